@@ -1,0 +1,1 @@
+"""What readings mean: pure functions of readings and time, with no clock, file, socket or environment."""

@@ -1,0 +1,66 @@
+"""What a person did, with its time: the events from which stages and clocks follow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rules.vocabulary import EventKind, Method
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One thing that a person did in an enclosure.
+
+    Attributes:
+        kind: what was done.
+        time_s: when it was done, seconds since 1970-01-01 UTC [s].
+        enclosure: where.
+        section: which part of the work, or None for all of it.
+        note: free words.
+        spec: name of the coating that the event is about, or None for the enclosure's own.
+        coat: number of the coat, from 1, or None.
+        batch: the mix's own name, or None.
+        amount_ml: volume mixed [mL], or None.
+        thinner_pct: thinner added, by volume of the mix [%], or None.
+        method: how the coat is put on, or None.
+        what: what was measured by hand (`wood-moisture`, `mix-temperature`), or None.
+        value: the hand measurement, in `unit`, or None.
+        unit: unit of `value`, or None.
+        recorded_s: when it was written down; later than `time_s` for a late entry [s].
+        row: its row in the log, or None before it is kept.
+        corrects: the row in the log that this event takes the place of, or None.
+        withdrawn: True where this event only takes back the one that it corrects.
+    """
+
+    kind: EventKind
+    time_s: float
+    enclosure: str
+    section: str | None = None
+    note: str = ""
+    spec: str | None = None
+    coat: int | None = None
+    batch: str | None = None
+    amount_ml: float | None = None
+    thinner_pct: float | None = None
+    method: Method | None = None
+    what: str | None = None
+    value: float | None = None
+    unit: str | None = None
+    recorded_s: float | None = None
+    row: int | None = None
+    corrects: int | None = None
+    withdrawn: bool = False
+
+
+def in_force(events: tuple[Event, ...]) -> tuple[Event, ...]:
+    """Return the events that stand once corrections are followed, ordered by the time they tell of.
+
+    Args:
+        events: all events as kept, corrections among them.
+
+    Returns:
+        Every event that no later row corrects and that is not itself a withdrawal.
+    """
+    replaced = {event.corrects for event in events if event.corrects is not None}
+    standing = [e for e in events if not e.withdrawn and (e.row is None or e.row not in replaced)]
+    return tuple(sorted(standing, key=lambda e: (e.time_s, e.row if e.row is not None else 0)))

@@ -1,0 +1,94 @@
+"""The words that specs, limits, clocks, calls and the log share; DEVELOPERS.md says what each means."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Stage(StrEnum):
+    """Where a section's film is in its life."""
+
+    PREP = "prep"
+    MIX = "mix"
+    APPLY = "apply"
+    FLASH = "flash"
+    CURE = "cure"
+
+
+class Step(StrEnum):
+    """A step of curing, up to which a limit can matter to the film."""
+
+    TOUCH_DRY = "touch-dry"
+    RECOAT_OPENS = "recoat-opens"
+    HANDLE = "handle"
+    CURED = "cured"
+
+
+class LimitName(StrEnum):
+    """One bound of a spec, named by its quantity and its side."""
+
+    DEW_MARGIN_MIN = "dew_margin_min"
+    HUMIDITY_MAX = "humidity_max"
+    HUMIDITY_MIN = "humidity_min"
+    SURFACE_TEMP_MIN = "surface_temp_min"
+    SURFACE_TEMP_MAX = "surface_temp_max"
+    AIR_TEMP_MIN = "air_temp_min"
+    AIR_TEMP_MAX = "air_temp_max"
+
+
+class LimitState(StrEnum):
+    """What one bound says of the climate."""
+
+    OK = "ok"
+    NEAR = "near"
+    BROKEN = "broken"
+    UNKNOWN = "unknown"
+
+
+class ClockName(StrEnum):
+    """A countdown that a coat or a batch starts."""
+
+    INDUCTION = "induction"
+    POT_LIFE = "pot life"
+    WIPE_DRY = "wipe dry"
+    FLASH = "flash"
+    TOUCH_DRY = "touch dry"
+    RECOAT_OPENS = "recoat opens"
+    RECOAT_CLOSES = "recoat closes"
+    TAPE_NOT_BEFORE = "tape not before"
+    TAPE_NOT_AFTER = "tape not after"
+    SAND = "sand"
+    HANDLE = "handle"
+    CURED = "cured"
+    CLEARANCE = "clearance"
+
+
+class Method(StrEnum):
+    """How a coat is put on."""
+
+    BRUSH = "brush"
+    ROLLER = "roller"
+    GUN = "gun"
+
+
+class EventKind(StrEnum):
+    """What a person did."""
+
+    SESSION_STARTED = "session-started"
+    SESSION_ENDED = "session-ended"
+    WASHED = "washed"
+    WIPED = "wiped"
+    SANDED = "sanded"
+    MEASURED = "measured"
+    MIXED = "mixed"
+    COAT_STARTED = "coat-started"
+    COAT_ENDED = "coat-ended"
+    TAPE_ON = "tape-on"
+    TAPE_OFF = "tape-off"
+    HEATER_ON = "heater-on"
+    HEATER_OFF = "heater-off"
+    FLOOR_WETTED = "floor-wetted"
+    BACK_IN_SERVICE = "back-in-service"
+    ACKNOWLEDGED = "acknowledged"
+    OVERRULED = "overruled"
+    NOTE = "note"
