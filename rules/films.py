@@ -1,0 +1,316 @@
+"""What the events say was done to one section: its coats, pots, tape and wipes, in order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from rules.events import Event, in_force
+from rules.vocabulary import EventKind, Method
+
+ALL_SECTIONS = "all"
+"""Name of the one section of an enclosure without sections."""
+
+SAME_COAT_S = 12 * 3600.0
+"""A second coat-started within this, with no other coat number, carries on the same coat [s]."""
+
+MIX_TEMPERATURE = "mix-temperature"
+CLEARANCE_LENGTH = "clearance"
+
+_UNIT_S = {
+    **dict.fromkeys(("s", "sec", "second", "seconds"), 1.0),
+    **dict.fromkeys(("min", "minute", "minutes"), 60.0),
+    **dict.fromkeys(("h", "hour", "hours"), 3600.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Coat:
+    """One coat on a section.
+
+    Attributes:
+        number: as told, else one more than the coat before.
+        started_s: coat-started, or None where that was never recorded [s].
+        ended_s: coat-ended, or None [s].
+        spec: name of the spec it was laid with, or None for the enclosure's.
+        method: how it was put on, or None.
+        session_ended_s: end of the session in which it was begun, or None [s].
+    """
+
+    number: int
+    started_s: float | None
+    ended_s: float | None
+    spec: str | None
+    method: Method | None
+    session_ended_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pot:
+    """One batch in its pot.
+
+    Attributes:
+        batch: its name, or None.
+        section: that it is for, or None for all.
+        mixed_s: when it was mixed [s].
+        spec: name of its spec, or None for the enclosure's.
+        amount_ml: volume mixed, or None [mL].
+        temps: its own temperature where measured by hand, [s, °C] in order.
+        odd_units: units of hand measurements that are no temperature.
+        session_ended_s: end of the session in which it was mixed, or None [s].
+    """
+
+    batch: str | None
+    section: str | None
+    mixed_s: float
+    spec: str | None
+    amount_ml: float | None
+    temps: tuple[tuple[float, float], ...] = ()
+    odd_units: tuple[str, ...] = ()
+    session_ended_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """All that was done to one section, as far as clocks and stages need it.
+
+    Attributes:
+        coats: in order.
+        pots: in order.
+        sanded_s: every sanding [s].
+        wiped_s: the last wipe since the newest coat began, or None [s].
+        wiped_spec: name of the spec that the wipe was for, or None.
+        tape_on_s: when the tape that is still on went on, or None [s].
+        tape_off_s: when tape last came off, or None [s].
+        back_in_service_s: launch after the newest coat, or None [s].
+        air_coat_ended_s: the last coat-ended anywhere in the enclosure, or None [s].
+        air_coat_open: a coat is being laid somewhere in the enclosure.
+        air_method: how the enclosure's last coat was put on.
+        clearance_s: length that the user entered from an own test, or None [s].
+        clearance_fault: why an entered length could not be used, or "".
+    """
+
+    coats: tuple[Coat, ...]
+    pots: tuple[Pot, ...]
+    sanded_s: tuple[float, ...]
+    wiped_s: float | None
+    wiped_spec: str | None
+    tape_on_s: float | None
+    tape_off_s: float | None
+    back_in_service_s: float | None
+    air_coat_ended_s: float | None
+    air_coat_open: bool
+    air_method: Method | None
+    clearance_s: float | None
+    clearance_fault: str
+
+    @property
+    def newest(self) -> Coat | None:
+        """The coat that is on top."""
+        return self.coats[-1] if self.coats else None
+
+
+def is_about(event: Event, section: str | None) -> bool:
+    """Return whether an event is about a section; one without a section is about all of them."""
+    return event.section in (None, ALL_SECTIONS) or event.section == (section or ALL_SECTIONS)
+
+
+def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
+    """Read from the events what was done to a section until now.
+
+    Args:
+        section: its name; None or "all" for an enclosure without sections.
+        events: all of the enclosure's events as kept, corrections among them.
+        now_s: later events are not yet true [s].
+
+    Returns:
+        Coats, pots, tape, wipes and what else starts a clock.
+
+    Source:
+        Events as DESIGN's vocabulary; where two records disagree, the reading that ends an opens
+        clock later and a closes clock sooner (common practice, no source).
+    """
+    standing = [e for e in in_force(tuple(events)) if e.time_s <= now_s]
+    coats: list[Coat] = []
+    pots: list[Pot] = []
+    sanded: list[float] = []
+    wiped: Event | None = None
+    tape_on: float | None = None
+    tape_off: float | None = None
+    launched: float | None = None
+    for event in standing:
+        if not is_about(event, section):
+            continue
+        match event.kind:
+            case EventKind.COAT_STARTED:
+                _start_coat(coats, pots, event)
+                wiped = launched = None
+            case EventKind.COAT_ENDED:
+                _end_coat(coats, pots, event)
+                wiped = launched = None
+            case EventKind.MIXED:
+                pots.append(
+                    Pot(event.batch, event.section, event.time_s, event.spec, event.amount_ml)
+                )
+            case EventKind.MEASURED if event.what == MIX_TEMPERATURE:
+                _measure_pot(pots, event)
+            case EventKind.SESSION_ENDED:
+                _end_session(coats, pots, event.time_s)
+            case EventKind.SANDED:
+                sanded.append(event.time_s)
+            case EventKind.WIPED:
+                wiped = event
+            case EventKind.TAPE_ON:
+                tape_on = event.time_s if tape_on is None else tape_on
+            case EventKind.TAPE_OFF:
+                tape_on, tape_off = None, event.time_s
+            case EventKind.BACK_IN_SERVICE:
+                launched = event.time_s
+            case _:
+                pass
+    ended, is_open, method = _coating_in_the_air(standing)
+    clearance_s, fault = _clearance(standing)
+    return Work(
+        coats=tuple(coats),
+        pots=tuple(pots),
+        sanded_s=tuple(sanded),
+        wiped_s=wiped.time_s if wiped else None,
+        wiped_spec=wiped.spec if wiped else None,
+        tape_on_s=tape_on,
+        tape_off_s=tape_off,
+        back_in_service_s=launched,
+        air_coat_ended_s=ended,
+        air_coat_open=is_open,
+        air_method=method,
+        clearance_s=clearance_s,
+        clearance_fault=fault,
+    )
+
+
+def _spec_named(event: Event, pots: list[Pot], since_s: float | None) -> str | None:
+    """The spec that a coat event names, itself or by the batch that went into the coat."""
+    if event.spec is not None:
+        return event.spec
+    if event.batch is not None:
+        named = [pot for pot in pots if pot.batch == event.batch]
+        if named:
+            return named[-1].spec
+    fresh = [pot for pot in pots if since_s is None or pot.mixed_s > since_s]
+    return fresh[-1].spec if fresh else None
+
+
+def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
+    last = coats[-1] if coats else None
+    since = None if last is None else last.ended_s if last.ended_s is not None else last.started_s
+    if last is not None and last.started_s is not None:
+        recent = event.time_s - (last.ended_s or last.started_s) <= SAME_COAT_S
+        same_spec = event.spec is None or last.spec is None or event.spec == last.spec
+        same_number = event.coat == last.number or (event.coat is None and last.ended_s is None)
+        if recent and same_spec and same_number:
+            # The coat goes on after a pause: it began when it began, and has not ended yet.
+            coats[-1] = replace(last, ended_s=None, session_ended_s=None)
+            return
+    number = event.coat if event.coat is not None else (last.number if last else 0) + 1
+    spec = _spec_named(event, pots, since)
+    coats.append(Coat(number, event.time_s, None, spec, event.method))
+
+
+def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
+    last = coats[-1] if coats else None
+    if last is not None and event.coat in (None, last.number):
+        ended = last.ended_s
+        remixed = ended is not None and any(ended < pot.mixed_s for pot in pots)
+        if not remixed:
+            # A second end with nothing mixed between is a later end of the same coat.
+            coats[-1] = replace(
+                last, ended_s=event.time_s, spec=event.spec or last.spec, method=last.method
+            )
+            return
+    number = event.coat if event.coat is not None else (last.number if last else 0) + 1
+    spec = _spec_named(event, pots, last.ended_s if last else None)
+    coats.append(Coat(number, None, event.time_s, spec, event.method))
+
+
+def _end_session(coats: list[Coat], pots: list[Pot], time_s: float) -> None:
+    if coats and coats[-1].ended_s is None and coats[-1].session_ended_s is None:
+        coats[-1] = replace(coats[-1], session_ended_s=time_s)
+    for at, pot in enumerate(pots):
+        if pot.session_ended_s is None:
+            pots[at] = replace(pot, session_ended_s=time_s)
+
+
+def _measure_pot(pots: list[Pot], event: Event) -> None:
+    """Give a hand measurement to the batch that it names, else to the last one mixed."""
+    for at in range(len(pots) - 1, -1, -1):
+        pot = pots[at]
+        if event.batch is not None and pot.batch != event.batch:
+            continue
+        temp_c = celsius(event.value, event.unit)
+        if temp_c is None:
+            pots[at] = replace(pot, odd_units=(*pot.odd_units, str(event.unit)))
+        else:
+            pots[at] = replace(pot, temps=(*pot.temps, (event.time_s, temp_c)))
+        return
+
+
+def celsius(value: float | None, unit: str | None) -> float | None:
+    """Return a hand-measured temperature in °C, or None where it is not understood.
+
+    Args:
+        value: as entered.
+        unit: as entered; °C where none was given.
+
+    Returns:
+        Temperature [°C], or None.
+
+    Source:
+        Definition of the degree Fahrenheit.
+
+    >>> celsius(77.0, "degF")
+    25.0
+    """
+    if value is None:
+        return None
+    word = (unit or "degC").strip().lower().replace("°", "").replace("deg", "")
+    if word in ("c", "celsius"):
+        temp_c = value
+    elif word in ("f", "fahrenheit"):
+        temp_c = (value - 32.0) / 1.8
+    else:
+        return None
+    return temp_c if -40.0 <= temp_c <= 120.0 else None
+
+
+def _coating_in_the_air(events: list[Event]) -> tuple[float | None, bool, Method | None]:
+    """The last coat-ended anywhere, whether one is being laid, and how it was put on."""
+    ended: float | None = None
+    still: dict[str | None, float] = {}
+    method: Method | None = None
+    for event in events:
+        if event.kind is EventKind.COAT_STARTED:
+            still[event.section] = event.time_s
+            method = event.method
+        elif event.kind is EventKind.COAT_ENDED:
+            ended = event.time_s
+            method = event.method or method
+            if event.section in (None, ALL_SECTIONS):
+                still.clear()
+            still.pop(event.section, None)
+        elif event.kind is EventKind.SESSION_ENDED:
+            still.clear()
+    return ended, bool(still), method
+
+
+def _clearance(events: list[Event]) -> tuple[float | None, str]:
+    """The length that the user entered last, and what is wrong with it."""
+    entered = [e for e in events if e.kind is EventKind.MEASURED and e.what == CLEARANCE_LENGTH]
+    if not entered:
+        return None, ""
+    event = entered[-1]
+    unit_s = _UNIT_S.get((event.unit or "").strip().lower())
+    if unit_s is None or event.value is None or not 0.0 < event.value * unit_s <= 7 * 86400.0:
+        return None, (
+            f"clearance {event.value} {event.unit}: not a length above 0 and up to 7 days in s, "
+            "min or h, so no clearance clock runs; enter it again, as in 30 min"
+        )
+    return event.value * unit_s, ""
