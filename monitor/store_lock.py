@@ -1,0 +1,77 @@
+"""One `watch` per log: a lock that the system takes back by itself when the program dies."""
+
+from __future__ import annotations
+
+import os
+import socket
+import sys
+from pathlib import Path
+from typing import TextIO
+
+from monitor.store_rows import LogBusy, LogRefused, iso_utc, micros
+
+
+class WatchLock:
+    """A lock on the file beside a log, held until `release` or the end of the process."""
+
+    def __init__(self, log: Path, now_s: float) -> None:
+        """Take the lock.
+
+        Args:
+            log: the log's file.
+            now_s: the time to tell others [s].
+
+        Raises:
+            LogBusy: another process holds it; the text says which.
+            LogRefused: the file beside the log cannot be made.
+        """
+        path = log.with_name(log.name + ".lock")
+        try:
+            self._file: TextIO | None = path.open("a+", encoding="utf-8")
+        except OSError as error:
+            raise LogRefused(
+                f"log {log}: its lock {path} cannot be made ({error.strerror}); nothing was "
+                f"started. Check who owns the folder and whether it can be written."
+            ) from error
+        if not _lock(self._file):
+            self._file.seek(0)
+            holder = self._file.read().strip() or "a process that did not say its name"
+            self._file.close()
+            self._file = None
+            raise LogBusy(
+                f"log {log}: {holder} is watching into it, and two would count every reading "
+                f"twice; nothing was started. Stop that one, or give another file with --db."
+            )
+        self._file.seek(0)
+        self._file.truncate()
+        self._file.write(
+            f"process {os.getpid()} on {socket.gethostname()} since {iso_utc(micros(now_s))}\n"
+        )
+        self._file.flush()
+
+    def release(self) -> None:
+        """Give the lock back; the file stays, since taking it away would let two in at once."""
+        if self._file is not None:
+            self._file.truncate(0)
+            self._file.close()
+            self._file = None
+
+
+def _lock(file: TextIO) -> bool:
+    if sys.platform == "win32":
+        import msvcrt
+
+        try:
+            # A byte far behind the text, since Windows keeps others from reading a locked one.
+            file.seek(1 << 20)
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+        except OSError:
+            return False
+        return True
+    import fcntl
+
+    try:
+        fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True

@@ -1,0 +1,427 @@
+"""Everything that is asked of the log; `store.Store` adds what is put in."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from monitor import chain
+from monitor.store_rows import (
+    LIVE,
+    Calibration,
+    CallRow,
+    Channel,
+    LogDamaged,
+    LogRefused,
+    Outage,
+    Session,
+    Source,
+    micros,
+)
+from rules.events import Event, in_force
+from rules.vocabulary import EventKind, Method
+from sensors.reading import Quantity
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+# SQLite's primary result codes for a file that is damaged or was never a database.
+_DAMAGED = (11, 26)
+
+_CALL = "id, source, enclosure, section, time_us, call, stage, question, body, logged_us"
+_EVENT = (
+    "id, kind, time_us, enclosure, section, note, spec, coat, batch, amount_ml, thinner_pct, "
+    "method, what, value, unit, recorded_us, corrects, withdrawn"
+)
+_EVER = (-(2**62), 2**62)
+
+
+def is_damage(error: sqlite3.Error) -> bool:
+    """Return whether SQLite says that the file itself is damaged, and not that it is refused."""
+    return (getattr(error, "sqlite_errorcode", 0) & 0xFF) in _DAMAGED
+
+
+def _span(from_s: float | None, to_s: float | None) -> tuple[int, int]:
+    return (
+        _EVER[0] if from_s is None else micros(from_s),
+        _EVER[1] if to_s is None else micros(to_s),
+    )
+
+
+class Queries:
+    """The questions that a log answers; spans include both ends, None leaves an end open."""
+
+    _connection: sqlite3.Connection
+    path: Path
+
+    @contextmanager
+    def _asking(self) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.Error as error:
+            if is_damage(error):
+                raise LogDamaged(
+                    f"log {self.path}: it is damaged inside ({error}), so what was asked of it "
+                    f"cannot be told. Open it once with `filmcall watch`, which sets it aside, "
+                    f"or copy it and try `sqlite3 FILE .recover`."
+                ) from error
+            raise LogRefused(
+                f"log {self.path}: it cannot be read ({error}). Check the disk and try again."
+            ) from error
+
+    def _rows(self, sql: str, *values: object) -> list[Any]:
+        with self._asking():
+            return self._connection.execute(sql, values).fetchall()
+
+    def _meta(self, key: str) -> str:
+        return str(self._rows("SELECT value FROM meta WHERE key = ?", key)[0][0])
+
+    @property
+    def log_uuid(self) -> str:
+        """The file's own name in the world; (log_uuid, row) names a row for ever."""
+        return self._meta("uuid")
+
+    def verify(self) -> list[chain.ChainProblem]:
+        """Return every place where the log was changed after it was kept; see `chain.verify`."""
+        with self._asking():
+            return chain.verify(self._connection)
+
+    def head(self) -> tuple[int, str]:
+        """Return how many rows the chain holds and its last hash, to be noted elsewhere."""
+        with self._asking():
+            return chain.head(self._connection)
+
+    def sources(self) -> tuple[Source, ...]:
+        """Return where readings came from, the live one first."""
+        return tuple(
+            Source(number, kind, digest, title, started_us / 1e6, bool(complete))
+            for number, kind, digest, title, started_us, complete in self._rows(
+                "SELECT id, kind, digest, title, started_us, complete FROM sources ORDER BY id"
+            )
+        )
+
+    def channels(self, *, source: int | None = None) -> tuple[Channel, ...]:
+        """Return what has readings, of one source or of all."""
+        return tuple(
+            Channel(number, of, enclosure, point, Quantity(quantity))
+            for number, of, enclosure, point, quantity in self._rows(
+                "SELECT id, source, enclosure, point, quantity FROM channels "
+                "WHERE ?1 IS NULL OR source = ?1 ORDER BY source, enclosure, point, quantity",
+                source,
+            )
+        )
+
+    def last_call(self, enclosure: str, section: str, *, source: int = LIVE) -> CallRow | None:
+        """Return the call last written down for a section, whatever its data time, or None."""
+        found = self._rows(
+            f"SELECT {_CALL} FROM calls WHERE source = ? AND enclosure = ? AND section = ? "
+            f"ORDER BY id DESC LIMIT 1",
+            source,
+            enclosure,
+            section,
+        )
+        return _call(found[0]) if found else None
+
+    def calls(
+        self,
+        enclosure: str | None = None,
+        from_s: float | None = None,
+        to_s: float | None = None,
+        *,
+        source: int | None = LIVE,
+        section: str | None = None,
+    ) -> Iterator[CallRow]:
+        """Yield calls in the order in which they were written down.
+
+        Args:
+            enclosure: one, or None for all.
+            from_s: not made before this [s].
+            to_s: not made after this [s].
+            source: one, or None for all.
+            section: one, or None for all.
+
+        Yields:
+            Calls with their row and logged time.
+        """
+        low, high = _span(from_s, to_s)
+        with self._asking():
+            for row in self._connection.execute(
+                f"SELECT {_CALL} FROM calls WHERE (?1 IS NULL OR source = ?1) "
+                f"AND (?2 IS NULL OR enclosure = ?2) AND (?3 IS NULL OR section = ?3) "
+                f"AND time_us BETWEEN ?4 AND ?5 ORDER BY id",
+                (source, enclosure, section, low, high),
+            ):
+                yield _call(row)
+
+    def events(
+        self, enclosure: str | None = None, *, source: int = LIVE, after_row: int = 0
+    ) -> tuple[Event, ...]:
+        """Return events as they were kept, corrections among them; `in_force` follows those.
+
+        Args:
+            enclosure: one, or None for all.
+            source: whose.
+            after_row: only those kept after this row, to see what other shells have added.
+
+        Returns:
+            Events in the order in which they were written down.
+        """
+        return tuple(
+            _event(row)
+            for row in self._rows(
+                f"SELECT {_EVENT} FROM events WHERE source = ? AND id > ? "
+                f"AND (?3 IS NULL OR enclosure = ?3) ORDER BY id",
+                source,
+                after_row,
+                enclosure,
+            )
+        )
+
+    def readings(
+        self,
+        enclosure: str,
+        point: str,
+        quantity: Quantity,
+        from_s: float | None = None,
+        to_s: float | None = None,
+        *,
+        source: int = LIVE,
+        raw: bool = False,
+        known_s: float | None = None,
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.uint8]]:
+        """Return one channel's readings, ordered by time, each with the quality last noted.
+
+        Args:
+            enclosure: where.
+            point: which sensor body.
+            quantity: what.
+            from_s: not before this [s].
+            to_s: not after this [s].
+            source: whose.
+            raw: the values as they came, without calibration.
+            known_s: only what had arrived and been noted by then [s]; None for all that is known.
+
+        Returns:
+            Times [s], values [unit of the quantity, NaN where missing], and quality codes of
+            `store_rows.QUALITY_CODES` (0 is ok).
+        """
+        import numpy as np
+
+        low, high = _span(from_s, to_s)
+        known = _EVER[1] if known_s is None else micros(known_s)
+        found = self._rows(
+            "SELECT id FROM channels WHERE source = ? AND enclosure = ? AND point = ? "
+            "AND quantity = ?",
+            source,
+            enclosure,
+            point,
+            str(quantity),
+        )
+        channel = found[0][0] if found else -1
+        value = "raw" if raw else "coalesce(calibrated, raw)"
+        # SQLite has no NaN: its NULL travels as infinity, which no kept reading has.
+        sql = (
+            f"SELECT time_us, coalesce({value}, 9e999), quality FROM readings "
+            f"WHERE channel = ? AND time_us BETWEEN ? AND ?"
+        )
+        values: tuple[int, ...] = (channel, low, high)
+        if known_s is not None:
+            sql += " AND coalesce(received_us, time_us) <= ?"
+            values = (*values, known)
+        with self._asking():
+            table = np.fromiter(
+                self._connection.execute(sql + " ORDER BY time_us", values),
+                dtype=[("time_us", np.int64), ("value", np.float64), ("quality", np.uint8)],
+            )
+        measured = table["value"].copy()
+        measured[np.isinf(measured)] = np.nan
+        quality = table["quality"].copy()
+        for time_us, code in self._rows(
+            "SELECT time_us, quality FROM reading_notes WHERE channel = ? "
+            "AND time_us BETWEEN ? AND ? AND noted_us <= ? ORDER BY noted_us",
+            channel,
+            low,
+            high,
+            known,
+        ):
+            place = int(np.searchsorted(table["time_us"], time_us))
+            if place < len(quality) and table["time_us"][place] == time_us:
+                quality[place] = code
+        return table["time_us"] / 1e6, measured, quality
+
+    def reading_rows(
+        self,
+        channel: int,
+        from_s: float | None = None,
+        to_s: float | None = None,
+    ) -> Iterator[tuple[int, int, float | None, float | None, int]]:
+        """Yield a channel's readings one by one, for an export of any length.
+
+        Yields:
+            Time [us], time received [us], raw value (None where missing), calibrated value, and
+            the code of the quality last noted.
+        """
+        low, high = _span(from_s, to_s)
+        with self._asking():
+            yield from self._connection.execute(
+                "SELECT time_us, coalesce(received_us, time_us), raw, coalesce(calibrated, raw), "
+                "coalesce((SELECT n.quality FROM reading_notes n WHERE n.channel = r.channel "
+                "AND n.time_us = r.time_us ORDER BY noted_us DESC LIMIT 1), quality) "
+                "FROM readings r WHERE channel = ? AND time_us BETWEEN ? AND ? ORDER BY time_us",
+                (channel, low, high),
+            )
+
+    def newest_time_s(self, *, source: int = LIVE) -> float | None:
+        """Return the latest time that this machine's clock showed while it wrote, or None.
+
+        A clock that now stands before it was set back, or has not been set since the start.
+        """
+        (newest,) = self._rows(
+            "SELECT max(t) FROM ("
+            "SELECT (SELECT coalesce(received_us, time_us) FROM readings WHERE channel = c.id "
+            "ORDER BY time_us DESC LIMIT 1) AS t FROM channels c WHERE c.source = ?1 "
+            "UNION ALL SELECT max(logged_us) FROM calls WHERE source = ?1 "
+            "UNION ALL SELECT max(recorded_us) FROM events WHERE source = ?1)",
+            source,
+        )[0]
+        return None if newest is None else newest / 1e6
+
+    def sessions(self) -> tuple[Session, ...]:
+        """Return the jobs in the log by their start; a recording without events counts as one."""
+        found: list[Session] = []
+        for source in self.sources():
+            told = _sessions_told(source, in_force(self.events(source=source.source)))
+            if not told and source.source != LIVE:
+                told = self._sessions_played(source)
+            found.extend(told)
+        return tuple(sorted(found, key=lambda session: (session.started_s, session.session or 0)))
+
+    def _sessions_played(self, source: Source) -> list[Session]:
+        sessions = []
+        for enclosure, first, last in self._rows(
+            "SELECT enclosure, "
+            "min((SELECT min(time_us) FROM readings WHERE channel = channels.id)), "
+            "max((SELECT max(time_us) FROM readings WHERE channel = channels.id)) "
+            "FROM channels WHERE source = ? GROUP BY enclosure ORDER BY enclosure",
+            source.source,
+        ):
+            if first is not None:
+                sessions.append(
+                    Session(
+                        session=None,
+                        source=source.source,
+                        kind=source.kind,
+                        enclosure=enclosure,
+                        title=source.title,
+                        spec=None,
+                        started_s=first / 1e6,
+                        ended_s=last / 1e6,
+                    )
+                )
+        return sessions
+
+    def spec_text(self, sha256: str) -> str | None:
+        """Return a spec's text as it stood, by the SHA-256 that `keep_spec` gave, or None."""
+        found = self._rows("SELECT text FROM specs WHERE sha256 = ?", sha256)
+        return found[0][0] if found else None
+
+    def calibrations(self, enclosure: str | None = None) -> tuple[Calibration, ...]:
+        """Return calibrations in the order in which they were kept."""
+        return tuple(
+            Calibration(at, point, Quantity(quantity), made_us / 1e6, body, row)
+            for row, at, point, quantity, made_us, body in self._rows(
+                "SELECT id, enclosure, point, quantity, made_us, body FROM calibrations "
+                "WHERE ?1 IS NULL OR enclosure = ?1 ORDER BY id",
+                enclosure,
+            )
+        )
+
+    def outages(
+        self, from_s: float | None = None, to_s: float | None = None, *, source: int = LIVE
+    ) -> tuple[Outage, ...]:
+        """Return the times of which the log knows less than it should."""
+        low, high = _span(from_s, to_s)
+        return tuple(
+            Outage(
+                what, begun / 1e6, None if ended is None else ended / 1e6, text, at, point, source
+            )
+            for what, begun, ended, text, at, point in self._rows(
+                "SELECT what, from_us, to_us, text, enclosure, point FROM outages "
+                "WHERE source = ? AND from_us <= ? AND coalesce(to_us, from_us) >= ? "
+                "ORDER BY from_us, id",
+                source,
+                high,
+                low,
+            )
+        )
+
+
+def _sessions_told(source: Source, events: tuple[Event, ...]) -> list[Session]:
+    sessions: list[Session] = []
+    by_enclosure: dict[str, list[Event]] = {}
+    for event in events:
+        if event.kind in (EventKind.SESSION_STARTED, EventKind.SESSION_ENDED):
+            by_enclosure.setdefault(event.enclosure, []).append(event)
+    for enclosure, bounds in by_enclosure.items():
+        for index, event in enumerate(bounds):
+            if event.kind is EventKind.SESSION_STARTED:
+                # The next bound ends it, be it its own end or the start of another job.
+                after = bounds[index + 1] if index + 1 < len(bounds) else None
+                sessions.append(
+                    Session(
+                        session=event.row,
+                        source=source.source,
+                        kind=source.kind,
+                        enclosure=enclosure,
+                        title=event.note,
+                        spec=event.spec,
+                        started_s=event.time_s,
+                        ended_s=None if after is None else after.time_s,
+                    )
+                )
+    return sessions
+
+
+def _call(row: tuple[Any, ...]) -> CallRow:
+    number, source, enclosure, section, time_us, call, stage, question, body, logged_us = row
+    return CallRow(
+        enclosure=enclosure,
+        section=section,
+        time_s=time_us / 1e6,
+        call=call,
+        stage=stage,
+        question=question,
+        body=body,
+        source=source,
+        logged_s=logged_us / 1e6,
+        row=number,
+    )
+
+
+def _event(row: tuple[Any, ...]) -> Event:
+    (number, kind, time_us, enclosure, section, note, spec, coat, batch, amount_ml) = row[:10]
+    (thinner_pct, method, what, value, unit, recorded_us, corrects, withdrawn) = row[10:]
+    return Event(
+        kind=EventKind(kind),
+        time_s=time_us / 1e6,
+        enclosure=enclosure,
+        section=section,
+        note=note,
+        spec=spec,
+        coat=coat,
+        batch=batch,
+        amount_ml=amount_ml,
+        thinner_pct=thinner_pct,
+        method=None if method is None else Method(method),
+        what=what,
+        value=value,
+        unit=unit,
+        recorded_s=recorded_us / 1e6,
+        row=number,
+        corrects=corrects,
+        withdrawn=bool(withdrawn),
+    )

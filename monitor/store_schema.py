@@ -1,0 +1,239 @@
+"""The shape of the log file and the steps that bring an older one up to date; `store` opens it."""
+
+from __future__ import annotations
+
+import sqlite3
+import uuid
+from collections.abc import Callable, Sequence
+
+from rules.errors import FilmcallError
+
+# Marks the file as ours, so that another program's database is never written to ("FCLG").
+APPLICATION_ID = 0x46434C47
+
+_VERSION_1 = """
+CREATE TABLE meta(key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+
+CREATE TABLE sources(
+    id INTEGER PRIMARY KEY,
+    kind TEXT NOT NULL CHECK (kind IN ('live', 'replay', 'simulate')),
+    digest TEXT NOT NULL,
+    title TEXT NOT NULL,
+    started_us INTEGER NOT NULL,
+    complete INTEGER NOT NULL DEFAULT 0 CHECK (complete IN (0, 1)),
+    UNIQUE (kind, digest)
+);
+
+CREATE TABLE channels(
+    id INTEGER PRIMARY KEY,
+    source INTEGER NOT NULL REFERENCES sources(id),
+    enclosure TEXT NOT NULL,
+    point TEXT NOT NULL,
+    quantity TEXT NOT NULL,
+    UNIQUE (source, enclosure, point, quantity)
+);
+
+-- received_us is NULL where it equals time_us, calibrated where it equals raw,
+-- raw where nothing was measured (quality `missing`).
+CREATE TABLE readings(
+    channel INTEGER NOT NULL REFERENCES channels(id),
+    time_us INTEGER NOT NULL,
+    received_us INTEGER,
+    raw REAL,
+    calibrated REAL,
+    quality INTEGER NOT NULL,
+    PRIMARY KEY (channel, time_us)
+) WITHOUT ROWID;
+
+-- A quality found out later (a spike confirmed) is a fact of its own beside the reading.
+CREATE TABLE reading_notes(
+    channel INTEGER NOT NULL REFERENCES channels(id),
+    time_us INTEGER NOT NULL,
+    noted_us INTEGER NOT NULL,
+    quality INTEGER NOT NULL,
+    PRIMARY KEY (channel, time_us, noted_us, quality)
+) WITHOUT ROWID;
+
+CREATE TABLE calls(
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    source INTEGER NOT NULL REFERENCES sources(id),
+    enclosure TEXT NOT NULL,
+    section TEXT NOT NULL,
+    time_us INTEGER NOT NULL,
+    call TEXT NOT NULL CHECK (call IN ('GO', 'HOLD', 'STOP')),
+    stage TEXT NOT NULL,
+    question TEXT NOT NULL,
+    body TEXT NOT NULL,
+    logged_us INTEGER NOT NULL
+);
+CREATE INDEX calls_by_time ON calls(source, enclosure, section, time_us);
+-- A recording played again brings the same calls; live calls (source 1) are all kept.
+CREATE UNIQUE INDEX calls_once
+    ON calls(source, enclosure, section, time_us, call, stage, question) WHERE source <> 1;
+
+CREATE TABLE events(
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    source INTEGER NOT NULL REFERENCES sources(id),
+    kind TEXT NOT NULL,
+    time_us INTEGER NOT NULL,
+    enclosure TEXT NOT NULL,
+    section TEXT,
+    note TEXT NOT NULL,
+    spec TEXT,
+    coat INTEGER,
+    batch TEXT,
+    amount_ml REAL,
+    thinner_pct REAL,
+    method TEXT,
+    what TEXT,
+    value REAL,
+    unit TEXT,
+    recorded_us INTEGER NOT NULL,
+    corrects INTEGER REFERENCES events(id),
+    withdrawn INTEGER NOT NULL CHECK (withdrawn IN (0, 1)),
+    station TEXT NOT NULL
+);
+CREATE INDEX events_by_time ON events(source, enclosure, time_us);
+CREATE UNIQUE INDEX events_corrected_once ON events(corrects) WHERE corrects IS NOT NULL;
+
+CREATE TABLE specs(
+    sha256 TEXT PRIMARY KEY,
+    text TEXT NOT NULL,
+    first_seen_us INTEGER NOT NULL
+) WITHOUT ROWID;
+
+CREATE TABLE calibrations(
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    enclosure TEXT NOT NULL,
+    point TEXT NOT NULL,
+    quantity TEXT NOT NULL,
+    made_us INTEGER NOT NULL,
+    body TEXT NOT NULL,
+    logged_us INTEGER NOT NULL
+);
+
+CREATE TABLE outages(
+    id INTEGER PRIMARY KEY,
+    source INTEGER NOT NULL REFERENCES sources(id),
+    what TEXT NOT NULL,
+    enclosure TEXT,
+    point TEXT,
+    from_us INTEGER NOT NULL,
+    to_us INTEGER,
+    text TEXT NOT NULL,
+    logged_us INTEGER NOT NULL
+);
+
+CREATE TABLE chain(
+    seq INTEGER PRIMARY KEY,
+    kind TEXT NOT NULL,
+    row INTEGER NOT NULL,
+    hash TEXT NOT NULL,
+    UNIQUE (kind, row)
+);
+"""
+
+# Against a slip of a later version of this program; a person with a tool can drop these, and
+# then the chain shows what was changed.
+_NEVER_REWRITTEN = ("calls", "events", "calibrations", "chain", "specs")
+
+
+def _create(connection: sqlite3.Connection) -> None:
+    _run(connection, _VERSION_1)
+    for table in _NEVER_REWRITTEN:
+        for verb in ("UPDATE", "DELETE"):
+            connection.execute(
+                f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
+                f"BEGIN SELECT RAISE(ABORT, 'a row of {table} is never rewritten'); END"
+            )
+    connection.execute(
+        "CREATE TRIGGER readings_no_update BEFORE UPDATE ON readings "
+        "BEGIN SELECT RAISE(ABORT, 'a reading is never rewritten'); END"
+    )
+    connection.execute("INSERT INTO meta VALUES ('uuid', ?)", (str(uuid.uuid4()),))
+    connection.execute("INSERT INTO sources VALUES (1, 'live', '', 'live', 0, 0)")
+    connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+
+
+def _run(connection: sqlite3.Connection, script: str) -> None:
+    # sqlite3's executescript commits first, which would tear a migration in two.
+    statement = ""
+    for line in script.splitlines(keepends=True):
+        statement += line
+        if sqlite3.complete_statement(statement):
+            connection.execute(statement)
+            statement = ""
+
+
+Migration = Callable[[sqlite3.Connection], None]
+
+# Step n brings a log from version n to n + 1. A step, once released, is never changed.
+MIGRATIONS: tuple[Migration, ...] = (_create,)
+SCHEMA_VERSION = len(MIGRATIONS)
+
+
+class ForeignLog(FilmcallError):
+    """A file is no log of this program, or a newer program's."""
+
+
+def version_of(connection: sqlite3.Connection, name: str) -> int:
+    """Return the schema version of an open file; 0 for an empty one.
+
+    Args:
+        connection: the open file.
+        name: what to call it in a message.
+
+    Returns:
+        Version, 0 to `SCHEMA_VERSION`.
+
+    Raises:
+        ForeignLog: the file is another program's, or a newer version's.
+    """
+    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+    owner = int(connection.execute("PRAGMA application_id").fetchone()[0])
+    tables = int(connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0])
+    if owner != APPLICATION_ID and (tables or version or owner):
+        raise ForeignLog(
+            f"log {name}: it is a database, but not one of filmcall's; nothing was changed in it. "
+            f"Give another file with --db."
+        )
+    return version
+
+
+def migrate(
+    connection: sqlite3.Connection, name: str, steps: Sequence[Migration] = MIGRATIONS
+) -> int:
+    """Bring a log up to the version of these steps, all of it or nothing.
+
+    Args:
+        connection: the open file, in autocommit mode.
+        name: what to call it in a message.
+        steps: the migrations, from an empty file on.
+
+    Returns:
+        The version that the file had.
+
+    Raises:
+        ForeignLog: the file is another program's, or a newer version's.
+        sqlite3.Error: the disk refuses.
+    """
+    had = version_of(connection, name)
+    if had > len(steps):
+        raise ForeignLog(
+            f"log {name}: its schema is version {had}, above {len(steps)} that this program "
+            f"knows; nothing was changed in it. Use the newer filmcall that wrote it."
+        )
+    if had == len(steps):
+        return had
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        # Another process may have done it while this one waited for the lock.
+        for step in steps[version_of(connection, name) :]:
+            step(connection)
+        connection.execute(f"PRAGMA user_version = {len(steps)}")
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
+    return had
