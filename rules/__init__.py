@@ -1,1 +1,1 @@
-"""What readings mean: pure functions of readings and time, with no clock, file, socket or environment."""
+"""What readings mean: pure functions of readings and time; no clock, file, socket, environment."""

@@ -1,4 +1,4 @@
-"""The words that specs, limits, clocks, calls and the log share; DEVELOPERS.md says what each means."""
+"""The words that specs, limits, clocks, calls and the log share; DEVELOPERS.md explains them."""
 
 from __future__ import annotations
 

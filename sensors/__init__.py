@@ -1,1 +1,1 @@
-"""How readings get in: from a recording, a broker or the simulated tent, all as the same `Reading`."""
+"""How readings get in: from a recording, a broker or the simulated tent, all as `Reading`."""

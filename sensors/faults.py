@@ -1,10 +1,13 @@
-"""Whether a value may be believed: range, rate, stuck, spike, wet and age, judged for each point."""
+"""Whether a value may be believed: range, rate, stuck, spike, wet and age, for each point."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections import deque
+from dataclasses import dataclass, replace
+from statistics import median
 
-from sensors.reading import Quantity
+from sensors.reading import Quality, Quantity, Reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,3 +42,237 @@ DEFAULT_RULES: dict[Quantity, FaultRules] = {
     Quantity.CO2: FaultRules(0.0, 40_000.0, 500.0, 1000.0, 14_400.0, 300.0),
     Quantity.DUST: FaultRules(0.0, 100_000.0, 500.0, 5000.0, 14_400.0, 200.0),
 }
+
+LEAST_MAX_AGE_S = 90.0
+MOST_MAX_AGE_S = 2100.0
+SLOW_INTERVAL_S = 300.0
+SATURATED_PCT = 98.0
+SATURATED_S = 1800.0
+DRIER_PCT = 95.0
+_SPIKE_CONFIRM_S = 30.0
+_REMEMBERED = 9
+_STUCK_CHECK_S = 300.0
+_HISTORY_STEP_S = 300.0
+
+_TEMPERATURES = (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP)
+
+
+class PointWatch:
+    """Judges one quantity at one point by its own past."""
+
+    __slots__ = (
+        "_changes",
+        "_empties",
+        "_empties_between",
+        "_intervals",
+        "_last",
+        "_pending",
+        "history",
+        "quantity",
+        "rules",
+        "saturated_since_s",
+        "stuck_checked_s",
+        "stuck_now",
+        "unchanged_since_s",
+    )
+
+    def __init__(self, quantity: Quantity, rules: FaultRules) -> None:
+        self.quantity = quantity
+        self.rules = rules
+        self.history: deque[tuple[float, float]] = deque(maxlen=600)
+        self.saturated_since_s: float | None = None
+        self.unchanged_since_s: float | None = None
+        self.stuck_checked_s = -math.inf
+        self.stuck_now = False
+        self._last: Reading | None = None
+        self._pending: Reading | None = None
+        self._intervals: deque[float] = deque(maxlen=_REMEMBERED)
+        self._changes: deque[float] = deque(maxlen=_REMEMBERED)
+        self._empties = 0
+        self._empties_between: deque[int] = deque(maxlen=_REMEMBERED)
+
+    @property
+    def last(self) -> Reading | None:
+        """The last value that was believed."""
+        return self._last
+
+    def max_age_s(self) -> float:
+        """Return how long a value counts: configured, or three usual intervals [s]."""
+        if self.rules.max_age_s is not None:
+            return self.rules.max_age_s
+        if not self._intervals:
+            return LEAST_MAX_AGE_S
+        return min(max(3.0 * median(self._intervals), LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
+
+    def usual_change(self) -> float:
+        """Return what a slow point does between two readings; 0 where they are 5 min apart or less.
+
+        Unit: the quantity's.
+        """
+        if not self._intervals or median(self._intervals) <= SLOW_INTERVAL_S:
+            return 0.0
+        return median(self._changes)
+
+    def judge(self, reading: Reading) -> list[Reading]:
+        """Return the reading with its quality, after any earlier one that it confirms.
+
+        Args:
+            reading: never older than the one before.
+
+        Returns:
+            One reading; two where it confirms that the last spike was a true jump, which then
+            counts from the first; none where an empty cell means only that no value was due.
+        """
+        if reading.quality is Quality.MISSING or math.isnan(reading.value):
+            return self._judge_empty(reading)
+        if reading.quality is not Quality.OK:
+            return [reading]
+        if self._empties or self._last is not None:
+            self._empties_between.append(self._empties)
+            self._empties = 0
+        value = reading.value
+        if self.quantity is Quantity.HUMIDITY:
+            if value <= 1.0:  # a fraction for per cent, or a dead probe
+                return [replace(reading, quality=Quality.IMPLAUSIBLE)]
+            if 100.0 < value <= self.rules.high:
+                value = 100.0
+                reading = replace(reading, value=value)
+        if not self.rules.low <= value <= self.rules.high:
+            return [replace(reading, quality=Quality.IMPLAUSIBLE)]
+        return self._judge_change(reading)
+
+    def _judge_empty(self, reading: Reading) -> list[Reading]:
+        self._empties += 1
+        usual = median(self._empties_between) if self._empties_between else 0
+        if self._empties <= 2 * usual:
+            return []  # sparse by habit, as where each row carries one sensor's value
+        return [replace(reading, value=math.nan, quality=Quality.MISSING)]
+
+    def _judge_change(self, reading: Reading) -> list[Reading]:
+        last, pending = self._last, self._pending
+        if last is not None and self._too_fast(last, reading):
+            if pending is not None and self._confirms(pending, reading):
+                self._pending = None
+                confirmed = replace(pending, quality=Quality.OK)
+                self._believe(confirmed)
+                self._believe(reading)
+                return [confirmed, reading]
+            self._pending = reading
+            return [replace(reading, quality=Quality.SPIKE)]
+        self._pending = None
+        self._believe(reading)
+        return [reading]
+
+    def _too_fast(self, before: Reading, after: Reading) -> bool:
+        minutes = (after.time_s - before.time_s) / 60.0
+        allowed = self.rules.rate_floor + self.rules.rate_per_min * minutes
+        return abs(after.value - before.value) > allowed
+
+    def _confirms(self, pending: Reading, reading: Reading) -> bool:
+        usual_s = median(self._intervals) if self._intervals else 0.0
+        within_s = max(_SPIKE_CONFIRM_S, 2.0 * usual_s)
+        soon = reading.time_s - pending.time_s <= within_s
+        return soon and not self._too_fast(pending, reading)
+
+    def _believe(self, reading: Reading) -> None:
+        last = self._last
+        if last is None or reading.value != last.value:
+            self.unchanged_since_s = reading.time_s
+            self.stuck_now = False
+        if last is not None:
+            interval_s = reading.time_s - last.time_s
+            if interval_s > 0.0:
+                self._intervals.append(interval_s)
+                self._changes.append(abs(reading.value - last.value))
+        if not self.history or reading.time_s - self.history[-1][0] >= _HISTORY_STEP_S:
+            self.history.append((reading.time_s, reading.value))
+        if self.quantity is Quantity.HUMIDITY:
+            if reading.value < SATURATED_PCT:
+                self.saturated_since_s = None
+            elif self.saturated_since_s is None:
+                self.saturated_since_s = reading.time_s
+        self._last = reading
+
+    def forget(self) -> None:
+        """Begin anew after a jump of the clock; what is usual of the point stays known."""
+        self._last = self._pending = None
+        self.unchanged_since_s = self.saturated_since_s = None
+        self.stuck_checked_s = -math.inf
+        self.stuck_now = False
+        self.history.clear()
+
+
+class FaultJudge:
+    """Judges every point of one enclosure, by its own past and beside the others."""
+
+    def __init__(self, rules: dict[tuple[str, Quantity], FaultRules]) -> None:
+        self._watches = {key: PointWatch(key[1], each) for key, each in rules.items()}
+
+    def watch(self, point: str, quantity: Quantity) -> PointWatch:
+        """Return what is known of one quantity at one point."""
+        return self._watches[point, quantity]
+
+    def judge(self, reading: Reading) -> list[Reading]:
+        """Return the reading with its quality, after any earlier one that it confirms.
+
+        Args:
+            reading: of a configured point; times of a point never go back.
+        """
+        watch = self._watches[reading.point, reading.quantity]
+        judged = watch.judge(reading)
+        if not judged or judged[-1].quality is not Quality.OK:
+            return judged
+        if watch.quantity is Quantity.HUMIDITY and self._is_wet(reading.point, watch, judged[-1]):
+            judged[-1] = replace(judged[-1], quality=Quality.WET)
+        elif self._is_stuck(reading.point, watch, judged[-1].time_s):
+            judged[-1] = replace(judged[-1], quality=Quality.STUCK)
+        return judged
+
+    def forget(self) -> None:
+        """Begin anew after a jump of the clock."""
+        for watch in self._watches.values():
+            watch.forget()
+
+    def _is_wet(self, point: str, watch: PointWatch, reading: Reading) -> bool:
+        since_s = watch.saturated_since_s
+        if since_s is None or reading.time_s - since_s < SATURATED_S:
+            return False
+        others = [
+            other.last.value
+            for (name, quantity), other in self._watches.items()
+            if quantity is Quantity.HUMIDITY and name != point and other.last is not None
+        ]
+        return any(value < DRIER_PCT for value in others)
+
+    def _is_stuck(self, point: str, watch: PointWatch, time_s: float) -> bool:
+        since_s = watch.unchanged_since_s
+        if since_s is None or time_s - since_s < watch.rules.stuck_after_s:
+            return False
+        if time_s - watch.stuck_checked_s >= _STUCK_CHECK_S:
+            watch.stuck_checked_s = time_s
+            watch.stuck_now = any(
+                _moved(other, since_s) >= self._needed_move(watch, other)
+                for (name, quantity), other in self._watches.items()
+                if other is not watch and _comparable(watch.quantity, quantity, name == point)
+            )
+        return watch.stuck_now
+
+    @staticmethod
+    def _needed_move(watch: PointWatch, other: PointWatch) -> float:
+        if watch.quantity is other.quantity:
+            return watch.rules.stuck_moved
+        return other.rules.stuck_moved
+
+
+def _comparable(quantity: Quantity, other: Quantity, same_point: bool) -> bool:
+    """Whether one quantity cannot stand still to the last digit while the other moves."""
+    if quantity in _TEMPERATURES:
+        return other in _TEMPERATURES
+    if quantity is Quantity.HUMIDITY:
+        return other is Quantity.HUMIDITY or (other is Quantity.AIR_TEMP and same_point)
+    return False
+
+
+def _moved(watch: PointWatch, since_s: float) -> float:
+    values = [value for time_s, value in watch.history if time_s >= since_s]
+    return max(values) - min(values) if values else 0.0

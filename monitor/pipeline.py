@@ -1,0 +1,313 @@
+"""One enclosure from reading to call: judges quality, keeps the present, evaluates each section.
+
+Writes nothing and prints nothing: replay and watch drive it and hand on what it returns.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from monitor.config import EnclosureConfig, PointConfig
+from rules.call import Call
+from rules.climate import AssumedSurface, Sensed
+from rules.reasons import Doubt
+from rules.section import Film, Section, SectionCall
+from sensors.faults import FaultJudge, PointWatch
+from sensors.reading import Quality, Quantity, Reading
+
+WHOLE = "all"  # the one section of an enclosure that names none
+WORST_FIRST = (Call.STOP, Call.HOLD, Call.GO)
+
+FilmOf = Callable[[str, float], Film]
+
+
+@dataclass(slots=True)
+class Counts:
+    """What came in and what was set aside; the screen and doctor show it."""
+
+    readings: int = 0
+    evaluations: int = 0
+    duplicates: int = 0
+    late: int = 0
+    unmapped: int = 0
+    set_aside: dict[str, int] = field(default_factory=dict)
+
+
+class Channel:
+    """The present of one quantity at one point."""
+
+    __slots__ = (
+        "config",
+        "effective_s",
+        "expires_s",
+        "extra_accuracy",
+        "reading",
+        "sensed",
+        "watch",
+    )
+
+    def __init__(self, config: PointConfig, watch: PointWatch) -> None:
+        self.config = config
+        self.watch = watch
+        self.reading: Reading | None = None
+        self.effective_s = -math.inf
+        self.expires_s = math.inf
+        self.extra_accuracy = 0.0
+        self.sensed = self._sense(math.nan, Quality.MISSING)
+
+    def take(self, reading: Reading, effective_s: float) -> None:
+        """Make a judged reading the present one."""
+        self.reading = reading
+        self.effective_s = effective_s
+        ok = reading.quality is Quality.OK
+        self.expires_s = effective_s + self.watch.max_age_s() if ok else math.inf
+        self.sensed = self._sense(reading.value, reading.quality)
+
+    def expire(self) -> None:
+        """Its time has run out: what it last said no longer counts."""
+        self.expires_s = math.inf
+        self.sensed = self._sense(math.nan, Quality.STALE)
+
+    def forget(self) -> None:
+        """The clock jumped: nothing from before it counts as present."""
+        self.effective_s = -math.inf
+        self.expires_s = math.inf
+        self.sensed = self._sense(math.nan, Quality.CLOCK)
+
+    def widen(self, extra_accuracy: float) -> None:
+        """Take a further error of the sensor into account, in its own unit."""
+        self.extra_accuracy = extra_accuracy
+        self.sensed = self.sensed._replace(accuracy=self.config.accuracy + extra_accuracy)
+
+    def _sense(self, value: float, quality: Quality) -> Sensed:
+        config = self.config
+        return Sensed(
+            config.name,
+            config.quantity.value,
+            config.section,
+            value,
+            quality.value,
+            config.accuracy + self.extra_accuracy,
+            config.required,
+            self.watch.usual_change(),
+        )
+
+
+class Enclosure:
+    """One painted space: its points, its sections, and the call of each.
+
+    Times given to it never go back, save through `clock_jumped`. In a replay they are the
+    recording's own; live they are a steady clock's, so that no jump of the wall clock makes old
+    data young.
+    """
+
+    def __init__(
+        self,
+        config: EnclosureConfig,
+        film_of: FilmOf,
+        start_s: float,
+        last_calls: Mapping[str, Call] | None = None,
+    ) -> None:
+        self.config = config
+        self.name = config.name
+        self.counts = Counts()
+        self.now_s = start_s
+        self.doubts: tuple[Doubt, ...] = ()
+        self._film_of = film_of
+        keys = {(point.name, point.quantity): point.rules for point in config.points}
+        self._judge = FaultJudge(keys)
+        self._channels = {
+            (point.name, point.quantity): Channel(
+                point, self._judge.watch(point.name, point.quantity)
+            )
+            for point in config.points
+        }
+        self._next_expiry_s = math.inf
+        self._assumed = (
+            AssumedSurface(config.assumed_surface_offset_k, config.assumed_surface_accuracy_k)
+            if config.assumed_surface_offset_k is not None
+            else None
+        )
+        self.sections: dict[str, Section] = {}
+        before = last_calls or {}
+        for name in self._section_names(before):
+            self._add_section(name, before.get(name))
+
+    def _section_names(self, before: Mapping[str, Call]) -> tuple[str, ...]:
+        named = {point.section for point in self.config.points if point.section is not None}
+        named |= set(before) - {WHOLE}
+        return tuple(sorted(named)) or (WHOLE,)
+
+    def _add_section(self, name: str, last_call: Call | None = None) -> None:
+        film = self._film_of(name, self.now_s)
+        self.sections[name] = Section(name, film, self.now_s, last_call)
+
+    def channels(self) -> Iterable[Channel]:
+        """Return the present of every configured quantity at every point."""
+        return self._channels.values()
+
+    @property
+    def call(self) -> Call:
+        """The worst of the sections' calls."""
+        calls = {section.memory.call for section in self.sections.values()}
+        return next(call for call in WORST_FIRST if call in calls)
+
+    def take(self, readings: Sequence[Reading], effective_s: float) -> list[Reading]:
+        """Take readings of one instant in, and evaluate.
+
+        Args:
+            readings: of this enclosure, all of one time.
+            effective_s: the time from which their age counts [s].
+
+        Returns:
+            The readings as judged, to be kept: also the late ones; not the duplicates.
+        """
+        self.advance(effective_s)
+        kept: list[Reading] = []
+        fresh = False
+        for reading in readings:
+            channel = self._channels.get((reading.point, reading.quantity))
+            if channel is None:
+                self.counts.unmapped += 1
+                continue
+            self.counts.readings += 1
+            if effective_s <= channel.effective_s:
+                kept += self._take_late(channel, reading, effective_s)
+                continue
+            for judged in self._judge.judge(reading):
+                kept.append(judged)
+                if judged.quality is not Quality.OK:
+                    seen = self.counts.set_aside
+                    seen[judged.quality.value] = seen.get(judged.quality.value, 0) + 1
+                channel.take(judged, effective_s)
+                fresh = True
+        if fresh:
+            self.now_s = max(self.now_s, effective_s)
+            self._next_expiry_s = min(channel.expires_s for channel in self._channels.values())
+            self._evaluate()
+        return kept
+
+    def _take_late(
+        self, channel: Channel, reading: Reading, effective_s: float
+    ) -> Sequence[Reading]:
+        """A late reading enters history and clocks, not the present; a repeated one nothing."""
+        last = channel.reading
+        if last is not None and effective_s == channel.effective_s:
+            self.counts.duplicates += 1
+            return ()
+        self.counts.late += 1
+        return (reading,)
+
+    def take_late(self, readings: Sequence[Reading]) -> list[Reading]:
+        """Count readings from before the present; they go to the log and the clocks only."""
+        known = [each for each in readings if (each.point, each.quantity) in self._channels]
+        self.counts.late += len(known)
+        return known
+
+    def advance(self, to_s: float) -> bool:
+        """Let time pass: evaluate at each instant at which a value's age ran out before `to_s`.
+
+        Returns:
+            Whether anything ran out.
+        """
+        expired = False
+        while self._next_expiry_s < to_s:
+            at_s = self._next_expiry_s
+            for channel in self._channels.values():
+                if channel.expires_s <= at_s:
+                    channel.expire()
+                    seen = self.counts.set_aside
+                    seen["stale"] = seen.get("stale", 0) + 1
+            self._next_expiry_s = min(channel.expires_s for channel in self._channels.values())
+            self.now_s = max(self.now_s, at_s)
+            self._evaluate()
+            expired = True
+        return expired
+
+    def evaluate_now(self, now_s: float) -> None:
+        """Evaluate without a new reading, as after an event or a change of a doubt."""
+        self.advance(now_s)
+        self.now_s = max(self.now_s, now_s)
+        self._evaluate()
+
+    def _evaluate(self) -> None:
+        self.counts.evaluations += 1
+        sensed = [channel.sensed for channel in self._channels.values()]
+        for section in self.sections.values():
+            film = self._film_of(section.name, self.now_s)
+            if film is not section.film:
+                section.set_film(film)
+            section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=self.doubts)
+
+    def clock_jumped(self, to_s: float) -> None:
+        """The clock that times are given by was set: nothing from before it is present any more."""
+        self.now_s = to_s
+        self._judge.forget()
+        for channel in self._channels.values():
+            channel.forget()
+        self._next_expiry_s = math.inf
+        for section in self.sections.values():
+            section.clock_jumped(to_s)
+
+    def ensure_section(self, name: str | None) -> None:
+        """Begin to watch a section that an event names and the config does not."""
+        if name is not None and name not in self.sections:
+            self._add_section(name)
+
+    def widen_humidity(self, extra_pct: float) -> None:
+        """Widen the accuracy of humidity points inside, after solvent has been about [%]."""
+        for channel in self._channels.values():
+            if channel.config.quantity is Quantity.HUMIDITY and channel.config.inside:
+                channel.widen(extra_pct)
+
+    def explain(self) -> list[SectionCall]:
+        """Return every section's call with its reasons, worst call first."""
+        calls = [section.explain() for section in self.sections.values()]
+        return sorted(calls, key=lambda each: (WORST_FIRST.index(each.call), each.section))
+
+
+def constant_film(film: Film) -> FilmOf:
+    """Return the `film_of` of an enclosure in which nothing has been recorded: always `film`."""
+
+    def film_of(_section: str, _time_s: float) -> Film:
+        return film
+
+    return film_of
+
+
+class BackwardRows:
+    """Tells a late row from a clock that was set back, in a recording.
+
+    One or two rows behind the newest are late; a third in a row, none of them newer than the
+    newest, means that the clock was set.
+    """
+
+    __slots__ = ("_behind", "newest_s")
+
+    CLOCK_SET_AFTER = 3
+
+    def __init__(self) -> None:
+        self.newest_s = -math.inf
+        self._behind = 0
+
+    def see(self, time_s: float) -> str:
+        """Return "new", "late" or "set" for the next row's time."""
+        if time_s >= self.newest_s:
+            self.newest_s = time_s
+            self._behind = 0
+            return "new"
+        self._behind += 1
+        if self._behind < self.CLOCK_SET_AFTER:
+            return "late"
+        self._behind = 0
+        self.newest_s = time_s
+        return "set"
+
+
+def as_quality(readings: Sequence[Reading], quality: Quality) -> list[Reading]:
+    """Return the readings, those that were ok marked with another quality."""
+    return [
+        replace(each, quality=quality) if each.quality is Quality.OK else each for each in readings
+    ]

@@ -1,0 +1,72 @@
+"""What one enclosure looks like at one moment: all that a screen, and nothing but a screen, needs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from rules.clocks import Clock
+from rules.events import Event
+from rules.section import SectionCall
+from sensors.reading import Quality, Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class PointHealth:
+    """The last word of one quantity at one point.
+
+    Attributes:
+        point: name of the sensor body.
+        quantity: what it measures.
+        section: the part of the work that a surface point belongs to, or None.
+        value: in the quantity's unit, or None where it never spoke.
+        quality: ok, or why the value is not believed.
+        age_s: since it was taken in, or None where it never spoke [s].
+        calibration_age_s: since its last calibration, or None where it has none [s].
+    """
+
+    point: str
+    quantity: Quantity
+    section: str | None
+    value: float | None
+    quality: Quality
+    age_s: float | None
+    calibration_age_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """One enclosure at one moment.
+
+    Attributes:
+        enclosure: its name.
+        time_s: the moment, in the data's time [s].
+        timezone: IANA name of the zone that people there use.
+        recorded: True where a recording is played and nothing of this is now.
+        calls: of its sections, worst first.
+        trends: the last hours of `dew_margin_k`, `rh_pct`, `air_temp_c`, `surface_temp_c`, as
+            (time [s], value) ordered by time.
+        clocks: of all sections and batches, the next to end first.
+        points: health of every configured quantity.
+        events: the last ones, newest first.
+        counts: what was set aside, refused or dropped, by name.
+        link: state of the broker in one sentence, or "" in a replay.
+        link_ok: whether readings can come in.
+        alarm: the alarm that nobody has acknowledged yet, or "".
+        notices: what has to be said beside the call: unlogged calls, a clock that was set.
+    """
+
+    enclosure: str
+    time_s: float
+    timezone: str
+    recorded: bool
+    calls: tuple[SectionCall, ...]
+    trends: Mapping[str, tuple[tuple[float, float], ...]] = field(default_factory=dict)
+    clocks: tuple[Clock, ...] = ()
+    points: tuple[PointHealth, ...] = ()
+    events: tuple[Event, ...] = ()
+    counts: Mapping[str, int] = field(default_factory=dict)
+    link: str = ""
+    link_ok: bool = True
+    alarm: str = ""
+    notices: tuple[str, ...] = ()

@@ -1,0 +1,61 @@
+"""Finds a spec by name: a shipped one, or a file."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+
+from rules.errors import SpecFault
+from rules.spec import Spec
+
+
+def shipped_names() -> tuple[str, ...]:
+    """Return the names of the specs that come with the program."""
+    folder = files("rules.specs")
+    names = (each.name for each in folder.iterdir() if each.name.endswith(".toml"))
+    return tuple(sorted(name.removesuffix(".toml") for name in names))
+
+
+def spec_text(name_or_file: str, beside: Path | None = None) -> tuple[str, str]:
+    """Return a spec's name and its text.
+
+    Args:
+        name_or_file: a shipped spec's name, or a file.
+        beside: the folder that a relative file name counts from; None is the current one.
+
+    Returns:
+        (name, text); the name of a file is its stem.
+
+    Raises:
+        SpecFault: there is neither such a spec nor such a file.
+    """
+    if name_or_file in shipped_names():
+        return name_or_file, (files("rules.specs") / f"{name_or_file}.toml").read_text("utf-8")
+    path = (beside or Path()) / name_or_file
+    for candidate in (path, path.with_name(path.name + ".toml")):
+        if candidate.is_file():
+            try:
+                return candidate.stem, candidate.read_text("utf-8")
+            except (OSError, UnicodeDecodeError) as error:
+                raise SpecFault(f"spec {name_or_file!r} cannot be read: {error}") from error
+    known = ", ".join(shipped_names())
+    raise SpecFault(
+        f"spec {name_or_file!r} is neither a shipped spec nor a file; nothing can be judged by "
+        f"it. Shipped: {known}; 'filmcall spec new' writes a file of your own."
+    )
+
+
+def find_spec(name_or_file: str, beside: Path | None = None) -> Spec:
+    """Return a spec by name or file.
+
+    Args:
+        name_or_file: a shipped spec's name, or a file.
+        beside: the folder that a relative file name counts from; None is the current one.
+
+    Raises:
+        SpecFault: it is missing, or has faults; the text lists every one.
+    """
+    from rules.spec_file import load_spec
+
+    name, text = spec_text(name_or_file, beside)
+    return load_spec(text, name)

@@ -1,0 +1,113 @@
+"""What the program says, as JSON: the one place where calls become dicts with their fixed keys."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from rules.psychrometrics import (
+    STANDARD_PRESSURE_PA,
+    absolute_humidity_g_per_m3,
+    humidity_ratio_g_per_kg,
+    wet_bulb_c,
+)
+from rules.reasons import Reason
+from rules.section import SectionCall
+
+SHOW_FACTOR = 1.96  # two-sided 95 % of a normal distribution
+
+Json = dict[str, Any]
+
+
+def iso_utc(time_s: float) -> str:
+    """Return a time as ISO 8601 UTC with a Z, to the millisecond only where there is one.
+
+    Args:
+        time_s: seconds since 1970-01-01 UTC [s].
+
+    >>> iso_utc(0.0)
+    '1970-01-01T00:00:00Z'
+    """
+    moment = datetime.fromtimestamp(round(time_s, 3), tz=UTC)
+    places = "milliseconds" if moment.microsecond else "seconds"
+    return moment.isoformat(timespec=places).replace("+00:00", "Z")
+
+
+def reason_dict(reason: Reason) -> Json:
+    """Return one reason with its fixed keys."""
+    return {
+        "limit": reason.limit,
+        "state": reason.state.value,
+        "value": _rounded(reason.value),
+        "bound": _rounded(reason.bound),
+        "guard": _rounded(reason.guard),
+        "unit": reason.unit,
+        "text": reason.text,
+    }
+
+
+def section_dict(call: SectionCall, pressure_pa: float = STANDARD_PRESSURE_PA) -> Json:
+    """Return one section's call with its fixed keys.
+
+    Args:
+        call: with its reasons.
+        pressure_pa: of the air, for the wet bulb and the humidity ratio [Pa].
+    """
+    climate = call.climate
+    air_temp_c, rh_pct = climate.air_temp_c, climate.rh_pct
+    wet_bulb = ratio = absolute = None
+    if air_temp_c is not None and rh_pct is not None and climate.dew_point_c is not None:
+        wet_bulb = wet_bulb_c(air_temp_c, rh_pct, pressure_pa)
+        ratio = humidity_ratio_g_per_kg(air_temp_c, rh_pct, pressure_pa)
+        absolute = absolute_humidity_g_per_m3(air_temp_c, rh_pct)
+    margin_u_k = climate.dew_margin_u_k
+    return {
+        "call": call.call.value,
+        "question": call.question,
+        "stage": call.stage.value,
+        "section": call.section,
+        "advice": call.advice,
+        "reasons": [reason_dict(reason) for reason in call.reasons],
+        "air_temp_c": _rounded(air_temp_c),
+        "rh_pct": _rounded(rh_pct),
+        "surface_temp_c": _rounded(climate.surface_temp_c),
+        "dew_point_c": _rounded(climate.dew_point_c),
+        "frost_point_c": _rounded(climate.frost_point_c),
+        "wet_bulb_c": _rounded(wet_bulb),
+        "dew_margin_k": _rounded(climate.dew_margin_k),
+        "dew_margin_u95_k": _rounded(None if margin_u_k is None else SHOW_FACTOR * margin_u_k),
+        "humidity_ratio_g_per_kg": _rounded(ratio),
+        "absolute_humidity_g_per_m3": _rounded(absolute),
+        "looked_ahead_s": call.looked_ahead_s,
+        "harm_time_s": _rounded(call.harm_time_s),
+        "spec": call.spec,
+        "time": iso_utc(call.time_s),
+    }
+
+
+def enclosure_dict(
+    name: str, calls: Sequence[SectionCall], pressure_pa: float = STANDARD_PRESSURE_PA
+) -> Json:
+    """Return an enclosure's call: the worst section's, and every section's beside it.
+
+    Args:
+        name: the enclosure's.
+        calls: of its sections, worst first; at least one.
+        pressure_pa: of the air [Pa].
+    """
+    sections = [section_dict(call, pressure_pa) for call in calls]
+    return {"enclosure": name, **sections[0], "sections": sections}
+
+
+def plain_line(name: str, call: SectionCall) -> str:
+    """Return one line for people: time, call, whose, the first reason and what is asked of them."""
+    first = call.reasons[0].text if call.reasons else "no limit is in force"
+    return (
+        f"{iso_utc(call.time_s)}  {call.call.value:<4}  {name}/{call.section}: {first} "
+        f"[{call.advice}]"
+    )
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 4)

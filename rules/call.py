@@ -1,0 +1,208 @@
+"""The state machine: from judged limits to GO, HOLD or STOP, and when one may follow another.
+
+`TRANSITIONS` is the whole of it; DEVELOPERS.md prints the same table and a test compares them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from rules.limits import Judged
+from rules.spec import Spec
+from rules.vocabulary import LimitState
+
+
+class Call(StrEnum):
+    """What the painter is told."""
+
+    GO = "GO"
+    HOLD = "HOLD"
+    STOP = "STOP"
+
+
+class Finding(StrEnum):
+    """What one evaluation shows; the first that applies counts."""
+
+    BROKEN = "broken"  # a best estimate is past its bound, or coating over is forbidden
+    DOUBT = "doubt"  # a limit is near or unknown, or something forbids GO for now
+    WAITING = "waiting"  # every limit is ok, but not by enough or not for long enough
+    SETTLED = "settled"  # every limit is ok by guard and band, for the dwell
+
+
+@dataclass(frozen=True, slots=True)
+class Transition:
+    """One row of the table: in this call, on this finding, once re-entered or not, that call."""
+
+    before: Call
+    finding: Finding
+    re_entered: bool
+    after: Call
+    meaning: str
+
+
+def _rows() -> tuple[Transition, ...]:
+    stop, hold, go = Call.STOP, Call.HOLD, Call.GO
+    broken, doubt = Finding.BROKEN, Finding.DOUBT
+    waiting, settled = Finding.WAITING, Finding.SETTLED
+    rows = [
+        Transition(go, broken, False, stop, "a limit is past its bound: at once"),
+        Transition(go, doubt, False, hold, "near, unknown or forbidden: at once"),
+        Transition(go, waiting, False, go, "still inside the guard: the band is for entering"),
+        Transition(go, settled, False, go, "all is well"),
+        Transition(hold, broken, False, stop, "a limit is past its bound: at once"),
+        Transition(hold, doubt, False, hold, "not yet"),
+        Transition(hold, waiting, False, hold, "the band or the dwell is not through"),
+        Transition(hold, settled, False, go, "band held for the dwell"),
+        Transition(stop, broken, False, stop, "still past the bound"),
+        Transition(stop, doubt, False, stop, "silence and doubt never end a STOP"),
+        Transition(stop, waiting, False, stop, "re-entry time is not through"),
+        Transition(stop, settled, False, stop, "re-entry time is not through"),
+        Transition(stop, doubt, True, hold, "re-entry band held for the re-entry time"),
+        Transition(stop, waiting, True, hold, "re-entry band held for the re-entry time"),
+        Transition(stop, settled, True, hold, "a STOP ends in HOLD, never in GO"),
+    ]
+    return tuple(rows)
+
+
+TRANSITIONS: tuple[Transition, ...] = _rows()
+_NEXT = {(row.before, row.finding, row.re_entered): row.after for row in TRANSITIONS}
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """What the machine remembers between two evaluations of one section.
+
+    Attributes:
+        call: the call in force.
+        since_s: since when [s].
+        inside_since_s: since when every limit is inside by the re-entry band, or None [s].
+        settled_since_s: since when every limit is ok by guard and band, or None [s].
+        cause: the limits that brought or kept a STOP; empty otherwise.
+    """
+
+    call: Call
+    since_s: float
+    inside_since_s: float | None = None
+    settled_since_s: float | None = None
+    cause: frozenset[str] = frozenset()
+
+
+def first_memory(time_s: float, last_call: Call | None = None) -> Memory:
+    """Return where a section begins: STOP comes back as STOP, anything else as HOLD.
+
+    Args:
+        time_s: when the program began to watch it [s].
+        last_call: the last call in the log, or None where there is none.
+    """
+    return Memory(Call.STOP if last_call is Call.STOP else Call.HOLD, time_s)
+
+
+def all_inside(judged: Sequence[Judged], spec: Spec) -> bool:
+    """Return whether every limit is known and inside its bound by the re-entry band."""
+    return all(
+        entry.inside is not None
+        and entry.state is not LimitState.UNKNOWN
+        and entry.inside >= spec.re_entry_band.of(entry.name)
+        for entry in judged
+    )
+
+
+def all_settled(judged: Sequence[Judged], spec: Spec) -> bool:
+    """Return whether every limit is ok and inside its guard by the band that entering GO needs."""
+    return all(
+        entry.state is LimitState.OK
+        and entry.inside_median is not None
+        and entry.inside_median - entry.guard >= spec.go_band.of(entry.name)
+        for entry in judged
+    )
+
+
+def step(
+    memory: Memory,
+    judged: Sequence[Judged],
+    spec: Spec,
+    time_s: float,
+    *,
+    go_forbidden: bool = False,
+    stop_forced: str = "",
+) -> Memory:
+    """Walk the table once.
+
+    Args:
+        memory: from the evaluation before.
+        judged: every limit in force.
+        spec: for its bands and times.
+        time_s: of this evaluation, never before the last one [s].
+        go_forbidden: the outlook, the clock or the log's disk forbids GO for now.
+        stop_forced: the name of what makes coating wrong beside the limits (the recoat window
+            has closed), or "".
+
+    Returns:
+        What to remember; `call` is the call in force from this evaluation on.
+    """
+    broken = [entry.name for entry in judged if entry.state is LimitState.BROKEN]
+    settled = not go_forbidden and not stop_forced and all_settled(judged, spec)
+    settled_since_s = _since(memory.settled_since_s, settled, time_s)
+    inside = not broken and not stop_forced and all_inside(judged, spec)
+    inside_since_s = _since(memory.inside_since_s, inside, time_s)
+
+    if broken or stop_forced:
+        finding = Finding.BROKEN
+    elif go_forbidden or any(
+        entry.state is LimitState.NEAR or entry.state is LimitState.UNKNOWN for entry in judged
+    ):
+        finding = Finding.DOUBT
+    elif settled_since_s is not None and time_s - settled_since_s >= spec.dwell_s:
+        finding = Finding.SETTLED
+    else:
+        finding = Finding.WAITING
+    re_entered = (
+        memory.call is Call.STOP
+        and finding is not Finding.BROKEN
+        and inside_since_s is not None
+        and time_s - inside_since_s >= spec.re_entry_s
+    )
+    call = _NEXT[memory.call, finding, re_entered]
+
+    if call is not Call.STOP:
+        cause: frozenset[str] = frozenset()
+    elif finding is Finding.BROKEN:
+        named = {str(name) for name in broken} | ({stop_forced} if stop_forced else set())
+        cause = frozenset(named) if memory.call is not Call.STOP else memory.cause | named
+    else:
+        cause = memory.cause
+    since_s = memory.since_s if call is memory.call else time_s
+    return Memory(call, since_s, inside_since_s, settled_since_s, cause)
+
+
+def _since(before_s: float | None, holds: bool, time_s: float) -> float | None:
+    if not holds:
+        return None
+    return time_s if before_s is None else before_s
+
+
+def restart_timers(memory: Memory, time_s: float) -> Memory:
+    """Return the memory after the clock jumped: GO becomes HOLD, STOP stays, timers begin anew."""
+    call = Call.STOP if memory.call is Call.STOP else Call.HOLD
+    return Memory(call, time_s, None, None, memory.cause)
+
+
+def release(memory: Memory, names: frozenset[str], time_s: float) -> Memory:
+    """Return the memory once a point has been taken out of the config.
+
+    Args:
+        memory: of the section.
+        names: the limits that the point alone gave or broke.
+        time_s: when [s].
+
+    Returns:
+        HOLD where nothing else caused the STOP, else the STOP with the causes that are left.
+    """
+    if memory.call is not Call.STOP or not memory.cause:
+        return memory
+    left = memory.cause - names
+    if left:
+        return Memory(memory.call, memory.since_s, memory.inside_since_s, None, left)
+    return Memory(Call.HOLD, time_s)

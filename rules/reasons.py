@@ -1,0 +1,279 @@
+"""Why a call is what it is, in figures and in words; the only place where reasons are worded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rules.call import Call, Memory
+from rules.climate import Climate
+from rules.limits import Judged, is_upper, worst_first
+from rules.outlook import Break
+from rules.spec import Spec
+from rules.vocabulary import LimitName, LimitState, Stage
+
+MAY_I_START = "may I start?"
+IS_THE_FILM_SAFE = "is the film safe?"
+
+_SEVERITY = {
+    LimitState.BROKEN: 0,
+    LimitState.UNKNOWN: 1,
+    LimitState.NEAR: 2,
+    LimitState.OK: 3,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One ground of a call.
+
+    Attributes:
+        limit: name of the limit, or `dwell`, `re-entry`, `outlook`, `surface`, `clock`, `log`, ...
+        state: ok, near, broken or unknown.
+        value: what was measured or reckoned, or None [unit].
+        bound: what is asked for, or None [unit].
+        guard: how far inside the bound it must stay, or None [unit].
+        unit: of the three figures.
+        text: one sentence for people.
+    """
+
+    limit: str
+    state: LimitState
+    value: float | None
+    bound: float | None
+    guard: float | None
+    unit: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Something beside the limits that forbids GO for now: the clock, the log's disk."""
+
+    name: str
+    text: str
+
+
+def question_of(stage: Stage) -> str:
+    """Return which question a call answers in a stage."""
+    if stage in (Stage.PREP, Stage.MIX):
+        return MAY_I_START
+    return IS_THE_FILM_SAFE
+
+
+def advice_of(call: Call, stage: Stage) -> str:
+    """Return what the call asks of the painter, in a few words.
+
+    While a film gives off vapour nothing is advised that switches equipment inside, lowers
+    ventilation or sends anyone in unprotected.
+    """
+    if question_of(stage) == MAY_I_START:
+        return {
+            Call.GO: "you may start",
+            Call.HOLD: "do not start yet",
+            Call.STOP: "do not start: a limit is broken",
+        }[call]
+    if stage is Stage.APPLY:
+        return {
+            Call.GO: "carry on",
+            Call.HOLD: "begin no new area; finish to the nearest stopping line",
+            Call.STOP: "stop at the nearest line: the film is being harmed now",
+        }[call]
+    return {
+        Call.GO: "leave it alone",
+        Call.HOLD: "leave it alone and watch",
+        Call.STOP: "the film is being harmed now; nothing can be done while it gives off vapour, "
+        "and it is noted",
+    }[call]
+
+
+def limit_reasons(
+    judged: tuple[Judged, ...],
+    climate: Climate,
+    spec: Spec,
+    call: Call,
+    trend_per_hour: dict[LimitName, float],
+) -> list[Reason]:
+    """Return one reason a limit, worst first.
+
+    Args:
+        judged: every limit in force.
+        climate: that they were judged on.
+        spec: for the band that entering GO asks for.
+        call: in force.
+        trend_per_hour: how fast each limit's quantity moves, 0 or absent where no trend stands
+            out [unit/h].
+    """
+    return [
+        Reason(
+            limit=str(entry.name),
+            state=entry.state,
+            value=entry.value,
+            bound=entry.bound,
+            guard=entry.guard,
+            unit=entry.unit,
+            text=_limit_text(entry, climate, spec, call, trend_per_hour.get(entry.name, 0.0)),
+        )
+        for entry in worst_first(judged)
+    ]
+
+
+def timer_reasons(memory: Memory, spec: Spec, time_s: float) -> list[Reason]:
+    """Return what dwell and re-entry still ask for, where one of them keeps the call from GO."""
+    if memory.call is Call.STOP and memory.inside_since_s is not None:
+        gone_s = time_s - memory.inside_since_s
+        return [
+            _timer("re-entry", "inside every limit by the re-entry band", gone_s, spec.re_entry_s)
+        ]
+    if memory.call is Call.HOLD and memory.settled_since_s is not None:
+        gone_s = time_s - memory.settled_since_s
+        return [_timer("dwell", "inside every limit", gone_s, spec.dwell_s)]
+    return []
+
+
+def _timer(name: str, what: str, gone_s: float, needed_s: float) -> Reason:
+    after = "STOP ends" if name == "re-entry" else "GO comes"
+    return Reason(
+        limit=name,
+        state=LimitState.NEAR,
+        value=gone_s,
+        bound=needed_s,
+        guard=0.0,
+        unit="s",
+        text=f"{what} for {minutes_text(gone_s)}; {after} after {minutes_text(needed_s)}",
+    )
+
+
+def outlook_reasons(
+    breaks: list[Break], judged: tuple[Judged, ...], looked_ahead_s: float, time_s: float
+) -> list[Reason]:
+    """Return what the trend says, and that without an outlook no more is known."""
+    found = []
+    by_name = {entry.name: entry for entry in judged}
+    for each in breaks:
+        entry = by_name[each.name]
+        found.append(
+            Reason(
+                limit="outlook",
+                state=LimitState.NEAR,
+                value=each.at_s - time_s,
+                bound=looked_ahead_s,
+                guard=0.0,
+                unit="s",
+                text=f"{_QUANTITY[each.name]} {_moving(each.per_hour, entry.unit)}: at this rate "
+                f"past its limit in {minutes_text(each.at_s - time_s)}",
+            )
+        )
+    ahead = minutes_text(looked_ahead_s) if looked_ahead_s else "no time at all"
+    found.append(
+        Reason(
+            limit="outlook",
+            state=LimitState.UNKNOWN,
+            value=None,
+            bound=None,
+            guard=None,
+            unit="s",
+            text=f"outlook: unknown; looked {ahead} ahead by the recent trend",
+        )
+    )
+    return found
+
+
+def surface_reason(climate: Climate, accuracy_k: float) -> Reason:
+    """Return the words that must stand wherever the surface is assumed and not measured."""
+    offset_k = climate.assumed_offset_k or 0.0
+    return Reason(
+        limit="surface",
+        state=LimitState.OK,
+        value=climate.surface_temp_c,
+        bound=None,
+        guard=None,
+        unit="degC",
+        text=f"no surface probe: surface assumed {abs(offset_k):.1f} K under the coldest air, "
+        f"± {accuracy_k:.1f} K",
+    )
+
+
+def doubt_reason(doubt: Doubt) -> Reason:
+    """Return the reason that a doubt beside the limits makes."""
+    return Reason(doubt.name, LimitState.UNKNOWN, None, None, None, "", doubt.text)
+
+
+def stop_reason(text: str) -> Reason:
+    """Return the reason for a STOP that no limit of the air gives: the closed recoat window."""
+    return Reason("recoat closes", LimitState.BROKEN, None, None, None, "", text)
+
+
+def by_severity(reasons: list[Reason]) -> tuple[Reason, ...]:
+    """Return reasons worst first; an unknown outlook, which decides nothing, last."""
+
+    def key(reason: Reason) -> int:
+        if reason.limit == "outlook" and reason.state is LimitState.UNKNOWN:
+            return 9
+        return _SEVERITY[reason.state]
+
+    return tuple(sorted(reasons, key=key))
+
+
+_QUANTITY = {
+    LimitName.DEW_MARGIN_MIN: "dew margin",
+    LimitName.HUMIDITY_MAX: "humidity",
+    LimitName.HUMIDITY_MIN: "humidity",
+    LimitName.SURFACE_TEMP_MIN: "surface",
+    LimitName.SURFACE_TEMP_MAX: "surface",
+    LimitName.AIR_TEMP_MIN: "air",
+    LimitName.AIR_TEMP_MAX: "air",
+}
+
+
+def _limit_text(entry: Judged, climate: Climate, spec: Spec, call: Call, per_hour: float) -> str:
+    what = _QUANTITY[entry.name]
+    if entry.state is LimitState.UNKNOWN or entry.value is None:
+        return f"{what} unknown: {entry.why_unknown}"
+    shown_unit = "°C" if entry.unit == "degC" else entry.unit
+    side = "at most" if is_upper(entry.name) else "at least"
+    needs = f"{entry.bound:.1f} ± {entry.guard:.1f}"
+    if entry.name is LimitName.DEW_MARGIN_MIN:
+        text = f"{_margin_text(entry.value, climate)}, needs {needs}"
+    else:
+        text = f"{what} {entry.value:.1f} {shown_unit}, {side} {needs}"
+    if per_hour:
+        text += f"; {_moving(per_hour, entry.unit)}"
+    if entry.state is LimitState.OK and call is Call.HOLD and entry.inside_median is not None:
+        short = entry.guard + spec.go_band.of(entry.name) - entry.inside_median
+        if short > 0.0:
+            text += f"; entering GO needs {short:.1f} {shown_unit.replace('°C', 'K')} more"
+    return text
+
+
+def _margin_text(margin_k: float, climate: Climate) -> str:
+    dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
+    frost = frost_c is not None and dew_c is not None and frost_c > dew_c
+    point, forms = ("frost point", "frost") if frost else ("dew point", "water")
+    if margin_k < 0.0:
+        return f"surface {-margin_k:.1f} K under the {point}, {forms} forms on it"
+    return f"surface {margin_k:.1f} K over the {point}"
+
+
+def _moving(per_hour: float, unit: str) -> str:
+    direction = "rising" if per_hour > 0.0 else "falling"
+    shown = "K" if unit == "degC" else unit
+    return f"{direction} {abs(per_hour):.1f} {shown} an hour"
+
+
+def minutes_text(duration_s: float) -> str:
+    """Return a duration as people say it: `40 s`, `12 min`, `3 h 20 min`, `2 d 4 h`.
+
+    >>> minutes_text(12_000.0)
+    '3 h 20 min'
+    """
+    seconds = max(0.0, duration_s)
+    if seconds < 60.0:
+        return f"{seconds:.0f} s"
+    minutes = int(seconds // 60.0)
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    days, hours = divmod(hours, 24)
+    return f"{days} d {hours} h" if hours else f"{days} d"

@@ -1,0 +1,190 @@
+"""One section's call from one evaluation to the next: climate, limits, outlook and call in line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from rules.call import Call, Memory, first_memory, restart_timers, step
+from rules.climate import AssumedSurface, Climate, Sensed, climate_of
+from rules.limits import Judged, RecentMedian, judge, limits_in_force, wet_film_allowance_k
+from rules.outlook import RecentTrend
+from rules.reasons import (
+    Doubt,
+    Reason,
+    advice_of,
+    by_severity,
+    doubt_reason,
+    limit_reasons,
+    outlook_reasons,
+    question_of,
+    stop_reason,
+    surface_reason,
+    timer_reasons,
+)
+from rules.spec import Limit, Spec
+from rules.vocabulary import LimitName, Method, Stage, Step
+
+_FILM_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
+
+
+@dataclass(frozen=True, slots=True)
+class Film:
+    """What events and clocks say of a section at one time.
+
+    Attributes:
+        spec: that its film was laid with, or that of the next coat where no film is open.
+        stage: prep, mix, apply, flash or cure.
+        method: how the coat is put on, where it is known.
+        steps_ended: steps that the film has behind it.
+        harm_left_s: how long the limits will go on mattering, where it is known [s].
+        coating_forbidden: why coating over would be wrong now (the recoat window has closed),
+            or "".
+    """
+
+    spec: Spec
+    stage: Stage = Stage.PREP
+    method: Method | None = None
+    steps_ended: frozenset[Step] = field(default_factory=frozenset)
+    harm_left_s: float | None = None
+    coating_forbidden: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SectionCall:
+    """A call with everything that it rests on.
+
+    Attributes:
+        section: whose call.
+        call: GO, HOLD or STOP.
+        since_s: since when [s].
+        question: which question the call answers.
+        stage: of the section.
+        advice: what the call asks of the painter.
+        reasons: worst first.
+        climate: that it rests on.
+        spec: name of the spec that it was judged by.
+        looked_ahead_s: how far ahead the outlook looked [s].
+        harm_time_s: how long the film will mind, or None where the spec does not tell [s].
+        time_s: of the evaluation [s].
+    """
+
+    section: str
+    call: Call
+    since_s: float
+    question: str
+    stage: Stage
+    advice: str
+    reasons: tuple[Reason, ...]
+    climate: Climate
+    spec: str
+    looked_ahead_s: float
+    harm_time_s: float | None
+    time_s: float
+
+
+class Section:
+    """Keeps what one section's call needs from one evaluation to the next."""
+
+    def __init__(self, name: str, film: Film, time_s: float, last_call: Call | None = None) -> None:
+        self.name = name
+        self.film = film
+        self.memory: Memory = first_memory(time_s, last_call)
+        self._medians = RecentMedian()
+        self._trend = RecentTrend()
+        self._limits: Mapping[LimitName, Limit] = {}
+        self._allowance_k = 0.0
+        self._climate: Climate | None = None
+        self._judged: tuple[Judged, ...] = ()
+        self._doubts: tuple[Doubt, ...] = ()
+        self._assumed: AssumedSurface | None = None
+        self.set_film(film)
+
+    def set_film(self, film: Film) -> None:
+        """Take a new stage, spec or set of ended steps into account from the next evaluation on."""
+        self.film = film
+        self._limits = limits_in_force(film.spec, film.stage, film.steps_ended)
+        self._allowance_k = wet_film_allowance_k(film.spec, film.stage, film.method)
+
+    def evaluate(
+        self,
+        sensed: Iterable[Sensed],
+        time_s: float,
+        *,
+        assumed: AssumedSurface | None = None,
+        doubts: Sequence[Doubt] = (),
+    ) -> Memory:
+        """Judge the present and walk the state machine once.
+
+        Args:
+            sensed: the last word of every point of the enclosure.
+            time_s: now, never before the last evaluation [s].
+            assumed: what stands in for a surface probe, where the config says so.
+            doubts: what beside the limits forbids GO for now.
+
+        Returns:
+            The memory, whose `call` is in force; `explain` tells why.
+        """
+        film = self.film
+        climate = climate_of(sensed, self.name, time_s, assumed)
+        judged = judge(climate, self._limits, self._medians, self._allowance_k)
+        self._trend.take(judged, time_s)
+        unasked = film.stage not in _FILM_OPEN and LimitName.DEW_MARGIN_MIN not in self._limits
+        forbidden = bool(doubts) or unasked or bool(self._trend.breaks(judged, time_s))
+        stop_forced = ""
+        if film.coating_forbidden and film.stage in (Stage.PREP, Stage.MIX, Stage.APPLY):
+            stop_forced = "recoat closes"
+        self.memory = step(
+            self.memory,
+            judged,
+            film.spec,
+            time_s,
+            go_forbidden=forbidden,
+            stop_forced=stop_forced,
+        )
+        self._climate, self._judged = climate, judged
+        self._doubts, self._assumed = tuple(doubts), assumed
+        return self.memory
+
+    def explain(self) -> SectionCall:
+        """Return the last evaluation's call with its reasons, worst first.
+
+        Raises:
+            RuntimeError: nothing has been evaluated yet.
+        """
+        climate, film, memory = self._climate, self.film, self.memory
+        if climate is None:
+            raise RuntimeError(f"section {self.name!r} has not been evaluated yet")
+        time_s = climate.time_s
+        moving = {entry.name: self._trend.per_hour(entry.name) for entry in self._judged}
+        looked_ahead_s = self._trend.looked_ahead_s()
+        reasons = limit_reasons(self._judged, climate, film.spec, memory.call, moving)
+        reasons += timer_reasons(memory, film.spec, time_s)
+        reasons += outlook_reasons(
+            self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
+        )
+        reasons += [doubt_reason(doubt) for doubt in self._doubts]
+        if film.coating_forbidden:
+            reasons.append(stop_reason(film.coating_forbidden))
+        if climate.assumed_offset_k is not None and self._assumed is not None:
+            reasons.append(surface_reason(climate, self._assumed.accuracy_k))
+        return SectionCall(
+            section=self.name,
+            call=memory.call,
+            since_s=memory.since_s,
+            question=question_of(film.stage),
+            stage=film.stage,
+            advice=advice_of(memory.call, film.stage),
+            reasons=by_severity(reasons),
+            climate=climate,
+            spec=film.spec.name,
+            looked_ahead_s=looked_ahead_s,
+            harm_time_s=film.harm_left_s,
+            time_s=time_s,
+        )
+
+    def clock_jumped(self, time_s: float) -> None:
+        """Begin timers, medians and trend anew after a jump of the clock; a STOP stays."""
+        self.memory = restart_timers(self.memory, time_s)
+        self._medians.forget()
+        self._trend.forget()
