@@ -1,0 +1,375 @@
+"""What a message says: plain numbers, JSON and SenML decoded to readings, or refused by name.
+
+Nothing here trusts the sender: a message that is odd in any way is refused whole, never repaired.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import Any, NamedTuple
+
+from sensors import senml
+from sensors.reading import Quality, Quantity, Reading
+from sensors.strict import is_number, look_up, parse_json, plain_number
+from sensors.units import fits, known_unit, senml_unit, to_own, units_of
+from sensors.wire import FaultKind, PayloadFault, TimeNote, printable
+
+MAX_BYTES = 64 * 1024  # a day of minutes in SenML; common practice, no source
+EARLIEST_S = 1_577_836_800.0  # 2020-01-01 UTC: a clock that says less was never set [s]
+AHEAD_LIMIT_S = 300.0  # a sensor's time further ahead than this is not believed [s]
+CLOCKS_AGREE_S = 2.0  # two clocks kept by NTP agree within this; common practice, no source [s]
+# No default age limit is longer than 35 min, so a retained value older than that is history.
+RETAINED_LIMIT_S = 2100.0
+
+_ISO_TIME = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?(Z|z|[+-]\d\d:?\d\d)")
+# Seconds since 1970 until the year 5138 are below this; greater ones are in ms, us or ns.
+_MS_FROM = 1e11
+
+
+class PayloadFormat(StrEnum):
+    """How a source's messages are written; `auto` looks at the first character."""
+
+    AUTO = "auto"
+    PLAIN = "plain"
+    JSON = "json"
+    SENML = "senml"
+
+
+class SourceFault(ValueError):
+    """A source in the config cannot be used; the text is one sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One configured quantity at one point, and where in which message it stands.
+
+    Attributes:
+        enclosure: name of the enclosure.
+        point: name of the sensor body.
+        quantity: what is measured.
+        unit: unit of the value where the message names none, as `sensors.units` spells it.
+        topic: MQTT filter; may hold `+` and `#`, and a level `{point}` for the point's own name.
+        value_path: dotted path in JSON (`a.0.b`), or record name in SenML; None for neither.
+        time_path: dotted path to the sensor's own time in JSON, or None.
+        unit_path: dotted path to the unit in JSON, or None.
+        payload: how the message is written.
+    """
+
+    enclosure: str
+    point: str
+    quantity: Quantity
+    unit: str
+    topic: str
+    value_path: str | None = None
+    time_path: str | None = None
+    unit_path: str | None = None
+    payload: PayloadFormat = PayloadFormat.AUTO
+
+    def __post_init__(self) -> None:
+        """Refuse a unit that the quantity cannot have.
+
+        Raises:
+            SourceFault: the unit is not known, or not one of the quantity's.
+        """
+        unit = known_unit(self.unit)
+        if unit is None or not fits(unit, self.quantity):
+            raise SourceFault(
+                f"point '{printable(self.point, 60)}': unit '{printable(self.unit, 20)}' cannot be "
+                f"a {self.quantity.value}; the point is not read. "
+                f"Set unit to one of {units_of(self.quantity)}."
+            )
+        object.__setattr__(self, "unit", unit)
+
+
+class Decoded(NamedTuple):
+    """The readings that one message holds for one source, oldest first.
+
+    Attributes:
+        readings: one, or several where a SenML pack holds a series.
+        notes: why the sensor's own time was not used, one for each reading that it befell.
+    """
+
+    readings: tuple[Reading, ...]
+    notes: tuple[TimeNote, ...]
+
+
+class Message:
+    """One message as it came, decoded once however many sources it serves."""
+
+    __slots__ = ("_document", "_fault", "_text", "payload", "received_s", "retained")
+
+    def __init__(self, payload: bytes, *, received_s: float, retained: bool) -> None:
+        self.payload = payload
+        self.received_s = received_s
+        self.retained = retained
+        self._text: str | None = None
+        self._document: Any = None
+        self._fault: PayloadFault | None = None
+
+    def readings(self, source: Source) -> Decoded:
+        """Return what the message says about a source.
+
+        Args:
+            source: the quantity at the point, and where in the message it stands.
+
+        Returns:
+            One reading or more, in the quantity's own unit.
+
+        Raises:
+            PayloadFault: refused; the kind says why.
+        """
+        text = self._as_text()
+        form = source.payload
+        if form is PayloadFormat.AUTO:
+            form = _guess(text, source)
+        if form is PayloadFormat.PLAIN:
+            value = to_own(plain_number(text), source.unit, source.quantity)
+            return self._decoded(source, [(value, None, None)])
+        document = self._as_document(text)
+        if form is PayloadFormat.SENML:
+            return self._decoded(source, _from_senml(document, source, self))
+        return self._decoded(source, [_from_json(document, source)])
+
+    def _as_text(self) -> str:
+        if self._text is None:
+            size = len(self.payload)
+            if size > MAX_BYTES:
+                raise PayloadFault(
+                    FaultKind.TOO_LARGE,
+                    f"message of {size} bytes is longer than {MAX_BYTES}; refused. "
+                    "Send less at a time.",
+                )
+            try:
+                text = self.payload.decode("utf-8")
+            except UnicodeDecodeError as fault:
+                raise PayloadFault(
+                    FaultKind.NOT_UTF8,
+                    f"message is not UTF-8 from byte {fault.start}; refused. Check the sender.",
+                ) from None
+            self._text = text.strip(" \t\r\n")
+        if not self._text:
+            raise PayloadFault(FaultKind.EMPTY, "message is empty; refused.")
+        return self._text
+
+    def _as_document(self, text: str) -> Any:
+        # A fault is kept as well: a message for ten sources is parsed and refused once.
+        if self._fault is not None:
+            raise self._fault
+        if self._document is None:
+            try:
+                self._document = (parse_json(text),)
+            except PayloadFault as fault:
+                self._fault = fault
+                raise
+        return self._document[0]
+
+    def _decoded(
+        self, source: Source, values: list[tuple[float, float | None, TimeNote | None]]
+    ) -> Decoded:
+        readings: list[Reading] = []
+        notes: list[TimeNote] = []
+        for value, own_s, early_note in values:
+            time_s, quality, note = judge_time(
+                own_s, received_s=self.received_s, retained=self.retained
+            )
+            note = early_note or note
+            if note is not None:
+                notes.append(note)
+            readings.append(
+                Reading(
+                    source.enclosure,
+                    source.point,
+                    source.quantity,
+                    time_s,
+                    value,
+                    quality,
+                    self.received_s,
+                )
+            )
+        readings.sort(key=lambda reading: reading.time_s)
+        return Decoded(tuple(readings), tuple(notes))
+
+
+def decode(payload: bytes, source: Source, *, received_s: float, retained: bool) -> Decoded:
+    """Return the readings that a payload holds for a source.
+
+    Args:
+        payload: the message as received.
+        source: the quantity at the point, and where in the message it stands.
+        received_s: when it came, seconds since 1970-01-01 UTC [s].
+        retained: whether the broker had kept it from before.
+
+    Returns:
+        The readings, and notes on times that were not believed.
+
+    Raises:
+        PayloadFault: refused; the kind says why.
+
+    >>> bow = Source("tent", "air-bow", Quantity.AIR_TEMP, "degF", "shed/bow", "t.0")
+    >>> decode(b'{"t": [68]}', bow, received_s=1.8e9, retained=False).readings[0].value
+    20.0
+    """
+    return Message(payload, received_s=received_s, retained=retained).readings(source)
+
+
+def judge_time(
+    own_s: float | None, *, received_s: float, retained: bool
+) -> tuple[float, Quality, TimeNote | None]:
+    """Return when a value counts as measured, its quality so far, and what was odd.
+
+    Args:
+        own_s: the sensor's own time since 1970-01-01 UTC, or None [s].
+        received_s: when the message came, same scale [s].
+        retained: whether the broker had kept it from before.
+
+    Returns:
+        Time [s], quality, and a note where the sensor's own time was set aside. A retained value
+        counts only by a believable time of its own: without one it is `retained`, and past
+        the longest default age it is `stale`.
+
+    >>> judge_time(None, received_s=1.8e9, retained=True)[1]
+    <Quality.RETAINED: 'retained'>
+    """
+    unsure = Quality.RETAINED if retained else Quality.OK
+    if own_s is None:
+        return received_s, unsure, None
+    if own_s < EARLIEST_S:
+        return received_s, unsure, TimeNote.TOO_OLD
+    ahead_s = own_s - received_s
+    if ahead_s > 0.0:
+        # A reading never lies in the future: the clocks would run on time that has not been.
+        if ahead_s <= CLOCKS_AGREE_S:
+            return received_s, Quality.OK, None
+        return received_s, unsure, TimeNote.AHEAD
+    if retained and -ahead_s > RETAINED_LIMIT_S:
+        return own_s, Quality.STALE, None
+    return own_s, Quality.OK, None
+
+
+def _guess(text: str, source: Source) -> PayloadFormat:
+    if text[0] == "{":
+        return PayloadFormat.JSON
+    if text[0] == "[":
+        # A path that starts with a place in a list is meant for plain JSON.
+        indexed = source.value_path is not None and source.value_path[:1].isdigit()
+        return PayloadFormat.JSON if indexed else PayloadFormat.SENML
+    return PayloadFormat.PLAIN if source.value_path is None else PayloadFormat.JSON
+
+
+def _from_json(document: Any, source: Source) -> tuple[float, float | None, TimeNote | None]:
+    found = document if source.value_path is None else look_up(document, source.value_path)
+    value = _as_number(found, source.value_path or "message")
+    unit = source.unit
+    if source.unit_path is not None:
+        said = look_up(document, source.unit_path)
+        known = known_unit(said) if isinstance(said, str) else None
+        if known is None:
+            raise PayloadFault(
+                FaultKind.UNIT,
+                f"unit '{printable(str(said), 20)}' at '{printable(source.unit_path, 40)}' is not "
+                f"known; value refused. Send one of {units_of(source.quantity)}.",
+            )
+        unit = known
+    own_s, note = (None, None) if source.time_path is None else _own_time(document, source)
+    return to_own(value, unit, source.quantity), own_s, note
+
+
+def _from_senml(
+    document: Any, source: Source, message: Message
+) -> list[tuple[float, float | None, TimeNote | None]]:
+    records = senml.resolve(document)
+    path = source.value_path
+    if path is not None:
+        chosen = [record for record in records if path in (record.name, record.own_name)]
+    else:
+        chosen = [
+            record
+            for record in records
+            if record.value is not None and _senml_fits(record.unit, source.quantity)
+        ] or [record for record in records if len(records) == 1]
+    names = sorted({record.name for record in chosen})
+    if len(names) > 1:
+        raise PayloadFault(
+            FaultKind.AMBIGUOUS,
+            f"SenML names '{printable(names[0], 40)}' and '{printable(names[1], 40)}' both fit a "
+            f"{source.quantity.value}; value refused. Set value to the one that is meant.",
+        )
+    if not chosen:
+        raise PayloadFault(
+            FaultKind.NO_VALUE,
+            f"no SenML record fits '{printable(path or source.quantity.value, 60)}'; refused. "
+            "Check value in the config.",
+        )
+    values: list[tuple[float, float | None, TimeNote | None]] = []
+    for record in chosen:
+        if record.value is None:
+            raise _not_numeric(record.other)
+        unit = source.unit if record.unit is None else senml_unit(record.unit)
+        if unit is None:
+            raise PayloadFault(
+                FaultKind.UNIT,
+                f"SenML unit '{printable(record.unit or '', 20)}' is not known; value refused. "
+                "Send Cel, K, %RH, / or ppm.",
+            )
+        own_s: float | None = record.time
+        if record.relative:
+            # Relative to the moment of sending, which for a retained message nobody knows.
+            own_s = None if message.retained else message.received_s + record.time
+        values.append((to_own(record.value, unit, source.quantity), own_s, None))
+    return values
+
+
+def _senml_fits(unit: str | None, quantity: Quantity) -> bool:
+    known = None if unit is None else senml_unit(unit)
+    return unit is None or (known is not None and fits(known, quantity))
+
+
+def _not_numeric(field: str) -> PayloadFault:
+    kinds = {"vb": FaultKind.BOOLEAN, "vs": FaultKind.NUMBER_AS_TEXT, "s": FaultKind.NO_VALUE}
+    return PayloadFault(
+        kinds.get(field, FaultKind.NOT_A_NUMBER),
+        f"SenML record holds {field} and no v; value refused. Send the number as v.",
+    )
+
+
+def _as_number(found: Any, where: str) -> float:
+    if isinstance(found, bool):
+        kind = FaultKind.BOOLEAN
+    elif isinstance(found, int | float):
+        return float(found)
+    elif found is None:
+        kind = FaultKind.NO_VALUE
+    elif isinstance(found, str) and is_number(found.strip()):
+        kind = FaultKind.NUMBER_AS_TEXT
+    else:
+        kind = FaultKind.NOT_A_NUMBER
+    raise PayloadFault(
+        kind,
+        f"'{printable(where, 60)}' is {printable(json.dumps(found, ensure_ascii=False), 30)}, "
+        "not a number; value refused. Check the path and the sender.",
+    )
+
+
+def _own_time(document: Any, source: Source) -> tuple[float | None, TimeNote | None]:
+    path = source.time_path or ""
+    try:
+        found = look_up(document, path)
+    except PayloadFault:
+        return None, TimeNote.ABSENT
+    if isinstance(found, str) and _ISO_TIME.fullmatch(found):
+        try:
+            return datetime.fromisoformat(found.upper().replace(",", ".")).timestamp(), None
+        except (ValueError, OverflowError):
+            return None, TimeNote.UNREADABLE
+    # Text without a zone may mean any of 26 hours, so it is not read.
+    if isinstance(found, bool) or not isinstance(found, int | float):
+        return None, TimeNote.UNREADABLE
+    seconds = float(found)
+    for _ in range(3):
+        if seconds >= _MS_FROM:
+            seconds /= 1000.0
+    return seconds, None
