@@ -26,8 +26,9 @@ from rules.saturation import (
     slope_water,
 )
 
-if psychrolib.GetUnitSystem() != psychrolib.SI:  # with numba each change of unit recompiles, ~1 s
-    psychrolib.SetUnitSystem(psychrolib.SI)
+# Once, since with numba each change of unit compiles anew (about 1 s). PsychroLib is not asked for
+# its unit first: with numba 0.68 beside PsychroLib 2.5 GetUnitSystem ends the interpreter.
+psychrolib.SetUnitSystem(psychrolib.SI)
 
 
 class EngineFault(FilmcallError, ArithmeticError):
