@@ -18,6 +18,7 @@ from rules.errors import ImplausibleReading
 SHORT_GAP_S = 3600.0
 """A gap up to here counts at its warmer neighbour for a closes clock, a longer one hotter [s]."""
 
+_LONG_S = SHORT_GAP_S + 1e-3  # so that an hour in floating seconds is still an hour
 _BLOCK = 8192  # samples worked at once: a clock that ended early does not read the rest
 _COLDEST_C = -100.0
 _HOTTEST_C = 200.0
@@ -216,7 +217,7 @@ def progress(
                 done += rate * length
                 if not open_tail:
                     unknown += length
-                    long_gap += length if whole > SHORT_GAP_S else 0.0
+                    long_gap += length if whole > _LONG_S else 0.0
             k += 1
             continue
         stop = min(last + 1, count, k + _BLOCK)
@@ -253,7 +254,7 @@ def progress(
         spans = _span_shares(law, x0[used], x1[used])
         measured += float(part_s[known].sum())
         unknown += float(part_s[~known].sum())
-        long_gap += float(part_s[~known & (whole_s > SHORT_GAP_S)].sum())
+        long_gap += float(part_s[~known & (whole_s > _LONG_S)].sum())
         below += float((part_s * spans[0])[known].sum())
         above += float((part_s * spans[1])[known].sum())
         done += float(gained[-1])
@@ -280,7 +281,7 @@ def _gap_rate(
     near = [x for x in (one_x, other_x) if x is not None]
     if gaps is Gaps.WARMER:
         return _rate_x(law, max(near)) if near else law.hottest_rate
-    is_long = length_s > SHORT_GAP_S or not near
+    is_long = length_s > _LONG_S or not near
     if gaps is Gaps.SLOWEST:
         return law.coldest_rate if is_long else _rate_x(law, min(near))
     warmer = _rate_x(law, max(near)) if near else 0.0
