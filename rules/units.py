@@ -1,0 +1,247 @@
+"""Reads figures with their units, as a painter writes them in a spec or a config or types them.
+
+The metric units that most files use are converted here by exact factors, so that a check of the
+air needs no units library; every other unit goes through pint, which is loaded when first met.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from rules.errors import FilmcallError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+class BadAmount(FilmcallError, ValueError):
+    """A figure cannot be read; `problem` says why and `mend` what to write instead."""
+
+    def __init__(self, problem: str, mend: str) -> None:
+        super().__init__(f"{problem}; {mend}")
+        self.problem = problem
+        self.mend = mend
+
+
+# What a figure is called in messages, and how a right one looks, by the unit that is asked for.
+_ASKED = {
+    "K": ("a temperature difference", '"3 K"'),
+    "degC": ("a temperature", '"10 degC"'),
+    "%": ("a percentage", '"85 %"'),
+    "s": ("a time", '"16 h"'),
+    "ml": ("a volume", '"500 ml"'),
+    "um": ("a thickness", '"120 um"'),
+    "g/ml": ("a density", '"1.2 kg/l"'),
+}
+
+# Metric units by exact factor: unit asked for -> unit written -> factor. All are exact by
+# definition (SI Brochure, 9th edition, tables 8 and 7; the litre is 1 dm3).
+_METRIC: dict[str, dict[str, float]] = {
+    "%": {"%": 1.0},
+    "s": {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0},
+    "ml": {"ml": 1.0, "mL": 1.0, "l": 1000.0, "L": 1000.0},
+    "um": {"um": 1.0, "mm": 1000.0},
+    "g/ml": {"g/ml": 1.0, "kg/l": 1.0, "g/cm**3": 1.0, "kg/dm**3": 1.0},
+}
+
+# Spellings from data sheets -> the one that the table above or pint knows.
+_SPELLINGS = {
+    "days": "d",
+    "day": "d",
+    "hour": "h",
+    "hours": "h",
+    "hr": "h",
+    "hrs": "h",
+    "mins": "min",
+    "minute": "min",
+    "minutes": "min",
+    "sec": "s",
+    "secs": "s",
+    "seconds": "s",
+    "percent": "%",
+    "pct": "%",
+    "%rh": "%",
+    "%RH": "%",
+    "% RH": "%",
+    "% rh": "%",
+    "fl oz": "floz",
+    "wk": "week",
+    "litre": "l",
+    "litres": "l",
+    "liter": "l",
+    "liters": "l",
+    "micron": "um",
+    "microns": "um",
+    "mil": "thou",
+    "mils": "thou",
+}
+# Compared in lower case: where a temperature is asked for, C is no coulomb and F no farad.
+_CELSIUS = frozenset({"c", "°c", "degc", "deg c", "celsius"})
+_FAHRENHEIT = frozenset({"f", "°f", "degf", "deg f", "fahrenheit"})
+_KELVIN = frozenset({"k", "kelvin", "kelvins"})
+
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?"
+_FIGURE = re.compile(rf"({_NUMBER})\s*(.*)")
+# One unit, or one over another, with a small power at most: nothing that pint could be made
+# to work on for long.
+_UNIT = re.compile(r"[A-Za-z_]+(?:\*\*[23])?(?:/[A-Za-z_]+(?:\*\*[23])?)?|%")
+_COMMA = re.compile(r"[+-]?\d+,\d+")
+_SECOND_END = re.compile(r"[^\d-]*?(?:-|–|to)\s*\d.*")
+
+ABSOLUTE_ZERO_C = -273.15
+
+
+def amount(text: object, to: str, *, difference: bool = False) -> float:
+    """Read one figure with its unit.
+
+    Args:
+        text: the figure as written, such as `3 K`, `50 degF`, `16 h` or `85 %`.
+        to: the unit to give it in: `K`, `degC`, `%`, `s`, `ml`, `um`, `g/ml` or any of pint's.
+        difference: whether a temperature is a difference, so that 5 degF is 2.78 K.
+
+    Returns:
+        The figure in the unit asked for.
+
+    Raises:
+        BadAmount: it is not one finite figure with a unit that fits.
+
+    Source:
+        Factors: SI Brochure for the metric units, pint's definitions for the others.
+
+    >>> amount("16 h", "s"), amount("50 degF", "degC"), amount("5 °F", "K", difference=True)
+    (57600.0, 10.0, 2.7777777777777777)
+    """
+    what, example = _ASKED.get(to, (f"an amount in {to}", f'"1 {to}"'))
+    mend = f"write {what} with its unit, such as {example}"
+    if isinstance(text, bool) or not isinstance(text, str | int | float):
+        raise BadAmount(f"{shown(text)} is not a figure", mend)
+    if not isinstance(text, str):
+        raise BadAmount(f"{text} has no unit", f"{mend}, in quotes")
+    number, unit = _split(text, mend)
+    if not unit:
+        raise BadAmount(f"{shown(text)} has no unit", mend)
+    if to in ("K", "degC"):
+        value = _temperature(text, number, unit, to, difference, mend)
+    else:
+        spelled = _spelled(unit)
+        factor = _METRIC.get(to, {}).get(spelled)
+        value = number * factor if factor is not None else _by_pint(text, number, spelled, to, mend)
+    if not math.isfinite(value):
+        raise BadAmount(f"{shown(text)} is too large to be {what}", mend)
+    return value
+
+
+def temperature_c(text: str) -> float:
+    """Read a temperature as typed on the command line; without a letter it is in degC.
+
+    Args:
+        text: such as `21`, `21C`, `21 °C`, `70F`, `70 degF` or `294 K`.
+
+    Returns:
+        Temperature [°C].
+
+    Raises:
+        BadAmount: it is not one finite temperature above absolute zero.
+
+    Source:
+        Celsius and Fahrenheit scales by definition (NIST SP 811, appendix B.8, from memory).
+
+    >>> temperature_c("70F"), temperature_c("21")
+    (21.11111111111111, 21.0)
+    """
+    mend = "write a temperature such as 21, 21C or 70F"
+    number, unit = _split(text, mend)
+    if not unit:
+        unit = "degC"
+    return _temperature(text, number, unit, "degC", False, mend)
+
+
+def shown(value: object) -> str:
+    """Return a user's value for a message: in quotes, short, and with control characters escaped.
+
+    >>> shown("3 k"), shown(5)
+    ("'3 k'", '5')
+    """
+    if not isinstance(value, str):
+        return {dict: "a table", list: "a list", bool: str(value).lower()}.get(
+            type(value), str(value)[:60]
+        )
+    short = value if len(value) <= 60 else value[:57] + "..."
+    return "'" + "".join(c if c.isprintable() else repr(c)[1:-1] for c in short) + "'"
+
+
+def _split(text: str, mend: str) -> tuple[float, str]:
+    """Return number and unit as written; the unit may be empty."""
+    # A minus sign copied from a printed sheet is often U+2212.
+    plain = " ".join(text.replace("−", "-").split())
+    if _COMMA.match(plain):
+        raise BadAmount(f"{shown(text)} has a comma", f"use a decimal point, and {mend}")
+    match = _FIGURE.fullmatch(plain)
+    if match is None:
+        raise BadAmount(f"{shown(text)} does not start with a number", mend)
+    if _SECOND_END.fullmatch(match[2]):
+        raise BadAmount(
+            f"{shown(text)} is a range", f"choose the figure on the safe side, and {mend}"
+        )
+    number = float(match[1])
+    if not math.isfinite(number):
+        raise BadAmount(f"{shown(text)} is too large", mend)
+    return number, match[2]
+
+
+def _spelled(unit: str) -> str:
+    # U+00B5 and U+03BC both stand for micro; raised figures come from printed densities.
+    plain = unit.replace("µ", "u").replace("μ", "u").replace("²", "**2").replace("³", "**3")
+    plain = re.sub(r"\^?(?<=[A-Za-z^])([23])(?!\d)", r"**\1", plain.replace(" / ", "/"))
+    return _SPELLINGS.get(plain, plain)
+
+
+def _temperature(
+    text: str, number: float, unit: str, to: str, difference: bool, mend: str
+) -> float:
+    """Convert between K, degC and degF, as a point on the scale or as a difference."""
+    scale = unit.casefold().replace("º", "°").replace("℃", "°c").replace("℉", "°f")
+    if scale not in _CELSIUS | _FAHRENHEIT | _KELVIN:
+        raise BadAmount(f"{shown(text)} is not a temperature in K, degC or degF", mend)
+    if difference:
+        return number * 5.0 / 9.0 if scale in _FAHRENHEIT else number
+    if scale in _KELVIN:
+        celsius = number + ABSOLUTE_ZERO_C
+    elif scale in _FAHRENHEIT:
+        celsius = (number - 32.0) * 5.0 / 9.0
+    else:
+        celsius = number
+    if celsius < ABSOLUTE_ZERO_C:
+        raise BadAmount(f"{shown(text)} is below absolute zero", mend)
+    return celsius if to == "degC" else celsius - ABSOLUTE_ZERO_C
+
+
+def _by_pint(text: str, number: float, unit: str, to: str, mend: str) -> float:
+    if not _UNIT.fullmatch(unit):
+        raise BadAmount(f"{shown(text)} has no unit that is known", mend)
+    if to == "%" or unit == "%":
+        # pint would turn any bare ratio, even an angle, into a percentage.
+        raise BadAmount(f"{shown(text)} does not fit here", mend)
+    convert, unknown, unfit = _pint()
+    try:
+        return convert(number, unit, to)
+    except unknown:
+        raise BadAmount(f"{shown(text)} has no unit that is known", mend) from None
+    except unfit:
+        raise BadAmount(f"{shown(text)} does not fit here", mend) from None
+
+
+@cache
+def _pint() -> tuple[Callable[[float, str, str], float], type[Exception], type[Exception]]:
+    """Load pint once, when a unit outside the metric table is met: it costs 0.3 s."""
+    import pint
+
+    registry: Any = pint.UnitRegistry()
+
+    def convert(number: float, unit: str, to: str) -> float:
+        return float(registry.Quantity(number, unit).to(to).magnitude)
+
+    return convert, pint.UndefinedUnitError, pint.DimensionalityError
