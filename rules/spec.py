@@ -132,6 +132,14 @@ class Band:
         return self.temp_k
 
 
+# What counts where a spec's file does not say.
+GO_BAND = Band(dew_margin_k=0.3, humidity_pct=1.0, temp_k=0.3)
+RE_ENTRY_BAND = Band(dew_margin_k=0.5, humidity_pct=2.0, temp_k=0.5)
+DWELL_S = 600.0
+RE_ENTRY_S = 900.0
+COATING_TIME_S = 3600.0
+
+
 @dataclass(frozen=True, slots=True)
 class Spec:
     """A coating's limits and times.
@@ -139,7 +147,7 @@ class Spec:
     Attributes:
         name: short name, as in a config.
         title: what a person calls it.
-        family: `two-pack epoxy`, `two-pack polyurethane`, `one-pack enamel`, `varnish`, ...
+        family: `two-pack-epoxy`, `two-pack-polyurethane`, `one-pack-enamel`, `varnish`, ...
         provenance: where the figures come from.
         limits: by stage (apply, flash, cure), then by name, as the file states them.
         wet_film_cooling_k: how far a wet film stands below its surface, by method [K].
@@ -170,11 +178,11 @@ class Spec:
     pot_sizes: tuple[PotSize, ...] = ()
     tape_not_after_s: float | None = None
     mix: Mix | None = None
-    go_band: Band = Band(0.3, 1.0, 0.3)
-    re_entry_band: Band = Band(0.5, 2.0, 0.5)
-    dwell_s: float = 600.0
-    re_entry_s: float = 900.0
-    coating_time_s: float = 3600.0
+    go_band: Band = GO_BAND
+    re_entry_band: Band = RE_ENTRY_BAND
+    dwell_s: float = DWELL_S
+    re_entry_s: float = RE_ENTRY_S
+    coating_time_s: float = COATING_TIME_S
     measurements: tuple[Measurement, ...] = ()
     reminder: str = ""
     after_closes: str = ""

@@ -1,0 +1,253 @@
+"""Collects what is wrong with a spec file, and hands out its values: used by `spec_file` alone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from rules.toml_lines import Path
+from rules.units import BadAmount, amount, shown
+
+ENTER = "?"
+"""Stands in a new spec file where a figure from the data sheet is still to be entered."""
+
+SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+"""A short name: small letters, figures and hyphens."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with a spec file.
+
+    Attributes:
+        key: where, as a dotted key.
+        line: the line of that key, or of the table that lacks it, from 1.
+        problem: what is wrong.
+        mend: what to write instead.
+    """
+
+    key: str
+    line: int
+    problem: str
+    mend: str
+
+    def __str__(self) -> str:
+        where = f"line {self.line}, {self.key}" if self.key else f"line {self.line}"
+        return f"{where}: {self.problem}; {self.mend}."
+
+
+class Faults:
+    """The faults found so far in one file."""
+
+    def __init__(self, lines: Mapping[Path, int]) -> None:
+        self._lines = lines
+        self._found: list[Fault] = []
+
+    def add(self, path: Path, problem: str, mend: str) -> None:
+        """Keep one fault at a key, or at the nearest table that the file does open."""
+        line = next(
+            (self._lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._lines), 1
+        )
+        self._found.append(Fault(dotted(path), line, problem, mend))
+
+    def in_order(self) -> tuple[Fault, ...]:
+        """Return the faults by line."""
+        return tuple(sorted(self._found, key=lambda fault: fault.line))
+
+
+def dotted(path: Path) -> str:
+    """Return a path as TOML has it, with list entries counted from 1.
+
+    >>> dotted(("times", "cured", "20 degC")), dotted(("measure", 0, "high"))
+    ("times.cured.'20 degC'", 'measure[1].high')
+    """
+    out = ""
+    for part in path:
+        if isinstance(part, int):
+            out += f"[{part + 1}]"
+        else:
+            out += ("." if out else "") + (
+                part if re.fullmatch(r"[A-Za-z0-9_-]{1,60}", part) else shown(part)
+            )
+    return out
+
+
+def choice(words: Iterable[str]) -> str:
+    """Return words as a choice.
+
+    >>> choice(["brush", "roller", "gun"])
+    'brush, roller or gun'
+    """
+    listed = list(words)
+    return listed[0] if len(listed) == 1 else ", ".join(listed[:-1]) + " or " + listed[-1]
+
+
+class Table:
+    """One table of the file, which hands out its values and keeps the faults that it meets.
+
+    A value that cannot be read comes back as None, its fault kept, so that reading goes on to
+    the next one; nothing is made of a file with a fault.
+    """
+
+    def __init__(
+        self, values: Mapping[str, object], path: Path, faults: Faults, known: Iterable[str] | None
+    ) -> None:
+        """Take the values of one table; `known` None where the keys are figures or free names."""
+        self.values = values
+        self.path = path
+        self.faults = faults
+        if known is None:
+            return
+        names = list(known)
+        for key in values:
+            if key not in names:
+                near = get_close_matches(key, names, 1)
+                mend = f"did you mean {near[0]}" if near else f"write {choice(names)}, or remove it"
+                self.fault(key, "is no key that belongs here", mend)
+
+    def fault(self, key: str | None, problem: str, mend: str) -> None:
+        """Keep a fault at one of this table's keys, or at the table itself."""
+        self.faults.add(self.path if key is None else (*self.path, key), problem, mend)
+
+    def missing(self, key: str, example: str) -> None:
+        """Keep that a key is not there."""
+        self.fault(key, "is missing", f"add {key} = {example}")
+
+    def table(self, key: str, known: Iterable[str] | None) -> Table:
+        """Return a table within this one; an empty one where the file has none."""
+        value = self.values.get(key, {})
+        if not isinstance(value, dict):
+            self.fault(key, f"{shown(value)} is not a table", "write its keys and figures in { }")
+            value = {}
+            known = None
+        return Table(value, (*self.path, key), self.faults, known)
+
+    def tables(self, key: str, known: Iterable[str]) -> list[Table]:
+        """Return a list of tables."""
+        values = self.values.get(key, [])
+        if not isinstance(values, list) or not all(isinstance(v, dict) for v in values):
+            name = dotted(tuple(part for part in (*self.path, key) if isinstance(part, str)))
+            self.fault(key, "is not a list of tables", f"open each entry with [[{name}]]")
+            return []
+        names = list(known)
+        return [Table(v, (*self.path, key, i), self.faults, names) for i, v in enumerate(values)]
+
+    def figure(
+        self,
+        key: str,
+        unit: str,
+        low: float,
+        high: float,
+        *,
+        difference: bool = False,
+        example: str | None = None,
+    ) -> float | None:
+        """Return a figure in a unit, kept to what can be; `example` where it is needed."""
+        if key not in self.values:
+            if example is not None:
+                self.missing(key, f'"{example}"')
+            return None
+        return self.read(key, self.values[key], unit, low, high, difference=difference)
+
+    def read(
+        self,
+        key: str,
+        written: object,
+        unit: str,
+        low: float,
+        high: float,
+        *,
+        difference: bool = False,
+    ) -> float | None:
+        """Return a figure that stands at a key, or in one."""
+        if isinstance(written, str) and ENTER in written:
+            self.fault(key, "is still to be entered", "put the data sheet's figure for the ?")
+            return None
+        try:
+            value = amount(written, unit, difference=difference)
+        except BadAmount as bad:
+            self.fault(key, bad.problem, bad.mend)
+            return None
+        if not low <= value <= high:
+            self.fault(
+                key,
+                f"{shown(written)} cannot be right",
+                f"give a figure from {low:g} to {high:g} {unit}",
+            )
+            return None
+        return value
+
+    def duration(self, key: str, *, default: float | None = None) -> float | None:
+        """Return a time over zero [s]; the default where the file has none."""
+        return self.read_duration(key, self.values[key]) if key in self.values else default
+
+    def read_duration(self, key: str, written: object) -> float | None:
+        """Return a time over zero that stands at a key [s]."""
+        value = self.read(key, written, "s", -1e300, 1e300)
+        if value is not None and value <= 0.0:
+            self.fault(
+                key,
+                f"{shown(written)} is not over zero",
+                'give a time such as "4 h", or leave it out',
+            )
+            return None
+        return value
+
+    def words(self, key: str, *, example: str | None = None) -> str:
+        """Return free words, "" where there are none; `example` where they must not be missing."""
+        if key not in self.values:
+            if example is not None:
+                self.missing(key, f'"{example}"')
+            return ""
+        value = self.values[key]
+        if not isinstance(value, str):
+            self.fault(key, f"{shown(value)} is not text", "put it in quotes")
+            return ""
+        if not all(c.isprintable() or c == "\n" for c in value):
+            self.fault(key, "holds control characters", "write plain words")
+            return ""
+        plain = " ".join(value.split())
+        if plain == ENTER:
+            self.fault(key, "is still to be entered", "put what the data sheet says for the ?")
+        if not plain and example is not None:
+            self.fault(key, "is empty", f'write for instance "{example}"')
+        return plain
+
+    def slug(self, key: str, *, example: str) -> str:
+        """Return a short name of small letters, figures and hyphens."""
+        value = self.words(key, example=example)
+        if value and not SLUG.fullmatch(value):
+            self.fault(
+                key,
+                f"{shown(value)} is not a short name",
+                f'write small letters, figures and hyphens, such as "{example}"',
+            )
+            return ""
+        return value
+
+    def one_of(self, key: str, allowed: Iterable[str], *, required: bool) -> str | None:
+        """Return one of a closed set of words."""
+        names = list(allowed)
+        if key not in self.values:
+            if required:
+                self.missing(key, f'"{names[0]}" (or {choice(names[1:])})')
+            return None
+        value = self.values[key]
+        if value in names:
+            return str(value)
+        near = get_close_matches(value, names, 1) if isinstance(value, str) else []
+        mend = f"did you mean {near[0]}" if near else f"write {choice(names)}"
+        self.fault(key, f"{shown(value)} is not one of the words for it", mend)
+        return None
+
+    def flag(self, key: str, default: bool) -> bool:
+        """Return true or false."""
+        value = self.values.get(key, default)
+        if not isinstance(value, bool):
+            self.fault(
+                key, f"{shown(value)} is not true or false", "write true or false, no quotes"
+            )
+            return default
+        return value
