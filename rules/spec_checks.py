@@ -184,8 +184,8 @@ def duration_text(seconds: float) -> str:
     ('90 min', '8 h', '7 d')
     """
     if seconds < 7200:
-        return f"{seconds / 60:.3g} min"
-    return f"{seconds / 3600:.3g} h" if seconds < 172800 else f"{seconds / 86400:.3g} d"
+        return f"{seconds / 60:.4g} min"
+    return f"{seconds / 3600:.4g} h" if seconds < 172800 else f"{seconds / 86400:.4g} d"
 
 
 def _first_crossing(

@@ -93,8 +93,14 @@ def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
         faults = Faults(key_lines(text))
     except RecursionError:
         return None, (Fault("", 1, "is nested too deeply to be a spec", "see filmcall spec new"),)
-    except ValueError as error:  # tomllib's own error, and numbers of thousands of digits
+    except tomllib.TOMLDecodeError as error:
         return None, (_syntax_fault(text, str(error)),)
+    except ValueError:  # Python itself refuses to read a number of more than 4300 digits
+        before = re.split(r"\d{1000}", text, maxsplit=1)[0]
+        mend = 'write each figure with its unit in quotes, such as "3 K"'
+        return None, (
+            Fault("", 1 + before.count("\n"), "holds a number too long to be read", mend),
+        )
 
     top = Table(values, (), faults, _TOP)
     name = top.slug("name", example="my-coating")
