@@ -268,8 +268,16 @@ def fixed_clock(frame: Clock, start_s: float, length: float, now_s: float, basis
 
 
 def join_words(*parts: str) -> str:
-    """Join the parts that say something with semicolons."""
-    return "; ".join(part for part in parts if part)
+    """Join the parts that say something: whole sentences by a space, others by a semicolon.
+
+    >>> join_words("", "stands still", "Wash it.", "Test it.")
+    'stands still; Wash it. Test it.'
+    """
+    joined = ""
+    for part in parts:
+        if part:
+            joined += (" " if joined.endswith(".") else "; " if joined else "") + part
+    return joined
 
 
 def spoken(duration_s: float) -> str:

@@ -20,6 +20,7 @@ SHORT_GAP_S = 3600.0
 
 _LONG_S = SHORT_GAP_S + 1e-3  # so that an hour in floating seconds is still an hour
 _BLOCK = 8192  # samples worked at once: a clock that ended early does not read the rest
+_DONE = 1.0 - 1e-12  # the whole, but for the rounding of a sum
 _COLDEST_C = -100.0
 _HOTTEST_C = 200.0
 
@@ -237,7 +238,7 @@ def progress(
             )
         gained = np.cumsum(rates * part_s)
         used = slice(None)
-        if done + gained[-1] >= 1.0:
+        if done + gained[-1] >= _DONE:
             at = int(np.searchsorted(gained, 1.0 - done))
             at = min(at, len(gained) - 1)
             before = done + (float(gained[at - 1]) if at else 0.0)
@@ -296,7 +297,7 @@ def _end_at_rate(
     done: float, rate: float, begin_s: float, length_s: float
 ) -> tuple[float | None, float]:
     """When a constant rate reaches one, and how much of the length that takes."""
-    if rate > 0.0 and done + rate * length_s >= 1.0:
+    if rate > 0.0 and done + rate * length_s >= _DONE:
         need = min(max((1.0 - done) / rate, 0.0), length_s)
         return begin_s + need, need
     return None, length_s
