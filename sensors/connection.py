@@ -263,6 +263,7 @@ class Connection:
                     self._farewell()
                     break
         except OSError as fault:
+            self._quick_losses.clear()  # the broker itself is away, nobody took our place
             self._say(connect_sentence(self._broker, fault))
         except Exception as fault:  # noqa: BLE001 (told and counted; the ladder must go on)
             # paho raises what it likes on bytes that no broker should send.
@@ -310,7 +311,7 @@ class Connection:
         if taken:
             return clash_sentence(self._broker, taken, certain=True)
         quick = sum(when >= edge for when in self._quick_losses)
-        if quick >= _CLASH_COUNT and self._broker.protocol != "5":
+        if quick >= _CLASH_COUNT:  # MQTT 3.1.1 gives no reason, nor does every broker of MQTT 5
             return clash_sentence(self._broker, quick, certain=False)
         return None
 
