@@ -9,7 +9,9 @@ from __future__ import annotations
 import csv
 import importlib.util
 import math
+import subprocess
 import sys
+import tomllib
 from datetime import UTC, datetime
 from pathlib import Path
 from types import ModuleType
@@ -18,13 +20,14 @@ import pytest
 from scipy import constants
 
 from sensors.reading import Quality, Quantity
-from sensors.replay import open_recording
+from sensors.replay import Column, open_recording
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 RECORDINGS = EXAMPLES / "recordings"
 ROOM = RECORDINGS / "office-occupancy-2015-02.csv"
 SNOW = RECORDINGS / "snow-2016-01-01.csv"
 INFRARED = RECORDINGS / "surfrad-slv16001.dat"
+WORKBOAT = EXAMPLES / "workboat"
 
 
 @pytest.fixture(scope="module")
@@ -164,3 +167,48 @@ def test_the_surface_is_above_freezing_near_noon_as_the_readme_says() -> None:
     assert sum(row[10] for row in bright) / sum(row[8] for row in bright) == pytest.approx(
         0.18, abs=0.005
     )
+
+
+def workboat_columns() -> list[Column]:
+    config = tomllib.loads((WORKBOAT / "polytunnel.toml").read_text())
+    return [
+        Column(p["column"], p["name"], Quantity(p["quantity"]), p["unit"])
+        for p in config["enclosure"][0]["point"]
+    ]
+
+
+def test_the_workboats_night_is_read_by_its_config() -> None:
+    recording = open_recording(
+        WORKBOAT / "night.csv", workboat_columns(), enclosure="polytunnel", time_column="time"
+    )
+    rows = list(recording)
+    assert (len(rows), recording.skipped_count, recording.unreadable_count) == (1981, 0, 0)
+    assert {r.point for r in rows[0]} == {"air-bow", "air-stern", "plank-port", "plank-stbd"}
+    assert rows[0][0].time_s == datetime(2026, 10, 13, 16, tzinfo=UTC).timestamp()
+    assert rows[-1][0].time_s == datetime(2026, 10, 14, 8, 30, tzinfo=UTC).timestamp()
+    silent = [(row[0].time_s, r.point) for row in rows for r in row if r.quality is not Quality.OK]
+    # The loose plug: 40 rows from 02:00 on.
+    first_s = datetime(2026, 10, 14, 2, tzinfo=UTC).timestamp()
+    assert silent == [(first_s + 30.0 * i, "plank-stbd") for i in range(40)]
+
+
+def test_the_workboats_night_is_guessed_the_same_without_a_config() -> None:
+    recording = open_recording(WORKBOAT / "night.csv", None, enclosure="polytunnel")
+    assert list(recording.columns) == workboat_columns()
+
+
+def test_the_workboats_night_is_what_its_script_makes(tmp_path: Path) -> None:
+    """Within one step of each sensor's resolution: another machine's exp() may differ by a bit."""
+    script = WORKBOAT / "make_recording.py"
+    made = tmp_path / "night.csv"
+    subprocess.run([sys.executable, str(script), str(made)], check=True, capture_output=True)
+    with made.open() as new, (WORKBOAT / "night.csv").open() as old:
+        for got, kept in zip(csv.reader(new), csv.reader(old), strict=True):
+            assert [cell == "" for cell in got] == [cell == "" for cell in kept]
+            assert got[0] == kept[0]
+            if got[0] == "time":
+                assert got == kept
+                continue
+            for at, step in enumerate((0.01, 0.1, 0.01, 0.1, 0.0625, 0.0625), start=1):
+                if got[at]:
+                    assert float(got[at]) == pytest.approx(float(kept[at]), abs=1.01 * step)
