@@ -124,11 +124,8 @@ def verify(connection: sqlite3.Connection) -> list[ChainProblem]:
         "SELECT seq, kind, row, hash FROM chain ORDER BY seq"
     ):
         if seq != last_seq + 1:
-            problems.append(
-                ChainProblem(
-                    seq, "chain", None, f"chain: places {last_seq + 1} to {seq - 1} are missing"
-                )
-            )
+            text = f"chain: {_numbered('place', last_seq + 1, seq - 1)} missing"
+            problems.append(ChainProblem(seq, "chain", None, text))
         content = _content(connection, kind, row)
         if content is None:
             text = f"{kind} row {row}: it was kept at place {seq} and is gone"
@@ -142,6 +139,10 @@ def verify(connection: sqlite3.Connection) -> list[ChainProblem]:
     problems.extend(_outside(connection))
     problems.extend(_specs(connection))
     return problems
+
+
+def _numbered(what: str, first: int, last: int) -> str:
+    return f"{what} {first} is" if first == last else f"{what}s {first} to {last} are"
 
 
 def _outside(connection: sqlite3.Connection) -> list[ChainProblem]:
@@ -165,7 +166,7 @@ def _outside(connection: sqlite3.Connection) -> list[ChainProblem]:
             0
         ]
         if given is not None and given[0] > (last or 0):
-            text = f"{kind} rows {(last or 0) + 1} to {given[0]}: they were cut off the end"
+            text = f"{_numbered(kind + ' row', (last or 0) + 1, given[0])} cut off the end"
             problems.append(ChainProblem(None, kind, given[0], text))
     return problems
 

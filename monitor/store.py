@@ -3,74 +3,34 @@
 from __future__ import annotations
 
 import hashlib
-import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
-from math import inf, isfinite
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from math import isfinite
 from pathlib import Path
 from types import TracebackType
-from typing import NoReturn, Self
+from typing import Self
 
 from monitor import chain
+from monitor.store_buffer import KEPT_ROWS, Buffered, ReadingTuple
 from monitor.store_lock import WatchLock
 from monitor.store_open import connect
-from monitor.store_put import check_correction, check_event, insert, put_call, put_event, put_outage
-from monitor.store_queries import Queries, is_damage
+from monitor.store_put import check_correction, check_event, insert, put_event, put_outage
 from monitor.store_rows import (
     LIVE,
     QUALITY_CODES,
     Calibration,
     CallRow,
-    LogDamaged,
-    LogRefused,
     Outage,
     micros,
 )
 from rules.events import Event
 from sensors.reading import Quality, Quantity, Reading
 
-# A commit costs one write to the disk's platter, so it is shared by what comes within this time;
-# with the caller's tick of at most 1 s, a reading is on disk within 3 s of the 5 s promised.
-COMMIT_EVERY_S = 2.0
-COMMIT_ROWS = 5_000
-# In a replay the recording is still there, so commits may be few.
-COMMIT_ROWS_REPLAY = 50_000
-# What waits in memory while the disk refuses (about 40 MB), and how often it is tried again.
-KEPT_ROWS = 200_000
-KEPT_CALLS = 1_000
-RETRY_S = 2.0
-# No time that a log holds is so far from 1970; questions without an end go this far.
+# No time that a log holds is so far from 1970.
 _FAR_US = 2**62
 
-_Key = tuple[int, str, str, str]
-# time, received or None where equal, raw or None where missing, calibrated or None where equal,
-# quality code
-ReadingTuple = tuple[int, int | None, float | None, float | None, int]
 
-
-@dataclass(slots=True)
-class StoreCounts:
-    """What happened to readings on their way into the log since it was opened.
-
-    Attributes:
-        added: new rows.
-        duplicates: not added, since the channel has a reading of that very time.
-        dropped: lost, since the disk refused and memory was full.
-        untimed: not added, since their time is no time that a log can hold.
-        calls_dropped: calls lost as well, since the disk refused and memory was full.
-        refusals: times that the disk refused.
-    """
-
-    added: int = 0
-    duplicates: int = 0
-    dropped: int = 0
-    untimed: int = 0
-    calls_dropped: int = 0
-    refusals: int = 0
-
-
-class Store(Queries):
+class Store(Buffered):
     """An open log. One thread uses it; another thread or process opens its own.
 
     Readings are buffered until `tick` or `flush`; calls and events are on disk when their
@@ -81,31 +41,6 @@ class Store(Queries):
         notices: what has to be said loudly, such as a damaged file set aside.
         counts: what happened to readings.
     """
-
-    def __init__(
-        self,
-        path: Path,
-        connection: sqlite3.Connection,
-        now_s: Callable[[], float],
-        notices: tuple[str, ...],
-    ) -> None:
-        """Wrap an open file; `open` is the way in."""
-        self.path = path
-        self.notices = notices
-        self.counts = StoreCounts()
-        self._connection = connection
-        self._now_s = now_s
-        self._lock: WatchLock | None = None
-        self._channels: dict[_Key, int] = {}
-        self._sources = {LIVE}
-        self._buffer: dict[_Key, list[ReadingTuple]] = {}
-        self._buffered = 0
-        self._oldest_s: float | None = None
-        self._noted: list[tuple[_Key, int, int, int]] = []
-        self._calls: list[CallRow] = []
-        self._refused_s: float | None = None
-        self._dropping: Outage | None = None
-        self._replaying = False
 
     @classmethod
     def open(
@@ -293,6 +228,7 @@ class Store(Queries):
         self._known(call.source)
         self._calls.append(replace(call, logged_s=self._now_s(), row=None))
         if self._replaying:
+            self._oldest_s = self._now_s() if self._oldest_s is None else self._oldest_s
             return None
         rows = self._commit("this call")
         return rows[-1]
@@ -434,170 +370,3 @@ class Store(Queries):
                 (int(complete), source),
             ),
         )
-
-    # To disk --------------------------------------------------------------------------------
-
-    @property
-    def waiting(self) -> tuple[int, int]:
-        """How many readings and calls wait in memory."""
-        return self._buffered, len(self._calls)
-
-    def tick(self) -> None:
-        """Write what is due; the caller calls this at least once a second.
-
-        Raises:
-            LogRefused: the disk refuses; what was buffered is kept and tried again later.
-        """
-        if self._oldest_s is None and not self._calls:
-            return
-        now = self._now_s()
-        if self._refused_s is not None and 0 <= now - self._refused_s < RETRY_S:
-            return
-        # A clock that was set back must not keep readings from the disk.
-        waited = inf if self._oldest_s is None else now - self._oldest_s
-        if self._calls or not 0 <= waited < COMMIT_EVERY_S or self._buffered >= COMMIT_ROWS:
-            self.flush()
-
-    def flush(self) -> None:
-        """Write everything that is buffered.
-
-        Raises:
-            LogRefused: the disk refuses; what was buffered is kept.
-        """
-        if self._buffered or self._noted or self._calls or self._dropping is not None:
-            self._commit("nothing else")
-
-    def _known(self, source: int) -> None:
-        if source not in self._sources:
-            self._sources = {kept.source for kept in self.sources()}
-            if source not in self._sources:
-                raise LookupError(f"source {source} was never begun in log {self.path}")
-
-    def _took(self, count: int) -> None:
-        self._buffered += count
-        now = self._now_s()
-        if self._oldest_s is None and count:
-            self._oldest_s = now
-        due = COMMIT_ROWS_REPLAY if self._replaying else COMMIT_ROWS
-        resting = self._refused_s is not None and 0 <= now - self._refused_s < RETRY_S
-        try:
-            if self._buffered >= due and not resting:
-                self._commit("nothing else")
-        finally:
-            if self._buffered > KEPT_ROWS:
-                self._drop(self._buffered - KEPT_ROWS)
-
-    def _drop(self, surplus: int) -> None:
-        # The newest go, so that the time without readings is one, and is noted with its ends.
-        times: list[int] = []
-        for key in sorted(self._buffer, key=lambda key: -len(self._buffer[key])):
-            rows = self._buffer[key]
-            cut = min(surplus, max(len(rows) - KEPT_ROWS // len(self._buffer), 0))
-            if cut:
-                times.extend(row[0] for row in rows[-cut:])
-                del rows[-cut:]
-                surplus -= cut
-        self._buffered -= len(times)
-        self.counts.dropped += len(times)
-        if times:
-            begun, ended = min(times) / 1e6, max(times) / 1e6
-            if self._dropping is not None:
-                begun = min(begun, self._dropping.from_s)
-                ended = max(ended, self._dropping.to_s or ended)
-            self._dropping = Outage(
-                "readings-dropped",
-                begun,
-                ended,
-                f"{self.counts.dropped} readings were dropped: the disk refused the log and "
-                f"{KEPT_ROWS} already waited in memory.",
-            )
-
-    def _commit(self, what: str, put: Callable[[], object] | None = None) -> list[int | None]:
-        """Write the buffer and one more thing in one transaction, all of it or nothing."""
-        connection = self._connection
-        try:
-            with self._transaction():
-                channels = self._put_channels()
-                added = connection.total_changes
-                for key, rows in self._buffer.items():
-                    connection.executemany(
-                        f"INSERT INTO readings VALUES ({channels[key]}, ?, ?, ?, ?, ?) "
-                        f"ON CONFLICT (channel, time_us) DO NOTHING",
-                        rows,
-                    )
-                added = connection.total_changes - added
-                connection.executemany(
-                    "INSERT INTO reading_notes VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
-                    [(channels[key], *rest) for key, *rest in self._noted],
-                )
-                call_rows = [put_call(connection, call, self._now_s()) for call in self._calls]
-                if self._dropping is not None:
-                    put_outage(connection, self._dropping, self._now_s())
-                if put is not None:
-                    put()
-        except sqlite3.Error as error:
-            self._refuse(what, error)
-        self._channels = channels
-        self.counts.added += added
-        self.counts.duplicates += self._buffered - added
-        self._buffer = {}
-        self._buffered = 0
-        self._noted = []
-        self._calls = []
-        self._oldest_s = None
-        self._refused_s = None
-        self._dropping = None
-        return call_rows
-
-    @contextmanager
-    def _transaction(self) -> Iterator[None]:
-        self._connection.execute("BEGIN IMMEDIATE")
-        try:
-            yield
-            self._connection.execute("COMMIT")
-        except BaseException:
-            # SQLite itself rolls back on some errors, a full disk among them.
-            if self._connection.in_transaction:
-                self._connection.execute("ROLLBACK")
-            raise
-
-    def _refuse(self, what: str, error: sqlite3.Error) -> NoReturn:
-        self.counts.refusals += 1
-        self._refused_s = self._now_s()
-        surplus = len(self._calls) - KEPT_CALLS
-        if surplus > 0:
-            self.counts.calls_dropped += surplus
-            del self._calls[:surplus]
-        kept = f"{self._buffered} readings and {len(self._calls)} calls wait in memory"
-        if is_damage(error):
-            raise LogDamaged(
-                f"log {self.path}: it is damaged inside ({error}); {what} was not written, and "
-                f"{kept}. Start the program again: it sets the file aside and begins a new one."
-            ) from error
-        if (getattr(error, "sqlite_errorcode", 0) & 0xFF) == sqlite3.SQLITE_BUSY:
-            why = "another process has been writing to it for too long"
-            mend = "End that process if it hangs"
-        else:
-            why = f"the disk refuses it ({error})"
-            mend = "Free some space, or check the disk and its permissions"
-        raise LogRefused(
-            f"log {self.path}: {why}; {what} was not written, and {kept} until it is tried again. "
-            f"{mend}."
-        ) from error
-
-    def _put_channels(self) -> dict[_Key, int]:
-        channels = dict(self._channels)
-        for key in (*self._buffer, *(noted[0] for noted in self._noted)):
-            if key not in channels:
-                plain = (key[0], key[1], key[2], str(key[3]))
-                self._connection.execute(
-                    "INSERT INTO channels(source, enclosure, point, quantity) "
-                    "VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
-                    plain,
-                )
-                (channels[key],) = self._connection.execute(
-                    "SELECT id FROM channels WHERE source = ? AND enclosure = ? AND point = ? "
-                    "AND quantity = ?",
-                    plain,
-                ).fetchone()
-        return channels

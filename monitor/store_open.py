@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -84,7 +85,7 @@ def _writer(path: Path, busy_s: float) -> sqlite3.Connection:
     connection = sqlite3.connect(path, timeout=busy_s, isolation_level=None)
     try:
         version_of(connection, str(path))
-        connection.execute("PRAGMA journal_mode = WAL")
+        _go_wal(connection, busy_s)
         _settle(connection)
         _check(connection, path)
         migrate(connection, str(path))
@@ -92,6 +93,22 @@ def _writer(path: Path, busy_s: float) -> sqlite3.Connection:
         connection.close()
         raise
     return connection
+
+
+def _go_wal(connection: sqlite3.Connection, busy_s: float) -> None:
+    # SQLite does not wait here when two processes make a new log at once: one of them is told
+    # that it is locked, whatever the timeout.
+    until = time.monotonic() + busy_s
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            busy = (error.sqlite_errorcode & 0xFF) == sqlite3.SQLITE_BUSY
+            if not busy or time.monotonic() > until:
+                raise
+            time.sleep(0.02)
+        else:
+            return
 
 
 def _settle(connection: sqlite3.Connection) -> None:
