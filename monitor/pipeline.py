@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 from monitor.config import EnclosureConfig, PointConfig
 from rules.call import Call
@@ -21,6 +22,20 @@ WHOLE = "all"  # the one section of an enclosure that names none
 WORST_FIRST = (Call.STOP, Call.HOLD, Call.GO)
 
 FilmOf = Callable[[str, float], Film]
+
+
+class Taken(NamedTuple):
+    """What became of readings: for the log.
+
+    Attributes:
+        kept: as they came, with their quality; late ones too, duplicates not.
+        used: the values that were judged, in the same order [unit of each].
+        confirmed: earlier spikes that turned out to be true.
+    """
+
+    kept: list[Reading]
+    used: list[float]
+    confirmed: list[Reading]
 
 
 @dataclass(slots=True)
@@ -109,8 +124,10 @@ class Enclosure:
         film_of: FilmOf,
         start_s: float,
         last_calls: Mapping[str, Call] | None = None,
+        on_evaluated: Callable[[Enclosure], None] | None = None,
     ) -> None:
         self.config = config
+        self._on_evaluated = on_evaluated
         self.name = config.name
         self.counts = Counts()
         self.now_s = start_s
@@ -154,18 +171,15 @@ class Enclosure:
         calls = {section.memory.call for section in self.sections.values()}
         return next(call for call in WORST_FIRST if call in calls)
 
-    def take(self, readings: Sequence[Reading], effective_s: float) -> list[Reading]:
+    def take(self, readings: Sequence[Reading], effective_s: float) -> Taken:
         """Take readings of one instant in, and evaluate.
 
         Args:
             readings: of this enclosure, all of one time.
             effective_s: the time from which their age counts [s].
-
-        Returns:
-            The readings as judged, to be kept: also the late ones; not the duplicates.
         """
         self.advance(effective_s)
-        kept: list[Reading] = []
+        taken = Taken([], [], [])
         fresh = False
         for reading in readings:
             channel = self._channels.get((reading.point, reading.quantity))
@@ -174,37 +188,45 @@ class Enclosure:
                 continue
             self.counts.readings += 1
             if effective_s <= channel.effective_s:
-                kept += self._take_late(channel, reading, effective_s)
+                self._take_late(channel, reading, effective_s, taken)
                 continue
-            for judged in self._judge.judge(reading):
-                kept.append(judged)
-                if judged.quality is not Quality.OK:
-                    seen = self.counts.set_aside
-                    seen[judged.quality.value] = seen.get(judged.quality.value, 0) + 1
-                channel.take(judged, effective_s)
-                fresh = True
+            judged_now = self._judge.judge(reading)
+            if not judged_now:
+                continue
+            *confirmed, judged = judged_now
+            taken.confirmed.extend(confirmed)
+            quality = judged.quality
+            if quality is not Quality.OK:
+                seen = self.counts.set_aside
+                seen[quality.value] = seen.get(quality.value, 0) + 1
+            taken.kept.append(
+                reading if reading.quality is quality else replace(reading, quality=quality)
+            )
+            taken.used.append(judged.value)
+            channel.take(judged, effective_s)
+            fresh = True
         if fresh:
             self.now_s = max(self.now_s, effective_s)
             self._next_expiry_s = min(channel.expires_s for channel in self._channels.values())
             self._evaluate()
-        return kept
+        return taken
 
     def _take_late(
-        self, channel: Channel, reading: Reading, effective_s: float
-    ) -> Sequence[Reading]:
+        self, channel: Channel, reading: Reading, effective_s: float, taken: Taken
+    ) -> None:
         """A late reading enters history and clocks, not the present; a repeated one nothing."""
-        last = channel.reading
-        if last is not None and effective_s == channel.effective_s:
+        if channel.reading is not None and effective_s == channel.effective_s:
             self.counts.duplicates += 1
-            return ()
+            return
         self.counts.late += 1
-        return (reading,)
+        taken.kept.append(reading)
+        taken.used.append(reading.value)
 
-    def take_late(self, readings: Sequence[Reading]) -> list[Reading]:
+    def take_late(self, readings: Sequence[Reading]) -> Taken:
         """Count readings from before the present; they go to the log and the clocks only."""
         known = [each for each in readings if (each.point, each.quantity) in self._channels]
         self.counts.late += len(known)
-        return known
+        return Taken(known, [each.value for each in known], [])
 
     def advance(self, to_s: float) -> bool:
         """Let time pass: evaluate at each instant at which a value's age ran out before `to_s`.
@@ -240,6 +262,8 @@ class Enclosure:
             if film is not section.film:
                 section.set_film(film)
             section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=self.doubts)
+        if self._on_evaluated is not None:
+            self._on_evaluated(self)
 
     def clock_jumped(self, to_s: float) -> None:
         """The clock that times are given by was set: nothing from before it is present any more."""
@@ -275,39 +299,3 @@ def constant_film(film: Film) -> FilmOf:
         return film
 
     return film_of
-
-
-class BackwardRows:
-    """Tells a late row from a clock that was set back, in a recording.
-
-    One or two rows behind the newest are late; a third in a row, none of them newer than the
-    newest, means that the clock was set.
-    """
-
-    __slots__ = ("_behind", "newest_s")
-
-    CLOCK_SET_AFTER = 3
-
-    def __init__(self) -> None:
-        self.newest_s = -math.inf
-        self._behind = 0
-
-    def see(self, time_s: float) -> str:
-        """Return "new", "late" or "set" for the next row's time."""
-        if time_s >= self.newest_s:
-            self.newest_s = time_s
-            self._behind = 0
-            return "new"
-        self._behind += 1
-        if self._behind < self.CLOCK_SET_AFTER:
-            return "late"
-        self._behind = 0
-        self.newest_s = time_s
-        return "set"
-
-
-def as_quality(readings: Sequence[Reading], quality: Quality) -> list[Reading]:
-    """Return the readings, those that were ok marked with another quality."""
-    return [
-        replace(each, quality=quality) if each.quality is Quality.OK else each for each in readings
-    ]

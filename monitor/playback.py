@@ -1,56 +1,54 @@
-"""Drives enclosures with a recording's rows: data time is the only time there is.
+"""Drives an enclosure with a recording's rows: data time is the only time there is.
 
-Tells late rows from a clock that was set, and hands each row's readings on to their enclosure.
+Tells late rows from a clock that was set.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Sequence
 
-from monitor.pipeline import BackwardRows, Enclosure
+from monitor.pipeline import Enclosure, Taken
 from sensors.reading import Reading
+
+CLOCK_SET_AFTER = 3
 
 
 class Playback:
-    """Takes a recording's rows in file order and keeps the enclosures' data time."""
+    """Takes a recording's rows in file order and keeps the enclosure's data time.
 
-    def __init__(self, enclosures: Mapping[str, Enclosure]) -> None:
-        self.enclosures = dict(enclosures)
+    One or two rows behind the newest are late; a third in a row, none of them newer than the
+    newest, means that the clock was set back, and its time is taken for the present from then on.
+
+    Attributes:
+        enclosure: that the rows are about.
+        clock_sets: how often the recording's clock was set back.
+    """
+
+    def __init__(self, enclosure: Enclosure) -> None:
+        self.enclosure = enclosure
         self.clock_sets = 0
-        self._rows = BackwardRows()
+        self._newest_s = -math.inf
+        self._behind = 0
 
-    def take(self, readings: Sequence[Reading]) -> list[Reading]:
+    def take(self, readings: Sequence[Reading]) -> Taken:
         """Take one row in.
 
         Args:
-            readings: of one time, of any enclosures.
+            readings: of one time.
 
         Returns:
-            The readings as judged, to be kept in the log.
+            What is to be kept in the log.
         """
         if not readings:
-            return []
+            return Taken([], [], [])
         time_s = readings[0].time_s
-        order = self._rows.see(time_s)
-        kept: list[Reading] = []
-        if len(self.enclosures) == 1:
-            for enclosure in self.enclosures.values():
-                kept += _hand_on(enclosure, readings, time_s, order)
-        else:
-            for name, enclosure in self.enclosures.items():
-                own = [each for each in readings if each.enclosure == name]
-                if own:
-                    kept += _hand_on(enclosure, own, time_s, order)
-        if order == "set":
+        if time_s < self._newest_s:
+            self._behind += 1
+            if self._behind < CLOCK_SET_AFTER:
+                return self.enclosure.take_late(readings)
             self.clock_sets += 1
-        return kept
-
-
-def _hand_on(
-    enclosure: Enclosure, readings: Sequence[Reading], time_s: float, order: str
-) -> list[Reading]:
-    if order == "late":
-        return enclosure.take_late(readings)
-    if order == "set":
-        enclosure.clock_jumped(time_s)
-    return enclosure.take(readings, time_s)
+            self.enclosure.clock_jumped(time_s)
+        self._behind = 0
+        self._newest_s = time_s
+        return self.enclosure.take(readings, time_s)

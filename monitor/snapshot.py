@@ -1,13 +1,14 @@
-"""What one enclosure looks like at one moment: all that a screen, and nothing but a screen, needs."""
+"""What one enclosure looks like at one moment: all that a screen needs, and nothing else."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from rules.clocks import Clock
+from rules.clock_run import Clock
 from rules.events import Event
 from rules.section import SectionCall
+from rules.spec import Spec
 from sensors.reading import Quality, Quantity
 
 
@@ -23,6 +24,8 @@ class PointHealth:
         quality: ok, or why the value is not believed.
         age_s: since it was taken in, or None where it never spoke [s].
         calibration_age_s: since its last calibration, or None where it has none [s].
+        accuracy: half-width of its error as the config and the calibration have it, or None
+            where it is not known [unit].
     """
 
     point: str
@@ -32,6 +35,7 @@ class PointHealth:
     quality: Quality
     age_s: float | None
     calibration_age_s: float | None = None
+    accuracy: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +58,7 @@ class Snapshot:
         link_ok: whether readings can come in.
         alarm: the alarm that nobody has acknowledged yet, or "".
         notices: what has to be said beside the call: unlogged calls, a clock that was set.
+        specs: by name, so that the screen can say what would change a call, and offer them.
     """
 
     enclosure: str
@@ -70,3 +75,4 @@ class Snapshot:
     link_ok: bool = True
     alarm: str = ""
     notices: tuple[str, ...] = ()
+    specs: Mapping[str, Spec] = field(default_factory=dict)

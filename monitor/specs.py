@@ -6,7 +6,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from rules.errors import SpecFault
-from rules.spec import Spec
+from rules.spec import GENERAL_GUIDANCE, Spec
 
 
 def shipped_names() -> tuple[str, ...]:
@@ -45,17 +45,22 @@ def spec_text(name_or_file: str, beside: Path | None = None) -> tuple[str, str]:
     )
 
 
-def find_spec(name_or_file: str, beside: Path | None = None) -> Spec:
-    """Return a spec by name or file.
+def find_spec(name_or_file: str, beside: Path | None = None) -> tuple[Spec, str]:
+    """Return a spec by name or file, and the text that it was read from.
 
     Args:
-        name_or_file: a shipped spec's name, or a file.
+        name_or_file: a shipped spec's name, `general-guidance`, or a file.
         beside: the folder that a relative file name counts from; None is the current one.
+
+    Returns:
+        (spec, text); the general guidance has no text.
 
     Raises:
         SpecFault: it is missing, or has faults; the text lists every one.
     """
+    if name_or_file == GENERAL_GUIDANCE.name:
+        return GENERAL_GUIDANCE, ""
     from rules.spec_file import load_spec
 
     name, text = spec_text(name_or_file, beside)
-    return load_spec(text, name)
+    return load_spec(text, name), text

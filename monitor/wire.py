@@ -14,8 +14,7 @@ from rules.psychrometrics import (
 )
 from rules.reasons import Reason
 from rules.section import SectionCall
-
-SHOW_FACTOR = 1.96  # two-sided 95 % of a normal distribution
+from rules.uncertainty import SHOW_FACTOR
 
 Json = dict[str, Any]
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
+from rules.errors import FilmcallError
 from rules.psychrometrics import dew_and_frost_c, dew_point_slopes
 from rules.uncertainty import GUARD_FACTOR, margin_u_assumed_k, margin_u_k, standard_uncertainty
 from rules.vocabulary import LimitName
@@ -177,7 +178,11 @@ def climate_of(
             entry = pick(humidities, key=_value)
             estimates[name] = Estimate(entry.value, _guard_of(entry), entry.point)
 
-    wettest = _wettest(airs, humidities)
+    wettest = None
+    try:
+        wettest = _wettest(airs, humidities)
+    except FilmcallError as fault:
+        unknown[LimitName.DEW_MARGIN_MIN] = f"no dew point: {fault}"
     if wettest is None and LimitName.DEW_MARGIN_MIN not in unknown:
         unknown[LimitName.DEW_MARGIN_MIN] = "no point has both air temperature and humidity"
     surface = min(surfaces, key=_value) if surfaces else None
@@ -208,7 +213,7 @@ def climate_of(
     if wettest is not None:
         air, humidity, _ = wettest
         air_point, air_temp_c, rh_pct = air.point, air.value, humidity.value
-        dew_c, frost_c = _dew_and_frost(air_temp_c, rh_pct)
+        dew_c, frost_c = dew_and_frost_c(air_temp_c, rh_pct)
     elif airs or humidities:
         air_temp_c = min(airs.values(), key=_value).value if airs else None
         rh_pct = max(humidities, key=_value).value if humidities else None
@@ -255,11 +260,6 @@ def _temperature_estimates(
             estimates[name] = Estimate(entry.value, _guard_of(entry), entry.point)
 
 
-@lru_cache(maxsize=1024)
-def _dew_and_frost(air_temp_c: float, rh_pct: float) -> tuple[float, float | None]:
-    return dew_and_frost_c(air_temp_c, rh_pct)
-
-
 def _wettest(
     airs: Mapping[str, Sensed], humidities: Iterable[Sensed]
 ) -> tuple[Sensed, Sensed, float] | None:
@@ -269,7 +269,7 @@ def _wettest(
         air = airs.get(humidity.point)
         if air is None:
             continue
-        dew_c, frost_c = _dew_and_frost(air.value, humidity.value)
+        dew_c, frost_c = dew_and_frost_c(air.value, humidity.value)
         wetting_c = dew_c if frost_c is None else max(dew_c, frost_c)
         if best is None or wetting_c > best[2]:
             best = (air, humidity, wetting_c)

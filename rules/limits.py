@@ -70,6 +70,11 @@ def is_upper(name: LimitName) -> bool:
     return name in _UPPER
 
 
+def is_stricter(one: Limit, other: Limit) -> bool:
+    """Return whether the first of two limits on the same side leaves less room."""
+    return one.bound < other.bound if is_upper(one.name) else one.bound > other.bound
+
+
 class RecentMedian:
     """Medians over the last 60 s of what each limit judges; at most one value a second is kept."""
 

@@ -7,7 +7,15 @@ from dataclasses import dataclass, field
 
 from rules.call import Call, Memory, first_memory, restart_timers, step
 from rules.climate import AssumedSurface, Climate, Sensed, climate_of
-from rules.limits import Judged, RecentMedian, judge, limits_in_force, wet_film_allowance_k
+from rules.harm import harm_time_s
+from rules.limits import (
+    Judged,
+    RecentMedian,
+    is_stricter,
+    judge,
+    limits_in_force,
+    wet_film_allowance_k,
+)
 from rules.outlook import RecentTrend
 from rules.reasons import (
     Doubt,
@@ -37,7 +45,10 @@ class Film:
         stage: prep, mix, apply, flash or cure.
         method: how the coat is put on, where it is known.
         steps_ended: steps that the film has behind it.
+        curing: the limits of a film that still cures under a mix for the next coat, which count
+            beside those of the next coat.
         harm_left_s: how long the limits will go on mattering, where it is known [s].
+        coating_time_s: how long a coat takes here, or None for the spec's own [s].
         coating_forbidden: why coating over would be wrong now (the recoat window has closed),
             or "".
     """
@@ -46,8 +57,19 @@ class Film:
     stage: Stage = Stage.PREP
     method: Method | None = None
     steps_ended: frozenset[Step] = field(default_factory=frozenset)
+    curing: Mapping[LimitName, Limit] = field(default_factory=dict)
     harm_left_s: float | None = None
+    coating_time_s: float | None = None
     coating_forbidden: str = ""
+
+    def limits(self) -> dict[LimitName, Limit]:
+        """Return the limits in force; where two count for one quantity, the stricter."""
+        merged = limits_in_force(self.spec, self.stage, self.steps_ended)
+        for name, other in self.curing.items():
+            known = merged.get(name)
+            if known is None or is_stricter(other, known):
+                merged[name] = other
+        return merged
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +125,7 @@ class Section:
     def set_film(self, film: Film) -> None:
         """Take a new stage, spec or set of ended steps into account from the next evaluation on."""
         self.film = film
-        self._limits = limits_in_force(film.spec, film.stage, film.steps_ended)
+        self._limits = film.limits()
         self._allowance_k = wet_film_allowance_k(film.spec, film.stage, film.method)
 
     def evaluate(
@@ -179,9 +201,17 @@ class Section:
             climate=climate,
             spec=film.spec.name,
             looked_ahead_s=looked_ahead_s,
-            harm_time_s=film.harm_left_s,
+            harm_time_s=self._harm_time_s(climate),
             time_s=time_s,
         )
+
+    def _harm_time_s(self, climate: Climate) -> float | None:
+        film = self.film
+        if film.stage in _FILM_OPEN:
+            return film.harm_left_s
+        if not film.spec.times or climate.surface_temp_c is None:
+            return None
+        return harm_time_s(film.spec, climate.surface_temp_c, film.coating_time_s)
 
     def clock_jumped(self, time_s: float) -> None:
         """Begin timers, medians and trend anew after a jump of the clock; a STOP stays."""

@@ -103,7 +103,7 @@ def play(timeline: Timeline) -> list[Call]:
     sections = {point[2] or "all" for point in timeline.points}
     last = {name: timeline.start for name in sections} if timeline.start else {}
     enclosure = Enclosure(config, constant_film(Film(GENERAL_GUIDANCE)), START_S, last)
-    playback = Playback({enclosure.name: enclosure})
+    playback = Playback(enclosure)
     calls: list[Call] = []
     for row in range(len(timeline.expect)):
         time_s = START_S + row * timeline.step_s + timeline.clock_s[row]

@@ -1,0 +1,141 @@
+"""The call in letters that read across a tent: drawn here stroke by stroke, at any size.
+
+Each letter is a few bars in a box of square dots; two dots, one over the other, make a terminal
+cell. Beside the word stands the call's own shape, so that neither colour nor reading is needed.
+"""
+
+from __future__ import annotations
+
+from rules.call import Call
+
+Grid = list[list[bool]]
+
+# Bars of a letter: top, middle and bottom run across; the others run down, whole or half.
+_TOP, _MIDDLE, _BOTTOM = "top", "middle", "bottom"
+_LEFT, _LEFT_UPPER, _LEFT_LOWER = "left", "left-upper", "left-lower"
+_RIGHT, _RIGHT_UPPER, _RIGHT_LOWER = "right", "right-upper", "right-lower"
+_STEM, _SPUR = "stem", "spur"
+
+# Corners that are cut: upper left, upper right, lower left, lower right.
+_UL, _UR, _LL, _LR = "ul", "ur", "ll", "lr"
+
+_LETTERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "G": ((_TOP, _LEFT, _BOTTOM, _RIGHT_LOWER, _SPUR), (_UL, _UR, _LL, _LR)),
+    "O": ((_TOP, _LEFT, _BOTTOM, _RIGHT), (_UL, _UR, _LL, _LR)),
+    "H": ((_LEFT, _RIGHT, _MIDDLE), ()),
+    "L": ((_LEFT, _BOTTOM), ()),
+    "D": ((_TOP, _LEFT, _BOTTOM, _RIGHT), (_UR, _LR)),
+    "S": ((_TOP, _LEFT_UPPER, _MIDDLE, _RIGHT_LOWER, _BOTTOM), (_UL, _UR, _LL, _LR)),
+    "T": ((_TOP, _STEM), ()),
+    "P": ((_TOP, _LEFT, _RIGHT_UPPER, _MIDDLE), (_UR,)),
+}
+
+
+def big_call(call: Call, rows: int, columns: int) -> list[str]:
+    """Return a call's shape and word in block characters.
+
+    Args:
+        call: to draw.
+        rows: height in terminal cells, at least 3.
+        columns: width at most, in terminal cells.
+
+    Returns:
+        `rows` strings of one length, at most `columns`; empty where there is no room to draw
+        letters that can be told apart.
+
+    >>> print("\\n".join(line.rstrip() for line in big_call(Call.GO, 3, 40)))
+    █▄▄     ▄▀▀▀▀  ▄▀▀▀▀▄
+    █████   █  ▀▀█ █    █
+    █▀▀     ▀▄▄▄▄▀ ▀▄▄▄▄▀
+    """
+    word = call.value
+    height = 2 * rows
+    gap = max(1, round(height / 7))
+    # The width is shared by the shape, which is as wide as a letter and one gap, and the letters.
+    places = len(word) + 1
+    width = min(round(0.95 * height), (columns - gap * (places + 1)) // places)
+    if rows < 3 or width < 5:
+        width = (columns - places) // places
+        gap = 1
+        if rows < 3 or width < 5:
+            return []
+    thick = max(1, round(min(width, height) / 4.6))
+    grid = _shape(call, width, height)
+    spare = columns - places * width - (places - 2) * gap
+    space = min(2 * gap, spare)  # the shape stands a little off the word
+    for letter in word:
+        piece = _letter(letter, width, height, thick)
+        for row, more in zip(grid, piece, strict=True):
+            row.extend([False] * space + more)
+        space = gap
+    return _cells(grid)
+
+
+def _blank(width: int, height: int) -> Grid:
+    return [[False] * width for _ in range(height)]
+
+
+def _fill(grid: Grid, left: int, top: int, right: int, bottom: int) -> None:
+    for row in grid[max(0, top) : bottom]:
+        for x in range(max(0, left), min(right, len(row))):
+            row[x] = True
+
+
+def _letter(letter: str, width: int, height: int, thick: int) -> Grid:
+    bars, corners = _LETTERS[letter]
+    grid = _blank(width, height)
+    middle = (height - thick) // 2
+    stem = (width - thick) // 2
+    boxes = {
+        _TOP: (0, 0, width, thick),
+        _MIDDLE: (0, middle, width, middle + thick),
+        _BOTTOM: (0, height - thick, width, height),
+        _LEFT: (0, 0, thick, height),
+        _LEFT_UPPER: (0, 0, thick, middle + thick),
+        _LEFT_LOWER: (0, middle, thick, height),
+        _RIGHT: (width - thick, 0, width, height),
+        _RIGHT_UPPER: (width - thick, 0, width, middle + thick),
+        _RIGHT_LOWER: (width - thick, middle, width, height),
+        _STEM: (stem, 0, stem + thick + (width - thick) % 2, height),
+        _SPUR: (width - max(thick + 1, width // 2), middle, width, middle + thick),
+    }
+    for bar in bars:
+        _fill(grid, *boxes[bar])
+    cut = max(1, thick // 2 + thick // 4)
+    for step in range(cut):
+        reach = cut - step
+        for corner in corners:
+            y = step if corner in (_UL, _UR) else height - 1 - step
+            xs = range(reach) if corner in (_UL, _LL) else range(width - reach, width)
+            for x in xs:
+                grid[y][x] = False
+    if letter == "P" and corners:
+        # The bowl's lower corner is cut like its upper one.
+        for step in range(cut):
+            for x in range(width - (cut - step), width):
+                grid[middle + thick - 1 - step][x] = False
+    return grid
+
+
+def _shape(call: Call, width: int, height: int) -> Grid:
+    """GO: a wedge that points on. HOLD: two posts. STOP: a cross."""
+    grid = _blank(width, height)
+    for y in range(height):
+        for x in range(width):
+            across, down = (x + 0.5) / width, (y + 0.5) / height
+            if call is Call.GO:
+                inside = across <= 1.0 - abs(2.0 * down - 1.0)
+            elif call is Call.HOLD:
+                inside = 0.08 <= across < 0.38 or 0.62 <= across < 0.92
+            else:
+                inside = min(abs(across - down), abs(across + down - 1.0)) < 0.17
+            grid[y][x] = inside
+    return grid
+
+
+def _cells(grid: Grid) -> list[str]:
+    marks = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
+    return [
+        "".join(marks[pair] for pair in zip(upper, lower, strict=True))
+        for upper, lower in zip(grid[::2], grid[1::2], strict=True)
+    ]

@@ -1,0 +1,243 @@
+"""The command line: parses, calls, prints. What each command does stands elsewhere."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from monitor import __version__
+from rules.errors import FilmcallError
+
+EXIT_CODES = {"GO": 0, "HOLD": 10, "STOP": 20}
+BAD_INPUT = 2
+
+app = typer.Typer(
+    name="filmcall",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Watches the air and the hull in a paint enclosure and calls GO, HOLD or STOP, with "
+    "reasons. GO is about the film, never about the air that people breathe.",
+)
+spec_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Coating specs.")
+sessions_app = typer.Typer(rich_markup_mode=None, help="Jobs and recordings in the log.")
+app.add_typer(spec_app, name="spec")
+app.add_typer(sessions_app, name="sessions")
+
+DbOption = Annotated[
+    Path | None,
+    typer.Option("--db", envvar="FILMCALL_DB", help="The log's file.", dir_okay=False),
+]
+SpecOption = Annotated[
+    str | None, typer.Option("--spec", help="A shipped spec's name, or a file.", metavar="NAME")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+
+
+def main() -> None:
+    """Run the command line; a fault that a user can mend is one sentence and exit status 2."""
+    try:
+        app()
+    except FilmcallError as fault:
+        typer.echo(f"filmcall: {fault}", err=True)
+        sys.exit(BAD_INPUT)
+    except BrokenPipeError:
+        # Whoever read us has gone; leave nothing for the interpreter to flush.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(141)
+    except KeyboardInterrupt:
+        sys.exit(130)
+
+
+@app.callback(invoke_without_command=True)
+def options(
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    """Take the options that every command shares."""
+    if version:
+        typer.echo(f"filmcall {__version__}")
+        raise typer.Exit
+
+
+@app.command(epilog="Example: filmcall check --air 21 --rh 60 --surface 19")
+def check(
+    air: Annotated[str, typer.Option(help="Air temperature: 21, 21C or 70F.")],
+    rh: Annotated[float | None, typer.Option(help="Relative humidity [%].")] = None,
+    wet_bulb: Annotated[
+        str | None, typer.Option(help="Wet-bulb temperature, in place of --rh.")
+    ] = None,
+    surface: Annotated[
+        str | None, typer.Option(help="Surface temperature; without it there is no GO.")
+    ] = None,
+    spec: SpecOption = None,
+    altitude: Annotated[float, typer.Option(help="Above the sea, for the wet bulb [m].")] = 0.0,
+    method: Annotated[str | None, typer.Option(help="brush, roller or gun.")] = None,
+    json_: JsonOption = False,
+) -> None:
+    """Judge one hand reading: may a coat be started now?"""
+    from monitor import check_command
+
+    text, call = check_command.run(
+        air=air,
+        rh_pct=rh,
+        wet_bulb=wet_bulb,
+        surface=surface,
+        spec_name=spec,
+        altitude_m=altitude,
+        method=method,
+        as_json=json_,
+    )
+    typer.echo(text)
+    raise typer.Exit(EXIT_CODES[call])
+
+
+@app.command(epilog="Example: filmcall replay logger.csv --spec polyurethane-topcoat --jsonl")
+def replay(
+    file: Annotated[Path, typer.Argument(help="A recorded CSV.", metavar="FILE.csv")],
+    spec: SpecOption = None,
+    config: Annotated[
+        Path | None, typer.Option(help="Maps columns to points.", dir_okay=False)
+    ] = None,
+    enclosure: Annotated[str | None, typer.Option(help="Which of the config's.")] = None,
+    timezone: Annotated[
+        str | None, typer.Option(help="Zone of times that carry none: Europe/Brussels.")
+    ] = None,
+    assumed_surface_offset: Annotated[
+        str | None,
+        typer.Option(help='Stands in for a surface probe: "-0.5 K" from the coldest air.'),
+    ] = None,
+    speed: Annotated[str, typer.Option(help="Times real time, or max.")] = "max",
+    jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
+    all_: Annotated[
+        bool, typer.Option("--all", help="Every evaluation, not only changes.")
+    ] = False,
+    db: DbOption = None,
+) -> None:
+    """Play a recording through the whole program."""
+    from monitor import replay_command
+
+    replay_command.run(
+        file,
+        spec_name=spec,
+        config_file=config,
+        enclosure=enclosure,
+        timezone=timezone,
+        assumed_surface_offset=assumed_surface_offset,
+        speed=speed,
+        as_jsonl=jsonl,
+        every_evaluation=all_,
+        db=db,
+    )
+
+
+@app.command(epilog="Example: filmcall demo")
+def demo(
+    seed: Annotated[int, typer.Option(help="Of the simulated tent.")] = 1,
+    jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
+    db: DbOption = None,
+) -> None:
+    """Play a night of the simulated tent: a coat of topcoat, a cold hull, a morning."""
+    from monitor import replay_command
+
+    replay_command.run_demo(seed=seed, as_jsonl=jsonl, db=db)
+
+
+@app.command(epilog="Example: filmcall simulate --hours 24 --out night.csv")
+def simulate(
+    out: Annotated[Path, typer.Option(help="The CSV to write; - is standard output.")] = Path("-"),
+    hours: Annotated[float, typer.Option(help="How long [h].", min=0.01, max=10_000)] = 16.0,
+    seed: Annotated[int, typer.Option(help="Of the simulated tent.")] = 1,
+) -> None:
+    """Write a recording of the simulated tent."""
+    from monitor import replay_command
+
+    replay_command.run_simulate(out, hours=hours, seed=seed)
+
+
+@spec_app.command("list", epilog="Example: filmcall spec list")
+def spec_list() -> None:
+    """List the specs that come with the program; all their figures are generic."""
+    from monitor import spec_command
+
+    typer.echo(spec_command.listing())
+
+
+@spec_app.command("show", epilog="Example: filmcall spec show polyurethane-topcoat --json")
+def spec_show(
+    name: Annotated[str, typer.Argument(help="A shipped spec's name, or a file.")],
+    json_: JsonOption = False,
+) -> None:
+    """Show a whole spec."""
+    from monitor import spec_command
+
+    typer.echo(spec_command.show(name, as_json=json_))
+
+
+@spec_app.command("check", epilog="Example: filmcall spec check my-topcoat.toml")
+def spec_check(
+    file: Annotated[Path, typer.Argument(help="A spec's file.", dir_okay=False)],
+    json_: JsonOption = False,
+) -> None:
+    """Say everything that is wrong with a spec file, at once."""
+    from monitor import spec_command
+
+    text, faults = spec_command.check(file, as_json=json_)
+    typer.echo(text)
+    raise typer.Exit(BAD_INPUT if faults else 0)
+
+
+@spec_app.command(
+    "new", epilog="Example: filmcall spec new my-topcoat --family two-pack-polyurethane"
+)
+def spec_new(
+    name: Annotated[str, typer.Argument(help="The coating's short name.")],
+    family: Annotated[str, typer.Option(help="What kind of coating it is.")] = "",
+    out: Annotated[
+        Path | None, typer.Option(help="The file to write; never over an existing one.")
+    ] = None,
+) -> None:
+    """Write a starting file, to be filled in from the data sheet."""
+    from monitor import spec_command
+
+    typer.echo(spec_command.new(name, family, out))
+
+
+@sessions_app.callback(invoke_without_command=True, epilog="Example: filmcall sessions")
+def sessions(
+    context: typer.Context,
+    db: DbOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """List the jobs and recordings in the log."""
+    if context.invoked_subcommand is None:
+        from monitor import log_command
+
+        typer.echo(log_command.sessions(db, as_json=json_))
+
+
+@sessions_app.command("verify", epilog="Example: filmcall sessions verify --db log.db")
+def sessions_verify(db: DbOption = None, json_: JsonOption = False) -> None:
+    """Check that no call or event in the log was changed after it was written."""
+    from monitor import log_command
+
+    text, problems = log_command.verify(db, as_json=json_)
+    typer.echo(text)
+    raise typer.Exit(1 if problems else 0)
+
+
+@app.command(epilog="Example: filmcall export readings --format csv --out readings.csv")
+def export(
+    what: Annotated[str, typer.Argument(help="readings or calls.")],
+    format_: Annotated[str, typer.Option("--format", help="csv or jsonl.")] = "csv",
+    out: Annotated[Path, typer.Option(help="The file to write; - is standard output.")] = Path("-"),
+    db: DbOption = None,
+) -> None:
+    """Write readings or calls out of the log."""
+    from monitor import log_command
+
+    log_command.export(what, format_, out, db)

@@ -1,0 +1,200 @@
+"""Keeps what events and temperatures make of each section's film, for the limits to judge by.
+
+The clocks are reckoned anew from events and temperatures, at most once a minute of data time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
+
+from rules.events import Event
+from rules.harm import harm_left_s
+from rules.limits import limits_in_force
+from rules.section import Film
+from rules.spec import Spec
+from rules.vocabulary import Stage
+
+if TYPE_CHECKING:
+    from monitor.pipeline import Enclosure
+    from rules.clock_run import Clock
+    from rules.history import TemperatureHistory
+
+RECKON_EVERY_S = 60.0
+SAMPLE_EVERY_S = 30.0
+
+
+class Temperatures:
+    """The coldest and warmest of a section's surfaces and of the air, sample by sample."""
+
+    def __init__(self, surface_accuracy_k: float, air_accuracy_k: float) -> None:
+        self._rows: list[tuple[float, float, float, float, float]] = []
+        self._surface_accuracy_k = surface_accuracy_k
+        self._air_accuracy_k = air_accuracy_k
+
+    def take(self, time_s: float, surfaces_c: list[float], airs_c: list[float]) -> None:
+        """Add a sample, unless the last is younger than 30 s or newer.
+
+        Args:
+            time_s: when [s].
+            surfaces_c: the section's believed surface temperatures [degC].
+            airs_c: the enclosure's believed air temperatures [degC].
+        """
+        if self._rows and time_s < self._rows[-1][0] + SAMPLE_EVERY_S:
+            return
+        self._rows.append((time_s, *_ends(surfaces_c), *_ends(airs_c)))
+
+    def put_before(self, rows: Iterable[tuple[float, float, float, float, float]]) -> None:
+        """Add samples that the log has from before or between, in any order."""
+        self._rows = sorted({row[0]: row for row in [*rows, *self._rows]}.values())
+
+    def drop_after(self, time_s: float) -> None:
+        """Forget samples later than a clock that was set back now says."""
+        self._rows = [row for row in self._rows if row[0] < time_s]
+
+    def drop_before(self, time_s: float) -> None:
+        """Forget samples older than any clock needs."""
+        if self._rows and self._rows[0][0] < time_s - 86_400.0:
+            self._rows = [row for row in self._rows if row[0] >= time_s]
+
+    def history(self) -> TemperatureHistory:
+        """Return the samples as the clocks read them."""
+        import numpy as np
+
+        from rules.history import TemperatureHistory
+
+        table = np.array(self._rows, dtype=np.float64).reshape(-1, 5)
+        return TemperatureHistory(
+            time_s=table[:, 0].copy(),
+            coldest_c=table[:, 1].copy(),
+            warmest_c=table[:, 2].copy(),
+            accuracy_k=self._surface_accuracy_k,
+            air_coldest_c=table[:, 3].copy(),
+            air_warmest_c=table[:, 4].copy(),
+            air_accuracy_k=self._air_accuracy_k,
+        )
+
+
+def _ends(values_c: list[float]) -> tuple[float, float]:
+    return (min(values_c), max(values_c)) if values_c else (math.nan, math.nan)
+
+
+class FilmKeeper:
+    """Follows one enclosure's events and gives each section's film at a time.
+
+    Attributes:
+        default_spec: of the next coat where no event names another.
+        specs: every spec that an event may name.
+    """
+
+    def __init__(
+        self,
+        default_spec: Spec,
+        specs: Mapping[str, Spec],
+        *,
+        surface_accuracy_k: float = 0.5,
+        air_accuracy_k: float = 0.3,
+    ) -> None:
+        self.default_spec = default_spec
+        self.specs = {**specs, default_spec.name: default_spec}
+        self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
+        self._events: tuple[Event, ...] = ()
+        self._plain = Film(default_spec)
+        self._films: dict[str, Film] = {}
+        self._clocks: dict[str, tuple[Clock, ...]] = {}
+        self._reckoned_s: dict[str, float] = {}
+        self.temperatures: dict[str, Temperatures] = {}
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """All events as kept, corrections among them."""
+        return self._events
+
+    def set_events(self, events: Iterable[Event]) -> None:
+        """Take the enclosure's events as they now stand; everything is reckoned anew."""
+        self._events = tuple(events)
+        self._reckoned_s.clear()
+
+    def film_of(self, section: str, time_s: float) -> Film:
+        """Return a section's film at a time; give it to `Enclosure` as its `film_of`."""
+        if not self._events:
+            return self._plain
+        last_s = self._reckoned_s.get(section, -math.inf)
+        if not last_s <= time_s < last_s + RECKON_EVERY_S:
+            self._reckon(section, time_s)
+        return self._films[section]
+
+    def clocks(self, section: str, time_s: float) -> tuple[Clock, ...]:
+        """Return a section's clocks, reckoned within the last minute."""
+        self.film_of(section, time_s)
+        return self._clocks.get(section, ())
+
+    def evaluated(self, enclosure: Enclosure) -> None:
+        """Sample the temperatures of an evaluation, while there is something to reckon with."""
+        if not self._events:
+            return
+        airs_c: list[float] = []
+        surfaces: list[tuple[str | None, float]] = []
+        for channel in enclosure.channels():
+            sensed = channel.sensed
+            if sensed.quality != "ok":
+                continue
+            if sensed.quantity == "air_temp":
+                airs_c.append(sensed.value)
+            elif sensed.quantity == "surface_temp":
+                surfaces.append((sensed.section, sensed.value))
+        for name in enclosure.sections:
+            own = [value for section, value in surfaces if section is None or section == name]
+            self.samples(name).take(enclosure.now_s, own, airs_c)
+
+    def samples(self, section: str) -> Temperatures:
+        """Return the temperature samples of a section."""
+        if section not in self.temperatures:
+            self.temperatures[section] = Temperatures(*self.accuracies_k)
+        return self.temperatures[section]
+
+    def clock_jumped(self, to_s: float) -> None:
+        """Forget samples that lie in the future of a clock that was set back."""
+        for each in self.temperatures.values():
+            each.drop_after(to_s)
+        self._reckoned_s.clear()
+
+    def _reckon(self, section: str, time_s: float) -> None:
+        from rules.clocks import clocks_of, history_wanted_from_s
+        from rules.stages import stage_of
+
+        samples = self.samples(section)
+        wanted_s = history_wanted_from_s(section, self._events, time_s)
+        if wanted_s is not None:
+            samples.drop_before(wanted_s)
+        clocks = clocks_of(
+            section, self._events, self.specs, self.default_spec, samples.history(), time_s
+        )
+        state = stage_of(section, self._events, self.default_spec, clocks, time_s)
+        spec = self.specs.get(state.spec_name, self.default_spec)
+        curing = {}
+        if state.film_stage is not None and state.film_stage is not state.stage:
+            film_spec = self._film_spec(clocks, spec)
+            curing = limits_in_force(film_spec, state.film_stage, state.ended_steps)
+            spec = self.specs.get(state.next_spec_name, self.default_spec)
+        open_film = state.stage in (Stage.APPLY, Stage.FLASH, Stage.CURE)
+        film = Film(
+            spec=spec,
+            stage=state.stage,
+            method=state.method,
+            steps_ended=state.ended_steps if open_film else frozenset(),
+            curing=curing,
+            harm_left_s=harm_left_s(spec, state.stage, state.harm_left_s) if open_film else None,
+            coating_forbidden=state.coating_forbidden,
+        )
+        self._clocks[section] = clocks
+        self._reckoned_s[section] = time_s
+        if self._films.get(section) != film:
+            self._films[section] = film
+
+    def _film_spec(self, clocks: tuple[Clock, ...], fallback: Spec) -> Spec:
+        for clock in clocks:
+            if clock.coat is not None and not clock.buried and clock.spec in self.specs:
+                return self.specs[clock.spec]
+        return fallback

@@ -1,0 +1,234 @@
+"""`filmcall replay`, `demo` and `simulate`: plays recordings and the simulated tent, and prints."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from datetime import UTC, datetime
+from pathlib import Path
+
+import typer
+
+from monitor.config import EnclosureConfig
+from monitor.config_types import DEFAULT_ACCURACY, PointConfig
+from monitor.log_command import written
+from monitor.pipeline import Enclosure
+from monitor.replaying import Job, ReplayFault, Result, keeper_of, play, prepare
+from monitor.specs import find_spec
+from monitor.store import Store
+from monitor.wire import Json, iso_utc, plain_line
+from rules.errors import FilmcallError
+from rules.events import Event
+from rules.section import SectionCall
+from rules.units import amount
+from rules.vocabulary import EventKind, Method
+from sensors.faults import DEFAULT_RULES
+from sensors.reading import Quantity
+from sensors.simulate import Action, Tent, TentSettings, demo_night
+from sensors.sniff import RecordingFault
+
+CAUTION = (
+    "The call is about the film. It says nothing about the air that people breathe: follow the "
+    "safety data sheet."
+)
+DEMO_SPEC = "polyurethane-topcoat"
+SIMULATE_STEP_S = 10.0
+
+
+def run(
+    file: Path,
+    *,
+    spec_name: str | None,
+    config_file: Path | None,
+    enclosure: str | None,
+    timezone: str | None,
+    assumed_surface_offset: str | None,
+    speed: str,
+    as_jsonl: bool,
+    every_evaluation: bool,
+    db: Path | None,
+) -> None:
+    """Play a recording; calls go to standard output, what has to be said beside them to error.
+
+    Raises:
+        FilmcallError: the recording, config or spec cannot be used.
+    """
+    factor = _speed(speed)
+    offset_k = None
+    if assumed_surface_offset is not None:
+        offset_k = amount(assumed_surface_offset, "K", difference=True)
+        if offset_k > 0.0:
+            raise ReplayFault(
+                f"assumed surface offset {offset_k:g} K is above 0, so the hull would be taken "
+                "for warmer than the air; give zero or less"
+            )
+    try:
+        recording, job = prepare(
+            file,
+            config_file=config_file,
+            enclosure=enclosure,
+            spec_name=spec_name,
+            timezone=timezone,
+            assumed_surface_offset_k=offset_k,
+        )
+        for notice in recording.notices:
+            _say(notice)
+        said = len(recording.notices)
+        with ExitStack() as stack:
+            store = _open(stack, db)
+            events = store.events(job.config.name) if store is not None else ()
+            beside = config_file.parent if config_file is not None else None
+            result = play(
+                recording,
+                job,
+                _teller(as_jsonl),
+                keeper=keeper_of(job, events, beside),
+                store=store,
+                title=file.name,
+                every_evaluation=every_evaluation,
+                speed=factor,
+            )
+    except RecordingFault as fault:
+        raise ReplayFault(str(fault)) from fault
+    for notice in recording.notices[said:]:
+        _say(notice)
+    for skipped in recording.skipped:
+        _say(f"line {skipped.line} skipped: {skipped.why}")
+    if recording.skipped_count > len(recording.skipped):
+        _say(f"{recording.skipped_count} rows were skipped in all")
+    _say_result(result)
+
+
+def run_demo(*, seed: int, as_jsonl: bool, db: Path | None) -> None:
+    """Play a night of the simulated tent with a coat of topcoat."""
+    settings, actions, start_s, duration_s = demo_night(seed=seed)
+    spec, text = find_spec(DEMO_SPEC)
+    config = _config_of(settings, DEMO_SPEC)
+    job = Job(config, spec, f"demo {seed} {text!r}")
+    events = tuple(_event(action, config.name) for action in actions)
+    tent = Tent(settings, seed, start_s, actions)
+    rows = (readings for _, readings in tent.run(duration_s, SIMULATE_STEP_S))
+    _say("an invented night: a clinker workboat in a polytunnel, two-pack topcoat, generic figures")
+    tell = _teller(as_jsonl)
+    waiting = sorted(events, key=lambda event: event.time_s)
+
+    def tell_events(time_s: float) -> None:
+        while waiting and waiting[0].time_s <= time_s:
+            event = waiting.pop(0)
+            if not as_jsonl:
+                typer.echo(
+                    f"       {iso_utc(event.time_s)}  {event.kind.value} {event.note}".rstrip()
+                )
+
+    with ExitStack() as stack:
+        result = play(
+            rows,
+            job,
+            tell,
+            keeper=keeper_of(job, events),
+            store=_open(stack, db),
+            title=f"demo night {seed}",
+            kind="simulate",
+            before_row=tell_events,
+        )
+    _say_result(result)
+
+
+def run_simulate(out: Path, *, hours: float, seed: int) -> None:
+    """Write a recording of the simulated tent as CSV."""
+    settings, actions, start_s, _ = demo_night(seed=seed)
+    tent = Tent(settings, seed, start_s, actions)
+    names = [
+        f"{probe.point} {probe.quantity.value} [{probe.quantity.unit}]" for probe in settings.probes
+    ]
+    with written(out) as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(["time", *names])
+        for _, readings in tent.run(hours * 3600.0, SIMULATE_STEP_S):
+            if readings:
+                found = {(each.point, each.quantity): each.value for each in readings}
+                writer.writerow([iso_utc(readings[0].time_s), *_cells(settings, found)])
+
+
+def _cells(settings: TentSettings, found: dict[tuple[str, Quantity], float]) -> Iterator[str]:
+    for probe in settings.probes:
+        value = found.get((probe.point, probe.quantity), math.nan)
+        yield "" if math.isnan(value) else f"{value:.4g}"
+
+
+def _config_of(settings: TentSettings, spec: str) -> EnclosureConfig:
+    points = tuple(
+        PointConfig(
+            name=probe.point,
+            quantity=probe.quantity,
+            unit=probe.quantity.unit,
+            accuracy=DEFAULT_ACCURACY[probe.quantity],
+            rules=DEFAULT_RULES[probe.quantity],
+        )
+        for probe in settings.probes
+    )
+    return EnclosureConfig(name=settings.enclosure, points=points, spec=spec)
+
+
+def _event(action: Action, enclosure: str) -> Event:
+    return Event(
+        kind=EventKind(action.kind) if action.kind in set(EventKind) else EventKind.NOTE,
+        time_s=action.time_s,
+        enclosure=enclosure,
+        note="" if action.kind in set(EventKind) else action.kind,
+        method=Method.BRUSH if action.kind.startswith("coat-") else None,
+    )
+
+
+def _teller(as_jsonl: bool) -> Callable[[Enclosure, list[SectionCall], Json], None]:
+    day = ""
+
+    def tell_lines(enclosure: Enclosure, calls: list[SectionCall], _told: Json) -> None:
+        nonlocal day
+        date = datetime.fromtimestamp(calls[0].time_s, tz=UTC).date().isoformat()
+        if date != day:
+            day = date
+            typer.echo(f"REPLAY of {day}: nothing here is now")
+        typer.echo(f"REPLAY {plain_line(enclosure.name, calls[0])}")
+
+    def tell_json(_enclosure: Enclosure, _calls: list[SectionCall], told: Json) -> None:
+        typer.echo(json.dumps(told))
+
+    return tell_json if as_jsonl else tell_lines
+
+
+def _speed(speed: str) -> float | None:
+    if speed == "max":
+        return None
+    try:
+        factor = float(speed)
+    except ValueError:
+        factor = math.nan
+    if not 0.0 < factor < math.inf:
+        raise FilmcallError(f"speed {speed!r} is neither a number over 0 nor max")
+    return factor
+
+
+def _open(stack: ExitStack, db: Path | None) -> Store | None:
+    if db is None:
+        return None
+    store = stack.enter_context(Store.open(db, now_s=time.time))
+    for notice in store.notices:
+        _say(notice)
+    return store
+
+
+def _say_result(result: Result) -> None:
+    if result.clock_sets:
+        _say(f"the recording's clock was set back {result.clock_sets} times")
+    if result.known_before:
+        _say("the log had all of this already; nothing was added")
+    _say(f"{result.rows} rows played, {result.changes} call changes. {CAUTION}")
+
+
+def _say(text: str) -> None:
+    typer.echo(text, err=True)

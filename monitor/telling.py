@@ -1,0 +1,95 @@
+"""Notices when a call changed, keeps it in the log, and only then lets anyone be told of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+from monitor.pipeline import Enclosure
+from monitor.store import Store
+from monitor.store_rows import LIVE, CallRow, LogRefused
+from monitor.wire import Json, enclosure_dict, section_dict
+from rules.psychrometrics import pressure_at_altitude_pa
+from rules.section import SectionCall
+
+Tell = Callable[[Enclosure, "list[SectionCall]", Json], None]
+
+
+class Teller:
+    """Follows one enclosure's evaluations.
+
+    Attributes:
+        changes: evaluations at which some section's call or stage changed.
+        unlogged: changes that the log's disk refused; they are told all the same.
+    """
+
+    def __init__(
+        self,
+        tell: Tell,
+        *,
+        store: Store | None = None,
+        source: int = LIVE,
+        every_evaluation: bool = False,
+        recorded: bool = False,
+    ) -> None:
+        self.changes = 0
+        self.unlogged = 0
+        self._tell = tell
+        self._store = store
+        self._source = source
+        self._every = every_evaluation
+        self._recorded = recorded
+        self._told: dict[str, tuple[str, str]] = {}
+
+    def evaluated(self, enclosure: Enclosure) -> None:
+        """Take note of an evaluation; give it to `Enclosure` as its `on_evaluated`."""
+        changed = [
+            name
+            for name, section in enclosure.sections.items()
+            if self._told.get(name) != (section.memory.call, section.film.stage)
+        ]
+        if not changed and not self._every:
+            return
+        calls = enclosure.explain()
+        pressure_pa = pressure_at_altitude_pa(enclosure.config.altitude_m)
+        unlogged = False
+        if changed:
+            self.changes += 1
+            unlogged = not self._keep(enclosure, calls, changed, pressure_pa)
+            self.unlogged += unlogged
+        for call in calls:
+            self._told[call.section] = (call.call, call.stage)
+        told = enclosure_dict(enclosure.name, calls, pressure_pa)
+        if unlogged:
+            told["unlogged"] = True
+        if self._recorded:
+            told["recorded"] = True
+        self._tell(enclosure, calls, told)
+
+    def _keep(
+        self,
+        enclosure: Enclosure,
+        calls: list[SectionCall],
+        changed: list[str],
+        pressure_pa: float,
+    ) -> bool:
+        if self._store is None:
+            return True
+        kept = True
+        for call in calls:
+            if call.section in changed:
+                row = CallRow(
+                    enclosure=enclosure.name,
+                    section=call.section,
+                    time_s=call.time_s,
+                    call=call.call.value,
+                    stage=call.stage.value,
+                    question=call.question,
+                    body=json.dumps(section_dict(call, pressure_pa)),
+                    source=self._source,
+                )
+                try:
+                    self._store.add_call(row)
+                except LogRefused:
+                    kept = False
+        return kept

@@ -1,0 +1,66 @@
+"""How long a film minds the air: from the first brush stroke until no limit matters any more."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from rules.limits import limits_in_force
+from rules.spec import Spec
+from rules.vocabulary import ClockName, Stage, Step
+
+_CLOCK_OF_STEP = {
+    Step.TOUCH_DRY: ClockName.TOUCH_DRY,
+    Step.RECOAT_OPENS: ClockName.RECOAT_OPENS,
+    Step.HANDLE: ClockName.HANDLE,
+    Step.CURED: ClockName.CURED,
+}
+
+
+def harm_time_s(
+    spec: Spec, surface_temp_c: float, coating_time_s: float | None = None
+) -> float | None:
+    """Return how long a coat begun now would mind the air: coating time plus its longest step.
+
+    Args:
+        spec: of the coat.
+        surface_temp_c: at which it would dry and cure [degC].
+        coating_time_s: or None for the spec's own [s].
+
+    Returns:
+        The time from the first brush stroke [s]; None where the spec does not tell, or where at
+        that temperature it would never be over.
+    """
+    from rules.arrhenius import Lean, rate_law  # numpy: only where a spec has times
+
+    longest_s = 0.0
+    for limit in spec.limits_for(Stage.APPLY).values():
+        table = spec.times.get(_CLOCK_OF_STEP[limit.until])
+        if table is None:
+            return None
+        takes_s = rate_law(table, Lean.OPENS).time_s(surface_temp_c)
+        if not math.isfinite(takes_s):
+            return None
+        longest_s = max(longest_s, takes_s)
+    return (coating_time_s or spec.coating_time_s) + longest_s
+
+
+def harm_left_s(spec: Spec, stage: Stage, left_s: Mapping[Step, float | None]) -> float | None:
+    """Return how long an open film will go on minding the air.
+
+    Args:
+        spec: that it was laid with.
+        stage: apply, flash or cure.
+        left_s: how long until each step has ended, None where it is not known [s].
+
+    Returns:
+        The longest of the steps that its limits name [s]; None where one of them is not known.
+    """
+    steps = {limit.until for limit in limits_in_force(spec, stage).values()}
+    known: list[float] = []
+    for step in steps:
+        left = left_s.get(step)
+        if left is None:
+            return None
+        known.append(left)
+    return max(known, default=None)
