@@ -239,8 +239,7 @@ def progress(
         gained = np.cumsum(rates * part_s)
         used = slice(None)
         if done + gained[-1] >= _DONE:
-            at = int(np.searchsorted(gained, 1.0 - done))
-            at = min(at, len(gained) - 1)
+            at = int(np.searchsorted(gained, min(1.0 - done, float(gained[-1]))))
             before = done + (float(gained[at - 1]) if at else 0.0)
             within = (
                 _end_within(law, float(x0[at]), float(x1[at]), float(part_s[at]), 1.0 - before)
@@ -306,6 +305,8 @@ def _end_at_rate(
 def _end_within(law: RateLaw, x0: float, x1: float, part_s: float, need: float) -> float:
     """Seconds into an interval of evenly running x after which `need` has passed."""
     low, high = 0.0, part_s
+    if part_s <= 0.0:
+        return 0.0
     start = np.array([x0])
     for _ in range(60):
         middle = 0.5 * (low + high)
