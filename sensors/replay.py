@@ -138,7 +138,7 @@ def _time_place(
     header, sample = layout.header, layout.sample[:200]
 
     def mostly(at: int, test: Callable[[str], bool]) -> bool:
-        return sum(test(row[at]) for row in sample) > len(sample) / 2
+        return sum(test(row[at]) for row in sample) >= len(sample) / 2
 
     taken = {column.column for column in columns}
     free = [at for at, name in enumerate(header) if name not in taken]

@@ -18,6 +18,8 @@ SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 _DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
 _DECIMAL_POINT = re.compile(r"[+-]?\d*\.\d+")
+# Up to eight digits: nine and more are seconds since 1970.
+_ROW_NUMBER = re.compile(r"\d{1,8}")
 _QUOTED = re.compile(r'"[^"\n]*"')
 
 
@@ -119,9 +121,9 @@ def _encoding(head: bytes) -> str | None:
             return "utf-16-le"
         if sample[0::2].count(0) > 0.8 * len(sample[0::2]) and 0 not in sample[1::2]:
             return "utf-16-be"
-    # A logger that lost power leaves a run of zero bytes, but not all over the first page.
-    controls = sum(byte < 9 or 13 < byte < 32 for byte in sample)
-    if controls > 0.1 * len(sample):
+    # Zero bytes do not count: a logger that loses power leaves runs of them in good text.
+    rest = sample.replace(b"\x00", b"")
+    if sum(byte < 9 or 13 < byte < 32 for byte in rest) > 0.05 * len(rest):
         return None
     for cut in range(4):  # the head may end within a character
         try:
@@ -163,15 +165,18 @@ def _layout(path: Path, encoding: str, lines: list[str]) -> Layout:
             f"{path}: the file holds a header and no rows, so nothing is replayed; choose another"
         )
     if len(header) == fields - 1:
+        what = f"The header has {fields - 1} names and the rows have {fields} cells: "
         if all(row[-1] == "" for row in sample):
             header.append("")
             notices.append("Every row ends with a separator; the empty last cell is left out.")
-        else:
+        elif all(_ROW_NUMBER.fullmatch(row[0]) for row in sample):
             header.insert(0, "")
-            notices.append(
-                f"The header has {fields - 1} names and the rows have {fields} cells: "
-                "the first cell is taken for a row number."
-            )
+            notices.append(what + "the first cell is taken for a row number.")
+        else:
+            # Taking the wrong end would put every value one column aside, without a trace.
+            header.append("")
+            notices.append(what + "the last cell, which has no name, is left out.")
+    header = _without_doubles(header, notices)
     if encoding not in ("utf-8", "utf-8-sig"):
         notices.append(f"The text is read as {encoding}.")
     if separator != ",":
@@ -226,6 +231,22 @@ def _names(cells: Sequence[str]) -> bool:
 
 def _figure(cell: str) -> bool:
     return bool(_NUMBER.fullmatch(cell) or re.match(r"\d{1,4}[-/.:]\d", cell))
+
+
+def _without_doubles(header: Sequence[str], notices: list[str]) -> list[str]:
+    """Give the second of two equal names a number, so that each can be told from the other."""
+    seen: dict[str, int] = {}
+    names: list[str] = []
+    for name in header:
+        seen[name] = seen.get(name, 0) + 1
+        if name and seen[name] > 1:
+            names.append(f"{name} {seen[name]}")
+            notices.append(
+                f"The name {name!r} stands twice in the header; here it is {names[-1]!r}."
+            )
+        else:
+            names.append(name)
+    return names
 
 
 def _decimal(cells: Iterable[str]) -> str | None:

@@ -116,6 +116,36 @@ def test_a_row_number_without_a_name_in_the_header(write: Write) -> None:
     assert said(recording, "row number")
 
 
+def test_a_nameless_last_cell_moves_no_value_aside(write: Write) -> None:
+    recording = opened(write("time,temp,rh\n2026-04-25 14:30,21.5,60,a note\n"))
+    assert values(recording) == [[21.5, 60.0]]
+    assert said(recording, "the last cell", "left out")
+    recording = opened(write("time,temp,rh\n1423072260,21.5,60,a note\n"))
+    assert values(recording) == [[21.5, 60.0]]
+
+
+def test_a_name_that_stands_twice_is_two_columns(write: Write) -> None:
+    path = write("time,temp,temp,rh\n2026-04-25 14:30,21.5,19.5,60\n")
+    recording = open_recording(path, None, enclosure="polytunnel")
+    assert [c.point for c in recording.columns] == ["air", "air-2", "air"]
+    assert values(recording) == [[21.5, 19.5, 60.0]]
+    assert said(recording, "'temp' stands twice")
+
+
+def test_a_line_of_units_under_the_header_is_a_bad_row(write: Write) -> None:
+    recording = opened(write("time,temp,rh\nUTC,degC,%\n2026-04-25 14:30,21.5,60\n"))
+    assert values(recording) == [[21.5, 60.0]]
+    assert recording.skipped[0].line == 2
+
+
+def test_a_run_of_zero_bytes_after_a_power_cut_costs_only_its_row(write: Write) -> None:
+    zeros = "\x00" * 5000
+    text = f"time,temp,rh\n2026-04-25 14:30,21.5,60\n{zeros}\n2026-04-25 14:31,21.6,60\n"
+    recording = opened(write(text))
+    assert values(recording) == [[21.5, 60.0], [21.6, 60.0]]
+    assert recording.skipped_count == 1
+
+
 def test_a_separator_at_the_end_of_every_row(write: Write) -> None:
     recording = opened(write("time;temp;rh\n2026-04-25 14:30;21.5;60;\n"))
     assert values(recording) == [[21.5, 60.0]]
