@@ -13,8 +13,9 @@ _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*", re.ASCII)
 _VALUE_FIELDS = ("v", "vs", "vb", "vd")
 _TEXT_FIELDS = ("bn", "bu", "n", "u")
 _NUMBER_FIELDS = ("bt", "bv", "bs", "t", "ut", "s", "v")
-# 10 is RFC 8428; 26 is 10 with the feature bit of secondary units (RFC 9100, from memory).
-VERSIONS = (10, 26)
+# RFC 8428, 4.4: a version above the one that is understood, 10, must not be used. Above it only
+# 26 is known: 10 with the feature bit of secondary units (RFC 9100, from memory).
+VERSIONS = (*range(1, 11), 26)
 # RFC 8428, 4.5.3: a time below this is counted from now, from it on it is seconds since 1970.
 RELATIVE_BELOW_S = float(2**28)
 LABELS = frozenset(
@@ -148,7 +149,7 @@ def _version(value: Any, before: int | None) -> int:
     if not isinstance(value, int) or isinstance(value, bool) or value not in VERSIONS:
         raise PayloadFault(
             FaultKind.SENML_VERSION,
-            f"SenML version {printable(repr(value), 24)} is not 10 or 26; pack refused. "
+            f"SenML version {printable(repr(value), 24)} is not 1 to 10 or 26; pack refused. "
             "Send RFC 8428.",
         )
     if before is not None and value != before:
