@@ -130,8 +130,14 @@ class Broker:
 
 def _os_text(fault: OSError) -> str:
     if isinstance(fault, ssl.SSLError):
-        return printable(fault.reason or "not PEM", 80).replace("_", " ").lower()
+        return _ssl_text(fault)
     return printable(fault.strerror or type(fault).__name__, 80).lower()
+
+
+def _ssl_text(fault: ssl.SSLError) -> str:
+    # Only faults that OpenSSL itself raises carry a reason.
+    reason = getattr(fault, "reason", None) or str(fault) or "no reason given"
+    return printable(reason, 80).replace("_", " ").lower()
 
 
 def connect_sentence(broker: Broker, fault: BaseException) -> str:
@@ -142,13 +148,13 @@ def connect_sentence(broker: Broker, fault: BaseException) -> str:
     """
     silent = "no readings come in"
     if isinstance(fault, ssl.SSLCertVerificationError):
-        why = printable(fault.verify_message, 120)
+        why = printable(getattr(fault, "verify_message", "") or str(fault), 120)
         return (
             f"broker {broker.name}: its certificate is refused ({why}); {silent}. "
             "Mend the certificate, its date, the host name or [broker] ca_file."
         )
     if isinstance(fault, ssl.SSLError):
-        why = printable(fault.reason or str(fault), 80).replace("_", " ").lower()
+        why = _ssl_text(fault)
         return (
             f"broker {broker.name}: TLS fails ({why}); {silent}. "
             "Check that the port speaks TLS and that [broker] cert_file suits the broker."
