@@ -102,6 +102,8 @@ def enclosure_dict(
 def plain_line(name: str, call: SectionCall) -> str:
     """Return one line for people: time, call, whose, the first reason and what is asked of them."""
     first = call.reasons[0].text if call.reasons else "no limit is in force"
+    if call.climate.assumed_offset_k is not None:
+        first += " (no surface probe: surface assumed)"
     return (
         f"{iso_utc(call.time_s)}  {call.call.value:<4}  {name}/{call.section}: {first} "
         f"[{call.advice}]"

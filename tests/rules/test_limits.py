@@ -1,0 +1,174 @@
+"""Limits at and around their bounds: 3 K over the dew point (ISO 8502-4:2017 guidance) and 85 %
+(common practice, no source), with guards by JCGM 100:2008 worked by hand."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from rules.climate import AssumedSurface, Sensed, climate_of
+from rules.limits import RecentMedian, judge, limits_in_force, wet_film_allowance_k, worst_first
+from rules.spec import GENERAL_GUIDANCE, Spec
+from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
+
+
+def sensed(
+    air_c: float = 20.0, rh_pct: float = 60.0, surface_c: float | None = 18.0, **kinds: str
+) -> list[Sensed]:
+    found = [
+        Sensed("bow", "air_temp", None, air_c, kinds.get("air", "ok"), 0.3),
+        Sensed("bow", "humidity", None, rh_pct, kinds.get("rh", "ok"), 3.0),
+    ]
+    if surface_c is not None:
+        found.append(
+            Sensed("plank", "surface_temp", None, surface_c, kinds.get("surface", "ok"), 0.5)
+        )
+    return found
+
+
+def states(entries: list[Sensed], spec: Spec = GENERAL_GUIDANCE) -> dict[LimitName, LimitState]:
+    climate = climate_of(entries, "all", 0.0)
+    judged = judge(climate, limits_in_force(spec, Stage.PREP), RecentMedian())
+    return {entry.name: entry.state for entry in judged}
+
+
+# Guard of a humidity of half-width 3 %: 1.645 x 3 / sqrt 3 = 2.849 %, by hand.
+@pytest.mark.parametrize(
+    ("rh_pct", "state"),
+    [
+        (85.01, LimitState.BROKEN),
+        (85.0, LimitState.NEAR),
+        (82.16, LimitState.NEAR),
+        (82.14, LimitState.OK),
+    ],
+)
+def test_humidity_around_85_per_cent(rh_pct: float, state: LimitState) -> None:
+    assert states(sensed(rh_pct=rh_pct, surface_c=30.0))[LimitName.HUMIDITY_MAX] is state
+
+
+# At 20 degC and 60 % the dew point is 12.007 degC (ASHRAE eq. 6 inverted; CoolProp 12.009);
+# guard 1.645 x sqrt((0.5^2 + (0.94 x 0.3)^2 + (0.252 x 3)^2) / 3) = 0.90 K, slopes from Magnus.
+@pytest.mark.parametrize(
+    ("surface_c", "state"),
+    [
+        (14.99, LimitState.BROKEN),
+        (15.03, LimitState.NEAR),
+        (15.88, LimitState.NEAR),
+        (15.95, LimitState.OK),
+    ],
+)
+def test_margin_around_3_kelvin(surface_c: float, state: LimitState) -> None:
+    assert states(sensed(surface_c=surface_c))[LimitName.DEW_MARGIN_MIN] is state
+
+
+@pytest.mark.parametrize(
+    ("air_c", "name", "state"),
+    [
+        (9.99, LimitName.AIR_TEMP_MIN, LimitState.BROKEN),
+        (10.28, LimitName.AIR_TEMP_MIN, LimitState.NEAR),
+        (10.29, LimitName.AIR_TEMP_MIN, LimitState.OK),  # guard 1.645 x 0.3 / sqrt 3 = 0.285 K
+        (35.01, LimitName.AIR_TEMP_MAX, LimitState.BROKEN),
+        (34.72, LimitName.AIR_TEMP_MAX, LimitState.NEAR),
+        (34.71, LimitName.AIR_TEMP_MAX, LimitState.OK),
+    ],
+)
+def test_air_around_10_and_35_degrees(air_c: float, name: LimitName, state: LimitState) -> None:
+    assert states(sensed(air_c=air_c, rh_pct=30.0))[name] is state
+
+
+def test_a_required_point_that_is_not_ok_makes_its_limits_unknown() -> None:
+    found = states(sensed(surface="stale"))
+    assert found[LimitName.DEW_MARGIN_MIN] is LimitState.UNKNOWN
+    assert found[LimitName.SURFACE_TEMP_MIN] is LimitState.UNKNOWN
+    assert found[LimitName.HUMIDITY_MAX] is LimitState.OK
+    assert states(sensed(rh="wet"))[LimitName.HUMIDITY_MAX] is LimitState.UNKNOWN
+
+
+def test_a_second_good_surface_does_not_stand_in_for_a_silent_one() -> None:
+    entries = [*sensed(), Sensed("keel", "surface_temp", None, math.nan, "missing", 0.5)]
+    assert states(entries)[LimitName.DEW_MARGIN_MIN] is LimitState.UNKNOWN
+
+
+def test_what_a_good_point_shows_to_be_broken_is_broken_though_another_is_silent() -> None:
+    entries = [*sensed(surface_c=13.0), Sensed("keel", "surface_temp", None, 0.0, "stale", 0.5)]
+    assert states(entries)[LimitName.DEW_MARGIN_MIN] is LimitState.BROKEN
+
+
+def test_without_a_surface_the_margin_is_unknown_and_an_assumed_one_is_wide() -> None:
+    assert states(sensed(surface_c=None))[LimitName.DEW_MARGIN_MIN] is LimitState.UNKNOWN
+    assumed = climate_of(sensed(surface_c=None), "all", 0.0, AssumedSurface(-0.5, 2.0))
+    assert assumed.surface_temp_c == 19.5
+    assert assumed.assumed_offset_k == -0.5
+    # u = sqrt((2/sqrt 3)^2 + ((1 - 0.94) x 0.3/sqrt 3)^2 + (0.252 x 3/sqrt 3)^2) = 1.235 K by hand
+    assert assumed.dew_margin_u_k == pytest.approx(1.235, abs=0.01)
+
+
+def test_an_assumed_surface_never_stands_in_for_a_probe_that_died() -> None:
+    dead = climate_of(sensed(surface="stale"), "all", 0.0, AssumedSurface(-0.5, 2.0))
+    assert LimitName.DEW_MARGIN_MIN in dead.unknown
+    assert dead.surface_temp_c is None
+
+
+def test_below_freezing_the_margin_stands_over_the_frost_point() -> None:
+    # REFERENCES: at -5 degC and 80 % over water the dew point is -7.91, the frost point -7.03 degC
+    climate = climate_of(sensed(air_c=-5.0, rh_pct=80.0, surface_c=-4.0), "all", 0.0)
+    assert climate.dew_point_c == pytest.approx(-7.91, abs=0.01)
+    assert climate.frost_point_c == pytest.approx(-7.03, abs=0.01)
+    assert climate.dew_margin_k == pytest.approx(3.03, abs=0.01)
+
+
+def test_the_median_of_a_minute_decides_near_and_the_moment_decides_broken() -> None:
+    medians = RecentMedian()
+    limits = limits_in_force(GENERAL_GUIDANCE, Stage.PREP)
+    seen = []
+    for k, rh_pct in enumerate([60.0, 60.0, 60.0, 84.0, 86.0, 60.0]):
+        climate = climate_of(sensed(rh_pct=rh_pct, surface_c=34.0), "all", 10.0 * k)
+        judged = judge(climate, limits, medians)
+        seen.append(next(e.state for e in judged if e.name is LimitName.HUMIDITY_MAX))
+    assert seen == ["ok", "ok", "ok", "ok", "broken", "ok"]
+
+
+def test_values_older_than_a_minute_leave_the_median() -> None:
+    medians = RecentMedian()
+    assert medians.take(LimitName.HUMIDITY_MAX, 0.0, 10.0) == 10.0
+    assert medians.take(LimitName.HUMIDITY_MAX, 59.0, 20.0) == 15.0
+    assert medians.take(LimitName.HUMIDITY_MAX, 60.0, 30.0) == 25.0
+
+
+def test_a_limit_ends_with_its_step() -> None:
+    names = limits_in_force(GENERAL_GUIDANCE, Stage.CURE, {Step.TOUCH_DRY})
+    assert LimitName.AIR_TEMP_MAX not in names
+    assert LimitName.DEW_MARGIN_MIN in names
+
+
+def test_an_unknown_method_takes_the_largest_wet_film_allowance() -> None:
+    from dataclasses import replace
+
+    spec = replace(GENERAL_GUIDANCE, wet_film_cooling_k={Method.BRUSH: 0.5, Method.GUN: 2.0})
+    assert wet_film_allowance_k(spec, Stage.PREP, None) == 2.0
+    assert wet_film_allowance_k(spec, Stage.APPLY, Method.BRUSH) == 0.5
+    assert wet_film_allowance_k(spec, Stage.CURE, Method.GUN) == 0.0
+    climate = climate_of(sensed(), "all", 0.0)
+    judged = judge(climate, limits_in_force(spec, Stage.PREP), RecentMedian(), 2.0)
+    margin = next(entry for entry in judged if entry.name is LimitName.DEW_MARGIN_MIN)
+    assert (margin.bound, margin.state) == (5.0, LimitState.OK)
+
+
+def test_the_worst_limit_comes_first() -> None:
+    climate = climate_of(sensed(rh_pct=86.0, surface="stale"), "all", 0.0)
+    judged = judge(climate, limits_in_force(GENERAL_GUIDANCE, Stage.PREP), RecentMedian())
+    ordered = [entry.state for entry in worst_first(judged)]
+    assert ordered[0] is LimitState.BROKEN
+    assert ordered[1] is LimitState.UNKNOWN
+    assert ordered[-1] is LimitState.OK
+
+
+def test_probes_in_one_body_are_correlated_and_never_fully() -> None:
+    apart = climate_of(sensed(), "all", 0.0)
+    entries = sensed(surface_c=None)
+    entries.append(Sensed("bow", "surface_temp", None, 18.0, "ok", 0.5))
+    together = climate_of(entries, "all", 0.0)
+    assert together.dew_margin_u_k is not None
+    assert apart.dew_margin_u_k is not None
+    assert 0.8 * apart.dew_margin_u_k < together.dew_margin_u_k < apart.dew_margin_u_k
