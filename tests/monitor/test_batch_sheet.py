@@ -1,0 +1,106 @@
+"""The mixing sheet: every measure, defined on the sheet, and nothing from a file unescaped."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+
+from monitor.batch_sheet import CUP_ML, batch_rows, sheet_html, sheet_text
+from rules.batch import BatchPlan, plan_batches
+from rules.batch_job import Job
+from rules.film_amount import Film, Parts
+from rules.spec import Spec
+from rules.vocabulary import Method
+from tests.rules.clock_material import PRIMER
+
+
+def a_plan(spec: Spec = PRIMER, name: str = "hull-port") -> BatchPlan:
+    job = Job(
+        spec,
+        Film(50.0, wet=False),
+        ((name, 6.0), ("hull-stbd", 6.0)),
+        coats=2,
+        method=Method.ROLLER,
+        rate_m2_per_h=5.0,
+        rate_basis="learned from 3 coats",
+    )
+    return plan_batches(job, 18.0, 30.0)
+
+
+def test_ounces_cups_and_grams_are_those_of_their_definitions() -> None:
+    # NIST Handbook 44 appendix C, from memory: US fl oz 29.5735295625 mL, oz 28.349523125 g.
+    rows = batch_rows(Parts(295.735295625, 0.0, 0.0, 283.49523125, 0.0, None))
+    assert [row.what for row in rows] == ["base", "in the pot"]
+    assert (rows[0].fl_oz, rows[0].oz) == ("10.00", "10.00")
+    assert rows[0].cups == f"{295.735 / CUP_ML:.2f}"
+    assert batch_rows(Parts(236.6, 0.0, 0.0, None, None, None), cup_ml=236.6)[0].cups == "1.00"
+
+
+def test_grams_stay_empty_where_the_density_is_not_known() -> None:
+    rows = batch_rows(Parts(300.0, 100.0, 20.0, 420.0, None, 17.4))
+    assert [row.grams for row in rows] == ["420", "", "17.4", ""]
+
+
+def test_the_text_sheet_has_what_the_mixer_needs() -> None:
+    text = sheet_text(a_plan())
+    for words in (
+        "MIXING SHEET: Invented primer",
+        "12 m2 by roller, 2 coats of 50 µm dry",
+        "10.0 m2 a litre before 10 % loss",
+        "Ratio 3:1 by volume, base:hardener.",
+        "Your rate: 5 m2 an hour, learned from 3 coats.",
+        "GENERIC FIGURES",
+        "At the present 18 °C",
+        "At the forecast 30 °C",
+        "Batch 1 of 2: 6 m2, hull-port.",
+        "Ends at a clean stopping line.",
+        "A cup here is 250 mL; fl oz is the US fluid ounce, 29.57 mL",
+        "isocyanates",
+    ):
+        assert " ".join(words.split()) in " ".join(text.split())
+    assert max(len(line) for line in text.splitlines()) <= 78
+    # 6 m2 x 50 um / 50 % / 0.9 = 666.7 mL, of which three parts in four are base.
+    assert "  base              500      700" in text
+    assert "  hardener          167      167" in text
+
+
+class Page(HTMLParser):
+    """Collects the tags, and every attribute that could load something."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.loads: list[str] = []
+        self.seen: set[str] = set()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.seen.add(tag)
+        self.loads += [f"{k}={v}" for k, v in attrs if k in ("src", "href", "action", "onload")]
+        if tag != "meta":
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+
+def test_the_html_sheet_is_whole_loads_nothing_and_escapes() -> None:
+    evil = "<script>alert(1)</script>&"
+    page = sheet_html(a_plan(replace(PRIMER, title=evil), name='"><img src=x>'))
+    parser = Page()
+    parser.feed(page)
+    assert parser.open == []
+    assert parser.loads == []
+    assert "script" not in parser.seen
+    assert "img" not in parser.seen
+    assert "&lt;script&gt;" in page
+    assert "url(" not in page
+    assert "@import" not in page
+
+
+@pytest.mark.parametrize("title", ["\x1b[31mred", "two\nlines"])
+def test_control_characters_of_a_title_reach_no_terminal(title: str) -> None:
+    text = sheet_text(a_plan(replace(PRIMER, title=title)))
+    assert "\x1b" not in text
+    assert text.splitlines()[1].startswith("====")
