@@ -6,16 +6,8 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from rules.arrhenius import FloatArray, Lean, RateLaw, rate_law
-from rules.history import (
-    OTHER_GAPS,
-    SHORT_GAP_S,
-    Progress,
-    Samples,
-    TemperatureOutlook,
-    progress,
-    samples_of,
-    time_to_end_s,
-)
+from rules.history import Samples, TemperatureOutlook, samples_of
+from rules.progress import OTHER_GAPS, SHORT_GAP_S, Progress, progress, time_to_end_s
 from rules.spec import TimeTable
 from rules.vocabulary import ClockName
 
@@ -159,7 +151,7 @@ def run_clock(
         The clock, running or ended.
 
     Source:
-        As `rules.history.progress`.
+        As `rules.progress.progress`.
     """
     law = rate_law(table, lean, factor)
     came = progress(law, body.safe, start_s, now_s)

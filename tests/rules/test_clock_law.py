@@ -13,14 +13,8 @@ from scipy.integrate import quad
 
 from rules.arrhenius import Lean, RateLaw, rate_law
 from rules.errors import ImplausibleReading, SpecFault
-from rules.history import (
-    Gaps,
-    Samples,
-    TemperatureHistory,
-    progress,
-    samples_of,
-    time_to_end_s,
-)
+from rules.history import Samples, TemperatureHistory, samples_of
+from rules.progress import Gaps, progress, time_to_end_s
 from rules.spec import TimeRow, TimeTable
 from tests.tables_reader import rows
 
