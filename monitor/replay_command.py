@@ -96,10 +96,15 @@ def run(
         raise ReplayFault(str(fault)) from fault
     for notice in recording.notices[said:]:
         _say(notice)
-    for skipped in recording.skipped:
-        _say(f"line {skipped.line} skipped: {skipped.why}")
-    if recording.skipped_count > len(recording.skipped):
-        _say(f"{recording.skipped_count} rows were skipped in all")
+    for each in recording.skipped:
+        _say(f"line {each.line} skipped: {each.why}")
+    for each in recording.unreadable:
+        _say(f"line {each.line}, one value missing: {each.why}")
+    if recording.skipped_count or recording.unreadable_count:
+        _say(
+            f"in all {recording.skipped_count} rows were skipped, and "
+            f"{recording.unreadable_count} values could not be read"
+        )
     _say_result(result)
 
 

@@ -101,7 +101,7 @@ def play(timeline: Timeline) -> list[Call]:
         ),
     )
     sections = {point[2] or "all" for point in timeline.points}
-    last = {name: timeline.start for name in sections} if timeline.start else {}
+    last = dict.fromkeys(sections, timeline.start) if timeline.start else {}
     enclosure = Enclosure(config, constant_film(Film(GENERAL_GUIDANCE)), START_S, last)
     playback = Playback(enclosure)
     calls: list[Call] = []

@@ -1,0 +1,84 @@
+"""How fast a recording is replayed with a log, and how cost and memory grow with its length.
+
+Four readings a row (two air bodies' worth of air temperature and humidity, or air, humidity and two
+surfaces), one evaluation a row. Baseline: pandas reading the same file and doing nothing with it.
+
+    python -m benchmarks.replay [--rows 10000 100000 1000000]
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+CHILD = """
+import json, resource, sys, time
+from pathlib import Path
+from monitor.replaying import keeper_of, play, prepare
+from monitor.store import Store
+import pandas
+file, db = Path(sys.argv[1]), Path(sys.argv[2])
+begin = time.perf_counter()
+for chunk in pandas.read_csv(file, chunksize=20_000):
+    pass
+alone_s = time.perf_counter() - begin
+begin = time.perf_counter()
+recording, job = prepare(file, config_file=None, enclosure=None, spec_name="polyurethane-topcoat",
+                         timezone=None, assumed_surface_offset_k=None)
+with Store.open(db, now_s=time.time) as store:
+    result = play(recording, job, lambda *told: None, keeper=keeper_of(job), store=store, title="b")
+took_s = time.perf_counter() - begin
+peak_kib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+print(json.dumps([result.rows, took_s, alone_s, peak_kib / 1024, result.changes]))
+"""
+
+
+def write_recording(path: Path, rows: int) -> None:
+    """Write an invented year-like recording: days, noise, dew in some nights."""
+    start_s = 1_760_000_000
+    with path.open("w", encoding="utf-8") as file:
+        file.write("time,air,rh,plank_port,plank_stbd\n")
+        for k in range(rows):
+            day = math.sin(2 * math.pi * k / 8640)
+            jitter = ((k * 7919) % 101 - 50) / 250
+            file.write(
+                f"{start_s + 10 * k},{18 + 5 * day + jitter:.2f},{66 - 18 * day + jitter:.2f},"
+                f"{17 + 3 * day:.2f},{16.8 + 3 * day + jitter / 4:.2f}\n"
+            )
+
+
+def main() -> None:
+    """Print rows and readings a second, the ratio to the baseline, and peak memory."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rows", type=int, nargs="+", default=[10_000, 100_000, 1_000_000])
+    wanted = parser.parse_args()
+    print("rows        rows/s  readings/s  x pandas alone  peak MiB  us/row")
+    for rows in wanted.rows:
+        with tempfile.TemporaryDirectory() as folder:
+            file = Path(folder) / "recording.csv"
+            write_recording(file, rows)
+            ran = subprocess.run(
+                [sys.executable, "-c", CHILD, str(file), str(Path(folder) / "log.db")],
+                check=True,
+                capture_output=True,
+                text=True,
+                env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[1])},
+            )
+        played, took_s, alone_s, peak_mib, _ = json.loads(ran.stdout)
+        print(
+            f"{played:<10}{played / took_s:8.0f}{4 * played / took_s:12.0f}"
+            f"{took_s / alone_s:16.1f}{peak_mib:10.0f}{1e6 * took_s / played:8.1f}"
+        )
+
+
+if __name__ == "__main__":
+    begin = time.perf_counter()
+    main()
+    print(f"whole run {time.perf_counter() - begin:.0f} s")

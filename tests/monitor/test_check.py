@@ -1,0 +1,143 @@
+"""`filmcall check`: exit status, JSON keys, units, and what it refuses."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from command import filmcall
+from CoolProp.HumidAirProp import HAPropsSI
+
+KEYS = {
+    "call",
+    "question",
+    "stage",
+    "section",
+    "reasons",
+    "air_temp_c",
+    "rh_pct",
+    "surface_temp_c",
+    "dew_point_c",
+    "frost_point_c",
+    "wet_bulb_c",
+    "dew_margin_k",
+    "dew_margin_u95_k",
+    "humidity_ratio_g_per_kg",
+    "absolute_humidity_g_per_m3",
+    "looked_ahead_s",
+    "harm_time_s",
+    "spec",
+    "time",
+}
+LIMITS = {
+    "dew_margin_min",
+    "humidity_max",
+    "surface_temp_min",
+    "surface_temp_max",
+    "air_temp_min",
+    "air_temp_max",
+}
+
+
+def check(*words: str) -> tuple[int, dict[str, object]]:
+    ran = filmcall("check", *words, "--json")
+    assert ran.err == ""
+    return ran.code, json.loads(ran.out)
+
+
+@pytest.mark.parametrize(
+    ("words", "call", "code"),
+    [
+        (("--air", "21", "--rh", "60", "--surface", "19"), "GO", 0),
+        (("--air", "21", "--rh", "74", "--surface", "20"), "HOLD", 10),
+        (("--air", "21", "--rh", "80", "--surface", "19"), "STOP", 20),
+        (("--air", "21", "--rh", "60"), "HOLD", 10),
+        (("--air", "70F", "--rh", "60", "--surface", "66F"), "GO", 0),
+        (("--air", "21C", "--rh", "101", "--surface", "30"), "STOP", 20),
+        (("--air", "21", "--wet-bulb", "16", "--surface", "19"), "GO", 0),
+    ],
+)
+def test_call_and_exit_status(words: tuple[str, ...], call: str, code: int) -> None:
+    status, found = check(*words)
+    assert (found["call"], status) == (call, code)
+    assert set(found) >= KEYS
+
+
+def test_figures_against_an_independent_library() -> None:
+    _, found = check("--air", "21", "--rh", "60", "--surface", "19")
+    state = ("T", 294.15, "P", 101_325, "R", 0.6)
+    assert found["dew_point_c"] == pytest.approx(HAPropsSI("D", *state) - 273.15, abs=0.02)
+    assert found["wet_bulb_c"] == pytest.approx(HAPropsSI("B", *state) - 273.15, abs=0.03)
+    assert found["humidity_ratio_g_per_kg"] == pytest.approx(
+        HAPropsSI("W", *state) * 1000, rel=0.006
+    )
+    assert found["dew_margin_k"] == pytest.approx(19 - (HAPropsSI("D", *state) - 273.15), abs=0.02)
+    # u by hand, slopes 0.939 K/K and 0.253 K/% by Magnus:
+    # sqrt((0.5^2 + 0.282^2 + 0.758^2) / 3) = 0.55
+    assert found["dew_margin_u95_k"] == pytest.approx(1.96 * 0.55, abs=0.02)
+
+
+def test_every_required_limit_has_a_reason_worst_first() -> None:
+    _, found = check("--air", "21", "--rh", "86", "--surface", "19")
+    reasons = found["reasons"]
+    assert isinstance(reasons, list)
+    assert {reason["limit"] for reason in reasons} >= LIMITS
+    for reason in reasons:
+        assert set(reason) == {"limit", "state", "value", "bound", "guard", "unit", "text"}
+    states = [reason["state"] for reason in reasons if reason["limit"] in LIMITS]
+    order = ["broken", "unknown", "near", "ok"]
+    assert states == sorted(states, key=order.index)
+    assert states[0] == "broken"
+
+
+def test_it_says_that_guidance_counts_and_that_one_reading_has_no_outlook() -> None:
+    _, found = check("--air", "21", "--rh", "60", "--surface", "19")
+    texts = " ".join(reason["text"] for reason in found["reasons"])  # type: ignore[attr-defined]
+    assert "general guidance counts" in texts
+    assert "no dwell and no outlook" in texts
+    _, by_spec = check(
+        "--air", "21", "--rh", "60", "--surface", "19", "--spec", "polyurethane-topcoat"
+    )
+    texts = " ".join(reason["text"] for reason in by_spec["reasons"])  # type: ignore[attr-defined]
+    assert "general guidance" not in texts
+    assert by_spec["spec"] == "polyurethane-topcoat"
+    assert by_spec["harm_time_s"] > 3600.0  # type: ignore[operator]
+
+
+def test_go_on_the_screen_speaks_of_the_film_and_not_of_breathing() -> None:
+    ran = filmcall("check", "--air", "21", "--rh", "60", "--surface", "19")
+    assert ran.out.startswith("GO")
+    assert "nothing about the air that people breathe" in ran.out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--air", "21", "--rh", "0.6", "--surface", "19"), "looks like a fraction"),
+        (("--air", "21", "--rh", "104", "--surface", "19"), "above 103"),
+        (("--air", "21", "--rh", "0", "--surface", "19"), "dead"),
+        (("--air", "21", "--rh", "nan", "--surface", "19"), "not a number"),
+        (("--air", "warm", "--rh", "60"), "warm"),
+        (("--air", "210", "--rh", "60"), "above 60"),
+        (("--air", "21", "--rh", "60", "--surface", "95"), "above 80"),
+        (("--air", "21"), "either --rh or --wet-bulb"),
+        (("--air", "21", "--rh", "60", "--wet-bulb", "16"), "either --rh or --wet-bulb"),
+        (("--air", "21", "--wet-bulb", "22"), "wet"),
+        (("--air", "20", "--wet-bulb", "0"), "dew point"),
+        (("--air", "21", "--rh", "60", "--spec", "nothing-such"), "neither a shipped spec"),
+        (("--air", "21", "--rh", "60", "--method", "mop"), "brush"),
+        (("--air", "21", "--rh", "60", "--altitude", "90000"), "altitude"),
+    ],
+)
+def test_what_cannot_be_is_refused_in_one_sentence(words: tuple[str, ...], said: str) -> None:
+    ran = filmcall("check", *words)
+    assert ran.code == 2
+    assert ran.out == ""
+    assert said in ran.err
+    assert "Traceback" not in ran.err
+    assert len(ran.err.strip().splitlines()) == 1
+
+
+def test_bad_usage_ends_with_status_2() -> None:
+    assert filmcall("check", "--nonsense").code == 2
+    assert filmcall("nonsense").code == 2

@@ -1,0 +1,186 @@
+"""Whether a value is believed; the figures are DESIGN's where it has them, else
+common practice, no source."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sensors.faults import DEFAULT_RULES, FaultJudge, PointWatch
+from sensors.reading import Quality, Quantity, Reading
+
+
+def reading(
+    value: float, time_s: float, quantity: Quantity = Quantity.AIR_TEMP, point: str = "bow"
+) -> Reading:
+    quality = Quality.MISSING if math.isnan(value) else Quality.OK
+    return Reading("tunnel", point, quantity, time_s, value, quality, time_s)
+
+
+def watch(quantity: Quantity = Quantity.AIR_TEMP) -> PointWatch:
+    return PointWatch(quantity, DEFAULT_RULES[quantity])
+
+
+def qualities(
+    values: list[float], quantity: Quantity = Quantity.AIR_TEMP, every_s: float = 60.0
+) -> list[list[Quality]]:
+    point = watch(quantity)
+    return [
+        [each.quality for each in point.judge(reading(value, k * every_s, quantity))]
+        for k, value in enumerate(values)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("rh_pct", "quality", "used"),
+    [
+        (100.0, Quality.OK, 100.0),
+        (100.4, Quality.OK, 100.0),
+        (103.0, Quality.OK, 100.0),
+        (103.1, Quality.IMPLAUSIBLE, 103.1),
+        (1.0, Quality.IMPLAUSIBLE, 1.0),
+        (0.6, Quality.IMPLAUSIBLE, 0.6),
+        (0.0, Quality.IMPLAUSIBLE, 0.0),
+        (-5.0, Quality.IMPLAUSIBLE, -5.0),
+        (1.1, Quality.OK, 1.1),
+    ],
+)
+def test_humidity_at_its_ends(rh_pct: float, quality: Quality, used: float) -> None:
+    (found,) = watch(Quantity.HUMIDITY).judge(reading(rh_pct, 0.0, Quantity.HUMIDITY))
+    assert (found.quality, found.value) == (quality, used)
+
+
+@pytest.mark.parametrize("value", [-40.1, 60.1, 85.0, -127.0, math.inf])
+def test_air_out_of_range_is_implausible(value: float) -> None:
+    (found,) = watch().judge(reading(value, 0.0))
+    assert found.quality is Quality.IMPLAUSIBLE
+
+
+def test_a_single_spike_is_kept_as_one_and_the_next_is_ok() -> None:
+    assert qualities([20, 20, 35, 20]) == [["ok"], ["ok"], ["spike"], ["ok"]]
+
+
+def test_a_second_like_it_confirms_a_jump_from_the_first_on() -> None:
+    assert qualities([20, 20, 30, 30.5, 30]) == [["ok"], ["ok"], ["spike"], ["ok", "ok"], ["ok"]]
+
+
+def test_a_confirmation_must_come_within_two_intervals() -> None:
+    point = watch()
+    for k in range(5):
+        point.judge(reading(20.0, 60.0 * k))
+    assert point.judge(reading(30.0, 300.0))[0].quality is Quality.SPIKE
+    late = point.judge(reading(30.0, 300.0 + 121.0))
+    assert [each.quality for each in late] == [Quality.SPIKE]
+
+
+def test_two_different_spikes_confirm_nothing() -> None:
+    assert qualities([20, 20, 35, -5, 20]) == [["ok"], ["ok"], ["spike"], ["spike"], ["ok"]]
+
+
+def test_a_change_inside_the_rate_limit_acts_at_once() -> None:
+    assert qualities([20, 22.9, 25.8]) == [["ok"], ["ok"], ["ok"]]
+
+
+def test_a_slow_point_may_have_moved_far() -> None:
+    assert qualities([20, 35], every_s=600.0) == [["ok"], ["ok"]]
+
+
+def test_usual_interval_sets_how_long_a_value_counts() -> None:
+    def age_s(every_s: float) -> float:
+        point = watch()
+        for k in range(6):
+            point.judge(reading(20.0 + 0.01 * k, every_s * k))
+        return point.max_age_s()
+
+    assert watch().max_age_s() == 90.0
+    assert age_s(10.0) == 90.0
+    assert age_s(60.0) == 180.0
+    assert age_s(600.0) == 1800.0
+    assert age_s(1800.0) == 2100.0
+    fixed = PointWatch(Quantity.AIR_TEMP, replace(DEFAULT_RULES[Quantity.AIR_TEMP], max_age_s=45.0))
+    assert fixed.max_age_s() == 45.0
+
+
+def test_a_slow_points_usual_change_widens_the_guard() -> None:
+    point = watch()
+    for k in range(6):
+        point.judge(reading(20.0 + 0.5 * k, 600.0 * k))
+    assert point.usual_change() == pytest.approx(0.5)
+    quick = watch()
+    for k in range(6):
+        quick.judge(reading(20.0 + 0.5 * k, 300.0 * k))
+    assert quick.usual_change() == 0.0
+
+
+def judge_of(*keys: tuple[str, Quantity]) -> FaultJudge:
+    return FaultJudge({key: DEFAULT_RULES[key[1]] for key in keys})
+
+
+def test_stuck_needs_an_hour_and_a_neighbour_that_moved() -> None:
+    judge = judge_of(("bow", Quantity.AIR_TEMP), ("plank", Quantity.SURFACE_TEMP))
+    found = []
+    for minute in range(120):
+        judge.judge(reading(20.0 - 0.05 * minute, 60.0 * minute))
+        plank = reading(15.31, 60.0 * minute, Quantity.SURFACE_TEMP, "plank")
+        found.append(judge.judge(plank)[-1].quality)
+    first = found.index(Quality.STUCK)
+    assert 80 <= first <= 85, "the air has moved 4 K after 80 minutes"
+    assert set(found[first:]) == {Quality.STUCK}
+
+
+def test_a_calm_room_is_not_stuck() -> None:
+    judge = judge_of(("bow", Quantity.AIR_TEMP), ("plank", Quantity.SURFACE_TEMP))
+    for minute in range(600):
+        assert judge.judge(reading(20.0, 60.0 * minute))[0].quality is Quality.OK
+        plank = reading(19.0, 60.0 * minute, Quantity.SURFACE_TEMP, "plank")
+        assert judge.judge(plank)[0].quality is Quality.OK
+
+
+def test_a_stuck_probe_that_moves_again_is_ok() -> None:
+    judge = judge_of(("bow", Quantity.AIR_TEMP), ("plank", Quantity.SURFACE_TEMP))
+    for minute in range(100):
+        judge.judge(reading(20.0 - 0.05 * minute, 60.0 * minute))
+        judge.judge(reading(15.31, 60.0 * minute, Quantity.SURFACE_TEMP, "plank"))
+    moved = judge.judge(reading(15.37, 6000.0, Quantity.SURFACE_TEMP, "plank"))
+    assert moved[0].quality is Quality.OK
+
+
+def test_wet_needs_half_an_hour_and_a_drier_neighbour() -> None:
+    judge = judge_of(("bow", Quantity.HUMIDITY), ("stern", Quantity.HUMIDITY))
+    found = []
+    for minute in range(40):
+        judge.judge(reading(70.0, 60.0 * minute, Quantity.HUMIDITY, "stern"))
+        bow = reading(98.0, 60.0 * minute, Quantity.HUMIDITY, "bow")
+        found.append(judge.judge(bow)[0].quality)
+    assert found == [Quality.OK] * 30 + [Quality.WET] * 10
+
+
+def test_a_wet_night_everywhere_is_no_wet_probe() -> None:
+    judge = judge_of(("bow", Quantity.HUMIDITY), ("stern", Quantity.HUMIDITY))
+    for minute in range(90):
+        for point in ("stern", "bow"):
+            each = reading(99.0, 60.0 * minute, Quantity.HUMIDITY, point)
+            assert judge.judge(each)[0].quality is Quality.OK
+
+
+def test_an_empty_cell_counts_at_once_unless_it_is_the_habit() -> None:
+    assert qualities([20, 20, math.nan, 20]) == [["ok"], ["ok"], ["missing"], ["ok"]]
+    nan = math.nan
+    sparse = qualities([20, nan, nan, 20, nan, nan, 20, nan, nan, nan, nan, nan])
+    assert sparse[4:9] == [[], [], ["ok"], [], []]
+    assert sparse[11] == ["missing"], "five empty cells where two are usual"
+
+
+@given(st.lists(st.floats(allow_nan=True, allow_infinity=True), max_size=60))
+def test_nothing_out_of_range_is_ever_ok(values: list[float]) -> None:
+    for quantity in Quantity:
+        rules = DEFAULT_RULES[quantity]
+        point = watch(quantity)
+        for k, value in enumerate(values):
+            for found in point.judge(reading(value, 30.0 * k, quantity)):
+                if found.quality is Quality.OK:
+                    assert rules.low <= found.value <= rules.high

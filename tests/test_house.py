@@ -1,0 +1,75 @@
+"""The house's own rules: who may import whom, purity of `rules`, sizes, and what never appears."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+ROOMS = ("sensors", "rules", "monitor")
+MODULES = [path for room in ROOMS for path in sorted((ROOT / room).rglob("*.py"))]
+IMPURE = {
+    "time", "os", "io", "pathlib", "socket", "subprocess", "sqlite3", "tempfile",
+    "shutil", "random", "secrets", "importlib", "threading", "asyncio", "urllib", "http",
+}  # fmt: skip
+
+
+def imports(path: Path) -> Iterator[str]:
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module is not None:
+            yield node.module
+
+
+def test_the_rooms_were_found() -> None:
+    assert len(MODULES) > 40
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_data_walks_one_way(path: Path) -> None:
+    room = path.relative_to(ROOT).parts[0]
+    forbidden = {"rules": {"sensors", "monitor"}, "sensors": {"rules", "monitor"}}.get(room, set())
+    tops = {name.split(".")[0] for name in imports(path)}
+    assert not tops & (forbidden | {"tests"})
+
+
+@pytest.mark.parametrize(
+    "path", sorted((ROOT / "rules").rglob("*.py")), ids=lambda path: str(path.relative_to(ROOT))
+)
+def test_rules_read_no_clock_file_socket_or_environment(path: Path) -> None:
+    assert not {name.split(".")[0] for name in imports(path)} & IMPURE
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            assert node.func.id not in {"open", "print", "input", "eval", "exec", "__import__"}
+        if isinstance(node, ast.Attribute):
+            assert node.attr not in {"now", "utcnow", "today", "read_text", "write_text"}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_modules_open_with_their_place_and_stay_small(path: Path) -> None:
+    text = path.read_text()
+    if text.strip():
+        assert ast.get_docstring(ast.parse(text))
+    assert len(text.splitlines()) <= 450
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_no_bare_except_no_assert_on_input(path: Path) -> None:
+    for node in ast.walk(ast.parse(path.read_text())):
+        assert not isinstance(node, ast.Assert)
+        if isinstance(node, ast.ExceptHandler):
+            assert node.type is not None
+            assert [type(each) for each in node.body] != [ast.Pass]
+
+
+def test_nothing_of_this_machine_is_named() -> None:
+    for folder in (*ROOMS, "tests", "examples", "deploy", "benchmarks"):
+        for path in (ROOT / folder).rglob("*"):
+            if path.suffix in {".py", ".md", ".toml", ".sh", ".conf", ".service", ".txt"}:
+                found = re.search(r"(?<![\w.])/(?:work|root)/\w", path.read_text())
+                assert found is None, f"{path} names a path of somebody's machine"
