@@ -40,14 +40,17 @@ def limit_of(reason: Reason) -> LimitName | None:
 
 
 def why(
-    call: SectionCall, theme: Theme, trends: Mapping[str, Series], reason: Reason | None = None
+    call: SectionCall,
+    theme: Theme,
+    trends: Mapping[str, Series] | None = None,
+    reason: Reason | None = None,
 ) -> str:
     """Return why a call is what it is, in one clause.
 
     Args:
         call: with its reasons.
         theme: for units and words.
-        trends: recent series by name, from which a clear trend is told.
+        trends: recent series by name, from which a clear trend is told, or None.
         reason: the ground to put in words; the first where it is not given.
     """
     if reason is None:
@@ -60,7 +63,8 @@ def why(
     if reason.value is None or reason.bound is None:
         return clean(reason.text)
     text = _limit_text(call, reason, name, theme)
-    moving = _moving(trends.get(TREND_OF[name], ()), call.time_s, name, theme)
+    series = (trends or {}).get(TREND_OF[name], ())
+    moving = _moving(series, call.time_s, name, theme)
     return f"{text}; {moving}" if moving else text
 
 

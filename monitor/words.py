@@ -7,6 +7,7 @@ from `rules` as it is.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime, tzinfo
 
 ENGLISH: dict[str, str] = {
     # --- the call's line
@@ -28,9 +29,8 @@ ENGLISH: dict[str, str] = {
     "film-is-not-air": "GO is about the film, never about the air you breathe.",
     "caution-air": "No vapour is measured here: wear what the safety data sheet asks for.",
     "caution-spark": "Screen, computer and chargers stay outside: they can light vapour.",
-    "caution-vapour": "While the film gives off vapour: switch nothing inside, leave the "
-    "ventilation as it is, go in only with the breathing protection that the safety data sheet "
-    "asks for.",
+    "caution-vapour": "The film gives off vapour: switch nothing inside, leave the ventilation "
+    "on, go in only with the breathing protection that the safety data sheet asks for.",
     # --- why, limit by limit
     "quantity dew_margin_min": "dew margin",
     "quantity humidity_max": "humidity",
@@ -49,14 +49,16 @@ ENGLISH: dict[str, str] = {
     "rising": "rising {rate} an hour",
     "falling": "falling {rate} an hour",
     "no-limit": "no limit is in force",
+    "no-call": "no call yet: nothing has been evaluated",
+    "also-broken": "Also broken: {limits}",
     # --- what would change it
-    "go-until-under": "HOLD under {value}",
-    "go-until-over": "HOLD over {value}",
+    "go-until-under": "It turns HOLD under {value}",
+    "go-until-over": "It turns HOLD over {value}",
     "go-at-least": "GO after {time} at {value} or more",
     "go-at-most": "GO after {time} at {value} or less",
     "go-no-spec-least": "GO needs {value} or more",
     "go-no-spec-most": "GO needs {value} or less",
-    "go-when-known": "no GO until this is known",
+    "go-when-known": "No GO until this is known",
     "go-when-trend-eases": "GO waits until the trend no longer leads past the limit",
     "go-in": "GO in {time} if it stays so",
     "stop-in": "HOLD in {time} if it stays so",
@@ -66,6 +68,14 @@ ENGLISH: dict[str, str] = {
     "stop-when-known": "STOP stays until this is known",
     "stop-until-inside": "STOP ends after {time} well inside every limit",
     # --- rooms
+    "state ok": "ok",
+    "state near": "NEAR",
+    "state broken": "BROKEN",
+    "state unknown": "UNKNOWN",
+    "coat": "coat",
+    "method brush": "brush",
+    "method roller": "roller",
+    "method gun": "gun",
     "room climate": "CLIMATE",
     "room trend": "TREND",
     "room clocks": "CLOCKS",
@@ -86,26 +96,20 @@ ENGLISH: dict[str, str] = {
     "at": "at {point}",
     "not-known": "not known",
     "assumed-surface": "assumed, no probe",
-    "needs-short": "needs {value}",
-    "margin-trend": "margin, {span}",
-    "trend-bound": "line = {value} needed",
-    "trend-bound-most": "line = {value} at most",
-    "trend-line": "{value}",
-    "trend-from": "{span} ago",
-    "trend-now": "now",
+    "trend-span": "last {span}",
     "no-trend": "no trend yet",
     "no-clocks": "no clock runs",
-    "clock-left": "{left} left",
-    "clock-at": "until {when}",
+    "clock-at": "({when})",
     "clock-between": "between {early} and {late}",
     "clock-forecast": "{left} by the forecast",
+    "clocks-waiting": "{count} not started",
     "clock-waiting": "not started",
     "clock-waiting-left": "{left} once started",
-    "clock-ended": "ended {when}",
-    "clock-over": "over",
+    "clock-over": "OVER",
+    "clock-done": "done",
     "clock-standing": "stands still",
     "clock-unknown": "not known",
-    "clock-more": "and {count} more",
+    "more": "+{count} more",
     "clock-buried": "{clock} of coat {coat} below",
     "induction": "induction",
     "pot life": "pot life",
@@ -121,14 +125,13 @@ ENGLISH: dict[str, str] = {
     "cured": "cured",
     "clearance": "clearance",
     "outlook-nothing": "nothing breaks in the next {time}",
-    "outlook-none": "not known yet",
+    "outlook-trend": "by the recent trend nothing breaks in the next {time}; no forecast",
+    "outlook-past": "past a limit already",
+    "outlook-none": "not known yet: too little has been seen for a trend, and no forecast",
     "sensor-age": "{age} ago",
     "sensor-never": "never heard",
     "sensor-calibrated": "checked {age} ago",
-    "sensor-ok": "ok",
-    "sensor-all-ok": "all {count} ok",
-    "sensor-oldest": "oldest {age}",
-    "sensor-ok-more": "{count} more ok",
+    "sensor-well": "{count} values ok, oldest {age}",
     "sensor-none": "no sensor is configured",
     "sensor-fault": "{point} {quantity} {quality}",
     "quality ok": "ok",
@@ -153,6 +156,7 @@ ENGLISH: dict[str, str] = {
     "event-withdrawn": "taken back",
     "alarm": "ALARM",
     "alarm-how": "a acknowledges",
+    "alarm-small": "nobody in without breathing protection, switch nothing inside",
     "notice": "MIND",
     "trend dew_margin_k": "dew margin",
     "trend rh_pct": "humidity",
@@ -194,7 +198,7 @@ ENGLISH: dict[str, str] = {
     "event overruled": "overruled",
     "event note": "note",
     # --- keys
-    "keys-line": "c coat started  f coat ended  x mixed  i wiped  n note  a alarm seen  ? all keys",
+    "keys-line": "c coat started  f coat ended  x mixed  i wiped  a alarm seen  ? all keys",
     "keys-line-short": "c f coat  x mixed  a seen  ? keys",
     "keys-page": "one key, then Enter records and Esc drops",
     "key-undo": "take back",
@@ -272,6 +276,10 @@ class Words:
     def day(self, weekday: int) -> str:
         """Return the short name of a day of the week, Monday 0."""
         return self._table[f"day {weekday}"]
+
+    def hour_day(self, time_s: float, zone: tzinfo) -> str:
+        """Return the short name of the day at a time in a zone."""
+        return self.day(datetime.fromtimestamp(time_s, zone).weekday())
 
     def duration(self, duration_s: float) -> str:
         """Return a duration as people say it.

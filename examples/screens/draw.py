@@ -1,0 +1,124 @@
+"""Draws screens of the invented workboat job as SVG, for the README.
+
+    python examples/screens/draw.py [FOLDER]
+
+Block characters become rectangles, so that a picture looks the same in every font.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from html import escape
+from pathlib import Path
+
+from rich.color import Color
+from rich.console import Console
+from rich.style import Style
+from rich.text import Text
+
+ROOT = Path(__file__).resolve().parents[2]
+if str(ROOT) not in sys.path:
+    sys.path.insert(0, str(ROOT))
+
+from examples.screens.scenes import SCENES  # noqa: E402
+from monitor.dashboard import Size, render  # noqa: E402
+from monitor.theme import Theme  # noqa: E402
+
+PICTURES = {"go": Theme(), "stop": Theme(), "night": Theme(dim=True)}
+SIZE = Size(80, 24)
+CELL_W, CELL_H, FONT = 8.4, 17.0, 14.0
+INK, PAPER = "#e8e6df", "#14181c"
+
+# Part of the cell that a block character fills: left, top, width, height.
+BLOCKS = {
+    "█": (0.0, 0.0, 1.0, 1.0),
+    "▀": (0.0, 0.0, 1.0, 0.5),
+    **{"▁▂▃▄▅▆▇"[n - 1]: (0.0, 1.0 - n / 8.0, 1.0, n / 8.0) for n in range(1, 8)},
+    "─": (0.0, 0.46, 1.0, 0.08),
+}
+
+
+def svg_of(lines: list[Text], size: Size, paper: str = PAPER) -> str:
+    """Return a screen's lines as one SVG picture.
+
+    Args:
+        lines: as `render` gives them.
+        size: of the terminal.
+        paper: colour of the ground.
+    """
+    width, height = size.columns * CELL_W, size.rows * CELL_H
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width + 16:g} {height + 16:g}" '
+        f'font-family="DejaVu Sans Mono, Menlo, Consolas, monospace" font-size="{FONT:g}px">',
+        f'<rect width="100%" height="100%" rx="6" fill="{paper}"/>',
+        '<g transform="translate(8 8)">',
+    ]
+    console = Console(width=size.columns, color_system="truecolor", force_terminal=True)
+    for row, line in enumerate(lines):
+        column = 0
+        for segment in line.render(console):
+            style = segment.style or Style()
+            parts.extend(_run(segment.text, style, column, row))
+            column += segment.cell_length
+    return "\n".join([*parts, "</g>", "</svg>", ""])
+
+
+def _run(text: str, style: Style, column: int, row: int) -> Iterator[str]:
+    ink, ground = _hex(style.color, INK), _hex(style.bgcolor, "")
+    if style.reverse:
+        ink, ground = ground or PAPER, ink
+    x, y = column * CELL_W, row * CELL_H
+    if ground:
+        yield _rect(x, y, len(text) * CELL_W, CELL_H, ground)
+    words = ""
+    for place, mark in enumerate(f"{text}\0"):
+        if mark not in BLOCKS and mark not in "\0":
+            words += mark
+            continue
+        if words.strip():
+            yield _words(words, style, x + (place - len(words)) * CELL_W, y, ink)
+        words = ""
+        if mark in BLOCKS:
+            left, top, wide, high = BLOCKS[mark]
+            yield _rect(
+                x + (place + left) * CELL_W, y + top * CELL_H, wide * CELL_W, high * CELL_H, ink
+            )
+
+
+def _rect(x: float, y: float, width: float, height: float, colour: str) -> str:
+    # A hair wider than the cell, so that neighbours leave no seam.
+    return (
+        f'<rect x="{x:.2f}" y="{y:.2f}" width="{width + 0.3:.2f}" height="{height + 0.3:.2f}" '
+        f'fill="{colour}"/>'
+    )
+
+
+def _words(words: str, style: Style, x: float, y: float, ink: str) -> str:
+    lead = len(words) - len(words.lstrip())
+    shown = words.strip()
+    weight = ' font-weight="bold"' if style.bold else ""
+    line = ' text-decoration="underline"' if style.underline else ""
+    return (
+        f'<text x="{x + lead * CELL_W:.2f}" y="{y + 0.76 * CELL_H:.2f}" fill="{ink}"{weight}{line} '
+        f'textLength="{len(shown) * CELL_W:.2f}" xml:space="preserve">{escape(shown)}</text>'
+    )
+
+
+def _hex(colour: Color | None, default: str) -> str:
+    if colour is None or colour.is_default:
+        return default
+    red, green, blue = colour.get_truecolor()
+    return f"#{red:02x}{green:02x}{blue:02x}"
+
+
+def main(folder: Path) -> None:
+    """Write every picture into a folder."""
+    for name, theme in PICTURES.items():
+        paper = "#000000" if theme.dim else PAPER
+        picture = svg_of(render(SCENES[name](), SIZE, theme), SIZE, paper)
+        (folder / f"{name}.svg").write_text(picture, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)

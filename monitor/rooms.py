@@ -1,0 +1,466 @@
+"""What each room of the screen holds, as short pieces of text; `dashboard` arranges them."""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+
+from rich.cells import cell_len, set_cell_size
+from rich.text import Text
+
+from monitor.pieces import event_text
+from monitor.sentence import TREND_OF, change, figure, limit_of, why
+from monitor.snapshot import PointHealth, Snapshot
+from monitor.theme import Theme, clean, zone_of
+from monitor.trend_chart import chart_of
+from rules.call import Call
+from rules.clock_run import Clock, ClockState
+from rules.limits import is_upper
+from rules.reasons import Reason
+from rules.section import SectionCall
+from rules.uncertainty import GUARD_FACTOR, SHOW_FACTOR, standard_uncertainty
+from rules.vocabulary import ClockName, LimitName, LimitState, Stage
+from sensors.reading import Quality, Quantity
+
+WHOLE = "all"
+FILM_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
+SHORT_LEFT_S = 900.0  # a pot or a window with less than this left is shown as near
+
+_MUST_NOT_PASS = (ClockName.POT_LIFE, ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
+_ROLE = {
+    LimitState.OK: "ok",
+    LimitState.NEAR: "near",
+    LimitState.BROKEN: "broken",
+    LimitState.UNKNOWN: "unknown",
+}
+_MARK = {Call.GO: "▶", Call.HOLD: "‖", Call.STOP: "X"}
+_FEW_MARK = {Call.GO: ">", Call.HOLD: "=", Call.STOP: "X"}
+
+
+class Rooms:
+    """Words one snapshot's rooms in one theme."""
+
+    def __init__(self, snapshot: Snapshot, theme: Theme) -> None:
+        self.snapshot = snapshot
+        self.theme = theme
+        self.say = theme.words.say
+        self.zone: tzinfo = zone_of(snapshot.timezone)
+        self.worst: SectionCall | None = snapshot.calls[0] if snapshot.calls else None
+
+    # --- small helpers
+
+    def part(self, text: str, role: str = "") -> Text:
+        """Return text in a role's style."""
+        return Text(text, style=self.theme.style(role)) if role else Text(text)
+
+    def join(self, *parts: Text | str) -> Text:
+        """Return parts joined as they are."""
+        return Text.assemble(*parts)
+
+    def when(self, time_s: float) -> str:
+        """Return a time as people there say it."""
+        return self.theme.hour_and_day(time_s, self.zone, self.snapshot.time_s)
+
+    def section_word(self, section: str) -> str:
+        """Return a section's name, cleaned."""
+        return self.say("all") if section == WHOLE else clean(section)
+
+    # --- call
+
+    def sentence(self, call: SectionCall, clauses_wanted: int = 3) -> str:
+        """Return why a call is so and what would change it.
+
+        Args:
+            call: to put in words.
+            clauses_wanted: 3 for all; 2 without what would change it; 1 without the trend too.
+        """
+        trends = self.snapshot.trends if call is self.worst and clauses_wanted > 1 else None
+        clauses = [why(call, self.theme, trends)]
+        if clauses_wanted > 2:
+            broken = [reason for reason in call.reasons[1:] if reason.state is LimitState.BROKEN]
+            names = [name for name in map(limit_of, broken) if name is not None]
+            if names:
+                limits = ", ".join(self.say(f"quantity {name}") for name in names)
+                clauses.append(self.say("also-broken", limits=limits))
+            clauses.append(change(call, self.theme, self.snapshot.specs.get(call.spec)))
+        return " ".join(f"{clause}." for clause in clauses if clause)
+
+    def section_items(self) -> list[Text]:
+        """One piece a section: mark, call and name; nothing where there is but one."""
+        calls = self.snapshot.calls
+        if len(calls) < 2:
+            return []
+        marks = _FEW_MARK if self.theme.few_glyphs else _MARK
+        return [
+            self.join(
+                Text(f"{marks[call.call]} {call.call.value}", self.theme.call_word(call.call)),
+                " ",
+                self.section_word(call.section),
+            )
+            for call in calls
+        ]
+
+    def section_lines(self) -> list[Text]:
+        """One line a section, with its reason; for large screens."""
+        return [
+            self.join(piece, ": ", self.sentence(call))
+            for piece, call in zip(self.section_items(), self.snapshot.calls, strict=False)
+        ]
+
+    def limit_lines(self) -> list[Text]:
+        """Every limit and every other ground of the worst call, worst first."""
+        if self.worst is None:
+            return []
+        lines = []
+        for reason in self.worst.reasons:
+            if reason.limit == "outlook":
+                continue
+            mark = self.part(f"{self.say(f'state {reason.state}'):<8}", _ROLE[reason.state])
+            lines.append(self.join(mark, " ", why(self.worst, self.theme, None, reason)))
+        return lines
+
+    # --- climate
+
+    def _spread(self, point: str, quantity: Quantity) -> float | None:
+        """95 % half-width of a point's value, from its accuracy [unit]."""
+        for health in self.snapshot.points:
+            if health.point == point and health.quantity is quantity:
+                if health.accuracy is None:
+                    return None
+                return SHOW_FACTOR * standard_uncertainty(health.accuracy)
+        return None
+
+    def climate_items(self) -> list[Text]:
+        """Air, humidity, dew or frost point, coldest surface and margin, each with its ±."""
+        call = self.worst
+        if call is None:
+            return []
+        climate, theme, say = call.climate, self.theme, self.say
+        unknown = self.part(say("not-known"), "unknown")
+        air: Text | str = unknown
+        if climate.air_temp_c is not None:
+            spread = self._spread(climate.air_point, Quantity.AIR_TEMP)
+            air = self.part(theme.temp(climate.air_temp_c, spread), "strong")
+        humidity: Text | str = unknown
+        if climate.rh_pct is not None:
+            spread = self._spread(climate.air_point, Quantity.HUMIDITY)
+            humidity = self.part(theme.percent(climate.rh_pct, spread), "strong")
+        surface: Text | str = unknown
+        if climate.surface_temp_c is not None:
+            spread = self._spread(climate.surface_point, Quantity.SURFACE_TEMP)
+            estimate = climate.estimates.get(LimitName.SURFACE_TEMP_MIN)
+            if climate.assumed_offset_k is not None and estimate is not None:
+                spread = SHOW_FACTOR / GUARD_FACTOR * estimate.guard
+            surface = self.part(theme.temp(climate.surface_temp_c, spread), "strong")
+        where = ""
+        if climate.assumed_offset_k is not None:
+            where = say("assumed-surface")
+        elif climate.surface_point:
+            where = say("coldest", point=clean(climate.surface_point))
+        dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
+        frost = dew_c is not None and frost_c is not None and frost_c > dew_c
+        wetting = frost_c if frost else dew_c
+        point = unknown if wetting is None else self.part(theme.temp(wetting), "strong")
+        margin: Text | str = unknown
+        if climate.dew_margin_k is not None:
+            u_k = climate.dew_margin_u_k
+            spread = None if u_k is None else SHOW_FACTOR * u_k
+            role = self._role_of(LimitName.DEW_MARGIN_MIN) or "strong"
+            margin = self.part(theme.difference(climate.dew_margin_k, spread), role)
+        items = [
+            self.join(self._label("air"), air),
+            self.join(self._label("humidity"), humidity),
+            self.join(self._label("frost-point" if frost else "dew-point"), point),
+            self.join(self._label("surface"), surface),
+            self.join(self._label("margin"), margin),
+        ]
+        if climate.air_point:
+            items[2].append(f" {say('at', point=clean(climate.air_point))}", theme.style("label"))
+        if where:
+            items[3].append(f" {where}", theme.style("label"))
+        return items
+
+    def _label(self, key: str) -> Text:
+        return self.part(f"{self.say(key)} ", "label")
+
+    def _reason_of(self, name: LimitName) -> Reason | None:
+        if self.worst is None:
+            return None
+        return next((each for each in self.worst.reasons if limit_of(each) is name), None)
+
+    def _role_of(self, name: LimitName) -> str:
+        reason = self._reason_of(name)
+        return "" if reason is None else _ROLE[reason.state]
+
+    # --- trend
+
+    def trend_limits(self) -> list[LimitName]:
+        """The limits whose trend can be drawn, the margin first, then the worst."""
+        if self.worst is None:
+            return []
+        found: list[LimitName] = []
+        for reason in self.worst.reasons:
+            name = limit_of(reason)
+            if name is None or reason.bound is None or name in found:
+                continue
+            if self.snapshot.trends.get(TREND_OF[name]):
+                found.append(name)
+        return sorted(found, key=lambda name: name is not LimitName.DEW_MARGIN_MIN)
+
+    def trend_lines(self, name: LimitName, width: int, rows: int) -> list[Text]:
+        """Draw one limit's quantity as `rows` lines; empty where nothing is known of it."""
+        reason = self._reason_of(name)
+        if reason is None or reason.bound is None:
+            return []
+        theme, say = self.theme, self.say
+        needs = figure(name, reason.bound, theme)
+        sign = "≤" if is_upper(name) else "≥"
+        base = f"{sign} {needs}"
+        label_width = max(13, cell_len(base) + 1)
+        chart = chart_of(
+            self.snapshot.trends[TREND_OF[name]],
+            self.snapshot.time_s,
+            width - label_width,
+            rows,
+            reason.bound,
+            upper=is_upper(name),
+            few_glyphs=theme.few_glyphs,
+        )
+        if chart is None:
+            return []
+        span = theme.words.duration(chart.span_s)
+        edge = reason.bound + (-chart.top if is_upper(name) else chart.top)
+        top = figure(name, edge, theme)
+        labels = [""] * rows
+        labels[0] = say(f"quantity {name}") if rows < 4 else top
+        if rows >= 3:
+            labels[1] = say("trend-span", span=span) if rows < 4 else ""
+        labels[-1] = base
+        lines = []
+        for index, (label, row) in enumerate(zip(labels, chart.rows, strict=True)):
+            drawn = Text(row, style=theme.style("label" if index == rows - 1 else "trend"))
+            if index == rows - 1:
+                for column in chart.under:
+                    drawn.stylize(theme.style("broken"), column, column + 1)
+            lines.append(self.join(self.part(set_cell_size(label, label_width), "label"), drawn))
+        if rows >= 4:
+            name_of = say(f"quantity {name}")
+            lines.insert(0, self.part(f"{name_of}, {say('trend-span', span=span)}", "label"))
+            lines.pop(2 if rows > 4 else 1)
+        return lines
+
+    # --- clocks
+
+    def clock_items(self, *, long: bool = False) -> list[Text]:
+        """One piece a clock, the next to end first."""
+        return [self._clock(clock, long=long) for clock in self.snapshot.clocks]
+
+    def next_clock(self, *, with_hour: bool = True) -> Text | None:
+        """The running clock that ends next, or what stands first where none runs; None for none."""
+        clocks = self.snapshot.clocks
+        if not clocks:
+            return None
+        running = (clock for clock in clocks if clock.state is ClockState.RUNNING)
+        return self._clock(next(running, clocks[0]), with_hour=with_hour)
+
+    def clock_groups(self) -> list[Text]:
+        """One piece a kind of clock, its sections behind one another; those not begun left out."""
+        groups: dict[tuple[str, bool], list[Clock]] = {}
+        for clock in self.snapshot.clocks:
+            if clock.state is not ClockState.WAITING:
+                groups.setdefault((clock.name.value, clock.buried), []).append(clock)
+        waiting = [c for c in self.snapshot.clocks if c.state is ClockState.WAITING]
+        pieces = []
+        for clocks in groups.values():
+            first, *others = clocks
+            piece = self._clock(first)
+            for other in others:
+                piece.append_text(self.join(", ", self._clock(other, named=False)))
+            pieces.append(piece)
+        if waiting:
+            pieces.append(self.part(self.say("clocks-waiting", count=len(waiting)), "label"))
+        return pieces
+
+    def _clock(
+        self, clock: Clock, *, long: bool = False, named: bool = True, with_hour: bool = True
+    ) -> Text:
+        theme, say = self.theme, self.say
+        name = say(clock.name.value)
+        if clock.buried and clock.coat is not None:
+            name = say("clock-buried", clock=name, coat=clock.coat)
+        label = [name] if named else []
+        if clock.batch:
+            label.append(clean(clock.batch))
+        if clock.section and (len(self.snapshot.calls) > 1 or long) and clock.section != WHOLE:
+            label.append(clean(clock.section))
+        must_not_pass = clock.name in _MUST_NOT_PASS
+        role, value, tail = "strong", "", ""
+        if clock.state is ClockState.RUNNING:
+            if clock.left_s is None:
+                role, value = "near", say("clock-standing")
+            else:
+                value = theme.words.duration(clock.left_s)
+                if clock.ends_at_s is not None:
+                    tail = say("clock-at", when=self.when(clock.ends_at_s))
+                if must_not_pass and clock.left_s < SHORT_LEFT_S:
+                    role = "near"
+        elif clock.state is ClockState.WAITING:
+            value = say("clock-waiting")
+            if clock.left_s is not None:
+                left = theme.words.duration(clock.left_s)
+                value = say("clock-waiting-left", left=left)
+            role = ""
+        elif clock.state is ClockState.ENDED:
+            role = "broken" if must_not_pass else "ok"
+            value = say("clock-over") if must_not_pass else say("clock-done")
+            if clock.ended_at_s is not None:
+                tail = self.when(clock.ended_at_s)
+        else:
+            role, value = "unknown", say("clock-unknown")
+        text = self.join(self._plain_label(" ".join(label)), self.part(value, role))
+        if tail and with_hour:
+            text.append(f" {tail}", theme.style("label"))
+        if long:
+            self._clock_more(text, clock)
+        return text
+
+    def _clock_more(self, text: Text, clock: Clock) -> None:
+        label = self.theme.style("label")
+        if clock.ends_at_range_s is not None and clock.state is ClockState.RUNNING:
+            early, late = (self.when(each) for each in clock.ends_at_range_s)
+            if early != late:
+                text.append(f", {self.say('clock-between', early=early, late=late)}", label)
+        if clock.left_outlook_s is not None and clock.state is ClockState.RUNNING:
+            left = self.theme.words.duration(clock.left_outlook_s)
+            text.append(f", {self.say('clock-forecast', left=left)}", label)
+        if clock.state is ClockState.UNKNOWN and clock.basis:
+            text.append(f": {clean(clock.basis)}", label)
+        elif clock.advice and clock.state is not ClockState.WAITING:
+            text.append(f": {clean(clock.advice)}", label)
+
+    def _plain_label(self, label: str) -> Text:
+        return self.part(f"{label} ", "label")
+
+    # --- outlook
+
+    def outlook_items(self) -> list[Text]:
+        """What will break first, or how far has been looked and found nothing."""
+        call = self.worst
+        if call is None:
+            return []
+        reasons = [reason for reason in call.reasons if reason.limit == "outlook"]
+        # A limit that is past already is the sentence's, not the outlook's.
+        bad = [
+            reason
+            for reason in reasons
+            if reason.state in (LimitState.NEAR, LimitState.BROKEN) and reason.value != 0.0
+        ]
+        if bad:
+            return [self.part(clean(reason.text), "near") for reason in bad]
+        if any(reason.state is LimitState.BROKEN for reason in call.reasons):
+            return [self.part(self.say("outlook-past"), "broken")]
+        items = [
+            self.part(clean(reason.text)) for reason in reasons if reason.state is LimitState.OK
+        ]
+        if not items and call.looked_ahead_s > 0.0:
+            time = self.theme.words.duration(call.looked_ahead_s)
+            by_trend = any(reason.state is LimitState.UNKNOWN for reason in reasons)
+            key = "outlook-trend" if by_trend else "outlook-nothing"
+            items = [self.part(self.say(key, time=time))]
+        return items or [self.part(self.say("outlook-none"), "unknown")]
+
+    # --- sensors
+
+    def fault_items(self) -> list[Text]:
+        """What is wrong with the link and with sensors; empty where all is well."""
+        items = []
+        snapshot, theme, say = self.snapshot, self.theme, self.say
+        if not snapshot.link_ok:
+            words = say("link-down") + (f" {clean(snapshot.link)}" if snapshot.link else "")
+            items.append(self.part(words, "broken"))
+        for health in snapshot.points:
+            if health.quality is Quality.OK:
+                continue
+            text = say(
+                "sensor-fault",
+                point=clean(health.point),
+                quantity=say(f"quantity {health.quantity}"),
+                quality=say(f"quality {health.quality}"),
+            )
+            age = say("sensor-never")
+            if health.age_s is not None:
+                age = theme.words.duration(health.age_s)
+            items.append(self.join(self.part(text, "unknown"), f" {age}"))
+        return items
+
+    def sensor_items(self, *, long: bool = False, brief: bool = False) -> list[Text]:
+        """Faults first, then every body that is well with its age and its last check.
+
+        Args:
+            long: with every value and the link's state.
+            brief: how many are well in place of every one.
+        """
+        snapshot, theme, say = self.snapshot, self.theme, self.say
+        items = self.fault_items()
+        bodies: dict[str, list[PointHealth]] = {}
+        for health in snapshot.points:
+            if health.quality is Quality.OK:
+                bodies.setdefault(health.point, []).append(health)
+        if brief and bodies:
+            ages = [part.age_s or 0.0 for well in bodies.values() for part in well]
+            oldest = theme.words.duration(max(ages))
+            items.append(Text(say("sensor-well", count=len(ages), age=oldest)))
+            return items
+        for point, well in bodies.items():
+            age_s = max((part.age_s or 0.0) for part in well)
+            text = self.join(self._plain_label(clean(point)), theme.words.duration(age_s))
+            checks = [p.calibration_age_s for p in well if p.calibration_age_s is not None]
+            if checks:
+                age = theme.words.duration(max(checks))
+                text.append(f", {say('sensor-calibrated', age=age)}", theme.style("label"))
+            if long:
+                text.append(": ")
+                text.append(", ".join(self._value(part) for part in well), theme.style("label"))
+            items.append(text)
+        if not snapshot.points:
+            items.append(self.part(say("sensor-none"), "unknown"))
+        counts = {name: count for name, count in snapshot.counts.items() if count}
+        if counts:
+            listed = ", ".join(f"{count} {clean(name)}" for name, count in counts.items())
+            items.append(self.part(say("set-aside", counts=listed), "label"))
+        if long and snapshot.link and snapshot.link_ok:
+            items.append(self.part(f"{say('link')} {clean(snapshot.link)}", "label"))
+        return items
+
+    def _value(self, health: PointHealth) -> str:
+        what = self.say(f"quantity {health.quantity}")
+        if health.value is None:
+            return what
+        if health.quantity is Quantity.HUMIDITY:
+            return f"{what} {self.theme.percent(health.value)}"
+        if health.quantity in (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP):
+            return f"{what} {self.theme.temp(health.value)}"
+        return f"{what} {health.value:.0f} {health.quantity.unit}"
+
+    # --- events
+
+    def event_items(self) -> list[Text]:
+        """The last events, newest first."""
+        events = self.snapshot.events
+        if not events:
+            return [self.part(self.say("no-events"), "label")]
+        return [
+            self.join(
+                self.part(f"{self.when(event.time_s)} ", "label"),
+                event_text(event, self.theme),
+            )
+            for event in events
+        ]
+
+    # --- caution
+
+    def caution_items(self) -> list[Text]:
+        """What has to be minded beside the film; the first one stands wherever GO is shown."""
+        keys = ["film-is-not-air", "caution-air", "caution-spark"]
+        if any(call.stage in FILM_OPEN for call in self.snapshot.calls):
+            keys = ["film-is-not-air", "caution-vapour", "caution-air", "caution-spark"]
+        return [self.part(self.say(key), "caution") for key in keys]

@@ -1,0 +1,122 @@
+"""A series as a small chart whose base line is its bound: bars stand on it, breaks hang under it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+_EIGHTHS = " ▁▂▃▄▅▆▇█"
+_HALVES = " ▄█"
+_BASE, _GAP = "─", "·"
+_MOST_S = 12 * 3600.0
+
+
+class Chart(NamedTuple):
+    """A chart in characters.
+
+    Attributes:
+        rows: of one length, the top first; the last one is the base line.
+        under: the columns in which the series was past its bound.
+        top: what the chart's upper edge stands for, measured from the bound [unit].
+        span_s: how much time it shows [s].
+    """
+
+    rows: tuple[str, ...]
+    under: frozenset[int]
+    top: float
+    span_s: float
+
+
+def chart_of(
+    series: Sequence[tuple[float, float]],
+    now_s: float,
+    width: int,
+    rows: int,
+    bound: float,
+    *,
+    upper: bool = False,
+    few_glyphs: bool = False,
+) -> Chart | None:
+    """Draw how far a series stood inside its bound, the worst value of every column.
+
+    Args:
+        series: (time [s], value), ordered by time.
+        now_s: the right edge [s].
+        width: columns.
+        rows: lines, the base line among them; at least 2.
+        bound: the base line [unit].
+        upper: True where the bound is an upper one, so that room is under it.
+        few_glyphs: half blocks only.
+
+    Returns:
+        The chart, or None where nothing of the last hours is known.
+
+    >>> chart = chart_of([(3600.0 * h, v) for h, v in enumerate((6, 5, 4, 2))], 10800.0, 4, 2, 3.0)
+    >>> chart.rows
+    ('█▆▃ ', '───▀')
+    """
+    recent = [(t, v) for t, v in series if now_s - _MOST_S <= t <= now_s and math.isfinite(v)]
+    if not recent or width < 2 or rows < 2:
+        return None
+    span_s = min(_MOST_S, max(3600.0, math.ceil((now_s - recent[0][0]) / 3600.0) * 3600.0))
+    begin_s = now_s - span_s
+    worst: list[float | None] = [None] * width
+    for time_s, value in recent:
+        if time_s < begin_s:
+            continue
+        column = min(width - 1, int((time_s - begin_s) / span_s * width))
+        inside = bound - value if upper else value - bound
+        known = worst[column]
+        worst[column] = inside if known is None else min(known, inside)
+    _bridge(worst, recent, span_s)
+
+    known_rooms = [room for room in worst if room is not None]
+    top = _nice(max([*known_rooms, 0.0]))
+    bars = rows - 1
+    glyphs = _HALVES if few_glyphs else _EIGHTHS
+    steps = len(glyphs) - 1
+    lines: list[str] = []
+    for row in range(bars):
+        floor = (bars - 1 - row) * steps
+        line = ""
+        for room in worst:
+            filled = 0 if room is None or room <= 0.0 else math.ceil(room / top * bars * steps)
+            line += glyphs[max(0, min(steps, filled - floor))]
+        lines.append(line)
+    lines.append("".join(_base(room, top / bars) for room in worst))
+    under = frozenset(x for x, room in enumerate(worst) if room is not None and room < 0.0)
+    return Chart(tuple(lines), under, top, span_s)
+
+
+def _bridge(
+    worst: list[float | None], recent: Sequence[tuple[float, float]], span_s: float
+) -> None:
+    """Carry a value over columns narrower than the series' usual step; longer gaps stay empty."""
+    steps = sorted(b[0] - a[0] for a, b in zip(recent, recent[1:], strict=False))
+    usual_s = steps[len(steps) // 2] if steps else 0.0
+    reach = math.ceil(2.0 * usual_s / span_s * len(worst))
+    last: float | None = None
+    age = 0
+    for column, room in enumerate(worst):
+        if room is not None:
+            last, age = room, 0
+        elif last is not None and age < reach:
+            age += 1
+            worst[column] = last
+
+
+def _base(room: float | None, cell: float) -> str:
+    if room is None:
+        return _GAP
+    if room >= 0.0:
+        return _BASE
+    return "▀" if -room < 0.75 * cell else "█"
+
+
+def _nice(top: float) -> float:
+    """The next of 1, 2, 3, 5 or 8 times a power of ten."""
+    if top <= 1.0:
+        return 1.0
+    power = 10.0 ** math.floor(math.log10(top))
+    return next(n * power for n in (1.0, 2.0, 3.0, 5.0, 8.0, 10.0) if n * power >= top - 1e-9)
