@@ -113,8 +113,9 @@ class RealBroker:
         if process is None:
             return
         if process.poll() is None:
-            process.send_signal(signal.SIGCONT)
             process.send_signal(number)
+            if number != signal.SIGKILL:  # a frozen one hears of it only when it goes on
+                process.send_signal(signal.SIGCONT)
         try:
             process.wait(5.0)
         except subprocess.TimeoutExpired:

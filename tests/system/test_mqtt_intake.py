@@ -142,9 +142,10 @@ def test_plain_json_and_senml_reach_their_points_in_two_enclosures(
 def test_readings_go_on_after_the_broker_restarts(
     broker: RealBroker, make_intake: Make, make_sensor: MakeSensor
 ) -> None:
-    intake = make_intake(broker.port)
+    intake = make_intake(broker.port, start=False)
     hooks: list[float] = []
     intake.on_connected.append(lambda: hooks.append(time.monotonic()))
+    intake.start()
     ready(intake)
     make_sensor(broker.port, "before").send("shed/bow", "21")
     assert [a.reading.value for a in collect(intake, 1)] == [21.0]
