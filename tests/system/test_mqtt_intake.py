@@ -577,6 +577,32 @@ def test_what_was_published_to_a_dying_broker_is_not_sent_again_later(
     assert not stuck.done()
 
 
+def test_several_threads_may_publish_at_once_and_each_message_arrives_once(
+    broker: RealBroker, make_intake: Make
+) -> None:
+    echo = Source("tent", "echo", Quantity.CO2, "ppm", "echo/+")
+    intake = make_intake(broker.port, echo)
+    ready(intake)
+    refused: list[str] = []
+
+    def talk(first: int) -> None:
+        for number in range(first, first + 150):
+            handle = intake.publish(f"echo/{first}", str(number).encode())
+            if not (handle.accepted and handle.wait(10.0)):
+                refused.append(handle.why)
+
+    threads = [threading.Thread(target=talk, args=(first,)) for first in (0, 1000, 2000, 3000)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(20.0)
+    assert refused == []
+    found = [a.reading.value for a in collect(intake, 600)]
+    for first in (0, 1000, 2000, 3000):
+        expected = [float(number) for number in range(first, first + 150)]
+        assert [value for value in found if first <= value < first + 1000] == expected
+
+
 PROGRAM = """
 import sys, time
 from sensors.broker import Broker
