@@ -159,6 +159,99 @@ def simulate(
     replay_command.run_simulate(out, hours=hours, seed=seed)
 
 
+@app.command(epilog="Example: filmcall watch --config polytunnel.toml")
+def watch(
+    config: Annotated[Path, typer.Option(help="The enclosures and the broker.", dir_okay=False)],
+    plain: Annotated[bool, typer.Option("--plain", help="Lines, no screen.")] = False,
+    jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
+    db: DbOption = None,
+) -> None:
+    """Watch live sensors on a broker, day and night, and publish the calls."""
+    from monitor import watch_command
+
+    watch_command.run(config, plain=plain, as_jsonl=jsonl, db=db)
+
+
+@app.command(
+    epilog='Example: filmcall event coat-started --enclosure polytunnel --at 14:30 --note "port"'
+)
+def event(
+    kind: Annotated[str, typer.Argument(help="What was done: coat-started, mixed, wiped, ...")],
+    enclosure: Annotated[str, typer.Option(help="Where.")],
+    section: Annotated[str | None, typer.Option(help="Which part of the work.")] = None,
+    at: Annotated[
+        str | None, typer.Option(help="When: 14:30 or ISO 8601; now if left out.")
+    ] = None,
+    note: Annotated[str, typer.Option(help="Free words.")] = "",
+    spec: SpecOption = None,
+    coat: Annotated[int | None, typer.Option(help="Number of the coat, from 1.")] = None,
+    batch: Annotated[str | None, typer.Option(help="The mix's own name.")] = None,
+    amount: Annotated[float | None, typer.Option(help="Volume mixed [mL].")] = None,
+    thinner: Annotated[float | None, typer.Option(help="Thinner, of the mix [%].")] = None,
+    method: Annotated[str | None, typer.Option(help="brush, roller or gun.")] = None,
+    what: Annotated[str | None, typer.Option(help="With measured: wood-moisture, ...")] = None,
+    value: Annotated[float | None, typer.Option(help="With measured: the figure.")] = None,
+    unit: Annotated[str | None, typer.Option(help="With measured: its unit.")] = None,
+    corrects: Annotated[int | None, typer.Option(help="Row that this takes the place of.")] = None,
+    withdraw: Annotated[bool, typer.Option("--withdraw", help="Take that row back.")] = False,
+    db: DbOption = None,
+) -> None:
+    """Write down what was done; a running watch sees it within a second."""
+    from monitor import event_command
+
+    typer.echo(
+        event_command.run(
+            kind,
+            enclosure=enclosure,
+            section=section,
+            at=at,
+            note=note,
+            spec=spec,
+            coat=coat,
+            batch=batch,
+            amount_ml=amount,
+            thinner_pct=thinner,
+            method=method,
+            what=what,
+            value=value,
+            unit=unit,
+            corrects=corrects,
+            withdraw=withdraw,
+            db=db,
+        )
+    )
+
+
+@app.command(epilog="Example: filmcall clocks --enclosure polytunnel --json")
+def clocks(
+    enclosure: Annotated[str | None, typer.Option(help="Whose; all if left out.")] = None,
+    at: Annotated[str | None, typer.Option(help="For this time: 14:30 or ISO 8601.")] = None,
+    config: Annotated[
+        Path | None, typer.Option(help="Which surface belongs to which section.", dir_okay=False)
+    ] = None,
+    known: Annotated[
+        str, typer.Option(help="now, or then: only what was recorded by --at.")
+    ] = "now",
+    json_: JsonOption = False,
+    db: DbOption = None,
+) -> None:
+    """Show every countdown: how long this mix lives, when the next coat may go on."""
+    from monitor import clocks_command
+
+    if known not in ("now", "then"):
+        raise FilmcallError(f"known {known!r} is neither now nor then")
+    typer.echo(
+        clocks_command.run(
+            enclosure=enclosure,
+            at=at,
+            config_file=config,
+            known_then=known == "then",
+            as_json=json_,
+            db=db,
+        )
+    )
+
+
 @spec_app.command("list", epilog="Example: filmcall spec list")
 def spec_list() -> None:
     """List the specs that come with the program; all their figures are generic."""

@@ -13,6 +13,7 @@ from rules.events import Event
 from rules.harm import harm_left_s
 from rules.limits import limits_in_force
 from rules.section import Film
+from rules.solvent import solvent_widening_pct
 from rules.spec import Spec
 from rules.vocabulary import Stage
 
@@ -86,6 +87,8 @@ class FilmKeeper:
     Attributes:
         default_spec: of the next coat where no event names another.
         specs: every spec that an event may name.
+        temperatures: the samples of each section.
+        humidity_checked_s: when each humidity point was last checked against a salt point [s].
     """
 
     def __init__(
@@ -105,6 +108,8 @@ class FilmKeeper:
         self._clocks: dict[str, tuple[Clock, ...]] = {}
         self._reckoned_s: dict[str, float] = {}
         self.temperatures: dict[str, Temperatures] = {}
+        self.humidity_checked_s: dict[str, float] = {}
+        self._widened_s = -math.inf
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -115,6 +120,7 @@ class FilmKeeper:
         """Take the enclosure's events as they now stand; everything is reckoned anew."""
         self._events = tuple(events)
         self._reckoned_s.clear()
+        self._widened_s = -math.inf
 
     def film_of(self, section: str, time_s: float) -> Film:
         """Return a section's film at a time; give it to `Enclosure` as its `film_of`."""
@@ -134,6 +140,7 @@ class FilmKeeper:
         """Sample the temperatures of an evaluation, while there is something to reckon with."""
         if not self._events:
             return
+        self._widen(enclosure)
         airs_c: list[float] = []
         surfaces: list[tuple[str | None, float]] = []
         for channel in enclosure.channels():
@@ -147,6 +154,15 @@ class FilmKeeper:
         for name in enclosure.sections:
             own = [value for section, value in surfaces if section is None or section == name]
             self.samples(name).take(enclosure.now_s, own, airs_c)
+
+    def _widen(self, enclosure: Enclosure) -> None:
+        """Widen the humidity probes after each wipe and coat, once a minute."""
+        if not self._widened_s <= enclosure.now_s < self._widened_s + RECKON_EVERY_S:
+            self._widened_s = enclosure.now_s
+            for channel in enclosure.channels():
+                if channel.config.quantity.value == "humidity" and channel.config.inside:
+                    checked_s = self.humidity_checked_s.get(channel.config.name, -math.inf)
+                    channel.widen(solvent_widening_pct(self._events, checked_s, enclosure.now_s))
 
     def samples(self, section: str) -> Temperatures:
         """Return the temperature samples of a section."""

@@ -16,12 +16,19 @@ from rules.climate import AssumedSurface, Sensed
 from rules.reasons import Doubt
 from rules.section import Film, Section, SectionCall
 from sensors.faults import FaultJudge, PointWatch
-from sensors.reading import Quality, Quantity, Reading
+from sensors.reading import Quality, Reading
 
 WHOLE = "all"  # the one section of an enclosure that names none
 WORST_FIRST = (Call.STOP, Call.HOLD, Call.GO)
 
 FilmOf = Callable[[str, float], Film]
+
+
+class LastCall(NamedTuple):
+    """A section's last call in the log, and what caused it where it was STOP."""
+
+    call: Call
+    cause: frozenset[str] = frozenset()
 
 
 class Taken(NamedTuple):
@@ -80,6 +87,16 @@ class Channel:
         self.expires_s = effective_s + self.watch.max_age_s() if ok else math.inf
         self.sensed = self._sense(reading.value, reading.quality)
 
+    def too_old(self, reading: Reading, effective_s: float, now_s: float) -> bool:
+        """Return whether a reading can be no present: stale when it came, or a broker's old one.
+
+        A retained reading without a time of its own takes no good value's place; where there is
+        none, it becomes the present, as `retained`.
+        """
+        if reading.quality is Quality.RETAINED and self.sensed.quality == Quality.OK.value:
+            return True
+        return effective_s + self.watch.max_age_s() < now_s
+
     def expire(self) -> None:
         """Its time has run out: what it last said no longer counts."""
         self.expires_s = math.inf
@@ -123,7 +140,7 @@ class Enclosure:
         config: EnclosureConfig,
         film_of: FilmOf,
         start_s: float,
-        last_calls: Mapping[str, Call] | None = None,
+        last_calls: Mapping[str, LastCall] | None = None,
         on_evaluated: Callable[[Enclosure], None] | None = None,
     ) -> None:
         self.config = config
@@ -152,14 +169,18 @@ class Enclosure:
         for name in self._section_names(before):
             self._add_section(name, before.get(name))
 
-    def _section_names(self, before: Mapping[str, Call]) -> tuple[str, ...]:
+    def _section_names(self, before: Mapping[str, LastCall]) -> tuple[str, ...]:
         named = {point.section for point in self.config.points if point.section is not None}
         named |= set(before) - {WHOLE}
         return tuple(sorted(named)) or (WHOLE,)
 
-    def _add_section(self, name: str, last_call: Call | None = None) -> None:
+    def _add_section(self, name: str, before: LastCall | None = None) -> None:
         film = self._film_of(name, self.now_s)
-        self.sections[name] = Section(name, film, self.now_s, last_call)
+        self.sections[name] = section = Section(
+            name, film, self.now_s, before.call if before is not None else None
+        )
+        if before is not None:
+            section.resume(before.cause)
 
     def channels(self) -> Iterable[Channel]:
         """Return the present of every configured quantity at every point."""
@@ -171,14 +192,18 @@ class Enclosure:
         calls = {section.memory.call for section in self.sections.values()}
         return next(call for call in WORST_FIRST if call in calls)
 
-    def take(self, readings: Sequence[Reading], effective_s: float) -> Taken:
+    def take(
+        self, readings: Sequence[Reading], effective_s: float, now_s: float | None = None
+    ) -> Taken:
         """Take readings of one instant in, and evaluate.
 
         Args:
             readings: of this enclosure, all of one time.
             effective_s: the time from which their age counts [s].
+            now_s: the time at which they came, where that is later, as live [s].
         """
-        self.advance(effective_s)
+        now_s = effective_s if now_s is None else max(now_s, effective_s)
+        self.advance(now_s)
         taken = Taken([], [], [])
         fresh = False
         for reading in readings:
@@ -187,7 +212,7 @@ class Enclosure:
                 self.counts.unmapped += 1
                 continue
             self.counts.readings += 1
-            if effective_s <= channel.effective_s:
+            if effective_s <= channel.effective_s or channel.too_old(reading, effective_s, now_s):
                 self._take_late(channel, reading, effective_s, taken)
                 continue
             judged_now = self._judge.judge(reading)
@@ -206,7 +231,7 @@ class Enclosure:
             channel.take(judged, effective_s)
             fresh = True
         if fresh:
-            self.now_s = max(self.now_s, effective_s)
+            self.now_s = max(self.now_s, now_s)
             self._next_expiry_s = min(channel.expires_s for channel in self._channels.values())
             self._evaluate()
         return taken
@@ -280,11 +305,9 @@ class Enclosure:
         if name is not None and name not in self.sections:
             self._add_section(name)
 
-    def widen_humidity(self, extra_pct: float) -> None:
-        """Widen the accuracy of humidity points inside, after solvent has been about [%]."""
-        for channel in self._channels.values():
-            if channel.config.quantity is Quantity.HUMIDITY and channel.config.inside:
-                channel.widen(extra_pct)
+    def age_s(self, channel: Channel) -> float | None:
+        """Return how old a channel's last word is, or None where it never spoke [s]."""
+        return self.now_s - channel.effective_s if math.isfinite(channel.effective_s) else None
 
     def explain(self) -> list[SectionCall]:
         """Return every section's call with its reasons, worst call first."""

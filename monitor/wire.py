@@ -80,6 +80,7 @@ def section_dict(call: SectionCall, pressure_pa: float = STANDARD_PRESSURE_PA) -
         "absolute_humidity_g_per_m3": _rounded(absolute),
         "looked_ahead_s": call.looked_ahead_s,
         "harm_time_s": _rounded(call.harm_time_s),
+        "cause": sorted(call.cause),
         "spec": call.spec,
         "time": iso_utc(call.time_s),
     }

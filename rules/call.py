@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from rules.limits import Judged
@@ -79,7 +79,7 @@ class Memory:
         since_s: since when [s].
         inside_since_s: since when every limit is inside by the re-entry band, or None [s].
         settled_since_s: since when every limit is ok by guard and band, or None [s].
-        cause: the limits that brought or kept a STOP; empty otherwise.
+        cause: what brought or kept a STOP, as `limit@point`; empty otherwise.
     """
 
     call: Call
@@ -142,7 +142,7 @@ def step(
     Returns:
         What to remember; `call` is the call in force from this evaluation on.
     """
-    broken = [entry.name for entry in judged if entry.state is LimitState.BROKEN]
+    broken = {cause_of(entry) for entry in judged if entry.state is LimitState.BROKEN}
     settled = not go_forbidden and not stop_forced and all_settled(judged, spec)
     settled_since_s = _since(memory.settled_since_s, settled, time_s)
     inside = not broken and not stop_forced and all_inside(judged, spec)
@@ -169,8 +169,8 @@ def step(
     if call is not Call.STOP:
         cause: frozenset[str] = frozenset()
     elif finding is Finding.BROKEN:
-        named = {str(name) for name in broken} | ({stop_forced} if stop_forced else set())
-        cause = frozenset(named) if memory.call is not Call.STOP else memory.cause | named
+        named = frozenset(broken | ({stop_forced} if stop_forced else set()))
+        cause = named if memory.call is not Call.STOP else memory.cause | named
     else:
         cause = memory.cause
     since_s = memory.since_s if call is memory.call else time_s
@@ -189,12 +189,17 @@ def restart_timers(memory: Memory, time_s: float) -> Memory:
     return Memory(call, time_s, None, None, memory.cause)
 
 
-def release(memory: Memory, names: frozenset[str], time_s: float) -> Memory:
-    """Return the memory once a point has been taken out of the config.
+def cause_of(entry: Judged) -> str:
+    """Return how a broken limit is remembered: `limit@point`."""
+    return f"{entry.name}@{entry.source}"
+
+
+def release(memory: Memory, points: frozenset[str], time_s: float) -> Memory:
+    """Return the memory once points have been taken out of the config.
 
     Args:
         memory: of the section.
-        names: the limits that the point alone gave or broke.
+        points: that are no longer there.
         time_s: when [s].
 
     Returns:
@@ -202,7 +207,7 @@ def release(memory: Memory, names: frozenset[str], time_s: float) -> Memory:
     """
     if memory.call is not Call.STOP or not memory.cause:
         return memory
-    left = memory.cause - names
+    left = frozenset(each for each in memory.cause if each.partition("@")[2] not in points)
     if left:
-        return Memory(memory.call, memory.since_s, memory.inside_since_s, None, left)
+        return replace(memory, settled_since_s=None, cause=left)
     return Memory(Call.HOLD, time_s)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from rules.call import Call, Memory, first_memory, restart_timers, step
+from rules.call import Call, Memory, first_memory, release, restart_timers, step
 from rules.climate import AssumedSurface, Climate, Sensed, climate_of
 from rules.harm import harm_time_s
 from rules.limits import (
@@ -89,6 +89,7 @@ class SectionCall:
         looked_ahead_s: how far ahead the outlook looked [s].
         harm_time_s: how long the film will mind, or None where the spec does not tell [s].
         time_s: of the evaluation [s].
+        cause: what brought or kept a STOP, as `limit@point`.
     """
 
     section: str
@@ -103,6 +104,7 @@ class SectionCall:
     looked_ahead_s: float
     harm_time_s: float | None
     time_s: float
+    cause: frozenset[str] = frozenset()
 
 
 class Section:
@@ -203,6 +205,7 @@ class Section:
             looked_ahead_s=looked_ahead_s,
             harm_time_s=self._harm_time_s(climate),
             time_s=time_s,
+            cause=memory.cause,
         )
 
     def _harm_time_s(self, climate: Climate) -> float | None:
@@ -212,6 +215,21 @@ class Section:
         if not film.spec.times or climate.surface_temp_c is None:
             return None
         return harm_time_s(film.spec, climate.surface_temp_c, film.coating_time_s)
+
+    def resume(self, cause: frozenset[str]) -> None:
+        """Take up what caused the STOP that the section begins with, after a restart."""
+        if self.memory.call is Call.STOP:
+            self.memory = replace(self.memory, cause=cause)
+
+    def release(self, points: frozenset[str], time_s: float) -> bool:
+        """End a STOP that points alone caused which are no longer in the config.
+
+        Returns:
+            Whether the STOP has ended.
+        """
+        before = self.memory.call
+        self.memory = release(self.memory, points, time_s)
+        return before is Call.STOP and self.memory.call is not Call.STOP
 
     def clock_jumped(self, time_s: float) -> None:
         """Begin timers, medians and trend anew after a jump of the clock; a STOP stays."""

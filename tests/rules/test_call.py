@@ -104,9 +104,9 @@ def test_what_forbids_go_begins_the_dwell_anew() -> None:
 
 def test_a_stop_ends_when_the_point_that_alone_caused_it_is_taken_out() -> None:
     memory = step(first_memory(0.0), judged(-1.0), GENERAL_GUIDANCE, 0.0)
-    margin = frozenset({str(LimitName.DEW_MARGIN_MIN)})
-    assert release(memory, frozenset({"humidity_max"}), 60.0).call is Call.STOP
-    assert release(memory, margin, 60.0).call is Call.HOLD
+    assert memory.cause == {"dew_margin_min@plank"}
+    assert release(memory, frozenset({"bow"}), 60.0).call is Call.STOP
+    assert release(memory, frozenset({"plank"}), 60.0).call is Call.HOLD
 
 
 def test_after_a_jump_of_the_clock_stop_stays_and_go_is_hold() -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.config import EnclosureConfig, PointConfig
-from monitor.pipeline import Enclosure, constant_film
+from monitor.pipeline import Enclosure, LastCall, constant_film
 from monitor.playback import Playback
 from rules.call import Call
 from rules.section import Film
@@ -101,7 +101,7 @@ def play(timeline: Timeline) -> list[Call]:
         ),
     )
     sections = {point[2] or "all" for point in timeline.points}
-    last = dict.fromkeys(sections, timeline.start) if timeline.start else {}
+    last = dict.fromkeys(sections, LastCall(timeline.start)) if timeline.start else {}
     enclosure = Enclosure(config, constant_film(Film(GENERAL_GUIDANCE)), START_S, last)
     playback = Playback(enclosure)
     calls: list[Call] = []

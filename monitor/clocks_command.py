@@ -1,0 +1,239 @@
+"""`filmcall clocks`: every countdown, reckoned from the log's events and temperatures."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from monitor.config_types import EnclosureConfig
+from monitor.film_history import Channel, channels_of, history_rows
+from monitor.film_keeper import Temperatures
+from monitor.log_command import reading_log
+from monitor.moments import moment_s
+from monitor.specs import find_spec
+from monitor.store import Store
+from monitor.wire import Json, iso_utc
+from rules.clock_run import Clock, ClockState
+from rules.clocks import clocks_of, history_wanted_from_s, merge_clocks
+from rules.errors import SpecFault
+from rules.events import Event
+from rules.reasons import minutes_text
+from rules.spec import GENERAL_GUIDANCE, Spec
+from sensors.reading import Quantity
+
+SURFACE_ACCURACY_K = 0.5
+AIR_ACCURACY_K = 0.3
+
+
+def run(
+    *,
+    enclosure: str | None,
+    at: str | None,
+    config_file: Path | None,
+    known_then: bool,
+    as_json: bool,
+    db: Path | None,
+) -> str:
+    """Return every clock of the log's enclosures, or of one, as JSON or lines.
+
+    Args:
+        enclosure: or None for all of them.
+        at: the time to reckon for, or None for now.
+        config_file: says which surface belongs to which section; without it the coldest and the
+            warmest of all surfaces count for each.
+        known_then: leave out what was recorded later than `at`.
+        as_json: JSON in place of lines.
+        db: the log.
+    """
+    now_s = time.time()
+    time_s = now_s if at is None else moment_s(at, now_s)
+    configs = _configs(config_file)
+    beside = config_file.parent if config_file is not None else None
+    with reading_log(db) as store:
+        names = [enclosure] if enclosure is not None else enclosures_in(store)
+        found = {
+            name: clocks_in_log(
+                store,
+                name,
+                time_s,
+                config=configs.get(name),
+                beside=beside,
+                known_s=time_s if known_then else None,
+            )
+            for name in names
+        }
+    if as_json:
+        listed = [
+            {"enclosure": name, **clock_dict(clock)}
+            for name, clocks in found.items()
+            for clock in clocks
+        ]
+        return json.dumps({"time": iso_utc(time_s), "clocks": listed}, indent=2)
+    lines = [
+        clock_line(clock, name if len(found) > 1 else "")
+        for name, clocks in found.items()
+        for clock in clocks
+    ]
+    return "\n".join(lines) or "no clock runs: no mix and no coat is recorded"
+
+
+def _configs(config_file: Path | None) -> dict[str, EnclosureConfig]:
+    if config_file is None:
+        return {}
+    from monitor.config import load_config_file
+
+    return {each.name: each for each in load_config_file(config_file).enclosures}
+
+
+def enclosures_in(store: Store) -> list[str]:
+    """Return the enclosures of which the log has an event."""
+    return sorted({event.enclosure for event in store.events()})
+
+
+def clocks_in_log(
+    store: Store,
+    enclosure: str,
+    time_s: float,
+    *,
+    config: EnclosureConfig | None = None,
+    beside: Path | None = None,
+    known_s: float | None = None,
+) -> tuple[Clock, ...]:
+    """Return an enclosure's clocks, reckoned from what the log holds.
+
+    Args:
+        store: the log.
+        enclosure: whose.
+        time_s: the time to reckon for [s].
+        config: says which surface belongs to which section, and the default spec.
+        beside: the folder that spec files count from.
+        known_s: leave out events recorded later than this; None leaves out nothing [s].
+    """
+    events = store.events(enclosure)
+    if known_s is not None:
+        events = tuple(e for e in events if e.recorded_s is None or e.recorded_s <= known_s)
+    default, specs = specs_for(store, enclosure, events, config, beside)
+    named = {event.section for event in events if event.section is not None}
+    sections: list[str | None] = [*sorted(named)] if named else [None]
+    merged = []
+    for section in sections:
+        temperatures = Temperatures(
+            _accuracy(config, Quantity.SURFACE_TEMP, SURFACE_ACCURACY_K),
+            _accuracy(config, Quantity.AIR_TEMP, AIR_ACCURACY_K),
+        )
+        from_s = history_wanted_from_s(section, events, time_s)
+        if from_s is not None:
+            _load(store, enclosure, config, section, temperatures, from_s, time_s)
+        merged.append(clocks_of(section, events, specs, default, temperatures.history(), time_s))
+    return merge_clocks(merged)
+
+
+def _load(
+    store: Store,
+    enclosure: str,
+    config: EnclosureConfig | None,
+    section: str | None,
+    temperatures: Temperatures,
+    from_s: float,
+    to_s: float,
+) -> None:
+    """Take in the temperatures of every source that the log has of the enclosure."""
+    for source in store.sources():
+        if config is not None:
+            channels: Sequence[Channel] = channels_of(config, section or "")
+        else:
+            channels = [
+                Channel(each.point, each.quantity)
+                for each in store.channels(source=source.source)
+                if each.enclosure == enclosure
+                and each.quantity in (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP)
+            ]
+        rows = history_rows(store, enclosure, channels, from_s, to_s + 1.0, source=source.source)
+        temperatures.put_before(rows)
+
+
+def specs_for(
+    store: Store,
+    enclosure: str,
+    events: Sequence[Event],
+    config: EnclosureConfig | None,
+    beside: Path | None,
+) -> tuple[Spec, Mapping[str, Spec]]:
+    """Return the enclosure's default spec and every spec that its events name and can be found."""
+    default = GENERAL_GUIDANCE
+    if config is not None:
+        default = find_spec(config.spec, beside)[0]
+    else:
+        named = _last_spec(store, enclosure)
+        if named is not None:
+            default = _found(named, beside) or default
+    specs = {default.name: default}
+    for name in {event.spec for event in events if event.spec is not None} - {default.name}:
+        spec = _found(name, beside)
+        if spec is not None:
+            specs[name] = spec
+    return default, specs
+
+
+def _last_spec(store: Store, enclosure: str) -> str | None:
+    last = None
+    for call in store.calls(enclosure):
+        last = call
+    return None if last is None else str(json.loads(last.body).get("spec"))
+
+
+def _found(name: str, beside: Path | None) -> Spec | None:
+    try:
+        return find_spec(name, beside)[0]
+    except SpecFault:
+        return None  # its clocks say that the spec is not known
+
+
+def _accuracy(config: EnclosureConfig | None, quantity: Quantity, default: float) -> float:
+    if config is None:
+        return default
+    return max((p.accuracy for p in config.points if p.quantity is quantity), default=default)
+
+
+def clock_dict(clock: Clock) -> Json:
+    """Return one clock with its fixed keys."""
+    range_s = clock.ends_at_range_s
+    return {
+        "name": clock.name.value,
+        "section": clock.section,
+        "batch": clock.batch,
+        "state": clock.state.value,
+        "left_s": clock.left_s,
+        "left_outlook_s": clock.left_outlook_s,
+        "started_at": _iso(clock.started_s),
+        "ends_at": _iso(clock.ends_at_s),
+        "ends_at_range": None if range_s is None else [_iso(range_s[0]), _iso(range_s[1])],
+        "basis": clock.basis,
+        "advice": clock.advice,
+        "spec": clock.spec,
+        "coat": clock.coat,
+    }
+
+
+def _iso(time_s: float | None) -> str | None:
+    return None if time_s is None else iso_utc(round(time_s))
+
+
+def clock_line(clock: Clock, enclosure: str = "") -> str:
+    """Return one clock as people read it."""
+    whose = "/".join(part for part in (enclosure, clock.section, clock.batch) if part)
+    if clock.state is ClockState.ENDED:
+        left = f"ended {_iso(clock.ended_at_s) or ''}".rstrip()
+    elif clock.left_s is None:
+        left = clock.state.value if clock.state is not ClockState.RUNNING else "stands still"
+    else:
+        left = f"{minutes_text(clock.left_s)} left"
+        if clock.ends_at_s is not None:
+            left += f", until {_iso(clock.ends_at_s)}"
+    line = f"{clock.name.value:<16} {whose:<20} {left}"
+    for more in (clock.basis, clock.advice):
+        if more:
+            line += f"\n{'':<17}{more}"
+    return line

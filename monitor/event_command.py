@@ -1,0 +1,129 @@
+"""`filmcall event`: writes down what a person did, beside a running `watch` or without one."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import time
+from pathlib import Path
+from typing import TypeVar
+
+from monitor.clocks_command import clocks_in_log
+from monitor.moments import AHEAD_S, moment_s
+from monitor.places import log_path
+from monitor.store import Store
+from monitor.wire import iso_utc
+from rules.clocks import launch_warning
+from rules.errors import FilmcallError
+from rules.events import Event
+from rules.reasons import minutes_text
+from rules.vocabulary import EventKind, Method
+from sensors.wire import printable
+
+LATE_S = 60.0
+
+Number = TypeVar("Number", int, float)
+
+
+def run(
+    kind: str,
+    *,
+    enclosure: str,
+    section: str | None,
+    at: str | None,
+    note: str,
+    spec: str | None,
+    coat: int | None,
+    batch: str | None,
+    amount_ml: float | None,
+    thinner_pct: float | None,
+    method: str | None,
+    what: str | None,
+    value: float | None,
+    unit: str | None,
+    corrects: int | None,
+    withdraw: bool,
+    db: Path | None,
+) -> str:
+    """Append one event to the log and return what was recorded.
+
+    Raises:
+        FilmcallError: what was given cannot be, or the log refuses.
+    """
+    now_s = time.time()
+    time_s = now_s if at is None else moment_s(at, now_s)
+    if time_s > now_s + AHEAD_S:
+        raise FilmcallError(
+            f"time {at} is ahead of the clock, so the event was not recorded; events are what has "
+            "been done"
+        )
+    event = Event(
+        kind=_kind(kind),
+        time_s=time_s,
+        enclosure=enclosure,
+        section=section,
+        note=note,
+        spec=spec,
+        coat=_at_least("coat", coat, 1),
+        batch=batch,
+        amount_ml=_at_least("amount", amount_ml, 0.0),
+        thinner_pct=_at_least("thinner", thinner_pct, 0.0),
+        method=_method(method),
+        what=what,
+        value=value,
+        unit=unit,
+        recorded_s=now_s,
+        corrects=corrects,
+        withdrawn=withdraw,
+    )
+    if event.kind is EventKind.MEASURED and (what is None or value is None):
+        raise FilmcallError(
+            "a measurement needs what was measured and its value, so it was not recorded; give "
+            "--what wood-moisture --value 14 --unit pct"
+        )
+    if withdraw and corrects is None:
+        raise FilmcallError("nothing was withdrawn: say which row with --corrects")
+    with Store.open(log_path(db), now_s=time.time) as store:
+        kept = store.add_event(event)
+        warning = ""
+        if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:
+            warning = launch_warning(clocks_in_log(store, enclosure, time_s - 1.0))
+    late = now_s - time_s
+    said = f"recorded {kept.kind.value} at {iso_utc(kept.time_s)} in {printable(enclosure)}"
+    if section is not None:
+        said += f"/{printable(section)}"
+    said += f", row {kept.row}"
+    if late > LATE_S:
+        said += f" (late, {minutes_text(late)} after)"
+    return f"{said}\nwarning: {warning}" if warning else said
+
+
+def _kind(kind: str) -> EventKind:
+    try:
+        return EventKind(kind)
+    except ValueError:
+        near = difflib.get_close_matches(kind, list(EventKind), 1)
+        hint = f"did you mean {near[0]}?" if near else f"one of: {', '.join(EventKind)}"
+        raise FilmcallError(
+            f"event {printable(kind)!r} is not known, so nothing was recorded; {hint}"
+        ) from None
+
+
+def _method(method: str | None) -> Method | None:
+    if method is None:
+        return None
+    try:
+        return Method(method)
+    except ValueError:
+        raise FilmcallError(
+            f"method {printable(method)!r} is not known, so nothing was recorded; one of: "
+            f"{', '.join(Method)}"
+        ) from None
+
+
+def _at_least(name: str, value: Number | None, least: Number) -> Number | None:
+    if value is not None and not (math.isfinite(value) and value >= least):
+        raise FilmcallError(
+            f"{name} {value:g} is under {least:g} or no number, so nothing was recorded"
+        )
+    return value

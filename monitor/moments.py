@@ -1,0 +1,66 @@
+"""Reads a time as people type it: `14:30`, or ISO 8601 with or without a zone."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta, tzinfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from rules.errors import FilmcallError
+
+AHEAD_S = 60.0
+
+
+def zone_named(name: str | None) -> tzinfo | None:
+    """Return a time zone by its IANA name; None is the machine's own.
+
+    Raises:
+        FilmcallError: there is no such zone.
+    """
+    if name is None:
+        return None
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError):
+        raise FilmcallError(
+            f"timezone {name!r} is not known, so no time was read by it; give an IANA name like "
+            "Europe/Brussels"
+        ) from None
+
+
+def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
+    """Return a typed time as seconds since 1970.
+
+    Args:
+        text: `14:30`, which is the last time that a clock showed it, or ISO 8601.
+        now_s: [s].
+        timezone: of times that carry none; None is the machine's own.
+
+    Raises:
+        FilmcallError: it is no time.
+
+    >>> moment_s("1970-01-02T00:00:00Z", 0.0)
+    86400.0
+    """
+    zone = zone_named(timezone)
+    now = datetime.fromtimestamp(now_s, tz=zone)
+    try:
+        if len(text) <= 8 and ":" in text:
+            parts = [int(part) for part in text.split(":")]
+            at = now.replace(
+                hour=parts[0],
+                minute=parts[1],
+                second=parts[2] if len(parts) > 2 else 0,
+                microsecond=0,
+            )
+            if at.timestamp() > now_s + AHEAD_S:
+                at -= timedelta(days=1)
+            return at.timestamp()
+        at = datetime.fromisoformat(text)
+    except (ValueError, IndexError):
+        raise FilmcallError(
+            f"time {text!r} cannot be read; give 14:30 or 2026-05-01T14:30, with Z or +02:00 "
+            "where it is not local"
+        ) from None
+    if at.tzinfo is None and zone is not None:
+        at = at.replace(tzinfo=zone)
+    return at.timestamp()

@@ -1,0 +1,127 @@
+"""`filmcall watch`: the live program with its broker, log, listeners and service manager."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import signal
+import time
+from pathlib import Path
+from types import FrameType
+
+import typer
+
+from monitor.config import Config, load_config_file
+from monitor.film_keeper import FilmKeeper
+from monitor.notify import Notifier
+from monitor.pipeline import Enclosure
+from monitor.places import log_path
+from monitor.publish import Publisher
+from monitor.replaying import Job, keeper_of
+from monitor.specs import find_spec
+from monitor.steady import SteadyClock
+from monitor.store import Store
+from monitor.watching import Watch
+from monitor.wire import Json, plain_line
+from rules.errors import FilmcallError
+from rules.section import SectionCall
+from sensors.broker import BrokerFault
+from sensors.mqtt import Intake
+from sensors.payload import SourceFault
+
+TURN_S = 0.2
+BUSY_S = 0.5  # a call is told within 1 s though another process holds the log
+_SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+
+
+class Stopper:
+    """Remembers that a signal asked the program to end."""
+
+    def __init__(self) -> None:
+        self.asked = False
+        for each in _SIGNALS:
+            signal.signal(each, self._ask)
+
+    def _ask(self, _number: int, _frame: FrameType | None) -> None:
+        self.asked = True
+
+
+def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> None:
+    """Watch until asked to end.
+
+    Raises:
+        FilmcallError: the config, a spec, the log or the broker's settings cannot be used.
+    """
+    config = load_config_file(config_file)
+    logging.basicConfig(level=logging.WARNING, format="%(message)s")
+    keepers = keepers_of(config, config_file.parent)
+    notifier = Notifier.from_environment(os.environ, pid=os.getpid())
+    sources = [source for each in config.enclosures for source in each.sources()]
+    if config.broker is None:
+        raise FilmcallError(
+            f"config {config_file} has no [broker], so nothing can be heard; say where it is: "
+            'host = "127.0.0.1", port = 1883'
+        )
+    if not sources:
+        raise FilmcallError(
+            f"config {config_file} maps no point to a topic, so nothing can be heard; give each "
+            'point its topic = "..."'
+        )
+    station = config.publish.station
+    with Store.open(log_path(db), now_s=time.time, busy_s=BUSY_S) as store:
+        store.lock_for_watch()
+        for notice in store.notices:
+            typer.echo(notice, err=True)
+        try:
+            broker = config.broker.broker(station, os.environ)
+            intake = Intake(broker, sources, monotonic=boot_time_s)
+        except (BrokerFault, SourceFault) as fault:
+            raise FilmcallError(str(fault)) from fault
+        publisher = Publisher(intake, base=config.publish.base, station=station)
+        stopper = Stopper()
+        watch = Watch(
+            config,
+            keepers,
+            store,
+            intake,
+            SteadyClock(time.time, boot_time_s),
+            tell=_tell_json if as_jsonl else _tell_line,
+            publisher=publisher,
+            station=station,
+        )
+        intake.start()
+        notifier.ready("watching")
+        try:
+            while not stopper.asked:
+                watch.turn(TURN_S)
+                notifier.alive()
+        finally:
+            notifier.stopping()
+            publisher.close()
+            intake.stop()
+            notifier.close()
+
+
+def boot_time_s() -> float:
+    """Return a clock that nobody sets and that goes on while the machine sleeps [s]."""
+    clock = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
+    return time.clock_gettime(clock)
+
+
+def keepers_of(config: Config, beside: Path) -> dict[str, FilmKeeper]:
+    """Return what follows each enclosure's films, by the specs that the config names."""
+    return {
+        each.name: keeper_of(Job(each, find_spec(each.spec, beside)[0], ""), (), beside)
+        for each in config.enclosures
+    }
+
+
+def _tell_line(enclosure: Enclosure, calls: list[SectionCall], told: Json) -> None:
+    unlogged = " (unlogged)" if told.get("unlogged") else ""
+    for call in calls:
+        typer.echo(plain_line(enclosure.name, call) + unlogged)
+
+
+def _tell_json(_enclosure: Enclosure, _calls: list[SectionCall], told: Json) -> None:
+    typer.echo(json.dumps(told))
