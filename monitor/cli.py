@@ -252,6 +252,59 @@ def clocks(
     )
 
 
+@app.command(
+    epilog="Example: filmcall batch --spec polyurethane-topcoat --area hull-port=6.5 "
+    "--area hull-stbd=6.5 --dry-um 50 --temp 18"
+)
+def batch(
+    spec: Annotated[str, typer.Option("--spec", help="A shipped spec's name, or a file.")],
+    area: Annotated[list[str], typer.Option(help="12, or hull-port=6.5, in order [m2].")],
+    temp: Annotated[str, typer.Option(help="Of air, hull and mix now: 18, 18C or 64F.")],
+    forecast: Annotated[str | None, typer.Option(help="The temperature to come.")] = None,
+    coats: Annotated[int, typer.Option(help="How many.")] = 1,
+    wet_um: Annotated[float | None, typer.Option(help="Wet film of one coat [µm].")] = None,
+    dry_um: Annotated[float | None, typer.Option(help="Dry film of one coat [µm].")] = None,
+    method: Annotated[str, typer.Option(help="brush, roller or gun.")] = "roller",
+    loss: Annotated[float, typer.Option(help="Paint that never reaches the work [%].")] = 10.0,
+    thinner: Annotated[float | None, typer.Option(help="Thinner wanted, of the mix [%].")] = None,
+    rate: Annotated[
+        float | None, typer.Option(help="Your own rate [m2/h]; else learned from the log.")
+    ] = None,
+    pot: Annotated[float | None, typer.Option(help="What your pot holds [mL].")] = None,
+    batch_size: Annotated[float | None, typer.Option(help="A batch that you want [mL].")] = None,
+    ratio: Annotated[str | None, typer.Option(help="As you read it, to be checked: 3:1.")] = None,
+    cup: Annotated[float, typer.Option(help="What a cup holds [mL].")] = 250.0,
+    html: Annotated[Path | None, typer.Option(help="Write the sheet for the wall.")] = None,
+    json_: JsonOption = False,
+    db: DbOption = None,
+) -> None:
+    """Plan how much to mix, in how many batches, and where to stop."""
+    from monitor import batch_command
+
+    typer.echo(
+        batch_command.run(
+            spec_name=spec,
+            areas=area,
+            coats=coats,
+            wet_um=wet_um,
+            dry_um=dry_um,
+            method=method,
+            loss_pct=loss,
+            thinner_pct=thinner,
+            temp=temp,
+            forecast=forecast,
+            rate_m2_per_h=rate,
+            pot_ml=pot,
+            batch_ml=batch_size,
+            ratio=ratio,
+            cup_ml=cup,
+            html=html,
+            as_json=json_,
+            db=db,
+        )
+    )
+
+
 @spec_app.command("list", epilog="Example: filmcall spec list")
 def spec_list() -> None:
     """List the specs that come with the program; all their figures are generic."""
