@@ -235,7 +235,7 @@ def _damp_hours(job: Job, begin_h: float, end_h: float) -> None:
 
 
 def dew_on_epoxy(seed: int) -> Planted:
-    """Primer laid in the afternoon, dew on it in the evening: the greasy film of cool damp nights."""
+    """Primer laid in the afternoon, dew on it in the evening: greasy by the morning."""
     job = Job("dew-on-epoxy", seed)
     _dewy_night(job, _one_coat(job, EPOXY))
     return job.finish()

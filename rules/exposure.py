@@ -1,0 +1,259 @@
+"""How long a film lay inside, near and beyond each limit, and how much beyond: sums over a log.
+
+Takes a climate on an even grid, as `monitor.review` reads it from the log; hands sums to `causes`
+and to the report. Pure arithmetic on arrays.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.limits import is_upper, unit_of
+from rules.vocabulary import LimitName, Stage
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+HOUR_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ClimateSeries:
+    """The climate of one section on an even grid; NaN where no point tells.
+
+    Attributes:
+        time_s: start of each cell, evenly apart [s].
+        step_s: length of a cell [s].
+        values: what each limit judges, as `climate.climate_of` picks it (coldest surface, highest
+            dew or frost point, most humid point, warmest air) [unit of the limit].
+        guards: how far each must stay inside to be sure of it [unit of the limit].
+        complete: where every required point behind a limit was ok.
+        co2_ppm: highest carbon dioxide, or None where none was measured [ppm].
+    """
+
+    time_s: Floats
+    step_s: float
+    values: Mapping[LimitName, Floats]
+    guards: Mapping[LimitName, Floats] = field(default_factory=dict)
+    complete: Mapping[LimitName, Bools] = field(default_factory=dict)
+    co2_ppm: Floats | None = None
+
+    def span(self, from_s: float, to_s: float) -> tuple[slice, Floats]:
+        """Return the cells that a span touches and how much of each it covers [s]."""
+        if not (to_s > from_s) or not self.time_s.size:
+            return slice(0, 0), np.empty(0)
+        low = int(np.searchsorted(self.time_s, from_s - self.step_s, "right"))
+        high = int(np.searchsorted(self.time_s, to_s, "left"))
+        begin = self.time_s[low:high]
+        covered = np.minimum(begin + self.step_s, to_s) - np.maximum(begin, from_s)
+        return slice(low, high), np.maximum(covered, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Beyond:
+    """How far and how long a quantity stood on the wrong side of a bound.
+
+    Attributes:
+        bound: the bound [unit].
+        upper: whether it bounds from above.
+        unit: of bound and worst.
+        beyond_s: time on the wrong side [s].
+        clear_s: the part of it that the sensors' uncertainty cannot explain [s].
+        unknown_s: time without a value [s].
+        whole_s: length of the span [s].
+        exposure: how far times how long beyond [unit h].
+        worst: the value furthest over, or nearest to, the bound; None without any.
+        worst_s: when [s].
+        first_s: when it was first beyond, or None [s].
+        last_s: when it was last beyond, or None [s].
+    """
+
+    bound: float
+    upper: bool
+    unit: str
+    beyond_s: float
+    clear_s: float
+    unknown_s: float
+    whole_s: float
+    exposure: float
+    worst: float | None
+    worst_s: float | None
+    first_s: float | None
+    last_s: float | None
+
+    @property
+    def depth(self) -> float:
+        """How far the worst value is beyond the bound, 0 where it is not [unit]."""
+        if self.worst is None:
+            return 0.0
+        return max(0.0, self.worst - self.bound if self.upper else self.bound - self.worst)
+
+
+@dataclass(frozen=True, slots=True)
+class LimitTimes:
+    """One limit over one stage of one coat.
+
+    Attributes:
+        name: the limit.
+        stage: apply, flash or cure.
+        from_s: begin of the span [s].
+        to_s: its end: of the stage, or of the limit's own step [s].
+        ok_s: time inside by more than the guard [s].
+        near_s: time inside by less [s].
+        broken_s: time beyond [s].
+        unknown_s: time that a needed point leaves unknown [s].
+        beyond: how far and how long.
+    """
+
+    name: LimitName
+    stage: Stage
+    from_s: float
+    to_s: float
+    ok_s: float
+    near_s: float
+    broken_s: float
+    unknown_s: float
+    beyond: Beyond
+
+    @property
+    def whole_s(self) -> float:
+        """Length of the span [s]."""
+        return self.to_s - self.from_s
+
+
+def beyond(
+    time_s: Floats,
+    values: Floats,
+    covered_s: Floats,
+    bound: float,
+    *,
+    upper: bool,
+    unit: str,
+    guard: Floats | float = 0.0,
+    whole_s: float | None = None,
+) -> Beyond:
+    """Sum up how far and how long values stood on the wrong side of a bound.
+
+    Args:
+        time_s: start of each cell [s].
+        values: in each cell, NaN where not known [unit].
+        covered_s: how much of each cell counts [s].
+        bound: [unit].
+        upper: whether values over it are the wrong ones.
+        unit: of the bound.
+        guard: what the sensors' uncertainty can explain [unit].
+        whole_s: length of the span where the grid does not cover it all [s].
+
+    Returns:
+        The sums.
+
+    Source:
+        Definition: the integral of the excess over time.
+
+    >>> import numpy as np
+    >>> b = beyond(np.array([0.0, 3600.0]), np.array([1.0, 4.0]), np.array([3600.0, 3600.0]),
+    ...            3.0, upper=False, unit="K")
+    >>> b.beyond_s, b.exposure, b.worst
+    (3600.0, 2.0, 1.0)
+    """
+    excess = values - bound if upper else bound - values
+    known = ~np.isnan(excess) & (covered_s > 0.0)
+    over = known & (excess > 0.0)
+    known_s = float(covered_s[known].sum())
+    length_s = float(covered_s.sum()) if whole_s is None else whole_s
+    worst = worst_s = first_s = last_s = None
+    if known.any():
+        at = int(np.argmax(np.where(known, excess, -np.inf)))
+        worst, worst_s = float(values[at]), float(time_s[at])
+    if over.any():
+        places = np.flatnonzero(over)
+        first_s = float(time_s[places[0]])
+        last_s = float(time_s[places[-1]] + covered_s[places[-1]])
+    return Beyond(
+        bound=bound,
+        upper=upper,
+        unit=unit,
+        beyond_s=float(covered_s[over].sum()),
+        clear_s=float(covered_s[over & (excess > guard)].sum()),
+        unknown_s=max(0.0, length_s - known_s),
+        whole_s=length_s,
+        exposure=float((excess[over] * covered_s[over]).sum()) / HOUR_S,
+        worst=worst,
+        worst_s=worst_s,
+        first_s=first_s,
+        last_s=last_s,
+    )
+
+
+def limit_times(
+    series: ClimateSeries,
+    name: LimitName,
+    stage: Stage,
+    bound: float,
+    from_s: float,
+    to_s: float,
+    *,
+    guarded: bool = True,
+) -> LimitTimes:
+    """Return how long one limit was ok, near, broken and unknown in a span.
+
+    As in a call: what is past the bound is broken even where another point is silent; else a
+    silent required point makes it unknown. Unlike a call, each cell counts by its own value and
+    not by a median.
+
+    Args:
+        series: the section's climate.
+        name: the limit.
+        stage: of the film, for the record.
+        bound: wet-film cooling included [unit of the limit].
+        from_s: begin [s].
+        to_s: end [s].
+        guarded: whether the spec keeps the sensors' uncertainty clear of the bound.
+
+    Returns:
+        The sums; time outside the grid counts as unknown.
+
+    Source:
+        No source: this program's own four states.
+    """
+    cells, covered = series.span(from_s, to_s)
+    whole_s = max(0.0, to_s - from_s)
+    values = series.values.get(name)
+    value = np.full(covered.size, math.nan) if values is None else values[cells]
+    guards = series.guards.get(name)
+    guard = 0.0 if guards is None or not guarded else guards[cells]
+    complete = series.complete.get(name)
+    upper = is_upper(name)
+    found = beyond(
+        series.time_s[cells],
+        value,
+        covered,
+        bound,
+        upper=upper,
+        unit=unit_of(name),
+        guard=guard,
+        whole_s=whole_s,
+    )
+    inside = bound - value if upper else value - bound
+    known = ~np.isnan(inside)
+    if complete is not None:
+        known &= complete[cells]
+    with np.errstate(invalid="ignore"):
+        ok_s = float(covered[known & (inside >= guard) & (inside >= 0.0)].sum())
+        near_s = float(covered[known & (inside >= 0.0) & (inside < guard)].sum())
+    return LimitTimes(
+        name=name,
+        stage=stage,
+        from_s=from_s,
+        to_s=to_s,
+        ok_s=ok_s,
+        near_s=near_s,
+        broken_s=found.beyond_s,
+        unknown_s=max(0.0, whole_s - ok_s - near_s - found.beyond_s),
+        beyond=found,
+    )
