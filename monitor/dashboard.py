@@ -161,6 +161,9 @@ def _small(rooms: Rooms, size: Size, desk: DeskView) -> Lines:
     faults = flow(rooms.fault_items(), width)
     clock = _next_clock(rooms, width)
     least = 1 + len(_asked(rooms, rooms.worst, size.columns)) if rooms.worst else 1
+    if desk.keys_page:
+        sentences = [flow([Text(clean(key)) for key in desk.keys_page], width)[: size.rows // 3]]
+        sections, clock, faults = [], [], []
     choices = [[*text, *sections, *loud, *clock] for text in sentences]
     choices = [
         [*choices[0], *faults],
@@ -192,7 +195,10 @@ def _large(rooms: Rooms, size: Size, desk: DeskView) -> Lines:
     foot = _foot(rooms, width, desk, small=False)
     space = size.rows - len(band) - len(top) - len(foot)
     if desk.keys_page:
-        middle = _table(desk.keys_page, width, max(1, width // 26))[: max(0, space)]
+        title = Text.assemble(
+            rooms.part(f"{rooms.say('room keys')}  ", "head"), rooms.say("keys-page")
+        )
+        middle = [title, *_table(desk.keys_page, width, max(1, width // 26))][: max(0, space)]
     elif wide and space >= WIDE_ROWS // 2:
         middle = _columns(rooms, width, space, 3 if vast else 2)
     else:
@@ -306,7 +312,7 @@ def _columns(rooms: Rooms, width: int, space: int, count: int) -> Lines:
     why = _stacked(rooms, "limits", rooms.limit_lines(), each, 3)
     trends = [_trend_room(rooms, [name], each, 2 + i, tall=6) for i, name in enumerate(limits)]
     if count == 2:
-        plan = [[climate, *trends[:1], outlook, why], [clocks, sensors, events]]
+        plan = [[climate, *trends[:1], outlook, events], [clocks, sensors, why]]
     else:
         plan = [[climate, outlook, why], _apart(trends, limits), [clocks, sensors, events]]
     shares = _share(plan, space, titled=True)

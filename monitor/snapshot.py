@@ -58,7 +58,8 @@ class Snapshot:
         link_ok: whether readings can come in.
         alarm: the alarm that nobody has acknowledged yet, or "".
         notices: what has to be said beside the call: unlogged calls, a clock that was set.
-        specs: by name, so that the screen can say what would change a call, and offer them.
+        specs: by name, so that the screen can say what would change a call, and offer them; the
+            enclosure's own first.
     """
 
     enclosure: str

@@ -59,7 +59,7 @@ def chart_of(
     recent = [(t, v) for t, v in series if now_s - _MOST_S <= t <= now_s and math.isfinite(v)]
     if not recent or width < 2 or rows < 2:
         return None
-    span_s = min(_MOST_S, max(3600.0, math.ceil((now_s - recent[0][0]) / 3600.0) * 3600.0))
+    span_s = min(_MOST_S, max(3600.0, math.ceil((now_s - recent[0][0]) / 3600.0 - 0.1) * 3600.0))
     begin_s = now_s - span_s
     worst: list[float | None] = [None] * width
     for time_s, value in recent:

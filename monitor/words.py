@@ -261,7 +261,7 @@ class Words:
     def __hash__(self) -> int:
         return hash(tuple(sorted(self._table.items())))
 
-    def say(self, key: str, **figures: object) -> str:
+    def say(self, key: str, /, **figures: object) -> str:
         """Return a text with its figures filled in.
 
         Args:

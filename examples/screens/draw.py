@@ -27,7 +27,7 @@ from monitor.theme import Theme  # noqa: E402
 
 PICTURES = {"go": Theme(), "stop": Theme(), "night": Theme(dim=True)}
 SIZE = Size(80, 24)
-CELL_W, CELL_H, FONT = 8.4, 17.0, 14.0
+CELL_W, CELL_H, FONT = 8.43, 17.0, 14.0
 INK, PAPER = "#e8e6df", "#14181c"
 
 # Part of the cell that a block character fills: left, top, width, height.
@@ -50,7 +50,7 @@ def svg_of(lines: list[Text], size: Size, paper: str = PAPER) -> str:
     width, height = size.columns * CELL_W, size.rows * CELL_H
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width + 16:g} {height + 16:g}" '
-        f'font-family="DejaVu Sans Mono, Menlo, Consolas, monospace" font-size="{FONT:g}px">',
+        f'font-family="DejaVu Sans Mono, Menlo, Consolas, monospace" font-size="{FONT:g}px" shape-rendering="crispEdges">',
         f'<rect width="100%" height="100%" rx="6" fill="{paper}"/>',
         '<g transform="translate(8 8)">',
     ]

@@ -66,7 +66,7 @@ class Tent:
     ) -> None:
         self.air_c, self.rh_pct, self.planks_c = air_c, rh_pct, planks_c
         self.events = tuple(events)
-        self.film = Film(spec, stage, Method.ROLLER if stage is not Stage.PREP else None)
+        self.film = Film(spec, stage, Method.ROLLER)
         self.trends: dict[str, list[tuple[float, float]]] = {}
 
     def sensed(self, time_s: float, dead: Sequence[str] = ()) -> list[Sensed]:
@@ -196,7 +196,7 @@ def hold() -> Snapshot:
     tent = Tent(
         line(20.5, 16.9, 4.0, now_s),
         line(58.0, 71.0, 4.0, now_s),
-        {PORT: line(18.6, 15.9, 4.0, now_s), STARBOARD: line(18.9, 16.7, 4.0, now_s)},
+        {PORT: line(18.3, 15.0, 4.0, now_s), STARBOARD: line(18.9, 16.7, 4.0, now_s)},
         events,
     )
     return tent.snapshot(now_s)
