@@ -102,7 +102,7 @@ def test_points_close_together_give_an_offset_and_their_distance_is_the_residual
 
 @given(
     st.lists(
-        st.tuples(st.floats(10.0, 95.0), st.floats(-3.0, 3.0)),
+        st.tuples(st.floats(10.0, 95.0), st.floats(-2.0, 2.0)),
         min_size=2,
         max_size=8,
     )
