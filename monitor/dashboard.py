@@ -7,30 +7,27 @@ by its rank, whole rooms first.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from rich.cells import cell_len
 from rich.text import Text
 
+from monitor.arrange import Lines, columns, cut, one_column
 from monitor.big_letters import big_call
 from monitor.desk_view import IDLE, DeskView
 from monitor.pieces import flow, wrap
-from monitor.rooms import FILM_OPEN, WHOLE, Rooms
+from monitor.room_clocks import WHOLE
+from monitor.rooms import FILM_OPEN, Rooms
 from monitor.snapshot import Snapshot
 from monitor.theme import Theme, clean, zone_word
 from rules.call import Call
-from rules.limits import is_upper
 from rules.section import SectionCall
-from rules.vocabulary import LimitName
 
 WIDE_COLUMNS, WIDE_ROWS = 110, 32
 VAST_COLUMNS, VAST_ROWS = 160, 48
 SMALL_COLUMNS, SMALL_ROWS = 60, 20  # below, only what decides is shown
-_LABEL = 9  # columns of a room's name in the one-column arrangement
-
-Lines = list[Text]
+LEAST_COLUMNS, LEAST_ROWS = 30, 9  # below, no more than words
 
 
 class Size(NamedTuple):
@@ -38,25 +35,6 @@ class Size(NamedTuple):
 
     columns: int
     rows: int
-
-
-@dataclass(frozen=True, slots=True)
-class Room:
-    """One room in an arrangement.
-
-    Attributes:
-        title: its name.
-        least: fewest lines that are of use; it is dropped where they do not fit.
-        most: lines that it can use.
-        rank: 0 goes first where lines are short.
-        draw: gives at most so many lines.
-    """
-
-    title: str
-    least: int
-    most: int
-    rank: int
-    draw: Callable[[int], Lines]
 
 
 def render(snapshot: Snapshot, size: Size, theme: Theme, desk: DeskView = IDLE) -> Lines:
@@ -74,7 +52,8 @@ def render(snapshot: Snapshot, size: Size, theme: Theme, desk: DeskView = IDLE) 
     rooms = Rooms(snapshot, theme)
     size = Size(max(20, size.columns), max(4, size.rows))
     small = size.rows < SMALL_ROWS or size.columns < SMALL_COLUMNS
-    lines = (_small if small else _large)(rooms, size, desk)
+    tiny = size.columns < LEAST_COLUMNS or size.rows < LEAST_ROWS
+    lines = (_tiny if tiny else _small if small else _large)(rooms, size, desk)
     page = theme.style("page")
     return [_padded(line, size.columns, page) for line in _exactly(lines, size.rows)]
 
@@ -132,7 +111,7 @@ def _head(rooms: Rooms, width: int) -> Text:
                 stamp = Text(right, style=mark) if mark is not None else Text(right)
                 return Text.assemble(left, blank, stamp)
     stamp = Text(rights[-1], style=mark) if mark is not None else Text(rights[-1])
-    return _cut(stamp, width)
+    return cut(stamp, width)
 
 
 def _asked(rooms: Rooms, call: SectionCall, width: int) -> Lines:
@@ -149,6 +128,22 @@ def _asked(rooms: Rooms, call: SectionCall, width: int) -> Lines:
 
 
 # --- below the band
+
+
+def _tiny(rooms: Rooms, size: Size, desk: DeskView) -> Lines:
+    """Words alone, for a terminal too small for anything else."""
+    call = rooms.worst
+    words = [*desk.lines]
+    if any(each.call is Call.GO for each in rooms.snapshot.calls):
+        words.append(rooms.say("film-is-not-air"))
+    if call is None:
+        words.append(rooms.say("no-call"))
+    else:
+        named = "too-small" if call.section != WHOLE else "too-small-all"
+        section = clean(call.section)
+        words.append(rooms.say(named, call=call.call.value, section=section, advice=call.advice))
+        words.append(rooms.sentence(call, 1))
+    return [line for each in words for line in wrap(Text(clean(each)), size.columns)]
 
 
 def _small(rooms: Rooms, size: Size, desk: DeskView) -> Lines:
@@ -178,6 +173,7 @@ def _small(rooms: Rooms, size: Size, desk: DeskView) -> Lines:
             break
     letters = max(1, min(letters, max(4, size.rows // 3 - least)))
     band = _band(rooms, size, least + letters)
+    body = body[: max(0, size.rows - len(band) - len(foot))]
     space = size.rows - len(band) - len(body) - len(foot)
     more = flow(rooms.clock_items()[1:], width) + flow(rooms.climate_items(), width)
     more = more[: max(0, space)]
@@ -200,9 +196,9 @@ def _large(rooms: Rooms, size: Size, desk: DeskView) -> Lines:
         )
         middle = [title, *_table(desk.keys_page, width, max(1, width // 26))][: max(0, space)]
     elif wide and space >= WIDE_ROWS // 2:
-        middle = _columns(rooms, width, space, 3 if vast else 2)
+        middle = columns(rooms, width, space, 3 if vast else 2)
     else:
-        middle = _one_column(rooms, width, space)
+        middle = one_column(rooms, width, space)
     middle += [Text()] * (space - len(middle))
     return band + [Text.assemble(" ", line) for line in (*top, *middle, *foot)]
 
@@ -269,188 +265,11 @@ def _foot(rooms: Rooms, width: int, desk: DeskView, *, small: bool) -> Lines:
         text = rooms.say("keys-line")
         if cell_len(text) > width:
             text = rooms.say("keys-line-short")
-        lines.append(_cut(rooms.part(text, "label"), width))
+        lines.append(cut(rooms.part(text, "label"), width))
     return lines
-
-
-# --- arrangements
-
-
-def _one_column(rooms: Rooms, width: int, space: int) -> Lines:
-    """The rooms under one another, their names at the left."""
-    inner = width - _LABEL
-    plan = [
-        _flowing(rooms, "climate", rooms.climate_items(), inner, 0),
-        _trend_room(rooms, rooms.trend_limits()[:1], inner, 5, tall=3),
-        _flowing(rooms, "clocks", rooms.clock_groups(), inner, 1, none="no-clocks"),
-        _flowing(rooms, "outlook", rooms.outlook_items(), inner, 2),
-        _sensors(rooms, inner, 3),
-        _listed(rooms, "events", rooms.event_items(), inner, 4),
-    ]
-    lines: Lines = []
-    for room, count in zip(plan, _share([plan], space)[0], strict=True):
-        drawn = room.draw(count) if count else []
-        for index, line in enumerate(drawn):
-            title = room.title if index == 0 else ""
-            lines.append(Text.assemble(rooms.part(f"{title:<{_LABEL}}", "head"), line))
-    return lines
-
-
-def _columns(rooms: Rooms, width: int, space: int, count: int) -> Lines:
-    """The rooms side by side in two or three columns, their names above them."""
-    between = 3
-    each = (width - between * (count - 1)) // count
-    limits = rooms.trend_limits()
-    climate = _stacked(rooms, "climate", rooms.climate_items(), each, 0)
-    pieces = rooms.clock_items(long=True) if count > 2 else rooms.clock_groups()
-    clocks = _stacked(rooms, "clocks", pieces, each, 1, none="no-clocks")
-    outlook = _stacked(rooms, "outlook", rooms.outlook_items(), each, 1)
-    sensors = _sensors(rooms, each, 2)
-    if count > 2:
-        sensors = _stacked(rooms, "sensors", rooms.sensor_items(long=True), each, 2)
-    events = _listed(rooms, "events", rooms.event_items(), each, 3)
-    why = _stacked(rooms, "limits", rooms.limit_lines(), each, 3)
-    trends = [_trend_room(rooms, [name], each, 2 + i, tall=6) for i, name in enumerate(limits)]
-    if count == 2:
-        plan = [[climate, *trends[:1], outlook, events], [clocks, sensors, why]]
-    else:
-        plan = [[climate, outlook, why], _apart(trends, limits), [clocks, sensors, events]]
-    shares = _share(plan, space, titled=True)
-    blocks: list[Lines] = []
-    for column, counts in zip(plan, shares, strict=True):
-        block: Lines = []
-        for room, lines in zip(column, counts, strict=True):
-            if not lines:
-                continue
-            rule = "─" * max(0, each - cell_len(room.title) - 1)
-            title = Text.assemble(rooms.part(f"{room.title} ", "head"), rooms.part(rule, "label"))
-            block += [title, *room.draw(lines - 1)]
-        blocks.append(block)
-    height = max((len(block) for block in blocks), default=0)
-    rows: Lines = []
-    for index in range(min(height, space)):
-        row = Text()
-        for place, block in enumerate(blocks):
-            cell = block[index].copy() if index < len(block) else Text()
-            if place < len(blocks) - 1:
-                cell.append(" " * (each + between - cell.cell_len))
-            row.append_text(cell)
-        rows.append(row)
-    return rows
-
-
-def _apart(trends: Sequence[Room], limits: Sequence[LimitName]) -> list[Room]:
-    """One chart a quantity: two bounds of one quantity would draw the same series twice."""
-    seen: set[str] = set()
-    kept = []
-    for room, name in zip(trends, limits, strict=True):
-        quantity = name.value.rsplit("_", 1)[0]
-        if quantity not in seen and not (is_upper(name) and quantity.endswith("_temp")):
-            kept.append(room)
-            seen.add(quantity)
-    return kept
-
-
-def _flowing(rooms: Rooms, name: str, items: Lines, width: int, rank: int, none: str = "") -> Room:
-    if not items and none:
-        items = [rooms.part(rooms.say(none), "label")]
-    lines = flow(items, width)
-    least = 1 if rank else len(lines)
-    draw = _counted(rooms, items, lambda some: flow(some, width))
-    return Room(rooms.say(f"room {name}"), least, len(lines), rank, draw)
-
-
-def _sensors(rooms: Rooms, width: int, rank: int) -> Room:
-    """Every body with its age; where there is no room for all, the faults and how many are well."""
-    each, brief = (flow(rooms.sensor_items(brief=b), width) for b in (False, True))
-    return Room(
-        rooms.say("room sensors"),
-        len(brief),
-        len(each),
-        rank,
-        lambda count: (each if len(each) <= count else brief)[:count],
-    )
-
-
-def _stacked(rooms: Rooms, name: str, items: Lines, width: int, rank: int, none: str = "") -> Room:
-    if not items and none:
-        items = [rooms.part(rooms.say(none), "label")]
-
-    def stack(some: Lines) -> Lines:
-        return [line for item in some for line in _hanging(item, width)]
-
-    lines = stack(items)
-    least = len(lines) if name == "climate" else min(2, len(lines))
-    if name == "sensors":
-        least = max(1, len(stack(rooms.fault_items())))
-    draw = _counted(rooms, items, stack)
-    return Room(rooms.say(f"room {name}"), least, len(lines), rank, draw)
-
-
-def _listed(rooms: Rooms, name: str, items: Lines, width: int, rank: int) -> Room:
-    """One line an item, the rest of a long one cut: nothing that decides stands there."""
-    lines = [_cut(item, width) for item in items]
-    return Room(rooms.say(f"room {name}"), 1, len(lines), rank, lambda count: lines[:count])
-
-
-def _trend_room(
-    rooms: Rooms, limits: Sequence[LimitName], width: int, rank: int, tall: int
-) -> Room:
-    title = rooms.say("room trend")
-    if not limits:
-        none = [rooms.part(rooms.say("no-trend"), "label")]
-        return Room(title, 1, 1, rank, lambda _count: none)
-    return Room(title, 2, tall, rank, lambda count: rooms.trend_lines(limits[0], width, count))
-
-
-def _counted(rooms: Rooms, items: Lines, lay: Callable[[Lines], Lines]) -> Callable[[int], Lines]:
-    """Lay out as many pieces as fit; where some are left out a last one says how many."""
-
-    def draw(count: int) -> Lines:
-        lines = lay(items)
-        for shown in range(len(items) - 1, 0, -1):
-            if len(lines) <= count:
-                break
-            more = rooms.part(rooms.say("more", count=len(items) - shown), "label")
-            lines = lay([*items[:shown], more])
-        return lines[:count]
-
-    return draw
-
-
-def _share(plan: Sequence[Sequence[Room]], space: int, *, titled: bool = False) -> list[list[int]]:
-    """Give each column's rooms their lines: the least by rank first, then what is left by rank."""
-    shares: list[list[int]] = []
-    for column in plan:
-        extra = 1 if titled else 0
-        counts = [0] * len(column)
-        left = space
-        order = sorted(range(len(column)), key=lambda i: column[i].rank)
-        for index in order:
-            need = column[index].least + extra
-            if column[index].most and need <= left:
-                counts[index] = need
-                left -= need
-        for index in order:
-            if counts[index]:
-                more = min(left, column[index].most + extra - counts[index])
-                counts[index] += more
-                left -= more
-        shares.append(counts)
-    return shares
 
 
 # --- lines
-
-
-def _hanging(item: Text, width: int) -> Lines:
-    lines = wrap(item, width)
-    if len(lines) == 1:
-        return lines
-    rest = item.copy()
-    rest = rest[len(lines[0].plain) :]
-    blank = len(rest.plain) - len(rest.plain.lstrip())
-    return [lines[0], *(Text.assemble("  ", line) for line in wrap(rest[blank:], width - 2))]
 
 
 def _table(entries: Sequence[str], width: int, columns: int) -> Lines:
@@ -460,14 +279,6 @@ def _table(entries: Sequence[str], width: int, columns: int) -> Lines:
         Text("".join(f"{clean(entry):<{each}}" for entry in entries[row::rows])[:width])
         for row in range(rows)
     ]
-
-
-def _cut(line: Text, width: int) -> Text:
-    if line.cell_len <= width:
-        return line
-    cut = line.copy()
-    cut.truncate(width, overflow="ellipsis")
-    return cut
 
 
 def _exactly(lines: Lines, rows: int) -> Lines:

@@ -128,7 +128,9 @@ class Offers:
         if kind is not EventKind.ACKNOWLEDGED:
             fields = (*fields, "ago")
         to_ask = [
-            name for name in asked if name in fields and (name in FRESH or name not in self.last)
+            name
+            for name in asked
+            if name in fields and (name in FRESH or name == "what" or name not in self.last)
         ]
         return Form(kind, fields, answers, to_ask)
 

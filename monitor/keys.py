@@ -314,6 +314,10 @@ class KeyDesk:
                     f"{place} {self._shown(name, choice)}"
                     for place, choice in enumerate(self._offers.choices(name), 1)
                 )
+                offered = form.answers.get(name)
+                if offered is not None:
+                    taken = self._shown(name, offered)
+                    listed += f"  {say('ask-offered', offered=taken)}"
                 return [say("ask-choice", field=label, choices=listed)]
             unit = UNITS.get(name, "")
             if name == "value":

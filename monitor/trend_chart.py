@@ -1,9 +1,10 @@
-"""A series as a small chart whose base line is its bound: bars stand on it, breaks hang under it."""
+"""A series as a small chart whose base line is its bound: bars stand on it, breaks hang below."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
@@ -93,7 +94,7 @@ def _bridge(
     worst: list[float | None], recent: Sequence[tuple[float, float]], span_s: float
 ) -> None:
     """Carry a value over columns narrower than the series' usual step; longer gaps stay empty."""
-    steps = sorted(b[0] - a[0] for a, b in zip(recent, recent[1:], strict=False))
+    steps = sorted(later[0] - earlier[0] for earlier, later in pairwise(recent))
     usual_s = steps[len(steps) // 2] if steps else 0.0
     reach = math.ceil(2.0 * usual_s / span_s * len(worst))
     last: float | None = None

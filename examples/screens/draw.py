@@ -10,6 +10,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from html import escape
+from itertools import groupby
 from pathlib import Path
 
 from rich.color import Color
@@ -27,15 +28,15 @@ from monitor.theme import Theme  # noqa: E402
 
 PICTURES = {"go": Theme(), "stop": Theme(), "night": Theme(dim=True)}
 SIZE = Size(80, 24)
-CELL_W, CELL_H, FONT = 8.43, 17.0, 14.0
+CELL_W, CELL_H, FONT = 10.0, 20.0, 16.6  # whole dots, so that no seam shows
 INK, PAPER = "#e8e6df", "#14181c"
 
-# Part of the cell that a block character fills: left, top, width, height.
+# Part of the cell's height that a block character fills: from the top, and how much.
 BLOCKS = {
-    "█": (0.0, 0.0, 1.0, 1.0),
-    "▀": (0.0, 0.0, 1.0, 0.5),
-    **{"▁▂▃▄▅▆▇"[n - 1]: (0.0, 1.0 - n / 8.0, 1.0, n / 8.0) for n in range(1, 8)},
-    "─": (0.0, 0.46, 1.0, 0.08),
+    "█": (0.0, 1.0),
+    "▀": (0.0, 0.5),
+    **{mark: (1.0 - n / 8.0, n / 8.0) for n, mark in enumerate("▁▂▃▄▅▆▇", 1)},
+    "─": (0.4375, 0.125),
 }
 
 
@@ -50,7 +51,8 @@ def svg_of(lines: list[Text], size: Size, paper: str = PAPER) -> str:
     width, height = size.columns * CELL_W, size.rows * CELL_H
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width + 16:g} {height + 16:g}" '
-        f'font-family="DejaVu Sans Mono, Menlo, Consolas, monospace" font-size="{FONT:g}px" shape-rendering="crispEdges">',
+        f'font-family="DejaVu Sans Mono, Menlo, Consolas, monospace" font-size="{FONT:g}px" '
+        'shape-rendering="crispEdges">',
         f'<rect width="100%" height="100%" rx="6" fill="{paper}"/>',
         '<g transform="translate(8 8)">',
     ]
@@ -68,40 +70,34 @@ def _run(text: str, style: Style, column: int, row: int) -> Iterator[str]:
     ink, ground = _hex(style.color, INK), _hex(style.bgcolor, "")
     if style.reverse:
         ink, ground = ground or PAPER, ink
-    x, y = column * CELL_W, row * CELL_H
+    y = row * CELL_H
     if ground:
-        yield _rect(x, y, len(text) * CELL_W, CELL_H, ground)
-    words = ""
-    for place, mark in enumerate(f"{text}\0"):
-        if mark not in BLOCKS and mark not in "\0":
-            words += mark
-            continue
-        if words.strip():
-            yield _words(words, style, x + (place - len(words)) * CELL_W, y, ink)
-        words = ""
-        if mark in BLOCKS:
-            left, top, wide, high = BLOCKS[mark]
-            yield _rect(
-                x + (place + left) * CELL_W, y + top * CELL_H, wide * CELL_W, high * CELL_H, ink
-            )
+        yield _rect(column, y, len(text), CELL_H, ground)
+    for mark, group in groupby(text, key=lambda each: each if each in BLOCKS else ""):
+        marks = "".join(group)
+        if mark:
+            top, high = BLOCKS[mark]
+            yield _rect(column, y + top * CELL_H, len(marks), high * CELL_H, ink)
+        elif marks.strip():
+            yield _words(marks, style, column, y, ink)
+        column += len(marks)
 
 
-def _rect(x: float, y: float, width: float, height: float, colour: str) -> str:
-    # A hair wider than the cell, so that neighbours leave no seam.
+def _rect(column: int, y: float, cells: int, height: float, colour: str) -> str:
     return (
-        f'<rect x="{x:.2f}" y="{y:.2f}" width="{width + 0.3:.2f}" height="{height + 0.3:.2f}" '
+        f'<rect x="{column * CELL_W:g}" y="{y:g}" width="{cells * CELL_W:g}" height="{height:g}" '
         f'fill="{colour}"/>'
     )
 
 
-def _words(words: str, style: Style, x: float, y: float, ink: str) -> str:
+def _words(words: str, style: Style, column: int, y: float, ink: str) -> str:
     lead = len(words) - len(words.lstrip())
     shown = words.strip()
     weight = ' font-weight="bold"' if style.bold else ""
     line = ' text-decoration="underline"' if style.underline else ""
     return (
-        f'<text x="{x + lead * CELL_W:.2f}" y="{y + 0.76 * CELL_H:.2f}" fill="{ink}"{weight}{line} '
-        f'textLength="{len(shown) * CELL_W:.2f}" xml:space="preserve">{escape(shown)}</text>'
+        f'<text x="{(column + lead) * CELL_W:g}" y="{y + 0.75 * CELL_H:g}" fill="{ink}"{weight}'
+        f'{line} textLength="{len(shown) * CELL_W:g}" xml:space="preserve">{escape(shown)}</text>'
     )
 
 
