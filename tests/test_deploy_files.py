@@ -335,6 +335,7 @@ def test_the_unit_starts_the_live_program_watched_and_without_rights() -> None:
     assert lines["User"] == ["filmcall"]
     assert lines["Restart"] == ["always"]
     assert lines["StartLimitIntervalSec"] == ["0"]
+    assert "RestartPreventExitStatus" not in lines
     # A stuck program is back, or known to be gone, before listeners give up on it.
     seconds = [int(lines[key][0].removesuffix("s")) for key in ("WatchdogSec", "RestartSec")]
     assert sum(seconds) < publish.VALID_S
