@@ -6,7 +6,7 @@ The clocks are reckoned anew from events and temperatures, at most once a minute
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from rules.events import Event
@@ -22,7 +22,9 @@ if TYPE_CHECKING:
     from rules.clock_run import Clock
     from rules.history import TemperatureHistory
 
+# Stage and ended steps change only where a step ends: far from one, looking now and then is enough.
 RECKON_EVERY_S = 60.0
+RECKON_AT_LEAST_EVERY_S = 600.0
 SAMPLE_EVERY_S = 30.0
 
 
@@ -49,6 +51,14 @@ class Temperatures:
     def put_before(self, rows: Iterable[tuple[float, float, float, float, float]]) -> None:
         """Add samples that the log has from before or between, in any order."""
         self._rows = sorted({row[0]: row for row in [*rows, *self._rows]}.values())
+
+    def take_from_log(self, rows: Iterable[tuple[float, float, float, float, float]]) -> None:
+        """Take the log's word for the time that it tells of: late readings are only there."""
+        told = sorted(rows)
+        if told:
+            first_s, last_s = told[0][0], told[-1][0]
+            own = [row for row in self._rows if not first_s <= row[0] <= last_s]
+            self._rows = sorted([*own, *told])
 
     def drop_after(self, time_s: float) -> None:
         """Forget samples later than a clock that was set back now says."""
@@ -86,7 +96,7 @@ class FilmKeeper:
 
     Attributes:
         default_spec: of the next coat where no event names another.
-        specs: every spec that an event may name.
+        specs: every spec that an event has named and that was found.
         temperatures: the samples of each section.
         humidity_checked_s: when each humidity point was last checked against a salt point [s].
     """
@@ -98,15 +108,26 @@ class FilmKeeper:
         *,
         surface_accuracy_k: float = 0.5,
         air_accuracy_k: float = 0.3,
+        spec_named: Callable[[str], Spec | None] | None = None,
     ) -> None:
+        """Begin without events.
+
+        Args:
+            default_spec: of the next coat where no event names another.
+            specs: that are known already.
+            surface_accuracy_k: of the surface probes [K].
+            air_accuracy_k: of the air probes [K].
+            spec_named: finds a spec that an event names, or returns None; its clocks then say so.
+        """
         self.default_spec = default_spec
+        self._spec_named = spec_named
         self.specs = {**specs, default_spec.name: default_spec}
         self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
         self._events: tuple[Event, ...] = ()
         self._plain = Film(default_spec)
         self._films: dict[str, Film] = {}
         self._clocks: dict[str, tuple[Clock, ...]] = {}
-        self._reckoned_s: dict[str, float] = {}
+        self._reckoned_s: dict[str, tuple[float, float]] = {}
         self.temperatures: dict[str, Temperatures] = {}
         self.humidity_checked_s: dict[str, float] = {}
         self._widened_s = -math.inf
@@ -119,6 +140,10 @@ class FilmKeeper:
     def set_events(self, events: Iterable[Event]) -> None:
         """Take the enclosure's events as they now stand; everything is reckoned anew."""
         self._events = tuple(events)
+        if self._spec_named is not None:
+            for name in {event.spec for event in self._events} - self.specs.keys():
+                if name is not None and (spec := self._spec_named(name)) is not None:
+                    self.specs[name] = spec
         self._reckoned_s.clear()
         self._widened_s = -math.inf
 
@@ -126,14 +151,18 @@ class FilmKeeper:
         """Return a section's film at a time; give it to `Enclosure` as its `film_of`."""
         if not self._events:
             return self._plain
-        last_s = self._reckoned_s.get(section, -math.inf)
-        if not last_s <= time_s < last_s + RECKON_EVERY_S:
+        last_s, next_s = self._reckoned_s.get(section, (math.inf, -math.inf))
+        if not last_s <= time_s < next_s:
             self._reckon(section, time_s)
         return self._films[section]
 
     def clocks(self, section: str, time_s: float) -> tuple[Clock, ...]:
         """Return a section's clocks, reckoned within the last minute."""
-        self.film_of(section, time_s)
+        if not self._events:
+            return ()
+        last_s, _ = self._reckoned_s.get(section, (math.inf, -math.inf))
+        if not last_s <= time_s < last_s + RECKON_EVERY_S:
+            self._reckon(section, time_s)
         return self._clocks.get(section, ())
 
     def evaluated(self, enclosure: Enclosure) -> None:
@@ -205,7 +234,7 @@ class FilmKeeper:
             coating_forbidden=state.coating_forbidden,
         )
         self._clocks[section] = clocks
-        self._reckoned_s[section] = time_s
+        self._reckoned_s[section] = (time_s, _next_look_s(clocks, time_s))
         if self._films.get(section) != film:
             self._films[section] = film
 
@@ -214,3 +243,13 @@ class FilmKeeper:
             if clock.coat is not None and not clock.buried and clock.spec in self.specs:
                 return self.specs[clock.spec]
         return fallback
+
+
+def _next_look_s(clocks: Iterable[Clock], time_s: float) -> float:
+    """When to reckon again: half way to the next end of a clock, within 1 and 10 min [s]."""
+    nearest_s = min(
+        (clock.left_s for clock in clocks if clock.left_s is not None and clock.left_s > 0.0),
+        default=math.inf,
+    )
+    wait_s = min(max(0.5 * nearest_s, RECKON_EVERY_S), RECKON_AT_LEAST_EVERY_S)
+    return time_s + wait_s
