@@ -234,7 +234,8 @@ class FilmKeeper:
             coating_forbidden=state.coating_forbidden,
         )
         self._clocks[section] = clocks
-        self._reckoned_s[section] = (time_s, _next_look_s(clocks, time_s))
+        told_s = [each.time_s for each in self._events if each.time_s > time_s]
+        self._reckoned_s[section] = (time_s, min([_next_look_s(clocks, time_s), *told_s]))
         if self._films.get(section) != film:
             self._films[section] = film
 
