@@ -203,13 +203,13 @@ def keeper_of(job: Job, events: Iterable[Event] = (), beside: Path | None = None
         events: that are known of the enclosure.
         beside: the folder that spec files named by events count from.
     """
-    events = tuple(events)
-    specs: dict[str, Spec] = {}
-    for name in {event.spec for event in events if event.spec is not None} - {job.spec.name}:
+
+    def spec_named(name: str) -> Spec | None:
         try:
-            specs[name] = find_spec(name, beside)[0]
+            return find_spec(name, beside)[0]
         except SpecFault:
-            continue  # the clocks of such a film say that its spec is not known
+            return None  # the clocks of such a film say that its spec is not known
+
     accuracy = {
         quantity: max(
             (point.accuracy for point in job.config.points if point.quantity is quantity),
@@ -219,9 +219,10 @@ def keeper_of(job: Job, events: Iterable[Event] = (), beside: Path | None = None
     }
     keeper = FilmKeeper(
         job.spec,
-        specs,
+        {},
         surface_accuracy_k=accuracy[Quantity.SURFACE_TEMP],
         air_accuracy_k=accuracy[Quantity.AIR_TEMP],
+        spec_named=spec_named,
     )
     keeper.set_events(events)
     return keeper
