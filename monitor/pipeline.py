@@ -171,8 +171,7 @@ class Enclosure:
 
     def _section_names(self, before: Mapping[str, LastCall]) -> tuple[str, ...]:
         named = {point.section for point in self.config.points if point.section is not None}
-        named |= set(before) - {WHOLE}
-        return tuple(sorted(named)) or (WHOLE,)
+        return tuple(sorted((named or {WHOLE}) | (set(before) - {WHOLE})))
 
     def _add_section(self, name: str, before: LastCall | None = None) -> None:
         film = self._film_of(name, self.now_s)
@@ -302,7 +301,7 @@ class Enclosure:
 
     def ensure_section(self, name: str | None) -> None:
         """Begin to watch a section that an event names and the config does not."""
-        if name is not None and name not in self.sections:
+        if name is not None and name != WHOLE and name not in self.sections:
             self._add_section(name)
 
     def age_s(self, channel: Channel) -> float | None:

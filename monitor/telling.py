@@ -40,6 +40,8 @@ class Teller:
         self._every = every_evaluation
         self._recorded = recorded
         self._told: dict[str, tuple[str, str]] = {}
+        self._causes: dict[str, frozenset[str]] = {}
+        self._fault = ""
 
     def evaluated(self, enclosure: Enclosure) -> None:
         """Take note of an evaluation; give it to `Enclosure` as its `on_evaluated`."""
@@ -48,10 +50,15 @@ class Teller:
             for name, section in enclosure.sections.items()
             if self._told.get(name) != (section.memory.call, section.film.stage)
         ]
-        if not changed and not self._every:
+        grown = self._grown(enclosure, changed)
+        if not changed and not grown and not self._every:
             return
         calls = enclosure.explain()
         pressure_pa = pressure_at_altitude_pa(enclosure.config.altitude_m)
+        if grown:
+            self._keep(enclosure, calls, grown, pressure_pa)
+            if not changed and not self._every:
+                return
         unlogged = False
         if changed:
             self.changes += 1
@@ -65,6 +72,27 @@ class Teller:
         if self._recorded:
             told["recorded"] = True
         self._tell(enclosure, calls, told)
+
+    def take_fault(self) -> str:
+        """Return why the log last refused a call, or "" where it took all since the last look."""
+        fault, self._fault = self._fault, ""
+        return fault
+
+    def _grown(self, enclosure: Enclosure, changed: list[str]) -> list[str]:
+        """The sections whose STOP has a further cause, which a restart has to know of.
+
+        A recording can be played again, so its log needs no more than the changes.
+        """
+        if self._store is None or self._recorded:
+            return []
+        found = []
+        for name, section in enclosure.sections.items():
+            cause = section.memory.cause
+            if cause != self._causes.get(name, frozenset()):
+                self._causes[name] = cause
+                if cause and name not in changed:
+                    found.append(name)
+        return found
 
     def _keep(
         self,
@@ -90,6 +118,7 @@ class Teller:
                 )
                 try:
                     self._store.add_call(row)
-                except LogRefused:
+                except LogRefused as fault:
+                    self._fault = str(fault)
                     kept = False
         return kept

@@ -7,8 +7,8 @@ the same loop runs in a soak test with simulated time.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from monitor.config_types import Config, EnclosureConfig
@@ -23,7 +23,7 @@ from monitor.telling import Tell, Teller
 from monitor.wire import Json, enclosure_dict
 from rules.call import Call
 from rules.clocks import history_wanted_from_s
-from rules.events import Event
+from rules.events import Event, in_force
 from rules.psychrometrics import pressure_at_altitude_pa
 from rules.reasons import Doubt
 from rules.section import SectionCall
@@ -32,6 +32,9 @@ from sensors.mqtt import Arrival
 from sensors.reading import Quality, Reading
 
 EVENTS_EVERY_S = 0.5
+# Late readings are on disk within 5 s; the clocks are reckoned once a minute.
+LATE_WAIT_S = 60.0
+_ASSUMED = " (assumed)"  # how `rules.climate` marks the point that an assumed surface rests on
 
 
 class Source(Protocol):
@@ -44,12 +47,21 @@ class Source(Protocol):
 
 @dataclass(slots=True)
 class Room:
-    """One enclosure with what follows it."""
+    """One enclosure with what follows it.
+
+    Attributes:
+        enclosure: with its points and sections.
+        keeper: of its films.
+        teller: of its calls.
+        events_row: the last row of its events that was seen.
+        load_s: when its temperatures are to be taken from the log again, or None [s].
+    """
 
     enclosure: Enclosure
     keeper: FilmKeeper
     teller: Teller
-    late: bool = field(default=False)
+    events_row: int
+    load_s: float | None = None
 
 
 class Watch:
@@ -57,8 +69,9 @@ class Watch:
 
     Attributes:
         rooms: by enclosure name.
-        log_fault: why the log cannot be written now, or "".
+        log_fault: why the log cannot be written or read now, or "".
         clock_fault: why the clock cannot be right, or "".
+        publisher: tells the broker's listeners, or None.
     """
 
     def __init__(
@@ -86,30 +99,35 @@ class Watch:
             station: written beside events that the program itself makes.
         """
         self.rooms: dict[str, Room] = {}
-        self.log_fault = ""
         self.clock_fault = ""
+        self._write_fault = ""
+        self._read_fault = ""
+        self._pending: list[Callable[[], object]] = []
         self._store = store
         self._source = source
         self._clock = clock
         self._tell = tell
-        self._publisher = publisher
+        self.publisher = publisher
         self._station = station
         self._events_at_s = 0.0
-        self._events_row = -1
         self._checked_s = -1.0
         now_s = clock.now_s()
         self._newest_s = store.newest_time_s()
         for each in config.enclosures:
             self.rooms[each.name] = self._begin(each, keepers[each.name], now_s)
-        self._look_at_clock(now_s)
-        for room in self.rooms.values():
-            room.enclosure.evaluate_now(now_s)
+        self._write_pending()
+        self.clock_fault = insane_clock(now_s, self._newest_s)
+        self._set_doubts(now_s)
+
+    @property
+    def log_fault(self) -> str:
+        """Why the log cannot be written or read now, or ""."""
+        return self._write_fault or self._read_fault
 
     # Beginning ------------------------------------------------------------------------------
 
     def _begin(self, config: EnclosureConfig, keeper: FilmKeeper, now_s: float) -> Room:
         events = self._store.events(config.name)
-        self._events_row = max([self._events_row, *(event.row or 0 for event in events)])
         keeper.set_events(events)
         teller = Teller(self._told, store=self._store)
 
@@ -117,19 +135,22 @@ class Watch:
             keeper.evaluated(enclosure)
             teller.evaluated(enclosure)
 
+        named = {each.section for each in in_force(events) if each.section is not None} - {WHOLE}
         sections = {point.section for point in config.points if point.section is not None}
-        sections |= {event.section for event in events if event.section is not None}
-        last = {
-            name: last_call
-            for name in sections or {WHOLE}
-            if (last_call := self._last_call(config.name, name)) is not None
-        }
-        self._load_temperatures(config, keeper, sections or {WHOLE}, now_s)
+        sections = (sections or {WHOLE}) | named
+        last: dict[str, LastCall] = {}
+        for name in sections:
+            # The STOP of a work that was one until now goes on in each of its sections.
+            found = self._last_call(config.name, name) or self._last_call(config.name, WHOLE)
+            if found is not None:
+                last[name] = found
+        self._load_temperatures(config, keeper, sections, now_s)
         enclosure = Enclosure(config, keeper.film_of, now_s, last, on_evaluated=evaluated)
-        for event in events:
-            enclosure.ensure_section(event.section)
+        for name in sorted(named):
+            enclosure.ensure_section(name)
         self._release_points(enclosure, config, now_s)
-        return Room(enclosure, keeper, teller)
+        self._note_lost_sections(enclosure, events, now_s)
+        return Room(enclosure, keeper, teller, max((each.row or 0 for each in events), default=0))
 
     def _last_call(self, enclosure: str, section: str) -> LastCall | None:
         row = self._store.last_call(enclosure, section)
@@ -146,18 +167,33 @@ class Watch:
             if from_s is not None:
                 channels = channels_of(config, section)
                 rows = history_rows(self._store, config.name, channels, from_s, now_s)
-                keeper.samples(section).put_before(rows)
+                keeper.samples(section).take_from_log(rows)
 
     def _release_points(self, enclosure: Enclosure, config: EnclosureConfig, now_s: float) -> None:
         """End STOPs that only points caused which the config no longer has, and log that."""
         present = {point.name for point in config.points}
         for section in enclosure.sections.values():
             named = {each.partition("@")[2] for each in section.memory.cause}
-            gone = frozenset(each for each in named if each and each not in present)
+            gone = frozenset(
+                each for each in named if each and each.removesuffix(_ASSUMED) not in present
+            )
             if gone and section.release(gone, now_s):
                 names = ", ".join(sorted(gone))
                 note = f"{names} taken out of the config: the STOP that it alone caused has ended"
                 self._note(enclosure.name, section.name, note, now_s)
+
+    def _note_lost_sections(
+        self, enclosure: Enclosure, events: Sequence[Event], now_s: float
+    ) -> None:
+        """Log once that a STOP has ended with the section that neither config nor event names."""
+        last = {row.section: row for row in self._store.calls(enclosure.name)}
+        for name, row in sorted(last.items()):
+            if row.call != Call.STOP or name in (WHOLE, *enclosure.sections):
+                continue
+            note = f"section {name} taken out of the config: its STOP has ended"
+            logged_s = row.logged_s or 0.0
+            if not any(e.note == note and (e.recorded_s or 0.0) >= logged_s for e in events):
+                self._note(enclosure.name, None, note, now_s)
 
     def _note(self, enclosure: str, section: str | None, note: str, now_s: float) -> None:
         event = Event(
@@ -168,10 +204,21 @@ class Watch:
             note=note,
             recorded_s=now_s,
         )
-        try:
-            self._store.add_event(event, station=self._station)
-        except LogRefused as fault:
-            self.log_fault = str(fault)
+        self._pending.append(lambda: self._store.add_event(event, station=self._station))
+
+    def now_s(self) -> float:
+        """Return the time that the calls go by [s]."""
+        return self._clock.now_s()
+
+    def record(self, event: Event) -> Event:
+        """Keep an event that a key or a command made, and take it into account at once.
+
+        Raises:
+            FilmcallError: it cannot be kept.
+        """
+        kept = self._store.add_event(event, station=self._station)
+        self._look_for_events(self._clock.now_s())
+        return kept
 
     # The loop -------------------------------------------------------------------------------
 
@@ -204,6 +251,7 @@ class Watch:
         """Notice a clock that was set, or that was never set; return the time to go by."""
         step_s = self._clock.step_s()
         if step_s:
+            # From here on `explain` would tell a HOLD that nobody was told of: see the end.
             before_s, now_s = now_s, self._clock.now_s()
             for room in self.rooms.values():
                 room.enclosure.clock_jumped(now_s)
@@ -211,18 +259,17 @@ class Watch:
             if not self.clock_fault:
                 self._clock_was_set(before_s, now_s, step_s)
         fault = insane_clock(now_s, self._newest_s)
-        if fault != self.clock_fault:
-            self.clock_fault = fault
+        changed, self.clock_fault = fault != self.clock_fault, fault
+        if step_s or changed:
             self._set_doubts(now_s)
         return now_s
 
     def _clock_was_set(self, before_s: float, now_s: float, step_s: float) -> None:
         text = f"the clock was set by {step_s:+.0f} s"
         low_s, high_s = sorted((before_s, now_s))
-        try:
-            self._store.add_outage(Outage("clock-set", low_s, high_s, text))
-        except LogRefused as fault:
-            self._log_refused(str(fault), now_s)
+        outage = Outage("clock-set", low_s, high_s, text)
+        self._pending.append(lambda: self._store.add_outage(outage))
+        self._write_pending()
 
     def _take(self, group: Sequence[Arrival], now_s: float) -> None:
         first = group[0]
@@ -235,47 +282,70 @@ class Watch:
         effective_s = self._clock.at_s(first.measured_monotonic_s)
         late_before = room.enclosure.counts.late
         taken = room.enclosure.take(readings, effective_s, now_s)
-        room.late |= room.enclosure.counts.late != late_before
+        if room.load_s is None and room.enclosure.counts.late != late_before:
+            room.load_s = now_s + LATE_WAIT_S
         try:
             self._store.add_readings(taken.kept, taken.used)
             for confirmed in taken.confirmed:
                 self._store.note_quality(confirmed, confirmed.quality)
         except LogRefused as fault:
-            self._log_refused(str(fault), now_s)
+            self._set_log_faults(now_s, write=str(fault))
 
     def _look_for_events(self, now_s: float) -> None:
         """Take up what people wrote down, here or from another shell."""
-        newest = self._events_row
-        for name, room in self.rooms.items():
-            fresh = self._store.events(name, after_row=self._events_row)
-            if fresh or room.late:
-                newest = max([newest, *(event.row or 0 for event in fresh)])
-                self._follow(room, fresh, now_s)
-        self._events_row = newest
+        try:
+            for name, room in self.rooms.items():
+                fresh = self._store.events(name, after_row=room.events_row)
+                due = room.load_s is not None and not 0.0 < room.load_s - now_s <= LATE_WAIT_S
+                if fresh or due:
+                    self._follow(room, fresh, now_s)
+        except LogRefused as fault:
+            self._set_log_faults(now_s, read=str(fault))
+        else:
+            self._set_log_faults(now_s, read="")
 
     def _follow(self, room: Room, fresh: Sequence[Event], now_s: float) -> None:
-        room.late = False
         enclosure, keeper = room.enclosure, room.keeper
         keeper.set_events((*keeper.events, *fresh))
         for event in fresh:
+            room.events_row = max(room.events_row, event.row or 0)
             enclosure.ensure_section(event.section)
-        self._load_temperatures(enclosure.config, keeper, list(enclosure.sections), now_s)
-        enclosure.evaluate_now(now_s)
+        room.load_s = now_s
+        try:
+            self._load_temperatures(enclosure.config, keeper, list(enclosure.sections), now_s)
+            room.load_s = None
+        finally:
+            enclosure.evaluate_now(now_s)
 
     def _keep(self, now_s: float) -> None:
+        refused = [fault for room in self.rooms.values() if (fault := room.teller.take_fault())]
         try:
             self._store.tick()
         except LogRefused as fault:
-            self._log_refused(str(fault), now_s)
-            return
-        if self.log_fault and self._store.waiting == (0, 0):
-            self.log_fault = ""
-            self._set_doubts(now_s)
+            refused.append(str(fault))
+        if refused:
+            self._set_log_faults(now_s, write=refused[0])
+        elif self._store.waiting == (0, 0):
+            self._write_pending()
+            if not self._pending:
+                self._set_log_faults(now_s, write="")
 
-    def _log_refused(self, fault: str, now_s: float) -> None:
-        fresh = not self.log_fault
-        self.log_fault = fault
-        if fresh:
+    def _write_pending(self) -> None:
+        """Write notes and outages, now or once the disk takes them again."""
+        try:
+            while self._pending:
+                self._pending[0]()
+                del self._pending[0]
+        except LogRefused as fault:
+            self._write_fault = str(fault)
+
+    def _set_log_faults(
+        self, now_s: float, *, write: str | None = None, read: str | None = None
+    ) -> None:
+        before = bool(self.log_fault)
+        self._write_fault = self._write_fault if write is None else write
+        self._read_fault = self._read_fault if read is None else read
+        if bool(self.log_fault) != before:
             self._set_doubts(now_s)
 
     def _set_doubts(self, now_s: float) -> None:
@@ -291,18 +361,18 @@ class Watch:
     # Telling --------------------------------------------------------------------------------
 
     def _told(self, enclosure: Enclosure, calls: list[SectionCall], told: Json) -> None:
-        if self._publisher is not None:
-            self._publisher.tell(enclosure.name, told, self._clock.now_s())
+        if self.publisher is not None:
+            self.publisher.tell(enclosure.name, told, self._clock.now_s())
         self._tell(enclosure, calls, told)
 
     def _publish(self, now_s: float) -> None:
-        if self._publisher is None or not self._publisher.due(now_s):
+        if self.publisher is None or not self.publisher.due(now_s):
             return
         for name, room in self.rooms.items():
             pressure_pa = pressure_at_altitude_pa(room.enclosure.config.altitude_m)
             told = enclosure_dict(name, room.enclosure.explain(), pressure_pa)
-            self._publisher.refresh(name, told)
-        self._publisher.tick(now_s)
+            self.publisher.refresh(name, told)
+        self.publisher.tick(now_s)
 
 
 def _by_message(arrivals: Sequence[Arrival]) -> Iterable[list[Arrival]]:

@@ -1,0 +1,591 @@
+"""The live loop, with clocks that jump, logs that refuse and sensors that fall silent.
+
+What is expected of each situation is DESIGN's "What GO, HOLD and STOP need" and "What can be lost,
+and what can't". The full disk is SQLite's own page limit (PRAGMA max_page_count, SQLITE_FULL).
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Callable, Iterator
+from itertools import groupby
+from pathlib import Path
+
+import pytest
+from command import filmcall
+from live import (
+    DRY_C,
+    GOOD,
+    HOUR_S,
+    ONE_PLANK,
+    START_S,
+    TENT,
+    TWO_PLANKS,
+    WET_C,
+    YEAR_S,
+    Live,
+    Machine,
+)
+
+from monitor.steady import RELEASED_S
+from monitor.store import Store
+from monitor.store_rows import QUALITY_CODES, LogRefused
+from rules.events import Event
+from rules.vocabulary import EventKind, Stage
+from sensors.reading import Quality, Quantity
+
+Make = Callable[..., Live]
+SILENCE_S = 100.0  # longer than the 90 s that a value counts
+
+
+@pytest.fixture
+def make(tmp_path: Path) -> Iterator[Make]:
+    made: list[Live] = []
+
+    def one(text: str = ONE_PLANK, machine: Machine | None = None) -> Live:
+        made.append(Live(tmp_path, text, machine))
+        return made[-1]
+
+    yield one
+    for live in made:
+        live.kill()
+
+
+def logged(live: Live, section: str = "all") -> list[str]:
+    """The calls in the log; a STOP that is kept again for a further cause counts once."""
+    return [call for call, _ in groupby(r.call for r in live.store.calls("tent", section=section))]
+
+
+# GO, HOLD and STOP --------------------------------------------------------------------------
+
+
+def test_go_comes_after_the_dwell_and_stop_on_the_first_reading_past_the_bound(make: Make) -> None:
+    live = make()
+    assert live.call() == "HOLD"
+    assert live.run(600.0, live.climate()) == "HOLD"
+    assert live.run(10.0, live.climate()) == "GO"
+    # 1 K a reading is inside the rate limit of 1 K + 2 K a minute, so each counts at once.
+    surface_c = DRY_C
+    while live.call() != "STOP":
+        surface_c -= 1.0
+        live.run(10.0, live.climate(surface_c))
+    # 9.3 + 3 K is the bound (dew point of 20 degC and 50 %: ASHRAE Fundamentals): 12 is the
+    # first whole degree past it.
+    assert surface_c == 12.0
+    assert logged(live) == ["HOLD", "GO", "STOP"]
+    assert [each["call"] for each in live.told] == logged(live)
+
+
+def test_a_call_is_in_the_log_before_anyone_is_told(make: Make, tmp_path: Path) -> None:
+    live = make()
+    seen: list[tuple[str, str]] = []
+
+    def told(_enclosure: object, _calls: object, said: dict[str, object]) -> None:
+        with Store.open(live.path, now_s=live.machine.wall, read_only=True) as other:
+            row = other.last_call("tent", "all")
+            seen.append((str(said["call"]), "" if row is None else row.call))
+
+    live.watch._tell = told
+    live.run(620.0, live.climate())
+    assert seen == [("GO", "GO")]
+
+
+def test_values_grow_stale_by_the_clock_that_nobody_sets(make: Make) -> None:
+    live = make()
+    assert live.run(620.0, live.climate()) == "GO"
+    assert live.run(90.0) == "GO", "a value counts for 90 s"
+    assert live.run(10.0) == "HOLD"
+    assert "stale" in live.reasons()["dew_margin_min"]
+    assert live.run(10.0, live.climate()) == "HOLD", "the dwell begins anew"
+
+
+def test_silence_never_ends_a_stop(make: Make) -> None:
+    live = make()
+    assert live.run(60.0, live.climate(WET_C)) == "STOP"
+    assert live.run(3 * HOUR_S, step_s=600.0) == "STOP"
+
+
+# The wall clock is set ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("step_s", [HOUR_S, -HOUR_S, YEAR_S, -YEAR_S])
+def test_a_clock_that_is_set_ends_go_at_once_and_is_kept(make: Make, step_s: float) -> None:
+    machine = Machine()
+    machine.wall_ahead_s += 2 * YEAR_S  # so that a year back is after the program's release
+    live = make(machine=machine)
+    assert live.run(620.0, live.climate()) == "GO"
+    before_s = machine.wall()
+    machine.wall_ahead_s += step_s
+    assert live.run(1.0, step_s=1.0) == "HOLD", "in silence too"
+    assert live.told[-1]["call"] == "HOLD"
+    (outage,) = live.store.outages()
+    assert outage.what == "clock-set"
+    assert f"{step_s:+.0f} s" in outage.text
+    assert outage.to_s is not None
+    assert sorted((outage.from_s, outage.to_s)) == pytest.approx(
+        sorted((before_s, before_s + step_s)), abs=2.0
+    )
+    assert live.run(600.0, live.climate()) == "HOLD", "a whole new dwell"
+    assert live.run(20.0, live.climate()) == "GO"
+
+
+@pytest.mark.parametrize("step_s", [HOUR_S, -HOUR_S, YEAR_S, -YEAR_S])
+def test_a_stop_stays_when_the_clock_is_set(make: Make, step_s: float) -> None:
+    machine = Machine()
+    machine.wall_ahead_s += 2 * YEAR_S
+    live = make(machine=machine)
+    assert live.run(60.0, live.climate(WET_C)) == "STOP"
+    machine.wall_ahead_s += step_s
+    assert live.run(60.0) == "STOP"
+    # 9 degC is broken still; then 20 degC, whose rise counts from its second reading.
+    assert live.run(880.0, live.climate()) == "STOP", "the re-entry time is 900 s"
+    assert live.run(60.0, live.climate()) in ("HOLD", "GO")
+
+
+def test_old_values_are_not_made_young_by_a_clock_set_back(make: Make) -> None:
+    live = make()
+    live.run(620.0, live.climate())
+    live.run(80.0)
+    live.machine.wall_ahead_s -= 80.0
+    assert live.run(20.0) == "HOLD"
+
+
+def test_a_sensors_own_old_time_counts_after_the_clock_was_set(make: Make) -> None:
+    live = make()
+    live.run(60.0, live.climate())
+    live.machine.wall_ahead_s += HOUR_S
+    live.run(10.0)
+    for _ in range(100):
+        live.machine.monotonic_s += 10.0
+        live.hear(live.climate(), age_s=200.0)
+        live.watch.turn(0.0)
+    assert live.call() == "HOLD", "measured 200 s ago is older than 90 s"
+
+
+# A clock that cannot be right ---------------------------------------------------------------
+
+
+def qualities(live: Live) -> set[int]:
+    live.store.flush()
+    return set(live.store.readings("tent", "plank-port", Quantity.SURFACE_TEMP)[2].tolist())
+
+
+def test_before_the_release_nothing_counts_until_the_clock_is_set(make: Make) -> None:
+    machine = Machine(wall_ahead_s=RELEASED_S - 400 * 86_400.0)
+    live = make(machine=machine)
+    assert live.run(1200.0, live.climate()) == "HOLD"
+    assert "before this program was made" in live.reasons()["clock"]
+    assert qualities(live) == {QUALITY_CODES[Quality.CLOCK]}
+    machine.wall_ahead_s = START_S - machine.monotonic_s
+    assert live.run(10.0, live.climate()) == "HOLD"
+    assert live.watch.clock_fault == ""
+    assert live.run(620.0, live.climate()) == "GO"
+    assert qualities(live) == {QUALITY_CODES[Quality.CLOCK], QUALITY_CODES[Quality.OK]}
+
+
+def test_before_the_newest_row_nothing_counts_until_the_clock_is_set(make: Make) -> None:
+    first = make()
+    first.run(60.0, first.climate())
+    first.end()
+    machine = Machine(wall_ahead_s=START_S - 1000.0 - 86_400.0)
+    live = make(machine=machine)
+    assert live.run(900.0, live.climate()) == "HOLD"
+    assert "before the newest row in the log (2027-01-15 08:01 UTC)" in live.reasons()["clock"]
+    machine.wall_ahead_s += 2 * 86_400.0
+    assert live.run(630.0, live.climate()) == "GO"
+
+
+def test_a_stop_outranks_a_clock_that_was_never_set(make: Make) -> None:
+    first = make()
+    first.run(60.0, first.climate(WET_C))
+    first.end()
+    live = make(machine=Machine(wall_ahead_s=0.0))
+    assert live.run(1800.0, live.climate()) == "STOP"
+
+
+# Restart ------------------------------------------------------------------------------------
+
+
+def test_go_and_hold_come_back_as_hold(make: Make) -> None:
+    first = make()
+    assert first.run(620.0, first.climate()) == "GO"
+    first.kill()
+    second = make(machine=first.machine)
+    assert second.call() == "HOLD"
+    assert second.told[0]["call"] == "HOLD"
+    second.kill()
+    assert make(machine=first.machine).call() == "HOLD"
+
+
+def test_stop_comes_back_as_stop_with_its_cause(make: Make) -> None:
+    first = make(TWO_PLANKS)
+    first.run(60.0, first.climate(WET_C, stbd=DRY_C))
+    assert first.calls() == {"hull-port": "STOP", "hull-stbd": "HOLD"}
+    first.kill()
+    second = make(TWO_PLANKS, first.machine)
+    assert second.calls() == {"hull-port": "STOP", "hull-stbd": "HOLD"}
+    assert second.told[0]["cause"] == ["dew_margin_min@plank-port", "surface_temp_min@plank-port"]
+    assert second.run(880.0, second.climate(stbd=DRY_C)) == "STOP"
+    second.run(60.0, second.climate(stbd=DRY_C))
+    assert second.calls() == {"hull-port": "GO", "hull-stbd": "GO"}
+    assert logged(second, "hull-port")[-2:] == ["HOLD", "GO"], "a STOP ends in HOLD"
+
+
+WITHOUT_PORT = ONE_PLANK.replace("plank-port", "plank-keel")
+
+
+def test_a_point_taken_out_ends_the_stop_that_it_alone_caused(make: Make) -> None:
+    first = make()
+    first.run(60.0, first.climate(WET_C))
+    first.kill()
+    second = make(WITHOUT_PORT, first.machine)
+    assert second.call() == "HOLD"
+    (note,) = second.store.events("tent")
+    assert (note.kind, note.note) == (
+        EventKind.NOTE,
+        "plank-port taken out of the config: the STOP that it alone caused has ended",
+    )
+
+
+def test_a_point_taken_out_leaves_the_stop_that_another_caused_too(make: Make) -> None:
+    first = make()
+    first.run(60.0, first.climate(WET_C))
+    # Later the air is past its own limit too: 90 % is over 85 %, at once inside the probe's rate.
+    for rh_pct in range(50, 91, 5):
+        humid = {"air-bow": {Quantity.AIR_TEMP: 20.0, Quantity.HUMIDITY: float(rh_pct)}}
+        first.run(10.0, {**first.climate(WET_C), **humid})
+    first.kill()
+    second = make(WITHOUT_PORT, first.machine)
+    assert second.call() == "STOP"
+    assert second.store.events("tent") == ()
+
+
+def test_the_only_point_of_a_section_taken_out_ends_its_stop_and_is_noted_once(make: Make) -> None:
+    first = make(TWO_PLANKS)
+    first.run(60.0, first.climate(WET_C, stbd=DRY_C))
+    first.kill()
+    port_gone = TENT + TWO_PLANKS.removeprefix(TENT).partition("[[enclosure.point]]\nname")[2]
+    stbd_only = TENT + "\n[[enclosure.point]]\nname" + port_gone.rpartition("\nname")[2]
+    second = make(stbd_only, first.machine)
+    assert second.calls() == {"hull-stbd": "HOLD"}
+    (note,) = second.store.events("tent")
+    assert "hull-port" in note.note
+    assert "STOP" in note.note
+    second.kill()
+    third = make(stbd_only, first.machine)
+    assert third.calls() == {"hull-stbd": "HOLD"}
+    assert len(third.store.events("tent")) == 1
+
+
+def test_a_stop_by_an_assumed_surface_stays_over_a_restart(make: Make) -> None:
+    assumed = TENT.replace('spec = "gen', 'assumed_surface_offset = "-8 K"\nspec = "gen')
+    cold = {"air-bow": {Quantity.AIR_TEMP: 20.0, Quantity.HUMIDITY: 60.0}}
+    first = make(assumed)
+    assert first.run(60.0, cold) == "STOP"
+    first.kill()
+    second = make(assumed, first.machine)
+    assert second.call() == "STOP"
+    assert second.store.events("tent") == ()
+
+
+# Readings that come late, or from the broker's memory ---------------------------------------
+
+
+def test_a_late_reading_enters_the_log_and_not_the_present(make: Make) -> None:
+    live = make()
+    live.run(620.0, live.climate())
+    live.machine.monotonic_s += 5.0
+    live.hear({"plank-port": {Quantity.SURFACE_TEMP: WET_C}}, age_s=48.0)
+    live.watch.turn(0.0)
+    assert live.call() == "GO"
+    live.store.flush()
+    times, values, _ = live.store.readings("tent", "plank-port", Quantity.SURFACE_TEMP)
+    assert values[times == live.machine.wall() - 48.0].tolist() == [WET_C]
+
+
+def test_late_temperatures_reach_the_clocks(make: Make, tmp_path: Path) -> None:
+    text = ONE_PLANK.replace("general-guidance", "polyurethane-topcoat")
+    live = make(text)
+    live.run(60.0, live.climate())
+    began_s = live.machine.wall()
+    for kind in (EventKind.COAT_STARTED, EventKind.COAT_ENDED):
+        live.store.add_event(Event(kind, began_s, "tent"))
+    # Two hours in which the plank is not heard, though the air is.
+    live.run(2 * HOUR_S, GOOD, step_s=60.0)
+
+    def left_s() -> float:
+        keeper = live.watch.rooms["tent"].keeper
+        (clock,) = (
+            each
+            for each in keeper.clocks("all", live.watch.rooms["tent"].enclosure.now_s)
+            if each.name.value == "touch dry"
+        )
+        assert clock.left_s is not None
+        return clock.left_s
+
+    live.run(60.0, live.climate(20.5))
+    unknown_s = left_s()
+    # Now the logger sends what it had kept: 20.5 degC all along, 5 h at 20 degC less 0.5 K.
+    for age in range(0, 7200, 60):
+        live.hear({"plank-port": {Quantity.SURFACE_TEMP: 20.5}}, age_s=7200.0 - age)
+    live.run(130.0, live.climate(20.5))
+    # Reckoned once a minute and on a grid of a minute, at both looks.
+    assert unknown_s - left_s() == pytest.approx(7200.0 + 130.0, abs=150.0)
+
+
+@pytest.mark.parametrize("after_s", [0.0, SILENCE_S])
+def test_a_retained_value_without_a_time_gives_no_go(make: Make, after_s: float) -> None:
+    live = make()
+    if after_s:
+        live.run(after_s)
+    for _ in range(100):
+        live.machine.monotonic_s += 10.0
+        live.hear(live.climate(), quality=Quality.RETAINED)
+        live.watch.turn(0.0)
+    assert live.call() == "HOLD"
+    assert "retained" in live.reasons()["dew_margin_min"]
+
+
+def test_a_retained_value_takes_no_good_values_place(make: Make) -> None:
+    live = make()
+    live.run(620.0, live.climate())
+    live.hear(live.climate(WET_C), quality=Quality.RETAINED)
+    live.watch.turn(0.0)
+    assert live.call() == "GO"
+    assert live.run(20.0, live.climate()) == "GO"
+
+
+# A disk that refuses ------------------------------------------------------------------------
+
+
+def fill(live: Live) -> None:
+    (pages,) = live.store._connection.execute("PRAGMA page_count").fetchone()
+    live.store._connection.execute(f"PRAGMA max_page_count = {pages}")
+
+
+def make_room(live: Live) -> None:
+    live.store._connection.execute("PRAGMA max_page_count = 1000000")
+
+
+def test_a_full_disk_holds_and_the_call_is_told_unlogged(make: Make) -> None:
+    live = make()
+    assert live.run(620.0, live.climate()) == "GO"
+    fill(live)
+    # The page limit leaves room in pages begun; in a few minutes they are full.
+    for _ in range(60):
+        if live.run(10.0, live.climate()) == "HOLD":
+            break
+    assert live.call() == "HOLD"
+    assert live.told[-1]["unlogged"] is True
+    assert "disk refuses" in live.reasons()["log"]
+    assert live.run(700.0, live.climate()) == "HOLD"
+    live.run(60.0, live.climate(DRY_C - 1.0))
+    surface_c = DRY_C
+    while surface_c > WET_C:
+        surface_c -= 1.0
+        live.run(10.0, live.climate(surface_c))
+    assert live.call() == "STOP"
+    assert (live.told[-1]["call"], live.told[-1]["unlogged"]) == ("STOP", True)
+    make_room(live)
+    live.run(20.0, live.climate(surface_c))
+    assert live.watch.log_fault == ""
+    assert "log" not in live.reasons()
+    assert logged(live)[-2:] == ["HOLD", "STOP"], "what waited was written"
+    assert live.store.waiting[1] == 0
+    assert live.store.verify() == []
+
+
+def test_a_call_that_is_refused_is_held_at_once(
+    make: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    live = make()
+    live.run(600.0, live.climate())
+
+    def refuse(*_: object) -> int:
+        raise LogRefused("log x: the disk refuses it")
+
+    monkeypatch.setattr(live.store, "add_call", refuse)
+    live.run(10.0, live.climate())
+    assert [(each["call"], each.get("unlogged")) for each in live.told[-2:]] == [
+        ("GO", True),
+        ("HOLD", True),
+    ]
+
+
+def test_a_log_that_cannot_be_read_does_not_end_the_program(
+    make: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    live = make()
+    live.run(620.0, live.climate())
+
+    def refuse(*_: object, **__: object) -> tuple[Event, ...]:
+        raise LogRefused("log x: it cannot be read (disk I/O error)")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(live.store, "events", refuse)
+        assert live.run(10.0, live.climate()) == "HOLD"
+        assert "cannot be read" in live.reasons()["log"]
+        assert live.run(700.0, live.climate()) == "HOLD"
+    assert live.run(630.0, live.climate()) == "GO"
+
+
+def test_a_clock_step_that_the_disk_refused_is_kept_later(
+    make: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    live = make()
+    live.run(60.0, live.climate())
+
+    def refuse(*_: object) -> None:
+        raise LogRefused("log x: the disk refuses it")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(live.store, "add_outage", refuse)
+        live.machine.wall_ahead_s += HOUR_S
+        live.run(20.0, live.climate())
+        assert live.watch.log_fault
+    live.run(20.0, live.climate())
+    assert [each.what for each in live.store.outages()] == ["clock-set"]
+    assert live.watch.log_fault == ""
+
+
+# Events -------------------------------------------------------------------------------------
+
+
+def add(live: Live, kind: str, **more: object) -> Event:
+    with Store.open(live.path, now_s=live.machine.wall) as other:
+        return other.add_event(Event(EventKind(kind), live.machine.wall(), "tent", **more))  # type: ignore[arg-type]
+
+
+def stages(live: Live) -> dict[str, Stage]:
+    sections = live.watch.rooms["tent"].enclosure.sections
+    return {name: section.film.stage for name, section in sections.items()}
+
+
+def test_an_event_from_another_shell_is_seen_within_a_second(make: Make) -> None:
+    live = make(TWO_PLANKS)
+    live.run(60.0, live.climate(stbd=DRY_C))
+    add(live, "coat-started", section="hull-port")
+    live.run(1.0, step_s=0.2)
+    assert stages(live) == {"hull-port": Stage.APPLY, "hull-stbd": Stage.PREP}
+    assert any(part["stage"] == "apply" for part in live.told[-1]["sections"])
+
+
+def test_the_command_writes_beside_a_running_watch(make: Make) -> None:
+    from datetime import UTC, datetime
+
+    machine = Machine(wall_ahead_s=datetime.now(tz=UTC).timestamp() - 1000.0)
+    live = make(machine=machine)
+    live.run(1.0, live.climate(), step_s=1.0)
+    ran = filmcall("event", "mixed", "--enclosure", "tent", "--db", str(live.path))
+    assert ran.code == 0, ran.err
+    machine.monotonic_s += 10.0
+    live.run(1.0, step_s=0.5)
+    assert stages(live) == {"all": Stage.MIX}
+
+
+def test_a_spec_that_an_event_names_judges_its_film(make: Make) -> None:
+    live = make()
+    live.run(60.0, live.climate())
+    add(live, "coat-started", spec="polyurethane-topcoat")
+    live.run(10.0, live.climate())
+    (call,) = live.watch.rooms["tent"].enclosure.explain()
+    assert (call.stage, call.spec) == (Stage.APPLY, "polyurethane-topcoat")
+    live.kill()
+    again = make(machine=live.machine)
+    again.run(10.0, again.climate())
+    (call,) = again.watch.rooms["tent"].enclosure.explain()
+    assert call.spec == "polyurethane-topcoat"
+
+
+def test_a_withdrawn_event_leaves_no_section_behind_after_a_restart(make: Make) -> None:
+    live = make(TWO_PLANKS)
+    slip = add(live, "note", section="hul-port")
+    live.run(1.0, step_s=0.5)
+    assert "hul-port" in live.calls()
+    add(live, "note", section="hul-port", corrects=slip.row, withdrawn=True)
+    live.kill()
+    assert set(make(TWO_PLANKS, live.machine).calls()) == {"hull-port", "hull-stbd"}
+
+
+def test_events_of_two_enclosures_between_two_looks_are_both_seen(
+    make: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    live = make(ONE_PLANK + BOOTH)
+    asked = live.store.events
+
+    def events(enclosure: str | None = None, **more: int) -> tuple[Event, ...]:
+        found = asked(enclosure, **more)
+        if enclosure == "tent" and not late:
+            # Between the look at the one and at the other somebody writes about both.
+            late.append(add(live, "mixed"))
+            with Store.open(live.path, now_s=live.machine.wall) as other:
+                other.add_event(Event(EventKind.MIXED, live.machine.wall(), "booth"))
+        return found
+
+    late: list[Event] = []
+    monkeypatch.setattr(live.store, "events", events)
+    live.run(2.0, step_s=0.5)
+    for name in ("tent", "booth"):
+        (section,) = live.watch.rooms[name].enclosure.sections.values()
+        assert section.film.stage is Stage.MIX, name
+
+
+# Several enclosures -------------------------------------------------------------------------
+
+BOOTH = ONE_PLANK.partition("[[enclosure]]")[2].replace("shed/", "booth/")
+BOOTH = "\n[[enclosure]]" + BOOTH.replace('"tent"', '"booth"')
+
+
+def test_enclosures_in_one_program_do_not_touch_each_other(make: Make) -> None:
+    live = make(ONE_PLANK + BOOTH)
+    for _ in range(62):
+        live.machine.monotonic_s += 10.0
+        live.hear(live.climate())
+        live.hear(live.climate(WET_C), enclosure="booth")
+        live.watch.turn(0.0)
+    assert (live.call("tent"), live.call("booth")) == ("GO", "STOP")
+    assert {row.enclosure for row in live.store.calls()} == {"tent", "booth"}
+    live.run(SILENCE_S, live.climate())
+    assert (live.call("tent"), live.call("booth")) == ("GO", "STOP")
+
+
+def test_the_log_holds_every_reading_and_the_body_of_every_call(make: Make) -> None:
+    live = make()
+    live.run(620.0, live.climate())
+    live.end()
+    with sqlite3.connect(live.path) as log:
+        (count,) = log.execute("SELECT count(*) FROM readings").fetchone()
+        bodies = [json.loads(body) for (body,) in log.execute("SELECT body FROM calls")]
+    log.close()
+    assert count == 3 * 62
+    assert [body["call"] for body in bodies] == ["HOLD", "GO"]
+    assert all(body["reasons"] for body in bodies)
+
+
+# Sections -----------------------------------------------------------------------------------
+
+
+def test_an_event_about_all_of_the_work_makes_no_section_of_its_own(make: Make) -> None:
+    live = make(TWO_PLANKS)
+    add(live, "mixed", section="all")
+    live.run(1.0, step_s=0.5)
+    assert set(live.calls()) == {"hull-port", "hull-stbd"}
+
+
+def test_the_stop_of_the_whole_goes_on_where_an_event_names_a_part(make: Make) -> None:
+    live = make()
+    live.run(60.0, live.climate(WET_C))
+    add(live, "note", section="transom")
+    live.kill()
+    again = make(machine=live.machine)
+    assert again.calls() == {"all": "STOP", "transom": "STOP"}
+
+
+def test_the_stop_of_the_whole_goes_on_where_the_config_gains_sections(make: Make) -> None:
+    live = make()
+    live.run(60.0, live.climate(WET_C))
+    live.kill()
+    again = make(TWO_PLANKS, live.machine)
+    assert again.calls() == {"hull-port": "STOP", "hull-stbd": "STOP"}
+    assert again.run(3 * HOUR_S, step_s=600.0) == "STOP"
