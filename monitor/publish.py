@@ -2,6 +2,7 @@
 
 `<base>/<enclosure>/call` holds the whole call as JSON, retained; `<base>/<enclosure>/word` one
 plain word for lamps and sounders, never retained, since a lamp that starts up would believe it;
+`<base>/<enclosure>/alarm` tells a ringing alarm, not retained either;
 `<base>/<station>/status` says online or offline, offline also as the last will.
 """
 
@@ -12,6 +13,7 @@ import time
 from collections.abc import Callable
 from typing import Protocol
 
+from monitor.alarms import Ring
 from monitor.wire import Json, iso_utc
 
 REPEAT_S = 15.0  # the contract says at least every 20 s
@@ -106,6 +108,22 @@ class Publisher:
     def refresh(self, enclosure: str, told: Json) -> None:
         """Take newer figures of an unchanged call, to be told with the next repeat."""
         self._calls[enclosure] = told
+
+    def ring(self, ring: Ring) -> None:
+        """Publish an alarm, once and not retained: whoever comes later reads the call."""
+        told = {
+            "enclosure": ring.enclosure,
+            "sections": list(ring.sections),
+            "call": ring.call.value,
+            "cause": ring.cause,
+            "since": iso_utc(ring.since_s),
+            "time": iso_utc(ring.time_s),
+            "count": ring.count,
+            "text": ring.text,
+            "station": self._station,
+        }
+        topic = f"{self._base}/{ring.enclosure}/alarm"
+        self._send(topic, json.dumps(told).encode(), retain=False)
 
     def tick(self, now_s: float) -> bool:
         """Publish again what is due; call at least once a second.

@@ -6,6 +6,7 @@ import json
 import logging
 import os
 import signal
+import sys
 import time
 from pathlib import Path
 from types import FrameType
@@ -14,6 +15,7 @@ import typer
 
 from monitor.config import Config, load_config_file
 from monitor.film_keeper import FilmKeeper
+from monitor.live_screen import is_screen
 from monitor.notify import Notifier
 from monitor.pipeline import Enclosure
 from monitor.places import log_path
@@ -22,6 +24,7 @@ from monitor.replaying import Job, keeper_of
 from monitor.specs import find_spec
 from monitor.steady import SteadyClock
 from monitor.store import Store
+from monitor.watch_alarms import Alarms
 from monitor.watching import Watch
 from monitor.wire import Json, plain_line
 from rules.errors import FilmcallError
@@ -54,9 +57,54 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
         FilmcallError: the config, a spec, the log or the broker's settings cannot be used.
     """
     config = load_config_file(config_file)
-    logging.basicConfig(level=logging.WARNING, format="%(message)s")
     keepers = keepers_of(config, config_file.parent)
     notifier = Notifier.from_environment(os.environ, pid=os.getpid())
+    with Store.open(log_path(db), now_s=time.time, busy_s=BUSY_S) as store:
+        store.lock_for_watch()
+        for notice in store.notices:
+            typer.echo(notice, err=True)
+        intake = intake_of(config, config_file)
+        station = config.publish.station
+        publisher = Publisher(intake, base=config.publish.base, station=station)
+        stopper = Stopper()
+        on_screen = not (plain or as_jsonl) and is_screen(sys.stdout, sys.stdin, os.environ)
+        watch = Watch(
+            config,
+            keepers,
+            store,
+            intake,
+            SteadyClock(time.time, boot_time_s),
+            tell=_tell_nobody if on_screen else _tell_json if as_jsonl else _tell_line,
+            publisher=publisher,
+            station=station,
+        )
+        intake.start()
+        notifier.ready("watching")
+        try:
+            if on_screen:
+                from monitor.watch_screen import show
+
+                show(watch, intake, stopper, notifier, store.notices)
+            else:
+                logging.basicConfig(level=logging.WARNING, format="%(message)s")
+                alarms = Alarms(watch, publisher)
+                while not stopper.asked:
+                    watch.turn(TURN_S)
+                    alarms.look()
+                    notifier.alive()
+        finally:
+            notifier.stopping()
+            publisher.close()
+            intake.stop()
+            notifier.close()
+
+
+def intake_of(config: Config, config_file: Path) -> Intake:
+    """Return the intake for a config's points; nothing is sent yet.
+
+    Raises:
+        FilmcallError: there is no broker, no topic, or settings that cannot work.
+    """
     sources = [source for each in config.enclosures for source in each.sources()]
     if config.broker is None:
         raise FilmcallError(
@@ -68,39 +116,11 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
             f"config {config_file} maps no point to a topic, so nothing can be heard; give each "
             'point its topic = "..."'
         )
-    station = config.publish.station
-    with Store.open(log_path(db), now_s=time.time, busy_s=BUSY_S) as store:
-        store.lock_for_watch()
-        for notice in store.notices:
-            typer.echo(notice, err=True)
-        try:
-            broker = config.broker.broker(station, os.environ)
-            intake = Intake(broker, sources, monotonic=boot_time_s)
-        except (BrokerFault, SourceFault) as fault:
-            raise FilmcallError(str(fault)) from fault
-        publisher = Publisher(intake, base=config.publish.base, station=station)
-        stopper = Stopper()
-        watch = Watch(
-            config,
-            keepers,
-            store,
-            intake,
-            SteadyClock(time.time, boot_time_s),
-            tell=_tell_json if as_jsonl else _tell_line,
-            publisher=publisher,
-            station=station,
-        )
-        intake.start()
-        notifier.ready("watching")
-        try:
-            while not stopper.asked:
-                watch.turn(TURN_S)
-                notifier.alive()
-        finally:
-            notifier.stopping()
-            publisher.close()
-            intake.stop()
-            notifier.close()
+    try:
+        broker = config.broker.broker(config.publish.station, os.environ)
+        return Intake(broker, sources, monotonic=boot_time_s)
+    except (BrokerFault, SourceFault) as fault:
+        raise FilmcallError(str(fault)) from fault
 
 
 def boot_time_s() -> float:
@@ -115,6 +135,10 @@ def keepers_of(config: Config, beside: Path) -> dict[str, FilmKeeper]:
         each.name: keeper_of(Job(each, find_spec(each.spec, beside)[0], ""), (), beside)
         for each in config.enclosures
     }
+
+
+def _tell_nobody(_enclosure: Enclosure, _calls: list[SectionCall], _told: Json) -> None:
+    """The screen shows snapshots."""
 
 
 def _tell_line(enclosure: Enclosure, calls: list[SectionCall], told: Json) -> None:

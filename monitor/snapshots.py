@@ -1,0 +1,120 @@
+"""Makes an enclosure's snapshot for the screen and the alarms, and keeps the last hours' trends."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Mapping, Sequence
+
+from monitor.film_keeper import FilmKeeper
+from monitor.pipeline import Channel, Enclosure
+from monitor.snapshot import PointHealth, Snapshot
+from rules.clock_run import Clock
+from rules.clocks import merge_clocks
+from rules.events import Event, in_force
+from sensors.reading import Quality, Quantity
+
+TREND_EVERY_S = 60.0
+TREND_KEPT_S = 6 * 3600.0
+EVENTS_SHOWN = 20
+
+
+class SnapshotMaker:
+    """Follows one enclosure for the screen."""
+
+    def __init__(self, enclosure: Enclosure, keeper: FilmKeeper, *, recorded: bool) -> None:
+        self._enclosure = enclosure
+        self._keeper = keeper
+        self._recorded = recorded
+        self._trends: dict[str, deque[tuple[float, float]]] = {}
+        self._sampled_s = -math.inf
+        self._clocks: tuple[Clock, ...] = ()
+        self._clocks_s = -math.inf
+
+    def sample(self) -> None:
+        """Note the present for the trends, once a minute; call after evaluations."""
+        now_s = self._enclosure.now_s
+        if self._sampled_s <= now_s < self._sampled_s + TREND_EVERY_S:
+            return
+        self._sampled_s = now_s
+        climate = self._enclosure.explain()[0].climate
+        values = {
+            "dew_margin_k": climate.dew_margin_k,
+            "rh_pct": climate.rh_pct,
+            "air_temp_c": climate.air_temp_c,
+            "surface_temp_c": climate.surface_temp_c,
+        }
+        for name, value in values.items():
+            series = self._trends.setdefault(name, deque())
+            while series and not now_s - TREND_KEPT_S <= series[0][0] <= now_s:
+                series.popleft()
+            if value is not None:
+                series.append((now_s, value))
+
+    def make(
+        self,
+        now_s: float,
+        *,
+        link: str = "",
+        link_ok: bool = True,
+        alarm: str = "",
+        notices: Sequence[str] = (),
+        counts: Mapping[str, int] | None = None,
+    ) -> Snapshot:
+        """Return the enclosure as it is now.
+
+        Args:
+            now_s: [s].
+            link: state of the broker in one sentence.
+            link_ok: whether readings can come in.
+            alarm: the alarm that nobody has acknowledged yet.
+            notices: what has to be said beside the call.
+            counts: what the intake refused or dropped, by name.
+        """
+        enclosure, keeper = self._enclosure, self._keeper
+        if not self._clocks_s <= now_s < self._clocks_s + 1.0:
+            self._clocks_s = now_s
+            self._clocks = merge_clocks(
+                keeper.clocks(name, enclosure.now_s) for name in enclosure.sections
+            )
+        events: tuple[Event, ...] = in_force(keeper.events)
+        told = {**enclosure.counts.set_aside, **(counts or {})}
+        if enclosure.counts.late:
+            told["late"] = enclosure.counts.late
+        if enclosure.counts.duplicates:
+            told["repeated"] = enclosure.counts.duplicates
+        return Snapshot(
+            enclosure=enclosure.name,
+            time_s=now_s,
+            timezone=enclosure.config.timezone,
+            recorded=self._recorded,
+            calls=tuple(enclosure.explain()),
+            trends={name: tuple(series) for name, series in self._trends.items()},
+            clocks=self._clocks,
+            points=tuple(self._health(channel, now_s) for channel in enclosure.channels()),
+            events=events[: -EVENTS_SHOWN - 1 : -1],
+            counts=told,
+            link=link,
+            link_ok=link_ok,
+            alarm=alarm,
+            notices=tuple(notices),
+            specs={keeper.default_spec.name: keeper.default_spec, **keeper.specs},
+        )
+
+    def _health(self, channel: Channel, now_s: float) -> PointHealth:
+        config, sensed, reading = channel.config, channel.sensed, channel.reading
+        spoke = reading is not None and math.isfinite(channel.effective_s)
+        value = None
+        if sensed.quality == Quality.OK.value:
+            value = sensed.value
+        elif reading is not None and math.isfinite(reading.value):
+            value = reading.value
+        return PointHealth(
+            point=config.name,
+            quantity=Quantity(config.quantity),
+            section=config.section,
+            value=value,
+            quality=Quality(sensed.quality),
+            age_s=max(0.0, now_s - channel.effective_s) if spoke else None,
+            accuracy=sensed.accuracy,
+        )

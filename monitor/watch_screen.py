@@ -1,0 +1,99 @@
+"""The live screen of `watch`: the worst enclosure, keys that keep events, and the bell."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Sequence
+from typing import Protocol
+
+from monitor.alarms import Ring
+from monitor.keys import KeyDesk, Outcome
+from monitor.live_screen import LiveScreen
+from monitor.notify import Notifier
+from monitor.pipeline import WORST_FIRST
+from monitor.snapshot import Snapshot
+from monitor.theme import theme_of
+from monitor.watch_alarms import Alarms
+from monitor.watching import Watch
+from rules.errors import FilmcallError
+from sensors.mqtt import Intake, IntakeStatus
+
+TURN_S = 0.1
+
+
+class Asked(Protocol):
+    """Whether somebody asked the program to end."""
+
+    asked: bool
+
+
+def show(
+    watch: Watch,
+    intake: Intake,
+    stopper: Asked,
+    notifier: Notifier,
+    notices: Sequence[str],
+) -> None:
+    """Draw and watch until a key, a signal or a closed terminal ends it."""
+    theme = theme_of(os.environ)
+    alarms = Alarms(watch, watch.publisher)
+    desks = {name: KeyDesk(name, theme) for name in watch.rooms}
+    with LiveScreen(theme) as screen:
+        while not (stopper.asked or screen.gone or screen.stopped_by is not None):
+            watch.turn(TURN_S)
+            notifier.alive()
+            status = intake.status()
+            rung: list[Ring] = alarms.look(
+                link=_link(status),
+                link_ok=status.connection.connected,
+                notices=[*notices, *_faults(watch)],
+                counts=_counts(status),
+            )
+            if rung:
+                screen.bell()
+            name = _worst(alarms.snapshots)
+            desk, snapshot = desks[name], alarms.snapshots[name]
+            now_s = watch.now_s()
+            desk.look(snapshot)
+            screen.show(snapshot, desk.view(now_s))
+            for key in screen.keys(0.0):
+                outcome = desk.press(key, now_s)
+                if outcome.quit:
+                    return
+                if outcome.dim:
+                    screen.set_dim(not screen.theme.dim)
+                _keep(watch, desk, outcome)
+
+
+def _keep(watch: Watch, desk: KeyDesk, outcome: Outcome) -> None:
+    for event, done in ((outcome.record, desk.kept), (outcome.withdraw, desk.taken_back)):
+        if event is None:
+            continue
+        try:
+            done(watch.record(event), time.time())
+        except FilmcallError as fault:
+            desk.refused(str(fault), time.time())
+
+
+def _worst(snapshots: dict[str, Snapshot]) -> str:
+    return min(snapshots, key=lambda name: (WORST_FIRST.index(snapshots[name].calls[0].call), name))
+
+
+def _link(status: IntakeStatus) -> str:
+    if status.troubles:
+        return status.troubles[0]
+    return "connected" if status.connection.connected else "not connected yet"
+
+
+def _faults(watch: Watch) -> list[str]:
+    return [fault for fault in (watch.clock_fault, watch.log_fault) if fault]
+
+
+def _counts(status: IntakeStatus) -> dict[str, int]:
+    found = {
+        "refused": status.refused,
+        "unmapped": status.unmapped,
+        "dropped": status.dropped,
+    }
+    return {name: count for name, count in found.items() if count}
