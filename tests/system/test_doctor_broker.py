@@ -1,0 +1,367 @@
+"""`filmcall doctor` and `calibrate` at a real mosquitto: each thing that can be wrong on the way
+to it and on its topics is one line with its mend."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import shutil
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from monitor import calibrate_command, doctor
+from monitor.calibrate_command import Target
+from monitor.calibration_book import CalibrationBook
+from monitor.doctor import World
+from monitor.doctor_checks import Check, Health, Terminal
+from monitor.store import Store
+from rules.errors import FilmcallError
+from sensors.reading import Quality, Quantity, Reading
+from sensors.settling import Rest
+from tests.system.broker import RealBroker, Sensor, free_port
+from tests.system.certificates import Authority, openssl
+from tests.system.conftest import MakeBroker, need
+
+WORLD = World(environment={"TERM": "xterm"}, terminal=Terminal(True, 120, 40, "utf-8"))
+POINTS = """
+[[enclosure]]
+name = "tent"
+[[enclosure.point]]
+name = "air"
+quantity = "air_temp"
+unit = "degC"
+topic = "shed/air"
+value = "t"
+[[enclosure.point]]
+name = "air"
+quantity = "humidity"
+unit = "%"
+topic = "shed/air"
+value = "h"
+[[enclosure.point]]
+name = "plank"
+quantity = "surface_temp"
+unit = "degC"
+topic = "shed/plank"
+"""
+
+
+class Shed:
+    """Sensors that send every 0.2 s until they are stopped."""
+
+    def __init__(self, port: int, messages: dict[str, str], **account: str) -> None:
+        self._sensor = Sensor(port, "sensor", **account)
+        self._messages = messages
+        self._end = threading.Event()
+        self._thread = threading.Thread(target=self._run)
+        self._thread.start()
+
+    def _run(self) -> None:
+        while not self._end.wait(0.2):
+            for topic, payload in self._messages.items():
+                self._sensor.client.publish(topic, payload, 1)
+
+    def stop(self) -> None:
+        self._end.set()
+        self._thread.join()
+        self._sensor.close()
+
+
+@pytest.fixture
+def make_shed() -> Iterator[Callable[..., Shed]]:
+    made: list[Shed] = []
+
+    def make(port: int, messages: dict[str, str], **account: str) -> Shed:
+        made.append(Shed(port, messages, **account))
+        return made[-1]
+
+    yield make
+    for shed in made:
+        shed.stop()
+
+
+def look(
+    tmp_path: Path, port: int, *, more: str = "", points: str = POINTS, wait_s: float = 1.5
+) -> list[Check]:
+    path = tmp_path / "shed.toml"
+    path.write_text(f"[broker]\nport = {port}\n{more}\n{points}")
+    return doctor.look(path, tmp_path / "log.db", wait_s=wait_s, world=WORLD)
+
+
+def found(checks: list[Check], part: str, name: str) -> Check:
+    (check,) = [each for each in checks if each.part == part and each.name == name]
+    return check
+
+
+def test_all_well_is_heard_at_once(
+    tmp_path: Path, broker: RealBroker, make_shed: Callable[..., Shed]
+) -> None:
+    make_shed(broker.port, {"shed/air": '{"t": 20.5, "h": 61}', "shed/plank": "19.25"})
+    begun = time.monotonic()
+    checks = look(tmp_path, broker.port, wait_s=30.0)
+    assert time.monotonic() - begun < 15.0
+    assert [check for check in checks if check.health is Health.BAD] == []
+    assert found(checks, "broker", "name").text == "127.0.0.1 is 127.0.0.1"
+    assert found(checks, "broker", "subscribe").text == "2 filters granted"
+    assert found(checks, "broker", "publish").text == "filmcall/station-1/doctor is taken"
+    assert found(checks, "broker", "login").health is Health.LOOK  # everybody is let in
+    assert found(checks, "topic", "tent/air humidity").text.startswith("61 %, 0 s ago on shed/air")
+    assert found(checks, "topic", "tent/plank surface_temp").text.startswith("19.25 degC, ")
+
+
+def test_units_that_cannot_be_right_are_guessed(
+    tmp_path: Path, broker: RealBroker, make_shed: Callable[..., Shed]
+) -> None:
+    make_shed(broker.port, {"shed/air": '{"t": 20.5, "h": 0.61}', "shed/plank": "66.6"})
+    checks = look(tmp_path, broker.port)
+    humidity = found(checks, "topic", "tent/air humidity")
+    assert (humidity.health, humidity.text.split(": ")[1]) == (
+        Health.BAD,
+        'looks like a fraction. Set unit = "1" for this point.',
+    )
+    plank = found(checks, "topic", "tent/plank surface_temp")
+    assert plank.health is Health.BAD
+    assert plank.text.endswith('looks like degF. Set unit = "degF" for this point.')
+    assert found(checks, "topic", "tent/air air_temp").health is Health.OK
+
+
+def test_silent_refused_and_kept_topics_are_told_apart(
+    tmp_path: Path, broker: RealBroker, make_shed: Callable[..., Shed]
+) -> None:
+    sensor = Sensor(broker.port, "once")
+    sensor.send("shed/plank", "19.5", retain=True)
+    sensor.close()
+    make_shed(broker.port, {"shed/air": '{"temp": 20.5, "h": "61\x1b[2J"}'})
+    checks = look(tmp_path, broker.port)
+    air = found(checks, "topic", "tent/air air_temp")
+    assert air.health is Health.BAD
+    assert air.text.startswith("shed/air: ")
+    assert "\x1b" not in air.text
+    plank = found(checks, "topic", "tent/plank surface_temp")
+    assert plank.health is Health.BAD
+    assert "only what the broker had kept (19.5, without a time of its own)" in plank.text
+    optional = POINTS + "required = false\n"
+    checks = look(tmp_path, broker.port, points=optional)
+    assert found(checks, "topic", "tent/plank surface_temp").health is Health.LOOK
+
+
+def test_what_the_log_heard_lately_is_not_missed(tmp_path: Path, broker: RealBroker) -> None:
+    now_s = time.time()
+    with Store.open(tmp_path / "log.db", now_s=time.time) as store:
+        row = Reading("tent", "plank", Quantity.SURFACE_TEMP, now_s - 300.0, 19.0, Quality.OK, 0.0)
+        store.add_readings([replace(row, received_s=now_s - 300.0)])
+    check = found(look(tmp_path, broker.port), "topic", "tent/plank surface_temp")
+    assert check.health is Health.OK
+    assert check.text.endswith("; the log has one 5 min old")
+
+
+def test_two_sensors_on_one_point_are_bad(
+    tmp_path: Path, broker: RealBroker, make_shed: Callable[..., Shed]
+) -> None:
+    make_shed(
+        broker.port,
+        {"shed/air": '{"t": 20.5, "h": 61}', "shed/planks/a": "19", "shed/planks/b": "18"},
+    )
+    checks = look(tmp_path, broker.port, points=POINTS.replace("shed/plank", "shed/planks/+"))
+    both = [c for c in checks if c.name == "tent/plank surface_temp"]
+    assert [c.health for c in both] == [Health.OK, Health.BAD]
+    assert "fed by 2 topics" in both[1].text
+
+
+# On the way -------------------------------------------------------------------------------------
+
+
+def test_a_name_and_a_port_that_are_not_there(tmp_path: Path) -> None:
+    checks = look(tmp_path, free_port())
+    assert "refuses the connection" in found(checks, "broker", "port").text
+    checks = look(tmp_path, 1883, more='host = "no-such.invalid"')
+    assert "the host name is not found" in found(checks, "broker", "name").text
+    assert not [check for check in checks if check.part == "topic"]
+
+
+def test_a_listener_that_is_no_broker_is_found_out(tmp_path: Path) -> None:
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        listener.listen()
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("monitor.doctor_broker.LOGIN_S", 0.5)
+            checks = look(tmp_path, listener.getsockname()[1])
+    assert found(checks, "broker", "port").health is Health.OK
+    assert "does not answer the login" in found(checks, "broker", "login").text
+
+
+def accounts(tmp_path: Path, acl: str) -> str:
+    """Config lines of a broker with the account painter/right and an access list."""
+    need("mosquitto_passwd", shutil.which("mosquitto_passwd") is not None)
+    passwords, access = tmp_path / "passwords", tmp_path / "acl"
+    passwords.touch(mode=0o600)
+    subprocess.run(
+        ["mosquitto_passwd", "-b", str(passwords), "painter", "right"],
+        check=True,
+        capture_output=True,
+    )
+    access.write_text(acl)
+    access.chmod(0o600)
+    return f"allow_anonymous false\npassword_file {passwords}\nacl_file {access}"
+
+
+def test_login_subscription_and_publishing_refused_are_each_told(
+    tmp_path: Path, make_broker: MakeBroker
+) -> None:
+    broker = make_broker(accounts(tmp_path, "user painter\ntopic read shed/plank\n"))
+    login = 'username = "painter"\npassword_file = "secret"'
+    secret = tmp_path / "secret"
+    secret.write_text("wrong")
+    secret.chmod(0o600)
+    check = found(look(tmp_path, broker.port, more=login), "broker", "login")
+    assert check.health is Health.BAD
+    assert "password" in check.text
+    assert "wrong" not in check.text
+    secret.write_text("right")
+    checks = look(tmp_path, broker.port, more=login)
+    assert found(checks, "broker", "login").text == "accepted as painter, MQTT 5"
+    publish = found(checks, "broker", "publish")
+    assert (publish.health, "write access to filmcall/#" in publish.text) == (Health.BAD, True)
+    # mosquitto's access list grants every subscription, and sends nothing of what may not be read.
+    assert found(checks, "broker", "subscribe").text == "2 filters granted"
+    air = found(checks, "topic", "tent/air humidity")
+    assert (air.health, "access list lets this account read it" in air.text) == (Health.BAD, True)
+
+
+def test_a_refused_subscription_is_told_from_a_granted_one(
+    tmp_path: Path, make_broker: MakeBroker
+) -> None:
+    plugin = next(Path("/usr/lib").rglob("mosquitto_dynamic_security.so"), None)
+    need("mosquitto's dynamic security plugin", plugin is not None)
+    digest = hashlib.pbkdf2_hmac("sha512", b"right", b"salt-of-test", 101)
+    allowed = {"acltype": "subscribeLiteral", "topic": "shed/plank", "allow": True}
+    rules = {
+        "defaultACLAccess": {"publishClientSend": True, "subscribe": False},
+        "clients": [
+            {
+                "username": "painter",
+                "password": base64.b64encode(digest).decode(),
+                "salt": base64.b64encode(b"salt-of-test").decode(),
+                "iterations": 101,
+                "roles": [{"rolename": "reader"}],
+            }
+        ],
+        "roles": [{"rolename": "reader", "acls": [allowed]}],
+    }
+    (tmp_path / "rules.json").write_text(json.dumps(rules))
+    broker = make_broker(
+        f"allow_anonymous false\nplugin {plugin}\nplugin_opt_config_file {tmp_path}/rules.json"
+    )
+    (tmp_path / "secret").write_text("right")
+    login = 'username = "painter"\npassword_file = "secret"'
+    checks = look(tmp_path, broker.port, more=login)
+    refused, granted = (c for c in checks if c.name == "subscribe")
+    assert refused.text.startswith(f"broker 127.0.0.1:{broker.port} refuses the subscription 'shed")
+    assert granted.text == "1 filters granted"
+
+
+def test_a_certificate_is_checked_and_its_end_is_told(
+    tmp_path: Path, make_broker: MakeBroker
+) -> None:
+    need("openssl", openssl() is not None)
+    authority = Authority(tmp_path)
+    certificate, key = authority.issue("good", "IP:127.0.0.1")
+    tls = f"allow_anonymous true\ncertfile {certificate}\nkeyfile {key}"
+    broker = make_broker(tls)
+    more = f'ca_file = "{authority.certificate}"'
+    check = found(look(tmp_path, broker.port, more=more), "broker", "TLS")
+    assert check.health is Health.LOOK  # good for two days only
+    assert "days from now. Renew it" in check.text
+    checks = look(tmp_path, broker.port, more="tls = true")  # an authority nobody knows
+    assert "its certificate is refused" in found(checks, "broker", "TLS").text
+    assert not [check for check in checks if check.name == "login"]
+    checks = look(tmp_path, broker.port)  # without TLS
+    assert "TLS" in found(checks, "broker", "login").text
+    checks = look(tmp_path, broker.port, more='ca_file = "none.pem"')
+    assert "ca_file" in found(checks, "broker", "config").text
+
+
+def test_watch_keeps_its_connection_while_doctor_looks(
+    tmp_path: Path, broker: RealBroker, make_shed: Callable[..., Shed]
+) -> None:
+    make_shed(broker.port, {"shed/air": '{"t": 20.5, "h": 61}', "shed/plank": "19"})
+    watch = Sensor(broker.port, "filmcall-station-1")  # the name that watch has there
+    lost: list[object] = []
+    watch.client.on_disconnect = lambda *arguments: lost.append(arguments)
+    look(tmp_path, broker.port)
+    time.sleep(0.3)
+    assert not lost
+    watch.client.on_disconnect = None
+    watch.close()
+
+
+# Calibrating --------------------------------------------------------------------------------------
+
+
+def test_a_jar_is_listened_to_over_the_broker_and_kept(
+    tmp_path: Path, broker: RealBroker, make_shed: Callable[..., Shed]
+) -> None:
+    make_shed(broker.port, {"shed/air": '{"t": 20.0, "h": 73.9}'})
+    path = tmp_path / "shed.toml"
+    path.write_text(f"[broker]\nport = {broker.port}\n{POINTS}")
+    said: list[str] = []
+    text, code = calibrate_command.salt(
+        Target("air", config_file=path, db=tmp_path / "log.db"),
+        ["NaCl"],
+        rest=Rest(0.4, 1.0, 1.0),
+        most_wait_s=30.0,
+        world=calibrate_command.World(say=said.append, environment={}),
+    )
+    assert code == 0
+    # Greenspan 1977: 75.47 % at 20 degC.
+    assert "NaCl at 20.0 degC: reads 73.90 for 75.47" in text
+    assert any("make sure that it is alive" in line for line in said)
+    with Store.open(tmp_path / "log.db", now_s=time.time, read_only=True) as store:
+        book = CalibrationBook(store.calibrations())
+    now_s = time.time()
+    raw = Reading("tent", "air", Quantity.HUMIDITY, now_s, 80.0, Quality.OK, now_s)
+    assert book.correct(raw)[0] == pytest.approx(81.57)
+
+
+def test_a_broker_that_is_away_is_told_and_nothing_is_kept(tmp_path: Path) -> None:
+    path = tmp_path / "shed.toml"
+    path.write_text(f"[broker]\nport = {free_port()}\n{POINTS}")
+    with pytest.raises(FilmcallError, match="refuses the connection"):
+        calibrate_command.salt(
+            Target("air", config_file=path, db=tmp_path / "log.db"),
+            ["NaCl"],
+            most_wait_s=1.0,
+            world=calibrate_command.World(environment={}),
+        )
+    assert not (tmp_path / "log.db").exists()
+
+
+def test_nothing_is_written_beside_the_lines(tmp_path: Path, broker: RealBroker) -> None:
+    sensor = Sensor(broker.port, "once")
+    sensor.send("shed/air", "not json", retain=True)
+    sensor.close()
+    path = tmp_path / "shed.toml"
+    path.write_text(f"[broker]\nport = {broker.port}\n{POINTS}")
+    program = (
+        "import sys; from pathlib import Path; from monitor import doctor; "
+        "text, code = doctor.run(Path(sys.argv[1]), Path(sys.argv[2]), as_json=False, wait_s=1.0);"
+        "print(text); sys.exit(code)"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", program, str(path), str(tmp_path / "log.db")],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60.0,
+    )
+    assert (ran.returncode, ran.stderr) == (1, "")
+    assert "bad   topic        tent/air air_temp: shed/air: " in ran.stdout
