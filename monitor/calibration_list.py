@@ -9,6 +9,7 @@ from pathlib import Path
 
 from monitor.calibration_book import Applied, CalibrationBook, undoing_body
 from monitor.places import log_path
+from monitor.steady import RELEASED_S
 from monitor.store import Store
 from monitor.store_rows import Calibration
 from monitor.wire import Json, iso_utc
@@ -23,8 +24,13 @@ def refuse_wrong_clock(store: Store, book: CalibrationBook, now_s: float) -> Non
     """Refuse to date a calibration by a clock that has not been set.
 
     Raises:
-        FilmcallError: the log holds something later.
+        FilmcallError: it stands before this program's release, or before something in the log.
     """
+    if now_s < RELEASED_S:
+        raise FilmcallError(
+            f"the clock says {iso_utc(now_s)}, before this program was made, and a calibration "
+            f"counts by its date; nothing was kept. Set the clock."
+        )
     newest_s = max(
         (applied.made_s for applied, _ in book.all()), default=store.newest_time_s() or now_s
     )

@@ -25,7 +25,7 @@ from sensors.mqtt import Arrival, IntakeStatus
 from sensors.payload import Source
 from sensors.reading import Quality, Quantity, Reading
 
-T0 = 1_770_000_000.0
+T0 = 1_798_761_600.0  # 2027-01-01T00:00:00Z
 CONFIG = """
 [broker]
 port = 1884
@@ -161,7 +161,7 @@ def test_a_jar_by_hand_is_told_kept_and_in_force(target: Target, by_hand: World)
         "air-bow, humidity, in tent",
         "  NaCl at 20.0 degC: reads 73.90 for 75.47 ± 0.52 %, 1.57 low",
         "  raw + 1.57 %; leaves 0.00 % at the points and widens the accuracy of 3 % by 0.04 today",
-        "  in force from 2026-02-02T02:40:00Z until 2026-08-01T02:40:00Z; taken back by: filmcall "
+        "  in force from 2027-01-01T00:00:00Z until 2027-06-30T00:00:00Z; taken back by: filmcall "
         "calibrate undo --row 1",
     ]
     applied = book(target).in_force("tent", "air-bow", Quantity.HUMIDITY, T0)
@@ -211,7 +211,7 @@ def test_json_has_what_the_log_has(target: Target, by_hand: World) -> None:
     listed = json.loads(listing(target.db, as_json=True, now_s=by_hand.now_s)[0])
     assert listed == [{k: v for k, v in told.items() if k != "replaces"} | {"undone": None}]
     assert (told["row"], told["state"], told["note"]) == (1, "in force", "spring")
-    assert told["expires"] == "2026-03-04T02:40:00Z"
+    assert told["expires"] == "2027-01-31T00:00:00Z"
 
 
 def test_the_handbooks_psychrometer_example(target: Target, by_hand: World) -> None:
@@ -284,12 +284,17 @@ def test_what_cannot_be_is_one_sentence_and_nothing_is_kept(
 def test_a_clock_that_was_not_set_dates_nothing(
     target: Target, by_hand: World, clock: Clock
 ) -> None:
+    assert target.db is not None
     salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
     clock.now -= 3600.0
-    with pytest.raises(FilmcallError, match="before the log's newest row of 2026-02-02T02:40:00Z"):
+    with pytest.raises(FilmcallError, match="before the log's newest row of 2027-01-01T00:00:00Z"):
         salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
     with pytest.raises(FilmcallError, match="Set the clock"):
         undo(1, target.db, now_s=clock)
+    clock.now = 1000.0
+    with pytest.raises(FilmcallError, match="says 1970-01-01T00:16:40Z, before this program was"):
+        salt(replace(target, db=target.db.with_name("new.db")), ["NaCl"], [74.0], ["20"],
+             world=by_hand)  # fmt: skip
 
 
 # Listing and undoing ------------------------------------------------------------------------------
@@ -308,10 +313,10 @@ def test_applying_running_out_and_undoing_are_seen(
     assert "ran out 1 days ago" in listing(target.db, as_json=False, now_s=clock)[0]
     text, code = undo(None, target.db, point="air-bow", note="broken", now_s=clock)
     assert code == 0
-    assert "row 2 (raw + 2.07 %) is taken back from 2026-08-03T02:40:00Z on" in text
-    assert "row 1 of 2026-02-02T02:40:00Z is in force again (raw + 1.57 %)" in text
+    assert "row 2 (raw + 2.07 %) is taken back from 2027-07-02T00:00:00Z on" in text
+    assert "row 1 of 2027-01-01T00:00:00Z is in force again (raw + 1.57 %)" in text
     lines = listing(target.db, as_json=False, now_s=clock)[0].splitlines()
-    assert lines[1].endswith("undone 2026-08-03T02:40:00Z")
+    assert lines[1].endswith("undone 2027-07-02T00:00:00Z")
     with pytest.raises(FilmcallError, match="row 2 is undone already"):
         undo(2, target.db, now_s=clock)
     assert "readings are taken as they come" in undo(1, target.db, now_s=clock)[0]
