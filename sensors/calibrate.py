@@ -76,7 +76,7 @@ class Calibrated:
 # Drift of humidity: sensor handling notes have under 0.5 % a year in clean air; twice that for a
 # workshop. All other figures are common practice, no source.
 CALIBRATED: dict[Quantity, Calibrated] = {
-    Quantity.HUMIDITY: Calibrated("%", 15.0, 20.0, 1.0, 0.02, 180.0 * DAY_S),
+    Quantity.HUMIDITY: Calibrated("%", 15.0, 15.0, 1.0, 0.02, 180.0 * DAY_S),
     Quantity.AIR_TEMP: Calibrated("K", 5.0, 10.0, 0.1, 0.01, 365.0 * DAY_S),
     Quantity.SURFACE_TEMP: Calibrated("K", 5.0, 10.0, 0.1, 0.01, 365.0 * DAY_S),
 }
@@ -159,16 +159,19 @@ class Correction:
             age_s: of the calibration [s].
 
         Returns:
-            Half-width: residual, reference, drift since, and distance from the points tried,
-            added by squares [the quantity's unit].
+            Half-width: residual, reference (carried out along the line where there is a gain),
+            drift since, and distance from the points tried, added by squares [the quantity's
+            unit].
         """
         how = CALIBRATED[self.quantity]
         lowest = min(point.reading for point in self.points)
         highest = max(point.reading for point in self.points)
         away = max(lowest - raw, raw - highest, 0.0)
+        # A gain is a line through points that may each be off, at worst to opposite sides.
+        lever = 1.0 if self.gain == 1.0 else 1.0 + 2.0 * away / (highest - lowest)
         return math.hypot(
             self.residual,
-            self.half_width,
+            self.half_width * lever,
             how.drift_per_year * max(age_s, 0.0) / _YEAR_S,
             how.untried * away,
         )
