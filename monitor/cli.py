@@ -112,6 +112,7 @@ def replay(
         typer.Option(help='Stands in for a surface probe: "-0.5 K" from the coldest air.'),
     ] = None,
     speed: Annotated[str, typer.Option(help="Times real time, or max.")] = "max",
+    plain: Annotated[bool, typer.Option("--plain", help="Lines, no screen.")] = False,
     jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
     all_: Annotated[
         bool, typer.Option("--all", help="Every evaluation, not only changes.")
@@ -129,6 +130,7 @@ def replay(
         timezone=timezone,
         assumed_surface_offset=assumed_surface_offset,
         speed=speed,
+        plain=plain,
         as_jsonl=jsonl,
         every_evaluation=all_,
         db=db,

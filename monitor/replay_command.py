@@ -5,21 +5,26 @@ from __future__ import annotations
 import csv
 import json
 import math
+import os
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import typer
 
 from monitor.config import EnclosureConfig
 from monitor.config_types import DEFAULT_ACCURACY, PointConfig
+from monitor.live_screen import is_screen
 from monitor.log_command import written
 from monitor.pipeline import Enclosure
 from monitor.replaying import Job, ReplayFault, Result, keeper_of, play, prepare
 from monitor.specs import find_spec
 from monitor.store import Store
+from monitor.telling import Tell
 from monitor.wire import Json, iso_utc, plain_line
 from rules.errors import FilmcallError
 from rules.events import Event
@@ -48,6 +53,7 @@ def run(
     timezone: str | None,
     assumed_surface_offset: str | None,
     speed: str,
+    plain: bool,
     as_jsonl: bool,
     every_evaluation: bool,
     db: Path | None,
@@ -82,16 +88,35 @@ def run(
             store = _open(stack, db)
             events = store.events(job.config.name) if store is not None else ()
             beside = config_file.parent if config_file is not None else None
-            result = play(
-                recording,
-                job,
-                _teller(as_jsonl),
-                keeper=keeper_of(job, events, beside),
-                store=store,
-                title=file.name,
-                every_evaluation=every_evaluation,
-                speed=factor,
-            )
+            keeper = keeper_of(job, events, beside)
+            result = Result()
+
+            def playing(tell: Tell, **more: Any) -> None:
+                nonlocal result
+                result = play(
+                    recording,
+                    job,
+                    tell,
+                    keeper=keeper,
+                    store=store,
+                    title=file.name,
+                    every_evaluation=every_evaluation,
+                    speed=factor,
+                    **more,
+                )
+
+            if plain or as_jsonl or not is_screen(sys.stdout, sys.stdin, os.environ):
+                playing(_teller(as_jsonl))
+            else:
+                from monitor.replay_screen import with_screen
+
+                with_screen(
+                    keeper,
+                    recording.notices,
+                    lambda shown: playing(
+                        shown.tell, before_row=shown.before_row, sleep=shown.sleep
+                    ),
+                )
     except RecordingFault as fault:
         raise ReplayFault(str(fault)) from fault
     for notice in recording.notices[said:]:
