@@ -1,0 +1,420 @@
+"""What a review says, in sentences and in JSON; `report` sets the same sentences on a page."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, tzinfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from monitor.review import Review, SectionReview
+from monitor.review_read import SensorHealth
+from monitor.wire import Json, iso_utc
+from rules.causes import Answer, Evidence, Verdict
+from rules.defects import Sign
+from rules.exposure import Beyond, LimitTimes
+from rules.film_record import CoatRecord
+from rules.vocabulary import LimitName
+from rules.windows import Kept, Window, WindowName
+
+NO_CHANCE = (
+    "Causes stand in the order of how far and how long they held while the film was open to them; "
+    "that is no probability."
+)
+QUANTITY_WORDS = {
+    LimitName.DEW_MARGIN_MIN: "dew margin",
+    LimitName.HUMIDITY_MAX: "humidity",
+    LimitName.HUMIDITY_MIN: "humidity (least)",
+    LimitName.SURFACE_TEMP_MIN: "surface, coldest",
+    LimitName.SURFACE_TEMP_MAX: "surface, warmest",
+    LimitName.AIR_TEMP_MIN: "air, coldest",
+    LimitName.AIR_TEMP_MAX: "air, warmest",
+}
+_UNIT_WORDS = {"degC": "°C"}
+
+
+class Stamp:
+    """Shows times in one zone, the same way everywhere."""
+
+    def __init__(self, timezone: str) -> None:
+        self.zone: tzinfo = UTC
+        try:
+            self.zone = ZoneInfo(timezone)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            timezone = "UTC"
+        self.name = "UTC" if timezone == "Etc/UTC" else timezone
+
+    def __call__(self, time_s: float | None) -> str:
+        """Return day and minute."""
+        if time_s is None:
+            return "not known"
+        return f"{datetime.fromtimestamp(time_s, self.zone):%Y-%m-%d %H:%M}"
+
+    def minute(self, time_s: float) -> str:
+        """Return the time of day."""
+        return f"{datetime.fromtimestamp(time_s, self.zone):%H:%M}"
+
+    def day(self, time_s: float) -> str:
+        """Return the day."""
+        return f"{datetime.fromtimestamp(time_s, self.zone):%Y-%m-%d}"
+
+
+def figure(value: float | None, unit: str) -> str:
+    """Return a value with its unit.
+
+    >>> figure(-0.04, "K"), figure(84.6, "%"), figure(None, "K")
+    ('0.0 K', '85 %', 'not known')
+    """
+    if value is None:
+        return "not known"
+    shown = f"{value:.0f}" if unit in ("%", "ppm") else f"{value:.1f}"
+    shown = shown.removeprefix("-") if float(shown) == 0.0 else shown.replace("-", "−")
+    return f"{shown} {_UNIT_WORDS.get(unit, unit)}"
+
+
+def length(span_s: float) -> str:
+    """Return a length of time as a painter would say it.
+
+    >>> length(90.0), length(5400.0), length(200000.0), length(400000.0)
+    ('2 min', '1 h 30 min', '55 h 33 min', '4.6 days')
+    """
+    if span_s >= 3.5 * 86_400.0:
+        return f"{span_s / 86_400.0:.1f} days"
+    minutes = round(span_s / 60.0)
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, rest = divmod(minutes, 60)
+    return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def exposure_words(found: Beyond) -> str:
+    """Return the sum of how far and how long, with its unit."""
+    unit = _UNIT_WORDS.get(found.unit, found.unit)
+    unit = "K" if unit == "°C" else unit
+    places = 0 if unit in ("%", "ppm") else 1
+    return f"{found.exposure:.{places}f} {unit} h"
+
+
+def evidence_words(evidence: Evidence, stamp: Stamp) -> str:
+    """Return what the log shows of a cause, as figures with times."""
+    if evidence.via is not None:
+        return f"coat {evidence.coat} over it: {evidence_words(evidence.via, stamp)}"
+    if evidence.window is not None:
+        return f"coat {evidence.coat}: {window_words(evidence.window, stamp)}"
+    found = evidence.beyond
+    if found is None:
+        return f"coat {evidence.coat}"
+    side = "over" if found.upper else "under"
+    if evidence.cause.sign is Sign.SURFACE_RISE:
+        side = "above its warmth at coating by more than"
+    bound, whole = figure(found.bound, found.unit), length(found.whole_s)
+    worst = f"worst {figure(found.worst, found.unit)} at {stamp(found.worst_s)}"
+    if found.beyond_s <= 0.0:
+        return f"coat {evidence.coat}: never {side} {bound} in {whole}; {worst}"
+    sure = "" if evidence.clear else "; within the sensors' uncertainty, so not sure"
+    return (
+        f"coat {evidence.coat}: {length(found.beyond_s)} {side} {bound} of {whole} open to it, "
+        f"from {stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
+        f"{exposure_words(found)} beyond{sure}"
+    )
+
+
+def window_words(window: Window, stamp: Stamp) -> str:
+    """Return how a time was kept."""
+    done = stamp(window.done_s)
+    opens = f"not before {stamp(window.opens_s)}" if window.opens_s is not None else ""
+    closes = f"not after {stamp(window.closes_s)}" if window.closes_s is not None else ""
+    bounds = " and ".join(each for each in (opens, closes) if each)
+    what = {
+        WindowName.RECOAT: "coated over",
+        WindowName.POT_LIFE: "pot used until",
+        WindowName.INDUCTION: "mix first used",
+        WindowName.TAPE: "tape off",
+    }[window.name]
+    if window.kept is Kept.UNKNOWN:
+        return f"{window.name}: not known, {window.why}"
+    tail = f" ({bounds})" if bounds else ""
+    by = f" by {length(window.missed_s)}" if window.missed_s > 0.0 else ""
+    heat = "; at 20 °C it would have been in time" if by and window.kept_at_20_c else ""
+    return f"{window.name}: {what} {done}{tail}: {window.kept}{by}{heat}"
+
+
+def answer_words(verdict: Verdict) -> str:
+    """Return in plain words what the log says of a defect."""
+    title = verdict.defect.title
+    match verdict.answer:
+        case Answer.SUPPORTED:
+            first = verdict.ranked[0].cause
+            return f"The log supports a cause of {title}: {first.sign}. {_capital(first.why)}."
+        case Answer.WEAK:
+            return (
+                f"The log hints at a cause of {title}, {verdict.ranked[0].cause.sign}, but no "
+                "further than the sensors' uncertainty can explain."
+            )
+        case Answer.AGAINST:
+            return (
+                f"The log speaks against every cause of {title} that it can see. Look for what no "
+                "sensor sees, below."
+            )
+        case Answer.NOT_KNOWN:
+            return (
+                f"The log shows no cause of {title}, but it knows too little of the time that "
+                "mattered to speak against any."
+            )
+        case Answer.NOT_SHOWN:
+            return f"A log of the air cannot show what causes {title}."
+        case Answer.NO_SUCH_FILM:
+            families = " or ".join(verdict.defect.families)
+            return f"{_capital(title)} comes with {families} coatings; the log has no such coat."
+
+
+def seen_words(review: Review) -> str:
+    """Return what was said to be seen, and how it was understood."""
+    fits = ", ".join(defect.title for defect in review.asked)
+    when = f"; {'; '.join(review.seen_says)}" if review.seen_says else ""
+    return f'Seen: "{review.seen}"{when}. Looked for: {fits}.'
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def coat_title(coat: CoatRecord) -> str:
+    """Return what a coat is called."""
+    method = f", by {coat.method}" if coat.method is not None else ""
+    return f"Coat {coat.number}: {coat.spec.title}{method}"
+
+
+def coat_outcome(coat: CoatRecord) -> str:
+    """Return in one sentence whether a coat was laid and cured inside its spec."""
+    broken = [each for each in coat.limits if each.broken_s >= 60.0]
+    unknown_s = max((each.unknown_s for each in coat.limits), default=0.0)
+    if broken:
+        worst = max(broken, key=lambda each: each.broken_s)
+        names = ", ".join(dict.fromkeys(QUANTITY_WORDS[each.name] for each in broken))
+        return (
+            f"Outside its spec: {names}; {length(worst.broken_s)} at the longest, in {worst.stage}."
+        )
+    if not coat.limits:
+        return "Nothing is known of its climate."
+    if unknown_s > 0.1 * max(each.whole_s for each in coat.limits):
+        return f"Inside its spec as far as is known; {length(unknown_s)} are not known."
+    near_s = max(each.near_s for each in coat.limits)
+    near = f"; {length(near_s)} of it nearer than the sensors can tell" if near_s > 60.0 else ""
+    return f"Inside its spec{near}."
+
+
+def health_words(each: SensorHealth) -> str:
+    """Return what a channel gave, in one sentence."""
+    bad = ", ".join(f"{count} {quality}" for quality, count in each.by_quality.items())
+    gaps = f"{each.gaps} gaps, the longest {length(each.longest_gap_s)}" if each.gaps else "no gap"
+    every = "" if each.usual_interval_s is None else f", every {each.usual_interval_s:.0f} s"
+    return f"{each.readings} readings{every}; {gaps}; {bad or 'all ok'}"
+
+
+def plain_text(review: Review) -> str:
+    """Return the whole review as plain lines."""
+    stamp = Stamp(review.timezone)
+    lines = [
+        f"{review.session.title or 'session'} in {review.session.enclosure or ''}, "
+        f"{stamp(review.from_s)} to {stamp(review.to_s)} {stamp.name}"
+    ]
+    if review.seen:
+        lines.append(seen_words(review))
+    for at, each in enumerate(review.sections):
+        lines += _section_lines(each, review, stamp, advice=at == 0)
+    lines.append("")
+    lines.append("Sensors")
+    lines += [f"  {s.point} {s.quantity}: {health_words(s)}" for s in review.sensors]
+    lines += [
+        f"  {c.point} {c.quantity}: calibrated {stamp(c.made_s)}" for c in review.calibrations
+    ]
+    if review.outages:
+        lines += ["", "Outages"] + [f"  {stamp(o.from_s)}: {o.text}" for o in review.outages]
+    lines += ["", "Not known"] + [f"  {text}" for text in review.not_known]
+    if review.chain_problems:
+        lines += ["", "The log was changed after it was written:"]
+        lines += [f"  {text}" for text in review.chain_problems]
+    return "\n".join(lines)
+
+
+def _section_lines(each: SectionReview, review: Review, stamp: Stamp, *, advice: bool) -> list[str]:
+    lines = ["", f"Section {each.section}"]
+    for coat in each.coats:
+        laid = f"{stamp(coat.started_s)} to {stamp(coat.ended_s)}"
+        lines += [f"  {coat_title(coat)}", f"    {laid}; {coat_outcome(coat)}"]
+        for limit in coat.limits:
+            if limit.broken_s >= 60.0:
+                lines.append(f"    {limit_words(limit, stamp)}")
+        lines += [f"    {window_words(window, stamp)}" for window in coat.windows]
+    for verdict in each.verdicts:
+        lines += ["", f"  {answer_words(verdict)}"]
+        lines += [
+            f"    {at}. {e.cause.sign}: {evidence_words(e, stamp)}"
+            for at, e in enumerate(verdict.ranked, 1)
+        ]
+        lines += [f"    kept: {e.cause.sign}: {evidence_words(e, stamp)}" for e in verdict.cleared]
+        lines += [f"    not looked at: {cause.sign}: {why}" for cause, why in verdict.not_looked]
+        if not advice:
+            continue  # the same for every section, so it is given once
+        lines.append("    No sensor sees: " + "; ".join(verdict.defect.unseen))
+        lines.append(f"    To tell it apart: {verdict.defect.tell_apart}")
+        lines.append(f"    First aid: {verdict.defect.first_aid}")
+        if not review.seen:
+            lines.append(f'    Say what you saw with --seen "...": {verdict.defect.ask}')
+    if any(verdict.ranked for verdict in each.verdicts):
+        lines.append(f"  {NO_CHANCE}")
+    return lines
+
+
+def limit_words(limit: LimitTimes, stamp: Stamp) -> str:
+    """Return how one limit was kept over one stage."""
+    found = limit.beyond
+    return (
+        f"{limit.stage}, {QUANTITY_WORDS[limit.name]}: {length(limit.broken_s)} beyond "
+        f"{figure(found.bound, found.unit)}, worst {figure(found.worst, found.unit)} at "
+        f"{stamp(found.worst_s)}, {exposure_words(found)}"
+    )
+
+
+# --- JSON -------------------------------------------------------------------------------------
+
+
+def review_dict(review: Review) -> Json:
+    """Return the whole review with fixed keys, times in ISO 8601 UTC and lengths in seconds."""
+    stamp = Stamp("Etc/UTC")
+    return {
+        "session": review.session.session,
+        "kind": review.session.kind,
+        "title": review.session.title,
+        "enclosure": review.session.enclosure,
+        "from": iso_utc(review.from_s),
+        "to": iso_utc(review.to_s),
+        "step_s": review.step_s,
+        "log": review.log_uuid,
+        "chain_problems": list(review.chain_problems),
+        "seen": review.seen,
+        "seen_says": list(review.seen_says),
+        "sections": [
+            {
+                "section": each.section,
+                "coats": [_coat_dict(coat) for coat in each.coats],
+                "verdicts": [_verdict_dict(verdict, stamp) for verdict in each.verdicts],
+                "calls": [
+                    {
+                        "time": iso_utc(call.time_s),
+                        "call": call.call,
+                        "stage": call.stage,
+                        "reason": call.reason,
+                    }
+                    for call in each.calls
+                ],
+            }
+            for each in review.sections
+        ],
+        "sensors": [
+            {
+                "point": each.point,
+                "quantity": each.quantity.value,
+                "readings": each.readings,
+                "set_aside": each.by_quality,
+                "usual_interval_s": each.usual_interval_s,
+                "gaps": each.gaps,
+                "longest_gap_s": each.longest_gap_s,
+                "low": each.low,
+                "high": each.high,
+            }
+            for each in review.sensors
+        ],
+        "not_known": list(review.not_known),
+        "note": NO_CHANCE,
+    }
+
+
+def _when(time_s: float | None) -> str | None:
+    return None if time_s is None else iso_utc(time_s)
+
+
+def _coat_dict(coat: CoatRecord) -> Json:
+    return {
+        "coat": coat.number,
+        "spec": coat.spec.name,
+        "method": coat.method,
+        "batches": list(coat.batches),
+        "started": _when(coat.started_s),
+        "ended": _when(coat.ended_s),
+        "until": _when(coat.until_s),
+        "until_why": coat.until_why,
+        "steps": {step.value: _when(at) for step, at in coat.steps_s.items()},
+        "outcome": coat_outcome(coat),
+        "limits": [
+            {
+                "limit": each.name.value,
+                "stage": each.stage.value,
+                "bound": each.beyond.bound,
+                "unit": each.beyond.unit,
+                "ok_s": round(each.ok_s, 1),
+                "near_s": round(each.near_s, 1),
+                "broken_s": round(each.broken_s, 1),
+                "unknown_s": round(each.unknown_s, 1),
+                **_beyond_dict(each.beyond),
+            }
+            for each in coat.limits
+        ],
+        "windows": [_window_dict(window) for window in coat.windows],
+    }
+
+
+def _window_dict(window: Window) -> Json:
+    return {
+        "window": window.name.value,
+        "kept": window.kept.value,
+        "opens": _when(window.opens_s),
+        "closes": _when(window.closes_s),
+        "done": _when(window.done_s),
+        "missed_s": round(window.missed_s, 1),
+        "why": window.why,
+    }
+
+
+def _beyond_dict(found: Beyond) -> Json:
+    return {
+        "worst": None if found.worst is None else round(found.worst, 3),
+        "worst_at": _when(found.worst_s),
+        "exposure_unit_h": round(found.exposure, 3),
+        "first_beyond": _when(found.first_s),
+        "last_beyond": _when(found.last_s),
+    }
+
+
+def _verdict_dict(verdict: Verdict, stamp: Stamp) -> Json:
+    return {
+        "defect": verdict.defect.name,
+        "answer": verdict.answer.value,
+        "text": answer_words(verdict),
+        "causes": [_evidence_dict(each, stamp) for each in verdict.ranked],
+        "kept": [_evidence_dict(each, stamp) for each in verdict.cleared],
+        "not_looked_at": [
+            {"cause": cause.sign.name.lower(), "why": why} for cause, why in verdict.not_looked
+        ],
+        "no_sensor_sees": list(verdict.defect.unseen),
+        "tell_apart": verdict.defect.tell_apart,
+        "first_aid": verdict.defect.first_aid,
+        "ask": verdict.defect.ask,
+        "source": verdict.defect.source,
+    }
+
+
+def _evidence_dict(evidence: Evidence, stamp: Stamp) -> Json:
+    shown = evidence.via or evidence
+    return {
+        "cause": evidence.cause.sign.name.lower(),
+        "title": evidence.cause.sign.value,
+        "coat": evidence.coat,
+        "clear": evidence.clear,
+        "weight_h": round(evidence.weight, 3),
+        "unknown_share": round(evidence.unknown, 3),
+        "text": evidence_words(evidence, stamp),
+        "why": evidence.cause.why,
+        "source": evidence.cause.source,
+        **({} if shown.beyond is None else _beyond_dict(shown.beyond)),
+        **({} if shown.window is None else {"missed_window": _window_dict(shown.window)}),
+    }

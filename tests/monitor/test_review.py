@@ -1,0 +1,276 @@
+"""The look back through a real log: what the rules say of a job must not change on the way."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import sqlite3
+from pathlib import Path
+
+import numpy as np
+import planted
+import pytest
+from planted import CLEAN, PLANTS, SECTION
+from planted_log import asked
+from planted_store import NOW_S, call, put
+
+from monitor import review_command, review_read
+from monitor.review import NothingToReview, Review, choose_session, review
+from monitor.review_read import read_columns
+from monitor.review_words import Stamp, plain_text, review_dict
+from monitor.store import Store
+from rules.causes import Answer
+from rules.errors import FilmcallError
+from rules.events import Event
+from rules.vocabulary import EventKind
+from sensors.reading import Quality, Quantity, Reading
+
+HOUR = 3600.0
+MIDNIGHT = planted.MIDNIGHT_S
+
+
+def reviewed(store: Store, **wanted: object) -> Review:
+    with store:
+        return review(store, choose_session(store.sessions(), None), **wanted)  # type: ignore[arg-type]
+
+
+def first_cause(found: Review) -> str:
+    return found.sections[0].verdicts[0].ranked[0].cause.sign.name
+
+
+@pytest.mark.parametrize(
+    ("plant", "defect"),
+    [
+        ("dew-on-epoxy", "amine bloom"),
+        ("fuel-heater-epoxy", "amine bloom"),
+        ("damp-over-topcoat", "pinholes"),
+        ("stale-pot", "brush marks"),
+        ("late-recoat", "peeling"),
+        ("old-tape", "tape marks"),
+    ],
+)
+def test_a_planted_cause_is_found_through_the_log(tmp_path: Path, plant: str, defect: str) -> None:
+    job = PLANTS[plant](3000)
+    found = reviewed(put(tmp_path / "log.db", job), defect=defect)
+    straight = asked(job, defect)
+    assert found.sections[0].verdicts[0].answer is straight.answer is Answer.SUPPORTED
+    assert first_cause(found) == straight.ranked[0].cause.sign.name
+    through = found.sections[0].verdicts[0].ranked[0].weight
+    assert through == pytest.approx(straight.ranked[0].weight, rel=0.02)
+
+
+def test_a_clean_job_is_inside_its_spec_and_spoken_for(tmp_path: Path) -> None:
+    found = reviewed(put(tmp_path / "log.db", CLEAN["good-system"](3000)), defect="gloss loss")
+    assert found.sections[0].verdicts[0].answer is Answer.AGAINST
+    text = plain_text(found)
+    assert text.count("Inside its spec") == 3
+    assert "The log speaks against every cause" in text
+    assert "Outside its spec" not in text
+
+
+def test_what_was_seen_is_enough_and_others_films_are_left_out(tmp_path: Path) -> None:
+    store = put(tmp_path / "log.db", PLANTS["dew-on-topcoat"](3000))
+    found = reviewed(store, seen="milky in the morning, dull, lower planks")
+    assert [v.defect.name for v in found.sections[0].verdicts] == ["moisture-blush"]
+    assert found.seen_says == ("in the morning", "low down, where the hull is coldest")
+    assert first_cause(found) == "LOW_MARGIN"
+
+
+def test_a_correction_of_an_event_counts_from_when_it_is_kept(tmp_path: Path) -> None:
+    # The coat was told eight days late; put right, the window is kept.
+    store = put(tmp_path / "log.db", PLANTS["late-recoat"](3000))
+    events = store.events(planted.ENCLOSURE)
+    second = [e for e in events if e.coat == 2]
+    first_end = next(e.time_s for e in events if e.kind is EventKind.COAT_ENDED and e.coat == 1)
+    for event in second:
+        moved = first_end + 24 * HOUR + (event.time_s - second[0].time_s)
+        store.add_event(
+            dataclasses.replace(event, time_s=moved, corrects=event.row, row=None, recorded_s=None)
+        )
+    found = reviewed(store, defect="poor-adhesion")
+    assert found.sections[0].verdicts[0].ranked == ()
+
+
+def test_a_value_is_held_until_its_age_runs_out(tmp_path: Path) -> None:
+    store = Store.open(tmp_path / "log.db", now_s=lambda: NOW_S)
+    times = [0.0, 60.0, 120.0, 180.0, 600.0]
+    store.add_readings(
+        Reading("tent", "air", Quantity.AIR_TEMP, 1e9 + t, 20.0 + t, Quality.OK, 1e9 + t)
+        for t in times
+    )
+    store.add_readings(
+        [Reading("tent", "air", Quantity.AIR_TEMP, 1e9 + 660.0, 5.0, Quality.IMPLAUSIBLE, 1e9)]
+    )
+    store.flush()
+    columns = read_columns(store, "tent", 1, 1e9, 1e9 + 720.0)
+    values = columns.of[Quantity.AIR_TEMP][0].values
+    store.close()
+    assert columns.step_s == 60.0
+    # 180 s is three usual intervals: the fourth value holds to 360 s, then nothing is known.
+    expected = [20.0, 80.0, 140.0, 200.0, 200.0, 200.0, 200.0, np.nan, np.nan, np.nan, 620.0]
+    np.testing.assert_array_equal(values, [*expected, np.nan])
+    assert columns.health[0].by_quality == {"implausible": 1}
+    assert columns.health[0].gaps == 1
+    assert columns.health[0].longest_gap_s == 420.0
+
+
+def test_pieces_join_without_a_seam(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    job = PLANTS["dew-on-epoxy"](3000)
+    store = put(tmp_path / "log.db", job)
+    whole = read_columns(store, planted.ENCLOSURE, 1, MIDNIGHT, MIDNIGHT + 4 * 86_400.0)
+    monkeypatch.setattr(review_read, "PIECE_S", 1234.5)
+    told: list[float] = []
+    pieces = read_columns(
+        store, planted.ENCLOSURE, 1, MIDNIGHT, MIDNIGHT + 4 * 86_400.0, progress=told.append
+    )
+    store.close()
+    for quantity, columns in whole.of.items():
+        for one, other in zip(columns, pieces.of[quantity], strict=True):
+            np.testing.assert_array_equal(one.values, other.values)
+    assert whole.health == pieces.health
+    assert told == sorted(told)
+    assert told[-1] == 1.0
+
+
+def test_a_very_long_session_gets_a_coarser_grid_and_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(review_read, "MOST_CELLS", 5000)
+    store = put(tmp_path / "log.db", PLANTS["dew-on-epoxy"](3000))
+    found = reviewed(store, defect="amine-bloom")
+    assert found.step_s > 60.0
+    assert first_cause(found) == "LOW_MARGIN"
+    assert review_dict(found)["step_s"] == found.step_s
+
+
+def test_an_open_session_ends_with_its_last_reading(tmp_path: Path) -> None:
+    job = CLEAN["good-primer"](3000)
+    found = reviewed(put(tmp_path / "log.db", job))
+    assert found.to_s == job.time_s[-1]
+    assert any("goes on" in text for text in found.not_known)
+
+
+def test_a_recordings_readings_serve_a_session_that_has_none_of_its_own(tmp_path: Path) -> None:
+    store = Store.open(tmp_path / "log.db", now_s=lambda: NOW_S)
+    source, _ = store.begin_source("replay", "digest", "logger.csv")
+    rows = [(round((MIDNIGHT + 60.0 * k) * 1e6), None, 20.0, None, 0) for k in range(600)]
+    store.add_reading_rows("tent", "air", Quantity.AIR_TEMP, rows, source=source)
+    store.end_source(source, complete=True)
+    store.add_event(Event(EventKind.SESSION_STARTED, MIDNIGHT, "tent", note="told by hand"))
+    store.add_event(Event(EventKind.SESSION_ENDED, MIDNIGHT + 9 * HOUR, "tent"))
+    with store:
+        found = review(store, choose_session(store.sessions(), "told by hand"))
+    assert found.sensors[0].readings == 540  # every minute of nine hours, the end left out
+    assert any("logger.csv" in text for text in found.not_known)
+    assert any("No surface was measured" in text for text in found.not_known)
+    assert any("No coat is recorded" in text for text in found.not_known)
+
+
+def test_calls_stand_as_they_were_told(tmp_path: Path) -> None:
+    store = put(tmp_path / "log.db", CLEAN["good-primer"](3000))
+    store.add_call(call(MIDNIGHT + 36 * HOUR, "STOP", "humidity 91 %, at most 85 %"))
+    found = reviewed(store)
+    assert [(c.call, c.reason) for c in found.sections[0].calls] == [
+        ("STOP", "humidity 91 %, at most 85 %")
+    ]
+
+
+def test_a_log_that_was_changed_later_says_so(tmp_path: Path) -> None:
+    path = tmp_path / "log.db"
+    put(path, CLEAN["good-primer"](3000)).close()
+    with sqlite3.connect(path) as connection:
+        connection.execute("DROP TRIGGER IF EXISTS events_kept")
+        triggers = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+        for (name,) in triggers.fetchall():
+            connection.execute(f"DROP TRIGGER {name}")
+        connection.execute("UPDATE events SET note = 'smoothed' WHERE kind = 'session-started'")
+    connection.close()
+    text = review_command.run(db=path)
+    assert "The log was changed after it was written:" in text
+
+
+@pytest.mark.parametrize(
+    ("wanted", "words"),
+    [
+        ({"defect": "gremlins"}, "defect 'gremlins' is not in the list"),
+        ({"seen": "it is blue"}, "fits no defect in the list"),
+        ({"section": "keel"}, "section 'keel' is not in this session; it has: hull-port"),
+        ({"session": "99"}, "session '99' fits 0 of the log's 1 sessions"),
+        ({"sheet": Path("sheet.xls")}, "neither .csv nor .html"),
+        ({"spec": "no-such-spec"}, "no-such-spec"),
+    ],
+)
+def test_what_a_person_can_get_wrong_is_one_sentence(
+    tmp_path: Path, wanted: dict[str, object], words: str
+) -> None:
+    path = tmp_path / "log.db"
+    put(path, CLEAN["good-primer"](3000)).close()
+    with pytest.raises(FilmcallError, match=words):
+        review_command.run(db=path, **wanted)  # type: ignore[arg-type]
+
+
+def test_a_spec_that_is_gone_is_said_and_the_general_guidance_counts(tmp_path: Path) -> None:
+    store = Store.open(tmp_path / "log.db", now_s=lambda: NOW_S)
+    rows = [(round((MIDNIGHT + 60.0 * k) * 1e6), None, 20.0, None, 0) for k in range(600)]
+    store.add_reading_rows("tent", "air", Quantity.AIR_TEMP, rows)
+    store.flush()
+    store.add_event(Event(EventKind.SESSION_STARTED, MIDNIGHT, "tent", spec="lost.toml"))
+    found = reviewed(store)
+    assert [each.name for each in found.specs] == ["general-guidance"]
+    assert any("'lost.toml' could not be read" in text for text in found.not_known)
+
+
+def test_an_empty_log_has_nothing_to_review(tmp_path: Path) -> None:
+    path = tmp_path / "log.db"
+    Store.open(path, now_s=lambda: NOW_S).close()
+    with pytest.raises(NothingToReview, match="holds no session and no recording yet"):
+        review_command.run(db=path)
+
+
+def test_json_has_iso_times_and_no_probability(tmp_path: Path) -> None:
+    path = tmp_path / "log.db"
+    put(path, PLANTS["dew-on-epoxy"](3000)).close()
+    told = json.loads(review_command.run(db=path, defect="amine bloom", as_json=True))
+    verdict = told["sections"][0]["verdicts"][0]
+    assert verdict["answer"] == "supported"
+    first = verdict["causes"][0]
+    assert first["cause"] == "low_margin"
+    assert first["first_beyond"].endswith("Z")
+    assert "ISO 8502-4" in first["source"]
+    assert "no probability" in told["note"]
+    assert not any("probab" in key or "chance" in key for key in first)
+    limits = told["sections"][0]["coats"][0]["limits"]
+    for limit in limits:
+        spent = [limit[f"{state}_s"] for state in ("ok", "near", "broken", "unknown")]
+        assert sum(spent) > 0.0
+    assert {limit["stage"] for limit in limits} == {"apply", "flash", "cure"}
+
+
+def test_without_a_defect_the_missed_times_are_told_with_their_lengths(tmp_path: Path) -> None:
+    path = tmp_path / "log.db"
+    put(path, PLANTS["late-recoat"](3000)).close()
+    text = review_command.run(db=path)
+    assert "recoat: coated over" in text
+    assert "too late by" in text
+    assert "supports a cause" not in text
+
+
+def test_times_are_shown_in_the_zone_asked_for() -> None:
+    # 25 October 2026, 01:30 UTC is 02:30 in Brussels for the second time that night.
+    assert Stamp("Europe/Brussels")(1_792_891_800.0) == "2026-10-25 02:30"
+    assert Stamp("Etc/UTC").name == "UTC"
+    assert Stamp("Nowhere/Land").name == "UTC"
+
+
+def test_sections_share_the_coldest_plank_where_no_config_tells_them_apart(
+    tmp_path: Path,
+) -> None:
+    job = CLEAN["good-primer"](3000)
+    store = put(tmp_path / "log.db", job)
+    rows = [(round(t * 1e6), None, 9.0, None, 0) for t in job.time_s[:9000].tolist()]
+    store.add_reading_rows(planted.ENCLOSURE, "plank-stbd", Quantity.SURFACE_TEMP, rows)
+    store.add_event(Event(EventKind.TAPE_ON, MIDNIGHT + 30 * HOUR, planted.ENCLOSURE, "hull-stbd"))
+    found = reviewed(store)
+    assert [each.section for each in found.sections] == [SECTION, "hull-stbd"]
+    assert any("Which surface point belongs to which section" in t for t in found.not_known)
+    assert "surface" in plain_text(found)

@@ -1,0 +1,49 @@
+"""Puts an invented job into a log, as the running program would have."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from planted import ENCLOSURE, SECTION, Planted
+
+from monitor.store import Store
+from monitor.store_rows import CallRow
+from rules.events import Event
+from rules.vocabulary import EventKind
+from sensors.reading import Quantity
+
+NOW_S = 1_795_000_000.0
+
+
+def put(path: Path, job: Planted, more: Sequence[Event] = (), title: str = "Workboat") -> Store:
+    """Make a log of a job and return it, open."""
+    store = Store.open(path, now_s=lambda: NOW_S)
+    channels = [
+        ("plank-port", Quantity.SURFACE_TEMP, job.surface_c),
+        *((f"air-{i}", Quantity.AIR_TEMP, v) for i, v in enumerate(job.air_c)),
+        *((f"air-{i}", Quantity.HUMIDITY, v) for i, v in enumerate(job.rh_pct)),
+    ]
+    if job.co2_ppm is not None:
+        channels.append(("air-0", Quantity.CO2, job.co2_ppm))
+    for point, quantity, values in channels:
+        known = np.isfinite(values)
+        rows = zip(job.time_s[known].tolist(), values[known].tolist(), strict=True)
+        store.add_reading_rows(
+            ENCLOSURE, point, quantity, [(round(t * 1e6), None, v, None, 0) for t, v in rows]
+        )
+    store.flush()
+    for event in [*job.events, *more]:
+        if event.kind is EventKind.SESSION_STARTED:
+            event = dataclasses.replace(event, note=title)
+        store.add_event(event)
+    return store
+
+
+def call(time_s: float, word: str, reason: str, section: str = SECTION) -> CallRow:
+    """A call as the program keeps it."""
+    body = json.dumps({"reasons": [{"text": reason}], "spec": "two-pack-epoxy-primer"})
+    return CallRow(ENCLOSURE, section, time_s, word, "flash", "safe", body)
