@@ -14,8 +14,8 @@ from rules.errors import FilmcallError
 from rules.events import Event
 from rules.film_record import CoatRecord
 from rules.films import ALL_SECTIONS, is_about
+from rules.kept_times import Kept
 from rules.spec import Spec
-from rules.windows import Kept
 
 CALLS_SHOWN = 60
 CAUTION = (

@@ -12,8 +12,8 @@ from rules.causes import Answer, Evidence, Verdict
 from rules.defects import Sign
 from rules.exposure import Beyond, LimitTimes
 from rules.film_record import CoatRecord
+from rules.kept_times import Kept, Window, WindowName
 from rules.vocabulary import LimitName
-from rules.windows import Kept, Window, WindowName
 
 NO_CHANCE = (
     "Causes stand in the order of how far and how long they held while the film was open to them; "

@@ -15,9 +15,9 @@ import numpy as np
 from rules.defects import Cause, Defect, Sign, all_defects
 from rules.exposure import HOUR_S, Beyond, ClimateSeries, Floats, beyond
 from rules.film_record import CoatRecord
+from rules.kept_times import Kept, Window, WindowName
 from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
 from rules.vocabulary import LimitName, Stage, Step
-from rules.windows import Kept, Window, WindowName
 
 AT_LEAST_S = 600.0
 """A condition that stood beyond its bound for less than this supports nothing; no source [s]."""

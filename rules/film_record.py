@@ -14,10 +14,10 @@ from rules.events import Event, in_force
 from rules.exposure import ClimateSeries, LimitTimes, limit_times
 from rules.films import is_about, work_of
 from rules.history import TemperatureHistory
+from rules.kept_times import Window, ended, pot_windows, recoat_window, tape_windows
 from rules.limits import limits_in_force, wet_film_allowance_k
 from rules.spec import Spec
 from rules.vocabulary import ClockName, EventKind, LimitName, Method, Stage, Step
-from rules.windows import Window, ended, pot_windows, recoat_window, tape_windows
 
 _STEPS = (
     (Step.TOUCH_DRY, ClockName.TOUCH_DRY),

@@ -23,8 +23,8 @@ from rules.defects import Sign, find_defect
 from rules.events import Event
 from rules.exposure import ClimateSeries
 from rules.film_record import CoatRecord, coats_of
+from rules.kept_times import Kept, WindowName
 from rules.vocabulary import EventKind, Method
-from rules.windows import Kept, WindowName
 
 SEEDS = range(2000, 2025)
 HEAT = frozenset((Sign.HIGH_SURFACE, Sign.HIGH_AIR))
