@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from monitor import __version__
+from monitor.calibrate_cli import calibrate_app
 from rules.errors import FilmcallError
 
 EXIT_CODES = {"GO": 0, "HOLD": 10, "STOP": 20}
@@ -28,6 +29,7 @@ spec_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Coatin
 sessions_app = typer.Typer(rich_markup_mode=None, help="Jobs and recordings in the log.")
 app.add_typer(spec_app, name="spec")
 app.add_typer(sessions_app, name="sessions")
+app.add_typer(calibrate_app, name="calibrate")
 
 DbOption = Annotated[
     Path | None,
@@ -302,6 +304,64 @@ def batch(
             cup_ml=cup,
             html=html,
             as_json=json_,
+            db=db,
+        )
+    )
+
+
+@app.command(epilog="Example: filmcall doctor --config polytunnel.toml")
+def doctor(
+    config: Annotated[
+        Path | None, typer.Option(help="The enclosures and the broker.", dir_okay=False)
+    ] = None,
+    wait: Annotated[float, typer.Option(help="How long to listen for each topic [s].")] = 20.0,
+    defaults: Annotated[bool, typer.Option("--defaults", help="Print every default.")] = False,
+    json_: JsonOption = False,
+    db: DbOption = None,
+) -> None:
+    """Walk from config to spec, broker, topics, clock, log and terminal; say what to mend."""
+    from monitor import doctor as doctor_command
+
+    text, code = doctor_command.run(config, db, as_json=json_, defaults=defaults, wait_s=wait)
+    typer.echo(text)
+    raise typer.Exit(code)
+
+
+@app.command(
+    epilog='Example: filmcall review --defect "amine bloom" --seen "greasy, milky, lower planks"'
+)
+def review(
+    session: Annotated[
+        str | None, typer.Argument(help="Number of the session; the last if left out.")
+    ] = None,
+    defect: Annotated[str | None, typer.Option(help="What went wrong, in trade words.")] = None,
+    seen: Annotated[str, typer.Option(help="What you see, where and when.")] = "",
+    section: Annotated[str | None, typer.Option(help="Only this part of the work.")] = None,
+    html: Annotated[Path | None, typer.Option(help="Write a report for the browser.")] = None,
+    sheet: Annotated[
+        Path | None, typer.Option(help="Write the daily environment sheet: .html or .csv.")
+    ] = None,
+    config: Annotated[
+        Path | None, typer.Option(help="Which surface belongs to which section.", dir_okay=False)
+    ] = None,
+    spec: SpecOption = None,
+    json_: JsonOption = False,
+    db: DbOption = None,
+) -> None:
+    """Look back: was each coat inside its spec, and what may have spoiled it?"""
+    from monitor import review_command
+
+    typer.echo(
+        review_command.run(
+            session,
+            defect=defect,
+            seen=seen,
+            section=section,
+            html=html,
+            sheet=sheet,
+            as_json=json_,
+            config_file=config,
+            spec=spec,
             db=db,
         )
     )

@@ -22,6 +22,7 @@ WHOLE = "all"  # the one section of an enclosure that names none
 WORST_FIRST = (Call.STOP, Call.HOLD, Call.GO)
 
 FilmOf = Callable[[str, float], Film]
+Correct = Callable[[Reading], "tuple[float, float]"]
 
 
 class LastCall(NamedTuple):
@@ -61,12 +62,13 @@ class Channel:
     """The present of one quantity at one point."""
 
     __slots__ = (
+        "calibration_accuracy",
         "config",
         "effective_s",
         "expires_s",
-        "extra_accuracy",
         "reading",
         "sensed",
+        "solvent_accuracy",
         "watch",
     )
 
@@ -76,7 +78,8 @@ class Channel:
         self.reading: Reading | None = None
         self.effective_s = -math.inf
         self.expires_s = math.inf
-        self.extra_accuracy = 0.0
+        self.calibration_accuracy = 0.0
+        self.solvent_accuracy = 0.0
         self.sensed = self._sense(math.nan, Quality.MISSING)
 
     def take(self, reading: Reading, effective_s: float) -> None:
@@ -108,10 +111,19 @@ class Channel:
         self.expires_s = math.inf
         self.sensed = self._sense(math.nan, Quality.CLOCK)
 
-    def widen(self, extra_accuracy: float) -> None:
-        """Take a further error of the sensor into account, in its own unit."""
-        self.extra_accuracy = extra_accuracy
-        self.sensed = self.sensed._replace(accuracy=self.config.accuracy + extra_accuracy)
+    def widen(self, solvent_accuracy: float) -> None:
+        """Take into account what solvent may have done to the sensor, in its own unit."""
+        self.solvent_accuracy = solvent_accuracy
+        self.sensed = self.sensed._replace(accuracy=self.accuracy())
+
+    def accuracy(self) -> float:
+        """Return the half-width of the sensor's error, calibration and solvent included.
+
+        Unit: the quantity's. Calibration adds by squares, as JCGM 100:2008 has it; solvent
+        straight, since it pulls one way.
+        """
+        known = math.hypot(self.config.accuracy, self.calibration_accuracy)
+        return known + self.solvent_accuracy
 
     def _sense(self, value: float, quality: Quality) -> Sensed:
         config = self.config
@@ -121,7 +133,7 @@ class Channel:
             config.section,
             value,
             quality.value,
-            config.accuracy + self.extra_accuracy,
+            self.accuracy(),
             config.required,
             self.watch.usual_change(),
         )
@@ -143,6 +155,16 @@ class Enclosure:
         last_calls: Mapping[str, LastCall] | None = None,
         on_evaluated: Callable[[Enclosure], None] | None = None,
     ) -> None:
+        """Begin to watch.
+
+        Args:
+            config: of the enclosure and its points.
+            film_of: what events say of a section at a time.
+            start_s: now [s].
+            last_calls: what the log left of each section.
+            on_evaluated: is called after each evaluation.
+        """
+        self.correct: Correct | None = None
         self.config = config
         self._on_evaluated = on_evaluated
         self.name = config.name
@@ -214,7 +236,7 @@ class Enclosure:
             if effective_s <= channel.effective_s or channel.too_old(reading, effective_s, now_s):
                 self._take_late(channel, reading, effective_s, taken)
                 continue
-            judged_now = self._judge.judge(reading)
+            judged_now = self._judge.judge(self._corrected(channel, reading))
             if not judged_now:
                 continue
             *confirmed, judged = judged_now
@@ -235,6 +257,13 @@ class Enclosure:
             self._evaluate()
         return taken
 
+    def _corrected(self, channel: Channel, reading: Reading) -> Reading:
+        """Pass a reading through its probe's calibration, where it has one."""
+        if self.correct is None:
+            return reading
+        value, channel.calibration_accuracy = self.correct(reading)
+        return reading if value == reading.value else replace(reading, value=value)
+
     def _take_late(
         self, channel: Channel, reading: Reading, effective_s: float, taken: Taken
     ) -> None:
@@ -244,13 +273,16 @@ class Enclosure:
             return
         self.counts.late += 1
         taken.kept.append(reading)
-        taken.used.append(reading.value)
+        taken.used.append(self._corrected(channel, reading).value)
 
     def take_late(self, readings: Sequence[Reading]) -> Taken:
         """Count readings from before the present; they go to the log and the clocks only."""
         known = [each for each in readings if (each.point, each.quantity) in self._channels]
         self.counts.late += len(known)
-        return Taken(known, [each.value for each in known], [])
+        used = [
+            self._corrected(self._channels[each.point, each.quantity], each).value for each in known
+        ]
+        return Taken(known, used, [])
 
     def advance(self, to_s: float) -> bool:
         """Let time pass: evaluate at each instant at which a value's age ran out before `to_s`.

@@ -155,12 +155,16 @@ def run_demo(*, seed: int, as_jsonl: bool, db: Path | None) -> None:
                 )
 
     with ExitStack() as stack:
+        store = _open(stack, db)
+        if store is not None and not store.events(config.name):
+            for event in (_begun(events[0], config.name), *events):
+                store.add_event(event)
         result = play(
             rows,
             job,
             tell,
             keeper=keeper_of(job, events),
-            store=_open(stack, db),
+            store=store,
             title=f"demo night {seed}",
             kind="simulate",
             before_row=tell_events,
@@ -204,12 +208,18 @@ def _config_of(settings: TentSettings, spec: str) -> EnclosureConfig:
     return EnclosureConfig(name=settings.enclosure, points=points, spec=spec)
 
 
+def _begun(first: Event, enclosure: str) -> Event:
+    note = "demo: an invented night"
+    return Event(EventKind.SESSION_STARTED, first.time_s, enclosure, note=note, spec=DEMO_SPEC)
+
+
 def _event(action: Action, enclosure: str) -> Event:
     return Event(
         kind=EventKind(action.kind) if action.kind in set(EventKind) else EventKind.NOTE,
         time_s=action.time_s,
         enclosure=enclosure,
         note="" if action.kind in set(EventKind) else action.kind,
+        spec=DEMO_SPEC if action.kind == "coat-started" else None,
         method=Method.BRUSH if action.kind.startswith("coat-") else None,
     )
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from monitor.calibration_book import CalibrationBook
 from monitor.config import Config, EnclosureConfig, default_config, load_config_file
 from monitor.config_types import DEFAULT_ACCURACY
 from monitor.film_keeper import FilmKeeper
@@ -147,6 +148,10 @@ def play(
         source, complete = store.begin_source(kind, job.digest, title)
         if complete:
             result.known_before, keeping = True, None
+    book = None
+    if store is not None:
+        config = Config(enclosures=(job.config,))
+        book = CalibrationBook.of(store.calibrations(), config)
     teller = Teller(
         tell,
         store=keeping,
@@ -171,6 +176,8 @@ def play(
                 enclosure = Enclosure(job.config, keeper.film_of, time_s, on_evaluated=evaluated)
                 for event in keeper.events:
                     enclosure.ensure_section(event.section)
+                if book is not None and not book.empty:
+                    enclosure.correct = book.correct
                 playback = Playback(enclosure)
             if speed is not None and newest_s is not None and time_s > newest_s:
                 sleep((time_s - newest_s) / speed)

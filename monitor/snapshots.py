@@ -6,6 +6,7 @@ import math
 from collections import deque
 from collections.abc import Mapping, Sequence
 
+from monitor.calibration_book import CalibrationBook
 from monitor.film_keeper import FilmKeeper
 from monitor.pipeline import Channel, Enclosure
 from monitor.snapshot import PointHealth, Snapshot
@@ -23,6 +24,7 @@ class SnapshotMaker:
     """Follows one enclosure for the screen."""
 
     def __init__(self, enclosure: Enclosure, keeper: FilmKeeper, *, recorded: bool) -> None:
+        self.calibrations = CalibrationBook()
         self._enclosure = enclosure
         self._keeper = keeper
         self._recorded = recorded
@@ -116,5 +118,8 @@ class SnapshotMaker:
             value=value,
             quality=Quality(sensed.quality),
             age_s=max(0.0, now_s - channel.effective_s) if spoke else None,
+            calibration_age_s=self.calibrations.age_s(
+                self._enclosure.name, config.name, config.quantity, now_s
+            ),
             accuracy=sensed.accuracy,
         )

@@ -53,13 +53,14 @@ class Alarms:
         rung: list[Ring] = []
         for name, board in self._boards.items():
             maker = self.makers[name]
+            maker.calibrations = self._watch.calibrations
             maker.sample()
             snapshot = maker.make(
                 now_s,
                 link=link,
                 link_ok=link_ok,
                 alarm=board.text(),
-                notices=notices,
+                notices=[*notices, *self._watch.calibrations.notices(now_s)],
                 counts=counts,
             )
             self.snapshots[name] = snapshot

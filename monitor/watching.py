@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
+from monitor.calibration_book import CalibrationBook
 from monitor.config_types import Config, EnclosureConfig
 from monitor.film_history import channels_of, history_rows
 from monitor.film_keeper import FilmKeeper
@@ -32,6 +33,7 @@ from sensors.mqtt import Arrival
 from sensors.reading import Quality, Reading
 
 EVENTS_EVERY_S = 0.5
+CALIBRATIONS_EVERY_S = 5.0
 # Late readings are on disk within 5 s; the clocks are reckoned once a minute.
 LATE_WAIT_S = 60.0
 _ASSUMED = " (assumed)"  # how `rules.climate` marks the point that an assumed surface rests on
@@ -72,6 +74,7 @@ class Watch:
         log_fault: why the log cannot be written or read now, or "".
         clock_fault: why the clock cannot be right, or "".
         publisher: tells the broker's listeners, or None.
+        calibrations: that readings pass through.
     """
 
     def __init__(
@@ -110,6 +113,10 @@ class Watch:
         self.publisher = publisher
         self._station = station
         self._events_at_s = 0.0
+        self._calibrations_at_s = 0.0
+        self._config = config
+        self.calibrations = CalibrationBook()
+        self._calibration_rows = -1
         self._checked_s = -1.0
         now_s = clock.now_s()
         self._newest_s = store.newest_time_s()
@@ -243,6 +250,8 @@ class Watch:
         if not 0.0 <= now_s - self._events_at_s < EVENTS_EVERY_S:
             self._events_at_s = now_s
             self._look_for_events(now_s)
+        if not 0.0 <= now_s - self._calibrations_at_s < CALIBRATIONS_EVERY_S:
+            self._look_for_calibrations(now_s)
         self._keep(now_s)
         self._publish(now_s)
         return len(arrivals)
@@ -303,6 +312,22 @@ class Watch:
             self._set_log_faults(now_s, read=str(fault))
         else:
             self._set_log_faults(now_s, read="")
+
+    def _look_for_calibrations(self, now_s: float) -> None:
+        """Take up calibrations that were made or taken back, here or from another shell."""
+        self._calibrations_at_s = now_s
+        rows = self._store.calibrations()
+        if len(rows) == self._calibration_rows:
+            return
+        self._calibration_rows = len(rows)
+        self.calibrations = book = CalibrationBook.of(rows, self._config)
+        for name, room in self.rooms.items():
+            room.enclosure.correct = None if book.empty else book.correct
+            room.keeper.humidity_checked_s = {
+                point.name: checked_s
+                for point in room.enclosure.config.points
+                if (checked_s := book.salt_checked_s(name, point.name, now_s)) is not None
+            }
 
     def _follow(self, room: Room, fresh: Sequence[Event], now_s: float) -> None:
         enclosure, keeper = room.enclosure, room.keeper

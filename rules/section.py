@@ -62,6 +62,10 @@ class Film:
     coating_time_s: float | None = None
     coating_forbidden: str = ""
 
+    def forbids_coating(self) -> bool:
+        """Return whether coating over now, which this stage is about, would be wrong."""
+        return bool(self.coating_forbidden) and self.stage not in (Stage.FLASH, Stage.CURE)
+
     def limits(self) -> dict[LimitName, Limit]:
         """Return the limits in force; where two count for one quantity, the stricter."""
         merged = limits_in_force(self.spec, self.stage, self.steps_ended)
@@ -155,9 +159,7 @@ class Section:
         self._trend.take(judged, time_s)
         unasked = film.stage not in _FILM_OPEN and LimitName.DEW_MARGIN_MIN not in self._limits
         forbidden = bool(doubts) or unasked or bool(self._trend.breaks(judged, time_s))
-        stop_forced = ""
-        if film.coating_forbidden and film.stage in (Stage.PREP, Stage.MIX, Stage.APPLY):
-            stop_forced = "recoat closes"
+        stop_forced = "recoat closes" if film.forbids_coating() else ""
         self.memory = step(
             self.memory,
             judged,
@@ -188,7 +190,7 @@ class Section:
             self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
         )
         reasons += [doubt_reason(doubt) for doubt in self._doubts]
-        if film.coating_forbidden:
+        if film.forbids_coating():
             reasons.append(stop_reason(film.coating_forbidden))
         if climate.assumed_offset_k is not None and self._assumed is not None:
             reasons.append(surface_reason(climate, self._assumed.accuracy_k))
