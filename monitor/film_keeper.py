@@ -26,6 +26,10 @@ if TYPE_CHECKING:
 RECKON_EVERY_S = 60.0
 RECKON_AT_LEAST_EVERY_S = 600.0
 SAMPLE_EVERY_S = 30.0
+# Samples of the last two days stay as they are; older ones are joined, so that a program which
+# runs for a year keeps some ten thousands and not a million.
+THIN_AFTER_S = 172_800.0
+THIN_TO_S = 600.0
 
 
 class Temperatures:
@@ -35,6 +39,7 @@ class Temperatures:
         self._rows: list[tuple[float, float, float, float, float]] = []
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
+        self._thinned_s = -math.inf
 
     def take(self, time_s: float, surfaces_c: list[float], airs_c: list[float]) -> None:
         """Add a sample, unless the last is younger than 30 s or newer.
@@ -47,6 +52,26 @@ class Temperatures:
         if self._rows and time_s < self._rows[-1][0] + SAMPLE_EVERY_S:
             return
         self._rows.append((time_s, *_ends(surfaces_c), *_ends(airs_c)))
+        if not self._thinned_s <= time_s < self._thinned_s + THIN_AFTER_S / 2.0:
+            self._thinned_s = time_s
+            self._thin(time_s - THIN_AFTER_S)
+
+    def _thin(self, before_s: float) -> None:
+        """Join the samples of each 10 min before a time: coldest of coldest, warmest of warmest."""
+        bins: dict[float, list[tuple[float, float, float, float, float]]] = {}
+        young = []
+        for row in self._rows:
+            if row[0] < before_s:
+                bins.setdefault(row[0] // THIN_TO_S, []).append(row)
+            else:
+                young.append(row)
+        joined = []
+        for rows in bins.values():
+            _, cold, warm, air_cold, air_warm = (list(column) for column in zip(*rows, strict=True))
+            middle_s = rows[len(rows) // 2][0]
+            ends = (_known(min, cold), _known(max, warm))
+            joined.append((middle_s, *ends, _known(min, air_cold), _known(max, air_warm)))
+        self._rows = [*joined, *young]
 
     def put_before(self, rows: Iterable[tuple[float, float, float, float, float]]) -> None:
         """Add samples that the log has from before or between, in any order."""
@@ -89,6 +114,11 @@ class Temperatures:
 
 def _ends(values_c: list[float]) -> tuple[float, float]:
     return (min(values_c), max(values_c)) if values_c else (math.nan, math.nan)
+
+
+def _known(pick: Callable[[list[float]], float], values: list[float]) -> float:
+    known = [value for value in values if not math.isnan(value)]
+    return pick(known) if known else math.nan
 
 
 class FilmKeeper:

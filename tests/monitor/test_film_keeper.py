@@ -204,3 +204,22 @@ def test_humidity_probes_widen_after_each_wipe_until_checked() -> None:
     keeper.humidity_checked_s["air"] = T0 + 5.0
     hear(tent, 90.0, air=20.0)
     assert humidity.sensed.accuracy == 4.0
+
+
+def test_old_samples_are_joined_and_lean_to_the_safe_side() -> None:
+    samples = Temperatures(0.5, 0.3)
+    days = 30
+    for k in range(days * 2880):
+        # In the first half minute of each ten it is 5 K colder and warmer at the two surfaces.
+        odd = 5.0 if k % 20 == 0 else 0.0
+        samples.take(T0 + 30.0 * k, [15.0 - odd, 20.0 + odd], [])
+    history = samples.history()
+    old = history.time_s < T0 + 20 * 86_400.0
+    assert history.time_s.size < days * 144 + 3 * 2880
+    assert history.coldest_c[old].tolist() == [10.0] * int(old.sum())
+    assert history.warmest_c[old].tolist() == [25.0] * int(old.sum())
+    recent = history.time_s > T0 + (days - 2) * 86_400.0
+    assert int(recent.sum()) == pytest.approx(2 * 2880, abs=2)
+    assert float(max(b - a for a, b in zip(history.time_s, history.time_s[1:], strict=False))) <= (
+        1200.0
+    ), "no gap that a clock would see"
