@@ -14,6 +14,7 @@ from monitor.log_command import reading_log
 from monitor.moments import moment_s
 from monitor.specs import find_spec
 from monitor.store import Store
+from monitor.store_rows import LIVE
 from monitor.wire import Json, iso_utc
 from rules.clock_run import Clock, ClockState
 from rules.clocks import clocks_of, history_wanted_from_s, merge_clocks
@@ -109,13 +110,16 @@ def clocks_in_log(
         time_s: the time to reckon for [s].
         config: says which surface belongs to which section, and the default spec.
         beside: the folder that spec files count from.
-        known_s: leave out events recorded later than this; None leaves out nothing [s].
+        known_s: leave out what was recorded or arrived later; None leaves out nothing [s].
     """
     events = store.events(enclosure)
     if known_s is not None:
         events = tuple(e for e in events if e.recorded_s is None or e.recorded_s <= known_s)
     default, specs = specs_for(store, enclosure, events, config, beside)
     named = {event.section for event in events if event.section is not None}
+    if config is not None:
+        # A pot stands beside every section's surface, whichever the events name.
+        named |= {point.section for point in config.points if point.section is not None}
     sections: list[str | None] = [*sorted(named)] if named else [None]
     merged = []
     for section in sections:
@@ -125,7 +129,7 @@ def clocks_in_log(
         )
         from_s = history_wanted_from_s(section, events, time_s)
         if from_s is not None:
-            _load(store, enclosure, config, section, temperatures, from_s, time_s)
+            _load(store, enclosure, config, section, temperatures, (from_s, time_s), known_s)
         merged.append(clocks_of(section, events, specs, default, temperatures.history(), time_s))
     return merge_clocks(merged)
 
@@ -136,8 +140,8 @@ def _load(
     config: EnclosureConfig | None,
     section: str | None,
     temperatures: Temperatures,
-    from_s: float,
-    to_s: float,
+    span_s: tuple[float, float],
+    known_s: float | None,
 ) -> None:
     """Take in the temperatures of every source that the log has of the enclosure."""
     for source in store.sources():
@@ -150,7 +154,17 @@ def _load(
                 if each.enclosure == enclosure
                 and each.quantity in (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP)
             ]
-        rows = history_rows(store, enclosure, channels, from_s, to_s + 1.0, source=source.source)
+        # What a recording holds was known when it was made, whenever it was played.
+        live_known_s = known_s if source.source == LIVE else None
+        rows = history_rows(
+            store,
+            enclosure,
+            channels,
+            span_s[0],
+            span_s[1] + 1.0,
+            source=source.source,
+            known_s=live_known_s,
+        )
         temperatures.put_before(rows)
 
 
@@ -178,10 +192,15 @@ def specs_for(
 
 
 def _last_spec(store: Store, enclosure: str) -> str | None:
-    last = None
-    for call in store.calls(enclosure):
-        last = call
-    return None if last is None else str(json.loads(last.body).get("spec"))
+    """The spec of the last call that was made live, else of the last one of a recording."""
+    last = played = None
+    for call in store.calls(enclosure, source=None):
+        if call.source == LIVE:
+            last = call
+        else:
+            played = call
+    found = last or played
+    return None if found is None else str(json.loads(found.body).get("spec"))
 
 
 def _found(name: str, beside: Path | None) -> Spec | None:

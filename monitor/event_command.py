@@ -21,6 +21,7 @@ from rules.vocabulary import EventKind, Method
 from sensors.wire import printable
 
 LATE_S = 60.0
+LONG_AGO_S = 10 * 365 * 86_400.0
 
 Number = TypeVar("Number", int, float)
 
@@ -57,6 +58,14 @@ def run(
             f"time {at} is ahead of the clock, so the event was not recorded; events are what has "
             "been done"
         )
+    if time_s < now_s - LONG_AGO_S:
+        raise FilmcallError(
+            f"time {at} is more than 10 years ago, so the event was not recorded; check the year"
+        )
+    if not enclosure.strip():
+        raise FilmcallError(
+            "enclosure is empty, so nothing was recorded; give its name with --enclosure"
+        )
     event = Event(
         kind=_kind(kind),
         time_s=time_s,
@@ -85,9 +94,9 @@ def run(
         raise FilmcallError("nothing was withdrawn: say which row with --corrects")
     with Store.open(log_path(db), now_s=time.time) as store:
         kept = store.add_event(event)
-        warning = ""
+        warnings = [_stranger(store, enclosure)]
         if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:
-            warning = launch_warning(clocks_in_log(store, enclosure, time_s - 1.0))
+            warnings.append(launch_warning(clocks_in_log(store, enclosure, time_s - 1.0)))
     late = now_s - time_s
     said = f"recorded {kept.kind.value} at {iso_utc(kept.time_s)} in {printable(enclosure)}"
     if section is not None:
@@ -95,7 +104,19 @@ def run(
     said += f", row {kept.row}"
     if late > LATE_S:
         said += f" (late, {minutes_text(late)} after)"
-    return f"{said}\nwarning: {warning}" if warning else said
+    return "\n".join([said, *(f"warning: {each}" for each in warnings if each)])
+
+
+def _stranger(store: Store, enclosure: str) -> str:
+    """What to say of an enclosure from which the log has no reading, though it has others."""
+    known = sorted({channel.enclosure for channel in store.channels()})
+    if not known or enclosure in known:
+        return ""
+    names = ", ".join(printable(name) for name in known)
+    return (
+        f"the log has no reading from {printable(enclosure)!r}, only from {names}; take the event "
+        "back with --corrects and --withdraw if the name is wrong"
+    )
 
 
 def _kind(kind: str) -> EventKind:
@@ -124,6 +145,7 @@ def _method(method: str | None) -> Method | None:
 def _at_least(name: str, value: Number | None, least: Number) -> Number | None:
     if value is not None and not (math.isfinite(value) and value >= least):
         raise FilmcallError(
-            f"{name} {value:g} is under {least:g} or no number, so nothing was recorded"
+            f"{name} {value:g} is under {least:g} or no number, so nothing was recorded; give "
+            f"{least:g} or more"
         )
     return value

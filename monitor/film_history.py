@@ -16,6 +16,7 @@ from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
 from sensors.reading import Quality, Quantity
 
 GRID_S = 60.0
+MOST_ROWS = 100_000  # 69 days in minutes; a longer time is told in longer steps
 
 Row = tuple[float, float, float, float, float]
 
@@ -52,8 +53,11 @@ def history_rows(
     to_s: float,
     *,
     source: int = LIVE,
+    known_s: float | None = None,
 ) -> Iterator[Row]:
     """Yield temperatures minute by minute, as the log has them.
+
+    What is asked for may reach back to a mistyped year: only the time that has readings is told.
 
     Args:
         store: the log.
@@ -62,6 +66,7 @@ def history_rows(
         from_s: first instant [s].
         to_s: last instant [s].
         source: where the readings came from.
+        known_s: only what had arrived by then, or None for all [s].
 
     Yields:
         Time [s], coldest and warmest surface, coldest and warmest air [degC]; NaN where no value
@@ -69,8 +74,18 @@ def history_rows(
     """
     if not to_s > from_s:
         return
-    grid = np.arange(from_s, to_s, GRID_S)
-    held = {channel: _held(store, enclosure, channel, grid, source) for channel in channels}
+    span_s = (from_s - MOST_MAX_AGE_S, to_s)
+    believed = {
+        channel: _believed(store, enclosure, channel, span_s, source, known_s)
+        for channel in channels
+    }
+    ends_s = [(times[0], times[-1]) for times, _ in believed.values() if times.size]
+    if not ends_s:
+        return
+    first_s = max(from_s, min(first for first, _ in ends_s))
+    last_s = min(to_s, max(last for _, last in ends_s) + MOST_MAX_AGE_S)
+    grid = np.arange(first_s, last_s, max(GRID_S, (last_s - first_s) / MOST_ROWS))
+    held = {channel: _held(channel, *believed[channel], grid) for channel in channels}
     columns = [
         *_ends([held[each] for each in channels if each.quantity is Quantity.SURFACE_TEMP], grid),
         *_ends([held[each] for each in channels if each.quantity is Quantity.AIR_TEMP], grid),
@@ -95,20 +110,29 @@ def _ends(
     return np.fmin.reduce(table, axis=0), np.fmax.reduce(table, axis=0)
 
 
-def _held(
-    store: Store, enclosure: str, channel: Channel, grid: NDArray[np.float64], source: int
-) -> NDArray[np.float64]:
-    """The last believed value at each instant, for as long as it counts."""
+def _believed(
+    store: Store,
+    enclosure: str,
+    channel: Channel,
+    span_s: tuple[float, float],
+    source: int,
+    known_s: float | None,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Times and values of the readings that were believed."""
     times, values, codes = store.readings(
-        enclosure,
-        channel.point,
-        channel.quantity,
-        float(grid[0]) - MOST_MAX_AGE_S,
-        float(grid[-1]),
-        source=source,
+        enclosure, channel.point, channel.quantity, *span_s, source=source, known_s=known_s
     )
     ok = codes == QUALITY_CODES[Quality.OK]
-    times, values = times[ok], values[ok]
+    return times[ok], values[ok]
+
+
+def _held(
+    channel: Channel,
+    times: NDArray[np.float64],
+    values: NDArray[np.float64],
+    grid: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """The last believed value at each instant, for as long as it counts."""
     held = np.full(grid.shape, math.nan)
     if times.size == 0:
         return held

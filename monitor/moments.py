@@ -45,22 +45,18 @@ def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
     now = datetime.fromtimestamp(now_s, tz=zone)
     try:
         if len(text) <= 8 and ":" in text:
-            parts = [int(part) for part in text.split(":")]
-            at = now.replace(
-                hour=parts[0],
-                minute=parts[1],
-                second=parts[2] if len(parts) > 2 else 0,
-                microsecond=0,
-            )
+            hour, minute, *seconds = (int(part) for part in text.split(":"))
+            (second,) = seconds or [0]
+            at = now.replace(hour=hour, minute=minute, second=second, microsecond=0)
             if at.timestamp() > now_s + AHEAD_S:
                 at -= timedelta(days=1)
             return at.timestamp()
         at = datetime.fromisoformat(text)
-    except (ValueError, IndexError):
+        if at.tzinfo is None and zone is not None:
+            at = at.replace(tzinfo=zone)
+        return at.timestamp()
+    except (ValueError, OverflowError):  # a local time in the year 1 is none that a clock has
         raise FilmcallError(
             f"time {text!r} cannot be read; give 14:30 or 2026-05-01T14:30, with Z or +02:00 "
             "where it is not local"
         ) from None
-    if at.tzinfo is None and zone is not None:
-        at = at.replace(tzinfo=zone)
-    return at.timestamp()

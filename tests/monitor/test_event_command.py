@@ -1,0 +1,198 @@
+"""`filmcall event`: what is kept, what is refused and how, corrections and late entries."""
+
+from __future__ import annotations
+
+import re
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from command import Ran, filmcall
+
+from monitor.store import Store
+from rules.events import Event, in_force
+from rules.vocabulary import EventKind, Method
+from sensors.reading import Quality, Quantity, Reading
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> str:
+    return str(tmp_path / "log.db")
+
+
+def event(db: str, *words: str) -> Ran:
+    return filmcall("event", *words, "--enclosure", "tent", "--db", db)
+
+
+def kept(db: str) -> tuple[Event, ...]:
+    with Store.open(Path(db), now_s=time.time) as store:
+        assert store.verify() == []
+        return store.events()
+
+
+def ago(**back: float) -> str:
+    return (datetime.now(tz=UTC) - timedelta(**back)).isoformat()
+
+
+def test_everything_that_was_said_is_kept(db: str) -> None:
+    ran = event(
+        db, "coat-started", "--section", "hull-port", "--note", "port, from the bow",
+        "--spec", "polyurethane-topcoat", "--coat", "2", "--batch", "B7", "--amount", "400",
+        "--thinner", "5", "--method", "brush",
+    )  # fmt: skip
+    assert ran.code == 0
+    assert re.fullmatch(r"recorded coat-started at [\dT:.-]+Z in tent/hull-port, row 1\n", ran.out)
+    (found,) = kept(db)
+    assert found.kind is EventKind.COAT_STARTED
+    assert (found.section, found.note, found.spec) == (
+        "hull-port", "port, from the bow", "polyurethane-topcoat",
+    )  # fmt: skip
+    assert (found.coat, found.batch, found.amount_ml, found.thinner_pct) == (2, "B7", 400.0, 5.0)
+    assert found.method is Method.BRUSH
+    assert found.time_s == found.recorded_s == pytest.approx(time.time(), abs=5.0)
+
+
+@pytest.mark.parametrize("kind", [each.value for each in EventKind if each.value != "measured"])
+def test_every_kind_of_the_vocabulary_is_taken(db: str, kind: str) -> None:
+    assert event(db, kind).code == 0
+    assert kept(db)[0].kind.value == kind
+
+
+def test_a_hand_measurement_keeps_its_figure_and_unit(db: str) -> None:
+    words = ("--what", "wood-moisture", "--value", "14", "--unit", "pct")
+    assert event(db, "measured", *words).code == 0
+    (found,) = kept(db)
+    assert (found.what, found.value, found.unit) == ("wood-moisture", 14.0, "pct")
+
+
+# Times --------------------------------------------------------------------------------------
+
+
+def test_a_late_entry_keeps_both_times_and_says_so(db: str) -> None:
+    ran = event(db, "coat-ended", "--at", ago(hours=3, minutes=20, seconds=5))
+    assert ran.out.endswith("row 1 (late, 3 h 20 min after)\n")
+    (found,) = kept(db)
+    assert found.recorded_s is not None
+    assert found.recorded_s - found.time_s == pytest.approx(12_005.0, abs=5.0)
+
+
+def test_a_time_of_day_is_the_last_time_that_a_clock_showed_it(db: str) -> None:
+    now = datetime.now().astimezone()
+    for minutes in (-90, 90):
+        at = now + timedelta(minutes=minutes)
+        assert event(db, "note", "--at", at.strftime("%H:%M")).code == 0
+    before, after = kept(db)
+    assert now.timestamp() - before.time_s == pytest.approx(90 * 60.0, abs=65.0)
+    # 90 min ahead today is 22.5 h ago (23.5 or 21.5 where summer time changed between).
+    assert now.timestamp() - after.time_s == pytest.approx(22.5 * 3600.0, abs=3665.0)
+
+
+@pytest.mark.parametrize(
+    ("at", "said"),
+    [
+        ("yesterday", "time 'yesterday' cannot be read; give 14:30 or 2026-05-01T14:30"),
+        ("25:00", "cannot be read"),
+        ("14:30:00:00", "cannot be read"),
+        ("0001-01-01T00:00", "filmcall: time "),
+        ("0001-01-02T00:00Z", "is more than 10 years ago, so the event was not recorded; check"),
+        ("9999-12-31T12:00Z", "is ahead of the clock, so the event was not recorded"),
+    ],
+)
+def test_a_time_that_cannot_be_is_refused(db: str, at: str, said: str) -> None:
+    ran = event(db, "mixed", "--at", at)
+    assert (ran.code, ran.out) == (2, "")
+    assert said in ran.err
+    assert not Path(db).exists() or kept(db) == ()
+
+
+# Corrections --------------------------------------------------------------------------------
+
+
+def test_a_correction_takes_the_place_and_a_withdrawal_takes_back(db: str) -> None:
+    event(db, "mixed", "--at", ago(hours=2))
+    event(db, "mixed", "--at", ago(hours=1), "--corrects", "1")
+    assert [each.row for each in in_force(kept(db))] == [2]
+    ran = event(db, "mixed", "--corrects", "2", "--withdraw")
+    assert ran.code == 0
+    assert in_force(kept(db)) == ()
+    assert len(kept(db)) == 3, "nothing is rewritten"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--corrects", "9"), "event row 9: there is none of that number in log"),
+        (("--withdraw",), "nothing was withdrawn: say which row with --corrects"),
+    ],
+)
+def test_a_correction_of_nothing_is_refused(db: str, words: tuple[str, ...], said: str) -> None:
+    event(db, "mixed")
+    ran = event(db, "mixed", *words)
+    assert ran.code == 2
+    assert said in ran.err
+    assert len(kept(db)) == 1
+
+
+def test_a_row_is_corrected_once_and_in_its_own_enclosure(db: str) -> None:
+    event(db, "mixed")
+    event(db, "mixed", "--corrects", "1")
+    again = event(db, "mixed", "--corrects", "1")
+    assert "row 2 already takes its place" in again.err
+    other = filmcall("event", "mixed", "--enclosure", "booth", "--corrects", "2", "--db", db)
+    assert "it belongs to enclosure 'tent' and not to 'booth'" in other.err
+    assert len(kept(db)) == 2
+
+
+# Refusals -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("coat-startd",), "event 'coat-startd' is not known, so nothing was recorded; did you "
+                           "mean coat-started?"),
+        (("zzz",), "one of: session-started"),
+        (("mixed", "--method", "spoon"), "method 'spoon' is not known, so nothing was recorded; "
+                                         "one of: brush, roller, gun"),
+        (("mixed", "--coat", "0"), "coat 0 is under 1 or no number, so nothing was recorded; give "
+                                   "1 or more"),
+        (("mixed", "--amount", "-5"), "amount -5 is under 0"),
+        (("mixed", "--amount", "nan"), "amount nan is under 0 or no number"),
+        (("mixed", "--thinner", "inf"), "thinner inf is under 0 or no number"),
+        (("measured", "--what", "wood-moisture"), "give --what wood-moisture --value 14"),
+        (("measured", "--value", "14"), "needs what was measured and its value"),
+        (("mixed", "--enclosure", " "), "enclosure is empty, so nothing was recorded"),
+        (("\x1b[2Jmixed",), "is not known"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_in_one_sentence(
+    db: str, words: tuple[str, ...], said: str
+) -> None:
+    ran = filmcall("event", "--enclosure", "tent", "--db", db, *words)
+    assert (ran.code, ran.out) == (2, "")
+    assert said in ran.err
+    assert "Traceback" not in ran.err
+    assert "\x1b" not in ran.err
+    assert not Path(db).exists() or kept(db) == ()
+
+
+def test_an_enclosure_that_the_log_never_heard_of_is_kept_and_pointed_out(db: str) -> None:
+    with Store.open(Path(db), now_s=time.time) as store:
+        now_s = time.time()
+        store.add_readings(
+            [Reading("tent", "air", Quantity.AIR_TEMP, now_s, 20.0, Quality.OK, now_s)]
+        )
+    assert "warning" not in event(db, "mixed").out
+    ran = filmcall("event", "mixed", "--enclosure", "tnet", "--db", db)
+    assert ran.code == 0
+    assert "warning: the log has no reading from 'tnet', only from tent" in ran.out
+
+
+def test_a_launch_over_a_film_that_has_not_cured_is_warned_of(db: str) -> None:
+    event(db, "coat-started", "--at", ago(hours=3), "--spec", "polyurethane-topcoat")
+    event(db, "coat-ended", "--at", ago(hours=2), "--spec", "polyurethane-topcoat")
+    ran = event(db, "back-in-service")
+    assert ran.code == 0
+    assert "warning: coat 1 has not cured" in ran.out
+    assert "blister" in ran.out
