@@ -145,15 +145,17 @@ class Publisher:
         return self._greet or not 0.0 <= self._repeat_at_s - now_s <= REPEAT_S
 
     def _publish_call(self, enclosure: str, now_s: float) -> None:
+        call, since_s = self._since[enclosure]
+        if since_s > now_s:  # the clock was set back since
+            self._since[enclosure] = (call, now_s)
         told = {
             **self._calls[enclosure],
             "station": self._station,
             "since": iso_utc(self._since[enclosure][1]),
             "valid_until": iso_utc(now_s + VALID_S),
         }
-        call = str(told["call"])
         self._send(self.call_topic(enclosure), json.dumps(told).encode(), retain=True)
-        self._send(self.word_topic(enclosure), call.encode(), retain=False)
+        self._send(self.word_topic(enclosure), str(told["call"]).encode(), retain=False)
 
     def _send(self, topic: str, payload: bytes, *, retain: bool) -> Sent:
         self.sent += 1
