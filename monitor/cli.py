@@ -156,11 +156,21 @@ def simulate(
     out: Annotated[Path, typer.Option(help="The CSV to write; - is standard output.")] = Path("-"),
     hours: Annotated[float, typer.Option(help="How long [h].", min=0.01, max=10_000)] = 16.0,
     seed: Annotated[int, typer.Option(help="Of the simulated tent.")] = 1,
+    mqtt: Annotated[
+        bool, typer.Option("--mqtt", help="Publish to the config's broker, as sensors would.")
+    ] = False,
+    config: Annotated[
+        Path | None, typer.Option(help="With --mqtt: broker and topics.", dir_okay=False)
+    ] = None,
+    speed: Annotated[float, typer.Option(help="With --mqtt: times real time.", min=0.01)] = 1.0,
 ) -> None:
-    """Write a recording of the simulated tent."""
-    from monitor import replay_command
+    """Write a recording of the simulated tent, or be its sensors on a broker."""
+    from monitor import simulate_command
 
-    replay_command.run_simulate(out, hours=hours, seed=seed)
+    if mqtt:
+        simulate_command.publish(config, hours=hours, seed=seed, speed=speed)
+    else:
+        simulate_command.write(out, hours=hours, seed=seed)
 
 
 @app.command(epilog="Example: filmcall watch --config polytunnel.toml")

@@ -1,14 +1,13 @@
-"""`filmcall replay`, `demo` and `simulate`: plays recordings and the simulated tent, and prints."""
+"""`filmcall replay` and `demo`: plays recordings and a simulated night, and prints."""
 
 from __future__ import annotations
 
-import csv
 import json
 import math
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,7 +18,6 @@ import typer
 from monitor.config import EnclosureConfig
 from monitor.config_types import DEFAULT_ACCURACY, PointConfig
 from monitor.live_screen import is_screen
-from monitor.log_command import written
 from monitor.pipeline import Enclosure
 from monitor.replaying import Job, ReplayFault, Result, keeper_of, play, prepare
 from monitor.specs import find_spec
@@ -32,7 +30,6 @@ from rules.section import SectionCall
 from rules.units import amount
 from rules.vocabulary import EventKind, Method
 from sensors.faults import DEFAULT_RULES
-from sensors.reading import Quantity
 from sensors.simulate import Action, Tent, TentSettings, demo_night
 from sensors.sniff import RecordingFault
 
@@ -170,28 +167,6 @@ def run_demo(*, seed: int, as_jsonl: bool, db: Path | None) -> None:
             before_row=tell_events,
         )
     _say_result(result)
-
-
-def run_simulate(out: Path, *, hours: float, seed: int) -> None:
-    """Write a recording of the simulated tent as CSV."""
-    settings, actions, start_s, _ = demo_night(seed=seed)
-    tent = Tent(settings, seed, start_s, actions)
-    names = [
-        f"{probe.point} {probe.quantity.value} [{probe.quantity.unit}]" for probe in settings.probes
-    ]
-    with written(out) as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(["time", *names])
-        for _, readings in tent.run(hours * 3600.0, SIMULATE_STEP_S):
-            if readings:
-                found = {(each.point, each.quantity): each.value for each in readings}
-                writer.writerow([iso_utc(readings[0].time_s), *_cells(settings, found)])
-
-
-def _cells(settings: TentSettings, found: dict[tuple[str, Quantity], float]) -> Iterator[str]:
-    for probe in settings.probes:
-        value = found.get((probe.point, probe.quantity), math.nan)
-        yield "" if math.isnan(value) else f"{value:.4g}"
 
 
 def _config_of(settings: TentSettings, spec: str) -> EnclosureConfig:

@@ -260,6 +260,11 @@ def prepare(
     Raises:
         FilmcallError: any of it cannot be used.
     """
+    if path.exists() and not path.is_file():
+        raise ReplayFault(
+            f"{path} is a pipe or a folder, and a recording is read more than once; save it as a "
+            "file first"
+        )
     from sensors.replay import open_recording
     from sensors.sniff import sniff
 

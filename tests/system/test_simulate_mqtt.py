@@ -1,0 +1,76 @@
+"""The simulated tent as sensors on a real broker: what it sends is what the intake reads."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from command import filmcall
+
+from monitor.config import load_config
+from sensors.mqtt import Intake
+from sensors.reading import Quality, Quantity
+from sensors.simulate import Tent, demo_night
+from tests.system.broker import RealBroker
+
+TEXT = """
+[broker]
+host = "127.0.0.1"
+port = {port}
+[[enclosure]]
+name = "polytunnel"
+[[enclosure.point]]
+name = "air-bow"
+quantity = "air_temp"
+unit = "degF"
+topic = "shed/bow"
+value = "air.temperature"
+[[enclosure.point]]
+name = "air-bow"
+quantity = "humidity"
+unit = "%"
+topic = "shed/bow"
+value = "air.humidity"
+[[enclosure.point]]
+name = "plank-port"
+quantity = "surface_temp"
+unit = "degC"
+topic = "shed/plank"
+"""
+
+
+def test_what_the_tent_sends_is_what_the_intake_reads(broker: RealBroker, tmp_path: Path) -> None:
+    file = tmp_path / "tent.toml"
+    file.write_text(TEXT.format(port=broker.port))
+    config = load_config(file.read_text(), tmp_path)
+    assert config.broker is not None
+    intake = Intake(config.broker.broker("test", {}), config.enclosures[0].sources())
+    intake.start()
+    try:
+        until = time.monotonic() + 10.0
+        while not intake.status().connection.connected and time.monotonic() < until:
+            time.sleep(0.02)
+        time.sleep(0.2)
+        ran = filmcall(
+            "simulate", "--mqtt", "--config", str(file), "--hours", "0.02", "--speed", "200"
+        )
+        assert ran.code == 0, ran.err
+        readings = [arrival.reading for arrival in intake.drain(2.0)]
+    finally:
+        intake.stop()
+    settings, actions, start_s, _ = demo_night(seed=1)
+    tent = Tent(settings, 1, start_s, actions)
+    sent = {(each.point, each.quantity): each.value for _, row in tent.run(0.0) for each in row}
+    first = {each.quantity: each for each in reversed(readings)}
+    assert {each.quality for each in readings} == {Quality.OK}
+    assert abs(first[Quantity.AIR_TEMP].value - sent["air-bow", Quantity.AIR_TEMP]) < 0.001
+    assert first[Quantity.HUMIDITY].value == sent["air-bow", Quantity.HUMIDITY]
+    assert first[Quantity.SURFACE_TEMP].value == sent["plank-port", Quantity.SURFACE_TEMP]
+
+
+def test_without_a_config_or_a_broker_it_says_what_is_missing(tmp_path: Path) -> None:
+    ran = filmcall("simulate", "--mqtt")
+    assert (ran.code, "--config" in ran.err) == (2, True)
+    file = tmp_path / "tent.toml"
+    file.write_text(TEXT.format(port=1).partition("[[enclosure]]")[2].join(["[[enclosure]]", ""]))
+    assert "no [broker]" in filmcall("simulate", "--mqtt", "--config", str(file)).err
