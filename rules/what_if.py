@@ -12,6 +12,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from rules.coat_windows import Window, judge_starts, windows_of
 from rules.damped_trend import HORIZON_CELLS
 from rules.enclosure_model import EnclosureModel
 from rules.enclosure_steps import Drive, run_heat, run_vapour, slow_temps_c
@@ -21,7 +22,6 @@ from rules.spec import Spec
 from rules.track import CELL_S, Track
 from rules.vapour_arrays import dew_points_of_ln, ln_vapour_pressures
 from rules.vocabulary import Method
-from rules.coat_windows import Window, judge_starts, windows_of
 
 HEAT_K = 2.0
 DRY_TO_PCT = 55.0

@@ -1,0 +1,318 @@
+"""Hours of outdoor weather from a CSV or JSON file: a forecast that somebody made or fetched.
+
+Columns are found by a mapping or by their names, as in a recording; age, gaps and rows that could
+not be used are kept for showing.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from sensors.forecast_columns import (
+    ForecastFault,
+    choose,
+    is_unzoned,
+    kind_of,
+    number_of,
+    temp_c,
+    time_of,
+    unit_of,
+    zone_of,
+)
+from sensors.sniff import RecordingFault, sniff
+
+Floats = npt.NDArray[np.float64]
+
+MOST_BYTES = 8_000_000
+MOST_HOURS = 20_000
+SHOWN_SKIPPED = 5
+_LOW_C, _HIGH_C = -80.0, 60.0
+_GAP_S = 3.0 * 3600.0 + 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ForecastHours:
+    """What a forecast file says.
+
+    Attributes:
+        time_s: ascending, seconds since 1970-01-01 UTC [s].
+        temp_c: air outside [°C].
+        dew_point_c: outside, NaN where the file gives humidity in its place [°C].
+        rh_pct: over liquid water, NaN where the file gives the dew point [%].
+        sun_w_m2: on the flat, or None where the file has none [W/m²].
+        made_s: when the forecast was made, or None where the file does not tell [s].
+        notices: what was taken for what, and what was left out.
+        skipped: rows that could not be used.
+    """
+
+    time_s: Floats
+    temp_c: Floats
+    dew_point_c: Floats
+    rh_pct: Floats
+    sun_w_m2: Floats | None
+    made_s: float | None
+    notices: tuple[str, ...]
+    skipped: int
+
+    def age_s(self, now_s: float) -> float | None:
+        """Return how old the forecast is, or None where the file does not tell [s]."""
+        return None if self.made_s is None else now_s - self.made_s
+
+    def gaps_s(self) -> tuple[tuple[float, float], ...]:
+        """Return the spans of over three hours in which no hour is given [s]."""
+        wide = np.flatnonzero(np.diff(self.time_s) > _GAP_S)
+        return tuple((float(self.time_s[k]), float(self.time_s[k + 1])) for k in wide)
+
+
+@dataclass(slots=True)
+class _Rows:
+    """Rows of a file under way: cells by kind, and what was wrong with others."""
+
+    notices: list[str] = field(default_factory=list)
+    skipped: int = 0
+
+    def skip(self, where: str, why: str) -> None:
+        self.skipped += 1
+        if self.skipped <= SHOWN_SKIPPED:
+            self.notices.append(f"{where}: {why}; left out.")
+
+
+def read_forecast(
+    path: Path | str,
+    *,
+    columns: Mapping[str, str] | None = None,
+    units: Mapping[str, str] | None = None,
+    timezone: str | None = None,
+    made_s: float | None = None,
+) -> ForecastHours:
+    """Read hours of outdoor weather from a CSV or JSON file.
+
+    Args:
+        path: the file; one that begins with a brace or a bracket is JSON: a list of objects, one
+            an hour, or an object of equally long lists, either of them perhaps one level down.
+        columns: which column or key holds what: `time`, `temp`, `dew_point` or `rh`, and perhaps
+            `sun` and `made`; those not named are looked for.
+        units: of `temp` and `dew_point` where they are not °C: `degF` or `K`.
+        timezone: zone of times that carry none; None is UTC, and said.
+        made_s: when the forecast was made, where it is known from elsewhere [s].
+
+    Returns:
+        The hours by time; of two for one time, the later in the file.
+
+    Raises:
+        ForecastFault: the file cannot be used at all.
+    """
+    path = Path(path)
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise ForecastFault(
+                f"{path}: {path.stat().st_size} bytes are over the {MOST_BYTES} that a "
+                "forecast may have, so it is not used; give the days that matter"
+            )
+        head = path.read_bytes()[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
+    except OSError as fault:
+        why = (fault.strerror or type(fault).__name__).lower()
+        raise ForecastFault(
+            f"{path}: {why}, so there is no forecast; check the file's name"
+        ) from None
+    if head[:1] in (b"{", b"["):
+        try:
+            text = path.read_text("utf-8-sig")
+        except (OSError, UnicodeDecodeError):
+            raise ForecastFault(f"{path}: it is not UTF-8 text, so it is not used") from None
+        return forecast_of_json(
+            text, str(path), columns=columns, units=units, timezone=timezone, made_s=made_s
+        )
+    try:
+        layout = sniff(path)
+    except RecordingFault as fault:
+        raise ForecastFault(str(fault).replace("nothing is replayed", "it is not used")) from None
+    with path.open(encoding=layout.encoding, errors="replace", newline="") as file:
+        for _ in range(layout.header_line):
+            file.readline()
+        rows = list(csv.reader(file, delimiter=layout.separator))
+    if layout.decimal == ",":
+        rows = [[cell.replace(",", ".") for cell in row] for row in rows]
+    table = {
+        name: [row[at].strip() if at < len(row) else "" for row in rows if row]
+        for at, name in enumerate(layout.header)
+        if name
+    }
+    return _forecast_of(table, str(path), columns, units, timezone, made_s)
+
+
+def forecast_of_json(
+    text: str,
+    source: str,
+    *,
+    columns: Mapping[str, str] | None = None,
+    units: Mapping[str, str] | None = None,
+    timezone: str | None = None,
+    made_s: float | None = None,
+) -> ForecastHours:
+    """Read hours of outdoor weather from JSON text, as a file or a retained message holds it.
+
+    Args:
+        text: JSON.
+        source: where it is from, for errors.
+        columns: as for `read_forecast`.
+        units: likewise.
+        timezone: likewise.
+        made_s: likewise.
+
+    Returns:
+        The hours.
+
+    Raises:
+        ForecastFault: it cannot be used at all.
+    """
+    try:
+        found = json.loads(text)
+    except (ValueError, RecursionError) as fault:
+        raise ForecastFault(f"{source}: it is no JSON ({fault}), so it is not used") from None
+    table, about = _json_table(found, source)
+    made_name = (columns or {}).get("made")
+    for name, value in about.items():
+        if made_s is None and (name == made_name or (not made_name and kind_of(name) == "made")):
+            made_s = time_of(value, zone_of(timezone, source))
+    return _forecast_of(table, source, columns, units, timezone, made_s)
+
+
+def _json_table(found: object, source: str) -> tuple[dict[str, list[object]], dict[str, object]]:
+    """Columns, and the single values beside them."""
+    about: dict[str, object] = {}
+    for _ in range(2):
+        if isinstance(found, list) and found and all(isinstance(row, dict) for row in found):
+            names = {name: None for row in found for name in row}
+            return {name: [row.get(name) for row in found] for name in names}, about
+        if not isinstance(found, dict):
+            break
+        about |= {k: v for k, v in found.items() if isinstance(v, str | int | float)}
+        lists = {k: v for k, v in found.items() if isinstance(v, list)}
+        plain = {k: v for k, v in lists.items() if v and not isinstance(v[0], dict | list)}
+        if len(plain) > 1 and len({len(v) for v in plain.values()}) == 1:
+            return plain, about
+        inner = [v for v in found.values() if isinstance(v, dict | list) and v]
+        tables = [v for v in inner if isinstance(v, dict) or isinstance(v[0], dict)]
+        if not tables:
+            break
+        found = max(tables, key=lambda v: len(json.dumps(v)))
+    raise ForecastFault(
+        f"{source}: it holds neither a list of hours nor equally long lists, so it is not used; "
+        'write [{"time": "2026-04-25T14:00Z", "temp": 11.5, "dew_point": 7.0}, ...]'
+    )
+
+
+def _forecast_of(
+    table: Mapping[str, Sequence[object]],
+    source: str,
+    columns: Mapping[str, str] | None,
+    units: Mapping[str, str] | None,
+    timezone: str | None,
+    made_s: float | None,
+) -> ForecastHours:
+    rows = _Rows()
+    chosen = choose(table, source, columns or {}, rows.notices)
+    zone = zone_of(timezone, source)
+    count = len(table[chosen["time"]])
+    if count > MOST_HOURS:
+        raise ForecastFault(
+            f"{source}: {count} hours are over the {MOST_HOURS} that a forecast may have, so it is "
+            "not used; give the days that matter"
+        )
+    unit = {
+        kind: unit_of(chosen[kind], (units or {}).get(kind), source)
+        for kind in ("temp", "dew_point")
+        if kind in chosen
+    }
+    hours: dict[float, tuple[float, float, float, float]] = {}
+    unzoned = False
+    for at in range(count):
+        where = f"row {at + 1}"
+        stamp = table[chosen["time"]][at]
+        time_s = time_of(stamp, zone)
+        if time_s is None:
+            rows.skip(where, f"time {str(stamp)[:40]!r} is not understood")
+            continue
+        unzoned = unzoned or is_unzoned(stamp)
+        value = {
+            kind: number_of(table[name][at]) for kind, name in chosen.items() if kind != "time"
+        }
+        temp = temp_c(value.get("temp", math.nan), unit["temp"])
+        dew = temp_c(value.get("dew_point", math.nan), unit.get("dew_point", "degC"))
+        rh = value.get("rh", math.nan)
+        if not _LOW_C <= temp <= _HIGH_C:
+            rows.skip(where, f"outdoor temperature {temp:g} °C is missing or not possible")
+        elif math.isnan(dew) and not 1.0 < rh <= 103.0:
+            rows.skip(where, f"humidity {rh:g} % is missing, a fraction or not possible")
+        elif not math.isnan(dew) and not _LOW_C <= dew <= temp + 0.5:
+            rows.skip(where, f"dew point {dew:g} °C is above the air or not possible")
+        else:
+            sun = value.get("sun", math.nan)
+            hours[time_s] = (temp, dew, rh, sun if 0.0 <= sun <= 1500.0 else math.nan)
+            if made_s is None and "made" in chosen:
+                made_s = time_of(table[chosen["made"]][at], zone)
+    if len(hours) < 2:
+        raise ForecastFault(
+            f"{source}: {len(hours)} of {count} hours can be used, so there is no forecast; "
+            + (rows.notices[-1] if rows.skipped else "give time, temp and dew_point or rh")
+        )
+    if unzoned and timezone is None:
+        rows.notices.append("Its times carry no zone and none is given: they are read as UTC.")
+    if rows.skipped > SHOWN_SKIPPED:
+        rows.notices.append(f"{rows.skipped} rows in all were left out.")
+    times = np.array(sorted(hours))
+    values = np.array([hours[time_s] for time_s in times.tolist()])
+    sun_column = values[:, 3]
+    has_sun = "sun" in chosen and bool(np.isfinite(sun_column).all())
+    if "sun" in chosen and not has_sun:
+        rows.notices.append(f"Column {chosen['sun']!r} has hours without sun: it is not used.")
+    return ForecastHours(
+        time_s=times,
+        temp_c=values[:, 0],
+        dew_point_c=np.minimum(values[:, 1], values[:, 0]),
+        rh_pct=np.minimum(values[:, 2], 100.0),
+        sun_w_m2=sun_column if has_sun else None,
+        made_s=made_s,
+        notices=tuple(rows.notices),
+        skipped=rows.skipped,
+    )
+
+
+def joined(parts: Iterable[ForecastHours]) -> ForecastHours:
+    """Return forecasts laid over each other: for each hour the word of the one made last.
+
+    Args:
+        parts: at least one; those that do not say when they were made count as the oldest.
+
+    Returns:
+        All hours, with the age of the newest part.
+    """
+    ordered = sorted(parts, key=lambda part: -math.inf if part.made_s is None else part.made_s)
+    newest = ordered[-1]
+    hours: dict[float, tuple[float, float, float, float]] = {}
+    for part in ordered:
+        sun = np.full(part.time_s.size, np.nan) if part.sun_w_m2 is None else part.sun_w_m2
+        columns = (part.time_s, part.temp_c, part.dew_point_c, part.rh_pct, sun)
+        for time_s, *values in zip(*(column.tolist() for column in columns), strict=True):
+            hours[time_s] = (values[0], values[1], values[2], values[3])
+    times = np.array(sorted(hours))
+    table = np.array([hours[time_s] for time_s in times.tolist()])
+    return ForecastHours(
+        times,
+        table[:, 0],
+        table[:, 1],
+        table[:, 2],
+        table[:, 3] if bool(np.isfinite(table[:, 3]).all()) else None,
+        newest.made_s,
+        tuple(notice for part in ordered for notice in part.notices),
+        sum(part.skipped for part in ordered),
+    )
