@@ -13,6 +13,8 @@ from pathlib import Path
 from monitor.config_types import (
     DEFAULT_ACCURACY,
     PASSWORD_VARIABLE,
+    URLS_VARIABLE,
+    AlarmConfig,
     BrokerConfig,
     Config,
     EnclosureConfig,
@@ -29,12 +31,14 @@ from sensors.payload import PayloadFormat, SourceFault
 from sensors.reading import Quantity
 from sensors.topics import Router
 
-_TOP = ("broker", "publish", "replay", "enclosure")
+_TOP = ("broker", "publish", "replay", "alarm", "enclosure")
 # `password` is known here only to be refused with its reason.
 _BROKER = (
     *("host", "port", "username", "password", "password_file", "ca_file", "cert_file"),
     *("key_file", "tls", "protocol", "client_id", "keepalive", "qos"),
 )
+# Known here only to be refused with their reason.
+_OPEN_URLS = ("url", "urls")
 _ENCLOSURE = (
     *("name", "spec", "timezone", "assumed_surface_offset", "assumed_surface_accuracy"),
     *("altitude", "break_probability", "coating_time", "point"),
@@ -73,6 +77,7 @@ def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     broker = _broker(top.table("broker", _BROKER), base_dir) if "broker" in values else None
     publish = _publish(top.table("publish", ("base", "station")))
     replay = _replay(top.table("replay", ("time", "timezone")))
+    alarm = _alarm(top.table("alarm", ("urls_file", *_OPEN_URLS)), base_dir)
     tables = top.tables("enclosure", _ENCLOSURE)
     if "enclosure" not in values:
         top.fault("enclosure", "is missing", 'add [[enclosure]] with its name = "polytunnel"')
@@ -81,7 +86,7 @@ def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     found = faults.in_order()
     if found:
         return None, found
-    return Config(tuple(enclosures), broker, publish, replay, base_dir), ()
+    return Config(tuple(enclosures), broker, publish, replay, base_dir, alarm), ()
 
 
 def _syntax_fault(text: str, message: str) -> Fault:
@@ -196,6 +201,24 @@ def _publish(table: Table) -> PublishConfig:
 
 def _replay(table: Table) -> ReplayConfig:
     return ReplayConfig(_text(table, "time"), _timezone(table))
+
+
+def _alarm(table: Table, base_dir: Path) -> AlarmConfig:
+    written = table.values.get("urls_file")
+    open_keys = [key for key in _OPEN_URLS if key in table.values]
+    if isinstance(written, str) and "://" in written:
+        open_keys.append("urls_file")
+    for key in open_keys:
+        # Its value, which may hold a token, must not stand in the message.
+        table.fault(
+            key,
+            "holds where alarms go, which must not stand in a config, since it is copied and shown",
+            'write one URL a line to a file of mode 600 and give urls_file = "FILE", or set '
+            f"{URLS_VARIABLE}",
+        )
+    if open_keys:
+        return AlarmConfig()
+    return AlarmConfig(_file(table, "urls_file", base_dir))
 
 
 def _timezone(table: Table) -> str | None:

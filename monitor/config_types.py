@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 USERNAME_VARIABLE = "FILMCALL_MQTT_USERNAME"
 PASSWORD_VARIABLE = "FILMCALL_MQTT_PASSWORD"
+URLS_VARIABLE = "FILMCALL_ALARM_URLS"
 
 # Half-width of the rectangle that a sensor's error lies in, in the quantity's unit; what ordinary
 # digital sensors claim: common practice, no source.
@@ -220,6 +221,18 @@ class PublishConfig:
 
 
 @dataclass(frozen=True, slots=True)
+class AlarmConfig:
+    """Where alarms go besides bell and broker; it holds no URL, since those are secrets.
+
+    Attributes:
+        urls_file: mode 600, one URL of the apprise library a line, or None. `FILMCALL_ALARM_URLS`
+            in the environment goes before it.
+    """
+
+    urls_file: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ReplayConfig:
     """How a recording is read.
 
@@ -242,6 +255,7 @@ class Config:
         publish: where calls go.
         replay: how a recording is read.
         base_dir: the folder that files named in it count from.
+        alarm: where alarms go besides bell and broker.
     """
 
     enclosures: tuple[EnclosureConfig, ...]
@@ -249,3 +263,4 @@ class Config:
     publish: PublishConfig = field(default_factory=PublishConfig)
     replay: ReplayConfig = field(default_factory=ReplayConfig)
     base_dir: Path = Path()
+    alarm: AlarmConfig = field(default_factory=AlarmConfig)

@@ -1,10 +1,11 @@
-"""Rings for a call that worsens over an open film, to the broker and to who drives the bell."""
+"""Rings for a call that worsens over an open film: to broker, bell, and ways such as mail."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Sequence
 
+from monitor.alarm_routes import AlarmRoutes
 from monitor.alarms import AlarmBoard, Ring
 from monitor.publish import Publisher
 from monitor.snapshot import Snapshot
@@ -18,10 +19,24 @@ LOOK_EVERY_S = 1.0
 class Alarms:
     """Looks at every enclosure once a second and rings where it is due."""
 
-    def __init__(self, watch: Watch, publisher: Publisher | None) -> None:
+    def __init__(
+        self,
+        watch: Watch,
+        publisher: Publisher | None,
+        routes: AlarmRoutes | None = None,
+    ) -> None:
+        """Begin with no alarm.
+
+        Args:
+            watch: what is looked at.
+            publisher: tells the broker, or None.
+            routes: sends by mail, push or chat; what fails there is a notice. None for no way.
+        """
         theme = theme_of(os.environ)
+        self._theme = theme
         self._watch = watch
         self._publisher = publisher
+        self._routes = routes or AlarmRoutes()
         self._boards = {name: AlarmBoard(theme) for name in watch.rooms}
         self.makers = {
             name: SnapshotMaker(room.enclosure, room.keeper, recorded=False)
@@ -51,6 +66,7 @@ class Alarms:
             return []
         self._looked_s = now_s
         rung: list[Ring] = []
+        routes = self._routes.notices()
         for name, board in self._boards.items():
             maker = self.makers[name]
             maker.calibrations = self._watch.calibrations
@@ -60,12 +76,13 @@ class Alarms:
                 link=link,
                 link_ok=link_ok,
                 alarm=board.text(),
-                notices=[*notices, *self._watch.calibrations.notices(now_s)],
+                notices=[*notices, *routes, *self._watch.calibrations.notices(now_s)],
                 counts=counts,
             )
             self.snapshots[name] = snapshot
             rung += board.update(snapshot)
-        if self._publisher is not None:
-            for ring in rung:
+        for ring in rung:
+            if self._publisher is not None:
                 self._publisher.ring(ring)
+            self._routes.ring(ring, self._theme)
         return rung
