@@ -1,0 +1,214 @@
+"""Reads what an outlook needs out of the log: air, dew point, coldest surface on an even grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.config_types import EnclosureConfig, PointConfig
+from monitor.store import Store
+from monitor.store_rows import LIVE
+from rules.damped_trend import MOST_CELLS
+from rules.history import TemperatureHistory
+from rules.psychrometric_arrays import dew_points_c
+from rules.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
+from rules.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, cell_means
+from sensors.reading import Quantity
+
+Floats = NDArray[np.float64]
+
+LONGEST_HISTORY_CELLS = 90 * CELLS_A_DAY
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Told:
+    """What the log tells of one section of an enclosure.
+
+    Attributes:
+        track: to learn from and to start at.
+        air_point: the body whose air counts: the one with the highest dew point of the last day.
+        surface_points: whose coldest counts, or the words of an assumed surface.
+        sections_known: False where several surface points could not be told apart by section.
+        history: temperatures for the clocks.
+    """
+
+    track: Track
+    air_point: str
+    surface_points: tuple[str, ...]
+    sections_known: bool
+    history: TemperatureHistory
+
+
+def choose_source(store: Store, enclosure: str | None) -> tuple[int, str]:
+    """Return which source and enclosure of the log to look ahead for.
+
+    Args:
+        store: the log.
+        enclosure: wanted, or None for the only one.
+
+    Returns:
+        The live source where it has readings of the enclosure, else the last recording with them.
+
+    Raises:
+        TooLittleLog: there are none, or several enclosures and none was named.
+    """
+    channels = [c for c in store.channels() if enclosure is None or c.enclosure == enclosure]
+    if not channels:
+        have = ", ".join(sorted({c.enclosure for c in store.channels()})) or "none"
+        raise TooLittleLog(
+            f"enclosure {enclosure or '(any)'!r} has no reading in the log {store.path}, so there "
+            f"is no outlook; it holds: {have}"
+        )
+    live = [c for c in channels if c.source == LIVE]
+    source = LIVE if live else max(c.source for c in channels)
+    names = sorted({c.enclosure for c in channels if c.source == source})
+    if len(names) > 1:
+        raise TooLittleLog(
+            f"the log holds several enclosures ({', '.join(names)}) and none was named, so there "
+            "is no outlook; give --enclosure"
+        )
+    return source, names[0]
+
+
+def read_track(
+    store: Store,
+    enclosure: str,
+    section: str | None,
+    *,
+    source: int = LIVE,
+    config: EnclosureConfig | None = None,
+    now_s: float | None = None,
+    history_from_s: float | None = None,
+) -> Told:
+    """Read the last eight days of one section.
+
+    Args:
+        store: the log.
+        enclosure: whose.
+        section: whose surface points count beside those of no section; None for all.
+        source: of the readings.
+        config: which point belongs where, and what stands in for a surface probe.
+        now_s: look no later than this; None for the last reading [s].
+        history_from_s: temperatures for the clocks reach back to here, or None for eight days [s].
+
+    Raises:
+        TooLittleLog: no point has both air temperature and humidity.
+    """
+    points = {(p.name, p.quantity): p for p in (config.points if config is not None else ())}
+    found: dict[Quantity, list[str]] = {}
+    for channel in store.channels(source=source):
+        point = points.get((channel.point, channel.quantity))
+        if channel.enclosure == enclosure and (config is None or point is not None):
+            found.setdefault(channel.quantity, []).append(channel.point)
+    bodies = [
+        name
+        for name in found.get(Quantity.AIR_TEMP, ())
+        if name in found.get(Quantity.HUMIDITY, ()) and _inside(points, name)
+    ]
+    surfaces = [
+        name
+        for name in found.get(Quantity.SURFACE_TEMP, ())
+        if _belongs(points.get((name, Quantity.SURFACE_TEMP)), section)
+    ]
+    if not bodies:
+        raise TooLittleLog(
+            f"no point of enclosure {enclosure!r} has both air temperature and humidity in the "
+            "log, so there is no outlook; give one body both"
+        )
+
+    def column(name: str, quantity: Quantity, count: int, end: float) -> Floats:
+        low, high = (
+            (RH_FRACTION_PCT + 1e-6, RH_MAX_PCT)
+            if quantity is Quantity.HUMIDITY
+            else (AIR_MIN_C, AIR_MAX_C)
+        )
+        times, values, codes = store.readings(
+            enclosure, name, quantity, end - count * CELL_S, end, source=source
+        )
+        believed = (codes == 0) & (values >= low) & (values <= high)
+        return cell_means(times[believed], values[believed], end, count)
+
+    end_s = _last_s(store, enclosure, bodies, source, now_s)
+    span_s = 0.0 if history_from_s is None else end_s - history_from_s
+    count = int(min(max(MOST_CELLS, span_s / CELL_S + 1), LONGEST_HISTORY_CELLS))
+    airs = {name: column(name, Quantity.AIR_TEMP, count, end_s) for name in bodies}
+    dews = {}
+    for name in bodies:
+        humidity = column(name, Quantity.HUMIDITY, count, end_s)
+        dews[name] = dew_points_c(airs[name], humidity, missing_ok=True)
+    wettest = max(bodies, key=lambda name: _recent_mean(dews[name]))
+    coldest = warmest = None
+    if surfaces:
+        stack = np.stack([column(n, Quantity.SURFACE_TEMP, count, end_s) for n in surfaces])
+        # A surface that is silent makes the coldest unknown, as for the call.
+        coldest, warmest = stack.min(axis=0), stack.max(axis=0)
+        names = tuple(surfaces)
+    elif config is not None and config.assumed_surface_offset_k is not None:
+        air = np.stack(list(airs.values()))
+        coldest = air.min(axis=0) + config.assumed_surface_offset_k
+        warmest = air.max(axis=0)
+        names = (f"assumed {config.assumed_surface_offset_k:+.1f} K from the coldest air",)
+    else:
+        names = ()
+    start = count - MOST_CELLS if count > MOST_CELLS else 0
+    start += _silent_head(airs[wettest][start:])
+    track = Track(
+        end_s,
+        airs[wettest][start:],
+        dews[wettest][start:],
+        None if coldest is None else coldest[start:],
+    )
+    times = end_s - CELL_S * np.arange(count - 1, -1, -1, dtype=np.float64)
+    unknown = np.full(count, np.nan)
+    history = TemperatureHistory(
+        time_s=times,
+        coldest_c=unknown if coldest is None else coldest,
+        warmest_c=unknown if warmest is None else warmest,
+        air_coldest_c=np.stack(list(airs.values())).min(axis=0),
+        air_warmest_c=np.stack(list(airs.values())).max(axis=0),
+    )
+    sections_known = config is not None or len(surfaces) < 2
+    return Told(track, wettest, names, sections_known, history)
+
+
+def _inside(points: dict[tuple[str, Quantity], PointConfig], name: str) -> bool:
+    point = points.get((name, Quantity.HUMIDITY))
+    return point is None or point.inside
+
+
+def _belongs(point: PointConfig | None, section: str | None) -> bool:
+    return point is None or section is None or point.section in (None, section)
+
+
+def _last_s(
+    store: Store, enclosure: str, bodies: list[str], source: int, now_s: float | None
+) -> float:
+    last = -np.inf
+    for name in bodies:
+        for back_s in (86_400.0, None):
+            from_s = None if back_s is None or now_s is None else now_s - back_s
+            times, _, _ = store.readings(
+                enclosure, name, Quantity.HUMIDITY, from_s, now_s, source=source
+            )
+            if times.size:
+                last = max(last, float(times[-1]))
+                break
+    if last == -np.inf:
+        raise TooLittleLog(
+            f"enclosure {enclosure!r} has no humidity reading up to the time asked for, so there "
+            "is no outlook"
+        )
+    return last
+
+
+def _recent_mean(values: Floats) -> float:
+    recent = values[-CELLS_A_DAY:]
+    known = recent[np.isfinite(recent)]
+    return float(known.mean()) if known.size else -np.inf
+
+
+def _silent_head(values: Floats) -> int:
+    known = np.flatnonzero(np.isfinite(values))
+    return int(known[0]) if known.size else 0

@@ -1,0 +1,377 @@
+"""`filmcall outlook`: from the log, and a forecast where there is one, to the hours that hold."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from monitor.config_types import EnclosureConfig
+from monitor.outlook_read import Told, choose_source, read_track
+from monitor.outlook_words import as_json, as_text
+from monitor.places import log_path
+from monitor.specs import find_spec
+from monitor.store import Store
+from rules.clock_run import Clock, ClockState
+from rules.clocks import clocks_of, history_wanted_from_s
+from rules.coat_windows import (
+    TwoCoats,
+    Window,
+    bounds_of,
+    judge_starts,
+    limit_spans_s,
+    two_coats,
+    windows_of,
+)
+from rules.damped_trend import damped_trend
+from rules.enclosure_model import EnclosureModel, ModelRefused
+from rules.enclosure_steps import Drive
+from rules.errors import FilmcallError, SpecFault
+from rules.events import Event, in_force
+from rules.heater import heater_course
+from rules.history import TemperatureOutlook
+from rules.limits import limits_in_force, wet_film_allowance_k
+from rules.modelled_outlook import modelled_outlook
+from rules.outlook_draws import Outlook, OutlookBreak, outlook_breaks
+from rules.outside import ForecastUnfit, Outside
+from rules.psychrometric_arrays import dew_points_c
+from rules.spec import GENERAL_GUIDANCE, Spec
+from rules.stages import FilmState, stage_of
+from rules.vocabulary import ClockName, EventKind, LimitName, Stage, Step
+from rules.what_if import Suggestion, suggestions
+from sensors.forecast import ForecastHours, read_forecast
+from sensors.sniff import RecordingFault
+
+_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
+_STEP_CLOCK = {
+    Step.TOUCH_DRY: ClockName.TOUCH_DRY,
+    Step.RECOAT_OPENS: ClockName.RECOAT_OPENS,
+    Step.HANDLE: ClockName.HANDLE,
+    Step.CURED: ClockName.CURED,
+}
+
+
+class ForecastRefused(FilmcallError):
+    """A forecast file cannot be read."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Made:
+    """An outlook with all that it says of one section.
+
+    Attributes:
+        enclosure: where.
+        section: whose surface, or None for the coldest of all.
+        spec: of the next coat.
+        stage: of the section.
+        outlook: what the hours will probably bring.
+        limits: the bounds that were judged: of the film that is open, else of the next coat.
+        breaks: what would hold GO back, soonest first.
+        windows: starts of the next coat that hold.
+        pair: two coats with the recoat window between, or None.
+        helps: what would help.
+        gives_off_vapour: then nothing but waiting is suggested.
+        notes: what the reader should know.
+        timezone: for showing times.
+    """
+
+    enclosure: str
+    section: str | None
+    spec: Spec
+    stage: Stage
+    outlook: Outlook
+    limits: Mapping[LimitName, float]
+    breaks: tuple[OutlookBreak, ...]
+    windows: tuple[Window, ...]
+    pair: TwoCoats | None
+    helps: tuple[Suggestion, ...]
+    gives_off_vapour: bool
+    notes: tuple[str, ...]
+    timezone: str
+
+
+def run(
+    db: Path | None,
+    *,
+    enclosure: str | None = None,
+    section: str | None = None,
+    hours: float = 24.0,
+    json_wanted: bool = False,
+    forecast: Path | None = None,
+    config: EnclosureConfig | None = None,
+    spec: str | None = None,
+    beside: Path | None = None,
+) -> str:
+    """Return what `filmcall outlook` prints.
+
+    Args:
+        db: the log's file, or None for the platform's.
+        enclosure: which, or None for the only one.
+        section: whose surface, or None for the coldest of all.
+        hours: how far the windows and bands are shown, up to 24 [h].
+        json_wanted: JSON in place of text.
+        forecast: CSV or JSON file of outdoor hours, the past days' among them, or None.
+        config: of the enclosure, or None for what the log alone tells.
+        spec: of the next coat, or None for the config's or the general guidance.
+        beside: the folder that spec files count from.
+
+    Raises:
+        FilmcallError: no log, too little of it, or a file that cannot be used.
+    """
+    if not 0.25 <= hours <= 24.0:
+        raise FilmcallError(
+            f"hours {hours:g} is outside 0.25 to 24, which an outlook covers; give --hours 24"
+        )
+    with Store.open(log_path(db), now_s=time.time, read_only=True) as store:
+        made = make(
+            store,
+            enclosure=enclosure or (None if config is None else config.name),
+            section=section,
+            forecast=None if forecast is None else forecast_hours(forecast, config),
+            config=config,
+            spec=spec,
+            beside=beside,
+        )
+    shown = replace(made, windows=tuple(w for w in made.windows if w.start_from_s <= hours * 3600))
+    return as_json(shown, hours) if json_wanted else as_text(shown, hours, time.time())
+
+
+def forecast_hours(path: Path, config: EnclosureConfig | None = None) -> ForecastHours:
+    """Read a forecast file, or raise ForecastRefused with one sentence."""
+    try:
+        return read_forecast(path, timezone=None if config is None else config.timezone)
+    except RecordingFault as fault:
+        raise ForecastRefused(str(fault)) from None
+
+
+def outside_of(hours: ForecastHours) -> Outside:
+    """Return a forecast's hours as the enclosure model reads them."""
+    dew = hours.dew_point_c.copy()
+    lacking = np.isnan(dew)
+    if lacking.any():
+        # Outside it may be colder than any probe's range: such hours are beyond use here.
+        temps = np.clip(hours.temp_c[lacking], -40.0, 60.0)
+        dew[lacking] = dew_points_c(temps, np.clip(hours.rh_pct[lacking], 1.5, 100.0))
+    return Outside(hours.time_s, hours.temp_c, dew, hours.sun_w_m2, hours.made_s)
+
+
+def make(
+    store: Store,
+    *,
+    enclosure: str | None = None,
+    section: str | None = None,
+    forecast: ForecastHours | None = None,
+    config: EnclosureConfig | None = None,
+    spec: str | None = None,
+    beside: Path | None = None,
+    now_s: float | None = None,
+    start: EnclosureModel | None = None,
+) -> Made:
+    """Make the outlook of one section from its log.
+
+    Args:
+        store: the log.
+        enclosure: which, or None for the only one.
+        section: whose surface, or None for the coldest of all.
+        forecast: outdoor hours, or None.
+        config: of the enclosure, or None.
+        spec: of the next coat, or None for the config's or the general guidance.
+        beside: the folder that spec files count from.
+        now_s: look back from here; None for the last reading [s].
+        start: an earlier fit of the enclosure model to begin from.
+
+    Raises:
+        TooLittleLog: under a day of log, or nothing now.
+        SpecFault: the spec is not known.
+    """
+    source, name = choose_source(store, enclosure)
+    events = store.events(name, source=source)
+    found = spec or (None if config is None else config.spec)
+    default = GENERAL_GUIDANCE if found is None else find_spec(found, beside)[0]
+    specs, notes = _specs(events, default, beside)
+    newest_s = now_s if now_s is not None else _newest_event_s(events)
+    wanted_s = history_wanted_from_s(section, events, newest_s) if events else None
+    told = read_track(
+        store, name, section, source=source, config=config, now_s=now_s, history_from_s=wanted_s
+    )
+    if not told.sections_known:
+        notes.append(
+            "which surface point belongs to which section is not in the log: the coldest of all "
+            "counts; give the config"
+        )
+    track = told.track
+    outlook, model, drive = _outlook(told, events, forecast, start, notes)
+    clocks = clocks_of(section, events, specs, default, told.history, track.end_s)
+    state = stage_of(section, events, default, clocks, track.end_s)
+    next_spec = specs.get(state.next_spec_name, default)
+    vapour = _gives_off_vapour(section, events, specs, default, told, clocks, state)
+    limits, breaks = _breaks(outlook, state, specs, default, clocks, config)
+    threshold = 0.2 if config is None else config.break_probability
+    coating_s = None if config is None else config.coating_time_s
+    starts = judge_starts(outlook, next_spec, coating_time_s=coating_s)
+    windows = _open_for_coat(windows_of(outlook, starts, threshold=threshold), clocks, track.end_s)
+    if state.coating_forbidden:
+        windows = []
+        notes.append(state.coating_forbidden)
+    elif LimitName.DEW_MARGIN_MIN in bounds_of(next_spec) and outlook.surface_temp_c is None:
+        notes.append("no surface probe, so no dew margin and no window for a coat")
+    helps = suggestions(
+        outlook,
+        next_spec,
+        track,
+        gives_off_vapour=vapour,
+        model=model,
+        drive=drive,
+        coating_time_s=coating_s,
+        threshold=threshold,
+    )
+    if state.stage in _OPEN or state.coating_forbidden:
+        helps = []
+    return Made(
+        enclosure=name,
+        section=section,
+        spec=next_spec,
+        stage=state.stage,
+        outlook=outlook,
+        limits=limits,
+        breaks=breaks,
+        windows=tuple(windows),
+        pair=two_coats(outlook, next_spec, windows, coating_time_s=coating_s),
+        helps=tuple(helps),
+        gives_off_vapour=vapour,
+        notes=tuple(dict.fromkeys((*outlook.notes, *notes))),
+        timezone="Etc/UTC" if config is None else config.timezone,
+    )
+
+
+def _outlook(
+    told: Told,
+    events: tuple[Event, ...],
+    forecast: ForecastHours | None,
+    start: EnclosureModel | None,
+    notes: list[str],
+) -> tuple[Outlook, EnclosureModel | None, Drive | None]:
+    """By the model where forecast and log allow it, else by the trend."""
+    if forecast is not None:
+        notes.extend(forecast.notices)
+        ahead = [g for g in forecast.gaps_s() if g[1] > told.track.end_s - 8 * 86_400.0]
+        notes.extend(f"forecast has a gap of {(b - a) / 3600.0:.0f} h" for a, b in ahead)
+        try:
+            heat, fuel = heater_course(events, told.track.times_s())
+            if fuel[-1] > 0.0:
+                notes.append("the heater burns fuel without a flue: its water is in the sum")
+            made, model, drive = modelled_outlook(
+                told.track, outside_of(forecast), heat, fuel, start=start
+            )
+            notes.append(f"enclosure model: {model.describe()}")
+            return made, model, drive
+        except (ModelRefused, ForecastUnfit) as fault:
+            notes.append(str(fault))
+    return damped_trend(told.track), None, None
+
+
+def _specs(
+    events: Sequence[Event], default: Spec, beside: Path | None
+) -> tuple[dict[str, Spec], list[str]]:
+    found, notes = {default.name: default}, []
+    for name in sorted({event.spec for event in events if event.spec is not None}):
+        try:
+            found[name] = find_spec(name, beside)[0]
+        except SpecFault:
+            notes.append(f"spec {name!r} could not be read; its coats are judged by {default.name}")
+    return found, notes
+
+
+def _newest_event_s(events: Sequence[Event]) -> float:
+    return max((event.time_s for event in events), default=0.0)
+
+
+def _gives_off_vapour(
+    section: str | None,
+    events: tuple[Event, ...],
+    specs: Mapping[str, Spec],
+    default: Spec,
+    told: Told,
+    clocks: Sequence[Clock],
+    state: FilmState,
+) -> bool:
+    """Whether any film of the enclosure is in its harm time, or its clearance clock runs."""
+    if state.stage in _OPEN or state.film_stage is not None or _clears(clocks):
+        return True
+    others = {event.section for event in in_force(events) if event.kind is EventKind.COAT_STARTED}
+    for other in others - {section, None}:
+        other_clocks = clocks_of(other, events, specs, default, told.history, told.track.end_s)
+        film = stage_of(other, events, default, other_clocks, told.track.end_s)
+        if film.film_stage is not None or _clears(other_clocks):
+            return True
+    return False
+
+
+def _clears(clocks: Sequence[Clock]) -> bool:
+    running = (ClockState.RUNNING, ClockState.WAITING)
+    return any(c.name is ClockName.CLEARANCE and c.state in running for c in clocks)
+
+
+def _breaks(
+    outlook: Outlook,
+    state: FilmState,
+    specs: Mapping[str, Spec],
+    default: Spec,
+    clocks: Sequence[Clock],
+    config: EnclosureConfig | None,
+) -> tuple[dict[LimitName, float], tuple[OutlookBreak, ...]]:
+    """The bounds in force, and what would probably break while the film minds it."""
+    threshold = 0.2 if config is None else config.break_probability
+    if state.stage in _OPEN:
+        film_spec = specs.get(state.spec_name, default)
+        allowance_k = wet_film_allowance_k(film_spec, state.stage, state.method)
+        in_force_now = limits_in_force(film_spec, state.stage, state.ended_steps)
+        bounds = {
+            name: limit.bound + (allowance_k if name is LimitName.DEW_MARGIN_MIN else 0.0)
+            for name, limit in in_force_now.items()
+        }
+        spans = {}
+        for name, limit in in_force_now.items():
+            left = [c.left_s for c in clocks if c.name is _STEP_CLOCK[limit.until] and not c.buried]
+            if left and left[0] is not None:
+                spans[name] = left[0]
+    else:
+        coming = specs.get(state.next_spec_name, default)
+        bounds = bounds_of(coming)
+        coating_s = coming.coating_time_s
+        if config is not None and config.coating_time_s is not None:
+            coating_s = config.coating_time_s
+        until = limit_spans_s(outlook, coming, coating_s, np.zeros(1))
+        spans = {name: float(at[0]) for name, at in until.items()}
+    return bounds, tuple(outlook_breaks(outlook, bounds, spans, threshold=threshold))
+
+
+def _open_for_coat(
+    windows: Sequence[Window], clocks: Sequence[Clock], now_s: float
+) -> list[Window]:
+    """Windows inside the recoat window of the film that is there."""
+    opens_s, closes_s = 0.0, np.inf
+    for clock in clocks:
+        if clock.buried or clock.state is ClockState.ENDED:
+            continue
+        ends_s = clock.ends_at_s
+        if clock.name is ClockName.RECOAT_OPENS:
+            opens_s = np.inf if ends_s is None else max(opens_s, ends_s - now_s)
+        elif clock.name is ClockName.RECOAT_CLOSES and ends_s is not None:
+            closes_s = min(closes_s, ends_s - now_s)
+    kept = []
+    for window in windows:
+        begin, end = max(window.start_from_s, opens_s), min(window.start_until_s, closes_s)
+        if begin <= end:
+            kept.append(window._replace(start_from_s=begin, start_until_s=end))
+    return kept
+
+
+def temperature_outlook(outlook: Outlook) -> TemperatureOutlook:
+    """Return the surface's band as the clocks read it: median and the edges that hold 80 %."""
+    courses = outlook.surface_temp_c if outlook.surface_temp_c is not None else outlook.air_temp_c
+    low, middle, high = np.quantile(courses, (0.1, 0.5, 0.9), axis=0)
+    return TemperatureOutlook(outlook.made_s + outlook.horizons_s, middle, low, high)
