@@ -11,6 +11,7 @@ import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -150,7 +151,7 @@ def test_everything_is_told_again_within_the_contract(publisher: Publisher, line
         ),
     }
     for times in at.values():
-        assert max(b - a for a, b in zip(times, times[1:], strict=False)) <= CONTRACT_S
+        assert max(b - a for a, b in pairwise(times)) <= CONTRACT_S
 
 
 def test_a_clock_set_back_an_hour_silences_nothing(publisher: Publisher, line: FakeLine) -> None:
