@@ -1,4 +1,4 @@
-"""The chain of hashes over calls, events and calibrations that shows where a log was changed."""
+"""The chain of hashes over calls, events, calibrations and thinnings: it shows later changes."""
 
 from __future__ import annotations
 
@@ -28,6 +28,11 @@ _COVERED: dict[str, tuple[str, tuple[str, ...]]] = {
             "calibrations",
             "enclosure point quantity made_us body logged_us",
         ),
+        (
+            "thinning",
+            "thinnings",
+            "channel from_us to_us readings minutes keep_days thinned_us",
+        ),
     )
 }
 
@@ -38,7 +43,7 @@ class ChainProblem:
 
     Attributes:
         seq: place in the chain, or None where a row has no place in it.
-        kind: `call`, `event`, `calibration`, `spec` or `chain`.
+        kind: `call`, `event`, `calibration`, `thinning`, `spec` or `chain`.
         row: the row, or None.
         text: one sentence to show.
     """
@@ -103,6 +108,21 @@ def append(connection: sqlite3.Connection, kind: str, row: int) -> None:
         "INSERT INTO chain VALUES (?, ?, ?, ?)",
         (seq + 1, kind, row, link(before, kind, row, content)),
     )
+
+
+def stands(connection: sqlite3.Connection, kind: str, row: int) -> bool:
+    """Return whether one row is as it was kept, going by its own link of the chain."""
+    place = connection.execute(
+        "SELECT seq, hash FROM chain WHERE kind = ? AND row = ?", (kind, row)
+    ).fetchone()
+    content = _content(connection, kind, row)
+    if place is None or content is None:
+        return False
+    found = connection.execute("SELECT hash FROM chain WHERE seq = ?", (place[0] - 1,)).fetchone()
+    if found is None:
+        (log_uuid,) = connection.execute("SELECT value FROM meta WHERE key = 'uuid'").fetchone()
+    before = start_hash(log_uuid) if found is None else str(found[0])
+    return bool(link(before, kind, row, content) == place[1])
 
 
 def verify(connection: sqlite3.Connection) -> list[ChainProblem]:

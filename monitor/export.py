@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import csv
+import heapq
 import json
 from collections.abc import Iterable, Iterator, Mapping
+from operator import itemgetter
 from typing import TextIO
 
 from monitor.store_queries import Queries
-from monitor.store_rows import QUALITY_OF_CODE, iso_utc, micros
+from monitor.store_rows import QUALITY_OF_CODE, LogDamaged, iso_utc, micros
 from rules.errors import FilmcallError
 
 FORMATS = ("csv", "jsonl")
 
 READING_KEYS = (
     *("time", "received", "source", "enclosure", "point", "quantity", "unit"),
-    *("value", "calibrated", "quality"),
+    *("value", "calibrated", "quality", "count", "low", "high"),
 )
 CALL_KEYS = (
     *("row", "time", "logged", "source", "enclosure", "section", "call", "stage", "question"),
@@ -34,6 +36,9 @@ def export_readings(
     to_s: float | None = None,
 ) -> int:
     """Write readings, channel by channel, each in the order of its time.
+
+    `count` says how many readings a line stands for: 1, or more for a minute that was thinned,
+    where `value` and `calibrated` are means and `low` and `high` the extremes (calibrated).
 
     Args:
         store: the log.
@@ -136,16 +141,46 @@ def _readings(
             "quantity": channel.quantity.value,
             "unit": channel.quantity.unit,
         }
-        rows = store.reading_rows(channel.channel, from_s, to_s)
-        for time_us, received_us, raw, calibrated, code in rows:
+        for row in heapq.merge(
+            _whole(store, channel.channel, from_s, to_s),
+            _minutes(store, channel.channel, from_s, to_s),
+            key=itemgetter(0),
+        ):
+            time_us, received_us, raw, calibrated, code, count, low, high = row
             yield {
                 "time": iso_utc(time_us),
                 "received": iso_utc(received_us),
                 **fixed,
                 "value": raw,
                 "calibrated": calibrated,
-                "quality": QUALITY_OF_CODE[code].value,
+                "quality": _quality(code),
+                "count": count,
+                "low": low,
+                "high": high,
             }
+
+
+_Line = tuple[int, int, float | None, float | None, int, int, float | None, float | None]
+
+
+def _whole(
+    store: Queries, channel: int, from_s: float | None, to_s: float | None
+) -> Iterator[_Line]:
+    for time_us, received_us, raw, value, code in store.reading_rows(channel, from_s, to_s):
+        yield time_us, received_us, raw, value, code, 1, value, value
+
+
+def _minutes(
+    store: Queries, channel: int, from_s: float | None, to_s: float | None
+) -> Iterator[_Line]:
+    for row in store.minute_rows(channel, from_s, to_s):
+        values = (row.raw_mean, row.mean, row.quality, row.readings, row.low, row.high)
+        yield row.time_us, row.known_us, *values
+
+
+def _quality(code: int) -> str:
+    known = QUALITY_OF_CODE.get(code)
+    return f"code {code}, not known" if known is None else known.value
 
 
 def _calls(
@@ -159,7 +194,13 @@ def _calls(
 ) -> Iterator[dict[str, object]]:
     names = _names(store)
     for call in store.calls(enclosure, from_s, to_s, source=source):
-        body = json.loads(call.body)
+        try:
+            body = json.loads(call.body)
+        except ValueError as error:
+            raise LogDamaged(
+                f"log {store.path}: call row {call.row} is damaged inside ({error}), so the export "
+                f"ended there. `filmcall sessions verify` shows every such row."
+            ) from error
         # The log's own columns go over what the body says, should the two ever differ.
         columns = {
             "row": call.row,

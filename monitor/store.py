@@ -11,15 +11,16 @@ from types import TracebackType
 from typing import Self
 
 from monitor import chain
-from monitor.store_buffer import KEPT_ROWS, Buffered, ReadingTuple
-from monitor.store_lock import WatchLock
-from monitor.store_open import connect
+from monitor.store_buffer import BUSY_AGAIN_S, KEPT_ROWS, Buffered, ReadingTuple
+from monitor.store_open import connect, connect_to_go_on
 from monitor.store_put import check_correction, check_event, insert, put_event, put_outage
 from monitor.store_rows import (
     LIVE,
     QUALITY_CODES,
     Calibration,
     CallRow,
+    LogDamaged,
+    LogRefused,
     Outage,
     micros,
 )
@@ -28,6 +29,10 @@ from sensors.reading import Quality, Quantity, Reading
 
 # No time that a log holds is so far from 1970.
 _FAR_US = 2**62
+
+
+def _by_disk(fault: LogDamaged) -> bool:
+    return isinstance(fault.__cause__, OSError)
 
 
 class Store(Buffered):
@@ -50,6 +55,7 @@ class Store(Buffered):
         now_s: Callable[[], float],
         read_only: bool = False,
         busy_s: float = 5.0,
+        go_on: bool = False,
     ) -> Self:
         """Open a log, or make one.
 
@@ -62,6 +68,9 @@ class Store(Buffered):
             now_s: the clock, seconds since 1970-01-01 UTC.
             read_only: change nothing; the file has to exist.
             busy_s: how long to wait for another process that is writing [s].
+            go_on: where the disk refuses to write, open the log to read, or an empty one in
+                memory where there is none yet: everything put in is refused and kept in memory
+                until the disk takes it. `notices` says so.
 
         Returns:
             The open log.
@@ -72,8 +81,20 @@ class Store(Buffered):
             LogRefused: the disk or its permissions refuse.
             ForeignLog: the file is no log, or a newer program's.
         """
-        connection, notices = connect(path, now_s(), read_only=read_only, busy_s=busy_s)
-        return cls(path, connection, now_s, notices)
+        try:
+            connection, notices = connect(path, now_s(), read_only=read_only, busy_s=busy_s)
+        except LogRefused as fault:
+            # A damaged file that another watch writes to is that one's; one that a disk does not
+            # let be set aside is not.
+            if not go_on or (isinstance(fault, LogDamaged) and not _by_disk(fault)):
+                raise
+            connection = connect_to_go_on(path, now_s(), busy_s=busy_s)
+            store = cls(path, connection, now_s, (str(fault),))
+            store._reopen = lambda: connect(path, now_s(), read_only=False, busy_s=BUSY_AGAIN_S)
+        else:
+            store = cls(path, connection, now_s, notices)
+        store._busy_s = busy_s
+        return store
 
     def close(self) -> None:
         """Write what is buffered, give back the lock and close the file.
@@ -109,8 +130,13 @@ class Store(Buffered):
             LogBusy: another process has it; the text says which.
             LogRefused: the lock's file cannot be made.
         """
-        if self._lock is None:
-            self._lock = WatchLock(self.path, self._now_s())
+        self._wants_lock = True
+        try:
+            self._take_lock()
+        except LogRefused:
+            # Where nothing can be written nobody writes; the lock is taken with the log.
+            if self._reopen is None:
+                raise
 
     # What is put in -------------------------------------------------------------------------
 

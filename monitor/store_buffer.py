@@ -12,8 +12,11 @@ from typing import NoReturn
 
 from monitor.store_lock import WatchLock
 from monitor.store_put import put_call, put_outage
-from monitor.store_queries import Queries, is_damage
-from monitor.store_rows import LIVE, CallRow, LogDamaged, LogRefused, Outage
+from monitor.store_queries import Queries
+from monitor.store_readings import is_damage
+from monitor.store_rows import LIVE, CallRow, LogDamaged, LogRefused, Outage, micros
+from monitor.store_thin import MINUTE_US, Thinned, next_span, thin
+from rules.errors import FilmcallError
 
 # A commit costs one write to the disk's platter, so it is shared by what comes within this time;
 # with the caller's tick of at most 1 s, a reading is on disk within 3 s of the 5 s promised.
@@ -25,6 +28,8 @@ COMMIT_ROWS_REPLAY = 50_000
 KEPT_ROWS = 200_000
 KEPT_CALLS = 1_000
 RETRY_S = 2.0
+# Once another process has held the log too long, no further wait of that length until it lets go.
+BUSY_AGAIN_S = 0.02
 
 Key = tuple[int, str, str, str]
 # time, received or None where equal, raw or None where missing, calibrated or None where equal,
@@ -80,6 +85,11 @@ class Buffered(Queries):
         self._refused_s: float | None = None
         self._dropping: Outage | None = None
         self._replaying = False
+        # How to open the file to write, where it could only be read at the start.
+        self._reopen: Callable[[], tuple[sqlite3.Connection, tuple[str, ...]]] | None = None
+        self._wants_lock = False
+        self._looked_us: dict[int, int] = {}
+        self._busy_s = 0.0
 
     @property
     def waiting(self) -> tuple[int, int]:
@@ -115,6 +125,35 @@ class Buffered(Queries):
         """
         if self._buffered or self._noted or self._calls or self._dropping is not None:
             self._commit("nothing else")
+
+    def thin_step(self, before_s: float, keep_days: int) -> Thinned | None:
+        """Put minute means in the place of a few old live readings; see `retention.Retention`.
+
+        Args:
+            before_s: readings from this minute on stay [s].
+            keep_days: how long readings are kept whole, to be written beside it [days].
+
+        Returns:
+            What was done, (0, 0) where there was nothing to gain; None once no step is left.
+
+        Raises:
+            LogRefused: the disk refuses; nothing was thinned.
+        """
+        before_us = micros(before_s) // MINUTE_US * MINUTE_US
+        with self._asking():
+            span = next_span(self._connection, before_us, self._looked_us)
+        if span is None:
+            return None
+        done = Thinned(0, 0)
+
+        def put() -> None:
+            nonlocal done
+            done = thin(self._connection, span, keep_days, micros(self._now_s()))
+
+        self._commit("this thinning", put)
+        if not done.readings:
+            self._looked_us[span.channel] = span.to_us
+        return done
 
     def _known(self, source: int) -> None:
         if source not in self._sources:
@@ -162,6 +201,7 @@ class Buffered(Queries):
 
     def _commit(self, what: str, put: Callable[[], object] | None = None) -> list[int | None]:
         """Write the buffer and one more thing in one transaction, all of it or nothing."""
+        self._open_again(what)
         connection = self._connection
         try:
             with self._transaction():
@@ -195,7 +235,45 @@ class Buffered(Queries):
         self._oldest_s = None
         self._refused_s = None
         self._dropping = None
+        self._wait_for_others(self._busy_s)
         return call_rows
+
+    def _open_again(self, what: str) -> None:
+        """Open to write what could only be read at the start, where the disk takes it now."""
+        if self._reopen is None:
+            return
+        try:
+            connection, notices = self._reopen()
+        except LogRefused as fault:
+            self._count_refusal()
+            raise LogRefused(f"{fault} {what.capitalize()} was not written.") from fault
+        try:
+            self._take_lock()
+            (known,) = self._connection.execute("SELECT value FROM meta WHERE key = 'uuid'")
+            (found,) = connection.execute("SELECT value FROM meta WHERE key = 'uuid'")
+            (calls,) = connection.execute("SELECT count(*) FROM calls").fetchone()
+            if known != found and calls:
+                raise LogRefused(
+                    f"log {self.path}: it can be read only now, after this program had begun "
+                    f"without it, so whether a STOP stands in it is not known. Start the program "
+                    f"again."
+                )
+        except FilmcallError as fault:
+            connection.close()
+            self._count_refusal()
+            raise LogRefused(f"{fault} {what.capitalize()} was not written.") from fault
+        self._connection.close()
+        self._connection = connection
+        self._reopen = None
+        self._channels = {}
+        self.notices = (*self.notices, *notices)
+
+    def _take_lock(self) -> None:
+        if self._wants_lock and self._lock is None:
+            self._lock = WatchLock(self.path, self._now_s())
+
+    def _wait_for_others(self, busy_s: float) -> None:
+        self._connection.execute(f"PRAGMA busy_timeout = {round(busy_s * 1000)}")
 
     @contextmanager
     def _transaction(self) -> Iterator[None]:
@@ -210,12 +288,7 @@ class Buffered(Queries):
             raise
 
     def _refuse(self, what: str, error: sqlite3.Error) -> NoReturn:
-        self.counts.refusals += 1
-        self._refused_s = self._now_s()
-        surplus = len(self._calls) - KEPT_CALLS
-        if surplus > 0:
-            self.counts.calls_dropped += surplus
-            del self._calls[:surplus]
+        self._count_refusal()
         kept = f"{self._buffered} readings and {len(self._calls)} calls wait in memory"
         if is_damage(error):
             raise LogDamaged(
@@ -223,6 +296,8 @@ class Buffered(Queries):
                 f"{kept}. Start the program again: it sets the file aside and begins a new one."
             ) from error
         if (getattr(error, "sqlite_errorcode", 0) & 0xFF) == sqlite3.SQLITE_BUSY:
+            # The calls that follow at once would each wait anew, and be told late.
+            self._wait_for_others(min(self._busy_s, BUSY_AGAIN_S))
             why = "another process has been writing to it for too long"
             mend = "End that process if it hangs"
         else:
@@ -232,6 +307,14 @@ class Buffered(Queries):
             f"log {self.path}: {why}; {what} was not written, and {kept} until it is tried again. "
             f"{mend}."
         ) from error
+
+    def _count_refusal(self) -> None:
+        self.counts.refusals += 1
+        self._refused_s = self._now_s()
+        surplus = len(self._calls) - KEPT_CALLS
+        if surplus > 0:
+            self.counts.calls_dropped += surplus
+            del self._calls[:surplus]
 
     def _put_channels(self) -> dict[Key, int]:
         channels = dict(self._channels)

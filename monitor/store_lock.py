@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import socket
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import TextIO
 
@@ -27,7 +28,7 @@ class WatchLock:
         """
         path = log.with_name(log.name + ".lock")
         try:
-            self._file: TextIO | None = path.open("a+", encoding="utf-8")
+            self._file: TextIO | None = _opened(path)
         except OSError as error:
             raise LogRefused(
                 f"log {log}: its lock {path} cannot be made ({error.strerror}); nothing was "
@@ -42,19 +43,34 @@ class WatchLock:
                 f"log {log}: {holder} is watching into it, and two would count every reading "
                 f"twice; nothing was started. Stop that one, or give another file with --db."
             )
-        self._file.seek(0)
-        self._file.truncate()
-        self._file.write(
-            f"process {os.getpid()} on {socket.gethostname()} since {iso_utc(micros(now_s))}\n"
-        )
-        self._file.flush()
+        name = f"process {os.getpid()} on {socket.gethostname()} since {iso_utc(micros(now_s))}\n"
+        # The lock holds without the name, which a full or read-only disk does not take.
+        with suppress(OSError):
+            self._write(name)
+
+    def _write(self, name: str) -> None:
+        if self._file is not None and self._file.writable():
+            # Past Python's buffer, which would try again on closing and fail there.
+            os.ftruncate(self._file.fileno(), 0)
+            os.write(self._file.fileno(), name.encode())
 
     def release(self) -> None:
         """Give the lock back; the file stays, since taking it away would let two in at once."""
         if self._file is not None:
-            self._file.truncate(0)
+            with suppress(OSError):
+                self._write("")
             self._file.close()
             self._file = None
+
+
+def _opened(path: Path) -> TextIO:
+    try:
+        return path.open("a+", encoding="utf-8")
+    except OSError:
+        # On a disk that can only be read, the file of an earlier watch can still be locked.
+        if not path.exists():
+            raise
+        return path.open("r", encoding="utf-8")
 
 
 def _lock(file: TextIO) -> bool:

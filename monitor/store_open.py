@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
+import tempfile
 import time
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
+from monitor import chain
 from monitor.store_lock import WatchLock
-from monitor.store_queries import is_damage
+from monitor.store_queries import illegible
+from monitor.store_readings import is_damage
 from monitor.store_rows import LogBusy, LogDamaged, LogMissing, LogRefused
 from monitor.store_schema import SCHEMA_VERSION, ForeignLog, migrate, version_of
 
@@ -40,6 +45,11 @@ def connect(
     if read_only:
         return _reader(path, now_s, busy_s), ()
     notices: tuple[str, ...] = ()
+    if _emptied(path):
+        notices = (
+            f"log {path}: the file is empty, though a watch has kept a log there; a new one was "
+            f"begun, so clocks and the last call are not known. Check the disk or memory card.",
+        )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -66,6 +76,42 @@ def connect(
         raise _refused(path, error) from error
 
 
+def connect_to_go_on(path: Path, now_s: float, *, busy_s: float) -> sqlite3.Connection:
+    """Open a log that cannot be written so that a watch can go on: to read, or else in memory.
+
+    Args:
+        path: the file.
+        now_s: the time [s].
+        busy_s: how long to wait for another process that is writing [s].
+
+    Returns:
+        A connection that refuses to write; an empty log where the file is none or damaged.
+
+    Raises:
+        LogRefused: the file is there and cannot be read, so that a STOP in it would be lost.
+    """
+    tail = path.with_name(path.name + "-wal")
+    try:
+        # Damage was told when the file was opened first.
+        with suppress(LogDamaged):
+            if any(part.exists() and part.stat().st_size for part in (path, tail)):
+                return _reader(path, now_s, busy_s)
+    except OSError as error:
+        raise LogRefused(
+            f"log {path}: it cannot be looked at ({error.strerror}), so whether a STOP stands is "
+            f"not known; nothing was started. Check who owns the folder."
+        ) from error
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    migrate(connection, str(path))
+    connection.execute("PRAGMA query_only = ON")
+    return connection
+
+
+def _emptied(path: Path) -> bool:
+    beside = path.with_name(path.name + ".lock")
+    return path.exists() and path.stat().st_size == 0 and not _wal_alone(path) and beside.exists()
+
+
 def _wal_alone(path: Path) -> bool:
     # SQLite would take a main file that is gone or empty for a new log, and delete the tail.
     tail = path.with_name(path.name + "-wal")
@@ -89,6 +135,7 @@ def _writer(path: Path, busy_s: float) -> sqlite3.Connection:
         _settle(connection)
         _check(connection, path)
         migrate(connection, str(path))
+        _check_words(connection, path)
     except BaseException:
         connection.close()
         raise
@@ -127,6 +174,25 @@ def _check(connection: sqlite3.Connection, path: Path) -> None:
             raise damage
 
 
+def _check_words(connection: sqlite3.Connection, path: Path) -> None:
+    found = illegible(connection)
+    if found is None:
+        return
+    kind, row, why = found
+    try:
+        stands = chain.stands(connection, kind, row)
+    except sqlite3.OperationalError:  # bytes that are no text
+        stands = False
+    if stands:
+        raise ForeignLog(
+            f"log {path}: {kind} row {row} stands as it was written, but this program cannot read "
+            f"it ({why}); nothing was changed in it. Use the newer filmcall that wrote it."
+        )
+    damage = sqlite3.DatabaseError(f"{kind} row {row}: {why}")
+    damage.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+    raise damage
+
+
 def _reader(path: Path, now_s: float, busy_s: float) -> sqlite3.Connection:
     if not path.exists():
         raise LogMissing(
@@ -144,11 +210,11 @@ def _reader(path: Path, now_s: float, busy_s: float) -> sqlite3.Connection:
                 )
             if had < SCHEMA_VERSION:
                 connection.close()
-                connect(path, now_s, read_only=False, busy_s=busy_s)[0].close()
-                connection = _read_only(path, "mode=ro", busy_s)
+                connection = _reader_of_older(path, now_s, busy_s)
             elif had > SCHEMA_VERSION:
                 migrate(connection, str(path))  # says that it is a newer program's
             _check(connection, path)
+            _check_words(connection, path)
         except BaseException:
             connection.close()
             raise
@@ -163,6 +229,33 @@ def _reader(path: Path, now_s: float, busy_s: float) -> sqlite3.Connection:
     return connection
 
 
+def _reader_of_older(path: Path, now_s: float, busy_s: float) -> sqlite3.Connection:
+    try:
+        connect(path, now_s, read_only=False, busy_s=busy_s)[0].close()
+    except LogDamaged:
+        raise
+    except LogRefused as fault:
+        try:
+            return _from_copy(path)
+        except OSError:
+            raise fault from None
+    return _read_only(path, "mode=ro", busy_s)
+
+
+def _from_copy(path: Path) -> sqlite3.Connection:
+    """Read a copy, where a log's tail or its older version would have to be written to."""
+    # The open files outlive their names, so that nothing is left behind.
+    with tempfile.TemporaryDirectory(prefix="filmcall-", ignore_cleanup_errors=True) as folder:
+        copy = Path(folder) / path.name
+        for tail in ("", "-wal"):
+            part = path.with_name(path.name + tail)
+            if part.exists():
+                shutil.copyfile(part, copy.with_name(copy.name + tail))
+        connection = _writer(copy, 1.0)
+    connection.execute("PRAGMA query_only = ON")
+    return connection
+
+
 def _read_only(path: Path, how: str, busy_s: float) -> sqlite3.Connection:
     uri = f"{path.absolute().as_uri()}?{how}"
     connection = sqlite3.connect(uri, uri=True, timeout=busy_s, isolation_level=None)
@@ -172,7 +265,11 @@ def _read_only(path: Path, how: str, busy_s: float) -> sqlite3.Connection:
         connection.close()
         tail = path.with_name(path.name + "-wal")
         # On a read-only disk SQLite cannot make its shared index; without a tail it needs none.
-        if "immutable" in how or (tail.exists() and tail.stat().st_size > 0):
+        if "immutable" in how:
+            raise
+        if tail.exists() and tail.stat().st_size > 0:
+            with suppress(OSError):
+                return _from_copy(path)
             raise
         return _read_only(path, "mode=ro&immutable=1", busy_s)
     return connection

@@ -2,80 +2,35 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from monitor import chain
+from monitor.store_readings import ReadingQueries, span_us
 from monitor.store_rows import (
     LIVE,
     Calibration,
     CallRow,
     Channel,
-    LogDamaged,
-    LogRefused,
     Outage,
     Session,
     Source,
-    micros,
 )
 from rules.events import Event, in_force
 from rules.vocabulary import EventKind, Method
 from sensors.reading import Quantity
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-# SQLite's primary result codes for a file that is damaged or was never a database.
-_DAMAGED = (11, 26)
 
 _CALL = "id, source, enclosure, section, time_us, call, stage, question, body, logged_us"
 _EVENT = (
     "id, kind, time_us, enclosure, section, note, spec, coat, batch, amount_ml, thinner_pct, "
     "method, what, value, unit, recorded_us, corrects, withdrawn"
 )
-_EVER = (-(2**62), 2**62)
 
 
-def is_damage(error: sqlite3.Error) -> bool:
-    """Return whether SQLite says that the file itself is damaged, and not that it is refused."""
-    return (getattr(error, "sqlite_errorcode", 0) & 0xFF) in _DAMAGED
-
-
-def _span(from_s: float | None, to_s: float | None) -> tuple[int, int]:
-    return (
-        _EVER[0] if from_s is None else micros(from_s),
-        _EVER[1] if to_s is None else micros(to_s),
-    )
-
-
-class Queries:
+class Queries(ReadingQueries):
     """The questions that a log answers; spans include both ends, None leaves an end open."""
-
-    _connection: sqlite3.Connection
-    path: Path
-
-    @contextmanager
-    def _asking(self) -> Iterator[None]:
-        try:
-            yield
-        except sqlite3.Error as error:
-            if is_damage(error):
-                raise LogDamaged(
-                    f"log {self.path}: it is damaged inside ({error}), so what was asked of it "
-                    f"cannot be told. Open it once with `filmcall watch`, which sets it aside, "
-                    f"or copy it and try `sqlite3 FILE .recover`."
-                ) from error
-            raise LogRefused(
-                f"log {self.path}: it cannot be read ({error}). Check the disk and try again."
-            ) from error
-
-    def _rows(self, sql: str, *values: object) -> list[Any]:
-        with self._asking():
-            return self._connection.execute(sql, values).fetchall()
 
     def _meta(self, key: str) -> str:
         return str(self._rows("SELECT value FROM meta WHERE key = ?", key)[0][0])
@@ -147,7 +102,7 @@ class Queries:
         Yields:
             Calls with their row and logged time.
         """
-        low, high = _span(from_s, to_s)
+        low, high = span_us(from_s, to_s)
         with self._asking():
             for row in self._connection.execute(
                 f"SELECT {_CALL} FROM calls WHERE (?1 IS NULL OR source = ?1) "
@@ -180,115 +135,6 @@ class Queries:
                 enclosure,
             )
         )
-
-    def readings(
-        self,
-        enclosure: str,
-        point: str,
-        quantity: Quantity,
-        from_s: float | None = None,
-        to_s: float | None = None,
-        *,
-        source: int = LIVE,
-        raw: bool = False,
-        known_s: float | None = None,
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.uint8]]:
-        """Return one channel's readings, ordered by time, each with the quality last noted.
-
-        Args:
-            enclosure: where.
-            point: which sensor body.
-            quantity: what.
-            from_s: not before this [s].
-            to_s: not after this [s].
-            source: whose.
-            raw: the values as they came, without calibration.
-            known_s: only what had arrived and been noted by then [s]; None for all that is known.
-
-        Returns:
-            Times [s], values [unit of the quantity, NaN where missing], and quality codes of
-            `store_rows.QUALITY_CODES` (0 is ok).
-        """
-        import numpy as np
-
-        low, high = _span(from_s, to_s)
-        known = _EVER[1] if known_s is None else micros(known_s)
-        found = self._rows(
-            "SELECT id FROM channels WHERE source = ? AND enclosure = ? AND point = ? "
-            "AND quantity = ?",
-            source,
-            enclosure,
-            point,
-            str(quantity),
-        )
-        channel = found[0][0] if found else -1
-        value = "raw" if raw else "coalesce(calibrated, raw)"
-        # SQLite has no NaN: its NULL travels as infinity, which no kept reading has.
-        sql = (
-            f"SELECT time_us, coalesce({value}, 9e999), quality FROM readings "
-            f"WHERE channel = ? AND time_us BETWEEN ? AND ?"
-        )
-        values: tuple[int, ...] = (channel, low, high)
-        if known_s is not None:
-            sql += " AND coalesce(received_us, time_us) <= ?"
-            values = (*values, known)
-        with self._asking():
-            table = np.fromiter(
-                self._connection.execute(sql + " ORDER BY time_us", values),
-                dtype=[("time_us", np.int64), ("value", np.float64), ("quality", np.uint8)],
-            )
-        measured = table["value"].copy()
-        measured[np.isinf(measured)] = np.nan
-        quality = table["quality"].copy()
-        for time_us, code in self._rows(
-            "SELECT time_us, quality FROM reading_notes WHERE channel = ? "
-            "AND time_us BETWEEN ? AND ? AND noted_us <= ? ORDER BY noted_us",
-            channel,
-            low,
-            high,
-            known,
-        ):
-            place = int(np.searchsorted(table["time_us"], time_us))
-            if place < len(quality) and table["time_us"][place] == time_us:
-                quality[place] = code
-        return table["time_us"] / 1e6, measured, quality
-
-    def reading_rows(
-        self,
-        channel: int,
-        from_s: float | None = None,
-        to_s: float | None = None,
-    ) -> Iterator[tuple[int, int, float | None, float | None, int]]:
-        """Yield a channel's readings one by one, for an export of any length.
-
-        Yields:
-            Time [us], time received [us], raw value (None where missing), calibrated value, and
-            the code of the quality last noted.
-        """
-        low, high = _span(from_s, to_s)
-        with self._asking():
-            yield from self._connection.execute(
-                "SELECT time_us, coalesce(received_us, time_us), raw, coalesce(calibrated, raw), "
-                "coalesce((SELECT n.quality FROM reading_notes n WHERE n.channel = r.channel "
-                "AND n.time_us = r.time_us ORDER BY noted_us DESC LIMIT 1), quality) "
-                "FROM readings r WHERE channel = ? AND time_us BETWEEN ? AND ? ORDER BY time_us",
-                (channel, low, high),
-            )
-
-    def newest_time_s(self, *, source: int = LIVE) -> float | None:
-        """Return the latest time that this machine's clock showed while it wrote, or None.
-
-        A clock that now stands before it was set back, or has not been set since the start.
-        """
-        (newest,) = self._rows(
-            "SELECT max(t) FROM ("
-            "SELECT (SELECT coalesce(received_us, time_us) FROM readings WHERE channel = c.id "
-            "ORDER BY time_us DESC LIMIT 1) AS t FROM channels c WHERE c.source = ?1 "
-            "UNION ALL SELECT max(logged_us) FROM calls WHERE source = ?1 "
-            "UNION ALL SELECT max(recorded_us) FROM events WHERE source = ?1)",
-            source,
-        )[0]
-        return None if newest is None else newest / 1e6
 
     def sessions(self) -> tuple[Session, ...]:
         """Return the jobs in the log by their start; a recording without events counts as one."""
@@ -344,7 +190,7 @@ class Queries:
         self, from_s: float | None = None, to_s: float | None = None, *, source: int = LIVE
     ) -> tuple[Outage, ...]:
         """Return the times of which the log knows less than it should."""
-        low, high = _span(from_s, to_s)
+        low, high = span_us(from_s, to_s)
         return tuple(
             Outage(
                 what, begun / 1e6, None if ended is None else ended / 1e6, text, at, point, source
@@ -358,6 +204,40 @@ class Queries:
                 low,
             )
         )
+
+
+def illegible(connection: sqlite3.Connection) -> tuple[str, int, str] | None:
+    """Return the first event or last call that makes no sense, though SQLite reads the file.
+
+    SQLite keeps no checksum of what a row holds, so bytes overwritten inside one show only here.
+
+    Returns:
+        Kind and number of the row, and what is wrong with it; None where all can be read.
+    """
+    columns = _EVENT.split(", ")
+    texts = [columns.index(name) for name in ("enclosure", "note", "section", "spec", "batch")]
+    told = "SELECT id FROM calls WHERE source = 1 GROUP BY enclosure, section HAVING id = max(id)"
+    for kind, all_of, one in (
+        ("event", "SELECT id FROM events", f"SELECT {_EVENT} FROM events WHERE id = ?"),
+        ("call", told, f"SELECT {_CALL} FROM calls WHERE id = ?"),
+    ):
+        for (row,) in connection.execute(all_of).fetchall():
+            try:
+                found = connection.execute(one, (row,)).fetchone()
+                if kind == "call":
+                    if not isinstance(json.loads(_call(found).body), dict):
+                        return kind, row, "its body is none"
+                elif any(not isinstance(found[at], str | None) for at in texts):
+                    return kind, row, "a name or note is no text"
+                else:
+                    _event(found)
+            except sqlite3.OperationalError as error:
+                if getattr(error, "sqlite_errorcode", None) is not None:
+                    raise
+                return kind, row, "it holds bytes that are no text"
+            except (ValueError, TypeError, OverflowError) as error:
+                return kind, row, str(error)
+    return None
 
 
 def _sessions_told(source: Source, events: tuple[Event, ...]) -> list[Session]:

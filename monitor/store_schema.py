@@ -133,6 +133,55 @@ CREATE TABLE chain(
 );
 """
 
+# A mean stands at the mean time of its readings, which lies inside their minute. raw_mean is NULL
+# where it equals mean, mean where nothing was measured; to_us is the first instant left alone.
+_VERSION_2 = """
+CREATE TABLE thinnings(
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    channel INTEGER NOT NULL REFERENCES channels(id),
+    from_us INTEGER NOT NULL,
+    to_us INTEGER NOT NULL,
+    readings INTEGER NOT NULL,
+    minutes INTEGER NOT NULL,
+    keep_days INTEGER NOT NULL,
+    thinned_us INTEGER NOT NULL
+);
+CREATE INDEX thinnings_by_channel ON thinnings(channel, to_us);
+
+CREATE TABLE minutes(
+    channel INTEGER NOT NULL REFERENCES channels(id),
+    time_us INTEGER NOT NULL,
+    quality INTEGER NOT NULL,
+    count INTEGER NOT NULL CHECK (count > 1),
+    mean REAL,
+    low REAL,
+    high REAL,
+    raw_mean REAL,
+    known_us INTEGER NOT NULL,
+    PRIMARY KEY (channel, time_us, quality)
+) WITHOUT ROWID;
+
+-- Thinning is the one way in which a reading goes: inside the newest thinning, which has its place
+-- in the chain, and once the mean of its minute is there.
+CREATE TRIGGER readings_no_delete BEFORE DELETE ON readings
+WHEN NOT EXISTS (
+    SELECT 1 FROM thinnings WHERE id = (SELECT max(id) FROM thinnings)
+    AND channel = OLD.channel AND OLD.time_us >= from_us AND OLD.time_us < to_us
+) OR NOT EXISTS (
+    SELECT 1 FROM minutes WHERE channel = OLD.channel
+    AND time_us >= OLD.time_us - (OLD.time_us % 60000000 + 60000000) % 60000000
+    AND time_us < OLD.time_us - (OLD.time_us % 60000000 + 60000000) % 60000000 + 60000000
+)
+BEGIN SELECT RAISE(ABORT, 'a reading goes only by thinning'); END;
+
+CREATE TRIGGER reading_notes_no_delete BEFORE DELETE ON reading_notes
+WHEN EXISTS (SELECT 1 FROM readings WHERE channel = OLD.channel AND time_us = OLD.time_us)
+BEGIN SELECT RAISE(ABORT, 'a note goes only with its reading'); END;
+
+CREATE TRIGGER reading_notes_no_update BEFORE UPDATE ON reading_notes
+BEGIN SELECT RAISE(ABORT, 'a row of reading_notes is never rewritten'); END;
+"""
+
 # Against a slip of a later version of this program; a person with a tool can drop these, and
 # then the chain shows what was changed.
 _NEVER_REWRITTEN = ("calls", "events", "calibrations", "chain", "specs")
@@ -140,12 +189,7 @@ _NEVER_REWRITTEN = ("calls", "events", "calibrations", "chain", "specs")
 
 def _create(connection: sqlite3.Connection) -> None:
     _run(connection, _VERSION_1)
-    for table in _NEVER_REWRITTEN:
-        for verb in ("UPDATE", "DELETE"):
-            connection.execute(
-                f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, 'a row of {table} is never rewritten'); END"
-            )
+    _forbid_rewriting(connection, _NEVER_REWRITTEN)
     connection.execute(
         "CREATE TRIGGER readings_no_update BEFORE UPDATE ON readings "
         "BEGIN SELECT RAISE(ABORT, 'a reading is never rewritten'); END"
@@ -153,6 +197,20 @@ def _create(connection: sqlite3.Connection) -> None:
     connection.execute("INSERT INTO meta VALUES ('uuid', ?)", (str(uuid.uuid4()),))
     connection.execute("INSERT INTO sources VALUES (1, 'live', '', 'live', 0, 0)")
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+
+
+def _thin(connection: sqlite3.Connection) -> None:
+    _run(connection, _VERSION_2)
+    _forbid_rewriting(connection, ("thinnings", "minutes"))
+
+
+def _forbid_rewriting(connection: sqlite3.Connection, tables: Sequence[str]) -> None:
+    for table in tables:
+        for verb in ("UPDATE", "DELETE"):
+            connection.execute(
+                f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
+                f"BEGIN SELECT RAISE(ABORT, 'a row of {table} is never rewritten'); END"
+            )
 
 
 def _run(connection: sqlite3.Connection, script: str) -> None:
@@ -168,7 +226,7 @@ def _run(connection: sqlite3.Connection, script: str) -> None:
 Migration = Callable[[sqlite3.Connection], None]
 
 # Step n brings a log from version n to n + 1. A step, once released, is never changed.
-MIGRATIONS: tuple[Migration, ...] = (_create,)
+MIGRATIONS: tuple[Migration, ...] = (_create, _thin)
 SCHEMA_VERSION = len(MIGRATIONS)
 
 

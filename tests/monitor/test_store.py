@@ -470,10 +470,10 @@ def test_readings_are_exported_as_csv_and_json_lines(store: Store, tmp_path: Pat
     # T0 by GNU date: `date -u -d @1770000000` gives Mon Feb 2 02:40:00 2026.
     assert out.read_text().splitlines() == [
         ",".join(READING_KEYS),
-        "2026-02-02T02:40:00Z,2026-02-02T02:40:00Z,live,tent,air,air_temp,degC,20.0,20.5,ok",
+        "2026-02-02T02:40:00Z,2026-02-02T02:40:00Z,live,tent,air,air_temp,degC,20.0,20.5,ok,1,20.5,20.5",
         "2026-02-02T02:40:10.500000Z,2026-02-02T02:40:11.500000Z,live,tent,air,air_temp,degC,"
-        "24.0,24.0,ok",
-        "2026-02-02T02:40:20Z,2026-02-02T02:40:20Z,live,tent,air,air_temp,degC,,,missing",
+        "24.0,24.0,ok,1,24.0,24.0",
+        "2026-02-02T02:40:20Z,2026-02-02T02:40:20Z,live,tent,air,air_temp,degC,,,missing,1,,",
     ]
     with out.open("w") as file:
         assert export_readings(store, file, "jsonl", from_s=T0 + 20.0) == 1

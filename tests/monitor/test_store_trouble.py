@@ -267,12 +267,230 @@ def test_damage_in_a_log_too_long_to_check_is_told_when_it_is_read(
 ) -> None:
     monkeypatch.setattr("monitor.store_open.CHECKED_BYTES", 0)
     path = tmp_path / "log.db"
+    with Store.open(path, now_s=now_s) as store:
+        store.add_readings(readings(5000))
+    (pages,) = sqlite3.connect(path).execute("PRAGMA page_count").fetchone()
+    damage(path, (pages - 3) * 4096)  # a page of readings: they were written last
+    with Store.open(path, now_s=now_s) as store:
+        assert store.notices == ()
+        with pytest.raises(LogDamaged, match="damaged inside"):
+            store.readings("tent", "air", Quantity.AIR_TEMP)
+
+
+def test_damage_in_the_events_of_a_log_too_long_to_check_is_found_on_opening(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("monitor.store_open.CHECKED_BYTES", 0)
+    path = tmp_path / "log.db"
     make_log(path, events=200)
+    at = path.read_bytes().index(b"x" * 200)  # a page of events
+    content = damage(path, at - at % 4096)
+    with Store.open(path, now_s=now_s) as store:
+        assert "it was set aside as log.db.damaged-" in store.notices[0]
+    assert (tmp_path / "log.db.damaged-20260202T024000Z").read_bytes() == content
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        (b"washed", b"waxhed", "event row 1: 'waxhed' is not a valid EventKind"),
+        (b"fresh water", b"fresh \xff\xfe\xfder", "event row 1: it holds bytes that are no text"),
+        (b'{"call"', b'?"call"', "call row 1: Expecting value: line 1 column 1 (char 0)"),
+    ],
+)
+def test_bytes_overwritten_inside_a_row_are_damage_though_sqlite_reads_them(
+    tmp_path: Path, old: bytes, new: bytes, told: str
+) -> None:
+    path = tmp_path / "log.db"
+    with Store.open(path, now_s=now_s) as store:
+        store.add_event(Event(EventKind.WASHED, T0, "tent", note="fresh water"))
+        store.add_call(hold(body='{"call": "HOLD"}'))
     content = path.read_bytes()
-    at = content.index(b"x" * 200)  # a page of events
-    damage(path, at - at % 4096)
-    with Store.open(path, now_s=now_s) as store, pytest.raises(LogDamaged, match="damaged inside"):
-        store.events()
+    assert content.count(old) == 1
+    content = content.replace(old, new)
+    path.write_bytes(content)
+    with pytest.raises(LogDamaged) as caught:
+        Store.open(path, now_s=now_s, read_only=True)
+    assert told in str(caught.value)
+    with Store.open(path, now_s=now_s) as store:
+        assert told in store.notices[0]
+        assert store.events() == ()
+    assert (tmp_path / "log.db.damaged-20260202T024000Z").read_bytes() == content
+
+
+def test_a_row_that_a_newer_program_wrote_is_no_damage(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "log.db"
+    with Store.open(path, now_s=now_s) as store:
+        store.add_event(Event("varnished", T0, "tent"))  # type: ignore[arg-type]
+    with pytest.raises(ForeignLog) as caught:
+        Store.open(path, now_s=now_s)
+    assert str(caught.value) == (
+        f"log {path}: event row 1 stands as it was written, but this program cannot read it "
+        f"('varnished' is not a valid EventKind); nothing was changed in it. Use the newer "
+        f"filmcall that wrote it."
+    )
+    assert [p.name for p in tmp_path.iterdir()] == ["log.db"]
+
+
+@pytest.mark.parametrize("length", [10, 50, 1000, 6000])
+def test_a_truncated_log_is_set_aside(tmp_path: Path, length: int) -> None:
+    path = tmp_path / "log.db"
+    make_log(path, events=50)
+    with Store.open(path, now_s=now_s) as store:
+        store.lock_for_watch()
+    content = path.read_bytes()[:length]
+    path.write_bytes(content)
+    with Store.open(path, now_s=now_s) as store:
+        assert "it was set aside as log.db.damaged-20260202T024000Z" in store.notices[0]
+        assert store.events() == ()
+    assert (tmp_path / "log.db.damaged-20260202T024000Z").read_bytes() == content
+
+
+def test_a_log_cut_to_nothing_is_told_and_a_new_file_of_nothing_is_not(tmp_path: Path) -> None:
+    path = tmp_path / "log.db"
+    path.touch()
+    with Store.open(path, now_s=now_s) as store:
+        assert store.notices == ()
+        store.lock_for_watch()
+        store.add_event(Event(EventKind.NOTE, T0, "tent"))
+    path.write_bytes(b"")
+    with Store.open(path, now_s=now_s) as store:
+        assert store.notices == (
+            f"log {path}: the file is empty, though a watch has kept a log there; a new one was "
+            f"begun, so clocks and the last call are not known. Check the disk or memory card.",
+        )
+
+
+# Going on without the disk -------------------------------------------------------------------
+
+
+def refuse_to_write(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let SQLite open the file as on a disk that was mounted to be read."""
+
+    def writer(path: Path, busy_s: float) -> sqlite3.Connection:
+        error = sqlite3.OperationalError("attempt to write a readonly database")
+        error.sqlite_errorcode = sqlite3.SQLITE_READONLY
+        raise error
+
+    monkeypatch.setattr("monitor.store_open._writer", writer)
+
+
+def test_a_watch_goes_on_with_a_log_that_can_only_be_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "log.db"
+    with Store.open(path, now_s=now_s) as store:
+        store.add_call(CallRow("tent", "all", T0, "STOP", "cure", "safe", '{"call": "STOP"}'))
+    with monkeypatch.context() as patched:
+        refuse_to_write(patched)
+        with pytest.raises(LogRefused, match="attempt to write a readonly database"):
+            Store.open(path, now_s=now_s)
+        store = Store.open(path, now_s=now_s, go_on=True)
+        assert "it cannot be opened (attempt to write a readonly database)" in store.notices[0]
+        store.lock_for_watch()
+        last = store.last_call("tent", "all")
+        assert last is not None
+        assert last.call == "STOP"
+        store.add_readings(readings(10))
+        with pytest.raises(LogRefused, match=r"This call was not written"):
+            store.add_call(hold(1.0))
+        with pytest.raises(LogRefused):
+            store.add_event(Event(EventKind.NOTE, T0, "tent"))
+        assert store.waiting == (10, 1)
+    store.tick()  # too soon after the refusal
+    store.flush()
+    assert store.waiting == (0, 0)
+    assert [row.call for row in store.calls()] == ["STOP", "HOLD"]
+    with Store.open(path, now_s=now_s) as other, pytest.raises(LogBusy):
+        other.lock_for_watch()
+    store.close()
+
+
+def test_a_watch_goes_on_where_no_log_can_be_made(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "log.db"
+    with monkeypatch.context() as patched:
+        refuse_to_write(patched)
+        store = Store.open(path, now_s=now_s, go_on=True)
+        store.lock_for_watch()
+        assert store.events() == ()
+        with pytest.raises(LogRefused):
+            store.add_call(hold())
+    store.flush()
+    assert [row.call for row in store.calls()] == ["HOLD"]
+    store.close()
+    with Store.open(path, now_s=now_s) as again:
+        assert len(list(again.calls())) == 1
+        assert again.verify() == []
+
+
+def test_a_log_that_appears_later_with_calls_of_its_own_is_not_written_to(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "log.db"
+    with monkeypatch.context() as patched:
+        refuse_to_write(patched)
+        store = Store.open(path, now_s=now_s, go_on=True)
+    with Store.open(path, now_s=now_s) as other:  # as when a disk is mounted late
+        other.add_call(CallRow("tent", "all", T0, "STOP", "cure", "safe", "{}"))
+    with pytest.raises(LogRefused, match="whether a STOP stands in it is not known"):
+        store.add_call(hold())
+    with pytest.raises(LogRefused):
+        store.close()
+
+
+def test_a_second_watch_on_a_log_that_can_only_be_read_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "log.db"
+    with Store.open(path, now_s=now_s) as first:
+        first.lock_for_watch()
+        with monkeypatch.context() as patched:
+            refuse_to_write(patched)
+            with (
+                Store.open(path, now_s=now_s, go_on=True) as second,
+                pytest.raises(LogBusy, match="is watching into it"),
+            ):
+                second.lock_for_watch()
+
+
+def test_a_lock_holds_though_the_disk_takes_no_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "log.db"
+
+    def full(*_: object) -> int:
+        raise OSError(28, "No space left on device")
+
+    with Store.open(path, now_s=now_s) as first, Store.open(path, now_s=now_s) as second:
+        with monkeypatch.context() as patched:
+            patched.setattr("monitor.store_lock.os.write", full)
+            first.lock_for_watch()
+        with pytest.raises(LogBusy, match="a process that did not say its name"):
+            second.lock_for_watch()
+
+
+def test_calls_that_follow_a_busy_log_are_not_each_told_late(tmp_path: Path) -> None:
+    path = tmp_path / "log.db"
+    with Store.open(path, now_s=now_s, busy_s=1.0) as store:
+        other = sqlite3.connect(path, isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+
+        def timeout_ms() -> int:
+            return int(store._connection.execute("PRAGMA busy_timeout").fetchone()[0])
+
+        assert timeout_ms() == 1000
+        with pytest.raises(LogRefused):
+            store.add_call(hold())
+        assert timeout_ms() == 20
+        other.execute("ROLLBACK")
+        other.close()
+        store.add_call(hold(1.0))
+        assert timeout_ms() == 1000
+        assert len(list(store.calls("tent"))) == 2
 
 
 def test_a_file_of_the_users_own_is_never_renamed_or_changed(tmp_path: Path) -> None:
