@@ -185,9 +185,10 @@ def test_the_delay_grows_to_its_last_and_a_fresh_alarm_is_tried_at_once() -> Non
 
 def test_the_queue_is_bounded_the_newest_goes_first_and_what_never_goes_is_counted() -> None:
     taken: list[str] = []
-    gate = threading.Event()
+    begun, gate = threading.Event(), threading.Event()
 
     def send(title: str, text: str, kind: str) -> bool:
+        begun.set()
         gate.wait(WAIT_S)
         taken.append(text)
         return True
@@ -195,7 +196,7 @@ def test_the_queue_is_bounded_the_newest_goes_first_and_what_never_goes_is_count
     route = Route(Way("json (line 1)", send), waiting=3)
     for number in range(6):
         route.put("title", str(number), "failure")
-        time.sleep(0.005)
+        assert begun.wait(WAIT_S)
     assert route.state().waiting == 3
     routes = AlarmRoutes([route])
     gate.set()
@@ -222,8 +223,7 @@ def test_one_that_a_way_always_refuses_blocks_no_other() -> None:
     assert until(lambda: taken == ["wholesome"])
     for text in ("first", "poison"):
         route.put("title", text, "failure")
-    assert until(lambda: taken == ["wholesome", "first"])
-    assert route.state().waiting == 1
+    assert until(lambda: taken == ["wholesome", "first"] and route.state().waiting == 1)
     route.end(time.monotonic())
 
 
