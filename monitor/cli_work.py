@@ -146,6 +146,38 @@ def batch(
     )
 
 
+@work_app.command(epilog="Example: filmcall outlook --enclosure polytunnel --hours 12")
+def outlook(
+    enclosure: Annotated[str | None, typer.Option(help="Whose; the only one if left out.")] = None,
+    section: Annotated[str | None, typer.Option(help="Whose surface.")] = None,
+    hours: Annotated[float, typer.Option(help="How far, up to 24 [h].")] = 24.0,
+    forecast: Annotated[
+        Path | None, typer.Option(help="CSV or JSON of outdoor hours, past days too.")
+    ] = None,
+    config: Annotated[
+        Path | None, typer.Option(help="The enclosure's points and spec.", dir_okay=False)
+    ] = None,
+    spec: SpecOption = None,
+    json_: JsonOption = False,
+    db: DbOption = None,
+) -> None:
+    """Say when a limit would break, which hours hold for a coat, and what would help."""
+    from monitor import outlook_command
+
+    typer.echo(
+        outlook_command.run(
+            db,
+            enclosure=enclosure,
+            section=section,
+            hours=hours,
+            forecast=forecast,
+            config_file=config,
+            spec=spec,
+            as_json=json_,
+        )
+    )
+
+
 @work_app.command(
     epilog='Example: filmcall review --defect "amine bloom" --seen "greasy, milky, lower planks"'
 )

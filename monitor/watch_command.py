@@ -17,6 +17,7 @@ from monitor.config import Config, load_config_file
 from monitor.film_keeper import FilmKeeper
 from monitor.live_screen import is_screen
 from monitor.notify import Notifier
+from monitor.outlook_keeper import OutlookKeeper
 from monitor.pipeline import Enclosure
 from monitor.places import log_path
 from monitor.publish import Publisher
@@ -68,16 +69,21 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
         publisher = Publisher(intake, base=config.publish.base, station=station)
         stopper = Stopper()
         on_screen = not (plain or as_jsonl) and is_screen(sys.stdout, sys.stdin, os.environ)
+        clock = SteadyClock(time.time, boot_time_s)
+        configs = {each.name: each for each in config.enclosures}
+        outlooks = OutlookKeeper(store.path, configs, config_file.parent, clock.now_s)
         watch = Watch(
             config,
             keepers,
             store,
             intake,
-            SteadyClock(time.time, boot_time_s),
+            clock,
             tell=_tell_nobody if on_screen else _tell_json if as_jsonl else _tell_line,
             publisher=publisher,
             station=station,
+            outlooks=outlooks,
         )
+        outlooks.start()
         intake.start()
         notifier.ready("watching")
         try:
@@ -94,6 +100,7 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
                     notifier.alive()
         finally:
             notifier.stopping()
+            outlooks.stop()
             publisher.close()
             intake.stop()
             notifier.close()

@@ -15,6 +15,7 @@ from monitor.calibration_book import CalibrationBook
 from monitor.config_types import Config, EnclosureConfig
 from monitor.film_history import channels_of, history_rows
 from monitor.film_keeper import FilmKeeper
+from monitor.outlook_keeper import OutlookKeeper
 from monitor.pipeline import WHOLE, Enclosure, LastCall
 from monitor.publish import Publisher
 from monitor.steady import SteadyClock, insane_clock
@@ -88,6 +89,7 @@ class Watch:
         tell: Tell,
         publisher: Publisher | None = None,
         station: str = "",
+        outlooks: OutlookKeeper | None = None,
     ) -> None:
         """Take up every section where the log left it.
 
@@ -100,6 +102,7 @@ class Watch:
             tell: is given every call change, once it is in the log.
             publisher: tells the broker's listeners, or None.
             station: written beside events that the program itself makes.
+            outlooks: makes outlooks beside the watch, or None for none.
         """
         self.rooms: dict[str, Room] = {}
         self.clock_fault = ""
@@ -112,6 +115,7 @@ class Watch:
         self._tell = tell
         self.publisher = publisher
         self._station = station
+        self._outlooks = outlooks
         self._events_at_s = 0.0
         self._calibrations_at_s = 0.0
         self._config = config
@@ -252,6 +256,7 @@ class Watch:
             self._look_for_events(now_s)
         if not 0.0 <= now_s - self._calibrations_at_s < CALIBRATIONS_EVERY_S:
             self._look_for_calibrations(now_s)
+        self._look_ahead()
         self._keep(now_s)
         self._publish(now_s)
         return len(arrivals)
@@ -312,6 +317,22 @@ class Watch:
             self._set_log_faults(now_s, read=str(fault))
         else:
             self._set_log_faults(now_s, read="")
+
+    def _look_ahead(self) -> None:
+        """Take up outlooks that are ready, and ask for those that are due."""
+        if self._outlooks is None:
+            return
+        for answer in self._outlooks.answers():
+            section = self.rooms[answer.enclosure].enclosure.sections.get(answer.section)
+            if section is not None:
+                section.ahead = answer.ahead
+        for name, room in self.rooms.items():
+            for section in room.enclosure.sections.values():
+                ahead = section.ahead
+                changed = ahead is not None and ahead.stage is not section.film.stage
+                if changed:
+                    section.ahead = None
+                self._outlooks.ask(name, section.name, at_once=changed)
 
     def _look_for_calibrations(self, now_s: float) -> None:
         """Take up calibrations that were made or taken back, here or from another shell."""

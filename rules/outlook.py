@@ -9,12 +9,16 @@ import math
 from collections import deque
 from collections.abc import Sequence
 from statistics import median
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rules.limits import Judged, is_upper
-from rules.vocabulary import LimitName
+from rules.vocabulary import LimitName, Stage
+
+if TYPE_CHECKING:
+    from rules.outlook_draws import OutlookBreak
 
 CARRIED_S = 3600.0
+AHEAD_COUNTS_S = 1800.0
 _SAMPLE_EVERY_S = 300.0
 _KEPT_S = 3900.0
 _LEAST_SAMPLES = 7  # half an hour
@@ -33,6 +37,29 @@ class Break(NamedTuple):
     name: LimitName
     at_s: float
     per_hour: float
+
+
+class Ahead(NamedTuple):
+    """What an outlook made a while ago says of the limits in force.
+
+    Attributes:
+        made_s: when it was made, seconds since 1970-01-01 UTC [s].
+        stage: of the section, for which it was made.
+        looked_ahead_s: how far it looks [s].
+        breaks: limits that will probably break while the film minds them, soonest first; their
+            times count from when it was made.
+        source: what it rests on, in words.
+    """
+
+    made_s: float
+    stage: Stage
+    looked_ahead_s: float
+    breaks: tuple[OutlookBreak, ...]
+    source: str
+
+    def counts(self, stage: Stage, time_s: float) -> bool:
+        """Return whether it is young enough, and about the stage that the section is in."""
+        return stage is self.stage and 0.0 <= time_s - self.made_s <= AHEAD_COUNTS_S
 
 
 class RecentTrend:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from rules.call import Call, Memory
 from rules.climate import Climate
 from rules.limits import Judged, is_upper, worst_first
-from rules.outlook import Break
+from rules.outlook import Ahead, Break
 from rules.spec import Spec
 from rules.vocabulary import LimitName, LimitState, Stage
 
@@ -176,6 +176,60 @@ def outlook_reasons(
         )
     )
     return found
+
+
+def ahead_reasons(ahead: Ahead, looked_ahead_s: float, time_s: float) -> list[Reason]:
+    """Return what the outlook says: each limit that will probably break, or that none will.
+
+    Args:
+        ahead: young enough to count.
+        looked_ahead_s: how far it looks from now [s].
+        time_s: now [s].
+    """
+    age_s = time_s - ahead.made_s
+    found = []
+    for each in ahead.breaks:
+        about_s, early_s, late_s = (
+            max(0.0, at_s - age_s) for at_s in (each.median_s, each.early_s, each.late_s)
+        )
+        found.append(
+            Reason(
+                limit="outlook",
+                state=LimitState.NEAR,
+                value=about_s,
+                bound=looked_ahead_s,
+                guard=0.0,
+                unit="s",
+                text=f"{_BREAKS[each.name]} in about {minutes_text(about_s)} "
+                f"({minutes_text(early_s)} to {minutes_text(late_s)}; "
+                f"probability {100.0 * each.probability:.0f} %)",
+            )
+        )
+    if not found:
+        found.append(
+            Reason(
+                limit="outlook",
+                state=LimitState.OK,
+                value=None,
+                bound=looked_ahead_s,
+                guard=0.0,
+                unit="s",
+                text=f"outlook: no limit will probably break while the film minds it; looked "
+                f"{minutes_text(looked_ahead_s)} ahead by {ahead.source}",
+            )
+        )
+    return found
+
+
+_BREAKS = {
+    LimitName.DEW_MARGIN_MIN: "the surface would come too near the dew point",
+    LimitName.HUMIDITY_MAX: "the air would become too damp",
+    LimitName.HUMIDITY_MIN: "the air would become too dry",
+    LimitName.SURFACE_TEMP_MIN: "the surface would become too cold",
+    LimitName.SURFACE_TEMP_MAX: "the surface would become too hot",
+    LimitName.AIR_TEMP_MIN: "the air would become too cold",
+    LimitName.AIR_TEMP_MAX: "the air would become too hot",
+}
 
 
 def surface_reason(climate: Climate, accuracy_k: float) -> Reason:

@@ -16,11 +16,12 @@ from rules.limits import (
     limits_in_force,
     wet_film_allowance_k,
 )
-from rules.outlook import RecentTrend
+from rules.outlook import Ahead, RecentTrend
 from rules.reasons import (
     Doubt,
     Reason,
     advice_of,
+    ahead_reasons,
     by_severity,
     doubt_reason,
     limit_reasons,
@@ -126,6 +127,7 @@ class Section:
         self._judged: tuple[Judged, ...] = ()
         self._doubts: tuple[Doubt, ...] = ()
         self._assumed: AssumedSurface | None = None
+        self.ahead: Ahead | None = None
         self.set_film(film)
 
     def set_film(self, film: Film) -> None:
@@ -158,7 +160,9 @@ class Section:
         judged = judge(climate, self._limits, self._medians, self._allowance_k)
         self._trend.take(judged, time_s)
         unasked = film.stage not in _FILM_OPEN and LimitName.DEW_MARGIN_MIN not in self._limits
-        forbidden = bool(doubts) or unasked or bool(self._trend.breaks(judged, time_s))
+        ahead = self._ahead_now(time_s)
+        breaks = ahead.breaks if ahead is not None else self._trend.breaks(judged, time_s)
+        forbidden = bool(doubts) or unasked or bool(breaks)
         stop_forced = "recoat closes" if film.forbids_coating() else ""
         self.memory = step(
             self.memory,
@@ -183,12 +187,18 @@ class Section:
             raise RuntimeError(f"section {self.name!r} has not been evaluated yet")
         time_s = climate.time_s
         moving = {entry.name: self._trend.per_hour(entry.name) for entry in self._judged}
+        ahead = self._ahead_now(time_s)
         looked_ahead_s = self._trend.looked_ahead_s()
+        if ahead is not None:
+            looked_ahead_s = max(0.0, ahead.looked_ahead_s - (time_s - ahead.made_s))
         reasons = limit_reasons(self._judged, climate, film.spec, memory.call, moving)
         reasons += timer_reasons(memory, film.spec, time_s)
-        reasons += outlook_reasons(
-            self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
-        )
+        if ahead is not None:
+            reasons += ahead_reasons(ahead, looked_ahead_s, time_s)
+        else:
+            reasons += outlook_reasons(
+                self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
+            )
         reasons += [doubt_reason(doubt) for doubt in self._doubts]
         if film.forbids_coating():
             reasons.append(stop_reason(film.coating_forbidden))
@@ -209,6 +219,11 @@ class Section:
             time_s=time_s,
             cause=memory.cause,
         )
+
+    def _ahead_now(self, time_s: float) -> Ahead | None:
+        """The outlook, where it is young and about the present stage."""
+        ahead = self.ahead
+        return ahead if ahead is not None and ahead.counts(self.film.stage, time_s) else None
 
     def _harm_time_s(self, climate: Climate) -> float | None:
         film = self.film
@@ -238,3 +253,4 @@ class Section:
         self.memory = restart_timers(self.memory, time_s)
         self._medians.forget()
         self._trend.forget()
+        self.ahead = None
