@@ -354,6 +354,9 @@ def test_the_broker_forgets_the_call_of_a_program_that_fell_silent(
     intake.start()
     try:
         wait_for(lambda: intake.connection.status().connected)
+        line = intake.connection._client.socket()
+        assert isinstance(line, socket.socket)
+        assert line.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY), "a word waits for nothing"
         publisher.tell("tent", {"call": "GO"}, time.time())
         publisher.tick(time.time())
         first = closing(Listener(broker.port))
