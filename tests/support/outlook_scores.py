@@ -140,6 +140,8 @@ def score(
                 band[:, 2] - band[:, 0],
             )
         )
+    if not rows:
+        raise ValueError("no outlook was made, so there is nothing to judge")
     return Scores(*(np.array(column) for column in zip(*rows, strict=True)))
 
 
