@@ -162,9 +162,14 @@ def furnished(tmp_path_factory: pytest.TempPathFactory) -> Path:
     shutil.copy(ROOT / "rules" / "specs" / "polyurethane-topcoat.toml", folder / "my-topcoat.toml")
     log = ("--db", str(folder / "log.db"))
     where = ("--enclosure", "polytunnel", *log)
+    # An outlook learns from a day of log, and the example's night is shorter.
+    long = folder / "long.csv"
+    made = filmcall("simulate", "--hours", "30", "--out", str(long))
+    assert made.code == 0, made.err
+    header = (workboat / "night.csv").read_text("utf-8").splitlines()[0]
+    long.write_text("\n".join([header, *long.read_text("utf-8").splitlines()[1:], ""]), "utf-8")
     played = filmcall(
-        *("replay", str(workboat / "night.csv"), "--config", str(workboat / "polytunnel.toml")),
-        *("--jsonl", *log),
+        *("replay", str(long), "--config", str(workboat / "polytunnel.toml"), "--jsonl", *log)
     )
     assert played.code == 0, played.err
     for kind, at in (("coat-started", "16:30"), ("coat-ended", "17:30")):
