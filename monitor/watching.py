@@ -127,6 +127,7 @@ class Watch:
         for each in config.enclosures:
             self.rooms[each.name] = self._begin(each, keepers[each.name], now_s)
         self._write_pending()
+        self._look_for_calibrations(now_s)
         self.clock_fault = insane_clock(now_s, self._newest_s)
         self._set_doubts(now_s)
 
@@ -337,7 +338,11 @@ class Watch:
     def _look_for_calibrations(self, now_s: float) -> None:
         """Take up calibrations that were made or taken back, here or from another shell."""
         self._calibrations_at_s = now_s
-        rows = self._store.calibrations()
+        try:
+            rows = self._store.calibrations()
+        except LogRefused as fault:
+            self._set_log_faults(now_s, read=str(fault))
+            return
         if len(rows) == self._calibration_rows:
             return
         self._calibration_rows = len(rows)

@@ -28,11 +28,13 @@ from live import (
     Machine,
 )
 
+from monitor.calibration_book import body_of
 from monitor.steady import RELEASED_S
 from monitor.store import Store
-from monitor.store_rows import QUALITY_CODES, LogRefused
+from monitor.store_rows import QUALITY_CODES, Calibration, LogRefused
 from rules.events import Event
 from rules.vocabulary import EventKind, Stage
+from sensors.calibrate import Method, Reference, fit
 from sensors.reading import Quality, Quantity
 
 Make = Callable[..., Live]
@@ -589,3 +591,37 @@ def test_the_stop_of_the_whole_goes_on_where_the_config_gains_sections(make: Mak
     again = make(TWO_PLANKS, live.machine)
     assert again.calls() == {"hull-port": "STOP", "hull-stbd": "STOP"}
     assert again.run(3 * HOUR_S, step_s=600.0) == "STOP"
+
+
+# Calibrations -------------------------------------------------------------------------------
+
+
+def test_the_first_reading_after_a_start_passes_through_its_calibration(make: Make) -> None:
+    first = make()
+    point = Reference(21.0, 20.0, 0.1, "a checked probe beside it")
+    body = body_of(fit(Quantity.SURFACE_TEMP, Method.SIDE_BY_SIDE, [point]))
+    first.store.add_calibration(
+        Calibration("tent", "plank-port", Quantity.SURFACE_TEMP, first.machine.wall(), body)
+    )
+    first.kill()
+    second = make(machine=first.machine)
+    second.run(10.0, second.climate(16.0))
+    (call,) = second.watch.rooms["tent"].enclosure.explain()
+    assert call.climate.surface_temp_c == 15.0
+    second.store.flush()
+    values = second.store.readings("tent", "plank-port", Quantity.SURFACE_TEMP)[1]
+    assert values.tolist() == [15.0]
+
+
+def test_calibrations_that_cannot_be_read_do_not_end_the_program(
+    make: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    live = make()
+    live.run(620.0, live.climate())
+
+    def refuse(*_: object) -> tuple[Calibration, ...]:
+        raise LogRefused("log x: it cannot be read (disk I/O error)")
+
+    monkeypatch.setattr(live.store, "calibrations", refuse)
+    live.run(10.0, live.climate())
+    assert live.told[-1]["call"] == "HOLD"
