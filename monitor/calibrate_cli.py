@@ -14,6 +14,7 @@ calibrate_app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
     help="Hold probes against salt points, each other, or a psychrometer.",
+    epilog="Example: filmcall calibrate list",
 )
 
 PointOption = Annotated[str, typer.Option("--point", help="The probe's point.")]

@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 import json
+import math
 import time
 
-from monitor.checking import check
+from monitor.checking import (
+    DEFAULT_AIR_ACCURACY_K,
+    DEFAULT_RH_ACCURACY_PCT,
+    DEFAULT_SURFACE_ACCURACY_K,
+    check,
+)
 from monitor.specs import find_spec
 from monitor.wire import section_dict
 from rules.errors import FilmcallError
@@ -20,7 +26,7 @@ from rules.vocabulary import Method
 def run(
     *,
     air: str,
-    rh_pct: float | None,
+    rh: str | None,
     wet_bulb: str | None,
     surface: str | None,
     spec_name: str | None,
@@ -32,7 +38,7 @@ def run(
 
     Args:
         air: as typed; so `wet_bulb` and `surface`.
-        rh_pct: or None where a wet bulb is given [%].
+        rh: or None where a wet bulb is given.
         wet_bulb: or None where a humidity is given.
         surface: or None where it was not measured.
         spec_name: or None for the general guidance.
@@ -45,10 +51,13 @@ def run(
     """
     air_temp_c = checked_air_c(temperature_c(air))
     pressure_pa = pressure_at_altitude_pa(altitude_m)
-    if rh_pct is not None and wet_bulb is None:
-        humidity_pct = checked_rh_pct(rh_pct)
-    elif wet_bulb is not None and rh_pct is None:
-        humidity_pct = rh_from_wet_bulb_pct(air_temp_c, temperature_c(wet_bulb), pressure_pa)
+    rh_accuracy_pct = DEFAULT_RH_ACCURACY_PCT
+    if rh is not None and wet_bulb is None:
+        humidity_pct = checked_rh_pct(_percent(rh))
+    elif wet_bulb is not None and rh is None:
+        wet_bulb_c = temperature_c(wet_bulb)
+        humidity_pct = rh_from_wet_bulb_pct(air_temp_c, wet_bulb_c, pressure_pa)
+        rh_accuracy_pct = _psychrometer_accuracy_pct(air_temp_c, wet_bulb_c, pressure_pa)
     else:
         raise FilmcallError(
             "humidity is needed once: give either --rh or --wet-bulb, so that a dew point can be "
@@ -63,10 +72,36 @@ def run(
         time_s=time.time(),
         guidance=spec_name is None,
         method=_method(method),
+        accuracies=(DEFAULT_AIR_ACCURACY_K, rh_accuracy_pct, DEFAULT_SURFACE_ACCURACY_K),
     )
     as_dict = section_dict(call, pressure_pa)
     text = json.dumps(as_dict, indent=2) if as_json else lines(call, as_dict["dew_margin_u95_k"])
     return text, call.call.value
+
+
+def _percent(text: str) -> float:
+    try:
+        return float(text.removesuffix("%").strip())
+    except ValueError:
+        raise FilmcallError(
+            f"humidity {text!r} is no number of per cent, so no call is made; give --rh 60"
+        ) from None
+
+
+def _psychrometer_accuracy_pct(air_temp_c: float, wet_bulb_c: float, pressure_pa: float) -> float:
+    """How far a humidity may be out by the errors of two thermometers of the default accuracy.
+
+    Source:
+        JCGM 100:2008, with slopes taken between both ends of each thermometer's error.
+    """
+    error_k = DEFAULT_AIR_ACCURACY_K
+
+    def humidity(dry_c: float, bulb_c: float) -> float:
+        return rh_from_wet_bulb_pct(dry_c, min(bulb_c, dry_c), pressure_pa)
+
+    by_dry = humidity(air_temp_c + error_k, wet_bulb_c) - humidity(air_temp_c, wet_bulb_c)
+    by_bulb = humidity(air_temp_c, wet_bulb_c) - humidity(air_temp_c, wet_bulb_c - error_k)
+    return math.hypot(by_dry, by_bulb)
 
 
 def _method(method: str | None) -> Method | None:

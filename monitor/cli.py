@@ -60,7 +60,7 @@ def options(
 @app.command(epilog="Example: filmcall check --air 21 --rh 60 --surface 19")
 def check(
     air: Annotated[str, typer.Option(help="Air temperature: 21, 21C or 70F.")],
-    rh: Annotated[float | None, typer.Option(help="Relative humidity [%].")] = None,
+    rh: Annotated[str | None, typer.Option(help="Relative humidity [%].")] = None,
     wet_bulb: Annotated[
         str | None, typer.Option(help="Wet-bulb temperature, in place of --rh.")
     ] = None,
@@ -77,7 +77,7 @@ def check(
 
     text, call = check_command.run(
         air=air,
-        rh_pct=rh,
+        rh=rh,
         wet_bulb=wet_bulb,
         surface=surface,
         spec_name=spec,

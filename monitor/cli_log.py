@@ -10,7 +10,12 @@ import typer
 from monitor.cli_options import BAD_INPUT, DbOption, JsonOption
 
 log_app = typer.Typer(rich_markup_mode=None)
-spec_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Coating specs.")
+spec_app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Coating specs.",
+    epilog="Example: filmcall spec list",
+)
 sessions_app = typer.Typer(rich_markup_mode=None, help="Jobs and recordings in the log.")
 
 

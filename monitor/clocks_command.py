@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from monitor.config_types import EnclosureConfig
+from monitor.facts import config_in, spec_in
 from monitor.film_history import Channel, channels_of, history_rows
 from monitor.film_keeper import Temperatures
 from monitor.log_command import reading_log
 from monitor.moments import moment_s
+from monitor.pipeline import WHOLE
 from monitor.specs import find_spec
 from monitor.store import Store
 from monitor.store_rows import LIVE
@@ -21,7 +23,7 @@ from rules.clocks import clocks_of, history_wanted_from_s, merge_clocks
 from rules.errors import SpecFault
 from rules.events import Event
 from rules.reasons import minutes_text
-from rules.spec import GENERAL_GUIDANCE, Spec
+from rules.spec import Spec
 from sensors.reading import Quantity
 
 SURFACE_ACCURACY_K = 0.5
@@ -113,9 +115,14 @@ def clocks_in_log(
         known_s: leave out what was recorded or arrived later; None leaves out nothing [s].
     """
     events = store.events(enclosure)
+    from_log = config is None
+    config = config or config_in(store, enclosure)
     if known_s is not None:
         events = tuple(e for e in events if e.recorded_s is None or e.recorded_s <= known_s)
-    default, specs = specs_for(store, enclosure, events, config, beside)
+    default = spec_in(store, enclosure, beside)
+    if config is not None and not from_log:
+        default = find_spec(config.spec, beside)[0]
+    specs = specs_named(events, default, beside)
     named = {event.section for event in events if event.section is not None}
     if config is not None:
         # A pot stands beside every section's surface, whichever the events name.
@@ -168,39 +175,14 @@ def _load(
         temperatures.put_before(rows)
 
 
-def specs_for(
-    store: Store,
-    enclosure: str,
-    events: Sequence[Event],
-    config: EnclosureConfig | None,
-    beside: Path | None,
-) -> tuple[Spec, Mapping[str, Spec]]:
-    """Return the enclosure's default spec and every spec that its events name and can be found."""
-    default = GENERAL_GUIDANCE
-    if config is not None:
-        default = find_spec(config.spec, beside)[0]
-    else:
-        named = _last_spec(store, enclosure)
-        if named is not None:
-            default = _found(named, beside) or default
+def specs_named(events: Sequence[Event], default: Spec, beside: Path | None) -> dict[str, Spec]:
+    """Return the default spec and every spec that events name and that can be found."""
     specs = {default.name: default}
     for name in {event.spec for event in events if event.spec is not None} - {default.name}:
         spec = _found(name, beside)
         if spec is not None:
             specs[name] = spec
-    return default, specs
-
-
-def _last_spec(store: Store, enclosure: str) -> str | None:
-    """The spec of the last call that was made live, else of the last one of a recording."""
-    last = played = None
-    for call in store.calls(enclosure, source=None):
-        if call.source == LIVE:
-            last = call
-        else:
-            played = call
-    found = last or played
-    return None if found is None else str(json.loads(found.body).get("spec"))
+    return specs
 
 
 def _found(name: str, beside: Path | None) -> Spec | None:
@@ -221,7 +203,7 @@ def clock_dict(clock: Clock) -> Json:
     range_s = clock.ends_at_range_s
     return {
         "name": clock.name.value,
-        "section": clock.section,
+        "section": clock.section or WHOLE,
         "batch": clock.batch,
         "state": clock.state.value,
         "left_s": clock.left_s,

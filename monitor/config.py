@@ -154,6 +154,7 @@ def config_defaults() -> dict[str, str]:
     found["broker.keepalive"] += " s"
     found["publish.base"] = publish.base
     found["publish.station"] = publish.station
+    found["alarm.urls_file"] = "none: alarms go by the bell and the broker"
     found["replay.time"] = "looked for"
     found["replay.timezone"] = "Etc/UTC, and said"
     plain = EnclosureConfig("", ())

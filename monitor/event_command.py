@@ -9,14 +9,17 @@ from pathlib import Path
 from typing import TypeVar
 
 from monitor.clocks_command import clocks_in_log
+from monitor.facts import config_in
 from monitor.moments import AHEAD_S, moment_s
 from monitor.places import log_path
+from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.store import Store
 from monitor.wire import iso_utc
 from rules.clocks import launch_warning
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.reasons import minutes_text
+from rules.spec import GENERAL_GUIDANCE
 from rules.vocabulary import EventKind, Method
 from sensors.wire import printable
 
@@ -72,11 +75,11 @@ def run(
         enclosure=enclosure,
         section=section,
         note=note,
-        spec=spec,
+        spec=None if spec is None else _spec(spec),
         coat=_at_least("coat", coat, 1),
         batch=batch,
         amount_ml=_at_least("amount", amount_ml, 0.0),
-        thinner_pct=_at_least("thinner", thinner_pct, 0.0),
+        thinner_pct=_thinner(thinner_pct),
         method=_method(method),
         what=what,
         value=value,
@@ -85,16 +88,17 @@ def run(
         corrects=corrects,
         withdrawn=withdraw,
     )
-    if event.kind is EventKind.MEASURED and (what is None or value is None):
+    if event.kind is EventKind.MEASURED and (what is None or value is None or unit is None):
         raise FilmcallError(
-            "a measurement needs what was measured and its value, so it was not recorded; give "
+            "a measurement needs what was measured, its value and its unit, so it was not "
+            "recorded; give "
             "--what wood-moisture --value 14 --unit pct"
         )
     if withdraw and corrects is None:
         raise FilmcallError("nothing was withdrawn: say which row with --corrects")
     with Store.open(log_path(db), now_s=time.time) as store:
         kept = store.add_event(event)
-        warnings = [_stranger(store, enclosure)]
+        warnings = [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
         if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:
             warnings.append(launch_warning(clocks_in_log(store, enclosure, time_s - 1.0)))
     late = now_s - time_s
@@ -117,6 +121,38 @@ def _stranger(store: Store, enclosure: str) -> str:
         f"the log has no reading from {printable(enclosure)!r}, only from {names}; take the event "
         "back with --corrects and --withdraw if the name is wrong"
     )
+
+
+def _strange_section(store: Store, enclosure: str, section: str | None) -> str:
+    """What to say of a section that has no surface point, though others have."""
+    config = config_in(store, enclosure)
+    if section is None or config is None:
+        return ""
+    known = sorted({point.section for point in config.points if point.section is not None})
+    if not known or section in known:
+        return ""
+    return (
+        f"no point belongs to section {printable(section)!r}, only to {', '.join(known)}, so it "
+        "can have no GO; take the event back with --corrects and --withdraw if the name is wrong"
+    )
+
+
+def _spec(name_or_file: str) -> str:
+    """A spec that can be found: a shipped one's name, or a file's whole path."""
+    if name_or_file in (*shipped_names(), GENERAL_GUIDANCE.name):
+        return name_or_file
+    spec_text(name_or_file)  # refuses what is neither
+    return str(spec_path(name_or_file))
+
+
+def _thinner(thinner_pct: float | None) -> float | None:
+    found = _at_least("thinner", thinner_pct, 0.0)
+    if found is not None and found > 100.0:
+        raise FilmcallError(
+            f"thinner {found:g} % is above 100 %, so nothing was recorded; give its share of the "
+            "mix"
+        )
+    return found
 
 
 def _kind(kind: str) -> EventKind:

@@ -9,6 +9,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING
 
+from rules.clock_run import Clock, ClockState
 from rules.events import Event
 from rules.harm import harm_left_s
 from rules.limits import limits_in_force
@@ -19,8 +20,9 @@ from rules.vocabulary import Stage
 
 if TYPE_CHECKING:
     from monitor.pipeline import Enclosure
-    from rules.clock_run import Clock
     from rules.history import TemperatureHistory
+    from rules.overcoat import Overcoat
+    from rules.stages import FilmState
 
 # Stage and ended steps change only where a step ends: far from one, looking now and then is enough.
 RECKON_EVERY_S = 60.0
@@ -129,6 +131,7 @@ class FilmKeeper:
         specs: every spec that an event has named and that was found.
         temperatures: the samples of each section.
         humidity_checked_s: when each humidity point was last checked against a salt point [s].
+        spec_text: that the default spec was read from, or "".
     """
 
     def __init__(
@@ -150,6 +153,7 @@ class FilmKeeper:
             spec_named: finds a spec that an event names, or returns None; its clocks then say so.
         """
         self.default_spec = default_spec
+        self.spec_text = ""
         self._spec_named = spec_named
         self.specs = {**specs, default_spec.name: default_spec}
         self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
@@ -161,6 +165,7 @@ class FilmKeeper:
         self.temperatures: dict[str, Temperatures] = {}
         self.humidity_checked_s: dict[str, float] = {}
         self._widened_s = -math.inf
+        self._overcoats: dict[tuple[str, float | None, int], Overcoat] = {}
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -237,6 +242,7 @@ class FilmKeeper:
 
     def _reckon(self, section: str, time_s: float) -> None:
         from rules.clocks import clocks_of, history_wanted_from_s
+        from rules.film_doubts import film_doubts
         from rules.stages import stage_of
 
         samples = self.samples(section)
@@ -254,6 +260,9 @@ class FilmKeeper:
             curing = limits_in_force(film_spec, state.film_stage, state.ended_steps)
             spec = self.specs.get(state.next_spec_name, self.default_spec)
         open_film = state.stage in (Stage.APPLY, Stage.FLASH, Stage.CURE)
+        overcoat = self._overcoat(section, state, samples, time_s)
+        named = state.spec_name if open_film else state.next_spec_name
+        unknown_spec = named if named not in self.specs else ""
         film = Film(
             spec=spec,
             stage=state.stage,
@@ -261,13 +270,29 @@ class FilmKeeper:
             steps_ended=state.ended_steps if open_film else frozenset(),
             curing=curing,
             harm_left_s=harm_left_s(spec, state.stage, state.harm_left_s) if open_film else None,
-            coating_forbidden=state.coating_forbidden,
+            coating_forbidden=overcoat.too_late if open_film else state.coating_forbidden,
+            doubts=film_doubts(state.stage, clocks, overcoat, unknown_spec, spec.name),
         )
         self._clocks[section] = clocks
         told_s = [each.time_s for each in self._events if each.time_s > time_s]
         self._reckoned_s[section] = (time_s, min([_next_look_s(clocks, time_s), *told_s]))
         if self._films.get(section) != film:
             self._films[section] = film
+
+    def _overcoat(
+        self, section: str, state: FilmState, samples: Temperatures, time_s: float
+    ) -> Overcoat:
+        """How the newest coat stands to the one beneath; reckoned once for each coat."""
+        from rules.overcoat import NOTHING_WRONG, overcoat_of
+
+        if state.stage is not Stage.APPLY:
+            return NOTHING_WRONG
+        key = (section, state.coat_started_s, len(self._events))
+        if key not in self._overcoats:
+            self._overcoats[key] = overcoat_of(
+                section, self._events, self.specs, self.default_spec, samples.history(), time_s
+            )
+        return self._overcoats[key]
 
     def _film_spec(self, clocks: tuple[Clock, ...], fallback: Spec) -> Spec:
         for clock in clocks:
@@ -279,7 +304,11 @@ class FilmKeeper:
 def _next_look_s(clocks: Iterable[Clock], time_s: float) -> float:
     """When to reckon again: half way to the next end of a clock, within 1 and 10 min [s]."""
     nearest_s = min(
-        (clock.left_s for clock in clocks if clock.left_s is not None and clock.left_s > 0.0),
+        (
+            clock.left_s
+            for clock in clocks
+            if clock.left_s is not None and clock.state is ClockState.RUNNING
+        ),
         default=math.inf,
     )
     wait_s = min(max(0.5 * nearest_s, RECKON_EVERY_S), RECKON_AT_LEAST_EVERY_S)

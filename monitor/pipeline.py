@@ -316,7 +316,7 @@ class Enclosure:
         for section in self.sections.values():
             film = self._film_of(section.name, self.now_s)
             if film is not section.film:
-                section.set_film(film)
+                section.set_film(film, self.now_s)
             section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=self.doubts)
         if self._on_evaluated is not None:
             self._on_evaluated(self)

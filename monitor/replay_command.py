@@ -37,6 +37,7 @@ CAUTION = (
     "The call is about the film. It says nothing about the air that people breathe: follow the "
     "safety data sheet."
 )
+LEAST_OFFSET_K = -15.0
 DEMO_SPEC = "polyurethane-topcoat"
 SIMULATE_STEP_S = 10.0
 
@@ -68,6 +69,11 @@ def run(
             raise ReplayFault(
                 f"assumed surface offset {offset_k:g} K is above 0, so the hull would be taken "
                 "for warmer than the air; give zero or less"
+            )
+        if offset_k < LEAST_OFFSET_K:
+            raise ReplayFault(
+                f"assumed surface offset {offset_k:g} K is below {LEAST_OFFSET_K:g} K, which no "
+                "hull in a tent is under its air; give it again"
             )
     try:
         recording, job = prepare(
@@ -135,7 +141,7 @@ def run_demo(*, seed: int, as_jsonl: bool, db: Path | None) -> None:
     settings, actions, start_s, duration_s = demo_night(seed=seed)
     spec, text = find_spec(DEMO_SPEC)
     config = _config_of(settings, DEMO_SPEC)
-    job = Job(config, spec, f"demo {seed} {text!r}")
+    job = Job(config, spec, f"demo {seed} {text!r}", text)
     events = tuple(_event(action, config.name) for action in actions)
     tent = Tent(settings, seed, start_s, actions)
     rows = (readings for _, readings in tent.run(duration_s, SIMULATE_STEP_S))
@@ -224,7 +230,10 @@ def _speed(speed: str) -> float | None:
     except ValueError:
         factor = math.nan
     if not 0.0 < factor < math.inf:
-        raise FilmcallError(f"speed {speed!r} is neither a number over 0 nor max")
+        raise FilmcallError(
+            f"speed {speed!r} is neither a number over 0 nor max, so nothing was played; give "
+            "--speed 60 for an hour a minute"
+        )
     return factor
 
 
@@ -239,10 +248,19 @@ def _open(stack: ExitStack, db: Path | None) -> Store | None:
 
 def _say_result(result: Result) -> None:
     if result.clock_sets:
-        _say(f"the recording's clock was set back {result.clock_sets} times")
+        _say(f"the recording's clock was set back: {_count(result.clock_sets, 'time')}")
+    if result.late or result.repeated:
+        _say(
+            f"{_count(result.late, 'reading')} came late and {_count(result.repeated, 'reading')} "
+            "again for a time already played: kept out of the present"
+        )
     if result.known_before:
         _say("the log had all of this already; nothing was added")
-    _say(f"{result.rows} rows played, {result.changes} call changes. {CAUTION}")
+    _say(f"{_count(result.rows, 'row')} played, {_count(result.changes, 'call change')}. {CAUTION}")
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _say(text: str) -> None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from monitor.calibration_book import CalibrationBook
 from monitor.config import Config, EnclosureConfig, default_config, load_config_file
 from monitor.config_types import DEFAULT_ACCURACY
+from monitor.facts import keep_facts
 from monitor.film_keeper import FilmKeeper
 from monitor.pipeline import Enclosure
 from monitor.playback import Playback
@@ -41,11 +42,13 @@ class Job:
         config: of the enclosure that the recording is about.
         spec: of its coats.
         digest: of everything that the calls follow from, the recording included.
+        spec_text: that the spec was read from, or "" for the general guidance.
     """
 
     config: EnclosureConfig
     spec: Spec
     digest: str
+    spec_text: str = ""
 
 
 @dataclass(slots=True)
@@ -56,12 +59,16 @@ class Result:
         rows: played.
         changes: calls told.
         clock_sets: how often the recording's clock was set back.
+        late: readings behind the newest.
+        repeated: readings for a time that their point had already.
         known_before: True where the log already had all of it.
     """
 
     rows: int = 0
     changes: int = 0
     clock_sets: int = 0
+    late: int = 0
+    repeated: int = 0
     known_before: bool = False
 
 
@@ -158,6 +165,7 @@ def play(
         source=source or 0,
         every_evaluation=every_evaluation,
         recorded=True,
+        facts=None if keeping is None else keep_facts(keeping, job.config, job.spec, job.spec_text),
     )
 
     def evaluated(enclosure: Enclosure) -> None:
@@ -198,7 +206,10 @@ def play(
         if store is not None and source is not None:
             store.end_source(source, complete=finished)
     result.changes = teller.changes
-    result.clock_sets = playback.clock_sets if playback is not None else 0
+    if playback is not None:
+        result.clock_sets = playback.clock_sets
+        result.late = playback.enclosure.counts.late
+        result.repeated = playback.enclosure.counts.duplicates
     return result
 
 
@@ -231,6 +242,7 @@ def keeper_of(job: Job, events: Iterable[Event] = (), beside: Path | None = None
         air_accuracy_k=accuracy[Quantity.AIR_TEMP],
         spec_named=spec_named,
     )
+    keeper.spec_text = job.spec_text
     keeper.set_events(events)
     return keeper
 
@@ -290,7 +302,7 @@ def prepare(
     if spec_name is not None:
         chosen, beside = replace(chosen, spec=spec_name), Path()
     spec, text = find_spec(chosen.spec, beside)
-    return recording, Job(chosen, spec, digest_of(path, chosen, text))
+    return recording, Job(chosen, spec, digest_of(path, chosen, text), text)
 
 
 def _zone_said(config: EnclosureConfig) -> str | None:

@@ -111,7 +111,10 @@ def figure(name: LimitName, value: float, theme: Theme, spread: float | None = N
 
 def _limit_text(call: SectionCall, reason: Reason, name: LimitName, theme: Theme) -> str:
     value, bound, guard = reason.value or 0.0, reason.bound or 0.0, reason.guard or 0.0
-    needs = figure(name, bound, theme, guard).rsplit(" ", 1)[0]
+    needs = _bare(figure(name, bound, theme))
+    if guard:
+        sure = bound - guard if is_upper(name) else bound + guard
+        needs = theme.words.say("to-be-sure", bound=needs, sure=_bare(figure(name, sure, theme)))
     if name is LimitName.DEW_MARGIN_MIN:
         climate = call.climate
         dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
@@ -121,6 +124,11 @@ def _limit_text(call: SectionCall, reason: Reason, name: LimitName, theme: Theme
     what = theme.words.say(f"quantity {name}")
     side = "at-most" if is_upper(name) else "at-least"
     return theme.words.say(side, what=what, value=figure(name, value, theme), needs=needs)
+
+
+def _bare(shown: str) -> str:
+    """A figure without its unit, where the unit stands beside it already."""
+    return shown.rsplit(" ", 1)[0]
 
 
 def _moving(series: Series, now_s: float, name: LimitName, theme: Theme) -> str:

@@ -31,18 +31,29 @@ def spec_text(name_or_file: str, beside: Path | None = None) -> tuple[str, str]:
     """
     if name_or_file in shipped_names():
         return name_or_file, (files("rules.specs") / f"{name_or_file}.toml").read_text("utf-8")
-    path = (beside or Path()) / name_or_file
-    for candidate in (path, path.with_name(path.name + ".toml")):
-        if candidate.is_file():
-            try:
-                return candidate.stem, candidate.read_text("utf-8")
-            except (OSError, UnicodeDecodeError) as error:
-                raise SpecFault(f"spec {name_or_file!r} cannot be read: {error}") from error
+    path = spec_path(name_or_file, beside)
+    if path is not None:
+        try:
+            return path.stem, path.read_text("utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            raise SpecFault(
+                f"spec {name_or_file!r} cannot be read ({error}), so nothing can be judged by it; "
+                "give another file"
+            ) from error
     known = ", ".join(shipped_names())
     raise SpecFault(
         f"spec {name_or_file!r} is neither a shipped spec nor a file; nothing can be judged by "
         f"it. Shipped: {known}; 'filmcall spec new' writes a file of your own."
     )
+
+
+def spec_path(name_or_file: str, beside: Path | None = None) -> Path | None:
+    """Return the whole path of a spec's file, or None where there is no such file."""
+    path = (beside or Path()) / name_or_file
+    for candidate in (path, path.with_name(path.name + ".toml")):
+        if candidate.is_file():
+            return candidate.resolve()
+    return None
 
 
 def find_spec(name_or_file: str, beside: Path | None = None) -> tuple[Spec, str]:

@@ -11,7 +11,7 @@ from types import TracebackType
 from typing import Self
 
 from monitor import chain
-from monitor.store_buffer import BUSY_AGAIN_S, KEPT_ROWS, Buffered, ReadingTuple
+from monitor.store_buffer import KEPT_ROWS, Buffered, ReadingTuple
 from monitor.store_open import connect, connect_to_go_on
 from monitor.store_put import check_correction, check_event, insert, put_event, put_outage
 from monitor.store_rows import (
@@ -90,7 +90,7 @@ class Store(Buffered):
                 raise
             connection = connect_to_go_on(path, now_s(), busy_s=busy_s)
             store = cls(path, connection, now_s, (str(fault),))
-            store._reopen = lambda: connect(path, now_s(), read_only=False, busy_s=BUSY_AGAIN_S)
+            store._shut = str(fault)
         else:
             store = cls(path, connection, now_s, notices)
         store._busy_s = busy_s
@@ -135,7 +135,7 @@ class Store(Buffered):
             self._take_lock()
         except LogRefused:
             # Where nothing can be written nobody writes; the lock is taken with the log.
-            if self._reopen is None:
+            if not self._shut:
                 raise
 
     # What is put in -------------------------------------------------------------------------

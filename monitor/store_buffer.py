@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from monitor.store_lock import WatchLock
+from monitor.store_open import connect, connect_to_go_on, may_write
 from monitor.store_put import put_call, put_outage
 from monitor.store_queries import Queries
 from monitor.store_readings import is_damage
@@ -85,8 +86,9 @@ class Buffered(Queries):
         self._refused_s: float | None = None
         self._dropping: Outage | None = None
         self._replaying = False
-        # How to open the file to write, where it could only be read at the start.
-        self._reopen: Callable[[], tuple[sqlite3.Connection, tuple[str, ...]]] | None = None
+        # Why the file could only be read at the start, or "".
+        self._shut = ""
+        self._began_with = ""
         self._wants_lock = False
         self._looked_us: dict[int, int] = {}
         self._busy_s = 0.0
@@ -240,33 +242,38 @@ class Buffered(Queries):
 
     def _open_again(self, what: str) -> None:
         """Open to write what could only be read at the start, where the disk takes it now."""
-        if self._reopen is None:
+        if not self._shut:
             return
         try:
-            connection, notices = self._reopen()
-        except LogRefused as fault:
-            self._count_refusal()
-            raise LogRefused(f"{fault} {what.capitalize()} was not written.") from fault
-        try:
-            self._take_lock()
-            (known,) = self._connection.execute("SELECT value FROM meta WHERE key = 'uuid'")
-            (found,) = connection.execute("SELECT value FROM meta WHERE key = 'uuid'")
-            (calls,) = connection.execute("SELECT count(*) FROM calls").fetchone()
-            if known != found and calls:
-                raise LogRefused(
-                    f"log {self.path}: it can be read only now, after this program had begun "
-                    f"without it, so whether a STOP stands in it is not known. Start the program "
-                    f"again."
-                )
+            self._change_over()
         except FilmcallError as fault:
-            connection.close()
             self._count_refusal()
             raise LogRefused(f"{fault} {what.capitalize()} was not written.") from fault
-        self._connection.close()
-        self._connection = connection
-        self._reopen = None
+        self._shut = ""
         self._channels = {}
+
+    def _change_over(self) -> None:
+        if not may_write(self.path):
+            raise LogRefused(self._shut)
+        self._began_with = self._began_with or self.log_uuid
+        # First, since SQLite shares what it opened to read only with all of one process.
+        self._connection.close()
+        try:
+            connection, notices = connect(
+                self.path, self._now_s(), read_only=False, busy_s=BUSY_AGAIN_S
+            )
+        except FilmcallError:
+            self._connection = connect_to_go_on(self.path, self._now_s(), busy_s=BUSY_AGAIN_S)
+            raise
+        self._connection = connection
         self.notices = (*self.notices, *notices)
+        self._take_lock()
+        if self._began_with != self.log_uuid and next(self.calls(), None) is not None:
+            raise LogRefused(
+                f"log {self.path}: it can be read only now, after this program had begun "
+                f"without it, so whether a STOP stands in it is not known. Start the program "
+                f"again."
+            )
 
     def _take_lock(self) -> None:
         if self._wants_lock and self._lock is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 import tempfile
@@ -76,6 +77,11 @@ def connect(
         raise _refused(path, error) from error
 
 
+def may_write(path: Path) -> bool:
+    """Return whether the system would let this account write to a log's file, or make it."""
+    return os.access(path if path.exists() else path.parent, os.W_OK)
+
+
 def connect_to_go_on(path: Path, now_s: float, *, busy_s: float) -> sqlite3.Connection:
     """Open a log that cannot be written so that a watch can go on: to read, or else in memory.
 
@@ -133,6 +139,7 @@ def _writer(path: Path, busy_s: float) -> sqlite3.Connection:
         version_of(connection, str(path))
         _go_wal(connection, busy_s)
         _settle(connection)
+        _check_writable(connection)
         _check(connection, path)
         migrate(connection, str(path))
         _check_words(connection, path)
@@ -156,6 +163,21 @@ def _go_wal(connection: sqlite3.Connection, busy_s: float) -> None:
             time.sleep(0.02)
         else:
             return
+
+
+def _check_writable(connection: sqlite3.Connection) -> None:
+    # What cannot be written SQLite opens to read without a word, and for good: such a connection
+    # would go on refusing after the disk takes writes again. Only a write tells.
+    try:
+        connection.execute("BEGIN IMMEDIATE")
+        (version,) = connection.execute("PRAGMA user_version").fetchone()
+        connection.execute(f"PRAGMA user_version = {version}")
+    except sqlite3.OperationalError as error:
+        if (error.sqlite_errorcode & 0xFF) != sqlite3.SQLITE_BUSY:
+            raise
+    finally:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
 
 
 def _settle(connection: sqlite3.Connection) -> None:

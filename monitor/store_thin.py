@@ -16,7 +16,8 @@ from monitor.store_rows import LIVE
 
 MINUTE_US = 60_000_000
 DAY_US = 86_400_000_000
-# Measured on a desktop: 2,000 readings take 12 ms, in which no event or call can be written.
+# Measured (benchmarks/kills.py --sizes): 2,000 readings hold the log for 20 ms, in which no event
+# and no call can be written.
 STEP_ROWS = 2_000
 
 _NOTED = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 
+from monitor.facts import KEY as FACTS
 from monitor.pipeline import Enclosure
 from monitor.store import Store
 from monitor.store_rows import LIVE, CallRow, LogRefused
@@ -31,6 +32,7 @@ class Teller:
         source: int = LIVE,
         every_evaluation: bool = False,
         recorded: bool = False,
+        facts: Json | None = None,
     ) -> None:
         self.changes = 0
         self.unlogged = 0
@@ -39,6 +41,7 @@ class Teller:
         self._source = source
         self._every = every_evaluation
         self._recorded = recorded
+        self._facts = {} if facts is None else {FACTS: facts}
         self._told: dict[str, tuple[str, str]] = {}
         self._causes: dict[str, frozenset[str]] = {}
         self._fault = ""
@@ -113,7 +116,7 @@ class Teller:
                     call=call.call.value,
                     stage=call.stage.value,
                     question=call.question,
-                    body=json.dumps(section_dict(call, pressure_pa)),
+                    body=json.dumps({**section_dict(call, pressure_pa), **self._facts}),
                     source=self._source,
                 )
                 try:

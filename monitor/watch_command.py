@@ -13,6 +13,7 @@ from types import FrameType
 
 import typer
 
+from monitor.alarm_routes import AlarmRoutes
 from monitor.config import Config, load_config_file
 from monitor.film_keeper import FilmKeeper
 from monitor.live_screen import is_screen
@@ -22,6 +23,7 @@ from monitor.pipeline import Enclosure
 from monitor.places import log_path
 from monitor.publish import Publisher
 from monitor.replaying import Job, keeper_of
+from monitor.retention import Retention
 from monitor.specs import find_spec
 from monitor.steady import SteadyClock
 from monitor.store import Store
@@ -60,7 +62,7 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
     config = load_config_file(config_file)
     keepers = keepers_of(config, config_file.parent)
     notifier = Notifier.from_environment(os.environ, pid=os.getpid())
-    with Store.open(log_path(db), now_s=time.time, busy_s=BUSY_S) as store:
+    with Store.open(log_path(db), now_s=time.time, busy_s=BUSY_S, go_on=True) as store:
         store.lock_for_watch()
         for notice in store.notices:
             typer.echo(notice, err=True)
@@ -83,23 +85,29 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
             station=station,
             outlooks=outlooks,
         )
+        watch.retention = Retention(store)
         outlooks.start()
+        routes = AlarmRoutes.of(config, os.environ)
         intake.start()
         notifier.ready("watching")
         try:
             if on_screen:
                 from monitor.watch_screen import show
 
-                show(watch, intake, stopper, notifier, store.notices)
+                show(watch, intake, stopper, notifier, store.notices, routes)
             else:
                 logging.basicConfig(level=logging.WARNING, format="%(message)s")
-                alarms = Alarms(watch, publisher)
+                alarms = Alarms(watch, publisher, routes)
                 while not stopper.asked:
                     watch.turn(TURN_S)
                     alarms.look()
+                    for text in routes.news():
+                        typer.echo(text, err=True)
                     notifier.alive()
         finally:
             notifier.stopping()
+            for text in routes.close():
+                typer.echo(text, err=True)
             outlooks.stop()
             publisher.close()
             intake.stop()
@@ -138,10 +146,11 @@ def boot_time_s() -> float:
 
 def keepers_of(config: Config, beside: Path) -> dict[str, FilmKeeper]:
     """Return what follows each enclosure's films, by the specs that the config names."""
-    return {
-        each.name: keeper_of(Job(each, find_spec(each.spec, beside)[0], ""), (), beside)
-        for each in config.enclosures
-    }
+    keepers = {}
+    for each in config.enclosures:
+        spec, text = find_spec(each.spec, beside)
+        keepers[each.name] = keeper_of(Job(each, spec, "", text), (), beside)
+    return keepers
 
 
 def _tell_nobody(_enclosure: Enclosure, _calls: list[SectionCall], _told: Json) -> None:

@@ -7,6 +7,7 @@ import time
 from collections.abc import Sequence
 from typing import Protocol
 
+from monitor.alarm_routes import AlarmRoutes
 from monitor.alarms import Ring
 from monitor.keys import KeyDesk, Outcome
 from monitor.live_screen import LiveScreen
@@ -34,10 +35,11 @@ def show(
     stopper: Asked,
     notifier: Notifier,
     notices: Sequence[str],
+    routes: AlarmRoutes,
 ) -> None:
     """Draw and watch until a key, a signal or a closed terminal ends it."""
     theme = theme_of(os.environ)
-    alarms = Alarms(watch, watch.publisher)
+    alarms = Alarms(watch, watch.publisher, routes)
     desks = {name: KeyDesk(name, theme) for name in watch.rooms}
     with LiveScreen(theme) as screen:
         while not (stopper.asked or screen.gone or screen.stopped_by is not None):

@@ -6,26 +6,31 @@ the same loop runs in a soak test with simulated time.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
 from monitor.calibration_book import CalibrationBook
 from monitor.config_types import Config, EnclosureConfig
-from monitor.film_history import channels_of, history_rows
+from monitor.facts import keep_facts
 from monitor.film_keeper import FilmKeeper
 from monitor.outlook_keeper import OutlookKeeper
-from monitor.pipeline import WHOLE, Enclosure, LastCall
+from monitor.pipeline import WHOLE, Enclosure
 from monitor.publish import Publisher
+from monitor.resuming import (
+    last_calls,
+    load_temperatures,
+    lost_sections,
+    release_points,
+    sections_of,
+)
+from monitor.retention import Retention
 from monitor.steady import SteadyClock, insane_clock
 from monitor.store import Store
 from monitor.store_rows import LogRefused, Outage
 from monitor.telling import Tell, Teller
 from monitor.wire import Json, enclosure_dict
-from rules.call import Call
-from rules.clocks import history_wanted_from_s
-from rules.events import Event, in_force
+from rules.events import Event
 from rules.psychrometrics import pressure_at_altitude_pa
 from rules.reasons import Doubt
 from rules.section import SectionCall
@@ -37,7 +42,6 @@ EVENTS_EVERY_S = 0.5
 CALIBRATIONS_EVERY_S = 5.0
 # Late readings are on disk within 5 s; the clocks are reckoned once a minute.
 LATE_WAIT_S = 60.0
-_ASSUMED = " (assumed)"  # how `rules.climate` marks the point that an assumed surface rests on
 
 
 class Source(Protocol):
@@ -76,6 +80,7 @@ class Watch:
         clock_fault: why the clock cannot be right, or "".
         publisher: tells the broker's listeners, or None.
         calibrations: that readings pass through.
+        retention: thins old readings of the log while nothing ails it, or None.
     """
 
     def __init__(
@@ -114,6 +119,7 @@ class Watch:
         self._clock = clock
         self._tell = tell
         self.publisher = publisher
+        self.retention: Retention | None = None
         self._station = station
         self._outlooks = outlooks
         self._events_at_s = 0.0
@@ -141,71 +147,24 @@ class Watch:
     def _begin(self, config: EnclosureConfig, keeper: FilmKeeper, now_s: float) -> Room:
         events = self._store.events(config.name)
         keeper.set_events(events)
-        teller = Teller(self._told, store=self._store)
+        facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)
+        teller = Teller(self._told, store=self._store, facts=facts)
 
         def evaluated(enclosure: Enclosure) -> None:
             keeper.evaluated(enclosure)
             teller.evaluated(enclosure)
 
-        named = {each.section for each in in_force(events) if each.section is not None} - {WHOLE}
-        sections = {point.section for point in config.points if point.section is not None}
-        sections = (sections or {WHOLE}) | named
-        last: dict[str, LastCall] = {}
-        for name in sections:
-            # The STOP of a work that was one until now goes on in each of its sections.
-            found = self._last_call(config.name, name) or self._last_call(config.name, WHOLE)
-            if found is not None:
-                last[name] = found
-        self._load_temperatures(config, keeper, sections, now_s)
+        sections, named = sections_of(config, events)
+        last = last_calls(self._store, config.name, sections)
+        load_temperatures(self._store, config, keeper, sections, now_s)
         enclosure = Enclosure(config, keeper.film_of, now_s, last, on_evaluated=evaluated)
         for name in sorted(named):
             enclosure.ensure_section(name)
-        self._release_points(enclosure, config, now_s)
-        self._note_lost_sections(enclosure, events, now_s)
+        for section, note in release_points(enclosure, config, now_s):
+            self._note(config.name, section, note, now_s)
+        for note in lost_sections(self._store, enclosure, events):
+            self._note(config.name, None, note, now_s)
         return Room(enclosure, keeper, teller, max((each.row or 0 for each in events), default=0))
-
-    def _last_call(self, enclosure: str, section: str) -> LastCall | None:
-        row = self._store.last_call(enclosure, section)
-        if row is None:
-            return None
-        cause = json.loads(row.body).get("cause", [])
-        return LastCall(Call(row.call), frozenset(str(each) for each in cause))
-
-    def _load_temperatures(
-        self, config: EnclosureConfig, keeper: FilmKeeper, sections: Iterable[str], now_s: float
-    ) -> None:
-        for section in sections:
-            from_s = history_wanted_from_s(section, keeper.events, now_s)
-            if from_s is not None:
-                channels = channels_of(config, section)
-                rows = history_rows(self._store, config.name, channels, from_s, now_s)
-                keeper.samples(section).take_from_log(rows)
-
-    def _release_points(self, enclosure: Enclosure, config: EnclosureConfig, now_s: float) -> None:
-        """End STOPs that only points caused which the config no longer has, and log that."""
-        present = {point.name for point in config.points}
-        for section in enclosure.sections.values():
-            named = {each.partition("@")[2] for each in section.memory.cause}
-            gone = frozenset(
-                each for each in named if each and each.removesuffix(_ASSUMED) not in present
-            )
-            if gone and section.release(gone, now_s):
-                names = ", ".join(sorted(gone))
-                note = f"{names} taken out of the config: the STOP that it alone caused has ended"
-                self._note(enclosure.name, section.name, note, now_s)
-
-    def _note_lost_sections(
-        self, enclosure: Enclosure, events: Sequence[Event], now_s: float
-    ) -> None:
-        """Log once that a STOP has ended with the section that neither config nor event names."""
-        last = {row.section: row for row in self._store.calls(enclosure.name)}
-        for name, row in sorted(last.items()):
-            if row.call != Call.STOP or name in (WHOLE, *enclosure.sections):
-                continue
-            note = f"section {name} taken out of the config: its STOP has ended"
-            logged_s = row.logged_s or 0.0
-            if not any(e.note == note and (e.recorded_s or 0.0) >= logged_s for e in events):
-                self._note(enclosure.name, None, note, now_s)
 
     def _note(self, enclosure: str, section: str | None, note: str, now_s: float) -> None:
         event = Event(
@@ -260,6 +219,9 @@ class Watch:
         self._look_ahead()
         self._keep(now_s)
         self._publish(now_s)
+        # Last, so that no call waits for it.
+        if self.retention is not None and not (self.clock_fault or self.log_fault):
+            self.retention.look(now_s)
         return len(arrivals)
 
     def _look_at_clock(self, now_s: float) -> float:
@@ -363,7 +325,9 @@ class Watch:
             enclosure.ensure_section(event.section)
         room.load_s = now_s
         try:
-            self._load_temperatures(enclosure.config, keeper, list(enclosure.sections), now_s)
+            load_temperatures(
+                self._store, enclosure.config, keeper, list(enclosure.sections), now_s
+            )
             room.load_s = None
         finally:
             enclosure.evaluate_now(now_s)

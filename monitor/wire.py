@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
+from rules.call import Call
 from rules.psychrometrics import (
     STANDARD_PRESSURE_PA,
     absolute_humidity_g_per_m3,
@@ -105,9 +106,11 @@ def plain_line(name: str, call: SectionCall) -> str:
     first = call.reasons[0].text if call.reasons else "no limit is in force"
     if call.climate.assumed_offset_k is not None:
         first += " (no surface probe: surface assumed)"
+    advice = call.advice
+    if call.call is Call.GO:
+        advice += "; about the film, never about the air people breathe"
     return (
-        f"{iso_utc(call.time_s)}  {call.call.value:<4}  {name}/{call.section}: {first} "
-        f"[{call.advice}]"
+        f"{iso_utc(call.time_s)}  {call.call.value:<4}  {name}/{call.section}: {first} [{advice}]"
     )
 
 

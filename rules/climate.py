@@ -108,6 +108,12 @@ _LIMITS_OF = {
     HUMIDITY: _HUMIDITY_LIMITS,
     SURFACE_TEMP: _SURFACE_LIMITS,
 }
+_QUALITY_WORDS = {
+    "spike": "a spike",
+    "retained": "only what the broker had kept",
+    "clock": "from before the clock was set",
+}
+STUCK = "stuck"
 _WORD = {AIR_TEMP: "air temperature", HUMIDITY: "humidity", SURFACE_TEMP: "surface temperature"}
 
 
@@ -147,10 +153,14 @@ def climate_of(
             has_surface_point = True
         if entry.quality != "ok":
             if entry.required:
-                why = f"{_WORD[quantity]} of {entry.point} is {entry.quality}"
+                said = _QUALITY_WORDS.get(entry.quality, entry.quality)
+                why = f"{_WORD[quantity]} of {entry.point} is {said}"
                 for name in _LIMITS_OF[quantity]:
                     unknown.setdefault(name, why)
-        elif quantity == AIR_TEMP:
+            if entry.quality != STUCK:
+                continue
+            # What a stuck value says may still be past a bound: it only gives no GO.
+        if quantity == AIR_TEMP:
             airs[entry.point] = entry
         elif quantity == HUMIDITY:
             humidities.append(entry)

@@ -93,12 +93,6 @@ def bounds_of(spec: Spec, method: Method | None = None) -> dict[LimitName, float
     }
 
 
-def film_course_c(outlook: Outlook) -> Floats:
-    """Return the temperature that a film will probably have: the surface's, else the air's [°C]."""
-    course: Floats = outlook.centre[2 if outlook.centre.shape[0] > 2 else 0]
-    return course
-
-
 def ends_s(outlook: Outlook, table: TimeTable, from_s: Floats, lean: Lean) -> Floats:
     """Return when clocks begun at several times will end, at the expected temperature.
 

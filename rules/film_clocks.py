@@ -57,8 +57,13 @@ def film_clocks(bench: Bench) -> list[Clock]:
 
 def _coat_clocks(bench: Bench, coat: Coat) -> list[Clock]:
     spec = bench.spec_named(coat.spec)
-    if spec is None:
-        missing = f"spec '{coat.spec}' is not among the specs given, so this clock does not run"
+    if spec is None or not spec.times:
+        name = coat.spec if spec is None else spec.name
+        missing = (
+            f"spec '{name}' is not among the specs given, so this clock does not run"
+            if spec is None
+            else f"spec '{name}' gives no times, so this clock does not run"
+        )
         names = (
             ClockName.TOUCH_DRY,
             ClockName.RECOAT_OPENS,
@@ -67,11 +72,13 @@ def _coat_clocks(bench: Bench, coat: Coat) -> list[Clock]:
         )
         return [
             replace(
-                frame_of(bench, name, str(coat.spec), coat),
+                frame_of(bench, clock, str(name), coat),
                 basis=missing,
-                advice="put its file back, or correct the event",
+                advice="put its file back, or correct the event"
+                if spec is None
+                else "name the coating's own spec with the event",
             )
-            for name in names
+            for clock in names
         ]
     clocks = []
     for name in _FILM_OPENS:

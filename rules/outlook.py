@@ -19,9 +19,12 @@ if TYPE_CHECKING:
 
 CARRIED_S = 3600.0
 AHEAD_COUNTS_S = 1800.0
-_SAMPLE_EVERY_S = 300.0
+_FINEST_S = 60.0
+_COARSEST_S = 300.0
 _KEPT_S = 3900.0
-_LEAST_SAMPLES = 7  # half an hour
+_KEPT_SLOW_S = 4 * 3600.0  # where readings are so far apart that an hour holds too few
+_MOST_SAMPLES = 14
+_LEAST_SAMPLES = 7
 _LEAST_Z = 3.0
 
 
@@ -63,22 +66,25 @@ class Ahead(NamedTuple):
 
 
 class RecentTrend:
-    """The last hour of each limit's quantity, sampled every 5 min, and where it leads.
+    """The last hour of each limit's quantity, and where it leads.
+
+    Samples stand a minute apart at first and five minutes later on; slow readings count for 4 h.
 
     Source:
         Slope by the Theil-Sen estimator, counted only where the Mann-Kendall test puts it three
         standard deviations out, so that neither noise nor a single step makes a trend.
     """
 
-    __slots__ = ("_next_sample_s", "_samples", "_slopes")
+    __slots__ = ("_next_sample_s", "_samples", "_slopes", "_spacing_s")
 
     def __init__(self) -> None:
         self._samples: dict[LimitName, deque[tuple[float, float]]] = {}
         self._slopes: dict[LimitName, float] = {}
         self._next_sample_s = -math.inf
+        self._spacing_s = _FINEST_S
 
     def take(self, judged: Sequence[Judged], time_s: float) -> None:
-        """Note the medians of an evaluation; one in 5 min is kept.
+        """Note the medians of an evaluation; few are kept.
 
         Args:
             judged: every limit in force.
@@ -86,7 +92,7 @@ class RecentTrend:
         """
         if time_s < self._next_sample_s:
             return
-        self._next_sample_s = (math.floor(time_s / _SAMPLE_EVERY_S) + 1) * _SAMPLE_EVERY_S
+        self._next_sample_s = (math.floor(time_s / self._spacing_s) + 1) * self._spacing_s
         for entry in judged:
             if entry.inside_median is None:
                 continue
@@ -95,19 +101,28 @@ class RecentTrend:
             samples = self._samples.setdefault(entry.name, deque())
             samples.append((time_s, value))
         self._slopes.clear()
+        if any(len(samples) > _MOST_SAMPLES for samples in self._samples.values()):
+            self._thin()
         for name, samples in self._samples.items():
-            while samples and samples[0][0] < time_s - _KEPT_S:
-                samples.popleft()
+            _drop_old(samples, time_s)
             slope = trend_per_s(samples)
             if slope:
                 self._slopes[name] = slope
+
+    def _thin(self) -> None:
+        """Keep every other sample, the last among them, while the spacing can still grow."""
+        if self._spacing_s >= _COARSEST_S:
+            return
+        self._spacing_s = min(2.0 * self._spacing_s, _COARSEST_S)
+        for name, samples in self._samples.items():
+            self._samples[name] = deque(list(samples)[::-2][::-1])
 
     def per_hour(self, name: LimitName) -> float:
         """Return how fast a limit's quantity moves, 0 where no trend stands out [unit/h]."""
         return self._slopes.get(name, 0.0) * 3600.0
 
     def looked_ahead_s(self) -> float:
-        """Return how far the trend can be carried now: an hour, or 0 under half an hour of data."""
+        """Return how far the trend can be carried now: an hour, or 0 with too few samples."""
         if any(len(samples) >= _LEAST_SAMPLES for samples in self._samples.values()):
             return CARRIED_S
         return 0.0
@@ -122,8 +137,8 @@ class RecentTrend:
             if slope is None or entry.inside_median is None:
                 continue
             closing = slope if is_upper(entry.name) else -slope
-            room = max(entry.inside_median, 0.0)
-            if closing > 0.0 and room < closing * CARRIED_S:
+            room = entry.inside_median
+            if closing > 0.0 and 0.0 <= room < closing * CARRIED_S:
                 found.append(Break(entry.name, time_s + room / closing, slope * 3600.0))
         return sorted(found, key=lambda each: each.at_s)
 
@@ -132,6 +147,15 @@ class RecentTrend:
         self._samples.clear()
         self._slopes.clear()
         self._next_sample_s = -math.inf
+        self._spacing_s = _FINEST_S
+
+
+def _drop_old(samples: deque[tuple[float, float]], time_s: float) -> None:
+    while samples and (
+        samples[0][0] < time_s - _KEPT_SLOW_S
+        or (samples[0][0] < time_s - _KEPT_S and len(samples) > _LEAST_SAMPLES)
+    ):
+        samples.popleft()
 
 
 def trend_per_s(samples: Sequence[tuple[float, float]]) -> float:

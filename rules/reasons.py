@@ -60,12 +60,23 @@ def question_of(stage: Stage) -> str:
     return IS_THE_FILM_SAFE
 
 
-def advice_of(call: Call, stage: Stage) -> str:
+def advice_of(call: Call, stage: Stage, *, still_broken: bool = True) -> str:
     """Return what the call asks of the painter, in a few words.
+
+    Args:
+        call: in force.
+        stage: of the section.
+        still_broken: whether a STOP has its cause still, or waits only for re-entry.
 
     While a film gives off vapour nothing is advised that switches equipment inside, lowers
     ventilation or sends anyone in unprotected.
     """
+    if call is Call.STOP and not still_broken:
+        if question_of(stage) == MAY_I_START:
+            return "do not start yet: inside the limits again, but not for long enough"
+        if stage is Stage.APPLY:
+            return "begin no new area: inside the limits again, but not for long enough"
+        return "leave it alone: inside the limits again, but not for long enough"
     if question_of(stage) == MAY_I_START:
         return {
             Call.GO: "you may start",
@@ -139,7 +150,9 @@ def _timer(name: str, what: str, gone_s: float, needed_s: float) -> Reason:
         bound=needed_s,
         guard=0.0,
         unit="s",
-        text=f"{what} for {minutes_text(gone_s)}; {after} after {minutes_text(needed_s)}",
+        text=f"{what} for {minutes_text(gone_s)}; {after} after {minutes_text(needed_s)}"
+        if gone_s < needed_s
+        else f"{what} for {minutes_text(gone_s)}; {after} with the next look",
     )
 
 
@@ -163,7 +176,11 @@ def outlook_reasons(
                 f"past its limit in {minutes_text(each.at_s - time_s)}",
             )
         )
-    ahead = minutes_text(looked_ahead_s) if looked_ahead_s else "no time at all"
+    looked = (
+        f"by the recent trend nothing more is known than {minutes_text(looked_ahead_s)} ahead"
+        if looked_ahead_s
+        else "too little has been seen for a trend"
+    )
     found.append(
         Reason(
             limit="outlook",
@@ -172,7 +189,7 @@ def outlook_reasons(
             bound=None,
             guard=None,
             unit="s",
-            text=f"outlook: unknown; looked {ahead} ahead by the recent trend",
+            text=f"outlook: unknown; {looked}",
         )
     )
     return found
@@ -235,6 +252,7 @@ _BREAKS = {
 def surface_reason(climate: Climate, accuracy_k: float) -> Reason:
     """Return the words that must stand wherever the surface is assumed and not measured."""
     offset_k = climate.assumed_offset_k or 0.0
+    where = f"{-offset_k:.1f} K under the coldest air" if offset_k else "as warm as the coldest air"
     return Reason(
         limit="surface",
         state=LimitState.OK,
@@ -242,8 +260,7 @@ def surface_reason(climate: Climate, accuracy_k: float) -> Reason:
         bound=None,
         guard=None,
         unit="degC",
-        text=f"no surface probe: surface assumed {abs(offset_k):.1f} K under the coldest air, "
-        f"± {accuracy_k:.1f} K",
+        text=f"no surface probe: surface assumed {where}, ± {accuracy_k:.1f} K",
     )
 
 
@@ -271,11 +288,11 @@ def by_severity(reasons: list[Reason]) -> tuple[Reason, ...]:
 _QUANTITY = {
     LimitName.DEW_MARGIN_MIN: "dew margin",
     LimitName.HUMIDITY_MAX: "humidity",
-    LimitName.HUMIDITY_MIN: "humidity",
-    LimitName.SURFACE_TEMP_MIN: "surface",
-    LimitName.SURFACE_TEMP_MAX: "surface",
-    LimitName.AIR_TEMP_MIN: "air",
-    LimitName.AIR_TEMP_MAX: "air",
+    LimitName.HUMIDITY_MIN: "lowest humidity",
+    LimitName.SURFACE_TEMP_MIN: "coldest surface",
+    LimitName.SURFACE_TEMP_MAX: "warmest surface",
+    LimitName.AIR_TEMP_MIN: "coldest air",
+    LimitName.AIR_TEMP_MAX: "warmest air",
 }
 
 
@@ -284,28 +301,35 @@ def _limit_text(entry: Judged, climate: Climate, spec: Spec, call: Call, per_hou
     if entry.state is LimitState.UNKNOWN or entry.value is None:
         return f"{what} unknown: {entry.why_unknown}"
     shown_unit = "°C" if entry.unit == "degC" else entry.unit
-    side = "at most" if is_upper(entry.name) else "at least"
-    needs = f"{entry.bound:.1f} ± {entry.guard:.1f}"
+    spare_unit = "K" if entry.unit == "degC" else entry.unit
+    # A value that rounds to its bound needs another digit to show which side it is on.
+    places = 1 if abs(entry.value - entry.bound) >= 0.1 else 2
+    value = f"{entry.value:.{places}f}"
     if entry.name is LimitName.DEW_MARGIN_MIN:
-        text = f"{_margin_text(entry.value, climate)}, needs {needs}"
+        needs = f"needs {entry.bound:.1f}"
+        text = f"{_margin_text(entry.value, places, climate)}, {needs}"
     else:
-        text = f"{what} {entry.value:.1f} {shown_unit}, {side} {needs}"
+        side = "at most" if is_upper(entry.name) else "at least"
+        text = f"{what} {value} {shown_unit}, {side} {entry.bound:.1f}"
+    if entry.guard:
+        sure = entry.bound + (-entry.guard if is_upper(entry.name) else entry.guard)
+        text += f" ({sure:.1f} to be sure)"
     if per_hour:
         text += f"; {_moving(per_hour, entry.unit)}"
     if entry.state is LimitState.OK and call is Call.HOLD and entry.inside_median is not None:
         short = entry.guard + spec.go_band.of(entry.name) - entry.inside_median
-        if short > 0.0:
-            text += f"; entering GO needs {short:.1f} {shown_unit.replace('°C', 'K')} more"
+        if short >= 0.05:
+            text += f"; entering GO needs {short:.1f} {spare_unit} more"
     return text
 
 
-def _margin_text(margin_k: float, climate: Climate) -> str:
+def _margin_text(margin_k: float, places: int, climate: Climate) -> str:
     dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
     frost = frost_c is not None and dew_c is not None and frost_c > dew_c
     point, forms = ("frost point", "frost") if frost else ("dew point", "water")
     if margin_k < 0.0:
-        return f"surface {-margin_k:.1f} K under the {point}, {forms} forms on it"
-    return f"surface {margin_k:.1f} K over the {point}"
+        return f"surface {-margin_k:.{places}f} K under the {point}, {forms} forms on it"
+    return f"surface {margin_k:.{places}f} K over the {point}"
 
 
 def _moving(per_hour: float, unit: str) -> str:

@@ -18,6 +18,7 @@ from rules.limits import (
 )
 from rules.outlook import Ahead, RecentTrend
 from rules.reasons import (
+    MAY_I_START,
     Doubt,
     Reason,
     advice_of,
@@ -32,7 +33,7 @@ from rules.reasons import (
     timer_reasons,
 )
 from rules.spec import Limit, Spec
-from rules.vocabulary import LimitName, Method, Stage, Step
+from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
 
 _FILM_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
 
@@ -52,6 +53,8 @@ class Film:
         coating_time_s: how long a coat takes here, or None for the spec's own [s].
         coating_forbidden: why coating over would be wrong now (the recoat window has closed),
             or "".
+        doubts: what the film's own clocks or spec put in GO's way: induction that still runs, a
+            pot that is over its life, a spec that is not known.
     """
 
     spec: Spec
@@ -62,6 +65,7 @@ class Film:
     harm_left_s: float | None = None
     coating_time_s: float | None = None
     coating_forbidden: str = ""
+    doubts: tuple[Doubt, ...] = ()
 
     def forbids_coating(self) -> bool:
         """Return whether coating over now, which this stage is about, would be wrong."""
@@ -130,11 +134,31 @@ class Section:
         self.ahead: Ahead | None = None
         self.set_film(film)
 
-    def set_film(self, film: Film) -> None:
-        """Take a new stage, spec or set of ended steps into account from the next evaluation on."""
+    def set_film(self, film: Film, time_s: float | None = None) -> None:
+        """Take a new stage, spec or set of ended steps into account from the next evaluation on.
+
+        A GO that was given to another question, or by laxer limits, is no GO any more: the dwell
+        has not been held by what counts now.
+
+        Args:
+            film: as events and clocks have it.
+            time_s: now; None where nothing has been evaluated yet [s].
+        """
+        before, limits_before = self.film, self._limits
         self.film = film
         self._limits = film.limits()
         self._allowance_k = wet_film_allowance_k(film.spec, film.stage, film.method)
+        if time_s is None:
+            return
+        asks_anew = (
+            question_of(film.stage) == MAY_I_START and question_of(before.stage) != MAY_I_START
+        )
+        stricter = any(
+            name not in limits_before or is_stricter(limit, limits_before[name])
+            for name, limit in self._limits.items()
+        )
+        if asks_anew or stricter:
+            self.memory = restart_timers(self.memory, time_s)
 
     def evaluate(
         self,
@@ -162,7 +186,7 @@ class Section:
         unasked = film.stage not in _FILM_OPEN and LimitName.DEW_MARGIN_MIN not in self._limits
         ahead = self._ahead_now(time_s)
         breaks = ahead.breaks if ahead is not None else self._trend.breaks(judged, time_s)
-        forbidden = bool(doubts) or unasked or bool(breaks)
+        forbidden = bool(doubts) or bool(film.doubts) or unasked or bool(breaks)
         stop_forced = "recoat closes" if film.forbids_coating() else ""
         self.memory = step(
             self.memory,
@@ -173,7 +197,7 @@ class Section:
             stop_forced=stop_forced,
         )
         self._climate, self._judged = climate, judged
-        self._doubts, self._assumed = tuple(doubts), assumed
+        self._doubts, self._assumed = (*doubts, *film.doubts), assumed
         return self.memory
 
     def explain(self) -> SectionCall:
@@ -210,7 +234,7 @@ class Section:
             since_s=memory.since_s,
             question=question_of(film.stage),
             stage=film.stage,
-            advice=advice_of(memory.call, film.stage),
+            advice=advice_of(memory.call, film.stage, still_broken=self._still_broken()),
             reasons=by_severity(reasons),
             climate=climate,
             spec=film.spec.name,
@@ -219,6 +243,11 @@ class Section:
             time_s=time_s,
             cause=memory.cause,
         )
+
+    def _still_broken(self) -> bool:
+        """Whether a STOP has its cause still, or waits only for re-entry."""
+        broken = any(entry.state is LimitState.BROKEN for entry in self._judged)
+        return broken or self.film.forbids_coating()
 
     def _ahead_now(self, time_s: float) -> Ahead | None:
         """The outlook, where it is young and about the present stage."""

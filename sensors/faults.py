@@ -61,6 +61,7 @@ class PointWatch:
     """Judges one quantity at one point by its own past."""
 
     __slots__ = (
+        "_arrived_s",
         "_changes",
         "_empties",
         "_empties_between",
@@ -86,6 +87,7 @@ class PointWatch:
         self.stuck_now = False
         self._last: Reading | None = None
         self._pending: Reading | None = None
+        self._arrived_s: float | None = None
         self._intervals: deque[float] = deque(maxlen=_REMEMBERED)
         self._changes: deque[float] = deque(maxlen=_REMEMBERED)
         self._empties = 0
@@ -111,7 +113,7 @@ class PointWatch:
         """
         if not self._intervals or median(self._intervals) <= SLOW_INTERVAL_S:
             return 0.0
-        return median(self._changes)
+        return median(self._changes) if self._changes else 0.0
 
     def judge(self, reading: Reading) -> list[Reading]:
         """Return the reading with its quality, after any earlier one that it confirms.
@@ -130,6 +132,9 @@ class PointWatch:
         if self._empties or self._last is not None:
             self._empties_between.append(self._empties)
             self._empties = 0
+        if self._arrived_s is not None and reading.time_s > self._arrived_s:
+            self._intervals.append(reading.time_s - self._arrived_s)
+        self._arrived_s = reading.time_s
         value = reading.value
         if self.quantity is Quantity.HUMIDITY:
             if value <= 1.0:  # a fraction for per cent, or a dead probe
@@ -179,11 +184,8 @@ class PointWatch:
         if last is None or reading.value != last.value:
             self.unchanged_since_s = reading.time_s
             self.stuck_now = False
-        if last is not None:
-            interval_s = reading.time_s - last.time_s
-            if interval_s > 0.0:
-                self._intervals.append(interval_s)
-                self._changes.append(abs(reading.value - last.value))
+        if last is not None and reading.time_s > last.time_s:
+            self._changes.append(abs(reading.value - last.value))
         if not self.history or reading.time_s - self.history[-1][0] >= _HISTORY_STEP_S:
             self.history.append((reading.time_s, reading.value))
         if self.quantity is Quantity.HUMIDITY:
@@ -196,6 +198,7 @@ class PointWatch:
     def forget(self) -> None:
         """Begin anew after a jump of the clock; what is usual of the point stays known."""
         self._last = self._pending = None
+        self._arrived_s = None
         self.unchanged_since_s = self.saturated_since_s = None
         self.stuck_checked_s = -math.inf
         self.stuck_now = False
@@ -259,9 +262,10 @@ class FaultJudge:
 
     @staticmethod
     def _needed_move(watch: PointWatch, other: PointWatch) -> float:
+        """Another quantity has to move twice as far to be evidence."""
         if watch.quantity is other.quantity:
             return watch.rules.stuck_moved
-        return other.rules.stuck_moved
+        return 2.0 * other.rules.stuck_moved
 
 
 def _comparable(quantity: Quantity, other: Quantity, same_point: bool) -> bool:

@@ -131,15 +131,23 @@ def test_each_section_dries_at_its_own_surface(log: Log) -> None:
     )
 
 
-def test_without_a_config_the_coldest_surface_of_all_counts(log: Log) -> None:
+def test_without_a_config_the_log_tells_which_surface_belongs_to_which_section(log: Log) -> None:
     coat(log, "hull-port")
-    found = log.clocks(4.0)["touch dry", "hull-port"]
-    assert found["left_s"] == pytest.approx(7 * HOUR_S, abs=90.0)
+    coat(log, "hull-stbd")
+    found = log.clocks(4.0)
+    assert found["touch dry", "hull-port"]["left_s"] == pytest.approx(3 * HOUR_S, abs=90.0)
+    assert found["touch dry", "hull-stbd"]["left_s"] == pytest.approx(7 * HOUR_S, abs=90.0)
+
+
+def test_a_section_that_no_point_belongs_to_has_no_temperature(log: Log) -> None:
+    coat(log, "deck")
+    found = log.clocks(4.0)["touch dry", "deck"]
+    assert "unknown" in str(found["basis"])
 
 
 def test_pot_life_runs_at_the_warmest_of_air_and_surface(log: Log) -> None:
     log.event("mixed", 1.0, "--batch", "B7", "--amount", "500")  # a small pot keeps its whole life
-    found = log.clocks(2.0, "--config", str(log.config))["pot life", None]
+    found = log.clocks(2.0, "--config", str(log.config))["pot life", "all"]
     # The warmest is the port plank plus its 0.5 K.
     whole_s = arrhenius_s(21.0, (20.0, 3.5 * HOUR_S), (30.0, 2.0 * HOUR_S))
     assert found["left_s"] == pytest.approx(whole_s - HOUR_S, abs=60.0)
@@ -149,9 +157,9 @@ def test_pot_life_runs_at_the_warmest_of_air_and_surface(log: Log) -> None:
 
 def test_a_corrected_event_moves_its_clocks_and_a_withdrawn_one_stops_them(log: Log) -> None:
     log.event("mixed", 1.0)
-    before = log.clocks(2.0)["pot life", None]["left_s"]
+    before = log.clocks(2.0)["pot life", "all"]["left_s"]
     log.event("mixed", 0.5, "--corrects", "1")
-    after = log.clocks(2.0)["pot life", None]["left_s"]
+    after = log.clocks(2.0)["pot life", "all"]["left_s"]
     assert isinstance(before, float)
     assert after == pytest.approx(before - 1800.0, abs=60.0)
     log.event("mixed", 0.5, "--corrects", "2", "--withdraw")
@@ -160,7 +168,7 @@ def test_a_corrected_event_moves_its_clocks_and_a_withdrawn_one_stops_them(log: 
 
 def test_known_then_leaves_out_what_was_written_down_later(log: Log) -> None:
     log.event("mixed", 1.0)  # written down now, three days after
-    assert ("pot life", None) in log.clocks(2.0)
+    assert ("pot life", "all") in log.clocks(2.0)
     assert log.clocks(2.0, "--known", "then") == {}
 
 
@@ -180,8 +188,8 @@ def test_known_then_leaves_out_readings_that_arrived_later(log: Log, tmp_path: P
                 Event(kind, begin_s, "tent", spec="polyurethane-topcoat", recorded_s=begin_s)
             )
     log.db = str(path)
-    now = log.clocks(2.0)["touch dry", None]["left_s"]
-    then = log.clocks(2.0, "--known", "then")["touch dry", None]["left_s"]
+    now = log.clocks(2.0)["touch dry", "all"]["left_s"]
+    then = log.clocks(2.0, "--known", "then")["touch dry", "all"]["left_s"]
     assert now == pytest.approx(3 * HOUR_S, abs=120.0)
     # A gap of an hour, of which nothing is credited.
     assert then == pytest.approx(4 * HOUR_S, abs=240.0)

@@ -161,7 +161,7 @@ def test_a_row_is_corrected_once_and_in_its_own_enclosure(db: str) -> None:
         (("mixed", "--amount", "nan"), "amount nan is under 0 or no number"),
         (("mixed", "--thinner", "inf"), "thinner inf is under 0 or no number"),
         (("measured", "--what", "wood-moisture"), "give --what wood-moisture --value 14"),
-        (("measured", "--value", "14"), "needs what was measured and its value"),
+        (("measured", "--value", "14"), "needs what was measured, its value and its unit"),
         (("mixed", "--enclosure", " "), "enclosure is empty, so nothing was recorded"),
         (("\x1b[2Jmixed",), "is not known"),
     ],

@@ -421,9 +421,13 @@ def test_a_pause_and_a_second_end_stay_in_one_coat() -> None:
     assert got[ClockName.TOUCH_DRY].coat == 1
 
 
-def test_nothing_done_and_nothing_specified_give_no_clocks() -> None:
+def test_nothing_done_gives_no_clocks_and_a_spec_without_times_clocks_that_say_so() -> None:
     assert clocks((), steady(20.0), 3.0) == {}
-    assert clocks(COATED, steady(20.0), 3.0, spec=GENERAL_GUIDANCE) == {}
+    told = clocks(COATED, steady(20.0), 3.0, spec=GENERAL_GUIDANCE)
+    assert {clock.state for clock in told.values()} == {ClockState.UNKNOWN}
+    assert {clock.basis for clock in told.values()} == {
+        "spec 'general-guidance' gives no times, so this clock does not run"
+    }
     assert history_wanted_from_s(None, (), T0) is None
     assert history_wanted_from_s(None, COATED, T0 + DAY) == T0
 

@@ -141,9 +141,24 @@ def test_noise_and_a_step_break_nothing() -> None:
         assert trend.breaks([judged(MARGIN, 3.5, 3.0)], T0 + 3600.0) == []
 
 
-def test_under_half_an_hour_nothing_is_looked_ahead() -> None:
-    assert fed(MARGIN, [6.0] * 170, 3.0).looked_ahead_s() == 0.0
-    assert fed(MARGIN, [6.0] * 200, 3.0).looked_ahead_s() == CARRIED_S
+def test_under_seven_minutes_nothing_is_looked_ahead() -> None:
+    assert fed(MARGIN, [6.0] * 34, 3.0).looked_ahead_s() == 0.0
+    assert fed(MARGIN, [6.0] * 45, 3.0).looked_ahead_s() == CARRIED_S
+
+
+def test_a_clear_rise_is_seen_within_the_first_dwell() -> None:
+    # 18 %/h from 68 %: 17 % of room is gone in 57 min, and ten minutes show the way
+    trend = fed(HUMIDITY, [68.0 + 18.0 * k * 10.0 / 3600.0 for k in range(61)], 85.0)
+    assert [each.name for each in trend.breaks([judged(HUMIDITY, 71.0, 85.0)], T0 + 600.0)] == [
+        HUMIDITY
+    ]
+
+
+def test_a_slow_logger_has_a_trend_as_well() -> None:
+    trend = RecentTrend()
+    for k in range(8):
+        trend.take([judged(MARGIN, 8.0 - 0.5 * k, 3.0)], T0 + 1800.0 * k)
+    assert trend.per_hour(MARGIN) == pytest.approx(-1.0)
 
 
 def test_what_is_older_than_the_last_hour_no_longer_counts() -> None:

@@ -77,6 +77,10 @@ def test_a_confirmation_must_come_within_two_intervals() -> None:
     assert [each.quality for each in late] == [Quality.SPIKE]
 
 
+def test_a_jump_right_after_the_first_reading_is_confirmed_by_the_next() -> None:
+    assert qualities([50, 95, 95], Quantity.HUMIDITY) == [["ok"], ["spike"], ["ok", "ok"]]
+
+
 def test_two_different_spikes_confirm_nothing() -> None:
     assert qualities([20, 20, 35, -5, 20]) == [["ok"], ["ok"], ["spike"], ["spike"], ["ok"]]
 
@@ -123,12 +127,12 @@ def judge_of(*keys: tuple[str, Quantity]) -> FaultJudge:
 def test_stuck_needs_an_hour_and_a_neighbour_that_moved() -> None:
     judge = judge_of(("bow", Quantity.AIR_TEMP), ("plank", Quantity.SURFACE_TEMP))
     found = []
-    for minute in range(120):
-        judge.judge(reading(20.0 - 0.05 * minute, 60.0 * minute))
+    for minute in range(200):
+        judge.judge(reading(24.0 - 0.05 * minute, 60.0 * minute))
         plank = reading(15.31, 60.0 * minute, Quantity.SURFACE_TEMP, "plank")
         found.append(judge.judge(plank)[-1].quality)
     first = found.index(Quality.STUCK)
-    assert 80 <= first <= 85, "the air has moved 4 K after 80 minutes"
+    assert 160 <= first <= 165, "the air has moved 8 K after 160 minutes"
     assert set(found[first:]) == {Quality.STUCK}
 
 
@@ -142,10 +146,11 @@ def test_a_calm_room_is_not_stuck() -> None:
 
 def test_a_stuck_probe_that_moves_again_is_ok() -> None:
     judge = judge_of(("bow", Quantity.AIR_TEMP), ("plank", Quantity.SURFACE_TEMP))
-    for minute in range(100):
-        judge.judge(reading(20.0 - 0.05 * minute, 60.0 * minute))
-        judge.judge(reading(15.31, 60.0 * minute, Quantity.SURFACE_TEMP, "plank"))
-    moved = judge.judge(reading(15.37, 6000.0, Quantity.SURFACE_TEMP, "plank"))
+    for minute in range(180):
+        judge.judge(reading(24.0 - 0.05 * minute, 60.0 * minute))
+        plank = judge.judge(reading(15.31, 60.0 * minute, Quantity.SURFACE_TEMP, "plank"))
+    assert plank[0].quality is Quality.STUCK
+    moved = judge.judge(reading(15.37, 10_800.0, Quantity.SURFACE_TEMP, "plank"))
     assert moved[0].quality is Quality.OK
 
 

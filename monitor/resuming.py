@@ -1,0 +1,88 @@
+"""Takes up an enclosure where the log left it: last calls, temperatures, and what has gone."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Sequence
+
+from monitor.config_types import EnclosureConfig
+from monitor.film_history import channels_of, history_rows
+from monitor.film_keeper import FilmKeeper
+from monitor.pipeline import WHOLE, Enclosure, LastCall
+from monitor.store import Store
+from rules.call import Call
+from rules.clocks import history_wanted_from_s
+from rules.events import Event, in_force
+
+ASSUMED = " (assumed)"
+
+
+def sections_of(config: EnclosureConfig, events: Sequence[Event]) -> tuple[set[str], set[str]]:
+    """Return every section of an enclosure, and those that events name."""
+    named = {each.section for each in in_force(tuple(events)) if each.section is not None} - {WHOLE}
+    stated = {point.section for point in config.points if point.section is not None}
+    return (stated or {WHOLE}) | named, named
+
+
+def last_calls(store: Store, enclosure: str, sections: Iterable[str]) -> dict[str, LastCall]:
+    """Return each section's last call in the log.
+
+    The STOP of a work that was one until now goes on in each of its sections.
+    """
+    found = {}
+    for name in sections:
+        row = store.last_call(enclosure, name) or store.last_call(enclosure, WHOLE)
+        if row is not None:
+            cause = json.loads(row.body).get("cause", [])
+            found[name] = LastCall(Call(row.call), frozenset(str(each) for each in cause))
+    return found
+
+
+def load_temperatures(
+    store: Store,
+    config: EnclosureConfig,
+    keeper: FilmKeeper,
+    sections: Iterable[str],
+    now_s: float,
+) -> None:
+    """Take in what the log knows of the temperatures that clocks still need."""
+    for section in sections:
+        from_s = history_wanted_from_s(section, keeper.events, now_s)
+        if from_s is not None:
+            channels = channels_of(config, section)
+            rows = history_rows(store, config.name, channels, from_s, now_s)
+            keeper.samples(section).take_from_log(rows)
+
+
+def release_points(
+    enclosure: Enclosure, config: EnclosureConfig, now_s: float
+) -> Iterator[tuple[str, str]]:
+    """End STOPs that only points caused which the config no longer has.
+
+    Yields:
+        (section, the note that says so).
+    """
+    present = {point.name for point in config.points}
+    for section in enclosure.sections.values():
+        named = {each.partition("@")[2] for each in section.memory.cause}
+        gone = frozenset(
+            each for each in named if each and each.removesuffix(ASSUMED) not in present
+        )
+        if gone and section.release(gone, now_s):
+            names = ", ".join(sorted(gone))
+            yield (
+                section.name,
+                f"{names} taken out of the config: the STOP that it alone caused has ended",
+            )
+
+
+def lost_sections(store: Store, enclosure: Enclosure, events: Sequence[Event]) -> Iterator[str]:
+    """Yield a note, once, for each STOP that ended with a section which nothing names any more."""
+    last = {row.section: row for row in store.calls(enclosure.name)}
+    for name, row in sorted(last.items()):
+        if row.call != Call.STOP or name in (WHOLE, *enclosure.sections):
+            continue
+        note = f"section {name} taken out of the config: its STOP has ended"
+        logged_s = row.logged_s or 0.0
+        if not any(e.note == note and (e.recorded_s or 0.0) >= logged_s for e in events):
+            yield note
