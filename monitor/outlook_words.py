@@ -49,6 +49,8 @@ def break_text(each: OutlookBreak, bound: float, made_s: float, clock: Clock) ->
     >>> break_text(each, 3.0, 65_000.0, shown)
     'would break about 19:33 (19:03 to 20:33): surface comes within 3.0 K of the dew point'
     """
+    if each.late_s <= 0.0:
+        return f"broken now: {_WHAT[each.name].format(bound=bound)}"
     at, early, late = (clock(made_s + s) for s in (each.median_s, each.early_s, each.late_s))
     when = f"about {at}" if early == late else f"about {at} ({early} to {late})"
     return f"would break {when}: {_WHAT[each.name].format(bound=bound)}"
@@ -88,8 +90,8 @@ def as_text(made: Made, hours: float, now_s: float) -> str:
     lines += ["", *_table(made, hours, clock), ""]
     if made.breaks:
         lines += [
-            f"{break_text(each, made.limits[each.name], made_s, clock)}; "
-            f"probability {100 * each.probability:.0f} %"
+            break_text(each, made.limits[each.name], made_s, clock)
+            + ("" if each.late_s <= 0.0 else f"; probability {100 * each.probability:.0f} %")
             for each in made.breaks
         ]
     else:
