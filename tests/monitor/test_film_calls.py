@@ -1,0 +1,189 @@
+"""Calls over a film's life: what events, clocks and specs put in GO's way.
+
+The situations are DESIGN's ("Which question a call answers", "What GO, HOLD and STOP need") and the
+clocks issue's; times are the shipped polyurethane's and primer's, which are generic.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from monitor.config_types import EnclosureConfig, PointConfig
+from monitor.film_keeper import FilmKeeper
+from monitor.pipeline import Enclosure
+from monitor.specs import find_spec
+from rules.call import Call
+from rules.events import Event
+from rules.section import SectionCall
+from rules.spec import Limit, Spec, TimeRow, TimeTable
+from rules.vocabulary import ClockName, EventKind, LimitName, Stage, Step
+from sensors.faults import DEFAULT_RULES
+from sensors.reading import Quality, Quantity, Reading
+
+START_S = 1_796_000_040.0
+MIN = 60.0
+H = 3600.0
+
+POINTS = (
+    ("bow", Quantity.AIR_TEMP, 0.3),
+    ("bow", Quantity.HUMIDITY, 3.0),
+    ("plank", Quantity.SURFACE_TEMP, 0.5),
+)
+FAIR = (20.0, 50.0, 19.0)  # dew point 9.3 degC: a margin of 9.7 K
+
+
+def spec(**changes: object) -> Spec:
+    """Topcoat with short times, so that a test's day is short."""
+
+    def table(hours: float) -> TimeTable:
+        return TimeTable((TimeRow(10.0, 2 * hours * H), TimeRow(20.0, hours * H)))
+
+    base = find_spec("polyurethane-topcoat")[0]
+    times = {
+        ClockName.INDUCTION: table(0.25),
+        ClockName.POT_LIFE: table(2.0),
+        ClockName.TOUCH_DRY: table(0.5),
+        ClockName.RECOAT_OPENS: table(1.0),
+        ClockName.RECOAT_CLOSES: table(4.0),
+        ClockName.HANDLE: table(2.0),
+        ClockName.CURED: table(12.0),
+    }
+    return replace(base, times=times, pot_sizes=(), **changes)  # type: ignore[arg-type]
+
+
+class Tent:
+    """An enclosure that is fed a reading a minute."""
+
+    def __init__(
+        self, coating: Spec, events: Iterable[tuple[str, float, dict[str, object]]]
+    ) -> None:
+        points = tuple(
+            PointConfig(name, quantity, quantity.unit, accuracy, DEFAULT_RULES[quantity])
+            for name, quantity, accuracy in POINTS
+        )
+        self.keeper = FilmKeeper(coating, {})
+        self.keeper.set_events(
+            Event(EventKind(kind), START_S + at_s, "tent", row=row, **more)  # type: ignore[arg-type]
+            for row, (kind, at_s, more) in enumerate(events, 1)
+        )
+        config = EnclosureConfig("tent", points, coating.name)
+        self.tent = Enclosure(
+            config, self.keeper.film_of, START_S, on_evaluated=self.keeper.evaluated
+        )
+
+    def run(self, from_s: float, to_s: float, air: tuple[float, float, float] = FAIR) -> Call:
+        for minute in range(int(from_s // 60), int(to_s // 60) + 1):
+            time_s = START_S + 60.0 * minute
+            self.tent.take(
+                [
+                    Reading("tent", name, quantity, time_s, value, Quality.OK, time_s)
+                    for (name, quantity, _), value in zip(POINTS, air, strict=True)
+                ],
+                time_s,
+            )
+        return self.tent.call
+
+    def told(self) -> SectionCall:
+        return self.tent.explain()[0]
+
+
+def test_go_over_a_curing_film_is_no_go_for_the_next_coat() -> None:
+    humidity = Limit(LimitName.HUMIDITY_MAX, 80.0, Step.HANDLE)
+    coating = spec()
+    limits = {Stage.APPLY: {**coating.limits[Stage.APPLY], LimitName.HUMIDITY_MAX: humidity}}
+    times = {**coating.times, ClockName.RECOAT_CLOSES: TimeTable((TimeRow(20.0, 9 * H),))}
+    tent = Tent(
+        replace(coating, limits=limits, times=times),
+        [("coat-started", 0.0, {}), ("coat-ended", 20 * MIN, {}), ("mixed", 200 * MIN, {})],
+    )
+    tent.run(0, 165 * MIN)
+    # past handle the film no longer minds 84 %, the next coat does
+    assert tent.run(166 * MIN, 197 * MIN, (20.0, 84.0, 26.0)) is Call.GO
+    assert tent.told().stage is Stage.CURE
+    assert tent.run(198 * MIN, 200 * MIN, (20.0, 50.0, 26.0)) is Call.HOLD
+    assert tent.told().stage is Stage.MIX
+    # Induction takes at least 15 min, the dwell 10: neither may be skipped.
+    assert tent.run(201 * MIN, 214 * MIN) is Call.HOLD
+    assert tent.run(215 * MIN, 235 * MIN) is Call.GO
+
+
+def test_no_go_while_the_mix_must_stand() -> None:
+    tent = Tent(spec(), [("mixed", 20 * MIN, {})])
+    assert tent.run(0, 19 * MIN) is Call.GO
+    assert tent.run(20 * MIN, 30 * MIN) is Call.HOLD
+    reasons = {reason.limit: reason.text for reason in tent.told().reasons}
+    assert "must stand for another" in reasons["induction"]
+    assert tent.run(31 * MIN, 60 * MIN) is Call.GO
+
+
+def test_no_go_with_a_pot_that_is_over_its_life() -> None:
+    tent = Tent(spec(), [("mixed", 0.0, {}), ("coat-started", 30 * MIN, {})])
+    assert tent.run(0, 60 * MIN) is Call.GO
+    assert tent.run(61 * MIN, 2.5 * H) is Call.HOLD
+    assert "pot life" in {reason.limit for reason in tent.told().reasons}
+
+
+def test_a_film_whose_spec_is_not_known_gets_no_go() -> None:
+    tent = Tent(spec(), [("coat-started", 20 * MIN, {"spec": "two-pack-epoxy-primr"})])
+    assert tent.run(0, 19 * MIN) is Call.GO
+    assert tent.run(20 * MIN, 60 * MIN) is Call.HOLD
+    (reason,) = [each for each in tent.told().reasons if each.limit == "spec"]
+    assert "'two-pack-epoxy-primr' is not known" in reason.text
+
+
+def test_coating_over_a_closed_window_is_stop() -> None:
+    coat = [("coat-started", 0.0, {"coat": 1}), ("coat-ended", 20 * MIN, {})]
+    tent = Tent(spec(), [*coat, ("coat-started", 6 * H, {"coat": 2})])
+    tent.run(0, 6 * H - 60)
+    assert tent.run(6 * H, 6 * H + 120) is Call.STOP
+    (reason,) = [each for each in tent.told().reasons if each.limit == "recoat closes"]
+    assert "the recoat window of coat 1 has closed" in reason.text
+
+
+def test_sanding_after_the_window_closed_opens_it_again() -> None:
+    coat = [("coat-started", 0.0, {"coat": 1}), ("coat-ended", 20 * MIN, {})]
+    tent = Tent(spec(), [*coat, ("sanded", 5.5 * H, {}), ("coat-started", 6 * H, {"coat": 2})])
+    tent.run(0, 6 * H - 60)
+    assert tent.run(6 * H, 6 * H + 30 * MIN) is Call.GO
+
+
+def test_a_coat_that_is_being_laid_is_not_judged_by_its_own_window() -> None:
+    tent = Tent(spec(), [("coat-started", 0.0, {"coat": 1})])
+    assert tent.run(0, 6 * H) is Call.GO
+    assert tent.told().stage is Stage.APPLY
+
+
+def test_a_coat_begun_before_the_window_opened_gets_no_go() -> None:
+    coat = [("coat-started", 0.0, {"coat": 1}), ("coat-ended", 20 * MIN, {})]
+    tent = Tent(spec(), [*coat, ("coat-started", 40 * MIN, {"coat": 2})])
+    tent.run(0, 39 * MIN)
+    assert tent.run(40 * MIN, 60 * MIN) is Call.HOLD
+    (reason,) = [each for each in tent.told().reasons if each.limit == "recoat opens"]
+    assert "before the recoat window of coat 1 had opened" in reason.text
+
+
+def test_a_limit_ends_within_a_minute_of_its_step() -> None:
+    humidity = Limit(LimitName.HUMIDITY_MAX, 80.0, Step.TOUCH_DRY)
+    coating = spec()
+    limits = {Stage.APPLY: {**coating.limits[Stage.APPLY], LimitName.HUMIDITY_MAX: humidity}}
+    tent = Tent(
+        replace(coating, limits=limits), [("coat-started", 0.0, {}), ("coat-ended", 20 * MIN, {})]
+    )
+    tent.run(0, 20 * MIN)
+    for minute in range(21, 90):
+        tent.run(minute * MIN, minute * MIN)
+        if tent.told().stage is Stage.CURE:
+            break
+    # touch dry: half an hour at 20 degC, a little more at 18.5 (19 less its accuracy)
+    touch_dry = next(c for c in tent.keeper.clocks("all", tent.tent.now_s) if c.name == "touch dry")
+    assert touch_dry.ended_at_s is not None
+    assert tent.tent.now_s - touch_dry.ended_at_s <= 120.0
+
+
+def test_a_stop_that_waits_only_for_re_entry_no_longer_says_that_a_limit_is_broken() -> None:
+    tent = Tent(spec(), [])
+    tent.run(0, 5 * MIN, (20.0, 50.0, 11.0))
+    assert "a limit is broken" in tent.told().advice
+    assert tent.run(6 * MIN, 15 * MIN) is Call.STOP
+    assert "inside the limits again" in tent.told().advice
