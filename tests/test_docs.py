@@ -38,6 +38,7 @@ CALLS = {0, 10, 20}  # GO, HOLD and STOP; anything else of `check` is a refusal
 # What is not run, by its first words, and why. Each is still parsed.
 NOT_RUN = {
     "watch": "needs a broker; tests/system runs it",
+    "simulate --mqtt": "needs a broker; tests/system/test_simulate_mqtt.py runs it",
     "doctor": "asks a broker; tests/monitor/test_doctor.py and tests/system run it",
 }
 
