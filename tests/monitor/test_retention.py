@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from live import ONE_PLANK, Live, Machine
 
 from monitor import store_thin
 from monitor.export import READING_KEYS, export_readings
@@ -428,6 +429,29 @@ def test_steps_leave_time_between_them_and_a_refusal_leaves_more(store: Store) -
     # A clock set back by a year does not put the next look off by a year.
     retention.look(now - 365 * DAY_S)
     assert steps.asked == 5
+
+
+def test_a_watch_thins_beside_its_work_but_not_by_a_clock_that_cannot_be_right(
+    tmp_path: Path,
+) -> None:
+    class Looks:
+        def __init__(self) -> None:
+            self.at_s: list[float] = []
+
+        def look(self, now_s: float) -> bool:
+            self.at_s.append(now_s)
+            return False
+
+    for number, machine in enumerate((Machine(), Machine(wall_ahead_s=0.0))):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        live = Live(folder, ONE_PLANK, machine)
+        looks = Looks()
+        live.watch.retention = looks  # type: ignore[assignment]
+        live.run(60.0, live.climate())
+        assert bool(live.watch.clock_fault) == (number == 1)
+        assert bool(looks.at_s) == (number == 0)
+        live.kill()
 
 
 # Versions ------------------------------------------------------------------------------------
