@@ -75,7 +75,8 @@ def command(*words: str, clock: bool = False) -> list[str]:
 
 def environment(**more: str) -> dict[str, str]:
     """Return what such a process has to find."""
-    return {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1", **more}
+    path = os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH"))))
+    return {**os.environ, "PYTHONPATH": path, "PYTHONUNBUFFERED": "1", **more}
 
 
 def wait_for(
