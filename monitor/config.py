@@ -15,6 +15,7 @@ from monitor.config_types import (
     Config,
     ConfigFault,
     EnclosureConfig,
+    ForecastConfig,
     PointConfig,
     PublishConfig,
     ReplayConfig,
@@ -34,6 +35,7 @@ __all__ = [
     "ConfigFault",
     "EnclosureConfig",
     "Fault",
+    "ForecastConfig",
     "PointConfig",
     "PublishConfig",
     "ReplayConfig",
@@ -155,6 +157,11 @@ def config_defaults() -> dict[str, str]:
     found["publish.base"] = publish.base
     found["publish.station"] = publish.station
     found["alarm.urls_file"] = "none: alarms go by the bell and the broker"
+    found["forecast.file"] = "none: the outlook goes by the log alone"
+    found["forecast.topic"] = "none"
+    found["forecast.timezone"] = "Etc/UTC, and said"
+    found["forecast.columns"] = "looked for"
+    found["forecast.units"] = "degC, or as the column's name says"
     found["replay.time"] = "looked for"
     found["replay.timezone"] = "Etc/UTC, and said"
     plain = EnclosureConfig("", ())

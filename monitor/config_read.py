@@ -5,11 +5,10 @@ from __future__ import annotations
 import dataclasses
 import re
 import tomllib
-import zoneinfo
 from collections.abc import Iterable
-from difflib import get_close_matches
 from pathlib import Path
 
+from monitor.config_forecast import FORECAST, check_topic, forecast_of
 from monitor.config_types import (
     DEFAULT_ACCURACY,
     PASSWORD_VARIABLE,
@@ -22,6 +21,7 @@ from monitor.config_types import (
     PublishConfig,
     ReplayConfig,
 )
+from monitor.config_values import figure_at, file_at, name_at, text_at, whole_at, zone_at
 from rules.spec_faults import Fault, Faults, Table
 from rules.toml_lines import key_lines
 from rules.units import shown
@@ -31,7 +31,7 @@ from sensors.payload import PayloadFormat, SourceFault
 from sensors.reading import Quantity
 from sensors.topics import Router
 
-_TOP = ("broker", "publish", "replay", "alarm", "enclosure")
+_TOP = ("broker", "publish", "replay", "alarm", "forecast", "enclosure")
 # `password` is known here only to be refused with its reason.
 _BROKER = (
     *("host", "port", "username", "password", "password_file", "ca_file", "cert_file"),
@@ -57,10 +57,7 @@ _MEASURES: dict[Quantity, tuple[str, str, float, float]] = {
     Quantity.CO2: ("ppm", "ppm", 0.1, 5000.0),
     Quantity.DUST: ("ug/m**3", "ug/m**3", 0.01, 10_000.0),
 }
-# What no topic level and no file system takes, and the sign that brokers keep for themselves.
-_UNSAFE = frozenset('/\\+#$<>:"|?*')
 _WHOLE = "all"
-_MOST_LETTERS = 64
 
 
 def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
@@ -78,15 +75,18 @@ def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     publish = _publish(top.table("publish", ("base", "station")))
     replay = _replay(top.table("replay", ("time", "timezone")))
     alarm = _alarm(top.table("alarm", ("urls_file", *_OPEN_URLS)), base_dir)
+    forecast = forecast_of(top.table("forecast", FORECAST), base_dir)
     tables = top.tables("enclosure", _ENCLOSURE)
     if "enclosure" not in values:
         top.fault("enclosure", "is missing", 'add [[enclosure]] with its name = "polytunnel"')
     enclosures = [_enclosure(table) for table in tables]
     _unlike(tables, "name", "enclosure")
+    if forecast.topic is not None:
+        check_topic(top, forecast.topic, enclosures)
     found = faults.in_order()
     if found:
         return None, found
-    return Config(tuple(enclosures), broker, publish, replay, base_dir, alarm), ()
+    return Config(tuple(enclosures), broker, publish, replay, base_dir, alarm, forecast), ()
 
 
 def _syntax_fault(text: str, message: str) -> Fault:
@@ -100,60 +100,6 @@ def _syntax_fault(text: str, message: str) -> Fault:
     return Fault("", line, f"is not TOML: {problem[:1].lower()}{problem[1:]}", mend)
 
 
-def _text(table: Table, key: str) -> str | None:
-    """Return words as they stand, since a column or topic may hold double blanks."""
-    if key not in table.values:
-        return None
-    value = table.values[key]
-    if not isinstance(value, str):
-        table.fault(key, f"{shown(value)} is not text", "put it in quotes")
-    elif not value.strip():
-        table.fault(key, "is empty", "write it, or leave the line out")
-    elif not value.isprintable():
-        table.fault(key, "holds control characters", "write plain words")
-    else:
-        return value
-    return None
-
-
-def _name(table: Table, key: str, example: str, *, required: bool = True) -> str | None:
-    if key not in table.values:
-        if required:
-            table.missing(key, f'"{example}"')
-        return None
-    name = _text(table, key)
-    if name is None:
-        return None
-    bad = sorted({letter for letter in name if letter in _UNSAFE})
-    if bad:
-        problem = f"{shown(name)} holds {' '.join(bad)}"
-    elif ".." in name or name[0] in ".- " or name[-1] in ". ":
-        problem = f"{shown(name)} has a dot, dash or blank where a file name cannot"
-    elif len(name) > _MOST_LETTERS:
-        problem = f"{shown(name)} is longer than {_MOST_LETTERS} letters"
-    else:
-        return name
-    mend = f'topics and files are named after it: write a plain name such as "{example}"'
-    table.fault(key, problem, mend)
-    return None
-
-
-def _whole(table: Table, key: str, default: int, low: int, high: int) -> int:
-    value = table.values.get(key, default)
-    if isinstance(value, bool) or not isinstance(value, int):
-        table.fault(key, f"{shown(value)} is not a whole number", f"write {default}, no quotes")
-    elif not low <= value <= high:
-        table.fault(key, f"{value} cannot be right", f"give a number from {low} to {high}")
-    else:
-        return value
-    return default
-
-
-def _file(table: Table, key: str, base_dir: Path) -> Path | None:
-    name = _text(table, key)
-    return None if name is None else base_dir / Path(name).expanduser()
-
-
 def _broker(table: Table, base_dir: Path) -> BrokerConfig:
     if "password" in table.values:
         # Its value must not stand in the message.
@@ -164,43 +110,43 @@ def _broker(table: Table, base_dir: Path) -> BrokerConfig:
             f"{PASSWORD_VARIABLE}",
         )
     plain = BrokerConfig()
-    host = _text(table, "host") or plain.host
+    host = text_at(table, "host") or plain.host
     if any(letter in " /" for letter in host):
         table.fault("host", f"{shown(host)} is no host name or address", 'write "127.0.0.1", say')
     if "key_file" in table.values and "cert_file" not in table.values:
         table.fault("key_file", "has no cert_file beside it", "add cert_file, or remove it")
-    client_id = _text(table, "client_id")
+    client_id = text_at(table, "client_id")
     if client_id is not None and len(client_id) > 128:
         table.fault("client_id", "is longer than 128 letters", "write a shorter one")
     return BrokerConfig(
         host=host,
-        port=_whole(table, "port", plain.port, 1, 65_535),
-        username=_text(table, "username"),
-        password_file=_file(table, "password_file", base_dir),
-        ca_file=_file(table, "ca_file", base_dir),
-        cert_file=_file(table, "cert_file", base_dir),
-        key_file=_file(table, "key_file", base_dir),
+        port=whole_at(table, "port", plain.port, 1, 65_535),
+        username=text_at(table, "username"),
+        password_file=file_at(table, "password_file", base_dir),
+        ca_file=file_at(table, "ca_file", base_dir),
+        cert_file=file_at(table, "cert_file", base_dir),
+        key_file=file_at(table, "key_file", base_dir),
         tls=table.flag("tls", plain.tls),
         protocol=table.one_of("protocol", ("5", "3.1.1"), required=False) or plain.protocol,
         client_id=client_id,
-        keepalive_s=round(_within(table, "keepalive", "s", 5.0, 600.0) or plain.keepalive_s),
-        qos=_whole(table, "qos", plain.qos, 0, 1),
+        keepalive_s=round(figure_at(table, "keepalive", "s", 5.0, 600.0) or plain.keepalive_s),
+        qos=whole_at(table, "qos", plain.qos, 0, 1),
     )
 
 
 def _publish(table: Table) -> PublishConfig:
     plain = PublishConfig()
-    base = _text(table, "base") or plain.base
+    base = text_at(table, "base") or plain.base
     levels = base.split("/")
     if any(not level or set(level) & set("+#") for level in levels) or base.startswith("$"):
         mend = 'write plain levels such as "filmcall" or "yard/filmcall"'
         table.fault("base", f"{shown(base)} is no topic that can be published to", mend)
-    station = _name(table, "station", "shed-pi", required=False)
+    station = name_at(table, "station", "shed-pi", required=False)
     return PublishConfig(base, station or plain.station)
 
 
 def _replay(table: Table) -> ReplayConfig:
-    return ReplayConfig(_text(table, "time"), _timezone(table))
+    return ReplayConfig(text_at(table, "time"), zone_at(table))
 
 
 def _alarm(table: Table, base_dir: Path) -> AlarmConfig:
@@ -218,33 +164,13 @@ def _alarm(table: Table, base_dir: Path) -> AlarmConfig:
         )
     if open_keys:
         return AlarmConfig()
-    return AlarmConfig(_file(table, "urls_file", base_dir))
-
-
-def _timezone(table: Table) -> str | None:
-    name = _text(table, "timezone")
-    if name is None:
-        return None
-    try:
-        zoneinfo.ZoneInfo(name)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-        near = get_close_matches(name, sorted(zoneinfo.available_timezones()), 1)
-        mend = f"did you mean {near[0]}" if near else 'write "Etc/UTC" or "AREA/TOWN"'
-        table.fault("timezone", f"{shown(name)} is no time zone that is known", mend)
-        return None
-    return name
-
-
-def _within(
-    table: Table, key: str, unit: str, low: float, high: float, *, difference: bool = False
-) -> float | None:
-    return table.figure(key, unit, low, high, difference=difference)
+    return AlarmConfig(file_at(table, "urls_file", base_dir))
 
 
 def _enclosure(table: Table) -> EnclosureConfig:
     plain = EnclosureConfig("", ())
-    name = _name(table, "name", "polytunnel") or ""
-    offset_k = _within(table, "assumed_surface_offset", "K", -50.0, 50.0, difference=True)
+    name = name_at(table, "name", "polytunnel") or ""
+    offset_k = figure_at(table, "assumed_surface_offset", "K", -50.0, 50.0, difference=True)
     if offset_k is not None and offset_k > 0.0:
         table.fault(
             "assumed_surface_offset",
@@ -269,13 +195,13 @@ def _enclosure(table: Table) -> EnclosureConfig:
         table.fault("point", "is missing", "add [[enclosure.point]] for each quantity at a point")
     points = [_point(each, name) for each in point_tables]
     _check_points(point_tables)
-    accuracy_k = _within(table, "assumed_surface_accuracy", "K", 1.0, 20.0, difference=True)
-    altitude_m = _within(table, "altitude", "m", -430.0, 5000.0)
+    accuracy_k = figure_at(table, "assumed_surface_accuracy", "K", 1.0, 20.0, difference=True)
+    altitude_m = figure_at(table, "altitude", "m", -430.0, 5000.0)
     return EnclosureConfig(
         name=name,
         points=tuple(point for point in points if point is not None),
-        spec=_text(table, "spec") or plain.spec,
-        timezone=_timezone(table) or plain.timezone,
+        spec=text_at(table, "spec") or plain.spec,
+        timezone=zone_at(table) or plain.timezone,
         assumed_surface_offset_k=offset_k,
         assumed_surface_accuracy_k=(
             plain.assumed_surface_accuracy_k if accuracy_k is None else accuracy_k
@@ -287,12 +213,12 @@ def _enclosure(table: Table) -> EnclosureConfig:
 
 
 def _point(table: Table, enclosure: str) -> PointConfig | None:
-    name = _name(table, "name", "air-bow")
+    name = name_at(table, "name", "air-bow")
     word = table.one_of("quantity", [each.value for each in Quantity], required=True)
-    section = _name(table, "section", "hull-port", required=False)
+    section = name_at(table, "section", "hull-port", required=False)
     if section == _WHOLE:
         table.fault("section", '"all" stands for the whole work', "leave the line out")
-    topic, column = _text(table, "topic"), _text(table, "column")
+    topic, column = text_at(table, "topic"), text_at(table, "column")
     if topic is None and column is None and not {"topic", "column"} & set(table.values):
         mend = 'add topic = "shed/bow" for live work, or column = "NAME" for recordings'
         table.fault("topic", "is missing, and so is column: nothing would ever be read", mend)
@@ -300,7 +226,7 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
         if key in table.values and "topic" not in table.values:
             table.fault(key, "has no topic beside it", "add topic, or remove it")
     form = table.one_of("payload", [each.value for each in PayloadFormat], required=False)
-    value, time, unit_path = (_text(table, key) for key in ("value", "time", "unit_path"))
+    value, time, unit_path = (text_at(table, key) for key in ("value", "time", "unit_path"))
     required, inside = table.flag("required", True), table.flag("inside", True)
     if word is None:
         return None
@@ -308,7 +234,7 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
     unit = _unit(table, quantity)
     rules = _rules(table, quantity)
     _, difference, low, high = _MEASURES[quantity]
-    accuracy = _within(table, "accuracy", difference, low, high, difference=difference == "K")
+    accuracy = figure_at(table, "accuracy", difference, low, high, difference=difference == "K")
     if name is None or unit is None:
         return None
     point = PointConfig(
@@ -333,7 +259,7 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
 
 def _unit(table: Table, quantity: Quantity) -> str | None:
     allowed = units.units_of(quantity)
-    written = _text(table, "unit")
+    written = text_at(table, "unit")
     if written is None:
         if "unit" not in table.values:
             table.missing("unit", f'"{quantity.unit}" (or another of {allowed})')
@@ -358,13 +284,13 @@ def _rules(table: Table, quantity: Quantity) -> FaultRules:
     step = {"difference": difference == "K"}
     given = {
         # Beyond the range of the program's own nothing can be reckoned with.
-        "low": _within(table, "range_low", absolute, plain.low, plain.high),
-        "high": _within(table, "range_high", absolute, plain.low, plain.high),
-        "rate_floor": _within(table, "rate_floor", difference, 0.0, plain.high, **step),
-        "rate_per_min": _within(table, "rate_per_minute", difference, 0.0, plain.high, **step),
+        "low": figure_at(table, "range_low", absolute, plain.low, plain.high),
+        "high": figure_at(table, "range_high", absolute, plain.low, plain.high),
+        "rate_floor": figure_at(table, "rate_floor", difference, 0.0, plain.high, **step),
+        "rate_per_min": figure_at(table, "rate_per_minute", difference, 0.0, plain.high, **step),
         "stuck_after_s": table.duration("stuck_after"),
-        "stuck_moved": _within(table, "stuck_moved", difference, 0.0, plain.high, **step),
-        "max_age_s": _within(table, "max_age", "s", 1.0, 86_400.0),
+        "stuck_moved": figure_at(table, "stuck_moved", difference, 0.0, plain.high, **step),
+        "max_age_s": figure_at(table, "max_age", "s", 1.0, 86_400.0),
     }
     rules = dataclasses.replace(
         plain, **{key: value for key, value in given.items() if value is not None}

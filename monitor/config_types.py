@@ -233,6 +233,30 @@ class AlarmConfig:
 
 
 @dataclass(frozen=True, slots=True)
+class ForecastConfig:
+    """Where hours of outdoor weather come from; nothing is fetched.
+
+    Attributes:
+        file: CSV or JSON, read again whenever it changes, or None.
+        topic: where a message with the hours as JSON is heard, retained or not, or None.
+        timezone: zone of times that carry none, or None for UTC, which is then said.
+        columns: which column or key holds what, as `sensors.forecast` has it: (kind, column).
+        units: of temperatures where they are not degC: (kind, unit).
+    """
+
+    file: Path | None = None
+    topic: str | None = None
+    timezone: str | None = None
+    columns: tuple[tuple[str, str], ...] = ()
+    units: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def wanted(self) -> bool:
+        """Whether there is anywhere that a forecast could come from."""
+        return self.file is not None or self.topic is not None
+
+
+@dataclass(frozen=True, slots=True)
 class ReplayConfig:
     """How a recording is read.
 
@@ -256,6 +280,7 @@ class Config:
         replay: how a recording is read.
         base_dir: the folder that files named in it count from.
         alarm: where alarms go besides bell and broker.
+        forecast: where hours of outdoor weather come from.
     """
 
     enclosures: tuple[EnclosureConfig, ...]
@@ -264,3 +289,4 @@ class Config:
     replay: ReplayConfig = field(default_factory=ReplayConfig)
     base_dir: Path = Path()
     alarm: AlarmConfig = field(default_factory=AlarmConfig)
+    forecast: ForecastConfig = field(default_factory=ForecastConfig)

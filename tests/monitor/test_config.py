@@ -328,3 +328,59 @@ def test_a_file_that_cannot_be_read_is_told(tmp_path: Path) -> None:
         load_config_file(tmp_path / "none.toml")
     (tmp_path / "shed.toml").write_text(EXAMPLE)
     assert load_config_file(tmp_path / "shed.toml").base_dir == tmp_path
+
+
+FORECAST = """
+[forecast]
+file = "hours.csv"
+topic = "weather/hours"
+timezone = "Europe/Brussels"
+[forecast.columns]
+time = "valid"
+temp = "T  outside"
+humidity = "RH"
+[forecast.units]
+temp = "°F"
+"""
+
+
+def test_a_forecast_is_named_with_its_columns_units_and_zone() -> None:
+    forecast = load(one(before=FORECAST)).forecast
+    assert forecast.wanted
+    assert forecast.file == Path("/etc/paint/hours.csv")
+    assert forecast.topic == "weather/hours"
+    assert forecast.timezone == "Europe/Brussels"
+    assert dict(forecast.columns) == {"time": "valid", "temp": "T  outside", "rh": "RH"}
+    assert dict(forecast.units) == {"temp": "degF"}
+    assert not load(one()).forecast.wanted
+
+
+@pytest.mark.parametrize(
+    ("lines", "says"),
+    [
+        ("[forecast]\ntimezone = 'Etc/UTC'\n", "forecast.file: is missing, and so is topic"),
+        ("[forecast]\nurl = 'x'\ntopic = 'w'\n", "forecast.url: is no key that belongs here"),
+        ("[forecast]\ntopic = 'weather/#'\n", "forecast.topic: 'weather/#' is no single topic"),
+        ("[forecast]\ntopic = 'shed/plank'\n", "one that point 'plank' is heard on"),
+        ("[forecast]\nfile = 7\n", "forecast.file: 7 is not text"),
+        (
+            "[forecast]\nfile = 'h.csv'\n[forecast.columns]\nrain = 'R'\n",
+            "forecast.columns.rain: is no key that belongs here",
+        ),
+        (
+            "[forecast]\nfile = 'h.csv'\n[forecast.columns]\ntemp = 'T'\nsun = 'T'\n",
+            "forecast.columns.sun: 'T' is named for another quantity already",
+        ),
+        (
+            "[forecast]\nfile = 'h.csv'\n[forecast.columns]\ndew_point = 'D'\nhumidity = 'H'\n",
+            "forecast.columns.humidity: stands beside dew_point",
+        ),
+        (
+            "[forecast]\nfile = 'h.csv'\n[forecast.units]\ntemp = 'mbar'\n",
+            "forecast.units.temp: 'mbar' is no unit for a temperature",
+        ),
+    ],
+)
+def test_what_is_wrong_with_a_forecast_is_said(lines: str, says: str) -> None:
+    (fault,) = told(one(before=lines))
+    assert says in fault, fault
