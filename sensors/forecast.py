@@ -10,7 +10,8 @@ import csv
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import reduce
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +34,7 @@ Floats = npt.NDArray[np.float64]
 
 MOST_BYTES = 8_000_000
 MOST_HOURS = 20_000
+MOST_COLUMNS = 200
 SHOWN_SKIPPED = 5
 _LOW_C, _HIGH_C = -80.0, 60.0
 _GAP_S = 3.0 * 3600.0 + 1.0
@@ -191,7 +193,14 @@ def _json_table(found: object, source: str) -> tuple[dict[str, list[object]], di
     about: dict[str, object] = {}
     for _ in range(2):
         if isinstance(found, list) and found and all(isinstance(row, dict) for row in found):
-            names = {name: None for row in found for name in row}
+            # Rows that each have keys of their own would fill the memory with empty cells.
+            names = {name: None for row in found[: MOST_HOURS + 1] for name in row}
+            if len(names) > MOST_COLUMNS or len(found) > MOST_HOURS:
+                raise ForecastFault(
+                    f"{source}: {len(found)} hours of {len(names)} different keys are over the "
+                    f"{MOST_HOURS} and {MOST_COLUMNS} that a forecast may have, so it is not used; "
+                    "give the days and the quantities that matter"
+                )
             return {name: [row.get(name) for row in found] for name in names}, about
         if not isinstance(found, dict):
             break
@@ -297,9 +306,21 @@ def joined(parts: Iterable[ForecastHours]) -> ForecastHours:
         All hours, with the age of the newest part.
     """
     ordered = sorted(parts, key=lambda part: -math.inf if part.made_s is None else part.made_s)
-    newest = ordered[-1]
+    return reduce(laid_over, ordered)
+
+
+def laid_over(older: ForecastHours, newer: ForecastHours) -> ForecastHours:
+    """Return two forecasts in one: for an hour that both tell of, the newer one's word.
+
+    Args:
+        older: whose hours fill what the newer one does not tell of.
+        newer: whose age counts.
+
+    Returns:
+        All hours; sun only where both have it.
+    """
     hours: dict[float, tuple[float, float, float, float]] = {}
-    for part in ordered:
+    for part in (older, newer):
         sun = np.full(part.time_s.size, np.nan) if part.sun_w_m2 is None else part.sun_w_m2
         columns = (part.time_s, part.temp_c, part.dew_point_c, part.rh_pct, sun)
         for time_s, *values in zip(*(column.tolist() for column in columns), strict=True):
@@ -312,7 +333,28 @@ def joined(parts: Iterable[ForecastHours]) -> ForecastHours:
         table[:, 1],
         table[:, 2],
         table[:, 3] if bool(np.isfinite(table[:, 3]).all()) else None,
-        newest.made_s,
-        tuple(notice for part in ordered for notice in part.notices),
-        sum(part.skipped for part in ordered),
+        newer.made_s,
+        tuple(dict.fromkeys((*older.notices, *newer.notices))),
+        older.skipped + newer.skipped,
+    )
+
+
+def within_time(hours: ForecastHours, from_s: float, until_s: float) -> ForecastHours | None:
+    """Return the hours of a span of time, or None where fewer than two are in it.
+
+    Args:
+        hours: a forecast.
+        from_s: first time that counts [s].
+        until_s: last time that counts [s].
+    """
+    kept = (hours.time_s >= from_s) & (hours.time_s <= until_s)
+    if int(kept.sum()) < 2:
+        return None
+    return replace(
+        hours,
+        time_s=hours.time_s[kept],
+        temp_c=hours.temp_c[kept],
+        dew_point_c=hours.dew_point_c[kept],
+        rh_pct=hours.rh_pct[kept],
+        sun_w_m2=None if hours.sun_w_m2 is None else hours.sun_w_m2[kept],
     )

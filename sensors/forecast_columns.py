@@ -16,6 +16,7 @@ from sensors.wire import PayloadFault
 
 KINDS = ("time", "temp", "dew_point", "rh", "sun", "made")
 
+_LAST_S = 4_102_444_800.0  # 2100-01-01 UTC; a later time is a number of something else
 _WORD = re.compile(r"[^\W_\d]+|\d+")
 _SUN = frozenset(["sun", "solar", "radiation", "irradiance", "shortwave", "ghi"])
 _TIME = frozenset(["time", "date", "datetime", "timestamp", "valid", "hour", "when", "epoch"])
@@ -178,7 +179,7 @@ def time_of(cell: object, zone: ZoneInfo) -> float | None:
     if math.isfinite(number):
         for least, per_second in ((1e17, 1e9), (1e14, 1e6), (1e11, 1e3), (1e8, 1.0)):
             if number >= least:
-                return number / per_second
+                return number / per_second if number / per_second < _LAST_S else None
         return None
     try:
         when = datetime.fromisoformat(text)
@@ -193,4 +194,7 @@ def time_of(cell: object, zone: ZoneInfo) -> float | None:
             return None
     if when.tzinfo is None:
         when = when.replace(tzinfo=zone)
-    return when.astimezone(UTC).timestamp()
+    try:
+        return when.astimezone(UTC).timestamp()
+    except OverflowError:  # the first or last day that a calendar has, in another zone
+        return None

@@ -9,7 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sensors.forecast import ForecastHours, forecast_of_json, joined, read_forecast
+from sensors.forecast import (
+    ForecastHours,
+    forecast_of_json,
+    joined,
+    laid_over,
+    read_forecast,
+    within_time,
+)
 from sensors.forecast_columns import ForecastFault
 
 NOON_S = datetime(2026, 4, 25, 12, tzinfo=UTC).timestamp()
@@ -167,3 +174,32 @@ def test_newer_hours_lie_over_older_ones() -> None:
     whole = joined([made(200.0, 8.0, NOON_S + 3600.0), made(100.0, 5.0, NOON_S)])
     assert whole.temp_c.tolist() == [5.0, 8.0, 8.0, 8.0]
     assert whole.made_s == 200.0
+
+
+def test_rows_of_many_different_keys_do_not_fill_the_memory() -> None:
+    text = json.dumps([{f"k{n}": 0} for n in range(5_000)])
+    with pytest.raises(ForecastFault, match="5000 hours of 5000 different keys are over"):
+        forecast_of_json(text, "weather/hours")
+
+
+@pytest.mark.parametrize("stamp", ["0001-01-01T00:00:00+14:00", 1e300, 9e12, [1] * 50, {"a": 1}])
+def test_a_time_that_no_calendar_has_is_left_out(stamp: object) -> None:
+    good = [
+        {"time": NOON_S + 3600.0 * h, "temp": 11.0, "dew_point": 7.0, "made": "x"} for h in range(2)
+    ]
+    bad = {"time": stamp, "temp": 11.0, "dew_point": 7.0, "made": "0001-01-01T00:00:00+14:00"}
+    hours = forecast_of_json(json.dumps([*good, bad]), "weather/hours")
+    assert hours.skipped == 1
+    assert hours.made_s is None
+
+
+def test_what_came_later_counts_and_what_it_lacks_is_kept() -> None:
+    rows = [{"time": NOON_S + 3600.0 * h, "temp": 10.0 + h, "dew_point": 5.0} for h in range(4)]
+    older, newer = (forecast_of_json(json.dumps(part), "x") for part in (rows[:3], rows[2:]))
+    newer.temp_c[:] = 20.0
+    both = laid_over(older, newer)
+    assert both.temp_c.tolist() == [10.0, 11.0, 20.0, 20.0]
+    cut = within_time(both, NOON_S + 3600.0, NOON_S + 7200.0)
+    assert cut is not None
+    assert cut.temp_c.tolist() == [11.0, 20.0]
+    assert within_time(both, NOON_S, NOON_S) is None
