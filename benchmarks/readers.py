@@ -1,0 +1,405 @@
+"""Reads figures from what each benchmark prints, and holds them against their targets.
+
+Targets are those of the project's design and issues.
+"""
+
+from __future__ import annotations
+
+import re
+
+from benchmarks.figures import Figure, Unread, number, numbers
+
+
+def read_dew_point(output: str) -> list[Figure]:
+    """Read `dew_point.py`."""
+    rate, times, share = numbers(output, r"^numpy, dew point\s+([\d.]+)\s+([\d.]+)\s+([\d.]+)%")
+    off_k = number(output, r"exact inversion: ([\d.e+-]+) K")
+    return [
+        Figure(
+            "dew points, numpy path, one core",
+            "≥ 20 million a second",
+            f"{rate:.1f} million a second",
+            rate >= 20.0,
+            f"{times:.0f} × PsychroLib in a loop; {share:.0f} % of numpy's exp alone",
+        ),
+        Figure(
+            "their largest difference from the exact inversion",
+            "≤ 0.001 K",
+            f"{off_k:.1e} K",
+            off_k <= 0.001,
+            f"{off_k / 0.001:.3f} of the target",
+        ),
+    ]
+
+
+def read_replay(output: str) -> list[Figure]:
+    """Read `replay.py`: the longest recording counts."""
+    rows = re.findall(r"^(\d+) +(\d+) +(\d+) +([\d.]+) +(\d+) +([\d.]+)$", output, re.MULTILINE)
+    if not rows:
+        raise Unread("no line of a replay")
+    count, _, rate, times, peak_mib, row_us = map(float, rows[-1])
+    first, first_mib, first_us = float(rows[0][0]), float(rows[0][4]), float(rows[0][5])
+    return [
+        Figure(
+            f"replay at full speed with log, {count:,.0f} rows of four readings",
+            "≥ 50,000 readings a second",
+            f"{rate:,.0f} readings a second, {row_us:.0f} µs a row",
+            rate >= 50_000.0,
+            f"{times:.0f} × the time in which pandas reads the same file",
+            "An evaluation a row is some 40 µs of plain Python, the log some 15 µs: see the "
+            "profile at the end of this page.",
+        ),
+        Figure(
+            "how its cost and memory grow",
+            "",
+            f"{row_us / first_us:.2f} × the time a row, {peak_mib:.0f} MiB",
+            None,
+            f"beside {first:,.0f} rows, {first_mib:.0f} MiB",
+        ),
+    ]
+
+
+def read_latency(output: str) -> list[Figure]:
+    """Read the first half of `watch.py`."""
+    p50, p99, worst, count = numbers(
+        output, r"call change +p50 ([\d.]+) ms, p99 ([\d.]+) ms, worst ([\d.]+) ms of (\d+)"
+    )
+    bare99, ratio = numbers(output, r"bare broker .*p99 ([\d.]+) ms; ratio [\d.]+ and ([\d.]+)")
+    return [
+        Figure(
+            "a reading that changes the call → message at a subscriber, 200 readings a second",
+            "p99 ≤ 50 ms",
+            f"p99 {p99:.1f} ms, p50 {p50:.1f}, worst {worst:.0f}, of {count:.0f} changes",
+            p99 <= 50.0,
+            f"{ratio:.1f} × the p99 of a message over the same broker with nothing between "
+            f"({bare99:.1f} ms)",
+            "The call waits for the log's commit to the disk, and for a processor while other "
+            "programs hold them.",
+        )
+    ]
+
+
+def read_intake(output: str) -> list[Figure]:
+    """Read the second half of `watch.py`, then `intake.py`."""
+    sent, took_s = numbers(output, r"^sent +(\d+) in ([\d.]+) s\nin the log")
+    logged, lost = numbers(output, r"^in the log +(\d+), lost (-?\d+)")
+    rate = number(output, r"^in the log.*\nrate +([\d.]+) a second")
+    early, late = numbers(
+        output, r"^memory +([\d.]+) MiB at a fifth of the run, ([\d.]+) at the end$"
+    )
+    cpu, reading_us = numbers(
+        output, r"^CPU +(\d+)% of one core, ([\d.]+) us a reading\nmemory.*end$"
+    )
+    alone, alone_lost = numbers(output, r"^received +(\d+), lost (\d+)")
+    enough = sent / took_s >= 1990.0
+    return [
+        Figure(
+            f"sustained intake, sensor to log, {took_s:.0f} s",
+            "2,000 readings a second for 60 s, none lost",
+            f"{logged:,.0f} logged of {sent:,.0f} at {rate:.0f} a second, {lost:.0f} lost",
+            lost == 0 and enough,
+            f"{logged / sent:.4f} of what was sent; {cpu:.0f} % of one core, {reading_us:.0f} µs "
+            "a reading",
+            "The sender itself could not keep the rate beside the other programs."
+            if not enough
+            else "",
+        ),
+        Figure(
+            "memory of the program over that run",
+            "flat",
+            f"{early:.1f} MiB at a fifth, {late:.1f} at the end",
+            late - early <= 5.0,
+            f"{late / early:.3f} × its own at a fifth",
+        ),
+        Figure(
+            "intake alone, sensor to queue",
+            "none lost",
+            f"{alone:,.0f} received, {alone_lost:.0f} lost",
+            alone_lost == 0,
+            f"{alone / (alone + alone_lost):.4f} of what was sent",
+        ),
+    ]
+
+
+def read_review(output: str) -> list[Figure]:
+    """Read `review.py`: the last run, whose peak is not its parent's."""
+    rows = number(output, r"^([\d,]+) readings written")
+    took_s = numbers(output[output.rindex("open ") :], r"^whole ([\d.]+) s")[0]
+    peak_mib = numbers(output[output.rindex("open ") :], r"^peak (\d+) MiB")[0]
+    plain_s = number(output, r"plain fetch ([\d.]+) s")
+    return [
+        Figure(
+            f"review of a log of {rows:,.0f} readings (90 days at 10 s, three points)",
+            "≤ 10 s",
+            f"{took_s:.1f} s",
+            took_s <= 10.0,
+            f"{took_s / plain_s:.2f} × sqlite3 fetching the same readings ({plain_s:.1f} s)",
+        ),
+        Figure(
+            "its peak memory",
+            "≤ 500 MiB",
+            f"{peak_mib:.0f} MiB",
+            peak_mib <= 500.0,
+            f"{peak_mib * 2**20 / rows:.0f} bytes a reading",
+        ),
+    ]
+
+
+def read_startup(output: str) -> list[Figure]:
+    """Read `startup.py`."""
+    found = []
+    for name, target_s, why in (
+        ("filmcall --help", 0.3, ""),
+        ("filmcall check", 0.5, ""),
+        (
+            "filmcall check --spec",
+            0.5,
+            "A spec with drying times needs numpy for its rate law, and the argument parser loads "
+            "pydantic: a third each of the processor time.",
+        ),
+    ):
+        median_s, least_s, cpu_s, times = numbers(
+            output,
+            rf"^{name} +median ([\d.]+) s, least ([\d.]+) s, processor ([\d.]+) s, "
+            r"x baseline ([\d.]+)",
+        )
+        found.append(
+            Figure(
+                f"`{name}` as a whole process",
+                f"≤ {target_s} s",
+                f"median {median_s:.2f} s, least {least_s:.2f} (processor {cpu_s:.2f} s)",
+                median_s <= target_s,
+                f"{times:.1f} × `python -c pass`",
+                why,
+            )
+        )
+    modules = re.findall(r"(\d+) modules, pandas (no|YES)", output)
+    if len(modules) != 3:
+        raise Unread("no count of modules for each command")
+    found.append(
+        Figure(
+            "commands of these that import pandas",
+            "0",
+            f"{sum(pandas == 'YES' for _, pandas in modules)}",
+            all(pandas == "no" for _, pandas in modules),
+            f"of {len(modules)}; {', '.join(count for count, _ in modules)} modules",
+        )
+    )
+    return found
+
+
+def read_week(output: str) -> list[Figure]:
+    """Read `week.py`."""
+    days, readings, outlooks = numbers(
+        output, r"^([\d.]+) days: (\d+) readings, \d+ calls told, (\d+) outlooks"
+    )
+    tenth, end, peak, growth, slope, bare = numbers(
+        output,
+        r"^memory ([\d.]+) MiB at a tenth, ([\d.]+) at the end, peak ([\d.]+); grew ([+-][\d.]+) "
+        r"MiB \(([+-][\d.]+) a day\); ([\d.]+) of a bare",
+    )
+    files, files_end = numbers(output, r"^open files (\d+) at a tenth, (\d+) at the end")
+    return [
+        Figure(
+            f"`watch` over {days:g} simulated days ({readings:,.0f} readings, "
+            f"{outlooks:,.0f} outlooks, screen drawn once a minute): peak memory",
+            "≤ 120 MiB",
+            f"{peak:.1f} MiB",
+            peak <= 120.0,
+            f"{bare:.1f} × a bare interpreter's at the end",
+        ),
+        Figure(
+            "its memory from a tenth of the run to the end",
+            "flat: grows by at most 5 MiB",
+            f"{tenth:.1f} MiB → {end:.1f} MiB, {slope:+.2f} MiB a day",
+            growth <= 5.0,
+            f"{end / tenth:.3f} × its own at a tenth",
+        ),
+        Figure(
+            "its open files from a tenth of the run to the end",
+            "flat",
+            f"{files:.0f} → {files_end:.0f}",
+            files_end <= files,
+            f"{files_end / files:.2f} × its own at a tenth",
+        ),
+    ]
+
+
+def read_safety(output: str) -> list[Figure]:
+    """Read `safety.py`, run once or for one batch of seeds after the other."""
+
+    def every(pattern: str) -> list[float]:
+        found = [float(each) for each in re.findall(pattern, output)]
+        if len(found) != len(batches):
+            raise Unread(f"not {len(batches)} of {pattern!r}")
+        return found
+
+    batches = re.findall(r"(\d+) seeds of ([\d.]+) days: \d+ h simulated", output)
+    if not batches:
+        raise Unread("no batch of seeds")
+    seeds, days = sum(int(each) for each, _ in batches), float(batches[0][1])
+    hours = sum(every(r"days: (\d+) h simulated"))
+    go_h, stop_h = sum(every(r"under GO (\d+) h")), sum(every(r"under STOP (\d+) h"))
+    lines = "".join(re.findall(r"faults put in: (.*)", output))
+    faults = sum(map(int, re.findall(r"'[a-z]+': (\d+)", lines)))
+    false_go = sum(every(r"false GO steps: (\d+)"))
+    drift = sum(every(r"false GO steps: \d+, and (\d+) while"))
+    missed = sum(every(r"missed STOP: (\d+)"))
+    false_stop = sum(every(r"false STOP: (\d+)"))
+    fault_stop = sum(every(r"false STOP: \d+, and (\d+) while"))
+    lost, chain = sum(every(r"events lost: (\d+)")), sum(every(r"found in a log: (\d+)"))
+    growth = max(every(r"memory grew by at most ([\d.-]+) MiB"))
+    handles = max(every(r"open files grew by at most (-?\d+)"))
+    steps = hours * 120.0
+    over = f"{seeds} seeds of {days:g} days, {hours:,.0f} h, {faults} faults"
+    return [
+        Figure(
+            f"false GO, in steps of 30 s ({over})",
+            "0",
+            f"{false_go:.0f}",
+            false_go == 0,
+            f"of {steps:,.0f} steps, {go_h:,.0f} h of them under GO; and {drift:.0f} while a probe "
+            "drifted or stuck beyond its stated accuracy",
+        ),
+        Figure(
+            "missed STOP, over 5 min",
+            "0",
+            f"{missed:.0f}",
+            missed == 0,
+            f"in {hours:,.0f} h, {stop_h:,.0f} h of them under STOP",
+        ),
+        Figure(
+            "false STOP, no probe failing",
+            "",
+            f"{false_stop:.0f}",
+            None,
+            f"in {hours:,.0f} h; and {fault_stop:.0f} while a probe failed",
+        ),
+        Figure(
+            "events lost, changes found in a log",
+            "0, 0",
+            f"{lost:.0f}, {chain:.0f}",
+            lost == 0 and chain == 0,
+            f"in {seeds} logs with kills, full disks and set clocks",
+        ),
+        Figure(
+            "growth over a soak, worst seed: memory, open files",
+            "",
+            f"{growth:.1f} MiB, {handles:.0f}",
+            None,
+            "from a tenth of the run to its end, in a process that runs many",
+        ),
+    ]
+
+
+def read_kills(output: str) -> list[Figure]:
+    """Read `kills.py`: both kinds of kill together."""
+
+    def both(pattern: str) -> tuple[int, ...]:
+        found = re.findall(pattern, output)
+        if len(found) != 2:
+            raise Unread(f"not two of {pattern!r}")
+        pairs = [each if isinstance(each, tuple) else (each,) for each in found]
+        return tuple(sum(int(each) for each in column) for column in zip(*pairs, strict=True))
+
+    (rounds,) = both(r": (\d+) kills")
+    events, events_lost = both(r"events acknowledged (\d+), lost (\d+)")
+    calls, calls_lost = both(r"calls told (\d+), not in the log (\d+)")
+    heard, heard_lost = both(r"heard at the broker (\d+), not in the log (\d+)")
+    (stops,) = both(r"did not come back as STOP: (\d+)")
+    readings, lost = both(r"readings (\d+), lost (\d+)")
+    oldest = max(float(each) for each in re.findall(r"oldest lost reading ([\d.]+) s", output))
+    problems = output.count("PROBLEM")
+    gone = events_lost + calls_lost + heard_lost + stops
+    return [
+        Figure(
+            f"events, calls and STOPs lost by {rounds} kills, damaged logs",
+            "0, 0",
+            f"{gone}, {problems}",
+            gone == 0 and problems == 0,
+            f"of {events:,} events acknowledged, {calls:,} calls told and {heard:,} heard",
+        ),
+        Figure(
+            "oldest reading that a kill took",
+            "≤ 5 s old",
+            f"{oldest:.2f} s",
+            oldest <= 5.0,
+            f"{oldest / 5.0:.2f} of what is allowed; {lost:,} of {readings:,} readings lost",
+        ),
+    ]
+
+
+def read_outlook(output: str) -> list[Figure]:
+    """Read `outlook.py`."""
+    room = output.split("Real room, log growing")[1].split("Real room, fitted")[0]
+    tents = output.split("simulated tents, trend alone")[1]
+    found = []
+    for title, text in (("the real room recording", room), ("the simulated tents", tents)):
+        wins, worst = numbers(text, r"rms: better than both .* on (\d) of 3.*at worst ([\d.]+)")
+        mean_wins, mean_worst = numbers(text, r"mean: better .* on (\d) of 3.*at worst ([\d.]+)")
+        found.append(
+            Figure(
+                f"outlook on {title}: quantities better than both baselines from 60 min on",
+                "≥ 2 of 3, nowhere over 1.05 × persistence",
+                f"{wins:.0f} by rms, {mean_wins:.0f} by mean error",
+                min(wins, mean_wins) >= 2 and max(worst, mean_worst) <= 1.05,
+                f"at worst {worst:.2f} (rms) and {mean_worst:.2f} (mean) × persistence; the other "
+                "baseline is a straight line",
+            )
+        )
+    nights, line = re.findall(r"bands, (\d+) nights: (.*)", tents)[0]
+    together = number(line, r"together ([\d.]+) %")
+    each = [float(share) for share in re.findall(r"([\d.]+)%", line)]
+    found.append(
+        Figure(
+            f"what its 80 % bands held on {nights} simulated nights",
+            "75 to 85 %",
+            f"{together:.1f} %, by quantity {min(each):.1f} to {max(each):.1f} %",
+            all(75.0 <= share <= 85.0 for share in (together, *each)),
+            f"{together / 80.0:.3f} of the 80 % that they say",
+        )
+    )
+    breaks, days, warned, false = numbers(
+        output, r"outlook, trend alone +(\d+) breaks in (\d+) days, +([\d.]+) % .*, ([\d.]+) false"
+    )
+    base, base_false = numbers(output, r"carried 60 min .* ([\d.]+) % .*, ([\d.]+) false a day")
+    found.append(
+        Figure(
+            f"breaks of the margin warned of 30 min ahead ({breaks:.0f} in {days:.0f} days)",
+            "",
+            f"{warned:.1f} %, {false:.2f} false a day",
+            None,
+            f"last hour's trend carried 60 min: {base:.1f} %, {base_false:.2f} false a day",
+        )
+    )
+    return found
+
+
+def read_screen(output: str) -> list[Figure]:
+    """Read `screen.py`."""
+    shares = [float(each) for each in re.findall(r": ([\d.]+) % of one core", output)]
+    if not shares:
+        raise Unread("no share of a core")
+    return [
+        Figure(
+            "screen at two redraws a second, 40 × 12 to 200 × 60",
+            "≤ 3 % of one core",
+            f"{min(shares):.1f} to {max(shares):.1f} %",
+            max(shares) <= 3.0,
+            f"at most {max(shares) / 3.0:.2f} of the target",
+        )
+    ]
+
+
+def read_clocks(output: str) -> list[Figure]:
+    """Read `clocks.py`: three weeks of samples at 30 s."""
+    took_ms, plain_ms, times = numbers(output, r"^ *60000 +([\d.]+) +([\d.]+) +([\d.]+)$")
+    return [
+        Figure(
+            "a section's clocks from 60,000 samples",
+            "",
+            f"{took_ms:.1f} ms",
+            None,
+            f"{times:.1f} × one numpy trapezoid over them ({plain_ms:.2f} ms)",
+        )
+    ]
