@@ -9,7 +9,9 @@ from __future__ import annotations
 import csv
 import difflib
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date
+from itertools import pairwise
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -55,7 +57,7 @@ def open_recording(
     if time_column is None:
         notices.append(f"The time is taken from {place.name}.")
     cells = [" ".join(row[at] for at in place.cells) for row in layout.sample]
-    day_first = _day_first(path, layout, place, cells, notices)
+    day_first = _day_first(path, layout, place, cells, chosen, notices)
     form = times.time_form(cells, day_first=day_first)
     if form is None:
         raise RecordingFault(
@@ -172,11 +174,17 @@ def _time_place(
 
 
 def _day_first(
-    path: Path, layout: Layout, place: TimePlace, cells: Sequence[str], notices: list[str]
+    path: Path,
+    layout: Layout,
+    place: TimePlace,
+    cells: Sequence[str],
+    columns: Sequence[Column],
+    notices: list[str],
 ) -> bool:
+    """Tell how dates like 04/02/2015 are meant, and say by what: their numbers, their order, °F."""
     if not times.needs_day_or_month(cells):
         return True
-    known = times.day_or_month(cells)
+    known, why = times.day_or_month(cells), "since the other order would give a month over 12"
     if known is None:
         # The head may lie within twelve days; the rest of the file may still tell.
         at = place.cells[0]
@@ -184,18 +192,45 @@ def _day_first(
             rows = csv.reader(
                 (line.replace("\x00", "") for line in file), delimiter=layout.separator
             )
-            known = times.day_or_month(row[at].strip() for row in rows if len(row) > at)
+            dates = list(dict.fromkeys(row[at].strip()[:10] for row in rows if len(row) > at))
+        known = times.day_or_month(dates)
+        if known is None:
+            known, why = _closer(dates), "since so they follow each other more closely"
     if known is None:
-        notices.append(
-            f"Dates like {cells[0]!r} are read with the day first; "
-            "no date in the file tells whether that is right."
-        )
-        return True
+        known, why = True, "and no date in the file tells whether that is right"
+        fahrenheit = any(column.unit == "degF" for column in columns)
+        if fahrenheit and not any("." in cell for cell in cells):
+            known, why = False, "as is usual where temperatures are in degF, and no date tells"
+        why += "; if it is not, write them like 2026-04-25"
     notices.append(
-        f"Dates like {cells[0]!r} are read with the {'day' if known else 'month'} first, "
-        "since the other order would give a month over 12."
+        f"Dates like {cells[0]!r} are read with the {'day' if known else 'month'} first, {why}."
     )
     return known
+
+
+def _closer(dates: Iterable[str]) -> bool | None:
+    """Tell whether dates lie closer together with the day first; None where neither order does.
+
+    A logger writes its rows one after another, so the order that makes 11/09 and 12/09
+    neighbours is right, and the one that puts a month between them is wrong.
+
+    >>> _closer(["03/10/2026", "04/10/2026"]), _closer(["10/03/2026", "10/04/2026"])
+    (True, False)
+    """
+    pairs = [
+        (int(found[1]), int(found[2]), int(found[3]))
+        for found in (re.match(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{2,4})", each) for each in dates)
+        if found is not None
+    ]
+    try:
+        by_day = [date(max(year, 1), second, first).toordinal() for first, second, year in pairs]
+        by_month = [date(max(year, 1), first, second).toordinal() for first, second, year in pairs]
+    except ValueError:  # 31/02: no date at all, which the rows themselves will tell
+        return None
+    far_by_day, far_by_month = (
+        sum(abs(after - before) for before, after in pairwise(days)) for days in (by_day, by_month)
+    )
+    return None if far_by_day == far_by_month else far_by_day < far_by_month
 
 
 def _zone(
@@ -222,7 +257,7 @@ def _zone(
     if given is None:
         notices.append(
             "The times carry no zone and none is given: they are read as UTC. "
-            'Set timezone = "AREA/TOWN" in the config if they are local.'
+            "If they are local, give --timezone AREA/TOWN, or set it in the config."
         )
         return utc
     if given.key not in ("UTC", "Etc/UTC"):

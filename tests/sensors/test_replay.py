@@ -232,6 +232,28 @@ def test_month_first_is_told_by_a_row_far_down_the_file(write: Write) -> None:
     assert moments(recording)[-1] == "13 00:00:00"
 
 
+def test_day_or_month_first_is_told_by_dates_that_follow_each_other(write: Write) -> None:
+    rows = "time,temp,rh\n{} 23:50,1,1\n{} 00:00,2,2\n"
+    recording = opened(write(rows.format("09/11/2026", "09/12/2026")))
+    assert moments(recording) == ["11 23:50:00", "12 00:00:00"]
+    assert said(recording, "month first", "follow each other more closely")
+    recording = opened(write(rows.format("03.10.2026", "04.10.2026")))
+    assert moments(recording) == ["03 23:50:00", "04 00:00:00"]
+    assert said(recording, "day first", "follow each other more closely")
+
+
+def test_one_date_beside_degrees_fahrenheit_is_read_with_the_month_first(write: Write) -> None:
+    # Common practice, no source: who measures in degF writes the month first.
+    path = write("time;temp (°F);rh\n09/12/2026 07:00:00 AM;58,0;60\n")
+    recording = open_recording(path, None, enclosure="tent")
+    assert moments(recording) == ["12 07:00:00"]
+    assert said(recording, "month first", "degF", "2026-04-25")
+    # A date with points has the day first wherever it is written.
+    path = write("time;temp (°F);rh\n09.12.2026 07:00:00;58,0;60\n")
+    recording = open_recording(path, None, enclosure="tent")
+    assert moments(recording) == ["09 07:00:00"]
+
+
 def test_date_and_time_in_two_columns(write: Write) -> None:
     text = "Date,Time,temp,rh\n25/04/2026,14:30:00,21.5,60\n25/04/2026,14:31:00,21.6,60\n"
     for options in ({}, {"time_column": "Date"}, {"time_column": "Time"}):
