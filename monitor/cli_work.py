@@ -18,10 +18,15 @@ work_app = typer.Typer(rich_markup_mode=None)
 )
 def event(
     kind: Annotated[str, typer.Argument(help="What was done: coat-started, mixed, wiped, ...")],
-    enclosure: Annotated[str, typer.Option(help="Where.")],
+    enclosure: Annotated[
+        str | None, typer.Option(help="Where; the log's only one if left out.")
+    ] = None,
     section: Annotated[str | None, typer.Option(help="Which part of the work.")] = None,
     at: Annotated[
         str | None, typer.Option(help="When: 14:30 or ISO 8601; now if left out.")
+    ] = None,
+    timezone: Annotated[
+        str | None, typer.Option(help="Zone of --at where it has none; else the enclosure's.")
     ] = None,
     note: Annotated[str, typer.Option(help="Free words.")] = "",
     spec: SpecOption = None,
@@ -46,6 +51,7 @@ def event(
             enclosure=enclosure,
             section=section,
             at=at,
+            timezone=timezone,
             note=note,
             spec=spec,
             coat=coat,

@@ -12,6 +12,7 @@ from monitor.facts import config_in, spec_in
 from monitor.film_history import Channel, channels_of, history_rows
 from monitor.film_keeper import Temperatures
 from monitor.log_command import reading_log
+from monitor.log_zone import zone_in_log
 from monitor.moments import moment_s
 from monitor.pipeline import WHOLE
 from monitor.specs import find_spec
@@ -51,11 +52,11 @@ def run(
         db: the log.
     """
     now_s = time.time()
-    time_s = now_s if at is None else moment_s(at, now_s)
     configs = _configs(config_file)
     beside = config_file.parent if config_file is not None else None
     with reading_log(db) as store:
         names = [enclosure] if enclosure is not None else enclosures_in(store)
+        time_s = now_s if at is None else moment_s(at, now_s, _zone(store, names))
         found = {
             name: clocks_in_log(
                 store,
@@ -80,6 +81,12 @@ def run(
         for clock in clocks
     ]
     return "\n".join(lines) or "no clock runs: no mix and no coat is recorded"
+
+
+def _zone(store: Store, names: Sequence[str]) -> str | None:
+    """The zone that the enclosures share, or None, which is the machine's own."""
+    zones = {zone_in_log(store, name) for name in names}
+    return zones.pop() if len(zones) == 1 else None
 
 
 def _configs(config_file: Path | None) -> dict[str, EnclosureConfig]:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import difflib
 import math
 import time
+from datetime import datetime
 from pathlib import Path
 from typing import TypeVar
 
 from monitor.clocks_command import clocks_in_log
 from monitor.facts import config_in
-from monitor.moments import AHEAD_S, moment_s
+from monitor.log_command import reading_log
+from monitor.log_zone import carries_zone, zone_in_log
+from monitor.moments import AHEAD_S, moment_s, zone_named
 from monitor.places import log_path
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.store import Store
@@ -32,9 +35,10 @@ Number = TypeVar("Number", int, float)
 def run(
     kind: str,
     *,
-    enclosure: str,
+    enclosure: str | None,
     section: str | None,
     at: str | None,
+    timezone: str | None,
     note: str,
     spec: str | None,
     coat: int | None,
@@ -55,7 +59,9 @@ def run(
         FilmcallError: what was given cannot be, or the log refuses.
     """
     now_s = time.time()
-    time_s = now_s if at is None else moment_s(at, now_s)
+    enclosure = _enclosure(enclosure, db)
+    zone = _zone(at, timezone, enclosure, db, now_s)
+    time_s = now_s if at is None else moment_s(at, now_s, zone)
     if time_s > now_s + AHEAD_S:
         raise FilmcallError(
             f"time {at} is ahead of the clock, so the event was not recorded; events are what has "
@@ -64,10 +70,6 @@ def run(
     if time_s < now_s - LONG_AGO_S:
         raise FilmcallError(
             f"time {at} is more than 10 years ago, so the event was not recorded; check the year"
-        )
-    if not enclosure.strip():
-        raise FilmcallError(
-            "enclosure is empty, so nothing was recorded; give its name with --enclosure"
         )
     event = Event(
         kind=_kind(kind),
@@ -102,13 +104,58 @@ def run(
         if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:
             warnings.append(launch_warning(clocks_in_log(store, enclosure, time_s - 1.0)))
     late = now_s - time_s
-    said = f"recorded {kept.kind.value} at {iso_utc(kept.time_s)} in {printable(enclosure)}"
+    said = f"recorded {kept.kind.value} at {iso_utc(kept.time_s)}"
+    if zone is not None:
+        said += f" ({datetime.fromtimestamp(kept.time_s, zone_named(zone)):%H:%M} in {zone})"
+    said += f" in {printable(enclosure)}"
     if section is not None:
         said += f"/{printable(section)}"
     said += f", row {kept.row}"
     if late > LATE_S:
         said += f" (late, {minutes_text(late)} after)"
     return "\n".join([said, *(f"warning: {each}" for each in warnings if each)])
+
+
+def _enclosure(wanted: str | None, db: Path | None) -> str:
+    """The enclosure that is meant: the named one, else the only one of which the log has readings.
+
+    Raises:
+        FilmcallError: the name is empty, or left out where the log does not make it plain.
+    """
+    if wanted is not None:
+        if not wanted.strip():
+            raise FilmcallError(
+                "enclosure is empty, so nothing was recorded; give its name with --enclosure"
+            )
+        return wanted
+    known: list[str] = []
+    path = log_path(db)
+    if path.is_file():
+        with reading_log(path) as store:
+            known = sorted({channel.enclosure for channel in store.channels()})
+    if len(known) == 1:
+        return known[0]
+    names = ", ".join(printable(name) for name in known)
+    has = f"has readings from {names}" if known else "has no reading yet"
+    raise FilmcallError(
+        f"enclosure is left out and the log {path} {has}, so nothing was recorded; give "
+        "--enclosure NAME"
+    )
+
+
+def _zone(
+    at: str | None, timezone: str | None, enclosure: str, db: Path | None, now_s: float
+) -> str | None:
+    """The zone that a typed time is read in, or None where it is the machine's own or its own."""
+    if at is None or carries_zone(at, now_s):
+        return None
+    if timezone is not None:
+        return timezone
+    path = log_path(db)
+    if not path.is_file():
+        return None
+    with reading_log(path) as store:
+        return zone_in_log(store, enclosure)
 
 
 def _stranger(store: Store, enclosure: str) -> str:

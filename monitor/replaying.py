@@ -297,6 +297,8 @@ def prepare(
             recording.columns, name=enclosure or RECORDING, timezone=timezone or "Etc/UTC"
         )
         chosen, beside = made.enclosures[0], Path()
+    if timezone is not None:
+        chosen = replace(chosen, timezone=timezone)
     if assumed_surface_offset_k is not None:
         chosen = replace(chosen, assumed_surface_offset_k=assumed_surface_offset_k)
     if spec_name is not None:

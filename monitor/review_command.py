@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from monitor.config_types import EnclosureConfig
+from monitor.facts import config_in
 from monitor.log_command import reading_log, written
 from monitor.review import Review, choose_session, review
 from monitor.review_read import Progress
@@ -59,7 +60,8 @@ def run(
             defect=defect,
             seen=seen,
             section=section,
-            config=_enclosure(config_file, chosen.enclosure),
+            config=_enclosure(config_file, chosen.enclosure)
+            or config_in(store, chosen.enclosure or ""),
             spec=spec,
             beside=None if config_file is None else config_file.parent,
             progress=_bar(),

@@ -196,3 +196,62 @@ def test_a_launch_over_a_film_that_has_not_cured_is_warned_of(db: str) -> None:
     assert ran.code == 0
     assert "warning: coat 1 has not cured" in ran.out
     assert "blister" in ran.out
+
+
+# Where and by whose clock, when that is left out --------------------------------------------
+
+
+def played(folder: Path, *more: str) -> str:
+    """A log with a recording of local times in it, 12:00 to 13:00."""
+    recording = folder / "hull.csv"
+    rows = [f"2026-07-03 12:{minute:02d},20,50,19" for minute in range(60)]
+    recording.write_text("\n".join(["time,temp,rh,hull_temp", *rows, ""]))
+    log = str(folder / "played.db")
+    ran = filmcall("replay", str(recording), "--plain", "--db", log, *more)
+    assert ran.code == 0, ran.err
+    return log
+
+
+@pytest.mark.parametrize(
+    ("replayed", "typed", "utc"),
+    [
+        (("--timezone", "Europe/Brussels"), (), "2026-07-03T10:15:00Z (12:15 in Europe/Brussels)"),
+        ((), (), "2026-07-03T12:15:00Z (12:15 in Etc/UTC)"),
+        ((), ("--timezone", "America/New_York"), "2026-07-03T16:15:00Z (12:15 in America/New"),
+    ],
+)
+def test_a_remembered_time_is_read_as_the_recordings_own_are(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    replayed: tuple[str, ...],
+    typed: tuple[str, ...],
+    utc: str,
+) -> None:
+    log = played(tmp_path, *replayed)
+    monkeypatch.setenv("TZ", "Asia/Tokyo")  # the laptop's own zone does not matter
+    time.tzset()
+    try:
+        ran = filmcall("event", "coat-started", "--at", "2026-07-03 12:15", "--db", log, *typed)
+        stated = filmcall("event", "coat-ended", "--at", "2026-07-03T12:30Z", "--db", log)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert ran.out.startswith(f"recorded coat-started at {utc}")
+    assert " in recording, row " in ran.out
+    assert stated.out.startswith("recorded coat-ended at 2026-07-03T12:30:00Z in recording")
+
+
+def test_an_enclosure_left_out_is_refused_where_the_log_does_not_tell_it(db: str) -> None:
+    ran = filmcall("event", "mixed", "--db", db)
+    assert (ran.code, ran.out) == (2, "")
+    assert f"enclosure is left out and the log {db} has no reading yet" in ran.err
+    assert "give --enclosure NAME" in ran.err
+    assert not Path(db).exists()
+
+
+def test_a_look_back_at_a_recording_shows_its_own_local_times(tmp_path: Path) -> None:
+    log = played(tmp_path, "--timezone", "Europe/Brussels")
+    assert (
+        "2026-07-03 12:00 to 2026-07-03 12:59 Europe/Brussels"
+        in filmcall("review", "--db", log).out
+    )
