@@ -68,6 +68,7 @@ class PointWatch:
         "_intervals",
         "_last",
         "_pending",
+        "_usual_s",
         "history",
         "quantity",
         "rules",
@@ -88,6 +89,7 @@ class PointWatch:
         self._last: Reading | None = None
         self._pending: Reading | None = None
         self._arrived_s: float | None = None
+        self._usual_s = 0.0
         self._intervals: deque[float] = deque(maxlen=_REMEMBERED)
         self._changes: deque[float] = deque(maxlen=_REMEMBERED)
         self._empties = 0
@@ -102,16 +104,14 @@ class PointWatch:
         """Return how long a value counts: configured, or three usual intervals [s]."""
         if self.rules.max_age_s is not None:
             return self.rules.max_age_s
-        if not self._intervals:
-            return LEAST_MAX_AGE_S
-        return min(max(3.0 * median(self._intervals), LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
+        return min(max(3.0 * self._usual_s, LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
 
     def usual_change(self) -> float:
         """Return what a slow point does between two readings; 0 where they are 5 min apart or less.
 
         Unit: the quantity's.
         """
-        if not self._intervals or median(self._intervals) <= SLOW_INTERVAL_S:
+        if self._usual_s <= SLOW_INTERVAL_S:
             return 0.0
         return median(self._changes) if self._changes else 0.0
 
@@ -134,6 +134,7 @@ class PointWatch:
             self._empties = 0
         if self._arrived_s is not None and reading.time_s > self._arrived_s:
             self._intervals.append(reading.time_s - self._arrived_s)
+            self._usual_s = median(self._intervals)
         self._arrived_s = reading.time_s
         value = reading.value
         if self.quantity is Quantity.HUMIDITY:
@@ -174,8 +175,7 @@ class PointWatch:
         return abs(after.value - before.value) > allowed
 
     def _confirms(self, pending: Reading, reading: Reading) -> bool:
-        usual_s = median(self._intervals) if self._intervals else 0.0
-        within_s = max(_SPIKE_CONFIRM_S, 2.0 * usual_s)
+        within_s = max(_SPIKE_CONFIRM_S, 2.0 * self._usual_s)
         soon = reading.time_s - pending.time_s <= within_s
         return soon and not self._too_fast(pending, reading)
 
