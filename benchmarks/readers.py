@@ -46,8 +46,8 @@ def read_replay(output: str) -> list[Figure]:
             f"{rate:,.0f} readings a second, {row_us:.0f} µs a row",
             rate >= 50_000.0,
             f"{times:.0f} × the time in which pandas reads the same file",
-            "An evaluation a row is some 40 µs of plain Python, the log some 15 µs: see the "
-            "profile at the end of this page.",
+            "A profile says: of 59 µs of processor a row, 45 go to judging points and limits in "
+            "plain Python, 10 to the log, 4 to reading the file.",
         ),
         Figure(
             "how its cost and memory grow",
@@ -124,14 +124,15 @@ def read_intake(output: str) -> list[Figure]:
 def read_review(output: str) -> list[Figure]:
     """Read `review.py`: the last run, whose peak is not its parent's."""
     rows = number(output, r"^([\d,]+) readings written")
-    took_s = numbers(output[output.rindex("open ") :], r"^whole ([\d.]+) s")[0]
-    peak_mib = numbers(output[output.rindex("open ") :], r"^peak (\d+) MiB")[0]
+    last = output[output.rindex("open ") :]
+    took_s, peak_mib = number(last, r"^whole ([\d.]+) s"), number(last, r"^peak (\d+) MiB")
+    cpu_s = number(last, r"^command took ([\d.]+) s of processor")
     plain_s = number(output, r"plain fetch ([\d.]+) s")
     return [
         Figure(
             f"review of a log of {rows:,.0f} readings (90 days at 10 s, three points)",
             "≤ 10 s",
-            f"{took_s:.1f} s",
+            f"{took_s:.1f} s (processor {cpu_s:.1f} s, start and end of the process included)",
             took_s <= 10.0,
             f"{took_s / plain_s:.2f} × sqlite3 fetching the same readings ({plain_s:.1f} s)",
         ),
@@ -154,8 +155,8 @@ def read_startup(output: str) -> list[Figure]:
         (
             "filmcall check --spec",
             0.5,
-            "A spec with drying times needs numpy for its rate law, and the argument parser loads "
-            "pydantic: a third each of the processor time.",
+            "A spec with drying times needs numpy for its rate law (0.08 s of processor), and the "
+            "argument parser loads pydantic (0.06 s).",
         ),
     ):
         median_s, least_s, cpu_s, times = numbers(

@@ -60,10 +60,11 @@ def commit() -> str:
 
 
 def output_of(arguments: tuple[str, ...], folder: str) -> str:
-    """Run one command, show what it prints as it comes, and return it."""
+    """Run one command, show what it prints as it comes, and return it with its processor time."""
     command = [sys.executable, "-u", *(each.replace("{folder}", folder) for each in arguments)]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     lines = []
+    before_s = own_s()
     with subprocess.Popen(
         command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, text=True
     ) as process:
@@ -72,7 +73,7 @@ def output_of(arguments: tuple[str, ...], folder: str) -> str:
             print(f"    {line}", end="", file=sys.stderr, flush=True)
     if process.returncode:  # a missed target as well: the figures tell which
         print(f"    ended with status {process.returncode}", file=sys.stderr)
-    return "".join(lines)
+    return "".join([*lines, f"command took {own_s() - before_s:.2f} s of processor\n"])
 
 
 def take(part: Part, *, full: bool, minutes: float) -> Taken:
