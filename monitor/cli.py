@@ -151,7 +151,7 @@ def simulate(
         bool, typer.Option("--mqtt", help="Publish to the config's broker, as sensors would.")
     ] = False,
     config: Annotated[
-        Path | None, typer.Option(help="With --mqtt: broker and topics.", dir_okay=False)
+        Path | None, typer.Option(help="Whose points, columns and topics.", dir_okay=False)
     ] = None,
     speed: Annotated[float, typer.Option(help="With --mqtt: times real time.", min=0.01)] = 1.0,
 ) -> None:
@@ -161,7 +161,7 @@ def simulate(
     if mqtt:
         simulate_command.publish(config, hours=hours, seed=seed, speed=speed)
     else:
-        simulate_command.write(out, hours=hours, seed=seed)
+        simulate_command.write(out, config, hours=hours, seed=seed)
 
 
 @app.command(epilog="Example: filmcall watch --config polytunnel.toml")

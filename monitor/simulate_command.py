@@ -7,7 +7,7 @@ import json
 import math
 import os
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
 import typer
@@ -26,18 +26,52 @@ STEP_S = 10.0
 CONNECT_S = 10.0
 
 Key = tuple[str, Quantity]
+# Columns as examples/workboat/polytunnel.toml names them.
+WORKBOAT: dict[str, tuple[Key, str]] = {
+    "temp_bow": (("air-bow", Quantity.AIR_TEMP), "degC"),
+    "rh_bow": (("air-bow", Quantity.HUMIDITY), "%"),
+    "temp_stern": (("air-stern", Quantity.AIR_TEMP), "degC"),
+    "rh_stern": (("air-stern", Quantity.HUMIDITY), "%"),
+    "plank_port": (("plank-port", Quantity.SURFACE_TEMP), "degC"),
+    "plank_stbd": (("plank-stbd", Quantity.SURFACE_TEMP), "degC"),
+}
 
 
-def write(out: Path, *, hours: float, seed: int) -> None:
-    """Write a recording of the simulated tent as CSV."""
+def write(out: Path, config_file: Path | None = None, *, hours: float, seed: int) -> None:
+    """Write a recording of the simulated tent as CSV.
+
+    Args:
+        out: the file; `-` is standard output.
+        config_file: gives columns and units, so that `replay --config` reads what is written; the
+            workboat's in degC and % without one.
+        hours: of the tent's time [h].
+        seed: of the tent.
+
+    Raises:
+        FilmcallError: the config has no column that the tent could fill.
+    """
     settings, tent = _tent(seed)
-    names = [f"{probe.point} {probe.quantity} [{probe.quantity.unit}]" for probe in settings.probes]
+    time_column, columns = "time", dict(WORKBOAT)
+    if config_file is not None:
+        config = load_config_file(config_file)
+        time_column = config.replay.time or time_column
+        columns = {
+            point.column: (key, point.unit)
+            for point, key in _played(config.enclosures, settings)
+            if point.column is not None
+        }
+        if not columns:
+            raise FilmcallError(
+                f"config {config_file} has no point of air or surface with a column, so nothing "
+                'was written; give its points their column = "NAME"'
+            )
     with written(out) as file:
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(["time", *names])
+        writer.writerow([time_column, *columns])
         for _, readings in tent.run(hours * 3600.0, STEP_S):
             if readings:
-                writer.writerow([iso_utc(readings[0].time_s), *_cells(settings, readings)])
+                cells = _cells(columns.values(), readings)
+                writer.writerow([iso_utc(readings[0].time_s), *cells])
 
 
 def _tent(seed: int) -> tuple[TentSettings, Tent]:
@@ -45,11 +79,41 @@ def _tent(seed: int) -> tuple[TentSettings, Tent]:
     return settings, Tent(settings, seed, start_s, actions)
 
 
-def _cells(settings: TentSettings, readings: Sequence[Reading]) -> Iterator[str]:
+def _cells(columns: Iterable[tuple[Key, str]], readings: Sequence[Reading]) -> Iterator[str]:
     found = {(each.point, each.quantity): each.value for each in readings}
-    for probe in settings.probes:
-        value = found.get((probe.point, probe.quantity), math.nan)
-        yield "" if math.isnan(value) else f"{value:.4g}"
+    for key, unit in columns:
+        value = found.get(key, math.nan)
+        yield "" if math.isnan(value) else f"{_in_unit(value, unit):.5g}"
+
+
+def _played(
+    enclosures: Sequence[EnclosureConfig], settings: TentSettings
+) -> Iterator[tuple[PointConfig, Key]]:
+    """Yield the points of a config that the tent can play, each with the probe that plays it.
+
+    A point of the tent's own name is that probe. Any other body of the same kind, air or surface,
+    takes the tent's bodies of that kind in turn, so that every config can be tried.
+    """
+    own = [(probe.point, probe.quantity) for probe in settings.probes]
+    kinds: dict[bool, list[str]] = {True: [], False: []}
+    for name, quantity in own:
+        bodies = kinds[quantity is Quantity.SURFACE_TEMP]
+        if name not in bodies:
+            bodies.append(name)
+    plays: dict[tuple[str, str, bool], str] = {}
+    taken = dict.fromkeys(kinds, 0)
+    for enclosure in enclosures:
+        for point in enclosure.points:
+            if point.quantity not in {quantity for _, quantity in own}:
+                continue
+            surface = point.quantity is Quantity.SURFACE_TEMP
+            body = (enclosure.name, point.name, surface)
+            if body not in plays and point.name in kinds[surface]:
+                plays[body] = point.name
+            elif body not in plays:
+                plays[body] = kinds[surface][taken[surface] % len(kinds[surface])]
+                taken[surface] += 1
+            yield point, (plays[body], point.quantity)
 
 
 def publish(
@@ -63,14 +127,14 @@ def publish(
     """Publish the tent's readings under a config's topics, as its sensors would.
 
     Args:
-        config_file: gives broker, points and topics; only points that the tent has are sent.
+        config_file: gives broker, points and topics; points of air and surfaces are sent.
         hours: of the tent's time [h].
         seed: of the tent.
         speed: times real time.
         sleep: waits [s].
 
     Raises:
-        FilmcallError: no config, no broker, or no point that the tent has.
+        FilmcallError: no config, no broker, or no point that the tent can play.
     """
     if config_file is None:
         raise FilmcallError(
@@ -79,13 +143,11 @@ def publish(
         )
     config = load_config_file(config_file)
     settings, tent = _tent(seed)
-    keys = {(probe.point, probe.quantity) for probe in settings.probes}
-    topics = _topics(config.enclosures, keys)
+    topics = _topics(_played(config.enclosures, settings))
     if config.broker is None or not topics:
-        had = ", ".join(sorted({point for point, _ in keys}))
         raise FilmcallError(
-            f"config {config_file} has no [broker], or none of the tent's points with a topic, so "
-            f"nothing was sent; the tent has: {had}"
+            f"config {config_file} has no [broker], or no point of air or surface with a topic of "
+            "its own, so nothing was sent; enter them"
         )
     try:
         broker = config.broker.broker(f"{config.publish.station}-tent", os.environ)
@@ -107,29 +169,27 @@ def publish(
         line.stop()
 
 
-def _topics(enclosures: Sequence[EnclosureConfig], keys: set[Key]) -> dict[str, list[PointConfig]]:
-    topics: dict[str, list[PointConfig]] = {}
-    for enclosure in enclosures:
-        for point in enclosure.points:
-            plain = point.topic is not None and not set("+#{") & set(point.topic)
-            if point.topic is not None and plain and (point.name, point.quantity) in keys:
-                topics.setdefault(point.topic, []).append(point)
+def _topics(played: Iterable[tuple[PointConfig, Key]]) -> dict[str, list[tuple[PointConfig, Key]]]:
+    topics: dict[str, list[tuple[PointConfig, Key]]] = {}
+    for point, key in played:
+        if point.topic is not None and not set("+#{") & set(point.topic):
+            topics.setdefault(point.topic, []).append((point, key))
     return topics
 
 
-def payload_of(points: Sequence[PointConfig], found: dict[Key, float]) -> bytes | None:
+def payload_of(points: Sequence[tuple[PointConfig, Key]], found: dict[Key, float]) -> bytes | None:
     """Return the message that brings a topic's values, or None where there is none to bring.
 
     Args:
-        points: of the topic, with their paths in the message.
+        points: of the topic, with their paths in the message, and the probes that play them.
         found: values by point and quantity, in the program's units.
 
     >>> payload_of([], {}) is None
     True
     """
     document: dict[str, object] = {}
-    for point in points:
-        value = found.get((point.name, point.quantity), math.nan)
+    for point, key in points:
+        value = found.get(key, math.nan)
         if math.isnan(value):
             continue
         figure = round(_in_unit(value, point.unit), 4)

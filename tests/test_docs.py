@@ -167,8 +167,6 @@ def furnished(tmp_path_factory: pytest.TempPathFactory) -> Path:
     long = folder / "long.csv"
     made = filmcall("simulate", "--hours", "30", "--out", str(long))
     assert made.code == 0, made.err
-    header = (workboat / "night.csv").read_text("utf-8").splitlines()[0]
-    long.write_text("\n".join([header, *long.read_text("utf-8").splitlines()[1:], ""]), "utf-8")
     played = filmcall(
         *("replay", str(long), "--config", str(workboat / "polytunnel.toml"), "--jsonl", *log)
     )
