@@ -12,6 +12,7 @@ from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import typer
 
@@ -210,11 +211,13 @@ def _teller(as_jsonl: bool) -> Callable[[Enclosure, list[SectionCall], Json], No
 
     def tell_lines(enclosure: Enclosure, calls: list[SectionCall], _told: Json) -> None:
         nonlocal day
-        date = datetime.fromtimestamp(calls[0].time_s, tz=UTC).date().isoformat()
+        named = enclosure.config.timezone
+        zone = UTC if named == "Etc/UTC" else ZoneInfo(named)
+        date = datetime.fromtimestamp(calls[0].time_s, tz=zone).date().isoformat()
         if date != day:
             day = date
             typer.echo(f"REPLAY of {day}: nothing here is now")
-        typer.echo(f"REPLAY {plain_line(enclosure.name, calls[0])}")
+        typer.echo(f"REPLAY {plain_line(enclosure.name, calls[0], zone)}")
 
     def tell_json(_enclosure: Enclosure, _calls: list[SectionCall], told: Json) -> None:
         typer.echo(json.dumps(told))

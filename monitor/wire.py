@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from rules.call import Call
@@ -101,17 +101,24 @@ def enclosure_dict(
     return {"enclosure": name, **sections[0], "sections": sections}
 
 
-def plain_line(name: str, call: SectionCall) -> str:
-    """Return one line for people: time, call, whose, the first reason and what is asked of them."""
+def plain_line(name: str, call: SectionCall, zone: tzinfo = UTC) -> str:
+    """Return one line for people: time, call, whose, the first reason and what is asked of them.
+
+    Args:
+        name: of the enclosure.
+        call: of its worst section.
+        zone: in which the time is shown; other than UTC it stands with its offset.
+    """
+    time = iso_utc(call.time_s)
+    if zone is not UTC:
+        time = datetime.fromtimestamp(round(call.time_s), zone).isoformat()
     first = call.reasons[0].text if call.reasons else "no limit is in force"
     if call.climate.assumed_offset_k is not None:
         first += " (no surface probe: surface assumed)"
     advice = call.advice
     if call.call is Call.GO:
         advice += "; about the film, never about the air people breathe"
-    return (
-        f"{iso_utc(call.time_s)}  {call.call.value:<4}  {name}/{call.section}: {first} [{advice}]"
-    )
+    return f"{time}  {call.call.value:<4}  {name}/{call.section}: {first} [{advice}]"
 
 
 def _rounded(value: float | None) -> float | None:

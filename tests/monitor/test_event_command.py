@@ -249,6 +249,15 @@ def test_an_enclosure_left_out_is_refused_where_the_log_does_not_tell_it(db: str
     assert not Path(db).exists()
 
 
+def test_a_replay_tells_local_times_with_their_offset(tmp_path: Path) -> None:
+    played(tmp_path)
+    recording = str(tmp_path / "hull.csv")
+    ran = filmcall("replay", recording, "--plain", "--timezone", "Europe/Brussels")
+    assert "REPLAY 2026-07-03T12:10:00+02:00  GO " in ran.out
+    ran = filmcall("replay", recording, "--jsonl", "--timezone", "Europe/Brussels")
+    assert '"time": "2026-07-03T10:10:00Z"' in ran.out
+
+
 def test_a_look_back_at_a_recording_shows_its_own_local_times(tmp_path: Path) -> None:
     log = played(tmp_path, "--timezone", "Europe/Brussels")
     assert (
