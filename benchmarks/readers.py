@@ -149,11 +149,14 @@ def read_review(output: str) -> list[Figure]:
 def read_startup(output: str) -> list[Figure]:
     """Read `startup.py`."""
     found = []
-    for name, target_s, why in (
-        ("filmcall --help", 0.3, ""),
-        ("filmcall check", 0.5, ""),
+    # Whole commands, since every command that a page shows is run by the tests.
+    hand = "`filmcall check --air 21 --rh 60 --surface 19"
+    for name, shown, target_s, why in (
+        ("filmcall --help", "`filmcall --help`", 0.3, ""),
+        ("filmcall check", f"{hand}`", 0.5, ""),
         (
             "filmcall check --spec",
+            f"{hand} --spec polyurethane-topcoat`",
             0.5,
             "A spec with drying times needs numpy for its rate law (0.08 s of processor), and the "
             "argument parser loads pydantic (0.06 s).",
@@ -166,7 +169,7 @@ def read_startup(output: str) -> list[Figure]:
         )
         found.append(
             Figure(
-                f"`{name}` as a whole process",
+                f"{shown} as a whole process",
                 f"≤ {target_s} s",
                 f"median {median_s:.2f} s, least {least_s:.2f} (processor {cpu_s:.2f} s)",
                 median_s <= target_s,
