@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import math
 import time
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from monitor.config_types import EnclosureConfig
 from monitor.facts import config_in, spec_in
@@ -14,19 +16,22 @@ from monitor.film_keeper import Temperatures
 from monitor.log_command import reading_log
 from monitor.log_zone import zone_in_log
 from monitor.moments import moment_s
-from monitor.pipeline import WHOLE
 from monitor.specs import find_spec
 from monitor.store import Store
 from monitor.store_rows import LIVE
-from monitor.wire import Json, iso_utc
+from monitor.wire import clock_dict, iso_second, iso_utc
 from rules.clock_run import Clock, ClockState
 from rules.clocks import clocks_of, history_wanted_from_s, merge_clocks
-from rules.errors import SpecFault
+from rules.errors import FilmcallError, SpecFault
 from rules.events import Event
 from rules.reasons import minutes_text
 from rules.spec import Spec
 from sensors.reading import Quantity
 
+if TYPE_CHECKING:
+    from sensors.forecast import ForecastHours
+
+MOST_OUTLOOKS = 3  # each takes a few tenths of a second
 SURFACE_ACCURACY_K = 0.5
 AIR_ACCURACY_K = 0.3
 
@@ -52,7 +57,7 @@ def run(
         db: the log.
     """
     now_s = time.time()
-    configs = _configs(config_file)
+    configs, forecast = _configs(config_file)
     beside = config_file.parent if config_file is not None else None
     with reading_log(db) as store:
         names = [enclosure] if enclosure is not None else enclosures_in(store)
@@ -65,6 +70,8 @@ def run(
                 config=configs.get(name),
                 beside=beside,
                 known_s=time_s if known_then else None,
+                look_ahead=not known_then,
+                forecast=forecast,
             )
             for name in names
         }
@@ -89,12 +96,24 @@ def _zone(store: Store, names: Sequence[str]) -> str | None:
     return zones.pop() if len(zones) == 1 else None
 
 
-def _configs(config_file: Path | None) -> dict[str, EnclosureConfig]:
+def _configs(
+    config_file: Path | None,
+) -> tuple[dict[str, EnclosureConfig], ForecastHours | None]:
+    """The enclosures by name, and the hours of the forecast file, where it can be used."""
     if config_file is None:
-        return {}
+        return {}, None
     from monitor.config import load_config_file
 
-    return {each.name: each for each in load_config_file(config_file).enclosures}
+    config = load_config_file(config_file)
+    forecast = None
+    if config.forecast.file is not None:
+        from monitor.outlook_command import own_forecast
+
+        try:
+            forecast = own_forecast(config)
+        except FilmcallError:
+            forecast = None  # `outlook` tells; the clocks' outlook goes by the log alone
+    return {each.name: each for each in config.enclosures}, forecast
 
 
 def enclosures_in(store: Store) -> list[str]:
@@ -110,6 +129,8 @@ def clocks_in_log(
     config: EnclosureConfig | None = None,
     beside: Path | None = None,
     known_s: float | None = None,
+    look_ahead: bool = False,
+    forecast: ForecastHours | None = None,
 ) -> tuple[Clock, ...]:
     """Return an enclosure's clocks, reckoned from what the log holds.
 
@@ -120,6 +141,9 @@ def clocks_in_log(
         config: says which surface belongs to which section, and the default spec.
         beside: the folder that spec files count from.
         known_s: leave out what was recorded or arrived later; None leaves out nothing [s].
+        look_ahead: reckon what is left by the outlook too, where the log determines one; for the
+            three sections whose clocks end next.
+        forecast: outdoor hours that the outlook may rest on, or None.
     """
     events = store.events(enclosure)
     from_log = config is None
@@ -135,7 +159,8 @@ def clocks_in_log(
         # A pot stands beside every section's surface, whichever the events name.
         named |= {point.section for point in config.points if point.section is not None}
     sections: list[str | None] = [*sorted(named)] if named else [None]
-    merged = []
+    merged: list[tuple[Clock, ...]] = []
+    histories = []
     for section in sections:
         temperatures = Temperatures(
             _accuracy(config, Quantity.SURFACE_TEMP, SURFACE_ACCURACY_K),
@@ -144,8 +169,24 @@ def clocks_in_log(
         from_s = history_wanted_from_s(section, events, time_s)
         if from_s is not None:
             _load(store, enclosure, config, section, temperatures, (from_s, time_s), known_s)
-        merged.append(clocks_of(section, events, specs, default, temperatures.history(), time_s))
+        histories.append(temperatures.history())
+        merged.append(clocks_of(section, events, specs, default, histories[-1], time_s))
+    next_ends = sorted((_next_end_s(clocks), place) for place, clocks in enumerate(merged))
+    for end_s, place in next_ends[:MOST_OUTLOOKS] if look_ahead else ():
+        if math.isinf(end_s):
+            break
+        from monitor.outlook_clocks import surface_ahead
+
+        section, given = sections[place], None if from_log else config
+        ahead = surface_ahead(store, enclosure, section, time_s, config=given, forecast=forecast)
+        merged[place] = clocks_of(section, events, specs, default, histories[place], time_s, ahead)
     return merge_clocks(merged)
+
+
+def _next_end_s(clocks: Sequence[Clock]) -> float:
+    """When the next clock that runs will end, infinite where none does [s]."""
+    ends = (c.ends_at_s for c in clocks if c.state is ClockState.RUNNING)
+    return min((end_s for end_s in ends if end_s is not None), default=math.inf)
 
 
 def _load(
@@ -205,41 +246,19 @@ def _accuracy(config: EnclosureConfig | None, quantity: Quantity, default: float
     return max((p.accuracy for p in config.points if p.quantity is quantity), default=default)
 
 
-def clock_dict(clock: Clock) -> Json:
-    """Return one clock with its fixed keys."""
-    range_s = clock.ends_at_range_s
-    return {
-        "name": clock.name.value,
-        "section": clock.section or WHOLE,
-        "batch": clock.batch,
-        "state": clock.state.value,
-        "left_s": clock.left_s,
-        "left_outlook_s": clock.left_outlook_s,
-        "started_at": _iso(clock.started_s),
-        "ends_at": _iso(clock.ends_at_s),
-        "ends_at_range": None if range_s is None else [_iso(range_s[0]), _iso(range_s[1])],
-        "basis": clock.basis,
-        "advice": clock.advice,
-        "spec": clock.spec,
-        "coat": clock.coat,
-    }
-
-
-def _iso(time_s: float | None) -> str | None:
-    return None if time_s is None else iso_utc(round(time_s))
-
-
 def clock_line(clock: Clock, enclosure: str = "") -> str:
     """Return one clock as people read it."""
     whose = "/".join(part for part in (enclosure, clock.section, clock.batch) if part)
     if clock.state is ClockState.ENDED:
-        left = f"ended {_iso(clock.ended_at_s) or ''}".rstrip()
+        left = f"ended {iso_second(clock.ended_at_s) or ''}".rstrip()
     elif clock.left_s is None:
         left = clock.state.value if clock.state is not ClockState.RUNNING else "stands still"
     else:
         left = f"{minutes_text(clock.left_s)} left"
+        if clock.left_outlook_s is not None and clock.state is ClockState.RUNNING:
+            left += f", {minutes_text(clock.left_outlook_s)} by the outlook"
         if clock.ends_at_s is not None:
-            left += f", until {_iso(clock.ends_at_s)}"
+            left += f", until {iso_second(clock.ends_at_s)}"
     line = f"{clock.name.value:<16} {whose:<20} {left}"
     for more in (clock.basis, clock.advice):
         if more:

@@ -9,10 +9,12 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING
 
+from monitor.wire import Json, clock_dict
 from rules.clock_run import Clock, ClockState
 from rules.events import Event
 from rules.harm import harm_left_s
 from rules.limits import limits_in_force
+from rules.outlook import AHEAD_COUNTS_S
 from rules.section import Film
 from rules.solvent import solvent_widening_pct
 from rules.spec import Spec
@@ -20,7 +22,7 @@ from rules.vocabulary import Stage
 
 if TYPE_CHECKING:
     from monitor.pipeline import Enclosure
-    from rules.history import TemperatureHistory
+    from rules.history import TemperatureHistory, TemperatureOutlook
     from rules.overcoat import Overcoat
     from rules.stages import FilmState
 
@@ -132,6 +134,8 @@ class FilmKeeper:
         temperatures: the samples of each section.
         humidity_checked_s: when each humidity point was last checked against a salt point [s].
         spec_text: that the default spec was read from, or "".
+        surfaces_ahead: what the surface of each section will probably do; half an hour after it
+            was made it counts no more.
     """
 
     def __init__(
@@ -164,6 +168,7 @@ class FilmKeeper:
         self._reckoned_s: dict[str, tuple[float, float]] = {}
         self.temperatures: dict[str, Temperatures] = {}
         self.humidity_checked_s: dict[str, float] = {}
+        self.surfaces_ahead: dict[str, TemperatureOutlook] = {}
         self._widened_s = -math.inf
         self._overcoats: dict[tuple[str, float | None, int], Overcoat] = {}
 
@@ -199,6 +204,19 @@ class FilmKeeper:
         if not last_s <= time_s < last_s + RECKON_EVERY_S:
             self._reckon(section, time_s)
         return self._clocks.get(section, ())
+
+    def clock_dicts(self, enclosure: Enclosure) -> list[Json]:
+        """Return the clocks of all of an enclosure's sections with their fixed keys."""
+        return [clock_dict(clock) for clock in self.all_clocks(enclosure)]
+
+    def all_clocks(self, enclosure: Enclosure) -> tuple[Clock, ...]:
+        """Return the clocks of all of an enclosure's sections, the next to end first."""
+        if not self._events:
+            return ()
+        from rules.clocks import merge_clocks
+
+        now_s = enclosure.now_s
+        return merge_clocks(self.clocks(name, now_s) for name in enclosure.sections)
 
     def evaluated(self, enclosure: Enclosure) -> None:
         """Sample the temperatures of an evaluation, while there is something to reckon with."""
@@ -238,6 +256,7 @@ class FilmKeeper:
         """Forget samples that lie in the future of a clock that was set back."""
         for each in self.temperatures.values():
             each.drop_after(to_s)
+        self.surfaces_ahead.clear()
         self._reckoned_s.clear()
 
     def _reckon(self, section: str, time_s: float) -> None:
@@ -250,7 +269,13 @@ class FilmKeeper:
         if wanted_s is not None:
             samples.drop_before(wanted_s)
         clocks = clocks_of(
-            section, self._events, self.specs, self.default_spec, samples.history(), time_s
+            section,
+            self._events,
+            self.specs,
+            self.default_spec,
+            samples.history(),
+            time_s,
+            self._surface_ahead(section, time_s),
         )
         state = stage_of(section, self._events, self.default_spec, clocks, time_s)
         spec = self.specs.get(state.spec_name, self.default_spec)
@@ -278,6 +303,20 @@ class FilmKeeper:
         self._reckoned_s[section] = (time_s, min([_next_look_s(clocks, time_s), *told_s]))
         if self._films.get(section) != film:
             self._films[section] = film
+
+    def look_ahead(self, section: str, surface: TemperatureOutlook | None) -> None:
+        """Take a section's new outlook, or that it has none any more, into account."""
+        if surface is not None:
+            self.surfaces_ahead[section] = surface
+        else:
+            self.surfaces_ahead.pop(section, None)
+        self._reckoned_s.pop(section, None)
+
+    def _surface_ahead(self, section: str, time_s: float) -> TemperatureOutlook | None:
+        ahead = self.surfaces_ahead.get(section)
+        if ahead is None or not 0.0 <= time_s - float(ahead.time_s[0]) <= AHEAD_COUNTS_S:
+            return None
+        return ahead
 
     def _overcoat(
         self, section: str, state: FilmState, samples: Temperatures, time_s: float

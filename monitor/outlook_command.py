@@ -6,8 +6,11 @@ from pathlib import Path
 
 from monitor import outlook_run
 from monitor.config import load_config_file
-from monitor.config_types import EnclosureConfig
+from monitor.config_types import Config, EnclosureConfig
+from monitor.forecast_keeper import forecast_zone, read_file
 from rules.errors import FilmcallError
+from sensors.forecast import ForecastHours
+from sensors.forecast_columns import ForecastFault
 
 
 def run(
@@ -21,26 +24,42 @@ def run(
     spec: str | None,
     as_json: bool,
 ) -> str:
-    """Return the outlook as text or JSON.
+    """Return the outlook as text or JSON; without a forecast given, by the config's own file.
 
     Raises:
         FilmcallError: no log, too little of it, or a file that cannot be used.
     """
+    config = None if config_file is None else load_config_file(config_file)
     return outlook_run.run(
         db,
         enclosure=enclosure,
         section=section,
         hours=hours,
         json_wanted=as_json,
-        forecast=forecast,
-        config=None if config_file is None else _chosen(config_file, enclosure),
+        forecast=forecast if forecast is not None or config is None else own_forecast(config),
+        config=None if config is None else _chosen(config, config_file, enclosure),
         spec=spec,
         beside=None if config_file is None or spec is not None else config_file.parent,
     )
 
 
-def _chosen(config_file: Path, enclosure: str | None) -> EnclosureConfig:
-    found = load_config_file(config_file).enclosures
+def own_forecast(config: Config) -> ForecastHours | None:
+    """Return the hours of the config's forecast file, or None where it names none.
+
+    Raises:
+        ForecastRefused: the file cannot be used.
+    """
+    if config.forecast.file is None:
+        return None
+    zone = forecast_zone(config.forecast, config.enclosures)
+    try:
+        return read_file(config.forecast.file, config.forecast, zone)
+    except ForecastFault as fault:
+        raise outlook_run.ForecastRefused(str(fault)) from None
+
+
+def _chosen(config: Config, config_file: Path | None, enclosure: str | None) -> EnclosureConfig:
+    found = config.enclosures
     names = ", ".join(each.name for each in found)
     if enclosure is None and len(found) == 1:
         return found[0]

@@ -10,15 +10,25 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from monitor.config_types import EnclosureConfig
+from monitor.forecast_keeper import ForecastKeeper
 from monitor.pipeline import WHOLE
+from monitor.snapshot import OutlookBands
 from monitor.store import Store
 from rules.errors import FilmcallError
 from rules.outlook import Ahead
 
+if TYPE_CHECKING:
+    from rules.enclosure_model import EnclosureModel
+    from rules.history import TemperatureOutlook
+    from sensors.forecast import ForecastHours
+
 EVERY_S = 600.0
+FORECAST_EVERY_S = 10.0
+# From then on a fit begins from nothing again, so that none holds on to what was once true.
+START_KEPT_S = 86_400.0
 
 
 class Asked(NamedTuple):
@@ -29,22 +39,59 @@ class Asked(NamedTuple):
 
 
 class Answer(NamedTuple):
-    """What became of it: the outlook, or why there is none."""
+    """What became of it: the outlook, or why there is none.
+
+    Attributes:
+        enclosure: whose.
+        section: whose.
+        ahead: what it says of the limits, or None.
+        why: why there is none, or "".
+        bands: for the screen, or None.
+        surface: for the clocks, or None.
+    """
 
     enclosure: str
     section: str
     ahead: Ahead | None
     why: str
+    bands: OutlookBands | None = None
+    surface: TemperatureOutlook | None = None
 
 
-def ahead_of(
-    store: Store, config: EnclosureConfig, section: str, beside: Path | None, now_s: float
-) -> Ahead:
-    """Return what the log's outlook says of one section's limits.
+class Looked(NamedTuple):
+    """One section's outlook as limits, screen, clocks and the next fit need it."""
+
+    ahead: Ahead
+    bands: OutlookBands
+    surface: TemperatureOutlook
+    model: EnclosureModel | None
+
+
+def look_ahead(
+    store: Store,
+    config: EnclosureConfig,
+    section: str,
+    beside: Path | None,
+    now_s: float,
+    *,
+    forecast: ForecastHours | None = None,
+    start: EnclosureModel | None = None,
+) -> Looked:
+    """Return what the log's outlook says of one section.
+
+    Args:
+        store: the log.
+        config: of the enclosure.
+        section: whose surface; "all" for an enclosure without sections.
+        beside: the folder that spec files count from.
+        now_s: when it is made [s].
+        forecast: outdoor hours, or None.
+        start: an earlier fit of the enclosure model to begin from.
 
     Raises:
         FilmcallError: there is too little log, or something that it needs is missing.
     """
+    from monitor.outlook_clocks import bands_of, temperature_outlook
     from monitor.outlook_run import make
 
     made = make(
@@ -53,14 +100,18 @@ def ahead_of(
         section=None if section == WHOLE else section,
         config=config,
         beside=beside,
+        forecast=forecast,
+        start=start,
     )
-    return Ahead(
+    ahead = Ahead(
         made_s=now_s,
         stage=made.stage,
         looked_ahead_s=made.outlook.looked_ahead_s,
         breaks=made.breaks,
         source=made.outlook.source,
     )
+    bands = bands_of(made.outlook, forecast, now_s)
+    return Looked(ahead, bands, temperature_outlook(made.outlook), made.model)
 
 
 class OutlookKeeper:
@@ -68,6 +119,7 @@ class OutlookKeeper:
 
     Attributes:
         why: for each (enclosure, section), why it has no outlook now, or "".
+        forecast: the hours of weather that the config names, or None.
     """
 
     def __init__(
@@ -76,7 +128,9 @@ class OutlookKeeper:
         configs: Mapping[str, EnclosureConfig],
         beside: Path | None,
         now_s: Callable[[], float],
+        forecast: ForecastKeeper | None = None,
     ) -> None:
+        self.forecast = forecast
         self.why: dict[tuple[str, str], str] = {}
         self._path = path
         self._configs = dict(configs)
@@ -85,6 +139,7 @@ class OutlookKeeper:
         self._asked: queue.Queue[Asked | None] = queue.Queue()
         self._answers: queue.Queue[Answer] = queue.Queue()
         self._due_s: dict[tuple[str, str], float] = {}
+        self._fits: dict[tuple[str, str], tuple[float, EnclosureModel]] = {}
         self._thread: threading.Thread | None = None
 
     def start(self) -> None:
@@ -114,15 +169,48 @@ class OutlookKeeper:
                 return found
 
     def _run(self) -> None:
-        while (asked := self._asked.get()) is not None:
-            ahead, why = None, ""
+        while True:
             try:
-                with Store.open(self._path, now_s=time.time, read_only=True) as store:
-                    config = self._configs[asked.enclosure]
-                    ahead = ahead_of(store, config, asked.section, self._beside, self._now_s())
-            except FilmcallError as fault:
-                why = str(fault)
-            except Exception as fault:  # noqa: BLE001 (told; the watch must go on without it)
-                why = f"the outlook failed: {type(fault).__name__}: {fault}"
-            self.why[asked.enclosure, asked.section] = why
-            self._answers.put(Answer(asked.enclosure, asked.section, ahead, why))
+                asked = self._asked.get(timeout=FORECAST_EVERY_S)
+            except queue.Empty:
+                self._look_at_forecast()
+                continue
+            if asked is None:
+                return
+            self._look_at_forecast()
+            self._answers.put(self._answer(asked))
+
+    def _look_at_forecast(self) -> None:
+        """Read what has changed of the forecast; every section is due at once where it has."""
+        if self.forecast is not None and self.forecast.look():
+            self._due_s.clear()
+
+    def _answer(self, asked: Asked) -> Answer:
+        key, now_s = (asked.enclosure, asked.section), self._now_s()
+        looked, why = None, ""
+        fitted_s, start = self._fits.get(key, (0.0, None))
+        if not 0.0 <= now_s - fitted_s < START_KEPT_S:
+            start = None
+        try:
+            with Store.open(self._path, now_s=time.time, read_only=True) as store:
+                looked = look_ahead(
+                    store,
+                    self._configs[asked.enclosure],
+                    asked.section,
+                    self._beside,
+                    now_s,
+                    forecast=None if self.forecast is None else self.forecast.hours,
+                    start=start,
+                )
+        except FilmcallError as fault:
+            why = str(fault)
+        except Exception as fault:  # noqa: BLE001 (told; the watch must go on without it)
+            why = f"the outlook failed: {type(fault).__name__}: {fault}"
+        self.why[key] = why
+        if looked is None:
+            return Answer(*key, None, why)
+        if looked.model is None:
+            self._fits.pop(key, None)
+        else:
+            self._fits[key] = (now_s if start is None else fitted_s, looked.model)
+        return Answer(*key, looked.ahead, why, looked.bands, looked.surface)

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from monitor.config_types import EnclosureConfig
+from monitor.forecast_keeper import about
 from monitor.outlook_read import Told, choose_source, read_track
 from monitor.outlook_words import as_json, as_text
 from monitor.places import log_path
@@ -32,7 +33,6 @@ from rules.enclosure_steps import Drive
 from rules.errors import FilmcallError, SpecFault
 from rules.events import Event, in_force
 from rules.heater import heater_course
-from rules.history import TemperatureOutlook
 from rules.limits import limits_in_force, wet_film_allowance_k
 from rules.modelled_outlook import modelled_outlook
 from rules.outlook_draws import Outlook, OutlookBreak, outlook_breaks
@@ -76,6 +76,7 @@ class Made:
         gives_off_vapour: then nothing but waiting is suggested.
         notes: what the reader should know.
         timezone: for showing times.
+        model: of the enclosure, for the next fit to begin from, or None where the trend counts.
     """
 
     enclosure: str
@@ -91,6 +92,7 @@ class Made:
     gives_off_vapour: bool
     notes: tuple[str, ...]
     timezone: str
+    model: EnclosureModel | None = None
 
 
 def run(
@@ -100,7 +102,7 @@ def run(
     section: str | None = None,
     hours: float = 24.0,
     json_wanted: bool = False,
-    forecast: Path | None = None,
+    forecast: Path | ForecastHours | None = None,
     config: EnclosureConfig | None = None,
     spec: str | None = None,
     beside: Path | None = None,
@@ -113,7 +115,7 @@ def run(
         section: whose surface, or None for the coldest of all.
         hours: how far the windows and bands are shown, up to 24 [h].
         json_wanted: JSON in place of text.
-        forecast: CSV or JSON file of outdoor hours, the past days' among them, or None.
+        forecast: outdoor hours, the past days' among them, or a CSV or JSON file of them, or None.
         config: of the enclosure, or None for what the log alone tells.
         spec: of the next coat, or None for the config's or the general guidance.
         beside: the folder that spec files count from.
@@ -130,7 +132,7 @@ def run(
             store,
             enclosure=enclosure or (None if config is None else config.name),
             section=section,
-            forecast=None if forecast is None else forecast_hours(forecast, config),
+            forecast=forecast_hours(forecast, config) if isinstance(forecast, Path) else forecast,
             config=config,
             spec=spec,
             beside=beside,
@@ -203,7 +205,7 @@ def make(
             "counts; give the config"
         )
     track = told.track
-    outlook, model, drive = _outlook(told, events, forecast, start, notes)
+    outlook, model, drive = outlook_of(told, events, forecast, start, notes)
     clocks = clocks_of(section, events, specs, default, told.history, track.end_s)
     state = stage_of(section, events, default, clocks, track.end_s)
     next_spec = specs.get(state.next_spec_name, default)
@@ -244,18 +246,31 @@ def make(
         gives_off_vapour=vapour,
         notes=tuple(dict.fromkeys((*outlook.notes, *notes))),
         timezone="Etc/UTC" if config is None else config.timezone,
+        model=model,
     )
 
 
-def _outlook(
+def outlook_of(
     told: Told,
     events: tuple[Event, ...],
     forecast: ForecastHours | None,
     start: EnclosureModel | None,
     notes: list[str],
 ) -> tuple[Outlook, EnclosureModel | None, Drive | None]:
-    """By the model where forecast and log allow it, else by the trend."""
+    """Return the outlook by the model where forecast and log allow it, else by the trend.
+
+    Args:
+        told: the log.
+        events: of the enclosure.
+        forecast: outdoor hours, or None.
+        start: an earlier fit to begin from, or None.
+        notes: is told what the reader should know.
+
+    Raises:
+        TooLittleLog: under a day of log, or nothing now.
+    """
     if forecast is not None:
+        notes.append(about(forecast, told.track.end_s))
         notes.extend(forecast.notices)
         ahead = [g for g in forecast.gaps_s() if g[1] > told.track.end_s - 8 * 86_400.0]
         notes.extend(f"forecast has a gap of {(b - a) / 3600.0:.0f} h" for a, b in ahead)
@@ -368,10 +383,3 @@ def _open_for_coat(
         if begin <= end:
             kept.append(window._replace(start_from_s=begin, start_until_s=end))
     return kept
-
-
-def temperature_outlook(outlook: Outlook) -> TemperatureOutlook:
-    """Return the surface's band as the clocks read it: median and the edges that hold 80 %."""
-    courses = outlook.surface_temp_c if outlook.surface_temp_c is not None else outlook.air_temp_c
-    low, middle, high = np.quantile(courses, (0.1, 0.5, 0.9), axis=0)
-    return TemperatureOutlook(outlook.made_s + outlook.horizons_s, middle, low, high)

@@ -99,6 +99,11 @@ class ClockRoom:
                 value = theme.words.duration(clock.left_s)
                 if clock.ends_at_s is not None:
                     tail = say("clock-at", when=self.when(clock.ends_at_s))
+                if self._differs(clock) and not long and clock.ends_at_s is not None:
+                    # The hour is the outlook's: beside the other duration it would not add up.
+                    ahead = theme.words.duration(clock.left_outlook_s or 0.0)
+                    when = self.when(clock.ends_at_s)
+                    tail = say("clock-outlook-at", left=ahead, when=when)
                 if must_not_pass and clock.left_s < SHORT_LEFT_S:
                     role = "near"
         elif clock.state is ClockState.WAITING:
@@ -120,6 +125,13 @@ class ClockRoom:
         if long:
             self._clock_more(text, clock)
         return text
+
+    def _differs(self, clock: Clock) -> bool:
+        """Whether what is left by the outlook is worth telling beside what is left as it is now."""
+        left_s, ahead_s = clock.left_s, clock.left_outlook_s
+        if left_s is None or ahead_s is None:
+            return False
+        return abs(ahead_s - left_s) > max(60.0, 0.05 * left_s)
 
     def _clock_more(self, text: Text, clock: Clock) -> None:
         label = self.theme.style("label")

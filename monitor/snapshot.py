@@ -38,6 +38,40 @@ class PointHealth:
     accuracy: float | None = None
 
 
+Band = tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]
+"""Values that 10, 50 and 90 % of the courses stay under, by time."""
+
+
+@dataclass(frozen=True, slots=True)
+class OutlookBands:
+    """What one section's next hours will probably bring.
+
+    Attributes:
+        made_s: when it was made [s].
+        time_s: instants, ascending, the first of them `made_s` [s].
+        dew_margin_k: of the coldest surface, or None where it is not known [K].
+        rh_pct: of the air [%].
+        air_temp_c: of the air [°C].
+        surface_temp_c: of the coldest surface, or None [°C].
+        source: what it rests on, in words.
+        forecast: age, reach and gaps of the forecast in words, or "".
+    """
+
+    made_s: float
+    time_s: tuple[float, ...]
+    dew_margin_k: Band | None
+    rh_pct: Band
+    air_temp_c: Band
+    surface_temp_c: Band | None
+    source: str = ""
+    forecast: str = ""
+
+    def band(self, name: str) -> Band | None:
+        """Return a quantity's band by the name that `Snapshot.trends` has for it."""
+        found: Band | None = getattr(self, name)
+        return found
+
+
 @dataclass(frozen=True, slots=True)
 class Snapshot:
     """One enclosure at one moment.
@@ -60,6 +94,7 @@ class Snapshot:
         notices: what has to be said beside the call: unlogged calls, a clock that was set.
         specs: by name, so that the screen can say what would change a call, and offer them; the
             enclosure's own first.
+        outlook: the next hours of each section that has an outlook, by its name.
     """
 
     enclosure: str
@@ -77,3 +112,4 @@ class Snapshot:
     alarm: str = ""
     notices: tuple[str, ...] = ()
     specs: Mapping[str, Spec] = field(default_factory=dict)
+    outlook: Mapping[str, OutlookBands] = field(default_factory=dict)

@@ -9,10 +9,10 @@ from collections.abc import Mapping, Sequence
 from monitor.calibration_book import CalibrationBook
 from monitor.film_keeper import FilmKeeper
 from monitor.pipeline import Channel, Enclosure
-from monitor.snapshot import PointHealth, Snapshot
+from monitor.snapshot import OutlookBands, PointHealth, Snapshot
 from rules.clock_run import Clock
-from rules.clocks import merge_clocks
 from rules.events import Event, in_force
+from rules.outlook import AHEAD_COUNTS_S
 from sensors.reading import Quality, Quantity
 
 TREND_EVERY_S = 60.0
@@ -62,6 +62,7 @@ class SnapshotMaker:
         alarm: str = "",
         notices: Sequence[str] = (),
         counts: Mapping[str, int] | None = None,
+        outlook: Mapping[str, OutlookBands] | None = None,
     ) -> Snapshot:
         """Return the enclosure as it is now.
 
@@ -72,13 +73,13 @@ class SnapshotMaker:
             alarm: the alarm that nobody has acknowledged yet.
             notices: what has to be said beside the call.
             counts: what the intake refused or dropped, by name.
+            outlook: the next hours of each section; what was made over half an hour ago is left
+                out.
         """
         enclosure, keeper = self._enclosure, self._keeper
         if not self._clocks_s <= now_s < self._clocks_s + 1.0:
             self._clocks_s = now_s
-            self._clocks = merge_clocks(
-                keeper.clocks(name, enclosure.now_s) for name in enclosure.sections
-            )
+            self._clocks = keeper.all_clocks(enclosure)
         events: tuple[Event, ...] = in_force(keeper.events)
         told = {**enclosure.counts.set_aside, **(counts or {})}
         if enclosure.counts.late:
@@ -100,6 +101,11 @@ class SnapshotMaker:
             link_ok=link_ok,
             alarm=alarm,
             notices=tuple(notices),
+            outlook={
+                name: bands
+                for name, bands in (outlook or {}).items()
+                if 0.0 <= now_s - bands.made_s <= AHEAD_COUNTS_S
+            },
             specs={keeper.default_spec.name: keeper.default_spec, **keeper.specs},
         )
 

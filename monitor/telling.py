@@ -33,6 +33,7 @@ class Teller:
         every_evaluation: bool = False,
         recorded: bool = False,
         facts: Json | None = None,
+        clocks: Callable[[Enclosure], list[Json]] | None = None,
     ) -> None:
         self.changes = 0
         self.unlogged = 0
@@ -41,6 +42,7 @@ class Teller:
         self._source = source
         self._every = every_evaluation
         self._recorded = recorded
+        self._clocks = clocks
         self._facts = {} if facts is None else {FACTS: facts}
         self._told: dict[str, tuple[str, str]] = {}
         self._causes: dict[str, frozenset[str]] = {}
@@ -70,6 +72,8 @@ class Teller:
         for call in calls:
             self._told[call.section] = (call.call, call.stage)
         told = enclosure_dict(enclosure.name, calls, pressure_pa)
+        if self._clocks is not None:
+            told["clocks"] = self._clocks(enclosure)
         if unlogged:
             told["unlogged"] = True
         if self._recorded:

@@ -67,6 +67,11 @@ class Alarms:
         self._looked_s = now_s
         rung: list[Ring] = []
         routes = self._routes.notices()
+        forecast = self._watch.forecast
+        if forecast is not None:
+            routes = [*routes, *forecast.troubles]
+            if forecast.refused:
+                counts = {**(counts or {}), "forecast refused": forecast.refused}
         for name, board in self._boards.items():
             maker = self.makers[name]
             maker.calibrations = self._watch.calibrations
@@ -78,6 +83,7 @@ class Alarms:
                 alarm=board.text(),
                 notices=[*notices, *routes, *self._watch.calibrations.notices(now_s)],
                 counts=counts,
+                outlook=self._watch.rooms[name].bands,
             )
             self.snapshots[name] = snapshot
             rung += board.update(snapshot)

@@ -8,6 +8,7 @@ import os
 import signal
 import sys
 import time
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from types import FrameType
 
@@ -16,6 +17,7 @@ import typer
 from monitor.alarm_routes import AlarmRoutes
 from monitor.config import Config, load_config_file
 from monitor.film_keeper import FilmKeeper
+from monitor.forecast_keeper import ForecastKeeper
 from monitor.live_screen import is_screen
 from monitor.notify import Notifier
 from monitor.outlook_keeper import OutlookKeeper
@@ -66,14 +68,15 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
         store.lock_for_watch()
         for notice in store.notices:
             typer.echo(notice, err=True)
-        intake = intake_of(config, config_file)
+        clock = SteadyClock(time.time, boot_time_s)
+        forecast = ForecastKeeper.of(config, clock.now_s)
+        intake = intake_of(config, config_file, {} if forecast is None else forecast.topics)
         station = config.publish.station
         publisher = Publisher(intake, base=config.publish.base, station=station)
         stopper = Stopper()
         on_screen = not (plain or as_jsonl) and is_screen(sys.stdout, sys.stdin, os.environ)
-        clock = SteadyClock(time.time, boot_time_s)
         configs = {each.name: each for each in config.enclosures}
-        outlooks = OutlookKeeper(store.path, configs, config_file.parent, clock.now_s)
+        outlooks = OutlookKeeper(store.path, configs, config_file.parent, clock.now_s, forecast)
         watch = Watch(
             config,
             keepers,
@@ -114,8 +117,15 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
             notifier.close()
 
 
-def intake_of(config: Config, config_file: Path) -> Intake:
+def intake_of(
+    config: Config, config_file: Path, plain: Mapping[str, Callable[[bytes], None]] | None = None
+) -> Intake:
     """Return the intake for a config's points; nothing is sent yet.
+
+    Args:
+        config: with a broker.
+        config_file: for messages.
+        plain: topics that bring no readings, and what takes their payload.
 
     Raises:
         FilmcallError: there is no broker, no topic, or settings that cannot work.
@@ -133,7 +143,7 @@ def intake_of(config: Config, config_file: Path) -> Intake:
         )
     try:
         broker = config.broker.broker(config.publish.station, os.environ)
-        return Intake(broker, sources, monotonic=boot_time_s)
+        return Intake(broker, sources, monotonic=boot_time_s, plain=plain)
     except (BrokerFault, SourceFault) as fault:
         raise FilmcallError(str(fault)) from fault
 

@@ -7,13 +7,14 @@ the same loop runs in a soak test with simulated time.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from monitor.calibration_book import CalibrationBook
 from monitor.config_types import Config, EnclosureConfig
 from monitor.facts import keep_facts
 from monitor.film_keeper import FilmKeeper
+from monitor.forecast_keeper import ForecastKeeper
 from monitor.outlook_keeper import OutlookKeeper
 from monitor.pipeline import WHOLE, Enclosure
 from monitor.publish import Publisher
@@ -25,6 +26,7 @@ from monitor.resuming import (
     sections_of,
 )
 from monitor.retention import Retention
+from monitor.snapshot import OutlookBands
 from monitor.steady import SteadyClock, insane_clock
 from monitor.store import Store
 from monitor.store_rows import LogRefused, Outage
@@ -61,6 +63,7 @@ class Room:
         keeper: of its films.
         teller: of its calls.
         events_row: the last row of its events that was seen.
+        bands: the next hours of each section, for the screen.
         load_s: when its temperatures are to be taken from the log again, or None [s].
     """
 
@@ -68,6 +71,7 @@ class Room:
     keeper: FilmKeeper
     teller: Teller
     events_row: int
+    bands: dict[str, OutlookBands] = field(default_factory=dict)
     load_s: float | None = None
 
 
@@ -138,6 +142,11 @@ class Watch:
         self._set_doubts(now_s)
 
     @property
+    def forecast(self) -> ForecastKeeper | None:
+        """The hours of weather that outlooks rest on, or None where the config names none."""
+        return None if self._outlooks is None else self._outlooks.forecast
+
+    @property
     def log_fault(self) -> str:
         """Why the log cannot be written or read now, or ""."""
         return self._write_fault or self._read_fault
@@ -148,7 +157,7 @@ class Watch:
         events = self._store.events(config.name)
         keeper.set_events(events)
         facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)
-        teller = Teller(self._told, store=self._store, facts=facts)
+        teller = Teller(self._told, store=self._store, facts=facts, clocks=keeper.clock_dicts)
 
         def evaluated(enclosure: Enclosure) -> None:
             keeper.evaluated(enclosure)
@@ -233,6 +242,7 @@ class Watch:
             for room in self.rooms.values():
                 room.enclosure.clock_jumped(now_s)
                 room.keeper.clock_jumped(now_s)
+                room.bands.clear()
             if not self.clock_fault:
                 self._clock_was_set(before_s, now_s, step_s)
         fault = insane_clock(now_s, self._newest_s)
@@ -286,9 +296,15 @@ class Watch:
         if self._outlooks is None:
             return
         for answer in self._outlooks.answers():
-            section = self.rooms[answer.enclosure].enclosure.sections.get(answer.section)
+            room = self.rooms[answer.enclosure]
+            section = room.enclosure.sections.get(answer.section)
             if section is not None:
                 section.ahead = answer.ahead
+                room.keeper.look_ahead(section.name, answer.surface)
+                if answer.bands is not None:
+                    room.bands[section.name] = answer.bands
+                else:
+                    room.bands.pop(section.name, None)
         for name, room in self.rooms.items():
             for section in room.enclosure.sections.values():
                 ahead = section.ahead
@@ -386,6 +402,7 @@ class Watch:
         for name, room in self.rooms.items():
             pressure_pa = pressure_at_altitude_pa(room.enclosure.config.altitude_m)
             told = enclosure_dict(name, room.enclosure.explain(), pressure_pa)
+            told["clocks"] = room.keeper.clock_dicts(room.enclosure)
             self.publisher.refresh(name, told)
         self.publisher.tick(now_s)
 

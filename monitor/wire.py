@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, datetime, tzinfo
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rules.call import Call
 from rules.psychrometrics import (
@@ -16,6 +16,9 @@ from rules.psychrometrics import (
 from rules.reasons import Reason
 from rules.section import SectionCall
 from rules.uncertainty import SHOW_FACTOR
+
+if TYPE_CHECKING:
+    from rules.clock_run import Clock
 
 Json = dict[str, Any]
 
@@ -99,6 +102,33 @@ def enclosure_dict(
     """
     sections = [section_dict(call, pressure_pa) for call in calls]
     return {"enclosure": name, **sections[0], "sections": sections}
+
+
+def clock_dict(clock: Clock) -> Json:
+    """Return one clock with its fixed keys; a clock of no section is of "all"."""
+    range_s = clock.ends_at_range_s
+    return {
+        "name": clock.name.value,
+        "section": clock.section or "all",
+        "batch": clock.batch,
+        "state": clock.state.value,
+        "left_s": clock.left_s,
+        "left_outlook_s": clock.left_outlook_s,
+        "started_at": iso_second(clock.started_s),
+        "ends_at": iso_second(clock.ends_at_s),
+        "ends_at_range": None
+        if range_s is None
+        else [iso_second(range_s[0]), iso_second(range_s[1])],
+        "basis": clock.basis,
+        "advice": clock.advice,
+        "spec": clock.spec,
+        "coat": clock.coat,
+    }
+
+
+def iso_second(time_s: float | None) -> str | None:
+    """Return a time as ISO 8601 UTC to the second, or None for none."""
+    return None if time_s is None else iso_utc(round(time_s))
 
 
 def plain_line(name: str, call: SectionCall, zone: tzinfo = UTC) -> str:

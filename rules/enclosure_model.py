@@ -92,6 +92,14 @@ class EnclosureModel:
         )
 
 
+def _near(start: Floats, mean: Floats, sd: Floats) -> Floats:
+    """An earlier fit's figures, brought back to where the prior allows them now.
+
+    A heater that ran then and does not now is held at nothing, from where small steps lead nowhere.
+    """
+    return np.clip(start, mean - 3.0 * sd, mean + 3.0 * sd)
+
+
 Residuals = Callable[[Floats], Floats]
 
 
@@ -196,7 +204,7 @@ def fit_model(track: Track, drive: Drive, start: EnclosureModel | None = None) -
             return off
 
         p, p_sd, cost = _least_squares(
-            missed, mean, sd, mean if start is None else start.heat, overlap
+            missed, mean, sd, mean if start is None else _near(start.heat, mean, sd), overlap
         )
         cost = float(np.abs(missed(p[None])).sum())
         if best is None or cost < best[0]:
@@ -228,7 +236,7 @@ def fit_model(track: Track, drive: Drive, start: EnclosureModel | None = None) -
         return off * DEW_K_PER_LN
 
     vapour, _, _ = _least_squares(
-        missed_vapour, mean, sd, mean if start is None else start.vapour, overlap
+        missed_vapour, mean, sd, mean if start is None else _near(start.vapour, mean, sd), overlap
     )
     course = run_heat(
         heat, slow_s, np.column_stack([measured[at], slow[at]]), inputs, at, SPAN_CELLS

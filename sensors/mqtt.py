@@ -7,7 +7,7 @@ import random
 import threading
 import time
 from collections import Counter, deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import paho.mqtt.client as paho
@@ -25,6 +25,7 @@ _LOG = logging.getLogger("filmcall.mqtt")
 QUEUE_LIMIT = 10_000  # readings that wait for the pipeline, 5 s at 2,000 a second [-]
 TOPICS_COUNTED = 100  # topics with a count of their own in a status; the rest are `(others)` [-]
 _TOPICS_A_SOURCE = 8  # topics remembered for one source [-]
+PLAIN_BYTES = 262_144  # largest message on a topic that is handed on unread [bytes]
 _LOGGED_A_MINUTE = 20  # refused messages written to the log in full [-]
 _COPY_WITHIN_S = 1.0  # the broker's copies for overlapping filters come together [s]
 _COPIES_KEPT = 256
@@ -71,7 +72,7 @@ class IntakeStatus:
 
     Attributes:
         connection: state of the line and the subscriptions.
-        messages: messages received; each is read, refused, a copy, or unmapped [-].
+        messages: messages received; each is read, handed on, refused, a copy, or unmapped [-].
         readings: readings queued for the pipeline [-].
         refused: messages refused in whole or for one of their sources [-].
         refused_by_kind: refusals by kind; a message counts once for each kind [-].
@@ -128,6 +129,7 @@ class Intake:
         queue_limit: int = QUEUE_LIMIT,
         backoff: Backoff = DEFAULT_BACKOFF,
         chance: random.Random | None = None,
+        plain: Mapping[str, Callable[[bytes], None]] | None = None,
     ) -> None:
         """Prepare; nothing is sent before `start`.
 
@@ -139,6 +141,8 @@ class Intake:
             queue_limit: readings kept for the pipeline, 1 or more [-].
             backoff: waits between tries.
             chance: source of the jitter.
+            plain: topics whose messages bring no readings, each with what takes the payload, in
+                the network thread: it may keep it and no more.
 
         Raises:
             BrokerFault: a certificate file cannot be used.
@@ -158,11 +162,12 @@ class Intake:
         self._dropped_points: Counter[str] = Counter()
         self._heard = {source: _Heard() for source in sources}
         self._last_copy: dict[str, tuple[bytes, bool, float, int]] = {}
+        self._plain = dict(plain or {})
         self._unlogged = self._logged = 0
         self._minute_s = float("-inf")
         self.connection = Connection(
             broker,
-            self._router.filters,
+            (*self._router.filters, *self._plain),
             self._on_message,
             wall=wall,
             monotonic=monotonic,
@@ -255,6 +260,9 @@ class Intake:
                 fault = PayloadFault(FaultKind.TOPIC, "topic is not UTF-8; message refused.")
                 self._refuse(topic, message, [fault])
                 return
+            if topic in self._plain:
+                self._hand_on(topic, message)
+                return
             route = self._router.route(topic)
             if route is None:
                 with self._ready:
@@ -266,6 +274,15 @@ class Intake:
         except Exception as fault:  # noqa: BLE001 (counted and logged; no reading may stop the rest)
             text = f"{type(fault).__name__}: {printable(str(fault), 120)}"
             self._refuse(topic, message, [PayloadFault(FaultKind.UNEXPECTED, text)])
+
+    def _hand_on(self, topic: str, message: paho.MQTTMessage) -> None:
+        """Give a message that brings no readings to whom it is for, unless it is too large."""
+        size = len(message.payload)
+        if size > PLAIN_BYTES:
+            text = f"message of {size} bytes is over the {PLAIN_BYTES} allowed; it is refused."
+            self._refuse(topic, message, [PayloadFault(FaultKind.TOO_LARGE, text)])
+        elif size:  # an empty one clears what the broker had kept
+            self._plain[topic](bytes(message.payload))
 
     def _read(self, topic: str, message: paho.MQTTMessage, route: Route, now_s: float) -> None:
         body = Message(

@@ -11,8 +11,9 @@ import pytest
 from tent_weeks import TentWeek, tent_week
 
 from monitor.config import load_config
+from monitor.outlook_clocks import temperature_outlook
 from monitor.outlook_read import choose_source, read_track
-from monitor.outlook_run import make, run, temperature_outlook
+from monitor.outlook_run import make, run
 from monitor.store import Store
 from monitor.store_rows import LogMissing
 from rules.errors import FilmcallError, SpecFault
