@@ -68,7 +68,7 @@ class Pane:
         """Start the program between two stty's; return its pid and its parent's."""
         pids = self.folder / "pids"
         pids.unlink(missing_ok=True)
-        self.run("echo before-the-screen; stty -g > modes-before")
+        self.run("echo before-the-screen")
         inner = f"{sys.executable} {PROGRAM} {scene} {pids}; echo ended $? > ended; true"
         self.run(f"cd {self.folder}; stty -g > modes-before; sh -c '{inner}'")
         self.wait("the program", lambda: pids.exists() and " " in pids.read_text())
