@@ -31,12 +31,18 @@ from rules.section import SectionCall
 from rules.units import amount
 from rules.vocabulary import EventKind, Method
 from sensors.faults import DEFAULT_RULES
+from sensors.reading import Quantity
 from sensors.simulate import Action, Tent, TentSettings, demo_night
 from sensors.sniff import RecordingFault
 
 CAUTION = (
     "The call is about the film. It says nothing about the air that people breathe: follow the "
     "safety data sheet."
+)
+NO_SURFACE = (
+    "No surface was measured, so there is no dew margin and no GO. Where you know how far the "
+    "coldest part of the hull stands under the air at its worst, at dawn or after the heater came "
+    'on, give it: --assumed-surface-offset "-3 K"; 2 K of doubt are added.'
 )
 LEAST_OFFSET_K = -15.0
 DEMO_SPEC = "polyurethane-topcoat"
@@ -87,6 +93,11 @@ def run(
         )
         for notice in recording.notices:
             _say(notice)
+        if (
+            not any(point.quantity is Quantity.SURFACE_TEMP for point in job.config.points)
+            and job.config.assumed_surface_offset_k is None
+        ):
+            _say(NO_SURFACE)
         said = len(recording.notices)
         with ExitStack() as stack:
             store = _open(stack, db)

@@ -227,6 +227,20 @@ def test_a_missing_file_and_a_warm_surface_are_refused() -> None:
     assert filmcall("replay", str(ROOM), "--speed", "0").code == 2
 
 
+def test_a_recording_without_a_surface_is_told_what_it_lacks(tmp_path: Path) -> None:
+    assert "No surface was measured, so there is no dew margin and no GO" in replayed(ROOM)
+    assert "No surface was measured" not in replayed(ROOM, "--assumed-surface-offset", "-0.5 K")
+    whole = tmp_path / "whole.csv"
+    whole.write_text("time,air,rh,surface\n2026-01-01T00:00:00Z,20,60,18\n")
+    assert "No surface was measured" not in replayed(whole)
+
+
+def replayed(path: Path, *more: str) -> str:
+    ran = filmcall("replay", str(path), "--plain", *more)
+    assert ran.code == 0
+    return ran.err
+
+
 def test_rows_that_cannot_be_read_are_counted_with_their_line(tmp_path: Path) -> None:
     file = tmp_path / "some.csv"
     rows = ["time,air,rh,surface"]
