@@ -29,6 +29,8 @@ PAGES = sorted(
         *(ROOT / "examples").rglob("*.md"),
     )
 )
+# A walk is one story: its commands build on each other and are run in their order, in one folder.
+WALKS = tuple(page for page in PAGES if page.parent == ROOT / "examples" / "walks")
 FIXED = (
     *("check", "replay", "watch", "event", "clocks", "batch", "outlook", "review", "sessions"),
     *("export", "spec", "calibrate", "doctor", "demo", "simulate"),
@@ -103,9 +105,12 @@ def typed_in(line: str) -> Iterator[tuple[str, ...]]:
 
 
 def shown_on(page: Path) -> Iterator[Shown]:
-    """Yield each command of a page: in its code blocks, and in its text where it has arguments."""
+    """Yield each command of a page: in its code blocks, and in its text where it has arguments.
+
+    Those in the code blocks of a walk are left to the test of walks.
+    """
     where = str(page.relative_to(ROOT))
-    for _, text in fences(page):
+    for _, text in fences(page) if page not in WALKS else ():
         for line in text.replace("\\\n", " ").splitlines():
             yield from (Shown(where, words) for words in typed_in(line))
     for span in _SPAN.findall(_FENCE.sub("", page.read_text("utf-8"))):
@@ -313,7 +318,11 @@ def stands_in_order(wanted: list[str], printed: list[str], *, gapless: bool) -> 
     return None
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
+@pytest.mark.parametrize(
+    "page",
+    [page for page in PAGES if page not in WALKS],
+    ids=lambda page: str(page.relative_to(ROOT)),
+)
 def test_what_a_page_says_that_a_command_prints_is_what_it_prints(page: Path, place: Path) -> None:
     for _, text in fences(page):
         lines = text.splitlines()
@@ -323,6 +332,43 @@ def test_what_a_page_says_that_a_command_prints_is_what_it_prints(page: Path, pl
         printed = run(words, place).out.splitlines()
         missing = stands_in_order(lines[1:], printed, gapless=True)
         assert missing is None, f"not printed at its place: {missing}\n" + "\n".join(printed)
+
+
+def steps(page: Path) -> Iterator[tuple[tuple[str, ...], list[str]]]:
+    """Yield the commands of a walk in their order, each with the lines that it is said to print."""
+    for _, text in fences(page):
+        found: list[tuple[tuple[str, ...], list[str]]] = []
+        for line in text.splitlines():
+            words = list(typed_in(line))
+            if words:
+                found.append((words[0], []))
+            elif found:
+                found[-1][1].append(line)
+        yield from found
+
+
+def test_the_walks_are_the_three_that_the_readme_names() -> None:
+    named = re.findall(r"\(examples/walks/([\w-]+\.md)\)", README.read_text("utf-8"))
+    assert sorted(named) == sorted(page.name for page in WALKS)
+    assert len(WALKS) == 3
+
+
+@pytest.mark.parametrize("page", WALKS, ids=lambda page: page.name)
+def test_a_walk_can_be_walked(page: Path, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("FILMCALL_DB")  # a newcomer has none
+    walked = 0
+    for words, said in steps(page):
+        if why_not_run(words) is not None:
+            parse(words)
+            assert not said, "what nobody runs here cannot be held to what it prints"
+            continue
+        ran = run(words, place)
+        assert ran.code in (CALLS if words[0] == "check" else {0}), ran.err
+        printed = [*ran.err.splitlines(), *ran.out.splitlines()]
+        missing = stands_in_order(said, printed, gapless=True)
+        assert missing is None, f"not printed at its place: {missing}\n" + "\n".join(printed)
+        walked += 1
+    assert walked >= 2
 
 
 def test_the_night_in_the_readme_is_what_the_demo_prints() -> None:
