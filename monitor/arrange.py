@@ -42,9 +42,9 @@ def one_column(rooms: Rooms, width: int, space: int) -> Lines:
     inner = width - _LABEL
     plan = [
         _flowing(rooms, "climate", rooms.climate_items(), inner, 0),
-        _trend_room(rooms, rooms.trend_limits()[:1], inner, 5, tall=3),
+        _trend_room(rooms, rooms.trend_limits()[:1], inner, 5, tall=3, ahead=True),
         _flowing(rooms, "clocks", rooms.clock_groups(), inner, 1, none="no-clocks"),
-        _flowing(rooms, "outlook", rooms.outlook_items(), inner, 2),
+        _outlook(rooms, inner, 2),
         _sensors(rooms, inner, 3),
         _listed(rooms, "events", rooms.event_items(), inner, 4),
     ]
@@ -65,17 +65,21 @@ def columns(rooms: Rooms, width: int, space: int, count: int) -> Lines:
     climate = _stacked(rooms, "climate", rooms.climate_items(), each, 0)
     pieces = rooms.clock_items(long=True) if count > 2 else rooms.clock_groups()
     clocks = _stacked(rooms, "clocks", pieces, each, 1, none="no-clocks")
-    outlook = _stacked(rooms, "outlook", rooms.outlook_items(), each, 1)
+    told = [*rooms.outlook_items(), *rooms.forecast_items()]
+    outlook = _stacked(rooms, "outlook", told, each, 1)
     sensors = _sensors(rooms, each, 2)
     if count > 2:
         sensors = _stacked(rooms, "sensors", rooms.sensor_items(long=True), each, 2)
     events = _listed(rooms, "events", rooms.event_items(), each, 3)
     why = _stacked(rooms, "limits", rooms.limit_lines(), each, 3)
-    trends = [_trend_room(rooms, [name], each, 2 + i, tall=6) for i, name in enumerate(limits)]
     if count == 2:
-        plan = [[climate, *trends[:1], outlook, events], [clocks, sensors, why]]
+        trend = _trend_room(rooms, limits[:1], each, 2, tall=7, ahead=True)
+        plan = [[climate, trend, outlook, events], [clocks, sensors, why]]
     else:
-        plan = [[climate, outlook, why], _apart(trends, limits), [clocks, sensors, events]]
+        trends = [_trend_room(rooms, [name], each, 2 + i, tall=6) for i, name in enumerate(limits)]
+        charts = _apart(trends, limits)
+        charts[1:1] = [_ahead_room(rooms, name, each, 2) for name in rooms.ahead_limits()[:1]]
+        plan = [[climate, outlook, why], charts, [clocks, sensors, events]]
     shares = _share(plan, space, titled=True)
     blocks: list[Lines] = []
     for column, counts in zip(plan, shares, strict=True):
@@ -121,6 +125,19 @@ def _flowing(rooms: Rooms, name: str, items: Lines, width: int, rank: int, none:
     return Room(rooms.say(f"room {name}"), least, len(lines), rank, draw)
 
 
+def _outlook(rooms: Rooms, width: int, rank: int) -> Room:
+    """What breaks and when; where there is no room for the first range, without the ranges."""
+    forecast = rooms.forecast_items()
+    full = _flowing(rooms, "outlook", [*rooms.outlook_items(), *forecast], width, rank)
+    brief = _flowing(rooms, "outlook", [*rooms.outlook_items(brief=True), *forecast], width, rank)
+    first = len(flow(rooms.outlook_items()[:1], width))
+
+    def draw(count: int) -> Lines:
+        return full.draw(count) if first <= count else brief.draw(count)
+
+    return Room(full.title, 1, full.most, rank, draw)
+
+
 def _sensors(rooms: Rooms, width: int, rank: int) -> Room:
     """Every body with its age; where there is no room for all, the faults and how many are well."""
     each, brief = (flow(rooms.sensor_items(brief=b), width) for b in (False, True))
@@ -155,13 +172,27 @@ def _listed(rooms: Rooms, name: str, items: Lines, width: int, rank: int) -> Roo
 
 
 def _trend_room(
-    rooms: Rooms, limits: Sequence[LimitName], width: int, rank: int, tall: int
+    rooms: Rooms,
+    limits: Sequence[LimitName],
+    width: int,
+    rank: int,
+    tall: int,
+    *,
+    ahead: bool = False,
 ) -> Room:
     title = rooms.say("room trend")
     if not limits:
         none = [rooms.part(rooms.say("no-trend"), "label")]
         return Room(title, 1, 1, rank, lambda _count: none)
-    return Room(title, 2, tall, rank, lambda count: rooms.trend_lines(limits[0], width, count))
+    name = limits[0]
+    return Room(
+        title, 2, tall, rank, lambda count: rooms.trend_lines(name, width, count, ahead=ahead)
+    )
+
+
+def _ahead_room(rooms: Rooms, name: LimitName, width: int, rank: int) -> Room:
+    title = rooms.say("room ahead")
+    return Room(title, 3, 7, rank, lambda count: rooms.ahead_lines(name, width, count))
 
 
 def _counted(rooms: Rooms, items: Lines, lay: Callable[[Lines], Lines]) -> Callable[[int], Lines]:

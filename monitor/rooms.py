@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from rich.cells import cell_len, set_cell_size
 from rich.text import Text
 
 from monitor.pieces import event_text
-from monitor.room_clocks import ClockRoom
-from monitor.sentence import TREND_OF, change, figure, limit_of, why
+from monitor.room_outlook import ROLE, OutlookRoom
+from monitor.sentence import change, limit_of, why
 from monitor.snapshot import PointHealth
 from monitor.theme import clean
-from monitor.trend_chart import chart_of
 from rules.call import Call
-from rules.limits import is_upper
-from rules.reasons import Reason
 from rules.section import SectionCall
 from rules.uncertainty import GUARD_FACTOR, SHOW_FACTOR, standard_uncertainty
 from rules.vocabulary import LimitName, LimitState, Stage
@@ -21,17 +17,11 @@ from sensors.reading import Quality, Quantity
 
 FILM_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
 
-_ROLE = {
-    LimitState.OK: "ok",
-    LimitState.NEAR: "near",
-    LimitState.BROKEN: "broken",
-    LimitState.UNKNOWN: "unknown",
-}
 _MARK = {Call.GO: "▶", Call.HOLD: "‖", Call.STOP: "X"}
 _FEW_MARK = {Call.GO: ">", Call.HOLD: "=", Call.STOP: "X"}
 
 
-class Rooms(ClockRoom):
+class Rooms(OutlookRoom):
     """Words one snapshot's rooms in one theme."""
 
     # --- call
@@ -84,7 +74,7 @@ class Rooms(ClockRoom):
         for reason in self.worst.reasons:
             if reason.limit == "outlook":
                 continue
-            mark = self.part(f"{self.say(f'state {reason.state}'):<8}", _ROLE[reason.state])
+            mark = self.part(f"{self.say(f'state {reason.state}'):<8}", ROLE[reason.state])
             lines.append(self.join(mark, " ", why(self.worst, self.theme, None, reason)))
         return lines
 
@@ -151,100 +141,6 @@ class Rooms(ClockRoom):
 
     def _label(self, key: str) -> Text:
         return self.part(f"{self.say(key)} ", "label")
-
-    def _reason_of(self, name: LimitName) -> Reason | None:
-        if self.worst is None:
-            return None
-        return next((each for each in self.worst.reasons if limit_of(each) is name), None)
-
-    def _role_of(self, name: LimitName) -> str:
-        reason = self._reason_of(name)
-        return "" if reason is None else _ROLE[reason.state]
-
-    # --- trend
-
-    def trend_limits(self) -> list[LimitName]:
-        """The limits whose trend can be drawn, the margin first, then the worst."""
-        if self.worst is None:
-            return []
-        found: list[LimitName] = []
-        for reason in self.worst.reasons:
-            name = limit_of(reason)
-            if name is None or reason.bound is None or name in found:
-                continue
-            if self.snapshot.trends.get(TREND_OF[name]):
-                found.append(name)
-        return sorted(found, key=lambda name: name is not LimitName.DEW_MARGIN_MIN)
-
-    def trend_lines(self, name: LimitName, width: int, rows: int) -> list[Text]:
-        """Draw one limit's quantity as `rows` lines; empty where nothing is known of it."""
-        reason = self._reason_of(name)
-        if reason is None or reason.bound is None:
-            return []
-        theme, say = self.theme, self.say
-        needs = figure(name, reason.bound, theme)
-        sign = "≤" if is_upper(name) else "≥"
-        base = f"{sign} {needs}"
-        label_width = max(13, cell_len(base) + 1)
-        chart = chart_of(
-            self.snapshot.trends[TREND_OF[name]],
-            self.snapshot.time_s,
-            width - label_width,
-            rows,
-            reason.bound,
-            upper=is_upper(name),
-            few_glyphs=theme.few_glyphs,
-        )
-        if chart is None:
-            return []
-        span = theme.words.duration(chart.span_s)
-        edge = reason.bound + (-chart.top if is_upper(name) else chart.top)
-        top = figure(name, edge, theme)
-        labels = [""] * rows
-        labels[0] = say(f"quantity {name}") if rows < 4 else top
-        if rows >= 3:
-            labels[1] = say("trend-span", span=span) if rows < 4 else ""
-        labels[-1] = base
-        lines = []
-        for index, (label, row) in enumerate(zip(labels, chart.rows, strict=True)):
-            drawn = Text(row, style=theme.style("label" if index == rows - 1 else "trend"))
-            if index == rows - 1:
-                for column in chart.under:
-                    drawn.stylize(theme.style("broken"), column, column + 1)
-            lines.append(self.join(self.part(set_cell_size(label, label_width), "label"), drawn))
-        if rows >= 4:
-            name_of = say(f"quantity {name}")
-            lines.insert(0, self.part(f"{name_of}, {say('trend-span', span=span)}", "label"))
-            lines.pop(2 if rows > 4 else 1)
-        return lines
-
-    # --- outlook
-
-    def outlook_items(self) -> list[Text]:
-        """What will break first, or how far has been looked and found nothing."""
-        call = self.worst
-        if call is None:
-            return []
-        reasons = [reason for reason in call.reasons if reason.limit == "outlook"]
-        # A limit that is past already is the sentence's, not the outlook's.
-        bad = [
-            reason
-            for reason in reasons
-            if reason.state in (LimitState.NEAR, LimitState.BROKEN) and reason.value != 0.0
-        ]
-        if bad:
-            return [self.part(clean(reason.text), "near") for reason in bad]
-        if any(reason.state is LimitState.BROKEN for reason in call.reasons):
-            return [self.part(self.say("outlook-past"), "broken")]
-        items = [
-            self.part(clean(reason.text)) for reason in reasons if reason.state is LimitState.OK
-        ]
-        if not items and call.looked_ahead_s > 0.0:
-            time = self.theme.words.duration(call.looked_ahead_s)
-            by_trend = any(reason.state is LimitState.UNKNOWN for reason in reasons)
-            key = "outlook-trend" if by_trend else "outlook-nothing"
-            items = [self.part(self.say(key, time=time))]
-        return items or [self.part(self.say("outlook-none"), "unknown")]
 
     # --- sensors
 

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-_EIGHTHS = " ▁▂▃▄▅▆▇█"
-_HALVES = " ▄█"
+EIGHTHS = " ▁▂▃▄▅▆▇█"
+HALVES = " ▄█"
 _BASE, _GAP = "─", "·"
 _MOST_S = 12 * 3600.0
 
@@ -38,6 +38,7 @@ def chart_of(
     *,
     upper: bool = False,
     few_glyphs: bool = False,
+    least_top: float = 0.0,
 ) -> Chart | None:
     """Draw how far a series stood inside its bound, the worst value of every column.
 
@@ -49,6 +50,7 @@ def chart_of(
         bound: the base line [unit].
         upper: True where the bound is an upper one, so that room is under it.
         few_glyphs: half blocks only.
+        least_top: what the upper edge stands for at least, for a chart beside it [unit].
 
     Returns:
         The chart, or None where nothing of the last hours is known.
@@ -57,10 +59,10 @@ def chart_of(
     >>> chart.rows
     ('█▆▃ ', '───▀')
     """
-    recent = [(t, v) for t, v in series if now_s - _MOST_S <= t <= now_s and math.isfinite(v)]
+    recent = _recent(series, now_s)
     if not recent or width < 2 or rows < 2:
         return None
-    span_s = min(_MOST_S, max(3600.0, math.ceil((now_s - recent[0][0]) / 3600.0 - 0.1) * 3600.0))
+    span_s = span_shown_s(series, now_s)
     begin_s = now_s - span_s
     worst: list[float | None] = [None] * width
     for time_s, value in recent:
@@ -73,9 +75,9 @@ def chart_of(
     _bridge(worst, recent, span_s)
 
     known_rooms = [room for room in worst if room is not None]
-    top = _nice(max([*known_rooms, 0.0]))
+    top = nice_top(max([*known_rooms, least_top, 0.0]))
     bars = rows - 1
-    glyphs = _HALVES if few_glyphs else _EIGHTHS
+    glyphs = HALVES if few_glyphs else EIGHTHS
     steps = len(glyphs) - 1
     lines: list[str] = []
     for row in range(bars):
@@ -88,6 +90,17 @@ def chart_of(
     lines.append("".join(_base(room, top / bars) for room in worst))
     under = frozenset(x for x, room in enumerate(worst) if room is not None and room < 0.0)
     return Chart(tuple(lines), under, top, span_s)
+
+
+def span_shown_s(series: Sequence[tuple[float, float]], now_s: float) -> float:
+    """Return how much time a chart of a series shows: whole hours, 1 to 12 [s]."""
+    recent = _recent(series, now_s)
+    since_s = now_s - recent[0][0] if recent else 0.0
+    return min(_MOST_S, max(3600.0, math.ceil(since_s / 3600.0 - 0.1) * 3600.0))
+
+
+def _recent(series: Sequence[tuple[float, float]], now_s: float) -> list[tuple[float, float]]:
+    return [(t, v) for t, v in series if now_s - _MOST_S <= t <= now_s and math.isfinite(v)]
 
 
 def _bridge(
@@ -115,8 +128,8 @@ def _base(room: float | None, cell: float) -> str:
     return "▀" if -room < 0.75 * cell else "█"
 
 
-def _nice(top: float) -> float:
-    """The next of 1, 2, 3, 5 or 8 times a power of ten."""
+def nice_top(top: float) -> float:
+    """Return the next of 1, 2, 3, 5 or 8 times a power of ten."""
     if top <= 1.0:
         return 1.0
     power = 10.0 ** math.floor(math.log10(top))

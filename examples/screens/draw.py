@@ -37,7 +37,9 @@ BLOCKS = {
     "▀": (0.0, 0.5),
     **{mark: (1.0 - n / 8.0, n / 8.0) for n, mark in enumerate("▁▂▃▄▅▆▇", 1)},
     "─": (0.4375, 0.125),
+    **dict.fromkeys("░▒", (0.0, 1.0)),
 }
+SHADES = {"░": 0.3, "▒": 0.6}
 
 
 def svg_of(lines: list[Text], size: Size, paper: str = PAPER) -> str:
@@ -77,16 +79,18 @@ def _run(text: str, style: Style, column: int, row: int) -> Iterator[str]:
         marks = "".join(group)
         if mark:
             top, high = BLOCKS[mark]
-            yield _rect(column, y + top * CELL_H, len(marks), high * CELL_H, ink)
+            shade = SHADES.get(mark, 1.0)
+            yield _rect(column, y + top * CELL_H, len(marks), high * CELL_H, ink, shade)
         elif marks.strip():
             yield _words(marks, style, column, y, ink)
         column += len(marks)
 
 
-def _rect(column: int, y: float, cells: int, height: float, colour: str) -> str:
+def _rect(column: int, y: float, cells: int, height: float, colour: str, shade: float = 1.0) -> str:
+    faint = f' fill-opacity="{shade:g}"' if shade < 1.0 else ""
     return (
         f'<rect x="{column * CELL_W:g}" y="{y:g}" width="{cells * CELL_W:g}" height="{height:g}" '
-        f'fill="{colour}"/>'
+        f'fill="{colour}"{faint}/>'
     )
 
 

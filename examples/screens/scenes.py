@@ -13,21 +13,30 @@ from datetime import UTC, datetime
 
 import numpy as np
 
+from monitor.outlook_clocks import bands_of
 from monitor.snapshot import PointHealth, Snapshot
 from monitor.specs import find_spec
 from rules.call import Call
 from rules.climate import Sensed
 from rules.clocks import clocks_of, merge_clocks
+from rules.coat_windows import bounds_of, limit_spans_s
+from rules.damped_trend import damped_trend
 from rules.events import Event
 from rules.history import TemperatureHistory
+from rules.outlook import Ahead
+from rules.outlook_draws import Outlook, outlook_breaks
+from rules.psychrometric_arrays import dew_points_c
 from rules.section import Film, Section, SectionCall
 from rules.spec import Spec
+from rules.track import CELL_S, CELLS_A_DAY, Track
 from rules.vocabulary import EventKind, Method, Stage
 from sensors.reading import Quality, Quantity
 
 ENCLOSURE = "polytunnel"
 PORT, STARBOARD = "hull-port", "hull-starboard"
 STEP_S = 30.0
+WEATHER = ((0.12, 41_000.0), (0.12, 6_700.0), (0.08, 2_900.0))
+WARMEST_S = 14.5 * 3600.0
 
 TOPCOAT = find_spec("polyurethane-topcoat")[0]
 PRIMER = find_spec("two-pack-epoxy-primer")[0]
@@ -52,6 +61,11 @@ def line(start: float, end: float, hours: float, until_s: float) -> Curve:
     return value
 
 
+def _weather(time_s: float) -> float:
+    """What wind and clouds add to the run of a day, as a share of its swing."""
+    return sum(size * math.sin(time_s / slow_s) for size, slow_s in WEATHER)
+
+
 class Tent:
     """Plays curves through both sections and keeps what the screen needs."""
 
@@ -63,9 +77,11 @@ class Tent:
         events: Sequence[Event] = (),
         stage: Stage = Stage.PREP,
         spec: Spec = TOPCOAT,
+        swing: float = 1.0,
     ) -> None:
         self.air_c, self.rh_pct, self.planks_c = air_c, rh_pct, planks_c
         self.events = tuple(events)
+        self.swing = swing  # how much of an ordinary day's run the days before had
         self.film = Film(spec, stage, Method.ROLLER)
         self.trends: dict[str, list[tuple[float, float]]] = {}
 
@@ -90,17 +106,55 @@ class Tent:
             found.append(one(point, "surface_temp", section, curve(time_s), 0.5))
         return found
 
+    def before(self, curve: Curve, time_s: float, start_s: float, swing: float) -> float:
+        """Return what a curve was at a time: on the days before, the usual run of a day."""
+        if time_s >= start_s:
+            return curve(time_s)
+        day = [
+            math.cos((each - WARMEST_S) / 86_400.0 * 2.0 * math.pi) for each in (time_s, start_s)
+        ]
+        return curve(start_s) + swing * (
+            self.swing * (day[0] - day[1]) + _weather(time_s) - _weather(start_s)
+        )
+
+    def outlook(self, section: str, now_s: float, start_s: float) -> Outlook:
+        """Return what the log of four days lets expect of one section."""
+        times = now_s - CELL_S * np.arange(4 * CELLS_A_DAY - 1, -1, -1, dtype=np.float64)
+        plank = self.planks_c[section]
+
+        def cells(curve: Curve, swing: float) -> np.ndarray:
+            return np.array([self.before(curve, t, start_s, swing) for t in times.tolist()])
+
+        air, rh = cells(self.air_c, 4.0), np.minimum(cells(self.rh_pct, -16.0), 99.0)
+        return damped_trend(Track(now_s, air, dew_points_c(air, rh), cells(plank, 3.2)))
+
+    def _ahead(self, outlook: Outlook, now_s: float) -> Ahead:
+        """Return what an outlook says of the limits while a film laid now would mind them."""
+        spec = self.film.spec
+        spans = limit_spans_s(outlook, spec, spec.coating_time_s, np.zeros(1))
+        breaks = outlook_breaks(
+            outlook, bounds_of(spec), {name: float(at[0]) for name, at in spans.items()}
+        )
+        return Ahead(now_s, self.film.stage, outlook.looked_ahead_s, tuple(breaks), outlook.source)
+
     def snapshot(
         self, now_s: float, hours: float = 4.0, dead: Sequence[str] = (), dead_s: float = 0.0
     ) -> Snapshot:
         """Return the tent at a time, after so many hours of watching it."""
         start_s = now_s - 3600.0 * hours
+        outlooks = {
+            name: self.outlook(name, now_s, start_s)
+            for name in self.planks_c
+            if name.replace("hull", "plank") not in dead
+        }
         sections = [Section(name, self.film, start_s) for name in self.planks_c]
         count = int(3600.0 * hours / STEP_S)
         for index in range(count + 1):
             time_s = start_s + index * STEP_S
             gone = dead if time_s > now_s - dead_s else ()
             for section in sections:
+                if index == count and section.name in outlooks:
+                    section.ahead = self._ahead(outlooks[section.name], now_s)
                 section.evaluate(self.sensed(time_s, gone), time_s)
             self._note([section.explain() for section in sections], time_s)
         order = (Call.STOP, Call.HOLD, Call.GO)
@@ -133,6 +187,7 @@ class Tent:
             counts={"stale": len(dead), "spike": 1},
             link="connected to 127.0.0.1",
             specs=SPECS,
+            outlook={name: bands_of(outlook, None, now_s) for name, outlook in outlooks.items()},
         )
 
     def _note(self, calls: list[SectionCall], time_s: float) -> None:
@@ -182,6 +237,7 @@ def go() -> Snapshot:
         {PORT: line(14.0, 18.3, 4.0, now_s), STARBOARD: line(14.6, 19.0, 4.0, now_s)},
         events,
         Stage.MIX,
+        swing=0.3,
     )
     return tent.snapshot(now_s)
 

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
 from rich.cells import cell_len
 from rich.console import Console, Group
@@ -285,7 +286,12 @@ def test_no_word_of_the_screen_stands_outside_the_table() -> None:
     """Under a table in capitals, what is left in small letters comes from outside or rules."""
     loud = Words({key: _capitals(text) for key, text in ENGLISH.items()})
     theme = replace(PLAIN, words=loud)
-    seen = flat(lines_of(scene("go"), Size(200, 60), theme))
+    worded = scene("go")
+    calls = [
+        replace(call, reasons=tuple(r for r in call.reasons if r.limit != "outlook"))
+        for call in worded.calls
+    ]
+    seen = flat(lines_of(replace(worded, calls=tuple(calls)), Size(200, 60), theme))
     assert "GO IS ABOUT THE FILM" in seen
     from_outside = ["polytunnel", "hull-port", "hull-starboard", "polyurethane-topcoat"]
     from_outside += ["plank-port", "plank-starboard", "air-bow", "air-stern", "spike"]
@@ -293,6 +299,94 @@ def test_no_word_of_the_screen_stands_outside_the_table() -> None:
         seen = seen.replace(words, "")
     left = [word for word in re.findall("[a-z]{2,}", seen) if word != "m"]
     assert not left, left
+
+
+def drawn_band(lines: list[str], base: str) -> list[str]:
+    """The chart of the next hours: what stands right of the present, or in the room of its own."""
+    at = next(n for n, line in enumerate(lines) if "│" in line)
+    column = lines[at].index("│")
+    rows = [line[column + 1 :] for line in lines[at:] if line[column : column + 1] == "│"]
+    assert base in lines[at + len(rows) - 1]
+    return rows
+
+
+@pytest.mark.parametrize("name", ["go", "hold", "stop", "night"])
+def test_80_by_24_shows_the_next_six_hours_beside_the_trend(name: str) -> None:
+    snapshot = scene(name)
+    lines = lines_of(snapshot, Size(80, 24))
+    rows = drawn_band(lines, "≥ 3.0 K")
+    assert 2 <= len(rows) <= 3
+    assert "+6 h" in flat(lines)
+    # By straight lines between the bands' own times, column by column: how probable a break is.
+    bands = snapshot.outlook[snapshot.calls[0].section]
+    assert bands.dew_margin_k is not None
+    base = rows[-1].rstrip()
+    width = len(base)
+    for column, mark in enumerate(base):
+        time_s = snapshot.time_s + (column + 0.5) / width * 6 * 3600.0
+        low, middle, _ = (np.interp(time_s, bands.time_s, row) for row in bands.dew_margin_k)
+        assert mark == ("█" if middle < 3.0 else "▀" if low < 3.0 else "─"), column
+
+
+def test_40_by_12_and_a_section_without_outlook_show_no_band() -> None:
+    for name in SCENES:
+        assert not set("│░▒") & set(flat(lines_of(scene(name), Size(40, 12))))
+        bare = replace(scene(name), outlook={})
+        for size in SIZES:
+            assert not set("│░▒") & set(flat(lines_of(bare, size)))
+    dead = scene("probe-dead")
+    assert dead.calls[0].section not in dead.outlook
+    assert "│" not in flat(lines_of(dead, Size(80, 24)))
+
+
+def test_larger_screens_give_the_band_more_room() -> None:
+    heights = [len(drawn_band(lines_of(scene("go"), s), "≥ 3.0 K")) for s in LARGE[:2]]
+    assert heights[0] <= 3 <= heights[1]
+    vast = lines_of(scene("go"), Size(200, 60))
+    seen = flat(vast)
+    assert "AHEAD" in seen
+    assert "dew margin, next 6 h: what 90, 50, 10 % keep" in seen
+    assert "14:00" in seen
+    assert "18:00" in seen
+
+
+def test_the_forecasts_age_and_gaps_stand_in_the_outlook() -> None:
+    snapshot = scene("hold")
+    told = "forecast 3 h old, to 40 h ahead, 1 gap over 3 h"
+    outlook = {name: replace(each, forecast=told) for name, each in snapshot.outlook.items()}
+    for size in LARGE:
+        assert told in flat(lines_of(replace(snapshot, outlook=outlook), size)) or size.rows == 24
+    assert told in flat(
+        lines_of(
+            replace(
+                scene("go"),
+                outlook={
+                    name: replace(each, forecast=told) for name, each in scene("go").outlook.items()
+                },
+            ),
+            Size(80, 24),
+        )
+    )
+
+
+def test_an_outlook_too_long_for_its_line_leaves_its_range_out_and_no_half_sentence() -> None:
+    lines = lines_of(scene("stop"), Size(80, 24))
+    told = next(line for line in lines if "OUTLOOK" in line)
+    assert "would become too cold in about" in told
+    assert told.count("(") == told.count(")")
+
+
+def test_a_band_that_ends_early_leaves_the_rest_open() -> None:
+    snapshot = scene("go")
+    cut = {}
+    for name, each in snapshot.outlook.items():
+        kept = sum(t <= snapshot.time_s + 3 * 3600.0 for t in each.time_s)
+        assert each.dew_margin_k is not None
+        low, middle, high = (row[:kept] for row in each.dew_margin_k)
+        cut[name] = replace(each, time_s=each.time_s[:kept], dew_margin_k=(low, middle, high))
+    base = drawn_band(lines_of(replace(snapshot, outlook=cut), Size(80, 24)), "≥ 3.0 K")[-1]
+    assert base.rstrip().endswith("·")
+    assert base.startswith("─")
 
 
 def _capitals(text: str) -> str:
