@@ -625,3 +625,19 @@ def test_calibrations_that_cannot_be_read_do_not_end_the_program(
     monkeypatch.setattr(live.store, "calibrations", refuse)
     live.run(10.0, live.climate())
     assert live.told[-1]["call"] == "HOLD"
+
+
+def test_what_is_told_carries_the_clocks(make: Make) -> None:
+    live = make(TWO_PLANKS)
+    live.run(60.0, live.climate(stbd=DRY_C))
+    assert live.told[-1]["clocks"] == [], "nothing is mixed or laid yet"
+    add(live, "mixed", batch="A", spec="polyurethane-topcoat")
+    add(live, "coat-started", section="hull-port", spec="polyurethane-topcoat")
+    live.run(10.0, live.climate(stbd=DRY_C))
+    clocks = {(each["name"], each["section"]): each for each in live.told[-1]["clocks"]}
+    pot = next(each for (name, _), each in clocks.items() if name == "pot life")
+    assert pot["batch"] == "A"
+    assert pot["left_s"] > 0.0
+    assert pot["left_outlook_s"] is None, "a minute of log determines no outlook"
+    assert clocks["touch dry", "hull-port"]["state"] == "waiting"
+    json.dumps(live.told[-1])

@@ -20,9 +20,11 @@ import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
+from monitor.config_types import ForecastConfig
+from monitor.forecast_keeper import ForecastKeeper
 from sensors.broker import Broker, BrokerFault
 from sensors.link import Backoff, SubscriptionState
-from sensors.mqtt import Arrival, Intake
+from sensors.mqtt import PLAIN_BYTES, Arrival, Intake
 from sensors.payload import Message, PayloadFormat, Source
 from sensors.reading import Quality, Quantity
 from sensors.wire import FaultKind
@@ -682,3 +684,33 @@ def _one_topic_allowed(user: str, password: str, topic: str) -> dict[str, object
             }
         ],
     }
+
+
+def test_a_retained_forecast_is_kept_for_the_outlook_and_brings_no_reading(
+    broker: RealBroker,
+) -> None:
+    hour_s = time.time() // 3600.0 * 3600.0
+    hours = [{"time": hour_s + 3600.0 * h, "temp": 10.0 + h, "dew_point": 5.0} for h in range(8)]
+    sensor = Sensor(broker.port)
+    sensor.send("weather/hours", json.dumps(hours), retain=True)
+    config = ForecastConfig(topic="weather/hours")
+    keeper = ForecastKeeper(config, None, time.time)
+    intake = Intake(
+        Broker(port=broker.port, client_id="forecast"), [BOW], backoff=QUICK, plain=keeper.topics
+    )
+    intake.start()
+    try:
+        wait_for(lambda: keeper.look())
+        assert keeper.hours is not None
+        assert keeper.hours.temp_c.tolist() == [10.0 + h for h in range(8)]
+        sensor.send("weather/hours", b" " * (PLAIN_BYTES + 1))
+        sensor.send("weather/hours", b"{")
+        wait_for(lambda: not keeper.look() and keeper.refused == 1)
+        status = intake.status()
+        assert status.refused_by_topic == {"weather/hours": 1}
+        assert status.refused_by_kind == {FaultKind.TOO_LARGE: 1}
+        assert status.readings == 0
+        assert keeper.hours.temp_c.size == 8
+    finally:
+        intake.stop()
+        sensor.close()
