@@ -110,6 +110,12 @@ def replay(
     all_: Annotated[
         bool, typer.Option("--all", help="Every evaluation, not only changes.")
     ] = False,
+    outlook: Annotated[
+        bool,
+        typer.Option(
+            "--outlook", help="Look ahead from a day of it on; takes some 30 times as long."
+        ),
+    ] = False,
     db: DbOption = None,
 ) -> None:
     """Play a recording through the whole program."""
@@ -127,6 +133,7 @@ def replay(
         as_jsonl=jsonl,
         every_evaluation=all_,
         db=db,
+        outlook=outlook,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,9 @@ from rules.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, cell_means
 from sensors.reading import Quantity
 
 Floats = NDArray[np.float64]
+
+Column = Callable[[str, Quantity, int, float], Floats]
+Points = dict[tuple[str, Quantity], PointConfig]
 
 LONGEST_HISTORY_CELLS = 90 * CELLS_A_DAY
 
@@ -96,34 +100,16 @@ def read_track(
     Raises:
         TooLittleLog: no point has both air temperature and humidity.
     """
-    points = {(p.name, p.quantity): p for p in (config.points if config is not None else ())}
+    points = _points(config)
     found: dict[Quantity, list[str]] = {}
     for channel in store.channels(source=source):
         point = points.get((channel.point, channel.quantity))
         if channel.enclosure == enclosure and (config is None or point is not None):
             found.setdefault(channel.quantity, []).append(channel.point)
-    bodies = [
-        name
-        for name in found.get(Quantity.AIR_TEMP, ())
-        if name in found.get(Quantity.HUMIDITY, ()) and _inside(points, name)
-    ]
-    surfaces = [
-        name
-        for name in found.get(Quantity.SURFACE_TEMP, ())
-        if _belongs(points.get((name, Quantity.SURFACE_TEMP)), section)
-    ]
-    if not bodies:
-        raise TooLittleLog(
-            f"no point of enclosure {enclosure!r} has both air temperature and humidity in the "
-            "log, so there is no outlook; give one body both"
-        )
+    bodies = _bodies(found, points, enclosure)
 
     def column(name: str, quantity: Quantity, count: int, end: float) -> Floats:
-        low, high = (
-            (RH_FRACTION_PCT + 1e-6, RH_MAX_PCT)
-            if quantity is Quantity.HUMIDITY
-            else (AIR_MIN_C, AIR_MAX_C)
-        )
+        low, high = believable(quantity)
         times, values, codes = store.readings(
             enclosure, name, quantity, end - count * CELL_S, end, source=source
         )
@@ -133,6 +119,46 @@ def read_track(
     end_s = _last_s(store, enclosure, bodies, source, now_s)
     span_s = 0.0 if history_from_s is None else end_s - history_from_s
     count = int(min(max(MOST_CELLS, span_s / CELL_S + 1), LONGEST_HISTORY_CELLS))
+    return told_of(column, found, section, enclosure, end_s, count, config)
+
+
+def believable(quantity: Quantity) -> tuple[float, float]:
+    """Return the lowest and the highest value that an outlook can reckon with."""
+    if quantity is Quantity.HUMIDITY:
+        return RH_FRACTION_PCT + 1e-6, RH_MAX_PCT
+    return AIR_MIN_C, AIR_MAX_C
+
+
+def told_of(
+    column: Column,
+    found: Mapping[Quantity, Sequence[str]],
+    section: str | None,
+    enclosure: str,
+    end_s: float,
+    count: int,
+    config: EnclosureConfig | None,
+) -> Told:
+    """Return what columns on the even grid tell of one section.
+
+    Args:
+        column: gives a point's quantity as so many cells up to a time.
+        found: points by quantity.
+        section: whose surface points count beside those of no section; None for all.
+        enclosure: for messages.
+        end_s: the end of the last cell [s].
+        count: cells.
+        config: which point belongs where, and what stands in for a surface probe.
+
+    Raises:
+        TooLittleLog: no point has both air temperature and humidity.
+    """
+    points = _points(config)
+    bodies = _bodies(found, points, enclosure)
+    surfaces = [
+        name
+        for name in found.get(Quantity.SURFACE_TEMP, ())
+        if _belongs(points.get((name, Quantity.SURFACE_TEMP)), section)
+    ]
     airs = {name: column(name, Quantity.AIR_TEMP, count, end_s) for name in bodies}
     dews = {}
     for name in bodies:
@@ -171,6 +197,24 @@ def read_track(
     )
     sections_known = config is not None or len(surfaces) < 2
     return Told(track, wettest, names, sections_known, history)
+
+
+def _points(config: EnclosureConfig | None) -> Points:
+    return {(p.name, p.quantity): p for p in (config.points if config is not None else ())}
+
+
+def _bodies(found: Mapping[Quantity, Sequence[str]], points: Points, enclosure: str) -> list[str]:
+    bodies = [
+        name
+        for name in found.get(Quantity.AIR_TEMP, ())
+        if name in found.get(Quantity.HUMIDITY, ()) and _inside(points, name)
+    ]
+    if not bodies:
+        raise TooLittleLog(
+            f"no point of enclosure {enclosure!r} has both air temperature and humidity in the "
+            "log, so there is no outlook; give one body both"
+        )
+    return bodies
 
 
 def _inside(points: dict[tuple[str, Quantity], PointConfig], name: str) -> bool:

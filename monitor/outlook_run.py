@@ -210,7 +210,7 @@ def make(
     state = stage_of(section, events, default, clocks, track.end_s)
     next_spec = specs.get(state.next_spec_name, default)
     vapour = _gives_off_vapour(section, events, specs, default, told, clocks, state)
-    limits, breaks = _breaks(outlook, state, specs, default, clocks, config)
+    limits, breaks = breaks_of(outlook, state, specs, default, clocks, config)
     threshold = 0.2 if config is None else config.break_probability
     coating_s = None if config is None else config.coating_time_s
     starts = judge_starts(outlook, next_spec, coating_time_s=coating_s)
@@ -330,7 +330,7 @@ def _clears(clocks: Sequence[Clock]) -> bool:
     return any(c.name is ClockName.CLEARANCE and c.state in running for c in clocks)
 
 
-def _breaks(
+def breaks_of(
     outlook: Outlook,
     state: FilmState,
     specs: Mapping[str, Spec],
@@ -338,7 +338,16 @@ def _breaks(
     clocks: Sequence[Clock],
     config: EnclosureConfig | None,
 ) -> tuple[dict[LimitName, float], tuple[OutlookBreak, ...]]:
-    """The bounds in force, and what would probably break while the film minds it."""
+    """Return the bounds in force, and what would probably break while the film minds it.
+
+    Args:
+        outlook: of the section.
+        state: of its film.
+        specs: by name.
+        default: of films whose spec is not known.
+        clocks: of the section.
+        config: for the least probability that counts and the coating time, or None.
+    """
     threshold = 0.2 if config is None else config.break_probability
     if state.stage in _OPEN:
         film_spec = specs.get(state.spec_name, default)

@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import ExitStack
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -62,6 +63,7 @@ def run(
     as_jsonl: bool,
     every_evaluation: bool,
     db: Path | None,
+    outlook: bool = False,
 ) -> None:
     """Play a recording; calls go to standard output, what has to be said beside them to error.
 
@@ -105,6 +107,13 @@ def run(
             beside = config_file.parent if config_file is not None else None
             keeper = keeper_of(job, events, beside)
             result = Result()
+            ahead = None
+            if outlook:
+                from monitor.replay_outlook import ReplayOutlook
+
+                # Other calls follow from it, so that it is another replay to the log.
+                job = replace(job, digest=f"{job.digest} outlook")
+                ahead = ReplayOutlook(job.config, keeper)
 
             def playing(tell: Tell, **more: Any) -> None:
                 nonlocal result
@@ -117,6 +126,7 @@ def run(
                     title=file.name,
                     every_evaluation=every_evaluation,
                     speed=factor,
+                    outlook=ahead,
                     **more,
                 )
 
@@ -131,6 +141,7 @@ def run(
                     lambda shown: playing(
                         shown.tell, before_row=shown.before_row, sleep=shown.sleep
                     ),
+                    {} if ahead is None else ahead.bands,
                 )
     except RecordingFault as fault:
         raise ReplayFault(str(fault)) from fault

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from monitor.film_keeper import FilmKeeper
 from monitor.keys import KeyDesk
 from monitor.live_screen import LiveScreen
 from monitor.pipeline import Enclosure
+from monitor.snapshot import OutlookBands
 from monitor.snapshots import SnapshotMaker
 from monitor.theme import theme_of
 from monitor.wire import Json
@@ -26,10 +27,17 @@ class Left(Exception):
 class ReplayScreen:
     """Draws what a replay is at; its methods are what `play` calls."""
 
-    def __init__(self, screen: LiveScreen, keeper: FilmKeeper, notices: Sequence[str]) -> None:
+    def __init__(
+        self,
+        screen: LiveScreen,
+        keeper: FilmKeeper,
+        notices: Sequence[str],
+        bands: Mapping[str, OutlookBands],
+    ) -> None:
         self._screen = screen
         self._keeper = keeper
         self._notices = list(notices)
+        self._bands = bands
         self._enclosure: Enclosure | None = None
         self._maker: SnapshotMaker | None = None
         self._desk: KeyDesk | None = None
@@ -69,7 +77,7 @@ class ReplayScreen:
             raise Left
         if enclosure is None or maker is None or desk is None:
             return
-        snapshot = maker.make(enclosure.now_s, notices=self._notices)
+        snapshot = maker.make(enclosure.now_s, notices=self._notices, outlook=self._bands)
         desk.look(snapshot)
         screen.show(snapshot, desk.view(enclosure.now_s))
         for key in screen.keys(wait_s):
@@ -84,7 +92,10 @@ class ReplayScreen:
 
 
 def with_screen(
-    keeper: FilmKeeper, notices: Sequence[str], run: Callable[[ReplayScreen], None]
+    keeper: FilmKeeper,
+    notices: Sequence[str],
+    run: Callable[[ReplayScreen], None],
+    bands: Mapping[str, OutlookBands],
 ) -> None:
     """Play on the terminal's screen and give the terminal back, however it ends.
 
@@ -92,9 +103,10 @@ def with_screen(
         keeper: what follows the recording's films.
         notices: what was sniffed or assumed.
         run: plays, by the screen's own `tell`, `before_row` and `sleep`.
+        bands: the next hours of each section, as the replay goes on; empty without an outlook.
     """
     with LiveScreen(theme_of(os.environ)) as screen:
-        shown = ReplayScreen(screen, keeper, notices)
+        shown = ReplayScreen(screen, keeper, notices, bands)
         try:
             run(shown)
             shown.stay()

@@ -25,6 +25,7 @@ from rules.spec import Spec
 from sensors.reading import Quantity, Reading
 
 if TYPE_CHECKING:
+    from monitor.replay_outlook import ReplayOutlook
     from sensors.recording import Recording
 
 RECORDING = "recording"  # name of the enclosure where no config gives one
@@ -129,6 +130,7 @@ def play(
     speed: float | None = None,
     sleep: Callable[[float], None] = time.sleep,
     before_row: Callable[[float], None] | None = None,
+    outlook: ReplayOutlook | None = None,
 ) -> Result:
     """Play rows of readings through one enclosure.
 
@@ -144,6 +146,7 @@ def play(
         speed: how many times faster than it was recorded; None is as fast as it goes.
         sleep: waits [s].
         before_row: is called with each row's time, for what goes beside the rows.
+        outlook: looks ahead every ten minutes of the recording, or None.
 
     Returns:
         What came of it. The same job played again into the same log adds nothing.
@@ -196,6 +199,11 @@ def play(
             taken = playback.take(readings)
             if playback.clock_sets != sets_before:
                 keeper.clock_jumped(time_s)
+                if outlook is not None:
+                    outlook.clock_jumped()
+            if outlook is not None:
+                outlook.take(taken)
+                outlook.look(playback.enclosure)
             if keeping is not None and source is not None:
                 keeping.add_readings(taken.kept, taken.used, source=source)
                 for confirmed in taken.confirmed:
