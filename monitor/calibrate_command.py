@@ -145,6 +145,11 @@ def side_by_side(
     Raises:
         FilmcallError: anything given cannot be, or the probes do not come to rest.
     """
+    if reference == target.point and target.config_file is None:
+        raise CalibrateFault(
+            f"point '{reference}' is its own reference, so nothing was calibrated; give another "
+            "with --reference"
+        )
     world = world or World()
     found = find(target, None if quantity is None else temperature_named(quantity))
     half_width = (

@@ -98,6 +98,14 @@ def _keep(target: Target, row: Calibration, book: CalibrationBook, world: World)
         for notice in store.notices:
             world.say(notice)
         refuse_wrong_clock(store, book, row.made_s)
+        known = {(each.enclosure, each.point, each.quantity) for each in store.channels()}
+        if known and (row.enclosure, row.point, row.quantity) not in known:
+            names = ", ".join(sorted({f"{at}/{point} {what}" for at, point, what in known}))
+            world.say(
+                f"warning: the log has no {row.quantity} of {row.enclosure}/{row.point}, "
+                f"only of {names}; a calibration of a name that nothing has corrects nothing. Take "
+                "it back with calibrate undo if the name is wrong."
+            )
         return store.add_calibration(row)
 
 

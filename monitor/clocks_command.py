@@ -27,6 +27,7 @@ from rules.events import Event
 from rules.reasons import minutes_text
 from rules.spec import Spec
 from sensors.reading import Quantity
+from sensors.wire import printable
 
 if TYPE_CHECKING:
     from sensors.forecast import ForecastHours
@@ -60,7 +61,14 @@ def run(
     configs, forecast = _configs(config_file)
     beside = config_file.parent if config_file is not None else None
     with reading_log(db) as store:
-        names = [enclosure] if enclosure is not None else enclosures_in(store)
+        known = enclosures_in(store)
+        if enclosure is not None and enclosure not in known:
+            had = ", ".join(known) or "none"
+            raise FilmcallError(
+                f"enclosure {printable(enclosure)!r} is not in the log, so it has no clocks; the "
+                f"log has: {had}"
+            )
+        names = [enclosure] if enclosure is not None else known
         time_s = now_s if at is None else moment_s(at, now_s, _zone(store, names))
         found = {
             name: clocks_in_log(
@@ -117,8 +125,9 @@ def _configs(
 
 
 def enclosures_in(store: Store) -> list[str]:
-    """Return the enclosures of which the log has an event."""
-    return sorted({event.enclosure for event in store.events()})
+    """Return the enclosures of which the log has an event or a reading."""
+    told = {event.enclosure for event in store.events()}
+    return sorted(told | {channel.enclosure for channel in store.channels()})
 
 
 def clocks_in_log(

@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import heapq
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Generator, Iterable, Iterator, Mapping
+from contextlib import closing
 from operator import itemgetter
 from typing import TextIO
 
@@ -95,6 +96,14 @@ def export_calls(
 
 
 def _write(
+    file: TextIO, fmt: str, keys: Iterable[str], rows: Generator[Mapping[str, object], None, None]
+) -> int:
+    # Where the reader goes away half way, the rows must end before their log is closed.
+    with closing(rows):
+        return _write_all(file, fmt, keys, rows)
+
+
+def _write_all(
     file: TextIO, fmt: str, keys: Iterable[str], rows: Iterable[Mapping[str, object]]
 ) -> int:
     count = 0
@@ -129,7 +138,7 @@ def _readings(
     source: int | None,
     from_s: float | None,
     to_s: float | None,
-) -> Iterator[dict[str, object]]:
+) -> Generator[dict[str, object], None, None]:
     names = _names(store)
     for channel in store.channels(source=source):
         if enclosure is not None and channel.enclosure != enclosure:
@@ -191,7 +200,7 @@ def _calls(
     to_s: float | None,
     *,
     whole: bool,
-) -> Iterator[dict[str, object]]:
+) -> Generator[dict[str, object], None, None]:
     names = _names(store)
     for call in store.calls(enclosure, from_s, to_s, source=source):
         try:

@@ -11,7 +11,6 @@ from pathlib import Path
 from monitor.config_types import EnclosureConfig, PointConfig
 from monitor.specs import find_spec
 from monitor.store import Store
-from monitor.store_rows import LIVE
 from monitor.wire import Json
 from rules.errors import SpecFault
 from rules.spec import GENERAL_GUIDANCE, Spec
@@ -59,14 +58,8 @@ def facts_in(store: Store, enclosure: str) -> Json | None:
 
     A call that was made live goes before one of a recording.
     """
-    live = played = None
-    for call in store.calls(enclosure, source=None):
-        if call.source == LIVE:
-            live = call
-        else:
-            played = call
-    for last in (live, played):
-        found = None if last is None else json.loads(last.body).get(KEY)
+    for last in store.newest_calls(enclosure):
+        found = json.loads(last.body).get(KEY)
         if isinstance(found, dict):
             return found
     return None

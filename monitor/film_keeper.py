@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from monitor.wire import Json, clock_dict
 from rules.clock_run import Clock, ClockState
-from rules.events import Event
+from rules.events import Event, in_force
 from rules.harm import harm_left_s
 from rules.limits import limits_in_force
 from rules.outlook import AHEAD_COUNTS_S
@@ -162,6 +162,7 @@ class FilmKeeper:
         self.specs = {**specs, default_spec.name: default_spec}
         self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
         self._events: tuple[Event, ...] = ()
+        self._newest_event_s = -math.inf
         self._plain = Film(default_spec)
         self._films: dict[str, Film] = {}
         self._clocks: dict[str, tuple[Clock, ...]] = {}
@@ -177,9 +178,16 @@ class FilmKeeper:
         """All events as kept, corrections among them."""
         return self._events
 
+    @property
+    def newest_event_s(self) -> float:
+        """When the last thing that stands was done; minus infinity where nothing was [s]."""
+        return self._newest_event_s
+
     def set_events(self, events: Iterable[Event]) -> None:
         """Take the enclosure's events as they now stand; everything is reckoned anew."""
         self._events = tuple(events)
+        standing = in_force(self._events)
+        self._newest_event_s = standing[-1].time_s if standing else -math.inf
         if self._spec_named is not None:
             for name in {event.spec for event in self._events} - self.specs.keys():
                 if name is not None and (spec := self._spec_named(name)) is not None:

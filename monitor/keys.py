@@ -127,6 +127,11 @@ class KeyDesk:
             return self._fill(self._form, key, now_s)
         return self._idle(key.lower() if len(key) == 1 else key, now_s)
 
+    @property
+    def busy(self) -> bool:
+        """Whether a question or a form waits for its next key."""
+        return self._form is not None or bool(self._question)
+
     def view(self, now_s: float) -> DeskView:
         """Return what the foot of the screen shows now; drops a question nobody answers."""
         self._expire(now_s)

@@ -34,7 +34,14 @@ ESCAPE_S = 0.05  # a lone Esc is one that nothing follows within this
 _SIGNALS = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
 _STOPS = (signal.SIGTTOU, signal.SIGTTIN)
 _COLOUR_SYSTEM = {Colours.NONE: "standard", Colours.SIXTEEN: "standard", Colours.FULL: "auto"}
-_NAMED = {"\r": "enter", "\n": "enter", "\x1b": "esc", "\x7f": "backspace", "\x08": "backspace"}
+_NAMED = {
+    "\r": "enter",
+    "\n": "enter",
+    "\t": "tab",
+    "\x1b": "esc",
+    "\x7f": "backspace",
+    "\x08": "backspace",
+}
 
 Handler = Callable[[int, FrameType | None], object] | int | None
 

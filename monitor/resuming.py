@@ -9,12 +9,14 @@ from monitor.config_types import EnclosureConfig
 from monitor.film_history import channels_of, history_rows
 from monitor.film_keeper import FilmKeeper
 from monitor.pipeline import WHOLE, Enclosure, LastCall
+from monitor.steady import SLACK_S
 from monitor.store import Store
 from rules.call import Call
 from rules.clocks import history_wanted_from_s
 from rules.events import Event, in_force
 
 ASSUMED = " (assumed)"
+CLOCK_SET = "clock-set"
 
 
 def sections_of(config: EnclosureConfig, events: Sequence[Event]) -> tuple[set[str], set[str]]:
@@ -78,11 +80,28 @@ def release_points(
 
 def lost_sections(store: Store, enclosure: Enclosure, events: Sequence[Event]) -> Iterator[str]:
     """Yield a note, once, for each STOP that ended with a section which nothing names any more."""
-    last = {row.section: row for row in store.calls(enclosure.name)}
-    for name, row in sorted(last.items()):
-        if row.call != Call.STOP or name in (WHOLE, *enclosure.sections):
+    for name in store.sections_called(enclosure.name):
+        row = store.last_call(enclosure.name, name)
+        if row is None or row.call != Call.STOP or name in (WHOLE, *enclosure.sections):
             continue
         note = f"section {name} taken out of the config: its STOP has ended"
         logged_s = row.logged_s or 0.0
         if not any(e.note == note and (e.recorded_s or 0.0) >= logged_s for e in events):
             yield note
+
+
+def newest_sane_s(store: Store, now_s: float) -> float | None:
+    """Return the time of the log's newest row, less what a clock wrote that was then set back.
+
+    A clock that ran ahead and was mended leaves rows in the future; the log tells of the mending.
+    """
+    newest_s = store.newest_time_s()
+    if newest_s is None or newest_s <= now_s:
+        return newest_s
+    for outage in store.outages():
+        set_back = outage.what == CLOCK_SET and " by -" in outage.text
+        if not set_back or outage.to_s is None:
+            continue
+        if outage.from_s - SLACK_S <= now_s and newest_s <= outage.to_s + SLACK_S:
+            return outage.from_s
+    return newest_s

@@ -8,7 +8,7 @@ from pathlib import Path
 from monitor.specs import find_spec, shipped_names, spec_text
 from rules.errors import FilmcallError, SpecFault
 from rules.reasons import minutes_text
-from rules.spec import Spec
+from rules.spec import GENERAL_GUIDANCE, Spec
 from rules.spec_file import check_spec
 from rules.spec_text import FAMILIES, new_spec_text, spec_dict
 
@@ -83,10 +83,16 @@ def new(name: str, family: str, out: Path | None) -> str:
     if family not in FAMILIES:
         known = ", ".join(FAMILIES)
         raise SpecFault(f"family {family!r} is not known, so no file was begun; one of: {known}")
+    if name in (*shipped_names(), GENERAL_GUIDANCE.name):
+        raise SpecFault(
+            f"spec {name!r} comes with the program, so your own would be mixed up with its generic "
+            "figures; give it another name, as my-topcoat"
+        )
+    text = new_spec_text(name, family)
     path = out or Path(f"{name}.toml")
     try:
         with path.open("x", encoding="utf-8") as file:
-            file.write(new_spec_text(name, family))
+            file.write(text)
     except FileExistsError:
         raise FilmcallError(
             f"{path} exists and is not written over; give another file with --out"

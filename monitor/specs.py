@@ -30,6 +30,13 @@ def spec_text(name_or_file: str, beside: Path | None = None) -> tuple[str, str]:
         SpecFault: there is neither such a spec nor such a file.
     """
     if name_or_file in shipped_names():
+        own = spec_path(name_or_file, beside)
+        if own is not None:
+            raise SpecFault(
+                f"spec {name_or_file!r} comes with the program, and {own} has the same name, so it "
+                "is not clear which is meant; write the file's name with .toml and a path, or "
+                "give it another name"
+            )
         return name_or_file, (files("rules.specs") / f"{name_or_file}.toml").read_text("utf-8")
     path = spec_path(name_or_file, beside)
     if path is not None:

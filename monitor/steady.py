@@ -70,6 +70,7 @@ def insane_clock(now_s: float, newest_logged_s: float | None) -> str:
         newest = datetime.fromtimestamp(newest_logged_s, tz=UTC).strftime("%Y-%m-%d %H:%M UTC")
         return (
             f"the clock says {said}, before the newest row in the log ({newest}); readings are "
-            "marked and countdowns wait until it is set"
+            "marked and countdowns wait until it is set. If the clock is right and the log's was "
+            "wrong, begin a new log with --db"
         )
     return ""

@@ -81,6 +81,25 @@ class Queries(ReadingQueries):
         )
         return _call(found[0]) if found else None
 
+    def newest_calls(self, enclosure: str) -> tuple[CallRow, ...]:
+        """Return an enclosure's last call that was made live and its last of a recording."""
+        found = []
+        for which in (f"source = {LIVE}", f"source <> {LIVE}"):
+            rows = self._rows(
+                f"SELECT {_CALL} FROM calls WHERE {which} AND enclosure = ? "
+                f"ORDER BY id DESC LIMIT 1",
+                enclosure,
+            )
+            found += [_call(row) for row in rows]
+        return tuple(found)
+
+    def sections_called(self, enclosure: str) -> tuple[str, ...]:
+        """Return the sections of which the log has a call that was made live."""
+        rows = self._rows(
+            "SELECT DISTINCT section FROM calls WHERE source = ? AND enclosure = ?", LIVE, enclosure
+        )
+        return tuple(sorted(section for (section,) in rows))
+
     def calls(
         self,
         enclosure: str | None = None,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Protocol
 
 from monitor.alarm_routes import AlarmRoutes
@@ -21,6 +22,8 @@ from rules.errors import FilmcallError
 from sensors.mqtt import Intake, IntakeStatus
 
 TURN_S = 0.1
+NEXT_KEY = "tab"
+CHOSEN_S = 60.0  # as long as a form waits for its next key
 
 
 class Asked(Protocol):
@@ -41,6 +44,7 @@ def show(
     theme = theme_of(os.environ)
     alarms = Alarms(watch, watch.publisher, routes)
     desks = {name: KeyDesk(name, theme) for name in watch.rooms}
+    chosen, chosen_until_s = "", 0.0
     with LiveScreen(theme) as screen:
         while not (stopper.asked or screen.gone or screen.stopped_by is not None):
             watch.turn(TURN_S)
@@ -54,18 +58,43 @@ def show(
             )
             if rung:
                 screen.bell()
-            name = _worst(alarms.snapshots)
-            desk, snapshot = desks[name], alarms.snapshots[name]
             now_s = watch.now_s()
+            # What was begun for one enclosure ends there, though another becomes the worst.
+            pinned = time.monotonic() < chosen_until_s
+            name = chosen if pinned else _worst(alarms.snapshots)
+            desk = desks[name]
+            snapshot = _with_others(alarms.snapshots, name)
             desk.look(snapshot)
-            screen.show(snapshot, desk.view(now_s))
+            view = desk.view(now_s)
+            screen.show(snapshot, view)
             for key in screen.keys(0.0):
+                chosen, chosen_until_s = name, time.monotonic() + CHOSEN_S
+                if key == NEXT_KEY and not desk.busy:
+                    chosen = _after(name, list(alarms.snapshots))
+                    break
                 outcome = desk.press(key, now_s)
                 if outcome.quit:
                     return
                 if outcome.dim:
                     screen.set_dim(not screen.theme.dim)
                 _keep(watch, desk, outcome)
+
+
+def _with_others(snapshots: dict[str, Snapshot], name: str) -> Snapshot:
+    """An enclosure's snapshot, with the calls of the others said beside it."""
+    shown = snapshots[name]
+    others = [
+        f"{other}: {snapshot.calls[0].call.value}"
+        for other, snapshot in sorted(snapshots.items())
+        if other != name
+    ]
+    if not others:
+        return shown
+    return replace(shown, notices=(f"{', '.join(others)} (tab shows the next)", *shown.notices))
+
+
+def _after(name: str, names: list[str]) -> str:
+    return names[(names.index(name) + 1) % len(names)]
 
 
 def _keep(watch: Watch, desk: KeyDesk, outcome: Outcome) -> None:

@@ -15,13 +15,16 @@ from monitor.config_types import Config, EnclosureConfig
 from monitor.facts import keep_facts
 from monitor.film_keeper import FilmKeeper
 from monitor.forecast_keeper import ForecastKeeper
+from monitor.moments import AHEAD_S
 from monitor.outlook_keeper import OutlookKeeper
 from monitor.pipeline import WHOLE, Enclosure
 from monitor.publish import Publisher
 from monitor.resuming import (
+    CLOCK_SET,
     last_calls,
     load_temperatures,
     lost_sections,
+    newest_sane_s,
     release_points,
     sections_of,
 )
@@ -34,7 +37,7 @@ from monitor.telling import Tell, Teller
 from monitor.wire import Json, enclosure_dict
 from rules.events import Event
 from rules.psychrometrics import pressure_at_altitude_pa
-from rules.reasons import Doubt
+from rules.reasons import Doubt, minutes_text
 from rules.section import SectionCall
 from rules.vocabulary import EventKind
 from sensors.mqtt import Arrival
@@ -133,7 +136,7 @@ class Watch:
         self._calibration_rows = -1
         self._checked_s = -1.0
         now_s = clock.now_s()
-        self._newest_s = store.newest_time_s()
+        self._newest_s = newest_sane_s(store, now_s)
         for each in config.enclosures:
             self.rooms[each.name] = self._begin(each, keepers[each.name], now_s)
         self._write_pending()
@@ -245,16 +248,27 @@ class Watch:
                 room.bands.clear()
             if not self.clock_fault:
                 self._clock_was_set(before_s, now_s, step_s)
-        fault = insane_clock(now_s, self._newest_s)
+        fault = insane_clock(now_s, self._newest_s) or self._from_the_future(now_s)
         changed, self.clock_fault = fault != self.clock_fault, fault
         if step_s or changed:
             self._set_doubts(now_s)
         return now_s
 
+    def _from_the_future(self, now_s: float) -> str:
+        """Why no stage can be told: something was done later than the clock now says."""
+        for name, room in self.rooms.items():
+            done_s = room.keeper.newest_event_s
+            if done_s > now_s + AHEAD_S:
+                return (
+                    f"an event of {name} lies {minutes_text(done_s - now_s)} in the future, so the "
+                    "stage of its films is not known: set the clock, or correct the event"
+                )
+        return ""
+
     def _clock_was_set(self, before_s: float, now_s: float, step_s: float) -> None:
         text = f"the clock was set by {step_s:+.0f} s"
         low_s, high_s = sorted((before_s, now_s))
-        outage = Outage("clock-set", low_s, high_s, text)
+        outage = Outage(CLOCK_SET, low_s, high_s, text)
         self._pending.append(lambda: self._store.add_outage(outage))
         self._write_pending()
 

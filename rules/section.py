@@ -185,8 +185,11 @@ class Section:
         self._trend.take(judged, time_s)
         unasked = film.stage not in _FILM_OPEN and LimitName.DEW_MARGIN_MIN not in self._limits
         ahead = self._ahead_now(time_s)
-        breaks = ahead.breaks if ahead is not None else self._trend.breaks(judged, time_s)
-        forbidden = bool(doubts) or bool(film.doubts) or unasked or bool(breaks)
+        # An outlook of ten minutes ago cannot know of a heater that has failed since.
+        breaks = bool(ahead is not None and ahead.breaks) or bool(
+            self._trend.breaks(judged, time_s)
+        )
+        forbidden = bool(doubts) or bool(film.doubts) or unasked or breaks
         stop_forced = "recoat closes" if film.forbids_coating() else ""
         self.memory = step(
             self.memory,
@@ -217,12 +220,13 @@ class Section:
             looked_ahead_s = max(0.0, ahead.looked_ahead_s - (time_s - ahead.made_s))
         reasons = limit_reasons(self._judged, climate, film.spec, memory.call, moving)
         reasons += timer_reasons(memory, film.spec, time_s)
+        by_trend = outlook_reasons(
+            self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
+        )
         if ahead is not None:
             reasons += ahead_reasons(ahead, looked_ahead_s, time_s)
-        else:
-            reasons += outlook_reasons(
-                self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
-            )
+            by_trend = [each for each in by_trend if each.state is not LimitState.UNKNOWN]
+        reasons += by_trend
         reasons += [doubt_reason(doubt) for doubt in self._doubts]
         if film.forbids_coating():
             reasons.append(stop_reason(film.coating_forbidden))

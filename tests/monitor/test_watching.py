@@ -198,6 +198,34 @@ def test_before_the_newest_row_nothing_counts_until_the_clock_is_set(make: Make)
     assert live.run(630.0, live.climate()) == "GO"
 
 
+def test_a_clock_that_ran_ahead_and_was_mended_does_not_shut_the_log(make: Make) -> None:
+    machine = Machine()
+    first = make(machine=machine)
+    first.run(60.0, first.climate())
+    machine.wall_ahead_s += 30 * 86_400.0
+    first.run(120.0, first.climate())
+    machine.wall_ahead_s -= 30 * 86_400.0
+    first.run(60.0, first.climate())
+    first.end()
+    live = make(machine=machine)
+    assert live.run(630.0, live.climate()) == "GO"
+    assert "clock" not in live.reasons()
+
+
+def test_a_clock_set_back_over_an_open_film_gives_no_go(make: Make) -> None:
+    machine = Machine()
+    live = make(machine=machine)
+    live.run(700.0, live.climate())
+    live.store.add_event(Event(EventKind.COAT_STARTED, machine.wall(), "tent"))
+    assert live.run(30.0, live.climate()) == "GO"
+    machine.wall_ahead_s -= 2 * HOUR_S
+    assert live.run(1500.0, live.climate()) == "HOLD"
+    assert "lies 1 h" in live.reasons()["clock"]
+    machine.wall_ahead_s += 2 * HOUR_S
+    assert live.run(700.0, live.climate()) == "GO"
+    assert live.told[-1]["stage"] == "apply"
+
+
 def test_a_stop_outranks_a_clock_that_was_never_set(make: Make) -> None:
     first = make()
     first.run(60.0, first.climate(WET_C))
