@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from benchmarks import readers
+from benchmarks import counts, readers
 from benchmarks.figures import Figure
 
 Commands = tuple[tuple[str, ...], ...]
@@ -110,21 +110,21 @@ PARTS = (
         ((module("safety", "--seeds", "4", "--days", "1"),), "4 seeds of 1 day"),
         (_SAFETY, "100 seeds of 7 days"),
         40.0,
-        readers.read_safety,
+        counts.read_safety,
     ),
     Part(
         "kills",
         ((module("kills", "--rounds", "20"),), "20 kills"),
         ((module("kills", "--rounds", "200"),), "200 kills"),
         10.0,
-        readers.read_kills,
+        counts.read_kills,
     ),
     Part(
         "outlook",
         ((module("outlook", "--tents", "4"),), "16 nights"),
         ((module("outlook", "--tents", "26"),), "104 nights"),
         5.0,
-        readers.read_outlook,
+        counts.read_outlook,
     ),
     Part(
         "screen",
