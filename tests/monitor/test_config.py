@@ -384,3 +384,12 @@ def test_a_forecast_is_named_with_its_columns_units_and_zone() -> None:
 def test_what_is_wrong_with_a_forecast_is_said(lines: str, says: str) -> None:
     (fault,) = told(one(before=lines))
     assert says in fault, fault
+
+
+def test_the_forecast_that_the_readme_shows_is_read() -> None:
+    page = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+    (block,) = [b for b in page.split("```toml\n") if b.startswith("[forecast]")]
+    forecast = load(one(before=block.split("```")[0])).forecast
+    assert forecast.topic == "shed/weather"
+    assert set(dict(forecast.columns)) == {"time", "temp", "dew_point", "sun"}
+    assert dict(forecast.units) == {"temp": "degF"}
