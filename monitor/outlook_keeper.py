@@ -29,6 +29,7 @@ EVERY_S = 600.0
 FORECAST_EVERY_S = 10.0
 # From then on a fit begins from nothing again, so that none holds on to what was once true.
 START_KEPT_S = 86_400.0
+WORSE_BY = 0.05
 
 
 class Asked(NamedTuple):
@@ -112,6 +113,11 @@ def look_ahead(
     )
     bands = bands_of(made.outlook, forecast, now_s)
     return Looked(ahead, bands, temperature_outlook(made.outlook), made.model)
+
+
+def _worse(model: EnclosureModel, start: EnclosureModel) -> bool:
+    """Whether a fit explains less than the one that it began from: it may sit in a wrong valley."""
+    return model.explained[0] < start.explained[0] - WORSE_BY
 
 
 class OutlookKeeper:
@@ -209,7 +215,7 @@ class OutlookKeeper:
         self.why[key] = why
         if looked is None:
             return Answer(*key, None, why)
-        if looked.model is None:
+        if looked.model is None or (start is not None and _worse(looked.model, start)):
             self._fits.pop(key, None)
         else:
             self._fits[key] = (now_s if start is None else fitted_s, looked.model)

@@ -93,11 +93,11 @@ class EnclosureModel:
 
 
 def _near(start: Floats, mean: Floats, sd: Floats) -> Floats:
-    """An earlier fit's figures, brought back to where the prior allows them now.
+    """An earlier fit's figures, but those that the prior does not allow now begin from its mean.
 
-    A heater that ran then and does not now is held at nothing, from where small steps lead nowhere.
+    A heater that ran then and does not now is held at nothing, where small steps would not lead.
     """
-    return np.clip(start, mean - 3.0 * sd, mean + 3.0 * sd)
+    return np.where(np.abs(start - mean) <= 3.0 * sd, start, mean)
 
 
 Residuals = Callable[[Floats], Floats]

@@ -6,6 +6,7 @@ The tent (`sensors.simulate`) has other nodes, other equations and other constan
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -131,6 +132,24 @@ def test_it_explains_a_tent_that_was_made_by_other_equations(week: TentWeek) -> 
     except ModelRefused:
         worse = 0.0
     assert worse < air - 0.02
+
+
+def test_a_fit_that_begins_from_rates_held_otherwise_now_is_not_refused_for_it(
+    week: TentWeek,
+) -> None:
+    """The earlier fit knew a hull probe and a heater; now there is neither, and both are held."""
+    track, heat = week.track(), week.heat()
+    outside = weather(week)
+    start = fit_model(track, drive_of(track, outside, heat, 0.0 * heat))
+    bare = Track(track.end_s, track.air_temp_c, track.dew_point_c)
+    drive = drive_of(bare, outside, 0.0 * heat, 0.0 * heat)
+    anew = fit_model(bare, drive)
+    again = fit_model(bare, drive, replace(start, slow_s=anew.slow_s))
+    assert abs(start.heat[5]) > 0.1
+    assert again.heat[5] == pytest.approx(0.0, abs=5e-3)
+    # Least squares from elsewhere may end in another valley, so that no more is asked than that
+    # the fit passes the model's own tests, and holds the hull's rates where the prior has them.
+    assert again.heat[[1, 3, 4]] == pytest.approx(anew.heat[[1, 3, 4]], abs=0.01)
 
 
 def test_a_log_in_which_nothing_changes_determines_nothing() -> None:
