@@ -97,6 +97,7 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
             if on_screen:
                 from monitor.watch_screen import show
 
+                _keep_off_the_screen()
                 show(watch, intake, stopper, notifier, store.notices, routes)
             else:
                 logging.basicConfig(level=logging.WARNING, format="%(message)s")
@@ -115,6 +116,19 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
             publisher.close()
             intake.stop()
             notifier.close()
+
+
+def _keep_off_the_screen() -> None:
+    """Let no line of the intake be written across the screen, which shows link and counts itself.
+
+    Without a handler Python writes warnings to standard error by itself. Where that goes into a
+    file they are written there.
+    """
+    root = logging.getLogger()
+    if sys.stderr.isatty():
+        root.addHandler(logging.NullHandler())
+    else:
+        logging.basicConfig(level=logging.WARNING, format="%(message)s")
 
 
 def intake_of(

@@ -182,9 +182,15 @@ def test_the_walk_with_two_probes_can_be_walked(desk: Desk, broker: RealBroker) 
     (word_line, _) = lines_of_the_page("mosquitto_sub")
     assert desk.type(word_line).stdout == "STOP\n"
 
-    # The broker ends: the screen says so, and the STOP stands.
+    # What is no reading, and a broker that ends, are told by the screen and not across it.
+    desk.type("mosquitto_pub -t shed/air -m nonsense")
     broker.stop()
     shown = desk.wait("NO LINK")
+    assert "the film is being harmed now" in shown
+    time.sleep(3.0)
+    shown = desk.screen()
+    assert shown.startswith(" tent   is the film safe?"), shown
+    assert shown.count(" SENSORS ") == 1, shown
     assert "the film is being harmed now" in shown
     desk.press("q")
     desk.wait("Enter quits")
