@@ -212,3 +212,34 @@ def test_the_workboats_night_is_what_its_script_makes(tmp_path: Path) -> None:
             for at, step in enumerate((0.01, 0.1, 0.01, 0.1, 0.0625, 0.0625), start=1):
                 if got[at]:
                     assert float(got[at]) == pytest.approx(float(kept[at]), abs=1.01 * step)
+
+
+@pytest.mark.parametrize(
+    ("name", "separator", "steps"),
+    [
+        # One step of what the file gives, in its own unit; see the workboat's night above.
+        ("painter.csv", ";", (0.1, 0.1)),
+        ("bloomed-hull.csv", ",", (0.1, 0.1, 0.1)),
+    ],
+)
+def test_the_logs_of_the_walks_are_what_their_script_makes(
+    name: str, separator: str, steps: tuple[float, ...], tmp_path: Path
+) -> None:
+    walks = EXAMPLES / "walks"
+    command = [sys.executable, str(walks / "make_logs.py"), str(tmp_path)]
+    subprocess.run(command, check=True, capture_output=True)
+    with (
+        (tmp_path / name).open(encoding="utf-8") as new,
+        (walks / name).open(encoding="utf-8") as old,
+    ):
+        rows = zip(
+            csv.reader(new, delimiter=separator), csv.reader(old, delimiter=separator), strict=True
+        )
+        header, kept_header = next(rows)
+        assert header == kept_header
+        for got, kept in rows:
+            assert got[: -len(steps)] == kept[: -len(steps)]
+            for mine, theirs, step in zip(
+                got[-len(steps) :], kept[-len(steps) :], steps, strict=True
+            ):
+                assert float(mine) == pytest.approx(float(theirs), abs=1.01 * step)
