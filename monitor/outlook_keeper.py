@@ -18,7 +18,8 @@ from monitor.pipeline import WHOLE
 from monitor.snapshot import OutlookBands
 from monitor.store import Store
 from rules.errors import FilmcallError
-from rules.outlook import Ahead
+from rules.outlook import AHEAD_COUNTS_S, Ahead
+from rules.reasons import minutes_text
 
 if TYPE_CHECKING:
     from rules.enclosure_model import EnclosureModel
@@ -26,10 +27,16 @@ if TYPE_CHECKING:
     from sensors.forecast import ForecastHours
 
 EVERY_S = 600.0
+LEAST_S = 30.0
+AGAIN_S = 60.0  # after one that failed, as before there is enough log
 FORECAST_EVERY_S = 10.0
 # From then on a fit begins from nothing again, so that none holds on to what was once true.
 START_KEPT_S = 86_400.0
 WORSE_BY = 0.05
+
+
+class TooOld(FilmcallError):
+    """The log's last reading is too old to look ahead from."""
 
 
 class Asked(NamedTuple):
@@ -104,8 +111,13 @@ def look_ahead(
         forecast=forecast,
         start=start,
     )
+    age_s = now_s - made.outlook.made_s
+    if not -60.0 <= age_s <= AHEAD_COUNTS_S:
+        raise TooOld(
+            f"the log's last reading is {minutes_text(age_s)} old, so no outlook rests on it yet"
+        )
     ahead = Ahead(
-        made_s=now_s,
+        made_s=made.outlook.made_s,
         stage=made.stage,
         looked_ahead_s=made.outlook.looked_ahead_s,
         breaks=made.breaks,
@@ -135,8 +147,10 @@ class OutlookKeeper:
         beside: Path | None,
         now_s: Callable[[], float],
         forecast: ForecastKeeper | None = None,
+        least_s: float = LEAST_S,
     ) -> None:
         self.forecast = forecast
+        self._least_s = least_s
         self.why: dict[tuple[str, str], str] = {}
         self._path = path
         self._configs = dict(configs)
@@ -145,6 +159,7 @@ class OutlookKeeper:
         self._asked: queue.Queue[Asked | None] = queue.Queue()
         self._answers: queue.Queue[Answer] = queue.Queue()
         self._due_s: dict[tuple[str, str], float] = {}
+        self._last_s: dict[tuple[str, str], float] = {}
         self._fits: dict[tuple[str, str], tuple[float, EnclosureModel]] = {}
         self._thread: threading.Thread | None = None
 
@@ -161,8 +176,11 @@ class OutlookKeeper:
         """Ask for a section's outlook, where its turn has come or something changed."""
         key = (enclosure, section)
         now_s = time.monotonic()
-        if at_once or now_s >= self._due_s.get(key, 0.0):
-            self._due_s[key] = now_s + EVERY_S
+        due_s = self._due_s.get(key, 0.0)
+        if at_once:  # but no faster than once in half a minute, whatever changes to and fro
+            due_s = min(due_s, self._last_s.get(key, -self._least_s) + self._least_s)
+        if now_s >= due_s:
+            self._last_s[key], self._due_s[key] = now_s, now_s + EVERY_S
             self._asked.put(Asked(enclosure, section))
 
     def answers(self) -> list[Answer]:
@@ -214,6 +232,7 @@ class OutlookKeeper:
             why = f"the outlook failed: {type(fault).__name__}: {fault}"
         self.why[key] = why
         if looked is None:
+            self._due_s[key] = min(self._due_s.get(key, 0.0), time.monotonic() + AGAIN_S)
             return Answer(*key, None, why)
         if looked.model is None or (start is not None and _worse(looked.model, start)):
             self._fits.pop(key, None)

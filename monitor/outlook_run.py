@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -10,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from monitor.config_types import EnclosureConfig
+from monitor.facts import config_in, spec_in
 from monitor.forecast_keeper import about
 from monitor.outlook_read import Told, choose_source, read_track
 from monitor.outlook_words import as_json, as_text
@@ -32,13 +34,15 @@ from rules.enclosure_model import EnclosureModel, ModelRefused
 from rules.enclosure_steps import Drive
 from rules.errors import FilmcallError, SpecFault
 from rules.events import Event, in_force
+from rules.harm import harm_time_s
 from rules.heater import heater_course
 from rules.limits import limits_in_force, wet_film_allowance_k
 from rules.modelled_outlook import modelled_outlook
 from rules.outlook_draws import Outlook, OutlookBreak, outlook_breaks
 from rules.outside import ForecastUnfit, Outside
 from rules.psychrometric_arrays import dew_points_c
-from rules.spec import GENERAL_GUIDANCE, Spec
+from rules.reasons import minutes_text
+from rules.spec import Spec
 from rules.stages import FilmState, stage_of
 from rules.vocabulary import ClockName, EventKind, LimitName, Stage, Step
 from rules.what_if import Suggestion, suggestions
@@ -128,17 +132,33 @@ def run(
             f"hours {hours:g} is outside 0.25 to 24, which an outlook covers; give --hours 24"
         )
     with Store.open(log_path(db), now_s=time.time, read_only=True) as store:
-        made = make(
-            store,
-            enclosure=enclosure or (None if config is None else config.name),
-            section=section,
-            forecast=forecast_hours(forecast, config) if isinstance(forecast, Path) else forecast,
-            config=config,
-            spec=spec,
-            beside=beside,
-        )
-    shown = replace(made, windows=tuple(w for w in made.windows if w.start_from_s <= hours * 3600))
-    return as_json(shown, hours) if json_wanted else as_text(shown, hours, time.time())
+        _, name = choose_source(store, enclosure or (None if config is None else config.name))
+        own = config or config_in(store, name)
+        wanted: list[str | None] = [section]
+        if section is None:
+            wanted = [*sections_in(own, store.events(name))] or [None]
+        made = [
+            make(
+                store,
+                enclosure=name,
+                section=each,
+                forecast=forecast_hours(forecast, own) if isinstance(forecast, Path) else forecast,
+                config=config,
+                spec=spec,
+                beside=beside,
+            )
+            for each in wanted
+        ]
+    # First the section whose limits will break soonest.
+    made.sort(key=lambda each: min((b.median_s for b in each.breaks), default=np.inf))
+    shown = [
+        replace(each, windows=tuple(w for w in each.windows if w.start_from_s <= hours * 3600))
+        for each in made
+    ]
+    if not json_wanted:
+        return "\n\n".join(as_text(each, hours, time.time()) for each in shown)
+    told = [json.loads(as_json(each, hours)) for each in shown]
+    return json.dumps({**told[0], "sections": told} if len(told) > 1 else told[0], indent=2)
 
 
 def forecast_hours(path: Path, config: EnclosureConfig | None = None) -> ForecastHours:
@@ -191,8 +211,14 @@ def make(
     """
     source, name = choose_source(store, enclosure)
     events = store.events(name, source=source)
-    found = spec or (None if config is None else config.spec)
-    default = GENERAL_GUIDANCE if found is None else find_spec(found, beside)[0]
+    if spec is not None:
+        default = find_spec(spec, beside)[0]
+    elif config is not None:
+        default = find_spec(config.spec, beside)[0]
+    else:
+        default = spec_in(store, name, beside)
+    config = config or config_in(store, name)
+    _check_section(section, config, events)
     specs, notes = _specs(events, default, beside)
     newest_s = now_s if now_s is not None else _newest_event_s(events)
     wanted_s = history_wanted_from_s(section, events, newest_s) if events else None
@@ -232,6 +258,14 @@ def make(
     )
     if state.stage in _OPEN or state.coating_forbidden:
         helps = []
+    present = outlook.centre[0 if outlook.surface_temp_c is None else 2, 0]
+    minds_s = harm_time_s(next_spec, float(present), coating_s)
+    if windows and minds_s is not None and minds_s > outlook.looked_ahead_s:
+        notes.append(
+            f"a film of {next_spec.name} minds the air for {minutes_text(minds_s)}, and the "
+            f"outlook looks {minutes_text(outlook.looked_ahead_s)} ahead: a later start is seen "
+            "less far, which makes it look better than it may be"
+        )
     return Made(
         enclosure=name,
         section=section,
@@ -248,6 +282,25 @@ def make(
         timezone="Etc/UTC" if config is None else config.timezone,
         model=model,
     )
+
+
+def sections_in(config: EnclosureConfig | None, events: Sequence[Event]) -> list[str]:
+    """Return the sections of an enclosure by its points and events; none for one without."""
+    named = {event.section for event in in_force(tuple(events)) if event.section is not None}
+    if config is not None:
+        named |= {point.section for point in config.points if point.section is not None}
+    return sorted(named - {"all"})
+
+
+def _check_section(
+    section: str | None, config: EnclosureConfig | None, events: Sequence[Event]
+) -> None:
+    known = sections_in(config, events)
+    if section is not None and config is not None and section not in known:
+        had = ", ".join(known) or "none"
+        raise FilmcallError(
+            f"section {section!r} is not known, so nothing was looked at; the enclosure has: {had}"
+        )
 
 
 def outlook_of(

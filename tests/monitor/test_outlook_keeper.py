@@ -18,7 +18,7 @@ from monitor.config_types import EnclosureConfig, ForecastConfig
 from monitor.film_keeper import FilmKeeper
 from monitor.forecast_keeper import ForecastKeeper
 from monitor.outlook_command import run as run_outlook
-from monitor.outlook_keeper import Answer, OutlookKeeper, look_ahead
+from monitor.outlook_keeper import Answer, OutlookKeeper, TooOld, look_ahead
 from monitor.snapshots import SnapshotMaker
 from monitor.specs import find_spec
 from monitor.store import Store
@@ -121,7 +121,9 @@ def test_forecast_and_the_last_fit_go_into_the_next_outlook(
         ForecastConfig(file=folder / "hours.csv", columns=columns), None, lambda: end_s
     )
     now_s = [end_s]
-    keeper = OutlookKeeper(folder / "log.db", {"tent": config}, folder, lambda: now_s[0], forecast)
+    keeper = OutlookKeeper(
+        folder / "log.db", {"tent": config}, folder, lambda: now_s[0], forecast, 0.0
+    )
     keeper.start()
     try:
         keeper.ask("tent", "all")
@@ -155,7 +157,9 @@ def test_a_changed_forecast_is_asked_about_at_once(
 ) -> None:
     path = tmp_path / "hours.csv"
     forecast = ForecastKeeper(ForecastConfig(file=path), None, lambda: end_s)
-    keeper = OutlookKeeper(folder / "log.db", {"tent": config}, folder, lambda: end_s, forecast)
+    keeper = OutlookKeeper(
+        folder / "log.db", {"tent": config}, folder, lambda: end_s, forecast, 0.0
+    )
     keeper.start()
     try:
         keeper.ask("tent", "all")
@@ -277,3 +281,13 @@ def test_an_old_outlook_is_not_on_the_screen(
     assert maker.make(end_s, outlook={"all": bands}).outlook == {"all": bands}
     assert maker.make(end_s + AHEAD_COUNTS_S + 1.0, outlook={"all": bands}).outlook == {}
     assert maker.make(end_s).outlook == {}
+
+
+def test_no_outlook_rests_on_a_log_that_ended_hours_ago(
+    folder: Path, config: EnclosureConfig, end_s: float
+) -> None:
+    with Store.open(folder / "log.db", now_s=time.time, read_only=True) as store:
+        with pytest.raises(TooOld, match="last reading is 14 h"):
+            look_ahead(store, config, "all", folder, end_s + 14 * 3600.0)
+        looked = look_ahead(store, config, "all", folder, end_s + 600.0)
+    assert looked.ahead.made_s <= end_s, "it is as old as its data"
