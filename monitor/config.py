@@ -16,6 +16,7 @@ from monitor.config_types import (
     ConfigFault,
     EnclosureConfig,
     ForecastConfig,
+    LogConfig,
     PointConfig,
     PublishConfig,
     ReplayConfig,
@@ -157,6 +158,7 @@ def config_defaults() -> dict[str, str]:
     found["publish.base"] = publish.base
     found["publish.station"] = publish.station
     found["alarm.urls_file"] = "none: alarms go by the bell and the broker"
+    found["log.keep_raw"] = f"{LogConfig().keep_raw_days:g} days, then minute means"
     found["forecast.file"] = "none: the outlook goes by the log alone"
     found["forecast.topic"] = "none"
     found["forecast.timezone"] = "Etc/UTC, and said"

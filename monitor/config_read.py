@@ -17,6 +17,7 @@ from monitor.config_types import (
     BrokerConfig,
     Config,
     EnclosureConfig,
+    LogConfig,
     PointConfig,
     PublishConfig,
     ReplayConfig,
@@ -31,7 +32,8 @@ from sensors.payload import PayloadFormat, SourceFault
 from sensors.reading import Quantity
 from sensors.topics import Router
 
-_TOP = ("broker", "publish", "replay", "alarm", "forecast", "enclosure")
+_TOP = ("broker", "publish", "replay", "alarm", "forecast", "log", "enclosure")
+_FOR_EVER = "for ever"
 # `password` is known here only to be refused with its reason.
 _BROKER = (
     *("host", "port", "username", "password", "password_file", "ca_file", "cert_file"),
@@ -58,6 +60,7 @@ _MEASURES: dict[Quantity, tuple[str, str, float, float]] = {
     Quantity.DUST: ("ug/m**3", "ug/m**3", 0.01, 10_000.0),
 }
 _WHOLE = "all"
+DAY_S = 86_400.0
 
 
 def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
@@ -76,6 +79,7 @@ def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     replay = _replay(top.table("replay", ("time", "timezone")))
     alarm = _alarm(top.table("alarm", ("urls_file", *_OPEN_URLS)), base_dir)
     forecast = forecast_of(top.table("forecast", FORECAST), base_dir)
+    log = _log(top.table("log", ("keep_raw",)))
     tables = top.tables("enclosure", _ENCLOSURE)
     if "enclosure" not in values:
         top.fault("enclosure", "is missing", 'add [[enclosure]] with its name = "polytunnel"')
@@ -86,7 +90,7 @@ def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     found = faults.in_order()
     if found:
         return None, found
-    return Config(tuple(enclosures), broker, publish, replay, base_dir, alarm, forecast), ()
+    return Config(tuple(enclosures), broker, publish, replay, base_dir, alarm, forecast, log), ()
 
 
 def _syntax_fault(text: str, message: str) -> Fault:
@@ -165,6 +169,23 @@ def _alarm(table: Table, base_dir: Path) -> AlarmConfig:
     if open_keys:
         return AlarmConfig()
     return AlarmConfig(file_at(table, "urls_file", base_dir))
+
+
+def _log(table: Table) -> LogConfig:
+    if "keep_raw" not in table.values:
+        return LogConfig()
+    if table.values["keep_raw"] == _FOR_EVER:
+        return LogConfig(None)
+    kept_s = table.duration("keep_raw")
+    if kept_s is None:
+        return LogConfig()
+    if kept_s < DAY_S or kept_s % DAY_S:
+        table.fault(
+            "keep_raw",
+            "is not a whole number of days of 1 or more",
+            f'write keep_raw = "400 days", or "{_FOR_EVER}"',
+        )
+    return LogConfig(kept_s / DAY_S)
 
 
 def _enclosure(table: Table) -> EnclosureConfig:

@@ -233,6 +233,17 @@ class AlarmConfig:
 
 
 @dataclass(frozen=True, slots=True)
+class LogConfig:
+    """What the log keeps.
+
+    Attributes:
+        keep_raw_days: how long readings stay whole before they become minute means; None for ever.
+    """
+
+    keep_raw_days: float | None = 400.0
+
+
+@dataclass(frozen=True, slots=True)
 class ForecastConfig:
     """Where hours of outdoor weather come from; nothing is fetched.
 
@@ -280,6 +291,7 @@ class Config:
         replay: how a recording is read.
         base_dir: the folder that files named in it count from.
         alarm: where alarms go besides bell and broker.
+        log: what the log keeps.
         forecast: where hours of outdoor weather come from.
     """
 
@@ -290,3 +302,4 @@ class Config:
     base_dir: Path = Path()
     alarm: AlarmConfig = field(default_factory=AlarmConfig)
     forecast: ForecastConfig = field(default_factory=ForecastConfig)
+    log: LogConfig = field(default_factory=LogConfig)

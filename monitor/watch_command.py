@@ -88,7 +88,7 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
             station=station,
             outlooks=outlooks,
         )
-        watch.retention = Retention(store)
+        watch.retention = Retention(store, config.log.keep_raw_days)
         outlooks.start()
         routes = AlarmRoutes.of(config, os.environ)
         intake.start()
@@ -98,7 +98,7 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
                 from monitor.watch_screen import show
 
                 _keep_off_the_screen()
-                show(watch, intake, stopper, notifier, store.notices, routes)
+                show(watch, intake, stopper, notifier, store, routes)
             else:
                 logging.basicConfig(level=logging.WARNING, format="%(message)s")
                 alarms = Alarms(watch, publisher, routes)

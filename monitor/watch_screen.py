@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol
 
@@ -15,6 +14,7 @@ from monitor.live_screen import LiveScreen
 from monitor.notify import Notifier
 from monitor.pipeline import WORST_FIRST
 from monitor.snapshot import Snapshot
+from monitor.store import Store
 from monitor.theme import theme_of
 from monitor.watch_alarms import Alarms
 from monitor.watching import Watch
@@ -37,7 +37,7 @@ def show(
     intake: Intake,
     stopper: Asked,
     notifier: Notifier,
-    notices: Sequence[str],
+    store: Store,
     routes: AlarmRoutes,
 ) -> None:
     """Draw and watch until a key, a signal or a closed terminal ends it."""
@@ -53,7 +53,7 @@ def show(
             rung: list[Ring] = alarms.look(
                 link=_link(status),
                 link_ok=status.connection.connected,
-                notices=[*notices, *_faults(watch)],
+                notices=[*store.notices, *_faults(watch)],
                 counts=_counts(status),
             )
             if rung:

@@ -393,3 +393,28 @@ def test_the_forecast_that_the_readme_shows_is_read() -> None:
     assert forecast.topic == "shed/weather"
     assert set(dict(forecast.columns)) == {"time", "temp", "dew_point", "sun"}
     assert dict(forecast.units) == {"temp": "degF"}
+
+
+@pytest.mark.parametrize(
+    ("written", "days"), [('"90 days"', 90.0), ('"for ever"', None), ('"48 h"', 2.0)]
+)
+def test_how_long_readings_stay_whole(written: str, days: float | None) -> None:
+    text = f"[log]\nkeep_raw = {written}\n" + ENCLOSURE_FOR_LOG
+    assert load_config(text, Path()).log.keep_raw_days == days
+
+
+ENCLOSURE_FOR_LOG = """
+[[enclosure]]
+name = "tent"
+[[enclosure.point]]
+name = "bow"
+quantity = "air_temp"
+unit = "degC"
+column = "air"
+"""
+
+
+def test_a_part_of_a_day_is_no_time_to_keep_readings() -> None:
+    (fault,) = check_config('[log]\nkeep_raw = "5 h"\n' + ENCLOSURE_FOR_LOG)
+    assert (fault.line, fault.problem) == (2, "is not a whole number of days of 1 or more")
+    assert load_config(ENCLOSURE_FOR_LOG, Path()).log.keep_raw_days == 400.0
