@@ -65,8 +65,7 @@ def columns(rooms: Rooms, width: int, space: int, count: int) -> Lines:
     climate = _stacked(rooms, "climate", rooms.climate_items(), each, 0)
     pieces = rooms.clock_items(long=True) if count > 2 else rooms.clock_groups()
     clocks = _stacked(rooms, "clocks", pieces, each, 1, none="no-clocks")
-    told = [*rooms.outlook_items(), *rooms.forecast_items()]
-    outlook = _stacked(rooms, "outlook", told, each, 1)
+    outlook = _stacked(rooms, "outlook", _told(rooms), each, 1)
     sensors = _sensors(rooms, each, 2)
     if count > 2:
         sensors = _stacked(rooms, "sensors", rooms.sensor_items(long=True), each, 2)
@@ -125,11 +124,16 @@ def _flowing(rooms: Rooms, name: str, items: Lines, width: int, rank: int, none:
     return Room(rooms.say(f"room {name}"), least, len(lines), rank, draw)
 
 
+def _told(rooms: Rooms, *, brief: bool = False) -> Lines:
+    """The first break, what it rests on, then the others: the last ones go where it is full."""
+    first, *others = rooms.outlook_items(brief=brief) or [Text()]
+    return [first, *rooms.forecast_items(), *others] if first.plain else rooms.forecast_items()
+
+
 def _outlook(rooms: Rooms, width: int, rank: int) -> Room:
     """What breaks and when; where there is no room for the first range, without the ranges."""
-    forecast = rooms.forecast_items()
-    full = _flowing(rooms, "outlook", [*rooms.outlook_items(), *forecast], width, rank)
-    brief = _flowing(rooms, "outlook", [*rooms.outlook_items(brief=True), *forecast], width, rank)
+    full = _flowing(rooms, "outlook", _told(rooms), width, rank)
+    brief = _flowing(rooms, "outlook", _told(rooms, brief=True), width, rank)
     first = len(flow(rooms.outlook_items()[:1], width))
 
     def draw(count: int) -> Lines:
