@@ -12,6 +12,7 @@ from monitor.log_command import written
 from monitor.places import log_path
 from monitor.specs import find_spec
 from monitor.store import Store
+from monitor.typed import method_named
 from rules.batch import BatchPlan, plan_batches
 from rules.batch_job import BatchFault, Job
 from rules.film_amount import Film
@@ -47,7 +48,7 @@ def run(
         FilmcallError: what was given is impossible, or dangerous to mix.
     """
     sections = _sections(areas)
-    how = _method(method)
+    how = method_named(method) or Method.ROLLER
     basis = "as entered"
     if rate_m2_per_h is None:
         rate_m2_per_h, basis = _learned(db, dict(sections), how)
@@ -108,13 +109,6 @@ def _film(wet_um: float | None, dry_um: float | None) -> Film:
     if wet_um is not None:
         return Film(wet_um, wet=True)
     return Film(dry_um if dry_um is not None else 0.0, wet=False)
-
-
-def _method(method: str) -> Method:
-    try:
-        return Method(method)
-    except ValueError:
-        raise BatchFault(f"method {method!r} is not known; one of: {', '.join(Method)}") from None
 
 
 def _ratio(text: str) -> tuple[float, float]:

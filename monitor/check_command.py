@@ -13,6 +13,7 @@ from monitor.checking import (
     check,
 )
 from monitor.specs import find_spec
+from monitor.typed import method_named
 from monitor.wire import section_dict
 from rules.errors import FilmcallError
 from rules.psychrometrics import pressure_at_altitude_pa, rh_from_wet_bulb_pct
@@ -20,7 +21,6 @@ from rules.saturation import checked_air_c, checked_rh_pct, checked_surface_c
 from rules.section import SectionCall
 from rules.spec import GENERAL_GUIDANCE
 from rules.units import temperature_c
-from rules.vocabulary import Method
 
 
 def run(
@@ -71,7 +71,7 @@ def run(
         spec,
         time_s=time.time(),
         guidance=spec_name is None,
-        method=_method(method),
+        method=method_named(method),
         accuracies=(DEFAULT_AIR_ACCURACY_K, rh_accuracy_pct, DEFAULT_SURFACE_ACCURACY_K),
     )
     as_dict = section_dict(call, pressure_pa)
@@ -102,16 +102,6 @@ def _psychrometer_accuracy_pct(air_temp_c: float, wet_bulb_c: float, pressure_pa
     by_dry = humidity(air_temp_c + error_k, wet_bulb_c) - humidity(air_temp_c, wet_bulb_c)
     by_bulb = humidity(air_temp_c, wet_bulb_c) - humidity(air_temp_c, wet_bulb_c - error_k)
     return math.hypot(by_dry, by_bulb)
-
-
-def _method(method: str | None) -> Method | None:
-    if method is None:
-        return None
-    try:
-        return Method(method)
-    except ValueError:
-        known = ", ".join(Method)
-        raise FilmcallError(f"method {method!r} is not known; give one of: {known}") from None
 
 
 def lines(call: SectionCall, dew_margin_u95_k: float | None) -> str:

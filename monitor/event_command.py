@@ -17,13 +17,14 @@ from monitor.moments import AHEAD_S, moment_s, zone_named
 from monitor.places import log_path
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.store import Store
+from monitor.typed import method_named
 from monitor.wire import iso_utc
 from rules.clocks import launch_warning
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.reasons import minutes_text
 from rules.spec import GENERAL_GUIDANCE
-from rules.vocabulary import EventKind, Method
+from rules.vocabulary import EventKind
 from sensors.wire import printable
 
 LATE_S = 60.0
@@ -82,7 +83,7 @@ def run(
         batch=batch,
         amount_ml=_at_least("amount", amount_ml, 0.0),
         thinner_pct=_thinner(thinner_pct),
-        method=_method(method),
+        method=method_named(method),
         what=what,
         value=value,
         unit=unit,
@@ -210,18 +211,6 @@ def _kind(kind: str) -> EventKind:
         hint = f"did you mean {near[0]}?" if near else f"one of: {', '.join(EventKind)}"
         raise FilmcallError(
             f"event {printable(kind)!r} is not known, so nothing was recorded; {hint}"
-        ) from None
-
-
-def _method(method: str | None) -> Method | None:
-    if method is None:
-        return None
-    try:
-        return Method(method)
-    except ValueError:
-        raise FilmcallError(
-            f"method {printable(method)!r} is not known, so nothing was recorded; one of: "
-            f"{', '.join(Method)}"
         ) from None
 
 

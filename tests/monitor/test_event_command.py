@@ -153,7 +153,7 @@ def test_a_row_is_corrected_once_and_in_its_own_enclosure(db: str) -> None:
         (("coat-startd",), "event 'coat-startd' is not known, so nothing was recorded; did you "
                            "mean coat-started?"),
         (("zzz",), "one of: session-started"),
-        (("mixed", "--method", "spoon"), "method 'spoon' is not known, so nothing was recorded; "
+        (("mixed", "--method", "spoon"), "method 'spoon' is not known, so nothing was done; "
                                          "one of: brush, roller, gun"),
         (("mixed", "--coat", "0"), "coat 0 is under 1 or no number, so nothing was recorded; give "
                                    "1 or more"),
