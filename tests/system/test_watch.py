@@ -77,7 +77,7 @@ rate_floor = "30 K"
 """
 
 
-def wait_for(condition: Callable[[], object], timeout_s: float = 15.0) -> None:
+def wait_for(condition: Callable[[], object], timeout_s: float = 45.0) -> None:
     until = time.monotonic() + timeout_s
     while not condition():
         assert time.monotonic() < until, "did not come about in time"
