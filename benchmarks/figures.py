@@ -13,6 +13,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 PAGE = ROOT / "BENCHMARKS.md"
 KEPT = Path(__file__).with_name("figures.json")
+BEGIN = "<!-- written by benchmarks/run --write -->"
+END = "<!-- end of what benchmarks/run wrote -->"
 # From so many cores on that other programs keep busy, a missed time may be theirs. Our own choice.
 CROWD_CORES = 0.3
 
@@ -157,7 +159,7 @@ def misses(taken: Sequence[Taken]) -> str:
 
 
 def page(taken: Sequence[Taken]) -> str:
-    """Return the whole page."""
+    """Return the page's own part, with the lines that mark it."""
     dates = sorted(each.date for each in taken)
     span = (
         dates[0][:10] if dates[0][:10] == dates[-1][:10] else f"{dates[0][:10]} to {dates[-1][:10]}"
@@ -167,19 +169,18 @@ def page(taken: Sequence[Taken]) -> str:
         f"{'full' if each.full else 'short'} set ({each.size}), nice {each.nice}"
         for each in taken
     )
-    return f"""# Figures
+    return f"""{BEGIN}
+Printed by `benchmarks/run`; no test in the suite is timed.
 
-Measured, not promised: what `benchmarks/run` printed on one machine. No test in the suite is timed.
-
-    benchmarks/run                 # the short sets, about ten minutes: prints the table
-    benchmarks/run --full          # the full sets, over an hour; says how long before it begins
+    benchmarks/run                 # the short sets: prints the table
+    benchmarks/run --full          # the full sets; says beforehand how long they take
     benchmarks/run --only replay   # one part; `--list` names them
-    benchmarks/run --write         # also keeps what was measured, and writes this page
+    benchmarks/run --write         # also keeps what was measured, and writes this part of the page
 
 Each figure stands beside a baseline that was measured in the same run, so that the ratio means
 something on another machine.
 
-* Machine: {machine()}
+* Machine: {machine()}.
 * Date: {span}.
 
 {table(taken)}
@@ -188,9 +189,19 @@ something on another machine.
 Where it is not near 0, times are longer and rates lower than the machine can do; counts do not
 mind. A commit with `+` had changes in the checkout that were not committed yet.
 
-## Missed targets, and what stands in the way
+### Missed, and what stands in the way
 {misses(taken)}
 
-## When each part was measured
+### When each part was measured
 {took}
-"""
+{END}"""
+
+
+def write(taken: Sequence[Taken]) -> None:
+    """Write the page's own part anew; what people wrote before and after it stays."""
+    text = PAGE.read_text(encoding="utf-8") if PAGE.exists() else f"{BEGIN}{END}\n"
+    before, begin, rest = text.partition(BEGIN)
+    _, end, after = rest.partition(END)
+    if not (begin and end):
+        raise Unread(f"{PAGE.name} has no lines {BEGIN} and {END}, so it is not written")
+    PAGE.write_text(f"{before}{page(taken)}{after}", encoding="utf-8")

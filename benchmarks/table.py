@@ -18,7 +18,7 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from benchmarks.figures import PAGE, ROOT, Figure, Taken, Unread, keep, kept, page, table
+from benchmarks.figures import ROOT, Figure, Taken, Unread, keep, kept, table, write
 from benchmarks.parts import PARTS, Part
 
 
@@ -133,7 +133,7 @@ def main() -> None:
     chosen = [part for part in PARTS if asked.only is None or part.name in asked.only]
     if asked.full:
         minutes = sum(part.minutes for part in chosen)
-        print(f"The full sets take about {minutes:.0f} min on two idle cores; safety alone 40.",
+        print(f"The full sets take about {minutes:.0f} min on two idle cores.",
               file=sys.stderr)  # fmt: skip
     taken = {}
     for part in chosen:
@@ -144,7 +144,7 @@ def main() -> None:
             merged = {**kept(), **taken}
             rows = [merged[name] for name in names if name in merged]
             keep(rows)
-            PAGE.write_text(page(rows), encoding="utf-8")
+            write(rows)
     print(table(list(taken.values())))
     missed = [f for each in taken.values() for f in each.figures if f.met is False]
     sys.exit(1 if missed else 0)

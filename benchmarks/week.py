@@ -24,6 +24,7 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 ROOT = Path(__file__).resolve().parents[1]
 TARGET_MIB = 120.0
@@ -33,6 +34,7 @@ START_S = 1_796_083_200.0  # a midnight, UTC
 STEP_S = 10.0
 DAY_S = 86_400.0
 SAMPLES = 20
+ANSWER_S = 120.0  # an outlook that takes longer has failed
 
 CONFIG = """
 [broker]
@@ -96,8 +98,9 @@ def watch_week(days: float, folder: Path, *, screen: bool) -> None:
     sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "support")]
     from soak import Clocks, Queue
 
+    from monitor import outlook_keeper
     from monitor.config import load_config_file
-    from monitor.outlook_keeper import EVERY_S, Answer, OutlookKeeper
+    from monitor.outlook_keeper import Answer, OutlookKeeper
     from monitor.publish import Publisher
     from monitor.retention import Retention
     from monitor.steady import SteadyClock
@@ -111,20 +114,21 @@ def watch_week(days: float, folder: Path, *, screen: bool) -> None:
     from sensors.simulate import Action, Tent, TentSettings
 
     class Outlooks(OutlookKeeper):
-        """Its ten minutes are those of the simulated clock; the run waits for each answer."""
+        """The run waits for each answer, so that no simulated time passes meanwhile."""
 
         waiting = 0
         made = 0
 
         def ask(self, enclosure: str, section: str, *, at_once: bool = False) -> None:
-            key, now_s = (enclosure, section), clocks.monotonic()
-            if at_once or now_s >= self._due_s.get(key, 0.0):
-                super().ask(enclosure, section, at_once=True)
-                self._due_s[key] = now_s + EVERY_S
-                self.waiting += 1
+            before_s = self._last_s.get((enclosure, section))
+            super().ask(enclosure, section, at_once=at_once)
+            self.waiting += self._last_s.get((enclosure, section)) != before_s
 
         def settle(self) -> None:
+            until_s = time.monotonic() + ANSWER_S
             while self.waiting > self._answers.qsize():
+                if time.monotonic() > until_s:
+                    raise RuntimeError(f"no outlook within {ANSWER_S:.0f} s")
                 time.sleep(0.001)
             self.waiting = 0
 
@@ -169,6 +173,9 @@ def watch_week(days: float, folder: Path, *, screen: bool) -> None:
     file.write_text(CONFIG + "".join(points))
     config = load_config_file(file)
     clocks, queue, line = Clocks(START_S), Queue(), Nowhere()
+    # Its ten minutes are those of the simulated clock as well.
+    simulated = SimpleNamespace(monotonic=lambda: clocks.monotonic() + 1000.0, time=clocks.wall)
+    outlook_keeper.time = simulated  # type: ignore[assignment]
     with Store.open(db, now_s=clocks.wall) as store:
         store.lock_for_watch()
         clock = SteadyClock(clocks.wall, lambda: clocks.true_s - START_S + 1000.0)
