@@ -126,7 +126,7 @@ class Buffered(Queries):
             LogRefused: the disk refuses; what was buffered is kept.
         """
         if self._buffered or self._noted or self._calls or self._dropping is not None:
-            self._commit("nothing else")
+            self._commit()
 
     def thin_step(self, before_s: float, keep_days: int) -> Thinned | None:
         """Put minute means in the place of a few old live readings; see `retention.Retention`.
@@ -171,7 +171,7 @@ class Buffered(Queries):
         resting = self._refused_s is not None and 0 <= now - self._refused_s < RETRY_S
         try:
             if self._buffered >= self._due and not resting:
-                self._commit("nothing else")
+                self._commit()
         finally:
             if self._buffered > KEPT_ROWS:
                 self._drop(self._buffered - KEPT_ROWS)
@@ -197,11 +197,12 @@ class Buffered(Queries):
                 "readings-dropped",
                 begun,
                 ended,
-                f"{self.counts.dropped} readings were dropped: the disk refused the log and "
-                f"{KEPT_ROWS} already waited in memory.",
+                f"{_counted(self.counts.dropped, 'reading')} "
+                f"{'was' if self.counts.dropped == 1 else 'were'} dropped: the disk refused the "
+                f"log and {KEPT_ROWS} already waited in memory.",
             )
 
-    def _commit(self, what: str, put: Callable[[], object] | None = None) -> list[int | None]:
+    def _commit(self, what: str = "", put: Callable[[], object] | None = None) -> list[int | None]:
         """Write the buffer and one more thing in one transaction, all of it or nothing."""
         self._open_again(what)
         connection = self._connection
@@ -248,7 +249,7 @@ class Buffered(Queries):
             self._change_over()
         except FilmcallError as fault:
             self._count_refusal()
-            raise LogRefused(f"{fault} {what.capitalize()} was not written.") from fault
+            raise LogRefused(f"{what} was not written: {fault}" if what else str(fault)) from fault
         self._shut = ""
         self._channels = {}
 
@@ -296,11 +297,14 @@ class Buffered(Queries):
 
     def _refuse(self, what: str, error: sqlite3.Error) -> NoReturn:
         self._count_refusal()
-        kept = f"{self._buffered} readings and {len(self._calls)} calls wait in memory"
+        clauses = [f"{what} was not written"] if what else []
+        if waiting := self._waiting_words():
+            clauses.append(waiting)
+        lost = ", and ".join(clauses)
         if is_damage(error):
             raise LogDamaged(
-                f"log {self.path}: it is damaged inside ({error}); {what} was not written, and "
-                f"{kept}. Start the program again: it sets the file aside and begins a new one."
+                f"log {self.path}: it is damaged inside ({error}); {lost}. Start the program "
+                f"again: it sets the file aside and begins a new one."
             ) from error
         if (getattr(error, "sqlite_errorcode", 0) & 0xFF) == sqlite3.SQLITE_BUSY:
             # The calls that follow at once would each wait anew, and be told late.
@@ -310,10 +314,19 @@ class Buffered(Queries):
         else:
             why = f"the disk refuses it ({error})"
             mend = "Free some space, or check the disk and its permissions"
-        raise LogRefused(
-            f"log {self.path}: {why}; {what} was not written, and {kept} until it is tried again. "
-            f"{mend}."
-        ) from error
+        until = " until it is tried again" if waiting else ""
+        raise LogRefused(f"log {self.path}: {why}; {lost}{until}. {mend}.") from error
+
+    def _waiting_words(self) -> str:
+        """Say what waits in memory, or "" where nothing does."""
+        counts = {
+            "reading": self._buffered,
+            "quality note": len(self._noted),
+            "call": len(self._calls),
+        }
+        kept = [_counted(number, name) for name, number in counts.items() if number]
+        verb = "waits" if sum(counts.values()) == 1 else "wait"
+        return f"{' and '.join(kept)} {verb} in memory" if kept else ""
 
     def _count_refusal(self) -> None:
         self.counts.refusals += 1
@@ -339,3 +352,7 @@ class Buffered(Queries):
                     plain,
                 ).fetchone()
         return channels
+
+
+def _counted(number: int, name: str) -> str:
+    return f"{number} {name}{'' if number == 1 else 's'}"

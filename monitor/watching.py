@@ -398,7 +398,8 @@ class Watch:
         if self.clock_fault:
             doubts.append(Doubt("clock", self.clock_fault))
         if self.log_fault:
-            doubts.append(Doubt("log", self.log_fault))
+            # A reason is a clause: whoever shows it ends the sentence.
+            doubts.append(Doubt("log", self.log_fault.removesuffix(".")))
         for room in self.rooms.values():
             room.enclosure.doubts = tuple(doubts)
             room.enclosure.evaluate_now(now_s)

@@ -9,6 +9,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -47,6 +48,14 @@ def hold(offset_s: float = 0.0, body: str = "{}") -> CallRow:
     return CallRow("tent", "all", T0 + offset_s, "HOLD", "prep", "start", body)
 
 
+def put_call(store: Store) -> None:
+    store.add_call(hold())
+
+
+def put_event(store: Store) -> None:
+    store.add_event(Event(EventKind.NOTE, T0, "tent"))
+
+
 def fill(store: Store) -> None:
     (pages,) = store._connection.execute("PRAGMA page_count").fetchone()
     store._connection.execute(f"PRAGMA max_page_count = {pages}")
@@ -74,7 +83,7 @@ def test_a_full_disk_is_told_and_what_waited_is_written_when_there_is_room(tmp_p
             store.add_call(hold(body='"' + "x" * 9000 + '"'))
         assert str(caught.value) == (
             f"log {tmp_path / 'log.db'}: the disk refuses it (database or disk is full); this call "
-            f"was not written, and 1000 readings and 1 calls wait in memory until it is tried "
+            f"was not written, and 1000 readings and 1 call wait in memory until it is tried "
             f"again. Free some space, or check the disk and its permissions."
         )
         assert store.waiting == (1000, 1)
@@ -94,6 +103,44 @@ def test_a_full_disk_is_told_and_what_waited_is_written_when_there_is_room(tmp_p
         assert store.events() == ()
         assert store.counts.refusals == 2
         assert store.verify() == []
+
+
+@pytest.mark.parametrize(
+    ("kept", "put", "said"),
+    [
+        (1, Store.flush, "1 reading waits in memory until it is tried again. "),
+        (500, Store.flush, "500 readings wait in memory until it is tried again. "),
+        (0, put_call, "this call was not written, and 1 call waits in memory until it is tried"),
+        (0, put_event, "this event (note) was not written. Free some space"),
+        (
+            2,
+            put_event,
+            "this event (note) was not written, and 2 readings wait in memory until it is",
+        ),
+    ],
+)
+def test_a_full_disk_is_told_in_one_right_sentence(
+    tmp_path: Path, kept: int, put: Callable[[Store], object], said: str
+) -> None:
+    with Store.open(tmp_path / "log.db", now_s=now_s) as store:
+        # The page limit leaves room in pages begun, so writing itself is refused here.
+        store._connection.execute("PRAGMA query_only = ON")
+        store.add_readings(readings(kept))
+        with pytest.raises(LogRefused) as caught:
+            put(store)
+        store._connection.execute("PRAGMA query_only = OFF")
+    path, why = tmp_path / "log.db", "attempt to write a readonly database"
+    assert str(caught.value).startswith(f"log {path}: the disk refuses it ({why}); {said}")
+
+
+def test_a_note_on_a_reading_that_waits_alone_is_told(tmp_path: Path) -> None:
+    with Store.open(tmp_path / "log.db", now_s=now_s) as store:
+        store._connection.execute("PRAGMA query_only = ON")
+        for reading in readings(2):
+            store.note_quality(reading, Quality.OK)
+        with pytest.raises(LogRefused, match=r"; 2 quality notes wait in memory until"):
+            store.flush()
+        store._connection.execute("PRAGMA query_only = OFF")
 
 
 def test_what_memory_cannot_hold_is_dropped_counted_and_noted(
@@ -394,7 +441,7 @@ def test_a_watch_goes_on_with_a_log_that_can_only_be_read(
         assert last is not None
         assert last.call == "STOP"
         store.add_readings(readings(10))
-        with pytest.raises(LogRefused, match=r"This call was not written"):
+        with pytest.raises(LogRefused, match=r"^this call was not written: log .* it cannot be"):
             store.add_call(hold(1.0))
         with pytest.raises(LogRefused):
             store.add_event(Event(EventKind.NOTE, T0, "tent"))

@@ -409,6 +409,7 @@ def test_a_full_disk_holds_and_the_call_is_told_unlogged(make: Make) -> None:
     assert live.call() == "HOLD"
     assert live.told[-1]["unlogged"] is True
     assert "disk refuses" in live.reasons()["log"]
+    assert not live.reasons()["log"].endswith("."), "whoever shows a reason ends the sentence"
     assert live.run(700.0, live.climate()) == "HOLD"
     live.run(60.0, live.climate(DRY_C - 1.0))
     surface_c = DRY_C
