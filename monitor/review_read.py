@@ -265,7 +265,8 @@ def _held(
             channel.point,
             channel.quantity,
             from_s=begin,
-            to_s=end - 1e-6,
+            # What stands on a seam belongs to the piece after it; the last piece has none.
+            to_s=end - 1e-6 if end < to_s else to_s,
             source=source,
         )
         inside = times >= from_s

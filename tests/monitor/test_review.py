@@ -143,6 +143,23 @@ def test_a_very_long_session_gets_a_coarser_grid_and_says_so(
     assert review_dict(found)["step_s"] == found.step_s
 
 
+def test_the_count_of_readings_has_the_last_one_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store = Store.open(tmp_path / "log.db", now_s=lambda: NOW_S)
+    rows = [(round((MIDNIGHT + 300.0 * k) * 1e6), None, 20.0, None, 0) for k in range(217)]
+    store.add_reading_rows("tent", "air", Quantity.AIR_TEMP, rows)
+    store.flush()
+    to_s = MIDNIGHT + 300.0 * 216
+    # Whole, in pieces whose seams fall on readings, and in pieces whose seams do not.
+    for piece_s in (86_400.0 * 7, 300.0, 1234.5):
+        monkeypatch.setattr(review_read, "PIECE_S", piece_s)
+        columns = read_columns(store, "tent", 1, MIDNIGHT, to_s)
+        assert columns.health[0].readings == 217
+        assert columns.health[0].gaps == 0
+    store.close()
+
+
 def test_an_open_session_ends_with_its_last_reading(tmp_path: Path) -> None:
     job = CLEAN["good-primer"](3000)
     found = reviewed(put(tmp_path / "log.db", job))
@@ -160,7 +177,8 @@ def test_a_recordings_readings_serve_a_session_that_has_none_of_its_own(tmp_path
     store.add_event(Event(EventKind.SESSION_ENDED, MIDNIGHT + 9 * HOUR, "tent"))
     with store:
         found = review(store, choose_session(store.sessions(), "told by hand"))
-    assert found.sensors[0].readings == 540  # every minute of nine hours, the end left out
+    # Every minute of nine hours, the first and the last included.
+    assert found.sensors[0].readings == 541
     assert any("logger.csv" in text for text in found.not_known)
     assert any("No surface was measured" in text for text in found.not_known)
     assert any("No coat is recorded" in text for text in found.not_known)
