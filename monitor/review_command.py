@@ -10,8 +10,9 @@ from monitor.config_types import EnclosureConfig
 from monitor.facts import config_in
 from monitor.log_command import reading_log, written
 from monitor.review import Review, choose_session, review
+from monitor.review_json import review_dict
 from monitor.review_read import Progress
-from monitor.review_words import plain_text, review_dict
+from monitor.review_words import plain_text
 from rules.errors import FilmcallError
 
 

@@ -16,8 +16,9 @@ from planted_store import NOW_S, call, put
 
 from monitor import review_command, review_read
 from monitor.review import NothingToReview, Review, choose_session, review
+from monitor.review_json import review_dict
 from monitor.review_read import read_columns
-from monitor.review_words import Stamp, plain_text, review_dict
+from monitor.review_words import Stamp, plain_text
 from monitor.store import Store
 from rules.causes import Answer
 from rules.errors import FilmcallError
