@@ -36,7 +36,7 @@ def read_safety(output: str) -> list[Figure]:
     growth = max(every(r"memory grew by at most ([\d.-]+) MiB"))
     handles = max(every(r"open files grew by at most (-?\d+)"))
     steps = hours * 120.0
-    over = f"{seeds} seeds of {days:g} days, {hours:,.0f} h, {faults} faults"
+    over = f"{seeds} seed{'s' * (seeds != 1)} of {days:g} days, {hours:,.0f} h, {faults} faults"
     return [
         Figure(
             f"false GO, in steps of 30 s ({over})",
@@ -73,6 +73,32 @@ def read_safety(output: str) -> list[Figure]:
             f"{growth:.1f} MiB, {handles:.0f}",
             None,
             "from a tenth of the run to its end, in a process that runs many",
+        ),
+    ]
+
+
+def read_broker(output: str) -> list[Figure]:
+    """Read `safety.py --broker`."""
+    (restarts,) = numbers(output, r"broker restarts: (\d+)")
+    sent, lost = numbers(output, r"readings sent (\d+), lost (\d+)")
+    words, untold = numbers(output, r"words to be heard (\d+), not heard (\d+)")
+    wills, unwilled = numbers(output, r"last wills (\d+), not heard (\d+)")
+    false_go, missed, *_ = read_safety(output)
+    return [
+        Figure(
+            f"the same through a real broker, by the word heard: {false_go.what}; missed STOP",
+            "0, 0",
+            f"{false_go.measured}, {missed.measured}",
+            bool(false_go.met and missed.met),
+            false_go.beside,
+        ),
+        Figure(
+            "its readings, words and last wills that did not arrive",
+            "0, 0, 0",
+            f"{lost:.0f}, {untold:.0f}, {unwilled:.0f}",
+            not (lost or untold or unwilled),
+            f"of {sent:,.0f}, {words:,.0f} and {wills:.0f}, and the broker was stopped and "
+            f"started {restarts:.0f} times",
         ),
     ]
 

@@ -113,6 +113,13 @@ PARTS = (
         counts.read_safety,
     ),
     Part(
+        "broker",
+        ((module("safety", "--broker", "--seeds", "1", "--days", "1"),), "1 seed of 1 day"),
+        ((module("safety", "--broker", "--seeds", "4", "--days", "7"),), "4 seeds of 7 days"),
+        8.0,
+        counts.read_broker,
+    ),
+    Part(
         "kills",
         ((module("kills", "--rounds", "20"),), "20 kills"),
         ((module("kills", "--rounds", "200"),), "200 kills"),

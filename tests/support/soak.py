@@ -14,12 +14,13 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from monitor.config_types import DEFAULT_ACCURACY, Config, EnclosureConfig, PointConfig
+from monitor.publish import Publisher
 from monitor.replaying import Job, keeper_of
 from monitor.specs import find_spec
 from monitor.steady import SteadyClock
 from monitor.store import Store
 from monitor.store_rows import LogRefused
-from monitor.watching import Watch
+from monitor.watching import Source, Watch
 from rules.call import Call
 from rules.events import Event
 from rules.limits import is_upper
@@ -242,6 +243,8 @@ class Soak:
         self.db = folder / f"soak-{seed}.db"
         self.clocks = Clocks(START_S)
         self.queue = Queue()
+        self.source: Source = self.queue
+        self.publisher: Publisher | None = None
         self.tent = Tent(settings, seed, START_S, actions, faults)
         self.actions, self.faults, self.outages = list(actions), faults, outages
         self.spec: Spec = find_spec(SPEC)[0]
@@ -252,6 +255,7 @@ class Soak:
                 unit=probe.quantity.unit,
                 accuracy=DEFAULT_ACCURACY[probe.quantity],
                 rules=DEFAULT_RULES[probe.quantity],
+                topic=f"soak/{probe.point}/{probe.quantity.value}",
             )
             for probe in settings.probes
         )
@@ -271,9 +275,10 @@ class Soak:
             self.config,
             {enclosure.name: keeper_of(Job(enclosure, self.spec, ""))},
             store,
-            self.queue,
+            self.source,
             SteadyClock(self.clocks.wall, self.clocks.monotonic),
             tell=lambda *_told: None,
+            publisher=self.publisher,
         )
         return watch, store
 
@@ -292,9 +297,8 @@ class Soak:
             if not self._is_out("broker", truth.time_s):
                 self._arrive(readings)
             self.watch.turn(0.0)
-            room = self.watch.rooms[name]
-            section = next(iter(room.enclosure.sections.values()))
-            call, limits = room.enclosure.call, section.film.limits()
+            section = next(iter(self.watch.rooms[name].enclosure.sections.values()))
+            call, limits = self._seen(name), section.film.limits()
             self._judge(truth, call, before, limits, past_since, reported)
             before = call
             if number in (steps // 10, steps):
@@ -351,16 +355,27 @@ class Soak:
             if not begins and not outage.end_s <= now_s < outage.end_s + STEP_S:
                 continue
             if outage.kind == "kill" and begins:
-                # As SIGKILL: nothing is flushed, the open transaction is gone.
-                self.store._connection.close()
-                self.queue.waiting.clear()
+                self._kill()
                 self.watch, self.store = self._start()
             elif outage.kind == "clock" and begins:
                 self.clocks.wall_off_s += random.Random(outage.start_s).choice((3600.0, -1800.0))
             elif outage.kind == "disk":
                 self._disk(full=begins)
-            elif outage.kind == "broker" and not begins:
-                self.queue.waiting += self._retained()
+            elif outage.kind == "broker":
+                self._broker(away=begins)
+
+    def _kill(self) -> None:
+        """End as by SIGKILL: nothing is flushed, the open transaction is gone."""
+        self.store._connection.close()
+        self.queue.waiting.clear()
+
+    def _broker(self, *, away: bool) -> None:
+        if not away:
+            self.queue.waiting += self._retained()
+
+    def _seen(self, enclosure: str) -> Call:
+        """Return the call as somebody sees it who stands outside the program."""
+        return self.watch.rooms[enclosure].enclosure.call
 
     def _disk(self, *, full: bool) -> None:
         connection = self.store._connection
