@@ -12,10 +12,12 @@ from monitor.review_words import Stamp, figure, length
 from rules.causes import Evidence, Verdict
 from rules.errors import FilmcallError
 from rules.events import Event
+from rules.exposure import LimitTimes
 from rules.film_record import CoatRecord
 from rules.films import ALL_SECTIONS, is_about
 from rules.kept_times import Kept
 from rules.spec import Spec
+from rules.vocabulary import LimitName
 
 CALLS_SHOWN = 60
 CAUTION = (
@@ -183,10 +185,10 @@ def _coat(
                 "bound": figure(each.beyond.bound, each.beyond.unit),
                 "ok": length(each.ok_s),
                 "near": length(each.near_s),
-                "broken": length(each.broken_s),
+                "broken": _broken(each),
                 "unknown": length(each.unknown_s),
                 "is_near": each.near_s >= 60.0,
-                "is_broken": each.broken_s >= 60.0,
+                "is_broken": each.broken_s >= 60.0 or each.beyond.partly_s > 0.0,
                 "worst": figure(each.beyond.worst, each.beyond.unit),
                 "when": stamp(each.beyond.worst_s),
                 "exposure": words.exposure_words(each.beyond),
@@ -202,6 +204,11 @@ def _coat(
         ],
         "table": table_rows(section, coat, stamp),
     }
+
+
+def _broken(each: LimitTimes) -> str:
+    partly = words.partly_words(each.beyond, sure=each.name is not LimitName.DEW_MARGIN_MIN)
+    return f"{length(each.broken_s)}, and {partly}" if partly else length(each.broken_s)
 
 
 def _verdict(verdict: Verdict, stamp: Stamp, advice: bool) -> dict[str, Any]:

@@ -31,11 +31,21 @@ _STEPS_H = (1, 2, 3, 6, 12, 24, 48, 96)
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One quantity in a panel: its values, how it is drawn, and what it is called."""
+    """One quantity in a panel: its values, how it is drawn, and what it is called.
+
+    Attributes:
+        values: in each cell.
+        style: class of the line.
+        word: its name.
+        lowest: in each cell, where minute means hide it; None where that is the value.
+        highest: likewise.
+    """
 
     values: Floats
     style: str
     word: str
+    lowest: Floats | None = None
+    highest: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +74,19 @@ def panels_of(section: SectionReview, coat: CoatRecord) -> tuple[Panel, ...]:
     values = series.values
     margin = values.get(LimitName.DEW_MARGIN_MIN, empty)
     surface = values.get(LimitName.SURFACE_TEMP_MIN, empty)
+
+    def line(name: LimitName, style: str, word: str) -> Line:
+        return Line(values.get(name, empty), style, word, series.lowest.get(name),
+                    series.highest.get(name))  # fmt: skip
+
     bounds = {each.name: each.beyond.bound for each in reversed(coat.limits)}
     found = [
         Panel(
             "temperatures",
             "°C",
             (
-                Line(values.get(LimitName.AIR_TEMP_MAX, empty), "air", "air"),
-                Line(surface, "surface", "coldest surface"),
+                line(LimitName.AIR_TEMP_MAX, "air", "air"),
+                line(LimitName.SURFACE_TEMP_MIN, "surface", "coldest surface"),
                 Line(surface - margin, "dew", "dew or frost point"),
             ),
             bounds.get(LimitName.SURFACE_TEMP_MIN),
@@ -81,21 +96,21 @@ def panels_of(section: SectionReview, coat: CoatRecord) -> tuple[Panel, ...]:
         Panel(
             "dew margin",
             "K",
-            (Line(margin, "margin", "dew margin"),),
+            (line(LimitName.DEW_MARGIN_MIN, "margin", "dew margin"),),
             bounds.get(LimitName.DEW_MARGIN_MIN),
             False,
         ),
         Panel(
             "humidity",
             "%",
-            (Line(values.get(LimitName.HUMIDITY_MAX, empty), "humid", "humidity"),),
+            (line(LimitName.HUMIDITY_MAX, "humid", "humidity"),),
             bounds.get(LimitName.HUMIDITY_MAX),
             True,
         ),
     ]
     if series.co2_ppm is not None:
-        line = Line(series.co2_ppm, "humid", "carbon dioxide")
-        found.append(Panel("carbon dioxide", "ppm", (line,), None, True))
+        measured = Line(series.co2_ppm, "humid", "carbon dioxide")
+        found.append(Panel("carbon dioxide", "ppm", (measured,), None, True))
     return tuple(found)
 
 
@@ -165,7 +180,7 @@ def coat_chart(
 def _panel(
     panel: Panel, time_s: Floats, cells: slice, from_s: float, to_s: float, top: float
 ) -> list[str]:
-    binned = [_binned(time_s, line.values[cells], from_s, to_s) for line in panel.lines]
+    binned = [_ends_of(line, time_s, cells, from_s, to_s) for line in panel.lines]
     known = [b for b in binned if np.isfinite(b[0]).any()]
     parts = [f'<text x="{LEFT:.0f}" y="{top - 5:.1f}" class="name">{panel.title} [{panel.unit}]'
              "</text>"]  # fmt: skip
@@ -214,6 +229,17 @@ def _panel(
                 f"{line.word}</text>"
             )
     return parts
+
+
+def _ends_of(
+    line: Line, time_s: Floats, cells: slice, from_s: float, to_s: float
+) -> tuple[Floats, Floats]:
+    lows, highs = _binned(time_s, line.values[cells], from_s, to_s)
+    if line.lowest is not None:
+        lows = np.fmin(lows, _binned(time_s, line.lowest[cells], from_s, to_s)[0])
+    if line.highest is not None:
+        highs = np.fmax(highs, _binned(time_s, line.highest[cells], from_s, to_s)[1])
+    return lows, highs
 
 
 def _binned(time_s: Floats, values: Floats, from_s: float, to_s: float) -> tuple[Floats, Floats]:
@@ -326,7 +352,8 @@ def table_rows(section: SectionReview, coat: CoatRecord, stamp: Stamp) -> list[l
             (LimitName.DEW_MARGIN_MIN, np.nanmin, "K"),
             (LimitName.HUMIDITY_MAX, np.nanmax, "%"),
         ):
-            values = series.values.get(name)
+            ends = series.lowest if pick is np.nanmin else series.highest
+            values = ends.get(name, series.values.get(name))
             part = np.empty(0) if values is None else values[cells]
             known = part[np.isfinite(part)]
             picked.append(figure(float(pick(known)) if known.size else None, unit))

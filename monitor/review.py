@@ -411,6 +411,15 @@ def _not_known(columns: Columns, sections: Sequence[SectionReview]) -> list[str]
     }
     measured = {each.quantity for each in columns.health if each.readings}
     said += [text for quantity, text in needed.items() if quantity not in measured]
+    thinned = sum(each.thinned for each in columns.health)
+    if thinned:
+        said.append(
+            f"{thinned} old readings are kept only as the mean, the lowest and the highest of each "
+            "minute. Where those stand on both sides of a limit, it was passed for a part of the "
+            "minute, and how far and how long is told as the most that it can have been; a dew "
+            "margin may even have kept it, since its dampest and its coldest need not have come "
+            "together."
+        )
     if not any(each.coats for each in sections):
         said.append(
             "No coat is recorded, so no stage, window or harm can be told. Record it afterwards: "

@@ -48,6 +48,7 @@ def review_dict(review: Review) -> Json:
                 "point": each.point,
                 "quantity": each.quantity.value,
                 "readings": each.readings,
+                "kept_as_minute_means": each.thinned,
                 "set_aside": each.by_quality,
                 "usual_interval_s": each.usual_interval_s,
                 "gaps": each.gaps,
@@ -87,6 +88,7 @@ def _coat_dict(coat: CoatRecord) -> Json:
                 "ok_s": round(each.ok_s, 1),
                 "near_s": round(each.near_s, 1),
                 "broken_s": round(each.broken_s, 1),
+                "partly_broken_s": round(each.beyond.partly_s, 1),
                 "unknown_s": round(each.unknown_s, 1),
                 **_beyond_dict(each.beyond),
             }

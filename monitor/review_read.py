@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monitor.config_types import DEFAULT_ACCURACY, EnclosureConfig, PointConfig
 from monitor.store import Store
+from monitor.store_readings import Readings
 from monitor.store_rows import QUALITY_OF_CODE, Channel
 from rules.climate_arrays import PointColumn
 from rules.exposure import Floats
@@ -39,6 +41,7 @@ class SensorHealth:
         longest_gap_s: the longest of them [s].
         low: lowest ok value, or None [unit].
         high: highest ok value, or None [unit].
+        thinned: how many of the readings are kept only as minute means.
     """
 
     point: str
@@ -50,6 +53,7 @@ class SensorHealth:
     longest_gap_s: float
     low: float | None
     high: float | None
+    thinned: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,12 +128,14 @@ def read_columns(
             age_s = min(max(3.0 * usual, LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
         oldest_s = max(oldest_s, age_s)
         tell = _part_of(progress, at, len(channels), pieces)
-        values, told = _held(store, channel, source, time_s, to_s, age_s, tell)
+        held, told = _held(store, channel, source, time_s, to_s, age_s, tell)
         health.append(told.health(channel, intervals[channel]))
         accuracy = DEFAULT_ACCURACY[channel.quantity] if point is None else point.accuracy
         required = point is None or point.required
         found.setdefault(channel.quantity, []).append(
-            PointColumn(channel.point, values, accuracy, required)
+            PointColumn(
+                channel.point, held.values, accuracy, required, lows=held.lows, highs=held.highs
+            )
         )
         if channel.quantity is Quantity.SURFACE_TEMP:
             sections[channel.point] = None if point is None else point.section
@@ -182,7 +188,7 @@ def _interval_s(
     """The usual time between two readings, from the first day that has any."""
     begin = from_s
     while begin < to_s:
-        times, _, _ = store.readings(
+        found = store.readings(
             channel.enclosure,
             channel.point,
             channel.quantity,
@@ -190,8 +196,11 @@ def _interval_s(
             to_s=min(begin + 86_400.0, to_s),
             source=source,
         )
+        times, _, _ = found
         if times.size > 2:
-            return float(np.median(np.diff(times)))
+            # Between two means lie as many readings as half of either stands for.
+            between = 0.5 * (found.counts[1:] + found.counts[:-1])
+            return float(np.median(np.diff(times) / between))
         begin += 86_400.0
     return None
 
@@ -201,25 +210,30 @@ class _Told:
 
     def __init__(self) -> None:
         self.codes = np.zeros(256, dtype=np.int64)
+        self.thinned = 0
         self.gaps = 0
         self.longest_s = 0.0
         self.low = math.inf
         self.high = -math.inf
         self.last_s: float | None = None
 
-    def take(self, times: Floats, values: Floats, codes: NDArray[np.uint8], age_s: float) -> None:
+    def take(self, found: Readings, inside: NDArray[np.bool_], age_s: float) -> None:
+        times, codes = found[0][inside], found[2][inside]
         if not times.size:
             return
-        self.codes += np.bincount(codes, minlength=256)
+        counts = found.counts[inside]
+        np.add.at(self.codes, codes, counts)
+        self.thinned += int(counts[counts > 1].sum())
         steps = np.diff(times) if self.last_s is None else np.diff(times, prepend=self.last_s)
         wide = steps[steps > age_s]
         self.gaps += int(wide.size)
         if wide.size:
             self.longest_s = max(self.longest_s, float(wide.max()))
-        good = values[(codes == 0) & np.isfinite(values)]
-        if good.size:
-            self.low = min(self.low, float(good.min()))
-            self.high = max(self.high, float(good.max()))
+        low, high = found.low[inside], found.high[inside]
+        good = (codes == 0) & np.isfinite(low)
+        if good.any():
+            self.low = min(self.low, float(low[good].min()))
+            self.high = max(self.high, float(high[good].max()))
         self.last_s = float(times[-1])
 
     def health(self, channel: Channel, interval_s: float | None) -> SensorHealth:
@@ -239,7 +253,17 @@ class _Told:
             longest_gap_s=self.longest_s,
             low=self.low if seen else None,
             high=self.high if seen else None,
+            thinned=self.thinned,
         )
+
+
+@dataclass(slots=True)
+class _Held:
+    """One channel on the grid; lowest and highest only where it has minute means."""
+
+    values: Floats
+    lows: Floats | None = None
+    highs: Floats | None = None
 
 
 def _held(
@@ -250,17 +274,24 @@ def _held(
     to_s: float,
     age_s: float,
     tell: Callable[[int], None],
-) -> tuple[Floats, _Told]:
+) -> tuple[_Held, _Told]:
     """One channel on the grid, the last word held until its age runs out."""
-    out = np.full(time_s.size, np.nan)
+    out = _Held(np.full(time_s.size, np.nan))
     told = _Told()
-    carry_t, carry_v, carry_q = np.empty(0), np.empty(0), np.empty(0, dtype=np.uint8)
+    # Of the last entry before a piece: time, quality, value, lowest, highest.
+    carry: list[NDArray[Any]] = [
+        np.empty(0),
+        np.empty(0, dtype=np.uint8),
+        np.empty(0),
+        np.empty(0),
+        np.empty(0),
+    ]
     from_s = float(time_s[0])
     # A value from before the begin may still hold.
     begin, piece = from_s - age_s, 0
     while begin < to_s:
         end = min(from_s + (piece + 1) * PIECE_S, to_s)
-        times, values, codes = store.readings(
+        found = store.readings(
             channel.enclosure,
             channel.point,
             channel.quantity,
@@ -269,22 +300,32 @@ def _held(
             to_s=end - 1e-6 if end < to_s else to_s,
             source=source,
         )
-        inside = times >= from_s
-        told.take(times[inside], values[inside], codes[inside], age_s)
-        times = np.concatenate((carry_t, times))
-        values = np.concatenate((carry_v, values))
-        codes = np.concatenate((carry_q, codes))
+        told.take(found, found[0] >= from_s, age_s)
+        fresh: tuple[NDArray[Any], ...] = (found[0], found[2], found[1], found.low, found.high)
+        taken = [np.concatenate((old, new)) for old, new in zip(carry, fresh, strict=True)]
         low, high = np.searchsorted(time_s, (from_s + piece * PIECE_S, end), "left").tolist()
-        if times.size and high > low:
-            grid = time_s[low:high]
-            at = np.searchsorted(times, grid, "right") - 1
-            safe = np.maximum(at, 0)
-            good = (at >= 0) & (codes[safe] == 0) & (grid - times[safe] <= age_s)
-            out[low:high] = np.where(good, values[safe], np.nan)
-        carry_t, carry_v, carry_q = times[-1:], values[-1:], codes[-1:]
+        if taken[0].size and high > low:
+            _put(out, slice(low, high), time_s[low:high], taken, age_s, bool(found.thinned.any()))
+        carry = [column[-1:] for column in taken]
         tell(piece)
         begin, piece = end, piece + 1
     return out, told
+
+
+def _put(
+    out: _Held, cells: slice, grid: Floats, taken: list[NDArray[Any]], age_s: float, thinned: bool
+) -> None:
+    """Hold the entries of one piece on its cells."""
+    times, codes, values, lows, highs = taken
+    at = np.searchsorted(times, grid, "right") - 1
+    safe = np.maximum(at, 0)
+    good = (at >= 0) & (codes[safe] == 0) & (grid - times[safe] <= age_s)
+    if thinned and out.lows is None:
+        # All that came before was whole: there the ends are the values.
+        out.lows, out.highs = out.values.copy(), out.values.copy()
+    for column, given in ((out.values, values), (out.lows, lows), (out.highs, highs)):
+        if column is not None:
+            column[cells] = np.where(good, given[safe], np.nan)
 
 
 def columns_for(columns: Iterable[PointColumn], section: str, sections: dict[str, str | None]

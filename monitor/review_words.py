@@ -28,6 +28,7 @@ QUANTITY_WORDS = {
     LimitName.AIR_TEMP_MAX: "air, warmest",
 }
 _UNIT_WORDS = {"degC": "°C"}
+_OF_MARGIN = (Sign.LOW_MARGIN, Sign.WET_BEFORE)
 
 
 class Stamp:
@@ -89,7 +90,22 @@ def exposure_words(found: Beyond) -> str:
     unit = _UNIT_WORDS.get(found.unit, found.unit)
     unit = "K" if unit == "°C" else unit
     places = 0 if unit in ("%", "ppm") else 1
-    return f"{found.exposure:.{places}f} {unit} h"
+    most = "at most " if found.partly_s > 0.0 else ""
+    return f"{most}{found.exposure:.{places}f} {unit} h"
+
+
+def partly_words(found: Beyond, *, sure: bool) -> str:
+    """Return what minute means leave open, or "" where the bound is on neither side of them.
+
+    Args:
+        found: the sums.
+        sure: whether the lowest and highest of such a minute were one quantity's own readings, so
+            that some were beyond; a margin's ends are put together from several points.
+    """
+    if found.partly_s <= 0.0:
+        return ""
+    minutes = f"at some time within {length(found.partly_s)} of minute means"
+    return minutes if sure else f"perhaps {minutes}"
 
 
 def evidence_words(evidence: Evidence, stamp: Stamp) -> str:
@@ -106,12 +122,20 @@ def evidence_words(evidence: Evidence, stamp: Stamp) -> str:
         side = "above its warmth at coating by more than"
     bound, whole = figure(found.bound, found.unit), length(found.whole_s)
     worst = f"worst {figure(found.worst, found.unit)} at {stamp(found.worst_s)}"
+    partly = partly_words(found, sure=evidence.cause.sign not in _OF_MARGIN)
+    if found.beyond_s <= 0.0 and partly:
+        return (
+            f"coat {evidence.coat}: {side} {bound} {partly}, of {whole} open to it, from "
+            f"{stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
+            f"{exposure_words(found)} beyond"
+        )
     if found.beyond_s <= 0.0:
         return f"coat {evidence.coat}: never {side} {bound} in {whole}; {worst}"
     sure = "" if evidence.clear else "; within the sensors' uncertainty, so not sure"
+    also = f" and {partly}" if partly else ""
     return (
-        f"coat {evidence.coat}: {length(found.beyond_s)} {side} {bound} of {whole} open to it, "
-        f"from {stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
+        f"coat {evidence.coat}: {length(found.beyond_s)} {side} {bound} of {whole} open to it"
+        f"{also}, from {stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
         f"{exposure_words(found)} beyond{sure}"
     )
 
@@ -146,7 +170,7 @@ def answer_words(verdict: Verdict) -> str:
         case Answer.WEAK:
             return (
                 f"The log hints at a cause of {title}, {verdict.ranked[0].cause.sign}, but no "
-                "further than the sensors' uncertainty can explain."
+                f"further than {_explained(verdict)} can explain."
             )
         case Answer.AGAINST:
             return (
@@ -163,6 +187,12 @@ def answer_words(verdict: Verdict) -> str:
         case Answer.NO_SUCH_FILM:
             families = " or ".join(verdict.defect.families)
             return f"{_capital(title)} comes with {families} coatings; the log has no such coat."
+
+
+def _explained(verdict: Verdict) -> str:
+    partly = any(e.beyond is not None and e.beyond.partly_s > 0.0 for e in verdict.ranked)
+    means = " and what minute means leave open" if partly else ""
+    return f"the sensors' uncertainty{means}"
 
 
 def seen_words(review: Review) -> str:
@@ -186,6 +216,7 @@ def coat_outcome(coat: CoatRecord) -> str:
     """Return in one sentence whether a coat was laid and cured inside its spec."""
     broken = [each for each in coat.limits if each.broken_s >= 60.0]
     unknown_s = max((each.unknown_s for each in coat.limits), default=0.0)
+    partly = [each for each in coat.limits if each.beyond.partly_s > 0.0]
     if broken:
         worst = max(broken, key=lambda each: each.broken_s)
         names = ", ".join(dict.fromkeys(QUANTITY_WORDS[each.name] for each in broken))
@@ -194,6 +225,14 @@ def coat_outcome(coat: CoatRecord) -> str:
         )
     if not coat.limits:
         return "Nothing is known of its climate."
+    if partly:
+        told = max(partly, key=lambda each: each.beyond.partly_s)
+        names = ", ".join(dict.fromkeys(QUANTITY_WORDS[each.name] for each in partly))
+        return (
+            f"Not sure to have been inside its spec: {names}; beyond it "
+            f"{partly_words(told.beyond, sure=told.name is not LimitName.DEW_MARGIN_MIN)}, "
+            f"in {told.stage}."
+        )
     if unknown_s > 0.1 * max(each.whole_s for each in coat.limits):
         return f"Inside its spec as far as is known; {length(unknown_s)} are not known."
     near_s = max(each.near_s for each in coat.limits)
@@ -204,9 +243,10 @@ def coat_outcome(coat: CoatRecord) -> str:
 def health_words(each: SensorHealth) -> str:
     """Return what a channel gave, in one sentence."""
     bad = ", ".join(f"{count} {quality}" for quality, count in each.by_quality.items())
+    means = f", {each.thinned} of them kept as minute means" if each.thinned else ""
     gaps = f"{each.gaps} gaps, the longest {length(each.longest_gap_s)}" if each.gaps else "no gap"
     every = "" if each.usual_interval_s is None else f", every {each.usual_interval_s:.0f} s"
-    return f"{each.readings} readings{every}; {gaps}; {bad or 'all ok'}"
+    return f"{each.readings} readings{means}{every}; {gaps}; {bad or 'all ok'}"
 
 
 def plain_text(review: Review) -> str:
@@ -241,7 +281,7 @@ def _section_lines(each: SectionReview, review: Review, stamp: Stamp, *, advice:
         laid = f"{stamp(coat.started_s)} to {stamp(coat.ended_s)}"
         lines += [f"  {coat_title(coat)}", f"    {laid}; {coat_outcome(coat)}"]
         for limit in coat.limits:
-            if limit.broken_s >= 60.0:
+            if limit.broken_s >= 60.0 or limit.beyond.partly_s > 0.0:
                 lines.append(f"    {limit_words(limit, stamp)}")
         lines += [f"    {window_words(window, stamp)}" for window in coat.windows]
     for verdict in each.verdicts:
@@ -267,8 +307,11 @@ def _section_lines(each: SectionReview, review: Review, stamp: Stamp, *, advice:
 def limit_words(limit: LimitTimes, stamp: Stamp) -> str:
     """Return how one limit was kept over one stage."""
     found = limit.beyond
+    partly = partly_words(found, sure=limit.name is not LimitName.DEW_MARGIN_MIN)
+    kept = length(limit.broken_s) if limit.broken_s >= 60.0 else ""
     return (
-        f"{limit.stage}, {QUANTITY_WORDS[limit.name]}: {length(limit.broken_s)} beyond "
+        f"{limit.stage}, {QUANTITY_WORDS[limit.name]}: "
+        f"{' and '.join(each for each in (kept, partly) if each)} beyond "
         f"{figure(found.bound, found.unit)}, worst {figure(found.worst, found.unit)} at "
         f"{stamp(found.worst_s)}, {exposure_words(found)}"
     )

@@ -241,16 +241,18 @@ def _look(
     whole_s = sum(to_s - from_s for from_s, to_s in spans)
     if whole_s <= 0.0:
         return "the log ends before it could matter"
-    times, picked, covered, guards = _cells(series, name, values, spans)
+    times, picked, covered, guards, lowest, highest = _cells(series, name, values, spans)
     if cause.sign is Sign.SURFACE_RISE:
         level_c = _level(series, values, coat)
         if level_c is None:
             return "the surface was not measured while the coat was laid"
-        picked = picked - level_c
+        picked, lowest, highest = picked - level_c, lowest - level_c, highest - level_c
     found = beyond(
-        times, picked, covered, bound, upper=upper, unit=unit, guard=guards, whole_s=whole_s
-    )
-    long_enough = found.beyond_s >= AT_LEAST_S
+        times, picked, covered, bound, upper=upper, unit=unit, guard=guards, whole_s=whole_s,
+        lowest=lowest, highest=highest,
+    )  # fmt: skip
+    # What a minute's mean hides may hint at a cause, but it never makes one clear.
+    long_enough = found.beyond_s + found.partly_s >= AT_LEAST_S
     weight = found.exposure / _scale(cause, bound) if long_enough else 0.0
     own = weight
     if cause.sign is Sign.HIGH_HUMIDITY and weight:
@@ -336,13 +338,18 @@ def _cells(
     name: LimitName | None,
     values: Floats,
     spans: list[tuple[float, float]],
-) -> tuple[Floats, Floats, Floats, Floats]:
+) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
+    """Times, values, covered lengths, guards, lowest and highest values of the spans' cells."""
     guard = None if name is None else series.guards.get(name)
-    parts: list[tuple[Floats, Floats, Floats, Floats]] = []
+    low = values if name is None else series.lowest.get(name, values)
+    high = values if name is None else series.highest.get(name, values)
+    parts: list[tuple[Floats, Floats, Floats, Floats, Floats, Floats]] = []
     for from_s, to_s in spans:
         cells, covered = series.span(from_s, to_s)
         guards = np.zeros(covered.size) if guard is None else guard[cells]
-        parts.append((series.time_s[cells], values[cells], covered, guards))
+        parts.append(
+            (series.time_s[cells], values[cells], covered, guards, low[cells], high[cells])
+        )
     return tuple(np.concatenate(column) for column in zip(*parts, strict=True))  # type: ignore[return-value]
 
 

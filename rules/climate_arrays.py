@@ -7,7 +7,7 @@ Takes columns on one even grid; hands a `ClimateSeries` to `exposure` and a `Tem
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,12 +31,17 @@ class PointColumn:
         values: NaN where not ok [degC, % or ppm].
         accuracy: half-width of the sensor's error [the same].
         required: whether its silence makes its limits unknown.
+        lows: where a cell stands for a minute's mean, the lowest of that minute, else the value;
+            None where every cell is a value of its own.
+        highs: the highest.
     """
 
     point: str
     values: Floats
     accuracy: float
     required: bool = True
+    lows: Floats | None = None
+    highs: Floats | None = None
 
 
 def climate_series(
@@ -62,7 +67,9 @@ def climate_series(
         assumed_accuracy_k: how far that may be out [K].
 
     Returns:
-        The series: highest wetting point, coldest surface, most humid point, warmest air.
+        The series: highest wetting point, coldest surface, most humid point, warmest air. Of
+        minute means, the least margin is that of the coldest surface, the warmest and the most
+        humid air of the minute, which need not have come together: it was no less than that.
 
     Source:
         As `climate.climate_of`; slopes of the wetting point by difference quotients.
@@ -108,6 +115,8 @@ def climate_series(
             LimitName.AIR_TEMP_MIN: air_ok,
             LimitName.AIR_TEMP_MAX: air_ok,
         }.get(name, surface_ok)
+    ends = (airs, humidities, surfaces, size, assumed_offset_k if assumed else None)
+    thinned = any(c.lows is not None for c in (*airs, *humidities, *surfaces))
     return ClimateSeries(
         time_s=time_s,
         step_s=step_s,
@@ -115,7 +124,48 @@ def climate_series(
         guards=guards,
         complete=complete,
         co2_ppm=_ends(co2, size)[1] if co2 else None,
+        lowest=_extremes(*ends, lowest=True) if thinned else {},
+        highest=_extremes(*ends, lowest=False) if thinned else {},
     )
+
+
+def _at_end(columns: Sequence[PointColumn], *, lowest: bool) -> list[PointColumn]:
+    """The columns as if each stood at one end of what its cells stand for."""
+    found = []
+    for column in columns:
+        end = column.lows if lowest else column.highs
+        found.append(column if end is None else replace(column, values=end))
+    return found
+
+
+def _extremes(
+    airs: Sequence[PointColumn],
+    humidities: Sequence[PointColumn],
+    surfaces: Sequence[PointColumn],
+    size: int,
+    assumed_offset_k: float | None,
+    *,
+    lowest: bool,
+) -> dict[LimitName, Floats]:
+    """How low or how high each limit's quantity may have been in each cell."""
+    found: dict[LimitName, Floats] = {}
+    for columns, low, high in (
+        (airs, LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX),
+        (humidities, LimitName.HUMIDITY_MIN, LimitName.HUMIDITY_MAX),
+        (surfaces, LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX),
+    ):
+        if columns:
+            found[low], found[high] = _ends(_at_end(columns, lowest=lowest), size)
+    if assumed_offset_k is not None:
+        surface_c = found[LimitName.AIR_TEMP_MIN] + assumed_offset_k
+        found[LimitName.SURFACE_TEMP_MIN] = found[LimitName.SURFACE_TEMP_MAX] = surface_c
+    surface_c = found.get(LimitName.SURFACE_TEMP_MIN, np.full(size, np.nan))
+    # The margin is least where the air's own end is the other one.
+    wetting_c, _, _ = _wettest(
+        _at_end(airs, lowest=not lowest), _at_end(humidities, lowest=not lowest), size
+    )
+    found[LimitName.DEW_MARGIN_MIN] = surface_c - wetting_c
+    return found
 
 
 def temperature_history(

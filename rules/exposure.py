@@ -34,6 +34,9 @@ class ClimateSeries:
         guards: how far each must stay inside to be sure of it [unit of the limit].
         complete: where every required point behind a limit was ok.
         co2_ppm: highest carbon dioxide, or None where none was measured [ppm].
+        lowest: where a cell stands for a minute of which only the mean is kept, how low the value
+            may have been in it, else the value itself; without a limit where nothing is so kept.
+        highest: how high.
     """
 
     time_s: Floats
@@ -42,6 +45,8 @@ class ClimateSeries:
     guards: Mapping[LimitName, Floats] = field(default_factory=dict)
     complete: Mapping[LimitName, Bools] = field(default_factory=dict)
     co2_ppm: Floats | None = None
+    lowest: Mapping[LimitName, Floats] = field(default_factory=dict)
+    highest: Mapping[LimitName, Floats] = field(default_factory=dict)
 
     def span(self, from_s: float, to_s: float) -> tuple[slice, Floats]:
         """Return the cells that a span touches and how much of each it covers [s]."""
@@ -69,8 +74,10 @@ class Beyond:
         exposure: how far times how long beyond [unit h].
         worst: the value furthest over, or nearest to, the bound; None without any.
         worst_s: when [s].
-        first_s: when it was first beyond, or None [s].
-        last_s: when it was last beyond, or None [s].
+        first_s: when it was first beyond, or may have been; None where never [s].
+        last_s: when it was last beyond, or may have been; None where never [s].
+        partly_s: length of the minutes of which only the mean is kept, where that is inside and
+            some of what it stands for was beyond, or may have been [s].
     """
 
     bound: float
@@ -85,6 +92,7 @@ class Beyond:
     worst_s: float | None
     first_s: float | None
     last_s: float | None
+    partly_s: float = 0.0
 
     @property
     def depth(self) -> float:
@@ -105,7 +113,7 @@ class LimitTimes:
         to_s: its end: of the stage, or of the limit's own step [s].
         ok_s: time inside by more than the guard [s].
         near_s: time inside by less [s].
-        broken_s: time beyond [s].
+        broken_s: time beyond; `beyond.partly_s` is neither in it nor in the others [s].
         unknown_s: time that a needed point leaves unknown [s].
         beyond: how far and how long.
     """
@@ -136,6 +144,8 @@ def beyond(
     unit: str,
     guard: Floats | float = 0.0,
     whole_s: float | None = None,
+    lowest: Floats | None = None,
+    highest: Floats | None = None,
 ) -> Beyond:
     """Sum up how far and how long values stood on the wrong side of a bound.
 
@@ -148,12 +158,16 @@ def beyond(
         unit: of the bound.
         guard: what the sensors' uncertainty can explain [unit].
         whole_s: length of the span where the grid does not cover it all [s].
+        lowest: how low the value may have been in each cell; None where it is the value [unit].
+        highest: how high.
 
     Returns:
-        The sums.
+        The sums. Where a cell's lowest and highest stand on both sides of the bound, its exposure
+        is the most that values of its mean can give, all of them at one end or the other.
 
     Source:
-        Definition: the integral of the excess over time.
+        Definition: the integral of the excess over time. The most of it: Edmundson-Madansky
+        inequality (from memory), for the excess is a convex function of the value.
 
     >>> import numpy as np
     >>> b = beyond(np.array([0.0, 3600.0]), np.array([1.0, 4.0]), np.array([3600.0, 3600.0]),
@@ -161,17 +175,25 @@ def beyond(
     >>> b.beyond_s, b.exposure, b.worst
     (3600.0, 2.0, 1.0)
     """
+    lowest, highest = values if lowest is None else lowest, values if highest is None else highest
     excess = values - bound if upper else bound - values
+    most = np.fmax(excess, highest - bound if upper else bound - lowest)
+    least = np.fmin(excess, lowest - bound if upper else bound - highest)
     known = ~np.isnan(excess) & (covered_s > 0.0)
     over = known & (excess > 0.0)
+    partly = known & ~over & (most > 0.0)
+    amount = np.where(over, excess, 0.0)
+    both = (over | partly) & (least < 0.0)
+    share = (excess[both] - least[both]) / (most[both] - least[both])
+    amount[both] = np.maximum(amount[both], share * most[both])
     known_s = float(covered_s[known].sum())
     length_s = float(covered_s.sum()) if whole_s is None else whole_s
     worst = worst_s = first_s = last_s = None
     if known.any():
-        at = int(np.argmax(np.where(known, excess, -np.inf)))
-        worst, worst_s = float(values[at]), float(time_s[at])
-    if over.any():
-        places = np.flatnonzero(over)
+        at = int(np.argmax(np.where(known, most, -np.inf)))
+        worst, worst_s = float((highest if upper else lowest)[at]), float(time_s[at])
+    if over.any() or partly.any():
+        places = np.flatnonzero(over | partly)
         first_s = float(time_s[places[0]])
         last_s = float(time_s[places[-1]] + covered_s[places[-1]])
     return Beyond(
@@ -182,11 +204,12 @@ def beyond(
         clear_s=float(covered_s[over & (excess > guard)].sum()),
         unknown_s=max(0.0, length_s - known_s),
         whole_s=length_s,
-        exposure=float((excess[over] * covered_s[over]).sum()) / HOUR_S,
+        exposure=float((amount[known] * covered_s[known]).sum()) / HOUR_S,
         worst=worst,
         worst_s=worst_s,
         first_s=first_s,
         last_s=last_s,
+        partly_s=float(covered_s[partly].sum()),
     )
 
 
@@ -204,7 +227,7 @@ def limit_times(
 
     As in a call: what is past the bound is broken even where another point is silent; else a
     silent required point makes it unknown. Unlike a call, each cell counts by its own value and
-    not by a median.
+    not by a median; a minute's mean that hides something beyond the bound is neither ok nor near.
 
     Args:
         series: the section's climate.
@@ -238,11 +261,16 @@ def limit_times(
         unit=unit_of(name),
         guard=guard,
         whole_s=whole_s,
+        lowest=series.lowest[name][cells] if name in series.lowest else None,
+        highest=series.highest[name][cells] if name in series.highest else None,
     )
     inside = bound - value if upper else value - bound
     known = ~np.isnan(inside)
     if complete is not None:
         known &= complete[cells]
+    if found.partly_s:
+        side = series.highest[name][cells] if upper else series.lowest[name][cells]
+        known &= ~((side > bound) if upper else (side < bound))
     with np.errstate(invalid="ignore"):
         ok_s = float(covered[known & (inside >= guard) & (inside >= 0.0)].sum())
         near_s = float(covered[known & (inside >= 0.0) & (inside < guard)].sum())
@@ -254,6 +282,6 @@ def limit_times(
         ok_s=ok_s,
         near_s=near_s,
         broken_s=found.beyond_s,
-        unknown_s=max(0.0, whole_s - ok_s - near_s - found.beyond_s),
+        unknown_s=max(0.0, whole_s - ok_s - near_s - found.beyond_s - found.partly_s),
         beyond=found,
     )

@@ -15,6 +15,7 @@ from planted_log import asked
 from planted_store import NOW_S, call, put
 
 from monitor import review_command, review_read
+from monitor.report import html_report
 from monitor.review import NothingToReview, Review, choose_session, review
 from monitor.review_json import review_dict
 from monitor.review_read import read_columns
@@ -23,7 +24,8 @@ from monitor.store import Store
 from rules.causes import Answer
 from rules.errors import FilmcallError
 from rules.events import Event
-from rules.vocabulary import EventKind
+from rules.exposure import LimitTimes
+from rules.vocabulary import EventKind, LimitName
 from sensors.reading import Quality, Quantity, Reading
 
 HOUR = 3600.0
@@ -159,6 +161,74 @@ def test_the_count_of_readings_has_the_last_one_too(
         assert columns.health[0].readings == 217
         assert columns.health[0].gaps == 0
     store.close()
+
+
+def damp_for_twenty_seconds(path: Path, *, thin: bool) -> Review:
+    """A day of topcoat in good air, 10 s apart, but 95 % for two readings five hours in."""
+    store = Store.open(path, now_s=lambda: NOW_S)
+    times = [MIDNIGHT + 10.0 * k for k in range(8640)]
+    damp_s = MIDNIGHT + 5 * HOUR + 20.0
+    for point, quantity, usual in (
+        ("air", Quantity.AIR_TEMP, 20.0),
+        ("air", Quantity.HUMIDITY, 55.0),
+        ("plank", Quantity.SURFACE_TEMP, 20.0),
+    ):
+        damp = 95.0 if quantity is Quantity.HUMIDITY else usual
+        rows = [
+            (round(t * 1e6), None, damp if damp_s <= t < damp_s + 20.0 else usual, None, 0)
+            for t in times
+        ]
+        store.add_reading_rows("tent", point, quantity, rows)
+    store.flush()
+    for kind, hour in (
+        (EventKind.SESSION_STARTED, 0.0),
+        (EventKind.COAT_STARTED, 1.0),
+        (EventKind.COAT_ENDED, 2.0),
+        (EventKind.SESSION_ENDED, 22.999),  # within a minute, so that both count the same
+    ):
+        spec = "polyurethane-topcoat" if kind is EventKind.COAT_STARTED else None
+        store.add_event(Event(kind, MIDNIGHT + hour * HOUR, "tent", spec=spec))
+    while thin and store.thin_step(MIDNIGHT + 2 * 86_400.0, 1) is not None:
+        pass
+    return reviewed(store, defect="moisture-blush")
+
+
+def test_what_a_minutes_mean_hides_is_told_all_the_same(tmp_path: Path) -> None:
+    whole = damp_for_twenty_seconds(tmp_path / "whole.db", thin=False)
+    thinned = damp_for_twenty_seconds(tmp_path / "thinned.db", thin=True)
+
+    def humidity(found: Review) -> LimitTimes:
+        (coat,) = found.sections[0].coats
+        return next(x for x in coat.limits if x.name is LimitName.HUMIDITY_MAX and x.broken_s
+                    + x.beyond.partly_s)  # fmt: skip
+
+    # Two readings of six: mean 68.3 %, and 15 % over 80 % for 20 s is 0.083 % h.
+    assert (humidity(whole).broken_s, humidity(whole).beyond.partly_s) == (20.0, 0.0)
+    assert (humidity(thinned).broken_s, humidity(thinned).beyond.partly_s) == (0.0, 60.0)
+    for found in (whole, thinned):
+        assert humidity(found).beyond.exposure == pytest.approx(15.0 * 20.0 / HOUR)
+        assert humidity(found).beyond.worst == 95.0
+    for one, other in zip(whole.sensors, thinned.sensors, strict=True):
+        assert (one.readings, one.low, one.high) == (other.readings, other.low, other.high)
+        assert (one.usual_interval_s, other.usual_interval_s) == (10.0, 10.0)
+        assert other.gaps == 0
+        assert (one.thinned, other.thinned) == (0, one.readings)
+    assert "minute means" not in plain_text(whole)
+    assert not any("lowest and the highest" in text for text in whole.not_known)
+    text = plain_text(thinned)
+    assert "Not sure to have been inside its spec: " in text
+    assert "humidity: at some time within 1 min of minute means beyond 80 %, worst 95 %" in text
+    assert "of them kept as minute means" in text
+    assert any("lowest and the highest of each minute" in each for each in thinned.not_known)
+    assert "at some time within 1 min of minute means" in html_report(thinned)
+    limits = review_dict(thinned)["sections"][0]["coats"][0]["limits"]
+    assert 60.0 in {limit["partly_broken_s"] for limit in limits}
+
+
+def test_minutes_that_hide_too_little_make_no_cause_clear(tmp_path: Path) -> None:
+    # A minute in which it may have been is no ten minutes in which it was.
+    thinned = damp_for_twenty_seconds(tmp_path / "thinned.db", thin=True)
+    assert thinned.sections[0].verdicts[0].answer is Answer.AGAINST
 
 
 def test_an_open_session_ends_with_its_last_reading(tmp_path: Path) -> None:

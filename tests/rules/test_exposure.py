@@ -87,6 +87,50 @@ def test_the_four_states_always_fill_the_span(
     assert found.beyond.exposure >= 0.0
 
 
+def test_what_a_minutes_mean_hides_is_summed_by_hand() -> None:
+    # Six readings a minute, at most 85 %. One minute of 80 80 80 80 80 90: mean 81.67, one reading
+    # in six is 5 % over, 5/6 %min. One of 84 86 86 86 86 86: over by its mean, 5/6 %min too. One
+    # of 80 throughout.
+    raw = np.array([[80.0] * 5 + [90.0], [84.0] + [86.0] * 5, [80.0] * 6])
+    series = ClimateSeries(
+        time_s=np.arange(3) * 60.0,
+        step_s=60.0,
+        values={LimitName.HUMIDITY_MAX: raw.mean(axis=1)},
+        complete={LimitName.HUMIDITY_MAX: np.ones(3, dtype=bool)},
+        lowest={LimitName.HUMIDITY_MAX: raw.min(axis=1)},
+        highest={LimitName.HUMIDITY_MAX: raw.max(axis=1)},
+    )
+    found = limit_times(series, LimitName.HUMIDITY_MAX, Stage.CURE, 85.0, 0.0, 180.0)
+    assert (found.broken_s, found.beyond.partly_s, found.ok_s) == (60.0, 60.0, 60.0)
+    assert found.beyond.exposure == pytest.approx((5 / 6 + 5 / 6) / 60.0)
+    assert (found.beyond.worst, found.beyond.worst_s) == (90.0, 0.0)
+    assert (found.beyond.first_s, found.beyond.last_s) == (0.0, 120.0)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    st.lists(st.lists(st.floats(60.0, 100.0), min_size=6, max_size=6), min_size=1, max_size=8),
+    st.floats(65.0, 95.0),
+    st.booleans(),
+)
+def test_no_excursion_is_lost_or_lessened_by_thinning(
+    minutes: list[list[float]], bound: float, upper: bool
+) -> None:
+    raw = np.array(minutes)
+    whole = beyond(
+        np.arange(raw.size) * 10.0, raw.ravel(), np.full(raw.size, 10.0), bound,
+        upper=upper, unit="%",
+    )  # fmt: skip
+    thinned = beyond(
+        np.arange(len(raw)) * 60.0, raw.mean(axis=1), np.full(len(raw), 60.0), bound,
+        upper=upper, unit="%", lowest=raw.min(axis=1), highest=raw.max(axis=1),
+    )  # fmt: skip
+    assert thinned.beyond_s + thinned.partly_s >= whole.beyond_s - 1e-6
+    assert thinned.exposure >= whole.exposure - 1e-6
+    assert thinned.worst == whole.worst
+    assert (thinned.first_s is None) == (whole.first_s is None)
+
+
 def magnus_dew_c(air_c: float, rh_pct: float) -> float:
     """WMO-No. 8, annex 4.B, inverted; within 0.05 K of the program's formula above 0 °C."""
     ln = math.log(rh_pct / 100.0) + 17.62 * air_c / (243.12 + air_c)
@@ -112,6 +156,28 @@ def test_columns_pick_the_highest_dew_point_and_the_coldest_surface() -> None:
     assert margin[1] == pytest.approx(17.0 - magnus_dew_c(20.0, 60.0), abs=0.05)
     assert series.complete[LimitName.DEW_MARGIN_MIN].tolist() == [True, False]
     assert series.values[LimitName.HUMIDITY_MAX].tolist() == [75.0, 75.0]
+
+
+def test_no_margin_of_a_minute_was_less_than_its_lowest() -> None:
+    # Every reading of a minute with every other: WMO-No. 8 form, within 0.05 K above 0 °C.
+    airs, rhs, planks = [19.8, 20.0, 20.4], [62.0, 70.0, 65.0], [15.9, 16.1, 16.0]
+    margins = [p - magnus_dew_c(a, r) for a in airs for r in rhs for p in planks]
+
+    def column(point: str, values: list[float], accuracy: float) -> PointColumn:
+        low, mean, high = min(values), float(np.mean(values)), max(values)
+        one = [np.array([x]) for x in (mean, low, high)]
+        return PointColumn(point, one[0], accuracy, lows=one[1], highs=one[2])
+
+    series = climate_series(
+        np.array([0.0]), 60.0, [column("bow", airs, 0.3)], [column("bow", rhs, 3.0)],
+        [column("port", planks, 0.5)],
+    )  # fmt: skip
+    name = LimitName.DEW_MARGIN_MIN
+    assert series.lowest[name][0] == pytest.approx(min(margins), abs=0.05)
+    assert series.highest[name][0] == pytest.approx(max(margins), abs=0.05)
+    assert series.lowest[name][0] < series.values[name][0] < series.highest[name][0]
+    assert series.lowest[LimitName.HUMIDITY_MAX][0] == 62.0
+    assert series.highest[LimitName.SURFACE_TEMP_MIN][0] == 16.1
 
 
 @pytest.mark.parametrize(("air_c", "rh_pct", "surface_c"), [
