@@ -247,17 +247,33 @@ class Store(Buffered):
             LogRefused: the disk refuses; tell the call as unlogged and do not add it again: it
                 is kept in memory, up to `KEPT_CALLS`, and written when the disk takes it.
         """
+        return self.add_calls([call])[0]
+
+    def add_calls(self, calls: Sequence[CallRow]) -> list[int | None]:
+        """Keep calls that were made at once, in one transaction: see `add_call`.
+
+        Args:
+            calls: of one evaluation.
+
+        Returns:
+            Their rows, in the same order.
+
+        Raises:
+            LogRefused: the disk refuses all of them; as for `add_call`.
+        """
         # A row that can never be kept must not stand in the way of those that come after.
-        if call.call not in ("GO", "HOLD", "STOP"):
-            raise ValueError(f"call {call.call!r} is none of GO, HOLD, STOP")
-        call.body.encode()
-        self._known(call.source)
-        self._calls.append(replace(call, logged_s=self._now_s(), row=None))
+        for call in calls:
+            if call.call not in ("GO", "HOLD", "STOP"):
+                raise ValueError(f"call {call.call!r} is none of GO, HOLD, STOP")
+            call.body.encode()
+            self._known(call.source)
+        now_s = self._now_s()
+        self._calls.extend(replace(call, logged_s=now_s, row=None) for call in calls)
         if self._replaying:
-            self._oldest_s = self._now_s() if self._oldest_s is None else self._oldest_s
-            return None
-        rows = self._commit("this call")
-        return rows[-1]
+            self._oldest_s = now_s if self._oldest_s is None else self._oldest_s
+            return [None] * len(calls)
+        rows = self._commit("this call" if len(calls) == 1 else "these calls")
+        return rows[-len(calls) :]
 
     def add_event(self, event: Event, *, source: int = LIVE, station: str = "") -> Event:
         """Keep an event; it is on disk on return.
@@ -388,11 +404,13 @@ class Store(Buffered):
         Raises:
             LogRefused: the disk refuses.
         """
-        self._replaying = False
-        self._commit(
-            "the end of this recording",
-            lambda: self._connection.execute(
-                "UPDATE sources SET complete = max(complete, ?) WHERE id = ?",
-                (int(complete), source),
-            ),
-        )
+        try:
+            self._commit(
+                "the end of this recording",
+                lambda: self._connection.execute(
+                    "UPDATE sources SET complete = max(complete, ?) WHERE id = ?",
+                    (int(complete), source),
+                ),
+            )
+        finally:
+            self._replaying = False

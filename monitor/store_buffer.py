@@ -117,7 +117,7 @@ class Buffered(Queries):
         waited = inf if self._oldest_s is None else now - self._oldest_s
         refused_before = bool(self._calls) and not self._replaying
         if refused_before or not 0 <= waited < COMMIT_EVERY_S or self._buffered >= self._due:
-            self.flush()
+            self._commit()
 
     def flush(self) -> None:
         """Write everything that is buffered.
@@ -125,7 +125,7 @@ class Buffered(Queries):
         Raises:
             LogRefused: the disk refuses; what was buffered is kept.
         """
-        if self._buffered or self._noted or self._calls or self._dropping is not None:
+        while self._buffered or self._noted or self._calls or self._dropping is not None:
             self._commit()
 
     def thin_step(self, before_s: float, keep_days: int) -> Thinned | None:
@@ -203,24 +203,32 @@ class Buffered(Queries):
             )
 
     def _commit(self, what: str = "", put: Callable[[], object] | None = None) -> list[int | None]:
-        """Write the buffer and one more thing in one transaction, all of it or nothing."""
+        """Write a portion of the buffer and one more thing in one transaction, all or nothing.
+
+        After an outage the buffer may hold `KEPT_ROWS`; written at once, or tried in vain at
+        once, they would let a call wait for seconds on a small board.
+        """
         self._open_again(what)
         connection = self._connection
+        portion = self._portion()
+        count = sum(map(len, portion.values()))
+        whole = count == self._buffered
         try:
             with self._transaction():
                 channels = self._put_channels()
                 added = connection.total_changes
-                for key, rows in self._buffer.items():
+                for key, rows in portion.items():
                     connection.executemany(
                         f"INSERT INTO readings VALUES ({channels[key]}, ?, ?, ?, ?, ?) "
                         f"ON CONFLICT (channel, time_us) DO NOTHING",
                         rows,
                     )
                 added = connection.total_changes - added
-                connection.executemany(
-                    "INSERT INTO reading_notes VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
-                    [(channels[key], *rest) for key, *rest in self._noted],
-                )
+                if whole:
+                    connection.executemany(
+                        "INSERT INTO reading_notes VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
+                        [(channels[key], *rest) for key, *rest in self._noted],
+                    )
                 call_rows = [put_call(connection, call, self._now_s()) for call in self._calls]
                 if self._dropping is not None:
                     put_outage(connection, self._dropping, self._now_s())
@@ -230,16 +238,39 @@ class Buffered(Queries):
             self._refuse(what, error)
         self._channels = channels
         self.counts.added += added
-        self.counts.duplicates += self._buffered - added
-        self._buffer = {}
-        self._buffered = 0
-        self._noted = []
-        self._calls = []
-        self._oldest_s = None
-        self._refused_s = None
-        self._dropping = None
+        self.counts.duplicates += count - added
+        self._written(portion, whole=whole)
         self._wait_for_others(self._busy_s)
         return call_rows
+
+    def _portion(self) -> dict[Key, list[ReadingTuple]]:
+        """The readings that one transaction takes: all of them, or the first of a long wait."""
+        if self._replaying or self._buffered <= COMMIT_ROWS:
+            return self._buffer
+        portion = {}
+        left = COMMIT_ROWS
+        for key, rows in self._buffer.items():
+            portion[key] = rows[:left]
+            left -= len(portion[key])
+            if left <= 0:
+                break
+        return portion
+
+    def _written(self, portion: dict[Key, list[ReadingTuple]], *, whole: bool) -> None:
+        self._calls = []
+        self._refused_s = None
+        self._dropping = None
+        if whole:
+            self._buffer = {}
+            self._buffered = 0
+            self._noted = []
+            self._oldest_s = None
+            return
+        for key, rows in portion.items():
+            self._buffered -= len(rows)
+            rest = self._buffer.pop(key)[len(rows) :]
+            if rest:
+                self._buffer[key] = rest
 
     def _open_again(self, what: str) -> None:
         """Open to write what could only be read at the start, where the disk takes it now."""

@@ -60,15 +60,12 @@ class Teller:
             return
         calls = enclosure.explain()
         pressure_pa = pressure_at_altitude_pa(enclosure.config.altitude_m)
-        if grown:
-            self._keep(enclosure, calls, grown, pressure_pa)
-            if not changed and not self._every:
-                return
-        unlogged = False
-        if changed:
-            self.changes += 1
-            unlogged = not self._keep(enclosure, calls, changed, pressure_pa)
-            self.unlogged += unlogged
+        kept = self._keep(enclosure, calls, [*changed, *grown], pressure_pa)
+        if grown and not changed and not self._every:
+            return
+        unlogged = bool(changed) and not kept
+        self.changes += bool(changed)
+        self.unlogged += unlogged
         for call in calls:
             self._told[call.section] = (call.call, call.stage)
         told = enclosure_dict(enclosure.name, calls, pressure_pa)
@@ -105,27 +102,29 @@ class Teller:
         self,
         enclosure: Enclosure,
         calls: list[SectionCall],
-        changed: list[str],
+        sections: list[str],
         pressure_pa: float,
     ) -> bool:
-        if self._store is None:
+        """Keep the calls of the named sections, all at once: each waits no longer than one."""
+        if self._store is None or not sections:
             return True
-        kept = True
-        for call in calls:
-            if call.section in changed:
-                row = CallRow(
-                    enclosure=enclosure.name,
-                    section=call.section,
-                    time_s=call.time_s,
-                    call=call.call.value,
-                    stage=call.stage.value,
-                    question=call.question,
-                    body=json.dumps({**section_dict(call, pressure_pa), **self._facts}),
-                    source=self._source,
-                )
-                try:
-                    self._store.add_call(row)
-                except LogRefused as fault:
-                    self._fault = str(fault)
-                    kept = False
-        return kept
+        rows = [
+            CallRow(
+                enclosure=enclosure.name,
+                section=call.section,
+                time_s=call.time_s,
+                call=call.call.value,
+                stage=call.stage.value,
+                question=call.question,
+                body=json.dumps({**section_dict(call, pressure_pa), **self._facts}),
+                source=self._source,
+            )
+            for call in calls
+            if call.section in sections
+        ]
+        try:
+            self._store.add_calls(rows)
+        except LogRefused as fault:
+            self._fault = str(fault)
+            return False
+        return True

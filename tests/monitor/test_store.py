@@ -278,6 +278,12 @@ def test_a_replay_does_not_wait_for_the_disk_at_every_call(store: Store, clock: 
     assert len(list(store.calls(source=source))) == 20
 
 
+def test_a_replay_that_is_marked_whole_is_on_disk_whole(store: Store) -> None:
+    source, _ = play(store, readings=12_000)
+    assert store.waiting == (0, 0)
+    assert len(store.readings("tent", "air", Quantity.AIR_TEMP, source=source)[0]) == 12_000
+
+
 def test_an_interrupted_replay_goes_on_where_it_was(store: Store) -> None:
     source, _ = store.begin_source("replay", "sha256 of file and config", "night.csv")
     store.add_readings([reading(0.0), reading(10.0)], source=source)

@@ -540,6 +540,26 @@ def test_calls_that_follow_a_busy_log_are_not_each_told_late(tmp_path: Path) -> 
         assert len(list(store.calls("tent"))) == 2
 
 
+def test_a_call_waits_for_no_more_than_a_portion_of_what_an_outage_left(tmp_path: Path) -> None:
+    clock = Clock()
+    with Store.open(tmp_path / "log.db", now_s=clock) as store:
+        store._connection.execute("PRAGMA query_only = ON")
+        for at in range(4):
+            with pytest.raises(LogRefused):
+                store.add_readings(readings(5000, from_s=5000.0 * at))
+            clock.now += 5.0
+        store._connection.execute("PRAGMA query_only = OFF")
+        store.add_call(hold())
+        assert store.waiting == (15_000, 0), "5000 readings take 0.04 s, 200000 over a second"
+        store.tick()
+        assert store.waiting == (10_000, 0)
+        store.flush()
+        assert store.waiting == (0, 0)
+        times = store.readings("tent", "air", Quantity.AIR_TEMP)[0]
+        assert len(times) == store.counts.added == 20_000
+        assert store.counts.duplicates == 0
+
+
 def test_a_file_of_the_users_own_is_never_renamed_or_changed(tmp_path: Path) -> None:
     notes = tmp_path / "notes.csv"
     notes.write_text("time,temp\n" * 1000)

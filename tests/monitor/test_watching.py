@@ -19,6 +19,7 @@ from live import (
     GOOD,
     HOUR_S,
     ONE_PLANK,
+    PLANK,
     START_S,
     TENT,
     TWO_PLANKS,
@@ -26,6 +27,7 @@ from live import (
     YEAR_S,
     Live,
     Machine,
+    Values,
 )
 
 from monitor.calibration_book import body_of
@@ -436,12 +438,33 @@ def test_a_call_that_is_refused_is_held_at_once(
     def refuse(*_: object) -> int:
         raise LogRefused("log x: the disk refuses it")
 
-    monkeypatch.setattr(live.store, "add_call", refuse)
+    monkeypatch.setattr(live.store, "add_calls", refuse)
     live.run(10.0, live.climate())
     assert [(each["call"], each.get("unlogged")) for each in live.told[-2:]] == [
         ("GO", True),
         ("HOLD", True),
     ]
+
+
+def test_the_calls_of_every_section_wait_once_for_a_log_that_another_holds(make: Make) -> None:
+    many = [f"hull-{number}" for number in range(12)]
+    live = make(TENT + "".join(PLANK.format(name.removeprefix("hull-")) for name in many))
+    planks: Values = {f"plank-{n}": {Quantity.SURFACE_TEMP: DRY_C} for n in range(12)}
+    assert live.run(600.0, {**GOOD, **planks}) == "HOLD"
+    asked: list[str] = []
+    live.store._connection.set_trace_callback(asked.append)
+    other = sqlite3.connect(live.path, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    told_before = len(live.told)
+    live.machine.monotonic_s += 10.0
+    live.hear({**GOOD, **planks})
+    live.watch._take(group := live.script.drain(), live.machine.wall())
+    other.close()
+    assert len(group) == 14
+    (told,) = live.told[told_before:]
+    assert told["unlogged"] is True
+    assert {part["call"] for part in told["sections"]} == {"GO"}
+    assert asked.count("BEGIN IMMEDIATE") == 1, "each try may take the whole of the busy time"
 
 
 def test_a_log_that_cannot_be_read_does_not_end_the_program(
