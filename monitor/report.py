@@ -9,6 +9,7 @@ from monitor import review_words as words
 from monitor.report_chart import coat_chart, table_rows
 from monitor.review import Review, SectionReview
 from monitor.review_words import Stamp, figure, length
+from monitor.theme import clean
 from rules.causes import Evidence, Verdict
 from rules.errors import FilmcallError
 from rules.events import Event
@@ -61,7 +62,12 @@ def html_report(review: Review) -> str:
         ) from None
     text = (files("monitor") / "data" / "report.html.j2").read_text("utf-8")
     environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        # Direction marks would turn a note about; the drawing is no such text.
+        finalize=lambda value: clean(value) if type(value) is str else value,
     )
     return environment.from_string(text).render(**_context(review))
 
@@ -241,22 +247,11 @@ def _verdict(verdict: Verdict, stamp: Stamp, advice: bool) -> dict[str, Any]:
 
 
 def _event(event: Event, stamp: Stamp) -> dict[str, str]:
-    value = "" if event.value is None else f"{event.what} {event.value:g} {event.unit or ''}"
-    details = [
-        event.note,
-        value,
-        "" if event.spec is None else f"spec {event.spec}",
-        "" if event.coat is None else f"coat {event.coat}",
-        "" if event.batch is None else f"batch {event.batch}",
-        "" if event.amount_ml is None else f"{event.amount_ml:g} mL",
-        "" if event.thinner_pct is None else f"thinner {event.thinner_pct:g} %",
-        "" if event.method is None else f"by {event.method}",
-    ]
     return {
         "time": stamp(event.time_s),
         "kind": event.kind.value,
         "section": event.section or "all",
-        "details": "; ".join(each for each in details if each),
+        "details": words.event_details(event),
     }
 
 

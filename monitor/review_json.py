@@ -43,6 +43,18 @@ def review_dict(review: Review) -> Json:
             }
             for each in review.sections
         ],
+        "events": [
+            {
+                "time": iso_utc(each.time_s),
+                "event": each.kind.value,
+                "section": each.section,
+                "note": each.note,
+                "what": each.what,
+                "value": each.value,
+                "unit": each.unit,
+            }
+            for each in review.events
+        ],
         "sensors": [
             {
                 "point": each.point,

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from monitor.review import Review, SectionReview
 from monitor.review_read import SensorHealth
+from monitor.theme import clean
 from rules.causes import Answer, Evidence, Verdict
 from rules.defects import Sign
+from rules.events import Event
 from rules.exposure import Beyond, LimitTimes
 from rules.film_record import CoatRecord
 from rules.kept_times import Kept, Window, WindowName
-from rules.vocabulary import LimitName
+from rules.vocabulary import EventKind, LimitName
 
 NO_CHANCE = (
     "Causes stand in the order of how far and how long they held while the film was open to them; "
@@ -28,6 +31,7 @@ QUANTITY_WORDS = {
     LimitName.AIR_TEMP_MAX: "air, warmest",
 }
 _UNIT_WORDS = {"degC": "°C"}
+_NOTED = (EventKind.NOTE, EventKind.MEASURED, EventKind.OVERRULED)
 _OF_MARGIN = (Sign.LOW_MARGIN, Sign.WET_BEFORE)
 
 
@@ -249,8 +253,35 @@ def health_words(each: SensorHealth) -> str:
     return f"{each.readings} readings{means}{every}; {gaps}; {bad or 'all ok'}"
 
 
+def event_details(event: Event) -> str:
+    """Return what a person said with an event: the note, a measured value, spec, coat and pot."""
+    value = "" if event.value is None else f"{event.what} {event.value:g} {event.unit or ''}"
+    details = [
+        event.note,
+        value.strip(),
+        "" if event.spec is None else f"spec {event.spec}",
+        "" if event.coat is None else f"coat {event.coat}",
+        "" if event.batch is None else f"batch {event.batch}",
+        "" if event.amount_ml is None else f"{event.amount_ml:g} mL",
+        "" if event.thinner_pct is None else f"thinner {event.thinner_pct:g} %",
+        "" if event.method is None else f"by {event.method}",
+    ]
+    return "; ".join(each for each in details if each)
+
+
+def noted_lines(events: Iterable[Event], stamp: Stamp) -> list[str]:
+    """Return what people noted or measured by hand, a line each, in the order of time."""
+    return [
+        f"{stamp(event.time_s)} {event.kind}{', ' + event.section if event.section else ''}: "
+        f"{event_details(event) or 'nothing said'}"
+        for event in sorted(events, key=lambda each: each.time_s)
+        # A session's note is its title, which stands at the head.
+        if event.kind in _NOTED or (event.note and event.kind is not EventKind.SESSION_STARTED)
+    ]
+
+
 def plain_text(review: Review) -> str:
-    """Return the whole review as plain lines."""
+    """Return the whole review as plain lines; nothing in them can steer a terminal."""
     stamp = Stamp(review.timezone)
     lines = [
         f"{review.session.title or 'session'} in {review.session.enclosure or ''}, "
@@ -260,8 +291,9 @@ def plain_text(review: Review) -> str:
         lines.append(seen_words(review))
     for at, each in enumerate(review.sections):
         lines += _section_lines(each, review, stamp, advice=at == 0)
-    lines.append("")
-    lines.append("Sensors")
+    noted = noted_lines(review.events, stamp)
+    lines += ["", "Noted and measured by hand", *(f"  {line}" for line in noted)] if noted else []
+    lines += ["", "Sensors"]
     lines += [f"  {s.point} {s.quantity}: {health_words(s)}" for s in review.sensors]
     lines += [
         f"  {c.point} {c.quantity}: calibrated {stamp(c.made_s)}" for c in review.calibrations
@@ -272,7 +304,7 @@ def plain_text(review: Review) -> str:
     if review.chain_problems:
         lines += ["", "The log was changed after it was written:"]
         lines += [f"  {text}" for text in review.chain_problems]
-    return "\n".join(lines)
+    return "\n".join(clean(line) for line in lines)
 
 
 def _section_lines(each: SectionReview, review: Review, stamp: Stamp, *, advice: bool) -> list[str]:

@@ -264,6 +264,41 @@ def test_calls_stand_as_they_were_told(tmp_path: Path) -> None:
     ]
 
 
+def test_notes_and_hand_measurements_stand_in_the_text_in_time_order(tmp_path: Path) -> None:
+    at = MIDNIGHT + 40 * HOUR
+    more = [
+        Event(EventKind.NOTE, at + 60.0, planted.ENCLOSURE, SECTION, note="runs\x1b[2J\u202e\nGO"),
+        Event(EventKind.MEASURED, at, planted.ENCLOSURE, SECTION,
+              what="wood-moisture", value=14.0, unit="pct"),
+        Event(EventKind.OVERRULED, at + 30.0, planted.ENCLOSURE),
+        Event(EventKind.WIPED, at + 90.0, planted.ENCLOSURE, SECTION, note="with water only"),
+        Event(EventKind.TAPE_ON, at + 95.0, planted.ENCLOSURE, SECTION),
+    ]  # fmt: skip
+    found = reviewed(put(tmp_path / "log.db", CLEAN["good-primer"](3000), more, title="A\x07job"))
+    lines = plain_text(found).splitlines()
+    assert lines[0].startswith("A\\x07job in ")
+    begin = lines.index("Noted and measured by hand")
+    # 40 h after the midnight that the job begins with, in UTC.
+    day = Stamp("Etc/UTC")(at)
+    assert lines[begin + 1 : begin + 6] == [
+        f"  {day} measured, hull-port: wood-moisture 14 pct",
+        f"  {day} overruled: nothing said",
+        f"  {Stamp('Etc/UTC')(at + 60.0)} note, hull-port: runs\\x1b[2J\\u202e\\nGO",
+        f"  {Stamp('Etc/UTC')(at + 90.0)} wiped, hull-port: with water only",
+        "",
+    ]
+    page = html_report(found)
+    assert not {"\x1b", "\x07", "\u202e"} & set(page)
+    assert "runs\\x1b[2J\\u202e\\nGO" in page
+    told = review_dict(found)["events"]
+    assert {"wood-moisture"} == {each["what"] for each in told if each["value"] == 14.0}
+
+
+def test_a_job_about_which_nobody_noted_anything_has_no_such_part(tmp_path: Path) -> None:
+    found = reviewed(put(tmp_path / "log.db", CLEAN["good-primer"](3000)))
+    assert "Noted and measured" not in plain_text(found)
+
+
 def test_a_log_that_was_changed_later_says_so(tmp_path: Path) -> None:
     path = tmp_path / "log.db"
     put(path, CLEAN["good-primer"](3000)).close()
