@@ -15,6 +15,7 @@ _TOP, _MIDDLE, _BOTTOM = "top", "middle", "bottom"
 _LEFT, _LEFT_UPPER, _LEFT_LOWER = "left", "left-upper", "left-lower"
 _RIGHT, _RIGHT_UPPER, _RIGHT_LOWER = "right", "right-upper", "right-lower"
 _STEM, _SPUR = "stem", "spur"
+_HOOK, _HALF, _NECK, _DOT = "hook", "half", "neck", "dot"
 
 # Corners that are cut: upper left, upper right, lower left, lower right.
 _UL, _UR, _LL, _LR = "ul", "ur", "ll", "lr"
@@ -27,17 +28,20 @@ _LETTERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "D": ((_TOP, _LEFT, _BOTTOM, _RIGHT), (_UR, _LR)),
     "S": ((_TOP, _LEFT_UPPER, _MIDDLE, _RIGHT_LOWER, _BOTTOM), (_UL, _UR, _LL, _LR)),
     "T": ((_TOP, _STEM), ()),
+    "?": ((_TOP, _HOOK, _RIGHT_UPPER, _HALF, _NECK, _DOT), (_UL, _UR)),
     "P": ((_TOP, _LEFT, _RIGHT_UPPER, _MIDDLE), (_UR,)),
 }
 
 
-def big_call(call: Call, rows: int, columns: int) -> list[str]:
+def big_call(call: Call, rows: int, columns: int, *, renewed: bool = True) -> list[str]:
     """Return a call's shape and word in block characters.
 
     Args:
         call: to draw.
         rows: height in terminal cells, at least 3.
         columns: width at most, in terminal cells.
+        renewed: whether readings come. A GO that nothing renews loses its shape and gets a
+            question mark; HOLD and STOP can be followed on old readings too.
 
     Returns:
         `rows` strings of one length, at most `columns`; empty where there is no room to draw
@@ -48,11 +52,12 @@ def big_call(call: Call, rows: int, columns: int) -> list[str]:
     █████   █  ▀▀█ █    █
     █▀▀     ▀▄▄▄▄▀ ▀▄▄▄▄▀
     """
-    word = call.value
+    asked = call is Call.GO and not renewed
+    word = f"{call.value}?" if asked else call.value
     height = 2 * rows
     gap = max(1, round(height / 7))
     # The width is shared by the shape, which is as wide as a letter and one gap, and the letters.
-    places = len(word) + 1
+    places = len(word) if asked else len(word) + 1
     width = min(round(0.95 * height), (columns - gap * (places + 1)) // places)
     if rows < 3 or width < 5:
         width = (columns - places) // places
@@ -60,9 +65,9 @@ def big_call(call: Call, rows: int, columns: int) -> list[str]:
         if rows < 3 or width < 5:
             return []
     thick = max(1, round(min(width, height) / 4.6))
-    grid = _shape(call, width, height)
+    grid: Grid = [[] for _ in range(height)] if asked else _shape(call, width, height)
     spare = columns - places * width - (places - 2) * gap
-    space = min(2 * gap, spare)  # the shape stands a little off the word
+    space = 0 if asked else min(2 * gap, spare)  # the shape stands a little off the word
     for letter in word:
         piece = _letter(letter, width, height, thick)
         for row, more in zip(grid, piece, strict=True):
@@ -98,6 +103,10 @@ def _letter(letter: str, width: int, height: int, thick: int) -> Grid:
         _RIGHT_LOWER: (width - thick, middle, width, height),
         _STEM: (stem, 0, stem + thick + (width - thick) % 2, height),
         _SPUR: (width - max(thick + 1, width // 2), middle, width, middle + thick),
+        _HOOK: (0, 0, thick, max(thick + 1, height // 3)),
+        _HALF: (stem, middle, width, middle + thick),
+        _NECK: (stem, middle, stem + thick, height - 2 * thick),
+        _DOT: (stem, height - thick, stem + thick, height),
     }
     for bar in bars:
         _fill(grid, *boxes[bar])
@@ -109,7 +118,7 @@ def _letter(letter: str, width: int, height: int, thick: int) -> Grid:
             xs = range(reach) if corner in (_UL, _LL) else range(width - reach, width)
             for x in xs:
                 grid[y][x] = False
-    if letter == "P" and corners:
+    if letter in "P?":
         # The bowl's lower corner is cut like its upper one.
         for step in range(cut):
             for x in range(width - (cut - step), width):

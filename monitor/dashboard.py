@@ -16,6 +16,7 @@ from rich.text import Text
 from monitor.arrange import Lines, columns, cut, one_column
 from monitor.big_letters import big_call
 from monitor.desk_view import IDLE, DeskView
+from monitor.freshness import is_renewed, quiet_text
 from monitor.pieces import flow, wrap
 from monitor.room_clocks import WHOLE
 from monitor.rooms import FILM_OPEN, Rooms
@@ -70,12 +71,15 @@ def _band(rooms: Rooms, size: Size, spare_rows: int) -> Lines:
     asked = _asked(rooms, call, width)
     height = spare_rows - 1 - len(asked)
     airy = 1 if height >= 8 else 0
-    letters = big_call(call.call, min(height - airy, max(3, width // 5)), width - 4)
+    renewed = is_renewed(rooms.snapshot)
+    rows = min(height - airy, max(3, width // 5))
+    letters = big_call(call.call, rows, width - 4, renewed=renewed)
     body = [Text()] * airy + [Text(f"  {row}") for row in letters]
     if not letters:
-        body = [Text(f" {call.call.value}")]
+        body = [Text(f" {_word(rooms, call)}")]
     body += [Text()] * (height - len(body))
-    style = rooms.theme.band(call.call)
+    old_go = call.call is Call.GO and not renewed
+    style = rooms.theme.style("quiet-go") if old_go else rooms.theme.band(call.call)
     return [_padded(line, width, style) for line in (_head(rooms, width), *body, *asked)]
 
 
@@ -115,7 +119,7 @@ def _head(rooms: Rooms, width: int) -> Text:
 
 
 def _asked(rooms: Rooms, call: SectionCall, width: int) -> Lines:
-    """What the call asks of the painter, and since when it stands."""
+    """Whether nothing renews the call, what it asks of the painter, and since when it stands."""
     asked = call.advice
     if call.section != WHOLE:
         asked = rooms.say("advice-line", section=clean(call.section), advice=asked)
@@ -124,7 +128,23 @@ def _asked(rooms: Rooms, call: SectionCall, width: int) -> Lines:
     blank = width - 1 - lines[-1].cell_len - cell_len(since)
     if blank >= 2:
         lines[-1].append(" " * blank + since)
-    return lines
+    return _quiet(rooms, width) + lines
+
+
+def _quiet(rooms: Rooms, width: int) -> Lines:
+    """That no readings come, right under the letters that would else be taken for the present."""
+    snapshot, theme = rooms.snapshot, rooms.theme
+    text = quiet_text(snapshot, theme, long=True)
+    if cell_len(text) > width - 3:
+        text = quiet_text(snapshot, theme)
+    style = theme.style("quiet")
+    return [Text.assemble(" ", (line.plain, style)) for line in wrap(Text(text), width - 2) if text]
+
+
+def _word(rooms: Rooms, call: SectionCall) -> str:
+    """The call's word; a GO that nothing renews is asked, not said."""
+    quiet = call.call is Call.GO and not is_renewed(rooms.snapshot)
+    return f"{call.call.value}?" if quiet else call.call.value
 
 
 # --- below the band
@@ -133,7 +153,7 @@ def _asked(rooms: Rooms, call: SectionCall, width: int) -> Lines:
 def _tiny(rooms: Rooms, size: Size, desk: DeskView) -> Lines:
     """Words alone, for a terminal too small for anything else."""
     call = rooms.worst
-    words = [*desk.lines]
+    words = [*desk.lines, *filter(None, [quiet_text(rooms.snapshot, rooms.theme)])]
     if any(each.call is Call.GO for each in rooms.snapshot.calls):
         words.append(rooms.say("film-is-not-air"))
     if call is None:
@@ -141,7 +161,8 @@ def _tiny(rooms: Rooms, size: Size, desk: DeskView) -> Lines:
     else:
         named = "too-small" if call.section != WHOLE else "too-small-all"
         section = clean(call.section)
-        words.append(rooms.say(named, call=call.call.value, section=section, advice=call.advice))
+        word = _word(rooms, call)
+        words.append(rooms.say(named, call=word, section=section, advice=call.advice))
         words.append(rooms.sentence(call, 1))
     return [line for each in words for line in wrap(Text(clean(each)), size.columns)]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rich.text import Text
 
+from monitor.freshness import is_renewed
 from monitor.pieces import event_text
 from monitor.room_outlook import ROLE, OutlookRoom
 from monitor.sentence import change, limit_of, why
@@ -50,6 +51,8 @@ class Rooms(OutlookRoom):
         if len(calls) < 2:
             return []
         marks = _FEW_MARK if self.theme.few_glyphs else _MARK
+        if not is_renewed(self.snapshot):
+            marks = {**marks, Call.GO: "?"}
         return [
             self.join(
                 Text(f"{marks[call.call]} {call.call.value}", self.theme.call_word(call.call)),

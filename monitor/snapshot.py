@@ -26,6 +26,7 @@ class PointHealth:
         calibration_age_s: since its last calibration, or None where it has none [s].
         accuracy: half-width of its error as the config and the calibration have it, or None
             where it is not known [unit].
+        usual_s: between two of its readings, or None where it is not known yet [s].
     """
 
     point: str
@@ -36,6 +37,7 @@ class PointHealth:
     age_s: float | None
     calibration_age_s: float | None = None
     accuracy: float | None = None
+    usual_s: float | None = None
 
 
 Band = tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]

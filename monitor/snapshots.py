@@ -128,4 +128,5 @@ class SnapshotMaker:
                 self._enclosure.name, config.name, config.quantity, now_s
             ),
             accuracy=sensed.accuracy,
+            usual_s=channel.watch.usual_interval_s(),
         )

@@ -35,6 +35,9 @@ _BRIGHT: dict[str, tuple[str, str, str]] = {
     "go": ("bold #ffffff on #0b7a4b", "black on green", "bold"),
     "hold": ("bold #17130a on #f4b400", "black on yellow", "bold"),
     "stop": ("bold #ffffff on #c3121f", "bold white on red", "reverse"),
+    # A GO that nothing renews: no green, since there is nothing normal about it.
+    "quiet-go": ("bold #14181c on #9aa3ab", "black on white", "bold"),
+    "quiet": ("bold #14181c on #c9a3ff", "black on magenta", "bold reverse underline"),
     "go-word": ("bold #4fd694", "bold green", "bold"),
     "hold-word": ("bold #f4b400", "bold yellow", "bold"),
     "stop-word": ("bold #ff6b6b", "bold red", "bold reverse"),
@@ -59,6 +62,8 @@ _DIM: dict[str, tuple[str, str, str]] = {
     "go": ("#2f7d55 on #000000", "green on black", "none"),
     "hold": ("#9a7412 on #000000", "yellow on black", "none"),
     "stop": ("#b03030 on #000000", "red on black", "bold"),
+    "quiet-go": ("#7a624f on #000000", "none", "none"),
+    "quiet": ("bold underline #86609f", "magenta underline", "bold underline"),
     "go-word": ("#2f7d55", "green", "none"),
     "hold-word": ("#9a7412", "yellow", "none"),
     "stop-word": ("#b03030", "red", "bold"),

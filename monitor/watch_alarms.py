@@ -12,8 +12,16 @@ from monitor.snapshot import Snapshot
 from monitor.snapshots import SnapshotMaker
 from monitor.theme import theme_of
 from monitor.watching import Watch
+from sensors.mqtt import IntakeStatus
 
 LOOK_EVERY_S = 1.0
+
+
+def link_words(status: IntakeStatus) -> str:
+    """Return the state of the broker in one sentence."""
+    if status.troubles:
+        return status.troubles[0]
+    return "connected" if status.connection.connected else "not connected yet"
 
 
 class Alarms:

@@ -18,6 +18,7 @@ from monitor.alarm_routes import AlarmRoutes
 from monitor.config import Config, load_config_file
 from monitor.film_keeper import FilmKeeper
 from monitor.forecast_keeper import ForecastKeeper
+from monitor.freshness import QuietLines
 from monitor.live_screen import is_screen
 from monitor.notify import Notifier
 from monitor.outlook_keeper import OutlookKeeper
@@ -29,7 +30,8 @@ from monitor.retention import Retention
 from monitor.specs import find_spec
 from monitor.steady import SteadyClock
 from monitor.store import Store
-from monitor.watch_alarms import Alarms
+from monitor.theme import theme_of
+from monitor.watch_alarms import Alarms, link_words
 from monitor.watching import Watch
 from monitor.wire import Json, plain_line
 from rules.errors import FilmcallError
@@ -102,9 +104,14 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
             else:
                 logging.basicConfig(level=logging.WARNING, format="%(message)s")
                 alarms = Alarms(watch, publisher, routes)
+                quiet = QuietLines(theme_of(os.environ))
                 while not stopper.asked:
                     watch.turn(TURN_S)
-                    alarms.look()
+                    status = intake.status()
+                    connected = status.connection.connected
+                    alarms.look(link=link_words(status), link_ok=connected)
+                    for text in quiet.news(alarms.snapshots):
+                        typer.echo(text, err=as_jsonl)
                     for text in routes.news():
                         typer.echo(text, err=True)
                     notifier.alive()

@@ -16,7 +16,7 @@ from monitor.pipeline import WORST_FIRST
 from monitor.snapshot import Snapshot
 from monitor.store import Store
 from monitor.theme import theme_of
-from monitor.watch_alarms import Alarms
+from monitor.watch_alarms import Alarms, link_words
 from monitor.watching import Watch
 from rules.errors import FilmcallError
 from sensors.mqtt import Intake, IntakeStatus
@@ -51,7 +51,7 @@ def show(
             notifier.alive()
             status = intake.status()
             rung: list[Ring] = alarms.look(
-                link=_link(status),
+                link=link_words(status),
                 link_ok=status.connection.connected,
                 notices=[*store.notices, *_faults(watch)],
                 counts=_counts(status),
@@ -109,12 +109,6 @@ def _keep(watch: Watch, desk: KeyDesk, outcome: Outcome) -> None:
 
 def _worst(snapshots: dict[str, Snapshot]) -> str:
     return min(snapshots, key=lambda name: (WORST_FIRST.index(snapshots[name].calls[0].call), name))
-
-
-def _link(status: IntakeStatus) -> str:
-    if status.troubles:
-        return status.troubles[0]
-    return "connected" if status.connection.connected else "not connected yet"
 
 
 def _faults(watch: Watch) -> list[str]:

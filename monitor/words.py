@@ -31,6 +31,13 @@ ENGLISH: dict[str, str] = {
     "caution-spark": "Screen, computer and chargers stay outside: they can light vapour.",
     "caution-vapour": "The film gives off vapour: switch nothing inside, leave the ventilation "
     "on, go in only with the breathing protection that the safety data sheet asks for.",
+    # --- whether the call still rests on readings that come
+    "quiet": "{what}: newest reading {age} old",
+    "quiet-long": "{what}: newest reading {age} old, nothing renews this {call}",
+    "quiet-never": "{what}: no reading yet",
+    "quiet-link": "NO LINK",
+    "quiet-points": "NOTHING NEW",
+    "quiet-over": "readings come again",
     # --- why, limit by limit
     "quantity dew_margin_min": "dew margin",
     "quantity humidity_max": "humidity",

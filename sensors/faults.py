@@ -106,6 +106,10 @@ class PointWatch:
             return self.rules.max_age_s
         return min(max(3.0 * self._usual_s, LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
 
+    def usual_interval_s(self) -> float | None:
+        """Return the usual time between two readings, or None before the second one [s]."""
+        return self._usual_s if self._intervals else None
+
     def usual_change(self) -> float:
         """Return what a slow point does between two readings; 0 where they are 5 min apart or less.
 
