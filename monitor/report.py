@@ -9,6 +9,7 @@ from monitor import review_words as words
 from monitor.report_chart import coat_chart, table_rows
 from monitor.review import Review, SectionReview
 from monitor.review_words import Stamp, figure, length
+from monitor.store_rows import Session
 from monitor.theme import clean
 from rules.causes import Evidence, Verdict
 from rules.errors import FilmcallError
@@ -106,7 +107,9 @@ def _context(review: Review) -> dict[str, Any]:
             for at, each in enumerate(review.sections)
             if each.verdicts
         ],
-        "sections": [_section(each, at, named, stamp) for at, each in enumerate(review.sections)],
+        "sections": [
+            _section(each, at, named, stamp, session) for at, each in enumerate(review.sections)
+        ],
         "events": [_event(event, stamp) for event in named],
         "sensors": [
             {
@@ -134,14 +137,16 @@ def _name(section: str) -> str:
     return "Whole work" if section == ALL_SECTIONS else section
 
 
-def _section(each: SectionReview, number: int, events: list[Event], stamp: Stamp) -> dict[str, Any]:
+def _section(
+    each: SectionReview, number: int, events: list[Event], stamp: Stamp, session: Session
+) -> dict[str, Any]:
     where = None if each.section == ALL_SECTIONS else each.section
     calls = each.calls[:CALLS_SHOWN]
     left = len(each.calls) - len(calls)
     return {
         "name": _name(each.section),
         "coats": [
-            _coat(each, coat, f"s{number}c{at}", events, where, stamp)
+            _coat(each, coat, f"s{number}c{at}", events, where, stamp, session)
             for at, coat in enumerate(each.coats)
         ],
         "calls": [
@@ -166,6 +171,7 @@ def _coat(
     events: list[Event],
     where: str | None,
     stamp: Stamp,
+    session: Session,
 ) -> dict[str, Any]:
     from markupsafe import Markup
 
@@ -180,7 +186,7 @@ def _coat(
         "number": coat.number,
         "title": words.coat_title(coat),
         "laid": laid,
-        "outcome": words.coat_outcome(coat),
+        "outcome": words.coat_outcome(coat, session),
         "chart": Markup(chart),  # every text in it was escaped where it was put in
         "key": "Above: stages. Numbers: events, in the list below. Shaded: beyond the limit. "
         "Lowest strip: the calls as they were told at the time.",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from monitor.review import Review
 from monitor.review_words import NO_CHANCE, Stamp, answer_words, coat_outcome, evidence_words
+from monitor.store_rows import Session
 from monitor.wire import Json, iso_utc
 from rules.causes import Evidence, Verdict
 from rules.exposure import Beyond
@@ -29,7 +30,7 @@ def review_dict(review: Review) -> Json:
         "sections": [
             {
                 "section": each.section,
-                "coats": [_coat_dict(coat) for coat in each.coats],
+                "coats": [_coat_dict(coat, review.session) for coat in each.coats],
                 "verdicts": [_verdict_dict(verdict, stamp) for verdict in each.verdicts],
                 "calls": [
                     {
@@ -79,7 +80,7 @@ def _when(time_s: float | None) -> str | None:
     return None if time_s is None else iso_utc(time_s)
 
 
-def _coat_dict(coat: CoatRecord) -> Json:
+def _coat_dict(coat: CoatRecord, session: Session) -> Json:
     return {
         "coat": coat.number,
         "spec": coat.spec.name,
@@ -90,7 +91,7 @@ def _coat_dict(coat: CoatRecord) -> Json:
         "until": _when(coat.until_s),
         "until_why": coat.until_why,
         "steps": {step.value: _when(at) for step, at in coat.steps_s.items()},
-        "outcome": coat_outcome(coat),
+        "outcome": coat_outcome(coat, session),
         "limits": [
             {
                 "limit": each.name.value,

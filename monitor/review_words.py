@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from monitor.review import Review, SectionReview
 from monitor.review_read import SensorHealth
+from monitor.store_rows import Session
 from monitor.theme import clean
 from rules.causes import Answer, Evidence, Verdict
 from rules.defects import Sign
@@ -216,8 +217,16 @@ def coat_title(coat: CoatRecord) -> str:
     return f"Coat {coat.number}: {coat.spec.title}{method}"
 
 
-def coat_outcome(coat: CoatRecord) -> str:
-    """Return in one sentence whether a coat was laid and cured inside its spec."""
+def coat_outcome(coat: CoatRecord, session: Session) -> str:
+    """Return in one sentence whether a coat was laid and cured inside its spec.
+
+    Args:
+        coat: as the log has it.
+        session: in which it was laid; what is not over in one that has ended stays unknown.
+    """
+    goes_on = session.ended_s is None
+    so_far = " so far" if coat.is_open and goes_on else ""
+    uncured = "; the log ends before it has cured" if coat.is_open and not goes_on else ""
     broken = [each for each in coat.limits if each.broken_s >= 60.0]
     unknown_s = max((each.unknown_s for each in coat.limits), default=0.0)
     partly = [each for each in coat.limits if each.beyond.partly_s > 0.0]
@@ -238,10 +247,13 @@ def coat_outcome(coat: CoatRecord) -> str:
             f"in {told.stage}."
         )
     if unknown_s > 0.1 * max(each.whole_s for each in coat.limits):
-        return f"Inside its spec as far as is known; {length(unknown_s)} are not known."
+        return (
+            f"Inside its spec{so_far} as far as is known; {length(unknown_s)} are not "
+            f"known{uncured}."
+        )
     near_s = max(each.near_s for each in coat.limits)
     near = f"; {length(near_s)} of it nearer than the sensors can tell" if near_s > 60.0 else ""
-    return f"Inside its spec{near}."
+    return f"Inside its spec{so_far}{near}{uncured}."
 
 
 def health_words(each: SensorHealth) -> str:
@@ -311,7 +323,7 @@ def _section_lines(each: SectionReview, review: Review, stamp: Stamp, *, advice:
     lines = ["", f"Section {each.section}"]
     for coat in each.coats:
         laid = f"{stamp(coat.started_s)} to {stamp(coat.ended_s)}"
-        lines += [f"  {coat_title(coat)}", f"    {laid}; {coat_outcome(coat)}"]
+        lines += [f"  {coat_title(coat)}", f"    {laid}; {coat_outcome(coat, review.session)}"]
         for limit in coat.limits:
             if limit.broken_s >= 60.0 or limit.beyond.partly_s > 0.0:
                 lines.append(f"    {limit_words(limit, stamp)}")

@@ -19,6 +19,8 @@ from rules.limits import limits_in_force, wet_film_allowance_k
 from rules.spec import Spec
 from rules.vocabulary import ClockName, EventKind, LimitName, Method, Stage, Step
 
+END_OF_LOG = "end of the log"
+_FILM_STAGES = (Stage.APPLY, Stage.FLASH, Stage.CURE)
 _STEPS = (
     (Step.TOUCH_DRY, ClockName.TOUCH_DRY),
     (Step.RECOAT_OPENS, ClockName.RECOAT_OPENS),
@@ -65,6 +67,14 @@ class CoatRecord:
     def open_until_s(self, step: Step) -> float:
         """Until when a harm that ends with a step can have reached it [s]."""
         return min(self.until_s, self.steps_s.get(step, math.inf))
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the record ends while a limit still matters to it."""
+        if self.until_why != END_OF_LOG:
+            return False
+        limits = (limits_in_force(self.spec, stage) for stage in _FILM_STAGES)
+        return any(limit.until not in self.steps_s for each in limits for limit in each.values())
 
     def stages(self) -> tuple[tuple[Stage, float, float], ...]:
         """Return its stages with begin and end; those it never reached are left out [s]."""
@@ -124,7 +134,7 @@ def coats_of(
         if following is not None:
             over_s = following.started_s if following.started_s is not None else following.ended_s
         launched = next((s for s in launches if s > begun), None)
-        until_s, why = end_s, "end of the log"
+        until_s, why = end_s, END_OF_LOG
         if launched is not None and launched < until_s:
             until_s, why = launched, "back in service"
         if over_s is not None and over_s <= until_s:

@@ -238,6 +238,49 @@ def test_an_open_session_ends_with_its_last_reading(tmp_path: Path) -> None:
     assert any("goes on" in text for text in found.not_known)
 
 
+def coat_from_one_to_two(path: Path, *, hours: float, ended: bool) -> str:
+    """What is said of a coat of topcoat in good air, of which the log has so many hours."""
+    store = Store.open(path, now_s=lambda: NOW_S)
+    for point, quantity, value in (
+        ("air", Quantity.AIR_TEMP, 20.0),
+        ("air", Quantity.HUMIDITY, 55.0),
+        ("plank", Quantity.SURFACE_TEMP, 20.0),
+    ):
+        rows = [
+            (round((MIDNIGHT + 60.0 * k) * 1e6), None, value, None, 0)
+            for k in range(round(60 * hours) + 1)
+        ]
+        store.add_reading_rows("tent", point, quantity, rows)
+    store.flush()
+    spec = "polyurethane-topcoat"
+    store.add_event(Event(EventKind.SESSION_STARTED, MIDNIGHT, "tent"))
+    store.add_event(Event(EventKind.COAT_STARTED, MIDNIGHT + HOUR, "tent", spec=spec))
+    store.add_event(Event(EventKind.COAT_ENDED, MIDNIGHT + 2 * HOUR, "tent"))
+    if ended:
+        store.add_event(Event(EventKind.SESSION_ENDED, MIDNIGHT + hours * HOUR, "tent"))
+    found = reviewed(store)
+    (outcome,) = {coat["outcome"] for coat in review_dict(found)["sections"][0]["coats"]}
+    assert outcome in plain_text(found)
+    assert outcome in html_report(found)
+    return str(outcome)
+
+
+@pytest.mark.parametrize(
+    ("hours", "ended", "said"),
+    [
+        # The topcoat takes 7 days at 20 °C until it has cured, and limits count until then.
+        (10.0, False, "Inside its spec so far."),
+        (10.0, True, "Inside its spec; the log ends before it has cured."),
+        (24.0 * 14, False, "Inside its spec."),
+        (24.0 * 14, True, "Inside its spec."),
+    ],
+)
+def test_only_what_is_over_is_said_to_have_been_inside_its_spec(
+    tmp_path: Path, hours: float, ended: bool, said: str
+) -> None:
+    assert coat_from_one_to_two(tmp_path / "log.db", hours=hours, ended=ended) == said
+
+
 def test_a_recordings_readings_serve_a_session_that_has_none_of_its_own(tmp_path: Path) -> None:
     store = Store.open(tmp_path / "log.db", now_s=lambda: NOW_S)
     source, _ = store.begin_source("replay", "digest", "logger.csv")
