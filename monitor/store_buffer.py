@@ -98,6 +98,10 @@ class Buffered(Queries):
         """How many readings and calls wait in memory."""
         return self._buffered, len(self._calls)
 
+    def call_waits(self, enclosure: str) -> bool:
+        """Return whether a call of an enclosure is not in the log yet."""
+        return any(call.enclosure == enclosure for call in self._calls)
+
     @property
     def _due(self) -> int:
         return COMMIT_ROWS_REPLAY if self._replaying else COMMIT_ROWS

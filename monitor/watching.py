@@ -418,6 +418,8 @@ class Watch:
             pressure_pa = pressure_at_altitude_pa(room.enclosure.config.altitude_m)
             told = enclosure_dict(name, room.enclosure.explain(), pressure_pa)
             told["clocks"] = room.keeper.clock_dicts(room.enclosure)
+            if self._store.call_waits(name):
+                told["unlogged"] = True
             self.publisher.refresh(name, told)
         self.publisher.tick(now_s)
 
