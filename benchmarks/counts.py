@@ -32,6 +32,7 @@ def read_safety(output: str) -> list[Figure]:
     missed = sum(every(r"missed STOP: (\d+)"))
     false_stop = sum(every(r"false STOP: (\d+)"))
     fault_stop = sum(every(r"false STOP: \d+, and (\d+) while"))
+    late = sum(every(r"coat after its recoat window: (\d+)"))
     lost, chain = sum(every(r"events lost: (\d+)")), sum(every(r"found in a log: (\d+)"))
     growth = max(every(r"memory grew by at most ([\d.-]+) MiB"))
     handles = max(every(r"open files grew by at most (-?\d+)"))
@@ -58,7 +59,8 @@ def read_safety(output: str) -> list[Figure]:
             "",
             f"{false_stop:.0f}",
             None,
-            f"in {hours:,.0f} h; and {fault_stop:.0f} while a probe failed",
+            f"in {hours:,.0f} h; and {fault_stop:.0f} while a probe failed. Not counted: {late:.0f} "
+            "for a coat that went on after its recoat window",
         ),
         Figure(
             "events lost, changes found in a log",

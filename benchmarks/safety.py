@@ -66,6 +66,7 @@ def main() -> None:
     print(f"  false GO steps: {total.false_go}, and {total.false_go_drift} while a probe drifted")
     print(f"  missed STOP: {total.missed_stop}")
     print(f"  false STOP: {total.false_stop}, and {total.false_stop_fault} while a probe failed")
+    print(f"  STOP for a coat after its recoat window: {total.late_coat_stop}")
     print(f"  events lost: {total.events_lost}, changes found in a log: {total.chain_problems}")
     print(f"  memory grew by at most {total.memory_growth_mib:.1f} MiB")
     print(f"  open files grew by at most {total.handles_growth}")

@@ -25,7 +25,7 @@ from rules.call import Call
 from rules.events import Event
 from rules.limits import is_upper
 from rules.spec import Limit, Spec
-from rules.vocabulary import EventKind, LimitName
+from rules.vocabulary import ClockName, EventKind, LimitName, LimitState
 from sensors.faults import DEFAULT_RULES
 from sensors.mqtt import Arrival
 from sensors.probes import Fault
@@ -69,6 +69,8 @@ class Tally:
         false_stop: STOPs that began while the truth was inside every limit by more than the
             uncertainty, no probe failing.
         false_stop_fault: the same while a probe failed.
+        late_coat_stop: STOPs that began so because a coat went on after its recoat window had
+            closed; the air has no part in them.
         events_lost: recorded by a person and not in the log at the end.
         chain_problems: found by the log's own check.
         memory_growth_mib: from a tenth of the run to its end.
@@ -84,6 +86,7 @@ class Tally:
     missed_stop: int = 0
     false_stop: int = 0
     false_stop_fault: int = 0
+    late_coat_stop: int = 0
     events_lost: int = 0
     chain_problems: int = 0
     memory_growth_mib: float = 0.0
@@ -100,6 +103,7 @@ class Tally:
         self.missed_stop += other.missed_stop
         self.false_stop += other.false_stop
         self.false_stop_fault += other.false_stop_fault
+        self.late_coat_stop += other.late_coat_stop
         self.events_lost += other.events_lost
         self.chain_problems += other.chain_problems
         self.memory_growth_mib = max(self.memory_growth_mib, other.memory_growth_mib)
@@ -330,8 +334,12 @@ class Soak:
         if call is Call.STOP:
             tally.stop_hours += STEP_S / 3600.0
             if before is not Call.STOP and not truly_past(truth, limits, -1.0):
-                tally.false_stop_fault += bool(failing)
-                tally.false_stop += not failing
+                if self._is_late_coat():
+                    tally.late_coat_stop += 1
+                elif failing:
+                    tally.false_stop_fault += 1
+                else:
+                    tally.false_stop += 1
         for limit in list(past_since):
             if limit not in past or call is Call.STOP:
                 del past_since[limit]
@@ -345,6 +353,12 @@ class Soak:
             if now_s - since_s > STOP_DUE_S and limit not in reported:
                 reported.add(limit)
                 tally.missed_stop += 1
+
+    def _is_late_coat(self) -> bool:
+        (room,) = self.watch.rooms.values()
+        reasons = room.enclosure.explain()[0].reasons
+        broken = {each.limit for each in reasons if each.state is LimitState.BROKEN}
+        return broken == {ClockName.RECOAT_CLOSES}
 
     def _is_out(self, kind: str, now_s: float) -> bool:
         return any(o.kind == kind and o.start_s <= now_s < o.end_s for o in self.outages)
