@@ -59,8 +59,8 @@ def read_safety(output: str) -> list[Figure]:
             "",
             f"{false_stop:.0f}",
             None,
-            f"in {hours:,.0f} h; and {fault_stop:.0f} while a probe failed. Not counted: {late:.0f} "
-            "for a coat that went on after its recoat window",
+            f"in {hours:,.0f} h; and {fault_stop:.0f} while a probe failed. Not counted: "
+            f"{late:.0f} for a coat that went on after its recoat window",
         ),
         Figure(
             "events lost, changes found in a log",
