@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -11,10 +10,10 @@ import typer
 
 from monitor import __version__
 from monitor.calibrate_cli import calibrate_app
+from monitor.cli_faults import run
 from monitor.cli_log import log_app, sessions_app, spec_app
-from monitor.cli_options import BAD_INPUT, DbOption, JsonOption, SpecOption
+from monitor.cli_options import DbOption, JsonOption, SpecOption
 from monitor.cli_work import work_app
-from rules.errors import FilmcallError
 
 EXIT_CODES = {"GO": 0, "HOLD": 10, "STOP": 20}
 
@@ -34,17 +33,7 @@ app.add_typer(calibrate_app, name="calibrate")
 
 def main() -> None:
     """Run the command line; a fault that a user can mend is one sentence and exit status 2."""
-    try:
-        app()
-    except FilmcallError as fault:
-        typer.echo(f"filmcall: {fault}", err=True)
-        sys.exit(BAD_INPUT)
-    except BrokenPipeError:
-        # Whoever read us has gone; leave nothing for the interpreter to flush.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(141)
-    except KeyboardInterrupt:
-        sys.exit(130)
+    sys.exit(run(app))
 
 
 @app.callback(invoke_without_command=True)

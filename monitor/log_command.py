@@ -95,4 +95,7 @@ def written(out: Path) -> Iterator[TextIO]:
         with out.open("w", encoding="utf-8", newline="") as file:
             yield file
     except OSError as error:
-        raise FilmcallError(f"{out} cannot be written ({error.strerror})") from None
+        raise FilmcallError(
+            f"{out} cannot be written ({error.strerror}), so it is not whole; mend that, or give "
+            "another file"
+        ) from None
