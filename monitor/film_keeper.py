@@ -332,7 +332,7 @@ class FilmKeeper:
         """How the newest coat stands to the one beneath; reckoned once for each coat."""
         from rules.overcoat import NOTHING_WRONG, overcoat_of
 
-        if state.stage is not Stage.APPLY:
+        if state.stage not in (Stage.APPLY, Stage.FLASH):
             return NOTHING_WRONG
         key = (section, state.coat_started_s, len(self._events))
         if key not in self._overcoats:

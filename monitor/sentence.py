@@ -29,6 +29,9 @@ TREND_OF = {
 }
 """Which trend shows a limit's quantity."""
 
+_OWN_WORDS = ("induction", "pot life", "recoat opens", "recoat closes")
+"""What is known well enough: its own words say what to do or to wait for."""
+
 _LIMITS = {str(name): name for name in LimitName}
 _SAMPLE_S = 300.0
 _TREND_S = 3600.0
@@ -84,6 +87,8 @@ def change(call: SectionCall, theme: Theme, spec: Spec | None) -> str:
         return _go_until(call, theme)
     if call.call is Call.STOP:
         return _stop_until(first, timers.get("re-entry"), theme, spec)
+    if first.limit in _OWN_WORDS:
+        return ""
     if first.state is LimitState.UNKNOWN and first.limit != "outlook":
         return theme.words.say("go-when-known")
     if first.limit == "outlook":

@@ -9,6 +9,8 @@ from rules.overcoat import Overcoat
 from rules.reasons import Doubt, minutes_text
 from rules.vocabulary import ClockName, Stage
 
+NOTED = "nothing can be done about it now, and it is noted; look at the film once it is touch dry"
+
 
 def film_doubts(
     stage: Stage, clocks: Iterable[Clock], overcoat: Overcoat, unknown_spec: str, judged_by: str
@@ -31,6 +33,12 @@ def film_doubts(
                 f"{judged_by} stand in. Put its file back, or correct the event",
             )
         )
+    if stage is Stage.FLASH:
+        # The end of the coat undoes none of it: what was laid at the wrong time is no safe film.
+        if overcoat.laid_late:
+            found.append(Doubt("recoat closes", f"{overcoat.laid_late}; {NOTED}"))
+        if overcoat.too_early:
+            found.append(Doubt("recoat opens", f"{overcoat.too_early}; {NOTED}"))
     if stage not in (Stage.MIX, Stage.APPLY):
         return tuple(found)
     clocks = tuple(clocks)

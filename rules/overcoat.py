@@ -15,15 +15,17 @@ from rules.vocabulary import ClockName
 
 
 class Overcoat(NamedTuple):
-    """How the newest coat stands to the one beneath; both "" where nothing is wrong.
+    """How the newest coat stands to the one beneath; all "" where nothing is wrong.
 
     Attributes:
         too_late: why coating over was forbidden when it was begun: the window had closed.
         too_early: why it should have waited: the window had not opened.
+        laid_late: what `too_late` has done to the film once it is laid.
     """
 
     too_late: str
     too_early: str
+    laid_late: str = ""
 
 
 NOTHING_WRONG = Overcoat("", "")
@@ -59,8 +61,13 @@ def overcoat_of(
     before = tuple(event for event in kept if event.time_s < begun_s)
     over = spec_of.get(newest.spec, default_spec) if newest.spec is not None else default_spec
     clocks = clocks_of(section, before, spec_of, over, history, begun_s)
-    too_early = ""
+    too_early = laid_late = ""
     for clock in clocks:
+        if clock.stops_coating:
+            laid_late = (
+                f"coat {newest.number} was begun after the recoat window of coat {clock.coat} "
+                f"had closed: it may not hold to it"
+            )
         if clock.name is ClockName.RECOAT_OPENS and not clock.buried:
             if clock.state in (ClockState.RUNNING, ClockState.WAITING):
                 too_early = (
@@ -72,4 +79,4 @@ def overcoat_of(
                     f"whether the recoat window of coat {clock.coat} had opened when coat "
                     f"{newest.number} was begun is not known"
                 )
-    return Overcoat(coating_over_forbidden(clocks), too_early)
+    return Overcoat(coating_over_forbidden(clocks), too_early, laid_late)

@@ -9,10 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+import pytest
+
 from monitor.config_types import EnclosureConfig, PointConfig
 from monitor.film_keeper import FilmKeeper
 from monitor.pipeline import Enclosure
+from monitor.sentence import change
 from monitor.specs import find_spec
+from monitor.theme import Theme
 from rules.call import Call
 from rules.events import Event
 from rules.section import SectionCall
@@ -161,6 +165,32 @@ def test_a_coat_begun_before_the_window_opened_gets_no_go() -> None:
     assert tent.run(40 * MIN, 60 * MIN) is Call.HOLD
     (reason,) = [each for each in tent.told().reasons if each.limit == "recoat opens"]
     assert "before the recoat window of coat 1 had opened" in reason.text
+
+
+WRONG_TIME = [
+    (40 * MIN, "recoat opens", "coat 2 was begun before the recoat window of coat 1 had opened"),
+    (6 * H, "recoat closes", "coat 2 was begun after the recoat window of coat 1 had closed"),
+]
+
+
+@pytest.mark.parametrize(("begun_s", "name", "said"), WRONG_TIME)
+def test_a_coat_laid_at_the_wrong_time_gets_no_go_while_it_is_wet(
+    begun_s: float, name: str, said: str
+) -> None:
+    coat = [("coat-started", 0.0, {"coat": 1}), ("coat-ended", 20 * MIN, {})]
+    ended_s = begun_s + 20 * MIN
+    again = [("coat-started", begun_s, {"coat": 2}), ("coat-ended", ended_s, {})]
+    tent = Tent(spec(), [*coat, *again])
+    tent.run(0, ended_s + 2 * MIN)
+    assert tent.told().stage is Stage.FLASH
+    # Touch dry takes over half an hour at 18.5 degC; re-entry and dwell take 15 and 10 min.
+    assert tent.run(ended_s + 3 * MIN, ended_s + 28 * MIN) is Call.HOLD
+    (reason,) = [each for each in tent.told().reasons if each.limit == name]
+    assert reason.text.startswith(f"{said}: it may ")
+    assert reason.text.endswith("it is noted; look at the film once it is touch dry")
+    assert "until this is known" not in change(tent.told(), Theme(), spec())
+    assert tent.run(ended_s + 29 * MIN, ended_s + 60 * MIN) is Call.GO
+    assert tent.told().stage is Stage.CURE
 
 
 def test_a_limit_ends_within_a_minute_of_its_step() -> None:
