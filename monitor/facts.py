@@ -6,6 +6,7 @@ Each call row carries it as `facts`, so that clocks, events and review need no c
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 from monitor.config_types import EnclosureConfig, PointConfig
@@ -33,6 +34,8 @@ def facts_of(config: EnclosureConfig, spec: Spec, spec_sha256: str | None) -> Js
         "spec_sha256": spec_sha256,
         "altitude_m": config.altitude_m,
         "timezone": config.timezone,
+        "assumed_surface_offset_k": config.assumed_surface_offset_k,
+        "assumed_surface_accuracy_k": config.assumed_surface_accuracy_k,
         "points": [
             {
                 "point": point.name,
@@ -82,12 +85,20 @@ def config_in(store: Store, enclosure: str) -> EnclosureConfig | None:
         )
         for each in facts["points"]
     )
-    return EnclosureConfig(
+    known = EnclosureConfig(
         name=enclosure,
         points=points,
         spec=str(facts["spec"]),
         timezone=str(facts["timezone"]),
         altitude_m=float(facts["altitude_m"]),
+    )
+    offset_k = facts.get("assumed_surface_offset_k")
+    if offset_k is None:  # there are probes, or an older program wrote it
+        return known
+    return replace(
+        known,
+        assumed_surface_offset_k=float(offset_k),
+        assumed_surface_accuracy_k=float(facts["assumed_surface_accuracy_k"]),
     )
 
 

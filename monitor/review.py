@@ -6,11 +6,13 @@ Reads the log, hands it to `rules`, and keeps what `review_words` and `report` t
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from monitor.config_types import DEFAULT_ACCURACY, EnclosureConfig
+from monitor.review_doubts import doubts_of
 from monitor.review_read import (
     Columns,
     Progress,
@@ -23,7 +25,7 @@ from monitor.specs import find_spec
 from monitor.store import Store
 from monitor.store_rows import LIVE, Calibration, CallRow, Outage, Session
 from rules.causes import BEFORE_S, Answer, Verdict, verdict_of
-from rules.climate_arrays import climate_series, temperature_history
+from rules.climate_arrays import PointColumn, climate_series, temperature_history
 from rules.defects import Defect, find_defect, match_seen, when_and_where
 from rules.errors import FilmcallError, SpecFault
 from rules.events import Event, in_force
@@ -211,7 +213,7 @@ def review(
                  session.started_s, config)
         for name in names
     )  # fmt: skip
-    not_known.extend(_not_known(columns, sections))
+    not_known.extend(doubts_of(columns.health, config, sections))
     problems = tuple(str(problem) for problem in store.verify())
     used = {coat.spec.name: coat.spec for each in sections for coat in each.coats}
     used = used or {default.name: default}
@@ -363,7 +365,7 @@ def _section(
     )
     history = temperature_history(
         series,
-        max((c.accuracy for c in surfaces), default=DEFAULT_ACCURACY[Quantity.SURFACE_TEMP]),
+        _surface_accuracy_k(surfaces, airs, config),
         max((c.accuracy for c in airs), default=DEFAULT_ACCURACY[Quantity.AIR_TEMP]),
         max(columns.max_age_s, 2.0 * columns.step_s),
     )
@@ -383,6 +385,15 @@ def _section(
     )
 
 
+def _surface_accuracy_k(
+    surfaces: Sequence[PointColumn], airs: Sequence[PointColumn], config: EnclosureConfig | None
+) -> float:
+    if not surfaces and config is not None and config.assumed_surface_offset_k is not None:
+        air_k = max((c.accuracy for c in airs), default=DEFAULT_ACCURACY[Quantity.AIR_TEMP])
+        return math.hypot(air_k, config.assumed_surface_accuracy_k)
+    return max((c.accuracy for c in surfaces), default=DEFAULT_ACCURACY[Quantity.SURFACE_TEMP])
+
+
 def _fitting(verdicts: list[Verdict]) -> tuple[Verdict, ...]:
     """Leave out, of several, those on defects that no coat here can have."""
     fitting = tuple(v for v in verdicts if v.answer is not Answer.NO_SUCH_FILM)
@@ -399,36 +410,3 @@ def _calls(
         text = first.get("text", "") if isinstance(first, dict) else ""
         found.append(Call(row.time_s, row.call, row.stage, str(text)))
     return tuple(sorted(found, key=lambda call: call.time_s))
-
-
-def _not_known(columns: Columns, sections: Sequence[SectionReview]) -> list[str]:
-    said: list[str] = []
-    needed = {
-        Quantity.SURFACE_TEMP: "No surface was measured: dew margin and clocks are not known.",
-        Quantity.HUMIDITY: "No humidity was measured: dew margin and damp are not known.",
-        Quantity.AIR_TEMP: "No air temperature was measured: no dew point can be reckoned.",
-        Quantity.CO2: "Carbon dioxide was not measured.",
-    }
-    measured = {each.quantity for each in columns.health if each.readings}
-    said += [text for quantity, text in needed.items() if quantity not in measured]
-    thinned = sum(each.thinned for each in columns.health)
-    if thinned:
-        said.append(
-            f"{thinned} old readings are kept only as the mean, the lowest and the highest of each "
-            "minute. Where those stand on both sides of a limit, it was passed for a part of the "
-            "minute, and how far and how long is told as the most that it can have been; a dew "
-            "margin may even have kept it, since its dampest and its coldest need not have come "
-            "together."
-        )
-    if not any(each.coats for each in sections):
-        said.append(
-            "No coat is recorded, so no stage, window or harm can be told. Record it afterwards: "
-            "filmcall event coat-started --at TIME."
-        )
-    for each in sections:
-        said.extend(f"{each.section}: {text}." for text in each.said)
-    said.append(
-        "A log of the air shows neither mixing ratio nor film thickness, neither dirt nor the "
-        "hand; and a probe tells of its own place only."
-    )
-    return said

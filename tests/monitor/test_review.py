@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import planted
 import pytest
+from command import filmcall
 from planted import CLEAN, PLANTS, SECTION
 from planted_log import asked
 from planted_store import NOW_S, call, put
@@ -296,6 +297,27 @@ def test_a_recordings_readings_serve_a_session_that_has_none_of_its_own(tmp_path
     assert any("logger.csv" in text for text in found.not_known)
     assert any("No surface was measured" in text for text in found.not_known)
     assert any("No coat is recorded" in text for text in found.not_known)
+
+
+def test_a_surface_that_was_only_assumed_is_said_and_reckoned_with(tmp_path: Path) -> None:
+    path = tmp_path / "log.db"
+    rows = [f"2026-10-03T{k // 60:02}:{k % 60:02}:00Z,12.0,70.0\n" for k in range(0, 1440, 5)]
+    recording = tmp_path / "air.csv"
+    recording.write_text("time,temp_air,rh_air\n" + "".join(rows))
+    played = filmcall("replay", str(recording), "--assumed-surface-offset", "-4 K", "--spec",
+                      "two-pack-epoxy-primer", "--db", str(path), "--plain")  # fmt: skip
+    assert played.code == 0, played.err
+    for kind, at in (("coat-started", "10:00"), ("coat-ended", "11:00")):
+        noted = filmcall("event", kind, "--at", f"2026-10-03T{at}:00Z", "--db", str(path))
+        assert noted.code == 0, noted.err
+    text = review_command.run(db=path)
+    assert (
+        "No surface was measured. It is assumed to stand 4 K under the coldest air, give or take "
+        "2 K; dew margin, surface and clocks rest on that." in text
+    )
+    # 12 °C less 4 K, under the 10 °C of the spec; its dew point at 70 % is 6.7 (WMO-No. 8 form).
+    assert "beyond 10.0 °C, worst 8.0 °C" in text
+    assert "beyond 3.0 K, worst 1.3 K" in text
 
 
 def test_calls_stand_as_they_were_told(tmp_path: Path) -> None:

@@ -1,0 +1,81 @@
+"""What a review does not know, in sentences: what was not measured, not kept, or only assumed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from monitor.config_types import EnclosureConfig
+from monitor.review_read import SensorHealth
+from rules.film_record import CoatRecord
+from sensors.reading import Quantity
+
+_MISSING = {
+    Quantity.SURFACE_TEMP: "No surface was measured: dew margin and clocks are not known.",
+    Quantity.HUMIDITY: "No humidity was measured: dew margin and damp are not known.",
+    Quantity.AIR_TEMP: "No air temperature was measured: no dew point can be reckoned.",
+    Quantity.CO2: "Carbon dioxide was not measured.",
+}
+
+
+class Reviewed(Protocol):
+    """What is asked of a section's review."""
+
+    @property
+    def section(self) -> str:
+        """Its name."""
+        ...
+
+    @property
+    def coats(self) -> tuple[CoatRecord, ...]:
+        """What became of each."""
+        ...
+
+    @property
+    def said(self) -> tuple[str, ...]:
+        """What has to be said of it."""
+        ...
+
+
+def doubts_of(
+    health: Sequence[SensorHealth],
+    config: EnclosureConfig | None,
+    sections: Sequence[Reviewed],
+) -> list[str]:
+    """Return what has to be said of a session that its log does not know.
+
+    Args:
+        health: of each channel.
+        config: of the enclosure, or None where neither the log nor a file tells it.
+        sections: as they were looked back at.
+    """
+    missing = dict(_MISSING)
+    if config is not None and config.assumed_surface_offset_k is not None:
+        missing[Quantity.SURFACE_TEMP] = (
+            "No surface was measured. It is assumed to stand "
+            f"{abs(config.assumed_surface_offset_k):g} K under the coldest air, give or take "
+            f"{config.assumed_surface_accuracy_k:g} K; dew margin, surface and clocks rest on that."
+        )
+    measured = {each.quantity for each in health if each.readings}
+    said = [text for quantity, text in missing.items() if quantity not in measured]
+    thinned = sum(each.thinned for each in health)
+    if thinned:
+        said.append(
+            f"{thinned} old readings are kept only as the mean, the lowest and the highest of each "
+            "minute. Where those stand on both sides of a limit, it was passed for a part of the "
+            "minute, and how far and how long is told as the most that it can have been; a dew "
+            "margin may even have kept it, since its dampest and its coldest need not have come "
+            "together."
+        )
+    if not any(each.coats for each in sections):
+        said.append(
+            "No coat is recorded, so no stage, window or harm can be told. Record it afterwards: "
+            "filmcall event coat-started --at TIME."
+        )
+    for each in sections:
+        said.extend(f"{each.section}: {text}." for text in each.said)
+    said.append(
+        "A log of the air shows neither mixing ratio nor film thickness, neither dirt nor the "
+        "hand; and a probe tells of its own place only."
+    )
+    return said
