@@ -45,6 +45,7 @@ def one_column(rooms: Rooms, width: int, space: int) -> Lines:
         _trend_room(rooms, rooms.trend_limits()[:1], inner, 5, tall=3, ahead=True),
         _flowing(rooms, "clocks", rooms.clock_groups(), inner, 1, none="no-clocks"),
         _outlook(rooms, inner, 2),
+        _no_band(rooms, inner, 2),
         _sensors(rooms, inner, 3),
         _listed(rooms, "events", rooms.event_items(), inner, 4),
     ]
@@ -65,7 +66,8 @@ def columns(rooms: Rooms, width: int, space: int, count: int) -> Lines:
     climate = _stacked(rooms, "climate", rooms.climate_items(), each, 0)
     pieces = rooms.clock_items(long=True) if count > 2 else rooms.clock_groups()
     clocks = _stacked(rooms, "clocks", pieces, each, 1, none="no-clocks")
-    outlook = _stacked(rooms, "outlook", _told(rooms), each, 1)
+    told = _told(rooms)
+    outlook = _stacked(rooms, "outlook", [*told[:1], *rooms.no_band_items(), *told[1:]], each, 1)
     sensors = _sensors(rooms, each, 2)
     if count > 2:
         sensors = _stacked(rooms, "sensors", rooms.sensor_items(long=True), each, 2)
@@ -140,6 +142,13 @@ def _outlook(rooms: Rooms, width: int, rank: int) -> Room:
         return full.draw(count) if first <= count else brief.draw(count)
 
     return Room(full.title, 1, full.most, rank, draw)
+
+
+def _no_band(rooms: Rooms, width: int, rank: int) -> Room:
+    """Why there is no band, in one line under the outlook, or in more where there is room."""
+    lines = [line for item in rooms.no_band_items() for line in wrap(item, width)]
+    brief = [cut(item, width) for item in rooms.no_band_items()]
+    return Room("", 1, len(lines), rank, lambda count: lines if len(lines) <= count else brief)
 
 
 def _sensors(rooms: Rooms, width: int, rank: int) -> Room:

@@ -9,6 +9,7 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -124,6 +125,8 @@ def look_ahead(
         source=made.outlook.source,
     )
     bands = bands_of(made.outlook, forecast, now_s)
+    if forecast is not None and made.model is None:
+        bands = replace(bands, by_trend_why=" ".join(made.outlook.notes))
     return Looked(ahead, bands, temperature_outlook(made.outlook), made.model)
 
 

@@ -322,6 +322,7 @@ def outlook_of(
     Raises:
         TooLittleLog: under a day of log, or nothing now.
     """
+    refused: tuple[str, ...] = ()
     if forecast is not None:
         notes.append(about(forecast, told.track.end_s))
         notes.extend(forecast.notices)
@@ -337,8 +338,9 @@ def outlook_of(
             notes.append(f"enclosure model: {model.describe()}")
             return made, model, drive
         except (ModelRefused, ForecastUnfit) as fault:
-            notes.append(str(fault))
-    return damped_trend(told.track), None, None
+            refused = (str(fault),)
+    trend = damped_trend(told.track)
+    return replace(trend, notes=(*trend.notes, *refused)), None, None
 
 
 def _specs(

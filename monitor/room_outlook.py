@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from rich.cells import cell_len, set_cell_size
 from rich.text import Text
 
@@ -251,9 +253,12 @@ class OutlookRoom(ClockRoom):
         if not items and call.looked_ahead_s > 0.0:
             time = self.theme.words.duration(call.looked_ahead_s)
             by_trend = any(reason.state is LimitState.UNKNOWN for reason in reasons)
-            key = "outlook-trend" if by_trend else "outlook-nothing"
+            key = "outlook-nothing"
+            if by_trend:
+                key = "outlook-trend-only" if self.no_band_items() else "outlook-trend"
             items = [self.part(self.say(key, time=time))]
-        return items or [self.part(self.say("outlook-none"), "unknown")]
+        none = "outlook-none-yet" if self.no_band_items() else "outlook-none"
+        return items or [self.part(self.say(none), "unknown")]
 
     def forecast_items(self) -> list[Text]:
         """Age, reach and gaps of the forecast that the outlook rests on, where there is one."""
@@ -261,3 +266,21 @@ class OutlookRoom(ClockRoom):
         if bands is None or not bands.forecast:
             return []
         return [self.part(clean(bands.forecast), "label")]
+
+    def no_band_items(self) -> list[Text]:
+        """Why there is no band of the next hours, or none by the forecast; mostly nothing."""
+        bands = self._bands()
+        if bands is not None:
+            key, why = "outlook-by-trend", bands.by_trend_why
+        else:
+            section = "" if self.worst is None else self.worst.section
+            key, why = "outlook-no-band", self.snapshot.outlook_why.get(section, "")
+        if not why:
+            return []
+        return [self.part(self.say(key, why=clean(_ground(why))), "label")]
+
+
+def _ground(why: str) -> str:
+    """What a refusal rests on; what follows from it the screen shows by itself."""
+    found = re.split(", so |; the outlook |; see ", why, maxsplit=1)[0]
+    return found.removeprefix("enclosure model: ").rstrip(".")

@@ -57,6 +57,7 @@ class OutlookBands:
         surface_temp_c: of the coldest surface, or None [°C].
         source: what it rests on, in words.
         forecast: age, reach and gaps of the forecast in words, or "".
+        by_trend_why: why it goes by the trend alone though there is a forecast, or "".
     """
 
     made_s: float
@@ -67,6 +68,7 @@ class OutlookBands:
     surface_temp_c: Band | None
     source: str = ""
     forecast: str = ""
+    by_trend_why: str = ""
 
     def band(self, name: str) -> Band | None:
         """Return a quantity's band by the name that `Snapshot.trends` has for it."""
@@ -97,6 +99,7 @@ class Snapshot:
         specs: by name, so that the screen can say what would change a call, and offer them; the
             enclosure's own first.
         outlook: the next hours of each section that has an outlook, by its name.
+        outlook_why: why a section has none, by its name, where that is known.
     """
 
     enclosure: str
@@ -115,3 +118,4 @@ class Snapshot:
     notices: tuple[str, ...] = ()
     specs: Mapping[str, Spec] = field(default_factory=dict)
     outlook: Mapping[str, OutlookBands] = field(default_factory=dict)
+    outlook_why: Mapping[str, str] = field(default_factory=dict)

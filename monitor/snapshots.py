@@ -63,6 +63,7 @@ class SnapshotMaker:
         notices: Sequence[str] = (),
         counts: Mapping[str, int] | None = None,
         outlook: Mapping[str, OutlookBands] | None = None,
+        outlook_why: Mapping[str, str] | None = None,
     ) -> Snapshot:
         """Return the enclosure as it is now.
 
@@ -75,6 +76,7 @@ class SnapshotMaker:
             counts: what the intake refused or dropped, by name.
             outlook: the next hours of each section; what was made over half an hour ago is left
                 out.
+            outlook_why: why a section has no outlook.
         """
         enclosure, keeper = self._enclosure, self._keeper
         if not self._clocks_s <= now_s < self._clocks_s + 1.0:
@@ -106,6 +108,7 @@ class SnapshotMaker:
                 for name, bands in (outlook or {}).items()
                 if 0.0 <= now_s - bands.made_s <= AHEAD_COUNTS_S
             },
+            outlook_why=dict(outlook_why or {}),
             specs={keeper.default_spec.name: keeper.default_spec, **keeper.specs},
         )
 

@@ -92,6 +92,7 @@ class Alarms:
                 notices=[*notices, *routes, *self._watch.calibrations.notices(now_s)],
                 counts=counts,
                 outlook=self._watch.rooms[name].bands,
+                outlook_why=self._watch.rooms[name].outlook_why,
             )
             self.snapshots[name] = snapshot
             rung += board.update(snapshot)

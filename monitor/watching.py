@@ -67,6 +67,7 @@ class Room:
         teller: of its calls.
         events_row: the last row of its events that was seen.
         bands: the next hours of each section, for the screen.
+        outlook_why: why a section has no outlook, where it has been asked for one.
         load_s: when its temperatures are to be taken from the log again, or None [s].
     """
 
@@ -75,6 +76,7 @@ class Room:
     teller: Teller
     events_row: int
     bands: dict[str, OutlookBands] = field(default_factory=dict)
+    outlook_why: dict[str, str] = field(default_factory=dict)
     load_s: float | None = None
 
 
@@ -315,6 +317,7 @@ class Watch:
             if section is not None:
                 section.ahead = answer.ahead
                 room.keeper.look_ahead(section.name, answer.surface)
+                room.outlook_why[section.name] = answer.why
                 if answer.bands is not None:
                     room.bands[section.name] = answer.bands
                 else:

@@ -24,7 +24,8 @@ from monitor.snapshot import PointHealth, Snapshot
 from monitor.theme import Colours, Theme, clean, theme_of
 from monitor.words import ENGLISH, Words
 from rules.call import Call
-from rules.vocabulary import EventKind
+from rules.reasons import Reason
+from rules.vocabulary import EventKind, LimitState
 from sensors.reading import Quality, Quantity
 
 SIZES = [Size(40, 12), Size(80, 24), Size(120, 40), Size(200, 60)]
@@ -363,6 +364,57 @@ def test_an_outlook_too_long_for_its_line_leaves_its_range_out_and_no_half_sente
     told = next(line for line in lines if "OUTLOOK" in line)
     assert "would become too cold in about" in told
     assert told.count("(") == told.count(")")
+
+
+TOO_LITTLE = (
+    "log of 3.2 h is under the 24 h that an outlook learns from, so none is made; let the log grow"
+)
+
+
+def test_why_there_is_no_band_stands_in_the_outlook() -> None:
+    for name in SCENES:
+        snapshot = scene(name)
+        section = snapshot.calls[0].section
+        bare = replace(snapshot, outlook={}, outlook_why={section: TOO_LITTLE})
+        for size in LARGE:
+            lines = lines_of(bare, size)
+            seen = flat(lines)
+            # Side by side with other rooms the line goes on in the next one.
+            rest = " the 24 h that an outlook learns from" if size.columns == 80 else ""
+            assert f"no band: log of 3.2 h is under{rest}" in seen
+            assert "let the log grow" not in seen
+            assert "EVENTS" in seen
+        assert "no band" not in flat(lines_of(replace(bare, outlook_why={}), Size(80, 24)))
+        assert "no band" not in flat(lines_of(replace(snapshot, outlook_why={section: ""}), size))
+
+
+def test_where_the_reason_is_known_nothing_is_said_of_a_forecast() -> None:
+    snapshot = scene("go")
+    call = snapshot.calls[0]
+    unknown = Reason("outlook", LimitState.UNKNOWN, None, None, None, "", "outlook: unknown")
+    limits = tuple(r for r in call.reasons if r.limit != "outlook")
+    for looked_s, told in ((3600.0, "by the recent trend nothing breaks"), (0.0, "not known yet")):
+        young = replace(call, reasons=(*limits, unknown), looked_ahead_s=looked_s)
+        bare = replace(snapshot, calls=(young,), outlook={})
+        assert "no forecast" in flat(lines_of(bare, Size(80, 24)))
+        seen = flat(lines_of(replace(bare, outlook_why={call.section: TOO_LITTLE}), Size(80, 24)))
+        assert told in seen
+        assert "no forecast" not in seen
+
+
+def test_a_forecast_that_the_log_cannot_use_says_so_beside_the_trends_band() -> None:
+    snapshot = scene("hold")
+    why_trend = (
+        "enclosure model: it explains 12 % of the air's changes over six hours (at least 30 %), so "
+        "the outlook goes by the trend alone; log the heater, and check the forecast's place"
+    )
+    outlook = {k: replace(v, by_trend_why=why_trend) for k, v in snapshot.outlook.items()}
+    refused = replace(snapshot, outlook=outlook)
+    assert "by the trend alone: it explains 12 % of the air" in flat(
+        lines_of(refused, Size(80, 24))
+    )
+    for size in LARGE[1:]:
+        assert "by the trend alone: it explains 12 %" in flat(lines_of(refused, size)), size
 
 
 def test_a_band_that_ends_early_leaves_the_rest_open() -> None:

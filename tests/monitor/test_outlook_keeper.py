@@ -22,11 +22,14 @@ from monitor.outlook_keeper import Answer, OutlookKeeper, TooOld, look_ahead
 from monitor.snapshots import SnapshotMaker
 from monitor.specs import find_spec
 from monitor.store import Store
+from monitor.watch_alarms import Alarms
 from rules.clock_run import Clock, ClockState
 from rules.events import Event
 from rules.outlook import AHEAD_COUNTS_S
 from rules.vocabulary import ClockName, EventKind
+from sensors.forecast import read_forecast
 from sensors.reading import Quantity
+from tests.support.live import Live
 
 DAYS = 3.3
 SEED = 2011  # a tent whose rates 3.3 days of log determine
@@ -291,3 +294,40 @@ def test_no_outlook_rests_on_a_log_that_ended_hours_ago(
             look_ahead(store, config, "all", folder, end_s + 14 * 3600.0)
         looked = look_ahead(store, config, "all", folder, end_s + 600.0)
     assert looked.ahead.made_s <= end_s, "it is as old as its data"
+
+
+def test_the_screen_is_told_why_there_is_no_outlook(tmp_path: Path) -> None:
+    keeper = OutlookKeeper(tmp_path / "log.db", {}, tmp_path, time.time, least_s=0.0)
+    live = Live(tmp_path, outlooks=keeper)
+    keeper._configs["tent"] = live.watch.rooms["tent"].enclosure.config
+    alarms = Alarms(live.watch, None)
+    keeper.start()
+    try:
+        live.run(600.0, live.climate())
+        until_s = time.monotonic() + 30.0
+        while not live.watch.rooms["tent"].outlook_why and time.monotonic() < until_s:
+            time.sleep(0.02)
+            live.run(10.0, live.climate())
+        alarms.look()
+    finally:
+        keeper.stop()
+        live.end()
+    (why,) = alarms.snapshots["tent"].outlook_why.values()
+    assert "no outlook" in why or "none is made" in why
+
+
+def test_a_forecast_that_is_not_used_says_why(
+    folder: Path, config: EnclosureConfig, end_s: float, tmp_path: Path
+) -> None:
+    rows = (folder / "hours.csv").read_text().splitlines()
+    from_ = datetime.fromtimestamp(end_s - 7200.0, UTC)
+    kept = [row for row in rows[1:] if datetime.fromisoformat(row.split(",")[0]) > from_]
+    path = tmp_path / "hours.csv"
+    path.write_text("\n".join(["time,temp,dew", *kept]))
+    hours = read_forecast(path)
+    with Store.open(folder / "log.db", now_s=lambda: 0.0, read_only=True) as store:
+        looked = look_ahead(store, config, "all", folder, end_s, forecast=hours)
+        plain = look_ahead(store, config, "all", folder, end_s)
+    # Two past hours are nothing to fit the model to.
+    assert "share only " in looked.bands.by_trend_why
+    assert plain.bands.by_trend_why == ""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from monitor.config import load_config_file
+from monitor.outlook_keeper import OutlookKeeper
 from monitor.pipeline import Enclosure
 from monitor.publish import Publisher
 from monitor.steady import SteadyClock
@@ -97,6 +98,7 @@ class Live:
         text: str = ONE_PLANK,
         machine: Machine | None = None,
         publisher: Publisher | None = None,
+        outlooks: OutlookKeeper | None = None,
     ) -> None:
         file = folder / "live.toml"
         file.write_text(text)
@@ -116,6 +118,7 @@ class Live:
             tell=self._tell,
             publisher=publisher,
             station="test-bench",
+            outlooks=outlooks,
         )
 
     def _tell(self, _enclosure: Enclosure, _calls: list[SectionCall], told: Json) -> None:
