@@ -14,9 +14,9 @@ from datetime import datetime
 from importlib.resources import files
 from itertools import groupby
 
-from monitor.report import CAUTION, ReportNotInstalled
+from monitor.report import ReportNotInstalled
 from monitor.review import Review, SectionReview
-from monitor.review_words import Stamp, figure
+from monitor.review_words import CAUTION, Stamp, figure
 from rules.events import Event
 from rules.films import ALL_SECTIONS, is_about
 from rules.vocabulary import EventKind, LimitName

@@ -22,23 +22,12 @@ from rules.spec import Spec
 from rules.vocabulary import LimitName
 
 CALLS_SHOWN = 60
-CAUTION = (
-    "This looks at the film and the air round it. It says nothing about the air that people "
-    "breathe; follow the safety data sheet before working on a spoiled film."
-)
 SAFETY = (
     "Two-pack polyurethanes contain isocyanates; sanding dust and solvent vapour harm and burn. "
     "Follow the safety data sheet, local codes and licensed practice, and wear the respiratory "
     "protection that they ask for, air-fed where they do. This program measures no vapour and no "
     "breathing air."
 )
-_QUANTITY = {
-    "air_temp": "air temperature",
-    "humidity": "humidity",
-    "surface_temp": "surface temperature",
-    "co2": "carbon dioxide",
-    "dust": "dust",
-}
 
 
 class ReportNotInstalled(FilmcallError):
@@ -77,6 +66,7 @@ def _context(review: Review) -> dict[str, Any]:
     stamp = Stamp(review.timezone)
     session = review.session
     named = list(review.events)
+    advised = words.advised(review)
     kinds = {
         "live": "Measured live.",
         "replay": "A recording played back.",
@@ -95,16 +85,19 @@ def _context(review: Review) -> dict[str, Any]:
         "to": stamp(review.to_s),
         "zone": stamp.name,
         "kind": kinds.get(session.kind, ""),
-        "caution": CAUTION,
+        "caution": words.CAUTION,
         "safety": SAFETY,
         "no_chance": words.NO_CHANCE,
         "seen": words.seen_words(review) if review.seen else "",
         "verdict_sections": [
             {
-                "name": _name(each.section),
-                "verdicts": [_verdict(verdict, stamp, at == 0) for verdict in each.verdicts],
+                "name": words.section_name(each.section),
+                "verdicts": [
+                    _verdict(verdict, stamp, (each.section, verdict.defect.name) in advised)
+                    for verdict in each.verdicts
+                ],
             }
-            for at, each in enumerate(review.sections)
+            for each in review.sections
             if each.verdicts
         ],
         "sections": [
@@ -114,27 +107,20 @@ def _context(review: Review) -> dict[str, Any]:
         "sensors": [
             {
                 "point": each.point,
-                "quantity": _QUANTITY[each.quantity.value],
+                "quantity": words.SENSOR_WORDS[each.quantity.value],
                 "range": f"{figure(each.low, each.quantity.unit)} to "
                 f"{figure(each.high, each.quantity.unit)}",
                 "health": words.health_words(each),
             }
             for each in review.sensors
         ],
-        "calibrations": [
-            f"{each.point}, {_QUANTITY[each.quantity.value]}: calibrated {stamp(each.made_s)}"
-            for each in review.calibrations
-        ]
+        "calibrations": [words.calibration_words(each, stamp) for each in review.calibrations]
         or ["No calibration of these points is in the log."],
         "outages": [f"{stamp(each.from_s)}: {each.text}" for each in review.outages],
         "not_known": review.not_known,
         "specs": [_spec(spec) for spec in review.specs],
         "chain": chain,
     }
-
-
-def _name(section: str) -> str:
-    return "Whole work" if section == ALL_SECTIONS else section
 
 
 def _section(
@@ -144,7 +130,7 @@ def _section(
     calls = each.calls[:CALLS_SHOWN]
     left = len(each.calls) - len(calls)
     return {
-        "name": _name(each.section),
+        "name": words.section_name(each.section),
         "coats": [
             _coat(each, coat, f"s{number}c{at}", events, where, stamp, session)
             for at, coat in enumerate(each.coats)

@@ -12,7 +12,7 @@ from monitor.log_command import reading_log, written
 from monitor.review import Review, choose_session, review
 from monitor.review_json import review_dict
 from monitor.review_read import Progress
-from monitor.review_words import plain_text
+from monitor.review_text import plain_text
 from rules.errors import FilmcallError
 
 

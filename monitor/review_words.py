@@ -2,37 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import UTC, datetime, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from monitor.review import Review, SectionReview
+from monitor.review import Review
 from monitor.review_read import SensorHealth
-from monitor.store_rows import Session
-from monitor.theme import clean
+from monitor.store_rows import Calibration, Session
 from rules.causes import Answer, Evidence, Verdict
 from rules.defects import Sign
 from rules.events import Event
 from rules.exposure import Beyond, LimitTimes
 from rules.film_record import CoatRecord
+from rules.films import ALL_SECTIONS
 from rules.kept_times import Kept, Window, WindowName
-from rules.vocabulary import EventKind, LimitName
+from rules.vocabulary import LimitName
 
 NO_CHANCE = (
     "Causes stand in the order of how far and how long they held while the film was open to them; "
     "that is no probability."
 )
+UNITS_SAID = "K h and % h: how far beyond a limit, times how long."
+CAUTION = (
+    "This looks at the film and the air round it. It says nothing about the air that people "
+    "breathe; follow the safety data sheet before working on a spoiled film."
+)
+SENSOR_WORDS = {
+    "air_temp": "air temperature",
+    "humidity": "humidity",
+    "surface_temp": "surface temperature",
+    "co2": "carbon dioxide",
+    "dust": "dust",
+}
 QUANTITY_WORDS = {
     LimitName.DEW_MARGIN_MIN: "dew margin",
     LimitName.HUMIDITY_MAX: "humidity",
-    LimitName.HUMIDITY_MIN: "humidity (least)",
-    LimitName.SURFACE_TEMP_MIN: "surface, coldest",
-    LimitName.SURFACE_TEMP_MAX: "surface, warmest",
-    LimitName.AIR_TEMP_MIN: "air, coldest",
-    LimitName.AIR_TEMP_MAX: "air, warmest",
+    LimitName.HUMIDITY_MIN: "lowest humidity",
+    LimitName.SURFACE_TEMP_MIN: "coldest surface",
+    LimitName.SURFACE_TEMP_MAX: "warmest surface",
+    LimitName.AIR_TEMP_MIN: "coldest air",
+    LimitName.AIR_TEMP_MAX: "warmest air",
 }
 _UNIT_WORDS = {"degC": "°C"}
-_NOTED = (EventKind.NOTE, EventKind.MEASURED, EventKind.OVERRULED)
 _OF_MARGIN = (Sign.LOW_MARGIN, Sign.WET_BEFORE)
 
 
@@ -130,7 +140,7 @@ def evidence_words(evidence: Evidence, stamp: Stamp) -> str:
     partly = partly_words(found, sure=evidence.cause.sign not in _OF_MARGIN)
     if found.beyond_s <= 0.0 and partly:
         return (
-            f"coat {evidence.coat}: {side} {bound} {partly}, of {whole} open to it, from "
+            f"coat {evidence.coat}: {side} {bound} {partly}, of {whole} that matter, from "
             f"{stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
             f"{exposure_words(found)} beyond"
         )
@@ -139,7 +149,7 @@ def evidence_words(evidence: Evidence, stamp: Stamp) -> str:
     sure = "" if evidence.clear else "; within the sensors' uncertainty, so not sure"
     also = f" and {partly}" if partly else ""
     return (
-        f"coat {evidence.coat}: {length(found.beyond_s)} {side} {bound} of {whole} open to it"
+        f"coat {evidence.coat}: {length(found.beyond_s)} {side} {bound}, of {whole} that matter"
         f"{also}, from {stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
         f"{exposure_words(found)} beyond{sure}"
     )
@@ -191,6 +201,8 @@ def answer_words(verdict: Verdict) -> str:
             return f"A log of the air cannot show what causes {title}."
         case Answer.NO_SUCH_FILM:
             families = " or ".join(verdict.defect.families)
+            if not families:
+                return f"No coat is recorded, so the log can tell no cause of {title}."
             return f"{_capital(title)} comes with {families} coatings; the log has no such coat."
 
 
@@ -200,11 +212,28 @@ def _explained(verdict: Verdict) -> str:
     return f"the sensors' uncertainty{means}"
 
 
+def section_name(section: str) -> str:
+    """Return what a section is called."""
+    return "Whole work" if section == ALL_SECTIONS else section
+
+
+def advised(review: Review) -> frozenset[tuple[str, str]]:
+    """Return which section's verdict on each defect carries its advice: the first that has one."""
+    first: dict[str, str] = {}
+    for each in review.sections:
+        for verdict in each.verdicts:
+            first.setdefault(verdict.defect.name, each.section)
+    return frozenset((section, defect) for defect, section in first.items())
+
+
 def seen_words(review: Review) -> str:
     """Return what was said to be seen, and how it was understood."""
-    fits = ", ".join(defect.title for defect in review.asked)
     when = f"; {'; '.join(review.seen_says)}" if review.seen_says else ""
-    return f'Seen: "{review.seen}"{when}. Looked for: {fits}.'
+    judged = {verdict.defect.name for each in review.sections for verdict in each.verdicts}
+    fits = ", ".join(defect.title for defect in review.asked if defect.name in judged)
+    others = ", ".join(defect.title for defect in review.asked if defect.name not in judged)
+    left = f" Left out, since no coat here can have it: {others}." if others else ""
+    return f'Seen: "{review.seen}"{when}. Looked for: {fits}.{left}'
 
 
 def _capital(text: str) -> str:
@@ -265,6 +294,11 @@ def health_words(each: SensorHealth) -> str:
     return f"{each.readings} readings{means}{every}; {gaps}; {bad or 'all ok'}"
 
 
+def calibration_words(each: Calibration, stamp: Stamp) -> str:
+    """Return when a probe was last calibrated."""
+    return f"{each.point}, {SENSOR_WORDS[each.quantity.value]}: calibrated {stamp(each.made_s)}"
+
+
 def event_details(event: Event) -> str:
     """Return what a person said with an event: the note, a measured value, spec, coat and pot."""
     value = "" if event.value is None else f"{event.what} {event.value:g} {event.unit or ''}"
@@ -281,81 +315,16 @@ def event_details(event: Event) -> str:
     return "; ".join(each for each in details if each)
 
 
-def noted_lines(events: Iterable[Event], stamp: Stamp) -> list[str]:
-    """Return what people noted or measured by hand, a line each, in the order of time."""
-    return [
-        f"{stamp(event.time_s)} {event.kind}{', ' + event.section if event.section else ''}: "
-        f"{event_details(event) or 'nothing said'}"
-        for event in sorted(events, key=lambda each: each.time_s)
-        # A session's note is its title, which stands at the head.
-        if event.kind in _NOTED or (event.note and event.kind is not EventKind.SESSION_STARTED)
-    ]
-
-
-def plain_text(review: Review) -> str:
-    """Return the whole review as plain lines; nothing in them can steer a terminal."""
-    stamp = Stamp(review.timezone)
-    lines = [
-        f"{review.session.title or 'session'} in {review.session.enclosure or ''}, "
-        f"{stamp(review.from_s)} to {stamp(review.to_s)} {stamp.name}"
-    ]
-    if review.seen:
-        lines.append(seen_words(review))
-    for at, each in enumerate(review.sections):
-        lines += _section_lines(each, review, stamp, advice=at == 0)
-    noted = noted_lines(review.events, stamp)
-    lines += ["", "Noted and measured by hand", *(f"  {line}" for line in noted)] if noted else []
-    lines += ["", "Sensors"]
-    lines += [f"  {s.point} {s.quantity}: {health_words(s)}" for s in review.sensors]
-    lines += [
-        f"  {c.point} {c.quantity}: calibrated {stamp(c.made_s)}" for c in review.calibrations
-    ]
-    if review.outages:
-        lines += ["", "Outages"] + [f"  {stamp(o.from_s)}: {o.text}" for o in review.outages]
-    lines += ["", "Not known"] + [f"  {text}" for text in review.not_known]
-    if review.chain_problems:
-        lines += ["", "The log was changed after it was written:"]
-        lines += [f"  {text}" for text in review.chain_problems]
-    return "\n".join(clean(line) for line in lines)
-
-
-def _section_lines(each: SectionReview, review: Review, stamp: Stamp, *, advice: bool) -> list[str]:
-    lines = ["", f"Section {each.section}"]
-    for coat in each.coats:
-        laid = f"{stamp(coat.started_s)} to {stamp(coat.ended_s)}"
-        lines += [f"  {coat_title(coat)}", f"    {laid}; {coat_outcome(coat, review.session)}"]
-        for limit in coat.limits:
-            if limit.broken_s >= 60.0 or limit.beyond.partly_s > 0.0:
-                lines.append(f"    {limit_words(limit, stamp)}")
-        lines += [f"    {window_words(window, stamp)}" for window in coat.windows]
-    for verdict in each.verdicts:
-        lines += ["", f"  {answer_words(verdict)}"]
-        lines += [
-            f"    {at}. {e.cause.sign}: {evidence_words(e, stamp)}"
-            for at, e in enumerate(verdict.ranked, 1)
-        ]
-        lines += [f"    kept: {e.cause.sign}: {evidence_words(e, stamp)}" for e in verdict.cleared]
-        lines += [f"    not looked at: {cause.sign}: {why}" for cause, why in verdict.not_looked]
-        if not advice:
-            continue  # the same for every section, so it is given once
-        lines.append("    No sensor sees: " + "; ".join(verdict.defect.unseen))
-        lines.append(f"    To tell it apart: {verdict.defect.tell_apart}")
-        lines.append(f"    First aid: {verdict.defect.first_aid}")
-        if not review.seen:
-            lines.append(f'    Say what you saw with --seen "...": {verdict.defect.ask}')
-    if any(verdict.ranked for verdict in each.verdicts):
-        lines.append(f"  {NO_CHANCE}")
-    return lines
-
-
 def limit_words(limit: LimitTimes, stamp: Stamp) -> str:
     """Return how one limit was kept over one stage."""
     found = limit.beyond
     partly = partly_words(found, sure=limit.name is not LimitName.DEW_MARGIN_MIN)
     kept = length(limit.broken_s) if limit.broken_s >= 60.0 else ""
+    side = "over" if found.upper else "under"
     return (
         f"{limit.stage}, {QUANTITY_WORDS[limit.name]}: "
-        f"{' and '.join(each for each in (kept, partly) if each)} beyond "
-        f"{figure(found.bound, found.unit)}, worst {figure(found.worst, found.unit)} at "
-        f"{stamp(found.worst_s)}, {exposure_words(found)}"
+        f"{' and '.join(each for each in (kept, partly) if each)} "
+        f"{side} {figure(found.bound, found.unit)}, "
+        f"worst {figure(found.worst, found.unit)} at {stamp(found.worst_s)}, "
+        f"{exposure_words(found)}"
     )

@@ -20,7 +20,8 @@ from monitor.report import html_report
 from monitor.review import NothingToReview, Review, choose_session, review
 from monitor.review_json import review_dict
 from monitor.review_read import read_columns
-from monitor.review_words import Stamp, plain_text
+from monitor.review_text import plain_text
+from monitor.review_words import CAUTION, Stamp
 from monitor.store import Store
 from rules.causes import Answer
 from rules.errors import FilmcallError
@@ -70,6 +71,62 @@ def test_a_clean_job_is_inside_its_spec_and_spoken_for(tmp_path: Path) -> None:
     assert text.count("Inside its spec") == 3
     assert "The log speaks against every cause" in text
     assert "Outside its spec" not in text
+
+
+def test_the_answer_stands_before_the_figures_and_the_caution_at_the_end(tmp_path: Path) -> None:
+    store = put(tmp_path / "log.db", PLANTS["dew-on-topcoat"](3000))
+    text = plain_text(reviewed(store, seen="milky in the morning, dull, greasy"))
+    why, first_aid = text.index("The log supports a cause"), text.index("First aid: ")
+    assert why < first_aid < text.index("Two-pack polyurethane topcoat") < text.index("\nSensors")
+    assert text.endswith(CAUTION)
+    assert "K h and % h: how far beyond a limit, times how long." in text
+    # A topcoat cannot bloom: what was asked and not looked at is named all the same.
+    assert "Looked for: moisture blush or gloss loss." in text
+    assert "Left out, since no coat here can have it: amine bloom or blush." in text
+
+
+def test_without_a_defect_the_review_says_how_to_ask(tmp_path: Path) -> None:
+    store = put(tmp_path / "log.db", PLANTS["dew-on-topcoat"](3000))
+    last = plain_text(reviewed(store)).splitlines()[-1]
+    assert last.startswith("Is something wrong with the film? Say how it looks and feels: ")
+
+
+@pytest.mark.parametrize(
+    ("defect", "said"),
+    [
+        ("poor-adhesion", "No coat is recorded, so the log can tell no cause of poor adhesion"),
+        ("amine-bloom", "Amine bloom or blush comes with epoxy coatings; the log has no such coat"),
+    ],
+)
+def test_a_log_without_a_coat_says_why_it_tells_no_cause(
+    tmp_path: Path, defect: str, said: str
+) -> None:
+    job = CLEAN["good-primer"](3000)
+    bare = dataclasses.replace(job, events=job.events[:1])
+    text = plain_text(reviewed(put(tmp_path / "log.db", bare), defect=defect))
+    assert said in text
+    assert "  No coat is recorded." in text
+
+
+def test_advice_is_given_once_with_the_first_section_that_can_have_the_defect(
+    tmp_path: Path,
+) -> None:
+    # The deck has a topcoat, which cannot bloom; the hull's epoxy can, and comes after it.
+    job = PLANTS["dew-on-epoxy"](3000)
+    more = [
+        Event(kind, MIDNIGHT + hour * HOUR, planted.ENCLOSURE, "a-deck", spec=spec)
+        for kind, hour, spec in (
+            (EventKind.COAT_STARTED, 30.0, "polyurethane-topcoat"),
+            (EventKind.COAT_ENDED, 31.0, None),
+        )
+    ]
+    found = reviewed(put(tmp_path / "log.db", job, more), seen="greasy, milky")
+    assert [each.section for each in found.sections] == ["a-deck", SECTION]
+    told = [{v.defect.name for v in each.verdicts} for each in found.sections]
+    assert "amine-bloom" not in told[0]
+    assert "amine-bloom" in told[1]
+    for shown in (plain_text(found), html_report(found)):
+        assert shown.count("A wet white cloth comes away greasy") == 1
 
 
 def test_what_was_seen_is_enough_and_others_films_are_left_out(tmp_path: Path) -> None:
@@ -218,7 +275,7 @@ def test_what_a_minutes_mean_hides_is_told_all_the_same(tmp_path: Path) -> None:
     assert not any("lowest and the highest" in text for text in whole.not_known)
     text = plain_text(thinned)
     assert "Not sure to have been inside its spec: " in text
-    assert "humidity: at some time within 1 min of minute means beyond 80 %, worst 95 %" in text
+    assert "humidity: at some time within 1 min of minute means over 80 %, worst 95 %" in text
     assert "of them kept as minute means" in text
     assert any("lowest and the highest of each minute" in each for each in thinned.not_known)
     assert "at some time within 1 min of minute means" in html_report(thinned)
@@ -316,8 +373,8 @@ def test_a_surface_that_was_only_assumed_is_said_and_reckoned_with(tmp_path: Pat
         "2 K; dew margin, surface and clocks rest on that." in text
     )
     # 12 °C less 4 K, under the 10 °C of the spec; its dew point at 70 % is 6.7 (WMO-No. 8 form).
-    assert "beyond 10.0 °C, worst 8.0 °C" in text
-    assert "beyond 3.0 K, worst 1.3 K" in text
+    assert "under 10.0 °C, worst 8.0 °C" in text
+    assert "under 3.0 K, worst 1.3 K" in text
 
 
 def test_calls_stand_as_they_were_told(tmp_path: Path) -> None:
