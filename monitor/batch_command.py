@@ -17,7 +17,7 @@ from rules.batch import BatchPlan, plan_batches
 from rules.batch_job import BatchFault, Job
 from rules.film_amount import Film
 from rules.painters_rate import own_rate
-from rules.units import temperature_c
+from rules.units import temperature_c, temperature_words
 from rules.vocabulary import Method
 
 
@@ -69,10 +69,11 @@ def run(
     plan = plan_batches(
         job, temperature_c(temp), None if forecast is None else temperature_c(forecast)
     )
+    typed = (temperature_words(temp), None if forecast is None else temperature_words(forecast))
     if html is not None:
         with written(html) as file:
-            file.write(sheet_html(plan, cup_ml=cup_ml))
-    return _json(plan) if as_json else sheet_text(plan, cup_ml=cup_ml)
+            file.write(sheet_html(plan, cup_ml=cup_ml, typed=typed))
+    return _json(plan) if as_json else sheet_text(plan, cup_ml=cup_ml, typed=typed)
 
 
 def _json(plan: BatchPlan) -> str:

@@ -10,6 +10,7 @@ from html import escape
 from rules.batch import RESERVE, Batch, BatchPlan, Plan
 from rules.clock_run import spoken
 from rules.film_amount import Parts, coverage_m2_per_l, dry_film_um
+from rules.units import celsius
 
 ML_PER_US_FL_OZ = 29.5735295625
 """US fluid ounce, NIST Handbook 44 appendix C, from memory; exact by definition."""
@@ -25,6 +26,9 @@ CAUTION = (
     "safety data sheet and use the respiratory protection that it asks for. Mix away from "
     "ignition sources. A pot that gets hot goes outside; never put a lid on it."
 )
+
+
+Typed = tuple[str | None, str | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,11 +158,27 @@ def _groups(batches: Iterable[Batch]) -> list[list[Batch]]:
     return groups
 
 
-def _plans(plan: BatchPlan) -> list[tuple[str, Plan]]:
-    plans = [(f"At the present {plan.present.temp_c:g} °C", plan.present)]
+def _plans(plan: BatchPlan, typed: Typed) -> list[tuple[str, Plan]]:
+    present, forecast = typed
+    plans = [(f"the present {present or celsius(plan.present.temp_c)}", plan.present)]
     if plan.forecast is not None:
-        plans.append((f"At the forecast {plan.forecast.temp_c:g} °C", plan.forecast))
+        said = forecast or celsius(plan.forecast.temp_c)
+        plans.append((f"the forecast {said}", plan.forecast))
     return plans
+
+
+def _do_not_coat(plans: Iterable[tuple[str, Plan]]) -> list[str]:
+    """What stands above everything: at which temperature no coat may be begun, and why."""
+    return [
+        f"DO NOT COAT at {which}: {why}. What stands below is for planning; whether a coat may be "
+        f"started is what filmcall check says."
+        for which, at in plans
+        for why in at.do_not_coat
+    ]
+
+
+def _mind(plan: Plan) -> list[str]:
+    return [*(f"do not coat: {why}" for why in plan.do_not_coat), *plan.warnings]
 
 
 def _measures(cup_ml: float) -> str:
@@ -168,25 +188,31 @@ def _measures(cup_ml: float) -> str:
     )
 
 
-def sheet_text(plan: BatchPlan, width: int = 78, cup_ml: float = CUP_ML) -> str:
+def sheet_text(
+    plan: BatchPlan, width: int = 78, cup_ml: float = CUP_ML, typed: Typed = (None, None)
+) -> str:
     """Return the mixing sheet as plain text.
 
     Args:
         plan: what to mix.
         width: of a line in characters.
         cup_ml: what a cup holds [mL].
+        typed: present and forecast temperature as they are to be shown, or None for °C alone.
 
     Returns:
         The sheet, ending in a newline.
     """
     lines = [f"MIXING SHEET: {_plain(plan.job.spec.title)}", "=" * width]
+    plans = _plans(plan, typed)
+    for words in _do_not_coat(plans):
+        lines += [*textwrap.wrap(words, width), "=" * width]
     for words in _job_lines(plan):
         lines += textwrap.wrap(words, width)
-    for title, at in _plans(plan):
-        lines += ["", title, "-" * width]
+    for which, at in plans:
+        lines += ["", f"At {which}", "-" * width]
         for words in _plan_lines(at):
             lines += textwrap.wrap(words, width)
-        for words in at.warnings:
+        for words in _mind(at):
             lines += textwrap.wrap(f"! {_plain(words)}", width, subsequent_indent="  ")
         for group in _groups(at.batches):
             lines.append("")
@@ -236,21 +262,24 @@ table{border-collapse:collapse;width:100%;margin:1mm 0 3mm;break-inside:avoid}
 th,td{border:1px solid #444;padding:1mm 2mm;text-align:right}
 th[scope=row],th:first-child{text-align:left}
 tr:last-child td,tr:last-child th{font-weight:bold}
+.stop{border:3px solid #111;padding:2mm 3mm;font-weight:bold}
 .mind{border-left:4px solid #111;padding-left:3mm}footer{margin-top:6mm;font-size:11pt}
 @page{size:A4;margin:12mm}@media print{body{margin:0;max-width:none}}
 """
 
 
-def sheet_html(plan: BatchPlan, cup_ml: float = CUP_ML) -> str:
+def sheet_html(plan: BatchPlan, cup_ml: float = CUP_ML, typed: Typed = (None, None)) -> str:
     """Return the mixing sheet as one HTML page for the printer.
 
     Args:
         plan: what to mix.
         cup_ml: what a cup holds [mL].
+        typed: present and forecast temperature as they are to be shown, or None for °C alone.
 
     Returns:
         A page that loads nothing; all text from files and people is escaped.
     """
+    plans = _plans(plan, typed)
     title = escape(f"Mixing sheet: {_plain(plan.job.spec.title)}")
     out = [
         "<!DOCTYPE html>",
@@ -258,13 +287,14 @@ def sheet_html(plan: BatchPlan, cup_ml: float = CUP_ML) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
         f"<title>{title}</title><style>{_STYLE}</style></head><body><main>",
         f"<h1>{title}</h1>",
+        *(f'<p class="stop">{escape(words)}</p>' for words in _do_not_coat(plans)),
         *(f"<p>{escape(words)}</p>" for words in _job_lines(plan)),
     ]
-    for heading, at in _plans(plan):
-        out.append(f"<section><h2>{escape(heading)}</h2>")
+    for which, at in plans:
+        out.append(f"<section><h2>{escape(f'At {which}')}</h2>")
         out += [f"<p>{escape(words)}</p>" for words in _plan_lines(at)]
-        if at.warnings:
-            items = "".join(f"<li>{escape(_plain(words))}</li>" for words in at.warnings)
+        if _mind(at):
+            items = "".join(f"<li>{escape(_plain(words))}</li>" for words in _mind(at))
             out.append(f'<ul class="mind" aria-label="Mind">{items}</ul>')
         for group in _groups(at.batches):
             for batch in group:

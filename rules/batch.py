@@ -11,6 +11,7 @@ from rules.batch_job import BatchFault, Job, checked_mix
 from rules.film_amount import Parts, mix_for_area_ml, parts_of, thinned_ml
 from rules.pot_clocks import pot_factor
 from rules.spec import Mix, Spec, ThinnerBand
+from rules.units import tenths
 from rules.vocabulary import ClockName, LimitName, Method, Stage
 
 RESERVE = 0.1
@@ -54,6 +55,7 @@ class Plan:
         usable_s: what is left for use after induction and reserve, or None [s].
         total: what one coat takes.
         batches: of one coat, in order.
+        do_not_coat: which of the spec's bounds this temperature is past, in words.
         warnings: what to mind, in words.
     """
 
@@ -66,6 +68,7 @@ class Plan:
     usable_s: float | None
     total: Parts
     batches: tuple[Batch, ...]
+    do_not_coat: tuple[str, ...]
     warnings: tuple[str, ...]
 
 
@@ -106,7 +109,7 @@ def plan_batches(job: Job, temp_c: float, forecast_c: float | None = None) -> Ba
     for name, value in (("temperature", temp_c), ("forecast temperature", forecast_c)):
         if value is not None and not -20.0 <= value <= 60.0:
             raise BatchFault(
-                f"{name} {value:g} °C is outside -20 to 60 °C, so no batch is planned; "
+                f"{name} {tenths(value)} °C is outside -20 to 60 °C, so no batch is planned; "
                 "check the reading or its unit"
             )
     return BatchPlan(
@@ -144,7 +147,7 @@ def thinner_band(mix: Mix, method: Method, temp_c: float) -> ThinnerBand | None:
 def _band_words(band: ThinnerBand | None, thinner_pct: float, temp_c: float, mix: Mix) -> str:
     if band is None:
         return (
-            f"the sheet gives no thinner band at {temp_c:g} °C for this method; never above "
+            f"the sheet gives no thinner band at {tenths(temp_c)} °C for this method; never above "
             f"{mix.thinner_max_pct:g} %"
         )
     words = f"{band.min_pct:g} to {band.max_pct:g} % at {band.from_c:g} to {band.to_c:g} °C"
@@ -163,7 +166,6 @@ def _plan(job: Job, mix: Mix, temp_c: float) -> Plan:
     warnings: list[str] = []
     if band is None or not band.min_pct <= thinner <= band.max_pct:
         warnings.append("thinner: " + _band_words(band, thinner, temp_c, mix))
-    warnings += _outside_limits(job.spec, temp_c)
     per_m2 = mix_for_area_ml(job.film, mix.solids_by_volume_pct, thinner, 1.0, job.loss_pct)
     in_pot_per_m2 = thinned_ml(per_m2, thinner)
     rate = job.rate_m2_per_h
@@ -178,9 +180,9 @@ def _plan(job: Job, mix: Mix, temp_c: float) -> Plan:
     if job.batch_ml is not None:
         if job.batch_ml > largest_ml * (1.0 + 1e-9):
             raise BatchFault(
-                f"batch {job.batch_ml:g} mL at {temp_c:g} °C is more than the {largest_ml:.0f} mL "
-                "that you use within its pot life: the rest would set in the pot; mix less at a "
-                "time"
+                f"batch {job.batch_ml:g} mL at {tenths(temp_c)} °C is more than the "
+                f"{largest_ml:.0f} mL that you use within its pot life: the rest would set in the "
+                "pot; mix less at a time"
             )
         largest_ml = job.batch_ml
     pieces = _pieces(job.sections, largest_ml / in_pot_per_m2)
@@ -219,11 +221,12 @@ def _plan(job: Job, mix: Mix, temp_c: float) -> Plan:
         usable_s=usable,
         total=_parts(mix, per_m2 * job.area_m2, thinner, job.spec.name),
         batches=batches,
+        do_not_coat=_outside_limits(job.spec, temp_c),
         warnings=tuple(warnings),
     )
 
 
-def _outside_limits(spec: Spec, temp_c: float) -> list[str]:
+def _outside_limits(spec: Spec, temp_c: float) -> tuple[str, ...]:
     """Say where the spec's own bounds on air or surface would make the call STOP."""
     limits = spec.limits_for(Stage.APPLY)
     words = []
@@ -236,8 +239,8 @@ def _outside_limits(spec: Spec, temp_c: float) -> list[str]:
             continue
         bound = min(bounds) if over else max(bounds)
         if (temp_c > bound) if over else (temp_c < bound):
-            words.append(f"{temp_c:g} °C is {side} the spec's {bound:g} °C: do not coat at all")
-    return words
+            words.append(f"{tenths(temp_c, bound)} °C is {side} the spec's {bound:g} °C")
+    return tuple(words)
 
 
 def _parts(mix: Mix, mix_ml: float, thinner_pct: float, name: str) -> Parts:
@@ -258,8 +261,8 @@ def _induction_s(spec: Spec, temp_c: float, warnings: list[str]) -> float | None
     if math.isinf(time_s):
         coldest = table.rows[0]
         warnings.append(
-            f"induction: {temp_c:g} °C is below the sheet's coldest row ({coldest.temp_c:g} °C): "
-            "warm the parts first; counted as at that row"
+            f"induction: {tenths(temp_c, coldest.temp_c)} °C is below the sheet's coldest row "
+            f"({coldest.temp_c:g} °C): warm the parts first; counted as at that row"
         )
         return coldest.duration_s
     return time_s
@@ -294,8 +297,8 @@ def _largest_batch(
             return size, life_s
     life_s = _pot_life_s(job.spec, temp_c, 1.0)
     raise BatchFault(
-        f"at {temp_c:g} °C '{job.spec.name}' lives {(life_s or 0.0) / 60.0:.0f} min in the pot but "
-        f"must stand {(induction_s or 0.0) / 60.0:.0f} min first, so no batch can be used; "
+        f"at {tenths(temp_c)} °C '{job.spec.name}' lives {(life_s or 0.0) / 60.0:.0f} min in the "
+        f"pot but must stand {(induction_s or 0.0) / 60.0:.0f} min first, so no batch can be used; "
         "wait until it is cooler"
     )
 

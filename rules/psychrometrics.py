@@ -36,6 +36,7 @@ from rules.saturation import (
     saturation_vapour_pressure_ice_pa,
     saturation_vapour_pressure_water_pa,
 )
+from rules.units import tenths
 
 __all__ = [
     "STANDARD_PRESSURE_PA",
@@ -280,8 +281,9 @@ def rh_from_wet_bulb_pct(
     checked_pressure_pa(pressure_pa)
     if wet_bulb_c > air_temp_c:
         raise ImplausibleReading(
-            f"wet_bulb_c {wet_bulb_c:.10g} is above air_temp_c {air_temp_c:.10g}, which a wet bulb "
-            "cannot be; nothing is reckoned from it. Check which thermometer is which."
+            f"wet_bulb_c {tenths(wet_bulb_c, air_temp_c)} is above air_temp_c "
+            f"{tenths(air_temp_c, wet_bulb_c)}, which a wet bulb cannot be; nothing is reckoned "
+            "from it. Check which thermometer is which."
         )
     ratio = _ratio_at_bulb(air_temp_c, wet_bulb_c, pressure_pa, ice=wet_bulb_c < 0.0)
     pv_pa = pressure_pa * ratio / (_WATER_TO_AIR + ratio)
@@ -289,8 +291,8 @@ def rh_from_wet_bulb_pct(
     lowest_c = LOWEST_DEW_POINT_FROM_WET_BULB_C
     if pv_pa < saturation_vapour_pressure_water_pa(lowest_c) or rh_pct <= RH_FRACTION_PCT:
         raise ImplausibleReading(
-            f"wet_bulb_c {wet_bulb_c:.10g} at air_temp_c {air_temp_c:.10g} would mean a dew point "
-            f"under {lowest_c:g} degC or a humidity under {RH_FRACTION_PCT:g} %; nothing is "
+            f"wet_bulb_c {tenths(wet_bulb_c)} at air_temp_c {tenths(air_temp_c)} would mean a dew "
+            f"point under {lowest_c:g} degC or a humidity under {RH_FRACTION_PCT:g} %; nothing is "
             "reckoned from it. Check the wick, and that both temperatures are right."
         )
     answer = float(psychrolib.GetHumRatioFromTWetBulb(air_temp_c, wet_bulb_c, pressure_pa))

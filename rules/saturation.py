@@ -8,6 +8,7 @@ from __future__ import annotations
 from math import exp, log
 
 from rules.errors import ImplausibleReading
+from rules.units import tenths
 
 AIR_MIN_C, AIR_MAX_C = -40.0, 60.0
 SURFACE_MIN_C, SURFACE_MAX_C = -40.0, 80.0
@@ -26,8 +27,12 @@ def refused(name: str, value: float, low: float, high: float, hint: str) -> Impl
     """Return the error that names a value, its limit, what follows and what to do."""
     if value != value:
         return ImplausibleReading(f"{name} is not a number; nothing is reckoned from it. {hint}")
-    side = f"above {high:g}" if value > high else f"below {low:g}"
-    return ImplausibleReading(f"{name} {value:.10g} is {side}; nothing is reckoned from it. {hint}")
+    bound, side = (high, "above") if value > high else (low, "below")
+    # A temperature that was typed in °F would come with more figures than it was read to.
+    figure = tenths(value, bound) if name.endswith("_c") else f"{value:.10g}"
+    return ImplausibleReading(
+        f"{name} {figure} is {side} {bound:g}; nothing is reckoned from it. {hint}"
+    )
 
 
 def checked_air_c(air_temp_c: float, name: str = "air_temp_c") -> float:

@@ -159,6 +159,46 @@ def temperature_c(text: str) -> float:
     return _temperature(text, number, unit, "degC", False, mend)
 
 
+def tenths(value: float, bound: float | None = None) -> str:
+    """Return a temperature as people read it, with more figures only where a bound needs them.
+
+    Args:
+        value: any temperature or difference of two.
+        bound: that it is past, and must not look equal to; None where there is none.
+
+    >>> tenths(17.77778), tenths(18.0), tenths(9.998, 10.0)
+    ('17.8', '18', '9.998')
+    """
+    for digits in range(1, 9):
+        rounded = round(value, digits)
+        if bound is None or rounded != bound:
+            break
+    return f"{rounded:.10g}"
+
+
+def celsius(temp_c: float) -> str:
+    """Return a temperature with its unit, in tenths at most [°C]."""
+    return f"{tenths(temp_c)} °C"
+
+
+def temperature_words(text: str) -> str:
+    """Return a typed temperature in degrees Celsius, with what was typed where that is another.
+
+    Args:
+        text: as `temperature_c` reads it.
+
+    Raises:
+        BadAmount: it is not one finite temperature above absolute zero.
+
+    >>> temperature_words("64F"), temperature_words("18C")
+    ('17.8 °C (64F)', '18 °C')
+    """
+    said = celsius(temperature_c(text))
+    typed = " ".join(text.split())
+    unit = _scale(_split(text, "")[1])
+    return said if not unit or unit in _CELSIUS else f"{said} ({typed})"
+
+
 def shown(value: object) -> str:
     """Return a user's value for a message: in quotes, short, and with control characters escaped.
 
@@ -199,11 +239,15 @@ def _spelled(unit: str) -> str:
     return _SPELLINGS.get(plain, plain)
 
 
+def _scale(unit: str) -> str:
+    return unit.casefold().replace("º", "°").replace("℃", "°c").replace("℉", "°f")
+
+
 def _temperature(
     text: str, number: float, unit: str, to: str, difference: bool, mend: str
 ) -> float:
     """Convert between K, degC and degF, as a point on the scale or as a difference."""
-    scale = unit.casefold().replace("º", "°").replace("℃", "°c").replace("℉", "°f")
+    scale = _scale(unit)
     if scale not in _CELSIUS | _FAHRENHEIT | _KELVIN:
         raise BadAmount(f"{shown(text)} is not a temperature in K, degC or degF", mend)
     if difference:

@@ -308,7 +308,7 @@ def _check(quantity: Quantity, how: Calibrated, point: Reference) -> None:
             )
         if not low < value <= high:  # NaN too
             raise CalibrationFault(
-                f"{name} {value:g} {quantity.unit} is not between {low:g} and {high:g}, so "
+                f"{name} {value:.4g} {quantity.unit} is not between {low:g} and {high:g}, so "
                 f"nothing was calibrated. Give the sensor's own value."
             )
     if not 0.0 <= point.half_width <= how.largest:
@@ -318,7 +318,7 @@ def _check(quantity: Quantity, how: Calibrated, point: Reference) -> None:
         )
     if abs(point.error) > how.largest:
         raise CalibrationFault(
-            f"{point.what}: reads {point.reading:g} for {point.reference:.2f} {quantity.unit}, "
+            f"{point.what}: reads {point.reading:.2f} for {point.reference:.2f} {quantity.unit}, "
             f"{abs(point.error):.1f} {how.unit} off where at most {how.largest:g} are corrected; "
             f"nothing was calibrated. Check unit, salt and that it has come to rest, or replace "
             f"the sensor."

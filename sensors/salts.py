@@ -153,7 +153,7 @@ def salt_point(salt: Salt, temp_c: float) -> SaltPoint:
     """
     if not TEMP_MIN_C <= temp_c <= TEMP_MAX_C:  # NaN too
         raise CalibrationFault(
-            f"jar at {temp_c:g} degC is outside {TEMP_MIN_C:g} to {TEMP_MAX_C:g} degC, for which "
+            f"jar at {temp_c:.4g} degC is outside {TEMP_MIN_C:g} to {TEMP_MAX_C:g} degC, for which "
             f"the fixed points are kept, so nothing was calibrated. Bring the jar to room "
             f"temperature."
         )

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
+from command import filmcall
 
 from monitor.batch_sheet import CUP_ML, batch_rows, sheet_html, sheet_text
 from rules.batch import BatchPlan, plan_batches
@@ -104,3 +107,49 @@ def test_control_characters_of_a_title_reach_no_terminal(title: str) -> None:
     text = sheet_text(a_plan(replace(PRIMER, title=title)))
     assert "\x1b" not in text
     assert text.splitlines()[1].startswith("====")
+
+
+def planned(*words: str) -> str:
+    """What `filmcall batch` prints, with its lines joined."""
+    ran = filmcall(
+        "batch", "--spec", "polyurethane-topcoat", "--area", "3", "--dry-um", "50", *words
+    )
+    assert (ran.code, ran.err) == (0, "")
+    return " ".join(ran.out.split())
+
+
+def test_a_typed_temperature_stands_beside_tenths_of_a_degree() -> None:
+    # 64 degF is 17.77... degC and 77 degF is 25 degC by the definition of the scale.
+    said = planned("--temp", "64F", "--forecast", "77 degF")
+    assert "At the present 17.8 °C (64F) ---" in said
+    assert "At the forecast 25 °C (77 degF) ---" in said
+    assert "17.77" not in said
+    assert "At the present 18 °C ---" in planned("--temp", "18C")
+
+
+@pytest.mark.parametrize(
+    ("words", "which", "why"),
+    [
+        (["5"], "the present 5 °C", "5 °C is below the spec's 10 °C"),
+        (["49.9F"], "the present 9.9 °C (49.9F)", "9.9 °C is below the spec's 10 °C"),
+        (["49.999F"], "the present 10 °C (49.999F)", "9.999 °C is below the spec's 10 °C"),
+        (["20", "--forecast", "38"], "the forecast 38 °C", "38 °C is above the spec's 35 °C"),
+    ],
+)
+def test_do_not_coat_stands_above_everything(words: list[str], which: str, why: str) -> None:
+    said = planned("--temp", *words)
+    first = re.split("={78} ?", said)[1]
+    assert first.startswith(f"DO NOT COAT at {which}: {why}. What stands below is for planning;")
+    assert "whether a coat may be started is what filmcall check says" in first
+    assert f"! do not coat: {why}" in said
+
+
+def test_do_not_coat_stands_above_everything_on_the_page_too(tmp_path: Path) -> None:
+    page = tmp_path / "sheet.html"
+    planned("--temp", "5", "--html", str(page))
+    top = page.read_text("utf-8").partition("</h1>")[2].lstrip()
+    assert top.startswith('<p class="stop">DO NOT COAT at the present 5 °C: 5 °C is below')
+
+
+def test_a_temperature_inside_the_bounds_has_no_such_line() -> None:
+    assert "DO NOT COAT" not in planned("--temp", "10", "--forecast", "35")
