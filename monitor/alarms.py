@@ -146,6 +146,8 @@ class AlarmBoard:
         for key, alarm in list(self._alarms.items()):
             if alarm.asked_s <= time_s and not alarm.acknowledged:
                 alarm.acknowledged, found = True, True
+                if alarm.call is Call.STOP:
+                    alarm.count = max(alarm.count, 1)  # it rang in a program that ran before
                 if alarm.over_s is not None:
                     del self._alarms[key]
         return found
@@ -221,7 +223,8 @@ class AlarmBoard:
             alarm = None  # the excursion before was over: this is another
         if alarm is None:
             since_s = worst.since_s if key[1] is Call.STOP else now_s
-            alarm = self._alarms[key] = _Alarm(key[1], key[0], since_s, now_s, since_s)
+            asked_s = max(_asked_s(call, since_s, snapshot) for call in calls)
+            alarm = self._alarms[key] = _Alarm(key[1], key[0], since_s, now_s, asked_s)
         if alarm.over_s is not None:
             alarm.over_s, alarm.first_s, alarm.asked_s = None, now_s, now_s
             alarm.acknowledged, alarm.count = False, 0
@@ -326,6 +329,24 @@ class AlarmBoard:
     def _names(self, sections: tuple[str, ...]) -> str:
         names = [self._enclosure if name == "all" else name for name in sections]
         return clean(", ".join(names))
+
+
+def _asked_s(call: SectionCall, since_s: float, snapshot: Snapshot) -> float:
+    """From when on an acknowledgement is one of this alarm, also by a program that ran before.
+
+    That is since the call stands and the film is open: who saw a STOP over bare planks has not
+    seen what became of the coat that was begun in spite of it.
+    """
+    if call.call is not Call.STOP:
+        return since_s
+    begun_s = [
+        event.time_s
+        for event in snapshot.events
+        if event.kind is EventKind.COAT_STARTED
+        and not event.withdrawn
+        and event.section in (None, call.section)
+    ]
+    return max(call.since_s, *begun_s) if begun_s else call.since_s
 
 
 def something_can_be_done(call: SectionCall) -> bool:

@@ -26,10 +26,17 @@ Correct = Callable[[Reading], "tuple[float, float]"]
 
 
 class LastCall(NamedTuple):
-    """A section's last call in the log, and what caused it where it was STOP."""
+    """A section's last call in the log.
+
+    Attributes:
+        call: GO, HOLD or STOP.
+        cause: what caused it where it was STOP.
+        since_s: since when it stood, or None where that is not known [s].
+    """
 
     call: Call
     cause: frozenset[str] = frozenset()
+    since_s: float | None = None
 
 
 class Taken(NamedTuple):
@@ -201,7 +208,7 @@ class Enclosure:
             name, film, self.now_s, before.call if before is not None else None
         )
         if before is not None:
-            section.resume(before.cause)
+            section.resume(before.cause, before.since_s)
 
     def channels(self) -> Iterable[Channel]:
         """Return the present of every configured quantity at every point."""

@@ -36,7 +36,8 @@ def last_calls(store: Store, enclosure: str, sections: Iterable[str]) -> dict[st
         row = store.last_call(enclosure, name) or store.last_call(enclosure, WHOLE)
         if row is not None:
             cause = json.loads(row.body).get("cause", [])
-            found[name] = LastCall(Call(row.call), frozenset(str(each) for each in cause))
+            since_s = store.stands_since_s(enclosure, row.section)
+            found[name] = LastCall(Call(row.call), frozenset(str(each) for each in cause), since_s)
     return found
 
 

@@ -81,6 +81,20 @@ class Queries(ReadingQueries):
         )
         return _call(found[0]) if found else None
 
+    def stands_since_s(self, enclosure: str, section: str) -> float | None:
+        """Return when a section's last live call was first made without another since, or None."""
+        found = self._rows(
+            "SELECT time_us FROM calls WHERE source = ?1 AND enclosure = ?2 AND section = ?3 "
+            "AND id > (SELECT COALESCE(MAX(id), 0) FROM calls "
+            "WHERE source = ?1 AND enclosure = ?2 AND section = ?3 AND call <> "
+            "(SELECT call FROM calls WHERE source = ?1 AND enclosure = ?2 AND section = ?3 "
+            "ORDER BY id DESC LIMIT 1)) ORDER BY id LIMIT 1",
+            LIVE,
+            enclosure,
+            section,
+        )
+        return found[0][0] / 1e6 if found else None
+
     def newest_calls(self, enclosure: str) -> tuple[CallRow, ...]:
         """Return an enclosure's last call that was made live and its last of a recording."""
         found = []

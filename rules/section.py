@@ -266,10 +266,17 @@ class Section:
             return None
         return harm_time_s(film.spec, climate.surface_temp_c, film.coating_time_s)
 
-    def resume(self, cause: frozenset[str]) -> None:
-        """Take up what caused the STOP that the section begins with, after a restart."""
+    def resume(self, cause: frozenset[str], since_s: float | None = None) -> None:
+        """Take up the STOP that the section begins with, after a restart.
+
+        Args:
+            cause: what brought or kept it.
+            since_s: since when it stands; None, or a time to come, leaves the restart's [s].
+        """
         if self.memory.call is Call.STOP:
-            self.memory = replace(self.memory, cause=cause)
+            begun_s = self.memory.since_s
+            stands_s = begun_s if since_s is None else min(since_s, begun_s)
+            self.memory = replace(self.memory, cause=cause, since_s=stands_s)
 
     def release(self, points: frozenset[str], time_s: float) -> bool:
         """End a STOP that points alone caused which are no longer in the config.

@@ -176,6 +176,28 @@ def test_a_stop_found_at_the_start_of_the_program_rings() -> None:
     assert minutes(run(AlarmBoard(), 0, 5, call_of(Call.STOP))) == [0]
 
 
+def test_a_stop_that_was_acknowledged_before_a_restart_does_not_ring_anew() -> None:
+    stop = call_of(Call.STOP, since_s=START_S)
+    board = AlarmBoard()
+    assert board.update(at(30, stop, acknowledged=2)) == []
+    assert run(board, 31, 60, stop) == []
+    assert board.standing() == ()
+    # Another section joined after it had been seen: nobody has seen that.
+    joined = call_of(Call.STOP, section="hull-starboard", since_s=START_S + 300.0)
+    assert minutes(AlarmBoard().update(at(30, stop, joined, acknowledged=2))) == [30]
+    assert AlarmBoard().update(at(30, stop, joined, acknowledged=6)) == []
+
+
+def test_one_who_saw_a_stop_over_bare_planks_has_not_seen_the_alarm_of_the_coat() -> None:
+    stop = call_of(Call.STOP, Stage.APPLY, since_s=START_S)
+    coat = event(EventKind.COAT_STARTED, START_S + 600.0, "hull-port")
+    for seen, rings in ((5, [12]), (11, [])):
+        snapshot = at(12, stop, acknowledged=seen)
+        board = AlarmBoard()
+        found = board.update(replace(snapshot, events=(coat, *snapshot.events)))
+        assert minutes(found) == rings, seen
+
+
 def test_silence_of_the_probes_does_not_end_an_alarm() -> None:
     board = AlarmBoard()
     run(board, 0, 1, call_of(Call.GO))

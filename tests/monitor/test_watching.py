@@ -34,6 +34,7 @@ from monitor.calibration_book import body_of
 from monitor.steady import RELEASED_S
 from monitor.store import Store
 from monitor.store_rows import QUALITY_CODES, Calibration, LogRefused
+from monitor.watch_alarms import Alarms
 from rules.events import Event
 from rules.vocabulary import EventKind, Stage
 from sensors.calibrate import Method, Reference, fit
@@ -262,6 +263,39 @@ def test_stop_comes_back_as_stop_with_its_cause(make: Make) -> None:
     second.run(60.0, second.climate(stbd=DRY_C))
     assert second.calls() == {"hull-port": "GO", "hull-stbd": "GO"}
     assert logged(second, "hull-port")[-2:] == ["HOLD", "GO"], "a STOP ends in HOLD"
+
+
+@pytest.mark.parametrize("acknowledged", [True, False])
+def test_after_a_restart_only_an_unseen_stop_rings_anew(make: Make, acknowledged: bool) -> None:
+    first = make()
+    first.run(620.0, first.climate())
+    at_s = first.machine.wall()
+    spec = "polyurethane-topcoat"
+    first.watch.record(Event(EventKind.COAT_STARTED, at_s, "tent", spec=spec))
+    first.run(60.0, first.climate(WET_C))
+    assert len(Alarms(first.watch, None).look()) == 1
+    stood_s = first.watch.rooms["tent"].enclosure.explain()[0].since_s
+    if acknowledged:
+        first.watch.record(Event(EventKind.ACKNOWLEDGED, first.machine.wall(), "tent"))
+    first.run(60.0, first.climate(WET_C))
+    machine = first.machine
+    for _ in range(2):
+        first.kill()
+        machine.monotonic_s += 3600.0
+        first = make(machine=machine)
+        alarms = Alarms(first.watch, None)
+        rings = alarms.look()
+        first.run(30.0, first.climate(WET_C))
+        rings += alarms.look()
+        assert len(rings) == (0 if acknowledged else 1)
+        call = first.watch.rooms["tent"].enclosure.explain()[0]
+        assert (call.call, call.since_s) == ("STOP", stood_s)
+    # Once it has ended, the next one is another.
+    first.run(1000.0, first.climate())
+    assert first.call() in ("GO", "HOLD")
+    alarms.look()
+    first.run(30.0, first.climate(WET_C))
+    assert len(alarms.look()) == 1
 
 
 WITHOUT_PORT = ONE_PLANK.replace("plank-port", "plank-keel")
