@@ -27,6 +27,7 @@ from rules.saturation import (
     PRESSURE_MAX_PA,
     PRESSURE_MIN_PA,
     RH_FRACTION_PCT,
+    TRIPLE_POINT_C,
     ZERO_C_IN_K,
     checked_air_c,
     checked_pressure_pa,
@@ -296,7 +297,10 @@ def rh_from_wet_bulb_pct(
             "reckoned from it. Check the wick, and that both temperatures are right."
         )
     answer = float(psychrolib.GetHumRatioFromTWetBulb(air_temp_c, wet_bulb_c, pressure_pa))
-    # Between 0 and 0.01 degC PsychroLib has a liquid bulb with the pressure over ice: 1 in 10,000.
-    if not abs(answer - ratio) <= 2e-4 * ratio + 1e-9:
+    # Between 0 and 0.01 degC PsychroLib has a liquid bulb with the pressure over ice: 1 in 10,000
+    # of what is saturated there, which in dry air is more of what is left.
+    near_ice = 0.0 <= wet_bulb_c < TRIPLE_POINT_C
+    of = _ratio_at_bulb(wet_bulb_c, wet_bulb_c, pressure_pa, ice=False) if near_ice else ratio
+    if not abs(answer - ratio) <= 2e-4 * of + 1e-9:
         raise engine_fault("humidity ratio", answer)
     return min(rh_pct, 100.0)
