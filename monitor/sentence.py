@@ -92,7 +92,7 @@ def change(call: SectionCall, theme: Theme, spec: Spec | None) -> str:
     if first.state is LimitState.UNKNOWN and first.limit != "outlook":
         return theme.words.say("go-when-known")
     if first.limit == "outlook":
-        return theme.words.say("go-when-trend-eases")
+        return theme.words.say(_go_when(call.reasons))
     if first.limit == "dwell":
         return _timer_left(first, "go-in", theme)
     return _go_after(first, theme, spec)
@@ -175,6 +175,14 @@ def _go_after(reason: Reason, theme: Theme, spec: Spec | None) -> str:
     if spec is None:
         return theme.words.say(f"go-no-spec-{side}", value=value)
     return theme.words.say(f"go-at-{side}", value=value, time=theme.words.duration(spec.dwell_s))
+
+
+def _go_when(reasons: Sequence[Reason]) -> str:
+    """What has to ease before GO: the recent trend, the outlook that was made, or both."""
+    bad = [each for each in reasons if each.limit == "outlook" and each.state is LimitState.NEAR]
+    if all(each.by_trend for each in bad):
+        return "go-when-trend-eases"
+    return "go-when-both-ease" if any(e.by_trend for e in bad) else "go-when-outlook-eases"
 
 
 def _stop_until(first: Reason, re_entry: Reason | None, theme: Theme, spec: Spec | None) -> str:

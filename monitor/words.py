@@ -67,6 +67,8 @@ ENGLISH: dict[str, str] = {
     "go-no-spec-most": "GO needs {value} or less",
     "go-when-known": "No GO until this is known",
     "go-when-trend-eases": "GO waits until the trend no longer leads past the limit",
+    "go-when-outlook-eases": "GO waits for an outlook in which the limit holds",
+    "go-when-both-ease": "GO waits until neither trend nor outlook leads past a limit",
     "go-in": "GO in {time} if it stays so",
     "stop-in": "HOLD in {time} if it stays so",
     "stop-at-least": "STOP ends after {time} at {value} or more",

@@ -34,6 +34,7 @@ class Reason:
         guard: how far inside the bound it must stay, or None [unit].
         unit: of the three figures.
         text: one sentence for people.
+        by_trend: that an `outlook` rests on the recent trend, carried on.
     """
 
     limit: str
@@ -43,6 +44,7 @@ class Reason:
     guard: float | None
     unit: str
     text: str
+    by_trend: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +176,7 @@ def outlook_reasons(
                 unit="s",
                 text=f"{_QUANTITY[each.name]} {_moving(each.per_hour, entry.unit)}: at this rate "
                 f"past its limit in {minutes_text(each.at_s - time_s)}",
+                by_trend=True,
             )
         )
     looked = (
@@ -190,6 +193,7 @@ def outlook_reasons(
             guard=None,
             unit="s",
             text=f"outlook: unknown; {looked}",
+            by_trend=True,
         )
     )
     return found

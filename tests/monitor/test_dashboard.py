@@ -19,13 +19,15 @@ from rich.console import Console, Group
 from examples.screens.scenes import ENCLOSURE, SCENES, at, event
 from monitor.dashboard import Size, render
 from monitor.desk_view import DeskView
-from monitor.sentence import why
+from monitor.sentence import change, why
 from monitor.snapshot import PointHealth, Snapshot
 from monitor.theme import Colours, Theme, clean, theme_of
 from monitor.words import ENGLISH, Words
 from rules.call import Call
-from rules.reasons import Reason
-from rules.vocabulary import EventKind, LimitState
+from rules.limits import Judged
+from rules.outlook import Break
+from rules.reasons import Reason, outlook_reasons
+from rules.vocabulary import EventKind, LimitName, LimitState
 from sensors.reading import Quality, Quantity
 
 SIZES = [Size(40, 12), Size(80, 24), Size(120, 40), Size(200, 60)]
@@ -364,6 +366,26 @@ def test_an_outlook_too_long_for_its_line_leaves_its_range_out_and_no_half_sente
     told = next(line for line in lines if "OUTLOOK" in line)
     assert "would become too cold in about" in told
     assert told.count("(") == told.count(")")
+
+
+def test_what_go_waits_for_is_named_by_what_the_hold_rests_on() -> None:
+    """The reasons are the rules' own: of an outlook that was made, of the trend, and of both."""
+    looked = next(c for c in scene("hold").calls if c.reasons[0].limit == "outlook")
+    by_outlook = looked.reasons[0]
+    entry = next(r for r in looked.reasons if r.limit == "dew_margin_min")
+    judged = Judged(LimitName.DEW_MARGIN_MIN, LimitState.OK, 3.8, 3.0, 0.7, 0.8, 0.8, "plank", "")
+    found = outlook_reasons(
+        [Break(LimitName.DEW_MARGIN_MIN, looked.time_s + 900.0, -1.6)], (judged,), 3600.0, 0.0
+    )
+    by_trend = replace(found[0], value=900.0)
+
+    def told(*first: Reason) -> str:
+        return change(replace(looked, reasons=(*first, entry)), PLAIN, None)
+
+    assert told(by_outlook) == "GO waits for an outlook in which the limit holds"
+    assert told(by_trend) == "GO waits until the trend no longer leads past the limit"
+    both = "GO waits until neither trend nor outlook leads past a limit"
+    assert (told(by_outlook, by_trend), told(by_trend, by_outlook)) == (both, both)
 
 
 TOO_LITTLE = (
