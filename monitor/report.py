@@ -88,6 +88,7 @@ def _context(review: Review) -> dict[str, Any]:
         "caution": words.CAUTION,
         "safety": SAFETY,
         "no_chance": words.NO_CHANCE,
+        "units_said": words.UNITS_SAID,
         "seen": words.seen_words(review) if review.seen else "",
         "verdict_sections": [
             {
@@ -214,7 +215,7 @@ def _verdict(verdict: Verdict, stamp: Stamp, advice: bool) -> dict[str, Any]:
         return {
             "cause": evidence.cause.sign.value,
             "text": words.evidence_words(evidence, stamp),
-            "why": evidence.cause.why,
+            "why": words.capital(evidence.cause.why),
             "source": evidence.cause.source,
         }
 

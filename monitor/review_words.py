@@ -181,7 +181,7 @@ def answer_words(verdict: Verdict) -> str:
     match verdict.answer:
         case Answer.SUPPORTED:
             first = verdict.ranked[0].cause
-            return f"The log supports a cause of {title}: {first.sign}. {_capital(first.why)}."
+            return f"The log supports a cause of {title}: {first.sign}. {capital(first.why)}."
         case Answer.WEAK:
             return (
                 f"The log hints at a cause of {title}, {verdict.ranked[0].cause.sign}, but no "
@@ -203,7 +203,7 @@ def answer_words(verdict: Verdict) -> str:
             families = " or ".join(verdict.defect.families)
             if not families:
                 return f"No coat is recorded, so the log can tell no cause of {title}."
-            return f"{_capital(title)} comes with {families} coatings; the log has no such coat."
+            return f"{capital(title)} comes with {families} coatings; the log has no such coat."
 
 
 def _explained(verdict: Verdict) -> str:
@@ -236,7 +236,8 @@ def seen_words(review: Review) -> str:
     return f'Seen: "{review.seen}"{when}. Looked for: {fits}.{left}'
 
 
-def _capital(text: str) -> str:
+def capital(text: str) -> str:
+    """Return text that begins with a capital letter."""
     return text[:1].upper() + text[1:]
 
 
