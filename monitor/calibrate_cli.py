@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from monitor.cli_options import DbOption, JsonOption, figure
+
 if TYPE_CHECKING:
     from monitor.calibrate_command import Target, World
 
@@ -22,17 +24,12 @@ EnclosureOption = Annotated[str | None, typer.Option("--enclosure", help="Where 
 ConfigOption = Annotated[
     Path | None, typer.Option("--config", help="To listen by, and its accuracies.", dir_okay=False)
 ]
-DbOption = Annotated[
-    Path | None,
-    typer.Option("--db", envvar="FILMCALL_DB", help="The log's file.", dir_okay=False),
-]
 ValidOption = Annotated[
     str | None, typer.Option("--valid", help='How long it is good for: "180 days".')
 ]
 NoteOption = Annotated[str, typer.Option("--note", help="Free words.")]
 AddOption = Annotated[bool, typer.Option("--add", help="Keep earlier points beside these.")]
 CheckOption = Annotated[bool, typer.Option("--check", help="Check only; change nothing.")]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
 def _target(
@@ -82,10 +79,12 @@ def salt(
     point: PointOption,
     salts: Annotated[list[str], typer.Option("--salt", help="NaCl, MgCl2, KCl or K2SO4.")],
     reading: Annotated[
-        list[float] | None, typer.Option("--reading", help="Raw humidity over each salt [%].")
+        list[float] | None, figure("--reading", "Raw humidity over each salt [%].", "%")
     ] = None,
     temp: Annotated[list[str] | None, typer.Option("--temp", help="In each jar [degC].")] = None,
-    wait: Annotated[float, typer.Option("--wait", help="Longest wait to settle [s].")] = 43_200.0,
+    wait: Annotated[
+        float, figure("--wait", "Longest wait to settle [s].", "s", least=0.0, most=604_800.0)
+    ] = 43_200.0,
     enclosure: EnclosureOption = None,
     config: ConfigOption = None,
     valid: ValidOption = None,
@@ -160,8 +159,8 @@ def psychrometer(
     point: PointOption,
     dry: Annotated[str, typer.Option(help="Dry bulb: 20.4, 20.4C or 69F.")],
     wet: Annotated[str, typer.Option(help="Wet bulb.")],
-    reading: Annotated[float | None, typer.Option(help="Of the probe, raw [%].")] = None,
-    altitude: Annotated[float | None, typer.Option(help="Above the sea [m].")] = None,
+    reading: Annotated[float | None, figure("--reading", "Of the probe, raw [%].", "%")] = None,
+    altitude: Annotated[float | None, figure("--altitude", "Above the sea [m].", "m")] = None,
     thermometer_accuracy: Annotated[str, typer.Option(help="Of both bulbs.")] = "0.2 K",
     enclosure: EnclosureOption = None,
     config: ConfigOption = None,
@@ -199,7 +198,7 @@ def listing(json_: JsonOption = False, db: DbOption = None) -> None:
 
 @calibrate_app.command("undo", epilog="Example: filmcall calibrate undo --row 3")
 def undo(
-    row: Annotated[int, typer.Option(help="The calibration's row in the log.")],
+    row: Annotated[int, figure("--row", "The calibration's row in the log.", least=1, whole=True)],
     point: Annotated[str | None, typer.Option(help="To be sure: its point.")] = None,
     quantity: Annotated[str | None, typer.Option(help="To be sure: its quantity.")] = None,
     enclosure: EnclosureOption = None,

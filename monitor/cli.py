@@ -12,7 +12,7 @@ from monitor import __version__
 from monitor.calibrate_cli import calibrate_app
 from monitor.cli_faults import run
 from monitor.cli_log import log_app, sessions_app, spec_app
-from monitor.cli_options import DbOption, JsonOption, SpecOption
+from monitor.cli_options import DbOption, JsonOption, SpecOption, figure
 from monitor.cli_work import work_app
 
 EXIT_CODES = {"GO": 0, "HOLD": 10, "STOP": 20}
@@ -57,7 +57,9 @@ def check(
         str | None, typer.Option(help="Surface temperature; without it there is no GO.")
     ] = None,
     spec: SpecOption = None,
-    altitude: Annotated[float, typer.Option(help="Above the sea, for the wet bulb [m].")] = 0.0,
+    altitude: Annotated[
+        float, figure("--altitude", "Above the sea, for the wet bulb [m].", "m")
+    ] = 0.0,
     method: Annotated[str | None, typer.Option(help="brush, roller or gun.")] = None,
     json_: JsonOption = False,
 ) -> None:
@@ -128,7 +130,9 @@ def replay(
 
 @app.command(epilog="Example: filmcall demo")
 def demo(
-    seed: Annotated[int, typer.Option(help="Of the simulated tent.")] = 1,
+    seed: Annotated[
+        int, figure("--seed", "Of the simulated tent.", least=0, most=4_294_967_295, whole=True)
+    ] = 1,
     jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
     db: DbOption = None,
 ) -> None:
@@ -141,15 +145,21 @@ def demo(
 @app.command(epilog="Example: filmcall simulate --hours 24 --out night.csv")
 def simulate(
     out: Annotated[Path, typer.Option(help="The CSV to write; - is standard output.")] = Path("-"),
-    hours: Annotated[float, typer.Option(help="How long [h].", min=0.01, max=10_000)] = 16.0,
-    seed: Annotated[int, typer.Option(help="Of the simulated tent.")] = 1,
+    hours: Annotated[
+        float, figure("--hours", "How long [h].", "h", least=0.01, most=10_000.0)
+    ] = 16.0,
+    seed: Annotated[
+        int, figure("--seed", "Of the simulated tent.", least=0, most=4_294_967_295, whole=True)
+    ] = 1,
     mqtt: Annotated[
         bool, typer.Option("--mqtt", help="Publish to the config's broker, as sensors would.")
     ] = False,
     config: Annotated[
         Path | None, typer.Option(help="Whose points, columns and topics.", dir_okay=False)
     ] = None,
-    speed: Annotated[float, typer.Option(help="With --mqtt: times real time.", min=0.01)] = 1.0,
+    speed: Annotated[
+        float, figure("--speed", "With --mqtt: times real time.", least=0.01, most=1_000_000.0)
+    ] = 1.0,
 ) -> None:
     """Write a recording of the simulated tent, or be its sensors on a broker."""
     from monitor import simulate_command

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from monitor.cli_options import BAD_INPUT, DbOption, JsonOption
+from monitor.cli_options import BAD_INPUT, DbOption, JsonOption, figure
 
 log_app = typer.Typer(rich_markup_mode=None)
 spec_app = typer.Typer(
@@ -24,7 +24,10 @@ def doctor(
     config: Annotated[
         Path | None, typer.Option(help="The enclosures and the broker.", dir_okay=False)
     ] = None,
-    wait: Annotated[float, typer.Option(help="How long to listen for each topic [s].")] = 20.0,
+    wait: Annotated[
+        float,
+        figure("--wait", "How long to listen for each topic [s].", "s", least=0.0, most=86_400.0),
+    ] = 20.0,
     defaults: Annotated[bool, typer.Option("--defaults", help="Print every default.")] = False,
     json_: JsonOption = False,
     db: DbOption = None,

@@ -1,11 +1,15 @@
-"""What the commands of the command line share: its options and exit statuses."""
+"""What the commands of the command line share: its options, its figures and exit statuses."""
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+
+from rules.errors import FilmcallError
+from rules.units import shown
 
 BAD_INPUT = 2
 
@@ -17,3 +21,51 @@ SpecOption = Annotated[
     str | None, typer.Option("--spec", help="A shipped spec's name, or a file.", metavar="NAME")
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+
+
+def figure(
+    name: str,
+    help_: str,
+    unit: str = "",
+    *,
+    least: float | None = None,
+    most: float = math.inf,
+    whole: bool = False,
+) -> Any:
+    """Return an option that takes one number, and refuses anything else in one sentence.
+
+    Args:
+        name: of the option, such as `--wait`.
+        help_: what it is for.
+        unit: of the number, for the sentence.
+        least: smallest that makes sense; None where the command itself judges the number, NaN too.
+        most: largest that makes sense.
+        whole: whether it is a count.
+    """
+    kind = "whole number" if whole else "number"
+    span = _span(least, most, unit)
+
+    def read(text: str) -> float | int:
+        value: float | int | None
+        try:
+            value = int(text) if whole else float(text)
+        except (ValueError, OverflowError):
+            value = None
+        if value is not None and (least is None or least <= value <= most):
+            return value
+        raise FilmcallError(
+            f"{name} {shown(str(text))} is no {kind}{span}, so nothing was done; enter it again"
+        )
+
+    return typer.Option(name, help=help_, parser=read, metavar="COUNT" if whole else "NUMBER")
+
+
+def _span(least: float | None, most: float, unit: str) -> str:
+    unit = f" {unit}" if unit else ""
+    if least is None:
+        return f" of{unit}" if unit else ""
+    return (
+        f" of {least:.10g}{unit} or more"
+        if most == math.inf
+        else (f" from {least:.10g} to {most:.10g}{unit}")
+    )

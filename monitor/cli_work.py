@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from monitor.cli_options import DbOption, JsonOption, SpecOption
+from monitor.cli_options import DbOption, JsonOption, SpecOption, figure
 from rules.errors import FilmcallError
 
 work_app = typer.Typer(rich_markup_mode=None)
@@ -30,15 +30,19 @@ def event(
     ] = None,
     note: Annotated[str, typer.Option(help="Free words.")] = "",
     spec: SpecOption = None,
-    coat: Annotated[int | None, typer.Option(help="Number of the coat, from 1.")] = None,
+    coat: Annotated[int | None, figure("--coat", "Number of the coat, from 1.", whole=True)] = None,
     batch: Annotated[str | None, typer.Option(help="The mix's own name.")] = None,
-    amount: Annotated[float | None, typer.Option(help="Volume mixed [mL].")] = None,
-    thinner: Annotated[float | None, typer.Option(help="Thinner, of the mix [%].")] = None,
+    amount: Annotated[float | None, figure("--amount", "Volume mixed [mL].", "mL")] = None,
+    thinner: Annotated[float | None, figure("--thinner", "Thinner, of the mix [%].", "%")] = None,
     method: Annotated[str | None, typer.Option(help="brush, roller or gun.")] = None,
     what: Annotated[str | None, typer.Option(help="With measured: wood-moisture, ...")] = None,
-    value: Annotated[float | None, typer.Option(help="With measured: the figure.")] = None,
+    value: Annotated[
+        float | None, figure("--value", "With measured: the figure.", least=-1e6, most=1e6)
+    ] = None,
     unit: Annotated[str | None, typer.Option(help="With measured: its unit.")] = None,
-    corrects: Annotated[int | None, typer.Option(help="Row that this takes the place of.")] = None,
+    corrects: Annotated[
+        int | None, figure("--corrects", "Row that this takes the place of.", least=1, whole=True)
+    ] = None,
     withdraw: Annotated[bool, typer.Option("--withdraw", help="Take that row back.")] = False,
     db: DbOption = None,
 ) -> None:
@@ -108,19 +112,25 @@ def batch(
     area: Annotated[list[str], typer.Option(help="12, or hull-port=6.5, in order [m2].")],
     temp: Annotated[str, typer.Option(help="Of air, hull and mix now: 18, 18C or 64F.")],
     forecast: Annotated[str | None, typer.Option(help="The temperature to come.")] = None,
-    coats: Annotated[int, typer.Option(help="How many.")] = 1,
-    wet_um: Annotated[float | None, typer.Option(help="Wet film of one coat [µm].")] = None,
-    dry_um: Annotated[float | None, typer.Option(help="Dry film of one coat [µm].")] = None,
+    coats: Annotated[int, figure("--coats", "How many.", least=1, most=20, whole=True)] = 1,
+    wet_um: Annotated[float | None, figure("--wet-um", "Wet film of one coat [µm].", "µm")] = None,
+    dry_um: Annotated[float | None, figure("--dry-um", "Dry film of one coat [µm].", "µm")] = None,
     method: Annotated[str, typer.Option(help="brush, roller or gun.")] = "roller",
-    loss: Annotated[float, typer.Option(help="Paint that never reaches the work [%].")] = 10.0,
-    thinner: Annotated[float | None, typer.Option(help="Thinner wanted, of the mix [%].")] = None,
-    rate: Annotated[
-        float | None, typer.Option(help="Your own rate [m2/h]; else learned from the log.")
+    loss: Annotated[float, figure("--loss", "Paint that never reaches the work [%].", "%")] = 10.0,
+    thinner: Annotated[
+        float | None, figure("--thinner", "Thinner wanted, of the mix [%].", "%")
     ] = None,
-    pot: Annotated[float | None, typer.Option(help="What your pot holds [mL].")] = None,
-    batch_size: Annotated[float | None, typer.Option(help="A batch that you want [mL].")] = None,
+    rate: Annotated[
+        float | None, figure("--rate", "Your own rate [m2/h]; else learned from the log.", "m2/h")
+    ] = None,
+    pot: Annotated[float | None, figure("--pot", "What your pot holds [mL].", "mL")] = None,
+    batch_size: Annotated[
+        float | None, figure("--batch-size", "A batch that you want [mL].", "mL")
+    ] = None,
     ratio: Annotated[str | None, typer.Option(help="As you read it, to be checked: 3:1.")] = None,
-    cup: Annotated[float, typer.Option(help="What a cup holds [mL].")] = 250.0,
+    cup: Annotated[
+        float, figure("--cup", "What a cup holds [mL].", "mL", least=10.0, most=10_000.0)
+    ] = 250.0,
     html: Annotated[Path | None, typer.Option(help="Write the sheet for the wall.")] = None,
     json_: JsonOption = False,
     db: DbOption = None,
@@ -156,7 +166,7 @@ def batch(
 def outlook(
     enclosure: Annotated[str | None, typer.Option(help="Whose; the only one if left out.")] = None,
     section: Annotated[str | None, typer.Option(help="Whose surface.")] = None,
-    hours: Annotated[float, typer.Option(help="How far, up to 24 [h].")] = 24.0,
+    hours: Annotated[float, figure("--hours", "How far, up to 24 [h].", "h")] = 24.0,
     forecast: Annotated[
         Path | None, typer.Option(help="CSV or JSON of outdoor hours, past days too.")
     ] = None,

@@ -5,10 +5,16 @@ from __future__ import annotations
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
+from itertools import chain
 from pathlib import Path
+from typing import get_args, get_type_hints
 
 import pytest
+import typer
 from command import filmcall
+
+from monitor.cli import app
 
 HOUSE = Path(__file__).parents[2]
 MAIN = [sys.executable, "-c", "from monitor.cli import main; main()"]
@@ -107,3 +113,54 @@ def test_a_reader_that_has_gone_is_141_without_a_word() -> None:
         assert begun.stderr is not None
         begun.stdout.close()
         assert (begun.wait(timeout=30), begun.stderr.read()) == (141, "")
+
+
+BATCH = ["batch", *SPEC, "--area", "3", "--dry-um", "50", "--temp", "18"]
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["doctor", "--wait", "-1"], "--wait '-1' is no number from 0 to 86400 s"),
+        (["doctor", "--wait", "nan"], "--wait 'nan' is no number from 0 to 86400 s"),
+        (["doctor", "--wait", "inf"], "--wait 'inf' is no number from 0 to 86400 s"),
+        (["simulate", "--hours", "nan"], "--hours 'nan' is no number from 0.01 to 10000 h"),
+        (["simulate", "--hours", "1e300"], "--hours '1e300' is no number from 0.01 to 10000 h"),
+        (["simulate", "--speed", "0"], "--speed '0' is no number from 0.01 to 1000000"),
+        (["demo", "--seed", "-1"], "--seed '-1' is no whole number from 0 to 4294967295"),
+        (["demo", "--seed", "1.5"], "--seed '1.5' is no whole number from 0 to 4294967295"),
+        ([*BATCH, "--cup", "0"], "--cup '0' is no number from 10 to 10000 mL"),
+        ([*BATCH, "--cup", "-inf"], "--cup '-inf' is no number from 10 to 10000 mL"),
+        ([*BATCH, "--pot", "big"], "--pot 'big' is no number of mL"),
+        ([*BATCH, "--coats", "99"], "--coats '99' is no whole number from 1 to 20"),
+        (["event", "mixed", "--coat", "1.5"], "--coat '1.5' is no whole number"),
+        (["calibrate", "undo", "--row", "0"], "--row '0' is no whole number of 1 or more"),
+        (
+            ["calibrate", "salt", "--point", "a", "--salt", "NaCl", "--wait", "-1"],
+            "--wait '-1' is no number from 0 to 604800 s",
+        ),
+        (["check", "--air", "20", "--altitude", ""], "--altitude '' is no number of m"),
+    ],
+)
+def test_a_figure_that_makes_no_sense_is_one_sentence(words: list[str], sentence: str) -> None:
+    ran = filmcall(*words)
+    assert (ran.code, ran.out) == (2, "")
+    assert ran.err == f"filmcall: {sentence}, so nothing was done; enter it again\n"
+
+
+def _plain_numbers(of: typer.Typer) -> Iterator[str]:
+    for group in of.registered_groups:
+        if group.typer_instance is not None:
+            yield from _plain_numbers(group.typer_instance)
+    for command in of.registered_commands:
+        hints = get_type_hints(command.callback, include_extras=True)
+        for name, hint in hints.items():
+            kind, *options = get_args(hint) or (hint,)
+            number = {int, float} & {kind, *get_args(kind), *chain(*map(get_args, get_args(kind)))}
+            if number and not any(getattr(each, "parser", None) for each in options):
+                yield f"{command.name} {name}"
+
+
+def test_no_command_leaves_a_number_to_the_parser() -> None:
+    """A number that the parser reads by itself may be NaN, and its refusal names no value."""
+    assert list(_plain_numbers(app)) == []

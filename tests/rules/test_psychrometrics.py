@@ -285,7 +285,8 @@ def test_more_humidity_raises_every_point(air_c: float, rh: float, more: float) 
 def test_a_wet_bulb_at_the_ice_point_is_read_in_dry_air_too(air_c: float, rh_pct: float) -> None:
     # By hand, ASHRAE Handbook Fundamentals 2017 ch. 1 eq. 33: 611.2 Pa over water at 0 degC is
     # 3.7745 g/kg saturated at 101325 Pa; at 8 degC (2501 x 3.7745 - 1.006 x 8000) / 2515.9 is
-    # 0.5533 g/kg, 90.1 Pa of the 1073 Pa over water there; at 5 degC 1.7568 g/kg, 285.4 of 872.6 Pa.
+    # 0.5533 g/kg, 90.1 Pa of the 1073 Pa over water there; at 5 degC 1.7568 g/kg, 285.4 Pa of
+    # 872.6 Pa.
     assert psy.rh_from_wet_bulb_pct(air_c, 0.0) == pytest.approx(rh_pct, abs=0.05)
 
 
