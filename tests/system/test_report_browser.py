@@ -59,13 +59,14 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     made = {"report": html_report(found), "sheet": sheet_html(found)}
     for name, text in made.items():
         (folder / f"{name}.html").write_text(text, encoding="utf-8")
-    return {name: folder / f"{name}.html" for name in made}
+    return {**{name: folder / f"{name}.html" for name in made}, "example": EXAMPLE}
 
 
-both = pytest.mark.parametrize("name", ["report", "sheet"])
+EXAMPLE = Path(__file__).parents[2] / "examples" / "workboat" / "review.html"
+each_page = pytest.mark.parametrize("name", ["report", "sheet", "example"])
 
 
-@both
+@each_page
 def test_it_opens_without_a_fault_and_asks_for_nothing(
     browser: Browser, pages: dict[str, Path], name: str
 ) -> None:
@@ -112,7 +113,7 @@ def test_each_drawing_has_a_name_and_a_description_and_its_figures_as_a_table(
     assert all(browser.value_of(f"{tables}.querySelectorAll('details table').length)"))
 
 
-@both
+@each_page
 def test_headings_go_down_one_step_at_a_time(
     browser: Browser, pages: dict[str, Path], name: str
 ) -> None:
@@ -125,7 +126,7 @@ def test_headings_go_down_one_step_at_a_time(
     assert all(after <= before + 1 for before, after in pairwise(levels))
 
 
-@both
+@each_page
 def test_every_cell_of_a_table_has_its_headers(
     browser: Browser, pages: dict[str, Path], name: str
 ) -> None:
@@ -149,7 +150,7 @@ def test_every_cell_of_a_table_has_its_headers(
         assert table["name"], "a table without a name"
 
 
-@both
+@each_page
 @pytest.mark.parametrize("width_px", [320, 360])
 def test_a_phone_shows_it_without_scrolling_sideways(
     browser: Browser, pages: dict[str, Path], name: str, width_px: int
@@ -214,7 +215,7 @@ CONTRASTS = """
 """
 
 
-@both
+@each_page
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_text_stands_out_from_its_ground(
     browser: Browser, pages: dict[str, Path], name: str, scheme: str
@@ -230,7 +231,7 @@ def test_text_stands_out_from_its_ground(
     assert dark == (scheme == "dark")
 
 
-@both
+@each_page
 def test_it_prints(browser: Browser, pages: dict[str, Path], name: str) -> None:
     browser.open(pages[name], scheme="dark")
     printed = base64.b64decode(
