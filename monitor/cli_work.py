@@ -212,12 +212,17 @@ def review(
         Path | None, typer.Option(help="Which surface belongs to which section.", dir_okay=False)
     ] = None,
     spec: SpecOption = None,
+    known: Annotated[
+        str, typer.Option(help="now, or then: only what was recorded by the session's end.")
+    ] = "now",
     json_: JsonOption = False,
     db: DbOption = None,
 ) -> None:
     """Look back: was each coat inside its spec, and what may have spoiled it?"""
     from monitor import review_command
 
+    if known not in ("now", "then"):
+        raise FilmcallError(f"known {known!r} is neither now nor then")
     typer.echo(
         review_command.run(
             session,
@@ -229,6 +234,7 @@ def review(
             as_json=json_,
             config_file=config,
             spec=spec,
+            known_then=known == "then",
             db=db,
         )
     )

@@ -37,6 +37,9 @@ from rules.vocabulary import EventKind
 from sensors.reading import Quantity
 
 MATCHES_LOOKED_AT = 3
+ON_ITS_WAY_S = (
+    60.0  # what happened at the end may arrive, or be typed in, this much later; no source
+)
 
 
 class NothingToReview(FilmcallError):
@@ -160,6 +163,7 @@ def review(
     spec: str | None = None,
     beside: Path | None = None,
     progress: Progress | None = None,
+    known_then: bool = False,
 ) -> Review:
     """Look back at a session.
 
@@ -173,6 +177,7 @@ def review(
         spec: of coats whose events name none; None for the session's or the config's.
         beside: the folder that spec files count from.
         progress: is told the share done, 0 to 1.
+        known_then: leave out what was recorded, or arrived, later than a minute after its end.
 
     Raises:
         FilmcallError: the session is empty, or the defect, the section or the spec is not known.
@@ -190,10 +195,14 @@ def review(
     within = [e for e in events if session.started_s <= e.time_s]
     if end_s is None:
         end_s = max((e.time_s for e in within), default=session.started_s)
+    known_s = end_s + ON_ITS_WAY_S if known_then else None
+    if known_s is not None:
+        events, said = _known_by(events, known_s)
+        not_known.append(said)
     from_s = session.started_s - BEFORE_S
     events = _of_session(events, from_s, end_s)
     columns = read_columns(store, enclosure, source, from_s, max(end_s, from_s + 60.0), config,
-                           progress)  # fmt: skip
+                           progress, known_s)  # fmt: skip
     if not columns.of and not within:
         raise NothingToReview(
             f"session {session.title!r} has neither a reading nor an event of enclosure "
@@ -232,7 +241,11 @@ def review(
         sections=sections,
         events=tuple(e for e in standing if session.started_s - 1.0 <= e.time_s <= end_s),
         sensors=columns.health,
-        calibrations=store.calibrations(enclosure),
+        calibrations=tuple(
+            each
+            for each in store.calibrations(enclosure)
+            if known_s is None or each.made_s <= known_s
+        ),
         outages=store.outages(session.started_s, end_s, source=source),
         specs=tuple(used.values()),
         asked=asked,
@@ -268,6 +281,14 @@ def _source_of(store: Store, session: Session, enclosure: str) -> tuple[int, lis
     title = next((each.title for each in store.sources() if each.source == chosen), "")
     said = f"The session has no readings of its own; those of the recording {title!r} are used."
     return chosen, [said]
+
+
+def _known_by(events: tuple[Event, ...], known_s: float) -> tuple[tuple[Event, ...], str]:
+    """What had been recorded by then, and what has to be said of the rest."""
+    kept = tuple(e for e in events if e.recorded_s is None or e.recorded_s <= known_s)
+    left = len(events) - len(kept)
+    late = f"what was recorded later is left out (events: {left})" if left else "no event is later"
+    return kept, f"Judged by what was known a minute after the session's end: {late}."
 
 
 def _of_session(events: tuple[Event, ...], from_s: float, end_s: float) -> tuple[Event, ...]:

@@ -27,6 +27,7 @@ def run(
     as_json: bool = False,
     config_file: Path | None = None,
     spec: str | None = None,
+    known_then: bool = False,
     db: Path | None = None,
 ) -> str:
     """Look back at a session; write its page and sheet where asked.
@@ -41,6 +42,7 @@ def run(
         as_json: return JSON and not lines.
         config_file: for accuracies, zones and which plank belongs where, or None.
         spec: of coats whose events name none, or None.
+        known_then: leave out what was recorded, or arrived, after the session's end.
         db: the log, or None for the platform's.
 
     Returns:
@@ -66,6 +68,7 @@ def run(
             spec=spec,
             beside=None if config_file is None else config_file.parent,
             progress=_bar(),
+            known_then=known_then,
         )
     said = []
     if html is not None:

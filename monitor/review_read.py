@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from monitor.config_types import DEFAULT_ACCURACY, EnclosureConfig, PointConfig
 from monitor.store import Store
 from monitor.store_readings import Readings
-from monitor.store_rows import QUALITY_OF_CODE, Channel
+from monitor.store_rows import LIVE, QUALITY_OF_CODE, Channel
 from rules.climate_arrays import PointColumn
 from rules.exposure import Floats
 from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
@@ -85,6 +85,7 @@ def read_columns(
     to_s: float,
     config: EnclosureConfig | None = None,
     progress: Progress | None = None,
+    known_s: float | None = None,
 ) -> Columns:
     """Read a session's readings and put each channel on the grid, the last value held.
 
@@ -99,6 +100,8 @@ def read_columns(
         to_s: end [s].
         config: for accuracies, ages and sections; None for the defaults.
         progress: is told the share done, 0 to 1.
+        known_s: leave out what arrived or was found out later; None leaves out nothing. What a
+            recording holds was known when it was made, whenever it was played [s].
 
     Returns:
         The columns; the grid is as fine as the quickest channel, 1 to 60 s, and coarser where
@@ -109,7 +112,8 @@ def read_columns(
         for each in store.channels(source=source)
         if each.enclosure == enclosure and each.quantity in _NEEDED
     ]
-    intervals = {each: _interval_s(store, each, source, from_s, to_s) for each in channels}
+    asked = _Asked(store, source, known_s if source == LIVE else None)
+    intervals = {each: _interval_s(asked, each, from_s, to_s) for each in channels}
     quickest = min((s for s in intervals.values() if s is not None), default=STEP_MAX_S)
     step_s = min(max(quickest, 1.0), STEP_MAX_S)
     step_s = max(step_s, math.ceil((to_s - from_s) / MOST_CELLS))
@@ -128,7 +132,7 @@ def read_columns(
             age_s = min(max(3.0 * usual, LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
         oldest_s = max(oldest_s, age_s)
         tell = _part_of(progress, at, len(channels), pieces)
-        held, told = _held(store, channel, source, time_s, to_s, age_s, tell)
+        held, told = _held(asked, channel, time_s, to_s, age_s, tell)
         health.append(told.health(channel, intervals[channel]))
         accuracy = DEFAULT_ACCURACY[channel.quantity] if point is None else point.accuracy
         required = point is None or point.required
@@ -182,20 +186,31 @@ def _part_of(
     return tell
 
 
-def _interval_s(
-    store: Store, channel: Channel, source: int, from_s: float, to_s: float
-) -> float | None:
-    """The usual time between two readings, from the first day that has any."""
-    begin = from_s
-    while begin < to_s:
-        found = store.readings(
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """The log, whose readings of it, and by when they had to be known."""
+
+    store: Store
+    source: int
+    known_s: float | None
+
+    def readings(self, channel: Channel, from_s: float, to_s: float) -> Readings:
+        return self.store.readings(
             channel.enclosure,
             channel.point,
             channel.quantity,
-            from_s=begin,
-            to_s=min(begin + 86_400.0, to_s),
-            source=source,
+            from_s=from_s,
+            to_s=to_s,
+            source=self.source,
+            known_s=self.known_s,
         )
+
+
+def _interval_s(asked: _Asked, channel: Channel, from_s: float, to_s: float) -> float | None:
+    """The usual time between two readings, from the first day that has any."""
+    begin = from_s
+    while begin < to_s:
+        found = asked.readings(channel, begin, min(begin + 86_400.0, to_s))
         times, _, _ = found
         if times.size > 2:
             # Between two means lie as many readings as half of either stands for.
@@ -267,9 +282,8 @@ class _Held:
 
 
 def _held(
-    store: Store,
+    asked: _Asked,
     channel: Channel,
-    source: int,
     time_s: Floats,
     to_s: float,
     age_s: float,
@@ -291,15 +305,8 @@ def _held(
     begin, piece = from_s - age_s, 0
     while begin < to_s:
         end = min(from_s + (piece + 1) * PIECE_S, to_s)
-        found = store.readings(
-            channel.enclosure,
-            channel.point,
-            channel.quantity,
-            from_s=begin,
-            # What stands on a seam belongs to the piece after it; the last piece has none.
-            to_s=end - 1e-6 if end < to_s else to_s,
-            source=source,
-        )
+        # What stands on a seam belongs to the piece after it; the last piece has none.
+        found = asked.readings(channel, begin, end - 1e-6 if end < to_s else to_s)
         told.take(found, found[0] >= from_s, age_s)
         fresh: tuple[NDArray[Any], ...] = (found[0], found[2], found[1], found.low, found.high)
         taken = [np.concatenate((old, new)) for old, new in zip(carry, fresh, strict=True)]

@@ -377,6 +377,58 @@ def test_a_surface_that_was_only_assumed_is_said_and_reckoned_with(tmp_path: Pat
     assert "under 3.0 K, worst 1.3 K" in text
 
 
+def test_known_then_leaves_out_what_came_or_was_told_after_the_sessions_end(
+    tmp_path: Path,
+) -> None:
+    clock = [MIDNIGHT]
+    path = tmp_path / "log.db"
+    store = Store.open(path, now_s=lambda: clock[0])
+    for point, quantity, value in (
+        ("air", Quantity.AIR_TEMP, 20.0),
+        ("air", Quantity.HUMIDITY, 55.0),
+        ("plank", Quantity.SURFACE_TEMP, 20.0),
+    ):
+        # From the fourth hour on the plank's readings came a day late: it had been 9 °C.
+        late = quantity is Quantity.SURFACE_TEMP
+        rows = []
+        for k in range(8 * 60):
+            t = MIDNIGHT + 60.0 * k
+            after = late and k >= 240
+            rows.append(
+                (round(t * 1e6), round((t + 86_400.0 * after) * 1e6), 9.0 if after else value,
+                 None, 0)
+            )  # fmt: skip
+        store.add_reading_rows("tent", point, quantity, rows)
+    store.flush()
+
+    def told(kind: EventKind, hour: float, recorded_hour: float, **more: object) -> None:
+        clock[0] = MIDNIGHT + recorded_hour * HOUR
+        store.add_event(Event(kind, MIDNIGHT + hour * HOUR, "tent", **more))  # type: ignore[arg-type]
+
+    told(EventKind.SESSION_STARTED, 0.0, 0.0)
+    told(EventKind.COAT_STARTED, 1.0, 1.0, spec="polyurethane-topcoat", coat=1)
+    told(EventKind.COAT_ENDED, 2.0, 2.0)
+    told(EventKind.SESSION_ENDED, 8.0, 8.005)  # 18 s later, as it is typed
+    told(EventKind.NOTE, 3.0, 30.0, note="remembered the day after")
+    store.close()
+    now, then = review_command.run(db=path), review_command.run(db=path, known_then=True)
+    assert "coldest surface: " in now
+    assert "under 10.0 °C, worst 9.0 °C" in now
+    assert "remembered the day after" in now
+    assert "a minute after the session's end" not in now
+    assert "9.0 °C" not in then
+    assert "not known" in then
+    assert "remembered" not in then
+    assert "plank, surface temperature: 240 readings" in then
+    assert "what was recorded later is left out (events: 1)" in then
+
+
+def test_known_is_now_or_then(tmp_path: Path) -> None:
+    ran = filmcall("review", "--known", "later", "--db", str(tmp_path / "log.db"))
+    assert ran.code == 2
+    assert "known 'later' is neither now nor then" in ran.err
+
+
 def test_calls_stand_as_they_were_told(tmp_path: Path) -> None:
     store = put(tmp_path / "log.db", CLEAN["good-primer"](3000))
     store.add_call(call(MIDNIGHT + 36 * HOUR, "STOP", "humidity 91 %, at most 85 %"))
@@ -441,7 +493,7 @@ def test_a_log_that_was_changed_later_says_so(tmp_path: Path) -> None:
         ({"defect": "gremlins"}, "defect 'gremlins' is not in the list"),
         ({"seen": "it is blue"}, "fits no defect in the list"),
         ({"section": "keel"}, "section 'keel' is not in this session; it has: hull-port"),
-        ({"session": "99"}, "session '99' fits 0 of the log's 1 sessions"),
+        ({"session": "99"}, "session '99' fits 0 of the log's 1 session"),
         ({"sheet": Path("sheet.xls")}, "neither .csv nor .html"),
         ({"spec": "no-such-spec"}, "no-such-spec"),
     ],
