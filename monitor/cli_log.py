@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from monitor.cli_options import BAD_INPUT, DbOption, JsonOption, figure
+from rules.errors import FilmcallError
 
 log_app = typer.Typer(rich_markup_mode=None)
 spec_app = typer.Typer(
@@ -29,10 +30,23 @@ def doctor(
         figure("--wait", "How long to listen for each topic [s].", "s", least=0.0, most=86_400.0),
     ] = 20.0,
     defaults: Annotated[bool, typer.Option("--defaults", help="Print every default.")] = False,
+    test_alarm: Annotated[
+        bool,
+        typer.Option("--test-alarm", help="Send one test alarm by every way, and nothing more."),
+    ] = False,
     json_: JsonOption = False,
     db: DbOption = None,
 ) -> None:
-    """Walk from config to spec, broker, topics, clock, log and terminal; say what to mend."""
+    """Walk from config to spec, alarms, broker, topics, clock, log and terminal: what to mend."""
+    if test_alarm:
+        from monitor import alarm_routes
+
+        if config is None:
+            raise FilmcallError(
+                "--test-alarm needs to know the ways, so nothing was sent; give --config FILE"
+            )
+        typer.echo(alarm_routes.run_test(config))
+        return
     from monitor import doctor as doctor_command
 
     text, code = doctor_command.run(config, db, as_json=json_, defaults=defaults, wait_s=wait)

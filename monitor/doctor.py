@@ -22,9 +22,10 @@ from monitor.doctor_checks import (
     check_terminal,
 )
 from monitor.doctor_log import check_log
+from monitor.doctor_ways import check_alarm, check_forecast_file
 from monitor.places import log_path
 from sensors.mqtt import Intake
-from sensors.wire import printable
+from sensors.wire import counted, printable
 
 DEFAULT_WAIT_S = 20.0
 
@@ -71,6 +72,8 @@ def look(
     log = check_log(log_path(db), config, world.now_s())
     if config is not None:
         checks += check_secrets(config, world.environment)
+        checks += check_alarm(config, world.environment)
+        checks += check_forecast_file(config, world.now_s())
         checks += BrokerLook(
             config, world.environment, world.now_s, log.heard_s, wait_s, world.ear_of
         ).run()
@@ -128,5 +131,5 @@ def run(
         for check in checks
     ]
     looks = sum(check.health is Health.LOOK for check in checks)
-    total = f"{len(checks)} looks: {bad} bad, {looks} worth a look"
+    total = f"{counted(len(checks), 'look')}: {bad} bad, {looks} worth a look"
     return "\n".join([*lines, total]), int(bad > 0)

@@ -6,13 +6,16 @@ import logging
 import socket
 import ssl
 import time
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from monitor.calibrate_live import own_broker
 from monitor.config import Config, PointConfig
 from monitor.doctor_checks import Check, Health
+from monitor.doctor_ways import check_forecast_topic
+from monitor.forecast_keeper import ForecastKeeper, forecast_zone
 from monitor.wire import iso_utc
 from rules.errors import FilmcallError
 from sensors.broker import Broker, BrokerFault, connect_sentence
@@ -24,12 +27,13 @@ from sensors.reading import Quality, Quantity
 from sensors.topics import Router
 from sensors.unit_guess import unit_guess
 from sensors.units import known_unit
-from sensors.wire import printable
+from sensors.wire import counted, printable
 
 LOGIN_S = 10.0
 SUBSCRIBE_S = 5.0
 _CONNECT_S = 5.0
 _WILD_S = 3.0
+_RETAINED_S = 3.0  # a message that the broker has kept comes at once
 _CERTIFICATE_DAYS = 14.0
 _LOOPBACK = ("127.", "::1")
 
@@ -46,7 +50,7 @@ class Ear(Protocol):
     def publish(self, topic: str, payload: bytes, *, qos: int = 1) -> Handle: ...
 
 
-EarOf = Callable[[Broker, Sequence[Source]], Ear]
+EarOf = Callable[..., Ear]
 
 
 class _Refusals(logging.Handler):
@@ -60,6 +64,23 @@ class _Refusals(logging.Handler):
         arguments = record.args
         if isinstance(arguments, tuple) and len(arguments) == 3:
             self.by_topic.setdefault(str(arguments[0]), str(arguments[1]))
+
+
+@contextmanager
+def _kept_refusals() -> Iterator[_Refusals]:
+    """Keep what the intake and the forecast's keeper would log, for the lines of the look."""
+    refusals = _Refusals()
+    logs = [logging.getLogger(name) for name in ("filmcall.mqtt", "filmcall.forecast")]
+    passed_on = [log.propagate for log in logs]
+    for log in logs:
+        log.addHandler(refusals)
+        log.propagate = False
+    try:
+        yield refusals
+    finally:
+        for log, before in zip(logs, passed_on, strict=True):
+            log.removeHandler(refusals)
+            log.propagate = before
 
 
 @dataclass(slots=True)
@@ -149,7 +170,7 @@ class BrokerLook:
         text = f"{secured.version()}, certificate good until {ends or 'a date not given'}"
         left_s = ssl.cert_time_to_seconds(ends) - self.now_s() if ends else DAY_S * 365.0
         if left_s < _CERTIFICATE_DAYS * DAY_S:
-            left = f", {left_s / DAY_S:.0f} days from now. Renew it before then."
+            left = f", {counted(round(left_s / DAY_S), 'day')} from now. Renew it before then."
             self._add("TLS", Health.LOOK, text + left)
         else:
             self._add("TLS", Health.OK, text)
@@ -157,24 +178,40 @@ class BrokerLook:
     # ---- listening ---------------------------------------------------------------------------
 
     def _listen(self, broker: Broker, sources: list[Source]) -> None:
+        keeper = self._forecast()
+        plain = {} if keeper is None else {"plain": keeper.topics}
         try:
-            ear = self.ear_of(broker, sources)
+            ear = self.ear_of(broker, sources, **plain)
         except (BrokerFault, SourceFault) as fault:
             self._add("config", Health.BAD, str(fault))
             return
-        log = logging.getLogger("filmcall.mqtt")
-        refusals, passed_on = _Refusals(), log.propagate
-        log.addHandler(refusals)
-        log.propagate = False
-        ear.start()
-        try:
-            if self._login(ear, broker) and self._subscribed(ear):
-                self._publish(ear, broker)
-                self._topics(ear, sources, refusals)
-        finally:
-            ear.stop()
-            log.removeHandler(refusals)
-            log.propagate = passed_on
+        with _kept_refusals() as refusals:
+            ear.start()
+            try:
+                if self._login(ear, broker) and self._subscribed(ear):
+                    self._publish(ear, broker)
+                    begun_s = time.monotonic()
+                    self._topics(ear, sources, refusals)
+                    if keeper is not None:
+                        self._weather(keeper, begun_s)
+            finally:
+                ear.stop()
+
+    def _forecast(self) -> ForecastKeeper | None:
+        """What hears the forecast's topic; the file has been looked at already."""
+        forecast = self.config.forecast
+        if forecast.topic is None:
+            return None
+        zone = forecast_zone(forecast, self.config.enclosures)
+        return ForecastKeeper(replace(forecast, file=None), zone, self.now_s)
+
+    def _weather(self, keeper: ForecastKeeper, begun_s: float) -> None:
+        least_s = min(self.wait_s, _RETAINED_S)
+        while not keeper.waiting and time.monotonic() < begun_s + least_s:
+            time.sleep(0.05)
+        waited_s = time.monotonic() - begun_s
+        topic = self.config.forecast.topic or ""
+        self.checks.append(check_forecast_topic(keeper, topic, waited_s))
 
     def _login(self, ear: Ear, broker: Broker) -> bool:
         link = _until(ear, lambda s: s.connection.connected or s.connection.last_error, LOGIN_S)
@@ -208,7 +245,7 @@ class BrokerLook:
                 text = f"{each.filter} was not answered within {SUBSCRIBE_S:.0f} s. Try again."
                 self._add("subscribe", Health.BAD, text)
         if granted:
-            self._add("subscribe", Health.OK, f"{len(granted)} filters granted")
+            self._add("subscribe", Health.OK, f"{counted(len(granted), 'filter')} granted")
         elif not subscriptions:
             text = "no point has a topic, so nothing is heard live. Add topic to the points."
             self._add("subscribe", Health.LOOK, text)
@@ -261,7 +298,8 @@ class BrokerLook:
                 name = f"{each.source.enclosure}/{each.source.point} {each.source.quantity.value}"
                 self._add(name, Health.BAD, text, part="topic")
         for note, count in status.time_notes.items():
-            text = f"{count} readings: {note.value}; the time of receipt counts instead. Set it."
+            told = f"{counted(count, 'reading')}: {note.value}"
+            text = f"{told}; the time of receipt counts instead. Set it."
             self._add("sensor clocks", Health.LOOK, text, part="topic")
 
     def _hear(self, ear: Ear, sources: list[Source]) -> dict[Key, Arrival]:

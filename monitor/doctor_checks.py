@@ -21,6 +21,7 @@ from monitor.wire import iso_utc
 from rules.errors import SpecFault
 from rules.units import shown
 from sensors.reading import Quantity
+from sensors.wire import counted
 
 
 class Health(StrEnum):
@@ -36,7 +37,8 @@ class Check:
     """One look.
 
     Attributes:
-        part: which part of the program: config, spec, secret, broker, topic, clock, log, terminal.
+        part: which part of the program: config, spec, secret, alarm, forecast, broker, topic,
+            clock, log, terminal.
         name: of what in it.
         health: what was found.
         text: it in words, with the mend where there is one.
@@ -60,7 +62,10 @@ def check_config_file(path: Path) -> tuple[Config | None, list[Check]]:
         return None, [Check("config", path.name, Health.BAD, str(each)) for each in faults]
     points = sum(len(each.points) for each in config.enclosures)
     names = ", ".join(each.name for each in config.enclosures)
-    said = f"{len(config.enclosures)} enclosures ({names}), {points} quantities at points"
+    said = (
+        f"{counted(len(config.enclosures), 'enclosure')} ({names}), "
+        f"{counted(points, 'quantity', 'quantities')} at points"
+    )
     checks = [Check("config", path.name, Health.OK, said)]
     for enclosure in config.enclosures:
         checks += _points(enclosure)

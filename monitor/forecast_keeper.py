@@ -24,7 +24,7 @@ from sensors.forecast import (
 )
 from sensors.forecast_columns import ForecastFault
 from sensors.sniff import RecordingFault
-from sensors.wire import printable
+from sensors.wire import counted, printable
 
 _LOG = logging.getLogger("filmcall.forecast")
 
@@ -122,6 +122,17 @@ class ForecastKeeper:
             self.hours = joined(parts) if parts else None
         return changed
 
+    @property
+    def waiting(self) -> bool:
+        """Whether a message waits for the next look."""
+        with self._lock:
+            return self._waiting is not None
+
+    def heard_on_topic(self) -> tuple[ForecastHours | None, float]:
+        """Return what the topic has brought so far, or None, and the time now [s]."""
+        self.look()
+        return self._from_topic, self._now_s()
+
     def about(self, now_s: float) -> str:
         """Return age, reach and gaps of the forecast in a few words, or ""."""
         return "" if self.hours is None else about(self.hours, now_s)
@@ -180,8 +191,8 @@ class ForecastKeeper:
         hours = within_time(_plain(told), now_s - KEPT_BEFORE_S, now_s + KEPT_AHEAD_S)
         if hours is None:
             raise ForecastFault(
-                f"{topic}: none of its {told.time_s.size} hours is of the last nine or the next "
-                "30 days, so it is not used; check its times"
+                f"{topic}: none of its {counted(told.time_s.size, 'hour')} is of the last nine or "
+                "the next 30 days, so it is not used; check its times"
             )
         before = self._from_topic
         if before is None:
@@ -222,7 +233,7 @@ def about(hours: ForecastHours, now_s: float) -> str:
     parts.append(f"to {minutes_text(reach_s)} ahead" if reach_s > 0.0 else "over already")
     gaps = [end_s for _, end_s in hours.gaps_s() if end_s > now_s - KEPT_BEFORE_S]
     if gaps:
-        parts.append(f"{len(gaps)} gap{'' if len(gaps) == 1 else 's'} over 3 h")
+        parts.append(f"{counted(len(gaps), 'gap')} over 3 h")
     return ", ".join(parts)
 
 

@@ -154,6 +154,30 @@ def test_silent_refused_and_kept_topics_are_told_apart(
     assert found(checks, "topic", "tent/plank surface_temp").health is Health.LOOK
 
 
+def test_the_forecasts_topic_is_listened_to(tmp_path: Path, broker: RealBroker) -> None:
+    points = POINTS + '[forecast]\ntopic = "weather/hours"\n'
+
+    def forecast_check() -> Check:
+        checks = look(tmp_path, broker.port, points=points, wait_s=0.5)
+        assert found(checks, "broker", "subscribe").text == "3 filters granted"
+        return found(checks, "forecast", "topic")
+
+    silent = forecast_check()
+    assert silent.health is Health.LOOK
+    assert silent.text.startswith("no forecast within ")
+    assert "on weather/hours. Have it sent retained" in silent.text
+    sensor = Sensor(broker.port, "weather")
+    sensor.send("weather/hours", '{"evil": "\x1b[2J"}', retain=True)
+    refused = forecast_check()
+    assert (refused.health, refused.text[:32]) == (Health.BAD, "forecast on topic weather/hours:")
+    assert "\x1b" not in refused.text
+    hours = [{"time": time.time() + 3600.0 * h, "temp": 11, "dew_point": 7} for h in range(24)]
+    sensor.send("weather/hours", json.dumps({"made": time.time() - 7200, "h": hours}), retain=True)
+    sensor.close()
+    told = forecast_check()
+    assert (told.health, told.text) == (Health.OK, "forecast 2 h old, to 22 h 59 min ahead")
+
+
 def test_what_the_log_heard_lately_is_not_missed(tmp_path: Path, broker: RealBroker) -> None:
     now_s = time.time()
     with Store.open(tmp_path / "log.db", now_s=time.time) as store:
@@ -266,7 +290,7 @@ def test_a_refused_subscription_is_told_from_a_granted_one(
     checks = look(tmp_path, broker.port, more=login)
     refused, granted = (c for c in checks if c.name == "subscribe")
     assert refused.text.startswith(f"broker 127.0.0.1:{broker.port} refuses the subscription 'shed")
-    assert granted.text == "1 filters granted"
+    assert granted.text == "1 filter granted"
 
 
 def test_a_certificate_is_checked_and_its_end_is_told(
