@@ -25,6 +25,7 @@ from sensors.calibrate import CalibrationFault, Method, Reference, salt_referenc
 from sensors.reading import Quantity, Reading
 from sensors.salts import salt_of
 from sensors.settling import REST, Rest
+from sensors.wire import counted
 
 __all__ = ["Target", "World", "listing", "psychrometer", "salt", "side_by_side", "undo"]
 
@@ -76,9 +77,10 @@ def salt(
             temps_c = temps_c * len(readings) if len(temps_c) == 1 else temps_c
             if not len(kinds) == len(readings) == len(temps_c):
                 raise CalibrateFault(
-                    f"{len(kinds)} salts, {len(readings)} readings and {len(temps_c)} jar "
-                    f"temperatures do not pair, so nothing was calibrated. Give --salt, --reading "
-                    f"and --temp once for each jar, in the same order."
+                    f"{counted(len(kinds), 'salt')}, {counted(len(readings), 'reading')} and "
+                    f"{counted(len(temps_c), 'jar temperature')} do not pair, so nothing was "
+                    f"calibrated. Give --salt, --reading and --temp once for each jar, in the same "
+                    f"order."
                 )
             spread = _HAND_HALF_WIDTH[Quantity.HUMIDITY]
             points = [

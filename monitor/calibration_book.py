@@ -14,6 +14,7 @@ from monitor.config_types import DEFAULT_ACCURACY, Config
 from monitor.store_rows import Calibration
 from sensors.calibrate import CALIBRATED, DAY_S, Correction, Method, Reference
 from sensors.reading import Quantity, Reading
+from sensors.wire import counted
 
 Key = tuple[str, str, Quantity]
 
@@ -243,19 +244,21 @@ class CalibrationBook:
             where = f"{key[0]}/{key[1]} {key[2].value}"
             if left_s < 0.0:
                 said.append(
-                    f"calibration of {where} ran out {-left_s / DAY_S:.0f} days ago; it still "
-                    f"corrects, and its accuracy is widened by the whole correction. Calibrate "
-                    f"anew, or undo row {found.row}."
+                    f"calibration of {where} ran out {counted(round(-left_s / DAY_S), 'day')} ago; "
+                    f"it still corrects, and its accuracy is widened by the whole correction. "
+                    f"Calibrate anew, or undo row {found.row}."
                 )
             elif left_s < SOON_S:
                 said.append(
-                    f"calibration of {where} runs out in {left_s / DAY_S:.0f} days. Calibrate anew."
+                    f"calibration of {where} runs out in {counted(round(left_s / DAY_S), 'day')}. "
+                    f"Calibrate anew."
                 )
         if self.unreadable:
             rows = ", ".join(str(row) for row in self.unreadable[:5])
             said.append(
-                f"{len(self.unreadable)} calibrations in the log cannot be read (row {rows}) and "
-                f"are not used. A newer version may have written them."
+                f"{counted(len(self.unreadable), 'calibration')} in the log cannot be read "
+                f"(row {rows}), and what they say is not used. A newer version may have written "
+                f"them."
             )
         return said
 

@@ -16,6 +16,7 @@ from monitor.wire import Json, iso_utc
 from rules.errors import FilmcallError
 from sensors.calibrate import CALIBRATED, DAY_S, Correction
 from sensors.reading import Quantity
+from sensors.wire import counted
 
 _CLOCK_SLACK_S = 60.0
 
@@ -132,7 +133,7 @@ def listing(
         if undone is not None and state == "undone":
             state += f" {iso_utc(undone.made_s)}"
         elif state == "in force":
-            state += f", {(applied.expires_s - now) / DAY_S:.0f} days left"
+            state += f", {counted(round((applied.expires_s - now) / DAY_S), 'day')} left"
         what = ", ".join(point.what for point in correction.points)
         lines.append(
             f"{applied.row:>4}  {iso_utc(applied.made_s)}  {applied.enclosure}/{applied.point} "

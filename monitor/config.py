@@ -27,6 +27,7 @@ from rules.units import shown
 from sensors.columns import Column
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quantity
+from sensors.wire import counted
 
 __all__ = [
     "PASSWORD_VARIABLE",
@@ -64,7 +65,7 @@ def load_config(text: str, base_dir: Path, name: str = "config") -> Config:
     """
     config, faults = read(text, base_dir)
     if config is None:
-        count = f"{len(faults)} fault{'' if len(faults) == 1 else 's'}"
+        count = counted(len(faults), "fault")
         listed = "\n".join(f"  {fault}" for fault in faults)
         raise ConfigFault(f"config {shown(name)} has {count} and is not used:\n{listed}")
     return config

@@ -12,6 +12,7 @@ from pathlib import Path
 from monitor.calibration_book import CalibrationBook
 from monitor.config import Config
 from monitor.doctor_checks import Check, Health
+from monitor.log_command import STAND_AS_WRITTEN
 from monitor.store import Store
 from monitor.store_open import CHECKED_BYTES
 from monitor.store_rows import LIVE, LogMissing
@@ -19,6 +20,7 @@ from monitor.wire import iso_utc
 from rules.errors import FilmcallError
 from sensors.calibrate import DAY_S
 from sensors.reading import Quantity
+from sensors.wire import counted
 
 # Measured: a log of 200,000 readings at random times grew by 39 bytes a reading.
 BYTES_A_READING = 40.0
@@ -77,8 +79,9 @@ def check_log(path: Path, config: Config | None, now_s: float) -> LogLook:
     aside = [name for name in aside if not name.endswith(("-wal", "-shm"))]
     if aside:
         text = (
-            f"{len(aside)} damaged logs were set aside ({aside[-1]} the last). Copy them before "
-            f"any repair, and check the disk or memory card."
+            f"{counted(len(aside), 'damaged log was', 'damaged logs were')} set aside "
+            f"({aside[-1]} the last). Copy what was set aside before any repair, and check the "
+            "disk or memory card."
         )
         look.add("set aside", Health.LOOK, text)
     return look
@@ -113,14 +116,13 @@ def _contents(look: LogLook, store: Store, path: Path, now_s: float) -> float:
     _whole(look, path, size)
     problems = store.verify()
     if problems:
-        text = (
-            f"{len(problems)} calls or events were changed after they were written ({problems[0]}"
-            f"). See: filmcall sessions verify"
-        )
+        one = "call or event was changed after it was written"
+        many = "calls or events were changed after they were written"
+        text = f"{counted(len(problems), one, many)} ({problems[0]}). See: filmcall sessions verify"
         look.add("chain", Health.BAD, text)
     else:
-        look.add("chain", Health.OK, f"{store.head()[0]} calls and events stand as written")
-    counted = 0
+        look.add("chain", Health.OK, counted(store.head()[0], *STAND_AS_WRITTEN))
+    heard = 0
     for channel in store.channels(source=LIVE):
         key = (channel.enclosure, channel.point, channel.quantity)
         # Up to now: a row from a clock that was ahead tells nothing.
@@ -128,11 +130,11 @@ def _contents(look: LogLook, store: Store, path: Path, now_s: float) -> float:
         believed = times_s[quality == 0]
         if len(believed):
             look.heard_s[key] = float(believed[-1])
-        counted += int((times_s >= now_s - _COUNTED_S).sum())
+        heard += int((times_s >= now_s - _COUNTED_S).sum())
     book = CalibrationBook(store.calibrations())
     for notice in book.notices(now_s):
         look.checks.append(Check("calibration", "age", Health.LOOK, notice))
-    return counted / _COUNTED_S
+    return heard / _COUNTED_S
 
 
 def _whole(look: LogLook, path: Path, size: int) -> None:
@@ -167,7 +169,7 @@ def _space(look: LogLook, folder: Path, a_second: float) -> None:
     days = free / a_day if a_day else float("inf")
     if a_day:
         text += f", the log grows by about {a_day / 1e6:.1f} MB a day: room for "
-        text += f"{days / 365.0:.0f} years" if days > 1000.0 else f"{days:.0f} days"
+        text += f"{days / 365.0:.0f} years" if days > 1000.0 else counted(round(days), "day")
     if free < LEAST_FREE_BYTES or days < _TOO_FEW_DAYS:
         look.add("space", Health.BAD, f"{text}. Free some, or give a file on another disk: --db.")
     elif days < _FEW_DAYS:

@@ -15,6 +15,12 @@ from monitor.places import log_path
 from monitor.store import Store
 from monitor.wire import iso_utc
 from rules.errors import FilmcallError
+from sensors.wire import counted
+
+STAND_AS_WRITTEN = (
+    "call or event stands as it was written",
+    "calls and events stand as they were written",
+)
 
 
 @contextmanager
@@ -66,7 +72,7 @@ def verify(db: Path | None, *, as_json: bool) -> tuple[str, int]:
         }
         return json.dumps(said, indent=2), len(problems)
     if not problems:
-        return f"{count} calls and events stand as they were written; chain ends in {head}", 0
+        return f"{counted(count, *STAND_AS_WRITTEN)}; chain ends in {head}", 0
     return "\n".join(str(problem) for problem in problems), len(problems)
 
 

@@ -35,6 +35,7 @@ from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quantity
 from sensors.simulate import Action, Tent, TentSettings, demo_night
 from sensors.sniff import RecordingFault
+from sensors.wire import counted
 
 CAUTION = (
     "The call is about the film. It says nothing about the air that people breathe: follow the "
@@ -153,8 +154,8 @@ def run(
         _say(f"line {each.line}, one value missing: {each.why}")
     if recording.skipped_count or recording.unreadable_count:
         _say(
-            f"in all {recording.skipped_count} rows were skipped, and "
-            f"{recording.unreadable_count} values could not be read"
+            f"in all {counted(recording.skipped_count, 'row was', 'rows were')} skipped, and "
+            f"{counted(recording.unreadable_count, 'value')} could not be read"
         )
     _say_result(result)
 
@@ -273,19 +274,17 @@ def _open(stack: ExitStack, db: Path | None) -> Store | None:
 
 def _say_result(result: Result) -> None:
     if result.clock_sets:
-        _say(f"the recording's clock was set back: {_count(result.clock_sets, 'time')}")
+        _say(f"the recording's clock was set back: {counted(result.clock_sets, 'time')}")
     if result.late or result.repeated:
         _say(
-            f"{_count(result.late, 'reading')} came late and {_count(result.repeated, 'reading')} "
-            "again for a time already played: kept out of the present"
+            f"{counted(result.late, 'reading')} came late and "
+            f"{counted(result.repeated, 'reading')} again for a time already played: kept out of "
+            "the present"
         )
     if result.known_before:
         _say("the log had all of this already; nothing was added")
-    _say(f"{_count(result.rows, 'row')} played, {_count(result.changes, 'call change')}. {CAUTION}")
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+    changes = counted(result.changes, "call change")
+    _say(f"{counted(result.rows, 'row')} played, {changes}. {CAUTION}")
 
 
 def _say(text: str) -> None:

@@ -35,6 +35,7 @@ from rules.films import ALL_SECTIONS, is_about
 from rules.spec import GENERAL_GUIDANCE, Spec
 from rules.vocabulary import EventKind
 from sensors.reading import Quantity
+from sensors.wire import counted
 
 MATCHES_LOOKED_AT = 3
 ON_ITS_WAY_S = (
@@ -147,8 +148,8 @@ def choose_session(sessions: Sequence[Session], wanted: str | None) -> Session:
             return found[0]
     fit = by_number or exact or part
     raise NothingToReview(
-        f"session {wanted!r} fits {len(fit)} of the log's {len(sessions)} sessions, so none is "
-        "reviewed; 'filmcall sessions' lists them with their numbers"
+        f"session {wanted!r} fits {len(fit)} of the log's {counted(len(sessions), 'session')}, so "
+        "none is reviewed; 'filmcall sessions' lists them with their numbers"
     )
 
 

@@ -9,6 +9,7 @@ from monitor.config_types import EnclosureConfig
 from monitor.review_read import SensorHealth
 from rules.film_record import CoatRecord
 from sensors.reading import Quantity
+from sensors.wire import counted
 
 _MISSING = {
     Quantity.SURFACE_TEMP: "No surface was measured: dew margin and clocks are not known.",
@@ -61,11 +62,11 @@ def doubts_of(
     thinned = sum(each.thinned for each in health)
     if thinned:
         said.append(
-            f"{thinned} old readings are kept only as the mean, the lowest and the highest of each "
-            "minute. Where those stand on both sides of a limit, it was passed for a part of the "
-            "minute, and how far and how long is told as the most that it can have been; a dew "
-            "margin may even have kept it, since its dampest and its coldest need not have come "
-            "together."
+            f"{counted(thinned, 'old reading is', 'old readings are')} kept only as the mean, the "
+            "lowest and the highest of each minute. Where those stand on both sides of a limit, it "
+            "was passed for a part of the minute, and how far and how long is told as the most "
+            "that it can have been; a dew margin may even have kept it, since its dampest and its "
+            "coldest need not have come together."
         )
     if not any(each.coats for each in sections):
         said.append(

@@ -185,7 +185,8 @@ class Rooms(OutlookRoom):
         if brief and bodies:
             ages = [part.age_s or 0.0 for well in bodies.values() for part in well]
             oldest = theme.words.duration(max(ages))
-            items.append(Text(say("sensor-well", count=len(ages), age=oldest)))
+            key = "sensor-well-one" if len(ages) == 1 else "sensor-well"
+            items.append(Text(say(key, count=len(ages), age=oldest)))
             return items
         for point, well in bodies.items():
             age_s = max((part.age_s or 0.0) for part in well)

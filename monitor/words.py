@@ -147,6 +147,7 @@ ENGLISH: dict[str, str] = {
     "outlook-none": "not known yet: too little has been seen for a trend, and no forecast",
     "sensor-never": "never heard",
     "sensor-calibrated": "checked {age} ago",
+    "sensor-well-one": "1 value ok, {age}",
     "sensor-well": "{count} values ok, oldest {age}",
     "sensor-none": "no sensor is configured",
     "sensor-fault": "{point} {quantity} {quality}",

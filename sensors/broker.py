@@ -7,7 +7,7 @@ import ssl
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sensors.wire import printable
+from sensors.wire import counted, printable
 
 
 class BrokerFault(ValueError):
@@ -205,7 +205,7 @@ def clash_sentence(broker: Broker, count: int, *, certain: bool) -> str:
     sure = "is" if certain else "is probably"
     return (
         f"broker {broker.name}: client id '{printable(broker.client_id, 60)}' {sure} used by "
-        f"another program too ({count} disconnections); readings are lost in between. "
+        f"another program too ({counted(count, 'disconnection')}); readings are lost in between. "
         "Stop the other one, or set another [broker] client_id."
     )
 

@@ -29,6 +29,7 @@ from sensors.forecast_columns import (
     zone_of,
 )
 from sensors.sniff import RecordingFault, sniff
+from sensors.wire import counted
 
 Floats = npt.NDArray[np.float64]
 
@@ -271,13 +272,14 @@ def _forecast_of(
                 made_s = time_of(table[chosen["made"]][at], zone)
     if len(hours) < 2:
         raise ForecastFault(
-            f"{source}: {len(hours)} of {count} hours can be used, so there is no forecast; "
+            f"{source}: {len(hours)} of {counted(count, 'hour')} can be used, so there is no "
+            "forecast; "
             + (rows.notices[-1] if rows.skipped else "give time, temp and dew_point or rh")
         )
     if unzoned and timezone is None:
         rows.notices.append("Its times carry no zone and none is given: they are read as UTC.")
     if rows.skipped > SHOWN_SKIPPED:
-        rows.notices.append(f"{rows.skipped} rows in all were left out.")
+        rows.notices.append(f"{counted(rows.skipped, 'row')} in all left out.")
     times = np.array(sorted(hours))
     values = np.array([hours[time_s] for time_s in times.tolist()])
     sun_column = values[:, 3]

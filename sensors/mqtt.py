@@ -18,7 +18,7 @@ from sensors.link import DEFAULT_BACKOFF, Backoff, ConnectionStatus, Handle
 from sensors.payload import Message, Source
 from sensors.reading import Reading
 from sensors.topics import Route, Router
-from sensors.wire import FaultKind, PayloadFault, Tally, TimeNote, printable
+from sensors.wire import FaultKind, PayloadFault, Tally, TimeNote, counted, printable
 
 _LOG = logging.getLogger("filmcall.mqtt")
 
@@ -371,8 +371,8 @@ def _troubles(
     found += [each.text for each in connection.subscriptions if each.text]
     if dropped:
         found.append(
-            f"{dropped} readings were dropped because the program fell behind; the climate has "
-            "gaps. Send less often, or use a faster machine."
+            f"{counted(dropped, 'reading was', 'readings were')} dropped because the program fell "
+            "behind; the climate has gaps. Send less often, or use a faster machine."
         )
     for each in heard:
         if len(each.topics) > 1:

@@ -23,6 +23,7 @@ from sensors import times
 from sensors.columns import Column
 from sensors.reading import Quality, Reading
 from sensors.sniff import Layout, count_fields
+from sensors.wire import counted
 
 CHUNK_ROWS = 20_000
 SKIPPED_KEPT = 20
@@ -182,7 +183,7 @@ class Recording:
             elif line.count('"') % 2:
                 why = "a quote is not closed"
             else:
-                why = f"{counts[at]} cells where the other rows have {fields}"
+                why = f"{counted(counts[at], 'cell')} where the other rows have {fields}"
             bad[at + first_line] = why
         left_out = set(odd)
         return [at for at in range(len(lines)) if at not in left_out]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from sensors.reading import Quantity
+from sensors.wire import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,7 @@ class Settling:
         if held_s < rest.for_s or len(rows) < rest.least:
             self.why = (
                 f"watched {held_s / 60.0:.0f} of {rest.for_s / 60.0:.0f} min, "
-                f"{len(rows)} readings of at least {rest.least}"
+                f"{counted(len(rows), 'reading')} of at least {rest.least}"
             )
             return None
         values = [value for _, value, _ in rows]

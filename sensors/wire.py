@@ -124,3 +124,17 @@ class Tally:
     def total(self) -> int:
         """Return the sum of all counts."""
         return sum(self._counts.values())
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """Return a count with what is counted, in the singular for one.
+
+    Args:
+        number: how many.
+        one: what there is one of, with a verb where it changes with the number.
+        many: the same for any other number; left out, an s is put on.
+
+    >>> counted(1, "reading"), counted(0, "reading"), counted(2, "row was", "rows were")
+    ('1 reading', '0 readings', '2 rows were')
+    """
+    return f"{number} {one}" if number == 1 else f"{number} {many or one + 's'}"

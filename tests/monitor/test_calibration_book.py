@@ -175,7 +175,7 @@ def test_a_row_that_cannot_be_read_is_counted_and_said(body: str) -> None:
     book = CalibrationBook([Calibration(*KEY, T0, body, 4)])
     assert book.unreadable == [4]
     assert book.correct(reading(60.0, T0)) == (60.0, 0.0)
-    assert "1 calibrations in the log cannot be read (row 4)" in book.notices(T0)[0]
+    assert "1 calibration in the log cannot be read (row 4)" in book.notices(T0)[0]
 
 
 def test_a_calibration_of_what_is_not_calibrated_is_not_used() -> None:

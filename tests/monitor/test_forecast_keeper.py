@@ -113,10 +113,10 @@ def test_age_and_gaps_are_told(keeper: ForecastKeeper) -> None:
         (b"9" * 100_000, "it is no JSON|neither a list"),
         (b'{"a": 1}', "neither a list of hours nor equally long lists"),
         (json.dumps([{f"k{n}": 0} for n in range(5_000)]).encode(), "5000 different keys are over"),
-        (b'[{"time": NaN, "temp": Infinity, "dew_point": 1}]', "0 of 1 hours can be used"),
+        (b'[{"time": NaN, "temp": Infinity, "dew_point": 1}]', "0 of 1 hour can be used"),
         (
             b'[{"time": "0001-01-01T00:00+14:00", "temp": 1, "dew_point": 0}]',
-            "0 of 1 hours can be used",
+            "0 of 1 hour can be used",
         ),
         (json.dumps(rows(-9000, -8000, 5.0)).encode(), "none of its 1001 hours is of"),
         (b'[{"\\u001b[2J": 1, "temp": 2}]', "are not all found among"),
