@@ -20,6 +20,7 @@ from rules.films import ALL_SECTIONS, is_about
 from rules.kept_times import Kept
 from rules.spec import Spec
 from rules.vocabulary import LimitName
+from sensors.wire import counted
 
 CALLS_SHOWN = 60
 SAFETY = (
@@ -72,7 +73,8 @@ def _context(review: Review) -> dict[str, Any]:
         "replay": "A recording played back.",
         "simulate": "A simulated tent: nothing here was measured.",
     }
-    chain = f"Log {review.log_uuid}, {review.chain_rows} calls and events in its chain"
+    chain = f"Log {review.log_uuid}, "
+    chain += f"{counted(review.chain_rows, 'call or event', 'calls and events')} in its chain"
     chain += (
         "; it stands as it was written."
         if not review.chain_problems
@@ -145,7 +147,8 @@ def _section(
             }
             for call in calls
         ],
-        "calls_left_out": f"{left} later calls are left out; 'filmcall export calls' has all."
+        "calls_left_out": f"{counted(left, 'later call is', 'later calls are')} left out; "
+        "'filmcall export calls' has all."
         if left
         else "",
     }

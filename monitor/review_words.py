@@ -16,6 +16,7 @@ from rules.film_record import CoatRecord
 from rules.films import ALL_SECTIONS
 from rules.kept_times import Kept, Window, WindowName
 from rules.vocabulary import LimitName
+from sensors.wire import counted
 
 NO_CHANCE = (
     "Causes stand in the order of how far and how long they held while the film was open to them; "
@@ -290,9 +291,13 @@ def health_words(each: SensorHealth) -> str:
     """Return what a channel gave, in one sentence."""
     bad = ", ".join(f"{count} {quality}" for quality, count in each.by_quality.items())
     means = f", {each.thinned} of them kept as minute means" if each.thinned else ""
-    gaps = f"{each.gaps} gaps, the longest {length(each.longest_gap_s)}" if each.gaps else "no gap"
+    gaps = "no gap"
+    if each.gaps:
+        longest = length(each.longest_gap_s)
+        many = f"gaps, the longest {longest}"
+        gaps = counted(each.gaps, f"gap of {longest}", many)
     every = "" if each.usual_interval_s is None else f", every {each.usual_interval_s:.0f} s"
-    return f"{each.readings} readings{means}{every}; {gaps}; {bad or 'all ok'}"
+    return f"{counted(each.readings, 'reading')}{means}{every}; {gaps}; {bad or 'all ok'}"
 
 
 def calibration_words(each: Calibration, stamp: Stamp) -> str:
