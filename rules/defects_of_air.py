@@ -236,8 +236,8 @@ SOLVENT_POP = Defect(
     ),
     tell_apart="Bubbles of a polyurethane in damp air look alike: ask for the humidity. Pop "
     "follows thickness and heat; gas from timber follows the grain.",
-    first_aid=_FIRST + "Let the solvent out: time and gentle warmth. Then abrade to below the "
-    "craters and coat again thinner.",
+    first_aid=_FIRST + "Give the solvent time to leave. Then abrade to below the craters and coat "
+    "again thinner.",
     ask="Was it heated, or coated twice in a day? Worst where it is thick or in the sun?",
     words=("pop", "burst", "boil", "crater", "blister", "solvent", "volcano"),
     source=NO_SOURCE,
@@ -335,8 +335,8 @@ SOFT_CURE = Defect(
     ),
     tell_apart="Soft all over and hardening as it warms: the cold. Soft in streaks: mixing. Soft "
     "for ever: ratio or hardener. Sticky on top and hard below: bloom.",
-    first_aid=_FIRST + "Give it warmth and time within the sheet's limits. What is still soft "
-    "after that comes off.",
+    first_aid=_FIRST + "Give it time within the sheet's limits; in the cold it waits for milder "
+    "days. What is still soft after that comes off.",
     ask="All over or in streaks? Does it get harder day by day? Does a nail mark it?",
     words=("soft", "tack", "sticky", "gumm", "slow", "not hard", "not dry", "uncured", "print",
            "rubber"),

@@ -146,8 +146,8 @@ TAPE_RESIDUE = Defect(
     ),
     tell_apart="Glue on the hull: time or sun. Paint on the tape: too late, or poor hold below. "
     "Strings of paint: too early.",
-    first_aid=_FIRST + "Warm it a little, pull slowly and flat; lift glue with the mildest thinner "
-    "that the film stands.",
+    first_aid=_FIRST + "Pull slowly and flat; lift glue with the mildest thinner that the film "
+    "stands.",
     ask="Glue left, or paint gone? How long was it on, in the sun?",
     words=("residue", "glue", "adhesive", "torn", "tear off", "lifted edge", "edge came", "stuck"),
     source=NO_SOURCE,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from rules.defects import (
@@ -47,6 +49,14 @@ def test_every_entry_says_all_that_it_must_and_names_its_source(defect) -> None:
         assert cause.source
         assert cause.scale > 0.0
         assert cause.stages
+
+
+@pytest.mark.parametrize("defect", all_defects(), ids=lambda defect: defect.name)
+def test_no_first_aid_warms_or_airs_what_still_gives_off_vapour(defect) -> None:
+    # Nothing is suggested that switches equipment in the enclosure, or changes its air.
+    assert not re.search(
+        r"\bwarm|\bheat (it|up|the)|\bheater|\blamp|\bfan\b|ventilat|switch", defect.first_aid
+    )
 
 
 def test_no_word_is_claimed_as_sourced_without_a_source() -> None:
