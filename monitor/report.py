@@ -168,7 +168,7 @@ def _coat(
     # The drawing numbers events as the list of all events does.
     own = [(at, event) for at, event in enumerate(events, 1) if is_about(event, where)]
     chart = coat_chart(section, coat, own, stamp, ident)
-    laid = f"Laid {stamp(coat.started_s)} to {stamp(coat.ended_s)}"
+    laid = words.laid_words(coat, stamp)
     laid += f", batch {', '.join(coat.batches)}" if coat.batches else ""
     laid += f"; the air's record of it ends {stamp(coat.until_s)} ({coat.until_why})"
     return {

@@ -87,7 +87,7 @@ def _verdict_lines(verdict: Verdict, stamp: Stamp) -> list[str]:
             for at, each in enumerate(verdict.ranked, 1)
         ),
         *(
-            f"    kept: {each.cause.sign}: {words.evidence_words(each, stamp)}"
+            f"    not shown: {each.cause.sign}: {words.evidence_words(each, stamp)}"
             for each in verdict.cleared
         ),
         *(f"    not looked at: {cause.sign}: {why}" for cause, why in verdict.not_looked),
@@ -108,10 +108,9 @@ def _advice_lines(verdict: Verdict, review: Review) -> list[str]:
 def _section_lines(each: SectionReview, review: Review, stamp: Stamp) -> list[str]:
     lines = ["", words.section_name(each.section)]
     for coat in each.coats:
-        laid = f"{stamp(coat.started_s)} to {stamp(coat.ended_s)}"
         lines += [
             f"  {words.coat_title(coat)}",
-            f"    {laid}; {words.coat_outcome(coat, review.session)}",
+            f"    {words.laid_words(coat, stamp)}. {words.coat_outcome(coat, review.session)}",
         ]
         for limit in coat.limits:
             if limit.broken_s >= 60.0 or limit.beyond.partly_s > 0.0:

@@ -171,9 +171,12 @@ def window_words(window: Window, stamp: Stamp) -> str:
     if window.kept is Kept.UNKNOWN:
         return f"{window.name}: not known, {window.why}"
     tail = f" ({bounds})" if bounds else ""
+    kept = window.kept.value
+    if window.kept is Kept.CLOSE:
+        kept = "kept, though by less than these sensors can tell for sure"
     by = f" by {length(window.missed_s)}" if window.missed_s > 0.0 else ""
     heat = "; at 20 °C it would have been in time" if by and window.kept_at_20_c else ""
-    return f"{window.name}: {what} {done}{tail}: {window.kept}{by}{heat}"
+    return f"{window.name}: {what} {done}{tail}: {kept}{by}{heat}"
 
 
 def answer_words(verdict: Verdict) -> str:
@@ -200,10 +203,13 @@ def answer_words(verdict: Verdict) -> str:
             )
         case Answer.NOT_SHOWN:
             return f"A log of the air cannot show what causes {title}."
+        case Answer.NO_COAT:
+            return (
+                f"No coat is recorded, so the log can tell no cause of {title}. Say when it was "
+                "laid, and look again: filmcall event coat-started --at TIME, and coat-ended."
+            )
         case Answer.NO_SUCH_FILM:
             families = " or ".join(verdict.defect.families)
-            if not families:
-                return f"No coat is recorded, so the log can tell no cause of {title}."
             return f"{capital(title)} comes with {families} coatings; the log has no such coat."
 
 
@@ -246,6 +252,13 @@ def coat_title(coat: CoatRecord) -> str:
     """Return what a coat is called."""
     method = f", by {coat.method}" if coat.method is not None else ""
     return f"Coat {coat.number}: {coat.spec.title}{method}"
+
+
+def laid_words(coat: CoatRecord, stamp: Stamp) -> str:
+    """Return from when to when a coat was laid, as far as anybody recorded it."""
+    begun = stamp(coat.started_s) if coat.started_s is not None else "a time not recorded"
+    ended = stamp(coat.ended_s) if coat.ended_s is not None else "a time not recorded"
+    return f"Laid {begun} to {ended}"
 
 
 def coat_outcome(coat: CoatRecord, session: Session) -> str:

@@ -56,6 +56,7 @@ class Answer(StrEnum):
     NOT_KNOWN = "not known"  # nothing found, but too much of the open time is not known
     NOT_SHOWN = "not shown"  # a log of the air cannot show this defect's causes
     NO_SUCH_FILM = "no such film"  # no coat of a family that has this defect
+    NO_COAT = "no coat"  # none is recorded at all
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +141,8 @@ def verdict_of(
     fitting = [coat for coat in coats if defect.fits(coat.spec.family)]
     if not defect.causes:
         return Verdict(defect, Answer.NOT_SHOWN, (), (), ())
+    if not coats:
+        return Verdict(defect, Answer.NO_COAT, (), (), ())
     if not fitting:
         return Verdict(defect, Answer.NO_SUCH_FILM, (), (), ())
     found: list[Evidence] = []

@@ -183,6 +183,12 @@ def test_dew_on_a_topcoat_counts_until_it_has_cured() -> None:
     assert verdict.ranked[0].cause.sign is Sign.LOW_MARGIN
 
 
+def test_without_a_coat_there_is_nothing_that_could_have_a_defect() -> None:
+    _, series = hand_case(TOPCOAT, nights=[(14.0, 18.0, 12.0, 96.0, 10.9)])
+    for name in ("amine-bloom", "poor-adhesion"):
+        assert verdict_of(find_defect(name), (), series).answer is Answer.NO_COAT
+
+
 def test_a_topcoat_does_not_bloom_with_amine() -> None:
     coats, series = hand_case(TOPCOAT, nights=[(14.0, 18.0, 12.0, 96.0, 10.9)])
     verdict = verdict_of(find_defect("amine-bloom"), coats, series)
