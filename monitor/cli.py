@@ -160,12 +160,15 @@ def simulate(
     speed: Annotated[
         float, figure("--speed", "With --mqtt: times real time.", least=0.01, most=1_000_000.0)
     ] = 1.0,
+    anyway: Annotated[
+        bool, typer.Option("--anyway", help="With --mqtt: send even where others speak.")
+    ] = False,
 ) -> None:
     """Write a recording of the simulated tent, or be its sensors on a broker."""
     from monitor import simulate_command
 
     if mqtt:
-        simulate_command.publish(config, hours=hours, seed=seed, speed=speed)
+        simulate_command.publish(config, hours=hours, seed=seed, speed=speed, anyway=anyway)
     else:
         simulate_command.write(out, config, hours=hours, seed=seed)
 

@@ -15,6 +15,7 @@ import typer
 from monitor.config import load_config_file
 from monitor.config_types import EnclosureConfig, PointConfig
 from monitor.log_command import written
+from monitor.simulate_guard import Others, refuse_beside_others
 from monitor.wire import iso_utc
 from rules.errors import FilmcallError
 from sensors.broker import BrokerFault
@@ -122,6 +123,7 @@ def publish(
     hours: float,
     seed: int,
     speed: float,
+    anyway: bool = False,
     sleep: Callable[[float], None] = time.sleep,
 ) -> None:
     """Publish the tent's readings under a config's topics, as its sensors would.
@@ -131,10 +133,12 @@ def publish(
         hours: of the tent's time [h].
         seed: of the tent.
         speed: times real time.
-        sleep: waits [s].
+        anyway: send also where somebody else speaks on these topics.
+        sleep: waits between readings [s].
 
     Raises:
-        FilmcallError: no config, no broker, or no point that the tent can play.
+        FilmcallError: no config, no broker, no point that the tent can play, or others that send
+            readings there or watch them.
     """
     if config_file is None:
         raise FilmcallError(
@@ -151,12 +155,20 @@ def publish(
         )
     try:
         broker = config.broker.broker(f"{config.publish.station}-tent", os.environ)
-        line = Connection(broker, (), lambda _message: None)
+        calls = {f"{config.publish.base}/{each.name}/call": each.name for each in config.enclosures}
+        others = Others(() if anyway else topics, {} if anyway else calls)
+        line = Connection(
+            broker,
+            others.filters,
+            lambda heard: others.hear(heard.topic, bytes(heard.payload), heard.retain),
+        )
     except BrokerFault as fault:
         raise FilmcallError(str(fault)) from fault
     line.start()
     try:
         _wait(line, broker.name)
+        if not anyway:
+            refuse_beside_others(line, others)
         typer.echo(f"the simulated tent speaks on {', '.join(topics)} of {broker.name}", err=True)
         for _, readings in tent.run(hours * 3600.0, STEP_S):
             found = {(each.point, each.quantity): each.value for each in readings}
