@@ -21,6 +21,7 @@ from monitor.typed import method_named
 from monitor.wire import iso_utc
 from rules.clocks import launch_warning
 from rules.errors import FilmcallError
+from rules.event_gaps import missing_before
 from rules.events import Event
 from rules.reasons import minutes_text
 from rules.spec import GENERAL_GUIDANCE
@@ -102,6 +103,7 @@ def run(
     with Store.open(log_path(db), now_s=time.time) as store:
         kept = store.add_event(event)
         warnings = [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
+        warnings.append(missing_before(kept, store.events(enclosure)))
         if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:
             warnings.append(launch_warning(clocks_in_log(store, enclosure, time_s - 1.0)))
     late = now_s - time_s

@@ -70,12 +70,13 @@ class KeyDesk:
         self._zone = zone_of(snapshot.timezone)
         self._offers.learn(snapshot)
 
-    def kept(self, event: Event, now_s: float) -> None:
+    def kept(self, event: Event, now_s: float, missing: str = "") -> None:
         """Show that an event has been recorded; it can be taken back for a minute.
 
         Args:
             event: as the log has it; without a row it cannot be taken back.
             now_s: now [s].
+            missing: what the record lacks for it, or "".
         """
         late = event.recorded_s is not None and event.recorded_s - event.time_s >= 60.0
         text = self._say(
@@ -85,7 +86,7 @@ class KeyDesk:
             when=self.theme.hour(event.time_s, self._zone),
         )
         self._kept.append((event, now_s))
-        self._tell(text, now_s)
+        self._tell(f"{text}; {clean(missing)}" if missing else text, now_s)
 
     def taken_back(self, event: Event, now_s: float) -> None:
         """Show that an event has been taken back.

@@ -19,6 +19,7 @@ from monitor.theme import theme_of
 from monitor.watch_alarms import Alarms, link_words
 from monitor.watching import Watch
 from rules.errors import FilmcallError
+from rules.event_gaps import missing_before
 from sensors.mqtt import Intake, IntakeStatus
 
 TURN_S = 0.1
@@ -98,13 +99,19 @@ def _after(name: str, names: list[str]) -> str:
 
 
 def _keep(watch: Watch, desk: KeyDesk, outcome: Outcome) -> None:
-    for event, done in ((outcome.record, desk.kept), (outcome.withdraw, desk.taken_back)):
+    for event in (outcome.record, outcome.withdraw):
         if event is None:
             continue
         try:
-            done(watch.record(event), time.time())
+            kept = watch.record(event)
         except FilmcallError as fault:
             desk.refused(str(fault), time.time())
+            continue
+        if event is outcome.withdraw:
+            desk.taken_back(kept, time.time())
+        else:
+            missing = missing_before(kept, watch.rooms[kept.enclosure].keeper.events)
+            desk.kept(kept, time.time(), missing)
 
 
 def _worst(snapshots: dict[str, Snapshot]) -> str:

@@ -42,7 +42,9 @@ def test_everything_that_was_said_is_kept(db: str) -> None:
         "--thinner", "5", "--method", "brush",
     )  # fmt: skip
     assert ran.code == 0
-    assert re.fullmatch(r"recorded coat-started at [\dT:.-]+Z in tent/hull-port, row 1\n", ran.out)
+    said, missing = ran.out.splitlines()
+    assert re.fullmatch(r"recorded coat-started at [\dT:.-]+Z in tent/hull-port, row 1", said)
+    assert missing.startswith("warning: batch 'B7' was never mixed")
     (found,) = kept(db)
     assert found.kind is EventKind.COAT_STARTED
     assert (found.section, found.note, found.spec) == (
@@ -70,7 +72,7 @@ def test_a_hand_measurement_keeps_its_figure_and_unit(db: str) -> None:
 
 
 def test_a_late_entry_keeps_both_times_and_says_so(db: str) -> None:
-    ran = event(db, "coat-ended", "--at", ago(hours=3, minutes=20, seconds=5))
+    ran = event(db, "washed", "--at", ago(hours=3, minutes=20, seconds=5))
     assert ran.out.endswith("row 1 (late, 3 h 20 min after)\n")
     (found,) = kept(db)
     assert found.recorded_s is not None
@@ -187,6 +189,18 @@ def test_an_enclosure_that_the_log_never_heard_of_is_kept_and_pointed_out(db: st
     ran = filmcall("event", "mixed", "--enclosure", "tnet", "--db", db)
     assert ran.code == 0
     assert "warning: the log has no reading from 'tnet', only from tent" in ran.out
+
+
+def test_a_coat_that_ends_without_a_start_is_kept_and_says_what_does_not_run(db: str) -> None:
+    ran = event(db, "coat-ended", "--spec", "polyurethane-topcoat")
+    assert ran.code == 0
+    assert [each.kind for each in kept(db)] == [EventKind.COAT_ENDED]
+    assert ran.out.splitlines()[1] == (
+        "warning: no coat was open, so coat 1 has an end and no start: its clocks recoat closes "
+        "and tape not after do not run; record it: filmcall event coat-started --at TIME"
+    )
+    assert "warning" not in event(db, "coat-started", "--at", ago(hours=1)).out
+    assert "warning" not in event(db, "coat-ended", "--withdraw", "--corrects", "1").out
 
 
 def test_a_launch_over_a_film_that_has_not_cured_is_warned_of(db: str) -> None:

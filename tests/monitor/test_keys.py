@@ -153,6 +153,15 @@ def test_a_late_entry_has_its_own_time_and_is_called_late() -> None:
     assert "recorded late: washed at 12:55" in shown(desk)
 
 
+def test_what_the_record_lacks_for_an_event_is_shown_with_it() -> None:
+    desk = desk_of()
+    (outcome,) = press(desk, "t", ENTER)
+    assert outcome.record is not None
+    desk.kept(replace(outcome.record, row=1), NOW_S, "no tape was on, so\x1b it is not known")
+    assert "; no tape was on, so" in shown(desk)
+    assert "\x1b" not in shown(desk)
+
+
 def test_what_was_recorded_can_be_taken_back_for_a_minute() -> None:
     desk = desk_of()
     (outcome,) = press(desk, "t", ENTER)
