@@ -176,6 +176,9 @@ class Buffered(Queries):
         try:
             if self._buffered >= self._due and not resting:
                 self._commit()
+                # More at once than memory may keep: what the disk takes is not dropped.
+                while self._buffered > KEPT_ROWS:
+                    self._commit()
         finally:
             if self._buffered > KEPT_ROWS:
                 self._drop(self._buffered - KEPT_ROWS)

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from monitor import store_buffer
 from monitor.export import CALL_KEYS, READING_KEYS, export_calls, export_readings
 from monitor.store import Store
 from monitor.store_rows import (
@@ -302,6 +303,19 @@ def test_live_readings_and_those_of_a_replay_stand_apart(store: Store) -> None:
     assert air(store) == [(0.0, 5.0, 0)]
     assert len(store.readings("tent", "air", Quantity.AIR_TEMP, source=source)[0]) == 3
     assert {c.source for c in store.channels()} == {LIVE, source}
+
+
+def test_more_rows_at_once_than_memory_may_keep_all_reach_the_disk(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(store_buffer, "KEPT_ROWS", 300)
+    monkeypatch.setattr(store_buffer, "COMMIT_ROWS", 50)
+    rows = [(micros(T0 + k), None, 20.0, None, 0) for k in range(1000)]
+    for at in range(0, 1000, 500):
+        store.add_reading_rows("tent", "air", Quantity.AIR_TEMP, rows[at : at + 500])
+    store.flush()
+    assert len(store.readings("tent", "air", Quantity.AIR_TEMP)[0]) == 1000
+    assert (store.counts.dropped, store.outages()) == (0, ())
 
 
 def test_bare_rows_are_the_same_as_readings(store: Store) -> None:
