@@ -247,7 +247,12 @@ def _drawing() -> Callable[[object], None]:
     ticks = iter(range(10**9))
     screen = LiveScreen(Theme(), out, out, clock=lambda: REDRAW_S * next(ticks))
     screen.__enter__()
-    return screen.show  # type: ignore[return-value]
+
+    def show(snapshot: object) -> None:
+        screen.taken(5.0)  # else a frame is left out
+        screen.show(snapshot)  # type: ignore[arg-type]
+
+    return show
 
 
 def bare_mib() -> float:

@@ -1,12 +1,14 @@
 """The screen on a real terminal: draws what `dashboard` renders, reads keys, leaves no trace.
 
-At most two redraws a second, and of each only the lines that changed. However the program ends,
+At most two redraws a second, and of each only the lines that changed; none while the terminal has
+not taken the one before, so that a frozen one holds up nothing. However the program ends,
 by key, TERM, INT, HUP, an exception or the death of its parent, the terminal is as it was.
 """
 
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import select
 import signal
@@ -24,11 +26,13 @@ from rich.segment import Segment
 
 from monitor.dashboard import Size, render
 from monitor.desk_view import IDLE, DeskView
+from monitor.screen_writer import ScreenWriter
 from monitor.snapshot import Snapshot
 from monitor.theme import Colours, Theme
 
 REDRAW_S = 0.5
 REPAINT_S = 30.0  # all lines anew, in case something else wrote on the terminal
+CLOSE_S = 1.0  # a terminal that takes nothing may not keep the program from ending
 ESCAPE_S = 0.05  # a lone Esc is one that nothing follows within this
 
 _SIGNALS = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
@@ -85,6 +89,9 @@ class LiveScreen:
         self._out = out or sys.stdout
         self._in_fd = (keys or sys.stdin).fileno()
         self._clock = clock
+        self._frame = io.StringIO()
+        self._writer: ScreenWriter | None = None
+        self._bell_due = False
         self._console = self._console_of(theme)
         self._size = Size(0, 0)
         self._shown: list[list[Segment]] = []
@@ -111,15 +118,17 @@ class LiveScreen:
         self._parent = os.getppid()
         self._open = True
         try:
+            self._out.flush()
+            self._writer = ScreenWriter(self._out.fileno())
             self._take_signals()
-            tty.setcbreak(self._in_fd)
+            tty.setcbreak(self._in_fd, termios.TCSANOW)
             modes = termios.tcgetattr(self._in_fd)
             modes[6][termios.VSUSP] = b"\x00"  # Ctrl-Z would leave the tent without its screen
             modes[0] &= ~termios.IXON  # and Ctrl-S would stop the program at its next line
             termios.tcsetattr(self._in_fd, termios.TCSANOW, modes)
             self._console.set_alt_screen(True)
             self._console.show_cursor(False)
-            self._out.flush()
+            self._hand_over()
         except BaseException:
             self.close()
             raise
@@ -142,10 +151,11 @@ class LiveScreen:
         # Once the parent is dead the shell has the terminal, and writing modes to it would stop us.
         for number in _STOPS:
             self._handlers.setdefault(int(number), signal.signal(number, signal.SIG_IGN))
-        with contextlib.suppress(OSError, termios.error, ValueError):
-            self._console.show_cursor(True)
-            self._console.set_alt_screen(False)
-            self._out.flush()
+        self._console.show_cursor(True)
+        self._console.set_alt_screen(False)
+        self._hand_over()
+        if self._writer is not None:
+            self._see_it_out(self._writer)
         if self._modes is not None:
             with contextlib.suppress(OSError, termios.error):
                 termios.tcsetattr(self._in_fd, termios.TCSANOW, self._modes)
@@ -155,6 +165,16 @@ class LiveScreen:
         for fd in (self._wake_r, self._wake_w):
             os.close(fd)
         self._wake_r = self._wake_w = -1
+
+    def _see_it_out(self, writer: ScreenWriter) -> None:
+        """Let the way back come through: end a pause, then throw away what has not been shown."""
+        for let_go, how in ((termios.tcflow, termios.TCOON), (termios.tcflush, termios.TCOFLUSH)):
+            if writer.taken(CLOSE_S):
+                break
+            with contextlib.suppress(OSError, ValueError, termios.error):
+                let_go(self._out.fileno(), how)
+        writer.taken(CLOSE_S)
+        writer.close()
 
     def _take_signals(self) -> None:
         for number in _SIGNALS:
@@ -196,20 +216,47 @@ class LiveScreen:
         self._pending = (snapshot, desk)
         self._draw_if_due()
 
+    def taken(self, wait_s: float) -> bool:
+        """Return whether the terminal has taken what was drawn, waiting a little for it.
+
+        Args:
+            wait_s: the longest wait [s].
+        """
+        return self._writer is None or self._writer.taken(wait_s)
+
     def set_dim(self, dim: bool) -> None:
         """Switch dim mode; what is shown is drawn anew."""
         self.theme = replace(self.theme, dim=dim)
         self._pending = self._pending or self._last
 
     def bell(self) -> None:
-        """Ring the terminal's bell once."""
-        if self._open and not self.gone:
-            with contextlib.suppress(OSError, ValueError):
-                self._out.write("\a")
-                self._out.flush()
+        """Ring the terminal's bell once, as soon as it takes anything."""
+        self._bell_due = True
+        self._ring()
+
+    def _ring(self) -> None:
+        if self._bell_due and self._ready():
+            self._bell_due = False
+            self._frame.write("\a")
+            self._hand_over()
+
+    def _ready(self) -> bool:
+        """Whether the terminal is there and has taken what was drawn before."""
+        if self._writer is not None and self._writer.gone:
+            self.gone = True
+        return self._open and not self.gone and self._writer is not None and not self._writer.busy
+
+    def _hand_over(self) -> None:
+        """Give what the console drew to the writer, as one piece."""
+        text = self._frame.getvalue()
+        self._frame.seek(0)
+        self._frame.truncate()
+        if text and self._writer is not None:
+            self._writer.write(text.encode("utf-8", "replace"))
 
     def _draw_if_due(self) -> None:
-        if not self._open or self.gone:
+        self._ring()
+        if not self._ready():
             return
         now_s = self._clock()
         if now_s - self._drawn_s < REDRAW_S:
@@ -234,16 +281,12 @@ class LiveScreen:
         ]
         lines = lines[: size.rows]
         whole = whole or len(self._shown) != len(lines)
-        try:
-            with self._console:  # one write for all lines
-                if whole and len(self._shown) != len(lines):
-                    self._console.clear()
-                for row, line in enumerate(lines):
-                    if whole or self._shown[row] != line:
-                        self._console.update_screen_lines([line], 0, row)
-        except (OSError, ValueError):  # the terminal has been closed
-            self.gone = True
-            return
+        if whole and len(self._shown) != len(lines):
+            self._console.clear()
+        for row, line in enumerate(lines):
+            if whole or self._shown[row] != line:
+                self._console.update_screen_lines([line], 0, row)
+        self._hand_over()
         if whole:
             self._painted_s = self._drawn_s
         self._shown = lines
@@ -258,7 +301,7 @@ class LiveScreen:
 
     def _console_of(self, theme: Theme) -> Console:
         return Console(
-            file=self._out,
+            file=self._frame,
             force_terminal=True,
             color_system=_COLOUR_SYSTEM[theme.colours],  # type: ignore[arg-type]
             no_color=theme.colours is Colours.NONE,
@@ -283,7 +326,7 @@ class LiveScreen:
             return []
         self._draw_if_due()
         wait_s = min(timeout_s, REDRAW_S)
-        if self._pending is not None or self._resized:
+        if self._ready() and (self._pending is not None or self._resized):
             wait_s = min(wait_s, max(0.0, REDRAW_S - (self._clock() - self._drawn_s)))
         if self._typed:
             wait_s = ESCAPE_S
