@@ -13,6 +13,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from monitor.config_types import Config, EnclosureConfig, ForecastConfig
+from monitor.forecast_kept import beside, keep, kept
 from rules.reasons import minutes_text
 from sensors.forecast import (
     ForecastHours,
@@ -28,7 +29,7 @@ from sensors.wire import counted, printable
 
 _LOG = logging.getLogger("filmcall.forecast")
 
-# The model learns from eight days; what a message told of them stays while the program runs.
+# The model learns from eight days; what a message told of them stays.
 KEPT_BEFORE_S = 9 * 86_400.0
 KEPT_AHEAD_S = 30 * 86_400.0
 _LETTERS = 240
@@ -73,7 +74,21 @@ class ForecastKeeper:
         refused: files and messages that could not be used.
     """
 
-    def __init__(self, config: ForecastConfig, zone: str | None, now_s: Callable[[], float]):
+    def __init__(
+        self,
+        config: ForecastConfig,
+        zone: str | None,
+        now_s: Callable[[], float],
+        kept_in: Path | None = None,
+    ):
+        """Prepare; files are read by `look`.
+
+        Args:
+            config: of the forecast.
+            zone: of times that carry none, or None for UTC.
+            now_s: the clock [s].
+            kept_in: file that holds what the topic told of over a restart, or None.
+        """
         self.hours: ForecastHours | None = None
         self.refused = 0
         self._config = config
@@ -86,13 +101,23 @@ class ForecastKeeper:
         self._from_topic: ForecastHours | None = None
         self._file_fault = ""
         self._topic_fault = ""
+        self._kept_in = None if config.topic is None else kept_in
+        self._kept_fault = ""
+        self._begun = False
 
     @classmethod
-    def of(cls, config: Config, now_s: Callable[[], float]) -> ForecastKeeper | None:
-        """Return the keeper of a config's forecast, or None where it names none."""
+    def of(cls, config: Config, now_s: Callable[[], float], log: Path) -> ForecastKeeper | None:
+        """Return the keeper of a config's forecast, or None where it names none.
+
+        Args:
+            config: the whole file.
+            now_s: the clock [s].
+            log: beside which what a topic told of is kept.
+        """
         if not config.forecast.wanted:
             return None
-        return cls(config.forecast, forecast_zone(config.forecast, config.enclosures), now_s)
+        zone = forecast_zone(config.forecast, config.enclosures)
+        return cls(config.forecast, zone, now_s, beside(log))
 
     @property
     def topics(self) -> dict[str, Callable[[bytes], None]]:
@@ -101,8 +126,10 @@ class ForecastKeeper:
 
     @property
     def troubles(self) -> tuple[str, ...]:
-        """Why file or topic cannot be used now, one sentence each."""
-        return tuple(each for each in (self._file_fault, self._topic_fault) if each)
+        """Why file, topic or what was kept cannot be used now, one sentence each."""
+        return tuple(
+            each for each in (self._file_fault, self._topic_fault, self._kept_fault) if each
+        )
 
     def take(self, payload: bytes) -> None:
         """Keep a message until the next look; of several the last."""
@@ -115,7 +142,8 @@ class ForecastKeeper:
         Returns:
             Whether other hours are known now, or are no longer known.
         """
-        changed = self._look_at_file()
+        changed = self._look_at_kept()
+        changed = self._look_at_file() or changed
         changed = self._look_at_topic() or changed
         if changed:
             parts = [each for each in (self._from_file, self._from_topic) if each is not None]
@@ -158,6 +186,40 @@ class ForecastKeeper:
         self._file_fault = ""
         return True
 
+    def _look_at_kept(self) -> bool:
+        """Take up, once, what the topic told of before a restart."""
+        if self._begun or self._kept_in is None or self._config.topic is None:
+            return False
+        self._begun = True
+        try:
+            found = kept(self._kept_in, self._config.topic)
+        except ForecastFault as fault:
+            self._kept_fault = self._refuse(str(self._kept_in), fault)
+            return False
+        self._from_topic = None if found is None else self._in_reach(found)
+        return self._from_topic is not None
+
+    def _keep(self) -> None:
+        if self._kept_in is None or self._config.topic is None or self._from_topic is None:
+            return
+        try:
+            keep(self._kept_in, self._config.topic, self._from_topic)
+        except OSError as error:
+            why = (error.strerror or type(error).__name__).lower()
+            text = (
+                f"{self._kept_in} cannot be written ({why}), so the forecast's past hours are lost "
+                "at a restart; mend the disk or who owns the folder"
+            )
+            if text != self._kept_fault:
+                _LOG.warning("%s", text)
+            self._kept_fault = text
+        else:
+            self._kept_fault = ""
+
+    def _in_reach(self, hours: ForecastHours) -> ForecastHours | None:
+        now_s = self._now_s()
+        return within_time(hours, now_s - KEPT_BEFORE_S, now_s + KEPT_AHEAD_S)
+
     def _look_at_topic(self) -> bool:
         with self._lock:
             payload, self._waiting = self._waiting, None
@@ -170,6 +232,7 @@ class ForecastKeeper:
             self._topic_fault = self._refuse(topic, fault)
             return False
         self._topic_fault = ""
+        self._keep()
         return True
 
     def _heard(self, payload: bytes, topic: str) -> ForecastHours:
@@ -180,7 +243,7 @@ class ForecastKeeper:
                 f"{topic}: it is not UTF-8 from byte {fault.start}, so it is not used; check who "
                 "sends it"
             ) from None
-        config, now_s = self._config, self._now_s()
+        config = self._config
         told = forecast_of_json(
             text,
             topic,
@@ -188,7 +251,7 @@ class ForecastKeeper:
             units=dict(config.units),
             timezone=self._zone,
         )
-        hours = within_time(_plain(told), now_s - KEPT_BEFORE_S, now_s + KEPT_AHEAD_S)
+        hours = self._in_reach(_plain(told))
         if hours is None:
             raise ForecastFault(
                 f"{topic}: none of its {counted(told.time_s.size, 'hour')} is of the last nine or "
@@ -199,7 +262,7 @@ class ForecastKeeper:
             return hours
         if hours.made_s is not None and before.made_s is not None and hours.made_s < before.made_s:
             hours, before = before, hours
-        whole = within_time(laid_over(before, hours), now_s - KEPT_BEFORE_S, now_s + KEPT_AHEAD_S)
+        whole = self._in_reach(laid_over(before, hours))
         # Counts and notices are of the last message; the hours are all that are known.
         return (
             hours if whole is None else replace(whole, notices=hours.notices, skipped=hours.skipped)

@@ -24,12 +24,14 @@ from monitor.notify import Notifier
 from monitor.outlook_keeper import OutlookKeeper
 from monitor.pipeline import Enclosure
 from monitor.places import log_path
+from monitor.plain_lines import PlainLines, standard_lines
 from monitor.publish import Publisher
 from monitor.replaying import Job, keeper_of
 from monitor.retention import Retention
 from monitor.specs import find_spec
 from monitor.steady import SteadyClock
 from monitor.store import Store
+from monitor.telling import Tell
 from monitor.theme import theme_of
 from monitor.watch_alarms import Alarms, link_words
 from monitor.watching import Watch
@@ -71,11 +73,12 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
         for notice in store.notices:
             typer.echo(notice, err=True)
         clock = SteadyClock(time.time, boot_time_s)
-        forecast = ForecastKeeper.of(config, clock.now_s)
+        forecast = ForecastKeeper.of(config, clock.now_s, store.path)
         intake = intake_of(config, config_file, {} if forecast is None else forecast.topics)
         station = config.publish.station
         publisher = Publisher(intake, base=config.publish.base, station=station)
         stopper = Stopper()
+        out, err = standard_lines()
         on_screen = not (plain or as_jsonl) and is_screen(sys.stdout, sys.stdin, os.environ)
         configs = {each.name: each for each in config.enclosures}
         outlooks = OutlookKeeper(store.path, configs, config_file.parent, clock.now_s, forecast)
@@ -85,7 +88,7 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
             store,
             intake,
             clock,
-            tell=_tell_nobody if on_screen else _tell_json if as_jsonl else _tell_line,
+            tell=_tell_nobody if on_screen else _tell_json(out) if as_jsonl else _tell_line(out),
             publisher=publisher,
             station=station,
             outlooks=outlooks,
@@ -102,7 +105,7 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
                 _keep_off_the_screen()
                 show(watch, intake, stopper, notifier, store, routes)
             else:
-                logging.basicConfig(level=logging.WARNING, format="%(message)s")
+                logging.basicConfig(level=logging.WARNING, format="%(message)s", stream=err)
                 alarms = Alarms(watch, publisher, routes)
                 quiet = QuietLines(theme_of(os.environ))
                 while not stopper.asked:
@@ -111,18 +114,21 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
                     connected = status.connection.connected
                     alarms.look(link=link_words(status), link_ok=connected)
                     for text in quiet.news(alarms.snapshots):
-                        typer.echo(text, err=as_jsonl)
+                        (err if as_jsonl else out).say(text)
                     for text in routes.news():
-                        typer.echo(text, err=True)
+                        err.say(text)
+                    out.check()
                     notifier.alive()
         finally:
             notifier.stopping()
             for text in routes.close():
-                typer.echo(text, err=True)
+                err.say(text)
             outlooks.stop()
             publisher.close()
             intake.stop()
             notifier.close()
+            out.close()
+            err.close()
 
 
 def _keep_off_the_screen() -> None:
@@ -188,11 +194,17 @@ def _tell_nobody(_enclosure: Enclosure, _calls: list[SectionCall], _told: Json) 
     """The screen shows snapshots."""
 
 
-def _tell_line(enclosure: Enclosure, calls: list[SectionCall], told: Json) -> None:
-    unlogged = " (unlogged)" if told.get("unlogged") else ""
-    for call in calls:
-        typer.echo(plain_line(enclosure.name, call) + unlogged)
+def _tell_line(out: PlainLines) -> Tell:
+    def tell(enclosure: Enclosure, calls: list[SectionCall], told: Json) -> None:
+        unlogged = " (unlogged)" if told.get("unlogged") else ""
+        for call in calls:
+            out.say(plain_line(enclosure.name, call) + unlogged)
+
+    return tell
 
 
-def _tell_json(_enclosure: Enclosure, _calls: list[SectionCall], told: Json) -> None:
-    typer.echo(json.dumps(told))
+def _tell_json(out: PlainLines) -> Tell:
+    def tell(_enclosure: Enclosure, _calls: list[SectionCall], told: Json) -> None:
+        out.say(json.dumps(told))
+
+    return tell

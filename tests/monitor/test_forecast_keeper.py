@@ -13,8 +13,9 @@ from typing import cast
 import paho.mqtt.client as paho
 import pytest
 
-from monitor.config_types import EnclosureConfig, ForecastConfig
+from monitor.config_types import Config, EnclosureConfig, ForecastConfig
 from monitor.forecast_keeper import ForecastKeeper, forecast_zone
+from monitor.forecast_kept import beside
 from sensors.broker import Broker
 from sensors.mqtt import PLAIN_BYTES, Intake
 from sensors.payload import Source
@@ -174,3 +175,120 @@ def test_the_zone_is_the_forecasts_own_or_the_one_that_all_enclosures_name() -> 
     assert forecast_zone(ForecastConfig(), [local]) == "Europe/Oslo"
     assert forecast_zone(ForecastConfig(), [local, utc]) is None
     assert forecast_zone(ForecastConfig(), [utc]) is None
+
+
+# Over a restart ---------------------------------------------------------------------------------
+
+
+def restarted(path: Path, now_s: float = NOW_S, topic: str = TOPIC) -> ForecastKeeper:
+    return ForecastKeeper(ForecastConfig(topic=topic), None, lambda: now_s, path)
+
+
+def told_of(keeper: ForecastKeeper) -> list[list[float]]:
+    assert keeper.hours is not None
+    hours = keeper.hours
+    columns = [hours.time_s, hours.temp_c, hours.dew_point_c, hours.rh_pct]
+    return [column.tolist() for column in columns]
+
+
+def test_what_messages_told_of_is_there_after_a_restart(tmp_path: Path) -> None:
+    path = beside(tmp_path / "log.db")
+    before = restarted(path)
+    assert heard(before, rows(-30, 6, 10.0, made=iso(-6)))
+    assert heard(before, rows(0, 12, 14.0, made=iso(-1)))
+    after = restarted(path)
+    assert after.hours is None, "nothing is read before the first look"
+    assert after.look()
+    assert after.hours is not None
+    assert before.hours is not None
+    assert after.hours.temp_c.tolist() == before.hours.temp_c.tolist() == [10.0] * 30 + [14.0] * 13
+    assert after.hours.time_s.tolist() == before.hours.time_s.tolist()
+    assert after.about(NOW_S) == before.about(NOW_S) == "forecast 1 h old, to 12 h ahead"
+    assert not after.look()
+    # The broker's retained message comes on top, and takes no past hour away.
+    assert heard(after, rows(3, 20, 8.0, made=iso(0)))
+    assert after.hours is not None
+    assert after.hours.temp_c.tolist() == [10.0] * 30 + [14.0] * 3 + [8.0] * 18
+
+
+def test_humidity_and_sun_come_back_as_they_were(tmp_path: Path) -> None:
+    path = beside(tmp_path / "log.db")
+    before = restarted(path)
+    told = [{"time": iso(h), "temp": 11.5, "humidity": 81.25, "sun": 40 * h} for h in range(5)]
+    assert heard(before, told)
+    after = restarted(path)
+    assert after.look()
+    assert str(told_of(after)) == str(told_of(before)), "as text, since NaN is not equal to NaN"
+    assert after.hours is not None
+    assert after.hours.sun_w_m2 is not None
+    assert after.hours.sun_w_m2.tolist() == [0.0, 40.0, 80.0, 120.0, 160.0]
+    assert after.hours.made_s is None
+
+
+def test_only_nine_days_are_taken_up_and_only_of_the_same_topic(tmp_path: Path) -> None:
+    path = beside(tmp_path / "log.db")
+    assert heard(restarted(path), rows(-24, 12, 10.0, made=iso(-1)))
+    assert not restarted(path, topic="weather/elsewhere").look()
+    assert not restarted(path, NOW_S + 20.0 * 86_400.0).look()
+    later = restarted(path, NOW_S + 9.0 * 86_400.0)
+    assert later.look()
+    assert len(told_of(later)[0]) == 13
+    assert later.about(NOW_S + 9.0 * 86_400.0).endswith("over already")
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"",
+        b"\xff\xfe",
+        b"[1, 2]",
+        b'{"form": 1, "topic": "weather/hours", "made_s": null, "hours": [[1, 2]]}',
+        b'{"form": 1, "topic": "weather/hours", "made_s": null, "hours": [[2,9,5,null,null],'
+        b"[1,9,5,null,null]]}",
+        b'{"form": 1, "topic": "weather/hours", "made_s": null, "hours": [[1,null,5,null,null],'
+        b"[2,9,5,null,null]]}",
+        b"[" * 100_000,
+    ],
+)
+def test_a_damaged_file_is_told_and_written_anew(
+    tmp_path: Path, content: bytes, caplog: pytest.LogCaptureFixture
+) -> None:
+    path = beside(tmp_path / "log.db")
+    path.write_bytes(content)
+    keeper = restarted(path)
+    assert not keeper.look()
+    [trouble] = keeper.troubles
+    assert trouble.startswith(f"{path}: the forecast's past hours cannot be read (")
+    assert heard(keeper, rows(0, 3, 10.0))
+    assert keeper.troubles == ()
+    assert restarted(path).look()
+
+
+def test_a_file_that_cannot_be_written_is_told_once_and_the_hours_count(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    keeper = restarted(tmp_path / "none" / "log.db.forecast")
+    assert heard(keeper, rows(0, 3, 10.0))
+    assert heard(keeper, rows(0, 4, 10.0))
+    assert "so the forecast's past hours are lost at a restart" in keeper.troubles[0]
+    assert len(told_of(keeper)[0]) == 5
+    assert len(caplog.records) == 1
+
+
+def test_a_file_alone_keeps_nothing_beside_the_log(tmp_path: Path) -> None:
+    hours = tmp_path / "hours.json"
+    hours.write_text(json.dumps(rows(0, 6, 10.0, made=iso(-2))))
+    path = beside(tmp_path / "log.db")
+    keeper = ForecastKeeper(ForecastConfig(file=hours), None, lambda: NOW_S, path)
+    assert keeper.look()
+    assert not path.exists()
+
+
+def test_watch_has_them_kept_beside_its_log(tmp_path: Path) -> None:
+    config = Config((EnclosureConfig("tent", ()),), forecast=ForecastConfig(topic=TOPIC))
+    for told in (rows(-6, 6, 10.0, made=iso(-6)), None):
+        keeper = ForecastKeeper.of(config, lambda: NOW_S, tmp_path / "log.db")
+        assert keeper is not None
+        assert keeper.look() if told is None else heard(keeper, told)
+        assert len(told_of(keeper)[0]) == 13
+    assert [each.name for each in tmp_path.iterdir()] == ["log.db.forecast"]
