@@ -209,7 +209,8 @@ def _coat(
 
 
 def _broken(each: LimitTimes) -> str:
-    partly = words.partly_words(each.beyond, sure=each.name is not LimitName.DEW_MARGIN_MIN)
+    sure = each.name is not LimitName.DEW_MARGIN_MIN
+    partly = words.partly_words(each.beyond, sure=sure, more=True)
     return f"{length(each.broken_s)}, and {partly}" if partly else length(each.broken_s)
 
 

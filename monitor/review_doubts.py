@@ -64,8 +64,8 @@ def doubts_of(
         said.append(
             f"{counted(thinned, 'old reading is', 'old readings are')} kept only as the mean, the "
             "lowest and the highest of each minute. Where those stand on both sides of a limit, it "
-            "was passed for a part of the minute, and how far and how long is told as the most "
-            "that it can have been; a dew margin may even have kept it, since its dampest and its "
+            "was passed at some time within the minute, and how far times how long is about the "
+            "most that they allow; a dew margin may even have been kept, since its dampest and its "
             "coldest need not have come together."
         )
     if not any(each.coats for each in sections):

@@ -44,6 +44,7 @@ QUANTITY_WORDS = {
     LimitName.AIR_TEMP_MAX: "warmest air",
 }
 _UNIT_WORDS = {"degC": "°C"}
+_MARGIN = (LimitName.DEW_MARGIN_MIN,)
 _OF_MARGIN = (Sign.LOW_MARGIN, Sign.WET_BEFORE)
 
 
@@ -106,22 +107,23 @@ def exposure_words(found: Beyond) -> str:
     unit = _UNIT_WORDS.get(found.unit, found.unit)
     unit = "K" if unit == "°C" else unit
     places = 0 if unit in ("%", "ppm") else 1
-    most = "at most " if found.partly_s > 0.0 else ""
-    return f"{most}{found.exposure:.{places}f} {unit} h"
+    about = "about " if found.partly_s > 0.0 else ""
+    return f"{about}{found.exposure:.{places}f} {unit} h"
 
 
-def partly_words(found: Beyond, *, sure: bool) -> str:
+def partly_words(found: Beyond, *, sure: bool, more: bool = False) -> str:
     """Return what minute means leave open, or "" where the bound is on neither side of them.
 
     Args:
         found: the sums.
         sure: whether the lowest and highest of such a minute were one quantity's own readings, so
             that some were beyond; a margin's ends are put together from several points.
+        more: whether it comes on top of time that was surely beyond.
     """
     if found.partly_s <= 0.0:
         return ""
-    minutes = f"at some time within {length(found.partly_s)} of minute means"
-    return minutes if sure else f"perhaps {minutes}"
+    perhaps = "" if sure else "perhaps "
+    return f"{perhaps}at some time within {length(found.partly_s)}{' more' if more else ''}"
 
 
 def evidence_words(evidence: Evidence, stamp: Stamp) -> str:
@@ -138,7 +140,9 @@ def evidence_words(evidence: Evidence, stamp: Stamp) -> str:
         side = "above its warmth at coating by more than"
     bound, whole = figure(found.bound, found.unit), length(found.whole_s)
     worst = f"worst {figure(found.worst, found.unit)} at {stamp(found.worst_s)}"
-    partly = partly_words(found, sure=evidence.cause.sign not in _OF_MARGIN)
+    partly = partly_words(
+        found, sure=evidence.cause.sign not in _OF_MARGIN, more=found.beyond_s > 0.0
+    )
     if found.beyond_s <= 0.0 and partly:
         return (
             f"coat {evidence.coat}: {side} {bound} {partly}, of {whole} that matter, from "
@@ -148,10 +152,10 @@ def evidence_words(evidence: Evidence, stamp: Stamp) -> str:
     if found.beyond_s <= 0.0:
         return f"coat {evidence.coat}: never {side} {bound} in {whole}; {worst}"
     sure = "" if evidence.clear else "; within the sensors' uncertainty, so not sure"
-    also = f" and {partly}" if partly else ""
+    also = f", and {partly}" if partly else ""
     return (
-        f"coat {evidence.coat}: {length(found.beyond_s)} {side} {bound}, of {whole} that matter"
-        f"{also}, from {stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
+        f"coat {evidence.coat}: {length(found.beyond_s)} {side} {bound}{also}, of {whole} that "
+        f"matter, from {stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
         f"{exposure_words(found)} beyond{sure}"
     )
 
@@ -283,13 +287,10 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
     if not coat.limits:
         return "Nothing is known of its climate."
     if partly:
-        told = max(partly, key=lambda each: each.beyond.partly_s)
+        told = max(partly, key=lambda each: (each.name not in _MARGIN, each.beyond.partly_s))
         names = ", ".join(dict.fromkeys(QUANTITY_WORDS[each.name] for each in partly))
-        return (
-            f"Not sure to have been inside its spec: {names}; beyond it "
-            f"{partly_words(told.beyond, sure=told.name is not LimitName.DEW_MARGIN_MIN)}, "
-            f"in {told.stage}."
-        )
+        when = partly_words(told.beyond, sure=told.name not in _MARGIN)
+        return f"{capital('outside its spec ' + when)}: {names}, in {told.stage}."
     if unknown_s > 0.1 * max(each.whole_s for each in coat.limits):
         return (
             f"Inside its spec{so_far} as far as is known; {length(unknown_s)} are not "
@@ -337,13 +338,14 @@ def event_details(event: Event) -> str:
 def limit_words(limit: LimitTimes, stamp: Stamp) -> str:
     """Return how one limit was kept over one stage."""
     found = limit.beyond
-    partly = partly_words(found, sure=limit.name is not LimitName.DEW_MARGIN_MIN)
-    kept = length(limit.broken_s) if limit.broken_s >= 60.0 else ""
-    side = "over" if found.upper else "under"
+    long = limit.broken_s >= 60.0
+    partly = partly_words(found, sure=limit.name not in _MARGIN, more=long)
+    passed = f"{'over' if found.upper else 'under'} {figure(found.bound, found.unit)}"
+    when = f"{passed} {partly}"
+    if long:
+        when = f"{length(limit.broken_s)} {passed}{', and ' + partly if partly else ''}"
     return (
-        f"{limit.stage}, {QUANTITY_WORDS[limit.name]}: "
-        f"{' and '.join(each for each in (kept, partly) if each)} "
-        f"{side} {figure(found.bound, found.unit)}, "
+        f"{limit.stage}, {QUANTITY_WORDS[limit.name]}: {when}, "
         f"worst {figure(found.worst, found.unit)} at {stamp(found.worst_s)}, "
         f"{exposure_words(found)}"
     )

@@ -163,7 +163,9 @@ def beyond(
 
     Returns:
         The sums. Where a cell's lowest and highest stand on both sides of the bound, its exposure
-        is the most that values of its mean can give, all of them at one end or the other.
+        is the most that values of its mean can give, all of them at one end or the other. Where a
+        cell holds the worst of several points, its mean is that of one of them and not of the
+        worst at each moment: there it is about the most.
 
     Source:
         Definition: the integral of the excess over time. The most of it: Edmundson-Madansky

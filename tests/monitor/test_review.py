@@ -273,13 +273,15 @@ def test_what_a_minutes_mean_hides_is_told_all_the_same(tmp_path: Path) -> None:
         assert other.gaps == 0
         assert (one.thinned, other.thinned) == (0, one.readings)
     assert "minute means" not in plain_text(whole)
+    assert "at some time" not in plain_text(whole)
     assert not any("lowest and the highest" in text for text in whole.not_known)
     text = plain_text(thinned)
-    assert "Not sure to have been inside its spec: " in text
-    assert "humidity: at some time within 1 min of minute means over 80 %, worst 95 %" in text
+    assert "Outside its spec at some time within 1 min: dew margin, humidity, in flash." in text
+    assert "flash, humidity: over 80 % at some time within 1 min, worst 95 %" in text
+    assert "about 0 % h" in text
     assert "of them kept as minute means" in text
     assert any("lowest and the highest of each minute" in each for each in thinned.not_known)
-    assert "at some time within 1 min of minute means" in html_report(thinned)
+    assert "0 min, and at some time within 1 min more" in html_report(thinned)
     limits = review_dict(thinned)["sections"][0]["coats"][0]["limits"]
     assert 60.0 in {limit["partly_broken_s"] for limit in limits}
 
