@@ -203,7 +203,7 @@ def review(
     from_s = session.started_s - BEFORE_S
     events = _of_session(events, from_s, end_s)
     columns = read_columns(store, enclosure, source, from_s, max(end_s, from_s + 60.0), config,
-                           progress, known_s)  # fmt: skip
+                           progress, known_s, session.started_s)  # fmt: skip
     if not columns.of and not within:
         raise NothingToReview(
             f"session {session.title!r} has neither a reading nor an event of enclosure "

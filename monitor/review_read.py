@@ -86,6 +86,7 @@ def read_columns(
     config: EnclosureConfig | None = None,
     progress: Progress | None = None,
     known_s: float | None = None,
+    told_from_s: float | None = None,
 ) -> Columns:
     """Read a session's readings and put each channel on the grid, the last value held.
 
@@ -102,6 +103,8 @@ def read_columns(
         progress: is told the share done, 0 to 1.
         known_s: leave out what arrived or was found out later; None leaves out nothing. What a
             recording holds was known when it was made, whenever it was played [s].
+        told_from_s: what came before this is in the columns but not in the counts; None for
+            `from_s` [s].
 
     Returns:
         The columns; the grid is as fine as the quickest channel, 1 to 60 s, and coarser where
@@ -132,7 +135,7 @@ def read_columns(
             age_s = min(max(3.0 * usual, LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
         oldest_s = max(oldest_s, age_s)
         tell = _part_of(progress, at, len(channels), pieces)
-        held, told = _held(asked, channel, time_s, to_s, age_s, tell)
+        held, told = _held(asked, channel, time_s, to_s, age_s, tell, told_from_s)
         health.append(told.health(channel, intervals[channel]))
         accuracy = DEFAULT_ACCURACY[channel.quantity] if point is None else point.accuracy
         required = point is None or point.required
@@ -288,6 +291,7 @@ def _held(
     to_s: float,
     age_s: float,
     tell: Callable[[int], None],
+    told_from_s: float | None,
 ) -> tuple[_Held, _Told]:
     """One channel on the grid, the last word held until its age runs out."""
     out = _Held(np.full(time_s.size, np.nan))
@@ -307,7 +311,7 @@ def _held(
         end = min(from_s + (piece + 1) * PIECE_S, to_s)
         # What stands on a seam belongs to the piece after it; the last piece has none.
         found = asked.readings(channel, begin, end - 1e-6 if end < to_s else to_s)
-        told.take(found, found[0] >= from_s, age_s)
+        told.take(found, found[0] >= (from_s if told_from_s is None else told_from_s), age_s)
         fresh: tuple[NDArray[Any], ...] = (found[0], found[2], found[1], found.low, found.high)
         taken = [np.concatenate((old, new)) for old, new in zip(carry, fresh, strict=True)]
         low, high = np.searchsorted(time_s, (from_s + piece * PIECE_S, end), "left").tolist()

@@ -222,6 +222,21 @@ def test_the_count_of_readings_has_the_last_one_too(
     store.close()
 
 
+def test_only_the_sessions_own_readings_are_counted(tmp_path: Path) -> None:
+    # The hours before it are looked at, for dew on what is coated, but they are not its readings.
+    store = Store.open(tmp_path / "log.db", now_s=lambda: NOW_S)
+    rows = [
+        (round((MIDNIGHT + 60.0 * k) * 1e6), None, 5.0 if k < 360 else 20.0, None, 0)
+        for k in range(600)
+    ]
+    store.add_reading_rows("tent", "air", Quantity.AIR_TEMP, rows)
+    store.flush()
+    store.add_event(Event(EventKind.SESSION_STARTED, MIDNIGHT + 6 * HOUR, "tent"))
+    store.add_event(Event(EventKind.SESSION_ENDED, MIDNIGHT + 9 * HOUR, "tent"))
+    (air,) = reviewed(store).sensors
+    assert (air.readings, air.low, air.high) == (181, 20.0, 20.0)
+
+
 def damp_for_twenty_seconds(path: Path, *, thin: bool) -> Review:
     """A day of topcoat in good air, 10 s apart, but 95 % for two readings five hours in."""
     store = Store.open(path, now_s=lambda: NOW_S)
