@@ -30,6 +30,7 @@ from sensors.wire import printable
 
 LATE_S = 60.0
 LONG_AGO_S = 10 * 365 * 86_400.0
+_MOST_ML = 1_000_000.0
 
 Number = TypeVar("Number", int, float)
 
@@ -80,9 +81,9 @@ def run(
         section=section,
         note=note,
         spec=None if spec is None else _spec(spec),
-        coat=_at_least("coat", coat, 1),
+        coat=_at_least("coat", coat, 1, 1000),
         batch=batch,
-        amount_ml=_at_least("amount", amount_ml, 0.0),
+        amount_ml=_at_least("amount", amount_ml, 0.0, _MOST_ML),
         thinner_pct=_thinner(thinner_pct),
         method=method_named(method),
         what=what,
@@ -150,6 +151,7 @@ def _zone(
     at: str | None, timezone: str | None, enclosure: str, db: Path | None, now_s: float
 ) -> str | None:
     """The zone that a typed time is read in, or None where it is the machine's own or its own."""
+    zone_named(timezone)  # a misspelt one is refused even where the time carries its own
     if at is None or carries_zone(at, now_s):
         return None
     if timezone is not None:
@@ -216,10 +218,17 @@ def _kind(kind: str) -> EventKind:
         ) from None
 
 
-def _at_least(name: str, value: Number | None, least: Number) -> Number | None:
+def _at_least(
+    name: str, value: Number | None, least: Number, most: float = math.inf
+) -> Number | None:
     if value is not None and not (math.isfinite(value) and value >= least):
         raise FilmcallError(
             f"{name} {value:g} is under {least:g} or no number, so nothing was recorded; give "
             f"{least:g} or more"
+        )
+    if value is not None and value > most:
+        raise FilmcallError(
+            f"{name} {value:g} is above {most:g}, which no job needs, so nothing was recorded; "
+            "enter it again"
         )
     return value

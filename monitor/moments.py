@@ -20,7 +20,7 @@ def zone_named(name: str | None) -> tzinfo | None:
         return None
     try:
         return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError):
+    except (ZoneInfoNotFoundError, ValueError, OSError):  # a folder of zones is none itself
         raise FilmcallError(
             f"timezone {name!r} is not known, so no time was read by it; give an IANA name like "
             "Europe/Brussels"
