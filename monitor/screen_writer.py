@@ -39,6 +39,12 @@ class ScreenWriter:
         with self._changed:
             return self._writing or bool(self._waiting)
 
+    @property
+    def waiting(self) -> int:
+        """How many bytes have been given and not yet taken up."""
+        with self._changed:
+            return len(self._waiting)
+
     def write(self, data: bytes) -> None:
         """Write, after what waits; returns at once."""
         with self._changed:

@@ -23,7 +23,7 @@ import pytest
 
 from monitor.specs import spec_text
 from tests.system.broker import RealBroker
-from tests.system.test_watch import HEAD, ROOM, ROOT, WET_C, Feed, Listener, logged, wait_for
+from tests.system.test_watch import DRY_C, HEAD, ROOM, ROOT, WET_C, Feed, Listener, logged, wait_for
 
 # A frame of this size is longer than what the kernel keeps for a pty that nobody reads.
 COLUMNS, ROWS = 200, 60
@@ -145,3 +145,26 @@ def test_a_paused_terminal_keeps_the_program_from_nothing(
     left = stuck.read()
     assert re.search(rb"\x1b\[\?25h.*\x1b\[\?1049l", left), "cursor and main screen are back"
     assert termios.tcgetattr(stuck.slave) == stuck.modes
+
+
+@pytest.mark.parametrize("form", ["--plain", "--jsonl"])
+def test_plain_lines_on_a_paused_terminal_delay_no_call_and_come_later(
+    start: Make, feed: Feed, listener: Listener, form: str
+) -> None:
+    stuck = start(form)
+    stuck.read_until(b"you may start")
+    stuck.pause()
+    stuck.read()
+    for surface_c, word in ((WET_C, b"STOP"), (DRY_C, b"GO"), (WET_C, b"STOP")):
+        feed.rooms["tent"] = surface_c
+        wait_for(lambda word=word: listener.last("tent/word") == word)  # type: ignore[misc]
+    assert logged(stuck.db).count("STOP") == 2
+    assert stuck.read() == b"", "the terminal has taken none of it"
+    termios.tcflow(stuck.slave, termios.TCOON)
+    told = stuck.read_until(b"STOP") + stuck.read()
+    assert len(re.findall(rb"Z  STOP|\"call\": \"STOP\", \"question", told)) >= 2
+    stuck.pause()
+    feed.rooms["tent"] = DRY_C
+    wait_for(lambda: listener.last("tent/word") == b"GO")
+    stuck.process.terminate()
+    assert stuck.process.wait(15.0) == 0
