@@ -37,9 +37,15 @@ THIN_TO_S = 600.0
 
 
 class Temperatures:
-    """The coldest and warmest of a section's surfaces and of the air, sample by sample."""
+    """The coldest and warmest of a section's surfaces and of the air, sample by sample.
+
+    Attributes:
+        whole_from_s: from here on nothing is missing that the log has, save what came late;
+            infinity while there is nothing [s].
+    """
 
     def __init__(self, surface_accuracy_k: float, air_accuracy_k: float) -> None:
+        self.whole_from_s = math.inf
         self._rows: list[tuple[float, float, float, float, float]] = []
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
@@ -56,6 +62,7 @@ class Temperatures:
         if self._rows and time_s < self._rows[-1][0] + SAMPLE_EVERY_S:
             return
         self._rows.append((time_s, *_ends(surfaces_c), *_ends(airs_c)))
+        self.whole_from_s = min(self.whole_from_s, time_s)
         if not self._thinned_s <= time_s < self._thinned_s + THIN_AFTER_S / 2.0:
             self._thinned_s = time_s
             self._thin(time_s - THIN_AFTER_S)
@@ -92,11 +99,14 @@ class Temperatures:
     def drop_after(self, time_s: float) -> None:
         """Forget samples later than a clock that was set back now says."""
         self._rows = [row for row in self._rows if row[0] < time_s]
+        if self.whole_from_s >= time_s:
+            self.whole_from_s = math.inf
 
     def drop_before(self, time_s: float) -> None:
         """Forget samples older than any clock needs."""
         if self._rows and self._rows[0][0] < time_s - 86_400.0:
             self._rows = [row for row in self._rows if row[0] >= time_s]
+            self.whole_from_s = max(self.whole_from_s, time_s)
 
     def history(self) -> TemperatureHistory:
         """Return the samples as the clocks read them."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterable, Iterator, Sequence
 
 from monitor.config_types import EnclosureConfig
@@ -47,14 +48,34 @@ def load_temperatures(
     keeper: FilmKeeper,
     sections: Iterable[str],
     now_s: float,
+    late_from_s: float = math.inf,
 ) -> None:
-    """Take in what the log knows of the temperatures that clocks still need."""
+    """Take in what the log knows of the temperatures that clocks still need, and memory does not.
+
+    Ten days are half a second's work, in which no call would be told: they are read once, not at
+    each event.
+
+    Args:
+        store: the log.
+        config: of the enclosure.
+        keeper: of its films.
+        sections: whose temperatures.
+        now_s: now [s].
+        late_from_s: the earliest reading that came late, which only the log has [s].
+
+    Raises:
+        LogRefused: the log cannot be read; what was read before is kept.
+    """
     for section in sections:
-        from_s = history_wanted_from_s(section, keeper.events, now_s)
-        if from_s is not None:
-            channels = channels_of(config, section)
-            rows = history_rows(store, config.name, channels, from_s, now_s)
-            keeper.samples(section).take_from_log(rows)
+        wanted_s = history_wanted_from_s(section, keeper.events, now_s)
+        if wanted_s is None:
+            continue
+        samples = keeper.samples(section)
+        channels = channels_of(config, section)
+        spans = [(wanted_s, min(samples.whole_from_s, now_s)), (max(wanted_s, late_from_s), now_s)]
+        for from_s, to_s in spans:
+            samples.take_from_log(history_rows(store, config.name, channels, from_s, to_s))
+        samples.whole_from_s = min(samples.whole_from_s, wanted_s)
 
 
 def release_points(

@@ -6,10 +6,12 @@ the same loop runs in a soak test with simulated time.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Protocol
 
+from monitor.arrivals import by_message, marked
 from monitor.calibration_book import CalibrationBook
 from monitor.config_types import Config, EnclosureConfig
 from monitor.facts import keep_facts
@@ -41,7 +43,6 @@ from rules.reasons import Doubt, minutes_text
 from rules.section import SectionCall
 from rules.vocabulary import EventKind
 from sensors.mqtt import Arrival
-from sensors.reading import Quality, Reading
 
 EVENTS_EVERY_S = 0.5
 CALIBRATIONS_EVERY_S = 5.0
@@ -68,7 +69,8 @@ class Room:
         events_row: the last row of its events that was seen.
         bands: the next hours of each section, for the screen.
         outlook_why: why a section has no outlook, where it has been asked for one.
-        load_s: when its temperatures are to be taken from the log again, or None [s].
+        load_s: when what came late is to be taken from the log, or None [s].
+        late_from_s: the earliest of what came late; infinity where nothing did [s].
     """
 
     enclosure: Enclosure
@@ -78,6 +80,7 @@ class Room:
     bands: dict[str, OutlookBands] = field(default_factory=dict)
     outlook_why: dict[str, str] = field(default_factory=dict)
     load_s: float | None = None
+    late_from_s: float = math.inf
 
 
 class Watch:
@@ -221,7 +224,7 @@ class Watch:
         if now_s - self._checked_s >= 1.0 or now_s < self._checked_s:
             self._checked_s = now_s
             now_s = self._look_at_clock(now_s)
-        for group in _by_message(arrivals):
+        for group in by_message(arrivals):
             self._take(group, now_s)
         for room in self.rooms.values():
             room.enclosure.advance(now_s)
@@ -281,12 +284,13 @@ class Watch:
             return
         readings = [arrival.reading for arrival in group]
         if self.clock_fault:
-            readings = [_marked(reading) for reading in readings]
+            readings = [marked(reading) for reading in readings]
         effective_s = self._clock.at_s(first.measured_monotonic_s)
         late_before = room.enclosure.counts.late
         taken = room.enclosure.take(readings, effective_s, now_s)
-        if room.load_s is None and room.enclosure.counts.late != late_before:
-            room.load_s = now_s + LATE_WAIT_S
+        if room.enclosure.counts.late != late_before:
+            room.late_from_s = min(room.late_from_s, first.reading.time_s)
+            room.load_s = now_s + LATE_WAIT_S if room.load_s is None else room.load_s
         try:
             self._store.add_readings(taken.kept, taken.used)
             for confirmed in taken.confirmed:
@@ -358,10 +362,9 @@ class Watch:
             enclosure.ensure_section(event.section)
         room.load_s = now_s
         try:
-            load_temperatures(
-                self._store, enclosure.config, keeper, list(enclosure.sections), now_s
-            )
-            room.load_s = None
+            late_s, config = room.late_from_s, enclosure.config
+            load_temperatures(self._store, config, keeper, enclosure.sections, now_s, late_s)
+            room.load_s, room.late_from_s = None, math.inf
         finally:
             enclosure.evaluate_now(now_s)
 
@@ -425,25 +428,3 @@ class Watch:
                 told["unlogged"] = True
             self.publisher.refresh(name, told)
         self.publisher.tick(now_s)
-
-
-def _by_message(arrivals: Sequence[Arrival]) -> Iterable[list[Arrival]]:
-    """Group readings that one message brought, so that a pair is judged together."""
-    group: list[Arrival] = []
-    for arrival in arrivals:
-        if group and (
-            arrival.monotonic_s != group[0].monotonic_s
-            or arrival.reading.enclosure != group[0].reading.enclosure
-            or arrival.reading.time_s != group[0].reading.time_s
-        ):
-            yield group
-            group = []
-        group.append(arrival)
-    if group:
-        yield group
-
-
-def _marked(reading: Reading) -> Reading:
-    """The reading as one that came while the clock was not set."""
-
-    return replace(reading, quality=Quality.CLOCK) if reading.quality is Quality.OK else reading

@@ -89,6 +89,20 @@ def test_a_clock_set_back_leaves_no_sample_in_the_future() -> None:
     assert samples.history().time_s.tolist() == [T0]
 
 
+def test_samples_know_from_when_on_they_are_whole() -> None:
+    samples = Temperatures(0.5, 0.3)
+    assert samples.whole_from_s == math.inf
+    for day in range(10):
+        samples.take(T0 + day * 86_400.0, [15.0], [15.0])
+    assert samples.whole_from_s == T0
+    samples.drop_before(T0 + 5 * 86_400.0)
+    assert samples.whole_from_s == T0 + 5 * 86_400.0, "what was forgotten is read again"
+    samples.drop_after(T0 + 7 * 86_400.0)
+    assert samples.whole_from_s == T0 + 5 * 86_400.0
+    samples.drop_after(T0)
+    assert samples.whole_from_s == math.inf
+
+
 def test_what_no_clock_needs_is_forgotten() -> None:
     samples = Temperatures(0.5, 0.3)
     samples.put_before((T0 + day * 86_400.0, 15.0, 15.0, NAN, NAN) for day in range(10))

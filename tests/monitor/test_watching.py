@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable, Iterator
-from itertools import groupby
+from itertools import groupby, pairwise
 from pathlib import Path
 
 import pytest
@@ -398,6 +398,39 @@ def test_late_temperatures_reach_the_clocks(make: Make, tmp_path: Path) -> None:
     live.run(130.0, live.climate(20.5))
     # Reckoned once a minute and on a grid of a minute, at both looks.
     assert unknown_s - left_s() == pytest.approx(7200.0 + 130.0, abs=150.0)
+
+
+def test_an_event_reads_no_temperature_again_that_memory_has(
+    make: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    live = make(ONE_PLANK.replace("general-guidance", "polyurethane-topcoat"))
+    live.run(HOUR_S, live.climate(), step_s=60.0)
+    asked: list[tuple[float, float]] = []
+    readings = live.store.readings
+
+    def noted(*which: str, **more: int) -> object:
+        asked.append(which[3:])  # type: ignore[arg-type]
+        return readings(*which, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(live.store, "readings", noted)
+    began_s = live.machine.wall()
+    live.store.add_event(Event(EventKind.COAT_STARTED, began_s, "tent"))
+    live.run(HOUR_S, live.climate(), step_s=60.0)
+    assert asked, "what came before memory was begun is only in the log"
+    asked.clear()
+    live.store.add_event(Event(EventKind.COAT_ENDED, live.machine.wall(), "tent"))
+    live.run(60.0, live.climate())
+    assert asked == [], "ten days of readings would keep every call waiting for half a second"
+    samples = live.watch.rooms["tent"].keeper.samples("all")
+    assert samples.whole_from_s == began_s
+    # A pot that is told of later begins before: only what is missing is read.
+    live.store.add_event(Event(EventKind.MIXED, began_s - 1800.0, "tent"))
+    live.run(60.0, live.climate())
+    assert {to_s for _, to_s in asked} == {began_s}
+    assert samples.whole_from_s == began_s - 1800.0
+    times = samples.history().time_s
+    assert times[0] == pytest.approx(began_s - 1800.0, abs=60.0)
+    assert max(b - a for a, b in pairwise(times)) <= 120.0
 
 
 @pytest.mark.parametrize("after_s", [0.0, SILENCE_S])
