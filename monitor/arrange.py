@@ -45,7 +45,7 @@ def one_column(rooms: Rooms, width: int, space: int) -> Lines:
         _trend_room(rooms, rooms.trend_limits()[:1], inner, 5, tall=3, ahead=True),
         _flowing(rooms, "clocks", rooms.clock_groups(), inner, 1, none="no-clocks"),
         _outlook(rooms, inner, 2),
-        _no_band(rooms, inner, 2),
+        _no_band(rooms, inner, 6),
         _sensors(rooms, inner, 3),
         _listed(rooms, "events", rooms.event_items(), inner, 4),
     ]

@@ -410,6 +410,22 @@ def test_why_there_is_no_band_stands_in_the_outlook() -> None:
         assert "no band" not in flat(lines_of(replace(snapshot, outlook_why={section: ""}), size))
 
 
+def test_why_there_is_no_band_drives_no_sensor_off_a_crowded_screen() -> None:
+    snapshot = scene("stop")
+    crowded = replace(
+        snapshot,
+        outlook={},
+        outlook_why={snapshot.calls[0].section: TOO_LITTLE},
+        link_ok=False,
+        alarm="First: nothing inside. " * 9,
+    )
+    for lines in range(1, 7):
+        told = replace(crowded, notices=("the log is full",) * lines)
+        seen = flat(lines_of(told, Size(80, 24)))
+        assert "SENSORS" in seen or "OUTLOOK" not in seen
+        assert "no band" not in seen or "EVENTS" in seen
+
+
 def test_where_the_reason_is_known_nothing_is_said_of_a_forecast() -> None:
     snapshot = scene("go")
     call = snapshot.calls[0]
