@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import tzinfo
 
-from monitor.sentence import why
+from monitor.sentence import TIMERS, why
 from monitor.snapshot import Snapshot
 from monitor.theme import Theme, clean, zone_of
 from rules.call import Call
@@ -26,7 +26,6 @@ REPEAT_S = 600.0  # and at most one ring a cause in this
 
 _FILM_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
 _RANK = {Call.GO: 0, Call.HOLD: 1, Call.STOP: 2}
-_TIMERS = ("dwell", "re-entry")  # what is on its way back is no cause
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +204,7 @@ class AlarmBoard:
             reason.limit
             for reason in call.reasons
             if reason.state is not LimitState.OK
-            and reason.limit not in _TIMERS
+            and reason.limit not in TIMERS  # what is on its way back is no cause
             and not (reason.limit == "outlook" and reason.state is LimitState.UNKNOWN)
         ]
         if call.call is Call.HOLD and not grounds:

@@ -281,6 +281,7 @@ class OutlookRoom(ClockRoom):
 
 
 def _ground(why: str) -> str:
-    """What a refusal rests on; what follows from it the screen shows by itself."""
-    found = re.split(", so |; the outlook |; see ", why, maxsplit=1)[0]
+    """What a refusal rests on; what follows from it, where and whose the screen shows by itself."""
+    found = re.split(", so | up to the time |; the outlook |; see ", why, maxsplit=1)[0]
+    found = re.sub(r"^enclosure '.*?' has no reading in the log .*", "no reading in the log", found)
     return found.removeprefix("enclosure model: ").rstrip(".")

@@ -7,7 +7,7 @@ from rich.text import Text
 from monitor.freshness import is_renewed
 from monitor.pieces import event_text
 from monitor.room_outlook import ROLE, OutlookRoom
-from monitor.sentence import change, limit_of, why
+from monitor.sentence import TIMERS, change, limit_of, why
 from monitor.snapshot import PointHealth
 from monitor.theme import clean
 from rules.call import Call
@@ -36,7 +36,11 @@ class Rooms(OutlookRoom):
         """
         trends = self.snapshot.trends if call is self.worst and clauses_wanted > 1 else None
         clauses = [why(call, self.theme, trends)]
-        if clauses_wanted > 2:
+        if call.reasons and call.reasons[0].limit in TIMERS:
+            # The timer says in each clause what is asked for; while nothing comes it stands still.
+            if clauses_wanted > 2 and is_renewed(self.snapshot):
+                clauses = [clauses[0].split(";")[0], change(call, self.theme, None)]
+        elif clauses_wanted > 2:
             broken = [reason for reason in call.reasons[1:] if reason.state is LimitState.BROKEN]
             names = [name for name in map(limit_of, broken) if name is not None]
             if names:

@@ -32,6 +32,9 @@ TREND_OF = {
 _OWN_WORDS = ("induction", "pot life", "recoat opens", "recoat closes")
 """What is known well enough: its own words say what to do or to wait for."""
 
+TIMERS = ("dwell", "re-entry")
+"""Reasons that say how long all has been well, and how long it has to be."""
+
 _LIMITS = {str(name): name for name in LimitName}
 _SAMPLE_S = 300.0
 _TREND_S = 3600.0

@@ -410,6 +410,17 @@ def test_why_there_is_no_band_stands_in_the_outlook() -> None:
         assert "no band" not in flat(lines_of(replace(snapshot, outlook_why={section: ""}), size))
 
 
+def test_a_log_that_has_just_begun_says_so_in_few_words() -> None:
+    snapshot = scene("hold")
+    why_none = (
+        "enclosure 'polytunnel' has no reading in the log /home/user/.local/filmcall/log.db, so "
+        "there is no outlook; it holds: nothing"
+    )
+    new = replace(snapshot, outlook={}, outlook_why={snapshot.calls[0].section: why_none})
+    lines = lines_of(new, Size(80, 24))
+    assert any(line.strip() == "no band: no reading in the log" for line in lines)
+
+
 def test_why_there_is_no_band_drives_no_sensor_off_a_crowded_screen() -> None:
     snapshot = scene("stop")
     crowded = replace(

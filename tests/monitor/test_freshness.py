@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from examples.screens.scenes import SCENES
+from examples.screens.scenes import SCENES, TOPCOAT
 from monitor.big_letters import big_call
 from monitor.dashboard import Size, render
 from monitor.freshness import QuietLines, is_renewed
@@ -20,6 +20,8 @@ from monitor.snapshot import Snapshot
 from monitor.theme import Colours, Theme
 from monitor.watch_alarms import Alarms
 from rules.call import Call
+from rules.climate import Sensed
+from rules.section import Film, Section
 from sensors.reading import Quality, Quantity
 from tests.support.live import ONE_PLANK, Live
 
@@ -159,3 +161,26 @@ def test_plain_lines_tell_once_when_readings_stop_and_once_when_they_come_again(
     assert len(told) == 3
     assert "GO?   tent/all: NOTHING NEW: newest reading 35 s old" in told[2]
     live.end()
+
+
+def test_a_timer_promises_nothing_while_nothing_comes() -> None:
+    """The dwell goes on only from reading to reading; what it asks for is said all the same."""
+    section = Section("hull-port", Film(TOPCOAT), 0.0)
+    sensed = [
+        Sensed("air", "air_temp", None, 20.0, "ok", 0.3),
+        Sensed("air", "humidity", None, 50.0, "ok", 2.0),
+        Sensed("plank", "surface_temp", None, 19.0, "ok", 0.5),
+    ]
+    for time_s in range(0, 241, 60):
+        section.evaluate(sensed, float(time_s))
+    call = section.explain()
+    assert call.reasons[0].limit == "dwell"
+    well = replace(aged("hold", 5.0, link_ok=True), calls=(call,), trends={})
+    for size in SIZES[:4]:
+        seen = flat(well, size)
+        assert "inside every limit for 4 min. GO in 6 min if it stays so." in seen
+        # Wide screens have the reason whole in LIMITS.
+        assert ("GO comes after" in seen) is (size.columns >= 120)
+        seen = flat(replace(well, link_ok=False), size)
+        assert "inside every limit for 4 min; GO comes after 10 min." in seen
+        assert "if it stays so" not in seen
