@@ -270,6 +270,12 @@ class FilmKeeper:
             self.temperatures[section] = Temperatures(*self.accuracies_k)
         return self.temperatures[section]
 
+    def forget(self, section: str) -> None:
+        """Keep nothing more of a section that has ended; should it come back, the log has it."""
+        for kept in (self._films, self._clocks, self._reckoned_s, self.surfaces_ahead):
+            kept.pop(section, None)
+        self.temperatures.pop(section, None)
+
     def clock_jumped(self, to_s: float) -> None:
         """Forget samples that lie in the future of a clock that was set back."""
         for each in self.temperatures.values():

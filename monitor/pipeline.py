@@ -343,6 +343,10 @@ class Enclosure:
         if name is not None and name != WHOLE and name not in self.sections:
             self._add_section(name)
 
+    def end_section(self, name: str) -> None:
+        """Watch a section no more that has ended; see `section_ends`."""
+        self.sections.pop(name, None)
+
     def age_s(self, channel: Channel) -> float | None:
         """Return how old a channel's last word is, or None where it never spoke [s]."""
         return self.now_s - channel.effective_s if math.isfinite(channel.effective_s) else None

@@ -18,6 +18,7 @@ from rules.events import Event, in_force
 
 ASSUMED = " (assumed)"
 CLOCK_SET = "clock-set"
+LOST = "section {} is watched no more: its STOP has ended"
 
 
 def sections_of(config: EnclosureConfig, events: Sequence[Event]) -> tuple[set[str], set[str]]:
@@ -106,7 +107,7 @@ def lost_sections(store: Store, enclosure: Enclosure, events: Sequence[Event]) -
         row = store.last_call(enclosure.name, name)
         if row is None or row.call != Call.STOP or name in (WHOLE, *enclosure.sections):
             continue
-        note = f"section {name} taken out of the config: its STOP has ended"
+        note = LOST.format(name)
         logged_s = row.logged_s or 0.0
         if not any(e.note == note and (e.recorded_s or 0.0) >= logged_s for e in events):
             yield note

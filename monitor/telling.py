@@ -56,12 +56,17 @@ class Teller:
             if self._told.get(name) != (section.memory.call, section.film.stage)
         ]
         grown = self._grown(enclosure, changed)
-        if not changed and not grown and not self._every:
+        # Without a section that has ended the enclosure's call may be another.
+        ended = self._told.keys() - enclosure.sections.keys()
+        if not (changed or grown or ended or self._every):
             return
+        for name in ended:
+            del self._told[name]
+            self._causes.pop(name, None)
         calls = enclosure.explain()
         pressure_pa = pressure_at_altitude_pa(enclosure.config.altitude_m)
         kept = self._keep(enclosure, calls, [*changed, *grown], pressure_pa)
-        if grown and not changed and not self._every:
+        if not (changed or ended or self._every):
             return
         unlogged = bool(changed) and not kept
         self.changes += bool(changed)

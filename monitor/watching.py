@@ -31,6 +31,7 @@ from monitor.resuming import (
     sections_of,
 )
 from monitor.retention import Retention
+from monitor.section_ends import ended_sections
 from monitor.snapshot import OutlookBands
 from monitor.steady import SteadyClock, insane_clock
 from monitor.store import Store
@@ -179,6 +180,9 @@ class Watch:
             enclosure.ensure_section(name)
         for section, note in release_points(enclosure, config, now_s):
             self._note(config.name, section, note, now_s)
+        # Until a person names it again, what had ended before is not taken up.
+        for name, _ in list(ended_sections(enclosure, keeper, now_s)):
+            enclosure.end_section(name)
         for note in lost_sections(self._store, enclosure, events):
             self._note(config.name, None, note, now_s)
         return Room(enclosure, keeper, teller, max((each.row or 0 for each in events), default=0))
@@ -306,6 +310,8 @@ class Watch:
                 due = room.load_s is not None and not 0.0 < room.load_s - now_s <= LATE_WAIT_S
                 if fresh or due:
                     self._follow(room, fresh, now_s)
+                if not self.clock_fault:
+                    self._end_sections(room, now_s)
         except LogRefused as fault:
             self._set_log_faults(now_s, read=str(fault))
         else:
@@ -367,6 +373,19 @@ class Watch:
             room.load_s, room.late_from_s = None, math.inf
         finally:
             enclosure.evaluate_now(now_s)
+
+    def _end_sections(self, room: Room, now_s: float) -> None:
+        """Watch no more what only events named and has ended, and note it."""
+        ended = list(ended_sections(room.enclosure, room.keeper, now_s))
+        for name, note in ended:
+            room.enclosure.end_section(name)
+            room.keeper.forget(name)
+            room.bands.pop(name, None)
+            room.outlook_why.pop(name, None)
+            self._note(room.enclosure.name, None, note, now_s)
+        if ended:
+            self._write_pending()
+            room.enclosure.evaluate_now(now_s)
 
     def _keep(self, now_s: float) -> None:
         refused = [fault for room in self.rooms.values() if (fault := room.teller.take_fault())]

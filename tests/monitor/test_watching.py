@@ -712,6 +712,110 @@ def test_the_stop_of_the_whole_goes_on_where_the_config_gains_sections(make: Mak
     assert again.run(3 * HOUR_S, step_s=600.0) == "STOP"
 
 
+# A section that only events name, until it ends ----------------------------------------------
+
+DAY_S = 86_400.0
+
+
+def names(live: Live) -> set[str]:
+    return set(live.calls())
+
+
+PLANKS = {"hull-port", "hull-stbd"}
+
+
+def test_a_section_without_a_film_ends_with_its_session(make: Make) -> None:
+    live = make(TWO_PLANKS)
+    add(live, "session-started")
+    add(live, "washed", section="hul-port")
+    assert live.run(2 * DAY_S, live.climate(stbd=DRY_C), step_s=600.0) == "HOLD"
+    assert names(live) == {*PLANKS, "hul-port"}, "as long as the session lasts"
+    add(live, "session-ended")
+    live.run(60.0, live.climate(stbd=DRY_C))
+    assert names(live) == PLANKS
+    told = live.told[-1]
+    assert told["call"] in ("GO", "HOLD")
+    assert {part["section"] for part in told["sections"]} == PLANKS
+    assert live.store.events("tent")[-1].note == (
+        "section hul-port has ended: no film of it is open and its session is over"
+    )
+    live.kill()
+    again = make(TWO_PLANKS, live.machine)
+    assert names(again) == PLANKS
+    assert len(again.store.events("tent")) == 4, "noted once"
+    add(again, "washed", section="hul-port")
+    again.run(1.0, step_s=0.5)
+    assert names(again) == {*PLANKS, "hul-port"}, "named again, it is there again"
+
+
+def test_a_section_without_film_and_session_ends_a_day_after_its_last_event(make: Make) -> None:
+    live = make(TWO_PLANKS)
+    add(live, "note", section="transom")
+    live.run(DAY_S - 600.0, live.climate(stbd=DRY_C), step_s=600.0)
+    assert "transom" in names(live)
+    live.run(1200.0, live.climate(stbd=DRY_C), step_s=600.0)
+    assert names(live) == PLANKS
+
+
+def test_a_section_ends_once_its_film_has_cured_and_its_session_is_over(make: Make) -> None:
+    topcoat = ONE_PLANK.replace("general-guidance", "polyurethane-topcoat")
+    live = make(topcoat)
+    for kind in ("session-started", "coat-started", "coat-ended", "session-ended"):
+        add(live, kind, **({"section": "transom"} if "coat" in kind else {}))
+    live.run(6 * DAY_S, live.climate(20.5), step_s=600.0)
+    assert stages(live)["transom"] is Stage.CURE, "7 days at 20 degC until it has cured"
+    live.run(2 * DAY_S, live.climate(20.5), step_s=600.0)
+    assert names(live) == {"all"}
+    # Its last call was STOP: the recoat window had closed, which is reckoned from events alone.
+    assert logged(live, "transom")[-1] == "STOP"
+    gone = "section transom is watched no more: its STOP has ended"
+    assert live.store.events("tent")[-1].note == gone
+    live.kill()
+    again = make(topcoat, live.machine)
+    assert names(again) == {"all"}
+    assert [each.note for each in again.store.events("tent")].count(gone) == 1
+    add(again, "mixed", section="transom")
+    again.run(20.0, again.climate(20.5))
+    assert again.calls()["transom"] == "STOP"
+
+
+def test_a_film_that_nobody_measures_keeps_its_section_for_good(make: Make) -> None:
+    live = make(TWO_PLANKS.replace("general-guidance", "polyurethane-topcoat"))
+    for kind in ("session-started", "coat-started", "coat-ended", "session-ended"):
+        add(live, kind, **({"section": "transom"} if "coat" in kind else {}))
+    live.run(20 * DAY_S, live.climate(20.5, stbd=20.5), step_s=3600.0)
+    assert stages(live)["transom"] is Stage.FLASH
+    add(live, "back-in-service", section="transom")
+    add(live, "session-ended")
+    live.run(60.0, live.climate(stbd=DRY_C))
+    assert names(live) == PLANKS, "launched: a person ends the watch over it"
+
+
+def test_a_stop_keeps_its_section_whatever_has_ended(make: Make) -> None:
+    live = make()
+    live.run(60.0, live.climate(WET_C))
+    add(live, "washed", section="transom")
+    live.run(120.0, live.climate(WET_C))
+    assert live.calls() == {"all": "STOP", "transom": "STOP"}
+    add(live, "session-started")
+    add(live, "session-ended")
+    live.run(3 * DAY_S, step_s=3600.0)
+    assert live.calls() == {"all": "STOP", "transom": "STOP"}
+    live.kill()
+    assert make(machine=live.machine).calls() == {"all": "STOP", "transom": "STOP"}
+
+
+def test_a_section_ends_with_the_last_event_that_named_it_taken_back(make: Make) -> None:
+    live = make(TWO_PLANKS)
+    slip = add(live, "coat-started", section="hul-port")
+    live.run(1.0, step_s=0.5)
+    assert "hul-port" in names(live)
+    add(live, "coat-started", section="hull-port", corrects=slip.row)
+    live.run(1.0, step_s=0.5)
+    assert names(live) == PLANKS
+    assert stages(live)["hull-port"] is Stage.APPLY
+
+
 # Calibrations -------------------------------------------------------------------------------
 
 
