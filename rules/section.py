@@ -131,6 +131,7 @@ class Section:
         self._judged: tuple[Judged, ...] = ()
         self._doubts: tuple[Doubt, ...] = ()
         self._assumed: AssumedSurface | None = None
+        self._stopped_by: frozenset[str] = frozenset()
         self.ahead: Ahead | None = None
         self.set_film(film)
 
@@ -180,7 +181,7 @@ class Section:
             The memory, whose `call` is in force; `explain` tells why.
         """
         film = self.film
-        climate = climate_of(sensed, self.name, time_s, assumed)
+        climate = climate_of(self._asked_of(sensed), self.name, time_s, assumed)
         judged = judge(climate, self._limits, self._medians, self._allowance_k)
         self._trend.take(judged, time_s)
         unasked = film.stage not in _FILM_OPEN and LimitName.DEW_MARGIN_MIN not in self._limits
@@ -201,7 +202,28 @@ class Section:
         )
         self._climate, self._judged = climate, judged
         self._doubts, self._assumed = (*doubts, *film.doubts), assumed
+        self._remember_points()
         return self.memory
+
+    def _asked_of(self, sensed: Iterable[Sensed]) -> Iterable[Sensed]:
+        """Need a point that brought a STOP, required or not: its silence never ends it."""
+        points = self._stopped_by
+        if not points:
+            return sensed
+        return [
+            entry._replace(required=True) if entry.point in points else entry for entry in sensed
+        ]
+
+    def _remember_points(self) -> None:
+        """Keep the points that a STOP rests on for as long as it stands."""
+        if self.memory.call is not Call.STOP:
+            self._stopped_by = frozenset()
+            return
+        broken = [entry for entry in self._judged if entry.state is LimitState.BROKEN]
+        found = {entry.source for entry in broken}
+        if self._climate and any(each.name is LimitName.DEW_MARGIN_MIN for each in broken):
+            found.add(self._climate.air_point)
+        self._stopped_by |= found
 
     def explain(self) -> SectionCall:
         """Return the last evaluation's call with its reasons, worst first.
@@ -277,6 +299,7 @@ class Section:
             begun_s = self.memory.since_s
             stands_s = begun_s if since_s is None else min(since_s, begun_s)
             self.memory = replace(self.memory, cause=cause, since_s=stands_s)
+            self._stopped_by = frozenset(each.partition("@")[2] for each in cause)
 
     def release(self, points: frozenset[str], time_s: float) -> bool:
         """End a STOP that points alone caused which are no longer in the config.
@@ -286,6 +309,7 @@ class Section:
         """
         before = self.memory.call
         self.memory = release(self.memory, points, time_s)
+        self._stopped_by -= points
         return before is Call.STOP and self.memory.call is not Call.STOP
 
     def clock_jumped(self, time_s: float) -> None:
