@@ -181,7 +181,7 @@ class FilmKeeper:
         self.humidity_checked_s: dict[str, float] = {}
         self.surfaces_ahead: dict[str, TemperatureOutlook] = {}
         self._widened_s = -math.inf
-        self._overcoats: dict[tuple[str, float | None, int], Overcoat] = {}
+        self._overcoats: dict[str, tuple[tuple[float | None, int], Overcoat]] = {}
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -275,6 +275,7 @@ class FilmKeeper:
         for kept in (self._films, self._clocks, self._reckoned_s, self.surfaces_ahead):
             kept.pop(section, None)
         self.temperatures.pop(section, None)
+        self._overcoats.pop(section, None)
 
     def clock_jumped(self, to_s: float) -> None:
         """Forget samples that lie in the future of a clock that was set back."""
@@ -349,13 +350,16 @@ class FilmKeeper:
         from rules.overcoat import NOTHING_WRONG, overcoat_of
 
         if state.stage not in (Stage.APPLY, Stage.FLASH):
+            self._overcoats.pop(section, None)
             return NOTHING_WRONG
-        key = (section, state.coat_started_s, len(self._events))
-        if key not in self._overcoats:
-            self._overcoats[key] = overcoat_of(
+        coat = (state.coat_started_s, len(self._events))
+        known_coat, overcoat = self._overcoats.get(section, (None, NOTHING_WRONG))
+        if known_coat != coat:
+            overcoat = overcoat_of(
                 section, self._events, self.specs, self.default_spec, samples.history(), time_s
             )
-        return self._overcoats[key]
+            self._overcoats[section] = (coat, overcoat)
+        return overcoat
 
     def _film_spec(self, clocks: tuple[Clock, ...], fallback: Spec) -> Spec:
         for clock in clocks:

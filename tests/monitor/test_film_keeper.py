@@ -192,6 +192,20 @@ def test_how_long_a_film_will_mind_is_known_from_its_clocks() -> None:
     assert film.harm_left_s == pytest.approx(7 * 86_400.0 - 3540.0, abs=120.0)
 
 
+def test_what_the_coat_beneath_said_is_kept_for_the_newest_coat_only() -> None:
+    keeper = FilmKeeper(TOPCOAT, {})
+    told = [event(EventKind.COAT_STARTED, coat=1), event(EventKind.COAT_ENDED, 600.0, coat=1)]
+    for number in range(20):
+        told.append(event(EventKind.NOTE, 1200.0 + number))
+        keeper.set_events([*told, event(EventKind.COAT_STARTED, 1200.0, coat=2)])
+        film = keeper.film_of("all", T0 + 1300.0 + number)
+        assert "had opened" in film.doubts[0].text
+    assert len(keeper._overcoats) == 1
+    keeper.set_events([*told, event(EventKind.BACK_IN_SERVICE, 1250.0)])
+    keeper.film_of("all", T0 + 1400.0)
+    assert keeper._overcoats == {}, "no film is laid or wet"
+
+
 # What an enclosure tells it -----------------------------------------------------------------
 
 
