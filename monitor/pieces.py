@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from rich.cells import cell_len, chop_cells
@@ -73,10 +74,8 @@ def wrap(text: Text, width: int) -> list[Text]:
     while start < len(plain):
         piece = chop_cells(plain[start:], width)[0]
         end = start + len(piece)
-        if end < len(plain) and plain[end] != " ":
-            blank = plain.rfind(" ", start, end)
-            if blank > start:
-                end = blank
+        if end < len(plain):
+            end = _break(plain, start, end)
         line = text[start:end]
         line.rstrip()
         lines.append(line)
@@ -84,3 +83,17 @@ def wrap(text: Text, width: int) -> list[Text]:
         while start < len(plain) and plain[start] == " ":
             start += 1
     return lines or [Text()]
+
+
+_UNIT = re.compile(r" (?:°C|°F|[KFhsd%]|min|mL)(?![\w%])")
+
+
+def _break(plain: str, start: int, end: int) -> int:
+    """Where a line that may reach up to `end` is broken: at a blank, but not before a unit."""
+    blank = plain.rfind(" ", start, end + 1)
+    while blank > start and plain[blank - 1].isdigit() and _UNIT.match(plain, blank):
+        before = plain.rfind(" ", start, blank)
+        if before <= start:
+            break
+        blank = before
+    return blank if blank > start else end

@@ -15,10 +15,12 @@ import numpy as np
 import pytest
 from rich.cells import cell_len
 from rich.console import Console, Group
+from rich.text import Text
 
 from examples.screens.scenes import ENCLOSURE, SCENES, at, event
 from monitor.dashboard import Size, render
 from monitor.desk_view import DeskView
+from monitor.pieces import wrap
 from monitor.sentence import change, why
 from monitor.snapshot import PointHealth, Snapshot
 from monitor.theme import Colours, Theme, clean, theme_of
@@ -485,6 +487,16 @@ def test_a_band_that_ends_early_leaves_the_rest_open() -> None:
 def _capitals(text: str) -> str:
     parts = re.split(r"(\{[^}]*\})", text)
     return "".join(part if part.startswith("{") else part.upper() for part in parts)
+
+
+@pytest.mark.parametrize("width", range(12, 60))
+def test_no_figure_is_parted_from_its_unit(width: int) -> None:
+    text = "humidity 52 ± 2 %, at least 10.5 °C for 3 h 20 min. It turns HOLD under 3.8 K an hour"
+    lines = [line.plain for line in wrap(Text(text), width)]
+    assert " ".join(lines) == text
+    assert max(map(len, lines)) <= width
+    for line in lines[1:]:
+        assert line.split()[0].strip(".,") not in ("%", "°C", "h", "min", "K"), lines
 
 
 def test_render_is_pure() -> None:
