@@ -238,10 +238,14 @@ class ReadingQueries:
                 (channel, low, high),
             )
 
-    def newest_time_s(self, *, source: int = LIVE) -> float | None:
+    def newest_time_s(self, *, source: int = LIVE, by_people: bool = True) -> float | None:
         """Return the latest time that this machine's clock showed while it wrote, or None.
 
         A clock that now stands before it was set back, or has not been set since the start.
+
+        Args:
+            source: of the rows.
+            by_people: count events too, which any shell writes.
         """
         (newest,) = self._rows(
             "SELECT max(t) FROM ("
@@ -250,8 +254,9 @@ class ReadingQueries:
             "UNION ALL SELECT (SELECT known_us FROM minutes WHERE channel = c.id "
             "ORDER BY time_us DESC LIMIT 1) FROM channels c WHERE c.source = ?1 "
             "UNION ALL SELECT max(logged_us) FROM calls WHERE source = ?1 "
-            "UNION ALL SELECT max(recorded_us) FROM events WHERE source = ?1)",
+            "UNION ALL SELECT max(recorded_us) FROM events WHERE source = ?1 AND ?2)",
             source,
+            by_people,
         )[0]
         return None if newest is None else newest / 1e6
 

@@ -21,6 +21,7 @@ from monitor.forecast_keeper import ForecastKeeper
 from monitor.freshness import QuietLines
 from monitor.live_screen import is_screen
 from monitor.notify import Notifier
+from monitor.outages import LinkLog
 from monitor.outlook_keeper import OutlookKeeper
 from monitor.pipeline import Enclosure
 from monitor.places import log_path
@@ -93,6 +94,7 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
             station=station,
             outlooks=outlooks,
         )
+        watch.link = LinkLog(lambda: intake.status().connection.connected)
         watch.retention = Retention(store, config.log.keep_raw_days)
         outlooks.start()
         routes = AlarmRoutes.of(config, os.environ)

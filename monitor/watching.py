@@ -18,11 +18,11 @@ from monitor.facts import keep_facts
 from monitor.film_keeper import FilmKeeper
 from monitor.forecast_keeper import ForecastKeeper
 from monitor.moments import AHEAD_S
+from monitor.outages import LinkLog, clock_set, program_stopped
 from monitor.outlook_keeper import OutlookKeeper
 from monitor.pipeline import WHOLE, Enclosure
 from monitor.publish import Publisher
 from monitor.resuming import (
-    CLOCK_SET,
     last_calls,
     load_temperatures,
     lost_sections,
@@ -94,6 +94,7 @@ class Watch:
         publisher: tells the broker's listeners, or None.
         calibrations: that readings pass through.
         retention: thins old readings of the log while nothing ails it, or None.
+        link: follows the link to the broker, or None.
     """
 
     def __init__(
@@ -133,6 +134,7 @@ class Watch:
         self._tell = tell
         self.publisher = publisher
         self.retention: Retention | None = None
+        self.link: LinkLog | None = None
         self._station = station
         self._outlooks = outlooks
         self._events_at_s = 0.0
@@ -143,6 +145,7 @@ class Watch:
         self._checked_s = -1.0
         now_s = clock.now_s()
         self._newest_s = newest_sane_s(store, now_s)
+        self._put_outage(program_stopped(store, now_s))
         for each in config.enclosures:
             self.rooms[each.name] = self._begin(each, keepers[each.name], now_s)
         self._write_pending()
@@ -188,14 +191,8 @@ class Watch:
         return Room(enclosure, keeper, teller, max((each.row or 0 for each in events), default=0))
 
     def _note(self, enclosure: str, section: str | None, note: str, now_s: float) -> None:
-        event = Event(
-            EventKind.NOTE,
-            now_s,
-            enclosure,
-            section=None if section == WHOLE else section,
-            note=note,
-            recorded_s=now_s,
-        )
+        where = None if section == WHOLE else section
+        event = Event(EventKind.NOTE, now_s, enclosure, where, note, recorded_s=now_s)
         self._pending.append(lambda: self._store.add_event(event, station=self._station))
 
     def now_s(self) -> float:
@@ -228,6 +225,7 @@ class Watch:
         if now_s - self._checked_s >= 1.0 or now_s < self._checked_s:
             self._checked_s = now_s
             now_s = self._look_at_clock(now_s)
+            self._put_outage(None if self.link is None else self.link.look(now_s))
         for group in by_message(arrivals):
             self._take(group, now_s)
         for room in self.rooms.values():
@@ -256,7 +254,7 @@ class Watch:
                 room.keeper.clock_jumped(now_s)
                 room.bands.clear()
             if not self.clock_fault:
-                self._clock_was_set(before_s, now_s, step_s)
+                self._put_outage(clock_set(before_s, now_s, step_s))
         fault = insane_clock(now_s, self._newest_s) or self._from_the_future(now_s)
         changed, self.clock_fault = fault != self.clock_fault, fault
         if step_s or changed:
@@ -274,12 +272,10 @@ class Watch:
                 )
         return ""
 
-    def _clock_was_set(self, before_s: float, now_s: float, step_s: float) -> None:
-        text = f"the clock was set by {step_s:+.0f} s"
-        low_s, high_s = sorted((before_s, now_s))
-        outage = Outage(CLOCK_SET, low_s, high_s, text)
-        self._pending.append(lambda: self._store.add_outage(outage))
-        self._write_pending()
+    def _put_outage(self, outage: Outage | None) -> None:
+        if outage is not None:
+            self._pending.append(lambda: self._store.add_outage(outage))
+            self._write_pending()
 
     def _take(self, group: Sequence[Arrival], now_s: float) -> None:
         first = group[0]

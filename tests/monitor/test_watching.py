@@ -31,6 +31,7 @@ from live import (
 )
 
 from monitor.calibration_book import body_of
+from monitor.outages import LinkLog
 from monitor.steady import RELEASED_S
 from monitor.store import Store
 from monitor.store_rows import QUALITY_CODES, Calibration, LogRefused
@@ -568,6 +569,51 @@ def test_a_clock_step_that_the_disk_refused_is_kept_later(
     live.run(20.0, live.climate())
     assert [each.what for each in live.store.outages()] == ["clock-set"]
     assert live.watch.log_fault == ""
+
+
+# What readings cannot tell of a time without them ------------------------------------------
+
+
+def test_a_time_without_a_program_is_in_the_log_and_events_of_other_shells_do_not_shorten_it(
+    make: Make,
+) -> None:
+    live = make()
+    live.run(60.0, live.climate())
+    live.end()
+    ended_s = live.machine.wall()
+    live.machine.monotonic_s += 7 * HOUR_S
+    with Store.open(live.path, now_s=live.machine.wall) as other:
+        other.add_event(Event(EventKind.NOTE, live.machine.wall(), "tent"))
+    live.machine.monotonic_s += HOUR_S
+    again = make(machine=live.machine)
+    (outage,) = again.store.outages()
+    assert (outage.what, outage.from_s) == ("program-stopped", ended_s)
+    assert outage.to_s == ended_s + 8 * HOUR_S
+    assert outage.text == "no program watched for up to 8 h, until it was started"
+    again.run(60.0, again.climate())
+    again.end()
+    assert len(make(machine=live.machine).store.outages()) == 1, "a quick restart is none"
+
+
+def test_a_time_without_a_link_to_the_broker_is_in_the_log_once_it_is_over(make: Make) -> None:
+    live = make()
+    linked = True
+    live.watch.link = LinkLog(lambda: linked)
+    live.run(60.0, live.climate())
+    linked = False
+    lost_s = live.machine.wall()
+    live.run(1800.0)
+    assert live.store.outages() == ()
+    linked = True
+    live.run(20.0, live.climate())
+    linked = False
+    live.run(5.0, step_s=1.0)
+    linked = True
+    live.run(10.0, step_s=1.0)
+    (outage,) = live.store.outages()
+    assert outage.what == "broker-lost"
+    assert (outage.from_s, outage.to_s) == (lost_s + 10.0, lost_s + 1810.0)
+    assert outage.text == "no link to the broker for 30 min"
 
 
 # Events -------------------------------------------------------------------------------------

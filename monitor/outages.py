@@ -1,0 +1,58 @@
+"""Times of which the log knows less than it should, with the cause that readings cannot tell."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from monitor.resuming import CLOCK_SET
+from monitor.store import Store
+from monitor.store_rows import Outage
+from rules.reasons import minutes_text
+
+STOPPED_S = 300.0
+"""A restart within this is none: slow sensors leave such gaps anyway [s]."""
+LINK_LOST_S = 10.0
+"""A link that is back within this has lost nothing that its sensors do not say again [s]."""
+
+
+def program_stopped(store: Store, now_s: float) -> Outage | None:
+    """Return the time in which no program watched before this start, or None.
+
+    It ran at least until the newest reading or call; what people recorded meanwhile, another
+    shell wrote.
+    """
+    newest_s = store.newest_time_s(by_people=False)
+    if newest_s is None or now_s - newest_s < STOPPED_S:
+        return None
+    text = f"no program watched for up to {minutes_text(now_s - newest_s)}, until it was started"
+    return Outage("program-stopped", newest_s, now_s, text)
+
+
+def clock_set(before_s: float, after_s: float, step_s: float) -> Outage:
+    """Return the time that a step of the clock left out or told twice."""
+    low_s, high_s = sorted((before_s, after_s))
+    return Outage(CLOCK_SET, low_s, high_s, f"the clock was set by {step_s:+.0f} s")
+
+
+class LinkLog:
+    """Follows the link to the broker, and tells of each time without it once it is over."""
+
+    def __init__(self, connected: Callable[[], bool]) -> None:
+        self._connected = connected
+        self._lost_s: float | None = None
+
+    def look(self, now_s: float) -> Outage | None:
+        """Return the time without a link that has just ended, or None.
+
+        Args:
+            now_s: now; call this about once a second [s].
+        """
+        if not self._connected():
+            self._lost_s = now_s if self._lost_s is None else self._lost_s
+            return None
+        lost_s, self._lost_s = self._lost_s, None
+        # A clock that was set meanwhile is kept as an outage of its own.
+        if lost_s is None or now_s - lost_s < LINK_LOST_S:
+            return None
+        text = f"no link to the broker for {minutes_text(now_s - lost_s)}"
+        return Outage("broker-lost", lost_s, now_s, text)
