@@ -41,11 +41,12 @@ def test_lines_that_nobody_reads_wait_and_beyond_the_bound_are_counted(pipe: Pip
     reading, stream = pipe
     lines = PlainLines(stream)
     line = "x" * 999
-    said = 3 * MOST_WAITING_BYTES // 1000
+    said = 4 * MOST_WAITING_BYTES // 1000
     for number in range(said):
         lines.say(f"{number} {line}")
     left_out = lines.left_out
-    assert left_out > said // 2
+    # As much again as may wait can be in the hands of the thread that is stuck.
+    assert left_out >= said // 4
     reader = threading.Thread(target=lambda: found.extend(read_all(reading)))
     found: list[str] = []
     reader.start()
