@@ -116,19 +116,18 @@ def pot_factor(spec: Spec, amount_ml: float | None) -> tuple[float, str]:
         amount_ml: volume mixed, or None where it was not recorded [mL].
 
     Returns:
-        The factor on pot life [1], and words. An unknown amount counts as the worst pot that
-        the sheet allows.
+        The factor on pot life [1], and words. An amount that was not recorded is taken for the
+        sheet's own, on which its times rest; the words then warn of a larger pot.
 
     Source:
         The sheet's own figures: a bigger pot keeps its heat and lives shorter.
     """
-    if not spec.pot_sizes:
-        return 1.0, ""
     if amount_ml is None:
-        top = spec.mix.max_batch_ml if spec.mix is not None else None
-        sizes = [p.factor for p in spec.pot_sizes if top is None or p.from_ml <= top]
-        factor = min([1.0, *sizes])
-        return factor, f"amount not recorded, counted as a big pot ({factor:g} of the sheet's time)"
+        larger = next((size for size in spec.pot_sizes if size.factor < 1.0), None)
+        if larger is None:
+            return 1.0, ""
+        words = "amount not recorded, so the sheet's own time"
+        return 1.0, f"{words}; a larger pot sets sooner, from {larger.from_ml:g} mL on"
     factor = 1.0
     for size in spec.pot_sizes:
         if amount_ml >= size.from_ml:

@@ -222,12 +222,15 @@ def test_a_hand_measured_mix_counts_with_its_accuracy() -> None:
     )
 
 
-def test_a_bigger_pot_lives_shorter_and_an_unknown_one_counts_as_big() -> None:
-    for amount, factor in ((999.0, 1.0), (1000.0, 0.8), (3500.0, 0.6), (None, 0.6)):
+def test_a_bigger_pot_lives_shorter_and_an_unrecorded_amount_runs_by_the_sheets_table() -> None:
+    for amount, factor in ((999.0, 1.0), (1000.0, 0.8), (3500.0, 0.6), (None, 1.0)):
         events = (event(K.MIXED, 0.0, amount_ml=amount),)
         clock = clocks(events, steady(20.0), 0.5)[ClockName.POT_LIFE]
         assert clock.left_s == pytest.approx(4 * H * factor - 0.5 * H)
-    assert "amount not recorded, counted as a big pot (0.6" in clock.basis
+    said = "amount not recorded, so the sheet's own time; a larger pot sets sooner, from 1000 mL on"
+    assert said in clock.basis
+    told = clocks((event(K.MIXED, 0.0, amount_ml=500.0),), steady(20.0), 0.5)
+    assert "pot sets sooner" not in told[ClockName.POT_LIFE].basis
 
 
 def test_a_second_batch_has_its_own_clock_and_a_session_end_throws_the_pots_away() -> None:
