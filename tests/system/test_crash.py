@@ -157,7 +157,7 @@ def test_a_disk_that_takes_no_more_is_told_and_calls_go_on(
     starve(child)
     child.wait_for_call("HOLD", unlogged=True)
     assert "the disk refuses it" in child.reason("log")
-    assert "Free some space, or check the disk and its permissions." in child.reason("log")
+    assert "Free some space, or check the disk and its permissions" in child.reason("log")
     feed.surface_c = WET_C
     assert child.wait_for_call("STOP", unlogged=True) < UNLOGGED_S
     assert child.process.poll() is None
