@@ -23,6 +23,10 @@ _FINEST_S = 60.0
 _COARSEST_S = 300.0
 _KEPT_S = 3900.0
 _KEPT_SLOW_S = 4 * 3600.0  # where readings are so far apart that an hour holds too few
+_YOUNG_S = 900.0  # what changed so lately does not show in the hour's slope yet
+# What so few minutes show is carried for twice as many; our own choice, no source.
+_YOUNG_CARRIED = 2.0
+_YOUNG_ROOM = 3.0  # further from its bound than so many of its mean courses it is not looked at
 _MOST_SAMPLES = 14
 _LEAST_SAMPLES = 7
 _LEAST_Z = 3.0
@@ -69,15 +73,28 @@ class RecentTrend:
     """The last hour of each limit's quantity, and where it leads.
 
     Samples stand a minute apart at first and five minutes later on; slow readings count for 4 h.
+    The last quarter of an hour is looked at by itself too: when a heater fails, the hour's slope
+    shows it only once half of that hour has passed.
 
     Source:
         Slope by the Theil-Sen estimator, counted only where the Mann-Kendall test puts it three
         standard deviations out, so that neither noise nor a single step makes a trend.
     """
 
-    __slots__ = ("_next_sample_s", "_samples", "_slopes", "_spacing_s")
+    __slots__ = (
+        "_next_sample_s",
+        "_next_young_s",
+        "_samples",
+        "_slopes",
+        "_spacing_s",
+        "_young",
+        "_young_slopes",
+    )
 
     def __init__(self) -> None:
+        self._young: dict[LimitName, deque[tuple[float, float]]] = {}
+        self._young_slopes: dict[LimitName, tuple[float, float]] = {}
+        self._next_young_s = -math.inf
         self._samples: dict[LimitName, deque[tuple[float, float]]] = {}
         self._slopes: dict[LimitName, float] = {}
         self._next_sample_s = -math.inf
@@ -90,16 +107,16 @@ class RecentTrend:
             judged: every limit in force.
             time_s: of the evaluation, never before the last [s].
         """
+        if time_s >= self._next_young_s:
+            self._take_young(judged, time_s)
         if time_s < self._next_sample_s:
             return
         self._next_sample_s = (math.floor(time_s / self._spacing_s) + 1) * self._spacing_s
         for entry in judged:
             if entry.inside_median is None:
                 continue
-            sign = -1.0 if is_upper(entry.name) else 1.0
-            value = entry.bound + sign * entry.inside_median
             samples = self._samples.setdefault(entry.name, deque())
-            samples.append((time_s, value))
+            samples.append((time_s, _median_of(entry, entry.inside_median)))
         self._slopes.clear()
         if any(len(samples) > _MOST_SAMPLES for samples in self._samples.values()):
             self._thin()
@@ -108,6 +125,30 @@ class RecentTrend:
             slope = trend_per_s(samples)
             if slope:
                 self._slopes[name] = slope
+
+    def _take_young(self, judged: Sequence[Judged], time_s: float) -> None:
+        """Note a minute's medians, and find which limits the last quarter of an hour nears."""
+        self._next_young_s = (math.floor(time_s / _FINEST_S) + 1) * _FINEST_S
+        self._young_slopes.clear()
+        for entry in judged:
+            room = entry.inside_median
+            if room is None:
+                continue
+            samples = self._young.setdefault(entry.name, deque())
+            samples.append((time_s, _median_of(entry, room)))
+            while samples[0][0] < time_s - _YOUNG_S:
+                samples.popleft()
+            first_s, first = samples[0]
+            nearer = (samples[-1][1] - first) * (1.0 if is_upper(entry.name) else -1.0)
+            if len(samples) < _LEAST_SAMPLES or room > _YOUNG_ROOM * _YOUNG_CARRIED * nearer:
+                continue
+            # A reading that stands for minutes is one reading, not one a minute.
+            if len({value for _, value in samples}) < _LEAST_SAMPLES:
+                continue
+            slope = trend_per_s(samples)
+            if slope:
+                carried_s = min(CARRIED_S, _YOUNG_CARRIED * (time_s - first_s))
+                self._young_slopes[entry.name] = (slope, carried_s)
 
     def _thin(self) -> None:
         """Keep every other sample, the last among them, while the spacing can still grow."""
@@ -119,7 +160,9 @@ class RecentTrend:
 
     def per_hour(self, name: LimitName) -> float:
         """Return how fast a limit's quantity moves, 0 where no trend stands out [unit/h]."""
-        return self._slopes.get(name, 0.0) * 3600.0
+        young = self._young_slopes.get(name)
+        slope = self._slopes.get(name, 0.0) if young is None else young[0]
+        return slope * 3600.0
 
     def looked_ahead_s(self) -> float:
         """Return how far the trend can be carried now: an hour, or 0 with too few samples."""
@@ -129,25 +172,42 @@ class RecentTrend:
 
     def breaks(self, judged: Sequence[Judged], time_s: float) -> list[Break]:
         """Return the limits that the trend would break within the hour, soonest first."""
-        if not self._slopes:
+        if not self._slopes and not self._young_slopes:
             return []
-        found: list[Break] = []
-        for entry in judged:
-            slope = self._slopes.get(entry.name)
-            if slope is None or entry.inside_median is None:
-                continue
-            closing = slope if is_upper(entry.name) else -slope
-            room = entry.inside_median
-            if closing > 0.0 and 0.0 <= room < closing * CARRIED_S:
-                found.append(Break(entry.name, time_s + room / closing, slope * 3600.0))
+        found = [
+            first for entry in judged if (first := self._first_break(entry, time_s)) is not None
+        ]
         return sorted(found, key=lambda each: each.at_s)
+
+    def _first_break(self, entry: Judged, time_s: float) -> Break | None:
+        """The sooner of what the hour's course and the quarter's would break."""
+        room = entry.inside_median
+        if room is None:
+            return None
+        courses = [(self._slopes.get(entry.name, 0.0), CARRIED_S)]
+        if entry.name in self._young_slopes:
+            courses.append(self._young_slopes[entry.name])
+        sign = 1.0 if is_upper(entry.name) else -1.0
+        breaks = [
+            Break(entry.name, time_s + room / (sign * slope), slope * 3600.0)
+            for slope, carried_s in courses
+            if 0.0 <= room < sign * slope * carried_s
+        ]
+        return min(breaks, key=lambda each: each.at_s, default=None)
 
     def forget(self) -> None:
         """Drop every sample, as after a jump of the clock."""
         self._samples.clear()
         self._slopes.clear()
-        self._next_sample_s = -math.inf
+        self._young.clear()
+        self._young_slopes.clear()
+        self._next_sample_s = self._next_young_s = -math.inf
         self._spacing_s = _FINEST_S
+
+
+def _median_of(entry: Judged, inside_median: float) -> float:
+    """The median itself, from how far inside its bound it is."""
+    return entry.bound + (-inside_median if is_upper(entry.name) else inside_median)
 
 
 def _drop_old(samples: deque[tuple[float, float]], time_s: float) -> None:

@@ -154,6 +154,52 @@ def test_a_clear_rise_is_seen_within_the_first_dwell() -> None:
     ]
 
 
+# Two steady hours, then a course that begins: what the screen must say while it is young.
+
+
+def after_steady_hours(name: LimitName, steady: float, per_minute: float, bound: float) -> int:
+    """Return after how many minutes of the course the trend first tells of a break."""
+    trend = RecentTrend()
+    for k in range(720):
+        trend.take([judged(name, steady, bound)], T0 + 10.0 * k)
+    for k in range(720, 1440):
+        minutes = (k - 720) / 6.0
+        now = judged(name, steady + per_minute * minutes, bound)
+        trend.take([now], T0 + 10.0 * k)
+        if trend.breaks([now], T0 + 10.0 * k):
+            return math.ceil(minutes)
+    raise AssertionError("never told")
+
+
+@pytest.mark.parametrize(
+    ("name", "steady", "per_minute", "bound"),
+    [(HUMIDITY, 50.0, 1.0, 85.0), (HUMIDITY, 50.0, 0.5, 85.0), (MARGIN, 8.0, -8.0 / 60.0, 3.0)],
+)
+def test_a_young_course_is_told_twenty_minutes_before_it_breaks(
+    name: LimitName, steady: float, per_minute: float, bound: float
+) -> None:
+    lasts = (bound - steady) / per_minute
+    told = after_steady_hours(name, steady, per_minute, bound)
+    assert 7 <= told <= lasts - 20.0
+
+
+def test_a_heater_that_comes_and_goes_far_from_the_bound_breaks_nothing() -> None:
+    # 3 % up and down in 20 min, as a thermostat makes it: common practice, no source.
+    values = [60.0 + 3.0 * math.sin(2.0 * math.pi * k / 120.0) for k in range(720)]
+    trend = RecentTrend()
+    for k, value in enumerate(values):
+        trend.take([judged(HUMIDITY, value, 85.0)], T0 + 10.0 * k)
+        assert trend.breaks([judged(HUMIDITY, value, 85.0)], T0 + 10.0 * k) == []
+
+
+def test_three_rising_readings_of_a_logger_make_no_young_course() -> None:
+    trend = RecentTrend()
+    for k in range(96):
+        value = 50.0 if k < 81 else 60.0 + 8.0 * ((k - 81) // 5)
+        trend.take([judged(HUMIDITY, value, 85.0)], T0 + 60.0 * k)
+    assert trend.breaks([judged(HUMIDITY, 76.0, 85.0)], T0 + 60.0 * 96) == []
+
+
 def test_a_slow_logger_has_a_trend_as_well() -> None:
     trend = RecentTrend()
     for k in range(8):
