@@ -29,7 +29,8 @@ from rules.vocabulary import EventKind
 from sensors.wire import printable
 
 LATE_S = 60.0
-LONG_AGO_S = 10 * 365 * 86_400.0
+EARLIEST_S = 631_152_000.0
+"""1990-01-01 UTC: older than any recording that an event could belong to; our own choice [s]."""
 _MOST_ML = 1_000_000.0
 
 Number = TypeVar("Number", int, float)
@@ -70,9 +71,10 @@ def run(
             f"time {at} is ahead of the clock, so the event was not recorded; events are what has "
             "been done"
         )
-    if time_s < now_s - LONG_AGO_S:
+    if time_s < EARLIEST_S:
         raise FilmcallError(
-            f"time {at} is more than 10 years ago, so the event was not recorded; check the year"
+            f"time {at} is before 1990, older than any recording that it could belong to, so the "
+            "event was not recorded; check the year"
         )
     event = Event(
         kind=_kind(kind),

@@ -97,7 +97,8 @@ def test_a_time_of_day_is_the_last_time_that_a_clock_showed_it(db: str) -> None:
         ("25:00", "cannot be read"),
         ("14:30:00:00", "cannot be read"),
         ("0001-01-01T00:00", "filmcall: time "),
-        ("0001-01-02T00:00Z", "is more than 10 years ago, so the event was not recorded; check"),
+        ("0001-01-02T00:00Z", "is before 1990, older than any recording that it could belong to"),
+        ("1989-12-31T23:59Z", "is before 1990, older than any recording that it could belong to"),
         ("9999-12-31T12:00Z", "is ahead of the clock, so the event was not recorded"),
     ],
 )
@@ -106,6 +107,12 @@ def test_a_time_that_cannot_be_is_refused(db: str, at: str, said: str) -> None:
     assert (ran.code, ran.out) == (2, "")
     assert said in ran.err
     assert not Path(db).exists() or kept(db) == ()
+
+
+def test_an_event_is_put_onto_a_recording_of_any_year_that_can_be(db: str) -> None:
+    for at in ("2015-02-06T09:30Z", "1990-01-01T00:00Z"):
+        assert event(db, "coat-started", "--at", at).code == 0
+    assert {each.time_s for each in kept(db)} == {631_152_000.0, 1_423_215_000.0}
 
 
 # Corrections --------------------------------------------------------------------------------
