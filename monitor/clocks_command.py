@@ -174,6 +174,7 @@ def clocks_in_log(
         temperatures = Temperatures(
             _accuracy(config, Quantity.SURFACE_TEMP, SURFACE_ACCURACY_K),
             _accuracy(config, Quantity.AIR_TEMP, AIR_ACCURACY_K),
+            None if config is None else config.assumed_surface(section),
         )
         from_s = history_wanted_from_s(section, events, time_s)
         if from_s is not None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rules.climate import AssumedSurface
 from rules.errors import FilmcallError
 from rules.spec import GENERAL_GUIDANCE
 from sensors.columns import Column
@@ -99,6 +100,19 @@ class EnclosureConfig:
     altitude_m: float = 0.0
     break_probability: float = 0.2
     coating_time_s: float | None = None
+
+    def assumed_surface(self, section: str | None) -> AssumedSurface | None:
+        """Return what stands in for a section's surface, or None where a point measures one.
+
+        Args:
+            section: its name, or None where the enclosure has none.
+        """
+        if self.assumed_surface_offset_k is None or any(
+            point.quantity is Quantity.SURFACE_TEMP and point.section in (None, section)
+            for point in self.points
+        ):
+            return None
+        return AssumedSurface(self.assumed_surface_offset_k, self.assumed_surface_accuracy_k)
 
     def columns(self) -> tuple[Column, ...]:
         """Return what a recording is read for."""

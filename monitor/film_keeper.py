@@ -22,6 +22,7 @@ from rules.vocabulary import Stage
 
 if TYPE_CHECKING:
     from monitor.pipeline import Enclosure
+    from rules.climate import AssumedSurface
     from rules.history import TemperatureHistory, TemperatureOutlook
     from rules.overcoat import Overcoat
     from rules.stages import FilmState
@@ -44,11 +45,17 @@ class Temperatures:
             infinity while there is nothing [s].
     """
 
-    def __init__(self, surface_accuracy_k: float, air_accuracy_k: float) -> None:
+    def __init__(
+        self,
+        surface_accuracy_k: float,
+        air_accuracy_k: float,
+        assumed: AssumedSurface | None = None,
+    ) -> None:
         self.whole_from_s = math.inf
         self._rows: list[tuple[float, float, float, float, float]] = []
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
+        self._assumed = assumed
         self._thinned_s = -math.inf
 
     def take(self, time_s: float, surfaces_c: list[float], airs_c: list[float]) -> None:
@@ -61,14 +68,20 @@ class Temperatures:
         """
         if self._rows and time_s < self._rows[-1][0] + SAMPLE_EVERY_S:
             return
-        self._rows.append((time_s, *_ends(surfaces_c), *_ends(airs_c)))
+        row = (time_s, *_ends(surfaces_c), *_ends(airs_c))
+        if self._rows and not any(map(math.isfinite, (*row[1:], *self._rows[-1][1:]))):
+            return  # the first row of a silence tells of it
+        self._rows.append(row)
         self.whole_from_s = min(self.whole_from_s, time_s)
         if not self._thinned_s <= time_s < self._thinned_s + THIN_AFTER_S / 2.0:
             self._thinned_s = time_s
             self._thin(time_s - THIN_AFTER_S)
 
     def _thin(self, before_s: float) -> None:
-        """Join the samples of each 10 min before a time: coldest of coldest, warmest of warmest."""
+        """Join the samples of each 10 min before a time: coldest of coldest, warmest of warmest.
+
+        Those among which one began or ended to be unknown stay as they are, and tell of the gap.
+        """
         bins: dict[float, list[tuple[float, float, float, float, float]]] = {}
         young = []
         for row in self._rows:
@@ -78,6 +91,9 @@ class Temperatures:
                 young.append(row)
         joined = []
         for rows in bins.values():
+            if len({tuple(map(math.isnan, row)) for row in rows}) > 1:
+                joined += rows
+                continue
             _, cold, warm, air_cold, air_warm = (list(column) for column in zip(*rows, strict=True))
             middle_s = rows[len(rows) // 2][0]
             ends = (_known(min, cold), _known(max, warm))
@@ -112,10 +128,10 @@ class Temperatures:
         """Return the samples as the clocks read them."""
         import numpy as np
 
-        from rules.history import TemperatureHistory
+        from rules.history import TemperatureHistory, with_assumed_surface
 
         table = np.array(self._rows, dtype=np.float64).reshape(-1, 5)
-        return TemperatureHistory(
+        history = TemperatureHistory(
             time_s=table[:, 0].copy(),
             coldest_c=table[:, 1].copy(),
             warmest_c=table[:, 2].copy(),
@@ -124,6 +140,8 @@ class Temperatures:
             air_warmest_c=table[:, 4].copy(),
             air_accuracy_k=self._air_accuracy_k,
         )
+        assumed = self._assumed
+        return history if assumed is None else with_assumed_surface(history, assumed)
 
 
 def _ends(values_c: list[float]) -> tuple[float, float]:
@@ -155,6 +173,7 @@ class FilmKeeper:
         *,
         surface_accuracy_k: float = 0.5,
         air_accuracy_k: float = 0.3,
+        assumed_surface: Callable[[str], AssumedSurface | None] | None = None,
         spec_named: Callable[[str], Spec | None] | None = None,
     ) -> None:
         """Begin without events.
@@ -164,6 +183,8 @@ class FilmKeeper:
             specs: that are known already.
             surface_accuracy_k: of the surface probes [K].
             air_accuracy_k: of the air probes [K].
+            assumed_surface: what stands in for a section's surface, or None where a point
+                measures one.
             spec_named: finds a spec that an event names, or returns None; its clocks then say so.
         """
         self.default_spec = default_spec
@@ -171,6 +192,7 @@ class FilmKeeper:
         self._spec_named = spec_named
         self.specs = {**specs, default_spec.name: default_spec}
         self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
+        self._assumed_surface = assumed_surface
         self._events: tuple[Event, ...] = ()
         self._newest_event_s = -math.inf
         self._plain = Film(default_spec)
@@ -267,7 +289,8 @@ class FilmKeeper:
     def samples(self, section: str) -> Temperatures:
         """Return the temperature samples of a section."""
         if section not in self.temperatures:
-            self.temperatures[section] = Temperatures(*self.accuracies_k)
+            assumed = None if self._assumed_surface is None else self._assumed_surface(section)
+            self.temperatures[section] = Temperatures(*self.accuracies_k, assumed)
         return self.temperatures[section]
 
     def forget(self, section: str) -> None:

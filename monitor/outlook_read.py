@@ -12,7 +12,8 @@ from monitor.config_types import EnclosureConfig, PointConfig
 from monitor.store import Store
 from monitor.store_rows import LIVE
 from rules.damped_trend import MOST_CELLS
-from rules.history import TemperatureHistory
+from rules.climate import AssumedSurface
+from rules.history import TemperatureHistory, with_assumed_surface
 from rules.psychrometric_arrays import dew_points_c
 from rules.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
 from rules.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, cell_means
@@ -165,17 +166,17 @@ def told_of(
         humidity = column(name, Quantity.HUMIDITY, count, end_s)
         dews[name] = dew_points_c(airs[name], humidity, missing_ok=True)
     wettest = max(bodies, key=lambda name: _recent_mean(dews[name]))
-    coldest = warmest = None
+    coldest = warmest = assumed = None
     if surfaces:
         stack = np.stack([column(n, Quantity.SURFACE_TEMP, count, end_s) for n in surfaces])
         # A surface that is silent makes the coldest unknown, as for the call.
         coldest, warmest = stack.min(axis=0), stack.max(axis=0)
         names = tuple(surfaces)
     elif config is not None and config.assumed_surface_offset_k is not None:
-        air = np.stack(list(airs.values()))
-        coldest = air.min(axis=0) + config.assumed_surface_offset_k
-        warmest = air.max(axis=0)
-        names = (f"assumed {config.assumed_surface_offset_k:+.1f} K from the coldest air",)
+        offset_k, accuracy_k = config.assumed_surface_offset_k, config.assumed_surface_accuracy_k
+        coldest = np.stack(list(airs.values())).min(axis=0) + offset_k
+        assumed = AssumedSurface(offset_k, accuracy_k)
+        names = (f"assumed {offset_k:+.1f} K from the coldest air",)
     else:
         names = ()
     start = count - MOST_CELLS if count > MOST_CELLS else 0
@@ -195,6 +196,8 @@ def told_of(
         air_coldest_c=np.stack(list(airs.values())).min(axis=0),
         air_warmest_c=np.stack(list(airs.values())).max(axis=0),
     )
+    if assumed is not None:
+        history = with_assumed_surface(history, assumed)
     sections_known = config is not None or len(surfaces) < 2
     return Told(track, wettest, names, sections_known, history)
 

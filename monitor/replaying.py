@@ -248,6 +248,7 @@ def keeper_of(job: Job, events: Iterable[Event] = (), beside: Path | None = None
         {},
         surface_accuracy_k=accuracy[Quantity.SURFACE_TEMP],
         air_accuracy_k=accuracy[Quantity.AIR_TEMP],
+        assumed_surface=job.config.assumed_surface,
         spec_named=spec_named,
     )
     keeper.spec_text = job.spec_text

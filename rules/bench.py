@@ -36,8 +36,10 @@ class Bench:
         self.history = _until(history, work.back_in_service_s)
         h, acc = self.history, self.history.accuracy_k
         spread = float(h.warmest_c[-1] - h.coldest_c[-1]) if h.time_s.size else 0.0
-        self.cold = body_of("film", Lean.OPENS, h.time_s, h.coldest_c, acc, h.max_gap_s, outlook)
-        self.warm = body_of(
+        note = _assumed_note(h)
+        cold = body_of("film", Lean.OPENS, h.time_s, h.coldest_c, acc, h.max_gap_s, outlook)
+        self.cold = replace(cold, note=note)
+        warm = body_of(
             "film",
             Lean.CLOSES,
             h.time_s,
@@ -47,6 +49,7 @@ class Bench:
             outlook,
             spread if np.isfinite(spread) else 0.0,
         )
+        self.warm = replace(warm, note=note)
 
     def spec_named(self, name: str | None) -> Spec | None:
         """The spec of a name, the default for none, None for one that nobody gave."""
@@ -68,6 +71,15 @@ def frame_of(
         coat=None if coat is None else coat.number,
         buried=buried,
     )
+
+
+def _assumed_note(history: TemperatureHistory) -> str:
+    """What every clock says that runs on a surface which nobody measures."""
+    offset_k = history.assumed_offset_k
+    if offset_k is None:
+        return ""
+    stands = f"{-offset_k:g} K under the air" if offset_k else "as warm as the air"
+    return f"no surface probe: surface assumed {stands}"
 
 
 def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHistory:

@@ -73,12 +73,14 @@ class Body:
         safe: samples moved to the safe side.
         other: samples moved to the other side, for the range.
         ahead: middle, safe and other series of the outlook, or None.
+        note: what a clock that runs on it has to say besides, or "".
     """
 
     what: str
     safe: Samples
     other: Samples
     ahead: tuple[Samples, Samples, Samples] | None = None
+    note: str = ""
 
 
 def body_of(
@@ -155,7 +157,7 @@ def run_clock(
     """
     law = rate_law(table, lean, factor)
     came = progress(law, body.safe, start_s, now_s)
-    basis = basis_of(came, law, body.what)
+    basis = join_words(basis_of(came, law, body.what), body.note)
     if came.ended_at_s is not None:
         return replace(
             frame,

@@ -105,7 +105,7 @@ def _opens(bench: Bench, frame: Clock, table: TimeTable, coat: Coat) -> Clock:
         frame,
         state=ClockState.WAITING,
         left_s=length_s(table, Lean.OPENS, bench.cold, bench.now_s),
-        basis=join_words(frame.basis, "starts when the coat is ended"),
+        basis=join_words(frame.basis, "starts when the coat is ended", bench.cold.note),
     )
 
 

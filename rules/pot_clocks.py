@@ -86,6 +86,8 @@ def _pot_body(bench: Bench, pot: Pot, lean: Lean) -> Body:
     sign = -1.0 if lean is Lean.OPENS else 1.0
     worst = np.fmin if lean is Lean.OPENS else np.fmax
     surface = h.coldest_c if lean is Lean.OPENS else h.warmest_c
+    if h.assumed_offset_k is not None:  # the pot stands in the air, and that is measured
+        surface = np.full_like(surface, np.nan)
     air = h.air_coldest_c if lean is Lean.OPENS else h.air_warmest_c
     window = (h.time_s >= pot.mixed_s - h.max_gap_s) & (h.time_s <= bench.now_s + h.max_gap_s)
     times = h.time_s[window]

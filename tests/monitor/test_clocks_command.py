@@ -235,3 +235,30 @@ def test_without_a_log_there_is_nothing_to_show(tmp_path: Path) -> None:
     ran = filmcall("clocks", "--db", str(tmp_path / "none.db"))
     assert ran.code == 2
     assert "there is no such file, so there is nothing to show" in ran.err
+
+
+def test_the_clocks_of_a_film_without_a_surface_probe_run_as_assumed_and_say_so(
+    tmp_path: Path,
+) -> None:
+    db = str(tmp_path / "log.db")
+    recording = tmp_path / "air.csv"
+    rows = [f"2015-02-06T{k // 60:02}:{k % 60:02}:00Z,22.0,50\n" for k in range(8 * 60, 18 * 60)]
+    recording.write_text("time,temp_air,rh_air\n" + "".join(rows))
+    for words in (
+        ("replay", str(recording), "--assumed-surface-offset", "-2 K"),
+        ("event", "coat-started", "--at", "2015-02-06T09:00Z", "--spec", "polyurethane-topcoat"),
+        ("event", "coat-ended", "--at", "2015-02-06T10:00Z"),
+    ):
+        ran = filmcall(*words, "--db", db)
+        assert ran.code == 0, ran.err
+    shown = filmcall("clocks", "--at", "2015-02-06T12:00Z", "--db", db).out
+    said = "2 h of film temperature; no surface probe: surface assumed 2 K under the air"
+    assert said in shown
+    found = filmcall("clocks", "--at", "2015-02-06T12:00Z", "--json", "--db", db).out
+    dry = next(each for each in json.loads(found)["clocks"] if each["name"] == "touch dry")
+    assert dry["basis"] == said
+    # The film at 20 - 2.02 °C, of a table with 9 h at 10 and 5 h at 20 °C: ln(time) in 1/T.
+    cold_k = 273.15 + 20.0 - math.hypot(0.3, 2.0)
+    slope = math.log(9 / 5) / (1 / 283.15 - 1 / 293.15)
+    whole_s = 5 * HOUR_S * math.exp(slope * (1 / cold_k - 1 / 293.15))
+    assert dry["left_s"] == pytest.approx(whole_s - 2 * HOUR_S, abs=1.0)

@@ -15,7 +15,7 @@ from monitor.pipeline import Enclosure
 from monitor.specs import find_spec
 from rules.events import Event
 from rules.spec import GENERAL_GUIDANCE, Spec
-from rules.vocabulary import EventKind, LimitName, Stage
+from rules.vocabulary import ClockName, EventKind, LimitName, Stage
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quality, Quantity, Reading
 
@@ -251,3 +251,23 @@ def test_old_samples_are_joined_and_lean_to_the_safe_side() -> None:
     assert float(max(b - a for a, b in zip(history.time_s, history.time_s[1:], strict=False))) <= (
         1200.0
     ), "no gap that a clock would see"
+
+
+def test_a_film_without_a_surface_point_is_followed_by_the_air_as_the_config_assumes() -> None:
+    config = EnclosureConfig(
+        "tent",
+        (point(Quantity.AIR_TEMP), point(Quantity.SURFACE_TEMP, "plank-port", "port")),
+        assumed_surface_offset_k=-1.0,
+    )
+    keeper = FilmKeeper(TOPCOAT, {}, assumed_surface=config.assumed_surface)
+    tent = Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
+    tent.ensure_section("mast")
+    keeper.set_events([event(EventKind.COAT_STARTED), event(EventKind.COAT_ENDED, 60.0)])
+    for minute in range(61):
+        hear(tent, 60.0 * minute, air=21.0)
+    cured = {clock.name: clock for clock in keeper.clocks("mast", T0 + 3600.0)}[ClockName.CURED]
+    assert "59 min of film temperature" in cured.basis
+    assert "no surface probe: surface assumed 1 K under the air" in cured.basis
+    silent = {clock.name: clock for clock in keeper.clocks("port", T0 + 3600.0)}[ClockName.CURED]
+    assert silent.advice.startswith("stands still"), "a probe that is silent is not assumed away"
+    assert "assumed" not in silent.basis

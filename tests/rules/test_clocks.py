@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rules.climate import AssumedSurface
 from rules.clock_run import Clock, ClockState
 from rules.clocks import (
     clocks_of,
@@ -20,7 +21,12 @@ from rules.clocks import (
     merge_clocks,
 )
 from rules.events import Event
-from rules.history import EMPTY_HISTORY, TemperatureHistory, TemperatureOutlook
+from rules.history import (
+    EMPTY_HISTORY,
+    TemperatureHistory,
+    TemperatureOutlook,
+    with_assumed_surface,
+)
 from rules.spec import GENERAL_GUIDANCE, Spec
 from rules.vocabulary import ClockName, EventKind, Method
 from tests.rules.clock_material import DAY, PRIMER, SPECS, T0, TOP, H, event, steady, table
@@ -231,6 +237,35 @@ def test_a_bigger_pot_lives_shorter_and_an_unrecorded_amount_runs_by_the_sheets_
     assert said in clock.basis
     told = clocks((event(K.MIXED, 0.0, amount_ml=500.0),), steady(20.0), 0.5)
     assert "pot sets sooner" not in told[ClockName.POT_LIFE].basis
+
+
+def test_a_film_without_a_surface_probe_goes_by_the_air_as_assumed_and_says_so() -> None:
+    nothing = np.full(49, np.nan)
+    log = TemperatureHistory(
+        time_s=T0 + np.arange(-1.0, 48.0) * 0.5 * H,
+        coldest_c=nothing,
+        warmest_c=nothing,
+        air_coldest_c=np.full(49, 20.0),
+        air_warmest_c=np.full(49, 24.0),
+    )
+    events = (*COATED, event(K.MIXED, 0.0, amount_ml=500.0))
+    got = clocks(events, log, 2.0)
+    assert got[ClockName.TOUCH_DRY].advice.startswith("stands still"), "nobody stated an offset"
+    # 3 K under an air of 20 and 24 °C: 17 and 21 °C, each known to hypot(0.3, 2) = 2.022 K.
+    film = with_assumed_surface(log, AssumedSurface(-3.0, 2.0))
+    same = replace(steady(17.0, warmest_c=21.0), accuracy_k=2.0224)
+    assumed, measured = clocks(events, film, 2.0), clocks(events, same, 2.0)
+    words = "; no surface probe: surface assumed 3 K under the air"
+    for name in (ClockName.TOUCH_DRY, ClockName.CURED, ClockName.RECOAT_CLOSES):
+        assert assumed[name].left_s == pytest.approx(measured[name].left_s, rel=1e-3)
+        assert words in assumed[name].basis
+        assert words not in measured[name].basis
+    pot = assumed[ClockName.POT_LIFE]
+    assert pot == got[ClockName.POT_LIFE], "the pot stands in the air, which is measured"
+    waiting = clocks(events[:1], film, 0.2)[ClockName.CURED]
+    assert (waiting.state, words in waiting.basis) == (ClockState.WAITING, True)
+    warm = clocks(COATED, with_assumed_surface(log, AssumedSurface(0.0, 2.0)), 2.0)
+    assert "surface assumed as warm as the air" in warm[ClockName.CURED].basis
 
 
 def test_a_second_batch_has_its_own_clock_and_a_session_end_throws_the_pots_away() -> None:
