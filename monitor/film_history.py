@@ -70,7 +70,7 @@ def history_rows(
 
     Yields:
         Time [s], coldest and warmest surface, coldest and warmest air [degC]; NaN where no value
-        that was believed is young enough.
+        that was believed is young enough. Of a time without any only the first row comes.
     """
     if not to_s > from_s:
         return
@@ -90,7 +90,9 @@ def history_rows(
         *_ends([held[each] for each in channels if each.quantity is Quantity.SURFACE_TEMP], grid),
         *_ends([held[each] for each in channels if each.quantity is Quantity.AIR_TEMP], grid),
     ]
-    for k in np.flatnonzero(np.isfinite(columns[0]) | np.isfinite(columns[2])):
+    known = np.isfinite(columns[0]) | np.isfinite(columns[2])
+    hole_begins = ~known & np.concatenate(([False], known[:-1]))
+    for k in np.flatnonzero(known | hole_begins):
         yield (
             float(grid[k]),
             float(columns[0][k]),
@@ -132,7 +134,10 @@ def _held(
     values: NDArray[np.float64],
     grid: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """The last believed value at each instant, for as long as it counts."""
+    """The last believed value at each instant, for as long as it counts.
+
+    Where the next one came later than that, nobody measured between them, and none is held.
+    """
     held = np.full(grid.shape, math.nan)
     if times.size == 0:
         return held
@@ -143,5 +148,7 @@ def _held(
     last = np.searchsorted(times, grid, side="right") - 1
     known = last >= 0
     known[known] = grid[known] - times[last[known]] <= max_age_s
+    silent = np.append(np.diff(times) > max_age_s, False)
+    known[known] &= ~silent[last[known]] | (grid[known] <= times[last[known]])
     held[known] = values[last[known]]
     return held

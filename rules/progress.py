@@ -111,7 +111,7 @@ def progress(
         t0, t1 = times[k - 1 : stop - 1], times[k:stop]
         nodes = xs[k - 1 : stop]
         whole_s = t1 - t0
-        known = whole_s <= samples.max_gap_s
+        known = samples.measured(k, stop)
         begin_s, end_s = t0, t1
         if t0[0] < start_s or t1[-1] > now_s:
             begin_s, end_s, nodes = t0.copy(), t1.copy(), nodes.copy()
@@ -262,7 +262,7 @@ def _present(samples: Samples, last: int, now_s: float) -> float | None:
     t0, x0 = float(samples.time_s[last - 1]), float(samples.x[last - 1])
     if last < samples.time_s.size:
         t1, x1 = float(samples.time_s[last]), float(samples.x[last])
-        if t1 - t0 <= samples.max_gap_s and t1 > t0:
+        if t1 > t0 and bool(samples.measured(last, last + 1)[0]):
             return x0 + (x1 - x0) * (now_s - t0) / (t1 - t0)
     return x0 if now_s - t0 <= samples.max_gap_s else None
 

@@ -195,6 +195,33 @@ def test_known_then_leaves_out_readings_that_arrived_later(log: Log, tmp_path: P
     assert then == pytest.approx(4 * HOUR_S, abs=240.0)
 
 
+@pytest.mark.parametrize(
+    ("every_s", "hole_s", "long"),
+    [(10, 700, False), (60, 1800, False), (300, 3000, False), (600, 4200, True)],
+)
+def test_a_hole_in_the_record_gives_an_opens_clock_nothing(
+    log: Log, tmp_path: Path, every_s: int, hole_s: int, long: bool
+) -> None:
+    path, begin_s = tmp_path / "holed.db", log.begin_s
+    with Store.open(path, now_s=lambda: begin_s) as store:
+        for after_s in range(0, 4 * 3600 + 1, every_s):
+            at_s = begin_s + after_s
+            if not 3600 < after_s < 3600 + hole_s:
+                store.add_readings(
+                    [Reading("tent", "p", Quantity.SURFACE_TEMP, at_s, 20.5, Quality.OK, at_s)]
+                )
+        for kind in (EventKind.COAT_STARTED, EventKind.COAT_ENDED):
+            store.add_event(
+                Event(kind, begin_s, "tent", spec="polyurethane-topcoat", recorded_s=begin_s)
+            )
+    log.db = str(path)
+    found = log.clocks(4.0)
+    # 20.5 less 0.5 is the table's row at 20 °C, 5 h; rows on a grid of minutes.
+    assert found["touch dry", "all"]["left_s"] == pytest.approx(HOUR_S + hole_s, abs=121.0)
+    basis = str(found["recoat closes", "all"]["basis"])
+    assert ("in gaps over 1 h, counted at the sheet's hottest row" in basis) == long
+
+
 def test_lines_for_people_and_no_clock_at_all(log: Log) -> None:
     ran = filmcall("clocks", "--at", log.at(4.0), "--db", log.db)
     assert ran.out == "no clock runs: no mix and no coat is recorded\n"

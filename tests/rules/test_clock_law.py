@@ -293,6 +293,19 @@ def test_opens_clock_gets_nothing_for_a_gap_or_a_tail() -> None:
     assert time_to_end_s(law, 1 - came.done, came.reached_s, came.present_x) is None
 
 
+def test_a_sample_that_is_not_known_leaves_a_gap_however_near_its_neighbours_are() -> None:
+    sheet = table((20.0, 10 * H), (30.0, 5 * H))
+    time = np.array([0.0, 0.1, 0.2, 0.4, 0.5]) * H
+    samples = samples_of(time, np.array([20.0, 20.0, math.nan, 30.0, 30.0]), 0.0, H)
+    opens = progress(rate_law(sheet, Lean.OPENS), samples, 0.0, 0.5 * H)
+    assert opens.done == pytest.approx(0.1 / 10 + 0.1 / 5)
+    assert opens.unknown_s == pytest.approx(0.3 * H)
+    closes = progress(rate_law(sheet, Lean.CLOSES), samples, 0.0, 0.5 * H)
+    assert closes.done == pytest.approx(0.1 / 10 + 0.4 / 5)
+    within = progress(rate_law(sheet, Lean.OPENS), samples, 0.0, 0.25 * H)
+    assert within.present_x == pytest.approx(-1.0 / 293.15), "the last known, not the middle"
+
+
 def test_closes_clock_counts_a_short_gap_at_its_warmer_neighbour() -> None:
     law = rate_law(table((20.0, 10 * H), (30.0, 5 * H)), Lean.CLOSES)
     time = np.array([0.0, 0.1, 1.1, 1.2]) * H
