@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import sys
 import time
 from datetime import datetime
 from pathlib import Path
@@ -104,6 +105,8 @@ def run(
     if withdraw and corrects is None:
         raise FilmcallError("nothing was withdrawn: say which row with --corrects")
     with Store.open(log_path(db), now_s=time.time) as store:
+        for notice in store.notices:
+            print(notice, file=sys.stderr)
         kept = store.add_event(event)
         warnings = [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
         warnings.append(missing_before(kept, store.events(enclosure)))

@@ -126,11 +126,13 @@ def _wal_alone(path: Path) -> bool:
 
 
 def _was_log(path: Path) -> bool:
-    # A file of the user's own, named by a slip, must not be renamed under their hands.
+    # A file of the user's own, named by a slip, must not be renamed under their hands. A log is
+    # called `*.db` here, and one whose first page is gone has nothing else to be known by.
     with path.open("rb") as file:
         start = file.read(16)
     beside = (path.with_name(path.name + tail) for tail in ("-wal", "-shm", ".lock"))
-    return start == b"SQLite format 3\0" or any(part.exists() for part in beside)
+    named = path.suffix == ".db"
+    return named or start == b"SQLite format 3\0" or any(part.exists() for part in beside)
 
 
 def _writer(path: Path, busy_s: float) -> sqlite3.Connection:

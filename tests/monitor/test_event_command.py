@@ -71,6 +71,20 @@ def test_a_hand_measurement_keeps_its_figure_and_unit(db: str) -> None:
 # Times --------------------------------------------------------------------------------------
 
 
+def test_a_damaged_log_is_set_aside_loudly_and_the_event_kept_in_a_new_one(db: str) -> None:
+    for number in range(200):
+        with Store.open(Path(db), now_s=time.time) as store:
+            store.add_event(Event(EventKind.NOTE, 1e9 + number, "tent", note="x" * 200))
+    spoiled = bytearray(Path(db).read_bytes())
+    spoiled[4096:40960] = b"\x5a" * 36_864
+    Path(db).write_bytes(bytes(spoiled))
+    ran = event(db, "note", "--note", "after the crash", "--enclosure", "tent")
+    assert ran.code == 0
+    assert "it is damaged" in ran.err
+    assert "set aside as" in ran.err
+    assert [each.note for each in kept(db)] == ["after the crash"]
+
+
 def test_a_late_entry_keeps_both_times_and_says_so(db: str) -> None:
     ran = event(db, "washed", "--at", ago(hours=3, minutes=20, seconds=5))
     assert ran.out.endswith("row 1 (late, 3 h 20 min after)\n")

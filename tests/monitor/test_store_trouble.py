@@ -6,6 +6,7 @@ The full disk is SQLite's own page limit (PRAGMA max_page_count), its result cod
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import subprocess
 import sys
@@ -558,6 +559,22 @@ def test_a_call_waits_for_no_more_than_a_portion_of_what_an_outage_left(tmp_path
         times = store.readings("tent", "air", Quantity.AIR_TEMP)[0]
         assert len(times) == store.counts.added == 20_000
         assert store.counts.duplicates == 0
+
+
+def test_a_log_whose_first_page_is_gone_is_set_aside_though_nothing_lies_beside_it(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "job.db"
+    make_log(path, events=3)
+    path.with_name("job.db.lock").unlink(missing_ok=True)
+    spoiled = bytes(100) + path.read_bytes()[100:]
+    path.write_bytes(spoiled)
+    with Store.open(path, now_s=now_s) as store:
+        (notice,) = store.notices
+        assert re.search(r"it is damaged .* set aside as (job\.db\.damaged-\w+) and a new", notice)
+        assert not list(store.events())
+    (aside,) = tmp_path.glob("job.db.damaged-*")
+    assert aside.read_bytes() == spoiled
 
 
 def test_a_file_of_the_users_own_is_never_renamed_or_changed(tmp_path: Path) -> None:
