@@ -1,14 +1,15 @@
 """The outlook without a forecast: a damped trend with a learned daily shape, and its own errors.
 
 For each horizon the change ahead is a weighted sum of a few features of the log; the weights are
-fitted by least squares to the same log and drawn towards nothing, which is "it stays as it is".
+fitted by least squares to the same log and drawn towards little: that damp stays as it is, and that
+temperatures go half as on other days.
 What the fit got wrong on days that it did not see makes the draws.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -43,19 +44,39 @@ FEATURES = 5  # trend over an hour, over 20 min; the days' change, level and tre
 # From here on errors of the first day, which had no day before it to learn from, do not count.
 SHAPED_CELLS = 5 * CELLS_A_DAY // 2
 DAY_KEPT = 0.7  # each day further back counts for this much of the one after it
-# How far from 0, and from 1 for the model's change, a weight may lie without evidence; how many
-# typical errors a jump may bend it by; how much noise an expected change must outdo to be believed.
-# No source: settled on simulated tents and on the office recording, see benchmarks/outlook.py.
-WEIGHT_SD, MODEL_WEIGHT_SD = 0.4, 0.5
-HUBER, ROUNDS = 1.5, 3
-EARN_DOUBT = 8.0
+# How many typical errors a jump may bend a weight by, and how far a model's may lie from 1. No
+# source: settled on simulated tents, see benchmarks/outlook.py.
+HUBER, ROUNDS, MODEL_WEIGHT_SD = 1.5, 3, 0.5
 DRAWS = 256
-SIGNED = 0.0
 # Errors made at other hours of the day count less: a bell of 1.5 h, and never under a twentieth.
 # Errors from origins nearer than 15 min, or than a tenth of the horizon, are one witness. Both
 # settled on simulated tents so that the bands hold; no source.
 DAY_WIDTH_S, DAY_FAR = 5400.0, 0.05
 LEAST_BLOCK_S, BLOCK_SHARE = 900.0, 0.1
+
+
+class Damping(NamedTuple):
+    """How far a quantity's change ahead is held back until the log tells. No source.
+
+    Attributes:
+        weight_sd: how far from its prior a weight may lie without evidence.
+        like_days: prior weight of what earlier days did from this hour on.
+        doubt: an expected change whose square is this many times its sampling noise is half
+            believed.
+    """
+
+    weight_sd: float
+    like_days: float
+    doubt: float
+
+
+# Sun and people warm an enclosure by the day, so that a temperature is taken to go half as on other
+# days: told less, every evening's fall came out too small and every limit broke more often than
+# told. The damp in the air goes by the weather, which keeps no hours: its change is earned.
+BY_DAY = Damping(0.7, 0.5, 1.0)
+BY_WEATHER = Damping(0.4, 0.0, 8.0)
+DAY_FEATURE, DEW_POINT = 2, 1
+
 # As far ahead as the log has this many spans to tell of.
 LEAST_WITNESSES = 2.0
 
@@ -171,9 +192,11 @@ def fit_trend(track: Track, model_changes: Floats | None = None) -> Fit:
         usable = np.isfinite(y) & np.isfinite(x).all(axis=2)
         x_all = np.where(np.isfinite(x), x, 0.0)
         x, y = np.where(usable[:, :, None], x, 0.0), np.where(usable, y, 0.0)
-        whole, left_out = _solve(x, y, usable, fold, folds, model_changes is not None)
+        damping = BY_WEATHER if quantity == DEW_POINT else BY_DAY
+        sd, prior = _priors(x.shape[2], damping, model_changes is not None)
+        whole, left_out = _solve(x, y, usable, fold, folds, sd, prior)
         expected = np.einsum("hnf,nhf->hn", x_all, left_out[fold])
-        earned = _earned(expected, y, usable)
+        earned = _earned(expected, y, usable, damping.doubt)
         expected, whole = expected * earned[:, None], whole * earned[:, None]
         if quantity == 0:
             lead = expected
@@ -191,19 +214,27 @@ def _origin_times(track: Track, origins: Places) -> Floats:
     return np.asarray(track.end_s - CELL_S * (track.count - 1.0 - origins), dtype=np.float64)
 
 
+def _priors(width: int, damping: Damping, has_model: bool) -> tuple[Floats, Floats]:
+    """What the weights are drawn to, and how far from there they may lie: deviations, means."""
+    sd, prior = np.full(width, damping.weight_sd), np.zeros(width)
+    if has_model:  # which has its own reasons for an evening's fall
+        sd[-1], prior[-1] = MODEL_WEIGHT_SD, 1.0
+    else:
+        prior[DAY_FEATURE] = damping.like_days
+    return sd, prior
+
+
 def _solve(
     x: Floats,
     y: Floats,
     usable: Flags,
     fold: Places,
     folds: int,
-    has_model: bool,
+    sd: Floats,
+    prior: Floats,
 ) -> tuple[Floats, Floats]:
     """Weights from the whole log [h, f], and without each day [day, h, f]."""
     width = x.shape[2]
-    sd, prior = np.full(width, WEIGHT_SD), np.zeros(width)
-    if has_model:
-        sd[-1], prior[-1] = MODEL_WEIGHT_SD, 1.0
     overlap = np.maximum(HORIZON_CELLS / ORIGIN_EVERY, 1.0)
     missed = np.where(usable, y, 0.0)
     by_fold = [fold == day for day in range(folds)]
@@ -236,14 +267,14 @@ def _solve(
     return whole, left_out[:, :, :, 0]
 
 
-def _earned(expected: Floats, y: Floats, usable: Flags) -> Floats:
+def _earned(expected: Floats, y: Floats, usable: Flags, believed_from: float) -> Floats:
     """How much of the expected change, 0 to 1 by horizon, came true on days that were left out."""
     told = np.where(usable, expected, 0.0)
     missed = np.where(usable, y - told, 0.0)
     squares = (told * told).sum(axis=1)
     noise = (missed * missed).sum(axis=1) / np.maximum(usable.sum(axis=1), 1)
     overlap = np.maximum(HORIZON_CELLS / ORIGIN_EVERY, 1.0)
-    doubt = EARN_DOUBT * noise * overlap
+    doubt = believed_from * noise * overlap
     share: Floats = (told * y).sum(axis=1) / np.maximum(squares + doubt, 1e-12)
     return np.clip(share, 0.0, 1.0)
 
@@ -288,7 +319,8 @@ def error_draws(fit: Fit, now_s: float, count: int = DRAWS) -> Floats:
     Returns:
         Draws by quantities by horizons, 0 at the present [K], as far ahead as the log has two
         independent errors to tell of. The errors of one past origin stay together, so that what
-        went wrong in company does so again; each comes with both signs.
+        went wrong in company does so again; each comes with both signs, since few days tell no bias
+        (with their own signs alone Brier scores on tents were no better).
     """
     known = np.asarray(np.isfinite(fit.errors).all(axis=2))
     blocks_s = np.maximum(LEAST_BLOCK_S, BLOCK_SHARE * HORIZON_CELLS * CELL_S)
@@ -316,8 +348,7 @@ def error_draws(fit: Fit, now_s: float, count: int = DRAWS) -> Floats:
                 course[:, q, h] *= wanted / plain
     draws = np.zeros((2 * half, errors.shape[2], horizons + 1))
     draws[:half, :, 1:] = course
-    keep = np.arange(half) * 89 % 100 < 100.0 * SIGNED
-    draws[half:, :, 1:] = np.where(keep[:, None, None], course, -course)
+    draws[half:, :, 1:] = -course
     return draws
 
 

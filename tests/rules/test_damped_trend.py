@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from outlook_scores import score, trend_maker
+from outlook_scores import joined, rms, score, trend_maker
 from tent_weeks import tent_week
 
 from rules.damped_trend import HORIZON_CELLS, damped_trend, error_draws, features_of, fit_trend
@@ -63,21 +63,19 @@ def test_on_a_random_walk_nothing_beats_persistence_and_little_is_lost_to_it() -
 
 
 def test_tents_are_seen_coming_better_than_by_both_baselines() -> None:
-    ratios, held = [], []
-    for seed in (2101, 2102, 2103):
-        found = score(tent_week(seed, 4).track(), trend_maker(144), 5 * CELLS_A_DAY // 2, 9)
-        own, stay, line = (
-            np.sqrt((each**2).mean(axis=0))[:3] for each in (found.error, found.persistence,
-                                                             found.line)
-        )  # fmt: skip
-        ratios.append((own / stay, own / line))
-        held.append(found.held.mean())
-    by_stay = np.mean([r[0] for r in ratios], axis=0)
-    by_line = np.mean([r[1] for r in ratios], axis=0)
-    assert (by_stay[:, 1:] < 0.97).all(axis=1).sum() >= 2
-    assert (by_line[:, 1:] < 0.97).all(axis=1).sum() >= 2
-    assert by_stay.max() < 1.05
-    assert 0.65 < np.mean(held) < 0.95
+    # Errors of all tents together, as the benchmark has them: where little moves, the ratio to
+    # persistence is large and the error small.
+    found = joined(
+        [
+            score(tent_week(seed, 4).track(), trend_maker(144), 5 * CELLS_A_DAY // 2, 9)
+            for seed in (2101, 2102, 2103)
+        ]
+    )
+    own, stay, line = (rms(each)[:3] for each in (found.error, found.persistence, found.line))
+    assert (own / stay)[:, 1:].max() < 0.97
+    assert (own / line)[:, 1:].max() < 0.97
+    assert (own / stay).max() < 1.05
+    assert 0.65 < found.held.mean() < 0.95
 
 
 def test_bands_grow_with_the_horizon_and_hold_the_present() -> None:

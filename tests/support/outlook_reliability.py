@@ -1,0 +1,132 @@
+"""Judges told probabilities of a break by what came: Brier score beside two baselines, and bins.
+
+The baselines know no more than the outlook did: `days` is the share of the log's own earlier days
+on which the limit broke in as long a span from the same hour (with Laplace's rule of succession),
+`stays` says that what is inside stays inside, probability 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+from outlook_scores import NAMES, truth_of
+
+from rules.limits import is_upper
+from rules.outlook_draws import Outlook
+from rules.track import CELLS_A_DAY, Track
+from rules.vocabulary import LimitName
+
+HOURS = (1, 3, 6, 12)
+EDGES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 1.01)
+_COLUMN = {
+    LimitName.AIR_TEMP_MIN: NAMES.index("air"),
+    LimitName.HUMIDITY_MAX: NAMES.index("humidity"),
+    LimitName.DEW_MARGIN_MIN: NAMES.index("dew margin"),
+}
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A limit whose break is asked about.
+
+    Attributes:
+        name: the limit.
+        bound: of it, or None where it moves along.
+        off: then how far from the present value it stands.
+    """
+
+    name: LimitName
+    bound: float | None = None
+    off: float = 0.0
+
+    def text(self) -> str:
+        """Say it in words."""
+        what = self.name.value.replace("_", " ")
+        return f"{what} {self.bound:g}" if self.bound is not None else f"{what}, {self.off:g} off"
+
+
+class Answer(NamedTuple):
+    """One outlook's probability, the baseline's, and what came."""
+
+    limit: int
+    hours: int
+    told: float
+    days: float
+    came: bool
+
+
+def answers(track: Track, cell: int, outlook: Outlook, asked: tuple[Asked, ...]) -> list[Answer]:
+    """Judge one outlook by each limit that is kept when it is made.
+
+    Args:
+        track: the whole log, what came included.
+        cell: at which the outlook was made.
+        outlook: that saw the log up to that cell.
+        asked: limits.
+    """
+    found = []
+    truth = truth_of(track)
+    for number, ask in enumerate(asked):
+        values = truth[:, _COLUMN[ask.name]]
+        sign = -1.0 if is_upper(ask.name) else 1.0
+        bound = values[cell] - sign * ask.off if ask.bound is None else ask.bound
+        if not sign * (values[cell] - bound) >= 0.0:
+            continue
+        times = outlook.break_times_s(ask.name, bound)
+        for hours in HOURS:
+            span = 12 * hours
+            if times is None or outlook.looked_ahead_s < 3600.0 * hours:
+                continue
+            course = sign * values[cell + 1 : cell + 1 + span]
+            if len(course) < span or not np.isfinite(course).all():
+                continue
+            days = _on_earlier_days(sign * values, cell, span, ask, sign * bound)
+            told = float(np.mean(times <= 3600.0 * hours))
+            found.append(Answer(number, hours, told, days, bool((course < sign * bound).any())))
+    return found
+
+
+def _on_earlier_days(values: np.ndarray, cell: int, span: int, ask: Asked, bound: float) -> float:
+    broke = known = 0
+    for then in range(cell - CELLS_A_DAY, -1, -CELLS_A_DAY):
+        course = values[then + 1 : then + 1 + span]
+        least = bound if ask.bound is not None else values[then] - ask.off
+        if np.isfinite(course).all() and np.isfinite(least):
+            known += 1
+            broke += bool((course < least).any())
+    return (broke + 1.0) / (known + 2.0)
+
+
+def print_reliability(title: str, found: list[Answer], asked: tuple[Asked, ...]) -> None:
+    """Print Brier score, skill over both baselines, and told against came by bins."""
+    print(f"\n{title}")
+    print(f"  {'':<22}{'span':>5}{'asked':>7}{'told':>7}{'came':>7}{'Brier':>8}"
+          f"{'days':>8}{'stays':>8}{'skill over both':>17}")  # fmt: skip
+    rows = np.array([tuple(each) for each in found], dtype=float)
+    for number, ask in enumerate(asked):
+        for hours in HOURS:
+            part = rows[(rows[:, 0] == number) & (rows[:, 1] == hours)]
+            if not len(part):
+                continue
+            told, days, came = part[:, 2], part[:, 3], part[:, 4]
+            own, base, stays = (
+                float(np.mean((p - came) ** 2)) for p in (told, days, np.zeros(len(part)))
+            )
+            skills = [f"{1.0 - own / each:8.2f}" if each > 0.0 else "     –" for each in
+                      (base, stays)]  # fmt: skip
+            print(
+                f"  {ask.text() if hours == HOURS[0] else '':<22}{hours:>3} h{len(part):>7}"
+                f"{100 * told.mean():>6.1f}%{100 * came.mean():>6.1f}%{own:>8.4f}{base:>8.4f}"
+                f"{stays:>8.4f} {skills[0]}{skills[1]}"
+            )
+        part = rows[rows[:, 0] == number]
+        cells = []
+        for low, high in pairwise(EDGES):
+            held = (part[:, 2] >= low) & (part[:, 2] < high)
+            if held.any():
+                told, came = part[held, 2].mean(), part[held, 4].mean()
+                cells.append(f"{100 * told:.0f} -> {100 * came:.0f} % ({int(held.sum())})")
+        print(f"    told -> came true, all spans: {'; '.join(cells)}")
