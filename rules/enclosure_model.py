@@ -216,10 +216,13 @@ def fit_model(track: Track, drive: Drive, start: EnclosureModel | None = None) -
     needed = (0, 3) if has_hull else (0,)
     for k in needed:
         if heat_sd[k] > LEAST_KNOWN:
+            # Heat of which the log does not tell is what leaves the rates unknown most often.
+            told = bool(np.ptp(inputs[: track.count, 1]) > 0.0)
+            heater = "" if told else "if there is a heater, log when it goes on and off; else "
             raise ModelRefused(
                 f"enclosure model: the rate between {_HEAT[k][0]} is known only within a factor "
                 f"{math.exp(heat_sd[k]):.1f} (at most {math.exp(LEAST_KNOWN):.1f}), so the outlook "
-                "goes by the trend alone; let the log grow over days of changing weather"
+                f"goes by the trend alone; {heater}let the log grow over days of changing weather"
             )
 
     temps = np.stack([measured[:, 0], measured[:, 1], slow], axis=1)[ahead][None]

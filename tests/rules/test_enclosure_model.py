@@ -165,6 +165,14 @@ def test_a_log_in_which_nothing_changes_determines_nothing() -> None:
     assert "trend alone" in str(refusal.value)
 
 
+def test_a_heater_of_which_the_log_does_not_tell_is_asked_for(week: TentWeek) -> None:
+    track, heat = week.track(), week.heat()
+    assert heat.max() > 0.5
+    fit_model(track, drive_of(track, weather(week), heat, 0.0 * heat))
+    with pytest.raises(ModelRefused, match="log when it goes on and off; else let the log grow"):
+        fit_model(track, drive_of(track, weather(week), 0.0 * heat, 0.0 * heat))
+
+
 def test_without_past_hours_there_is_nothing_to_fit_to(week: TentWeek) -> None:
     track, heat = week.track().until(3 * CELLS_A_DAY), week.heat()[: 3 * CELLS_A_DAY]
     whole = weather(week)
