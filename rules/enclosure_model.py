@@ -217,8 +217,8 @@ def fit_model(track: Track, drive: Drive, start: EnclosureModel | None = None) -
     for k in needed:
         if heat_sd[k] > LEAST_KNOWN:
             # Heat of which the log does not tell is what leaves the rates unknown most often.
-            told = bool(np.ptp(inputs[: track.count, 1]) > 0.0)
-            heater = "" if told else "if there is a heater, log when it goes on and off; else "
+            heated = bool(np.ptp(inputs[: track.count, 1]) > 0.0)
+            heater = "" if heated else "if there is a heater, log when it goes on and off; else "
             raise ModelRefused(
                 f"enclosure model: the rate between {_HEAT[k][0]} is known only within a factor "
                 f"{math.exp(heat_sd[k]):.1f} (at most {math.exp(LEAST_KNOWN):.1f}), so the outlook "
