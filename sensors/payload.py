@@ -6,28 +6,18 @@ Nothing here trusts the sender: a message that is odd in any way is refused whol
 from __future__ import annotations
 
 import json
-import re
 from dataclasses import dataclass
-from datetime import datetime
 from enum import StrEnum
 from typing import Any, NamedTuple
 
 from sensors import senml
-from sensors.reading import Quality, Quantity, Reading
+from sensors.own_time import judge_time, own_time
+from sensors.reading import Quantity, Reading
 from sensors.strict import is_number, look_up, parse_json, plain_number
 from sensors.units import fits, known_unit, senml_unit, to_own, units_of
 from sensors.wire import FaultKind, PayloadFault, TimeNote, printable
 
 MAX_BYTES = 64 * 1024  # a day of minutes in SenML; common practice, no source
-EARLIEST_S = 1_577_836_800.0  # 2020-01-01 UTC: a clock that says less was never set [s]
-AHEAD_LIMIT_S = 300.0  # a sensor's time further ahead than this is not believed [s]
-CLOCKS_AGREE_S = 2.0  # two clocks kept by NTP agree within this; common practice, no source [s]
-# No default age limit is longer than 35 min, so a retained value older than that is history.
-RETAINED_LIMIT_S = 2100.0
-
-_ISO_TIME = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?(Z|z|[+-]\d\d:?\d\d)")
-# Seconds since 1970 until the year 5138 are below this; greater ones are in ms, us or ns.
-_MS_FROM = 1e11
 
 
 class PayloadFormat(StrEnum):
@@ -216,40 +206,6 @@ def decode(payload: bytes, source: Source, *, received_s: float, retained: bool)
     return Message(payload, received_s=received_s, retained=retained).readings(source)
 
 
-def judge_time(
-    own_s: float | None, *, received_s: float, retained: bool
-) -> tuple[float, Quality, TimeNote | None]:
-    """Return when a value counts as measured, its quality so far, and what was odd.
-
-    Args:
-        own_s: the sensor's own time since 1970-01-01 UTC, or None [s].
-        received_s: when the message came, same scale [s].
-        retained: whether the broker had kept it from before.
-
-    Returns:
-        Time [s], quality, and a note where the sensor's own time was set aside. A retained value
-        counts only by a believable time of its own: without one it is `retained`, and past
-        the longest default age it is `stale`.
-
-    >>> judge_time(None, received_s=1.8e9, retained=True)[1]
-    <Quality.RETAINED: 'retained'>
-    """
-    unsure = Quality.RETAINED if retained else Quality.OK
-    if own_s is None:
-        return received_s, unsure, None
-    if own_s < EARLIEST_S:
-        return received_s, unsure, TimeNote.TOO_OLD
-    ahead_s = own_s - received_s
-    if ahead_s > 0.0:
-        # A reading never lies in the future: the clocks would run on time that has not been.
-        if ahead_s <= CLOCKS_AGREE_S:
-            return received_s, Quality.OK, None
-        return received_s, unsure, TimeNote.AHEAD
-    if retained and -ahead_s > RETAINED_LIMIT_S:
-        return own_s, Quality.STALE, None
-    return own_s, Quality.OK, None
-
-
 def _guess(text: str, source: Source) -> PayloadFormat:
     if text[0] == "{":
         return PayloadFormat.JSON
@@ -274,7 +230,7 @@ def _from_json(document: Any, source: Source) -> tuple[float, float | None, Time
                 f"known; value refused. Send one of {units_of(source.quantity)}.",
             )
         unit = known
-    own_s, note = (None, None) if source.time_path is None else _own_time(document, source)
+    own_s, note = (None, None) if source.time_path is None else own_time(document, source.time_path)
     return to_own(value, unit, source.quantity), own_s, note
 
 
@@ -352,24 +308,3 @@ def _as_number(found: Any, where: str) -> float:
         f"'{printable(where, 60)}' is {printable(json.dumps(found, ensure_ascii=False), 30)}, "
         "not a number; value refused. Check the path and the sender.",
     )
-
-
-def _own_time(document: Any, source: Source) -> tuple[float | None, TimeNote | None]:
-    path = source.time_path or ""
-    try:
-        found = look_up(document, path)
-    except PayloadFault:
-        return None, TimeNote.ABSENT
-    if isinstance(found, str) and _ISO_TIME.fullmatch(found):
-        try:
-            return datetime.fromisoformat(found.upper().replace(",", ".")).timestamp(), None
-        except (ValueError, OverflowError):
-            return None, TimeNote.UNREADABLE
-    # Text without a zone may mean any of 26 hours, so it is not read.
-    if isinstance(found, bool) or not isinstance(found, int | float):
-        return None, TimeNote.UNREADABLE
-    seconds = float(found)
-    for _ in range(3):
-        if seconds >= _MS_FROM:
-            seconds /= 1000.0
-    return seconds, None

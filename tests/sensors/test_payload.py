@@ -7,8 +7,8 @@ import json
 import pytest
 
 from sensors import senml
+from sensors.own_time import AHEAD_LIMIT_S
 from sensors.payload import (
-    AHEAD_LIMIT_S,
     MAX_BYTES,
     Decoded,
     PayloadFormat,

@@ -13,7 +13,8 @@ from fractions import Fraction
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from sensors.payload import EARLIEST_S, Decoded, PayloadFormat, Source, decode
+from sensors.own_time import EARLIEST_S
+from sensors.payload import Decoded, PayloadFormat, Source, decode
 from sensors.reading import Quality, Quantity
 from sensors.topics import Router
 from sensors.wire import FaultKind, PayloadFault, Tally, printable
