@@ -239,6 +239,8 @@ class AlarmBoard:
                 if self._alarms[held].sections <= alarm.sections:
                     del self._alarms[held]
         alarm.why = why(worst, self._theme, snapshot.trends)
+        if worst.climate.assumed_offset_k is not None:
+            alarm.why += f" ({self._theme.words.say('surface-assumed')})"
         alarm.advice = worst.advice
         alarm.helps = any(something_can_be_done(call) for call in calls)
 

@@ -27,7 +27,7 @@ _MARKED = (EventKind.COAT_STARTED, EventKind.COAT_ENDED, EventKind.MIXED, EventK
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line of the sheet; a figure is None where it was not measured.
+    """One line of the sheet; a figure is None where it is not known.
 
     Attributes:
         time_s: when [s].
@@ -39,6 +39,7 @@ class Row:
         margin_k: surface less that [K].
         what: an event at that time, or "".
         short: whether the margin was under the asked-for one.
+        assumed_offset_k: surface less coldest air where no surface was measured, else None [K].
     """
 
     time_s: float
@@ -50,6 +51,7 @@ class Row:
     margin_k: float | None
     what: str
     short: bool
+    assumed_offset_k: float | None
 
 
 def sheet_rows(review: Review, every_s: float = EVERY_S) -> tuple[Row, ...]:
@@ -80,14 +82,14 @@ def sheet_csv(review: Review, every_s: float = EVERY_S) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(["date", "time", "section", "air_temp_c", "rh_pct", "surface_temp_c",
-                     "dew_point_c", "dew_margin_k", "what", "who"])  # fmt: skip
+                     "dew_point_c", "dew_margin_k", "what", "who", "surface_is"])  # fmt: skip
     for row in sheet_rows(review, every_s):
         moment = datetime.fromtimestamp(row.time_s, stamp.zone)
         writer.writerow([
             f"{moment:%Y-%m-%d}", f"{moment:%H:%M}{moment:%z}", _cell(row.section),
             *(("" if v is None else f"{v:.1f}") for v in
               (row.air_c, row.rh_pct, row.surface_c, row.dew_point_c, row.margin_k)),
-            _cell(row.what), "",
+            _cell(row.what), "", _surface_is(row),
         ])  # fmt: skip
     return out.getvalue()
 
@@ -111,6 +113,7 @@ def sheet_html(review: Review, every_s: float = EVERY_S) -> str:
         {
             "date": date,
             "section": "whole work" if section == ALL_SECTIONS else section,
+            "assumed": _assumed_text(offset_k),
             "rows": [
                 {
                     "time": stamp.minute(row.time_s),
@@ -125,8 +128,8 @@ def sheet_html(review: Review, every_s: float = EVERY_S) -> str:
                 for row in group
             ],
         }
-        for (section, date), group in groupby(
-            rows, key=lambda row: (row.section, stamp.day(row.time_s))
+        for (section, date, offset_k), group in groupby(
+            rows, key=lambda row: (row.section, stamp.day(row.time_s), row.assumed_offset_k)
         )
     ]
     text = (files("monitor") / "data" / "daily_sheet.html.j2").read_text("utf-8")
@@ -173,7 +176,22 @@ def _row(section: SectionReview, time_s: float, what: str, asked_k: float) -> Ro
         margin_k=margin,
         what=what,
         short=margin is not None and margin < asked_k,
+        assumed_offset_k=series.assumed_offset_k,
     )
+
+
+def _surface_is(row: Row) -> str:
+    if row.surface_c is None:
+        return ""
+    return "measured" if row.assumed_offset_k is None else "assumed"
+
+
+def _assumed_text(offset_k: float | None) -> str:
+    """What stands over a table whose surfaces nobody measured."""
+    if offset_k is None:
+        return ""
+    stands = f"{-offset_k:g} K under the coldest air" if offset_k else "as warm as the coldest air"
+    return f"No surface was measured: it is assumed {stands}, and the margin rests on that."
 
 
 def _what(event: Event) -> str:

@@ -25,6 +25,9 @@ CALL_KEYS = (
     "reasons",
 )
 
+_ASSUMED = ("surface", "ok")
+"""The reason that says that a surface is assumed and not measured, and its state."""
+
 
 def export_readings(
     store: Queries,
@@ -73,7 +76,8 @@ def export_calls(
     """Write calls in the order in which they were written down.
 
     In JSON lines each is the whole call as it was kept, with `row`, `logged` and `source` added;
-    in CSV the reasons are the texts of those that are not ok, or of all where all are.
+    in CSV the reasons are the texts of those that are not ok, or of all where all are, and that a
+    surface was only assumed.
 
     Args:
         store: the log.
@@ -230,5 +234,8 @@ def _reasons(body: Mapping[str, object]) -> str:
     if not isinstance(reasons, list):
         return ""
     told = [each for each in reasons if isinstance(each, dict)]
-    telling = [each for each in told if each.get("state") != "ok"] or told
+    telling = [each for each in told if each.get("state") != "ok"]
+    if telling:  # that a surface is only assumed is never left out, though it is no fault
+        telling += [each for each in told if (each.get("limit"), each.get("state")) == _ASSUMED]
+    telling = telling or told
     return "; ".join(str(each.get("text", "")) for each in telling)

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from monitor.config_types import EnclosureConfig, PointConfig
 from monitor.store import Store
 from monitor.store_rows import LIVE
-from rules.damped_trend import MOST_CELLS
 from rules.climate import AssumedSurface
+from rules.damped_trend import MOST_CELLS
 from rules.history import TemperatureHistory, with_assumed_surface
 from rules.psychrometric_arrays import dew_points_c
 from rules.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
@@ -44,6 +44,23 @@ class Told:
     surface_points: tuple[str, ...]
     sections_known: bool
     history: TemperatureHistory
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader should know of the surface that counts."""
+        found = []
+        offset_k = self.history.assumed_offset_k
+        if offset_k is not None:
+            stands = f"{-offset_k:g} K under the coldest air" if offset_k else "as warm as the air"
+            found.append(
+                f"no surface probe: surface assumed {stands}, and the dew margin rests on it"
+            )
+        if not self.sections_known:
+            found.append(
+                "which surface point belongs to which section is not in the log: the coldest of "
+                "all counts; give the config"
+            )
+        return tuple(found)
 
 
 def choose_source(store: Store, enclosure: str | None) -> tuple[int, str]:

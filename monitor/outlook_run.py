@@ -225,11 +225,7 @@ def make(
     told = read_track(
         store, name, section, source=source, config=config, now_s=now_s, history_from_s=wanted_s
     )
-    if not told.sections_known:
-        notes.append(
-            "which surface point belongs to which section is not in the log: the coldest of all "
-            "counts; give the config"
-        )
+    notes.extend(told.notes)
     track = told.track
     outlook, model, drive = outlook_of(told, events, forecast, start, notes)
     clocks = clocks_of(section, events, specs, default, told.history, track.end_s)

@@ -7,6 +7,7 @@ from typing import Protocol
 
 from monitor.config_types import EnclosureConfig
 from monitor.review_read import SensorHealth
+from rules.exposure import ClimateSeries
 from rules.film_record import CoatRecord
 from sensors.reading import Quantity
 from sensors.wire import counted
@@ -33,6 +34,11 @@ class Reviewed(Protocol):
         ...
 
     @property
+    def series(self) -> ClimateSeries:
+        """Its climate."""
+        ...
+
+    @property
     def said(self) -> tuple[str, ...]:
         """What has to be said of it."""
         ...
@@ -51,14 +57,13 @@ def doubts_of(
         sections: as they were looked back at.
     """
     missing = dict(_MISSING)
-    if config is not None and config.assumed_surface_offset_k is not None:
-        missing[Quantity.SURFACE_TEMP] = (
-            "No surface was measured. It is assumed to stand "
-            f"{abs(config.assumed_surface_offset_k):g} K under the coldest air, give or take "
-            f"{config.assumed_surface_accuracy_k:g} K; dew margin, surface and clocks rest on that."
-        )
+    assumed = [each for each in sections if each.series.assumed_offset_k is not None]
+    if assumed:
+        missing.pop(Quantity.SURFACE_TEMP)
     measured = {each.quantity for each in health if each.readings}
     said = [text for quantity, text in missing.items() if quantity not in measured]
+    if assumed and config is not None:
+        said.insert(0, _assumed_text(config, assumed, len(sections)))
     thinned = sum(each.thinned for each in health)
     if thinned:
         said.append(
@@ -80,3 +85,14 @@ def doubts_of(
         "hand; and a probe tells of its own place only."
     )
     return said
+
+
+def _assumed_text(config: EnclosureConfig, sections: Sequence[Reviewed], of_all: int) -> str:
+    """That nobody measured the surface of these sections, and what stands in for it."""
+    offset_k = abs(config.assumed_surface_offset_k or 0.0)
+    where = "" if len(sections) == of_all else f" of {', '.join(s.section for s in sections)}"
+    return (
+        f"No surface{where} was measured. It is assumed to stand {offset_k:g} K under the coldest "
+        f"air, give or take {config.assumed_surface_accuracy_k:g} K; dew margin, surface and "
+        "clocks rest on that."
+    )

@@ -33,6 +33,7 @@ class Rooms(OutlookRoom):
         Args:
             call: to put in words.
             clauses_wanted: 3 for all; 2 without what would change it; 1 without the trend too.
+                That the surface is only assumed is never left out.
         """
         trends = self.snapshot.trends if call is self.worst and clauses_wanted > 1 else None
         clauses = [why(call, self.theme, trends)]
@@ -47,6 +48,9 @@ class Rooms(OutlookRoom):
                 limits = ", ".join(self.say(f"quantity {name}") for name in names)
                 clauses.append(self.say("also-broken", limits=limits))
             clauses.append(change(call, self.theme, self.snapshot.specs.get(call.spec)))
+        if call.climate.assumed_offset_k is not None:
+            assumed = self.say("surface-assumed")
+            clauses.append(assumed[:1].upper() + assumed[1:])
         return " ".join(f"{clause}." for clause in clauses if clause)
 
     def section_items(self) -> list[Text]:

@@ -105,6 +105,7 @@ ENGLISH: dict[str, str] = {
     "at": "at {point}",
     "not-known": "not known",
     "assumed-surface": "assumed, no probe",
+    "surface-assumed": "surface assumed, no probe",
     "trend-span": "last {span}",
     "trend-both": "-{past}, +{ahead}",
     "ahead-title": "{quantity}, next {span}: {shades}",

@@ -126,6 +126,7 @@ def climate_series(
         co2_ppm=_ends(co2, size)[1] if co2 else None,
         lowest=_extremes(*ends, lowest=True) if thinned else {},
         highest=_extremes(*ends, lowest=False) if thinned else {},
+        assumed_offset_k=assumed_offset_k if assumed else None,
     )
 
 

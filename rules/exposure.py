@@ -37,6 +37,7 @@ class ClimateSeries:
         lowest: where a cell stands for a minute of which only the mean is kept, how low the value
             may have been in it, else the value itself; without a limit where nothing is so kept.
         highest: how high.
+        assumed_offset_k: surface less coldest air where no surface was measured, else None [K].
     """
 
     time_s: Floats
@@ -47,6 +48,7 @@ class ClimateSeries:
     co2_ppm: Floats | None = None
     lowest: Mapping[LimitName, Floats] = field(default_factory=dict)
     highest: Mapping[LimitName, Floats] = field(default_factory=dict)
+    assumed_offset_k: float | None = None
 
     def span(self, from_s: float, to_s: float) -> tuple[slice, Floats]:
         """Return the cells that a span touches and how much of each it covers [s]."""

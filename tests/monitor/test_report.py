@@ -224,11 +224,12 @@ def test_the_csv_reads_back_and_hides_no_formula(tmp_path: Path) -> None:
     rows = list(csv.DictReader(io.StringIO(sheet_csv(found))))
     assert list(rows[0]) == [
         "date", "time", "section", "air_temp_c", "rh_pct", "surface_temp_c", "dew_point_c",
-        "dew_margin_k", "what", "who",
+        "dew_margin_k", "what", "who", "surface_is",
     ]  # fmt: skip
     assert {row["section"] for row in rows} == {"'=1+1", SECTION}
     assert all(not cell.startswith(("=", "@")) for row in rows for cell in row.values())
     assert rows[0]["time"].endswith("+0000")
+    assert "measured" in {row["surface_is"] for row in rows}
 
 
 def test_the_html_sheet_leaves_room_to_sign(evil_review: Review) -> None:
