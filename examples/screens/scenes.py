@@ -233,7 +233,7 @@ def go() -> Snapshot:
     ]
     tent = Tent(
         line(17.0, 21.4, 4.0, now_s),
-        line(64.0, 52.0, 4.0, now_s),
+        line(62.0, 50.0, 4.0, now_s),
         {PORT: line(14.0, 18.3, 4.0, now_s), STARBOARD: line(14.6, 19.0, 4.0, now_s)},
         events,
         Stage.MIX,
@@ -300,7 +300,7 @@ def probe_dead() -> Snapshot:
     now_s = at(13, 13, 40)
     tent = Tent(
         line(17.0, 21.4, 4.0, now_s),
-        line(64.0, 52.0, 4.0, now_s),
+        line(62.0, 50.0, 4.0, now_s),
         {PORT: line(14.0, 18.3, 4.0, now_s), STARBOARD: line(14.6, 19.0, 4.0, now_s)},
         [event(EventKind.WIPED, at(13, 13, 2))],
     )
