@@ -74,7 +74,8 @@ class IntakeStatus:
         connection: state of the line and the subscriptions.
         messages: messages received; each is read, handed on, refused, a copy, or unmapped [-].
         readings: readings queued for the pipeline [-].
-        refused: messages refused in whole or for one of their sources [-].
+        refused: messages refused in whole or for one of their sources; those too that bring
+            only that a value is missing [-].
         refused_by_kind: refusals by kind; a message counts once for each kind [-].
         refused_by_topic: refused messages by topic, bounded [-].
         unmapped: messages on topics that no source is mapped to [-].
@@ -295,6 +296,8 @@ class Intake:
             except PayloadFault as fault:
                 faults.append(fault)
                 continue
+            if decoded.fault is not None:
+                faults.append(decoded.fault)
             self._queue_up(topic, source, decoded.readings, decoded.notes, now_s)
         if faults:
             self._refuse(topic, message, faults)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from datetime import datetime
 from typing import Any
@@ -81,6 +82,8 @@ def own_time(document: Any, path: str) -> tuple[float | None, TimeNote | None]:
     if isinstance(found, bool) or not isinstance(found, int | float):
         return None, TimeNote.UNREADABLE
     seconds = float(found)
+    if math.isnan(seconds):
+        return None, TimeNote.UNREADABLE
     for _ in range(3):
         if seconds >= _MS_FROM:
             seconds /= 1000.0

@@ -1,19 +1,22 @@
 """What a message says: plain numbers, JSON and SenML decoded to readings, or refused by name.
 
 Nothing here trusts the sender: a message that is odd in any way is refused whole, never repaired.
+But where it says null, NaN or an infinity for a quantity, that quantity is missing, as an empty
+cell of a recording is: the value before it no longer stands.
 """
 
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, NamedTuple
 
 from sensors import senml
 from sensors.own_time import judge_time, own_time
-from sensors.reading import Quantity, Reading
-from sensors.strict import is_number, look_up, parse_json, plain_number
+from sensors.reading import Quality, Quantity, Reading
+from sensors.strict import is_number, look_up, parse_gaps, parse_json, plain_number
 from sensors.units import fits, known_unit, senml_unit, to_own, units_of
 from sensors.wire import FaultKind, PayloadFault, TimeNote, printable
 
@@ -81,16 +84,31 @@ class Decoded(NamedTuple):
     Attributes:
         readings: one, or several where a SenML pack holds a series.
         notes: why the sensor's own time was not used, one for each reading that it befell.
+        fault: why the message is refused all the same, where all it says is that a value is
+            missing; else None.
     """
 
     readings: tuple[Reading, ...]
     notes: tuple[TimeNote, ...]
+    fault: PayloadFault | None = None
+
+
+class _Value(NamedTuple):
+    """A value in the quantity's own unit, its own time [s], what was odd of that, and a refusal.
+
+    With a refusal the value is NaN.
+    """
+
+    value: float
+    own_s: float | None = None
+    note: TimeNote | None = None
+    fault: PayloadFault | None = None
 
 
 class Message:
     """One message as it came, decoded once however many sources it serves."""
 
-    __slots__ = ("_document", "_fault", "_text", "payload", "received_s", "retained")
+    __slots__ = ("_document", "_fault", "_gappy", "_text", "payload", "received_s", "retained")
 
     def __init__(self, payload: bytes, *, received_s: float, retained: bool) -> None:
         self.payload = payload
@@ -98,6 +116,7 @@ class Message:
         self.retained = retained
         self._text: str | None = None
         self._document: Any = None
+        self._gappy: Any = None
         self._fault: PayloadFault | None = None
 
     def readings(self, source: Source) -> Decoded:
@@ -107,22 +126,46 @@ class Message:
             source: the quantity at the point, and where in the message it stands.
 
         Returns:
-            One reading or more, in the quantity's own unit.
+            One reading or more, in the quantity's own unit; of quality `missing` where the
+            message says null, NaN or an infinity, and then with its refusal.
 
         Raises:
-            PayloadFault: refused; the kind says why.
+            PayloadFault: refused, and nothing is known by it; the kind says why.
         """
         text = self._as_text()
         form = source.payload
         if form is PayloadFormat.AUTO:
             form = _guess(text, source)
         if form is PayloadFormat.PLAIN:
-            value = to_own(plain_number(text), source.unit, source.quantity)
-            return self._decoded(source, [(value, None, None)])
-        document = self._as_document(text)
+            return self._decoded(source, [_from_plain(text, source)])
+        try:
+            document = self._as_document(text)
+        except PayloadFault as fault:
+            return self._decoded(source, self._gaps(text, form, source, fault))
+        return self._decoded(source, self._values(document, form, source))
+
+    def _values(self, document: Any, form: PayloadFormat, source: Source) -> list[_Value]:
         if form is PayloadFormat.SENML:
-            return self._decoded(source, _from_senml(document, source, self))
-        return self._decoded(source, [_from_json(document, source)])
+            return _from_senml(document, source, self)
+        return [_from_json(document, source)]
+
+    def _gaps(
+        self, text: str, form: PayloadFormat, source: Source, fault: PayloadFault
+    ) -> list[_Value]:
+        """Return only what a refused document does not know; raise its fault where that is nothing.
+
+        What else it says stays refused.
+        """
+        found: list[_Value] = []
+        if fault.kind in (FaultKind.NOT_FINITE, FaultKind.NOT_JSON):
+            try:
+                found = self._values(self._as_gaps(text, fault), form, source)
+            except PayloadFault:
+                raise fault from None
+        gaps = [each._replace(fault=fault) for each in found if each.fault is not None]
+        if not gaps:
+            raise fault
+        return gaps
 
     def _as_text(self) -> str:
         if self._text is None:
@@ -157,16 +200,30 @@ class Message:
                 raise
         return self._document[0]
 
-    def _decoded(
-        self, source: Source, values: list[tuple[float, float | None, TimeNote | None]]
-    ) -> Decoded:
+    def _as_gaps(self, text: str, fault: PayloadFault) -> Any:
+        if self._gappy is None:
+            try:
+                self._gappy = (parse_gaps(text),)
+            except PayloadFault:
+                self._gappy = ()
+        if not self._gappy:
+            raise fault
+        return self._gappy[0]
+
+    def _decoded(self, source: Source, values: list[_Value]) -> Decoded:
         readings: list[Reading] = []
         notes: list[TimeNote] = []
-        for value, own_s, early_note in values:
+        refused: PayloadFault | None = None
+        for value, own_s, early_note, fault in values:
             time_s, quality, note = judge_time(
                 own_s, received_s=self.received_s, retained=self.retained
             )
             note = early_note or note
+            if fault is not None:
+                refused = fault
+                if quality is not Quality.OK:
+                    continue  # what the broker had kept from who knows when says nothing of now
+                quality = Quality.MISSING
             if note is not None:
                 notes.append(note)
             readings.append(
@@ -180,8 +237,10 @@ class Message:
                     self.received_s,
                 )
             )
+        if refused is not None and not readings:
+            raise refused
         readings.sort(key=lambda reading: reading.time_s)
-        return Decoded(tuple(readings), tuple(notes))
+        return Decoded(tuple(readings), tuple(notes), refused)
 
 
 def decode(payload: bytes, source: Source, *, received_s: float, retained: bool) -> Decoded:
@@ -194,10 +253,10 @@ def decode(payload: bytes, source: Source, *, received_s: float, retained: bool)
         retained: whether the broker had kept it from before.
 
     Returns:
-        The readings, and notes on times that were not believed.
+        The readings, notes on times that were not believed, and the refusal of what is missing.
 
     Raises:
-        PayloadFault: refused; the kind says why.
+        PayloadFault: refused, and nothing is known by it; the kind says why.
 
     >>> bow = Source("tent", "air-bow", Quantity.AIR_TEMP, "degF", "shed/bow", "t.0")
     >>> decode(b'{"t": [68]}', bow, received_s=1.8e9, retained=False).readings[0].value
@@ -216,9 +275,22 @@ def _guess(text: str, source: Source) -> PayloadFormat:
     return PayloadFormat.PLAIN if source.value_path is None else PayloadFormat.JSON
 
 
-def _from_json(document: Any, source: Source) -> tuple[float, float | None, TimeNote | None]:
+def _from_plain(text: str, source: Source) -> _Value:
+    try:
+        return _Value(to_own(plain_number(text), source.unit, source.quantity))
+    except PayloadFault as fault:
+        if fault.kind not in (FaultKind.NOT_FINITE, FaultKind.NO_VALUE):
+            raise
+        return _Value(math.nan, fault=fault)
+
+
+def _from_json(document: Any, source: Source) -> _Value:
     found = document if source.value_path is None else look_up(document, source.value_path)
-    value = _as_number(found, source.value_path or "message")
+    where = source.value_path or "message"
+    own_s, note = (None, None) if source.time_path is None else own_time(document, source.time_path)
+    if found is None or (isinstance(found, float) and math.isnan(found)):
+        return _Value(math.nan, own_s, note, _no_number(found, where))
+    value = _as_number(found, where)
     unit = source.unit
     if source.unit_path is not None:
         said = look_up(document, source.unit_path)
@@ -230,13 +302,10 @@ def _from_json(document: Any, source: Source) -> tuple[float, float | None, Time
                 f"known; value refused. Send one of {units_of(source.quantity)}.",
             )
         unit = known
-    own_s, note = (None, None) if source.time_path is None else own_time(document, source.time_path)
-    return to_own(value, unit, source.quantity), own_s, note
+    return _Value(to_own(value, unit, source.quantity), own_s, note)
 
 
-def _from_senml(
-    document: Any, source: Source, message: Message
-) -> list[tuple[float, float | None, TimeNote | None]]:
+def _from_senml(document: Any, source: Source, message: Message) -> list[_Value]:
     records = senml.resolve(document)
     path = source.value_path
     if path is not None:
@@ -260,23 +329,36 @@ def _from_senml(
             f"no SenML record fits '{printable(path or source.quantity.value, 60)}'; refused. "
             "Check value in the config.",
         )
-    values: list[tuple[float, float | None, TimeNote | None]] = []
-    for record in chosen:
-        if record.value is None:
-            raise _not_numeric(record.other)
-        unit = source.unit if record.unit is None else senml_unit(record.unit)
-        if unit is None:
-            raise PayloadFault(
-                FaultKind.UNIT,
-                f"SenML unit '{printable(record.unit or '', 20)}' is not known; value refused. "
-                "Send Cel, K, %RH, / or ppm.",
-            )
-        own_s: float | None = record.time
-        if record.relative:
-            # Relative to the moment of sending, which for a retained message nobody knows.
-            own_s = None if message.retained else message.received_s + record.time
-        values.append((to_own(record.value, unit, source.quantity), own_s, None))
-    return values
+    # A record without a number breaks the standard, and with it the pack: only that it is
+    # missing counts.
+    if any(record.value is not None and math.isnan(record.value) for record in records):
+        fault = senml.no_number()
+        gaps = [each for each in chosen if each.value is not None and math.isnan(each.value)]
+        if not gaps:
+            raise fault
+        return [_Value(math.nan, _senml_time(each, message), None, fault) for each in gaps]
+    return [_senml_value(record, source, message) for record in chosen]
+
+
+def _senml_value(record: senml.Record, source: Source, message: Message) -> _Value:
+    if record.value is None:
+        raise _not_numeric(record.other)
+    unit = source.unit if record.unit is None else senml_unit(record.unit)
+    if unit is None:
+        raise PayloadFault(
+            FaultKind.UNIT,
+            f"SenML unit '{printable(record.unit or '', 20)}' is not known; value refused. "
+            "Send Cel, K, %RH, / or ppm.",
+        )
+    value = to_own(record.value, unit, source.quantity)
+    return _Value(value, _senml_time(record, message))
+
+
+def _senml_time(record: senml.Record, message: Message) -> float | None:
+    if not record.relative:
+        return record.time
+    # Relative to the moment of sending, which for a retained message nobody knows.
+    return None if message.retained else message.received_s + record.time
 
 
 def _senml_fits(unit: str | None, quantity: Quantity) -> bool:
@@ -293,17 +375,21 @@ def _not_numeric(field: str) -> PayloadFault:
 
 
 def _as_number(found: Any, where: str) -> float:
+    if isinstance(found, int | float) and not isinstance(found, bool):
+        return float(found)
+    raise _no_number(found, where)
+
+
+def _no_number(found: Any, where: str) -> PayloadFault:
     if isinstance(found, bool):
         kind = FaultKind.BOOLEAN
-    elif isinstance(found, int | float):
-        return float(found)
     elif found is None:
         kind = FaultKind.NO_VALUE
     elif isinstance(found, str) and is_number(found.strip()):
         kind = FaultKind.NUMBER_AS_TEXT
     else:
         kind = FaultKind.NOT_A_NUMBER
-    raise PayloadFault(
+    return PayloadFault(
         kind,
         f"'{printable(where, 60)}' is {printable(json.dumps(found, ensure_ascii=False), 30)}, "
         "not a number; value refused. Check the path and the sender.",

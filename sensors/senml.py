@@ -30,7 +30,8 @@ class Record(NamedTuple):
         name: base name and name joined.
         own_name: the record's own `n`, without the base.
         unit: SenML unit, or None where none is given.
-        value: the number with its base value, or None where the record holds something else.
+        value: the number with its base value, NaN where `v` is null or no finite number, or None
+            where the record holds something else.
         other: which field stands in place of a number: `vs`, `vb`, `vd`, or `s` for a sum only.
         time: base time and time added; relative below 2**28, else since 1970-01-01 UTC [s].
     """
@@ -52,7 +53,7 @@ def resolve(pack: Any) -> list[Record]:
     """Return the records of a pack, in its order, with the base fields worked in.
 
     Args:
-        pack: what the JSON decoder gave; numbers finite, no duplicate keys.
+        pack: what the JSON decoder gave; numbers finite or NaN, no duplicate keys.
 
     Returns:
         One `Record` for each that has a value or a sum.
@@ -91,9 +92,9 @@ def resolve(pack: Any) -> list[Record]:
                 raise _broken("a record has no value")
             continue
         other = "" if present == ["v"] else (present[0] if present else "s")
-        value = None if other else float(raw["v"]) + base_value
+        value = None if other else _number_or_nan(raw["v"]) + base_value
         time = base_time + float(raw.get("t", 0.0))
-        if not math.isfinite(time) or (value is not None and not math.isfinite(value)):
+        if not math.isfinite(time) or (value is not None and math.isinf(value)):
             raise PayloadFault(
                 FaultKind.OUT_OF_RANGE,
                 "SenML base and value add up beyond a float; pack refused. Check the sender.",
@@ -132,6 +133,8 @@ def _check_fields(raw: dict[str, Any]) -> None:
         if key in _TEXT_FIELDS and not isinstance(value, str):
             raise _broken(f"field {key} is not text")
         if key in _NUMBER_FIELDS and not _is_number(value):
+            if key == "v" and value is None:
+                continue  # which value is missing is told by the whole name only
             if key == "v":
                 raise _wrong_value(value)
             raise _broken(f"field {key} is not a number")
@@ -139,6 +142,15 @@ def _check_fields(raw: dict[str, Any]) -> None:
             raise _broken(f"field {key} is not text")
         if key == "vb" and not isinstance(value, bool):
             raise _broken("field vb is not true or false")
+
+
+def no_number() -> PayloadFault:
+    """Return the refusal of a pack in which a value is null or no finite number."""
+    return _wrong_value(None)
+
+
+def _number_or_nan(value: float | None) -> float:
+    return math.nan if value is None else float(value)
 
 
 def _is_number(value: Any) -> bool:

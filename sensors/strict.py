@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+from collections.abc import Callable
 from typing import Any
 
 from sensors.wire import FaultKind, PayloadFault, printable
@@ -13,6 +14,10 @@ MAX_DEPTH = 32  # deepest nesting in a message; common practice, no source
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _STRING = re.compile(r'"(?:[^"\\]|\\.)*"', re.DOTALL)
+# Text is passed over whole, so that a word in it is not taken for a value.
+_NO_NUMBER = re.compile(
+    r'"(?:[^"\\]|\\.)*+"?|[+-]?\b(?:nan|inf(?:inity)?)\b', re.DOTALL | re.IGNORECASE | re.ASCII
+)
 
 
 def is_number(text: str) -> bool:
@@ -33,6 +38,8 @@ def plain_number(text: str) -> float:
         return _finite(text)
     if text.lower().lstrip("+-") in ("nan", "inf", "infinity"):
         kind = FaultKind.NOT_FINITE
+    elif text == "null":
+        kind = FaultKind.NO_VALUE
     elif text.lower() in ("true", "false"):
         kind = FaultKind.BOOLEAN
     elif len(text) > 2 and text[0] == text[-1] == '"' and is_number(text[1:-1]):
@@ -55,11 +62,30 @@ def parse_json(text: str) -> Any:
     >>> parse_json('{"a": [1, 2.5]}')
     {'a': [1, 2.5]}
     """
+    return _parse(text, _constant)
+
+
+def parse_gaps(text: str) -> Any:
+    """Return a JSON document as `parse_json` does, but with NaN where no number can stand.
+
+    That is where the sender has printed NaN, Infinity, or what C makes of them, like `-nan`.
+
+    Raises:
+        PayloadFault: it is odd in another way too.
+
+    >>> parse_gaps('{"a": [1, -inf], "b": "nan"}')
+    {'a': [1, nan], 'b': 'nan'}
+    """
+    marked = _NO_NUMBER.sub(lambda found: found[0] if found[0][0] == '"' else "NaN", text)
+    return _parse(marked, float)
+
+
+def _parse(text: str, constant: Callable[[str], float]) -> Any:
     _check_depth(text)
     try:
         return json.loads(
             text,
-            parse_constant=_constant,
+            parse_constant=constant,
             parse_float=_finite,
             parse_int=_whole,
             object_pairs_hook=_unique,

@@ -441,7 +441,10 @@ def test_the_shipped_config_is_sound_and_fits_the_access_list() -> None:
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda each: each["file"])
 def test_every_payload_example_reads_as_it_says(example: dict[str, object]) -> None:
-    assert set(example) in ({"file", "point", "expect"}, {"file", "point", "refused"})
+    assert set(example) - {"missing"} in (
+        {"file", "point", "expect"},
+        {"file", "point", "refused"},
+    )
     point = example["point"]
     assert isinstance(point, dict)
     source = Source(
@@ -456,9 +459,16 @@ def test_every_payload_example_reads_as_it_says(example: dict[str, object]) -> N
     )
     payload = (DEPLOY / "payloads" / str(example["file"])).read_bytes()
     if "refused" in example:
-        with pytest.raises(PayloadFault) as fault:
-            decode(payload, source, received_s=RECEIVED_S, retained=False)
-        assert fault.value.kind.value == example["refused"]
+        missing = []
+        try:
+            answer = decode(payload, source, received_s=RECEIVED_S, retained=False)
+        except PayloadFault as raised:
+            fault: PayloadFault | None = raised
+        else:
+            fault, missing = answer.fault, [reading.quality for reading in answer.readings]
+        assert fault is not None
+        assert fault.kind.value == example["refused"]
+        assert missing == ([Quality.MISSING] if example.get("missing") else [])
         return
     decoded = decode(payload, source, received_s=RECEIVED_S, retained=False)
     assert decoded.notes == ()

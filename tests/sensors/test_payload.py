@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 
 import pytest
 
@@ -51,6 +52,17 @@ def refusal(payload: bytes | str, of: Source | None = None) -> PayloadFault:
         read(payload, of)
     assert str(caught.value).isprintable()
     return caught.value
+
+
+def gap(payload: bytes | str, of: Source | None = None) -> FaultKind:
+    """Return the refusal of a message of which only is known that the value is missing."""
+    decoded = read(payload, of)
+    (reading,) = decoded.readings
+    assert reading.quality is Quality.MISSING
+    assert math.isnan(reading.value)
+    assert decoded.fault is not None
+    assert str(decoded.fault).isprintable()
+    return decoded.fault.kind
 
 
 # ---- plain numbers and JSON ----------------------------------------------------------------------
@@ -134,8 +146,7 @@ def test_a_unit_that_cannot_be_the_quantity_is_refused() -> None:
         (b"0x15", FaultKind.NOT_A_NUMBER),
         (b"21\x00", FaultKind.NOT_A_NUMBER),
         ("\u0662\u0661".encode(), FaultKind.NOT_A_NUMBER),  # digits, but not ASCII ones
-        (b"nan", FaultKind.NOT_FINITE),
-        (b"+Inf", FaultKind.NOT_FINITE),
+        (b"nancy", FaultKind.NOT_A_NUMBER),
         (b"False", FaultKind.BOOLEAN),
         (b'"21"', FaultKind.NUMBER_AS_TEXT),
         (b"1e309", FaultKind.OUT_OF_RANGE),
@@ -156,10 +167,16 @@ def test_what_is_not_a_plain_number_is_refused_by_name(payload: bytes, kind: Fau
         ('{"v": "21"}', FaultKind.NUMBER_AS_TEXT),
         ('{"v": "warm"}', FaultKind.NOT_A_NUMBER),
         ('{"v": true}', FaultKind.BOOLEAN),
-        ('{"v": null}', FaultKind.NO_VALUE),
+        ('{"w": null}', FaultKind.NO_VALUE),
         ('{"v": {}}', FaultKind.NOT_A_NUMBER),
-        ('{"v": NaN}', FaultKind.NOT_FINITE),
+        ('{"v": "NaN"}', FaultKind.NOT_A_NUMBER),
         ('{"v": 1, "x": -Infinity}', FaultKind.NOT_FINITE),
+        ('{"v": 1, "x": nan}', FaultKind.NOT_JSON),
+        ('{"v": nan', FaultKind.NOT_JSON),
+        ('{"v": nano}', FaultKind.NOT_JSON),
+        ('{"v": NaN, "v": 1}', FaultKind.NOT_FINITE),
+        ('{"v": NaN, "v": NaN}', FaultKind.NOT_FINITE),
+        ('{"v": {"a": NaN}}', FaultKind.NOT_FINITE),
         ('{"v": 1, "x": 1e999}', FaultKind.OUT_OF_RANGE),
         ('{"v": 1, "v": 2}', FaultKind.DUPLICATE_KEY),
         ('{"v": 1, "\\u0076": 2}', FaultKind.DUPLICATE_KEY),
@@ -179,6 +196,69 @@ def test_what_is_not_a_plain_number_is_refused_by_name(payload: bytes, kind: Fau
 )
 def test_what_json_may_not_hold_is_refused_by_name(payload: str, kind: FaultKind) -> None:
     assert refusal(payload, source("v")).kind is kind
+
+
+# ---- values that are missing ---------------------------------------------------------------------
+
+# RFC 8259 (2017), 3 and 6: null is a value; NaN and Infinity are not JSON, yet senders write them,
+# and C's printf writes `nan`, `-nan`, `inf` (ISO/IEC 9899:1999, 7.19.6.1).
+
+
+@pytest.mark.parametrize(
+    ("payload", "path", "kind"),
+    [
+        ("NaN", None, FaultKind.NOT_FINITE),
+        ("nan", None, FaultKind.NOT_FINITE),
+        ("-inf", None, FaultKind.NOT_FINITE),
+        ("+Inf", None, FaultKind.NOT_FINITE),
+        ("null", None, FaultKind.NO_VALUE),
+        ('{"v": null, "w": 1}', "v", FaultKind.NO_VALUE),
+        ('{"v": NaN, "w": 1}', "v", FaultKind.NOT_FINITE),
+        ('{"v": -Infinity}', "v", FaultKind.NOT_FINITE),
+        ('{"v": nan, "w": "a \\" nan"}', "v", FaultKind.NOT_JSON),
+        ('{"v": -nan}', "v", FaultKind.NOT_JSON),
+        ('{"a": [{"v": inf}]}', "a.0.v", FaultKind.NOT_JSON),
+        ('{"v": NaN, "w": nan}', "v", FaultKind.NOT_FINITE),
+        ('[{"n": "a", "u": "Cel", "v": null}]', None, FaultKind.NOT_A_NUMBER),
+        ('[{"n": "a", "u": "Cel", "v": NaN}]', "a", FaultKind.NOT_FINITE),
+        ('[{"n": "a", "u": "Cel", "v": nan}]', None, FaultKind.NOT_JSON),
+    ],
+)
+def test_a_value_that_the_sender_does_not_know_is_missing_and_refused_by_name(
+    payload: str, path: str | None, kind: FaultKind
+) -> None:
+    assert gap(payload, source(path)) is kind
+
+
+def test_one_value_that_is_null_leaves_the_others_of_the_message_as_they_are() -> None:
+    humidity = source("h", quantity=Quantity.HUMIDITY, unit="%")
+    assert gap('{"t": null, "h": 50}', source("t")) is FaultKind.NO_VALUE
+    assert value('{"t": null, "h": 50}', humidity) == 50.0
+    # With NaN it is no JSON, and with a null in it no pack, so the rest is not believed.
+    assert refusal('{"t": NaN, "h": 50}', humidity).kind is FaultKind.NOT_FINITE
+    pack = '[{"n":"t","u":"Cel","v":null},{"n":"h","u":"%RH","v":50}]'
+    assert gap(pack) is FaultKind.NOT_A_NUMBER
+    of_pack = source("h", quantity=Quantity.HUMIDITY, unit="%")
+    assert refusal(pack, of_pack).kind is FaultKind.NOT_A_NUMBER
+    series = read('[{"bn":"t","bu":"Cel","t":-10,"v":20},{"v":null}]').readings
+    assert [(each.quality, each.time_s) for each in series] == [(Quality.MISSING, NOW)]
+
+
+def test_what_is_missing_is_so_from_the_sensors_own_time() -> None:
+    of = source("v", time="t")
+    (own,) = read(json.dumps({"v": None, "t": NOW - 60.0}), of).readings
+    assert (own.quality, own.time_s) == (Quality.MISSING, NOW - 60.0)
+    (unset,) = read('{"v": NaN, "t": NaN}', of).readings
+    assert (unset.quality, unset.time_s) == (Quality.MISSING, NOW)
+    (kept,) = read(json.dumps({"v": None, "t": NOW - 60.0}), of, retained=True).readings
+    assert kept.quality is Quality.MISSING
+
+
+@pytest.mark.parametrize("payload", ["NaN", '{"v": null}', '{"v": null, "t": 1600000000}'])
+def test_a_kept_null_without_a_time_of_late_says_nothing_of_now(payload: str) -> None:
+    of = source(None if payload == "NaN" else "v", time="t")
+    with pytest.raises(PayloadFault):
+        read(payload, of, retained=True)
 
 
 def test_brackets_inside_text_do_not_count_as_depth() -> None:

@@ -8,6 +8,8 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
+from dataclasses import replace
 from fractions import Fraction
 
 from hypothesis import example, given, settings
@@ -70,6 +72,8 @@ def outcome(payload: bytes, of: Source, *, retained: bool = False) -> Decoded | 
 @example(payload=b"[" * 65_536, of=SOURCES[0], retained=False)
 @example(payload=b'{"a":' * 13_000, of=SOURCES[5], retained=False)
 @example(payload=b'"' + b"\\" * 65_000, of=SOURCES[5], retained=False)
+@example(payload=b'"' + b'\\"' * 32_000 + b"nan", of=SOURCES[5], retained=False)
+@example(payload=b'{"v": nan, "t": NaN}', of=SOURCES[5], retained=False)
 @example(payload=b"-" + b"9" * 65_000, of=SOURCES[1], retained=False)
 @example(payload=b'{"v":1e' + b"9" * 60_000 + b"}", of=SOURCES[5], retained=False)
 def test_any_bytes_give_readings_that_can_be_or_a_refusal_by_name(
@@ -82,7 +86,13 @@ def test_any_bytes_give_readings_that_can_be_or_a_refusal_by_name(
         assert len(str(decoded)) < 400
         return
     assert decoded.readings
+    missing = [reading.quality is Quality.MISSING for reading in decoded.readings]
+    assert any(missing) == (decoded.fault is not None)
     for reading in decoded.readings:
+        if reading.quality is Quality.MISSING:
+            assert math.isnan(reading.value)
+            assert payload.strip()[:1] in b"{[" or not re.search(rb"[0-9]", payload)
+            reading = replace(reading, value=0.0, quality=Quality.OK)
         assert math.isfinite(reading.value)
         assert EARLIEST_S <= reading.time_s <= reading.received_s == NOW
         assert reading.quality in (Quality.OK, Quality.RETAINED, Quality.STALE)

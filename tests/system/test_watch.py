@@ -320,6 +320,36 @@ def test_go_and_stop_reach_listeners_within_a_second_and_a_clean_end_clears_them
     assert "Traceback" not in program.said
 
 
+@pytest.mark.parametrize(
+    ("topic", "payload", "said"),
+    [
+        ("tent/air", '{{"t": null, "rh": 50, "at": {now}}}', "air temperature of air is missing"),
+        ("tent/air", '{{"t": 20, "rh": nan, "at": {now}}}', "humidity of air is missing"),
+        ("tent/plank", "NaN", "surface temperature of plank is missing"),
+    ],
+)
+def test_a_value_that_a_sensor_does_not_know_is_hold_within_a_second(
+    broker: RealBroker, closing: Note, tmp_path: Path, topic: str, payload: str, said: str
+) -> None:
+    listener = closing(Listener(broker.port))
+    feed = Feed(broker.port)
+    program = closing(Program(tmp_path, broker.port))
+    sensor = closing(Sensor(broker.port))
+    try:
+        wait_for(lambda: listener.last("tent/word") == b"GO")
+    finally:
+        feed.close()
+    # What was said before counts for 3 s, so a HOLD within 1 s is not that it ran out.
+    began_s = time.monotonic()
+    sensor.send(topic, payload.format(now=time.time()))
+    wait_for(lambda: listener.last("tent/word") == b"HOLD")
+    assert time.monotonic() - began_s < 1.0
+    assert said in listener.call()["reasons"][0]["text"]
+    assert logged(program.db) == ["HOLD", "GO", "HOLD"]
+    assert f"topic {topic}: " in program.said
+    assert "Traceback" not in program.said
+
+
 def test_nobody_can_take_a_killed_programs_go_for_a_live_one(
     broker: RealBroker, closing: Note, tmp_path: Path
 ) -> None:
