@@ -18,6 +18,8 @@ CLOCKS_AGREE_S = 2.0  # two clocks kept by NTP agree within this; common practic
 RETAINED_LIMIT_S = 2100.0
 
 _ISO_TIME = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?(Z|z|[+-]\d\d:?\d\d)")
+# Where a sender usually puts the time; common practice, no source. The first that is there counts.
+_USUAL_NAMES = ("time", "timestamp", "ts")
 # Seconds since 1970 until the year 5138 are below this; greater ones are in ms, us or ns.
 _MS_FROM = 1e11
 
@@ -88,3 +90,23 @@ def own_time(document: Any, path: str) -> tuple[float | None, TimeNote | None]:
         if seconds >= _MS_FROM:
             seconds /= 1000.0
     return seconds, None
+
+
+def usual_time(document: Any) -> tuple[float | None, TimeNote | None]:
+    """Return the time that stands at the top level of a JSON document under a usual name.
+
+    For messages that the broker had kept, of which nobody knows when they were sent.
+
+    Args:
+        document: what `sensors.strict` made of a message.
+
+    Returns:
+        As `own_time`, but no note where there is none.
+
+    >>> usual_time({"v": 20, "ts": 1800000000000}), usual_time({"v": 20})
+    ((1800000000.0, None), (None, None))
+    """
+    for name in _USUAL_NAMES:
+        if isinstance(document, dict) and name in document:
+            return own_time(document, name)
+    return None, None

@@ -14,7 +14,7 @@ from enum import StrEnum
 from typing import Any, NamedTuple
 
 from sensors import senml
-from sensors.own_time import judge_time, own_time
+from sensors.own_time import judge_time, own_time, usual_time
 from sensors.reading import Quality, Quantity, Reading
 from sensors.strict import is_number, look_up, parse_gaps, parse_json, plain_number
 from sensors.units import fits, known_unit, senml_unit, to_own, units_of
@@ -47,7 +47,8 @@ class Source:
         unit: unit of the value where the message names none, as `sensors.units` spells it.
         topic: MQTT filter; may hold `+` and `#`, and a level `{point}` for the point's own name.
         value_path: dotted path in JSON (`a.0.b`), or record name in SenML; None for neither.
-        time_path: dotted path to the sensor's own time in JSON, or None.
+        time_path: dotted path to the sensor's own time in JSON; None is the time of receipt, and
+            for a retained message what stands under a usual name.
         unit_path: dotted path to the unit in JSON, or None.
         payload: how the message is written.
     """
@@ -147,7 +148,7 @@ class Message:
     def _values(self, document: Any, form: PayloadFormat, source: Source) -> list[_Value]:
         if form is PayloadFormat.SENML:
             return _from_senml(document, source, self)
-        return [_from_json(document, source)]
+        return [_from_json(document, source, self)]
 
     def _gaps(
         self, text: str, form: PayloadFormat, source: Source, fault: PayloadFault
@@ -284,10 +285,10 @@ def _from_plain(text: str, source: Source) -> _Value:
         return _Value(math.nan, fault=fault)
 
 
-def _from_json(document: Any, source: Source) -> _Value:
+def _from_json(document: Any, source: Source, message: Message) -> _Value:
     found = document if source.value_path is None else look_up(document, source.value_path)
     where = source.value_path or "message"
-    own_s, note = (None, None) if source.time_path is None else own_time(document, source.time_path)
+    own_s, note = _json_time(document, source, message)
     if found is None or (isinstance(found, float) and math.isnan(found)):
         return _Value(math.nan, own_s, note, _no_number(found, where))
     value = _as_number(found, where)
@@ -303,6 +304,15 @@ def _from_json(document: Any, source: Source) -> _Value:
             )
         unit = known
     return _Value(to_own(value, unit, source.quantity), own_s, note)
+
+
+def _json_time(
+    document: Any, source: Source, message: Message
+) -> tuple[float | None, TimeNote | None]:
+    if source.time_path is not None:
+        return own_time(document, source.time_path)
+    # A live message came when it was sent; a kept one is worth nothing without a time.
+    return usual_time(document) if message.retained else (None, None)
 
 
 def _from_senml(document: Any, source: Source, message: Message) -> list[_Value]:

@@ -338,6 +338,42 @@ def test_a_retained_value_counts_by_its_own_time_or_not_at_all() -> None:
     assert kept(7 * 86_400.0) is Quality.STALE
 
 
+# 1799999940 is 2027-01-15T07:59:00Z, a minute before the message comes.
+@pytest.mark.parametrize(
+    ("more", "quality", "before_s"),
+    [
+        ('"time": "2027-01-15T07:59:00Z"', Quality.OK, 60.0),
+        ('"timestamp": 1799999940', Quality.OK, 60.0),
+        ('"ts": 1799999940000', Quality.OK, 60.0),
+        ('"ts": 5, "time": 1799999940', Quality.OK, 60.0),
+        ('"ts": "2027-01-14T08:00:00Z"', Quality.STALE, 86_400.0),
+        ('"time": "07:59", "ts": 1799999940', Quality.RETAINED, 0.0),
+        ('"time": "2027-01-15T07:59:00"', Quality.RETAINED, 0.0),
+        ('"time": 86400', Quality.RETAINED, 0.0),
+        ('"time": "2027-01-15T08:01:00Z"', Quality.RETAINED, 0.0),
+        ('"time": null', Quality.RETAINED, 0.0),
+        ('"Time": 1799999940', Quality.RETAINED, 0.0),
+        ('"a": {"time": 1799999940}', Quality.RETAINED, 0.0),
+    ],
+)
+def test_a_kept_json_message_brings_its_time_under_a_usual_name(
+    more: str, quality: Quality, before_s: float
+) -> None:
+    body = f'{{"temperature": 20, "humidity": 50, {more}}}'
+    (kept,) = read(body, source("temperature"), retained=True).readings
+    assert (kept.quality, NOW - kept.time_s) == (quality, before_s)
+    (live,) = read(body, source("temperature")).readings
+    assert (live.quality, live.time_s) == (Quality.OK, NOW)
+
+
+def test_a_time_that_the_config_names_goes_before_the_usual_names() -> None:
+    of = source("v", time="at")
+    body = json.dumps({"v": 21, "at": NOW - 30.0, "time": NOW - 60.0})
+    assert NOW - read(body, of, retained=True).readings[0].time_s == 30.0
+    without = json.dumps({"v": 21, "time": NOW - 60.0})
+    assert read(without, of, retained=True).readings[0].quality is Quality.RETAINED
+
+
 # ---- SenML ---------------------------------------------------------------------------------------
 
 

@@ -33,7 +33,25 @@ SOURCES = [
 ]
 
 LABELS = st.sampled_from(
-    ["v", "t", "u", "n", "bn", "bt", "bu", "bv", "bver", "vs", "vb", "vd", "s", "x_", "\x1b", ""]
+    [
+        "v",
+        "t",
+        "u",
+        "n",
+        "bn",
+        "bt",
+        "bu",
+        "bv",
+        "bver",
+        "vs",
+        "vb",
+        "vd",
+        "s",
+        "ts",
+        "x_",
+        "\x1b",
+        "",
+    ]
 )
 SCALARS = (
     st.none()
@@ -97,8 +115,9 @@ def test_any_bytes_give_readings_that_can_be_or_a_refusal_by_name(
         assert EARLIEST_S <= reading.time_s <= reading.received_s == NOW
         assert reading.quality in (Quality.OK, Quality.RETAINED, Quality.STALE)
         if retained and reading.time_s == NOW and of.time_path is None:
-            # Only SenML carries a time that no config names.
-            assert reading.quality is Quality.RETAINED or payload.strip()[:1] == b"["
+            # SenML carries a time that no config names, and JSON may.
+            carries = payload.strip()[:1] == b"[" or b'"ts"' in payload
+            assert reading.quality is Quality.RETAINED or carries
         if not retained:
             assert reading.quality is Quality.OK
     times = [reading.time_s for reading in decoded.readings]
