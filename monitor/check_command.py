@@ -16,7 +16,11 @@ from monitor.specs import find_spec
 from monitor.typed import method_named
 from monitor.wire import section_dict
 from rules.errors import FilmcallError
-from rules.psychrometrics import pressure_at_altitude_pa, rh_from_wet_bulb_pct
+from rules.psychrometrics import (
+    pressure_at_altitude_pa,
+    rh_from_wet_bulb_pct,
+    rh_from_wet_bulb_slopes,
+)
 from rules.saturation import checked_air_c, checked_rh_pct, checked_surface_c
 from rules.section import SectionCall
 from rules.spec import GENERAL_GUIDANCE
@@ -51,13 +55,15 @@ def run(
     """
     air_temp_c = checked_air_c(temperature_c(air))
     pressure_pa = pressure_at_altitude_pa(altitude_m)
-    rh_accuracy_pct = DEFAULT_RH_ACCURACY_PCT
+    rh_accuracy_pct, rh_by_air = DEFAULT_RH_ACCURACY_PCT, 0.0
     if rh is not None and wet_bulb is None:
         humidity_pct = checked_rh_pct(_percent(rh))
     elif wet_bulb is not None and rh is None:
         wet_bulb_c = temperature_c(wet_bulb)
         humidity_pct = rh_from_wet_bulb_pct(air_temp_c, wet_bulb_c, pressure_pa)
-        rh_accuracy_pct = _psychrometer_accuracy_pct(air_temp_c, wet_bulb_c, pressure_pa)
+        rh_by_air, by_bulb = rh_from_wet_bulb_slopes(air_temp_c, wet_bulb_c, pressure_pa)
+        # JCGM 100:2008, 5.1.2: the two thermometers' errors are independent, and of one size.
+        rh_accuracy_pct = DEFAULT_AIR_ACCURACY_K * math.hypot(rh_by_air, by_bulb)
     else:
         raise FilmcallError(
             "humidity is needed once: give either --rh or --wet-bulb, so that a dew point can be "
@@ -73,6 +79,7 @@ def run(
         guidance=spec_name is None,
         method=method_named(method),
         accuracies=(DEFAULT_AIR_ACCURACY_K, rh_accuracy_pct, DEFAULT_SURFACE_ACCURACY_K),
+        rh_by_air=rh_by_air,
     )
     as_dict = section_dict(call, pressure_pa)
     text = json.dumps(as_dict, indent=2) if as_json else lines(call, as_dict["dew_margin_u95_k"])
@@ -86,22 +93,6 @@ def _percent(text: str) -> float:
         raise FilmcallError(
             f"humidity {text!r} is no number of per cent, so no call is made; give --rh 60"
         ) from None
-
-
-def _psychrometer_accuracy_pct(air_temp_c: float, wet_bulb_c: float, pressure_pa: float) -> float:
-    """How far a humidity may be out by the errors of two thermometers of the default accuracy.
-
-    Source:
-        JCGM 100:2008, with slopes taken between both ends of each thermometer's error.
-    """
-    error_k = DEFAULT_AIR_ACCURACY_K
-
-    def humidity(dry_c: float, bulb_c: float) -> float:
-        return rh_from_wet_bulb_pct(dry_c, min(bulb_c, dry_c), pressure_pa)
-
-    by_dry = humidity(air_temp_c + error_k, wet_bulb_c) - humidity(air_temp_c, wet_bulb_c)
-    by_bulb = humidity(air_temp_c, wet_bulb_c) - humidity(air_temp_c, wet_bulb_c - error_k)
-    return math.hypot(by_dry, by_bulb)
 
 
 def lines(call: SectionCall, dew_margin_u95_k: float | None) -> str:

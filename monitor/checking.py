@@ -36,6 +36,7 @@ def check(
         DEFAULT_RH_ACCURACY_PCT,
         DEFAULT_SURFACE_ACCURACY_K,
     ),
+    rh_by_air: float = 0.0,
 ) -> SectionCall:
     """Return the call on one hand reading, as if a coat were to be started now.
 
@@ -48,11 +49,13 @@ def check(
         guidance: whether no spec was given and the answer must say so.
         method: how the coat is to be put on, where it is known.
         accuracies: half-widths of air temperature [K], humidity [%] and surface [K].
+        rh_by_air: how the humidity follows the air temperature's error, where it is worked out
+            from that and a wet bulb [% per K].
     """
     air_k, humidity_pct, surface_k = accuracies
     sensed = [
         Sensed(HAND, AIR_TEMP, None, air_temp_c, "ok", air_k),
-        Sensed(HAND, HUMIDITY, None, rh_pct, "ok", humidity_pct),
+        Sensed(HAND, HUMIDITY, None, rh_pct, "ok", humidity_pct, by_air=rh_by_air),
     ]
     if surface_temp_c is not None:
         sensed.append(Sensed("surface", SURFACE_TEMP, None, surface_temp_c, "ok", surface_k))

@@ -34,6 +34,8 @@ class Sensed(NamedTuple):
         required: whether its silence makes its limits unknown.
         usual_change: what the value usually does between two readings, where those are more
             than 5 min apart; widens the guard [K or %].
+        by_air: how a humidity follows the error of the same point's air temperature, where it is
+            worked out from that and a wet bulb; counts with a surface point [% per K].
     """
 
     point: str
@@ -44,6 +46,7 @@ class Sensed(NamedTuple):
     accuracy: float
     required: bool = True
     usual_change: float = 0.0
+    by_air: float = 0.0
 
 
 class AssumedSurface(NamedTuple):
@@ -294,6 +297,7 @@ def _margin_u(
     air_accuracy_k: float,
     rh_accuracy_pct: float,
     shared_housing: bool,
+    rh_by_air: float,
 ) -> float:
     return margin_u_k(
         air_temp_c,
@@ -302,6 +306,7 @@ def _margin_u(
         air_accuracy_k,
         rh_accuracy_pct,
         shared_housing=shared_housing,
+        rh_by_air=rh_by_air,
     )
 
 
@@ -325,6 +330,7 @@ def _margin_spread(
             air.accuracy,
             humidity.accuracy,
             surface.point == air.point,
+            humidity.by_air,
         )
         return u_k, change_k
     accuracy_k = assumed.accuracy_k if assumed is not None else 0.0

@@ -22,6 +22,7 @@ from rules.dew_point import (
 )
 from rules.errors import ImplausibleReading
 from rules.saturation import (
+    AIR_MAX_C,
     ALTITUDE_MAX_M,
     ALTITUDE_MIN_M,
     PRESSURE_MAX_PA,
@@ -51,6 +52,7 @@ __all__ = [
     "pressure_at_altitude_pa",
     "rh_at_surface_pct",
     "rh_from_wet_bulb_pct",
+    "rh_from_wet_bulb_slopes",
     "saturation_vapour_pressure_ice_pa",
     "saturation_vapour_pressure_water_pa",
     "vapour_pressure_pa",
@@ -60,6 +62,7 @@ __all__ = [
 
 STANDARD_PRESSURE_PA = 101_325.0
 LOWEST_DEW_POINT_FROM_WET_BULB_C = -40.0
+_SLOPE_STEP_K = 1e-3  # the curve is straight over it, and rounding 1e-9 of a slope
 
 # Mole mass of water over that of dry air: ASHRAE Fundamentals 2017, ch. 1, eq. 20.
 _WATER_TO_AIR = 0.621945
@@ -304,3 +307,42 @@ def rh_from_wet_bulb_pct(
     if not abs(answer - ratio) <= 2e-4 * of + 1e-9:
         raise engine_fault("humidity ratio", answer)
     return min(rh_pct, 100.0)
+
+
+def rh_from_wet_bulb_slopes(
+    air_temp_c: float, wet_bulb_c: float, pressure_pa: float = STANDARD_PRESSURE_PA
+) -> tuple[float, float]:
+    """Return how the humidity moves with the two temperatures that it is worked out from.
+
+    Args:
+        air_temp_c: as for `rh_from_wet_bulb_pct`.
+        wet_bulb_c: likewise.
+        pressure_pa: likewise.
+
+    Returns:
+        Slope by air temperature and by wet bulb [% per K]; at 0 degC, where water and ice on the
+        bulb part, on the bulb's own side.
+
+    Raises:
+        ImplausibleReading, EngineFault: as for `rh_from_wet_bulb_pct`.
+
+    Source:
+        Differences of `rh_from_wet_bulb_pct`; JCGM 100:2008, 5.1.3, note 2.
+
+    >>> tuple(round(slope, 2) for slope in rh_from_wet_bulb_slopes(20.0, 15.0))
+    (-6.45, 7.49)
+    """
+
+    def rh(air_c: float, bulb_c: float) -> float:
+        return rh_from_wet_bulb_pct(air_c, bulb_c, pressure_pa)
+
+    # So near to the range's end, to saturation and to 0 degC the slopes are those a step beside.
+    step_k = _SLOPE_STEP_K
+    air_c = min(air_temp_c, AIR_MAX_C - step_k)
+    bulb_c = min(wet_bulb_c, air_c - step_k)
+    if abs(bulb_c) < 2.0 * step_k:
+        bulb_c = 2.0 * step_k if wet_bulb_c >= 0.0 else -2.0 * step_k
+    air_c = max(air_c, bulb_c + step_k)
+    by_air = rh(air_c + step_k, bulb_c) - rh(air_c - step_k, bulb_c)
+    by_bulb = rh(air_c, bulb_c + step_k) - rh(air_c, bulb_c - step_k)
+    return by_air / (2.0 * step_k), by_bulb / (2.0 * step_k)

@@ -90,6 +90,7 @@ def margin_u_k(
     rh_accuracy_pct: float,
     *,
     shared_housing: bool = False,
+    rh_by_air: float = 0.0,
 ) -> float:
     """Return the standard uncertainty of the dew margin with a surface probe.
 
@@ -101,6 +102,8 @@ def margin_u_k(
         rh_accuracy_pct: half-width of the humidity's band [%].
         shared_housing: whether surface and air temperature come from one body; their errors then
             correlate by `SHARED_HOUSING_CORRELATION`, which narrows the margin's band.
+        rh_by_air: how the humidity follows the air temperature's error, where it is worked out
+            from it and a wet bulb; `rh_accuracy_pct` then holds the errors of both [% per K].
 
     Returns:
         Standard uncertainty [K]; times GUARD_FACTOR for a guard, times SHOW_FACTOR to show.
@@ -109,7 +112,7 @@ def margin_u_k(
         ImplausibleReading: an input is NaN or outside its range.
 
     Source:
-        JCGM 100:2008, 5.1.2 and, with a shared housing, 5.2.2.
+        JCGM 100:2008, 5.1.2 and, with a shared housing or a wet bulb, 5.2.2.
 
     >>> round(margin_u_k(20.0, 85.0, 0.5, 0.3, 3.0), 3)
     0.465
@@ -121,6 +124,9 @@ def margin_u_k(
     variance = surface_u * surface_u + air_u * air_u + rh_u * rh_u
     if shared_housing:
         variance -= 2.0 * SHARED_HOUSING_CORRELATION * surface_u * air_u
+    if rh_by_air:
+        # The humidity's covariance with the air temperature is rh_by_air u(T)^2.
+        variance += 2.0 * air_u * by_rh * rh_by_air * standard_uncertainty(air_accuracy_k)
     return sqrt(variance)
 
 
