@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -33,7 +33,7 @@ from rules.exposure import ClimateSeries
 from rules.film_record import CoatRecord, coats_of
 from rules.films import ALL_SECTIONS, is_about
 from rules.spec import GENERAL_GUIDANCE, Spec
-from rules.vocabulary import EventKind
+from rules.vocabulary import EventKind, LimitState
 from sensors.reading import Quantity
 from sensors.wire import counted
 
@@ -427,8 +427,14 @@ def _calls(
 ) -> tuple[Call, ...]:
     found = []
     for row in store.calls(enclosure, from_s, to_s, source=source, section=section):
-        reasons = _body(row).get("reasons")
-        first = reasons[0] if isinstance(reasons, list) and reasons else {}
-        text = first.get("text", "") if isinstance(first, dict) else ""
-        found.append(Call(row.time_s, row.call, row.stage, str(text)))
+        found.append(Call(row.time_s, row.call, row.stage, _first_text(_body(row))))
     return tuple(sorted(found, key=lambda call: call.time_s))
+
+
+def _first_text(body: Mapping[str, object]) -> str:
+    """The reason that people were shown first: never that there is no outlook, if another is."""
+    listed = body.get("reasons")
+    told = [each for each in listed if isinstance(each, dict)] if isinstance(listed, list) else []
+    idle = ("outlook", LimitState.UNKNOWN)
+    shown = [each for each in told if (each.get("limit"), each.get("state")) != idle] or told
+    return str(shown[0].get("text", "")) if shown else ""

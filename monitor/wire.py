@@ -16,6 +16,7 @@ from rules.psychrometrics import (
 from rules.reasons import Reason
 from rules.section import SectionCall
 from rules.uncertainty import SHOW_FACTOR
+from rules.vocabulary import LimitState
 
 if TYPE_CHECKING:
     from rules.clock_run import Clock
@@ -71,7 +72,7 @@ def section_dict(call: SectionCall, pressure_pa: float = STANDARD_PRESSURE_PA) -
         "stage": call.stage.value,
         "section": call.section,
         "advice": call.advice,
-        "reasons": [reason_dict(reason) for reason in call.reasons],
+        "reasons": [reason_dict(reason) for reason in _worst_first(call.reasons)],
         "air_temp_c": _rounded(air_temp_c),
         "rh_pct": _rounded(rh_pct),
         "surface_temp_c": _rounded(climate.surface_temp_c),
@@ -149,6 +150,14 @@ def plain_line(name: str, call: SectionCall, zone: tzinfo = UTC) -> str:
     if call.call is Call.GO:
         advice += "; about the film, never about the air people breathe"
     return f"{time}  {call.call.value:<4}  {name}/{call.section}: {first} [{advice}]"
+
+
+def _worst_first(reasons: Sequence[Reason]) -> list[Reason]:
+    """The reasons by their state, for programs: what is not known goes before what is ok.
+
+    People are told last of an outlook that nobody has, and of guidance, since neither decides.
+    """
+    return sorted(reasons, key=lambda reason: reason.state is LimitState.OK)
 
 
 def _rounded(value: float | None) -> float | None:

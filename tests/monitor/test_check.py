@@ -90,6 +90,22 @@ def test_every_required_limit_has_a_reason_worst_first() -> None:
     assert states[0] == "broken"
 
 
+def test_the_json_has_what_is_not_known_before_what_is_ok_and_the_text_has_it_last() -> None:
+    words = ("--air", "21", "--rh", "60", "--surface", "16.5")
+    _, found = check(*words)
+    told = [(each["limit"], each["state"]) for each in found["reasons"]]  # type: ignore[attr-defined]
+    head = [("dew_margin_min", "near"), ("outlook", "unknown"), ("spec", "unknown")]
+    assert told[:3] == head
+    assert [state for _, state in told[3:]] == ["ok"] * 5
+    lines = filmcall("check", *words).out.splitlines()
+    states = [line.split()[0] for line in lines if line.split()[:1] and line.startswith("  ")]
+    assert [each for each in states if each in ("near", "ok", "unknown")] == [
+        *["near"],
+        *["ok"] * 5,
+        *["unknown"] * 2,
+    ]
+
+
 def test_it_says_that_guidance_counts_and_that_one_reading_has_no_outlook() -> None:
     _, found = check("--air", "21", "--rh", "60", "--surface", "19")
     texts = " ".join(reason["text"] for reason in found["reasons"])  # type: ignore[attr-defined]

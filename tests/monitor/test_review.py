@@ -395,6 +395,22 @@ def test_a_surface_that_was_only_assumed_is_said_and_reckoned_with(tmp_path: Pat
     assert "under 3.0 K, worst 1.3 K" in text
 
 
+def test_a_go_is_told_with_the_reason_that_its_screen_had_first(tmp_path: Path) -> None:
+    path = tmp_path / "log.db"
+    rows = [f"2026-10-03T10:{minute:02}:00Z,20.0,50.0,19.0\n" for minute in range(30)]
+    recording = tmp_path / "plank.csv"
+    recording.write_text("time,temp_air,rh_air,plank_temp\n" + "".join(rows))
+    played = filmcall("replay", str(recording), "--db", str(path), "--plain")
+    go = next(line for line in played.out.splitlines() if "  GO  " in line)
+    with Store.open(path, now_s=lambda: 0.0, read_only=True) as store:
+        bodies = [json.loads(row.body) for row in store.calls(None, source=2)]
+        found = review(store, choose_session(store.sessions(), None))
+    assert bodies[-1]["reasons"][0]["text"].startswith("outlook: unknown"), "in the log it is first"
+    told = found.sections[0].calls[-1]
+    assert (told.call, told.reason.startswith("surface 9.7 K over")) == ("GO", True)
+    assert told.reason in go
+
+
 def test_known_then_leaves_out_what_came_or_was_told_after_the_sessions_end(
     tmp_path: Path,
 ) -> None:
