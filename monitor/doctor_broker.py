@@ -20,6 +20,7 @@ from monitor.wire import iso_utc
 from rules.errors import FilmcallError
 from sensors.broker import Broker, BrokerFault, connect_sentence
 from sensors.calibrate import DAY_S
+from sensors.faults import max_age_s
 from sensors.link import Handle, SubscriptionState
 from sensors.mqtt import Arrival, Intake, IntakeStatus
 from sensors.payload import Source, SourceFault
@@ -92,6 +93,7 @@ class BrokerLook:
         environment: the process's.
         now_s: the clock [s].
         heard_s: newest reading of each quantity at each point in the log, where recent [s].
+        usual_s: the usual time between two of them, where it is known [s].
         wait_s: longest wait for a topic [s].
         ear_of: opens the line.
         checks: the looks so far.
@@ -101,6 +103,7 @@ class BrokerLook:
     environment: Mapping[str, str]
     now_s: Callable[[], float]
     heard_s: Mapping[Key, float]
+    usual_s: Mapping[Key, float]
     wait_s: float
     ear_of: EarOf = Intake
     checks: list[Check] = field(default_factory=list)
@@ -349,7 +352,15 @@ class BrokerLook:
         if not low <= reading.value <= high:
             text = f"{said}: not between {low:g} and {high:g}. Check unit, value and the sensor."
             return Health.BAD, text
+        counts_s = self._counts_s(source, point)
+        if age_s > counts_s:
+            mend = "Check the sensor's clock, and that it sends more often than that."
+            return Health.LOOK, f"{said}: {_too_old(counts_s)}. {mend}"
         return Health.OK, said
+
+    def _counts_s(self, source: Source, point: PointConfig) -> float:
+        """How long a reading counts, by the config or by how often the log says that it comes."""
+        return max_age_s(point.rules, self.usual_s.get(_key(source), 0.0))
 
     def _not_heard(
         self, source: Source, point: PointConfig, arrival: Arrival | None, refusals: _Refusals
@@ -360,7 +371,7 @@ class BrokerLook:
             if router.route(topic) is not None:
                 return bad, f"{topic}: {why}"
         kept = ""
-        if arrival is not None:
+        if arrival is not None and arrival.reading.quality is not Quality.MISSING:
             reading = arrival.reading
             own = (
                 f"of {iso_utc(round(reading.time_s))}"
@@ -371,7 +382,12 @@ class BrokerLook:
         logged_s = self.heard_s.get(_key(source))
         nothing = f"no reading within {self.wait_s:.0f} s on {printable(source.topic, 60)}{kept}"
         if logged_s is not None:
-            return Health.OK, f"{nothing}; the log has one {_age(self.now_s() - logged_s)} old"
+            age_s, counts_s = self.now_s() - logged_s, self._counts_s(source, point)
+            text = f"{nothing}; the log has one {_age(age_s)} old"
+            if age_s <= counts_s:
+                return Health.OK, text
+            mend = "Check the sensor's power; for a slow sensor: --wait 600"
+            return Health.LOOK, f"{text}, and {_too_old(counts_s)}. {mend}"
         return bad, (
             f"{nothing}. Check the sensor's power, the topic, and that the broker's access list "
             f"lets this account read it; for a slow sensor: --wait 600"
@@ -399,6 +415,10 @@ def _believed_temperature(arrival: Arrival) -> bool:
 
 def _unit_name(unit: str) -> str:
     return "a fraction" if known_unit(unit) == "1" else unit
+
+
+def _too_old(counts_s: float) -> str:
+    return f"a reading counts for {_age(counts_s)}, so this one no longer does"
 
 
 def _age(age_s: float) -> str:

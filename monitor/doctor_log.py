@@ -7,7 +7,9 @@ import shutil
 import sqlite3
 import tempfile
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
+from statistics import median
 
 from monitor.calibration_book import CalibrationBook
 from monitor.config import Config
@@ -29,6 +31,8 @@ GUESSED_INTERVAL_S = 10.0
 MOST_CHECKED_BYTES = 512 * 1024 * 1024
 _COUNTED_S = 600.0
 _RECENT_S = 2100.0  # no default age limit is longer
+_INTERVALS = 9  # as many as a watch goes by
+_INTERVALS_WITHIN_S = _INTERVALS * _RECENT_S
 LEAST_FREE_BYTES = 200e6
 _FEW_DAYS, _TOO_FEW_DAYS = 90.0, 7.0
 
@@ -41,11 +45,13 @@ class LogLook:
         checks: the looks.
         newest_s: time of its newest row, or None [s].
         heard_s: newest live reading of each quantity at each point, where it is recent [s].
+        usual_s: the usual time between two of them, where there are two [s].
     """
 
     checks: list[Check] = field(default_factory=list)
     newest_s: float | None = None
     heard_s: dict[tuple[str, str, Quantity], float] = field(default_factory=dict)
+    usual_s: dict[tuple[str, str, Quantity], float] = field(default_factory=dict)
 
     def add(self, name: str, health: Health, text: str) -> None:
         """Keep a look."""
@@ -126,10 +132,13 @@ def _contents(look: LogLook, store: Store, path: Path, now_s: float) -> float:
     for channel in store.channels(source=LIVE):
         key = (channel.enclosure, channel.point, channel.quantity)
         # Up to now: a row from a clock that was ahead tells nothing.
-        times_s, _, quality = store.readings(*key, now_s - _RECENT_S, now_s)
-        believed = times_s[quality == 0]
-        if len(believed):
-            look.heard_s[key] = float(believed[-1])
+        times_s, _, quality = store.readings(*key, now_s - _INTERVALS_WITHIN_S, now_s)
+        believed = times_s[quality == 0].tolist()
+        if believed and believed[-1] >= now_s - _RECENT_S:
+            look.heard_s[key] = believed[-1]
+        last = believed[-_INTERVALS - 1 :]
+        if len(last) > 1:
+            look.usual_s[key] = median(late - early for early, late in pairwise(last))
         heard += int((times_s >= now_s - _COUNTED_S).sum())
     book = CalibrationBook(store.calibrations())
     for notice in book.notices(now_s):

@@ -57,6 +57,21 @@ _HISTORY_STEP_S = 300.0
 _TEMPERATURES = (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP)
 
 
+def max_age_s(rules: FaultRules, usual_s: float) -> float:
+    """Return how long a value counts [s].
+
+    Args:
+        rules: of the quantity at the point.
+        usual_s: the usual time between two of its readings; 0 where it is not known [s].
+
+    >>> [max_age_s(DEFAULT_RULES[Quantity.HUMIDITY], usual_s) for usual_s in (0.0, 60.0, 3600.0)]
+    [90.0, 180.0, 2100.0]
+    """
+    if rules.max_age_s is not None:
+        return rules.max_age_s
+    return min(max(3.0 * usual_s, LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
+
+
 class PointWatch:
     """Judges one quantity at one point by its own past."""
 
@@ -102,9 +117,7 @@ class PointWatch:
 
     def max_age_s(self) -> float:
         """Return how long a value counts: configured, or three usual intervals [s]."""
-        if self.rules.max_age_s is not None:
-            return self.rules.max_age_s
-        return min(max(3.0 * self._usual_s, LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
+        return max_age_s(self.rules, self._usual_s)
 
     def usual_interval_s(self) -> float | None:
         """Return the usual time between two readings, or None before the second one [s]."""

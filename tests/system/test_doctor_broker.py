@@ -13,7 +13,6 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -178,14 +177,68 @@ def test_the_forecasts_topic_is_listened_to(tmp_path: Path, broker: RealBroker) 
     assert (told.health, told.text) == (Health.OK, "forecast 2 h old, to 22 h 59 min ahead")
 
 
-def test_what_the_log_heard_lately_is_not_missed(tmp_path: Path, broker: RealBroker) -> None:
+def log_planks(tmp_path: Path, *ages_s: float) -> None:
+    """Let the log hold what the plank said that long ago."""
     now_s = time.time()
     with Store.open(tmp_path / "log.db", now_s=time.time) as store:
-        row = Reading("tent", "plank", Quantity.SURFACE_TEMP, now_s - 300.0, 19.0, Quality.OK, 0.0)
-        store.add_readings([replace(row, received_s=now_s - 300.0)])
+        for age_s in ages_s:
+            said_s = now_s - age_s
+            store.add_readings(
+                [Reading("tent", "plank", Quantity.SURFACE_TEMP, said_s, 19.0, Quality.OK, said_s)]
+            )
+
+
+def test_what_the_log_heard_lately_of_a_slow_sensor_is_not_missed(
+    tmp_path: Path, broker: RealBroker
+) -> None:
+    log_planks(tmp_path, 900.0, 600.0, 300.0)  # three intervals of 5 min are its limit
     check = found(look(tmp_path, broker.port), "topic", "tent/plank surface_temp")
     assert check.health is Health.OK
     assert check.text.endswith("; the log has one 5 min old")
+
+
+@pytest.mark.parametrize(
+    ("more", "ages_s", "counts"),
+    [
+        ('max_age = "90 s"', (1140.0, 840.0, 540.0), "90 s"),
+        ("", (560.0, 550.0, 540.0), "90 s"),  # sent every 10 s
+        ("", (540.0,), "90 s"),  # what is usual is not known: the watch begins so too
+        ("", (840.0, 690.0, 540.0), "8 min"),
+    ],
+)
+def test_what_the_log_heard_too_long_ago_is_worth_a_look(
+    tmp_path: Path, broker: RealBroker, more: str, ages_s: tuple[float, ...], counts: str
+) -> None:
+    log_planks(tmp_path, *ages_s)
+    check = found(
+        look(tmp_path, broker.port, points=f"{POINTS}{more}\n"), "topic", "tent/plank surface_temp"
+    )
+    assert check.health is Health.LOOK
+    told = f"; the log has one 9 min old, and a reading counts for {counts}, so this one"
+    assert told in check.text
+
+
+@pytest.mark.parametrize(("age_s", "health"), [(540.0, Health.LOOK), (60.0, Health.OK)])
+def test_a_kept_reading_older_than_it_counts_is_worth_a_look(
+    tmp_path: Path, broker: RealBroker, age_s: float, health: Health
+) -> None:
+    sensor = Sensor(broker.port, "once")
+    sensor.send("shed/air", json.dumps({"t": 20, "h": 61, "ts": time.time() - age_s}), retain=True)
+    sensor.close()
+    check = found(look(tmp_path, broker.port), "topic", "tent/air humidity")
+    assert check.health is health
+    late = "61 %, 9 min ago on shed/air: a reading counts for 90 s, so this one no longer does. "
+    assert check.text.startswith(late) == (health is Health.LOOK)
+
+
+def test_a_sensor_that_knows_no_value_is_told_from_a_silent_one(
+    tmp_path: Path, broker: RealBroker, make_shed: Callable[..., Shed]
+) -> None:
+    make_shed(broker.port, {"shed/air": '{"t": null, "h": 61}', "shed/plank": "19.25"})
+    checks = look(tmp_path, broker.port)
+    air = found(checks, "topic", "tent/air air_temp")
+    assert (air.health, air.text[:35]) == (Health.BAD, "shed/air: 't' is null, not a number")
+    assert found(checks, "topic", "tent/air humidity").health is Health.OK
 
 
 def test_two_sensors_on_one_point_are_bad(
