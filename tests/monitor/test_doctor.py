@@ -421,7 +421,7 @@ def test_a_changed_row_and_a_log_set_aside_are_told(store: Store, log: Path) -> 
     log.with_name(log.name + ".damaged-20261201T000000Z-wal").write_bytes(b"")
     checks = check_log(log, None, T0).checks
     assert found(checks, "log", "chain").health is Health.BAD
-    assert found(checks, "log", "set aside").text.startswith("1 damaged logs were set aside")
+    assert found(checks, "log", "set aside").text.startswith("1 damaged log was set aside")
     assert "ran out 20 days ago" in found(checks, "calibration", "age").text
 
 
