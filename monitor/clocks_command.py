@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 MOST_OUTLOOKS = 3  # each takes a few tenths of a second
 SURFACE_ACCURACY_K = 0.5
 AIR_ACCURACY_K = 0.3
+OLD_AFTER_S = 86_400.0
 
 
 def run(
@@ -83,6 +84,7 @@ def run(
             )
             for name in names
         }
+        hint = _long_over(store, names, now_s) if at is None else ""
     if as_json:
         listed = [
             {"enclosure": name, **clock_dict(clock)}
@@ -95,7 +97,27 @@ def run(
         for name, clocks in found.items()
         for clock in clocks
     ]
-    return "\n".join(lines) or "no clock runs: no mix and no coat is recorded"
+    if not lines:
+        return "no clock runs: no mix and no coat is recorded"
+    return "\n".join([*lines, *filter(None, [hint])])
+
+
+def _long_over(store: Store, names: Sequence[str], now_s: float) -> str:
+    """What to say of now where the log holds recordings alone, and they ended long ago."""
+    if store.newest_time_s(by_people=False) is not None:
+        return ""
+    ends_s = [
+        session.ended_s
+        for session in store.sessions()
+        if session.kind != "live" and session.enclosure in names and session.ended_s is not None
+    ]
+    last_s = max(ends_s, default=now_s)
+    if now_s - last_s < OLD_AFTER_S:
+        return ""
+    return (
+        f"the recording ended {minutes_text(now_s - last_s)} ago, and this is now; for a time in "
+        f"it: filmcall clocks --at {iso_utc(last_s)}"
+    )
 
 
 def _zone(store: Store, names: Sequence[str]) -> str | None:
