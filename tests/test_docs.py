@@ -30,7 +30,9 @@ PAGES = sorted(
     )
 )
 # A walk is one story: its commands build on each other and are run in their order, in one folder.
+# The recordings' page is told in the same way.
 WALKS = tuple(page for page in PAGES if page.parent == ROOT / "examples" / "walks")
+STORIES = (*WALKS, ROOT / "examples" / "recordings" / "README.md")
 FIXED = (
     *("check", "replay", "watch", "event", "clocks", "batch", "outlook", "review", "sessions"),
     *("export", "spec", "calibrate", "doctor", "demo", "simulate"),
@@ -107,10 +109,10 @@ def typed_in(line: str) -> Iterator[tuple[str, ...]]:
 def shown_on(page: Path) -> Iterator[Shown]:
     """Yield each command of a page: in its code blocks, and in its text where it has arguments.
 
-    Those in the code blocks of a walk are left to the test of walks.
+    Those in the code blocks of a story are left to the test of walks.
     """
     where = str(page.relative_to(ROOT))
-    for _, text in fences(page) if page not in WALKS else ():
+    for _, text in fences(page) if page not in STORIES else ():
         for line in text.replace("\\\n", " ").splitlines():
             yield from (Shown(where, words) for words in typed_in(line))
     for span in _SPAN.findall(_FENCE.sub("", page.read_text("utf-8"))):
@@ -320,7 +322,7 @@ def stands_in_order(wanted: list[str], printed: list[str], *, gapless: bool) -> 
 
 @pytest.mark.parametrize(
     "page",
-    [page for page in PAGES if page not in WALKS],
+    [page for page in PAGES if page not in STORIES],
     ids=lambda page: str(page.relative_to(ROOT)),
 )
 def test_what_a_page_says_that_a_command_prints_is_what_it_prints(page: Path, place: Path) -> None:
@@ -353,7 +355,7 @@ def test_the_walks_are_the_three_that_the_readme_names() -> None:
     assert len(WALKS) == 3
 
 
-@pytest.mark.parametrize("page", WALKS, ids=lambda page: page.name)
+@pytest.mark.parametrize("page", STORIES, ids=lambda page: f"{page.parent.name}/{page.name}")
 def test_a_walk_can_be_walked(page: Path, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("FILMCALL_DB")  # a newcomer has none
     walked = 0
