@@ -12,11 +12,10 @@ from monitor.film_keeper import FilmKeeper
 from monitor.pipeline import WHOLE, Enclosure, LastCall
 from monitor.steady import SLACK_S
 from monitor.store import Store
-from rules.call import Call
+from rules.call import Call, points_of
 from rules.clocks import history_wanted_from_s
 from rules.events import Event, in_force
 
-ASSUMED = " (assumed)"
 CLOCK_SET = "clock-set"
 LOST = "section {} is watched no more: its STOP has ended"
 
@@ -89,10 +88,8 @@ def release_points(
     """
     present = {point.name for point in config.points}
     for section in enclosure.sections.values():
-        named = {each.partition("@")[2] for each in section.memory.cause}
-        gone = frozenset(
-            each for each in named if each and each.removesuffix(ASSUMED) not in present
-        )
+        named = frozenset[str]().union(*map(points_of, section.memory.cause))
+        gone = named - present
         if gone and section.release(gone, now_s):
             names = ", ".join(sorted(gone))
             yield (

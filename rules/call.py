@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from rules.climate import ASSUMED
 from rules.limits import Judged
 from rules.spec import Spec
 from rules.vocabulary import LimitState
@@ -79,7 +80,7 @@ class Memory:
         since_s: since when [s].
         inside_since_s: since when every limit is inside by the re-entry band, or None [s].
         settled_since_s: since when every limit is ok by guard and band, or None [s].
-        cause: what brought or kept a STOP, as `limit@point`; empty otherwise.
+        cause: what brought or kept a STOP, as `cause_of` writes it; empty otherwise.
     """
 
     call: Call
@@ -189,9 +190,25 @@ def restart_timers(memory: Memory, time_s: float) -> Memory:
     return Memory(call, time_s, None, None, memory.cause)
 
 
+_AND = " + "
+
+
 def cause_of(entry: Judged) -> str:
-    """Return how a broken limit is remembered: `limit@point`."""
-    return f"{entry.name}@{entry.source}"
+    """Return how a broken limit is remembered: `limit@point`, or `limit@point + point`."""
+    second = f"{_AND}{entry.beside}" if entry.beside else ""
+    return f"{entry.name}@{entry.source}{second}"
+
+
+def points_of(cause: str) -> frozenset[str]:
+    """Return the points that a remembered cause rests on.
+
+    >>> sorted(points_of("dew_margin_min@plank-port + air-bow"))
+    ['air-bow', 'plank-port']
+    >>> points_of("recoat closes")
+    frozenset()
+    """
+    named = cause.partition("@")[2].split(_AND)
+    return frozenset(each.removesuffix(ASSUMED) for each in named if each)
 
 
 def release(memory: Memory, points: frozenset[str], time_s: float) -> Memory:
@@ -207,7 +224,7 @@ def release(memory: Memory, points: frozenset[str], time_s: float) -> Memory:
     """
     if memory.call is not Call.STOP or not memory.cause:
         return memory
-    left = frozenset(each for each in memory.cause if each.partition("@")[2] not in points)
+    left = frozenset(each for each in memory.cause if not points_of(each) & points)
     if left:
         return replace(memory, settled_since_s=None, cause=left)
     return Memory(Call.HOLD, time_s)

@@ -57,11 +57,15 @@ class AssumedSurface(NamedTuple):
 
 
 class Estimate(NamedTuple):
-    """The value that a limit judges, how far from the bound it must stay, and where it is from."""
+    """The value that a limit judges, how far from the bound it must stay, and where it is from.
+
+    `beside` is the second point that it rests on: the air's, of a margin.
+    """
 
     value: float
     guard: float
     source: str
+    beside: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +121,8 @@ _QUALITY_WORDS = {
     "clock": "from before the clock was set",
 }
 STUCK = "stuck"
+ASSUMED = " (assumed)"
+"""Behind the name of the air point whose temperature stands in for a surface."""
 _WORD = {AIR_TEMP: "air temperature", HUMIDITY: "humidity", SURFACE_TEMP: "surface temperature"}
 
 
@@ -206,7 +212,7 @@ def climate_of(
         coldest_air = min(airs.values(), key=_value)
         surface_temp_c = coldest_air.value + assumed_here.offset_k
         accuracy = math.hypot(coldest_air.accuracy, assumed_here.accuracy_k)
-        surface_point = f"{coldest_air.point} (assumed)"
+        surface_point = f"{coldest_air.point}{ASSUMED}"
         guard = _guard(accuracy) + coldest_air.usual_change
         for name in (LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX):
             estimates[name] = Estimate(surface_temp_c, guard, surface_point)
@@ -218,7 +224,7 @@ def climate_of(
         margin_k = surface_temp_c - wetting_c
         margin_u_k, change_k = _margin_spread(air, humidity, surface, assumed_here)
         estimates[LimitName.DEW_MARGIN_MIN] = Estimate(
-            margin_k, GUARD_FACTOR * margin_u_k + change_k, surface_point
+            margin_k, GUARD_FACTOR * margin_u_k + change_k, surface_point, air.point
         )
 
     air_temp_c = rh_pct = dew_c = frost_c = None

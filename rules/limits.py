@@ -42,6 +42,7 @@ class Judged(NamedTuple):
         inside_median: the same for the median of the last 60 s [unit].
         source: the point that the estimate rests on, or "".
         why_unknown: in words, where `state` is unknown.
+        beside: the second point that it rests on, or "".
     """
 
     name: LimitName
@@ -53,6 +54,7 @@ class Judged(NamedTuple):
     inside_median: float | None
     source: str
     why_unknown: str
+    beside: str = ""
 
     @property
     def unit(self) -> str:
@@ -184,7 +186,7 @@ def judge(
                 Judged(name, LimitState.UNKNOWN, None, bound, 0.0, None, None, "", why or "no data")
             )
             continue
-        value, guard, source = estimate
+        value, guard, source, beside = estimate
         if not limit.guard:
             guard = 0.0
         median = medians.take(name, time_s, value)
@@ -202,7 +204,9 @@ def judge(
             state = LimitState.NEAR
         else:
             state = LimitState.OK
-        judged.append(Judged(name, state, value, bound, guard, inside, inside_median, source, why))
+        judged.append(
+            Judged(name, state, value, bound, guard, inside, inside_median, source, why, beside)
+        )
     return tuple(judged)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from rules.call import Call, Memory, first_memory, release, restart_timers, step
+from rules.call import Call, Memory, first_memory, points_of, release, restart_timers, step
 from rules.climate import AssumedSurface, Climate, Sensed, climate_of
 from rules.harm import harm_time_s
 from rules.limits import (
@@ -131,7 +131,6 @@ class Section:
         self._judged: tuple[Judged, ...] = ()
         self._doubts: tuple[Doubt, ...] = ()
         self._assumed: AssumedSurface | None = None
-        self._stopped_by: frozenset[str] = frozenset()
         self.ahead: Ahead | None = None
         self.set_film(film)
 
@@ -202,28 +201,16 @@ class Section:
         )
         self._climate, self._judged = climate, judged
         self._doubts, self._assumed = (*doubts, *film.doubts), assumed
-        self._remember_points()
         return self.memory
 
     def _asked_of(self, sensed: Iterable[Sensed]) -> Iterable[Sensed]:
         """Need a point that brought a STOP, required or not: its silence never ends it."""
-        points = self._stopped_by
-        if not points:
+        if not self.memory.cause:
             return sensed
+        points = frozenset[str]().union(*map(points_of, self.memory.cause))
         return [
             entry._replace(required=True) if entry.point in points else entry for entry in sensed
         ]
-
-    def _remember_points(self) -> None:
-        """Keep the points that a STOP rests on for as long as it stands."""
-        if self.memory.call is not Call.STOP:
-            self._stopped_by = frozenset()
-            return
-        broken = [entry for entry in self._judged if entry.state is LimitState.BROKEN]
-        found = {entry.source for entry in broken}
-        if self._climate and any(each.name is LimitName.DEW_MARGIN_MIN for each in broken):
-            found.add(self._climate.air_point)
-        self._stopped_by |= found
 
     def explain(self) -> SectionCall:
         """Return the last evaluation's call with its reasons, worst first.
@@ -299,7 +286,6 @@ class Section:
             begun_s = self.memory.since_s
             stands_s = begun_s if since_s is None else min(since_s, begun_s)
             self.memory = replace(self.memory, cause=cause, since_s=stands_s)
-            self._stopped_by = frozenset(each.partition("@")[2] for each in cause)
 
     def release(self, points: frozenset[str], time_s: float) -> bool:
         """End a STOP that points alone caused which are no longer in the config.
@@ -309,7 +295,6 @@ class Section:
         """
         before = self.memory.call
         self.memory = release(self.memory, points, time_s)
-        self._stopped_by -= points
         return before is Call.STOP and self.memory.call is not Call.STOP
 
     def clock_jumped(self, time_s: float) -> None:

@@ -259,7 +259,10 @@ def test_stop_comes_back_as_stop_with_its_cause(make: Make) -> None:
     first.kill()
     second = make(TWO_PLANKS, first.machine)
     assert second.calls() == {"hull-port": "STOP", "hull-stbd": "HOLD"}
-    assert second.told[0]["cause"] == ["dew_margin_min@plank-port", "surface_temp_min@plank-port"]
+    assert second.told[0]["cause"] == [
+        "dew_margin_min@plank-port + air-bow",
+        "surface_temp_min@plank-port",
+    ]
     assert second.run(880.0, second.climate(stbd=DRY_C)) == "STOP"
     second.run(60.0, second.climate(stbd=DRY_C))
     assert second.calls() == {"hull-port": "GO", "hull-stbd": "GO"}
