@@ -5,6 +5,7 @@ Where there is neither a day of log nor a forecast, the last hour's trend is car
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import deque
 from collections.abc import Sequence
@@ -27,6 +28,7 @@ _YOUNG_S = 900.0  # what changed so lately does not show in the hour's slope yet
 # What so few minutes show is carried for twice as many; our own choice, no source.
 _YOUNG_CARRIED = 2.0
 _YOUNG_ROOM = 3.0  # further from its bound than so many of its mean courses it is not looked at
+_YOUNG_STEP = 0.5  # largest share of its change that may come at once
 _MOST_SAMPLES = 14
 _LEAST_SAMPLES = 7
 _LEAST_Z = 3.0
@@ -142,8 +144,11 @@ class RecentTrend:
             nearer = (samples[-1][1] - first) * (1.0 if is_upper(entry.name) else -1.0)
             if len(samples) < _LEAST_SAMPLES or room > _YOUNG_ROOM * _YOUNG_CARRIED * nearer:
                 continue
-            # A reading that stands for minutes is one reading, not one a minute.
-            if len({value for _, value in samples}) < _LEAST_SAMPLES:
+            values = [value for _, value in samples]
+            # A reading that stands for minutes is one reading, not one a minute; and what one
+            # step makes up is no course, though noise or drift go the same way.
+            largest = max(abs(later - earlier) for earlier, later in itertools.pairwise(values))
+            if len(set(values)) < _LEAST_SAMPLES or largest > _YOUNG_STEP * nearer:
                 continue
             slope = trend_per_s(samples)
             if slope:

@@ -192,6 +192,17 @@ def test_a_heater_that_comes_and_goes_far_from_the_bound_breaks_nothing() -> Non
         assert trend.breaks([judged(HUMIDITY, value, 85.0)], T0 + 10.0 * k) == []
 
 
+@pytest.mark.parametrize("seed", range(20))
+def test_a_step_with_a_slow_drift_of_the_same_sign_makes_no_young_course(seed: int) -> None:
+    chance, trend = random.Random(seed), RecentTrend()
+    for minute in range(180):
+        value = 5.0 - 0.15 * minute / 60.0 - 0.5 * (minute >= 100) + chance.gauss(0.0, 0.01)
+        now = judged(MARGIN, value, 3.0)
+        trend.take([now], T0 + 60.0 * minute)
+        if minute > 100:
+            assert trend.breaks([now], T0 + 60.0 * minute) == []
+
+
 def test_three_rising_readings_of_a_logger_make_no_young_course() -> None:
     trend = RecentTrend()
     for k in range(96):
