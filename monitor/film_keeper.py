@@ -6,7 +6,7 @@ The clocks are reckoned anew from events and temperatures, at most once a minute
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from monitor.wire import Json, clock_dict
@@ -36,6 +36,9 @@ SAMPLE_EVERY_S = 30.0
 THIN_AFTER_S = 172_800.0
 THIN_TO_S = 600.0
 
+Row = tuple[float, float, float, float, float]
+"""Time [s], coldest and warmest surface, coldest and warmest air [degC]; NaN where not known."""
+
 
 class Temperatures:
     """The coldest and warmest of a section's surfaces and of the air, sample by sample.
@@ -52,7 +55,7 @@ class Temperatures:
         assumed: AssumedSurface | None = None,
     ) -> None:
         self.whole_from_s = math.inf
-        self._rows: list[tuple[float, float, float, float, float]] = []
+        self._rows: list[Row] = []
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
         self._assumed = assumed
@@ -78,33 +81,21 @@ class Temperatures:
             self._thin(time_s - THIN_AFTER_S)
 
     def _thin(self, before_s: float) -> None:
-        """Join the samples of each 10 min before a time: coldest of coldest, warmest of warmest.
-
-        Those among which one began or ended to be unknown stay as they are, and tell of the gap.
-        """
-        bins: dict[float, list[tuple[float, float, float, float, float]]] = {}
+        """Join the samples of each 10 min before a time: coldest of coldest, warmest of warmest."""
+        bins: dict[float, list[Row]] = {}
         young = []
         for row in self._rows:
             if row[0] < before_s:
                 bins.setdefault(row[0] // THIN_TO_S, []).append(row)
             else:
                 young.append(row)
-        joined = []
-        for rows in bins.values():
-            if len({tuple(map(math.isnan, row)) for row in rows}) > 1:
-                joined += rows
-                continue
-            _, cold, warm, air_cold, air_warm = (list(column) for column in zip(*rows, strict=True))
-            middle_s = rows[len(rows) // 2][0]
-            ends = (_known(min, cold), _known(max, warm))
-            joined.append((middle_s, *ends, _known(min, air_cold), _known(max, air_warm)))
-        self._rows = [*joined, *young]
+        self._rows = [*(joined for rows in bins.values() for joined in _joined(rows)), *young]
 
-    def put_before(self, rows: Iterable[tuple[float, float, float, float, float]]) -> None:
+    def put_before(self, rows: Iterable[Row]) -> None:
         """Add samples that the log has from before or between, in any order."""
         self._rows = sorted({row[0]: row for row in [*rows, *self._rows]}.values())
 
-    def take_from_log(self, rows: Iterable[tuple[float, float, float, float, float]]) -> None:
+    def take_from_log(self, rows: Iterable[Row]) -> None:
         """Take the log's word for the time that it tells of: late readings are only there."""
         told = sorted(rows)
         if told:
@@ -142,6 +133,36 @@ class Temperatures:
         )
         assumed = self._assumed
         return history if assumed is None else with_assumed_surface(history, assumed)
+
+
+def _joined(rows: Sequence[Row]) -> Iterator[Row]:
+    """Yield one sample for many, or three where something was silent for a part of their time.
+
+    The middle one of three tells of the silence, from its first sample to its last: the time
+    between has no temperature. What was known within it still counts for the ends.
+    """
+    _, cold, warm, air_cold, air_warm = (list(column) for column in zip(*rows, strict=True))
+    ends = (_known(min, cold), _known(max, warm), _known(min, air_cold), _known(max, air_warm))
+    silent = [
+        place
+        for place, row in enumerate(rows)
+        if any(
+            math.isnan(one) and not math.isnan(end) for one, end in zip(row[1:], ends, strict=True)
+        )
+    ]
+    if not silent:
+        yield (rows[len(rows) // 2][0], *ends)
+        return
+    before, after = rows[: silent[0]], rows[silent[-1] + 1 :]
+    if before:
+        yield (before[len(before) // 2][0], *ends)
+    lost = [any(math.isnan(rows[place][k]) for place in silent) for k in range(1, 5)]
+    cold_c, warm_c, air_cold_c, air_warm_c = (
+        math.nan if gone else end for gone, end in zip(lost, ends, strict=True)
+    )
+    yield (rows[silent[0]][0], cold_c, warm_c, air_cold_c, air_warm_c)
+    if after:
+        yield (after[len(after) // 2][0], *ends)
 
 
 def _ends(values_c: list[float]) -> tuple[float, float]:

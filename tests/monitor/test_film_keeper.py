@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
 from monitor.config import EnclosureConfig, PointConfig
@@ -251,6 +252,26 @@ def test_old_samples_are_joined_and_lean_to_the_safe_side() -> None:
     assert float(max(b - a for a, b in zip(history.time_s, history.time_s[1:], strict=False))) <= (
         1200.0
     ), "no gap that a clock would see"
+
+
+def test_old_samples_of_a_probe_that_comes_and_goes_are_joined_and_still_tell_of_it() -> None:
+    samples = Temperatures(0.5, 0.3)
+    days = 30
+    for k in range(days * 2880):
+        silent = k % 10 == 5 or 4000 <= k < 4050  # now and then, and once for 25 min
+        odd = 5.0 if k % 20 == 7 else 0.0  # between two silences of a bin
+        samples.take(T0 + 30.0 * k, [] if silent else [15.0 - odd, 20.0 + odd], [21.0])
+    history = samples.history()
+    assert history.time_s.size < days * 3 * 144 + 3 * 2880
+    old = history.time_s < T0 + 20 * 86_400.0
+    known = np.isfinite(history.coldest_c)
+    assert set(history.coldest_c[old & known].tolist()) == {10.0, 15.0}
+    assert history.coldest_c[old & known].mean() < 10.1
+    assert history.warmest_c[old & known].mean() > 24.9
+    assert set(history.air_coldest_c[old].tolist()) == {21.0}, "the air was never silent"
+    hole = (history.time_s >= T0 + 30.0 * 4000) & (history.time_s < T0 + 30.0 * 4050)
+    assert not known[hole].any()
+    assert hole.any()
 
 
 def test_a_film_without_a_surface_point_is_followed_by_the_air_as_the_config_assumes() -> None:
