@@ -145,10 +145,11 @@ class Watch:
         self._checked_s = -1.0
         now_s = clock.now_s()
         self._newest_s = newest_sane_s(store, now_s)
-        self._put_outage(program_stopped(store, now_s))
+        stopped = program_stopped(store, now_s)
         for each in config.enclosures:
             self.rooms[each.name] = self._begin(each, keepers[each.name], now_s)
-        self._write_pending()
+        self._put_outage(stopped, now_s)
+        self._write_pending(now_s)
         self._look_for_calibrations(now_s)
         self.clock_fault = insane_clock(now_s, self._newest_s)
         self._set_doubts(now_s)
@@ -225,7 +226,7 @@ class Watch:
         if now_s - self._checked_s >= 1.0 or now_s < self._checked_s:
             self._checked_s = now_s
             now_s = self._look_at_clock(now_s)
-            self._put_outage(None if self.link is None else self.link.look(now_s))
+            self._put_outage(None if self.link is None else self.link.look(now_s), now_s)
         for group in by_message(arrivals):
             self._take(group, now_s)
         for room in self.rooms.values():
@@ -254,7 +255,7 @@ class Watch:
                 room.keeper.clock_jumped(now_s)
                 room.bands.clear()
             if not self.clock_fault:
-                self._put_outage(clock_set(before_s, now_s, step_s))
+                self._put_outage(clock_set(before_s, now_s, step_s), now_s)
         fault = insane_clock(now_s, self._newest_s) or self._from_the_future(now_s)
         changed, self.clock_fault = fault != self.clock_fault, fault
         if step_s or changed:
@@ -272,10 +273,10 @@ class Watch:
                 )
         return ""
 
-    def _put_outage(self, outage: Outage | None) -> None:
+    def _put_outage(self, outage: Outage | None, now_s: float) -> None:
         if outage is not None:
             self._pending.append(lambda: self._store.add_outage(outage))
-            self._write_pending()
+            self._write_pending(now_s)
 
     def _take(self, group: Sequence[Arrival], now_s: float) -> None:
         first = group[0]
@@ -380,7 +381,7 @@ class Watch:
             room.outlook_why.pop(name, None)
             self._note(room.enclosure.name, None, note, now_s)
         if ended:
-            self._write_pending()
+            self._write_pending(now_s)
             room.enclosure.evaluate_now(now_s)
 
     def _keep(self, now_s: float) -> None:
@@ -392,18 +393,18 @@ class Watch:
         if refused:
             self._set_log_faults(now_s, write=refused[0])
         elif self._store.waiting == (0, 0):
-            self._write_pending()
+            self._write_pending(now_s)
             if not self._pending:
                 self._set_log_faults(now_s, write="")
 
-    def _write_pending(self) -> None:
+    def _write_pending(self, now_s: float) -> None:
         """Write notes and outages, now or once the disk takes them again."""
         try:
             while self._pending:
                 self._pending[0]()
                 del self._pending[0]
         except LogRefused as fault:
-            self._write_fault = str(fault)
+            self._set_log_faults(now_s, write=str(fault))
 
     def _set_log_faults(
         self, now_s: float, *, write: str | None = None, read: str | None = None

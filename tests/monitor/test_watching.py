@@ -517,6 +517,36 @@ def test_a_call_that_is_refused_is_held_at_once(
     ]
 
 
+def refuse_writes(live: Live) -> None:
+    """Let SQLite itself refuse each write, and nothing but writes."""
+    live.store._connection.execute("PRAGMA query_only = ON")
+
+
+def test_a_disk_that_refuses_first_when_a_lost_link_is_to_be_noted_gives_hold(make: Make) -> None:
+    live = make()
+    linked = True
+    live.watch.link = LinkLog(lambda: linked)
+    assert live.run(700.0, live.climate()) == "GO"
+    linked = False
+    live.run(20.0, live.climate())
+    refuse_writes(live)
+    linked = True
+    assert live.run(10.0, live.climate()) == "HOLD"
+    assert "disk refuses" in live.reasons()["log"]
+    assert live.run(700.0, live.climate()) == "HOLD"
+
+
+def test_a_disk_that_refuses_first_when_a_section_ends_gives_hold(make: Make) -> None:
+    live = make()
+    add(live, "washed", section="transom")
+    live.run(DAY_S - 60.0, live.climate(), step_s=60.0)
+    assert live.calls() == {"all": "GO", "transom": "GO"}
+    refuse_writes(live)
+    live.run(180.0, live.climate(), step_s=60.0)
+    assert live.calls() == {"all": "HOLD"}
+    assert "disk refuses" in live.reasons()["log"]
+
+
 def test_the_calls_of_every_section_wait_once_for_a_log_that_another_holds(make: Make) -> None:
     many = [f"hull-{number}" for number in range(12)]
     live = make(TENT + "".join(PLANK.format(name.removeprefix("hull-")) for name in many))
