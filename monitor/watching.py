@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Protocol
 
 from monitor.arrivals import by_message, marked
@@ -32,11 +31,11 @@ from monitor.resuming import (
 )
 from monitor.retention import Retention
 from monitor.section_ends import ended_sections
-from monitor.snapshot import OutlookBands
 from monitor.steady import SteadyClock, insane_clock
 from monitor.store import Store
 from monitor.store_rows import LogRefused, Outage
 from monitor.telling import Tell, Teller
+from monitor.watched_room import Room
 from monitor.wire import Json, enclosure_dict
 from rules.events import Event
 from rules.psychrometrics import pressure_at_altitude_pa
@@ -47,8 +46,6 @@ from sensors.mqtt import Arrival
 
 EVENTS_EVERY_S = 0.5
 CALIBRATIONS_EVERY_S = 5.0
-# Late readings are on disk within 5 s; the clocks are reckoned once a minute.
-LATE_WAIT_S = 60.0
 
 
 class Source(Protocol):
@@ -57,31 +54,6 @@ class Source(Protocol):
     def drain(self, timeout_s: float = 0.0) -> list[Arrival]:
         """Return what has come, waiting a little where nothing has."""
         ...
-
-
-@dataclass(slots=True)
-class Room:
-    """One enclosure with what follows it.
-
-    Attributes:
-        enclosure: with its points and sections.
-        keeper: of its films.
-        teller: of its calls.
-        events_row: the last row of its events that was seen.
-        bands: the next hours of each section, for the screen.
-        outlook_why: why a section has no outlook, where it has been asked for one.
-        load_s: when what came late is to be taken from the log, or None [s].
-        late_from_s: the earliest of what came late; infinity where nothing did [s].
-    """
-
-    enclosure: Enclosure
-    keeper: FilmKeeper
-    teller: Teller
-    events_row: int
-    bands: dict[str, OutlookBands] = field(default_factory=dict)
-    outlook_why: dict[str, str] = field(default_factory=dict)
-    load_s: float | None = None
-    late_from_s: float = math.inf
 
 
 class Watch:
@@ -290,8 +262,7 @@ class Watch:
         late_before = room.enclosure.counts.late
         taken = room.enclosure.take(readings, effective_s, now_s)
         if room.enclosure.counts.late != late_before:
-            room.late_from_s = min(room.late_from_s, first.reading.time_s)
-            room.load_s = now_s + LATE_WAIT_S if room.load_s is None else room.load_s
+            room.came_late(first.reading.time_s, now_s)
         try:
             self._store.add_readings(taken.kept, taken.used)
             for confirmed in taken.confirmed:
@@ -304,9 +275,9 @@ class Watch:
         try:
             for name, room in self.rooms.items():
                 fresh = self._store.events(name, after_row=room.events_row)
-                due = room.load_s is not None and not 0.0 < room.load_s - now_s <= LATE_WAIT_S
+                due = room.load_due(now_s) and self._flushed(now_s)
                 if fresh or due:
-                    self._follow(room, fresh, now_s)
+                    self._follow(room, fresh, now_s, due=due)
                 if not self.clock_fault:
                     self._end_sections(room, now_s)
         except LogRefused as fault:
@@ -357,17 +328,29 @@ class Watch:
                 if (checked_s := book.salt_checked_s(name, point.name, now_s)) is not None
             }
 
-    def _follow(self, room: Room, fresh: Sequence[Event], now_s: float) -> None:
+    def _flushed(self, now_s: float) -> bool:
+        """Put what came late on disk; while that refuses, it is not to be taken from there."""
+        try:
+            if not self._write_fault:
+                self._store.flush()
+        except LogRefused as fault:
+            self._set_log_faults(now_s, write=str(fault))
+        return not self._write_fault
+
+    def _follow(self, room: Room, fresh: Sequence[Event], now_s: float, *, due: bool) -> None:
         enclosure, keeper = room.enclosure, room.keeper
         keeper.set_events((*keeper.events, *fresh))
         for event in fresh:
             room.events_row = max(room.events_row, event.row or 0)
             enclosure.ensure_section(event.section)
+        # An event may come while late readings wait in memory still: their own time stands.
+        load_s, late_s = (None, room.late_from_s) if due else (room.load_s, math.inf)
         room.load_s = now_s
         try:
-            late_s, config = room.late_from_s, enclosure.config
+            config = enclosure.config
             load_temperatures(self._store, config, keeper, enclosure.sections, now_s, late_s)
-            room.load_s, room.late_from_s = None, math.inf
+            room.load_s = load_s
+            room.late_from_s = math.inf if due else room.late_from_s
         finally:
             enclosure.evaluate_now(now_s)
 

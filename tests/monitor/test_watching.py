@@ -374,7 +374,8 @@ def test_a_late_reading_enters_the_log_and_not_the_present(make: Make) -> None:
     assert values[times == live.machine.wall() - 48.0].tolist() == [WET_C]
 
 
-def test_late_temperatures_reach_the_clocks(make: Make, tmp_path: Path) -> None:
+@pytest.mark.parametrize("between", ["nothing", "an event", "a disk that refuses"])
+def test_late_temperatures_reach_the_clocks(make: Make, between: str) -> None:
     text = ONE_PLANK.replace("general-guidance", "polyurethane-topcoat")
     live = make(text)
     live.run(60.0, live.climate())
@@ -399,9 +400,21 @@ def test_late_temperatures_reach_the_clocks(make: Make, tmp_path: Path) -> None:
     # Now the logger sends what it had kept: 20.5 degC all along, 5 h at 20 degC less 0.5 K.
     for age in range(0, 7200, 60):
         live.hear({"plank-port": {Quantity.SURFACE_TEMP: 20.5}}, age_s=7200.0 - age)
+    if between == "an event":
+        live.run(1.0, step_s=1.0)
+        assert live.store.waiting[0] > 100, "they are not on disk yet"
+        add(live, "note")
+        live.run(1.0, step_s=1.0)
+    elif between == "a disk that refuses":
+        refuse_writes(live)
+        live.run(HOUR_S, live.climate(20.5))
+        assert unknown_s - left_s() < HOUR_S + 150.0
+        live.store._connection.execute("PRAGMA query_only = OFF")
+        live.run(10.0, live.climate(20.5))
     live.run(130.0, live.climate(20.5))
     # Reckoned once a minute and on a grid of a minute, at both looks.
-    assert unknown_s - left_s() == pytest.approx(7200.0 + 130.0, abs=150.0)
+    passed_s = 7200.0 + 130.0 + (HOUR_S if between == "a disk that refuses" else 0.0)
+    assert unknown_s - left_s() == pytest.approx(passed_s, abs=150.0)
 
 
 def test_an_event_reads_no_temperature_again_that_memory_has(
