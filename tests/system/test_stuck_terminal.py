@@ -1,4 +1,4 @@
-"""A terminal that takes no output: calls reach log and broker all the same, and the program ends.
+"""An output that takes nothing: calls reach log and broker all the same, and the program ends.
 
 A pty that nobody reads stands for a frozen ssh link, tcflow(TCOOFF) for a paused terminal.
 """
@@ -32,7 +32,7 @@ COLUMNS, ROWS = 200, 60
 class Stuck:
     """`filmcall watch` on a terminal that is read only when the test does so."""
 
-    def __init__(self, folder: Path, port: int, *more: str) -> None:
+    def __init__(self, folder: Path, port: int, *more: str, onto: str = "") -> None:
         (folder / "quick.toml").write_text(
             spec_text("polyurethane-topcoat")[1] + '\n[call]\ndwell = "1 s"\nre_entry = "2 s"\n'
         )
@@ -45,15 +45,17 @@ class Stuck:
         environ = {k: v for k, v in os.environ.items() if k != "NO_COLOR"}
         environ |= {"LC_ALL": "C.UTF-8", "TERM": "xterm-256color", "PYTHONPATH": str(ROOT)}
         command = (sys.executable, "-c", "from monitor.cli import main; main()", "watch")
+        out = os.open(onto, os.O_WRONLY) if onto else os.dup(self.slave)
         self.process = subprocess.Popen(
             [*command, "--config", str(config), "--db", str(self.db), *more],
             cwd=folder,
             env=environ,
             stdin=self.slave,
-            stdout=self.slave,
+            stdout=out,
             stderr=self.slave,
             start_new_session=True,
         )
+        os.close(out)
 
     def read(self, wait_s: float = 0.2) -> bytes:
         """Return what the terminal has got until nothing more comes."""
@@ -91,8 +93,8 @@ Make = Callable[..., Stuck]
 def start(broker: RealBroker, tmp_path: Path) -> Iterator[Make]:
     made: list[Stuck] = []
 
-    def one(*more: str) -> Stuck:
-        made.append(Stuck(tmp_path, broker.port, *more))
+    def one(*more: str, onto: str = "") -> Stuck:
+        made.append(Stuck(tmp_path, broker.port, *more, onto=onto))
         return made[-1]
 
     yield one
@@ -168,3 +170,19 @@ def test_plain_lines_on_a_paused_terminal_delay_no_call_and_come_later(
     wait_for(lambda: listener.last("tent/word") == b"GO")
     stuck.process.terminate()
     assert stuck.process.wait(15.0) == 0
+
+
+@pytest.mark.parametrize("form", ["--plain", "--jsonl"])
+def test_lines_onto_a_full_disk_keep_no_call_from_log_and_broker(
+    start: Make, feed: Feed, listener: Listener, form: str
+) -> None:
+    stuck = start(form, onto="/dev/full")
+    for surface_c, word in ((DRY_C, b"GO"), (WET_C, b"STOP")):
+        feed.rooms["tent"] = surface_c
+        wait_for(lambda word=word: listener.last("tent/word") == word)  # type: ignore[misc]
+    assert logged(stuck.db)[-1] == "STOP"
+    stuck.process.terminate()
+    assert stuck.process.wait(15.0) == 0
+    told = stuck.read().decode()
+    assert told.count("standard output takes no lines (No space left on device)") == 1
+    assert re.search(r"standard output: \d+ lines were left out", told)
