@@ -340,18 +340,20 @@ class Watch:
     def _follow(self, room: Room, fresh: Sequence[Event], now_s: float, *, due: bool) -> None:
         enclosure, keeper = room.enclosure, room.keeper
         keeper.set_events((*keeper.events, *fresh))
-        for event in fresh:
-            room.events_row = max(room.events_row, event.row or 0)
-            enclosure.ensure_section(event.section)
+        room.events_row = max([room.events_row, *(event.row or 0 for event in fresh)])
+        named = {event.section for event in fresh if event.section is not None} - {WHOLE}
         # An event may come while late readings wait in memory still: their own time stands.
         load_s, late_s = (None, room.late_from_s) if due else (room.load_s, math.inf)
         room.load_s = now_s
         try:
-            config = enclosure.config
-            load_temperatures(self._store, config, keeper, enclosure.sections, now_s, late_s)
+            config, sections = enclosure.config, named | enclosure.sections.keys()
+            load_temperatures(self._store, config, keeper, sections, now_s, late_s)
             room.load_s = load_s
             room.late_from_s = math.inf if due else room.late_from_s
         finally:
+            # Not before, since a film is reckoned as its section begins.
+            for name in sorted(named):
+                enclosure.ensure_section(name)
             enclosure.evaluate_now(now_s)
 
     def _end_sections(self, room: Room, now_s: float) -> None:

@@ -849,7 +849,10 @@ def test_a_section_without_film_and_session_ends_a_day_after_its_last_event(make
     assert names(live) == PLANKS
 
 
-def test_a_section_ends_once_its_film_has_cured_and_its_session_is_over(make: Make) -> None:
+@pytest.mark.parametrize("restarted", [True, False])
+def test_a_section_ends_once_its_film_has_cured_and_its_session_is_over(
+    make: Make, restarted: bool
+) -> None:
     topcoat = ONE_PLANK.replace("general-guidance", "polyurethane-topcoat")
     live = make(topcoat)
     for kind in ("session-started", "coat-started", "coat-ended", "session-ended"):
@@ -862,8 +865,10 @@ def test_a_section_ends_once_its_film_has_cured_and_its_session_is_over(make: Ma
     assert logged(live, "transom")[-1] == "STOP"
     gone = "section transom is watched no more: its STOP has ended"
     assert live.store.events("tent")[-1].note == gone
-    live.kill()
-    again = make(topcoat, live.machine)
+    again = live
+    if restarted:
+        live.kill()
+        again = make(topcoat, live.machine)
     assert names(again) == {"all"}
     assert [each.note for each in again.store.events("tent")].count(gone) == 1
     add(again, "mixed", section="transom")
