@@ -30,7 +30,6 @@ from monitor.resuming import (
     sections_of,
 )
 from monitor.retention import Retention
-from monitor.section_ends import ended_sections
 from monitor.steady import SteadyClock, insane_clock
 from monitor.store import Store
 from monitor.store_rows import LogRefused, Outage
@@ -120,10 +119,11 @@ class Watch:
         stopped = program_stopped(store, now_s)
         for each in config.enclosures:
             self.rooms[each.name] = self._begin(each, keepers[each.name], now_s)
+        self.clock_fault = insane_clock(now_s, self._newest_s) or self._from_the_future(now_s)
+        self._end_sections(now_s)
         self._put_outage(stopped, now_s)
         self._write_pending(now_s)
         self._look_for_calibrations(now_s)
-        self.clock_fault = insane_clock(now_s, self._newest_s)
         self._set_doubts(now_s)
 
     @property
@@ -156,12 +156,8 @@ class Watch:
             enclosure.ensure_section(name)
         for section, note in release_points(enclosure, config, now_s):
             self._note(config.name, section, note, now_s)
-        # Until a person names it again, what had ended before is not taken up.
-        for name, _ in list(ended_sections(enclosure, keeper, now_s)):
-            enclosure.end_section(name)
-        for note in lost_sections(self._store, enclosure, events):
-            self._note(config.name, None, note, now_s)
-        return Room(enclosure, keeper, teller, max((each.row or 0 for each in events), default=0))
+        newest_row = max((each.row or 0 for each in events), default=0)
+        return Room(enclosure, keeper, teller, newest_row, unsure=named)
 
     def _note(self, enclosure: str, section: str | None, note: str, now_s: float) -> None:
         where = None if section == WHOLE else section
@@ -231,6 +227,9 @@ class Watch:
         fault = insane_clock(now_s, self._newest_s) or self._from_the_future(now_s)
         changed, self.clock_fault = fault != self.clock_fault, fault
         if step_s or changed:
+            if not fault:
+                for room in self.rooms.values():
+                    room.clock_mended(now_s, was_wrong=changed)
             self._set_doubts(now_s)
         return now_s
 
@@ -278,8 +277,7 @@ class Watch:
                 due = room.load_due(now_s) and self._flushed(now_s)
                 if fresh or due:
                     self._follow(room, fresh, now_s, due=due)
-                if not self.clock_fault:
-                    self._end_sections(room, now_s)
+            self._end_sections(now_s)
         except LogRefused as fault:
             self._set_log_faults(now_s, read=str(fault))
         else:
@@ -356,18 +354,21 @@ class Watch:
                 enclosure.ensure_section(name)
             enclosure.evaluate_now(now_s)
 
-    def _end_sections(self, room: Room, now_s: float) -> None:
+    def _end_sections(self, now_s: float) -> None:
         """Watch no more what only events named and has ended, and note it."""
-        ended = list(ended_sections(room.enclosure, room.keeper, now_s))
-        for name, note in ended:
-            room.enclosure.end_section(name)
-            room.keeper.forget(name)
-            room.bands.pop(name, None)
-            room.outlook_why.pop(name, None)
-            self._note(room.enclosure.name, None, note, now_s)
-        if ended:
-            self._write_pending(now_s)
-            room.enclosure.evaluate_now(now_s)
+        if self.clock_fault:
+            return  # it cannot tell what is over
+        for name, room in self.rooms.items():
+            ended = room.end_sections(now_s)
+            notes = [note for section, note in ended if section not in (room.unsure or ())]
+            if room.unsure is not None:
+                notes += lost_sections(self._store, room.enclosure, room.keeper.events)
+                room.unsure = None
+            for note in dict.fromkeys(notes):
+                self._note(name, None, note, now_s)
+            if ended or notes:
+                self._write_pending(now_s)
+                room.enclosure.evaluate_now(now_s)
 
     def _keep(self, now_s: float) -> None:
         refused = [fault for room in self.rooms.values() if (fault := room.teller.take_fault())]

@@ -913,6 +913,52 @@ def test_a_section_ends_with_the_last_event_that_named_it_taken_back(make: Make)
     assert stages(live)["hull-port"] is Stage.APPLY
 
 
+def test_a_clock_that_ran_ahead_at_the_start_ends_no_section_for_good(make: Make) -> None:
+    live = make()
+    live.run(60.0, live.climate())
+    add(live, "washed", section="transom")
+    live.run(60.0, live.climate())
+    live.end()
+    live.machine.wall_ahead_s += 2 * DAY_S
+    again = make(machine=live.machine)
+    assert names(again) == {"all"}, "by this clock its last event is two days old"
+    again.machine.wall_ahead_s -= 2 * DAY_S
+    again.run(10.0, again.climate())
+    assert names(again) == {"all", "transom"}
+    again.run(DAY_S - 600.0, again.climate(), step_s=600.0)
+    assert names(again) == {"all", "transom"}
+    again.run(1200.0, again.climate(), step_s=600.0)
+    assert names(again) == {"all"}
+
+
+def test_a_clock_in_doubt_at_the_start_ends_no_section(make: Make) -> None:
+    live = make(ONE_PLANK.replace("general-guidance", "polyurethane-topcoat"))
+    add(live, "washed", section="keel")
+    live.run(2 * DAY_S, live.climate(20.5), step_s=600.0)
+    assert names(live) == {"all"}
+    for kind in ("session-started", "coat-started", "coat-ended", "session-ended"):
+        add(live, kind, **({"section": "transom"} if "coat" in kind else {}))
+    live.run(HOUR_S, live.climate(20.5), step_s=60.0)
+    kept = len(live.store.events("tent"))
+    live.end()
+    mended_s = live.machine.wall_ahead_s
+    live.machine.wall_ahead_s = 0.0
+    again = make((live.path.parent / "live.toml").read_text(), live.machine)
+    again.run(60.0, again.climate(20.5))
+    assert names(again) == {"all", "keel", "transom"}
+    live.machine.wall_ahead_s = mended_s
+    again.run(60.0, again.climate(20.5))
+    assert names(again) == {"all", "transom"}
+    assert len(again.store.events("tent")) == kept, "noted once"
+    # What was measured before the start counts again: 5 h at 20 degC until it is touch dry.
+    (left_s,) = (
+        clock.left_s
+        for clock in again.watch.rooms["tent"].keeper.clocks("transom", again.machine.wall())
+        if clock.name.value == "touch dry"
+    )
+    assert left_s == pytest.approx(4 * HOUR_S, rel=0.1)
+
+
 # Calibrations -------------------------------------------------------------------------------
 
 
