@@ -5,7 +5,7 @@ A section with a point of its own, and the whole of an enclosure, never end here
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from monitor.film_keeper import FilmKeeper
 from monitor.pipeline import WHOLE, Enclosure
@@ -44,24 +44,25 @@ def ended_sections(
     if not named:
         return
     standing = in_force(keeper.events)
+    last_s = {event.section: event.time_s for event in standing}
+    bound = next((e for e in reversed(standing) if e.kind in _BOUNDS and e.time_s <= now_s), None)
     for section in named:
-        own = [event.time_s for event in standing if event.section == section.name]
+        own_s = last_s.get(section.name)
         stopped = section.memory.call is Call.STOP
         by_record = section.memory.cause <= {ClockName.RECOAT_CLOSES.value}
         done = section.film.stage is Stage.PREP and (by_record or not stopped)
-        if not own:
+        if own_s is None:
             why = f"section {section.name} has ended: no event names it any more"
-        elif done and _session_over(standing, own[-1], now_s):
+        elif done and _session_over(bound, own_s, now_s):
             why = f"section {section.name} has ended: no film of it is open and its session is over"
         else:
             continue
         yield section.name, LOST.format(section.name) if stopped else why
 
 
-def _session_over(standing: Sequence[Event], last_s: float, now_s: float) -> bool:
-    bounds = [each for each in standing if each.kind in _BOUNDS and each.time_s <= now_s]
-    if bounds and bounds[-1].kind is EventKind.SESSION_STARTED:
+def _session_over(bound: Event | None, last_s: float, now_s: float) -> bool:
+    if bound is not None and bound.kind is EventKind.SESSION_STARTED:
         return False
-    if bounds and bounds[-1].time_s >= last_s:
+    if bound is not None and bound.time_s >= last_s:
         return True
     return now_s - last_s >= IDLE_S

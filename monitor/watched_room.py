@@ -14,6 +14,8 @@ from monitor.telling import Teller
 LATE_WAIT_S = 60.0
 """What came late is taken from the log together: the clocks are reckoned once a minute [s]."""
 
+ENDS_EVERY_S = 60.0
+
 
 @dataclass(slots=True)
 class Room:
@@ -32,6 +34,7 @@ class Room:
         unsure: sections that may have ended before, so that they end without another note; None
             once that is known.
         ended_s: when each section ended that events named [s].
+        ends_s: when to look next for what has ended [s].
     """
 
     enclosure: Enclosure
@@ -44,6 +47,7 @@ class Room:
     late_from_s: float = math.inf
     unsure: set[str] | None = None
     ended_s: dict[str, float] = field(default_factory=dict)
+    ends_s: float = -math.inf
 
     def came_late(self, time_s: float, now_s: float) -> None:
         """Note that readings from `time_s` came now, of which only the log will know [s]."""
@@ -69,15 +73,24 @@ class Room:
             self.enclosure.ensure_section(name)
         if again:
             self.unsure = again | (self.unsure or set())
-        self.load_s = now_s
+        self.load_s = self.ends_s = now_s
         self.late_from_s = -math.inf if was_wrong else self.late_from_s
 
     def end_sections(self, now_s: float) -> list[tuple[str, str]]:
-        """Watch no more what only events named and has ended [s].
+        """Watch no more what only events named and has ended, once a minute or when `ends_s` says.
+
+        Years of events are some milliseconds' work, and without a new one nothing ends by the
+        second.
+
+        Args:
+            now_s: now [s].
 
         Returns:
             Each such section with the note for the log.
         """
+        if 0.0 < self.ends_s - now_s <= ENDS_EVERY_S:
+            return []
+        self.ends_s = now_s + ENDS_EVERY_S
         ended = list(ended_sections(self.enclosure, self.keeper, now_s))
         for name, _ in ended:
             self.enclosure.end_section(name)

@@ -338,6 +338,7 @@ class Watch:
     def _follow(self, room: Room, fresh: Sequence[Event], now_s: float, *, due: bool) -> None:
         enclosure, keeper = room.enclosure, room.keeper
         keeper.set_events((*keeper.events, *fresh))
+        room.ends_s = now_s
         room.events_row = max([room.events_row, *(event.row or 0 for event in fresh)])
         named = {event.section for event in fresh if event.section is not None} - {WHOLE}
         # An event may come while late readings wait in memory still: their own time stands.

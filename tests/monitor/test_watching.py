@@ -36,7 +36,7 @@ from monitor.steady import RELEASED_S
 from monitor.store import Store
 from monitor.store_rows import QUALITY_CODES, Calibration, LogRefused
 from monitor.watch_alarms import Alarms
-from rules.events import Event
+from rules.events import Event, in_force
 from rules.vocabulary import EventKind, Stage
 from sensors.calibrate import Method, Reference, fit
 from sensors.reading import Quality, Quantity
@@ -911,6 +911,28 @@ def test_a_section_ends_with_the_last_event_that_named_it_taken_back(make: Make)
     live.run(1.0, step_s=0.5)
     assert names(live) == PLANKS
     assert stages(live)["hull-port"] is Stage.APPLY
+
+
+def test_what_has_ended_is_worked_out_at_a_new_event_and_else_once_a_minute(
+    make: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    live = make()
+    slips = [add(live, "note", section=f"part-{number}") for number in range(3)]
+    live.run(300.0, live.climate(), step_s=1.0)
+    looked_s: list[float] = []
+
+    def noted(events: tuple[Event, ...]) -> tuple[Event, ...]:
+        looked_s.append(live.machine.wall())
+        return in_force(events)
+
+    monkeypatch.setattr("monitor.section_ends.in_force", noted)
+    live.run(600.0, live.climate(), step_s=1.0)
+    assert len(looked_s) == 10, "each look sorts every event that was ever written down"
+    assert {b - a for a, b in pairwise(looked_s)} == {60.0}
+    live.run(30.0, live.climate(), step_s=1.0)
+    add(live, "note", section="part-0", corrects=slips[0].row, withdrawn=True)
+    live.run(1.0, step_s=0.5)
+    assert names(live) == {"all", "part-1", "part-2"}
 
 
 def test_a_clock_that_ran_ahead_at_the_start_ends_no_section_for_good(make: Make) -> None:
