@@ -39,7 +39,7 @@ class Rooms(OutlookRoom):
         clauses = [why(call, self.theme, trends)]
         if call.reasons and call.reasons[0].limit in TIMERS:
             # The timer says in each clause what is asked for; while nothing comes it stands still.
-            if clauses_wanted > 2 and is_renewed(self.snapshot):
+            if clauses_wanted > 2 and is_renewed(self.snapshot, call.section):
                 clauses = [clauses[0].split(";")[0], change(call, self.theme, None)]
         elif clauses_wanted > 2:
             broken = [reason for reason in call.reasons[1:] if reason.state is LimitState.BROKEN]
@@ -58,17 +58,20 @@ class Rooms(OutlookRoom):
         calls = self.snapshot.calls
         if len(calls) < 2:
             return []
-        marks = _FEW_MARK if self.theme.few_glyphs else _MARK
-        if not is_renewed(self.snapshot):
-            marks = {**marks, Call.GO: "?"}
         return [
             self.join(
-                Text(f"{marks[call.call]} {call.call.value}", self.theme.call_word(call.call)),
+                Text(f"{self._mark(call)} {call.call.value}", self.theme.call_word(call.call)),
                 " ",
                 self.section_word(call.section),
             )
             for call in calls
         ]
+
+    def _mark(self, call: SectionCall) -> str:
+        """A call's mark; a GO whose own points are not all heard is asked."""
+        if call.call is Call.GO and not is_renewed(self.snapshot, call.section):
+            return "?"
+        return (_FEW_MARK if self.theme.few_glyphs else _MARK)[call.call]
 
     def section_lines(self) -> list[Text]:
         """One line a section, with its reason; for large screens."""

@@ -27,6 +27,7 @@ class PointHealth:
         accuracy: half-width of its error as the config and the calibration have it, or None
             where it is not known [unit].
         usual_s: between two of its readings, or None where it is not known yet [s].
+        required: whether a call waits for it.
     """
 
     point: str
@@ -38,6 +39,7 @@ class PointHealth:
     calibration_age_s: float | None = None
     accuracy: float | None = None
     usual_s: float | None = None
+    required: bool = True
 
 
 Band = tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]

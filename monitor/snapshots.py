@@ -132,4 +132,5 @@ class SnapshotMaker:
             ),
             accuracy=sensed.accuracy,
             usual_s=channel.watch.usual_interval_s(),
+            required=config.required,
         )

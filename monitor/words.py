@@ -37,6 +37,8 @@ ENGLISH: dict[str, str] = {
     "quiet-never": "{what}: no reading yet",
     "quiet-link": "NO LINK",
     "quiet-points": "NOTHING NEW",
+    "quiet-some": "NOTHING NEW from {point}",
+    "quiet-several": "NOTHING NEW from {point} and {count} more",
     "quiet-over": "readings come again",
     # --- why, limit by limit
     "quantity dew_margin_min": "dew margin",

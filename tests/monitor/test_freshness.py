@@ -23,7 +23,7 @@ from rules.call import Call
 from rules.climate import Sensed
 from rules.section import Film, Section
 from sensors.reading import Quality, Quantity
-from tests.support.live import ONE_PLANK, Live
+from tests.support.live import DRY_C, GOOD, ONE_PLANK, Live
 
 PLAIN = Theme(colours=Colours.NONE)
 SIZES = [Size(40, 12), Size(80, 24), Size(120, 40), Size(200, 60), Size(25, 8), Size(33, 9)]
@@ -39,7 +39,8 @@ def aged(
 ) -> Snapshot:
     snapshot = scene(name)
     points = tuple(
-        replace(p, age_s=age_s + place, usual_s=usual_s) for place, p in enumerate(snapshot.points)
+        replace(p, age_s=age_s + place / 10.0, usual_s=usual_s)
+        for place, p in enumerate(snapshot.points)
     )
     link = "" if link_ok else "the broker is gone."
     return replace(snapshot, points=points, link=link, link_ok=link_ok, **more)  # type: ignore[arg-type]
@@ -117,13 +118,42 @@ def test_without_a_fault_of_the_link_two_usual_intervals_of_silence_are_told(
     assert is_renewed(replace(snapshot, recorded=True)), "a recording has its own time"
 
 
-def test_what_no_call_rests_on_renews_none_and_a_dead_quick_point_sets_no_pace() -> None:
+def test_what_no_call_rests_on_renews_none_and_nobody_waits_for_what_is_not_required() -> None:
     snapshot = aged("go", 60.0, link_ok=True)
     dust = replace(snapshot.points[0], point="dust", quantity=Quantity.DUST, age_s=1.0)
     assert not is_renewed(replace(snapshot, points=(*snapshot.points, dust)))
     slow = [replace(p, usual_s=600.0) for p in snapshot.points[1:]]
     dead = replace(snapshot.points[0], quality=Quality.STALE)
-    assert is_renewed(replace(snapshot, points=(dead, *slow)))
+    assert not is_renewed(replace(snapshot, points=(dead, *slow)))
+    spare = replace(dead, required=False)
+    assert is_renewed(replace(snapshot, points=(spare, *slow)))
+    assert not is_renewed(replace(snapshot, points=(spare,))), "where no other is, it counts"
+
+
+def test_a_slow_point_that_is_heard_does_not_stand_for_a_quick_one_that_is_not() -> None:
+    snapshot = aged("go", 1.0, link_ok=True, usual_s=60.0)
+    air, *others = snapshot.points
+    silent = replace(air, age_s=31.0, usual_s=5.0)
+    told = "NOTHING NEW from air-bow: newest reading 31 s old"
+    assert told in flat(replace(snapshot, points=(silent, *others)), Size(80, 24))
+    more = [replace(p, age_s=33.0, usual_s=5.0) for p in others]
+    all_but_one = replace(snapshot, points=(silent, *more[:-1], others[-1]))
+    told = "NOTHING NEW from air-bow and 2 more: newest reading 31 s old"
+    assert told in flat(all_but_one, Size(80, 24))
+    told = "NOTHING NEW: newest reading 31 s old"
+    assert told in flat(replace(snapshot, points=(silent, *more)), Size(80, 24))
+
+
+def test_a_sections_go_is_asked_only_where_a_point_of_its_own_is_overdue() -> None:
+    snapshot = aged("go", 1.0, link_ok=True)
+    points = tuple(
+        replace(p, age_s=99.0) if p.section == "hull-port" else p for p in snapshot.points
+    )
+    silent = replace(snapshot, points=points)
+    assert not is_renewed(silent)
+    assert not is_renewed(silent, "hull-port")
+    assert is_renewed(silent, "hull-starboard")
+    assert "? GO hull-port ▶ GO hull-starboard" in flat(silent, Size(80, 24))
 
 
 def test_a_link_that_never_stood_says_that_nothing_has_been_heard() -> None:
@@ -160,6 +190,38 @@ def test_plain_lines_tell_once_when_readings_stop_and_once_when_they_come_again(
     look(60.0, values=False)
     assert len(told) == 3
     assert "GO?   tent/all: NOTHING NEW: newest reading 35 s old" in told[2]
+    live.end()
+
+
+def test_a_plank_that_is_heard_brings_no_word_that_the_air_comes_again(tmp_path: Path) -> None:
+    """Air every 5 s, plank every minute; max_age of the air is 90 s (DESIGN, ages)."""
+    live = Live(tmp_path, ONE_PLANK)
+    alarms, quiet = Alarms(live.watch, None), QuietLines(PLAIN)
+    told: list[str] = []
+    begun_s = live.machine.monotonic_s
+
+    def look(seconds: int, *, air: bool) -> None:
+        for _ in range(seconds):
+            live.machine.monotonic_s += 1.0
+            passed_s = round(live.machine.monotonic_s - begun_s)
+            if air and passed_s % 5 == 0:
+                live.hear(GOOD)
+            if passed_s % 60 == 0:
+                live.hear({"plank-port": {Quantity.SURFACE_TEMP: DRY_C}})
+            live.watch.turn(0.0)
+            alarms.look(link="connected", link_ok=True)
+            told.extend(quiet.news(alarms.snapshots))
+
+    look(900, air=True)
+    assert (live.call(), told) == ("GO", [])
+    look(80, air=False)
+    (line,) = told
+    assert "  GO?   tent/all: NOTHING NEW from air-bow: newest reading 31 s old, nothing" in line
+    look(220, air=False)
+    assert (live.call(), len(told)) == ("HOLD", 1)
+    look(5, air=True)
+    assert told[1:] == [told[-1]]
+    assert told[-1].endswith("tent/all: readings come again")
     live.end()
 
 
