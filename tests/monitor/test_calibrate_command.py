@@ -310,7 +310,7 @@ def test_applying_running_out_and_undoing_are_seen(
     assert first.endswith("raw + 1.57 % (NaCl at 20.0 degC); leaves 0.00 %; replaced")
     assert second.endswith("in force, 180 days left")
     clock.now += 181.0 * 86_400.0
-    assert "ran out 1 days ago" in listing(target.db, as_json=False, now_s=clock)[0]
+    assert "ran out 1 day ago" in listing(target.db, as_json=False, now_s=clock)[0]
     text, code = undo(None, target.db, point="air-bow", note="broken", now_s=clock)
     assert code == 0
     assert "row 2 (raw + 2.07 %) is taken back from 2027-07-02T00:00:00Z on" in text

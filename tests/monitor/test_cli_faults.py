@@ -94,6 +94,8 @@ def _begun() -> subprocess.Popen[str]:
         stderr=subprocess.PIPE,
         text=True,
         cwd=HOUSE,
+        # A job in a shell's background is born deaf to it.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     assert begun.stdout is not None
     assert begun.stdout.readline().startswith("time,")
