@@ -12,8 +12,9 @@ from sensors.strict import look_up
 from sensors.wire import PayloadFault, TimeNote
 
 EARLIEST_S = 1_577_836_800.0  # 2020-01-01 UTC: a clock that says less was never set [s]
-AHEAD_LIMIT_S = 300.0  # a sensor's time further ahead than this is not believed [s]
-CLOCKS_AGREE_S = 2.0  # two clocks kept by NTP agree within this; common practice, no source [s]
+# Two clocks kept by NTP agree within this, so a sensor's time further ahead is not believed; common
+# practice, no source [s].
+CLOCKS_AGREE_S = 2.0
 # No default age limit is longer than 35 min, so a retained value older than that is history.
 RETAINED_LIMIT_S = 2100.0
 

@@ -8,7 +8,6 @@ import math
 import pytest
 
 from sensors import senml
-from sensors.own_time import AHEAD_LIMIT_S
 from sensors.payload import (
     MAX_BYTES,
     Decoded,
@@ -298,7 +297,7 @@ def test_a_sensors_own_time_is_taken_in_the_forms_that_leave_no_doubt(
         ("0", TimeNote.TOO_OLD),
         ("1577836799", TimeNote.TOO_OLD),
         ("-1e300", TimeNote.TOO_OLD),
-        (str(NOW + AHEAD_LIMIT_S + 1), TimeNote.AHEAD),
+        (str(NOW + 2.001), TimeNote.AHEAD),
         (str(NOW + 60), TimeNote.AHEAD),
         ('"2027-01-15T07:59:00"', TimeNote.UNREADABLE),
         ('"2027-02-30T07:59:00Z"', TimeNote.UNREADABLE),
@@ -316,6 +315,15 @@ def test_a_time_that_cannot_be_is_noted_and_the_time_of_receipt_counts(
     assert decoded.notes == (note,)
     kept = read(f'{{"v": 21, "t": {said}}}', of, retained=True)
     assert kept.readings[0].quality is Quality.RETAINED
+
+
+@pytest.mark.parametrize("retained", [False, True])
+def test_a_clock_ahead_by_two_seconds_still_agrees_with_ours(*, retained: bool) -> None:
+    """Two clocks kept by NTP agree within that; common practice, no source."""
+    body = json.dumps({"v": 21, "t": NOW + 2.0})
+    decoded = read(body, source("v", time="t"), retained=retained)
+    assert (decoded.readings[0].time_s, decoded.readings[0].quality) == (NOW, Quality.OK)
+    assert decoded.notes == ()
 
 
 def test_no_reading_lies_in_the_future() -> None:
