@@ -18,6 +18,7 @@ from monitor.store_readings import is_damage
 from monitor.store_rows import LIVE, CallRow, LogDamaged, LogRefused, Outage, micros
 from monitor.store_thin import MINUTE_US, Thinned, next_span, thin
 from rules.errors import FilmcallError
+from sensors.wire import counted
 
 # A commit costs one write to the disk's platter, so it is shared by what comes within this time;
 # with the caller's tick of at most 1 s, a reading is on disk within 3 s of the 5 s promised.
@@ -204,9 +205,8 @@ class Buffered(Queries):
                 "readings-dropped",
                 begun,
                 ended,
-                f"{_counted(self.counts.dropped, 'reading')} "
-                f"{'was' if self.counts.dropped == 1 else 'were'} dropped: the disk refused the "
-                f"log and {KEPT_ROWS} already waited in memory.",
+                f"{counted(self.counts.dropped, 'reading was', 'readings were')} dropped: the "
+                f"disk refused the log and {KEPT_ROWS} already waited in memory.",
             )
 
     def _commit(self, what: str = "", put: Callable[[], object] | None = None) -> list[int | None]:
@@ -362,7 +362,7 @@ class Buffered(Queries):
             "quality note": len(self._noted),
             "call": len(self._calls),
         }
-        kept = [_counted(number, name) for name, number in counts.items() if number]
+        kept = [counted(number, name) for name, number in counts.items() if number]
         verb = "waits" if sum(counts.values()) == 1 else "wait"
         return f"{' and '.join(kept)} {verb} in memory" if kept else ""
 
@@ -390,7 +390,3 @@ class Buffered(Queries):
                     plain,
                 ).fetchone()
         return channels
-
-
-def _counted(number: int, name: str) -> str:
-    return f"{number} {name}{'' if number == 1 else 's'}"
