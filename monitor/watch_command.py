@@ -123,6 +123,7 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
                     notifier.alive()
         finally:
             notifier.stopping()
+            watch.end()
             for text in routes.close():
                 err.say(text)
             outlooks.stop()

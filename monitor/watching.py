@@ -178,6 +178,11 @@ class Watch:
         self._look_for_events(self._clock.now_s())
         return kept
 
+    def end(self) -> None:
+        """Note what only this program knows; call it before the link and the log are closed."""
+        now_s = self._clock.now_s()
+        self._put_outage(None if self.link is None else self.link.end(now_s), now_s)
+
     # The loop -------------------------------------------------------------------------------
 
     def turn(self, wait_s: float) -> int:

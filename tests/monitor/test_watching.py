@@ -662,6 +662,31 @@ def test_a_time_without_a_link_to_the_broker_is_in_the_log_once_it_is_over(make:
     assert outage.text == "no link to the broker for 30 min"
 
 
+def test_a_link_still_lost_when_the_program_ends_is_in_the_log_and_a_restart_blames_nothing_else(
+    make: Make,
+) -> None:
+    live = make()
+    linked = True
+    live.watch.link = LinkLog(lambda: linked)
+    live.run(60.0, live.climate())
+    linked = False
+    live.run(3 * HOUR_S, step_s=60.0)
+    live.end()
+    ended_s = live.machine.wall()
+    live.machine.monotonic_s += 60.0
+    again = make(machine=live.machine)
+    (lost,) = again.store.outages()
+    assert (lost.what, lost.to_s) == ("broker-lost", ended_s)
+    assert lost.text == "no link to the broker for 2 h 59 min, until the program ended"
+    again.watch.link = LinkLog(lambda: linked)
+    again.run(5.0, step_s=1.0)
+    again.end()
+    live.machine.monotonic_s += HOUR_S
+    third = make(machine=live.machine)
+    (_, stopped) = third.store.outages()
+    assert stopped.text.startswith("no program watched for up to 1 h")
+
+
 # Events -------------------------------------------------------------------------------------
 
 

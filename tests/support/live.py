@@ -125,6 +125,7 @@ class Live:
         self.told.append(told)
 
     def end(self) -> None:
+        self.watch.end()
         self.store.close()
 
     def kill(self) -> None:

@@ -27,6 +27,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from monitor import publish
+from monitor.outages import LINK_LOST_S
 from monitor.publish import Publisher
 from monitor.specs import spec_text
 from monitor.store import Store
@@ -434,6 +435,21 @@ def test_a_broker_that_dies_for_a_while_is_no_go_and_all_comes_back_by_itself(
     assert listener.last("bench/status") == b"online"
     assert listener.call()["call"] == "GO"
     assert "Traceback" not in program.said
+
+
+def test_a_link_that_is_lost_when_the_program_ends_is_in_its_log(
+    broker: RealBroker, closing: Note, tmp_path: Path
+) -> None:
+    closing(Feed(broker.port))
+    program = closing(Program(tmp_path, broker.port))
+    wait_for(lambda: program.calls() == ["HOLD", "GO"])
+    broker.kill()
+    wait_for(lambda: "connection lost" in program.said)
+    time.sleep(LINK_LOST_S + 2.0)
+    assert program.end(signal.SIGTERM) == 0
+    with Store.open(program.db, now_s=time.time, read_only=True) as store:
+        (outage,) = store.outages()
+    assert re.fullmatch(r"no link to the broker for .*, until the program ended", outage.text)
 
 
 def test_a_cut_line_is_told_by_the_will_and_mended_by_itself(
