@@ -18,7 +18,7 @@ from rules.call import Call
 from sensors.reading import Quantity
 
 # Common practice, no source: one reading may be lost and one be late before anybody is told.
-QUIET_INTERVALS = 2.0
+QUIET_INTERVALS = 2.5
 QUIET_LEAST_S = 30.0  # sensors that speak every few seconds may pause that long
 
 _CLIMATE = (Quantity.AIR_TEMP, Quantity.HUMIDITY, Quantity.SURFACE_TEMP)
