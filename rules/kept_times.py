@@ -210,7 +210,9 @@ def pot_windows(
             else:
                 kept, missed = (Kept.KEPT if (safe or math.inf) <= used_from else Kept.CLOSE), 0.0
             length = None if best is None else best - pot.mixed_s
-            why = "too little was measured while it stood" if best is None else ""
+            why = ""
+            if best is None:
+                why = "too little was measured, or it stood colder than the sheet tells of"
             found.append(
                 Window(WindowName.INDUCTION, coat, kept, best, None, used_from, missed, length, why)
             )
