@@ -17,6 +17,7 @@ from itertools import groupby
 from monitor.report import ReportNotInstalled
 from monitor.review import Review, SectionReview
 from monitor.review_words import CAUTION, Stamp, figure
+from rules.climate import assumed_words
 from rules.events import Event
 from rules.films import ALL_SECTIONS, is_about
 from rules.vocabulary import EventKind, LimitName
@@ -190,7 +191,7 @@ def _assumed_text(offset_k: float | None) -> str:
     """What stands over a table whose surfaces nobody measured."""
     if offset_k is None:
         return ""
-    stands = f"{-offset_k:g} K under the coldest air" if offset_k else "as warm as the coldest air"
+    stands = assumed_words(offset_k)
     return f"No surface was measured: it is assumed {stands}, and the margin rests on that."
 
 

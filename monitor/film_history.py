@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.config_types import EnclosureConfig
+from monitor.film_keeper import Row
 from monitor.store import Store
 from monitor.store_rows import LIVE, QUALITY_CODES
 from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
@@ -17,8 +18,6 @@ from sensors.reading import Quality, Quantity
 
 GRID_S = 60.0
 MOST_ROWS = 100_000  # 69 days in minutes; a longer time is told in longer steps
-
-Row = tuple[float, float, float, float, float]
 
 
 class Channel(NamedTuple):

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from monitor.config_types import EnclosureConfig, PointConfig
 from monitor.store import Store
 from monitor.store_rows import LIVE
-from rules.climate import AssumedSurface
+from rules.climate import AssumedSurface, assumed_words
 from rules.damped_trend import MOST_CELLS
 from rules.history import TemperatureHistory, with_assumed_surface
 from rules.psychrometric_arrays import dew_points_c
@@ -51,9 +51,9 @@ class Told:
         found = []
         offset_k = self.history.assumed_offset_k
         if offset_k is not None:
-            stands = f"{-offset_k:g} K under the coldest air" if offset_k else "as warm as the air"
             found.append(
-                f"no surface probe: surface assumed {stands}, and the dew margin rests on it"
+                f"no surface probe: surface assumed {assumed_words(offset_k)}, and the dew margin "
+                "rests on it"
             )
         if not self.sections_known:
             found.append(

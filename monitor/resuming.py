@@ -12,7 +12,7 @@ from monitor.film_keeper import FilmKeeper
 from monitor.pipeline import WHOLE, Enclosure, LastCall
 from monitor.steady import SLACK_S
 from monitor.store import Store
-from rules.call import Call, points_of
+from rules.call import Call
 from rules.clocks import history_wanted_from_s
 from rules.events import Event, in_force
 
@@ -88,8 +88,7 @@ def release_points(
     """
     present = {point.name for point in config.points}
     for section in enclosure.sections.values():
-        named = frozenset[str]().union(*map(points_of, section.memory.cause))
-        gone = named - present
+        gone = section.memory.points() - present
         if gone and section.release(gone, now_s):
             names = ", ".join(sorted(gone))
             yield (

@@ -126,8 +126,8 @@ def _wal_alone(path: Path) -> bool:
 
 
 def _was_log(path: Path) -> bool:
-    # A file of the user's own, named by a slip, must not be renamed under their hands. A log is
-    # called `*.db` here, and one whose first page is gone has nothing else to be known by.
+    # A file of the user's own, named by a slip, must not be renamed under their hands; but a log
+    # whose first page is gone is known by nothing but its name, so what is called `*.db` is one.
     with path.open("rb") as file:
         start = file.read(16)
     beside = (path.with_name(path.name + tail) for tail in ("-wal", "-shm", ".lock"))

@@ -53,6 +53,10 @@ class Alarms:
         self.snapshots: dict[str, Snapshot] = {}
         self._looked_s = -1.0
 
+    def due(self) -> bool:
+        """Return whether `look` would look: within a second of the last time it does not."""
+        return not self._looked_s <= self._watch.now_s() < self._looked_s + LOOK_EVERY_S
+
     def look(
         self,
         *,
@@ -69,10 +73,9 @@ class Alarms:
             notices: what has to be said beside the call.
             counts: what the intake refused or dropped, by name.
         """
-        now_s = self._watch.now_s()
-        if self._looked_s <= now_s < self._looked_s + LOOK_EVERY_S:
+        if not self.due():
             return []
-        self._looked_s = now_s
+        self._looked_s = now_s = self._watch.now_s()
         rung: list[Ring] = []
         routes = self._routes.notices()
         forecast = self._watch.forecast

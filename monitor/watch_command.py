@@ -112,11 +112,12 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
                 quiet = QuietLines(theme_of(os.environ))
                 while not stopper.asked:
                     watch.turn(TURN_S)
-                    status = intake.status()
-                    connected = status.connection.connected
-                    alarms.look(link=link_words(status), link_ok=connected)
-                    for text in quiet.news(alarms.snapshots):
-                        (err if as_jsonl else out).say(text)
+                    if alarms.due():
+                        status = intake.status()
+                        connected = status.connection.connected
+                        alarms.look(link=link_words(status), link_ok=connected)
+                        for text in quiet.news(alarms.snapshots):
+                            (err if as_jsonl else out).say(text)
                     for text in routes.news():
                         err.say(text)
                     out.check()

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from rules.arrhenius import Lean
+from rules.climate import assumed_words
 from rules.clock_run import Clock, ClockState, body_of
 from rules.films import Coat, Work
 from rules.history import TemperatureHistory, TemperatureOutlook
@@ -78,8 +79,7 @@ def _assumed_note(history: TemperatureHistory) -> str:
     offset_k = history.assumed_offset_k
     if offset_k is None:
         return ""
-    stands = f"{-offset_k:g} K under the air" if offset_k else "as warm as the air"
-    return f"no surface probe: surface assumed {stands}"
+    return f"no surface probe: surface assumed {assumed_words(offset_k, 'the air')}"
 
 
 def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHistory:

@@ -89,6 +89,10 @@ class Memory:
     settled_since_s: float | None = None
     cause: frozenset[str] = frozenset()
 
+    def points(self) -> frozenset[str]:
+        """Return the points that a STOP rests on."""
+        return frozenset[str]().union(*map(points_of, self.cause))
+
 
 def first_memory(time_s: float, last_call: Call | None = None) -> Memory:
     """Return where a section begins: STOP comes back as STOP, anything else as HOLD.

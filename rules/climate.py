@@ -56,6 +56,15 @@ class AssumedSurface(NamedTuple):
     accuracy_k: float
 
 
+def assumed_words(offset_k: float, air: str = "the coldest air") -> str:
+    """Return where a surface is assumed to stand, by its offset from the air [K].
+
+    >>> assumed_words(-0.5), assumed_words(0.0, "the air")
+    ('0.5 K under the coldest air', 'as warm as the air')
+    """
+    return f"{-offset_k:g} K under {air}" if offset_k else f"as warm as {air}"
+
+
 class Estimate(NamedTuple):
     """The value that a limit judges, how far from the bound it must stay, and where it is from.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from rules.call import Call, Memory, first_memory, points_of, release, restart_timers, step
+from rules.call import Call, Memory, first_memory, release, restart_timers, step
 from rules.climate import AssumedSurface, Climate, Sensed, climate_of
 from rules.harm import harm_time_s
 from rules.limits import (
@@ -207,7 +207,7 @@ class Section:
         """Need a point that brought a STOP, required or not: its silence never ends it."""
         if not self.memory.cause:
             return sensed
-        points = frozenset[str]().union(*map(points_of, self.memory.cause))
+        points = self.memory.points()
         return [
             entry._replace(required=True) if entry.point in points else entry for entry in sensed
         ]

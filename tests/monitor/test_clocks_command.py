@@ -172,6 +172,12 @@ def test_known_then_leaves_out_what_was_written_down_later(log: Log) -> None:
     assert log.clocks(2.0, "--known", "then") == {}
 
 
+def coated(store: Store, at_s: float) -> None:
+    """Record a coat that takes no time."""
+    for kind in (EventKind.COAT_STARTED, EventKind.COAT_ENDED):
+        store.add_event(Event(kind, at_s, "tent", spec="polyurethane-topcoat", recorded_s=at_s))
+
+
 def test_known_then_leaves_out_readings_that_arrived_later(log: Log, tmp_path: Path) -> None:
     path = tmp_path / "live.db"
     begin_s = log.begin_s
@@ -183,10 +189,7 @@ def test_known_then_leaves_out_readings_that_arrived_later(log: Log, tmp_path: P
             store.add_readings(
                 [Reading("tent", "p", Quantity.SURFACE_TEMP, at_s, 20.5, Quality.OK, received_s)]
             )
-        for kind in (EventKind.COAT_STARTED, EventKind.COAT_ENDED):
-            store.add_event(
-                Event(kind, begin_s, "tent", spec="polyurethane-topcoat", recorded_s=begin_s)
-            )
+        coated(store, begin_s)
     log.db = str(path)
     now = log.clocks(2.0)["touch dry", "all"]["left_s"]
     then = log.clocks(2.0, "--known", "then")["touch dry", "all"]["left_s"]
@@ -210,10 +213,7 @@ def test_a_hole_in_the_record_gives_an_opens_clock_nothing(
                 store.add_readings(
                     [Reading("tent", "p", Quantity.SURFACE_TEMP, at_s, 20.5, Quality.OK, at_s)]
                 )
-        for kind in (EventKind.COAT_STARTED, EventKind.COAT_ENDED):
-            store.add_event(
-                Event(kind, begin_s, "tent", spec="polyurethane-topcoat", recorded_s=begin_s)
-            )
+        coated(store, begin_s)
     log.db = str(path)
     found = log.clocks(4.0)
     # 20.5 less 0.5 is the table's row at 20 °C, 5 h; rows on a grid of minutes.
