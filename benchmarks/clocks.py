@@ -11,9 +11,9 @@ from collections.abc import Callable
 import numpy as np
 
 from monitor.specs import find_spec
-from rules.clocks import clocks_of
+from rules.clocks.all_clocks import clocks_of
+from rules.clocks.history import TemperatureHistory
 from rules.events import Event
-from rules.history import TemperatureHistory
 from rules.vocabulary import EventKind
 
 

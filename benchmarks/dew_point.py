@@ -19,8 +19,8 @@ import psychrolib
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from rules import dew_point, saturation
-from rules.psychrometric_arrays import dew_points_c, frost_points_c, wetting_points_c
+from rules.air import dew_point, saturation
+from rules.air.arrays import dew_points_c, frost_points_c, wetting_points_c
 
 TARGET_PER_S = 20e6
 LOOP = 20_000  # pairs for what runs one at a time

@@ -20,9 +20,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from sensors.broker import Broker
-from sensors.mqtt import Intake
-from sensors.payload import Source
+from sensors.mqtt.broker import Broker
+from sensors.mqtt.intake import Intake
+from sensors.mqtt.payload import Source
 from sensors.reading import Quantity
 from tests.system.broker import RealBroker, Sensor
 

@@ -19,8 +19,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "support"))
 
 from kills import MOST_LOST_S, Tally, kill_stores, kill_watches
 
-from monitor.retention import MINUTE_BYTES, READING_BYTES, forecast
-from monitor.store import Store
+from monitor.log.log import Store
+from monitor.log.retention import MINUTE_BYTES, READING_BYTES, forecast
 from sensors.reading import Quantity
 from tests.system.broker import RealBroker
 

@@ -42,15 +42,15 @@ from outlook_scores import (
 )
 from tent_weeks import TentWeek, tent_week
 
-from rules.damped_trend import damped_trend, fit_trend
-from rules.enclosure_model import EnclosureModel, ModelRefused
+from rules.air.arrays import dew_points_c
 from rules.limits import Judged
-from rules.modelled_outlook import modelled_outlook
-from rules.outlook import RecentTrend
-from rules.outlook_draws import Outlook
-from rules.outside import Outside
-from rules.psychrometric_arrays import dew_points_c
-from rules.track import CELL_S, CELLS_A_DAY, Track, cell_means
+from rules.outlook.by_model import modelled_outlook
+from rules.outlook.damped_trend import damped_trend, fit_trend
+from rules.outlook.draws import Outlook
+from rules.outlook.enclosure_model import EnclosureModel, ModelRefused
+from rules.outlook.track import CELL_S, CELLS_A_DAY, Track, cell_means
+from rules.outlook.weather import Outside
+from rules.trend import RecentTrend
 from rules.vocabulary import LimitName, LimitState
 
 RECORDING = Path(__file__).parents[1] / "examples" / "recordings" / "office-occupancy-2015-02.csv"

@@ -21,8 +21,8 @@ from pathlib import Path
 CHILD = """
 import json, resource, sys, time
 from pathlib import Path
-from monitor.replaying import keeper_of, play, prepare
-from monitor.store import Store
+from monitor.replay.play import keeper_of, play, prepare
+from monitor.log.log import Store
 import pandas
 file, db = Path(sys.argv[1]), Path(sys.argv[2])
 begin = time.perf_counter()

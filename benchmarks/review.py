@@ -23,7 +23,7 @@ def make_log(path: Path, days: float) -> int:
     """Write three points, five channels, a reading every 10 s, and two coats."""
     import numpy as np
 
-    from monitor.store import Store
+    from monitor.log.log import Store
     from rules.events import Event
     from rules.vocabulary import EventKind
     from sensors.reading import Quantity
@@ -71,9 +71,9 @@ def make_log(path: Path, days: float) -> int:
 
 def look_back(path: Path) -> None:
     """Review the log in a process of its own, as the command does."""
-    from monitor.report import html_report
-    from monitor.review import choose_session, review
-    from monitor.store import Store
+    from monitor.log.log import Store
+    from monitor.review.report import html_report
+    from monitor.review.review import choose_session, review
 
     begun = time.perf_counter()
     with Store.open(path, now_s=time.time, read_only=True) as store:

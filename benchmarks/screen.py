@@ -23,8 +23,8 @@ ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
 from examples.screens.scenes import SCENES  # noqa: E402
-from monitor.live_screen import REDRAW_S, LiveScreen  # noqa: E402
-from monitor.theme import Theme  # noqa: E402
+from monitor.screen.terminal import REDRAW_S, LiveScreen  # noqa: E402
+from monitor.screen.theme import Theme  # noqa: E402
 
 TARGET = 0.03
 REDRAWS = 100

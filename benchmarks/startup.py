@@ -29,7 +29,7 @@ COMMANDS = {
 # Runs a command as `filmcall` does, and tells afterwards what that imported.
 SPY = """
 import sys
-from monitor.cli import main
+from monitor.cli.app import main
 try:
     main()
 except SystemExit:
@@ -44,7 +44,7 @@ def program() -> list[str]:
     installed = Path(sys.executable).parent / "filmcall"
     if installed.exists():
         return [str(installed)]
-    return [sys.executable, "-c", "from monitor.cli import main; main()"]
+    return [sys.executable, "-c", "from monitor.cli.app import main; main()"]
 
 
 def once(command: list[str]) -> tuple[float, float]:

@@ -81,7 +81,7 @@ class Watched:
         self.db = folder / "log.db"
         self.process = subprocess.Popen(
             [
-                *(sys.executable, "-c", "from monitor.cli import main; main()"),
+                *(sys.executable, "-c", "from monitor.cli.app import main; main()"),
                 *("watch", "--config", str(config), "--plain", "--db", str(self.db)),
             ],
             env={**os.environ, "PYTHONPATH": str(ROOT)},

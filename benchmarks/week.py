@@ -98,20 +98,20 @@ def watch_week(days: float, folder: Path, *, screen: bool) -> None:
     sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "support")]
     from soak import Clocks, Queue
 
-    from monitor import outlook_keeper
-    from monitor.config import load_config_file
-    from monitor.outlook_keeper import Answer, OutlookKeeper
-    from monitor.publish import Publisher
-    from monitor.retention import Retention
-    from monitor.steady import SteadyClock
-    from monitor.store import Store
-    from monitor.watch_alarms import Alarms
-    from monitor.watch_command import keepers_of
-    from monitor.watching import Watch
+    from monitor.clock import SteadyClock
+    from monitor.config.load import load_config_file
+    from monitor.live.alarms import Alarms
+    from monitor.live.loop import Watch
+    from monitor.live.publish import Publisher
+    from monitor.live.run import keepers_of
+    from monitor.log.log import Store
+    from monitor.log.retention import Retention
+    from monitor.outlook import keeper as outlook_keeper
+    from monitor.outlook.keeper import Answer, OutlookKeeper
     from rules.events import Event
     from rules.vocabulary import EventKind
-    from sensors.mqtt import Arrival
-    from sensors.simulate import Action, Tent, TentSettings
+    from sensors.mqtt.intake import Arrival
+    from sensors.simulate.tent import Action, Tent, TentSettings
 
     class Outlooks(OutlookKeeper):
         """The run waits for each answer, so that no simulated time passes meanwhile."""
@@ -232,8 +232,8 @@ def watch_week(days: float, folder: Path, *, screen: bool) -> None:
 
 def _drawing() -> Callable[[object], None]:
     """Return what draws a snapshot on a terminal of its own, read and thrown away."""
-    from monitor.live_screen import REDRAW_S, LiveScreen
-    from monitor.theme import Theme
+    from monitor.screen.terminal import REDRAW_S, LiveScreen
+    from monitor.screen.theme import Theme
 
     os.environ["TERM"] = "xterm-256color"
     master, slave = pty.openpty()

@@ -51,7 +51,7 @@ printf 'log' >"$root/var/lib/filmcall/log.db"
 [ "$(tail -n 1 -- "$root/etc/filmcall/filmcall.toml")" = '# mine' ]
 passed 'upgraded: the new program runs, config and data are as they were'
 
-printf 'raise SystemExit(3)\n' >"$tmp/tree/monitor/cli.py"
+printf 'raise SystemExit(3)\n' >"$tmp/tree/monitor/cli/app.py"
 if "$install" --root "$root" >"$tmp/log" 2>&1; then
     printf 'a program that does not start was installed\n'
     exit 1

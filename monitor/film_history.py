@@ -9,10 +9,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.config_types import EnclosureConfig
-from monitor.film_keeper import Row
-from monitor.store import Store
-from monitor.store_rows import LIVE, QUALITY_CODES
+from monitor.config.model import EnclosureConfig
+from monitor.films import Row
+from monitor.log.log import Store
+from monitor.log.rows import LIVE, QUALITY_CODES
 from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
 from sensors.reading import Quality, Quantity
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from monitor.facts import config_in
-from monitor.moments import moment_s
-from monitor.store import Store
-from monitor.store_rows import LIVE
+from monitor.log.facts import config_in
+from monitor.log.log import Store
+from monitor.log.rows import LIVE
+from monitor.times import moment_s
 
 UTC = "Etc/UTC"
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from rules.clock_run import Clock
+from rules.clocks.clock import Clock
 from rules.events import Event
 from rules.section import SectionCall
-from rules.spec import Spec
+from rules.spec.model import Spec
 from sensors.reading import Quality, Quantity
 
 

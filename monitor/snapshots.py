@@ -6,13 +6,13 @@ import math
 from collections import deque
 from collections.abc import Mapping, Sequence
 
-from monitor.calibration_book import CalibrationBook
-from monitor.film_keeper import FilmKeeper
-from monitor.pipeline import Channel, Enclosure
+from monitor.calibrations import CalibrationBook
+from monitor.enclosure import Channel, Enclosure
+from monitor.films import FilmKeeper
 from monitor.snapshot import OutlookBands, PointHealth, Snapshot
-from rules.clock_run import Clock
+from rules.clocks.clock import Clock
 from rules.events import Event, in_force
-from rules.outlook import AHEAD_COUNTS_S
+from rules.trend import AHEAD_COUNTS_S
 from sensors.reading import Quality, Quantity
 
 TREND_EVERY_S = 60.0

@@ -6,20 +6,20 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, tzinfo
 from typing import TYPE_CHECKING, Any
 
-from rules.call import Call
-from rules.psychrometrics import (
+from rules.air.state import (
     STANDARD_PRESSURE_PA,
     absolute_humidity_g_per_m3,
     humidity_ratio_g_per_kg,
     wet_bulb_c,
 )
+from rules.air.uncertainty import SHOW_FACTOR
+from rules.call import Call
 from rules.reasons import Reason
 from rules.section import SectionCall
-from rules.uncertainty import SHOW_FACTOR
 from rules.vocabulary import LimitState
 
 if TYPE_CHECKING:
-    from rules.clock_run import Clock
+    from rules.clocks.clock import Clock
 
 Json = dict[str, Any]
 

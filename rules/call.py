@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from rules.climate import ASSUMED
 from rules.limits import Judged
-from rules.spec import Spec
+from rules.spec.model import Spec
 from rules.vocabulary import LimitState
 
 

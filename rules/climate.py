@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
+from rules.air.state import dew_and_frost_c, dew_point_slopes
+from rules.air.uncertainty import GUARD_FACTOR, margin_u_assumed_k, margin_u_k, standard_uncertainty
 from rules.errors import FilmcallError
-from rules.psychrometrics import dew_and_frost_c, dew_point_slopes
-from rules.uncertainty import GUARD_FACTOR, margin_u_assumed_k, margin_u_k, standard_uncertainty
 from rules.vocabulary import LimitName
 
 AIR_TEMP = "air_temp"

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from rules.limits import limits_in_force
-from rules.spec import Spec
+from rules.spec.model import Spec
 from rules.vocabulary import ClockName, Stage, Step
 
 _CLOCK_OF_STEP = {
@@ -31,7 +31,7 @@ def harm_time_s(
         The time from the first brush stroke [s]; None where the spec does not tell, or where at
         that temperature it would never be over.
     """
-    from rules.arrhenius import Lean, rate_law  # numpy: only where a spec has times
+    from rules.rate import Lean, rate_law  # numpy: only where a spec has times
 
     longest_s = 0.0
     for limit in spec.limits_for(Stage.APPLY).values():

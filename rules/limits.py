@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from rules.climate import Climate
-from rules.spec import Limit, Spec
+from rules.spec.model import Limit, Spec
 from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
 
 MEDIAN_SPAN_S = 60.0

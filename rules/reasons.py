@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from rules.call import Call, Memory
 from rules.climate import Climate
 from rules.limits import Judged, is_upper, worst_first
-from rules.outlook import Ahead, Break
-from rules.spec import Spec
+from rules.spec.model import Spec
+from rules.trend import Ahead, Break
 from rules.vocabulary import LimitName, LimitState, Stage
 
 MAY_I_START = "may I start?"

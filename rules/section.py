@@ -16,7 +16,6 @@ from rules.limits import (
     limits_in_force,
     wet_film_allowance_k,
 )
-from rules.outlook import Ahead, RecentTrend
 from rules.reasons import (
     MAY_I_START,
     Doubt,
@@ -32,7 +31,8 @@ from rules.reasons import (
     surface_reason,
     timer_reasons,
 )
-from rules.spec import Limit, Spec
+from rules.spec.model import Limit, Spec
+from rules.trend import Ahead, RecentTrend
 from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
 
 _FILM_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)

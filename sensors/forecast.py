@@ -28,7 +28,7 @@ from sensors.forecast_columns import (
     unit_of,
     zone_of,
 )
-from sensors.sniff import RecordingFault, sniff
+from sensors.recording.layout import RecordingFault, sniff
 from sensors.wire import counted
 
 Floats = npt.NDArray[np.float64]

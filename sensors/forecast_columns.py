@@ -8,9 +8,9 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from sensors.columns import header_unit
 from sensors.reading import Quantity
-from sensors.sniff import RecordingFault
+from sensors.recording.columns import header_unit
+from sensors.recording.layout import RecordingFault
 from sensors.units import known_unit, to_own
 from sensors.wire import PayloadFault
 
@@ -184,7 +184,10 @@ def time_of(cell: object, zone: ZoneInfo) -> float | None:
     try:
         when = datetime.fromisoformat(text)
     except ValueError:
-        from sensors.times import looks_like_time, parse_time  # pandas: only for odd forms
+        from sensors.recording.times import (  # pandas: only for odd forms
+            looks_like_time,
+            parse_time,
+        )
 
         if not looks_like_time(text):
             return None

@@ -18,11 +18,11 @@ from pathlib import Path
 import pytest
 from packaging.requirements import Requirement
 
-from monitor import publish
-from monitor.config import load_config_file
-from sensors.payload import Source, decode
+from monitor.config.load import load_config_file
+from monitor.live import publish
+from sensors.mqtt.payload import Source, decode
+from sensors.mqtt.topics import matches
 from sensors.reading import Quality, Quantity
-from sensors.topics import matches
 from sensors.wire import PayloadFault
 from tests.system.conftest import need
 

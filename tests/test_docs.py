@@ -18,7 +18,7 @@ import typer
 from command import Ran, filmcall
 from typer.core import TyperCommand, TyperGroup
 
-from monitor.cli import app
+from monitor.cli.app import app
 
 ROOT = Path(__file__).parents[1]
 PAGES = sorted(
@@ -43,7 +43,7 @@ CALLS = {0, 10, 20}  # GO, HOLD and STOP; anything else of `check` is a refusal
 NOT_RUN = {
     "watch": "needs a broker; tests/system runs it",
     "simulate --mqtt": "needs a broker; tests/system/test_simulate_mqtt.py runs it",
-    "doctor": "asks a broker; tests/monitor/test_doctor.py and tests/system run it",
+    "doctor": "asks a broker; tests/monitor/doctor/test_doctor.py and tests/system run it",
 }
 
 _FENCE = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)

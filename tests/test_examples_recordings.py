@@ -20,7 +20,7 @@ import pytest
 from scipy import constants
 
 from sensors.reading import Quality, Quantity
-from sensors.replay import Column, open_recording
+from sensors.recording.open import Column, open_recording
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 RECORDINGS = EXAMPLES / "recordings"

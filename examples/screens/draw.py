@@ -23,8 +23,8 @@ if str(ROOT) not in sys.path:
     sys.path.insert(0, str(ROOT))
 
 from examples.screens.scenes import SCENES  # noqa: E402
-from monitor.dashboard import Size, render  # noqa: E402
-from monitor.theme import Theme  # noqa: E402
+from monitor.screen.layout import Size, render  # noqa: E402
+from monitor.screen.theme import Theme  # noqa: E402
 
 PICTURES = {"go": Theme(), "stop": Theme(), "night": Theme(dim=True)}
 SIZE = Size(80, 24)

@@ -13,22 +13,22 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from monitor.outlook_clocks import bands_of
+from monitor.outlook.clocks import bands_of
 from monitor.snapshot import PointHealth, Snapshot
 from monitor.specs import find_spec
+from rules.air.arrays import dew_points_c
 from rules.call import Call
 from rules.climate import Sensed
-from rules.clocks import clocks_of, merge_clocks
-from rules.coat_windows import bounds_of, limit_spans_s
-from rules.damped_trend import damped_trend
+from rules.clocks.all_clocks import clocks_of, merge_clocks
+from rules.clocks.history import TemperatureHistory
 from rules.events import Event
-from rules.history import TemperatureHistory
-from rules.outlook import Ahead
-from rules.outlook_draws import Outlook, outlook_breaks
-from rules.psychrometric_arrays import dew_points_c
+from rules.outlook.damped_trend import damped_trend
+from rules.outlook.draws import Outlook, outlook_breaks
+from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
+from rules.outlook.windows import bounds_of, limit_spans_s
 from rules.section import Film, Section, SectionCall
-from rules.spec import Spec
-from rules.track import CELL_S, CELLS_A_DAY, Track
+from rules.spec.model import Spec
+from rules.trend import Ahead
 from rules.vocabulary import EventKind, Method, Stage
 from sensors.reading import Quality, Quantity
 

@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from sensors.reading import Quantity
-from sensors.simulate import Action, Tent, TentSettings
+from sensors.simulate.tent import Action, Tent, TentSettings
 
 SEED = 11
 AIR, RH = ("air-bow", Quantity.AIR_TEMP), ("air-bow", Quantity.HUMIDITY)

@@ -18,7 +18,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from sensors.reading import Quantity
-from sensors.simulate import Fault, Tent, demo_night
+from sensors.simulate.tent import Fault, Tent, demo_night
 
 SEED = 7
 INTERVAL_S = 30.0

@@ -15,9 +15,9 @@ import pytest
 from command import filmcall
 
 from examples.screens.scenes import SCENES
-from monitor.alarms import AlarmBoard
-from monitor.dashboard import Size, render
-from monitor.theme import Colours, Theme
+from monitor.alarms.board import AlarmBoard
+from monitor.screen.layout import Size, render
+from monitor.screen.theme import Colours, Theme
 from rules.call import Call
 from rules.vocabulary import Stage
 

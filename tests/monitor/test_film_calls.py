@@ -11,16 +11,16 @@ from dataclasses import replace
 
 import pytest
 
-from monitor.config_types import EnclosureConfig, PointConfig
-from monitor.film_keeper import FilmKeeper
-from monitor.pipeline import Enclosure
-from monitor.sentence import change
+from monitor.config.model import EnclosureConfig, PointConfig
+from monitor.enclosure import Enclosure
+from monitor.films import FilmKeeper
+from monitor.screen.sentence import change
+from monitor.screen.theme import Theme
 from monitor.specs import find_spec
-from monitor.theme import Theme
 from rules.call import Call
 from rules.events import Event
 from rules.section import SectionCall
-from rules.spec import Limit, Spec, TimeRow, TimeTable
+from rules.spec.model import Limit, Spec, TimeRow, TimeTable
 from rules.vocabulary import ClockName, EventKind, LimitName, Stage, Step
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quality, Quantity, Reading

@@ -15,7 +15,7 @@ import pytest
 from rules.call import Call
 from rules.climate import Sensed
 from rules.section import Film, Section
-from rules.spec import GENERAL_GUIDANCE
+from rules.spec.model import GENERAL_GUIDANCE
 
 # 20 degC, 60 %: dew point 12.01, guard 0.90 K: 0.3 K inside the guard is 12.01 + 3 + 0.90 + 0.3
 SURFACE_C = 16.21

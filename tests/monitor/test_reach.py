@@ -12,9 +12,9 @@ from dataclasses import replace
 import pytest
 from CoolProp.HumidAirProp import HAPropsSI
 
-from monitor.checking import check
+from monitor.cli.checking import check
 from rules.call import Call
-from rules.spec import GENERAL_GUIDANCE, Limit
+from rules.spec.model import GENERAL_GUIDANCE, Limit
 from rules.vocabulary import LimitName, Stage, Step
 
 COLD_SPEC = replace(

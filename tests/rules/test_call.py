@@ -20,7 +20,7 @@ from rules.call import (
     step,
 )
 from rules.limits import Judged
-from rules.spec import GENERAL_GUIDANCE
+from rules.spec.model import GENERAL_GUIDANCE
 from rules.vocabulary import LimitName, LimitState
 
 ROOT = Path(__file__).parents[2]

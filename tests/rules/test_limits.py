@@ -9,7 +9,7 @@ import pytest
 
 from rules.climate import AssumedSurface, Sensed, climate_of
 from rules.limits import RecentMedian, judge, limits_in_force, wet_film_allowance_k, worst_first
-from rules.spec import GENERAL_GUIDANCE, Spec
+from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
 
 

@@ -19,13 +19,13 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 from soak import Soak
 
-from monitor.publish import Publisher
-from monitor.store import Store
-from monitor.watching import Watch
+from monitor.live.loop import Watch
+from monitor.live.publish import Publisher
+from monitor.log.log import Store
 from rules.call import Call
-from sensors.broker import Broker
-from sensors.link import Backoff
-from sensors.mqtt import Intake
+from sensors.mqtt.broker import Broker
+from sensors.mqtt.intake import Intake
+from sensors.mqtt.link import Backoff
 from sensors.reading import Reading
 from tests.system.broker import RealBroker
 

@@ -8,7 +8,7 @@ from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from unittest.mock import patch
 
-from monitor.cli import main
+from monitor.cli.app import main
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,7 +65,7 @@ import os, pathlib, time
 _wall, _by = time.time, pathlib.Path(os.environ["CRASH_CLOCK"])
 time.time = lambda: _wall() + float(_by.read_text() or 0)
 """
-MAIN = "from monitor.cli import main; main()"
+MAIN = "from monitor.cli.app import main; main()"
 
 
 def command(*words: str, clock: bool = False) -> list[str]:

@@ -17,8 +17,8 @@ from pathlib import Path
 
 from crash import DRY_C, Child, Feed, Lamp, command, environment, wait_for
 
-from monitor.store import Store
-from monitor.store_rows import LogRefused
+from monitor.log.log import Store
+from monitor.log.rows import LogRefused
 from rules.events import Event
 from rules.vocabulary import EventKind
 from sensors.reading import Quantity
@@ -32,8 +32,8 @@ LONG_S = (5.5, 6.5)
 WRITER = """
 import sys, time
 from pathlib import Path
-from monitor.store import Store
-from monitor.store_rows import CallRow
+from monitor.log.log import Store
+from monitor.log.rows import CallRow
 from rules.events import Event
 from rules.vocabulary import EventKind
 from sensors.reading import Quality, Quantity, Reading

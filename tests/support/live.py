@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from monitor.config import load_config_file
-from monitor.outlook_keeper import OutlookKeeper
-from monitor.pipeline import Enclosure
-from monitor.publish import Publisher
-from monitor.steady import SteadyClock
-from monitor.store import Store
-from monitor.watch_command import keepers_of
-from monitor.watching import Watch
+from monitor.clock import SteadyClock
+from monitor.config.load import load_config_file
+from monitor.enclosure import Enclosure
+from monitor.live.loop import Watch
+from monitor.live.publish import Publisher
+from monitor.live.run import keepers_of
+from monitor.log.log import Store
+from monitor.outlook.keeper import OutlookKeeper
 from monitor.wire import Json
 from rules.section import SectionCall
-from sensors.mqtt import Arrival
+from sensors.mqtt.intake import Arrival
 from sensors.reading import Quality, Quantity, Reading
 
 START_S = 1_800_000_000.0  # 2027-01-15 08:00 UTC

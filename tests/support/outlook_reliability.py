@@ -15,8 +15,8 @@ import numpy as np
 from outlook_scores import NAMES, truth_of
 
 from rules.limits import is_upper
-from rules.outlook_draws import Outlook
-from rules.track import CELLS_A_DAY, Track
+from rules.outlook.draws import Outlook
+from rules.outlook.track import CELLS_A_DAY, Track
 from rules.vocabulary import LimitName
 
 HOURS = (1, 3, 6, 12)

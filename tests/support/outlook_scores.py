@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rules.damped_trend import Fit, damped_trend, fit_trend
-from rules.outlook_draws import Outlook
-from rules.track import CELLS_A_DAY, Track
-from rules.vapour_arrays import relative_humidities_pct, wetting_temps_c
+from rules.air.vapour_arrays import relative_humidities_pct, wetting_temps_c
+from rules.outlook.damped_trend import Fit, damped_trend, fit_trend
+from rules.outlook.draws import Outlook
+from rules.outlook.track import CELLS_A_DAY, Track
 from rules.vocabulary import LimitName
 
 AHEAD_MIN = (30, 60, 120, 360)

@@ -7,13 +7,13 @@ from functools import cache
 import numpy as np
 from planted import SECTION, Planted
 
-from rules.causes import Verdict, verdict_of, verdicts_of
-from rules.climate_arrays import PointColumn, climate_series, temperature_history
-from rules.defects import find_defect
-from rules.exposure import ClimateSeries
-from rules.film_record import CoatRecord, coats_of
-from rules.spec import Spec
-from rules.spec_file import load_spec
+from rules.review.causes import Verdict, verdict_of, verdicts_of
+from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
+from rules.review.coats import CoatRecord, coats_of
+from rules.review.defects import find_defect
+from rules.review.exposure import ClimateSeries
+from rules.spec.model import Spec
+from rules.spec.spec_file import load_spec
 
 
 @cache

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 from planted import ENCLOSURE, SECTION, Planted
 
-from monitor.store import Store
-from monitor.store_rows import CallRow
+from monitor.log.log import Store
+from monitor.log.rows import CallRow
 from rules.events import Event
 from rules.vocabulary import EventKind
 from sensors.reading import Quantity

@@ -15,9 +15,9 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from examples.screens.scenes import SCENES  # noqa: E402
-from monitor.keys import KeyDesk  # noqa: E402
-from monitor.live_screen import LiveScreen, is_screen  # noqa: E402
-from monitor.theme import theme_of  # noqa: E402
+from monitor.screen.keys import KeyDesk  # noqa: E402
+from monitor.screen.terminal import LiveScreen, is_screen  # noqa: E402
+from monitor.screen.theme import theme_of  # noqa: E402
 
 
 def main(scene: str, pid_file: Path) -> int:

@@ -13,24 +13,24 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from monitor.config_types import DEFAULT_ACCURACY, Config, EnclosureConfig, PointConfig
-from monitor.publish import Publisher
-from monitor.replaying import Job, keeper_of
+from monitor.clock import SteadyClock
+from monitor.config.model import DEFAULT_ACCURACY, Config, EnclosureConfig, PointConfig
+from monitor.live.loop import Source, Watch
+from monitor.live.publish import Publisher
+from monitor.log.log import Store
+from monitor.log.rows import LogRefused
+from monitor.replay.play import Job, keeper_of
 from monitor.specs import find_spec
-from monitor.steady import SteadyClock
-from monitor.store import Store
-from monitor.store_rows import LogRefused
-from monitor.watching import Source, Watch
 from rules.call import Call
 from rules.events import Event
 from rules.limits import is_upper
-from rules.spec import Limit, Spec
+from rules.spec.model import Limit, Spec
 from rules.vocabulary import ClockName, EventKind, LimitName, LimitState
 from sensors.faults import DEFAULT_RULES
-from sensors.mqtt import Arrival
+from sensors.mqtt.intake import Arrival
 from sensors.probes import Fault
 from sensors.reading import Quality, Quantity, Reading
-from sensors.simulate import Action, Tent, TentSettings, TrueState
+from sensors.simulate.tent import Action, Tent, TentSettings, TrueState
 
 STEP_S = 30.0
 START_S = 1_796_000_000.0

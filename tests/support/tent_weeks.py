@@ -1,6 +1,6 @@
 """Weeks in the simulated tent with weather and people that change from day to day, one by seed.
 
-The tent, its heat paths and its probes are those of `sensors.simulate`; what is added here is
+The tent, its heat paths and its probes are those of `sensors.simulate.tent`; what is added here is
 weather that wanders over days, clouds, a heater that is switched at changing hours, doors, coats
 and wetted floors. Every figure is generic, no source.
 """
@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rules.psychrometric_arrays import dew_points_c
-from rules.track import CELL_S, Track, cell_means
+from rules.air.arrays import dew_points_c
+from rules.outlook.track import CELL_S, Track, cell_means
 from sensors.reading import Quantity
-from sensors.simulate import Action, Tent, TentSettings
+from sensors.simulate.tent import Action, Tent, TentSettings
 
 MIDNIGHT_S = 1_791_849_600.0  # 13 October 2026, 00:00 UTC
 PIECE_S = 600.0

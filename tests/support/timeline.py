@@ -6,12 +6,12 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.config import EnclosureConfig, PointConfig
-from monitor.pipeline import Enclosure, LastCall, constant_film
-from monitor.playback import Playback
+from monitor.config.load import EnclosureConfig, PointConfig
+from monitor.enclosure import Enclosure, LastCall, constant_film
+from monitor.replay.playback import Playback
 from rules.call import Call
 from rules.section import Film
-from rules.spec import GENERAL_GUIDANCE
+from rules.spec.model import GENERAL_GUIDANCE
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quality, Quantity, Reading
 

@@ -23,8 +23,8 @@ import pytest
 from crash import DRY_C, WET_C, Child, Feed, command, environment, wait_for
 from kills import MOST_LOST_S, Tally, kill_stores, kill_watches
 
-from monitor.store import Store
-from monitor.store_rows import LogDamaged
+from monitor.log.log import Store
+from monitor.log.rows import LogDamaged
 from tests.system.broker import RealBroker
 
 ROUNDS = int(os.environ.get("FILMCALL_KILL_ROUNDS", "20"))

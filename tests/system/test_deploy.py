@@ -24,8 +24,8 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from monitor.config import load_config
-from sensors.mqtt import Intake
+from monitor.config.load import load_config
+from sensors.mqtt.intake import Intake
 from sensors.reading import Quantity
 from tests.system.broker import RealBroker, free_port, mosquitto
 from tests.system.conftest import need

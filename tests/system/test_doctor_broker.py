@@ -17,15 +17,16 @@ from pathlib import Path
 
 import pytest
 
-from monitor import calibrate_command, doctor
-from monitor.calibrate_command import Target
-from monitor.calibration_book import CalibrationBook
-from monitor.doctor import World
-from monitor.doctor_checks import Check, Health, Terminal
-from monitor.store import Store
+from monitor.calibrate import probe as calibrate_command
+from monitor.calibrate.probe import Target
+from monitor.calibrations import CalibrationBook
+from monitor.doctor import doctor
+from monitor.doctor.checks import Check, Health, Terminal
+from monitor.doctor.doctor import World
+from monitor.log.log import Store
 from rules.errors import FilmcallError
+from sensors.calibrate.settling import Rest
 from sensors.reading import Quality, Quantity, Reading
-from sensors.settling import Rest
 from tests.system.broker import RealBroker, Sensor, free_port
 from tests.system.certificates import Authority, openssl
 from tests.system.conftest import MakeBroker, need
@@ -270,7 +271,7 @@ def test_a_listener_that_is_no_broker_is_found_out(tmp_path: Path) -> None:
         listener.bind(("127.0.0.1", 0))
         listener.listen()
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("monitor.doctor_broker.LOGIN_S", 0.5)
+            patch.setattr("monitor.doctor.broker.LOGIN_S", 0.5)
             checks = look(tmp_path, listener.getsockname()[1])
     assert found(checks, "broker", "port").health is Health.OK
     assert "does not answer the login" in found(checks, "broker", "login").text
@@ -429,7 +430,7 @@ def test_nothing_is_written_beside_the_lines(tmp_path: Path, broker: RealBroker)
     path = tmp_path / "shed.toml"
     path.write_text(f"[broker]\nport = {broker.port}\n{POINTS}")
     program = (
-        "import sys; from pathlib import Path; from monitor import doctor; "
+        "import sys; from pathlib import Path; from monitor.doctor import doctor; "
         "text, code = doctor.run(Path(sys.argv[1]), Path(sys.argv[2]), as_json=False, wait_s=1.0);"
         "print(text); sys.exit(code)"
     )

@@ -21,12 +21,12 @@ import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
-from monitor.config_types import ForecastConfig
-from monitor.forecast_keeper import ForecastKeeper
-from sensors.broker import Broker, BrokerFault
-from sensors.link import Backoff, SubscriptionState
-from sensors.mqtt import PLAIN_BYTES, Arrival, Intake
-from sensors.payload import Message, PayloadFormat, Source
+from monitor.config.model import ForecastConfig
+from monitor.outlook.forecast import ForecastKeeper
+from sensors.mqtt.broker import Broker, BrokerFault
+from sensors.mqtt.intake import PLAIN_BYTES, Arrival, Intake
+from sensors.mqtt.link import Backoff, SubscriptionState
+from sensors.mqtt.payload import Message, PayloadFormat, Source
 from sensors.reading import Quality, Quantity
 from sensors.wire import FaultKind
 from tests.system.broker import RealBroker, Sensor, free_port
@@ -611,8 +611,8 @@ def test_several_threads_may_publish_at_once_and_each_message_arrives_once(
 
 PROGRAM = """
 import sys, time
-from sensors.broker import Broker
-from sensors.mqtt import Intake
+from sensors.mqtt.broker import Broker
+from sensors.mqtt.intake import Intake
 intake = Intake(Broker(port=int(sys.argv[1]), client_id="mortal"), [])
 intake.set_will("filmcall/shed/status", b"offline")
 intake.on_connected.append(lambda: intake.publish("filmcall/shed/status", b"online", retain=True))

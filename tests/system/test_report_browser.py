@@ -18,9 +18,9 @@ import pytest
 from planted import PLANTS, SECTION
 from planted_store import call, put
 
-from monitor.daily_sheet import sheet_html
-from monitor.report import html_report
-from monitor.review import choose_session, review
+from monitor.review.daily_sheet import sheet_html
+from monitor.review.report import html_report
+from monitor.review.review import choose_session, review
 from rules.events import Event
 from rules.vocabulary import EventKind
 from tests.system.browser import PATIENCE_S, Browser, chromium

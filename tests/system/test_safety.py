@@ -30,7 +30,7 @@ def test_the_soak_would_see_a_false_go_and_a_missed_stop(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A program that always says GO must not pass: the soak's own check can fail."""
-    from monitor.pipeline import Enclosure
+    from monitor.enclosure import Enclosure
     from rules.call import Call
 
     monkeypatch.setattr(Enclosure, "call", property(lambda _self: Call.GO))

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from command import Ran, filmcall
 
-from monitor.config import load_config
-from sensors.mqtt import Intake
+from monitor.config.load import load_config
+from sensors.mqtt.intake import Intake
 from sensors.reading import Quality, Quantity
-from sensors.simulate import Tent, demo_night
+from sensors.simulate.tent import Tent, demo_night
 from tests.system.broker import RealBroker, Sensor
 
 TEXT = """

@@ -44,7 +44,7 @@ class Stuck:
         self.modes = termios.tcgetattr(self.slave)
         environ = {k: v for k, v in os.environ.items() if k != "NO_COLOR"}
         environ |= {"LC_ALL": "C.UTF-8", "TERM": "xterm-256color", "PYTHONPATH": str(ROOT)}
-        command = (sys.executable, "-c", "from monitor.cli import main; main()", "watch")
+        command = (sys.executable, "-c", "from monitor.cli.app import main; main()", "watch")
         out = os.open(onto, os.O_WRONLY) if onto else os.dup(self.slave)
         self.process = subprocess.Popen(
             [*command, "--config", str(config), "--db", str(self.db), *more],

@@ -22,7 +22,7 @@ from tests.system.conftest import need
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "examples" / "walks" / "two-probes.md"
-PROGRAM = "from monitor.cli import main; main()"
+PROGRAM = "from monitor.cli.app import main; main()"
 CLIENTS = ("mosquitto_pub", "mosquitto_sub")
 PATIENCE_S = 60.0
 

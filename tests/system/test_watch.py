@@ -26,14 +26,14 @@ import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
-from monitor import publish
-from monitor.outages import LINK_LOST_S
-from monitor.publish import Publisher
+from monitor.live import publish
+from monitor.live.outages import LINK_LOST_S
+from monitor.live.publish import Publisher
+from monitor.log.log import Store
 from monitor.specs import spec_text
-from monitor.store import Store
-from sensors.broker import Broker
-from sensors.link import DEFAULT_BACKOFF
-from sensors.mqtt import Intake
+from sensors.mqtt.broker import Broker
+from sensors.mqtt.intake import Intake
+from sensors.mqtt.link import DEFAULT_BACKOFF
 from tests.system.broker import RealBroker, Sensor
 from tests.system.conftest import MakeBroker, need
 
@@ -105,7 +105,7 @@ class Program:
         self.heard: list[str] = []
         self.process = subprocess.Popen(
             [
-                *(sys.executable, "-c", "from monitor.cli import main; main()"),
+                *(sys.executable, "-c", "from monitor.cli.app import main; main()"),
                 *("watch", "--config", str(config), "--plain", "--db", str(self.db)),
             ],
             cwd=folder,

@@ -1,0 +1,283 @@
+"""`filmcall calibrate`: holds a probe against something better and keeps what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from monitor.calibrate import calibrate_live as live
+from monitor.calibrate.calibrate_keep import book_of, conclude
+from monitor.calibrate.calibrate_live import CalibrateFault
+from monitor.calibrate.list import listing, undo
+from monitor.calibrate.target import (
+    Found,
+    Target,
+    World,
+    find,
+    heard,
+    listener_of,
+    temperature_named,
+    temperature_quantity,
+)
+from monitor.config.model import DEFAULT_ACCURACY
+from rules.air.state import pressure_at_altitude_pa, rh_from_wet_bulb_pct
+from rules.units import amount, temperature_c
+from sensors.calibrate.fit import CalibrationFault, Method, Reference, salt_reference
+from sensors.calibrate.salts import salt_of
+from sensors.calibrate.settling import REST, Rest
+from sensors.reading import Quantity, Reading
+from sensors.wire import counted
+
+__all__ = ["Target", "World", "listing", "psychrometer", "salt", "side_by_side", "undo"]
+
+MOST_WAIT_S = 12.0 * 3600.0
+# Two probes in one bag drift together, so their distance rests sooner than either of them; and a
+# psychrometer is read within a minute. Common practice, no source.
+PAIR_REST = Rest(0.2, 0.3, 900.0, temp_within_k=3.0)
+MINUTE_REST = Rest(60.0, 2.0, 60.0, temp_within_k=1.0, least=3)
+THERMOMETER_K = 0.2  # half-width of a hand-read thermometer: common practice, no source
+_HAND_HALF_WIDTH = {Quantity.HUMIDITY: 0.1, Quantity.AIR_TEMP: 0.05, Quantity.SURFACE_TEMP: 0.05}
+
+
+def salt(
+    target: Target,
+    salts: Sequence[str],
+    readings: Sequence[float] = (),
+    temps: Sequence[str] = (),
+    *,
+    rest: Rest | None = None,
+    most_wait_s: float = MOST_WAIT_S,
+    world: World | None = None,
+) -> tuple[str, int]:
+    """Hold a humidity probe against saturated salts.
+
+    Args:
+        target: the probe.
+        salts: NaCl, MgCl2, KCl or K2SO4; several only with readings by hand.
+        readings: by hand, raw, one for each salt; empty to listen until the probe rests [%].
+        temps: of the jars, as typed: one for each reading, or one for all; when listening the
+            probe's own air temperature counts where it is left out.
+        rest: when the probe counts as at rest, or None for the usual.
+        most_wait_s: longest wait for that [s].
+        world: what is touched outside.
+
+    Returns:
+        What is to be printed, and the exit status.
+
+    Raises:
+        FilmcallError: anything given cannot be, or the probe does not come to rest.
+    """
+    world = world or World()
+    found = find(target, Quantity.HUMIDITY)
+    try:
+        kinds = [salt_of(each) for each in salts]
+        if not kinds:
+            raise CalibrateFault("no salt is named, so nothing was calibrated; give --salt NaCl")
+        temps_c = [temperature_c(each) for each in temps]
+        if readings:
+            temps_c = temps_c * len(readings) if len(temps_c) == 1 else temps_c
+            if not len(kinds) == len(readings) == len(temps_c):
+                raise CalibrateFault(
+                    f"{counted(len(kinds), 'salt')}, {counted(len(readings), 'reading')} and "
+                    f"{counted(len(temps_c), 'jar temperature')} do not pair, so nothing was "
+                    f"calibrated. Give --salt, --reading and --temp once for each jar, in the same "
+                    f"order."
+                )
+            spread = _HAND_HALF_WIDTH[Quantity.HUMIDITY]
+            points = [
+                salt_reference(kind, temp_c, reading, spread)
+                for kind, temp_c, reading in zip(kinds, temps_c, readings, strict=True)
+            ]
+        else:
+            if len(kinds) != 1 or len(temps_c) > 1:
+                raise CalibrateFault(
+                    "one probe rests in one jar at a time: give one --salt, and when it is done "
+                    "the next with --add; nothing was calibrated"
+                )
+            wanted = heard(found, Quantity.HUMIDITY)
+            beside = None
+            if not temps_c:
+                beside = heard(found, Quantity.AIR_TEMP)
+            listener = listener_of(found, [wanted, *([beside] if beside else [])], world)
+            rested = live.rest_of_one(
+                listener, wanted, beside, rest or REST[Quantity.HUMIDITY], most_wait_s
+            )
+            temp_c = temps_c[0] if temps_c else rested.temp_c
+            if temp_c is None:
+                raise CalibrateFault("the jar's temperature is not known; give it with --temp")
+            points = [salt_reference(kinds[0], temp_c, rested.value, rested.half_width)]
+            if not rested.moved:
+                world.say(
+                    "the probe has not moved by a digit since the watch began: make sure that "
+                    "it is alive"
+                )
+        return conclude(target, found, Method.SALT, points, world)
+    except CalibrationFault as fault:
+        raise CalibrateFault(str(fault)) from None
+
+
+def side_by_side(
+    target: Target,
+    reference: str,
+    reading: str | None = None,
+    reference_reading: str | None = None,
+    *,
+    quantity: str | None = None,
+    reference_accuracy: str | None = None,
+    rest: Rest = PAIR_REST,
+    most_wait_s: float = MOST_WAIT_S,
+    world: World | None = None,
+) -> tuple[str, int]:
+    """Hold a temperature probe against another one, both in one bag.
+
+    Args:
+        target: the probe.
+        reference: point name of the other one, or any words for one that is read by hand.
+        reading: raw, as typed, or None to listen to both.
+        reference_reading: as typed, or None to listen to both.
+        quantity: air_temp or surface_temp, where the config does not tell.
+        reference_accuracy: half-width that the reference is known to, such as `0.1 K`; None for
+            the config's, else the usual.
+        rest: when the distance between both counts as at rest.
+        most_wait_s: longest wait for that [s].
+        world: what is touched outside.
+
+    Returns:
+        What is to be printed, and the exit status.
+
+    Raises:
+        FilmcallError: anything given cannot be, or the probes do not come to rest.
+    """
+    if reference == target.point and target.config_file is None:
+        raise CalibrateFault(
+            f"point '{reference}' is its own reference, so nothing was calibrated; give another "
+            "with --reference"
+        )
+    world = world or World()
+    found = find(target, None if quantity is None else temperature_named(quantity))
+    half_width = (
+        None if reference_accuracy is None else amount(reference_accuracy, "K", difference=True)
+    )
+    try:
+        if reading is not None and reference_reading is not None:
+            known = DEFAULT_ACCURACY[found.quantity] if half_width is None else half_width
+            point = Reference(
+                reading=temperature_c(reading),
+                reference=temperature_c(reference_reading),
+                half_width=known + _HAND_HALF_WIDTH[found.quantity],
+                what=f"beside {reference}",
+            )
+        elif reading is None and reference_reading is None:
+            point = _pair(target, found, reference, half_width, rest, most_wait_s, world)
+        else:
+            raise CalibrateFault(
+                "one of two temperatures is given, so nothing was calibrated; give both --reading "
+                "and --reference-reading, or neither to listen to both probes"
+            )
+        return conclude(target, found, Method.SIDE_BY_SIDE, [point], world)
+    except CalibrationFault as fault:
+        raise CalibrateFault(str(fault)) from None
+
+
+def _pair(
+    target: Target,
+    found: Found,
+    reference: str,
+    half_width: float | None,
+    rest: Rest,
+    most_wait_s: float,
+    world: World,
+) -> Reference:
+    if reference == found.point and found.quantity is Quantity.SURFACE_TEMP:
+        other_quantity = Quantity.AIR_TEMP
+    else:
+        other_quantity = temperature_quantity(found.place, reference)
+    wanted, other = heard(found, found.quantity), heard(found, other_quantity, reference)
+    if wanted == other:
+        raise CalibrateFault(
+            f"point '{reference}' cannot be held against itself; give another with --reference"
+        )
+    book = book_of(target, found)
+    key = (found.enclosure, reference, other_quantity)
+    own = book.accuracy(key)
+    extra = 0.0
+
+    def correct(reading: Reading) -> float:
+        nonlocal extra
+        value, extra = book.correct(reading)
+        return value
+
+    listener = listener_of(found, [wanted, other], world)
+    rested = live.rest_of_pair(listener, wanted, other, correct, rest, most_wait_s)
+    mean_c = rested.temp_c or 0.0
+    return Reference(
+        reading=mean_c,
+        reference=mean_c + rested.value,
+        half_width=(own + extra if half_width is None else half_width) + rested.half_width,
+        what=f"beside {reference} at {mean_c:.1f} degC",
+    )
+
+
+def psychrometer(
+    target: Target,
+    dry: str,
+    wet: str,
+    reading: float | None = None,
+    *,
+    altitude_m: float | None = None,
+    thermometer_accuracy: str = f"{THERMOMETER_K} K",
+    rest: Rest = MINUTE_REST,
+    most_wait_s: float = 600.0,
+    world: World | None = None,
+) -> tuple[str, int]:
+    """Hold a humidity probe against a psychrometer read by hand beside it.
+
+    Args:
+        target: the probe.
+        dry: dry bulb, as typed.
+        wet: wet bulb, as typed.
+        reading: raw, or None to listen for a minute [%].
+        altitude_m: above the sea, or None for the config's [m].
+        thermometer_accuracy: half-width of each thermometer.
+        rest: how steady the probe must be meanwhile.
+        most_wait_s: longest wait for that [s].
+        world: what is touched outside.
+
+    Returns:
+        What is to be printed, and the exit status.
+
+    Raises:
+        FilmcallError: anything given cannot be.
+    """
+    world = world or World()
+    found = find(target, Quantity.HUMIDITY)
+    if altitude_m is None:
+        altitude_m = 0.0 if found.place is None else found.place.altitude_m
+    pressure_pa = pressure_at_altitude_pa(altitude_m)
+    dry_c, wet_c = temperature_c(dry), temperature_c(wet)
+    thermometer_k = amount(thermometer_accuracy, "K", difference=True)
+    if not 0.0 < thermometer_k <= 2.0:
+        raise CalibrateFault(
+            f"thermometers known to {thermometer_k:g} K are not between 0 and 2 K, so nothing was "
+            f"calibrated. Give what is printed on them, such as 0.2 K."
+        )
+    rh_pct = rh_from_wet_bulb_pct(dry_c, wet_c, pressure_pa)
+    by_dry = abs(rh_from_wet_bulb_pct(dry_c + thermometer_k, wet_c, pressure_pa) - rh_pct)
+    # Downwards, since a wet bulb above the dry one cannot be.
+    by_wet = abs(rh_from_wet_bulb_pct(dry_c, wet_c - thermometer_k, pressure_pa) - rh_pct)
+    try:
+        if reading is None:
+            wanted = heard(found, Quantity.HUMIDITY)
+            listener = listener_of(found, [wanted], world)
+            rested = live.rest_of_one(listener, wanted, None, rest, most_wait_s)
+            raw_pct, spread_pct = rested.value, min(rested.half_width, rest.range_within)
+        else:
+            raw_pct, spread_pct = reading, _HAND_HALF_WIDTH[Quantity.HUMIDITY]
+        point = Reference(
+            reading=raw_pct,
+            reference=rh_pct,
+            half_width=(by_dry**2 + by_wet**2 + spread_pct**2) ** 0.5,
+            what=f"psychrometer {dry_c:.1f}/{wet_c:.1f} degC",
+        )
+        return conclude(target, found, Method.PSYCHROMETER, [point], world)
+    except CalibrationFault as fault:
+        raise CalibrateFault(str(fault)) from None

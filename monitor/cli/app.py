@@ -1,0 +1,190 @@
+"""The command line: parses, calls, prints. What each command does stands elsewhere."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from monitor import __version__
+from monitor.cli.calibrate import calibrate_app
+from monitor.cli.faults import run
+from monitor.cli.log import log_app, sessions_app, spec_app
+from monitor.cli.options import DbOption, JsonOption, SpecOption, figure
+from monitor.cli.work import work_app
+
+EXIT_CODES = {"GO": 0, "HOLD": 10, "STOP": 20}
+
+app = typer.Typer(
+    name="filmcall",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Watches the air and the hull in a paint enclosure and calls GO, HOLD or STOP, with "
+    "reasons. GO is about the film, never about the air that people breathe.",
+)
+app.add_typer(spec_app, name="spec")
+app.add_typer(sessions_app, name="sessions")
+app.add_typer(calibrate_app, name="calibrate")
+
+
+def main() -> None:
+    """Run the command line; a fault that a user can mend is one sentence and exit status 2."""
+    sys.exit(run(app))
+
+
+@app.callback(invoke_without_command=True)
+def options(
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    """Take the options that every command shares."""
+    if version:
+        typer.echo(f"filmcall {__version__}")
+        raise typer.Exit
+
+
+@app.command(epilog="Example: filmcall check --air 21 --rh 60 --surface 19")
+def check(
+    air: Annotated[str, typer.Option(help="Air temperature: 21, 21C or 70F.")],
+    rh: Annotated[str | None, typer.Option(help="Relative humidity [%].")] = None,
+    wet_bulb: Annotated[
+        str | None, typer.Option(help="Wet-bulb temperature, in place of --rh.")
+    ] = None,
+    surface: Annotated[
+        str | None, typer.Option(help="Surface temperature; without it there is no GO.")
+    ] = None,
+    spec: SpecOption = None,
+    altitude: Annotated[
+        float, figure("--altitude", "Above the sea, for the wet bulb [m].", "m")
+    ] = 0.0,
+    method: Annotated[str | None, typer.Option(help="brush, roller or gun.")] = None,
+    json_: JsonOption = False,
+) -> None:
+    """Judge one hand reading: may a coat be started now?"""
+    from monitor.cli import check as check_command
+
+    text, call = check_command.run(
+        air=air,
+        rh=rh,
+        wet_bulb=wet_bulb,
+        surface=surface,
+        spec_name=spec,
+        altitude_m=altitude,
+        method=method,
+        as_json=json_,
+    )
+    typer.echo(text)
+    raise typer.Exit(EXIT_CODES[call])
+
+
+@app.command(epilog="Example: filmcall replay logger.csv --spec polyurethane-topcoat --jsonl")
+def replay(
+    file: Annotated[Path, typer.Argument(help="A recorded CSV.", metavar="FILE.csv")],
+    spec: SpecOption = None,
+    config: Annotated[
+        Path | None, typer.Option(help="Maps columns to points.", dir_okay=False)
+    ] = None,
+    enclosure: Annotated[str | None, typer.Option(help="Which of the config's.")] = None,
+    timezone: Annotated[
+        str | None, typer.Option(help="Zone of times that carry none: Europe/Brussels.")
+    ] = None,
+    assumed_surface_offset: Annotated[
+        str | None,
+        typer.Option(help='Stands in for a surface probe: "-0.5 K" from the coldest air.'),
+    ] = None,
+    speed: Annotated[str, typer.Option(help="Times real time, or max.")] = "max",
+    plain: Annotated[bool, typer.Option("--plain", help="Lines, no screen.")] = False,
+    jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
+    all_: Annotated[
+        bool, typer.Option("--all", help="Every evaluation, not only changes.")
+    ] = False,
+    outlook: Annotated[
+        bool,
+        typer.Option(
+            "--outlook", help="Look ahead from a day of it on; takes some 30 times as long."
+        ),
+    ] = False,
+    db: DbOption = None,
+) -> None:
+    """Play a recording through the whole program."""
+    from monitor.cli import replay as replay_command
+
+    replay_command.run(
+        file,
+        spec_name=spec,
+        config_file=config,
+        enclosure=enclosure,
+        timezone=timezone,
+        assumed_surface_offset=assumed_surface_offset,
+        speed=speed,
+        plain=plain,
+        as_jsonl=jsonl,
+        every_evaluation=all_,
+        db=db,
+        outlook=outlook,
+    )
+
+
+@app.command(epilog="Example: filmcall demo")
+def demo(
+    seed: Annotated[
+        int, figure("--seed", "Of the simulated tent.", least=0, most=4_294_967_295, whole=True)
+    ] = 1,
+    jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
+    db: DbOption = None,
+) -> None:
+    """Play a night of the simulated tent: a coat of topcoat, a cold hull, a morning."""
+    from monitor.cli import replay as replay_command
+
+    replay_command.run_demo(seed=seed, as_jsonl=jsonl, db=db)
+
+
+@app.command(epilog="Example: filmcall simulate --hours 24 --out night.csv")
+def simulate(
+    out: Annotated[Path, typer.Option(help="The CSV to write; - is standard output.")] = Path("-"),
+    hours: Annotated[
+        float, figure("--hours", "How long [h].", "h", least=0.01, most=10_000.0)
+    ] = 16.0,
+    seed: Annotated[
+        int, figure("--seed", "Of the simulated tent.", least=0, most=4_294_967_295, whole=True)
+    ] = 1,
+    mqtt: Annotated[
+        bool, typer.Option("--mqtt", help="Publish to the config's broker, as sensors would.")
+    ] = False,
+    config: Annotated[
+        Path | None, typer.Option(help="Whose points, columns and topics.", dir_okay=False)
+    ] = None,
+    speed: Annotated[
+        float, figure("--speed", "With --mqtt: times real time.", least=0.01, most=1_000_000.0)
+    ] = 1.0,
+    anyway: Annotated[
+        bool, typer.Option("--anyway", help="With --mqtt: send even where others speak.")
+    ] = False,
+) -> None:
+    """Write a recording of the simulated tent, or be its sensors on a broker."""
+    from monitor.cli import simulate as simulate_command
+
+    if mqtt:
+        simulate_command.publish(config, hours=hours, seed=seed, speed=speed, anyway=anyway)
+    else:
+        simulate_command.write(out, config, hours=hours, seed=seed)
+
+
+@app.command(epilog="Example: filmcall watch --config polytunnel.toml")
+def watch(
+    config: Annotated[Path, typer.Option(help="The enclosures and the broker.", dir_okay=False)],
+    plain: Annotated[bool, typer.Option("--plain", help="Lines, no screen.")] = False,
+    jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
+    db: DbOption = None,
+) -> None:
+    """Watch live sensors on a broker, day and night, and publish the calls."""
+    from monitor.live import run as watch_command
+
+    watch_command.run(config, plain=plain, as_jsonl=jsonl, db=db)
+
+
+for _each in (work_app, log_app):
+    app.registered_commands.extend(_each.registered_commands)

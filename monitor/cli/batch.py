@@ -1,0 +1,135 @@
+"""`filmcall batch`: how much to mix, how many batches, and a sheet for the wall."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import time
+from pathlib import Path
+
+from monitor.cli.batch_sheet import sheet_html, sheet_text
+from monitor.cli.typed import method_named
+from monitor.log.files import written
+from monitor.log.log import Store
+from monitor.log.places import log_path
+from monitor.specs import find_spec
+from rules.batch.amount import Film
+from rules.batch.batch_job import BatchFault, Job
+from rules.batch.painters_rate import own_rate
+from rules.batch.plan import BatchPlan, plan_batches
+from rules.units import temperature_c, temperature_words
+from rules.vocabulary import Method
+
+
+def run(
+    *,
+    spec_name: str,
+    areas: list[str],
+    coats: int,
+    wet_um: float | None,
+    dry_um: float | None,
+    method: str,
+    loss_pct: float,
+    thinner_pct: float | None,
+    temp: str,
+    forecast: str | None,
+    rate_m2_per_h: float | None,
+    pot_ml: float | None,
+    batch_ml: float | None,
+    ratio: str | None,
+    cup_ml: float,
+    html: Path | None,
+    as_json: bool,
+    db: Path | None,
+) -> str:
+    """Return the plan as text or JSON, and write the sheet where a file is named.
+
+    Raises:
+        FilmcallError: what was given is impossible, or dangerous to mix.
+    """
+    sections = _sections(areas)
+    how = method_named(method) or Method.ROLLER
+    basis = "as entered"
+    if rate_m2_per_h is None:
+        rate_m2_per_h, basis = _learned(db, dict(sections), how)
+    job = Job(
+        spec=find_spec(spec_name)[0],
+        film=_film(wet_um, dry_um),
+        sections=sections,
+        coats=coats,
+        method=how,
+        loss_pct=loss_pct,
+        thinner_pct=thinner_pct,
+        rate_m2_per_h=rate_m2_per_h,
+        rate_basis=basis,
+        pot_ml=pot_ml,
+        batch_ml=batch_ml,
+        ratio=None if ratio is None else _ratio(ratio),
+    )
+    plan = plan_batches(
+        job, temperature_c(temp), None if forecast is None else temperature_c(forecast)
+    )
+    typed = (temperature_words(temp), None if forecast is None else temperature_words(forecast))
+    if html is not None:
+        with written(html) as file:
+            file.write(sheet_html(plan, cup_ml=cup_ml, typed=typed))
+    return _json(plan) if as_json else sheet_text(plan, cup_ml=cup_ml, typed=typed)
+
+
+def _json(plan: BatchPlan) -> str:
+    def plain(value: object) -> object:
+        if dataclasses.is_dataclass(value) and not isinstance(value, type):
+            return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        if isinstance(value, tuple | list):
+            return [plain(each) for each in value]
+        return value
+
+    found = plain(plan)
+    if isinstance(found, dict) and isinstance(found.get("job"), dict):
+        found["job"]["spec"] = plan.job.spec.name
+    return json.dumps(found, indent=2)
+
+
+def _sections(areas: list[str]) -> tuple[tuple[str, float], ...]:
+    found = []
+    for text in areas:
+        name, equals, figure = text.rpartition("=")
+        try:
+            area_m2 = float(figure.removesuffix("m2").strip())
+        except ValueError:
+            raise BatchFault(
+                f"area {text!r} cannot be read; give square metres, 12 or hull-port=6.5"
+            ) from None
+        found.append((name if equals else "all", area_m2))
+    return tuple(found)
+
+
+def _film(wet_um: float | None, dry_um: float | None) -> Film:
+    if (wet_um is None) == (dry_um is None):
+        raise BatchFault("the film's thickness is needed once: give either --wet-um or --dry-um")
+    if wet_um is not None:
+        return Film(wet_um, wet=True)
+    return Film(dry_um if dry_um is not None else 0.0, wet=False)
+
+
+def _ratio(text: str) -> tuple[float, float]:
+    base, _, hardener = text.partition(":")
+    try:
+        return float(base), float(hardener)
+    except ValueError:
+        raise BatchFault(f"ratio {text!r} cannot be read; base to hardener, as in 3:1") from None
+
+
+def _learned(
+    db: Path | None, area_of: dict[str, float], method: Method
+) -> tuple[float | None, str]:
+    """The painter's own rate from the log's earlier coats, where there are any."""
+    path = log_path(db)
+    if not path.exists():
+        return None, "not known"
+    with Store.open(path, now_s=time.time, read_only=True) as store:
+        rate = own_rate(store.events(), area_of, time.time(), method)
+    if rate is None:
+        return None, "not known"
+    coats = "one earlier coat" if rate.coats == 1 else f"the median of {rate.coats} earlier coats"
+    return rate.m2_per_h, f"learned from {coats} in the log"

@@ -1,0 +1,113 @@
+"""`filmcall check`: one hand reading in, a call with its reasons out."""
+
+from __future__ import annotations
+
+import json
+import math
+import time
+
+from monitor.cli.checking import (
+    DEFAULT_AIR_ACCURACY_K,
+    DEFAULT_RH_ACCURACY_PCT,
+    DEFAULT_SURFACE_ACCURACY_K,
+    check,
+)
+from monitor.cli.typed import method_named
+from monitor.specs import find_spec
+from monitor.wire import section_dict
+from rules.air.saturation import checked_air_c, checked_rh_pct, checked_surface_c
+from rules.air.state import (
+    pressure_at_altitude_pa,
+    rh_from_wet_bulb_pct,
+    rh_from_wet_bulb_slopes,
+)
+from rules.errors import FilmcallError
+from rules.section import SectionCall
+from rules.spec.model import GENERAL_GUIDANCE
+from rules.units import temperature_c
+
+
+def run(
+    *,
+    air: str,
+    rh: str | None,
+    wet_bulb: str | None,
+    surface: str | None,
+    spec_name: str | None,
+    altitude_m: float,
+    method: str | None,
+    as_json: bool,
+) -> tuple[str, str]:
+    """Return what is to be printed, and the call.
+
+    Args:
+        air: as typed; so `wet_bulb` and `surface`.
+        rh: or None where a wet bulb is given.
+        wet_bulb: or None where a humidity is given.
+        surface: or None where it was not measured.
+        spec_name: or None for the general guidance.
+        altitude_m: above the sea [m].
+        method: brush, roller, gun, or None.
+        as_json: JSON in place of lines.
+
+    Raises:
+        FilmcallError: anything given cannot be.
+    """
+    air_temp_c = checked_air_c(temperature_c(air))
+    pressure_pa = pressure_at_altitude_pa(altitude_m)
+    rh_accuracy_pct, rh_by_air = DEFAULT_RH_ACCURACY_PCT, 0.0
+    if rh is not None and wet_bulb is None:
+        humidity_pct = checked_rh_pct(_percent(rh))
+    elif wet_bulb is not None and rh is None:
+        wet_bulb_c = temperature_c(wet_bulb)
+        humidity_pct = rh_from_wet_bulb_pct(air_temp_c, wet_bulb_c, pressure_pa)
+        rh_by_air, by_bulb = rh_from_wet_bulb_slopes(air_temp_c, wet_bulb_c, pressure_pa)
+        # JCGM 100:2008, 5.1.2: the two thermometers' errors are independent, and of one size.
+        rh_accuracy_pct = DEFAULT_AIR_ACCURACY_K * math.hypot(rh_by_air, by_bulb)
+    else:
+        raise FilmcallError(
+            "humidity is needed once: give either --rh or --wet-bulb, so that a dew point can be "
+            "worked out"
+        )
+    spec = GENERAL_GUIDANCE if spec_name is None else find_spec(spec_name)[0]
+    call = check(
+        air_temp_c,
+        humidity_pct,
+        None if surface is None else checked_surface_c(temperature_c(surface)),
+        spec,
+        time_s=time.time(),
+        guidance=spec_name is None,
+        method=method_named(method),
+        accuracies=(DEFAULT_AIR_ACCURACY_K, rh_accuracy_pct, DEFAULT_SURFACE_ACCURACY_K),
+        rh_by_air=rh_by_air,
+    )
+    as_dict = section_dict(call, pressure_pa)
+    text = json.dumps(as_dict, indent=2) if as_json else lines(call, as_dict["dew_margin_u95_k"])
+    return text, call.call.value
+
+
+def _percent(text: str) -> float:
+    try:
+        return float(text.removesuffix("%").strip())
+    except ValueError:
+        raise FilmcallError(
+            f"humidity {text!r} is no number of per cent, so no call is made; give --rh 60"
+        ) from None
+
+
+def lines(call: SectionCall, dew_margin_u95_k: float | None) -> str:
+    """Return a call as people read it."""
+    climate = call.climate
+    shown = [f"{call.call.value}: {call.advice}   ({call.question} by {call.spec})"]
+    figures = []
+    if climate.dew_point_c is not None:
+        figures.append(f"dew point {climate.dew_point_c:.1f} °C")
+    if climate.frost_point_c is not None:
+        figures.append(f"frost point {climate.frost_point_c:.1f} °C")
+    if climate.dew_margin_k is not None:
+        figures.append(f"dew margin {climate.dew_margin_k:.1f} ± {dew_margin_u95_k or 0.0:.1f} K")
+    if figures:
+        shown.append("  " + ", ".join(figures))
+    shown += [f"  {reason.state.value:<8}{reason.text}" for reason in call.reasons]
+    shown.append("  This is about the film. It says nothing about the air that people breathe.")
+    return "\n".join(shown)

@@ -1,0 +1,298 @@
+"""`filmcall clocks`: every countdown, reckoned from the log's events and temperatures."""
+
+from __future__ import annotations
+
+import json
+import math
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from monitor.config.model import EnclosureConfig
+from monitor.film_history import Channel, channels_of, history_rows
+from monitor.films import Temperatures
+from monitor.log.facts import config_in, spec_in
+from monitor.log.files import reading_log
+from monitor.log.log import Store
+from monitor.log.rows import LIVE
+from monitor.log_zone import zone_in_log
+from monitor.specs import find_spec
+from monitor.times import moment_s
+from monitor.wire import clock_dict, iso_second, iso_utc
+from rules.clocks.all_clocks import clocks_of, history_wanted_from_s, merge_clocks
+from rules.clocks.clock import Clock, ClockState
+from rules.errors import FilmcallError, SpecFault
+from rules.events import Event
+from rules.reasons import minutes_text
+from rules.spec.model import Spec
+from sensors.reading import Quantity
+from sensors.wire import printable
+
+if TYPE_CHECKING:
+    from sensors.forecast import ForecastHours
+
+MOST_OUTLOOKS = 3  # each takes a few tenths of a second
+SURFACE_ACCURACY_K = 0.5
+AIR_ACCURACY_K = 0.3
+OLD_AFTER_S = 86_400.0
+
+
+def run(
+    *,
+    enclosure: str | None,
+    at: str | None,
+    config_file: Path | None,
+    known_then: bool,
+    as_json: bool,
+    db: Path | None,
+) -> str:
+    """Return every clock of the log's enclosures, or of one, as JSON or lines.
+
+    Args:
+        enclosure: or None for all of them.
+        at: the time to reckon for, or None for now.
+        config_file: says which surface belongs to which section; without it the coldest and the
+            warmest of all surfaces count for each.
+        known_then: leave out what was recorded later than `at`.
+        as_json: JSON in place of lines.
+        db: the log.
+    """
+    now_s = time.time()
+    configs, forecast = _configs(config_file)
+    beside = config_file.parent if config_file is not None else None
+    with reading_log(db) as store:
+        known = enclosures_in(store)
+        if enclosure is not None and enclosure not in known:
+            had = ", ".join(known) or "none"
+            raise FilmcallError(
+                f"enclosure {printable(enclosure)!r} is not in the log, so it has no clocks; the "
+                f"log has: {had}"
+            )
+        names = [enclosure] if enclosure is not None else known
+        time_s = now_s if at is None else moment_s(at, now_s, _zone(store, names))
+        found = {
+            name: clocks_in_log(
+                store,
+                name,
+                time_s,
+                config=configs.get(name),
+                beside=beside,
+                known_s=time_s if known_then else None,
+                look_ahead=not known_then,
+                forecast=forecast,
+            )
+            for name in names
+        }
+        hint = _long_over(store, names, now_s) if at is None else ""
+    if as_json:
+        listed = [
+            {"enclosure": name, **clock_dict(clock)}
+            for name, clocks in found.items()
+            for clock in clocks
+        ]
+        return json.dumps({"time": iso_utc(time_s), "clocks": listed}, indent=2)
+    lines = [
+        clock_line(clock, name if len(found) > 1 else "")
+        for name, clocks in found.items()
+        for clock in clocks
+    ]
+    if not lines:
+        return "no clock runs: no mix and no coat is recorded"
+    return "\n".join([*lines, *filter(None, [hint])])
+
+
+def _long_over(store: Store, names: Sequence[str], now_s: float) -> str:
+    """What to say of now where the log holds recordings alone, and they ended long ago."""
+    if store.newest_time_s(by_people=False) is not None:
+        return ""
+    ends_s = [
+        session.ended_s
+        for session in store.sessions()
+        if session.kind != "live" and session.enclosure in names and session.ended_s is not None
+    ]
+    last_s = max(ends_s, default=now_s)
+    if now_s - last_s < OLD_AFTER_S:
+        return ""
+    return (
+        f"the recording ended {minutes_text(now_s - last_s)} ago, and this is now; for a time in "
+        f"it: filmcall clocks --at {iso_utc(last_s)}"
+    )
+
+
+def _zone(store: Store, names: Sequence[str]) -> str | None:
+    """The zone that the enclosures share, or None, which is the machine's own."""
+    zones = {zone_in_log(store, name) for name in names}
+    return zones.pop() if len(zones) == 1 else None
+
+
+def _configs(
+    config_file: Path | None,
+) -> tuple[dict[str, EnclosureConfig], ForecastHours | None]:
+    """The enclosures by name, and the hours of the forecast file, where it can be used."""
+    if config_file is None:
+        return {}, None
+    from monitor.config.load import load_config_file
+
+    config = load_config_file(config_file)
+    forecast = None
+    if config.forecast.file is not None:
+        from monitor.cli.outlook import own_forecast
+
+        try:
+            forecast = own_forecast(config)
+        except FilmcallError:
+            forecast = None  # `outlook` tells; the clocks' outlook goes by the log alone
+    return {each.name: each for each in config.enclosures}, forecast
+
+
+def enclosures_in(store: Store) -> list[str]:
+    """Return the enclosures of which the log has an event or a reading."""
+    told = {event.enclosure for event in store.events()}
+    return sorted(told | {channel.enclosure for channel in store.channels()})
+
+
+def clocks_in_log(
+    store: Store,
+    enclosure: str,
+    time_s: float,
+    *,
+    config: EnclosureConfig | None = None,
+    beside: Path | None = None,
+    known_s: float | None = None,
+    look_ahead: bool = False,
+    forecast: ForecastHours | None = None,
+) -> tuple[Clock, ...]:
+    """Return an enclosure's clocks, reckoned from what the log holds.
+
+    Args:
+        store: the log.
+        enclosure: whose.
+        time_s: the time to reckon for [s].
+        config: says which surface belongs to which section, and the default spec.
+        beside: the folder that spec files count from.
+        known_s: leave out what was recorded or arrived later; None leaves out nothing [s].
+        look_ahead: reckon what is left by the outlook too, where the log determines one; for the
+            three sections whose clocks end next.
+        forecast: outdoor hours that the outlook may rest on, or None.
+    """
+    events = store.events(enclosure)
+    from_log = config is None
+    config = config or config_in(store, enclosure)
+    if known_s is not None:
+        events = tuple(e for e in events if e.recorded_s is None or e.recorded_s <= known_s)
+    default = spec_in(store, enclosure, beside)
+    if config is not None and not from_log:
+        default = find_spec(config.spec, beside)[0]
+    specs = specs_named(events, default, beside)
+    named = {event.section for event in events if event.section is not None}
+    if config is not None:
+        # A pot stands beside every section's surface, whichever the events name.
+        named |= {point.section for point in config.points if point.section is not None}
+    sections: list[str | None] = [*sorted(named)] if named else [None]
+    merged: list[tuple[Clock, ...]] = []
+    histories = []
+    for section in sections:
+        temperatures = Temperatures(
+            _accuracy(config, Quantity.SURFACE_TEMP, SURFACE_ACCURACY_K),
+            _accuracy(config, Quantity.AIR_TEMP, AIR_ACCURACY_K),
+            None if config is None else config.assumed_surface(section),
+        )
+        from_s = history_wanted_from_s(section, events, time_s)
+        if from_s is not None:
+            _load(store, enclosure, config, section, temperatures, (from_s, time_s), known_s)
+        histories.append(temperatures.history())
+        merged.append(clocks_of(section, events, specs, default, histories[-1], time_s))
+    next_ends = sorted((_next_end_s(clocks), place) for place, clocks in enumerate(merged))
+    for end_s, place in next_ends[:MOST_OUTLOOKS] if look_ahead else ():
+        if math.isinf(end_s):
+            break
+        from monitor.outlook.clocks import surface_ahead
+
+        section, given = sections[place], None if from_log else config
+        ahead = surface_ahead(store, enclosure, section, time_s, config=given, forecast=forecast)
+        merged[place] = clocks_of(section, events, specs, default, histories[place], time_s, ahead)
+    return merge_clocks(merged)
+
+
+def _next_end_s(clocks: Sequence[Clock]) -> float:
+    """When the next clock that runs will end, infinite where none does [s]."""
+    ends = (c.ends_at_s for c in clocks if c.state is ClockState.RUNNING)
+    return min((end_s for end_s in ends if end_s is not None), default=math.inf)
+
+
+def _load(
+    store: Store,
+    enclosure: str,
+    config: EnclosureConfig | None,
+    section: str | None,
+    temperatures: Temperatures,
+    span_s: tuple[float, float],
+    known_s: float | None,
+) -> None:
+    """Take in the temperatures of every source that the log has of the enclosure."""
+    for source in store.sources():
+        if config is not None:
+            channels: Sequence[Channel] = channels_of(config, section or "")
+        else:
+            channels = [
+                Channel(each.point, each.quantity)
+                for each in store.channels(source=source.source)
+                if each.enclosure == enclosure
+                and each.quantity in (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP)
+            ]
+        # What a recording holds was known when it was made, whenever it was played.
+        live_known_s = known_s if source.source == LIVE else None
+        rows = history_rows(
+            store,
+            enclosure,
+            channels,
+            span_s[0],
+            span_s[1] + 1.0,
+            source=source.source,
+            known_s=live_known_s,
+        )
+        temperatures.put_before(rows)
+
+
+def specs_named(events: Sequence[Event], default: Spec, beside: Path | None) -> dict[str, Spec]:
+    """Return the default spec and every spec that events name and that can be found."""
+    specs = {default.name: default}
+    for name in {event.spec for event in events if event.spec is not None} - {default.name}:
+        spec = _found(name, beside)
+        if spec is not None:
+            specs[name] = spec
+    return specs
+
+
+def _found(name: str, beside: Path | None) -> Spec | None:
+    try:
+        return find_spec(name, beside)[0]
+    except SpecFault:
+        return None  # its clocks say that the spec is not known
+
+
+def _accuracy(config: EnclosureConfig | None, quantity: Quantity, default: float) -> float:
+    if config is None:
+        return default
+    return max((p.accuracy for p in config.points if p.quantity is quantity), default=default)
+
+
+def clock_line(clock: Clock, enclosure: str = "") -> str:
+    """Return one clock as people read it."""
+    whose = "/".join(part for part in (enclosure, clock.section, clock.batch) if part)
+    if clock.state is ClockState.ENDED:
+        left = f"ended {iso_second(clock.ended_at_s) or ''}".rstrip()
+    elif clock.left_s is None:
+        left = clock.state.value if clock.state is not ClockState.RUNNING else "stands still"
+    else:
+        left = f"{minutes_text(clock.left_s)} left"
+        if clock.left_outlook_s is not None and clock.state is ClockState.RUNNING:
+            left += f", {minutes_text(clock.left_outlook_s)} by the outlook"
+        if clock.ends_at_s is not None:
+            left += f", until {iso_second(clock.ends_at_s)}"
+    line = f"{clock.name.value:<16} {whose:<20} {left}"
+    for more in (clock.basis, clock.advice):
+        if more:
+            line += f"\n{'':<17}{more}"
+    return line

@@ -1,0 +1,239 @@
+"""`filmcall event`: writes down what a person did, beside a running `watch` or without one."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import sys
+import time
+from datetime import datetime
+from pathlib import Path
+from typing import TypeVar
+
+from monitor.cli.clocks import clocks_in_log
+from monitor.cli.typed import method_named
+from monitor.log.facts import config_in
+from monitor.log.files import reading_log
+from monitor.log.log import Store
+from monitor.log.places import log_path
+from monitor.log_zone import carries_zone, zone_in_log
+from monitor.specs import shipped_names, spec_path, spec_text
+from monitor.times import AHEAD_S, moment_s, zone_named
+from monitor.wire import iso_utc
+from rules.clocks.all_clocks import launch_warning
+from rules.clocks.event_gaps import missing_before
+from rules.errors import FilmcallError
+from rules.events import Event
+from rules.reasons import minutes_text
+from rules.spec.model import GENERAL_GUIDANCE
+from rules.vocabulary import EventKind
+from sensors.wire import printable
+
+LATE_S = 60.0
+EARLIEST_S = 631_152_000.0
+"""1990-01-01 UTC: older than any recording that an event could belong to; our own choice [s]."""
+_MOST_ML = 1_000_000.0
+
+Number = TypeVar("Number", int, float)
+
+
+def run(
+    kind: str,
+    *,
+    enclosure: str | None,
+    section: str | None,
+    at: str | None,
+    timezone: str | None,
+    note: str,
+    spec: str | None,
+    coat: int | None,
+    batch: str | None,
+    amount_ml: float | None,
+    thinner_pct: float | None,
+    method: str | None,
+    what: str | None,
+    value: float | None,
+    unit: str | None,
+    corrects: int | None,
+    withdraw: bool,
+    db: Path | None,
+) -> str:
+    """Append one event to the log and return what was recorded.
+
+    Raises:
+        FilmcallError: what was given cannot be, or the log refuses.
+    """
+    now_s = time.time()
+    enclosure = _enclosure(enclosure, db)
+    zone = _zone(at, timezone, enclosure, db, now_s)
+    time_s = now_s if at is None else moment_s(at, now_s, zone)
+    if time_s > now_s + AHEAD_S:
+        raise FilmcallError(
+            f"time {at} is ahead of the clock, so the event was not recorded; events are what has "
+            "been done"
+        )
+    if time_s < EARLIEST_S:
+        raise FilmcallError(
+            f"time {at} is before 1990, older than any recording that it could belong to, so the "
+            "event was not recorded; check the year"
+        )
+    event = Event(
+        kind=_kind(kind),
+        time_s=time_s,
+        enclosure=enclosure,
+        section=section,
+        note=note,
+        spec=None if spec is None else _spec(spec),
+        coat=_at_least("coat", coat, 1, 1000),
+        batch=batch,
+        amount_ml=_at_least("amount", amount_ml, 0.0, _MOST_ML),
+        thinner_pct=_thinner(thinner_pct),
+        method=method_named(method),
+        what=what,
+        value=value,
+        unit=unit,
+        recorded_s=now_s,
+        corrects=corrects,
+        withdrawn=withdraw,
+    )
+    if event.kind is EventKind.MEASURED and (what is None or value is None or unit is None):
+        raise FilmcallError(
+            "a measurement needs what was measured, its value and its unit, so it was not "
+            "recorded; give "
+            "--what wood-moisture --value 14 --unit pct"
+        )
+    if withdraw and corrects is None:
+        raise FilmcallError("nothing was withdrawn: say which row with --corrects")
+    with Store.open(log_path(db), now_s=time.time) as store:
+        for notice in store.notices:
+            print(notice, file=sys.stderr)
+        kept = store.add_event(event)
+        warnings = [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
+        warnings.append(missing_before(kept, store.events(enclosure)))
+        if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:
+            warnings.append(launch_warning(clocks_in_log(store, enclosure, time_s - 1.0)))
+    late = now_s - time_s
+    said = f"recorded {kept.kind.value} at {iso_utc(kept.time_s)}"
+    if zone is not None:
+        said += f" ({datetime.fromtimestamp(kept.time_s, zone_named(zone)):%H:%M} in {zone})"
+    said += f" in {printable(enclosure)}"
+    if section is not None:
+        said += f"/{printable(section)}"
+    said += f", row {kept.row}"
+    if late > LATE_S:
+        said += f" (late, {minutes_text(late)} after)"
+    return "\n".join([said, *(f"warning: {each}" for each in warnings if each)])
+
+
+def _enclosure(wanted: str | None, db: Path | None) -> str:
+    """The enclosure that is meant: the named one, else the only one of which the log has readings.
+
+    Raises:
+        FilmcallError: the name is empty, or left out where the log does not make it plain.
+    """
+    if wanted is not None:
+        if not wanted.strip():
+            raise FilmcallError(
+                "enclosure is empty, so nothing was recorded; give its name with --enclosure"
+            )
+        return wanted
+    known: list[str] = []
+    path = log_path(db)
+    if path.is_file():
+        with reading_log(path) as store:
+            known = sorted({channel.enclosure for channel in store.channels()})
+    if len(known) == 1:
+        return known[0]
+    names = ", ".join(printable(name) for name in known)
+    has = f"has readings from {names}" if known else "has no reading yet"
+    raise FilmcallError(
+        f"enclosure is left out and the log {path} {has}, so nothing was recorded; give "
+        "--enclosure NAME"
+    )
+
+
+def _zone(
+    at: str | None, timezone: str | None, enclosure: str, db: Path | None, now_s: float
+) -> str | None:
+    """The zone that a typed time is read in, or None where it is the machine's own or its own."""
+    zone_named(timezone)  # a misspelt one is refused even where the time carries its own
+    if at is None or carries_zone(at, now_s):
+        return None
+    if timezone is not None:
+        return timezone
+    path = log_path(db)
+    if not path.is_file():
+        return None
+    with reading_log(path) as store:
+        return zone_in_log(store, enclosure)
+
+
+def _stranger(store: Store, enclosure: str) -> str:
+    """What to say of an enclosure from which the log has no reading, though it has others."""
+    known = sorted({channel.enclosure for channel in store.channels()})
+    if not known or enclosure in known:
+        return ""
+    names = ", ".join(printable(name) for name in known)
+    return (
+        f"the log has no reading from {printable(enclosure)!r}, only from {names}; take the event "
+        "back with --corrects and --withdraw if the name is wrong"
+    )
+
+
+def _strange_section(store: Store, enclosure: str, section: str | None) -> str:
+    """What to say of a section that has no surface point, though others have."""
+    config = config_in(store, enclosure)
+    if section is None or config is None:
+        return ""
+    known = sorted({point.section for point in config.points if point.section is not None})
+    if not known or section in known:
+        return ""
+    return (
+        f"no point belongs to section {printable(section)!r}, only to {', '.join(known)}, so it "
+        "can have no GO; take the event back with --corrects and --withdraw if the name is wrong"
+    )
+
+
+def _spec(name_or_file: str) -> str:
+    """A spec that can be found: a shipped one's name, or a file's whole path."""
+    if name_or_file in (*shipped_names(), GENERAL_GUIDANCE.name):
+        return name_or_file
+    spec_text(name_or_file)  # refuses what is neither
+    return str(spec_path(name_or_file))
+
+
+def _thinner(thinner_pct: float | None) -> float | None:
+    found = _at_least("thinner", thinner_pct, 0.0)
+    if found is not None and found > 100.0:
+        raise FilmcallError(
+            f"thinner {found:g} % is above 100 %, so nothing was recorded; give its share of the "
+            "mix"
+        )
+    return found
+
+
+def _kind(kind: str) -> EventKind:
+    try:
+        return EventKind(kind)
+    except ValueError:
+        near = difflib.get_close_matches(kind, list(EventKind), 1)
+        hint = f"did you mean {near[0]}?" if near else f"one of: {', '.join(EventKind)}"
+        raise FilmcallError(
+            f"event {printable(kind)!r} is not known, so nothing was recorded; {hint}"
+        ) from None
+
+
+def _at_least(
+    name: str, value: Number | None, least: Number, most: float = math.inf
+) -> Number | None:
+    if value is not None and not (math.isfinite(value) and value >= least):
+        raise FilmcallError(
+            f"{name} {value:g} is under {least:g} or no number, so nothing was recorded; give "
+            f"{least:g} or more"
+        )
+    if value is not None and value > most:
+        raise FilmcallError(
+            f"{name} {value:g} is above {most:g}, which no job needs, so nothing was recorded; "
+            "enter it again"
+        )
+    return value

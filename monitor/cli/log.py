@@ -1,0 +1,138 @@
+"""The command line of specs, the log and the installation."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from monitor.cli.options import BAD_INPUT, DbOption, JsonOption, figure
+from rules.errors import FilmcallError
+
+log_app = typer.Typer(rich_markup_mode=None)
+spec_app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Coating specs.",
+    epilog="Example: filmcall spec list",
+)
+sessions_app = typer.Typer(rich_markup_mode=None, help="Jobs and recordings in the log.")
+
+
+@log_app.command(epilog="Example: filmcall doctor --config polytunnel.toml")
+def doctor(
+    config: Annotated[
+        Path | None, typer.Option(help="The enclosures and the broker.", dir_okay=False)
+    ] = None,
+    wait: Annotated[
+        float,
+        figure("--wait", "How long to listen for each topic [s].", "s", least=0.0, most=86_400.0),
+    ] = 20.0,
+    defaults: Annotated[bool, typer.Option("--defaults", help="Print every default.")] = False,
+    test_alarm: Annotated[
+        bool,
+        typer.Option("--test-alarm", help="Send one test alarm by every way, and nothing more."),
+    ] = False,
+    json_: JsonOption = False,
+    db: DbOption = None,
+) -> None:
+    """Walk from config to spec, alarms, broker, topics, clock, log and terminal: what to mend."""
+    if test_alarm:
+        from monitor.alarms import routes as alarm_routes
+
+        if config is None:
+            raise FilmcallError(
+                "--test-alarm needs to know the ways, so nothing was sent; give --config FILE"
+            )
+        typer.echo(alarm_routes.run_test(config))
+        return
+    from monitor.doctor import doctor as doctor_command
+
+    text, code = doctor_command.run(config, db, as_json=json_, defaults=defaults, wait_s=wait)
+    typer.echo(text)
+    raise typer.Exit(code)
+
+
+@spec_app.command("list", epilog="Example: filmcall spec list")
+def spec_list() -> None:
+    """List the specs that come with the program; all their figures are generic."""
+    from monitor.cli import spec as spec_command
+
+    typer.echo(spec_command.listing())
+
+
+@spec_app.command("show", epilog="Example: filmcall spec show polyurethane-topcoat --json")
+def spec_show(
+    name: Annotated[str, typer.Argument(help="A shipped spec's name, or a file.")],
+    json_: JsonOption = False,
+) -> None:
+    """Show a whole spec."""
+    from monitor.cli import spec as spec_command
+
+    typer.echo(spec_command.show(name, as_json=json_))
+
+
+@spec_app.command("check", epilog="Example: filmcall spec check my-topcoat.toml")
+def spec_check(
+    file: Annotated[Path, typer.Argument(help="A spec's file.", dir_okay=False)],
+    json_: JsonOption = False,
+) -> None:
+    """Say everything that is wrong with a spec file, at once."""
+    from monitor.cli import spec as spec_command
+
+    text, faults = spec_command.check(file, as_json=json_)
+    typer.echo(text)
+    raise typer.Exit(BAD_INPUT if faults else 0)
+
+
+@spec_app.command(
+    "new", epilog="Example: filmcall spec new my-topcoat --family two-pack-polyurethane"
+)
+def spec_new(
+    name: Annotated[str, typer.Argument(help="The coating's short name.")],
+    family: Annotated[str, typer.Option(help="What kind of coating it is.")] = "",
+    out: Annotated[
+        Path | None, typer.Option(help="The file to write; never over an existing one.")
+    ] = None,
+) -> None:
+    """Write a starting file, to be filled in from the data sheet."""
+    from monitor.cli import spec as spec_command
+
+    typer.echo(spec_command.new(name, family, out))
+
+
+@sessions_app.callback(invoke_without_command=True, epilog="Example: filmcall sessions")
+def sessions(
+    context: typer.Context,
+    db: DbOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """List the jobs and recordings in the log."""
+    if context.invoked_subcommand is None:
+        from monitor.log import files as log_command
+
+        typer.echo(log_command.sessions(db, as_json=json_))
+
+
+@sessions_app.command("verify", epilog="Example: filmcall sessions verify --db log.db")
+def sessions_verify(db: DbOption = None, json_: JsonOption = False) -> None:
+    """Check that no call or event in the log was changed after it was written."""
+    from monitor.log import files as log_command
+
+    text, problems = log_command.verify(db, as_json=json_)
+    typer.echo(text)
+    raise typer.Exit(1 if problems else 0)
+
+
+@log_app.command(epilog="Example: filmcall export readings --format csv --out readings.csv")
+def export(
+    what: Annotated[str, typer.Argument(help="readings or calls.")],
+    format_: Annotated[str, typer.Option("--format", help="csv or jsonl.")] = "csv",
+    out: Annotated[Path, typer.Option(help="The file to write; - is standard output.")] = Path("-"),
+    db: DbOption = None,
+) -> None:
+    """Write readings or calls out of the log."""
+    from monitor.log import files as log_command
+
+    log_command.export(what, format_, out, db)

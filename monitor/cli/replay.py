@@ -1,0 +1,291 @@
+"""`filmcall replay` and `demo`: plays recordings and a simulated night, and prints."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import sys
+import time
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import typer
+
+from monitor.config.load import EnclosureConfig
+from monitor.config.model import DEFAULT_ACCURACY, PointConfig
+from monitor.enclosure import Enclosure
+from monitor.log.log import Store
+from monitor.replay.play import Job, ReplayFault, Result, keeper_of, play, prepare
+from monitor.screen.terminal import is_screen
+from monitor.specs import find_spec
+from monitor.tell import Tell
+from monitor.wire import Json, iso_utc, plain_line
+from rules.errors import FilmcallError
+from rules.events import Event
+from rules.section import SectionCall
+from rules.units import amount
+from rules.vocabulary import EventKind, Method
+from sensors.faults import DEFAULT_RULES
+from sensors.reading import Quantity
+from sensors.recording.layout import RecordingFault
+from sensors.simulate.tent import Action, Tent, TentSettings, demo_night
+from sensors.wire import counted
+
+CAUTION = (
+    "The call is about the film. It says nothing about the air that people breathe: follow the "
+    "safety data sheet."
+)
+NO_SURFACE = (
+    "No surface was measured, so there is no dew margin and no GO. Where you know how far the "
+    "coldest part of the hull stands under the air at its worst, at dawn or after the heater came "
+    'on, give it: --assumed-surface-offset "-3 K"; 2 K of doubt are added.'
+)
+LEAST_OFFSET_K = -15.0
+DEMO_SPEC = "polyurethane-topcoat"
+SIMULATE_STEP_S = 10.0
+
+
+def run(
+    file: Path,
+    *,
+    spec_name: str | None,
+    config_file: Path | None,
+    enclosure: str | None,
+    timezone: str | None,
+    assumed_surface_offset: str | None,
+    speed: str,
+    plain: bool,
+    as_jsonl: bool,
+    every_evaluation: bool,
+    db: Path | None,
+    outlook: bool = False,
+) -> None:
+    """Play a recording; calls go to standard output, what has to be said beside them to error.
+
+    Raises:
+        FilmcallError: the recording, config or spec cannot be used.
+    """
+    factor = _speed(speed)
+    offset_k = None
+    if assumed_surface_offset is not None:
+        offset_k = amount(assumed_surface_offset, "K", difference=True)
+        if offset_k > 0.0:
+            raise ReplayFault(
+                f"assumed surface offset {offset_k:g} K is above 0, so the hull would be taken "
+                "for warmer than the air; give zero or less"
+            )
+        if offset_k < LEAST_OFFSET_K:
+            raise ReplayFault(
+                f"assumed surface offset {offset_k:g} K is below {LEAST_OFFSET_K:g} K, which no "
+                "hull in a tent is under its air; give it again"
+            )
+    try:
+        recording, job = prepare(
+            file,
+            config_file=config_file,
+            enclosure=enclosure,
+            spec_name=spec_name,
+            timezone=timezone,
+            assumed_surface_offset_k=offset_k,
+        )
+        for notice in recording.notices:
+            _say(notice)
+        if (
+            not any(point.quantity is Quantity.SURFACE_TEMP for point in job.config.points)
+            and job.config.assumed_surface_offset_k is None
+        ):
+            _say(NO_SURFACE)
+        said = len(recording.notices)
+        with ExitStack() as stack:
+            store = _open(stack, db)
+            events = store.events(job.config.name) if store is not None else ()
+            beside = config_file.parent if config_file is not None else None
+            keeper = keeper_of(job, events, beside)
+            result = Result()
+            ahead = None
+            if outlook:
+                from monitor.replay.outlook import ReplayOutlook
+
+                # Other calls follow from it, so that it is another replay to the log.
+                job = replace(job, digest=f"{job.digest} outlook")
+                ahead = ReplayOutlook(job.config, keeper)
+
+            def playing(tell: Tell, **more: Any) -> None:
+                nonlocal result
+                result = play(
+                    recording,
+                    job,
+                    tell,
+                    keeper=keeper,
+                    store=store,
+                    title=file.name,
+                    every_evaluation=every_evaluation,
+                    speed=factor,
+                    outlook=ahead,
+                    **more,
+                )
+
+            if plain or as_jsonl or not is_screen(sys.stdout, sys.stdin, os.environ):
+                playing(_teller(as_jsonl))
+            else:
+                from monitor.cli.replay_screen import with_screen
+
+                with_screen(
+                    keeper,
+                    recording.notices,
+                    lambda shown: playing(
+                        shown.tell, before_row=shown.before_row, sleep=shown.sleep
+                    ),
+                    {} if ahead is None else ahead.bands,
+                )
+    except RecordingFault as fault:
+        raise ReplayFault(str(fault)) from fault
+    for notice in recording.notices[said:]:
+        _say(notice)
+    for each in recording.skipped:
+        _say(f"line {each.line} skipped: {each.why}")
+    for each in recording.unreadable:
+        _say(f"line {each.line}, one value missing: {each.why}")
+    if recording.skipped_count or recording.unreadable_count:
+        _say(
+            f"in all {counted(recording.skipped_count, 'row was', 'rows were')} skipped, and "
+            f"{counted(recording.unreadable_count, 'value')} could not be read"
+        )
+    _say_result(result)
+
+
+def run_demo(*, seed: int, as_jsonl: bool, db: Path | None) -> None:
+    """Play a night of the simulated tent with a coat of topcoat."""
+    settings, actions, start_s, duration_s = demo_night(seed=seed)
+    spec, text = find_spec(DEMO_SPEC)
+    config = _config_of(settings, DEMO_SPEC)
+    job = Job(config, spec, f"demo {seed} {text!r}", text)
+    events = tuple(_event(action, config.name) for action in actions)
+    tent = Tent(settings, seed, start_s, actions)
+    rows = (readings for _, readings in tent.run(duration_s, SIMULATE_STEP_S))
+    _say("an invented night: a clinker workboat in a polytunnel, two-pack topcoat, generic figures")
+    tell = _teller(as_jsonl)
+    waiting = sorted(events, key=lambda event: event.time_s)
+
+    def tell_events(time_s: float) -> None:
+        while waiting and waiting[0].time_s <= time_s:
+            event = waiting.pop(0)
+            if not as_jsonl:
+                typer.echo(
+                    f"       {iso_utc(event.time_s)}  {event.kind.value} {event.note}".rstrip()
+                )
+
+    with ExitStack() as stack:
+        store = _open(stack, db)
+        if store is not None and not store.events(config.name):
+            for event in (_begun(events[0], config.name), *events):
+                store.add_event(event)
+        result = play(
+            rows,
+            job,
+            tell,
+            keeper=keeper_of(job, events),
+            store=store,
+            title=f"demo night {seed}",
+            kind="simulate",
+            before_row=tell_events,
+        )
+    _say_result(result)
+
+
+def _config_of(settings: TentSettings, spec: str) -> EnclosureConfig:
+    points = tuple(
+        PointConfig(
+            name=probe.point,
+            quantity=probe.quantity,
+            unit=probe.quantity.unit,
+            accuracy=DEFAULT_ACCURACY[probe.quantity],
+            rules=DEFAULT_RULES[probe.quantity],
+        )
+        for probe in settings.probes
+    )
+    return EnclosureConfig(name=settings.enclosure, points=points, spec=spec)
+
+
+def _begun(first: Event, enclosure: str) -> Event:
+    note = "demo: an invented night"
+    return Event(EventKind.SESSION_STARTED, first.time_s, enclosure, note=note, spec=DEMO_SPEC)
+
+
+def _event(action: Action, enclosure: str) -> Event:
+    return Event(
+        kind=EventKind(action.kind) if action.kind in set(EventKind) else EventKind.NOTE,
+        time_s=action.time_s,
+        enclosure=enclosure,
+        note="" if action.kind in set(EventKind) else action.kind,
+        spec=DEMO_SPEC if action.kind == "coat-started" else None,
+        method=Method.BRUSH if action.kind.startswith("coat-") else None,
+    )
+
+
+def _teller(as_jsonl: bool) -> Callable[[Enclosure, list[SectionCall], Json], None]:
+    day = ""
+
+    def tell_lines(enclosure: Enclosure, calls: list[SectionCall], _told: Json) -> None:
+        nonlocal day
+        named = enclosure.config.timezone
+        zone = UTC if named == "Etc/UTC" else ZoneInfo(named)
+        date = datetime.fromtimestamp(calls[0].time_s, tz=zone).date().isoformat()
+        if date != day:
+            day = date
+            typer.echo(f"REPLAY of {day}: nothing here is now")
+        typer.echo(f"REPLAY {plain_line(enclosure.name, calls[0], zone)}")
+
+    def tell_json(_enclosure: Enclosure, _calls: list[SectionCall], told: Json) -> None:
+        typer.echo(json.dumps(told))
+
+    return tell_json if as_jsonl else tell_lines
+
+
+def _speed(speed: str) -> float | None:
+    if speed == "max":
+        return None
+    try:
+        factor = float(speed)
+    except ValueError:
+        factor = math.nan
+    if not 0.0 < factor < math.inf:
+        raise FilmcallError(
+            f"speed {speed!r} is neither a number over 0 nor max, so nothing was played; give "
+            "--speed 60 for an hour a minute"
+        )
+    return factor
+
+
+def _open(stack: ExitStack, db: Path | None) -> Store | None:
+    if db is None:
+        return None
+    store = stack.enter_context(Store.open(db, now_s=time.time))
+    for notice in store.notices:
+        _say(notice)
+    return store
+
+
+def _say_result(result: Result) -> None:
+    if result.clock_sets:
+        _say(f"the recording's clock was set back: {counted(result.clock_sets, 'time')}")
+    if result.late or result.repeated:
+        _say(
+            f"{counted(result.late, 'reading')} came late and "
+            f"{counted(result.repeated, 'reading')} again for a time already played: kept out of "
+            "the present"
+        )
+    if result.known_before:
+        _say("the log had all of this already; nothing was added")
+    changes = counted(result.changes, "call change")
+    _say(f"{counted(result.rows, 'row')} played, {changes}. {CAUTION}")
+
+
+def _say(text: str) -> None:
+    typer.echo(text, err=True)

@@ -1,0 +1,378 @@
+"""Reads the tables of a config file; every fault is kept, so that all are told at once."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import tomllib
+from collections.abc import Iterable
+from pathlib import Path
+
+from monitor.config.config_forecast import FORECAST, check_topic, forecast_of
+from monitor.config.config_values import figure_at, file_at, name_at, text_at, whole_at, zone_at
+from monitor.config.model import (
+    DEFAULT_ACCURACY,
+    PASSWORD_VARIABLE,
+    URLS_VARIABLE,
+    AlarmConfig,
+    BrokerConfig,
+    Config,
+    EnclosureConfig,
+    LogConfig,
+    PointConfig,
+    PublishConfig,
+    ReplayConfig,
+)
+from rules.toml_lines import key_lines
+from rules.toml_table import Fault, Faults, Table
+from rules.units import shown
+from sensors import units
+from sensors.faults import DEFAULT_RULES, FaultRules
+from sensors.mqtt.payload import PayloadFormat, SourceFault
+from sensors.mqtt.topics import Router
+from sensors.reading import Quantity
+from sensors.recording import columns
+
+_TOP = ("broker", "publish", "replay", "alarm", "forecast", "log", "enclosure")
+_FOR_EVER = "for ever"
+# `password` is known here only to be refused with its reason.
+_BROKER = (
+    *("host", "port", "username", "password", "password_file", "ca_file", "cert_file"),
+    *("key_file", "tls", "protocol", "client_id", "keepalive", "qos"),
+)
+# Known here only to be refused with their reason.
+_OPEN_URLS = ("url", "urls")
+_ENCLOSURE = (
+    *("name", "spec", "timezone", "assumed_surface_offset", "assumed_surface_accuracy"),
+    *("altitude", "break_probability", "coating_time", "point"),
+)
+_POINT = (
+    *("name", "quantity", "unit", "topic", "value", "time", "unit_path", "payload", "column"),
+    *("section", "required", "inside", "accuracy", "max_age", "range_low", "range_high"),
+    *("rate_floor", "rate_per_minute", "stuck_after", "stuck_moved"),
+)
+
+# (unit of a value, unit of a difference, smallest and largest accuracy)
+_MEASURES: dict[Quantity, tuple[str, str, float, float]] = {
+    Quantity.AIR_TEMP: ("degC", "K", 0.01, 10.0),
+    Quantity.HUMIDITY: ("%", "%", 0.01, 30.0),
+    Quantity.SURFACE_TEMP: ("degC", "K", 0.01, 10.0),
+    Quantity.CO2: ("ppm", "ppm", 0.1, 5000.0),
+    Quantity.DUST: ("ug/m**3", "ug/m**3", 0.01, 10_000.0),
+}
+_WHOLE = "all"
+DAY_S = 86_400.0
+
+
+def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
+    """Return the config, or None and everything that is wrong with it."""
+    text = text.removeprefix("\ufeff")
+    try:
+        values = tomllib.loads(text)
+        faults = Faults(key_lines(text))
+    except RecursionError:
+        return None, (Fault("", 1, "is nested too deeply to be a config", "write plain tables"),)
+    except ValueError as error:  # tomllib's own, and numbers of thousands of digits
+        return None, (_syntax_fault(text, str(error)),)
+    top = Table(values, (), faults, _TOP)
+    broker = _broker(top.table("broker", _BROKER), base_dir) if "broker" in values else None
+    publish = _publish(top.table("publish", ("base", "station")))
+    replay = _replay(top.table("replay", ("time", "timezone")))
+    alarm = _alarm(top.table("alarm", ("urls_file", *_OPEN_URLS)), base_dir)
+    forecast = forecast_of(top.table("forecast", FORECAST), base_dir)
+    log = _log(top.table("log", ("keep_raw",)))
+    tables = top.tables("enclosure", _ENCLOSURE)
+    if "enclosure" not in values:
+        top.fault("enclosure", "is missing", 'add [[enclosure]] with its name = "polytunnel"')
+    enclosures = [_enclosure(table) for table in tables]
+    _unlike(tables, "name", "enclosure")
+    if forecast.topic is not None:
+        check_topic(top, forecast.topic, enclosures)
+    found = faults.in_order()
+    if found:
+        return None, found
+    return Config(tuple(enclosures), broker, publish, replay, base_dir, alarm, forecast, log), ()
+
+
+def _syntax_fault(text: str, message: str) -> Fault:
+    place = re.search(r" \(at line (\d+), column \d+\)", message)
+    line = int(place[1]) if place else max(1, len(text.splitlines()))
+    problem = message[: place.start()] if place else message.split(" (at")[0]
+    if "overwrite" in message or "declare" in message or "mutate" in message:
+        mend = "this key or table stands in the file twice: remove one"
+    else:
+        mend = 'a line is [table], key = "text", key = number, or a # comment'
+    return Fault("", line, f"is not TOML: {problem[:1].lower()}{problem[1:]}", mend)
+
+
+def _broker(table: Table, base_dir: Path) -> BrokerConfig:
+    if "password" in table.values:
+        # Its value must not stand in the message.
+        table.fault(
+            "password",
+            "must not stand in a config, which is copied and shown",
+            f'write it to a file of its own and give password_file = "FILE", or set '
+            f"{PASSWORD_VARIABLE}",
+        )
+    plain = BrokerConfig()
+    host = text_at(table, "host") or plain.host
+    if any(letter in " /" for letter in host):
+        table.fault("host", f"{shown(host)} is no host name or address", 'write "127.0.0.1", say')
+    if "key_file" in table.values and "cert_file" not in table.values:
+        table.fault("key_file", "has no cert_file beside it", "add cert_file, or remove it")
+    client_id = text_at(table, "client_id")
+    if client_id is not None and len(client_id) > 128:
+        table.fault("client_id", "is longer than 128 letters", "write a shorter one")
+    return BrokerConfig(
+        host=host,
+        port=whole_at(table, "port", plain.port, 1, 65_535),
+        username=text_at(table, "username"),
+        password_file=file_at(table, "password_file", base_dir),
+        ca_file=file_at(table, "ca_file", base_dir),
+        cert_file=file_at(table, "cert_file", base_dir),
+        key_file=file_at(table, "key_file", base_dir),
+        tls=table.flag("tls", plain.tls),
+        protocol=table.one_of("protocol", ("5", "3.1.1"), required=False) or plain.protocol,
+        client_id=client_id,
+        keepalive_s=round(figure_at(table, "keepalive", "s", 5.0, 600.0) or plain.keepalive_s),
+        qos=whole_at(table, "qos", plain.qos, 0, 1),
+    )
+
+
+def _publish(table: Table) -> PublishConfig:
+    plain = PublishConfig()
+    base = text_at(table, "base") or plain.base
+    levels = base.split("/")
+    if any(not level or set(level) & set("+#") for level in levels) or base.startswith("$"):
+        mend = 'write plain levels such as "filmcall" or "yard/filmcall"'
+        table.fault("base", f"{shown(base)} is no topic that can be published to", mend)
+    station = name_at(table, "station", "shed-pi", required=False)
+    return PublishConfig(base, station or plain.station)
+
+
+def _replay(table: Table) -> ReplayConfig:
+    return ReplayConfig(text_at(table, "time"), zone_at(table))
+
+
+def _alarm(table: Table, base_dir: Path) -> AlarmConfig:
+    written = table.values.get("urls_file")
+    open_keys = [key for key in _OPEN_URLS if key in table.values]
+    if isinstance(written, str) and "://" in written:
+        open_keys.append("urls_file")
+    for key in open_keys:
+        # Its value, which may hold a token, must not stand in the message.
+        table.fault(
+            key,
+            "holds where alarms go, which must not stand in a config, since it is copied and shown",
+            'write one URL a line to a file of mode 600 and give urls_file = "FILE", or set '
+            f"{URLS_VARIABLE}",
+        )
+    if open_keys:
+        return AlarmConfig()
+    return AlarmConfig(file_at(table, "urls_file", base_dir))
+
+
+def _log(table: Table) -> LogConfig:
+    if "keep_raw" not in table.values:
+        return LogConfig()
+    if table.values["keep_raw"] == _FOR_EVER:
+        return LogConfig(None)
+    kept_s = table.duration("keep_raw")
+    if kept_s is None:
+        return LogConfig()
+    if kept_s < DAY_S or kept_s % DAY_S:
+        table.fault(
+            "keep_raw",
+            "is not a whole number of days of 1 or more",
+            f'write keep_raw = "400 days", or "{_FOR_EVER}"',
+        )
+    return LogConfig(kept_s / DAY_S)
+
+
+def _enclosure(table: Table) -> EnclosureConfig:
+    plain = EnclosureConfig("", ())
+    name = name_at(table, "name", "polytunnel") or ""
+    offset_k = figure_at(table, "assumed_surface_offset", "K", -50.0, 50.0, difference=True)
+    if offset_k is not None and offset_k > 0.0:
+        table.fault(
+            "assumed_surface_offset",
+            f"{shown(table.values['assumed_surface_offset'])} takes the surface for warmer than "
+            f"the air, which would hide dew",
+            'write zero or less, such as "-0.5 K", or fit a surface probe',
+        )
+    if "assumed_surface_accuracy" in table.values and "assumed_surface_offset" not in table.values:
+        mend = "add assumed_surface_offset, or remove it"
+        table.fault("assumed_surface_accuracy", "has no assumed_surface_offset beside it", mend)
+    probability = table.values.get("break_probability", plain.break_probability)
+    if isinstance(probability, bool) or not isinstance(probability, int | float):
+        problem = f"{shown(probability)} is not a number"
+        table.fault("break_probability", problem, "write 0.2, say, no quotes")
+    elif not 0.0 < probability <= 1.0:
+        mend = "give a number over 0 and up to 1"
+        table.fault("break_probability", f"{probability} is no probability", mend)
+    else:
+        plain = dataclasses.replace(plain, break_probability=float(probability))
+    point_tables = table.tables("point", _POINT)
+    if not table.values.get("point"):
+        table.fault("point", "is missing", "add [[enclosure.point]] for each quantity at a point")
+    points = [_point(each, name) for each in point_tables]
+    _check_points(point_tables)
+    accuracy_k = figure_at(table, "assumed_surface_accuracy", "K", 1.0, 20.0, difference=True)
+    altitude_m = figure_at(table, "altitude", "m", -430.0, 5000.0)
+    return EnclosureConfig(
+        name=name,
+        points=tuple(point for point in points if point is not None),
+        spec=text_at(table, "spec") or plain.spec,
+        timezone=zone_at(table) or plain.timezone,
+        assumed_surface_offset_k=offset_k,
+        assumed_surface_accuracy_k=(
+            plain.assumed_surface_accuracy_k if accuracy_k is None else accuracy_k
+        ),
+        altitude_m=plain.altitude_m if altitude_m is None else altitude_m,
+        break_probability=plain.break_probability,
+        coating_time_s=table.duration("coating_time"),
+    )
+
+
+def _point(table: Table, enclosure: str) -> PointConfig | None:
+    name = name_at(table, "name", "air-bow")
+    word = table.one_of("quantity", [each.value for each in Quantity], required=True)
+    section = name_at(table, "section", "hull-port", required=False)
+    if section == _WHOLE:
+        table.fault("section", '"all" stands for the whole work', "leave the line out")
+    topic, column = text_at(table, "topic"), text_at(table, "column")
+    if topic is None and column is None and not {"topic", "column"} & set(table.values):
+        mend = 'add topic = "shed/bow" for live work, or column = "NAME" for recordings'
+        table.fault("topic", "is missing, and so is column: nothing would ever be read", mend)
+    for key in ("value", "time", "unit_path", "payload"):
+        if key in table.values and "topic" not in table.values:
+            table.fault(key, "has no topic beside it", "add topic, or remove it")
+    form = table.one_of("payload", [each.value for each in PayloadFormat], required=False)
+    value, time, unit_path = (text_at(table, key) for key in ("value", "time", "unit_path"))
+    required, inside = table.flag("required", True), table.flag("inside", True)
+    if word is None:
+        return None
+    quantity = Quantity(word)
+    unit = _unit(table, quantity)
+    rules = _rules(table, quantity)
+    _, difference, low, high = _MEASURES[quantity]
+    accuracy = figure_at(table, "accuracy", difference, low, high, difference=difference == "K")
+    if name is None or unit is None:
+        return None
+    point = PointConfig(
+        name=name,
+        quantity=quantity,
+        unit=unit,
+        accuracy=DEFAULT_ACCURACY[quantity] if accuracy is None else accuracy,
+        rules=rules,
+        topic=topic,
+        value=value,
+        time=time,
+        unit_path=unit_path,
+        payload=PayloadFormat(form or "auto"),
+        column=column,
+        section=section,
+        required=required,
+        inside=inside,
+    )
+    _check_topic(table, point, enclosure)
+    return point
+
+
+def _unit(table: Table, quantity: Quantity) -> str | None:
+    allowed = units.units_of(quantity)
+    written = text_at(table, "unit")
+    if written is None:
+        if "unit" not in table.values:
+            table.missing("unit", f'"{quantity.unit}" (or another of {allowed})')
+        return None
+    unit = units.known_unit(written)
+    if unit is None or not units.fits(unit, quantity):
+        # No nearest one: a guess between degC and degF would be taken on trust.
+        table.fault(
+            "unit", f"{shown(written)} is no unit for {quantity.value}", f"write one of {allowed}"
+        )
+        return None
+    if "column" in table.values and unit not in columns.UNITS[quantity]:
+        mend = f"write one of {', '.join(columns.UNITS[quantity])}, and convert the recording"
+        table.fault("unit", f"{shown(written)} is not read from a recording's column", mend)
+        return None
+    return unit
+
+
+def _rules(table: Table, quantity: Quantity) -> FaultRules:
+    plain = DEFAULT_RULES[quantity]
+    absolute, difference, _, _ = _MEASURES[quantity]
+    step = {"difference": difference == "K"}
+    given = {
+        # Beyond the range of the program's own nothing can be reckoned with.
+        "low": figure_at(table, "range_low", absolute, plain.low, plain.high),
+        "high": figure_at(table, "range_high", absolute, plain.low, plain.high),
+        "rate_floor": figure_at(table, "rate_floor", difference, 0.0, plain.high, **step),
+        "rate_per_min": figure_at(table, "rate_per_minute", difference, 0.0, plain.high, **step),
+        "stuck_after_s": table.duration("stuck_after"),
+        "stuck_moved": figure_at(table, "stuck_moved", difference, 0.0, plain.high, **step),
+        "max_age_s": figure_at(table, "max_age", "s", 1.0, 86_400.0),
+    }
+    rules = dataclasses.replace(
+        plain, **{key: value for key, value in given.items() if value is not None}
+    )
+    if rules.low >= rules.high:
+        key = "range_low" if "range_low" in table.values else "range_high"
+        mend = "every value would be set aside: put range_low below range_high"
+        table.fault(key, f"leaves no range from {rules.low:g} to {rules.high:g}", mend)
+    return rules
+
+
+def _check_topic(table: Table, point: PointConfig, enclosure: str) -> None:
+    if point.topic is None:
+        return
+    try:
+        Router(EnclosureConfig(enclosure, (point,)).sources())
+    except SourceFault as fault:
+        # "point '...': topic '...' WHAT; the point is not read. ..."
+        what = str(fault).split("; the point is not read")[0].split("': topic ", 1)[-1]
+        table.fault("topic", what, 'write it as MQTT has it, such as "shed/bow"')
+
+
+def _unlike(tables: Iterable[Table], key: str, what: str) -> None:
+    seen: dict[str, object] = {}
+    for table in tables:
+        value = table.values.get(key)
+        if isinstance(value, str):
+            if value.casefold() in seen:
+                problem = f"{shown(value)} is a second {what} of that name"
+                table.fault(key, problem, "give each a name of its own")
+            seen.setdefault(value.casefold(), value)
+
+
+def _check_points(tables: list[Table]) -> None:
+    """Check the points of one enclosure against each other."""
+    seen: dict[tuple[object, object], int] = {}
+    read_from: dict[tuple[object, ...], object] = {}
+    airs = {t.values.get("name") for t in tables if t.values.get("quantity") == Quantity.AIR_TEMP}
+    for number, table in enumerate(tables, 1):
+        name, quantity = table.values.get("name"), table.values.get("quantity")
+        if not isinstance(name, str) or not isinstance(quantity, str):
+            continue
+        first = seen.setdefault((name, quantity), number)
+        if first != number:
+            problem = f"{shown(name)} has {shown(quantity)} already, in point[{first}]"
+            table.fault("name", problem, "give this sensor body another name, or remove one")
+            continue
+        if quantity == Quantity.HUMIDITY and name not in airs:
+            table.fault(
+                "quantity",
+                f"humidity at {shown(name)} has no air_temp at the same point, and pairs with no "
+                f"other",
+                f'add an air_temp point with name = "{name}"',
+            )
+        for key in ("topic", "column"):
+            place = table.values.get(key)
+            path = table.values.get("value") if key == "topic" else None
+            if not isinstance(place, str) or "{point}" in place or isinstance(path, list | dict):
+                continue
+            other = read_from.setdefault((key, place, path, quantity), name)
+            if other != name:
+                problem = f"{shown(place)} is read for {shown(other)} already"
+                table.fault(key, problem, "two points that share one sensor count it twice")

@@ -1,0 +1,366 @@
+"""One enclosure from reading to call: judges quality, keeps the present, evaluates each section.
+
+Writes nothing and prints nothing: replay and watch drive it and hand on what it returns.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
+
+from monitor.config.load import EnclosureConfig, PointConfig
+from rules.call import Call
+from rules.climate import AssumedSurface, Sensed
+from rules.reasons import Doubt
+from rules.section import Film, Section, SectionCall
+from sensors.faults import FaultJudge, PointWatch
+from sensors.reading import Quality, Reading
+
+WHOLE = "all"  # the one section of an enclosure that names none
+WORST_FIRST = (Call.STOP, Call.HOLD, Call.GO)
+
+FilmOf = Callable[[str, float], Film]
+Correct = Callable[[Reading], "tuple[float, float]"]
+
+
+class LastCall(NamedTuple):
+    """A section's last call in the log.
+
+    Attributes:
+        call: GO, HOLD or STOP.
+        cause: what caused it where it was STOP.
+        since_s: since when it stood, or None where that is not known [s].
+    """
+
+    call: Call
+    cause: frozenset[str] = frozenset()
+    since_s: float | None = None
+
+
+class Taken(NamedTuple):
+    """What became of readings: for the log.
+
+    Attributes:
+        kept: as they came, with their quality; late ones too, duplicates not.
+        used: the values that were judged, in the same order [unit of each].
+        confirmed: earlier spikes that turned out to be true.
+    """
+
+    kept: list[Reading]
+    used: list[float]
+    confirmed: list[Reading]
+
+
+@dataclass(slots=True)
+class Counts:
+    """What came in and what was set aside; the screen and doctor show it."""
+
+    readings: int = 0
+    evaluations: int = 0
+    duplicates: int = 0
+    late: int = 0
+    unmapped: int = 0
+    set_aside: dict[str, int] = field(default_factory=dict)
+
+
+class Channel:
+    """The present of one quantity at one point."""
+
+    __slots__ = (
+        "calibration_accuracy",
+        "config",
+        "effective_s",
+        "expires_s",
+        "reading",
+        "sensed",
+        "solvent_accuracy",
+        "watch",
+    )
+
+    def __init__(self, config: PointConfig, watch: PointWatch) -> None:
+        self.config = config
+        self.watch = watch
+        self.reading: Reading | None = None
+        self.effective_s = -math.inf
+        self.expires_s = math.inf
+        self.calibration_accuracy = 0.0
+        self.solvent_accuracy = 0.0
+        self.sensed = self._sense(math.nan, Quality.MISSING)
+
+    def take(self, reading: Reading, effective_s: float) -> None:
+        """Make a judged reading the present one."""
+        self.reading = reading
+        self.effective_s = effective_s
+        ok = reading.quality is Quality.OK
+        self.expires_s = effective_s + self.watch.max_age_s() if ok else math.inf
+        self.sensed = self._sense(reading.value, reading.quality)
+
+    def too_old(self, reading: Reading, effective_s: float, now_s: float) -> bool:
+        """Return whether a reading can be no present: stale when it came, or a broker's old one.
+
+        A retained reading without a time of its own takes no good value's place; where there is
+        none, it becomes the present, as `retained`.
+        """
+        if reading.quality is Quality.RETAINED and self.sensed.quality == Quality.OK.value:
+            return True
+        return effective_s + self.watch.max_age_s() < now_s
+
+    def expire(self) -> None:
+        """Its time has run out: what it last said no longer counts."""
+        self.expires_s = math.inf
+        self.sensed = self._sense(math.nan, Quality.STALE)
+
+    def forget(self) -> None:
+        """The clock jumped: nothing from before it counts as present."""
+        self.effective_s = -math.inf
+        self.expires_s = math.inf
+        self.sensed = self._sense(math.nan, Quality.CLOCK)
+
+    def widen(self, solvent_accuracy: float) -> None:
+        """Take into account what solvent may have done to the sensor, in its own unit."""
+        self.solvent_accuracy = solvent_accuracy
+        self.sensed = self.sensed._replace(accuracy=self.accuracy())
+
+    def accuracy(self) -> float:
+        """Return the half-width of the sensor's error, calibration and solvent included.
+
+        Unit: the quantity's. Calibration adds by squares, as JCGM 100:2008 has it; solvent
+        straight, since it pulls one way.
+        """
+        known = math.hypot(self.config.accuracy, self.calibration_accuracy)
+        return known + self.solvent_accuracy
+
+    def _sense(self, value: float, quality: Quality) -> Sensed:
+        config = self.config
+        return Sensed(
+            config.name,
+            config.quantity.value,
+            config.section,
+            value,
+            quality.value,
+            self.accuracy(),
+            config.required,
+            self.watch.usual_change(),
+        )
+
+
+class Enclosure:
+    """One painted space: its points, its sections, and the call of each.
+
+    Times given to it never go back, save through `clock_jumped`. In a replay they are the
+    recording's own; live they are a steady clock's, so that no jump of the wall clock makes old
+    data young.
+    """
+
+    def __init__(
+        self,
+        config: EnclosureConfig,
+        film_of: FilmOf,
+        start_s: float,
+        last_calls: Mapping[str, LastCall] | None = None,
+        on_evaluated: Callable[[Enclosure], None] | None = None,
+    ) -> None:
+        """Begin to watch.
+
+        Args:
+            config: of the enclosure and its points.
+            film_of: what events say of a section at a time.
+            start_s: now [s].
+            last_calls: what the log left of each section.
+            on_evaluated: is called after each evaluation.
+        """
+        self.correct: Correct | None = None
+        self.config = config
+        self._on_evaluated = on_evaluated
+        self.name = config.name
+        self.counts = Counts()
+        self.now_s = start_s
+        self.doubts: tuple[Doubt, ...] = ()
+        self._film_of = film_of
+        keys = {(point.name, point.quantity): point.rules for point in config.points}
+        self._judge = FaultJudge(keys)
+        self._channels = {
+            (point.name, point.quantity): Channel(
+                point, self._judge.watch(point.name, point.quantity)
+            )
+            for point in config.points
+        }
+        self._next_expiry_s = math.inf
+        self._assumed = (
+            AssumedSurface(config.assumed_surface_offset_k, config.assumed_surface_accuracy_k)
+            if config.assumed_surface_offset_k is not None
+            else None
+        )
+        self.sections: dict[str, Section] = {}
+        before = last_calls or {}
+        for name in self._section_names(before):
+            self._add_section(name, before.get(name))
+
+    def _section_names(self, before: Mapping[str, LastCall]) -> tuple[str, ...]:
+        named = {point.section for point in self.config.points if point.section is not None}
+        return tuple(sorted((named or {WHOLE}) | (set(before) - {WHOLE})))
+
+    def _add_section(self, name: str, before: LastCall | None = None) -> None:
+        film = self._film_of(name, self.now_s)
+        self.sections[name] = section = Section(
+            name, film, self.now_s, before.call if before is not None else None
+        )
+        if before is not None:
+            section.resume(before.cause, before.since_s)
+
+    def channels(self) -> Iterable[Channel]:
+        """Return the present of every configured quantity at every point."""
+        return self._channels.values()
+
+    @property
+    def call(self) -> Call:
+        """The worst of the sections' calls."""
+        calls = {section.memory.call for section in self.sections.values()}
+        return next(call for call in WORST_FIRST if call in calls)
+
+    def take(
+        self, readings: Sequence[Reading], effective_s: float, now_s: float | None = None
+    ) -> Taken:
+        """Take readings of one instant in, and evaluate.
+
+        Args:
+            readings: of this enclosure, all of one time.
+            effective_s: the time from which their age counts [s].
+            now_s: the time at which they came, where that is later, as live [s].
+        """
+        now_s = effective_s if now_s is None else max(now_s, effective_s)
+        self.advance(now_s)
+        taken = Taken([], [], [])
+        fresh = False
+        for reading in readings:
+            channel = self._channels.get((reading.point, reading.quantity))
+            if channel is None:
+                self.counts.unmapped += 1
+                continue
+            self.counts.readings += 1
+            if effective_s <= channel.effective_s or channel.too_old(reading, effective_s, now_s):
+                self._take_late(channel, reading, effective_s, taken)
+                continue
+            judged_now = self._judge.judge(self._corrected(channel, reading))
+            if not judged_now:
+                continue
+            *confirmed, judged = judged_now
+            taken.confirmed.extend(confirmed)
+            quality = judged.quality
+            if quality is not Quality.OK:
+                seen = self.counts.set_aside
+                seen[quality.value] = seen.get(quality.value, 0) + 1
+            taken.kept.append(
+                reading if reading.quality is quality else replace(reading, quality=quality)
+            )
+            taken.used.append(judged.value)
+            channel.take(judged, effective_s)
+            fresh = True
+        if fresh:
+            self.now_s = max(self.now_s, now_s)
+            self._next_expiry_s = min(channel.expires_s for channel in self._channels.values())
+            self._evaluate()
+        return taken
+
+    def _corrected(self, channel: Channel, reading: Reading) -> Reading:
+        """Pass a reading through its probe's calibration, where it has one."""
+        if self.correct is None:
+            return reading
+        value, channel.calibration_accuracy = self.correct(reading)
+        return reading if value == reading.value else replace(reading, value=value)
+
+    def _take_late(
+        self, channel: Channel, reading: Reading, effective_s: float, taken: Taken
+    ) -> None:
+        """A late reading enters history and clocks, not the present; a repeated one nothing."""
+        if channel.reading is not None and effective_s == channel.effective_s:
+            self.counts.duplicates += 1
+            return
+        self.counts.late += 1
+        taken.kept.append(reading)
+        taken.used.append(self._corrected(channel, reading).value)
+
+    def take_late(self, readings: Sequence[Reading]) -> Taken:
+        """Count readings from before the present; they go to the log and the clocks only."""
+        known = [each for each in readings if (each.point, each.quantity) in self._channels]
+        self.counts.late += len(known)
+        used = [
+            self._corrected(self._channels[each.point, each.quantity], each).value for each in known
+        ]
+        return Taken(known, used, [])
+
+    def advance(self, to_s: float) -> bool:
+        """Let time pass: evaluate at each instant at which a value's age ran out before `to_s`.
+
+        Returns:
+            Whether anything ran out.
+        """
+        expired = False
+        while self._next_expiry_s < to_s:
+            at_s = self._next_expiry_s
+            for channel in self._channels.values():
+                if channel.expires_s <= at_s:
+                    channel.expire()
+                    seen = self.counts.set_aside
+                    seen["stale"] = seen.get("stale", 0) + 1
+            self._next_expiry_s = min(channel.expires_s for channel in self._channels.values())
+            self.now_s = max(self.now_s, at_s)
+            self._evaluate()
+            expired = True
+        return expired
+
+    def evaluate_now(self, now_s: float) -> None:
+        """Evaluate without a new reading, as after an event or a change of a doubt."""
+        self.advance(now_s)
+        self.now_s = max(self.now_s, now_s)
+        self._evaluate()
+
+    def _evaluate(self) -> None:
+        self.counts.evaluations += 1
+        sensed = [channel.sensed for channel in self._channels.values()]
+        for section in self.sections.values():
+            film = self._film_of(section.name, self.now_s)
+            if film is not section.film:
+                section.set_film(film, self.now_s)
+            section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=self.doubts)
+        if self._on_evaluated is not None:
+            self._on_evaluated(self)
+
+    def clock_jumped(self, to_s: float) -> None:
+        """The clock that times are given by was set: nothing from before it is present any more."""
+        self.now_s = to_s
+        self._judge.forget()
+        for channel in self._channels.values():
+            channel.forget()
+        self._next_expiry_s = math.inf
+        for section in self.sections.values():
+            section.clock_jumped(to_s)
+
+    def ensure_section(self, name: str | None) -> None:
+        """Begin to watch a section that an event names and the config does not."""
+        if name is not None and name != WHOLE and name not in self.sections:
+            self._add_section(name)
+
+    def end_section(self, name: str) -> None:
+        """Watch a section no more that has ended; see `section_ends`."""
+        self.sections.pop(name, None)
+
+    def age_s(self, channel: Channel) -> float | None:
+        """Return how old a channel's last word is, or None where it never spoke [s]."""
+        return self.now_s - channel.effective_s if math.isfinite(channel.effective_s) else None
+
+    def explain(self) -> list[SectionCall]:
+        """Return every section's call with its reasons, worst call first."""
+        calls = [section.explain() for section in self.sections.values()]
+        return sorted(calls, key=lambda each: (WORST_FIRST.index(each.call), each.section))
+
+
+def constant_film(film: Film) -> FilmOf:
+    """Return the `film_of` of an enclosure in which nothing has been recorded: always `film`."""
+
+    def film_of(_section: str, _time_s: float) -> Film:
+        return film
+
+    return film_of

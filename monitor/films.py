@@ -1,0 +1,426 @@
+"""Keeps what events and temperatures make of each section's film, for the limits to judge by.
+
+The clocks are reckoned anew from events and temperatures, at most once a minute of data time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from monitor.wire import Json, clock_dict
+from rules.clocks.clock import Clock, ClockState
+from rules.events import Event, in_force
+from rules.harm import harm_left_s
+from rules.limits import limits_in_force
+from rules.section import Film
+from rules.solvent import solvent_widening_pct
+from rules.spec.model import Spec
+from rules.trend import AHEAD_COUNTS_S
+from rules.vocabulary import Stage
+
+if TYPE_CHECKING:
+    from monitor.enclosure import Enclosure
+    from rules.climate import AssumedSurface
+    from rules.clocks.history import TemperatureHistory, TemperatureOutlook
+    from rules.clocks.overcoat import Overcoat
+    from rules.clocks.stages import FilmState
+
+# Stage and ended steps change only where a step ends: far from one, looking now and then is enough.
+RECKON_EVERY_S = 60.0
+RECKON_AT_LEAST_EVERY_S = 600.0
+SAMPLE_EVERY_S = 30.0
+# Samples of the last two days stay as they are; older ones are joined, so that a program which
+# runs for a year keeps some ten thousands and not a million.
+THIN_AFTER_S = 172_800.0
+THIN_TO_S = 600.0
+
+Row = tuple[float, float, float, float, float]
+"""Time [s], coldest and warmest surface, coldest and warmest air [degC]; NaN where not known."""
+
+
+class Temperatures:
+    """The coldest and warmest of a section's surfaces and of the air, sample by sample.
+
+    Attributes:
+        whole_from_s: from here on nothing is missing that the log has, save what came late;
+            infinity while there is nothing [s].
+    """
+
+    def __init__(
+        self,
+        surface_accuracy_k: float,
+        air_accuracy_k: float,
+        assumed: AssumedSurface | None = None,
+    ) -> None:
+        self.whole_from_s = math.inf
+        self._rows: list[Row] = []
+        self._surface_accuracy_k = surface_accuracy_k
+        self._air_accuracy_k = air_accuracy_k
+        self._assumed = assumed
+        self._thinned_s = -math.inf
+
+    def take(self, time_s: float, surfaces_c: list[float], airs_c: list[float]) -> None:
+        """Add a sample, unless the last is younger than 30 s or newer.
+
+        Args:
+            time_s: when [s].
+            surfaces_c: the section's believed surface temperatures [degC].
+            airs_c: the enclosure's believed air temperatures [degC].
+        """
+        if self._rows and time_s < self._rows[-1][0] + SAMPLE_EVERY_S:
+            return
+        row = (time_s, *_ends(surfaces_c), *_ends(airs_c))
+        if self._rows and not any(map(math.isfinite, (*row[1:], *self._rows[-1][1:]))):
+            return  # the first row of a silence tells of it
+        self._rows.append(row)
+        self.whole_from_s = min(self.whole_from_s, time_s)
+        if not self._thinned_s <= time_s < self._thinned_s + THIN_AFTER_S / 2.0:
+            self._thinned_s = time_s
+            self._thin(time_s - THIN_AFTER_S)
+
+    def _thin(self, before_s: float) -> None:
+        """Join the samples of each 10 min before a time: coldest of coldest, warmest of warmest."""
+        bins: dict[float, list[Row]] = {}
+        young = []
+        for row in self._rows:
+            if row[0] < before_s:
+                bins.setdefault(row[0] // THIN_TO_S, []).append(row)
+            else:
+                young.append(row)
+        self._rows = [*(joined for rows in bins.values() for joined in _joined(rows)), *young]
+
+    def put_before(self, rows: Iterable[Row]) -> None:
+        """Add samples that the log has from before or between, in any order."""
+        self._rows = sorted({row[0]: row for row in [*rows, *self._rows]}.values())
+
+    def take_from_log(self, rows: Iterable[Row]) -> None:
+        """Take the log's word for the time that it tells of: late readings are only there."""
+        told = sorted(rows)
+        if told:
+            first_s, last_s = told[0][0], told[-1][0]
+            own = [row for row in self._rows if not first_s <= row[0] <= last_s]
+            self._rows = sorted([*own, *told])
+
+    def drop_after(self, time_s: float) -> None:
+        """Forget samples later than a clock that was set back now says."""
+        self._rows = [row for row in self._rows if row[0] < time_s]
+        if self.whole_from_s >= time_s:
+            self.whole_from_s = math.inf
+
+    def drop_before(self, time_s: float) -> None:
+        """Forget samples older than any clock needs."""
+        if self._rows and self._rows[0][0] < time_s - 86_400.0:
+            self._rows = [row for row in self._rows if row[0] >= time_s]
+            self.whole_from_s = max(self.whole_from_s, time_s)
+
+    def history(self) -> TemperatureHistory:
+        """Return the samples as the clocks read them."""
+        import numpy as np
+
+        from rules.clocks.history import TemperatureHistory, with_assumed_surface
+
+        table = np.array(self._rows, dtype=np.float64).reshape(-1, 5)
+        history = TemperatureHistory(
+            time_s=table[:, 0].copy(),
+            coldest_c=table[:, 1].copy(),
+            warmest_c=table[:, 2].copy(),
+            accuracy_k=self._surface_accuracy_k,
+            air_coldest_c=table[:, 3].copy(),
+            air_warmest_c=table[:, 4].copy(),
+            air_accuracy_k=self._air_accuracy_k,
+        )
+        assumed = self._assumed
+        return history if assumed is None else with_assumed_surface(history, assumed)
+
+
+def _joined(rows: Sequence[Row]) -> Iterator[Row]:
+    """Yield one sample for many, or three where something was silent for a part of their time.
+
+    The middle one of three tells of the silence, from its first sample to its last: the time
+    between has no temperature. What was known within it still counts for the ends.
+    """
+    _, cold, warm, air_cold, air_warm = (list(column) for column in zip(*rows, strict=True))
+    ends = (_known(min, cold), _known(max, warm), _known(min, air_cold), _known(max, air_warm))
+    silent = [
+        place
+        for place, row in enumerate(rows)
+        if any(
+            math.isnan(one) and not math.isnan(end) for one, end in zip(row[1:], ends, strict=True)
+        )
+    ]
+    if not silent:
+        yield (rows[len(rows) // 2][0], *ends)
+        return
+    before, after = rows[: silent[0]], rows[silent[-1] + 1 :]
+    if before:
+        yield (before[len(before) // 2][0], *ends)
+    lost = [any(math.isnan(rows[place][k]) for place in silent) for k in range(1, 5)]
+    cold_c, warm_c, air_cold_c, air_warm_c = (
+        math.nan if gone else end for gone, end in zip(lost, ends, strict=True)
+    )
+    yield (rows[silent[0]][0], cold_c, warm_c, air_cold_c, air_warm_c)
+    if after:
+        yield (after[len(after) // 2][0], *ends)
+
+
+def _ends(values_c: list[float]) -> tuple[float, float]:
+    return (min(values_c), max(values_c)) if values_c else (math.nan, math.nan)
+
+
+def _known(pick: Callable[[list[float]], float], values: list[float]) -> float:
+    known = [value for value in values if not math.isnan(value)]
+    return pick(known) if known else math.nan
+
+
+class FilmKeeper:
+    """Follows one enclosure's events and gives each section's film at a time.
+
+    Attributes:
+        default_spec: of the next coat where no event names another.
+        specs: every spec that an event has named and that was found.
+        temperatures: the samples of each section.
+        humidity_checked_s: when each humidity point was last checked against a salt point [s].
+        spec_text: that the default spec was read from, or "".
+        surfaces_ahead: what the surface of each section will probably do; half an hour after it
+            was made it counts no more.
+    """
+
+    def __init__(
+        self,
+        default_spec: Spec,
+        specs: Mapping[str, Spec],
+        *,
+        surface_accuracy_k: float = 0.5,
+        air_accuracy_k: float = 0.3,
+        assumed_surface: Callable[[str], AssumedSurface | None] | None = None,
+        spec_named: Callable[[str], Spec | None] | None = None,
+    ) -> None:
+        """Begin without events.
+
+        Args:
+            default_spec: of the next coat where no event names another.
+            specs: that are known already.
+            surface_accuracy_k: of the surface probes [K].
+            air_accuracy_k: of the air probes [K].
+            assumed_surface: what stands in for a section's surface, or None where a point
+                measures one.
+            spec_named: finds a spec that an event names, or returns None; its clocks then say so.
+        """
+        self.default_spec = default_spec
+        self.spec_text = ""
+        self._spec_named = spec_named
+        self.specs = {**specs, default_spec.name: default_spec}
+        self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
+        self._assumed_surface = assumed_surface
+        self._events: tuple[Event, ...] = ()
+        self._newest_event_s = -math.inf
+        self._plain = Film(default_spec)
+        self._films: dict[str, Film] = {}
+        self._clocks: dict[str, tuple[Clock, ...]] = {}
+        self._reckoned_s: dict[str, tuple[float, float]] = {}
+        self.temperatures: dict[str, Temperatures] = {}
+        self.humidity_checked_s: dict[str, float] = {}
+        self.surfaces_ahead: dict[str, TemperatureOutlook] = {}
+        self._widened_s = -math.inf
+        self._overcoats: dict[str, tuple[tuple[float | None, int], Overcoat]] = {}
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """All events as kept, corrections among them."""
+        return self._events
+
+    @property
+    def newest_event_s(self) -> float:
+        """When the last thing that stands was done; minus infinity where nothing was [s]."""
+        return self._newest_event_s
+
+    def set_events(self, events: Iterable[Event]) -> None:
+        """Take the enclosure's events as they now stand; everything is reckoned anew."""
+        self._events = tuple(events)
+        standing = in_force(self._events)
+        self._newest_event_s = standing[-1].time_s if standing else -math.inf
+        if self._spec_named is not None:
+            for name in {event.spec for event in self._events} - self.specs.keys():
+                if name is not None and (spec := self._spec_named(name)) is not None:
+                    self.specs[name] = spec
+        self._reckoned_s.clear()
+        self._widened_s = -math.inf
+
+    def film_of(self, section: str, time_s: float) -> Film:
+        """Return a section's film at a time; give it to `Enclosure` as its `film_of`."""
+        if not self._events:
+            return self._plain
+        last_s, next_s = self._reckoned_s.get(section, (math.inf, -math.inf))
+        if not last_s <= time_s < next_s:
+            self._reckon(section, time_s)
+        return self._films[section]
+
+    def clocks(self, section: str, time_s: float) -> tuple[Clock, ...]:
+        """Return a section's clocks, reckoned within the last minute."""
+        if not self._events:
+            return ()
+        last_s, _ = self._reckoned_s.get(section, (math.inf, -math.inf))
+        if not last_s <= time_s < last_s + RECKON_EVERY_S:
+            self._reckon(section, time_s)
+        return self._clocks.get(section, ())
+
+    def clock_dicts(self, enclosure: Enclosure) -> list[Json]:
+        """Return the clocks of all of an enclosure's sections with their fixed keys."""
+        return [clock_dict(clock) for clock in self.all_clocks(enclosure)]
+
+    def all_clocks(self, enclosure: Enclosure) -> tuple[Clock, ...]:
+        """Return the clocks of all of an enclosure's sections, the next to end first."""
+        if not self._events:
+            return ()
+        from rules.clocks.all_clocks import merge_clocks
+
+        now_s = enclosure.now_s
+        return merge_clocks(self.clocks(name, now_s) for name in enclosure.sections)
+
+    def evaluated(self, enclosure: Enclosure) -> None:
+        """Sample the temperatures of an evaluation, while there is something to reckon with."""
+        if not self._events:
+            return
+        self._widen(enclosure)
+        airs_c: list[float] = []
+        surfaces: list[tuple[str | None, float]] = []
+        for channel in enclosure.channels():
+            sensed = channel.sensed
+            if sensed.quality != "ok":
+                continue
+            if sensed.quantity == "air_temp":
+                airs_c.append(sensed.value)
+            elif sensed.quantity == "surface_temp":
+                surfaces.append((sensed.section, sensed.value))
+        for name in enclosure.sections:
+            own = [value for section, value in surfaces if section is None or section == name]
+            self.samples(name).take(enclosure.now_s, own, airs_c)
+
+    def _widen(self, enclosure: Enclosure) -> None:
+        """Widen the humidity probes after each wipe and coat, once a minute."""
+        if not self._widened_s <= enclosure.now_s < self._widened_s + RECKON_EVERY_S:
+            self._widened_s = enclosure.now_s
+            for channel in enclosure.channels():
+                if channel.config.quantity.value == "humidity" and channel.config.inside:
+                    checked_s = self.humidity_checked_s.get(channel.config.name, -math.inf)
+                    channel.widen(solvent_widening_pct(self._events, checked_s, enclosure.now_s))
+
+    def samples(self, section: str) -> Temperatures:
+        """Return the temperature samples of a section."""
+        if section not in self.temperatures:
+            assumed = None if self._assumed_surface is None else self._assumed_surface(section)
+            self.temperatures[section] = Temperatures(*self.accuracies_k, assumed)
+        return self.temperatures[section]
+
+    def forget(self, section: str) -> None:
+        """Keep nothing more of a section that has ended; should it come back, the log has it."""
+        for kept in (self._films, self._clocks, self._reckoned_s, self.surfaces_ahead):
+            kept.pop(section, None)
+        self.temperatures.pop(section, None)
+        self._overcoats.pop(section, None)
+
+    def clock_jumped(self, to_s: float) -> None:
+        """Forget samples that lie in the future of a clock that was set back."""
+        for each in self.temperatures.values():
+            each.drop_after(to_s)
+        self.surfaces_ahead.clear()
+        self._reckoned_s.clear()
+
+    def _reckon(self, section: str, time_s: float) -> None:
+        from rules.clocks.all_clocks import clocks_of, history_wanted_from_s
+        from rules.clocks.film_doubts import film_doubts
+        from rules.clocks.stages import stage_of
+
+        samples = self.samples(section)
+        wanted_s = history_wanted_from_s(section, self._events, time_s)
+        if wanted_s is not None:
+            samples.drop_before(wanted_s)
+        clocks = clocks_of(
+            section,
+            self._events,
+            self.specs,
+            self.default_spec,
+            samples.history(),
+            time_s,
+            self._surface_ahead(section, time_s),
+        )
+        state = stage_of(section, self._events, self.default_spec, clocks, time_s)
+        spec = self.specs.get(state.spec_name, self.default_spec)
+        curing = {}
+        if state.film_stage is not None and state.film_stage is not state.stage:
+            film_spec = self._film_spec(clocks, spec)
+            curing = limits_in_force(film_spec, state.film_stage, state.ended_steps)
+            spec = self.specs.get(state.next_spec_name, self.default_spec)
+        open_film = state.stage in (Stage.APPLY, Stage.FLASH, Stage.CURE)
+        overcoat = self._overcoat(section, state, samples, time_s)
+        named = state.spec_name if open_film else state.next_spec_name
+        unknown_spec = named if named not in self.specs else ""
+        film = Film(
+            spec=spec,
+            stage=state.stage,
+            method=state.method,
+            steps_ended=state.ended_steps if open_film else frozenset(),
+            curing=curing,
+            harm_left_s=harm_left_s(spec, state.stage, state.harm_left_s) if open_film else None,
+            coating_forbidden=overcoat.too_late if open_film else state.coating_forbidden,
+            doubts=film_doubts(state.stage, clocks, overcoat, unknown_spec, spec.name),
+        )
+        self._clocks[section] = clocks
+        told_s = [each.time_s for each in self._events if each.time_s > time_s]
+        self._reckoned_s[section] = (time_s, min([_next_look_s(clocks, time_s), *told_s]))
+        if self._films.get(section) != film:
+            self._films[section] = film
+
+    def look_ahead(self, section: str, surface: TemperatureOutlook | None) -> None:
+        """Take a section's new outlook, or that it has none any more, into account."""
+        if surface is not None:
+            self.surfaces_ahead[section] = surface
+        else:
+            self.surfaces_ahead.pop(section, None)
+        self._reckoned_s.pop(section, None)
+
+    def _surface_ahead(self, section: str, time_s: float) -> TemperatureOutlook | None:
+        ahead = self.surfaces_ahead.get(section)
+        if ahead is None or not 0.0 <= time_s - float(ahead.time_s[0]) <= AHEAD_COUNTS_S:
+            return None
+        return ahead
+
+    def _overcoat(
+        self, section: str, state: FilmState, samples: Temperatures, time_s: float
+    ) -> Overcoat:
+        """How the newest coat stands to the one beneath; reckoned once for each coat."""
+        from rules.clocks.overcoat import NOTHING_WRONG, overcoat_of
+
+        if state.stage not in (Stage.APPLY, Stage.FLASH):
+            self._overcoats.pop(section, None)
+            return NOTHING_WRONG
+        coat = (state.coat_started_s, len(self._events))
+        known_coat, overcoat = self._overcoats.get(section, (None, NOTHING_WRONG))
+        if known_coat != coat:
+            overcoat = overcoat_of(
+                section, self._events, self.specs, self.default_spec, samples.history(), time_s
+            )
+            self._overcoats[section] = (coat, overcoat)
+        return overcoat
+
+    def _film_spec(self, clocks: tuple[Clock, ...], fallback: Spec) -> Spec:
+        for clock in clocks:
+            if clock.coat is not None and not clock.buried and clock.spec in self.specs:
+                return self.specs[clock.spec]
+        return fallback
+
+
+def _next_look_s(clocks: Iterable[Clock], time_s: float) -> float:
+    """When to reckon again: half way to the next end of a clock, within 1 and 10 min [s]."""
+    nearest_s = min(
+        (
+            clock.left_s
+            for clock in clocks
+            if clock.left_s is not None and clock.state is ClockState.RUNNING
+        ),
+        default=math.inf,
+    )
+    wait_s = min(max(0.5 * nearest_s, RECKON_EVERY_S), RECKON_AT_LEAST_EVERY_S)
+    return time_s + wait_s

@@ -1,0 +1,106 @@
+"""Rings for a call that worsens over an open film: to broker, bell, and ways such as mail."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+
+from monitor.alarms.board import AlarmBoard, Ring
+from monitor.alarms.routes import AlarmRoutes
+from monitor.live.loop import Watch
+from monitor.live.publish import Publisher
+from monitor.screen.theme import theme_of
+from monitor.snapshot import Snapshot
+from monitor.snapshots import SnapshotMaker
+from sensors.mqtt.intake import IntakeStatus
+
+LOOK_EVERY_S = 1.0
+
+
+def link_words(status: IntakeStatus) -> str:
+    """Return the state of the broker in one sentence."""
+    if status.troubles:
+        return status.troubles[0]
+    return "connected" if status.connection.connected else "not connected yet"
+
+
+class Alarms:
+    """Looks at every enclosure once a second and rings where it is due."""
+
+    def __init__(
+        self,
+        watch: Watch,
+        publisher: Publisher | None,
+        routes: AlarmRoutes | None = None,
+    ) -> None:
+        """Begin with no alarm.
+
+        Args:
+            watch: what is looked at.
+            publisher: tells the broker, or None.
+            routes: sends by mail, push or chat; what fails there is a notice. None for no way.
+        """
+        theme = theme_of(os.environ)
+        self._theme = theme
+        self._watch = watch
+        self._publisher = publisher
+        self._routes = routes or AlarmRoutes()
+        self._boards = {name: AlarmBoard(theme) for name in watch.rooms}
+        self.makers = {
+            name: SnapshotMaker(room.enclosure, room.keeper, recorded=False)
+            for name, room in watch.rooms.items()
+        }
+        self.snapshots: dict[str, Snapshot] = {}
+        self._looked_s = -1.0
+
+    def due(self) -> bool:
+        """Return whether `look` would look: within a second of the last time it does not."""
+        return not self._looked_s <= self._watch.now_s() < self._looked_s + LOOK_EVERY_S
+
+    def look(
+        self,
+        *,
+        link: str = "",
+        link_ok: bool = True,
+        notices: Sequence[str] = (),
+        counts: dict[str, int] | None = None,
+    ) -> list[Ring]:
+        """Make snapshots and return what rings now; within a second of the last look, nothing.
+
+        Args:
+            link: state of the broker in one sentence.
+            link_ok: whether readings can come in.
+            notices: what has to be said beside the call.
+            counts: what the intake refused or dropped, by name.
+        """
+        if not self.due():
+            return []
+        self._looked_s = now_s = self._watch.now_s()
+        rung: list[Ring] = []
+        routes = self._routes.notices()
+        forecast = self._watch.forecast
+        if forecast is not None:
+            routes = [*routes, *forecast.troubles]
+            if forecast.refused:
+                counts = {**(counts or {}), "forecast refused": forecast.refused}
+        for name, board in self._boards.items():
+            maker = self.makers[name]
+            maker.calibrations = self._watch.calibrations
+            maker.sample()
+            snapshot = maker.make(
+                now_s,
+                link=link,
+                link_ok=link_ok,
+                alarm=board.text(),
+                notices=[*notices, *routes, *self._watch.calibrations.notices(now_s)],
+                counts=counts,
+                outlook=self._watch.rooms[name].bands,
+                outlook_why=self._watch.rooms[name].outlook_why,
+            )
+            self.snapshots[name] = snapshot
+            rung += board.update(snapshot)
+        for ring in rung:
+            if self._publisher is not None:
+                self._publisher.ring(ring)
+            self._routes.ring(ring, self._theme)
+        return rung

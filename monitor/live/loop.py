@@ -1,0 +1,438 @@
+"""The live program: takes arrivals, lets time pass, keeps the log, and tells each call at once.
+
+One loop, one thread; the broker's thread only fills a queue. Every clock and source is injected, so
+the same loop runs in a soak test with simulated time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import Protocol
+
+from monitor.calibrations import CalibrationBook
+from monitor.clock import SteadyClock, insane_clock
+from monitor.config.model import Config, EnclosureConfig
+from monitor.enclosure import WHOLE, Enclosure
+from monitor.films import FilmKeeper
+from monitor.live.arrivals import by_message, marked
+from monitor.live.outages import LinkLog, clock_set, program_stopped
+from monitor.live.publish import Publisher
+from monitor.live.restart import (
+    last_calls,
+    load_temperatures,
+    lost_sections,
+    newest_sane_s,
+    release_points,
+    sections_of,
+)
+from monitor.live.watched_room import Room
+from monitor.log.facts import keep_facts
+from monitor.log.log import Store
+from monitor.log.retention import Retention
+from monitor.log.rows import LogRefused, Outage
+from monitor.outlook.forecast import ForecastKeeper
+from monitor.outlook.keeper import OutlookKeeper
+from monitor.tell import Tell, Teller
+from monitor.times import AHEAD_S
+from monitor.wire import Json, enclosure_dict
+from rules.air.state import pressure_at_altitude_pa
+from rules.events import Event
+from rules.reasons import Doubt, minutes_text
+from rules.section import SectionCall
+from rules.vocabulary import EventKind
+from sensors.mqtt.intake import Arrival
+
+EVENTS_EVERY_S = 0.5
+CALIBRATIONS_EVERY_S = 5.0
+
+
+class Source(Protocol):
+    """Where arrivals come from."""
+
+    def drain(self, timeout_s: float = 0.0) -> list[Arrival]:
+        """Return what has come, waiting a little where nothing has."""
+        ...
+
+
+class Watch:
+    """Watches every enclosure of a config.
+
+    Attributes:
+        rooms: by enclosure name.
+        log_fault: why the log cannot be written or read now, or "".
+        clock_fault: why the clock cannot be right, or "".
+        publisher: tells the broker's listeners, or None.
+        calibrations: that readings pass through.
+        retention: thins old readings of the log while nothing ails it, or None.
+        link: follows the link to the broker, or None.
+    """
+
+    def __init__(
+        self,
+        config: Config,
+        keepers: Mapping[str, FilmKeeper],
+        store: Store,
+        source: Source,
+        clock: SteadyClock,
+        *,
+        tell: Tell,
+        publisher: Publisher | None = None,
+        station: str = "",
+        outlooks: OutlookKeeper | None = None,
+    ) -> None:
+        """Take up every section where the log left it.
+
+        Args:
+            config: every enclosure and its points.
+            keepers: what follows each enclosure's films, without events yet.
+            store: the log.
+            source: where arrivals come from.
+            clock: the time.
+            tell: is given every call change, once it is in the log.
+            publisher: tells the broker's listeners, or None.
+            station: written beside events that the program itself makes.
+            outlooks: makes outlooks beside the watch, or None for none.
+        """
+        self.rooms: dict[str, Room] = {}
+        self.clock_fault = ""
+        self._write_fault = ""
+        self._read_fault = ""
+        self._pending: list[Callable[[], object]] = []
+        self._store = store
+        self._source = source
+        self._clock = clock
+        self._tell = tell
+        self.publisher = publisher
+        self.retention: Retention | None = None
+        self.link: LinkLog | None = None
+        self._station = station
+        self._outlooks = outlooks
+        self._events_at_s = 0.0
+        self._calibrations_at_s = 0.0
+        self._config = config
+        self.calibrations = CalibrationBook()
+        self._calibration_rows = -1
+        self._checked_s = -1.0
+        now_s = clock.now_s()
+        self._newest_s = newest_sane_s(store, now_s)
+        stopped = program_stopped(store, now_s)
+        for each in config.enclosures:
+            self.rooms[each.name] = self._begin(each, keepers[each.name], now_s)
+        self.clock_fault = insane_clock(now_s, self._newest_s) or self._from_the_future(now_s)
+        self._end_sections(now_s)
+        self._put_outage(stopped, now_s)
+        self._write_pending(now_s)
+        self._look_for_calibrations(now_s)
+        self._set_doubts(now_s)
+
+    @property
+    def forecast(self) -> ForecastKeeper | None:
+        """The hours of weather that outlooks rest on, or None where the config names none."""
+        return None if self._outlooks is None else self._outlooks.forecast
+
+    @property
+    def log_fault(self) -> str:
+        """Why the log cannot be written or read now, or ""."""
+        return self._write_fault or self._read_fault
+
+    # Beginning ------------------------------------------------------------------------------
+
+    def _begin(self, config: EnclosureConfig, keeper: FilmKeeper, now_s: float) -> Room:
+        events = self._store.events(config.name)
+        keeper.set_events(events)
+        facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)
+        teller = Teller(self._told, store=self._store, facts=facts, clocks=keeper.clock_dicts)
+
+        def evaluated(enclosure: Enclosure) -> None:
+            keeper.evaluated(enclosure)
+            teller.evaluated(enclosure)
+
+        sections, named = sections_of(config, events)
+        last = last_calls(self._store, config.name, sections)
+        load_temperatures(self._store, config, keeper, sections, now_s)
+        enclosure = Enclosure(config, keeper.film_of, now_s, last, on_evaluated=evaluated)
+        for name in sorted(named):
+            enclosure.ensure_section(name)
+        for section, note in release_points(enclosure, config, now_s):
+            self._note(config.name, section, note, now_s)
+        newest_row = max((each.row or 0 for each in events), default=0)
+        return Room(enclosure, keeper, teller, newest_row, unsure=named)
+
+    def _note(self, enclosure: str, section: str | None, note: str, now_s: float) -> None:
+        where = None if section == WHOLE else section
+        event = Event(EventKind.NOTE, now_s, enclosure, where, note, recorded_s=now_s)
+        self._pending.append(lambda: self._store.add_event(event, station=self._station))
+
+    def now_s(self) -> float:
+        """Return the time that the calls go by [s]."""
+        return self._clock.now_s()
+
+    def record(self, event: Event) -> Event:
+        """Keep an event that a key or a command made, and take it into account at once.
+
+        Raises:
+            FilmcallError: it cannot be kept.
+        """
+        kept = self._store.add_event(event, station=self._station)
+        self._look_for_events(self._clock.now_s())
+        return kept
+
+    def end(self) -> None:
+        """Note what only this program knows; call it before the link and the log are closed."""
+        now_s = self._clock.now_s()
+        self._put_outage(None if self.link is None else self.link.end(now_s), now_s)
+
+    # The loop -------------------------------------------------------------------------------
+
+    def turn(self, wait_s: float) -> int:
+        """Go round once: take what has come, let time pass, keep and tell.
+
+        Args:
+            wait_s: how long to wait for something to come [s].
+
+        Returns:
+            How many readings came.
+        """
+        arrivals = self._source.drain(wait_s)
+        now_s = self._clock.now_s()
+        if now_s - self._checked_s >= 1.0 or now_s < self._checked_s:
+            self._checked_s = now_s
+            now_s = self._look_at_clock(now_s)
+            self._put_outage(None if self.link is None else self.link.look(now_s), now_s)
+        for group in by_message(arrivals):
+            self._take(group, now_s)
+        for room in self.rooms.values():
+            room.enclosure.advance(now_s)
+        if not 0.0 <= now_s - self._events_at_s < EVENTS_EVERY_S:
+            self._events_at_s = now_s
+            self._look_for_events(now_s)
+        if not 0.0 <= now_s - self._calibrations_at_s < CALIBRATIONS_EVERY_S:
+            self._look_for_calibrations(now_s)
+        self._look_ahead()
+        self._keep(now_s)
+        self._publish(now_s)
+        # Last, so that no call waits for it.
+        if self.retention is not None and not (self.clock_fault or self.log_fault):
+            self.retention.look(now_s)
+        return len(arrivals)
+
+    def _look_at_clock(self, now_s: float) -> float:
+        """Notice a clock that was set, or that was never set; return the time to go by."""
+        step_s = self._clock.step_s()
+        if step_s:
+            # From here on `explain` would tell a HOLD that nobody was told of: see the end.
+            before_s, now_s = now_s, self._clock.now_s()
+            for room in self.rooms.values():
+                room.enclosure.clock_jumped(now_s)
+                room.keeper.clock_jumped(now_s)
+                room.bands.clear()
+            if not self.clock_fault:
+                self._put_outage(clock_set(before_s, now_s, step_s), now_s)
+        fault = insane_clock(now_s, self._newest_s) or self._from_the_future(now_s)
+        changed, self.clock_fault = fault != self.clock_fault, fault
+        if step_s or changed:
+            if not fault:
+                for room in self.rooms.values():
+                    room.clock_mended(now_s, was_wrong=changed)
+            self._set_doubts(now_s)
+        return now_s
+
+    def _from_the_future(self, now_s: float) -> str:
+        """Why no stage can be told: something was done later than the clock now says."""
+        for name, room in self.rooms.items():
+            done_s = room.keeper.newest_event_s
+            if done_s > now_s + AHEAD_S:
+                return (
+                    f"an event of {name} lies {minutes_text(done_s - now_s)} in the future, so the "
+                    "stage of its films is not known: set the clock, or correct the event"
+                )
+        return ""
+
+    def _put_outage(self, outage: Outage | None, now_s: float) -> None:
+        if outage is not None:
+            self._pending.append(lambda: self._store.add_outage(outage))
+            self._write_pending(now_s)
+
+    def _take(self, group: Sequence[Arrival], now_s: float) -> None:
+        first = group[0]
+        room = self.rooms.get(first.reading.enclosure)
+        if room is None:
+            return
+        readings = [arrival.reading for arrival in group]
+        if self.clock_fault:
+            readings = [marked(reading) for reading in readings]
+        effective_s = self._clock.at_s(first.measured_monotonic_s)
+        late_before = room.enclosure.counts.late
+        taken = room.enclosure.take(readings, effective_s, now_s)
+        if room.enclosure.counts.late != late_before:
+            room.came_late(first.reading.time_s, now_s)
+        try:
+            self._store.add_readings(taken.kept, taken.used)
+            for confirmed in taken.confirmed:
+                self._store.note_quality(confirmed, confirmed.quality)
+        except LogRefused as fault:
+            self._set_log_faults(now_s, write=str(fault))
+
+    def _look_for_events(self, now_s: float) -> None:
+        """Take up what people wrote down, here or from another shell."""
+        try:
+            for name, room in self.rooms.items():
+                fresh = self._store.events(name, after_row=room.events_row)
+                due = room.load_due(now_s) and self._flushed(now_s)
+                if fresh or due:
+                    self._follow(room, fresh, now_s, due=due)
+            self._end_sections(now_s)
+        except LogRefused as fault:
+            self._set_log_faults(now_s, read=str(fault))
+        else:
+            self._set_log_faults(now_s, read="")
+
+    def _look_ahead(self) -> None:
+        """Take up outlooks that are ready, and ask for those that are due."""
+        if self._outlooks is None:
+            return
+        for answer in self._outlooks.answers():
+            room = self.rooms[answer.enclosure]
+            section = room.enclosure.sections.get(answer.section)
+            if section is not None:
+                section.ahead = answer.ahead
+                room.keeper.look_ahead(section.name, answer.surface)
+                room.outlook_why[section.name] = answer.why
+                if answer.bands is not None:
+                    room.bands[section.name] = answer.bands
+                else:
+                    room.bands.pop(section.name, None)
+        for name, room in self.rooms.items():
+            for section in room.enclosure.sections.values():
+                ahead = section.ahead
+                changed = ahead is not None and ahead.stage is not section.film.stage
+                if changed:
+                    section.ahead = None
+                self._outlooks.ask(name, section.name, at_once=changed)
+
+    def _look_for_calibrations(self, now_s: float) -> None:
+        """Take up calibrations that were made or taken back, here or from another shell."""
+        self._calibrations_at_s = now_s
+        try:
+            rows = self._store.calibrations()
+        except LogRefused as fault:
+            self._set_log_faults(now_s, read=str(fault))
+            return
+        if len(rows) == self._calibration_rows:
+            return
+        self._calibration_rows = len(rows)
+        self.calibrations = book = CalibrationBook.of(rows, self._config)
+        for name, room in self.rooms.items():
+            room.enclosure.correct = None if book.empty else book.correct
+            room.keeper.humidity_checked_s = {
+                point.name: checked_s
+                for point in room.enclosure.config.points
+                if (checked_s := book.salt_checked_s(name, point.name, now_s)) is not None
+            }
+
+    def _flushed(self, now_s: float) -> bool:
+        """Put what came late on disk; while that refuses, it is not to be taken from there."""
+        try:
+            if not self._write_fault:
+                self._store.flush()
+        except LogRefused as fault:
+            self._set_log_faults(now_s, write=str(fault))
+        return not self._write_fault
+
+    def _follow(self, room: Room, fresh: Sequence[Event], now_s: float, *, due: bool) -> None:
+        enclosure, keeper = room.enclosure, room.keeper
+        keeper.set_events((*keeper.events, *fresh))
+        room.ends_s = now_s
+        room.events_row = max([room.events_row, *(event.row or 0 for event in fresh)])
+        named = {event.section for event in fresh if event.section is not None} - {WHOLE}
+        # An event may come while late readings wait in memory still: their own time stands.
+        load_s, late_s = (None, room.late_from_s) if due else (room.load_s, math.inf)
+        room.load_s = now_s
+        try:
+            config, sections = enclosure.config, named | enclosure.sections.keys()
+            load_temperatures(self._store, config, keeper, sections, now_s, late_s)
+            room.load_s = load_s
+            room.late_from_s = math.inf if due else room.late_from_s
+        finally:
+            # Not before, since a film is reckoned as its section begins.
+            for name in sorted(named):
+                enclosure.ensure_section(name)
+            enclosure.evaluate_now(now_s)
+
+    def _end_sections(self, now_s: float) -> None:
+        """Watch no more what only events named and has ended, and note it."""
+        if self.clock_fault:
+            return  # it cannot tell what is over
+        for name, room in self.rooms.items():
+            ended = room.end_sections(now_s)
+            notes = [note for section, note in ended if section not in (room.unsure or ())]
+            if room.unsure is not None:
+                notes += lost_sections(self._store, room.enclosure, room.keeper.events)
+                room.unsure = None
+            for note in dict.fromkeys(notes):
+                self._note(name, None, note, now_s)
+            if ended or notes:
+                self._write_pending(now_s)
+                room.enclosure.evaluate_now(now_s)
+
+    def _keep(self, now_s: float) -> None:
+        refused = [fault for room in self.rooms.values() if (fault := room.teller.take_fault())]
+        try:
+            self._store.tick()
+        except LogRefused as fault:
+            refused.append(str(fault))
+        if refused:
+            self._set_log_faults(now_s, write=refused[0])
+        elif self._store.waiting == (0, 0):
+            self._write_pending(now_s)
+            if not self._pending:
+                self._set_log_faults(now_s, write="")
+
+    def _write_pending(self, now_s: float) -> None:
+        """Write notes and outages, now or once the disk takes them again."""
+        try:
+            while self._pending:
+                self._pending[0]()
+                del self._pending[0]
+        except LogRefused as fault:
+            self._set_log_faults(now_s, write=str(fault))
+
+    def _set_log_faults(
+        self, now_s: float, *, write: str | None = None, read: str | None = None
+    ) -> None:
+        before = bool(self.log_fault)
+        self._write_fault = self._write_fault if write is None else write
+        self._read_fault = self._read_fault if read is None else read
+        if bool(self.log_fault) != before:
+            self._set_doubts(now_s)
+
+    def _set_doubts(self, now_s: float) -> None:
+        doubts = []
+        if self.clock_fault:
+            doubts.append(Doubt("clock", self.clock_fault))
+        if self.log_fault:
+            # A reason is a clause: whoever shows it ends the sentence.
+            doubts.append(Doubt("log", self.log_fault.removesuffix(".")))
+        for room in self.rooms.values():
+            room.enclosure.doubts = tuple(doubts)
+            room.enclosure.evaluate_now(now_s)
+
+    # Telling --------------------------------------------------------------------------------
+
+    def _told(self, enclosure: Enclosure, calls: list[SectionCall], told: Json) -> None:
+        if self.publisher is not None:
+            self.publisher.tell(enclosure.name, told, self._clock.now_s())
+        self._tell(enclosure, calls, told)
+
+    def _publish(self, now_s: float) -> None:
+        if self.publisher is None or not self.publisher.due(now_s):
+            return
+        for name, room in self.rooms.items():
+            pressure_pa = pressure_at_altitude_pa(room.enclosure.config.altitude_m)
+            told = enclosure_dict(name, room.enclosure.explain(), pressure_pa)
+            told["clocks"] = room.keeper.clock_dicts(room.enclosure)
+            if self._store.call_waits(name):
+                told["unlogged"] = True
+            self.publisher.refresh(name, told)
+        self.publisher.tick(now_s)

@@ -1,0 +1,126 @@
+"""Takes up an enclosure where the log left it: last calls, temperatures, and what has gone."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Iterator, Sequence
+
+from monitor.clock import SLACK_S
+from monitor.config.model import EnclosureConfig
+from monitor.enclosure import WHOLE, Enclosure, LastCall
+from monitor.film_history import channels_of, history_rows
+from monitor.films import FilmKeeper
+from monitor.log.log import Store
+from rules.call import Call
+from rules.clocks.all_clocks import history_wanted_from_s
+from rules.events import Event, in_force
+
+CLOCK_SET = "clock-set"
+LOST = "section {} is watched no more: its STOP has ended"
+
+
+def sections_of(config: EnclosureConfig, events: Sequence[Event]) -> tuple[set[str], set[str]]:
+    """Return every section of an enclosure, and those that events name."""
+    named = {each.section for each in in_force(tuple(events)) if each.section is not None} - {WHOLE}
+    stated = {point.section for point in config.points if point.section is not None}
+    return (stated or {WHOLE}) | named, named
+
+
+def last_calls(store: Store, enclosure: str, sections: Iterable[str]) -> dict[str, LastCall]:
+    """Return each section's last call in the log.
+
+    The STOP of a work that was one until now goes on in each of its sections.
+    """
+    found = {}
+    for name in sections:
+        row = store.last_call(enclosure, name) or store.last_call(enclosure, WHOLE)
+        if row is not None:
+            cause = json.loads(row.body).get("cause", [])
+            since_s = store.stands_since_s(enclosure, row.section)
+            found[name] = LastCall(Call(row.call), frozenset(str(each) for each in cause), since_s)
+    return found
+
+
+def load_temperatures(
+    store: Store,
+    config: EnclosureConfig,
+    keeper: FilmKeeper,
+    sections: Iterable[str],
+    now_s: float,
+    late_from_s: float = math.inf,
+) -> None:
+    """Take in what the log knows of the temperatures that clocks still need, and memory does not.
+
+    Ten days are half a second's work, in which no call would be told: they are read once, not at
+    each event.
+
+    Args:
+        store: the log.
+        config: of the enclosure.
+        keeper: of its films.
+        sections: whose temperatures.
+        now_s: now [s].
+        late_from_s: the earliest reading that came late, which only the log has [s].
+
+    Raises:
+        LogRefused: the log cannot be read; what was read before is kept.
+    """
+    for section in sections:
+        wanted_s = history_wanted_from_s(section, keeper.events, now_s)
+        if wanted_s is None:
+            continue
+        samples = keeper.samples(section)
+        channels = channels_of(config, section)
+        spans = [(wanted_s, min(samples.whole_from_s, now_s)), (max(wanted_s, late_from_s), now_s)]
+        for from_s, to_s in spans:
+            samples.take_from_log(history_rows(store, config.name, channels, from_s, to_s))
+        samples.whole_from_s = min(samples.whole_from_s, wanted_s)
+
+
+def release_points(
+    enclosure: Enclosure, config: EnclosureConfig, now_s: float
+) -> Iterator[tuple[str, str]]:
+    """End STOPs that only points caused which the config no longer has.
+
+    Yields:
+        (section, the note that says so).
+    """
+    present = {point.name for point in config.points}
+    for section in enclosure.sections.values():
+        gone = section.memory.points() - present
+        if gone and section.release(gone, now_s):
+            names = ", ".join(sorted(gone))
+            yield (
+                section.name,
+                f"{names} taken out of the config: the STOP that it alone caused has ended",
+            )
+
+
+def lost_sections(store: Store, enclosure: Enclosure, events: Sequence[Event]) -> Iterator[str]:
+    """Yield a note, once, for each STOP that ended with a section which nothing names any more."""
+    for name in store.sections_called(enclosure.name):
+        row = store.last_call(enclosure.name, name)
+        if row is None or row.call != Call.STOP or name in (WHOLE, *enclosure.sections):
+            continue
+        note = LOST.format(name)
+        logged_s = row.logged_s or 0.0
+        if not any(e.note == note and (e.recorded_s or 0.0) >= logged_s for e in events):
+            yield note
+
+
+def newest_sane_s(store: Store, now_s: float) -> float | None:
+    """Return the time of the log's newest row, less what a clock wrote that was then set back.
+
+    A clock that ran ahead and was mended leaves rows in the future; the log tells of the mending.
+    """
+    newest_s = store.newest_time_s()
+    if newest_s is None or newest_s <= now_s:
+        return newest_s
+    for outage in store.outages():
+        set_back = outage.what == CLOCK_SET and " by -" in outage.text
+        if not set_back or outage.to_s is None:
+            continue
+        if outage.from_s - SLACK_S <= now_s and newest_s <= outage.to_s + SLACK_S:
+            return outage.from_s
+    return newest_s

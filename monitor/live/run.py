@@ -1,0 +1,214 @@
+"""`filmcall watch`: the live program with its broker, log, listeners and service manager."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import signal
+import sys
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from types import FrameType
+
+import typer
+
+from monitor.alarms.routes import AlarmRoutes
+from monitor.clock import SteadyClock
+from monitor.config.load import Config, load_config_file
+from monitor.enclosure import Enclosure
+from monitor.films import FilmKeeper
+from monitor.live.alarms import Alarms, link_words
+from monitor.live.loop import Watch
+from monitor.live.outages import LinkLog
+from monitor.live.plain_lines import PlainLines, standard_lines
+from monitor.live.publish import Publisher
+from monitor.live.service import Notifier
+from monitor.log.log import Store
+from monitor.log.places import log_path
+from monitor.log.retention import Retention
+from monitor.outlook.forecast import ForecastKeeper
+from monitor.outlook.keeper import OutlookKeeper
+from monitor.replay.play import Job, keeper_of
+from monitor.screen.freshness import QuietLines
+from monitor.screen.terminal import is_screen
+from monitor.screen.theme import theme_of
+from monitor.specs import find_spec
+from monitor.tell import Tell
+from monitor.wire import Json, plain_line
+from rules.errors import FilmcallError
+from rules.section import SectionCall
+from sensors.mqtt.broker import BrokerFault
+from sensors.mqtt.intake import Intake
+from sensors.mqtt.payload import SourceFault
+
+TURN_S = 0.2
+BUSY_S = 0.5  # a call is told within 1 s though another process holds the log
+_SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+
+
+class Stopper:
+    """Remembers that a signal asked the program to end."""
+
+    def __init__(self) -> None:
+        self.asked = False
+        for each in _SIGNALS:
+            signal.signal(each, self._ask)
+
+    def _ask(self, _number: int, _frame: FrameType | None) -> None:
+        self.asked = True
+
+
+def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> None:
+    """Watch until asked to end.
+
+    Raises:
+        FilmcallError: the config, a spec, the log or the broker's settings cannot be used.
+    """
+    config = load_config_file(config_file)
+    keepers = keepers_of(config, config_file.parent)
+    notifier = Notifier.from_environment(os.environ, pid=os.getpid())
+    with Store.open(log_path(db), now_s=time.time, busy_s=BUSY_S, go_on=True) as store:
+        store.lock_for_watch()
+        for notice in store.notices:
+            typer.echo(notice, err=True)
+        clock = SteadyClock(time.time, boot_time_s)
+        forecast = ForecastKeeper.of(config, clock.now_s, store.path)
+        intake = intake_of(config, config_file, {} if forecast is None else forecast.topics)
+        station = config.publish.station
+        publisher = Publisher(intake, base=config.publish.base, station=station)
+        stopper = Stopper()
+        out, err = standard_lines()
+        on_screen = not (plain or as_jsonl) and is_screen(sys.stdout, sys.stdin, os.environ)
+        configs = {each.name: each for each in config.enclosures}
+        outlooks = OutlookKeeper(store.path, configs, config_file.parent, clock.now_s, forecast)
+        watch = Watch(
+            config,
+            keepers,
+            store,
+            intake,
+            clock,
+            tell=_tell_nobody if on_screen else _tell_json(out) if as_jsonl else _tell_line(out),
+            publisher=publisher,
+            station=station,
+            outlooks=outlooks,
+        )
+        watch.link = LinkLog(lambda: intake.status().connection.connected)
+        watch.retention = Retention(store, config.log.keep_raw_days)
+        outlooks.start()
+        routes = AlarmRoutes.of(config, os.environ)
+        intake.start()
+        notifier.ready("watching")
+        try:
+            if on_screen:
+                from monitor.live.screen import show
+
+                _keep_off_the_screen()
+                show(watch, intake, stopper, notifier, store, routes)
+            else:
+                logging.basicConfig(level=logging.WARNING, format="%(message)s", stream=err)
+                alarms = Alarms(watch, publisher, routes)
+                quiet = QuietLines(theme_of(os.environ))
+                while not stopper.asked:
+                    watch.turn(TURN_S)
+                    if alarms.due():
+                        status = intake.status()
+                        connected = status.connection.connected
+                        alarms.look(link=link_words(status), link_ok=connected)
+                        for text in quiet.news(alarms.snapshots):
+                            (err if as_jsonl else out).say(text)
+                    for text in routes.news():
+                        err.say(text)
+                    out.check()
+                    notifier.alive()
+        finally:
+            notifier.stopping()
+            watch.end()
+            for text in routes.close():
+                err.say(text)
+            outlooks.stop()
+            publisher.close()
+            intake.stop()
+            notifier.close()
+            out.close()
+            err.close()
+
+
+def _keep_off_the_screen() -> None:
+    """Let no line of the intake be written across the screen, which shows link and counts itself.
+
+    Without a handler Python writes warnings to standard error by itself. Where that goes into a
+    file they are written there.
+    """
+    root = logging.getLogger()
+    if sys.stderr.isatty():
+        root.addHandler(logging.NullHandler())
+    else:
+        logging.basicConfig(level=logging.WARNING, format="%(message)s")
+
+
+def intake_of(
+    config: Config, config_file: Path, plain: Mapping[str, Callable[[bytes], None]] | None = None
+) -> Intake:
+    """Return the intake for a config's points; nothing is sent yet.
+
+    Args:
+        config: with a broker.
+        config_file: for messages.
+        plain: topics that bring no readings, and what takes their payload.
+
+    Raises:
+        FilmcallError: there is no broker, no topic, or settings that cannot work.
+    """
+    sources = [source for each in config.enclosures for source in each.sources()]
+    if config.broker is None:
+        raise FilmcallError(
+            f"config {config_file} has no [broker], so nothing can be heard; say where it is: "
+            'host = "127.0.0.1", port = 1883'
+        )
+    if not sources:
+        raise FilmcallError(
+            f"config {config_file} maps no point to a topic, so nothing can be heard; give each "
+            'point its topic = "..."'
+        )
+    try:
+        broker = config.broker.broker(config.publish.station, os.environ)
+        return Intake(broker, sources, monotonic=boot_time_s, plain=plain)
+    except (BrokerFault, SourceFault) as fault:
+        raise FilmcallError(str(fault)) from fault
+
+
+def boot_time_s() -> float:
+    """Return a clock that nobody sets and that goes on while the machine sleeps [s]."""
+    clock = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
+    return time.clock_gettime(clock)
+
+
+def keepers_of(config: Config, beside: Path) -> dict[str, FilmKeeper]:
+    """Return what follows each enclosure's films, by the specs that the config names."""
+    keepers = {}
+    for each in config.enclosures:
+        spec, text = find_spec(each.spec, beside)
+        keepers[each.name] = keeper_of(Job(each, spec, "", text), (), beside)
+    return keepers
+
+
+def _tell_nobody(_enclosure: Enclosure, _calls: list[SectionCall], _told: Json) -> None:
+    """The screen shows snapshots."""
+
+
+def _tell_line(out: PlainLines) -> Tell:
+    def tell(enclosure: Enclosure, calls: list[SectionCall], told: Json) -> None:
+        unlogged = " (unlogged)" if told.get("unlogged") else ""
+        for call in calls:
+            out.say(plain_line(enclosure.name, call) + unlogged)
+
+    return tell
+
+
+def _tell_json(out: PlainLines) -> Tell:
+    def tell(_enclosure: Enclosure, _calls: list[SectionCall], told: Json) -> None:
+        out.say(json.dumps(told))
+
+    return tell

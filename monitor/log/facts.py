@@ -1,0 +1,119 @@
+"""What the log must know of an enclosure to be read without its config: spec, points, sections.
+
+Each call row carries it as `facts`, so that clocks, events and review need no config beside them.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+from monitor.config.model import EnclosureConfig, PointConfig
+from monitor.log.log import Store
+from monitor.specs import find_spec
+from monitor.wire import Json
+from rules.errors import SpecFault
+from rules.spec.model import GENERAL_GUIDANCE, Spec
+from sensors.faults import DEFAULT_RULES
+from sensors.reading import Quantity
+
+KEY = "facts"
+
+
+def facts_of(config: EnclosureConfig, spec: Spec, spec_sha256: str | None) -> Json:
+    """Return an enclosure's facts for the log.
+
+    Args:
+        config: of the enclosure.
+        spec: of its next coat.
+        spec_sha256: of the spec's text as the log keeps it, or None where it has none.
+    """
+    return {
+        "spec": spec.name,
+        "spec_sha256": spec_sha256,
+        "altitude_m": config.altitude_m,
+        "timezone": config.timezone,
+        "assumed_surface_offset_k": config.assumed_surface_offset_k,
+        "assumed_surface_accuracy_k": config.assumed_surface_accuracy_k,
+        "points": [
+            {
+                "point": point.name,
+                "quantity": point.quantity.value,
+                "unit": point.unit,
+                "section": point.section,
+                "accuracy": point.accuracy,
+                "required": point.required,
+            }
+            for point in config.points
+        ],
+    }
+
+
+def keep_facts(store: Store, config: EnclosureConfig, spec: Spec, spec_text: str) -> Json:
+    """Keep a spec's text in the log and return the enclosure's facts."""
+    sha256 = store.keep_spec(spec_text) if spec_text else None
+    return facts_of(config, spec, sha256)
+
+
+def facts_in(store: Store, enclosure: str) -> Json | None:
+    """Return an enclosure's facts as its last call has them, or None where no call has any.
+
+    A call that was made live goes before one of a recording.
+    """
+    for last in store.newest_calls(enclosure):
+        found = json.loads(last.body).get(KEY)
+        if isinstance(found, dict):
+            return found
+    return None
+
+
+def config_in(store: Store, enclosure: str) -> EnclosureConfig | None:
+    """Return as much of an enclosure's config as its facts tell, or None."""
+    facts = facts_in(store, enclosure)
+    if facts is None:
+        return None
+    points = tuple(
+        PointConfig(
+            name=str(each["point"]),
+            quantity=Quantity(each["quantity"]),
+            unit=str(each["unit"]),
+            accuracy=float(each["accuracy"]),
+            rules=DEFAULT_RULES[Quantity(each["quantity"])],
+            section=each["section"],
+            required=bool(each["required"]),
+        )
+        for each in facts["points"]
+    )
+    known = EnclosureConfig(
+        name=enclosure,
+        points=points,
+        spec=str(facts["spec"]),
+        timezone=str(facts["timezone"]),
+        altitude_m=float(facts["altitude_m"]),
+    )
+    offset_k = facts.get("assumed_surface_offset_k")
+    if offset_k is None:  # there are probes, or an older program wrote it
+        return known
+    return replace(
+        known,
+        assumed_surface_offset_k=float(offset_k),
+        assumed_surface_accuracy_k=float(facts["assumed_surface_accuracy_k"]),
+    )
+
+
+def spec_in(store: Store, enclosure: str, beside: Path | None) -> Spec:
+    """Return the enclosure's default spec: as its text stood in the log, else by its name."""
+    facts = facts_in(store, enclosure)
+    if facts is None:
+        return GENERAL_GUIDANCE
+    name, sha256 = str(facts["spec"]), facts.get("spec_sha256")
+    text = store.spec_text(sha256) if isinstance(sha256, str) else None
+    try:
+        if text is not None:
+            from rules.spec.spec_file import load_spec
+
+            return load_spec(text, name)
+        return find_spec(name, beside)[0]
+    except SpecFault:
+        return GENERAL_GUIDANCE

@@ -1,0 +1,337 @@
+"""How a log's file is opened: made, brought up to date, checked, or set aside where damaged."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import tempfile
+import time
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+
+from monitor.log import chain
+from monitor.log.read import illegible
+from monitor.log.readings import is_damage
+from monitor.log.rows import LogBusy, LogDamaged, LogMissing, LogRefused
+from monitor.log.schema import SCHEMA_VERSION, ForeignLog, migrate, version_of
+from monitor.log.store_lock import WatchLock
+
+# Up to this size the whole file is checked on opening (measured: 0.1 s from the page cache). A
+# longer one would keep `filmcall event` waiting, and shows its damage when the part is read.
+CHECKED_BYTES = 32 * 1024 * 1024
+
+
+def connect(
+    path: Path, now_s: float, *, read_only: bool, busy_s: float
+) -> tuple[sqlite3.Connection, tuple[str, ...]]:
+    """Open a log's file; `Store.open` says what comes of it.
+
+    Args:
+        path: the file.
+        now_s: the time, for the name of a file set aside [s].
+        read_only: change nothing.
+        busy_s: how long to wait for another process that is writing [s].
+
+    Returns:
+        The connection, in autocommit mode, and what has to be said loudly.
+
+    Raises:
+        LogMissing: `read_only`, and there is no file.
+        LogDamaged: the file is damaged and may not be set aside now.
+        LogRefused: the disk or its permissions refuse.
+        ForeignLog: the file is no log, or a newer program's.
+    """
+    if read_only:
+        return _reader(path, now_s, busy_s), ()
+    notices: tuple[str, ...] = ()
+    if _emptied(path):
+        notices = (
+            f"log {path}: the file is empty, though a watch has kept a log there; a new one was "
+            f"begun, so clocks and the last call are not known. Check the disk or memory card.",
+        )
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise LogRefused(
+            f"log {path}: its folder cannot be made ({error.strerror}); nothing is kept. Give "
+            f"another file with --db."
+        ) from error
+    if _wal_alone(path):
+        notices = (_set_aside(path, now_s, "its main part is gone and only its tail is left"),)
+    try:
+        return _writer(path, busy_s), notices
+    except sqlite3.Error as error:
+        if not is_damage(error):
+            raise _refused(path, error) from error
+        if not _was_log(path):
+            raise ForeignLog(
+                f"log {path}: it is no database ({error}), and nothing shows that it ever was a "
+                f"log; nothing was changed in it. Give another file with --db."
+            ) from error
+        notices = (*notices, _set_aside(path, now_s, str(error)))
+    try:
+        return _writer(path, busy_s), notices
+    except sqlite3.Error as error:
+        raise _refused(path, error) from error
+
+
+def may_write(path: Path) -> bool:
+    """Return whether the system would let this account write to a log's file, or make it."""
+    return os.access(path if path.exists() else path.parent, os.W_OK)
+
+
+def connect_to_go_on(path: Path, now_s: float, *, busy_s: float) -> sqlite3.Connection:
+    """Open a log that cannot be written so that a watch can go on: to read, or else in memory.
+
+    Args:
+        path: the file.
+        now_s: the time [s].
+        busy_s: how long to wait for another process that is writing [s].
+
+    Returns:
+        A connection that refuses to write; an empty log where the file is none or damaged.
+
+    Raises:
+        LogRefused: the file is there and cannot be read, so that a STOP in it would be lost.
+    """
+    tail = path.with_name(path.name + "-wal")
+    try:
+        # Damage was told when the file was opened first.
+        with suppress(LogDamaged):
+            if any(part.exists() and part.stat().st_size for part in (path, tail)):
+                return _reader(path, now_s, busy_s)
+    except OSError as error:
+        raise LogRefused(
+            f"log {path}: it cannot be looked at ({error.strerror}), so whether a STOP stands is "
+            f"not known; nothing was started. Check who owns the folder."
+        ) from error
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    migrate(connection, str(path))
+    connection.execute("PRAGMA query_only = ON")
+    return connection
+
+
+def _emptied(path: Path) -> bool:
+    beside = path.with_name(path.name + ".lock")
+    return path.exists() and path.stat().st_size == 0 and not _wal_alone(path) and beside.exists()
+
+
+def _wal_alone(path: Path) -> bool:
+    # SQLite would take a main file that is gone or empty for a new log, and delete the tail.
+    tail = path.with_name(path.name + "-wal")
+    main = path.stat().st_size if path.exists() else 0
+    return main == 0 and tail.exists() and tail.stat().st_size > 0
+
+
+def _was_log(path: Path) -> bool:
+    # A file of the user's own, named by a slip, must not be renamed under their hands; but a log
+    # whose first page is gone is known by nothing but its name, so what is called `*.db` is one.
+    with path.open("rb") as file:
+        start = file.read(16)
+    beside = (path.with_name(path.name + tail) for tail in ("-wal", "-shm", ".lock"))
+    named = path.suffix == ".db"
+    return named or start == b"SQLite format 3\0" or any(part.exists() for part in beside)
+
+
+def _writer(path: Path, busy_s: float) -> sqlite3.Connection:
+    connection = sqlite3.connect(path, timeout=busy_s, isolation_level=None)
+    try:
+        version_of(connection, str(path))
+        _go_wal(connection, busy_s)
+        _settle(connection)
+        _check_writable(connection)
+        _check(connection, path)
+        migrate(connection, str(path))
+        _check_words(connection, path)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _go_wal(connection: sqlite3.Connection, busy_s: float) -> None:
+    # SQLite does not wait here when two processes make a new log at once: one of them is told
+    # that it is locked, whatever the timeout.
+    until = time.monotonic() + busy_s
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            busy = (error.sqlite_errorcode & 0xFF) == sqlite3.SQLITE_BUSY
+            if not busy or time.monotonic() > until:
+                raise
+            time.sleep(0.02)
+        else:
+            return
+
+
+def _check_writable(connection: sqlite3.Connection) -> None:
+    # What cannot be written SQLite opens to read without a word, and for good: such a connection
+    # would go on refusing after the disk takes writes again. Only a write tells.
+    try:
+        connection.execute("BEGIN IMMEDIATE")
+        (version,) = connection.execute("PRAGMA user_version").fetchone()
+        connection.execute(f"PRAGMA user_version = {version}")
+    except sqlite3.OperationalError as error:
+        if (error.sqlite_errorcode & 0xFF) != sqlite3.SQLITE_BUSY:
+            raise
+    finally:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+
+
+def _settle(connection: sqlite3.Connection) -> None:
+    # FULL: in WAL mode each commit waits until the disk has it.
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA journal_size_limit = 16777216")
+
+
+def _check(connection: sqlite3.Connection, path: Path) -> None:
+    if path.stat().st_size <= CHECKED_BYTES:
+        found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+        if found != "ok":
+            damage = sqlite3.DatabaseError(str(found))
+            damage.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+            raise damage
+
+
+def _check_words(connection: sqlite3.Connection, path: Path) -> None:
+    found = illegible(connection)
+    if found is None:
+        return
+    kind, row, why = found
+    try:
+        stands = chain.stands(connection, kind, row)
+    except sqlite3.OperationalError:  # bytes that are no text
+        stands = False
+    if stands:
+        raise ForeignLog(
+            f"log {path}: {kind} row {row} stands as it was written, but this program cannot read "
+            f"it ({why}); nothing was changed in it. Use the newer filmcall that wrote it."
+        )
+    damage = sqlite3.DatabaseError(f"{kind} row {row}: {why}")
+    damage.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+    raise damage
+
+
+def _reader(path: Path, now_s: float, busy_s: float) -> sqlite3.Connection:
+    if not path.exists():
+        raise LogMissing(
+            f"log {path}: there is no such file, so there is nothing to show. Give the log's file "
+            f"with --db, or start one with `filmcall watch`."
+        )
+    try:
+        connection = _read_only(path, "mode=ro", busy_s)
+        try:
+            had = version_of(connection, str(path))
+            if had == 0:
+                raise LogMissing(
+                    f"log {path}: the file is empty, so there is nothing to show. Give the log's "
+                    f"file with --db, or start one with `filmcall watch`."
+                )
+            if had < SCHEMA_VERSION:
+                connection.close()
+                connection = _reader_of_older(path, now_s, busy_s)
+            elif had > SCHEMA_VERSION:
+                migrate(connection, str(path))  # says that it is a newer program's
+            _check(connection, path)
+            _check_words(connection, path)
+        except BaseException:
+            connection.close()
+            raise
+    except sqlite3.Error as error:
+        if is_damage(error):
+            raise LogDamaged(
+                f"log {path}: it is damaged inside ({error}), so what it holds cannot be told. "
+                f"Nothing was changed in it. Copy it and try `sqlite3 FILE .recover`; "
+                f"`filmcall watch` sets it aside and begins a new one."
+            ) from error
+        raise _refused(path, error) from error
+    return connection
+
+
+def _reader_of_older(path: Path, now_s: float, busy_s: float) -> sqlite3.Connection:
+    try:
+        connect(path, now_s, read_only=False, busy_s=busy_s)[0].close()
+    except LogDamaged:
+        raise
+    except LogRefused as fault:
+        try:
+            return _from_copy(path)
+        except OSError:
+            raise fault from None
+    return _read_only(path, "mode=ro", busy_s)
+
+
+def _from_copy(path: Path) -> sqlite3.Connection:
+    """Read a copy, where a log's tail or its older version would have to be written to."""
+    # The open files outlive their names, so that nothing is left behind.
+    with tempfile.TemporaryDirectory(prefix="filmcall-", ignore_cleanup_errors=True) as folder:
+        copy = Path(folder) / path.name
+        for tail in ("", "-wal"):
+            part = path.with_name(path.name + tail)
+            if part.exists():
+                shutil.copyfile(part, copy.with_name(copy.name + tail))
+        connection = _writer(copy, 1.0)
+    connection.execute("PRAGMA query_only = ON")
+    return connection
+
+
+def _read_only(path: Path, how: str, busy_s: float) -> sqlite3.Connection:
+    uri = f"{path.absolute().as_uri()}?{how}"
+    connection = sqlite3.connect(uri, uri=True, timeout=busy_s, isolation_level=None)
+    try:
+        connection.execute("PRAGMA user_version").fetchone()
+    except sqlite3.OperationalError:
+        connection.close()
+        tail = path.with_name(path.name + "-wal")
+        # On a read-only disk SQLite cannot make its shared index; without a tail it needs none.
+        if "immutable" in how:
+            raise
+        if tail.exists() and tail.stat().st_size > 0:
+            with suppress(OSError):
+                return _from_copy(path)
+            raise
+        return _read_only(path, "mode=ro&immutable=1", busy_s)
+    return connection
+
+
+def _refused(path: Path, error: sqlite3.Error) -> LogRefused:
+    return LogRefused(
+        f"log {path}: it cannot be opened ({error}); nothing is kept. Check that the disk is "
+        f"there, has space and can be written, or give another file with --db."
+    )
+
+
+def _set_aside(path: Path, now_s: float, why: str) -> str:
+    try:
+        lock = WatchLock(path, now_s)
+    except LogBusy as error:
+        raise LogDamaged(
+            f"log {path}: it is damaged ({why}), but it was left where it is, since {error}"
+        ) from error
+    try:
+        stamp = datetime.fromtimestamp(now_s, UTC).strftime("%Y%m%dT%H%M%SZ")
+        aside = path.with_name(f"{path.name}.damaged-{stamp}")
+        number = 1
+        while any(aside.with_name(aside.name + tail).exists() for tail in ("", "-wal", "-shm")):
+            number += 1
+            aside = path.with_name(f"{path.name}.damaged-{stamp}-{number}")
+        for tail in ("-wal", "-shm", ""):
+            part = path.with_name(path.name + tail)
+            if part.exists():
+                part.rename(aside.with_name(aside.name + tail))
+    except OSError as error:
+        raise LogDamaged(
+            f"log {path}: it is damaged ({why}) and cannot be set aside ({error.strerror}); "
+            f"nothing is kept. Give another file with --db."
+        ) from error
+    finally:
+        lock.release()
+    return (
+        f"log {path}: it is damaged ({why}); it was set aside as {aside.name} and a new log was "
+        f"begun, so clocks and the last call are not known. Copy the old one before any repair."
+    )

@@ -1,0 +1,340 @@
+"""Everything that is asked of the log; `store.Store` adds what is put in."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from typing import Any
+
+from monitor.log import chain
+from monitor.log.readings import ReadingQueries, span_us
+from monitor.log.rows import (
+    LIVE,
+    Calibration,
+    CallRow,
+    Channel,
+    Outage,
+    Session,
+    Source,
+)
+from rules.events import Event, in_force
+from rules.vocabulary import EventKind, Method
+from sensors.reading import Quantity
+
+_CALL = "id, source, enclosure, section, time_us, call, stage, question, body, logged_us"
+_EVENT = (
+    "id, kind, time_us, enclosure, section, note, spec, coat, batch, amount_ml, thinner_pct, "
+    "method, what, value, unit, recorded_us, corrects, withdrawn"
+)
+
+
+class Queries(ReadingQueries):
+    """The questions that a log answers; spans include both ends, None leaves an end open."""
+
+    def _meta(self, key: str) -> str:
+        return str(self._rows("SELECT value FROM meta WHERE key = ?", key)[0][0])
+
+    @property
+    def log_uuid(self) -> str:
+        """The file's own name in the world; (log_uuid, row) names a row for ever."""
+        return self._meta("uuid")
+
+    def verify(self) -> list[chain.ChainProblem]:
+        """Return every place where the log was changed after it was kept; see `chain.verify`."""
+        with self._asking():
+            return chain.verify(self._connection)
+
+    def head(self) -> tuple[int, str]:
+        """Return how many rows the chain holds and its last hash, to be noted elsewhere."""
+        with self._asking():
+            return chain.head(self._connection)
+
+    def sources(self) -> tuple[Source, ...]:
+        """Return where readings came from, the live one first."""
+        return tuple(
+            Source(number, kind, digest, title, started_us / 1e6, bool(complete))
+            for number, kind, digest, title, started_us, complete in self._rows(
+                "SELECT id, kind, digest, title, started_us, complete FROM sources ORDER BY id"
+            )
+        )
+
+    def channels(self, *, source: int | None = None) -> tuple[Channel, ...]:
+        """Return what has readings, of one source or of all."""
+        return tuple(
+            Channel(number, of, enclosure, point, Quantity(quantity))
+            for number, of, enclosure, point, quantity in self._rows(
+                "SELECT id, source, enclosure, point, quantity FROM channels "
+                "WHERE ?1 IS NULL OR source = ?1 ORDER BY source, enclosure, point, quantity",
+                source,
+            )
+        )
+
+    def last_call(self, enclosure: str, section: str, *, source: int = LIVE) -> CallRow | None:
+        """Return the call last written down for a section, whatever its data time, or None."""
+        found = self._rows(
+            f"SELECT {_CALL} FROM calls WHERE source = ? AND enclosure = ? AND section = ? "
+            f"ORDER BY id DESC LIMIT 1",
+            source,
+            enclosure,
+            section,
+        )
+        return _call(found[0]) if found else None
+
+    def stands_since_s(self, enclosure: str, section: str) -> float | None:
+        """Return when a section's last live call was first made without another since, or None."""
+        found = self._rows(
+            "SELECT time_us FROM calls WHERE source = ?1 AND enclosure = ?2 AND section = ?3 "
+            "AND id > (SELECT COALESCE(MAX(id), 0) FROM calls "
+            "WHERE source = ?1 AND enclosure = ?2 AND section = ?3 AND call <> "
+            "(SELECT call FROM calls WHERE source = ?1 AND enclosure = ?2 AND section = ?3 "
+            "ORDER BY id DESC LIMIT 1)) ORDER BY id LIMIT 1",
+            LIVE,
+            enclosure,
+            section,
+        )
+        return found[0][0] / 1e6 if found else None
+
+    def newest_calls(self, enclosure: str) -> tuple[CallRow, ...]:
+        """Return an enclosure's last call that was made live and its last of a recording."""
+        found = []
+        for which in (f"source = {LIVE}", f"source <> {LIVE}"):
+            rows = self._rows(
+                f"SELECT {_CALL} FROM calls WHERE {which} AND enclosure = ? "
+                f"ORDER BY id DESC LIMIT 1",
+                enclosure,
+            )
+            found += [_call(row) for row in rows]
+        return tuple(found)
+
+    def sections_called(self, enclosure: str) -> tuple[str, ...]:
+        """Return the sections of which the log has a call that was made live."""
+        rows = self._rows(
+            "SELECT DISTINCT section FROM calls WHERE source = ? AND enclosure = ?", LIVE, enclosure
+        )
+        return tuple(sorted(section for (section,) in rows))
+
+    def calls(
+        self,
+        enclosure: str | None = None,
+        from_s: float | None = None,
+        to_s: float | None = None,
+        *,
+        source: int | None = LIVE,
+        section: str | None = None,
+    ) -> Iterator[CallRow]:
+        """Yield calls in the order in which they were written down.
+
+        Args:
+            enclosure: one, or None for all.
+            from_s: not made before this [s].
+            to_s: not made after this [s].
+            source: one, or None for all.
+            section: one, or None for all.
+
+        Yields:
+            Calls with their row and logged time.
+        """
+        low, high = span_us(from_s, to_s)
+        with self._asking():
+            for row in self._connection.execute(
+                f"SELECT {_CALL} FROM calls WHERE (?1 IS NULL OR source = ?1) "
+                f"AND (?2 IS NULL OR enclosure = ?2) AND (?3 IS NULL OR section = ?3) "
+                f"AND time_us BETWEEN ?4 AND ?5 ORDER BY id",
+                (source, enclosure, section, low, high),
+            ):
+                yield _call(row)
+
+    def events(
+        self, enclosure: str | None = None, *, source: int = LIVE, after_row: int = 0
+    ) -> tuple[Event, ...]:
+        """Return events as they were kept, corrections among them; `in_force` follows those.
+
+        Args:
+            enclosure: one, or None for all.
+            source: whose.
+            after_row: only those kept after this row, to see what other shells have added.
+
+        Returns:
+            Events in the order in which they were written down.
+        """
+        return tuple(
+            _event(row)
+            for row in self._rows(
+                f"SELECT {_EVENT} FROM events WHERE source = ? AND id > ? "
+                f"AND (?3 IS NULL OR enclosure = ?3) ORDER BY id",
+                source,
+                after_row,
+                enclosure,
+            )
+        )
+
+    def sessions(self) -> tuple[Session, ...]:
+        """Return the jobs in the log by their start; a recording without events counts as one."""
+        found: list[Session] = []
+        for source in self.sources():
+            told = _sessions_told(source, in_force(self.events(source=source.source)))
+            if not told and source.source != LIVE:
+                told = self._sessions_played(source)
+            found.extend(told)
+        return tuple(sorted(found, key=lambda session: (session.started_s, session.session or 0)))
+
+    def _sessions_played(self, source: Source) -> list[Session]:
+        sessions = []
+        for enclosure, first, last in self._rows(
+            "SELECT enclosure, "
+            "min((SELECT min(time_us) FROM readings WHERE channel = channels.id)), "
+            "max((SELECT max(time_us) FROM readings WHERE channel = channels.id)) "
+            "FROM channels WHERE source = ? GROUP BY enclosure ORDER BY enclosure",
+            source.source,
+        ):
+            if first is not None:
+                sessions.append(
+                    Session(
+                        session=None,
+                        source=source.source,
+                        kind=source.kind,
+                        enclosure=enclosure,
+                        title=source.title,
+                        spec=None,
+                        started_s=first / 1e6,
+                        ended_s=last / 1e6,
+                    )
+                )
+        return sessions
+
+    def spec_text(self, sha256: str) -> str | None:
+        """Return a spec's text as it stood, by the SHA-256 that `keep_spec` gave, or None."""
+        found = self._rows("SELECT text FROM specs WHERE sha256 = ?", sha256)
+        return found[0][0] if found else None
+
+    def calibrations(self, enclosure: str | None = None) -> tuple[Calibration, ...]:
+        """Return calibrations in the order in which they were kept."""
+        return tuple(
+            Calibration(at, point, Quantity(quantity), made_us / 1e6, body, row)
+            for row, at, point, quantity, made_us, body in self._rows(
+                "SELECT id, enclosure, point, quantity, made_us, body FROM calibrations "
+                "WHERE ?1 IS NULL OR enclosure = ?1 ORDER BY id",
+                enclosure,
+            )
+        )
+
+    def outages(
+        self, from_s: float | None = None, to_s: float | None = None, *, source: int = LIVE
+    ) -> tuple[Outage, ...]:
+        """Return the times of which the log knows less than it should."""
+        low, high = span_us(from_s, to_s)
+        return tuple(
+            Outage(
+                what, begun / 1e6, None if ended is None else ended / 1e6, text, at, point, source
+            )
+            for what, begun, ended, text, at, point in self._rows(
+                "SELECT what, from_us, to_us, text, enclosure, point FROM outages "
+                "WHERE source = ? AND from_us <= ? AND coalesce(to_us, from_us) >= ? "
+                "ORDER BY from_us, id",
+                source,
+                high,
+                low,
+            )
+        )
+
+
+def illegible(connection: sqlite3.Connection) -> tuple[str, int, str] | None:
+    """Return the first event or last call that makes no sense, though SQLite reads the file.
+
+    SQLite keeps no checksum of what a row holds, so bytes overwritten inside one show only here.
+
+    Returns:
+        Kind and number of the row, and what is wrong with it; None where all can be read.
+    """
+    columns = _EVENT.split(", ")
+    texts = [columns.index(name) for name in ("enclosure", "note", "section", "spec", "batch")]
+    told = "SELECT id FROM calls WHERE source = 1 GROUP BY enclosure, section HAVING id = max(id)"
+    for kind, all_of, one in (
+        ("event", "SELECT id FROM events", f"SELECT {_EVENT} FROM events WHERE id = ?"),
+        ("call", told, f"SELECT {_CALL} FROM calls WHERE id = ?"),
+    ):
+        for (row,) in connection.execute(all_of).fetchall():
+            try:
+                found = connection.execute(one, (row,)).fetchone()
+                if kind == "call":
+                    if not isinstance(json.loads(_call(found).body), dict):
+                        return kind, row, "its body is none"
+                elif any(not isinstance(found[at], str | None) for at in texts):
+                    return kind, row, "a name or note is no text"
+                else:
+                    _event(found)
+            except sqlite3.OperationalError as error:
+                if getattr(error, "sqlite_errorcode", None) is not None:
+                    raise
+                return kind, row, "it holds bytes that are no text"
+            except (ValueError, TypeError, OverflowError) as error:
+                return kind, row, str(error)
+    return None
+
+
+def _sessions_told(source: Source, events: tuple[Event, ...]) -> list[Session]:
+    sessions: list[Session] = []
+    by_enclosure: dict[str, list[Event]] = {}
+    for event in events:
+        if event.kind in (EventKind.SESSION_STARTED, EventKind.SESSION_ENDED):
+            by_enclosure.setdefault(event.enclosure, []).append(event)
+    for enclosure, bounds in by_enclosure.items():
+        for index, event in enumerate(bounds):
+            if event.kind is EventKind.SESSION_STARTED:
+                # The next bound ends it, be it its own end or the start of another job.
+                after = bounds[index + 1] if index + 1 < len(bounds) else None
+                sessions.append(
+                    Session(
+                        session=event.row,
+                        source=source.source,
+                        kind=source.kind,
+                        enclosure=enclosure,
+                        title=event.note,
+                        spec=event.spec,
+                        started_s=event.time_s,
+                        ended_s=None if after is None else after.time_s,
+                    )
+                )
+    return sessions
+
+
+def _call(row: tuple[Any, ...]) -> CallRow:
+    number, source, enclosure, section, time_us, call, stage, question, body, logged_us = row
+    return CallRow(
+        enclosure=enclosure,
+        section=section,
+        time_s=time_us / 1e6,
+        call=call,
+        stage=stage,
+        question=question,
+        body=body,
+        source=source,
+        logged_s=logged_us / 1e6,
+        row=number,
+    )
+
+
+def _event(row: tuple[Any, ...]) -> Event:
+    (number, kind, time_us, enclosure, section, note, spec, coat, batch, amount_ml) = row[:10]
+    (thinner_pct, method, what, value, unit, recorded_us, corrects, withdrawn) = row[10:]
+    return Event(
+        kind=EventKind(kind),
+        time_s=time_us / 1e6,
+        enclosure=enclosure,
+        section=section,
+        note=note,
+        spec=spec,
+        coat=coat,
+        batch=batch,
+        amount_ml=amount_ml,
+        thinner_pct=thinner_pct,
+        method=None if method is None else Method(method),
+        what=what,
+        value=value,
+        unit=unit,
+        recorded_s=recorded_us / 1e6,
+        row=number,
+        corrects=corrects,
+        withdrawn=bool(withdrawn),
+    )

@@ -1,0 +1,294 @@
+"""What is asked of the log about readings, kept whole or thinned; `store_queries` adds the rest."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from monitor.log.rows import LIVE, LogDamaged, LogRefused, micros
+from monitor.log.thin import DAY_US
+from sensors.reading import Quantity
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    _Arrays = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.uint8]]
+else:
+    _Arrays = tuple
+
+# SQLite's primary result codes for a file that is damaged or was never a database.
+_DAMAGED = (11, 26)
+_EVER = (-(2**62), 2**62)
+
+
+def is_damage(error: sqlite3.Error) -> bool:
+    """Return whether SQLite says that the file itself is damaged, and not that it is refused."""
+    return (getattr(error, "sqlite_errorcode", 0) & 0xFF) in _DAMAGED
+
+
+def span_us(from_s: float | None, to_s: float | None) -> tuple[int, int]:
+    """Return both ends of a span as the log keeps times [us]; None leaves an end open."""
+    return (
+        _EVER[0] if from_s is None else micros(from_s),
+        _EVER[1] if to_s is None else micros(to_s),
+    )
+
+
+class Readings(_Arrays):
+    """One channel's readings: unpacks as times [s], values and quality codes, all of one length.
+
+    Where the log was thinned, an entry is the mean of one minute's readings of one quality.
+
+    Attributes:
+        counts: how many readings an entry stands for; 1 is one reading, more a minute mean.
+        low: lowest of them; the value itself for one reading.
+        high: highest of them.
+    """
+
+    counts: NDArray[np.int64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+
+    @property
+    def thinned(self) -> NDArray[np.bool_]:
+        """Which entries are minute means."""
+        return self.counts > 1
+
+
+class MinuteRow(NamedTuple):
+    """One minute's readings of one quality, as thinning left them.
+
+    Attributes:
+        time_us: mean of their times [us].
+        known_us: when the last of them had arrived and its quality was known [us].
+        quality: code of `store_rows.QUALITY_CODES`.
+        readings: how many there were.
+        mean: of their values after calibration, None where nothing was measured.
+        low: lowest of them.
+        high: highest of them.
+        raw_mean: of their values as they came.
+    """
+
+    time_us: int
+    known_us: int
+    quality: int
+    readings: int
+    mean: float | None
+    low: float | None
+    high: float | None
+    raw_mean: float | None
+
+
+class ReadingQueries:
+    """The questions about readings; spans include both ends, None leaves an end open."""
+
+    _connection: sqlite3.Connection
+    path: Path
+
+    @contextmanager
+    def _asking(self) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.Error as error:
+            if is_damage(error):
+                raise LogDamaged(
+                    f"log {self.path}: it is damaged inside ({error}), so what was asked of it "
+                    f"cannot be told. Open it once with `filmcall watch`, which sets it aside, "
+                    f"or copy it and try `sqlite3 FILE .recover`."
+                ) from error
+            raise LogRefused(
+                f"log {self.path}: it cannot be read ({error}). Check the disk and try again."
+            ) from error
+
+    def _rows(self, sql: str, *values: object) -> list[Any]:
+        with self._asking():
+            return self._connection.execute(sql, values).fetchall()
+
+    def readings(
+        self,
+        enclosure: str,
+        point: str,
+        quantity: Quantity,
+        from_s: float | None = None,
+        to_s: float | None = None,
+        *,
+        source: int = LIVE,
+        raw: bool = False,
+        known_s: float | None = None,
+    ) -> Readings:
+        """Return one channel's readings, ordered by time, each with the quality last noted.
+
+        Args:
+            enclosure: where.
+            point: which sensor body.
+            quantity: what.
+            from_s: not before this [s].
+            to_s: not after this [s].
+            source: whose.
+            raw: the values as they came, without calibration; of a thinned minute only the mean
+                is known so.
+            known_s: only what had arrived and been noted by then [s]; None for all that is known.
+
+        Returns:
+            Times [s], values [unit of the quantity, NaN where missing], and quality codes of
+            `store_rows.QUALITY_CODES` (0 is ok); its `thinned` tells which are minute means.
+        """
+        import numpy as np
+
+        low, high = span_us(from_s, to_s)
+        known = _EVER[1] if known_s is None else micros(known_s)
+        found = self._rows(
+            "SELECT id FROM channels WHERE source = ? AND enclosure = ? AND point = ? "
+            "AND quantity = ?",
+            source,
+            enclosure,
+            point,
+            str(quantity),
+        )
+        channel = found[0][0] if found else -1
+        value = "raw" if raw else "coalesce(calibrated, raw)"
+        # SQLite has no NaN: its NULL travels as infinity, which no kept reading has.
+        sql = (
+            f"SELECT time_us, coalesce({value}, 9e999), quality FROM readings "
+            f"WHERE channel = ? AND time_us BETWEEN ? AND ?"
+        )
+        values: tuple[int, ...] = (channel, low, high)
+        if known_s is not None:
+            sql += " AND coalesce(received_us, time_us) <= ?"
+            values = (*values, known)
+        with self._asking():
+            table = np.fromiter(
+                self._connection.execute(sql + " ORDER BY time_us", values),
+                dtype=[("time_us", np.int64), ("value", np.float64), ("quality", np.uint8)],
+            )
+        measured = table["value"].copy()
+        measured[np.isinf(measured)] = np.nan
+        quality = table["quality"].copy()
+        for time_us, code in self._rows(
+            "SELECT time_us, quality FROM reading_notes WHERE channel = ? "
+            "AND time_us BETWEEN ? AND ? AND noted_us <= ? ORDER BY noted_us",
+            channel,
+            low,
+            high,
+            known,
+        ):
+            place = int(np.searchsorted(table["time_us"], time_us))
+            if place < len(quality) and table["time_us"][place] == time_us:
+                quality[place] = code
+        minutes = self._minutes(channel, low, high, known)
+        if not minutes:
+            whole = Readings((table["time_us"] / 1e6, measured, quality))
+            whole.counts = np.broadcast_to(np.int64(1), measured.shape)
+            whole.low = whole.high = measured
+            return whole
+        means = np.array([row.raw_mean if raw else row.mean for row in minutes], dtype=np.float64)
+        lows = means if raw else np.array([row.low for row in minutes], dtype=np.float64)
+        highs = means if raw else np.array([row.high for row in minutes], dtype=np.float64)
+        times_us = np.concatenate((table["time_us"], [row.time_us for row in minutes]))
+        order = np.argsort(times_us, kind="stable")
+        codes = np.array([row.quality for row in minutes], dtype=np.uint8)
+        counts = np.array([row.readings for row in minutes], dtype=np.int64)
+        merged = Readings(
+            (
+                times_us[order] / 1e6,
+                np.concatenate((measured, means))[order],
+                np.concatenate((quality, codes))[order],
+            )
+        )
+        merged.counts = np.concatenate((np.ones(len(measured), dtype=np.int64), counts))[order]
+        merged.low = np.concatenate((measured, lows))[order]
+        merged.high = np.concatenate((measured, highs))[order]
+        return merged
+
+    def _minutes(self, channel: int, low: int, high: int, known: int) -> list[MinuteRow]:
+        return [MinuteRow(*row) for row in self._rows(_MINUTES, channel, low, high, known)]
+
+    def minute_rows(
+        self, channel: int, from_s: float | None = None, to_s: float | None = None
+    ) -> Iterator[MinuteRow]:
+        """Yield a channel's minute means one by one, in the order of their times."""
+        low, high = span_us(from_s, to_s)
+        with self._asking():
+            for row in self._connection.execute(_MINUTES, (channel, low, high, _EVER[1])):
+                yield MinuteRow(*row)
+
+    def reading_rows(
+        self,
+        channel: int,
+        from_s: float | None = None,
+        to_s: float | None = None,
+    ) -> Iterator[tuple[int, int, float | None, float | None, int]]:
+        """Yield a channel's whole readings one by one, for an export of any length.
+
+        Yields:
+            Time [us], time received [us], raw value (None where missing), calibrated value, and
+            the code of the quality last noted.
+        """
+        low, high = span_us(from_s, to_s)
+        with self._asking():
+            yield from self._connection.execute(
+                "SELECT time_us, coalesce(received_us, time_us), raw, coalesce(calibrated, raw), "
+                "coalesce((SELECT n.quality FROM reading_notes n WHERE n.channel = r.channel "
+                "AND n.time_us = r.time_us ORDER BY noted_us DESC LIMIT 1), quality) "
+                "FROM readings r WHERE channel = ? AND time_us BETWEEN ? AND ? ORDER BY time_us",
+                (channel, low, high),
+            )
+
+    def newest_time_s(self, *, source: int = LIVE, by_people: bool = True) -> float | None:
+        """Return the latest time that this machine's clock showed while it wrote, or None.
+
+        A clock that now stands before it was set back, or has not been set since the start.
+
+        Args:
+            source: of the rows.
+            by_people: count events too, which any shell writes.
+        """
+        (newest,) = self._rows(
+            "SELECT max(t) FROM ("
+            "SELECT (SELECT coalesce(received_us, time_us) FROM readings WHERE channel = c.id "
+            "ORDER BY time_us DESC LIMIT 1) AS t FROM channels c WHERE c.source = ?1 "
+            "UNION ALL SELECT (SELECT known_us FROM minutes WHERE channel = c.id "
+            "ORDER BY time_us DESC LIMIT 1) FROM channels c WHERE c.source = ?1 "
+            "UNION ALL SELECT max(logged_us) FROM calls WHERE source = ?1 "
+            "UNION ALL SELECT max(recorded_us) FROM events WHERE source = ?1 AND ?2)",
+            source,
+            by_people,
+        )[0]
+        return None if newest is None else newest / 1e6
+
+    def days_kept_s(self, now_s: float, days: int) -> float | None:
+        """Return the begin of the last so many days that have live readings, today not counted.
+
+        A winter without readings ages nothing, and neither does a clock that jumps years ahead:
+        each such jump is one day more.
+
+        Args:
+            now_s: [s]; days after this one are not looked at.
+            days: at least 1.
+
+        Returns:
+            Begin of the oldest of them (UTC) [s], or None where the log has no older reading.
+        """
+        before_us = (micros(now_s) // DAY_US + 1) * DAY_US
+        for _ in range(days + 1):
+            (found,) = self._rows(
+                "SELECT max((SELECT max(time_us) FROM readings WHERE channel = c.id "
+                "AND time_us < ?2)) FROM channels c WHERE c.source = ?1",
+                LIVE,
+                before_us,
+            )[0]
+            if found is None:
+                return None
+            before_us = found // DAY_US * DAY_US
+        return before_us / 1e6
+
+
+_MINUTES = (
+    "SELECT time_us, known_us, quality, count, mean, low, high, coalesce(raw_mean, mean) "
+    "FROM minutes WHERE channel = ? AND time_us BETWEEN ? AND ? AND known_us <= ? "
+    "ORDER BY time_us, quality"
+)

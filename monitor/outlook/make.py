@@ -1,0 +1,445 @@
+"""`filmcall outlook`: from the log, and a forecast where there is one, to the hours that hold."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from monitor.config.model import EnclosureConfig
+from monitor.log.facts import config_in, spec_in
+from monitor.log.log import Store
+from monitor.log.places import log_path
+from monitor.outlook.forecast import about
+from monitor.outlook.outlook_read import Told, choose_source, read_track
+from monitor.outlook.text import as_json, as_text
+from monitor.specs import find_spec
+from rules.air.arrays import dew_points_c
+from rules.clocks.all_clocks import clocks_of, history_wanted_from_s
+from rules.clocks.clock import Clock, ClockState
+from rules.clocks.stages import FilmState, stage_of
+from rules.errors import FilmcallError, SpecFault
+from rules.events import Event, in_force
+from rules.harm import harm_time_s
+from rules.limits import limits_in_force, wet_film_allowance_k
+from rules.outlook.by_model import modelled_outlook
+from rules.outlook.damped_trend import damped_trend
+from rules.outlook.draws import Outlook, OutlookBreak, outlook_breaks
+from rules.outlook.enclosure_model import EnclosureModel, ModelRefused
+from rules.outlook.enclosure_steps import Drive
+from rules.outlook.heater import heater_course
+from rules.outlook.suggestions import Suggestion, suggestions
+from rules.outlook.weather import ForecastUnfit, Outside
+from rules.outlook.windows import (
+    TwoCoats,
+    Window,
+    bounds_of,
+    judge_starts,
+    limit_spans_s,
+    two_coats,
+    windows_of,
+)
+from rules.reasons import minutes_text
+from rules.spec.model import Spec
+from rules.vocabulary import ClockName, EventKind, LimitName, Stage, Step
+from sensors.forecast import ForecastHours, read_forecast
+from sensors.recording.layout import RecordingFault
+
+_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
+_STEP_CLOCK = {
+    Step.TOUCH_DRY: ClockName.TOUCH_DRY,
+    Step.RECOAT_OPENS: ClockName.RECOAT_OPENS,
+    Step.HANDLE: ClockName.HANDLE,
+    Step.CURED: ClockName.CURED,
+}
+
+
+class ForecastRefused(FilmcallError):
+    """A forecast file cannot be read."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Made:
+    """An outlook with all that it says of one section.
+
+    Attributes:
+        enclosure: where.
+        section: whose surface, or None for the coldest of all.
+        spec: of the next coat.
+        stage: of the section.
+        outlook: what the hours will probably bring.
+        limits: the bounds that were judged: of the film that is open, else of the next coat.
+        breaks: what would hold GO back, soonest first.
+        windows: starts of the next coat that hold.
+        pair: two coats with the recoat window between, or None.
+        helps: what would help.
+        gives_off_vapour: then nothing but waiting is suggested.
+        notes: what the reader should know.
+        timezone: for showing times.
+        model: of the enclosure, for the next fit to begin from, or None where the trend counts.
+    """
+
+    enclosure: str
+    section: str | None
+    spec: Spec
+    stage: Stage
+    outlook: Outlook
+    limits: Mapping[LimitName, float]
+    breaks: tuple[OutlookBreak, ...]
+    windows: tuple[Window, ...]
+    pair: TwoCoats | None
+    helps: tuple[Suggestion, ...]
+    gives_off_vapour: bool
+    notes: tuple[str, ...]
+    timezone: str
+    model: EnclosureModel | None = None
+
+
+def run(
+    db: Path | None,
+    *,
+    enclosure: str | None = None,
+    section: str | None = None,
+    hours: float = 24.0,
+    json_wanted: bool = False,
+    forecast: Path | ForecastHours | None = None,
+    config: EnclosureConfig | None = None,
+    spec: str | None = None,
+    beside: Path | None = None,
+) -> str:
+    """Return what `filmcall outlook` prints.
+
+    Args:
+        db: the log's file, or None for the platform's.
+        enclosure: which, or None for the only one.
+        section: whose surface, or None for the coldest of all.
+        hours: how far the windows and bands are shown, up to 24 [h].
+        json_wanted: JSON in place of text.
+        forecast: outdoor hours, the past days' among them, or a CSV or JSON file of them, or None.
+        config: of the enclosure, or None for what the log alone tells.
+        spec: of the next coat, or None for the config's or the general guidance.
+        beside: the folder that spec files count from.
+
+    Raises:
+        FilmcallError: no log, too little of it, or a file that cannot be used.
+    """
+    if not 0.25 <= hours <= 24.0:
+        raise FilmcallError(
+            f"hours {hours:g} is outside 0.25 to 24, which an outlook covers; give --hours 24"
+        )
+    with Store.open(log_path(db), now_s=time.time, read_only=True) as store:
+        _, name = choose_source(store, enclosure or (None if config is None else config.name))
+        own = config or config_in(store, name)
+        wanted: list[str | None] = [section]
+        if section is None:
+            wanted = [*sections_in(own, store.events(name))] or [None]
+        made = [
+            make(
+                store,
+                enclosure=name,
+                section=each,
+                forecast=forecast_hours(forecast, own) if isinstance(forecast, Path) else forecast,
+                config=config,
+                spec=spec,
+                beside=beside,
+            )
+            for each in wanted
+        ]
+    # First the section whose limits will break soonest.
+    made.sort(key=lambda each: min((b.median_s for b in each.breaks), default=np.inf))
+    shown = [
+        replace(each, windows=tuple(w for w in each.windows if w.start_from_s <= hours * 3600))
+        for each in made
+    ]
+    if not json_wanted:
+        return "\n\n".join(as_text(each, hours, time.time()) for each in shown)
+    told = [json.loads(as_json(each, hours)) for each in shown]
+    return json.dumps({**told[0], "sections": told} if len(told) > 1 else told[0], indent=2)
+
+
+def forecast_hours(path: Path, config: EnclosureConfig | None = None) -> ForecastHours:
+    """Read a forecast file, or raise ForecastRefused with one sentence."""
+    try:
+        return read_forecast(path, timezone=None if config is None else config.timezone)
+    except RecordingFault as fault:
+        raise ForecastRefused(str(fault)) from None
+
+
+def outside_of(hours: ForecastHours) -> Outside:
+    """Return a forecast's hours as the enclosure model reads them."""
+    dew = hours.dew_point_c.copy()
+    lacking = np.isnan(dew)
+    if lacking.any():
+        # Outside it may be colder than any probe's range: such hours are beyond use here.
+        temps = np.clip(hours.temp_c[lacking], -40.0, 60.0)
+        dew[lacking] = dew_points_c(temps, np.clip(hours.rh_pct[lacking], 1.5, 100.0))
+    return Outside(hours.time_s, hours.temp_c, dew, hours.sun_w_m2, hours.made_s)
+
+
+def make(
+    store: Store,
+    *,
+    enclosure: str | None = None,
+    section: str | None = None,
+    forecast: ForecastHours | None = None,
+    config: EnclosureConfig | None = None,
+    spec: str | None = None,
+    beside: Path | None = None,
+    now_s: float | None = None,
+    start: EnclosureModel | None = None,
+) -> Made:
+    """Make the outlook of one section from its log.
+
+    Args:
+        store: the log.
+        enclosure: which, or None for the only one.
+        section: whose surface, or None for the coldest of all.
+        forecast: outdoor hours, or None.
+        config: of the enclosure, or None.
+        spec: of the next coat, or None for the config's or the general guidance.
+        beside: the folder that spec files count from.
+        now_s: look back from here; None for the last reading [s].
+        start: an earlier fit of the enclosure model to begin from.
+
+    Raises:
+        TooLittleLog: under a day of log, or nothing now.
+        SpecFault: the spec is not known.
+    """
+    source, name = choose_source(store, enclosure)
+    events = store.events(name, source=source)
+    if spec is not None:
+        default = find_spec(spec, beside)[0]
+    elif config is not None:
+        default = find_spec(config.spec, beside)[0]
+    else:
+        default = spec_in(store, name, beside)
+    config = config or config_in(store, name)
+    _check_section(section, config, events)
+    specs, notes = _specs(events, default, beside)
+    newest_s = now_s if now_s is not None else _newest_event_s(events)
+    wanted_s = history_wanted_from_s(section, events, newest_s) if events else None
+    told = read_track(
+        store, name, section, source=source, config=config, now_s=now_s, history_from_s=wanted_s
+    )
+    notes.extend(told.notes)
+    track = told.track
+    outlook, model, drive = outlook_of(told, events, forecast, start, notes)
+    clocks = clocks_of(section, events, specs, default, told.history, track.end_s)
+    state = stage_of(section, events, default, clocks, track.end_s)
+    next_spec = specs.get(state.next_spec_name, default)
+    vapour = _gives_off_vapour(section, events, specs, default, told, clocks, state)
+    limits, breaks = breaks_of(outlook, state, specs, default, clocks, config)
+    threshold = 0.2 if config is None else config.break_probability
+    coating_s = None if config is None else config.coating_time_s
+    starts = judge_starts(outlook, next_spec, coating_time_s=coating_s)
+    windows = _open_for_coat(windows_of(outlook, starts, threshold=threshold), clocks, track.end_s)
+    if state.coating_forbidden:
+        windows = []
+        notes.append(state.coating_forbidden)
+    elif LimitName.DEW_MARGIN_MIN in bounds_of(next_spec) and outlook.surface_temp_c is None:
+        notes.append("no surface probe, so no dew margin and no window for a coat")
+    helps = suggestions(
+        outlook,
+        next_spec,
+        track,
+        gives_off_vapour=vapour,
+        model=model,
+        drive=drive,
+        coating_time_s=coating_s,
+        threshold=threshold,
+    )
+    if state.stage in _OPEN or state.coating_forbidden:
+        helps = []
+    present = outlook.centre[0 if outlook.surface_temp_c is None else 2, 0]
+    minds_s = harm_time_s(next_spec, float(present), coating_s)
+    if windows and minds_s is not None and minds_s > outlook.looked_ahead_s:
+        notes.append(
+            f"a film of {next_spec.name} minds the air for {minutes_text(minds_s)}, and the "
+            f"outlook looks {minutes_text(outlook.looked_ahead_s)} ahead: a later start is seen "
+            "less far, which makes it look better than it may be"
+        )
+    return Made(
+        enclosure=name,
+        section=section,
+        spec=next_spec,
+        stage=state.stage,
+        outlook=outlook,
+        limits=limits,
+        breaks=breaks,
+        windows=tuple(windows),
+        pair=two_coats(outlook, next_spec, windows, coating_time_s=coating_s),
+        helps=tuple(helps),
+        gives_off_vapour=vapour,
+        notes=tuple(dict.fromkeys((*outlook.notes, *notes))),
+        timezone="Etc/UTC" if config is None else config.timezone,
+        model=model,
+    )
+
+
+def sections_in(config: EnclosureConfig | None, events: Sequence[Event]) -> list[str]:
+    """Return the sections of an enclosure by its points and events; none for one without."""
+    named = {event.section for event in in_force(tuple(events)) if event.section is not None}
+    if config is not None:
+        named |= {point.section for point in config.points if point.section is not None}
+    return sorted(named - {"all"})
+
+
+def _check_section(
+    section: str | None, config: EnclosureConfig | None, events: Sequence[Event]
+) -> None:
+    known = sections_in(config, events)
+    if section is not None and config is not None and section not in known:
+        had = ", ".join(known) or "none"
+        raise FilmcallError(
+            f"section {section!r} is not known, so nothing was looked at; the enclosure has: {had}"
+        )
+
+
+def outlook_of(
+    told: Told,
+    events: tuple[Event, ...],
+    forecast: ForecastHours | None,
+    start: EnclosureModel | None,
+    notes: list[str],
+) -> tuple[Outlook, EnclosureModel | None, Drive | None]:
+    """Return the outlook by the model where forecast and log allow it, else by the trend.
+
+    Args:
+        told: the log.
+        events: of the enclosure.
+        forecast: outdoor hours, or None.
+        start: an earlier fit to begin from, or None.
+        notes: is told what the reader should know.
+
+    Raises:
+        TooLittleLog: under a day of log, or nothing now.
+    """
+    refused: tuple[str, ...] = ()
+    if forecast is not None:
+        notes.append(about(forecast, told.track.end_s))
+        notes.extend(forecast.notices)
+        ahead = [g for g in forecast.gaps_s() if g[1] > told.track.end_s - 8 * 86_400.0]
+        notes.extend(f"forecast has a gap of {(b - a) / 3600.0:.0f} h" for a, b in ahead)
+        try:
+            heat, fuel = heater_course(events, told.track.times_s())
+            if fuel[-1] > 0.0:
+                notes.append("the heater burns fuel without a flue: its water is in the sum")
+            made, model, drive = modelled_outlook(
+                told.track, outside_of(forecast), heat, fuel, start=start
+            )
+            notes.append(f"enclosure model: {model.describe()}")
+            return made, model, drive
+        except (ModelRefused, ForecastUnfit) as fault:
+            refused = (str(fault),)
+    trend = damped_trend(told.track)
+    return replace(trend, notes=(*trend.notes, *refused)), None, None
+
+
+def _specs(
+    events: Sequence[Event], default: Spec, beside: Path | None
+) -> tuple[dict[str, Spec], list[str]]:
+    found, notes = {default.name: default}, []
+    for name in sorted({event.spec for event in events if event.spec is not None}):
+        try:
+            found[name] = find_spec(name, beside)[0]
+        except SpecFault:
+            notes.append(f"spec {name!r} could not be read; its coats are judged by {default.name}")
+    return found, notes
+
+
+def _newest_event_s(events: Sequence[Event]) -> float:
+    return max((event.time_s for event in events), default=0.0)
+
+
+def _gives_off_vapour(
+    section: str | None,
+    events: tuple[Event, ...],
+    specs: Mapping[str, Spec],
+    default: Spec,
+    told: Told,
+    clocks: Sequence[Clock],
+    state: FilmState,
+) -> bool:
+    """Whether any film of the enclosure is in its harm time, or its clearance clock runs."""
+    if state.stage in _OPEN or state.film_stage is not None or _clears(clocks):
+        return True
+    others = {event.section for event in in_force(events) if event.kind is EventKind.COAT_STARTED}
+    for other in others - {section, None}:
+        other_clocks = clocks_of(other, events, specs, default, told.history, told.track.end_s)
+        film = stage_of(other, events, default, other_clocks, told.track.end_s)
+        if film.film_stage is not None or _clears(other_clocks):
+            return True
+    return False
+
+
+def _clears(clocks: Sequence[Clock]) -> bool:
+    running = (ClockState.RUNNING, ClockState.WAITING)
+    return any(c.name is ClockName.CLEARANCE and c.state in running for c in clocks)
+
+
+def breaks_of(
+    outlook: Outlook,
+    state: FilmState,
+    specs: Mapping[str, Spec],
+    default: Spec,
+    clocks: Sequence[Clock],
+    config: EnclosureConfig | None,
+) -> tuple[dict[LimitName, float], tuple[OutlookBreak, ...]]:
+    """Return the bounds in force, and what would probably break while the film minds it.
+
+    Args:
+        outlook: of the section.
+        state: of its film.
+        specs: by name.
+        default: of films whose spec is not known.
+        clocks: of the section.
+        config: for the least probability that counts and the coating time, or None.
+    """
+    threshold = 0.2 if config is None else config.break_probability
+    if state.stage in _OPEN:
+        film_spec = specs.get(state.spec_name, default)
+        allowance_k = wet_film_allowance_k(film_spec, state.stage, state.method)
+        in_force_now = limits_in_force(film_spec, state.stage, state.ended_steps)
+        bounds = {
+            name: limit.bound + (allowance_k if name is LimitName.DEW_MARGIN_MIN else 0.0)
+            for name, limit in in_force_now.items()
+        }
+        spans = {}
+        for name, limit in in_force_now.items():
+            left = [c.left_s for c in clocks if c.name is _STEP_CLOCK[limit.until] and not c.buried]
+            if left and left[0] is not None:
+                spans[name] = left[0]
+    else:
+        coming = specs.get(state.next_spec_name, default)
+        bounds = bounds_of(coming)
+        coating_s = coming.coating_time_s
+        if config is not None and config.coating_time_s is not None:
+            coating_s = config.coating_time_s
+        until = limit_spans_s(outlook, coming, coating_s, np.zeros(1))
+        spans = {name: float(at[0]) for name, at in until.items()}
+    return bounds, tuple(outlook_breaks(outlook, bounds, spans, threshold=threshold))
+
+
+def _open_for_coat(
+    windows: Sequence[Window], clocks: Sequence[Clock], now_s: float
+) -> list[Window]:
+    """Windows inside the recoat window of the film that is there."""
+    opens_s, closes_s = 0.0, np.inf
+    for clock in clocks:
+        if clock.buried or clock.state is ClockState.ENDED:
+            continue
+        ends_s = clock.ends_at_s
+        if clock.name is ClockName.RECOAT_OPENS:
+            opens_s = np.inf if ends_s is None else max(opens_s, ends_s - now_s)
+        elif clock.name is ClockName.RECOAT_CLOSES and ends_s is not None:
+            closes_s = min(closes_s, ends_s - now_s)
+    kept = []
+    for window in windows:
+        begin, end = max(window.start_from_s, opens_s), min(window.start_until_s, closes_s)
+        if begin <= end:
+            kept.append(window._replace(start_from_s=begin, start_until_s=end))
+    return kept

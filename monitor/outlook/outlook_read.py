@@ -1,0 +1,278 @@
+"""Reads what an outlook needs out of the log: air, dew point, coldest surface on an even grid."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.config.model import EnclosureConfig, PointConfig
+from monitor.log.log import Store
+from monitor.log.rows import LIVE
+from rules.air.arrays import dew_points_c
+from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
+from rules.climate import AssumedSurface, assumed_words
+from rules.clocks.history import TemperatureHistory, with_assumed_surface
+from rules.outlook.damped_trend import MOST_CELLS
+from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, cell_means
+from sensors.reading import Quantity
+
+Floats = NDArray[np.float64]
+
+Column = Callable[[str, Quantity, int, float], Floats]
+Points = dict[tuple[str, Quantity], PointConfig]
+
+LONGEST_HISTORY_CELLS = 90 * CELLS_A_DAY
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Told:
+    """What the log tells of one section of an enclosure.
+
+    Attributes:
+        track: to learn from and to start at.
+        air_point: the body whose air counts: the one with the highest dew point of the last day.
+        surface_points: whose coldest counts, or the words of an assumed surface.
+        sections_known: False where several surface points could not be told apart by section.
+        history: temperatures for the clocks.
+    """
+
+    track: Track
+    air_point: str
+    surface_points: tuple[str, ...]
+    sections_known: bool
+    history: TemperatureHistory
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader should know of the surface that counts."""
+        found = []
+        offset_k = self.history.assumed_offset_k
+        if offset_k is not None:
+            found.append(
+                f"no surface probe: surface assumed {assumed_words(offset_k)}, and the dew margin "
+                "rests on it"
+            )
+        if not self.sections_known:
+            found.append(
+                "which surface point belongs to which section is not in the log: the coldest of "
+                "all counts; give the config"
+            )
+        return tuple(found)
+
+
+def choose_source(store: Store, enclosure: str | None) -> tuple[int, str]:
+    """Return which source and enclosure of the log to look ahead for.
+
+    Args:
+        store: the log.
+        enclosure: wanted, or None for the only one.
+
+    Returns:
+        The live source where it has readings of the enclosure, else the last recording with them.
+
+    Raises:
+        TooLittleLog: there are none, or several enclosures and none was named.
+    """
+    channels = [c for c in store.channels() if enclosure is None or c.enclosure == enclosure]
+    if not channels:
+        have = ", ".join(sorted({c.enclosure for c in store.channels()})) or "none"
+        raise TooLittleLog(
+            f"enclosure {enclosure or '(any)'!r} has no reading in the log {store.path}, so there "
+            f"is no outlook; it holds: {have}"
+        )
+    live = [c for c in channels if c.source == LIVE]
+    source = LIVE if live else max(c.source for c in channels)
+    names = sorted({c.enclosure for c in channels if c.source == source})
+    if len(names) > 1:
+        raise TooLittleLog(
+            f"the log holds several enclosures ({', '.join(names)}) and none was named, so there "
+            "is no outlook; give --enclosure"
+        )
+    return source, names[0]
+
+
+def read_track(
+    store: Store,
+    enclosure: str,
+    section: str | None,
+    *,
+    source: int = LIVE,
+    config: EnclosureConfig | None = None,
+    now_s: float | None = None,
+    history_from_s: float | None = None,
+) -> Told:
+    """Read the last eight days of one section.
+
+    Args:
+        store: the log.
+        enclosure: whose.
+        section: whose surface points count beside those of no section; None for all.
+        source: of the readings.
+        config: which point belongs where, and what stands in for a surface probe.
+        now_s: look no later than this; None for the last reading [s].
+        history_from_s: temperatures for the clocks reach back to here, or None for eight days [s].
+
+    Raises:
+        TooLittleLog: no point has both air temperature and humidity.
+    """
+    points = _points(config)
+    found: dict[Quantity, list[str]] = {}
+    for channel in store.channels(source=source):
+        point = points.get((channel.point, channel.quantity))
+        if channel.enclosure == enclosure and (config is None or point is not None):
+            found.setdefault(channel.quantity, []).append(channel.point)
+    bodies = _bodies(found, points, enclosure)
+
+    def column(name: str, quantity: Quantity, count: int, end: float) -> Floats:
+        low, high = believable(quantity)
+        times, values, codes = store.readings(
+            enclosure, name, quantity, end - count * CELL_S, end, source=source
+        )
+        believed = (codes == 0) & (values >= low) & (values <= high)
+        return cell_means(times[believed], values[believed], end, count)
+
+    end_s = _last_s(store, enclosure, bodies, source, now_s)
+    span_s = 0.0 if history_from_s is None else end_s - history_from_s
+    count = int(min(max(MOST_CELLS, span_s / CELL_S + 1), LONGEST_HISTORY_CELLS))
+    return told_of(column, found, section, enclosure, end_s, count, config)
+
+
+def believable(quantity: Quantity) -> tuple[float, float]:
+    """Return the lowest and the highest value that an outlook can reckon with."""
+    if quantity is Quantity.HUMIDITY:
+        return RH_FRACTION_PCT + 1e-6, RH_MAX_PCT
+    return AIR_MIN_C, AIR_MAX_C
+
+
+def told_of(
+    column: Column,
+    found: Mapping[Quantity, Sequence[str]],
+    section: str | None,
+    enclosure: str,
+    end_s: float,
+    count: int,
+    config: EnclosureConfig | None,
+) -> Told:
+    """Return what columns on the even grid tell of one section.
+
+    Args:
+        column: gives a point's quantity as so many cells up to a time.
+        found: points by quantity.
+        section: whose surface points count beside those of no section; None for all.
+        enclosure: for messages.
+        end_s: the end of the last cell [s].
+        count: cells.
+        config: which point belongs where, and what stands in for a surface probe.
+
+    Raises:
+        TooLittleLog: no point has both air temperature and humidity.
+    """
+    points = _points(config)
+    bodies = _bodies(found, points, enclosure)
+    surfaces = [
+        name
+        for name in found.get(Quantity.SURFACE_TEMP, ())
+        if _belongs(points.get((name, Quantity.SURFACE_TEMP)), section)
+    ]
+    airs = {name: column(name, Quantity.AIR_TEMP, count, end_s) for name in bodies}
+    dews = {}
+    for name in bodies:
+        humidity = column(name, Quantity.HUMIDITY, count, end_s)
+        dews[name] = dew_points_c(airs[name], humidity, missing_ok=True)
+    wettest = max(bodies, key=lambda name: _recent_mean(dews[name]))
+    coldest = warmest = assumed = None
+    if surfaces:
+        stack = np.stack([column(n, Quantity.SURFACE_TEMP, count, end_s) for n in surfaces])
+        # A surface that is silent makes the coldest unknown, as for the call.
+        coldest, warmest = stack.min(axis=0), stack.max(axis=0)
+        names = tuple(surfaces)
+    elif config is not None and config.assumed_surface_offset_k is not None:
+        offset_k, accuracy_k = config.assumed_surface_offset_k, config.assumed_surface_accuracy_k
+        coldest = np.stack(list(airs.values())).min(axis=0) + offset_k
+        assumed = AssumedSurface(offset_k, accuracy_k)
+        names = (f"assumed {offset_k:+.1f} K from the coldest air",)
+    else:
+        names = ()
+    start = count - MOST_CELLS if count > MOST_CELLS else 0
+    start += _silent_head(airs[wettest][start:])
+    track = Track(
+        end_s,
+        airs[wettest][start:],
+        dews[wettest][start:],
+        None if coldest is None else coldest[start:],
+    )
+    times = end_s - CELL_S * np.arange(count - 1, -1, -1, dtype=np.float64)
+    unknown = np.full(count, np.nan)
+    history = TemperatureHistory(
+        time_s=times,
+        coldest_c=unknown if coldest is None else coldest,
+        warmest_c=unknown if warmest is None else warmest,
+        air_coldest_c=np.stack(list(airs.values())).min(axis=0),
+        air_warmest_c=np.stack(list(airs.values())).max(axis=0),
+    )
+    if assumed is not None:
+        history = with_assumed_surface(history, assumed)
+    sections_known = config is not None or len(surfaces) < 2
+    return Told(track, wettest, names, sections_known, history)
+
+
+def _points(config: EnclosureConfig | None) -> Points:
+    return {(p.name, p.quantity): p for p in (config.points if config is not None else ())}
+
+
+def _bodies(found: Mapping[Quantity, Sequence[str]], points: Points, enclosure: str) -> list[str]:
+    bodies = [
+        name
+        for name in found.get(Quantity.AIR_TEMP, ())
+        if name in found.get(Quantity.HUMIDITY, ()) and _inside(points, name)
+    ]
+    if not bodies:
+        raise TooLittleLog(
+            f"no point of enclosure {enclosure!r} has both air temperature and humidity in the "
+            "log, so there is no outlook; give one body both"
+        )
+    return bodies
+
+
+def _inside(points: dict[tuple[str, Quantity], PointConfig], name: str) -> bool:
+    point = points.get((name, Quantity.HUMIDITY))
+    return point is None or point.inside
+
+
+def _belongs(point: PointConfig | None, section: str | None) -> bool:
+    return point is None or section is None or point.section in (None, section)
+
+
+def _last_s(
+    store: Store, enclosure: str, bodies: list[str], source: int, now_s: float | None
+) -> float:
+    last = -np.inf
+    for name in bodies:
+        for back_s in (86_400.0, None):
+            from_s = None if back_s is None or now_s is None else now_s - back_s
+            times, _, _ = store.readings(
+                enclosure, name, Quantity.HUMIDITY, from_s, now_s, source=source
+            )
+            if times.size:
+                last = max(last, float(times[-1]))
+                break
+    if last == -np.inf:
+        raise TooLittleLog(
+            f"enclosure {enclosure!r} has no humidity reading up to the time asked for, so there "
+            "is no outlook"
+        )
+    return last
+
+
+def _recent_mean(values: Floats) -> float:
+    recent = values[-CELLS_A_DAY:]
+    known = recent[np.isfinite(recent)]
+    return float(known.mean()) if known.size else -np.inf
+
+
+def _silent_head(values: Floats) -> int:
+    known = np.flatnonzero(np.isfinite(values))
+    return int(known[0]) if known.size else 0

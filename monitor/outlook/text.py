@@ -1,0 +1,239 @@
+"""How an outlook is told: in lines for people and as JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from monitor.wire import iso_utc
+from rules.outlook.draws import OutlookBreak
+from rules.outlook.windows import Window
+from rules.reasons import minutes_text
+from rules.vocabulary import LimitName
+
+if TYPE_CHECKING:
+    from monitor.outlook.make import Made
+
+OLD_AFTER_S = 900.0
+_SHOWN_HOURS = (0.5, 1.0, 2.0, 3.0, 6.0, 9.0, 12.0, 18.0, 24.0)
+_WHAT = {
+    LimitName.DEW_MARGIN_MIN: "surface comes within {bound:.1f} K of the dew point",
+    LimitName.HUMIDITY_MAX: "humidity passes {bound:.0f} %",
+    LimitName.HUMIDITY_MIN: "humidity falls under {bound:.0f} %",
+    LimitName.SURFACE_TEMP_MIN: "surface falls under {bound:.0f} °C",
+    LimitName.SURFACE_TEMP_MAX: "surface passes {bound:.0f} °C",
+    LimitName.AIR_TEMP_MIN: "air falls under {bound:.0f} °C",
+    LimitName.AIR_TEMP_MAX: "air passes {bound:.0f} °C",
+}
+Clock = Callable[[float], str]
+
+
+def break_text(each: OutlookBreak, bound: float, made_s: float, clock: Clock) -> str:
+    """Return what would break and when, as one phrase.
+
+    Args:
+        each: the break; its times count from `made_s`.
+        bound: of its limit.
+        made_s: [s].
+        clock: shows a time of day.
+
+    >>> from rules.outlook.draws import OutlookBreak
+    >>> shown = lambda s: f"{int(s // 3600):02}:{int(s // 60) % 60:02}"
+    >>> each = OutlookBreak(LimitName.DEW_MARGIN_MIN, 0.45, 5400.0, 3600.0, 9000.0, 21600.0)
+    >>> break_text(each, 3.0, 65_000.0, shown)
+    'would break about 19:33 (19:03 to 20:33): surface comes within 3.0 K of the dew point'
+    """
+    if each.late_s <= 0.0:
+        return f"broken now: {_WHAT[each.name].format(bound=bound)}"
+    at, early, late = (clock(made_s + s) for s in (each.median_s, each.early_s, each.late_s))
+    when = f"about {at}" if early == late else f"about {at} ({early} to {late})"
+    return f"would break {when}: {_WHAT[each.name].format(bound=bound)}"
+
+
+def clock_of(timezone: str, made_s: float) -> Clock:
+    """Return what shows a time of day in a zone, with the weekday where it is another day."""
+    zone = ZoneInfo(timezone)
+    today = datetime.fromtimestamp(made_s, zone).date()
+
+    def shown(time_s: float) -> str:
+        when = datetime.fromtimestamp(time_s, zone)
+        return f"{when:%H:%M}" if when.date() == today else f"{when:%a %H:%M}"
+
+    return shown
+
+
+def as_text(made: Made, hours: float, now_s: float) -> str:
+    """Return an outlook in lines.
+
+    Args:
+        made: the outlook.
+        hours: how far to show the bands [h].
+        now_s: for saying how old the log's last datum is [s].
+    """
+    outlook, made_s = made.outlook, made.outlook.made_s
+    clock = clock_of(made.timezone, made_s)
+    whose = made.enclosure if made.section is None else f"{made.enclosure}, {made.section}"
+    day = datetime.fromtimestamp(made_s, ZoneInfo(made.timezone))
+    lines = [
+        f"outlook for {whose}, made {day:%Y-%m-%d %H:%M} {made.timezone} from {outlook.source}",
+        f"looks {minutes_text(outlook.looked_ahead_s)} ahead; the ranges should hold 8 times in 10",
+    ]
+    age_s = now_s - made_s
+    if age_s > OLD_AFTER_S:
+        lines.append(f"the log's last datum is {minutes_text(age_s)} old: this is its outlook")
+    lines += ["", *_table(made, hours, clock), ""]
+    if made.breaks:
+        lines += [
+            break_text(each, made.limits[each.name], made_s, clock)
+            + ("" if each.late_s <= 0.0 else f"; probability {100 * each.probability:.0f} %")
+            for each in made.breaks
+        ]
+    else:
+        ahead = minutes_text(outlook.looked_ahead_s)
+        lines.append(f"no limit will probably break while a film minds it, within {ahead}")
+    lines += ["", *_windows_text(made, clock)]
+    if made.gives_off_vapour:
+        lines.append(
+            "a film gives off vapour: nothing is suggested but to wait; switch nothing inside, "
+            "keep the ventilation as it is, send nobody in unprotected"
+        )
+    for each in made.helps:
+        lines.append(f"would help: {each.text}; then {_window_text(each.window, made_s, clock)}")
+    lines += [f"note: {note}" for note in made.notes]
+    return "\n".join(lines)
+
+
+def _table(made: Made, hours: float, clock: Clock) -> list[str]:
+    bands = made.outlook.bands()
+    columns = [("air °C", bands.air_temp_c), ("humidity %", bands.rh_pct)]
+    if bands.surface_temp_c is not None and bands.dew_margin_k is not None:
+        columns += [("surface °C", bands.surface_temp_c), ("dew margin K", bands.dew_margin_k)]
+    lines = [f"{'at':<11}" + "".join(f"{title:<22}" for title, _ in columns)]
+    for ahead_h in _SHOWN_HOURS:
+        if ahead_h > hours or ahead_h * 3600.0 > made.outlook.looked_ahead_s:
+            break
+        at = int(np.argmin(np.abs(bands.horizons_s - ahead_h * 3600.0)))
+        cells = [
+            f"{values[1, at]:.1f} ({values[0, at]:.1f} to {values[2, at]:.1f})"
+            for _, values in columns
+        ]
+        when = clock(made.outlook.made_s + float(bands.horizons_s[at]))
+        lines.append(f"{when:<11}" + "".join(f"{cell:<22}" for cell in cells))
+    return [line.rstrip() for line in lines]
+
+
+def _window_text(window: Window, made_s: float, clock: Clock) -> str:
+    begin, until = clock(made_s + window.start_from_s), clock(made_s + window.start_until_s)
+    start = f"start at {begin}" if begin == until else f"start {begin} to {until}, no later"
+    return f"{start}; holds until {clock(made_s + window.holds_until_s)}"
+
+
+def _windows_text(made: Made, clock: Clock) -> list[str]:
+    made_s = made.outlook.made_s
+    if not made.windows:
+        return [f"no hours are seen that hold for a coat of {made.spec.name}"]
+    lines = [
+        f"holds for a coat of {made.spec.name}: {_window_text(window, made_s, clock)}"
+        for window in made.windows
+    ]
+    pair = made.pair
+    if pair is None:
+        return lines
+    first = clock(made_s + pair.first_s)
+    if not math.isfinite(pair.recoat_opens_s):
+        lines.append(f"two coats: the first at {first}; it will stay too cold for the recoat time")
+        return lines
+    opens = clock(made_s + pair.recoat_opens_s)
+    closes = ""
+    if math.isfinite(pair.recoat_closes_s):
+        closes = f", closes {clock(made_s + pair.recoat_closes_s)}"
+    recoat = f"two coats: the first at {first}, recoat opens {opens}{closes}"
+    if pair.second is not None:
+        lines.append(f"{recoat}; the second: {_window_text(pair.second, made_s, clock)}")
+    elif pair.beyond:
+        lines.append(f"{recoat}: for the second the outlook does not reach far enough")
+    else:
+        lines.append(f"{recoat}; no hours are seen that hold for the second")
+    return lines
+
+
+def as_json(made: Made, hours: float) -> str:
+    """Return an outlook as JSON; times in ISO 8601 UTC."""
+    outlook, made_s = made.outlook, made.outlook.made_s
+    bands = outlook.bands()
+    shown = bands.horizons_s <= hours * 3600.0
+
+    def band(values: Any) -> Any:
+        return None if values is None else [[_round(v) for v in row[shown]] for row in values]
+
+    def window(each: Window | None) -> Any:
+        if each is None:
+            return None
+        return {
+            "start_from": iso_utc(made_s + each.start_from_s),
+            "start_until": iso_utc(made_s + each.start_until_s),
+            "holds_until": iso_utc(made_s + each.holds_until_s),
+            "break_probability": _round(each.worst),
+            "limit": None if each.limit is None else each.limit.value,
+        }
+
+    def moment(ahead_s: float) -> str | None:
+        return iso_utc(made_s + ahead_s) if math.isfinite(ahead_s) else None
+
+    pair = made.pair
+    told = {
+        "enclosure": made.enclosure,
+        "section": made.section,
+        "time": iso_utc(made_s),
+        "spec": made.spec.name,
+        "stage": made.stage.value,
+        "source": outlook.source,
+        "looked_ahead_s": outlook.looked_ahead_s,
+        "quantiles": [0.1, 0.5, 0.9],
+        "ahead_s": bands.horizons_s[shown].tolist(),
+        "air_temp_c": band(bands.air_temp_c),
+        "rh_pct": band(bands.rh_pct),
+        "dew_point_c": band(bands.dew_point_c),
+        "surface_temp_c": band(bands.surface_temp_c),
+        "dew_margin_k": band(bands.dew_margin_k),
+        "breaks": [
+            {
+                "limit": each.name.value,
+                "bound": made.limits[each.name],
+                "probability": _round(each.probability),
+                "at": iso_utc(made_s + each.median_s),
+                "at_range": [iso_utc(made_s + each.early_s), iso_utc(made_s + each.late_s)],
+                "text": break_text(
+                    each, made.limits[each.name], made_s, clock_of(made.timezone, made_s)
+                ),
+            }
+            for each in made.breaks
+        ],
+        "windows": [window(each) for each in made.windows],
+        "two_coats": None
+        if pair is None
+        else {
+            "first": iso_utc(made_s + pair.first_s),
+            "recoat_opens": moment(pair.recoat_opens_s),
+            "recoat_closes": moment(pair.recoat_closes_s),
+            "second": window(pair.second),
+            "beyond_outlook": pair.beyond,
+        },
+        "gives_off_vapour": made.gives_off_vapour,
+        "would_help": [
+            {"what": each.help.value, "text": each.text, "window": window(each.window)}
+            for each in made.helps
+        ],
+        "notes": list(made.notes),
+    }
+    return json.dumps(told, indent=2, ensure_ascii=False)
+
+
+def _round(value: float) -> float | None:
+    return round(float(value), 3) if math.isfinite(value) else None

@@ -1,0 +1,321 @@
+"""Plays a recording through the whole program: rows in, calls out, all of it into the log."""
+
+from __future__ import annotations
+
+import hashlib
+import time
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from monitor.calibrations import CalibrationBook
+from monitor.config.load import Config, EnclosureConfig, default_config, load_config_file
+from monitor.config.model import DEFAULT_ACCURACY
+from monitor.enclosure import Enclosure
+from monitor.films import FilmKeeper
+from monitor.log.facts import keep_facts
+from monitor.log.log import Store
+from monitor.replay.playback import Playback
+from monitor.specs import find_spec
+from monitor.tell import Tell, Teller
+from rules.errors import FilmcallError, SpecFault
+from rules.events import Event
+from rules.spec.model import Spec
+from sensors.reading import Quantity, Reading
+
+if TYPE_CHECKING:
+    from monitor.replay.outlook import ReplayOutlook
+    from sensors.recording.rows import Recording
+
+RECORDING = "recording"  # name of the enclosure where no config gives one
+
+
+class ReplayFault(FilmcallError):
+    """A recording cannot be played as asked."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What is to be played, and by which rules.
+
+    Attributes:
+        config: of the enclosure that the recording is about.
+        spec: of its coats.
+        digest: of everything that the calls follow from, the recording included.
+        spec_text: that the spec was read from, or "" for the general guidance.
+    """
+
+    config: EnclosureConfig
+    spec: Spec
+    digest: str
+    spec_text: str = ""
+
+
+@dataclass(slots=True)
+class Result:
+    """What came of a replay, for its last line.
+
+    Attributes:
+        rows: played.
+        changes: calls told.
+        clock_sets: how often the recording's clock was set back.
+        late: readings behind the newest.
+        repeated: readings for a time that their point had already.
+        known_before: True where the log already had all of it.
+    """
+
+    rows: int = 0
+    changes: int = 0
+    clock_sets: int = 0
+    late: int = 0
+    repeated: int = 0
+    known_before: bool = False
+
+
+def choose_enclosure(config: Config, wanted: str | None, header: Iterable[str]) -> EnclosureConfig:
+    """Return the enclosure of a config that a recording is about.
+
+    Args:
+        config: with one enclosure or more.
+        wanted: its name, or None to find the one whose columns the recording has.
+        header: the recording's column names.
+
+    Raises:
+        ReplayFault: none fits, or more than one.
+    """
+    names = ", ".join(each.name for each in config.enclosures)
+    if wanted is not None:
+        for each in config.enclosures:
+            if each.name == wanted:
+                return each
+        raise ReplayFault(f"enclosure {wanted!r} is not in the config; it has: {names}")
+    if len(config.enclosures) == 1:
+        return config.enclosures[0]
+    present = set(header)
+    fitting = [
+        each
+        for each in config.enclosures
+        if each.columns() and all(column.column in present for column in each.columns())
+    ]
+    if len(fitting) == 1:
+        return fitting[0]
+    raise ReplayFault(
+        f"{len(fitting)} of the config's enclosures fit this recording, so none is played; "
+        f"say which with --enclosure: {names}"
+    )
+
+
+def digest_of(path: Path, config: EnclosureConfig, spec_source: str) -> str:
+    """Return the SHA-256 of a recording together with the config and spec it is judged by."""
+    found = hashlib.sha256()
+    with path.open("rb") as file:
+        for block in iter(lambda: file.read(1 << 20), b""):
+            found.update(block)
+    found.update(repr(config).encode())
+    found.update(spec_source.encode())
+    return found.hexdigest()
+
+
+def play(
+    rows: Iterable[Sequence[Reading]],
+    job: Job,
+    tell: Tell,
+    *,
+    keeper: FilmKeeper,
+    store: Store | None = None,
+    title: str = "",
+    kind: str = "replay",
+    every_evaluation: bool = False,
+    speed: float | None = None,
+    sleep: Callable[[float], None] = time.sleep,
+    before_row: Callable[[float], None] | None = None,
+    outlook: ReplayOutlook | None = None,
+) -> Result:
+    """Play rows of readings through one enclosure.
+
+    Args:
+        rows: of a recording or the simulated tent, in file order.
+        job: what is played, and by which rules.
+        tell: is given every call change, once it is in the log.
+        keeper: what events say of each section's film.
+        store: the log, or None to keep nothing.
+        title: what the log calls the recording.
+        kind: `replay` or `simulate`.
+        every_evaluation: tell every evaluation and not only the changes.
+        speed: how many times faster than it was recorded; None is as fast as it goes.
+        sleep: waits [s].
+        before_row: is called with each row's time, for what goes beside the rows.
+        outlook: looks ahead every ten minutes of the recording, or None.
+
+    Returns:
+        What came of it. The same job played again into the same log adds nothing.
+    """
+    result = Result()
+    source = None
+    keeping = store
+    if store is not None:
+        source, complete = store.begin_source(kind, job.digest, title)
+        if complete:
+            result.known_before, keeping = True, None
+    book = None
+    if store is not None:
+        config = Config(enclosures=(job.config,))
+        book = CalibrationBook.of(store.calibrations(), config)
+    teller = Teller(
+        tell,
+        store=keeping,
+        source=source or 0,
+        every_evaluation=every_evaluation,
+        recorded=True,
+        facts=None if keeping is None else keep_facts(keeping, job.config, job.spec, job.spec_text),
+    )
+
+    def evaluated(enclosure: Enclosure) -> None:
+        keeper.evaluated(enclosure)
+        teller.evaluated(enclosure)
+
+    playback: Playback | None = None
+    newest_s: float | None = None
+    finished = False
+    try:
+        for readings in rows:
+            if not readings:
+                continue
+            time_s = readings[0].time_s
+            if playback is None:
+                enclosure = Enclosure(job.config, keeper.film_of, time_s, on_evaluated=evaluated)
+                for event in keeper.events:
+                    enclosure.ensure_section(event.section)
+                if book is not None and not book.empty:
+                    enclosure.correct = book.correct
+                playback = Playback(enclosure)
+            if speed is not None and newest_s is not None and time_s > newest_s:
+                sleep((time_s - newest_s) / speed)
+            newest_s = time_s if newest_s is None else max(newest_s, time_s)
+            if before_row is not None:
+                before_row(time_s)
+            sets_before = playback.clock_sets
+            taken = playback.take(readings)
+            if playback.clock_sets != sets_before:
+                keeper.clock_jumped(time_s)
+                if outlook is not None:
+                    outlook.clock_jumped()
+            if outlook is not None:
+                outlook.take(taken)
+                outlook.look(playback.enclosure)
+            if keeping is not None and source is not None:
+                keeping.add_readings(taken.kept, taken.used, source=source)
+                for confirmed in taken.confirmed:
+                    keeping.note_quality(confirmed, confirmed.quality, source=source)
+            result.rows += 1
+        finished = True
+    finally:
+        if store is not None and source is not None:
+            store.end_source(source, complete=finished)
+    result.changes = teller.changes
+    if playback is not None:
+        result.clock_sets = playback.clock_sets
+        result.late = playback.enclosure.counts.late
+        result.repeated = playback.enclosure.counts.duplicates
+    return result
+
+
+def keeper_of(job: Job, events: Iterable[Event] = (), beside: Path | None = None) -> FilmKeeper:
+    """Return what follows an enclosure's films.
+
+    Args:
+        job: for its spec and its sensors' accuracy.
+        events: that are known of the enclosure.
+        beside: the folder that spec files named by events count from.
+    """
+
+    def spec_named(name: str) -> Spec | None:
+        try:
+            return find_spec(name, beside)[0]
+        except SpecFault:
+            return None  # the clocks of such a film say that its spec is not known
+
+    accuracy = {
+        quantity: max(
+            (point.accuracy for point in job.config.points if point.quantity is quantity),
+            default=DEFAULT_ACCURACY[quantity],
+        )
+        for quantity in (Quantity.SURFACE_TEMP, Quantity.AIR_TEMP)
+    }
+    keeper = FilmKeeper(
+        job.spec,
+        {},
+        surface_accuracy_k=accuracy[Quantity.SURFACE_TEMP],
+        air_accuracy_k=accuracy[Quantity.AIR_TEMP],
+        assumed_surface=job.config.assumed_surface,
+        spec_named=spec_named,
+    )
+    keeper.spec_text = job.spec_text
+    keeper.set_events(events)
+    return keeper
+
+
+def prepare(
+    path: Path,
+    *,
+    config_file: Path | None,
+    enclosure: str | None,
+    spec_name: str | None,
+    timezone: str | None,
+    assumed_surface_offset_k: float | None,
+) -> tuple[Recording, Job]:
+    """Open a recording and find out what it is about and which spec judges it.
+
+    Args:
+        path: the CSV.
+        config_file: maps its columns, or None to guess them from the header.
+        enclosure: which of the config's enclosures, or None to find it.
+        spec_name: a shipped spec's name or a file, or None for the config's.
+        timezone: zone of times that carry none, or None for the config's.
+        assumed_surface_offset_k: stands in for a surface probe, or None for the config's.
+
+    Returns:
+        (the recording, the job).
+
+    Raises:
+        FilmcallError: any of it cannot be used.
+    """
+    if path.exists() and not path.is_file():
+        raise ReplayFault(
+            f"{path} is a pipe or a folder, and a recording is read more than once; save it as a "
+            "file first"
+        )
+    from sensors.recording.layout import sniff
+    from sensors.recording.open import open_recording
+
+    if config_file is not None:
+        config = load_config_file(config_file)
+        chosen = choose_enclosure(config, enclosure, sniff(path).header)
+        recording = open_recording(
+            path,
+            chosen.columns(),
+            enclosure=chosen.name,
+            time_column=config.replay.time,
+            timezone=timezone or config.replay.timezone or _zone_said(chosen),
+        )
+        beside = config_file.parent
+    else:
+        recording = open_recording(path, None, enclosure=enclosure or RECORDING, timezone=timezone)
+        made = default_config(
+            recording.columns, name=enclosure or RECORDING, timezone=timezone or "Etc/UTC"
+        )
+        chosen, beside = made.enclosures[0], Path()
+    if timezone is not None:
+        chosen = replace(chosen, timezone=timezone)
+    if assumed_surface_offset_k is not None:
+        chosen = replace(chosen, assumed_surface_offset_k=assumed_surface_offset_k)
+    if spec_name is not None:
+        chosen, beside = replace(chosen, spec=spec_name), Path()
+    spec, text = find_spec(chosen.spec, beside)
+    return recording, Job(chosen, spec, digest_of(path, chosen, text), text)
+
+
+def _zone_said(config: EnclosureConfig) -> str | None:
+    """The enclosure's own zone, where the config names one other than the default."""
+    return config.timezone if config.timezone != "Etc/UTC" else None

@@ -1,0 +1,362 @@
+"""Draws a coat's climate for the report: one drawing in plain SVG whose colours the page gives.
+
+Drawn here and not by a plotting library, so that it takes the page's colours by light and dark,
+stays small over 90 days, and every word in it is text.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitor.review.review import Call, SectionReview
+from monitor.review.text import Stamp, figure
+from rules.events import Event
+from rules.review.coats import CoatRecord
+from rules.review.exposure import Floats
+from rules.vocabulary import LimitName
+
+WIDTH, LEFT, RIGHT = 760.0, 46.0, 8.0
+PANEL, GAP = 112.0, 22.0
+TOP = 58.0
+BEFORE_S = 2 * 3600.0
+LONGEST_S = 8 * 86_400.0
+BINS = 690
+Scale = Callable[[float], float]
+_STEPS_H = (1, 2, 3, 6, 12, 24, 48, 96)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One quantity in a panel: its values, how it is drawn, and what it is called.
+
+    Attributes:
+        values: in each cell.
+        style: class of the line.
+        word: its name.
+        lowest: in each cell, where minute means hide it; None where that is the value.
+        highest: likewise.
+    """
+
+    values: Floats
+    style: str
+    word: str
+    lowest: Floats | None = None
+    highest: Floats | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One panel: its lines, its bound, on which side of it is wrong, and whose it is."""
+
+    title: str
+    unit: str
+    lines: tuple[Line, ...]
+    bound: float | None
+    upper: bool
+    whose: str = ""
+
+
+def span_of(coat: CoatRecord) -> tuple[float, float]:
+    """Return what is drawn of a coat: from 2 h before it until it has cured, 8 days at most [s]."""
+    ends = [span[2] for span in coat.stages()] or [coat.until_s]
+    begin = coat.begun_s - BEFORE_S
+    return begin, max(min(max(ends), begin + LONGEST_S), begin + 2 * BEFORE_S)
+
+
+def panels_of(section: SectionReview, coat: CoatRecord) -> tuple[Panel, ...]:
+    """Return a coat's panels: temperatures, dew margin, humidity, and CO2 where measured."""
+    series = section.series
+    empty = np.full(series.time_s.size, math.nan)
+    values = series.values
+    margin = values.get(LimitName.DEW_MARGIN_MIN, empty)
+    surface = values.get(LimitName.SURFACE_TEMP_MIN, empty)
+
+    def line(name: LimitName, style: str, word: str) -> Line:
+        return Line(values.get(name, empty), style, word, series.lowest.get(name),
+                    series.highest.get(name))  # fmt: skip
+
+    bounds = {each.name: each.beyond.bound for each in reversed(coat.limits)}
+    found = [
+        Panel(
+            "temperatures",
+            "°C",
+            (
+                line(LimitName.AIR_TEMP_MAX, "air", "air"),
+                line(LimitName.SURFACE_TEMP_MIN, "surface", "coldest surface"),
+                Line(surface - margin, "dew", "dew or frost point"),
+            ),
+            bounds.get(LimitName.SURFACE_TEMP_MIN),
+            False,
+            "surface ",
+        ),
+        Panel(
+            "dew margin",
+            "K",
+            (line(LimitName.DEW_MARGIN_MIN, "margin", "dew margin"),),
+            bounds.get(LimitName.DEW_MARGIN_MIN),
+            False,
+        ),
+        Panel(
+            "humidity",
+            "%",
+            (line(LimitName.HUMIDITY_MAX, "humid", "humidity"),),
+            bounds.get(LimitName.HUMIDITY_MAX),
+            True,
+        ),
+    ]
+    if series.co2_ppm is not None:
+        measured = Line(series.co2_ppm, "humid", "carbon dioxide")
+        found.append(Panel("carbon dioxide", "ppm", (measured,), None, True))
+    return tuple(found)
+
+
+def coat_chart(
+    section: SectionReview,
+    coat: CoatRecord,
+    events: Sequence[tuple[int, Event]],
+    stamp: Stamp,
+    ident: str,
+) -> str:
+    """Return a coat's drawing as SVG.
+
+    Args:
+        section: that it is on.
+        coat: the coat.
+        events: of the section with their numbers in the list, drawn as marks.
+        stamp: shows times.
+        ident: unique on the page.
+    """
+    from markupsafe import escape
+
+    from_s, to_s = span_of(coat)
+    panels = panels_of(section, coat)
+    height = TOP + len(panels) * (PANEL + GAP) + 40.0
+    scale = (WIDTH - LEFT - RIGHT) / (to_s - from_s)
+
+    def x(time_s: float) -> float:
+        return LEFT + (min(max(time_s, from_s), to_s) - from_s) * scale
+
+    words = f"Climate over coat {coat.number} from {stamp(from_s)} to {stamp(to_s)} {stamp.name}"
+    parts = [
+        f'<svg viewBox="0 0 {WIDTH:.0f} {height:.0f}" role="img" '
+        f'aria-labelledby="{ident}-t {ident}-d" class="chart">',
+        f'<title id="{ident}-t">{escape(words)}</title>',
+        f'<desc id="{ident}-d">The same figures stand in the table below the drawing.</desc>',
+    ]
+    for stage, begin, end in coat.stages():
+        if begin < to_s:
+            left, wide = x(begin), max(x(end) - x(begin), 0.5)
+            parts.append(f'<rect x="{left:.1f}" y="4" width="{wide:.1f}" height="14" '
+                         f'class="stage-{stage.value}"/>')  # fmt: skip
+            if wide > 34.0:
+                parts.append(f'<text x="{left + 3:.1f}" y="15" class="small">{stage.value}</text>')
+    top = TOP
+    cells, _ = section.series.span(from_s, to_s)
+    for panel in panels:
+        parts += _panel(panel, section.series.time_s[cells], cells, from_s, to_s, top)
+        top += PANEL + GAP
+    last, row = -math.inf, 0
+    for at, event in events:
+        if from_s <= event.time_s <= to_s:
+            here = x(event.time_s)
+            # Numbers that would run into each other stand one under the other.
+            row = row + 1 if here - last < 16.0 and row < 1 else 0
+            last = here
+            parts.append(
+                f'<g class="mark"><line x1="{here:.1f}" x2="{here:.1f}" '
+                f'y1="20" y2="{top - GAP:.1f}"/><text x="{here + 2:.1f}" y="{29 + 10 * row}" '
+                f'class="small">{at}<title>{escape(event.kind.value)}</title></text></g>'
+            )
+    parts += _calls(section.calls, from_s, to_s, x, top - 8.0)
+    parts += _axis(from_s, to_s, x, top, stamp)
+    parts.append("</svg>")
+    return "".join(parts)
+
+
+def _panel(
+    panel: Panel, time_s: Floats, cells: slice, from_s: float, to_s: float, top: float
+) -> list[str]:
+    binned = [_ends_of(line, time_s, cells, from_s, to_s) for line in panel.lines]
+    known = [b for b in binned if np.isfinite(b[0]).any()]
+    parts = [f'<text x="{LEFT:.0f}" y="{top - 5:.1f}" class="name">{panel.title} [{panel.unit}]'
+             "</text>"]  # fmt: skip
+    if not known:
+        return [*parts, f'<text x="{LEFT + 8:.0f}" y="{top + 20:.1f}">not measured</text>']
+    low = min(float(np.nanmin(b[0])) for b in known)
+    high = max(float(np.nanmax(b[1])) for b in known)
+    if panel.bound is not None:
+        low, high = min(low, panel.bound), max(high, panel.bound)
+    step = _nice((high - low) / 3.0)
+    low, high = math.floor(low / step) * step, max(math.ceil(high / step), 1) * step
+    high = max(high, low + step)
+
+    def y(value: float) -> float:
+        return top + PANEL * (high - value) / (high - low)
+
+    right = WIDTH - RIGHT
+    for k in range(round((high - low) / step) + 1):
+        value = low + k * step
+        parts.append(
+            f'<line x1="{LEFT:.0f}" x2="{right:.0f}" y1="{y(value):.1f}" y2="{y(value):.1f}" '
+            f'class="grid"/><text x="{LEFT - 4:.0f}" y="{y(value) + 4:.1f}" '
+            f'class="tick">{value:g}</text>'
+        )
+    if panel.bound is not None:
+        edge = top if panel.upper else y(panel.bound)
+        depth = abs((top if panel.upper else top + PANEL) - y(panel.bound))
+        parts.append(
+            f'<rect x="{LEFT:.0f}" y="{edge:.1f}" width="{right - LEFT:.0f}" '
+            f'height="{max(depth, 0.0):.1f}" class="wrong"/>'
+            f'<line x1="{LEFT:.0f}" x2="{right:.0f}" y1="{y(panel.bound):.1f}" '
+            f'y2="{y(panel.bound):.1f}" class="bound"/>'
+            f'<text x="{right - 3:.0f}" y="{y(panel.bound) - 3:.1f}" class="boundword">'
+            f"{panel.whose}{'at most' if panel.upper else 'at least'} "
+            f"{figure(panel.bound, panel.unit)}</text>"
+        )
+    for line, (lows, highs) in zip(panel.lines, binned, strict=True):
+        parts.append(f'<path d="{_path(lows, highs, y)}" class="{line.style}"/>')
+    if len(panel.lines) > 1:
+        at = right - 8.0
+        for line in reversed(panel.lines):
+            at -= 6.2 * len(line.word) + 26.0
+            parts.append(
+                f'<line x1="{at:.1f}" x2="{at + 16:.1f}" y1="{top - 9:.1f}" y2="{top - 9:.1f}" '
+                f'class="{line.style}"/><text x="{at + 20:.1f}" y="{top - 5:.1f}" class="small">'
+                f"{line.word}</text>"
+            )
+    return parts
+
+
+def _ends_of(
+    line: Line, time_s: Floats, cells: slice, from_s: float, to_s: float
+) -> tuple[Floats, Floats]:
+    lows, highs = _binned(time_s, line.values[cells], from_s, to_s)
+    if line.lowest is not None:
+        lows = np.fmin(lows, _binned(time_s, line.lowest[cells], from_s, to_s)[0])
+    if line.highest is not None:
+        highs = np.fmax(highs, _binned(time_s, line.highest[cells], from_s, to_s)[1])
+    return lows, highs
+
+
+def _binned(time_s: Floats, values: Floats, from_s: float, to_s: float) -> tuple[Floats, Floats]:
+    """Lowest and highest of each column of the drawing; NaN where nothing is known."""
+    lows, highs = np.full(BINS, np.inf), np.full(BINS, -np.inf)
+    known = np.isfinite(values)
+    at = ((time_s[known] - from_s) / (to_s - from_s) * BINS).astype(np.intp).clip(0, BINS - 1)
+    np.minimum.at(lows, at, values[known])
+    np.maximum.at(highs, at, values[known])
+    empty = np.isinf(lows)
+    lows[empty] = highs[empty] = np.nan
+    return lows, highs
+
+
+def _path(lows: Floats, highs: Floats, y: Scale) -> str:
+    """A line through the columns, up and down within each; broken where nothing is known.
+
+    A column without a sample between two that have one is no gap, only finer than the sampling.
+    """
+    known = np.flatnonzero(np.isfinite(lows))
+    if not known.size:
+        return ""
+    usual = float(np.median(np.diff(known))) if known.size > 1 else 1.0
+    wide = (WIDTH - LEFT - RIGHT) / BINS
+    words: list[str] = []
+    last = -math.inf
+    for at in known.tolist():
+        x = LEFT + (at + 0.5) * wide
+        word = "M" if at - last > 3.0 * usual + 1.0 else "L"
+        words.append(f"{word}{x:.1f} {y(float(lows[at])):.1f}")
+        if highs[at] - lows[at] > 0.0:
+            words.append(f"L{x:.1f} {y(float(highs[at])):.1f}")
+        last = at
+    return "".join(words)
+
+
+def _calls(calls: Sequence[Call], from_s: float, to_s: float, x: Scale, y: float) -> list[str]:
+    """The strip of calls as they were told at the time."""
+    parts = [f'<text x="{LEFT - 4:.0f}" y="{y + 9:.1f}" class="tick">calls</text>']
+    if not calls:
+        return [*parts, f'<text x="{LEFT + 2:.0f}" y="{y + 9:.1f}" class="small">none kept</text>']
+    for at, call in enumerate(calls):
+        end = calls[at + 1].time_s if at + 1 < len(calls) else to_s
+        if end <= from_s or call.time_s >= to_s:
+            continue
+        left, wide = x(call.time_s), max(x(end) - x(call.time_s), 0.4)
+        parts.append(
+            f'<rect x="{left:.1f}" y="{y:.1f}" width="{wide:.1f}" height="12" '
+            f'class="call-{call.call.lower()}"/>'
+        )
+        if wide > 36.0:
+            parts.append(
+                f'<text x="{left + 3:.1f}" y="{y + 10:.1f}" class="callword">{call.call}</text>'
+            )
+    return parts
+
+
+def _axis(from_s: float, to_s: float, x: Scale, y: float, stamp: Stamp) -> list[str]:
+    hours = (to_s - from_s) / 3600.0
+    step_h = next((s for s in _STEPS_H if hours / s <= 12), _STEPS_H[-1])
+    step_s = step_h * 3600.0
+    first = math.ceil(from_s / step_s) * step_s
+    parts: list[str] = []
+    for k in range(int((to_s - first) // step_s) + 1):
+        at = first + k * step_s
+        shown = stamp.minute(at)
+        parts.append(f'<text x="{x(at):.1f}" y="{y + 20:.1f}" class="hour">{shown}</text>')
+        if k == 0 or shown == "00:00":
+            parts.append(
+                f'<text x="{x(at):.1f}" y="{y + 32:.1f}" class="hour">{stamp.day(at)[5:]}</text>'
+            )
+    return parts
+
+
+def _nice(raw: float) -> float:
+    """A step of 1, 2 or 5 times a power of ten, not under `raw`.
+
+    >>> _nice(0.3), _nice(7.0), _nice(0.0)
+    (0.5, 10.0, 1.0)
+    """
+    if raw <= 0.0 or not math.isfinite(raw):
+        return 1.0
+    power = 10.0 ** math.floor(math.log10(raw))
+    return next(k * power for k in (1.0, 2.0, 5.0, 10.0) if raw <= k * power * (1 + 1e-9))
+
+
+def table_rows(section: SectionReview, coat: CoatRecord, stamp: Stamp) -> list[list[str]]:
+    """Return the drawing as a table: one row an hour, or more where that gives over 100 rows.
+
+    Args:
+        section: that the coat is on.
+        coat: the coat.
+        stamp: shows times.
+
+    Returns:
+        Time, air, coldest surface, dew or frost point, least margin, highest humidity of the hour.
+    """
+    from_s, to_s = span_of(coat)
+    every_s = 3600.0 * max(1, math.ceil((to_s - from_s) / 3600.0 / 100.0))
+    series = section.series
+    rows: list[list[str]] = []
+    begin = from_s
+    while begin < to_s:
+        cells, _ = series.span(begin, min(begin + every_s, to_s))
+        picked = []
+        for name, pick, unit in (
+            (LimitName.AIR_TEMP_MIN, np.nanmin, "°C"),
+            (LimitName.AIR_TEMP_MAX, np.nanmax, "°C"),
+            (LimitName.SURFACE_TEMP_MIN, np.nanmin, "°C"),
+            (LimitName.DEW_MARGIN_MIN, np.nanmin, "K"),
+            (LimitName.HUMIDITY_MAX, np.nanmax, "%"),
+        ):
+            ends = series.lowest if pick is np.nanmin else series.highest
+            values = ends.get(name, series.values.get(name))
+            part = np.empty(0) if values is None else values[cells]
+            known = part[np.isfinite(part)]
+            picked.append(figure(float(pick(known)) if known.size else None, unit))
+        rows.append([stamp(begin), *picked])
+        begin += every_s
+    return rows

@@ -1,0 +1,168 @@
+"""A review with fixed keys, for programs; its sentences are those of `review_words`."""
+
+from __future__ import annotations
+
+from monitor.log.rows import Session
+from monitor.review.review import Review
+from monitor.review.text import NO_CHANCE, Stamp, answer_words, coat_outcome, evidence_words
+from monitor.wire import Json, iso_utc
+from rules.review.causes import Evidence, Verdict
+from rules.review.coats import CoatRecord
+from rules.review.exposure import Beyond
+from rules.review.kept_times import Window
+
+
+def review_dict(review: Review) -> Json:
+    """Return the whole review with fixed keys, times in ISO 8601 UTC and lengths in seconds."""
+    stamp = Stamp("Etc/UTC")
+    return {
+        "session": review.session.session,
+        "kind": review.session.kind,
+        "title": review.session.title,
+        "enclosure": review.session.enclosure,
+        "from": iso_utc(review.from_s),
+        "to": iso_utc(review.to_s),
+        "step_s": review.step_s,
+        "log": review.log_uuid,
+        "chain_problems": list(review.chain_problems),
+        "seen": review.seen,
+        "seen_says": list(review.seen_says),
+        "sections": [
+            {
+                "section": each.section,
+                "coats": [_coat_dict(coat, review.session) for coat in each.coats],
+                "verdicts": [_verdict_dict(verdict, stamp) for verdict in each.verdicts],
+                "calls": [
+                    {
+                        "time": iso_utc(call.time_s),
+                        "call": call.call,
+                        "stage": call.stage,
+                        "reason": call.reason,
+                    }
+                    for call in each.calls
+                ],
+            }
+            for each in review.sections
+        ],
+        "events": [
+            {
+                "time": iso_utc(each.time_s),
+                "event": each.kind.value,
+                "section": each.section,
+                "note": each.note,
+                "what": each.what,
+                "value": each.value,
+                "unit": each.unit,
+            }
+            for each in review.events
+        ],
+        "sensors": [
+            {
+                "point": each.point,
+                "quantity": each.quantity.value,
+                "readings": each.readings,
+                "kept_as_minute_means": each.thinned,
+                "set_aside": each.by_quality,
+                "usual_interval_s": each.usual_interval_s,
+                "gaps": each.gaps,
+                "longest_gap_s": each.longest_gap_s,
+                "low": each.low,
+                "high": each.high,
+            }
+            for each in review.sensors
+        ],
+        "not_known": list(review.not_known),
+        "note": NO_CHANCE,
+    }
+
+
+def _when(time_s: float | None) -> str | None:
+    return None if time_s is None else iso_utc(time_s)
+
+
+def _coat_dict(coat: CoatRecord, session: Session) -> Json:
+    return {
+        "coat": coat.number,
+        "spec": coat.spec.name,
+        "method": coat.method,
+        "batches": list(coat.batches),
+        "started": _when(coat.started_s),
+        "ended": _when(coat.ended_s),
+        "until": _when(coat.until_s),
+        "until_why": coat.until_why,
+        "steps": {step.value: _when(at) for step, at in coat.steps_s.items()},
+        "outcome": coat_outcome(coat, session),
+        "limits": [
+            {
+                "limit": each.name.value,
+                "stage": each.stage.value,
+                "bound": each.beyond.bound,
+                "unit": each.beyond.unit,
+                "ok_s": round(each.ok_s, 1),
+                "near_s": round(each.near_s, 1),
+                "broken_s": round(each.broken_s, 1),
+                "partly_broken_s": round(each.beyond.partly_s, 1),
+                "unknown_s": round(each.unknown_s, 1),
+                **_beyond_dict(each.beyond),
+            }
+            for each in coat.limits
+        ],
+        "windows": [_window_dict(window) for window in coat.windows],
+    }
+
+
+def _window_dict(window: Window) -> Json:
+    return {
+        "window": window.name.value,
+        "kept": window.kept.value,
+        "opens": _when(window.opens_s),
+        "closes": _when(window.closes_s),
+        "done": _when(window.done_s),
+        "missed_s": round(window.missed_s, 1),
+        "why": window.why,
+    }
+
+
+def _beyond_dict(found: Beyond) -> Json:
+    return {
+        "worst": None if found.worst is None else round(found.worst, 3),
+        "worst_at": _when(found.worst_s),
+        "exposure_unit_h": round(found.exposure, 3),
+        "first_beyond": _when(found.first_s),
+        "last_beyond": _when(found.last_s),
+    }
+
+
+def _verdict_dict(verdict: Verdict, stamp: Stamp) -> Json:
+    return {
+        "defect": verdict.defect.name,
+        "answer": verdict.answer.value,
+        "text": answer_words(verdict),
+        "causes": [_evidence_dict(each, stamp) for each in verdict.ranked],
+        "kept": [_evidence_dict(each, stamp) for each in verdict.cleared],
+        "not_looked_at": [
+            {"cause": cause.sign.name.lower(), "why": why} for cause, why in verdict.not_looked
+        ],
+        "no_sensor_sees": list(verdict.defect.unseen),
+        "tell_apart": verdict.defect.tell_apart,
+        "first_aid": verdict.defect.first_aid,
+        "ask": verdict.defect.ask,
+        "source": verdict.defect.source,
+    }
+
+
+def _evidence_dict(evidence: Evidence, stamp: Stamp) -> Json:
+    shown = evidence.via or evidence
+    return {
+        "cause": evidence.cause.sign.name.lower(),
+        "title": evidence.cause.sign.value,
+        "coat": evidence.coat,
+        "clear": evidence.clear,
+        "weight_h": round(evidence.weight, 3),
+        "unknown_share": round(evidence.unknown, 3),
+        "text": evidence_words(evidence, stamp),
+        "why": evidence.cause.why,
+        "source": evidence.cause.source,
+        **({} if shown.beyond is None else _beyond_dict(shown.beyond)),
+        **({} if shown.window is None else {"missed_window": _window_dict(shown.window)}),
+    }

@@ -1,0 +1,345 @@
+"""Reads a session's readings out of the log onto one even grid, piece by piece, for the review."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig, PointConfig
+from monitor.log.log import Store
+from monitor.log.readings import Readings
+from monitor.log.rows import LIVE, QUALITY_OF_CODE, Channel
+from rules.review.climate_arrays import PointColumn
+from rules.review.exposure import Floats
+from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
+from sensors.reading import Quality, Quantity
+
+PIECE_S = 7 * 86_400.0
+MOST_CELLS = 1_200_000
+STEP_MAX_S = 60.0
+_NEEDED = (Quantity.AIR_TEMP, Quantity.HUMIDITY, Quantity.SURFACE_TEMP, Quantity.CO2)
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class SensorHealth:
+    """What one quantity at one point gave.
+
+    Attributes:
+        point: name of the sensor body.
+        quantity: what.
+        readings: how many.
+        by_quality: how many of each quality but ok.
+        usual_interval_s: between two readings, or None [s].
+        gaps: times without a reading that outlast its age.
+        longest_gap_s: the longest of them [s].
+        low: lowest ok value, or None [unit].
+        high: highest ok value, or None [unit].
+        thinned: how many of the readings are kept only as minute means.
+    """
+
+    point: str
+    quantity: Quantity
+    readings: int
+    by_quality: dict[str, int]
+    usual_interval_s: float | None
+    gaps: int
+    longest_gap_s: float
+    low: float | None
+    high: float | None
+    thinned: int = 0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Columns:
+    """Everything measured in a session, on one grid.
+
+    Attributes:
+        time_s: start of each cell [s].
+        step_s: length of a cell [s].
+        of: by quantity, the points' columns; surfaces with their section.
+        sections: section of each surface point, where a config says it.
+        health: of each channel.
+        max_age_s: the longest age at which a value still counted [s].
+    """
+
+    time_s: Floats
+    step_s: float
+    of: dict[Quantity, tuple[PointColumn, ...]]
+    sections: dict[str, str | None]
+    health: tuple[SensorHealth, ...]
+    max_age_s: float
+
+
+def read_columns(
+    store: Store,
+    enclosure: str,
+    source: int,
+    from_s: float,
+    to_s: float,
+    config: EnclosureConfig | None = None,
+    progress: Progress | None = None,
+    known_s: float | None = None,
+    told_from_s: float | None = None,
+) -> Columns:
+    """Read a session's readings and put each channel on the grid, the last value held.
+
+    A value counts until its max_age has passed: the config's, else three usual intervals, 90 s
+    to 35 min. What is not ok counts as not known.
+
+    Args:
+        store: the log.
+        enclosure: where.
+        source: of the readings.
+        from_s: begin [s].
+        to_s: end [s].
+        config: for accuracies, ages and sections; None for the defaults.
+        progress: is told the share done, 0 to 1.
+        known_s: leave out what arrived or was found out later; None leaves out nothing. What a
+            recording holds was known when it was made, whenever it was played [s].
+        told_from_s: what came before this is in the columns but not in the counts; None for
+            `from_s` [s].
+
+    Returns:
+        The columns; the grid is as fine as the quickest channel, 1 to 60 s, and coarser where
+        the session is so long that it would pass 1.2 million cells.
+    """
+    channels = [
+        each
+        for each in store.channels(source=source)
+        if each.enclosure == enclosure and each.quantity in _NEEDED
+    ]
+    asked = _Asked(store, source, known_s if source == LIVE else None)
+    intervals = {each: _interval_s(asked, each, from_s, to_s) for each in channels}
+    quickest = min((s for s in intervals.values() if s is not None), default=STEP_MAX_S)
+    step_s = min(max(quickest, 1.0), STEP_MAX_S)
+    step_s = max(step_s, math.ceil((to_s - from_s) / MOST_CELLS))
+    count = max(1, math.ceil((to_s - from_s) / step_s))
+    time_s: Floats = np.asarray(from_s + np.arange(count) * step_s, dtype=np.float64)
+    found: dict[Quantity, list[PointColumn]] = {}
+    health: list[SensorHealth] = []
+    sections: dict[str, str | None] = {}
+    oldest_s = LEAST_MAX_AGE_S
+    pieces = max(1, math.ceil((to_s - from_s) / PIECE_S))
+    for at, channel in enumerate(channels):
+        point = _configured(config, channel)
+        age_s = None if point is None else point.rules.max_age_s
+        if age_s is None:
+            usual = intervals[channel] or LEAST_MAX_AGE_S / 3.0
+            age_s = min(max(3.0 * usual, LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
+        oldest_s = max(oldest_s, age_s)
+        tell = _part_of(progress, at, len(channels), pieces)
+        held, told = _held(asked, channel, time_s, to_s, age_s, tell, told_from_s)
+        health.append(told.health(channel, intervals[channel]))
+        accuracy = DEFAULT_ACCURACY[channel.quantity] if point is None else point.accuracy
+        required = point is None or point.required
+        found.setdefault(channel.quantity, []).append(
+            PointColumn(
+                channel.point, held.values, accuracy, required, lows=held.lows, highs=held.highs
+            )
+        )
+        if channel.quantity is Quantity.SURFACE_TEMP:
+            sections[channel.point] = None if point is None else point.section
+    return Columns(
+        time_s=time_s,
+        step_s=step_s,
+        of={quantity: tuple(columns) for quantity, columns in found.items()},
+        sections=sections,
+        health=tuple(health),
+        max_age_s=oldest_s,
+    )
+
+
+def last_reading_s(store: Store, enclosure: str, source: int, from_s: float) -> float | None:
+    """Return when an open session was last measured in, or None where it never was [s]."""
+    newest: float | None = None
+    for channel in store.channels(source=source):
+        if channel.enclosure != enclosure or channel.quantity not in _NEEDED:
+            continue
+        times, _, _ = store.readings(
+            enclosure, channel.point, channel.quantity, from_s=from_s, source=source
+        )
+        if times.size:
+            newest = float(times[-1]) if newest is None else max(newest, float(times[-1]))
+    return newest
+
+
+def _configured(config: EnclosureConfig | None, channel: Channel) -> PointConfig | None:
+    if config is None:
+        return None
+    for point in config.points:
+        if point.name == channel.point and point.quantity is channel.quantity:
+            return point
+    return None
+
+
+def _part_of(
+    progress: Progress | None, at: int, channels: int, pieces: int
+) -> Callable[[int], None]:
+    def tell(piece: int) -> None:
+        if progress is not None:
+            progress((at + (piece + 1) / pieces) / channels)
+
+    return tell
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """The log, whose readings of it, and by when they had to be known."""
+
+    store: Store
+    source: int
+    known_s: float | None
+
+    def readings(self, channel: Channel, from_s: float, to_s: float) -> Readings:
+        return self.store.readings(
+            channel.enclosure,
+            channel.point,
+            channel.quantity,
+            from_s=from_s,
+            to_s=to_s,
+            source=self.source,
+            known_s=self.known_s,
+        )
+
+
+def _interval_s(asked: _Asked, channel: Channel, from_s: float, to_s: float) -> float | None:
+    """The usual time between two readings, from the first day that has any."""
+    begin = from_s
+    while begin < to_s:
+        found = asked.readings(channel, begin, min(begin + 86_400.0, to_s))
+        times, _, _ = found
+        if times.size > 2:
+            # Between two means lie as many readings as half of either stands for.
+            between = 0.5 * (found.counts[1:] + found.counts[:-1])
+            return float(np.median(np.diff(times) / between))
+        begin += 86_400.0
+    return None
+
+
+class _Told:
+    """Counts what a channel gave, piece after piece."""
+
+    def __init__(self) -> None:
+        self.codes = np.zeros(256, dtype=np.int64)
+        self.thinned = 0
+        self.gaps = 0
+        self.longest_s = 0.0
+        self.low = math.inf
+        self.high = -math.inf
+        self.last_s: float | None = None
+
+    def take(self, found: Readings, inside: NDArray[np.bool_], age_s: float) -> None:
+        times, codes = found[0][inside], found[2][inside]
+        if not times.size:
+            return
+        counts = found.counts[inside]
+        np.add.at(self.codes, codes, counts)
+        self.thinned += int(counts[counts > 1].sum())
+        steps = np.diff(times) if self.last_s is None else np.diff(times, prepend=self.last_s)
+        wide = steps[steps > age_s]
+        self.gaps += int(wide.size)
+        if wide.size:
+            self.longest_s = max(self.longest_s, float(wide.max()))
+        low, high = found.low[inside], found.high[inside]
+        good = (codes == 0) & np.isfinite(low)
+        if good.any():
+            self.low = min(self.low, float(low[good].min()))
+            self.high = max(self.high, float(high[good].max()))
+        self.last_s = float(times[-1])
+
+    def health(self, channel: Channel, interval_s: float | None) -> SensorHealth:
+        bad = {
+            QUALITY_OF_CODE[code].value: int(self.codes[code])
+            for code in np.flatnonzero(self.codes).tolist()
+            if QUALITY_OF_CODE.get(code, Quality.OK) is not Quality.OK
+        }
+        seen = math.isfinite(self.low)
+        return SensorHealth(
+            point=channel.point,
+            quantity=channel.quantity,
+            readings=int(self.codes.sum()),
+            by_quality=bad,
+            usual_interval_s=interval_s,
+            gaps=self.gaps,
+            longest_gap_s=self.longest_s,
+            low=self.low if seen else None,
+            high=self.high if seen else None,
+            thinned=self.thinned,
+        )
+
+
+@dataclass(slots=True)
+class _Held:
+    """One channel on the grid; lowest and highest only where it has minute means."""
+
+    values: Floats
+    lows: Floats | None = None
+    highs: Floats | None = None
+
+
+def _held(
+    asked: _Asked,
+    channel: Channel,
+    time_s: Floats,
+    to_s: float,
+    age_s: float,
+    tell: Callable[[int], None],
+    told_from_s: float | None,
+) -> tuple[_Held, _Told]:
+    """One channel on the grid, the last word held until its age runs out."""
+    out = _Held(np.full(time_s.size, np.nan))
+    told = _Told()
+    # Of the last entry before a piece: time, quality, value, lowest, highest.
+    carry: list[NDArray[Any]] = [
+        np.empty(0),
+        np.empty(0, dtype=np.uint8),
+        np.empty(0),
+        np.empty(0),
+        np.empty(0),
+    ]
+    from_s = float(time_s[0])
+    # A value from before the begin may still hold.
+    begin, piece = from_s - age_s, 0
+    while begin < to_s:
+        end = min(from_s + (piece + 1) * PIECE_S, to_s)
+        # What stands on a seam belongs to the piece after it; the last piece has none.
+        found = asked.readings(channel, begin, end - 1e-6 if end < to_s else to_s)
+        told.take(found, found[0] >= (from_s if told_from_s is None else told_from_s), age_s)
+        fresh: tuple[NDArray[Any], ...] = (found[0], found[2], found[1], found.low, found.high)
+        taken = [np.concatenate((old, new)) for old, new in zip(carry, fresh, strict=True)]
+        low, high = np.searchsorted(time_s, (from_s + piece * PIECE_S, end), "left").tolist()
+        if taken[0].size and high > low:
+            _put(out, slice(low, high), time_s[low:high], taken, age_s, bool(found.thinned.any()))
+        carry = [column[-1:] for column in taken]
+        tell(piece)
+        begin, piece = end, piece + 1
+    return out, told
+
+
+def _put(
+    out: _Held, cells: slice, grid: Floats, taken: list[NDArray[Any]], age_s: float, thinned: bool
+) -> None:
+    """Hold the entries of one piece on its cells."""
+    times, codes, values, lows, highs = taken
+    at = np.searchsorted(times, grid, "right") - 1
+    safe = np.maximum(at, 0)
+    good = (at >= 0) & (codes[safe] == 0) & (grid - times[safe] <= age_s)
+    if thinned and out.lows is None:
+        # All that came before was whole: there the ends are the values.
+        out.lows, out.highs = out.values.copy(), out.values.copy()
+    for column, given in ((out.values, values), (out.lows, lows), (out.highs, highs)):
+        if column is not None:
+            column[cells] = np.where(good, given[safe], np.nan)
+
+
+def columns_for(columns: Iterable[PointColumn], section: str, sections: dict[str, str | None]
+                ) -> tuple[PointColumn, ...]:  # fmt: skip
+    """Return the surface columns that count for a section: its own, and those without one."""
+    return tuple(c for c in columns if sections.get(c.point) in (None, section))

@@ -1,0 +1,440 @@
+"""The look back at one session: what its log says of every coat, and of a defect where one is told.
+
+Reads the log, hands it to `rules`, and keeps what `review_words` and `report` then tell.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig
+from monitor.log.log import Store
+from monitor.log.rows import LIVE, Calibration, CallRow, Outage, Session
+from monitor.review.read import (
+    Columns,
+    Progress,
+    SensorHealth,
+    columns_for,
+    last_reading_s,
+    read_columns,
+)
+from monitor.review.review_doubts import doubts_of
+from monitor.specs import find_spec
+from rules.clocks.work import ALL_SECTIONS, is_about
+from rules.errors import FilmcallError, SpecFault
+from rules.events import Event, in_force
+from rules.review.causes import BEFORE_S, Answer, Verdict, verdict_of
+from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
+from rules.review.coats import CoatRecord, coats_of
+from rules.review.defects import Defect, find_defect, match_seen, when_and_where
+from rules.review.exposure import ClimateSeries
+from rules.spec.model import GENERAL_GUIDANCE, Spec
+from rules.vocabulary import EventKind, LimitState
+from sensors.reading import Quantity
+from sensors.wire import counted
+
+MATCHES_LOOKED_AT = 3
+ON_ITS_WAY_S = (
+    60.0  # what happened at the end may arrive, or be typed in, this much later; no source
+)
+
+
+class NothingToReview(FilmcallError):
+    """There is no such session in the log, or nothing in it to look back at."""
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A call that the log kept: when, what, at which stage, and its first reason."""
+
+    time_s: float
+    call: str
+    stage: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SectionReview:
+    """One section of the job.
+
+    Attributes:
+        section: its name.
+        coats: what became of each.
+        series: its climate, cell by cell.
+        calls: as they were told at the time; never reckoned anew.
+        verdicts: on each defect asked for.
+        said: what has to be said of it.
+    """
+
+    section: str
+    coats: tuple[CoatRecord, ...]
+    series: ClimateSeries
+    calls: tuple[Call, ...]
+    verdicts: tuple[Verdict, ...]
+    said: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Review:
+    """One session looked back at.
+
+    Attributes:
+        session: as the log has it.
+        from_s: begin of what was looked at [s].
+        to_s: end of it [s].
+        timezone: in which times are shown, IANA.
+        step_s: cell of the grid that sums were made on [s].
+        sections: of the work.
+        events: in force, in order.
+        sensors: what each channel gave.
+        calibrations: known of its points.
+        outages: times of which the log knows less.
+        specs: that its coats were laid with.
+        asked: defects looked for.
+        seen: what was said to be seen, or "".
+        seen_says: what that says of when and where.
+        not_known: what the review does not know, in sentences.
+        log_uuid: of the file.
+        chain_rows: calls and events in the log's chain.
+        chain_problems: where it was changed later.
+    """
+
+    session: Session
+    from_s: float
+    to_s: float
+    timezone: str
+    step_s: float
+    sections: tuple[SectionReview, ...]
+    events: tuple[Event, ...]
+    sensors: tuple[SensorHealth, ...]
+    calibrations: tuple[Calibration, ...]
+    outages: tuple[Outage, ...]
+    specs: tuple[Spec, ...]
+    asked: tuple[Defect, ...]
+    seen: str
+    seen_says: tuple[str, ...]
+    not_known: tuple[str, ...]
+    log_uuid: str
+    chain_rows: int
+    chain_problems: tuple[str, ...]
+
+
+def choose_session(sessions: Sequence[Session], wanted: str | None) -> Session:
+    """Return the session that a person means.
+
+    Args:
+        sessions: of the log.
+        wanted: its number, its title or a part of it; None for the newest.
+
+    Raises:
+        NothingToReview: none or several fit.
+    """
+    if not sessions:
+        raise NothingToReview(
+            "the log holds no session and no recording yet, so there is nothing to review; begin "
+            "one with 'filmcall event session-started', or play a recording with --db"
+        )
+    if wanted is None:
+        return sessions[-1]
+    by_number = [each for each in sessions if str(each.session) == wanted.strip()]
+    exact = [each for each in sessions if each.title.casefold() == wanted.casefold()]
+    part = [each for each in sessions if wanted.casefold() in each.title.casefold()]
+    for found in (by_number, exact, part):
+        if len(found) == 1:
+            return found[0]
+    fit = by_number or exact or part
+    raise NothingToReview(
+        f"session {wanted!r} fits {len(fit)} of the log's {counted(len(sessions), 'session')}, so "
+        "none is reviewed; 'filmcall sessions' lists them with their numbers"
+    )
+
+
+def review(
+    store: Store,
+    session: Session,
+    *,
+    defect: str | None = None,
+    seen: str = "",
+    section: str | None = None,
+    config: EnclosureConfig | None = None,
+    spec: str | None = None,
+    beside: Path | None = None,
+    progress: Progress | None = None,
+    known_then: bool = False,
+) -> Review:
+    """Look back at a session.
+
+    Args:
+        store: the log, open to read.
+        session: of `choose_session`.
+        defect: a trade word for what is wrong, or None.
+        seen: what was seen, in free words.
+        section: only this one, or None for all.
+        config: of the enclosure, for accuracies and which plank belongs where; None for defaults.
+        spec: of coats whose events name none; None for the session's or the config's.
+        beside: the folder that spec files count from.
+        progress: is told the share done, 0 to 1.
+        known_then: leave out what was recorded, or arrived, later than a minute after its end.
+
+    Raises:
+        FilmcallError: the session is empty, or the defect, the section or the spec is not known.
+    """
+    asked, says = _asked(defect, seen)
+    enclosure = session.enclosure or ""
+    source, not_known = _source_of(store, session, enclosure)
+    events = store.events(enclosure, source=session.source)
+    if not events and session.source != LIVE:
+        events = store.events(enclosure)
+    end_s = session.ended_s
+    if end_s is None:
+        end_s = last_reading_s(store, enclosure, source, session.started_s)
+        not_known.append("The session goes on: what comes after its last reading is not in it.")
+    within = [e for e in events if session.started_s <= e.time_s]
+    if end_s is None:
+        end_s = max((e.time_s for e in within), default=session.started_s)
+    known_s = end_s + ON_ITS_WAY_S if known_then else None
+    if known_s is not None:
+        events, said = _known_by(events, known_s)
+        not_known.append(said)
+    from_s = session.started_s - BEFORE_S
+    events = _of_session(events, from_s, end_s)
+    columns = read_columns(store, enclosure, source, from_s, max(end_s, from_s + 60.0), config,
+                           progress, known_s, session.started_s)  # fmt: skip
+    if not columns.of and not within:
+        raise NothingToReview(
+            f"session {session.title!r} has neither a reading nor an event of enclosure "
+            f"{enclosure!r}, so there is nothing to look back at"
+        )
+    default, spec_of, unread = _specs(store, session, source, events, config, spec, beside)
+    not_known.extend(unread)
+    standing = in_force(events)
+    names = _sections(standing, columns, section)
+    if len(names) > 1 and len(columns.sections) > 1 and config is None:
+        not_known.append(
+            "Which surface point belongs to which section is not in the log: every section takes "
+            "the coldest of all. Give the config with --config."
+        )
+    sections = tuple(
+        _section(store, name, enclosure, source, events, columns, default, spec_of, asked, end_s,
+                 session.started_s, config)
+        for name in names
+    )  # fmt: skip
+    not_known.extend(doubts_of(columns.health, config, sections))
+    problems = tuple(str(problem) for problem in store.verify())
+    used = {coat.spec.name: coat.spec for each in sections for coat in each.coats}
+    used = used or {default.name: default}
+    not_known.extend(
+        f"The figures of {each.title} are generic and no data sheet's: its limits and times may "
+        "differ from your coating's."
+        for each in used.values()
+        if each.provenance.generic
+    )
+    return Review(
+        session=session,
+        from_s=session.started_s,
+        to_s=end_s,
+        timezone="Etc/UTC" if config is None else config.timezone,
+        step_s=columns.step_s,
+        sections=sections,
+        events=tuple(e for e in standing if session.started_s - 1.0 <= e.time_s <= end_s),
+        sensors=columns.health,
+        calibrations=tuple(
+            each
+            for each in store.calibrations(enclosure)
+            if known_s is None or each.made_s <= known_s
+        ),
+        outages=store.outages(session.started_s, end_s, source=source),
+        specs=tuple(used.values()),
+        asked=asked,
+        seen=seen,
+        seen_says=says,
+        not_known=tuple(dict.fromkeys(not_known)),
+        log_uuid=store.log_uuid,
+        chain_rows=store.head()[0],
+        chain_problems=problems,
+    )
+
+
+def _asked(defect: str | None, seen: str) -> tuple[tuple[Defect, ...], tuple[str, ...]]:
+    says = when_and_where(seen)
+    if defect is not None:
+        return (find_defect(defect),), says
+    matches = match_seen(seen)
+    if seen.strip() and not matches:
+        raise NothingToReview(
+            f"what was seen ({seen!r}) fits no defect in the list, so no cause can be looked for; "
+            "say how it looks and feels (greasy, milky, dull, bubbles, soft, peels), or name it "
+            "with --defect"
+        )
+    return tuple(match.defect for match in matches[:MATCHES_LOOKED_AT]), says
+
+
+def _source_of(store: Store, session: Session, enclosure: str) -> tuple[int, list[str]]:
+    """Where the session's readings are: its own source, else a recording of the same enclosure."""
+    having = {each.source for each in store.channels() if each.enclosure == enclosure}
+    if session.source in having or not having:
+        return session.source, []
+    chosen = max(having)
+    title = next((each.title for each in store.sources() if each.source == chosen), "")
+    said = f"The session has no readings of its own; those of the recording {title!r} are used."
+    return chosen, [said]
+
+
+def _known_by(events: tuple[Event, ...], known_s: float) -> tuple[tuple[Event, ...], str]:
+    """What had been recorded by then, and what has to be said of the rest."""
+    kept = tuple(e for e in events if e.recorded_s is None or e.recorded_s <= known_s)
+    left = len(events) - len(kept)
+    late = f"what was recorded later is left out (events: {left})" if left else "no event is later"
+    return kept, f"Judged by what was known a minute after the session's end: {late}."
+
+
+def _of_session(events: tuple[Event, ...], from_s: float, end_s: float) -> tuple[Event, ...]:
+    """Events of the session, with the corrections of them, whenever those were written."""
+    return tuple(e for e in events if from_s <= e.time_s <= end_s or e.corrects is not None)
+
+
+def _specs(
+    store: Store,
+    session: Session,
+    source: int,
+    events: tuple[Event, ...],
+    config: EnclosureConfig | None,
+    wanted: str | None,
+    beside: Path | None,
+) -> tuple[Spec, dict[str, Spec], list[str]]:
+    """The default spec and every named one, as they stand now, and what could not be read."""
+    unread: list[str] = []
+    name = wanted or session.spec or (None if config is None else config.spec)
+    try:
+        found = name or _spec_of_calls(store, session, source)
+        default = GENERAL_GUIDANCE if found is None else find_spec(found, beside)[0]
+    except SpecFault:
+        if wanted is not None:
+            raise
+        default = GENERAL_GUIDANCE
+        unread.append(
+            f"Spec {found!r} could not be read, so what names no other is judged by the general "
+            "guidance; give it with --spec."
+        )
+    spec_of: dict[str, Spec] = {default.name: default}
+    for each in sorted({event.spec for event in events if event.spec is not None}):
+        try:
+            spec_of[each] = find_spec(each, beside)[0]
+        except SpecFault:
+            unread.append(f"Spec {each!r} could not be read; its coats are judged by the default.")
+    return default, spec_of, unread
+
+
+def _spec_of_calls(store: Store, session: Session, source: int) -> str | None:
+    for row in store.calls(session.enclosure, session.started_s, session.ended_s, source=source):
+        found = _body(row).get("spec")
+        if isinstance(found, str):
+            return found
+    return None
+
+
+def _body(row: CallRow) -> dict[str, object]:
+    try:
+        found = json.loads(row.body)
+    except ValueError:
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def _sections(standing: tuple[Event, ...], columns: Columns, wanted: str | None) -> tuple[str, ...]:
+    named = {event.section for event in standing if event.section not in (None, ALL_SECTIONS)}
+    named |= {name for name in columns.sections.values() if name is not None}
+    names = tuple(sorted(name for name in named if name is not None)) or (ALL_SECTIONS,)
+    if wanted is None:
+        return names
+    if wanted not in names:
+        raise NothingToReview(
+            f"section {wanted!r} is not in this session; it has: {', '.join(names)}"
+        )
+    return (wanted,)
+
+
+def _section(
+    store: Store,
+    name: str,
+    enclosure: str,
+    source: int,
+    events: tuple[Event, ...],
+    columns: Columns,
+    default: Spec,
+    spec_of: dict[str, Spec],
+    asked: tuple[Defect, ...],
+    end_s: float,
+    start_s: float,
+    config: EnclosureConfig | None,
+) -> SectionReview:
+    of = columns.of
+    surfaces = columns_for(of.get(Quantity.SURFACE_TEMP, ()), name, columns.sections)
+    airs = of.get(Quantity.AIR_TEMP, ())
+    series = climate_series(
+        columns.time_s,
+        columns.step_s,
+        airs,
+        of.get(Quantity.HUMIDITY, ()),
+        surfaces,
+        of.get(Quantity.CO2, ()),
+        None if config is None else config.assumed_surface_offset_k,
+        2.0 if config is None else config.assumed_surface_accuracy_k,
+    )
+    history = temperature_history(
+        series,
+        _surface_accuracy_k(surfaces, airs, config),
+        max((c.accuracy for c in airs), default=DEFAULT_ACCURACY[Quantity.AIR_TEMP]),
+        max(columns.max_age_s, 2.0 * columns.step_s),
+    )
+    where = None if name == ALL_SECTIONS else name
+    coats, said = coats_of(where, events, spec_of, default, history, end_s, series)
+    washed = [
+        e.time_s for e in in_force(events) if e.kind is EventKind.WASHED and is_about(e, where)
+    ]
+    return SectionReview(
+        section=name,
+        coats=coats,
+        series=series,
+        calls=_calls(store, enclosure, source, name, start_s, end_s)
+        or _calls(store, enclosure, source, ALL_SECTIONS, start_s, end_s),
+        verdicts=_fitting([verdict_of(each, coats, series, washed) for each in asked]),
+        said=said,
+    )
+
+
+def _surface_accuracy_k(
+    surfaces: Sequence[PointColumn], airs: Sequence[PointColumn], config: EnclosureConfig | None
+) -> float:
+    if not surfaces and config is not None and config.assumed_surface_offset_k is not None:
+        air_k = max((c.accuracy for c in airs), default=DEFAULT_ACCURACY[Quantity.AIR_TEMP])
+        return math.hypot(air_k, config.assumed_surface_accuracy_k)
+    return max((c.accuracy for c in surfaces), default=DEFAULT_ACCURACY[Quantity.SURFACE_TEMP])
+
+
+def _fitting(verdicts: list[Verdict]) -> tuple[Verdict, ...]:
+    """Leave out, of several, those on defects that no coat here can have."""
+    fitting = tuple(v for v in verdicts if v.answer is not Answer.NO_SUCH_FILM)
+    return fitting or tuple(verdicts)
+
+
+def _calls(
+    store: Store, enclosure: str, source: int, section: str, from_s: float, to_s: float
+) -> tuple[Call, ...]:
+    found = []
+    for row in store.calls(enclosure, from_s, to_s, source=source, section=section):
+        found.append(Call(row.time_s, row.call, row.stage, _first_text(_body(row))))
+    return tuple(sorted(found, key=lambda call: call.time_s))
+
+
+def _first_text(body: Mapping[str, object]) -> str:
+    """The reason that people were shown first: never that there is no outlook, if another is."""
+    listed = body.get("reasons")
+    told = [each for each in listed if isinstance(each, dict)] if isinstance(listed, list) else []
+    idle = ("outlook", LimitState.UNKNOWN)
+    shown = [each for each in told if (each.get("limit"), each.get("state")) != idle] or told
+    return str(shown[0].get("text", "")) if shown else ""

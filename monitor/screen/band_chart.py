@@ -1,0 +1,153 @@
+"""The hours ahead as a small chart on its limit: what 90 of 100 courses keep, 50, and 10."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+from collections.abc import Sequence
+from enum import IntEnum
+from typing import NamedTuple
+
+from monitor.screen.trend_chart import EIGHTHS, HALVES, nice_top
+from monitor.snapshot import Band
+
+HALF_KEPT, TENTH_KEPT = "▒", "░"
+_BASE, _GAP = "─", "·"
+_RISK = "─▀█"
+
+
+class Risk(IntEnum):
+    """How probable it is that a column is past the bound."""
+
+    LITTLE = 0  # under one course in ten
+    SOME = 1  # one in ten or more
+    LIKELY = 2  # one in two or more
+
+
+class BandChart(NamedTuple):
+    """A chart in characters.
+
+    Attributes:
+        rows: of one length, the top first; the last one is the base line.
+        risks: of each column.
+        top: what the upper edge stands for, measured from the bound [unit].
+        span_s: how much time it shows [s].
+    """
+
+    rows: tuple[str, ...]
+    risks: tuple[Risk, ...]
+    top: float
+    span_s: float
+
+
+def rooms_of(
+    times_s: Sequence[float],
+    band: Band,
+    now_s: float,
+    span_s: float,
+    width: int,
+    bound: float,
+    *,
+    upper: bool = False,
+) -> list[tuple[float, float, float] | None]:
+    """Return, column by column, how far inside its bound a quantity will be.
+
+    Args:
+        times_s: instants of the band, ascending [s].
+        band: values that 10, 50 and 90 % of the courses stay under.
+        now_s: the left edge [s].
+        span_s: how much time the columns share [s].
+        width: columns.
+        bound: what the rooms are measured from [unit].
+        upper: True where the bound is an upper one.
+
+    Returns:
+        What nine courses in ten keep, five, and one; None where the band does not reach.
+    """
+    low, middle, high = band
+    rooms: list[tuple[float, float, float] | None] = []
+    for column in range(width):
+        time_s = now_s + (column + 0.5) / width * span_s
+        values = [_at(times_s, row, time_s) for row in (low, middle, high)]
+        if upper:
+            values = [bound - value for value in reversed(values)]
+        else:
+            values = [value - bound for value in values]
+        known = all(math.isfinite(value) for value in values)
+        rooms.append((values[0], values[1], values[2]) if known else None)
+    return rooms
+
+
+def band_chart_of(
+    rooms: Sequence[tuple[float, float, float] | None],
+    rows: int,
+    span_s: float,
+    *,
+    top: float | None = None,
+    few_glyphs: bool = False,
+) -> BandChart | None:
+    """Draw rooms as bars that stand on the bound; what may break hangs below it.
+
+    Solid is what nine courses in ten keep, dark shade what five do, light shade what one does.
+
+    Args:
+        rooms: from `rooms_of`.
+        rows: lines, the base line among them; at least 2.
+        span_s: how much time the columns share [s].
+        top: of a chart beside it, so that both have one scale; None to choose [unit].
+        few_glyphs: half blocks only.
+
+    Returns:
+        The chart, or None where nothing is known.
+
+    >>> rooms = [(2.0, 4.0, 6.0), (0.5, 3.0, 6.0), (-1.0, 2.0, 5.0), (-2.0, -0.5, 3.0), None]
+    >>> chart = band_chart_of(rooms, 4, 3600.0, top=6.0)
+    >>> chart.rows
+    ('░░░  ', '▒▒░░ ', '█▂▒░ ', '──▀█·')
+    """
+    known = [room for room in rooms if room is not None]
+    if not known or rows < 2:
+        return None
+    if top is None:
+        top = nice_top(max(max(room[2] for room in known), 0.0))
+    bars = rows - 1
+    glyphs = HALVES if few_glyphs else EIGHTHS
+    steps = len(glyphs) - 1
+    lines = []
+    for row in range(bars):
+        level = bars - 1 - row
+        line = ""
+        for room in rooms:
+            line += " " if room is None else _cell(room, top, bars, level, glyphs, steps)
+        lines.append(line)
+    risks = tuple(Risk.LITTLE if room is None else _risk(room) for room in rooms)
+    base = zip(rooms, risks, strict=True)
+    lines.append("".join(_GAP if room is None else _RISK[risk] for room, risk in base))
+    return BandChart(tuple(lines), risks, top, span_s)
+
+
+def _cell(
+    room: tuple[float, float, float], top: float, bars: int, level: int, glyphs: str, steps: int
+) -> str:
+    kept, half, tenth = room
+    filled = 0 if kept <= 0.0 else math.ceil(kept / top * bars * steps) - level * steps
+    if filled > 0:
+        return glyphs[min(steps, filled)]
+    centre = (level + 0.5) * top / bars
+    return HALF_KEPT if half >= centre else TENTH_KEPT if tenth >= centre else " "
+
+
+def _risk(room: tuple[float, float, float]) -> Risk:
+    return Risk.LIKELY if room[1] < 0.0 else Risk.SOME if room[0] < 0.0 else Risk.LITTLE
+
+
+def _at(times_s: Sequence[float], values: Sequence[float], time_s: float) -> float:
+    """The value at a time by a straight line, NaN outside."""
+    after = bisect_left(times_s, time_s)
+    if after == len(times_s) or (after == 0 and times_s[0] > time_s):
+        return math.nan
+    if after == 0 or times_s[after] == time_s:
+        return values[after]
+    begin_s, end_s = times_s[after - 1], times_s[after]
+    part = (time_s - begin_s) / (end_s - begin_s)
+    return values[after - 1] + part * (values[after] - values[after - 1])

@@ -1,0 +1,131 @@
+"""Whether the call on the screen still rests on readings that come, and how old its newest one is.
+
+Each point that the call needs is judged by its own pace: a plank that speaks once a minute says
+nothing of the air.
+
+A value counts until its `max_age` has passed, so a GO may stand for 90 s after the last reading.
+The call stays as the rules have it; here is only told that nothing renews it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from monitor.screen.theme import Theme, clean
+from monitor.snapshot import PointHealth, Snapshot
+from monitor.wire import iso_utc
+from rules.call import Call
+from sensors.reading import Quantity
+
+# Common practice, no source: one reading may be lost and one be late before anybody is told.
+QUIET_INTERVALS = 2.5
+QUIET_LEAST_S = 30.0  # sensors that speak every few seconds may pause that long
+
+_CLIMATE = (Quantity.AIR_TEMP, Quantity.HUMIDITY, Quantity.SURFACE_TEMP)
+
+
+def newest_age_s(snapshot: Snapshot) -> float | None:
+    """Return how old the newest reading is that a call can rest on, or None without any [s]."""
+    return _youngest_s(point for point in snapshot.points if point.quantity in _CLIMATE)
+
+
+def is_renewed(snapshot: Snapshot, section: str | None = None) -> bool:
+    """Return whether readings come: the link stands, and no required point is overdue.
+
+    Args:
+        snapshot: of one enclosure.
+        section: whose call is meant; None for the enclosure's, on which every point bears.
+    """
+    return snapshot.recorded or (snapshot.link_ok and not _overdue(snapshot, section))
+
+
+def _points(snapshot: Snapshot, section: str | None = None) -> list[PointHealth]:
+    """The points that a call rests on: the required ones, or all where none is."""
+    points = [
+        point
+        for point in snapshot.points
+        if point.quantity in _CLIMATE and (section is None or point.section in (None, section))
+    ]
+    return [point for point in points if point.required] or points
+
+
+def _overdue(snapshot: Snapshot, section: str | None = None) -> list[PointHealth]:
+    """The points of a call that have been silent too long for their own usual interval.
+
+    One that never spoke, or but once, is not among them: the call's own reason tells of it.
+    """
+    return [
+        point
+        for point in _points(snapshot, section)
+        if point.age_s is not None
+        and point.usual_s is not None
+        and point.age_s > max(QUIET_LEAST_S, QUIET_INTERVALS * point.usual_s)
+    ]
+
+
+def _youngest_s(points: Iterable[PointHealth]) -> float | None:
+    return min((point.age_s for point in points if point.age_s is not None), default=None)
+
+
+def quiet_text(snapshot: Snapshot, theme: Theme, *, long: bool = False) -> str:
+    """Return that nothing renews the call and how old its newest reading is; "" where all is well.
+
+    Args:
+        snapshot: of one enclosure.
+        theme: for the words.
+        long: with what that means for the call.
+    """
+    if is_renewed(snapshot):
+        return ""
+    say = theme.words.say
+    if snapshot.link_ok:
+        overdue = _overdue(snapshot)
+        what, age_s = _which(snapshot, overdue, theme), _youngest_s(overdue)
+    else:
+        what, age_s = say("quiet-link"), newest_age_s(snapshot)
+    if age_s is None:
+        return say("quiet-never", what=what)
+    key = "quiet-long" if long and snapshot.calls else "quiet"
+    call = snapshot.calls[0].call.value if snapshot.calls else ""
+    return say(key, what=what, age=theme.words.duration(age_s), call=call)
+
+
+def _which(snapshot: Snapshot, overdue: list[PointHealth], theme: Theme) -> str:
+    """That nothing comes, and from which points where others are still heard."""
+    silent = list(dict.fromkeys(point.point for point in overdue))
+    if len(silent) == len({point.point for point in _points(snapshot)}):
+        return theme.words.say("quiet-points")
+    more = len(silent) - 1
+    key = "quiet-several" if more else "quiet-some"
+    return theme.words.say(key, point=clean(silent[0]), count=more)
+
+
+class QuietLines:
+    """Tells once where readings stop coming, and once where they come again: for plain output."""
+
+    def __init__(self, theme: Theme) -> None:
+        self._theme = theme
+        self._quiet: set[str] = set()
+
+    def news(self, snapshots: Mapping[str, Snapshot]) -> list[str]:
+        """Return a line for each enclosure in which that has changed since the last look.
+
+        One that has never been heard is told of by its call's own reason.
+        """
+        lines = []
+        for name, snapshot in snapshots.items():
+            text = quiet_text(snapshot, self._theme, long=True)
+            if bool(text) == (name in self._quiet) or newest_age_s(snapshot) is None:
+                continue
+            call = snapshot.calls[0]
+            word = call.call.value
+            if text:
+                self._quiet.add(name)
+                word += "?" if call.call is Call.GO else ""
+                if not snapshot.link_ok and snapshot.link:
+                    text += f" ({clean(snapshot.link).rstrip('.')})"
+            else:
+                self._quiet.discard(name)
+                text = self._theme.words.say("quiet-over")
+            lines.append(f"{iso_utc(snapshot.time_s)}  {word:<4}  {name}/{call.section}: {text}")
+        return lines

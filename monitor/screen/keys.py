@@ -1,0 +1,364 @@
+"""Events by one key: a pure desk that takes keys and hands back what is to be recorded.
+
+Every key asks for one confirming key, since gloves slip; what was recorded is shown, and can be
+taken back for a minute. The desk keeps no log and knows no clock: time is an argument.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from datetime import UTC, tzinfo
+
+from monitor.desk_view import DeskView
+from monitor.screen.key_forms import CHOSEN, FORMS, KEYS, MOST, UNITS, Answer, Form, Offers
+from monitor.screen.pieces import details_text
+from monitor.screen.theme import Theme, clean, zone_of
+from monitor.snapshot import Snapshot
+from rules.events import Event
+from rules.vocabulary import Method
+
+ENTER, ESC, BACKSPACE = "enter", "esc", "backspace"
+UNDO_S = 60.0
+ANSWER_S = 60.0  # a question without an answer is dropped after this
+MESSAGE_S = 15.0
+LONGEST = 200  # characters of a note
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a key led to; all empty where it only changed a question.
+
+    Attributes:
+        record: an event to keep now; hand the kept one, with its row, to `kept`.
+        withdraw: a correction to keep, which takes back the event that it names.
+        quit: the screen is to end.
+        dim: dim mode is to be switched.
+    """
+
+    record: Event | None = None
+    withdraw: Event | None = None
+    quit: bool = False
+    dim: bool = False
+
+
+NOTHING = Outcome()
+
+
+class KeyDesk:
+    """Takes keys, asks, and hands back events to record."""
+
+    def __init__(self, enclosure: str, theme: Theme | None = None) -> None:
+        self.enclosure = enclosure
+        self.theme = theme or Theme()
+        self._say = self.theme.words.say
+        self._zone: tzinfo = UTC
+        self._offers = Offers()
+        self._form: Form | None = None
+        self._question = ""  # "undo" or "quit" while one of these is asked
+        self._asked_s = 0.0
+        self._keys_page = False
+        self._message = ""
+        self._message_s = -math.inf
+        self._kept: list[tuple[Event, float]] = []
+        self._now_s = -math.inf
+
+    # --- what the program tells the desk
+
+    def look(self, snapshot: Snapshot) -> None:
+        """Learn which sections, specs and batches there are to choose from."""
+        self._zone = zone_of(snapshot.timezone)
+        self._offers.learn(snapshot)
+
+    def kept(self, event: Event, now_s: float, missing: str = "") -> None:
+        """Show that an event has been recorded; it can be taken back for a minute.
+
+        Args:
+            event: as the log has it; without a row it cannot be taken back.
+            now_s: now [s].
+            missing: what the record lacks for it, or "".
+        """
+        late = event.recorded_s is not None and event.recorded_s - event.time_s >= 60.0
+        text = self._say(
+            "recorded-late" if late else "recorded",
+            event=self._say(f"event {event.kind}"),
+            details=details_text(event, self.theme),
+            when=self.theme.hour(event.time_s, self._zone),
+        )
+        self._kept.append((event, now_s))
+        self._tell(f"{text}; {clean(missing)}" if missing else text, now_s)
+
+    def taken_back(self, event: Event, now_s: float) -> None:
+        """Show that an event has been taken back.
+
+        Args:
+            event: the one that no longer counts, or the correction that took it back.
+            now_s: now [s].
+        """
+        gone = event.corrects if event.withdrawn else event.row
+        self._kept = [(each, s) for each, s in self._kept if each.row != gone]
+        name = self._say(f"event {event.kind}")
+        text = self._say("taken-back", event=name, details=details_text(event, self.theme))
+        self._tell(text, now_s)
+
+    def refused(self, why: str, now_s: float) -> None:
+        """Show that an event could not be kept, and why."""
+        self._tell(self._say("not-recorded", why=clean(why)), now_s)
+
+    def _tell(self, text: str, now_s: float) -> None:
+        self._message, self._message_s = text, now_s
+
+    # --- keys
+
+    def press(self, key: str, now_s: float) -> Outcome:
+        """Take one key.
+
+        Args:
+            key: a character, or `enter`, `esc`, `backspace`.
+            now_s: now [s].
+
+        Returns:
+            What is to be done; mostly nothing yet.
+        """
+        self._expire(now_s)
+        self._asked_s = now_s
+        if self._question:
+            return self._answer_question(key, now_s)
+        if self._form is not None:
+            return self._fill(self._form, key, now_s)
+        return self._idle(key.lower() if len(key) == 1 else key, now_s)
+
+    @property
+    def busy(self) -> bool:
+        """Whether a question or a form waits for its next key."""
+        return self._form is not None or bool(self._question)
+
+    def view(self, now_s: float) -> DeskView:
+        """Return what the foot of the screen shows now; drops a question nobody answers."""
+        self._expire(now_s)
+        page = self._page() if self._keys_page else ()
+        if self._question == "quit":
+            return DeskView((self._say("ask-quit"),), True, page)
+        if self._question == "undo":
+            event = self._last_kept(now_s)
+            name = "" if event is None else self._words(event)
+            return DeskView((self._say("ask-undo", event=name),), True, page)
+        if self._form is not None:
+            return DeskView(tuple(self._prompt(self._form)), True, page)
+        lines = []
+        if now_s - self._message_s < MESSAGE_S and self._message:
+            lines.append(self._message)
+        if self._last_kept(now_s) is not None:
+            left = UNDO_S - (now_s - self._kept[-1][1])
+            undo = self._say("recorded-undo", left=f"{max(0.0, left):.0f}")
+            lines = [f"{self._message}. {undo}"] if lines else [undo]
+        return DeskView(tuple(lines), False, page)
+
+    def _expire(self, now_s: float) -> None:
+        self._kept = [(event, s) for event, s in self._kept if now_s - s < UNDO_S]
+        waiting = self._form is not None or self._question
+        if waiting and now_s - self._asked_s >= ANSWER_S:
+            self._form, self._question = None, ""
+            time = self.theme.words.duration(ANSWER_S)
+            self._tell(self._say("timed-out", time=time), now_s)
+        if self._question == "undo" and not self._kept:
+            self._question = ""
+            self._tell(self._say("nothing-to-undo"), now_s)
+
+    def _last_kept(self, now_s: float) -> Event | None:
+        for event, kept_s in reversed(self._kept):
+            if event.row is not None and now_s - kept_s < UNDO_S:
+                return event
+        return None
+
+    def _idle(self, key: str, now_s: float) -> Outcome:
+        if key in KEYS:
+            self._keys_page = False
+            self._form = self._offers.form(KEYS[key])
+        elif key == "u":
+            if self._last_kept(now_s) is None:
+                self._tell(self._say("nothing-to-undo"), now_s)
+            else:
+                self._question = "undo"
+        elif key == "q":
+            self._question = "quit"
+        elif key == ".":
+            return Outcome(dim=True)
+        elif key in ("?", ESC):
+            self._keys_page = key == "?" and not self._keys_page
+        elif len(key) == 1 and key.isprintable():
+            self._tell(self._say("unknown-key", key=clean(key)), now_s)
+        return NOTHING
+
+    def _answer_question(self, key: str, now_s: float) -> Outcome:
+        question = self._question
+        if key == ESC:
+            self._question = ""
+            return NOTHING
+        if key != ENTER:
+            return NOTHING
+        self._question = ""
+        if question == "quit":
+            return Outcome(quit=True)
+        event = self._last_kept(now_s)
+        if event is None:
+            return NOTHING
+        return Outcome(
+            withdraw=replace(event, row=None, corrects=event.row, withdrawn=True, recorded_s=now_s)
+        )
+
+    # --- forms
+
+    def _fill(self, form: Form, key: str, now_s: float) -> Outcome:
+        if key == ESC:
+            self._form = None
+            self._tell(self._say("dropped"), now_s)
+            return NOTHING
+        if form.to_ask:
+            self._answer(form, form.to_ask[0], key)
+            return NOTHING
+        if key == ENTER:
+            self._form = None
+            return Outcome(record=self._event(form, now_s))
+        if key.isdecimal() and 0 < int(key) <= len(form.fields):
+            form.to_ask = [form.fields[int(key) - 1]]
+        return NOTHING
+
+    def _answer(self, form: Form, name: str, key: str) -> None:
+        form.fault = ""
+        if name in CHOSEN:
+            choices = self._offers.choices(name)
+            if key.isdecimal() and 0 < int(key) <= len(choices):
+                form.answers[name] = choices[int(key) - 1]
+                form.to_ask.pop(0)
+            elif key == ENTER and (form.answers.get(name) is not None or name in self._offers.last):
+                form.to_ask.pop(0)
+            return
+        if key == BACKSPACE:
+            form.typed = form.typed[:-1]
+        elif key == ENTER:
+            self._take_typed(form, name)
+        elif len(key) == 1 and key.isprintable() and len(form.typed) < LONGEST:
+            form.typed += key
+
+    def _take_typed(self, form: Form, name: str) -> None:
+        typed = form.typed.strip()
+        field_name = self._say(f"field {name}")
+        if not typed:
+            if form.answers.get(name) is not None:
+                form.to_ask.pop(0)
+            else:
+                form.fault = self._say("empty", field=field_name)
+            return
+        if name in UNITS:
+            try:
+                number = float(typed.replace(",", "."))
+            except ValueError:
+                number = math.nan
+            lowest = -math.inf if name == "value" else 0.0
+            if not math.isfinite(number) or number < lowest or (name == "amount" and number == 0):
+                form.fault = self._say("bad-number", typed=clean(typed))
+            elif number > MOST[name]:
+                most = f"{MOST[name]:g}"
+                form.fault = self._say("bad-number-max", field=field_name, typed=typed, most=most)
+            else:
+                form.answers[name] = number
+        else:
+            form.answers[name] = typed
+        form.typed = ""
+        if not form.fault:
+            form.to_ask.pop(0)
+
+    def _event(self, form: Form, now_s: float) -> Event:
+        """Make the event, and remember its answers for the next one."""
+        self._offers.remember(form)
+        draft = self._draft(form)
+        if draft.what == "mix-temperature" and self._offers.batches:
+            draft = replace(draft, batch=self._offers.batches[-1])
+        return replace(draft, time_s=now_s - 60.0 * self._ago_min(form), recorded_s=now_s)
+
+    def _draft(self, form: Form) -> Event:
+        answers = form.answers
+        named = {name: answers.get(name) for name in FORMS[form.kind][0]}
+        method, what = _text(named.get("method")), _text(named.get("what"))
+        return Event(
+            kind=form.kind,
+            time_s=self._asked_s,
+            enclosure=self.enclosure,
+            section=_text(named.get("section")),
+            note=_text(named.get("note")) or "",
+            spec=_text(named.get("spec")),
+            batch=_text(named.get("batch")),
+            amount_ml=_number(named.get("amount")),
+            thinner_pct=_number(named.get("thinner")),
+            method=None if method is None else Method(method),
+            what=what,
+            value=_number(named.get("value")),
+            unit=None if what is None else self._unit_of(what),
+        )
+
+    def _unit_of(self, what: str) -> str:
+        unit = self._offers.measured.get(what, "")
+        return "degF" if unit == "degC" and self.theme.fahrenheit else unit
+
+    def _ago_min(self, form: Form) -> float:
+        return _number(form.answers.get("ago")) or 0.0
+
+    # --- words
+
+    def _words(self, event: Event) -> str:
+        return self._say(f"event {event.kind}") + details_text(event, self.theme)
+
+    def _prompt(self, form: Form) -> list[str]:
+        say = self._say
+        kind = say(f"event {form.kind}")
+        if form.to_ask:
+            name = form.to_ask[0]
+            label = f"{kind}, {say(f'field {name}')}"
+            if name in CHOSEN:
+                listed = "  ".join(
+                    f"{place} {self._shown(name, choice)}"
+                    for place, choice in enumerate(self._offers.choices(name), 1)
+                )
+                offered = form.answers.get(name)
+                if offered is not None:
+                    taken = self._shown(name, offered)
+                    listed += f"  {say('ask-offered', offered=taken)}"
+                return [say("ask-choice", field=label, choices=listed)]
+            unit = UNITS.get(name, "")
+            if name == "value":
+                unit = self._unit_of(_text(form.answers.get("what")) or "")
+            key = "ask-number" if name in UNITS else "ask-text"
+            line = say(key, field=label, unit=unit, typed=form.typed)
+            return [form.fault, line] if form.fault else [line]
+        details = details_text(self._draft(form), self.theme)
+        ago = self._ago_min(form)
+        if ago:
+            details += f", {ago:g} {say('field ago')}"
+        lines = [say("ask-confirm", event=kind, details=details)]
+        if form.fields:
+            listed = "  ".join(
+                f"{place} {say(f'field {name}')}" for place, name in enumerate(form.fields, 1)
+            )
+            lines.append(say("ask-change", choices=listed))
+        return lines
+
+    def _shown(self, name: str, choice: Answer) -> str:
+        if choice is None:
+            return self._say("whole")
+        return self._say(f"method {choice}") if name == "method" else clean(str(choice))
+
+    def _page(self) -> tuple[str, ...]:
+        say = self._say
+        entries = [f"{key}  {say(f'event {kind}')}" for key, kind in KEYS.items()]
+        for key, word in (("u", "undo"), (".", "dim"), ("?", "help"), ("q", "quit")):
+            entries.append(f"{key}  {say(f'key-{word}')}")
+        return tuple(entries)
+
+
+def _text(answer: Answer) -> str | None:
+    return None if answer is None or answer == "" else str(answer)
+
+
+def _number(answer: Answer) -> float | None:
+    return answer if isinstance(answer, float) else None

@@ -1,0 +1,135 @@
+"""Notices when a call changed, keeps it in the log, and only then lets anyone be told of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+from monitor.enclosure import Enclosure
+from monitor.log.facts import KEY as FACTS
+from monitor.log.log import Store
+from monitor.log.rows import LIVE, CallRow, LogRefused
+from monitor.wire import Json, enclosure_dict, section_dict
+from rules.air.state import pressure_at_altitude_pa
+from rules.section import SectionCall
+
+Tell = Callable[[Enclosure, "list[SectionCall]", Json], None]
+
+
+class Teller:
+    """Follows one enclosure's evaluations.
+
+    Attributes:
+        changes: evaluations at which some section's call or stage changed.
+        unlogged: changes that the log's disk refused; they are told all the same.
+    """
+
+    def __init__(
+        self,
+        tell: Tell,
+        *,
+        store: Store | None = None,
+        source: int = LIVE,
+        every_evaluation: bool = False,
+        recorded: bool = False,
+        facts: Json | None = None,
+        clocks: Callable[[Enclosure], list[Json]] | None = None,
+    ) -> None:
+        self.changes = 0
+        self.unlogged = 0
+        self._tell = tell
+        self._store = store
+        self._source = source
+        self._every = every_evaluation
+        self._recorded = recorded
+        self._clocks = clocks
+        self._facts = {} if facts is None else {FACTS: facts}
+        self._told: dict[str, tuple[str, str]] = {}
+        self._causes: dict[str, frozenset[str]] = {}
+        self._fault = ""
+
+    def evaluated(self, enclosure: Enclosure) -> None:
+        """Take note of an evaluation; give it to `Enclosure` as its `on_evaluated`."""
+        changed = [
+            name
+            for name, section in enclosure.sections.items()
+            if self._told.get(name) != (section.memory.call, section.film.stage)
+        ]
+        grown = self._grown(enclosure, changed)
+        # Without a section that has ended the enclosure's call may be another.
+        ended = self._told.keys() - enclosure.sections.keys()
+        if not (changed or grown or ended or self._every):
+            return
+        for name in ended:
+            del self._told[name]
+            self._causes.pop(name, None)
+        calls = enclosure.explain()
+        pressure_pa = pressure_at_altitude_pa(enclosure.config.altitude_m)
+        kept = self._keep(enclosure, calls, [*changed, *grown], pressure_pa)
+        if not (changed or ended or self._every):
+            return
+        unlogged = bool(changed) and not kept
+        self.changes += bool(changed)
+        self.unlogged += unlogged
+        for call in calls:
+            self._told[call.section] = (call.call, call.stage)
+        told = enclosure_dict(enclosure.name, calls, pressure_pa)
+        if self._clocks is not None:
+            told["clocks"] = self._clocks(enclosure)
+        if unlogged:
+            told["unlogged"] = True
+        if self._recorded:
+            told["recorded"] = True
+        self._tell(enclosure, calls, told)
+
+    def take_fault(self) -> str:
+        """Return why the log last refused a call, or "" where it took all since the last look."""
+        fault, self._fault = self._fault, ""
+        return fault
+
+    def _grown(self, enclosure: Enclosure, changed: list[str]) -> list[str]:
+        """The sections whose STOP has a further cause, which a restart has to know of.
+
+        A recording can be played again, so its log needs no more than the changes.
+        """
+        if self._store is None or self._recorded:
+            return []
+        found = []
+        for name, section in enclosure.sections.items():
+            cause = section.memory.cause
+            if cause != self._causes.get(name, frozenset()):
+                self._causes[name] = cause
+                if cause and name not in changed:
+                    found.append(name)
+        return found
+
+    def _keep(
+        self,
+        enclosure: Enclosure,
+        calls: list[SectionCall],
+        sections: list[str],
+        pressure_pa: float,
+    ) -> bool:
+        """Keep the calls of the named sections, all at once: each waits no longer than one."""
+        if self._store is None or not sections:
+            return True
+        rows = [
+            CallRow(
+                enclosure=enclosure.name,
+                section=call.section,
+                time_s=call.time_s,
+                call=call.call.value,
+                stage=call.stage.value,
+                question=call.question,
+                body=json.dumps({**section_dict(call, pressure_pa), **self._facts}),
+                source=self._source,
+            )
+            for call in calls
+            if call.section in sections
+        ]
+        try:
+            self._store.add_calls(rows)
+        except LogRefused as fault:
+            self._fault = str(fault)
+            return False
+        return True

@@ -1,0 +1,348 @@
+"""Moist air for one state point at a time; `psychrometric_arrays` has dew points for long columns.
+
+Humidity is relative to saturation over liquid water at every temperature. The dew point itself is
+in `dew_point`, the equations and the checks of readings in `saturation`; both are given on here.
+"""
+
+from __future__ import annotations
+
+from math import exp
+
+import psychrolib
+
+from rules.air.dew_point import (
+    EngineFault,
+    dew_and_frost_c,
+    dew_point_c,
+    dew_point_slopes,
+    engine_fault,
+    frost_point_c,
+    vapour_pressure_pa,
+    wetting_point_c,
+)
+from rules.air.saturation import (
+    AIR_MAX_C,
+    ALTITUDE_MAX_M,
+    ALTITUDE_MIN_M,
+    PRESSURE_MAX_PA,
+    PRESSURE_MIN_PA,
+    RH_FRACTION_PCT,
+    TRIPLE_POINT_C,
+    ZERO_C_IN_K,
+    checked_air_c,
+    checked_pressure_pa,
+    ln_saturation_ice,
+    ln_saturation_water,
+    refused,
+    saturation_vapour_pressure_ice_pa,
+    saturation_vapour_pressure_water_pa,
+)
+from rules.errors import ImplausibleReading
+from rules.units import tenths
+
+__all__ = [
+    "STANDARD_PRESSURE_PA",
+    "EngineFault",
+    "absolute_humidity_g_per_m3",
+    "dew_and_frost_c",
+    "dew_point_c",
+    "dew_point_slopes",
+    "frost_point_c",
+    "humidity_ratio_g_per_kg",
+    "pressure_at_altitude_pa",
+    "rh_at_surface_pct",
+    "rh_from_wet_bulb_pct",
+    "rh_from_wet_bulb_slopes",
+    "saturation_vapour_pressure_ice_pa",
+    "saturation_vapour_pressure_water_pa",
+    "vapour_pressure_pa",
+    "wet_bulb_c",
+    "wetting_point_c",
+]
+
+STANDARD_PRESSURE_PA = 101_325.0
+LOWEST_DEW_POINT_FROM_WET_BULB_C = -40.0
+_SLOPE_STEP_K = 1e-3  # the curve is straight over it, and rounding 1e-9 of a slope
+
+# Mole mass of water over that of dry air: ASHRAE Fundamentals 2017, ch. 1, eq. 20.
+_WATER_TO_AIR = 0.621945
+# 8.314462618 J/(mol K) (CODATA 2018) over 18.015268 g/mol (IAPWS R6-95) [J/(g K)].
+_GAS_CONSTANT_WATER = 8.314462618 / 18.015268
+
+
+def pressure_at_altitude_pa(altitude_m: float) -> float:
+    """Return the pressure of the standard atmosphere at an altitude.
+
+    Args:
+        altitude_m: above sea level, -500 to 5,000 [m].
+
+    Returns:
+        Pressure [Pa].
+
+    Raises:
+        ImplausibleReading: the altitude is NaN or outside its range.
+
+    Source:
+        ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 3.
+
+    >>> round(pressure_at_altitude_pa(0.0)), round(pressure_at_altitude_pa(500.0))
+    (101325, 95461)
+    """
+    if not ALTITUDE_MIN_M <= altitude_m <= ALTITUDE_MAX_M:
+        hint = "Give the altitude above sea level in metres."
+        raise refused("altitude_m", altitude_m, ALTITUDE_MIN_M, ALTITUDE_MAX_M, hint)
+    pressure_pa = float(psychrolib.GetStandardAtmPressure(altitude_m))
+    if not PRESSURE_MIN_PA <= pressure_pa <= PRESSURE_MAX_PA:
+        raise engine_fault("pressure", pressure_pa)
+    return pressure_pa
+
+
+def humidity_ratio_g_per_kg(
+    air_temp_c: float, rh_pct: float, pressure_pa: float = STANDARD_PRESSURE_PA
+) -> float:
+    """Return the mass of water vapour by mass of dry air.
+
+    Args:
+        air_temp_c: -40 to 60 [degC].
+        rh_pct: over liquid water, over 1 to 103 [%]; over 100 counts as 100.
+        pressure_pa: of the air, 50,000 to 110,000 [Pa].
+
+    Returns:
+        Humidity ratio [g/kg].
+
+    Raises:
+        ImplausibleReading: an input is NaN or outside its range.
+
+    Source:
+        ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 20; ideal gases, 0.5 % under real moist air.
+
+    >>> round(humidity_ratio_g_per_kg(25.0, 50.0), 2)
+    9.88
+    """
+    pv_pa = vapour_pressure_pa(air_temp_c, rh_pct)
+    return 1000.0 * _ratio(pv_pa, checked_pressure_pa(pressure_pa))
+
+
+def absolute_humidity_g_per_m3(air_temp_c: float, rh_pct: float) -> float:
+    """Return the mass of water vapour in a cubic metre of air.
+
+    Args:
+        air_temp_c: -40 to 60 [degC].
+        rh_pct: over liquid water, over 1 to 103 [%]; over 100 counts as 100.
+
+    Returns:
+        Absolute humidity [g/m3].
+
+    Raises:
+        ImplausibleReading: an input is NaN or outside its range.
+
+    Source:
+        Ideal gas law with the gas constant of CODATA 2018 and the mole mass of IAPWS R6-95.
+
+    >>> round(absolute_humidity_g_per_m3(20.0, 50.0), 2)
+    8.64
+    """
+    pv_pa = vapour_pressure_pa(air_temp_c, rh_pct)
+    return pv_pa / (_GAS_CONSTANT_WATER * (air_temp_c + ZERO_C_IN_K))
+
+
+def rh_at_surface_pct(air_temp_c: float, rh_pct: float, surface_temp_c: float) -> float:
+    """Return the humidity that the room's vapour has at the temperature of a surface.
+
+    Args:
+        air_temp_c: -40 to 60 [degC].
+        rh_pct: over liquid water, over 1 to 103 [%]; over 100 counts as 100.
+        surface_temp_c: -40 to 80 [degC].
+
+    Returns:
+        Humidity over liquid water [%]; above 100 water forms on the surface.
+
+    Raises:
+        ImplausibleReading: an input is NaN or outside its range.
+
+    Source:
+        ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 22, with eq. 6 at both temperatures.
+
+    >>> round(rh_at_surface_pct(20.0, 60.0, 15.0), 1)
+    82.3
+    """
+    pv_pa = vapour_pressure_pa(air_temp_c, rh_pct)
+    return 100.0 * pv_pa / saturation_vapour_pressure_water_pa(surface_temp_c)
+
+
+def _ratio(pv_pa: float, pressure_pa: float) -> float:
+    """Humidity ratio [kg/kg] by eq. 20; the pressure's range keeps it over any vapour pressure."""
+    return _WATER_TO_AIR * pv_pa / (pressure_pa - pv_pa)
+
+
+# --------------------------------------------------------------------------------------- wet bulb
+
+# What PsychroLib's bisection leaves open [K], with as much again to spare.
+_BULB_TOLERANCE_K = 0.002
+
+
+def _ratio_at_bulb(air_c: float, bulb_c: float, pressure_pa: float, ice: bool) -> float:
+    """Humidity ratio of air with this wet bulb [kg/kg]: eq. 33 (liquid) or 35 (ice), unbounded."""
+    if ice:
+        saturated = _ratio(exp(ln_saturation_ice(bulb_c + ZERO_C_IN_K)), pressure_pa)
+        heat = (2830.0 - 0.24 * bulb_c) * saturated - 1.006 * (air_c - bulb_c)
+        return heat / (2830.0 + 1.86 * air_c - 2.1 * bulb_c)
+    saturated = _ratio(exp(ln_saturation_water(bulb_c + ZERO_C_IN_K)), pressure_pa)
+    heat = (2501.0 - 2.326 * bulb_c) * saturated - 1.006 * (air_c - bulb_c)
+    return heat / (2501.0 + 1.86 * air_c - 4.186 * bulb_c)
+
+
+def _bulb_between(
+    low_c: float, high_c: float, air_c: float, ratio: float, pressure_pa: float, ice: bool
+) -> float:
+    """Halve the bracket until the bulb is known to 1e-7 K; the ratio rises with the bulb."""
+    while high_c - low_c > 1e-7:
+        middle_c = 0.5 * (low_c + high_c)
+        if _ratio_at_bulb(air_c, middle_c, pressure_pa, ice) > ratio:
+            high_c = middle_c
+        else:
+            low_c = middle_c
+    return 0.5 * (low_c + high_c)
+
+
+def wet_bulb_c(
+    air_temp_c: float, rh_pct: float, pressure_pa: float = STANDARD_PRESSURE_PA
+) -> float:
+    """Return the thermodynamic wet bulb; an aspirated psychrometer reads close to it.
+
+    A bulb at or above 0 degC carries liquid water, below it carries ice (a wick that
+    is still liquid there reads a little lower). Where both would balance, it is liquid. In air
+    that is over saturated for ice the ice bulb stands above the air.
+
+    Args:
+        air_temp_c: -40 to 60 [degC].
+        rh_pct: over liquid water, over 1 to 103 [%]; over 100 counts as 100.
+        pressure_pa: of the air, 50,000 to 110,000 [Pa].
+
+    Returns:
+        Wet bulb [degC], within 0.001 K of the equation.
+
+    Raises:
+        ImplausibleReading: an input is NaN or outside its range.
+        EngineFault: the library's answer does not satisfy its equation.
+
+    Source:
+        ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 33 and 35.
+
+    >>> round(wet_bulb_c(25.0, 50.0), 1)
+    17.9
+    """
+    ratio = _ratio(vapour_pressure_pa(air_temp_c, rh_pct), checked_pressure_pa(pressure_pa))
+    frost_c = frost_point_c(air_temp_c, rh_pct)
+    if frost_c is None:  # dew point, bulb and air are all in the liquid range: PsychroLib's own
+        try:
+            bulb_c = float(psychrolib.GetTWetBulbFromHumRatio(air_temp_c, ratio, pressure_pa))
+        except ValueError as error:
+            raise engine_fault("wet bulb", float("nan")) from error
+        low = _ratio_at_bulb(air_temp_c, bulb_c - _BULB_TOLERANCE_K, pressure_pa, ice=False)
+        high = _ratio_at_bulb(air_temp_c, bulb_c + _BULB_TOLERANCE_K, pressure_pa, ice=False)
+        if not low <= ratio <= high:
+            raise engine_fault("wet bulb", bulb_c)
+        return bulb_c
+    # PsychroLib's bisection crosses from one equation to the other at 0 degC, where they do not
+    # meet, and never looks above the air.
+    if air_temp_c > 0.0 and _ratio_at_bulb(air_temp_c, 0.0, pressure_pa, ice=False) <= ratio:
+        return _bulb_between(0.0, air_temp_c, air_temp_c, ratio, pressure_pa, ice=False)
+    low_c, high_c = min(frost_c, air_temp_c, 0.0), min(max(frost_c, air_temp_c), 0.0)
+    return _bulb_between(low_c, high_c, air_temp_c, ratio, pressure_pa, ice=True)
+
+
+def rh_from_wet_bulb_pct(
+    air_temp_c: float, wet_bulb_c: float, pressure_pa: float = STANDARD_PRESSURE_PA
+) -> float:
+    """Return the humidity that a psychrometer's two temperatures mean.
+
+    The bulb is taken as liquid at and above 0 degC and as ice below; a wick that is still liquid
+    below 0 degC gives a humidity that is too high.
+
+    Args:
+        air_temp_c: dry bulb, -40 to 60 [degC].
+        wet_bulb_c: wet bulb, -40 [degC] up to the dry bulb.
+        pressure_pa: of the air, 50,000 to 110,000 [Pa].
+
+    Returns:
+        Humidity over liquid water, over 1 to 100 [%].
+
+    Raises:
+        ImplausibleReading: an input is NaN or outside its range; the wet bulb is above the dry
+            one, or so low that the dew point would be under -40 degC or the humidity 1 % at most.
+        EngineFault: the library's answer does not satisfy its equation.
+
+    Source:
+        ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 33, 35 and 20; that a dew point under
+        -40 degC is a fault of the wick or the reading is common practice, no source.
+
+    >>> round(rh_from_wet_bulb_pct(40.0, 20.0), 1)
+    14.0
+    """
+    checked_air_c(air_temp_c)
+    checked_air_c(wet_bulb_c, "wet_bulb_c")
+    checked_pressure_pa(pressure_pa)
+    if wet_bulb_c > air_temp_c:
+        raise ImplausibleReading(
+            f"wet_bulb_c {tenths(wet_bulb_c, air_temp_c)} is above air_temp_c "
+            f"{tenths(air_temp_c, wet_bulb_c)}, which a wet bulb cannot be; nothing is reckoned "
+            "from it. Check which thermometer is which."
+        )
+    ratio = _ratio_at_bulb(air_temp_c, wet_bulb_c, pressure_pa, ice=wet_bulb_c < 0.0)
+    pv_pa = pressure_pa * ratio / (_WATER_TO_AIR + ratio)
+    rh_pct = 100.0 * pv_pa / saturation_vapour_pressure_water_pa(air_temp_c)
+    lowest_c = LOWEST_DEW_POINT_FROM_WET_BULB_C
+    if pv_pa < saturation_vapour_pressure_water_pa(lowest_c) or rh_pct <= RH_FRACTION_PCT:
+        raise ImplausibleReading(
+            f"wet_bulb_c {tenths(wet_bulb_c)} at air_temp_c {tenths(air_temp_c)} would mean a dew "
+            f"point under {lowest_c:g} degC or a humidity under {RH_FRACTION_PCT:g} %; nothing is "
+            "reckoned from it. Check the wick, and that both temperatures are right."
+        )
+    answer = float(psychrolib.GetHumRatioFromTWetBulb(air_temp_c, wet_bulb_c, pressure_pa))
+    # Between 0 and 0.01 degC PsychroLib has a liquid bulb with the pressure over ice: 1 in 10,000
+    # of what is saturated there, which in dry air is more of what is left.
+    near_ice = 0.0 <= wet_bulb_c < TRIPLE_POINT_C
+    of = _ratio_at_bulb(wet_bulb_c, wet_bulb_c, pressure_pa, ice=False) if near_ice else ratio
+    if not abs(answer - ratio) <= 2e-4 * of + 1e-9:
+        raise engine_fault("humidity ratio", answer)
+    return min(rh_pct, 100.0)
+
+
+def rh_from_wet_bulb_slopes(
+    air_temp_c: float, wet_bulb_c: float, pressure_pa: float = STANDARD_PRESSURE_PA
+) -> tuple[float, float]:
+    """Return how the humidity moves with the two temperatures that it is worked out from.
+
+    Args:
+        air_temp_c: as for `rh_from_wet_bulb_pct`.
+        wet_bulb_c: likewise.
+        pressure_pa: likewise.
+
+    Returns:
+        Slope by air temperature and by wet bulb [% per K]; at 0 degC, where water and ice on the
+        bulb part, on the bulb's own side.
+
+    Raises:
+        ImplausibleReading, EngineFault: as for `rh_from_wet_bulb_pct`.
+
+    Source:
+        Differences of `rh_from_wet_bulb_pct`; JCGM 100:2008, 5.1.3, note 2.
+
+    >>> tuple(round(slope, 2) for slope in rh_from_wet_bulb_slopes(20.0, 15.0))
+    (-6.45, 7.49)
+    """
+
+    def rh(air_c: float, bulb_c: float) -> float:
+        return rh_from_wet_bulb_pct(air_c, bulb_c, pressure_pa)
+
+    # So near to the range's end, to saturation and to 0 degC the slopes are those a step beside.
+    step_k = _SLOPE_STEP_K
+    air_c = min(air_temp_c, AIR_MAX_C - step_k)
+    bulb_c = min(wet_bulb_c, air_c - step_k)
+    if abs(bulb_c) < 2.0 * step_k:
+        bulb_c = 2.0 * step_k if wet_bulb_c >= 0.0 else -2.0 * step_k
+    air_c = max(air_c, bulb_c + step_k)
+    by_air = rh(air_c + step_k, bulb_c) - rh(air_c - step_k, bulb_c)
+    by_bulb = rh(air_c, bulb_c + step_k) - rh(air_c, bulb_c - step_k)
+    return by_air / (2.0 * step_k), by_bulb / (2.0 * step_k)

@@ -1,0 +1,168 @@
+"""How well the dew margin is known, from what the sensors' makers promise; the guard rests on it.
+
+Uncertainties combine by JCGM 100:2008 (the GUM), 5.1.2 and 5.2.2: first order, with the slopes of
+the wetting point (the higher of dew and frost point). The tests hold them against a Monte Carlo by
+JCGM 101:2008.
+"""
+
+from __future__ import annotations
+
+from math import sqrt
+
+from rules.air.dew_point import dew_point_slopes
+from rules.errors import ImplausibleReading
+
+GUARD_FACTOR = 1.645  # one-sided 95 % of a normal distribution: how far a limit is kept clear of
+SHOW_FACTOR = 1.96  # two-sided 95 %: the uncertainty that is shown
+# Two probes in one housing share part of their offset: self-heating, radiation, one converter.
+# Common practice, no source. Half, because full correlation would let the shared part of the
+# error vanish from the margin, and no user can show that all of it is shared.
+SHARED_HOUSING_CORRELATION = 0.5
+_SQRT_3 = sqrt(3.0)
+_ACCURACY_MAX = 100.0
+
+
+def standard_uncertainty(accuracy: float, name: str = "accuracy") -> float:
+    """Return the standard uncertainty that an accuracy stands for.
+
+    Args:
+        accuracy: half-width of the band in which the error lies, 0 to 100 [unit of the reading].
+        name: what to call it in an error.
+
+    Returns:
+        Standard uncertainty [unit of the reading].
+
+    Raises:
+        ImplausibleReading: the accuracy is NaN, negative or above 100.
+
+    Source:
+        JCGM 100:2008, 4.3.7: a band with no more said of it is a rectangle, u = a / sqrt(3).
+
+    >>> round(standard_uncertainty(0.3), 4)
+    0.1732
+    """
+    if not 0.0 <= accuracy <= _ACCURACY_MAX:
+        raise ImplausibleReading(
+            f"{name} {accuracy:.10g} is not between 0 and {_ACCURACY_MAX:g}; no guard can be "
+            "reckoned from it. Give the half-width that the sensor's sheet states, as 0.3 K or 3 %."
+        )
+    return accuracy / _SQRT_3
+
+
+def dew_point_u_k(
+    air_temp_c: float, rh_pct: float, air_accuracy_k: float, rh_accuracy_pct: float
+) -> float:
+    """Return the standard uncertainty of the wetting point, the higher of dew and frost point.
+
+    The errors of air temperature and humidity count as independent. In one body they are partly
+    opposed (a body that is too warm reads warm and dry, and its dew point stays right), so that
+    this leans to the safe side.
+
+    Args:
+        air_temp_c: -40 to 60 [degC].
+        rh_pct: over liquid water, over 1 to 103 [%]; over 100 counts as 100.
+        air_accuracy_k: half-width of the air temperature's band [K].
+        rh_accuracy_pct: half-width of the humidity's band [%].
+
+    Returns:
+        Standard uncertainty [K].
+
+    Raises:
+        ImplausibleReading: an input is NaN or outside its range.
+
+    Source:
+        JCGM 100:2008, 5.1.2.
+
+    >>> round(dew_point_u_k(20.0, 85.0, 0.3, 3.0), 3)
+    0.364
+    """
+    by_air, by_rh = dew_point_slopes(air_temp_c, rh_pct)
+    air_u = by_air * standard_uncertainty(air_accuracy_k, "air_accuracy_k")
+    rh_u = by_rh * standard_uncertainty(rh_accuracy_pct, "rh_accuracy_pct")
+    return sqrt(air_u * air_u + rh_u * rh_u)
+
+
+def margin_u_k(
+    air_temp_c: float,
+    rh_pct: float,
+    surface_accuracy_k: float,
+    air_accuracy_k: float,
+    rh_accuracy_pct: float,
+    *,
+    shared_housing: bool = False,
+    rh_by_air: float = 0.0,
+) -> float:
+    """Return the standard uncertainty of the dew margin with a surface probe.
+
+    Args:
+        air_temp_c: -40 to 60 [degC].
+        rh_pct: over liquid water, over 1 to 103 [%]; over 100 counts as 100.
+        surface_accuracy_k: half-width of the surface temperature's band [K].
+        air_accuracy_k: half-width of the air temperature's band [K].
+        rh_accuracy_pct: half-width of the humidity's band [%].
+        shared_housing: whether surface and air temperature come from one body; their errors then
+            correlate by `SHARED_HOUSING_CORRELATION`, which narrows the margin's band.
+        rh_by_air: how the humidity follows the air temperature's error, where it is worked out
+            from it and a wet bulb; `rh_accuracy_pct` then holds the errors of both [% per K].
+
+    Returns:
+        Standard uncertainty [K]; times GUARD_FACTOR for a guard, times SHOW_FACTOR to show.
+
+    Raises:
+        ImplausibleReading: an input is NaN or outside its range.
+
+    Source:
+        JCGM 100:2008, 5.1.2 and, with a shared housing or a wet bulb, 5.2.2.
+
+    >>> round(margin_u_k(20.0, 85.0, 0.5, 0.3, 3.0), 3)
+    0.465
+    """
+    by_air, by_rh = dew_point_slopes(air_temp_c, rh_pct)
+    surface_u = standard_uncertainty(surface_accuracy_k, "surface_accuracy_k")
+    air_u = by_air * standard_uncertainty(air_accuracy_k, "air_accuracy_k")
+    rh_u = by_rh * standard_uncertainty(rh_accuracy_pct, "rh_accuracy_pct")
+    variance = surface_u * surface_u + air_u * air_u + rh_u * rh_u
+    if shared_housing:
+        variance -= 2.0 * SHARED_HOUSING_CORRELATION * surface_u * air_u
+    if rh_by_air:
+        # The humidity's covariance with the air temperature is rh_by_air u(T)^2.
+        variance += 2.0 * air_u * by_rh * rh_by_air * standard_uncertainty(air_accuracy_k)
+    return sqrt(variance)
+
+
+def margin_u_assumed_k(
+    air_temp_c: float,
+    rh_pct: float,
+    air_accuracy_k: float,
+    rh_accuracy_pct: float,
+    offset_accuracy_k: float,
+) -> float:
+    """Return the standard uncertainty of the dew margin where surface = air + assumed offset.
+
+    The air temperature's error then moves surface and dew point together and nearly cancels; what
+    is left is the humidity's error and how well the offset is known.
+
+    Args:
+        air_temp_c: -40 to 60 [degC].
+        rh_pct: over liquid water, over 1 to 103 [%]; over 100 counts as 100.
+        air_accuracy_k: half-width of the air temperature's band [K].
+        rh_accuracy_pct: half-width of the humidity's band [%].
+        offset_accuracy_k: half-width of the band in which the true offset lies [K].
+
+    Returns:
+        Standard uncertainty [K]; times GUARD_FACTOR for a guard, times SHOW_FACTOR to show.
+
+    Raises:
+        ImplausibleReading: an input is NaN or outside its range.
+
+    Source:
+        JCGM 100:2008, 5.1.2, for margin = T + offset - Td(T, rh).
+
+    >>> round(margin_u_assumed_k(20.0, 85.0, 0.3, 3.0, 2.0), 3)
+    1.199
+    """
+    by_air, by_rh = dew_point_slopes(air_temp_c, rh_pct)
+    air_u = (1.0 - by_air) * standard_uncertainty(air_accuracy_k, "air_accuracy_k")
+    rh_u = by_rh * standard_uncertainty(rh_accuracy_pct, "rh_accuracy_pct")
+    offset_u = standard_uncertainty(offset_accuracy_k, "offset_accuracy_k")
+    return sqrt(air_u * air_u + rh_u * rh_u + offset_u * offset_u)

@@ -1,0 +1,334 @@
+"""What to mix and how much at a time: from area and film to parts, batches and stopping lines."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+
+from rules.batch.amount import Parts, mix_for_area_ml, parts_of, thinned_ml
+from rules.batch.batch_job import BatchFault, Job, checked_mix
+from rules.clocks.pot_clocks import pot_factor
+from rules.rate import Lean, rate_law
+from rules.spec.model import Mix, Spec, ThinnerBand
+from rules.units import tenths
+from rules.vocabulary import ClockName, LimitName, Method, Stage
+
+RESERVE = 0.1
+"""Share of the usable time kept in hand: no rate is kept to the minute; generic, no source."""
+
+MANY_BATCHES = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """One pot of one coat.
+
+    Attributes:
+        number: from 1 within the coat.
+        area_m2: what it covers [m2].
+        parts: what goes into it.
+        use_s: how long using it takes at the painter's rate, or None [s].
+        covers: what it covers, by section.
+        clean_stop: True where it ends at the edge of a section.
+    """
+
+    number: int
+    area_m2: float
+    parts: Parts
+    use_s: float | None
+    covers: tuple[str, ...]
+    clean_stop: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What to mix at one temperature.
+
+    Attributes:
+        temp_c: of air, surface and mix [°C].
+        thinner_pct: that the plan counts with [% by volume of mix].
+        band: the sheet's band at this temperature and method, or None where it gives none.
+        band_words: what the band is and what happens outside it.
+        pot_life_s: of these batches, or None where the sheet gives none [s].
+        induction_s: to wait before use, or None [s].
+        usable_s: what is left for use after induction and reserve, or None [s].
+        total: what one coat takes.
+        batches: of one coat, in order.
+        do_not_coat: which of the spec's bounds this temperature is past, in words.
+        warnings: what to mind, in words.
+    """
+
+    temp_c: float
+    thinner_pct: float
+    band: ThinnerBand | None
+    band_words: str
+    pot_life_s: float | None
+    induction_s: float | None
+    usable_s: float | None
+    total: Parts
+    batches: tuple[Batch, ...]
+    do_not_coat: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BatchPlan:
+    """The job, planned for the present and for the forecast temperature.
+
+    Attributes:
+        job: as asked.
+        present: at the present temperature.
+        forecast: at the forecast temperature, or None where none was given.
+    """
+
+    job: Job
+    present: Plan
+    forecast: Plan | None
+
+
+def plan_batches(job: Job, temp_c: float, forecast_c: float | None = None) -> BatchPlan:
+    """Plan what to mix for a job at the present and at the forecast temperature.
+
+    Args:
+        job: what is to be coated, and how.
+        temp_c: present temperature, the warmest of air, surface and mix [°C].
+        forecast_c: the warmest expected while the coat is laid, or None [°C].
+
+    Returns:
+        Volumes, weights, thinner, batches and stopping lines.
+
+    Raises:
+        BatchFault: impossible or dangerous input, named: a reversed ratio, thinner above the
+            sheet's maximum, a batch larger than the pot, a pot that dies before it may be used.
+
+    Source:
+        Volume-solids arithmetic, see `rules.batch.amount`; pot life by the sheet's own table.
+    """
+    mix = checked_mix(job)
+    for name, value in (("temperature", temp_c), ("forecast temperature", forecast_c)):
+        if value is not None and not -20.0 <= value <= 60.0:
+            raise BatchFault(
+                f"{name} {tenths(value)} °C is outside -20 to 60 °C, so no batch is planned; "
+                "check the reading or its unit"
+            )
+    return BatchPlan(
+        job,
+        _plan(job, mix, temp_c),
+        None if forecast_c is None else _plan(job, mix, forecast_c),
+    )
+
+
+def thinner_band(mix: Mix, method: Method, temp_c: float) -> ThinnerBand | None:
+    """Return the sheet's thinner band for a method at a temperature, or None.
+
+    Args:
+        mix: how the parts go together.
+        method: how the coat is put on.
+        temp_c: temperature [°C].
+
+    Returns:
+        The band of that method before one for all; where two meet, the warmer one.
+
+    Source:
+        No source: the sheet's own figures.
+    """
+    for wanted in (method, None):
+        found = [
+            band
+            for band in mix.thinner_bands
+            if band.method is wanted and band.from_c <= temp_c <= band.to_c
+        ]
+        if found:
+            return max(found, key=lambda band: band.from_c)
+    return None
+
+
+def _band_words(band: ThinnerBand | None, thinner_pct: float, temp_c: float, mix: Mix) -> str:
+    if band is None:
+        return (
+            f"the sheet gives no thinner band at {tenths(temp_c)} °C for this method; never above "
+            f"{mix.thinner_max_pct:g} %"
+        )
+    words = f"{band.min_pct:g} to {band.max_pct:g} % at {band.from_c:g} to {band.to_c:g} °C"
+    if thinner_pct < band.min_pct:
+        return f"{words}; {thinner_pct:g} % is below it: the film sets before it levels"
+    if thinner_pct > band.max_pct:
+        return f"{words}; {thinner_pct:g} % is above it: the film sags and runs"
+    return f"{words}; with less the film sets before it levels, with more it sags"
+
+
+def _plan(job: Job, mix: Mix, temp_c: float) -> Plan:
+    band = thinner_band(mix, job.method, temp_c)
+    thinner = job.thinner_pct
+    if thinner is None:
+        thinner = min(band.min_pct, mix.thinner_max_pct) if band is not None else 0.0
+    warnings: list[str] = []
+    if band is None or not band.min_pct <= thinner <= band.max_pct:
+        warnings.append("thinner: " + _band_words(band, thinner, temp_c, mix))
+    per_m2 = mix_for_area_ml(job.film, mix.solids_by_volume_pct, thinner, 1.0, job.loss_pct)
+    in_pot_per_m2 = thinned_ml(per_m2, thinner)
+    rate = job.rate_m2_per_h
+    if rate is None:
+        rate = job.area_m2 / (job.spec.coating_time_s / 3600.0)
+        warnings.append(
+            f"your own rate is not known: a coat is taken to last "
+            f"{job.spec.coating_time_s / 60.0:.0f} min, {rate:.3g} m2 an hour; time yourself"
+        )
+    induction_s = _induction_s(job.spec, temp_c, warnings)
+    largest_ml, life_s = _largest_batch(job, mix, temp_c, in_pot_per_m2 * rate, induction_s)
+    if job.batch_ml is not None:
+        if job.batch_ml > largest_ml * (1.0 + 1e-9):
+            raise BatchFault(
+                f"batch {job.batch_ml:g} mL at {tenths(temp_c)} °C is more than the "
+                f"{largest_ml:.0f} mL that you use within its pot life: the rest would set in the "
+                "pot; mix less at a time"
+            )
+        largest_ml = job.batch_ml
+    pieces = _pieces(job.sections, largest_ml / in_pot_per_m2)
+    batches = tuple(
+        Batch(
+            number=n,
+            area_m2=area,
+            parts=_parts(mix, per_m2 * area, thinner, job.spec.name),
+            use_s=area / rate * 3600.0,
+            covers=covers,
+            clean_stop=clean,
+        )
+        for n, (area, covers, clean) in enumerate(pieces, start=1)
+    )
+    if life_s is not None:
+        biggest = max(batch.parts.total_ml for batch in batches)
+        life_s = _pot_life_s(job.spec, temp_c, biggest)
+    if len(batches) > MANY_BATCHES:
+        warnings.append(
+            f"{len(batches)} batches a coat: wait for cooler hours, or coat with a second painter"
+        )
+    if any(not batch.clean_stop for batch in batches):
+        warnings.append(
+            "some batches end inside a section: find a seam, a plank edge or a taped line there"
+        )
+    usable = None
+    if life_s is not None:
+        usable = (life_s - (induction_s or 0.0)) * (1.0 - RESERVE)
+    return Plan(
+        temp_c=temp_c,
+        thinner_pct=thinner,
+        band=band,
+        band_words=_band_words(band, thinner, temp_c, mix),
+        pot_life_s=life_s,
+        induction_s=induction_s,
+        usable_s=usable,
+        total=_parts(mix, per_m2 * job.area_m2, thinner, job.spec.name),
+        batches=batches,
+        do_not_coat=_outside_limits(job.spec, temp_c),
+        warnings=tuple(warnings),
+    )
+
+
+def _outside_limits(spec: Spec, temp_c: float) -> tuple[str, ...]:
+    """Say where the spec's own bounds on air or surface would make the call STOP."""
+    limits = spec.limits_for(Stage.APPLY)
+    words = []
+    for names, side, over in (
+        ((LimitName.AIR_TEMP_MIN, LimitName.SURFACE_TEMP_MIN), "below", False),
+        ((LimitName.AIR_TEMP_MAX, LimitName.SURFACE_TEMP_MAX), "above", True),
+    ):
+        bounds = [limits[name].bound for name in names if name in limits]
+        if not bounds:
+            continue
+        bound = min(bounds) if over else max(bounds)
+        if (temp_c > bound) if over else (temp_c < bound):
+            words.append(f"{tenths(temp_c, bound)} °C is {side} the spec's {bound:g} °C")
+    return tuple(words)
+
+
+def _parts(mix: Mix, mix_ml: float, thinner_pct: float, name: str) -> Parts:
+    parts = parts_of(mix, mix_ml, thinner_pct)
+    if parts is None:
+        raise BatchFault(
+            f"spec '{name}' is mixed by weight but gives no densities, so a volume cannot be "
+            "turned into weights; add base_density and hardener_density from the data sheet"
+        )
+    return parts
+
+
+def _induction_s(spec: Spec, temp_c: float, warnings: list[str]) -> float | None:
+    table = spec.times.get(ClockName.INDUCTION)
+    if table is None:
+        return None
+    time_s = rate_law(table, Lean.OPENS).time_s(temp_c)
+    if math.isinf(time_s):
+        coldest = table.rows[0]
+        warnings.append(
+            f"induction: {tenths(temp_c, coldest.temp_c)} °C is below the sheet's coldest row "
+            f"({coldest.temp_c:g} °C): warm the parts first; counted as at that row"
+        )
+        return coldest.duration_s
+    return time_s
+
+
+def _pot_life_s(spec: Spec, temp_c: float, in_pot_ml: float) -> float | None:
+    table = spec.times.get(ClockName.POT_LIFE)
+    if table is None:
+        return None
+    return rate_law(table, Lean.CLOSES, pot_factor(spec, in_pot_ml)[0]).time_s(temp_c)
+
+
+def _largest_batch(
+    job: Job, mix: Mix, temp_c: float, ml_per_h: float, induction_s: float | None
+) -> tuple[float, float | None]:
+    """The largest batch that is used up in time, thinner included [mL], and its pot life [s].
+
+    A bigger pot lives shorter, so each size class of the sheet is tried from the biggest down.
+    """
+    cap = min(size for size in (job.pot_ml, mix.max_batch_ml, math.inf) if size is not None)
+    if job.spec.times.get(ClockName.POT_LIFE) is None:
+        return cap, None
+    edges = [0.0, *(size.from_ml for size in job.spec.pot_sizes), math.inf]
+    for low, high in reversed(list(itertools.pairwise(edges))):
+        if low > cap:
+            continue
+        life_s = _pot_life_s(job.spec, temp_c, max(low, 1.0))
+        usable_s = ((life_s or 0.0) - (induction_s or 0.0)) * (1.0 - RESERVE)
+        in_time_ml = ml_per_h * usable_s / 3600.0
+        size = min(cap, in_time_ml, high * (1.0 - 1e-9) if math.isfinite(high) else math.inf)
+        if size > 0.0 and size >= low:
+            return size, life_s
+    life_s = _pot_life_s(job.spec, temp_c, 1.0)
+    raise BatchFault(
+        f"at {tenths(temp_c)} °C '{job.spec.name}' lives {(life_s or 0.0) / 60.0:.0f} min in the "
+        f"pot but must stand {(induction_s or 0.0) / 60.0:.0f} min first, so no batch can be used; "
+        "wait until it is cooler"
+    )
+
+
+def _pieces(
+    sections: tuple[tuple[str, float], ...], largest_m2: float
+) -> list[tuple[float, tuple[str, ...], bool]]:
+    """Cut the sections into batches: whole sections together where they fit, else even parts.
+
+    Returns:
+        Area, what it covers, and whether it ends at a section's edge, for each batch.
+    """
+    fits = largest_m2 * (1.0 + 1e-9)
+    pieces: list[tuple[float, tuple[str, ...], bool]] = []
+    area = 0.0
+    names: list[str] = []
+    for name, section_m2 in sections:
+        if names and area + section_m2 > fits:
+            pieces.append((area, tuple(names), True))
+            area, names = 0.0, []
+        if section_m2 > fits:
+            count = math.ceil(section_m2 / fits)
+            share = section_m2 / count
+            pieces += [
+                (share, (f"{name} ({part} of {count})",), part == count)
+                for part in range(1, count + 1)
+            ]
+            continue
+        area += section_m2
+        names.append(name)
+    if names:
+        pieces.append((area, tuple(names), True))
+    return pieces

@@ -1,0 +1,341 @@
+"""One countdown: what a clock tells, and how it is run over a temperature history."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from rules.clocks.history import Samples, TemperatureOutlook, samples_of
+from rules.clocks.progress import OTHER_GAPS, SHORT_GAP_S, Progress, progress, time_to_end_s
+from rules.rate import FloatArray, Lean, RateLaw, rate_law
+from rules.spec.model import TimeTable
+from rules.vocabulary import ClockName
+
+
+class ClockState(StrEnum):
+    """Where a countdown stands."""
+
+    WAITING = "waiting"  # what starts it has begun but is not over: the coat is being laid
+    RUNNING = "running"  # it counts, or stands still until it is warm enough
+    ENDED = "ended"  # all of its time has passed
+    UNKNOWN = "unknown"  # it does not run: its start was never recorded, or the spec is not known
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """One countdown of one film, pot or enclosure.
+
+    Attributes:
+        name: which countdown.
+        section: whose, or None where it is about the whole enclosure.
+        batch: the pot's name, or None.
+        state: waiting, running, ended or unknown.
+        started_s: when it started, or None [s].
+        left_s: what is left at the present temperature; the whole length while waiting; 0 once
+            ended; None where it stands still or cannot be known [s].
+        left_outlook_s: what is left at the expected temperature, or None without an outlook [s].
+        ends_at_s: when it will end, or ended; None where not known [s].
+        ends_at_range_s: earliest and latest end by the sensors' accuracy, the gaps and the
+            outlook's interval, or None [s].
+        ended_at_s: when it ended, or None [s].
+        basis: what it rests on, in words.
+        advice: what to do or to mind, or "".
+        spec: name of the spec that it follows, or "".
+        coat: number of the coat, or None.
+        buried: True for an earlier coat under the newest.
+        stops_coating: True where coating over must be STOP: the window has closed.
+    """
+
+    name: ClockName
+    section: str | None
+    batch: str | None
+    state: ClockState
+    started_s: float | None = None
+    left_s: float | None = None
+    left_outlook_s: float | None = None
+    ends_at_s: float | None = None
+    ends_at_range_s: tuple[float, float] | None = None
+    ended_at_s: float | None = None
+    basis: str = ""
+    advice: str = ""
+    spec: str = ""
+    coat: int | None = None
+    buried: bool = False
+    stops_coating: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Body:
+    """A temperature series leaned to both sides, as one kind of clock needs it.
+
+    Attributes:
+        what: "film" or "pot", for the words.
+        safe: samples moved to the safe side.
+        other: samples moved to the other side, for the range.
+        ahead: middle, safe and other series of the outlook, or None.
+        note: what a clock that runs on it has to say besides, or "".
+    """
+
+    what: str
+    safe: Samples
+    other: Samples
+    ahead: tuple[Samples, Samples, Samples] | None = None
+    note: str = ""
+
+
+def body_of(
+    what: str,
+    lean: Lean,
+    time_s: FloatArray,
+    temp_c: FloatArray,
+    accuracy_k: float,
+    max_gap_s: float,
+    outlook: TemperatureOutlook | None = None,
+    spread_k: float = 0.0,
+) -> Body:
+    """Lean a series to the side that is safe for a kind of clock, and to the other.
+
+    Args:
+        what: "film" or "pot".
+        lean: opens clocks are safe on the cold side, closes clocks on the warm one.
+        time_s: instants [s].
+        temp_c: coldest body for opens clocks, warmest for closes clocks [°C].
+        accuracy_k: of the sensors [K].
+        max_gap_s: two samples further apart leave a gap [s].
+        outlook: what the surface will probably do, or None.
+        spread_k: how far this body stands above the outlook's surface [K].
+
+    Returns:
+        The leaned series.
+
+    Source:
+        No source: leaning by the accuracy is this program's own rule.
+    """
+    shift = -accuracy_k if lean is Lean.OPENS else accuracy_k
+    ahead = None
+    if outlook is not None and outlook.time_s.size:
+        cold, warm = outlook.low_c, outlook.high_c
+        safe, other = (cold, warm) if lean is Lean.OPENS else (warm, cold)
+        ahead = (
+            samples_of(outlook.time_s, outlook.surface_c, shift + spread_k, max_gap_s),
+            samples_of(outlook.time_s, safe, shift + spread_k, max_gap_s),
+            samples_of(outlook.time_s, other, -shift + spread_k, max_gap_s),
+        )
+    return Body(
+        what,
+        samples_of(time_s, temp_c, shift, max_gap_s),
+        samples_of(time_s, temp_c, -shift, max_gap_s),
+        ahead,
+    )
+
+
+def run_clock(
+    frame: Clock,
+    table: TimeTable,
+    lean: Lean,
+    body: Body,
+    start_s: float,
+    now_s: float,
+    factor: float = 1.0,
+) -> Clock:
+    """Run one clock over a body's temperatures.
+
+    Args:
+        frame: name, section and the like of the clock to fill in.
+        table: times by temperature.
+        lean: the safe side.
+        body: the temperatures.
+        start_s: when it started [s].
+        now_s: now [s].
+        factor: what every time is multiplied by [1].
+
+    Returns:
+        The clock, running or ended.
+
+    Source:
+        As `rules.clocks.progress.progress`.
+    """
+    law = rate_law(table, lean, factor)
+    came = progress(law, body.safe, start_s, now_s)
+    basis = join_words(basis_of(came, law, body.what), body.note)
+    if came.ended_at_s is not None:
+        return replace(
+            frame,
+            state=ClockState.ENDED,
+            started_s=start_s,
+            left_s=0.0,
+            ends_at_s=came.ended_at_s,
+            ended_at_s=came.ended_at_s,
+            basis=join_words(frame.basis, basis),
+        )
+    need = 1.0 - came.done
+    end = time_to_end_s(law, need, came.reached_s, came.present_x)
+    expected = None
+    if body.ahead is not None:
+        expected = time_to_end_s(law, need, came.reached_s, came.present_x, body.ahead[0])
+    ends_at = expected if body.ahead is not None else end
+    if ends_at is not None:
+        ends_at = max(ends_at, now_s)
+    return replace(
+        frame,
+        state=ClockState.RUNNING,
+        started_s=start_s,
+        left_s=None if end is None else max(end - now_s, 0.0),
+        left_outlook_s=None if expected is None else max(expected - now_s, 0.0),
+        ends_at_s=ends_at,
+        ends_at_range_s=_range(law, body, came, need, start_s, now_s, ends_at),
+        basis=join_words(frame.basis, basis),
+        advice=join_words(_standstill(came, law, body.what) if end is None else "", frame.advice),
+    )
+
+
+def length_s(table: TimeTable, lean: Lean, body: Body, now_s: float) -> float | None:
+    """Return the whole length of a clock at the present temperature, or None where unknown [s]."""
+    law = rate_law(table, lean)
+    came = progress(law, body.safe, now_s, now_s)
+    end = time_to_end_s(law, 1.0, now_s, came.present_x)
+    return None if end is None else end - now_s
+
+
+def _range(
+    law: RateLaw,
+    body: Body,
+    came: Progress,
+    need: float,
+    start_s: float,
+    now_s: float,
+    ends_at_s: float | None,
+) -> tuple[float, float] | None:
+    """Earliest and latest end: the clock's own side, and the other side of what is not known."""
+    if ends_at_s is None:
+        return None
+    far = progress(law, body.other, start_s, now_s, OTHER_GAPS[law.lean])
+    ahead = body.ahead
+    if far.ended_at_s is not None:
+        other: float | None = far.ended_at_s
+    else:
+        present = far.present_x
+        if present is None and law.lean is Lean.CLOSES:
+            present = float(law.knot_x[1])
+        other = time_to_end_s(
+            law, 1.0 - far.done, now_s, present, ahead[2] if ahead is not None else None
+        )
+    safe = ends_at_s
+    if ahead is not None:
+        edge = time_to_end_s(law, need, came.reached_s, came.present_x, ahead[1])
+        if edge is None:
+            return None
+        safe = max(edge, now_s)
+    if other is None:
+        other = ends_at_s
+    return min(other, safe, ends_at_s), max(other, safe, ends_at_s)
+
+
+def fixed_clock(frame: Clock, start_s: float, length: float, now_s: float, basis: str) -> Clock:
+    """Return a clock whose length no temperature changes.
+
+    Args:
+        frame: name, section and the like of the clock to fill in.
+        start_s: when it started [s].
+        length: its whole length [s].
+        now_s: now [s].
+        basis: what the length rests on.
+
+    Returns:
+        The clock, running or ended.
+
+    Source:
+        No source: addition.
+    """
+    end = start_s + length
+    over = now_s >= end
+    return replace(
+        frame,
+        state=ClockState.ENDED if over else ClockState.RUNNING,
+        started_s=start_s,
+        left_s=0.0 if over else end - now_s,
+        ends_at_s=end,
+        ends_at_range_s=None if over else (end, end),
+        ended_at_s=end if over else None,
+        basis=join_words(frame.basis, basis),
+    )
+
+
+def join_words(*parts: str) -> str:
+    """Join the parts that say something: whole sentences by a space, others by a semicolon.
+
+    >>> join_words("", "stands still", "Wash it.", "Test it.")
+    'stands still; Wash it. Test it.'
+    """
+    joined = ""
+    for part in parts:
+        if part:
+            joined += (" " if joined.endswith(".") else "; " if joined else "") + part
+    return joined
+
+
+def spoken(duration_s: float) -> str:
+    """Return a length of time as a painter says it, in its two largest units.
+
+    Args:
+        duration_s: length, not negative [s].
+
+    Returns:
+        Words such as `4 h 10 min`.
+
+    Source:
+        No source: wording.
+
+    >>> [spoken(s) for s in (15000.0, 45.0, 119.6, 266400.0, 7200.0)]
+    ['4 h 10 min', '45 s', '2 min', '3 d 2 h', '2 h']
+    """
+    if duration_s < 60.0 and round(duration_s) < 60:
+        return f"{round(duration_s)} s"
+    minutes = round(duration_s / 60.0)
+    hours, minutes = divmod(minutes, 60)
+    if hours >= 48:
+        days, hours = divmod(hours + (minutes >= 30), 24)
+        return f"{days} d" + (f" {hours} h" if hours else "")
+    if hours:
+        return f"{hours} h" + (f" {minutes} min" if minutes else "")
+    return f"{minutes} min"
+
+
+def basis_of(came: Progress, law: RateLaw, what: str) -> str:
+    """Say what a clock rests on: measured time, and how the unmeasured and the odd time counted."""
+    opens = law.lean is Lean.OPENS
+    parts = [f"{spoken(came.measured_s)} of {what} temperature"]
+    short = came.unknown_s - came.long_gap_s
+    if opens and came.unknown_s >= 0.5:
+        parts.append(f"{spoken(came.unknown_s)} unknown, counted as none")
+    elif not opens:
+        if short >= 0.5:
+            parts.append(f"{spoken(short)} unknown, counted at the warmer neighbour")
+        if came.long_gap_s >= 0.5:
+            parts.append(
+                f"{spoken(came.long_gap_s)} unknown in gaps over {spoken(SHORT_GAP_S)}, counted "
+                f"at the sheet's hottest row ({law.hottest_c:g} °C)"
+            )
+    if came.below_s >= 30.0:
+        counted = "counted as none" if opens else "counted at that row"
+        parts.append(
+            f"{spoken(came.below_s)} below the sheet's coldest row ({law.coldest_c:g} °C), "
+            + counted
+        )
+    if came.above_s >= 30.0:
+        counted = "counted at that row" if opens else "counted faster still"
+        parts.append(
+            f"{spoken(came.above_s)} above the sheet's hottest row ({law.hottest_c:g} °C), "
+            + counted
+        )
+    return ", ".join(parts)
+
+
+def _standstill(came: Progress, law: RateLaw, what: str) -> str:
+    if came.present_x is None:
+        return f"stands still: the {what}'s temperature is not known now"
+    now_c = -1.0 / came.present_x - 273.15
+    return (
+        f"stands still: {now_c:.1f} °C, the sensors' accuracy taken off, is below the sheet's "
+        f"coldest row ({law.coldest_c:g} °C)"
+    )

@@ -1,0 +1,173 @@
+"""What the log knows of a film's temperature, and what is expected of it: what clocks run on."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.errors import ImplausibleReading
+from rules.rate import FloatArray, reciprocal
+
+if TYPE_CHECKING:
+    from rules.climate import AssumedSurface
+
+_COLDEST_C = -100.0
+_HOTTEST_C = 200.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TemperatureHistory:
+    """What the log knows of one section's temperatures; NaN where a value is not known.
+
+    Attributes:
+        time_s: instants, never descending, seconds since 1970-01-01 UTC [s].
+        coldest_c: the section's coldest surface at each instant [°C].
+        warmest_c: the section's warmest surface at each instant [°C].
+        accuracy_k: taken off the coldest and added to the warmest [K].
+        max_gap_s: two samples further apart than this leave a gap between them [s].
+        air_coldest_c: coldest air at each instant, for a pot's induction, or None [°C].
+        air_warmest_c: warmest air at each instant, for a pot's life, or None [°C].
+        air_accuracy_k: as `accuracy_k`, for the air [K].
+        assumed_offset_k: surface less air where no surface is measured, else None [K].
+
+    Raises:
+        ImplausibleReading: arrays of unequal length, times that descend or are not finite, or
+            temperatures outside -100 to 200 °C.
+    """
+
+    time_s: FloatArray
+    coldest_c: FloatArray
+    warmest_c: FloatArray
+    accuracy_k: float = 0.5
+    max_gap_s: float = 2100.0
+    air_coldest_c: FloatArray | None = None
+    air_warmest_c: FloatArray | None = None
+    air_accuracy_k: float = 0.3
+    assumed_offset_k: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse what no clock could be computed from."""
+        times = self.time_s
+        if times.ndim != 1 or not bool(np.isfinite(times).all()):
+            raise ImplausibleReading("temperature history: a time is not finite; drop that sample")
+        if times.size > 1 and bool((np.diff(times) < 0.0).any()):
+            raise ImplausibleReading("temperature history: times descend; sort the samples first")
+        for name in ("coldest_c", "warmest_c", "air_coldest_c", "air_warmest_c"):
+            values = getattr(self, name)
+            if values is None:
+                continue
+            if values.shape != times.shape:
+                raise ImplausibleReading(
+                    f"temperature history: {name} has {values.size} values for {times.size} times"
+                )
+            if bool(((values < _COLDEST_C) | (values > _HOTTEST_C)).any()):
+                raise ImplausibleReading(
+                    f"temperature history: {name} has a value outside {_COLDEST_C:.0f} to "
+                    f"{_HOTTEST_C:.0f} °C, so no clock is run on it; set that reading aside"
+                )
+        for name in ("accuracy_k", "air_accuracy_k", "max_gap_s"):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value >= 0.0):
+                raise ImplausibleReading(f"temperature history: {name} is {value}, not 0 or more")
+
+
+EMPTY_HISTORY = TemperatureHistory(np.empty(0), np.empty(0), np.empty(0))
+"""No temperature at all: opens clocks stand still, closes clocks run at their hottest row."""
+
+
+def with_assumed_surface(
+    history: TemperatureHistory, assumed: AssumedSurface
+) -> TemperatureHistory:
+    """Return a history in which surfaces that nobody measures are taken from the air.
+
+    Args:
+        history: of a section without a surface point.
+        assumed: how far the surface stands off the air, and how far that may be out.
+
+    Returns:
+        The coldest surface under the coldest air, the warmest under the warmest; unknown where
+        the air is.
+
+    Raises:
+        ImplausibleReading: such a surface would stand outside -100 to 200 °C.
+
+    Source:
+        No source: this program's own rule, as for the climate; leaned by both accuracies.
+    """
+    if history.air_coldest_c is None or history.air_warmest_c is None:
+        return history
+    return replace(
+        history,
+        coldest_c=history.air_coldest_c + assumed.offset_k,
+        warmest_c=history.air_warmest_c + assumed.offset_k,
+        accuracy_k=math.hypot(history.air_accuracy_k, assumed.accuracy_k),
+        assumed_offset_k=assumed.offset_k,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TemperatureOutlook:
+    """What the surface will probably do from now on.
+
+    Attributes:
+        time_s: instants ahead, ascending [s].
+        surface_c: the probable coldest surface [°C].
+        low_c: lower edge of the interval [°C].
+        high_c: upper edge of the interval [°C].
+    """
+
+    time_s: FloatArray
+    surface_c: FloatArray
+    low_c: FloatArray
+    high_c: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Samples:
+    """Believed temperatures of one body, already moved to the safe side.
+
+    Attributes:
+        time_s: instants [s].
+        x: -1/T [1/K].
+        max_gap_s: as in the history [s].
+        torn: for each sample, whether one before it, back to the last known one, was not known:
+            the body went silent, so the time between is a gap however short; None for nowhere.
+    """
+
+    time_s: FloatArray
+    x: FloatArray
+    max_gap_s: float
+    torn: NDArray[np.bool_] | None = None
+
+    def measured(self, begin: int, end: int) -> NDArray[np.bool_]:
+        """Return of the intervals that end at samples `begin` to `end` - 1 which were measured."""
+        times = self.time_s
+        near = times[begin:end] - times[begin - 1 : end - 1] <= self.max_gap_s
+        return near if self.torn is None else near & ~self.torn[begin:end]
+
+
+def samples_of(time_s: FloatArray, temp_c: FloatArray, shift_k: float, max_gap_s: float) -> Samples:
+    """Return the known samples of one series, moved by the sensors' accuracy.
+
+    Args:
+        time_s: instants, never descending [s].
+        temp_c: temperatures, NaN where not known [°C].
+        shift_k: added to each; negative to lean cold [K].
+        max_gap_s: two samples further apart leave a gap [s].
+
+    Returns:
+        Samples without the unknown ones, each of which leaves a gap.
+
+    Source:
+        No source: bookkeeping.
+    """
+    known = np.isfinite(temp_c)
+    if bool(known.all()):
+        return Samples(time_s, reciprocal(temp_c + shift_k), max_gap_s)
+    place = np.flatnonzero(known)
+    torn = np.diff(place, prepend=-1) > 1
+    return Samples(time_s[place], reciprocal(temp_c[place] + shift_k), max_gap_s, torn)

@@ -1,0 +1,128 @@
+"""How wide a band must be, from the errors that the same forecaster made in the same enclosure.
+
+Split conformal prediction by horizon: the band is an upper quantile of past absolute errors. Errors
+of overlapping spans are no independent witnesses, so they are counted in blocks.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from rules.air.arrays import Floats
+
+HELD = 0.8
+"""Share of what comes that the shown band shall hold."""
+
+
+def weighted_quantile(values: Floats, weights: Floats, level: float) -> float:
+    """Return the smallest value at or under which at least `level` of the weight lies.
+
+    Args:
+        values: at least one, finite.
+        weights: not negative, not all zero, one a value.
+        level: 0 to 1; 1 gives the largest value with any weight.
+
+    Returns:
+        One of the values.
+
+    Source:
+        Inverse of the weighted empirical distribution.
+
+    >>> weighted_quantile(np.array([3.0, 1.0, 2.0]), np.array([1.0, 1.0, 2.0]), 0.75)
+    2.0
+    """
+    order = np.argsort(values)
+    reached = np.cumsum(weights[order])
+    at = int(np.searchsorted(reached, level * reached[-1] * (1.0 - 1e-12)))
+    return float(values[order[min(at, len(values) - 1)]])
+
+
+def independent_count(weights: Floats, spacing_s: float, block_s: float) -> float:
+    """Return how many independent witnesses weighted, overlapping errors amount to.
+
+    Args:
+        weights: one an error, of errors `spacing_s` apart.
+        spacing_s: between two origins [s].
+        block_s: errors nearer than this say the same thing [s].
+
+    Returns:
+        Kish's effective number, divided by how many share a block; at least 1.
+
+    Source:
+        (sum w)^2 / sum w^2: L. Kish, Survey Sampling, 1965 (from memory). Blocks: common practice,
+        no source.
+
+    >>> independent_count(np.ones(96), 900.0, 7200.0)
+    12.0
+    """
+    total, squares = float(weights.sum()), float((weights * weights).sum())
+    if squares <= 0.0:
+        return 1.0
+    return max(1.0, total * total / squares / max(1.0, block_s / spacing_s))
+
+
+def conformal_level(held: float, count: float) -> float:
+    """Return the quantile of past errors that will hold the next with probability `held`.
+
+    Args:
+        held: 0 to 1.
+        count: independent past errors.
+
+    Returns:
+        held (1 + 1 / count), at most 1.
+
+    Source:
+        Split conformal prediction: the ceil((n + 1) held)-th smallest of n scores, G. Shafer,
+        V. Vovk, "A tutorial on conformal prediction", Journal of Machine Learning Research 9 (2008)
+        371-421 (from memory); left continuous here since `count` is no whole number.
+
+    >>> conformal_level(0.8, 9.0), conformal_level(0.8, 2.0)
+    (0.888..., 1.0)
+    """
+    return min(1.0, held * (1.0 + 1.0 / count))
+
+
+def near_in_the_day(origin_s: Floats, now_s: float, width_s: float, far: float) -> Floats:
+    """Return how much errors made at other hours of the day count now.
+
+    Args:
+        origin_s: when each was made [s].
+        now_s: [s].
+        width_s: standard deviation of the bell in the time of day [s].
+        far: what the other side of the day still counts, 0 to 1.
+
+    Returns:
+        Weights from `far` to 1.
+
+    Source:
+        Locally weighted conformal scores; the bell is common practice, no source.
+
+    >>> near_in_the_day(np.array([0.0, 43_200.0, 86_400.0]), 172_800.0, 10_800.0, 0.1).round(2)
+    array([1. , 0.1, 1. ])
+    """
+    apart_s = np.abs((origin_s - now_s + 43_200.0) % 86_400.0 - 43_200.0)
+    return far + (1.0 - far) * np.exp(-0.5 * (apart_s / width_s) ** 2)
+
+
+def spread_evenly(weights: Floats, count: int) -> npt.NDArray[np.intp]:
+    """Return indices drawn in proportion to weights, without chance.
+
+    Args:
+        weights: not negative, not all zero.
+        count: how many.
+
+    Returns:
+        `count` ascending indices; one with weight w comes w / sum * count times, rounded to a
+        neighbour.
+
+    Source:
+        Systematic resampling with the offset fixed at a half.
+
+    >>> spread_evenly(np.array([1.0, 0.0, 3.0]), 4).tolist()
+    [0, 2, 2, 2]
+    """
+    reached = np.cumsum(weights)
+    ticks = (np.arange(count) + 0.5) / count * reached[-1]
+    at: npt.NDArray[np.intp] = np.minimum(np.searchsorted(reached, ticks), len(weights) - 1)
+    return at

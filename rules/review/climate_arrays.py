@@ -1,0 +1,255 @@
+"""The climate of one section as columns, for a look back over months; `climate` does one time.
+
+Takes columns on one even grid; hands a `ClimateSeries` to `exposure` and a `TemperatureHistory` to
+`film_record`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rules.air.arrays import wetting_points_c
+from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
+from rules.air.uncertainty import GUARD_FACTOR, SHARED_HOUSING_CORRELATION, standard_uncertainty
+from rules.clocks.history import TemperatureHistory
+from rules.review.exposure import Bools, ClimateSeries, Floats
+from rules.vocabulary import LimitName
+
+# Steps of the difference quotients that give the wetting point's slopes [K, %].
+_DT_K, _DRH_PCT = 0.05, 0.1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PointColumn:
+    """One quantity at one point on the grid.
+
+    Attributes:
+        point: name of the sensor body.
+        values: NaN where not ok [degC, % or ppm].
+        accuracy: half-width of the sensor's error [the same].
+        required: whether its silence makes its limits unknown.
+        lows: where a cell stands for a minute's mean, the lowest of that minute, else the value;
+            None where every cell is a value of its own.
+        highs: the highest.
+    """
+
+    point: str
+    values: Floats
+    accuracy: float
+    required: bool = True
+    lows: Floats | None = None
+    highs: Floats | None = None
+
+
+def climate_series(
+    time_s: Floats,
+    step_s: float,
+    airs: Sequence[PointColumn],
+    humidities: Sequence[PointColumn],
+    surfaces: Sequence[PointColumn],
+    co2: Sequence[PointColumn] = (),
+    assumed_offset_k: float | None = None,
+    assumed_accuracy_k: float = 2.0,
+) -> ClimateSeries:
+    """Return a section's climate as the limits judge it, cell by cell.
+
+    Args:
+        time_s: start of each cell, evenly apart [s].
+        step_s: length of a cell [s].
+        airs: air temperatures.
+        humidities: humidities; each pairs only with the air temperature of the same point.
+        surfaces: the surfaces that count for the section.
+        co2: carbon dioxide.
+        assumed_offset_k: stands in for surfaces where there are none, or None [K].
+        assumed_accuracy_k: how far that may be out [K].
+
+    Returns:
+        The series: highest wetting point, coldest surface, most humid point, warmest air. Of
+        minute means, the least margin is that of the coldest surface, the warmest and the most
+        humid air of the minute, which need not have come together: it was no less than that.
+
+    Source:
+        As `climate.climate_of`; slopes of the wetting point by difference quotients.
+    """
+    size = time_s.size
+    values: dict[LimitName, Floats] = {}
+    guards: dict[LimitName, Floats] = {}
+    complete: dict[LimitName, Bools] = {}
+    air_ok, rh_ok, surface_ok = (_complete(c, size) for c in (airs, humidities, surfaces))
+    for columns, low, high in (
+        (airs, LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX),
+        (humidities, LimitName.HUMIDITY_MIN, LimitName.HUMIDITY_MAX),
+        (surfaces, LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX),
+    ):
+        if columns:
+            guard = GUARD_FACTOR * standard_uncertainty(max(c.accuracy for c in columns))
+            values[low], values[high] = _ends(columns, size)
+            guards[low] = guards[high] = np.full(size, guard)
+    wetting_c, wetting_u_k, air_at = _wettest(airs, humidities, size)
+    assumed = not surfaces and assumed_offset_k is not None and bool(airs)
+    if assumed and assumed_offset_k is not None:
+        surface_c = values[LimitName.AIR_TEMP_MIN] + assumed_offset_k
+        accuracy = float(np.hypot(max(c.accuracy for c in airs), assumed_accuracy_k))
+        guard = GUARD_FACTOR * standard_uncertainty(accuracy)
+        for name in (LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX):
+            values[name], guards[name] = surface_c, np.full(size, guard)
+        surface_u_k = standard_uncertainty(assumed_accuracy_k)
+        surface_ok = air_ok
+    else:
+        surface_c = values.get(LimitName.SURFACE_TEMP_MIN, np.full(size, np.nan))
+        surface_u_k = standard_uncertainty(max((c.accuracy for c in surfaces), default=0.5))
+    values[LimitName.DEW_MARGIN_MIN] = surface_c - wetting_c
+    variance = wetting_u_k**2 + surface_u_k**2
+    if surfaces and airs and {c.point for c in surfaces} == {c.point for c in airs}:
+        air_u_k = standard_uncertainty(max(c.accuracy for c in airs))
+        variance = variance - 2.0 * SHARED_HOUSING_CORRELATION * surface_u_k * air_u_k * air_at
+    guards[LimitName.DEW_MARGIN_MIN] = GUARD_FACTOR * np.sqrt(np.maximum(variance, 0.0))
+    for name in LimitName:
+        complete[name] = {
+            LimitName.DEW_MARGIN_MIN: air_ok & rh_ok & surface_ok,
+            LimitName.HUMIDITY_MAX: rh_ok,
+            LimitName.HUMIDITY_MIN: rh_ok,
+            LimitName.AIR_TEMP_MIN: air_ok,
+            LimitName.AIR_TEMP_MAX: air_ok,
+        }.get(name, surface_ok)
+    ends = (airs, humidities, surfaces, size, assumed_offset_k if assumed else None)
+    thinned = any(c.lows is not None for c in (*airs, *humidities, *surfaces))
+    return ClimateSeries(
+        time_s=time_s,
+        step_s=step_s,
+        values=values,
+        guards=guards,
+        complete=complete,
+        co2_ppm=_ends(co2, size)[1] if co2 else None,
+        lowest=_extremes(*ends, lowest=True) if thinned else {},
+        highest=_extremes(*ends, lowest=False) if thinned else {},
+        assumed_offset_k=assumed_offset_k if assumed else None,
+    )
+
+
+def _at_end(columns: Sequence[PointColumn], *, lowest: bool) -> list[PointColumn]:
+    """The columns as if each stood at one end of what its cells stand for."""
+    found = []
+    for column in columns:
+        end = column.lows if lowest else column.highs
+        found.append(column if end is None else replace(column, values=end))
+    return found
+
+
+def _extremes(
+    airs: Sequence[PointColumn],
+    humidities: Sequence[PointColumn],
+    surfaces: Sequence[PointColumn],
+    size: int,
+    assumed_offset_k: float | None,
+    *,
+    lowest: bool,
+) -> dict[LimitName, Floats]:
+    """How low or how high each limit's quantity may have been in each cell."""
+    found: dict[LimitName, Floats] = {}
+    for columns, low, high in (
+        (airs, LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX),
+        (humidities, LimitName.HUMIDITY_MIN, LimitName.HUMIDITY_MAX),
+        (surfaces, LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX),
+    ):
+        if columns:
+            found[low], found[high] = _ends(_at_end(columns, lowest=lowest), size)
+    if assumed_offset_k is not None:
+        surface_c = found[LimitName.AIR_TEMP_MIN] + assumed_offset_k
+        found[LimitName.SURFACE_TEMP_MIN] = found[LimitName.SURFACE_TEMP_MAX] = surface_c
+    surface_c = found.get(LimitName.SURFACE_TEMP_MIN, np.full(size, np.nan))
+    # The margin is least where the air's own end is the other one.
+    wetting_c, _, _ = _wettest(
+        _at_end(airs, lowest=not lowest), _at_end(humidities, lowest=not lowest), size
+    )
+    found[LimitName.DEW_MARGIN_MIN] = surface_c - wetting_c
+    return found
+
+
+def temperature_history(
+    series: ClimateSeries, surface_accuracy_k: float, air_accuracy_k: float, max_gap_s: float
+) -> TemperatureHistory:
+    """Return the series' temperatures as the clocks read them, without its wholly unknown cells.
+
+    Args:
+        series: of the section.
+        surface_accuracy_k: of its surface points [K].
+        air_accuracy_k: of its air points [K].
+        max_gap_s: two samples further apart leave a gap [s].
+    """
+    empty = np.full(series.time_s.size, np.nan)
+    cold = series.values.get(LimitName.SURFACE_TEMP_MIN, empty)
+    warm = series.values.get(LimitName.SURFACE_TEMP_MAX, empty)
+    air_cold = series.values.get(LimitName.AIR_TEMP_MIN, empty)
+    air_warm = series.values.get(LimitName.AIR_TEMP_MAX, empty)
+    known = np.isfinite(cold) | np.isfinite(air_cold)
+    return TemperatureHistory(
+        time_s=series.time_s[known] + 0.5 * series.step_s,
+        coldest_c=cold[known],
+        warmest_c=warm[known],
+        accuracy_k=surface_accuracy_k,
+        max_gap_s=max_gap_s,
+        air_coldest_c=air_cold[known],
+        air_warmest_c=air_warm[known],
+        air_accuracy_k=air_accuracy_k,
+    )
+
+
+def _complete(columns: Sequence[PointColumn], size: int) -> Bools:
+    """Where every required point was ok; nowhere without any point."""
+    if not columns:
+        return np.zeros(size, dtype=np.bool_)
+    whole = np.ones(size, dtype=np.bool_)
+    some = np.zeros(size, dtype=np.bool_)
+    for column in columns:
+        known = np.isfinite(column.values)
+        some |= known
+        if column.required:
+            whole &= known
+    return whole & some
+
+
+def _ends(columns: Sequence[PointColumn], size: int) -> tuple[Floats, Floats]:
+    """Lowest and highest of the columns, NaN where none is known."""
+    low, high = np.full(size, np.nan), np.full(size, np.nan)
+    for column in columns:
+        np.fmin(low, column.values, out=low)
+        np.fmax(high, column.values, out=high)
+    return low, high
+
+
+def _wettest(
+    airs: Sequence[PointColumn], humidities: Sequence[PointColumn], size: int
+) -> tuple[Floats, Floats, Floats]:
+    """Highest wetting point of the bodies, its uncertainty, and its slope by air temperature."""
+    best, u_k, slope = (np.full(size, np.nan) for _ in range(3))
+    by_point = {column.point: column for column in airs}
+    for humidity in humidities:
+        air = by_point.get(humidity.point)
+        if air is None:
+            continue
+        temp, rh = _possible(air.values, humidity.values)
+        wetting = wetting_points_c(temp, rh, missing_ok=True)
+        # Steps to the inside, so that no input leaves the formula's range.
+        colder = np.maximum(temp - _DT_K, AIR_MIN_C)
+        drier = np.maximum(np.minimum(rh, 100.0) - _DRH_PCT, RH_FRACTION_PCT * 1.0001)
+        by_air = (wetting - wetting_points_c(colder, rh, missing_ok=True)) / _DT_K
+        by_rh = (wetting - wetting_points_c(temp, drier, missing_ok=True)) / _DRH_PCT
+        variance = (by_air * standard_uncertainty(air.accuracy)) ** 2
+        variance += (by_rh * standard_uncertainty(humidity.accuracy)) ** 2
+        better = np.isfinite(wetting) & ~(wetting <= best)
+        best[better] = wetting[better]
+        u_k[better] = np.sqrt(variance[better])
+        slope[better] = by_air[better]
+    return best, u_k, slope
+
+
+def _possible(temp_c: Floats, rh_pct: Floats) -> tuple[Floats, Floats]:
+    """Both columns with NaN where the formula cannot take one of them."""
+    with np.errstate(invalid="ignore"):
+        good = (temp_c >= AIR_MIN_C) & (temp_c <= AIR_MAX_C)
+        good &= (rh_pct > RH_FRACTION_PCT) & (rh_pct <= RH_MAX_PCT)
+    return np.where(good, temp_c, np.nan), np.where(good, rh_pct, np.nan)

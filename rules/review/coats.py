@@ -1,0 +1,223 @@
+"""What became of each coat of a section, looked back at: its stages, windows, pots and tape.
+
+Built from events and logged temperatures, as the clocks are; `exposure` and `causes` judge by it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+from rules.clocks.history import TemperatureHistory
+from rules.clocks.work import is_about, work_of
+from rules.events import Event, in_force
+from rules.limits import limits_in_force, wet_film_allowance_k
+from rules.rate import Lean
+from rules.review.exposure import ClimateSeries, LimitTimes, limit_times
+from rules.review.kept_times import Window, ended, pot_windows, recoat_window, tape_windows
+from rules.spec.model import Spec
+from rules.vocabulary import ClockName, EventKind, LimitName, Method, Stage, Step
+
+END_OF_LOG = "end of the log"
+_FILM_STAGES = (Stage.APPLY, Stage.FLASH, Stage.CURE)
+_STEPS = (
+    (Step.TOUCH_DRY, ClockName.TOUCH_DRY),
+    (Step.RECOAT_OPENS, ClockName.RECOAT_OPENS),
+    (Step.HANDLE, ClockName.HANDLE),
+    (Step.CURED, ClockName.CURED),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class CoatRecord:
+    """One coat, from its first stroke until the air no longer reaches it.
+
+    Attributes:
+        number: as told.
+        spec: that it was laid with.
+        method: how it was put on, or None.
+        batches: names of the pots that went into it.
+        started_s: or None where never recorded [s].
+        ended_s: or None [s].
+        until_s: when the air's record of it ends [s].
+        until_why: `next coat`, `back in service`, or `end of the log`.
+        steps_s: when each step was over, on the safe side; missing where not reached [s].
+        windows: recoat over it, pot, induction, tape.
+        limits: how long each limit was kept, by stage.
+    """
+
+    number: int
+    spec: Spec
+    method: Method | None
+    batches: tuple[str, ...]
+    started_s: float | None
+    ended_s: float | None
+    until_s: float
+    until_why: str
+    steps_s: Mapping[Step, float]
+    windows: tuple[Window, ...]
+    limits: tuple[LimitTimes, ...] = ()
+
+    @property
+    def begun_s(self) -> float:
+        """The first that is known of it [s]."""
+        return self.started_s if self.started_s is not None else self.ended_s or self.until_s
+
+    def open_until_s(self, step: Step) -> float:
+        """Until when a harm that ends with a step can have reached it [s]."""
+        return min(self.until_s, self.steps_s.get(step, math.inf))
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the record ends while a limit still matters to it."""
+        if self.until_why != END_OF_LOG:
+            return False
+        limits = (limits_in_force(self.spec, stage) for stage in _FILM_STAGES)
+        return any(limit.until not in self.steps_s for each in limits for limit in each.values())
+
+    def stages(self) -> tuple[tuple[Stage, float, float], ...]:
+        """Return its stages with begin and end; those it never reached are left out [s]."""
+        ended = self.ended_s if self.ended_s is not None else self.until_s
+        dry = max(ended, self.open_until_s(Step.TOUCH_DRY))
+        cured = max(dry, self.open_until_s(Step.CURED))
+        spans = (
+            (Stage.APPLY, self.begun_s, min(ended, self.until_s)),
+            (Stage.FLASH, ended, min(dry, self.until_s)),
+            (Stage.CURE, dry, min(cured, self.until_s)),
+        )
+        return tuple(span for span in spans if span[2] > span[1])
+
+
+def coats_of(
+    section: str | None,
+    events: Iterable[Event],
+    spec_of: Mapping[str, Spec],
+    default_spec: Spec,
+    history: TemperatureHistory,
+    end_s: float,
+    series: ClimateSeries | None = None,
+) -> tuple[tuple[CoatRecord, ...], tuple[str, ...]]:
+    """Return what became of a section's coats.
+
+    Args:
+        section: its name, or None.
+        events: all of the enclosure's events as kept, corrections among them.
+        spec_of: specs by name.
+        default_spec: of coats whose events name none.
+        history: the section's temperatures.
+        end_s: end of the record [s].
+        series: the climate that the limits are judged on, or None to leave them out.
+
+    Returns:
+        The coats in order, and what has to be said (a spec that is not known, say).
+
+    Source:
+        Stages and windows as DESIGN has them; the temperatures' accuracy decides between kept
+        and missed only where both sides of it agree.
+    """
+    events = tuple(events)
+    work = work_of(section, events, end_s)
+    standing = [e for e in in_force(events) if e.time_s <= end_s and is_about(e, section)]
+    launches = [e.time_s for e in standing if e.kind is EventKind.BACK_IN_SERVICE]
+    said: list[str] = []
+    specs = [_spec(coat.spec, spec_of, default_spec, said) for coat in work.coats]
+    records: list[CoatRecord] = []
+    before_s = -math.inf
+    for at, coat in enumerate(work.coats):
+        spec = specs[at]
+        following = work.coats[at + 1] if at + 1 < len(work.coats) else None
+        begun = coat.started_s if coat.started_s is not None else coat.ended_s
+        if begun is None:
+            continue
+        over_s = None
+        if following is not None:
+            over_s = following.started_s if following.started_s is not None else following.ended_s
+        launched = next((s for s in launches if s > begun), None)
+        until_s, why = end_s, END_OF_LOG
+        if launched is not None and launched < until_s:
+            until_s, why = launched, "back in service"
+        if over_s is not None and over_s <= until_s:
+            until_s, why = over_s, "next coat"
+        laid_end_s = coat.ended_s
+        if laid_end_s is None and coat.session_ended_s is not None:
+            laid_end_s = coat.session_ended_s
+            said.append(
+                f"coat {coat.number}: its end was never recorded; counted as the session's end"
+            )
+        steps: dict[Step, float] = {}
+        if laid_end_s is not None:
+            for step, name in _STEPS:
+                over = ended(spec.times.get(name), Lean.OPENS, history, laid_end_s, until_s, -1.0)
+                if over is not None:
+                    steps[step] = over
+        pots = [
+            pot
+            for pot in work.pots
+            if before_s < pot.mixed_s < (laid_end_s if laid_end_s is not None else until_s)
+            and _spec(pot.spec, spec_of, default_spec, []).name == spec.name
+        ]
+        windows = [
+            *pot_windows(coat.number, pots, spec, history, begun, laid_end_s),
+            *tape_windows(coat.number, standing, spec, history, begun, laid_end_s, over_s, end_s),
+        ]
+        if over_s is not None:
+            next_spec = specs[at + 1]
+            sanded = [e.time_s for e in standing if e.kind is EventKind.SANDED]
+            windows.append(
+                recoat_window(
+                    coat.number,
+                    spec,
+                    next_spec,
+                    history,
+                    coat.started_s,
+                    laid_end_s,
+                    over_s,
+                    sanded,
+                )
+            )
+        record = CoatRecord(
+            number=coat.number,
+            spec=spec,
+            method=coat.method,
+            batches=tuple(pot.batch for pot in pots if pot.batch is not None),
+            started_s=coat.started_s,
+            ended_s=laid_end_s,
+            until_s=until_s,
+            until_why=why,
+            steps_s=steps,
+            windows=tuple(windows),
+        )
+        if series is not None:
+            record = _with_limits(record, series)
+        records.append(record)
+        before_s = laid_end_s if laid_end_s is not None else begun
+    return tuple(records), tuple(dict.fromkeys(said))
+
+
+def _spec(name: str | None, spec_of: Mapping[str, Spec], default: Spec, said: list[str]) -> Spec:
+    if name is None or name == default.name:
+        return default
+    found = spec_of.get(name)
+    if found is None:
+        said.append(
+            f"spec '{name}' is not known here, so its coat is judged by '{default.name}'; "
+            "give its file with --spec"
+        )
+        return default
+    return found
+
+
+def _with_limits(record: CoatRecord, series: ClimateSeries) -> CoatRecord:
+    found: list[LimitTimes] = []
+    for stage, from_s, to_s in record.stages():
+        allowance_k = wet_film_allowance_k(record.spec, stage, record.method)
+        for name, limit in limits_in_force(record.spec, stage).items():
+            end_s = min(to_s, record.open_until_s(limit.until))
+            if end_s <= from_s:
+                continue
+            bound = limit.bound + (allowance_k if name is LimitName.DEW_MARGIN_MIN else 0.0)
+            found.append(
+                limit_times(series, name, stage, bound, from_s, end_s, guarded=limit.guard)
+            )
+    return replace(record, limits=tuple(found))

@@ -1,0 +1,217 @@
+"""Checks that a spec's figures agree with each other; `spec_file` runs it on what it has read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
+
+from rules.spec.model import Limit, ThinnerBand, TimeTable
+from rules.toml_lines import Path
+from rules.toml_table import Faults, Table
+from rules.units import ABSOLUTE_ZERO_C
+from rules.vocabulary import ClockName, LimitName, Stage, Step
+
+Limits = Mapping[Stage, Mapping[LimitName, Limit]]
+Times = Mapping[ClockName, TimeTable]
+
+_SIDES = (
+    (LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX),
+    (LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX),
+    (LimitName.HUMIDITY_MIN, LimitName.HUMIDITY_MAX),
+)
+
+# Earlier clock, later clock, whether they may end together, and what the other way would mean.
+_ORDER = (
+    (ClockName.INDUCTION, ClockName.POT_LIFE, False, "the mix would be spent before its first use"),
+    (ClockName.FLASH, ClockName.TOUCH_DRY, True, "a film is not dry before it has flashed off"),
+    (ClockName.TOUCH_DRY, ClockName.HANDLE, True, "a film is not handled before it is touch dry"),
+    (ClockName.HANDLE, ClockName.CURED, True, "a film is handled before it is cured"),
+    (ClockName.TAPE_NOT_BEFORE, ClockName.TAPE_NOT_AFTER, False, "the tape could never come off"),
+)
+
+
+def time_key(clock: ClockName) -> str:
+    """Return the key that a clock's table has in a spec file.
+
+    >>> time_key(ClockName.RECOAT_OPENS)
+    'recoat_opens'
+    """
+    return clock.value.replace(" ", "_")
+
+
+def clock_of(step: Step) -> ClockName:
+    """Return the clock that ends when a step is reached."""
+    return ClockName(step.value.replace("-", " "))
+
+
+def check_limits(limits: Limits, times: Table, faults: Faults) -> None:
+    """Keep faults of bounds that exclude each other and of limits that can never count."""
+    merged: dict[LimitName, Limit] = {}
+    for stage, own in limits.items():
+        merged.update(own)
+        for low_name, high_name in _SIDES:
+            low, high = merged.get(low_name), merged.get(high_name)
+            if low and high and (low_name in own or high_name in own) and low.bound >= high.bound:
+                name = low_name if low_name in own else high_name
+                faults.add(
+                    ("limits", stage.value, name.value),
+                    f"{low_name} {low.bound:g} is not under {high_name} {high.bound:g}, "
+                    "so nothing would ever be inside",
+                    "correct one of the two",
+                )
+        for limit in own.values():
+            path: Path = ("limits", stage.value, limit.name.value, "until")
+            if stage is Stage.CURE and limit.until is Step.TOUCH_DRY:
+                faults.add(
+                    path,
+                    "never counts, since cure begins at touch-dry",
+                    "name a later step, or remove the limit",
+                )
+            elif time_key(clock_of(limit.until)) not in times.values:
+                faults.add(
+                    path,
+                    f"names {limit.until}, but [times] does not say when that is",
+                    f"add {time_key(clock_of(limit.until))} to [times]",
+                )
+
+
+def check_rows(table: TimeTable, keys: Mapping[float, str], path: Path, faults: Faults) -> None:
+    """Keep faults of times that rise with temperature.
+
+    Args:
+        table: rows from cold to hot.
+        keys: each row's temperature as the file writes it.
+        path: where the table stands.
+        faults: what is found goes here.
+    """
+    for cold, hot in pairwise(table.rows):
+        if hot.duration_s > cold.duration_s:
+            faults.add(
+                (*path, keys[hot.temp_c]),
+                f"takes {duration_text(hot.duration_s)}, longer than the "
+                f"{duration_text(cold.duration_s)} at {cold.temp_c:g} degC, "
+                "but times fall as it gets warmer",
+                "correct one of the two",
+            )
+
+
+def check_order(times: Times, faults: Faults) -> None:
+    """Keep faults of steps that would come in the wrong order at some temperature."""
+    for earlier, later, together, meaning in _ORDER:
+        if earlier in times and later in times:
+            at = _first_crossing(times[earlier], times[later], together)
+            if at is not None:
+                temp_c, early_s, late_s = at
+                faults.add(
+                    ("times", time_key(later)),
+                    f"is {duration_text(late_s)} at {temp_c:.3g} degC, and {time_key(earlier)} "
+                    f"{duration_text(early_s)}: {meaning}",
+                    "correct one of the two",
+                )
+
+
+def check_window(times: Times, path: Path, faults: Faults) -> None:
+    """Keep the fault of a recoat window that closes before it opens.
+
+    Args:
+        times: both clocks, where the file has them.
+        path: the table that is at fault if they cross.
+        faults: what is found goes here.
+    """
+    opens, closes = times.get(ClockName.RECOAT_OPENS), times.get(ClockName.RECOAT_CLOSES)
+    at = _first_crossing(opens, closes, False) if opens and closes else None
+    if at is not None:
+        temp_c, opens_s, closes_s = at
+        faults.add(
+            path,
+            f"the window closes at {duration_text(closes_s)}, no later than it opens at "
+            f"{duration_text(opens_s)} ({temp_c:.3g} degC)",
+            "correct one of the two",
+        )
+
+
+def check_tape(times: Times, not_after_s: float | None, faults: Faults) -> None:
+    """Keep the fault of tape that may stay on for less time than it must."""
+    table = times.get(ClockName.TAPE_NOT_BEFORE)
+    if table is not None and not_after_s is not None and table.rows[0].duration_s >= not_after_s:
+        faults.add(
+            ("tape", "not_after"),
+            f"{duration_text(not_after_s)} is no longer than tape_not_before "
+            f"{duration_text(table.rows[0].duration_s)} at {table.rows[0].temp_c:g} degC, "
+            "so the tape could never come off",
+            "correct one of the two",
+        )
+
+
+def check_bands(bands: Mapping[int, ThinnerBand], max_pct: float | None, faults: Faults) -> None:
+    """Keep faults of thinner bands: reversed, over the maximum, or two for one temperature."""
+    for index, band in bands.items():
+        path: Path = ("mix", "thinner", index)
+        if band.from_c >= band.to_c:
+            faults.add(
+                (*path, "from"),
+                f"{band.from_c:g} degC is not under {band.to_c:g} degC",
+                "correct from or to",
+            )
+        if band.min_pct > band.max_pct:
+            faults.add(
+                (*path, "min"),
+                f"{band.min_pct:g} % is over max {band.max_pct:g} %",
+                "correct min or max",
+            )
+        if max_pct is not None and band.max_pct > max_pct:
+            faults.add(
+                (*path, "max"),
+                f"{band.max_pct:g} % is above thinner_max {max_pct:g} %",
+                "correct one of the two",
+            )
+        for other_index, other in bands.items():
+            same = band.method is None or other.method is None or band.method == other.method
+            apart = band.to_c <= other.from_c or other.to_c <= band.from_c
+            if other_index < index and same and not apart:
+                faults.add(
+                    path,
+                    f"overlaps the band from {other.from_c:g} to {other.to_c:g} degC",
+                    "let each temperature and method have one band",
+                )
+
+
+def duration_text(seconds: float) -> str:
+    """Return a time in the largest unit that keeps it short.
+
+    >>> duration_text(5400), duration_text(28800), duration_text(604800)
+    ('90 min', '8 h', '7 d')
+    """
+    if seconds < 7200:
+        return f"{seconds / 60:.4g} min"
+    return f"{seconds / 3600:.4g} h" if seconds < 172800 else f"{seconds / 86400:.4g} d"
+
+
+def _first_crossing(
+    first: TimeTable, later: TimeTable, together: bool
+) -> tuple[float, float, float] | None:
+    """Return the coldest temperature at which the order is wrong, and both times.
+
+    Between rows ln(time) runs linearly in 1/T for both, so they can cross only if one of their
+    rows shows it; beyond the rows that both have, nothing is compared.
+    """
+    for temp_c in sorted({row.temp_c for row in (*first.rows, *later.rows)}):
+        for first_s in _at(first, temp_c):
+            for later_s in _at(later, temp_c):
+                if first_s > later_s or (first_s == later_s and not together):
+                    return temp_c, first_s, later_s
+    return None
+
+
+def _at(table: TimeTable, temp_c: float) -> Iterator[float]:
+    """Yield the time at a temperature within the table [s], or nothing beyond it."""
+    for row in table.rows:
+        if row.temp_c == temp_c:
+            yield row.duration_s
+            return
+    for cold, hot in pairwise(table.rows):
+        if cold.temp_c < temp_c < hot.temp_c:
+            inverse = [1.0 / (t - ABSOLUTE_ZERO_C) for t in (cold.temp_c, temp_c, hot.temp_c)]
+            share = (inverse[0] - inverse[1]) / (inverse[0] - inverse[2])
+            yield cold.duration_s * math.exp(share * math.log(hot.duration_s / cold.duration_s))

@@ -1,0 +1,260 @@
+"""What the next hours will probably do to each limit, and when one will break.
+
+Where there is neither a day of log nor a forecast, the last hour's trend is carried for another.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections import deque
+from collections.abc import Sequence
+from statistics import median
+from typing import TYPE_CHECKING, NamedTuple
+
+from rules.limits import Judged, is_upper
+from rules.vocabulary import LimitName, Stage
+
+if TYPE_CHECKING:
+    from rules.outlook.draws import OutlookBreak
+
+CARRIED_S = 3600.0
+AHEAD_COUNTS_S = 1800.0
+_FINEST_S = 60.0
+_COARSEST_S = 300.0
+_KEPT_S = 3900.0
+_KEPT_SLOW_S = 4 * 3600.0  # where readings are so far apart that an hour holds too few
+_YOUNG_S = 900.0  # what changed so lately does not show in the hour's slope yet
+# What so few minutes show is carried for twice as many; our own choice, no source.
+_YOUNG_CARRIED = 2.0
+_YOUNG_ROOM = 3.0  # further from its bound than so many of its mean courses it is not looked at
+_YOUNG_STEP = 0.5  # largest share of its change that may come at once
+_MOST_SAMPLES = 14
+_LEAST_SAMPLES = 7
+_LEAST_Z = 3.0
+
+
+class Break(NamedTuple):
+    """A limit that the trend would break.
+
+    Attributes:
+        name: the limit.
+        at_s: about when, seconds since 1970-01-01 UTC [s].
+        per_hour: how fast its quantity moves [unit/h].
+    """
+
+    name: LimitName
+    at_s: float
+    per_hour: float
+
+
+class Ahead(NamedTuple):
+    """What an outlook made a while ago says of the limits in force.
+
+    Attributes:
+        made_s: when it was made, seconds since 1970-01-01 UTC [s].
+        stage: of the section, for which it was made.
+        looked_ahead_s: how far it looks [s].
+        breaks: limits that will probably break while the film minds them, soonest first; their
+            times count from when it was made.
+        source: what it rests on, in words.
+    """
+
+    made_s: float
+    stage: Stage
+    looked_ahead_s: float
+    breaks: tuple[OutlookBreak, ...]
+    source: str
+
+    def counts(self, stage: Stage, time_s: float) -> bool:
+        """Return whether it is young enough, and about the stage that the section is in."""
+        return stage is self.stage and 0.0 <= time_s - self.made_s <= AHEAD_COUNTS_S
+
+
+class RecentTrend:
+    """The last hour of each limit's quantity, and where it leads.
+
+    Samples stand a minute apart at first and five minutes later on; slow readings count for 4 h.
+    The last quarter of an hour is looked at by itself too: when a heater fails, the hour's slope
+    shows it only once half of that hour has passed.
+
+    Source:
+        Slope by the Theil-Sen estimator, counted only where the Mann-Kendall test puts it three
+        standard deviations out, so that neither noise nor a single step makes a trend.
+    """
+
+    __slots__ = (
+        "_next_sample_s",
+        "_next_young_s",
+        "_samples",
+        "_slopes",
+        "_spacing_s",
+        "_young",
+        "_young_slopes",
+    )
+
+    def __init__(self) -> None:
+        self._young: dict[LimitName, deque[tuple[float, float]]] = {}
+        self._young_slopes: dict[LimitName, tuple[float, float]] = {}
+        self._next_young_s = -math.inf
+        self._samples: dict[LimitName, deque[tuple[float, float]]] = {}
+        self._slopes: dict[LimitName, float] = {}
+        self._next_sample_s = -math.inf
+        self._spacing_s = _FINEST_S
+
+    def take(self, judged: Sequence[Judged], time_s: float) -> None:
+        """Note the medians of an evaluation; few are kept.
+
+        Args:
+            judged: every limit in force.
+            time_s: of the evaluation, never before the last [s].
+        """
+        if time_s >= self._next_young_s:
+            self._take_young(judged, time_s)
+        if time_s < self._next_sample_s:
+            return
+        self._next_sample_s = (math.floor(time_s / self._spacing_s) + 1) * self._spacing_s
+        for entry in judged:
+            if entry.inside_median is None:
+                continue
+            samples = self._samples.setdefault(entry.name, deque())
+            samples.append((time_s, _median_of(entry, entry.inside_median)))
+        self._slopes.clear()
+        if any(len(samples) > _MOST_SAMPLES for samples in self._samples.values()):
+            self._thin()
+        for name, samples in self._samples.items():
+            _drop_old(samples, time_s)
+            slope = trend_per_s(samples)
+            if slope:
+                self._slopes[name] = slope
+
+    def _take_young(self, judged: Sequence[Judged], time_s: float) -> None:
+        """Note a minute's medians, and find which limits the last quarter of an hour nears."""
+        self._next_young_s = (math.floor(time_s / _FINEST_S) + 1) * _FINEST_S
+        self._young_slopes.clear()
+        for entry in judged:
+            room = entry.inside_median
+            if room is None:
+                continue
+            samples = self._young.setdefault(entry.name, deque())
+            samples.append((time_s, _median_of(entry, room)))
+            while samples[0][0] < time_s - _YOUNG_S:
+                samples.popleft()
+            first_s, first = samples[0]
+            nearer = (samples[-1][1] - first) * (1.0 if is_upper(entry.name) else -1.0)
+            if len(samples) < _LEAST_SAMPLES or room > _YOUNG_ROOM * _YOUNG_CARRIED * nearer:
+                continue
+            values = [value for _, value in samples]
+            # A reading that stands for minutes is one reading, not one a minute; and what one
+            # step makes up is no course, though noise or drift go the same way.
+            largest = max(abs(later - earlier) for earlier, later in itertools.pairwise(values))
+            if len(set(values)) < _LEAST_SAMPLES or largest > _YOUNG_STEP * nearer:
+                continue
+            slope = trend_per_s(samples)
+            if slope:
+                carried_s = min(CARRIED_S, _YOUNG_CARRIED * (time_s - first_s))
+                self._young_slopes[entry.name] = (slope, carried_s)
+
+    def _thin(self) -> None:
+        """Keep every other sample, the last among them, while the spacing can still grow."""
+        if self._spacing_s >= _COARSEST_S:
+            return
+        self._spacing_s = min(2.0 * self._spacing_s, _COARSEST_S)
+        for name, samples in self._samples.items():
+            self._samples[name] = deque(list(samples)[::-2][::-1])
+
+    def per_hour(self, name: LimitName) -> float:
+        """Return how fast a limit's quantity moves, 0 where no trend stands out [unit/h]."""
+        young = self._young_slopes.get(name)
+        slope = self._slopes.get(name, 0.0) if young is None else young[0]
+        return slope * 3600.0
+
+    def looked_ahead_s(self) -> float:
+        """Return how far the trend can be carried now: an hour, or 0 with too few samples."""
+        if any(len(samples) >= _LEAST_SAMPLES for samples in self._samples.values()):
+            return CARRIED_S
+        return 0.0
+
+    def breaks(self, judged: Sequence[Judged], time_s: float) -> list[Break]:
+        """Return the limits that the trend would break within the hour, soonest first."""
+        if not self._slopes and not self._young_slopes:
+            return []
+        found = [
+            first for entry in judged if (first := self._first_break(entry, time_s)) is not None
+        ]
+        return sorted(found, key=lambda each: each.at_s)
+
+    def _first_break(self, entry: Judged, time_s: float) -> Break | None:
+        """The sooner of what the hour's course and the quarter's would break."""
+        room = entry.inside_median
+        if room is None:
+            return None
+        courses = [(self._slopes.get(entry.name, 0.0), CARRIED_S)]
+        if entry.name in self._young_slopes:
+            courses.append(self._young_slopes[entry.name])
+        sign = 1.0 if is_upper(entry.name) else -1.0
+        breaks = [
+            Break(entry.name, time_s + room / (sign * slope), slope * 3600.0)
+            for slope, carried_s in courses
+            if 0.0 <= room < sign * slope * carried_s
+        ]
+        return min(breaks, key=lambda each: each.at_s, default=None)
+
+    def forget(self) -> None:
+        """Drop every sample, as after a jump of the clock."""
+        self._samples.clear()
+        self._slopes.clear()
+        self._young.clear()
+        self._young_slopes.clear()
+        self._next_sample_s = self._next_young_s = -math.inf
+        self._spacing_s = _FINEST_S
+
+
+def _median_of(entry: Judged, inside_median: float) -> float:
+    """The median itself, from how far inside its bound it is."""
+    return entry.bound + (-inside_median if is_upper(entry.name) else inside_median)
+
+
+def _drop_old(samples: deque[tuple[float, float]], time_s: float) -> None:
+    while samples and (
+        samples[0][0] < time_s - _KEPT_SLOW_S
+        or (samples[0][0] < time_s - _KEPT_S and len(samples) > _LEAST_SAMPLES)
+    ):
+        samples.popleft()
+
+
+def trend_per_s(samples: Sequence[tuple[float, float]]) -> float:
+    """Return the slope of a short series where it stands out of the noise, else 0.
+
+    Args:
+        samples: (time [s], value), ordered by time; up to about 20.
+
+    Returns:
+        The median of the slopes of all pairs [unit/s]; 0 where fewer than seven samples or the
+        Mann-Kendall statistic is under three standard deviations.
+
+    Source:
+        Theil-Sen estimator; Mann-Kendall test with var S = n (n - 1) (2 n + 5) / 18 (from memory).
+
+    >>> trend_per_s([(60.0 * k, 0.5 * k) for k in range(8)])
+    0.008333333333333333
+    >>> trend_per_s([(60.0 * k, 1.0 if k > 3 else 0.0) for k in range(8)])
+    0.0
+    """
+    entries = list(samples)
+    count = len(entries)
+    if count < _LEAST_SAMPLES:
+        return 0.0
+    score = 0
+    slopes: list[float] = []
+    for later in range(1, count):
+        later_s, later_value = entries[later]
+        for earlier in range(later):
+            earlier_s, earlier_value = entries[earlier]
+            change = later_value - earlier_value
+            score += (change > 0.0) - (change < 0.0)
+            slopes.append(change / (later_s - earlier_s))
+    spread = math.sqrt(count * (count - 1) * (2 * count + 5) / 18.0)
+    if abs(score) - 1 < _LEAST_Z * spread:
+        return 0.0
+    return median(slopes)

@@ -1,0 +1,388 @@
+"""Readings from a live broker: callbacks decode and queue, the pipeline drains, all is counted."""
+
+from __future__ import annotations
+
+import logging
+import random
+import threading
+import time
+from collections import Counter, deque
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import paho.mqtt.client as paho
+
+from sensors.mqtt.broker import Broker
+from sensors.mqtt.connection import Connection
+from sensors.mqtt.link import DEFAULT_BACKOFF, Backoff, ConnectionStatus, Handle
+from sensors.mqtt.payload import Message, Source
+from sensors.mqtt.topics import Route, Router
+from sensors.reading import Reading
+from sensors.wire import FaultKind, PayloadFault, Tally, TimeNote, counted, printable
+
+_LOG = logging.getLogger("filmcall.mqtt")
+
+QUEUE_LIMIT = 10_000  # readings that wait for the pipeline, 5 s at 2,000 a second [-]
+TOPICS_COUNTED = 100  # topics with a count of their own in a status; the rest are `(others)` [-]
+_TOPICS_A_SOURCE = 8  # topics remembered for one source [-]
+PLAIN_BYTES = 262_144  # largest message on a topic that is handed on unread [bytes]
+_LOGGED_A_MINUTE = 20  # refused messages written to the log in full [-]
+_COPY_WITHIN_S = 1.0  # the broker's copies for overlapping filters come together [s]
+_COPIES_KEPT = 256
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A reading and when it came by a clock that nobody sets.
+
+    Attributes:
+        reading: the reading.
+        monotonic_s: monotonic time at receipt [s].
+    """
+
+    reading: Reading
+    monotonic_s: float
+
+    @property
+    def measured_monotonic_s(self) -> float:
+        """When it was measured on the monotonic clock: receipt less its age at receipt [s]."""
+        return self.monotonic_s - max(0.0, self.reading.received_s - self.reading.time_s)
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What has come in for one source.
+
+    Attributes:
+        source: the source.
+        readings: how many [-].
+        topics: the topics that fed it and how many messages each; more than one is worth a look.
+        last: latest arrival, or None.
+    """
+
+    source: Source
+    readings: int
+    topics: dict[str, int]
+    last: Arrival | None
+
+
+@dataclass(frozen=True, slots=True)
+class IntakeStatus:
+    """The intake at one moment, for the screen; every text is printable.
+
+    Attributes:
+        connection: state of the line and the subscriptions.
+        messages: messages received; each is read, handed on, refused, a copy, or unmapped [-].
+        readings: readings queued for the pipeline [-].
+        refused: messages refused in whole or for one of their sources; those too that bring
+            only that a value is missing [-].
+        refused_by_kind: refusals by kind; a message counts once for each kind [-].
+        refused_by_topic: refused messages by topic, bounded [-].
+        unmapped: messages on topics that no source is mapped to [-].
+        unmapped_by_topic: the same by topic, bounded [-].
+        copies: messages dropped as the broker's copies for overlapping filters [-].
+        time_notes: readings whose own time was not used, by reason [-].
+        queued: readings that wait for the pipeline now [-].
+        dropped: readings dropped because the queue was full, oldest first [-].
+        dropped_by_point: the same by `enclosure/point` [-].
+        unlogged: refused messages beyond what the log takes in a minute [-].
+        heard: one for each source.
+        troubles: sentences on what is wrong now, worst first; empty when all is well.
+    """
+
+    connection: ConnectionStatus
+    messages: int
+    readings: int
+    refused: int
+    refused_by_kind: dict[FaultKind, int]
+    refused_by_topic: dict[str, int]
+    unmapped: int
+    unmapped_by_topic: dict[str, int]
+    copies: int
+    time_notes: dict[TimeNote, int]
+    queued: int
+    dropped: int
+    dropped_by_point: dict[str, int]
+    unlogged: int
+    heard: tuple[Heard, ...]
+    troubles: tuple[str, ...]
+
+
+class _Heard:
+    __slots__ = ("last", "readings", "topics")
+
+    def __init__(self) -> None:
+        self.readings = 0
+        self.topics = Tally(_TOPICS_A_SOURCE)
+        self.last: Arrival | None = None
+
+
+class Intake:
+    """Takes readings for every enclosure from one broker over one connection."""
+
+    def __init__(
+        self,
+        broker: Broker,
+        sources: Sequence[Source],
+        *,
+        wall: Callable[[], float] = time.time,
+        monotonic: Callable[[], float] = time.monotonic,
+        queue_limit: int = QUEUE_LIMIT,
+        backoff: Backoff = DEFAULT_BACKOFF,
+        chance: random.Random | None = None,
+        plain: Mapping[str, Callable[[bytes], None]] | None = None,
+    ) -> None:
+        """Prepare; nothing is sent before `start`.
+
+        Args:
+            broker: where the broker is.
+            sources: every configured quantity at every point of every enclosure.
+            wall: seconds since 1970-01-01 UTC.
+            monotonic: seconds of a clock that never jumps.
+            queue_limit: readings kept for the pipeline, 1 or more [-].
+            backoff: waits between tries.
+            chance: source of the jitter.
+            plain: topics whose messages bring no readings, each with what takes the payload, in
+                the network thread: it may keep it and no more.
+
+        Raises:
+            BrokerFault: a certificate file cannot be used.
+            SourceFault: a topic is not a filter that MQTT allows.
+        """
+        self._router = Router(sources)
+        self._wall = wall
+        self._monotonic = monotonic
+        self._limit = max(1, queue_limit)
+        self._queue: deque[Arrival] = deque()
+        self._ready = threading.Condition()
+        self._messages = self._readings = self._refused = self._copies = self._dropped = 0
+        self._kinds: Counter[FaultKind] = Counter()
+        self._notes: Counter[TimeNote] = Counter()
+        self._refused_topics = Tally(TOPICS_COUNTED)
+        self._unmapped_topics = Tally(TOPICS_COUNTED)
+        self._dropped_points: Counter[str] = Counter()
+        self._heard = {source: _Heard() for source in sources}
+        self._last_copy: dict[str, tuple[bytes, bool, float, int]] = {}
+        self._plain = dict(plain or {})
+        self._unlogged = self._logged = 0
+        self._minute_s = float("-inf")
+        self.connection = Connection(
+            broker,
+            (*self._router.filters, *self._plain),
+            self._on_message,
+            wall=wall,
+            monotonic=monotonic,
+            backoff=backoff,
+            chance=chance,
+        )
+
+    @property
+    def on_connected(self) -> list[Callable[[], None]]:
+        """Hooks run in the network thread after each connection, once subscriptions are sent."""
+        return self.connection.on_connected
+
+    def start(self) -> None:
+        """Begin to connect; returns at once, and tries for ever until `stop`."""
+        self.connection.start()
+
+    def stop(self) -> None:
+        """Say goodbye to the broker and end; what is queued can still be drained."""
+        self.connection.stop()
+
+    def set_will(self, topic: str, payload: bytes, *, qos: int = 1, retain: bool = True) -> None:
+        """Leave a last will with the broker; before `start` only, see `Connection.set_will`."""
+        self.connection.set_will(topic, payload, qos=qos, retain=retain)
+
+    def publish(
+        self,
+        topic: str,
+        payload: bytes,
+        *,
+        qos: int = 1,
+        retain: bool = False,
+        expiry_s: int | None = None,
+    ) -> Handle:
+        """Send a message now or not at all, see `Connection.publish`."""
+        return self.connection.publish(topic, payload, qos=qos, retain=retain, expiry_s=expiry_s)
+
+    def drain(self, timeout_s: float = 0.0) -> list[Arrival]:
+        """Return all queued arrivals in the order in which they came.
+
+        Args:
+            timeout_s: how long to wait for the first where there is none, 0 or more [s].
+
+        Returns:
+            Arrivals, or an empty list where none came in time.
+        """
+        with self._ready:
+            if not self._queue and timeout_s > 0.0:
+                self._ready.wait_for(lambda: bool(self._queue), timeout_s)
+            arrivals = list(self._queue)
+            self._queue.clear()
+        return arrivals
+
+    def status(self) -> IntakeStatus:
+        """Return counts and state at this moment."""
+        connection = self.connection.status()
+        with self._ready:
+            heard = tuple(
+                Heard(source, seen.readings, seen.topics.counts(), seen.last)
+                for source, seen in self._heard.items()
+            )
+            return IntakeStatus(
+                connection=connection,
+                messages=self._messages,
+                readings=self._readings,
+                refused=self._refused,
+                refused_by_kind=dict(self._kinds),
+                refused_by_topic=self._refused_topics.counts(),
+                unmapped=self._unmapped_topics.total(),
+                unmapped_by_topic=self._unmapped_topics.counts(),
+                copies=self._copies,
+                time_notes=dict(self._notes),
+                queued=len(self._queue),
+                dropped=self._dropped,
+                dropped_by_point=dict(self._dropped_points),
+                unlogged=self._unlogged,
+                heard=heard,
+                troubles=_troubles(connection, heard, self._dropped),
+            )
+
+    def _on_message(self, message: paho.MQTTMessage) -> None:
+        """Decode and queue; whatever happens, the network thread goes on."""
+        topic = "(not UTF-8)"
+        try:
+            now_s = self._monotonic()
+            with self._ready:
+                self._messages += 1
+            try:
+                topic = message.topic
+            except UnicodeDecodeError:
+                fault = PayloadFault(FaultKind.TOPIC, "topic is not UTF-8; message refused.")
+                self._refuse(topic, message, [fault])
+                return
+            if topic in self._plain:
+                self._hand_on(topic, message)
+                return
+            route = self._router.route(topic)
+            if route is None:
+                with self._ready:
+                    self._unmapped_topics.add(printable(topic, 80))
+                return
+            if route.copies > 1 and self._is_copy(topic, message, route, now_s):
+                return
+            self._read(topic, message, route, now_s)
+        except Exception as fault:  # noqa: BLE001 (counted and logged; no reading may stop the rest)
+            text = f"{type(fault).__name__}: {printable(str(fault), 120)}"
+            self._refuse(topic, message, [PayloadFault(FaultKind.UNEXPECTED, text)])
+
+    def _hand_on(self, topic: str, message: paho.MQTTMessage) -> None:
+        """Give a message that brings no readings to whom it is for, unless it is too large."""
+        size = len(message.payload)
+        if size > PLAIN_BYTES:
+            text = f"message of {size} bytes is over the {PLAIN_BYTES} allowed; it is refused."
+            self._refuse(topic, message, [PayloadFault(FaultKind.TOO_LARGE, text)])
+        elif size:  # an empty one clears what the broker had kept
+            self._plain[topic](bytes(message.payload))
+
+    def _read(self, topic: str, message: paho.MQTTMessage, route: Route, now_s: float) -> None:
+        body = Message(
+            bytes(message.payload), received_s=self._wall(), retained=bool(message.retain)
+        )
+        faults: list[PayloadFault] = []
+        for source in route.sources:
+            try:
+                decoded = body.readings(source)
+            except PayloadFault as fault:
+                faults.append(fault)
+                continue
+            if decoded.fault is not None:
+                faults.append(decoded.fault)
+            self._queue_up(topic, source, decoded.readings, decoded.notes, now_s)
+        if faults:
+            self._refuse(topic, message, faults)
+
+    def _queue_up(
+        self,
+        topic: str,
+        source: Source,
+        readings: tuple[Reading, ...],
+        notes: tuple[TimeNote, ...],
+        now_s: float,
+    ) -> None:
+        with self._ready:
+            seen = self._heard[source]
+            seen.topics.add(printable(topic, 80))
+            self._notes.update(notes)
+            for reading in readings:
+                if len(self._queue) >= self._limit:
+                    lost = self._queue.popleft().reading
+                    self._dropped += 1
+                    self._dropped_points[f"{lost.enclosure}/{lost.point}"] += 1
+                seen.last = Arrival(reading, now_s)
+                self._queue.append(seen.last)
+            seen.readings += len(readings)
+            self._readings += len(readings)
+            self._ready.notify()
+
+    def _is_copy(self, topic: str, message: paho.MQTTMessage, route: Route, now_s: float) -> bool:
+        """Return whether this is the copy of a message that another of our filters brought.
+
+        A copy without a time of its own would pass for a second reading, and confirm a spike.
+        """
+        payload, retained = bytes(message.payload), bool(message.retain)
+        before = self._last_copy.pop(topic, None)
+        if before is not None and before[0] == payload and before[1] == retained:
+            _, _, first_s, left = before
+            if left > 0 and now_s - first_s <= _COPY_WITHIN_S:
+                self._last_copy[topic] = (payload, retained, first_s, left - 1)
+                with self._ready:
+                    self._copies += 1
+                return True
+        if len(self._last_copy) >= _COPIES_KEPT:
+            self._last_copy.pop(next(iter(self._last_copy)))
+        self._last_copy[topic] = (payload, retained, now_s, route.copies - 1)
+        return False
+
+    def _refuse(self, topic: str, message: paho.MQTTMessage, faults: list[PayloadFault]) -> None:
+        shown = printable(topic, 80)
+        now_s = self._monotonic()
+        with self._ready:
+            self._refused += 1
+            self._kinds.update({fault.kind for fault in faults})
+            self._refused_topics.add(shown)
+            if now_s - self._minute_s >= 60.0:
+                self._minute_s, self._logged = now_s, 0
+            silent = self._logged >= _LOGGED_A_MINUTE
+            if silent:
+                self._unlogged += 1
+            else:
+                self._logged += 1
+        if not silent:
+            payload = printable(bytes(message.payload[:1024]), 120)
+            _LOG.warning("topic %s: %s payload: %s", shown, faults[0], payload)
+
+
+def _troubles(
+    connection: ConnectionStatus, heard: tuple[Heard, ...], dropped: int
+) -> tuple[str, ...]:
+    found: list[str] = []
+    if not connection.connected:
+        found.append(connection.last_error or "the broker has not accepted the connection yet.")
+    if connection.clash is not None and connection.clash not in found:
+        found.append(connection.clash)
+    found += [each.text for each in connection.subscriptions if each.text]
+    if dropped:
+        found.append(
+            f"{counted(dropped, 'reading was', 'readings were')} dropped because the program fell "
+            "behind; the climate has gaps. Send less often, or use a faster machine."
+        )
+    for each in heard:
+        if len(each.topics) > 1:
+            names = ", ".join(list(each.topics)[:3])
+            found.append(
+                f"point '{printable(each.source.point, 60)}' ({each.source.quantity.value}) is fed "
+                f"by {len(each.topics)} topics ({names}); two sensors may pass for one. "
+                "Narrow topic in the config."
+            )
+    return tuple(found)

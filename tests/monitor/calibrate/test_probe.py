@@ -1,0 +1,430 @@
+"""`filmcall calibrate` by hand and by ear: what is told, kept, refused and taken back.
+
+Salt values: Greenspan 1977 as in tests/tables/salt_points.csv. The psychrometer is checked with the
+ASHRAE Handbook's own example.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from CoolProp.CoolProp import HAPropsSI
+
+from monitor.calibrate.probe import Target, World, listing, psychrometer, salt, side_by_side, undo
+from monitor.calibrations import CalibrationBook
+from monitor.log.log import Store
+from rules.errors import FilmcallError
+from sensors.mqtt.broker import Broker
+from sensors.mqtt.intake import Arrival, IntakeStatus
+from sensors.mqtt.link import ConnectionStatus
+from sensors.mqtt.payload import Source
+from sensors.reading import Quality, Quantity, Reading
+
+T0 = 1_798_761_600.0  # 2027-01-01T00:00:00Z
+CONFIG = """
+[broker]
+port = 1884
+
+[[enclosure]]
+name = "tent"
+altitude = "0 m"
+[[enclosure.point]]
+name = "air-bow"
+quantity = "air_temp"
+unit = "degC"
+topic = "shed/bow/t"
+[[enclosure.point]]
+name = "air-bow"
+quantity = "humidity"
+unit = "%"
+topic = "shed/bow/rh"
+[[enclosure.point]]
+name = "plank-port"
+quantity = "surface_temp"
+unit = "degC"
+topic = "shed/plank"
+[[enclosure.point]]
+name = "logger"
+quantity = "surface_temp"
+unit = "degC"
+column = "t"
+"""
+
+
+class Clock:
+    """Wall and monotonic clock at once."""
+
+    def __init__(self) -> None:
+        self.now = T0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+class Shed:
+    """Stands in for the intake: every 10 s one reading of each source, as `show` has it."""
+
+    def __init__(self, clock: Clock, show: Callable[[Source, float], float | None]) -> None:
+        self.clock, self.show = clock, show
+        self.broker: Broker | None = None
+        self.sources: Sequence[Source] = ()
+        self.running = False
+        self.troubles: tuple[str, ...] = ()
+
+    def __call__(self, broker: Broker, sources: Sequence[Source]) -> Shed:
+        self.broker, self.sources = broker, sources
+        return self
+
+    def start(self) -> None:
+        self.running = True
+
+    def stop(self) -> None:
+        self.running = False
+
+    def drain(self, timeout_s: float = 0.0) -> list[Arrival]:  # noqa: ARG002
+        self.clock.now += 10.0
+        found = []
+        for source in self.sources:
+            value = self.show(source, self.clock.now - T0)
+            if value is not None:
+                quality = Quality.OK if value < 1000.0 else Quality.RETAINED
+                found.append(
+                    Arrival(
+                        Reading(
+                            source.enclosure, source.point, source.quantity, self.clock.now,
+                            value, quality, self.clock.now,
+                        ),
+                        self.clock.now,
+                    )
+                )  # fmt: skip
+        return found
+
+    def status(self) -> IntakeStatus:
+        link = ConnectionStatus(True, T0, 1, 0, 1, (), None, None, None, 0)
+        return IntakeStatus(
+            link, 0, 0, 0, {}, {}, 0, {}, 0, {}, 0, 0, {}, 0, (), self.troubles
+        )  # fmt: skip
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def target(tmp_path: Path) -> Target:
+    config = tmp_path / "shed.toml"
+    config.write_text(CONFIG)
+    return Target("air-bow", config_file=config, db=tmp_path / "log.db")
+
+
+@pytest.fixture
+def by_hand(clock: Clock) -> World:
+    def none(broker: Broker, sources: Sequence[Source]) -> Shed:
+        raise AssertionError("nothing was to be listened to")
+
+    return World(now_s=clock, ear_of=none, environment={})
+
+
+def ear(
+    clock: Clock, show: Callable[[Source, float], float | None]
+) -> tuple[World, Shed, list[str]]:
+    said: list[str] = []
+    shed = Shed(clock, show)
+    world = World(now_s=clock, say=said.append, environment={}, ear_of=shed, monotonic=clock)
+    return world, shed, said
+
+
+def book(target: Target) -> CalibrationBook:
+    assert target.db is not None
+    with Store.open(target.db, now_s=lambda: T0, read_only=True) as store:
+        return CalibrationBook(store.calibrations())
+
+
+@pytest.fixture(autouse=True)
+def _home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+
+# By hand ------------------------------------------------------------------------------------------
+
+
+def test_a_jar_by_hand_is_told_kept_and_in_force(target: Target, by_hand: World) -> None:
+    text, code = salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
+    assert code == 0
+    assert text.splitlines() == [
+        "air-bow, humidity, in tent",
+        "  NaCl at 20.0 degC: reads 73.90 for 75.47 ± 0.52 %, 1.57 low",
+        "  raw + 1.57 %; leaves 0.00 % at the points and widens the accuracy of 3 % by 0.04 today",
+        "  in force from 2027-01-01T00:00:00Z until 2027-06-30T00:00:00Z; taken back by: filmcall "
+        "calibrate undo --row 1",
+    ]
+    applied = book(target).in_force("tent", "air-bow", Quantity.HUMIDITY, T0)
+    assert applied is not None
+    assert applied.correction.value(60.0) == pytest.approx(61.57)
+
+
+def test_two_jars_give_a_gain_and_the_solvent_warning(target: Target, by_hand: World) -> None:
+    text, _ = salt(target, ["MgCl2", "K2SO4"], [33.0, 92.8], ["68F"], world=by_hand)
+    assert "raw × 1.0789 - 2.53 %" in text
+    assert "warning: reads 4.8 % low at 97.6 %, and only -0.1 % off at 33 %" in text
+    assert "solvent" in text
+
+
+def test_jars_one_after_another_are_joined(target: Target, by_hand: World, clock: Clock) -> None:
+    salt(target, ["NaCl"], [74.0], ["20"], world=by_hand)
+    clock.now += 6.0 * 86_400.0
+    text, _ = salt(replace(target, add=True), ["MgCl2"], [33.6], ["20"], world=by_hand)
+    assert "NaCl at 20.0" in text
+    assert "MgCl2 at 20.0" in text
+    assert "replaces row 1" in text
+    clock.now += 8.0 * 86_400.0
+    with pytest.raises(FilmcallError, match="is 8 days old, over 7"):
+        salt(replace(target, add=True), ["KCl"], [84.0], ["20"], world=by_hand)
+    with pytest.raises(FilmcallError, match="no psychrometer calibration in force"):
+        psychrometer(replace(target, add=True), "40", "20", 15.0, world=by_hand)
+
+
+def test_without_keeping_the_log_is_not_even_made(target: Target, by_hand: World) -> None:
+    text, _ = salt(replace(target, keep=False), ["NaCl"], [73.9], ["20"], world=by_hand)
+    assert "nothing was kept" in text
+    assert target.db is not None
+    assert not target.db.exists()
+
+
+def test_a_check_only_corrects_nothing(target: Target, by_hand: World) -> None:
+    text, _ = salt(replace(target, check_only=True), ["NaCl"], [73.9], ["20"], world=by_hand)
+    assert "readings stay as they are; leaves 1.57 % at the points" in text
+
+
+def test_json_has_what_the_log_has(target: Target, by_hand: World) -> None:
+    text, _ = salt(
+        replace(target, as_json=True, valid="30 d", note="spring"),
+        ["NaCl"], [73.9], ["20"], world=by_hand,
+    )  # fmt: skip
+    told = json.loads(text)
+    listed = json.loads(listing(target.db, as_json=True, now_s=by_hand.now_s)[0])
+    assert listed == [{k: v for k, v in told.items() if k != "replaces"} | {"undone": None}]
+    assert (told["row"], told["state"], told["note"]) == (1, "in force", "spring")
+    assert told["expires"] == "2027-01-31T00:00:00Z"
+
+
+def test_the_handbooks_psychrometer_example(target: Target, by_hand: World) -> None:
+    # ASHRAE Handbook Fundamentals 2017, ch. 1, Example 1: 40 degC dry, 20 degC wet, 101.325 kPa
+    # is 14 % (read off a chart).
+    text, _ = psychrometer(replace(target, as_json=True), "40", "20", 17.0, world=by_hand)
+    (point,) = json.loads(text)["points"]
+    assert point["reference"] == pytest.approx(14.0, abs=0.5)
+    # 0.2 K on either bulb, worked out with CoolProp, which knows real moist air.
+    rh_pct = [
+        100.0 * HAPropsSI("R", "T", 313.15 + dry_k, "Twb", 293.15 + wet_k, "P", 101_325.0)
+        for dry_k, wet_k in ((0.0, 0.0), (0.2, 0.0), (0.0, -0.2))
+    ]
+    assert point["half_width"] == pytest.approx(
+        math.hypot(rh_pct[1] - rh_pct[0], rh_pct[2] - rh_pct[0], 0.1), abs=0.02
+    )
+
+
+def test_two_temperatures_by_hand(target: Target, by_hand: World) -> None:
+    text, _ = side_by_side(
+        replace(target, point="plank-port"), "ice bath", "0.6C", "0", reference_accuracy="0.05 K",
+        world=by_hand,
+    )  # fmt: skip
+    assert "beside ice bath: reads 0.60 for 0.00 ± 0.10 K, 0.60 high" in text
+    assert "raw - 0.60 K" in text
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        (lambda t, w: salt(t, ["NaCl"], [0.739], ["20"], world=w), "looks like a fraction"),
+        (lambda t, w: salt(t, ["sugar"], [73.9], ["20"], world=w), "has no fixed point here"),
+        (lambda t, w: salt(t, ["NaCl"], [73.9, 80.0], ["20"], world=w), "do not pair"),
+        (lambda t, w: salt(t, ["NaCl"], [73.9], ["55"], world=w), "outside 0 to 40 degC"),
+        (lambda t, w: salt(t, [], [73.9], ["20"], world=w), "no salt is named"),
+        (lambda t, w: salt(t, ["NaCl", "KCl"], world=w), "one jar at a time"),
+        (lambda t, w: salt(replace(t, point="bow"), ["NaCl"], [7.0], ["20"], world=w),
+         "point 'bow' has no humidity in the config, so nothing was calibrated; one of: air-bow"),
+        (lambda t, w: salt(replace(t, enclosure="x"), ["NaCl"], [7.0], ["20"], world=w),
+         "enclosure 'x' is not in the config"),
+        (lambda t, w: salt(replace(t, config_file=None), ["NaCl"], [74.0], ["20"], world=w),
+         "give --config FILE, or --enclosure NAME"),
+        (lambda t, w: salt(replace(t, config_file=None, enclosure="tent"), ["NaCl"], world=w),
+         "neither a reading nor a config"),
+        (lambda t, w: psychrometer(t, "20", "21", 50.0, world=w), "is above air_temp_c"),
+        (lambda t, w: psychrometer(t, "20", "15", 50.0, thermometer_accuracy="9 K", world=w),
+         "not between 0 and 2 K"),
+        (lambda t, w: side_by_side(t, "plank-port", "20", world=w), "one of two temperatures"),
+        (lambda t, w: side_by_side(t, "x", "20", "20", quantity="humidity", world=w),
+         "quantity 'humidity' is no temperature"),
+        (lambda t, w: side_by_side(replace(t, point="logger"), "plank-port", world=w),
+         "point 'logger' has no topic for surface_temp"),
+        (lambda t, w: side_by_side(replace(t, point="plank-port"), "plank-port", world=w),
+         "has no topic for air_temp"),
+        (lambda t, w: salt(replace(t, valid="1 h"), ["NaCl"], [74.0], ["20"], world=w),
+         "valid for 0.0416667 days"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_one_sentence_and_nothing_is_kept(
+    target: Target, by_hand: World, call: Callable[[Target, World], object], said: str
+) -> None:
+    with pytest.raises(FilmcallError) as fault:
+        call(target, by_hand)
+    assert said in str(fault.value)
+    assert "\n" not in str(fault.value)
+    assert target.db is not None
+    assert not target.db.exists()
+
+
+def test_a_clock_that_was_not_set_dates_nothing(
+    target: Target, by_hand: World, clock: Clock
+) -> None:
+    assert target.db is not None
+    salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
+    clock.now -= 3600.0
+    with pytest.raises(FilmcallError, match="before the log's newest row of 2027-01-01T00:00:00Z"):
+        salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
+    with pytest.raises(FilmcallError, match="Set the clock"):
+        undo(1, target.db, now_s=clock)
+    clock.now = 1000.0
+    with pytest.raises(FilmcallError, match="says 1970-01-01T00:16:40Z, before this program was"):
+        salt(replace(target, db=target.db.with_name("new.db")), ["NaCl"], [74.0], ["20"],
+             world=by_hand)  # fmt: skip
+
+
+# Listing and undoing ------------------------------------------------------------------------------
+
+
+def test_applying_running_out_and_undoing_are_seen(
+    target: Target, by_hand: World, clock: Clock
+) -> None:
+    salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
+    clock.now += 86_400.0
+    salt(target, ["NaCl"], [73.4], ["20"], world=by_hand)
+    first, second = listing(target.db, as_json=False, now_s=clock)[0].splitlines()
+    assert first.endswith("raw + 1.57 % (NaCl at 20.0 degC); leaves 0.00 %; replaced")
+    assert second.endswith("in force, 180 days left")
+    clock.now += 181.0 * 86_400.0
+    assert "ran out 1 day ago" in listing(target.db, as_json=False, now_s=clock)[0]
+    text, code = undo(None, target.db, point="air-bow", note="broken", now_s=clock)
+    assert code == 0
+    assert "row 2 (raw + 2.07 %) is taken back from 2027-07-02T00:00:00Z on" in text
+    assert "row 1 of 2027-01-01T00:00:00Z is in force again (raw + 1.57 %)" in text
+    lines = listing(target.db, as_json=False, now_s=clock)[0].splitlines()
+    assert lines[1].endswith("undone 2027-07-02T00:00:00Z")
+    with pytest.raises(FilmcallError, match="row 2 is undone already"):
+        undo(2, target.db, now_s=clock)
+    assert "readings are taken as they come" in undo(1, target.db, now_s=clock)[0]
+
+
+def test_what_is_to_be_undone_must_be_clear(target: Target, by_hand: World, clock: Clock) -> None:
+    with pytest.raises(FilmcallError, match="there is no such file"):
+        undo(1, target.db, now_s=clock)
+    salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
+    side_by_side(target, "glass", "20.0", "20.3", world=by_hand)
+    with pytest.raises(FilmcallError, match="no calibration row 9"):
+        undo(9, target.db, now_s=clock)
+    with pytest.raises(FilmcallError, match="give --row N"):
+        undo(None, target.db, now_s=clock)
+    with pytest.raises(FilmcallError, match=r"2 calibrations in force \(rows 1, 2\)"):
+        undo(None, target.db, point="air-bow", now_s=clock)
+    text, _ = undo(None, target.db, point="air-bow", quantity="air_temp", now_s=clock)
+    assert "tent/air-bow air_temp: row 2 (raw + 0.30 K)" in text
+
+
+def test_a_log_without_calibrations_says_so(target: Target, clock: Clock) -> None:
+    assert target.db is not None
+    Store.open(target.db, now_s=clock).close()
+    assert listing(target.db, as_json=False, now_s=clock)[0].startswith("the log holds no cal")
+    assert listing(target.db, as_json=True, now_s=clock) == ("[]", 0)
+
+
+# By ear -------------------------------------------------------------------------------------------
+
+
+def in_a_jar(source: Source, at_s: float) -> float:
+    """A probe that reads 1.5 % low and nears 75.47 % with a time constant of half an hour."""
+    if source.quantity is Quantity.AIR_TEMP:
+        return 20.0
+    return 73.97 - 20.0 * math.exp(-at_s / 1800.0)
+
+
+def test_listens_until_the_probe_rests_by_its_own_temperature(target: Target, clock: Clock) -> None:
+    world, shed, said = ear(clock, in_a_jar)
+    text, _ = salt(replace(target, as_json=True), ["NaCl"], world=world)
+    told = json.loads(text)
+    (point,) = told["points"]
+    assert point["what"] == "NaCl at 20.0 degC"
+    assert abs(point["reading"] - 73.97) <= point["half_width"] < 1.0
+    assert 1.3 < told["offset"] < 2.0
+    assert shed.broker is not None
+    assert shed.broker.client_id.startswith("filmcall-station-1-calibrate-")
+    assert not shed.running
+    assert any("still drifting by +" in line for line in said)
+    assert "waiting for rest: watched 1 of 30 min" in said[1]
+
+
+def test_what_the_broker_had_kept_is_not_listened_to(target: Target, clock: Clock) -> None:
+    def show(source: Source, at_s: float) -> float:
+        return 2000.0  # passed on as `retained`
+
+    world, _, _ = ear(clock, show)
+    with pytest.raises(FilmcallError, match=r"not come to rest within 60 min \(no reading yet\)"):
+        salt(target, ["NaCl"], most_wait_s=3600.0, world=world)
+
+
+def test_a_probe_that_does_not_rest_ends_with_the_brokers_trouble(
+    target: Target, clock: Clock
+) -> None:
+    world, shed, said = ear(clock, lambda *_: None)
+    shed.troubles = ("broker 127.0.0.1:1884 refuses the connection; no readings come in.",)
+    with pytest.raises(FilmcallError, match=r"nothing was calibrated\. broker 127"):
+        salt(target, ["NaCl"], most_wait_s=600.0, world=world)
+    assert said.count(shed.troubles[0]) == 1
+    assert not shed.running
+
+
+def test_a_fraction_is_refused_at_once(target: Target, clock: Clock) -> None:
+    world, _, _ = ear(clock, lambda *_: 0.74)
+    with pytest.raises(FilmcallError, match='Set its unit to "1"'):
+        salt(target, ["NaCl"], world=world)
+    assert clock.now == T0 + 10.0
+
+
+def test_two_probes_in_a_bag_rest_by_their_distance(target: Target, clock: Clock) -> None:
+    def show(source: Source, at_s: float) -> float:
+        room_c = 18.0 + at_s / 3600.0  # warming by 1 K an hour: neither rests by itself
+        return room_c + (0.4 if source.point == "plank-port" else 0.0)
+
+    world, _, _ = ear(clock, show)
+    text, _ = side_by_side(
+        replace(target, point="plank-port", as_json=True), "air-bow", world=world
+    )
+    told = json.loads(text)
+    assert told["offset"] == pytest.approx(-0.4, abs=0.02)
+    (point,) = told["points"]
+    assert 0.3 <= point["half_width"] < 0.35  # the reference's own accuracy counts
+
+
+def test_the_references_own_calibration_counts(
+    target: Target, clock: Clock, by_hand: World
+) -> None:
+    side_by_side(target, "glass", "20.0", "20.5", world=by_hand)
+    world, _, _ = ear(clock, lambda *_: 20.0)
+    text, _ = side_by_side(
+        replace(target, point="plank-port", as_json=True), "air-bow", world=world
+    )
+    assert json.loads(text)["offset"] == pytest.approx(0.5, abs=1e-9)
+
+
+def test_a_psychrometer_takes_a_minute_of_readings(target: Target, clock: Clock) -> None:
+    world, _, _ = ear(clock, lambda _, at_s: 60.0 + 0.1 * (at_s % 20.0))
+    text, _ = psychrometer(replace(target, as_json=True), "20", "15", world=world)
+    (point,) = json.loads(text)["points"]
+    assert point["reading"] == pytest.approx(60.5, abs=0.6)
+    assert clock.now - T0 < 200.0

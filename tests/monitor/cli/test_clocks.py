@@ -1,0 +1,295 @@
+"""`filmcall clocks`: countdowns out of a log that holds a recording and the events beside it.
+
+Times are the shipped topcoat's own rows (generic, no source): touch dry 5 h, pot life 3.5 h at
+20 degC and 2 h at 30 degC; between rows ln(time) is linear in 1/T (Arrhenius; ASTM C1074 has the
+same law), worked out anew here.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from command import Ran, filmcall
+
+from monitor.log.log import Store
+from rules.events import Event
+from rules.vocabulary import EventKind
+from sensors.reading import Quality, Quantity, Reading
+
+HOUR_S = 3600.0
+KEYS = {"name", "section", "state", "left_s", "ends_at", "ends_at_range", "basis"}
+CONFIG = """
+[[enclosure]]
+name = "tent"
+spec = "polyurethane-topcoat"
+[[enclosure.point]]
+name = "air"
+quantity = "air_temp"
+unit = "degC"
+column = "air"
+[[enclosure.point]]
+name = "air"
+quantity = "humidity"
+unit = "%"
+column = "rh"
+[[enclosure.point]]
+name = "plank-port"
+quantity = "surface_temp"
+unit = "degC"
+column = "port"
+section = "hull-port"
+[[enclosure.point]]
+name = "plank-stbd"
+quantity = "surface_temp"
+unit = "degC"
+column = "stbd"
+section = "hull-stbd"
+"""
+
+
+def iso(time_s: float) -> str:
+    return datetime.fromtimestamp(time_s, tz=UTC).isoformat().replace("+00:00", "Z")
+
+
+def seconds(text: object) -> float:
+    return datetime.fromisoformat(str(text).replace("Z", "+00:00")).timestamp()
+
+
+class Log:
+    """A log with a recording of 24 h: port at 20.5 degC, starboard at 10.5, air at 20.0."""
+
+    def __init__(self, folder: Path) -> None:
+        self.begin_s = time.time() // 3600.0 * 3600.0 - 3 * 86_400.0
+        self.db = str(folder / "log.db")
+        self.config = folder / "tent.toml"
+        self.config.write_text(CONFIG)
+        recording = folder / "day.csv"
+        with recording.open("w", newline="") as file:
+            rows = csv.writer(file)
+            rows.writerow(["time", "air", "rh", "port", "stbd"])
+            for minute in range(24 * 60):
+                at = iso(self.begin_s + 60.0 * minute)
+                rows.writerow([at, "20.0", "50", "20.5", "10.5"])
+        ran = filmcall("replay", str(recording), "--config", str(self.config), "--db", self.db)
+        assert ran.code == 0, ran.err
+
+    def event(self, kind: str, after_h: float, *words: str) -> Ran:
+        at = iso(self.begin_s + after_h * HOUR_S)
+        ran = filmcall("event", kind, "--enclosure", "tent", "--at", at, "--db", self.db, *words)
+        assert ran.code == 0, ran.err
+        return ran
+
+    def at(self, after_h: float) -> str:
+        return iso(self.begin_s + after_h * HOUR_S)
+
+    def clocks(
+        self, after_h: float, *words: str
+    ) -> dict[tuple[str, str | None], dict[str, object]]:
+        ran = filmcall("clocks", "--json", "--at", self.at(after_h), "--db", self.db, *words)
+        assert ran.code == 0, ran.err
+        listed = json.loads(ran.out)["clocks"]
+        assert all(set(each) >= KEYS for each in listed)
+        return {(each["name"], each["section"]): each for each in listed}
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Log:
+    return Log(tmp_path)
+
+
+def coat(log: Log, section: str) -> None:
+    log.event("coat-started", 1.0, "--section", section, "--spec", "polyurethane-topcoat")
+    log.event("coat-ended", 2.0, "--section", section)
+
+
+def arrhenius_s(temp_c: float, cold: tuple[float, float], warm: tuple[float, float]) -> float:
+    x, x1, x2 = (1.0 / (t + 273.15) for t in (temp_c, cold[0], warm[0]))
+    share = (x - x1) / (x2 - x1)
+    return math.exp(math.log(cold[1]) + share * (math.log(warm[1]) - math.log(cold[1])))
+
+
+def test_each_section_dries_at_its_own_surface(log: Log) -> None:
+    coat(log, "hull-port")
+    coat(log, "hull-stbd")
+    found = log.clocks(4.0, "--config", str(log.config))
+    port, stbd = found["touch dry", "hull-port"], found["touch dry", "hull-stbd"]
+    # From the coat's end at 2 h; 20.5 and 10.5 degC less the probes' 0.5 K are rows of the table.
+    assert port["left_s"] == pytest.approx(3 * HOUR_S, abs=90.0)
+    assert seconds(port["ends_at"]) == pytest.approx(log.begin_s + 7 * HOUR_S, abs=90.0)
+    assert stbd["left_s"] == pytest.approx(7 * HOUR_S, abs=90.0)
+    assert port["state"] == stbd["state"] == "running"
+    early, late = (seconds(each) for each in port["ends_at_range"])  # type: ignore[attr-defined]
+    assert early <= seconds(port["ends_at"]) <= late
+    assert (
+        log.clocks(8.0, "--config", str(log.config))["touch dry", "hull-port"]["state"] == "ended"
+    )
+
+
+def test_without_a_config_the_log_tells_which_surface_belongs_to_which_section(log: Log) -> None:
+    coat(log, "hull-port")
+    coat(log, "hull-stbd")
+    found = log.clocks(4.0)
+    assert found["touch dry", "hull-port"]["left_s"] == pytest.approx(3 * HOUR_S, abs=90.0)
+    assert found["touch dry", "hull-stbd"]["left_s"] == pytest.approx(7 * HOUR_S, abs=90.0)
+
+
+def test_a_section_that_no_point_belongs_to_has_no_temperature(log: Log) -> None:
+    coat(log, "deck")
+    found = log.clocks(4.0)["touch dry", "deck"]
+    assert "unknown" in str(found["basis"])
+
+
+def test_pot_life_runs_at_the_warmest_of_air_and_surface(log: Log) -> None:
+    log.event("mixed", 1.0, "--batch", "B7", "--amount", "500")  # a small pot keeps its whole life
+    found = log.clocks(2.0, "--config", str(log.config))["pot life", "all"]
+    # The warmest is the port plank plus its 0.5 K.
+    whole_s = arrhenius_s(21.0, (20.0, 3.5 * HOUR_S), (30.0, 2.0 * HOUR_S))
+    assert found["left_s"] == pytest.approx(whole_s - HOUR_S, abs=60.0)
+    assert found["batch"] == "B7"
+    assert found["enclosure"] == "tent"
+
+
+def test_a_corrected_event_moves_its_clocks_and_a_withdrawn_one_stops_them(log: Log) -> None:
+    log.event("mixed", 1.0)
+    before = log.clocks(2.0)["pot life", "all"]["left_s"]
+    log.event("mixed", 0.5, "--corrects", "1")
+    after = log.clocks(2.0)["pot life", "all"]["left_s"]
+    assert isinstance(before, float)
+    assert after == pytest.approx(before - 1800.0, abs=60.0)
+    log.event("mixed", 0.5, "--corrects", "2", "--withdraw")
+    assert log.clocks(2.0) == {}
+
+
+def test_known_then_leaves_out_what_was_written_down_later(log: Log) -> None:
+    log.event("mixed", 1.0)  # written down now, three days after
+    assert ("pot life", "all") in log.clocks(2.0)
+    assert log.clocks(2.0, "--known", "then") == {}
+
+
+def coated(store: Store, at_s: float) -> None:
+    """Record a coat that takes no time."""
+    for kind in (EventKind.COAT_STARTED, EventKind.COAT_ENDED):
+        store.add_event(Event(kind, at_s, "tent", spec="polyurethane-topcoat", recorded_s=at_s))
+
+
+def test_known_then_leaves_out_readings_that_arrived_later(log: Log, tmp_path: Path) -> None:
+    path = tmp_path / "live.db"
+    begin_s = log.begin_s
+    with Store.open(path, now_s=lambda: begin_s) as store:
+        for minute in range(120):
+            at_s = begin_s + 60.0 * minute
+            # An hour of it came a day late, by a logger.
+            received_s = at_s if not 30 <= minute < 90 else at_s + 86_400.0
+            store.add_readings(
+                [Reading("tent", "p", Quantity.SURFACE_TEMP, at_s, 20.5, Quality.OK, received_s)]
+            )
+        coated(store, begin_s)
+    log.db = str(path)
+    now = log.clocks(2.0)["touch dry", "all"]["left_s"]
+    then = log.clocks(2.0, "--known", "then")["touch dry", "all"]["left_s"]
+    assert now == pytest.approx(3 * HOUR_S, abs=120.0)
+    # A gap of an hour, of which nothing is credited.
+    assert then == pytest.approx(4 * HOUR_S, abs=240.0)
+
+
+@pytest.mark.parametrize(
+    ("every_s", "hole_s", "long"),
+    [(10, 700, False), (60, 1800, False), (300, 3000, False), (600, 4200, True)],
+)
+def test_a_hole_in_the_record_gives_an_opens_clock_nothing(
+    log: Log, tmp_path: Path, every_s: int, hole_s: int, long: bool
+) -> None:
+    path, begin_s = tmp_path / "holed.db", log.begin_s
+    with Store.open(path, now_s=lambda: begin_s) as store:
+        for after_s in range(0, 4 * 3600 + 1, every_s):
+            at_s = begin_s + after_s
+            if not 3600 < after_s < 3600 + hole_s:
+                store.add_readings(
+                    [Reading("tent", "p", Quantity.SURFACE_TEMP, at_s, 20.5, Quality.OK, at_s)]
+                )
+        coated(store, begin_s)
+    log.db = str(path)
+    found = log.clocks(4.0)
+    # 20.5 less 0.5 is the table's row at 20 °C, 5 h; rows on a grid of minutes.
+    assert found["touch dry", "all"]["left_s"] == pytest.approx(HOUR_S + hole_s, abs=121.0)
+    basis = str(found["recoat closes", "all"]["basis"])
+    assert ("in gaps over 1 h, counted at the sheet's hottest row" in basis) == long
+
+
+def test_lines_for_people_and_no_clock_at_all(log: Log) -> None:
+    ran = filmcall("clocks", "--at", log.at(4.0), "--db", log.db)
+    assert ran.out == "no clock runs: no mix and no coat is recorded\n"
+    coat(log, "hull-port")
+    ran = filmcall("clocks", "--at", log.at(4.0), "--config", str(log.config), "--db", log.db)
+    assert "touch dry        hull-port            2 h 59 min left, until" in ran.out.replace(
+        "3 h left", "2 h 59 min left"
+    )
+    assert "recoat closes" in ran.out
+
+
+@pytest.mark.parametrize("after_h", [-20 * 365 * 24.0, 900 * 365 * 24.0])
+def test_a_year_far_from_the_log_is_answered_in_little_memory(log: Log, after_h: float) -> None:
+    coat(log, "hull-port")
+    found = log.clocks(after_h)
+    if after_h < 0.0:
+        assert found == {}
+    else:
+        assert found["recoat closes", "hull-port"]["state"] == "ended"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--at", "soon"), "time 'soon' cannot be read"),
+        (("--known", "never"), "known 'never' is neither now nor then"),
+        (("--config", "nowhere.toml"), "nowhere.toml"),
+    ],
+)
+def test_what_cannot_be_is_refused(log: Log, words: tuple[str, ...], said: str) -> None:
+    ran = filmcall("clocks", "--db", log.db, *words)
+    assert (ran.code, ran.out) == (2, "")
+    assert said in ran.err
+    assert "Traceback" not in ran.err
+
+
+def test_without_a_log_there_is_nothing_to_show(tmp_path: Path) -> None:
+    ran = filmcall("clocks", "--db", str(tmp_path / "none.db"))
+    assert ran.code == 2
+    assert "there is no such file, so there is nothing to show" in ran.err
+
+
+def test_the_clocks_of_a_film_without_a_surface_probe_run_as_assumed_and_say_so(
+    tmp_path: Path,
+) -> None:
+    db = str(tmp_path / "log.db")
+    recording = tmp_path / "air.csv"
+    rows = [f"2015-02-06T{k // 60:02}:{k % 60:02}:00Z,22.0,50\n" for k in range(8 * 60, 18 * 60)]
+    recording.write_text("time,temp_air,rh_air\n" + "".join(rows))
+    for words in (
+        ("replay", str(recording), "--assumed-surface-offset", "-2 K"),
+        ("event", "coat-started", "--at", "2015-02-06T09:00Z", "--spec", "polyurethane-topcoat"),
+        ("event", "coat-ended", "--at", "2015-02-06T10:00Z"),
+    ):
+        ran = filmcall(*words, "--db", db)
+        assert ran.code == 0, ran.err
+    shown = filmcall("clocks", "--at", "2015-02-06T12:00Z", "--db", db).out
+    said = "2 h of film temperature; no surface probe: surface assumed 2 K under the air"
+    assert said in shown
+    assert "ended" not in shown.splitlines()[-1], "a time in the recording was asked for"
+    now = filmcall("clocks", "--db", db).out.splitlines()
+    assert now[-1].startswith("the recording ended ")
+    assert now[-1].endswith("for a time in it: filmcall clocks --at 2015-02-06T17:59:00Z")
+    found = filmcall("clocks", "--at", "2015-02-06T12:00Z", "--json", "--db", db).out
+    dry = next(each for each in json.loads(found)["clocks"] if each["name"] == "touch dry")
+    assert dry["basis"] == said
+    # The film at 20 - 2.02 °C, of a table with 9 h at 10 and 5 h at 20 °C: ln(time) in 1/T.
+    cold_k = 273.15 + 20.0 - math.hypot(0.3, 2.0)
+    slope = math.log(9 / 5) / (1 / 283.15 - 1 / 293.15)
+    whole_s = 5 * HOUR_S * math.exp(slope * (1 / cold_k - 1 / 293.15))
+    assert dry["left_s"] == pytest.approx(whole_s - 2 * HOUR_S, abs=1.0)

@@ -1,0 +1,305 @@
+"""`filmcall event`: what is kept, what is refused and how, corrections and late entries."""
+
+from __future__ import annotations
+
+import re
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from command import Ran, filmcall
+
+from monitor.log.log import Store
+from rules.events import Event, in_force
+from rules.vocabulary import EventKind, Method
+from sensors.reading import Quality, Quantity, Reading
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> str:
+    return str(tmp_path / "log.db")
+
+
+def event(db: str, *words: str) -> Ran:
+    return filmcall("event", *words, "--enclosure", "tent", "--db", db)
+
+
+def kept(db: str) -> tuple[Event, ...]:
+    with Store.open(Path(db), now_s=time.time) as store:
+        assert store.verify() == []
+        return store.events()
+
+
+def ago(**back: float) -> str:
+    return (datetime.now(tz=UTC) - timedelta(**back)).isoformat()
+
+
+def test_everything_that_was_said_is_kept(db: str) -> None:
+    ran = event(
+        db, "coat-started", "--section", "hull-port", "--note", "port, from the bow",
+        "--spec", "polyurethane-topcoat", "--coat", "2", "--batch", "B7", "--amount", "400",
+        "--thinner", "5", "--method", "brush",
+    )  # fmt: skip
+    assert ran.code == 0
+    said, missing = ran.out.splitlines()
+    assert re.fullmatch(r"recorded coat-started at [\dT:.-]+Z in tent/hull-port, row 1", said)
+    assert missing.startswith("warning: batch 'B7' was never mixed")
+    (found,) = kept(db)
+    assert found.kind is EventKind.COAT_STARTED
+    assert (found.section, found.note, found.spec) == (
+        "hull-port", "port, from the bow", "polyurethane-topcoat",
+    )  # fmt: skip
+    assert (found.coat, found.batch, found.amount_ml, found.thinner_pct) == (2, "B7", 400.0, 5.0)
+    assert found.method is Method.BRUSH
+    assert found.time_s == found.recorded_s == pytest.approx(time.time(), abs=5.0)
+
+
+@pytest.mark.parametrize("kind", [each.value for each in EventKind if each.value != "measured"])
+def test_every_kind_of_the_vocabulary_is_taken(db: str, kind: str) -> None:
+    assert event(db, kind).code == 0
+    assert kept(db)[0].kind.value == kind
+
+
+def test_a_hand_measurement_keeps_its_figure_and_unit(db: str) -> None:
+    words = ("--what", "wood-moisture", "--value", "14", "--unit", "pct")
+    assert event(db, "measured", *words).code == 0
+    (found,) = kept(db)
+    assert (found.what, found.value, found.unit) == ("wood-moisture", 14.0, "pct")
+
+
+# Times --------------------------------------------------------------------------------------
+
+
+def test_a_damaged_log_is_set_aside_loudly_and_the_event_kept_in_a_new_one(db: str) -> None:
+    for number in range(200):
+        with Store.open(Path(db), now_s=time.time) as store:
+            store.add_event(Event(EventKind.NOTE, 1e9 + number, "tent", note="x" * 200))
+    spoiled = bytearray(Path(db).read_bytes())
+    spoiled[4096:40960] = b"\x5a" * 36_864
+    Path(db).write_bytes(bytes(spoiled))
+    ran = event(db, "note", "--note", "after the crash", "--enclosure", "tent")
+    assert ran.code == 0
+    assert "it is damaged" in ran.err
+    assert "set aside as" in ran.err
+    assert [each.note for each in kept(db)] == ["after the crash"]
+
+
+def test_a_late_entry_keeps_both_times_and_says_so(db: str) -> None:
+    ran = event(db, "washed", "--at", ago(hours=3, minutes=20, seconds=5))
+    assert ran.out.endswith("row 1 (late, 3 h 20 min after)\n")
+    (found,) = kept(db)
+    assert found.recorded_s is not None
+    assert found.recorded_s - found.time_s == pytest.approx(12_005.0, abs=5.0)
+
+
+def test_a_time_of_day_is_the_last_time_that_a_clock_showed_it(db: str) -> None:
+    now = datetime.now().astimezone()
+    for minutes in (-90, 90):
+        at = now + timedelta(minutes=minutes)
+        assert event(db, "note", "--at", at.strftime("%H:%M")).code == 0
+    before, after = kept(db)
+    assert now.timestamp() - before.time_s == pytest.approx(90 * 60.0, abs=65.0)
+    # 90 min ahead today is 22.5 h ago (23.5 or 21.5 where summer time changed between).
+    assert now.timestamp() - after.time_s == pytest.approx(22.5 * 3600.0, abs=3665.0)
+
+
+@pytest.mark.parametrize(
+    ("at", "said"),
+    [
+        ("yesterday", "time 'yesterday' cannot be read; give 14:30 or 2026-05-01T14:30"),
+        ("25:00", "cannot be read"),
+        ("14:30:00:00", "cannot be read"),
+        ("0001-01-01T00:00", "filmcall: time "),
+        ("0001-01-02T00:00Z", "is before 1990, older than any recording that it could belong to"),
+        ("1989-12-31T23:59Z", "is before 1990, older than any recording that it could belong to"),
+        ("9999-12-31T12:00Z", "is ahead of the clock, so the event was not recorded"),
+    ],
+)
+def test_a_time_that_cannot_be_is_refused(db: str, at: str, said: str) -> None:
+    ran = event(db, "mixed", "--at", at)
+    assert (ran.code, ran.out) == (2, "")
+    assert said in ran.err
+    assert not Path(db).exists() or kept(db) == ()
+
+
+def test_an_event_is_put_onto_a_recording_of_any_year_that_can_be(db: str) -> None:
+    for at in ("2015-02-06T09:30Z", "1990-01-01T00:00Z"):
+        assert event(db, "coat-started", "--at", at).code == 0
+    assert {each.time_s for each in kept(db)} == {631_152_000.0, 1_423_215_000.0}
+
+
+# Corrections --------------------------------------------------------------------------------
+
+
+def test_a_correction_takes_the_place_and_a_withdrawal_takes_back(db: str) -> None:
+    event(db, "mixed", "--at", ago(hours=2))
+    event(db, "mixed", "--at", ago(hours=1), "--corrects", "1")
+    assert [each.row for each in in_force(kept(db))] == [2]
+    ran = event(db, "mixed", "--corrects", "2", "--withdraw")
+    assert ran.code == 0
+    assert in_force(kept(db)) == ()
+    assert len(kept(db)) == 3, "nothing is rewritten"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--corrects", "9"), "event row 9: there is none of that number in log"),
+        (("--withdraw",), "nothing was withdrawn: say which row with --corrects"),
+    ],
+)
+def test_a_correction_of_nothing_is_refused(db: str, words: tuple[str, ...], said: str) -> None:
+    event(db, "mixed")
+    ran = event(db, "mixed", *words)
+    assert ran.code == 2
+    assert said in ran.err
+    assert len(kept(db)) == 1
+
+
+def test_a_row_is_corrected_once_and_in_its_own_enclosure(db: str) -> None:
+    event(db, "mixed")
+    event(db, "mixed", "--corrects", "1")
+    again = event(db, "mixed", "--corrects", "1")
+    assert "row 2 already takes its place" in again.err
+    other = filmcall("event", "mixed", "--enclosure", "booth", "--corrects", "2", "--db", db)
+    assert "it belongs to enclosure 'tent' and not to 'booth'" in other.err
+    assert len(kept(db)) == 2
+
+
+# Refusals -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("coat-startd",), "event 'coat-startd' is not known, so nothing was recorded; did you "
+                           "mean coat-started?"),
+        (("zzz",), "one of: session-started"),
+        (("mixed", "--method", "spoon"), "method 'spoon' is not known, so nothing was done; "
+                                         "one of: brush, roller, gun"),
+        (("mixed", "--coat", "0"), "coat 0 is under 1 or no number, so nothing was recorded; give "
+                                   "1 or more"),
+        (("mixed", "--amount", "-5"), "amount -5 is under 0"),
+        (("mixed", "--amount", "nan"), "amount nan is under 0 or no number"),
+        (("mixed", "--amount", "1e9"), "amount 1e+09 is above 1e+06, which no job"),
+        (("mixed", "--coat", "1001"), "coat 1001 is above 1000, which no job needs"),
+        (("mixed", "--timezone", "Nowhere"), "timezone 'Nowhere' is not known"),
+        (("mixed", "--at", "14:30", "--timezone", "Europe"), "timezone 'Europe' is not known"),
+        (("mixed", "--thinner", "inf"), "thinner inf is under 0 or no number"),
+        (("measured", "--what", "wood-moisture"), "give --what wood-moisture --value 14"),
+        (("measured", "--value", "14"), "needs what was measured, its value and its unit"),
+        (("mixed", "--enclosure", " "), "enclosure is empty, so nothing was recorded"),
+        (("\x1b[2Jmixed",), "is not known"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_refused_in_one_sentence(
+    db: str, words: tuple[str, ...], said: str
+) -> None:
+    ran = filmcall("event", "--enclosure", "tent", "--db", db, *words)
+    assert (ran.code, ran.out) == (2, "")
+    assert said in ran.err
+    assert "Traceback" not in ran.err
+    assert "\x1b" not in ran.err
+    assert not Path(db).exists() or kept(db) == ()
+
+
+def test_an_enclosure_that_the_log_never_heard_of_is_kept_and_pointed_out(db: str) -> None:
+    with Store.open(Path(db), now_s=time.time) as store:
+        now_s = time.time()
+        store.add_readings(
+            [Reading("tent", "air", Quantity.AIR_TEMP, now_s, 20.0, Quality.OK, now_s)]
+        )
+    assert "warning" not in event(db, "mixed").out
+    ran = filmcall("event", "mixed", "--enclosure", "tnet", "--db", db)
+    assert ran.code == 0
+    assert "warning: the log has no reading from 'tnet', only from tent" in ran.out
+
+
+def test_a_coat_that_ends_without_a_start_is_kept_and_says_what_does_not_run(db: str) -> None:
+    ran = event(db, "coat-ended", "--spec", "polyurethane-topcoat")
+    assert ran.code == 0
+    assert [each.kind for each in kept(db)] == [EventKind.COAT_ENDED]
+    assert ran.out.splitlines()[1] == (
+        "warning: no coat was open, so coat 1 has an end and no start: its clocks recoat closes "
+        "and tape not after do not run; record it: filmcall event coat-started --at TIME"
+    )
+    assert "warning" not in event(db, "coat-started", "--at", ago(hours=1)).out
+    assert "warning" not in event(db, "coat-ended", "--withdraw", "--corrects", "1").out
+
+
+def test_a_launch_over_a_film_that_has_not_cured_is_warned_of(db: str) -> None:
+    event(db, "coat-started", "--at", ago(hours=3), "--spec", "polyurethane-topcoat")
+    event(db, "coat-ended", "--at", ago(hours=2), "--spec", "polyurethane-topcoat")
+    ran = event(db, "back-in-service")
+    assert ran.code == 0
+    assert "warning: coat 1 has not cured" in ran.out
+    assert "blister" in ran.out
+
+
+# Where and by whose clock, when that is left out --------------------------------------------
+
+
+def played(folder: Path, *more: str) -> str:
+    """A log with a recording of local times in it, 12:00 to 13:00."""
+    recording = folder / "hull.csv"
+    rows = [f"2026-07-03 12:{minute:02d},20,50,19" for minute in range(60)]
+    recording.write_text("\n".join(["time,temp,rh,hull_temp", *rows, ""]))
+    log = str(folder / "played.db")
+    ran = filmcall("replay", str(recording), "--plain", "--db", log, *more)
+    assert ran.code == 0, ran.err
+    return log
+
+
+@pytest.mark.parametrize(
+    ("replayed", "typed", "utc"),
+    [
+        (("--timezone", "Europe/Brussels"), (), "2026-07-03T10:15:00Z (12:15 in Europe/Brussels)"),
+        ((), (), "2026-07-03T12:15:00Z (12:15 in Etc/UTC)"),
+        ((), ("--timezone", "America/New_York"), "2026-07-03T16:15:00Z (12:15 in America/New"),
+    ],
+)
+def test_a_remembered_time_is_read_as_the_recordings_own_are(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    replayed: tuple[str, ...],
+    typed: tuple[str, ...],
+    utc: str,
+) -> None:
+    log = played(tmp_path, *replayed)
+    monkeypatch.setenv("TZ", "Asia/Tokyo")  # the laptop's own zone does not matter
+    time.tzset()
+    try:
+        ran = filmcall("event", "coat-started", "--at", "2026-07-03 12:15", "--db", log, *typed)
+        stated = filmcall("event", "coat-ended", "--at", "2026-07-03T12:30Z", "--db", log)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert ran.out.startswith(f"recorded coat-started at {utc}")
+    assert " in recording, row " in ran.out
+    assert stated.out.startswith("recorded coat-ended at 2026-07-03T12:30:00Z in recording")
+
+
+def test_an_enclosure_left_out_is_refused_where_the_log_does_not_tell_it(db: str) -> None:
+    ran = filmcall("event", "mixed", "--db", db)
+    assert (ran.code, ran.out) == (2, "")
+    assert f"enclosure is left out and the log {db} has no reading yet" in ran.err
+    assert "give --enclosure NAME" in ran.err
+    assert not Path(db).exists()
+
+
+def test_a_replay_tells_local_times_with_their_offset(tmp_path: Path) -> None:
+    played(tmp_path)
+    recording = str(tmp_path / "hull.csv")
+    ran = filmcall("replay", recording, "--plain", "--timezone", "Europe/Brussels")
+    assert "REPLAY 2026-07-03T12:10:00+02:00  GO " in ran.out
+    ran = filmcall("replay", recording, "--jsonl", "--timezone", "Europe/Brussels")
+    assert '"time": "2026-07-03T10:10:00Z"' in ran.out
+
+
+def test_a_look_back_at_a_recording_shows_its_own_local_times(tmp_path: Path) -> None:
+    log = played(tmp_path, "--timezone", "Europe/Brussels")
+    assert (
+        "2026-07-03 12:00 to 2026-07-03 12:59 Europe/Brussels"
+        in filmcall("review", "--db", log).out
+    )

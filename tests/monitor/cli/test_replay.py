@@ -1,0 +1,254 @@
+"""Replay of real recordings, judged again row by row with an independent library.
+
+Recordings: L. M. Candanedo, V. Feldheim, Energy and Buildings 112 (2016) 28-39 (CC BY 4.0); NOAA
+SURFRAD network (public domain). Dew points: CoolProp HAPropsSI over water above freezing; below
+it, saturation over water and ice after Sonntag, Z. Meteorol. 70(5) (1990) 340-344.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from command import Ran, filmcall
+from CoolProp.HumidAirProp import HAPropsSI
+
+RECORDINGS = Path(__file__).parents[3] / "examples" / "recordings"
+ROOM = RECORDINGS / "office-occupancy-2015-02.csv"
+SNOW = RECORDINGS / "snow-2016-01-01.csv"
+
+
+def objects(ran: Ran) -> list[dict[str, object]]:
+    assert ran.code == 0, ran.err
+    return [json.loads(line) for line in ran.out.splitlines()]
+
+
+def seconds(iso: str) -> float:
+    return datetime.fromisoformat(iso.replace("Z", "+00:00")).replace(tzinfo=UTC).timestamp()
+
+
+def _sonntag_pa(temp_c: float, ice: bool) -> float:
+    t = temp_c + 273.15
+    if ice:
+        ln = -6024.5282 / t + 24.7219 + 1.0613868e-2 * t - 1.3198825e-5 * t * t
+        ln -= 0.49382577 * math.log(t)
+    else:
+        ln = -6096.9385 / t + 16.635794 - 2.711193e-2 * t + 1.673952e-5 * t * t
+        ln += 2.433502 * math.log(t)
+    return 100.0 * math.exp(ln)
+
+
+def _inverse_c(pressure_pa: float, ice: bool) -> float:
+    low, high = -60.0, 60.0
+    while high - low > 1e-5:
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if _sonntag_pa(middle, ice) < pressure_pa else (low, middle)
+    return 0.5 * (low + high)
+
+
+def wetting_c(air_c: float, rh_pct: float) -> float:
+    """The higher of dew and frost point by other equations than the program's."""
+    if air_c > 5.0:
+        dew = float(HAPropsSI("D", "T", air_c + 273.15, "P", 101_325, "R", rh_pct / 100)) - 273.15
+        if dew > 0.05:
+            return dew
+    pressure_pa = rh_pct / 100 * _sonntag_pa(air_c, ice=False)
+    dew = _inverse_c(pressure_pa, ice=False)
+    return dew if dew >= 0.0 else max(dew, _inverse_c(pressure_pa, ice=True))
+
+
+def slopes(air_c: float, rh_pct: float) -> tuple[float, float]:
+    per_k = (wetting_c(air_c + 0.1, rh_pct) - wetting_c(air_c - 0.1, rh_pct)) / 0.2
+    per_pct = (wetting_c(air_c, rh_pct + 0.1) - wetting_c(air_c, rh_pct - 0.1)) / 0.2
+    return per_k, per_pct
+
+
+def margin_state(
+    air_c: float, rh_pct: float, surface_c: float, surface_variance: float, air_share: float
+) -> tuple[float, str, float]:
+    """Margin, its state by 3 K and the guard, and the distance to the nearest boundary."""
+    per_k, per_pct = slopes(air_c, rh_pct)
+    variance = surface_variance + ((air_share - per_k) * 0.3) ** 2 + (per_pct * 3.0) ** 2
+    guard = 1.645 * math.sqrt(variance / 3)
+    margin = surface_c - wetting_c(air_c, rh_pct)
+    state = "broken" if margin < 3.0 else "near" if margin < 3.0 + guard else "ok"
+    return margin, state, min(abs(margin - 3.0), abs(margin - 3.0 - guard))
+
+
+def reason(told: dict[str, object], name: str) -> dict[str, object]:
+    reasons = told["reasons"]
+    assert isinstance(reasons, list)
+    return next(each for each in reasons if each["limit"] == name)
+
+
+def test_the_room_never_gives_go_without_a_stated_surface() -> None:
+    told = objects(filmcall("replay", str(ROOM), "--jsonl", "--all"))
+    assert len(told) >= 8_143, "one for every row, and one where an age ran out"
+    assert {each["call"] for each in told} == {"HOLD"}
+    assert all(each["dew_margin_k"] is None for each in told)
+    assert "no surface temperature" in str(reason(told[0], "dew_margin_min")["text"])
+
+
+def test_the_room_gives_go_with_a_stated_surface_and_every_row_can_be_reckoned_again() -> None:
+    ran = filmcall("replay", str(ROOM), "--jsonl", "--all", "--assumed-surface-offset", "-0.5 K")
+    told = {str(each["time"]): each for each in objects(ran)}
+    with ROOM.open() as file:
+        next(file)
+        rows = list(csv.reader(file))
+    assert len(rows) == 8_143
+    settled_since: float | None = None
+    checked = goes = 0
+    for row in rows:
+        time = row[1].replace(" ", "T") + "Z"
+        air_c, rh_pct = float(row[2]), float(row[3])
+        found = told[time]
+        assert found["air_temp_c"] == pytest.approx(air_c, abs=1e-4)
+        margin, state, room = margin_state(air_c, rh_pct, air_c - 0.5, 4.0, 1.0)
+        assert found["dew_margin_k"] == pytest.approx(margin, abs=0.03)
+        if room > 0.05:
+            assert reason(found, "dew_margin_min")["state"] == state
+            checked += 1
+        guard = 1.645 * math.sqrt((0.3**2 + 2.0**2) / 3)
+        settled = (
+            state == "ok" and room > 0.4 and rh_pct < 80.0 and 10.0 + guard < air_c - 0.8 < 34.0
+        )
+        settled_since = (settled_since or seconds(time)) if settled else None
+        if settled_since is not None and seconds(time) - settled_since >= 660.0:
+            assert found["call"] == "GO"
+            goes += 1
+        assert "assumed" in str(reason(found, "surface")["text"])
+    assert checked > 8_000
+    assert goes > 8_000
+
+
+def test_the_snow_never_gives_go_and_names_frost() -> None:
+    told = {
+        str(each["time"]): each
+        for each in objects(filmcall("replay", str(SNOW), "--jsonl", "--all"))
+    }
+    with SNOW.open() as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == 1_440
+    named = 0
+    for row in rows:
+        found = told[row["time"]]
+        assert found["call"] == "STOP"
+        if not all(row[name] for name in ("air_temp_c", "rh_pct", "snow_surface_c")):
+            continue
+        air_c, rh_pct = float(row["air_temp_c"]), float(row["rh_pct"])
+        surface_c = float(row["snow_surface_c"])
+        margin, state, room = margin_state(air_c, rh_pct, surface_c, 0.25, 0.0)
+        assert found["dew_margin_k"] == pytest.approx(margin, abs=0.03)
+        if room > 0.05:
+            assert reason(found, "dew_margin_min")["state"] == state
+        assert reason(found, "air_temp_min")["state"] == "broken"
+        named += "frost" in str(reason(found, "dew_margin_min")["text"])
+    assert named > 1_400
+
+
+def test_plain_lines_say_that_it_is_a_recording_and_of_which_day() -> None:
+    ran = filmcall("replay", str(SNOW))
+    lines = ran.out.splitlines()
+    assert lines[0] == "REPLAY of 2016-01-01: nothing here is now"
+    assert all(line.startswith("REPLAY") for line in lines)
+    assert "nothing about the air that people breathe" in ran.err
+
+
+def test_a_replay_is_kept_once_and_can_be_exported(tmp_path: Path) -> None:
+    db = str(tmp_path / "log.db")
+    words = ("replay", str(ROOM), "--assumed-surface-offset", "-0.5 K", "--jsonl", "--db", db)
+    first = filmcall(*words)
+    readings = filmcall("export", "readings", "--db", db)
+    calls = filmcall("export", "calls", "--format", "jsonl", "--db", db)
+    assert len(readings.out.splitlines()) == 1 + 3 * 8_143
+    assert len(calls.out.splitlines()) == len(first.out.splitlines())
+    again = filmcall(*words)
+    assert again.out == first.out
+    assert "nothing was added" in again.err
+    assert filmcall("export", "readings", "--db", db).out == readings.out
+    assert filmcall("export", "calls", "--format", "jsonl", "--db", db).out == calls.out
+    assert filmcall("sessions", "verify", "--db", db).code == 0
+    listed = json.loads(filmcall("sessions", "--db", db, "--json").out)
+    assert [each["title"] for each in listed] == [ROOM.name]
+
+
+def test_the_workboat_night_gives_every_call_and_the_loose_plug_never_go() -> None:
+    folder = RECORDINGS.parent / "workboat"
+    ran = filmcall(
+        "replay", str(folder / "night.csv"), "--config", str(folder / "polytunnel.toml"),
+        "--jsonl", "--all",
+    )  # fmt: skip
+    told = objects(ran)
+    assert {each["call"] for each in told} == {"GO", "HOLD", "STOP"}
+    for each in told:
+        sections = each["sections"]
+        assert isinstance(sections, list)
+        assert {part["section"] for part in sections} == {"hull-port", "hull-stbd"}
+        order = ["STOP", "HOLD", "GO"]
+        assert each["call"] == min((part["call"] for part in sections), key=order.index)
+        if "T02:05" <= str(each["time"])[10:] < "T02:20":
+            starboard = next(part for part in sections if part["section"] == "hull-stbd")
+            assert starboard["call"] != "GO"
+
+
+def test_the_demo_shows_every_call_with_reasons() -> None:
+    ran = filmcall("demo")
+    assert ran.code == 0
+    for call in ("GO", "HOLD", "STOP"):
+        assert any(f"Z  {call}" in line and ":" in line for line in ran.out.splitlines())
+    assert "coat-started" in ran.out
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "empty"),
+        ("air,rh\n1,2\n", "time"),
+        ("time,colour\n2026-01-01T00:00:00Z,red\n", "column"),
+    ],
+)
+def test_a_file_that_cannot_be_played_is_one_sentence(tmp_path: Path, text: str, said: str) -> None:
+    file = tmp_path / "odd.csv"
+    file.write_text(text)
+    ran = filmcall("replay", str(file))
+    assert ran.code == 2
+    assert said in ran.err.lower()
+    assert "Traceback" not in ran.err
+
+
+def test_a_missing_file_and_a_warm_surface_are_refused() -> None:
+    assert filmcall("replay", "nowhere.csv").code == 2
+    ran = filmcall("replay", str(ROOM), "--assumed-surface-offset", "1 K")
+    assert (ran.code, "above 0" in ran.err) == (2, True)
+    assert filmcall("replay", str(ROOM), "--speed", "0").code == 2
+
+
+def test_a_recording_without_a_surface_is_told_what_it_lacks(tmp_path: Path) -> None:
+    assert "No surface was measured, so there is no dew margin and no GO" in replayed(ROOM)
+    assert "No surface was measured" not in replayed(ROOM, "--assumed-surface-offset", "-0.5 K")
+    whole = tmp_path / "whole.csv"
+    whole.write_text("time,air,rh,surface\n2026-01-01T00:00:00Z,20,60,18\n")
+    assert "No surface was measured" not in replayed(whole)
+
+
+def replayed(path: Path, *more: str) -> str:
+    ran = filmcall("replay", str(path), "--plain", *more)
+    assert ran.code == 0
+    return ran.err
+
+
+def test_rows_that_cannot_be_read_are_counted_with_their_line(tmp_path: Path) -> None:
+    file = tmp_path / "some.csv"
+    rows = ["time,air,rh,surface"]
+    rows += [f"2026-01-01T00:{k:02d}:00Z,20,60,18" for k in range(20)]
+    rows[7] = "not a time,20,60,18"
+    rows[9] = "2026-01-01T00:08:00Z,20,sixty,18"
+    file.write_text("\n".join(rows) + "\n")
+    ran = filmcall("replay", str(file), "--jsonl")
+    assert ran.code == 0
+    assert "line 8 skipped" in ran.err
+    assert "line 10" in ran.err

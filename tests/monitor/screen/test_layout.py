@@ -1,0 +1,521 @@
+"""The screen on fixed sizes: what decides is there and whole, in colour and without.
+
+The scenes are worked out by the real rules; what must be seen comes from issue and safety text.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from rich.cells import cell_len
+from rich.console import Console, Group
+from rich.text import Text
+
+from examples.screens.scenes import ENCLOSURE, SCENES, at, event
+from monitor.desk_view import DeskView
+from monitor.screen.layout import Size, render
+from monitor.screen.pieces import wrap
+from monitor.screen.sentence import change, why
+from monitor.screen.theme import Colours, Theme, clean, theme_of
+from monitor.screen.words import ENGLISH, Words
+from monitor.snapshot import PointHealth, Snapshot
+from rules.call import Call
+from rules.limits import Judged
+from rules.reasons import Reason, outlook_reasons
+from rules.trend import Break
+from rules.vocabulary import EventKind, LimitName, LimitState
+from sensors.reading import Quality, Quantity
+
+SIZES = [Size(40, 12), Size(80, 24), Size(120, 40), Size(200, 60)]
+LARGE = SIZES[1:]
+PLAIN = Theme(colours=Colours.NONE)
+FILM_NOT_AIR = "GO is about the film, never about the air you breathe."
+
+
+@cache
+def scene(name: str) -> Snapshot:
+    return SCENES[name]()
+
+
+def lines_of(snapshot: Snapshot, size: Size, theme: Theme = PLAIN, **more: DeskView) -> list[str]:
+    return [line.plain for line in render(snapshot, size, theme, **more)]
+
+
+def flat(lines: list[str]) -> str:
+    """All words of a screen in one line, so that a sentence may be wrapped anywhere."""
+    return " ".join(" ".join(lines).split())
+
+
+def printed(snapshot: Snapshot, size: Size, theme: Theme) -> str:
+    out = io.StringIO()
+    console = Console(
+        file=out,
+        width=size.columns,
+        height=size.rows,
+        force_terminal=True,
+        color_system="standard" if theme.colours is not Colours.FULL else "truecolor",
+        no_color=theme.colours is Colours.NONE,
+        legacy_windows=False,
+    )
+    console.print(Group(*render(snapshot, size, theme)), end="")
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("name", SCENES)
+@pytest.mark.parametrize("colours", list(Colours))
+def test_every_line_has_the_terminals_width(name: str, size: Size, colours: Colours) -> None:
+    lines = lines_of(scene(name), size, Theme(colours=colours))
+    assert len(lines) == size.rows
+    assert {cell_len(line) for line in lines} == {size.columns}
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("name", SCENES)
+def test_call_advice_reason_and_next_clock_are_whole(name: str, size: Size) -> None:
+    snapshot = scene(name)
+    lines = lines_of(snapshot, size)
+    worst = snapshot.calls[0]
+    seen = flat(lines)
+    assert worst.section in seen
+    assert worst.advice in seen
+    assert why(worst, PLAIN) in seen
+    band = "".join(lines[: size.rows // 3])
+    assert sum(map(band.count, "█▀▄")) > size.rows, "letters in blocks"
+    for other in snapshot.calls[1:]:
+        assert f"{other.call.value} {other.section}" in seen
+    running = [clock for clock in snapshot.clocks if clock.left_s]
+    if running:
+        assert running[0].name.value in seen
+        assert PLAIN.words.duration(running[0].left_s or 0.0) in seen
+
+
+@pytest.mark.parametrize("size", LARGE, ids=str)
+@pytest.mark.parametrize("name", SCENES)
+def test_80_by_24_and_more_show_all_that_decides(name: str, size: Size) -> None:
+    snapshot = scene(name)
+    seen = flat(lines_of(snapshot, size))
+    for room in ("CLIMATE", "TREND", "CLOCKS", "OUTLOOK", "SENSORS", "EVENTS"):
+        assert room in seen
+    climate = snapshot.calls[0].climate
+    assert PLAIN.temp(climate.air_temp_c or 0.0).split()[0] in seen
+    assert f"{climate.rh_pct:.0f} ±" in seen
+    for point in snapshot.points:
+        if point.quality is not Quality.OK:
+            assert f"{point.point} {ENGLISH[f'quantity {point.quantity}']} STALE" in seen
+    if climate.dew_margin_k is not None and climate.dew_margin_u_k is not None:
+        # JCGM 100: the shown half-width is 1.96 standard uncertainties.
+        spread = 1.96 * climate.dew_margin_u_k
+        assert f"margin {climate.dew_margin_k:.1f} ± {spread:.1f} K" in seen
+
+
+@pytest.mark.parametrize("size", [*SIZES, Size(60, 16), Size(20, 6), Size(100, 30)], ids=str)
+@pytest.mark.parametrize("dim", [False, True])
+def test_a_screen_with_go_says_that_it_is_not_about_breathing(size: Size, dim: bool) -> None:
+    for name in SCENES:
+        snapshot = scene(name)
+        if any(call.call is Call.GO for call in snapshot.calls):
+            asked = DeskView(("coat started hull-port?  Enter records, Esc drops",), True)
+            theme = replace(PLAIN, dim=dim)
+            assert FILM_NOT_AIR in flat(lines_of(snapshot, size, theme)), name
+            if size.rows >= 12:
+                assert FILM_NOT_AIR in flat(lines_of(snapshot, size, theme, desk=asked)), name
+
+
+def test_a_film_that_gives_off_vapour_brings_its_reminder() -> None:
+    seen = flat(lines_of(scene("night"), Size(80, 24)))
+    assert "switch nothing inside, leave the ventilation on" in seen
+    assert "breathing protection that the safety data sheet asks for" in seen
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_a_recording_says_so_with_its_date_in_the_calls_line(size: Size) -> None:
+    first = lines_of(replace(scene("stop"), recorded=True), size)[0]
+    assert "REPLAY" in first
+    assert "RECORDING" in first
+    assert "2026-10-13" in first
+    assert "RECORDING" not in lines_of(scene("stop"), size)[0]
+
+
+def test_calls_differ_without_any_colour() -> None:
+    bands = {
+        name: "\n".join(lines_of(scene(name), Size(80, 24))[1:6]) for name in ("go", "hold", "stop")
+    }
+    assert len(set(bands.values())) == 3
+    # Each has its own shape beside the word: what stands left of the first letter.
+    shapes = {name: [row[:14] for row in band.splitlines()] for name, band in bands.items()}
+    assert shapes["go"] != shapes["hold"] != shapes["stop"] != shapes["go"]
+
+
+def test_without_colour_no_colour_code_is_written() -> None:
+    text = printed(scene("stop"), Size(80, 24), PLAIN)
+    codes = {code for run in re.findall("\x1b\\[([0-9;]*)m", text) for code in run.split(";")}
+    assert codes <= {"", "0", "1", "4", "7"}, codes
+    assert "7" in codes, "STOP stands in reverse where there is no colour"
+
+
+def test_sixteen_colours_keep_the_three_apart() -> None:
+    theme = Theme(colours=Colours.SIXTEEN)
+    grounds = {
+        name: printed(scene(name), Size(80, 24), theme).split("m", 1)[0]
+        for name in ("go", "hold", "stop")
+    }
+    assert len(set(grounds.values())) == 3
+    assert all("38;2" not in printed(scene(n), Size(80, 24), theme) for n in grounds)
+
+
+@pytest.mark.parametrize(
+    ("environ", "colours"),
+    [
+        ({"TERM": "xterm-256color"}, Colours.FULL),
+        ({"TERM": "xterm-256color", "NO_COLOR": "1"}, Colours.NONE),
+        ({"TERM": "xterm-256color", "NO_COLOR": ""}, Colours.FULL),  # no-color.org: not empty
+        ({"TERM": "linux"}, Colours.SIXTEEN),
+        ({"TERM": "vt100"}, Colours.NONE),
+    ],
+)
+def test_colours_follow_the_environment(environ: dict[str, str], colours: Colours) -> None:
+    assert theme_of(environ).colours is colours
+
+
+def test_a_bare_console_gets_half_blocks_only() -> None:
+    theme = theme_of({"TERM": "linux"})
+    for name in SCENES:
+        assert not set("▁▂▃▅▆▇▶‖") & set("".join(lines_of(scene(name), Size(80, 24), theme)))
+
+
+@pytest.mark.parametrize("name", ["go", "hold", "stop", "probe-dead", "night"])
+def test_the_sentence_words_a_limit_as_the_call_does(name: str) -> None:
+    for call in scene(name).calls:
+        for reason in call.reasons:
+            if reason.limit.endswith(("_min", "_max")):
+                told = why(call, PLAIN, None, reason)
+                assert reason.text.startswith(told), (told, reason.text)
+
+
+def test_fahrenheit_and_twelve_hours() -> None:
+    snapshot = scene("go")
+    theme = replace(PLAIN, fahrenheit=True, twelve_hours=True)
+    seen = flat(lines_of(snapshot, Size(80, 24), theme))
+    climate = snapshot.calls[0].climate
+    assert f"{(climate.air_temp_c or 0.0) * 9 / 5 + 32:.1f} ±" in seen
+    assert f"surface {(climate.dew_margin_k or 0.0) * 9 / 5:.1f} °F over the dew point" in seen
+    assert "1:40 pm UTC" in seen
+    assert "°C" not in seen
+    assert " K" not in seen
+
+
+def test_local_time_with_its_zone() -> None:
+    snapshot = replace(scene("go"), timezone="Europe/London")
+    assert "Tue 14:40 BST" in lines_of(snapshot, Size(80, 24))[0]  # British Summer Time in October
+    unknown = replace(scene("go"), timezone="Nowhere/Creek")
+    assert "Tue 13:40 UTC" in lines_of(unknown, Size(80, 24))[0]
+
+
+def test_frost_is_called_frost() -> None:
+    snapshot = scene("go")
+    call = snapshot.calls[0]
+    climate = replace(
+        call.climate, air_temp_c=-2.0, dew_point_c=-5.6, frost_point_c=-4.9, dew_margin_k=7.2
+    )
+    cold = replace(snapshot, calls=(replace(call, climate=climate),))
+    seen = flat(lines_of(cold, Size(80, 24)))
+    assert "frost point -4.9 °C" in seen
+    assert "over the frost point" in seen
+
+
+HOSTILE = "plank\x1b[2J\x07\u202eport\u2028"
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_control_characters_from_outside_are_written_out(size: Size) -> None:
+    snapshot = scene("probe-dead")
+    call = replace(snapshot.calls[0], section=HOSTILE, advice="do not start yet")
+    note = event(EventKind.NOTE, at(13, 13, 30), HOSTILE, note=HOSTILE, batch=HOSTILE)
+    point = PointHealth(HOSTILE, Quantity.SURFACE_TEMP, None, 1.0, Quality.STUCK, 3.0)
+    bad = replace(
+        snapshot,
+        enclosure=HOSTILE,
+        calls=(call, *snapshot.calls[1:]),
+        events=(note,),
+        points=(point,),
+        counts={HOSTILE: 1},
+        link=HOSTILE,
+        link_ok=False,
+        alarm=HOSTILE,
+        notices=(HOSTILE,),
+    )
+    text = "".join(lines_of(bad, size, desk=DeskView((HOSTILE,), True, (HOSTILE,) * 3)))
+    text += "".join(lines_of(bad, size))
+    assert not set("\x1b\x07\u202e\u2028") & set(text)
+    assert r"\x1b[2J" in text
+
+
+def test_wide_characters_do_not_break_the_lines() -> None:
+    snapshot = scene("go")
+    call = replace(snapshot.calls[0], section="船体左舷の長い名前")
+    for size in SIZES:
+        lines = lines_of(replace(snapshot, calls=(call, *snapshot.calls[1:])), size)
+        assert {cell_len(line) for line in lines} == {size.columns}
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_alarm_and_notices_are_seen(size: Size) -> None:
+    loud = replace(scene("night"), alarm="First: nothing inside. STOP.", notices=("log is full",))
+    seen = flat(lines_of(loud, size))
+    assert "ALARM: a acknowledges" in seen
+    assert "log is full" in seen
+    assert "breathing protection" in seen or "First: nothing inside" in seen
+
+
+def test_an_enclosure_without_any_call_is_drawn() -> None:
+    empty = Snapshot(ENCLOSURE, at(13, 9), "Etc/UTC", False, ())
+    for size in SIZES:
+        assert "nothing has been evaluated" in flat(lines_of(empty, size))
+
+
+def test_a_lost_link_is_said_even_on_a_small_screen() -> None:
+    lost = replace(scene("stop"), link_ok=False, link="broker refused the password", clocks=())
+    assert "NO LINK broker refused the password" in flat(lines_of(lost, Size(40, 14)))
+    for size in LARGE:
+        assert "NO LINK broker refused the password" in flat(lines_of(lost, size))
+
+
+def test_no_word_of_the_screen_stands_outside_the_table() -> None:
+    """Under a table in capitals, what is left in small letters comes from outside or rules."""
+    loud = Words({key: _capitals(text) for key, text in ENGLISH.items()})
+    theme = replace(PLAIN, words=loud)
+    worded = scene("go")
+    calls = [
+        replace(call, reasons=tuple(r for r in call.reasons if r.limit != "outlook"))
+        for call in worded.calls
+    ]
+    seen = flat(lines_of(replace(worded, calls=tuple(calls)), Size(200, 60), theme))
+    assert "GO IS ABOUT THE FILM" in seen
+    from_outside = ["polytunnel", "hull-port", "hull-starboard", "polyurethane-topcoat"]
+    from_outside += ["plank-port", "plank-starboard", "air-bow", "air-stern", "spike"]
+    for words in ["you may start", "connected to 127.0.0.1", *sorted(from_outside, key=len)[::-1]]:
+        seen = seen.replace(words, "")
+    left = [word for word in re.findall("[a-z]{2,}", seen) if word != "m"]
+    assert not left, left
+
+
+def drawn_band(lines: list[str], base: str) -> list[str]:
+    """The chart of the next hours: what stands right of the present, or in the room of its own."""
+    at = next(n for n, line in enumerate(lines) if "│" in line)
+    column = lines[at].index("│")
+    rows = [line[column + 1 :] for line in lines[at:] if line[column : column + 1] == "│"]
+    assert base in lines[at + len(rows) - 1]
+    return rows
+
+
+@pytest.mark.parametrize("name", ["go", "hold", "stop", "night"])
+def test_80_by_24_shows_the_next_six_hours_beside_the_trend(name: str) -> None:
+    snapshot = scene(name)
+    lines = lines_of(snapshot, Size(80, 24))
+    rows = drawn_band(lines, "≥ 3.0 K")
+    assert 2 <= len(rows) <= 3
+    assert "+6 h" in flat(lines)
+    # By straight lines between the bands' own times, column by column: how probable a break is.
+    bands = snapshot.outlook[snapshot.calls[0].section]
+    assert bands.dew_margin_k is not None
+    base = rows[-1].rstrip()
+    width = len(base)
+    for column, mark in enumerate(base):
+        time_s = snapshot.time_s + (column + 0.5) / width * 6 * 3600.0
+        low, middle, _ = (np.interp(time_s, bands.time_s, row) for row in bands.dew_margin_k)
+        assert mark == ("█" if middle < 3.0 else "▀" if low < 3.0 else "─"), column
+
+
+def test_40_by_12_and_a_section_without_outlook_show_no_band() -> None:
+    for name in SCENES:
+        assert not set("│░▒") & set(flat(lines_of(scene(name), Size(40, 12))))
+        bare = replace(scene(name), outlook={})
+        for size in SIZES:
+            assert not set("│░▒") & set(flat(lines_of(bare, size)))
+    dead = scene("probe-dead")
+    assert dead.calls[0].section not in dead.outlook
+    assert "│" not in flat(lines_of(dead, Size(80, 24)))
+
+
+def test_larger_screens_give_the_band_more_room() -> None:
+    heights = [len(drawn_band(lines_of(scene("go"), s), "≥ 3.0 K")) for s in LARGE[:2]]
+    assert heights[0] <= 3 <= heights[1]
+    vast = lines_of(scene("go"), Size(200, 60))
+    seen = flat(vast)
+    assert "AHEAD" in seen
+    assert "dew margin, next 6 h: what 90, 50, 10 % keep" in seen
+    assert "14:00" in seen
+    assert "18:00" in seen
+
+
+def test_the_forecasts_age_and_gaps_stand_in_the_outlook() -> None:
+    snapshot = scene("hold")
+    told = "forecast 3 h old, to 40 h ahead, 1 gap over 3 h"
+    outlook = {name: replace(each, forecast=told) for name, each in snapshot.outlook.items()}
+    for size in LARGE:
+        assert told in flat(lines_of(replace(snapshot, outlook=outlook), size)), size
+
+
+def test_an_outlook_too_long_for_its_line_leaves_its_range_out_and_no_half_sentence() -> None:
+    lines = lines_of(scene("stop"), Size(80, 24))
+    told = next(line for line in lines if "OUTLOOK" in line)
+    assert "would become too cold in about" in told
+    assert told.count("(") == told.count(")")
+
+
+def test_what_go_waits_for_is_named_by_what_the_hold_rests_on() -> None:
+    """The reasons are the rules' own: of an outlook that was made, of the trend, and of both."""
+    looked = next(c for c in scene("hold").calls if c.reasons[0].limit == "outlook")
+    by_outlook = looked.reasons[0]
+    entry = next(r for r in looked.reasons if r.limit == "dew_margin_min")
+    judged = Judged(LimitName.DEW_MARGIN_MIN, LimitState.OK, 3.8, 3.0, 0.7, 0.8, 0.8, "plank", "")
+    found = outlook_reasons(
+        [Break(LimitName.DEW_MARGIN_MIN, looked.time_s + 900.0, -1.6)], (judged,), 3600.0, 0.0
+    )
+    by_trend = replace(found[0], value=900.0)
+
+    def told(*first: Reason) -> str:
+        return change(replace(looked, reasons=(*first, entry)), PLAIN, None)
+
+    assert told(by_outlook) == "GO waits for an outlook in which the limit holds"
+    assert told(by_trend) == "GO waits until the trend no longer leads past the limit"
+    both = "GO waits until neither trend nor outlook leads past a limit"
+    assert (told(by_outlook, by_trend), told(by_trend, by_outlook)) == (both, both)
+
+
+TOO_LITTLE = (
+    "log of 3.2 h is under the 24 h that an outlook learns from, so none is made; let the log grow"
+)
+
+
+def test_why_there_is_no_band_stands_in_the_outlook() -> None:
+    for name in SCENES:
+        snapshot = scene(name)
+        section = snapshot.calls[0].section
+        bare = replace(snapshot, outlook={}, outlook_why={section: TOO_LITTLE})
+        for size in LARGE:
+            lines = lines_of(bare, size)
+            seen = flat(lines)
+            # Side by side with other rooms the line goes on in the next one.
+            rest = " the 24 h that an outlook learns from" if size.columns == 80 else ""
+            assert f"no band: log of 3.2 h is under{rest}" in seen
+            assert "let the log grow" not in seen
+            assert "EVENTS" in seen
+        assert "no band" not in flat(lines_of(replace(bare, outlook_why={}), Size(80, 24)))
+        assert "no band" not in flat(lines_of(replace(snapshot, outlook_why={section: ""}), size))
+
+
+def test_a_log_that_has_just_begun_says_so_in_few_words() -> None:
+    snapshot = scene("hold")
+    why_none = (
+        "enclosure 'polytunnel' has no reading in the log /home/user/.local/filmcall/log.db, so "
+        "there is no outlook; it holds: nothing"
+    )
+    new = replace(snapshot, outlook={}, outlook_why={snapshot.calls[0].section: why_none})
+    lines = lines_of(new, Size(80, 24))
+    assert any(line.strip() == "no band: no reading in the log" for line in lines)
+
+
+def test_why_there_is_no_band_drives_no_sensor_off_a_crowded_screen() -> None:
+    snapshot = scene("stop")
+    crowded = replace(
+        snapshot,
+        outlook={},
+        outlook_why={snapshot.calls[0].section: TOO_LITTLE},
+        link_ok=False,
+        alarm="First: nothing inside. " * 9,
+    )
+    titles = ("CLIMATE", "TREND", "CLOCKS", "OUTLOOK", "SENSORS", "EVENTS")
+    for lines in range(1, 7):
+        told = replace(crowded, notices=("the log is full",) * lines)
+        rooms = [
+            [title for title in titles if title in flat(lines_of(each, Size(80, 24)))]
+            for each in (told, replace(told, outlook_why={}))
+        ]
+        assert rooms[0] == rooms[1]
+
+
+def test_where_the_reason_is_known_nothing_is_said_of_a_forecast() -> None:
+    snapshot = scene("go")
+    call = snapshot.calls[0]
+    unknown = Reason("outlook", LimitState.UNKNOWN, None, None, None, "", "outlook: unknown")
+    limits = tuple(r for r in call.reasons if r.limit != "outlook")
+    for looked_s, told in ((3600.0, "by the recent trend nothing breaks"), (0.0, "not known yet")):
+        young = replace(call, reasons=(*limits, unknown), looked_ahead_s=looked_s)
+        bare = replace(snapshot, calls=(young,), outlook={})
+        assert "no forecast" in flat(lines_of(bare, Size(80, 24)))
+        seen = flat(lines_of(replace(bare, outlook_why={call.section: TOO_LITTLE}), Size(80, 24)))
+        assert told in seen
+        assert "no forecast" not in seen
+
+
+def test_a_forecast_that_the_log_cannot_use_says_so_beside_the_trends_band() -> None:
+    snapshot = scene("hold")
+    why_trend = (
+        "enclosure model: it explains 12 % of the air's changes over six hours (at least 30 %), so "
+        "the outlook goes by the trend alone; log the heater, and check the forecast's place"
+    )
+    outlook = {k: replace(v, by_trend_why=why_trend) for k, v in snapshot.outlook.items()}
+    refused = replace(snapshot, outlook=outlook)
+    assert "by the trend alone: it explains 12 % of the air" in flat(
+        lines_of(refused, Size(80, 24))
+    )
+    for size in LARGE[1:]:
+        assert "by the trend alone: it explains 12 %" in flat(lines_of(refused, size)), size
+
+
+def test_a_band_that_ends_early_leaves_the_rest_open() -> None:
+    snapshot = scene("go")
+    cut = {}
+    for name, each in snapshot.outlook.items():
+        kept = sum(t <= snapshot.time_s + 3 * 3600.0 for t in each.time_s)
+        assert each.dew_margin_k is not None
+        low, middle, high = (row[:kept] for row in each.dew_margin_k)
+        cut[name] = replace(each, time_s=each.time_s[:kept], dew_margin_k=(low, middle, high))
+    base = drawn_band(lines_of(replace(snapshot, outlook=cut), Size(80, 24)), "≥ 3.0 K")[-1]
+    assert base.rstrip().endswith("·")
+    assert base.startswith("─")
+
+
+def _capitals(text: str) -> str:
+    parts = re.split(r"(\{[^}]*\})", text)
+    return "".join(part if part.startswith("{") else part.upper() for part in parts)
+
+
+@pytest.mark.parametrize("width", range(12, 60))
+def test_no_figure_is_parted_from_its_unit(width: int) -> None:
+    text = "humidity 52 ± 2 %, at least 10.5 °C for 3 h 20 min. It turns HOLD under 3.8 K an hour"
+    lines = [line.plain for line in wrap(Text(text), width)]
+    assert " ".join(lines) == text
+    assert max(map(len, lines)) <= width
+    for line in lines[1:]:
+        assert line.split()[0].strip(".,") not in ("%", "°C", "h", "min", "K"), lines
+
+
+def test_render_is_pure() -> None:
+    for name in SCENES:
+        first, again = (render(scene(name), Size(80, 24), Theme()) for _ in range(2))
+        assert first == again
+
+
+def test_clean_leaves_plain_text_alone() -> None:
+    assert clean("hull-port ± 3 °C, 船") == "hull-port ± 3 °C, 船"
+
+
+@pytest.mark.parametrize("size", [Size(1, 1), Size(20, 4), Size(33, 9), Size(500, 100)], ids=str)
+@pytest.mark.parametrize("build", SCENES.values(), ids=SCENES)
+def test_any_size_is_drawn(size: Size, build: Callable[[], Snapshot]) -> None:
+    assert build in SCENES.values()
+    name = next(name for name, each in SCENES.items() if each is build)
+    word = scene(name).calls[0].call.value
+    lines = lines_of(scene(name), size)
+    assert len(lines) >= 4
+    if size.rows < 9:
+        assert word in flat(lines)

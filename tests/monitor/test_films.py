@@ -1,0 +1,294 @@
+"""What follows a section's film: stage and spec by its events, samples, and wider probes.
+
+Temperatures and times: the shipped topcoat's touch-dry row, 5 h at 20 degC (generic, no source).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from monitor.config.load import EnclosureConfig, PointConfig
+from monitor.enclosure import Enclosure
+from monitor.films import RECKON_EVERY_S, FilmKeeper, Temperatures
+from monitor.specs import find_spec
+from rules.events import Event
+from rules.spec.model import GENERAL_GUIDANCE, Spec
+from rules.vocabulary import ClockName, EventKind, LimitName, Stage
+from sensors.faults import DEFAULT_RULES
+from sensors.reading import Quality, Quantity, Reading
+
+T0 = 1_800_000_000.0
+TOPCOAT = find_spec("polyurethane-topcoat")[0]
+NAN = math.nan
+
+
+def event(kind: EventKind, after_s: float = 0.0, **more: object) -> Event:
+    return Event(kind, T0 + after_s, "tent", **more)  # type: ignore[arg-type]
+
+
+def point(quantity: Quantity, name: str = "air", section: str | None = None) -> PointConfig:
+    accuracy = {Quantity.HUMIDITY: 3.0}.get(quantity, 0.5)
+    return PointConfig(
+        name, quantity, quantity.unit, accuracy, DEFAULT_RULES[quantity], section=section
+    )
+
+
+def enclosure(keeper: FilmKeeper, *sections: str) -> Enclosure:
+    planks = [point(Quantity.SURFACE_TEMP, f"plank-{name}", name) for name in sections]
+    config = EnclosureConfig("tent", (point(Quantity.AIR_TEMP), point(Quantity.HUMIDITY), *planks))
+    return Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
+
+
+def hear(tent: Enclosure, after_s: float, **values: float) -> None:
+    tent.take(
+        [
+            Reading("tent", name.replace("_", "-"), quantity, T0 + after_s, value, Quality.OK, T0)
+            for name, value in values.items()
+            for quantity in [Quantity.SURFACE_TEMP if "plank" in name else Quantity.AIR_TEMP]
+        ],
+        T0 + after_s,
+    )
+
+
+# Samples ------------------------------------------------------------------------------------
+
+
+def test_samples_are_kept_every_half_minute_with_their_ends() -> None:
+    samples = Temperatures(0.5, 0.3)
+    for second in range(0, 61, 10):
+        samples.take(T0 + second, [18.0, 16.5], [21.0])
+    samples.take(T0 + 90.0, [], [20.0, 22.0])
+    history = samples.history()
+    assert (history.time_s - T0).tolist() == [0.0, 30.0, 60.0, 90.0]
+    assert history.coldest_c.tolist()[:3] == [16.5] * 3
+    assert history.warmest_c.tolist()[:3] == [18.0] * 3
+    assert math.isnan(history.coldest_c[3])
+    assert history.air_coldest_c is not None
+    assert history.air_warmest_c is not None
+    assert (history.air_coldest_c[3], history.air_warmest_c[3]) == (20.0, 22.0)
+    assert (history.accuracy_k, history.air_accuracy_k) == (0.5, 0.3)
+
+
+def test_the_log_has_the_last_word_for_the_time_that_it_tells_of() -> None:
+    samples = Temperatures(0.5, 0.3)
+    for second in (0.0, 30.0, 60.0, 90.0):
+        samples.take(T0 + second, [], [20.0])
+    samples.take_from_log([(T0 + at, 15.0, 15.0, 20.0, 20.0) for at in (30.0, 60.0)])
+    known = samples.history().coldest_c
+    assert [math.isnan(value) for value in known] == [True, False, False, True]
+    samples.take_from_log([])
+    assert samples.history().coldest_c.size == 4
+
+
+def test_a_clock_set_back_leaves_no_sample_in_the_future() -> None:
+    samples = Temperatures(0.5, 0.3)
+    samples.put_before([(T0 + 60.0, 15.0, 15.0, NAN, NAN), (T0, 14.0, 14.0, NAN, NAN)])
+    samples.drop_after(T0 + 30.0)
+    assert samples.history().time_s.tolist() == [T0]
+
+
+def test_samples_know_from_when_on_they_are_whole() -> None:
+    samples = Temperatures(0.5, 0.3)
+    assert samples.whole_from_s == math.inf
+    for day in range(10):
+        samples.take(T0 + day * 86_400.0, [15.0], [15.0])
+    assert samples.whole_from_s == T0
+    samples.drop_before(T0 + 5 * 86_400.0)
+    assert samples.whole_from_s == T0 + 5 * 86_400.0, "what was forgotten is read again"
+    samples.drop_after(T0 + 7 * 86_400.0)
+    assert samples.whole_from_s == T0 + 5 * 86_400.0
+    samples.drop_after(T0)
+    assert samples.whole_from_s == math.inf
+
+
+def test_what_no_clock_needs_is_forgotten() -> None:
+    samples = Temperatures(0.5, 0.3)
+    samples.put_before((T0 + day * 86_400.0, 15.0, 15.0, NAN, NAN) for day in range(10))
+    samples.drop_before(T0 + 5 * 86_400.0)
+    assert samples.history().time_s[0] == T0 + 5 * 86_400.0
+
+
+# Films --------------------------------------------------------------------------------------
+
+
+def test_without_events_every_section_is_the_same_film_in_prep() -> None:
+    keeper = FilmKeeper(TOPCOAT, {})
+    assert keeper.film_of("a", T0) is keeper.film_of("b", T0 + 1e6)
+    assert keeper.film_of("a", T0).stage is Stage.PREP
+    assert keeper.clocks("a", T0) == ()
+
+
+def test_a_film_follows_its_events_at_once() -> None:
+    keeper = FilmKeeper(TOPCOAT, {})
+    keeper.set_events([event(EventKind.MIXED, 10.0)])
+    assert keeper.film_of("all", T0).stage is Stage.PREP, "not yet mixed"
+    assert keeper.film_of("all", T0 + 9.0).stage is Stage.PREP
+    assert keeper.film_of("all", T0 + 10.0).stage is Stage.MIX, "as in a replay of a whole night"
+    keeper.set_events([*keeper.events, event(EventKind.COAT_STARTED, 61.0)])
+    assert keeper.film_of("all", T0 + 62.0).stage is Stage.APPLY
+    same = keeper.film_of("all", T0 + 63.0)
+    assert keeper.film_of("all", T0 + 200.0) is same, "an unchanged film stays the same object"
+
+
+def test_clocks_are_never_older_than_a_minute() -> None:
+    keeper = FilmKeeper(TOPCOAT, {})
+    keeper.set_events([event(EventKind.MIXED)])
+
+    def left_s(after_s: float) -> float:
+        (pot,) = keeper.clocks("all", T0 + after_s)
+        assert pot.left_s is not None
+        return pot.left_s
+
+    first = left_s(0.0)
+    assert first - left_s(RECKON_EVERY_S - 1.0) == 0.0
+    assert first - left_s(RECKON_EVERY_S) == pytest.approx(RECKON_EVERY_S, rel=0.5)
+
+
+def test_a_film_keeps_the_spec_that_it_was_laid_with() -> None:
+    asked: list[str] = []
+
+    def spec_named(name: str) -> Spec | None:
+        asked.append(name)
+        return TOPCOAT if name == TOPCOAT.name else None
+
+    keeper = FilmKeeper(GENERAL_GUIDANCE, {}, spec_named=spec_named)
+    keeper.set_events([event(EventKind.COAT_STARTED, spec=TOPCOAT.name)])
+    assert keeper.film_of("all", T0 + 1.0).spec is TOPCOAT
+    keeper.set_events([*keeper.events, event(EventKind.MIXED, 5.0, spec="nobodys-paint")])
+    assert asked == [TOPCOAT.name, "nobodys-paint"], "one that is known is not looked for again"
+    (pot,) = [c for c in keeper.clocks("all", T0 + 6.0) if c.name.value == "pot life"]
+    assert pot.state.value == "unknown"
+
+
+def test_a_mix_over_a_curing_film_is_judged_by_both_and_the_stricter_counts() -> None:
+    keeper = FilmKeeper(TOPCOAT, {})
+    keeper.set_events(
+        [
+            event(EventKind.COAT_STARTED),
+            event(EventKind.COAT_ENDED, 1800.0),
+            event(EventKind.MIXED, 20 * 3600.0),
+        ]
+    )
+    # 20.5 degC less 0.5 K: recoat opens after 16 h at 20 degC.
+    keeper.samples("all").put_before(
+        (T0 + 60.0 * k, 20.5, 20.5, 20.5, 20.5) for k in range(20 * 60)
+    )
+    film = keeper.film_of("all", T0 + 20 * 3600.0 + 60.0)
+    assert film.stage is Stage.MIX
+    assert LimitName.DEW_MARGIN_MIN in film.curing
+    assert LimitName.SURFACE_TEMP_MAX not in film.curing, "over once touch dry"
+    assert film.limits()[LimitName.HUMIDITY_MAX].bound == 80.0
+
+
+def test_how_long_a_film_will_mind_is_known_from_its_clocks() -> None:
+    keeper = FilmKeeper(TOPCOAT, {})
+    keeper.set_events([event(EventKind.COAT_STARTED), event(EventKind.COAT_ENDED, 0.0)])
+    keeper.samples("all").put_before((T0 + 60.0 * k, 20.5, 20.5, 20.5, 20.5) for k in range(60))
+    film = keeper.film_of("all", T0 + 3540.0)
+    assert film.stage is Stage.FLASH
+    # Cured after 7 days at 20 degC, of which 59 min are over.
+    assert film.harm_left_s == pytest.approx(7 * 86_400.0 - 3540.0, abs=120.0)
+
+
+def test_what_the_coat_beneath_said_is_kept_for_the_newest_coat_only() -> None:
+    keeper = FilmKeeper(TOPCOAT, {})
+    told = [event(EventKind.COAT_STARTED, coat=1), event(EventKind.COAT_ENDED, 600.0, coat=1)]
+    for number in range(20):
+        told.append(event(EventKind.NOTE, 1200.0 + number))
+        keeper.set_events([*told, event(EventKind.COAT_STARTED, 1200.0, coat=2)])
+        film = keeper.film_of("all", T0 + 1300.0 + number)
+        assert "had opened" in film.doubts[0].text
+    assert len(keeper._overcoats) == 1
+    keeper.set_events([*told, event(EventKind.BACK_IN_SERVICE, 1250.0)])
+    keeper.film_of("all", T0 + 1400.0)
+    assert keeper._overcoats == {}, "no film is laid or wet"
+
+
+# What an enclosure tells it -----------------------------------------------------------------
+
+
+def test_each_section_samples_its_own_surfaces_and_the_common_air() -> None:
+    keeper = FilmKeeper(TOPCOAT, {})
+    tent = enclosure(keeper, "port", "stbd")
+    hear(tent, 1.0, air=20.0, plank_port=18.0, plank_stbd=15.0)
+    assert keeper.samples("port").history().time_s.size == 0, "nothing to reckon with yet"
+    keeper.set_events([event(EventKind.MIXED)])
+    hear(tent, 31.0, air=20.0, plank_port=18.0, plank_stbd=15.0)
+    port, stbd = (keeper.samples(name).history() for name in ("port", "stbd"))
+    assert (port.coldest_c.tolist(), stbd.coldest_c.tolist()) == ([18.0], [15.0])
+    assert port.air_coldest_c is not None
+    assert port.air_coldest_c.tolist() == [20.0]
+
+
+def test_humidity_probes_widen_after_each_wipe_until_checked() -> None:
+    keeper = FilmKeeper(TOPCOAT, {})
+    tent = enclosure(keeper)
+    humidity = next(c for c in tent.channels() if c.config.quantity is Quantity.HUMIDITY)
+    keeper.set_events([event(EventKind.WIPED), event(EventKind.COAT_STARTED, 10.0)])
+    hear(tent, 20.0, air=20.0)
+    assert humidity.sensed.accuracy == 5.0
+    keeper.humidity_checked_s["air"] = T0 + 5.0
+    hear(tent, 90.0, air=20.0)
+    assert humidity.sensed.accuracy == 4.0
+
+
+def test_old_samples_are_joined_and_lean_to_the_safe_side() -> None:
+    samples = Temperatures(0.5, 0.3)
+    days = 30
+    for k in range(days * 2880):
+        # In the first half minute of each ten it is 5 K colder and warmer at the two surfaces.
+        odd = 5.0 if k % 20 == 0 else 0.0
+        samples.take(T0 + 30.0 * k, [15.0 - odd, 20.0 + odd], [])
+    history = samples.history()
+    old = history.time_s < T0 + 20 * 86_400.0
+    assert history.time_s.size < days * 144 + 3 * 2880
+    assert history.coldest_c[old].tolist() == [10.0] * int(old.sum())
+    assert history.warmest_c[old].tolist() == [25.0] * int(old.sum())
+    recent = history.time_s > T0 + (days - 2) * 86_400.0
+    assert int(recent.sum()) == pytest.approx(2 * 2880, abs=2)
+    assert float(max(b - a for a, b in zip(history.time_s, history.time_s[1:], strict=False))) <= (
+        1200.0
+    ), "no gap that a clock would see"
+
+
+def test_old_samples_of_a_probe_that_comes_and_goes_are_joined_and_still_tell_of_it() -> None:
+    samples = Temperatures(0.5, 0.3)
+    days = 30
+    for k in range(days * 2880):
+        silent = k % 10 == 5 or 4000 <= k < 4050  # now and then, and once for 25 min
+        odd = 5.0 if k % 20 == 7 else 0.0  # between two silences of a bin
+        samples.take(T0 + 30.0 * k, [] if silent else [15.0 - odd, 20.0 + odd], [21.0])
+    history = samples.history()
+    assert history.time_s.size < days * 3 * 144 + 3 * 2880
+    old = history.time_s < T0 + 20 * 86_400.0
+    known = np.isfinite(history.coldest_c)
+    assert set(history.coldest_c[old & known].tolist()) == {10.0, 15.0}
+    assert history.coldest_c[old & known].mean() < 10.1
+    assert history.warmest_c[old & known].mean() > 24.9
+    assert set(history.air_coldest_c[old].tolist()) == {21.0}, "the air was never silent"
+    hole = (history.time_s >= T0 + 30.0 * 4000) & (history.time_s < T0 + 30.0 * 4050)
+    assert not known[hole].any()
+    assert hole.any()
+
+
+def test_a_film_without_a_surface_point_is_followed_by_the_air_as_the_config_assumes() -> None:
+    config = EnclosureConfig(
+        "tent",
+        (point(Quantity.AIR_TEMP), point(Quantity.SURFACE_TEMP, "plank-port", "port")),
+        assumed_surface_offset_k=-1.0,
+    )
+    keeper = FilmKeeper(TOPCOAT, {}, assumed_surface=config.assumed_surface)
+    tent = Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
+    tent.ensure_section("mast")
+    keeper.set_events([event(EventKind.COAT_STARTED), event(EventKind.COAT_ENDED, 60.0)])
+    for minute in range(61):
+        hear(tent, 60.0 * minute, air=21.0)
+    cured = {clock.name: clock for clock in keeper.clocks("mast", T0 + 3600.0)}[ClockName.CURED]
+    assert "59 min of film temperature" in cured.basis
+    assert "no surface probe: surface assumed 1 K under the air" in cured.basis
+    silent = {clock.name: clock for clock in keeper.clocks("port", T0 + 3600.0)}[ClockName.CURED]
+    assert silent.advice.startswith("stands still"), "a probe that is silent is not assumed away"
+    assert "assumed" not in silent.basis

@@ -1,0 +1,102 @@
+"""What is said of an event that takes for granted what was never recorded.
+
+DESIGN: "A clock whose start was never recorded does not run, and says so." The clocks that the
+sentence names are compared with those that really do not run.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from rules.clocks.all_clocks import clocks_of
+from rules.clocks.clock import ClockState
+from rules.clocks.event_gaps import missing_before
+from rules.events import Event
+from rules.vocabulary import EventKind
+from tests.support.clock_material import PRIMER, SPECS, T0, H, event, steady
+
+K = EventKind
+PORT = {"section": "hull-port"}
+STARTED, ENDED = event(K.COAT_STARTED, 1.0), event(K.COAT_ENDED, 2.0)
+
+
+def said(*events: Event) -> str:
+    """What is said of the last one; all of them get their rows."""
+    rows = [replace(each, row=row) for row, each in enumerate(events, 1)]
+    return missing_before(rows[-1], rows)
+
+
+@pytest.mark.parametrize(
+    "events",
+    [
+        (STARTED, ENDED),
+        (event(K.COAT_STARTED, 1.0, **PORT), event(K.COAT_ENDED, 2.0, **PORT)),
+        (event(K.COAT_STARTED, 1.0, **PORT), ENDED),
+        (STARTED, event(K.COAT_ENDED, 2.0, **PORT)),
+        (STARTED, event(K.SESSION_ENDED, 1.5), ENDED),
+        (STARTED, ENDED, event(K.COAT_STARTED, 9.0)),
+        (event(K.TAPE_ON, 0.0), event(K.TAPE_OFF, 2.0)),
+        (event(K.TAPE_ON, 0.0, **PORT), event(K.TAPE_OFF, 2.0)),
+        (event(K.SESSION_STARTED, 0.0), event(K.SESSION_ENDED, 2.0)),
+        (event(K.MIXED, 0.0, batch="A"), event(K.COAT_STARTED, 1.0, batch="A")),
+        (event(K.MIXED, 0.0), event(K.MEASURED, 1.0, what="mix-temperature", value=20.0)),
+        (event(K.MEASURED, 1.0, what="wood-moisture", value=14.0, unit="pct"),),
+        (event(K.NOTE, 0.0),),
+    ],
+)
+def test_nothing_is_said_where_nothing_is_missing(events: tuple[Event, ...]) -> None:
+    assert said(*events) == ""
+
+
+def test_a_coat_that_ends_without_a_start_names_the_clocks_that_do_not_run() -> None:
+    told = said(ENDED)
+    assert told == (
+        "no coat was open, so coat 1 has an end and no start: its clocks recoat closes and tape "
+        "not after do not run; record it: filmcall event coat-started --at TIME"
+    )
+    clocks = clocks_of(None, (ENDED,), SPECS, PRIMER, steady(), T0 + 3 * H)
+    idle = [clock.name.value for clock in clocks if clock.state is ClockState.UNKNOWN]
+    assert sorted(idle) == ["recoat closes", "tape not after"]
+
+
+@pytest.mark.parametrize(
+    ("events", "begins"),
+    [
+        ((STARTED, ENDED, event(K.COAT_ENDED, 3.0)),
+         "no coat was open, so this counts as a later end of coat 1"),
+        ((STARTED, event(K.COAT_ENDED, 2.0, coat=2)),
+         "no coat was open, so coat 2 has an end and no start"),
+        ((event(K.COAT_STARTED, 1.0, **PORT), event(K.COAT_ENDED, 2.0, section="hull-stbd")),
+         "no coat was open, so coat 1 has an end and no start"),
+        ((STARTED, event(K.COAT_STARTED, 20.0)),
+         "coat 1 was never ended, so its clocks do not run and whether its recoat window is open"),
+        ((event(K.TAPE_OFF, 2.0),),
+         "no tape was on, so how long it was on is not known"),
+        ((event(K.TAPE_ON, 0.0), event(K.TAPE_OFF, 1.0), event(K.TAPE_OFF, 2.0)),
+         "no tape was on"),
+        ((event(K.SESSION_ENDED, 2.0),),
+         "no session was open, so none ends with it in the list of sessions"),
+        ((event(K.MIXED, 0.0, batch="A"), event(K.COAT_STARTED, 1.0, batch="B")),
+         "batch 'B' was never mixed, so its clocks induction and pot life do not run"),
+        ((event(K.MEASURED, 1.0, what="mix-temperature", value=20.0, unit="degC"),),
+         "nothing was mixed, so this temperature counts for no clock"),
+    ],
+)  # fmt: skip
+def test_what_is_missing_is_said_and_how_to_record_it(
+    events: tuple[Event, ...], begins: str
+) -> None:
+    told = said(*events)
+    assert told.startswith(begins)
+    assert "record it: filmcall event " in told
+
+
+def test_a_start_that_was_withdrawn_or_comes_later_is_missing() -> None:
+    started = replace(STARTED, row=1)
+    gone = replace(STARTED, row=2, corrects=1, withdrawn=True)
+    ended = replace(ENDED, row=3)
+    assert missing_before(ended, (started, gone, ended)).startswith("no coat was open")
+    assert missing_before(gone, (started, gone)) == "", "taking back takes nothing for granted"
+    later = replace(STARTED, time_s=T0 + 5 * H, row=1)
+    assert missing_before(ended, (later, ended)).startswith("no coat was open")

@@ -1,0 +1,148 @@
+"""The outlook from a log alone: courses with a known answer, and control cases without one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from outlook_scores import joined, rms, score, trend_maker
+from tent_weeks import tent_week
+
+from rules.outlook.damped_trend import (
+    HORIZON_CELLS,
+    damped_trend,
+    error_draws,
+    features_of,
+    fit_trend,
+)
+from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, bridged, cell_means
+
+NOW_S = 1_791_849_600.0
+
+
+def daily(days: float, noise: float = 0.0, seed: int = 0) -> Track:
+    """Three days of sines with a lag between air and hull."""
+    count = int(days * CELLS_A_DAY)
+    chance = np.random.default_rng(seed)
+    hours = (np.arange(count) - count) / 12.0
+    air = 14.0 + 5.0 * np.sin(2.0 * np.pi * hours / 24.0) + noise * chance.normal(size=count)
+    dew = 7.0 + 1.0 * np.sin(2.0 * np.pi * (hours - 3.0) / 24.0)
+    surface = 13.0 + 4.0 * np.sin(2.0 * np.pi * (hours - 2.0) / 24.0)
+    return Track(NOW_S, air, dew, surface)
+
+
+def test_features_by_hand() -> None:
+    # Two days of a ramp of 1 K a cell: every day rises by 288, the hour by 12, 20 min by 4.
+    values = np.arange(2.0 * CELLS_A_DAY)
+    at = np.array([2 * CELLS_A_DAY - 1])
+    found = features_of(values, at, np.array([6]))[0, 0]
+    assert found.tolist() == [0.0, 4.0, 6.0, -288.0, 12.0]
+
+
+def test_features_of_the_first_day_know_no_other() -> None:
+    values = np.arange(100.0)
+    found = features_of(values, np.array([50]), np.array([6]))[0, 0]
+    assert found.tolist() == [12.0, 4.0, 0.0, 0.0, 0.0]
+
+
+def test_a_day_like_the_last_ones_is_seen_coming() -> None:
+    track = daily(7.0, noise=0.05)
+    outlook = damped_trend(track)
+    hours = HORIZON_CELLS / 12.0
+    truth = 14.0 + 5.0 * np.sin(2.0 * np.pi * hours / 24.0)
+    error = np.abs(outlook.centre[0, 1:] - truth)
+    stay = np.abs(14.0 - truth)
+    assert error[hours <= 6.0].max() < 0.35 * stay[hours <= 6.0].max()
+
+
+def test_on_a_random_walk_nothing_beats_persistence_and_little_is_lost_to_it() -> None:
+    # The best forecast of a random walk is that it stays: a method that "wins" here peeks.
+    chance = np.random.default_rng(21)
+    count = 9 * CELLS_A_DAY
+    columns = [np.cumsum(chance.normal(0.0, 0.05, count)) + level for level in (15.0, 5.0, 13.0)]
+    columns[1] = np.minimum(columns[1], columns[0] - 0.5)
+    found = score(Track(NOW_S, *columns), trend_maker(144), 3 * CELLS_A_DAY, 18)
+    ratio = np.sqrt((found.error**2).mean(axis=0) / (found.persistence**2).mean(axis=0))[[0, 3]]
+    assert (ratio > 0.97).all()
+    assert (ratio < 1.05).all()
+    # White increments: the band's share can be trusted to a few per cent at 30 min.
+    assert found.held[:, [0, 3], 0].mean() == pytest.approx(0.8, abs=0.06)
+
+
+def test_tents_are_seen_coming_better_than_by_both_baselines() -> None:
+    # Errors of all tents together, as the benchmark has them: where little moves, the ratio to
+    # persistence is large and the error small.
+    found = joined(
+        [
+            score(tent_week(seed, 4).track(), trend_maker(144), 5 * CELLS_A_DAY // 2, 9)
+            for seed in (2101, 2102, 2103)
+        ]
+    )
+    own, stay, line = (rms(each)[:3] for each in (found.error, found.persistence, found.line))
+    assert (own / stay)[:, 1:].max() < 0.97
+    assert (own / line)[:, 1:].max() < 0.97
+    assert (own / stay).max() < 1.05
+    assert 0.65 < found.held.mean() < 0.95
+
+
+def test_bands_grow_with_the_horizon_and_hold_the_present() -> None:
+    track = daily(5.0, noise=0.3, seed=4)
+    bands = damped_trend(track).bands()
+    assert bands.air_temp_c[:, 0] == pytest.approx(float(track.air_temp_c[-1]))
+    assert (bands.air_temp_c[2, 1:] > bands.air_temp_c[0, 1:]).all()
+    assert (bands.rh_pct <= 100.0).all()
+
+
+def test_draws_keep_each_sign_and_the_course_of_one_origin() -> None:
+    fit = fit_trend(daily(5.0, noise=0.3, seed=4))
+    draws = error_draws(fit, NOW_S, 64)
+    assert draws.shape == (64, 3, HORIZON_CELLS.size + 1)
+    assert np.allclose(draws[:32], -draws[32:])
+    assert (draws[:, :, 0] == 0.0).all()
+
+
+def test_under_a_day_of_log_there_is_none() -> None:
+    with pytest.raises(TooLittleLog, match=r"log of 23\.8 h is under the 24 h"):
+        fit_trend(daily(23.85 / 24.0))
+
+
+def test_a_day_of_log_looks_no_further_than_it_can_tell() -> None:
+    outlook = damped_trend(daily(1.0, noise=0.2))
+    assert 6 * 3600.0 <= outlook.looked_ahead_s <= 12 * 3600.0
+    assert damped_trend(daily(4.0, noise=0.2)).looked_ahead_s == 24 * 3600.0
+
+
+def test_nothing_now_means_no_outlook() -> None:
+    track = daily(3.0)
+    track.air_temp_c[-8:] = np.nan
+    with pytest.raises(TooLittleLog, match="the last 5 min of the log lack"):
+        fit_trend(track)
+
+
+def test_a_night_without_power_in_the_log_is_passed_over() -> None:
+    whole, broken = daily(5.0, noise=0.2), daily(5.0, noise=0.2)
+    for column in (broken.air_temp_c, broken.dew_point_c, broken.surface_temp_c):
+        assert column is not None
+        column[600:700] = np.nan
+    apart = damped_trend(whole).centre - damped_trend(broken).centre
+    assert np.isfinite(apart).all()
+    assert np.abs(apart[:, :25]).max() < 0.5  # six hours
+
+
+def test_cells_take_the_mean_and_short_gaps_are_bridged() -> None:
+    times = NOW_S - np.array([10.0, 200.0, 299.0, 700.0, 3000.0])
+    values = np.array([1.0, 2.0, 3.0, 8.0, 9.0])
+    means = cell_means(times, values, NOW_S, 12)
+    assert means[-1] == 2.0
+    assert means[-3] == 8.0
+    assert means[-2] == 5.0  # between 8 and 2
+    assert np.isnan(means[0])
+    lost = bridged(np.array([1.0, *[np.nan] * 7, 2.0]))
+    assert np.isnan(lost[1:8]).all()
+    kept = bridged(np.array([1.0, *[np.nan] * 6, 8.0]))
+    assert kept.tolist() == [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0]
+
+
+def test_cell_ends_are_even() -> None:
+    track = daily(1.0)
+    assert track.times_s()[-1] == NOW_S
+    assert np.unique(np.diff(track.times_s())).tolist() == [CELL_S]

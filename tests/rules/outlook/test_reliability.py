@@ -1,0 +1,79 @@
+"""Whether what is told comes as often: the judge on courses worked by hand, and told against came.
+
+Brier score: G. W. Brier, Monthly Weather Review 78 (1950) 1 (from memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from outlook_reliability import HOURS, Asked, answers
+from tent_weeks import tent_week
+
+from rules.outlook.damped_trend import damped_trend
+from rules.outlook.draws import Outlook
+from rules.outlook.track import CELLS_A_DAY, Track
+from rules.vocabulary import LimitName
+
+MARGIN = (Asked(LimitName.DEW_MARGIN_MIN, 3.0),)
+
+
+def falling_at(hours: list[float], now_h: float) -> tuple[Track, int]:
+    """Three days at a margin of 5 K, at 1 K for half an hour from each of these hours on."""
+    surface = np.full(3 * CELLS_A_DAY, 15.0)
+    for hour in hours:
+        surface[int(12 * hour) : int(12 * hour) + 6] = 11.0
+    dew = np.full(surface.size, 10.0)
+    return Track(1.79e9, np.full(surface.size, 20.0), dew, surface), int(12 * now_h)
+
+
+def breaking_after_h(hours: list[float]) -> Outlook:
+    """One draw an entry, which falls under 3 K in the quarter of an hour before it."""
+    horizons = 900.0 * np.arange(49.0)
+    surface = np.where(horizons >= 3600.0 * np.array(hours)[:, None], 11.0, 15.0)
+    same = np.full_like(surface, 20.0)
+    centre = np.stack([same[0], same[0] - 10.0, surface[0]])
+    return Outlook(0.0, horizons, same, same - 10.0, surface, centre, "by hand", 43_200.0)
+
+
+def test_told_came_and_earlier_days_by_hand() -> None:
+    # 64 h in: from the same hour the first day broke after 2 h, the second not, this one after 5.
+    track, cell = falling_at([16.0 + 2.0, 64.0 + 5.0], 64.0)
+    found = answers(track, cell, breaking_after_h([0.5, 2.0, 4.0, np.inf]), MARGIN)
+    by_hours = {each.hours: each for each in found}
+    assert sorted(by_hours) == [1, 3, 6]  # twelve hours reach beyond the log
+    assert [by_hours[h].told for h in (1, 3, 6)] == [0.25, 0.5, 0.75]
+    assert [by_hours[h].came for h in (1, 3, 6)] == [False, False, True]
+    # Laplace: (broken + 1) / (days + 2) of two days, of which none broke within an hour, one in 3.
+    assert [by_hours[h].days for h in (1, 3, 6)] == [0.25, 0.5, 0.5]
+
+
+def test_a_limit_that_is_broken_now_is_not_asked_about() -> None:
+    track, cell = falling_at([40.0], 40.25)
+    assert answers(track, cell, breaking_after_h([1.0]), MARGIN) == []
+
+
+def test_a_limit_that_moves_along_counts_from_where_each_day_stood() -> None:
+    track, cell = falling_at([18.0, 69.0], 64.0)
+    asked = (Asked(LimitName.DEW_MARGIN_MIN, off=4.5),)
+    assert not any(each.came for each in answers(track, cell, breaking_after_h([1.0]), asked))
+    asked = (Asked(LimitName.DEW_MARGIN_MIN, off=3.5),)
+    assert [each.came for each in answers(track, cell, breaking_after_h([1.0]), asked)] == [
+        False,
+        False,
+        True,
+    ]
+
+
+def test_an_evening_that_comes_every_day_is_told_about_as_often_as_it_comes() -> None:
+    """Two and a half to four days of log. Held back more, 40 % were told at 6 h where 64 came."""
+    found = []
+    for seed in (2101, 2102, 2103, 2104):
+        track = tent_week(seed, 4).track()
+        for cell in range(5 * CELLS_A_DAY // 2, track.count - 72, 24):
+            found += answers(track, cell, damped_trend(track.until(cell + 1)), MARGIN)
+    for hours in HOURS[2:]:
+        part = np.array([(a.told, a.days, a.came) for a in found if a.hours == hours], dtype=float)
+        told, days, came = part.T
+        assert abs(told.mean() - came.mean()) < 0.15
+        # Better than the share of the log's own earlier days, which is no small thing to beat.
+        assert np.mean((told - came) ** 2) < np.mean((days - came) ** 2)

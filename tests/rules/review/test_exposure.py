@@ -1,0 +1,250 @@
+"""Times inside, near and beyond a bound, against sums done by hand and an independent dew point."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rules.climate import AssumedSurface, Sensed, climate_of
+from rules.limits import RecentMedian, judge
+from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
+from rules.review.exposure import ClimateSeries, beyond, limit_times
+from rules.spec.model import Limit
+from rules.vocabulary import LimitName, LimitState, Stage, Step
+
+HOUR = 3600.0
+
+
+def series_of(margins_k: list[float], step_s: float = HOUR, guard: float = 0.0) -> ClimateSeries:
+    values = np.array(margins_k)
+    return ClimateSeries(
+        time_s=np.arange(values.size) * step_s,
+        step_s=step_s,
+        values={LimitName.DEW_MARGIN_MIN: values},
+        guards={LimitName.DEW_MARGIN_MIN: np.full(values.size, guard)},
+        complete={LimitName.DEW_MARGIN_MIN: np.isfinite(values)},
+    )
+
+
+def test_a_night_summed_by_hand() -> None:
+    # 6 h: 5 K, 4 K, 2.5 K, 1 K, -0.5 K, 3.5 K over the dew point; bound 3 K. Short of it by 0.5,
+    # 2 and 3.5 K for an hour each: 6 K h.
+    night = series_of([5.0, 4.0, 2.5, 1.0, -0.5, 3.5], guard=0.8)
+    found = limit_times(night, LimitName.DEW_MARGIN_MIN, Stage.CURE, 3.0, 0.0, 6 * HOUR)
+    assert found.broken_s == 3 * HOUR
+    assert found.ok_s == 2 * HOUR
+    assert found.near_s == 1 * HOUR  # 3.5 K is inside by less than the guard
+    assert found.unknown_s == 0.0
+    assert found.beyond.exposure == pytest.approx(6.0)
+    assert found.beyond.worst == -0.5
+    assert found.beyond.worst_s == 4 * HOUR
+    assert found.beyond.clear_s == 2 * HOUR  # 2.5 K is beyond by less than the guard
+    assert (found.beyond.first_s, found.beyond.last_s) == (2 * HOUR, 5 * HOUR)
+
+
+def test_only_the_covered_part_of_a_cell_counts() -> None:
+    night = series_of([5.0, 1.0, 5.0])
+    found = limit_times(night, LimitName.DEW_MARGIN_MIN, Stage.CURE, 3.0, 1.25 * HOUR, 1.75 * HOUR)
+    assert found.broken_s == 0.5 * HOUR
+    assert found.beyond.exposure == pytest.approx(1.0)
+    assert found.ok_s == found.near_s == found.unknown_s == 0.0
+
+
+def test_time_outside_the_log_and_silent_points_are_unknown() -> None:
+    night = series_of([5.0, math.nan, 5.0])
+    found = limit_times(night, LimitName.DEW_MARGIN_MIN, Stage.CURE, 3.0, 0.0, 5 * HOUR)
+    assert found.unknown_s == 3 * HOUR
+    assert found.ok_s == 2 * HOUR
+
+
+def test_a_bound_from_above_counts_the_other_way() -> None:
+    rh = np.array([70.0, 90.0, 95.0])
+    found = beyond(np.arange(3) * HOUR, rh, np.full(3, HOUR), 85.0, upper=True, unit="%", guard=6.0)
+    assert (found.beyond_s, found.exposure, found.worst) == (2 * HOUR, 15.0, 95.0)
+    assert found.clear_s == HOUR
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.one_of(st.floats(-5.0, 10.0), st.just(math.nan)), min_size=1, max_size=30),
+    st.floats(-3.0, 40.0),
+    st.floats(0.0, 40.0),
+    st.floats(0.0, 3.0),
+)
+def test_the_four_states_always_fill_the_span(
+    margins_k: list[float], start_h: float, hours: float, guard: float
+) -> None:
+    from_s, to_s = start_h * HOUR, (start_h + hours) * HOUR
+    found = limit_times(
+        series_of(margins_k, guard=guard), LimitName.DEW_MARGIN_MIN, Stage.CURE, 3.0, from_s, to_s
+    )
+    total = found.ok_s + found.near_s + found.broken_s + found.unknown_s
+    assert total == pytest.approx(to_s - from_s, abs=1e-3)
+    assert found.beyond.exposure >= 0.0
+
+
+def test_what_a_minutes_mean_hides_is_summed_by_hand() -> None:
+    # Six readings a minute, at most 85 %. One minute of 80 80 80 80 80 90: mean 81.67, one reading
+    # in six is 5 % over, 5/6 %min. One of 84 86 86 86 86 86: over by its mean, 5/6 %min too. One
+    # of 80 throughout.
+    raw = np.array([[80.0] * 5 + [90.0], [84.0] + [86.0] * 5, [80.0] * 6])
+    series = ClimateSeries(
+        time_s=np.arange(3) * 60.0,
+        step_s=60.0,
+        values={LimitName.HUMIDITY_MAX: raw.mean(axis=1)},
+        complete={LimitName.HUMIDITY_MAX: np.ones(3, dtype=bool)},
+        lowest={LimitName.HUMIDITY_MAX: raw.min(axis=1)},
+        highest={LimitName.HUMIDITY_MAX: raw.max(axis=1)},
+    )
+    found = limit_times(series, LimitName.HUMIDITY_MAX, Stage.CURE, 85.0, 0.0, 180.0)
+    assert (found.broken_s, found.beyond.partly_s, found.ok_s) == (60.0, 60.0, 60.0)
+    assert found.beyond.exposure == pytest.approx((5 / 6 + 5 / 6) / 60.0)
+    assert (found.beyond.worst, found.beyond.worst_s) == (90.0, 0.0)
+    assert (found.beyond.first_s, found.beyond.last_s) == (0.0, 120.0)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    st.lists(st.lists(st.floats(60.0, 100.0), min_size=6, max_size=6), min_size=1, max_size=8),
+    st.floats(65.0, 95.0),
+    st.booleans(),
+)
+def test_no_excursion_is_lost_or_lessened_by_thinning(
+    minutes: list[list[float]], bound: float, upper: bool
+) -> None:
+    raw = np.array(minutes)
+    whole = beyond(
+        np.arange(raw.size) * 10.0, raw.ravel(), np.full(raw.size, 10.0), bound,
+        upper=upper, unit="%",
+    )  # fmt: skip
+    thinned = beyond(
+        np.arange(len(raw)) * 60.0, raw.mean(axis=1), np.full(len(raw), 60.0), bound,
+        upper=upper, unit="%", lowest=raw.min(axis=1), highest=raw.max(axis=1),
+    )  # fmt: skip
+    assert thinned.beyond_s + thinned.partly_s >= whole.beyond_s - 1e-6
+    assert thinned.exposure >= whole.exposure - 1e-6
+    assert thinned.worst == whole.worst
+    assert (thinned.first_s is None) == (whole.first_s is None)
+
+
+def magnus_dew_c(air_c: float, rh_pct: float) -> float:
+    """WMO-No. 8, annex 4.B, inverted; within 0.05 K of the program's formula above 0 °C."""
+    ln = math.log(rh_pct / 100.0) + 17.62 * air_c / (243.12 + air_c)
+    return 243.12 * ln / (17.62 - ln)
+
+
+def test_columns_pick_the_highest_dew_point_and_the_coldest_surface() -> None:
+    time_s = np.array([0.0, 60.0])
+    series = climate_series(
+        time_s,
+        60.0,
+        airs=[PointColumn("bow", np.array([20.0, 20.0]), 0.3),
+              PointColumn("stern", np.array([15.0, 15.0]), 0.3)],
+        humidities=[PointColumn("bow", np.array([60.0, 60.0]), 3.0),
+                    PointColumn("stern", np.array([75.0, 75.0]), 3.0)],
+        surfaces=[PointColumn("port", np.array([16.0, math.nan]), 0.5),
+                  PointColumn("stbd", np.array([17.0, 17.0]), 0.5)],
+    )  # fmt: skip
+    # 20 °C and 60 %: dew point 12.0; 15 °C and 75 %: 10.6 (WMO-No. 8 form). Bow is the wetter.
+    assert magnus_dew_c(20.0, 60.0) > magnus_dew_c(15.0, 75.0)
+    margin = series.values[LimitName.DEW_MARGIN_MIN]
+    assert margin[0] == pytest.approx(16.0 - magnus_dew_c(20.0, 60.0), abs=0.05)
+    assert margin[1] == pytest.approx(17.0 - magnus_dew_c(20.0, 60.0), abs=0.05)
+    assert series.complete[LimitName.DEW_MARGIN_MIN].tolist() == [True, False]
+    assert series.values[LimitName.HUMIDITY_MAX].tolist() == [75.0, 75.0]
+
+
+def test_no_margin_of_a_minute_was_less_than_its_lowest() -> None:
+    # Every reading of a minute with every other: WMO-No. 8 form, within 0.05 K above 0 °C.
+    airs, rhs, planks = [19.8, 20.0, 20.4], [62.0, 70.0, 65.0], [15.9, 16.1, 16.0]
+    margins = [p - magnus_dew_c(a, r) for a in airs for r in rhs for p in planks]
+
+    def column(point: str, values: list[float], accuracy: float) -> PointColumn:
+        low, mean, high = min(values), float(np.mean(values)), max(values)
+        one = [np.array([x]) for x in (mean, low, high)]
+        return PointColumn(point, one[0], accuracy, lows=one[1], highs=one[2])
+
+    series = climate_series(
+        np.array([0.0]), 60.0, [column("bow", airs, 0.3)], [column("bow", rhs, 3.0)],
+        [column("port", planks, 0.5)],
+    )  # fmt: skip
+    name = LimitName.DEW_MARGIN_MIN
+    assert series.lowest[name][0] == pytest.approx(min(margins), abs=0.05)
+    assert series.highest[name][0] == pytest.approx(max(margins), abs=0.05)
+    assert series.lowest[name][0] < series.values[name][0] < series.highest[name][0]
+    assert series.lowest[LimitName.HUMIDITY_MAX][0] == 62.0
+    assert series.highest[LimitName.SURFACE_TEMP_MIN][0] == 16.1
+
+
+@pytest.mark.parametrize(("air_c", "rh_pct", "surface_c"), [
+    (20.0, 85.0, 18.5), (5.0, 90.0, 4.0), (-5.0, 80.0, -6.0), (31.0, 40.0, 35.0),
+])  # fmt: skip
+def test_columns_judge_as_the_call_does(air_c: float, rh_pct: float, surface_c: float) -> None:
+    sensed = [
+        Sensed("bow", "air_temp", None, air_c, "ok", 0.3),
+        Sensed("bow", "humidity", None, rh_pct, "ok", 3.0),
+        Sensed("port", "surface_temp", "hull-port", surface_c, "ok", 0.5),
+    ]
+    climate = climate_of(sensed, "hull-port", 0.0)
+    series = climate_series(
+        np.array([0.0]),
+        60.0,
+        [PointColumn("bow", np.array([air_c]), 0.3)],
+        [PointColumn("bow", np.array([rh_pct]), 3.0)],
+        [PointColumn("port", np.array([surface_c]), 0.5)],
+    )
+    for name, estimate in climate.estimates.items():
+        assert series.values[name][0] == pytest.approx(estimate.value, abs=2e-3), name
+        assert series.guards[name][0] == pytest.approx(estimate.guard, abs=2e-3), name
+    limit = Limit(LimitName.DEW_MARGIN_MIN, 3.0, Step.CURED)
+    judged = judge(climate, {limit.name: limit}, RecentMedian())[0]
+    found = limit_times(series, limit.name, Stage.APPLY, 3.0, 0.0, 60.0)
+    spent = {
+        LimitState.OK: found.ok_s,
+        LimitState.NEAR: found.near_s,
+        LimitState.BROKEN: found.broken_s,
+    }
+    assert spent[judged.state] == 60.0
+
+
+def test_an_assumed_surface_widens_the_guard_as_in_a_call() -> None:
+    sensed = [
+        Sensed("bow", "air_temp", None, 20.0, "ok", 0.3),
+        Sensed("bow", "humidity", None, 70.0, "ok", 3.0),
+    ]
+    climate = climate_of(sensed, "all", 0.0, AssumedSurface(-0.5, 2.0))
+    series = climate_series(
+        np.array([0.0]), 60.0,
+        [PointColumn("bow", np.array([20.0]), 0.3)],
+        [PointColumn("bow", np.array([70.0]), 3.0)],
+        [], assumed_offset_k=-0.5, assumed_accuracy_k=2.0,
+    )  # fmt: skip
+    for name in (LimitName.DEW_MARGIN_MIN, LimitName.SURFACE_TEMP_MIN):
+        estimate = climate.estimates[name]
+        assert series.values[name][0] == pytest.approx(estimate.value, abs=2e-3)
+        # The call lets the air's own error cancel; here it is left in, on the safe side.
+        assert series.guards[name][0] == pytest.approx(estimate.guard, rel=0.02)
+
+
+def test_impossible_humidity_gives_no_margin_and_no_crash() -> None:
+    series = climate_series(
+        np.array([0.0, 60.0]), 60.0,
+        [PointColumn("bow", np.array([20.0, 20.0]), 0.3)],
+        [PointColumn("bow", np.array([0.5, 60.0]), 3.0)],
+        [PointColumn("port", np.array([18.0, 18.0]), 0.5)],
+    )  # fmt: skip
+    assert np.isnan(series.values[LimitName.DEW_MARGIN_MIN]).tolist() == [True, False]
+
+
+def test_the_clocks_temperatures_leave_out_what_nobody_measured() -> None:
+    series = climate_series(
+        np.arange(3) * 60.0, 60.0, [], [],
+        [PointColumn("port", np.array([18.0, math.nan, 19.0]), 0.5)],
+    )  # fmt: skip
+    history = temperature_history(series, 0.5, 0.3, 300.0)
+    assert history.time_s.tolist() == [30.0, 150.0]
+    assert history.coldest_c.tolist() == [18.0, 19.0]

@@ -1,0 +1,102 @@
+"""The lines of keys, against a text laid out by hand and against tomllib's own reading."""
+
+from __future__ import annotations
+
+import tomllib
+from importlib.resources import files
+from pathlib import Path as File
+
+import pytest
+
+from rules.spec.spec_file import FAMILIES, new_spec_text
+from rules.toml_lines import Path, key_lines
+
+AWKWARD = r'''# a comment with [table] and key = 1
+name = "x [no] # no"           # line 2
+"quoted key".dotted = 1
+[a.b]
+c = { d = "1 } , ]", e = [ {f = 1}, # a comment within
+  {f = 2}] }
+text = """
+[not.a.table]
+key = 1 """"
+raw = ''' + "''' ' [x] '''" + r'''
+[[z]]
+k = 1
+[z.s]
+j = 1.5
+[[z]]
+k = 2024-01-01T00:00:00
+[[z.y]]
+n = "a\"b = 3"
+[ "10 degC" . 'u' ]
+v = -1
+windows = 'C:\'
+'''  # fmt: skip
+
+# Counted by eye in the text above.
+EXPECTED: dict[Path, int] = {
+    ("name",): 2,
+    ("quoted key", "dotted"): 3,
+    ("a", "b"): 4,
+    ("a", "b", "c", "d"): 5,
+    ("a", "b", "c", "e", 0, "f"): 5,
+    ("a", "b", "c", "e", 1, "f"): 6,
+    ("a", "b", "text"): 7,
+    ("a", "b", "raw"): 10,
+    ("z", 0, "k"): 12,
+    ("z", 0, "s", "j"): 14,
+    ("z", 1): 15,
+    ("z", 1, "k"): 16,
+    ("z", 1, "y", 0, "n"): 18,
+    ("10 degC", "u"): 19,
+    ("10 degC", "u", "v"): 20,
+    ("10 degC", "u", "windows"): 21,
+}
+
+
+@pytest.mark.parametrize("path", EXPECTED, ids=str)
+@pytest.mark.parametrize("ending", ["\n", "\r\n"], ids=["lf", "crlf"])
+def test_a_key_is_found_on_its_line(path: Path, ending: str) -> None:
+    text = AWKWARD.replace("\n", ending)
+    tomllib.loads(text)
+    assert key_lines(text)[path] == EXPECTED[path]
+
+
+def test_no_key_is_made_up() -> None:
+    assert set(key_lines(AWKWARD)) == set(_paths(tomllib.loads(AWKWARD)))
+
+
+TEXTS = {
+    **{
+        entry.name: entry.read_text(encoding="utf-8")
+        for entry in files("rules.specs").iterdir()
+        if entry.name.endswith(".toml")
+    },
+    **{f"new {family}": new_spec_text("a-new-one", family) for family in FAMILIES},
+    "pyproject": (File(__file__).parents[2] / "pyproject.toml").read_text(encoding="utf-8"),
+}
+
+
+@pytest.mark.parametrize("text", TEXTS.values(), ids=TEXTS)
+def test_every_key_that_tomllib_reads_stands_on_the_line_named(text: str) -> None:
+    found = key_lines(text)
+    written = text.splitlines()
+    paths = _paths(tomllib.loads(text))
+    assert set(found) == set(paths)
+    for path in paths:
+        if isinstance(path[-1], str):
+            assert path[-1] in written[found[path] - 1], path
+
+
+def _paths(value: object, path: Path = ()) -> list[Path]:
+    """Return every path that tomllib's reading has."""
+    below: list[tuple[str | int, object]] = []
+    if isinstance(value, dict):
+        below = list(value.items())
+    elif isinstance(value, list):
+        below = list(enumerate(value))
+    found = [path] if path else []
+    for key, inner in below:
+        found += _paths(inner, (*path, key))
+    return found
