@@ -19,7 +19,8 @@ import psychrolib
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from rules.air import dew_point, saturation
+from rules.air import saturation
+from rules.air import state as dew_point
 from rules.air.arrays import dew_points_c, frost_points_c, wetting_points_c
 
 TARGET_PER_S = 20e6

@@ -78,7 +78,7 @@ def find_spec(name_or_file: str, beside: Path | None = None) -> tuple[Spec, str]
     """
     if name_or_file == GENERAL_GUIDANCE.name:
         return GENERAL_GUIDANCE, ""
-    from rules.spec.spec_file import load_spec
+    from rules.spec.read import load_spec
 
     name, text = spec_text(name_or_file, beside)
     return load_spec(text, name), text

@@ -20,8 +20,8 @@ from packaging.requirements import Requirement
 
 from monitor.config.load import load_config_file
 from monitor.live import publish
+from sensors.mqtt.intake import matches
 from sensors.mqtt.payload import Source, decode
-from sensors.mqtt.topics import matches
 from sensors.reading import Quality, Quantity
 from sensors.wire import PayloadFault
 from tests.system.conftest import need

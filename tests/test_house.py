@@ -55,7 +55,7 @@ def test_modules_open_with_their_place_and_stay_small(path: Path) -> None:
     text = path.read_text()
     if text.strip():
         assert ast.get_docstring(ast.parse(text))
-    assert len(text.splitlines()) <= 450
+    assert len(text.splitlines()) <= 700, "past 700 lines: look whether it is one purpose"
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))

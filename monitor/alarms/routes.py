@@ -14,8 +14,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from monitor.alarms.alarm_urls import AlarmFault, Way, load_ways, read_urls
 from monitor.alarms.board import Ring
+from monitor.alarms.urls import AlarmFault, Way, load_ways, read_urls
 from monitor.config.load import load_config_file
 from monitor.config.model import URLS_VARIABLE, Config
 from monitor.screen.theme import Theme, theme_of

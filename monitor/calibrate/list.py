@@ -9,8 +9,7 @@ from pathlib import Path
 
 from monitor.calibrations import Applied, CalibrationBook, undoing_body
 from monitor.clock import RELEASED_S
-from monitor.log.log import Store
-from monitor.log.places import log_path
+from monitor.log.log import Store, log_path
 from monitor.log.rows import Calibration
 from monitor.wire import Json, iso_utc
 from rules.errors import FilmcallError

@@ -8,15 +8,12 @@ import time
 from pathlib import Path
 
 from monitor.cli.batch_sheet import sheet_html, sheet_text
-from monitor.cli.typed import method_named
+from monitor.cli.options import method_named
 from monitor.log.files import written
-from monitor.log.log import Store
-from monitor.log.places import log_path
+from monitor.log.log import Store, log_path
 from monitor.specs import find_spec
-from rules.batch.amount import Film
-from rules.batch.batch_job import BatchFault, Job
-from rules.batch.painters_rate import own_rate
-from rules.batch.plan import BatchPlan, plan_batches
+from rules.batch.amount import Film, own_rate
+from rules.batch.plan import BatchFault, BatchPlan, Job, plan_batches
 from rules.units import temperature_c, temperature_words
 from rules.vocabulary import Method
 

@@ -10,15 +10,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.config.model import EnclosureConfig
-from monitor.film_history import Channel, channels_of, history_rows
-from monitor.films import Temperatures
+from monitor.films import Channel, Temperatures, channels_of, history_rows
 from monitor.log.facts import config_in, spec_in
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
-from monitor.log_zone import zone_in_log
 from monitor.specs import find_spec
-from monitor.times import moment_s
+from monitor.times import moment_s, zone_in_log
 from monitor.wire import clock_dict, iso_second, iso_utc
 from rules.clocks.all_clocks import clocks_of, history_wanted_from_s, merge_clocks
 from rules.clocks.clock import Clock, ClockState

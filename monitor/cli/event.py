@@ -11,17 +11,15 @@ from pathlib import Path
 from typing import TypeVar
 
 from monitor.cli.clocks import clocks_in_log
-from monitor.cli.typed import method_named
+from monitor.cli.options import method_named
 from monitor.log.facts import config_in
 from monitor.log.files import reading_log
-from monitor.log.log import Store
-from monitor.log.places import log_path
-from monitor.log_zone import carries_zone, zone_in_log
+from monitor.log.log import Store, log_path
 from monitor.specs import shipped_names, spec_path, spec_text
-from monitor.times import AHEAD_S, moment_s, zone_named
+from monitor.times import AHEAD_S, carries_zone, moment_s, zone_in_log, zone_named
 from monitor.wire import iso_utc
 from rules.clocks.all_clocks import launch_warning
-from rules.clocks.event_gaps import missing_before
+from rules.clocks.work import missing_before
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.reasons import minutes_text

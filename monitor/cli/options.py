@@ -10,6 +10,26 @@ import typer
 
 from rules.errors import FilmcallError
 from rules.units import shown
+from rules.vocabulary import Method
+from sensors.wire import printable
+
+
+def method_named(word: str | None) -> Method | None:
+    """Return how a coat is put on, or None where nothing was given.
+
+    Raises:
+        FilmcallError: there is no such method.
+    """
+    if word is None:
+        return None
+    try:
+        return Method(word)
+    except ValueError:
+        raise FilmcallError(
+            f"method {printable(word)!r} is not known, so nothing was done; one of: "
+            f"{', '.join(Method)}"
+        ) from None
+
 
 BAD_INPUT = 2
 

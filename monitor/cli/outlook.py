@@ -9,8 +9,7 @@ from monitor.config.model import Config, EnclosureConfig
 from monitor.outlook import make as outlook_run
 from monitor.outlook.forecast import forecast_zone, read_file
 from rules.errors import FilmcallError
-from sensors.forecast import ForecastHours
-from sensors.forecast_columns import ForecastFault
+from sensors.forecast import ForecastFault, ForecastHours
 
 
 def run(

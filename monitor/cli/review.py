@@ -12,7 +12,7 @@ from monitor.log.files import reading_log, written
 from monitor.review.json import review_dict
 from monitor.review.read import Progress
 from monitor.review.review import Review, choose_session, review
-from monitor.review.review_text import plain_text
+from monitor.review.text import plain_text
 from rules.errors import FilmcallError
 
 

@@ -9,7 +9,7 @@ from monitor.specs import find_spec, shipped_names, spec_text
 from rules.errors import FilmcallError, SpecFault
 from rules.reasons import minutes_text
 from rules.spec.model import GENERAL_GUIDANCE, Spec
-from rules.spec.spec_file import check_spec
+from rules.spec.read import check_spec
 from rules.spec.write import FAMILIES, new_spec_text, spec_dict
 
 _GENERIC = "generic figures: enter your data sheet's own before you rely on them"

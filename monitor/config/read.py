@@ -5,11 +5,11 @@ from __future__ import annotations
 import dataclasses
 import re
 import tomllib
+import zoneinfo
 from collections.abc import Iterable
+from difflib import get_close_matches
 from pathlib import Path
 
-from monitor.config.config_forecast import FORECAST, check_topic, forecast_of
-from monitor.config.config_values import figure_at, file_at, name_at, text_at, whole_at, zone_at
 from monitor.config.model import (
     DEFAULT_ACCURACY,
     PASSWORD_VARIABLE,
@@ -18,20 +18,194 @@ from monitor.config.model import (
     BrokerConfig,
     Config,
     EnclosureConfig,
+    ForecastConfig,
     LogConfig,
     PointConfig,
     PublishConfig,
     ReplayConfig,
 )
-from rules.toml_lines import key_lines
-from rules.toml_table import Fault, Faults, Table
+from rules.toml_table import Fault, Faults, Table, key_lines
 from rules.units import shown
 from sensors import units
 from sensors.faults import DEFAULT_RULES, FaultRules
+from sensors.mqtt.intake import Router, matches
 from sensors.mqtt.payload import PayloadFormat, SourceFault
-from sensors.mqtt.topics import Router
 from sensors.reading import Quantity
 from sensors.recording import columns
+
+# What no topic level and no file system takes, and the sign that brokers keep for themselves.
+_UNSAFE = frozenset('/\\+#$<>:"|?*')
+_MOST_LETTERS = 64
+
+
+def text_at(table: Table, key: str) -> str | None:
+    """Return words as they stand, since a column or topic may hold double blanks."""
+    if key not in table.values:
+        return None
+    value = table.values[key]
+    if not isinstance(value, str):
+        table.fault(key, f"{shown(value)} is not text", "put it in quotes")
+    elif not value.strip():
+        table.fault(key, "is empty", "write it, or leave the line out")
+    elif not value.isprintable():
+        table.fault(key, "holds control characters", "write plain words")
+    else:
+        return value
+    return None
+
+
+def name_at(table: Table, key: str, example: str, *, required: bool = True) -> str | None:
+    """Return a name that topics and files can be called by, or None."""
+    if key not in table.values:
+        if required:
+            table.missing(key, f'"{example}"')
+        return None
+    name = text_at(table, key)
+    if name is None:
+        return None
+    bad = sorted({letter for letter in name if letter in _UNSAFE})
+    if bad:
+        problem = f"{shown(name)} holds {' '.join(bad)}"
+    elif ".." in name or name[0] in ".- " or name[-1] in ". ":
+        problem = f"{shown(name)} has a dot, dash or blank where a file name cannot"
+    elif len(name) > _MOST_LETTERS:
+        problem = f"{shown(name)} is longer than {_MOST_LETTERS} letters"
+    else:
+        return name
+    mend = f'topics and files are named after it: write a plain name such as "{example}"'
+    table.fault(key, problem, mend)
+    return None
+
+
+def whole_at(table: Table, key: str, default: int, low: int, high: int) -> int:
+    """Return a whole number within bounds, or the default."""
+    value = table.values.get(key, default)
+    if isinstance(value, bool) or not isinstance(value, int):
+        table.fault(key, f"{shown(value)} is not a whole number", f"write {default}, no quotes")
+    elif not low <= value <= high:
+        table.fault(key, f"{value} cannot be right", f"give a number from {low} to {high}")
+    else:
+        return value
+    return default
+
+
+def file_at(table: Table, key: str, base_dir: Path) -> Path | None:
+    """Return a file, counted from the config's own folder, or None."""
+    name = text_at(table, key)
+    return None if name is None else base_dir / Path(name).expanduser()
+
+
+def zone_at(table: Table) -> str | None:
+    """Return the table's `timezone` where it is one that is known, or None."""
+    name = text_at(table, "timezone")
+    if name is None:
+        return None
+    try:
+        zoneinfo.ZoneInfo(name)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        near = get_close_matches(name, sorted(zoneinfo.available_timezones()), 1)
+        mend = f"did you mean {near[0]}" if near else 'write "Etc/UTC" or "AREA/TOWN"'
+        table.fault("timezone", f"{shown(name)} is no time zone that is known", mend)
+        return None
+    return name
+
+
+def figure_at(
+    table: Table, key: str, unit: str, low: float, high: float, *, difference: bool = False
+) -> float | None:
+    """Return a figure with its unit, read into another one, or None."""
+    return table.figure(key, unit, low, high, difference=difference)
+
+
+FORECAST = ("file", "topic", "timezone", "columns", "units")
+# The config says humidity, as for its points; `sensors.forecast` calls it rh.
+_COLUMNS = {
+    "time": "time",
+    "temp": "temp",
+    "dew_point": "dew_point",
+    "humidity": "rh",
+    "sun": "sun",
+    "made": "made",
+}
+_UNITS = ("temp", "dew_point")
+_TEMP_UNITS = ("degC", "degF", "K")
+
+
+def forecast_of(table: Table, base_dir: Path) -> ForecastConfig:
+    """Return what the table says; faults are kept in it.
+
+    Args:
+        table: [forecast], empty where the file has none.
+        base_dir: the folder that its file counts from.
+    """
+    file, topic = file_at(table, "file", base_dir), text_at(table, "topic")
+    if topic is not None and (set(topic) & set("+#") or topic.startswith("$")):
+        mend = 'one message holds all hours: write one topic such as "weather/hours"'
+        table.fault("topic", f"{shown(topic)} is no single topic", mend)
+    if table.values and not {"file", "topic"} & set(table.values):
+        mend = 'add file = "hours.csv", or topic = "weather/hours", or remove [forecast]'
+        table.fault("file", "is missing, and so is topic: no forecast would ever be read", mend)
+    return ForecastConfig(
+        file=file,
+        topic=topic,
+        timezone=zone_at(table),
+        columns=_columns(table.table("columns", _COLUMNS)),
+        units=_units(table.table("units", _UNITS)),
+    )
+
+
+def _columns(table: Table) -> tuple[tuple[str, str], ...]:
+    found: dict[str, str] = {}
+    for key, kind in _COLUMNS.items():
+        name = text_at(table, key)
+        if name is None:
+            continue
+        if name in found.values():
+            problem = f"{shown(name)} is named for another quantity already"
+            table.fault(key, problem, "name each column once")
+        found[kind] = name
+    if {"dew_point", "rh"} <= found.keys():
+        mend = "keep dew_point, which needs no temperature to be read by, and remove humidity"
+        table.fault("humidity", "stands beside dew_point, and one would do", mend)
+    return tuple(found.items())
+
+
+def _units(table: Table) -> tuple[tuple[str, str], ...]:
+    found: dict[str, str] = {}
+    for key in _UNITS:
+        written = text_at(table, key)
+        if written is None:
+            continue
+        unit = units.known_unit(written)
+        if unit not in _TEMP_UNITS:
+            mend = f"write one of {', '.join(_TEMP_UNITS)}"
+            table.fault(key, f"{shown(written)} is no unit for a temperature", mend)
+        else:
+            found[key] = unit
+    return tuple(found.items())
+
+
+def check_topic(top: Table, topic: str, enclosures: Iterable[EnclosureConfig]) -> None:
+    """Refuse a forecast's topic that a point is heard on as well.
+
+    Args:
+        top: the whole file.
+        topic: of the forecast.
+        enclosures: with their points.
+    """
+    for enclosure in enclosures:
+        for point in enclosure.points:
+            if point.topic is None:
+                continue
+            if matches(tuple(point.topic.split("/")), tuple(topic.split("/")), point.name):
+                top.fault(
+                    "forecast",
+                    f"topic {shown(topic)} is one that point {shown(point.name)} is heard on, so "
+                    "its hours would pass for readings",
+                    "give the forecast a topic of its own",
+                )
+                return
+
 
 _TOP = ("broker", "publish", "replay", "alarm", "forecast", "log", "enclosure")
 _FOR_EVER = "for ever"

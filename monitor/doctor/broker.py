@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
-from monitor.calibrate.calibrate_live import own_broker
+from monitor.calibrate.target import own_broker
 from monitor.config.load import Config, PointConfig
 from monitor.doctor.checks import Check, Health
 from monitor.doctor.ways import check_forecast_topic
@@ -21,12 +21,11 @@ from rules.errors import FilmcallError
 from sensors.calibrate.fit import DAY_S
 from sensors.faults import max_age_s
 from sensors.mqtt.broker import Broker, BrokerFault, connect_sentence
-from sensors.mqtt.intake import Arrival, Intake, IntakeStatus
-from sensors.mqtt.link import Handle, SubscriptionState
+from sensors.mqtt.connection import Handle, SubscriptionState
+from sensors.mqtt.intake import Arrival, Intake, IntakeStatus, Router
 from sensors.mqtt.payload import Source, SourceFault
-from sensors.mqtt.topics import Router
 from sensors.reading import Quality, Quantity
-from sensors.recording.unit_guess import unit_guess
+from sensors.recording.columns import unit_guess
 from sensors.units import known_unit
 from sensors.wire import counted, printable
 

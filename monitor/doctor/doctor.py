@@ -23,7 +23,7 @@ from monitor.doctor.checks import (
 )
 from monitor.doctor.log import check_log
 from monitor.doctor.ways import check_alarm, check_forecast_file
-from monitor.log.places import log_path
+from monitor.log.log import log_path
 from sensors.mqtt.intake import Intake
 from sensors.wire import counted, printable
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from monitor.alarms.alarm_urls import AlarmFault, load_ways, read_urls
+from monitor.alarms.urls import AlarmFault, load_ways, read_urls
 from monitor.config.load import Config
 from monitor.doctor.checks import Check, Health
 from monitor.outlook.forecast import ForecastKeeper, about, forecast_zone, read_file
 from rules.outlook.weather import DROPPED_AFTER_S, STALE_AFTER_S
-from sensors.forecast import ForecastHours
-from sensors.forecast_columns import ForecastFault
+from sensors.forecast import ForecastFault, ForecastHours
 from sensors.wire import counted, printable
 
 _NEWER = "Look why no newer one comes."

@@ -8,7 +8,7 @@ import io
 import sys
 from typing import TextIO
 
-from monitor.screen.screen_writer import ScreenWriter
+from monitor.screen.writer import ScreenWriter
 from sensors.wire import counted
 
 MOST_WAITING_BYTES = 1_000_000  # some thousand calls

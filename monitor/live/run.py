@@ -21,12 +21,11 @@ from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
 from monitor.live.alarms import Alarms, link_words
 from monitor.live.loop import Watch
-from monitor.live.outages import LinkLog
 from monitor.live.plain_lines import PlainLines, standard_lines
 from monitor.live.publish import Publisher
+from monitor.live.restart import LinkLog
 from monitor.live.service import Notifier
-from monitor.log.log import Store
-from monitor.log.places import log_path
+from monitor.log.log import Store, log_path
 from monitor.log.retention import Retention
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper

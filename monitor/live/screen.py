@@ -18,7 +18,7 @@ from monitor.screen.keys import KeyDesk, Outcome
 from monitor.screen.terminal import LiveScreen
 from monitor.screen.theme import theme_of
 from monitor.snapshot import Snapshot
-from rules.clocks.event_gaps import missing_before
+from rules.clocks.work import missing_before
 from rules.errors import FilmcallError
 from sensors.mqtt.intake import Intake, IntakeStatus
 

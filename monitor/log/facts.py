@@ -111,7 +111,7 @@ def spec_in(store: Store, enclosure: str, beside: Path | None) -> Spec:
     text = store.spec_text(sha256) if isinstance(sha256, str) else None
     try:
         if text is not None:
-            from rules.spec.spec_file import load_spec
+            from rules.spec.read import load_spec
 
             return load_spec(text, name)
         return find_spec(name, beside)[0]

@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import TextIO
 
 from monitor.log.export import export_calls, export_readings
-from monitor.log.log import Store
-from monitor.log.places import log_path
+from monitor.log.log import Store, log_path
 from monitor.wire import iso_utc
 from rules.errors import FilmcallError
 from sensors.wire import counted

@@ -27,6 +27,16 @@ from monitor.log.write import KEPT_ROWS, Buffered, ReadingTuple
 from rules.events import Event
 from sensors.reading import Quality, Quantity, Reading
 
+
+def log_path(given: Path | None) -> Path:
+    """Return the log's file: the one given, or the one in the platform's data folder."""
+    if given is not None:
+        return given
+    from platformdirs import user_data_path
+
+    return user_data_path("filmcall") / "log.db"
+
+
 # No time that a log holds is so far from 1970.
 _FAR_US = 2**62
 

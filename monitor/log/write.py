@@ -10,12 +10,11 @@ from math import inf
 from pathlib import Path
 from typing import NoReturn
 
-from monitor.log.open import connect, connect_to_go_on, may_write
+from monitor.log.open import WatchLock, connect, connect_to_go_on, may_write
 from monitor.log.put import put_call, put_outage
 from monitor.log.read import Queries
 from monitor.log.readings import is_damage
 from monitor.log.rows import LIVE, CallRow, LogDamaged, LogRefused, Outage, micros
-from monitor.log.store_lock import WatchLock
 from monitor.log.thin import MINUTE_US, Thinned, next_span, thin
 from rules.errors import FilmcallError
 from sensors.wire import counted

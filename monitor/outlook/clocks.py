@@ -8,7 +8,7 @@ from monitor.config.model import EnclosureConfig
 from monitor.log.log import Store
 from monitor.outlook.forecast import about
 from monitor.outlook.make import outlook_of
-from monitor.outlook.outlook_read import choose_source, read_track
+from monitor.outlook.read import choose_source, read_track
 from monitor.snapshot import Band, OutlookBands
 from rules.air.arrays import Floats
 from rules.clocks.history import TemperatureOutlook

@@ -5,18 +5,17 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from monitor.config.model import EnclosureConfig
 from monitor.log.facts import config_in, spec_in
-from monitor.log.log import Store
-from monitor.log.places import log_path
+from monitor.log.log import Store, log_path
 from monitor.outlook.forecast import about
-from monitor.outlook.outlook_read import Told, choose_source, read_track
-from monitor.outlook.text import as_json, as_text
+from monitor.outlook.read import Told, choose_source, read_track
+from monitor.outlook.text import Made, as_json, as_text
 from monitor.specs import find_spec
 from rules.air.arrays import dew_points_c
 from rules.clocks.all_clocks import clocks_of, history_wanted_from_s
@@ -31,11 +30,9 @@ from rules.outlook.damped_trend import damped_trend
 from rules.outlook.draws import Outlook, OutlookBreak, outlook_breaks
 from rules.outlook.enclosure_model import EnclosureModel, ModelRefused
 from rules.outlook.enclosure_steps import Drive
-from rules.outlook.heater import heater_course
-from rules.outlook.suggestions import Suggestion, suggestions
-from rules.outlook.weather import ForecastUnfit, Outside
+from rules.outlook.suggestions import suggestions
+from rules.outlook.weather import ForecastUnfit, Outside, heater_course
 from rules.outlook.windows import (
-    TwoCoats,
     Window,
     bounds_of,
     judge_starts,
@@ -60,43 +57,6 @@ _STEP_CLOCK = {
 
 class ForecastRefused(FilmcallError):
     """A forecast file cannot be read."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Made:
-    """An outlook with all that it says of one section.
-
-    Attributes:
-        enclosure: where.
-        section: whose surface, or None for the coldest of all.
-        spec: of the next coat.
-        stage: of the section.
-        outlook: what the hours will probably bring.
-        limits: the bounds that were judged: of the film that is open, else of the next coat.
-        breaks: what would hold GO back, soonest first.
-        windows: starts of the next coat that hold.
-        pair: two coats with the recoat window between, or None.
-        helps: what would help.
-        gives_off_vapour: then nothing but waiting is suggested.
-        notes: what the reader should know.
-        timezone: for showing times.
-        model: of the enclosure, for the next fit to begin from, or None where the trend counts.
-    """
-
-    enclosure: str
-    section: str | None
-    spec: Spec
-    stage: Stage
-    outlook: Outlook
-    limits: Mapping[LimitName, float]
-    breaks: tuple[OutlookBreak, ...]
-    windows: tuple[Window, ...]
-    pair: TwoCoats | None
-    helps: tuple[Suggestion, ...]
-    gives_off_vapour: bool
-    notes: tuple[str, ...]
-    timezone: str
-    model: EnclosureModel | None = None
 
 
 def run(

@@ -4,21 +4,22 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from monitor.wire import iso_utc
-from rules.outlook.draws import OutlookBreak
-from rules.outlook.windows import Window
+from rules.outlook.draws import Outlook, OutlookBreak
+from rules.outlook.enclosure_model import EnclosureModel
+from rules.outlook.suggestions import Suggestion
+from rules.outlook.windows import TwoCoats, Window
 from rules.reasons import minutes_text
-from rules.vocabulary import LimitName
-
-if TYPE_CHECKING:
-    from monitor.outlook.make import Made
+from rules.spec.model import Spec
+from rules.vocabulary import LimitName, Stage
 
 OLD_AFTER_S = 900.0
 _SHOWN_HOURS = (0.5, 1.0, 2.0, 3.0, 6.0, 9.0, 12.0, 18.0, 24.0)
@@ -32,6 +33,43 @@ _WHAT = {
     LimitName.AIR_TEMP_MAX: "air passes {bound:.0f} °C",
 }
 Clock = Callable[[float], str]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Made:
+    """An outlook with all that it says of one section.
+
+    Attributes:
+        enclosure: where.
+        section: whose surface, or None for the coldest of all.
+        spec: of the next coat.
+        stage: of the section.
+        outlook: what the hours will probably bring.
+        limits: the bounds that were judged: of the film that is open, else of the next coat.
+        breaks: what would hold GO back, soonest first.
+        windows: starts of the next coat that hold.
+        pair: two coats with the recoat window between, or None.
+        helps: what would help.
+        gives_off_vapour: then nothing but waiting is suggested.
+        notes: what the reader should know.
+        timezone: for showing times.
+        model: of the enclosure, for the next fit to begin from, or None where the trend counts.
+    """
+
+    enclosure: str
+    section: str | None
+    spec: Spec
+    stage: Stage
+    outlook: Outlook
+    limits: Mapping[LimitName, float]
+    breaks: tuple[OutlookBreak, ...]
+    windows: tuple[Window, ...]
+    pair: TwoCoats | None
+    helps: tuple[Suggestion, ...]
+    gives_off_vapour: bool
+    notes: tuple[str, ...]
+    timezone: str
+    model: EnclosureModel | None = None
 
 
 def break_text(each: OutlookBreak, bound: float, made_s: float, clock: Clock) -> str:

@@ -16,7 +16,7 @@ from monitor.enclosure import WHOLE, Enclosure, Taken
 from monitor.films import FilmKeeper
 from monitor.outlook.clocks import bands_of, temperature_outlook
 from monitor.outlook.make import breaks_of
-from monitor.outlook.outlook_read import Floats, believable, told_of
+from monitor.outlook.read import Floats, believable, told_of
 from monitor.snapshot import OutlookBands
 from rules.clocks.stages import stage_of
 from rules.outlook.damped_trend import LEAST_CELLS, MOST_CELLS, damped_trend

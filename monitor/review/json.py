@@ -7,9 +7,8 @@ from monitor.review.review import Review
 from monitor.review.text import NO_CHANCE, Stamp, answer_words, coat_outcome, evidence_words
 from monitor.wire import Json, iso_utc
 from rules.review.causes import Evidence, Verdict
-from rules.review.coats import CoatRecord
+from rules.review.coats import CoatRecord, Window
 from rules.review.exposure import Beyond
-from rules.review.kept_times import Window
 
 
 def review_dict(review: Review) -> Json:

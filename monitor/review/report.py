@@ -15,9 +15,8 @@ from rules.clocks.work import ALL_SECTIONS, is_about
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.review.causes import Evidence, Verdict
-from rules.review.coats import CoatRecord
+from rules.review.coats import CoatRecord, Kept
 from rules.review.exposure import LimitTimes
-from rules.review.kept_times import Kept
 from rules.spec.model import Spec
 from rules.vocabulary import LimitName
 from sensors.wire import counted

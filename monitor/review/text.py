@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from monitor.log.rows import Calibration, Session
 from monitor.review.read import SensorHealth
-from monitor.review.review import Review
+from monitor.review.review import Review, SectionReview
+from monitor.screen.theme import clean
 from rules.clocks.work import ALL_SECTIONS
 from rules.events import Event
 from rules.review.causes import Answer, Evidence, Verdict
-from rules.review.coats import CoatRecord
+from rules.review.coats import CoatRecord, Kept, Window, WindowName
 from rules.review.defects import Sign
 from rules.review.exposure import Beyond, LimitTimes
-from rules.review.kept_times import Kept, Window, WindowName
-from rules.vocabulary import LimitName
+from rules.vocabulary import EventKind, LimitName
 from sensors.wire import counted
 
 NO_CHANCE = (
@@ -349,3 +350,110 @@ def limit_words(limit: LimitTimes, stamp: Stamp) -> str:
         f"worst {figure(found.worst, found.unit)} at {stamp(found.worst_s)}, "
         f"{exposure_words(found)}"
     )
+
+
+_NOTED = (EventKind.NOTE, EventKind.MEASURED, EventKind.OVERRULED)
+
+
+def plain_text(review: Review) -> str:
+    """Return the whole review as plain lines; nothing in them can steer a terminal."""
+    stamp = Stamp(review.timezone)
+    session = review.session
+    lines = [
+        f"{session.title or 'session'} in {session.enclosure or ''}, "
+        f"{stamp(review.from_s)} to {stamp(review.to_s)} {stamp.name}"
+    ]
+    if review.seen:
+        lines.append(seen_words(review))
+    lines += _why_lines(review, stamp)
+    for each in review.sections:
+        lines += _section_lines(each, review, stamp)
+    if any(each.coats for each in review.sections):
+        lines.append(f"  {UNITS_SAID}")
+    noted = noted_lines(review.events, stamp)
+    lines += ["", "Noted and measured by hand", *(f"  {line}" for line in noted)] if noted else []
+    lines += ["", "Sensors"]
+    lines += [
+        f"  {each.point}, {SENSOR_WORDS[each.quantity.value]}: {health_words(each)}"
+        for each in review.sensors
+    ]
+    lines += [f"  {calibration_words(each, stamp)}" for each in review.calibrations]
+    if review.outages:
+        lines += ["", "Outages"] + [f"  {stamp(o.from_s)}: {o.text}" for o in review.outages]
+    lines += ["", "Not known"] + [f"  {text}" for text in review.not_known]
+    if review.chain_problems:
+        lines += ["", "The log was changed after it was written:"]
+        lines += [f"  {text}" for text in review.chain_problems]
+    lines += ["", CAUTION]
+    if not review.asked and any(each.coats for each in review.sections):
+        lines.append(
+            "Is something wrong with the film? Say how it looks and feels: "
+            'filmcall review --seen "milky, greasy, in the morning"'
+        )
+    return "\n".join(clean(line) for line in lines)
+
+
+def noted_lines(events: Iterable[Event], stamp: Stamp) -> list[str]:
+    """Return what people noted or measured by hand, a line each, in the order of time."""
+    return [
+        f"{stamp(event.time_s)} {event.kind}{', ' + event.section if event.section else ''}: "
+        f"{event_details(event) or 'nothing said'}"
+        for event in sorted(events, key=lambda each: each.time_s)
+        # A session's note is its title, which stands at the head.
+        if event.kind in _NOTED or (event.note and event.kind is not EventKind.SESSION_STARTED)
+    ]
+
+
+def _why_lines(review: Review, stamp: Stamp) -> list[str]:
+    lines: list[str] = []
+    heads = advised(review)
+    for each in review.sections:
+        if each.verdicts:
+            lines += ["", f"Why? {section_name(each.section)}"]
+        for verdict in each.verdicts:
+            lines += _verdict_lines(verdict, stamp)
+            if (each.section, verdict.defect.name) in heads:
+                lines += _advice_lines(verdict, review)
+    if any(verdict.ranked for each in review.sections for verdict in each.verdicts):
+        lines.append(f"  {NO_CHANCE}")
+    return lines
+
+
+def _verdict_lines(verdict: Verdict, stamp: Stamp) -> list[str]:
+    return [
+        f"  {answer_words(verdict)}",
+        *(
+            f"    {at}. {each.cause.sign}: {evidence_words(each, stamp)}"
+            for at, each in enumerate(verdict.ranked, 1)
+        ),
+        *(
+            f"    not shown: {each.cause.sign}: {evidence_words(each, stamp)}"
+            for each in verdict.cleared
+        ),
+        *(f"    not looked at: {cause.sign}: {why}" for cause, why in verdict.not_looked),
+    ]
+
+
+def _advice_lines(verdict: Verdict, review: Review) -> list[str]:
+    """What is the same for every section, and so is given once."""
+    defect = verdict.defect
+    return [
+        f"    No sensor sees: {'; '.join(defect.unseen)}",
+        f"    To tell it apart: {defect.tell_apart}",
+        f"    First aid: {defect.first_aid}",
+        *([] if review.seen else [f'    Say what you saw with --seen "...": {defect.ask}']),
+    ]
+
+
+def _section_lines(each: SectionReview, review: Review, stamp: Stamp) -> list[str]:
+    lines = ["", section_name(each.section)]
+    for coat in each.coats:
+        lines += [
+            f"  {coat_title(coat)}",
+            f"    {laid_words(coat, stamp)}. {coat_outcome(coat, review.session)}",
+        ]
+        for limit in coat.limits:
+            if limit.broken_s >= 60.0 or limit.beyond.partly_s > 0.0:
+                lines.append(f"    {limit_words(limit, stamp)}")
+        lines += [f"    {window_words(window, stamp)}" for window in coat.windows]
+    return lines if each.coats else [*lines, "  No coat is recorded."]

@@ -24,11 +24,10 @@ from typing import Any, TextIO
 from rich.console import Console
 from rich.segment import Segment
 
-from monitor.desk_view import IDLE, DeskView
 from monitor.screen.layout import Size, render
-from monitor.screen.screen_writer import ScreenWriter
 from monitor.screen.theme import Colours, Theme
-from monitor.snapshot import Snapshot
+from monitor.screen.writer import ScreenWriter
+from monitor.snapshot import IDLE, DeskView, Snapshot
 
 REDRAW_S = 0.5
 REPAINT_S = 30.0  # all lines anew, in case something else wrote on the terminal

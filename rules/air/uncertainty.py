@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from math import sqrt
 
-from rules.air.dew_point import dew_point_slopes
+from rules.air.state import dew_point_slopes
 from rules.errors import ImplausibleReading
 
 GUARD_FACTOR = 1.645  # one-sided 95 % of a normal distribution: how far a limit is kept clear of

@@ -5,16 +5,440 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from rules.clocks.bench import Bench, frame_of
-from rules.clocks.clock import Clock, ClockState, fixed_clock, join_words, run_clock, spoken
-from rules.clocks.film_clocks import film_clocks
+import numpy as np
+
+from rules.climate import assumed_words
+from rules.clocks.clock import (
+    Body,
+    Clock,
+    ClockState,
+    body_of,
+    fixed_clock,
+    join_words,
+    length_s,
+    run_clock,
+    spoken,
+)
 from rules.clocks.history import TemperatureHistory, TemperatureOutlook
-from rules.clocks.pot_clocks import pot_clocks
-from rules.clocks.work import work_of
+from rules.clocks.work import Coat, Pot, Work, work_of
 from rules.events import Event
-from rules.rate import Lean
-from rules.spec.model import Spec
+from rules.rate import FloatArray, Lean
+from rules.spec.model import Spec, TimeTable
 from rules.vocabulary import ClockName, Method
+
+
+class Bench:
+    """One section's work laid out beside its temperatures, so that each clock is a short step."""
+
+    def __init__(
+        self,
+        section: str | None,
+        work: Work,
+        spec_of: Mapping[str, Spec],
+        default_spec: Spec,
+        history: TemperatureHistory,
+        now_s: float,
+        outlook: TemperatureOutlook | None,
+    ) -> None:
+        self.section = section
+        self.work = work
+        self.spec_of = spec_of
+        self.default_spec = default_spec
+        self.now_s = now_s
+        self.history = _until(history, work.back_in_service_s)
+        h, acc = self.history, self.history.accuracy_k
+        spread = float(h.warmest_c[-1] - h.coldest_c[-1]) if h.time_s.size else 0.0
+        note = _assumed_note(h)
+        cold = body_of("film", Lean.OPENS, h.time_s, h.coldest_c, acc, h.max_gap_s, outlook)
+        self.cold = replace(cold, note=note)
+        warm = body_of(
+            "film",
+            Lean.CLOSES,
+            h.time_s,
+            h.warmest_c,
+            acc,
+            h.max_gap_s,
+            outlook,
+            spread if np.isfinite(spread) else 0.0,
+        )
+        self.warm = replace(warm, note=note)
+
+    def spec_named(self, name: str | None) -> Spec | None:
+        """The spec of a name, the default for none, None for one that nobody gave."""
+        if name is None or name == self.default_spec.name:
+            return self.default_spec
+        return self.spec_of.get(name)
+
+
+def frame_of(
+    bench: Bench, name: ClockName, spec: str, coat: Coat | None, *, buried: bool = False
+) -> Clock:
+    """Return a film's clock that does not run yet, for the rest to be filled in."""
+    return Clock(
+        name=name,
+        section=bench.section,
+        batch=None,
+        state=ClockState.UNKNOWN,
+        spec=spec,
+        coat=None if coat is None else coat.number,
+        buried=buried,
+    )
+
+
+def _assumed_note(history: TemperatureHistory) -> str:
+    """What every clock says that runs on a surface which nobody measures."""
+    offset_k = history.assumed_offset_k
+    if offset_k is None:
+        return ""
+    return f"no surface probe: surface assumed {assumed_words(offset_k, 'the air')}"
+
+
+def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHistory:
+    """The history up to a launch: afterwards the enclosure's sensors no longer see the film."""
+    if end_s is None or not history.time_s.size:
+        return history
+    stop = int(np.searchsorted(history.time_s, end_s, "right"))
+    air_c, air_w = history.air_coldest_c, history.air_warmest_c
+    return replace(
+        history,
+        time_s=history.time_s[:stop],
+        coldest_c=history.coldest_c[:stop],
+        warmest_c=history.warmest_c[:stop],
+        air_coldest_c=None if air_c is None else air_c[:stop],
+        air_warmest_c=None if air_w is None else air_w[:stop],
+    )
+
+
+_FILM_OPENS = (
+    ClockName.FLASH,
+    ClockName.TOUCH_DRY,
+    ClockName.RECOAT_OPENS,
+    ClockName.TAPE_NOT_BEFORE,
+    ClockName.SAND,
+    ClockName.HANDLE,
+    ClockName.CURED,
+)
+_NEVER_ENDED = "coat-ended was never recorded, so this clock does not run"
+_NEVER_STARTED = "coat-started was never recorded, so this clock does not run"
+_RECORD_END = "record it: filmcall event coat-ended --at TIME"
+_RECORD_START = "record it: filmcall event coat-started --at TIME"
+
+
+def film_clocks(bench: Bench) -> list[Clock]:
+    """Clocks of the newest coat, and `cured` of another product that still cures under it."""
+    coat = bench.work.newest
+    if coat is None:
+        return _tape_clocks(bench, None, None)
+    clocks = _coat_clocks(bench, coat)
+    for below in bench.work.coats[:-1]:
+        spec = bench.spec_named(below.spec)
+        # Of the same product the newer coat always cures last: nothing to add.
+        if below.spec == coat.spec or spec is None or below.ended_s is None:
+            continue
+        table = spec.times.get(ClockName.CURED)
+        if table is None:
+            continue
+        frame = frame_of(bench, ClockName.CURED, spec.name, below, buried=True)
+        clock = run_clock(frame, table, Lean.OPENS, bench.cold, below.ended_s, bench.now_s)
+        if clock.state is ClockState.RUNNING:
+            clocks.append(replace(clock, basis=join_words(clock.basis, "under the new coat")))
+    return clocks
+
+
+def _coat_clocks(bench: Bench, coat: Coat) -> list[Clock]:
+    spec = bench.spec_named(coat.spec)
+    if spec is None or not spec.times:
+        name = coat.spec if spec is None else spec.name
+        missing = (
+            f"spec '{name}' is not among the specs given, so this clock does not run"
+            if spec is None
+            else f"spec '{name}' gives no times, so this clock does not run"
+        )
+        names = (
+            ClockName.TOUCH_DRY,
+            ClockName.RECOAT_OPENS,
+            ClockName.RECOAT_CLOSES,
+            ClockName.CURED,
+        )
+        return [
+            replace(
+                frame_of(bench, clock, str(name), coat),
+                basis=missing,
+                advice="put its file back, or correct the event"
+                if spec is None
+                else "name the coating's own spec with the event",
+            )
+            for clock in names
+        ]
+    clocks = []
+    for name in _FILM_OPENS:
+        table, words = spec.times.get(name), ""
+        if name is ClockName.RECOAT_OPENS:
+            table, words = recoat_table(spec, name, bench.default_spec)
+        if table is None or name is ClockName.TAPE_NOT_BEFORE:
+            continue
+        frame = replace(frame_of(bench, name, spec.name, coat), basis=words)
+        clocks.append(_opens(bench, frame, table, coat))
+    clocks = [_advised(bench, clock, spec) for clock in clocks]
+    closes = _recoat_closes(bench, spec, coat)
+    if closes is not None:
+        clocks.append(closes)
+    return clocks + _tape_clocks(bench, spec, coat)
+
+
+def _opens(bench: Bench, frame: Clock, table: TimeTable, coat: Coat) -> Clock:
+    if coat.ended_s is not None:
+        return run_clock(frame, table, Lean.OPENS, bench.cold, coat.ended_s, bench.now_s)
+    if coat.session_ended_s is not None:
+        return replace(frame, basis=join_words(frame.basis, _NEVER_ENDED), advice=_RECORD_END)
+    return replace(
+        frame,
+        state=ClockState.WAITING,
+        left_s=length_s(table, Lean.OPENS, bench.cold, bench.now_s),
+        basis=join_words(frame.basis, "starts when the coat is ended", bench.cold.note),
+    )
+
+
+def _advised(bench: Bench, clock: Clock, spec: Spec) -> Clock:
+    if clock.name is not ClockName.CURED:
+        return clock
+    if clock.state is ClockState.ENDED:
+        return replace(clock, advice=spec.reminder)
+    launched = bench.work.back_in_service_s
+    if launched is None:
+        return clock
+    return replace(
+        clock,
+        basis=join_words(clock.basis, "the film's temperature is not known in service"),
+        advice="back in service before the film had cured: expect marks, blisters or poor hold",
+    )
+
+
+def _recoat_closes(bench: Bench, spec: Spec, coat: Coat) -> Clock | None:
+    table, words = recoat_table(spec, ClockName.RECOAT_CLOSES, bench.default_spec)
+    if table is None:
+        return None
+    frame = replace(frame_of(bench, ClockName.RECOAT_CLOSES, spec.name, coat), basis=words)
+    if coat.started_s is None:
+        return replace(frame, basis=join_words(words, _NEVER_STARTED), advice=_RECORD_START)
+    clock = run_clock(frame, table, Lean.CLOSES, bench.warm, coat.started_s, bench.now_s)
+    if clock.ended_at_s is None:
+        return clock
+    closed = clock.ended_at_s
+    sanded = [s for s in bench.work.sanded_s if s >= closed]
+    if sanded:
+        # Abrading after the window closed gives the next coat its hold back; sanding before
+        # that does not count, since the film went on curing under it.
+        words = join_words(clock.basis, "sanded since, so coating over is open again")
+        return replace(clock, basis=words, advice=spec.reminder)
+    todo = spec.after_closes or "abrade and wipe before the next coat"
+    return replace(clock, advice=join_words(todo, spec.reminder), stops_coating=True)
+
+
+def _tape_clocks(bench: Bench, spec: Spec | None, coat: Coat | None) -> list[Clock]:
+    """Both bounds of the tape that is still on; days on the surface count from tape-on."""
+    on_s, off_s = bench.work.tape_on_s, bench.work.tape_off_s
+    began = None
+    if coat is not None:
+        began = coat.started_s if coat.started_s is not None else coat.ended_s
+    if on_s is None and (began is None or (off_s is not None and off_s >= began)):
+        return []
+    spec = spec or bench.default_spec
+    clocks: list[Clock] = []
+    table = spec.times.get(ClockName.TAPE_NOT_BEFORE)
+    if table is not None and coat is not None:
+        frame = frame_of(bench, ClockName.TAPE_NOT_BEFORE, spec.name, coat)
+        clocks.append(_opens(bench, frame, table, coat))
+    bounds: list[Clock] = []
+    frame = frame_of(bench, ClockName.TAPE_NOT_AFTER, spec.name, coat)
+    table = spec.times.get(ClockName.TAPE_NOT_AFTER)
+    if table is not None and coat is not None:
+        if coat.started_s is None:
+            bounds.append(replace(frame, basis=_NEVER_STARTED, advice=_RECORD_START))
+        else:
+            bounds.append(
+                run_clock(frame, table, Lean.CLOSES, bench.warm, coat.started_s, bench.now_s)
+            )
+    days = spec.tape_not_after_s
+    if days is not None:
+        words = f"{spoken(days)} on the surface, however warm"
+        if on_s is not None:
+            bounds.append(
+                fixed_clock(frame, on_s, days, bench.now_s, f"{words}, counted from tape-on")
+            )
+        elif bounds:
+            note = f"{words}, not counted: tape-on was never recorded"
+            bounds = [replace(b, basis=join_words(b.basis, note)) for b in bounds]
+        else:
+            note = f"{words}, but tape-on was never recorded, so this clock does not run"
+            bounds.append(
+                replace(frame, basis=note, advice="record it: filmcall event tape-on --at TIME")
+            )
+    running = [b for b in bounds if b.ends_at_s is not None]
+    last = min(running, key=lambda b: b.ends_at_s or 0.0) if running else None
+    if last is None and bounds:
+        last = bounds[0]
+    if last is not None:
+        if last.state is ClockState.ENDED:
+            text = "the tape is past its time: take it off slowly; expect residue or tears"
+            last = replace(last, advice=text)
+        clocks.append(last)
+    return clocks
+
+
+def recoat_table(spec: Spec, name: ClockName, following: Spec) -> tuple[TimeTable | None, str]:
+    """Return the recoat times that hold for what goes on next, and words that say so.
+
+    Args:
+        spec: of the film.
+        name: `recoat opens` or `recoat closes`.
+        following: spec of the next coat.
+
+    Returns:
+        The table, or None where the sheet gives none; and "before ... goes on" where the sheet
+        tells them apart.
+
+    Source:
+        No source: the sheet's own figures, by spec name before family.
+    """
+    for key in (following.name, following.family):
+        table = spec.recoat_by_next.get(key, {}).get(name)
+        if table is not None:
+            return table, f"before {key} goes on"
+    return spec.times.get(name), ""
+
+
+MIX_ACCURACY_K = 1.0
+"""Accuracy of a pot's temperature taken by hand; generic, no source [K]."""
+
+KEEP_POT_S = 6 * 3600.0
+"""A pot whose life has ended stays on the list for this long, then it is cold waste [s]."""
+
+
+def pot_clocks(bench: Bench) -> list[Clock]:
+    """Induction and life of every pot that is not yet waste."""
+    clocks: list[Clock] = []
+    for pot in bench.work.pots:
+        if pot.session_ended_s is not None:
+            continue
+        spec = bench.spec_named(pot.spec)
+        if spec is None:
+            if bench.now_s - pot.mixed_s <= KEEP_POT_S:
+                words = f"spec '{pot.spec}' is not among the specs given, so no clock runs"
+                frame = _pot_frame(ClockName.POT_LIFE, str(pot.spec), pot)
+                clocks.append(replace(frame, basis=words, advice="correct the event"))
+            continue
+        life = _pot_life(bench, pot, spec)
+        if life is not None and life.ended_at_s is not None:
+            if bench.now_s - life.ended_at_s > KEEP_POT_S:
+                continue
+        elif life is None and bench.now_s - pot.mixed_s > KEEP_POT_S:
+            continue
+        clocks += [c for c in (_induction(bench, pot, spec), life) if c is not None]
+    return clocks
+
+
+def _pot_frame(name: ClockName, spec: str, pot: Pot) -> Clock:
+    words = "".join(
+        f"mix temperature in '{unit}' not understood, not counted" for unit in pot.odd_units[:1]
+    )
+    return Clock(name, pot.section, pot.batch, ClockState.UNKNOWN, basis=words, spec=spec)
+
+
+def _induction(bench: Bench, pot: Pot, spec: Spec) -> Clock | None:
+    table = spec.times.get(ClockName.INDUCTION)
+    if table is None:
+        return None
+    frame = _pot_frame(ClockName.INDUCTION, spec.name, pot)
+    body = _pot_body(bench, pot, Lean.OPENS)
+    clock = run_clock(frame, table, Lean.OPENS, body, pot.mixed_s, bench.now_s)
+    if clock.state is ClockState.RUNNING:
+        clock = replace(clock, advice=join_words(clock.advice, "let it stand before use"))
+    return clock
+
+
+def _pot_life(bench: Bench, pot: Pot, spec: Spec) -> Clock | None:
+    table = spec.times.get(ClockName.POT_LIFE)
+    if table is None:
+        return None
+    factor, words = pot_factor(spec, pot.amount_ml)
+    frame = _pot_frame(ClockName.POT_LIFE, spec.name, pot)
+    frame = replace(frame, basis=join_words(frame.basis, words))
+    body = _pot_body(bench, pot, Lean.CLOSES)
+    clock = run_clock(frame, table, Lean.CLOSES, body, pot.mixed_s, bench.now_s, factor)
+    if clock.state is ClockState.ENDED:
+        text = "use no more of this pot; thinner does not bring it back"
+        clock = replace(clock, advice=text)
+    return clock
+
+
+def _pot_body(bench: Bench, pot: Pot, lean: Lean) -> Body:
+    """The pot's temperature: warmest, or coldest, of mix, air and surface.
+
+    The accuracy of each is put on before they are compared, so none is added afterwards.
+    """
+    h = bench.history
+    sign = -1.0 if lean is Lean.OPENS else 1.0
+    worst = np.fmin if lean is Lean.OPENS else np.fmax
+    surface = h.coldest_c if lean is Lean.OPENS else h.warmest_c
+    if h.assumed_offset_k is not None:  # the pot stands in the air, and that is measured
+        surface = np.full_like(surface, np.nan)
+    air = h.air_coldest_c if lean is Lean.OPENS else h.air_warmest_c
+    window = (h.time_s >= pot.mixed_s - h.max_gap_s) & (h.time_s <= bench.now_s + h.max_gap_s)
+    times = h.time_s[window]
+    sides = []
+    for side in (sign, -sign):
+        temp = surface[window] + side * h.accuracy_k
+        if air is not None:
+            temp = worst(temp, air[window] + side * h.air_accuracy_k)
+        if pot.temps:
+            if not times.size:
+                times = np.array([pot.mixed_s, *(t for t, _ in pot.temps)])
+                temp = np.full(times.size, np.nan)
+            temp = worst(temp, _held(pot.temps, times) + side * MIX_ACCURACY_K)
+        sides.append((times, temp))
+    (safe_t, safe), (other_t, other) = sides
+    return Body(
+        "pot",
+        body_of("pot", lean, safe_t, safe, 0.0, h.max_gap_s).safe,
+        body_of("pot", lean, other_t, other, 0.0, h.max_gap_s).other,
+    )
+
+
+def pot_factor(spec: Spec, amount_ml: float | None) -> tuple[float, str]:
+    """Return what a pot's size does to its life, and words for it.
+
+    Args:
+        spec: with the sheet's pot sizes.
+        amount_ml: volume mixed, or None where it was not recorded [mL].
+
+    Returns:
+        The factor on pot life [1], and words. An amount that was not recorded is taken for the
+        sheet's own, on which its times rest; the words then warn of a larger pot.
+
+    Source:
+        The sheet's own figures: a bigger pot keeps its heat and lives shorter.
+    """
+    if amount_ml is None:
+        larger = next((size for size in spec.pot_sizes if size.factor < 1.0), None)
+        if larger is None:
+            return 1.0, ""
+        words = "amount not recorded, so the sheet's own time"
+        return 1.0, f"{words}; a larger pot sets sooner, from {larger.from_ml:g} mL on"
+    factor = 1.0
+    for size in spec.pot_sizes:
+        if amount_ml >= size.from_ml:
+            factor = size.factor
+    words = "" if factor == 1.0 else f"{amount_ml:g} mL in one pot, {factor:g} of the sheet's time"
+    return factor, words
+
+
+def _held(temps: tuple[tuple[float, float], ...], times: FloatArray) -> FloatArray:
+    """Hand measurements held until the next one, the first also before it."""
+    at = np.searchsorted(np.array([t for t, _ in temps]), times, "right") - 1
+    held: FloatArray = np.array([c for _, c in temps])[np.maximum(at, 0)]
+    return held
+
 
 KEEP_CLEARED_S = 6 * 3600.0
 """A clearance that is over stays on the list for this long [s]."""

@@ -5,13 +5,138 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from rules.clocks.all_clocks import coating_over_forbidden
+from rules.clocks.all_clocks import clocks_of, coating_over_forbidden
 from rules.clocks.clock import Clock, ClockState
+from rules.clocks.history import TemperatureHistory
 from rules.clocks.work import Coat, Work, work_of
-from rules.events import Event
+from rules.events import Event, in_force
+from rules.reasons import Doubt, minutes_text
 from rules.spec.model import Spec
 from rules.vocabulary import ClockName, Method, Stage, Step
+
+
+class Overcoat(NamedTuple):
+    """How the newest coat stands to the one beneath; all "" where nothing is wrong.
+
+    Attributes:
+        too_late: why coating over was forbidden when it was begun: the window had closed.
+        too_early: why it should have waited: the window had not opened.
+        laid_late: what `too_late` has done to the film once it is laid.
+    """
+
+    too_late: str
+    too_early: str
+    laid_late: str = ""
+
+
+NOTHING_WRONG = Overcoat("", "")
+
+
+def overcoat_of(
+    section: str | None,
+    events: Iterable[Event],
+    spec_of: Mapping[str, Spec],
+    default_spec: Spec,
+    history: TemperatureHistory,
+    now_s: float,
+) -> Overcoat:
+    """Return how the newest coat of a section stands to the one beneath it.
+
+    The clocks are reckoned for the moment before the newest coat was begun, with its spec as that
+    of the next coat, on which recoat times may depend.
+
+    Args:
+        section: its name; None or "all" for an enclosure without sections.
+        events: all of the enclosure's events as kept.
+        spec_of: specs by name.
+        default_spec: of the enclosure.
+        history: the section's temperatures.
+        now_s: now [s].
+    """
+    kept = in_force(tuple(events))
+    work = work_of(section, kept, now_s)
+    newest = work.newest
+    if newest is None or newest.started_s is None or len(work.coats) < 2:
+        return NOTHING_WRONG
+    begun_s = newest.started_s
+    before = tuple(event for event in kept if event.time_s < begun_s)
+    over = spec_of.get(newest.spec, default_spec) if newest.spec is not None else default_spec
+    clocks = clocks_of(section, before, spec_of, over, history, begun_s)
+    too_early = laid_late = ""
+    for clock in clocks:
+        if clock.stops_coating:
+            laid_late = (
+                f"coat {newest.number} was begun after the recoat window of coat {clock.coat} "
+                f"had closed: it may not hold to it"
+            )
+        if clock.name is ClockName.RECOAT_OPENS and not clock.buried:
+            if clock.state in (ClockState.RUNNING, ClockState.WAITING):
+                too_early = (
+                    f"coat {newest.number} was begun before the recoat window of coat "
+                    f"{clock.coat} had opened: it may wrinkle, or hold the solvent beneath it"
+                )
+            elif clock.state is ClockState.UNKNOWN:
+                too_early = (
+                    f"whether the recoat window of coat {clock.coat} had opened when coat "
+                    f"{newest.number} was begun is not known"
+                )
+    return Overcoat(coating_over_forbidden(clocks), too_early, laid_late)
+
+
+NOTED = "nothing can be done about it now, and it is noted; look at the film once it is touch dry"
+
+
+def film_doubts(
+    stage: Stage, clocks: Iterable[Clock], overcoat: Overcoat, unknown_spec: str, judged_by: str
+) -> tuple[Doubt, ...]:
+    """Return why a section may have no GO though every limit is ok.
+
+    Args:
+        stage: of the section.
+        clocks: of the section.
+        overcoat: how the newest coat stands to the one beneath.
+        unknown_spec: name of the film's spec where it cannot be found, or "".
+        judged_by: name of the spec that stands in for it.
+    """
+    found: list[Doubt] = []
+    if unknown_spec:
+        found.append(
+            Doubt(
+                "spec",
+                f"the film's spec '{unknown_spec}' is not known, so it gets no GO; the limits of "
+                f"{judged_by} stand in. Put its file back, or correct the event",
+            )
+        )
+    if stage is Stage.FLASH:
+        # The end of the coat undoes none of it: what was laid at the wrong time is no safe film.
+        if overcoat.laid_late:
+            found.append(Doubt("recoat closes", f"{overcoat.laid_late}; {NOTED}"))
+        if overcoat.too_early:
+            found.append(Doubt("recoat opens", f"{overcoat.too_early}; {NOTED}"))
+    if stage not in (Stage.MIX, Stage.APPLY):
+        return tuple(found)
+    clocks = tuple(clocks)
+    waiting = [
+        clock.left_s
+        for clock in clocks
+        if clock.name is ClockName.INDUCTION and clock.state is ClockState.RUNNING
+    ]
+    if waiting:
+        left_s = max((each for each in waiting if each is not None), default=None)
+        left = "until it is warmer" if left_s is None else f"for another {minutes_text(left_s)}"
+        found.append(Doubt("induction", f"the mix must stand {left} before it is used (induction)"))
+    if stage is Stage.APPLY:
+        lives = [clock.state for clock in clocks if clock.name is ClockName.POT_LIFE]
+        if lives and all(state is ClockState.ENDED for state in lives):
+            found.append(
+                Doubt("pot life", "the life of every pot has ended: what is left is not to be used")
+            )
+        if overcoat.too_early:
+            found.append(Doubt("recoat opens", overcoat.too_early))
+    return tuple(found)
+
 
 KEEP_MIX_S = 6 * 3600.0
 """A mix whose pot life no sheet gives counts as waiting to be used for this long [s]."""

@@ -12,8 +12,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from rules.air.arrays import Floats
-from rules.air.vapour_arrays import dew_points_of_ln, ln_vapour_pressures
+from rules.air.arrays import Floats, dew_points_of_ln, ln_vapour_pressures
 from rules.outlook.damped_trend import (
     HORIZON_CELLS,
     assemble,

@@ -12,8 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rules.air.arrays import Floats
-from rules.air.vapour_arrays import relative_humidities_pct, wetting_temps_c
+from rules.air.arrays import Floats, relative_humidities_pct, wetting_temps_c
 from rules.limits import is_upper
 from rules.vocabulary import LimitName
 

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rules.air.arrays import Floats
-from rules.air.vapour_arrays import ln_vapour_pressures
+from rules.air.arrays import Floats, ln_vapour_pressures
 from rules.errors import FilmcallError
 from rules.outlook.enclosure_steps import Drive, run_heat, run_vapour, slow_temps_c
 from rules.outlook.track import CELLS_A_DAY, Track, checked_track

@@ -12,8 +12,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from rules.air.arrays import Floats
-from rules.air.vapour_arrays import ln_vapour_pressures
+from rules.air.arrays import Floats, ln_vapour_pressures
 from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
 from rules.outlook.weather import Outside
 

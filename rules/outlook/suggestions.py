@@ -12,8 +12,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from rules.air.arrays import Floats
-from rules.air.vapour_arrays import dew_points_of_ln, ln_vapour_pressures
+from rules.air.arrays import Floats, dew_points_of_ln, ln_vapour_pressures
 from rules.outlook.damped_trend import HORIZON_CELLS
 from rules.outlook.draws import BREAK_PROBABILITY, Outlook
 from rules.outlook.enclosure_model import EnclosureModel

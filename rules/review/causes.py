@@ -13,10 +13,9 @@ from enum import StrEnum
 import numpy as np
 
 from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
-from rules.review.coats import CoatRecord
+from rules.review.coats import CoatRecord, Kept, Window, WindowName
 from rules.review.defects import Cause, Defect, Sign, all_defects
 from rules.review.exposure import HOUR_S, Beyond, ClimateSeries, Floats, beyond
-from rules.review.kept_times import Kept, Window, WindowName
 from rules.vocabulary import LimitName, Stage, Step
 
 AT_LEAST_S = 600.0

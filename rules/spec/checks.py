@@ -7,8 +7,7 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 from rules.spec.model import Limit, ThinnerBand, TimeTable
-from rules.toml_lines import Path
-from rules.toml_table import Faults, Table
+from rules.toml_table import Faults, Path, Table
 from rules.units import ABSOLUTE_ZERO_C
 from rules.vocabulary import ClockName, LimitName, Stage, Step
 

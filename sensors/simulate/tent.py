@@ -12,10 +12,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from sensors.probes import Fault, Probe, ProbeState
 from sensors.reading import Quality, Quantity, Reading
 from sensors.simulate import balance
 from sensors.simulate.balance import Build, Forcing
+from sensors.simulate.probe import Fault, Probe, ProbeState
 
 __all__ = ["Action", "Build", "Fault", "Probe", "Tent", "TentSettings", "TrueState", "demo_night"]
 

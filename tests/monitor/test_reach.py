@@ -12,7 +12,7 @@ from dataclasses import replace
 import pytest
 from CoolProp.HumidAirProp import HAPropsSI
 
-from monitor.cli.checking import check
+from monitor.cli.check import check
 from rules.call import Call
 from rules.spec.model import GENERAL_GUIDANCE, Limit
 from rules.vocabulary import LimitName, Stage, Step

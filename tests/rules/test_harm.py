@@ -7,7 +7,7 @@ import math
 import pytest
 
 from rules.events import Event
-from rules.solvent import solvent_widening_pct
+from rules.harm import solvent_widening_pct
 from rules.vocabulary import EventKind
 
 T0 = 1_800_000_000.0

@@ -8,8 +8,8 @@ from pathlib import Path as File
 
 import pytest
 
-from rules.spec.spec_file import FAMILIES, new_spec_text
-from rules.toml_lines import Path, key_lines
+from rules.spec.read import FAMILIES, new_spec_text
+from rules.toml_table import Path, key_lines
 
 AWKWARD = r'''# a comment with [table] and key = 1
 name = "x [no] # no"           # line 2

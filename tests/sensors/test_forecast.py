@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from sensors.forecast import (
+    ForecastFault,
     ForecastHours,
     forecast_of_json,
     joined,
@@ -17,7 +18,6 @@ from sensors.forecast import (
     read_forecast,
     within_time,
 )
-from sensors.forecast_columns import ForecastFault
 
 NOON_S = datetime(2026, 4, 25, 12, tzinfo=UTC).timestamp()
 

@@ -24,8 +24,8 @@ from monitor.live.publish import Publisher
 from monitor.log.log import Store
 from rules.call import Call
 from sensors.mqtt.broker import Broker
+from sensors.mqtt.connection import Backoff
 from sensors.mqtt.intake import Intake
-from sensors.mqtt.link import Backoff
 from sensors.reading import Reading
 from tests.system.broker import RealBroker
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rules.air.vapour_arrays import relative_humidities_pct, wetting_temps_c
+from rules.air.arrays import relative_humidities_pct, wetting_temps_c
 from rules.outlook.damped_trend import Fit, damped_trend, fit_trend
 from rules.outlook.draws import Outlook
 from rules.outlook.track import CELLS_A_DAY, Track

@@ -13,7 +13,7 @@ from rules.review.coats import CoatRecord, coats_of
 from rules.review.defects import find_defect
 from rules.review.exposure import ClimateSeries
 from rules.spec.model import Spec
-from rules.spec.spec_file import load_spec
+from rules.spec.read import load_spec
 
 
 @cache

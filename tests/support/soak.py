@@ -28,8 +28,8 @@ from rules.spec.model import Limit, Spec
 from rules.vocabulary import ClockName, EventKind, LimitName, LimitState
 from sensors.faults import DEFAULT_RULES
 from sensors.mqtt.intake import Arrival
-from sensors.probes import Fault
 from sensors.reading import Quality, Quantity, Reading
+from sensors.simulate.probe import Fault
 from sensors.simulate.tent import Action, Tent, TentSettings, TrueState
 
 STEP_S = 30.0

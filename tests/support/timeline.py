@@ -8,7 +8,7 @@ from pathlib import Path
 
 from monitor.config.load import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure, LastCall, constant_film
-from monitor.replay.playback import Playback
+from monitor.replay.play import Playback
 from rules.call import Call
 from rules.section import Film
 from rules.spec.model import GENERAL_GUIDANCE

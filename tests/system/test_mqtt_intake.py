@@ -24,8 +24,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from monitor.config.model import ForecastConfig
 from monitor.outlook.forecast import ForecastKeeper
 from sensors.mqtt.broker import Broker, BrokerFault
+from sensors.mqtt.connection import Backoff, SubscriptionState
 from sensors.mqtt.intake import PLAIN_BYTES, Arrival, Intake
-from sensors.mqtt.link import Backoff, SubscriptionState
 from sensors.mqtt.payload import Message, PayloadFormat, Source
 from sensors.reading import Quality, Quantity
 from sensors.wire import FaultKind

@@ -27,13 +27,13 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from monitor.live import publish
-from monitor.live.outages import LINK_LOST_S
 from monitor.live.publish import Publisher
+from monitor.live.restart import LINK_LOST_S
 from monitor.log.log import Store
 from monitor.specs import spec_text
 from sensors.mqtt.broker import Broker
+from sensors.mqtt.connection import DEFAULT_BACKOFF
 from sensors.mqtt.intake import Intake
-from sensors.mqtt.link import DEFAULT_BACKOFF
 from tests.system.broker import RealBroker, Sensor
 from tests.system.conftest import MakeBroker, need
 

@@ -24,9 +24,9 @@ import pytest
 from live import DRY_C, ONE_PLANK, TENT, WET_C, Live
 
 from monitor.alarms import routes as alarm_routes
-from monitor.alarms.alarm_urls import AlarmFault, SecretUrl, Way, load_ways, read_urls
 from monitor.alarms.board import Ring
 from monitor.alarms.routes import AlarmRoutes, Route, run_test
+from monitor.alarms.urls import AlarmFault, SecretUrl, Way, load_ways, read_urls
 from monitor.config.load import ConfigFault, check_config, load_config, load_config_file
 from monitor.config.model import AlarmConfig
 from monitor.live.alarms import Alarms

@@ -20,8 +20,8 @@ from monitor.calibrations import CalibrationBook
 from monitor.log.log import Store
 from rules.errors import FilmcallError
 from sensors.mqtt.broker import Broker
+from sensors.mqtt.connection import ConnectionStatus
 from sensors.mqtt.intake import Arrival, IntakeStatus
-from sensors.mqtt.link import ConnectionStatus
 from sensors.mqtt.payload import Source
 from sensors.reading import Quality, Quantity, Reading
 

@@ -12,8 +12,7 @@ from command import filmcall
 
 from monitor.cli.batch_sheet import CUP_ML, batch_rows, sheet_html, sheet_text
 from rules.batch.amount import Film, Parts
-from rules.batch.batch_job import Job
-from rules.batch.plan import BatchPlan, plan_batches
+from rules.batch.plan import BatchPlan, Job, plan_batches
 from rules.spec.model import Spec
 from rules.vocabulary import Method
 from tests.support.clock_material import PRIMER

@@ -33,7 +33,7 @@ from live import (
 from monitor.calibrations import body_of
 from monitor.clock import RELEASED_S
 from monitor.live.alarms import Alarms
-from monitor.live.outages import LinkLog
+from monitor.live.restart import LinkLog
 from monitor.log.log import Store
 from monitor.log.rows import QUALITY_CODES, Calibration, LogRefused
 from rules.events import Event, in_force

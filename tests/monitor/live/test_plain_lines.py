@@ -19,7 +19,7 @@ from typing import TextIO
 import pytest
 
 from monitor.live.plain_lines import MOST_WAITING_BYTES, PlainLines
-from monitor.screen.screen_writer import ScreenWriter
+from monitor.screen.writer import ScreenWriter
 
 Pipe = tuple[int, TextIO]
 
@@ -165,7 +165,7 @@ def test_a_line_that_a_full_disk_cut_off_does_not_run_into_the_next(
     file = tmp_path / "calls"
     with open(file, "w") as stream:
         lines = PlainLines(stream, PlainLines(io.StringIO()))
-        monkeypatch.setattr("monitor.screen.screen_writer.os.write", write_while_there_is_room)
+        monkeypatch.setattr("monitor.screen.writer.os.write", write_while_there_is_room)
         lines.say("GO 1")  # 5 bytes
         settled(lines)
         lines.say("HOLD 2")  # 3 of 7
@@ -200,7 +200,7 @@ def test_only_a_reader_that_is_no_more_has_gone(
         raise OSError(number, os.strerror(number))
 
     writer = ScreenWriter(pipe[1].fileno())
-    monkeypatch.setattr("monitor.screen.screen_writer.os.write", refuse)
+    monkeypatch.setattr("monitor.screen.writer.os.write", refuse)
     writer.write(b"GO\n")
     assert writer.taken(10.0)
     assert (writer.gone, writer.refusing, writer.dropped) == (gone, not gone, int(not gone))

@@ -515,7 +515,7 @@ def test_a_lock_holds_though_the_disk_takes_no_name(
 
     with Store.open(path, now_s=now_s) as first, Store.open(path, now_s=now_s) as second:
         with monkeypatch.context() as patched:
-            patched.setattr("monitor.log.store_lock.os.write", full)
+            patched.setattr("monitor.log.open.os.write", full)
             first.lock_for_watch()
         with pytest.raises(LogBusy, match="a process that did not say its name"):
             second.lock_for_watch()

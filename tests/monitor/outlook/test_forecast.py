@@ -14,8 +14,7 @@ import paho.mqtt.client as paho
 import pytest
 
 from monitor.config.model import Config, EnclosureConfig, ForecastConfig
-from monitor.outlook.forecast import ForecastKeeper, forecast_zone
-from monitor.outlook.forecast_kept import beside
+from monitor.outlook.forecast import ForecastKeeper, beside, forecast_zone
 from sensors.mqtt.broker import Broker
 from sensors.mqtt.intake import PLAIN_BYTES, Intake
 from sensors.mqtt.payload import Source

@@ -15,7 +15,7 @@ from monitor.log.log import Store
 from monitor.log.rows import LogMissing
 from monitor.outlook.clocks import temperature_outlook
 from monitor.outlook.make import make, run
-from monitor.outlook.outlook_read import choose_source, read_track
+from monitor.outlook.read import choose_source, read_track
 from rules.errors import FilmcallError, SpecFault
 from rules.events import Event
 from rules.outlook.track import CELLS_A_DAY, TooLittleLog

@@ -22,8 +22,7 @@ from monitor.review.json import review_dict
 from monitor.review.read import read_columns
 from monitor.review.report import html_report
 from monitor.review.review import NothingToReview, Review, choose_session, review
-from monitor.review.review_text import plain_text
-from monitor.review.text import CAUTION, Stamp
+from monitor.review.text import CAUTION, Stamp, plain_text
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.review.causes import Answer

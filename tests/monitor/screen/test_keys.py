@@ -7,8 +7,7 @@ from dataclasses import replace
 import pytest
 
 from examples.screens.scenes import SCENES, TOPCOAT
-from monitor.screen.key_forms import KEYS
-from monitor.screen.keys import BACKSPACE, ENTER, ESC, KeyDesk, Outcome
+from monitor.screen.keys import BACKSPACE, ENTER, ESC, KEYS, KeyDesk, Outcome
 from monitor.screen.theme import Theme
 from monitor.screen.words import ENGLISH
 from rules.events import in_force

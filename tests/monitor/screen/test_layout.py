@@ -18,13 +18,12 @@ from rich.console import Console, Group
 from rich.text import Text
 
 from examples.screens.scenes import ENCLOSURE, SCENES, at, event
-from monitor.desk_view import DeskView
 from monitor.screen.layout import Size, render
 from monitor.screen.pieces import wrap
 from monitor.screen.sentence import change, why
 from monitor.screen.theme import Colours, Theme, clean, theme_of
 from monitor.screen.words import ENGLISH, Words
-from monitor.snapshot import PointHealth, Snapshot
+from monitor.snapshot import DeskView, PointHealth, Snapshot
 from rules.call import Call
 from rules.limits import Judged
 from rules.reasons import Reason, outlook_reasons

@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import brentq
 
 from rules.air import arrays as psychrometric_arrays
-from rules.air import dew_point
+from rules.air import state as dew_point
 from rules.air.arrays import dew_points_c, frost_points_c, wetting_points_c
 from rules.air.state import dew_and_frost_c
 from rules.errors import ImplausibleReading

@@ -14,7 +14,8 @@ from typing import Any
 import psychrolib
 import pytest
 
-from rules.air import arrays, dew_point
+from rules.air import arrays
+from rules.air import state as dew_point
 from rules.air import state as psychrometrics
 from rules.errors import ImplausibleReading
 

@@ -10,10 +10,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.batch.amount import Film, coverage_m2_per_l, dry_film_um, mix_for_area_ml, parts_of
-from rules.batch.batch_job import BatchFault, Job
-from rules.batch.painters_rate import learned_rate_m2_per_h, own_rate
-from rules.batch.plan import RESERVE, plan_batches
+from rules.batch.amount import (
+    Film,
+    coverage_m2_per_l,
+    dry_film_um,
+    learned_rate_m2_per_h,
+    mix_for_area_ml,
+    own_rate,
+    parts_of,
+)
+from rules.batch.plan import RESERVE, BatchFault, Job, plan_batches
 from rules.events import Event
 from rules.spec.model import Mix, ThinnerBand
 from rules.vocabulary import ClockName, EventKind, Method

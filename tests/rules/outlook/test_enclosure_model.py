@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 from tent_weeks import TentWeek, tent_week
 
-from rules.air.vapour_arrays import ln_vapour_pressures
+from rules.air.arrays import ln_vapour_pressures
 from rules.outlook.by_model import modelled_outlook
 from rules.outlook.enclosure_model import EnclosureModel, ModelRefused, fit_model
 from rules.outlook.enclosure_steps import (

@@ -10,7 +10,7 @@ import numpy as np
 import psychrolib
 import pytest
 
-from rules.air.vapour_arrays import (
+from rules.air.arrays import (
     dew_points_of_ln,
     ln_vapour_pressures,
     relative_humidities_pct,

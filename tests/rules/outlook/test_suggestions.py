@@ -9,14 +9,13 @@ import numpy as np
 import pytest
 from tent_weeks import TentWeek, tent_week
 
-from rules.air.vapour_arrays import relative_humidities_pct
+from rules.air.arrays import relative_humidities_pct
 from rules.events import Event
 from rules.outlook.by_model import modelled_outlook
 from rules.outlook.damped_trend import damped_trend
 from rules.outlook.draws import Outlook
 from rules.outlook.enclosure_model import EnclosureModel
 from rules.outlook.enclosure_steps import Drive
-from rules.outlook.heater import burns_into_air, heater_course
 from rules.outlook.suggestions import (
     Help,
     changed,
@@ -27,7 +26,7 @@ from rules.outlook.suggestions import (
     suggestions,
 )
 from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
-from rules.outlook.weather import Outside
+from rules.outlook.weather import Outside, burns_into_air, heater_course
 from rules.spec.model import Limit, Provenance, Spec, TimeRow, TimeTable
 from rules.vocabulary import ClockName, EventKind, LimitName, Stage, Step
 

@@ -20,10 +20,9 @@ from planted_log import asked, asked_blind, looked_back, shipped
 from rules.events import Event
 from rules.review.causes import Answer, verdict_of, verdicts_of
 from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
-from rules.review.coats import CoatRecord, coats_of
+from rules.review.coats import CoatRecord, Kept, WindowName, coats_of
 from rules.review.defects import Sign, find_defect
 from rules.review.exposure import ClimateSeries
-from rules.review.kept_times import Kept, WindowName
 from rules.vocabulary import EventKind, Method
 
 SEEDS = range(2000, 2025)

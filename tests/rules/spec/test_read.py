@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rules.errors import SpecFault
 from rules.spec.model import Limit, PotSize, ThinnerBand, TimeRow, TimeTable
-from rules.spec.spec_file import FAMILIES, check_spec, load_spec, new_spec_text, spec_dict
+from rules.spec.read import FAMILIES, check_spec, load_spec, new_spec_text, spec_dict
 from rules.vocabulary import ClockName, LimitName, Method, Stage, Step
 
 # An invented coating; its figures serve the tests and no paint.

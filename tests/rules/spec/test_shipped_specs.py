@@ -11,7 +11,7 @@ import psychrolib
 import pytest
 
 from rules.spec.model import Spec, TimeTable
-from rules.spec.spec_file import check_spec, load_spec, spec_dict
+from rules.spec.read import check_spec, load_spec, spec_dict
 from rules.vocabulary import ClockName, LimitName, Method, Stage, Step
 
 TEXTS = {

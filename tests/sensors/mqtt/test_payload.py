@@ -8,6 +8,7 @@ import math
 import pytest
 
 from sensors.mqtt import senml
+from sensors.mqtt.intake import Router, matches
 from sensors.mqtt.payload import (
     MAX_BYTES,
     Decoded,
@@ -16,7 +17,6 @@ from sensors.mqtt.payload import (
     SourceFault,
     decode,
 )
-from sensors.mqtt.topics import Router, matches
 from sensors.reading import Quality, Quantity
 from sensors.wire import FaultKind, PayloadFault, Tally, TimeNote, printable
 

@@ -15,9 +15,8 @@ from fractions import Fraction
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from sensors.mqtt.own_time import EARLIEST_S
-from sensors.mqtt.payload import Decoded, PayloadFormat, Source, decode
-from sensors.mqtt.topics import Router
+from sensors.mqtt.intake import Router
+from sensors.mqtt.payload import EARLIEST_S, Decoded, PayloadFormat, Source, decode
 from sensors.reading import Quality, Quantity
 from sensors.wire import FaultKind, PayloadFault, Tally, printable
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sensors.reading import Quantity
-from sensors.recording.unit_guess import unit_guess
+from sensors.recording.columns import unit_guess
 from sensors.units import to_own
 
 AIR, HUMIDITY = Quantity.AIR_TEMP, Quantity.HUMIDITY

@@ -13,10 +13,10 @@ from itertools import pairwise
 import pytest
 from scipy.integrate import solve_ivp
 
-from sensors.probes import FaultKind, ProbeState
 from sensors.reading import Quality, Quantity, Reading
 from sensors.simulate import balance
 from sensors.simulate.balance import Build, Forcing, Side
+from sensors.simulate.probe import FaultKind, ProbeState
 from sensors.simulate.tent import Action, Fault, Probe, Tent, TentSettings, TrueState, demo_night
 
 START_S = 1_791_907_200.0
