@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from sensors.mqtt.broker import Broker
 from sensors.mqtt.intake import Intake
-from sensors.mqtt.payload import Source
+from sensors.mqtt.payload import PayloadSource
 from sensors.reading import Quantity
 from tests.system.broker import RealBroker, Sensor
 
@@ -68,7 +68,7 @@ def percentile(ordered: list[float], share: float) -> float:
 def measure(rate: float, seconds: float) -> int:
     """Run once, print the figures, and return how many readings were lost."""
     sources = [
-        Source("tent", f"point-{i}", Quantity.CO2, "ppm", f"bench/{i}", "v", "t")
+        PayloadSource("tent", f"point-{i}", Quantity.CO2, "ppm", f"bench/{i}", "v", "t")
         for i in range(TOPICS)
     ]
     with tempfile.TemporaryDirectory() as folder:

@@ -43,7 +43,7 @@ from outlook_scores import (
 from tent_weeks import TentWeek, tent_week
 
 from rules.air.arrays import dew_points_c
-from rules.limits import Judged
+from rules.limits import LimitJudgement
 from rules.outlook.by_model import modelled_outlook
 from rules.outlook.damped_trend import damped_trend, fit_trend
 from rules.outlook.draws import Outlook
@@ -172,7 +172,7 @@ def recent_trend(track: Track, cells: list[int]) -> dict[int, float]:
     wanted, told = set(cells), {}
     for cell in range(cells[0] - 24, cells[-1] + 1):
         value = float(margin[cell])
-        judged = Judged(
+        judged = LimitJudgement(
             LimitName.DEW_MARGIN_MIN, LimitState.OK, value, 3.0, 0.0, value - 3.0, value - 3.0, "",
             "",
         )  # fmt: skip

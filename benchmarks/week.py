@@ -107,7 +107,7 @@ def watch_week(days: float, folder: Path, *, screen: bool) -> None:
     from monitor.log.log import Store
     from monitor.log.retention import Retention
     from monitor.outlook import keeper as outlook_keeper
-    from monitor.outlook.keeper import Answer, OutlookKeeper
+    from monitor.outlook.keeper import OutlookKeeper, OutlookReply
     from rules.events import Event
     from rules.vocabulary import EventKind
     from sensors.mqtt.intake import Arrival
@@ -132,7 +132,7 @@ def watch_week(days: float, folder: Path, *, screen: bool) -> None:
                 time.sleep(0.001)
             self.waiting = 0
 
-        def answers(self) -> list[Answer]:
+        def answers(self) -> list[OutlookReply]:
             found = super().answers()
             self.made += sum(each.ahead is not None for each in found)
             return found

@@ -12,7 +12,7 @@ from typing import Any, Self
 
 from monitor.config.model import DEFAULT_ACCURACY, Config
 from monitor.log.rows import Calibration
-from sensors.calibrate.fit import CALIBRATED, DAY_S, Correction, Method, Reference
+from sensors.calibrate.fit import CALIBRATED, DAY_S, CalibrationMethod, Correction, Reference
 from sensors.reading import Quantity, Reading
 from sensors.wire import counted
 
@@ -25,7 +25,7 @@ _FORM = 1
 
 
 @dataclass(frozen=True, slots=True)
-class Applied:
+class CalibrationRecord:
     """A calibration of the log, read.
 
     Attributes:
@@ -58,7 +58,7 @@ class Applied:
 
 
 @dataclass(frozen=True, slots=True)
-class Undone:
+class Withdrawal:
     """A row of the log that takes another back from its own time on."""
 
     made_s: float
@@ -67,12 +67,12 @@ class Undone:
     note: str
 
 
-class Channel:
+class ChannelCalibrations:
     """The calibrations of one quantity at one point."""
 
     __slots__ = ("_from_s", "_in_force", "applied", "undone")
 
-    def __init__(self, applied: Iterable[Applied], undone: Iterable[Undone]) -> None:
+    def __init__(self, applied: Iterable[CalibrationRecord], undone: Iterable[Withdrawal]) -> None:
         self.applied = tuple(sorted(applied, key=lambda each: (each.made_s, each.row)))
         own = {each.row for each in self.applied}
         self.undone = {each.undoes: each for each in undone if each.undoes in own}
@@ -81,14 +81,14 @@ class Channel:
         self._from_s = sorted(times)
         self._in_force = [self._latest(time_s) for time_s in self._from_s]
 
-    def _latest(self, time_s: float) -> Applied | None:
+    def _latest(self, time_s: float) -> CalibrationRecord | None:
         for each in reversed(self.applied):
             taken_back = self.undone.get(each.row)
             if each.made_s <= time_s and (taken_back is None or taken_back.made_s > time_s):
                 return each
         return None
 
-    def in_force(self, time_s: float) -> Applied | None:
+    def in_force(self, time_s: float) -> CalibrationRecord | None:
         """Return the one that counts at a time, expired or not, or None."""
         place = bisect_right(self._from_s, time_s) - 1
         return self._in_force[place] if place >= 0 else None
@@ -111,19 +111,19 @@ class CalibrationBook:
         """
         self._accuracies = accuracies or {}
         self.unreadable: list[int] = []
-        applied: dict[Key, list[Applied]] = {}
-        undone: list[Undone] = []
+        applied: dict[Key, list[CalibrationRecord]] = {}
+        undone: list[Withdrawal] = []
         for row in rows:
             try:
                 read = read_row(row)
             except (ValueError, KeyError, TypeError):
                 self.unreadable.append(row.row or 0)
                 continue
-            if isinstance(read, Undone):
+            if isinstance(read, Withdrawal):
                 undone.append(read)
             else:
                 applied.setdefault(read.key, []).append(read)
-        self._channels = {key: Channel(each, undone) for key, each in applied.items()}
+        self._channels = {key: ChannelCalibrations(each, undone) for key, each in applied.items()}
 
     @classmethod
     def of(cls, rows: Iterable[Calibration], config: Config) -> Self:
@@ -170,7 +170,7 @@ class CalibrationBook:
 
     def in_force(
         self, enclosure: str, point: str, quantity: Quantity, time_s: float
-    ) -> Applied | None:
+    ) -> CalibrationRecord | None:
         """Return the calibration that counts at a time, expired or not, or None."""
         channel = self._channels.get((enclosure, point, quantity))
         return None if channel is None else channel.in_force(time_s)
@@ -201,13 +201,13 @@ class CalibrationBook:
             each.made_s
             for each in channel.applied
             if each.made_s <= time_s
-            and each.correction.method is Method.SALT
+            and each.correction.method is CalibrationMethod.SALT
             and any(p.reference >= SOLVENT_CHECK_PCT for p in each.correction.points)
             and (each.row not in channel.undone or channel.undone[each.row].made_s > time_s)
         ]
         return max(times, default=None)
 
-    def all(self) -> list[tuple[Applied, Undone | None]]:
+    def all(self) -> list[tuple[CalibrationRecord, Withdrawal | None]]:
         """Return every calibration by its time, each with what took it back."""
         found = [
             (each, channel.undone.get(each.row))
@@ -216,7 +216,7 @@ class CalibrationBook:
         ]
         return sorted(found, key=lambda pair: (pair[0].made_s, pair[0].row))
 
-    def state(self, applied: Applied, time_s: float) -> str:
+    def state(self, applied: CalibrationRecord, time_s: float) -> str:
         """Return in a word what has become of a calibration: `in force`, `expired`, `replaced`,
         `undone` or `to come`."""
         if applied.made_s > time_s:
@@ -296,7 +296,7 @@ def undoing_body(row: int, *, note: str = "") -> str:
     return json.dumps({"form": _FORM, "action": "undo", "undoes": row, "note": note})
 
 
-def read_row(row: Calibration) -> Applied | Undone:
+def read_row(row: Calibration) -> CalibrationRecord | Withdrawal:
     """Read a calibration of the log.
 
     Raises:
@@ -308,12 +308,12 @@ def read_row(row: Calibration) -> Applied | Undone:
     if not isinstance(body, dict) or body.get("form") != _FORM:
         raise ValueError(f"calibration row {row.row} has a form that is not known")
     if body["action"] == "undo":
-        return Undone(row.made_s, row.row or 0, int(body["undoes"]), str(body["note"]))
+        return Withdrawal(row.made_s, row.row or 0, int(body["undoes"]), str(body["note"]))
     if body["action"] != "apply":
         raise ValueError(f"calibration row {row.row} has an action that is not known")
     correction = Correction(
         quantity=row.quantity,
-        method=Method(body["method"]),
+        method=CalibrationMethod(body["method"]),
         gain=float(body["gain"]),
         offset=float(body["offset"]),
         points=tuple(
@@ -332,7 +332,7 @@ def read_row(row: Calibration) -> Applied | Undone:
     figures = (correction.gain, correction.offset, correction.residual, correction.half_width)
     if not correction.points or row.quantity not in CALIBRATED or not all(map(isfinite, figures)):
         raise ValueError(f"calibration row {row.row} is none that can be used")
-    return Applied(
+    return CalibrationRecord(
         enclosure=row.enclosure,
         point=row.point,
         made_s=row.made_s,

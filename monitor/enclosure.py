@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from monitor.config.load import EnclosureConfig, PointConfig
 from rules.call import Call
-from rules.climate import AssumedSurface, Sensed
+from rules.climate import AssumedSurface, PointValue
 from rules.reasons import Doubt
 from rules.section import Film, Section, SectionCall
 from sensors.faults import FaultJudge, PointWatch
@@ -39,7 +39,7 @@ class LastCall(NamedTuple):
     since_s: float | None = None
 
 
-class Taken(NamedTuple):
+class Intake(NamedTuple):
     """What became of readings: for the log.
 
     Attributes:
@@ -65,7 +65,7 @@ class Counts:
     set_aside: dict[str, int] = field(default_factory=dict)
 
 
-class Channel:
+class ChannelState:
     """The present of one quantity at one point."""
 
     __slots__ = (
@@ -132,9 +132,9 @@ class Channel:
         known = math.hypot(self.config.accuracy, self.calibration_accuracy)
         return known + self.solvent_accuracy
 
-    def _sense(self, value: float, quality: Quality) -> Sensed:
+    def _sense(self, value: float, quality: Quality) -> PointValue:
         config = self.config
-        return Sensed(
+        return PointValue(
             config.name,
             config.quantity.value,
             config.section,
@@ -182,7 +182,7 @@ class Enclosure:
         keys = {(point.name, point.quantity): point.rules for point in config.points}
         self._judge = FaultJudge(keys)
         self._channels = {
-            (point.name, point.quantity): Channel(
+            (point.name, point.quantity): ChannelState(
                 point, self._judge.watch(point.name, point.quantity)
             )
             for point in config.points
@@ -210,7 +210,7 @@ class Enclosure:
         if before is not None:
             section.resume(before.cause, before.since_s)
 
-    def channels(self) -> Iterable[Channel]:
+    def channels(self) -> Iterable[ChannelState]:
         """Return the present of every configured quantity at every point."""
         return self._channels.values()
 
@@ -222,7 +222,7 @@ class Enclosure:
 
     def take(
         self, readings: Sequence[Reading], effective_s: float, now_s: float | None = None
-    ) -> Taken:
+    ) -> Intake:
         """Take readings of one instant in, and evaluate.
 
         Args:
@@ -232,7 +232,7 @@ class Enclosure:
         """
         now_s = effective_s if now_s is None else max(now_s, effective_s)
         self.advance(now_s)
-        taken = Taken([], [], [])
+        taken = Intake([], [], [])
         fresh = False
         for reading in readings:
             channel = self._channels.get((reading.point, reading.quantity))
@@ -264,7 +264,7 @@ class Enclosure:
             self._evaluate()
         return taken
 
-    def _corrected(self, channel: Channel, reading: Reading) -> Reading:
+    def _corrected(self, channel: ChannelState, reading: Reading) -> Reading:
         """Pass a reading through its probe's calibration, where it has one."""
         if self.correct is None:
             return reading
@@ -272,7 +272,7 @@ class Enclosure:
         return reading if value == reading.value else replace(reading, value=value)
 
     def _take_late(
-        self, channel: Channel, reading: Reading, effective_s: float, taken: Taken
+        self, channel: ChannelState, reading: Reading, effective_s: float, taken: Intake
     ) -> None:
         """A late reading enters history and clocks, not the present; a repeated one nothing."""
         if channel.reading is not None and effective_s == channel.effective_s:
@@ -282,14 +282,14 @@ class Enclosure:
         taken.kept.append(reading)
         taken.used.append(self._corrected(channel, reading).value)
 
-    def take_late(self, readings: Sequence[Reading]) -> Taken:
+    def take_late(self, readings: Sequence[Reading]) -> Intake:
         """Count readings from before the present; they go to the log and the clocks only."""
         known = [each for each in readings if (each.point, each.quantity) in self._channels]
         self.counts.late += len(known)
         used = [
             self._corrected(self._channels[each.point, each.quantity], each).value for each in known
         ]
-        return Taken(known, used, [])
+        return Intake(known, used, [])
 
     def advance(self, to_s: float) -> bool:
         """Let time pass: evaluate at each instant at which a value's age ran out before `to_s`.
@@ -347,7 +347,7 @@ class Enclosure:
         """Watch a section no more that has ended; see `section_ends`."""
         self.sections.pop(name, None)
 
-    def age_s(self, channel: Channel) -> float | None:
+    def age_s(self, channel: ChannelState) -> float | None:
         """Return how old a channel's last word is, or None where it never spoke [s]."""
         return self.now_s - channel.effective_s if math.isfinite(channel.effective_s) else None
 

@@ -437,7 +437,7 @@ GRID_S = 60.0
 MOST_ROWS = 100_000  # 69 days in minutes; a longer time is told in longer steps
 
 
-class Channel(NamedTuple):
+class TemperatureChannel(NamedTuple):
     """One temperature in the log: where it is and how long a value of it counts.
 
     Attributes:
@@ -451,10 +451,10 @@ class Channel(NamedTuple):
     max_age_s: float | None = None
 
 
-def channels_of(config: EnclosureConfig, section: str) -> list[Channel]:
+def channels_of(config: EnclosureConfig, section: str) -> list[TemperatureChannel]:
     """Return the temperatures that count for a section."""
     return [
-        Channel(point.name, point.quantity, point.rules.max_age_s)
+        TemperatureChannel(point.name, point.quantity, point.rules.max_age_s)
         for point in config.points
         if point.quantity is Quantity.AIR_TEMP
         or (point.quantity is Quantity.SURFACE_TEMP and point.section in (None, section))
@@ -464,7 +464,7 @@ def channels_of(config: EnclosureConfig, section: str) -> list[Channel]:
 def history_rows(
     store: Store,
     enclosure: str,
-    channels: Sequence[Channel],
+    channels: Sequence[TemperatureChannel],
     from_s: float,
     to_s: float,
     *,
@@ -531,7 +531,7 @@ def _bounds(
 def _believed(
     store: Store,
     enclosure: str,
-    channel: Channel,
+    channel: TemperatureChannel,
     span_s: tuple[float, float],
     source: int,
     known_s: float | None,
@@ -545,7 +545,7 @@ def _believed(
 
 
 def _held(
-    channel: Channel,
+    channel: TemperatureChannel,
     times: NDArray[np.float64],
     values: NDArray[np.float64],
     grid: NDArray[np.float64],

@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 
 from monitor.calibrations import CalibrationBook
-from monitor.enclosure import Channel, Enclosure
+from monitor.enclosure import ChannelState, Enclosure
 from monitor.films import FilmKeeper
 from monitor.snapshot import OutlookBands, PointHealth, Snapshot
 from rules.clocks.clock import Clock
@@ -112,7 +112,7 @@ class SnapshotMaker:
             specs={keeper.default_spec.name: keeper.default_spec, **keeper.specs},
         )
 
-    def _health(self, channel: Channel, now_s: float) -> PointHealth:
+    def _health(self, channel: ChannelState, now_s: float) -> PointHealth:
         config, sensed, reading = channel.config, channel.sensed, channel.reading
         spoke = reading is not None and math.isfinite(channel.effective_s)
         value = None

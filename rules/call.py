@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from rules.climate import ASSUMED
-from rules.limits import Judged
+from rules.limits import LimitJudgement
 from rules.spec.model import Spec
 from rules.vocabulary import LimitState
 
@@ -104,7 +104,7 @@ def first_memory(time_s: float, last_call: Call | None = None) -> Memory:
     return Memory(Call.STOP if last_call is Call.STOP else Call.HOLD, time_s)
 
 
-def all_inside(judged: Sequence[Judged], spec: Spec) -> bool:
+def all_inside(judged: Sequence[LimitJudgement], spec: Spec) -> bool:
     """Return whether every limit is known and inside its bound by the re-entry band."""
     return all(
         entry.inside is not None
@@ -114,7 +114,7 @@ def all_inside(judged: Sequence[Judged], spec: Spec) -> bool:
     )
 
 
-def all_settled(judged: Sequence[Judged], spec: Spec) -> bool:
+def all_settled(judged: Sequence[LimitJudgement], spec: Spec) -> bool:
     """Return whether every limit is ok and inside its guard by the band that entering GO needs."""
     return all(
         entry.state is LimitState.OK
@@ -126,7 +126,7 @@ def all_settled(judged: Sequence[Judged], spec: Spec) -> bool:
 
 def step(
     memory: Memory,
-    judged: Sequence[Judged],
+    judged: Sequence[LimitJudgement],
     spec: Spec,
     time_s: float,
     *,
@@ -197,7 +197,7 @@ def restart_timers(memory: Memory, time_s: float) -> Memory:
 _AND = " + "
 
 
-def cause_of(entry: Judged) -> str:
+def cause_of(entry: LimitJudgement) -> str:
     """Return how a broken limit is remembered: `limit@point`, or `limit@point + point`."""
     second = f"{_AND}{entry.beside}" if entry.beside else ""
     return f"{entry.name}@{entry.source}{second}"

@@ -21,7 +21,7 @@ HUMIDITY = "humidity"
 SURFACE_TEMP = "surface_temp"
 
 
-class Sensed(NamedTuple):
+class PointValue(NamedTuple):
     """What one point last said of one quantity.
 
     Attributes:
@@ -136,7 +136,7 @@ _WORD = {AIR_TEMP: "air temperature", HUMIDITY: "humidity", SURFACE_TEMP: "surfa
 
 
 def climate_of(
-    sensed: Iterable[Sensed],
+    sensed: Iterable[PointValue],
     section: str,
     time_s: float,
     assumed: AssumedSurface | None = None,
@@ -156,9 +156,9 @@ def climate_of(
     Returns:
         The climate; quantities that no ok point gives are None.
     """
-    airs: dict[str, Sensed] = {}
-    humidities: list[Sensed] = []
-    surfaces: list[Sensed] = []
+    airs: dict[str, PointValue] = {}
+    humidities: list[PointValue] = []
+    surfaces: list[PointValue] = []
     unknown: dict[LimitName, str] = {}
     has_surface_point = False
     for entry in sensed:
@@ -263,7 +263,7 @@ def climate_of(
     )
 
 
-def _value(entry: Sensed) -> float:
+def _value(entry: PointValue) -> float:
     return entry.value
 
 
@@ -272,13 +272,13 @@ def _guard(accuracy: float) -> float:
     return GUARD_FACTOR * standard_uncertainty(accuracy)
 
 
-def _guard_of(entry: Sensed) -> float:
+def _guard_of(entry: PointValue) -> float:
     return _guard(entry.accuracy) + entry.usual_change
 
 
 def _temperature_estimates(
     estimates: dict[LimitName, Estimate],
-    entries: Iterable[Sensed],
+    entries: Iterable[PointValue],
     low: LimitName,
     high: LimitName,
 ) -> None:
@@ -289,10 +289,10 @@ def _temperature_estimates(
 
 
 def _wettest(
-    airs: Mapping[str, Sensed], humidities: Iterable[Sensed]
-) -> tuple[Sensed, Sensed, float] | None:
+    airs: Mapping[str, PointValue], humidities: Iterable[PointValue]
+) -> tuple[PointValue, PointValue, float] | None:
     """The pair of one body with the highest dew or frost point, and that point [degC]."""
-    best: tuple[Sensed, Sensed, float] | None = None
+    best: tuple[PointValue, PointValue, float] | None = None
     for humidity in humidities:
         air = airs.get(humidity.point)
         if air is None:
@@ -326,9 +326,9 @@ def _margin_u(
 
 
 def _margin_spread(
-    air: Sensed,
-    humidity: Sensed,
-    surface: Sensed | None,
+    air: PointValue,
+    humidity: PointValue,
+    surface: PointValue | None,
     assumed: AssumedSurface | None,
 ) -> tuple[float, float]:
     """Standard uncertainty of the margin, and its usual change between slow readings [K, K]."""

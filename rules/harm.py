@@ -60,14 +60,14 @@ def harm_time_s(
         The time from the first brush stroke [s]; None where the spec does not tell, or where at
         that temperature it would never be over.
     """
-    from rules.rate import Lean, rate_law  # numpy: only where a spec has times
+    from rules.rate import SafeSide, rate_law  # numpy: only where a spec has times
 
     longest_s = 0.0
     for limit in spec.limits_for(Stage.APPLY).values():
         table = spec.times.get(_CLOCK_OF_STEP[limit.until])
         if table is None:
             return None
-        takes_s = rate_law(table, Lean.OPENS).time_s(surface_temp_c)
+        takes_s = rate_law(table, SafeSide.OPENS).time_s(surface_temp_c)
         if not math.isfinite(takes_s):
             return None
         longest_s = max(longest_s, takes_s)

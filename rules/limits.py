@@ -1,6 +1,6 @@
 """What each bound of a spec says of the climate: ok, near, broken or unknown.
 
-Takes a `Climate`; hands one `Judged` a limit to `call`.
+Takes a `Climate`; hands one `LimitJudgement` a limit to `call`.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _SEVERITY = {
 }
 
 
-class Judged(NamedTuple):
+class LimitJudgement(NamedTuple):
     """What one limit says.
 
     Attributes:
@@ -156,7 +156,7 @@ def judge(
     limits: Mapping[LimitName, Limit],
     medians: RecentMedian,
     allowance_k: float = 0.0,
-) -> tuple[Judged, ...]:
+) -> tuple[LimitJudgement, ...]:
     """Return what each limit says of the climate.
 
     A limit is broken where the best estimate itself is past the bound, near where the median of
@@ -173,7 +173,7 @@ def judge(
     Source:
         Guard: one-sided 95 % of the combined standard uncertainty, JCGM 100:2008.
     """
-    judged: list[Judged] = []
+    judged: list[LimitJudgement] = []
     time_s = climate.time_s
     for name, limit in limits.items():
         bound = limit.bound
@@ -183,7 +183,9 @@ def judge(
         why = climate.unknown.get(name, "")
         if estimate is None:
             judged.append(
-                Judged(name, LimitState.UNKNOWN, None, bound, 0.0, None, None, "", why or "no data")
+                LimitJudgement(
+                    name, LimitState.UNKNOWN, None, bound, 0.0, None, None, "", why or "no data"
+                )
             )
             continue
         value, guard, source, beside = estimate
@@ -205,12 +207,14 @@ def judge(
         else:
             state = LimitState.OK
         judged.append(
-            Judged(name, state, value, bound, guard, inside, inside_median, source, why, beside)
+            LimitJudgement(
+                name, state, value, bound, guard, inside, inside_median, source, why, beside
+            )
         )
     return tuple(judged)
 
 
-def worst_first(judged: Iterable[Judged]) -> list[Judged]:
+def worst_first(judged: Iterable[LimitJudgement]) -> list[LimitJudgement]:
     """Return the limits ordered by how bad they are: broken, unknown, near, ok; least room first.
 
     Room is counted in units of each limit's re-entry-like scale (1 K, 4 %), so that a humidity
@@ -219,7 +223,7 @@ def worst_first(judged: Iterable[Judged]) -> list[Judged]:
     return sorted(judged, key=_badness)
 
 
-def _badness(entry: Judged) -> tuple[int, float]:
+def _badness(entry: LimitJudgement) -> tuple[int, float]:
     room = entry.inside_median if entry.inside_median is not None else 0.0
     if entry.state is LimitState.BROKEN and entry.inside is not None:
         room = entry.inside

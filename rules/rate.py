@@ -36,7 +36,7 @@ _EDGE_X = 1e-14  # about 1e-9 K: 10.7 less 0.7 still counts as the row at 10
 _FLAT_X = 1e-10  # about 1e-5 K: below it the mean rate is the rate at the middle
 
 
-class Lean(StrEnum):
+class SafeSide(StrEnum):
     """Which error would do harm, and so to which side a clock leans."""
 
     OPENS = "opens"  # ending too soon does harm: touch dry, recoat opens, cured, induction
@@ -75,7 +75,7 @@ class RateLaw:
         integral: the rate integrated over x from the first row to the knot.
     """
 
-    lean: Lean
+    lean: SafeSide
     coldest_c: float
     hottest_c: float
     knot_x: FloatArray
@@ -169,7 +169,7 @@ class RateLaw:
         return float(self.knot_rate[1])
 
 
-def rate_law(table: TimeTable, lean: Lean, factor: float = 1.0) -> RateLaw:
+def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
     """Make a sheet's time table into a rate of progress.
 
     Args:
@@ -222,7 +222,7 @@ def rate_law(table: TimeTable, lean: Lean, factor: float = 1.0) -> RateLaw:
     x = reciprocal(np.array([row.temp_c for row in rows]))
     rate = 1.0 / (factor * np.array([row.duration_s for row in rows]))
     between = np.diff(np.log(rate)) / np.diff(x)
-    if lean is Lean.OPENS:
+    if lean is SafeSide.OPENS:
         under, over = 0.0, 0.0
     else:
         under = float(rate[0])

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from rules.call import Call, Memory
 from rules.climate import Climate
-from rules.limits import Judged, is_upper, worst_first
+from rules.limits import LimitJudgement, is_upper, worst_first
 from rules.spec.model import Spec
-from rules.trend import Ahead, Break
+from rules.trend import Break, EarlierOutlook
 from rules.vocabulary import LimitName, LimitState, Stage
 
 MAY_I_START = "may I start?"
@@ -100,7 +100,7 @@ def advice_of(call: Call, stage: Stage, *, still_broken: bool = True) -> str:
 
 
 def limit_reasons(
-    judged: tuple[Judged, ...],
+    judged: tuple[LimitJudgement, ...],
     climate: Climate,
     spec: Spec,
     call: Call,
@@ -159,7 +159,7 @@ def _timer(name: str, what: str, gone_s: float, needed_s: float) -> Reason:
 
 
 def outlook_reasons(
-    breaks: list[Break], judged: tuple[Judged, ...], looked_ahead_s: float, time_s: float
+    breaks: list[Break], judged: tuple[LimitJudgement, ...], looked_ahead_s: float, time_s: float
 ) -> list[Reason]:
     """Return what the trend says, and that without an outlook no more is known."""
     found = []
@@ -199,7 +199,7 @@ def outlook_reasons(
     return found
 
 
-def ahead_reasons(ahead: Ahead, looked_ahead_s: float, time_s: float) -> list[Reason]:
+def ahead_reasons(ahead: EarlierOutlook, looked_ahead_s: float, time_s: float) -> list[Reason]:
     """Return what the outlook says: each limit that will probably break, or that none will.
 
     Args:
@@ -300,7 +300,9 @@ _QUANTITY = {
 }
 
 
-def _limit_text(entry: Judged, climate: Climate, spec: Spec, call: Call, per_hour: float) -> str:
+def _limit_text(
+    entry: LimitJudgement, climate: Climate, spec: Spec, call: Call, per_hour: float
+) -> str:
     what = _QUANTITY[entry.name]
     if entry.state is LimitState.UNKNOWN or entry.value is None:
         return f"{what} unknown: {entry.why_unknown}"

@@ -6,10 +6,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from rules.call import Call, Memory, first_memory, release, restart_timers, step
-from rules.climate import AssumedSurface, Climate, Sensed, climate_of
+from rules.climate import AssumedSurface, Climate, PointValue, climate_of
 from rules.harm import harm_time_s
 from rules.limits import (
-    Judged,
+    LimitJudgement,
     RecentMedian,
     is_stricter,
     judge,
@@ -32,7 +32,7 @@ from rules.reasons import (
     timer_reasons,
 )
 from rules.spec.model import Limit, Spec
-from rules.trend import Ahead, RecentTrend
+from rules.trend import EarlierOutlook, RecentTrend
 from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
 
 _FILM_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
@@ -128,10 +128,10 @@ class Section:
         self._limits: Mapping[LimitName, Limit] = {}
         self._allowance_k = 0.0
         self._climate: Climate | None = None
-        self._judged: tuple[Judged, ...] = ()
+        self._judged: tuple[LimitJudgement, ...] = ()
         self._doubts: tuple[Doubt, ...] = ()
         self._assumed: AssumedSurface | None = None
-        self.ahead: Ahead | None = None
+        self.ahead: EarlierOutlook | None = None
         self.set_film(film)
 
     def set_film(self, film: Film, time_s: float | None = None) -> None:
@@ -162,7 +162,7 @@ class Section:
 
     def evaluate(
         self,
-        sensed: Iterable[Sensed],
+        sensed: Iterable[PointValue],
         time_s: float,
         *,
         assumed: AssumedSurface | None = None,
@@ -203,7 +203,7 @@ class Section:
         self._doubts, self._assumed = (*doubts, *film.doubts), assumed
         return self.memory
 
-    def _asked_of(self, sensed: Iterable[Sensed]) -> Iterable[Sensed]:
+    def _asked_of(self, sensed: Iterable[PointValue]) -> Iterable[PointValue]:
         """Need a point that brought a STOP, required or not: its silence never ends it."""
         if not self.memory.cause:
             return sensed
@@ -262,7 +262,7 @@ class Section:
         broken = any(entry.state is LimitState.BROKEN for entry in self._judged)
         return broken or self.film.forbids_coating()
 
-    def _ahead_now(self, time_s: float) -> Ahead | None:
+    def _ahead_now(self, time_s: float) -> EarlierOutlook | None:
         """The outlook, where it is young and about the present stage."""
         ahead = self.ahead
         return ahead if ahead is not None and ahead.counts(self.film.stage, time_s) else None

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from statistics import median
 from typing import TYPE_CHECKING, NamedTuple
 
-from rules.limits import Judged, is_upper
+from rules.limits import LimitJudgement, is_upper
 from rules.vocabulary import LimitName, Stage
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ class Break(NamedTuple):
     per_hour: float
 
 
-class Ahead(NamedTuple):
+class EarlierOutlook(NamedTuple):
     """What an outlook made a while ago says of the limits in force.
 
     Attributes:
@@ -102,7 +102,7 @@ class RecentTrend:
         self._next_sample_s = -math.inf
         self._spacing_s = _FINEST_S
 
-    def take(self, judged: Sequence[Judged], time_s: float) -> None:
+    def take(self, judged: Sequence[LimitJudgement], time_s: float) -> None:
         """Note the medians of an evaluation; few are kept.
 
         Args:
@@ -128,7 +128,7 @@ class RecentTrend:
             if slope:
                 self._slopes[name] = slope
 
-    def _take_young(self, judged: Sequence[Judged], time_s: float) -> None:
+    def _take_young(self, judged: Sequence[LimitJudgement], time_s: float) -> None:
         """Note a minute's medians, and find which limits the last quarter of an hour nears."""
         self._next_young_s = (math.floor(time_s / _FINEST_S) + 1) * _FINEST_S
         self._young_slopes.clear()
@@ -175,7 +175,7 @@ class RecentTrend:
             return CARRIED_S
         return 0.0
 
-    def breaks(self, judged: Sequence[Judged], time_s: float) -> list[Break]:
+    def breaks(self, judged: Sequence[LimitJudgement], time_s: float) -> list[Break]:
         """Return the limits that the trend would break within the hour, soonest first."""
         if not self._slopes and not self._young_slopes:
             return []
@@ -184,7 +184,7 @@ class RecentTrend:
         ]
         return sorted(found, key=lambda each: each.at_s)
 
-    def _first_break(self, entry: Judged, time_s: float) -> Break | None:
+    def _first_break(self, entry: LimitJudgement, time_s: float) -> Break | None:
         """The sooner of what the hour's course and the quarter's would break."""
         room = entry.inside_median
         if room is None:
@@ -210,7 +210,7 @@ class RecentTrend:
         self._spacing_s = _FINEST_S
 
 
-def _median_of(entry: Judged, inside_median: float) -> float:
+def _median_of(entry: LimitJudgement, inside_median: float) -> float:
     """The median itself, from how far inside its bound it is."""
     return entry.bound + (-inside_median if is_upper(entry.name) else inside_median)
 

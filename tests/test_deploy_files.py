@@ -21,7 +21,7 @@ from packaging.requirements import Requirement
 from monitor.config.load import load_config_file
 from monitor.live import publish
 from sensors.mqtt.intake import matches
-from sensors.mqtt.payload import Source, decode
+from sensors.mqtt.payload import PayloadSource, decode
 from sensors.reading import Quality, Quantity
 from sensors.wire import PayloadFault
 from tests.system.conftest import need
@@ -447,7 +447,7 @@ def test_every_payload_example_reads_as_it_says(example: dict[str, object]) -> N
     )
     point = example["point"]
     assert isinstance(point, dict)
-    source = Source(
+    source = PayloadSource(
         enclosure="polytunnel",
         point="air-bow",
         quantity=Quantity(point["quantity"]),

@@ -18,7 +18,7 @@ from monitor.snapshot import PointHealth, Snapshot
 from monitor.specs import find_spec
 from rules.air.arrays import dew_points_c
 from rules.call import Call
-from rules.climate import Sensed
+from rules.climate import PointValue
 from rules.clocks.all_clocks import clocks_of, merge_clocks
 from rules.clocks.history import TemperatureHistory
 from rules.events import Event
@@ -28,7 +28,7 @@ from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
 from rules.outlook.windows import bounds_of, limit_spans_s
 from rules.section import Film, Section, SectionCall
 from rules.spec.model import Spec
-from rules.trend import Ahead
+from rules.trend import EarlierOutlook
 from rules.vocabulary import EventKind, Method, Stage
 from sensors.reading import Quality, Quantity
 
@@ -85,15 +85,15 @@ class Tent:
         self.film = Film(spec, stage, Method.ROLLER)
         self.trends: dict[str, list[tuple[float, float]]] = {}
 
-    def sensed(self, time_s: float, dead: Sequence[str] = ()) -> list[Sensed]:
+    def sensed(self, time_s: float, dead: Sequence[str] = ()) -> list[PointValue]:
         """Return what every point says at a time."""
         air, rh = self.air_c(time_s), self.rh_pct(time_s)
 
         def one(
             point: str, what: str, section: str | None, value: float, accuracy: float
-        ) -> Sensed:
+        ) -> PointValue:
             quality = "stale" if point in dead else "ok"
-            return Sensed(point, what, section, value, quality, accuracy)
+            return PointValue(point, what, section, value, quality, accuracy)
 
         found = [
             one("air-bow", "air_temp", None, air, 0.3),
@@ -128,14 +128,16 @@ class Tent:
         air, rh = cells(self.air_c, 4.0), np.minimum(cells(self.rh_pct, -16.0), 99.0)
         return damped_trend(Track(now_s, air, dew_points_c(air, rh), cells(plank, 3.2)))
 
-    def _ahead(self, outlook: Outlook, now_s: float) -> Ahead:
+    def _ahead(self, outlook: Outlook, now_s: float) -> EarlierOutlook:
         """Return what an outlook says of the limits while a film laid now would mind them."""
         spec = self.film.spec
         spans = limit_spans_s(outlook, spec, spec.coating_time_s, np.zeros(1))
         breaks = outlook_breaks(
             outlook, bounds_of(spec), {name: float(at[0]) for name, at in spans.items()}
         )
-        return Ahead(now_s, self.film.stage, outlook.looked_ahead_s, tuple(breaks), outlook.source)
+        return EarlierOutlook(
+            now_s, self.film.stage, outlook.looked_ahead_s, tuple(breaks), outlook.source
+        )
 
     def snapshot(
         self, now_s: float, hours: float = 4.0, dead: Sequence[str] = (), dead_s: float = 0.0

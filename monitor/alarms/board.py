@@ -54,7 +54,7 @@ class Ring:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class OpenAlarm:
     """An alarm that nobody has acknowledged.
 
     Attributes:
@@ -151,12 +151,12 @@ class AlarmBoard:
                     del self._alarms[key]
         return found
 
-    def standing(self) -> tuple[Standing, ...]:
+    def standing(self) -> tuple[OpenAlarm, ...]:
         """Return the alarms that have rung and that nobody has acknowledged, the worst first."""
         open_ = [a for a in self._alarms.values() if a.count and not a.acknowledged]
         ordered = sorted(open_, key=lambda a: (a.over_s is not None, -_RANK[a.call], a.first_s))
         return tuple(
-            Standing(
+            OpenAlarm(
                 a.call, a.cause, tuple(sorted(a.sections)), a.first_s, a.over_s, self._short(a)
             )
             for a in ordered

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from monitor.alarms.board import Ring
-from monitor.alarms.urls import AlarmFault, Way, load_ways, read_urls
+from monitor.alarms.urls import AlarmAddress, AlarmFault, load_ways, read_urls
 from monitor.config.load import load_config_file
 from monitor.config.model import URLS_VARIABLE, Config
 from monitor.screen.theme import Theme, theme_of
@@ -65,7 +65,7 @@ class Route:
 
     def __init__(
         self,
-        way: Way,
+        way: AlarmAddress,
         *,
         delays_s: Sequence[float] = DELAYS_S,
         waiting: int = WAITING,

@@ -60,7 +60,7 @@ class SecretUrl:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class AlarmAddress:
     """One way that alarms can go.
 
     Attributes:
@@ -142,7 +142,7 @@ def _text_of(path: Path, name: str) -> str:
     raise AlarmFault(f"{name} cannot be read ({why}); {_ELSE}. {mend}.")
 
 
-def load_ways(urls: tuple[SecretUrl, ...]) -> tuple[tuple[Way, ...], tuple[str, ...]]:
+def load_ways(urls: tuple[SecretUrl, ...]) -> tuple[tuple[AlarmAddress, ...], tuple[str, ...]]:
     """Make ways of URLs.
 
     Args:
@@ -162,7 +162,7 @@ def load_ways(urls: tuple[SecretUrl, ...]) -> tuple[tuple[Way, ...], tuple[str, 
             f"package apprise is not installed; {_ELSE}. Run: pip install 'filmcall[alarms]'",
         )
     asset = _asset(AppriseAsset)
-    ways: list[Way] = []
+    ways: list[AlarmAddress] = []
     troubles: list[str] = []
     for each in urls:
         service = _service(each, asset)
@@ -173,7 +173,7 @@ def load_ways(urls: tuple[SecretUrl, ...]) -> tuple[tuple[Way, ...], tuple[str, 
                 "compare it with apprise's own pages, it is not shown here."
             )
             continue
-        ways.append(Way(f"{scheme[1].lower()} ({each.place})", _sender(service)))
+        ways.append(AlarmAddress(f"{scheme[1].lower()} ({each.place})", _sender(service)))
     return tuple(ways), tuple(troubles)
 
 

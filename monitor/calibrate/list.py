@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from monitor.calibrations import Applied, CalibrationBook, undoing_body
+from monitor.calibrations import CalibrationBook, CalibrationRecord, undoing_body
 from monitor.clock import RELEASED_S
 from monitor.log.log import Store, log_path
 from monitor.log.rows import Calibration
@@ -51,8 +51,9 @@ def local_unit(quantity: Quantity) -> str:
 def correction_text(correction: Correction) -> str:
     """Return in words what a correction does.
 
-    >>> from sensors.calibrate.fit import Method, Reference, fit
-    >>> correction_text(fit(Quantity.AIR_TEMP, Method.SIDE_BY_SIDE, [Reference(20, 20.4, 0.1, "")]))
+    >>> from sensors.calibrate.fit import CalibrationMethod, Reference, fit
+    >>> point = Reference(20, 20.4, 0.1, "")
+    >>> correction_text(fit(Quantity.AIR_TEMP, CalibrationMethod.SIDE_BY_SIDE, [point]))
     'raw + 0.40 K'
     """
     unit = local_unit(correction.quantity)
@@ -63,7 +64,7 @@ def correction_text(correction: Correction) -> str:
     return f"raw{gain} {sign} {abs(correction.offset):.2f} {unit}"
 
 
-def as_dict(applied: Applied, state: str, now_s: float, accuracy: float) -> Json:
+def as_dict(applied: CalibrationRecord, state: str, now_s: float, accuracy: float) -> Json:
     """Return a calibration with its fixed keys.
 
     Args:
@@ -210,7 +211,7 @@ def _chosen(
     point: str | None,
     quantity: str | None,
     enclosure: str | None,
-) -> Applied:
+) -> CalibrationRecord:
     if row is None and point is None:
         raise FilmcallError(
             "it is not said which calibration to take back; give --row N (see: filmcall calibrate "

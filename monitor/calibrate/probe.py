@@ -17,16 +17,16 @@ from monitor.calibrate.list import (
 )
 from monitor.calibrate.target import (
     CalibrateFault,
-    Found,
+    ConfiguredTarget,
+    Surroundings,
     Target,
-    World,
     find,
     heard,
     listener_of,
     temperature_named,
     temperature_quantity,
 )
-from monitor.calibrations import Applied, CalibrationBook, body_of, read_row
+from monitor.calibrations import CalibrationBook, CalibrationRecord, body_of, read_row
 from monitor.config.model import DEFAULT_ACCURACY
 from monitor.log.log import Store, log_path
 from monitor.log.rows import Calibration
@@ -36,8 +36,8 @@ from rules.units import amount, temperature_c
 from sensors.calibrate.fit import (
     DAY_S,
     CalibrationFault,
+    CalibrationMethod,
     Correction,
-    Method,
     Reference,
     fit,
     salt_reference,
@@ -45,7 +45,7 @@ from sensors.calibrate.fit import (
     untried_warning,
 )
 from sensors.calibrate.salts import salt_of
-from sensors.calibrate.settling import REST, Rest
+from sensors.calibrate.settling import REST, RestCriteria
 from sensors.reading import Quantity, Reading
 from sensors.wire import counted
 
@@ -53,7 +53,7 @@ from sensors.wire import counted
 JOIN_WITHIN_S = 7.0 * DAY_S
 
 
-def book_of(target: Target, found: Found) -> CalibrationBook:
+def book_of(target: Target, found: ConfiguredTarget) -> CalibrationBook:
     path = log_path(target.db)
     if not path.exists():
         return CalibrationBook()
@@ -63,7 +63,11 @@ def book_of(target: Target, found: Found) -> CalibrationBook:
 
 
 def conclude(
-    target: Target, found: Found, method: Method, points: list[Reference], world: World
+    target: Target,
+    found: ConfiguredTarget,
+    method: CalibrationMethod,
+    points: list[Reference],
+    world: Surroundings,
 ) -> tuple[str, int]:
     now_s = world.now_s()
     book = book_of(target, found)
@@ -90,7 +94,7 @@ def conclude(
     )
     kept = _keep(target, row, book, world) if target.keep else row
     applied = read_row(kept)
-    if not isinstance(applied, Applied):
+    if not isinstance(applied, CalibrationRecord):
         raise CalibrateFault("what was kept is no calibration; look at the log")
     if target.as_json:
         state = "in force" if target.keep else "not kept"
@@ -101,7 +105,10 @@ def conclude(
 
 
 def _joined(
-    before: Applied | None, method: Method, points: list[Reference], now_s: float
+    before: CalibrationRecord | None,
+    method: CalibrationMethod,
+    points: list[Reference],
+    now_s: float,
 ) -> list[Reference]:
     if before is None or before.correction.method is not method:
         raise CalibrateFault(
@@ -117,7 +124,9 @@ def _joined(
     return [*before.correction.points, *points]
 
 
-def _keep(target: Target, row: Calibration, book: CalibrationBook, world: World) -> Calibration:
+def _keep(
+    target: Target, row: Calibration, book: CalibrationBook, world: Surroundings
+) -> Calibration:
     with Store.open(log_path(target.db), now_s=world.now_s) as store:
         for notice in store.notices:
             world.say(notice)
@@ -134,7 +143,12 @@ def _keep(target: Target, row: Calibration, book: CalibrationBook, world: World)
 
 
 def _told(
-    applied: Applied, before: Applied | None, correction: Correction, accuracy: float, *, kept: bool
+    applied: CalibrationRecord,
+    before: CalibrationRecord | None,
+    correction: Correction,
+    accuracy: float,
+    *,
+    kept: bool,
 ) -> str:
     unit = local_unit(correction.quantity)
     lines = [f"{applied.point}, {correction.quantity.value}, in {applied.enclosure}"]
@@ -163,13 +177,13 @@ def _told(
     return "\n".join(lines)
 
 
-__all__ = ["Target", "World", "listing", "psychrometer", "salt", "side_by_side", "undo"]
+__all__ = ["Surroundings", "Target", "listing", "psychrometer", "salt", "side_by_side", "undo"]
 
 MOST_WAIT_S = 12.0 * 3600.0
 # Two probes in one bag drift together, so their distance rests sooner than either of them; and a
 # psychrometer is read within a minute. Common practice, no source.
-PAIR_REST = Rest(0.2, 0.3, 900.0, temp_within_k=3.0)
-MINUTE_REST = Rest(60.0, 2.0, 60.0, temp_within_k=1.0, least=3)
+PAIR_REST = RestCriteria(0.2, 0.3, 900.0, temp_within_k=3.0)
+MINUTE_REST = RestCriteria(60.0, 2.0, 60.0, temp_within_k=1.0, least=3)
 THERMOMETER_K = 0.2  # half-width of a hand-read thermometer: common practice, no source
 _HAND_HALF_WIDTH = {Quantity.HUMIDITY: 0.1, Quantity.AIR_TEMP: 0.05, Quantity.SURFACE_TEMP: 0.05}
 
@@ -180,9 +194,9 @@ def salt(
     readings: Sequence[float] = (),
     temps: Sequence[str] = (),
     *,
-    rest: Rest | None = None,
+    rest: RestCriteria | None = None,
     most_wait_s: float = MOST_WAIT_S,
-    world: World | None = None,
+    world: Surroundings | None = None,
 ) -> tuple[str, int]:
     """Hold a humidity probe against saturated salts.
 
@@ -202,7 +216,7 @@ def salt(
     Raises:
         FilmcallError: anything given cannot be, or the probe does not come to rest.
     """
-    world = world or World()
+    world = world or Surroundings()
     found = find(target, Quantity.HUMIDITY)
     try:
         kinds = [salt_of(each) for each in salts]
@@ -246,7 +260,7 @@ def salt(
                     "the probe has not moved by a digit since the watch began: make sure that "
                     "it is alive"
                 )
-        return conclude(target, found, Method.SALT, points, world)
+        return conclude(target, found, CalibrationMethod.SALT, points, world)
     except CalibrationFault as fault:
         raise CalibrateFault(str(fault)) from None
 
@@ -259,9 +273,9 @@ def side_by_side(
     *,
     quantity: str | None = None,
     reference_accuracy: str | None = None,
-    rest: Rest = PAIR_REST,
+    rest: RestCriteria = PAIR_REST,
     most_wait_s: float = MOST_WAIT_S,
-    world: World | None = None,
+    world: Surroundings | None = None,
 ) -> tuple[str, int]:
     """Hold a temperature probe against another one, both in one bag.
 
@@ -288,7 +302,7 @@ def side_by_side(
             f"point '{reference}' is its own reference, so nothing was calibrated; give another "
             "with --reference"
         )
-    world = world or World()
+    world = world or Surroundings()
     found = find(target, None if quantity is None else temperature_named(quantity))
     half_width = (
         None if reference_accuracy is None else amount(reference_accuracy, "K", difference=True)
@@ -309,19 +323,19 @@ def side_by_side(
                 "one of two temperatures is given, so nothing was calibrated; give both --reading "
                 "and --reference-reading, or neither to listen to both probes"
             )
-        return conclude(target, found, Method.SIDE_BY_SIDE, [point], world)
+        return conclude(target, found, CalibrationMethod.SIDE_BY_SIDE, [point], world)
     except CalibrationFault as fault:
         raise CalibrateFault(str(fault)) from None
 
 
 def _pair(
     target: Target,
-    found: Found,
+    found: ConfiguredTarget,
     reference: str,
     half_width: float | None,
-    rest: Rest,
+    rest: RestCriteria,
     most_wait_s: float,
-    world: World,
+    world: Surroundings,
 ) -> Reference:
     if reference == found.point and found.quantity is Quantity.SURFACE_TEMP:
         other_quantity = Quantity.AIR_TEMP
@@ -361,9 +375,9 @@ def psychrometer(
     *,
     altitude_m: float | None = None,
     thermometer_accuracy: str = f"{THERMOMETER_K} K",
-    rest: Rest = MINUTE_REST,
+    rest: RestCriteria = MINUTE_REST,
     most_wait_s: float = 600.0,
-    world: World | None = None,
+    world: Surroundings | None = None,
 ) -> tuple[str, int]:
     """Hold a humidity probe against a psychrometer read by hand beside it.
 
@@ -384,7 +398,7 @@ def psychrometer(
     Raises:
         FilmcallError: anything given cannot be.
     """
-    world = world or World()
+    world = world or Surroundings()
     found = find(target, Quantity.HUMIDITY)
     if altitude_m is None:
         altitude_m = 0.0 if found.place is None else found.place.altitude_m
@@ -414,6 +428,6 @@ def psychrometer(
             half_width=(by_dry**2 + by_wet**2 + spread_pct**2) ** 0.5,
             what=f"psychrometer {dry_c:.1f}/{wet_c:.1f} degC",
         )
-        return conclude(target, found, Method.PSYCHROMETER, [point], world)
+        return conclude(target, found, CalibrationMethod.PSYCHROMETER, [point], world)
     except CalibrationFault as fault:
         raise CalibrateFault(str(fault)) from None

@@ -13,10 +13,10 @@ from monitor.config.load import Config, EnclosureConfig, load_config_file
 from monitor.config.model import DEFAULT_ACCURACY
 from rules.errors import FilmcallError
 from sensors.calibrate.fit import CalibrationFault
-from sensors.calibrate.settling import Rest, Rested, Settling
+from sensors.calibrate.settling import RestCriteria, RestValue, Settling
 from sensors.mqtt.broker import Broker, BrokerFault
 from sensors.mqtt.intake import Arrival, Intake, IntakeStatus
-from sensors.mqtt.payload import Source
+from sensors.mqtt.payload import PayloadSource
 from sensors.reading import Quality, Quantity, Reading
 
 Say = Callable[[str], None]
@@ -31,7 +31,7 @@ class CalibrateFault(FilmcallError):
     """A calibration cannot be made; the text is one sentence."""
 
 
-class Ear(Protocol):
+class TopicListener(Protocol):
     """What is needed of an `Intake`."""
 
     def start(self) -> None: ...
@@ -40,7 +40,7 @@ class Ear(Protocol):
     def status(self) -> IntakeStatus: ...
 
 
-EarOf = Callable[[Broker, Sequence[Source]], Ear]
+EarOf = Callable[[Broker, Sequence[PayloadSource]], TopicListener]
 
 
 def own_broker(config: Config, environment: Mapping[str, str], errand: str) -> Broker:
@@ -66,7 +66,7 @@ def own_broker(config: Config, environment: Mapping[str, str], errand: str) -> B
         raise CalibrateFault(str(fault)) from None
 
 
-def source_of(config: EnclosureConfig, point: str, quantity: Quantity) -> Source | None:
+def source_of(config: EnclosureConfig, point: str, quantity: Quantity) -> PayloadSource | None:
     """Return what to listen to for a quantity at a point, or None where it has no topic."""
     for source in config.sources():
         if (source.point, source.quantity) == (point, quantity):
@@ -80,7 +80,7 @@ class Listener:
     def __init__(
         self,
         broker: Broker,
-        sources: Sequence[Source],
+        sources: Sequence[PayloadSource],
         say: Say,
         *,
         ear_of: EarOf = Intake,
@@ -97,10 +97,10 @@ class Listener:
     def until(
         self,
         take: Callable[[Reading], None],
-        rested: Callable[[], Rested | None],
+        rested: Callable[[], RestValue | None],
         why: Callable[[], str],
         most_s: float,
-    ) -> Rested:
+    ) -> RestValue:
         """Listen until the probe has come to rest.
 
         Args:
@@ -154,8 +154,12 @@ def _refuse_fraction(reading: Reading) -> None:
 
 
 def rest_of_one(
-    listener: Listener, wanted: Source, beside: Source | None, rest: Rest, most_s: float
-) -> Rested:
+    listener: Listener,
+    wanted: PayloadSource,
+    beside: PayloadSource | None,
+    rest: RestCriteria,
+    most_s: float,
+) -> RestValue:
     """Return what one probe comes to rest at, with the temperature of its own body beside it."""
     settling = Settling(rest)
     temp_c: float | None = None
@@ -172,12 +176,12 @@ def rest_of_one(
 
 def rest_of_pair(
     listener: Listener,
-    wanted: Source,
-    reference: Source,
+    wanted: PayloadSource,
+    reference: PayloadSource,
     correct: Correct,
-    rest: Rest,
+    rest: RestCriteria,
     most_s: float,
-) -> Rested:
+) -> RestValue:
     """Return at what distance two temperature probes come to rest beside each other.
 
     Args:
@@ -241,7 +245,7 @@ def _silent(_text: str) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class World:
+class Surroundings:
     """What a calibration touches outside itself; tests give their own.
 
     Attributes:
@@ -260,7 +264,7 @@ class World:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class ConfiguredTarget:
     """A target with its config read."""
 
     enclosure: str
@@ -280,7 +284,7 @@ def temperature_named(text: str) -> Quantity:
     return Quantity(text)
 
 
-def find(target: Target, quantity: Quantity | None) -> Found:
+def find(target: Target, quantity: Quantity | None) -> ConfiguredTarget:
     if target.config_file is None:
         if target.enclosure is None or quantity is None:
             lacking = "--enclosure NAME" if target.enclosure is None else "--quantity"
@@ -289,7 +293,7 @@ def find(target: Target, quantity: Quantity | None) -> Found:
                 f"calibrated; give --config FILE, or {lacking}"
             )
         accuracy = DEFAULT_ACCURACY[quantity]
-        return Found(target.enclosure, target.point, quantity, accuracy, None, None)
+        return ConfiguredTarget(target.enclosure, target.point, quantity, accuracy, None, None)
     config = load_config_file(target.config_file)
     names = [each.name for each in config.enclosures]
     if target.enclosure is None and len(names) > 1:
@@ -307,7 +311,7 @@ def find(target: Target, quantity: Quantity | None) -> Found:
     kind = quantity or temperature_quantity(place, target.point)
     for point in place.points:
         if (point.name, point.quantity) == (target.point, kind):
-            return Found(place.name, point.name, kind, point.accuracy, config, place)
+            return ConfiguredTarget(place.name, point.name, kind, point.accuracy, config, place)
     having = sorted({each.name for each in place.points if each.quantity is kind})
     raise CalibrateFault(
         f"point {target.point!r} has no {kind.value} in the config, so nothing was calibrated; "
@@ -332,7 +336,7 @@ def temperature_quantity(place: EnclosureConfig | None, point: str) -> Quantity:
     )
 
 
-def heard(found: Found, quantity: Quantity, point: str | None = None) -> Source:
+def heard(found: ConfiguredTarget, quantity: Quantity, point: str | None = None) -> PayloadSource:
     name = point or found.point
     if found.place is None:
         raise CalibrateFault(
@@ -349,7 +353,9 @@ def heard(found: Found, quantity: Quantity, point: str | None = None) -> Source:
     return source
 
 
-def listener_of(found: Found, sources: Sequence[Source], world: World) -> Listener:
+def listener_of(
+    found: ConfiguredTarget, sources: Sequence[PayloadSource], world: Surroundings
+) -> Listener:
     if found.config is None:
         raise CalibrateFault("there is no config to listen by; give --config FILE")
     broker = own_broker(found.config, world.environment, "calibrate")

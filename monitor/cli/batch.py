@@ -13,7 +13,7 @@ from monitor.log.files import written
 from monitor.log.log import Store, log_path
 from monitor.specs import find_spec
 from rules.batch.amount import Film, own_rate
-from rules.batch.plan import BatchFault, BatchPlan, Job, plan_batches
+from rules.batch.plan import BatchFault, BatchPlan, MixJob, plan_batches
 from rules.units import temperature_c, temperature_words
 from rules.vocabulary import Method
 
@@ -49,7 +49,7 @@ def run(
     basis = "as entered"
     if rate_m2_per_h is None:
         rate_m2_per_h, basis = _learned(db, dict(sections), how)
-    job = Job(
+    job = MixJob(
         spec=find_spec(spec_name)[0],
         film=_film(wet_um, dry_um),
         sections=sections,

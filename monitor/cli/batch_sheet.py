@@ -32,7 +32,7 @@ Typed = tuple[str | None, str | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class BatchRow:
     """One line of a batch's table: what, and how much in each measure ("" where not known)."""
 
     what: str
@@ -46,7 +46,7 @@ class Row:
 COLUMNS = ("", "mL", "g", "fl oz", "oz weight", "cups")
 
 
-def batch_rows(parts: Parts, cup_ml: float = CUP_ML) -> tuple[Row, ...]:
+def batch_rows(parts: Parts, cup_ml: float = CUP_ML) -> tuple[BatchRow, ...]:
     """Return what goes into a pot, part by part, in every measure.
 
     Args:
@@ -70,8 +70,8 @@ def batch_rows(parts: Parts, cup_ml: float = CUP_ML) -> tuple[Row, ...]:
     return tuple(rows)
 
 
-def _row(what: str, ml: float, grams: float | None, cup_ml: float) -> Row:
-    return Row(
+def _row(what: str, ml: float, grams: float | None, cup_ml: float) -> BatchRow:
+    return BatchRow(
         what,
         _figure(ml),
         "" if grams is None else _figure(grams),
@@ -233,7 +233,7 @@ def _plain(text: str) -> str:
     return "".join(c if c.isprintable() else " " for c in text)
 
 
-def _text_table(rows: Iterable[Row]) -> list[str]:
+def _text_table(rows: Iterable[BatchRow]) -> list[str]:
     lines = ["  {:<12}{:>9}{:>9}{:>9}{:>11}{:>8}".format(*COLUMNS)]
     lines += [f"  {r.what:<12}{r.ml:>9}{r.grams:>9}{r.fl_oz:>9}{r.oz:>11}{r.cups:>8}" for r in rows]
     return [line.rstrip() for line in lines]
@@ -311,7 +311,7 @@ def sheet_html(plan: BatchPlan, cup_ml: float = CUP_ML, typed: Typed = (None, No
     return "\n".join(out) + "\n"
 
 
-def _html_table(rows: Iterable[Row], label: str) -> str:
+def _html_table(rows: Iterable[BatchRow], label: str) -> str:
     head = '<th scope="col">part</th>' + "".join(
         f'<th scope="col">{escape(name)}</th>' for name in COLUMNS[1:]
     )

@@ -10,7 +10,7 @@ import typer
 from monitor.cli.options import DbOption, JsonOption, figure
 
 if TYPE_CHECKING:
-    from monitor.calibrate.probe import Target, World
+    from monitor.calibrate.probe import Surroundings, Target
 
 calibrate_app = typer.Typer(
     no_args_is_help=True,
@@ -58,10 +58,10 @@ def _target(
     )
 
 
-def _world() -> World:
-    from monitor.calibrate.probe import World
+def _surroundings() -> Surroundings:
+    from monitor.calibrate.probe import Surroundings
 
-    return World(say=lambda text: typer.echo(text, err=True))
+    return Surroundings(say=lambda text: typer.echo(text, err=True))
 
 
 def _end(told: tuple[str, int]) -> None:
@@ -105,7 +105,7 @@ def salt(
             readings=tuple(reading or ()),
             temps=tuple(temp or ()),
             most_wait_s=wait,
-            world=_world(),
+            world=_surroundings(),
         )
     )
 
@@ -145,7 +145,7 @@ def side_by_side(
             reference_reading=reference_reading,
             quantity=quantity,
             reference_accuracy=reference_accuracy,
-            world=_world(),
+            world=_surroundings(),
         )
     )
 
@@ -183,7 +183,7 @@ def psychrometer(
             reading=reading,
             altitude_m=altitude,
             thermometer_accuracy=thermometer_accuracy,
-            world=_world(),
+            world=_surroundings(),
         )
     )
 

@@ -16,7 +16,7 @@ from rules.air.state import (
     rh_from_wet_bulb_pct,
     rh_from_wet_bulb_slopes,
 )
-from rules.climate import AIR_TEMP, HUMIDITY, SURFACE_TEMP, Sensed
+from rules.climate import AIR_TEMP, HUMIDITY, SURFACE_TEMP, PointValue
 from rules.errors import FilmcallError
 from rules.reasons import Reason
 from rules.section import Film, Section, SectionCall
@@ -68,11 +68,11 @@ def check(
     """
     air_k, humidity_pct, surface_k = accuracies
     sensed = [
-        Sensed(HAND, AIR_TEMP, None, air_temp_c, "ok", air_k),
-        Sensed(HAND, HUMIDITY, None, rh_pct, "ok", humidity_pct, by_air=rh_by_air),
+        PointValue(HAND, AIR_TEMP, None, air_temp_c, "ok", air_k),
+        PointValue(HAND, HUMIDITY, None, rh_pct, "ok", humidity_pct, by_air=rh_by_air),
     ]
     if surface_temp_c is not None:
-        sensed.append(Sensed("surface", SURFACE_TEMP, None, surface_temp_c, "ok", surface_k))
+        sensed.append(PointValue("surface", SURFACE_TEMP, None, surface_temp_c, "ok", surface_k))
     film = Film(replace(spec, dwell_s=0.0), method=method)
     section = Section("all", film, time_s)
     section.evaluate(sensed, time_s)

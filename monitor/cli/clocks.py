@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.config.model import EnclosureConfig
-from monitor.films import Channel, Temperatures, channels_of, history_rows
+from monitor.films import TemperatureChannel, Temperatures, channels_of, history_rows
 from monitor.log.facts import config_in, spec_in
 from monitor.log.files import reading_log
 from monitor.log.log import Store
@@ -231,10 +231,10 @@ def _load(
     """Take in the temperatures of every source that the log has of the enclosure."""
     for source in store.sources():
         if config is not None:
-            channels: Sequence[Channel] = channels_of(config, section or "")
+            channels: Sequence[TemperatureChannel] = channels_of(config, section or "")
         else:
             channels = [
-                Channel(each.point, each.quantity)
+                TemperatureChannel(each.point, each.quantity)
                 for each in store.channels(source=source.source)
                 if each.enclosure == enclosure
                 and each.quantity in (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP)

@@ -22,7 +22,7 @@ from monitor.config.model import DEFAULT_ACCURACY, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
 from monitor.log.log import Store
-from monitor.replay.play import Job, ReplayFault, Result, keeper_of, play, prepare
+from monitor.replay.play import ReplayFault, ReplayJob, Result, keeper_of, play, prepare
 from monitor.screen.keys import KeyDesk
 from monitor.screen.terminal import LiveScreen, is_screen
 from monitor.screen.theme import theme_of
@@ -46,7 +46,7 @@ LOOK_EVERY_S = 0.1
 AT_THE_END = "the recording has ended; q leaves"
 
 
-class Left(Exception):
+class ScreenClosed(Exception):
     """Somebody left the screen before the recording had ended."""
 
 
@@ -100,7 +100,7 @@ class ReplayScreen:
         self._looked_s = time.monotonic()
         enclosure, maker, desk = self._enclosure, self._maker, self._desk
         if screen.gone or screen.stopped_by is not None:
-            raise Left
+            raise ScreenClosed
         if enclosure is None or maker is None or desk is None:
             return
         snapshot = maker.make(enclosure.now_s, notices=self._notices, outlook=self._bands)
@@ -109,7 +109,7 @@ class ReplayScreen:
         for key in screen.keys(wait_s):
             outcome = desk.press(key, enclosure.now_s)
             if outcome.quit:
-                raise Left
+                raise ScreenClosed
             if outcome.dim:
                 screen.set_dim(not screen.theme.dim)
             for event in (outcome.record, outcome.withdraw):
@@ -136,7 +136,7 @@ def with_screen(
         try:
             run(shown)
             shown.stay()
-        except Left:
+        except ScreenClosed:
             return
 
 
@@ -266,7 +266,7 @@ def run_demo(*, seed: int, as_jsonl: bool, db: Path | None) -> None:
     settings, actions, start_s, duration_s = demo_night(seed=seed)
     spec, text = find_spec(DEMO_SPEC)
     config = _config_of(settings, DEMO_SPEC)
-    job = Job(config, spec, f"demo {seed} {text!r}", text)
+    job = ReplayJob(config, spec, f"demo {seed} {text!r}", text)
     events = tuple(_event(action, config.name) for action in actions)
     tent = Tent(settings, seed, start_s, actions)
     rows = (readings for _, readings in tent.run(duration_s, SIMULATE_STEP_S))

@@ -29,7 +29,7 @@ LISTEN_S = 5.0
 _FIGURES = ("air_temp_c", "rh_pct", "surface_temp_c")
 
 
-class Others:
+class OtherSenders:
     """Notes who else speaks; `hear` runs in the network's thread.
 
     Attributes:
@@ -77,7 +77,7 @@ def _has_figures(payload: bytes) -> bool:
 
 def refuse_beside_others(
     line: Connection,
-    others: Others,
+    others: OtherSenders,
     *,
     listen_s: float = LISTEN_S,
     sleep: Callable[[float], None] = time.sleep,
@@ -238,7 +238,7 @@ def publish(
     try:
         broker = config.broker.broker(f"{config.publish.station}-tent", os.environ)
         calls = {f"{config.publish.base}/{each.name}/call": each.name for each in config.enclosures}
-        others = Others(() if anyway else topics, {} if anyway else calls)
+        others = OtherSenders(() if anyway else topics, {} if anyway else calls)
         line = Connection(
             broker,
             others.filters,

@@ -11,7 +11,7 @@ from rules.climate import AssumedSurface
 from rules.errors import FilmcallError
 from rules.spec.model import GENERAL_GUIDANCE
 from sensors.faults import FaultRules
-from sensors.mqtt.payload import PayloadFormat, Source
+from sensors.mqtt.payload import PayloadFormat, PayloadSource
 from sensors.reading import Quantity
 from sensors.recording.columns import Column
 
@@ -122,10 +122,10 @@ class EnclosureConfig:
             if point.column is not None
         )
 
-    def sources(self) -> tuple[Source, ...]:
+    def sources(self) -> tuple[PayloadSource, ...]:
         """Return what the broker is asked for."""
         return tuple(
-            Source(
+            PayloadSource(
                 enclosure=self.name,
                 point=point.name,
                 quantity=point.quantity,

@@ -13,7 +13,7 @@ from typing import Protocol
 
 from monitor.calibrate.target import own_broker
 from monitor.config.load import Config, PointConfig
-from monitor.doctor.checks import Check, Health
+from monitor.doctor.checks import Check, CheckResult
 from monitor.doctor.ways import check_forecast_topic
 from monitor.outlook.forecast import ForecastKeeper, forecast_zone
 from monitor.wire import iso_utc
@@ -21,9 +21,9 @@ from rules.errors import FilmcallError
 from sensors.calibrate.fit import DAY_S
 from sensors.faults import max_age_s
 from sensors.mqtt.broker import Broker, BrokerFault, connect_sentence
-from sensors.mqtt.connection import Handle, SubscriptionState
+from sensors.mqtt.connection import PublishReceipt, SubscriptionState
 from sensors.mqtt.intake import Arrival, Intake, IntakeStatus, Router
-from sensors.mqtt.payload import Source, SourceFault
+from sensors.mqtt.payload import PayloadSource, SourceFault
 from sensors.reading import Quality, Quantity
 from sensors.recording.columns import unit_guess
 from sensors.units import known_unit
@@ -40,17 +40,17 @@ _LOOPBACK = ("127.", "::1")
 Key = tuple[str, str, Quantity]
 
 
-class Ear(Protocol):
+class TopicListener(Protocol):
     """What is needed of an `Intake`."""
 
     def start(self) -> None: ...
     def stop(self) -> None: ...
     def drain(self, timeout_s: float = 0.0) -> list[Arrival]: ...
     def status(self) -> IntakeStatus: ...
-    def publish(self, topic: str, payload: bytes, *, qos: int = 1) -> Handle: ...
+    def publish(self, topic: str, payload: bytes, *, qos: int = 1) -> PublishReceipt: ...
 
 
-EarOf = Callable[..., Ear]
+EarOf = Callable[..., TopicListener]
 
 
 class _Refusals(logging.Handler):
@@ -111,29 +111,29 @@ class BrokerLook:
         """Look, step by step, until one fails that all after it need."""
         sources = [source for place in self.config.enclosures for source in place.sources()]
         if self.config.broker is None:
-            health = Health.BAD if sources else Health.LOOK
+            health = CheckResult.BAD if sources else CheckResult.LOOK
             text = "no [broker] in the config, so nothing is heard live. Add it for watch."
             return [Check("broker", "config", health, text)]
         try:
             broker = own_broker(self.config, self.environment, "doctor")
             broker.tls_context()
         except (FilmcallError, BrokerFault) as fault:
-            return [Check("broker", "config", Health.BAD, str(fault))]
+            return [Check("broker", "config", CheckResult.BAD, str(fault))]
         if self._name(broker) and self._port_and_tls(broker):
             self._listen(broker, sources)
         return self.checks
 
-    def _add(self, name: str, health: Health, text: str, part: str = "broker") -> None:
+    def _add(self, name: str, health: CheckResult, text: str, part: str = "broker") -> None:
         self.checks.append(Check(part, name, health, text))
 
     def _name(self, broker: Broker) -> bool:
         try:
             found = socket.getaddrinfo(broker.host, broker.port, type=socket.SOCK_STREAM)
         except OSError as fault:
-            self._add("name", Health.BAD, connect_sentence(broker, fault))
+            self._add("name", CheckResult.BAD, connect_sentence(broker, fault))
             return False
         addresses = ", ".join(sorted({str(each[4][0]) for each in found})[:4])
-        self._add("name", Health.OK, f"{printable(broker.host, 60)} is {addresses}")
+        self._add("name", CheckResult.OK, f"{printable(broker.host, 60)} is {addresses}")
         return True
 
     def _port_and_tls(self, broker: Broker) -> bool:
@@ -141,10 +141,10 @@ class BrokerLook:
         try:
             line = socket.create_connection((broker.host, broker.port), _CONNECT_S)
         except OSError as fault:
-            self._add("port", Health.BAD, connect_sentence(broker, fault))
+            self._add("port", CheckResult.BAD, connect_sentence(broker, fault))
             return False
         with line:
-            self._add("port", Health.OK, f"{broker.port} answers")
+            self._add("port", CheckResult.OK, f"{broker.port} answers")
             far = not str(line.getpeername()[0]).startswith(_LOOPBACK)
             if context is None:
                 self._no_tls(far)
@@ -153,7 +153,7 @@ class BrokerLook:
                 with context.wrap_socket(line, server_hostname=broker.host) as secured:
                     self._certificate(secured)
             except OSError as fault:  # ssl.SSLError is one
-                self._add("TLS", Health.BAD, connect_sentence(broker, fault))
+                self._add("TLS", CheckResult.BAD, connect_sentence(broker, fault))
                 return False
         return True
 
@@ -163,9 +163,9 @@ class BrokerLook:
                 "not used, so readings, calls and the password cross the network for all to read "
                 "and change. Set [broker] ca_file, and a port that speaks TLS."
             )
-            self._add("TLS", Health.LOOK, text)
+            self._add("TLS", CheckResult.LOOK, text)
         else:
-            self._add("TLS", Health.OK, "not used, and not needed inside this machine")
+            self._add("TLS", CheckResult.OK, "not used, and not needed inside this machine")
 
     def _certificate(self, secured: ssl.SSLSocket) -> None:
         ends = str((secured.getpeercert() or {}).get("notAfter", ""))
@@ -173,19 +173,19 @@ class BrokerLook:
         left_s = ssl.cert_time_to_seconds(ends) - self.now_s() if ends else DAY_S * 365.0
         if left_s < _CERTIFICATE_DAYS * DAY_S:
             left = f", {counted(round(left_s / DAY_S), 'day')} from now. Renew it before then."
-            self._add("TLS", Health.LOOK, text + left)
+            self._add("TLS", CheckResult.LOOK, text + left)
         else:
-            self._add("TLS", Health.OK, text)
+            self._add("TLS", CheckResult.OK, text)
 
     # ---- listening ---------------------------------------------------------------------------
 
-    def _listen(self, broker: Broker, sources: list[Source]) -> None:
+    def _listen(self, broker: Broker, sources: list[PayloadSource]) -> None:
         keeper = self._forecast()
         plain = {} if keeper is None else {"plain": keeper.topics}
         try:
             ear = self.ear_of(broker, sources, **plain)
         except (BrokerFault, SourceFault) as fault:
-            self._add("config", Health.BAD, str(fault))
+            self._add("config", CheckResult.BAD, str(fault))
             return
         with _kept_refusals() as refusals:
             ear.start()
@@ -215,25 +215,25 @@ class BrokerLook:
         topic = self.config.forecast.topic or ""
         self.checks.append(check_forecast_topic(keeper, topic, waited_s))
 
-    def _login(self, ear: Ear, broker: Broker) -> bool:
+    def _login(self, ear: TopicListener, broker: Broker) -> bool:
         link = _until(ear, lambda s: s.connection.connected or s.connection.last_error, LOGIN_S)
         if not link.connection.connected:
             text = link.connection.last_error or (
                 f"broker {broker.name} takes the line and does not answer the login within "
                 f"{LOGIN_S:.0f} s. Check that it is an MQTT broker, and its load."
             )
-            self._add("login", Health.BAD, text)
+            self._add("login", CheckResult.BAD, text)
             return False
         who = f"as {printable(broker.username, 40)}" if broker.username else "without a name"
         text = f"accepted {who}, MQTT {broker.protocol}"
         if broker.username is None and not broker.cert_file:
             text += "; whoever reaches the broker can send readings. Give each sender an account."
-            self._add("login", Health.LOOK, text)
+            self._add("login", CheckResult.LOOK, text)
         else:
-            self._add("login", Health.OK, text)
+            self._add("login", CheckResult.OK, text)
         return True
 
-    def _subscribed(self, ear: Ear) -> bool:
+    def _subscribed(self, ear: TopicListener) -> bool:
         def answered(status: IntakeStatus) -> bool:
             states = [each.state for each in status.connection.subscriptions]
             return SubscriptionState.PENDING not in states
@@ -242,18 +242,18 @@ class BrokerLook:
         granted = [each for each in subscriptions if each.state is SubscriptionState.GRANTED]
         for each in subscriptions:
             if each.state is SubscriptionState.REFUSED:
-                self._add("subscribe", Health.BAD, each.text)
+                self._add("subscribe", CheckResult.BAD, each.text)
             elif each.state is SubscriptionState.PENDING:
                 text = f"{each.filter} was not answered within {SUBSCRIBE_S:.0f} s. Try again."
-                self._add("subscribe", Health.BAD, text)
+                self._add("subscribe", CheckResult.BAD, text)
         if granted:
-            self._add("subscribe", Health.OK, f"{counted(len(granted), 'filter')} granted")
+            self._add("subscribe", CheckResult.OK, f"{counted(len(granted), 'filter')} granted")
         elif not subscriptions:
             text = "no point has a topic, so nothing is heard live. Add topic to the points."
-            self._add("subscribe", Health.LOOK, text)
+            self._add("subscribe", CheckResult.LOOK, text)
         return bool(granted)
 
-    def _publish(self, ear: Ear, broker: Broker) -> None:
+    def _publish(self, ear: TopicListener, broker: Broker) -> None:
         publish = self.config.publish
         topic = f"{publish.base}/{publish.station}/doctor"
         handle = ear.publish(topic, b"", qos=1)
@@ -263,17 +263,19 @@ class BrokerLook:
                 f"{topic} is refused, so nobody would hear a call. Give the account write access "
                 f"to {publish.base}/# in the broker's access list."
             )
-            self._add("publish", Health.BAD, text)
+            self._add("publish", CheckResult.BAD, text)
         elif not taken:
             text = f"{topic} was not acknowledged ({handle.why or 'no answer'}). Try again."
-            self._add("publish", Health.BAD, text)
+            self._add("publish", CheckResult.BAD, text)
         elif broker.protocol != "5":
             text = f"{topic} was sent; MQTT {broker.protocol} does not tell whether it may be"
-            self._add("publish", Health.OK, text)
+            self._add("publish", CheckResult.OK, text)
         else:
-            self._add("publish", Health.OK, f"{topic} is taken")
+            self._add("publish", CheckResult.OK, f"{topic} is taken")
 
-    def _topics(self, ear: Ear, sources: list[Source], refusals: _Refusals) -> None:
+    def _topics(
+        self, ear: TopicListener, sources: list[PayloadSource], refusals: _Refusals
+    ) -> None:
         heard = self._hear(ear, sources)
         status = ear.status()
         points = {
@@ -298,13 +300,13 @@ class BrokerLook:
                     f"sensors may pass for one. Narrow topic in the config."
                 )
                 name = f"{each.source.enclosure}/{each.source.point} {each.source.quantity.value}"
-                self._add(name, Health.BAD, text, part="topic")
+                self._add(name, CheckResult.BAD, text, part="topic")
         for note, count in status.time_notes.items():
             told = f"{counted(count, 'reading')}: {note.value}"
             text = f"{told}; the time of receipt counts instead. Set it."
-            self._add("sensor clocks", Health.LOOK, text, part="topic")
+            self._add("sensor clocks", CheckResult.LOOK, text, part="topic")
 
-    def _hear(self, ear: Ear, sources: list[Source]) -> dict[Key, Arrival]:
+    def _hear(self, ear: TopicListener, sources: list[PayloadSource]) -> dict[Key, Arrival]:
         """Return the last arrival of each quantity; one to believe goes before any other."""
         heard: dict[Key, Arrival] = {}
         begun_s = time.monotonic()
@@ -325,12 +327,12 @@ class BrokerLook:
 
     def _of_topic(
         self,
-        source: Source,
+        source: PayloadSource,
         point: PointConfig,
         arrival: Arrival | None,
         others_c: list[float],
         refusals: _Refusals,
-    ) -> tuple[Health, str]:
+    ) -> tuple[CheckResult, str]:
         reading = None if arrival is None else arrival.reading
         if reading is None or reading.quality is not Quality.OK:
             return self._not_heard(source, point, arrival, refusals)
@@ -344,27 +346,31 @@ class BrokerLook:
             text = f'{said}: looks like {_unit_name(guess)}. Set unit = "{guess}" for this point.'
             certain = bool(others_c) or reading.quantity is Quantity.HUMIDITY
             believable = point.rules.low <= reading.value <= point.rules.high
-            return (Health.BAD if certain or not believable else Health.LOOK), text
+            return (CheckResult.BAD if certain or not believable else CheckResult.LOOK), text
         low, high = point.rules.low, point.rules.high
         if reading.quantity is Quantity.HUMIDITY and reading.value <= 0.0:
-            return Health.BAD, f"{said}: the probe looks dead. Check its supply and its wires."
+            return CheckResult.BAD, f"{said}: the probe looks dead. Check its supply and its wires."
         if not low <= reading.value <= high:
             text = f"{said}: not between {low:g} and {high:g}. Check unit, value and the sensor."
-            return Health.BAD, text
+            return CheckResult.BAD, text
         counts_s = self._counts_s(source, point)
         if age_s > counts_s:
             mend = "Check the sensor's clock, and that it sends more often than that."
-            return Health.LOOK, f"{said}: {_too_old(counts_s)}. {mend}"
-        return Health.OK, said
+            return CheckResult.LOOK, f"{said}: {_too_old(counts_s)}. {mend}"
+        return CheckResult.OK, said
 
-    def _counts_s(self, source: Source, point: PointConfig) -> float:
+    def _counts_s(self, source: PayloadSource, point: PointConfig) -> float:
         """How long a reading counts, by the config or by how often the log says that it comes."""
         return max_age_s(point.rules, self.usual_s.get(_key(source), 0.0))
 
     def _not_heard(
-        self, source: Source, point: PointConfig, arrival: Arrival | None, refusals: _Refusals
-    ) -> tuple[Health, str]:
-        bad = Health.BAD if point.required else Health.LOOK
+        self,
+        source: PayloadSource,
+        point: PointConfig,
+        arrival: Arrival | None,
+        refusals: _Refusals,
+    ) -> tuple[CheckResult, str]:
+        bad = CheckResult.BAD if point.required else CheckResult.LOOK
         router = Router([source])
         for topic, why in refusals.by_topic.items():
             if router.route(topic) is not None:
@@ -384,16 +390,18 @@ class BrokerLook:
             age_s, counts_s = self.now_s() - logged_s, self._counts_s(source, point)
             text = f"{nothing}; the log has one {_age(age_s)} old"
             if age_s <= counts_s:
-                return Health.OK, text
+                return CheckResult.OK, text
             mend = "Check the sensor's power; for a slow sensor: --wait 600"
-            return Health.LOOK, f"{text}, and {_too_old(counts_s)}. {mend}"
+            return CheckResult.LOOK, f"{text}, and {_too_old(counts_s)}. {mend}"
         return bad, (
             f"{nothing}. Check the sensor's power, the topic, and that the broker's access list "
             f"lets this account read it; for a slow sensor: --wait 600"
         )
 
 
-def _until(ear: Ear, ready: Callable[[IntakeStatus], object], most_s: float) -> IntakeStatus:
+def _until(
+    ear: TopicListener, ready: Callable[[IntakeStatus], object], most_s: float
+) -> IntakeStatus:
     until_s = time.monotonic() + most_s
     while True:
         status = ear.status()
@@ -402,7 +410,7 @@ def _until(ear: Ear, ready: Callable[[IntakeStatus], object], most_s: float) -> 
         time.sleep(0.02)
 
 
-def _key(source: Source) -> Key:
+def _key(source: PayloadSource) -> Key:
     return source.enclosure, source.point, source.quantity
 
 

@@ -24,7 +24,7 @@ from sensors.reading import Quantity
 from sensors.wire import counted
 
 
-class Health(StrEnum):
+class CheckResult(StrEnum):
     """What a look found."""
 
     OK = "ok"
@@ -46,7 +46,7 @@ class Check:
 
     part: str
     name: str
-    health: Health
+    health: CheckResult
     text: str
 
 
@@ -58,15 +58,15 @@ def check_config_file(path: Path) -> tuple[Config | None, list[Check]]:
         try:
             faults = check_config(path.read_text("utf-8"))
         except (OSError, UnicodeDecodeError):
-            return None, [Check("config", path.name, Health.BAD, str(fault))]
-        return None, [Check("config", path.name, Health.BAD, str(each)) for each in faults]
+            return None, [Check("config", path.name, CheckResult.BAD, str(fault))]
+        return None, [Check("config", path.name, CheckResult.BAD, str(each)) for each in faults]
     points = sum(len(each.points) for each in config.enclosures)
     names = ", ".join(each.name for each in config.enclosures)
     said = (
         f"{counted(len(config.enclosures), 'enclosure')} ({names}), "
         f"{counted(points, 'quantity', 'quantities')} at points"
     )
-    checks = [Check("config", path.name, Health.OK, said)]
+    checks = [Check("config", path.name, CheckResult.OK, said)]
     for enclosure in config.enclosures:
         checks += _points(enclosure)
         checks.append(_spec(enclosure, config.base_dir))
@@ -78,13 +78,13 @@ def _points(enclosure: EnclosureConfig) -> list[Check]:
     quantities = {point.quantity for point in enclosure.points}
     if Quantity.SURFACE_TEMP not in quantities:
         if enclosure.assumed_surface_offset_k is None:
-            health = Health.BAD
+            health = CheckResult.BAD
             text = (
                 "no surface probe and no assumed_surface_offset, so there is no dew margin and "
                 "never a GO. Fit a probe on the coldest part and add its point"
             )
         else:
-            health = Health.LOOK
+            health = CheckResult.LOOK
             text = (
                 f"no surface probe: the surface is taken for {enclosure.assumed_surface_offset_k:g}"
                 f" K off the air ± {enclosure.assumed_surface_accuracy_k:g} K. A probe would tell"
@@ -92,7 +92,7 @@ def _points(enclosure: EnclosureConfig) -> list[Check]:
         found.append(Check("config", enclosure.name, health, text + "."))
     if Quantity.HUMIDITY not in quantities:
         text = "no humidity, so there is no dew point and never a GO. Add a humidity point."
-        found.append(Check("config", enclosure.name, Health.BAD, text))
+        found.append(Check("config", enclosure.name, CheckResult.BAD, text))
     return found
 
 
@@ -101,11 +101,11 @@ def _spec(enclosure: EnclosureConfig, base_dir: Path) -> Check:
     try:
         spec, _ = find_spec(enclosure.spec, base_dir)
     except SpecFault as fault:
-        return Check("spec", name, Health.BAD, " ".join(str(fault).split()))
+        return Check("spec", name, CheckResult.BAD, " ".join(str(fault).split()))
     if spec.provenance.generic:
         text = "generic figures; enter your data sheet's own: filmcall spec new"
-        return Check("spec", name, Health.LOOK, text)
-    return Check("spec", name, Health.OK, f"from {spec.provenance.sheet}")
+        return Check("spec", name, CheckResult.LOOK, text)
+    return Check("spec", name, CheckResult.OK, f"from {spec.provenance.sheet}")
 
 
 def check_secrets(config: Config, environment: Mapping[str, str]) -> list[Check]:
@@ -115,7 +115,7 @@ def check_secrets(config: Config, environment: Mapping[str, str]) -> list[Check]
         return []
     found = []
     if environment.get(PASSWORD_VARIABLE):
-        found.append(Check("secret", "password", Health.OK, f"{PASSWORD_VARIABLE} is set"))
+        found.append(Check("secret", "password", CheckResult.OK, f"{PASSWORD_VARIABLE} is set"))
     elif broker.password_file is not None:
         found.append(_secret("password_file", broker.password_file))
     key_file = broker.key_file or broker.cert_file
@@ -123,7 +123,7 @@ def check_secrets(config: Config, environment: Mapping[str, str]) -> list[Check]
         found.append(_secret("key_file" if broker.key_file else "cert_file", key_file))
     if broker.username and not broker.password_file and not environment.get(PASSWORD_VARIABLE):
         text = f"username is set without a password. Set password_file or {PASSWORD_VARIABLE}."
-        found.append(Check("secret", "password", Health.LOOK, text))
+        found.append(Check("secret", "password", CheckResult.LOOK, text))
     return found
 
 
@@ -133,24 +133,24 @@ def _secret(name: str, path: Path) -> Check:
     except OSError as error:
         why = (error.strerror or type(error).__name__).lower()
         text = f"{path} cannot be looked at ({why}). Mend [broker] {name}."
-        return Check("secret", name, Health.BAD, text)
+        return Check("secret", name, CheckResult.BAD, text)
     if sys.platform != "win32" and mode & 0o077:
         text = f"{path} has mode {mode:o}, so other accounts can read it. Run: chmod 600 {path}"
-        return Check("secret", name, Health.BAD, text)
+        return Check("secret", name, CheckResult.BAD, text)
     if not os.access(path, os.R_OK):
         text = f"{path} cannot be read by this account. Give it to the account that runs filmcall."
-        return Check("secret", name, Health.BAD, text)
-    return Check("secret", name, Health.OK, f"{path} has mode {mode:o}")
+        return Check("secret", name, CheckResult.BAD, text)
+    return Check("secret", name, CheckResult.OK, f"{path} has mode {mode:o}")
 
 
 def check_clock(now_s: float, newest_logged_s: float | None) -> Check:
     """Look at the clock, by this program's release and the newest row of the log."""
     why = insane_clock(now_s, newest_logged_s)
     if why:
-        return Check("clock", "time", Health.BAD, f"{why}. Set it, or wait for the network.")
+        return Check("clock", "time", CheckResult.BAD, f"{why}. Set it, or wait for the network.")
     kept = Path("/run/systemd/timesync/synchronized").exists()
     by = ", kept by the network's time" if kept else ""
-    return Check("clock", "time", Health.OK, f"{iso_utc(round(now_s))}{by}")
+    return Check("clock", "time", CheckResult.OK, f"{iso_utc(round(now_s))}{by}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,31 +185,31 @@ def check_terminal(terminal: Terminal, environment: Mapping[str, str]) -> list[C
     """Look at size, colours and encoding of the terminal."""
     if not terminal.is_terminal:
         text = "standard output is none: watch prints plain lines there"
-        return [Check("terminal", "kind", Health.OK, text)]
+        return [Check("terminal", "kind", CheckResult.OK, text)]
     size = f"{terminal.columns} by {terminal.rows}"
     if terminal.columns < SMALL_COLUMNS or terminal.rows < SMALL_ROWS:
-        health = Health.LOOK
+        health = CheckResult.LOOK
         size += (
             f": under {SMALL_COLUMNS} by {SMALL_ROWS} only what decides is shown. Enlarge it, or "
             f"use smaller letters."
         )
     else:
-        health = Health.OK
+        health = CheckResult.OK
     found = [Check("terminal", "size", health, size)]
     colours = colours_of(environment)
     term = shown(environment.get("TERM", ""))
     if colours is Colours.NONE:
         text = f"none (TERM {term}): calls are told apart by words and marks alone"
-        found.append(Check("terminal", "colour", Health.LOOK, text))
+        found.append(Check("terminal", "colour", CheckResult.LOOK, text))
     else:
         text = f"{colours.value} (TERM {term})"
-        found.append(Check("terminal", "colour", Health.OK, text))
+        found.append(Check("terminal", "colour", CheckResult.OK, text))
     if terminal.encoding.lower().replace("-", "") == "utf8":
-        found.append(Check("terminal", "encoding", Health.OK, terminal.encoding))
+        found.append(Check("terminal", "encoding", CheckResult.OK, terminal.encoding))
     else:
         text = (
             f"{shown(terminal.encoding)} cannot show the screen, so watch prints plain lines. Set "
             f"LANG=C.UTF-8 or another UTF-8 locale."
         )
-        found.append(Check("terminal", "encoding", Health.LOOK, text))
+        found.append(Check("terminal", "encoding", CheckResult.LOOK, text))
     return found

@@ -14,7 +14,7 @@ from monitor.config.load import config_defaults
 from monitor.doctor.broker import BrokerLook, EarOf
 from monitor.doctor.checks import (
     Check,
-    Health,
+    CheckResult,
     Terminal,
     check_clock,
     check_config_file,
@@ -31,7 +31,7 @@ DEFAULT_WAIT_S = 20.0
 
 
 @dataclass(frozen=True, slots=True)
-class World:
+class Surroundings:
     """What a look touches outside itself; tests give their own.
 
     Attributes:
@@ -52,7 +52,7 @@ def look(
     db: Path | None,
     *,
     wait_s: float = DEFAULT_WAIT_S,
-    world: World | None = None,
+    world: Surroundings | None = None,
 ) -> list[Check]:
     """Look at everything, in the order in which one thing needs another.
 
@@ -62,11 +62,11 @@ def look(
         wait_s: longest wait for a reading of every mapped topic [s].
         world: what is touched outside.
     """
-    world = world or World()
+    world = world or Surroundings()
     config, checks = None, []
     if config_file is None:
         text = "none given, so broker and points are not looked at. Give --config FILE."
-        checks.append(Check("config", "file", Health.LOOK, text))
+        checks.append(Check("config", "file", CheckResult.LOOK, text))
     else:
         config, checks = check_config_file(config_file)
     log = check_log(log_path(db), config, world.now_s())
@@ -89,7 +89,7 @@ def run(
     as_json: bool,
     defaults: bool = False,
     wait_s: float = DEFAULT_WAIT_S,
-    world: World | None = None,
+    world: Surroundings | None = None,
 ) -> tuple[str, int]:
     """Look at everything, or print what counts where a config says nothing.
 
@@ -111,7 +111,7 @@ def run(
         width = max(len(key) for key in found)
         return "\n".join(f"{key:<{width}}  {value}" for key, value in found.items()), 0
     checks = look(config_file, db, wait_s=wait_s, world=world)
-    bad = sum(check.health is Health.BAD for check in checks)
+    bad = sum(check.health is CheckResult.BAD for check in checks)
     if as_json:
         listed = [
             {
@@ -130,6 +130,6 @@ def run(
         f"{printable(' '.join(check.text.split()), 1000)}"
         for check in checks
     ]
-    looks = sum(check.health is Health.LOOK for check in checks)
+    looks = sum(check.health is CheckResult.LOOK for check in checks)
     total = f"{counted(len(checks), 'look')}: {bad} bad, {looks} worth a look"
     return "\n".join([*lines, total]), int(bad > 0)

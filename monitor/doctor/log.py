@@ -13,7 +13,7 @@ from statistics import median
 
 from monitor.calibrations import CalibrationBook
 from monitor.config.load import Config
-from monitor.doctor.checks import Check, Health
+from monitor.doctor.checks import Check, CheckResult
 from monitor.log.files import STAND_AS_WRITTEN
 from monitor.log.log import Store
 from monitor.log.open import CHECKED_BYTES
@@ -53,7 +53,7 @@ class LogLook:
     heard_s: dict[tuple[str, str, Quantity], float] = field(default_factory=dict)
     usual_s: dict[tuple[str, str, Quantity], float] = field(default_factory=dict)
 
-    def add(self, name: str, health: Health, text: str) -> None:
+    def add(self, name: str, health: CheckResult, text: str) -> None:
         """Keep a look."""
         self.checks.append(Check("log", name, health, text))
 
@@ -74,9 +74,9 @@ def check_log(path: Path, config: Config | None, now_s: float) -> LogLook:
         with Store.open(path, now_s=lambda: now_s, read_only=True) as store:
             a_second = _contents(look, store, path, now_s)
     except LogMissing:
-        look.add("file", Health.OK, f"{path} is not there yet; watch makes it")
+        look.add("file", CheckResult.OK, f"{path} is not there yet; watch makes it")
     except FilmcallError as fault:
-        look.add("file", Health.BAD, str(fault))
+        look.add("file", CheckResult.BAD, str(fault))
     if a_second == 0.0 and config is not None:
         heard = sum(p.topic is not None for e in config.enclosures for p in e.points)
         a_second = heard / GUESSED_INTERVAL_S
@@ -89,7 +89,7 @@ def check_log(path: Path, config: Config | None, now_s: float) -> LogLook:
             f"({aside[-1]} the last). Copy what was set aside before any repair, and check the "
             "disk or memory card."
         )
-        look.add("set aside", Health.LOOK, text)
+        look.add("set aside", CheckResult.LOOK, text)
     return look
 
 
@@ -104,13 +104,13 @@ def _writable(look: LogLook, path: Path, folder: Path) -> None:
             f"nothing can be written in {folder} ({why}), so nothing would be kept. Mend the disk "
             f"or who owns the folder, or give another file with --db."
         )
-        look.add("writable", Health.BAD, text)
+        look.add("writable", CheckResult.BAD, text)
         return
     if path.exists() and not os.access(path, os.W_OK):
         text = f"{path} cannot be written by this account. Give it to the one that runs filmcall."
-        look.add("writable", Health.BAD, text)
+        look.add("writable", CheckResult.BAD, text)
         return
-    look.add("writable", Health.OK, f"{path} can be written")
+    look.add("writable", CheckResult.OK, f"{path} can be written")
 
 
 def _contents(look: LogLook, store: Store, path: Path, now_s: float) -> float:
@@ -118,16 +118,16 @@ def _contents(look: LogLook, store: Store, path: Path, now_s: float) -> float:
     look.newest_s = store.newest_time_s()
     newest = "empty" if look.newest_s is None else f"newest row {iso_utc(round(look.newest_s))}"
     size = path.stat().st_size
-    look.add("file", Health.OK, f"{size / 1e6:.1f} MB, {newest}")
+    look.add("file", CheckResult.OK, f"{size / 1e6:.1f} MB, {newest}")
     _whole(look, path, size)
     problems = store.verify()
     if problems:
         one = "call or event was changed after it was written"
         many = "calls or events were changed after they were written"
         text = f"{counted(len(problems), one, many)} ({problems[0]}). See: filmcall sessions verify"
-        look.add("chain", Health.BAD, text)
+        look.add("chain", CheckResult.BAD, text)
     else:
-        look.add("chain", Health.OK, counted(store.head()[0], *STAND_AS_WRITTEN))
+        look.add("chain", CheckResult.OK, counted(store.head()[0], *STAND_AS_WRITTEN))
     heard = 0
     for channel in store.channels(source=LIVE):
         key = (channel.enclosure, channel.point, channel.quantity)
@@ -142,20 +142,20 @@ def _contents(look: LogLook, store: Store, path: Path, now_s: float) -> float:
         heard += int((times_s >= now_s - _COUNTED_S).sum())
     book = CalibrationBook(store.calibrations())
     for notice in book.notices(now_s):
-        look.checks.append(Check("calibration", "age", Health.LOOK, notice))
+        look.checks.append(Check("calibration", "age", CheckResult.LOOK, notice))
     return heard / _COUNTED_S
 
 
 def _whole(look: LogLook, path: Path, size: int) -> None:
     if size <= CHECKED_BYTES:
-        look.add("whole", Health.OK, "checked whole on opening")
+        look.add("whole", CheckResult.OK, "checked whole on opening")
         return
     if size > MOST_CHECKED_BYTES:
         text = (
             f"not checked: {size / 1e6:.0f} MB would take long. In a quiet hour: sqlite3 {path} "
             f'"PRAGMA quick_check"'
         )
-        look.add("whole", Health.LOOK, text)
+        look.add("whole", CheckResult.LOOK, text)
         return
     connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=5.0)
     try:
@@ -165,10 +165,10 @@ def _whole(look: LogLook, path: Path, size: int) -> None:
     finally:
         connection.close()
     if found == "ok":
-        look.add("whole", Health.OK, "checked whole")
+        look.add("whole", CheckResult.OK, "checked whole")
     else:
         text = f"it is damaged inside ({found}). Copy it and try `sqlite3 FILE .recover`."
-        look.add("whole", Health.BAD, text)
+        look.add("whole", CheckResult.BAD, text)
 
 
 def _space(look: LogLook, folder: Path, a_second: float) -> None:
@@ -180,8 +180,10 @@ def _space(look: LogLook, folder: Path, a_second: float) -> None:
         text += f", the log grows by about {a_day / 1e6:.1f} MB a day: room for "
         text += f"{days / 365.0:.0f} years" if days > 1000.0 else counted(round(days), "day")
     if free < LEAST_FREE_BYTES or days < _TOO_FEW_DAYS:
-        look.add("space", Health.BAD, f"{text}. Free some, or give a file on another disk: --db.")
+        look.add(
+            "space", CheckResult.BAD, f"{text}. Free some, or give a file on another disk: --db."
+        )
     elif days < _FEW_DAYS:
-        look.add("space", Health.LOOK, f"{text}. Free some before then.")
+        look.add("space", CheckResult.LOOK, f"{text}. Free some before then.")
     else:
-        look.add("space", Health.OK, text)
+        look.add("space", CheckResult.OK, text)

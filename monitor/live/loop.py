@@ -76,7 +76,7 @@ ENDS_EVERY_S = 60.0
 
 
 @dataclass(slots=True)
-class Room:
+class WatchedEnclosure:
     """One enclosure with what follows it.
 
     Attributes:
@@ -163,7 +163,7 @@ EVENTS_EVERY_S = 0.5
 CALIBRATIONS_EVERY_S = 5.0
 
 
-class Source(Protocol):
+class ArrivalSource(Protocol):
     """Where arrivals come from."""
 
     def drain(self, timeout_s: float = 0.0) -> list[Arrival]:
@@ -189,7 +189,7 @@ class Watch:
         config: Config,
         keepers: Mapping[str, FilmKeeper],
         store: Store,
-        source: Source,
+        source: ArrivalSource,
         clock: SteadyClock,
         *,
         tell: Tell,
@@ -210,7 +210,7 @@ class Watch:
             station: written beside events that the program itself makes.
             outlooks: makes outlooks beside the watch, or None for none.
         """
-        self.rooms: dict[str, Room] = {}
+        self.rooms: dict[str, WatchedEnclosure] = {}
         self.clock_fault = ""
         self._write_fault = ""
         self._read_fault = ""
@@ -254,7 +254,7 @@ class Watch:
 
     # Beginning ------------------------------------------------------------------------------
 
-    def _begin(self, config: EnclosureConfig, keeper: FilmKeeper, now_s: float) -> Room:
+    def _begin(self, config: EnclosureConfig, keeper: FilmKeeper, now_s: float) -> WatchedEnclosure:
         events = self._store.events(config.name)
         keeper.set_events(events)
         facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)
@@ -273,7 +273,7 @@ class Watch:
         for section, note in release_points(enclosure, config, now_s):
             self._note(config.name, section, note, now_s)
         newest_row = max((each.row or 0 for each in events), default=0)
-        return Room(enclosure, keeper, teller, newest_row, unsure=named)
+        return WatchedEnclosure(enclosure, keeper, teller, newest_row, unsure=named)
 
     def _note(self, enclosure: str, section: str | None, note: str, now_s: float) -> None:
         where = None if section == WHOLE else section
@@ -456,7 +456,9 @@ class Watch:
             self._set_log_faults(now_s, write=str(fault))
         return not self._write_fault
 
-    def _follow(self, room: Room, fresh: Sequence[Event], now_s: float, *, due: bool) -> None:
+    def _follow(
+        self, room: WatchedEnclosure, fresh: Sequence[Event], now_s: float, *, due: bool
+    ) -> None:
         enclosure, keeper = room.enclosure, room.keeper
         keeper.set_events((*keeper.events, *fresh))
         room.ends_s = now_s

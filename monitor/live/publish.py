@@ -22,7 +22,7 @@ ONLINE = b"online"
 OFFLINE = b"offline"
 
 
-class Sent(Protocol):
+class Receipt(Protocol):
     """What a publish gives back."""
 
     def wait(self, timeout_s: float) -> bool:
@@ -30,7 +30,7 @@ class Sent(Protocol):
         ...
 
 
-class Line(Protocol):
+class Outlet(Protocol):
     """The connection that messages go out by."""
 
     @property
@@ -50,7 +50,7 @@ class Line(Protocol):
         qos: int = 1,
         retain: bool = False,
         expiry_s: int | None = None,
-    ) -> Sent:
+    ) -> Receipt:
         """Send a message now or not at all."""
         ...
 
@@ -62,7 +62,7 @@ class Publisher:
         sent: messages handed to the line.
     """
 
-    def __init__(self, line: Line, *, base: str, station: str) -> None:
+    def __init__(self, line: Outlet, *, base: str, station: str) -> None:
         self.sent = 0
         self._line = line
         self._base = base
@@ -157,7 +157,7 @@ class Publisher:
         self._send(self.call_topic(enclosure), json.dumps(told).encode(), retain=True)
         self._send(self.word_topic(enclosure), str(told["call"]).encode(), retain=False)
 
-    def _send(self, topic: str, payload: bytes, *, retain: bool) -> Sent:
+    def _send(self, topic: str, payload: bytes, *, retain: bool) -> Receipt:
         self.sent += 1
         expiry_s = None if topic == self.status_topic else int(VALID_S)
         return self._line.publish(topic, payload, qos=1, retain=retain, expiry_s=expiry_s)

@@ -29,7 +29,7 @@ from monitor.log.log import Store, log_path
 from monitor.log.retention import Retention
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
-from monitor.replay.play import Job, keeper_of
+from monitor.replay.play import ReplayJob, keeper_of
 from monitor.screen.freshness import QuietLines
 from monitor.screen.terminal import is_screen
 from monitor.screen.theme import theme_of
@@ -189,7 +189,7 @@ def keepers_of(config: Config, beside: Path) -> dict[str, FilmKeeper]:
     keepers = {}
     for each in config.enclosures:
         spec, text = find_spec(each.spec, beside)
-        keepers[each.name] = keeper_of(Job(each, spec, "", text), (), beside)
+        keepers[each.name] = keeper_of(ReplayJob(each, spec, "", text), (), beside)
     return keepers
 
 

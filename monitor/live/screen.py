@@ -27,7 +27,7 @@ NEXT_KEY = "tab"
 CHOSEN_S = 60.0  # as long as a form waits for its next key
 
 
-class Asked(Protocol):
+class StopRequest(Protocol):
     """Whether somebody asked the program to end."""
 
     asked: bool
@@ -36,7 +36,7 @@ class Asked(Protocol):
 def show(
     watch: Watch,
     intake: Intake,
-    stopper: Asked,
+    stopper: StopRequest,
     notifier: Notifier,
     store: Store,
     routes: AlarmRoutes,

@@ -13,10 +13,10 @@ from monitor.log.rows import (
     LIVE,
     Calibration,
     CallRow,
-    Channel,
+    LogChannel,
+    LogSource,
     Outage,
     Session,
-    Source,
 )
 from rules.events import Event, in_force
 from rules.vocabulary import EventKind, Method
@@ -50,19 +50,19 @@ class Queries(ReadingQueries):
         with self._asking():
             return chain.head(self._connection)
 
-    def sources(self) -> tuple[Source, ...]:
+    def sources(self) -> tuple[LogSource, ...]:
         """Return where readings came from, the live one first."""
         return tuple(
-            Source(number, kind, digest, title, started_us / 1e6, bool(complete))
+            LogSource(number, kind, digest, title, started_us / 1e6, bool(complete))
             for number, kind, digest, title, started_us, complete in self._rows(
                 "SELECT id, kind, digest, title, started_us, complete FROM sources ORDER BY id"
             )
         )
 
-    def channels(self, *, source: int | None = None) -> tuple[Channel, ...]:
+    def channels(self, *, source: int | None = None) -> tuple[LogChannel, ...]:
         """Return what has readings, of one source or of all."""
         return tuple(
-            Channel(number, of, enclosure, point, Quantity(quantity))
+            LogChannel(number, of, enclosure, point, Quantity(quantity))
             for number, of, enclosure, point, quantity in self._rows(
                 "SELECT id, source, enclosure, point, quantity FROM channels "
                 "WHERE ?1 IS NULL OR source = ?1 ORDER BY source, enclosure, point, quantity",
@@ -179,7 +179,7 @@ class Queries(ReadingQueries):
             found.extend(told)
         return tuple(sorted(found, key=lambda session: (session.started_s, session.session or 0)))
 
-    def _sessions_played(self, source: Source) -> list[Session]:
+    def _sessions_played(self, source: LogSource) -> list[Session]:
         sessions = []
         for enclosure, first, last in self._rows(
             "SELECT enclosure, "
@@ -273,7 +273,7 @@ def illegible(connection: sqlite3.Connection) -> tuple[str, int, str] | None:
     return None
 
 
-def _sessions_told(source: Source, events: tuple[Event, ...]) -> list[Session]:
+def _sessions_told(source: LogSource, events: tuple[Event, ...]) -> list[Session]:
     sessions: list[Session] = []
     by_enclosure: dict[str, list[Event]] = {}
     for event in events:

@@ -11,7 +11,7 @@ from typing import Protocol
 from monitor.log.read import Queries
 from monitor.log.readings import span_us
 from monitor.log.rows import LIVE, LogRefused
-from monitor.log.thin import DAY_US, MINUTE_US, Thinned
+from monitor.log.thin import DAY_US, MINUTE_US, ThinningStep
 from rules.errors import FilmcallError
 
 # Long enough that a job can be laid beside the same month of the year before.
@@ -38,7 +38,7 @@ class Thinning(Protocol):
         """Return the begin of the last so many days that have readings."""
         ...
 
-    def thin_step(self, before_s: float, keep_days: int) -> Thinned | None:
+    def thin_step(self, before_s: float, keep_days: int) -> ThinningStep | None:
         """Thin a little."""
         ...
 

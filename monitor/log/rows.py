@@ -72,7 +72,7 @@ class CallRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class LogSource:
     """Where readings came from: the live sensors, a recording or the simulated tent.
 
     Attributes:
@@ -93,7 +93,7 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
-class Channel:
+class LogChannel:
     """One quantity at one point of one source."""
 
     channel: int

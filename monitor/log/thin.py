@@ -61,7 +61,7 @@ class Span(NamedTuple):
     to_us: int
 
 
-class Thinned(NamedTuple):
+class ThinningStep(NamedTuple):
     """What one step did.
 
     Attributes:
@@ -117,7 +117,7 @@ def next_span(
     return None
 
 
-def thin(connection: sqlite3.Connection, span: Span, keep_days: int, now_us: int) -> Thinned:
+def thin(connection: sqlite3.Connection, span: Span, keep_days: int, now_us: int) -> ThinningStep:
     """Put means in the place of readings; the caller holds the write lock (BEGIN IMMEDIATE).
 
     Args:
@@ -132,7 +132,7 @@ def thin(connection: sqlite3.Connection, span: Span, keep_days: int, now_us: int
     bounds = span._asdict()
     minutes = connection.execute(_MEANS, bounds).rowcount
     if not minutes:
-        return Thinned(0, 0)
+        return ThinningStep(0, 0)
     (readings,) = connection.execute(
         f"SELECT count(*) FROM readings r WHERE {_THINNED}", bounds
     ).fetchone()
@@ -162,4 +162,4 @@ def thin(connection: sqlite3.Connection, span: Span, keep_days: int, now_us: int
         "WHERE r.channel = reading_notes.channel AND r.time_us = reading_notes.time_us)",
         bounds,
     )
-    return Thinned(readings, minutes)
+    return ThinningStep(readings, minutes)

@@ -15,7 +15,7 @@ from monitor.log.put import put_call, put_outage
 from monitor.log.read import Queries
 from monitor.log.readings import is_damage
 from monitor.log.rows import LIVE, CallRow, LogDamaged, LogRefused, Outage, micros
-from monitor.log.thin import MINUTE_US, Thinned, next_span, thin
+from monitor.log.thin import MINUTE_US, ThinningStep, next_span, thin
 from rules.errors import FilmcallError
 from sensors.wire import counted
 
@@ -132,7 +132,7 @@ class Buffered(Queries):
         while self._buffered or self._noted or self._calls or self._dropping is not None:
             self._commit()
 
-    def thin_step(self, before_s: float, keep_days: int) -> Thinned | None:
+    def thin_step(self, before_s: float, keep_days: int) -> ThinningStep | None:
         """Put minute means in the place of a few old live readings; see `retention.Retention`.
 
         Args:
@@ -150,7 +150,7 @@ class Buffered(Queries):
             span = next_span(self._connection, before_us, self._looked_us)
         if span is None:
             return None
-        done = Thinned(0, 0)
+        done = ThinningStep(0, 0)
 
         def put() -> None:
             nonlocal done

@@ -20,7 +20,7 @@ from monitor.outlook.forecast import ForecastKeeper
 from monitor.snapshot import OutlookBands
 from rules.errors import FilmcallError
 from rules.reasons import minutes_text
-from rules.trend import AHEAD_COUNTS_S, Ahead
+from rules.trend import AHEAD_COUNTS_S, EarlierOutlook
 
 if TYPE_CHECKING:
     from rules.clocks.history import TemperatureOutlook
@@ -40,14 +40,14 @@ class TooOld(FilmcallError):
     """The log's last reading is too old to look ahead from."""
 
 
-class Asked(NamedTuple):
+class OutlookRequest(NamedTuple):
     """One section whose outlook is wanted, and when now is."""
 
     enclosure: str
     section: str
 
 
-class Answer(NamedTuple):
+class OutlookReply(NamedTuple):
     """What became of it: the outlook, or why there is none.
 
     Attributes:
@@ -61,16 +61,16 @@ class Answer(NamedTuple):
 
     enclosure: str
     section: str
-    ahead: Ahead | None
+    ahead: EarlierOutlook | None
     why: str
     bands: OutlookBands | None = None
     surface: TemperatureOutlook | None = None
 
 
-class Looked(NamedTuple):
+class SectionOutlook(NamedTuple):
     """One section's outlook as limits, screen, clocks and the next fit need it."""
 
-    ahead: Ahead
+    ahead: EarlierOutlook
     bands: OutlookBands
     surface: TemperatureOutlook
     model: EnclosureModel | None
@@ -85,7 +85,7 @@ def look_ahead(
     *,
     forecast: ForecastHours | None = None,
     start: EnclosureModel | None = None,
-) -> Looked:
+) -> SectionOutlook:
     """Return what the log's outlook says of one section.
 
     Args:
@@ -117,7 +117,7 @@ def look_ahead(
         raise TooOld(
             f"the log's last reading is {minutes_text(age_s)} old, so no outlook rests on it yet"
         )
-    ahead = Ahead(
+    ahead = EarlierOutlook(
         made_s=made.outlook.made_s,
         stage=made.stage,
         looked_ahead_s=made.outlook.looked_ahead_s,
@@ -127,7 +127,7 @@ def look_ahead(
     bands = bands_of(made.outlook, forecast, now_s)
     if forecast is not None and made.model is None:
         bands = replace(bands, by_trend_why=" ".join(made.outlook.notes))
-    return Looked(ahead, bands, temperature_outlook(made.outlook), made.model)
+    return SectionOutlook(ahead, bands, temperature_outlook(made.outlook), made.model)
 
 
 def _worse(model: EnclosureModel, start: EnclosureModel) -> bool:
@@ -159,8 +159,8 @@ class OutlookKeeper:
         self._configs = dict(configs)
         self._beside = beside
         self._now_s = now_s
-        self._asked: queue.Queue[Asked | None] = queue.Queue()
-        self._answers: queue.Queue[Answer] = queue.Queue()
+        self._asked: queue.Queue[OutlookRequest | None] = queue.Queue()
+        self._answers: queue.Queue[OutlookReply] = queue.Queue()
         self._due_s: dict[tuple[str, str], float] = {}
         self._last_s: dict[tuple[str, str], float] = {}
         self._fits: dict[tuple[str, str], tuple[float, EnclosureModel]] = {}
@@ -184,11 +184,11 @@ class OutlookKeeper:
             due_s = min(due_s, self._last_s.get(key, -self._least_s) + self._least_s)
         if now_s >= due_s:
             self._last_s[key], self._due_s[key] = now_s, now_s + EVERY_S
-            self._asked.put(Asked(enclosure, section))
+            self._asked.put(OutlookRequest(enclosure, section))
 
-    def answers(self) -> list[Answer]:
+    def answers(self) -> list[OutlookReply]:
         """Return what has been answered since the last call."""
-        found: list[Answer] = []
+        found: list[OutlookReply] = []
         while True:
             try:
                 found.append(self._answers.get_nowait())
@@ -212,7 +212,7 @@ class OutlookKeeper:
         if self.forecast is not None and self.forecast.look():
             self._due_s.clear()
 
-    def _answer(self, asked: Asked) -> Answer:
+    def _answer(self, asked: OutlookRequest) -> OutlookReply:
         key, now_s = (asked.enclosure, asked.section), self._now_s()
         looked, why = None, ""
         fitted_s, start = self._fits.get(key, (0.0, None))
@@ -236,9 +236,9 @@ class OutlookKeeper:
         self.why[key] = why
         if looked is None:
             self._due_s[key] = min(self._due_s.get(key, 0.0), time.monotonic() + AGAIN_S)
-            return Answer(*key, None, why)
+            return OutlookReply(*key, None, why)
         if looked.model is None or (start is not None and _worse(looked.model, start)):
             self._fits.pop(key, None)
         else:
             self._fits[key] = (now_s if start is None else fitted_s, looked.model)
-        return Answer(*key, looked.ahead, why, looked.bands, looked.surface)
+        return OutlookReply(*key, looked.ahead, why, looked.bands, looked.surface)

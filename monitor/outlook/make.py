@@ -14,8 +14,8 @@ from monitor.config.model import EnclosureConfig
 from monitor.log.facts import config_in, spec_in
 from monitor.log.log import Store, log_path
 from monitor.outlook.forecast import about
-from monitor.outlook.read import Told, choose_source, read_track
-from monitor.outlook.text import Made, as_json, as_text
+from monitor.outlook.read import SectionRecord, choose_source, read_track
+from monitor.outlook.text import OutlookReport, as_json, as_text
 from monitor.specs import find_spec
 from rules.air.arrays import dew_points_c
 from rules.clocks.all_clocks import clocks_of, history_wanted_from_s
@@ -151,7 +151,7 @@ def make(
     beside: Path | None = None,
     now_s: float | None = None,
     start: EnclosureModel | None = None,
-) -> Made:
+) -> OutlookReport:
     """Make the outlook of one section from its log.
 
     Args:
@@ -222,7 +222,7 @@ def make(
             f"outlook looks {minutes_text(outlook.looked_ahead_s)} ahead: a later start is seen "
             "less far, which makes it look better than it may be"
         )
-    return Made(
+    return OutlookReport(
         enclosure=name,
         section=section,
         spec=next_spec,
@@ -260,7 +260,7 @@ def _check_section(
 
 
 def outlook_of(
-    told: Told,
+    told: SectionRecord,
     events: tuple[Event, ...],
     forecast: ForecastHours | None,
     start: EnclosureModel | None,
@@ -320,7 +320,7 @@ def _gives_off_vapour(
     events: tuple[Event, ...],
     specs: Mapping[str, Spec],
     default: Spec,
-    told: Told,
+    told: SectionRecord,
     clocks: Sequence[Clock],
     state: FilmState,
 ) -> bool:

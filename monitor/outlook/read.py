@@ -28,7 +28,7 @@ LONGEST_HISTORY_CELLS = 90 * CELLS_A_DAY
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Told:
+class SectionRecord:
     """What the log tells of one section of an enclosure.
 
     Attributes:
@@ -103,7 +103,7 @@ def read_track(
     config: EnclosureConfig | None = None,
     now_s: float | None = None,
     history_from_s: float | None = None,
-) -> Told:
+) -> SectionRecord:
     """Read the last eight days of one section.
 
     Args:
@@ -155,7 +155,7 @@ def told_of(
     end_s: float,
     count: int,
     config: EnclosureConfig | None,
-) -> Told:
+) -> SectionRecord:
     """Return what columns on the even grid tell of one section.
 
     Args:
@@ -216,7 +216,7 @@ def told_of(
     if assumed is not None:
         history = with_assumed_surface(history, assumed)
     sections_known = config is not None or len(surfaces) < 2
-    return Told(track, wettest, names, sections_known, history)
+    return SectionRecord(track, wettest, names, sections_known, history)
 
 
 def _points(config: EnclosureConfig | None) -> Points:

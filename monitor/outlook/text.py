@@ -36,7 +36,7 @@ Clock = Callable[[float], str]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Made:
+class OutlookReport:
     """An outlook with all that it says of one section.
 
     Attributes:
@@ -106,7 +106,7 @@ def clock_of(timezone: str, made_s: float) -> Clock:
     return shown
 
 
-def as_text(made: Made, hours: float, now_s: float) -> str:
+def as_text(made: OutlookReport, hours: float, now_s: float) -> str:
     """Return an outlook in lines.
 
     Args:
@@ -147,7 +147,7 @@ def as_text(made: Made, hours: float, now_s: float) -> str:
     return "\n".join(lines)
 
 
-def _table(made: Made, hours: float, clock: Clock) -> list[str]:
+def _table(made: OutlookReport, hours: float, clock: Clock) -> list[str]:
     bands = made.outlook.bands()
     columns = [("air °C", bands.air_temp_c), ("humidity %", bands.rh_pct)]
     if bands.surface_temp_c is not None and bands.dew_margin_k is not None:
@@ -172,7 +172,7 @@ def _window_text(window: Window, made_s: float, clock: Clock) -> str:
     return f"{start}; holds until {clock(made_s + window.holds_until_s)}"
 
 
-def _windows_text(made: Made, clock: Clock) -> list[str]:
+def _windows_text(made: OutlookReport, clock: Clock) -> list[str]:
     made_s = made.outlook.made_s
     if not made.windows:
         return [f"no hours are seen that hold for a coat of {made.spec.name}"]
@@ -201,7 +201,7 @@ def _windows_text(made: Made, clock: Clock) -> list[str]:
     return lines
 
 
-def as_json(made: Made, hours: float) -> str:
+def as_json(made: OutlookReport, hours: float) -> str:
     """Return an outlook as JSON; times in ISO 8601 UTC."""
     outlook, made_s = made.outlook, made.outlook.made_s
     bands = outlook.bands()

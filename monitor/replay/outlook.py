@@ -12,7 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from monitor.config.model import EnclosureConfig
-from monitor.enclosure import WHOLE, Enclosure, Taken
+from monitor.enclosure import WHOLE, Enclosure, Intake
 from monitor.films import FilmKeeper
 from monitor.outlook.clocks import bands_of, temperature_outlook
 from monitor.outlook.make import breaks_of
@@ -21,7 +21,7 @@ from monitor.snapshot import OutlookBands
 from rules.clocks.stages import stage_of
 from rules.outlook.damped_trend import LEAST_CELLS, MOST_CELLS, damped_trend
 from rules.outlook.track import CELL_S, TooLittleLog, cell_means
-from rules.trend import Ahead
+from rules.trend import EarlierOutlook
 from sensors.reading import Quality, Quantity
 
 EVERY_S = 600.0
@@ -45,7 +45,7 @@ class ReplayOutlook:
         self._first_s = math.inf
         self._due_s = math.inf
 
-    def take(self, taken: Taken) -> None:
+    def take(self, taken: Intake) -> None:
         """Add what was believed of a row to the means."""
         for reading, value in zip(taken.kept, taken.used, strict=True):
             quantity = reading.quantity
@@ -102,7 +102,9 @@ class ReplayOutlook:
         _, breaks = breaks_of(
             outlook, state, keeper.specs, keeper.default_spec, clocks, self._config
         )
-        section.ahead = Ahead(now_s, state.stage, outlook.looked_ahead_s, breaks, outlook.source)
+        section.ahead = EarlierOutlook(
+            now_s, state.stage, outlook.looked_ahead_s, breaks, outlook.source
+        )
         self.bands[name] = bands_of(outlook, None, now_s)
 
     def _found(self) -> Mapping[Quantity, list[str]]:

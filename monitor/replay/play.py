@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from monitor.calibrations import CalibrationBook
 from monitor.config.load import Config, EnclosureConfig, default_config, load_config_file
 from monitor.config.model import DEFAULT_ACCURACY
-from monitor.enclosure import Enclosure, Taken
+from monitor.enclosure import Enclosure, Intake
 from monitor.films import FilmKeeper
 from monitor.log.facts import keep_facts
 from monitor.log.log import Store
@@ -56,7 +56,7 @@ class Playback:
         self._gone_on_s = 0.0
         self._intervals: deque[float] = deque(maxlen=_ROWS_REMEMBERED)
 
-    def take(self, readings: Sequence[Reading]) -> Taken:
+    def take(self, readings: Sequence[Reading]) -> Intake:
         """Take one row in.
 
         Args:
@@ -66,7 +66,7 @@ class Playback:
             What is to be kept in the log.
         """
         if not readings:
-            return Taken([], [], [])
+            return Intake([], [], [])
         time_s = readings[0].time_s
         if time_s < self._newest_s:
             if not self._was_set(time_s):
@@ -99,7 +99,7 @@ class ReplayFault(FilmcallError):
 
 
 @dataclass(frozen=True, slots=True)
-class Job:
+class ReplayJob:
     """What is to be played, and by which rules.
 
     Attributes:
@@ -182,7 +182,7 @@ def digest_of(path: Path, config: EnclosureConfig, spec_source: str) -> str:
 
 def play(
     rows: Iterable[Sequence[Reading]],
-    job: Job,
+    job: ReplayJob,
     tell: Tell,
     *,
     keeper: FilmKeeper,
@@ -284,7 +284,9 @@ def play(
     return result
 
 
-def keeper_of(job: Job, events: Iterable[Event] = (), beside: Path | None = None) -> FilmKeeper:
+def keeper_of(
+    job: ReplayJob, events: Iterable[Event] = (), beside: Path | None = None
+) -> FilmKeeper:
     """Return what follows an enclosure's films.
 
     Args:
@@ -327,7 +329,7 @@ def prepare(
     spec_name: str | None,
     timezone: str | None,
     assumed_surface_offset_k: float | None,
-) -> tuple[Recording, Job]:
+) -> tuple[Recording, ReplayJob]:
     """Open a recording and find out what it is about and which spec judges it.
 
     Args:
@@ -376,7 +378,7 @@ def prepare(
     if spec_name is not None:
         chosen, beside = replace(chosen, spec=spec_name), Path()
     spec, text = find_spec(chosen.spec, beside)
-    return recording, Job(chosen, spec, digest_of(path, chosen, text), text)
+    return recording, ReplayJob(chosen, spec, digest_of(path, chosen, text), text)
 
 
 def _zone_said(config: EnclosureConfig) -> str | None:

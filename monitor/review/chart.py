@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.review.review import Call, SectionReview
-from monitor.review.text import Stamp, figure
+from monitor.review.text import TimeStamp, figure
 from rules.events import Event
 from rules.review.coats import CoatRecord
 from rules.review.exposure import Floats
@@ -30,7 +30,7 @@ _STEPS_H = (1, 2, 3, 6, 12, 24, 48, 96)
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ChartLine:
     """One quantity in a panel: its values, how it is drawn, and what it is called.
 
     Attributes:
@@ -54,7 +54,7 @@ class Panel:
 
     title: str
     unit: str
-    lines: tuple[Line, ...]
+    lines: tuple[ChartLine, ...]
     bound: float | None
     upper: bool
     whose: str = ""
@@ -75,8 +75,8 @@ def panels_of(section: SectionReview, coat: CoatRecord) -> tuple[Panel, ...]:
     margin = values.get(LimitName.DEW_MARGIN_MIN, empty)
     surface = values.get(LimitName.SURFACE_TEMP_MIN, empty)
 
-    def line(name: LimitName, style: str, word: str) -> Line:
-        return Line(values.get(name, empty), style, word, series.lowest.get(name),
+    def line(name: LimitName, style: str, word: str) -> ChartLine:
+        return ChartLine(values.get(name, empty), style, word, series.lowest.get(name),
                     series.highest.get(name))  # fmt: skip
 
     bounds = {each.name: each.beyond.bound for each in reversed(coat.limits)}
@@ -87,7 +87,7 @@ def panels_of(section: SectionReview, coat: CoatRecord) -> tuple[Panel, ...]:
             (
                 line(LimitName.AIR_TEMP_MAX, "air", "air"),
                 line(LimitName.SURFACE_TEMP_MIN, "surface", "coldest surface"),
-                Line(surface - margin, "dew", "dew or frost point"),
+                ChartLine(surface - margin, "dew", "dew or frost point"),
             ),
             bounds.get(LimitName.SURFACE_TEMP_MIN),
             False,
@@ -109,7 +109,7 @@ def panels_of(section: SectionReview, coat: CoatRecord) -> tuple[Panel, ...]:
         ),
     ]
     if series.co2_ppm is not None:
-        measured = Line(series.co2_ppm, "humid", "carbon dioxide")
+        measured = ChartLine(series.co2_ppm, "humid", "carbon dioxide")
         found.append(Panel("carbon dioxide", "ppm", (measured,), None, True))
     return tuple(found)
 
@@ -118,7 +118,7 @@ def coat_chart(
     section: SectionReview,
     coat: CoatRecord,
     events: Sequence[tuple[int, Event]],
-    stamp: Stamp,
+    stamp: TimeStamp,
     ident: str,
 ) -> str:
     """Return a coat's drawing as SVG.
@@ -232,7 +232,7 @@ def _panel(
 
 
 def _ends_of(
-    line: Line, time_s: Floats, cells: slice, from_s: float, to_s: float
+    line: ChartLine, time_s: Floats, cells: slice, from_s: float, to_s: float
 ) -> tuple[Floats, Floats]:
     lows, highs = _binned(time_s, line.values[cells], from_s, to_s)
     if line.lowest is not None:
@@ -297,7 +297,7 @@ def _calls(calls: Sequence[Call], from_s: float, to_s: float, x: Scale, y: float
     return parts
 
 
-def _axis(from_s: float, to_s: float, x: Scale, y: float, stamp: Stamp) -> list[str]:
+def _axis(from_s: float, to_s: float, x: Scale, y: float, stamp: TimeStamp) -> list[str]:
     hours = (to_s - from_s) / 3600.0
     step_h = next((s for s in _STEPS_H if hours / s <= 12), _STEPS_H[-1])
     step_s = step_h * 3600.0
@@ -326,7 +326,7 @@ def _nice(raw: float) -> float:
     return next(k * power for k in (1.0, 2.0, 5.0, 10.0) if raw <= k * power * (1 + 1e-9))
 
 
-def table_rows(section: SectionReview, coat: CoatRecord, stamp: Stamp) -> list[list[str]]:
+def table_rows(section: SectionReview, coat: CoatRecord, stamp: TimeStamp) -> list[list[str]]:
     """Return the drawing as a table: one row an hour, or more where that gives over 100 rows.
 
     Args:

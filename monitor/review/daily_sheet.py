@@ -16,7 +16,7 @@ from itertools import groupby
 
 from monitor.review.report import ReportNotInstalled
 from monitor.review.review import Review, SectionReview
-from monitor.review.text import CAUTION, Stamp, figure
+from monitor.review.text import CAUTION, TimeStamp, figure
 from rules.climate import assumed_words
 from rules.clocks.work import ALL_SECTIONS, is_about
 from rules.events import Event
@@ -27,7 +27,7 @@ _MARKED = (EventKind.COAT_STARTED, EventKind.COAT_ENDED, EventKind.MIXED, EventK
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class SheetRow:
     """One line of the sheet; a figure is None where it is not known.
 
     Attributes:
@@ -55,15 +55,15 @@ class Row:
     assumed_offset_k: float | None
 
 
-def sheet_rows(review: Review, every_s: float = EVERY_S) -> tuple[Row, ...]:
+def sheet_rows(review: Review, every_s: float = EVERY_S) -> tuple[SheetRow, ...]:
     """Return the sheet's lines: every four hours by the clock, and at each coat, mix and wipe.
 
     Args:
         review: of the session.
         every_s: between two lines [s].
     """
-    stamp = Stamp(review.timezone)
-    rows: list[Row] = []
+    stamp = TimeStamp(review.timezone)
+    rows: list[SheetRow] = []
     for each in review.sections:
         where = None if each.section == ALL_SECTIONS else each.section
         marked = [e for e in review.events if e.kind in _MARKED and is_about(e, where)]
@@ -79,7 +79,7 @@ def sheet_rows(review: Review, every_s: float = EVERY_S) -> tuple[Row, ...]:
 
 def sheet_csv(review: Review, every_s: float = EVERY_S) -> str:
     """Return the sheet as CSV, times in the review's zone with their offset."""
-    stamp = Stamp(review.timezone)
+    stamp = TimeStamp(review.timezone)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(["date", "time", "section", "air_temp_c", "rh_pct", "surface_temp_c",
@@ -108,7 +108,7 @@ def sheet_html(review: Review, every_s: float = EVERY_S) -> str:
             "the HTML sheet needs jinja2, which is not installed, so no page was written; "
             "install filmcall with its 'report' extra, or write the sheet as .csv"
         ) from None
-    stamp = Stamp(review.timezone)
+    stamp = TimeStamp(review.timezone)
     rows = sheet_rows(review, every_s)
     days = [
         {
@@ -146,7 +146,7 @@ def sheet_html(review: Review, every_s: float = EVERY_S) -> str:
     )
 
 
-def _hours(from_s: float, to_s: float, every_s: float, stamp: Stamp) -> list[float]:
+def _hours(from_s: float, to_s: float, every_s: float, stamp: TimeStamp) -> list[float]:
     """Whole spans by the local clock's midnight, from the first in the session to the last."""
     moment = datetime.fromtimestamp(from_s, stamp.zone)
     midnight_s = moment.replace(hour=0, minute=0, second=0, microsecond=0).timestamp()
@@ -154,7 +154,7 @@ def _hours(from_s: float, to_s: float, every_s: float, stamp: Stamp) -> list[flo
     return [first + k * every_s for k in range(int(max(0.0, to_s - first) // every_s) + 1)]
 
 
-def _row(section: SectionReview, time_s: float, what: str, asked_k: float) -> Row:
+def _row(section: SectionReview, time_s: float, what: str, asked_k: float) -> SheetRow:
     series = section.series
     cells, _ = series.span(time_s, time_s + series.step_s)
     at = cells.start if cells.stop > cells.start else None
@@ -167,7 +167,7 @@ def _row(section: SectionReview, time_s: float, what: str, asked_k: float) -> Ro
 
     surface = value(LimitName.SURFACE_TEMP_MIN)
     margin = value(LimitName.DEW_MARGIN_MIN)
-    return Row(
+    return SheetRow(
         time_s=time_s,
         section=section.section,
         air_c=value(LimitName.AIR_TEMP_MIN),
@@ -181,7 +181,7 @@ def _row(section: SectionReview, time_s: float, what: str, asked_k: float) -> Ro
     )
 
 
-def _surface_is(row: Row) -> str:
+def _surface_is(row: SheetRow) -> str:
     if row.surface_c is None:
         return ""
     return "measured" if row.assumed_offset_k is None else "assumed"

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from monitor.log.rows import Session
 from monitor.review.review import Review
-from monitor.review.text import NO_CHANCE, Stamp, answer_words, coat_outcome, evidence_words
+from monitor.review.text import NO_CHANCE, TimeStamp, answer_words, coat_outcome, evidence_words
 from monitor.wire import Json, iso_utc
 from rules.review.causes import Evidence, Verdict
 from rules.review.coats import CoatRecord, Window
-from rules.review.exposure import Beyond
+from rules.review.exposure import Excess
 
 
 def review_dict(review: Review) -> Json:
     """Return the whole review with fixed keys, times in ISO 8601 UTC and lengths in seconds."""
-    stamp = Stamp("Etc/UTC")
+    stamp = TimeStamp("Etc/UTC")
     return {
         "session": review.session.session,
         "kind": review.session.kind,
@@ -122,7 +122,7 @@ def _window_dict(window: Window) -> Json:
     }
 
 
-def _beyond_dict(found: Beyond) -> Json:
+def _beyond_dict(found: Excess) -> Json:
     return {
         "worst": None if found.worst is None else round(found.worst, 3),
         "worst_at": _when(found.worst_s),
@@ -132,7 +132,7 @@ def _beyond_dict(found: Beyond) -> Json:
     }
 
 
-def _verdict_dict(verdict: Verdict, stamp: Stamp) -> Json:
+def _verdict_dict(verdict: Verdict, stamp: TimeStamp) -> Json:
     return {
         "defect": verdict.defect.name,
         "answer": verdict.answer.value,
@@ -150,7 +150,7 @@ def _verdict_dict(verdict: Verdict, stamp: Stamp) -> Json:
     }
 
 
-def _evidence_dict(evidence: Evidence, stamp: Stamp) -> Json:
+def _evidence_dict(evidence: Evidence, stamp: TimeStamp) -> Json:
     shown = evidence.via or evidence
     return {
         "cause": evidence.cause.sign.name.lower(),

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig, PointConfig
 from monitor.log.log import Store
 from monitor.log.readings import Readings
-from monitor.log.rows import LIVE, QUALITY_OF_CODE, Channel
+from monitor.log.rows import LIVE, QUALITY_OF_CODE, LogChannel
 from rules.review.climate_arrays import PointColumn
 from rules.review.exposure import Floats
 from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
@@ -115,7 +115,7 @@ def read_columns(
         for each in store.channels(source=source)
         if each.enclosure == enclosure and each.quantity in _NEEDED
     ]
-    asked = _Asked(store, source, known_s if source == LIVE else None)
+    asked = LogQuery(store, source, known_s if source == LIVE else None)
     intervals = {each: _interval_s(asked, each, from_s, to_s) for each in channels}
     quickest = min((s for s in intervals.values() if s is not None), default=STEP_MAX_S)
     step_s = min(max(quickest, 1.0), STEP_MAX_S)
@@ -170,7 +170,7 @@ def last_reading_s(store: Store, enclosure: str, source: int, from_s: float) -> 
     return newest
 
 
-def _configured(config: EnclosureConfig | None, channel: Channel) -> PointConfig | None:
+def _configured(config: EnclosureConfig | None, channel: LogChannel) -> PointConfig | None:
     if config is None:
         return None
     for point in config.points:
@@ -190,14 +190,14 @@ def _part_of(
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class LogQuery:
     """The log, whose readings of it, and by when they had to be known."""
 
     store: Store
     source: int
     known_s: float | None
 
-    def readings(self, channel: Channel, from_s: float, to_s: float) -> Readings:
+    def readings(self, channel: LogChannel, from_s: float, to_s: float) -> Readings:
         return self.store.readings(
             channel.enclosure,
             channel.point,
@@ -209,7 +209,7 @@ class _Asked:
         )
 
 
-def _interval_s(asked: _Asked, channel: Channel, from_s: float, to_s: float) -> float | None:
+def _interval_s(asked: LogQuery, channel: LogChannel, from_s: float, to_s: float) -> float | None:
     """The usual time between two readings, from the first day that has any."""
     begin = from_s
     while begin < to_s:
@@ -223,7 +223,7 @@ def _interval_s(asked: _Asked, channel: Channel, from_s: float, to_s: float) -> 
     return None
 
 
-class _Told:
+class ChannelTally:
     """Counts what a channel gave, piece after piece."""
 
     def __init__(self) -> None:
@@ -254,7 +254,7 @@ class _Told:
             self.high = max(self.high, float(high[good].max()))
         self.last_s = float(times[-1])
 
-    def health(self, channel: Channel, interval_s: float | None) -> SensorHealth:
+    def health(self, channel: LogChannel, interval_s: float | None) -> SensorHealth:
         bad = {
             QUALITY_OF_CODE[code].value: int(self.codes[code])
             for code in np.flatnonzero(self.codes).tolist()
@@ -285,17 +285,17 @@ class _Held:
 
 
 def _held(
-    asked: _Asked,
-    channel: Channel,
+    asked: LogQuery,
+    channel: LogChannel,
     time_s: Floats,
     to_s: float,
     age_s: float,
     tell: Callable[[int], None],
     told_from_s: float | None,
-) -> tuple[_Held, _Told]:
+) -> tuple[_Held, ChannelTally]:
     """One channel on the grid, the last word held until its age runs out."""
     out = _Held(np.full(time_s.size, np.nan))
-    told = _Told()
+    told = ChannelTally()
     # Of the last entry before a piece: time, quality, value, lowest, highest.
     carry: list[NDArray[Any]] = [
         np.empty(0),

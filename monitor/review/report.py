@@ -9,13 +9,13 @@ from monitor.log.rows import Session
 from monitor.review import text as words
 from monitor.review.chart import coat_chart, table_rows
 from monitor.review.review import Review, SectionReview
-from monitor.review.text import Stamp, figure, length
+from monitor.review.text import TimeStamp, figure, length
 from monitor.screen.theme import clean
 from rules.clocks.work import ALL_SECTIONS, is_about
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.review.causes import Evidence, Verdict
-from rules.review.coats import CoatRecord, Kept
+from rules.review.coats import CoatRecord, WindowOutcome
 from rules.review.exposure import LimitTimes
 from rules.spec.model import Spec
 from rules.vocabulary import LimitName
@@ -63,7 +63,7 @@ def html_report(review: Review) -> str:
 
 
 def _context(review: Review) -> dict[str, Any]:
-    stamp = Stamp(review.timezone)
+    stamp = TimeStamp(review.timezone)
     session = review.session
     named = list(review.events)
     advised = words.advised(review)
@@ -126,7 +126,7 @@ def _context(review: Review) -> dict[str, Any]:
 
 
 def _section(
-    each: SectionReview, number: int, events: list[Event], stamp: Stamp, session: Session
+    each: SectionReview, number: int, events: list[Event], stamp: TimeStamp, session: Session
 ) -> dict[str, Any]:
     where = None if each.section == ALL_SECTIONS else each.section
     calls = each.calls[:CALLS_SHOWN]
@@ -159,7 +159,7 @@ def _coat(
     ident: str,
     events: list[Event],
     where: str | None,
-    stamp: Stamp,
+    stamp: TimeStamp,
     session: Session,
 ) -> dict[str, Any]:
     from markupsafe import Markup
@@ -199,7 +199,7 @@ def _coat(
         "windows": [
             {
                 "text": words.window_words(window, stamp),
-                "missed": window.kept in (Kept.EARLY, Kept.LATE),
+                "missed": window.kept in (WindowOutcome.EARLY, WindowOutcome.LATE),
             }
             for window in coat.windows
         ],
@@ -213,7 +213,7 @@ def _broken(each: LimitTimes) -> str:
     return f"{length(each.broken_s)}, and {partly}" if partly else length(each.broken_s)
 
 
-def _verdict(verdict: Verdict, stamp: Stamp, advice: bool) -> dict[str, Any]:
+def _verdict(verdict: Verdict, stamp: TimeStamp, advice: bool) -> dict[str, Any]:
     def told(evidence: Evidence) -> dict[str, str]:
         return {
             "cause": evidence.cause.sign.value,
@@ -242,7 +242,7 @@ def _verdict(verdict: Verdict, stamp: Stamp, advice: bool) -> dict[str, Any]:
     }
 
 
-def _event(event: Event, stamp: Stamp) -> dict[str, str]:
+def _event(event: Event, stamp: TimeStamp) -> dict[str, str]:
     return {
         "time": stamp(event.time_s),
         "kind": event.kind.value,

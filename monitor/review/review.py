@@ -27,7 +27,7 @@ from monitor.specs import find_spec
 from rules.clocks.work import ALL_SECTIONS, is_about
 from rules.errors import FilmcallError, SpecFault
 from rules.events import Event, in_force
-from rules.review.causes import BEFORE_S, Answer, Verdict, verdict_of
+from rules.review.causes import BEFORE_S, Finding, Verdict, verdict_of
 from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
 from rules.review.coats import CoatRecord, coats_of
 from rules.review.defects import Defect, find_defect, match_seen, when_and_where
@@ -45,7 +45,7 @@ _MISSING = {
 }
 
 
-class Reviewed(Protocol):
+class ReviewRequest(Protocol):
     """What is asked of a section's review."""
 
     @property
@@ -72,7 +72,7 @@ class Reviewed(Protocol):
 def doubts_of(
     health: Sequence[SensorHealth],
     config: EnclosureConfig | None,
-    sections: Sequence[Reviewed],
+    sections: Sequence[ReviewRequest],
 ) -> list[str]:
     """Return what has to be said of a session that its log does not know.
 
@@ -112,7 +112,7 @@ def doubts_of(
     return said
 
 
-def _assumed_text(config: EnclosureConfig, sections: Sequence[Reviewed], of_all: int) -> str:
+def _assumed_text(config: EnclosureConfig, sections: Sequence[ReviewRequest], of_all: int) -> str:
     """That nobody measured the surface of these sections, and what stands in for it."""
     offset_k = abs(config.assumed_surface_offset_k or 0.0)
     where = "" if len(sections) == of_all else f" of {', '.join(s.section for s in sections)}"
@@ -504,7 +504,7 @@ def _surface_accuracy_k(
 
 def _fitting(verdicts: list[Verdict]) -> tuple[Verdict, ...]:
     """Leave out, of several, those on defects that no coat here can have."""
-    fitting = tuple(v for v in verdicts if v.answer is not Answer.NO_SUCH_FILM)
+    fitting = tuple(v for v in verdicts if v.answer is not Finding.NO_SUCH_FILM)
     return fitting or tuple(verdicts)
 
 

@@ -12,10 +12,10 @@ from monitor.review.review import Review, SectionReview
 from monitor.screen.theme import clean
 from rules.clocks.work import ALL_SECTIONS
 from rules.events import Event
-from rules.review.causes import Answer, Evidence, Verdict
-from rules.review.coats import CoatRecord, Kept, Window, WindowName
+from rules.review.causes import Evidence, Finding, Verdict
+from rules.review.coats import CoatRecord, Window, WindowName, WindowOutcome
 from rules.review.defects import Sign
-from rules.review.exposure import Beyond, LimitTimes
+from rules.review.exposure import Excess, LimitTimes
 from rules.vocabulary import EventKind, LimitName
 from sensors.wire import counted
 
@@ -49,7 +49,7 @@ _MARGIN = (LimitName.DEW_MARGIN_MIN,)
 _OF_MARGIN = (Sign.LOW_MARGIN, Sign.WET_BEFORE)
 
 
-class Stamp:
+class TimeStamp:
     """Shows times in one zone, the same way everywhere."""
 
     def __init__(self, timezone: str) -> None:
@@ -103,7 +103,7 @@ def length(span_s: float) -> str:
     return f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
-def exposure_words(found: Beyond) -> str:
+def exposure_words(found: Excess) -> str:
     """Return the sum of how far and how long, with its unit."""
     unit = _UNIT_WORDS.get(found.unit, found.unit)
     unit = "K" if unit == "°C" else unit
@@ -112,7 +112,7 @@ def exposure_words(found: Beyond) -> str:
     return f"{about}{found.exposure:.{places}f} {unit} h"
 
 
-def partly_words(found: Beyond, *, sure: bool, more: bool = False) -> str:
+def partly_words(found: Excess, *, sure: bool, more: bool = False) -> str:
     """Return what minute means leave open, or "" where the bound is on neither side of them.
 
     Args:
@@ -127,7 +127,7 @@ def partly_words(found: Beyond, *, sure: bool, more: bool = False) -> str:
     return f"{perhaps}at some time within {length(found.partly_s)}{' more' if more else ''}"
 
 
-def evidence_words(evidence: Evidence, stamp: Stamp) -> str:
+def evidence_words(evidence: Evidence, stamp: TimeStamp) -> str:
     """Return what the log shows of a cause, as figures with times."""
     if evidence.via is not None:
         return f"coat {evidence.coat} over it: {evidence_words(evidence.via, stamp)}"
@@ -161,7 +161,7 @@ def evidence_words(evidence: Evidence, stamp: Stamp) -> str:
     )
 
 
-def window_words(window: Window, stamp: Stamp) -> str:
+def window_words(window: Window, stamp: TimeStamp) -> str:
     """Return how a time was kept."""
     done = stamp(window.done_s)
     opens = f"not before {stamp(window.opens_s)}" if window.opens_s is not None else ""
@@ -173,11 +173,11 @@ def window_words(window: Window, stamp: Stamp) -> str:
         WindowName.INDUCTION: "mix first used",
         WindowName.TAPE: "tape off",
     }[window.name]
-    if window.kept is Kept.UNKNOWN:
+    if window.kept is WindowOutcome.UNKNOWN:
         return f"{window.name}: not known, {window.why}"
     tail = f" ({bounds})" if bounds else ""
     kept = window.kept.value
-    if window.kept is Kept.CLOSE:
+    if window.kept is WindowOutcome.CLOSE:
         kept = "kept, though by less than these sensors can tell for sure"
     by = f" by {length(window.missed_s)}" if window.missed_s > 0.0 else ""
     heat = "; at 20 °C it would have been in time" if by and window.kept_at_20_c else ""
@@ -188,32 +188,32 @@ def answer_words(verdict: Verdict) -> str:
     """Return in plain words what the log says of a defect."""
     title = verdict.defect.title
     match verdict.answer:
-        case Answer.SUPPORTED:
+        case Finding.SUPPORTED:
             first = verdict.ranked[0].cause
             return f"The log supports a cause of {title}: {first.sign}. {capital(first.why)}."
-        case Answer.WEAK:
+        case Finding.WEAK:
             return (
                 f"The log hints at a cause of {title}, {verdict.ranked[0].cause.sign}, but no "
                 f"further than {_explained(verdict)} can explain."
             )
-        case Answer.AGAINST:
+        case Finding.AGAINST:
             return (
                 f"The log speaks against every cause of {title} that it can see. Look for what no "
                 "sensor sees, below."
             )
-        case Answer.NOT_KNOWN:
+        case Finding.NOT_KNOWN:
             return (
                 f"The log shows no cause of {title}, but it knows too little of the time that "
                 "mattered to speak against any."
             )
-        case Answer.NOT_SHOWN:
+        case Finding.NOT_SHOWN:
             return f"A log of the air cannot show what causes {title}."
-        case Answer.NO_COAT:
+        case Finding.NO_COAT:
             return (
                 f"No coat is recorded, so the log can tell no cause of {title}. Say when it was "
                 "laid, and look again: filmcall event coat-started --at TIME, and coat-ended."
             )
-        case Answer.NO_SUCH_FILM:
+        case Finding.NO_SUCH_FILM:
             families = " or ".join(verdict.defect.families)
             return f"{capital(title)} comes with {families} coatings; the log has no such coat."
 
@@ -259,7 +259,7 @@ def coat_title(coat: CoatRecord) -> str:
     return f"Coat {coat.number}: {coat.spec.title}{method}"
 
 
-def laid_words(coat: CoatRecord, stamp: Stamp) -> str:
+def laid_words(coat: CoatRecord, stamp: TimeStamp) -> str:
     """Return from when to when a coat was laid, as far as anybody recorded it."""
     begun = stamp(coat.started_s) if coat.started_s is not None else "a time not recorded"
     ended = stamp(coat.ended_s) if coat.ended_s is not None else "a time not recorded"
@@ -315,7 +315,7 @@ def health_words(each: SensorHealth) -> str:
     return f"{counted(each.readings, 'reading')}{means}{every}; {gaps}; {bad or 'all ok'}"
 
 
-def calibration_words(each: Calibration, stamp: Stamp) -> str:
+def calibration_words(each: Calibration, stamp: TimeStamp) -> str:
     """Return when a probe was last calibrated."""
     return f"{each.point}, {SENSOR_WORDS[each.quantity.value]}: calibrated {stamp(each.made_s)}"
 
@@ -336,7 +336,7 @@ def event_details(event: Event) -> str:
     return "; ".join(each for each in details if each)
 
 
-def limit_words(limit: LimitTimes, stamp: Stamp) -> str:
+def limit_words(limit: LimitTimes, stamp: TimeStamp) -> str:
     """Return how one limit was kept over one stage."""
     found = limit.beyond
     long = limit.broken_s >= 60.0
@@ -357,7 +357,7 @@ _NOTED = (EventKind.NOTE, EventKind.MEASURED, EventKind.OVERRULED)
 
 def plain_text(review: Review) -> str:
     """Return the whole review as plain lines; nothing in them can steer a terminal."""
-    stamp = Stamp(review.timezone)
+    stamp = TimeStamp(review.timezone)
     session = review.session
     lines = [
         f"{session.title or 'session'} in {session.enclosure or ''}, "
@@ -393,7 +393,7 @@ def plain_text(review: Review) -> str:
     return "\n".join(clean(line) for line in lines)
 
 
-def noted_lines(events: Iterable[Event], stamp: Stamp) -> list[str]:
+def noted_lines(events: Iterable[Event], stamp: TimeStamp) -> list[str]:
     """Return what people noted or measured by hand, a line each, in the order of time."""
     return [
         f"{stamp(event.time_s)} {event.kind}{', ' + event.section if event.section else ''}: "
@@ -404,7 +404,7 @@ def noted_lines(events: Iterable[Event], stamp: Stamp) -> list[str]:
     ]
 
 
-def _why_lines(review: Review, stamp: Stamp) -> list[str]:
+def _why_lines(review: Review, stamp: TimeStamp) -> list[str]:
     lines: list[str] = []
     heads = advised(review)
     for each in review.sections:
@@ -419,7 +419,7 @@ def _why_lines(review: Review, stamp: Stamp) -> list[str]:
     return lines
 
 
-def _verdict_lines(verdict: Verdict, stamp: Stamp) -> list[str]:
+def _verdict_lines(verdict: Verdict, stamp: TimeStamp) -> list[str]:
     return [
         f"  {answer_words(verdict)}",
         *(
@@ -445,7 +445,7 @@ def _advice_lines(verdict: Verdict, review: Review) -> list[str]:
     ]
 
 
-def _section_lines(each: SectionReview, review: Review, stamp: Stamp) -> list[str]:
+def _section_lines(each: SectionReview, review: Review, stamp: TimeStamp) -> list[str]:
     lines = ["", section_name(each.section)]
     for coat in each.coats:
         lines += [

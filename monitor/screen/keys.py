@@ -96,7 +96,7 @@ class Form:
 
 
 @dataclass(slots=True)
-class Offers:
+class Choices:
     """What can be chosen, and what was answered last."""
 
     sections: tuple[str, ...] = ()
@@ -212,7 +212,7 @@ class KeyDesk:
         self.theme = theme or Theme()
         self._say = self.theme.words.say
         self._zone: tzinfo = UTC
-        self._offers = Offers()
+        self._offers = Choices()
         self._form: Form | None = None
         self._question = ""  # "undo" or "quit" while one of these is asked
         self._asked_s = 0.0

@@ -32,7 +32,7 @@ Lines = list[Text]
 
 
 @dataclass(frozen=True, slots=True)
-class Room:
+class Pane:
     """One room in an arrangement.
 
     Attributes:
@@ -118,7 +118,7 @@ def columns(rooms: Rooms, width: int, space: int, count: int) -> Lines:
     return rows
 
 
-def _apart(trends: Sequence[Room], limits: Sequence[LimitName]) -> list[Room]:
+def _apart(trends: Sequence[Pane], limits: Sequence[LimitName]) -> list[Pane]:
     """One chart a quantity: two bounds of one quantity would draw the same series twice."""
     seen: set[str] = set()
     kept = []
@@ -130,13 +130,13 @@ def _apart(trends: Sequence[Room], limits: Sequence[LimitName]) -> list[Room]:
     return kept
 
 
-def _flowing(rooms: Rooms, name: str, items: Lines, width: int, rank: int, none: str = "") -> Room:
+def _flowing(rooms: Rooms, name: str, items: Lines, width: int, rank: int, none: str = "") -> Pane:
     if not items and none:
         items = [rooms.part(rooms.say(none), "label")]
     lines = flow(items, width)
     least = 1 if rank else len(lines)
     draw = _counted(rooms, items, lambda some: flow(some, width))
-    return Room(rooms.say(f"room {name}"), least, len(lines), rank, draw)
+    return Pane(rooms.say(f"room {name}"), least, len(lines), rank, draw)
 
 
 def _told(rooms: Rooms, *, brief: bool = False) -> Lines:
@@ -145,7 +145,7 @@ def _told(rooms: Rooms, *, brief: bool = False) -> Lines:
     return [first, *rooms.forecast_items(), *others] if first.plain else rooms.forecast_items()
 
 
-def _outlook(rooms: Rooms, width: int, rank: int) -> Room:
+def _outlook(rooms: Rooms, width: int, rank: int) -> Pane:
     """What breaks and when; where there is no room for the first range, without the ranges."""
     full = _flowing(rooms, "outlook", _told(rooms), width, rank)
     brief = _flowing(rooms, "outlook", _told(rooms, brief=True), width, rank)
@@ -154,20 +154,20 @@ def _outlook(rooms: Rooms, width: int, rank: int) -> Room:
     def draw(count: int) -> Lines:
         return full.draw(count) if first <= count else brief.draw(count)
 
-    return Room(full.title, 1, full.most, rank, draw)
+    return Pane(full.title, 1, full.most, rank, draw)
 
 
-def _no_band(rooms: Rooms, width: int, rank: int) -> Room:
+def _no_band(rooms: Rooms, width: int, rank: int) -> Pane:
     """Why there is no band, in one line under the outlook, or in more where there is room."""
     lines = [line for item in rooms.no_band_items() for line in wrap(item, width)]
     brief = [cut(item, width) for item in rooms.no_band_items()]
-    return Room("", 1, len(lines), rank, lambda count: lines if len(lines) <= count else brief)
+    return Pane("", 1, len(lines), rank, lambda count: lines if len(lines) <= count else brief)
 
 
-def _sensors(rooms: Rooms, width: int, rank: int) -> Room:
+def _sensors(rooms: Rooms, width: int, rank: int) -> Pane:
     """Every body with its age; where there is no room for all, the faults and how many are well."""
     each, brief = (flow(rooms.sensor_items(brief=b), width) for b in (False, True))
-    return Room(
+    return Pane(
         rooms.say("room sensors"),
         len(brief),
         len(each),
@@ -176,7 +176,7 @@ def _sensors(rooms: Rooms, width: int, rank: int) -> Room:
     )
 
 
-def _stacked(rooms: Rooms, name: str, items: Lines, width: int, rank: int, none: str = "") -> Room:
+def _stacked(rooms: Rooms, name: str, items: Lines, width: int, rank: int, none: str = "") -> Pane:
     if not items and none:
         items = [rooms.part(rooms.say(none), "label")]
 
@@ -188,13 +188,13 @@ def _stacked(rooms: Rooms, name: str, items: Lines, width: int, rank: int, none:
     if name == "sensors":
         least = max(1, len(stack(rooms.fault_items())))
     draw = _counted(rooms, items, stack)
-    return Room(rooms.say(f"room {name}"), least, len(lines), rank, draw)
+    return Pane(rooms.say(f"room {name}"), least, len(lines), rank, draw)
 
 
-def _listed(rooms: Rooms, name: str, items: Lines, width: int, rank: int) -> Room:
+def _listed(rooms: Rooms, name: str, items: Lines, width: int, rank: int) -> Pane:
     """One line an item, the rest of a long one cut: nothing that decides stands there."""
     lines = [cut(item, width) for item in items]
-    return Room(rooms.say(f"room {name}"), 1, len(lines), rank, lambda count: lines[:count])
+    return Pane(rooms.say(f"room {name}"), 1, len(lines), rank, lambda count: lines[:count])
 
 
 def _trend_room(
@@ -205,20 +205,20 @@ def _trend_room(
     tall: int,
     *,
     ahead: bool = False,
-) -> Room:
+) -> Pane:
     title = rooms.say("room trend")
     if not limits:
         none = [rooms.part(rooms.say("no-trend"), "label")]
-        return Room(title, 1, 1, rank, lambda _count: none)
+        return Pane(title, 1, 1, rank, lambda _count: none)
     name = limits[0]
-    return Room(
+    return Pane(
         title, 2, tall, rank, lambda count: rooms.trend_lines(name, width, count, ahead=ahead)
     )
 
 
-def _ahead_room(rooms: Rooms, name: LimitName, width: int, rank: int) -> Room:
+def _ahead_room(rooms: Rooms, name: LimitName, width: int, rank: int) -> Pane:
     title = rooms.say("room ahead")
-    return Room(title, 3, 7, rank, lambda count: rooms.ahead_lines(name, width, count))
+    return Pane(title, 3, 7, rank, lambda count: rooms.ahead_lines(name, width, count))
 
 
 def _counted(rooms: Rooms, items: Lines, lay: Callable[[Lines], Lines]) -> Callable[[int], Lines]:
@@ -236,7 +236,7 @@ def _counted(rooms: Rooms, items: Lines, lay: Callable[[Lines], Lines]) -> Calla
     return draw
 
 
-def _share(plan: Sequence[Sequence[Room]], space: int, *, titled: bool = False) -> list[list[int]]:
+def _share(plan: Sequence[Sequence[Pane]], space: int, *, titled: bool = False) -> list[list[int]]:
     """Give each column's rooms their lines: the least by rank first, then what is left by rank."""
     shares: list[list[int]] = []
     for column in plan:

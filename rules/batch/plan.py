@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from rules.batch.amount import Film, Parts, mix_for_area_ml, parts_of, thinned_ml
 from rules.clocks.all_clocks import pot_factor
 from rules.errors import FilmcallError
-from rules.rate import Lean, rate_law
+from rules.rate import SafeSide, rate_law
 from rules.spec.model import Mix, Spec, ThinnerBand
 from rules.units import tenths
 from rules.vocabulary import ClockName, LimitName, Method, Stage
@@ -23,7 +23,7 @@ class BatchFault(FilmcallError, ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Job:
+class MixJob:
     """What is to be coated, and how.
 
     Attributes:
@@ -68,7 +68,7 @@ def _in_range(name: str, value: float, low: float, high: float, unit: str) -> No
         )
 
 
-def checked_mix(job: Job) -> Mix:
+def checked_mix(job: MixJob) -> Mix:
     """Refuse what is impossible or dangerous, by name, and return the spec's mix.
 
     Args:
@@ -210,12 +210,12 @@ class BatchPlan:
         forecast: at the forecast temperature, or None where none was given.
     """
 
-    job: Job
+    job: MixJob
     present: Plan
     forecast: Plan | None
 
 
-def plan_batches(job: Job, temp_c: float, forecast_c: float | None = None) -> BatchPlan:
+def plan_batches(job: MixJob, temp_c: float, forecast_c: float | None = None) -> BatchPlan:
     """Plan what to mix for a job at the present and at the forecast temperature.
 
     Args:
@@ -286,7 +286,7 @@ def _band_words(band: ThinnerBand | None, thinner_pct: float, temp_c: float, mix
     return f"{words}; with less the film sets before it levels, with more it sags"
 
 
-def _plan(job: Job, mix: Mix, temp_c: float) -> Plan:
+def _plan(job: MixJob, mix: Mix, temp_c: float) -> Plan:
     band = thinner_band(mix, job.method, temp_c)
     thinner = job.thinner_pct
     if thinner is None:
@@ -385,7 +385,7 @@ def _induction_s(spec: Spec, temp_c: float, warnings: list[str]) -> float | None
     table = spec.times.get(ClockName.INDUCTION)
     if table is None:
         return None
-    time_s = rate_law(table, Lean.OPENS).time_s(temp_c)
+    time_s = rate_law(table, SafeSide.OPENS).time_s(temp_c)
     if math.isinf(time_s):
         coldest = table.rows[0]
         warnings.append(
@@ -400,11 +400,11 @@ def _pot_life_s(spec: Spec, temp_c: float, in_pot_ml: float) -> float | None:
     table = spec.times.get(ClockName.POT_LIFE)
     if table is None:
         return None
-    return rate_law(table, Lean.CLOSES, pot_factor(spec, in_pot_ml)[0]).time_s(temp_c)
+    return rate_law(table, SafeSide.CLOSES, pot_factor(spec, in_pot_ml)[0]).time_s(temp_c)
 
 
 def _largest_batch(
-    job: Job, mix: Mix, temp_c: float, ml_per_h: float, induction_s: float | None
+    job: MixJob, mix: Mix, temp_c: float, ml_per_h: float, induction_s: float | None
 ) -> tuple[float, float | None]:
     """The largest batch that is used up in time, thinner included [mL], and its pot life [s].
 

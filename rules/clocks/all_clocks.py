@@ -9,9 +9,9 @@ import numpy as np
 
 from rules.climate import assumed_words
 from rules.clocks.clock import (
-    Body,
     Clock,
     ClockState,
+    TemperatureBounds,
     body_of,
     fixed_clock,
     join_words,
@@ -22,12 +22,12 @@ from rules.clocks.clock import (
 from rules.clocks.history import TemperatureHistory, TemperatureOutlook
 from rules.clocks.work import Coat, Pot, Work, work_of
 from rules.events import Event
-from rules.rate import FloatArray, Lean
+from rules.rate import FloatArray, SafeSide
 from rules.spec.model import Spec, TimeTable
 from rules.vocabulary import ClockName, Method
 
 
-class Bench:
+class SectionWork:
     """One section's work laid out beside its temperatures, so that each clock is a short step."""
 
     def __init__(
@@ -49,11 +49,11 @@ class Bench:
         h, acc = self.history, self.history.accuracy_k
         spread = float(h.warmest_c[-1] - h.coldest_c[-1]) if h.time_s.size else 0.0
         note = _assumed_note(h)
-        cold = body_of("film", Lean.OPENS, h.time_s, h.coldest_c, acc, h.max_gap_s, outlook)
+        cold = body_of("film", SafeSide.OPENS, h.time_s, h.coldest_c, acc, h.max_gap_s, outlook)
         self.cold = replace(cold, note=note)
         warm = body_of(
             "film",
-            Lean.CLOSES,
+            SafeSide.CLOSES,
             h.time_s,
             h.warmest_c,
             acc,
@@ -71,7 +71,7 @@ class Bench:
 
 
 def frame_of(
-    bench: Bench, name: ClockName, spec: str, coat: Coat | None, *, buried: bool = False
+    bench: SectionWork, name: ClockName, spec: str, coat: Coat | None, *, buried: bool = False
 ) -> Clock:
     """Return a film's clock that does not run yet, for the rest to be filled in."""
     return Clock(
@@ -124,7 +124,7 @@ _RECORD_END = "record it: filmcall event coat-ended --at TIME"
 _RECORD_START = "record it: filmcall event coat-started --at TIME"
 
 
-def film_clocks(bench: Bench) -> list[Clock]:
+def film_clocks(bench: SectionWork) -> list[Clock]:
     """Clocks of the newest coat, and `cured` of another product that still cures under it."""
     coat = bench.work.newest
     if coat is None:
@@ -139,13 +139,13 @@ def film_clocks(bench: Bench) -> list[Clock]:
         if table is None:
             continue
         frame = frame_of(bench, ClockName.CURED, spec.name, below, buried=True)
-        clock = run_clock(frame, table, Lean.OPENS, bench.cold, below.ended_s, bench.now_s)
+        clock = run_clock(frame, table, SafeSide.OPENS, bench.cold, below.ended_s, bench.now_s)
         if clock.state is ClockState.RUNNING:
             clocks.append(replace(clock, basis=join_words(clock.basis, "under the new coat")))
     return clocks
 
 
-def _coat_clocks(bench: Bench, coat: Coat) -> list[Clock]:
+def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
     spec = bench.spec_named(coat.spec)
     if spec is None or not spec.times:
         name = coat.spec if spec is None else spec.name
@@ -186,20 +186,20 @@ def _coat_clocks(bench: Bench, coat: Coat) -> list[Clock]:
     return clocks + _tape_clocks(bench, spec, coat)
 
 
-def _opens(bench: Bench, frame: Clock, table: TimeTable, coat: Coat) -> Clock:
+def _opens(bench: SectionWork, frame: Clock, table: TimeTable, coat: Coat) -> Clock:
     if coat.ended_s is not None:
-        return run_clock(frame, table, Lean.OPENS, bench.cold, coat.ended_s, bench.now_s)
+        return run_clock(frame, table, SafeSide.OPENS, bench.cold, coat.ended_s, bench.now_s)
     if coat.session_ended_s is not None:
         return replace(frame, basis=join_words(frame.basis, _NEVER_ENDED), advice=_RECORD_END)
     return replace(
         frame,
         state=ClockState.WAITING,
-        left_s=length_s(table, Lean.OPENS, bench.cold, bench.now_s),
+        left_s=length_s(table, SafeSide.OPENS, bench.cold, bench.now_s),
         basis=join_words(frame.basis, "starts when the coat is ended", bench.cold.note),
     )
 
 
-def _advised(bench: Bench, clock: Clock, spec: Spec) -> Clock:
+def _advised(bench: SectionWork, clock: Clock, spec: Spec) -> Clock:
     if clock.name is not ClockName.CURED:
         return clock
     if clock.state is ClockState.ENDED:
@@ -214,14 +214,14 @@ def _advised(bench: Bench, clock: Clock, spec: Spec) -> Clock:
     )
 
 
-def _recoat_closes(bench: Bench, spec: Spec, coat: Coat) -> Clock | None:
+def _recoat_closes(bench: SectionWork, spec: Spec, coat: Coat) -> Clock | None:
     table, words = recoat_table(spec, ClockName.RECOAT_CLOSES, bench.default_spec)
     if table is None:
         return None
     frame = replace(frame_of(bench, ClockName.RECOAT_CLOSES, spec.name, coat), basis=words)
     if coat.started_s is None:
         return replace(frame, basis=join_words(words, _NEVER_STARTED), advice=_RECORD_START)
-    clock = run_clock(frame, table, Lean.CLOSES, bench.warm, coat.started_s, bench.now_s)
+    clock = run_clock(frame, table, SafeSide.CLOSES, bench.warm, coat.started_s, bench.now_s)
     if clock.ended_at_s is None:
         return clock
     closed = clock.ended_at_s
@@ -235,7 +235,7 @@ def _recoat_closes(bench: Bench, spec: Spec, coat: Coat) -> Clock | None:
     return replace(clock, advice=join_words(todo, spec.reminder), stops_coating=True)
 
 
-def _tape_clocks(bench: Bench, spec: Spec | None, coat: Coat | None) -> list[Clock]:
+def _tape_clocks(bench: SectionWork, spec: Spec | None, coat: Coat | None) -> list[Clock]:
     """Both bounds of the tape that is still on; days on the surface count from tape-on."""
     on_s, off_s = bench.work.tape_on_s, bench.work.tape_off_s
     began = None
@@ -257,7 +257,7 @@ def _tape_clocks(bench: Bench, spec: Spec | None, coat: Coat | None) -> list[Clo
             bounds.append(replace(frame, basis=_NEVER_STARTED, advice=_RECORD_START))
         else:
             bounds.append(
-                run_clock(frame, table, Lean.CLOSES, bench.warm, coat.started_s, bench.now_s)
+                run_clock(frame, table, SafeSide.CLOSES, bench.warm, coat.started_s, bench.now_s)
             )
     days = spec.tape_not_after_s
     if days is not None:
@@ -315,7 +315,7 @@ KEEP_POT_S = 6 * 3600.0
 """A pot whose life has ended stays on the list for this long, then it is cold waste [s]."""
 
 
-def pot_clocks(bench: Bench) -> list[Clock]:
+def pot_clocks(bench: SectionWork) -> list[Clock]:
     """Induction and life of every pot that is not yet waste."""
     clocks: list[Clock] = []
     for pot in bench.work.pots:
@@ -345,45 +345,45 @@ def _pot_frame(name: ClockName, spec: str, pot: Pot) -> Clock:
     return Clock(name, pot.section, pot.batch, ClockState.UNKNOWN, basis=words, spec=spec)
 
 
-def _induction(bench: Bench, pot: Pot, spec: Spec) -> Clock | None:
+def _induction(bench: SectionWork, pot: Pot, spec: Spec) -> Clock | None:
     table = spec.times.get(ClockName.INDUCTION)
     if table is None:
         return None
     frame = _pot_frame(ClockName.INDUCTION, spec.name, pot)
-    body = _pot_body(bench, pot, Lean.OPENS)
-    clock = run_clock(frame, table, Lean.OPENS, body, pot.mixed_s, bench.now_s)
+    body = _pot_body(bench, pot, SafeSide.OPENS)
+    clock = run_clock(frame, table, SafeSide.OPENS, body, pot.mixed_s, bench.now_s)
     if clock.state is ClockState.RUNNING:
         clock = replace(clock, advice=join_words(clock.advice, "let it stand before use"))
     return clock
 
 
-def _pot_life(bench: Bench, pot: Pot, spec: Spec) -> Clock | None:
+def _pot_life(bench: SectionWork, pot: Pot, spec: Spec) -> Clock | None:
     table = spec.times.get(ClockName.POT_LIFE)
     if table is None:
         return None
     factor, words = pot_factor(spec, pot.amount_ml)
     frame = _pot_frame(ClockName.POT_LIFE, spec.name, pot)
     frame = replace(frame, basis=join_words(frame.basis, words))
-    body = _pot_body(bench, pot, Lean.CLOSES)
-    clock = run_clock(frame, table, Lean.CLOSES, body, pot.mixed_s, bench.now_s, factor)
+    body = _pot_body(bench, pot, SafeSide.CLOSES)
+    clock = run_clock(frame, table, SafeSide.CLOSES, body, pot.mixed_s, bench.now_s, factor)
     if clock.state is ClockState.ENDED:
         text = "use no more of this pot; thinner does not bring it back"
         clock = replace(clock, advice=text)
     return clock
 
 
-def _pot_body(bench: Bench, pot: Pot, lean: Lean) -> Body:
+def _pot_body(bench: SectionWork, pot: Pot, lean: SafeSide) -> TemperatureBounds:
     """The pot's temperature: warmest, or coldest, of mix, air and surface.
 
     The accuracy of each is put on before they are compared, so none is added afterwards.
     """
     h = bench.history
-    sign = -1.0 if lean is Lean.OPENS else 1.0
-    worst = np.fmin if lean is Lean.OPENS else np.fmax
-    surface = h.coldest_c if lean is Lean.OPENS else h.warmest_c
+    sign = -1.0 if lean is SafeSide.OPENS else 1.0
+    worst = np.fmin if lean is SafeSide.OPENS else np.fmax
+    surface = h.coldest_c if lean is SafeSide.OPENS else h.warmest_c
     if h.assumed_offset_k is not None:  # the pot stands in the air, and that is measured
         surface = np.full_like(surface, np.nan)
-    air = h.air_coldest_c if lean is Lean.OPENS else h.air_warmest_c
+    air = h.air_coldest_c if lean is SafeSide.OPENS else h.air_warmest_c
     window = (h.time_s >= pot.mixed_s - h.max_gap_s) & (h.time_s <= bench.now_s + h.max_gap_s)
     times = h.time_s[window]
     sides = []
@@ -398,7 +398,7 @@ def _pot_body(bench: Bench, pot: Pot, lean: Lean) -> Body:
             temp = worst(temp, _held(pot.temps, times) + side * MIX_ACCURACY_K)
         sides.append((times, temp))
     (safe_t, safe), (other_t, other) = sides
-    return Body(
+    return TemperatureBounds(
         "pot",
         body_of("pot", lean, safe_t, safe, 0.0, h.max_gap_s).safe,
         body_of("pot", lean, other_t, other, 0.0, h.max_gap_s).other,
@@ -482,7 +482,7 @@ def clocks_of(
         What each clock does is DESIGN's; the law is checked against ASTM C1074 in tests/rules.
     """
     work = work_of(section, events, now_s)
-    bench = Bench(section, work, spec_of, default_spec, history, now_s, outlook)
+    bench = SectionWork(section, work, spec_of, default_spec, history, now_s, outlook)
     clocks = [*film_clocks(bench), *pot_clocks(bench), *wipe_clock(bench), *clearance(bench)]
     return in_order(clocks)
 
@@ -598,7 +598,7 @@ def launch_warning(clocks: Iterable[Clock]) -> str:
     return ""
 
 
-def wipe_clock(bench: Bench) -> list[Clock]:
+def wipe_clock(bench: SectionWork) -> list[Clock]:
     """The drying of the last wipe, for the coat that comes next."""
     wiped = bench.work.wiped_s
     spec = bench.spec_named(bench.work.wiped_spec)
@@ -608,10 +608,10 @@ def wipe_clock(bench: Bench) -> list[Clock]:
     if table is None:
         return []
     frame = frame_of(bench, ClockName.WIPE_DRY, spec.name, None)
-    return [run_clock(frame, table, Lean.OPENS, bench.cold, wiped, bench.now_s)]
+    return [run_clock(frame, table, SafeSide.OPENS, bench.cold, wiped, bench.now_s)]
 
 
-def clearance(bench: Bench) -> list[Clock]:
+def clearance(bench: SectionWork) -> list[Clock]:
     """How long the air wants clearing, by the user's own figure and never another."""
     work = bench.work
     frame = Clock(ClockName.CLEARANCE, None, None, ClockState.UNKNOWN)

@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from rules.clocks.history import Samples, TemperatureOutlook, samples_of
 from rules.clocks.progress import OTHER_GAPS, SHORT_GAP_S, Progress, progress, time_to_end_s
-from rules.rate import FloatArray, Lean, RateLaw, rate_law
+from rules.rate import FloatArray, RateLaw, SafeSide, rate_law
 from rules.spec.model import TimeTable
 from rules.vocabulary import ClockName
 
@@ -65,7 +65,7 @@ class Clock:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Body:
+class TemperatureBounds:
     """A temperature series leaned to both sides, as one kind of clock needs it.
 
     Attributes:
@@ -85,14 +85,14 @@ class Body:
 
 def body_of(
     what: str,
-    lean: Lean,
+    lean: SafeSide,
     time_s: FloatArray,
     temp_c: FloatArray,
     accuracy_k: float,
     max_gap_s: float,
     outlook: TemperatureOutlook | None = None,
     spread_k: float = 0.0,
-) -> Body:
+) -> TemperatureBounds:
     """Lean a series to the side that is safe for a kind of clock, and to the other.
 
     Args:
@@ -111,17 +111,17 @@ def body_of(
     Source:
         No source: leaning by the accuracy is this program's own rule.
     """
-    shift = -accuracy_k if lean is Lean.OPENS else accuracy_k
+    shift = -accuracy_k if lean is SafeSide.OPENS else accuracy_k
     ahead = None
     if outlook is not None and outlook.time_s.size:
         cold, warm = outlook.low_c, outlook.high_c
-        safe, other = (cold, warm) if lean is Lean.OPENS else (warm, cold)
+        safe, other = (cold, warm) if lean is SafeSide.OPENS else (warm, cold)
         ahead = (
             samples_of(outlook.time_s, outlook.surface_c, shift + spread_k, max_gap_s),
             samples_of(outlook.time_s, safe, shift + spread_k, max_gap_s),
             samples_of(outlook.time_s, other, -shift + spread_k, max_gap_s),
         )
-    return Body(
+    return TemperatureBounds(
         what,
         samples_of(time_s, temp_c, shift, max_gap_s),
         samples_of(time_s, temp_c, -shift, max_gap_s),
@@ -132,8 +132,8 @@ def body_of(
 def run_clock(
     frame: Clock,
     table: TimeTable,
-    lean: Lean,
-    body: Body,
+    lean: SafeSide,
+    body: TemperatureBounds,
     start_s: float,
     now_s: float,
     factor: float = 1.0,
@@ -189,7 +189,9 @@ def run_clock(
     )
 
 
-def length_s(table: TimeTable, lean: Lean, body: Body, now_s: float) -> float | None:
+def length_s(
+    table: TimeTable, lean: SafeSide, body: TemperatureBounds, now_s: float
+) -> float | None:
     """Return the whole length of a clock at the present temperature, or None where unknown [s]."""
     law = rate_law(table, lean)
     came = progress(law, body.safe, now_s, now_s)
@@ -199,7 +201,7 @@ def length_s(table: TimeTable, lean: Lean, body: Body, now_s: float) -> float | 
 
 def _range(
     law: RateLaw,
-    body: Body,
+    body: TemperatureBounds,
     came: Progress,
     need: float,
     start_s: float,
@@ -215,7 +217,7 @@ def _range(
         other: float | None = far.ended_at_s
     else:
         present = far.present_x
-        if present is None and law.lean is Lean.CLOSES:
+        if present is None and law.lean is SafeSide.CLOSES:
             present = float(law.knot_x[1])
         other = time_to_end_s(
             law, 1.0 - far.done, now_s, present, ahead[2] if ahead is not None else None
@@ -303,7 +305,7 @@ def spoken(duration_s: float) -> str:
 
 def basis_of(came: Progress, law: RateLaw, what: str) -> str:
     """Say what a clock rests on: measured time, and how the unmeasured and the odd time counted."""
-    opens = law.lean is Lean.OPENS
+    opens = law.lean is SafeSide.OPENS
     parts = [f"{spoken(came.measured_s)} of {what} temperature"]
     short = came.unknown_s - came.long_gap_s
     if opens and came.unknown_s >= 0.5:

@@ -12,7 +12,7 @@ from enum import StrEnum
 import numpy as np
 
 from rules.clocks.history import Samples
-from rules.rate import FloatArray, Lean, RateLaw
+from rules.rate import FloatArray, RateLaw, SafeSide
 
 SHORT_GAP_S = 3600.0
 """A gap up to here counts at its warmer neighbour for a closes clock, a longer one hotter [s]."""
@@ -31,8 +31,8 @@ class Gaps(StrEnum):
     SLOWEST = "slowest"  # the other bound of a closes clock: cooler neighbour, or the coldest row
 
 
-SAFE_GAPS = {Lean.OPENS: Gaps.NOTHING, Lean.CLOSES: Gaps.FASTEST}
-OTHER_GAPS = {Lean.OPENS: Gaps.WARMER, Lean.CLOSES: Gaps.SLOWEST}
+SAFE_GAPS = {SafeSide.OPENS: Gaps.NOTHING, SafeSide.CLOSES: Gaps.FASTEST}
+OTHER_GAPS = {SafeSide.OPENS: Gaps.WARMER, SafeSide.CLOSES: Gaps.SLOWEST}
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,7 +307,7 @@ def time_to_end_s(
         need -= float(gained[-1]) if gained.size else 0.0
         from_s, present_x = float(times[-1]), float(xs[-1])
     if present_x is None:
-        if law.lean is Lean.OPENS:
+        if law.lean is SafeSide.OPENS:
             return None
         return from_s + need / law.hottest_rate
     rate = _rate_x(law, present_x)

@@ -14,7 +14,7 @@ import numpy as np
 from rules.air.arrays import Floats
 from rules.limits import is_upper, wet_film_allowance_k
 from rules.outlook.draws import BREAK_PROBABILITY, Outlook
-from rules.rate import Lean, rate_law, reciprocal
+from rules.rate import SafeSide, rate_law, reciprocal
 from rules.spec.model import Spec, TimeTable
 from rules.vocabulary import ClockName, LimitName, Method, Stage, Step
 
@@ -93,7 +93,7 @@ def bounds_of(spec: Spec, method: Method | None = None) -> dict[LimitName, float
     }
 
 
-def ends_s(outlook: Outlook, table: TimeTable, from_s: Floats, lean: Lean) -> Floats:
+def ends_s(outlook: Outlook, table: TimeTable, from_s: Floats, lean: SafeSide) -> Floats:
     """Return when clocks begun at several times will end, at the expected temperature.
 
     Args:
@@ -110,7 +110,7 @@ def ends_s(outlook: Outlook, table: TimeTable, from_s: Floats, lean: Lean) -> Fl
     """
     law = rate_law(table, lean)
     courses = outlook.surface_temp_c if outlook.surface_temp_c is not None else outlook.air_temp_c
-    level = 0.1 if lean is Lean.OPENS else 0.9
+    level = 0.1 if lean is SafeSide.OPENS else 0.9
     edge_c = np.quantile(courses, level, axis=0)
     x = reciprocal(edge_c)
     horizons = outlook.horizons_s
@@ -121,7 +121,7 @@ def ends_s(outlook: Outlook, table: TimeTable, from_s: Floats, lean: Lean) -> Fl
     target = begun + 1.0
     inside = target <= passed[-1]
     # Where a clock stands still, progress is flat: the later edge of the flat is the safe one.
-    at = np.searchsorted(passed, target, "right" if lean is Lean.OPENS else "left")
+    at = np.searchsorted(passed, target, "right" if lean is SafeSide.OPENS else "left")
     at = np.clip(at, 1, passed.size - 1)
     gain = passed[at] - passed[at - 1]
     part = (target - passed[at - 1]) / np.where(gain > 0.0, gain, 1.0)
@@ -154,7 +154,7 @@ def limit_spans_s(
             ends[limit.until] = (
                 np.full(start_s.shape, np.inf)
                 if table is None
-                else ends_s(outlook, table, start_s + coating_time_s, Lean.OPENS)
+                else ends_s(outlook, table, start_s + coating_time_s, SafeSide.OPENS)
             )
         until[name] = ends[limit.until]
     return until
@@ -208,7 +208,7 @@ def judge_starts(
     needed = (
         starts + coating_s
         if touch_dry is None
-        else ends_s(outlook, touch_dry, starts + coating_s, Lean.OPENS)
+        else ends_s(outlook, touch_dry, starts + coating_s, SafeSide.OPENS)
     )
     probability = np.where(needed <= outlook.looked_ahead_s, table.max(axis=0), np.nan)
     if LimitName.DEW_MARGIN_MIN in wanted and LimitName.DEW_MARGIN_MIN not in names:
@@ -284,11 +284,11 @@ def two_coats(
     firsts = grid[
         np.any([(grid >= w.start_from_s) & (grid <= w.start_until_s) for w in windows], axis=0)
     ]
-    open_s = ends_s(outlook, opens, firsts + coating_s, Lean.OPENS)
+    open_s = ends_s(outlook, opens, firsts + coating_s, SafeSide.OPENS)
     close_s = (
         np.full(firsts.shape, np.inf)
         if closes is None
-        else ends_s(outlook, closes, firsts, Lean.CLOSES)
+        else ends_s(outlook, closes, firsts, SafeSide.CLOSES)
     )
     last_start_s = max(window.start_until_s for window in windows)
     earliest: TwoCoats | None = None

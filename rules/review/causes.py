@@ -13,9 +13,9 @@ from enum import StrEnum
 import numpy as np
 
 from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
-from rules.review.coats import CoatRecord, Kept, Window, WindowName
+from rules.review.coats import CoatRecord, Window, WindowName, WindowOutcome
 from rules.review.defects import Cause, Defect, Sign, all_defects
-from rules.review.exposure import HOUR_S, Beyond, ClimateSeries, Floats, beyond
+from rules.review.exposure import HOUR_S, ClimateSeries, Excess, Floats, beyond
 from rules.vocabulary import LimitName, Stage, Step
 
 AT_LEAST_S = 600.0
@@ -37,16 +37,16 @@ _LIMIT_OF = {
     Sign.HIGH_AIR: LimitName.AIR_TEMP_MAX,
 }
 _WINDOW_OF = {
-    Sign.RECOAT_EARLY: (WindowName.RECOAT, Kept.EARLY),
-    Sign.RECOAT_LATE: (WindowName.RECOAT, Kept.LATE),
-    Sign.POT_OVER: (WindowName.POT_LIFE, Kept.LATE),
-    Sign.INDUCTION_SHORT: (WindowName.INDUCTION, Kept.EARLY),
-    Sign.TAPE_EARLY: (WindowName.TAPE, Kept.EARLY),
-    Sign.TAPE_LATE: (WindowName.TAPE, Kept.LATE),
+    Sign.RECOAT_EARLY: (WindowName.RECOAT, WindowOutcome.EARLY),
+    Sign.RECOAT_LATE: (WindowName.RECOAT, WindowOutcome.LATE),
+    Sign.POT_OVER: (WindowName.POT_LIFE, WindowOutcome.LATE),
+    Sign.INDUCTION_SHORT: (WindowName.INDUCTION, WindowOutcome.EARLY),
+    Sign.TAPE_EARLY: (WindowName.TAPE, WindowOutcome.EARLY),
+    Sign.TAPE_LATE: (WindowName.TAPE, WindowOutcome.LATE),
 }
 
 
-class Answer(StrEnum):
+class Finding(StrEnum):
     """What the log says of a defect's causes."""
 
     SUPPORTED = "supported"  # at least one cause clearly beyond its bound while it mattered
@@ -81,7 +81,7 @@ class Evidence:
     weight: float
     clear: bool
     unknown: float
-    beyond: Beyond | None = None
+    beyond: Excess | None = None
     window: Window | None = None
     via: Evidence | None = None
     own_weight: float = 0.0
@@ -105,7 +105,7 @@ class Verdict:
     """
 
     defect: Defect
-    answer: Answer
+    answer: Finding
     ranked: tuple[Evidence, ...]
     cleared: tuple[Evidence, ...]
     not_looked: tuple[tuple[Cause, str], ...]
@@ -139,11 +139,11 @@ def verdict_of(
     washed = tuple(washed_s)
     fitting = [coat for coat in coats if defect.fits(coat.spec.family)]
     if not defect.causes:
-        return Verdict(defect, Answer.NOT_SHOWN, (), (), ())
+        return Verdict(defect, Finding.NOT_SHOWN, (), (), ())
     if not coats:
-        return Verdict(defect, Answer.NO_COAT, (), (), ())
+        return Verdict(defect, Finding.NO_COAT, (), (), ())
     if not fitting:
-        return Verdict(defect, Answer.NO_SUCH_FILM, (), (), ())
+        return Verdict(defect, Finding.NO_SUCH_FILM, (), (), ())
     found: list[Evidence] = []
     not_looked: list[tuple[Cause, str]] = []
     for cause in defect.causes:
@@ -206,14 +206,14 @@ def _behind_dew(evidence: Evidence, found: Sequence[Evidence]) -> Evidence:
     return replace(evidence, weight=min(evidence.weight, dew[0]))
 
 
-def _answer(ranked: Sequence[Evidence], found: Sequence[Evidence]) -> Answer:
+def _answer(ranked: Sequence[Evidence], found: Sequence[Evidence]) -> Finding:
     if any(e.clear for e in ranked):
-        return Answer.SUPPORTED
+        return Finding.SUPPORTED
     if ranked:
-        return Answer.WEAK
+        return Finding.WEAK
     if not found or any(e.unknown > 1.0 - MOSTLY for e in found):
-        return Answer.NOT_KNOWN
-    return Answer.AGAINST
+        return Finding.NOT_KNOWN
+    return Finding.AGAINST
 
 
 def _can_happen(cause: Cause, coat: CoatRecord) -> bool:
@@ -368,12 +368,12 @@ def _missed(cause: Cause, coat: CoatRecord) -> Evidence | str:
     windows = [w for w in coat.windows if w.name is name]
     if not windows:
         return f"no {name} is recorded for it"
-    unknown = [w for w in windows if w.kept is Kept.UNKNOWN]
+    unknown = [w for w in windows if w.kept is WindowOutcome.UNKNOWN]
     if len(unknown) == len(windows):
         return unknown[0].why
     worst = max(windows, key=lambda w: w.missed_s if w.kept is wrong else -math.inf)
     if worst.kept is not wrong:
-        close = next((w for w in windows if w.kept is Kept.CLOSE), None)
+        close = next((w for w in windows if w.kept is WindowOutcome.CLOSE), None)
         return Evidence(cause, coat.number, 0.0, False, 0.0, window=close or worst)
     share = worst.missed_s / worst.length_s if worst.length_s else 1.0
     return Evidence(cause, coat.number, max(share, 1e-9) / cause.scale, True, 0.0, window=worst)

@@ -18,7 +18,7 @@ from rules.clocks.progress import progress
 from rules.clocks.work import Pot, is_about, work_of
 from rules.events import Event, in_force
 from rules.limits import limits_in_force, wet_film_allowance_k
-from rules.rate import FloatArray, Lean, rate_law
+from rules.rate import FloatArray, SafeSide, rate_law
 from rules.review.exposure import ClimateSeries, LimitTimes, limit_times
 from rules.spec.model import Spec, TimeTable
 from rules.vocabulary import ClockName, EventKind, LimitName, Method, Stage, Step
@@ -30,7 +30,7 @@ STANDARD_C = 20.0
 _LOOK_FURTHER_S = 3.0 * DAY_S  # so that "too early" can say by how much
 
 
-class Kept(StrEnum):
+class WindowOutcome(StrEnum):
     """How a time window was kept."""
 
     KEPT = "kept"
@@ -69,7 +69,7 @@ class Window:
 
     name: WindowName
     coat: int
-    kept: Kept
+    kept: WindowOutcome
     opens_s: float | None
     closes_s: float | None
     done_s: float | None
@@ -81,7 +81,7 @@ class Window:
 
 def ended(
     table: TimeTable | None,
-    lean: Lean,
+    lean: SafeSide,
     history: TemperatureHistory,
     start_s: float,
     until_s: float,
@@ -92,7 +92,7 @@ def ended(
     """When a step was over, or None; side -1 and 1 lean by the accuracy, 0 is the best estimate."""
     if table is None:
         return None
-    series = history.coldest_c if lean is Lean.OPENS else history.warmest_c
+    series = history.coldest_c if lean is SafeSide.OPENS else history.warmest_c
     if temp_c is not None:
         series = temp_c
     samples = samples_of(history.time_s, series, side * history.accuracy_k, history.max_gap_s)
@@ -101,7 +101,7 @@ def ended(
 
 def _bounds(
     table: TimeTable | None,
-    lean: Lean,
+    lean: SafeSide,
     history: TemperatureHistory,
     start_s: float | None,
     far_s: float,
@@ -111,7 +111,7 @@ def _bounds(
     """A step's end by the best estimate and on the safe side; None where not before `far_s`."""
     if table is None or start_s is None:
         return None, None
-    safe = -1.0 if lean is Lean.OPENS else 1.0
+    safe = -1.0 if lean is SafeSide.OPENS else 1.0
     return (
         ended(table, lean, history, start_s, far_s, 0.0, factor, temp_c),
         ended(table, lean, history, start_s, far_s, safe, factor, temp_c),
@@ -130,26 +130,30 @@ def recoat_window(
 ) -> Window:
     opens, _ = recoat_table(spec, ClockName.RECOAT_OPENS, next_spec)
     closes, _ = recoat_table(spec, ClockName.RECOAT_CLOSES, next_spec)
-    open_s, open_safe = _bounds(opens, Lean.OPENS, history, ended_s, over_s + _LOOK_FURTHER_S)
-    close_s, close_safe = _bounds(closes, Lean.CLOSES, history, started_s, over_s)
-    kept, missed, length, why = Kept.KEPT, 0.0, None, ""
+    open_s, open_safe = _bounds(opens, SafeSide.OPENS, history, ended_s, over_s + _LOOK_FURTHER_S)
+    close_s, close_safe = _bounds(closes, SafeSide.CLOSES, history, started_s, over_s)
+    kept, missed, length, why = WindowOutcome.KEPT, 0.0, None, ""
     if opens is None and closes is None:
-        kept, why = Kept.UNKNOWN, f"spec '{spec.name}' gives no recoat times"
+        kept, why = WindowOutcome.UNKNOWN, f"spec '{spec.name}' gives no recoat times"
     elif (opens is not None and ended_s is None) or (closes is not None and started_s is None):
-        kept, why = Kept.UNKNOWN, "begin or end of the coat was never recorded"
+        kept, why = WindowOutcome.UNKNOWN, "begin or end of the coat was never recorded"
     elif close_s is not None:
         missed = over_s - close_s
         length = close_s - (started_s or close_s)
         abraded = any(close_s <= s <= over_s for s in sanded)
-        kept = Kept.LATE_BUT_SANDED if abraded else Kept.LATE
+        kept = WindowOutcome.LATE_BUT_SANDED if abraded else WindowOutcome.LATE
     elif opens is not None and (open_s is None or open_s > over_s):
         early_by_s = (open_s if open_s is not None else over_s + _LOOK_FURTHER_S) - over_s
         length = early_by_s + over_s - (ended_s or over_s)
-        kept, missed = Kept.EARLY, early_by_s
+        kept, missed = WindowOutcome.EARLY, early_by_s
         if over_s - (ended_s or over_s) > 0.0 and _mostly_unknown(history, ended_s, over_s):
-            kept, missed, why = Kept.UNKNOWN, 0.0, "the surface was not measured in between"
+            kept, missed, why = (
+                WindowOutcome.UNKNOWN,
+                0.0,
+                "the surface was not measured in between",
+            )
     elif close_safe is not None or (opens is not None and (open_safe or math.inf) > over_s):
-        kept = Kept.CLOSE
+        kept = WindowOutcome.CLOSE
     return Window(WindowName.RECOAT, coat, kept, open_s, close_s, over_s, missed, length, why)
 
 
@@ -181,13 +185,15 @@ def pot_windows(
         if life is not None and used_to is not None and used_to > pot.mixed_s:
             factor, _ = pot_factor(spec, pot.amount_ml)
             temps = _pot_temps(history, pot, warm=True)
-            best, safe = _bounds(life, Lean.CLOSES, history, pot.mixed_s, used_to, factor, temps)
-            kept = Kept.LATE if best is not None else Kept.KEPT
+            best, safe = _bounds(
+                life, SafeSide.CLOSES, history, pot.mixed_s, used_to, factor, temps
+            )
+            kept = WindowOutcome.LATE if best is not None else WindowOutcome.KEPT
             if best is None and safe is not None:
-                kept = Kept.CLOSE
+                kept = WindowOutcome.CLOSE
             missed = 0.0 if best is None else used_to - best
             length = None if best is None else best - pot.mixed_s
-            standard_s = rate_law(life, Lean.CLOSES, factor).time_s(STANDARD_C)
+            standard_s = rate_law(life, SafeSide.CLOSES, factor).time_s(STANDARD_C)
             found.append(
                 Window(
                     WindowName.POT_LIFE,
@@ -204,13 +210,20 @@ def pot_windows(
         if stand is not None and at == 0 and used_from > pot.mixed_s:
             temps = _pot_temps(history, pot, warm=False)
             far_s = used_from + 7200.0
-            best, safe = _bounds(stand, Lean.OPENS, history, pot.mixed_s, far_s, 1.0, temps)
+            best, safe = _bounds(stand, SafeSide.OPENS, history, pot.mixed_s, far_s, 1.0, temps)
             if best is None:
-                kept, missed = Kept.UNKNOWN, 0.0
+                kept, missed = WindowOutcome.UNKNOWN, 0.0
             elif best > used_from:
-                kept, missed = Kept.EARLY, best - used_from
+                kept, missed = WindowOutcome.EARLY, best - used_from
             else:
-                kept, missed = (Kept.KEPT if (safe or math.inf) <= used_from else Kept.CLOSE), 0.0
+                kept, missed = (
+                    (
+                        WindowOutcome.KEPT
+                        if (safe or math.inf) <= used_from
+                        else WindowOutcome.CLOSE
+                    ),
+                    0.0,
+                )
             length = None if best is None else best - pot.mixed_s
             why = ""
             if best is None:
@@ -264,24 +277,24 @@ def tape_windows(
         spec.times.get(ClockName.TAPE_NOT_BEFORE),
         spec.times.get(ClockName.TAPE_NOT_AFTER),
     )
-    open_s, open_safe = _bounds(before, Lean.OPENS, history, ended_s, done_s + DAY_S)
-    close_s, close_safe = _bounds(after, Lean.CLOSES, history, begun_s, done_s)
+    open_s, open_safe = _bounds(before, SafeSide.OPENS, history, ended_s, done_s + DAY_S)
+    close_s, close_safe = _bounds(after, SafeSide.CLOSES, history, begun_s, done_s)
     days = spec.tape_not_after_s
     closing_from = begun_s
     if days is not None and on_s is not None and on_s + days < done_s:
         if close_s is None or on_s + days < close_s:
             close_s, closing_from = on_s + days, on_s
         close_safe = min(close_safe or math.inf, on_s + days)
-    kept, missed, length = Kept.KEPT, 0.0, None
+    kept, missed, length = WindowOutcome.KEPT, 0.0, None
     if close_s is not None:
-        kept, missed, length = Kept.LATE, done_s - close_s, close_s - closing_from
+        kept, missed, length = WindowOutcome.LATE, done_s - close_s, close_s - closing_from
     elif off_s is None:
         return []  # still on, and in time
     elif before is not None and ended_s is not None and (open_s is None or open_s > done_s):
         far_s = open_s if open_s is not None else done_s + DAY_S
-        kept, missed, length = Kept.EARLY, far_s - done_s, far_s - ended_s
+        kept, missed, length = WindowOutcome.EARLY, far_s - done_s, far_s - ended_s
     elif close_safe is not None or (open_safe is not None and open_safe > done_s):
-        kept = Kept.CLOSE
+        kept = WindowOutcome.CLOSE
     return [Window(WindowName.TAPE, coat, kept, open_s, close_s, done_s, missed, length)]
 
 
@@ -414,7 +427,9 @@ def coats_of(
         steps: dict[Step, float] = {}
         if laid_end_s is not None:
             for step, name in _STEPS:
-                over = ended(spec.times.get(name), Lean.OPENS, history, laid_end_s, until_s, -1.0)
+                over = ended(
+                    spec.times.get(name), SafeSide.OPENS, history, laid_end_s, until_s, -1.0
+                )
                 if over is not None:
                     steps[step] = over
         pots = [

@@ -111,7 +111,7 @@ class Defect:
 
 
 @dataclass(frozen=True, slots=True)
-class Match:
+class DefectMatch:
     """How well a description fits a defect: the words of it that did."""
 
     defect: Defect
@@ -155,7 +155,7 @@ def find_defect(name: str) -> Defect:
     )
 
 
-def match_seen(seen: str) -> tuple[Match, ...]:
+def match_seen(seen: str) -> tuple[DefectMatch, ...]:
     """Return the defects that a description fits, best first.
 
     Trade words differ, and one source's blush is another's bloom, so what was seen counts.
@@ -178,7 +178,7 @@ def match_seen(seen: str) -> tuple[Match, ...]:
     for defect in all_defects():
         words = tuple(word for word in defect.words if f" {word}" in text)
         if words:
-            found.append(Match(defect, words))
+            found.append(DefectMatch(defect, words))
     return tuple(sorted(found, key=lambda match: -len(match.words)))
 
 

@@ -62,7 +62,7 @@ class ClimateSeries:
 
 
 @dataclass(frozen=True, slots=True)
-class Beyond:
+class Excess:
     """How far and how long a quantity stood on the wrong side of a bound.
 
     Attributes:
@@ -128,7 +128,7 @@ class LimitTimes:
     near_s: float
     broken_s: float
     unknown_s: float
-    beyond: Beyond
+    beyond: Excess
 
     @property
     def whole_s(self) -> float:
@@ -148,7 +148,7 @@ def beyond(
     whole_s: float | None = None,
     lowest: Floats | None = None,
     highest: Floats | None = None,
-) -> Beyond:
+) -> Excess:
     """Sum up how far and how long values stood on the wrong side of a bound.
 
     Args:
@@ -200,7 +200,7 @@ def beyond(
         places = np.flatnonzero(over | partly)
         first_s = float(time_s[places[0]])
         last_s = float(time_s[places[-1]] + covered_s[places[-1]])
-    return Beyond(
+    return Excess(
         bound=bound,
         upper=upper,
         unit=unit,

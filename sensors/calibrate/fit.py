@@ -16,8 +16,8 @@ from sensors.reading import Quantity
 __all__ = [
     "CALIBRATED",
     "CalibrationFault",
+    "CalibrationMethod",
     "Correction",
-    "Method",
     "Reference",
     "fit",
     "salt_reference",
@@ -44,7 +44,7 @@ _MORE_THAN_BELOW_PCT = 1.5
 _APART_PCT = 15.0
 
 
-class Method(StrEnum):
+class CalibrationMethod(StrEnum):
     """How a calibration was made."""
 
     SALT = "salt"
@@ -120,7 +120,7 @@ class Correction:
     """
 
     quantity: Quantity
-    method: Method
+    method: CalibrationMethod
     gain: float
     offset: float
     points: tuple[Reference, ...]
@@ -136,7 +136,7 @@ class Correction:
         more is saturated whatever its error below that was.
 
         >>> point = Reference(73.0, 75.5, 0.5, "NaCl at 20 degC")
-        >>> fit(Quantity.HUMIDITY, Method.SALT, [point]).value(60.0)
+        >>> fit(Quantity.HUMIDITY, CalibrationMethod.SALT, [point]).value(60.0)
         62.5
         """
         if self.quantity is not Quantity.HUMIDITY:
@@ -226,7 +226,7 @@ def salt_reference(
 
 def fit(
     quantity: Quantity,
-    method: Method,
+    method: CalibrationMethod,
     points: Sequence[Reference],
     *,
     adjust: bool = True,
@@ -249,7 +249,7 @@ def fit(
             quantity is not calibrated.
 
     >>> low, high = Reference(34.1, 33.1, 0.3, "MgCl2"), Reference(74.1, 75.5, 0.3, "NaCl")
-    >>> found = fit(Quantity.HUMIDITY, Method.SALT, [low, high])
+    >>> found = fit(Quantity.HUMIDITY, CalibrationMethod.SALT, [low, high])
     >>> round(found.gain, 3), round(found.value(54.1), 2), round(found.residual, 9)
     (1.06, 54.3, 0.0)
     """

@@ -11,7 +11,7 @@ from sensors.wire import counted
 
 
 @dataclass(frozen=True, slots=True)
-class Rest:
+class RestCriteria:
     """When a probe counts as at rest; all but times in the quantity's unit.
 
     Attributes:
@@ -33,15 +33,15 @@ class Rest:
 
 # Common practice, no source: an exponential approach with a time constant of an hour or less is
 # then within `slope_per_h` times an hour of its end.
-REST: dict[Quantity, Rest] = {
-    Quantity.HUMIDITY: Rest(0.4, 1.0, 1800.0),
-    Quantity.AIR_TEMP: Rest(0.3, 0.3, 900.0),
-    Quantity.SURFACE_TEMP: Rest(0.3, 0.3, 900.0),
+REST: dict[Quantity, RestCriteria] = {
+    Quantity.HUMIDITY: RestCriteria(0.4, 1.0, 1800.0),
+    Quantity.AIR_TEMP: RestCriteria(0.3, 0.3, 900.0),
+    Quantity.SURFACE_TEMP: RestCriteria(0.3, 0.3, 900.0),
 }
 APPROACH_H = 1.0  # time constant that a drift left over is taken to have [h]
 
 
-class Rested(NamedTuple):
+class RestValue(NamedTuple):
     """What the probe came to rest at.
 
     Attributes:
@@ -65,7 +65,7 @@ class Settling:
 
     __slots__ = ("_first_value", "_moved", "_rows", "rest", "why")
 
-    def __init__(self, rest: Rest) -> None:
+    def __init__(self, rest: RestCriteria) -> None:
         self.rest = rest
         self._rows: deque[tuple[float, float, float | None]] = deque()
         self._first_value: float | None = None
@@ -94,7 +94,7 @@ class Settling:
         while len(rows) > rest.least and rows[1][0] <= time_s - rest.for_s:
             rows.popleft()
 
-    def rested(self) -> Rested | None:
+    def rested(self) -> RestValue | None:
         """Return what it rests at, or None with `why` saying what is still lacking."""
         rows, rest = self._rows, self.rest
         held_s = rows[-1][0] - rows[0][0] if rows else 0.0
@@ -124,7 +124,7 @@ class Settling:
             )
             return None
         self.why = ""
-        return Rested(
+        return RestValue(
             value=sum(values) / len(values),
             half_width=spread / 2.0 + abs(slope) * APPROACH_H,
             temp_c=sum(temps_c) / len(temps_c) if temps_c else None,

@@ -111,7 +111,7 @@ class ConnectionStatus:
     publish_refused: int
 
 
-class Handle:
+class PublishReceipt:
     """What became of one published message."""
 
     __slots__ = ("_info", "why")
@@ -288,7 +288,7 @@ class Connection:
         qos: int = 1,
         retain: bool = False,
         expiry_s: int | None = None,
-    ) -> Handle:
+    ) -> PublishReceipt:
         """Send a message now or not at all: nothing is kept for a later connection.
 
         A call that waits for the broker would be old when it arrives, so what is not sent on this
@@ -305,7 +305,7 @@ class Connection:
             A handle that tells whether it was taken and whether it has arrived.
         """
         if not self._connected:
-            return Handle(None, "not connected")
+            return PublishReceipt(None, "not connected")
         properties: Properties | None = None
         if expiry_s is not None and self._broker.protocol == "5":
             properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
@@ -313,10 +313,10 @@ class Connection:
         try:
             info = self._client.publish(topic, payload, qos, retain, properties)
         except ValueError as fault:
-            return Handle(None, printable(str(fault), 100))
+            return PublishReceipt(None, printable(str(fault), 100))
         if info.rc != paho.MQTT_ERR_SUCCESS:
-            return Handle(None, printable(paho.error_string(info.rc), 100))
-        return Handle(info)
+            return PublishReceipt(None, printable(paho.error_string(info.rc), 100))
+        return PublishReceipt(info)
 
     def status(self) -> ConnectionStatus:
         """Return the state at this moment."""

@@ -13,8 +13,14 @@ from dataclasses import dataclass
 import paho.mqtt.client as paho
 
 from sensors.mqtt.broker import Broker
-from sensors.mqtt.connection import DEFAULT_BACKOFF, Backoff, Connection, ConnectionStatus, Handle
-from sensors.mqtt.payload import Message, Source, SourceFault
+from sensors.mqtt.connection import (
+    DEFAULT_BACKOFF,
+    Backoff,
+    Connection,
+    ConnectionStatus,
+    PublishReceipt,
+)
+from sensors.mqtt.payload import Message, PayloadSource, SourceFault
 from sensors.reading import Reading
 from sensors.wire import FaultKind, PayloadFault, Tally, TimeNote, counted, printable
 
@@ -32,21 +38,21 @@ class Route:
         copies: how many of our subscriptions match it; a broker may send one copy for each.
     """
 
-    sources: tuple[Source, ...]
+    sources: tuple[PayloadSource, ...]
     copies: int
 
 
 class Router:
     """Finds the sources of a topic among those of every enclosure."""
 
-    def __init__(self, sources: Sequence[Source]) -> None:
+    def __init__(self, sources: Sequence[PayloadSource]) -> None:
         """Take the sources.
 
         Raises:
             SourceFault: a topic is not a filter that MQTT allows.
         """
-        self._exact: dict[str, list[Source]] = {}
-        self._wild: list[tuple[tuple[str, ...], Source]] = []
+        self._exact: dict[str, list[PayloadSource]] = {}
+        self._wild: list[tuple[tuple[str, ...], PayloadSource]] = []
         subscribed: dict[str, None] = {}
         for source in sources:
             levels = _levels(source)
@@ -124,7 +130,7 @@ def matches(wanted: tuple[str, ...], levels: tuple[str, ...], point: str | None)
     return len(levels) == len(wanted)
 
 
-def _levels(source: Source) -> tuple[str, ...]:
+def _levels(source: PayloadSource) -> tuple[str, ...]:
     topic = source.topic
     fault = ""
     if not topic:
@@ -187,7 +193,7 @@ class Arrival:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class SourceCounts:
     """What has come in for one source.
 
     Attributes:
@@ -197,7 +203,7 @@ class Heard:
         last: latest arrival, or None.
     """
 
-    source: Source
+    source: PayloadSource
     readings: int
     topics: dict[str, int]
     last: Arrival | None
@@ -241,11 +247,11 @@ class IntakeStatus:
     dropped: int
     dropped_by_point: dict[str, int]
     unlogged: int
-    heard: tuple[Heard, ...]
+    heard: tuple[SourceCounts, ...]
     troubles: tuple[str, ...]
 
 
-class _Heard:
+class _SourceTally:
     __slots__ = ("last", "readings", "topics")
 
     def __init__(self) -> None:
@@ -260,7 +266,7 @@ class Intake:
     def __init__(
         self,
         broker: Broker,
-        sources: Sequence[Source],
+        sources: Sequence[PayloadSource],
         *,
         wall: Callable[[], float] = time.time,
         monotonic: Callable[[], float] = time.monotonic,
@@ -298,7 +304,7 @@ class Intake:
         self._refused_topics = Tally(TOPICS_COUNTED)
         self._unmapped_topics = Tally(TOPICS_COUNTED)
         self._dropped_points: Counter[str] = Counter()
-        self._heard = {source: _Heard() for source in sources}
+        self._heard = {source: _SourceTally() for source in sources}
         self._last_copy: dict[str, tuple[bytes, bool, float, int]] = {}
         self._plain = dict(plain or {})
         self._unlogged = self._logged = 0
@@ -338,7 +344,7 @@ class Intake:
         qos: int = 1,
         retain: bool = False,
         expiry_s: int | None = None,
-    ) -> Handle:
+    ) -> PublishReceipt:
         """Send a message now or not at all, see `Connection.publish`."""
         return self.connection.publish(topic, payload, qos=qos, retain=retain, expiry_s=expiry_s)
 
@@ -363,7 +369,7 @@ class Intake:
         connection = self.connection.status()
         with self._ready:
             heard = tuple(
-                Heard(source, seen.readings, seen.topics.counts(), seen.last)
+                SourceCounts(source, seen.readings, seen.topics.counts(), seen.last)
                 for source, seen in self._heard.items()
             )
             return IntakeStatus(
@@ -442,7 +448,7 @@ class Intake:
     def _queue_up(
         self,
         topic: str,
-        source: Source,
+        source: PayloadSource,
         readings: tuple[Reading, ...],
         notes: tuple[TimeNote, ...],
         now_s: float,
@@ -501,7 +507,7 @@ class Intake:
 
 
 def _troubles(
-    connection: ConnectionStatus, heard: tuple[Heard, ...], dropped: int
+    connection: ConnectionStatus, heard: tuple[SourceCounts, ...], dropped: int
 ) -> tuple[str, ...]:
     found: list[str] = []
     if not connection.connected:

@@ -140,7 +140,7 @@ class SourceFault(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class PayloadSource:
     """One configured quantity at one point, and where in which message it stands.
 
     Attributes:
@@ -223,7 +223,7 @@ class Message:
         self._gappy: Any = None
         self._fault: PayloadFault | None = None
 
-    def readings(self, source: Source) -> Decoded:
+    def readings(self, source: PayloadSource) -> Decoded:
         """Return what the message says about a source.
 
         Args:
@@ -248,13 +248,13 @@ class Message:
             return self._decoded(source, self._gaps(text, form, source, fault))
         return self._decoded(source, self._values(document, form, source))
 
-    def _values(self, document: Any, form: PayloadFormat, source: Source) -> list[_Value]:
+    def _values(self, document: Any, form: PayloadFormat, source: PayloadSource) -> list[_Value]:
         if form is PayloadFormat.SENML:
             return _from_senml(document, source, self)
         return [_from_json(document, source, self)]
 
     def _gaps(
-        self, text: str, form: PayloadFormat, source: Source, fault: PayloadFault
+        self, text: str, form: PayloadFormat, source: PayloadSource, fault: PayloadFault
     ) -> list[_Value]:
         """Return only what a refused document does not know; raise its fault where that is nothing.
 
@@ -314,7 +314,7 @@ class Message:
             raise fault
         return self._gappy[0]
 
-    def _decoded(self, source: Source, values: list[_Value]) -> Decoded:
+    def _decoded(self, source: PayloadSource, values: list[_Value]) -> Decoded:
         readings: list[Reading] = []
         notes: list[TimeNote] = []
         refused: PayloadFault | None = None
@@ -347,7 +347,7 @@ class Message:
         return Decoded(tuple(readings), tuple(notes), refused)
 
 
-def decode(payload: bytes, source: Source, *, received_s: float, retained: bool) -> Decoded:
+def decode(payload: bytes, source: PayloadSource, *, received_s: float, retained: bool) -> Decoded:
     """Return the readings that a payload holds for a source.
 
     Args:
@@ -369,7 +369,7 @@ def decode(payload: bytes, source: Source, *, received_s: float, retained: bool)
     return Message(payload, received_s=received_s, retained=retained).readings(source)
 
 
-def _guess(text: str, source: Source) -> PayloadFormat:
+def _guess(text: str, source: PayloadSource) -> PayloadFormat:
     if text[0] == "{":
         return PayloadFormat.JSON
     if text[0] == "[":
@@ -379,7 +379,7 @@ def _guess(text: str, source: Source) -> PayloadFormat:
     return PayloadFormat.PLAIN if source.value_path is None else PayloadFormat.JSON
 
 
-def _from_plain(text: str, source: Source) -> _Value:
+def _from_plain(text: str, source: PayloadSource) -> _Value:
     try:
         return _Value(to_own(plain_number(text), source.unit, source.quantity))
     except PayloadFault as fault:
@@ -388,7 +388,7 @@ def _from_plain(text: str, source: Source) -> _Value:
         return _Value(math.nan, fault=fault)
 
 
-def _from_json(document: Any, source: Source, message: Message) -> _Value:
+def _from_json(document: Any, source: PayloadSource, message: Message) -> _Value:
     found = document if source.value_path is None else look_up(document, source.value_path)
     where = source.value_path or "message"
     own_s, note = _json_time(document, source, message)
@@ -410,7 +410,7 @@ def _from_json(document: Any, source: Source, message: Message) -> _Value:
 
 
 def _json_time(
-    document: Any, source: Source, message: Message
+    document: Any, source: PayloadSource, message: Message
 ) -> tuple[float | None, TimeNote | None]:
     if source.time_path is not None:
         return own_time(document, source.time_path)
@@ -418,7 +418,7 @@ def _json_time(
     return usual_time(document) if message.retained else (None, None)
 
 
-def _from_senml(document: Any, source: Source, message: Message) -> list[_Value]:
+def _from_senml(document: Any, source: PayloadSource, message: Message) -> list[_Value]:
     records = senml.resolve(document)
     path = source.value_path
     if path is not None:
@@ -453,7 +453,7 @@ def _from_senml(document: Any, source: Source, message: Message) -> list[_Value]
     return [_senml_value(record, source, message) for record in chosen]
 
 
-def _senml_value(record: senml.Record, source: Source, message: Message) -> _Value:
+def _senml_value(record: senml.SenmlRecord, source: PayloadSource, message: Message) -> _Value:
     if record.value is None:
         raise _not_numeric(record.other)
     unit = source.unit if record.unit is None else senml_unit(record.unit)
@@ -467,7 +467,7 @@ def _senml_value(record: senml.Record, source: Source, message: Message) -> _Val
     return _Value(value, _senml_time(record, message))
 
 
-def _senml_time(record: senml.Record, message: Message) -> float | None:
+def _senml_time(record: senml.SenmlRecord, message: Message) -> float | None:
     if not record.relative:
         return record.time
     # Relative to the moment of sending, which for a retained message nobody knows.

@@ -23,7 +23,7 @@ LABELS = frozenset(
 )
 
 
-class Record(NamedTuple):
+class SenmlRecord(NamedTuple):
     """One resolved record: base fields joined, its time still as sent.
 
     Attributes:
@@ -49,14 +49,14 @@ class Record(NamedTuple):
         return self.time < RELATIVE_BELOW_S
 
 
-def resolve(pack: Any) -> list[Record]:
+def resolve(pack: Any) -> list[SenmlRecord]:
     """Return the records of a pack, in its order, with the base fields worked in.
 
     Args:
         pack: what the JSON decoder gave; numbers finite or NaN, no duplicate keys.
 
     Returns:
-        One `Record` for each that has a value or a sum.
+        One `SenmlRecord` for each that has a value or a sum.
 
     Raises:
         PayloadFault: not a pack, an unknown version, or an unknown mandatory field.
@@ -72,7 +72,7 @@ def resolve(pack: Any) -> list[Record]:
         raise _broken("the pack is not a list of records")
     base_name, base_unit, base_time, base_value = "", None, 0.0, 0.0
     version: int | None = None
-    records: list[Record] = []
+    records: list[SenmlRecord] = []
     for raw in pack:
         if not isinstance(raw, dict):
             raise _broken("a record is not an object")
@@ -101,7 +101,7 @@ def resolve(pack: Any) -> list[Record]:
             )
         own_name = raw.get("n", "")
         records.append(
-            Record(
+            SenmlRecord(
                 name=_checked_name(base_name + own_name),
                 own_name=own_name,
                 unit=raw.get("u", base_unit),

@@ -18,9 +18,15 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from sensors.recording import times
 from sensors.recording.columns import Column, guess_columns, header_unit
 from sensors.recording.layout import Layout, RecordingFault, sniff
-from sensors.recording.rows import Recording, Skipped, TimePlace
+from sensors.recording.rows import Recording, TimePlace
 
-__all__ = ["Column", "Recording", "RecordingFault", "Skipped", "guess_columns", "open_recording"]
+__all__ = [
+    "Column",
+    "Recording",
+    "RecordingFault",
+    "guess_columns",
+    "open_recording",
+]
 
 _TIME_NAME = re.compile(r"time|date|stamp|\bts\b|epoch|unix|recorded|\bwhen\b", re.IGNORECASE)
 _UTC_NAME = re.compile(r"(?<![a-z])(utc|gmt)(?![a-z])", re.IGNORECASE)

@@ -49,7 +49,7 @@ _COMMA_NUMBER = re.compile(r"[+-]?(\d+,?\d*|,\d+)([eE][+-]?\d+)?")
 
 
 @dataclass(frozen=True, slots=True)
-class Skipped:
+class SkippedCell:
     """A row, or one cell of it, that could not be used.
 
     Attributes:
@@ -104,9 +104,9 @@ class Recording:
         self.notices = list(notices)
         self.row_count = 0
         self.skipped_count = 0
-        self.skipped: list[Skipped] = []
+        self.skipped: list[SkippedCell] = []
         self.unreadable_count = 0
-        self.unreadable: list[Skipped] = []
+        self.unreadable: list[SkippedCell] = []
         self._layout = layout
         self._enclosure = enclosure
         self._time_place = time_place
@@ -148,7 +148,7 @@ class Recording:
         for line in sorted(bad):
             self.skipped_count += 1
             if len(self.skipped) < SKIPPED_KEPT:
-                self.skipped.append(Skipped(line, bad[line]))
+                self.skipped.append(SkippedCell(line, bad[line]))
         if not whole:
             return
         if useless or why:
@@ -250,7 +250,7 @@ class Recording:
             for fault in faults:
                 self.unreadable_count += 1
                 if len(self.unreadable) < SKIPPED_KEPT:
-                    self.unreadable.append(Skipped(line_numbers[at], fault))
+                    self.unreadable.append(SkippedCell(line_numbers[at], fault))
         return values
 
     def _number(self, cell: str) -> float | None:

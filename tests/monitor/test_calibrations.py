@@ -15,7 +15,7 @@ from monitor.calibrations import CalibrationBook, body_of, undoing_body
 from monitor.config.load import load_config
 from monitor.log.log import Store
 from monitor.log.rows import Calibration
-from sensors.calibrate.fit import DAY_S, Method, Reference, fit
+from sensors.calibrate.fit import DAY_S, CalibrationMethod, Reference, fit
 from sensors.reading import Quality, Quantity, Reading
 
 T0 = 1_770_000_000.0
@@ -33,7 +33,7 @@ def salted(
     offset: float, made_s: float, *, at: float = 75.5, row: int | None = None
 ) -> Calibration:
     points = [Reference(at - offset, at, 0.5, "a jar")]
-    body = body_of(fit(HUMIDITY, Method.SALT, points), note="spring", warnings=["look"])
+    body = body_of(fit(HUMIDITY, CalibrationMethod.SALT, points), note="spring", warnings=["look"])
     return Calibration("tent", "air-bow", HUMIDITY, made_s, body, row)
 
 
@@ -70,7 +70,7 @@ def test_a_calibration_counts_from_its_date_on_and_for_its_point_only(store: Sto
 
 def test_what_the_log_gives_back_is_what_was_found(store: Store) -> None:
     points = [Reference(34.1, 33.07, 0.3, "MgCl2"), Reference(73.2, 75.47, 0.4, "NaCl")]
-    found = fit(HUMIDITY, Method.SALT, points, valid_s=90.0 * DAY_S)
+    found = fit(HUMIDITY, CalibrationMethod.SALT, points, valid_s=90.0 * DAY_S)
     body = body_of(found, note="spring", warnings=["look"])
     store.add_calibration(Calibration(*KEY, T0, body))
     applied = CalibrationBook(store.calibrations()).in_force(*KEY, T0)

@@ -13,7 +13,7 @@ from itertools import pairwise
 import pytest
 
 from rules.call import Call
-from rules.climate import Sensed
+from rules.climate import PointValue
 from rules.section import Film, Section
 from rules.spec.model import GENERAL_GUIDANCE
 
@@ -29,9 +29,11 @@ def calls(seed: int, noise: Callable[[random.Random, float], float], every_s: fl
     for k in range(int(HOURS * 3600 / every_s)):
         settling = 3.0 if k * every_s < 1200.0 else 0.0  # reach GO first, then come close
         entries = [
-            Sensed("bow", "air_temp", None, 20.0 + noise(chance, 0.2), "ok", 0.3),
-            Sensed("bow", "humidity", None, 60.0 + noise(chance, 1.0), "ok", 3.0),
-            Sensed("p", "surface_temp", None, SURFACE_C + settling + noise(chance, 0.2), "ok", 0.5),
+            PointValue("bow", "air_temp", None, 20.0 + noise(chance, 0.2), "ok", 0.3),
+            PointValue("bow", "humidity", None, 60.0 + noise(chance, 1.0), "ok", 3.0),
+            PointValue(
+                "p", "surface_temp", None, SURFACE_C + settling + noise(chance, 0.2), "ok", 0.5
+            ),
         ]
         found.append(section.evaluate(entries, k * every_s).call)
     return found

@@ -19,14 +19,14 @@ from rules.call import (
     restart_timers,
     step,
 )
-from rules.limits import Judged
+from rules.limits import LimitJudgement
 from rules.spec.model import GENERAL_GUIDANCE
 from rules.vocabulary import LimitName, LimitState
 
 ROOT = Path(__file__).parents[2]
 
 
-def judged(inside: float | None, guard: float = 1.0) -> tuple[Judged, ...]:
+def judged(inside: float | None, guard: float = 1.0) -> tuple[LimitJudgement, ...]:
     """One dew margin that is inside its bound by so much; None is unknown."""
     if inside is None:
         state = LimitState.UNKNOWN
@@ -38,7 +38,7 @@ def judged(inside: float | None, guard: float = 1.0) -> tuple[Judged, ...]:
         state = LimitState.OK
     value = None if inside is None else 3.0 + inside
     name = LimitName.DEW_MARGIN_MIN
-    return (Judged(name, state, value, 3.0, guard, inside, inside, "plank", ""),)
+    return (LimitJudgement(name, state, value, 3.0, guard, inside, inside, "plank", ""),)
 
 
 def run(

@@ -7,7 +7,7 @@ import math
 
 import pytest
 
-from rules.climate import AssumedSurface, Sensed, climate_of
+from rules.climate import AssumedSurface, PointValue, climate_of
 from rules.limits import RecentMedian, judge, limits_in_force, wet_film_allowance_k, worst_first
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
@@ -15,19 +15,19 @@ from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
 
 def sensed(
     air_c: float = 20.0, rh_pct: float = 60.0, surface_c: float | None = 18.0, **kinds: str
-) -> list[Sensed]:
+) -> list[PointValue]:
     found = [
-        Sensed("bow", "air_temp", None, air_c, kinds.get("air", "ok"), 0.3),
-        Sensed("bow", "humidity", None, rh_pct, kinds.get("rh", "ok"), 3.0),
+        PointValue("bow", "air_temp", None, air_c, kinds.get("air", "ok"), 0.3),
+        PointValue("bow", "humidity", None, rh_pct, kinds.get("rh", "ok"), 3.0),
     ]
     if surface_c is not None:
         found.append(
-            Sensed("plank", "surface_temp", None, surface_c, kinds.get("surface", "ok"), 0.5)
+            PointValue("plank", "surface_temp", None, surface_c, kinds.get("surface", "ok"), 0.5)
         )
     return found
 
 
-def states(entries: list[Sensed], spec: Spec = GENERAL_GUIDANCE) -> dict[LimitName, LimitState]:
+def states(entries: list[PointValue], spec: Spec = GENERAL_GUIDANCE) -> dict[LimitName, LimitState]:
     climate = climate_of(entries, "all", 0.0)
     judged = judge(climate, limits_in_force(spec, Stage.PREP), RecentMedian())
     return {entry.name: entry.state for entry in judged}
@@ -86,12 +86,12 @@ def test_a_required_point_that_is_not_ok_makes_its_limits_unknown() -> None:
 
 
 def test_a_second_good_surface_does_not_stand_in_for_a_silent_one() -> None:
-    entries = [*sensed(), Sensed("keel", "surface_temp", None, math.nan, "missing", 0.5)]
+    entries = [*sensed(), PointValue("keel", "surface_temp", None, math.nan, "missing", 0.5)]
     assert states(entries)[LimitName.DEW_MARGIN_MIN] is LimitState.UNKNOWN
 
 
 def test_what_a_good_point_shows_to_be_broken_is_broken_though_another_is_silent() -> None:
-    entries = [*sensed(surface_c=13.0), Sensed("keel", "surface_temp", None, 0.0, "stale", 0.5)]
+    entries = [*sensed(surface_c=13.0), PointValue("keel", "surface_temp", None, 0.0, "stale", 0.5)]
     assert states(entries)[LimitName.DEW_MARGIN_MIN] is LimitState.BROKEN
 
 
@@ -167,7 +167,7 @@ def test_the_worst_limit_comes_first() -> None:
 def test_probes_in_one_body_are_correlated_and_never_fully() -> None:
     apart = climate_of(sensed(), "all", 0.0)
     entries = sensed(surface_c=None)
-    entries.append(Sensed("bow", "surface_temp", None, 18.0, "ok", 0.5))
+    entries.append(PointValue("bow", "surface_temp", None, 18.0, "ok", 0.5))
     together = climate_of(entries, "all", 0.0)
     assert together.dew_margin_u_k is not None
     assert apart.dew_margin_u_k is not None

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from rules.limits import Judged
+from rules.limits import LimitJudgement
 from rules.trend import CARRIED_S, RecentTrend, trend_per_s
 from rules.vocabulary import LimitName, LimitState
 
@@ -44,9 +44,9 @@ def by_scipy(samples: Series) -> tuple[float, float]:
     return float(stats.theilslopes(values, times).slope), (abs(score) - 1.0) / spread
 
 
-def judged(name: LimitName, value: float, bound: float) -> Judged:
+def judged(name: LimitName, value: float, bound: float) -> LimitJudgement:
     inside = bound - value if name is HUMIDITY else value - bound
-    return Judged(name, LimitState.OK, value, bound, 0.5, inside, inside, "air", "")
+    return LimitJudgement(name, LimitState.OK, value, bound, 0.5, inside, inside, "air", "")
 
 
 def test_the_variance_of_s_is_that_of_all_orderings() -> None:

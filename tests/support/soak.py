@@ -15,11 +15,11 @@ from pathlib import Path
 
 from monitor.clock import SteadyClock
 from monitor.config.model import DEFAULT_ACCURACY, Config, EnclosureConfig, PointConfig
-from monitor.live.loop import Source, Watch
+from monitor.live.loop import ArrivalSource, Watch
 from monitor.live.publish import Publisher
 from monitor.log.log import Store
 from monitor.log.rows import LogRefused
-from monitor.replay.play import Job, keeper_of
+from monitor.replay.play import ReplayJob, keeper_of
 from monitor.specs import find_spec
 from rules.call import Call
 from rules.events import Event
@@ -247,7 +247,7 @@ class Soak:
         self.db = folder / f"soak-{seed}.db"
         self.clocks = Clocks(START_S)
         self.queue = Queue()
-        self.source: Source = self.queue
+        self.source: ArrivalSource = self.queue
         self.publisher: Publisher | None = None
         self.tent = Tent(settings, seed, START_S, actions, faults)
         self.actions, self.faults, self.outages = list(actions), faults, outages
@@ -277,7 +277,7 @@ class Soak:
         (enclosure,) = self.config.enclosures
         watch = Watch(
             self.config,
-            {enclosure.name: keeper_of(Job(enclosure, self.spec, ""))},
+            {enclosure.name: keeper_of(ReplayJob(enclosure, self.spec, ""))},
             store,
             self.source,
             SteadyClock(self.clocks.wall, self.clocks.monotonic),

@@ -21,17 +21,17 @@ from monitor.calibrate import probe as calibrate_command
 from monitor.calibrate.probe import Target
 from monitor.calibrations import CalibrationBook
 from monitor.doctor import doctor
-from monitor.doctor.checks import Check, Health, Terminal
-from monitor.doctor.doctor import World
+from monitor.doctor.checks import Check, CheckResult, Terminal
+from monitor.doctor.doctor import Surroundings
 from monitor.log.log import Store
 from rules.errors import FilmcallError
-from sensors.calibrate.settling import Rest
+from sensors.calibrate.settling import RestCriteria
 from sensors.reading import Quality, Quantity, Reading
 from tests.system.broker import RealBroker, Sensor, free_port
 from tests.system.certificates import Authority, openssl
 from tests.system.conftest import MakeBroker, need
 
-WORLD = World(environment={"TERM": "xterm"}, terminal=Terminal(True, 120, 40, "utf-8"))
+WORLD = Surroundings(environment={"TERM": "xterm"}, terminal=Terminal(True, 120, 40, "utf-8"))
 POINTS = """
 [[enclosure]]
 name = "tent"
@@ -109,11 +109,11 @@ def test_all_well_is_heard_at_once(
     begun = time.monotonic()
     checks = look(tmp_path, broker.port, wait_s=30.0)
     assert time.monotonic() - begun < 15.0
-    assert [check for check in checks if check.health is Health.BAD] == []
+    assert [check for check in checks if check.health is CheckResult.BAD] == []
     assert found(checks, "broker", "name").text == "127.0.0.1 is 127.0.0.1"
     assert found(checks, "broker", "subscribe").text == "2 filters granted"
     assert found(checks, "broker", "publish").text == "filmcall/station-1/doctor is taken"
-    assert found(checks, "broker", "login").health is Health.LOOK  # everybody is let in
+    assert found(checks, "broker", "login").health is CheckResult.LOOK  # everybody is let in
     assert found(checks, "topic", "tent/air humidity").text.startswith("61 %, 0 s ago on shed/air")
     assert found(checks, "topic", "tent/plank surface_temp").text.startswith("19.25 degC, ")
 
@@ -125,13 +125,13 @@ def test_units_that_cannot_be_right_are_guessed(
     checks = look(tmp_path, broker.port)
     humidity = found(checks, "topic", "tent/air humidity")
     assert (humidity.health, humidity.text.split(": ")[1]) == (
-        Health.BAD,
+        CheckResult.BAD,
         'looks like a fraction. Set unit = "1" for this point.',
     )
     plank = found(checks, "topic", "tent/plank surface_temp")
-    assert plank.health is Health.BAD
+    assert plank.health is CheckResult.BAD
     assert plank.text.endswith('looks like degF. Set unit = "degF" for this point.')
-    assert found(checks, "topic", "tent/air air_temp").health is Health.OK
+    assert found(checks, "topic", "tent/air air_temp").health is CheckResult.OK
 
 
 def test_silent_refused_and_kept_topics_are_told_apart(
@@ -143,15 +143,15 @@ def test_silent_refused_and_kept_topics_are_told_apart(
     make_shed(broker.port, {"shed/air": '{"temp": 20.5, "h": "61\x1b[2J"}'})
     checks = look(tmp_path, broker.port)
     air = found(checks, "topic", "tent/air air_temp")
-    assert air.health is Health.BAD
+    assert air.health is CheckResult.BAD
     assert air.text.startswith("shed/air: ")
     assert "\x1b" not in air.text
     plank = found(checks, "topic", "tent/plank surface_temp")
-    assert plank.health is Health.BAD
+    assert plank.health is CheckResult.BAD
     assert "only what the broker had kept (19.5, without a time of its own)" in plank.text
     optional = POINTS + "required = false\n"
     checks = look(tmp_path, broker.port, points=optional)
-    assert found(checks, "topic", "tent/plank surface_temp").health is Health.LOOK
+    assert found(checks, "topic", "tent/plank surface_temp").health is CheckResult.LOOK
 
 
 def test_the_forecasts_topic_is_listened_to(tmp_path: Path, broker: RealBroker) -> None:
@@ -163,19 +163,22 @@ def test_the_forecasts_topic_is_listened_to(tmp_path: Path, broker: RealBroker) 
         return found(checks, "forecast", "topic")
 
     silent = forecast_check()
-    assert silent.health is Health.LOOK
+    assert silent.health is CheckResult.LOOK
     assert silent.text.startswith("no forecast within ")
     assert "on weather/hours. Have it sent retained" in silent.text
     sensor = Sensor(broker.port, "weather")
     sensor.send("weather/hours", '{"evil": "\x1b[2J"}', retain=True)
     refused = forecast_check()
-    assert (refused.health, refused.text[:32]) == (Health.BAD, "forecast on topic weather/hours:")
+    assert (refused.health, refused.text[:32]) == (
+        CheckResult.BAD,
+        "forecast on topic weather/hours:",
+    )
     assert "\x1b" not in refused.text
     hours = [{"time": time.time() + 3600.0 * h, "temp": 11, "dew_point": 7} for h in range(24)]
     sensor.send("weather/hours", json.dumps({"made": time.time() - 7200, "h": hours}), retain=True)
     sensor.close()
     told = forecast_check()
-    assert (told.health, told.text) == (Health.OK, "forecast 2 h old, to 22 h 59 min ahead")
+    assert (told.health, told.text) == (CheckResult.OK, "forecast 2 h old, to 22 h 59 min ahead")
 
 
 def log_planks(tmp_path: Path, *ages_s: float) -> None:
@@ -194,7 +197,7 @@ def test_what_the_log_heard_lately_of_a_slow_sensor_is_not_missed(
 ) -> None:
     log_planks(tmp_path, 900.0, 600.0, 300.0)  # three intervals of 5 min are its limit
     check = found(look(tmp_path, broker.port), "topic", "tent/plank surface_temp")
-    assert check.health is Health.OK
+    assert check.health is CheckResult.OK
     assert check.text.endswith("; the log has one 5 min old")
 
 
@@ -214,14 +217,14 @@ def test_what_the_log_heard_too_long_ago_is_worth_a_look(
     check = found(
         look(tmp_path, broker.port, points=f"{POINTS}{more}\n"), "topic", "tent/plank surface_temp"
     )
-    assert check.health is Health.LOOK
+    assert check.health is CheckResult.LOOK
     told = f"; the log has one 9 min old, and a reading counts for {counts}, so this one"
     assert told in check.text
 
 
-@pytest.mark.parametrize(("age_s", "health"), [(540.0, Health.LOOK), (60.0, Health.OK)])
+@pytest.mark.parametrize(("age_s", "health"), [(540.0, CheckResult.LOOK), (60.0, CheckResult.OK)])
 def test_a_kept_reading_older_than_it_counts_is_worth_a_look(
-    tmp_path: Path, broker: RealBroker, age_s: float, health: Health
+    tmp_path: Path, broker: RealBroker, age_s: float, health: CheckResult
 ) -> None:
     sensor = Sensor(broker.port, "once")
     sensor.send("shed/air", json.dumps({"t": 20, "h": 61, "ts": time.time() - age_s}), retain=True)
@@ -229,7 +232,7 @@ def test_a_kept_reading_older_than_it_counts_is_worth_a_look(
     check = found(look(tmp_path, broker.port), "topic", "tent/air humidity")
     assert check.health is health
     late = "61 %, 9 min ago on shed/air: a reading counts for 90 s, so this one no longer does. "
-    assert check.text.startswith(late) == (health is Health.LOOK)
+    assert check.text.startswith(late) == (health is CheckResult.LOOK)
 
 
 def test_a_sensor_that_knows_no_value_is_told_from_a_silent_one(
@@ -238,8 +241,8 @@ def test_a_sensor_that_knows_no_value_is_told_from_a_silent_one(
     make_shed(broker.port, {"shed/air": '{"t": null, "h": 61}', "shed/plank": "19.25"})
     checks = look(tmp_path, broker.port)
     air = found(checks, "topic", "tent/air air_temp")
-    assert (air.health, air.text[:35]) == (Health.BAD, "shed/air: 't' is null, not a number")
-    assert found(checks, "topic", "tent/air humidity").health is Health.OK
+    assert (air.health, air.text[:35]) == (CheckResult.BAD, "shed/air: 't' is null, not a number")
+    assert found(checks, "topic", "tent/air humidity").health is CheckResult.OK
 
 
 def test_two_sensors_on_one_point_are_bad(
@@ -251,7 +254,7 @@ def test_two_sensors_on_one_point_are_bad(
     )
     checks = look(tmp_path, broker.port, points=POINTS.replace("shed/plank", "shed/planks/+"))
     both = [c for c in checks if c.name == "tent/plank surface_temp"]
-    assert [c.health for c in both] == [Health.OK, Health.BAD]
+    assert [c.health for c in both] == [CheckResult.OK, CheckResult.BAD]
     assert "fed by 2 topics" in both[1].text
 
 
@@ -273,7 +276,7 @@ def test_a_listener_that_is_no_broker_is_found_out(tmp_path: Path) -> None:
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr("monitor.doctor.broker.LOGIN_S", 0.5)
             checks = look(tmp_path, listener.getsockname()[1])
-    assert found(checks, "broker", "port").health is Health.OK
+    assert found(checks, "broker", "port").health is CheckResult.OK
     assert "does not answer the login" in found(checks, "broker", "login").text
 
 
@@ -301,18 +304,21 @@ def test_login_subscription_and_publishing_refused_are_each_told(
     secret.write_text("wrong")
     secret.chmod(0o600)
     check = found(look(tmp_path, broker.port, more=login), "broker", "login")
-    assert check.health is Health.BAD
+    assert check.health is CheckResult.BAD
     assert "password" in check.text
     assert "wrong" not in check.text
     secret.write_text("right")
     checks = look(tmp_path, broker.port, more=login)
     assert found(checks, "broker", "login").text == "accepted as painter, MQTT 5"
     publish = found(checks, "broker", "publish")
-    assert (publish.health, "write access to filmcall/#" in publish.text) == (Health.BAD, True)
+    assert (publish.health, "write access to filmcall/#" in publish.text) == (CheckResult.BAD, True)
     # mosquitto's access list grants every subscription, and sends nothing of what may not be read.
     assert found(checks, "broker", "subscribe").text == "2 filters granted"
     air = found(checks, "topic", "tent/air humidity")
-    assert (air.health, "access list lets this account read it" in air.text) == (Health.BAD, True)
+    assert (air.health, "access list lets this account read it" in air.text) == (
+        CheckResult.BAD,
+        True,
+    )
 
 
 def test_a_refused_subscription_is_told_from_a_granted_one(
@@ -357,7 +363,7 @@ def test_a_certificate_is_checked_and_its_end_is_told(
     broker = make_broker(tls)
     more = f'ca_file = "{authority.certificate}"'
     check = found(look(tmp_path, broker.port, more=more), "broker", "TLS")
-    assert check.health is Health.LOOK  # good for two days only
+    assert check.health is CheckResult.LOOK  # good for two days only
     assert "days from now. Renew it" in check.text
     checks = look(tmp_path, broker.port, more="tls = true")  # an authority nobody knows
     assert "its certificate is refused" in found(checks, "broker", "TLS").text
@@ -395,7 +401,7 @@ def test_a_jar_is_listened_to_over_the_broker_and_kept(
     text, code = calibrate_command.salt(
         Target("air", config_file=path, db=tmp_path / "log.db"),
         ["NaCl"],
-        rest=Rest(0.4, 1.0, 1.0),
+        rest=RestCriteria(0.4, 1.0, 1.0),
         most_wait_s=30.0,
         world=calibrate_command.World(say=said.append, environment={}),
     )

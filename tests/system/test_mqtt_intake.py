@@ -26,7 +26,7 @@ from monitor.outlook.forecast import ForecastKeeper
 from sensors.mqtt.broker import Broker, BrokerFault
 from sensors.mqtt.connection import Backoff, SubscriptionState
 from sensors.mqtt.intake import PLAIN_BYTES, Arrival, Intake
-from sensors.mqtt.payload import Message, PayloadFormat, Source
+from sensors.mqtt.payload import Message, PayloadFormat, PayloadSource
 from sensors.reading import Quality, Quantity
 from sensors.wire import FaultKind
 from tests.system.broker import RealBroker, Sensor, free_port
@@ -34,7 +34,7 @@ from tests.system.certificates import Authority, openssl
 from tests.system.conftest import MakeBroker, need
 
 QUICK = Backoff(first_s=0.05, cap_s=0.4, stable_s=2.0)
-BOW = Source("tent", "air-bow", Quantity.AIR_TEMP, "degC", "shed/bow")
+BOW = PayloadSource("tent", "air-bow", Quantity.AIR_TEMP, "degC", "shed/bow")
 Make = Callable[..., Intake]
 
 
@@ -42,7 +42,7 @@ Make = Callable[..., Intake]
 def make_intake() -> Iterator[Make]:
     made: list[Intake] = []
 
-    def make(port: int, *sources: Source, start: bool = True, **settings: object) -> Intake:
+    def make(port: int, *sources: PayloadSource, start: bool = True, **settings: object) -> Intake:
         limit = settings.pop("queue_limit", 10_000)
         wall = settings.pop("wall", time.time)
         settings.setdefault("client_id", f"filmcall-{port}")
@@ -111,10 +111,10 @@ def test_plain_json_and_senml_reach_their_points_in_two_enclosures(
     broker: RealBroker, make_intake: Make, make_sensor: MakeSensor, protocol: str
 ) -> None:
     sources = (
-        Source("tent", "air-bow", Quantity.AIR_TEMP, "degF", "shed/bow", "t", "at"),
-        Source("tent", "air-bow", Quantity.HUMIDITY, "1", "shed/bow", "rh.0.v"),
-        Source("tent", "plank", Quantity.SURFACE_TEMP, "degC", "probe/{point}/celsius"),
-        Source("booth", "wall", Quantity.AIR_TEMP, "degC", "senml/+", "air"),
+        PayloadSource("tent", "air-bow", Quantity.AIR_TEMP, "degF", "shed/bow", "t", "at"),
+        PayloadSource("tent", "air-bow", Quantity.HUMIDITY, "1", "shed/bow", "rh.0.v"),
+        PayloadSource("tent", "plank", Quantity.SURFACE_TEMP, "degC", "probe/{point}/celsius"),
+        PayloadSource("booth", "wall", Quantity.AIR_TEMP, "degC", "senml/+", "air"),
     )
     intake = make_intake(broker.port, *sources, protocol=protocol)
     ready(intake)
@@ -241,7 +241,7 @@ def test_a_refused_subscription_is_told_from_a_granted_one(
     rules = tmp_path / "dynamic-security.json"
     rules.write_text(json.dumps(_one_topic_allowed("watcher", "pw", "shed/bow")))
     broker = make_broker(f"allow_anonymous false\nplugin {plugin}\nplugin_opt_config_file {rules}")
-    stern = Source("tent", "air-stern", Quantity.AIR_TEMP, "degC", "shed/stern")
+    stern = PayloadSource("tent", "air-stern", Quantity.AIR_TEMP, "degC", "shed/stern")
     intake = make_intake(broker.port, BOW, stern, username="watcher", password="pw")
     ready(intake)
     states = {each.filter: each.state for each in intake.connection.status().subscriptions}
@@ -307,10 +307,10 @@ def test_week_old_retained_values_at_start_are_never_ok(
     sensor.send("late/bow", json.dumps({"v": 21, "t": time.time() - 20}), retain=True)
     sources = (
         BOW,
-        Source("tent", "stamped", Quantity.AIR_TEMP, "degC", "stamped/bow", "v", "t"),
-        Source("tent", "ahead", Quantity.AIR_TEMP, "degC", "ahead/bow", "v", "t"),
-        Source("tent", "senml", Quantity.AIR_TEMP, "degC", "senml/bow"),
-        Source("tent", "late", Quantity.AIR_TEMP, "degC", "late/bow", "v", "t"),
+        PayloadSource("tent", "stamped", Quantity.AIR_TEMP, "degC", "stamped/bow", "v", "t"),
+        PayloadSource("tent", "ahead", Quantity.AIR_TEMP, "degC", "ahead/bow", "v", "t"),
+        PayloadSource("tent", "senml", Quantity.AIR_TEMP, "degC", "senml/bow"),
+        PayloadSource("tent", "late", Quantity.AIR_TEMP, "degC", "late/bow", "v", "t"),
     )
     intake = make_intake(broker.port, *sources)
     found = {a.reading.point: a.reading for a in collect(intake, 5)}
@@ -391,8 +391,8 @@ def test_what_no_broker_should_send_ends_the_try_and_not_the_trying(
 def test_a_thousand_new_topics_a_second_leave_memory_and_counts_bounded(
     broker: RealBroker, make_intake: Make, make_sensor: MakeSensor
 ) -> None:
-    named = Source("tent", "air-bow", Quantity.AIR_TEMP, "degC", "shed/{point}/t")
-    mapped = Source("tent", "any", Quantity.AIR_TEMP, "degC", "wild/#")
+    named = PayloadSource("tent", "air-bow", Quantity.AIR_TEMP, "degC", "shed/{point}/t")
+    mapped = PayloadSource("tent", "any", Quantity.AIR_TEMP, "degC", "wild/#")
     intake = make_intake(broker.port, named, mapped, queue_limit=500)
     ready(intake)
     sensor = make_sensor(broker.port)
@@ -433,9 +433,9 @@ def test_every_hostile_message_is_refused_by_name_and_counted_exactly(
     make_sensor: MakeSensor,
     caplog: pytest.LogCaptureFixture,
 ) -> None:
-    plain = Source("tent", "p", Quantity.AIR_TEMP, "degC", "hostile/plain")
-    at = Source("tent", "j", Quantity.AIR_TEMP, "degC", "hostile/json", "v")
-    pack = Source(
+    plain = PayloadSource("tent", "p", Quantity.AIR_TEMP, "degC", "hostile/plain")
+    at = PayloadSource("tent", "j", Quantity.AIR_TEMP, "degC", "hostile/json", "v")
+    pack = PayloadSource(
         "tent", "s", Quantity.AIR_TEMP, "degC", "hostile/senml", None, payload=PayloadFormat.SENML
     )
     storm: list[tuple[str, bytes, FaultKind]] = [
@@ -511,7 +511,7 @@ def test_a_full_queue_drops_the_oldest_and_says_so(
 def test_the_brokers_copies_for_overlapping_filters_count_once(
     broker: RealBroker, make_intake: Make, make_sensor: MakeSensor
 ) -> None:
-    wide = Source("tent", "air-stern", Quantity.AIR_TEMP, "degC", "shed/#", "x")
+    wide = PayloadSource("tent", "air-stern", Quantity.AIR_TEMP, "degC", "shed/#", "x")
     intake = make_intake(broker.port, BOW, wide)
     ready(intake)
     make_sensor(broker.port).send("shed/bow", "21")
@@ -586,7 +586,7 @@ def test_what_was_published_to_a_dying_broker_is_not_sent_again_later(
 def test_several_threads_may_publish_at_once_and_each_message_arrives_once(
     broker: RealBroker, make_intake: Make
 ) -> None:
-    echo = Source("tent", "echo", Quantity.CO2, "ppm", "echo/+")
+    echo = PayloadSource("tent", "echo", Quantity.CO2, "ppm", "echo/+")
     intake = make_intake(broker.port, echo)
     ready(intake)
     refused: list[str] = []

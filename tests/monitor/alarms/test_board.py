@@ -16,7 +16,7 @@ from examples.screens.scenes import SCENES, TOPCOAT, event
 from monitor.alarms.board import AlarmBoard, Ring
 from monitor.snapshot import Snapshot
 from rules.call import Call
-from rules.climate import Sensed
+from rules.climate import PointValue
 from rules.reasons import Reason, advice_of
 from rules.section import Film, Section, SectionCall
 from rules.vocabulary import EventKind, LimitState, Method, Stage
@@ -251,9 +251,9 @@ def noisy_calls(seed: int, hours: float) -> list[SectionCall]:
         time_s = START_S + 10.0 * index
         base = 14.6 if index < 720 else 12.9 + 0.5 * ((index // 360) % 3)
         sensed = [
-            Sensed("air", "air_temp", None, 16.0 + noise.gauss(0.0, 0.1), "ok", 0.3),
-            Sensed("air", "humidity", None, 65.0 + noise.gauss(0.0, 0.5), "ok", 2.0),
-            Sensed("plank", "surface_temp", None, base + noise.gauss(0.0, 0.3), "ok", 0.5),
+            PointValue("air", "air_temp", None, 16.0 + noise.gauss(0.0, 0.1), "ok", 0.3),
+            PointValue("air", "humidity", None, 65.0 + noise.gauss(0.0, 0.5), "ok", 2.0),
+            PointValue("plank", "surface_temp", None, base + noise.gauss(0.0, 0.3), "ok", 0.5),
         ]
         section.evaluate(sensed, time_s)
         calls.append(section.explain())

@@ -26,7 +26,7 @@ from live import DRY_C, ONE_PLANK, TENT, WET_C, Live
 from monitor.alarms import routes as alarm_routes
 from monitor.alarms.board import Ring
 from monitor.alarms.routes import AlarmRoutes, Route, run_test
-from monitor.alarms.urls import AlarmFault, SecretUrl, Way, load_ways, read_urls
+from monitor.alarms.urls import AlarmAddress, AlarmFault, SecretUrl, load_ways, read_urls
 from monitor.config.load import ConfigFault, check_config, load_config, load_config_file
 from monitor.config.model import AlarmConfig
 from monitor.live.alarms import Alarms
@@ -172,7 +172,7 @@ def test_the_delay_grows_to_its_last_and_a_fresh_alarm_is_tried_at_once() -> Non
         tried.append(time.monotonic())
         return False
 
-    route = Route(Way("json (line 1)", refuse), delays_s=(0.05, 0.2, 60.0))
+    route = Route(AlarmAddress("json (line 1)", refuse), delays_s=(0.05, 0.2, 60.0))
     route.put("title", "text", "failure")
     assert until(lambda: len(tried) == 3)
     assert tried[1] - tried[0] >= 0.05
@@ -193,7 +193,7 @@ def test_the_queue_is_bounded_the_newest_goes_first_and_what_never_goes_is_count
         taken.append(text)
         return True
 
-    route = Route(Way("json (line 1)", send), waiting=3)
+    route = Route(AlarmAddress("json (line 1)", send), waiting=3)
     for number in range(6):
         route.put("title", str(number), "failure")
         assert begun.wait(WAIT_S)
@@ -218,7 +218,7 @@ def test_one_that_a_way_always_refuses_blocks_no_other() -> None:
             taken.append(text)
         return text != "poison"
 
-    route = Route(Way("json (line 1)", send), delays_s=(0.01,))
+    route = Route(AlarmAddress("json (line 1)", send), delays_s=(0.01,))
     route.put("title", "wholesome", "failure")
     assert until(lambda: taken == ["wholesome"])
     for text in ("first", "poison"):
@@ -237,7 +237,7 @@ def test_a_late_alarm_says_so_and_a_stale_one_is_given_up() -> None:
             taken.append(text)
         return up[0]
 
-    route = Route(Way("json (line 1)", send), delays_s=(0.01,), monotonic=lambda: clock[0])
+    route = Route(AlarmAddress("json (line 1)", send), delays_s=(0.01,), monotonic=lambda: clock[0])
     route.put("title", "dew on the hull", "failure")
     assert until(lambda: route.state().failed >= 1)
     clock[0] = 1800.0
@@ -259,7 +259,7 @@ def test_ringing_never_waits_and_a_server_that_hangs_does_not_hold_up_the_end() 
     def hang(title: str, text: str, kind: str) -> bool:
         return gate.wait(WAIT_S)
 
-    route = Route(Way("mailto (line 1)", hang))
+    route = Route(AlarmAddress("mailto (line 1)", hang))
     routes = AlarmRoutes([route])
     for _ in range(3):
         routes.ring(ring(), Theme())  # would stand here for WAIT_S

@@ -15,14 +15,22 @@ from pathlib import Path
 import pytest
 from CoolProp.CoolProp import HAPropsSI
 
-from monitor.calibrate.probe import Target, World, listing, psychrometer, salt, side_by_side, undo
+from monitor.calibrate.probe import (
+    Surroundings,
+    Target,
+    listing,
+    psychrometer,
+    salt,
+    side_by_side,
+    undo,
+)
 from monitor.calibrations import CalibrationBook
 from monitor.log.log import Store
 from rules.errors import FilmcallError
 from sensors.mqtt.broker import Broker
 from sensors.mqtt.connection import ConnectionStatus
 from sensors.mqtt.intake import Arrival, IntakeStatus
-from sensors.mqtt.payload import Source
+from sensors.mqtt.payload import PayloadSource
 from sensors.reading import Quality, Quantity, Reading
 
 T0 = 1_798_761_600.0  # 2027-01-01T00:00:00Z
@@ -69,14 +77,14 @@ class Clock:
 class Shed:
     """Stands in for the intake: every 10 s one reading of each source, as `show` has it."""
 
-    def __init__(self, clock: Clock, show: Callable[[Source, float], float | None]) -> None:
+    def __init__(self, clock: Clock, show: Callable[[PayloadSource, float], float | None]) -> None:
         self.clock, self.show = clock, show
         self.broker: Broker | None = None
-        self.sources: Sequence[Source] = ()
+        self.sources: Sequence[PayloadSource] = ()
         self.running = False
         self.troubles: tuple[str, ...] = ()
 
-    def __call__(self, broker: Broker, sources: Sequence[Source]) -> Shed:
+    def __call__(self, broker: Broker, sources: Sequence[PayloadSource]) -> Shed:
         self.broker, self.sources = broker, sources
         return self
 
@@ -124,19 +132,19 @@ def target(tmp_path: Path) -> Target:
 
 
 @pytest.fixture
-def by_hand(clock: Clock) -> World:
-    def none(broker: Broker, sources: Sequence[Source]) -> Shed:
+def by_hand(clock: Clock) -> Surroundings:
+    def none(broker: Broker, sources: Sequence[PayloadSource]) -> Shed:
         raise AssertionError("nothing was to be listened to")
 
-    return World(now_s=clock, ear_of=none, environment={})
+    return Surroundings(now_s=clock, ear_of=none, environment={})
 
 
 def ear(
-    clock: Clock, show: Callable[[Source, float], float | None]
-) -> tuple[World, Shed, list[str]]:
+    clock: Clock, show: Callable[[PayloadSource, float], float | None]
+) -> tuple[Surroundings, Shed, list[str]]:
     said: list[str] = []
     shed = Shed(clock, show)
-    world = World(now_s=clock, say=said.append, environment={}, ear_of=shed, monotonic=clock)
+    world = Surroundings(now_s=clock, say=said.append, environment={}, ear_of=shed, monotonic=clock)
     return world, shed, said
 
 
@@ -154,7 +162,7 @@ def _home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 # By hand ------------------------------------------------------------------------------------------
 
 
-def test_a_jar_by_hand_is_told_kept_and_in_force(target: Target, by_hand: World) -> None:
+def test_a_jar_by_hand_is_told_kept_and_in_force(target: Target, by_hand: Surroundings) -> None:
     text, code = salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
     assert code == 0
     assert text.splitlines() == [
@@ -169,14 +177,18 @@ def test_a_jar_by_hand_is_told_kept_and_in_force(target: Target, by_hand: World)
     assert applied.correction.value(60.0) == pytest.approx(61.57)
 
 
-def test_two_jars_give_a_gain_and_the_solvent_warning(target: Target, by_hand: World) -> None:
+def test_two_jars_give_a_gain_and_the_solvent_warning(
+    target: Target, by_hand: Surroundings
+) -> None:
     text, _ = salt(target, ["MgCl2", "K2SO4"], [33.0, 92.8], ["68F"], world=by_hand)
     assert "raw × 1.0789 - 2.53 %" in text
     assert "warning: reads 4.8 % low at 97.6 %, and only -0.1 % off at 33 %" in text
     assert "solvent" in text
 
 
-def test_jars_one_after_another_are_joined(target: Target, by_hand: World, clock: Clock) -> None:
+def test_jars_one_after_another_are_joined(
+    target: Target, by_hand: Surroundings, clock: Clock
+) -> None:
     salt(target, ["NaCl"], [74.0], ["20"], world=by_hand)
     clock.now += 6.0 * 86_400.0
     text, _ = salt(replace(target, add=True), ["MgCl2"], [33.6], ["20"], world=by_hand)
@@ -190,19 +202,19 @@ def test_jars_one_after_another_are_joined(target: Target, by_hand: World, clock
         psychrometer(replace(target, add=True), "40", "20", 15.0, world=by_hand)
 
 
-def test_without_keeping_the_log_is_not_even_made(target: Target, by_hand: World) -> None:
+def test_without_keeping_the_log_is_not_even_made(target: Target, by_hand: Surroundings) -> None:
     text, _ = salt(replace(target, keep=False), ["NaCl"], [73.9], ["20"], world=by_hand)
     assert "nothing was kept" in text
     assert target.db is not None
     assert not target.db.exists()
 
 
-def test_a_check_only_corrects_nothing(target: Target, by_hand: World) -> None:
+def test_a_check_only_corrects_nothing(target: Target, by_hand: Surroundings) -> None:
     text, _ = salt(replace(target, check_only=True), ["NaCl"], [73.9], ["20"], world=by_hand)
     assert "readings stay as they are; leaves 1.57 % at the points" in text
 
 
-def test_json_has_what_the_log_has(target: Target, by_hand: World) -> None:
+def test_json_has_what_the_log_has(target: Target, by_hand: Surroundings) -> None:
     text, _ = salt(
         replace(target, as_json=True, valid="30 d", note="spring"),
         ["NaCl"], [73.9], ["20"], world=by_hand,
@@ -214,7 +226,7 @@ def test_json_has_what_the_log_has(target: Target, by_hand: World) -> None:
     assert told["expires"] == "2027-01-31T00:00:00Z"
 
 
-def test_the_handbooks_psychrometer_example(target: Target, by_hand: World) -> None:
+def test_the_handbooks_psychrometer_example(target: Target, by_hand: Surroundings) -> None:
     # ASHRAE Handbook Fundamentals 2017, ch. 1, Example 1: 40 degC dry, 20 degC wet, 101.325 kPa
     # is 14 % (read off a chart).
     text, _ = psychrometer(replace(target, as_json=True), "40", "20", 17.0, world=by_hand)
@@ -230,7 +242,7 @@ def test_the_handbooks_psychrometer_example(target: Target, by_hand: World) -> N
     )
 
 
-def test_two_temperatures_by_hand(target: Target, by_hand: World) -> None:
+def test_two_temperatures_by_hand(target: Target, by_hand: Surroundings) -> None:
     text, _ = side_by_side(
         replace(target, point="plank-port"), "ice bath", "0.6C", "0", reference_accuracy="0.05 K",
         world=by_hand,
@@ -271,7 +283,7 @@ def test_two_temperatures_by_hand(target: Target, by_hand: World) -> None:
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_one_sentence_and_nothing_is_kept(
-    target: Target, by_hand: World, call: Callable[[Target, World], object], said: str
+    target: Target, by_hand: Surroundings, call: Callable[[Target, Surroundings], object], said: str
 ) -> None:
     with pytest.raises(FilmcallError) as fault:
         call(target, by_hand)
@@ -282,7 +294,7 @@ def test_what_cannot_be_is_one_sentence_and_nothing_is_kept(
 
 
 def test_a_clock_that_was_not_set_dates_nothing(
-    target: Target, by_hand: World, clock: Clock
+    target: Target, by_hand: Surroundings, clock: Clock
 ) -> None:
     assert target.db is not None
     salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
@@ -301,7 +313,7 @@ def test_a_clock_that_was_not_set_dates_nothing(
 
 
 def test_applying_running_out_and_undoing_are_seen(
-    target: Target, by_hand: World, clock: Clock
+    target: Target, by_hand: Surroundings, clock: Clock
 ) -> None:
     salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
     clock.now += 86_400.0
@@ -322,7 +334,9 @@ def test_applying_running_out_and_undoing_are_seen(
     assert "readings are taken as they come" in undo(1, target.db, now_s=clock)[0]
 
 
-def test_what_is_to_be_undone_must_be_clear(target: Target, by_hand: World, clock: Clock) -> None:
+def test_what_is_to_be_undone_must_be_clear(
+    target: Target, by_hand: Surroundings, clock: Clock
+) -> None:
     with pytest.raises(FilmcallError, match="there is no such file"):
         undo(1, target.db, now_s=clock)
     salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
@@ -347,7 +361,7 @@ def test_a_log_without_calibrations_says_so(target: Target, clock: Clock) -> Non
 # By ear -------------------------------------------------------------------------------------------
 
 
-def in_a_jar(source: Source, at_s: float) -> float:
+def in_a_jar(source: PayloadSource, at_s: float) -> float:
     """A probe that reads 1.5 % low and nears 75.47 % with a time constant of half an hour."""
     if source.quantity is Quantity.AIR_TEMP:
         return 20.0
@@ -370,7 +384,7 @@ def test_listens_until_the_probe_rests_by_its_own_temperature(target: Target, cl
 
 
 def test_what_the_broker_had_kept_is_not_listened_to(target: Target, clock: Clock) -> None:
-    def show(source: Source, at_s: float) -> float:
+    def show(source: PayloadSource, at_s: float) -> float:
         return 2000.0  # passed on as `retained`
 
     world, _, _ = ear(clock, show)
@@ -397,7 +411,7 @@ def test_a_fraction_is_refused_at_once(target: Target, clock: Clock) -> None:
 
 
 def test_two_probes_in_a_bag_rest_by_their_distance(target: Target, clock: Clock) -> None:
-    def show(source: Source, at_s: float) -> float:
+    def show(source: PayloadSource, at_s: float) -> float:
         room_c = 18.0 + at_s / 3600.0  # warming by 1 K an hour: neither rests by itself
         return room_c + (0.4 if source.point == "plank-port" else 0.0)
 
@@ -412,7 +426,7 @@ def test_two_probes_in_a_bag_rest_by_their_distance(target: Target, clock: Clock
 
 
 def test_the_references_own_calibration_counts(
-    target: Target, clock: Clock, by_hand: World
+    target: Target, clock: Clock, by_hand: Surroundings
 ) -> None:
     side_by_side(target, "glass", "20.0", "20.5", world=by_hand)
     world, _, _ = ear(clock, lambda *_: 20.0)

@@ -12,14 +12,14 @@ from command import filmcall
 
 from monitor.cli.batch_sheet import CUP_ML, batch_rows, sheet_html, sheet_text
 from rules.batch.amount import Film, Parts
-from rules.batch.plan import BatchPlan, Job, plan_batches
+from rules.batch.plan import BatchPlan, MixJob, plan_batches
 from rules.spec.model import Spec
 from rules.vocabulary import Method
 from tests.support.clock_material import PRIMER
 
 
 def a_plan(spec: Spec = PRIMER, name: str = "hull-port") -> BatchPlan:
-    job = Job(
+    job = MixJob(
         spec,
         Film(50.0, wet=False),
         ((name, 6.0), ("hull-stbd", 6.0)),

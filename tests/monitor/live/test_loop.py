@@ -38,7 +38,7 @@ from monitor.log.log import Store
 from monitor.log.rows import QUALITY_CODES, Calibration, LogRefused
 from rules.events import Event, in_force
 from rules.vocabulary import EventKind, Stage
-from sensors.calibrate.fit import Method, Reference, fit
+from sensors.calibrate.fit import CalibrationMethod, Reference, fit
 from sensors.reading import Quality, Quantity
 
 Make = Callable[..., Live]
@@ -1012,7 +1012,7 @@ def test_a_clock_in_doubt_at_the_start_ends_no_section(make: Make) -> None:
 def test_the_first_reading_after_a_start_passes_through_its_calibration(make: Make) -> None:
     first = make()
     point = Reference(21.0, 20.0, 0.1, "a checked probe beside it")
-    body = body_of(fit(Quantity.SURFACE_TEMP, Method.SIDE_BY_SIDE, [point]))
+    body = body_of(fit(Quantity.SURFACE_TEMP, CalibrationMethod.SIDE_BY_SIDE, [point]))
     first.store.add_calibration(
         Calibration("tent", "plank-port", Quantity.SURFACE_TEMP, first.machine.wall(), body)
     )

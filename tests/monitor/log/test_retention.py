@@ -33,7 +33,7 @@ from monitor.log.retention import (
 )
 from monitor.log.rows import QUALITY_CODES, CallRow, LogRefused
 from monitor.log.schema import SCHEMA_VERSION, version_of
-from monitor.log.thin import Thinned
+from monitor.log.thin import ThinningStep
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.vocabulary import EventKind
@@ -70,12 +70,12 @@ def reading(
     return Reading("tent", point, Quantity.AIR_TEMP, at, value, quality, at)
 
 
-def thin_all(store: Store, before_s: float = T0 + DAY_S) -> Thinned:
+def thin_all(store: Store, before_s: float = T0 + DAY_S) -> ThinningStep:
     readings = minutes = 0
     while (done := store.thin_step(before_s, 1)) is not None:
         readings += done.readings
         minutes += done.minutes
-    return Thinned(readings, minutes)
+    return ThinningStep(readings, minutes)
 
 
 def whole(store: Store) -> int:
@@ -391,7 +391,7 @@ def test_a_time_to_keep_that_is_none_is_told(store: Store, days: float) -> None:
 class Steps:
     """A log that counts how often it is asked."""
 
-    def __init__(self, answers: list[Thinned | LogRefused | None]) -> None:
+    def __init__(self, answers: list[ThinningStep | LogRefused | None]) -> None:
         self.answers = answers
         self.asked = 0
 
@@ -399,7 +399,7 @@ class Steps:
         assert days == KEEP_RAW_DAYS
         return now_s - days * DAY_S
 
-    def thin_step(self, before_s: float, keep_days: int) -> Thinned | None:
+    def thin_step(self, before_s: float, keep_days: int) -> ThinningStep | None:
         assert before_s <= T0 + DAY_S - keep_days * DAY_S
         self.asked += 1
         answer = self.answers.pop(0)
@@ -409,7 +409,7 @@ class Steps:
 
 
 def test_steps_leave_time_between_them_and_a_refusal_leaves_more(store: Store) -> None:
-    steps = Steps([Thinned(5, 1), Thinned(5, 1), LogRefused("log x: full"), None, None])
+    steps = Steps([ThinningStep(5, 1), ThinningStep(5, 1), LogRefused("log x: full"), None, None])
     retention = Retention(steps)
     now = T0
     assert retention.look(now)

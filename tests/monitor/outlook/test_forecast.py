@@ -17,13 +17,13 @@ from monitor.config.model import Config, EnclosureConfig, ForecastConfig
 from monitor.outlook.forecast import ForecastKeeper, beside, forecast_zone
 from sensors.mqtt.broker import Broker
 from sensors.mqtt.intake import PLAIN_BYTES, Intake
-from sensors.mqtt.payload import Source
+from sensors.mqtt.payload import PayloadSource
 from sensors.reading import Quantity
 from sensors.wire import FaultKind
 
 NOW_S = datetime(2026, 10, 13, 12, tzinfo=UTC).timestamp()
 TOPIC = "weather/hours"
-BOW = Source("tent", "air-bow", Quantity.AIR_TEMP, "degC", "shed/bow")
+BOW = PayloadSource("tent", "air-bow", Quantity.AIR_TEMP, "degC", "shed/bow")
 
 
 def iso(hours: float) -> str:

@@ -20,7 +20,7 @@ from monitor.live.alarms import Alarms
 from monitor.log.log import Store
 from monitor.outlook import make as outlook_run
 from monitor.outlook.forecast import ForecastKeeper
-from monitor.outlook.keeper import Answer, OutlookKeeper, TooOld, look_ahead
+from monitor.outlook.keeper import OutlookKeeper, OutlookReply, TooOld, look_ahead
 from monitor.snapshots import SnapshotMaker
 from monitor.specs import find_spec
 from rules.clocks.clock import Clock, ClockState
@@ -98,8 +98,8 @@ def config(folder: Path) -> EnclosureConfig:
     return load_config_file(folder / "tent.toml").enclosures[0]
 
 
-def answers(keeper: OutlookKeeper, wanted: int) -> list[Answer]:
-    found: list[Answer] = []
+def answers(keeper: OutlookKeeper, wanted: int) -> list[OutlookReply]:
+    found: list[OutlookReply] = []
     until_s = time.monotonic() + 60.0
     while len(found) < wanted and time.monotonic() < until_s:
         found += keeper.answers()

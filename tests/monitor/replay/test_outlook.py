@@ -12,9 +12,9 @@ from command import filmcall
 from tent_weeks import tent_week
 
 from monitor.config.load import load_config_file
-from monitor.enclosure import Taken
+from monitor.enclosure import Intake
 from monitor.replay.outlook import ReplayOutlook
-from monitor.replay.play import Job, keeper_of
+from monitor.replay.play import ReplayJob, keeper_of
 from monitor.specs import find_spec
 from sensors.reading import Quality, Quantity, Reading
 
@@ -82,13 +82,13 @@ def test_a_recording_looks_ahead_after_a_day_where_it_is_asked_to(folder: Path) 
 def test_its_cells_are_the_means_of_five_minutes_on_the_clock(folder: Path) -> None:
     config = load_config_file(folder / "tent.toml").enclosures[0]
     spec, text = find_spec(config.spec)
-    outlook = ReplayOutlook(config, keeper_of(Job(config, spec, "", text)))
+    outlook = ReplayOutlook(config, keeper_of(ReplayJob(config, spec, "", text)))
     week = tent_week(2011, 2)
     values = week.air_temp_c + 14.0
     for time_s, value in zip(week.time_s.tolist(), values.tolist(), strict=True):
         stuck = Reading("tent", "air", Quantity.AIR_TEMP, time_s, 35.0, Quality.STUCK, time_s)
         good = replace(stuck, value=value, quality=Quality.OK)
-        outlook.take(Taken([stuck, good], [35.0, value], []))
+        outlook.take(Intake([stuck, good], [35.0, value], []))
     end_s = float(week.time_s[-1] // 300.0 * 300.0)
     means = outlook._column("air", Quantity.AIR_TEMP, 200, end_s)
     for place in (0, 57, 199):

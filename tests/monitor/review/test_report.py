@@ -20,7 +20,7 @@ from monitor.review.chart import _binned, _path, table_rows
 from monitor.review.daily_sheet import sheet_csv, sheet_html, sheet_rows
 from monitor.review.report import ReportNotInstalled, html_report
 from monitor.review.review import Review, choose_session, review
-from monitor.review.text import Stamp
+from monitor.review.text import TimeStamp
 from rules.events import Event
 from rules.vocabulary import EventKind
 
@@ -114,7 +114,7 @@ def test_every_drawing_is_sound_and_has_its_figures_as_a_table(evil_review: Revi
     idents = [attrs["id"] for _, attrs in page.tags if attrs.get("id")]
     assert len(idents) == len(set(idents))
     section = evil_review.sections[-1]
-    rows = table_rows(section, section.coats[0], Stamp("Etc/UTC"))
+    rows = table_rows(section, section.coats[0], TimeStamp("Etc/UTC"))
     assert 24 <= len(rows) <= 101
     worst = min(float(row[4].removesuffix(" K").replace("−", "-")) for row in rows if "K" in row[4])
     limits = [x for x in section.coats[0].limits if x.name.value == "dew_margin_min"]

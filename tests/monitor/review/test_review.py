@@ -22,10 +22,10 @@ from monitor.review.json import review_dict
 from monitor.review.read import read_columns
 from monitor.review.report import html_report
 from monitor.review.review import NothingToReview, Review, choose_session, review
-from monitor.review.text import CAUTION, Stamp, plain_text
+from monitor.review.text import CAUTION, TimeStamp, plain_text
 from rules.errors import FilmcallError
 from rules.events import Event
-from rules.review.causes import Answer
+from rules.review.causes import Finding
 from rules.review.exposure import LimitTimes
 from rules.vocabulary import EventKind, LimitName
 from sensors.reading import Quality, Quantity, Reading
@@ -58,7 +58,7 @@ def test_a_planted_cause_is_found_through_the_log(tmp_path: Path, plant: str, de
     job = PLANTS[plant](3000)
     found = reviewed(put(tmp_path / "log.db", job), defect=defect)
     straight = asked(job, defect)
-    assert found.sections[0].verdicts[0].answer is straight.answer is Answer.SUPPORTED
+    assert found.sections[0].verdicts[0].answer is straight.answer is Finding.SUPPORTED
     assert first_cause(found) == straight.ranked[0].cause.sign.name
     through = found.sections[0].verdicts[0].ranked[0].weight
     assert through == pytest.approx(straight.ranked[0].weight, rel=0.02)
@@ -66,7 +66,7 @@ def test_a_planted_cause_is_found_through_the_log(tmp_path: Path, plant: str, de
 
 def test_a_clean_job_is_inside_its_spec_and_spoken_for(tmp_path: Path) -> None:
     found = reviewed(put(tmp_path / "log.db", CLEAN["good-system"](3000)), defect="gloss loss")
-    assert found.sections[0].verdicts[0].answer is Answer.AGAINST
+    assert found.sections[0].verdicts[0].answer is Finding.AGAINST
     text = plain_text(found)
     assert text.count("Inside its spec") == 3
     assert "The log speaks against every cause" in text
@@ -304,7 +304,7 @@ def test_what_a_minutes_mean_hides_is_told_all_the_same(tmp_path: Path) -> None:
 def test_minutes_that_hide_too_little_make_no_cause_clear(tmp_path: Path) -> None:
     # A minute in which it may have been is no ten minutes in which it was.
     thinned = damp_for_twenty_seconds(tmp_path / "thinned.db", thin=True)
-    assert thinned.sections[0].verdicts[0].answer is Answer.AGAINST
+    assert thinned.sections[0].verdicts[0].answer is Finding.AGAINST
 
 
 def test_an_open_session_ends_with_its_last_reading(tmp_path: Path) -> None:
@@ -487,12 +487,12 @@ def test_notes_and_hand_measurements_stand_in_the_text_in_time_order(tmp_path: P
     assert lines[0].startswith("A\\x07job in ")
     begin = lines.index("Noted and measured by hand")
     # 40 h after the midnight that the job begins with, in UTC.
-    day = Stamp("Etc/UTC")(at)
+    day = TimeStamp("Etc/UTC")(at)
     assert lines[begin + 1 : begin + 6] == [
         f"  {day} measured, hull-port: wood-moisture 14 pct",
         f"  {day} overruled: nothing said",
-        f"  {Stamp('Etc/UTC')(at + 60.0)} note, hull-port: runs\\x1b[2J\\u202e\\nGO",
-        f"  {Stamp('Etc/UTC')(at + 90.0)} wiped, hull-port: with water only",
+        f"  {TimeStamp('Etc/UTC')(at + 60.0)} note, hull-port: runs\\x1b[2J\\u202e\\nGO",
+        f"  {TimeStamp('Etc/UTC')(at + 90.0)} wiped, hull-port: with water only",
         "",
     ]
     page = html_report(found)
@@ -589,9 +589,9 @@ def test_without_a_defect_the_missed_times_are_told_with_their_lengths(tmp_path:
 
 def test_times_are_shown_in_the_zone_asked_for() -> None:
     # 25 October 2026, 01:30 UTC is 02:30 in Brussels for the second time that night.
-    assert Stamp("Europe/Brussels")(1_792_891_800.0) == "2026-10-25 02:30"
-    assert Stamp("Etc/UTC").name == "UTC"
-    assert Stamp("Nowhere/Land").name == "UTC"
+    assert TimeStamp("Europe/Brussels")(1_792_891_800.0) == "2026-10-25 02:30"
+    assert TimeStamp("Etc/UTC").name == "UTC"
+    assert TimeStamp("Nowhere/Land").name == "UTC"
 
 
 def test_sections_share_the_coldest_plank_where_no_config_tells_them_apart(

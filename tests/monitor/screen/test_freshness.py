@@ -20,7 +20,7 @@ from monitor.screen.letters import big_call
 from monitor.screen.theme import Colours, Theme
 from monitor.snapshot import Snapshot
 from rules.call import Call
-from rules.climate import Sensed
+from rules.climate import PointValue
 from rules.section import Film, Section
 from sensors.reading import Quality, Quantity
 from tests.support.live import DRY_C, GOOD, ONE_PLANK, Live
@@ -229,9 +229,9 @@ def test_a_timer_promises_nothing_while_nothing_comes() -> None:
     """The dwell goes on only from reading to reading; what it asks for is said all the same."""
     section = Section("hull-port", Film(TOPCOAT), 0.0)
     sensed = [
-        Sensed("air", "air_temp", None, 20.0, "ok", 0.3),
-        Sensed("air", "humidity", None, 50.0, "ok", 2.0),
-        Sensed("plank", "surface_temp", None, 19.0, "ok", 0.5),
+        PointValue("air", "air_temp", None, 20.0, "ok", 0.3),
+        PointValue("air", "humidity", None, 50.0, "ok", 2.0),
+        PointValue("plank", "surface_temp", None, 19.0, "ok", 0.5),
     ]
     for time_s in range(0, 241, 60):
         section.evaluate(sensed, float(time_s))

@@ -25,7 +25,7 @@ from monitor.screen.theme import Colours, Theme, clean, theme_of
 from monitor.screen.words import ENGLISH, Words
 from monitor.snapshot import DeskView, PointHealth, Snapshot
 from rules.call import Call
-from rules.limits import Judged
+from rules.limits import LimitJudgement
 from rules.reasons import Reason, outlook_reasons
 from rules.trend import Break
 from rules.vocabulary import EventKind, LimitName, LimitState
@@ -374,7 +374,9 @@ def test_what_go_waits_for_is_named_by_what_the_hold_rests_on() -> None:
     looked = next(c for c in scene("hold").calls if c.reasons[0].limit == "outlook")
     by_outlook = looked.reasons[0]
     entry = next(r for r in looked.reasons if r.limit == "dew_margin_min")
-    judged = Judged(LimitName.DEW_MARGIN_MIN, LimitState.OK, 3.8, 3.0, 0.7, 0.8, 0.8, "plank", "")
+    judged = LimitJudgement(
+        LimitName.DEW_MARGIN_MIN, LimitState.OK, 3.8, 3.0, 0.7, 0.8, 0.8, "plank", ""
+    )
     found = outlook_reasons(
         [Break(LimitName.DEW_MARGIN_MIN, looked.time_s + 900.0, -1.6)], (judged,), 3600.0, 0.0
     )

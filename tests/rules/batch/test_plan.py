@@ -19,7 +19,7 @@ from rules.batch.amount import (
     own_rate,
     parts_of,
 )
-from rules.batch.plan import RESERVE, BatchFault, Job, plan_batches
+from rules.batch.plan import RESERVE, BatchFault, MixJob, plan_batches
 from rules.events import Event
 from rules.spec.model import Mix, ThinnerBand
 from rules.vocabulary import ClockName, EventKind, Method
@@ -35,7 +35,7 @@ SPEC = replace(PRIMER, mix=replace(MIX, thinner_bands=BANDS), pot_sizes=())
 DRY = Film(50.0, wet=False)
 
 
-def job(**more: Any) -> Job:
+def job(**more: Any) -> MixJob:
     given_: dict[str, Any] = {
         "spec": SPEC,
         "film": DRY,
@@ -43,7 +43,7 @@ def job(**more: Any) -> Job:
         "loss_pct": 0.0,
         "rate_m2_per_h": 5.0,
     }
-    return Job(**{**given_, **more})
+    return MixJob(**{**given_, **more})
 
 
 @pytest.mark.parametrize("row", rows("film_amount"), ids=lambda r: r["case"])

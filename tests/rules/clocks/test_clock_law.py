@@ -14,7 +14,7 @@ from scipy.integrate import quad
 from rules.clocks.history import Samples, TemperatureHistory, samples_of
 from rules.clocks.progress import Gaps, progress, time_to_end_s
 from rules.errors import ImplausibleReading, SpecFault
-from rules.rate import Lean, RateLaw, rate_law
+from rules.rate import RateLaw, SafeSide, rate_law
 from rules.spec.model import TimeRow, TimeTable
 from tests.tables_reader import rows
 
@@ -61,7 +61,7 @@ def test_equivalent_age_as_astm_c1074(row: dict[str, str]) -> None:
     sheet = arrhenius_table(
         float(row["ea_kj_per_mol"]), float(row["reference_c"]), whole, float(row["gas"])
     )
-    law = rate_law(sheet, Lean.OPENS)
+    law = rate_law(sheet, SafeSide.OPENS)
     came = progress(law, samples_of(time, temp, 0.0, 24 * H), 0.0, float(time[-1]))
     want_h = float(row["equivalent_h"])
     assert came.done * 1000.0 == pytest.approx(want_h, abs=float(row["tolerance_h"]))
@@ -69,7 +69,7 @@ def test_equivalent_age_as_astm_c1074(row: dict[str, str]) -> None:
 
 @pytest.mark.parametrize("row", rows("arrhenius_rates"), ids=lambda r: r["case"])
 def test_rate_relative_to_20_c(row: dict[str, str]) -> None:
-    law = rate_law(arrhenius_table(float(row["ea_kj_per_mol"]), 20.0, H, 8.314), Lean.OPENS)
+    law = rate_law(arrhenius_table(float(row["ea_kj_per_mol"]), 20.0, H, 8.314), SafeSide.OPENS)
     ratio = law.rate(float(row["temp_c"])) / law.rate(float(row["reference_c"]))
     assert ratio == pytest.approx(float(row["ratio"]), abs=float(row["tolerance"]))
 
@@ -77,7 +77,7 @@ def test_rate_relative_to_20_c(row: dict[str, str]) -> None:
 def test_a_table_that_doubles_each_ten_degrees_follows_q10_within_its_rows() -> None:
     # Q10 = 2: common practice, no source. Rows every 10 K lie on it exactly; between them the
     # Arrhenius chord departs from it by (5 K)^2-order terms, under 1 % of the time.
-    law = rate_law(table((0, 16 * H), (10, 8 * H), (20, 4 * H), (30, 2 * H)), Lean.OPENS)
+    law = rate_law(table((0, 16 * H), (10, 8 * H), (20, 4 * H), (30, 2 * H)), SafeSide.OPENS)
     for temp_c in np.arange(0.0, 30.1, 2.5):
         q10 = 4 * H * 2.0 ** ((20.0 - temp_c) / 10.0)
         assert law.time_s(float(temp_c)) == pytest.approx(q10, rel=0.01)
@@ -89,10 +89,10 @@ def test_a_table_that_doubles_each_ten_degrees_follows_q10_within_its_rows() -> 
 SHEET = table((5.0, 30 * H), (12.0, 17 * H), (20.0, 9 * H), (30.0, 5.5 * H))
 
 
-@pytest.mark.parametrize("lean", list(Lean))
+@pytest.mark.parametrize("lean", list(SafeSide))
 @pytest.mark.parametrize(("low", "high"), [(2.0, 38.0), (13.0, 19.0), (33.0, 8.0), (-4.0, 4.0)])
 def test_integral_agrees_with_scipy_across_rows_and_edges(
-    lean: Lean, low: float, high: float
+    lean: SafeSide, low: float, high: float
 ) -> None:
     """scipy's adaptive quadrature of the rate, temperature running evenly in time."""
     law = rate_law(SHEET, lean)
@@ -118,7 +118,7 @@ def test_integral_agrees_with_scipy_across_rows_and_edges(
 
 
 def test_end_inside_an_interval_agrees_with_scipy() -> None:
-    law = rate_law(SHEET, Lean.OPENS)
+    law = rate_law(SHEET, SafeSide.OPENS)
     time = np.linspace(0.0, 24 * H, 289)
     temp = 14.0 + 9.0 * np.sin(time / (3 * H))
     came = progress(law, samples_of(time, temp, 0.0, 900.0), 1234.5, float(time[-1]))
@@ -134,7 +134,7 @@ def test_end_inside_an_interval_agrees_with_scipy() -> None:
 
 
 def test_law_outside_its_table() -> None:
-    opens, closes = rate_law(SHEET, Lean.OPENS), rate_law(SHEET, Lean.CLOSES)
+    opens, closes = rate_law(SHEET, SafeSide.OPENS), rate_law(SHEET, SafeSide.CLOSES)
     assert opens.time_s(4.99) == math.inf
     assert opens.time_s(45.0) == pytest.approx(5.5 * H)
     assert closes.time_s(-20.0) == pytest.approx(30 * H)
@@ -144,7 +144,7 @@ def test_law_outside_its_table() -> None:
 
 
 def test_one_row_closes_table_is_extrapolated_steeply() -> None:
-    law = rate_law(table((20.0, 8 * H)), Lean.CLOSES)
+    law = rate_law(table((20.0, 8 * H)), SafeSide.CLOSES)
     # 65 kJ/mol over 20 to 30 degC: exp(65000/8.314462618 * 1.12526e-4) = 2.410 (by hand).
     assert 8 * H / law.time_s(30.0) == pytest.approx(2.410, abs=0.002)
     assert law.time_s(10.0) == pytest.approx(8 * H)
@@ -165,7 +165,7 @@ def test_tables_that_cannot_be_used_are_named(
     sheet: tuple[tuple[float, float], ...], words: str
 ) -> None:
     with pytest.raises(SpecFault, match=words):
-        rate_law(table(*sheet), Lean.OPENS)
+        rate_law(table(*sheet), SafeSide.OPENS)
 
 
 @pytest.mark.parametrize(
@@ -200,9 +200,9 @@ def series(values: list[float], gaps_s: list[float], shift: float = 0.0) -> Samp
 
 
 @settings(max_examples=150, deadline=None)
-@given(temps, steps, laws, st.sampled_from(list(Lean)), st.floats(0.0, 8.0))
+@given(temps, steps, laws, st.sampled_from(list(SafeSide)), st.floats(0.0, 8.0))
 def test_warmer_never_ends_a_clock_later(
-    values: list[float], gaps_s: list[float], sheet: TimeTable, lean: Lean, warmer: float
+    values: list[float], gaps_s: list[float], sheet: TimeTable, lean: SafeSide, warmer: float
 ) -> None:
     law = rate_law(sheet, lean)
     cool, warm = series(values, gaps_s), series(values, gaps_s, warmer)
@@ -215,9 +215,9 @@ def test_warmer_never_ends_a_clock_later(
 
 
 @settings(max_examples=150, deadline=None)
-@given(temps, steps, laws, st.sampled_from(list(Lean)), st.floats(0.0, 1.0))
+@given(temps, steps, laws, st.sampled_from(list(SafeSide)), st.floats(0.0, 1.0))
 def test_splitting_a_history_in_two_changes_nothing(
-    values: list[float], gaps_s: list[float], sheet: TimeTable, lean: Lean, share: float
+    values: list[float], gaps_s: list[float], sheet: TimeTable, lean: SafeSide, share: float
 ) -> None:
     law = rate_law(sheet, lean)
     slow = RateLaw(  # a thousandth of the rate, so that no part reaches its end
@@ -243,10 +243,10 @@ def test_splitting_a_history_in_two_changes_nothing(
     st.lists(st.floats(-15.0, 30.0), min_size=4, max_size=40),
     steps,
     st.data(),
-    st.sampled_from(list(Lean)),
+    st.sampled_from(list(SafeSide)),
 )
 def test_a_gap_never_helps_the_unsafe_side(
-    values: list[float], gaps_s: list[float], data: st.DataObject, lean: Lean
+    values: list[float], gaps_s: list[float], data: st.DataObject, lean: SafeSide
 ) -> None:
     """Nobody measured: an opens clock never ends sooner, a closes clock never later.
 
@@ -267,7 +267,7 @@ def test_a_gap_never_helps_the_unsafe_side(
         return  # too short to be a gap at all
     now = float(full.time_s[-1])
     whole, less = progress(law, full, 0.0, now), progress(law, holed, 0.0, now)
-    if lean is Lean.OPENS:
+    if lean is SafeSide.OPENS:
         assert less.done <= whole.done + 1e-9
         if less.ended_at_s is not None:
             assert whole.ended_at_s is not None
@@ -283,7 +283,7 @@ def test_a_gap_never_helps_the_unsafe_side(
 
 
 def test_opens_clock_gets_nothing_for_a_gap_or_a_tail() -> None:
-    law = rate_law(table((20.0, 10 * H), (30.0, 5 * H)), Lean.OPENS)
+    law = rate_law(table((20.0, 10 * H), (30.0, 5 * H)), SafeSide.OPENS)
     time = np.array([0.0, 1.0, 4.0, 5.0]) * H
     came = progress(law, samples_of(time, np.full(4, 20.0), 0.0, H), 0.0, 8 * H)
     assert came.done == pytest.approx(0.2)
@@ -297,17 +297,17 @@ def test_a_sample_that_is_not_known_leaves_a_gap_however_near_its_neighbours_are
     sheet = table((20.0, 10 * H), (30.0, 5 * H))
     time = np.array([0.0, 0.1, 0.2, 0.4, 0.5]) * H
     samples = samples_of(time, np.array([20.0, 20.0, math.nan, 30.0, 30.0]), 0.0, H)
-    opens = progress(rate_law(sheet, Lean.OPENS), samples, 0.0, 0.5 * H)
+    opens = progress(rate_law(sheet, SafeSide.OPENS), samples, 0.0, 0.5 * H)
     assert opens.done == pytest.approx(0.1 / 10 + 0.1 / 5)
     assert opens.unknown_s == pytest.approx(0.3 * H)
-    closes = progress(rate_law(sheet, Lean.CLOSES), samples, 0.0, 0.5 * H)
+    closes = progress(rate_law(sheet, SafeSide.CLOSES), samples, 0.0, 0.5 * H)
     assert closes.done == pytest.approx(0.1 / 10 + 0.4 / 5)
-    within = progress(rate_law(sheet, Lean.OPENS), samples, 0.0, 0.25 * H)
+    within = progress(rate_law(sheet, SafeSide.OPENS), samples, 0.0, 0.25 * H)
     assert within.present_x == pytest.approx(-1.0 / 293.15), "the last known, not the middle"
 
 
 def test_closes_clock_counts_a_short_gap_at_its_warmer_neighbour() -> None:
-    law = rate_law(table((20.0, 10 * H), (30.0, 5 * H)), Lean.CLOSES)
+    law = rate_law(table((20.0, 10 * H), (30.0, 5 * H)), SafeSide.CLOSES)
     time = np.array([0.0, 0.1, 1.1, 1.2]) * H
     temp = np.array([20.0, 20.0, 30.0, 30.0])
     came = progress(law, samples_of(time, temp, 0.0, 600.0), 0.0, 1.2 * H)
@@ -317,7 +317,7 @@ def test_closes_clock_counts_a_short_gap_at_its_warmer_neighbour() -> None:
 
 
 def test_closes_clock_counts_a_long_gap_at_the_hottest_row() -> None:
-    law = rate_law(table((20.0, 10 * H), (30.0, 5 * H)), Lean.CLOSES)
+    law = rate_law(table((20.0, 10 * H), (30.0, 5 * H)), SafeSide.CLOSES)
     time = np.array([0.0, 0.1, 2.1, 2.2]) * H
     came = progress(law, samples_of(time, np.full(4, 20.0), 0.0, 600.0), 0.0, 2.2 * H)
     assert came.done == pytest.approx(0.2 / 10 + 2.0 / 5)
@@ -325,15 +325,15 @@ def test_closes_clock_counts_a_long_gap_at_the_hottest_row() -> None:
 
 
 def test_closes_clock_without_any_temperature_ends_after_the_hottest_rows_time() -> None:
-    law = rate_law(table((20.0, 10 * H), (30.0, 5 * H)), Lean.CLOSES)
+    law = rate_law(table((20.0, 10 * H), (30.0, 5 * H)), SafeSide.CLOSES)
     nothing = samples_of(np.empty(0), np.empty(0), 0.0, 600.0)
     came = progress(law, nothing, 100.0, 100.0 + 9 * H)
     assert came.ended_at_s == pytest.approx(100.0 + 5 * H)
-    assert progress(rate_law(SHEET, Lean.OPENS), nothing, 0.0, 9e9).done == 0.0
+    assert progress(rate_law(SHEET, SafeSide.OPENS), nothing, 0.0, 9e9).done == 0.0
 
 
 def test_start_before_the_first_sample_is_unmeasured_time() -> None:
-    law = rate_law(table((20.0, 10 * H), (30.0, 5 * H)), Lean.OPENS)
+    law = rate_law(table((20.0, 10 * H), (30.0, 5 * H)), SafeSide.OPENS)
     time = np.array([2.0, 2.5, 3.0]) * H
     came = progress(law, samples_of(time, np.full(3, 20.0), 0.0, H), 0.0, 3 * H)
     assert came.done == pytest.approx(0.1)
@@ -341,7 +341,7 @@ def test_start_before_the_first_sample_is_unmeasured_time() -> None:
 
 
 def test_blocks_of_a_long_history_join_without_a_seam() -> None:
-    law = rate_law(table((5.0, 900 * H), (30.0, 200 * H)), Lean.OPENS)
+    law = rate_law(table((5.0, 900 * H), (30.0, 200 * H)), SafeSide.OPENS)
     time = np.arange(40_000) * 30.0
     temp = 15.0 + 8.0 * np.sin(time / 9000.0)
     long = progress(law, samples_of(time, temp, 0.0, 100.0), 15.0, float(time[-1]))
@@ -355,7 +355,7 @@ def test_blocks_of_a_long_history_join_without_a_seam() -> None:
 def test_the_other_bound_brackets_the_safe_one() -> None:
     time = np.array([0.0, 0.2, 3.0, 3.2]) * H
     samples = samples_of(time, np.array([12.0, 13.0, 22.0, 21.0]), 0.0, 900.0)
-    opens, closes = rate_law(SHEET, Lean.OPENS), rate_law(SHEET, Lean.CLOSES)
+    opens, closes = rate_law(SHEET, SafeSide.OPENS), rate_law(SHEET, SafeSide.CLOSES)
     now = 3.2 * H
     assert (
         progress(opens, samples, 0.0, now).done

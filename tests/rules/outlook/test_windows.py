@@ -19,7 +19,7 @@ from rules.outlook.windows import (
     two_coats,
     windows_of,
 )
-from rules.rate import Lean, rate_law
+from rules.rate import SafeSide, rate_law
 from rules.spec.model import Limit, Provenance, Spec, TimeRow, TimeTable
 from rules.vocabulary import ClockName, LimitName, Method, Stage, Step
 
@@ -127,7 +127,7 @@ def test_clocks_end_where_scipys_integral_says() -> None:
     rows = np.tile(surface, (4, 1))
     centre = np.stack([surface, surface - 8.0, surface])
     ahead = Outlook(0.0, GRID, rows, rows - 8.0, rows, centre, "", float(GRID[-1]))
-    for lean, table in ((Lean.OPENS, OPENS), (Lean.CLOSES, CLOSES)):
+    for lean, table in ((SafeSide.OPENS, OPENS), (SafeSide.CLOSES, CLOSES)):
         law = rate_law(table, lean)
 
         def rate(time_s: float, law=law) -> float:

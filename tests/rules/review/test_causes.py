@@ -18,9 +18,9 @@ from planted import CLEAN, PLANTS
 from planted_log import asked, asked_blind, looked_back, shipped
 
 from rules.events import Event
-from rules.review.causes import Answer, verdict_of, verdicts_of
+from rules.review.causes import Finding, verdict_of, verdicts_of
 from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
-from rules.review.coats import CoatRecord, Kept, WindowName, coats_of
+from rules.review.coats import CoatRecord, WindowName, WindowOutcome, coats_of
 from rules.review.defects import Sign, find_defect
 from rules.review.exposure import ClimateSeries
 from rules.vocabulary import EventKind, Method
@@ -56,7 +56,7 @@ def test_the_planted_cause_comes_first(plant: str, defect: str, signs: set[Sign]
     first = [v.ranked[0].cause.sign if v.ranked else None for v in verdicts]
     right = sum(sign in signs for sign in first)
     assert right >= 0.95 * len(SEEDS), first
-    assert all(v.answer is Answer.SUPPORTED for v in verdicts if v.ranked)
+    assert all(v.answer is Finding.SUPPORTED for v in verdicts if v.ranked)
 
 
 @pytest.mark.parametrize("name", CLEAN)
@@ -64,7 +64,7 @@ def test_clean_jobs_are_accused_of_nothing(name: str) -> None:
     accused = asked_of = 0
     for seed in SEEDS:
         for verdict in asked_blind(CLEAN[name](seed)):
-            if verdict.answer is Answer.NOT_SHOWN:
+            if verdict.answer is Finding.NOT_SHOWN:
                 continue
             asked_of += 1
             accused += bool(verdict.ranked)
@@ -76,7 +76,7 @@ def test_clean_jobs_are_accused_of_nothing(name: str) -> None:
 @pytest.mark.parametrize("plant", [*PLANTS, *CLEAN])
 def test_what_a_log_of_air_cannot_show_it_says_it_cannot_show(plant: str, defect: str) -> None:
     verdict = asked((PLANTS | CLEAN)[plant](2000), defect)
-    assert verdict.answer is Answer.NOT_SHOWN
+    assert verdict.answer is Finding.NOT_SHOWN
     assert verdict.ranked == ()
 
 
@@ -166,13 +166,13 @@ def test_the_same_dew_after_the_film_can_be_handled_is_not_blamed() -> None:
     # The generic primer at 20 °C can be handled after 24 h; this dew comes on the third day.
     coats, series = hand_case(PRIMER, nights=[(62.0, 66.0, 12.0, 96.0, 10.9)])
     verdict = verdict_of(find_defect("amine-bloom"), coats, series)
-    assert verdict.answer is Answer.AGAINST
+    assert verdict.answer is Finding.AGAINST
     assert {e.cause.sign for e in verdict.cleared} >= {Sign.LOW_MARGIN, Sign.HIGH_HUMIDITY}
 
 
 def test_the_same_dew_before_the_coat_is_not_blamed_for_bloom() -> None:
     coats, series = hand_case(PRIMER, nights=[(2.0, 6.0, 12.0, 96.0, 10.9)])
-    assert verdict_of(find_defect("amine-bloom"), coats, series).answer is Answer.AGAINST
+    assert verdict_of(find_defect("amine-bloom"), coats, series).answer is Finding.AGAINST
 
 
 def test_dew_on_a_topcoat_counts_until_it_has_cured() -> None:
@@ -185,13 +185,13 @@ def test_dew_on_a_topcoat_counts_until_it_has_cured() -> None:
 def test_without_a_coat_there_is_nothing_that_could_have_a_defect() -> None:
     _, series = hand_case(TOPCOAT, nights=[(14.0, 18.0, 12.0, 96.0, 10.9)])
     for name in ("amine-bloom", "poor-adhesion"):
-        assert verdict_of(find_defect(name), (), series).answer is Answer.NO_COAT
+        assert verdict_of(find_defect(name), (), series).answer is Finding.NO_COAT
 
 
 def test_a_topcoat_does_not_bloom_with_amine() -> None:
     coats, series = hand_case(TOPCOAT, nights=[(14.0, 18.0, 12.0, 96.0, 10.9)])
     verdict = verdict_of(find_defect("amine-bloom"), coats, series)
-    assert verdict.answer is Answer.NO_SUCH_FILM
+    assert verdict.answer is Finding.NO_SUCH_FILM
 
 
 def test_the_same_water_does_not_accuse_twice() -> None:
@@ -214,7 +214,7 @@ def test_bubbles_in_damp_air_belong_to_isocyanate_alone() -> None:
         Sign.HIGH_HUMIDITY
     )
     coats, series = hand_case(PRIMER, nights=night)
-    assert verdict_of(find_defect("bubbles"), coats, series).answer is Answer.AGAINST
+    assert verdict_of(find_defect("bubbles"), coats, series).answer is Finding.AGAINST
 
 
 def test_carbon_dioxide_is_asked_for_only_where_it_was_measured() -> None:
@@ -235,40 +235,40 @@ def test_within_the_sensors_uncertainty_is_weak_and_no_more() -> None:
     dew_c = 243.12 * ln / (17.62 - ln)
     coats, series = hand_case(PRIMER, nights=[(14.0, 18.0, 20.0, 60.0, dew_c + 2.7)])
     verdict = verdict_of(find_defect("amine-bloom"), coats, series)
-    assert verdict.answer is Answer.WEAK
+    assert verdict.answer is Finding.WEAK
     assert not verdict.ranked[0].clear
 
 
 def test_five_minutes_beyond_support_nothing() -> None:
     coats, series = hand_case(PRIMER, nights=[(14.0, 14.08, 12.0, 96.0, 10.9)])
-    assert verdict_of(find_defect("amine-bloom"), coats, series).answer is Answer.AGAINST
+    assert verdict_of(find_defect("amine-bloom"), coats, series).answer is Finding.AGAINST
 
 
 def test_a_night_without_readings_cannot_clear_the_air() -> None:
     nan = math.nan
     coats, series = hand_case(PRIMER, nights=[(12.0, 24.0, nan, nan, nan)])
     verdict = verdict_of(find_defect("amine-bloom"), coats, series)
-    assert verdict.answer is Answer.NOT_KNOWN
+    assert verdict.answer is Finding.NOT_KNOWN
     assert max(e.unknown for e in verdict.cleared) > 0.3
 
 
 def test_recoating_within_the_window_is_kept_and_after_abrading_forgiven() -> None:
     # Generic primer at 20 °C before a polyurethane: opens at 12 h, closes at 3 days.
-    def recoat(at_h: float, *more: Event) -> tuple[Kept, Sign | None]:
+    def recoat(at_h: float, *more: Event) -> tuple[WindowOutcome, Sign | None]:
         told = [*one_coat(PRIMER), *more, *one_coat(TOPCOAT, 2, at_h)]
         coats, series = hand_case(PRIMER, events=told, days=16.0)
         window = next(w for w in coats[0].windows if w.name is WindowName.RECOAT)
         ranked = verdict_of(find_defect("poor-adhesion"), coats, series).ranked
         return window.kept, ranked[0].cause.sign if ranked else None
 
-    assert recoat(36.0) == (Kept.KEPT, None)
-    assert recoat(18.0) == (Kept.EARLY, None)
-    assert recoat(130.0) == (Kept.LATE, Sign.RECOAT_LATE)
-    assert recoat(130.0, event(EventKind.SANDED, 128.0)) == (Kept.LATE_BUT_SANDED, None)
+    assert recoat(36.0) == (WindowOutcome.KEPT, None)
+    assert recoat(18.0) == (WindowOutcome.EARLY, None)
+    assert recoat(130.0) == (WindowOutcome.LATE, Sign.RECOAT_LATE)
+    assert recoat(130.0, event(EventKind.SANDED, 128.0)) == (WindowOutcome.LATE_BUT_SANDED, None)
     # Abrading while the window was still open does not help: the film went on hardening.
-    assert recoat(130.0, event(EventKind.SANDED, 40.0)) == (Kept.LATE, Sign.RECOAT_LATE)
+    assert recoat(130.0, event(EventKind.SANDED, 40.0)) == (WindowOutcome.LATE, Sign.RECOAT_LATE)
     # 72 h after the start at 20 °C closes it; the sensors' half kelvin decides at 71 h.
-    assert recoat(81.5)[0] is Kept.CLOSE
+    assert recoat(81.5)[0] is WindowOutcome.CLOSE
 
 
 def test_bloom_under_a_coat_is_forgiven_where_it_was_washed_off() -> None:

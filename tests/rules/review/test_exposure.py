@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.climate import AssumedSurface, Sensed, climate_of
+from rules.climate import AssumedSurface, PointValue, climate_of
 from rules.limits import RecentMedian, judge
 from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
 from rules.review.exposure import ClimateSeries, beyond, limit_times
@@ -185,9 +185,9 @@ def test_no_margin_of_a_minute_was_less_than_its_lowest() -> None:
 ])  # fmt: skip
 def test_columns_judge_as_the_call_does(air_c: float, rh_pct: float, surface_c: float) -> None:
     sensed = [
-        Sensed("bow", "air_temp", None, air_c, "ok", 0.3),
-        Sensed("bow", "humidity", None, rh_pct, "ok", 3.0),
-        Sensed("port", "surface_temp", "hull-port", surface_c, "ok", 0.5),
+        PointValue("bow", "air_temp", None, air_c, "ok", 0.3),
+        PointValue("bow", "humidity", None, rh_pct, "ok", 3.0),
+        PointValue("port", "surface_temp", "hull-port", surface_c, "ok", 0.5),
     ]
     climate = climate_of(sensed, "hull-port", 0.0)
     series = climate_series(
@@ -213,8 +213,8 @@ def test_columns_judge_as_the_call_does(air_c: float, rh_pct: float, surface_c: 
 
 def test_an_assumed_surface_widens_the_guard_as_in_a_call() -> None:
     sensed = [
-        Sensed("bow", "air_temp", None, 20.0, "ok", 0.3),
-        Sensed("bow", "humidity", None, 70.0, "ok", 3.0),
+        PointValue("bow", "air_temp", None, 20.0, "ok", 0.3),
+        PointValue("bow", "humidity", None, 70.0, "ok", 3.0),
     ]
     climate = climate_of(sensed, "all", 0.0, AssumedSurface(-0.5, 2.0))
     series = climate_series(

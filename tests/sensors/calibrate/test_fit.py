@@ -19,8 +19,8 @@ from sensors.calibrate.fit import (
     CALIBRATED,
     DAY_S,
     CalibrationFault,
+    CalibrationMethod,
     Correction,
-    Method,
     Reference,
     fit,
     salt_reference,
@@ -28,7 +28,7 @@ from sensors.calibrate.fit import (
     untried_warning,
 )
 from sensors.calibrate.salts import PER_K, TEMP_MAX_C, TEMP_MIN_C, Salt, salt_of, salt_point
-from sensors.calibrate.settling import REST, Rest, Settling
+from sensors.calibrate.settling import REST, RestCriteria, Settling
 from sensors.reading import Quantity
 from tests import tables_reader
 
@@ -42,7 +42,7 @@ def point(reading: float, reference: float, half_width: float = 0.3) -> Referenc
 
 
 def humidity(*points: Reference, valid_s: float | None = None, adjust: bool = True) -> Correction:
-    return fit(HUMIDITY, Method.SALT, points, valid_s=valid_s, adjust=adjust)
+    return fit(HUMIDITY, CalibrationMethod.SALT, points, valid_s=valid_s, adjust=adjust)
 
 
 # Salt points ---------------------------------------------------------------------------------
@@ -153,7 +153,7 @@ def test_what_cannot_be_a_calibration_is_refused(points: list[Reference], said: 
 
 def test_a_quantity_without_reference_and_a_silly_validity_are_refused() -> None:
     with pytest.raises(CalibrationFault, match="co2 has no reference here"):
-        fit(Quantity.CO2, Method.SALT, [point(400.0, 410.0)])
+        fit(Quantity.CO2, CalibrationMethod.SALT, [point(400.0, 410.0)])
     with pytest.raises(CalibrationFault, match=r"valid for 0\.5 days"):
         humidity(point(75.0, 75.5), valid_s=0.5 * DAY_S)
 
@@ -168,7 +168,7 @@ def test_no_correction_makes_a_fraction_or_a_dead_probe_look_real(raw: float) ->
 
 def test_a_missing_value_stays_missing() -> None:
     assert math.isnan(humidity(point(65.0, 75.5)).value(math.nan))
-    assert math.isnan(fit(AIR, Method.SIDE_BY_SIDE, [point(20.0, 20.4)]).value(math.nan))
+    assert math.isnan(fit(AIR, CalibrationMethod.SIDE_BY_SIDE, [point(20.0, 20.4)]).value(math.nan))
 
 
 def test_saturated_stays_saturated_and_nothing_goes_over_100() -> None:
@@ -180,7 +180,7 @@ def test_saturated_stays_saturated_and_nothing_goes_over_100() -> None:
 
 @given(st.floats(-20.0, 45.0))
 def test_a_temperature_is_moved_by_its_offset(raw_c: float) -> None:
-    found = fit(AIR, Method.SIDE_BY_SIDE, [point(20.0, 20.4)])
+    found = fit(AIR, CalibrationMethod.SIDE_BY_SIDE, [point(20.0, 20.4)])
     assert found.value(raw_c) == pytest.approx(raw_c + 0.4)
 
 
@@ -267,7 +267,7 @@ def test_the_reading_of_a_jar_carries_salt_temperature_and_spread() -> None:
 
 
 def rest_after_h(
-    tau_h: float, every_s: float, rest: Rest, noise: float = 0.0, hours: float = 14.0
+    tau_h: float, every_s: float, rest: RestCriteria, noise: float = 0.0, hours: float = 14.0
 ) -> tuple[float, float] | None:
     """Hours until a probe that goes from 50 to 75.47 % by tau counts as at rest, and its error."""
     settling, chance = Settling(rest), random.Random(1)

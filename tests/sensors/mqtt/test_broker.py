@@ -22,10 +22,10 @@ from sensors.mqtt.broker import (
     subscription_sentence,
 )
 from sensors.mqtt.intake import Intake
-from sensors.mqtt.payload import Source
+from sensors.mqtt.payload import PayloadSource
 from sensors.reading import Quantity
 
-BOW = Source("tent", "air-bow", Quantity.AIR_TEMP, "degC", "shed/bow")
+BOW = PayloadSource("tent", "air-bow", Quantity.AIR_TEMP, "degC", "shed/bow")
 
 
 @pytest.mark.parametrize(

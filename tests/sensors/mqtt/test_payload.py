@@ -13,7 +13,7 @@ from sensors.mqtt.payload import (
     MAX_BYTES,
     Decoded,
     PayloadFormat,
-    Source,
+    PayloadSource,
     SourceFault,
     decode,
 )
@@ -32,28 +32,30 @@ def source(
     time: str | None = None,
     unit_path: str | None = None,
     payload: PayloadFormat = PayloadFormat.AUTO,
-) -> Source:
-    return Source("tent", "air-bow", quantity, unit, topic, value, time, unit_path, payload)
+) -> PayloadSource:
+    return PayloadSource("tent", "air-bow", quantity, unit, topic, value, time, unit_path, payload)
 
 
-def read(payload: bytes | str, of: Source | None = None, *, retained: bool = False) -> Decoded:
+def read(
+    payload: bytes | str, of: PayloadSource | None = None, *, retained: bool = False
+) -> Decoded:
     raw = payload.encode() if isinstance(payload, str) else payload
     return decode(raw, of or source(), received_s=NOW, retained=retained)
 
 
-def value(payload: bytes | str, of: Source | None = None) -> float:
+def value(payload: bytes | str, of: PayloadSource | None = None) -> float:
     (reading,) = read(payload, of).readings
     return reading.value
 
 
-def refusal(payload: bytes | str, of: Source | None = None) -> PayloadFault:
+def refusal(payload: bytes | str, of: PayloadSource | None = None) -> PayloadFault:
     with pytest.raises(PayloadFault) as caught:
         read(payload, of)
     assert str(caught.value).isprintable()
     return caught.value
 
 
-def gap(payload: bytes | str, of: Source | None = None) -> FaultKind:
+def gap(payload: bytes | str, of: PayloadSource | None = None) -> FaultKind:
     """Return the refusal of a message of which only is known that the value is missing."""
     decoded = read(payload, of)
     (reading,) = decoded.readings
@@ -549,7 +551,7 @@ def test_a_topic_that_is_no_filter_is_refused_at_the_start(topic: str) -> None:
 
 def test_one_subscription_serves_all_points_that_a_level_names() -> None:
     sources = [
-        Source("tent", point, Quantity.AIR_TEMP, "degC", "shed/{point}/t")
+        PayloadSource("tent", point, Quantity.AIR_TEMP, "degC", "shed/{point}/t")
         for point in ("bow", "stern")
     ]
     router = Router(sources)

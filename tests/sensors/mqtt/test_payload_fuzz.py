@@ -16,7 +16,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from sensors.mqtt.intake import Router
-from sensors.mqtt.payload import EARLIEST_S, Decoded, PayloadFormat, Source, decode
+from sensors.mqtt.payload import EARLIEST_S, Decoded, PayloadFormat, PayloadSource, decode
 from sensors.reading import Quality, Quantity
 from sensors.wire import FaultKind, PayloadFault, Tally, printable
 
@@ -25,7 +25,7 @@ EXAMPLES = int(os.environ.get("FILMCALL_FUZZ", "300"))
 FUZZ = settings(max_examples=EXAMPLES, deadline=None)
 
 SOURCES = [
-    Source("tent", "p", quantity, quantity.unit, "t", path, time, unit, form)
+    PayloadSource("tent", "p", quantity, quantity.unit, "t", path, time, unit, form)
     for quantity in (Quantity.AIR_TEMP, Quantity.HUMIDITY)
     for path, time, unit in ((None, None, None), ("v", "t", None), ("v.0.v", "v", "u"))
     for form in PayloadFormat
@@ -77,7 +77,7 @@ SPOILT = st.builds(
 PAYLOADS = st.binary(max_size=200) | JSON_BYTES | SPOILT
 
 
-def outcome(payload: bytes, of: Source, *, retained: bool = False) -> Decoded | PayloadFault:
+def outcome(payload: bytes, of: PayloadSource, *, retained: bool = False) -> Decoded | PayloadFault:
     try:
         return decode(payload, of, received_s=NOW, retained=retained)
     except PayloadFault as fault:
@@ -94,7 +94,7 @@ def outcome(payload: bytes, of: Source, *, retained: bool = False) -> Decoded | 
 @example(payload=b"-" + b"9" * 65_000, of=SOURCES[1], retained=False)
 @example(payload=b'{"v":1e' + b"9" * 60_000 + b"}", of=SOURCES[5], retained=False)
 def test_any_bytes_give_readings_that_can_be_or_a_refusal_by_name(
-    payload: bytes, of: Source, retained: bool
+    payload: bytes, of: PayloadSource, retained: bool
 ) -> None:
     decoded = outcome(payload, of, retained=retained)
     if isinstance(decoded, PayloadFault):
@@ -127,7 +127,7 @@ def test_any_bytes_give_readings_that_can_be_or_a_refusal_by_name(
 @given(number=st.decimals(allow_nan=False, allow_infinity=False, places=6).map(str))
 def test_a_decimal_comes_out_as_the_nearest_float_or_is_beyond_one(number: str) -> None:
     # The exact value as a fraction is the reference, independent of the float parser.
-    of = Source("tent", "p", Quantity.CO2, "ppm", "t")
+    of = PayloadSource("tent", "p", Quantity.CO2, "ppm", "t")
     decoded, exact = outcome(number.encode(), of), Fraction(number)
     if isinstance(decoded, PayloadFault):
         assert decoded.kind is FaultKind.OUT_OF_RANGE
@@ -154,8 +154,8 @@ def test_nothing_unprintable_passes_and_no_more_than_the_limit(
 @FUZZ
 @given(topics=st.lists(st.text(max_size=12), max_size=40))
 def test_any_topic_is_routed_or_not_and_counted_within_bounds(topics: list[str]) -> None:
-    named = Source("tent", "bow", Quantity.AIR_TEMP, "degC", "shed/{point}")
-    wide = Source("tent", "any", Quantity.AIR_TEMP, "degC", "shed/#")
+    named = PayloadSource("tent", "bow", Quantity.AIR_TEMP, "degC", "shed/{point}")
+    wide = PayloadSource("tent", "any", Quantity.AIR_TEMP, "degC", "shed/#")
     router, tally = Router([named, wide]), Tally(5)
     for topic in topics:
         route = router.route(topic)
