@@ -189,10 +189,10 @@ def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
 
     >>> from rules.spec.model import TimeRow
     >>> table = TimeTable((TimeRow(10.0, 16 * 3600.0), TimeRow(20.0, 8 * 3600.0)))
-    >>> opens = rate_law(table, Lean.OPENS)
+    >>> opens = rate_law(table, SafeSide.OPENS)
     >>> [round(opens.time_s(t) / 3600.0, 2) for t in (9.9, 10.0, 15.0, 20.0, 30.0)]
     [inf, 16.0, 11.25, 8.0, 8.0]
-    >>> closes = rate_law(table, Lean.CLOSES)
+    >>> closes = rate_law(table, SafeSide.CLOSES)
     >>> [round(closes.time_s(t) / 3600.0, 2) for t in (5.0, 10.0, 15.0, 20.0, 30.0)]
     [16.0, 16.0, 11.25, 8.0, 4.19]
     """

@@ -362,7 +362,7 @@ def decode(payload: bytes, source: PayloadSource, *, received_s: float, retained
     Raises:
         PayloadFault: refused, and nothing is known by it; the kind says why.
 
-    >>> bow = Source("tent", "air-bow", Quantity.AIR_TEMP, "degF", "shed/bow", "t.0")
+    >>> bow = PayloadSource("tent", "air-bow", Quantity.AIR_TEMP, "degF", "shed/bow", "t.0")
     >>> decode(b'{"t": [68]}', bow, received_s=1.8e9, retained=False).readings[0].value
     20.0
     """
