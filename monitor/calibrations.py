@@ -142,8 +142,8 @@ class CalibrationBook:
         """Whether no reading would be changed."""
         return not self._channels
 
-    def correct(self, reading: Reading) -> tuple[float, float]:
-        """Return the corrected value of a raw reading, and by how much its accuracy widens.
+    def correct(self, reading: Reading) -> tuple[float, float | None]:
+        """Return the corrected value of a raw reading, and what accuracy is proved for it.
 
         Give the judge of readings a copy with this value, and the log the reading as it came.
 
@@ -151,18 +151,18 @@ class CalibrationBook:
             reading: raw, before it is judged; its own time says which calibration counts.
 
         Returns:
-            Value, and what to add to the sensor's accuracy [both in the quantity's unit]; a
-            reading without a calibration comes back as it is, with 0.
+            Value, and the half-width of its error [both in the quantity's unit]; a reading
+            without a calibration comes back as it is, with None: the config's accuracy counts.
         """
         channel = self._channels.get((reading.enclosure, reading.point, reading.quantity))
         if channel is None:
-            return reading.value, 0.0
+            return reading.value, None
         found = channel.in_force(reading.time_s)
         if found is None or reading.value != reading.value:
-            return reading.value, 0.0
+            return reading.value, None
         correction, age_s = found.correction, reading.time_s - found.made_s
         value = correction.value(reading.value)
-        return value, correction.extra_accuracy(reading.value, age_s, self.accuracy(found.key))
+        return value, correction.accuracy(reading.value, age_s, self.accuracy(found.key))
 
     def accuracy(self, key: Key) -> float:
         """Return the half-width that a sensor has by itself [the quantity's unit]."""

@@ -22,7 +22,7 @@ WHOLE = "all"  # the one section of an enclosure that names none
 WORST_FIRST = (Call.STOP, Call.HOLD, Call.GO)
 
 FilmOf = Callable[[str, float], Film]
-Correct = Callable[[Reading], "tuple[float, float]"]
+Correct = Callable[[Reading], "tuple[float, float | None]"]
 
 
 class LastCall(NamedTuple):
@@ -69,7 +69,7 @@ class ChannelState:
     """The present of one quantity at one point."""
 
     __slots__ = (
-        "calibration_accuracy",
+        "calibrated_accuracy",
         "config",
         "effective_s",
         "expires_s",
@@ -85,7 +85,7 @@ class ChannelState:
         self.reading: Reading | None = None
         self.effective_s = -math.inf
         self.expires_s = math.inf
-        self.calibration_accuracy = 0.0
+        self.calibrated_accuracy: float | None = None
         self.solvent_accuracy = 0.0
         self.sensed = self._sense(math.nan, Quality.MISSING)
 
@@ -126,11 +126,11 @@ class ChannelState:
     def accuracy(self) -> float:
         """Return the half-width of the sensor's error, calibration and solvent included.
 
-        Unit: the quantity's. Calibration adds by squares, as JCGM 100:2008 has it; solvent
-        straight, since it pulls one way.
+        Unit: the quantity's. What a calibration proved stands in place of the config's figure;
+        solvent adds straight, since it pulls one way.
         """
-        known = math.hypot(self.config.accuracy, self.calibration_accuracy)
-        return known + self.solvent_accuracy
+        proved = self.calibrated_accuracy
+        return (self.config.accuracy if proved is None else proved) + self.solvent_accuracy
 
     def _sense(self, value: float, quality: Quality) -> PointValue:
         config = self.config
@@ -143,6 +143,7 @@ class ChannelState:
             self.accuracy(),
             config.required,
             self.watch.usual_change(),
+            shared_element=config.shared_element,
         )
 
 
@@ -268,7 +269,7 @@ class Enclosure:
         """Pass a reading through its probe's calibration, where it has one."""
         if self.correct is None:
             return reading
-        value, channel.calibration_accuracy = self.correct(reading)
+        value, channel.calibrated_accuracy = self.correct(reading)
         return reading if value == reading.value else replace(reading, value=value)
 
     def _take_late(

@@ -7,12 +7,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from rules.air.state import dew_and_frost_c, dew_point_slopes
-from rules.air.uncertainty import GUARD_FACTOR, margin_u_assumed_k, margin_u_k, standard_uncertainty
+from rules.air.uncertainty import (
+    GUARD_FACTOR,
+    pair_u_k,
+    standard_uncertainty,
+)
 from rules.errors import FilmcallError
 from rules.vocabulary import LimitName
 
@@ -36,6 +40,8 @@ class PointValue(NamedTuple):
             than 5 min apart; widens the guard [K or %].
         by_air: how a humidity follows the error of the same point's air temperature, where it is
             worked out from that and a wet bulb; counts with a surface point [% per K].
+        shared_element: of a surface, whether it is read by the same element as its body's air
+            temperature, so that part of their error is one; only where the config says so.
     """
 
     point: str
@@ -47,6 +53,7 @@ class PointValue(NamedTuple):
     required: bool = True
     usual_change: float = 0.0
     by_air: float = 0.0
+    shared_element: bool = False
 
 
 class AssumedSurface(NamedTuple):
@@ -66,9 +73,13 @@ def assumed_words(offset_k: float, air: str = "the coldest air") -> str:
 
 
 class Estimate(NamedTuple):
-    """The value that a limit judges, how far from the bound it must stay, and where it is from.
+    """What one probe, or one pair of a surface and an air body, says to a limit.
 
-    `beside` is the second point that it rests on: the air's, of a margin.
+    Attributes:
+        value: the best estimate [K, % or degC].
+        guard: how far inside the bound it must stay, by the errors of this probe or pair alone.
+        source: the point; of a margin, the surface's.
+        beside: of a margin, the air's point, else "".
     """
 
     value: float
@@ -77,24 +88,47 @@ class Estimate(NamedTuple):
     beside: str = ""
 
 
+class Pair(NamedTuple):
+    """A surface beside an air body, with all that a screen shows of it.
+
+    Attributes:
+        surface_point: that the surface's value comes from.
+        surface_temp_c: [degC].
+        air_point: that the air's values come from.
+        air_temp_c: [degC].
+        rh_pct: [%].
+        dew_margin_k: surface less the higher of dew and frost point [K].
+        dew_margin_u_k: its standard uncertainty [K].
+    """
+
+    surface_point: str
+    surface_temp_c: float
+    air_point: str
+    air_temp_c: float
+    rh_pct: float
+    dew_margin_k: float
+    dew_margin_u_k: float
+
+
 @dataclass(frozen=True, slots=True)
 class Climate:
     """What is known of the air and of one section's surface at one time.
 
     Attributes:
         time_s: seconds since 1970-01-01 UTC [s].
-        air_temp_c: at the point with the highest dew or frost point, or None [degC].
-        rh_pct: at the same point [%].
-        surface_temp_c: the coldest surface of the section, or None [degC].
+        air_temp_c: at the air body that decides the dew margin, or None [degC].
+        rh_pct: at the same body [%].
+        surface_temp_c: the surface that decides it, or None [degC].
         dew_point_c: over liquid water, at the same point as `air_temp_c` [degC].
         frost_point_c: or None at and above freezing [degC].
-        dew_margin_k: coldest surface less the higher of the two, or None [K].
+        dew_margin_k: surface less the higher of the two, or None [K].
         dew_margin_u_k: its standard uncertainty [K].
         air_point: the point that the air's values come from, or "".
         surface_point: the point that the surface's value comes from, or "".
         assumed_offset_k: the offset where the surface is assumed, else None [K].
-        estimates: what each limit can judge; known points only.
+        estimates: what each probe or pair says to each limit; known points only.
         unknown: limits for which a required point is not ok, and why.
+        pairs: every surface beside every air body.
     """
 
     time_s: float
@@ -108,8 +142,21 @@ class Climate:
     air_point: str
     surface_point: str
     assumed_offset_k: float | None
-    estimates: Mapping[LimitName, Estimate]
+    estimates: Mapping[LimitName, tuple[Estimate, ...]]
     unknown: Mapping[LimitName, str]
+    pairs: tuple[Pair, ...] = ()
+
+    def decided_by(self, surface_point: str, air_point: str) -> Climate:
+        """Return the same climate with the figures of the pair that decides the dew margin.
+
+        Args:
+            surface_point: of the pair.
+            air_point: of the pair.
+        """
+        for pair in self.pairs:
+            if (pair.surface_point, pair.air_point) == (surface_point, air_point):
+                return replace(self, **_figures(pair))
+        return self
 
 
 _AIR_LIMITS = (LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX, LimitName.DEW_MARGIN_MIN)
@@ -143,9 +190,11 @@ def climate_of(
 ) -> Climate:
     """Return the state of the air and of one section's surface.
 
-    The margin takes the highest dew or frost point and the coldest surface; the upper humidity
-    limit the most humid point. Humidity pairs only with the air temperature of the same point.
-    A required point that is not ok makes its limits unknown.
+    Every probe speaks to its limits for itself, with its own guard, and the dew margin is had from
+    each pair of a surface and an air body: a probe added can only be a further witness. Humidity
+    pairs only with the air temperature of the same point. A required point that is not ok makes
+    its limits unknown. The figures to show are those of the pair with the lowest lower bound,
+    until `decided_by` names another.
 
     Args:
         sensed: the last word of every point of the enclosure; values already checked for range.
@@ -194,77 +243,194 @@ def climate_of(
             for name in _LIMITS_OF[quantity]:
                 unknown.setdefault(name, f"no {_WORD[quantity]}")
 
-    estimates: dict[LimitName, Estimate] = {}
-    _temperature_estimates(
-        estimates, tuple(airs.values()), LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX
+    estimates: dict[LimitName, tuple[Estimate, ...]] = {}
+    by_air = _estimates(airs.values())
+    by_humidity = _estimates(humidities)
+    stood_in = assumed if not has_surface_point else None
+    places = _places(airs, surfaces, stood_in)
+    by_surface = tuple(
+        Estimate(place.value_c, GUARD_FACTOR * place.u_k + place.change_k, place.point)
+        for place in places
     )
-    _temperature_estimates(
-        estimates, surfaces, LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX
-    )
-    if humidities:
-        for name, pick in ((LimitName.HUMIDITY_MAX, max), (LimitName.HUMIDITY_MIN, min)):
-            entry = pick(humidities, key=_value)
-            estimates[name] = Estimate(entry.value, _guard_of(entry), entry.point)
+    for found, low, high in (
+        (by_air, LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX),
+        (by_humidity, LimitName.HUMIDITY_MIN, LimitName.HUMIDITY_MAX),
+        (by_surface, LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX),
+    ):
+        if found:
+            estimates[low] = estimates[high] = found
 
-    wettest = None
+    bodies: list[_Body] = []
     try:
-        wettest = _wettest(airs, humidities)
+        bodies = [_body(airs[each.point], each) for each in humidities if each.point in airs]
     except FilmcallError as fault:
         unknown[LimitName.DEW_MARGIN_MIN] = f"no dew point: {fault}"
-    if wettest is None and LimitName.DEW_MARGIN_MIN not in unknown:
+    if not bodies and LimitName.DEW_MARGIN_MIN not in unknown:
         unknown[LimitName.DEW_MARGIN_MIN] = "no point has both air temperature and humidity"
-    surface = min(surfaces, key=_value) if surfaces else None
-    assumed_here = assumed if not has_surface_point else None
-    surface_temp_c = surface.value if surface is not None else None
-    surface_point = surface.point if surface is not None else ""
-    if assumed_here is not None and airs:
-        coldest_air = min(airs.values(), key=_value)
-        surface_temp_c = coldest_air.value + assumed_here.offset_k
-        accuracy = math.hypot(coldest_air.accuracy, assumed_here.accuracy_k)
-        surface_point = f"{coldest_air.point}{ASSUMED}"
-        guard = _guard(accuracy) + coldest_air.usual_change
-        for name in (LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX):
-            estimates[name] = Estimate(surface_temp_c, guard, surface_point)
+    pairs: list[Pair] = []
+    margins: list[Estimate] = []
+    for place in places:
+        for body in bodies:
+            pair, change_k = _pair(place, body)
+            guard = GUARD_FACTOR * pair.dew_margin_u_k + change_k
+            pairs.append(pair)
+            margins.append(Estimate(pair.dew_margin_k, guard, place.point, pair.air_point))
+    if margins:
+        estimates[LimitName.DEW_MARGIN_MIN] = tuple(margins)
 
-    margin_k: float | None = None
-    margin_u_k: float | None = None
-    if wettest is not None and surface_temp_c is not None:
-        air, humidity, wetting_c = wettest
-        margin_k = surface_temp_c - wetting_c
-        margin_u_k, change_k = _margin_spread(air, humidity, surface, assumed_here)
-        estimates[LimitName.DEW_MARGIN_MIN] = Estimate(
-            margin_k, GUARD_FACTOR * margin_u_k + change_k, surface_point, air.point
-        )
-
-    air_temp_c = rh_pct = dew_c = frost_c = None
-    air_point = ""
-    if wettest is not None:
-        air, humidity, _ = wettest
-        air_point, air_temp_c, rh_pct = air.point, air.value, humidity.value
-        dew_c, frost_c = dew_and_frost_c(air_temp_c, rh_pct)
-    elif airs or humidities:
-        air_temp_c = min(airs.values(), key=_value).value if airs else None
-        rh_pct = max(humidities, key=_value).value if humidities else None
-
-    return Climate(
+    bare = Climate(
         time_s=time_s,
-        air_temp_c=air_temp_c,
-        rh_pct=rh_pct,
-        surface_temp_c=surface_temp_c,
-        dew_point_c=dew_c,
-        frost_point_c=frost_c,
-        dew_margin_k=margin_k,
-        dew_margin_u_k=margin_u_k,
-        air_point=air_point,
-        surface_point=surface_point,
-        assumed_offset_k=assumed_here.offset_k if assumed_here is not None else None,
+        air_temp_c=min((each.value for each in airs.values()), default=None),
+        rh_pct=max((each.value for each in humidities), default=None),
+        surface_temp_c=min((each.value_c for each in places), default=None),
+        dew_point_c=None,
+        frost_point_c=None,
+        dew_margin_k=None,
+        dew_margin_u_k=None,
+        air_point="",
+        surface_point=min(places, key=lambda each: each.value_c).point if places else "",
+        assumed_offset_k=stood_in.offset_k if stood_in is not None else None,
         estimates=estimates,
         unknown=unknown,
+        pairs=tuple(pairs),
+    )
+    if pairs:
+        worst = min(margins, key=lambda each: each.value - each.guard)
+        return bare.decided_by(worst.source, worst.beside)
+    if bodies:
+        wettest = max(bodies, key=lambda each: each.wetting_c)
+        return replace(bare, **_air_figures(wettest.air.point, wettest.air.value, wettest.rh_pct))
+    return bare
+
+
+class _Place(NamedTuple):
+    """A surface, measured or assumed: its value, its uncertainty, and what that shares."""
+
+    point: str
+    value_c: float
+    u_k: float
+    change_k: float
+    body: str  # whose air temperature it shares an element with, or is taken from; else ""
+    offset_u_k: float | None  # where it is assumed: the offset's own uncertainty
+
+
+class _Body(NamedTuple):
+    """An air temperature and a humidity of one sensor body."""
+
+    air: PointValue
+    rh_pct: float
+    wetting_c: float
+    per_k: float
+    air_u_k: float  # of the wetting point, by the air temperature's error
+    rh_u_k: float  # of the wetting point, by the humidity's error
+    covariance_k2: float  # twice the covariance of the two
+    change_k: float
+
+
+def _estimates(entries: Iterable[PointValue]) -> tuple[Estimate, ...]:
+    return tuple(Estimate(each.value, _guard_of(each), each.point) for each in entries)
+
+
+def _places(
+    airs: Mapping[str, PointValue],
+    surfaces: Iterable[PointValue],
+    assumed: AssumedSurface | None,
+) -> tuple[_Place, ...]:
+    if assumed is None:
+        return tuple(
+            _Place(
+                each.point,
+                each.value,
+                standard_uncertainty(each.accuracy),
+                each.usual_change,
+                each.point if each.shared_element else "",
+                None,
+            )
+            for each in surfaces
+        )
+    accuracy_k = assumed.accuracy_k
+    return tuple(
+        _Place(
+            f"{air.point}{ASSUMED}",
+            air.value + assumed.offset_k,
+            standard_uncertainty(math.hypot(air.accuracy, accuracy_k)),
+            air.usual_change,
+            air.point,
+            standard_uncertainty(accuracy_k),
+        )
+        for air in airs.values()
     )
 
 
-def _value(entry: PointValue) -> float:
-    return entry.value
+def _body(air: PointValue, humidity: PointValue) -> _Body:
+    """How the wetting point of a body follows its two errors.
+
+    Raises:
+        FilmcallError: no dew point can be had from these values.
+    """
+    dew_c, frost_c = dew_and_frost_c(air.value, humidity.value)
+    per_k, per_pct = dew_point_slopes(air.value, humidity.value)
+    air_u_k = standard_uncertainty(air.accuracy)
+    covariance_k2 = 2.0 * per_k * air_u_k * per_pct * humidity.by_air * air_u_k
+    return _Body(
+        air,
+        humidity.value,
+        dew_c if frost_c is None else max(dew_c, frost_c),
+        per_k,
+        per_k * air_u_k,
+        per_pct * standard_uncertainty(humidity.accuracy),
+        covariance_k2,
+        per_k * air.usual_change + per_pct * humidity.usual_change,
+    )
+
+
+def _pair(place: _Place, body: _Body) -> tuple[Pair, float]:
+    """The margin of a surface over a body's wetting point, and its usual change [K].
+
+    Source:
+        JCGM 100:2008, 5.1.2 and 5.2.2, as `air.uncertainty.margin_u_k` has it for one pair; a
+        surface assumed from this very body's air moves with its error.
+    """
+    same = place.body == body.air.point
+    if same and place.offset_u_k is not None:
+        # The air's error moves surface and dew point together and nearly cancels.
+        moved_k = (1.0 - body.per_k) * standard_uncertainty(body.air.accuracy)
+        u_k = pair_u_k(place.offset_u_k, moved_k, body.rh_u_k)
+    else:
+        u_k = pair_u_k(
+            place.u_k, body.air_u_k, body.rh_u_k, body.covariance_k2, shared_element=same
+        )
+    pair = Pair(
+        place.point,
+        place.value_c,
+        body.air.point,
+        body.air.value,
+        body.rh_pct,
+        place.value_c - body.wetting_c,
+        u_k,
+    )
+    return pair, place.change_k + body.change_k
+
+
+def _figures(pair: Pair) -> dict[str, Any]:
+    return {
+        "surface_temp_c": pair.surface_temp_c,
+        "surface_point": pair.surface_point,
+        "dew_margin_k": pair.dew_margin_k,
+        "dew_margin_u_k": pair.dew_margin_u_k,
+        **_air_figures(pair.air_point, pair.air_temp_c, pair.rh_pct),
+    }
+
+
+def _air_figures(point: str, air_temp_c: float, rh_pct: float) -> dict[str, Any]:
+    dew_c, frost_c = dew_and_frost_c(air_temp_c, rh_pct)
+    return {
+        "air_point": point,
+        "air_temp_c": air_temp_c,
+        "rh_pct": rh_pct,
+        "dew_point_c": dew_c,
+        "frost_point_c": frost_c,
+    }
 
 
 @lru_cache(maxsize=256)
@@ -274,80 +440,3 @@ def _guard(accuracy: float) -> float:
 
 def _guard_of(entry: PointValue) -> float:
     return _guard(entry.accuracy) + entry.usual_change
-
-
-def _temperature_estimates(
-    estimates: dict[LimitName, Estimate],
-    entries: Iterable[PointValue],
-    low: LimitName,
-    high: LimitName,
-) -> None:
-    found = tuple(entries)
-    if found:
-        for name, entry in ((low, min(found, key=_value)), (high, max(found, key=_value))):
-            estimates[name] = Estimate(entry.value, _guard_of(entry), entry.point)
-
-
-def _wettest(
-    airs: Mapping[str, PointValue], humidities: Iterable[PointValue]
-) -> tuple[PointValue, PointValue, float] | None:
-    """The pair of one body with the highest dew or frost point, and that point [degC]."""
-    best: tuple[PointValue, PointValue, float] | None = None
-    for humidity in humidities:
-        air = airs.get(humidity.point)
-        if air is None:
-            continue
-        dew_c, frost_c = dew_and_frost_c(air.value, humidity.value)
-        wetting_c = dew_c if frost_c is None else max(dew_c, frost_c)
-        if best is None or wetting_c > best[2]:
-            best = (air, humidity, wetting_c)
-    return best
-
-
-@lru_cache(maxsize=1024)
-def _margin_u(
-    air_temp_c: float,
-    rh_pct: float,
-    surface_accuracy_k: float,
-    air_accuracy_k: float,
-    rh_accuracy_pct: float,
-    shared_housing: bool,
-    rh_by_air: float,
-) -> float:
-    return margin_u_k(
-        air_temp_c,
-        rh_pct,
-        surface_accuracy_k,
-        air_accuracy_k,
-        rh_accuracy_pct,
-        shared_housing=shared_housing,
-        rh_by_air=rh_by_air,
-    )
-
-
-def _margin_spread(
-    air: PointValue,
-    humidity: PointValue,
-    surface: PointValue | None,
-    assumed: AssumedSurface | None,
-) -> tuple[float, float]:
-    """Standard uncertainty of the margin, and its usual change between slow readings [K, K]."""
-    change_k = 0.0
-    if air.usual_change or humidity.usual_change:
-        per_k, per_pct = dew_point_slopes(air.value, humidity.value)
-        change_k = per_k * air.usual_change + per_pct * humidity.usual_change
-    if surface is not None:
-        change_k += surface.usual_change
-        u_k = _margin_u(
-            air.value,
-            humidity.value,
-            surface.accuracy,
-            air.accuracy,
-            humidity.accuracy,
-            surface.point == air.point,
-            humidity.by_air,
-        )
-        return u_k, change_k
-    accuracy_k = assumed.accuracy_k if assumed is not None else 0.0
-    u_k = margin_u_assumed_k(air.value, humidity.value, air.accuracy, humidity.accuracy, accuracy_k)
-    return u_k, change_k + air.usual_change

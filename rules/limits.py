@@ -6,10 +6,10 @@ Takes a `Climate`; hands one `LimitJudgement` a limit to `call`.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from typing import NamedTuple
 
-from rules.climate import Climate
+from rules.climate import Climate, Estimate
 from rules.spec.model import Limit, Spec
 from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
 
@@ -40,9 +40,9 @@ class LimitJudgement(NamedTuple):
         guard: how far inside the bound the estimate must stay to be ok [unit].
         inside: how far inside the bound the best estimate is now; negative beyond it [unit].
         inside_median: the same for the median of the last 60 s [unit].
-        source: the point that the estimate rests on, or "".
+        source: the point that decides, or "".
         why_unknown: in words, where `state` is unknown.
-        beside: the second point that it rests on, or "".
+        beside: of a margin, the air's point beside it, or "".
     """
 
     name: LimitName
@@ -78,18 +78,18 @@ def is_stricter(one: Limit, other: Limit) -> bool:
 
 
 class RecentMedian:
-    """Medians over the last 60 s of what each limit judges; at most one value a second is kept."""
+    """Medians over the last 60 s of what each probe says; at most one value a second is kept."""
 
     __slots__ = ("_windows",)
 
     def __init__(self) -> None:
-        self._windows: dict[LimitName, deque[tuple[float, float]]] = {}
+        self._windows: dict[Hashable, deque[tuple[float, float]]] = {}
 
-    def take(self, name: LimitName, time_s: float, value: float) -> float:
+    def take(self, name: Hashable, time_s: float, value: float) -> float:
         """Add a value and return the median of the last 60 s, this value included.
 
         Args:
-            name: the limit whose quantity it is.
+            name: whose value it is: a limit's quantity at one probe, or at one pair.
             time_s: when, never before the value before [s].
             value: in the limit's unit.
 
@@ -157,12 +157,14 @@ def judge(
     medians: RecentMedian,
     allowance_k: float = 0.0,
 ) -> tuple[LimitJudgement, ...]:
-    """Return what each limit says of the climate.
+    """Return what each limit says of the climate: the verdict of the probe that judges worst.
 
-    A limit is broken where the best estimate itself is past the bound, near where the median of
-    the last 60 s is inside by less than the guard. A required point that is not ok makes its
-    limits unknown, whatever the others say; save that what an ok point shows to be past the
-    bound is past it whatever the silent one would have said.
+    Each probe that can speak to a limit, and for the margin each pair of a surface and an air
+    body, is judged by its own guard. For one of them the limit is broken where its best estimate
+    is past the bound, and near where the median of its last 60 s is inside by less than its guard.
+    The worst of them counts, and among equals the one with least room. A required point that is
+    not ok makes its limits unknown, whatever the others say; save that what an ok point shows to
+    be past the bound is past it whatever the silent one would have said.
 
     Args:
         climate: at the time of the judgement.
@@ -171,47 +173,56 @@ def judge(
         allowance_k: added to the margin's bound for the wet film's own cooling [K].
 
     Source:
-        Guard: one-sided 95 % of the combined standard uncertainty, JCGM 100:2008.
+        Guard: one-sided 95 % of the combined standard uncertainty, JCGM 100:2008. The worst by
+        judgement is guarded acceptance as in JCGM 106:2012, 8.3, for each probe.
     """
     judged: list[LimitJudgement] = []
-    time_s = climate.time_s
     for name, limit in limits.items():
         bound = limit.bound
         if allowance_k and name is LimitName.DEW_MARGIN_MIN:
             bound += allowance_k
-        estimate = climate.estimates.get(name)
         why = climate.unknown.get(name, "")
-        if estimate is None:
+        said = [
+            _judge_one(name, limit, bound, estimate, why, medians, climate.time_s)
+            for estimate in climate.estimates.get(name, ())
+        ]
+        if said:
+            judged.append(min(said, key=_badness) if len(said) > 1 else said[0])
+        else:
+            unknown = LimitState.UNKNOWN
             judged.append(
-                LimitJudgement(
-                    name, LimitState.UNKNOWN, None, bound, 0.0, None, None, "", why or "no data"
-                )
+                LimitJudgement(name, unknown, None, bound, 0.0, None, None, "", why or "no data")
             )
-            continue
-        value, guard, source, beside = estimate
-        if not limit.guard:
-            guard = 0.0
-        median = medians.take(name, time_s, value)
-        if name in _UPPER:
-            inside = bound - value
-            inside_median = bound - median
-        else:
-            inside = value - bound
-            inside_median = median - bound
-        if inside < 0.0:
-            state = LimitState.BROKEN
-        elif why:
-            state = LimitState.UNKNOWN
-        elif inside_median < guard:
-            state = LimitState.NEAR
-        else:
-            state = LimitState.OK
-        judged.append(
-            LimitJudgement(
-                name, state, value, bound, guard, inside, inside_median, source, why, beside
-            )
-        )
     return tuple(judged)
+
+
+def _judge_one(
+    name: LimitName,
+    limit: Limit,
+    bound: float,
+    estimate: Estimate,
+    why: str,
+    medians: RecentMedian,
+    time_s: float,
+) -> LimitJudgement:
+    """What one probe or pair says of a limit; `why` is why the limit as a whole is not known."""
+    value, guard, source, beside = estimate
+    if not limit.guard:
+        guard = 0.0
+    sign = -1.0 if name in _UPPER else 1.0
+    inside = sign * (value - bound)
+    inside_median = sign * (medians.take((name, source, beside), time_s, value) - bound)
+    if inside < 0.0:
+        state = LimitState.BROKEN
+    elif why:
+        state = LimitState.UNKNOWN
+    elif inside_median < guard:
+        state = LimitState.NEAR
+    else:
+        state = LimitState.OK
+    return LimitJudgement(
+        name, state, value, bound, guard, inside, inside_median, source, why, beside
+    )
 
 
 def worst_first(judged: Iterable[LimitJudgement]) -> list[LimitJudgement]:

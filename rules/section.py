@@ -182,6 +182,9 @@ class Section:
         film = self.film
         climate = climate_of(self._asked_of(sensed), self.name, time_s, assumed)
         judged = judge(climate, self._limits, self._medians, self._allowance_k)
+        for entry in judged:
+            if entry.name is LimitName.DEW_MARGIN_MIN:
+                climate = climate.decided_by(entry.source, entry.beside)
         self._trend.take(judged, time_s)
         unasked = film.stage not in _FILM_OPEN and LimitName.DEW_MARGIN_MIN not in self._limits
         ahead = self._ahead_now(time_s)

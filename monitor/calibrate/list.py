@@ -89,7 +89,7 @@ def as_dict(applied: CalibrationRecord, state: str, now_s: float, accuracy: floa
         "offset": correction.offset,
         "residual": correction.residual,
         "half_width": correction.half_width,
-        "extra_accuracy": correction.extra_accuracy(correction.points[-1].reading, age_s, accuracy),
+        "accuracy": correction.accuracy(correction.points[-1].reading, age_s, accuracy),
         "unit": local_unit(correction.quantity),
         "points": [
             {

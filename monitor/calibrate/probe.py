@@ -159,10 +159,10 @@ def _told(
             f"± {point.half_width:.2f} {unit}, {abs(point.error):.2f} {way}"
         )
     middle = correction.points[-1].reading
-    extra = correction.extra_accuracy(middle, 0.0, accuracy)
+    proved = correction.accuracy(middle, 0.0, accuracy)
     lines.append(
         f"  {correction_text(correction)}; leaves {correction.residual:.2f} {unit} at the points "
-        f"and widens the accuracy of {accuracy:g} {unit} by {extra:.2f} today"
+        f"and makes the accuracy {proved:.2f} {unit} there today, in place of {accuracy:g}"
     )
     if not kept:
         lines.append("  nothing was kept")
@@ -349,11 +349,11 @@ def _pair(
     book = book_of(target, found)
     key = (found.enclosure, reference, other_quantity)
     own = book.accuracy(key)
-    extra = 0.0
 
     def correct(reading: Reading) -> float:
-        nonlocal extra
-        value, extra = book.correct(reading)
+        nonlocal own
+        value, proved = book.correct(reading)
+        own = own if proved is None else proved
         return value
 
     listener = listener_of(found, [wanted, other], world)
@@ -362,7 +362,7 @@ def _pair(
     return Reference(
         reading=mean_c,
         reference=mean_c + rested.value,
-        half_width=(own + extra if half_width is None else half_width) + rested.half_width,
+        half_width=(own if half_width is None else half_width) + rested.half_width,
         what=f"beside {reference} at {mean_c:.1f} degC",
     )
 

@@ -177,6 +177,7 @@ def config_defaults() -> dict[str, str]:
     found["enclosure.coating_time"] = "the spec's, or the rate in the log"
     found["enclosure.point.required"] = "true"
     found["enclosure.point.inside"] = "true"
+    found["enclosure.point.shared_element"] = "false: errors of one body's probes are apart"
     found["enclosure.point.payload"] = "auto"
     found["enclosure.point.max_age"] = "three usual intervals, 90 s to 35 min"
     for quantity in Quantity:

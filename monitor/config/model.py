@@ -56,6 +56,7 @@ class PointConfig:
         section: the part of the work that it stands for, or None for all of it.
         required: whether a call waits for it.
         inside: whether it stands in the enclosure's air, so that solvent reaches it.
+        shared_element: of a surface, whether one element reads it and its body's air temperature.
     """
 
     name: str
@@ -72,6 +73,7 @@ class PointConfig:
     section: str | None = None
     required: bool = True
     inside: bool = True
+    shared_element: bool = False
 
 
 @dataclass(frozen=True, slots=True)

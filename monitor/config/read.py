@@ -222,7 +222,16 @@ _ENCLOSURE = (
 )
 _POINT = (
     *("name", "quantity", "unit", "topic", "value", "time", "unit_path", "payload", "column"),
-    *("section", "required", "inside", "accuracy", "max_age", "range_low", "range_high"),
+    *(
+        "section",
+        "required",
+        "inside",
+        "shared_element",
+        "accuracy",
+        "max_age",
+        "range_low",
+        "range_high",
+    ),
     *("rate_floor", "rate_per_minute", "stuck_after", "stuck_moved"),
 )
 
@@ -424,6 +433,10 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
     form = table.one_of("payload", [each.value for each in PayloadFormat], required=False)
     value, time, unit_path = (text_at(table, key) for key in ("value", "time", "unit_path"))
     required, inside = table.flag("required", True), table.flag("inside", True)
+    shared_element = table.flag("shared_element", False)
+    if shared_element and word not in (None, Quantity.SURFACE_TEMP.value):
+        mend = "write it with the surface_temp of that body"
+        table.fault("shared_element", f"is about a surface, not {word}", mend)
     if word is None:
         return None
     quantity = Quantity(word)
@@ -448,6 +461,7 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
         section=section,
         required=required,
         inside=inside,
+        shared_element=shared_element,
     )
     _check_topic(table, point, enclosure)
     return point

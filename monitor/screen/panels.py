@@ -121,9 +121,10 @@ class Rooms(OutlookRoom):
         surface: Text | str = unknown
         if climate.surface_temp_c is not None:
             spread = self._spread(climate.surface_point, Quantity.SURFACE_TEMP)
-            estimate = climate.estimates.get(LimitName.SURFACE_TEMP_MIN)
-            if climate.assumed_offset_k is not None and estimate is not None:
-                spread = SHOW_FACTOR / GUARD_FACTOR * estimate.guard
+            if climate.assumed_offset_k is not None:
+                said = climate.estimates.get(LimitName.SURFACE_TEMP_MIN, ())
+                guards = [each.guard for each in said if each.source == climate.surface_point]
+                spread = SHOW_FACTOR / GUARD_FACTOR * max(guards) if guards else None
             surface = self.part(theme.temp(climate.surface_temp_c, spread), "strong")
         where = ""
         if climate.assumed_offset_k is not None:

@@ -14,10 +14,11 @@ from rules.errors import ImplausibleReading
 
 GUARD_FACTOR = 1.645  # one-sided 95 % of a normal distribution: how far a limit is kept clear of
 SHOW_FACTOR = 1.96  # two-sided 95 %: the uncertainty that is shown
-# Two probes in one housing share part of their offset: self-heating, radiation, one converter.
-# Common practice, no source. Half, because full correlation would let the shared part of the
-# error vanish from the margin, and no user can show that all of it is shared.
-SHARED_HOUSING_CORRELATION = 0.5
+# Two temperatures read by one element and converter share part of their offset, which narrows the
+# margin's band; so it counts only where the config says `shared_element = true`. A surface probe on
+# a cable from the same node shares nothing. Common practice, no source: half, because full
+# correlation would let the shared part vanish, and no user can show that all of it is shared.
+SHARED_ELEMENT_CORRELATION = 0.5
 _SQRT_3 = sqrt(3.0)
 _ACCURACY_MAX = 100.0
 
@@ -82,6 +83,41 @@ def dew_point_u_k(
     return sqrt(air_u * air_u + rh_u * rh_u)
 
 
+def pair_u_k(
+    surface_u_k: float,
+    air_u_k: float,
+    rh_u_k: float,
+    covariance_k2: float = 0.0,
+    *,
+    shared_element: bool = False,
+) -> float:
+    """Return the standard uncertainty of a surface less a wetting point, u(m) in the formula
+
+        u(m)^2 = u(Ts)^2 + u_T^2 + u_RH^2 + 2 cov(T, RH) - 2 r u(Ts) u_T
+
+    Args:
+        surface_u_k: u(Ts), of the surface temperature [K].
+        air_u_k: u_T, of the wetting point by the air temperature's error [K].
+        rh_u_k: u_RH, of the wetting point by the humidity's error [K].
+        covariance_k2: twice the covariance of these two, where a wet bulb ties them [K2].
+        shared_element: whether one element reads surface and air; r is then
+            `SHARED_ELEMENT_CORRELATION`, else 0.
+
+    Returns:
+        Standard uncertainty [K].
+
+    Source:
+        JCGM 100:2008, 5.1.2 (eq. 10) and 5.2.2 (eq. 13).
+
+    >>> round(pair_u_k(0.29, 0.17, 0.32), 2)
+    0.46
+    """
+    variance = surface_u_k**2 + air_u_k**2 + rh_u_k**2 + covariance_k2
+    if shared_element:
+        variance -= 2.0 * SHARED_ELEMENT_CORRELATION * surface_u_k * air_u_k
+    return sqrt(max(variance, 0.0))
+
+
 def margin_u_k(
     air_temp_c: float,
     rh_pct: float,
@@ -89,7 +125,7 @@ def margin_u_k(
     air_accuracy_k: float,
     rh_accuracy_pct: float,
     *,
-    shared_housing: bool = False,
+    shared_element: bool = False,
     rh_by_air: float = 0.0,
 ) -> float:
     """Return the standard uncertainty of the dew margin with a surface probe.
@@ -100,8 +136,8 @@ def margin_u_k(
         surface_accuracy_k: half-width of the surface temperature's band [K].
         air_accuracy_k: half-width of the air temperature's band [K].
         rh_accuracy_pct: half-width of the humidity's band [%].
-        shared_housing: whether surface and air temperature come from one body; their errors then
-            correlate by `SHARED_HOUSING_CORRELATION`, which narrows the margin's band.
+        shared_element: whether one element reads surface and air temperature; their errors then
+            correlate by `SHARED_ELEMENT_CORRELATION`, which narrows the margin's band.
         rh_by_air: how the humidity follows the air temperature's error, where it is worked out
             from it and a wet bulb; `rh_accuracy_pct` then holds the errors of both [% per K].
 
@@ -112,7 +148,7 @@ def margin_u_k(
         ImplausibleReading: an input is NaN or outside its range.
 
     Source:
-        JCGM 100:2008, 5.1.2 and, with a shared housing or a wet bulb, 5.2.2.
+        JCGM 100:2008, 5.1.2 and, with a shared element or a wet bulb, 5.2.2.
 
     >>> round(margin_u_k(20.0, 85.0, 0.5, 0.3, 3.0), 3)
     0.465
@@ -121,13 +157,9 @@ def margin_u_k(
     surface_u = standard_uncertainty(surface_accuracy_k, "surface_accuracy_k")
     air_u = by_air * standard_uncertainty(air_accuracy_k, "air_accuracy_k")
     rh_u = by_rh * standard_uncertainty(rh_accuracy_pct, "rh_accuracy_pct")
-    variance = surface_u * surface_u + air_u * air_u + rh_u * rh_u
-    if shared_housing:
-        variance -= 2.0 * SHARED_HOUSING_CORRELATION * surface_u * air_u
-    if rh_by_air:
-        # The humidity's covariance with the air temperature is rh_by_air u(T)^2.
-        variance += 2.0 * air_u * by_rh * rh_by_air * standard_uncertainty(air_accuracy_k)
-    return sqrt(variance)
+    # The humidity's covariance with the air temperature is rh_by_air u(T)^2.
+    covariance = 2.0 * air_u * by_rh * rh_by_air * standard_uncertainty(air_accuracy_k)
+    return pair_u_k(surface_u, air_u, rh_u, covariance, shared_element=shared_element)
 
 
 def margin_u_assumed_k(

@@ -6,14 +6,17 @@ Takes columns on one even grid; hands a `ClimateSeries` to `exposure` and a `Tem
 
 from __future__ import annotations
 
+import functools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from rules.air.arrays import wetting_points_c
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
-from rules.air.uncertainty import GUARD_FACTOR, SHARED_HOUSING_CORRELATION, standard_uncertainty
+from rules.air.uncertainty import GUARD_FACTOR, SHARED_ELEMENT_CORRELATION, standard_uncertainty
 from rules.clocks.history import TemperatureHistory
 from rules.review.exposure import Bools, ClimateSeries, Floats
 from rules.vocabulary import LimitName
@@ -34,6 +37,7 @@ class PointColumn:
         lows: where a cell stands for a minute's mean, the lowest of that minute, else the value;
             None where every cell is a value of its own.
         highs: the highest.
+        shared_element: of a surface, whether one element reads it and its body's air.
     """
 
     point: str
@@ -42,6 +46,7 @@ class PointColumn:
     required: bool = True
     lows: Floats | None = None
     highs: Floats | None = None
+    shared_element: bool = False
 
 
 def climate_series(
@@ -67,9 +72,10 @@ def climate_series(
         assumed_accuracy_k: how far that may be out [K].
 
     Returns:
-        The series: highest wetting point, coldest surface, most humid point, warmest air. Of
-        minute means, the least margin is that of the coldest surface, the warmest and the most
-        humid air of the minute, which need not have come together: it was no less than that.
+        The series: of each limit the worst value of its probes, and the guard that the probe asks
+        which judges worst. Of minute means, the least margin is that of the coldest surface, the
+        warmest and the most humid air of the minute, which need not have come together: it was no
+        less than that.
 
     Source:
         As `climate.climate_of`; slopes of the wetting point by difference quotients.
@@ -79,34 +85,27 @@ def climate_series(
     guards: dict[LimitName, Floats] = {}
     complete: dict[LimitName, Bools] = {}
     air_ok, rh_ok, surface_ok = (_complete(c, size) for c in (airs, humidities, surfaces))
+    assumed = not surfaces and assumed_offset_k is not None and bool(airs)
+    if assumed and assumed_offset_k is not None:
+        places = [_assumed_place(air, assumed_offset_k, assumed_accuracy_k) for air in airs]
+        surface_ok = air_ok
+    else:
+        places = [_Place(c, standard_uncertainty(c.accuracy)) for c in surfaces]
     for columns, low, high in (
         (airs, LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX),
         (humidities, LimitName.HUMIDITY_MIN, LimitName.HUMIDITY_MAX),
-        (surfaces, LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX),
+        ([each.column for each in places], LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX),
     ):
         if columns:
-            guard = GUARD_FACTOR * standard_uncertainty(max(c.accuracy for c in columns))
-            values[low], values[high] = _ends(columns, size)
-            guards[low] = guards[high] = np.full(size, guard)
-    wetting_c, wetting_u_k, air_at = _wettest(airs, humidities, size)
-    assumed = not surfaces and assumed_offset_k is not None and bool(airs)
-    if assumed and assumed_offset_k is not None:
-        surface_c = values[LimitName.AIR_TEMP_MIN] + assumed_offset_k
-        accuracy = float(np.hypot(max(c.accuracy for c in airs), assumed_accuracy_k))
-        guard = GUARD_FACTOR * standard_uncertainty(accuracy)
-        for name in (LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX):
-            values[name], guards[name] = surface_c, np.full(size, guard)
-        surface_u_k = standard_uncertainty(assumed_accuracy_k)
-        surface_ok = air_ok
-    else:
-        surface_c = values.get(LimitName.SURFACE_TEMP_MIN, np.full(size, np.nan))
-        surface_u_k = standard_uncertainty(max((c.accuracy for c in surfaces), default=0.5))
-    values[LimitName.DEW_MARGIN_MIN] = surface_c - wetting_c
-    variance = wetting_u_k**2 + surface_u_k**2
-    if surfaces and airs and {c.point for c in surfaces} == {c.point for c in airs}:
-        air_u_k = standard_uncertainty(max(c.accuracy for c in airs))
-        variance = variance - 2.0 * SHARED_HOUSING_CORRELATION * surface_u_k * air_u_k * air_at
-    guards[LimitName.DEW_MARGIN_MIN] = GUARD_FACTOR * np.sqrt(np.maximum(variance, 0.0))
+            said = [(c.values, _guard(c.accuracy, size)) for c in columns]
+            values[low], guards[low] = _worst(said, upper=False)
+            values[high], guards[high] = _worst(said, upper=True)
+    bodies = _bodies(airs, humidities)
+    margins = [_margin(place, body) for place in places for body in bodies]
+    unknown = np.full(size, np.nan)
+    values[LimitName.DEW_MARGIN_MIN], guards[LimitName.DEW_MARGIN_MIN] = (
+        _worst(margins, upper=False) if margins else (unknown, unknown)
+    )
     for name in LimitName:
         complete[name] = {
             LimitName.DEW_MARGIN_MIN: air_ok & rh_ok & surface_ok,
@@ -162,7 +161,7 @@ def _extremes(
         found[LimitName.SURFACE_TEMP_MIN] = found[LimitName.SURFACE_TEMP_MAX] = surface_c
     surface_c = found.get(LimitName.SURFACE_TEMP_MIN, np.full(size, np.nan))
     # The margin is least where the air's own end is the other one.
-    wetting_c, _, _ = _wettest(
+    wetting_c = _wettest_c(
         _at_end(airs, lowest=not lowest), _at_end(humidities, lowest=not lowest), size
     )
     found[LimitName.DEW_MARGIN_MIN] = surface_c - wetting_c
@@ -221,11 +220,66 @@ def _ends(columns: Sequence[PointColumn], size: int) -> tuple[Floats, Floats]:
     return low, high
 
 
-def _wettest(
-    airs: Sequence[PointColumn], humidities: Sequence[PointColumn], size: int
-) -> tuple[Floats, Floats, Floats]:
-    """Highest wetting point of the bodies, its uncertainty, and its slope by air temperature."""
-    best, u_k, slope = (np.full(size, np.nan) for _ in range(3))
+class _Place(NamedTuple):
+    """A surface, measured or assumed, with the uncertainty of its temperature."""
+
+    column: PointColumn
+    u_k: float
+    offset_u_k: float | None = None  # where it is assumed from its own body's air
+
+
+class _Body(NamedTuple):
+    """The wetting point of one body, and how it follows the errors of its two columns."""
+
+    air: PointColumn
+    wetting_c: Floats
+    per_k: Floats
+    rh_u_k: Floats
+
+
+def _assumed_place(air: PointColumn, offset_k: float, accuracy_k: float) -> _Place:
+    column = replace(
+        air, values=air.values + offset_k, accuracy=math.hypot(air.accuracy, accuracy_k)
+    )
+    u_k = standard_uncertainty(column.accuracy)
+    return _Place(column, u_k, standard_uncertainty(accuracy_k))
+
+
+def _guard(accuracy: float, size: int) -> Floats:
+    return np.full(size, GUARD_FACTOR * standard_uncertainty(accuracy))
+
+
+def _worst(said: Sequence[tuple[Floats, Floats]], *, upper: bool) -> tuple[Floats, Floats]:
+    """The value nearest to or furthest past a bound, and the guard that the worst witness asks.
+
+    A bound is broken where the worst value is past it, and near where any witness is inside by
+    less than its own guard: that is where this value is inside by less than this guard, as
+    `limits.judge` has it for one time.
+    """
+    sign = 1.0 if upper else -1.0
+    pick = np.fmax if upper else np.fmin
+    value = functools.reduce(pick, (each for each, _ in said))
+    edge = functools.reduce(pick, (each + sign * guard for each, guard in said))
+    return value, sign * (edge - value)
+
+
+def _margin(place: _Place, body: _Body) -> tuple[Floats, Floats]:
+    """The margin of a surface over a body's wetting point, and its guard; as `climate`'s pair."""
+    air_u_k = standard_uncertainty(body.air.accuracy)
+    same = place.column.point == body.air.point
+    if place.offset_u_k is not None and same:
+        variance = place.offset_u_k**2 + ((1.0 - body.per_k) * air_u_k) ** 2 + body.rh_u_k**2
+    else:
+        variance = place.u_k**2 + (body.per_k * air_u_k) ** 2 + body.rh_u_k**2
+        if place.column.shared_element and same:
+            shared = SHARED_ELEMENT_CORRELATION * place.u_k * body.per_k * air_u_k
+            variance = variance - 2.0 * shared
+    margin = place.column.values - body.wetting_c
+    return margin, GUARD_FACTOR * np.sqrt(np.maximum(variance, 0.0))
+
+
+def _bodies(airs: Sequence[PointColumn], humidities: Sequence[PointColumn]) -> list[_Body]:
+    found = []
     by_point = {column.point: column for column in airs}
     for humidity in humidities:
         air = by_point.get(humidity.point)
@@ -236,15 +290,22 @@ def _wettest(
         # Steps to the inside, so that no input leaves the formula's range.
         colder = np.maximum(temp - _DT_K, AIR_MIN_C)
         drier = np.maximum(np.minimum(rh, 100.0) - _DRH_PCT, RH_FRACTION_PCT * 1.0001)
-        by_air = (wetting - wetting_points_c(colder, rh, missing_ok=True)) / _DT_K
-        by_rh = (wetting - wetting_points_c(temp, drier, missing_ok=True)) / _DRH_PCT
-        variance = (by_air * standard_uncertainty(air.accuracy)) ** 2
-        variance += (by_rh * standard_uncertainty(humidity.accuracy)) ** 2
-        better = np.isfinite(wetting) & ~(wetting <= best)
-        best[better] = wetting[better]
-        u_k[better] = np.sqrt(variance[better])
-        slope[better] = by_air[better]
-    return best, u_k, slope
+        per_k = (wetting - wetting_points_c(colder, rh, missing_ok=True)) / _DT_K
+        per_pct = (wetting - wetting_points_c(temp, drier, missing_ok=True)) / _DRH_PCT
+        found.append(_Body(air, wetting, per_k, per_pct * standard_uncertainty(humidity.accuracy)))
+    return found
+
+
+def _wettest_c(airs: Sequence[PointColumn], humidities: Sequence[PointColumn], size: int) -> Floats:
+    """Highest wetting point of the bodies."""
+    by_point = {column.point: column for column in airs}
+    best = np.full(size, np.nan)
+    for humidity in humidities:
+        air = by_point.get(humidity.point)
+        if air is not None:
+            possible = _possible(air.values, humidity.values)
+            np.fmax(best, wetting_points_c(*possible, missing_ok=True), out=best)
+    return best
 
 
 def _possible(temp_c: Floats, rh_pct: Floats) -> tuple[Floats, Floats]:

@@ -70,7 +70,8 @@ class Router:
         """Return what a topic leads to, or None where no source is mapped to it.
 
         >>> from sensors.reading import Quantity
-        >>> bow = PayloadSource("tent", "air-bow", Quantity.AIR_TEMP, "C", "shed/{point}/temperature")
+        >>> topic = "shed/{point}/temperature"
+        >>> bow = PayloadSource("tent", "air-bow", Quantity.AIR_TEMP, "C", topic)
         >>> router = Router([bow])
         >>> router.filters
         ('shed/+/temperature',)

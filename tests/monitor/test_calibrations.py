@@ -52,7 +52,7 @@ def value(book: CalibrationBook, time_s: float, raw: float = 60.0) -> float:
 def test_an_empty_book_leaves_every_reading_as_it_is() -> None:
     book = CalibrationBook()
     assert book.empty
-    assert book.correct(reading(60.0, T0)) == (60.0, 0.0)
+    assert book.correct(reading(60.0, T0)) == (60.0, None)
     assert book.in_force(*KEY, T0) is None
     assert book.age_s(*KEY, T0) is None
     assert book.salt_checked_s("tent", "air-bow", T0) is None
@@ -63,9 +63,9 @@ def test_a_calibration_counts_from_its_date_on_and_for_its_point_only(store: Sto
     book = CalibrationBook(store.calibrations())
     assert value(book, T0 - 1.0) == 60.0
     assert value(book, T0) == pytest.approx(61.5)
-    assert book.correct(reading(60.0, T0, "air-stern")) == (60.0, 0.0)
-    assert book.correct(replace(reading(60.0, T0), quantity=Quantity.AIR_TEMP)) == (60.0, 0.0)
-    assert book.correct(replace(reading(60.0, T0), enclosure="shed")) == (60.0, 0.0)
+    assert book.correct(reading(60.0, T0, "air-stern")) == (60.0, None)
+    assert book.correct(replace(reading(60.0, T0), quantity=Quantity.AIR_TEMP)) == (60.0, None)
+    assert book.correct(replace(reading(60.0, T0), enclosure="shed")) == (60.0, None)
 
 
 def test_what_the_log_gives_back_is_what_was_found(store: Store) -> None:
@@ -104,7 +104,7 @@ def test_rows_kept_out_of_order_count_by_their_date() -> None:
     assert value(book, T0 + 150.0) == pytest.approx(63.0)
 
 
-def test_the_accuracy_of_the_config_is_what_widens() -> None:
+def test_what_the_salt_proved_takes_the_place_of_the_configs_accuracy() -> None:
     config = load_config(
         """
         [[enclosure]]
@@ -124,16 +124,19 @@ def test_the_accuracy_of_the_config_is_what_widens() -> None:
         Path(),
     )
     row = salted(1.5, T0, row=1)
-    # JCGM 100:2008, 5.1.2: 1.2 (or the default 3) and 0.5 of the salt, by squares.
-    _, extra = CalibrationBook.of([row], config).correct(reading(74.0, T0))
-    assert extra == pytest.approx(math.hypot(1.2, 0.5) - 1.2)
-    _, extra = CalibrationBook([row]).correct(reading(74.0, T0))
-    assert extra == pytest.approx(math.hypot(3.0, 0.5) - 3.0)
+    # JCGM 100:2008, 5.1.2: hysteresis of 1 % and 0.5 of the salt, by squares, whether the sheet
+    # promises 1.2 or 3.
+    _, proved = CalibrationBook.of([row], config).correct(reading(74.0, T0))
+    assert proved == pytest.approx(math.hypot(1.0, 0.5))
+    _, proved = CalibrationBook([row]).correct(reading(74.0, T0))
+    assert proved == pytest.approx(math.hypot(1.0, 0.5))
 
 
 def test_it_widens_with_age_and_by_the_whole_correction_once_it_has_run_out() -> None:
     book = CalibrationBook([salted(2.0, T0, row=1)])
-    extras = [book.correct(reading(73.5, T0 + d * DAY_S))[1] for d in (0.0, 90.0, 179.0, 181.0)]
+    extras = [
+        book.correct(reading(73.5, T0 + d * DAY_S))[1] or 0.0 for d in (0.0, 90.0, 179.0, 181.0)
+    ]
     assert extras == sorted(extras)
     assert extras[3] - extras[2] > 2.0
     assert value(book, T0 + 181.0 * DAY_S) == pytest.approx(62.0)  # it goes on correcting
@@ -174,7 +177,7 @@ def test_only_a_salt_that_shows_lost_sensitivity_ends_the_widening_for_solvent()
 def test_a_row_that_cannot_be_read_is_counted_and_said(body: str) -> None:
     book = CalibrationBook([Calibration(*KEY, T0, body, 4)])
     assert book.unreadable == [4]
-    assert book.correct(reading(60.0, T0)) == (60.0, 0.0)
+    assert book.correct(reading(60.0, T0)) == (60.0, None)
     assert "1 calibration in the log cannot be read (row 4)" in book.notices(T0)[0]
 
 

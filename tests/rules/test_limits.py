@@ -164,11 +164,52 @@ def test_the_worst_limit_comes_first() -> None:
     assert ordered[-1] is LimitState.OK
 
 
-def test_probes_in_one_body_are_correlated_and_never_fully() -> None:
-    apart = climate_of(sensed(), "all", 0.0)
-    entries = sensed(surface_c=None)
-    entries.append(PointValue("bow", "surface_temp", None, 18.0, "ok", 0.5))
-    together = climate_of(entries, "all", 0.0)
-    assert together.dew_margin_u_k is not None
-    assert apart.dew_margin_u_k is not None
-    assert 0.8 * apart.dew_margin_u_k < together.dew_margin_u_k < apart.dew_margin_u_k
+def test_a_cabled_surface_probe_on_the_airs_node_is_independent_and_a_shared_element_is_not() -> (
+    None
+):
+    apart = climate_of(sensed(), "all", 0.0).dew_margin_u_k
+    found = []
+    for shared in (False, True):
+        entries = sensed(surface_c=None)
+        surface = PointValue("bow", "surface_temp", None, 18.0, "ok", 0.5, shared_element=shared)
+        found.append(climate_of([*entries, surface], "all", 0.0).dew_margin_u_k)
+    assert apart is not None
+    assert found[0] == apart
+    assert found[1] is not None
+    assert 0.8 * apart < found[1] < apart
+
+
+def hull_pair(contact_c: float | None) -> list[PointValue]:
+    """An infrared point of 2 K, and beside it a contact point of 0.2 K."""
+    # 20 degC and 45 %: dew point 7.7 degC; margin 4.3 K.
+    found = sensed(rh_pct=45.0, surface_c=None)
+    found.append(PointValue("ir", "surface_temp", None, 12.0, "ok", 2.0))
+    if contact_c is not None:
+        found.append(PointValue("contact", "surface_temp", None, contact_c, "ok", 0.2))
+    return found
+
+
+def test_a_probe_added_never_turns_near_into_ok() -> None:
+    alone = states(hull_pair(None))
+    assert alone[LimitName.DEW_MARGIN_MIN] is LimitState.NEAR
+    assert alone[LimitName.SURFACE_TEMP_MIN] is LimitState.OK
+    for contact_c in (11.9, 12.0, 14.0):
+        assert states(hull_pair(contact_c))[LimitName.DEW_MARGIN_MIN] is LimitState.NEAR
+    assert states(hull_pair(10.0))[LimitName.DEW_MARGIN_MIN] is LimitState.BROKEN
+
+
+def test_the_figures_shown_are_those_of_the_probe_that_decides() -> None:
+    limits = limits_in_force(GENERAL_GUIDANCE, Stage.PREP)
+    for contact_c, source, accuracy in ((11.9, "ir", 2.0), (10.0, "contact", 0.2)):
+        climate = climate_of(hull_pair(contact_c), "all", 0.0)
+        (margin,) = (
+            each
+            for each in judge(climate, limits, RecentMedian())
+            if each.name is LimitName.DEW_MARGIN_MIN
+        )
+        shown = climate.decided_by(margin.source, margin.beside)
+        assert (margin.source, shown.surface_point) == (source, source)
+        assert shown.dew_margin_k == margin.value
+        assert shown.dew_margin_u_k is not None
+        # JCGM 100:2008, 5.1.2: the surface's own share of the guard.
+        assert shown.dew_margin_u_k > accuracy / math.sqrt(3.0)

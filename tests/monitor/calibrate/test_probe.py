@@ -168,7 +168,8 @@ def test_a_jar_by_hand_is_told_kept_and_in_force(target: Target, by_hand: Surrou
     assert text.splitlines() == [
         "air-bow, humidity, in tent",
         "  NaCl at 20.0 degC: reads 73.90 for 75.47 ± 0.52 %, 1.57 low",
-        "  raw + 1.57 %; leaves 0.00 % at the points and widens the accuracy of 3 % by 0.04 today",
+        "  raw + 1.57 %; leaves 0.00 % at the points and makes the accuracy 1.13 % there today, "
+        "in place of 3",
         "  in force from 2027-01-01T00:00:00Z until 2027-06-30T00:00:00Z; taken back by: filmcall "
         "calibrate undo --row 1",
     ]

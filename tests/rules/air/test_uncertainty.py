@@ -11,7 +11,7 @@ import pytest
 from rules.air.state import dew_point_c, dew_point_slopes, wetting_point_c
 from rules.air.uncertainty import (
     GUARD_FACTOR,
-    SHARED_HOUSING_CORRELATION,
+    SHARED_ELEMENT_CORRELATION,
     SHOW_FACTOR,
     dew_point_u_k,
     margin_u_assumed_k,
@@ -86,17 +86,17 @@ def test_margin_follows_a_monte_carlo(case: tuple[float, ...]) -> None:
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_a_shared_housing_follows_a_monte_carlo_with_correlated_errors(
+def test_a_shared_element_follows_a_monte_carlo_with_correlated_errors(
     case: tuple[float, ...],
 ) -> None:
     air_c, rh_pct, surface_a, air_a, rh_a = case
     draw = np.random.default_rng(102)
     # Normal pairs with the stated correlation, JCGM 101:2008, 6.4.8; the humidity a rectangle.
-    r = SHARED_HOUSING_CORRELATION
+    r = SHARED_ELEMENT_CORRELATION
     pair = draw.multivariate_normal([0.0, 0.0], [[1.0, r], [r, 1.0]], DRAWS).T / SQRT_3
     wetting = magnus_wetting_c(air_c + air_a * pair[1], rh_pct + rectangle(draw, rh_a))
     spread = surface_a * pair[0] - wetting
-    u_k = margin_u_k(air_c, rh_pct, surface_a, air_a, rh_a, shared_housing=True)
+    u_k = margin_u_k(air_c, rh_pct, surface_a, air_a, rh_a, shared_element=True)
     assert u_k == pytest.approx(float(spread.std()), rel=0.02)
     assert u_k < margin_u_k(air_c, rh_pct, surface_a, air_a, rh_a)
 
@@ -123,7 +123,7 @@ def test_margin_by_hand() -> None:
     # 0.1861 * 1.73205 = 0.32233; 0.28868; root of the sum of squares 0.4648.
     assert margin_u_k(20.0, 85.0, 0.5, 0.3, 3.0) == pytest.approx(0.4648, abs=0.0002)
     # In one housing less 2 * 0.5 * 0.28868 * 0.16976 under the root: 0.4087.
-    got = margin_u_k(20.0, 85.0, 0.5, 0.3, 3.0, shared_housing=True)
+    got = margin_u_k(20.0, 85.0, 0.5, 0.3, 3.0, shared_element=True)
     assert got == pytest.approx(0.4087, abs=0.0002)
 
 

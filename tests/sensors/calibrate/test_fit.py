@@ -187,13 +187,14 @@ def test_a_temperature_is_moved_by_its_offset(raw_c: float) -> None:
 # What it adds to the accuracy -------------------------------------------------------------------
 
 
-def test_accuracy_widens_as_uncertainties_combine() -> None:
-    # JCGM 100:2008, 5.1.2, by standard uncertainties: 3 % of the probe, 0.5 of the salt, 0.5
-    # left at the points, no age, no distance.
+def test_accuracy_is_what_was_proved_as_uncertainties_combine() -> None:
+    # JCGM 100:2008, 5.1.2, by standard uncertainties: 1 % of hysteresis (class value, from
+    # memory) in place of the sheet's 3 %, 0.5 of the salt, 0.5 left at the points, no age, no
+    # distance.
     found = humidity(point(74.0, 75.5, 0.5), point(84.6, 85.1, 0.5))
-    by_squares = math.sqrt(sum(standard_uncertainty(a) ** 2 for a in (3.0, 0.5, 0.5)))
-    widened = 3.0 + found.extra_accuracy(80.0, 0.0, 3.0)
-    assert standard_uncertainty(widened) == pytest.approx(by_squares, rel=1e-12)
+    by_squares = math.sqrt(sum(standard_uncertainty(a) ** 2 for a in (1.0, 0.5, 0.5)))
+    proved = found.accuracy(80.0, 0.0, 3.0)
+    assert standard_uncertainty(proved) == pytest.approx(by_squares, rel=1e-12)
 
 
 def test_accuracy_widens_with_age_and_away_from_the_points() -> None:
@@ -223,10 +224,10 @@ def test_once_it_has_run_out_the_accuracy_holds_the_raw_value_too(
     off: float, raw: float, age_s: float, accuracy: float
 ) -> None:
     found = humidity(point(75.5 + off, 75.5))
-    extra = found.extra_accuracy(raw, age_s, accuracy)
-    assert extra >= 0.0
+    proved = found.accuracy(raw, age_s, accuracy)
+    assert proved >= found.band(raw, age_s)
     if found.expired(age_s):
-        assert abs(found.value(raw) - raw) <= accuracy + extra + 1e-9
+        assert abs(found.value(raw) - raw) <= proved + 1e-9
 
 
 # Solvent ----------------------------------------------------------------------------------------
