@@ -179,15 +179,35 @@ class Person(io.TextIOBase):
         return answer_to(self.layout, question, again) + "\n"
 
 
+_ROLES = {
+    "surface_temp": ("hull", "surface", "surface_temp", "yes", "y"),
+    "air_temp": ("air", "air_temp", "no", "n"),
+    "humidity": ("humidity", "rh", "no", "n"),
+}
+_NOTHING = ("none", "leave out", "no", "n")
+
+
 def answer_to(layout: Layout, question: Question, again: int = 0) -> str:
-    """Return what a person would type, who knows the truth; asked again, other words for it."""
+    """Return what a person would type, who knows the truth; asked again, other words for it.
+
+    A question that the layout's truth has no answer to gets an empty line: the guess is taken.
+    """
+
+    def words(answers: tuple[str, ...]) -> str:
+        return answers[min(again, len(answers) - 1)]
+
     if question.kind == "zone":
         return layout.zone
+    if question.kind == "role":
+        roles = {series.column: series.quantity for series in layout.series if series.column}
+        about = [name for name in (*roles, *layout.left_out) if named(name, question.what)]
+        if re.match(r"which\b", question.what, re.IGNORECASE):
+            return next((name for name, role in roles.items() if role == "surface_temp"), "none")
+        if about:
+            longest = max(about, key=len)
+            return words(_ROLES[roles[longest]] if longest in roles else _NOTHING)
     fitting = [ask for ask in layout.asks if ask.kind == question.kind]
-    named = [ask for ask in fitting if any(one in question.what for one in ask.about)]
-    for ask in (*named, *fitting):
-        return ask.answers[min(again, len(ask.answers) - 1)]
-    return ""
+    return words(fitting[0].answers) if fitting else ""
 
 
 @contextmanager
@@ -385,7 +405,7 @@ def truth_allows_go(layout: Layout, at: datetime) -> bool:
 
 def named(name: str, printed: str) -> bool:
     """Return whether a column is named in what was printed or written."""
-    return " ".join(name.split()) in " ".join(printed.split())
+    return " ".join(name.split()).casefold() in " ".join(printed.split()).casefold()
 
 
 def said_lost(count: int, printed: str) -> bool:

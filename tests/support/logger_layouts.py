@@ -352,8 +352,8 @@ def shapes() -> list[Layout]:
             about="one file a sensor; only the file's name says which lies on the hull",
         ),
         Wide(
-            "tuning_46_no_header", plain, ISO_Z, header=False,
-            asks=(Ask("unit", (), MUTE_C), Ask("role", (), ON_HULL)),
+            "tuning_46_no_header", trio("column 2", "column 3", "column 4"), ISO_Z, header=False,
+            asks=(Ask("unit", (), MUTE_C), Ask("role", ("column 4",), ON_HULL)),
             about="no header: two temperatures and a humidity, nothing named",
         ).layout(),
         Wide(

@@ -342,8 +342,9 @@ def shapes() -> list[Layout]:
         ),
         replace(book, files=(("held_45_workbook.xlsx", workbook()),),
                 entry="held_45_workbook.xlsx", about="a workbook: refused by name"),
-        Wide("held_46_no_header", trio("", "", "", "F"), epoch(), header=False, kind="cold",
-             asks=(Ask("unit", (), MUTE_F), Ask("role", (), ON_HULL)),
+        Wide("held_46_no_header", trio("column 2", "column 3", "column 4", "F"), epoch(),
+             header=False, kind="cold",
+             asks=(Ask("unit", (), MUTE_F), Ask("role", ("column 4",), ON_HULL)),
              about="no header, seconds since 1970, 32 to 35").layout(),
     ]  # fmt: skip
 
