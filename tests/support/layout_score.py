@@ -160,6 +160,7 @@ class Person(io.TextIOBase):
         super().__init__()
         self.layout, self.stream, self.seen = layout, stream, 0
         self.asked: list[Question] = []
+        self.answers: list[str] = []
 
     def isatty(self) -> bool:
         """Return that somebody sits there."""
@@ -176,7 +177,8 @@ class Person(io.TextIOBase):
             return "\n" if len(self.asked) <= 30 else ""
         again = sum(question.what == before.what for before in self.asked)
         self.asked.append(question)
-        return answer_to(self.layout, question, again) + "\n"
+        self.answers.append(answer_to(self.layout, question, again))
+        return self.answers[-1] + "\n"
 
 
 _ROLES = {

@@ -62,6 +62,15 @@ def blanks(row: int, cells: list[str]) -> list[str]:
     return cells
 
 
+def odd_digits(row: int, cells: list[str]) -> list[str]:
+    """Spoil some figures so that only a careless reader takes them for numbers."""
+    if row % 29 == 7:
+        cells[2] = "6_5"
+    if row % 29 == 20:
+        cells[1] = "２１"
+    return cells
+
+
 def short(row: int, cells: list[str]) -> list[str]:
     """End a row before its last, empty, cell."""
     return cells[:3] if row % 13 == 4 else cells
@@ -395,6 +404,10 @@ def untidy() -> list[Layout]:
              lost=frozenset([*((row, "RH (%)") for row in range(120) if row % 17 == 5),
                              *((row, "Hull temp (°C)") for row in range(120) if row % 17 == 11)]),
              about="--- and ERR where a sensor gave nothing").layout(),
+        Wide("tuning_60_odd_digits", plain, ISO_Z, edit=odd_digits,
+             lost=frozenset([*((row, "RH (%)") for row in range(120) if row % 29 == 7),
+                             *((row, "Air temp (°C)") for row in range(120) if row % 29 == 20)]),
+             about="an underscore in a figure, full-width digits: not numbers").layout(),
         Wide("tuning_56_pipes", trio(" Air temp (°C) ", " RH (%) ", " Hull temp (°C) "), pipes,
              sep="|", heads=(" Time ",), about="pipes and spaces").layout(),
         Wide("tuning_57_comma_comma", trio("Luft °C", "Feuchte %", "Rumpf °C"),

@@ -65,6 +65,20 @@ def trailing(row: int, text: str) -> str:
     return text + ";" + ("\n" if row % 10 == 9 else "")
 
 
+def remarks(row: int, text: str) -> str:
+    """Put a comment line after one row in forty."""
+    return text + ("\n# battery changed; clock 2.5 s fast" if row % 40 == 13 else "")
+
+
+def spoilt(row: int, cells: list[str]) -> list[str]:
+    """Spoil some figures so that only a careless reader takes them for numbers."""
+    if row % 31 == 9:
+        cells[1] = "1_9.5"
+    if row % 31 == 17:
+        cells[3] = "0x12"
+    return cells
+
+
 def half(row: int, cells: list[str]) -> list[str]:
     """Cut some rows in their middle, as a full card or a pulled plug does."""
     return cells[:2] if row in (30, 31, 77) else cells
@@ -261,6 +275,16 @@ def meanings() -> list[Layout]:
             about="dew point first, and a difference called Surface",
         ).layout(),
         Wide(
+            "held_55_three_bodies",
+            (Column("fore air C", "air", "C", "air", "fore"),
+             Column("fore hum %", "rh", "%", "rh", "fore"),
+             Column("aft air C", "air2", "C", "air", "aft"),
+             Column("aft hum %", "rh2", "%", "rh", "aft"),
+             Column("deck surface C", "hull", "C", "hull", "deck"),
+             Column("keel surface C", "hull2", "C", "hull", "keel")),
+            ISO_Z, kind="cool", about="two bodies of air, two of surface",
+        ).layout(),
+        Wide(
             "held_37_weather_beside",
             (Column("Weather station T (°C)", "out"), Column("Shed T (°C)", "air", "C", "air"),
              Column("Shed RH (%)", "rh", "%", "rh"),
@@ -363,6 +387,14 @@ def untidy() -> list[Layout]:
              about="one open quote after three quarters").layout(),
         Wide("held_50_trailing", c, ISO_Z, sep=";", raw=trailing,
              about="a separator at each row's end, empty lines between").layout(),
+        Wide("held_53_remarks_between", c, ISO_Z, sep=";", raw=remarks,
+             about="comment lines between the rows").layout(),
+        Wide("held_54_spoilt_figures", c, ISO_Z, edit=spoilt,
+             lost=frozenset([*((row, "Air temperature [°C]") for row in range(120)
+                               if row % 31 == 9),
+                             *((row, "Surface temperature [°C]") for row in range(120)
+                               if row % 31 == 17)]),
+             about="1_9.5 and 0x12 where a figure should be").layout(),
         Wide("held_51_cut_rows", c, ISO_Z, edit=half,
              lost=frozenset((row, header) for row in (30, 31, 77)
                             for header in ("Humidity [%]", "Surface temperature [°C]")),

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import contextlib
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
-from tests.support import layout_score
+from tests.support import layout_score, strangers
 from tests.support.command import Ran, filmcall
 from tests.support.layout_score import (
     ASKED,
@@ -44,6 +44,8 @@ from tests.support.layout_score import (
 from tests.support.logger_files import Layout, dew_point_c
 from tests.support.logger_layouts import TUNING
 from tests.support.logger_layouts_held import HELD
+from tests.support.strangers import Stranger, by_setup
+from tests.system.conftest import MakeBroker
 
 NAMED = {layout.name: layout for layout in (*TUNING, *HELD)}
 QUICK = tuple(
@@ -298,3 +300,69 @@ def test_setup_is_tried_with_its_guess_and_with_a_persons_answer(
     found = try_setup(MUTE_UNITS)
     assert found.category == category, found.why
     assert heard == (["F"] if category == ONE else [])
+
+
+# Strangers: five with a file, five with a broker.
+
+STRANGER = {stranger.layout.name: stranger for stranger in strangers.STRANGERS}
+FILES = [name for name, stranger in STRANGER.items() if stranger.rounds is None]
+LIVE = [name for name, stranger in STRANGER.items() if stranger.rounds is not None]
+
+
+def hand_written(stranger: Stranger, port: int) -> Callable[..., Ran]:
+    """Return a program whose setup writes what a person would; the rest is the program's own."""
+
+    def program(*words: str) -> Ran:
+        if words[0] != "setup":
+            return filmcall(*words)
+        Path("filmcall.toml").write_text(stranger.by_hand.format(port=port), encoding="utf-8")
+        return Ran(0, "wrote filmcall.toml", "")
+
+    return program
+
+
+def test_there_are_ten_strangers() -> None:
+    assert (len(FILES), len(LIVE)) == (5, 5)
+
+
+def test_a_stranger_with_a_file_gets_an_answer_by_the_config_typed_for_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    stranger = STRANGER["stranger_german"]
+    monkeypatch.setattr(strangers, "command", hand_written(stranger, 0))
+    went = by_setup(stranger)
+    assert (went.right, went.commands, went.answers, went.before) == (True, 2, 0, 0), went.why
+    wrong = replace(stranger, by_hand=stranger.by_hand.replace('Luft"', 'Rumpf"'))
+    monkeypatch.setattr(strangers, "command", hand_written(wrong, 0))
+    went = by_setup(wrong)
+    assert (went.right, went.before) == (False, 1)
+
+
+def test_a_stranger_with_a_broker_gets_an_answer_by_the_config_typed_for_it(
+    make_broker: MakeBroker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stranger = STRANGER["nested"]
+    port = make_broker().port
+    monkeypatch.setattr(strangers, "command", hand_written(stranger, port))
+    went = by_setup(stranger, port)
+    assert (went.right, went.commands, went.before) == (True, 2, 0), went.why
+
+
+@pytest.mark.xfail(strict=False, reason=NOT_YET)
+@pytest.mark.parametrize("name", FILES)
+def test_setup_leads_a_stranger_with_a_file_to_the_answer(name: str) -> None:
+    went = by_setup(STRANGER[name])
+    assert went.right, went.why
+    assert went.before == 0
+    assert went.minutes <= 2.0
+
+
+@pytest.mark.xfail(strict=False, reason=NOT_YET)
+@pytest.mark.parametrize("name", LIVE)
+def test_setup_leads_a_stranger_with_a_broker_to_the_answer(
+    name: str, make_broker: MakeBroker
+) -> None:
+    went = by_setup(STRANGER[name], make_broker().port)
+    assert went.right, went.why
+    assert went.before == 0
+    assert went.minutes <= 2.0
