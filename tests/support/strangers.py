@@ -49,7 +49,7 @@ ROOT = Path(__file__).resolve().parents[2]
 SPEC = "polyurethane-topcoat"
 # What typing and thinking cost, to make minutes of what was typed: our own choice, no source.
 TYPED_S, THOUGHT_S = 0.3, 5.0
-LISTEN_S, ANSWER_S, EVERY_S = 150.0, 20.0, 0.5
+LISTEN_S, ANSWER_S, EVERY_S = 150.0, 35.0, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +95,7 @@ class Stranger:
         rounds: what the sensors send in each round; None for a recording.
         by_hand: the config that they would type from the README; "" where a bare replay may do.
         timezone: that they would give with a bare replay, or "".
-        turns: how many right calls on end it takes to believe the answer.
+        steady_s: how long the answer must stay right to be believed [s].
     """
 
     name: str
@@ -105,7 +105,7 @@ class Stranger:
     rounds: Callable[[int], list[Message]] | None = None
     by_hand: str = ""
     timezone: str = ""
-    turns: int = 1
+    steady_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +113,7 @@ class Watched:
     """What watch published: when it was first right, and how often wrong.
 
     Attributes:
-        right: whether as many right calls came on end as it takes, and none wrong.
+        right: whether the calls were right, none wrong, and stayed so as long as it takes.
         wrong: calls that told a margin, and not the right one.
         right_s: from the start to the first right call, or to the end of waiting [s].
         said: the last call's figures, or what the program printed.
@@ -279,12 +279,14 @@ def recordings() -> list[Stranger]:
 
 
 AIR_C, RH_PCT, HULL_C = 19.2, 71.0, 15.1
+CELSIUS = Ask("unit", (), ("C", "degC", "°C"))
 
 
-def live(name: str, **topics: str) -> Layout:
+def live(name: str, *asks: Ask, **topics: str) -> Layout:
     """Return what a broker's topics measure, for the person who answers; there is no file."""
     series = tuple(Series(quantity, "main", topic, ()) for quantity, topic in topics.items())
-    return Layout(name, (), "", "Europe/Oslo", series, asks=(Ask("zone", (), ("Europe/Oslo",)),))
+    asks = (Ask("zone", (), ("Europe/Oslo",)), *asks)
+    return Layout(name, (), "", "Europe/Oslo", series, asks=asks)
 
 
 def flat(turn: int) -> list[Message]:
@@ -311,9 +313,11 @@ def nested(turn: int) -> list[Message]:
 
 
 def array(turn: int) -> list[Message]:
-    """Send one array of probes with ids, whose order changes from message to message."""
+    """Send one array of probes with ids, whose order changes every five seconds."""
     probes = [{"id": "hull", "temp_c": HULL_C}, {"id": "bow", "temp_c": AIR_C, "rh": RH_PCT}]
-    return [Message("shed/gateway", json.dumps({"probes": probes if turn % 2 else probes[::-1]}))]
+    return [
+        Message("shed/gateway", json.dumps({"probes": probes if turn // 10 % 2 else probes[::-1]}))
+    ]
 
 
 def senml(turn: int) -> list[Message]:
@@ -348,7 +352,7 @@ def brokers() -> list[Stranger]:
         Stranger(
             "broker, a number a topic, retained", "How far is the hull over the dew point?",
             expected,
-            live("flat", air_temp="tunnel/air/temperature", humidity="tunnel/air/humidity",
+            live("flat", CELSIUS, air_temp="tunnel/air/temperature", humidity="tunnel/air/humidity",
                  surface_temp="tunnel/hull/temperature"),
             flat,
             head + point("tent", "air_temp", "degC", topic="tunnel/air/temperature")
@@ -357,7 +361,7 @@ def brokers() -> list[Stranger]:
         ),
         Stranger(
             "broker, nested JSON", "How far is the hull over the dew point?", expected,
-            live("nested", air_temp="climate.temperature", humidity="climate.humidity",
+            live("nested", CELSIUS, air_temp="climate.temperature", humidity="climate.humidity",
                  surface_temp="yard/node4-hull/state"),
             nested,
             head
@@ -375,7 +379,7 @@ def brokers() -> list[Stranger]:
             + point("bow", "air_temp", "degC", topic="shed/gateway", value="probes.0.temp_c")
             + point("bow", "humidity", "%", topic="shed/gateway", value="probes.0.rh")
             + point("hull", "surface_temp", "degC", topic="shed/gateway", value="probes.1.temp_c"),
-            turns=3,
+            steady_s=18.0,
         ),
         Stranger(
             "broker, SenML", "How far is the hull over the dew point?", expected,
@@ -469,19 +473,20 @@ def watched(port: int, config: Path, folder: Path, stranger: Stranger) -> Watche
             cwd=folder, stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT,
             env={**os.environ, "TZ": "Europe/Oslo"},
         )  # fmt: skip
-    wrong, said, row = 0, "", 0
-    answer, turns = stranger.answer, stranger.turns
+    wrong, said, answer = 0, "", stranger.answer
+    is_met = False
     began_s = time.monotonic()
     right_s = ANSWER_S
     try:
-        while time.monotonic() - began_s < ANSWER_S and row < turns and program.poll() is None:
+        while time.monotonic() - began_s < ANSWER_S and program.poll() is None:
+            if is_met and time.monotonic() - began_s >= stranger.steady_s:
+                break
             try:
                 call = json.loads(heard.get(timeout=0.5))
             except Empty:
                 continue
             known = call.get("dew_margin_k") is not None
             is_met = answer.is_met(call)
-            row = row + 1 if is_met else 0
             right_s = min(right_s, time.monotonic() - began_s) if is_met else right_s
             wrong += known and not is_met
             said = json.dumps({key: call.get(key) for key, _, _ in answer.figures})
@@ -496,7 +501,7 @@ def watched(port: int, config: Path, folder: Path, stranger: Stranger) -> Watche
         client.loop_stop()
     printed = (folder / "watch.txt").read_text(encoding="utf-8", errors="replace")
     said = said or " ".join(printed.split())[-200:]
-    return Watched(row >= turns and not wrong, wrong, right_s, said)
+    return Watched(is_met and not wrong, wrong, right_s, said)
 
 
 def by_hand(stranger: Stranger, port: int = 0) -> Way:
