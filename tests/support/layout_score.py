@@ -243,6 +243,11 @@ def crashed(ran: Ran) -> bool:
     return "Traceback (most recent call last)" in ran.out + ran.err
 
 
+def whole_second(at: datetime) -> datetime:
+    """Return the nearest second: a spreadsheet's days to six decimals are 0.04 s off."""
+    return (at + timedelta(microseconds=500_000)).replace(microsecond=0)
+
+
 def play(path: Path, *options: str) -> Played:
     """Replay a recording into a log of its own, and read calls and readings back."""
     with tempfile.TemporaryDirectory() as folder:
@@ -256,7 +261,7 @@ def play(path: Path, *options: str) -> Played:
         row = json.loads(text)
         if row["value"] is None or row["quality"] == "implausible":
             continue
-        at = datetime.fromisoformat(row["time"])
+        at = whole_second(datetime.fromisoformat(row["time"]))
         found.setdefault((row["point"], row["quantity"]), {})[at] = float(row["value"])
     calls = [json.loads(text) for text in ran.out.splitlines() if text.startswith("{")]
     return Played(

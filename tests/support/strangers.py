@@ -18,6 +18,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from queue import Empty, Queue
 from typing import Any
@@ -31,6 +32,7 @@ from tests.support.layout_score import (
     crashed,
     printed_so_far,
     standing_in,
+    whole_second,
 )
 from tests.support.logger_files import (
     Ask,
@@ -551,7 +553,7 @@ def by_hand(stranger: Stranger, port: int = 0) -> Way:
 def right_time(stranger: Stranger, call: dict[str, Any]) -> bool:
     """Return whether the last call stands at the last row's time."""
     end = max(series.values[-1][0] for series in stranger.layout.series)
-    return str(call["time"]).startswith(f"{end:%Y-%m-%dT%H:%M}")
+    return whole_second(datetime.fromisoformat(call["time"])) == end
 
 
 def by_setup(stranger: Stranger, port: int = 0) -> Way:
