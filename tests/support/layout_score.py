@@ -414,22 +414,36 @@ def truth_allows_go(layout: Layout, at: datetime, spec: str = SPEC) -> bool:
 
 
 def named(name: str, printed: str) -> bool:
-    """Return whether a column is named in what was printed or written."""
-    return " ".join(name.split()).casefold() in " ".join(printed.split()).casefold()
+    """Return whether a column is named in what was printed, not as a part of a word."""
+    wanted = re.escape(" ".join(name.split()).casefold())
+    text = " ".join(printed.split()).casefold()
+    return re.search(rf"(?<!\w){wanted}(?!\w)", text) is not None
+
+
+_LOSS = re.compile(
+    r"\b(skipped|left out|not read|(cannot|could not) be read|dropped|set aside|unread|missing"
+    r"|lost)\b"
+)
+_PLACE = re.compile(r"\b(?:lines?|rows?) (\d+)\b")
 
 
 def said_lost(count: int, printed: str) -> bool:
-    """Return whether a sentence tells of so many rows or values that were not read.
+    """Return whether so many rows or values that were not read are told of.
 
-    A sentence that says what was played tells of no loss.
+    Either a sentence of loss gives a number at least as great, or as many places are named, or
+    one says from where on the file ends. "100 rows played" tells of no loss, and no more does
+    "0 rows skipped".
     """
-    for sentence in re.split(r"(?<=[.;])\s|\n", printed):
-        if re.search(r"\b(rows?|lines?|values?|cells?)\b", sentence) and "played" not in sentence:
-            if str(count) in re.findall(r"\d+", sentence.replace(",", "")):
+    places: set[str] = set()
+    for sentence in re.split(r"(?<=[.;,])\s|\n", printed):
+        if not _LOSS.search(sentence):
+            if "ends" in sentence.split() and _PLACE.search(sentence):
                 return True
-            if re.search(r"\b(ends|left out|skipped|cannot be read|not read)\b", sentence):
-                return True
-    return False
+            continue
+        places.update(_PLACE.findall(sentence))
+        if any(int(each) >= count for each in re.findall(r"\d+", _PLACE.sub("", sentence))):
+            return True
+    return len(places) >= count
 
 
 @dataclass(frozen=True, slots=True)

@@ -170,6 +170,11 @@ def test_rows_lost_must_be_told_of() -> None:
     assert judged(PLAIN, [air, rh, some]).category == WRONG
     assert judged(PLAIN, [air, rh, some], printed="100 rows played").category == WRONG
     assert judged(PLAIN, [air, rh, some], printed="20 rows were left out").category == PART
+    told = "line 101 skipped: a quote is not closed\nin all 1 row was skipped"
+    assert judged(PLAIN, [air, rh, some], printed=told).category == WRONG
+    assert judged(PLAIN, [air, rh, some], printed="0 rows were skipped").category == WRONG
+    ends = "the recording ends at line 102: a quote is open to its end"
+    assert judged(PLAIN, [air, rh, some], printed=ends).category == PART
     but_one = replace(hull, values=dict(list(hull.values.items())[1:]))
     told = "line 2 skipped: a quote is not closed"
     assert judged(PLAIN, [air, rh, but_one], printed=told).category == RIGHT
