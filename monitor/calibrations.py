@@ -12,9 +12,9 @@ from typing import Any, Self
 
 from monitor.config.model import DEFAULT_ACCURACY, Config
 from monitor.log.rows import Calibration
+from rules.text import counted
 from sensors.calibrate.fit import CALIBRATED, DAY_S, CalibrationMethod, Correction, Reference
 from sensors.reading import Quantity, Reading
-from sensors.wire import counted
 
 Key = tuple[str, str, Quantity]
 

@@ -11,15 +11,13 @@ from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from monitor.config.load import EnclosureConfig, PointConfig
-from rules.call import Call
+from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
 from rules.reasons import Doubt
 from rules.section import Film, Section, SectionCall
+from rules.vocabulary import ALL_SECTIONS
 from sensors.faults import FaultJudge, PointWatch
 from sensors.reading import Quality, Reading
-
-WHOLE = "all"  # the one section of an enclosure that names none
-WORST_FIRST = (Call.STOP, Call.HOLD, Call.GO)
 
 FilmOf = Callable[[str, float], Film]
 Correct = Callable[[Reading], "tuple[float, float | None]"]
@@ -201,7 +199,7 @@ class Enclosure:
 
     def _section_names(self, before: Mapping[str, LastCall]) -> tuple[str, ...]:
         named = {point.section for point in self.config.points if point.section is not None}
-        return tuple(sorted((named or {WHOLE}) | (set(before) - {WHOLE})))
+        return tuple(sorted((named or {ALL_SECTIONS}) | (set(before) - {ALL_SECTIONS})))
 
     def _add_section(self, name: str, before: LastCall | None = None) -> None:
         film = self._film_of(name, self.now_s)
@@ -341,7 +339,7 @@ class Enclosure:
 
     def ensure_section(self, name: str | None) -> None:
         """Begin to watch a section that an event names and the config does not."""
-        if name is not None and name != WHOLE and name not in self.sections:
+        if name is not None and name != ALL_SECTIONS and name not in self.sections:
             self._add_section(name)
 
     def end_section(self, name: str) -> None:

@@ -17,7 +17,7 @@ from rules.limits import limits_in_force
 from rules.section import Film
 from rules.spec.model import Spec
 from rules.trend import AHEAD_COUNTS_S
-from rules.vocabulary import Stage
+from rules.vocabulary import AIR_ACCURACY_K, FILM_STAGES, SURFACE_ACCURACY_K, Stage
 
 if TYPE_CHECKING:
     from monitor.enclosure import Enclosure
@@ -200,8 +200,8 @@ class FilmKeeper:
         default_spec: Spec,
         specs: Mapping[str, Spec],
         *,
-        surface_accuracy_k: float = 0.5,
-        air_accuracy_k: float = 0.3,
+        surface_accuracy_k: float = SURFACE_ACCURACY_K,
+        air_accuracy_k: float = AIR_ACCURACY_K,
         assumed_surface: Callable[[str], AssumedSurface | None] | None = None,
         spec_named: Callable[[str], Spec | None] | None = None,
     ) -> None:
@@ -360,7 +360,7 @@ class FilmKeeper:
             film_spec = self._film_spec(clocks, spec)
             curing = limits_in_force(film_spec, state.film_stage, state.ended_steps)
             spec = self.specs.get(state.next_spec_name, self.default_spec)
-        open_film = state.stage in (Stage.APPLY, Stage.FLASH, Stage.CURE)
+        open_film = state.stage in FILM_STAGES
         overcoat = self._overcoat(section, state, samples, time_s)
         named = state.spec_name if open_film else state.next_spec_name
         unknown_spec = named if named not in self.specs else ""

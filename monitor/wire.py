@@ -16,7 +16,7 @@ from rules.air.uncertainty import SHOW_FACTOR
 from rules.call import Call
 from rules.reasons import Reason
 from rules.section import SectionCall
-from rules.vocabulary import LimitState
+from rules.vocabulary import ALL_SECTIONS, LimitState
 
 if TYPE_CHECKING:
     from rules.clocks.clock import Clock
@@ -110,7 +110,7 @@ def clock_dict(clock: Clock) -> Json:
     range_s = clock.ends_at_range_s
     return {
         "name": clock.name.value,
-        "section": clock.section or "all",
+        "section": clock.section or ALL_SECTIONS,
         "batch": clock.batch,
         "state": clock.state.value,
         "left_s": clock.left_s,

@@ -23,6 +23,9 @@ class Call(StrEnum):
     STOP = "STOP"
 
 
+WORST_FIRST = (Call.STOP, Call.HOLD, Call.GO)
+
+
 class Finding(StrEnum):
     """What one evaluation shows; the first that applies counts."""
 

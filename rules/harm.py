@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from rules.events import Event, in_force
 from rules.limits import limits_in_force
 from rules.spec.model import Spec
-from rules.vocabulary import ClockName, EventKind, Stage, Step
+from rules.vocabulary import CLOCK_OF_STEP, EventKind, Stage, Step
 
 WIDER_EACH_PCT = 1.0
 WIDEST_PCT = 5.0
@@ -38,14 +38,6 @@ def solvent_widening_pct(events: Iterable[Event], checked_s: float, now_s: float
     return min(count * WIDER_EACH_PCT, WIDEST_PCT)
 
 
-_CLOCK_OF_STEP = {
-    Step.TOUCH_DRY: ClockName.TOUCH_DRY,
-    Step.RECOAT_OPENS: ClockName.RECOAT_OPENS,
-    Step.HANDLE: ClockName.HANDLE,
-    Step.CURED: ClockName.CURED,
-}
-
-
 def harm_time_s(
     spec: Spec, surface_temp_c: float, coating_time_s: float | None = None
 ) -> float | None:
@@ -64,7 +56,7 @@ def harm_time_s(
 
     longest_s = 0.0
     for limit in spec.limits_for(Stage.APPLY).values():
-        table = spec.times.get(_CLOCK_OF_STEP[limit.until])
+        table = spec.times.get(CLOCK_OF_STEP[limit.until])
         if table is None:
             return None
         takes_s = rate_law(table, SafeSide.OPENS).time_s(surface_temp_c)

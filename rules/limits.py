@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from rules.climate import Climate, Estimate
 from rules.spec.model import Limit, Spec
-from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
+from rules.vocabulary import SEVERITY, LimitName, LimitState, Method, Stage, Step
 
 MEDIAN_SPAN_S = 60.0
 
@@ -20,12 +20,6 @@ _UNITS = {
     LimitName.DEW_MARGIN_MIN: "K",
     LimitName.HUMIDITY_MAX: "%",
     LimitName.HUMIDITY_MIN: "%",
-}
-_SEVERITY = {
-    LimitState.BROKEN: 0,
-    LimitState.UNKNOWN: 1,
-    LimitState.NEAR: 2,
-    LimitState.OK: 3,
 }
 
 
@@ -239,4 +233,4 @@ def _badness(entry: LimitJudgement) -> tuple[int, float]:
     if entry.state is LimitState.BROKEN and entry.inside is not None:
         room = entry.inside
     scale = 4.0 if entry.unit == "%" else 1.0
-    return _SEVERITY[entry.state], (room - entry.guard) / scale
+    return SEVERITY[entry.state], (room - entry.guard) / scale

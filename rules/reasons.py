@@ -9,17 +9,10 @@ from rules.climate import Climate
 from rules.limits import LimitJudgement, is_upper, worst_first
 from rules.spec.model import Spec
 from rules.trend import Break, EarlierOutlook
-from rules.vocabulary import LimitName, LimitState, Stage
+from rules.vocabulary import SEVERITY, LimitName, LimitState, Stage
 
 MAY_I_START = "may I start?"
 IS_THE_FILM_SAFE = "is the film safe?"
-
-_SEVERITY = {
-    LimitState.BROKEN: 0,
-    LimitState.UNKNOWN: 1,
-    LimitState.NEAR: 2,
-    LimitState.OK: 3,
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,7 +277,7 @@ def by_severity(reasons: list[Reason]) -> tuple[Reason, ...]:
     def key(reason: Reason) -> int:
         if reason.limit == "outlook" and reason.state is LimitState.UNKNOWN:
             return 9
-        return _SEVERITY[reason.state]
+        return SEVERITY[reason.state]
 
     return tuple(sorted(reasons, key=key))
 

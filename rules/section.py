@@ -33,9 +33,7 @@ from rules.reasons import (
 )
 from rules.spec.model import Limit, Spec
 from rules.trend import EarlierOutlook, RecentTrend
-from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
-
-_FILM_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
+from rules.vocabulary import FILM_STAGES, LimitName, LimitState, Method, Stage, Step
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +184,7 @@ class Section:
             if entry.name is LimitName.DEW_MARGIN_MIN:
                 climate = climate.decided_by(entry.source, entry.beside)
         self._trend.take(judged, time_s)
-        unasked = film.stage not in _FILM_OPEN and LimitName.DEW_MARGIN_MIN not in self._limits
+        unasked = film.stage not in FILM_STAGES and LimitName.DEW_MARGIN_MIN not in self._limits
         ahead = self._ahead_now(time_s)
         # An outlook of ten minutes ago cannot know of a heater that has failed since.
         breaks = bool(ahead is not None and ahead.breaks) or bool(
@@ -272,7 +270,7 @@ class Section:
 
     def _harm_time_s(self, climate: Climate) -> float | None:
         film = self.film
-        if film.stage in _FILM_OPEN:
+        if film.stage in FILM_STAGES:
             return film.harm_left_s
         if not film.spec.times or climate.surface_temp_c is None:
             return None

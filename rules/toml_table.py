@@ -8,7 +8,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-from rules.units import BadAmount, amount, shown
+from rules.text import shown
+from rules.units import BadAmount, amount
 
 Path = tuple[str | int, ...]
 """Where a value stands: keys, and the index within an array of tables or a list."""

@@ -12,6 +12,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from rules.errors import FilmcallError
+from rules.text import shown
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -197,20 +198,6 @@ def temperature_words(text: str) -> str:
     typed = " ".join(text.split())
     unit = _scale(_split(text, "")[1])
     return said if not unit or unit in _CELSIUS else f"{said} ({typed})"
-
-
-def shown(value: object) -> str:
-    """Return a user's value for a message: in quotes, short, and with control characters escaped.
-
-    >>> shown("3 k"), shown(5)
-    ("'3 k'", '5')
-    """
-    if not isinstance(value, str):
-        return {dict: "a table", list: "a list", bool: str(value).lower()}.get(
-            type(value), str(value)[:60]
-        )
-    short = value if len(value) <= 60 else value[:57] + "..."
-    return "'" + "".join(c if c.isprintable() else repr(c)[1:-1] for c in short) + "'"
 
 
 def _split(text: str, mend: str) -> tuple[float, str]:

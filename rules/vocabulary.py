@@ -24,6 +24,13 @@ class Step(StrEnum):
     CURED = "cured"
 
 
+FILM_STAGES = (Stage.APPLY, Stage.FLASH, Stage.CURE)
+"""Stages in which a film is open to harm, in order."""
+
+ALL_SECTIONS = "all"
+"""Name of the one section of an enclosure without sections, and of the whole work in an event."""
+
+
 class LimitName(StrEnum):
     """One bound of a spec, named by its quantity and its side."""
 
@@ -45,6 +52,15 @@ class LimitState(StrEnum):
     UNKNOWN = "unknown"
 
 
+SEVERITY = {
+    LimitState.BROKEN: 0,
+    LimitState.UNKNOWN: 1,
+    LimitState.NEAR: 2,
+    LimitState.OK: 3,
+}
+"""Rank of a limit's state, worst first."""
+
+
 class ClockName(StrEnum):
     """A countdown that a coat or a batch starts."""
 
@@ -61,6 +77,15 @@ class ClockName(StrEnum):
     HANDLE = "handle"
     CURED = "cured"
     CLEARANCE = "clearance"
+
+
+CLOCK_OF_STEP = {
+    Step.TOUCH_DRY: ClockName.TOUCH_DRY,
+    Step.RECOAT_OPENS: ClockName.RECOAT_OPENS,
+    Step.HANDLE: ClockName.HANDLE,
+    Step.CURED: ClockName.CURED,
+}
+"""The clock at whose end a step is reached; steps in the order in which a film takes them."""
 
 
 class Method(StrEnum):
@@ -92,3 +117,12 @@ class EventKind(StrEnum):
     ACKNOWLEDGED = "acknowledged"
     OVERRULED = "overruled"
     NOTE = "note"
+
+
+# Half-width of the rectangle that a sensor's error lies in, where its owner states none; what
+# ordinary digital sensors claim: common practice, no source.
+AIR_ACCURACY_K = 0.3
+HUMIDITY_ACCURACY_PCT = 3.0
+SURFACE_ACCURACY_K = 0.5
+ASSUMED_SURFACE_ACCURACY_K = 2.0
+"""How far a surface that nobody measures may be from what is assumed; no source."""

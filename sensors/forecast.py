@@ -20,11 +20,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
+from rules.text import counted
 from sensors.reading import Quantity
 from sensors.recording.columns import header_unit
 from sensors.recording.layout import RecordingFault, sniff
 from sensors.units import known_unit, to_own
-from sensors.wire import PayloadFault, counted
+from sensors.wire import PayloadFault
 
 KINDS = ("time", "temp", "dew_point", "rh", "sun", "made")
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 
+from rules.text import printable
 from sensors.reading import Quantity
-from sensors.wire import FaultKind, PayloadFault, printable
+from sensors.wire import FaultKind, PayloadFault
 
 # (offset added first, factor): what turns a value in the unit into the quantity's own unit.
 # 273.15 K and 5/9 are exact (SI Brochure, 9th edition, 2.3.1; NIST SP 811, B.8).

@@ -1,4 +1,4 @@
-"""What every text and count from the wire passes through: names for refusals, escapes, bounds."""
+"""Names for what the wire brings that is refused, and bounded counts of it."""
 
 from __future__ import annotations
 
@@ -51,44 +51,6 @@ class PayloadFault(Exception):
         self.kind = kind
 
 
-def printable(text: str | bytes, limit: int = 120) -> str:
-    r"""Return text from the wire in a form that no terminal or log acts upon.
-
-    Escapes what `str.isprintable` rejects: control characters, line breaks, direction marks,
-    lone surrogates, private use. A screen that reads markup in brackets must escape that itself.
-
-    Args:
-        text: anything that came from outside; bytes are read as UTF-8, the rest shown as `\xNN`.
-        limit: most characters returned, 1 or more; what is cut is replaced by one `…` [-].
-
-    Returns:
-        Printable text of at most `limit` characters.
-
-    >>> printable("shed/\x1b[2J", 40)
-    'shed/\\x1b[2J'
-    >>> printable(b"\xff21", 40)
-    '\\xff21'
-    >>> printable("abcdef", 4)
-    'abc…'
-    """
-    # One character of input gives at least one of output, and one of UTF-8 has at most 4 bytes.
-    if isinstance(text, bytes):
-        text = text[: 4 * limit + 4].decode("utf-8", "backslashreplace")
-    head = text[: limit + 1]
-    if not head.isprintable():
-        head = "".join(c if c.isprintable() else _escaped(c) for c in head)
-    if len(head) <= limit:
-        return head
-    return head[: limit - 1] + "…"
-
-
-def _escaped(character: str) -> str:
-    code = ord(character)
-    if code <= 0xFF:
-        return f"\\x{code:02x}"
-    return f"\\u{code:04x}" if code <= 0xFFFF else f"\\U{code:08x}"
-
-
 OTHERS = "(others)"
 
 
@@ -124,17 +86,3 @@ class Tally:
     def total(self) -> int:
         """Return the sum of all counts."""
         return sum(self._counts.values())
-
-
-def counted(number: int, one: str, many: str = "") -> str:
-    """Return a count with what is counted, in the singular for one.
-
-    Args:
-        number: how many.
-        one: what there is one of, with a verb where it changes with the number.
-        many: the same for any other number; left out, an s is put on.
-
-    >>> counted(1, "reading"), counted(0, "reading"), counted(2, "row was", "rows were")
-    ('1 reading', '0 readings', '2 rows were')
-    """
-    return f"{number} {one}" if number == 1 else f"{number} {many or one + 's'}"

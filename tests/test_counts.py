@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from sensors.wire import counted
+from rules.text import counted
 
 ROOT = Path(__file__).parents[1]
 COUNT = re.compile(r"\blen\(|count|_rows\b|\.size\b|\bdays\b|DAY_S|thinned|left\b|gaps\b")

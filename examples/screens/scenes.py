@@ -17,7 +17,7 @@ from monitor.outlook.clocks import bands_of
 from monitor.snapshot import PointHealth, Snapshot
 from monitor.specs import find_spec
 from rules.air.arrays import dew_points_c
-from rules.call import Call
+from rules.call import WORST_FIRST
 from rules.climate import PointValue
 from rules.clocks.all_clocks import clocks_of, merge_clocks
 from rules.clocks.history import TemperatureHistory
@@ -159,9 +159,8 @@ class Tent:
                     section.ahead = self._ahead(outlooks[section.name], now_s)
                 section.evaluate(self.sensed(time_s, gone), time_s)
             self._note([section.explain() for section in sections], time_s)
-        order = (Call.STOP, Call.HOLD, Call.GO)
         calls = sorted(
-            (section.explain() for section in sections), key=lambda c: order.index(c.call)
+            (section.explain() for section in sections), key=lambda c: WORST_FIRST.index(c.call)
         )
         points = [
             PointHealth(

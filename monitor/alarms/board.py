@@ -14,18 +14,16 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 
 from monitor.screen.sentence import TIMERS, why
-from monitor.screen.theme import Theme, clean, zone_of
+from monitor.screen.theme import Theme, zone_of
 from monitor.snapshot import Snapshot
-from rules.call import Call
+from rules.call import WORST_FIRST, Call
 from rules.section import SectionCall
-from rules.vocabulary import EventKind, LimitState, Stage
+from rules.text import clean
+from rules.vocabulary import ALL_SECTIONS, FILM_STAGES, EventKind, LimitState, Stage
 
 ON_DELAY_S = 60.0  # a HOLD's cause that passes sooner asks for nothing; a STOP rings at once
 OFF_DELAY_S = 600.0  # a cause that comes back sooner is the same alarm
 REPEAT_S = 600.0  # and at most one ring a cause in this
-
-_FILM_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
-_RANK = {Call.GO: 0, Call.HOLD: 1, Call.STOP: 2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +152,9 @@ class AlarmBoard:
     def standing(self) -> tuple[OpenAlarm, ...]:
         """Return the alarms that have rung and that nobody has acknowledged, the worst first."""
         open_ = [a for a in self._alarms.values() if a.count and not a.acknowledged]
-        ordered = sorted(open_, key=lambda a: (a.over_s is not None, -_RANK[a.call], a.first_s))
+        ordered = sorted(
+            open_, key=lambda a: (a.over_s is not None, WORST_FIRST.index(a.call), a.first_s)
+        )
         return tuple(
             OpenAlarm(
                 a.call, a.cause, tuple(sorted(a.sections)), a.first_s, a.over_s, self._short(a)
@@ -186,7 +186,7 @@ class AlarmBoard:
                 self._worsened.add(section)
             elif call.call is not Call.HOLD:
                 self._worsened.discard(section)
-            if call.stage not in _FILM_OPEN or call.call is Call.GO:
+            if call.stage not in FILM_STAGES or call.call is Call.GO:
                 continue
             if call.call is Call.STOP or section in self._worsened:
                 cause = self._cause(call)
@@ -328,7 +328,7 @@ class AlarmBoard:
         return words.say("alarm-opens", reminder=words.say("caution-vapour"))
 
     def _names(self, sections: tuple[str, ...]) -> str:
-        names = [self._enclosure if name == "all" else name for name in sections]
+        names = [self._enclosure if name == ALL_SECTIONS else name for name in sections]
         return clean(", ".join(names))
 
 

@@ -13,9 +13,9 @@ from monitor.log.log import Store, log_path
 from monitor.log.rows import Calibration
 from monitor.wire import Json, iso_utc
 from rules.errors import FilmcallError
+from rules.text import counted
 from sensors.calibrate.fit import CALIBRATED, DAY_S, Correction
 from sensors.reading import Quantity
-from sensors.wire import counted
 
 _CLOCK_SLACK_S = 60.0
 

@@ -32,6 +32,7 @@ from monitor.log.log import Store, log_path
 from monitor.log.rows import Calibration
 from monitor.wire import iso_utc
 from rules.air.state import pressure_at_altitude_pa, rh_from_wet_bulb_pct
+from rules.text import counted
 from rules.units import amount, temperature_c
 from sensors.calibrate.fit import (
     DAY_S,
@@ -47,7 +48,6 @@ from sensors.calibrate.fit import (
 from sensors.calibrate.salts import salt_of
 from sensors.calibrate.settling import REST, RestCriteria
 from sensors.reading import Quantity, Reading
-from sensors.wire import counted
 
 # Points of a calibration older than this are not joined with new ones: the probe has lived since.
 JOIN_WITHIN_S = 7.0 * DAY_S

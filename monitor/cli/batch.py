@@ -15,7 +15,7 @@ from monitor.specs import find_spec
 from rules.batch.amount import Film, own_rate
 from rules.batch.plan import BatchFault, BatchPlan, MixJob, plan_batches
 from rules.units import temperature_c, temperature_words
-from rules.vocabulary import Method
+from rules.vocabulary import ALL_SECTIONS, Method
 
 
 def run(
@@ -97,7 +97,7 @@ def _sections(areas: list[str]) -> tuple[tuple[str, float], ...]:
             raise BatchFault(
                 f"area {text!r} cannot be read; give square metres, 12 or hull-port=6.5"
             ) from None
-        found.append((name if equals else "all", area_m2))
+        found.append((name if equals else ALL_SECTIONS, area_m2))
     return tuple(found)
 
 

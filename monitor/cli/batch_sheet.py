@@ -11,6 +11,7 @@ from rules.batch.amount import Parts, coverage_m2_per_l, dry_film_um
 from rules.batch.plan import RESERVE, Batch, BatchPlan, Plan
 from rules.clocks.clock import spoken
 from rules.units import celsius
+from rules.vocabulary import ALL_SECTIONS
 
 ML_PER_US_FL_OZ = 29.5735295625
 """US fluid ounce, NIST Handbook 44 appendix C, from memory; exact by definition."""
@@ -132,7 +133,7 @@ def _plan_lines(plan: Plan) -> list[str]:
 
 
 def _batch_title(batch: Batch, of: int) -> str:
-    where = ", ".join(name for name in batch.covers if name != "all")
+    where = ", ".join(name for name in batch.covers if name != ALL_SECTIONS)
     words = f"Batch {batch.number} of {of}: {batch.area_m2:.3g} m2"
     return f"{words}, {where}" if where else words
 

@@ -22,12 +22,16 @@ from rules.reasons import Reason
 from rules.section import Film, Section, SectionCall
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.units import temperature_c
-from rules.vocabulary import LimitState, Method
+from rules.vocabulary import (
+    AIR_ACCURACY_K,
+    ALL_SECTIONS,
+    HUMIDITY_ACCURACY_PCT,
+    SURFACE_ACCURACY_K,
+    LimitState,
+    Method,
+)
 
 HAND = "hand reading"
-DEFAULT_AIR_ACCURACY_K = 0.3
-DEFAULT_RH_ACCURACY_PCT = 3.0
-DEFAULT_SURFACE_ACCURACY_K = 0.5
 
 _NO_OUTLOOK = "outlook: unknown; one hand reading has no dwell and no outlook"
 _GUIDANCE = (
@@ -46,9 +50,9 @@ def check(
     guidance: bool,
     method: Method | None = None,
     accuracies: tuple[float, float, float] = (
-        DEFAULT_AIR_ACCURACY_K,
-        DEFAULT_RH_ACCURACY_PCT,
-        DEFAULT_SURFACE_ACCURACY_K,
+        AIR_ACCURACY_K,
+        HUMIDITY_ACCURACY_PCT,
+        SURFACE_ACCURACY_K,
     ),
     rh_by_air: float = 0.0,
 ) -> SectionCall:
@@ -74,7 +78,7 @@ def check(
     if surface_temp_c is not None:
         sensed.append(PointValue("surface", SURFACE_TEMP, None, surface_temp_c, "ok", surface_k))
     film = Film(replace(spec, dwell_s=0.0), method=method)
-    section = Section("all", film, time_s)
+    section = Section(ALL_SECTIONS, film, time_s)
     section.evaluate(sensed, time_s)
     call = section.explain()
     kept = [reason for reason in call.reasons if reason.limit not in ("outlook", "dwell")]
@@ -116,7 +120,7 @@ def run(
     """
     air_temp_c = checked_air_c(temperature_c(air))
     pressure_pa = pressure_at_altitude_pa(altitude_m)
-    rh_accuracy_pct, rh_by_air = DEFAULT_RH_ACCURACY_PCT, 0.0
+    rh_accuracy_pct, rh_by_air = HUMIDITY_ACCURACY_PCT, 0.0
     if rh is not None and wet_bulb is None:
         humidity_pct = checked_rh_pct(_percent(rh))
     elif wet_bulb is not None and rh is None:
@@ -124,7 +128,7 @@ def run(
         humidity_pct = rh_from_wet_bulb_pct(air_temp_c, wet_bulb_c, pressure_pa)
         rh_by_air, by_bulb = rh_from_wet_bulb_slopes(air_temp_c, wet_bulb_c, pressure_pa)
         # JCGM 100:2008, 5.1.2: the two thermometers' errors are independent, and of one size.
-        rh_accuracy_pct = DEFAULT_AIR_ACCURACY_K * math.hypot(rh_by_air, by_bulb)
+        rh_accuracy_pct = AIR_ACCURACY_K * math.hypot(rh_by_air, by_bulb)
     else:
         raise FilmcallError(
             "humidity is needed once: give either --rh or --wet-bulb, so that a dew point can be "
@@ -139,7 +143,7 @@ def run(
         time_s=time.time(),
         guidance=spec_name is None,
         method=method_named(method),
-        accuracies=(DEFAULT_AIR_ACCURACY_K, rh_accuracy_pct, DEFAULT_SURFACE_ACCURACY_K),
+        accuracies=(AIR_ACCURACY_K, rh_accuracy_pct, SURFACE_ACCURACY_K),
         rh_by_air=rh_by_air,
     )
     as_dict = section_dict(call, pressure_pa)

@@ -24,15 +24,14 @@ from rules.errors import FilmcallError, SpecFault
 from rules.events import Event
 from rules.reasons import minutes_text
 from rules.spec.model import Spec
+from rules.text import printable
+from rules.vocabulary import AIR_ACCURACY_K, SURFACE_ACCURACY_K
 from sensors.reading import Quantity
-from sensors.wire import printable
 
 if TYPE_CHECKING:
     from sensors.forecast import ForecastHours
 
 MOST_OUTLOOKS = 3  # each takes a few tenths of a second
-SURFACE_ACCURACY_K = 0.5
-AIR_ACCURACY_K = 0.3
 OLD_AFTER_S = 86_400.0
 
 

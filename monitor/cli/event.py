@@ -24,8 +24,8 @@ from rules.errors import FilmcallError
 from rules.events import Event
 from rules.reasons import minutes_text
 from rules.spec.model import GENERAL_GUIDANCE
+from rules.text import printable
 from rules.vocabulary import EventKind
-from sensors.wire import printable
 
 LATE_S = 60.0
 EARLIEST_S = 631_152_000.0

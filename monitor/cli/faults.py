@@ -62,7 +62,7 @@ def usage_sentence(message: str, command: str, example: str) -> str:
     >>> usage_sentence("Missing option '--air'.", "filmcall check", "filmcall check --air 21")
     "missing option '--air', so nothing was done; as in: filmcall check --air 21"
     """
-    from sensors.wire import printable
+    from rules.text import printable
 
     words = printable(" ".join(message.split()).rstrip("."), 400)
     words = words[:1].lower() + words[1:]
@@ -95,7 +95,7 @@ def _disk_sentence(error: OSError) -> str:
 
 
 def _told(text: str) -> int:
-    from sensors.wire import printable
+    from rules.text import printable
 
     # A list of faults has a line for each; nothing in a line may act upon the terminal.
     lines = [printable(line, 4000) for line in text.split("\n")]

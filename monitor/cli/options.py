@@ -9,9 +9,8 @@ from typing import Annotated, Any
 import typer
 
 from rules.errors import FilmcallError
-from rules.units import shown
+from rules.text import printable, shown
 from rules.vocabulary import Method
-from sensors.wire import printable
 
 
 def method_named(word: str | None) -> Method | None:

@@ -34,13 +34,13 @@ from monitor.wire import Json, iso_utc, plain_line
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.section import SectionCall
+from rules.text import counted
 from rules.units import amount
 from rules.vocabulary import EventKind, Method
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quantity
 from sensors.recording.layout import RecordingFault
 from sensors.simulate.tent import Action, Tent, TentSettings, demo_night
-from sensors.wire import counted
 
 LOOK_EVERY_S = 0.1
 AT_THE_END = "the recording has ended; q leaves"

@@ -17,11 +17,11 @@ from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.log.files import written
 from monitor.wire import iso_utc
 from rules.errors import FilmcallError
+from rules.text import printable
 from sensors.mqtt.broker import BrokerFault
 from sensors.mqtt.connection import Connection, SubscriptionState
 from sensors.reading import Quantity, Reading
 from sensors.simulate.tent import Tent, TentSettings, demo_night
-from sensors.wire import printable
 
 # What the broker has kept comes at once, and so does a watch's call; a sensor that sends more
 # seldom than this is heard only through the watch that hears it.

@@ -22,12 +22,11 @@ from monitor.config.model import (
 )
 from monitor.config.read import read
 from rules.spec.model import GENERAL_GUIDANCE
+from rules.text import counted, shown
 from rules.toml_table import Fault
-from rules.units import shown
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quantity
 from sensors.recording.columns import Column
-from sensors.wire import counted
 
 __all__ = [
     "PASSWORD_VARIABLE",

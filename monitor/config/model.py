@@ -10,6 +10,12 @@ from typing import TYPE_CHECKING
 from rules.climate import AssumedSurface
 from rules.errors import FilmcallError
 from rules.spec.model import GENERAL_GUIDANCE
+from rules.vocabulary import (
+    AIR_ACCURACY_K,
+    ASSUMED_SURFACE_ACCURACY_K,
+    HUMIDITY_ACCURACY_PCT,
+    SURFACE_ACCURACY_K,
+)
 from sensors.faults import FaultRules
 from sensors.mqtt.payload import PayloadFormat, PayloadSource
 from sensors.reading import Quantity
@@ -22,12 +28,11 @@ USERNAME_VARIABLE = "FILMCALL_MQTT_USERNAME"
 PASSWORD_VARIABLE = "FILMCALL_MQTT_PASSWORD"
 URLS_VARIABLE = "FILMCALL_ALARM_URLS"
 
-# Half-width of the rectangle that a sensor's error lies in, in the quantity's unit; what ordinary
-# digital sensors claim: common practice, no source.
+# Half-width of the rectangle that a sensor's error lies in, in the quantity's unit.
 DEFAULT_ACCURACY: dict[Quantity, float] = {
-    Quantity.AIR_TEMP: 0.3,
-    Quantity.HUMIDITY: 3.0,
-    Quantity.SURFACE_TEMP: 0.5,
+    Quantity.AIR_TEMP: AIR_ACCURACY_K,
+    Quantity.HUMIDITY: HUMIDITY_ACCURACY_PCT,
+    Quantity.SURFACE_TEMP: SURFACE_ACCURACY_K,
     Quantity.CO2: 50.0,
     Quantity.DUST: 20.0,
 }
@@ -98,7 +103,7 @@ class EnclosureConfig:
     spec: str = GENERAL_GUIDANCE.name
     timezone: str = "Etc/UTC"
     assumed_surface_offset_k: float | None = None
-    assumed_surface_accuracy_k: float = 2.0
+    assumed_surface_accuracy_k: float = ASSUMED_SURFACE_ACCURACY_K
     altitude_m: float = 0.0
     break_probability: float = 0.2
     coating_time_s: float | None = None

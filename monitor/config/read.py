@@ -24,8 +24,9 @@ from monitor.config.model import (
     PublishConfig,
     ReplayConfig,
 )
+from rules.text import shown
 from rules.toml_table import Fault, Faults, Table, key_lines
-from rules.units import shown
+from rules.vocabulary import ALL_SECTIONS
 from sensors import units
 from sensors.faults import DEFAULT_RULES, FaultRules
 from sensors.mqtt.intake import Router, matches
@@ -243,7 +244,6 @@ _MEASURES: dict[Quantity, tuple[str, str, float, float]] = {
     Quantity.CO2: ("ppm", "ppm", 0.1, 5000.0),
     Quantity.DUST: ("ug/m**3", "ug/m**3", 0.01, 10_000.0),
 }
-_WHOLE = "all"
 DAY_S = 86_400.0
 
 
@@ -421,7 +421,7 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
     name = name_at(table, "name", "air-bow")
     word = table.one_of("quantity", [each.value for each in Quantity], required=True)
     section = name_at(table, "section", "hull-port", required=False)
-    if section == _WHOLE:
+    if section == ALL_SECTIONS:
         table.fault("section", '"all" stands for the whole work', "leave the line out")
     topic, column = text_at(table, "topic"), text_at(table, "column")
     if topic is None and column is None and not {"topic", "column"} & set(table.values):

@@ -18,6 +18,7 @@ from monitor.doctor.ways import check_forecast_topic
 from monitor.outlook.forecast import ForecastKeeper, forecast_zone
 from monitor.wire import iso_utc
 from rules.errors import FilmcallError
+from rules.text import counted, printable
 from sensors.calibrate.fit import DAY_S
 from sensors.faults import max_age_s
 from sensors.mqtt.broker import Broker, BrokerFault, connect_sentence
@@ -27,7 +28,6 @@ from sensors.mqtt.payload import PayloadSource, SourceFault
 from sensors.reading import Quality, Quantity
 from sensors.recording.columns import unit_guess
 from sensors.units import known_unit
-from sensors.wire import counted, printable
 
 LOGIN_S = 10.0
 SUBSCRIBE_S = 5.0

@@ -19,9 +19,8 @@ from monitor.screen.theme import Colours, colours_of
 from monitor.specs import find_spec
 from monitor.wire import iso_utc
 from rules.errors import SpecFault
-from rules.units import shown
+from rules.text import counted, shown
 from sensors.reading import Quantity
-from sensors.wire import counted
 
 
 class CheckResult(StrEnum):

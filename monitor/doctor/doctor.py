@@ -24,8 +24,8 @@ from monitor.doctor.checks import (
 from monitor.doctor.log import check_log
 from monitor.doctor.ways import check_alarm, check_forecast_file
 from monitor.log.log import log_path
+from rules.text import counted, printable
 from sensors.mqtt.intake import Intake
-from sensors.wire import counted, printable
 
 DEFAULT_WAIT_S = 20.0
 

@@ -20,9 +20,9 @@ from monitor.log.open import CHECKED_BYTES
 from monitor.log.rows import LIVE, LogMissing
 from monitor.wire import iso_utc
 from rules.errors import FilmcallError
+from rules.text import counted
 from sensors.calibrate.fit import DAY_S
 from sensors.reading import Quantity
-from sensors.wire import counted
 
 # Measured: a log of 200,000 readings at random times grew by 39 bytes a reading.
 BYTES_A_READING = 40.0

@@ -9,8 +9,8 @@ from monitor.config.load import Config
 from monitor.doctor.checks import Check, CheckResult
 from monitor.outlook.forecast import ForecastKeeper, about, forecast_zone, read_file
 from rules.outlook.weather import DROPPED_AFTER_S, STALE_AFTER_S
+from rules.text import counted, printable
 from sensors.forecast import ForecastFault, ForecastHours
-from sensors.wire import counted, printable
 
 _NEWER = "Look why no newer one comes."
 _LEAST_AHEAD_S = 3.0 * 3600.0  # less is of no use to an outlook, see `rules.outlook.by_model`

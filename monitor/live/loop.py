@@ -14,7 +14,7 @@ from typing import Protocol
 from monitor.calibrations import CalibrationBook
 from monitor.clock import SteadyClock, insane_clock
 from monitor.config.model import Config, EnclosureConfig
-from monitor.enclosure import WHOLE, Enclosure
+from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
 from monitor.live.publish import Publisher
 from monitor.live.restart import (
@@ -43,7 +43,7 @@ from rules.air.state import pressure_at_altitude_pa
 from rules.events import Event
 from rules.reasons import Doubt, minutes_text
 from rules.section import SectionCall
-from rules.vocabulary import EventKind
+from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.mqtt.intake import Arrival
 from sensors.reading import Quality, Reading
 
@@ -276,7 +276,7 @@ class Watch:
         return WatchedEnclosure(enclosure, keeper, teller, newest_row, unsure=named)
 
     def _note(self, enclosure: str, section: str | None, note: str, now_s: float) -> None:
-        where = None if section == WHOLE else section
+        where = None if section == ALL_SECTIONS else section
         event = Event(EventKind.NOTE, now_s, enclosure, where, note, recorded_s=now_s)
         self._pending.append(lambda: self._store.add_event(event, station=self._station))
 
@@ -463,7 +463,7 @@ class Watch:
         keeper.set_events((*keeper.events, *fresh))
         room.ends_s = now_s
         room.events_row = max([room.events_row, *(event.row or 0 for event in fresh)])
-        named = {event.section for event in fresh if event.section is not None} - {WHOLE}
+        named = {event.section for event in fresh if event.section is not None} - {ALL_SECTIONS}
         # An event may come while late readings wait in memory still: their own time stands.
         load_s, late_s = (None, room.late_from_s) if due else (room.load_s, math.inf)
         room.load_s = now_s

@@ -9,7 +9,7 @@ import sys
 from typing import TextIO
 
 from monitor.screen.writer import ScreenWriter
-from sensors.wire import counted
+from rules.text import counted
 
 MOST_WAITING_BYTES = 1_000_000  # some thousand calls
 CLOSE_S = 1.0

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from monitor.clock import SLACK_S
 from monitor.config.model import EnclosureConfig
-from monitor.enclosure import WHOLE, Enclosure, LastCall
+from monitor.enclosure import Enclosure, LastCall
 from monitor.films import FilmKeeper, channels_of, history_rows
 from monitor.log.log import Store
 from monitor.log.rows import Outage
@@ -16,6 +16,7 @@ from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.events import Event, in_force
 from rules.reasons import minutes_text
+from rules.vocabulary import ALL_SECTIONS
 
 CLOCK_SET = "clock-set"
 LOST = "section {} is watched no more: its STOP has ended"
@@ -23,9 +24,11 @@ LOST = "section {} is watched no more: its STOP has ended"
 
 def sections_of(config: EnclosureConfig, events: Sequence[Event]) -> tuple[set[str], set[str]]:
     """Return every section of an enclosure, and those that events name."""
-    named = {each.section for each in in_force(tuple(events)) if each.section is not None} - {WHOLE}
+    named = {each.section for each in in_force(tuple(events)) if each.section is not None} - {
+        ALL_SECTIONS
+    }
     stated = {point.section for point in config.points if point.section is not None}
-    return (stated or {WHOLE}) | named, named
+    return (stated or {ALL_SECTIONS}) | named, named
 
 
 def last_calls(store: Store, enclosure: str, sections: Iterable[str]) -> dict[str, LastCall]:
@@ -35,7 +38,7 @@ def last_calls(store: Store, enclosure: str, sections: Iterable[str]) -> dict[st
     """
     found = {}
     for name in sections:
-        row = store.last_call(enclosure, name) or store.last_call(enclosure, WHOLE)
+        row = store.last_call(enclosure, name) or store.last_call(enclosure, ALL_SECTIONS)
         if row is not None:
             cause = json.loads(row.body).get("cause", [])
             since_s = store.stands_since_s(enclosure, row.section)
@@ -102,7 +105,7 @@ def lost_sections(store: Store, enclosure: Enclosure, events: Sequence[Event]) -
     """Yield a note, once, for each STOP that ended with a section which nothing names any more."""
     for name in store.sections_called(enclosure.name):
         row = store.last_call(enclosure.name, name)
-        if row is None or row.call != Call.STOP or name in (WHOLE, *enclosure.sections):
+        if row is None or row.call != Call.STOP or name in (ALL_SECTIONS, *enclosure.sections):
             continue
         note = LOST.format(name)
         logged_s = row.logged_s or 0.0

@@ -9,7 +9,6 @@ from typing import Protocol
 
 from monitor.alarms.board import Ring
 from monitor.alarms.routes import AlarmRoutes
-from monitor.enclosure import WORST_FIRST
 from monitor.live.alarms import Alarms, link_words
 from monitor.live.loop import Watch
 from monitor.live.service import Notifier
@@ -18,6 +17,7 @@ from monitor.screen.keys import KeyDesk, Outcome
 from monitor.screen.terminal import LiveScreen
 from monitor.screen.theme import theme_of
 from monitor.snapshot import Snapshot
+from rules.call import WORST_FIRST
 from rules.clocks.work import missing_before
 from rules.errors import FilmcallError
 from sensors.mqtt.intake import Intake, IntakeStatus

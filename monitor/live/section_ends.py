@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from monitor.enclosure import WHOLE, Enclosure
+from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
 from monitor.live.restart import LOST
 from rules.call import Call
 from rules.events import Event, in_force
-from rules.vocabulary import ClockName, EventKind, Stage
+from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind, Stage
 
 IDLE_S = 86_400.0
 """Where no session is recorded, a section without a film ends so long after its last event [s]."""
@@ -39,7 +39,7 @@ def ended_sections(
     Yields:
         (section, why, as a note for the log).
     """
-    stated = {point.section for point in enclosure.config.points} | {WHOLE}
+    stated = {point.section for point in enclosure.config.points} | {ALL_SECTIONS}
     named = [each for name, each in enclosure.sections.items() if name not in stated]
     if not named:
         return

@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable, Mapping
 
 from rules.errors import FilmcallError
-from sensors.wire import printable
+from rules.text import printable
 
 _STATUS_LIMIT = 200  # characters; what `systemctl status` shows on a line or two
 _SEND_TIMEOUT_S = 1.0  # a manager that does not read may not hold up the watching

@@ -14,7 +14,7 @@ from monitor.log.export import export_calls, export_readings
 from monitor.log.log import Store, log_path
 from monitor.wire import iso_utc
 from rules.errors import FilmcallError
-from sensors.wire import counted
+from rules.text import counted
 
 STAND_AS_WRITTEN = (
     "call or event stands as it was written",

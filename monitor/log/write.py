@@ -17,7 +17,7 @@ from monitor.log.readings import is_damage
 from monitor.log.rows import LIVE, CallRow, LogDamaged, LogRefused, Outage, micros
 from monitor.log.thin import MINUTE_US, ThinningStep, next_span, thin
 from rules.errors import FilmcallError
-from sensors.wire import counted
+from rules.text import counted
 
 # A commit costs one write to the disk's platter, so it is shared by what comes within this time;
 # with the caller's tick of at most 1 s, a reading is on disk within 3 s of the 5 s promised.

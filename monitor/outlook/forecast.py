@@ -19,6 +19,7 @@ import numpy as np
 
 from monitor.config.model import Config, EnclosureConfig, ForecastConfig
 from rules.reasons import minutes_text
+from rules.text import counted, printable
 from sensors.forecast import (
     ForecastFault,
     ForecastHours,
@@ -29,7 +30,6 @@ from sensors.forecast import (
     within_time,
 )
 from sensors.recording.layout import RecordingFault
-from sensors.wire import counted, printable
 
 _FORM = 1
 _MOST_BYTES = 4_000_000

@@ -14,13 +14,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from monitor.config.model import EnclosureConfig
-from monitor.enclosure import WHOLE
 from monitor.log.log import Store
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.snapshot import OutlookBands
 from rules.errors import FilmcallError
 from rules.reasons import minutes_text
 from rules.trend import AHEAD_COUNTS_S, EarlierOutlook
+from rules.vocabulary import ALL_SECTIONS
 
 if TYPE_CHECKING:
     from rules.clocks.history import TemperatureOutlook
@@ -106,7 +106,7 @@ def look_ahead(
     made = make(
         store,
         enclosure=config.name,
-        section=None if section == WHOLE else section,
+        section=None if section == ALL_SECTIONS else section,
         config=config,
         beside=beside,
         forecast=forecast,

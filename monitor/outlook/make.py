@@ -42,17 +42,16 @@ from rules.outlook.windows import (
 )
 from rules.reasons import minutes_text
 from rules.spec.model import Spec
-from rules.vocabulary import ClockName, EventKind, LimitName, Stage, Step
+from rules.vocabulary import (
+    ALL_SECTIONS,
+    CLOCK_OF_STEP,
+    FILM_STAGES,
+    ClockName,
+    EventKind,
+    LimitName,
+)
 from sensors.forecast import ForecastHours, read_forecast
 from sensors.recording.layout import RecordingFault
-
-_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
-_STEP_CLOCK = {
-    Step.TOUCH_DRY: ClockName.TOUCH_DRY,
-    Step.RECOAT_OPENS: ClockName.RECOAT_OPENS,
-    Step.HANDLE: ClockName.HANDLE,
-    Step.CURED: ClockName.CURED,
-}
 
 
 class ForecastRefused(FilmcallError):
@@ -212,7 +211,7 @@ def make(
         coating_time_s=coating_s,
         threshold=threshold,
     )
-    if state.stage in _OPEN or state.coating_forbidden:
+    if state.stage in FILM_STAGES or state.coating_forbidden:
         helps = []
     present = outlook.centre[0 if outlook.surface_temp_c is None else 2, 0]
     minds_s = harm_time_s(next_spec, float(present), coating_s)
@@ -245,7 +244,7 @@ def sections_in(config: EnclosureConfig | None, events: Sequence[Event]) -> list
     named = {event.section for event in in_force(tuple(events)) if event.section is not None}
     if config is not None:
         named |= {point.section for point in config.points if point.section is not None}
-    return sorted(named - {"all"})
+    return sorted(named - {ALL_SECTIONS})
 
 
 def _check_section(
@@ -325,7 +324,7 @@ def _gives_off_vapour(
     state: FilmState,
 ) -> bool:
     """Whether any film of the enclosure is in its harm time, or its clearance clock runs."""
-    if state.stage in _OPEN or state.film_stage is not None or _clears(clocks):
+    if state.stage in FILM_STAGES or state.film_stage is not None or _clears(clocks):
         return True
     others = {event.section for event in in_force(events) if event.kind is EventKind.COAT_STARTED}
     for other in others - {section, None}:
@@ -360,7 +359,7 @@ def breaks_of(
         config: for the least probability that counts and the coating time, or None.
     """
     threshold = 0.2 if config is None else config.break_probability
-    if state.stage in _OPEN:
+    if state.stage in FILM_STAGES:
         film_spec = specs.get(state.spec_name, default)
         allowance_k = wet_film_allowance_k(film_spec, state.stage, state.method)
         in_force_now = limits_in_force(film_spec, state.stage, state.ended_steps)
@@ -370,7 +369,9 @@ def breaks_of(
         }
         spans = {}
         for name, limit in in_force_now.items():
-            left = [c.left_s for c in clocks if c.name is _STEP_CLOCK[limit.until] and not c.buried]
+            left = [
+                c.left_s for c in clocks if c.name is CLOCK_OF_STEP[limit.until] and not c.buried
+            ]
             if left and left[0] is not None:
                 spans[name] = left[0]
     else:

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from monitor.config.model import EnclosureConfig
-from monitor.enclosure import WHOLE, Enclosure, Intake
+from monitor.enclosure import Enclosure, Intake
 from monitor.films import FilmKeeper
 from monitor.outlook.clocks import bands_of, temperature_outlook
 from monitor.outlook.make import breaks_of
@@ -22,6 +22,7 @@ from rules.clocks.stages import stage_of
 from rules.outlook.damped_trend import LEAST_CELLS, MOST_CELLS, damped_trend
 from rules.outlook.track import CELL_S, TooLittleLog, cell_means
 from rules.trend import EarlierOutlook
+from rules.vocabulary import ALL_SECTIONS
 from sensors.reading import Quality, Quantity
 
 EVERY_S = 600.0
@@ -82,7 +83,7 @@ class ReplayOutlook:
 
     def _look_at(self, enclosure: Enclosure, name: str, now_s: float) -> None:
         keeper, section = self._keeper, enclosure.sections[name]
-        asked = None if name == WHOLE else name
+        asked = None if name == ALL_SECTIONS else name
         section.ahead = None
         self.bands.pop(name, None)
         try:

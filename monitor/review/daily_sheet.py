@@ -18,9 +18,9 @@ from monitor.review.report import ReportNotInstalled
 from monitor.review.review import Review, SectionReview
 from monitor.review.text import CAUTION, TimeStamp, figure
 from rules.climate import assumed_words
-from rules.clocks.work import ALL_SECTIONS, is_about
+from rules.clocks.work import is_about
 from rules.events import Event
-from rules.vocabulary import EventKind, LimitName
+from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName
 
 EVERY_S = 4 * 3600.0
 _MARKED = (EventKind.COAT_STARTED, EventKind.COAT_ENDED, EventKind.MIXED, EventKind.WIPED)

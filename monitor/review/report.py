@@ -10,16 +10,15 @@ from monitor.review import text as words
 from monitor.review.chart import coat_chart, table_rows
 from monitor.review.review import Review, SectionReview
 from monitor.review.text import TimeStamp, figure, length
-from monitor.screen.theme import clean
-from rules.clocks.work import ALL_SECTIONS, is_about
+from rules.clocks.work import is_about
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.review.causes import Evidence, Verdict
 from rules.review.coats import CoatRecord, WindowOutcome
 from rules.review.exposure import LimitTimes
 from rules.spec.model import Spec
-from rules.vocabulary import LimitName
-from sensors.wire import counted
+from rules.text import clean, counted
+from rules.vocabulary import ALL_SECTIONS, LimitName
 
 CALLS_SHOWN = 60
 SAFETY = (
@@ -246,7 +245,7 @@ def _event(event: Event, stamp: TimeStamp) -> dict[str, str]:
     return {
         "time": stamp(event.time_s),
         "kind": event.kind.value,
-        "section": event.section or "all",
+        "section": event.section or ALL_SECTIONS,
         "details": words.event_details(event),
     }
 

@@ -24,7 +24,7 @@ from monitor.review.read import (
     read_columns,
 )
 from monitor.specs import find_spec
-from rules.clocks.work import ALL_SECTIONS, is_about
+from rules.clocks.work import is_about
 from rules.errors import FilmcallError, SpecFault
 from rules.events import Event, in_force
 from rules.review.causes import BEFORE_S, Finding, Verdict, verdict_of
@@ -33,9 +33,9 @@ from rules.review.coats import CoatRecord, coats_of
 from rules.review.defects import Defect, find_defect, match_seen, when_and_where
 from rules.review.exposure import ClimateSeries
 from rules.spec.model import GENERAL_GUIDANCE, Spec
-from rules.vocabulary import EventKind, LimitState
+from rules.text import counted
+from rules.vocabulary import ALL_SECTIONS, EventKind, LimitState
 from sensors.reading import Quantity
-from sensors.wire import counted
 
 _MISSING = {
     Quantity.SURFACE_TEMP: "No surface was measured: dew margin and clocks are not known.",

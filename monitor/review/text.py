@@ -9,15 +9,13 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from monitor.log.rows import Calibration, Session
 from monitor.review.read import SensorHealth
 from monitor.review.review import Review, SectionReview
-from monitor.screen.theme import clean
-from rules.clocks.work import ALL_SECTIONS
 from rules.events import Event
 from rules.review.causes import Evidence, Finding, Verdict
 from rules.review.coats import CoatRecord, Window, WindowName, WindowOutcome
 from rules.review.defects import Sign
 from rules.review.exposure import Excess, LimitTimes
-from rules.vocabulary import EventKind, LimitName
-from sensors.wire import counted
+from rules.text import clean, counted
+from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName
 
 NO_CHANCE = (
     "Causes stand in the order of how far and how long they held while the film was open to them; "

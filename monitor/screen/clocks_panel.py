@@ -6,13 +6,13 @@ from datetime import tzinfo
 
 from rich.text import Text
 
-from monitor.screen.theme import Theme, clean, zone_of
+from monitor.screen.theme import Theme, zone_of
 from monitor.snapshot import Snapshot
 from rules.clocks.clock import Clock, ClockState
 from rules.section import SectionCall
-from rules.vocabulary import ClockName
+from rules.text import clean
+from rules.vocabulary import ALL_SECTIONS, ClockName
 
-WHOLE = "all"
 SHORT_LEFT_S = 900.0  # a pot or a window with less than this left is shown as near
 
 _MUST_NOT_PASS = (ClockName.POT_LIFE, ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
@@ -44,7 +44,7 @@ class ClockRoom:
 
     def section_word(self, section: str) -> str:
         """Return a section's name, cleaned."""
-        return self.say("all") if section == WHOLE else clean(section)
+        return self.say("all") if section == ALL_SECTIONS else clean(section)
 
     # --- clocks
 
@@ -88,7 +88,11 @@ class ClockRoom:
         label = [name] if named else []
         if clock.batch:
             label.append(clean(clock.batch))
-        if clock.section and (len(self.snapshot.calls) > 1 or long) and clock.section != WHOLE:
+        if (
+            clock.section
+            and (len(self.snapshot.calls) > 1 or long)
+            and clock.section != ALL_SECTIONS
+        ):
             label.append(clean(clock.section))
         must_not_pass = clock.name in _MUST_NOT_PASS
         role, value, tail = "strong", "", ""

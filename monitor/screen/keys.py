@@ -12,10 +12,11 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, tzinfo
 
 from monitor.screen.pieces import details_text
-from monitor.screen.theme import Theme, clean, zone_of
+from monitor.screen.theme import Theme, zone_of
 from monitor.snapshot import DeskView, Snapshot
 from rules.events import Event
-from rules.vocabulary import EventKind, Method
+from rules.text import clean
+from rules.vocabulary import ALL_SECTIONS, EventKind, Method
 
 KEYS: dict[str, EventKind] = {
     "s": EventKind.SESSION_STARTED,
@@ -107,7 +108,9 @@ class Choices:
 
     def learn(self, snapshot: Snapshot) -> None:
         """Take sections, specs, batches and hand measurements from a snapshot."""
-        self.sections = tuple(sorted(c.section for c in snapshot.calls if c.section != "all"))
+        self.sections = tuple(
+            sorted(c.section for c in snapshot.calls if c.section != ALL_SECTIONS)
+        )
         self.specs = tuple(snapshot.specs)
         batches = [event.batch for event in reversed(snapshot.events) if event.batch]
         self.batches = tuple(dict.fromkeys([*self.batches, *batches]))

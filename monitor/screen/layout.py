@@ -14,17 +14,17 @@ from typing import NamedTuple
 from rich.cells import cell_len
 from rich.text import Text
 
-from monitor.screen.clocks_panel import WHOLE
 from monitor.screen.freshness import is_renewed, quiet_text
 from monitor.screen.letters import big_call
-from monitor.screen.panels import FILM_OPEN, Rooms
+from monitor.screen.panels import Rooms
 from monitor.screen.pieces import flow, wrap
-from monitor.screen.theme import Theme, clean, zone_word
+from monitor.screen.theme import Theme, zone_word
 from monitor.snapshot import IDLE, DeskView, Snapshot
 from rules.call import Call
 from rules.limits import is_upper
 from rules.section import SectionCall
-from rules.vocabulary import LimitName
+from rules.text import clean
+from rules.vocabulary import ALL_SECTIONS, FILM_STAGES, LimitName
 
 _LABEL = 9  # columns of a room's name in the one-column arrangement
 
@@ -347,7 +347,7 @@ def _head(rooms: Rooms, width: int) -> Text:
     where = clean(snapshot.enclosure)
     about = ""
     if call is not None:
-        if call.section != WHOLE:
+        if call.section != ALL_SECTIONS:
             where += f" / {clean(call.section)}"
         question = say(f"question {call.question}")
         about = f"{question} ({say(f'stage {call.stage}')})"
@@ -375,7 +375,7 @@ def _head(rooms: Rooms, width: int) -> Text:
 def _asked(rooms: Rooms, call: SectionCall, width: int) -> Lines:
     """Whether nothing renews the call, what it asks of the painter, and since when it stands."""
     asked = call.advice
-    if call.section != WHOLE:
+    if call.section != ALL_SECTIONS:
         asked = rooms.say("advice-line", section=clean(call.section), advice=asked)
     since = rooms.say("since", when=rooms.when(call.since_s))
     lines = [Text.assemble(" ", line) for line in wrap(Text(asked), width - 2)]
@@ -413,7 +413,7 @@ def _tiny(rooms: Rooms, size: Size, desk: DeskView) -> Lines:
     if call is None:
         words.append(rooms.say("no-call"))
     else:
-        named = "too-small" if call.section != WHOLE else "too-small-all"
+        named = "too-small" if call.section != ALL_SECTIONS else "too-small-all"
         section = clean(call.section)
         word = _word(rooms, call)
         words.append(rooms.say(named, call=word, section=section, advice=call.advice))
@@ -530,7 +530,7 @@ def _foot(rooms: Rooms, width: int, desk: DeskView, *, small: bool) -> Lines:
         shown = cautions if width >= VAST_COLUMNS - 2 else cautions[:2]
         lines += [line for each in shown for line in wrap(each, width)]
     else:
-        film_open = any(call.stage in FILM_OPEN for call in rooms.snapshot.calls)
+        film_open = any(call.stage in FILM_STAGES for call in rooms.snapshot.calls)
         lines += wrap(cautions[0 if go or not film_open else 1], width)
     if desk.lines:
         style = rooms.theme.style("prompt" if desk.asking else "ok")

@@ -15,10 +15,10 @@ from rich.text import Text
 
 from monitor.screen.clocks_panel import ClockRoom
 from monitor.screen.sentence import TREND_OF, figure, limit_of
-from monitor.screen.theme import clean
 from monitor.snapshot import Band, OutlookBands
 from rules.limits import is_upper
 from rules.reasons import Reason
+from rules.text import clean
 from rules.vocabulary import LimitName, LimitState
 
 EIGHTHS = " ▁▂▃▄▅▆▇█"

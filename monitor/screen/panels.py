@@ -8,15 +8,13 @@ from monitor.screen.freshness import is_renewed
 from monitor.screen.outlook_panel import ROLE, OutlookRoom
 from monitor.screen.pieces import event_text
 from monitor.screen.sentence import TIMERS, change, limit_of, why
-from monitor.screen.theme import clean
 from monitor.snapshot import PointHealth
 from rules.air.uncertainty import GUARD_FACTOR, SHOW_FACTOR, standard_uncertainty
 from rules.call import Call
 from rules.section import SectionCall
-from rules.vocabulary import LimitName, LimitState, Stage
+from rules.text import clean
+from rules.vocabulary import FILM_STAGES, LimitName, LimitState
 from sensors.reading import Quality, Quantity
-
-FILM_OPEN = (Stage.APPLY, Stage.FLASH, Stage.CURE)
 
 _MARK = {Call.GO: "▶", Call.HOLD: "‖", Call.STOP: "X"}
 _FEW_MARK = {Call.GO: ">", Call.HOLD: "=", Call.STOP: "X"}
@@ -251,6 +249,6 @@ class Rooms(OutlookRoom):
     def caution_items(self) -> list[Text]:
         """What has to be minded beside the film; the first one stands wherever GO is shown."""
         keys = ["film-is-not-air", "caution-air", "caution-spark"]
-        if any(call.stage in FILM_OPEN for call in self.snapshot.calls):
+        if any(call.stage in FILM_STAGES for call in self.snapshot.calls):
             keys = ["film-is-not-air", "caution-vapour", "caution-air", "caution-spark"]
         return [self.part(self.say(key), "caution") for key in keys]

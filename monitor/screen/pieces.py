@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from rich.cells import cell_len, chop_cells
 from rich.text import Text
 
-from monitor.screen.theme import Theme, clean
+from monitor.screen.theme import Theme
 from rules.events import Event
+from rules.text import clean
 
 
 def event_text(event: Event, theme: Theme) -> str:

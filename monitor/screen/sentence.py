@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from monitor.screen.theme import Theme, clean
+from monitor.screen.theme import Theme
 from rules.call import Call
 from rules.limits import is_upper
 from rules.reasons import Reason
 from rules.section import SectionCall
 from rules.spec.model import Spec
+from rules.text import clean
 from rules.trend import trend_per_s
 from rules.vocabulary import LimitName, LimitState
 

@@ -6,7 +6,6 @@ them alone.
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
@@ -244,20 +243,3 @@ def theme_of(
         twelve_hours=twelve_hours,
         few_glyphs=environ.get("TERM") == "linux",
     )
-
-
-def clean(text: str) -> str:
-    """Return text from outside with everything that could steer a terminal written out.
-
-    Control characters, direction marks, line breaks and half surrogates become visible codes.
-
-    >>> clean("plank\\x1b[2J port\\u202e")
-    'plank\\\\x1b[2J port\\\\u202e'
-    """
-    return "".join(
-        c if unicodedata.category(c) not in _STEERING else c.encode("unicode_escape").decode()
-        for c in text
-    )
-
-
-_STEERING = frozenset(("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"))

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from statistics import median
 
-from rules.clocks.work import ALL_SECTIONS, work_of
+from rules.clocks.work import work_of
 from rules.events import Event
 from rules.spec.model import Mix
-from rules.vocabulary import EventKind, Method
+from rules.vocabulary import ALL_SECTIONS, EventKind, Method
 
 SHORTEST_S = 120.0
 LONGEST_S = 12 * 3600.0

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from rules.errors import ImplausibleReading
 from rules.rate import FloatArray, reciprocal
+from rules.vocabulary import AIR_ACCURACY_K, SURFACE_ACCURACY_K
 
 if TYPE_CHECKING:
     from rules.climate import AssumedSurface
@@ -42,11 +43,11 @@ class TemperatureHistory:
     time_s: FloatArray
     coldest_c: FloatArray
     warmest_c: FloatArray
-    accuracy_k: float = 0.5
+    accuracy_k: float = SURFACE_ACCURACY_K
     max_gap_s: float = 2100.0
     air_coldest_c: FloatArray | None = None
     air_warmest_c: FloatArray | None = None
-    air_accuracy_k: float = 0.3
+    air_accuracy_k: float = AIR_ACCURACY_K
     assumed_offset_k: float | None = None
 
     def __post_init__(self) -> None:

@@ -14,7 +14,7 @@ from rules.clocks.work import Coat, Work, work_of
 from rules.events import Event, in_force
 from rules.reasons import Doubt, minutes_text
 from rules.spec.model import Spec
-from rules.vocabulary import ClockName, Method, Stage, Step
+from rules.vocabulary import CLOCK_OF_STEP, ClockName, Method, Stage, Step
 
 
 class Overcoat(NamedTuple):
@@ -141,13 +141,6 @@ def film_doubts(
 KEEP_MIX_S = 6 * 3600.0
 """A mix whose pot life no sheet gives counts as waiting to be used for this long [s]."""
 
-_STEPS = (
-    (Step.TOUCH_DRY, ClockName.TOUCH_DRY),
-    (Step.RECOAT_OPENS, ClockName.RECOAT_OPENS),
-    (Step.HANDLE, ClockName.HANDLE),
-    (Step.CURED, ClockName.CURED),
-)
-
 
 @dataclass(frozen=True, slots=True)
 class FilmState:
@@ -249,14 +242,14 @@ def _steps(
     left: dict[Step, float | None] = {}
     after_ended: float | None = None
     after_left: float | None = None
-    for step, name in reversed(_STEPS):
+    for step, name in reversed(CLOCK_OF_STEP.items()):
         clock = named.get(name)
         if clock is not None:
             done = clock.state is ClockState.ENDED
             after_ended = clock.ended_at_s if done else None
             after_left = 0.0 if done else clock.left_s
         ended[step], left[step] = after_ended, after_left
-    order = [step for step, _ in _STEPS]
+    order = list(CLOCK_OF_STEP)
     return {s: ended[s] for s in order}, {s: left[s] for s in order}
 
 

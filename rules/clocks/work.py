@@ -6,10 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from rules.events import Event, in_force
-from rules.vocabulary import EventKind, Method
-
-ALL_SECTIONS = "all"
-"""Name of the one section of an enclosure without sections."""
+from rules.vocabulary import ALL_SECTIONS, EventKind, Method
 
 SAME_COAT_S = 12 * 3600.0
 """A second coat-started within this, with no other coat number, carries on the same coat [s]."""

@@ -16,14 +16,7 @@ from rules.limits import is_upper, wet_film_allowance_k
 from rules.outlook.draws import BREAK_PROBABILITY, Outlook
 from rules.rate import SafeSide, rate_law, reciprocal
 from rules.spec.model import Spec, TimeTable
-from rules.vocabulary import ClockName, LimitName, Method, Stage, Step
-
-_CLOCK_OF_STEP = {
-    Step.TOUCH_DRY: ClockName.TOUCH_DRY,
-    Step.RECOAT_OPENS: ClockName.RECOAT_OPENS,
-    Step.HANDLE: ClockName.HANDLE,
-    Step.CURED: ClockName.CURED,
-}
+from rules.vocabulary import CLOCK_OF_STEP, ClockName, LimitName, Method, Stage, Step
 
 
 class Window(NamedTuple):
@@ -150,7 +143,7 @@ def limit_spans_s(
     ends: dict[Step, Floats] = {}
     for name, limit in spec.limits_for(Stage.APPLY).items():
         if limit.until not in ends:
-            table = spec.times.get(_CLOCK_OF_STEP[limit.until])
+            table = spec.times.get(CLOCK_OF_STEP[limit.until])
             ends[limit.until] = (
                 np.full(start_s.shape, np.inf)
                 if table is None

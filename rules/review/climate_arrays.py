@@ -19,7 +19,7 @@ from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_P
 from rules.air.uncertainty import GUARD_FACTOR, SHARED_ELEMENT_CORRELATION, standard_uncertainty
 from rules.clocks.history import TemperatureHistory
 from rules.review.exposure import Bools, ClimateSeries, Floats
-from rules.vocabulary import LimitName
+from rules.vocabulary import ASSUMED_LimitName
 
 # Steps of the difference quotients that give the wetting point's slopes [K, %].
 _DT_K, _DRH_PCT = 0.05, 0.1
@@ -57,7 +57,7 @@ def climate_series(
     surfaces: Sequence[PointColumn],
     co2: Sequence[PointColumn] = (),
     assumed_offset_k: float | None = None,
-    assumed_accuracy_k: float = 2.0,
+    assumed_accuracy_k: float = ASSUMED_SURFACE_ACCURACY_K,
 ) -> ClimateSeries:
     """Return a section's climate as the limits judge it, cell by cell.
 

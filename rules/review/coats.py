@@ -21,7 +21,16 @@ from rules.limits import limits_in_force, wet_film_allowance_k
 from rules.rate import FloatArray, SafeSide, rate_law
 from rules.review.exposure import ClimateSeries, LimitTimes, limit_times
 from rules.spec.model import Spec, TimeTable
-from rules.vocabulary import ClockName, EventKind, LimitName, Method, Stage, Step
+from rules.vocabulary import (
+    CLOCK_OF_STEP,
+    FILM_STAGES,
+    ClockName,
+    EventKind,
+    LimitName,
+    Method,
+    Stage,
+    Step,
+)
 
 DAY_S = 86_400.0
 STANDARD_C = 20.0
@@ -299,13 +308,6 @@ def tape_windows(
 
 
 END_OF_LOG = "end of the log"
-_FILM_STAGES = (Stage.APPLY, Stage.FLASH, Stage.CURE)
-_STEPS = (
-    (Step.TOUCH_DRY, ClockName.TOUCH_DRY),
-    (Step.RECOAT_OPENS, ClockName.RECOAT_OPENS),
-    (Step.HANDLE, ClockName.HANDLE),
-    (Step.CURED, ClockName.CURED),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -352,7 +354,7 @@ class CoatRecord:
         """Whether the record ends while a limit still matters to it."""
         if self.until_why != END_OF_LOG:
             return False
-        limits = (limits_in_force(self.spec, stage) for stage in _FILM_STAGES)
+        limits = (limits_in_force(self.spec, stage) for stage in FILM_STAGES)
         return any(limit.until not in self.steps_s for each in limits for limit in each.values())
 
     def stages(self) -> tuple[tuple[Stage, float, float], ...]:
@@ -426,7 +428,7 @@ def coats_of(
             )
         steps: dict[Step, float] = {}
         if laid_end_s is not None:
-            for step, name in _STEPS:
+            for step, name in CLOCK_OF_STEP.items():
                 over = ended(
                     spec.times.get(name), SafeSide.OPENS, history, laid_end_s, until_s, -1.0
                 )

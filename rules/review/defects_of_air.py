@@ -7,10 +7,9 @@ bound; every scale is this program's own weighing and orders causes, no more.
 from __future__ import annotations
 
 from rules.review.defects import NO_SOURCE, Cause, Defect, Sign
-from rules.vocabulary import Stage, Step
+from rules.vocabulary import FILM_STAGES, Stage, Step
 
 _WET = (Stage.APPLY, Stage.FLASH)
-_ALL = (Stage.APPLY, Stage.FLASH, Stage.CURE)
 
 _MARGIN_SOURCE = (
     "3 K over the dew point: guidance of ISO 8502-4:2017, as other documents quote it; mechanism: "
@@ -21,7 +20,7 @@ _DEW = Cause(
     Sign.LOW_MARGIN,
     3.0,
     3.0,
-    _ALL,
+    FILM_STAGES,
     None,
     "water settles on a film that has not set",
     _MARGIN_SOURCE + NO_SOURCE,
@@ -30,7 +29,7 @@ _DAMP = Cause(
     Sign.HIGH_HUMIDITY,
     85.0,
     15.0,
-    _ALL,
+    FILM_STAGES,
     None,
     "damp air brings water to the film though none is seen on it",
     "85 % is common practice, no source",
@@ -39,7 +38,7 @@ _COLD = Cause(
     Sign.LOW_SURFACE,
     10.0,
     5.0,
-    _ALL,
+    FILM_STAGES,
     Step.CURED,
     "below about 10 °C the reaction nearly stops",
     "standard epoxies nearly stop near 5 °C and some lie dormant below 13 °C: trade literature as "
@@ -62,7 +61,7 @@ AMINE_BLOOM = Defect(
             Sign.LOW_SURFACE,
             10.0,
             5.0,
-            _ALL,
+            FILM_STAGES,
             Step.HANDLE,
             "a cold film leaves amine unused at its surface, even in dry air",
             "a painter's published account of bloom in dry air over a cold floor; 10 °C is common "
@@ -72,7 +71,7 @@ AMINE_BLOOM = Defect(
             Sign.HIGH_CO2,
             1500.0,
             2000.0,
-            _ALL,
+            FILM_STAGES,
             Step.HANDLE,
             "carbon dioxide, from a flame in the enclosure for instance, is half of the reaction",
             "AMPP paper of 2005 on amine blush (abstract): gas heaters; "
@@ -148,7 +147,7 @@ BUBBLES = Defect(
             Sign.HIGH_HUMIDITY,
             80.0,
             15.0,
-            _ALL,
+            FILM_STAGES,
             Step.HANDLE,
             "isocyanate takes water from damp air and gives off carbon dioxide",
             "technical literature on isocyanate and water; 80 % for two-pack polyurethane is "

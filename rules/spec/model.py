@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from rules.vocabulary import ClockName, LimitName, Method, Stage, Step
+from rules.vocabulary import FILM_STAGES, ClockName, LimitName, Method, Stage, Step
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,10 +193,9 @@ class Spec:
         Before a film is wet the `apply` limits count. In flash and cure, a limit that the file
         does not state anew goes on as in the stage before, until the step that it names.
         """
-        order = (Stage.APPLY, Stage.FLASH, Stage.CURE)
-        last = order.index(stage) if stage in order else 0
+        last = FILM_STAGES.index(stage) if stage in FILM_STAGES else 0
         merged: dict[LimitName, Limit] = {}
-        for earlier in order[: last + 1]:
+        for earlier in FILM_STAGES[: last + 1]:
             merged.update(self.limits.get(earlier, {}))
         return merged
 

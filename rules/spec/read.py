@@ -37,14 +37,14 @@ from rules.spec.model import (
     TimeTable,
 )
 from rules.spec.write import FAMILIES, new_spec_text, spec_dict
+from rules.text import shown
 from rules.toml_table import ENTER, Fault, Faults, Table, key_lines
-from rules.units import BadAmount, amount, shown
-from rules.vocabulary import ClockName, LimitName, Method, Stage, Step
+from rules.units import BadAmount, amount
+from rules.vocabulary import FILM_STAGES, ClockName, LimitName, Method, Stage, Step
 
 TIME_KEYS = {time_key(clock): clock for clock in ClockName if clock is not ClockName.CLEARANCE}
 METHODS = tuple(method.value for method in Method)
 
-_STAGES = (Stage.APPLY, Stage.FLASH, Stage.CURE)
 _WINDOW = {time_key(c): c for c in (ClockName.RECOAT_OPENS, ClockName.RECOAT_CLOSES)}
 
 # Without these a film's safety cannot be judged at all.
@@ -97,9 +97,9 @@ def _is_date(text: str) -> bool:
 
 def read_limits(top: Table) -> dict[Stage, dict[LimitName, Limit]]:
     """Return the limits of each stage."""
-    table = top.table("limits", [stage.value for stage in _STAGES])
+    table = top.table("limits", [stage.value for stage in FILM_STAGES])
     limits: dict[Stage, dict[LimitName, Limit]] = {}
-    for stage in _STAGES:
+    for stage in FILM_STAGES:
         own = table.table(stage.value, [name.value for name in LimitName])
         if stage is Stage.APPLY:
             for name, example in _NEEDED_LIMITS.items():

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from rules.errors import SpecFault
 from rules.spec.checks import time_key
 from rules.spec.model import Band, Mix, Spec, TimeTable
+from rules.text import shown
 from rules.toml_table import SLUG
-from rules.units import shown
 from rules.vocabulary import ClockName, LimitName
 
 FAMILIES = {

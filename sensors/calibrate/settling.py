@@ -6,8 +6,8 @@ from collections import deque
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from rules.text import counted
 from sensors.reading import Quantity
-from sensors.wire import counted
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ import ssl
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sensors.wire import counted, printable
+from rules.text import counted, printable
 
 
 class BrokerFault(ValueError):

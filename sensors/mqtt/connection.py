@@ -23,6 +23,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from rules.text import printable
 from sensors.mqtt.broker import (
     TAKEN_OVER,
     Broker,
@@ -34,7 +35,6 @@ from sensors.mqtt.broker import (
     refusal_sentence,
     subscription_sentence,
 )
-from sensors.wire import printable
 
 
 @dataclass(frozen=True, slots=True)

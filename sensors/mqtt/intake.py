@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import paho.mqtt.client as paho
 
+from rules.text import counted, printable
 from sensors.mqtt.broker import Broker
 from sensors.mqtt.connection import (
     DEFAULT_BACKOFF,
@@ -22,7 +23,7 @@ from sensors.mqtt.connection import (
 )
 from sensors.mqtt.payload import Message, PayloadSource, SourceFault
 from sensors.reading import Reading
-from sensors.wire import FaultKind, PayloadFault, Tally, TimeNote, counted, printable
+from sensors.wire import FaultKind, PayloadFault, Tally, TimeNote
 
 POINT_LEVEL = "{point}"
 # Routes are remembered for this many topics; a flood of new ones is matched afresh each time.

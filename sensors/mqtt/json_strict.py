@@ -8,7 +8,8 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from sensors.wire import FaultKind, PayloadFault, printable
+from rules.text import printable
+from sensors.wire import FaultKind, PayloadFault
 
 MAX_DEPTH = 32  # deepest nesting in a message; common practice, no source
 

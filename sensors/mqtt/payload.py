@@ -15,11 +15,12 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any, NamedTuple
 
+from rules.text import printable
 from sensors.mqtt import senml
 from sensors.mqtt.json_strict import is_number, look_up, parse_gaps, parse_json, plain_number
 from sensors.reading import Quality, Quantity, Reading
 from sensors.units import fits, known_unit, senml_unit, to_own, units_of
-from sensors.wire import FaultKind, PayloadFault, TimeNote, printable
+from sensors.wire import FaultKind, PayloadFault, TimeNote
 
 EARLIEST_S = 1_577_836_800.0  # 2020-01-01 UTC: a clock that says less was never set [s]
 # Two clocks kept by NTP agree within this, so a sensor's time further ahead is not believed; common

@@ -6,7 +6,8 @@ import math
 import re
 from typing import Any, NamedTuple
 
-from sensors.wire import FaultKind, PayloadFault, printable
+from rules.text import printable
+from sensors.wire import FaultKind, PayloadFault
 
 # RFC 8428, 4.5.1: names hold these characters only and start with a letter or a digit.
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*", re.ASCII)

@@ -19,11 +19,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from rules.text import counted
 from sensors.reading import Quality, Reading
 from sensors.recording import times
 from sensors.recording.columns import Column
 from sensors.recording.layout import Layout, count_fields
-from sensors.wire import counted
 
 CHUNK_ROWS = 20_000
 SKIPPED_KEPT = 20

@@ -12,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.errors import FilmcallError
-from rules.units import _METRIC, BadAmount, amount, shown, temperature_c
+from rules.text import shown
+from rules.units import _METRIC, BadAmount, amount, temperature_c
 from tests.tables_reader import rows
 
 

@@ -21,12 +21,13 @@ from examples.screens.scenes import ENCLOSURE, SCENES, at, event
 from monitor.screen.layout import Size, render
 from monitor.screen.pieces import wrap
 from monitor.screen.sentence import change, why
-from monitor.screen.theme import Colours, Theme, clean, theme_of
+from monitor.screen.theme import Colours, Theme, theme_of
 from monitor.screen.words import ENGLISH, Words
 from monitor.snapshot import DeskView, PointHealth, Snapshot
 from rules.call import Call
 from rules.limits import LimitJudgement
 from rules.reasons import Reason, outlook_reasons
+from rules.text import clean
 from rules.trend import Break
 from rules.vocabulary import EventKind, LimitName, LimitState
 from sensors.reading import Quality, Quantity

@@ -7,6 +7,7 @@ import math
 
 import pytest
 
+from rules.text import printable
 from sensors.mqtt import senml
 from sensors.mqtt.intake import Router, matches
 from sensors.mqtt.payload import (
@@ -18,7 +19,7 @@ from sensors.mqtt.payload import (
     decode,
 )
 from sensors.reading import Quality, Quantity
-from sensors.wire import FaultKind, PayloadFault, Tally, TimeNote, printable
+from sensors.wire import FaultKind, PayloadFault, Tally, TimeNote
 
 NOW = 1_800_000_000.0
 

@@ -15,10 +15,11 @@ from fractions import Fraction
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from rules.text import printable
 from sensors.mqtt.intake import Router
 from sensors.mqtt.payload import EARLIEST_S, Decoded, PayloadFormat, PayloadSource, decode
 from sensors.reading import Quality, Quantity
-from sensors.wire import FaultKind, PayloadFault, Tally, printable
+from sensors.wire import FaultKind, PayloadFault, Tally
 
 NOW = 1_800_000_000.0
 EXAMPLES = int(os.environ.get("FILMCALL_FUZZ", "300"))
