@@ -14,6 +14,7 @@ from monitor.specs import find_spec
 from rules.clocks.all_clocks import clocks_of
 from rules.clocks.history import TemperatureHistory
 from rules.events import Event
+from rules.units import ZERO_C_IN_K
 from rules.vocabulary import EventKind
 
 
@@ -46,7 +47,7 @@ def main() -> None:
             return clocks_of(None, events, {}, spec, history, now)  # noqa: B023
 
         def baseline() -> object:
-            rate = np.exp(-7000.0 / (temp + 273.15))  # noqa: B023
+            rate = np.exp(-7000.0 / (temp + ZERO_C_IN_K))  # noqa: B023
             return np.sum((rate[1:] + rate[:-1]) * np.diff(at)) / 2.0  # noqa: B023
 
         one, plain = best_of(reckon), best_of(baseline)

@@ -13,7 +13,8 @@ from typing import Any, Self
 from monitor.config.model import DEFAULT_ACCURACY, Config
 from monitor.log.rows import Calibration
 from rules.text import counted
-from sensors.calibrate.fit import CALIBRATED, DAY_S, CalibrationMethod, Correction, Reference
+from rules.units import DAY_S
+from sensors.calibrate.fit import CALIBRATED, CalibrationMethod, Correction, Reference
 from sensors.reading import Quantity, Reading
 
 Key = tuple[str, str, Quantity]

@@ -17,13 +17,12 @@ from numpy.typing import NDArray
 
 from rules.errors import SpecFault
 from rules.spec.model import TimeTable
+from rules.units import ZERO_C_IN_K
 
 FloatArray = NDArray[np.float64]
 
 GAS_CONSTANT_J_PER_MOL_K = 8.314462618
 """CODATA 2018; exact since the SI of 2019."""
-
-KELVIN_AT_0_C = 273.15
 
 STEEPEST_EA_J_PER_MOL = 65_000.0
 """Slope above a closes table of one row, which tells none of its own.
@@ -55,7 +54,7 @@ def reciprocal(temp_c: FloatArray) -> FloatArray:
     Source:
         The variable of the Arrhenius law; the sign makes warmer greater.
     """
-    return -1.0 / (np.asarray(temp_c, dtype=np.float64) + KELVIN_AT_0_C)
+    return -1.0 / (np.asarray(temp_c, dtype=np.float64) + ZERO_C_IN_K)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -202,7 +201,7 @@ def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
     if not (math.isfinite(factor) and factor > 0.0):
         raise SpecFault(f"a factor on a time is {factor}, not above 0, so its clock cannot run")
     for row in rows:
-        if not (math.isfinite(row.temp_c) and row.temp_c > -KELVIN_AT_0_C):
+        if not (math.isfinite(row.temp_c) and row.temp_c > -ZERO_C_IN_K):
             raise SpecFault(f"a time table has a row at {row.temp_c} °C, which is no temperature")
         if not (math.isfinite(row.duration_s) and row.duration_s > 0.0):
             raise SpecFault(

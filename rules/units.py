@@ -1,7 +1,9 @@
-"""Reads figures with their units, as a painter writes them in a spec or a config or types them.
+"""All units: how they are written, and how one becomes another.
 
-The metric units that most files use are converted here by exact factors, so that a check of the
-air needs no units library; every other unit goes through pint, which is loaded when first met.
+Figures with a unit come from specs, configs and people (`amount`); bare ones come from sensors,
+whose units are named beside them (`converted`). The units that most of them use are converted
+here by exact factors, so that a check of the air needs no units library; every other unit goes
+through pint, which is loaded when first met.
 """
 
 from __future__ import annotations
@@ -9,13 +11,157 @@ from __future__ import annotations
 import math
 import re
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from rules.errors import FilmcallError
 from rules.text import shown
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+
+ZERO_C_IN_K = 273.15
+"""Exact: SI Brochure, 9th edition, 2.3.1."""
+
+HOUR_S = 3600.0
+DAY_S = 86_400.0
+
+Figures = TypeVar("Figures", float, "NDArray[np.float64]")
+
+
+def to_celsius(value: Figures, unit: str) -> Figures:
+    """Return temperatures in degrees Celsius.
+
+    Args:
+        value: one figure or an array of them [unit].
+        unit: `degC`, `degF` or `K`.
+
+    Returns:
+        Temperatures, of the same shape [°C].
+
+    Source:
+        t/°C = T/K - 273.15 (SI Brochure, 9th edition, 2.3.1); t/°C = (t/°F - 32)/1.8 (NIST
+        SP 811, B.8, from memory).
+
+    >>> to_celsius(212.0, "degF"), round(to_celsius(293.15, "K"), 9)
+    (100.0, 20.0)
+    """
+    if unit == "degF":
+        return (value - 32.0) / 1.8
+    return value - ZERO_C_IN_K if unit == "K" else value
+
+
+def from_celsius(temp_c: Figures, unit: str) -> Figures:
+    """Return temperatures in another unit; the inverse of `to_celsius`.
+
+    >>> from_celsius(100.0, "degF"), from_celsius(0.0, "K")
+    (212.0, 273.15)
+    """
+    if unit == "degF":
+        return temp_c * 1.8 + 32.0
+    return temp_c + ZERO_C_IN_K if unit == "K" else temp_c
+
+
+def difference_in(change_k: float, unit: str) -> float:
+    """Return a temperature difference in `K`, `degC` or `degF`.
+
+    >>> difference_in(2.0, "degF"), difference_in(2.0, "K")
+    (3.6, 2.0)
+    """
+    return change_k * 1.8 if unit == "degF" else change_k
+
+
+# What sensors send, beside temperatures: the program's own unit -> unit sent -> factor. Exact.
+_SENT: dict[str, dict[str, float]] = {
+    "%": {"%": 1.0, "1": 100.0},
+    "ppm": {"ppm": 1.0, "1": 1e6},
+    "ug/m3": {"ug/m3": 1.0, "mg/m3": 1e3, "kg/m3": 1e9},
+}
+_TEMPERATURES = ("degC", "degF", "K")
+
+
+def units_for(to: str) -> tuple[str, ...]:
+    """Return the units that a sensor's value can come in.
+
+    Args:
+        to: the program's own unit for it: `degC`, `%`, `ppm` or `ug/m3`.
+
+    >>> units_for("%"), units_for("degC")
+    (('%', '1'), ('degC', 'degF', 'K'))
+    """
+    return _TEMPERATURES if to == "degC" else tuple(_SENT[to])
+
+
+def converted(value: Figures, unit: str, to: str) -> Figures:
+    """Return a sensor's values in the program's own unit.
+
+    Args:
+        value: one figure or an array of them, as sent [unit].
+        unit: one of `units_for(to)`.
+        to: the program's own unit: `degC`, `%`, `ppm` or `ug/m3`.
+
+    Raises:
+        BadAmount: the one cannot become the other.
+
+    >>> converted(0.62, "1", "%"), converted(50.0, "degF", "degC")
+    (62.0, 10.0)
+    """
+    if unit not in units_for(to):
+        raise BadAmount(f"{shown(unit)} cannot become {to}", f"give {', '.join(units_for(to))}")
+    return to_celsius(value, unit) if to == "degC" else value * _SENT[to][unit]
+
+
+# What configs and JSON messages call a unit, in lower case and without blanks.
+# Both micro signs (U+00B5, U+03BC) and both degree spellings occur; common practice, no source.
+_SENSOR_SPELLINGS: dict[str, tuple[str, ...]] = {
+    "degC": ("degc", "°c", "c", "cel", "celsius", "deg_c", "℃"),
+    "degF": ("degf", "°f", "f", "fahrenheit", "deg_f", "℉"),
+    "K": ("k", "kelvin"),
+    "%": ("%", "%rh", "%r.h.", "percent", "pct", "rh%"),
+    "1": ("1", "/", "ratio", "fraction"),
+    "ppm": ("ppm",),
+    "ug/m3": ("ug/m3", "ug/m³", "ug/m^3", "µg/m3", "µg/m³", "μg/m3", "μg/m³"),
+    "mg/m3": ("mg/m3", "mg/m³", "mg/m^3"),
+    "kg/m3": ("kg/m3", "kg/m³", "kg/m^3"),
+}
+_BY_SPELLING = {text: unit for unit, texts in _SENSOR_SPELLINGS.items() for text in texts}
+
+# SenML has names of its own and they are case-sensitive: `C` is the coulomb, and `%` is a ratio
+# from 0 to 1 like `/` (RFC 8428, 12.1). `ppm` and `ug/m3`: secondary units of RFC 8798,
+# list from memory.
+_BY_SENML = {
+    "Cel": "degC",
+    "K": "K",
+    "%RH": "%",
+    "%": "1",
+    "/": "1",
+    "ppm": "ppm",
+    "ug/m3": "ug/m3",
+    "kg/m3": "kg/m3",
+}
+
+
+def known_unit(text: str) -> str | None:
+    """Return this program's name for a unit as a config or a JSON message spells it, else None.
+
+    >>> known_unit("°F"), known_unit("% RH"), known_unit("furlong")
+    ('degF', '%', None)
+    """
+    if len(text) > 16:
+        return None
+    return _BY_SPELLING.get("".join(text.split()).lower())
+
+
+def senml_unit(text: str) -> str | None:
+    """Return this program's name for a unit of the SenML registry, else None.
+
+    >>> senml_unit("Cel"), senml_unit("%"), senml_unit("C")
+    ('degC', '1', None)
+    """
+    return _BY_SENML.get(text)
 
 
 class BadAmount(FilmcallError, ValueError):
@@ -91,8 +237,6 @@ _FIGURE = re.compile(rf"({_NUMBER})\s*(.*)")
 _UNIT = re.compile(r"[A-Za-z_]+(?:\*\*[23])?(?:/[A-Za-z_]+(?:\*\*[23])?)?|%")
 _COMMA = re.compile(r"[+-]?\d+,\d+")
 _SECOND_END = re.compile(r"[^\d-]*?(?:-|–|to)\s*\d.*")
-
-ABSOLUTE_ZERO_C = -273.15
 
 
 def amount(text: object, to: str, *, difference: bool = False) -> float:
@@ -237,17 +381,13 @@ def _temperature(
     scale = _scale(unit)
     if scale not in _CELSIUS | _FAHRENHEIT | _KELVIN:
         raise BadAmount(f"{shown(text)} is not a temperature in K, degC or degF", mend)
+    written = "degF" if scale in _FAHRENHEIT else "K" if scale in _KELVIN else "degC"
     if difference:
-        return number * 5.0 / 9.0 if scale in _FAHRENHEIT else number
-    if scale in _KELVIN:
-        celsius = number + ABSOLUTE_ZERO_C
-    elif scale in _FAHRENHEIT:
-        celsius = (number - 32.0) * 5.0 / 9.0
-    else:
-        celsius = number
-    if celsius < ABSOLUTE_ZERO_C:
+        return number / difference_in(1.0, written)
+    temp_c = to_celsius(number, written)
+    if temp_c < -ZERO_C_IN_K:
         raise BadAmount(f"{shown(text)} is below absolute zero", mend)
-    return celsius if to == "degC" else celsius - ABSOLUTE_ZERO_C
+    return from_celsius(temp_c, to)
 
 
 def _by_pint(text: str, number: float, unit: str, to: str, mend: str) -> float:

@@ -21,11 +21,9 @@ import numpy as np
 import numpy.typing as npt
 
 from rules.text import counted
-from sensors.reading import Quantity
+from rules.units import known_unit, to_celsius
 from sensors.recording.columns import header_unit
 from sensors.recording.layout import RecordingFault, sniff
-from sensors.units import known_unit, to_own
-from sensors.wire import PayloadFault
 
 KINDS = ("time", "temp", "dew_point", "rh", "sun", "made")
 
@@ -147,12 +145,8 @@ def unit_of(name: str, given: str | None, source: str) -> str:
 
 def temp_c(value: float, unit: str) -> float:
     """Return a temperature in °C; NaN stays NaN."""
-    if math.isnan(value):
-        return math.nan
-    try:
-        return to_own(value, unit, Quantity.AIR_TEMP)
-    except PayloadFault:
-        return math.nan
+    temp_c = to_celsius(value, unit)
+    return temp_c if math.isfinite(temp_c) else math.nan
 
 
 def number_of(cell: object) -> float:

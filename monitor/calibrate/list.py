@@ -14,7 +14,8 @@ from monitor.log.rows import Calibration
 from monitor.wire import Json, iso_utc
 from rules.errors import FilmcallError
 from rules.text import counted
-from sensors.calibrate.fit import CALIBRATED, DAY_S, Correction
+from rules.units import DAY_S
+from sensors.calibrate.fit import CALIBRATED, Correction
 from sensors.reading import Quantity
 
 _CLOCK_SLACK_S = 60.0

@@ -33,9 +33,8 @@ from monitor.log.rows import Calibration
 from monitor.wire import iso_utc
 from rules.air.state import pressure_at_altitude_pa, rh_from_wet_bulb_pct
 from rules.text import counted
-from rules.units import amount, temperature_c
+from rules.units import DAY_S, amount, temperature_c
 from sensors.calibrate.fit import (
-    DAY_S,
     CalibrationFault,
     CalibrationMethod,
     Correction,

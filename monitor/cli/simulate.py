@@ -18,6 +18,7 @@ from monitor.log.files import written
 from monitor.wire import iso_utc
 from rules.errors import FilmcallError
 from rules.text import printable
+from rules.units import from_celsius
 from sensors.mqtt.broker import BrokerFault
 from sensors.mqtt.connection import Connection, SubscriptionState
 from sensors.reading import Quantity, Reading
@@ -298,11 +299,7 @@ def payload_of(points: Sequence[tuple[PointConfig, Key]], found: dict[Key, float
 
 
 def _in_unit(value: float, unit: str) -> float:
-    if unit == "degF":
-        return value * 1.8 + 32.0
-    if unit == "K":
-        return value + 273.15
-    return value / 100.0 if unit == "1" else value
+    return value / 100.0 if unit == "1" else from_celsius(value, unit)
 
 
 def _wait(line: Connection, name: str) -> None:

@@ -49,7 +49,7 @@ class PointConfig:
     Attributes:
         name: of the sensor body.
         quantity: what it measures.
-        unit: of the values as they come, as `sensors.units` names it; "1" is a fraction.
+        unit: of the values as they come, as `rules.units` names it; "1" is a fraction.
         accuracy: half-width of the rectangle that its error lies in [the quantity's unit].
         rules: when a value is not believed.
         topic: MQTT filter, or None where it is not heard live.

@@ -26,8 +26,8 @@ from monitor.config.model import (
 )
 from rules.text import shown
 from rules.toml_table import Fault, Faults, Table, key_lines
+from rules.units import DAY_S, known_unit, units_for
 from rules.vocabulary import ALL_SECTIONS
-from sensors import units
 from sensors.faults import DEFAULT_RULES, FaultRules
 from sensors.mqtt.intake import Router, matches
 from sensors.mqtt.payload import PayloadFormat, SourceFault
@@ -177,7 +177,7 @@ def _units(table: Table) -> tuple[tuple[str, str], ...]:
         written = text_at(table, key)
         if written is None:
             continue
-        unit = units.known_unit(written)
+        unit = known_unit(written)
         if unit not in _TEMP_UNITS:
             mend = f"write one of {', '.join(_TEMP_UNITS)}"
             table.fault(key, f"{shown(written)} is no unit for a temperature", mend)
@@ -244,7 +244,6 @@ _MEASURES: dict[Quantity, tuple[str, str, float, float]] = {
     Quantity.CO2: ("ppm", "ppm", 0.1, 5000.0),
     Quantity.DUST: ("ug/m**3", "ug/m**3", 0.01, 10_000.0),
 }
-DAY_S = 86_400.0
 
 
 def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
@@ -468,14 +467,14 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
 
 
 def _unit(table: Table, quantity: Quantity) -> str | None:
-    allowed = units.units_of(quantity)
+    allowed = ", ".join(units_for(quantity.unit))
     written = text_at(table, "unit")
     if written is None:
         if "unit" not in table.values:
             table.missing("unit", f'"{quantity.unit}" (or another of {allowed})')
         return None
-    unit = units.known_unit(written)
-    if unit is None or not units.fits(unit, quantity):
+    unit = known_unit(written)
+    if unit is None or unit not in units_for(quantity.unit):
         # No nearest one: a guess between degC and degF would be taken on trust.
         table.fault(
             "unit", f"{shown(written)} is no unit for {quantity.value}", f"write one of {allowed}"

@@ -19,7 +19,7 @@ from monitor.outlook.forecast import ForecastKeeper, forecast_zone
 from monitor.wire import iso_utc
 from rules.errors import FilmcallError
 from rules.text import counted, printable
-from sensors.calibrate.fit import DAY_S
+from rules.units import DAY_S, known_unit
 from sensors.faults import max_age_s
 from sensors.mqtt.broker import Broker, BrokerFault, connect_sentence
 from sensors.mqtt.connection import PublishReceipt, SubscriptionState
@@ -27,7 +27,6 @@ from sensors.mqtt.intake import Arrival, Intake, IntakeStatus, Router
 from sensors.mqtt.payload import PayloadSource, SourceFault
 from sensors.reading import Quality, Quantity
 from sensors.recording.columns import unit_guess
-from sensors.units import known_unit
 
 LOGIN_S = 10.0
 SUBSCRIBE_S = 5.0

@@ -21,7 +21,7 @@ from monitor.log.rows import LIVE, LogMissing
 from monitor.wire import iso_utc
 from rules.errors import FilmcallError
 from rules.text import counted
-from sensors.calibrate.fit import DAY_S
+from rules.units import DAY_S
 from sensors.reading import Quantity
 
 # Measured: a log of 200,000 readings at random times grew by 39 bytes a reading.

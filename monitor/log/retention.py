@@ -13,6 +13,7 @@ from monitor.log.readings import span_us
 from monitor.log.rows import LIVE, LogRefused
 from monitor.log.thin import DAY_US, MINUTE_US, ThinningStep
 from rules.errors import FilmcallError
+from rules.units import DAY_S
 
 # Long enough that a job can be laid beside the same month of the year before.
 KEEP_RAW_DAYS = 400
@@ -28,7 +29,6 @@ MINUTE_BYTES = 60.0
 ROW_BYTES = 330.0
 # Less than this of log says nothing about a day.
 LEAST_SPAN_S = 600.0
-DAY_S = 86_400.0
 
 
 class Thinning(Protocol):

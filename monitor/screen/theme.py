@@ -16,8 +16,7 @@ from rich.style import Style
 
 from monitor.screen.words import Words
 from rules.call import Call
-
-_F_PER_K = 1.8
+from rules.units import difference_in, from_celsius
 
 
 class Colours(StrEnum):
@@ -124,7 +123,7 @@ class Theme:
         >>> Theme().temp(18.24, 0.31), Theme(fahrenheit=True).temp(18.24)
         ('18.2 ± 0.3 °C', '64.8 °F')
         """
-        value = temp_c * _F_PER_K + 32.0 if self.fahrenheit else temp_c
+        value = from_celsius(temp_c, self._unit)
         return self._with_spread(value, self._difference(spread_k), self.temp_unit)
 
     def difference(self, change_k: float, spread_k: float | None = None) -> str:
@@ -133,7 +132,7 @@ class Theme:
         >>> Theme().difference(2.13, 0.9), Theme(fahrenheit=True).difference(2.0)
         ('2.1 ± 0.9 K', '3.6 °F')
         """
-        value = change_k * _F_PER_K if self.fahrenheit else change_k
+        value = difference_in(change_k, self._unit)
         return self._with_spread(value, self._difference(spread_k), self.difference_unit)
 
     def percent(self, value_pct: float, spread_pct: float | None = None) -> str:
@@ -147,6 +146,10 @@ class Theme:
         return "°F" if self.fahrenheit else "°C"
 
     @property
+    def _unit(self) -> str:
+        return "degF" if self.fahrenheit else "degC"
+
+    @property
     def difference_unit(self) -> str:
         """K or °F."""
         return "°F" if self.fahrenheit else "K"
@@ -154,7 +157,7 @@ class Theme:
     def _difference(self, change_k: float | None) -> float | None:
         if change_k is None:
             return None
-        return change_k * _F_PER_K if self.fahrenheit else change_k
+        return difference_in(change_k, self._unit)
 
     @staticmethod
     def _with_spread(value: float, spread: float | None, unit: str) -> str:

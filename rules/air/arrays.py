@@ -21,7 +21,6 @@ from rules.air.saturation import (
     RH_MAX_PCT,
     RH_SATURATED_PCT,
     TRIPLE_POINT_C,
-    ZERO_C_IN_K,
     checked_air_c,
     checked_rh_pct,
     ln_saturation_ice,
@@ -29,6 +28,7 @@ from rules.air.saturation import (
     slope_ice,
     slope_water,
 )
+from rules.units import ZERO_C_IN_K
 
 Floats: TypeAlias = npt.NDArray[np.float64]
 

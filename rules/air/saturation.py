@@ -8,7 +8,7 @@ from __future__ import annotations
 from math import exp, log
 
 from rules.errors import ImplausibleReading
-from rules.units import tenths
+from rules.units import ZERO_C_IN_K, tenths
 
 AIR_MIN_C, AIR_MAX_C = -40.0, 60.0
 SURFACE_MIN_C, SURFACE_MAX_C = -40.0, 80.0
@@ -17,7 +17,6 @@ RH_SATURATED_PCT, RH_MAX_PCT = 100.0, 103.0  # between the two a probe is taken 
 PRESSURE_MIN_PA, PRESSURE_MAX_PA = 50_000.0, 110_000.0
 ALTITUDE_MIN_M, ALTITUDE_MAX_M = -500.0, 5_000.0
 TRIPLE_POINT_C = 0.01
-ZERO_C_IN_K = 273.15
 
 
 # ---------------------------------------------------------------------------- checks of the input

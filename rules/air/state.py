@@ -21,7 +21,6 @@ from rules.air.saturation import (
     PRESSURE_MIN_PA,
     RH_FRACTION_PCT,
     TRIPLE_POINT_C,
-    ZERO_C_IN_K,
     checked_air_c,
     checked_pressure_pa,
     checked_rh_pct,
@@ -34,7 +33,7 @@ from rules.air.saturation import (
     slope_water,
 )
 from rules.errors import FilmcallError, ImplausibleReading
-from rules.units import tenths
+from rules.units import ZERO_C_IN_K, tenths
 
 # Once, since with numba each change of unit compiles anew (about 1 s). PsychroLib is not asked for
 # its unit first: with numba 0.68 beside PsychroLib 2.5 GetUnitSystem ends the interpreter.

@@ -9,6 +9,7 @@ from rules.clocks.history import Samples, TemperatureOutlook, samples_of
 from rules.clocks.progress import OTHER_GAPS, SHORT_GAP_S, Progress, progress, time_to_end_s
 from rules.rate import FloatArray, RateLaw, SafeSide, rate_law
 from rules.spec.model import TimeTable
+from rules.units import ZERO_C_IN_K
 from rules.vocabulary import ClockName
 
 
@@ -336,7 +337,7 @@ def basis_of(came: Progress, law: RateLaw, what: str) -> str:
 def _standstill(came: Progress, law: RateLaw, what: str) -> str:
     if came.present_x is None:
         return f"stands still: the {what}'s temperature is not known now"
-    now_c = -1.0 / came.present_x - 273.15
+    now_c = -1.0 / came.present_x - ZERO_C_IN_K
     return (
         f"stands still: {now_c:.1f} °C, the sensors' accuracy taken off, is below the sheet's "
         f"coldest row ({law.coldest_c:g} °C)"

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from rules.events import Event, in_force
+from rules.units import to_celsius
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method
 
 SAME_COAT_S = 12 * 3600.0
@@ -272,7 +273,7 @@ def celsius(value: float | None, unit: str | None) -> float | None:
     if word in ("c", "celsius"):
         temp_c = value
     elif word in ("f", "fahrenheit"):
-        temp_c = (value - 32.0) / 1.8
+        temp_c = to_celsius(value, "degF")
     else:
         return None
     return temp_c if -40.0 <= temp_c <= 120.0 else None

@@ -15,7 +15,8 @@ import numpy as np
 from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
 from rules.review.coats import CoatRecord, Window, WindowName, WindowOutcome
 from rules.review.defects import Cause, Defect, Sign, all_defects
-from rules.review.exposure import HOUR_S, ClimateSeries, Excess, Floats, beyond
+from rules.review.exposure import ClimateSeries, Excess, Floats, beyond
+from rules.units import HOUR_S
 from rules.vocabulary import LimitName, Stage, Step
 
 AT_LEAST_S = 600.0

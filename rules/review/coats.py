@@ -21,6 +21,7 @@ from rules.limits import limits_in_force, wet_film_allowance_k
 from rules.rate import FloatArray, SafeSide, rate_law
 from rules.review.exposure import ClimateSeries, LimitTimes, limit_times
 from rules.spec.model import Spec, TimeTable
+from rules.units import DAY_S
 from rules.vocabulary import (
     CLOCK_OF_STEP,
     FILM_STAGES,
@@ -32,7 +33,6 @@ from rules.vocabulary import (
     Step,
 )
 
-DAY_S = 86_400.0
 STANDARD_C = 20.0
 """At which data sheets mostly give a pot life; common practice, no source [°C]."""
 

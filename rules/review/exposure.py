@@ -14,12 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.limits import is_upper, unit_of
+from rules.units import HOUR_S
 from rules.vocabulary import LimitName, Stage
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-
-HOUR_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

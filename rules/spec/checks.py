@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from rules.spec.model import Limit, ThinnerBand, TimeTable
 from rules.toml_table import Faults, Path, Table
-from rules.units import ABSOLUTE_ZERO_C
+from rules.units import ZERO_C_IN_K
 from rules.vocabulary import ClockName, LimitName, Stage, Step
 
 Limits = Mapping[Stage, Mapping[LimitName, Limit]]
@@ -211,6 +211,6 @@ def _at(table: TimeTable, temp_c: float) -> Iterator[float]:
             return
     for cold, hot in pairwise(table.rows):
         if cold.temp_c < temp_c < hot.temp_c:
-            inverse = [1.0 / (t - ABSOLUTE_ZERO_C) for t in (cold.temp_c, temp_c, hot.temp_c)]
+            inverse = [1.0 / (t + ZERO_C_IN_K) for t in (cold.temp_c, temp_c, hot.temp_c)]
             share = (inverse[0] - inverse[1]) / (inverse[0] - inverse[2])
             yield cold.duration_s * math.exp(share * math.log(hot.duration_s / cold.duration_s))

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from rules.units import DAY_S
 from sensors.calibrate.salts import CalibrationFault, Salt, salt_point
 from sensors.reading import Quantity
 
@@ -25,7 +26,6 @@ __all__ = [
     "untried_warning",
 ]
 
-DAY_S = 86_400.0
 _YEAR_S = 365.25 * DAY_S
 # What DESIGN has a humidity for: at or under the first a fraction or a dead probe, over the
 # second implausible. Such values are left as they came, for the judge of readings to refuse.

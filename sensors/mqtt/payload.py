@@ -16,10 +16,10 @@ from enum import StrEnum
 from typing import Any, NamedTuple
 
 from rules.text import printable
+from rules.units import BadAmount, converted, known_unit, senml_unit, units_for
 from sensors.mqtt import senml
 from sensors.mqtt.json_strict import is_number, look_up, parse_gaps, parse_json, plain_number
 from sensors.reading import Quality, Quantity, Reading
-from sensors.units import fits, known_unit, senml_unit, to_own, units_of
 from sensors.wire import FaultKind, PayloadFault, TimeNote
 
 EARLIEST_S = 1_577_836_800.0  # 2020-01-01 UTC: a clock that says less was never set [s]
@@ -148,7 +148,7 @@ class PayloadSource:
         enclosure: name of the enclosure.
         point: name of the sensor body.
         quantity: what is measured.
-        unit: unit of the value where the message names none, as `sensors.units` spells it.
+        unit: unit of the value where the message names none, as `rules.units` spells it.
         topic: MQTT filter; may hold `+` and `#`, and a level `{point}` for the point's own name.
         value_path: dotted path in JSON (`a.0.b`), or record name in SenML; None for neither.
         time_path: dotted path to the sensor's own time in JSON; None is the time of receipt, and
@@ -174,11 +174,11 @@ class PayloadSource:
             SourceFault: the unit is not known, or not one of the quantity's.
         """
         unit = known_unit(self.unit)
-        if unit is None or not fits(unit, self.quantity):
+        if unit is None or unit not in units_for(self.quantity.unit):
             raise SourceFault(
                 f"point '{printable(self.point, 60)}': unit '{printable(self.unit, 20)}' cannot be "
                 f"a {self.quantity.value}; the point is not read. "
-                f"Set unit to one of {units_of(self.quantity)}."
+                f"Set unit to one of {', '.join(units_for(self.quantity.unit))}."
             )
         object.__setattr__(self, "unit", unit)
 
@@ -380,9 +380,27 @@ def _guess(text: str, source: PayloadSource) -> PayloadFormat:
     return PayloadFormat.PLAIN if source.value_path is None else PayloadFormat.JSON
 
 
+def _to_own(value: float, unit: str, quantity: Quantity) -> float:
+    """The value in the quantity's own unit, or a refusal."""
+    try:
+        own = converted(value, unit, quantity.unit)
+    except BadAmount:
+        raise PayloadFault(
+            FaultKind.UNIT,
+            f"unit '{printable(unit, 16)}' cannot be a {quantity.value}; value refused. "
+            f"Send one of {', '.join(units_for(quantity.unit))}.",
+        ) from None
+    if not math.isfinite(own):
+        raise PayloadFault(
+            FaultKind.OUT_OF_RANGE,
+            f"{quantity.value} {value:g} {unit} is beyond a float; refused. Check the sensor.",
+        )
+    return own
+
+
 def _from_plain(text: str, source: PayloadSource) -> _Value:
     try:
-        return _Value(to_own(plain_number(text), source.unit, source.quantity))
+        return _Value(_to_own(plain_number(text), source.unit, source.quantity))
     except PayloadFault as fault:
         if fault.kind not in (FaultKind.NOT_FINITE, FaultKind.NO_VALUE):
             raise
@@ -404,10 +422,10 @@ def _from_json(document: Any, source: PayloadSource, message: Message) -> _Value
             raise PayloadFault(
                 FaultKind.UNIT,
                 f"unit '{printable(str(said), 20)}' at '{printable(source.unit_path, 40)}' is not "
-                f"known; value refused. Send one of {units_of(source.quantity)}.",
+                f"known; value refused. Send one of {', '.join(units_for(source.quantity.unit))}.",
             )
         unit = known
-    return _Value(to_own(value, unit, source.quantity), own_s, note)
+    return _Value(_to_own(value, unit, source.quantity), own_s, note)
 
 
 def _json_time(
@@ -464,7 +482,7 @@ def _senml_value(record: senml.SenmlRecord, source: PayloadSource, message: Mess
             f"SenML unit '{printable(record.unit or '', 20)}' is not known; value refused. "
             "Send Cel, K, %RH, / or ppm.",
         )
-    value = to_own(record.value, unit, source.quantity)
+    value = _to_own(record.value, unit, source.quantity)
     return _Value(value, _senml_time(record, message))
 
 
@@ -477,7 +495,7 @@ def _senml_time(record: senml.SenmlRecord, message: Message) -> float | None:
 
 def _senml_fits(unit: str | None, quantity: Quantity) -> bool:
     known = None if unit is None else senml_unit(unit)
-    return unit is None or (known is not None and fits(known, quantity))
+    return unit is None or (known is not None and known in units_for(quantity.unit))
 
 
 def _not_numeric(field: str) -> PayloadFault:

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
+from rules.units import from_celsius, to_celsius
 from sensors.reading import Quantity
-from sensors.units import to_own
 
 # What a painted space usually has; the guess rests on it only where no other probe can be asked.
 # Common practice, no source.
@@ -25,7 +25,7 @@ def unit_guess(
 
     Args:
         quantity: what is measured.
-        unit: that the config says, as `sensors.units` names it.
+        unit: that the config says, as `rules.units` names it.
         value: read by that unit, in the quantity's own.
         others_c: what the other temperature probes of the enclosure say [degC].
 
@@ -41,20 +41,18 @@ def unit_guess(
             return "1"
         return "%" if unit == "1" and 103.0 < value <= 10_300.0 else None
     if quantity in (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP):
-        return _temperature_guess(quantity, unit, value, others_c)
+        return _temperature_guess(unit, value, others_c)
     if quantity is Quantity.CO2 and unit == "ppm" and 0.0 < value < 0.1:
         return "1"
     return None
 
 
-def _temperature_guess(
-    quantity: Quantity, unit: str, value: float, others_c: Sequence[float]
-) -> str | None:
-    raw = _from_own(value, unit)
+def _temperature_guess(unit: str, value: float, others_c: Sequence[float]) -> str | None:
+    raw = from_celsius(value, unit)
     for other in _TEMPERATURES:
         if other == unit:
             continue
-        as_other = to_own(raw, other, quantity)
+        as_other = to_celsius(raw, other)
         if others_c:
             middle = median(others_c)
             if abs(value - middle) > _FAR_K and abs(as_other - middle) < _NEAR_K:
@@ -64,12 +62,6 @@ def _temperature_guess(
         ):
             return other
     return None
-
-
-def _from_own(value_c: float, unit: str) -> float:
-    if unit == "degF":
-        return value_c * 9.0 / 5.0 + 32.0
-    return value_c + 273.15 if unit == "K" else value_c
 
 
 # Units that a column may have; the first of each is the one inside the program.

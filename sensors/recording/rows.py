@@ -20,6 +20,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from rules.text import counted
+from rules.units import converted
 from sensors.reading import Quality, Reading
 from sensors.recording import times
 from sensors.recording.columns import Column
@@ -222,7 +223,7 @@ class Recording:
         return (
             text,
             [
-                _in_program_unit(column.unit, array)
+                converted(array, column.unit, column.quantity.unit)
                 for column, array in zip(self.columns, values, strict=True)
             ],
             useless,
@@ -290,11 +291,3 @@ class Recording:
                 )
             )
         return made
-
-
-def _in_program_unit(unit: str, values: NDArray[np.float64]) -> NDArray[np.float64]:
-    if unit == "degF":
-        return (values - 32.0) / 1.8
-    if unit == "K":
-        return values - 273.15
-    return values

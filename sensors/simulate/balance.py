@@ -12,6 +12,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from rules.units import ZERO_C_IN_K
+
 # Water's heat of evaporation near 15 °C (handbook value, from memory).
 LATENT_J_PER_KG = 2.466e6
 # Of common paint solvents about 350 to 450 kJ/kg (from memory).
@@ -71,7 +73,7 @@ def dew_point_c(vapour_pa: float) -> float:
 
 def vapour_density(vapour_pa: float, temp_c: float) -> float:
     """Return the density of vapour [kg/m³] of a pressure [Pa] at a temperature [°C]."""
-    return vapour_pa / (VAPOUR_GAS_CONSTANT * (temp_c + 273.15))
+    return vapour_pa / (VAPOUR_GAS_CONSTANT * (temp_c + ZERO_C_IN_K))
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +183,7 @@ def initial_state(build: Build, temp_c: float, rh_pct: float) -> list[float]:
 
 def vapour_pressure_pa(build: Build, state: Sequence[float]) -> float:
     """Return the vapour pressure of the tent's air [Pa]."""
-    return state[VAPOUR] / build.volume_m3 * VAPOUR_GAS_CONSTANT * (state[AIR] + 273.15)
+    return state[VAPOUR] / build.volume_m3 * VAPOUR_GAS_CONSTANT * (state[AIR] + ZERO_C_IN_K)
 
 
 def rates(build: Build, state: Sequence[float], forcing: Forcing) -> list[float]:
@@ -342,7 +344,7 @@ def _mass_flow(
     nothing, whatever the air's temperature. `air` is its vapour pressure [Pa] and temperature [°C].
     """
     vapour_pa, air_c = air
-    mean_k = (air_c + surface_c) / 2.0 + 273.15
+    mean_k = (air_c + surface_c) / 2.0 + ZERO_C_IN_K
     metres_s = heat_w_m2k / LEWIS_J_PER_M3K
     return (
         metres_s * area_m2 * (vapour_pa - saturation_pa(surface_c)) / (VAPOUR_GAS_CONSTANT * mean_k)

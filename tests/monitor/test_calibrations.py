@@ -15,7 +15,8 @@ from monitor.calibrations import CalibrationBook, body_of, undoing_body
 from monitor.config.load import load_config
 from monitor.log.log import Store
 from monitor.log.rows import Calibration
-from sensors.calibrate.fit import DAY_S, CalibrationMethod, Reference, fit
+from rules.units import DAY_S
+from sensors.calibrate.fit import CalibrationMethod, Reference, fit
 from sensors.reading import Quality, Quantity, Reading
 
 T0 = 1_770_000_000.0

@@ -25,7 +25,8 @@ from monitor.doctor.log import check_log
 from monitor.log.log import Store
 from monitor.log.rows import Calibration
 from monitor.wire import iso_utc
-from sensors.calibrate.fit import DAY_S, CalibrationMethod, Reference, fit
+from rules.units import DAY_S
+from sensors.calibrate.fit import CalibrationMethod, Reference, fit
 from sensors.reading import Quality, Quantity, Reading
 
 T0 = RELEASED_S + 100.0 * DAY_S

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from rules.air.saturation import slope_water
 from rules.air.uncertainty import standard_uncertainty
+from rules.units import DAY_S
 from sensors.calibrate.fit import (
     CALIBRATED,
-    DAY_S,
     CalibrationFault,
     CalibrationMethod,
     Correction,

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rules.units import converted
 from sensors.reading import Quantity
 from sensors.recording.columns import unit_guess
-from sensors.units import to_own
 
 AIR, HUMIDITY = Quantity.AIR_TEMP, Quantity.HUMIDITY
 
@@ -41,7 +41,7 @@ AIR, HUMIDITY = Quantity.AIR_TEMP, Quantity.HUMIDITY
 def test_a_wrong_unit_is_guessed(
     quantity: Quantity, configured: str, sent: float, others_c: list[float], guess: str | None
 ) -> None:
-    value = to_own(sent, configured, quantity)
+    value = converted(sent, configured, quantity.unit)
     assert unit_guess(quantity, configured, value, others_c) == guess
 
 
