@@ -19,7 +19,7 @@ from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_P
 from rules.air.uncertainty import GUARD_FACTOR, SHARED_ELEMENT_CORRELATION, standard_uncertainty
 from rules.clocks.history import TemperatureHistory
 from rules.review.exposure import Bools, ClimateSeries, Floats
-from rules.vocabulary import ASSUMED_LimitName
+from rules.vocabulary import ASSUMED_SURFACE_ACCURACY_K, LimitName
 
 # Steps of the difference quotients that give the wetting point's slopes [K, %].
 _DT_K, _DRH_PCT = 0.05, 0.1
