@@ -25,7 +25,7 @@ GAS_CONSTANT_J_PER_MOL_K = 8.314462618
 """CODATA 2018; exact since the SI of 2019."""
 
 STEEPEST_EA_J_PER_MOL = 65_000.0
-"""Slope above a closes table of one row, which tells none of its own.
+"""Slope outside a table: above a closes table where its own is flatter, below one row for opens.
 
 The steep end of the working range that abstracts give for epoxy-amine curing, 50 to 65 kJ/mol
 (Thermochim. Acta 447 (2006) 167-177 and others); urethanes are flatter, so this ends sooner.
@@ -61,7 +61,8 @@ def reciprocal(temp_c: FloatArray) -> FloatArray:
 class RateLaw:
     """Progress a second by temperature, leaning to the safe side outside the table.
 
-    Below the table an opens clock stands still and a closes clock runs as at the coldest row;
+    Below the table an opens clock does not advance (save where a table of one row is reckoned
+    down to the application minimum) and a closes clock runs as at the coldest row;
     above it an opens clock runs as at the hottest row and a closes clock is extrapolated.
 
     Attributes:
@@ -163,9 +164,9 @@ class RateLaw:
         return float(self.knot_rate[-1])
 
     @property
-    def coldest_rate(self) -> float:
-        """The rate at the table's coldest row [1/s]."""
-        return float(self.knot_rate[1])
+    def blind_rate(self) -> float:
+        """The rate where no temperature was ever known: the safe end of the table [1/s]."""
+        return 0.0 if self.lean is SafeSide.OPENS else self.hottest_rate
 
 
 def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
@@ -193,7 +194,10 @@ def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
     [inf, 16.0, 11.25, 8.0, 8.0]
     >>> closes = rate_law(table, SafeSide.CLOSES)
     >>> [round(closes.time_s(t) / 3600.0, 2) for t in (5.0, 10.0, 15.0, 20.0, 30.0)]
-    [16.0, 16.0, 11.25, 8.0, 4.19]
+    [16.0, 16.0, 11.25, 8.0, 3.32]
+    >>> one = rate_law(TimeTable((TimeRow(20.0, 8 * 3600.0),), reckoned_to_c=10.0), SafeSide.OPENS)
+    >>> [round(one.time_s(t) / 3600.0, 2) for t in (9.9, 10.0, 20.0, 30.0)]
+    [inf, 20.52, 8.0, 8.0]
     """
     rows = table.rows
     if not rows:
@@ -220,13 +224,18 @@ def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
             )
     x = reciprocal(np.array([row.temp_c for row in rows]))
     rate = 1.0 / (factor * np.array([row.duration_s for row in rows]))
+    steepest = STEEPEST_EA_J_PER_MOL / GAS_CONSTANT_J_PER_MOL_K
+    coldest_c, floor_c = rows[0].temp_c, table.reckoned_to_c
+    if lean is SafeSide.OPENS and floor_c is not None and floor_c < coldest_c:
+        floor_x = reciprocal(np.array([floor_c]))
+        rate = np.concatenate((rate[0] * np.exp(steepest * (floor_x - x[0])), rate))
+        x, coldest_c = np.concatenate((floor_x, x)), floor_c
     between = np.diff(np.log(rate)) / np.diff(x)
     if lean is SafeSide.OPENS:
         under, over = 0.0, 0.0
     else:
         under = float(rate[0])
-        steepest = STEEPEST_EA_J_PER_MOL / GAS_CONSTANT_J_PER_MOL_K
-        over = float(between[-1]) if len(rows) > 1 else steepest
+        over = max(float(between[-1]) if len(rows) > 1 else 0.0, steepest)
     slope = np.concatenate(([0.0], between, [over]))
     knot_x = np.concatenate(([x[0]], x))
     knot_rate = np.concatenate(([under], rate))
@@ -238,7 +247,7 @@ def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
         integral[k] = integral[k - 1] + knot_rate[k - 1] * dx * shape
     return RateLaw(
         lean=lean,
-        coldest_c=rows[0].temp_c,
+        coldest_c=coldest_c,
         hottest_c=rows[-1].temp_c,
         knot_x=knot_x,
         knot_rate=knot_rate,

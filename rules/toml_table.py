@@ -9,7 +9,13 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from rules.text import shown
-from rules.units import BadAmount, amount
+from rules.units import DAY_S, BadAmount, amount
+
+UNLIMITED = "unlimited"
+"""What a sheet's window says that never closes."""
+
+LONGEST_S = 3650.0 * DAY_S
+"""No time on a sheet is longer; what would be is a slip, or never ends [s]."""
 
 Path = tuple[str | int, ...]
 """Where a value stands: keys, and the index within an array of tables or a list."""
@@ -334,6 +340,13 @@ class Table:
                 key,
                 f"{shown(written)} is not over zero",
                 'give a time such as "4 h", or leave it out',
+            )
+            return None
+        if value is not None and value > LONGEST_S:
+            self.fault(
+                key,
+                f"{shown(written)} is over {LONGEST_S / DAY_S:.0f} days",
+                f'correct it; a window that never closes is written "{UNLIMITED}", without rows',
             )
             return None
         return value

@@ -22,6 +22,7 @@ from rules.clocks.clock import (
 from rules.clocks.history import TemperatureHistory, TemperatureOutlook
 from rules.clocks.work import Coat, Pot, Work, work_of
 from rules.events import Event
+from rules.known import LEARN_S
 from rules.rate import FloatArray, SafeSide
 from rules.spec.model import Spec, TimeTable
 from rules.vocabulary import ClockName, Method
@@ -49,7 +50,9 @@ class SectionWork:
         h, acc = self.history, self.history.accuracy_k
         spread = float(h.warmest_c[-1] - h.coldest_c[-1]) if h.time_s.size else 0.0
         note = _assumed_note(h)
-        cold = body_of("film", SafeSide.OPENS, h.time_s, h.coldest_c, acc, h.max_gap_s, outlook)
+        cold = body_of(
+            "film", SafeSide.OPENS, h.time_s, h.coldest_c, acc, h.max_gap_s, now_s, outlook
+        )
         self.cold = replace(cold, note=note)
         warm = body_of(
             "film",
@@ -58,6 +61,7 @@ class SectionWork:
             h.warmest_c,
             acc,
             h.max_gap_s,
+            now_s,
             outlook,
             spread if np.isfinite(spread) else 0.0,
         )
@@ -93,19 +97,27 @@ def _assumed_note(history: TemperatureHistory) -> str:
     return f"no surface probe: surface assumed {assumed_words(offset_k, 'the air')}"
 
 
+_IN_SERVICE_C = (-40.0, 60.0)
+"""Between these a film may stand in service, of which the enclosure's sensors tell nothing."""
+
+
 def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHistory:
     """The history up to a launch: afterwards the enclosure's sensors no longer see the film."""
     if end_s is None or not history.time_s.size:
         return history
     stop = int(np.searchsorted(history.time_s, end_s, "right"))
-    air_c, air_w = history.air_coldest_c, history.air_warmest_c
+
+    def cut(column: FloatArray | None, after: float) -> FloatArray | None:
+        return None if column is None else np.append(column[:stop], after)
+
+    low_c, high_c = _IN_SERVICE_C
     return replace(
         history,
-        time_s=history.time_s[:stop],
-        coldest_c=history.coldest_c[:stop],
-        warmest_c=history.warmest_c[:stop],
-        air_coldest_c=None if air_c is None else air_c[:stop],
-        air_warmest_c=None if air_w is None else air_w[:stop],
+        time_s=np.append(history.time_s[:stop], end_s),
+        coldest_c=np.append(history.coldest_c[:stop], low_c),
+        warmest_c=np.append(history.warmest_c[:stop], high_c),
+        air_coldest_c=cut(history.air_coldest_c, low_c),
+        air_warmest_c=cut(history.air_warmest_c, high_c),
     )
 
 
@@ -304,7 +316,7 @@ def recoat_table(spec: Spec, name: ClockName, following: Spec) -> tuple[TimeTabl
     for key in (following.name, following.family):
         table = spec.recoat_by_next.get(key, {}).get(name)
         if table is not None:
-            return table, f"before {key} goes on"
+            return table if table.rows else None, f"before {key} goes on"
     return spec.times.get(name), ""
 
 
@@ -384,7 +396,7 @@ def _pot_body(bench: SectionWork, pot: Pot, lean: SafeSide) -> TemperatureBounds
     if h.assumed_offset_k is not None:  # the pot stands in the air, and that is measured
         surface = np.full_like(surface, np.nan)
     air = h.air_coldest_c if lean is SafeSide.OPENS else h.air_warmest_c
-    window = (h.time_s >= pot.mixed_s - h.max_gap_s) & (h.time_s <= bench.now_s + h.max_gap_s)
+    window = (h.time_s >= pot.mixed_s - 2.0 * LEARN_S) & (h.time_s <= bench.now_s)
     times = h.time_s[window]
     sides = []
     for side in (sign, -sign):
@@ -400,8 +412,8 @@ def _pot_body(bench: SectionWork, pot: Pot, lean: SafeSide) -> TemperatureBounds
     (safe_t, safe), (other_t, other) = sides
     return TemperatureBounds(
         "pot",
-        body_of("pot", lean, safe_t, safe, 0.0, h.max_gap_s).safe,
-        body_of("pot", lean, other_t, other, 0.0, h.max_gap_s).other,
+        body_of("pot", lean, safe_t, safe, 0.0, h.max_gap_s, bench.now_s).safe,
+        body_of("pot", lean, other_t, other, 0.0, h.max_gap_s, bench.now_s).other,
     )
 
 
@@ -540,7 +552,8 @@ def history_wanted_from_s(
         now_s: now [s].
 
     Returns:
-        The earliest start of a coat, pot or wipe that still matters [s].
+        Two days before the earliest start of a coat, pot or wipe that still matters: a gap that
+        runs into it begins up to a day before, and is judged by the day before that [s].
 
     Source:
         No source: bookkeeping.
@@ -550,7 +563,7 @@ def history_wanted_from_s(
     starts += [pot.mixed_s for pot in work.pots[-8:]]
     starts.append(work.wiped_s)
     known = [s for s in starts if s is not None]
-    return min(known) if known else None
+    return min(known) - 2.0 * LEARN_S if known else None
 
 
 def coating_over_forbidden(clocks: Iterable[Clock]) -> str:

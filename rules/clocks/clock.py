@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from rules.clocks.history import Samples, TemperatureOutlook, samples_of
-from rules.clocks.progress import OTHER_GAPS, SHORT_GAP_S, Progress, progress, time_to_end_s
+from rules.clocks.history import Course, TemperatureOutlook, course_of, expected_course
+from rules.clocks.progress import Progress, progress, time_to_end_s
 from rules.rate import FloatArray, RateLaw, SafeSide, rate_law
 from rules.spec.model import TimeTable
 from rules.units import ZERO_C_IN_K
@@ -71,16 +71,16 @@ class TemperatureBounds:
 
     Attributes:
         what: "film" or "pot", for the words.
-        safe: samples moved to the safe side.
-        other: samples moved to the other side, for the range.
+        safe: the edge of what is known that is safe.
+        other: the other edge, for the range.
         ahead: middle, safe and other series of the outlook, or None.
         note: what a clock that runs on it has to say besides, or "".
     """
 
     what: str
-    safe: Samples
-    other: Samples
-    ahead: tuple[Samples, Samples, Samples] | None = None
+    safe: Course
+    other: Course
+    ahead: tuple[Course, Course, Course] | None = None
     note: str = ""
 
 
@@ -91,6 +91,7 @@ def body_of(
     temp_c: FloatArray,
     accuracy_k: float,
     max_gap_s: float,
+    now_s: float,
     outlook: TemperatureOutlook | None = None,
     spread_k: float = 0.0,
 ) -> TemperatureBounds:
@@ -103,6 +104,7 @@ def body_of(
         temp_c: coldest body for opens clocks, warmest for closes clocks [°C].
         accuracy_k: of the sensors [K].
         max_gap_s: two samples further apart leave a gap [s].
+        now_s: now [s].
         outlook: what the surface will probably do, or None.
         spread_k: how far this body stands above the outlook's surface [K].
 
@@ -112,20 +114,21 @@ def body_of(
     Source:
         No source: leaning by the accuracy is this program's own rule.
     """
-    shift = -accuracy_k if lean is SafeSide.OPENS else accuracy_k
+    upper = lean is SafeSide.CLOSES
+    shift = accuracy_k if upper else -accuracy_k
     ahead = None
     if outlook is not None and outlook.time_s.size:
         cold, warm = outlook.low_c, outlook.high_c
         safe, other = (cold, warm) if lean is SafeSide.OPENS else (warm, cold)
         ahead = (
-            samples_of(outlook.time_s, outlook.surface_c, shift + spread_k, max_gap_s),
-            samples_of(outlook.time_s, safe, shift + spread_k, max_gap_s),
-            samples_of(outlook.time_s, other, -shift + spread_k, max_gap_s),
+            expected_course(outlook.time_s, outlook.surface_c, shift + spread_k),
+            expected_course(outlook.time_s, safe, shift + spread_k),
+            expected_course(outlook.time_s, other, -shift + spread_k),
         )
     return TemperatureBounds(
         what,
-        samples_of(time_s, temp_c, shift, max_gap_s),
-        samples_of(time_s, temp_c, -shift, max_gap_s),
+        course_of(time_s, temp_c, shift, max_gap_s, upper=upper, now_s=now_s),
+        course_of(time_s, temp_c, -shift, max_gap_s, upper=not upper, now_s=now_s),
         ahead,
     )
 
@@ -158,7 +161,7 @@ def run_clock(
     """
     law = rate_law(table, lean, factor)
     came = progress(law, body.safe, start_s, now_s)
-    basis = join_words(basis_of(came, law, body.what), body.note)
+    basis = join_words(basis_of(came, law, body.what, now_s), body.note)
     if came.ended_at_s is not None:
         return replace(
             frame,
@@ -170,10 +173,10 @@ def run_clock(
             basis=join_words(frame.basis, basis),
         )
     need = 1.0 - came.done
-    end = time_to_end_s(law, need, came.reached_s, came.present_x)
+    end = time_to_end_s(law, need, now_s, came.present_x)
     expected = None
     if body.ahead is not None:
-        expected = time_to_end_s(law, need, came.reached_s, came.present_x, body.ahead[0])
+        expected = time_to_end_s(law, need, now_s, came.present_x, body.ahead[0])
     ends_at = expected if body.ahead is not None else end
     if ends_at is not None:
         ends_at = max(ends_at, now_s)
@@ -212,7 +215,7 @@ def _range(
     """Earliest and latest end: the clock's own side, and the other side of what is not known."""
     if ends_at_s is None:
         return None
-    far = progress(law, body.other, start_s, now_s, OTHER_GAPS[law.lean])
+    far = progress(law, body.other, start_s, now_s)
     ahead = body.ahead
     if far.ended_at_s is not None:
         other: float | None = far.ended_at_s
@@ -225,7 +228,7 @@ def _range(
         )
     safe = ends_at_s
     if ahead is not None:
-        edge = time_to_end_s(law, need, came.reached_s, came.present_x, ahead[1])
+        edge = time_to_end_s(law, need, now_s, came.present_x, ahead[1])
         if edge is None:
             return None
         safe = max(edge, now_s)
@@ -304,21 +307,17 @@ def spoken(duration_s: float) -> str:
     return f"{minutes} min"
 
 
-def basis_of(came: Progress, law: RateLaw, what: str) -> str:
+def basis_of(came: Progress, law: RateLaw, what: str, now_s: float) -> str:
     """Say what a clock rests on: measured time, and how the unmeasured and the odd time counted."""
     opens = law.lean is SafeSide.OPENS
     parts = [f"{spoken(came.measured_s)} of {what} temperature"]
-    short = came.unknown_s - came.long_gap_s
-    if opens and came.unknown_s >= 0.5:
-        parts.append(f"{spoken(came.unknown_s)} unknown, counted as none")
-    elif not opens:
-        if short >= 0.5:
-            parts.append(f"{spoken(short)} unknown, counted at the warmer neighbour")
-        if came.long_gap_s >= 0.5:
-            parts.append(
-                f"{spoken(came.long_gap_s)} unknown in gaps over {spoken(SHORT_GAP_S)}, counted "
-                f"at the sheet's hottest row ({law.hottest_c:g} °C)"
-            )
+    if came.unknown_s >= 0.5:
+        taken = "coldest" if opens else "warmest"
+        parts.append(
+            f"{spoken(came.unknown_s)} not measured, taken at the {taken} it can have been"
+        )
+    if came.blind_since_s is not None and came.ended_at_s is None:
+        parts.append(f"blind for the last {spoken(now_s - came.blind_since_s)}")
     if came.below_s >= 30.0:
         counted = "counted as none" if opens else "counted at that row"
         parts.append(

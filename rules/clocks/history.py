@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.errors import ImplausibleReading
+from rules.known import edge_of
 from rules.rate import FloatArray, reciprocal
 from rules.vocabulary import AIR_ACCURACY_K, SURFACE_ACCURACY_K
 
@@ -77,7 +78,7 @@ class TemperatureHistory:
 
 
 EMPTY_HISTORY = TemperatureHistory(np.empty(0), np.empty(0), np.empty(0))
-"""No temperature at all: opens clocks stand still, closes clocks run at their hottest row."""
+"""No temperature at all: opens clocks do not advance, closes clocks run at their hottest row."""
 
 
 def with_assumed_surface(
@@ -128,47 +129,59 @@ class TemperatureOutlook:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Samples:
-    """Believed temperatures of one body, already moved to the safe side.
+class Course:
+    """One edge of what is known of a body's temperature, as a clock integrates over it.
 
     Attributes:
-        time_s: instants [s].
-        x: -1/T [1/K].
-        max_gap_s: as in the history [s].
-        torn: for each sample, whether one before it, back to the last known one, was not known:
-            the body went silent, so the time between is a gap however short; None for nowhere.
+        time_s: of each node [s].
+        x: -1/T at each node; between two it runs evenly [1/K].
+        measured: for each node, whether the line that ends there was measured.
+        last_s: when the temperature was last measured, or None [s].
+        fresh_s: how long after that it counts as measured [s].
     """
 
     time_s: FloatArray
     x: FloatArray
-    max_gap_s: float
-    torn: NDArray[np.bool_] | None = None
-
-    def measured(self, begin: int, end: int) -> NDArray[np.bool_]:
-        """Return of the intervals that end at samples `begin` to `end` - 1 which were measured."""
-        times = self.time_s
-        near = times[begin:end] - times[begin - 1 : end - 1] <= self.max_gap_s
-        return near if self.torn is None else near & ~self.torn[begin:end]
+    measured: NDArray[np.bool_]
+    last_s: float | None
+    fresh_s: float
 
 
-def samples_of(time_s: FloatArray, temp_c: FloatArray, shift_k: float, max_gap_s: float) -> Samples:
-    """Return the known samples of one series, moved by the sensors' accuracy.
+def course_of(
+    time_s: FloatArray,
+    temp_c: FloatArray,
+    shift_k: float,
+    max_gap_s: float,
+    *,
+    upper: bool,
+    now_s: float | None = None,
+) -> Course:
+    """Return one edge of a temperature, moved by the sensors' accuracy.
 
     Args:
         time_s: instants, never descending [s].
         temp_c: temperatures, NaN where not known [°C].
         shift_k: added to each; negative to lean cold [K].
         max_gap_s: two samples further apart leave a gap [s].
-
-    Returns:
-        Samples without the unknown ones, each of which leaves a gap.
+        upper: the warmest that it can have been, else the coldest.
+        now_s: until when the last sample must serve, or None [s].
 
     Source:
-        No source: bookkeeping.
+        Gaps by `rules.known.edge_of`.
     """
-    known = np.isfinite(temp_c)
-    if bool(known.all()):
-        return Samples(time_s, reciprocal(temp_c + shift_k), max_gap_s)
-    place = np.flatnonzero(known)
-    torn = np.diff(place, prepend=-1) > 1
-    return Samples(time_s[place], reciprocal(temp_c[place] + shift_k), max_gap_s, torn)
+    edge = edge_of(time_s, temp_c, max_gap_s, upper=upper, now_s=now_s)
+    return Course(
+        edge.time_s, reciprocal(edge.value + shift_k), edge.measured, edge.last_s, max_gap_s
+    )
+
+
+def expected_course(time_s: FloatArray, temp_c: FloatArray, shift_k: float) -> Course:
+    """Return an outlook's temperatures as a course; what it tells of is expected, not measured.
+
+    Args:
+        time_s: instants ahead, ascending [s].
+        temp_c: at each [°C].
+        shift_k: added to each [K].
+    """
+    unmeasured = np.zeros(time_s.shape, dtype=np.bool_)
+    return Course(time_s, reciprocal(temp_c + shift_k), unmeasured, None, 0.0)

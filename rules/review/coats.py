@@ -13,7 +13,7 @@ from enum import StrEnum
 import numpy as np
 
 from rules.clocks.all_clocks import pot_factor, recoat_table
-from rules.clocks.history import TemperatureHistory, samples_of
+from rules.clocks.history import TemperatureHistory, course_of
 from rules.clocks.progress import progress
 from rules.clocks.work import Pot, is_about, work_of
 from rules.events import Event, in_force
@@ -98,14 +98,20 @@ def ended(
     factor: float = 1.0,
     temp_c: FloatArray | None = None,
 ) -> float | None:
-    """When a step was over, or None; side -1 and 1 lean by the accuracy, 0 is the best estimate."""
+    """When a step was over, or None.
+
+    Side -1 and 1 lean by the accuracy, and in gaps to the edge of that side; 0 takes no accuracy,
+    and in gaps the edge at which nobody would be blamed for what was not measured.
+    """
     if table is None:
         return None
     series = history.coldest_c if lean is SafeSide.OPENS else history.warmest_c
     if temp_c is not None:
         series = temp_c
-    samples = samples_of(history.time_s, series, side * history.accuracy_k, history.max_gap_s)
-    return progress(rate_law(table, lean, factor), samples, start_s, until_s).ended_at_s
+    upper = side > 0.0 or (side == 0.0 and lean is SafeSide.OPENS)
+    shift_k = side * history.accuracy_k
+    course = course_of(history.time_s, series, shift_k, history.max_gap_s, upper=upper)
+    return progress(rate_law(table, lean, factor), course, start_s, until_s).ended_at_s
 
 
 def _bounds(

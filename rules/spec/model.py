@@ -52,9 +52,20 @@ class TimeRow:
 
 @dataclass(frozen=True, slots=True)
 class TimeTable:
-    """How long a step takes by temperature; rows ordered from cold to hot, at least one."""
+    """How long a step takes by temperature.
+
+    Attributes:
+        rows: ordered from cold to hot; none where a window never closes.
+        reckoned_to_c: how far down a table of one row is reckoned for clocks that open, the
+            application minimum; None where the sheet gives more rows [degC].
+    """
 
     rows: tuple[TimeRow, ...]
+    reckoned_to_c: float | None = None
+
+
+NEVER = TimeTable(())
+"""Of a window that the sheet says never closes."""
 
 
 @dataclass(frozen=True, slots=True)

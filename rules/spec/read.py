@@ -6,6 +6,7 @@ import datetime
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from difflib import get_close_matches
 from itertools import pairwise
 
@@ -23,6 +24,7 @@ from rules.spec.model import (
     COATING_TIME_S,
     DWELL_S,
     GO_BAND,
+    NEVER,
     RE_ENTRY_BAND,
     RE_ENTRY_S,
     Band,
@@ -38,7 +40,7 @@ from rules.spec.model import (
 )
 from rules.spec.write import FAMILIES, new_spec_text, spec_dict
 from rules.text import shown
-from rules.toml_table import ENTER, Fault, Faults, Table, key_lines
+from rules.toml_table import ENTER, UNLIMITED, Fault, Faults, Table, key_lines
 from rules.units import BadAmount, amount
 from rules.vocabulary import FILM_STAGES, ClockName, LimitName, Method, Stage, Step
 
@@ -60,6 +62,7 @@ _BOUNDS = {
     LimitName.HUMIDITY_MIN: ("%", 1.0, 100.0),
 }
 _TEMPERATURES = ("degC", -20.0, 60.0)
+_MAY_STAY_OPEN = (ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
 # Units that a hand reading may have, and the word for each that events and the log use.
 _HAND_UNITS = {"%": "pct", "degC": "degC", "um": "um"}
 _NUMBER = r"(\d+\.?\d*|\.\d+)"
@@ -128,6 +131,9 @@ def read_times(table: Table, clocks: Mapping[str, ClockName]) -> dict[ClockName,
         if key not in table.values:
             continue
         value = table.values[key]
+        if value == UNLIMITED and clock in _MAY_STAY_OPEN:
+            times[clock] = NEVER
+            continue
         if not isinstance(value, dict) or not value:
             table.fault(
                 key,
@@ -153,6 +159,16 @@ def read_times(table: Table, clocks: Mapping[str, ClockName]) -> dict[ClockName,
     return times
 
 
+def reckoned_down(
+    times: Mapping[ClockName, TimeTable], floor_c: float | None
+) -> dict[ClockName, TimeTable]:
+    """Let a table of one row be reckoned down to the application minimum, as most sheets need."""
+    return {
+        clock: replace(table, reckoned_to_c=floor_c) if len(table.rows) == 1 else table
+        for clock, table in times.items()
+    }
+
+
 def check_needed_times(table: Table, family: str) -> None:
     """Keep which clocks are missing, without which no film can be followed."""
     needed = [ClockName.TOUCH_DRY, ClockName.CURED]
@@ -175,7 +191,8 @@ def read_recoat(
             section.fault(following, "is no family and looks like one", f"did you mean {near[0]}")
         table = section.table(following, _WINDOW)
         own = read_times(table, _WINDOW)
-        check_window({**times, **own} if own else {}, table.path, section.faults)
+        both = {clock: each for clock, each in {**times, **own}.items() if each is not NEVER}
+        check_window(both if own else {}, table.path, section.faults)
         recoat[following] = own
     return recoat
 
@@ -410,6 +427,7 @@ def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
     provenance = read_provenance(top)
     times_table = top.table("times", TIME_KEYS)
     times = read_times(times_table, TIME_KEYS)
+    times = {clock: table for clock, table in times.items() if table is not NEVER}
     limits = read_limits(top)
     check_limits(limits, times_table, faults)
     check_order(times, faults)
@@ -431,6 +449,8 @@ def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
     advice = top.table("advice", ("reminder", "after_closes"))
     reminder, after_closes = advice.words("reminder"), advice.words("after_closes")
 
+    floor = limits.get(Stage.APPLY, {}).get(LimitName.SURFACE_TEMP_MIN)
+    floor_c = None if floor is None else floor.bound
     found = faults.in_order()
     if found or dwell_s is None or re_entry_s is None or coating_time_s is None:
         return None, found
@@ -442,8 +462,8 @@ def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
             provenance=provenance,
             limits=limits,
             wet_film_cooling_k=cooling,
-            times=times,
-            recoat_by_next=recoat,
+            times=reckoned_down(times, floor_c),
+            recoat_by_next={each: reckoned_down(own, floor_c) for each, own in recoat.items()},
             pot_sizes=pots,
             tape_not_after_s=tape_s,
             mix=mix,

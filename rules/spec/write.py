@@ -8,7 +8,7 @@ from rules.errors import SpecFault
 from rules.spec.checks import time_key
 from rules.spec.model import Band, Mix, Spec, TimeTable
 from rules.text import shown
-from rules.toml_table import SLUG
+from rules.toml_table import SLUG, UNLIMITED
 from rules.vocabulary import ClockName, LimitName
 
 FAMILIES = {
@@ -86,6 +86,7 @@ def spec_dict(spec: Spec) -> dict[str, object]:
 def _times_dict(times: Mapping[ClockName, TimeTable]) -> dict[str, object]:
     return {
         time_key(clock): [{"temp_c": r.temp_c, "duration_s": r.duration_s} for r in table.rows]
+        or UNLIMITED
         for clock, table in times.items()
     }
 

@@ -108,7 +108,7 @@ def test_a_sound_spec_has_no_fault_and_every_figure_in_si() -> None:
     )
     assert spec.recoat_by_next == {
         "two-pack-polyurethane": {
-            ClockName.RECOAT_CLOSES: TimeTable((TimeRow(20.0, 259200.0),)),
+            ClockName.RECOAT_CLOSES: TimeTable((TimeRow(20.0, 259200.0),), 10.0),
         }
     }
     assert spec.pot_sizes == (PotSize(1000.0, 0.8), PotSize(3000.0, 0.6))

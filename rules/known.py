@@ -1,0 +1,182 @@
+"""What is known of a quantity at times when nobody measured it: the one rule for every gap.
+
+A quantity at a time is a known interval. Where it was measured it is the value; where it was not,
+it widens from the measurements on both sides, or from the last one alone, by how fast the quantity
+can move there. Clocks, outlook and review take the edge that is safe for them, so that none of them
+handles a gap by itself. A live call does not: a point past its max_age is unknown.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.units import HOUR_S
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+LEARN_S = 24.0 * HOUR_S
+"""How long before a gap the record is asked how fast its quantity moves [s]."""
+
+_LAG_S = 900.0  # movement within a quarter of an hour is the weather's, not the sensor's noise
+_FEWEST = 8  # steps of that length, else the default counts
+_STRETCH = 1.5  # what was not seen in a day may still come; common practice, no source
+
+
+class Drift(NamedTuple):
+    """How far a quantity can move from where it was last measured.
+
+    Attributes:
+        per_s: how fast, at the most [unit/s].
+        most: how far in all [unit].
+    """
+
+    per_s: float
+    most: float
+
+
+TEMPERATURE_DRIFT = Drift(6.0 / HOUR_S, 15.0)
+"""A hull, or a tent's air, where the record tells too little; common practice, no source [K]."""
+
+_SLOWEST, _FASTEST = Drift(0.5 / HOUR_S, 3.0), Drift(12.0 / HOUR_S, 25.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Edge:
+    """The lower or the upper edge of a known interval, as straight lines between nodes.
+
+    Attributes:
+        time_s: of each node, never descending [s].
+        value: at each node; before the first and after the last it stays [unit].
+        measured: for each node, whether the line that ends there runs between two measurements
+            near enough to each other; the first is False.
+        last_s: when the last measurement was made, or None without any [s].
+    """
+
+    time_s: Floats
+    value: Floats
+    measured: Bools
+    last_s: float | None
+
+
+def learned_drift(time_s: Floats, value: Floats) -> Drift:
+    """Return how fast a quantity moves, from a stretch of its own record.
+
+    Args:
+        time_s: instants, ascending [s].
+        value: what was measured then [K].
+
+    Returns:
+        One and a half times the fastest movement over a quarter of an hour and the widest span of
+        the stretch, within 0.5 to 12 K an hour and 3 to 25 K; the default where the stretch has
+        under two hours of quarters.
+
+    Source:
+        Common practice, no source: bounds and stretch are this program's own.
+    """
+    if time_s.size < _FEWEST:
+        return TEMPERATURE_DRIFT
+    grid = np.arange(time_s[0], time_s[-1], _LAG_S)
+    at = np.unique(np.searchsorted(time_s, grid))
+    if at.size < _FEWEST:
+        return TEMPERATURE_DRIFT
+    steps_s, moved = np.diff(time_s[at]), np.abs(np.diff(value[at]))
+    per_s = _STRETCH * float((moved / np.maximum(steps_s, _LAG_S)).max())
+    most = _STRETCH * float(value[at].max() - value[at].min())
+    return Drift(
+        min(max(per_s, _SLOWEST.per_s), _FASTEST.per_s),
+        min(max(most, _SLOWEST.most), _FASTEST.most),
+    )
+
+
+def edge_of(
+    time_s: Floats,
+    value: Floats,
+    max_gap_s: float,
+    *,
+    upper: bool,
+    now_s: float | None = None,
+) -> Edge:
+    """Return one edge of what is known of a quantity over its whole record.
+
+    Args:
+        time_s: instants, never descending [s].
+        value: measured then; NaN where the point had gone silent [unit].
+        max_gap_s: two measurements further apart, or with a silence between, leave a gap [s].
+        upper: the highest that it can have been, else the lowest.
+        now_s: until when the last measurement must serve; None where none is asked [s].
+
+    Returns:
+        The edge. In a gap it leaves both measurements at the speed that the day before the gap
+        taught, as far as that taught, and always so fast that the two can be joined. Before the
+        first measurement it does so too, and after the last once that is older than `max_gap_s`.
+
+    Source:
+        The greatest and the least function of bounded slope through given points (the Whitney-
+        McShane extensions of a Lipschitz function); where the bound is from is in `learned_drift`.
+
+    >>> edge = edge_of(np.array([0.0, 7200.0]), np.array([20.0, 20.0]), 600.0, upper=False)
+    >>> edge.time_s.tolist(), edge.value.tolist()
+    ([-9000.0, 0.0, 3600.0, 7200.0], [5.0, 20.0, 14.0, 20.0])
+    """
+    place = np.flatnonzero(np.isfinite(value))
+    times, values = time_s[place], value[place]
+    if not times.size:
+        return Edge(times, values, np.zeros(0, dtype=np.bool_), None)
+    gap = np.diff(times) > max_gap_s
+    if place.size < time_s.size:
+        gap |= np.diff(place) > 1
+    last_s = float(times[-1])
+    sign = 1.0 if upper else -1.0
+    measured = np.concatenate(([False], ~gap))
+    at: list[int] = []
+    nodes: list[tuple[float, float]] = []
+    for k in np.flatnonzero(gap):
+        drift = _before(times, values, int(k))
+        begin, end = float(times[k]), float(times[k + 1])
+        for node in _tent(begin, float(values[k]), end, float(values[k + 1]), drift, sign):
+            at.append(int(k) + 1)
+            nodes.append(node)
+    if now_s is not None and now_s - last_s > max_gap_s:
+        drift = _before(times, values, times.size - 1)
+        at.append(times.size)
+        nodes.append((last_s + drift.most / drift.per_s, float(values[-1]) + sign * drift.most))
+    at.append(0)
+    nodes.append(
+        (
+            float(times[0]) - TEMPERATURE_DRIFT.most / TEMPERATURE_DRIFT.per_s,
+            float(values[0]) + sign * TEMPERATURE_DRIFT.most,
+        )
+    )
+    times = np.insert(times, at, [node[0] for node in nodes])
+    values = np.insert(values, at, [node[1] for node in nodes])
+    return Edge(times, values, np.insert(measured, at, False), last_s)
+
+
+def _before(time_s: Floats, value: Floats, k: int) -> Drift:
+    """How fast the quantity moved in the day up to its measurement `k`."""
+    first = int(np.searchsorted(time_s, time_s[k] - LEARN_S))
+    return learned_drift(time_s[first : k + 1], value[first : k + 1])
+
+
+def _tent(
+    begin_s: float, begin: float, end_s: float, end: float, drift: Drift, sign: float
+) -> list[tuple[float, float]]:
+    """The nodes between two measurements: where the lines from both meet, or where they stop."""
+    span_s = end_s - begin_s
+    per_s = max(drift.per_s, abs(end - begin) / span_s) if span_s > 0.0 else 0.0
+    if per_s <= 0.0:
+        return []
+    meet_s = 0.5 * (begin_s + end_s + sign * (end - begin) / per_s)
+    meet = begin + sign * per_s * (meet_s - begin_s)
+    stop = (max if sign > 0.0 else min)(begin, end) + sign * drift.most
+    if sign * (meet - stop) <= 0.0:
+        return [(meet_s, meet)]
+    return [
+        (begin_s + abs(stop - begin) / per_s, stop),
+        (end_s - abs(stop - end) / per_s, stop),
+    ]
