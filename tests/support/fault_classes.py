@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -112,6 +112,12 @@ class Fault:
     frozen: bool = False
     onset_h: tuple[float, float] = (5.0, 9.5)  # after 08:00
     only_every_s: float | None = None
+
+    @property
+    def of_hull(self) -> bool:
+        """Tell whether it is a fault of the hull's probes, which only a cold hull shows up."""
+        hull = any(kind_of(channel) == "plank" for channel in self.channels)
+        return hull and len(self.channels) < len(CHANNELS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -625,10 +631,3 @@ FAULTS = (
 )  # fmt: skip
 
 BY_NAME = {fault.name: fault for fault in FAULTS}
-
-
-def named(fault: Fault) -> Fault:
-    """Return the fault with only the channels that its enclosure has."""
-    if not fault.lone:
-        return fault
-    return replace(fault, channels=tuple(each for each in fault.channels if each in LONE))

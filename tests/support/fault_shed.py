@@ -119,17 +119,25 @@ def wandering(rng: np.random.Generator, count: int, tau_s: float, sd: float) -> 
     return out
 
 
-def drawn(rng: np.random.Generator) -> Build:
-    """Return one enclosure in one sort of weather."""
+def drawn(rng: np.random.Generator, *, cold_hull: bool = False) -> Build:
+    """Return one enclosure in one sort of weather.
+
+    A cold hull is heavy and loses much to the outside in a heated tent, so that the dew margin
+    breaks at a humidity that is still good.
+    """
     heater_from_h, heater_until_h = 7.5, rng.uniform(17.0, 21.0)
     if rng.random() < 0.4:
+        heater_from_h, heater_until_h = 0.0, 24.0
+    to_outside = (rng.uniform(3.0, 30.0), rng.uniform(3.0, 15.0))
+    if cold_hull:
+        to_outside = (rng.uniform(40.0, 80.0), rng.uniform(30.0, 70.0))
         heater_from_h, heater_until_h = 0.0, 24.0
     return Build(
         cover_w_per_k=rng.uniform(250.0, 420.0),
         air_changes_per_h=rng.uniform(0.4, 1.5),
         hull_j_per_k=(rng.uniform(300e3, 1500e3), rng.uniform(300e3, 900e3)),
-        hull_to_outside_w_per_k=(rng.uniform(3.0, 30.0), rng.uniform(3.0, 15.0)),
-        heater_w=float(rng.choice([1500.0, 2500.0, 3500.0])),
+        hull_to_outside_w_per_k=to_outside,
+        heater_w=float(rng.choice([1500.0, 2500.0, 3500.0])) + 1500.0 * cold_hull,
         heater_to_c=rng.uniform(15.0, 20.0),
         heater_from_h=heater_from_h,
         heater_until_h=heater_until_h,
@@ -157,9 +165,7 @@ def lived(build: Build, rng: np.random.Generator, hours: float) -> Shed:
     clouds = 1.0 / (1.0 + np.exp(-2.0 * (wandering(rng, count, 1200.0, 1.0) + rng.normal(0, 0.7))))
     sun = np.clip(np.sin(np.pi * (hour - 6.5) / 11.5), 0.0, None) * (0.15 + 0.85 * clouds)
     outdoor_dew = (
-        build.outdoor_mean_c
-        - build.outdoor_spread_k
-        + wandering(rng, count, 6.0 * 3600.0, 1.0)
+        build.outdoor_mean_c - build.outdoor_spread_k + wandering(rng, count, 6.0 * 3600.0, 1.0)
     )
     outdoor_pa = np.minimum(saturation_pa(outdoor_dew), saturation_pa(outdoor))
     doors = np.zeros(count)

@@ -4,8 +4,10 @@ GO beyond the guard: minutes under GO while a true value is past its bound by mo
 shown. Missed STOP: a span of over 5 min beyond the guard in which no STOP stood. False STOP: a
 STOP that began while every true value was inside its bound by more than the guard. GO lost:
 minutes in which an advisor who knows the true values says GO and the program does not. That
-advisor has the same bounds, no guard and no trend, and waits as the program must: 10 min inside
-before GO, 15 min inside by the re-entry band after STOP.
+advisor has the same limits, guard and bands, no trend, and waits as the program must: 10 min
+inside before GO, 15 min inside by the re-entry band after STOP. Counted as well: one without any
+guard; and, of clean runs, what of GO lost the same advisor loses who has only the sensors' values,
+which is what their own errors cost and no rule can win back.
 """
 
 from __future__ import annotations
@@ -22,18 +24,29 @@ from pathlib import Path
 
 import numpy as np
 from command import filmcall
-from fault_classes import BEGINS, BY_NAME, POINT_OF, Fault, Recording, recorded, stamp
-from fault_shed import STEP_S, Column, Shed, drawn, lived
+from fault_classes import BEGINS, BY_NAME, POINT_OF, Fault, Recording, kind_of, recorded, stamp
+from fault_shed import STEP_S, Column, Shed, dew_point_c, drawn, lived, saturation_pa
 from numpy.typing import NDArray
 
-# polyurethane-topcoat's bounds, re-entry bands of the design; guards until one has been shown
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """One limit of polyurethane-topcoat with the bands of the program's documents."""
+
+    value: float
+    inside: int  # +1 where above is inside, -1 where below
+    go_band: float
+    re_entry_band: float
+    guard: float  # with the config's accuracies, until one has been shown
+
+
 BOUNDS = {
-    "dew_margin_min": (3.0, +1, 0.5, 1.4),
-    "humidity_max": (80.0, -1, 2.0, 2.85),
-    "surface_temp_min": (10.0, +1, 0.5, 0.48),
-    "surface_temp_max": (35.0, -1, 0.5, 0.48),
-    "air_temp_min": (10.0, +1, 0.5, 0.29),
-    "air_temp_max": (35.0, -1, 0.5, 0.29),
+    "dew_margin_min": Bound(3.0, +1, 0.3, 0.5, 1.4),
+    "humidity_max": Bound(80.0, -1, 1.0, 2.0, 2.85),
+    "surface_temp_min": Bound(10.0, +1, 0.3, 0.5, 0.48),
+    "surface_temp_max": Bound(35.0, -1, 0.3, 0.5, 0.48),
+    "air_temp_min": Bound(10.0, +1, 0.3, 0.5, 0.29),
+    "air_temp_max": Bound(35.0, -1, 0.3, 0.5, 0.29),
 }
 DWELL_S, RE_ENTRY_S = 600.0, 900.0
 MISSED_AFTER_S = 300.0
@@ -68,6 +81,9 @@ class Score:
     false_stop: int = 0
     could_go_min: float = 0.0
     lost_min: float = 0.0
+    own_error_min: float = 0.0  # of the lost, what the sensors' own errors cost
+    bare_go_min: float = 0.0
+    bare_lost_min: float = 0.0
     lost_by: dict[str, float] = field(default_factory=lambda: dict.fromkeys(WAYS, 0.0))
     noticed_after_min: list[float | None] = field(default_factory=list)
     doubts: int = 0
@@ -86,6 +102,9 @@ class Score:
         self.false_stop += other.false_stop
         self.could_go_min += other.could_go_min
         self.lost_min += other.lost_min
+        self.own_error_min += other.own_error_min
+        self.bare_go_min += other.bare_go_min
+        self.bare_lost_min += other.bare_lost_min
         self.doubts += other.doubts
         self.channel_hours += other.channel_hours
         self.noticed_after_min += other.noticed_after_min
@@ -103,33 +122,58 @@ class Score:
 
 def room_of(shed: Shed, places: int) -> dict[str, Column]:
     """Return how far the true values stand inside each bound, on the grid of 10 s."""
-    air, hull = shed.air_c[:places], shed.hull_c[:places]
+    return room_in(shed.air_c[:places], shed.rh_pct[:places], shed.hull_c[:places])
+
+
+def room_read(shed: Shed, recording: Recording) -> dict[str, Column]:
+    """Return the same of the values that were read, each until the next."""
+    at = np.searchsorted(recording.times_s, shed.time_s, side="right") - 1
+    read = {kind: np.vstack([recording.values[channel][np.maximum(at, 0)]
+                             for channel in recording.channels if kind_of(channel) == kind])
+            for kind in ("temp", "rh", "plank")}  # fmt: skip
+    return room_in(read["temp"], read["rh"], read["plank"])
+
+
+def room_in(air_c: Column, rh_pct: Column, hull_c: Column) -> dict[str, Column]:
+    """Return how far the worst of these values, a row a place, stand inside each bound."""
+    dew_c = dew_point_c(rh_pct / 100.0 * saturation_pa(air_c)).max(axis=0)
     values = {
-        "dew_margin_min": shed.margin_k[:places].min(axis=0),
-        "humidity_max": shed.rh_pct[:places].max(axis=0),
-        "surface_temp_min": hull.min(axis=0),
-        "surface_temp_max": hull.max(axis=0),
-        "air_temp_min": air.min(axis=0),
-        "air_temp_max": air.max(axis=0),
+        "dew_margin_min": hull_c.min(axis=0) - dew_c,
+        "humidity_max": rh_pct.max(axis=0),
+        "surface_temp_min": hull_c.min(axis=0),
+        "surface_temp_max": hull_c.max(axis=0),
+        "air_temp_min": air_c.min(axis=0),
+        "air_temp_max": air_c.max(axis=0),
     }
-    return {name: BOUNDS[name][1] * (value - BOUNDS[name][0]) for name, value in values.items()}
+    return {
+        name: BOUNDS[name].inside * (value - BOUNDS[name].value) for name, value in values.items()
+    }
 
 
-def knowing(room: dict[str, Column]) -> NDArray[np.bool_]:
-    """Return where an advisor who knows the true values says GO."""
-    inside = np.all([each >= 0.0 for each in room.values()], axis=0)
-    banded = np.all([room[name] >= BOUNDS[name][2] for name in room], axis=0)
-    go = np.zeros(len(inside), dtype=bool)
-    stopped, well_s, banded_s = False, 0.0, 0.0
+def knowing(room: dict[str, Column], guards: dict[str, Column]) -> NDArray[np.bool_]:
+    """Return where an advisor who knows the true values says GO.
+
+    Args:
+        room: how far each value stands inside its bound.
+        guards: how far it must, at each time.
+    """
+    names = list(room)
+    broken = np.any([room[name] < 0.0 for name in names], axis=0)
+    inside = np.all([room[name] >= guards[name] for name in names], axis=0)
+    enters = np.all([room[name] >= guards[name] + BOUNDS[name].go_band for name in names], axis=0)
+    again = np.all([room[name] >= BOUNDS[name].re_entry_band for name in names], axis=0)
+    call = np.zeros(len(inside), dtype=bool)
+    stopped, going, enters_s, again_s = False, False, 0.0, 0.0
     for index in range(len(inside)):
-        well_s = well_s + STEP_S if inside[index] else 0.0
-        banded_s = banded_s + STEP_S if banded[index] else 0.0
-        if not inside[index]:
+        enters_s = enters_s + STEP_S if enters[index] else 0.0
+        again_s = again_s + STEP_S if again[index] else 0.0
+        if broken[index]:
             stopped = True
-        elif stopped and banded_s >= RE_ENTRY_S:
+        elif stopped and again_s >= RE_ENTRY_S:
             stopped = False
-        go[index] = not stopped and well_s >= DWELL_S
-    return go
+        going = not stopped and bool(inside[index]) and (going or enters_s >= DWELL_S)
+        call[index] = going
+    return call
 
 
 def played(recording: Recording) -> list[Heard]:
@@ -203,7 +247,9 @@ def way_of(call: str, reasons: list[dict[str, object]], unknown: bool) -> str:
     return "waiting"
 
 
-def scored(shed: Shed, recording: Recording, evaluations: list[Heard], fault: Fault | None) -> Score:
+def scored(
+    shed: Shed, recording: Recording, evaluations: list[Heard], fault: Fault | None
+) -> Score:
     """Return one run's counts."""
     places = 1 if "plank_stbd" not in recording.channels else 2
     room = room_of(shed, places)
@@ -212,19 +258,19 @@ def scored(shed: Shed, recording: Recording, evaluations: list[Heard], fault: Fa
     known = at >= 0
     calls = np.array([each.call for each in evaluations])[np.maximum(at, 0)]
     go = known & (calls == "GO")
-    guards = {name: np.empty(len(evaluations)) for name in BOUNDS}
-    last = {name: BOUNDS[name][3] for name in BOUNDS}
+    shown = {name: np.empty(len(evaluations)) for name in BOUNDS}
+    last = {name: BOUNDS[name].guard for name in BOUNDS}
     for index, each in enumerate(evaluations):
         last |= each.guards
-        for name, guard in last.items():
-            guards[name][index] = guard
-    beyond = {name: -room[name] > guards[name][np.maximum(at, 0)] for name in BOUNDS}
+        for name in BOUNDS:
+            shown[name][index] = last[name]
+    guards = {name: shown[name][np.maximum(at, 0)] for name in BOUNDS}
+    beyond = {name: -room[name] > guards[name] for name in BOUNDS}
     beyond_any = np.any(list(beyond.values()), axis=0)
-    inside_all = np.all(
-        [room[name] > guards[name][np.maximum(at, 0)] for name in BOUNDS], axis=0
-    )
-    could = knowing(room)
-    lost = could & ~go & known
+    inside_all = np.all([room[name] > guards[name] for name in BOUNDS], axis=0)
+    could = knowing(room, guards) & known
+    lost = could & ~go
+    bare = knowing(room, {name: np.zeros(len(known)) for name in BOUNDS}) & known
     minutes = STEP_S / 60.0
     score = Score(runs=1, hours=len(shed.time_s) * STEP_S / 3600.0)
     score.go_h = float(go.sum()) * minutes / 60.0
@@ -237,9 +283,14 @@ def scored(shed: Shed, recording: Recording, evaluations: list[Heard], fault: Fa
             score.missed_stop += not (calls[start:end] == "STOP").any()
     begun = np.flatnonzero(known[1:] & (calls[1:] == "STOP") & (calls[:-1] != "STOP")) + 1
     score.false_stop = int(inside_all[begun].sum())
-    score.could_go_min = float((could & known).sum()) * minutes
+    score.could_go_min = float(could.sum()) * minutes
+    if fault is None:
+        by_values = knowing(room_read(shed, recording), guards)
+        score.own_error_min = float((lost & ~by_values).sum()) * minutes
+    score.bare_go_min = float(bare.sum()) * minutes
+    score.bare_lost_min = float((bare & ~go).sum()) * minutes
     score.lost_min = float(lost.sum()) * minutes
-    ways = np.array([each.way for each in evaluations])[np.maximum(at, 0)]
+    ways = np.array(ways_of(evaluations))[np.maximum(at, 0)]
     for way in WAYS:
         score.lost_by[way] = float((lost & (ways == way)).sum()) * minutes
     score.channel_hours = len(recording.channels) * score.hours
@@ -259,6 +310,18 @@ def scored(shed: Shed, recording: Recording, evaluations: list[Heard], fault: Fa
     return score
 
 
+def ways_of(evaluations: list[Heard]) -> list[str]:
+    """Return what each evaluation without GO is put down to; waiting, to what it follows."""
+    ways, since = [], "waiting"
+    for each in evaluations:
+        if each.way != "waiting":
+            since = each.way or "waiting"
+        if each.call == "STOP":
+            since = "waiting"
+        ways.append(since if each.way == "waiting" else each.way)
+    return ways
+
+
 def spans(true: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
     """Yield the first and one past the last index of each stretch that is true."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], true, [False]]).astype(np.int8)))
@@ -266,47 +329,52 @@ def spans(true: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
 
 
 @lru_cache(maxsize=4)
-def shed_of(seed: int, hours: float) -> Shed:
+def shed_of(seed: int, hours: float, cold_hull: bool) -> Shed:
     """Return one enclosure's true hours."""
     rng = np.random.default_rng([13, seed])
-    return lived(drawn(rng), rng, hours)
+    return lived(drawn(rng, cold_hull=cold_hull), rng, hours)
 
 
-def bites(shed: Shed) -> bool:
-    """Tell whether a fault can do harm: a good afternoon, four hours beyond the guards."""
+def bites(shed: Shed, cold_hull: bool) -> bool:
+    """Tell whether a fault can do harm: a good afternoon, then hours beyond the guards.
+
+    With a cold hull, hours in which the humidity alone would still be good.
+    """
     room = room_of(shed, 1)
     inside = np.all([each >= 0.0 for each in room.values()], axis=0)
-    beyond = np.any([-room[name] > BOUNDS[name][3] for name in room], axis=0)
+    beyond = np.any([-room[name] > BOUNDS[name].guard for name in room], axis=0)
+    if cold_hull:
+        beyond &= room["humidity_max"] > BOUNDS["humidity_max"].guard
     hour = shed.time_s / 3600.0
     afternoon = (hour > 5.0) & (hour < 9.5)
     later = hour > 10.0
-    return bool(inside[afternoon].mean() > 0.5 and beyond[later].sum() * STEP_S > 4 * 3600.0)
+    return bool(inside[afternoon].mean() > 0.5 and beyond[later].sum() * STEP_S > 3.0 * 3600.0)
 
 
-def biting_seeds(count: int, hours: float) -> list[int]:
+@lru_cache
+def biting_seeds(count: int, hours: float, cold_hull: bool) -> tuple[int, ...]:
     """Return the first seeds whose enclosures a fault can harm."""
     found: list[int] = []
     seed = 0
     while len(found) < count:
-        if bites(shed_of(seed, hours)):
+        if bites(shed_of(seed, hours, cold_hull), cold_hull):
             found.append(seed)
         seed += 1
-    return found
+    return tuple(found)
 
 
 def fault_run(name: str, seed: int, hours: float, every_s: float) -> tuple[Score, Recording]:
     """Play one run of a class."""
-    fault, shed = BY_NAME[name], shed_of(seed, hours)
+    fault = BY_NAME[name]
+    shed = shed_of(seed, hours, fault.of_hull)
     rng = np.random.default_rng([seed, zlib.crc32(name.encode())])
     recording = recorded(shed, fault, rng, every_s)
     return scored(shed, recording, played(recording), fault), recording
 
 
-def clean_run(
-    seed: int, hours: float, every_s: float, *, irregular: bool = False, lone: bool = False
-) -> tuple[Score, Recording]:
-    """Play one run without a fault."""
-    shed = shed_of(1000 + seed, hours)
-    rng = np.random.default_rng([seed, 1])
-    recording = recorded(shed, None, rng, every_s, irregular=irregular, lone=lone)
+def clean_run(index: int, hours: float, every_s: float) -> tuple[Score, Recording]:
+    """Play one run without a fault: by turns regular and not, two bodies and one, cold hulls."""
+    shed = shed_of(1000 + index, hours, index % 4 == 3)
+    rng = np.random.default_rng([index, 1])
+    recording = recorded(shed, None, rng, every_s, irregular=index % 3 == 2, lone=index % 2 == 1)
     return scored(shed, recording, played(recording), None), recording
