@@ -8,7 +8,7 @@ J. Phys. Chem. Ref. Data 31, 387, equation 2.5, another formulation than the pro
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -129,15 +129,12 @@ def drawn(rng: np.random.Generator, *, cold_hull: bool = False) -> Build:
     if rng.random() < 0.4:
         heater_from_h, heater_until_h = 0.0, 24.0
     to_outside = (rng.uniform(3.0, 30.0), rng.uniform(3.0, 15.0))
-    if cold_hull:
-        to_outside = (rng.uniform(40.0, 80.0), rng.uniform(30.0, 70.0))
-        heater_from_h, heater_until_h = 0.0, 24.0
-    return Build(
+    build = Build(
         cover_w_per_k=rng.uniform(250.0, 420.0),
         air_changes_per_h=rng.uniform(0.4, 1.5),
         hull_j_per_k=(rng.uniform(300e3, 1500e3), rng.uniform(300e3, 900e3)),
         hull_to_outside_w_per_k=to_outside,
-        heater_w=float(rng.choice([1500.0, 2500.0, 3500.0])) + 1500.0 * cold_hull,
+        heater_w=float(rng.choice([1500.0, 2500.0, 3500.0])),
         heater_to_c=rng.uniform(15.0, 20.0),
         heater_from_h=heater_from_h,
         heater_until_h=heater_until_h,
@@ -147,6 +144,21 @@ def drawn(rng: np.random.Generator, *, cold_hull: bool = False) -> Build:
         outdoor_spread_k=rng.uniform(0.5, 5.0),
         deep_ground_c=rng.uniform(10.0, 13.0),
         wet_ground_m3_per_s=rng.uniform(0.002, 0.02),
+    )
+    if not cold_hull:
+        return build
+    return replace(
+        build,
+        hull_to_outside_w_per_k=(rng.uniform(80.0, 140.0), rng.uniform(80.0, 140.0)),
+        heater_w=4500.0,
+        heater_to_c=rng.uniform(16.0, 20.0),
+        heater_from_h=0.0,
+        heater_until_h=24.0,
+        sun_w=rng.uniform(3500.0, 5500.0),
+        outdoor_mean_c=rng.uniform(9.0, 14.0),
+        outdoor_swing_c=rng.uniform(4.0, 7.0),
+        outdoor_spread_k=rng.uniform(1.5, 5.0),
+        wet_ground_m3_per_s=rng.uniform(0.004, 0.014),
     )
 
 

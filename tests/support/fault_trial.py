@@ -336,9 +336,9 @@ def shed_of(seed: int, hours: float, cold_hull: bool) -> Shed:
 
 
 def bites(shed: Shed, cold_hull: bool) -> bool:
-    """Tell whether a fault can do harm: a good afternoon, then hours beyond the guards.
+    """Tell whether a fault can do harm: a good afternoon, then three hours beyond the guards.
 
-    With a cold hull, hours in which the humidity alone would still be good.
+    With a cold hull, one hour in which the humidity alone would still be good.
     """
     room = room_of(shed, 1)
     inside = np.all([each >= 0.0 for each in room.values()], axis=0)
@@ -348,7 +348,8 @@ def bites(shed: Shed, cold_hull: bool) -> bool:
     hour = shed.time_s / 3600.0
     afternoon = (hour > 5.0) & (hour < 9.5)
     later = hour > 10.0
-    return bool(inside[afternoon].mean() > 0.5 and beyond[later].sum() * STEP_S > 3.0 * 3600.0)
+    needed_s = 3600.0 if cold_hull else 3.0 * 3600.0
+    return bool(inside[afternoon].mean() > 0.5 and beyond[later].sum() * STEP_S > needed_s)
 
 
 @lru_cache
