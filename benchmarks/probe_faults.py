@@ -102,13 +102,12 @@ def baseline(recording: Recording, frozen: tuple[str, ...]) -> Baseline:
     return result
 
 
-Task = tuple[str, int, int, float, bool]
+Task = tuple[str, int, int, float, float, bool]  # class, index, seed, hours, a row each [s], ioos
 
 
 def one(task: Task) -> tuple[str, Score, Baseline]:
     """Play one run: of a class, or clean where the name is empty."""
-    name, index, seed, hours, beside = task
-    every_s = EVERY_S[index % len(EVERY_S)]
+    name, _, seed, hours, every_s, beside = task
     if not name:
         score, recording = clean_run(seed, hours, every_s)
         return name, score, baseline(recording, ()) if beside else Baseline()
@@ -161,6 +160,7 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="a handful of classes, one run each")
     parser.add_argument("--runs", type=int, default=GO_BEYOND_RUNS)
     parser.add_argument("--clean-hours", type=float, default=540.0)
+    parser.add_argument("--every", type=float, help="a row each so many seconds, in every run")
     parser.add_argument("--only", nargs="+", choices=list(BY_NAME), metavar="CLASS")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--no-baseline", action="store_true", help="without ioos-qc beside it")
@@ -170,23 +170,30 @@ def main() -> None:
     runs = 1 if asked.quick else asked.runs
     clean_runs = round((36.0 if asked.quick else asked.clean_hours) / RUN_H)
     beside = not asked.no_baseline
+
+    def every(index: int) -> float:
+        return asked.every or EVERY_S[index % len(EVERY_S)]
+
     seeds = {kind: biting_seeds(runs, RUN_H, kind) for kind in (False, True)}
     tasks: list[Task] = [
-        (name, index, seeds[kind][index], RUN_H, beside)
+        (name, index, seeds[kind][index], RUN_H, every(index), beside)
         for index in range(runs)
         for kind in (False, True)
         for name in names
         if BY_NAME[name].of_hull == kind
     ]
-    tasks += [("", index, index, RUN_H, beside) for index in range(clean_runs)]
+    tasks += [("", index, index, RUN_H, every(index), beside) for index in range(clean_runs)]
     scores = {name: Score() for name in (*names, "")}
     fixed = Baseline()
     with ProcessPoolExecutor(asked.workers) as pool:
-        for name, score, found in pool.map(one, tasks):
+        for task, (name, score, found) in zip(tasks, pool.map(one, tasks), strict=True):
+            print(f"{name or 'clean'} {task[1]}: {score.beyond_min:.1f} min beyond, "
+                  f"{score.lost_pct:.0f} % lost, noticed {score.noticed_after_min}",
+                  file=sys.stderr, flush=True)  # fmt: skip
             scores[name].add(score)
             fixed.add(found)
     print(f"{runs} runs of {RUN_H:.0f} h a class, rows each "
-          f"{', '.join(f'{each:.0f}' for each in sorted(set(EVERY_S[:runs])))} s")  # fmt: skip
+          f"{', '.join(f'{each:.0f}' for each in sorted({every(k) for k in range(runs)}))} s")  # fmt: skip
     print(f"{'class':<20} {'shows':<5} {'GO min beyond':<15} {'STOP':^9} {'false':>5} "
           f"{'GO h':>7} {'of':>7} noticed")  # fmt: skip
     print(f"{'':<26} {'guard':>7} {'worst':>7} {'missed':^9} {'STOP':>5} {'lost':>7}")
