@@ -102,7 +102,8 @@ def baseline(recording: Recording, frozen: tuple[str, ...]) -> Baseline:
     return result
 
 
-Task = tuple[str, int, int, float, float, bool]  # class, index, seed, hours, a row each [s], ioos
+# class, index, seed, hours, a row each so many seconds, with ioos-qc beside it
+Task = tuple[str, int, int, float, float, bool]
 
 
 def one(task: Task) -> tuple[str, Score, Baseline]:
@@ -192,8 +193,8 @@ def main() -> None:
                   file=sys.stderr, flush=True)  # fmt: skip
             scores[name].add(score)
             fixed.add(found)
-    print(f"{runs} runs of {RUN_H:.0f} h a class, rows each "
-          f"{', '.join(f'{each:.0f}' for each in sorted({every(k) for k in range(runs)}))} s")  # fmt: skip
+    intervals = ", ".join(f"{each:.0f}" for each in sorted({every(k) for k in range(runs)}))
+    print(f"{runs} runs of {RUN_H:.0f} h a class, rows each {intervals} s")
     print(f"{'class':<20} {'shows':<5} {'GO min beyond':<15} {'STOP':^9} {'false':>5} "
           f"{'GO h':>7} {'of':>7} noticed")  # fmt: skip
     print(f"{'':<26} {'guard':>7} {'worst':>7} {'missed':^9} {'STOP':>5} {'lost':>7}")

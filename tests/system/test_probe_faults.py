@@ -23,6 +23,8 @@ from fault_trial import (
     ways_of,
 )
 
+from benchmarks.probe_faults import FLAT_S, flags
+
 # To the evening for faults of the air, to the next morning for those of the hull.
 AIR_H, AIR_SEED, HULL_H, HULL_SEED, EVERY_S = 17.0, 2, 24.0, 0, 60.0
 GO_BEYOND_MIN = 5.0
@@ -163,6 +165,18 @@ def test_evaluations_are_timed_by_arrival_where_a_body_stamps_ten_minutes_ahead(
     )
     came = [each.came_s for each in heard(recording, lines)]
     assert came == [row.came_s for row in recording.rows if "temp_bow" in row.cells]
+
+
+def test_fixed_thresholds_find_a_hull_probe_that_stands_and_leave_one_that_moves() -> None:
+    shed = shed_of(AIR_SEED, AIR_H, False)
+    fault = BY_NAME["stuck-only-hull"]
+    recording = recorded(shed, fault, np.random.default_rng(1), EVERY_S)
+    found = flags(recording, "plank_port")["flat line"]
+    before = recording.times_s < recording.onset_s
+    later = recording.times_s > recording.onset_s + 2.0 * FLAT_S
+    assert found[later].all()
+    assert not found[before].any()
+    assert not flags(recording, "temp_bow")["flat line"].any()
 
 
 # --- the classes -------------------------------------------------------------------------------
