@@ -435,6 +435,7 @@ def test_500_ml_is_half_a_litre_however_it_is_typed(tmp_path: Path) -> None:
 @pytest.mark.xfail(strict=True, reason="'500 ML' cannot be right; give a figure from 1 to 1e+06 ml")
 def test_500_ml_in_a_spec_is_half_a_litre(tmp_path: Path) -> None:
     mix = '[mix]\nby = "volume"\nratio = "2:1"\nmax_batch = "{}"\n'
+    mix += 'solids_by_volume = "50 %"\nthinner_max = "10 %"\n'
     found = []
     for name, typed in (("capitals", "500 ML"), ("litres", "0.5 l")):
         file = tmp_path / f"{name}.toml"
