@@ -6,6 +6,7 @@ import json
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -86,7 +87,8 @@ def wait_for(condition: Callable[[], object], timeout_s: float = 15.0) -> bool:
 class Yard:
     """A broker of the shipped files, by accounts, without TLS, on a free loopback port."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *, quiet: bool = False) -> None:
+        """Start it; a quiet one writes no line for each message, as an installed one does not."""
         self.port = free_port()
         self.broker = RealBroker(folder, port=self.port)
         passwords = folder / "passwords"
@@ -105,6 +107,7 @@ class Yard:
         assert text.count("listener 1883 127.0.0.1") == 1
         text = text.replace("listener 1883 127.0.0.1", f"listener {self.port} 127.0.0.1")
         user = "user root\n" if os.geteuid() == 0 else ""
+        user += "log_dest none\n" if quiet else ""
         (folder / f"mosquitto-{self.port}.conf").write_text(user + text)
         for private in (passwords, acl):
             private.chmod(0o600)
@@ -159,6 +162,94 @@ class Feed:
     def close(self) -> None:
         self._ending.set()
         self._thread.join(5.0)
+
+
+class Flood(threading.Thread):
+    """Writes one-byte messages at QoS 0 as fast as the broker takes them, over a bare socket.
+
+    Packets are those of MQTT 3.1.1 and 5.0 (OASIS), 3.1 CONNECT and 3.3 PUBLISH.
+    """
+
+    def __init__(self, port: int, account: str, topic: str, version: str, seconds: float) -> None:
+        super().__init__(daemon=True)
+        self.seconds, self.sent = seconds, 0
+        self._ending = threading.Event()
+        five = version == "5"
+        fields = [f"flood-{version}", account, PASSWORD]
+        body = b"\x00\x04MQTT" + (b"\x05" if five else b"\x04") + b"\xc2\x00\x1e"
+        body += b"\x00" * five + b"".join(_utf8(each) for each in fields)
+        publish = _utf8(topic) + b"\x00" * five + b"1"
+        self._block = (bytes([0x30, len(publish)]) + publish) * 500
+        self._line = socket.create_connection(("127.0.0.1", port), 5.0)
+        self._line.sendall(bytes([0x10, len(body)]) + body)
+        answer = self._line.recv(64)
+        assert answer[:1] == b"\x20", answer
+        assert answer[3] == 0, answer
+
+    def run(self) -> None:
+        until = time.monotonic() + self.seconds
+        with self._line:
+            while time.monotonic() < until and not self._ending.is_set() and self.sent < 3_000_000:
+                try:
+                    self._line.sendall(self._block)
+                except OSError:
+                    return
+                self.sent += 500
+
+    def close(self) -> None:
+        self._ending.set()
+        if self.ident is not None:
+            self.join(10.0)
+
+
+def _utf8(text: str) -> bytes:
+    return len(text).to_bytes(2, "big") + text.encode()
+
+
+class SlowLine:
+    """A line to the broker whose way down can be held: what the program says still goes up."""
+
+    def __init__(self, port: int) -> None:
+        self._port = port
+        self._open = threading.Event()
+        self._open.set()
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self.port = int(self._listener.getsockname()[1])
+        threading.Thread(target=self._accept, daemon=True).start()
+
+    def hold(self) -> None:
+        self._open.clear()
+
+    def release(self) -> None:
+        self._open.set()
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                near, _ = self._listener.accept()
+            except OSError:
+                return
+            far = socket.create_connection(("127.0.0.1", self._port), 5.0)
+            for one, other, gated in ((near, far, False), (far, near, True)):
+                one.settimeout(None)
+                threading.Thread(target=self._carry, args=(one, other, gated), daemon=True).start()
+
+    def _carry(self, one: socket.socket, other: socket.socket, gated: bool) -> None:
+        while True:
+            try:
+                block = one.recv(65_536)
+                if gated:
+                    self._open.wait()
+                if not block:
+                    other.shutdown(socket.SHUT_WR)
+                    return
+                other.sendall(block)
+            except OSError:
+                return
+
+    def close(self) -> None:
+        self._open.set()
+        self._listener.close()
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,14 +360,14 @@ class Watched:
 class Bench:
     """A broker, a lamp, one tent's sensors as feeds, and the program over them."""
 
-    def __init__(self, folder: Path, *, max_age: str = "3 s") -> None:
+    def __init__(self, folder: Path, *, max_age: str = "3 s", quiet: bool = False) -> None:
         self.folder = folder
         self.max_age = max_age
         self.hull_c = 19.0
         self.air = '{"t":20.0,"rh":50.0}'
         self.db = folder / "log.db"
         self._closing: list[Any] = []
-        self.yard = Yard(folder)
+        self.yard = Yard(folder, quiet=quiet)
         self.lamp = self.closing(Lamp(self.yard.port))
         self.program: Watched | None = None
 
@@ -292,11 +383,15 @@ class Bench:
         self.bow = self.closing(Feed(bow, "shed/air-bow/state", lambda: self.air))
         self.plank = self.closing(Feed(plank, "shed/plank-port/temp", lambda: str(self.hull_c)))
 
-    def watch(self, spec: str, more: str = "", plank: str = PLANK) -> Watched:
+    def watch(self, spec: str, more: str = "", port: int = 0) -> Watched:
         """Start the program with this spec as the enclosure's."""
-        config = (HEAD + plank + more).format(
-            port=self.yard.port, spec=spec, more=f'max_age = "{self.max_age}"'
+        config = (HEAD + PLANK + more).format(
+            port=port or self.yard.port, spec=spec, more=f'max_age = "{self.max_age}"'
         )
+        return self.watch_text(config)
+
+    def watch_text(self, config: str) -> Watched:
+        """Start the program with this config."""
         self.program = Watched(self.folder, config, self.db)
         self.closing(self.program)
         return self.program
