@@ -33,6 +33,47 @@ except ImportError:
 main()
 """
 
+FAST = """
+import os, select, threading, time
+_real, _told, _times = (float(each) for each in os.environ["TRIAL_CLOCK"].split())
+_wall, _steady, _sleep, _wait = time.time, time.monotonic, time.sleep, threading.Condition.wait
+_begin = _steady() - (_wall() - _real)
+time.time = lambda: _told + (_wall() - _real) * _times
+time.monotonic = lambda: 1000.0 + (_steady() - _begin) * _times
+time.clock_gettime = lambda clock: time.time() if clock == time.CLOCK_REALTIME else time.monotonic()
+time.sleep = lambda seconds: _sleep(seconds / _times)
+_select = select.select
+select.select = lambda r, w, x, seconds=None: _select(
+    r, w, x, None if seconds is None else seconds / _times
+)
+threading._time = time.monotonic
+threading.Condition.wait = lambda self, timeout=None: _wait(
+    self, None if timeout is None else timeout / _times
+)
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class FastClock:
+    """Time that runs faster from a moment on, in the program and in the test alike.
+
+    Attributes:
+        real_s: when it began, by the machine's clock [s].
+        told_s: what it said then [s].
+        times: how much faster it runs.
+    """
+
+    real_s: float
+    told_s: float
+    times: float
+
+    def now_s(self) -> float:
+        return self.told_s + (time.time() - self.real_s) * self.times
+
+    def sleep_until(self, told_s: float) -> None:
+        time.sleep(max((told_s - self.now_s()) / self.times, 0.0))
+
+
 HEAD = """
 [broker]
 host = "127.0.0.1"
@@ -315,7 +356,7 @@ class Lamp:
 class Watched:
     """`filmcall watch --plain` as a child process."""
 
-    def __init__(self, folder: Path, config: str, db: Path) -> None:
+    def __init__(self, folder: Path, config: str, db: Path, clock: FastClock | None = None) -> None:
         self.folder, self.db = folder, db
         (folder / "password").write_text(PASSWORD + "\n")
         (folder / "password").chmod(0o600)
@@ -324,11 +365,16 @@ class Watched:
         self.lines: list[str] = []
         self.process = subprocess.Popen(
             [
-                *(sys.executable, "-c", ENTRY),
+                *(sys.executable, "-c", (FAST if clock else "") + ENTRY),
                 *("watch", "--config", str(file), "--plain", "--db", str(db)),
             ],
             cwd=folder,
-            env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"},
+            env={
+                **os.environ,
+                "PYTHONPATH": str(ROOT),
+                "PYTHONUNBUFFERED": "1",
+                "TRIAL_CLOCK": f"{clock.real_s} {clock.told_s} {clock.times}" if clock else "",
+            },
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
@@ -390,9 +436,9 @@ class Bench:
         )
         return self.watch_text(config)
 
-    def watch_text(self, config: str) -> Watched:
-        """Start the program with this config."""
-        self.program = Watched(self.folder, config, self.db)
+    def watch_text(self, config: str, clock: FastClock | None = None) -> Watched:
+        """Start the program with this config, by the machine's clock or a faster one."""
+        self.program = Watched(self.folder, config, self.db, clock)
         self.closing(self.program)
         return self.program
 
