@@ -136,7 +136,7 @@ rate_floor = "30 K"
 """
 
 
-def wait_for(condition: Callable[[], object], timeout_s: float = 15.0) -> bool:
+def wait_for(condition: Callable[[], object], timeout_s: float = 40.0) -> bool:
     """Wait until something holds, and return whether it did."""
     until = time.monotonic() + timeout_s
     while time.monotonic() < until:
