@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import tzinfo
 
+from monitor.screen.phrases import REMINDER, SURFACE_ASSUMED
 from monitor.screen.sentence import TIMERS, why
 from monitor.screen.theme import Theme, zone_of
 from monitor.snapshot import Snapshot
@@ -167,7 +168,7 @@ class AlarmBoard:
         standing = self.standing()
         if not standing:
             return ""
-        return f"{self._reminder()} {' '.join(each.text + '.' for each in standing)}"
+        return f"{REMINDER} {' '.join(each.text + '.' for each in standing)}"
 
     # --- what is wrong
 
@@ -240,7 +241,7 @@ class AlarmBoard:
                     del self._alarms[held]
         alarm.why = why(worst, self._theme, snapshot.trends)
         if worst.climate.assumed_offset_k is not None:
-            alarm.why += f" ({self._theme.words.say('surface-assumed')})"
+            alarm.why += f" ({SURFACE_ASSUMED})"
         alarm.advice = worst.advice
         alarm.helps = any(something_can_be_done(call) for call in calls)
 
@@ -287,17 +288,11 @@ class AlarmBoard:
 
     def _ring_of(self, alarm: _Alarm, now_s: float) -> Ring:
         sections = tuple(sorted(alarm.sections))
-        say = self._theme.words.say
-        text = say(
-            "alarm-text",
-            call=alarm.call.value,
-            sections=self._names(sections),
-            when=self._theme.hour_and_day(alarm.first_s, self._zone, now_s),
-            why=alarm.why,
-            advice=alarm.advice,
-        )
+        since = self._theme.hour_and_day(alarm.first_s, self._zone, now_s)
+        what = f"{alarm.call.value} {self._names(sections)} since {since}"
+        text = f"{what}: {alarm.why}. {alarm.advice}."
         if alarm.count > 1:
-            text = say("alarm-again", count=alarm.count, text=text)
+            text = f"again ({alarm.count}), {text}"
         return Ring(
             enclosure=self._enclosure,
             sections=sections,
@@ -306,26 +301,17 @@ class AlarmBoard:
             since_s=alarm.first_s,
             time_s=now_s,
             count=alarm.count,
-            text=f"{self._reminder()} {text}",
+            text=f"{REMINDER} {text}",
         )
 
     def _short(self, alarm: _Alarm) -> str:
         now_s = self._seen_s if self._seen_s is not None else alarm.last_s
-        figures = {
-            "call": alarm.call.value,
-            "sections": self._names(tuple(sorted(alarm.sections))),
-            "why": alarm.why,
-        }
+        what = f"{alarm.call.value} {self._names(tuple(sorted(alarm.sections)))}"
         when = self._theme.hour_and_day(alarm.first_s, self._zone, now_s)
-        if alarm.over_s is None:
-            return self._theme.words.say("alarm-short", when=when, **figures)
+        if alarm.over_s is None or alarm.first_s >= alarm.over_s:
+            return f"{what} since {when}: {alarm.why}"
         until = self._theme.hour_and_day(alarm.over_s, self._zone, now_s)
-        key = "alarm-over" if alarm.first_s < alarm.over_s else "alarm-short"
-        return self._theme.words.say(key, when=when, until=until, **figures)
-
-    def _reminder(self) -> str:
-        words = self._theme.words
-        return words.say("alarm-opens", reminder=words.say("caution-vapour"))
+        return f"{what} from {when} to {until}: {alarm.why}; over, nobody has seen it"
 
     def _names(self, sections: tuple[str, ...]) -> str:
         names = [self._enclosure if name == ALL_SECTIONS else name for name in sections]

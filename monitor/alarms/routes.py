@@ -18,7 +18,7 @@ from monitor.alarms.board import Ring
 from monitor.alarms.urls import AlarmAddress, AlarmFault, load_ways, read_urls
 from monitor.config.load import load_config_file
 from monitor.config.model import URLS_VARIABLE, Config
-from monitor.screen.theme import Theme, theme_of
+from monitor.screen.phrases import REMINDER, VAPOUR_BRIEF
 from rules.call import Call
 from rules.errors import FilmcallError
 
@@ -196,14 +196,13 @@ class AlarmRoutes:
             return cls(troubles=(str(fault),))
         return cls([Route(way) for way in ways], troubles)
 
-    def ring(self, ring: Ring, theme: Theme) -> None:
+    def ring(self, ring: Ring) -> None:
         """Hand an alarm to every way, and return at once.
 
         Args:
             ring: its text opens with the safety reminder.
-            theme: has the words of the title, which opens with it too.
         """
-        title = title_of(f"{ring.call.value} {ring.enclosure}", theme)
+        title = title_of(f"{ring.call.value} {ring.enclosure}")
         for route in self._routes:
             route.put(title, ring.text, _KINDS.get(ring.call, "warning"))
 
@@ -245,14 +244,13 @@ class AlarmRoutes:
         return [f"alarms by {each.name}: {count} never went." for each, count in unsent if count]
 
 
-def title_of(what: str, theme: Theme) -> str:
+def title_of(what: str) -> str:
     """Return a title that opens with the safety reminder in its short form.
 
-    >>> title_of("STOP polytunnel", Theme())
+    >>> title_of("STOP polytunnel")
     'Nobody in without breathing protection, switch nothing inside: STOP polytunnel'
     """
-    reminder = theme.words.say("alarm-small")
-    return f"{reminder[:1].upper()}{reminder[1:]}: {what}"
+    return f"{VAPOUR_BRIEF[:1].upper()}{VAPOUR_BRIEF[1:]}: {what}"
 
 
 def run_test(config_file: Path, environment: Mapping[str, str] | None = None) -> str:
@@ -275,13 +273,10 @@ def run_test(config_file: Path, environment: Mapping[str, str] | None = None) ->
             f"config {config_file} names no way for alarms, so there is nothing to test; give "
             f'[alarm] urls_file = "FILE" with one URL a line, or set {URLS_VARIABLE}.'
         )
-    theme = theme_of(environment)
-    words = theme.words
-    reminder = words.say("alarm-opens", reminder=words.say("caution-vapour"))
-    text = f"{reminder} This is a test of the alarm by filmcall, and no film is in danger."
+    text = f"{REMINDER} This is a test of the alarm by filmcall, and no film is in danger."
     lines = []
     for way in ways:
-        went = way.send(title_of("a test", theme), text, "info")
+        went = way.send(title_of("a test"), text, "info")
         lines.append(
             f"{way.name}: sent; look whether it arrived"
             if went

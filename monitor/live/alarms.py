@@ -41,7 +41,6 @@ class Alarms:
             routes: sends by mail, push or chat; what fails there is a notice. None for no way.
         """
         theme = theme_of(os.environ)
-        self._theme = theme
         self._watch = watch
         self._publisher = publisher
         self._routes = routes or AlarmRoutes()
@@ -102,5 +101,5 @@ class Alarms:
         for ring in rung:
             if self._publisher is not None:
                 self._publisher.ring(ring)
-            self._routes.ring(ring, self._theme)
+            self._routes.ring(ring)
         return rung

@@ -32,7 +32,6 @@ from monitor.outlook.keeper import OutlookKeeper
 from monitor.replay.play import ReplayJob, keeper_of
 from monitor.screen.freshness import QuietLines
 from monitor.screen.terminal import is_screen
-from monitor.screen.theme import theme_of
 from monitor.specs import find_spec
 from monitor.tell import Tell
 from monitor.wire import Json, plain_line
@@ -108,7 +107,7 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
             else:
                 logging.basicConfig(level=logging.WARNING, format="%(message)s", stream=err)
                 alarms = Alarms(watch, publisher, routes)
-                quiet = QuietLines(theme_of(os.environ))
+                quiet = QuietLines()
                 while not stopper.asked:
                     watch.turn(TURN_S)
                     if alarms.due():

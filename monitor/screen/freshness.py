@@ -11,11 +11,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from monitor.screen.theme import Theme
 from monitor.snapshot import PointHealth, Snapshot
 from monitor.wire import iso_utc
 from rules.call import Call
-from rules.text import clean
+from rules.text import clean, duration_text
 from sensors.reading import Quantity
 
 # Common practice, no source: one reading may be lost and one be late before anybody is told.
@@ -68,44 +67,41 @@ def _youngest_s(points: Iterable[PointHealth]) -> float | None:
     return min((point.age_s for point in points if point.age_s is not None), default=None)
 
 
-def quiet_text(snapshot: Snapshot, theme: Theme, *, long: bool = False) -> str:
+def quiet_text(snapshot: Snapshot, *, long: bool = False) -> str:
     """Return that nothing renews the call and how old its newest reading is; "" where all is well.
 
     Args:
         snapshot: of one enclosure.
-        theme: for the words.
         long: with what that means for the call.
     """
     if is_renewed(snapshot):
         return ""
-    say = theme.words.say
     if snapshot.link_ok:
         overdue = _overdue(snapshot)
-        what, age_s = _which(snapshot, overdue, theme), _youngest_s(overdue)
+        what, age_s = _which(snapshot, overdue), _youngest_s(overdue)
     else:
-        what, age_s = say("quiet-link"), newest_age_s(snapshot)
+        what, age_s = "NO LINK", newest_age_s(snapshot)
     if age_s is None:
-        return say("quiet-never", what=what)
-    key = "quiet-long" if long and snapshot.calls else "quiet"
-    call = snapshot.calls[0].call.value if snapshot.calls else ""
-    return say(key, what=what, age=theme.words.duration(age_s), call=call)
+        return f"{what}: no reading yet"
+    text = f"{what}: newest reading {duration_text(age_s)} old"
+    if long and snapshot.calls:
+        text += f", nothing renews this {snapshot.calls[0].call.value}"
+    return text
 
 
-def _which(snapshot: Snapshot, overdue: list[PointHealth], theme: Theme) -> str:
+def _which(snapshot: Snapshot, overdue: list[PointHealth]) -> str:
     """That nothing comes, and from which points where others are still heard."""
     silent = list(dict.fromkeys(point.point for point in overdue))
     if len(silent) == len({point.point for point in _points(snapshot)}):
-        return theme.words.say("quiet-points")
-    more = len(silent) - 1
-    key = "quiet-several" if more else "quiet-some"
-    return theme.words.say(key, point=clean(silent[0]), count=more)
+        return "NOTHING NEW"
+    more = f" and {len(silent) - 1} more" if len(silent) > 1 else ""
+    return f"NOTHING NEW from {clean(silent[0])}{more}"
 
 
 class QuietLines:
     """Tells once where readings stop coming, and once where they come again: for plain output."""
 
-    def __init__(self, theme: Theme) -> None:
-        self._theme = theme
+    def __init__(self) -> None:
         self._quiet: set[str] = set()
 
     def news(self, snapshots: Mapping[str, Snapshot]) -> list[str]:
@@ -115,7 +111,7 @@ class QuietLines:
         """
         lines = []
         for name, snapshot in snapshots.items():
-            text = quiet_text(snapshot, self._theme, long=True)
+            text = quiet_text(snapshot, long=True)
             if bool(text) == (name in self._quiet) or newest_age_s(snapshot) is None:
                 continue
             call = snapshot.calls[0]
@@ -127,6 +123,6 @@ class QuietLines:
                     text += f" ({clean(snapshot.link).rstrip('.')})"
             else:
                 self._quiet.discard(name)
-                text = self._theme.words.say("quiet-over")
+                text = "readings come again"
             lines.append(f"{iso_utc(snapshot.time_s)}  {word:<4}  {name}/{call.section}: {text}")
         return lines

@@ -11,11 +11,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, tzinfo
 
+from monitor.screen.phrases import FIELD_WORDS, event_word
 from monitor.screen.pieces import details_text
 from monitor.screen.theme import Theme, zone_of
 from monitor.snapshot import DeskView, Snapshot
 from rules.events import Event
-from rules.text import clean
+from rules.text import clean, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method
 
 KEYS: dict[str, EventKind] = {
@@ -213,7 +214,6 @@ class KeyDesk:
     def __init__(self, enclosure: str, theme: Theme | None = None) -> None:
         self.enclosure = enclosure
         self.theme = theme or Theme()
-        self._say = self.theme.words.say
         self._zone: tzinfo = UTC
         self._offers = Choices()
         self._form: Form | None = None
@@ -241,12 +241,8 @@ class KeyDesk:
             missing: what the record lacks for it, or "".
         """
         late = event.recorded_s is not None and event.recorded_s - event.time_s >= 60.0
-        text = self._say(
-            "recorded-late" if late else "recorded",
-            event=self._say(f"event {event.kind}"),
-            details=details_text(event, self.theme),
-            when=self.theme.hour(event.time_s, self._zone),
-        )
+        when = self.theme.hour(event.time_s, self._zone)
+        text = f"recorded{' late' if late else ''}: {self._words(event)} at {when}"
         self._kept.append((event, now_s))
         self._tell(f"{text}; {clean(missing)}" if missing else text, now_s)
 
@@ -259,13 +255,11 @@ class KeyDesk:
         """
         gone = event.corrects if event.withdrawn else event.row
         self._kept = [(each, s) for each, s in self._kept if each.row != gone]
-        name = self._say(f"event {event.kind}")
-        text = self._say("taken-back", event=name, details=details_text(event, self.theme))
-        self._tell(text, now_s)
+        self._tell(f"taken back: {self._words(event)}", now_s)
 
     def refused(self, why: str, now_s: float) -> None:
         """Show that an event could not be kept, and why."""
-        self._tell(self._say("not-recorded", why=clean(why)), now_s)
+        self._tell(f"NOT recorded: {clean(why)}", now_s)
 
     def _tell(self, text: str, now_s: float) -> None:
         self._message, self._message_s = text, now_s
@@ -300,11 +294,11 @@ class KeyDesk:
         self._expire(now_s)
         page = self._page() if self._keys_page else ()
         if self._question == "quit":
-            return DeskView((self._say("ask-quit"),), True, page)
+            return DeskView(("quit the screen?  Enter quits, Esc stays",), True, page)
         if self._question == "undo":
             event = self._last_kept(now_s)
             name = "" if event is None else self._words(event)
-            return DeskView((self._say("ask-undo", event=name),), True, page)
+            return DeskView((f"take back {name}?  Enter takes it back, Esc leaves it",), True, page)
         if self._form is not None:
             return DeskView(tuple(self._prompt(self._form)), True, page)
         lines = []
@@ -312,7 +306,7 @@ class KeyDesk:
             lines.append(self._message)
         if self._last_kept(now_s) is not None:
             left = UNDO_S - (now_s - self._kept[-1][1])
-            undo = self._say("recorded-undo", left=f"{max(0.0, left):.0f}")
+            undo = f"u takes it back ({max(0.0, left):.0f} s)"
             lines = [f"{self._message}. {undo}"] if lines else [undo]
         return DeskView(tuple(lines), False, page)
 
@@ -321,11 +315,11 @@ class KeyDesk:
         waiting = self._form is not None or self._question
         if waiting and now_s - self._asked_s >= ANSWER_S:
             self._form, self._question = None, ""
-            time = self.theme.words.duration(ANSWER_S)
-            self._tell(self._say("timed-out", time=time), now_s)
+            time = duration_text(ANSWER_S)
+            self._tell(f"dropped after {time} without an answer, nothing recorded", now_s)
         if self._question == "undo" and not self._kept:
             self._question = ""
-            self._tell(self._say("nothing-to-undo"), now_s)
+            self._tell("nothing of the last minute to take back", now_s)
 
     def _last_kept(self, now_s: float) -> Event | None:
         for event, kept_s in reversed(self._kept):
@@ -339,7 +333,7 @@ class KeyDesk:
             self._form = self._offers.form(KEYS[key])
         elif key == "u":
             if self._last_kept(now_s) is None:
-                self._tell(self._say("nothing-to-undo"), now_s)
+                self._tell("nothing of the last minute to take back", now_s)
             else:
                 self._question = "undo"
         elif key == "q":
@@ -349,7 +343,7 @@ class KeyDesk:
         elif key in ("?", ESC):
             self._keys_page = key == "?" and not self._keys_page
         elif len(key) == 1 and key.isprintable():
-            self._tell(self._say("unknown-key", key=clean(key)), now_s)
+            self._tell(f"no event has the key {clean(key)}; ? lists all keys", now_s)
         return NOTHING
 
     def _answer_question(self, key: str, now_s: float) -> Outcome:
@@ -374,7 +368,7 @@ class KeyDesk:
     def _fill(self, form: Form, key: str, now_s: float) -> Outcome:
         if key == ESC:
             self._form = None
-            self._tell(self._say("dropped"), now_s)
+            self._tell("dropped, nothing recorded", now_s)
             return NOTHING
         if form.to_ask:
             self._answer(form, form.to_ask[0], key)
@@ -405,12 +399,12 @@ class KeyDesk:
 
     def _take_typed(self, form: Form, name: str) -> None:
         typed = form.typed.strip()
-        field_name = self._say(f"field {name}")
+        field_name = FIELD_WORDS[name]
         if not typed:
             if form.answers.get(name) is not None:
                 form.to_ask.pop(0)
             else:
-                form.fault = self._say("empty", field=field_name)
+                form.fault = f"{field_name} is empty; type it or press Esc"
             return
         if name in UNITS:
             try:
@@ -419,10 +413,10 @@ class KeyDesk:
                 number = math.nan
             lowest = -math.inf if name == "value" else 0.0
             if not math.isfinite(number) or number < lowest or (name == "amount" and number == 0):
-                form.fault = self._say("bad-number", typed=clean(typed))
+                form.fault = f"'{clean(typed)}' is no number over zero; type it again"
             elif number > MOST[name]:
                 most = f"{MOST[name]:g}"
-                form.fault = self._say("bad-number-max", field=field_name, typed=typed, most=most)
+                form.fault = f"{field_name} {typed} is over {most}; type it again"
             else:
                 form.answers[name] = number
         else:
@@ -469,53 +463,50 @@ class KeyDesk:
     # --- words
 
     def _words(self, event: Event) -> str:
-        return self._say(f"event {event.kind}") + details_text(event, self.theme)
+        return event_word(event.kind) + details_text(event)
 
     def _prompt(self, form: Form) -> list[str]:
-        say = self._say
-        kind = say(f"event {form.kind}")
+        kind = event_word(form.kind)
         if form.to_ask:
             name = form.to_ask[0]
-            label = f"{kind}, {say(f'field {name}')}"
+            label = f"{kind}, {FIELD_WORDS[name]}"
             if name in CHOSEN:
                 listed = "  ".join(
-                    f"{place} {self._shown(name, choice)}"
+                    f"{place} {self._shown(choice)}"
                     for place, choice in enumerate(self._offers.choices(name), 1)
                 )
                 offered = form.answers.get(name)
                 if offered is not None:
-                    taken = self._shown(name, offered)
-                    listed += f"  {say('ask-offered', offered=taken)}"
-                return [say("ask-choice", field=label, choices=listed)]
+                    taken = self._shown(offered)
+                    listed += f"  Enter {taken}"
+                return [f"{label}: {listed}"]
             unit = UNITS.get(name, "")
             if name == "value":
                 unit = self._unit_of(_text(form.answers.get("what")) or "")
-            key = "ask-number" if name in UNITS else "ask-text"
-            line = say(key, field=label, unit=unit, typed=form.typed)
+            asked = f"{label} [{unit}]" if name in UNITS else label
+            line = f"{asked}: {form.typed}_  Enter takes it, Esc drops"
             return [form.fault, line] if form.fault else [line]
-        details = details_text(self._draft(form), self.theme)
+        details = details_text(self._draft(form))
         ago = self._ago_min(form)
         if ago:
-            details += f", {ago:g} {say('field ago')}"
-        lines = [say("ask-confirm", event=kind, details=details)]
+            details += f", {ago:g} minutes ago"
+        lines = [f"{kind}{details}?  Enter records, Esc drops"]
         if form.fields:
             listed = "  ".join(
-                f"{place} {say(f'field {name}')}" for place, name in enumerate(form.fields, 1)
+                f"{place} {FIELD_WORDS[name]}" for place, name in enumerate(form.fields, 1)
             )
-            lines.append(say("ask-change", choices=listed))
+            lines.append(f"change: {listed}")
         return lines
 
-    def _shown(self, name: str, choice: Answer) -> str:
+    @staticmethod
+    def _shown(choice: Answer) -> str:
         if choice is None:
-            return self._say("whole")
-        return self._say(f"method {choice}") if name == "method" else clean(str(choice))
+            return "all of it"
+        return clean(str(choice))
 
     def _page(self) -> tuple[str, ...]:
-        say = self._say
-        entries = [f"{key}  {say(f'event {kind}')}" for key, kind in KEYS.items()]
-        for key, word in (("u", "undo"), (".", "dim"), ("?", "help"), ("q", "quit")):
-            entries.append(f"{key}  {say(f'key-{word}')}")
-        return tuple(entries)
+        entries = [f"{key}  {event_word(kind)}" for key, kind in KEYS.items()]
+        return (*entries, "u  take back", ".  dim", "?  this list", "q  quit")
 
 
 def _text(answer: Answer) -> str | None:

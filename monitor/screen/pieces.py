@@ -8,39 +8,38 @@ from collections.abc import Sequence
 from rich.cells import cell_len, chop_cells
 from rich.text import Text
 
-from monitor.screen.theme import Theme
+from monitor.screen.phrases import event_word
 from rules.events import Event
 from rules.text import clean
 
 
-def event_text(event: Event, theme: Theme) -> str:
+def event_text(event: Event) -> str:
     """Return an event in a few words, without its time."""
-    say = theme.words.say
-    text = say(f"event {event.kind}") + details_text(event, theme)
+    text = event_word(event.kind) + details_text(event)
     if event.withdrawn:
-        text += f", {say('event-withdrawn')}"
+        text += ", taken back"
     elif event.recorded_s is not None and event.recorded_s - event.time_s >= 60.0:
-        text += f", {say('event-late')}"
+        text += ", late"
     return text
 
 
-def details_text(event: Event, theme: Theme) -> str:
+def details_text(event: Event) -> str:
     """Return what an event tells beside its kind, beginning with a blank, or ""."""
     parts: list[str] = []
     if event.section is not None:
         parts.append(clean(event.section))
     if event.batch:
-        parts.append(f"{theme.words.say('field batch')} {clean(event.batch)}")
+        parts.append(f"batch {clean(event.batch)}")
     if event.spec:
         parts.append(clean(event.spec))
     if event.coat is not None:
-        parts.append(f"{theme.words.say('coat')} {event.coat}")
+        parts.append(f"coat {event.coat}")
     if event.amount_ml is not None:
         parts.append(f"{event.amount_ml:g} mL")
     if event.thinner_pct:
-        parts.append(f"{theme.words.say('field thinner')} {event.thinner_pct:g} %")
+        parts.append(f"thinner {event.thinner_pct:g} %")
     if event.method is not None:
-        parts.append(theme.words.say(f"method {event.method}"))
+        parts.append(event.method.value)
     if event.what:
         value = "" if event.value is None else f" {event.value:g} {clean(event.unit or '')}"
         parts.append(f"{clean(event.what)}{value}".rstrip())
@@ -84,6 +83,26 @@ def wrap(text: Text, width: int) -> list[Text]:
         while start < len(plain) and plain[start] == " ":
             start += 1
     return lines or [Text()]
+
+
+def hanging(item: Text, width: int) -> list[Text]:
+    """Break a text as `wrap` does, every line but the first set in by two cells."""
+    lines = wrap(item, width)
+    if len(lines) == 1:
+        return lines
+    rest = item.copy()
+    rest = rest[len(lines[0].plain) :]
+    blank = len(rest.plain) - len(rest.plain.lstrip())
+    return [lines[0], *(Text.assemble("  ", line) for line in wrap(rest[blank:], width - 2))]
+
+
+def cut(line: Text, width: int) -> Text:
+    """Cut a text at `width` cells, with an ellipsis for what is left out."""
+    if line.cell_len <= width:
+        return line
+    cut = line.copy()
+    cut.truncate(width, overflow="ellipsis")
+    return cut
 
 
 _UNIT = re.compile(r" (?:°C|°F|[KFhsd%]|min|mL)(?![\w%])")

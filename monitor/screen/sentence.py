@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from monitor.screen.phrases import LIMIT_WORDS
 from monitor.screen.theme import Theme
 from rules.call import Call
 from rules.limits import is_upper
 from rules.reasons import Reason
 from rules.section import SectionCall
 from rules.spec.model import Spec
-from rules.text import clean
+from rules.text import clean, duration_text
 from rules.trend import trend_per_s
 from rules.vocabulary import LimitName, LimitState
 
@@ -62,7 +63,7 @@ def why(
     """
     if reason is None:
         if not call.reasons:
-            return theme.words.say("no-limit")
+            return "no limit is in force"
         reason = call.reasons[0]
     name = limit_of(reason)
     if name is None or reason.state is LimitState.UNKNOWN:
@@ -94,11 +95,11 @@ def change(call: SectionCall, theme: Theme, spec: Spec | None) -> str:
     if first.limit in _OWN_WORDS:
         return ""
     if first.state is LimitState.UNKNOWN and first.limit != "outlook":
-        return theme.words.say("go-when-known")
+        return "No GO until this is known"
     if first.limit == "outlook":
-        return theme.words.say(_go_when(call.reasons))
+        return _go_when(call.reasons)
     if first.limit == "dwell":
-        return _timer_left(first, "go-in", theme)
+        return _timer_left(first, "GO")
     return _go_after(first, theme, spec)
 
 
@@ -123,16 +124,20 @@ def _limit_text(call: SectionCall, reason: Reason, name: LimitName, theme: Theme
     needs = _bare(figure(name, bound, theme))
     if guard:
         sure = bound - guard if is_upper(name) else bound + guard
-        needs = theme.words.say("to-be-sure", bound=needs, sure=_bare(figure(name, sure, theme)))
+        needs = f"{needs} ({_bare(figure(name, sure, theme))} to be sure)"
     if name is LimitName.DEW_MARGIN_MIN:
         climate = call.climate
         dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
         frost = dew_c is not None and frost_c is not None and frost_c > dew_c
-        key = f"{'frost' if frost else 'dew'}-{'under' if value < 0.0 else 'over'}"
-        return theme.words.say(key, value=theme.difference(abs(value)), needs=needs)
-    what = theme.words.say(f"quantity {name}")
-    side = "at-most" if is_upper(name) else "at-least"
-    return theme.words.say(side, what=what, value=figure(name, value, theme), needs=needs)
+        what = "frost" if frost else "dew"
+        over = f"over the {what} point"
+        if value < 0.0:
+            forms = "frost forms" if frost else "water forms"
+            over = f"under the {what} point, {forms} on it"
+        return f"surface {theme.difference(abs(value))} {over}, needs {needs}"
+    what = LIMIT_WORDS[name]
+    side = "at most" if is_upper(name) else "at least"
+    return f"{what} {figure(name, value, theme)}, {side} {needs}"
 
 
 def _bare(shown: str) -> str:
@@ -153,7 +158,7 @@ def _moving(series: Series, now_s: float, name: LimitName, theme: Theme) -> str:
         return ""
     percent = name in (LimitName.HUMIDITY_MAX, LimitName.HUMIDITY_MIN)
     rate = f"{abs(per_hour):.1f} %" if percent else theme.difference(abs(per_hour))
-    return theme.words.say("rising" if per_hour > 0.0 else "falling", rate=rate)
+    return f"{'rising' if per_hour > 0.0 else 'falling'} {rate} an hour"
 
 
 def _go_until(call: SectionCall, theme: Theme) -> str:
@@ -162,8 +167,8 @@ def _go_until(call: SectionCall, theme: Theme) -> str:
         if name is None or reason.bound is None or reason.guard is None:
             continue
         inside = -reason.guard if is_upper(name) else reason.guard
-        key = "go-until-over" if is_upper(name) else "go-until-under"
-        return theme.words.say(key, value=figure(name, reason.bound + inside, theme))
+        side = "over" if is_upper(name) else "under"
+        return f"It turns HOLD {side} {figure(name, reason.bound + inside, theme)}"
     return ""
 
 
@@ -171,43 +176,44 @@ def _go_after(reason: Reason, theme: Theme, spec: Spec | None) -> str:
     name = limit_of(reason)
     if name is None or reason.bound is None:
         return ""
-    side = "most" if is_upper(name) else "least"
+    side = "less" if is_upper(name) else "more"
     inside = reason.guard or 0.0
     if spec is not None:
         inside += spec.go_band.of(name)
     value = figure(name, reason.bound + (-inside if is_upper(name) else inside), theme)
     if spec is None:
-        return theme.words.say(f"go-no-spec-{side}", value=value)
-    return theme.words.say(f"go-at-{side}", value=value, time=theme.words.duration(spec.dwell_s))
+        return f"GO needs {value} or {side}"
+    return f"GO after {duration_text(spec.dwell_s)} at {value} or {side}"
 
 
 def _go_when(reasons: Sequence[Reason]) -> str:
     """What has to ease before GO: the recent trend, the outlook that was made, or both."""
     bad = [each for each in reasons if each.limit == "outlook" and each.state is LimitState.NEAR]
     if all(each.by_trend for each in bad):
-        return "go-when-trend-eases"
-    return "go-when-both-ease" if any(e.by_trend for e in bad) else "go-when-outlook-eases"
+        return "GO waits until the trend no longer leads past the limit"
+    if any(each.by_trend for each in bad):
+        return "GO waits until neither trend nor outlook leads past a limit"
+    return "GO waits for an outlook in which the limit holds"
 
 
 def _stop_until(first: Reason, re_entry: Reason | None, theme: Theme, spec: Spec | None) -> str:
-    say = theme.words.say
     if re_entry is not None:
-        return _timer_left(re_entry, "stop-in", theme)
+        return _timer_left(re_entry, "HOLD")
     if first.state is LimitState.UNKNOWN:
-        return say("stop-when-known")
+        return "STOP stays until this is known"
     name = limit_of(first)
     if name is None and first.state is LimitState.BROKEN:
         return ""  # the closed recoat window: its own words say what to do
     if spec is None:
-        return say("stop-no-spec")
-    time = theme.words.duration(spec.re_entry_s)
+        return "STOP ends once it is well inside again"
+    time = duration_text(spec.re_entry_s)
     if name is None or first.bound is None or first.state is not LimitState.BROKEN:
-        return say("stop-until-inside", time=time)
+        return f"STOP ends after {time} well inside every limit"
     inside = spec.re_entry_band.of(name)
     value = figure(name, first.bound + (-inside if is_upper(name) else inside), theme)
-    return say("stop-at-most" if is_upper(name) else "stop-at-least", time=time, value=value)
+    return f"STOP ends after {time} at {value} or {'less' if is_upper(name) else 'more'}"
 
 
-def _timer_left(reason: Reason, key: str, theme: Theme) -> str:
+def _timer_left(reason: Reason, call: str) -> str:
     left_s = max(0.0, (reason.bound or 0.0) - (reason.value or 0.0))
-    return theme.words.say(key, time=theme.words.duration(left_s))
+    return f"{call} in {duration_text(left_s)} if it stays so"

@@ -1,4 +1,4 @@
-"""The screen on a real terminal: draws what `dashboard` renders, reads keys, leaves no trace.
+"""The screen on a real terminal: draws what `layout` renders, reads keys, leaves no trace.
 
 At most two redraws a second, and of each only the lines that changed; none while the terminal has
 not taken the one before, so that a frozen one holds up nothing. However the program ends,

@@ -7,15 +7,15 @@ them alone.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from enum import StrEnum
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from rich.style import Style
 
-from monitor.screen.words import Words
 from rules.call import Call
+from rules.text import hour_and_day_text, hour_text
 from rules.units import difference_in, from_celsius
 
 
@@ -90,7 +90,6 @@ class Theme:
         fahrenheit: °F in place of °C and K.
         twelve_hours: 2:32 pm in place of 14:32.
         few_glyphs: the terminal's font has half blocks but no eighths (a bare Linux console).
-        words: every text of the screen.
     """
 
     colours: Colours = Colours.FULL
@@ -98,7 +97,6 @@ class Theme:
     fahrenheit: bool = False
     twelve_hours: bool = False
     few_glyphs: bool = False
-    words: Words = field(default_factory=Words)
 
     def style(self, role: str) -> Style:
         """Return the style of a role; raises KeyError for a role that does not exist."""
@@ -173,24 +171,11 @@ class Theme:
         >>> Theme().hour(52_320.0, UTC), Theme(twelve_hours=True).hour(52_320.0, UTC)
         ('14:32', '2:32 pm')
         """
-        moment = datetime.fromtimestamp(time_s, zone)
-        if not self.twelve_hours:
-            return f"{moment:%H:%M}"
-        return f"{moment.hour % 12 or 12}:{moment:%M} {'am' if moment.hour < 12 else 'pm'}"
+        return hour_text(time_s, zone, twelve_hours=self.twelve_hours)
 
     def hour_and_day(self, time_s: float, zone: tzinfo, now_s: float) -> str:
         """Return the time of day, with its day where that is not today's."""
-        then = datetime.fromtimestamp(time_s, zone).date()
-        today = datetime.fromtimestamp(now_s, zone).date()
-        if then == today:
-            return self.hour(time_s, zone)
-        if abs((then - today).days) < 7:
-            return f"{self.words.day(then.weekday())} {self.hour(time_s, zone)}"
-        return f"{then.isoformat()} {self.hour(time_s, zone)}"
-
-    def date(self, time_s: float, zone: tzinfo) -> str:
-        """Return the day there, ISO 8601."""
-        return datetime.fromtimestamp(time_s, zone).date().isoformat()
+        return hour_and_day_text(time_s, zone, now_s, twelve_hours=self.twelve_hours)
 
 
 def zone_of(name: str) -> tzinfo:

@@ -30,7 +30,6 @@ from monitor.alarms.urls import AlarmAddress, AlarmFault, SecretUrl, load_ways, 
 from monitor.config.load import ConfigFault, check_config, load_config, load_config_file
 from monitor.config.model import AlarmConfig
 from monitor.live.alarms import Alarms
-from monitor.screen.theme import Theme
 from rules.call import Call
 from rules.errors import FilmcallError
 from rules.events import Event
@@ -120,14 +119,14 @@ def private(folder: Path, text: str, mode: int = 0o600) -> Path:
 
 def test_an_alarm_arrives_and_opens_with_the_safety_reminder(server: Server) -> None:
     routes = routes_to(server.url)
-    routes.ring(ring(), Theme())
+    routes.ring(ring())
     assert until(lambda: len(server.posts) == 1)
     post = server.posts[0]
     assert post["message"] == f"{REMINDER}. STOP hull-port since 22:09."
     assert post["title"].startswith("Nobody in without breathing protection, switch nothing inside")
     assert post["title"].endswith(": STOP tent")
     assert post["type"] == "failure"
-    routes.ring(ring(Call.HOLD), Theme())
+    routes.ring(ring(Call.HOLD))
     assert until(lambda: len(server.posts) == 2)
     assert server.posts[1]["type"] == "warning"
     assert until(lambda: routes.states()[0].sent == 2)
@@ -138,7 +137,7 @@ def test_what_a_server_refuses_is_tried_again_until_it_goes_and_only_there(serve
     other = Server()
     other.status = 503
     routes = routes_to(server.url, other.url)
-    routes.ring(ring(), Theme())
+    routes.ring(ring())
     assert until(lambda: other.tries >= 3)
     (notice,) = routes.notices()
     assert notice.startswith("alarms by json (line 2): the last ")
@@ -157,7 +156,7 @@ def test_what_a_server_refuses_is_tried_again_until_it_goes_and_only_there(serve
 def test_a_server_that_is_down_gets_the_alarm_when_it_is_up() -> None:
     port = free_port()
     routes = routes_to(url_at(port))
-    routes.ring(ring(), Theme())
+    routes.ring(ring())
     assert until(lambda: routes.states()[0].failed_in_a_row >= 2)
     late = Server(port)
     assert until(lambda: len(late.posts) == 1)
@@ -262,7 +261,7 @@ def test_ringing_never_waits_and_a_server_that_hangs_does_not_hold_up_the_end() 
     route = Route(AlarmAddress("mailto (line 1)", hang))
     routes = AlarmRoutes([route])
     for _ in range(3):
-        routes.ring(ring(), Theme())  # would stand here for WAIT_S
+        routes.ring(ring())  # would stand here for WAIT_S
     assert until(lambda: route.state().waiting == 3)
     assert routes.close(timeout_s=0.05) == ["alarms by mailto (line 1): 3 never went."]
     gate.set()
@@ -282,7 +281,7 @@ def test_no_secret_is_ever_shown(
         urls = tuple(SecretUrl(f"line {n}", url) for n, url in enumerate(odd, 1))
         said = [repr(urls), *load_ways(urls)[1]]
         routes = routes_to(server.url, url_at(free_port()), secure)
-        routes.ring(ring(), Theme())
+        routes.ring(ring())
         assert until(lambda: all(state.failed >= 2 for state in routes.states()))
         said += [repr(routes.states()), *routes.notices(), *routes.news(), *routes.close()]
     assert len(load_ways(urls)[1]) >= 3
@@ -408,7 +407,7 @@ def test_a_film_in_danger_rings_through_the_live_program(server: Server, tmp_pat
     assert server.posts[0]["message"] == rung.text
     assert server.posts[0]["message"].startswith(REMINDER)
     server.status = 500
-    routes.ring(rung, Theme())
+    routes.ring(rung)
     assert until(lambda: routes.states()[0].failed >= 1)
     live.run(10.0, live.climate(WET_C))
     alarms.look(notices=["before"])
@@ -423,7 +422,7 @@ def test_whatever_is_wrong_with_the_ways_the_watching_goes_on(tmp_path: Path) ->
     file = private(tmp_path, url_at(1), 0o644)
     config = load_config(f'{TENT}\n[alarm]\nurls_file = "{file.name}"\n', tmp_path)
     routes = AlarmRoutes.of(config, {})
-    routes.ring(ring(), Theme())
+    routes.ring(ring())
     assert routes.states() == ()
     assert len(routes.notices()) == 1
     assert "has mode 644" in routes.notices()[0]

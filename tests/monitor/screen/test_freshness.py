@@ -166,7 +166,7 @@ def test_plain_lines_tell_once_when_readings_stop_and_once_when_they_come_again(
     tmp_path: Path,
 ) -> None:
     live = Live(tmp_path, ONE_PLANK)
-    alarms, quiet = Alarms(live.watch, None), QuietLines(PLAIN)
+    alarms, quiet = Alarms(live.watch, None), QuietLines()
     told: list[str] = []
 
     def look(seconds: float, *, values: bool, link_ok: bool = True) -> None:
@@ -196,7 +196,7 @@ def test_plain_lines_tell_once_when_readings_stop_and_once_when_they_come_again(
 def test_a_plank_that_is_heard_brings_no_word_that_the_air_comes_again(tmp_path: Path) -> None:
     """Air every 5 s, plank every minute; max_age of the air is 90 s (DESIGN, ages)."""
     live = Live(tmp_path, ONE_PLANK)
-    alarms, quiet = Alarms(live.watch, None), QuietLines(PLAIN)
+    alarms, quiet = Alarms(live.watch, None), QuietLines()
     told: list[str] = []
     begun_s = live.machine.monotonic_s
 

@@ -19,15 +19,15 @@ from rich.text import Text
 
 from examples.screens.scenes import ENCLOSURE, SCENES, at, event
 from monitor.screen.layout import Size, render
+from monitor.screen.phrases import QUANTITY_WORDS
 from monitor.screen.pieces import wrap
 from monitor.screen.sentence import change, why
 from monitor.screen.theme import Colours, Theme, theme_of
-from monitor.screen.words import ENGLISH, Words
 from monitor.snapshot import DeskView, PointHealth, Snapshot
 from rules.call import Call
 from rules.limits import LimitJudgement
 from rules.reasons import Reason, outlook_reasons
-from rules.text import clean
+from rules.text import clean, duration_text
 from rules.trend import Break
 from rules.vocabulary import EventKind, LimitName, LimitState
 from sensors.reading import Quality, Quantity
@@ -93,7 +93,7 @@ def test_call_advice_reason_and_next_clock_are_whole(name: str, size: Size) -> N
     running = [clock for clock in snapshot.clocks if clock.left_s]
     if running:
         assert running[0].name.value in seen
-        assert PLAIN.words.duration(running[0].left_s or 0.0) in seen
+        assert duration_text(running[0].left_s or 0.0) in seen
 
 
 @pytest.mark.parametrize("size", LARGE, ids=str)
@@ -108,7 +108,7 @@ def test_80_by_24_and_more_show_all_that_decides(name: str, size: Size) -> None:
     assert f"{climate.rh_pct:.0f} ±" in seen
     for point in snapshot.points:
         if point.quality is not Quality.OK:
-            assert f"{point.point} {ENGLISH[f'quantity {point.quantity}']} STALE" in seen
+            assert f"{point.point} {QUANTITY_WORDS[point.quantity]} STALE" in seen
     if climate.dew_margin_k is not None and climate.dew_margin_u_k is not None:
         # JCGM 100: the shown half-width is 1.96 standard uncertainties.
         spread = 1.96 * climate.dew_margin_u_k
@@ -285,25 +285,6 @@ def test_a_lost_link_is_said_even_on_a_small_screen() -> None:
     assert "NO LINK broker refused the password" in flat(lines_of(lost, Size(40, 14)))
     for size in LARGE:
         assert "NO LINK broker refused the password" in flat(lines_of(lost, size))
-
-
-def test_no_word_of_the_screen_stands_outside_the_table() -> None:
-    """Under a table in capitals, what is left in small letters comes from outside or rules."""
-    loud = Words({key: _capitals(text) for key, text in ENGLISH.items()})
-    theme = replace(PLAIN, words=loud)
-    worded = scene("go")
-    calls = [
-        replace(call, reasons=tuple(r for r in call.reasons if r.limit != "outlook"))
-        for call in worded.calls
-    ]
-    seen = flat(lines_of(replace(worded, calls=tuple(calls)), Size(200, 60), theme))
-    assert "GO IS ABOUT THE FILM" in seen
-    from_outside = ["polytunnel", "hull-port", "hull-starboard", "polyurethane-topcoat"]
-    from_outside += ["plank-port", "plank-starboard", "air-bow", "air-stern", "spike"]
-    for words in ["you may start", "connected to 127.0.0.1", *sorted(from_outside, key=len)[::-1]]:
-        seen = seen.replace(words, "")
-    left = [word for word in re.findall("[a-z]{2,}", seen) if word != "m"]
-    assert not left, left
 
 
 def drawn_band(lines: list[str], base: str) -> list[str]:
@@ -484,11 +465,6 @@ def test_a_band_that_ends_early_leaves_the_rest_open() -> None:
     base = drawn_band(lines_of(replace(snapshot, outlook=cut), Size(80, 24)), "≥ 3.0 K")[-1]
     assert base.rstrip().endswith("·")
     assert base.startswith("─")
-
-
-def _capitals(text: str) -> str:
-    parts = re.split(r"(\{[^}]*\})", text)
-    return "".join(part if part.startswith("{") else part.upper() for part in parts)
 
 
 @pytest.mark.parametrize("width", range(12, 60))

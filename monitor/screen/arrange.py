@@ -1,0 +1,262 @@
+"""Panels under one another or side by side: which get how many lines, and which go first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from rich.cells import cell_len
+from rich.text import Text
+
+from monitor.screen.clocks_panel import clock_groups, clock_items
+from monitor.screen.outlook_panel import (
+    ahead_limits,
+    ahead_lines,
+    forecast_items,
+    no_band_items,
+    outlook_items,
+    trend_limits,
+    trend_lines,
+)
+from monitor.screen.panels import (
+    climate_items,
+    event_items,
+    fault_items,
+    limit_lines,
+    sensor_items,
+)
+from monitor.screen.pieces import cut, flow, hanging, wrap
+from monitor.screen.view import View
+from rules.limits import is_upper
+from rules.vocabulary import LimitName
+
+_LABEL = 9  # columns of a panel's name in the one-column arrangement
+
+Lines = list[Text]
+
+
+@dataclass(frozen=True, slots=True)
+class Pane:
+    """One panel in an arrangement.
+
+    Attributes:
+        title: its name.
+        least: fewest lines that are of use; it is dropped where they do not fit.
+        most: lines that it can use.
+        rank: 0 goes first where lines are short.
+        draw: gives at most so many lines.
+    """
+
+    title: str
+    least: int
+    most: int
+    rank: int
+    draw: Callable[[int], Lines]
+
+
+def one_column(view: View, width: int, space: int) -> Lines:
+    """The panels under one another, their names at the left."""
+    inner = width - _LABEL
+    plan = [
+        _flowing(view, "climate", climate_items(view), inner, 0),
+        _trend(view, trend_limits(view)[:1], inner, 5, tall=3, ahead=True),
+        _flowing(view, "clocks", clock_groups(view), inner, 1, none="no clock runs"),
+        _outlook(view, inner, 2),
+        _no_band(view, inner, 6),
+        _sensors(view, inner, 3),
+        _listed("events", event_items(view), inner, 4),
+    ]
+    lines: Lines = []
+    for pane, count in zip(plan, _share([plan], space)[0], strict=True):
+        drawn = pane.draw(count) if count else []
+        for index, line in enumerate(drawn):
+            title = pane.title if index == 0 else ""
+            lines.append(Text.assemble(view.part(f"{title:<{_LABEL}}", "head"), line))
+    return lines
+
+
+def columns(view: View, width: int, space: int, count: int) -> Lines:
+    """The panels side by side in two or three columns, their names above them."""
+    between = 3
+    each = (width - between * (count - 1)) // count
+    limits = trend_limits(view)
+    climate = _stacked(view, "climate", climate_items(view), each, 0)
+    pieces = clock_items(view, long=True) if count > 2 else clock_groups(view)
+    clocks = _stacked(view, "clocks", pieces, each, 1, none="no clock runs")
+    told = _told(view)
+    outlook = _stacked(view, "outlook", [*told[:1], *no_band_items(view), *told[1:]], each, 1)
+    sensors = _sensors(view, each, 2)
+    if count > 2:
+        sensors = _stacked(view, "sensors", sensor_items(view, long=True), each, 2)
+    events = _listed("events", event_items(view), each, 3)
+    why = _stacked(view, "limits", limit_lines(view), each, 3)
+    if count == 2:
+        trend = _trend(view, limits[:1], each, 2, tall=7, ahead=True)
+        plan = [[climate, trend, outlook, events], [clocks, sensors, why]]
+    else:
+        trends = [_trend(view, [name], each, 2 + i, tall=6) for i, name in enumerate(limits)]
+        charts = _apart(trends, limits)
+        charts[1:1] = [_ahead(view, name, each, 2) for name in ahead_limits(view)[:1]]
+        plan = [[climate, outlook, why], charts, [clocks, sensors, events]]
+    shares = _share(plan, space, titled=True)
+    blocks: list[Lines] = []
+    for column, counts in zip(plan, shares, strict=True):
+        block: Lines = []
+        for pane, lines in zip(column, counts, strict=True):
+            if not lines:
+                continue
+            rule = "─" * max(0, each - cell_len(pane.title) - 1)
+            title = Text.assemble(view.part(f"{pane.title} ", "head"), view.part(rule, "label"))
+            block += [title, *pane.draw(lines - 1)]
+        blocks.append(block)
+    height = max((len(block) for block in blocks), default=0)
+    rows: Lines = []
+    for index in range(min(height, space)):
+        row = Text()
+        for place, block in enumerate(blocks):
+            cell = block[index].copy() if index < len(block) else Text()
+            if place < len(blocks) - 1:
+                cell.append(" " * (each + between - cell.cell_len))
+            row.append_text(cell)
+        rows.append(row)
+    return rows
+
+
+def _apart(trends: Sequence[Pane], limits: Sequence[LimitName]) -> list[Pane]:
+    """One chart a quantity: two bounds of one quantity would draw the same series twice."""
+    seen: set[str] = set()
+    kept = []
+    for pane, name in zip(trends, limits, strict=True):
+        quantity = name.value.rsplit("_", 1)[0]
+        if quantity not in seen and not (is_upper(name) and quantity.endswith("_temp")):
+            kept.append(pane)
+            seen.add(quantity)
+    return kept
+
+
+def _flowing(view: View, name: str, items: Lines, width: int, rank: int, none: str = "") -> Pane:
+    if not items and none:
+        items = [view.part(none, "label")]
+    lines = flow(items, width)
+    least = 1 if rank else len(lines)
+    draw = _counted(view, items, lambda some: flow(some, width))
+    return Pane(name.upper(), least, len(lines), rank, draw)
+
+
+def _told(view: View, *, brief: bool = False) -> Lines:
+    """The first break, what it rests on, then the others: the last ones go where it is full."""
+    first, *others = outlook_items(view, brief=brief) or [Text()]
+    return [first, *forecast_items(view), *others] if first.plain else forecast_items(view)
+
+
+def _outlook(view: View, width: int, rank: int) -> Pane:
+    """What breaks and when; where there is no pane for the first range, without the ranges."""
+    full = _flowing(view, "outlook", _told(view), width, rank)
+    brief = _flowing(view, "outlook", _told(view, brief=True), width, rank)
+    first = len(flow(outlook_items(view)[:1], width))
+
+    def draw(count: int) -> Lines:
+        return full.draw(count) if first <= count else brief.draw(count)
+
+    return Pane(full.title, 1, full.most, rank, draw)
+
+
+def _no_band(view: View, width: int, rank: int) -> Pane:
+    """Why there is no band, in one line under the outlook, or in more where there is pane."""
+    lines = [line for item in no_band_items(view) for line in wrap(item, width)]
+    brief = [cut(item, width) for item in no_band_items(view)]
+    return Pane("", 1, len(lines), rank, lambda count: lines if len(lines) <= count else brief)
+
+
+def _sensors(view: View, width: int, rank: int) -> Pane:
+    """Every body with its age; where there is no pane for all, the faults and how many are well."""
+    each, brief = (flow(sensor_items(view, brief=b), width) for b in (False, True))
+    return Pane(
+        "SENSORS",
+        len(brief),
+        len(each),
+        rank,
+        lambda count: (each if len(each) <= count else brief)[:count],
+    )
+
+
+def _stacked(view: View, name: str, items: Lines, width: int, rank: int, none: str = "") -> Pane:
+    if not items and none:
+        items = [view.part(none, "label")]
+
+    def stack(some: Lines) -> Lines:
+        return [line for item in some for line in hanging(item, width)]
+
+    lines = stack(items)
+    least = len(lines) if name == "climate" else min(2, len(lines))
+    if name == "sensors":
+        least = max(1, len(stack(fault_items(view))))
+    draw = _counted(view, items, stack)
+    return Pane(name.upper(), least, len(lines), rank, draw)
+
+
+def _listed(name: str, items: Lines, width: int, rank: int) -> Pane:
+    """One line an item, the rest of a long one cut: nothing that decides stands there."""
+    lines = [cut(item, width) for item in items]
+    return Pane(name.upper(), 1, len(lines), rank, lambda count: lines[:count])
+
+
+def _trend(
+    view: View,
+    limits: Sequence[LimitName],
+    width: int,
+    rank: int,
+    tall: int,
+    *,
+    ahead: bool = False,
+) -> Pane:
+    title = "TREND"
+    if not limits:
+        none = [view.part("no trend yet", "label")]
+        return Pane(title, 1, 1, rank, lambda _count: none)
+    name = limits[0]
+    return Pane(
+        title, 2, tall, rank, lambda count: trend_lines(view, name, width, count, ahead=ahead)
+    )
+
+
+def _ahead(view: View, name: LimitName, width: int, rank: int) -> Pane:
+    title = "AHEAD"
+    return Pane(title, 3, 7, rank, lambda count: ahead_lines(view, name, width, count))
+
+
+def _counted(view: View, items: Lines, lay: Callable[[Lines], Lines]) -> Callable[[int], Lines]:
+    """Lay out as many pieces as fit; where some are left out a last one says how many."""
+
+    def draw(count: int) -> Lines:
+        lines = lay(items)
+        for shown in range(len(items) - 1, 0, -1):
+            if len(lines) <= count:
+                break
+            more = view.part(f"+{len(items) - shown} more", "label")
+            lines = lay([*items[:shown], more])
+        return lines[:count]
+
+    return draw
+
+
+def _share(plan: Sequence[Sequence[Pane]], space: int, *, titled: bool = False) -> list[list[int]]:
+    """Give each column's panes their lines: the least by rank first, then what is left by rank."""
+    shares: list[list[int]] = []
+    for column in plan:
+        extra = 1 if titled else 0
+        counts = [0] * len(column)
+        left = space
+        order = sorted(range(len(column)), key=lambda i: column[i].rank)
+        for index in order:
+            need = column[index].least + extra
+            if column[index].most and need <= left:
+                counts[index] = need
+                left -= need
+        for index in order:
+            if counts[index]:
+                more = min(left, column[index].most + extra - counts[index])
+                counts[index] += more
+                left -= more
+        shares.append(counts)
+    return shares
