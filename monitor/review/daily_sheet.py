@@ -14,6 +14,7 @@ from datetime import datetime
 from importlib.resources import files
 from itertools import groupby
 
+from monitor.palette import PAGE_COLOURS
 from monitor.review.report import ReportNotInstalled
 from monitor.review.review import Review, SectionReview
 from monitor.review.text import CAUTION, TimeStamp, figure
@@ -143,6 +144,7 @@ def sheet_html(review: Review, every_s: float = EVERY_S) -> str:
         zone=stamp.name,
         caution=CAUTION,
         days=days,
+        colours=PAGE_COLOURS,
     )
 
 

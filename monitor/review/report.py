@@ -6,6 +6,7 @@ from importlib.resources import files
 from typing import Any
 
 from monitor.log.rows import Session
+from monitor.palette import PAGE_COLOURS
 from monitor.review import text as words
 from monitor.review.chart import coat_chart, table_rows
 from monitor.review.review import Review, SectionReview
@@ -58,7 +59,7 @@ def html_report(review: Review) -> str:
         # Direction marks would turn a note about; the drawing is no such text.
         finalize=lambda value: clean(value) if type(value) is str else value,
     )
-    return environment.from_string(text).render(**_context(review))
+    return environment.from_string(text).render(**_context(review), colours=PAGE_COLOURS)
 
 
 def _context(review: Review) -> dict[str, Any]:

@@ -1,7 +1,6 @@
 """How the screen looks and counts: colours, dimness, units, hours; nothing of what it says.
 
-Colours follow IEC 60073:2002 (green normal, yellow abnormal, red danger); no meaning rests on
-them alone.
+The colours themselves stand in `monitor.palette`; no meaning rests on them alone.
 """
 
 from __future__ import annotations
@@ -10,10 +9,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from enum import StrEnum
+from functools import cache
+from typing import NamedTuple
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from rich.style import Style
 
+from monitor.palette import COLOURS, Scheme
 from rules.call import Call
 from rules.text import hour_and_day_text, hour_text
 from rules.units import difference_in, from_celsius
@@ -27,57 +29,81 @@ class Colours(StrEnum):
     FULL = "full"
 
 
-# One line a role: colours in full, in sixteen, and marks where there is no colour.
-_BRIGHT: dict[str, tuple[str, str, str]] = {
-    "page": ("#e8e6df on #14181c", "none", "none"),
-    "go": ("bold #ffffff on #0b7a4b", "black on green", "bold"),
-    "hold": ("bold #17130a on #f4b400", "black on yellow", "bold"),
-    "stop": ("bold #ffffff on #c3121f", "bold white on red", "reverse"),
+class Look(NamedTuple):
+    """How a role is drawn.
+
+    Attributes:
+        colour: its role in the palette.
+        weight: what stands beside the palette's colour: bold, underline.
+        sixteen: style in sixteen colours.
+        none: marks where there is no colour.
+    """
+
+    colour: str
+    weight: str
+    sixteen: str
+    none: str
+
+
+_BRIGHT: dict[str, Look] = {
+    "page": Look("page", "", "none", "none"),
+    "go": Look("go", "bold", "black on green", "bold"),
+    "hold": Look("hold", "bold", "black on yellow", "bold"),
+    "stop": Look("stop", "bold", "bold white on red", "reverse"),
     # A GO that nothing renews: no green, since there is nothing normal about it.
-    "quiet-go": ("bold #14181c on #9aa3ab", "black on white", "bold"),
-    "quiet": ("bold #14181c on #c9a3ff", "black on magenta", "bold reverse underline"),
-    "go-word": ("bold #4fd694", "bold green", "bold"),
-    "hold-word": ("bold #f4b400", "bold yellow", "bold"),
-    "stop-word": ("bold #ff6b6b", "bold red", "bold reverse"),
-    "head": ("bold #8fb7d9", "bold cyan", "bold"),
-    "label": ("#9aa3ab", "none", "none"),
-    "strong": ("bold #ffffff", "bold", "bold"),
-    "ok": ("#4fd694", "green", "none"),
-    "near": ("#f4b400", "yellow", "bold"),
-    "broken": ("bold #ff6b6b", "bold red", "bold reverse"),
-    "unknown": ("bold #c9a3ff", "bold magenta", "bold underline"),
-    "recording": ("bold #14181c on #8fb7d9", "black on cyan", "bold reverse"),
-    "alarm": ("bold #ffffff on #c3121f", "bold white on red", "bold reverse"),
-    "prompt": ("bold #14181c on #8fb7d9", "black on cyan", "reverse"),
-    "caution": ("#d8c58a", "yellow", "none"),
-    "trend": ("#58a6c9", "cyan", "none"),
+    "quiet-go": Look("quiet-go", "bold", "black on white", "bold"),
+    "quiet": Look("quiet", "bold", "black on magenta", "bold reverse underline"),
+    "go-word": Look("go-word", "bold", "bold green", "bold"),
+    "hold-word": Look("hold-word", "bold", "bold yellow", "bold"),
+    "stop-word": Look("stop-word", "bold", "bold red", "bold reverse"),
+    "head": Look("head", "bold", "bold cyan", "bold"),
+    "label": Look("label", "", "none", "none"),
+    "strong": Look("strong", "bold", "bold", "bold"),
+    "ok": Look("go-word", "", "green", "none"),
+    "near": Look("hold-word", "", "yellow", "bold"),
+    "broken": Look("stop-word", "bold", "bold red", "bold reverse"),
+    "unknown": Look("unknown", "bold", "bold magenta", "bold underline"),
+    "recording": Look("recording", "bold", "black on cyan", "bold reverse"),
+    "alarm": Look("alarm", "bold", "bold white on red", "bold reverse"),
+    "prompt": Look("prompt", "bold", "black on cyan", "reverse"),
+    "caution": Look("caution", "", "yellow", "none"),
+    "trend": Look("trend", "", "cyan", "none"),
 }
 
-# For a dark tent: no filled bands, nothing brighter than an ember.
-_DIM: dict[str, tuple[str, str, str]] = {
-    **_BRIGHT,
-    "page": ("#8a6f5a on #000000", "none", "none"),
-    "go": ("#2f7d55 on #000000", "green on black", "none"),
-    "hold": ("#9a7412 on #000000", "yellow on black", "none"),
-    "stop": ("#b03030 on #000000", "red on black", "bold"),
-    "quiet-go": ("#7a624f on #000000", "none", "none"),
-    "quiet": ("bold underline #86609f", "magenta underline", "bold underline"),
-    "go-word": ("#2f7d55", "green", "none"),
-    "hold-word": ("#9a7412", "yellow", "none"),
-    "stop-word": ("#b03030", "red", "bold"),
-    "head": ("#7f6a55", "none", "none"),
-    "label": ("#7a624f", "none", "none"),
-    "strong": ("#b08a66", "none", "none"),
-    "ok": ("#2f7d55", "green", "none"),
-    "near": ("#9a7412", "yellow", "none"),
-    "broken": ("#b03030", "red", "bold"),
-    "unknown": ("#86609f", "magenta", "underline"),
-    "recording": ("underline #8a6f5a", "underline", "underline"),
-    "alarm": ("bold underline #b03030", "red underline", "bold underline"),
-    "prompt": ("underline #b08a66", "underline", "underline"),
-    "caution": ("#8a6f3a", "yellow", "none"),
-    "trend": ("#6a5a7a", "none", "none"),
+# For a dark tent: no filled bands.
+_DIM: dict[str, Look] = {
+    "page": Look("page", "", "none", "none"),
+    "go": Look("go", "", "green on black", "none"),
+    "hold": Look("hold", "", "yellow on black", "none"),
+    "stop": Look("stop", "", "red on black", "bold"),
+    "quiet-go": Look("quiet-go", "", "none", "none"),
+    "quiet": Look("quiet", "bold underline", "magenta underline", "bold underline"),
+    "go-word": Look("go-word", "", "green", "none"),
+    "hold-word": Look("hold-word", "", "yellow", "none"),
+    "stop-word": Look("stop-word", "", "red", "bold"),
+    "head": Look("head", "", "none", "none"),
+    "label": Look("label", "", "none", "none"),
+    "strong": Look("strong", "", "none", "none"),
+    "ok": Look("go-word", "", "green", "none"),
+    "near": Look("hold-word", "", "yellow", "none"),
+    "broken": Look("stop-word", "", "red", "bold"),
+    "unknown": Look("unknown", "", "magenta", "underline"),
+    "recording": Look("recording", "underline", "underline", "underline"),
+    "alarm": Look("alarm", "bold underline", "red underline", "bold underline"),
+    "prompt": Look("prompt", "underline", "underline", "underline"),
+    "caution": Look("caution", "", "yellow", "none"),
+    "trend": Look("trend", "", "none", "none"),
 }
+
+
+@cache
+def _style(role: str, colours: Colours, *, dim: bool) -> Style:
+    look = (_DIM if dim else _BRIGHT)[role]
+    if colours is not Colours.FULL:
+        return Style.parse(look.sixteen if colours is Colours.SIXTEEN else look.none)
+    colour = COLOURS[Scheme.DIM if dim else Scheme.SCREEN, look.colour]
+    ground = f" on {colour.ground}" if colour.filled else ""
+    return Style.parse(f"{look.weight} {colour.ink}{ground}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,10 +126,7 @@ class Theme:
 
     def style(self, role: str) -> Style:
         """Return the style of a role; raises KeyError for a role that does not exist."""
-        full, sixteen, none = (_DIM if self.dim else _BRIGHT)[role]
-        if self.colours is Colours.FULL:
-            return Style.parse(full)
-        return Style.parse(sixteen if self.colours is Colours.SIXTEEN else none)
+        return _style(role, self.colours, dim=self.dim)
 
     def band(self, call: Call) -> Style:
         """Return the style of the band that the call's letters stand on."""
