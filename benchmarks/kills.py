@@ -50,8 +50,8 @@ def sizes(folder: Path) -> None:
     path = folder / "day.db"
 
     def used(store: Store) -> int:
-        (pages,) = store._connection.execute("PRAGMA page_count").fetchone()
-        (free,) = store._connection.execute("PRAGMA freelist_count").fetchone()
+        (pages,) = store.file.connection.execute("PRAGMA page_count").fetchone()
+        (free,) = store.file.connection.execute("PRAGMA freelist_count").fetchone()
         return int(pages - free) * 4096
 
     with Store.open(path, now_s=time.time) as store:

@@ -10,7 +10,7 @@ from contextlib import closing
 from operator import itemgetter
 from typing import TextIO
 
-from monitor.log.read import Queries
+from monitor.log.log import Store
 from monitor.log.rows import QUALITY_OF_CODE, LogDamaged, iso_utc, micros
 from rules.errors import FilmcallError
 
@@ -30,7 +30,7 @@ _ASSUMED = ("surface", "ok")
 
 
 def export_readings(
-    store: Queries,
+    store: Store,
     file: TextIO,
     fmt: str,
     *,
@@ -64,7 +64,7 @@ def export_readings(
 
 
 def export_calls(
-    store: Queries,
+    store: Store,
     file: TextIO,
     fmt: str,
     *,
@@ -128,7 +128,7 @@ def _write_all(
     return count
 
 
-def _names(store: Queries) -> dict[int, str]:
+def _names(store: Store) -> dict[int, str]:
     """Return `live`, or the kind of a source with its number."""
     return {
         source.source: source.kind if source.kind == "live" else f"{source.kind} {source.source}"
@@ -137,7 +137,7 @@ def _names(store: Queries) -> dict[int, str]:
 
 
 def _readings(
-    store: Queries,
+    store: Store,
     enclosure: str | None,
     source: int | None,
     from_s: float | None,
@@ -176,15 +176,13 @@ def _readings(
 _Line = tuple[int, int, float | None, float | None, int, int, float | None, float | None]
 
 
-def _whole(
-    store: Queries, channel: int, from_s: float | None, to_s: float | None
-) -> Iterator[_Line]:
+def _whole(store: Store, channel: int, from_s: float | None, to_s: float | None) -> Iterator[_Line]:
     for time_us, received_us, raw, value, code in store.reading_rows(channel, from_s, to_s):
         yield time_us, received_us, raw, value, code, 1, value, value
 
 
 def _minutes(
-    store: Queries, channel: int, from_s: float | None, to_s: float | None
+    store: Store, channel: int, from_s: float | None, to_s: float | None
 ) -> Iterator[_Line]:
     for row in store.minute_rows(channel, from_s, to_s):
         values = (row.raw_mean, row.mean, row.quality, row.readings, row.low, row.high)
@@ -197,7 +195,7 @@ def _quality(code: int) -> str:
 
 
 def _calls(
-    store: Queries,
+    store: Store,
     enclosure: str | None,
     source: int | None,
     from_s: float | None,

@@ -9,16 +9,26 @@ import sqlite3
 import sys
 import tempfile
 import time
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TextIO
+from typing import Any, Self, TextIO
 
 from monitor.log import chain
-from monitor.log.read import illegible
-from monitor.log.readings import is_damage
-from monitor.log.rows import LogBusy, LogDamaged, LogMissing, LogRefused, iso_utc, micros
+from monitor.log.rows import (
+    LIVE,
+    LogBusy,
+    LogDamaged,
+    LogMissing,
+    LogRefused,
+    illegible,
+    is_damage,
+    iso_utc,
+    micros,
+)
 from monitor.log.schema import SCHEMA_VERSION, ForeignLog, migrate, version_of
+from rules.errors import FilmcallError
 
 
 class WatchLock:
@@ -105,12 +115,174 @@ def _lock(file: TextIO) -> bool:
 # Up to this size the whole file is checked on opening (measured: 0.1 s from the page cache). A
 # longer one would keep `filmcall event` waiting, and shows its damage when the part is read.
 CHECKED_BYTES = 32 * 1024 * 1024
+# Once another process has held the log too long, no further wait of that length until it lets go.
+BUSY_AGAIN_S = 0.02
+
+
+class LogFile:
+    """An open log's file. Door: `rows` asks it, `transaction` changes it.
+
+    Attributes:
+        path: the file.
+        connection: to it, in autocommit mode.
+        notices: what has to be said loudly, such as a damaged file set aside.
+        lock: the right to watch into it, where this program has it.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        connection: sqlite3.Connection,
+        now_s: Callable[[], float],
+        notices: tuple[str, ...],
+        busy_s: float,
+    ) -> None:
+        """Wrap an open connection; `open` is the way in."""
+        self.path = path
+        self.connection = connection
+        self.notices = notices
+        self.lock: WatchLock | None = None
+        self._now_s = now_s
+        self._busy_s = busy_s
+        # Why the file could only be read at the start, or "".
+        self._shut = ""
+        self._began_with = ""
+        self._wants_lock = False
+
+    @classmethod
+    def open(
+        cls,
+        path: Path,
+        now_s: Callable[[], float],
+        *,
+        read_only: bool,
+        busy_s: float,
+        go_on: bool,
+    ) -> Self:
+        """Open a log, or make one; `Store.open` describes the arguments and errors."""
+        try:
+            connection, notices = connect(path, now_s(), read_only=read_only, busy_s=busy_s)
+        except LogRefused as fault:
+            # A damaged file that another watch writes to is that one's; one that a disk does not
+            # let be set aside is not.
+            by_disk = isinstance(fault.__cause__, OSError)
+            if not go_on or (isinstance(fault, LogDamaged) and not by_disk):
+                raise
+            connection = connect_to_go_on(path, now_s(), busy_s=busy_s)
+            file = cls(path, connection, now_s, (str(fault),), busy_s)
+            file._shut = str(fault)
+            return file
+        return cls(path, connection, now_s, notices, busy_s)
+
+    @contextmanager
+    def asking(self) -> Iterator[None]:
+        """Turn SQLite's errors in a question into this package's."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            if is_damage(error):
+                raise LogDamaged(
+                    f"log {self.path}: it is damaged inside ({error}), so what was asked of it "
+                    f"cannot be told. Open it once with `filmcall watch`, which sets it aside, "
+                    f"or copy it and try `sqlite3 FILE .recover`."
+                ) from error
+            raise LogRefused(
+                f"log {self.path}: it cannot be read ({error}). Check the disk and try again."
+            ) from error
+
+    def rows(self, sql: str, *values: object) -> list[Any]:
+        """Return all rows that a question finds.
+
+        Raises:
+            LogRefused: the log cannot be read.
+        """
+        with self.asking():
+            return self.connection.execute(sql, values).fetchall()
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Hold the write lock, and keep all that is done inside or nothing of it."""
+        self.connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            self.connection.execute("COMMIT")
+        except BaseException:
+            # SQLite itself rolls back on some errors, a full disk among them.
+            if self.connection.in_transaction:
+                self.connection.execute("ROLLBACK")
+            raise
+
+    @property
+    def uuid(self) -> str:
+        """The file's own name in the world; (uuid, row) names a row for ever."""
+        return str(self.rows("SELECT value FROM meta WHERE key = 'uuid'")[0][0])
+
+    def wait_for_others(self, *, briefly: bool) -> None:
+        """Set how long a write waits for another process: as asked on opening, or hardly."""
+        busy_s = min(self._busy_s, BUSY_AGAIN_S) if briefly else self._busy_s
+        self.connection.execute(f"PRAGMA busy_timeout = {round(busy_s * 1000)}")
+
+    def lock_for_watch(self) -> None:
+        """Take the right to watch into this log; `Store.lock_for_watch` describes the errors."""
+        self._wants_lock = True
+        try:
+            self._take_lock()
+        except LogRefused:
+            # Where nothing can be written nobody writes; the lock is taken with the log.
+            if not self._shut:
+                raise
+
+    def reopen(self) -> bool:
+        """Open to write what could only be read at the start, where the disk takes it now.
+
+        Returns:
+            Whether the connection is a new one.
+
+        Raises:
+            FilmcallError: the disk does not take it yet.
+        """
+        if not self._shut:
+            return False
+        if not may_write(self.path):
+            raise LogRefused(self._shut)
+        self._began_with = self._began_with or self.uuid
+        # First, since SQLite shares what it opened to read only with all of one process.
+        self.connection.close()
+        try:
+            self.connection, notices = connect(
+                self.path, self._now_s(), read_only=False, busy_s=BUSY_AGAIN_S
+            )
+        except FilmcallError:
+            self.connection = connect_to_go_on(self.path, self._now_s(), busy_s=BUSY_AGAIN_S)
+            raise
+        self.notices = (*self.notices, *notices)
+        self._take_lock()
+        has_calls = self.rows("SELECT 1 FROM calls WHERE source = ? LIMIT 1", LIVE)
+        if self._began_with != self.uuid and has_calls:
+            raise LogRefused(
+                f"log {self.path}: it can be read only now, after this program had begun "
+                f"without it, so whether a STOP stands in it is not known. Start the program "
+                f"again."
+            )
+        self._shut = ""
+        return True
+
+    def close(self) -> None:
+        """Give back the lock and close the file."""
+        if self.lock is not None:
+            self.lock.release()
+            self.lock = None
+        self.connection.close()
+
+    def _take_lock(self) -> None:
+        if self._wants_lock and self.lock is None:
+            self.lock = WatchLock(self.path, self._now_s())
 
 
 def connect(
     path: Path, now_s: float, *, read_only: bool, busy_s: float
 ) -> tuple[sqlite3.Connection, tuple[str, ...]]:
-    """Open a log's file; `Store.open` says what comes of it.
+    """Open a log's file; `LogFile.open` says what comes of it.
 
     Args:
         path: the file.

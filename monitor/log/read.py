@@ -1,15 +1,14 @@
-"""Everything that is asked of the log; `store.Store` adds what is put in."""
+"""What is asked of the log: calls, events, sessions, specs; `readings` has what is measured."""
 
 from __future__ import annotations
 
-import json
-import sqlite3
 from collections.abc import Iterator
-from typing import Any
 
 from monitor.log import chain
-from monitor.log.readings import ReadingQueries, span_us
+from monitor.log.open import LogFile
 from monitor.log.rows import (
+    CALL_COLUMNS,
+    EVENT_COLUMNS,
     LIVE,
     Calibration,
     CallRow,
@@ -17,44 +16,40 @@ from monitor.log.rows import (
     LogSource,
     Outage,
     Session,
+    call_of_row,
+    event_of_row,
+    span_us,
 )
 from rules.events import Event, in_force
-from rules.vocabulary import EventKind, Method
+from rules.vocabulary import EventKind
 from sensors.reading import Quantity
 
-_CALL = "id, source, enclosure, section, time_us, call, stage, question, body, logged_us"
-_EVENT = (
-    "id, kind, time_us, enclosure, section, note, spec, coat, batch, amount_ml, thinner_pct, "
-    "method, what, value, unit, recorded_us, corrects, withdrawn"
-)
 
+class Queries:
+    """The questions about everything but readings; spans include both ends, None leaves one open.
 
-class Queries(ReadingQueries):
-    """The questions that a log answers; spans include both ends, None leaves an end open."""
+    Door: `sessions`, `calls` and `events`; `verify` says whether the log is as it was kept.
+    """
 
-    def _meta(self, key: str) -> str:
-        return str(self._rows("SELECT value FROM meta WHERE key = ?", key)[0][0])
-
-    @property
-    def log_uuid(self) -> str:
-        """The file's own name in the world; (log_uuid, row) names a row for ever."""
-        return self._meta("uuid")
+    def __init__(self, file: LogFile) -> None:
+        """Ask an open file."""
+        self._file = file
 
     def verify(self) -> list[chain.ChainProblem]:
         """Return every place where the log was changed after it was kept; see `chain.verify`."""
-        with self._asking():
-            return chain.verify(self._connection)
+        with self._file.asking():
+            return chain.verify(self._file.connection)
 
     def head(self) -> tuple[int, str]:
         """Return how many rows the chain holds and its last hash, to be noted elsewhere."""
-        with self._asking():
-            return chain.head(self._connection)
+        with self._file.asking():
+            return chain.head(self._file.connection)
 
     def sources(self) -> tuple[LogSource, ...]:
         """Return where readings came from, the live one first."""
         return tuple(
             LogSource(number, kind, digest, title, started_us / 1e6, bool(complete))
-            for number, kind, digest, title, started_us, complete in self._rows(
+            for number, kind, digest, title, started_us, complete in self._file.rows(
                 "SELECT id, kind, digest, title, started_us, complete FROM sources ORDER BY id"
             )
         )
@@ -63,7 +58,7 @@ class Queries(ReadingQueries):
         """Return what has readings, of one source or of all."""
         return tuple(
             LogChannel(number, of, enclosure, point, Quantity(quantity))
-            for number, of, enclosure, point, quantity in self._rows(
+            for number, of, enclosure, point, quantity in self._file.rows(
                 "SELECT id, source, enclosure, point, quantity FROM channels "
                 "WHERE ?1 IS NULL OR source = ?1 ORDER BY source, enclosure, point, quantity",
                 source,
@@ -72,18 +67,18 @@ class Queries(ReadingQueries):
 
     def last_call(self, enclosure: str, section: str, *, source: int = LIVE) -> CallRow | None:
         """Return the call last written down for a section, whatever its data time, or None."""
-        found = self._rows(
-            f"SELECT {_CALL} FROM calls WHERE source = ? AND enclosure = ? AND section = ? "
+        found = self._file.rows(
+            f"SELECT {CALL_COLUMNS} FROM calls WHERE source = ? AND enclosure = ? AND section = ? "
             f"ORDER BY id DESC LIMIT 1",
             source,
             enclosure,
             section,
         )
-        return _call(found[0]) if found else None
+        return call_of_row(found[0]) if found else None
 
     def stands_since_s(self, enclosure: str, section: str) -> float | None:
         """Return when a section's last live call was first made without another since, or None."""
-        found = self._rows(
+        found = self._file.rows(
             "SELECT time_us FROM calls WHERE source = ?1 AND enclosure = ?2 AND section = ?3 "
             "AND id > (SELECT COALESCE(MAX(id), 0) FROM calls "
             "WHERE source = ?1 AND enclosure = ?2 AND section = ?3 AND call <> "
@@ -99,17 +94,17 @@ class Queries(ReadingQueries):
         """Return an enclosure's last call that was made live and its last of a recording."""
         found = []
         for which in (f"source = {LIVE}", f"source <> {LIVE}"):
-            rows = self._rows(
-                f"SELECT {_CALL} FROM calls WHERE {which} AND enclosure = ? "
+            rows = self._file.rows(
+                f"SELECT {CALL_COLUMNS} FROM calls WHERE {which} AND enclosure = ? "
                 f"ORDER BY id DESC LIMIT 1",
                 enclosure,
             )
-            found += [_call(row) for row in rows]
+            found += [call_of_row(row) for row in rows]
         return tuple(found)
 
     def sections_called(self, enclosure: str) -> tuple[str, ...]:
         """Return the sections of which the log has a call that was made live."""
-        rows = self._rows(
+        rows = self._file.rows(
             "SELECT DISTINCT section FROM calls WHERE source = ? AND enclosure = ?", LIVE, enclosure
         )
         return tuple(sorted(section for (section,) in rows))
@@ -136,14 +131,14 @@ class Queries(ReadingQueries):
             Calls with their row and logged time.
         """
         low, high = span_us(from_s, to_s)
-        with self._asking():
-            for row in self._connection.execute(
-                f"SELECT {_CALL} FROM calls WHERE (?1 IS NULL OR source = ?1) "
+        with self._file.asking():
+            for row in self._file.connection.execute(
+                f"SELECT {CALL_COLUMNS} FROM calls WHERE (?1 IS NULL OR source = ?1) "
                 f"AND (?2 IS NULL OR enclosure = ?2) AND (?3 IS NULL OR section = ?3) "
                 f"AND time_us BETWEEN ?4 AND ?5 ORDER BY id",
                 (source, enclosure, section, low, high),
             ):
-                yield _call(row)
+                yield call_of_row(row)
 
     def events(
         self, enclosure: str | None = None, *, source: int = LIVE, after_row: int = 0
@@ -159,9 +154,9 @@ class Queries(ReadingQueries):
             Events in the order in which they were written down.
         """
         return tuple(
-            _event(row)
-            for row in self._rows(
-                f"SELECT {_EVENT} FROM events WHERE source = ? AND id > ? "
+            event_of_row(row)
+            for row in self._file.rows(
+                f"SELECT {EVENT_COLUMNS} FROM events WHERE source = ? AND id > ? "
                 f"AND (?3 IS NULL OR enclosure = ?3) ORDER BY id",
                 source,
                 after_row,
@@ -181,7 +176,7 @@ class Queries(ReadingQueries):
 
     def _sessions_played(self, source: LogSource) -> list[Session]:
         sessions = []
-        for enclosure, first, last in self._rows(
+        for enclosure, first, last in self._file.rows(
             "SELECT enclosure, "
             "min((SELECT min(time_us) FROM readings WHERE channel = channels.id)), "
             "max((SELECT max(time_us) FROM readings WHERE channel = channels.id)) "
@@ -205,14 +200,14 @@ class Queries(ReadingQueries):
 
     def spec_text(self, sha256: str) -> str | None:
         """Return a spec's text as it stood, by the SHA-256 that `keep_spec` gave, or None."""
-        found = self._rows("SELECT text FROM specs WHERE sha256 = ?", sha256)
+        found = self._file.rows("SELECT text FROM specs WHERE sha256 = ?", sha256)
         return found[0][0] if found else None
 
     def calibrations(self, enclosure: str | None = None) -> tuple[Calibration, ...]:
         """Return calibrations in the order in which they were kept."""
         return tuple(
             Calibration(at, point, Quantity(quantity), made_us / 1e6, body, row)
-            for row, at, point, quantity, made_us, body in self._rows(
+            for row, at, point, quantity, made_us, body in self._file.rows(
                 "SELECT id, enclosure, point, quantity, made_us, body FROM calibrations "
                 "WHERE ?1 IS NULL OR enclosure = ?1 ORDER BY id",
                 enclosure,
@@ -228,7 +223,7 @@ class Queries(ReadingQueries):
             Outage(
                 what, begun / 1e6, None if ended is None else ended / 1e6, text, at, point, source
             )
-            for what, begun, ended, text, at, point in self._rows(
+            for what, begun, ended, text, at, point in self._file.rows(
                 "SELECT what, from_us, to_us, text, enclosure, point FROM outages "
                 "WHERE source = ? AND from_us <= ? AND coalesce(to_us, from_us) >= ? "
                 "ORDER BY from_us, id",
@@ -237,40 +232,6 @@ class Queries(ReadingQueries):
                 low,
             )
         )
-
-
-def illegible(connection: sqlite3.Connection) -> tuple[str, int, str] | None:
-    """Return the first event or last call that makes no sense, though SQLite reads the file.
-
-    SQLite keeps no checksum of what a row holds, so bytes overwritten inside one show only here.
-
-    Returns:
-        Kind and number of the row, and what is wrong with it; None where all can be read.
-    """
-    columns = _EVENT.split(", ")
-    texts = [columns.index(name) for name in ("enclosure", "note", "section", "spec", "batch")]
-    told = "SELECT id FROM calls WHERE source = 1 GROUP BY enclosure, section HAVING id = max(id)"
-    for kind, all_of, one in (
-        ("event", "SELECT id FROM events", f"SELECT {_EVENT} FROM events WHERE id = ?"),
-        ("call", told, f"SELECT {_CALL} FROM calls WHERE id = ?"),
-    ):
-        for (row,) in connection.execute(all_of).fetchall():
-            try:
-                found = connection.execute(one, (row,)).fetchone()
-                if kind == "call":
-                    if not isinstance(json.loads(_call(found).body), dict):
-                        return kind, row, "its body is none"
-                elif any(not isinstance(found[at], str | None) for at in texts):
-                    return kind, row, "a name or note is no text"
-                else:
-                    _event(found)
-            except sqlite3.OperationalError as error:
-                if getattr(error, "sqlite_errorcode", None) is not None:
-                    raise
-                return kind, row, "it holds bytes that are no text"
-            except (ValueError, TypeError, OverflowError) as error:
-                return kind, row, str(error)
-    return None
 
 
 def _sessions_told(source: LogSource, events: tuple[Event, ...]) -> list[Session]:
@@ -297,44 +258,3 @@ def _sessions_told(source: LogSource, events: tuple[Event, ...]) -> list[Session
                     )
                 )
     return sessions
-
-
-def _call(row: tuple[Any, ...]) -> CallRow:
-    number, source, enclosure, section, time_us, call, stage, question, body, logged_us = row
-    return CallRow(
-        enclosure=enclosure,
-        section=section,
-        time_s=time_us / 1e6,
-        call=call,
-        stage=stage,
-        question=question,
-        body=body,
-        source=source,
-        logged_s=logged_us / 1e6,
-        row=number,
-    )
-
-
-def _event(row: tuple[Any, ...]) -> Event:
-    (number, kind, time_us, enclosure, section, note, spec, coat, batch, amount_ml) = row[:10]
-    (thinner_pct, method, what, value, unit, recorded_us, corrects, withdrawn) = row[10:]
-    return Event(
-        kind=EventKind(kind),
-        time_s=time_us / 1e6,
-        enclosure=enclosure,
-        section=section,
-        note=note,
-        spec=spec,
-        coat=coat,
-        batch=batch,
-        amount_ml=amount_ml,
-        thinner_pct=thinner_pct,
-        method=None if method is None else Method(method),
-        what=what,
-        value=value,
-        unit=unit,
-        recorded_s=recorded_us / 1e6,
-        row=number,
-        corrects=corrects,
-        withdrawn=bool(withdrawn),
-    )

@@ -1,14 +1,12 @@
-"""What is asked of the log about readings, kept whole or thinned; `store_queries` adds the rest."""
+"""What is asked of the log about readings, kept whole or thinned; `read` has the rest."""
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from monitor.log.rows import LIVE, LogDamaged, LogRefused, micros
+from monitor.log.open import LogFile
+from monitor.log.rows import EVER, LIVE, micros, span_us
 from monitor.log.thin import DAY_US
 from sensors.reading import Quantity
 
@@ -19,23 +17,6 @@ if TYPE_CHECKING:
     _Arrays = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.uint8]]
 else:
     _Arrays = tuple
-
-# SQLite's primary result codes for a file that is damaged or was never a database.
-_DAMAGED = (11, 26)
-_EVER = (-(2**62), 2**62)
-
-
-def is_damage(error: sqlite3.Error) -> bool:
-    """Return whether SQLite says that the file itself is damaged, and not that it is refused."""
-    return (getattr(error, "sqlite_errorcode", 0) & 0xFF) in _DAMAGED
-
-
-def span_us(from_s: float | None, to_s: float | None) -> tuple[int, int]:
-    """Return both ends of a span as the log keeps times [us]; None leaves an end open."""
-    return (
-        _EVER[0] if from_s is None else micros(from_s),
-        _EVER[1] if to_s is None else micros(to_s),
-    )
 
 
 class Readings(_Arrays):
@@ -65,7 +46,7 @@ class MinuteRow(NamedTuple):
     Attributes:
         time_us: mean of their times [us].
         known_us: when the last of them had arrived and its quality was known [us].
-        quality: code of `store_rows.QUALITY_CODES`.
+        quality: code of `rows.QUALITY_CODES`.
         readings: how many there were.
         mean: of their values after calibration, None where nothing was measured.
         low: lowest of them.
@@ -84,29 +65,14 @@ class MinuteRow(NamedTuple):
 
 
 class ReadingQueries:
-    """The questions about readings; spans include both ends, None leaves an end open."""
+    """The questions about readings; spans include both ends, None leaves an end open.
 
-    _connection: sqlite3.Connection
-    path: Path
+    Door: `readings` for arrays, `reading_rows` and `minute_rows` for an export of any length.
+    """
 
-    @contextmanager
-    def _asking(self) -> Iterator[None]:
-        try:
-            yield
-        except sqlite3.Error as error:
-            if is_damage(error):
-                raise LogDamaged(
-                    f"log {self.path}: it is damaged inside ({error}), so what was asked of it "
-                    f"cannot be told. Open it once with `filmcall watch`, which sets it aside, "
-                    f"or copy it and try `sqlite3 FILE .recover`."
-                ) from error
-            raise LogRefused(
-                f"log {self.path}: it cannot be read ({error}). Check the disk and try again."
-            ) from error
-
-    def _rows(self, sql: str, *values: object) -> list[Any]:
-        with self._asking():
-            return self._connection.execute(sql, values).fetchall()
+    def __init__(self, file: LogFile) -> None:
+        """Ask an open file."""
+        self._file = file
 
     def readings(
         self,
@@ -135,13 +101,13 @@ class ReadingQueries:
 
         Returns:
             Times [s], values [unit of the quantity, NaN where missing], and quality codes of
-            `store_rows.QUALITY_CODES` (0 is ok); its `thinned` tells which are minute means.
+            `rows.QUALITY_CODES` (0 is ok); its `thinned` tells which are minute means.
         """
         import numpy as np
 
         low, high = span_us(from_s, to_s)
-        known = _EVER[1] if known_s is None else micros(known_s)
-        found = self._rows(
+        known = EVER[1] if known_s is None else micros(known_s)
+        found = self._file.rows(
             "SELECT id FROM channels WHERE source = ? AND enclosure = ? AND point = ? "
             "AND quantity = ?",
             source,
@@ -160,15 +126,15 @@ class ReadingQueries:
         if known_s is not None:
             sql += " AND coalesce(received_us, time_us) <= ?"
             values = (*values, known)
-        with self._asking():
+        with self._file.asking():
             table = np.fromiter(
-                self._connection.execute(sql + " ORDER BY time_us", values),
+                self._file.connection.execute(sql + " ORDER BY time_us", values),
                 dtype=[("time_us", np.int64), ("value", np.float64), ("quality", np.uint8)],
             )
         measured = table["value"].copy()
         measured[np.isinf(measured)] = np.nan
         quality = table["quality"].copy()
-        for time_us, code in self._rows(
+        for time_us, code in self._file.rows(
             "SELECT time_us, quality FROM reading_notes WHERE channel = ? "
             "AND time_us BETWEEN ? AND ? AND noted_us <= ? ORDER BY noted_us",
             channel,
@@ -205,15 +171,15 @@ class ReadingQueries:
         return merged
 
     def _minutes(self, channel: int, low: int, high: int, known: int) -> list[MinuteRow]:
-        return [MinuteRow(*row) for row in self._rows(_MINUTES, channel, low, high, known)]
+        return [MinuteRow(*row) for row in self._file.rows(_MINUTES, channel, low, high, known)]
 
     def minute_rows(
         self, channel: int, from_s: float | None = None, to_s: float | None = None
     ) -> Iterator[MinuteRow]:
         """Yield a channel's minute means one by one, in the order of their times."""
         low, high = span_us(from_s, to_s)
-        with self._asking():
-            for row in self._connection.execute(_MINUTES, (channel, low, high, _EVER[1])):
+        with self._file.asking():
+            for row in self._file.connection.execute(_MINUTES, (channel, low, high, EVER[1])):
                 yield MinuteRow(*row)
 
     def reading_rows(
@@ -229,8 +195,8 @@ class ReadingQueries:
             the code of the quality last noted.
         """
         low, high = span_us(from_s, to_s)
-        with self._asking():
-            yield from self._connection.execute(
+        with self._file.asking():
+            yield from self._file.connection.execute(
                 "SELECT time_us, coalesce(received_us, time_us), raw, coalesce(calibrated, raw), "
                 "coalesce((SELECT n.quality FROM reading_notes n WHERE n.channel = r.channel "
                 "AND n.time_us = r.time_us ORDER BY noted_us DESC LIMIT 1), quality) "
@@ -247,7 +213,7 @@ class ReadingQueries:
             source: of the rows.
             by_people: count events too, which any shell writes.
         """
-        (newest,) = self._rows(
+        (newest,) = self._file.rows(
             "SELECT max(t) FROM ("
             "SELECT (SELECT coalesce(received_us, time_us) FROM readings WHERE channel = c.id "
             "ORDER BY time_us DESC LIMIT 1) AS t FROM channels c WHERE c.source = ?1 "
@@ -275,7 +241,7 @@ class ReadingQueries:
         """
         before_us = (micros(now_s) // DAY_US + 1) * DAY_US
         for _ in range(days + 1):
-            (found,) = self._rows(
+            (found,) = self._file.rows(
                 "SELECT max((SELECT max(time_us) FROM readings WHERE channel = c.id "
                 "AND time_us < ?2)) FROM channels c WHERE c.source = ?1",
                 LIVE,

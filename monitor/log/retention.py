@@ -1,5 +1,5 @@
 """When old readings become minute means, in small steps beside a running watch, and what room the
-log will want; `store_thin` holds a step."""
+log will want; `thin` holds a step."""
 
 from __future__ import annotations
 
@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from math import inf
 from typing import Protocol
 
-from monitor.log.read import Queries
-from monitor.log.readings import span_us
-from monitor.log.rows import LIVE, LogRefused
+from monitor.log.log import Store
+from monitor.log.rows import LIVE, LogRefused, span_us
 from monitor.log.thin import DAY_US, MINUTE_US, ThinningStep
 from rules.errors import FilmcallError
 from rules.units import DAY_S
@@ -32,7 +31,7 @@ LEAST_SPAN_S = 600.0
 
 
 class Thinning(Protocol):
-    """The part of a log that thins; `store.Store` is it."""
+    """The part of a log that thins; `log.Store` is it."""
 
     def days_kept_s(self, now_s: float, days: int) -> float | None:
         """Return the begin of the last so many days that have readings."""
@@ -130,7 +129,7 @@ class Forecast:
 
 
 def forecast(
-    log: Queries,
+    log: Store,
     keep_days: float | None = KEEP_RAW_DAYS,
     *,
     now_s: float | None = None,
@@ -152,8 +151,8 @@ def forecast(
     """
     if free_bytes is None:
         free_bytes = float(shutil.disk_usage(log.path.absolute().parent).free)
-    (pages,) = log._rows("PRAGMA freelist_count")[0]
-    (page_bytes,) = log._rows("PRAGMA page_size")[0]
+    (pages,) = log.file.rows("PRAGMA freelist_count")[0]
+    (page_bytes,) = log.file.rows("PRAGMA page_size")[0]
     free_bytes += pages * page_bytes
     whole, means, rows = _last_day(log, span_us(None, now_s)[1])
     readings = whole * READING_BYTES
@@ -171,9 +170,9 @@ def forecast(
     return Forecast(growth, thinned, days, readings * keep_days, free_bytes)
 
 
-def _last_day(log: Queries, until_us: int) -> tuple[float, float, float]:
+def _last_day(log: Store, until_us: int) -> tuple[float, float, float]:
     """Readings a day; bytes a day that they take as means; bytes a day of calls and events."""
-    (newest_us,) = log._rows(
+    (newest_us,) = log.file.rows(
         "SELECT max((SELECT max(time_us) FROM readings WHERE channel = c.id AND time_us <= ?2)) "
         "FROM channels c WHERE c.source = ?1",
         LIVE,
@@ -182,7 +181,7 @@ def _last_day(log: Queries, until_us: int) -> tuple[float, float, float]:
     if newest_us is None:
         return 0.0, 0.0, 0.0
     from_us = newest_us - DAY_US
-    counted = log._rows(
+    counted = log.file.rows(
         "SELECT (SELECT count(*) FROM readings WHERE channel = c.id AND time_us > ?2 "
         "AND time_us <= ?3), (SELECT min(time_us) FROM readings WHERE channel = c.id "
         "AND time_us > ?2) FROM channels c WHERE c.source = ?1",
@@ -200,7 +199,7 @@ def _last_day(log: Queries, until_us: int) -> tuple[float, float, float]:
     means = sum(
         minutes * MINUTE_BYTES if count > minutes else count * READING_BYTES for count, _ in counted
     )
-    (told,) = log._rows(
+    (told,) = log.file.rows(
         "SELECT (SELECT total(length(CAST(body AS BLOB)) + ?2) FROM calls "
         "WHERE logged_us BETWEEN ?3 AND ?4 AND source = ?1) + "
         "(SELECT total(length(CAST(note AS BLOB)) + ?2) FROM events "
@@ -213,10 +212,10 @@ def _last_day(log: Queries, until_us: int) -> tuple[float, float, float]:
     return sum(count for count, _ in counted) * scale, means * scale, float(told) * scale
 
 
-def _days_of_whole(log: Queries) -> float:
+def _days_of_whole(log: Store) -> float:
     """For how many days readings are kept whole already."""
     low, _ = span_us(None, None)
-    found = log._rows(
+    found = log.file.rows(
         "SELECT max((SELECT max(time_us) FROM readings WHERE channel = c.id) - "
         "(SELECT min(time_us) FROM readings WHERE channel = c.id AND time_us >= "
         "coalesce((SELECT max(to_us) FROM thinnings WHERE channel = c.id), ?2))) "

@@ -1,11 +1,16 @@
-"""What the log holds, as the rest of the program sees it; `store` puts it in and takes it out."""
+"""What the log holds, as the rest of the program sees it: the vocabulary of this package."""
 
 from __future__ import annotations
 
+import json
+import sqlite3
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
 from rules.errors import FilmcallError
+from rules.events import Event
+from rules.vocabulary import EventKind, Method
 from sensors.reading import Quality, Quantity
 
 # The source of everything that comes from real sensors and people now.
@@ -24,6 +29,16 @@ QUALITY_CODES: dict[Quality, int] = {
     Quality.CLOCK: 8,
 }
 QUALITY_OF_CODE: dict[int, Quality] = {code: quality for quality, code in QUALITY_CODES.items()}
+
+# SQLite's primary result codes for a file that is damaged or was never a database.
+_DAMAGED = (11, 26)
+EVER = (-(2**62), 2**62)
+
+CALL_COLUMNS = "id, source, enclosure, section, time_us, call, stage, question, body, logged_us"
+EVENT_COLUMNS = (
+    "id, kind, time_us, enclosure, section, note, spec, coat, batch, amount_ml, thinner_pct, "
+    "method, what, value, unit, recorded_us, corrects, withdrawn"
+)
 
 
 class LogRefused(FilmcallError):
@@ -181,3 +196,93 @@ def iso_utc(time_us: int) -> str:
     seconds, fraction = divmod(time_us, 1_000_000)
     stamp = datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%S")
     return f"{stamp}.{fraction:06d}Z" if fraction else f"{stamp}Z"
+
+
+def is_damage(error: sqlite3.Error) -> bool:
+    """Return whether SQLite says that the file itself is damaged, and not that it is refused."""
+    return (getattr(error, "sqlite_errorcode", 0) & 0xFF) in _DAMAGED
+
+
+def span_us(from_s: float | None, to_s: float | None) -> tuple[int, int]:
+    """Return both ends of a span as the log keeps times [us]; None leaves an end open."""
+    return (
+        EVER[0] if from_s is None else micros(from_s),
+        EVER[1] if to_s is None else micros(to_s),
+    )
+
+
+def call_of_row(row: tuple[Any, ...]) -> CallRow:
+    """Return a call from its `CALL_COLUMNS`."""
+    number, source, enclosure, section, time_us, call, stage, question, body, logged_us = row
+    return CallRow(
+        enclosure=enclosure,
+        section=section,
+        time_s=time_us / 1e6,
+        call=call,
+        stage=stage,
+        question=question,
+        body=body,
+        source=source,
+        logged_s=logged_us / 1e6,
+        row=number,
+    )
+
+
+def event_of_row(row: tuple[Any, ...]) -> Event:
+    """Return an event from its `EVENT_COLUMNS`."""
+    (number, kind, time_us, enclosure, section, note, spec, coat, batch, amount_ml) = row[:10]
+    (thinner_pct, method, what, value, unit, recorded_us, corrects, withdrawn) = row[10:]
+    return Event(
+        kind=EventKind(kind),
+        time_s=time_us / 1e6,
+        enclosure=enclosure,
+        section=section,
+        note=note,
+        spec=spec,
+        coat=coat,
+        batch=batch,
+        amount_ml=amount_ml,
+        thinner_pct=thinner_pct,
+        method=None if method is None else Method(method),
+        what=what,
+        value=value,
+        unit=unit,
+        recorded_s=recorded_us / 1e6,
+        row=number,
+        corrects=corrects,
+        withdrawn=bool(withdrawn),
+    )
+
+
+def illegible(connection: sqlite3.Connection) -> tuple[str, int, str] | None:
+    """Return the first event or last call that makes no sense, though SQLite reads the file.
+
+    SQLite keeps no checksum of what a row holds, so bytes overwritten inside one show only here.
+
+    Returns:
+        Kind and number of the row, and what is wrong with it; None where all can be read.
+    """
+    columns = EVENT_COLUMNS.split(", ")
+    texts = [columns.index(name) for name in ("enclosure", "note", "section", "spec", "batch")]
+    told = "SELECT id FROM calls WHERE source = 1 GROUP BY enclosure, section HAVING id = max(id)"
+    for kind, all_of, one in (
+        ("event", "SELECT id FROM events", f"SELECT {EVENT_COLUMNS} FROM events WHERE id = ?"),
+        ("call", told, f"SELECT {CALL_COLUMNS} FROM calls WHERE id = ?"),
+    ):
+        for (row,) in connection.execute(all_of).fetchall():
+            try:
+                found = connection.execute(one, (row,)).fetchone()
+                if kind == "call":
+                    if not isinstance(json.loads(call_of_row(found).body), dict):
+                        return kind, row, "its body is none"
+                elif any(not isinstance(found[at], str | None) for at in texts):
+                    return kind, row, "a name or note is no text"
+                else:
+                    event_of_row(found)
+            except sqlite3.OperationalError as error:
+                if getattr(error, "sqlite_errorcode", None) is not None:
+                    raise
+                return kind, row, "it holds bytes that are no text"
+            except (ValueError, TypeError, OverflowError) as error:
+                return kind, row, str(error)
+    return None

@@ -1,4 +1,4 @@
-"""The shape of the log file and the steps that bring an older one up to date; `store` opens it."""
+"""The shape of the log file and the steps that bring an older one up to date; `open` opens it."""
 
 from __future__ import annotations
 

@@ -7,12 +7,13 @@ that is alone in its minute with its quality stays as it is: a row of means woul
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from monitor.log import chain
 from monitor.log.put import insert
-from monitor.log.rows import LIVE
+from monitor.log.rows import LIVE, micros
+from monitor.log.write import Writer
 
 MINUTE_US = 60_000_000
 DAY_US = 86_400_000_000
@@ -163,3 +164,43 @@ def thin(connection: sqlite3.Connection, span: Span, keep_days: int, now_us: int
         bounds,
     )
     return ThinningStep(readings, minutes)
+
+
+class Thinner:
+    """Thins an open log a little at a time. Door: `step`; `retention.Retention` says when."""
+
+    def __init__(self, writer: Writer, now_s: Callable[[], float]) -> None:
+        """Prepare; nothing is thinned yet."""
+        self._writer = writer
+        self._now_s = now_s
+        self._looked_us: dict[int, int] = {}
+
+    def step(self, before_s: float, keep_days: int) -> ThinningStep | None:
+        """Put minute means in the place of a few old live readings.
+
+        Args:
+            before_s: readings from this minute on stay [s].
+            keep_days: how long readings are kept whole, to be written beside it [days].
+
+        Returns:
+            What was done, (0, 0) where there was nothing to gain; None once no step is left.
+
+        Raises:
+            LogRefused: the disk refuses; nothing was thinned.
+        """
+        file = self._writer.file
+        before_us = micros(before_s) // MINUTE_US * MINUTE_US
+        with file.asking():
+            span = next_span(file.connection, before_us, self._looked_us)
+        if span is None:
+            return None
+        done = ThinningStep(0, 0)
+
+        def put() -> None:
+            nonlocal done
+            done = thin(file.connection, span, keep_days, micros(self._now_s()))
+
+        self._writer.commit("this thinning", put)
+        if not done.readings:
+            self._looked_us[span.channel] = span.to_us
+        return done

@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from math import inf
-from pathlib import Path
+from math import inf, isfinite
 from typing import NoReturn
 
-from monitor.log.open import WatchLock, connect, connect_to_go_on, may_write
+from monitor.log.open import LogFile
 from monitor.log.put import put_call, put_outage
-from monitor.log.read import Queries
-from monitor.log.readings import is_damage
-from monitor.log.rows import LIVE, CallRow, LogDamaged, LogRefused, Outage, micros
-from monitor.log.thin import MINUTE_US, ThinningStep, next_span, thin
+from monitor.log.rows import (
+    LIVE,
+    QUALITY_CODES,
+    CallRow,
+    LogDamaged,
+    LogRefused,
+    Outage,
+    is_damage,
+    micros,
+)
 from rules.errors import FilmcallError
 from rules.text import counted
+from sensors.reading import Quality, Quantity, Reading
 
 # A commit costs one write to the disk's platter, so it is shared by what comes within this time;
 # with the caller's tick of at most 1 s, a reading is on disk within 3 s of the 5 s promised.
@@ -29,8 +34,8 @@ COMMIT_ROWS_REPLAY = 50_000
 KEPT_ROWS = 200_000
 KEPT_CALLS = 1_000
 RETRY_S = 2.0
-# Once another process has held the log too long, no further wait of that length until it lets go.
-BUSY_AGAIN_S = 0.02
+# No time that a log holds is so far from 1970.
+_FAR_US = 2**62
 
 Key = tuple[int, str, str, str]
 # time, received or None where equal, raw or None where missing, calibrated or None where equal,
@@ -59,148 +64,146 @@ class StoreCounts:
     refusals: int = 0
 
 
-class Buffered(Queries):
-    """An open log with its buffer; `Store` is what the program uses."""
+class Buffer:
+    """What waits in memory on its way into the log. Door: `add` puts in, `portion` takes out.
 
-    def __init__(
-        self,
-        path: Path,
-        connection: sqlite3.Connection,
-        now_s: Callable[[], float],
-        notices: tuple[str, ...],
-    ) -> None:
-        """Wrap an open file; `open` is the way in."""
-        self.path = path
-        self.notices = notices
-        self.counts = StoreCounts()
-        self._connection = connection
-        self._now_s = now_s
-        self._lock: WatchLock | None = None
-        self._channels: dict[Key, int] = {}
-        self._sources = {LIVE}
-        self._buffer: dict[Key, list[ReadingTuple]] = {}
-        self._buffered = 0
-        self._oldest_s: float | None = None
-        self._noted: list[tuple[Key, int, int, int]] = []
-        self._calls: list[CallRow] = []
-        self._refused_s: float | None = None
-        self._dropping: Outage | None = None
-        self._replaying = False
-        # Why the file could only be read at the start, or "".
-        self._shut = ""
-        self._began_with = ""
-        self._wants_lock = False
-        self._looked_us: dict[int, int] = {}
-        self._busy_s = 0.0
+    Attributes:
+        counts: what happened to readings and calls.
+        readings: by channel, in the order in which they came.
+        count: how many readings.
+        oldest_s: since when the oldest of all waits [s], or None.
+        notes: qualities found out later: channel, time, when noted [us], code.
+        calls: that the disk refused, or of a replay.
+        outage: the time of which readings were dropped, or None.
+    """
 
-    @property
-    def waiting(self) -> tuple[int, int]:
-        """How many readings and calls wait in memory."""
-        return self._buffered, len(self._calls)
-
-    def call_waits(self, enclosure: str) -> bool:
-        """Return whether a call of an enclosure is not in the log yet."""
-        return any(call.enclosure == enclosure for call in self._calls)
-
-    @property
-    def _due(self) -> int:
-        return COMMIT_ROWS_REPLAY if self._replaying else COMMIT_ROWS
-
-    def tick(self) -> None:
-        """Write what is due; the caller calls this at least once a second.
-
-        Raises:
-            LogRefused: the disk refuses; what was buffered is kept and tried again later.
-        """
-        if self._oldest_s is None and not self._calls:
-            return
-        now = self._now_s()
-        if self._refused_s is not None and 0 <= now - self._refused_s < RETRY_S:
-            return
-        # A clock that was set back must not keep readings from the disk.
-        waited = inf if self._oldest_s is None else now - self._oldest_s
-        refused_before = bool(self._calls) and not self._replaying
-        if refused_before or not 0 <= waited < COMMIT_EVERY_S or self._buffered >= self._due:
-            self._commit()
-
-    def flush(self) -> None:
-        """Write everything that is buffered.
-
-        Raises:
-            LogRefused: the disk refuses; what was buffered is kept.
-        """
-        while self._buffered or self._noted or self._calls or self._dropping is not None:
-            self._commit()
-
-    def thin_step(self, before_s: float, keep_days: int) -> ThinningStep | None:
-        """Put minute means in the place of a few old live readings; see `retention.Retention`.
+    def __init__(self, now_s: Callable[[], float], known: Callable[[int], None]) -> None:
+        """Begin empty.
 
         Args:
-            before_s: readings from this minute on stay [s].
-            keep_days: how long readings are kept whole, to be written beside it [days].
-
-        Returns:
-            What was done, (0, 0) where there was nothing to gain; None once no step is left.
-
-        Raises:
-            LogRefused: the disk refuses; nothing was thinned.
+            now_s: the clock [s].
+            known: raises `LookupError` for a source that was never begun.
         """
-        before_us = micros(before_s) // MINUTE_US * MINUTE_US
-        with self._asking():
-            span = next_span(self._connection, before_us, self._looked_us)
-        if span is None:
-            return None
-        done = ThinningStep(0, 0)
+        self.counts = StoreCounts()
+        self.readings: dict[Key, list[ReadingTuple]] = {}
+        self.count = 0
+        self.oldest_s: float | None = None
+        self.notes: list[tuple[Key, int, int, int]] = []
+        self.calls: list[CallRow] = []
+        self.outage: Outage | None = None
+        self._now_s = now_s
+        self._known = known
 
-        def put() -> None:
-            nonlocal done
-            done = thin(self._connection, span, keep_days, micros(self._now_s()))
+    def __bool__(self) -> bool:
+        """Return whether anything waits."""
+        return bool(self.count or self.notes or self.calls or self.outage is not None)
 
-        self._commit("this thinning", put)
-        if not done.readings:
-            self._looked_us[span.channel] = span.to_us
-        return done
-
-    def _known(self, source: int) -> None:
-        if source not in self._sources:
-            self._sources = {kept.source for kept in self.sources()}
-            if source not in self._sources:
-                raise LookupError(f"source {source} was never begun in log {self.path}")
-
-    def _took(self, count: int) -> None:
-        self._buffered += count
-        now = self._now_s()
-        if self._oldest_s is None and count:
-            self._oldest_s = now
-        resting = self._refused_s is not None and 0 <= now - self._refused_s < RETRY_S
+    def add(
+        self, readings: Iterable[Reading], calibrated: Sequence[float] | None, source: int
+    ) -> None:
+        """Take readings in; see `Writer.add_readings`."""
+        codes = QUALITY_CODES
+        buffer = self.readings
+        count = 0
+        values = iter(calibrated) if calibrated is not None else None
         try:
-            if self._buffered >= self._due and not resting:
-                self._commit()
-                # More at once than memory may keep: what the disk takes is not dropped.
-                while self._buffered > KEPT_ROWS:
-                    self._commit()
+            for reading in readings:
+                value = reading.value
+                adjusted = next(values) if values is not None else value
+                try:
+                    time_us = round(reading.time_s * 1e6)
+                    received_us = round(reading.received_s * 1e6)
+                except (ValueError, OverflowError):
+                    self.counts.untimed += 1
+                    continue
+                if not (-_FAR_US < time_us < _FAR_US and -_FAR_US < received_us < _FAR_US):
+                    self.counts.untimed += 1
+                    continue
+                row = (
+                    time_us,
+                    None if received_us == time_us else received_us,
+                    value if isfinite(value) else None,
+                    None if adjusted == value or not isfinite(adjusted) else adjusted,
+                    codes[reading.quality],
+                )
+                key = (source, reading.enclosure, reading.point, reading.quantity)
+                try:
+                    buffer[key].append(row)
+                except KeyError:
+                    self._known(source)
+                    buffer[key] = [row]
+                count += 1
         finally:
-            if self._buffered > KEPT_ROWS:
-                self._drop(self._buffered - KEPT_ROWS)
+            self._took(count)
 
-    def _drop(self, surplus: int) -> None:
+    def add_rows(self, key: Key, rows: Sequence[ReadingTuple]) -> None:
+        """Take one channel's readings in as bare tuples."""
+        self._known(key[0])
+        self.readings.setdefault(key, []).extend(rows)
+        self._took(len(rows))
+
+    def note(self, reading: Reading, quality: Quality, source: int) -> None:
+        """Take in a quality that was found out later."""
+        key = (source, reading.enclosure, reading.point, reading.quantity)
+        noted_us = micros(self._now_s()) if source == LIVE else micros(reading.time_s)
+        if len(self.notes) >= KEPT_ROWS:
+            self.counts.dropped += 1
+            return
+        self.notes.append((key, micros(reading.time_s), noted_us, QUALITY_CODES[quality]))
+        self.wait()
+
+    def wait(self) -> None:
+        """Remember since when the oldest waits."""
+        if self.oldest_s is None:
+            self.oldest_s = self._now_s()
+
+    def portion(self, most: int) -> dict[Key, list[ReadingTuple]]:
+        """Return the readings that one transaction takes: all, or the first of a long wait."""
+        if self.count <= most:
+            return self.readings
+        portion = {}
+        for key, rows in self.readings.items():
+            portion[key] = rows[:most]
+            most -= len(portion[key])
+            if most <= 0:
+                break
+        return portion
+
+    def written(self, portion: dict[Key, list[ReadingTuple]], *, whole: bool) -> None:
+        """Forget what is on disk now: a portion of the readings, or with `whole` everything."""
+        self.calls = []
+        self.outage = None
+        if whole:
+            self.readings = {}
+            self.count = 0
+            self.notes = []
+            self.oldest_s = None
+            return
+        for key, rows in portion.items():
+            self.count -= len(rows)
+            rest = self.readings.pop(key)[len(rows) :]
+            if rest:
+                self.readings[key] = rest
+
+    def drop(self, surplus: int) -> None:
+        """Lose readings for which there is no memory, and keep the time that they were of."""
         # The newest go, so that the time without readings is one, and is noted with its ends.
         times: list[int] = []
-        for key in sorted(self._buffer, key=lambda key: -len(self._buffer[key])):
-            rows = self._buffer[key]
-            cut = min(surplus, max(len(rows) - KEPT_ROWS // len(self._buffer), 0))
+        for key in sorted(self.readings, key=lambda key: -len(self.readings[key])):
+            rows = self.readings[key]
+            cut = min(surplus, max(len(rows) - KEPT_ROWS // len(self.readings), 0))
             if cut:
                 times.extend(row[0] for row in rows[-cut:])
                 del rows[-cut:]
                 surplus -= cut
-        self._buffered -= len(times)
+        self.count -= len(times)
         self.counts.dropped += len(times)
         if times:
             begun, ended = min(times) / 1e6, max(times) / 1e6
-            if self._dropping is not None:
-                begun = min(begun, self._dropping.from_s)
-                ended = max(ended, self._dropping.to_s or ended)
-            self._dropping = Outage(
+            if self.outage is not None:
+                begun = min(begun, self.outage.from_s)
+                ended = max(ended, self.outage.to_s or ended)
+            self.outage = Outage(
                 "readings-dropped",
                 begun,
                 ended,
@@ -208,19 +211,189 @@ class Buffered(Queries):
                 f"disk refused the log and {KEPT_ROWS} already waited in memory.",
             )
 
-    def _commit(self, what: str = "", put: Callable[[], object] | None = None) -> list[int | None]:
+    def words(self) -> str:
+        """Say what waits in memory, or "" where nothing does."""
+        counts = {
+            "reading": self.count,
+            "quality note": len(self.notes),
+            "call": len(self.calls),
+        }
+        kept = [counted(number, name) for name, number in counts.items() if number]
+        verb = "waits" if sum(counts.values()) == 1 else "wait"
+        return f"{' and '.join(kept)} {verb} in memory" if kept else ""
+
+    def _took(self, count: int) -> None:
+        self.count += count
+        if count:
+            self.wait()
+
+
+class Writer:
+    """Writes what waits, and one thing more, in one transaction. Door: `commit`.
+
+    Attributes:
+        file: the log's.
+        buffer: what waits.
+        replaying: a recording is played, so commits may be few and calls wait with readings.
+    """
+
+    def __init__(self, file: LogFile, now_s: Callable[[], float]) -> None:
+        """Begin with nothing that waits."""
+        self.file = file
+        self.buffer = Buffer(now_s, self.known)
+        self.replaying = False
+        self._now_s = now_s
+        self._channels: dict[Key, int] = {}
+        self._sources = {LIVE}
+        self._refused_s: float | None = None
+
+    @property
+    def waiting(self) -> tuple[int, int]:
+        """How many readings and calls wait in memory."""
+        return self.buffer.count, len(self.buffer.calls)
+
+    def call_waits(self, enclosure: str) -> bool:
+        """Return whether a call of an enclosure is not in the log yet."""
+        return any(call.enclosure == enclosure for call in self.buffer.calls)
+
+    def known(self, source: int) -> None:
+        """Refuse a source that was never begun.
+
+        Raises:
+            LookupError: it was not.
+        """
+        if source not in self._sources:
+            self._sources = {each for (each,) in self.file.rows("SELECT id FROM sources")}
+            if source not in self._sources:
+                raise LookupError(f"source {source} was never begun in log {self.file.path}")
+
+    def add_readings(
+        self,
+        readings: Iterable[Reading],
+        calibrated: Sequence[float] | None = None,
+        *,
+        source: int = LIVE,
+    ) -> None:
+        """Take readings in; they are on disk after the next `tick`, `flush`, call or event.
+
+        Args:
+            readings: as they came, raw.
+            calibrated: their values after calibration, in the same order; None where none is.
+            source: where they came from, of `begin_source`.
+
+        Raises:
+            LogRefused: it was time to write and the disk refused; the readings are kept in
+                memory, up to `KEPT_ROWS`, and tried again. Those beyond are counted as dropped.
+        """
+        try:
+            self.buffer.add(readings, calibrated, source)
+        finally:
+            self._write_where_due()
+
+    def add_reading_rows(
+        self,
+        enclosure: str,
+        point: str,
+        quantity: Quantity,
+        rows: Sequence[ReadingTuple],
+        *,
+        source: int = LIVE,
+    ) -> None:
+        """Take one channel's readings in as bare tuples, for recordings of millions of rows.
+
+        Args:
+            enclosure: where.
+            point: which sensor body.
+            quantity: what.
+            rows: time [us], time received [us] or None where equal, raw value or None where
+                missing, calibrated value or None where equal, quality code.
+            source: of `begin_source`.
+
+        Raises:
+            LogRefused: as for `add_readings`.
+        """
+        self.buffer.add_rows((source, enclosure, point, quantity), rows)
+        self._write_where_due()
+
+    def note_quality(self, reading: Reading, quality: Quality, *, source: int = LIVE) -> None:
+        """Note that a reading's quality turned out otherwise; the reading itself stays.
+
+        Args:
+            reading: the one that was added.
+            quality: what it is now known to be.
+            source: of the reading.
+        """
+        self.buffer.note(reading, quality, source)
+
+    @property
+    def _due(self) -> int:
+        return COMMIT_ROWS_REPLAY if self.replaying else COMMIT_ROWS
+
+    def tick(self) -> None:
+        """Write what is due; the caller calls this at least once a second.
+
+        Raises:
+            LogRefused: the disk refuses; what was buffered is kept and tried again later.
+        """
+        waiting = self.buffer
+        if waiting.oldest_s is None and not waiting.calls:
+            return
+        now = self._now_s()
+        if self._refused_s is not None and 0 <= now - self._refused_s < RETRY_S:
+            return
+        # A clock that was set back must not keep readings from the disk.
+        waited = inf if waiting.oldest_s is None else now - waiting.oldest_s
+        refused_before = bool(waiting.calls) and not self.replaying
+        if refused_before or not 0 <= waited < COMMIT_EVERY_S or waiting.count >= self._due:
+            self.commit()
+
+    def flush(self) -> None:
+        """Write everything that is buffered.
+
+        Raises:
+            LogRefused: the disk refuses; what was buffered is kept.
+        """
+        while self.buffer:
+            self.commit()
+
+    def _write_where_due(self) -> None:
+        waiting = self.buffer
+        now = self._now_s()
+        resting = self._refused_s is not None and 0 <= now - self._refused_s < RETRY_S
+        try:
+            if waiting.count >= self._due and not resting:
+                self.commit()
+                # More at once than memory may keep: what the disk takes is not dropped.
+                while waiting.count > KEPT_ROWS:
+                    self.commit()
+        finally:
+            if waiting.count > KEPT_ROWS:
+                waiting.drop(waiting.count - KEPT_ROWS)
+
+    def commit(self, what: str = "", put: Callable[[], object] | None = None) -> list[int | None]:
         """Write a portion of the buffer and one more thing in one transaction, all or nothing.
 
         After an outage the buffer may hold `KEPT_ROWS`; written at once, or tried in vain at
         once, they would let a call wait for seconds on a small board.
+
+        Args:
+            what: the one more thing, as a refusal names it.
+            put: puts it in.
+
+        Returns:
+            The rows of the calls that waited.
+
+        Raises:
+            LogRefused: the disk refuses; what waited is kept, the one more thing is not.
         """
-        self._open_again(what)
-        connection = self._connection
-        portion = self._portion()
+        self._reopen(what)
+        connection = self.file.connection
+        waiting = self.buffer
+        portion = waiting.portion(waiting.count if self.replaying else COMMIT_ROWS)
         count = sum(map(len, portion.values()))
-        whole = count == self._buffered
+        whole = count == waiting.count
         try:
-            with self._transaction():
+            with self.file.transaction():
                 channels = self._put_channels()
                 added = connection.total_changes
                 for key, rows in portion.items():
@@ -233,157 +406,72 @@ class Buffered(Queries):
                 if whole:
                     connection.executemany(
                         "INSERT INTO reading_notes VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
-                        [(channels[key], *rest) for key, *rest in self._noted],
+                        [(channels[key], *rest) for key, *rest in waiting.notes],
                     )
-                call_rows = [put_call(connection, call, self._now_s()) for call in self._calls]
-                if self._dropping is not None:
-                    put_outage(connection, self._dropping, self._now_s())
+                call_rows = [put_call(connection, call, self._now_s()) for call in waiting.calls]
+                if waiting.outage is not None:
+                    put_outage(connection, waiting.outage, self._now_s())
                 if put is not None:
                     put()
         except sqlite3.Error as error:
             self._refuse(what, error)
         self._channels = channels
-        self.counts.added += added
-        self.counts.duplicates += count - added
-        self._written(portion, whole=whole)
-        self._wait_for_others(self._busy_s)
+        waiting.counts.added += added
+        waiting.counts.duplicates += count - added
+        waiting.written(portion, whole=whole)
+        self._refused_s = None
+        self.file.wait_for_others(briefly=False)
         return call_rows
 
-    def _portion(self) -> dict[Key, list[ReadingTuple]]:
-        """The readings that one transaction takes: all of them, or the first of a long wait."""
-        if self._replaying or self._buffered <= COMMIT_ROWS:
-            return self._buffer
-        portion = {}
-        left = COMMIT_ROWS
-        for key, rows in self._buffer.items():
-            portion[key] = rows[:left]
-            left -= len(portion[key])
-            if left <= 0:
-                break
-        return portion
-
-    def _written(self, portion: dict[Key, list[ReadingTuple]], *, whole: bool) -> None:
-        self._calls = []
-        self._refused_s = None
-        self._dropping = None
-        if whole:
-            self._buffer = {}
-            self._buffered = 0
-            self._noted = []
-            self._oldest_s = None
-            return
-        for key, rows in portion.items():
-            self._buffered -= len(rows)
-            rest = self._buffer.pop(key)[len(rows) :]
-            if rest:
-                self._buffer[key] = rest
-
-    def _open_again(self, what: str) -> None:
-        """Open to write what could only be read at the start, where the disk takes it now."""
-        if not self._shut:
-            return
+    def _reopen(self, what: str) -> None:
         try:
-            self._change_over()
+            if self.file.reopen():
+                self._channels = {}
         except FilmcallError as fault:
             self._count_refusal()
             raise LogRefused(f"{what} was not written: {fault}" if what else str(fault)) from fault
-        self._shut = ""
-        self._channels = {}
-
-    def _change_over(self) -> None:
-        if not may_write(self.path):
-            raise LogRefused(self._shut)
-        self._began_with = self._began_with or self.log_uuid
-        # First, since SQLite shares what it opened to read only with all of one process.
-        self._connection.close()
-        try:
-            connection, notices = connect(
-                self.path, self._now_s(), read_only=False, busy_s=BUSY_AGAIN_S
-            )
-        except FilmcallError:
-            self._connection = connect_to_go_on(self.path, self._now_s(), busy_s=BUSY_AGAIN_S)
-            raise
-        self._connection = connection
-        self.notices = (*self.notices, *notices)
-        self._take_lock()
-        if self._began_with != self.log_uuid and next(self.calls(), None) is not None:
-            raise LogRefused(
-                f"log {self.path}: it can be read only now, after this program had begun "
-                f"without it, so whether a STOP stands in it is not known. Start the program "
-                f"again."
-            )
-
-    def _take_lock(self) -> None:
-        if self._wants_lock and self._lock is None:
-            self._lock = WatchLock(self.path, self._now_s())
-
-    def _wait_for_others(self, busy_s: float) -> None:
-        self._connection.execute(f"PRAGMA busy_timeout = {round(busy_s * 1000)}")
-
-    @contextmanager
-    def _transaction(self) -> Iterator[None]:
-        self._connection.execute("BEGIN IMMEDIATE")
-        try:
-            yield
-            self._connection.execute("COMMIT")
-        except BaseException:
-            # SQLite itself rolls back on some errors, a full disk among them.
-            if self._connection.in_transaction:
-                self._connection.execute("ROLLBACK")
-            raise
 
     def _refuse(self, what: str, error: sqlite3.Error) -> NoReturn:
         self._count_refusal()
         clauses = [f"{what} was not written"] if what else []
-        if waiting := self._waiting_words():
+        if waiting := self.buffer.words():
             clauses.append(waiting)
         lost = ", and ".join(clauses)
         if is_damage(error):
             raise LogDamaged(
-                f"log {self.path}: it is damaged inside ({error}); {lost}. Start the program "
+                f"log {self.file.path}: it is damaged inside ({error}); {lost}. Start the program "
                 f"again: it sets the file aside and begins a new one."
             ) from error
         if (getattr(error, "sqlite_errorcode", 0) & 0xFF) == sqlite3.SQLITE_BUSY:
             # The calls that follow at once would each wait anew, and be told late.
-            self._wait_for_others(min(self._busy_s, BUSY_AGAIN_S))
+            self.file.wait_for_others(briefly=True)
             why = "another process has been writing to it for too long"
             mend = "End that process if it hangs"
         else:
             why = f"the disk refuses it ({error})"
             mend = "Free some space, or check the disk and its permissions"
         until = " until it is tried again" if waiting else ""
-        raise LogRefused(f"log {self.path}: {why}; {lost}{until}. {mend}.") from error
-
-    def _waiting_words(self) -> str:
-        """Say what waits in memory, or "" where nothing does."""
-        counts = {
-            "reading": self._buffered,
-            "quality note": len(self._noted),
-            "call": len(self._calls),
-        }
-        kept = [counted(number, name) for name, number in counts.items() if number]
-        verb = "waits" if sum(counts.values()) == 1 else "wait"
-        return f"{' and '.join(kept)} {verb} in memory" if kept else ""
+        raise LogRefused(f"log {self.file.path}: {why}; {lost}{until}. {mend}.") from error
 
     def _count_refusal(self) -> None:
-        self.counts.refusals += 1
+        self.buffer.counts.refusals += 1
         self._refused_s = self._now_s()
-        surplus = len(self._calls) - KEPT_CALLS
+        surplus = len(self.buffer.calls) - KEPT_CALLS
         if surplus > 0:
-            self.counts.calls_dropped += surplus
-            del self._calls[:surplus]
+            self.buffer.counts.calls_dropped += surplus
+            del self.buffer.calls[:surplus]
 
     def _put_channels(self) -> dict[Key, int]:
         channels = dict(self._channels)
-        for key in (*self._buffer, *(noted[0] for noted in self._noted)):
+        for key in (*self.buffer.readings, *(noted[0] for noted in self.buffer.notes)):
             if key not in channels:
                 plain = (key[0], key[1], key[2], str(key[3]))
-                self._connection.execute(
+                self.file.connection.execute(
                     "INSERT INTO channels(source, enclosure, point, quantity) "
                     "VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
                     plain,
                 )
-                (channels[key],) = self._connection.execute(
+                (channels[key],) = self.file.connection.execute(
                     "SELECT id FROM channels WHERE source = ? AND enclosure = ? AND point = ? "
                     "AND quantity = ?",
                     plain,

@@ -118,7 +118,7 @@ def look(store: Store, tally: Tally, where: str) -> None:
         tally.problems.append(f"{where}: {store.notices[0]}")
     if problems := store.verify():
         tally.problems.append(f"{where}: {problems[0].text}")
-    (said,) = store._connection.execute("PRAGMA integrity_check").fetchone()
+    (said,) = store.file.connection.execute("PRAGMA integrity_check").fetchone()
     if said != "ok":
         tally.problems.append(f"{where}: integrity {said}")
 

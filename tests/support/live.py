@@ -130,9 +130,9 @@ class Live:
 
     def kill(self) -> None:
         """End as a power cut would: what is buffered is lost."""
-        self.store._connection.close()
-        if self.store._lock is not None:
-            self.store._lock.release()
+        self.store.file.connection.close()
+        if self.store.file.lock is not None:
+            self.store.file.lock.release()
 
     def hear(
         self,

@@ -380,7 +380,7 @@ class Soak:
 
     def _kill(self) -> None:
         """End as by SIGKILL: nothing is flushed, the open transaction is gone."""
-        self.store._connection.close()
+        self.store.file.connection.close()
         self.queue.waiting.clear()
 
     def _broker(self, *, away: bool) -> None:
@@ -392,7 +392,7 @@ class Soak:
         return self.watch.rooms[enclosure].enclosure.call
 
     def _disk(self, *, full: bool) -> None:
-        connection = self.store._connection
+        connection = self.store.file.connection
         if full:
             (pages,) = connection.execute("PRAGMA page_count").fetchone()
             connection.execute(f"PRAGMA max_page_count = {pages}")

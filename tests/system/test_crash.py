@@ -80,7 +80,7 @@ def event(db: Path, *words: str) -> subprocess.CompletedProcess[str]:
 def calls(db: Path) -> list[str]:
     with Store.open(db, now_s=time.time, read_only=True) as store:
         assert store.verify() == []
-        assert store._connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        assert store.file.connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         return [row.call for row in store.calls("tent")]
 
 

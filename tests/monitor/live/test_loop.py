@@ -409,7 +409,7 @@ def test_late_temperatures_reach_the_clocks(make: Make, between: str) -> None:
         refuse_writes(live)
         live.run(HOUR_S, live.climate(20.5))
         assert unknown_s - left_s() < HOUR_S + 150.0
-        live.store._connection.execute("PRAGMA query_only = OFF")
+        live.store.file.connection.execute("PRAGMA query_only = OFF")
         live.run(10.0, live.climate(20.5))
     live.run(130.0, live.climate(20.5))
     # Reckoned once a minute and on a grid of a minute, at both looks.
@@ -476,12 +476,12 @@ def test_a_retained_value_takes_no_good_values_place(make: Make) -> None:
 
 
 def fill(live: Live) -> None:
-    (pages,) = live.store._connection.execute("PRAGMA page_count").fetchone()
-    live.store._connection.execute(f"PRAGMA max_page_count = {pages}")
+    (pages,) = live.store.file.connection.execute("PRAGMA page_count").fetchone()
+    live.store.file.connection.execute(f"PRAGMA max_page_count = {pages}")
 
 
 def make_room(live: Live) -> None:
-    live.store._connection.execute("PRAGMA max_page_count = 1000000")
+    live.store.file.connection.execute("PRAGMA max_page_count = 1000000")
 
 
 def test_a_full_disk_holds_and_the_call_is_told_unlogged(make: Make) -> None:
@@ -532,7 +532,7 @@ def test_a_call_that_is_refused_is_held_at_once(
 
 def refuse_writes(live: Live) -> None:
     """Let SQLite itself refuse each write, and nothing but writes."""
-    live.store._connection.execute("PRAGMA query_only = ON")
+    live.store.file.connection.execute("PRAGMA query_only = ON")
 
 
 def test_a_disk_that_refuses_first_when_a_lost_link_is_to_be_noted_gives_hold(make: Make) -> None:
@@ -566,7 +566,7 @@ def test_the_calls_of_every_section_wait_once_for_a_log_that_another_holds(make:
     planks: Values = {f"plank-{n}": {Quantity.SURFACE_TEMP: DRY_C} for n in range(12)}
     assert live.run(600.0, {**GOOD, **planks}) == "HOLD"
     asked: list[str] = []
-    live.store._connection.set_trace_callback(asked.append)
+    live.store.file.connection.set_trace_callback(asked.append)
     other = sqlite3.connect(live.path, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     told_before = len(live.told)

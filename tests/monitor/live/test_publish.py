@@ -266,7 +266,7 @@ def test_a_stop_has_no_since_in_the_future_of_a_clock_set_back(live: Live, line:
 def test_what_is_told_again_stays_marked_until_it_is_in_the_log(live: Live, line: FakeLine) -> None:
     live.run(60.0, live.climate())
     line.take()
-    live.store._connection.execute("PRAGMA query_only = ON")
+    live.store.file.connection.execute("PRAGMA query_only = ON")
     assert live.run(60.0, live.climate(WET_C)) == "STOP"
     live.run(60.0)
     told = [each.body for each in line.take("yard/filmcall/tent/call")]
@@ -274,7 +274,7 @@ def test_what_is_told_again_stays_marked_until_it_is_in_the_log(live: Live, line
     assert len(marks) >= 5, "the change and a minute of repeats"
     assert set(marks) == {True}
     assert live.store.last_call("tent", "all").call == "HOLD"  # type: ignore[union-attr]
-    live.store._connection.execute("PRAGMA query_only = OFF")
+    live.store.file.connection.execute("PRAGMA query_only = OFF")
     live.run(30.0)
     (*_, last) = line.take("yard/filmcall/tent/call")
     assert last.body["call"] == "STOP"

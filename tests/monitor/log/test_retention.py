@@ -79,7 +79,7 @@ def thin_all(store: Store, before_s: float = T0 + DAY_S) -> ThinningStep:
 
 
 def whole(store: Store) -> int:
-    return int(store._connection.execute("SELECT count(*) FROM readings").fetchone()[0])
+    return int(store.file.connection.execute("SELECT count(*) FROM readings").fetchone()[0])
 
 
 # What a minute becomes -----------------------------------------------------------------------
@@ -152,7 +152,7 @@ def test_a_quality_found_out_later_counts_and_its_note_goes_with_its_reading(sto
     assert thin_all(store) == (2, 1)
     found = store.readings("tent", "air", Quantity.AIR_TEMP)
     assert (found[1].tolist(), found[2].tolist()) == ([22.0], [0])
-    assert store._connection.execute("SELECT count(*) FROM reading_notes").fetchone() == (0,)
+    assert store.file.connection.execute("SELECT count(*) FROM reading_notes").fetchone() == (0,)
 
 
 def test_calibrated_and_raw_means_are_both_kept(store: Store) -> None:
@@ -259,7 +259,7 @@ def test_a_thinning_has_its_place_in_the_chain(store: Store, tmp_path: Path) -> 
     store.flush()
     before = store.head()[0]
     thin_all(store)
-    row = store._connection.execute("SELECT * FROM thinnings").fetchall()
+    row = store.file.connection.execute("SELECT * FROM thinnings").fetchall()
     assert row == [(1, 1, T0 * 1e6, (T0 + DAY_S) * 1e6, 60, 10, 1, T0 * 1e6)]
     assert store.head()[0] == before + 1
     assert store.verify() == []
@@ -290,10 +290,10 @@ def test_nothing_but_thinning_takes_a_reading_away(store: Store, statement: str,
     store.note_quality(reading(900.0), Quality.STUCK)
     store.flush()
     with pytest.raises(sqlite3.IntegrityError, match="goes only by thinning"):
-        store._connection.execute("DELETE FROM readings")
+        store.file.connection.execute("DELETE FROM readings")
     thin_all(store, T0 + 600.0)
     with pytest.raises(sqlite3.IntegrityError, match=told):
-        store._connection.execute(statement)
+        store.file.connection.execute(statement)
     assert whole(store) == 60
 
 
@@ -477,9 +477,9 @@ def test_a_log_of_version_1_is_brought_up_to_date_with_all_its_rows(tmp_path: Pa
     before.close()
     with Store.open(path, now_s=lambda: T0) as store:
         assert store.notices == ()
-        assert version_of(store._connection, "log") == SCHEMA_VERSION == 2
+        assert version_of(store.file.connection, "log") == SCHEMA_VERSION == 2
         for name, held in rows.items():
-            assert store._connection.execute(f"SELECT * FROM {name}").fetchall() == held, name
+            assert store.file.connection.execute(f"SELECT * FROM {name}").fetchall() == held, name
         assert store.verify() == []
         found = store.readings("tent", "air", Quantity.AIR_TEMP)
         assert len(found[0]) == 60
@@ -495,7 +495,7 @@ def test_a_new_log_and_one_brought_up_to_date_have_the_same_shape(tmp_path: Path
     for name in ("old.db", "new.db"):
         with Store.open(tmp_path / name, now_s=lambda: T0) as store:
             shapes.append(
-                store._connection.execute(
+                store.file.connection.execute(
                     "SELECT type, name, sql FROM sqlite_master ORDER BY type, name"
                 ).fetchall()
             )
@@ -543,7 +543,7 @@ def test_a_forecast_goes_by_the_last_day_and_by_when_thinning_begins(store: Stor
     # One day at 10 s: 8,640 readings; as means 1,440 rows.
     store.add_readings([reading(t) for t in range(0, 86_400, 10)])
     store.flush()
-    free = store._connection.execute("PRAGMA freelist_count").fetchone()[0] * 4096
+    free = store.file.connection.execute("PRAGMA freelist_count").fetchone()[0] * 4096
     for_ever = forecast(store, None, free_bytes=86.4e6 - free)
     # Half a reading's interval of a day is not seen.
     a_day = 8640 * READING_BYTES

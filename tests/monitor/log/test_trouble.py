@@ -58,12 +58,12 @@ def put_event(store: Store) -> None:
 
 
 def fill(store: Store) -> None:
-    (pages,) = store._connection.execute("PRAGMA page_count").fetchone()
-    store._connection.execute(f"PRAGMA max_page_count = {pages}")
+    (pages,) = store.file.connection.execute("PRAGMA page_count").fetchone()
+    store.file.connection.execute(f"PRAGMA max_page_count = {pages}")
 
 
 def make_room(store: Store) -> None:
-    store._connection.execute("PRAGMA max_page_count = 1000000")
+    store.file.connection.execute("PRAGMA max_page_count = 1000000")
 
 
 def make_log(path: Path, events: int = 1) -> None:
@@ -109,8 +109,8 @@ def test_a_full_disk_is_told_and_what_waited_is_written_when_there_is_room(tmp_p
 @pytest.mark.parametrize(
     ("kept", "put", "said"),
     [
-        (1, Store.flush, "1 reading waits in memory until it is tried again. "),
-        (500, Store.flush, "500 readings wait in memory until it is tried again. "),
+        (1, lambda store: store.flush(), "1 reading waits in memory until it is tried again. "),
+        (500, lambda store: store.flush(), "500 readings wait in memory until it is tried again. "),
         (0, put_call, "this call was not written, and 1 call waits in memory until it is tried"),
         (0, put_event, "this event (note) was not written. Free some space"),
         (
@@ -125,23 +125,23 @@ def test_a_full_disk_is_told_in_one_right_sentence(
 ) -> None:
     with Store.open(tmp_path / "log.db", now_s=now_s) as store:
         # The page limit leaves room in pages begun, so writing itself is refused here.
-        store._connection.execute("PRAGMA query_only = ON")
+        store.file.connection.execute("PRAGMA query_only = ON")
         store.add_readings(readings(kept))
         with pytest.raises(LogRefused) as caught:
             put(store)
-        store._connection.execute("PRAGMA query_only = OFF")
+        store.file.connection.execute("PRAGMA query_only = OFF")
     path, why = tmp_path / "log.db", "attempt to write a readonly database"
     assert str(caught.value).startswith(f"log {path}: the disk refuses it ({why}); {said}")
 
 
 def test_a_note_on_a_reading_that_waits_alone_is_told(tmp_path: Path) -> None:
     with Store.open(tmp_path / "log.db", now_s=now_s) as store:
-        store._connection.execute("PRAGMA query_only = ON")
+        store.file.connection.execute("PRAGMA query_only = ON")
         for reading in readings(2):
             store.note_quality(reading, Quality.OK)
         with pytest.raises(LogRefused, match=r"; 2 quality notes wait in memory until"):
             store.flush()
-        store._connection.execute("PRAGMA query_only = OFF")
+        store.file.connection.execute("PRAGMA query_only = OFF")
 
 
 def test_what_memory_cannot_hold_is_dropped_counted_and_noted(
@@ -528,7 +528,7 @@ def test_calls_that_follow_a_busy_log_are_not_each_told_late(tmp_path: Path) -> 
         other.execute("BEGIN IMMEDIATE")
 
         def timeout_ms() -> int:
-            return int(store._connection.execute("PRAGMA busy_timeout").fetchone()[0])
+            return int(store.file.connection.execute("PRAGMA busy_timeout").fetchone()[0])
 
         assert timeout_ms() == 1000
         with pytest.raises(LogRefused):
@@ -544,12 +544,12 @@ def test_calls_that_follow_a_busy_log_are_not_each_told_late(tmp_path: Path) -> 
 def test_a_call_waits_for_no_more_than_a_portion_of_what_an_outage_left(tmp_path: Path) -> None:
     clock = Clock()
     with Store.open(tmp_path / "log.db", now_s=clock) as store:
-        store._connection.execute("PRAGMA query_only = ON")
+        store.file.connection.execute("PRAGMA query_only = ON")
         for at in range(4):
             with pytest.raises(LogRefused):
                 store.add_readings(readings(5000, from_s=5000.0 * at))
             clock.now += 5.0
-        store._connection.execute("PRAGMA query_only = OFF")
+        store.file.connection.execute("PRAGMA query_only = OFF")
         store.add_call(hold())
         assert store.waiting == (15_000, 0), "5000 readings take 0.04 s, 200000 over a second"
         store.tick()
@@ -642,7 +642,7 @@ def test_a_reader_brings_an_older_log_up_to_date(
     monkeypatch.setattr("monitor.log.open.migrate", lambda c, name: migrate(c, name, newer))
     with Store.open(path, now_s=now_s, read_only=True) as store:
         assert len(store.events()) == 3
-        assert version_of(store._connection, "log") == len(newer)
+        assert version_of(store.file.connection, "log") == len(newer)
 
 
 @pytest.mark.parametrize("read_only", [False, True])
