@@ -15,6 +15,7 @@ from typing import Protocol
 from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, Calibration, CallRow, Outage, Session
+from monitor.review.defects import shipped_defects
 from monitor.review.read import (
     Columns,
     Progress,
@@ -30,8 +31,9 @@ from rules.events import Event, in_force
 from rules.review.causes import BEFORE_S, Finding, Verdict, verdict_of
 from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
 from rules.review.coats import CoatRecord, coats_of
-from rules.review.defects import Defect, find_defect, match_seen, when_and_where
+from rules.review.defects import Defect, find_defect
 from rules.review.exposure import ClimateSeries
+from rules.review.seen import match_seen, when_and_where
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.text import counted
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitState
@@ -348,8 +350,8 @@ def review(
 def _asked(defect: str | None, seen: str) -> tuple[tuple[Defect, ...], tuple[str, ...]]:
     says = when_and_where(seen)
     if defect is not None:
-        return (find_defect(defect),), says
-    matches = match_seen(seen)
+        return (find_defect(defect, shipped_defects()),), says
+    matches = match_seen(seen, shipped_defects())
     if seen.strip() and not matches:
         raise NothingToReview(
             f"what was seen ({seen!r}) fits no defect in the list, so no cause can be looked for; "

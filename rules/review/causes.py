@@ -14,7 +14,7 @@ import numpy as np
 
 from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
 from rules.review.coats import CoatRecord, Window, WindowName, WindowOutcome
-from rules.review.defects import Cause, Defect, Sign, all_defects
+from rules.review.defects import Cause, Defect, Sign, fits_family
 from rules.review.exposure import ClimateSeries, Excess, Floats, beyond
 from rules.units import HOUR_S
 from rules.vocabulary import LimitName, Stage, Step
@@ -170,11 +170,14 @@ def verdict_of(
 
 
 def verdicts_of(
-    coats: Sequence[CoatRecord], series: ClimateSeries, washed_s: Iterable[float] = ()
+    defects: Iterable[Defect],
+    coats: Sequence[CoatRecord],
+    series: ClimateSeries,
+    washed_s: Iterable[float] = (),
 ) -> tuple[Verdict, ...]:
-    """Return the verdict on every defect, those with the heaviest clear evidence first."""
+    """Return the verdict on each defect, those with the heaviest clear evidence first."""
     washed = tuple(washed_s)
-    found = [verdict_of(defect, coats, series, washed) for defect in all_defects()]
+    found = [verdict_of(defect, coats, series, washed) for defect in defects]
     return tuple(sorted(found, key=lambda v: -max((e.weight for e in v.ranked), default=0.0)))
 
 
@@ -218,7 +221,7 @@ def _answer(ranked: Sequence[Evidence], found: Sequence[Evidence]) -> Finding:
 
 
 def _can_happen(cause: Cause, coat: CoatRecord) -> bool:
-    return not cause.families or any(part in coat.spec.family for part in cause.families)
+    return fits_family(cause.families, coat.spec.family)
 
 
 def _look(
@@ -388,12 +391,11 @@ def _layer_below(
     washed: tuple[float, ...],
 ) -> Evidence | str:
     """Whether the coat below stood in what makes amine bloom, and was coated unwashed."""
-    bloom = next(defect for defect in all_defects() if defect.name == "amine-bloom")
     if below is None:
         return "there is no coat below"
-    if not bloom.fits(below.spec.family):
+    if not fits_family(cause.below_families, below.spec.family):
         return "the coat below is none that blooms"
-    looked = [_look(each, below, None, series, ()) for each in bloom.causes]
+    looked = [_look(each, below, None, series, ()) for each in cause.below]
     found = [e for e in looked if isinstance(e, Evidence)]
     strongest = max(found, key=lambda e: (e.clear and e.supports, e.weight), default=None)
     if strongest is None:

@@ -1,25 +1,30 @@
 """What can be wrong with a film: the defects, what they look like, and what may be behind them.
 
-The entries stand in `defects_of_air` (a log of the air can show causes) and `defects_of_hand`
-(it cannot, or times alone can); `causes` ranks what a log supports.
+The entries are data, in `defects.toml`; this reads their text. `seen` finds the defect that a
+description fits, `causes` ranks what a log supports.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
-from dataclasses import dataclass
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from enum import StrEnum
-from functools import cache
+from typing import TypeVar
 
 from rules.errors import FilmcallError
 from rules.vocabulary import Stage, Step
 
-NO_SOURCE = "common practice, no source"
+_Kind = TypeVar("_Kind", bound=StrEnum)
 
 
 class UnknownDefect(FilmcallError, ValueError):
     """A defect was named that is not in the list."""
+
+
+class DefectsFault(FilmcallError, ValueError):
+    """The list of defects cannot be used; the text names the entry and what is wrong with it."""
 
 
 class Sign(StrEnum):
@@ -47,6 +52,7 @@ class Cause:
     """A condition that favours a defect, and how a log would show it.
 
     Attributes:
+        name: of the mechanism, as the list has it.
         sign: what to look for.
         bound: beyond which it favours the defect, where the film's own spec gives no limit for
             it [K, %, °C, ppm]; 0 for times, which the spec alone gives.
@@ -57,18 +63,27 @@ class Cause:
         until: the step after which it no longer does harm, at the latest; None where the
             spec's own limit says (handle where that is silent too).
         why: the mechanism in one sentence.
+        shows: what in a log speaks for it.
+        clears: what in a log speaks against it.
         source: of bound and mechanism; scales are this program's own.
         families: coating families that it can happen to, "" for any that has the defect.
+        below: of a layer on the coat below, what makes that layer; else empty.
+        below_families: coating families that such a layer comes on.
     """
 
+    name: str
     sign: Sign
     bound: float
     scale: float
     stages: tuple[Stage, ...]
     until: Step | None
     why: str
+    shows: str
+    clears: str
     source: str
     families: tuple[str, ...] = ()
+    below: tuple[Cause, ...] = ()
+    below_families: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +102,7 @@ class Defect:
         tell_apart: how to tell it from others.
         first_aid: in general terms.
         ask: what to ask of who saw it.
-        words: own words for what is seen, as stems; matched on `--seen`.
+        words: own words for what is seen; a `*` at a word's end stands for any ending.
         source: of mechanism and of telling apart.
     """
 
@@ -107,125 +122,197 @@ class Defect:
 
     def fits(self, family: str) -> bool:
         """Return whether a coating of a family can have it."""
-        return not self.families or any(part in family for part in self.families)
+        return fits_family(self.families, family)
 
 
-@dataclass(frozen=True, slots=True)
-class DefectMatch:
-    """How well a description fits a defect: the words of it that did."""
-
-    defect: Defect
-    words: tuple[str, ...]
+def fits_family(families: tuple[str, ...], family: str) -> bool:
+    """Return whether a family is one of those named, or none is."""
+    return not families or any(part in family for part in families)
 
 
-@cache
-def all_defects() -> tuple[Defect, ...]:
-    """Return every defect, those first that a log of the air can say something about."""
-    from rules.review.defects_of_air import DEFECTS as OF_AIR
-    from rules.review.defects_of_hand import DEFECTS as OF_HAND
+# --- reading ------------------------------------------------------------------------------------
 
-    return (*OF_AIR, *OF_HAND)
+_TEXTS = ("name", "title", "looks", "mechanism", "tell_apart", "first_aid", "ask", "source")
+_LISTS = ("other_names", "unseen", "words")
+_DEFECT_KEYS = {*_TEXTS, *_LISTS, "families", "causes"}
+_MECHANISM_KEYS = {
+    "sign", "bound", "scale", "stages", "until", "why", "shows", "clears", "source", "families",
+    "below",
+}  # fmt: skip
 
 
-def find_defect(name: str) -> Defect:
+def read_defects(text: str) -> tuple[Defect, ...]:
+    """Read the list of defects; those first that a log of the air can say something about.
+
+    Args:
+        text: TOML, with a table `mechanism.NAME` for each mechanism and a `[[defect]]` for each
+            defect, whose `causes` name mechanisms.
+
+    Returns:
+        The defects in the order of the list.
+
+    Raises:
+        DefectsFault: an entry lacks something, has a key or a word that does not belong, or names
+            a mechanism or a defect that is not there.
+    """
+    try:
+        read = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise DefectsFault(f"the list of defects is not TOML ({error}); mend that line") from None
+    mechanisms = {
+        name: _table(f"mechanism {name}", each, _MECHANISM_KEYS)
+        for name, each in _table("mechanism", read.get("mechanism"), None).items()
+    }
+    listed = read.get("defect")
+    if not isinstance(listed, list) or not listed:
+        raise DefectsFault("the list of defects has no [[defect]]; add one")
+    entries = [_table(f"defect {at}", each, _DEFECT_KEYS) for at, each in enumerate(listed, 1)]
+    plain = {name: _cause(name, each) for name, each in mechanisms.items()}
+    by_name = {_text(f"defect {at}", each, "name"): each for at, each in enumerate(entries, 1)}
+    causes = {
+        name: _with_below(cause, mechanisms[name].get("below"), by_name, plain)
+        for name, cause in plain.items()
+    }
+    return tuple(_defect(name, each, causes) for name, each in by_name.items())
+
+
+def _defect(name: str, each: Mapping[str, object], causes: Mapping[str, Cause]) -> Defect:
+    where = f"defect {name}"
+    return Defect(
+        **{key: _text(where, each, key) for key in _TEXTS},  # type: ignore[arg-type]
+        **{key: _words(where, each, key) for key in _LISTS},  # type: ignore[arg-type]
+        families=_words(where, each, "families", needed=False),
+        causes=_causes(where, each, causes),
+    )
+
+
+def _causes(
+    where: str, each: Mapping[str, object], causes: Mapping[str, Cause]
+) -> tuple[Cause, ...]:
+    names = _words(where, each, "causes", needed=False)
+    for name in names:
+        if name not in causes:
+            raise DefectsFault(
+                f"{where}: cause {name!r} is no mechanism of the list; it has {', '.join(causes)}"
+            )
+    return tuple(causes[name] for name in names)
+
+
+def _cause(name: str, each: Mapping[str, object]) -> Cause:
+    where = f"mechanism {name}"
+    until = each.get("until")
+    return Cause(
+        name=name,
+        sign=_sign(where, _text(where, each, "sign")),
+        bound=_figure(where, each, "bound"),
+        scale=_figure(where, each, "scale"),
+        stages=tuple(_word(where, Stage, word) for word in _words(where, each, "stages")),
+        until=None if until is None else _word(where, Step, str(until)),
+        why=_text(where, each, "why"),
+        shows=_text(where, each, "shows"),
+        clears=_text(where, each, "clears"),
+        source=_text(where, each, "source"),
+        families=_words(where, each, "families", needed=False),
+    )
+
+
+def _with_below(
+    cause: Cause,
+    named: object,
+    entries: Mapping[str, Mapping[str, object]],
+    causes: Mapping[str, Cause],
+) -> Cause:
+    """The cause with what makes the layer below it, where it is one of a layer below."""
+    where = f"mechanism {cause.name}"
+    if (cause.sign is Sign.BLOOM_BELOW) != (named is not None):
+        raise DefectsFault(f"{where}: 'below' belongs to bloom_below and to nothing else")
+    if named is None:
+        return cause
+    entry = entries.get(str(named))
+    if entry is None:
+        raise DefectsFault(f"{where}: below {named!r} is no defect of the list")
+    layer = _causes(where, entry, causes)
+    families = _words(where, entry, "families", needed=False)
+    return replace(cause, below=layer, below_families=families)
+
+
+def _table(where: str, value: object, known: set[str] | None) -> Mapping[str, object]:
+    if not isinstance(value, dict):
+        raise DefectsFault(f"{where} is no table; write its keys below a header of its own")
+    strange = [] if known is None else sorted(set(value) - known)
+    if strange:
+        raise DefectsFault(f"{where}: {strange[0]!r} is no key that belongs here; remove it")
+    return value
+
+
+def _text(where: str, each: Mapping[str, object], key: str) -> str:
+    value = each.get(key)
+    if not isinstance(value, str) or not value.strip():
+        raise DefectsFault(f"{where}: {key} is missing or empty; write it")
+    return value
+
+
+def _words(
+    where: str, each: Mapping[str, object], key: str, *, needed: bool = True
+) -> tuple[str, ...]:
+    value = each.get(key, [])
+    if not isinstance(value, list) or not all(isinstance(word, str) and word for word in value):
+        raise DefectsFault(f"{where}: {key} is not a list of words; write it in [ ]")
+    if needed and not value:
+        raise DefectsFault(f"{where}: {key} is missing or empty; write at least one")
+    return tuple(value)
+
+
+def _figure(where: str, each: Mapping[str, object], key: str) -> float:
+    value = each.get(key)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise DefectsFault(f"{where}: {key} is not a figure; write one")
+    return float(value)
+
+
+def _sign(where: str, word: str) -> Sign:
+    for sign in Sign:
+        if sign.name.lower() == word:
+            return sign
+    known = ", ".join(sign.name.lower() for sign in Sign)
+    raise DefectsFault(f"{where}: sign {word!r} is none that a log can show; known: {known}")
+
+
+def _word(where: str, kind: type[_Kind], word: str) -> _Kind:
+    try:
+        return kind(word)
+    except ValueError:
+        raise DefectsFault(
+            f"{where}: {word!r} is none of {', '.join(each.value for each in kind)}"
+        ) from None
+
+
+# --- finding ------------------------------------------------------------------------------------
+
+
+def find_defect(name: str, defects: Iterable[Defect]) -> Defect:
     """Return a defect by its short name, its title or another trade word for it.
 
     Args:
         name: as a person writes it.
+        defects: of the list.
 
     Raises:
         UnknownDefect: no entry, or more than one, goes by that name.
-
-    >>> find_defect("Blushing").name
-    'moisture-blush'
-    >>> find_defect("amine blush").name
-    'amine-bloom'
     """
+    listed = tuple(defects)
     wanted = _plain(name)
-    known = ", ".join(defect.name for defect in all_defects())
-    for defect in all_defects():
+    for defect in listed:
         if wanted in {_plain(each) for each in (defect.name, defect.title, *defect.other_names)}:
             return defect
-    near = [d for d in all_defects() if wanted and wanted in _plain(d.name)]
+    near = [d for d in listed if wanted and wanted in _plain(d.name)]
     if len(near) == 1:
         return near[0]
+    known = ", ".join(defect.name for defect in listed)
     raise UnknownDefect(
         f"defect {name!r} is not in the list, so no cause can be looked for. Known: {known}; or "
         'say what you saw with --seen "milky, greasy in the morning".'
     )
-
-
-def match_seen(seen: str) -> tuple[DefectMatch, ...]:
-    """Return the defects that a description fits, best first.
-
-    Trade words differ, and one source's blush is another's bloom, so what was seen counts.
-
-    Args:
-        seen: free words: how it looks and feels.
-
-    Returns:
-        Matches with at least one word; those with as many as the best come first, in the order
-        of the list.
-
-    Source:
-        Common practice, no source: own word lists.
-
-    >>> [m.defect.name for m in match_seen("greasy, a bit milky in the morning")][:2]
-    ['amine-bloom', 'moisture-blush']
-    """
-    text = f" {_plain(seen)} "
-    found = []
-    for defect in all_defects():
-        words = tuple(word for word in defect.words if f" {word}" in text)
-        if words:
-            found.append(DefectMatch(defect, words))
-    return tuple(sorted(found, key=lambda match: -len(match.words)))
-
-
-# When and where a thing was seen: stems, and what they say.
-WHEN_WORDS = {
-    "morning": "in the morning",
-    "overnight": "overnight",
-    "night": "overnight",
-    "evening": "in the evening",
-    "straight away": "while it was put on",
-    "at once": "while it was put on",
-    "while": "while it was put on",
-    "days later": "days later",
-    "next day": "the next day",
-    "week": "days later",
-}
-WHERE_WORDS = {
-    "low": "low down, where the hull is coldest",
-    "bottom": "low down, where the hull is coldest",
-    "keel": "at the keel, where the hull is coldest",
-    "garboard": "at the keel, where the hull is coldest",
-    "bilge": "low down, where the hull is coldest",
-    "fitting": "at metal fittings, which are coldest",
-    "edge": "at an edge",
-    "everywhere": "all over",
-    "all over": "all over",
-    "patch": "in patches",
-    "run": "in runs",
-    "top": "high up, where the air is warmest",
-    "sheer": "high up, where the air is warmest",
-}
-
-
-def when_and_where(seen: str) -> tuple[str, ...]:
-    """Return what a description says of when and where.
-
-    >>> when_and_where("greasy in the morning, lower planks")
-    ('in the morning', 'low down, where the hull is coldest')
-    """
-    text = f" {_plain(seen)} "
-    said = [what for table in (WHEN_WORDS, WHERE_WORDS) for w, what in table.items() if w in text]
-    return tuple(dict.fromkeys(said))
-
-
-def names(defects: Iterable[Defect] | None = None) -> tuple[str, ...]:
-    """Return the short names of defects."""
-    return tuple(defect.name for defect in (all_defects() if defects is None else defects))
 
 
 def _plain(text: str) -> str:

@@ -7,6 +7,7 @@ from functools import cache
 import numpy as np
 from planted import SECTION, Planted
 
+from monitor.review.defects import shipped_defects
 from rules.review.causes import Verdict, verdict_of, verdicts_of
 from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
 from rules.review.coats import CoatRecord, coats_of
@@ -45,10 +46,10 @@ def looked_back(job: Planted) -> tuple[tuple[CoatRecord, ...], ClimateSeries]:
 def asked(job: Planted, defect: str) -> Verdict:
     """The verdict on a defect of a job."""
     coats, series = looked_back(job)
-    return verdict_of(find_defect(defect), coats, series)
+    return verdict_of(find_defect(defect, shipped_defects()), coats, series)
 
 
 def asked_blind(job: Planted) -> tuple[Verdict, ...]:
     """The verdicts on every defect, heaviest first."""
     coats, series = looked_back(job)
-    return verdicts_of(coats, series)
+    return verdicts_of(shipped_defects(), coats, series)

@@ -17,11 +17,13 @@ import pytest
 from planted import CLEAN, PLANTS
 from planted_log import asked, asked_blind, looked_back, shipped
 
+from monitor.review.defects import shipped_defects
 from rules.events import Event
 from rules.review.causes import Finding, verdict_of, verdicts_of
 from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
 from rules.review.coats import CoatRecord, WindowName, WindowOutcome, coats_of
-from rules.review.defects import Sign, find_defect
+from rules.review.defects import Defect, Sign
+from rules.review.defects import find_defect as find_in
 from rules.review.exposure import ClimateSeries
 from rules.vocabulary import EventKind, Method
 
@@ -94,6 +96,10 @@ def test_every_supported_cause_is_backed_by_figures_with_times() -> None:
             else:
                 assert source.window is not None
                 assert source.window.missed_s > 0.0
+
+
+def find_defect(name: str) -> Defect:
+    return find_in(name, shipped_defects())
 
 
 # --- cases written out by hand ----------------------------------------------------------------
@@ -344,4 +350,4 @@ def test_a_coat_whose_spec_is_not_known_is_judged_by_the_default_and_that_is_sai
 def test_a_session_without_a_coat_accuses_nobody() -> None:
     coats, series = hand_case(PRIMER, events=[event(EventKind.NOTE, 1.0)])
     assert coats == ()
-    assert all(not verdict.ranked for verdict in verdicts_of(coats, series))
+    assert all(not verdict.ranked for verdict in verdicts_of(shipped_defects(), coats, series))
