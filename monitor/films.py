@@ -17,7 +17,7 @@ from rules.limits import limits_in_force
 from rules.section import Film
 from rules.spec.model import Spec
 from rules.trend import AHEAD_COUNTS_S
-from rules.vocabulary import AIR_ACCURACY_K, FILM_STAGES, SURFACE_ACCURACY_K, Stage
+from rules.vocabulary import AIR_ACCURACY_K, ALL_SECTIONS, FILM_STAGES, SURFACE_ACCURACY_K, Stage
 
 if TYPE_CHECKING:
     from monitor.enclosure import Enclosure
@@ -30,6 +30,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.config.model import EnclosureConfig
+from monitor.log.facts import TextOf
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, QUALITY_CODES
 from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
@@ -191,6 +192,7 @@ class FilmKeeper:
         temperatures: the samples of each section.
         humidity_checked_s: when each humidity point was last checked against a salt point [s].
         spec_text: that the default spec was read from, or "".
+        text_of: gives the text of a spec that the log keeps by its hash; None without a log.
         surfaces_ahead: what the surface of each section will probably do; half an hour after it
             was made it counts no more.
     """
@@ -203,7 +205,7 @@ class FilmKeeper:
         surface_accuracy_k: float = SURFACE_ACCURACY_K,
         air_accuracy_k: float = AIR_ACCURACY_K,
         assumed_surface: Callable[[str], AssumedSurface | None] | None = None,
-        spec_named: Callable[[str], Spec | None] | None = None,
+        specs_of: Callable[[Sequence[Event], TextOf | None], Mapping[str, Spec]] | None = None,
     ) -> None:
         """Begin without events.
 
@@ -214,11 +216,13 @@ class FilmKeeper:
             air_accuracy_k: of the air probes [K].
             assumed_surface: what stands in for a section's surface, or None where a point
                 measures one.
-            spec_named: finds a spec that an event names, or returns None; its clocks then say so.
+            specs_of: finds the specs that films lie by, by `Event.spec_key`; the clocks of one
+                that is not found say so.
         """
         self.default_spec = default_spec
         self.spec_text = ""
-        self._spec_named = spec_named
+        self._specs_of = specs_of
+        self.text_of: TextOf | None = None
         self.specs = {**specs, default_spec.name: default_spec}
         self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
         self._assumed_surface = assumed_surface
@@ -249,10 +253,9 @@ class FilmKeeper:
         self._events = tuple(events)
         standing = in_force(self._events)
         self._newest_event_s = standing[-1].time_s if standing else -math.inf
-        if self._spec_named is not None:
-            for name in {event.spec for event in self._events} - self.specs.keys():
-                if name is not None and (spec := self._spec_named(name)) is not None:
-                    self.specs[name] = spec
+        if self._specs_of is not None:
+            unknown = [e for e in self._events if e.spec_key not in (None, *self.specs)]
+            self.specs.update(self._specs_of(unknown, self.text_of))
         self._reckoned_s.clear()
         self._widened_s = -math.inf
 
@@ -379,6 +382,26 @@ class FilmKeeper:
         self._reckoned_s[section] = (time_s, min([_next_look_s(clocks, time_s), *told_s]))
         if self._films.get(section) != film:
             self._films[section] = film
+
+    def laid_otherwise(self, time_s: float) -> list[str]:
+        """Say of each wet film that lies by another spec than the next coat will go by.
+
+        Args:
+            time_s: now [s].
+        """
+        said = []
+        for name, film in sorted(self._films.items()):
+            if film.stage not in FILM_STAGES or film.spec == self.default_spec:
+                continue
+            laid, now = film.spec.name, self.default_spec.name
+            changed = f"an older text of {now!r}" if laid == now else f"{laid!r}"
+            where = "" if name == ALL_SECTIONS else f" --section {name}"
+            said.append(
+                f"{name}: the film was laid by {changed} and keeps its limits and times; "
+                f"the config now gives {now!r}, for the next coat only. "
+                f"To change the film's own: filmcall event respec{where} --spec {now}"
+            )
+        return said
 
     def look_ahead(self, section: str, surface: TemperatureOutlook | None) -> None:
         """Take a section's new outlook, or that it has none any more, into account."""

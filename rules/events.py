@@ -30,6 +30,8 @@ class Event:
         row: its row in the log, or None before it is kept.
         corrects: the row in the log that this event takes the place of, or None.
         withdrawn: True where this event only takes back the one that it corrects.
+        spec_sha256: of the text, kept in the log, of the spec that it names, or of the
+            enclosure's own as it stood then; None where no text was kept.
     """
 
     kind: EventKind
@@ -50,6 +52,12 @@ class Event:
     row: int | None = None
     corrects: int | None = None
     withdrawn: bool = False
+    spec_sha256: str | None = None
+
+    @property
+    def spec_key(self) -> str | None:
+        """What a film's spec is found by: the text as it stood, else the name, else None."""
+        return self.spec_sha256 or self.spec
 
 
 def in_force(events: tuple[Event, ...]) -> tuple[Event, ...]:

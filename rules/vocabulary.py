@@ -105,6 +105,7 @@ class EventKind(StrEnum):
     WIPED = "wiped"
     SANDED = "sanded"
     MEASURED = "measured"
+    RESPEC = "respec"
     MIXED = "mixed"
     COAT_STARTED = "coat-started"
     COAT_ENDED = "coat-ended"

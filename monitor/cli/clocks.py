@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from monitor.config.model import EnclosureConfig
 from monitor.films import TemperatureChannel, Temperatures, channels_of, history_rows
-from monitor.log.facts import config_in, spec_in
+from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
@@ -20,10 +20,8 @@ from monitor.times import moment_s, zone_in_log
 from monitor.wire import clock_dict, iso_second, iso_utc
 from rules.clocks.all_clocks import clocks_of, history_wanted_from_s, merge_clocks
 from rules.clocks.clock import Clock, ClockState
-from rules.errors import FilmcallError, SpecFault
-from rules.events import Event
+from rules.errors import FilmcallError
 from rules.reasons import minutes_text
-from rules.spec.model import Spec
 from rules.text import printable
 from rules.vocabulary import AIR_ACCURACY_K, SURFACE_ACCURACY_K
 from sensors.reading import Quantity
@@ -181,7 +179,7 @@ def clocks_in_log(
     default = spec_in(store, enclosure, beside)
     if config is not None and not from_log:
         default = find_spec(config.spec, beside)[0]
-    specs = specs_named(events, default, beside)
+    specs = {default.name: default, **specs_of(store.spec_text, events, beside)[0]}
     named = {event.section for event in events if event.section is not None}
     if config is not None:
         # A pot stands beside every section's surface, whichever the events name.
@@ -250,23 +248,6 @@ def _load(
             known_s=live_known_s,
         )
         temperatures.put_before(rows)
-
-
-def specs_named(events: Sequence[Event], default: Spec, beside: Path | None) -> dict[str, Spec]:
-    """Return the default spec and every spec that events name and that can be found."""
-    specs = {default.name: default}
-    for name in {event.spec for event in events if event.spec is not None} - {default.name}:
-        spec = _found(name, beside)
-        if spec is not None:
-            specs[name] = spec
-    return specs
-
-
-def _found(name: str, beside: Path | None) -> Spec | None:
-    try:
-        return find_spec(name, beside)[0]
-    except SpecFault:
-        return None  # its clocks say that the spec is not known
 
 
 def _accuracy(config: EnclosureConfig | None, quantity: Quantity, default: float) -> float:

@@ -6,20 +6,21 @@ import difflib
 import math
 import sys
 import time
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TypeVar
 
 from monitor.cli.clocks import clocks_in_log
 from monitor.cli.options import method_named
-from monitor.log.facts import config_in
+from monitor.log.facts import config_in, specs_of, with_spec_text
 from monitor.log.files import reading_log
 from monitor.log.log import Store, log_path
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import AHEAD_S, carries_zone, moment_s, zone_in_log, zone_named
 from monitor.wire import iso_utc
 from rules.clocks.all_clocks import launch_warning
-from rules.clocks.work import missing_before
+from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.reasons import minutes_text
@@ -105,7 +106,7 @@ def run(
     with Store.open(log_path(db), now_s=time.time) as store:
         for notice in store.notices:
             print(notice, file=sys.stderr)
-        kept = store.add_event(event)
+        kept = store.add_event(_respecced(store, with_spec_text(store, event)))
         warnings = [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
         warnings.append(missing_before(kept, store.events(enclosure)))
         if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:
@@ -190,6 +191,32 @@ def _strange_section(store: Store, enclosure: str, section: str | None) -> str:
         f"no point belongs to section {printable(section)!r}, only to {', '.join(known)}, so it "
         "can have no GO; take the event back with --corrects and --withdraw if the name is wrong"
     )
+
+
+def _respecced(store: Store, event: Event) -> Event:
+    """A change of a film's spec, with what it takes the place of; other events as they are.
+
+    Raises:
+        FilmcallError: it names no spec, or there is no film whose spec it could change.
+    """
+    if event.kind is not EventKind.RESPEC or event.withdrawn:
+        return event
+    if event.spec is None:
+        raise FilmcallError(
+            "respec names no spec, so nothing was changed; give the film's new one with --spec"
+        )
+    events = store.events(event.enclosure)
+    film = work_of(event.section, events, event.time_s).newest
+    if film is None:
+        where = "the enclosure" if event.section is None else f"section {event.section!r}"
+        raise FilmcallError(
+            f"there is no film on {printable(where)}, so no spec was changed; name the section of "
+            "the film with --section"
+        )
+    specs, _ = specs_of(store.spec_text, events, None)
+    before = specs[film.spec].name if film.spec in specs else (film.spec or "none")
+    said = f"{event.spec} in place of {before}"
+    return replace(event, note=f"{said}: {event.note}" if event.note else said)
 
 
 def _spec(name_or_file: str) -> str:

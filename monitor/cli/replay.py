@@ -21,6 +21,7 @@ from monitor.config.load import EnclosureConfig
 from monitor.config.model import DEFAULT_ACCURACY, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
+from monitor.log.facts import with_spec_text
 from monitor.log.log import Store
 from monitor.replay.play import ReplayFault, ReplayJob, Result, keeper_of, play, prepare
 from monitor.screen.keys import KeyDesk
@@ -285,8 +286,9 @@ def run_demo(*, seed: int, as_jsonl: bool, db: Path | None) -> None:
     with ExitStack() as stack:
         store = _open(stack, db)
         if store is not None and not store.events(config.name):
+            sha256 = store.keep_spec(text)
             for event in (_begun(events[0], config.name), *events):
-                store.add_event(event)
+                store.add_event(with_spec_text(store, event, None, sha256))
         result = play(
             rows,
             job,

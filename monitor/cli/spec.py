@@ -47,6 +47,7 @@ def _lines(spec: Spec) -> str:
             f"{minutes_text(row.duration_s)} at {row.temp_c:g} °C" for row in table.rows
         )
         shown.append(f"    {clock.value:<18}{rows}")
+    shown += [f"    {clock.value:<18}unlimited" for clock in spec.unlimited]
     if spec.mix is not None:
         mix = spec.mix
         shown.append(

@@ -29,7 +29,7 @@ from monitor.live.restart import (
     sections_of,
 )
 from monitor.live.section_ends import ended_sections
-from monitor.log.facts import keep_facts
+from monitor.log.facts import keep_facts, with_spec_text
 from monitor.log.log import Store
 from monitor.log.retention import Retention
 from monitor.log.rows import LogRefused, Outage
@@ -242,6 +242,11 @@ class Watch:
         self._look_for_calibrations(now_s)
         self._set_doubts(now_s)
 
+    def notices(self) -> list[str]:
+        """Say what whoever starts the program should know of the films that lie."""
+        now_s = self._clock.now_s()
+        return [text for room in self.rooms.values() for text in room.keeper.laid_otherwise(now_s)]
+
     @property
     def forecast(self) -> ForecastKeeper | None:
         """The hours of weather that outlooks rest on, or None where the config names none."""
@@ -256,6 +261,7 @@ class Watch:
 
     def _begin(self, config: EnclosureConfig, keeper: FilmKeeper, now_s: float) -> WatchedEnclosure:
         events = self._store.events(config.name)
+        keeper.text_of = self._store.spec_text
         keeper.set_events(events)
         facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)
         teller = Teller(self._told, store=self._store, facts=facts, clocks=keeper.clock_dicts)
@@ -290,6 +296,9 @@ class Watch:
         Raises:
             FilmcallError: it cannot be kept.
         """
+        own = self.rooms[event.enclosure].keeper.spec_text
+        sha256 = self._store.keep_spec(own) if own else None
+        event = with_spec_text(self._store, event, None, sha256)
         kept = self._store.add_event(event, station=self._station)
         self._look_for_events(self._clock.now_s())
         return kept

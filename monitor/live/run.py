@@ -92,6 +92,8 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
             station=station,
             outlooks=outlooks,
         )
+        for notice in watch.notices():
+            typer.echo(notice, err=True)
         watch.link = LinkLog(lambda: intake.status().connection.connected)
         watch.retention = Retention(store, config.log.keep_raw_days)
         outlooks.start()

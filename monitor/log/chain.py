@@ -33,6 +33,11 @@ _COVERED: dict[str, tuple[str, tuple[str, ...]]] = {
             "thinnings",
             "channel from_us to_us readings minutes keep_days thinned_us",
         ),
+        (
+            "event-spec",
+            "event_specs",
+            "id sha256",
+        ),
     )
 }
 

@@ -6,6 +6,7 @@ Each call row carries it as `facts`, so that clocks, events and review need no c
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,7 +15,9 @@ from monitor.log.log import Store
 from monitor.specs import find_spec
 from monitor.wire import Json
 from rules.errors import SpecFault
+from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE, Spec
+from rules.vocabulary import EventKind
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quantity
 
@@ -117,3 +120,68 @@ def spec_in(store: Store, enclosure: str, beside: Path | None) -> Spec:
         return find_spec(name, beside)[0]
     except SpecFault:
         return GENERAL_GUIDANCE
+
+
+_LAID_BY = (EventKind.MIXED, EventKind.COAT_STARTED, EventKind.COAT_ENDED, EventKind.RESPEC)
+
+
+TextOf = Callable[[str], str | None]
+"""Gives a spec's text as it stood, by its SHA-256, or None."""
+
+
+def with_spec_text(
+    store: Store, event: Event, beside: Path | None = None, own_sha256: str | None = None
+) -> Event:
+    """Return an event with the text of its spec kept in the log, for a film that will lie by it.
+
+    Args:
+        store: the log.
+        event: about to be kept.
+        beside: the folder that a spec file counts from.
+        own_sha256: of the enclosure's own spec, where the caller knows it better than the log.
+
+    Returns:
+        The event; a pot, coat or change of spec names the text that it goes by: that of the spec
+        it names, else the enclosure's own as it stands now.
+
+    Raises:
+        SpecFault: it names a spec that cannot be found or used.
+        LogRefused: the disk refuses.
+    """
+    if event.kind not in _LAID_BY or event.withdrawn or event.spec_sha256 is not None:
+        return event
+    if event.spec is None:
+        if own_sha256 is None:
+            own_sha256 = (facts_in(store, event.enclosure) or {}).get("spec_sha256")
+        return replace(event, spec_sha256=own_sha256)
+    if event.spec == GENERAL_GUIDANCE.name:
+        return event
+    _, text = find_spec(event.spec, beside)  # refuses what no film could be judged by
+    return replace(event, spec_sha256=store.keep_spec(text))
+
+
+def specs_of(
+    text_of: TextOf | None, events: Iterable[Event], beside: Path | None
+) -> tuple[dict[str, Spec], list[str]]:
+    """Return the specs that films lie by, by `Event.spec_key`, and which could not be had.
+
+    Args:
+        text_of: gives a text that the log keeps by its hash, or None for events without a log.
+        events: of the enclosure.
+        beside: the folder that spec files count from.
+    """
+    from rules.spec.read import load_spec
+
+    found: dict[str, Spec] = {}
+    lost: list[str] = []
+    for key, name in sorted({(e.spec_key, e.spec) for e in events if e.spec_key is not None}):
+        if key in found:
+            continue
+        try:
+            text = None if text_of is None else text_of(key)
+            found[key] = (
+                find_spec(key, beside)[0] if text is None else load_spec(text, name or key[:12])
+            )
+        except SpecFault:
+            lost.append(name or key[:12])
+    return found, lost

@@ -73,6 +73,9 @@ def put_event(
         station=station,
     )
     chain.append(connection, "event", row)
+    if event.spec_sha256 is not None:
+        insert(connection, "event_specs", id=row, sha256=event.spec_sha256)
+        chain.append(connection, "event-spec", row)
     return row
 
 

@@ -8,7 +8,7 @@ from monitor.log import chain
 from monitor.log.open import LogFile
 from monitor.log.rows import (
     CALL_COLUMNS,
-    EVENT_COLUMNS,
+    EVENT_WANTED,
     LIVE,
     Calibration,
     CallRow,
@@ -156,7 +156,7 @@ class Queries:
         return tuple(
             event_of_row(row)
             for row in self._file.rows(
-                f"SELECT {EVENT_COLUMNS} FROM events WHERE source = ? AND id > ? "
+                f"SELECT {EVENT_WANTED} FROM events WHERE source = ? AND id > ? "
                 f"AND (?3 IS NULL OR enclosure = ?3) ORDER BY id",
                 source,
                 after_row,

@@ -39,6 +39,7 @@ EVENT_COLUMNS = (
     "id, kind, time_us, enclosure, section, note, spec, coat, batch, amount_ml, thinner_pct, "
     "method, what, value, unit, recorded_us, corrects, withdrawn"
 )
+EVENT_WANTED = f"{EVENT_COLUMNS}, (SELECT sha256 FROM event_specs WHERE event_specs.id = events.id)"
 
 
 class LogRefused(FilmcallError):
@@ -229,9 +230,10 @@ def call_of_row(row: tuple[Any, ...]) -> CallRow:
 
 
 def event_of_row(row: tuple[Any, ...]) -> Event:
-    """Return an event from its `EVENT_COLUMNS`."""
+    """Return an event from its `EVENT_WANTED`."""
     (number, kind, time_us, enclosure, section, note, spec, coat, batch, amount_ml) = row[:10]
-    (thinner_pct, method, what, value, unit, recorded_us, corrects, withdrawn) = row[10:]
+    (thinner_pct, method, what, value, unit, recorded_us, corrects) = row[10:17]
+    withdrawn, spec_sha256 = row[17:]
     return Event(
         kind=EventKind(kind),
         time_s=time_us / 1e6,
@@ -251,6 +253,7 @@ def event_of_row(row: tuple[Any, ...]) -> Event:
         row=number,
         corrects=corrects,
         withdrawn=bool(withdrawn),
+        spec_sha256=spec_sha256,
     )
 
 
@@ -266,7 +269,7 @@ def illegible(connection: sqlite3.Connection) -> tuple[str, int, str] | None:
     texts = [columns.index(name) for name in ("enclosure", "note", "section", "spec", "batch")]
     told = "SELECT id FROM calls WHERE source = 1 GROUP BY enclosure, section HAVING id = max(id)"
     for kind, all_of, one in (
-        ("event", "SELECT id FROM events", f"SELECT {EVENT_COLUMNS} FROM events WHERE id = ?"),
+        ("event", "SELECT id FROM events", f"SELECT {EVENT_WANTED} FROM events WHERE id = ?"),
         ("call", told, f"SELECT {CALL_COLUMNS} FROM calls WHERE id = ?"),
     ):
         for (row,) in connection.execute(all_of).fetchall():

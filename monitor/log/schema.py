@@ -204,6 +204,14 @@ def _thin(connection: sqlite3.Connection) -> None:
     _forbid_rewriting(connection, ("thinnings", "minutes"))
 
 
+def _keep_specs_of_events(connection: sqlite3.Connection) -> None:
+    connection.execute(
+        "CREATE TABLE event_specs(id INTEGER PRIMARY KEY REFERENCES events(id), "
+        "sha256 TEXT NOT NULL REFERENCES specs(sha256))"
+    )
+    _forbid_rewriting(connection, ("event_specs",))
+
+
 def _forbid_rewriting(connection: sqlite3.Connection, tables: Sequence[str]) -> None:
     for table in tables:
         for verb in ("UPDATE", "DELETE"):
@@ -226,7 +234,7 @@ def _run(connection: sqlite3.Connection, script: str) -> None:
 Migration = Callable[[sqlite3.Connection], None]
 
 # Step n brings a log from version n to n + 1. A step, once released, is never changed.
-MIGRATIONS: tuple[Migration, ...] = (_create, _thin)
+MIGRATIONS: tuple[Migration, ...] = (_create, _thin, _keep_specs_of_events)
 SCHEMA_VERSION = len(MIGRATIONS)
 
 

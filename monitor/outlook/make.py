@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from monitor.config.model import EnclosureConfig
-from monitor.log.facts import config_in, spec_in
+from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.log import Store, log_path
 from monitor.outlook.forecast import about
 from monitor.outlook.read import SectionRecord, choose_source, read_track
@@ -21,7 +21,7 @@ from rules.air.arrays import dew_points_c
 from rules.clocks.all_clocks import clocks_of, history_wanted_from_s
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.stages import FilmState, stage_of
-from rules.errors import FilmcallError, SpecFault
+from rules.errors import FilmcallError
 from rules.events import Event, in_force
 from rules.harm import harm_time_s
 from rules.limits import limits_in_force, wet_film_allowance_k
@@ -178,7 +178,7 @@ def make(
         default = spec_in(store, name, beside)
     config = config or config_in(store, name)
     _check_section(section, config, events)
-    specs, notes = _specs(events, default, beside)
+    specs, notes = _specs(store, events, default, beside)
     newest_s = now_s if now_s is not None else _newest_event_s(events)
     wanted_s = history_wanted_from_s(section, events, newest_s) if events else None
     told = read_track(
@@ -299,15 +299,14 @@ def outlook_of(
 
 
 def _specs(
-    events: Sequence[Event], default: Spec, beside: Path | None
+    store: Store, events: Sequence[Event], default: Spec, beside: Path | None
 ) -> tuple[dict[str, Spec], list[str]]:
     found, notes = {default.name: default}, []
-    for name in sorted({event.spec for event in events if event.spec is not None}):
-        try:
-            found[name] = find_spec(name, beside)[0]
-        except SpecFault:
-            notes.append(f"spec {name!r} could not be read; its coats are judged by {default.name}")
-    return found, notes
+    named, lost = specs_of(store.spec_text, events, beside)
+    notes += [
+        f"spec {each!r} could not be read; its coats are judged by {default.name}" for each in lost
+    ]
+    return {**found, **named}, notes
 
 
 def _newest_event_s(events: Sequence[Event]) -> float:

@@ -17,11 +17,11 @@ from monitor.config.load import Config, EnclosureConfig, default_config, load_co
 from monitor.config.model import DEFAULT_ACCURACY
 from monitor.enclosure import Enclosure, Intake
 from monitor.films import FilmKeeper
-from monitor.log.facts import keep_facts
+from monitor.log.facts import keep_facts, specs_of
 from monitor.log.log import Store
 from monitor.specs import find_spec
 from monitor.tell import Tell, Teller
-from rules.errors import FilmcallError, SpecFault
+from rules.errors import FilmcallError
 from rules.events import Event
 from rules.spec.model import Spec
 from sensors.reading import Quantity, Reading
@@ -285,7 +285,9 @@ def play(
 
 
 def keeper_of(
-    job: ReplayJob, events: Iterable[Event] = (), beside: Path | None = None
+    job: ReplayJob,
+    events: Iterable[Event] = (),
+    beside: Path | None = None,
 ) -> FilmKeeper:
     """Return what follows an enclosure's films.
 
@@ -294,13 +296,6 @@ def keeper_of(
         events: that are known of the enclosure.
         beside: the folder that spec files named by events count from.
     """
-
-    def spec_named(name: str) -> Spec | None:
-        try:
-            return find_spec(name, beside)[0]
-        except SpecFault:
-            return None  # the clocks of such a film say that its spec is not known
-
     accuracy = {
         quantity: max(
             (point.accuracy for point in job.config.points if point.quantity is quantity),
@@ -314,7 +309,7 @@ def keeper_of(
         surface_accuracy_k=accuracy[Quantity.SURFACE_TEMP],
         air_accuracy_k=accuracy[Quantity.AIR_TEMP],
         assumed_surface=job.config.assumed_surface,
-        spec_named=spec_named,
+        specs_of=lambda found, text_of: specs_of(text_of, found, beside)[0],
     )
     keeper.spec_text = job.spec_text
     keeper.set_events(events)

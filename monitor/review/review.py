@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Protocol
 
 from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig
+from monitor.log.facts import specs_of
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, Calibration, CallRow, Outage, Session
 from monitor.review.defects import shipped_defects
@@ -409,11 +410,11 @@ def _specs(
             "guidance; give it with --spec."
         )
     spec_of: dict[str, Spec] = {default.name: default}
-    for each in sorted({event.spec for event in events if event.spec is not None}):
-        try:
-            spec_of[each] = find_spec(each, beside)[0]
-        except SpecFault:
-            unread.append(f"Spec {each!r} could not be read; its coats are judged by the default.")
+    found_specs, lost = specs_of(store.spec_text, events, beside)
+    spec_of |= found_specs
+    unread += [
+        f"Spec {each!r} could not be read; its coats are judged by the default." for each in lost
+    ]
     return default, spec_of, unread
 
 

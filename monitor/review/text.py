@@ -350,7 +350,7 @@ def limit_words(limit: LimitTimes, stamp: TimeStamp) -> str:
     )
 
 
-_NOTED = (EventKind.NOTE, EventKind.MEASURED, EventKind.OVERRULED)
+_NOTED = (EventKind.NOTE, EventKind.MEASURED, EventKind.OVERRULED, EventKind.RESPEC)
 
 
 def plain_text(review: Review) -> str:

@@ -148,10 +148,12 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
                 wiped = launched = None
             case EventKind.MIXED:
                 pots.append(
-                    Pot(event.batch, event.section, event.time_s, event.spec, event.amount_ml)
+                    Pot(event.batch, event.section, event.time_s, event.spec_key, event.amount_ml)
                 )
             case EventKind.MEASURED if event.what == MIX_TEMPERATURE:
                 _measure_pot(pots, event)
+            case EventKind.RESPEC if coats:
+                coats[-1] = replace(coats[-1], spec=event.spec_key)
             case EventKind.SESSION_ENDED:
                 _end_session(coats, pots, event.time_s)
             case EventKind.SANDED:
@@ -188,13 +190,13 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
 def _spec_named(event: Event, pots: list[Pot], since_s: float | None) -> str | None:
     """The spec that a coat event names, itself or by the batch that went into the coat."""
     if event.spec is not None:
-        return event.spec
+        return event.spec_key
     if event.batch is not None:
         named = [pot for pot in pots if pot.batch == event.batch]
         if named:
             return named[-1].spec
     fresh = [pot for pot in pots if since_s is None or pot.mixed_s > since_s]
-    return fresh[-1].spec if fresh else None
+    return fresh[-1].spec if fresh else event.spec_key
 
 
 def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
@@ -202,7 +204,7 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
     since = None if last is None else last.ended_s if last.ended_s is not None else last.started_s
     if last is not None and last.started_s is not None:
         recent = event.time_s - (last.ended_s or last.started_s) <= SAME_COAT_S
-        same_spec = event.spec is None or last.spec is None or event.spec == last.spec
+        same_spec = event.spec is None or last.spec in (None, event.spec_key)
         same_number = event.coat == last.number or (event.coat is None and last.ended_s is None)
         if recent and same_spec and same_number:
             # The coat goes on after a pause: it began when it began, and has not ended yet.
@@ -221,7 +223,10 @@ def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
         if not remixed:
             # A second end with nothing mixed between is a later end of the same coat.
             coats[-1] = replace(
-                last, ended_s=event.time_s, spec=event.spec or last.spec, method=last.method
+                last,
+                ended_s=event.time_s,
+                spec=event.spec_key if event.spec else last.spec,
+                method=last.method,
             )
             return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1

@@ -174,6 +174,7 @@ class Spec:
         re_entry_s: how long the re-entry band must hold before STOP ends [s].
         coating_time_s: how long a coat is expected to take [s].
         measurements: hand readings asked for before a coat.
+        unlimited: clocks of [times] that the sheet says never end.
         reminder: words to show before the next coat over a cured film, or "".
         after_closes: what to do once the recoat window has closed, or "".
     """
@@ -195,6 +196,7 @@ class Spec:
     re_entry_s: float = RE_ENTRY_S
     coating_time_s: float = COATING_TIME_S
     measurements: tuple[Measurement, ...] = ()
+    unlimited: tuple[ClockName, ...] = ()
     reminder: str = ""
     after_closes: str = ""
 

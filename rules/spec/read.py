@@ -138,7 +138,8 @@ def read_times(table: Table, clocks: Mapping[str, ClockName]) -> dict[ClockName,
             table.fault(
                 key,
                 f"{shown(value)} does not say at what temperature" if value else "has no rows",
-                'write { "20 degC" = "4 h" }, with a row for each temperature of the sheet',
+                'write { "20 degC" = "4 h" }, with a row for each temperature of the sheet'
+                + (f', or "{UNLIMITED}" where it never ends' if clock in _MAY_STAY_OPEN else ""),
             )
             continue
         rows = table.table(key, None)
@@ -427,6 +428,7 @@ def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
     provenance = read_provenance(top)
     times_table = top.table("times", TIME_KEYS)
     times = read_times(times_table, TIME_KEYS)
+    unlimited = tuple(clock for clock, table in times.items() if table is NEVER)
     times = {clock: table for clock, table in times.items() if table is not NEVER}
     limits = read_limits(top)
     check_limits(limits, times_table, faults)
@@ -473,6 +475,7 @@ def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
             re_entry_s=re_entry_s,
             coating_time_s=coating_time_s,
             measurements=measurements,
+            unlimited=unlimited,
             reminder=reminder,
             after_closes=after_closes,
         ),

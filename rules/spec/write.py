@@ -63,7 +63,7 @@ def spec_dict(spec: Spec) -> dict[str, object]:
             for stage, limits in spec.limits.items()
         },
         "wet_film_cooling_k": {m.value: k for m, k in spec.wet_film_cooling_k.items()},
-        "times": _times_dict(spec.times),
+        "times": {**_times_dict(spec.times), **{time_key(c): UNLIMITED for c in spec.unlimited}},
         "recoat_before": {name: _times_dict(t) for name, t in spec.recoat_by_next.items()},
         "pot_sizes": [{"from_ml": s.from_ml, "factor": s.factor} for s in spec.pot_sizes],
         "tape_not_after_s": spec.tape_not_after_s,

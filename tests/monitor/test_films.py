@@ -6,6 +6,7 @@ Temperatures and times: the shipped topcoat's touch-dry row, 5 h at 20 degC (gen
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ import pytest
 from monitor.config.load import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import RECKON_EVERY_S, FilmKeeper, Temperatures
+from monitor.log.facts import TextOf
 from monitor.specs import find_spec
 from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE, Spec
@@ -150,11 +152,11 @@ def test_clocks_are_never_older_than_a_minute() -> None:
 def test_a_film_keeps_the_spec_that_it_was_laid_with() -> None:
     asked: list[str] = []
 
-    def spec_named(name: str) -> Spec | None:
-        asked.append(name)
-        return TOPCOAT if name == TOPCOAT.name else None
+    def specs_of(events: Sequence[Event], _text_of: TextOf | None) -> dict[str, Spec]:
+        asked.extend(each.spec or "" for each in events)
+        return {TOPCOAT.name: TOPCOAT}
 
-    keeper = FilmKeeper(GENERAL_GUIDANCE, {}, spec_named=spec_named)
+    keeper = FilmKeeper(GENERAL_GUIDANCE, {}, specs_of=specs_of)
     keeper.set_events([event(EventKind.COAT_STARTED, spec=TOPCOAT.name)])
     assert keeper.film_of("all", T0 + 1.0).spec is TOPCOAT
     keeper.set_events([*keeper.events, event(EventKind.MIXED, 5.0, spec="nobodys-paint")])

@@ -126,7 +126,7 @@ def test_the_screen_takes_its_colours_from_the_palette(dim: bool) -> None:
 
 
 def test_no_ember_is_brighter_than_its_bound() -> None:
-    """In a dark tent nothing shines: 0.3 of white's luminance at most. Our own choice, no source."""
+    """In a dark tent nothing shines: 0.3 of white's luminance at most. Our choice, no source."""
     for (scheme, _), colour in COLOURS.items():
         if scheme is Scheme.DIM:
             assert float(linear(colour.ink) @ [0.2126, 0.7152, 0.0722]) < 0.3

@@ -86,14 +86,12 @@ def test_a_film_keeps_the_spec_that_still_stands_in_the_config(bench: Bench) -> 
     judged_strictly(bench, restart(bench, "strict.toml"))
 
 
-@pytest.mark.xfail(strict=True, reason="GO at 2 K: the film is judged by the new config's 0.2 K")
 def test_a_film_that_named_no_spec_keeps_the_one_it_was_laid_with(bench: Bench) -> None:
     bench.watch("strict.toml")
     coat(bench)
     judged_strictly(bench, restart(bench, "laxer.toml"))
 
 
-@pytest.mark.xfail(strict=True, reason="GO at 2 K: the film is judged by the edited file's 0.2 K")
 def test_a_film_that_named_its_spec_keeps_it_when_the_file_is_edited(bench: Bench) -> None:
     mine = bench.folder / "mine.toml"
     mine.write_text(spec_text("mine", more=QUICK))
@@ -104,22 +102,21 @@ def test_a_film_that_named_its_spec_keeps_it_when_the_file_is_edited(bench: Benc
     judged_strictly(bench, since_s)
 
 
-@pytest.mark.xfail(strict=True, reason="no word of it")
 def test_a_program_that_starts_with_another_spec_says_so_and_what_to_do(bench: Bench) -> None:
     bench.watch("strict.toml")
     coat(bench)
     restart(bench, "laxer.toml")
     program = bench.program
     assert program is not None
-    assert wait_for(lambda: "respec" in program.said, 5.0)
+    assert wait_for(lambda: "respec" in program.said, 20.0)
     (line,) = {line for line in program.lines if "respec" in line}
     assert "strict" in line
     assert "laxer" in line
 
 
-@pytest.mark.xfail(strict=True, reason="event 'respec' is not known")
 def test_respec_is_the_one_way_to_change_a_films_spec_and_is_in_the_report(bench: Bench) -> None:
     bench.watch("strict.toml")
+    assert event(bench, "session-started").code == 0  # a review is of a session
     coat(bench)
     bench.hull_c = DAMP_C
     assert wait_for(lambda: bench.lamp.word() == "STOP", 6.0)
@@ -145,7 +142,6 @@ def test_respec_without_a_film_or_a_spec_changes_nothing(bench: Bench) -> None:
     assert "Traceback" not in ran.err
 
 
-@pytest.mark.xfail(strict=True, reason="'no fault found'")
 @pytest.mark.parametrize("told", ['"9999 years"', ENDLESS])
 def test_spec_check_refuses_a_window_of_9999_years_and_names_the_word(
     tmp_path: Path, told: str
@@ -159,7 +155,6 @@ def test_spec_check_refuses_a_window_of_9999_years_and_names_the_word(
     assert "unlimited" in fault
 
 
-@pytest.mark.xfail(strict=True, reason="'unlimited' is no word of the form")
 def test_an_unlimited_window_has_no_end_and_stops_nothing(tmp_path: Path, bench: Bench) -> None:
     (tmp_path / "open.toml").write_text(spec_text("open", recoat_closes='"unlimited"', more=QUICK))
     assert filmcall("spec", "check", str(tmp_path / "open.toml")).code == 0
@@ -177,7 +172,6 @@ def test_an_unlimited_window_has_no_end_and_stops_nothing(tmp_path: Path, bench:
                 assert clock["ends_at"] is None
 
 
-@pytest.mark.xfail(strict=True, reason="watch ends at the event: 'year 12026 is out of range'")
 def test_a_spec_of_9999_years_never_ends_a_running_watch(bench: Bench) -> None:
     (bench.folder / "endless.toml").write_text(
         spec_text("endless", recoat_closes=ENDLESS, more=QUICK)
@@ -213,5 +207,5 @@ def goes_on(bench: Bench) -> None:
     assert bench.program.alive(), bench.program.said[-400:]
     since_s = time.monotonic()
     bench.hull_c = 8.0 if bench.hull_c > 9.0 else DRY_C
-    assert wait_for(lambda: bench.lamp.calls(since_s), 8.0), bench.program.said[-400:]
+    assert wait_for(lambda: bench.lamp.calls(since_s), 20.0), bench.program.said[-400:]
     assert "Traceback" not in bench.program.said
