@@ -13,6 +13,7 @@ which is what their own errors cost and no rule can win back.
 from __future__ import annotations
 
 import json
+import re
 import tempfile
 import zlib
 from bisect import bisect_right
@@ -51,6 +52,7 @@ BOUNDS = {
 DWELL_S, RE_ENTRY_S = 600.0, 900.0
 MISSED_AFTER_S = 300.0
 BESIDE_S = 200.0
+DOUBTED = re.compile(r"\b(doubted|stuck)\b")
 WAYS = ("false STOP", "not known", "guard", "trend", "waiting")
 
 
@@ -63,7 +65,7 @@ class Heard:
     way: str  # what a lost minute is put down to
     guards: dict[str, float]
     unknown: frozenset[str]  # points named by a reason of state unknown
-    doubted: frozenset[str]  # those whose reason says "doubted"
+    doubted: frozenset[str]  # those whose reason says "doubted" or "stuck"
 
 
 @dataclass(slots=True)
@@ -226,7 +228,7 @@ def heard(recording: Recording, output: str) -> Iterator[Heard]:
             {each["limit"]: each["guard"] for each in reasons
              if each["limit"] in BOUNDS and each["guard"] is not None},
             frozenset(p for p in points if any(p in each["text"] for each in unknown)),
-            frozenset(p for p in points if any(p in each["text"] and "doubted" in each["text"]
+            frozenset(p for p in points if any(p in each["text"] and DOUBTED.search(each["text"])
                                                for each in reasons)),
         )  # fmt: skip
 
