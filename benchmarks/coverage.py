@@ -110,7 +110,7 @@ def config_text(cell: Cell) -> str:
     def add(name: str, quantity: str, unit: str, column: str, accuracy: str) -> None:
         lines.append(f'[[enclosure.point]]\nname = "{name}"\nquantity = "{quantity}"\n'
                      f'unit = "{unit}"\ncolumn = "{column}"\naccuracy = "{accuracy}"')  # fmt: skip
-        if cell.declared and name == "air-0":
+        if cell.declared and name == "air-0" and quantity == "surface_temp":
             lines.append("shared_element = true")
 
     for index, (air_k, rh) in enumerate(cell.airs):
