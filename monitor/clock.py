@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, datetime
 
+from rules.text import date_hour_text
+
 STEP_S = 2.0
 SLACK_S = 300.0
 # A clock that says less was never set: this version did not exist then.
@@ -60,14 +62,14 @@ def insane_clock(now_s: float, newest_logged_s: float | None) -> str:
         now_s: what it says [s].
         newest_logged_s: time of the newest row in the log, or None for an empty log [s].
     """
-    said = datetime.fromtimestamp(max(0.0, now_s), tz=UTC).strftime("%Y-%m-%d %H:%M UTC")
+    said = f"{date_hour_text(max(0.0, now_s), UTC)} UTC"
     if now_s < RELEASED_S:
         return (
             f"the clock says {said}, before this program was made; readings are marked and "
             "countdowns wait until it is set"
         )
     if newest_logged_s is not None and now_s < newest_logged_s - SLACK_S:
-        newest = datetime.fromtimestamp(newest_logged_s, tz=UTC).strftime("%Y-%m-%d %H:%M UTC")
+        newest = f"{date_hour_text(newest_logged_s, UTC)} UTC"
         return (
             f"the clock says {said}, before the newest row in the log ({newest}); readings are "
             "marked and countdowns wait until it is set. If the clock is right and the log's was "

@@ -17,6 +17,7 @@ from rules.limits import limits_in_force
 from rules.section import Film
 from rules.spec.model import Spec
 from rules.trend import AHEAD_COUNTS_S
+from rules.units import DAY_S
 from rules.vocabulary import AIR_ACCURACY_K, ALL_SECTIONS, FILM_STAGES, SURFACE_ACCURACY_K, Stage
 
 if TYPE_CHECKING:
@@ -120,7 +121,7 @@ class Temperatures:
 
     def drop_before(self, time_s: float) -> None:
         """Forget samples older than any clock needs."""
-        if self._rows and self._rows[0][0] < time_s - 86_400.0:
+        if self._rows and self._rows[0][0] < time_s - DAY_S:
             self._rows = [row for row in self._rows if row[0] >= time_s]
             self.whole_from_s = max(self.whole_from_s, time_s)
 

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta, tzinfo
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from monitor.log.facts import config_in
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
 from rules.errors import FilmcallError
+from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
 AHEAD_S = 60.0
 
 
-def zone_named(name: str | None) -> tzinfo | None:
+def zone_or_local(name: str | None) -> tzinfo | None:
     """Return a time zone by its IANA name; None is the machine's own.
 
     Raises:
@@ -22,8 +22,8 @@ def zone_named(name: str | None) -> tzinfo | None:
     if name is None:
         return None
     try:
-        return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, OSError):  # a folder of zones is none itself
+        return zone_named(name)
+    except UnknownZone:
         raise FilmcallError(
             f"timezone {name!r} is not known, so no time was read by it; give an IANA name like "
             "Europe/Brussels"
@@ -44,7 +44,7 @@ def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
     >>> moment_s("1970-01-02T00:00:00Z", 0.0)
     86400.0
     """
-    zone = zone_named(timezone)
+    zone = zone_or_local(timezone)
     now = datetime.fromtimestamp(now_s, tz=zone)
     try:
         if len(text) <= 8 and ":" in text:
@@ -65,9 +65,6 @@ def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
         ) from None
 
 
-UTC = "Etc/UTC"
-
-
 def zone_in_log(store: Store, enclosure: str) -> str | None:
     """Return the zone of an enclosure's times, or None where the log says none.
 
@@ -83,10 +80,10 @@ def zone_in_log(store: Store, enclosure: str) -> str | None:
     config = config_in(store, enclosure)
     if config is None:
         return None
-    if config.timezone != UTC:
+    if config.timezone != UTC_NAME:
         return config.timezone
     live = any(each.enclosure == enclosure for each in store.channels(source=LIVE))
-    return None if live else UTC
+    return None if live else UTC_NAME
 
 
 def carries_zone(at: str, now_s: float) -> bool:
@@ -102,5 +99,5 @@ def carries_zone(at: str, now_s: float) -> bool:
     >>> carries_zone("2026-05-01T14:30Z", 0.0), carries_zone("14:30", 1e9)
     (True, False)
     """
-    here, there = (moment_s(at, now_s, zone) for zone in (UTC, "Etc/GMT-1"))
+    here, there = (moment_s(at, now_s, zone) for zone in (UTC_NAME, "Etc/GMT-1"))
     return here == there

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, tzinfo
 from typing import TYPE_CHECKING, Any
 
 from rules.air.state import (
@@ -16,26 +16,13 @@ from rules.air.uncertainty import SHOW_FACTOR
 from rules.call import Call
 from rules.reasons import Reason
 from rules.section import SectionCall
+from rules.text import iso_local, iso_utc
 from rules.vocabulary import ALL_SECTIONS, LimitState
 
 if TYPE_CHECKING:
     from rules.clocks.clock import Clock
 
 Json = dict[str, Any]
-
-
-def iso_utc(time_s: float) -> str:
-    """Return a time as ISO 8601 UTC with a Z, to the millisecond only where there is one.
-
-    Args:
-        time_s: seconds since 1970-01-01 UTC [s].
-
-    >>> iso_utc(0.0)
-    '1970-01-01T00:00:00Z'
-    """
-    moment = datetime.fromtimestamp(round(time_s, 3), tz=UTC)
-    places = "milliseconds" if moment.microsecond else "seconds"
-    return moment.isoformat(timespec=places).replace("+00:00", "Z")
 
 
 def reason_dict(reason: Reason) -> Json:
@@ -142,7 +129,7 @@ def plain_line(name: str, call: SectionCall, zone: tzinfo = UTC) -> str:
     """
     time = iso_utc(call.time_s)
     if zone is not UTC:
-        time = datetime.fromtimestamp(round(call.time_s), zone).isoformat()
+        time = iso_local(call.time_s, zone)
     first = call.reasons[0].text if call.reasons else "no limit is in force"
     if call.climate.assumed_offset_k is not None:
         first += " (no surface probe: surface assumed)"

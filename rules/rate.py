@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from rules.errors import SpecFault
 from rules.spec.model import TimeTable
+from rules.text import duration_text
 from rules.units import ZERO_C_IN_K
 
 FloatArray = NDArray[np.float64]
@@ -219,8 +220,9 @@ def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
             )
         if hot.duration_s > cold.duration_s:
             raise SpecFault(
-                f"a time table takes {hot.duration_s:.0f} s at {hot.temp_c} °C but only "
-                f"{cold.duration_s:.0f} s at {cold.temp_c} °C; times fall as it gets warmer"
+                f"a time table takes {duration_text(hot.duration_s, cold.duration_s)} at "
+                f"{hot.temp_c} °C but only {duration_text(cold.duration_s, hot.duration_s)} at "
+                f"{cold.temp_c} °C; times fall as it gets warmer"
             )
     x = reciprocal(np.array([row.temp_c for row in rows]))
     rate = 1.0 / (factor * np.array([row.duration_s for row in rows]))

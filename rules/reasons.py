@@ -8,6 +8,7 @@ from rules.call import Call, Memory
 from rules.climate import Climate
 from rules.limits import LimitJudgement, is_upper, worst_first
 from rules.spec.model import Spec
+from rules.text import duration_text
 from rules.trend import Break, EarlierOutlook
 from rules.vocabulary import SEVERITY, LimitName, LimitState, Stage
 
@@ -145,9 +146,9 @@ def _timer(name: str, what: str, gone_s: float, needed_s: float) -> Reason:
         bound=needed_s,
         guard=0.0,
         unit="s",
-        text=f"{what} for {minutes_text(gone_s)}; {after} after {minutes_text(needed_s)}"
+        text=f"{what} for {duration_text(gone_s)}; {after} after {duration_text(needed_s)}"
         if gone_s < needed_s
-        else f"{what} for {minutes_text(gone_s)}; {after} with the next look",
+        else f"{what} for {duration_text(gone_s)}; {after} with the next look",
     )
 
 
@@ -168,12 +169,12 @@ def outlook_reasons(
                 guard=0.0,
                 unit="s",
                 text=f"{_QUANTITY[each.name]} {_moving(each.per_hour, entry.unit)}: at this rate "
-                f"past its limit in {minutes_text(each.at_s - time_s)}",
+                f"past its limit in {duration_text(each.at_s - time_s)}",
                 by_trend=True,
             )
         )
     looked = (
-        f"by the recent trend nothing more is known than {minutes_text(looked_ahead_s)} ahead"
+        f"by the recent trend nothing more is known than {duration_text(looked_ahead_s)} ahead"
         if looked_ahead_s
         else "too little has been seen for a trend"
     )
@@ -214,8 +215,8 @@ def ahead_reasons(ahead: EarlierOutlook, looked_ahead_s: float, time_s: float) -
                 bound=looked_ahead_s,
                 guard=0.0,
                 unit="s",
-                text=f"{_BREAKS[each.name]} in about {minutes_text(about_s)} "
-                f"({minutes_text(early_s)} to {minutes_text(late_s)}; "
+                text=f"{_BREAKS[each.name]} in about {duration_text(about_s)} "
+                f"({duration_text(early_s)} to {duration_text(late_s)}; "
                 f"probability {100.0 * each.probability:.0f} %)",
             )
         )
@@ -229,7 +230,7 @@ def ahead_reasons(ahead: EarlierOutlook, looked_ahead_s: float, time_s: float) -
                 guard=0.0,
                 unit="s",
                 text=f"outlook: no limit will probably break while the film minds it; looked "
-                f"{minutes_text(looked_ahead_s)} ahead by {ahead.source}",
+                f"{duration_text(looked_ahead_s)} ahead by {ahead.source}",
             )
         )
     return found
@@ -335,22 +336,3 @@ def _moving(per_hour: float, unit: str) -> str:
     direction = "rising" if per_hour > 0.0 else "falling"
     shown = "K" if unit == "degC" else unit
     return f"{direction} {abs(per_hour):.1f} {shown} an hour"
-
-
-def minutes_text(duration_s: float) -> str:
-    """Return a duration as people say it: `40 s`, `12 min`, `3 h 20 min`, `2 d 4 h`.
-
-    >>> minutes_text(12_000.0)
-    '3 h 20 min'
-    """
-    seconds = max(0.0, duration_s)
-    if seconds < 60.0:
-        return f"{seconds:.0f} s"
-    minutes = int(seconds // 60.0)
-    if minutes < 60:
-        return f"{minutes} min"
-    hours, minutes = divmod(minutes, 60)
-    if hours < 48:
-        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
-    days, hours = divmod(hours, 24)
-    return f"{days} d {hours} h" if hours else f"{days} d"

@@ -91,8 +91,8 @@ def date_text(time_s: float, zone: tzinfo) -> str:
     return f"{datetime.fromtimestamp(time_s, zone):%Y-%m-%d}"
 
 
-def hour_text(time_s: float, zone: tzinfo, *, twelve_hours: bool = False) -> str:
-    """Return the time of day there.
+def hour_text(time_s: float, zone: tzinfo | None, *, twelve_hours: bool = False) -> str:
+    """Return the time of day there; in the machine's own zone for None.
 
     >>> hour_text(52_320.0, UTC), hour_text(52_320.0, UTC, twelve_hours=True)
     ('14:32', '2:32 pm')
@@ -195,7 +195,7 @@ def printable(text: str | bytes, limit: int | None = 120) -> str:
 
 
 def clean(text: str) -> str:
-    """Return the whole of a text from outside, with all that could steer a terminal escaped.
+    r"""Return the whole of a text from outside, with all that could steer a terminal escaped.
 
     >>> clean("plank\x1b[2J port\u202e")
     'plank\\x1b[2J port\\u202e'

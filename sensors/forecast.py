@@ -24,6 +24,7 @@ from rules.text import counted
 from rules.units import known_unit, to_celsius
 from sensors.recording.columns import header_unit
 from sensors.recording.layout import RecordingFault, sniff
+from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
 KINDS = ("time", "temp", "dew_point", "rh", "sun", "made")
 
@@ -163,8 +164,8 @@ def number_of(cell: object) -> float:
 def zone_of(timezone: str | None, source: str) -> ZoneInfo:
     """Return a zone by name, UTC for None, or raise ForecastFault."""
     try:
-        return ZoneInfo(timezone or "Etc/UTC")
-    except (KeyError, ValueError, OSError):
+        return zone_named(timezone or UTC_NAME)
+    except UnknownZone:
         raise ForecastFault(
             f"{source}: timezone {timezone!r} is not known, so its times cannot be told; "
             'give a name like "Europe/Brussels"'

@@ -80,18 +80,10 @@ def test_no_bare_except_no_assert_on_input(path: Path) -> None:
             assert [type(each) for each in node.body] != [ast.Pass]
 
 
-# The screen's panels are still to be composed; the mark goes with that.
-STILL_CUT = {"monitor/screen/outlook_panel.py", "monitor/screen/panels.py"}
-
-
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
-def test_no_class_is_cut_over_files_by_inheritance(
-    path: Path, request: pytest.FixtureRequest
-) -> None:
+def test_no_class_is_cut_over_files_by_inheritance(path: Path) -> None:
     if path.name == "__init__.py":
         return
-    if str(path.relative_to(ROOT)) in STILL_CUT:
-        request.applymarker(pytest.mark.xfail(strict=True, reason="panels are to be composed"))
     module = importlib.import_module(".".join(path.relative_to(ROOT).with_suffix("").parts))
     package = module.__name__.rpartition(".")[0]
     for name, each in inspect.getmembers(module, inspect.isclass):
@@ -105,6 +97,81 @@ def test_no_class_is_cut_over_files_by_inheritance(
 
 def _is_protocol(each: type) -> bool:
     return bool(getattr(each, "_is_protocol", False))
+
+
+ONE_PLACE_OF_NUMBER = {
+    273.15: "rules/units.py",
+    1.8: "rules/units.py",
+    459.67: "rules/units.py",
+    86_400.0: "rules/units.py",
+}
+MAY_SAY_ALL = {"rules/vocabulary.py", "rules/review/seen.py"}  # there a word of a description
+SHOWS_TIMES, SHOWS_DURATIONS = "rules/text.py", "rules/text.py"
+_DURATION = re.compile(r"^ ?(s|min|h|d|hours?|minutes?)\b(?! ?/)")
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_no_module_has_a_second_copy_of_what_all_share(path: Path) -> None:
+    """Factors of units, the word for all sections, ways to show a time, an escape, a zone."""
+    place = str(path.relative_to(ROOT))
+    found = []
+    for node in ast.walk(ast.parse(path.read_text())):
+        at = f"line {getattr(node, 'lineno', 0)}: "
+        if isinstance(node, ast.Constant):
+            if type(node.value) in (int, float):
+                where = ONE_PLACE_OF_NUMBER.get(node.value, place)
+                if where != place:
+                    found.append(f"{at}{node.value} belongs to {where}")
+            if node.value == "all" and place not in MAY_SAY_ALL:
+                found.append(f"{at}'all' is vocabulary.ALL_SECTIONS")
+        if isinstance(node, ast.Attribute):
+            if node.attr in ("strftime", "isoformat") and place != SHOWS_TIMES:
+                found.append(f"{at}a time is shown by {SHOWS_TIMES}")
+            if node.attr == "unicode_escape" or (
+                node.attr == "ZoneInfoNotFoundError" and place != "sensors/zones.py"
+            ):
+                found.append(f"{at}{node.attr}")
+        if isinstance(node, ast.FormattedValue) and node.format_spec is not None:
+            spec = ast.unparse(node.format_spec)
+            if re.search(r"%[YmdHMSab]", spec) and place != SHOWS_TIMES:
+                found.append(f"{at}a time is shown by {SHOWS_TIMES}")
+        if (
+            isinstance(node, ast.Call)
+            and isinstance(node.func, ast.Name)
+            and node.func.id == "ZoneInfo"
+            and place != "sensors/zones.py"
+        ):
+            found.append(f"{at}a zone is looked up by sensors/zones.py")
+    assert not found, "\n".join(found)
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_no_module_words_a_duration_of_its_own(path: Path) -> None:
+    """A quotient by 60, 3600 or a day that is put into text is a duration in words."""
+    if str(path.relative_to(ROOT)) == SHOWS_DURATIONS:
+        return
+    for node in ast.walk(ast.parse(path.read_text())):
+        if not isinstance(node, ast.JoinedStr):
+            continue
+        for value, after in zip(node.values, [*node.values[1:], None], strict=True):
+            if isinstance(value, ast.FormattedValue) and isinstance(after, ast.Constant):
+                quotient = any(isinstance(each, ast.Div) for each in ast.walk(value.value))
+                assert not (quotient and _DURATION.match(str(after.value))), (
+                    f"line {node.lineno}: {ast.unparse(node)}: rules.text.duration_text words it"
+                )
+
+
+def test_open_stages_and_clocks_of_steps_are_listed_once() -> None:
+    open_stages, pairs = [], []
+    for path in MODULES:
+        for node in ast.walk(ast.parse(path.read_text())):
+            words = [each.attr for each in ast.walk(node) if isinstance(each, ast.Attribute)]
+            if isinstance(node, ast.Tuple) and words == ["APPLY", "FLASH", "CURE"]:
+                open_stages.append(path.name)
+            if isinstance(node, ast.Dict | ast.Tuple) and words.count("RECOAT_OPENS") == 2:
+                pairs.append(path.name)
+    assert open_stages == ["vocabulary.py"]
+    assert pairs == ["vocabulary.py"]
 
 
 def test_nothing_of_this_machine_is_named() -> None:

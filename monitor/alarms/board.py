@@ -15,12 +15,13 @@ from datetime import tzinfo
 
 from monitor.screen.phrases import REMINDER, SURFACE_ASSUMED
 from monitor.screen.sentence import TIMERS, why
-from monitor.screen.theme import Theme, zone_of
+from monitor.screen.theme import Theme
 from monitor.snapshot import Snapshot
 from rules.call import WORST_FIRST, Call
 from rules.section import SectionCall
 from rules.text import clean
 from rules.vocabulary import ALL_SECTIONS, FILM_STAGES, EventKind, LimitState, Stage
+from sensors.zones import zone_or_utc
 
 ON_DELAY_S = 60.0  # a HOLD's cause that passes sooner asks for nothing; a STOP rings at once
 OFF_DELAY_S = 600.0  # a cause that comes back sooner is the same alarm
@@ -103,7 +104,7 @@ class AlarmBoard:
         self._worsened: set[str] = set()
         self._seen_s: float | None = None
         self._enclosure = ""
-        self._zone: tzinfo = zone_of("UTC")
+        self._zone: tzinfo = zone_or_utc("UTC")
 
     def update(self, snapshot: Snapshot) -> list[Ring]:
         """Take the present in and return what is to be rung now.
@@ -121,7 +122,7 @@ class AlarmBoard:
             self._before.clear()
             self._worsened.clear()
         self._seen_s = now_s
-        self._enclosure, self._zone = snapshot.enclosure, zone_of(snapshot.timezone)
+        self._enclosure, self._zone = snapshot.enclosure, zone_or_utc(snapshot.timezone)
         active = self._active(snapshot)
         for key, calls in active.items():
             self._take(key, calls, snapshot)

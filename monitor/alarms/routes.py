@@ -21,6 +21,7 @@ from monitor.config.model import URLS_VARIABLE, Config
 from monitor.screen.phrases import REMINDER, VAPOUR_BRIEF
 from rules.call import Call
 from rules.errors import FilmcallError
+from rules.text import duration_text
 
 WAITING = 16  # alarms; at most one a cause rings in 10 min
 # Common practice, no source: soon enough for a lost packet, seldom enough for a night without net.
@@ -288,7 +289,7 @@ def run_test(config_file: Path, environment: Mapping[str, str] | None = None) ->
 def _told_late(text: str, late_s: float) -> str:
     if late_s < LATE_S:
         return text
-    return f"{text} (Sent {late_s / 60.0:.0f} min late: it did not go before.)"
+    return f"{text} (Sent {duration_text(late_s)} late: it did not go before.)"
 
 
 def _trouble(state: RouteState) -> str:

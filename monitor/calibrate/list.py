@@ -11,9 +11,9 @@ from monitor.calibrations import CalibrationBook, CalibrationRecord, undoing_bod
 from monitor.clock import RELEASED_S
 from monitor.log.log import Store, log_path
 from monitor.log.rows import Calibration
-from monitor.wire import Json, iso_utc
+from monitor.wire import Json
 from rules.errors import FilmcallError
-from rules.text import counted
+from rules.text import counted, iso_utc
 from rules.units import DAY_S
 from sensors.calibrate.fit import CALIBRATED, Correction
 from sensors.reading import Quantity

@@ -30,9 +30,8 @@ from monitor.calibrations import CalibrationBook, CalibrationRecord, body_of, re
 from monitor.config.model import DEFAULT_ACCURACY
 from monitor.log.log import Store, log_path
 from monitor.log.rows import Calibration
-from monitor.wire import iso_utc
 from rules.air.state import pressure_at_altitude_pa, rh_from_wet_bulb_pct
-from rules.text import counted
+from rules.text import counted, iso_utc
 from rules.units import DAY_S, amount, temperature_c
 from sensors.calibrate.fit import (
     CalibrationFault,

@@ -12,6 +12,7 @@ from typing import Protocol
 from monitor.config.load import Config, EnclosureConfig, load_config_file
 from monitor.config.model import DEFAULT_ACCURACY
 from rules.errors import FilmcallError
+from rules.text import duration_text
 from sensors.calibrate.fit import CalibrationFault
 from sensors.calibrate.settling import RestCriteria, RestValue, Settling
 from sensors.mqtt.broker import Broker, BrokerFault
@@ -134,7 +135,7 @@ class Listener:
                 if now_s - begun_s > most_s:
                     raise CalibrateFault(
                         f"point '{self._sources[0].point}' has not come to rest within "
-                        f"{most_s / 60.0:.0f} min ({why()}), so nothing was calibrated. "
+                        f"{duration_text(most_s)} ({why()}), so nothing was calibrated. "
                         f"{trouble or 'Close the jar, keep it at one temperature, try again.'}"
                     )
                 if now_s - said_s >= SAY_EVERY_S:

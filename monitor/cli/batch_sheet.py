@@ -9,7 +9,7 @@ from html import escape
 
 from rules.batch.amount import Parts, coverage_m2_per_l, dry_film_um
 from rules.batch.plan import RESERVE, Batch, BatchPlan, Plan
-from rules.clocks.clock import spoken
+from rules.text import duration_text
 from rules.units import celsius
 from rules.vocabulary import ALL_SECTIONS
 
@@ -122,12 +122,12 @@ def _plan_lines(plan: Plan) -> list[str]:
     if plan.pot_life_s is None:
         lines.append("The sheet gives no pot life.")
     else:
-        words = f"Pot life {spoken(plan.pot_life_s)} in a pot of this size"
+        words = f"Pot life {duration_text(plan.pot_life_s)} in a pot of this size"
         if plan.induction_s is not None:
-            words += f"; let it stand {spoken(plan.induction_s)} first"
+            words += f"; let it stand {duration_text(plan.induction_s)} first"
         if plan.usable_s is not None:
             in_hand = f"({RESERVE * 100.0:g} % in hand)"
-            words += f"; use it within {spoken(plan.usable_s)} after that {in_hand}"
+            words += f"; use it within {duration_text(plan.usable_s)} after that {in_hand}"
         lines.append(words + ".")
     return lines
 
@@ -139,7 +139,7 @@ def _batch_title(batch: Batch, of: int) -> str:
 
 
 def _batch_end(batch: Batch) -> str:
-    use = "" if batch.use_s is None else f"About {spoken(batch.use_s)} of work. "
+    use = "" if batch.use_s is None else f"About {duration_text(batch.use_s)} of work. "
     stop = (
         "Ends at a clean stopping line."
         if batch.clean_stop

@@ -17,12 +17,12 @@ from monitor.log.log import Store
 from monitor.log.rows import LIVE
 from monitor.specs import find_spec
 from monitor.times import moment_s, zone_in_log
-from monitor.wire import clock_dict, iso_second, iso_utc
+from monitor.wire import clock_dict, iso_second
 from rules.clocks.all_clocks import clocks_of, history_wanted_from_s, merge_clocks
 from rules.clocks.clock import Clock, ClockState
 from rules.errors import FilmcallError
-from rules.reasons import minutes_text
-from rules.text import printable
+from rules.text import duration_text, iso_utc, printable
+from rules.units import DAY_S
 from rules.vocabulary import AIR_ACCURACY_K, SURFACE_ACCURACY_K
 from sensors.reading import Quantity
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from sensors.forecast import ForecastHours
 
 MOST_OUTLOOKS = 3  # each takes a few tenths of a second
-OLD_AFTER_S = 86_400.0
+OLD_AFTER_S = DAY_S
 
 
 def run(
@@ -110,7 +110,7 @@ def _long_over(store: Store, names: Sequence[str], now_s: float) -> str:
     if now_s - last_s < OLD_AFTER_S:
         return ""
     return (
-        f"the recording ended {minutes_text(now_s - last_s)} ago, and this is now; for a time in "
+        f"the recording ended {duration_text(now_s - last_s)} ago, and this is now; for a time in "
         f"it: filmcall clocks --at {iso_utc(last_s)}"
     )
 
@@ -264,9 +264,9 @@ def clock_line(clock: Clock, enclosure: str = "") -> str:
     elif clock.left_s is None:
         left = clock.state.value if clock.state is not ClockState.RUNNING else "stands still"
     else:
-        left = f"{minutes_text(clock.left_s)} left"
+        left = f"{duration_text(clock.left_s)} left"
         if clock.left_outlook_s is not None and clock.state is ClockState.RUNNING:
-            left += f", {minutes_text(clock.left_outlook_s)} by the outlook"
+            left += f", {duration_text(clock.left_outlook_s)} by the outlook"
         if clock.ends_at_s is not None:
             left += f", until {iso_second(clock.ends_at_s)}"
     line = f"{clock.name.value:<16} {whose:<20} {left}"

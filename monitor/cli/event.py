@@ -7,7 +7,6 @@ import math
 import sys
 import time
 from dataclasses import replace
-from datetime import datetime
 from pathlib import Path
 from typing import TypeVar
 
@@ -17,15 +16,13 @@ from monitor.log.facts import config_in, specs_of, with_spec_text
 from monitor.log.files import reading_log
 from monitor.log.log import Store, log_path
 from monitor.specs import shipped_names, spec_path, spec_text
-from monitor.times import AHEAD_S, carries_zone, moment_s, zone_in_log, zone_named
-from monitor.wire import iso_utc
+from monitor.times import AHEAD_S, carries_zone, moment_s, zone_in_log, zone_or_local
 from rules.clocks.all_clocks import launch_warning
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
 from rules.events import Event
-from rules.reasons import minutes_text
 from rules.spec.model import GENERAL_GUIDANCE
-from rules.text import printable
+from rules.text import duration_text, hour_text, iso_utc, printable
 from rules.vocabulary import EventKind
 
 LATE_S = 60.0
@@ -114,13 +111,13 @@ def run(
     late = now_s - time_s
     said = f"recorded {kept.kind.value} at {iso_utc(kept.time_s)}"
     if zone is not None:
-        said += f" ({datetime.fromtimestamp(kept.time_s, zone_named(zone)):%H:%M} in {zone})"
+        said += f" ({hour_text(kept.time_s, zone_or_local(zone))} in {zone})"
     said += f" in {printable(enclosure)}"
     if section is not None:
         said += f"/{printable(section)}"
     said += f", row {kept.row}"
     if late > LATE_S:
-        said += f" (late, {minutes_text(late)} after)"
+        said += f" (late, {duration_text(late)} after)"
     return "\n".join([said, *(f"warning: {each}" for each in warnings if each)])
 
 
@@ -155,7 +152,7 @@ def _zone(
     at: str | None, timezone: str | None, enclosure: str, db: Path | None, now_s: float
 ) -> str | None:
     """The zone that a typed time is read in, or None where it is the machine's own or its own."""
-    zone_named(timezone)  # a misspelt one is refused even where the time carries its own
+    zone_or_local(timezone)  # a misspelt one is refused even where the time carries its own
     if at is None or carries_zone(at, now_s):
         return None
     if timezone is not None:

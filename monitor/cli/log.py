@@ -9,6 +9,7 @@ import typer
 
 from monitor.cli.options import BAD_INPUT, DbOption, JsonOption, figure
 from rules.errors import FilmcallError
+from rules.units import DAY_S
 
 log_app = typer.Typer(rich_markup_mode=None)
 spec_app = typer.Typer(
@@ -27,7 +28,7 @@ def doctor(
     ] = None,
     wait: Annotated[
         float,
-        figure("--wait", "How long to listen for each topic [s].", "s", least=0.0, most=86_400.0),
+        figure("--wait", "How long to listen for each topic [s].", "s", least=0.0, most=DAY_S),
     ] = 20.0,
     defaults: Annotated[bool, typer.Option("--defaults", help="Print every default.")] = False,
     test_alarm: Annotated[

@@ -10,10 +10,9 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import typer
 
@@ -31,17 +30,18 @@ from monitor.snapshot import OutlookBands
 from monitor.snapshots import SnapshotMaker
 from monitor.specs import find_spec
 from monitor.tell import Tell
-from monitor.wire import Json, iso_utc, plain_line
+from monitor.wire import Json, plain_line
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.section import SectionCall
-from rules.text import counted
+from rules.text import counted, date_text, iso_utc
 from rules.units import amount
 from rules.vocabulary import EventKind, Method
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quantity
 from sensors.recording.layout import RecordingFault
 from sensors.simulate.tent import Action, Tent, TentSettings, demo_night
+from sensors.zones import zone_named
 
 LOOK_EVERY_S = 0.1
 AT_THE_END = "the recording has ended; q leaves"
@@ -338,8 +338,8 @@ def _teller(as_jsonl: bool) -> Callable[[Enclosure, list[SectionCall], Json], No
     def tell_lines(enclosure: Enclosure, calls: list[SectionCall], _told: Json) -> None:
         nonlocal day
         named = enclosure.config.timezone
-        zone = UTC if named == "Etc/UTC" else ZoneInfo(named)
-        date = datetime.fromtimestamp(calls[0].time_s, tz=zone).date().isoformat()
+        zone = UTC if named == "Etc/UTC" else zone_named(named)
+        date = date_text(calls[0].time_s, zone)
         if date != day:
             day = date
             typer.echo(f"REPLAY of {day}: nothing here is now")

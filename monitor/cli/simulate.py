@@ -15,9 +15,8 @@ import typer
 from monitor.config.load import load_config_file
 from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.log.files import written
-from monitor.wire import iso_utc
 from rules.errors import FilmcallError
-from rules.text import printable
+from rules.text import iso_utc, printable
 from rules.units import from_celsius
 from sensors.mqtt.broker import BrokerFault
 from sensors.mqtt.connection import Connection, SubscriptionState

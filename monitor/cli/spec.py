@@ -7,10 +7,10 @@ from pathlib import Path
 
 from monitor.specs import find_spec, shipped_names, spec_text
 from rules.errors import FilmcallError, SpecFault
-from rules.reasons import minutes_text
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.spec.read import check_spec
 from rules.spec.write import FAMILIES, new_spec_text, spec_dict
+from rules.text import duration_text
 
 _GENERIC = "generic figures: enter your data sheet's own before you rely on them"
 
@@ -44,7 +44,7 @@ def _lines(spec: Spec) -> str:
     shown.append("  times:")
     for clock, table in spec.times.items():
         rows = ", ".join(
-            f"{minutes_text(row.duration_s)} at {row.temp_c:g} °C" for row in table.rows
+            f"{duration_text(row.duration_s)} at {row.temp_c:g} °C" for row in table.rows
         )
         shown.append(f"    {clock.value:<18}{rows}")
     shown += [f"    {clock.value:<18}unlimited" for clock in spec.unlimited]

@@ -22,7 +22,7 @@ from monitor.config.model import (
 )
 from monitor.config.read import read
 from rules.spec.model import GENERAL_GUIDANCE
-from rules.text import counted, shown
+from rules.text import counted, duration_text, shown
 from rules.toml_table import Fault
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quantity
@@ -195,7 +195,7 @@ def _point_defaults(quantity: Quantity) -> dict[str, str]:
             ("range_high", f"{rules.high:g} {unit}"),
             ("rate_floor", f"{rules.rate_floor:g} {step}"),
             ("rate_per_minute", f"{rules.rate_per_min:g} {step}"),
-            ("stuck_after", f"{rules.stuck_after_s / 60.0:g} min"),
+            ("stuck_after", duration_text(rules.stuck_after_s)),
             ("stuck_moved", f"{rules.stuck_moved:g} {step}"),
         )
     }

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import re
 import tomllib
-import zoneinfo
 from collections.abc import Iterable
 from difflib import get_close_matches
 from pathlib import Path
@@ -33,6 +32,7 @@ from sensors.mqtt.intake import Router, matches
 from sensors.mqtt.payload import PayloadFormat, SourceFault
 from sensors.reading import Quantity
 from sensors.recording import columns
+from sensors.zones import UnknownZone, zone_named, zone_names
 
 # What no topic level and no file system takes, and the sign that brokers keep for themselves.
 _UNSAFE = frozenset('/\\+#$<>:"|?*')
@@ -102,9 +102,9 @@ def zone_at(table: Table) -> str | None:
     if name is None:
         return None
     try:
-        zoneinfo.ZoneInfo(name)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-        near = get_close_matches(name, sorted(zoneinfo.available_timezones()), 1)
+        zone_named(name)
+    except UnknownZone:
+        near = get_close_matches(name, sorted(zone_names()), 1)
         mend = f"did you mean {near[0]}" if near else 'write "Etc/UTC" or "AREA/TOWN"'
         table.fault("timezone", f"{shown(name)} is no time zone that is known", mend)
         return None
@@ -499,7 +499,7 @@ def _rules(table: Table, quantity: Quantity) -> FaultRules:
         "rate_per_min": figure_at(table, "rate_per_minute", difference, 0.0, plain.high, **step),
         "stuck_after_s": table.duration("stuck_after"),
         "stuck_moved": figure_at(table, "stuck_moved", difference, 0.0, plain.high, **step),
-        "max_age_s": figure_at(table, "max_age", "s", 1.0, 86_400.0),
+        "max_age_s": figure_at(table, "max_age", "s", 1.0, DAY_S),
     }
     rules = dataclasses.replace(
         plain, **{key: value for key, value in given.items() if value is not None}

@@ -16,9 +16,8 @@ from monitor.config.load import Config, PointConfig
 from monitor.doctor.checks import Check, CheckResult
 from monitor.doctor.ways import check_forecast_topic
 from monitor.outlook.forecast import ForecastKeeper, forecast_zone
-from monitor.wire import iso_utc
 from rules.errors import FilmcallError
-from rules.text import counted, printable
+from rules.text import counted, duration_text, iso_utc, printable
 from rules.units import DAY_S, known_unit
 from sensors.faults import max_age_s
 from sensors.mqtt.broker import Broker, BrokerFault, connect_sentence
@@ -337,7 +336,7 @@ class BrokerLook:
             return self._not_heard(source, point, arrival, refusals)
         age_s = max(0.0, self.now_s() - reading.time_s)
         said = (
-            f"{reading.value:.4g} {reading.quantity.unit}, {_age(age_s)} ago on "
+            f"{reading.value:.4g} {reading.quantity.unit}, {duration_text(age_s)} ago on "
             f"{printable(source.topic, 60)}"
         )
         guess = unit_guess(reading.quantity, source.unit, reading.value, others_c)
@@ -387,7 +386,7 @@ class BrokerLook:
         nothing = f"no reading within {self.wait_s:.0f} s on {printable(source.topic, 60)}{kept}"
         if logged_s is not None:
             age_s, counts_s = self.now_s() - logged_s, self._counts_s(source, point)
-            text = f"{nothing}; the log has one {_age(age_s)} old"
+            text = f"{nothing}; the log has one {duration_text(age_s)} old"
             if age_s <= counts_s:
                 return CheckResult.OK, text
             mend = "Check the sensor's power; for a slow sensor: --wait 600"
@@ -424,8 +423,4 @@ def _unit_name(unit: str) -> str:
 
 
 def _too_old(counts_s: float) -> str:
-    return f"a reading counts for {_age(counts_s)}, so this one no longer does"
-
-
-def _age(age_s: float) -> str:
-    return f"{age_s:.0f} s" if age_s < 120.0 else f"{age_s / 60.0:.0f} min"
+    return f"a reading counts for {duration_text(counts_s)}, so this one no longer does"

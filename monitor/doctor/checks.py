@@ -17,9 +17,8 @@ from monitor.config.model import PASSWORD_VARIABLE
 from monitor.screen.layout import SMALL_COLUMNS, SMALL_ROWS
 from monitor.screen.theme import Colours, colours_of
 from monitor.specs import find_spec
-from monitor.wire import iso_utc
 from rules.errors import SpecFault
-from rules.text import counted, shown
+from rules.text import counted, iso_utc, shown
 from sensors.reading import Quantity
 
 

@@ -18,9 +18,8 @@ from monitor.log.files import STAND_AS_WRITTEN
 from monitor.log.log import Store
 from monitor.log.open import CHECKED_BYTES
 from monitor.log.rows import LIVE, LogMissing
-from monitor.wire import iso_utc
 from rules.errors import FilmcallError
-from rules.text import counted
+from rules.text import counted, iso_utc
 from rules.units import DAY_S
 from sensors.reading import Quantity
 

@@ -9,7 +9,7 @@ from monitor.config.load import Config
 from monitor.doctor.checks import Check, CheckResult
 from monitor.outlook.forecast import ForecastKeeper, about, forecast_zone, read_file
 from rules.outlook.weather import DROPPED_AFTER_S, STALE_AFTER_S
-from rules.text import counted, printable
+from rules.text import counted, duration_text, printable
 from sensors.forecast import ForecastFault, ForecastHours
 
 _NEWER = "Look why no newer one comes."
@@ -82,7 +82,7 @@ def _told(name: str, hours: ForecastHours, now_s: float) -> Check:
         text = f"{said}. Give the time when it was made, so that its age can be judged."
         return Check("forecast", name, CheckResult.LOOK, text)
     if age_s > DROPPED_AFTER_S:
-        over = f"over the {DROPPED_AFTER_S / 3600.0:.0f} h after which it is dropped"
+        over = f"over the {duration_text(DROPPED_AFTER_S)} after which it is dropped"
         return Check("forecast", name, CheckResult.BAD, f"{said}: {over}. {_NEWER}")
     if age_s > STALE_AFTER_S:
         return Check(

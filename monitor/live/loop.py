@@ -41,8 +41,9 @@ from monitor.times import AHEAD_S
 from monitor.wire import Json, enclosure_dict
 from rules.air.state import pressure_at_altitude_pa
 from rules.events import Event
-from rules.reasons import Doubt, minutes_text
+from rules.reasons import Doubt
 from rules.section import SectionCall
+from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.mqtt.intake import Arrival
 from sensors.reading import Quality, Reading
@@ -369,8 +370,8 @@ class Watch:
             done_s = room.keeper.newest_event_s
             if done_s > now_s + AHEAD_S:
                 return (
-                    f"an event of {name} lies {minutes_text(done_s - now_s)} in the future, so the "
-                    "stage of its films is not known: set the clock, or correct the event"
+                    f"an event of {name} lies {duration_text(done_s - now_s)} in the future, so "
+                    "the stage of its films is not known: set the clock, or correct the event"
                 )
         return ""
 

@@ -14,7 +14,8 @@ from collections.abc import Callable
 from typing import Protocol
 
 from monitor.alarms.board import Ring
-from monitor.wire import Json, iso_utc
+from monitor.wire import Json
+from rules.text import iso_utc
 
 REPEAT_S = 15.0  # the contract says at least every 20 s
 VALID_S = 60.0

@@ -15,7 +15,7 @@ from monitor.log.rows import Outage
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.events import Event, in_force
-from rules.reasons import minutes_text
+from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS
 
 CLOCK_SET = "clock-set"
@@ -150,7 +150,7 @@ def program_stopped(store: Store, now_s: float) -> Outage | None:
     newest_s = max([newest_s, *(to_s for to_s in unlinked if to_s is not None and to_s <= now_s)])
     if now_s - newest_s < STOPPED_S:
         return None
-    text = f"no program watched for up to {minutes_text(now_s - newest_s)}, until it was started"
+    text = f"no program watched for up to {duration_text(now_s - newest_s)}, until it was started"
     return Outage("program-stopped", newest_s, now_s, text)
 
 
@@ -191,5 +191,5 @@ class LinkLog:
         # A clock that was set meanwhile is kept as an outage of its own.
         if lost_s is None or now_s - lost_s < LINK_LOST_S:
             return None
-        text = f"no link to the broker for {minutes_text(now_s - lost_s)}{until}"
+        text = f"no link to the broker for {duration_text(now_s - lost_s)}{until}"
         return Outage(LINK_LOST, lost_s, now_s, text)

@@ -12,9 +12,10 @@ from monitor.films import FilmKeeper
 from monitor.live.restart import LOST
 from rules.call import Call
 from rules.events import Event, in_force
+from rules.units import DAY_S
 from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind, Stage
 
-IDLE_S = 86_400.0
+IDLE_S = DAY_S
 """Where no session is recorded, a section without a film ends so long after its last event [s]."""
 
 _BOUNDS = (EventKind.SESSION_STARTED, EventKind.SESSION_ENDED)

@@ -11,8 +11,9 @@ from operator import itemgetter
 from typing import TextIO
 
 from monitor.log.log import Store
-from monitor.log.rows import QUALITY_OF_CODE, LogDamaged, iso_utc, micros
+from monitor.log.rows import QUALITY_OF_CODE, LogDamaged
 from rules.errors import FilmcallError
+from rules.text import iso_utc
 
 FORMATS = ("csv", "jsonl")
 
@@ -161,8 +162,8 @@ def _readings(
         ):
             time_us, received_us, raw, calibrated, code, count, low, high = row
             yield {
-                "time": iso_utc(time_us),
-                "received": iso_utc(received_us),
+                "time": iso_utc(time_us / 1e6, 6),
+                "received": iso_utc(received_us / 1e6, 6),
                 **fixed,
                 "value": raw,
                 "calibrated": calibrated,
@@ -215,8 +216,8 @@ def _calls(
         # The log's own columns go over what the body says, should the two ever differ.
         columns = {
             "row": call.row,
-            "time": iso_utc(micros(call.time_s)),
-            "logged": None if call.logged_s is None else iso_utc(micros(call.logged_s)),
+            "time": iso_utc(call.time_s, 6),
+            "logged": None if call.logged_s is None else iso_utc(call.logged_s, 6),
             "source": names[call.source],
             "enclosure": call.enclosure,
             "section": call.section,

@@ -12,9 +12,8 @@ from typing import TextIO
 
 from monitor.log.export import export_calls, export_readings
 from monitor.log.log import Store, log_path
-from monitor.wire import iso_utc
 from rules.errors import FilmcallError
-from rules.text import counted
+from rules.text import counted, iso_utc
 
 STAND_AS_WRITTEN = (
     "call or event stands as it was written",

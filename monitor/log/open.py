@@ -11,7 +11,6 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Self, TextIO
 
@@ -24,11 +23,10 @@ from monitor.log.rows import (
     LogRefused,
     illegible,
     is_damage,
-    iso_utc,
-    micros,
 )
 from monitor.log.schema import SCHEMA_VERSION, ForeignLog, migrate, version_of
 from rules.errors import FilmcallError
+from rules.text import iso_utc, stamp_utc
 
 
 class WatchLock:
@@ -62,7 +60,7 @@ class WatchLock:
                 f"log {log}: {holder} is watching into it, and two would count every reading "
                 f"twice; nothing was started. Stop that one, or give another file with --db."
             )
-        name = f"process {os.getpid()} on {socket.gethostname()} since {iso_utc(micros(now_s))}\n"
+        name = f"process {os.getpid()} on {socket.gethostname()} since {iso_utc(now_s, 6)}\n"
         # The lock holds without the name, which a full or read-only disk does not take.
         with suppress(OSError):
             self._write(name)
@@ -570,7 +568,7 @@ def _set_aside(path: Path, now_s: float, why: str) -> str:
             f"log {path}: it is damaged ({why}), but it was left where it is, since {error}"
         ) from error
     try:
-        stamp = datetime.fromtimestamp(now_s, UTC).strftime("%Y%m%dT%H%M%SZ")
+        stamp = stamp_utc(now_s)
         aside = path.with_name(f"{path.name}.damaged-{stamp}")
         number = 1
         while any(aside.with_name(aside.name + tail).exists() for tail in ("", "-wal", "-shm")):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sqlite3
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any
 
 from rules.errors import FilmcallError
@@ -186,17 +185,6 @@ def micros(time_s: float) -> int:
     1500000
     """
     return round(time_s * 1e6)
-
-
-def iso_utc(time_us: int) -> str:
-    """Return a time of the log in ISO 8601 UTC, with a fraction only where there is one.
-
-    >>> iso_utc(1_770_000_000_000_000), iso_utc(1_770_000_000_250_000)
-    ('2026-02-02T02:40:00Z', '2026-02-02T02:40:00.250000Z')
-    """
-    seconds, fraction = divmod(time_us, 1_000_000)
-    stamp = datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%S")
-    return f"{stamp}.{fraction:06d}Z" if fraction else f"{stamp}Z"
 
 
 def is_damage(error: sqlite3.Error) -> bool:

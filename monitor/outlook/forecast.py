@@ -18,8 +18,8 @@ from pathlib import Path
 import numpy as np
 
 from monitor.config.model import Config, EnclosureConfig, ForecastConfig
-from rules.reasons import minutes_text
-from rules.text import counted, printable
+from rules.text import counted, duration_text, printable
+from rules.units import DAY_S
 from sensors.forecast import (
     ForecastFault,
     ForecastHours,
@@ -116,8 +116,8 @@ def _unusable(path: Path, why: str) -> ForecastFault:
 _LOG = logging.getLogger("filmcall.forecast")
 
 # The model learns from eight days; what a message told of them stays.
-KEPT_BEFORE_S = 9 * 86_400.0
-KEPT_AHEAD_S = 30 * 86_400.0
+KEPT_BEFORE_S = 9 * DAY_S
+KEPT_AHEAD_S = 30 * DAY_S
 _LETTERS = 240
 
 
@@ -377,9 +377,9 @@ def about(hours: ForecastHours, now_s: float) -> str:
     'forecast 2 h old, to 23 h ahead, 1 gap over 3 h'
     """
     age_s = hours.age_s(now_s)
-    parts = ["forecast of unknown age" if age_s is None else f"forecast {minutes_text(age_s)} old"]
+    parts = ["forecast of unknown age" if age_s is None else f"forecast {duration_text(age_s)} old"]
     reach_s = float(hours.time_s[-1]) - now_s
-    parts.append(f"to {minutes_text(reach_s)} ahead" if reach_s > 0.0 else "over already")
+    parts.append(f"to {duration_text(reach_s)} ahead" if reach_s > 0.0 else "over already")
     gaps = [end_s for _, end_s in hours.gaps_s() if end_s > now_s - KEPT_BEFORE_S]
     if gaps:
         parts.append(f"{counted(len(gaps), 'gap')} over 3 h")

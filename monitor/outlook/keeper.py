@@ -18,8 +18,9 @@ from monitor.log.log import Store
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.snapshot import OutlookBands
 from rules.errors import FilmcallError
-from rules.reasons import minutes_text
+from rules.text import duration_text
 from rules.trend import AHEAD_COUNTS_S, EarlierOutlook
+from rules.units import DAY_S
 from rules.vocabulary import ALL_SECTIONS
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ LEAST_S = 30.0
 AGAIN_S = 60.0  # after one that failed, as before there is enough log
 FORECAST_EVERY_S = 10.0
 # From then on a fit begins from nothing again, so that none holds on to what was once true.
-START_KEPT_S = 86_400.0
+START_KEPT_S = DAY_S
 WORSE_BY = 0.05
 
 
@@ -115,7 +116,7 @@ def look_ahead(
     age_s = now_s - made.outlook.made_s
     if not -60.0 <= age_s <= AHEAD_COUNTS_S:
         raise TooOld(
-            f"the log's last reading is {minutes_text(age_s)} old, so no outlook rests on it yet"
+            f"the log's last reading is {duration_text(age_s)} old, so no outlook rests on it yet"
         )
     ahead = EarlierOutlook(
         made_s=made.outlook.made_s,

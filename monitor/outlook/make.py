@@ -40,8 +40,9 @@ from rules.outlook.windows import (
     two_coats,
     windows_of,
 )
-from rules.reasons import minutes_text
 from rules.spec.model import Spec
+from rules.text import duration_text
+from rules.units import DAY_S
 from rules.vocabulary import (
     ALL_SECTIONS,
     CLOCK_OF_STEP,
@@ -217,8 +218,8 @@ def make(
     minds_s = harm_time_s(next_spec, float(present), coating_s)
     if windows and minds_s is not None and minds_s > outlook.looked_ahead_s:
         notes.append(
-            f"a film of {next_spec.name} minds the air for {minutes_text(minds_s)}, and the "
-            f"outlook looks {minutes_text(outlook.looked_ahead_s)} ahead: a later start is seen "
+            f"a film of {next_spec.name} minds the air for {duration_text(minds_s)}, and the "
+            f"outlook looks {duration_text(outlook.looked_ahead_s)} ahead: a later start is seen "
             "less far, which makes it look better than it may be"
         )
     return OutlookReport(
@@ -281,8 +282,8 @@ def outlook_of(
     if forecast is not None:
         notes.append(about(forecast, told.track.end_s))
         notes.extend(forecast.notices)
-        ahead = [g for g in forecast.gaps_s() if g[1] > told.track.end_s - 8 * 86_400.0]
-        notes.extend(f"forecast has a gap of {(b - a) / 3600.0:.0f} h" for a, b in ahead)
+        ahead = [g for g in forecast.gaps_s() if g[1] > told.track.end_s - 8 * DAY_S]
+        notes.extend(f"forecast has a gap of {duration_text(b - a)}" for a, b in ahead)
         try:
             heat, fuel = heater_course(events, told.track.times_s())
             if fuel[-1] > 0.0:

@@ -17,6 +17,7 @@ from rules.climate import AssumedSurface, assumed_words
 from rules.clocks.history import TemperatureHistory, with_assumed_surface
 from rules.outlook.damped_trend import MOST_CELLS
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, cell_means
+from rules.units import DAY_S
 from sensors.reading import Quantity
 
 Floats = NDArray[np.float64]
@@ -251,7 +252,7 @@ def _last_s(
 ) -> float:
     last = -np.inf
     for name in bodies:
-        for back_s in (86_400.0, None):
+        for back_s in (DAY_S, None):
             from_s = None if back_s is None or now_s is None else now_s - back_s
             times, _, _ = store.readings(
                 enclosure, name, Quantity.HUMIDITY, from_s, now_s, source=source

@@ -6,20 +6,18 @@ import json
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from monitor.wire import iso_utc
 from rules.outlook.draws import Outlook, OutlookBreak
 from rules.outlook.enclosure_model import EnclosureModel
 from rules.outlook.suggestions import Suggestion
 from rules.outlook.windows import TwoCoats, Window
-from rules.reasons import minutes_text
 from rules.spec.model import Spec
+from rules.text import date_hour_text, duration_text, hour_and_day_text, iso_utc
 from rules.vocabulary import LimitName, Stage
+from sensors.zones import zone_named
 
 OLD_AFTER_S = 900.0
 _SHOWN_HOURS = (0.5, 1.0, 2.0, 3.0, 6.0, 9.0, 12.0, 18.0, 24.0)
@@ -96,12 +94,10 @@ def break_text(each: OutlookBreak, bound: float, made_s: float, clock: Clock) ->
 
 def clock_of(timezone: str, made_s: float) -> Clock:
     """Return what shows a time of day in a zone, with the weekday where it is another day."""
-    zone = ZoneInfo(timezone)
-    today = datetime.fromtimestamp(made_s, zone).date()
+    zone = zone_named(timezone)
 
     def shown(time_s: float) -> str:
-        when = datetime.fromtimestamp(time_s, zone)
-        return f"{when:%H:%M}" if when.date() == today else f"{when:%a %H:%M}"
+        return hour_and_day_text(time_s, zone, made_s)
 
     return shown
 
@@ -117,14 +113,15 @@ def as_text(made: OutlookReport, hours: float, now_s: float) -> str:
     outlook, made_s = made.outlook, made.outlook.made_s
     clock = clock_of(made.timezone, made_s)
     whose = made.enclosure if made.section is None else f"{made.enclosure}, {made.section}"
-    day = datetime.fromtimestamp(made_s, ZoneInfo(made.timezone))
+    made_at = date_hour_text(made_s, zone_named(made.timezone))
     lines = [
-        f"outlook for {whose}, made {day:%Y-%m-%d %H:%M} {made.timezone} from {outlook.source}",
-        f"looks {minutes_text(outlook.looked_ahead_s)} ahead; the ranges should hold 8 times in 10",
+        f"outlook for {whose}, made {made_at} {made.timezone} from {outlook.source}",
+        f"looks {duration_text(outlook.looked_ahead_s)} ahead; "
+        "the ranges should hold 8 times in 10",
     ]
     age_s = now_s - made_s
     if age_s > OLD_AFTER_S:
-        lines.append(f"the log's last datum is {minutes_text(age_s)} old: this is its outlook")
+        lines.append(f"the log's last datum is {duration_text(age_s)} old: this is its outlook")
     lines += ["", *_table(made, hours, clock), ""]
     if made.breaks:
         lines += [
@@ -133,7 +130,7 @@ def as_text(made: OutlookReport, hours: float, now_s: float) -> str:
             for each in made.breaks
         ]
     else:
-        ahead = minutes_text(outlook.looked_ahead_s)
+        ahead = duration_text(outlook.looked_ahead_s)
         lines.append(f"no limit will probably break while a film minds it, within {ahead}")
     lines += ["", *_windows_text(made, clock)]
     if made.gives_off_vapour:

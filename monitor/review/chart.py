@@ -17,13 +17,14 @@ from monitor.review.text import TimeStamp, figure
 from rules.events import Event
 from rules.review.coats import CoatRecord
 from rules.review.exposure import Floats
+from rules.units import DAY_S
 from rules.vocabulary import LimitName
 
 WIDTH, LEFT, RIGHT = 760.0, 46.0, 8.0
 PANEL, GAP = 112.0, 22.0
 TOP = 58.0
 BEFORE_S = 2 * 3600.0
-LONGEST_S = 8 * 86_400.0
+LONGEST_S = 8 * DAY_S
 BINS = 690
 Scale = Callable[[float], float]
 _STEPS_H = (1, 2, 3, 6, 12, 24, 48, 96)

@@ -88,7 +88,7 @@ def sheet_csv(review: Review, every_s: float = EVERY_S) -> str:
     for row in sheet_rows(review, every_s):
         moment = datetime.fromtimestamp(row.time_s, stamp.zone)
         writer.writerow([
-            f"{moment:%Y-%m-%d}", f"{moment:%H:%M}{moment:%z}", _cell(row.section),
+            stamp.day(row.time_s), f"{stamp.minute(row.time_s)}{moment:%z}", _cell(row.section),
             *(("" if v is None else f"{v:.1f}") for v in
               (row.air_c, row.rh_pct, row.surface_c, row.dew_point_c, row.margin_k)),
             _cell(row.what), "", _surface_is(row),

@@ -5,10 +5,11 @@ from __future__ import annotations
 from monitor.log.rows import Session
 from monitor.review.review import Review
 from monitor.review.text import NO_CHANCE, TimeStamp, answer_words, coat_outcome, evidence_words
-from monitor.wire import Json, iso_utc
+from monitor.wire import Json
 from rules.review.causes import Evidence, Verdict
 from rules.review.coats import CoatRecord, Window
 from rules.review.exposure import Excess
+from rules.text import iso_utc
 
 
 def review_dict(review: Review) -> Json:

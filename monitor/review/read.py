@@ -16,10 +16,11 @@ from monitor.log.readings import Readings
 from monitor.log.rows import LIVE, QUALITY_OF_CODE, LogChannel
 from rules.review.climate_arrays import PointColumn
 from rules.review.exposure import Floats
+from rules.units import DAY_S
 from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
 from sensors.reading import Quality, Quantity
 
-PIECE_S = 7 * 86_400.0
+PIECE_S = 7 * DAY_S
 MOST_CELLS = 1_200_000
 STEP_MAX_S = 60.0
 _NEEDED = (Quantity.AIR_TEMP, Quantity.HUMIDITY, Quantity.SURFACE_TEMP, Quantity.CO2)
@@ -213,13 +214,13 @@ def _interval_s(asked: LogQuery, channel: LogChannel, from_s: float, to_s: float
     """The usual time between two readings, from the first day that has any."""
     begin = from_s
     while begin < to_s:
-        found = asked.readings(channel, begin, min(begin + 86_400.0, to_s))
+        found = asked.readings(channel, begin, min(begin + DAY_S, to_s))
         times, _, _ = found
         if times.size > 2:
             # Between two means lie as many readings as half of either stands for.
             between = 0.5 * (found.counts[1:] + found.counts[:-1])
             return float(np.median(np.diff(times) / between))
-        begin += 86_400.0
+        begin += DAY_S
     return None
 
 

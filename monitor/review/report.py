@@ -10,7 +10,7 @@ from monitor.palette import PAGE_COLOURS
 from monitor.review import text as words
 from monitor.review.chart import coat_chart, table_rows
 from monitor.review.review import Review, SectionReview
-from monitor.review.text import TimeStamp, figure, length
+from monitor.review.text import TimeStamp, figure
 from rules.clocks.work import is_about
 from rules.errors import FilmcallError
 from rules.events import Event
@@ -18,7 +18,7 @@ from rules.review.causes import Evidence, Verdict
 from rules.review.coats import CoatRecord, WindowOutcome
 from rules.review.exposure import LimitTimes
 from rules.spec.model import Spec
-from rules.text import clean, counted
+from rules.text import clean, counted, duration_text
 from rules.vocabulary import ALL_SECTIONS, LimitName
 
 CALLS_SHOWN = 60
@@ -184,10 +184,10 @@ def _coat(
                 "stage": each.stage.value,
                 "name": words.QUANTITY_WORDS[each.name],
                 "bound": figure(each.beyond.bound, each.beyond.unit),
-                "ok": length(each.ok_s),
-                "near": length(each.near_s),
+                "ok": duration_text(each.ok_s),
+                "near": duration_text(each.near_s),
                 "broken": _broken(each),
-                "unknown": length(each.unknown_s),
+                "unknown": duration_text(each.unknown_s),
                 "is_near": each.near_s >= 60.0,
                 "is_broken": each.broken_s >= 60.0 or each.beyond.partly_s > 0.0,
                 "worst": figure(each.beyond.worst, each.beyond.unit),
@@ -210,7 +210,9 @@ def _coat(
 def _broken(each: LimitTimes) -> str:
     sure = each.name is not LimitName.DEW_MARGIN_MIN
     partly = words.partly_words(each.beyond, sure=sure, more=True)
-    return f"{length(each.broken_s)}, and {partly}" if partly else length(each.broken_s)
+    return (
+        f"{duration_text(each.broken_s)}, and {partly}" if partly else duration_text(each.broken_s)
+    )
 
 
 def _verdict(verdict: Verdict, stamp: TimeStamp, advice: bool) -> dict[str, Any]:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, datetime, tzinfo
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from monitor.log.rows import Calibration, Session
 from monitor.review.read import SensorHealth
@@ -14,8 +12,9 @@ from rules.review.causes import Evidence, Finding, Verdict
 from rules.review.coats import CoatRecord, Window, WindowName, WindowOutcome
 from rules.review.defects import Sign
 from rules.review.exposure import Excess, LimitTimes
-from rules.text import clean, counted
+from rules.text import clean, counted, date_hour_text, date_text, duration_text, hour_text
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName
+from sensors.zones import UTC_NAME, zone_or_utc
 
 NO_CHANCE = (
     "Causes stand in the order of how far and how long they held while the film was open to them; "
@@ -51,26 +50,22 @@ class TimeStamp:
     """Shows times in one zone, the same way everywhere."""
 
     def __init__(self, timezone: str) -> None:
-        self.zone: tzinfo = UTC
-        try:
-            self.zone = ZoneInfo(timezone)
-        except (ZoneInfoNotFoundError, ValueError, OSError):
-            timezone = "UTC"
-        self.name = "UTC" if timezone == "Etc/UTC" else timezone
+        self.zone = zone_or_utc(timezone)
+        self.name = "UTC" if self.zone.key == UTC_NAME else timezone
 
     def __call__(self, time_s: float | None) -> str:
         """Return day and minute."""
         if time_s is None:
             return "not known"
-        return f"{datetime.fromtimestamp(time_s, self.zone):%Y-%m-%d %H:%M}"
+        return date_hour_text(time_s, self.zone)
 
     def minute(self, time_s: float) -> str:
         """Return the time of day."""
-        return f"{datetime.fromtimestamp(time_s, self.zone):%H:%M}"
+        return hour_text(time_s, self.zone)
 
     def day(self, time_s: float) -> str:
         """Return the day."""
-        return f"{datetime.fromtimestamp(time_s, self.zone):%Y-%m-%d}"
+        return date_text(time_s, self.zone)
 
 
 def figure(value: float | None, unit: str) -> str:
@@ -84,21 +79,6 @@ def figure(value: float | None, unit: str) -> str:
     shown = f"{value:.0f}" if unit in ("%", "ppm") else f"{value:.1f}"
     shown = shown.removeprefix("-") if float(shown) == 0.0 else shown.replace("-", "−")
     return f"{shown} {_UNIT_WORDS.get(unit, unit)}"
-
-
-def length(span_s: float) -> str:
-    """Return a length of time as a painter would say it.
-
-    >>> length(90.0), length(5400.0), length(200000.0), length(400000.0)
-    ('2 min', '1 h 30 min', '55 h 33 min', '4.6 days')
-    """
-    if span_s >= 3.5 * 86_400.0:
-        return f"{span_s / 86_400.0:.1f} days"
-    minutes = round(span_s / 60.0)
-    if minutes < 60:
-        return f"{minutes} min"
-    hours, rest = divmod(minutes, 60)
-    return f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
 def exposure_words(found: Excess) -> str:
@@ -122,7 +102,7 @@ def partly_words(found: Excess, *, sure: bool, more: bool = False) -> str:
     if found.partly_s <= 0.0:
         return ""
     perhaps = "" if sure else "perhaps "
-    return f"{perhaps}at some time within {length(found.partly_s)}{' more' if more else ''}"
+    return f"{perhaps}at some time within {duration_text(found.partly_s)}{' more' if more else ''}"
 
 
 def evidence_words(evidence: Evidence, stamp: TimeStamp) -> str:
@@ -137,7 +117,7 @@ def evidence_words(evidence: Evidence, stamp: TimeStamp) -> str:
     side = "over" if found.upper else "under"
     if evidence.cause.sign is Sign.SURFACE_RISE:
         side = "above its warmth at coating by more than"
-    bound, whole = figure(found.bound, found.unit), length(found.whole_s)
+    bound, whole = figure(found.bound, found.unit), duration_text(found.whole_s)
     worst = f"worst {figure(found.worst, found.unit)} at {stamp(found.worst_s)}"
     partly = partly_words(
         found, sure=evidence.cause.sign not in _OF_MARGIN, more=found.beyond_s > 0.0
@@ -153,8 +133,8 @@ def evidence_words(evidence: Evidence, stamp: TimeStamp) -> str:
     sure = "" if evidence.clear else "; within the sensors' uncertainty, so not sure"
     also = f", and {partly}" if partly else ""
     return (
-        f"coat {evidence.coat}: {length(found.beyond_s)} {side} {bound}{also}, of {whole} that "
-        f"matter, from {stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
+        f"coat {evidence.coat}: {duration_text(found.beyond_s)} {side} {bound}{also}, of {whole} "
+        f"that matter, from {stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
         f"{exposure_words(found)} beyond{sure}"
     )
 
@@ -177,7 +157,7 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
     kept = window.kept.value
     if window.kept is WindowOutcome.CLOSE:
         kept = "kept, though by less than these sensors can tell for sure"
-    by = f" by {length(window.missed_s)}" if window.missed_s > 0.0 else ""
+    by = f" by {duration_text(window.missed_s)}" if window.missed_s > 0.0 else ""
     heat = "; at 20 °C it would have been in time" if by and window.kept_at_20_c else ""
     return f"{window.name}: {what} {done}{tail}: {kept}{by}{heat}"
 
@@ -280,9 +260,8 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
     if broken:
         worst = max(broken, key=lambda each: each.broken_s)
         names = ", ".join(dict.fromkeys(QUANTITY_WORDS[each.name] for each in broken))
-        return (
-            f"Outside its spec: {names}; {length(worst.broken_s)} at the longest, in {worst.stage}."
-        )
+        longest = duration_text(worst.broken_s)
+        return f"Outside its spec: {names}; {longest} at the longest, in {worst.stage}."
     if not coat.limits:
         return "Nothing is known of its climate."
     if partly:
@@ -292,11 +271,13 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
         return f"{capital('outside its spec ' + when)}: {names}, in {told.stage}."
     if unknown_s > 0.1 * max(each.whole_s for each in coat.limits):
         return (
-            f"Inside its spec{so_far} as far as is known; {length(unknown_s)} are not "
+            f"Inside its spec{so_far} as far as is known; {duration_text(unknown_s)} are not "
             f"known{uncured}."
         )
     near_s = max(each.near_s for each in coat.limits)
-    near = f"; {length(near_s)} of it nearer than the sensors can tell" if near_s > 60.0 else ""
+    near = (
+        f"; {duration_text(near_s)} of it nearer than the sensors can tell" if near_s > 60.0 else ""
+    )
     return f"Inside its spec{so_far}{near}{uncured}."
 
 
@@ -306,7 +287,7 @@ def health_words(each: SensorHealth) -> str:
     means = f", {each.thinned} of them kept as minute means" if each.thinned else ""
     gaps = "no gap"
     if each.gaps:
-        longest = length(each.longest_gap_s)
+        longest = duration_text(each.longest_gap_s)
         many = f"gaps, the longest {longest}"
         gaps = counted(each.gaps, f"gap of {longest}", many)
     every = "" if each.usual_interval_s is None else f", every {each.usual_interval_s:.0f} s"
@@ -342,7 +323,7 @@ def limit_words(limit: LimitTimes, stamp: TimeStamp) -> str:
     passed = f"{'over' if found.upper else 'under'} {figure(found.bound, found.unit)}"
     when = f"{passed} {partly}"
     if long:
-        when = f"{length(limit.broken_s)} {passed}{', and ' + partly if partly else ''}"
+        when = f"{duration_text(limit.broken_s)} {passed}{', and ' + partly if partly else ''}"
     return (
         f"{limit.stage}, {QUANTITY_WORDS[limit.name]}: {when}, "
         f"worst {figure(found.worst, found.unit)} at {stamp(found.worst_s)}, "

@@ -12,9 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from monitor.snapshot import PointHealth, Snapshot
-from monitor.wire import iso_utc
 from rules.call import Call
-from rules.text import clean, duration_text
+from rules.text import clean, duration_text, iso_utc
 from sensors.reading import Quantity
 
 # Common practice, no source: one reading may be lost and one be late before anybody is told.

@@ -13,11 +13,12 @@ from datetime import UTC, tzinfo
 
 from monitor.screen.phrases import FIELD_WORDS, event_word
 from monitor.screen.pieces import details_text
-from monitor.screen.theme import Theme, zone_of
+from monitor.screen.theme import Theme
 from monitor.snapshot import DeskView, Snapshot
 from rules.events import Event
 from rules.text import clean, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method
+from sensors.zones import zone_or_utc
 
 KEYS: dict[str, EventKind] = {
     "s": EventKind.SESSION_STARTED,
@@ -229,7 +230,7 @@ class KeyDesk:
 
     def look(self, snapshot: Snapshot) -> None:
         """Learn which sections, specs and batches there are to choose from."""
-        self._zone = zone_of(snapshot.timezone)
+        self._zone = zone_or_utc(snapshot.timezone)
         self._offers.learn(snapshot)
 
     def kept(self, event: Event, now_s: float, missing: str = "") -> None:

@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import datetime, tzinfo
 from enum import StrEnum
 from functools import cache
 from typing import NamedTuple
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from rich.style import Style
 
@@ -199,14 +198,6 @@ class Theme:
     def hour_and_day(self, time_s: float, zone: tzinfo, now_s: float) -> str:
         """Return the time of day, with its day where that is not today's."""
         return hour_and_day_text(time_s, zone, now_s, twelve_hours=self.twelve_hours)
-
-
-def zone_of(name: str) -> tzinfo:
-    """Return a time zone by its IANA name; UTC where the name is not known here."""
-    try:
-        return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        return UTC
 
 
 def zone_word(time_s: float, zone: tzinfo) -> str:

@@ -8,12 +8,13 @@ from datetime import tzinfo
 from rich.text import Text
 
 from monitor.screen.sentence import limit_of
-from monitor.screen.theme import Theme, zone_of
+from monitor.screen.theme import Theme
 from monitor.snapshot import Snapshot
 from rules.reasons import Reason
 from rules.section import SectionCall
 from rules.text import clean
-from rules.vocabulary import ALL_SECTIONS, LimitName, LimitState
+from rules.vocabulary import LimitName, LimitState
+from sensors.zones import zone_or_utc
 
 ROLE = {
     LimitState.OK: "ok",
@@ -44,7 +45,7 @@ class View:
     @property
     def zone(self) -> tzinfo:
         """The zone that people there use."""
-        return zone_of(self.snapshot.timezone)
+        return zone_or_utc(self.snapshot.timezone)
 
     def part(self, text: str, role: str = "") -> Text:
         """Return text in a role's style."""
@@ -60,7 +61,7 @@ class View:
 
     def section_word(self, section: str) -> str:
         """Return a section's name, cleaned."""
-        return "all" if section == ALL_SECTIONS else clean(section)
+        return clean(section)
 
     def reason_of(self, name: LimitName) -> Reason | None:
         """Return what the worst call says of a limit."""

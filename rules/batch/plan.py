@@ -11,6 +11,7 @@ from rules.clocks.all_clocks import pot_factor
 from rules.errors import FilmcallError
 from rules.rate import SafeSide, rate_law
 from rules.spec.model import Mix, Spec, ThinnerBand
+from rules.text import duration_text
 from rules.units import tenths
 from rules.vocabulary import ClockName, LimitName, Method, Stage
 
@@ -301,7 +302,7 @@ def _plan(job: MixJob, mix: Mix, temp_c: float) -> Plan:
         rate = job.area_m2 / (job.spec.coating_time_s / 3600.0)
         warnings.append(
             f"your own rate is not known: a coat is taken to last "
-            f"{job.spec.coating_time_s / 60.0:.0f} min, {rate:.3g} m2 an hour; time yourself"
+            f"{duration_text(job.spec.coating_time_s)}, {rate:.3g} m2 an hour; time yourself"
         )
     induction_s = _induction_s(job.spec, temp_c, warnings)
     largest_ml, life_s = _largest_batch(job, mix, temp_c, in_pot_per_m2 * rate, induction_s)
@@ -425,8 +426,8 @@ def _largest_batch(
             return size, life_s
     life_s = _pot_life_s(job.spec, temp_c, 1.0)
     raise BatchFault(
-        f"at {tenths(temp_c)} °C '{job.spec.name}' lives {(life_s or 0.0) / 60.0:.0f} min in the "
-        f"pot but must stand {(induction_s or 0.0) / 60.0:.0f} min first, so no batch can be used; "
+        f"at {tenths(temp_c)} °C '{job.spec.name}' lives {duration_text(life_s or 0.0)} in the "
+        f"pot but must stand {duration_text(induction_s or 0.0)} first, so no batch can be used; "
         "wait until it is cooler"
     )
 

@@ -17,7 +17,6 @@ from rules.clocks.clock import (
     join_words,
     length_s,
     run_clock,
-    spoken,
 )
 from rules.clocks.history import TemperatureHistory, TemperatureOutlook
 from rules.clocks.work import Coat, Pot, Work, work_of
@@ -25,6 +24,7 @@ from rules.events import Event
 from rules.known import LEARN_S
 from rules.rate import FloatArray, SafeSide
 from rules.spec.model import Spec, TimeTable
+from rules.text import duration_text
 from rules.vocabulary import ClockName, Method
 
 
@@ -273,7 +273,7 @@ def _tape_clocks(bench: SectionWork, spec: Spec | None, coat: Coat | None) -> li
             )
     days = spec.tape_not_after_s
     if days is not None:
-        words = f"{spoken(days)} on the surface, however warm"
+        words = f"{duration_text(days)} on the surface, however warm"
         if on_s is not None:
             bounds.append(
                 fixed_clock(frame, on_s, days, bench.now_s, f"{words}, counted from tape-on")
@@ -603,7 +603,9 @@ def launch_warning(clocks: Iterable[Clock]) -> str:
         where = f"{clock.section}: " if clock.section else ""
         if clock.state is ClockState.UNKNOWN:
             return f"{where}whether coat {clock.coat} has cured is not known: {clock.basis}"
-        left = "" if clock.left_s is None else f", {spoken(clock.left_s)} left as warm as now"
+        left = (
+            "" if clock.left_s is None else f", {duration_text(clock.left_s)} left as warm as now"
+        )
         return (
             f"{where}coat {clock.coat} has not cured{left}: water or load on it now may blister, "
             "mark or loosen it"
@@ -638,7 +640,7 @@ def clearance(bench: SectionWork) -> list[Clock]:
         )
         enter = "filmcall event measured --what clearance --value MINUTES --unit min"
         return [replace(frame, basis=words, advice=f"enter your own test's figure: {enter}")]
-    words = f"{spoken(work.clearance_s)}, {_USER_LENGTH}"
+    words = f"{duration_text(work.clearance_s)}, {_USER_LENGTH}"
     if work.air_coat_open or work.air_coat_ended_s is None:
         return [
             replace(

@@ -9,6 +9,7 @@ from rules.clocks.history import Course, TemperatureOutlook, course_of, expected
 from rules.clocks.progress import Progress, progress, time_to_end_s
 from rules.rate import FloatArray, RateLaw, SafeSide, rate_law
 from rules.spec.model import TimeTable
+from rules.text import duration_text
 from rules.units import ZERO_C_IN_K
 from rules.vocabulary import ClockName
 
@@ -280,54 +281,27 @@ def join_words(*parts: str) -> str:
     return joined
 
 
-def spoken(duration_s: float) -> str:
-    """Return a length of time as a painter says it, in its two largest units.
-
-    Args:
-        duration_s: length, not negative [s].
-
-    Returns:
-        Words such as `4 h 10 min`.
-
-    Source:
-        No source: wording.
-
-    >>> [spoken(s) for s in (15000.0, 45.0, 119.6, 266400.0, 7200.0)]
-    ['4 h 10 min', '45 s', '2 min', '3 d 2 h', '2 h']
-    """
-    if duration_s < 60.0 and round(duration_s) < 60:
-        return f"{round(duration_s)} s"
-    minutes = round(duration_s / 60.0)
-    hours, minutes = divmod(minutes, 60)
-    if hours >= 48:
-        days, hours = divmod(hours + (minutes >= 30), 24)
-        return f"{days} d" + (f" {hours} h" if hours else "")
-    if hours:
-        return f"{hours} h" + (f" {minutes} min" if minutes else "")
-    return f"{minutes} min"
-
-
 def basis_of(came: Progress, law: RateLaw, what: str, now_s: float) -> str:
     """Say what a clock rests on: measured time, and how the unmeasured and the odd time counted."""
     opens = law.lean is SafeSide.OPENS
-    parts = [f"{spoken(came.measured_s)} of {what} temperature"]
+    parts = [f"{duration_text(came.measured_s)} of {what} temperature"]
     if came.unknown_s >= 0.5:
         taken = "coldest" if opens else "warmest"
         parts.append(
-            f"{spoken(came.unknown_s)} not measured, taken at the {taken} it can have been"
+            f"{duration_text(came.unknown_s)} not measured, taken at the {taken} it can have been"
         )
     if came.blind_since_s is not None and came.ended_at_s is None:
-        parts.append(f"blind for the last {spoken(now_s - came.blind_since_s)}")
+        parts.append(f"blind for the last {duration_text(now_s - came.blind_since_s)}")
     if came.below_s >= 30.0:
         counted = "counted as none" if opens else "counted at that row"
         parts.append(
-            f"{spoken(came.below_s)} below the sheet's coldest row ({law.coldest_c:g} °C), "
+            f"{duration_text(came.below_s)} below the sheet's coldest row ({law.coldest_c:g} °C), "
             + counted
         )
     if came.above_s >= 30.0:
         counted = "counted at that row" if opens else "counted faster still"
         parts.append(
-            f"{spoken(came.above_s)} above the sheet's hottest row ({law.hottest_c:g} °C), "
+            f"{duration_text(came.above_s)} above the sheet's hottest row ({law.hottest_c:g} °C), "
             + counted
         )
     return ", ".join(parts)

@@ -12,8 +12,9 @@ from rules.clocks.clock import Clock, ClockState
 from rules.clocks.history import TemperatureHistory
 from rules.clocks.work import Coat, Work, work_of
 from rules.events import Event, in_force
-from rules.reasons import Doubt, minutes_text
+from rules.reasons import Doubt
 from rules.spec.model import Spec
+from rules.text import duration_text
 from rules.vocabulary import CLOCK_OF_STEP, ClockName, Method, Stage, Step
 
 
@@ -125,7 +126,7 @@ def film_doubts(
     ]
     if waiting:
         left_s = max((each for each in waiting if each is not None), default=None)
-        left = "until it is warmer" if left_s is None else f"for another {minutes_text(left_s)}"
+        left = "until it is warmer" if left_s is None else f"for another {duration_text(left_s)}"
         found.append(Doubt("induction", f"the mix must stand {left} before it is used (induction)"))
     if stage is Stage.APPLY:
         lives = [clock.state for clock in clocks if clock.name is ClockName.POT_LIFE]

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from rules.events import Event, in_force
-from rules.units import to_celsius
+from rules.units import DAY_S, to_celsius
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method
 
 SAME_COAT_S = 12 * 3600.0
@@ -311,7 +311,7 @@ def _clearance(events: list[Event]) -> tuple[float | None, str]:
         return None, ""
     event = entered[-1]
     unit_s = _UNIT_S.get((event.unit or "").strip().lower())
-    if unit_s is None or event.value is None or not 0.0 < event.value * unit_s <= 7 * 86400.0:
+    if unit_s is None or event.value is None or not 0.0 < event.value * unit_s <= 7 * DAY_S:
         return None, (
             f"clearance {event.value} {event.unit}: not a length above 0 and up to 7 days in s, "
             "min or h, so no clearance clock runs; enter it again, as in 30 min"

@@ -31,8 +31,9 @@ from rules.outlook.enclosure_steps import (
     run_vapour,
     slow_temps_c,
 )
-from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
+from rules.outlook.track import CELL_S, Track
 from rules.outlook.weather import DROPPED_AFTER_S, STALE_AFTER_S, ForecastUnfit, Outside
+from rules.text import duration_text
 
 DEW_K_PER_LN = 16.0  # a dew point near 10 degC moves 16 K for a factor e of pressure
 
@@ -118,12 +119,12 @@ def modelled_outlook(
         age_s = track.end_s - outside.made_s
         if age_s > DROPPED_AFTER_S:
             raise ForecastUnfit(
-                f"forecast made {age_s / 3600.0:.0f} h ago is over the "
-                f"{DROPPED_AFTER_S / 3600.0:.0f} h after which it is dropped, so the outlook goes "
+                f"forecast made {duration_text(age_s)} ago is over the "
+                f"{duration_text(DROPPED_AFTER_S)} after which it is dropped, so the outlook goes "
                 "by the trend alone; fetch a new one"
             )
         if age_s > STALE_AFTER_S:
-            notes.append(f"forecast is {age_s / 3600.0:.0f} h old: bands are wider for it")
+            notes.append(f"forecast is {duration_text(age_s)} old: bands are wider for it")
     else:
         notes.append("forecast does not say when it was made: taken for 6 h old")
     drive = drive_of(track, outside, heat, fuel)
@@ -131,8 +132,8 @@ def modelled_outlook(
     reach = int(np.argmin(np.isfinite(ahead))) if not np.isfinite(ahead).all() else ahead.size
     if reach < 36:
         raise ForecastUnfit(
-            f"forecast reaches {reach / 12.0:.1f} h ahead without a gap, under the 3 h that are of "
-            "use, so the outlook goes by the trend alone; fetch a new one"
+            f"forecast reaches {duration_text(reach * CELL_S)} ahead without a gap, under the "
+            "3 h that are of use, so the outlook goes by the trend alone; fetch a new one"
         )
     model = fit_model(track, drive, start)
     origins = origin_cells(track)
@@ -145,14 +146,16 @@ def modelled_outlook(
     draws = error_draws(fit, track.end_s)
     draws = draws + _weather_draws(model, track, drive, outside, fit.weights, draws.shape)
     if usable < HORIZON_CELLS.size:
-        notes.append(f"forecast ends, or has a gap, {reach / 12.0:.0f} h ahead: looked no further")
+        notes.append(
+            f"forecast ends, or has a gap, {duration_text(reach * CELL_S)} ahead: looked no further"
+        )
     kept = min(draws.shape[2], usable + 1)
-    days = track.count / CELLS_A_DAY
+    length = duration_text(track.count * CELL_S)
     outlook = assemble(
         track,
         centre[:, :kept],
         draws[:, :, :kept],
-        f"forecast and enclosure model, {days:.1f} d of log",
+        f"forecast and enclosure model, {length} of log",
     )
     return replace(outlook, notes=tuple(notes)), model, drive
 

@@ -25,6 +25,7 @@ from rules.outlook.quantiles import (
     weighted_quantile,
 )
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, checked_track
+from rules.text import duration_text
 
 Places: TypeAlias = npt.NDArray[np.int64]
 Flags: TypeAlias = npt.NDArray[np.bool_]
@@ -380,10 +381,8 @@ def damped_trend(track: Track, fit: Fit | None = None) -> Outlook:
         TooLittleLog: under a day of log, or nothing now.
     """
     fit = fit_trend(track) if fit is None else fit
-    days = track.count / CELLS_A_DAY
-    return assemble(
-        track, centre_of(track, fit), error_draws(fit, track.end_s), f"trend of {days:.1f} d of log"
-    )
+    source = f"trend of {duration_text(track.count * CELL_S)} of log"
+    return assemble(track, centre_of(track, fit), error_draws(fit, track.end_s), source)
 
 
 def assemble(track: Track, centre: Floats, draws: Floats, source: str) -> Outlook:

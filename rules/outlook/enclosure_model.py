@@ -15,7 +15,8 @@ import numpy as np
 from rules.air.arrays import Floats, ln_vapour_pressures
 from rules.errors import FilmcallError
 from rules.outlook.enclosure_steps import Drive, run_heat, run_vapour, slow_temps_c
-from rules.outlook.track import CELLS_A_DAY, Track, checked_track
+from rules.outlook.track import CELL_S, CELLS_A_DAY, Track, checked_track
+from rules.text import duration_text
 
 LEAST_CELLS = CELLS_A_DAY
 SPAN_CELLS = 72  # six hours: what a fit is judged on
@@ -177,9 +178,10 @@ def fit_model(track: Track, drive: Drive, start: EnclosureModel | None = None) -
     at, ahead = at[whole], ahead[whole]
     if at.size * SPAN_EVERY < LEAST_CELLS - SPAN_CELLS - SPAN_EVERY:
         raise ModelRefused(
-            f"log and past hours of the forecast file share only {at.size * SPAN_EVERY / 12:.0f} h "
-            "without gaps, under the day that the enclosure model is fitted to, so the outlook "
-            "goes by the trend alone; give a file with the past days' hours too"
+            "log and past hours of the forecast file share only "
+            f"{duration_text(at.size * SPAN_EVERY * CELL_S)} without gaps, under the day that the "
+            "enclosure model is fitted to, so the outlook goes by the trend alone; give a file "
+            "with the past days' hours too"
         )
     inputs = np.nan_to_num(drive.inputs())
     picked = np.arange(5, SPAN_CELLS, 6)  # every half hour

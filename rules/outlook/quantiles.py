@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from rules.air.arrays import Floats
+from rules.units import DAY_S
 
 HELD = 0.8
 """Share of what comes that the shown band shall hold."""
@@ -101,7 +102,7 @@ def near_in_the_day(origin_s: Floats, now_s: float, width_s: float, far: float) 
     >>> near_in_the_day(np.array([0.0, 43_200.0, 86_400.0]), 172_800.0, 10_800.0, 0.1).round(2)
     array([1. , 0.1, 1. ])
     """
-    apart_s = np.abs((origin_s - now_s + 43_200.0) % 86_400.0 - 43_200.0)
+    apart_s = np.abs((origin_s - now_s + 43_200.0) % DAY_S - 43_200.0)
     return far + (1.0 - far) * np.exp(-0.5 * (apart_s / width_s) ** 2)
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from rules.air.arrays import Floats
 from rules.errors import FilmcallError
+from rules.text import duration_text
 
 CELL_S = 300.0
 CELLS_A_DAY = 288
@@ -128,10 +128,10 @@ def checked_track(track: Track, least_cells: int) -> None:
     whole = np.asarray(np.isfinite(table).all(axis=1))
     have = int(whole.sum())
     if have < least_cells:
-        hours = have * CELL_S / 3600.0
         raise TooLittleLog(
-            f"log of {hours:.1f} h is under the {math.ceil(least_cells * CELL_S / 3600.0)} h that "
-            "an outlook learns from, so none is made; let the log grow"
+            f"log of {duration_text(have * CELL_S)} is under the "
+            f"{duration_text(least_cells * CELL_S)} that an outlook learns from, so none "
+            "is made; let the log grow"
         )
     if not bool(whole[-1]):
         raise TooLittleLog(

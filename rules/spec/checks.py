@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 from rules.spec.model import Limit, ThinnerBand, TimeTable
+from rules.text import duration_text
 from rules.toml_table import Faults, Path, Table
 from rules.units import ZERO_C_IN_K
 from rules.vocabulary import ClockName, LimitName, Stage, Step
@@ -88,8 +89,8 @@ def check_rows(table: TimeTable, keys: Mapping[float, str], path: Path, faults: 
         if hot.duration_s > cold.duration_s:
             faults.add(
                 (*path, keys[hot.temp_c]),
-                f"takes {duration_text(hot.duration_s)}, longer than the "
-                f"{duration_text(cold.duration_s)} at {cold.temp_c:g} degC, "
+                f"takes {duration_text(hot.duration_s, cold.duration_s)}, longer than the "
+                f"{duration_text(cold.duration_s, hot.duration_s)} at {cold.temp_c:g} degC, "
                 "but times fall as it gets warmer",
                 "correct one of the two",
             )
@@ -104,8 +105,8 @@ def check_order(times: Times, faults: Faults) -> None:
                 temp_c, early_s, late_s = at
                 faults.add(
                     ("times", time_key(later)),
-                    f"is {duration_text(late_s)} at {temp_c:.3g} degC, and {time_key(earlier)} "
-                    f"{duration_text(early_s)}: {meaning}",
+                    f"is {duration_text(late_s, early_s)} at {temp_c:.3g} degC, and "
+                    f"{time_key(earlier)} {duration_text(early_s, late_s)}: {meaning}",
                     "correct one of the two",
                 )
 
@@ -124,8 +125,8 @@ def check_window(times: Times, path: Path, faults: Faults) -> None:
         temp_c, opens_s, closes_s = at
         faults.add(
             path,
-            f"the window closes at {duration_text(closes_s)}, no later than it opens at "
-            f"{duration_text(opens_s)} ({temp_c:.3g} degC)",
+            f"the window closes at {duration_text(closes_s, opens_s)}, no later than it opens at "
+            f"{duration_text(opens_s, closes_s)} ({temp_c:.3g} degC)",
             "correct one of the two",
         )
 
@@ -174,17 +175,6 @@ def check_bands(bands: Mapping[int, ThinnerBand], max_pct: float | None, faults:
                     f"overlaps the band from {other.from_c:g} to {other.to_c:g} degC",
                     "let each temperature and method have one band",
                 )
-
-
-def duration_text(seconds: float) -> str:
-    """Return a time in the largest unit that keeps it short.
-
-    >>> duration_text(5400), duration_text(28800), duration_text(604800)
-    ('90 min', '8 h', '7 d')
-    """
-    if seconds < 7200:
-        return f"{seconds / 60:.4g} min"
-    return f"{seconds / 3600:.4g} h" if seconds < 172800 else f"{seconds / 86400:.4g} d"
 
 
 def _first_crossing(

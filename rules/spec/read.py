@@ -75,7 +75,7 @@ def read_provenance(top: Table) -> Provenance:
     source = top.table("source", ("sheet", "revision", "date", "generic"))
     date = source.values.get("date", "")
     if isinstance(date, datetime.date) and not isinstance(date, datetime.datetime):
-        date_text = date.isoformat()  # TOML's own date, written without quotes
+        date_text = str(date)  # TOML's own date, written without quotes
     else:
         date_text = source.words("date")
         if date_text and not _is_date(date_text):

@@ -6,7 +6,7 @@ from collections import deque
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from rules.text import counted
+from rules.text import counted, duration_text
 from sensors.reading import Quantity
 
 
@@ -103,7 +103,7 @@ class Settling:
             return None
         if held_s < rest.for_s or len(rows) < rest.least:
             self.why = (
-                f"watched {held_s / 60.0:.0f} of {rest.for_s / 60.0:.0f} min, "
+                f"watched {duration_text(held_s)} of {duration_text(rest.for_s)}, "
                 f"{counted(len(rows), 'reading')} of at least {rest.least}"
             )
             return None

@@ -13,12 +13,13 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from itertools import pairwise
 from pathlib import Path
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from zoneinfo import ZoneInfo
 
 from sensors.recording import times
 from sensors.recording.columns import Column, guess_columns, header_unit
 from sensors.recording.layout import Layout, RecordingFault, sniff
 from sensors.recording.rows import Recording, TimePlace
+from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
 __all__ = [
     "Column",
@@ -246,10 +247,10 @@ def _zone(
     timezone: str | None,
     notices: list[str],
 ) -> ZoneInfo:
-    utc = ZoneInfo("Etc/UTC")
+    utc = zone_named(UTC_NAME)
     try:
-        given = ZoneInfo(timezone) if timezone is not None else None
-    except (ZoneInfoNotFoundError, ValueError, OSError):
+        given = zone_named(timezone) if timezone is not None else None
+    except UnknownZone:
         raise RecordingFault(
             f"{path}: timezone {timezone!r} is not known, so its times cannot be told; "
             'give a name like "Europe/Brussels" or "Etc/UTC"'
@@ -257,7 +258,7 @@ def _zone(
     if form.zoned:
         return given or utc
     if _UTC_NAME.search(place.name):
-        if given is not None and given.key not in ("UTC", "Etc/UTC"):
+        if given is not None and given.key not in ("UTC", UTC_NAME):
             notices.append(f"The header says UTC for {place.name}: {timezone} is not applied.")
         return utc
     if given is None:
@@ -266,6 +267,6 @@ def _zone(
             "If they are local, give --timezone AREA/TOWN, or set it in the config."
         )
         return utc
-    if given.key not in ("UTC", "Etc/UTC"):
+    if given.key not in ("UTC", UTC_NAME):
         notices.append(f"The times carry no zone and are read as local times of {timezone}.")
     return given

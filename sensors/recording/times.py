@@ -273,7 +273,7 @@ class TimeReader:
             why[int(places[at])] = f"time {stamp} does not exist in {self.zone.key}"
             self._say_once(
                 "gap",
-                f"{stamp:%Y-%m-%d}: the clocks went forward in {self.zone.key}; "
+                f"{stamp.date()}: the clocks went forward in {self.zone.key}; "
                 "times in the hour that was left out are skipped.",
             )
         twice = np.flatnonzero(second > first)
@@ -304,7 +304,7 @@ class TimeReader:
                 expected_s = last_s + interval_s
                 if abs(second[at] - expected_s) < abs(first[at] - expected_s):
                     first[at] = second[at]
-            day = f"{wall[at]:%Y-%m-%d}"
+            day = str(wall[at].date())
             self._say_once(
                 f"fold {day}",
                 f"{day}: the clocks went back in {self.zone.key}, so an hour of local times occurs "

@@ -142,8 +142,8 @@ def test_any_text_is_read_or_refused_and_never_shown_raw(text: str, to: str) -> 
 
 
 def test_a_users_text_is_shown_without_control_characters() -> None:
-    assert shown("3 \x1b[31mK\n") == r"'3 \x1b[31mK\n'"
-    assert shown("x" * 100) == "'" + "x" * 57 + "...'"
+    assert shown("3 \x1b[31mK\n") == r"'3 \x1b[31mK\x0a'"
+    assert shown("x" * 100) == "'" + "x" * 59 + "…'"
 
 
 def test_metric_figures_load_no_units_library() -> None:

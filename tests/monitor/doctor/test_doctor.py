@@ -24,7 +24,7 @@ from monitor.doctor.doctor import Surroundings
 from monitor.doctor.log import check_log
 from monitor.log.log import Store
 from monitor.log.rows import Calibration
-from monitor.wire import iso_utc
+from rules.text import iso_utc
 from rules.units import DAY_S
 from sensors.calibrate.fit import CalibrationMethod, Reference, fit
 from sensors.reading import Quality, Quantity, Reading

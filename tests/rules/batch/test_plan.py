@@ -154,7 +154,7 @@ def test_an_asked_batch_size_is_kept_or_refused() -> None:
 def test_an_unknown_rate_is_said_and_the_specs_coating_time_counts() -> None:
     at = plan_batches(job(rate_m2_per_h=None), 15.0).present
     assert at.batches[0].use_s == pytest.approx(PRIMER.coating_time_s)
-    assert at.warnings[0].startswith("your own rate is not known: a coat is taken to last 60 min")
+    assert at.warnings[0].startswith("your own rate is not known: a coat is taken to last 1 h")
 
 
 @pytest.mark.parametrize(
@@ -217,7 +217,7 @@ def test_the_right_ratio_in_other_numbers_is_taken() -> None:
 
 def test_a_pot_that_dies_before_it_may_be_used_is_refused() -> None:
     times = {**SPEC.times, ClockName.INDUCTION: table((10, 5), (30, 5))}
-    with pytest.raises(BatchFault, match="lives 240 min in the pot but must stand 300 min first"):
+    with pytest.raises(BatchFault, match="lives 4 h in the pot but must stand 5 h first"):
         plan_batches(job(spec=replace(SPEC, times=times)), 20.0)
 
 

@@ -397,7 +397,7 @@ def test_a_window_that_crosses_only_between_the_rows_of_one_table_is_found() -> 
     )
     (fault,) = check_spec(text, "x")
     assert fault.problem == (
-        "the window closes at 11.2 h, no later than it opens at 11.25 h (15 degC)"
+        "the window closes at 11 h 12 min, no later than it opens at 11 h 14 min (15 degC)"
     )
     assert check_spec(text.replace("11.2 h", "11.3 h"), "x") == ()
 

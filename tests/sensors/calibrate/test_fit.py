@@ -321,7 +321,7 @@ def test_a_spike_or_a_silence_begins_the_wait_anew() -> None:
     assert settling.rested() is not None
     settling.take(60.0 * 60.0 + 1600.0, 75.0)
     assert settling.rested() is None
-    assert settling.why == "watched 0 of 30 min, 1 reading of at least 6"
+    assert settling.why == "watched 0 s of 30 min, 1 reading of at least 6"
 
 
 def test_a_probe_that_never_moved_is_told_apart() -> None:
