@@ -1,11 +1,16 @@
-"""The chain of hashes over calls, events, calibrations and thinnings: it shows later changes."""
+"""The chain of hashes over all that the log keeps; `verify` walks it and says what was changed."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 import sqlite3
+from collections.abc import Callable
 from dataclasses import dataclass
+
+from monitor.log import leaves, merkle
+
+Content = dict[str, object]
 
 # The columns that a hash covers. A later column needs a kind of its own: the hashes of the rows
 # already kept must come out the same for ever.
@@ -38,25 +43,43 @@ _COVERED: dict[str, tuple[str, tuple[str, ...]]] = {
             "event_specs",
             "id sha256",
         ),
+        ("source", "sources", "kind digest title started_us"),
+        ("source-end", "sources", "complete"),
+        ("channel", "channels", "source enclosure point quantity"),
+        (
+            "outage",
+            "outages",
+            "source what enclosure point from_us to_us text logged_us",
+        ),
+        ("outside", "outside", "channel until_us upgraded_us"),
     )
+}
+_TIME = {
+    "call": "logged_us",
+    "event": "recorded_us",
+    "calibration": "logged_us",
+    "thinning": "thinned_us",
+    "source": "started_us",
+    "outage": "logged_us",
+    "outside": "upgraded_us",
+    "spec": "first_seen_us",
+    "readings": "made_us",
 }
 
 
 @dataclass(frozen=True, slots=True)
-class ChainProblem:
-    """One place where the log is not as it was kept.
+class Seal:
+    """The chain up to a place, to be noted outside the log, where a forger cannot reach.
 
     Attributes:
-        seq: place in the chain, or None where a row has no place in it.
-        kind: `call`, `event`, `calibration`, `thinning`, `spec` or `chain`.
-        row: the row, or None.
-        text: one sentence to show.
+        count: of the rows so far.
+        sha256: the last one's hash, hexadecimal.
+        time_us: when that row was written down, None for an empty chain [us].
     """
 
-    seq: int | None
-    kind: str
-    row: int | None
-    text: str
+    count: int
+    sha256: str
+    time_us: int | None
 
 
 def start_hash(log_uuid: str) -> str:
@@ -64,7 +87,7 @@ def start_hash(log_uuid: str) -> str:
     return hashlib.sha256(f"filmcall log {log_uuid}".encode()).hexdigest()
 
 
-def link(before: str, kind: str, row: int, content: dict[str, object]) -> str:
+def link(before: str, kind: str, row: int, content: Content) -> str:
     """Return the hash of a row that follows another.
 
     Args:
@@ -81,11 +104,20 @@ def link(before: str, kind: str, row: int, content: dict[str, object]) -> str:
         sort_keys=True,
         separators=(",", ":"),
         ensure_ascii=True,
+        default=_no_json,
     )
     return hashlib.sha256(f"{before}\n{text}".encode()).hexdigest()
 
 
-def _content(connection: sqlite3.Connection, kind: str, row: int) -> dict[str, object] | None:
+def _no_json(value: object) -> str:
+    # No column of ours holds bytes; a forger's may, and must not end the walk.
+    return f"bytes {value!r}"
+
+
+def content_of(connection: sqlite3.Connection, kind: str, row: int) -> Content | None:
+    """Return what a link covers, as the file holds it now, or None where it is gone."""
+    if kind in _SPECIAL:
+        return _SPECIAL[kind](connection, row)
     table, columns = _COVERED[kind]
     found = connection.execute(
         f"SELECT {', '.join(columns)} FROM {table} WHERE id = ?", (row,)
@@ -93,20 +125,93 @@ def _content(connection: sqlite3.Connection, kind: str, row: int) -> dict[str, o
     return None if found is None else dict(zip(columns, found, strict=True))
 
 
+def _spec(connection: sqlite3.Connection, row: int) -> Content | None:
+    found = connection.execute(
+        "SELECT sha256, text, first_seen_us FROM spec_numbers JOIN specs USING (sha256) "
+        "WHERE id = ?",
+        (row,),
+    ).fetchone()
+    names = ("sha256", "text", "first_seen_us")
+    return None if found is None else dict(zip(names, found, strict=True))
+
+
+def _readings(connection: sqlite3.Connection, row: int) -> Content | None:
+    found = connection.execute(
+        "SELECT leaves, window_us, made_us FROM roots WHERE id = ?", (row,)
+    ).fetchone()
+    if found is None:
+        return None
+    count, window_us, made_us = found
+    joined = merkle.root(leaves.hashes_of_root(connection, row))
+    return root_content(count, window_us, made_us, joined)
+
+
+def root_content(count: int, window_us: int | None, made_us: int, joined: bytes) -> Content:
+    """Return what the link of a root covers.
+
+    Args:
+        count: how many leaves it was made of.
+        window_us: begin of the minutes that were still open, or None [us].
+        made_us: when [us].
+        joined: `merkle.root` of the leaves that are there, by channel, minute and kind.
+    """
+    return {
+        "leaves": count,
+        "window_us": window_us,
+        "made_us": made_us,
+        "root": joined.hex(),
+    }
+
+
+def _means(connection: sqlite3.Connection, row: int) -> Content | None:
+    found = connection.execute(
+        "SELECT channel, from_us, to_us FROM thinnings WHERE id = ?", (row,)
+    ).fetchone()
+    if found is None:
+        return None
+    return {"sha256": leaves.means_hash(connection, row, *found).hex()}
+
+
+_SPECIAL: dict[str, Callable[[sqlite3.Connection, int], Content | None]] = {
+    "spec": _spec,
+    "readings": _readings,
+    "means": _means,
+}
+KINDS = (*_COVERED, *_SPECIAL)
+TABLES = {kind: table for kind, (table, _) in _COVERED.items()} | {
+    "spec": "spec_numbers",
+    "readings": "roots",
+    "means": "thinnings",
+}
+
+
 def head(connection: sqlite3.Connection) -> tuple[int, str]:
     """Return the last place of the chain and its hash; (0, start hash) for an empty one."""
     found = connection.execute("SELECT seq, hash FROM chain ORDER BY seq DESC LIMIT 1").fetchone()
     if found is not None:
         return int(found[0]), str(found[1])
-    (log_uuid,) = connection.execute("SELECT value FROM meta WHERE key = 'uuid'").fetchone()
-    return 0, start_hash(log_uuid)
+    return 0, start_hash(uuid_of(connection))
 
 
-def append(connection: sqlite3.Connection, kind: str, row: int) -> None:
-    """Add a row just inserted to the chain; the caller holds the write lock (BEGIN IMMEDIATE)."""
+def uuid_of(connection: sqlite3.Connection) -> str:
+    """Return the log's own name in the world."""
+    return str(connection.execute("SELECT value FROM meta WHERE key = 'uuid'").fetchone()[0])
+
+
+def append(
+    connection: sqlite3.Connection, kind: str, row: int, content: Content | None = None
+) -> None:
+    """Add a row just inserted to the chain; the caller holds the write lock (BEGIN IMMEDIATE).
+
+    Args:
+        connection: the log.
+        kind: of the row.
+        row: its number.
+        content: what is covered, where the caller has just read it; None to read it here.
+    """
     seq, before = head(connection)
     # Read back, so that what is hashed is what the file holds and not what was meant.
-    content = _content(connection, kind, row)
+    content = content_of(connection, kind, row) if content is None else content
     if content is None:
         raise LookupError(f"{kind} row {row} is not in the log")
     connection.execute(
@@ -120,85 +225,43 @@ def stands(connection: sqlite3.Connection, kind: str, row: int) -> bool:
     place = connection.execute(
         "SELECT seq, hash FROM chain WHERE kind = ? AND row = ?", (kind, row)
     ).fetchone()
-    content = _content(connection, kind, row)
+    content = content_of(connection, kind, row)
     if place is None or content is None:
         return False
     found = connection.execute("SELECT hash FROM chain WHERE seq = ?", (place[0] - 1,)).fetchone()
-    if found is None:
-        (log_uuid,) = connection.execute("SELECT value FROM meta WHERE key = 'uuid'").fetchone()
-    before = start_hash(log_uuid) if found is None else str(found[0])
+    before = start_hash(uuid_of(connection)) if found is None else str(found[0])
     return bool(link(before, kind, row, content) == place[1])
 
 
-def verify(connection: sqlite3.Connection) -> list[ChainProblem]:
-    """Walk the whole chain and return every place where the log is not as it was kept.
+def seal(connection: sqlite3.Connection) -> Seal:
+    """Return the seal of the chain as it stands now."""
+    count, sha256 = head(connection)
+    return Seal(count, sha256, _written_us(connection, count))
 
-    A person who rewrites a row and then every hash after it leaves no trace inside the file:
-    only `head`, noted elsewhere at the time, shows that. A report's footer is such a place.
+
+def sealed_as(connection: sqlite3.Connection, sha256: str) -> Seal | None:
+    """Return the place of the chain that a witness's hash names, or None where there is none.
 
     Args:
-        connection: the open log.
-
-    Returns:
-        Problems in chain order, then rows without a place; empty for a sound log.
+        connection: the log.
+        sha256: hexadecimal, whole or its first 16 digits and more.
     """
-    problems: list[ChainProblem] = []
-    (log_uuid,) = connection.execute("SELECT value FROM meta WHERE key = 'uuid'").fetchone()
-    before, last_seq = start_hash(log_uuid), 0
-    for seq, kind, row, kept in connection.execute(
-        "SELECT seq, kind, row, hash FROM chain ORDER BY seq"
+    found = connection.execute(
+        "SELECT seq, hash FROM chain WHERE substr(hash, 1, ?2) = ?1", (sha256, len(sha256))
+    ).fetchall()
+    if len(found) != 1:
+        return None
+    seq, whole = found[0]
+    return Seal(int(seq), str(whole), _written_us(connection, int(seq)))
+
+
+def _written_us(connection: sqlite3.Connection, seq: int) -> int | None:
+    """When a row was written down; that of the row before where it does not say it itself."""
+    for kind, row in connection.execute(
+        "SELECT kind, row FROM chain WHERE seq <= ? ORDER BY seq DESC LIMIT 100", (seq,)
     ):
-        if seq != last_seq + 1:
-            text = f"chain: {_numbered('place', last_seq + 1, seq - 1)} missing"
-            problems.append(ChainProblem(seq, "chain", None, text))
-        content = _content(connection, kind, row)
-        if content is None:
-            text = f"{kind} row {row}: it was kept at place {seq} and is gone"
-            problems.append(ChainProblem(seq, kind, row, text))
-        elif link(before, kind, row, content) != kept and seq == last_seq + 1:
-            text = (
-                f"{kind} row {row} at place {seq}: it, or a row before it, was changed afterwards"
-            )
-            problems.append(ChainProblem(seq, kind, row, text))
-        before, last_seq = kept, seq
-    problems.extend(_outside(connection))
-    problems.extend(_specs(connection))
-    return problems
-
-
-def _numbered(what: str, first: int, last: int) -> str:
-    return f"{what} {first} is" if first == last else f"{what}s {first} to {last} are"
-
-
-def _outside(connection: sqlite3.Connection) -> list[ChainProblem]:
-    problems = []
-    for kind, (table, _) in _COVERED.items():
-        strays = connection.execute(
-            f"SELECT id FROM {table} WHERE id NOT IN (SELECT row FROM chain WHERE kind = ?) "
-            f"ORDER BY id",
-            (kind,),
-        )
-        for (row,) in strays:
-            text = (
-                f"{kind} row {row}: it has no place in the chain, so it was not put in by filmcall"
-            )
-            problems.append(ChainProblem(None, kind, row, text))
-        # AUTOINCREMENT remembers the highest number ever given, so rows cut off the end show.
-        given = connection.execute(
-            "SELECT seq FROM sqlite_sequence WHERE name = ?", (table,)
-        ).fetchone()
-        last = connection.execute("SELECT max(row) FROM chain WHERE kind = ?", (kind,)).fetchone()[
-            0
-        ]
-        if given is not None and given[0] > (last or 0):
-            text = f"{_numbered(kind + ' row', (last or 0) + 1, given[0])} cut off the end"
-            problems.append(ChainProblem(None, kind, given[0], text))
-    return problems
-
-
-def _specs(connection: sqlite3.Connection) -> list[ChainProblem]:
-    return [
-        ChainProblem(None, "spec", None, f"spec {sha256[:12]}: its text was changed afterwards")
-        for sha256, text in connection.execute("SELECT sha256, text FROM specs ORDER BY sha256")
-        if hashlib.sha256(text.encode()).hexdigest() != sha256
-    ]
+        if kind in _TIME:
+            content = content_of(connection, kind, row)
+            if content is not None and isinstance(content[_TIME[kind]], int):
+                return int(str(content[_TIME[kind]]))
+    return None

@@ -7,7 +7,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from monitor.log import chain
-from monitor.log.put import check_correction, check_event, insert, put_event, put_outage
+from monitor.log.put import (
+    check_correction,
+    check_event,
+    end_source,
+    insert,
+    put_event,
+    put_outage,
+    put_source,
+    put_spec,
+)
 from monitor.log.rows import LIVE, Calibration, CallRow, Outage, micros
 from monitor.log.write import Writer
 from rules.events import Event
@@ -117,10 +126,7 @@ class Entries:
             seen = micros(self._now_s())
             self._writer.commit(
                 "this spec's text",
-                lambda: self._file.connection.execute(
-                    "INSERT INTO specs VALUES (?, ?, ?) ON CONFLICT (sha256) DO NOTHING",
-                    (digest, text, seen),
-                ),
+                lambda: put_spec(self._file.connection, digest, text, seen),
             )
         return digest
 
@@ -182,11 +188,7 @@ class Entries:
             begun = micros(self._now_s())
             self._writer.commit(
                 "this recording",
-                lambda: self._file.connection.execute(
-                    "INSERT INTO sources(kind, digest, title, started_us) VALUES (?, ?, ?, ?) "
-                    "ON CONFLICT (kind, digest) DO NOTHING",
-                    (kind, digest, title, begun),
-                ),
+                lambda: put_source(self._file.connection, kind, digest, title, begun),
             )
             found = self._file.rows(find, kind, digest)
         self._writer.replaying = True
@@ -201,10 +203,7 @@ class Entries:
         try:
             self._writer.commit(
                 "the end of this recording",
-                lambda: self._file.connection.execute(
-                    "UPDATE sources SET complete = max(complete, ?) WHERE id = ?",
-                    (int(complete), source),
-                ),
+                lambda: end_source(self._file.connection, source) if complete else None,
             )
         finally:
             self._writer.replaying = False

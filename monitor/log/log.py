@@ -66,6 +66,9 @@ class Store:
         self.days_kept_s = measured.days_kept_s
 
         self.verify = queries.verify
+        self.audit = queries.audit
+        self.seal = queries.seal
+        self.sealed_as = queries.sealed_as
         self.head = queries.head
         self.sources = queries.sources
         self.channels = queries.channels
@@ -159,7 +162,7 @@ class Store:
             LogRefused: the disk refuses what is buffered; the file is closed all the same.
         """
         try:
-            self.flush()
+            self._writer.end()
         finally:
             self.file.close()
 

@@ -80,8 +80,8 @@ def put_event(
 
 
 def put_outage(connection: sqlite3.Connection, outage: Outage, now_s: float) -> None:
-    """Put in an outage."""
-    insert(
+    """Put in an outage with its place in the chain."""
+    row = insert(
         connection,
         "outages",
         source=outage.source,
@@ -93,6 +93,39 @@ def put_outage(connection: sqlite3.Connection, outage: Outage, now_s: float) -> 
         text=outage.text,
         logged_us=micros(now_s),
     )
+    chain.append(connection, "outage", row)
+
+
+def put_spec(connection: sqlite3.Connection, sha256: str, text: str, now_us: int) -> None:
+    """Put in a spec's text with its place in the chain, unless it is there."""
+    added = connection.execute(
+        "INSERT INTO specs VALUES (?, ?, ?) ON CONFLICT (sha256) DO NOTHING",
+        (sha256, text, now_us),
+    )
+    if added.rowcount:
+        chain.append(connection, "spec", insert(connection, "spec_numbers", sha256=sha256))
+
+
+def put_source(
+    connection: sqlite3.Connection, kind: str, digest: str, title: str, now_us: int
+) -> None:
+    """Put in a recording with its place in the chain, unless it is there."""
+    added = connection.execute(
+        "INSERT INTO sources(kind, digest, title, started_us) VALUES (?, ?, ?, ?) "
+        "ON CONFLICT (kind, digest) DO NOTHING",
+        (kind, digest, title, now_us),
+    )
+    if added.rowcount:
+        chain.append(connection, "source", int(added.lastrowid or 0))
+
+
+def end_source(connection: sqlite3.Connection, source: int) -> None:
+    """Mark a recording as played to its end, with a place of that in the chain."""
+    changed = connection.execute(
+        "UPDATE sources SET complete = 1 WHERE id = ? AND complete = 0", (source,)
+    )
+    if changed.rowcount:
+        chain.append(connection, "source-end", source)
 
 
 def check_correction(connection: sqlite3.Connection, path: Path, event: Event, source: int) -> None:

@@ -20,6 +20,7 @@ from monitor.log.rows import (
     event_of_row,
     span_us,
 )
+from monitor.log.verify import Audit, ChainProblem, audit
 from rules.events import Event, in_force
 from rules.vocabulary import EventKind
 from sensors.reading import Quantity
@@ -35,10 +36,33 @@ class Queries:
         """Ask an open file."""
         self._file = file
 
-    def verify(self) -> list[chain.ChainProblem]:
-        """Return every place where the log was changed after it was kept; see `chain.verify`."""
+    def verify(self) -> list[ChainProblem]:
+        """Return every place where the log was changed after it was kept; see `audit`."""
+        return self.audit().problems
+
+    def audit(
+        self, from_s: float | None = None, to_s: float | None = None, *, readings: bool = True
+    ) -> Audit:
+        """Look whether the log is as it was kept; see `verify.audit`.
+
+        Args:
+            from_s: readings from here on [s]; the chain is walked whole.
+            to_s: readings up to this [s].
+            readings: look at readings too.
+        """
+        low, high = span_us(from_s, to_s)
         with self._file.asking():
-            return chain.verify(self._file.connection)
+            return audit(self._file.connection, readings=readings, from_us=low, to_us=high)
+
+    def seal(self) -> chain.Seal:
+        """Return the seal of all that stands in the log, to be noted outside it."""
+        with self._file.asking():
+            return chain.seal(self._file.connection)
+
+    def sealed_as(self, sha256: str) -> chain.Seal | None:
+        """Return the place that a witness's seal names, or None where this log never had it."""
+        with self._file.asking():
+            return chain.sealed_as(self._file.connection, sha256)
 
     def head(self) -> tuple[int, str]:
         """Return how many rows the chain holds and its last hash, to be noted elsewhere."""

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
+import time
 import uuid
 from collections.abc import Callable, Sequence
 
+from monitor.log import chain
 from rules.errors import FilmcallError
 
 # Marks the file as ours, so that another program's database is never written to ("FCLG").
@@ -182,6 +184,47 @@ CREATE TRIGGER reading_notes_no_update BEFORE UPDATE ON reading_notes
 BEGIN SELECT RAISE(ABORT, 'a row of reading_notes is never rewritten'); END;
 """
 
+# A leaf is the hash of one channel's readings (kind 0) or notes (kind 1) of one minute: of those
+# that `members` names, else of all that no other leaf names. A root joins the leaves of one moment
+# into one link of the chain; `window_us` is the first minute that was still open, NULL where it
+# says nothing of that. `outside`: readings up to `until_us` were written before there were leaves.
+_VERSION_4 = """
+CREATE TABLE roots(
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    leaves INTEGER NOT NULL,
+    window_us INTEGER,
+    made_us INTEGER NOT NULL
+);
+
+CREATE TABLE leaves(
+    channel INTEGER NOT NULL,
+    minute INTEGER NOT NULL,
+    root INTEGER NOT NULL,
+    kind INTEGER NOT NULL,
+    sha256 BLOB NOT NULL,
+    members BLOB,
+    PRIMARY KEY (channel, minute, root, kind)
+) WITHOUT ROWID;
+
+CREATE TABLE spec_numbers(
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    sha256 TEXT NOT NULL UNIQUE
+);
+
+CREATE TABLE outside(
+    id INTEGER PRIMARY KEY,
+    channel INTEGER NOT NULL UNIQUE REFERENCES channels(id),
+    until_us INTEGER NOT NULL,
+    upgraded_us INTEGER NOT NULL
+);
+
+CREATE TRIGGER sources_no_update BEFORE UPDATE OF id, kind, digest, title, started_us ON sources
+BEGIN SELECT RAISE(ABORT, 'a row of sources is never rewritten'); END;
+
+CREATE TRIGGER sources_no_delete BEFORE DELETE ON sources
+BEGIN SELECT RAISE(ABORT, 'a row of sources is never rewritten'); END;
+"""
+
 # Against a slip of a later version of this program; a person with a tool can drop these, and
 # then the chain shows what was changed.
 _NEVER_REWRITTEN = ("calls", "events", "calibrations", "chain", "specs")
@@ -212,6 +255,37 @@ def _keep_specs_of_events(connection: sqlite3.Connection) -> None:
     _forbid_rewriting(connection, ("event_specs",))
 
 
+def _chain_all(connection: sqlite3.Connection) -> None:
+    """Give a place in the chain to all that had none; readings kept so far stand outside it."""
+    _run(connection, _VERSION_4)
+    _forbid_rewriting(
+        connection, ("roots", "leaves", "spec_numbers", "outside", "outages", "channels")
+    )
+    now_us = time.time_ns() // 1000
+    connection.execute(
+        "INSERT INTO spec_numbers(sha256) SELECT sha256 FROM specs ORDER BY first_seen_us, sha256"
+    )
+    connection.execute(
+        "INSERT INTO outside(channel, until_us, upgraded_us) "
+        "SELECT id, newest_us, ?1 FROM (SELECT id, max("
+        "coalesce((SELECT max(time_us) FROM readings WHERE channel = c.id), ?2), "
+        "coalesce((SELECT max(to_us) - 1 FROM thinnings WHERE channel = c.id), ?2)) AS newest_us "
+        "FROM channels c) WHERE newest_us > ?2 ORDER BY id",
+        (now_us, -(2**62)),
+    )
+    for kind, rows in (
+        ("source", "SELECT id FROM sources WHERE id <> 1 ORDER BY id"),
+        ("source-end", "SELECT id FROM sources WHERE complete ORDER BY id"),
+        ("channel", "SELECT id FROM channels ORDER BY id"),
+        ("spec", "SELECT id FROM spec_numbers ORDER BY id"),
+        ("outage", "SELECT id FROM outages ORDER BY id"),
+        ("means", "SELECT id FROM thinnings ORDER BY id"),
+        ("outside", "SELECT id FROM outside ORDER BY id"),
+    ):
+        for (row,) in connection.execute(rows).fetchall():
+            chain.append(connection, kind, row)
+
+
 def _forbid_rewriting(connection: sqlite3.Connection, tables: Sequence[str]) -> None:
     for table in tables:
         for verb in ("UPDATE", "DELETE"):
@@ -234,7 +308,7 @@ def _run(connection: sqlite3.Connection, script: str) -> None:
 Migration = Callable[[sqlite3.Connection], None]
 
 # Step n brings a log from version n to n + 1. A step, once released, is never changed.
-MIGRATIONS: tuple[Migration, ...] = (_create, _thin, _keep_specs_of_events)
+MIGRATIONS: tuple[Migration, ...] = (_create, _thin, _keep_specs_of_events, _chain_all)
 SCHEMA_VERSION = len(MIGRATIONS)
 
 

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from monitor.log import chain
 from monitor.log.put import insert
 from monitor.log.rows import LIVE, micros
+from monitor.log.verify import ChannelAudit
 from monitor.log.write import Writer
 
 MINUTE_US = 60_000_000
@@ -131,6 +132,10 @@ def thin(connection: sqlite3.Connection, span: Span, keep_days: int, now_us: int
         What was done; (0, 0) leaves no row behind.
     """
     bounds = span._asdict()
+    look = ChannelAudit(connection, span.channel, live=True)
+    look.run(span.from_us, span.to_us)
+    if look.faults:  # what was forged stays whole, for all to see
+        return ThinningStep(0, 0)
     minutes = connection.execute(_MEANS, bounds).rowcount
     if not minutes:
         return ThinningStep(0, 0)
@@ -163,6 +168,7 @@ def thin(connection: sqlite3.Connection, span: Span, keep_days: int, now_us: int
         "WHERE r.channel = reading_notes.channel AND r.time_us = reading_notes.time_us)",
         bounds,
     )
+    chain.append(connection, "means", row)
     return ThinningStep(readings, minutes)
 
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from math import inf, isfinite
 from typing import NoReturn
 
+from monitor.log import chain
+from monitor.log.blocks import Blocks, ReadingTuple
 from monitor.log.open import LogFile
 from monitor.log.put import put_call, put_outage
 from monitor.log.rows import (
@@ -38,9 +40,6 @@ RETRY_S = 2.0
 _FAR_US = 2**62
 
 Key = tuple[int, str, str, str]
-# time, received or None where equal, raw or None where missing, calibrated or None where equal,
-# quality code
-ReadingTuple = tuple[int, int | None, float | None, float | None, int]
 
 
 @dataclass(slots=True)
@@ -246,6 +245,7 @@ class Writer:
         self._channels: dict[Key, int] = {}
         self._sources = {LIVE}
         self._refused_s: float | None = None
+        self._blocks = Blocks()
 
     @property
     def waiting(self) -> tuple[int, int]:
@@ -336,15 +336,16 @@ class Writer:
             LogRefused: the disk refuses; what was buffered is kept and tried again later.
         """
         waiting = self.buffer
-        if waiting.oldest_s is None and not waiting.calls:
-            return
         now = self._now_s()
+        over = self._blocks.due(now)
+        if waiting.oldest_s is None and not waiting.calls and not over:
+            return
         if self._refused_s is not None and 0 <= now - self._refused_s < RETRY_S:
             return
         # A clock that was set back must not keep readings from the disk.
         waited = inf if waiting.oldest_s is None else now - waiting.oldest_s
         refused_before = bool(waiting.calls) and not self.replaying
-        if refused_before or not 0 <= waited < COMMIT_EVERY_S or waiting.count >= self._due:
+        if over or refused_before or not 0 <= waited < COMMIT_EVERY_S or waiting.count >= self._due:
             self.commit()
 
     def flush(self) -> None:
@@ -370,7 +371,23 @@ class Writer:
             if waiting.count > KEPT_ROWS:
                 waiting.drop(waiting.count - KEPT_ROWS)
 
-    def commit(self, what: str = "", put: Callable[[], object] | None = None) -> list[int | None]:
+    def end(self) -> None:
+        """Write everything that is buffered and close every minute, since nothing comes after.
+
+        Raises:
+            LogRefused: the disk refuses.
+        """
+        self.flush()
+        if self._blocks.open:
+            self.commit(last=True)
+
+    def commit(
+        self,
+        what: str = "",
+        put: Callable[[], object] | None = None,
+        *,
+        last: bool = False,
+    ) -> list[int | None]:
         """Write a portion of the buffer and one more thing in one transaction, all or nothing.
 
         After an outage the buffer may hold `KEPT_ROWS`; written at once, or tried in vain at
@@ -379,6 +396,7 @@ class Writer:
         Args:
             what: the one more thing, as a refusal names it.
             put: puts it in.
+            last: nothing comes after, so close the minutes that are still open.
 
         Returns:
             The rows of the calls that waited.
@@ -395,26 +413,27 @@ class Writer:
         try:
             with self.file.transaction():
                 channels = self._put_channels()
-                added = connection.total_changes
-                for key, rows in portion.items():
-                    connection.executemany(
-                        f"INSERT INTO readings VALUES ({channels[key]}, ?, ?, ?, ?, ?) "
-                        f"ON CONFLICT (channel, time_us) DO NOTHING",
-                        rows,
-                    )
-                added = connection.total_changes - added
-                if whole:
-                    connection.executemany(
-                        "INSERT INTO reading_notes VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
-                        [(channels[key], *rest) for key, *rest in waiting.notes],
-                    )
+                added = self._blocks.write(
+                    connection,
+                    [(channels[key], key[0] == LIVE, rows) for key, rows in portion.items()],
+                    [
+                        (channels[key], at, noted, code)
+                        for key, at, noted, code in waiting.notes
+                        if whole
+                    ],
+                    self._now_s(),
+                    last=last and whole,
+                )
                 call_rows = [put_call(connection, call, self._now_s()) for call in waiting.calls]
                 if waiting.outage is not None:
                     put_outage(connection, waiting.outage, self._now_s())
                 if put is not None:
                     put()
-        except sqlite3.Error as error:
-            self._refuse(what, error)
+        except BaseException as error:
+            self._blocks.undo()
+            if isinstance(error, sqlite3.Error):
+                self._refuse(what, error)
+            raise
         self._channels = channels
         waiting.counts.added += added
         waiting.counts.duplicates += count - added
@@ -466,11 +485,13 @@ class Writer:
         for key in (*self.buffer.readings, *(noted[0] for noted in self.buffer.notes)):
             if key not in channels:
                 plain = (key[0], key[1], key[2], str(key[3]))
-                self.file.connection.execute(
+                added = self.file.connection.execute(
                     "INSERT INTO channels(source, enclosure, point, quantity) "
                     "VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
                     plain,
                 )
+                if added.rowcount:
+                    chain.append(self.file.connection, "channel", int(added.lastrowid or 0))
                 (channels[key],) = self.file.connection.execute(
                     "SELECT id FROM channels WHERE source = ? AND enclosure = ? AND point = ? "
                     "AND quantity = ?",

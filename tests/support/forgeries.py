@@ -13,6 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from monitor.log import chain, leaves
 from monitor.log.log import Store
 from monitor.log.rows import Calibration, CallRow, Outage
 from rules.events import Event
@@ -97,6 +98,7 @@ def honest(path: Path) -> None:
 def on_file(path: Path, change: Callable[[sqlite3.Connection], None]) -> None:
     """Change a log behind the program's back, with every guard put back as it stood."""
     other = sqlite3.connect(path, isolation_level=None)
+    other.execute("PRAGMA synchronous = OFF")
     guards = other.execute(
         "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' ORDER BY rowid"
     ).fetchall()
@@ -336,12 +338,37 @@ SCHEMA = (
 )  # fmt: skip
 
 
+def _leaves_anew(connection: sqlite3.Connection) -> None:
+    for channel, minute, root in connection.execute(
+        "SELECT channel, minute, root FROM leaves WHERE kind = 0"
+    ).fetchall():
+        rows = leaves.rows_of(connection, channel, minute)
+        name = leaves.name_of(connection, channel)
+        (members,) = connection.execute(
+            "SELECT members FROM leaves WHERE channel = ? AND minute = ? AND root = ? AND kind = 0",
+            (channel, minute, root),
+        ).fetchone()
+        if members is not None:
+            rows = [row for row in rows if row[0] in leaves.times_in(members)]
+        connection.execute(
+            "UPDATE leaves SET sha256 = ? WHERE channel = ? AND minute = ? AND root = ? "
+            "AND kind = 0",
+            (leaves.readings_hash(name, minute, members, rows), channel, minute, root),
+        )
+    for channel, minute, members in connection.execute(
+        "SELECT channel, minute, members FROM leaves WHERE kind = 1"
+    ).fetchall():
+        name = leaves.name_of(connection, channel)
+        connection.execute(
+            "UPDATE leaves SET sha256 = ? WHERE channel = ? AND minute = ? AND kind = 1",
+            (leaves.notes_hash(name, minute, members), channel, minute),
+        )
+
+
 def rebuild(connection: sqlite3.Connection) -> None:
     """Make every leaf, root and link anew, as a forger can who has the program."""
-    from monitor.log import blocks, chain
-
     places = connection.execute("SELECT kind, row FROM chain ORDER BY seq").fetchall()
-    blocks.rehash(connection)
+    _leaves_anew(connection)
     connection.execute("DELETE FROM chain")
     for kind, row in places:
         if chain.content_of(connection, kind, row) is not None:
@@ -371,6 +398,8 @@ def _tail_cut(connection: sqlite3.Connection) -> None:
     for kind, row in gone:
         if kind in tables:
             connection.execute(f"DELETE FROM {tables[kind]} WHERE id = ?", (row,))
+        if kind == "channel":
+            connection.execute("DELETE FROM readings WHERE channel = ?", (row,))
     connection.execute("DELETE FROM chain WHERE seq >= ?", (seq,))
     for table in ("calls", "events", "roots"):
         connection.execute(

@@ -12,6 +12,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from forgeries import on_file, statements
 
 from monitor.log.log import Store
 from monitor.log.rows import Calibration, CallRow
@@ -41,17 +42,9 @@ def path(tmp_path: Path) -> Path:
     return path
 
 
-def tamper(path: Path, *statements: str) -> None:
-    """Change a log as a person with a tool would: guards first."""
-    other = sqlite3.connect(path)
-    for (name,) in other.execute(
-        "SELECT name FROM sqlite_master WHERE type = 'trigger'"
-    ).fetchall():
-        other.execute(f"DROP TRIGGER {name}")
-    for statement in statements:
-        other.execute(statement)
-    other.commit()
-    other.close()
+def tamper(path: Path, *sql: str) -> None:
+    """Change a log as a person with a tool would: guards off, and put back afterwards."""
+    on_file(path, statements(*sql))
 
 
 def problems(path: Path) -> list[tuple[int | None, str, int | None]]:
@@ -89,7 +82,7 @@ def test_a_link_is_the_hash_of_the_one_before_and_the_row(path: Path) -> None:
         ("UPDATE calls SET time_us = time_us - 1 WHERE id = 2", (4, "call", 2)),
         ("UPDATE calibrations SET point = 'bow'", (5, "calibration", 1)),
         ("DELETE FROM events WHERE id = 1", (1, "event", 1)),
-        ("UPDATE specs SET text = 'name = 1'", (None, "spec", None)),
+        ("UPDATE specs SET text = 'name = 1'", (6, "spec", 1)),
         (
             "INSERT INTO calls SELECT 9, source, enclosure, section, time_us, 'STOP', stage, "
             "question, body, logged_us FROM calls WHERE id = 1",
@@ -111,8 +104,8 @@ def test_a_row_taken_out_together_with_its_place_is_found(path: Path) -> None:
     tamper(path, "DELETE FROM events WHERE id = 2", "DELETE FROM chain WHERE seq = 3")
     with Store.open(path, now_s=now_s, read_only=True) as store:
         assert [each.text for each in store.verify()] == [
-            "chain: place 3 is missing",
-            "event row 2 is cut off the end",
+            "Place 3 of the chain is missing.",
+            "Event 2 is cut off the end.",
         ]
 
 
@@ -123,7 +116,13 @@ def test_rows_cut_off_the_end_are_found(path: Path) -> None:
         "DELETE FROM calls WHERE id = 2",
         "DELETE FROM chain WHERE seq >= 4",
     )
-    assert problems(path) == [(None, "call", 2), (None, "calibration", 1)]
+    # The spec, kept last, has lost its place as well.
+    assert problems(path) == [
+        (None, "call", 2),
+        (None, "calibration", 1),
+        (None, "spec", 1),
+        (None, "spec", 1),
+    ]
 
 
 def test_a_row_rewritten_with_its_own_hash_breaks_the_next_link(path: Path) -> None:

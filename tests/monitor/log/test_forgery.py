@@ -29,9 +29,6 @@ if TYPE_CHECKING:
     from monitor.log.chain import Seal
 
 
-pytestmark = pytest.mark.xfail(reason="readings do not stand in the chain yet")
-
-
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An honest log, which no test changes."""

@@ -1,0 +1,440 @@
+"""Whether a log is as it was kept: the chain walked, its readings held to their leaves, its shape
+to what this program writes. What was changed is said in sentences, the first in the chain first.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from itertools import groupby
+from typing import NamedTuple
+
+from monitor.log import chain, leaves, merkle, schema
+from monitor.log.blocks import OPEN_MINUTES
+from monitor.log.leaves import MINUTE_US, OF_NOTES, OF_READINGS, Leaf, Packable
+from monitor.log.rows import EVER, LIVE
+from rules.text import iso_utc
+
+_NAMES = {
+    "call": "call",
+    "event": "event",
+    "calibration": "calibration",
+    "thinning": "thinning",
+    "event-spec": "the spec of event",
+    "means": "the means of thinning",
+    "source": "recording",
+    "source-end": "the end of recording",
+    "channel": "channel",
+    "outage": "outage",
+    "outside": "the note of what an older program wrote,",
+    "spec": "spec",
+    "readings": "the readings' root",
+}
+_LIVE_SOURCE = ("live", "", "live", 0, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class ChainProblem:
+    """One place where the log is not as it was kept.
+
+    Attributes:
+        seq: place in the chain, or None where it has none.
+        kind: of the chain, or `chain`, `schema`, `leaf`.
+        row: the row, or None.
+        text: one sentence to show.
+    """
+
+    seq: int | None
+    kind: str
+    row: int | None
+    text: str
+
+    def __str__(self) -> str:
+        """Return the sentence."""
+        return self.text
+
+
+@dataclass(slots=True)
+class Audit:
+    """What was found in a log.
+
+    Attributes:
+        problems: where it is not as it was kept; none for a sound log.
+        readings: how many stand as they were written.
+        means: how many thinned minutes do.
+        open: readings of the last minutes, which have no place in the chain yet.
+        outside: readings that an older program wrote, which nothing vouches for.
+    """
+
+    problems: list[ChainProblem] = field(default_factory=list)
+    readings: int = 0
+    means: int = 0
+    open: int = 0
+    outside: int = 0
+
+
+class _Thinned(NamedTuple):
+    """A span that was thinned, and the place of that in the chain."""
+
+    from_us: int
+    to_us: int
+    seq: int
+
+
+def audit(
+    connection: sqlite3.Connection,
+    *,
+    readings: bool = True,
+    from_us: int = EVER[0],
+    to_us: int = EVER[1],
+) -> Audit:
+    """Walk the whole chain, and hold readings to their leaves.
+
+    A person who rewrites a row and then every hash after it leaves no trace inside the file: only
+    a `chain.Seal`, noted elsewhere at the time, shows that.
+
+    Args:
+        connection: the open log.
+        readings: look at readings too, at about a million a second.
+        from_us: only those from here on [us].
+        to_us: only those before this [us].
+
+    Returns:
+        What was found; problems in the order of the chain, then those of readings.
+    """
+    found = Audit()
+    found.problems.extend(_shape(connection))
+    found.problems.extend(_walk(connection))
+    found.problems.extend(_strays(connection))
+    (found.means,) = connection.execute("SELECT count(*) FROM minutes").fetchone()
+    if readings:
+        for channel, live, *names in connection.execute(
+            "SELECT id, source = ?, enclosure, point, quantity FROM channels ORDER BY id", (LIVE,)
+        ).fetchall():
+            look = ChannelAudit(connection, channel, live=bool(live))
+            look.run(from_us, to_us)
+            found.readings += look.sound
+            found.open += look.open
+            found.outside += look.outside
+            found.problems.extend(_sentences(", ".join(map(str, names)), look.faults))
+        found.problems.extend(_nameless(connection))
+    return found
+
+
+_SHAPE = "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
+
+
+@cache
+def _meant() -> dict[tuple[str, str], str]:
+    ours = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        schema.migrate(ours, "")
+        return {(kind, name): sql for kind, name, sql in ours.execute(_SHAPE)}
+    finally:
+        ours.close()
+
+
+def _shape(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
+    """Hold tables, indices, triggers and views to what this program writes."""
+    meant = _meant()
+    stands = {(kind, name): sql for kind, name, sql in connection.execute(_SHAPE)}
+    for kind, name in sorted(meant.keys() | stands.keys()):
+        key = (kind, name)
+        if key not in stands:
+            text = f"The log's {kind} {name} was taken off."
+        elif key not in meant:
+            text = f"The log has a {kind} {name} that filmcall did not make."
+        elif meant[key] != stands[key]:
+            text = f"The log's {kind} {name} is not as filmcall made it."
+        else:
+            continue
+        yield ChainProblem(None, "schema", None, text)
+    source = connection.execute(
+        "SELECT kind, digest, title, started_us, complete FROM sources WHERE id = ?", (LIVE,)
+    ).fetchone()
+    if source != _LIVE_SOURCE:
+        text = "The source of live readings is not as it was written."
+        yield ChainProblem(None, "source", LIVE, text)
+
+
+def _walk(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
+    roots = _roots(connection)
+    before, last = chain.start_hash(chain.uuid_of(connection)), 0
+    for seq, kind, row, kept in connection.execute(
+        "SELECT seq, kind, row, hash FROM chain ORDER BY seq"
+    ):
+        if seq != last + 1:
+            yield ChainProblem(seq, "chain", None, _places_missing(last + 1, seq - 1))
+        content = None
+        if kind == "readings" and row in roots:
+            content = roots[row]
+        elif kind in chain.KINDS:
+            content = chain.content_of(connection, kind, row)
+        name = f"{_NAMES.get(kind, kind)} {row} (place {seq} of the chain)"
+        name = name[0].upper() + name[1:]
+        if content is None:
+            yield ChainProblem(seq, kind, row, f"{name} is gone.")
+        elif chain.link(before, kind, row, content) != kept and seq == last + 1:
+            yield ChainProblem(seq, kind, row, f"{name} is not as it was written.")
+        before, last = kept, seq
+
+
+def _roots(connection: sqlite3.Connection) -> dict[int, chain.Content]:
+    """What the links of all roots cover, from one look at all leaves."""
+    hashes: dict[int, list[bytes]] = defaultdict(list)
+    for root, sha256 in connection.execute(
+        "SELECT root, sha256 FROM leaves ORDER BY channel, minute, kind"
+    ):
+        hashes[root].append(sha256 if isinstance(sha256, bytes) else b"")
+    return {
+        row: chain.root_content(count, window_us, made_us, merkle.root(hashes.get(row, [])))
+        for row, count, window_us, made_us in connection.execute(
+            "SELECT id, leaves, window_us, made_us FROM roots"
+        )
+    }
+
+
+def _places_missing(first: int, last: int) -> str:
+    if first == last:
+        return f"Place {first} of the chain is missing."
+    return f"Places {first} to {last} of the chain are missing."
+
+
+def _strays(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
+    """Rows without a place in the chain, and rows cut off the end."""
+    where = {"source": f"id <> {LIVE}", "source-end": "complete"}
+    for kind in chain.KINDS:
+        table, name = chain.TABLES[kind], _NAMES[kind]
+        for (row,) in connection.execute(
+            f"SELECT id FROM {table} WHERE {where.get(kind, '1')} "
+            f"AND id NOT IN (SELECT row FROM chain WHERE kind = ?) ORDER BY id",
+            (kind,),
+        ):
+            text = f"{name} {row} has no place in the chain: filmcall did not write it."
+            yield ChainProblem(None, kind, row, text[0].upper() + text[1:])
+        # AUTOINCREMENT remembers the highest number ever given, so rows cut off the end show.
+        given = connection.execute(
+            "SELECT seq FROM sqlite_sequence WHERE name = ?", (table,)
+        ).fetchone()
+        (last,) = connection.execute(
+            "SELECT coalesce(max(row), 0) FROM chain WHERE kind = ?", (kind,)
+        ).fetchone()
+        if given is not None and given[0] > last:
+            text = f"{name} {given[0]} is cut off the end."
+            if given[0] > last + 1:
+                text = f"{name}s {last + 1} to {given[0]} are cut off the end."
+            yield ChainProblem(None, kind, given[0], text[0].upper() + text[1:])
+    for (sha256,) in connection.execute(
+        "SELECT sha256 FROM specs WHERE sha256 NOT IN (SELECT sha256 FROM spec_numbers)"
+    ):
+        text = f"Spec {str(sha256)[:12]} has no place in the chain: filmcall did not write it."
+        yield ChainProblem(None, "spec", None, text)
+    for (count,) in connection.execute(
+        "SELECT count(*) FROM minutes m WHERE NOT EXISTS (SELECT 1 FROM thinnings "
+        "WHERE channel = m.channel AND m.time_us >= from_us AND m.time_us < to_us) "
+        "GROUP BY channel ORDER BY channel"
+    ):
+        text = f"{count} thinned minutes belong to no thinning: filmcall did not write them."
+        yield ChainProblem(None, "means", None, text)
+    (lost,) = connection.execute(
+        "SELECT count(*) FROM leaves WHERE root NOT IN (SELECT id FROM roots)"
+    ).fetchone()
+    if lost:
+        text = f"Leaves of {lost} minutes of readings belong to no root of the chain."
+        yield ChainProblem(None, "leaf", None, text)
+
+
+def _nameless(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
+    """Rows of a channel that is not there."""
+    for table in ("readings", "reading_notes", "minutes", "leaves"):
+        for (channel,) in connection.execute(
+            f"SELECT DISTINCT channel FROM {table} WHERE channel NOT IN (SELECT id FROM channels)"
+        ):
+            text = f"Channel {channel} is gone, though the log has {table} of it."
+            yield ChainProblem(None, "channel", channel, text)
+
+
+def _sentences(name: str, faults: Mapping[str, list[int]]) -> Iterator[ChainProblem]:
+    """One sentence for each run of minutes that are wrong in the same way."""
+    for what, minutes in faults.items():
+        runs: list[list[int]] = []
+        for minute in sorted(minutes):
+            if runs and minute == runs[-1][1] + 1:
+                runs[-1][1] = minute
+            else:
+                runs.append([minute, minute])
+        for first, last in runs:
+            span = f"{iso_utc(first * MINUTE_US)} to {iso_utc((last + 1) * MINUTE_US)}"
+            yield ChainProblem(None, "leaf", None, f"{name}: {what}, {span}.")
+
+
+CHANGED = "readings that are not as they were written"
+ADDED = "readings without a place in the chain"
+NOTE_GONE = "a note on a reading's quality is gone or changed"
+NOTE_ADDED = "a note on a reading's quality without a place in the chain"
+
+
+class ChannelAudit:
+    """Holds one channel's readings and notes to their leaves. Door: `run`, then the counts.
+
+    Attributes:
+        faults: what is wrong, with the minutes since 1970 that it is wrong in.
+        sound: how many readings stand as they were written.
+        open: how many are of minutes that are not closed yet.
+        outside: how many an older program wrote.
+    """
+
+    def __init__(self, connection: sqlite3.Connection, channel: int, *, live: bool) -> None:
+        """Read what the log says of the channel.
+
+        Args:
+            connection: the log.
+            channel: its number.
+            live: whether its readings come from real sensors.
+        """
+        self.faults: dict[str, list[int]] = defaultdict(list)
+        self.sound = self.open = self.outside = 0
+        self._connection = connection
+        self._channel = channel
+        self._name = leaves.name_of(connection, channel)
+        self._thinned = _thinned(connection, channel)
+        self._outside_us = _outside_us(connection, channel)
+        self._window = _window(connection) if live else None
+
+    def run(self, from_us: int, to_us: int) -> None:
+        """Look at a span of time, its end not included; whole minutes are looked at."""
+        first = from_us // MINUTE_US
+        last = -(-to_us // MINUTE_US)
+        by_minute: dict[int, list[Leaf]] = defaultdict(list)
+        for leaf in leaves.leaves_of(self._connection, self._channel, first, last):
+            by_minute[leaf.minute].append(leaf)
+        rows: Iterable[Packable] = self._connection.execute(
+            leaves.READING_SQL, (self._channel, max(first * MINUTE_US, EVER[0]), last * MINUTE_US)
+        )
+        for minute, of_minute in groupby(rows, key=lambda row: row[0] // MINUTE_US):
+            self._minute(minute, list(of_minute), by_minute.pop(minute, []))
+        for minute, without in by_minute.items():
+            self._minute(minute, [], without)
+        self._notes(first, last)
+
+    def _minute(self, minute: int, rows: list[Packable], of_minute: list[Leaf]) -> None:
+        thinned = self._thinned_at(minute)
+        if len(of_minute) == 1 and thinned is None and of_minute[0].members is None:
+            # The usual case: one leaf over all of it.
+            (leaf,) = of_minute
+            if leaves.readings_hash(self._name, minute, None, rows) == leaf.sha256:
+                self.sound += len(rows)
+            else:
+                self.faults[CHANGED].append(minute)
+            return
+        whole = []
+        rest = {row[0]: row for row in rows}
+        for leaf in of_minute:
+            if leaf.kind != OF_READINGS:
+                continue
+            if leaf.members is None:
+                whole.append(leaf)
+            elif thinned is None or self._since(leaf, thinned):
+                mine = [rest.pop(at) for at in sorted(_times(leaf)) if at in rest]
+                if leaves.readings_hash(self._name, minute, leaf.members, mine) == leaf.sha256:
+                    self.sound += len(mine)
+                else:
+                    self.faults[CHANGED].append(minute)
+        left = list(rest.values())
+        if thinned is not None:
+            # The link of the means holds what stayed whole.
+            self.sound += len(left)
+        elif whole:
+            hashed = leaves.readings_hash(self._name, minute, None, left)
+            if len(whole) == 1 and hashed == whole[0].sha256:
+                self.sound += len(left)
+            else:
+                self.faults[CHANGED].append(minute)
+        elif left:
+            self._unleafed(minute, left)
+
+    def _unleafed(self, minute: int, rows: list[Packable]) -> None:
+        if all(row[0] <= self._outside_us for row in rows):
+            self.outside += len(rows)
+        elif self._window is not None and 0 <= minute - self._window < OPEN_MINUTES:
+            self.open += len(rows)
+        else:
+            self.faults[ADDED].append(minute)
+
+    def _notes(self, first: int, last: int) -> None:
+        bounds = (self._channel, max(first * MINUTE_US, EVER[0]), last * MINUTE_US)
+        kept = set(
+            self._connection.execute(
+                "SELECT time_us, noted_us, quality FROM reading_notes "
+                "WHERE channel = ? AND time_us >= ? AND time_us < ?",
+                bounds,
+            )
+        )
+        named = set()
+        for leaf in leaves.leaves_of(self._connection, self._channel, first, last):
+            if leaf.kind != OF_NOTES:
+                continue
+            members = leaf.members or b""
+            notes = leaves.notes_in(members)
+            named |= notes
+            hashed = leaves.notes_hash(self._name, leaf.minute, members)
+            gone = notes - kept
+            if self._thinned_at(leaf.minute) is not None:
+                gone = {note for note in gone if self._has_reading(note[0])}
+            if hashed != leaf.sha256 or gone:
+                self.faults[NOTE_GONE].append(leaf.minute)
+        for note in kept - named:
+            if note[0] > self._outside_us:
+                self.faults[NOTE_ADDED].append(note[0] // MINUTE_US)
+
+    def _has_reading(self, time_us: int) -> bool:
+        found = self._connection.execute(
+            "SELECT 1 FROM readings WHERE channel = ? AND time_us = ?", (self._channel, time_us)
+        )
+        return found.fetchone() is not None
+
+    def _thinned_at(self, minute: int) -> _Thinned | None:
+        begin_us = minute * MINUTE_US
+        for span in self._thinned:
+            if span.from_us <= begin_us < span.to_us:
+                return span
+        return None
+
+    def _since(self, leaf: Leaf, thinned: _Thinned) -> bool:
+        found = self._connection.execute(
+            "SELECT seq FROM chain WHERE kind = 'readings' AND row = ?", (leaf.root,)
+        ).fetchone()
+        return found is None or bool(found[0] > thinned.seq)
+
+
+def _times(leaf: Leaf) -> set[int]:
+    return leaves.times_in(leaf.members) if isinstance(leaf.members, bytes) else set()
+
+
+def _thinned(connection: sqlite3.Connection, channel: int) -> list[_Thinned]:
+    return [
+        _Thinned(*row)
+        for row in connection.execute(
+            "SELECT from_us, to_us, seq FROM thinnings t JOIN chain c "
+            "ON c.kind = 'thinning' AND c.row = t.id WHERE channel = ? ORDER BY from_us",
+            (channel,),
+        )
+    ]
+
+
+def _outside_us(connection: sqlite3.Connection, channel: int) -> int:
+    found = connection.execute(
+        "SELECT until_us FROM outside WHERE channel = ?", (channel,)
+    ).fetchone()
+    return EVER[0] if found is None else int(found[0])
+
+
+def _window(connection: sqlite3.Connection) -> int:
+    """The first minute of live readings that may be without a leaf."""
+    found = connection.execute(
+        "SELECT window_us FROM roots WHERE window_us IS NOT NULL ORDER BY id DESC LIMIT 1"
+    ).fetchone()
+    return -OPEN_MINUTES if found is None else int(found[0]) // MINUTE_US
