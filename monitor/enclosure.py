@@ -75,11 +75,13 @@ class ChannelState:
         "sensed",
         "solvent_accuracy",
         "watch",
+        "why",
     )
 
     def __init__(self, config: PointConfig, watch: PointWatch) -> None:
         self.config = config
         self.watch = watch
+        self.why = ""
         self.reading: Reading | None = None
         self.effective_s = -math.inf
         self.expires_s = math.inf
@@ -87,12 +89,19 @@ class ChannelState:
         self.solvent_accuracy = 0.0
         self.sensed = self._sense(math.nan, Quality.MISSING)
 
-    def take(self, reading: Reading, effective_s: float) -> None:
-        """Make a judged reading the present one."""
+    def take(self, reading: Reading, effective_s: float, why: str = "") -> None:
+        """Make a judged reading the present one.
+
+        Args:
+            reading: with its quality.
+            effective_s: the time from which its age counts [s].
+            why: it is doubted, where it is.
+        """
         self.reading = reading
+        self.why = why
         self.effective_s = effective_s
-        ok = reading.quality is Quality.OK
-        self.expires_s = effective_s + self.watch.max_age_s() if ok else math.inf
+        counts = reading.quality in (Quality.OK, Quality.DOUBTED)
+        self.expires_s = effective_s + self.watch.max_age_s() if counts else math.inf
         self.sensed = self._sense(reading.value, reading.quality)
 
     def too_old(self, reading: Reading, effective_s: float, now_s: float) -> bool:
@@ -142,6 +151,7 @@ class ChannelState:
             config.required,
             self.watch.usual_change(),
             shared_element=config.shared_element,
+            why=self.why if quality is Quality.DOUBTED else "",
         )
 
 
@@ -255,7 +265,10 @@ class Enclosure:
                 reading if reading.quality is quality else replace(reading, quality=quality)
             )
             taken.used.append(judged.value)
-            channel.take(judged, effective_s)
+            why = ""
+            if quality is Quality.DOUBTED:
+                why = self._judge.why(reading.point, reading.quantity, reading.time_s)
+            channel.take(judged, effective_s, why)
             fresh = True
         if fresh:
             self.now_s = max(self.now_s, now_s)
@@ -326,6 +339,28 @@ class Enclosure:
             section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=self.doubts)
         if self._on_evaluated is not None:
             self._on_evaluated(self)
+
+    def vouch(self, point: str) -> None:
+        """Take a person's word that a body is right: its doubts end until there is new evidence."""
+        self._judge.vouch(point)
+        for channel in self._channels.values():
+            reading = channel.reading
+            if (
+                channel.config.name == point
+                and reading is not None
+                and channel.sensed.quality == Quality.DOUBTED.value
+            ):
+                channel.take(replace(reading, quality=Quality.OK), channel.effective_s)
+
+    def learn(self, readings: Iterable[Reading]) -> None:
+        """Let the judge see what came before a restart; nothing of it is present.
+
+        Args:
+            readings: as they came, calibrated, in the order of time.
+        """
+        for reading in readings:
+            if (reading.point, reading.quantity) in self._channels:
+                self._judge.judge(reading)
 
     def clock_jumped(self, to_s: float) -> None:
         """The clock that times are given by was set: nothing from before it is present any more."""

@@ -42,6 +42,7 @@ class PointValue(NamedTuple):
             worked out from that and a wet bulb; counts with a surface point [% per K].
         shared_element: of a surface, whether it is read by the same element as its body's air
             temperature, so that part of their error is one; only where the config says so.
+        why: what made its value doubted, in words; "" where the quality says all.
     """
 
     point: str
@@ -54,6 +55,7 @@ class PointValue(NamedTuple):
     usual_change: float = 0.0
     by_air: float = 0.0
     shared_element: bool = False
+    why: str = ""
 
 
 class AssumedSurface(NamedTuple):
@@ -176,7 +178,7 @@ _QUALITY_WORDS = {
     "retained": "only what the broker had kept",
     "clock": "from before the clock was set",
 }
-STUCK = "stuck"
+DOUBTED = "doubted"
 ASSUMED = " (assumed)"
 """Behind the name of the air point whose temperature stands in for a surface."""
 _WORD = {AIR_TEMP: "air temperature", HUMIDITY: "humidity", SURFACE_TEMP: "surface temperature"}
@@ -221,12 +223,12 @@ def climate_of(
         if entry.quality != "ok":
             if entry.required:
                 said = _QUALITY_WORDS.get(entry.quality, entry.quality)
-                why = f"{_WORD[quantity]} of {entry.point} is {said}"
+                why = entry.why or f"{_WORD[quantity]} of {entry.point} is {said}"
                 for name in _LIMITS_OF[quantity]:
                     unknown.setdefault(name, why)
-            if entry.quality != STUCK:
+            if entry.quality != DOUBTED:
                 continue
-            # What a stuck value says may still be past a bound: it only gives no GO.
+            # What a doubted value says may still be past a bound: it only gives no GO.
         if quantity == AIR_TEMP:
             airs[entry.point] = entry
         elif quantity == HUMIDITY:

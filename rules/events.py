@@ -23,7 +23,8 @@ class Event:
         amount_ml: volume mixed [mL], or None.
         thinner_pct: thinner added, by volume of the mix [%], or None.
         method: how the coat is put on, or None.
-        what: what was measured by hand (`wood-moisture`, `mix-temperature`), or None.
+        what: what was measured by hand (`wood-moisture`, `mix-temperature`), or the sensor body
+            that is vouched for, or None.
         value: the hand measurement, in `unit`, or None.
         unit: unit of `value`, or None.
         recorded_s: when it was written down; later than `time_s` for a late entry [s].

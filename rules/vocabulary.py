@@ -117,6 +117,7 @@ class EventKind(StrEnum):
     BACK_IN_SERVICE = "back-in-service"
     ACKNOWLEDGED = "acknowledged"
     OVERRULED = "overruled"
+    VOUCHED = "vouched"
     NOTE = "note"
 
 

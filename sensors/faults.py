@@ -1,4 +1,7 @@
-"""Whether a value may be believed: range, rate, stuck, spike, wet and age, for each point."""
+"""Whether a value may be believed: range, rate, spike, wet and age, then what its record says.
+
+What a channel's own record and its neighbours say of a plausible value is `sensors.believe`'s.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,7 @@ from collections import deque
 from dataclasses import dataclass, replace
 from statistics import median
 
+from sensors.believe.judge import BeliefJudge
 from sensors.reading import Quality, Quantity, Reading
 
 
@@ -19,8 +23,9 @@ class FaultRules:
         high: highest plausible value.
         rate_floor: a change of this much is believed whatever the time between two readings.
         rate_per_min: and this much more for each minute between them.
-        stuck_after_s: a value unchanged to the last digit for this long is suspect [s] ...
-        stuck_moved: ... once a comparable reading has moved by this much meanwhile.
+        stuck_after_s: a channel that stands still for this long is doubted [s] ...
+        stuck_moved: ... once another of its quantity has moved by this much meanwhile, where it
+            has not been learned yet how the two move together.
         max_age_s: how long a value counts; None is three usual intervals, 90 s to 35 min [s].
     """
 
@@ -51,10 +56,6 @@ SATURATED_S = 1800.0
 DRIER_PCT = 92.0
 _SPIKE_CONFIRM_S = 30.0
 _REMEMBERED = 9
-_STUCK_CHECK_S = 300.0
-_HISTORY_STEP_S = 300.0
-
-_TEMPERATURES = (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP)
 
 
 def max_age_s(rules: FaultRules, usual_s: float) -> float:
@@ -84,23 +85,15 @@ class PointWatch:
         "_last",
         "_pending",
         "_usual_s",
-        "history",
         "quantity",
         "rules",
         "saturated_since_s",
-        "stuck_checked_s",
-        "stuck_now",
-        "unchanged_since_s",
     )
 
     def __init__(self, quantity: Quantity, rules: FaultRules) -> None:
         self.quantity = quantity
         self.rules = rules
-        self.history: deque[tuple[float, float]] = deque(maxlen=600)
         self.saturated_since_s: float | None = None
-        self.unchanged_since_s: float | None = None
-        self.stuck_checked_s = -math.inf
-        self.stuck_now = False
         self._last: Reading | None = None
         self._pending: Reading | None = None
         self._arrived_s: float | None = None
@@ -198,13 +191,8 @@ class PointWatch:
 
     def _believe(self, reading: Reading) -> None:
         last = self._last
-        if last is None or reading.value != last.value:
-            self.unchanged_since_s = reading.time_s
-            self.stuck_now = False
         if last is not None and reading.time_s > last.time_s:
             self._changes.append(abs(reading.value - last.value))
-        if not self.history or reading.time_s - self.history[-1][0] >= _HISTORY_STEP_S:
-            self.history.append((reading.time_s, reading.value))
         if self.quantity is Quantity.HUMIDITY:
             if reading.value < SATURATED_PCT:
                 self.saturated_since_s = None
@@ -216,10 +204,7 @@ class PointWatch:
         """Begin anew after a jump of the clock; what is usual of the point stays known."""
         self._last = self._pending = None
         self._arrived_s = None
-        self.unchanged_since_s = self.saturated_since_s = None
-        self.stuck_checked_s = -math.inf
-        self.stuck_now = False
-        self.history.clear()
+        self.saturated_since_s = None
 
 
 class FaultJudge:
@@ -227,6 +212,8 @@ class FaultJudge:
 
     def __init__(self, rules: dict[tuple[str, Quantity], FaultRules]) -> None:
         self._watches = {key: PointWatch(key[1], each) for key, each in rules.items()}
+        still = {key: (each.stuck_after_s, each.stuck_moved) for key, each in rules.items()}
+        self._beliefs = BeliefJudge(rules, still)
 
     def watch(self, point: str, quantity: Quantity) -> PointWatch:
         """Return what is known of one quantity at one point."""
@@ -238,20 +225,38 @@ class FaultJudge:
         Args:
             reading: of a configured point; times of a point never go back.
         """
-        watch = self._watches[reading.point, reading.quantity]
+        key = reading.point, reading.quantity
+        watch = self._watches[key]
+        before = watch.last
         judged = watch.judge(reading)
         if not judged or judged[-1].quality is not Quality.OK:
             return judged
-        if watch.quantity is Quantity.HUMIDITY and self._is_wet(reading.point, watch, judged[-1]):
-            judged[-1] = replace(judged[-1], quality=Quality.WET)
-        elif self._is_stuck(reading.point, watch, judged[-1].time_s):
-            judged[-1] = replace(judged[-1], quality=Quality.STUCK)
+        beliefs = self._beliefs
+        if len(judged) > 1 and before is not None:
+            beliefs.jumped(key, before.value, judged[0].value, judged[0].time_s)
+            beliefs.take(key, judged[0].value, judged[0].time_s)
+        last = judged[-1]
+        doubt = beliefs.take(key, last.value, last.time_s)
+        if watch.quantity is Quantity.HUMIDITY and self._is_wet(reading.point, watch, last):
+            judged[-1] = replace(last, quality=Quality.WET)
+        elif doubt is not None:
+            # A jump that is not believed confirms nothing: the first of it stays a spike.
+            return [replace(last, quality=Quality.DOUBTED)]
         return judged
+
+    def why(self, point: str, quantity: Quantity, time_s: float) -> str:
+        """Return why a channel is doubted and what to do, as a clause; "" where it is not."""
+        return self._beliefs.why((point, quantity), time_s)
+
+    def vouch(self, point: str) -> None:
+        """Take a person's word that a body is right as it is, until there is new evidence."""
+        self._beliefs.vouch(point)
 
     def forget(self) -> None:
         """Begin anew after a jump of the clock."""
         for watch in self._watches.values():
             watch.forget()
+        self._beliefs.begin_anew()
 
     def _is_wet(self, point: str, watch: PointWatch, reading: Reading) -> bool:
         since_s = watch.saturated_since_s
@@ -263,37 +268,3 @@ class FaultJudge:
             if quantity is Quantity.HUMIDITY and name != point and other.last is not None
         ]
         return any(value < DRIER_PCT for value in others)
-
-    def _is_stuck(self, point: str, watch: PointWatch, time_s: float) -> bool:
-        since_s = watch.unchanged_since_s
-        if since_s is None or time_s - since_s < watch.rules.stuck_after_s:
-            return False
-        if time_s - watch.stuck_checked_s >= _STUCK_CHECK_S:
-            watch.stuck_checked_s = time_s
-            watch.stuck_now = any(
-                _moved(other, since_s) >= self._needed_move(watch, other)
-                for (name, quantity), other in self._watches.items()
-                if other is not watch and _comparable(watch.quantity, quantity, name == point)
-            )
-        return watch.stuck_now
-
-    @staticmethod
-    def _needed_move(watch: PointWatch, other: PointWatch) -> float:
-        """Another quantity has to move twice as far to be evidence."""
-        if watch.quantity is other.quantity:
-            return watch.rules.stuck_moved
-        return 2.0 * other.rules.stuck_moved
-
-
-def _comparable(quantity: Quantity, other: Quantity, same_point: bool) -> bool:
-    """Whether one quantity cannot stand still to the last digit while the other moves."""
-    if quantity in _TEMPERATURES:
-        return other in _TEMPERATURES
-    if quantity is Quantity.HUMIDITY:
-        return other is Quantity.HUMIDITY or (other is Quantity.AIR_TEMP and same_point)
-    return False
-
-
-def _moved(watch: PointWatch, since_s: float) -> float:
-    values = [value for time_s, value in watch.history if time_s >= since_s]
-    return max(values) - min(values) if values else 0.0

@@ -37,7 +37,8 @@ class Quality(StrEnum):
     STALE = "stale"
     MISSING = "missing"
     IMPLAUSIBLE = "implausible"
-    STUCK = "stuck"
+    STUCK = "stuck"  # written by older programs; a flat line is `doubted` now
+    DOUBTED = "doubted"
     SPIKE = "spike"
     WET = "wet"
     RETAINED = "retained"

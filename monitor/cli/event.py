@@ -50,6 +50,7 @@ def run(
     what: str | None,
     value: float | None,
     unit: str | None,
+    point: str | None,
     corrects: int | None,
     withdraw: bool,
     db: Path | None,
@@ -85,7 +86,7 @@ def run(
         amount_ml=_at_least("amount", amount_ml, 0.0, _MOST_ML),
         thinner_pct=_thinner(thinner_pct),
         method=method_named(method),
-        what=what,
+        what=what if point is None else point,
         value=value,
         unit=unit,
         recorded_s=now_s,
@@ -98,6 +99,11 @@ def run(
             "recorded; give "
             "--what wood-moisture --value 14 --unit pct"
         )
+    if (event.kind is EventKind.VOUCHED) != (point is not None) and not withdraw:
+        raise FilmcallError(
+            "vouching needs the probe that is right as it is, and nothing else does, so nothing "
+            "was recorded; give: filmcall event vouched --point plank-port"
+        )
     if withdraw and corrects is None:
         raise FilmcallError("nothing was withdrawn: say which row with --corrects")
     with Store.open(log_path(db), now_s=time.time) as store:
@@ -105,6 +111,7 @@ def run(
             print(notice, file=sys.stderr)
         kept = store.add_event(_respecced(store, with_spec_text(store, event)))
         warnings = [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
+        warnings.append(_strange_point(store, enclosure, point))
         warnings.append(missing_before(kept, store.events(enclosure)))
         if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:
             warnings.append(launch_warning(clocks_in_log(store, enclosure, time_s - 1.0)))
@@ -214,6 +221,17 @@ def _respecced(store: Store, event: Event) -> Event:
     before = specs[film.spec].name if film.spec in specs else (film.spec or "none")
     said = f"{event.spec} in place of {before}"
     return replace(event, note=f"{said}: {event.note}" if event.note else said)
+
+
+def _strange_point(store: Store, enclosure: str, point: str | None) -> str:
+    """What to say of a probe from which the log has nothing."""
+    known = sorted({c.point for c in store.channels() if c.enclosure == enclosure})
+    if point is None or not known or point in known:
+        return ""
+    return (
+        f"the log has no reading of probe {printable(point)!r}, only of {', '.join(known)}, so "
+        "nothing changes; take the event back with --corrects and --withdraw if the name is wrong"
+    )
 
 
 def _spec(name_or_file: str) -> str:

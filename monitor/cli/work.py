@@ -40,6 +40,9 @@ def event(
         float | None, figure("--value", "With measured: the figure.", least=-1e6, most=1e6)
     ] = None,
     unit: Annotated[str | None, typer.Option(help="With measured: its unit.")] = None,
+    point: Annotated[
+        str | None, typer.Option(help="With vouched: the probe that is right as it is.")
+    ] = None,
     corrects: Annotated[
         int | None, figure("--corrects", "Row that this takes the place of.", least=1, whole=True)
     ] = None,
@@ -66,6 +69,7 @@ def event(
             what=what,
             value=value,
             unit=unit,
+            point=point,
             corrects=corrects,
             withdraw=withdraw,
             db=db,

@@ -25,6 +25,7 @@ from monitor.live.restart import (
     lost_sections,
     newest_sane_s,
     program_stopped,
+    recall_readings,
     release_points,
     sections_of,
 )
@@ -40,7 +41,7 @@ from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
 from monitor.wire import Json, enclosure_dict
 from rules.air.state import pressure_at_altitude_pa
-from rules.events import Event
+from rules.events import Event, in_force
 from rules.reasons import Doubt
 from rules.section import SectionCall
 from rules.text import duration_text
@@ -275,6 +276,7 @@ class Watch:
         last = last_calls(self._store, config.name, sections)
         load_temperatures(self._store, config, keeper, sections, now_s)
         enclosure = Enclosure(config, keeper.film_of, now_s, last, on_evaluated=evaluated)
+        recall_readings(self._store, enclosure, events, now_s)
         for name in sorted(named):
             enclosure.ensure_section(name)
         for section, note in release_points(enclosure, config, now_s):
@@ -471,6 +473,9 @@ class Watch:
     ) -> None:
         enclosure, keeper = room.enclosure, room.keeper
         keeper.set_events((*keeper.events, *fresh))
+        for event in in_force(tuple(fresh)):
+            if event.kind is EventKind.VOUCHED:
+                enclosure.vouch(event.what or "")
         room.ends_s = now_s
         room.events_row = max([room.events_row, *(event.row or 0 for event in fresh)])
         named = {event.section for event in fresh if event.section is not None} - {ALL_SECTIONS}

@@ -5,18 +5,20 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from heapq import merge
 
 from monitor.clock import SLACK_S
 from monitor.config.model import EnclosureConfig
 from monitor.enclosure import Enclosure, LastCall
 from monitor.films import FilmKeeper, channels_of, history_rows
 from monitor.log.log import Store
-from monitor.log.rows import Outage
+from monitor.log.rows import QUALITY_OF_CODE, Outage
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.events import Event, in_force
 from rules.text import duration_text
-from rules.vocabulary import ALL_SECTIONS
+from rules.vocabulary import ALL_SECTIONS, EventKind
+from sensors.reading import Quality, Quantity, Reading
 
 CLOCK_SET = "clock-set"
 LOST = "section {} is watched no more: its STOP has ended"
@@ -80,6 +82,62 @@ def load_temperatures(
         for from_s, to_s in spans:
             samples.take_from_log(history_rows(store, config.name, channels, from_s, to_s))
         samples.whole_from_s = min(samples.whole_from_s, wanted_s)
+
+
+DOUBTS_S = 12 * 3600.0
+"""As far back as a channel's record reaches that it is judged by [s]."""
+_READINGS_A_CHANNEL = 2000
+_JUDGED_ANEW = frozenset(
+    {Quality.OK, Quality.DOUBTED, Quality.STUCK, Quality.SPIKE, Quality.WET, Quality.IMPLAUSIBLE}
+)
+
+
+def recall_readings(
+    store: Store, enclosure: Enclosure, events: Sequence[Event], now_s: float
+) -> None:
+    """Let an enclosure's judge see its last hours again, so that a restart ends no doubt.
+
+    Args:
+        store: the log.
+        enclosure: that has just begun.
+        events: of it; what a person vouched for is heard again in its place.
+        now_s: now [s].
+
+    Raises:
+        LogRefused: the log cannot be read.
+    """
+    vouched = [
+        event
+        for event in in_force(tuple(events))
+        if event.kind is EventKind.VOUCHED and event.time_s <= now_s
+    ]
+    streams = [
+        _recent(store, enclosure.name, channel.config.name, channel.config.quantity, now_s)
+        for channel in enclosure.channels()
+    ]
+    for reading in merge(*streams, key=lambda each: each.time_s):
+        while vouched and vouched[0].time_s <= reading.time_s:
+            enclosure.vouch(vouched.pop(0).what or "")
+        enclosure.learn((reading,))
+    for event in vouched:
+        enclosure.vouch(event.what or "")
+
+
+def _recent(
+    store: Store, enclosure: str, point: str, quantity: Quantity, now_s: float
+) -> list[Reading]:
+    times, values, codes = store.readings(enclosure, point, quantity, now_s - DOUBTS_S, now_s)
+    found = zip(
+        times[-_READINGS_A_CHANNEL:].tolist(),
+        values[-_READINGS_A_CHANNEL:].tolist(),
+        codes[-_READINGS_A_CHANNEL:].tolist(),
+        strict=True,
+    )
+    return [
+        Reading(enclosure, point, quantity, time_s, value, Quality.OK, time_s)
+        for time_s, value, code in found
+        if value == value and QUALITY_OF_CODE.get(code) in _JUDGED_ANEW
+    ]
 
 
 def release_points(

@@ -26,6 +26,7 @@ QUALITY_CODES: dict[Quality, int] = {
     Quality.WET: 6,
     Quality.RETAINED: 7,
     Quality.CLOCK: 8,
+    Quality.DOUBTED: 9,
 }
 QUALITY_OF_CODE: dict[int, Quality] = {code: quality for quality, code in QUALITY_CODES.items()}
 

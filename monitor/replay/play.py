@@ -22,8 +22,9 @@ from monitor.log.log import Store
 from monitor.specs import find_spec
 from monitor.tell import Tell, Teller
 from rules.errors import FilmcallError
-from rules.events import Event
+from rules.events import Event, in_force
 from rules.spec.model import Spec
+from rules.vocabulary import EventKind
 from sensors.reading import Quantity, Reading
 
 if TYPE_CHECKING:
@@ -238,6 +239,9 @@ def play(
         keeper.evaluated(enclosure)
         teller.evaluated(enclosure)
 
+    vouched = deque(
+        event for event in in_force(tuple(keeper.events)) if event.kind is EventKind.VOUCHED
+    )
     playback: Playback | None = None
     newest_s: float | None = None
     finished = False
@@ -258,6 +262,8 @@ def play(
             newest_s = time_s if newest_s is None else max(newest_s, time_s)
             if before_row is not None:
                 before_row(time_s)
+            while vouched and vouched[0].time_s <= time_s:
+                playback.enclosure.vouch(vouched.popleft().what or "")
             sets_before = playback.clock_sets
             taken = playback.take(readings)
             if playback.clock_sets != sets_before:

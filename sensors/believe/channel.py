@@ -1,0 +1,239 @@
+"""What one channel's own record has taught of it: change rate, last digit, noise, usual moves."""
+
+from __future__ import annotations
+
+import math
+
+from sensors.believe.flat_line import ChangeRate
+from sensors.believe.pair import PairModel
+from sensors.believe.record import MinuteRecord
+from sensors.believe.repeated_record import ChangeNats, RepeatTrace
+from sensors.believe.verdict import Check, Doubt
+from sensors.reading import Quantity
+
+_STEP_WEIGHT = 0.02
+_LEAST_DIGIT = 1e-4
+_USUAL_MEMORY = 288.0
+_USUAL_WANTED = 36
+_FADES_A_MINUTE = 1.0 - 1.0 / 2880.0
+
+
+class Usual:
+    """Mean and standard deviation of something looked at every five minutes, a day of memory."""
+
+    __slots__ = ("_count", "_variance", "mean")
+
+    def __init__(self) -> None:
+        self.mean = 0.0
+        self._variance = 0.0
+        self._count = 0
+
+    def learn(self, value: float) -> None:
+        """Take what was believed."""
+        self._count += 1
+        weight = 1.0 / min(self._count, _USUAL_MEMORY)
+        off = value - self.mean
+        self.mean += weight * off
+        self._variance += weight * ((1.0 - weight) * off * off - self._variance)
+
+    def spread(self) -> float | None:
+        """Return the standard deviation, or None before three hours have been seen."""
+        return math.sqrt(max(0.0, self._variance)) if self._count >= _USUAL_WANTED else None
+
+    def accept(self, value: float) -> None:
+        """Take a person's word that this is as it should be."""
+        self.mean = value
+
+
+class Jump:
+    """A step that a hull cannot have made: from where, when, and how far."""
+
+    __slots__ = ("from_c", "minute", "size_k")
+
+    def __init__(self, from_c: float, minute: int, size_k: float) -> None:
+        self.from_c = from_c
+        self.minute = minute
+        self.size_k = size_k
+
+
+class ChannelModel:
+    """One channel: its record, what was learned from it, and the doubts that stand.
+
+    Memory is bounded: 720 minute means and 1,024 fingerprints, 12 KiB.
+
+    Attributes:
+        point: name of the sensor body.
+        quantity: that it measures.
+        rate: of changes.
+        trace: of repeats.
+        record: minute means.
+        digit: smallest step that it was seen to make; infinite before the first.
+        neighbours: other channels that it is held against, and how it moves with each.
+        doubts: the tests that it does not pass now.
+        still_from: minute from which an attenuated signal is suspected, or -1.
+        jump: that it made and has not answered for, or None.
+        step_from: minute before which no step is looked for.
+        largest_step_k: in five minutes, believed and fading [K].
+        follow_gain: what is usual of a surface in the air's quick movement.
+        apart: how far it usually stands from its neighbours: a temperature over the others, or
+            ln of a vapour pressure over theirs.
+        apart_now: the same, now; NaN where it is not known.
+        apart_ticks: for how many looks it has been beyond.
+        per_minute: how many readings its last minute had.
+        tick: the five minutes in which it was last held against its neighbours.
+        gain_now: of the air's quick movement, at the last look.
+    """
+
+    __slots__ = (
+        "_count",
+        "_last",
+        "_minute",
+        "_nats",
+        "_step_digits",
+        "_sum",
+        "apart",
+        "apart_now",
+        "apart_ticks",
+        "digit",
+        "doubts",
+        "follow_gain",
+        "gain_now",
+        "jump",
+        "largest_step_k",
+        "neighbours",
+        "per_minute",
+        "point",
+        "quantity",
+        "rate",
+        "record",
+        "step_from",
+        "still_from",
+        "tick",
+        "trace",
+    )
+
+    def __init__(self, point: str, quantity: Quantity) -> None:
+        self.point = point
+        self.quantity = quantity
+        self.rate = ChangeRate()
+        self.trace = RepeatTrace()
+        self.record = MinuteRecord()
+        self.digit = math.inf
+        self.neighbours: list[tuple[ChannelModel, PairModel]] = []
+        self.doubts: dict[Check, Doubt] = {}
+        self.still_from = -1
+        self.jump: Jump | None = None
+        self.step_from = -1
+        self.largest_step_k = 0.0
+        self.follow_gain = Usual()
+        self.gain_now = 0.0
+        self.apart = Usual()
+        self.apart_now = math.nan
+        self.apart_ticks = 0
+        self.per_minute = 1
+        self.tick = -1
+        self._last = math.nan
+        self._nats = ChangeNats()
+        self._step_digits = 1.0
+        self._minute = -1
+        self._sum = 0.0
+        self._count = 0
+
+    def take(self, value: float, time_s: float) -> int:
+        """Take a reading in.
+
+        Args:
+            value: in the quantity's unit.
+            time_s: of it, not before the last [s].
+
+        Returns:
+            The minute that it closed, or -1.
+        """
+        rate = self.rate
+        last = self._last
+        if value == last:
+            rate.equal += 1
+        else:
+            if last == last:
+                self._change(value, abs(value - last), time_s)
+            else:
+                rate.since_s = time_s
+            self._last = value
+        minute = int(time_s // 60.0)
+        closed = -1
+        if minute != self._minute:
+            if self._count:
+                closed = self._minute
+                self.per_minute = self._count
+                self.record.close(closed, self._sum / self._count, self.band_digit(), self._count)
+                self.rate.learn(self._step_digits)
+                self._nats.learn(self.rate.chance, self._step_digits)
+            self._minute = minute
+            self._sum = value
+            self._count = 1
+        else:
+            self._sum += value
+            self._count += 1
+        return closed
+
+    def _change(self, value: float, step: float, time_s: float) -> None:
+        digit = self.digit
+        if _LEAST_DIGIT <= step < digit:
+            self.digit = digit = step
+        self._step_digits += _STEP_WEIGHT * (step / digit - self._step_digits)
+        rate = self.rate
+        run = rate.equal
+        if self.doubts and Check.FLAT_LINE in self.doubts:
+            if rate.changed_after_doubt(time_s):
+                del self.doubts[Check.FLAT_LINE]
+        else:
+            rate.changed(time_s)
+        self.trace.take(value, run, self._nats.of(run))
+
+    def flat_for_s(self, time_s: float) -> float:
+        """Return for how long it has shown one value [s]."""
+        return time_s - self.rate.since_s
+
+    def band_digit(self) -> float:
+        """Return the last digit, or 0 where it is not known yet, in the quantity's unit."""
+        return self.digit if self.digit < math.inf else 0.0
+
+    def band(self) -> float:
+        """Return how far a minute mean strays by noise and last digit alone."""
+        return self.record.band(self.band_digit(), self.per_minute)
+
+    def fade(self) -> None:
+        """Let a minute pass over what is remembered as its largest step."""
+        self.largest_step_k *= _FADES_A_MINUTE
+
+    def accept(self) -> None:
+        """Take a person's word that it is right as it is: every doubt ends until new evidence."""
+        self.doubts.clear()
+        self.rate.begin_anew(self.rate.since_s)
+        self.trace.begin_anew()
+        record = self.record
+        record.still_since, record.anchor = record.head, record.at(record.head)
+        self.still_from = -1
+        if self.jump is not None:
+            self.largest_step_k = max(self.largest_step_k, abs(self.jump.size_k))
+        self.jump = None
+        self.step_from = record.head + 6
+        self.follow_gain.accept(self.gain_now)
+        if not math.isnan(self.apart_now):
+            self.apart.accept(self.apart_now)
+        self.apart_ticks = 0
+
+    def begin_anew(self) -> None:
+        """Forget the present after a jump of the clock; what was learned stays."""
+        self.doubts.clear()
+        self.rate.begin_anew(math.nan)
+        self.trace.begin_anew()
+        self.record.begin_anew()
+        self._last = math.nan
+        self._minute = -1
+        self._sum = 0.0
+        self._count = 0
+        self.still_from = -1
+        self.jump = None
+        self.step_from = -1
+        self.apart_ticks = 0

@@ -1,0 +1,221 @@
+"""The quality tests that need minutes and neighbours, one function each.
+
+They bear the names of the open manuals for real-time quality control (QARTOD, US IOOS: "Manual for
+Real-Time Quality Control of In-situ Temperature and Salinity Data"): rate of change, attenuated
+signal, neighbour, multi-variate. The manuals leave thresholds to the operator: here they are
+learned from the channel and bounded by defaults, which are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from sensors.believe.verdict import Verdict
+
+LEAST_STILL_MIN = 20
+BEYOND_SPREADS = 5.0
+NOTHING_LEFT_SPREADS = 2.0
+
+
+def attenuated_signal(
+    moved: float,
+    expected: float,
+    spread: float,
+    band: float,
+    still_min: int,
+    *,
+    suspected: bool = False,
+    least_min: int = LEAST_STILL_MIN,
+    beyond: float = BEYOND_SPREADS,
+) -> Verdict:
+    """Return whether a channel has stayed where it was while others say that it must have moved.
+
+    Args:
+        moved: by how much it has moved since it began to stand still.
+        expected: by how much it should have, after its neighbours.
+        spread: standard deviation of that.
+        band: what its noise and last digit alone make.
+        still_min: for how long it has stood still [min].
+        suspected: it was suspect before; then only agreement acquits.
+        least_min: nothing shorter is suspect [min].
+        beyond: how many standard deviations are beyond chance.
+    """
+    total = math.hypot(spread, band)
+    missing = abs(moved - expected) / total
+    if suspected:
+        return Verdict.PASS if missing < NOTHING_LEFT_SPREADS else Verdict.SUSPECT
+    if still_min < least_min or abs(expected) < 2.0 * band:
+        return Verdict.PASS
+    return Verdict.SUSPECT if missing > beyond else Verdict.PASS
+
+
+LEAST_HULL_STEP_K = 1.0
+DEFAULT_HULL_STEP_K = 2.5
+MOST_HULL_STEP_K = 4.0
+STEP_MIN = 5
+STEP_LEARNED_MIN = 360
+_TIMES_THE_LARGEST = 2.5
+
+
+def hull_step_bound_k(largest_k: float, learned_min: int, air_moved_k: float) -> float:
+    """Return how far a hull may move in five minutes [K].
+
+    Args:
+        largest_k: its own largest believed move in five minutes, of late [K].
+        learned_min: how long it has been watched [min].
+        air_moved_k: how far the air moved in the same time [K].
+
+    A hull has thermal mass: it may go half as far as the air does, and some of its own.
+    """
+    own_k = DEFAULT_HULL_STEP_K
+    if learned_min >= STEP_LEARNED_MIN:
+        own_k = min(max(LEAST_HULL_STEP_K, _TIMES_THE_LARGEST * largest_k), MOST_HULL_STEP_K)
+    return own_k + 0.5 * abs(air_moved_k)
+
+
+def rate_of_change(moved_k: float, bound_k: float) -> Verdict:
+    """Return whether a hull has moved further in five minutes than a hull can.
+
+    Args:
+        moved_k: from its mean five minutes ago [K].
+        bound_k: `hull_step_bound_k` [K].
+    """
+    return Verdict.SUSPECT if abs(moved_k) > bound_k else Verdict.PASS
+
+
+def agrees_again(value_c: float, expected_c: float, jumped_k: float) -> Verdict:
+    """Return whether a hull that jumped is back where its past and its neighbours have it.
+
+    Args:
+        value_c: now [degC].
+        expected_c: where it stood before the jump, moved on with its neighbours [degC].
+        jumped_k: size of the jump [K].
+    """
+    near_k = max(0.5, 0.25 * abs(jumped_k))
+    return Verdict.PASS if abs(value_c - expected_c) <= near_k else Verdict.SUSPECT
+
+
+FOLLOWS_MIN = 60
+BLOCK_MIN = 4
+LEAST_GAIN = 0.45
+MOST_USUAL_GAIN = 0.35
+LEAST_CORRELATION = 0.8
+
+
+def gain_on(own: Sequence[float], air: Sequence[float]) -> tuple[float, float, float] | None:
+    """Return how a surface takes part in the air's quick movement.
+
+    Second differences leave out what both do slowly together, as by the time of day.
+
+    Args:
+        own: block means of the surface, in the order of time [degC].
+        air: of the air, the same blocks [degC].
+
+    Returns:
+        Gain [K/K], correlation, and the air's own second differences from block to block,
+        standard deviation [K]; None where one is not known or nothing moves.
+    """
+    bends = [
+        (a - 2.0 * b + c, d - 2.0 * e + f)
+        for a, b, c, d, e, f in zip(own, own[1:], own[2:], air, air[1:], air[2:], strict=False)
+    ]
+    together = sum(o * a for o, a in bends)
+    of_air = sum(a * a for _, a in bends)
+    of_own = sum(o * o for o, _ in bends)
+    if not (of_air > 0.0 and of_own > 0.0 and math.isfinite(together)):
+        return None
+    gain, correlation = together / of_air, together / math.sqrt(of_air * of_own)
+    return gain, correlation, math.sqrt(of_air / len(bends))
+
+
+def follows_air(
+    gain: float, correlation: float, air_moved_k: float, noise_k: float, usual_gain: float | None
+) -> Verdict:
+    """Return whether a surface moves as the air does, like a probe that fell off the hull.
+
+    Args:
+        gain: of its quick movement on the air's [K/K].
+        correlation: of the two.
+        air_moved_k: the air's own quick movement, standard deviation [K].
+        noise_k: standard deviation that noise alone would make of that [K].
+        usual_gain: of the same surface, or None before it is known [K/K].
+    """
+    if usual_gain is None or usual_gain > MOST_USUAL_GAIN or air_moved_k < max(0.1, 3.0 * noise_k):
+        return Verdict.NOT_EVALUATED
+    bound = max(LEAST_GAIN, 3.0 * usual_gain)
+    if gain > bound and correlation > LEAST_CORRELATION:
+        return Verdict.SUSPECT
+    return Verdict.PASS if gain < 0.7 * bound else Verdict.NOT_EVALUATED
+
+
+LEAST_SUN_K = 1.5
+DEFAULT_SUN_K = 3.0
+SAME_MOISTURE = 0.06
+
+
+def sunlit(
+    above_k: float,
+    usual_k: float,
+    spread_k: float | None,
+    moisture_apart: float,
+    *,
+    above_all: bool,
+) -> Verdict:
+    """Return whether an air probe is warm on its own, as in the sun, in the same moist air.
+
+    Args:
+        above_k: over the other air probes [K].
+        usual_k: what it usually is [K].
+        spread_k: standard deviation of that, or None before it is known [K].
+        moisture_apart: ln of its vapour pressure over the others', less what is usual; NaN where
+            it is not known.
+        above_all: it is warmer than every other probe of the enclosure.
+    """
+    if math.isnan(above_k):
+        return Verdict.NOT_EVALUATED
+    bound_k = DEFAULT_SUN_K if spread_k is None else max(LEAST_SUN_K, 6.0 * spread_k)
+    beyond_k = above_k - usual_k
+    if beyond_k < 0.7 * bound_k:
+        return Verdict.PASS
+    if beyond_k > bound_k and above_all and not abs(moisture_apart) > SAME_MOISTURE:
+        return Verdict.SUSPECT
+    return Verdict.NOT_EVALUATED
+
+
+LEAST_MOISTURE = 0.12
+DEFAULT_MOISTURE = 0.30
+
+
+def vapour_pressures_part(apart: float, usual: float, spread: float | None) -> Verdict:
+    """Return whether a body says of the air's moisture what the other bodies of the tent do not.
+
+    Args:
+        apart: ln of its vapour pressure over that of the others.
+        usual: what that usually is.
+        spread: standard deviation of that, or None before it is known.
+    """
+    if math.isnan(apart):
+        return Verdict.NOT_EVALUATED
+    bound = DEFAULT_MOISTURE if spread is None else max(LEAST_MOISTURE, 6.0 * spread)
+    beyond = abs(apart - usual)
+    if beyond > bound:
+        return Verdict.SUSPECT
+    return Verdict.PASS if beyond < 0.7 * bound else Verdict.NOT_EVALUATED
+
+
+def vapour_pressure_hpa(air_temp_c: float, rh_pct: float) -> float:
+    """Return the air's vapour pressure over liquid water [hPa].
+
+    Args:
+        air_temp_c: of the air [degC].
+        rh_pct: over liquid water [%].
+
+    Source:
+        WMO-No. 8, Guide to Instruments and Methods of Observation, annex 4.B:
+        e_w = 6.112 exp(17.62 t / (243.12 + t)).
+
+    >>> round(vapour_pressure_hpa(20.0, 100.0), 2)
+    23.33
+    """
+    return 0.06112 * rh_pct * math.exp(17.62 * air_temp_c / (243.12 + air_temp_c))

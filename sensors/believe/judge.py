@@ -1,0 +1,477 @@
+"""Holds every channel of one enclosure against its own past and its neighbours: who is doubted."""
+
+from __future__ import annotations
+
+import math
+import shlex
+from collections.abc import Callable, Iterable
+
+from sensors.believe import checks
+from sensors.believe.channel import ChannelModel, Jump
+from sensors.believe.flat_line import flat_line
+from sensors.believe.pair import PairModel
+from sensors.believe.repeated_record import repeated_record
+from sensors.believe.verdict import Check, Doubt, Verdict
+from sensors.reading import Quantity
+
+Key = tuple[str, Quantity]
+
+_TEMPERATURES = (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP)
+_MOST_NEIGHBOURS = 4
+_TICK_MIN = 5
+_SATURATED_PCT = 98.0
+_TICKS_APART = 2
+_TICKS_MOISTURE = 3
+_SECOND_OPINION_SPREADS = 1.0
+
+
+class BeliefJudge:
+    """The doubts of one enclosure."""
+
+    def __init__(
+        self, keys: Iterable[Key], still: dict[Key, tuple[float, float]] | None = None
+    ) -> None:
+        """Begin to watch.
+
+        Args:
+            keys: every channel.
+            still: how long a channel may stand still, and how far another of its quantity may
+                move meanwhile, before it is known how they move together [s, its unit].
+        """
+        self.channels = {key: ChannelModel(*key) for key in keys}
+        self._still = still or {}
+        for key, channel in self.channels.items():
+            others = sorted(
+                (each for other, each in self.channels.items() if other != key),
+                key=lambda each, own=channel: _distance(own, each),  # type: ignore[misc]
+            )
+            channel.neighbours = [
+                (other, PairModel())
+                for other in others[:_MOST_NEIGHBOURS]
+                if _distance(channel, other) < math.inf
+            ]
+        self._airs = [c for c in self.channels.values() if c.quantity is Quantity.AIR_TEMP]
+        self._hulls = [c for c in self.channels.values() if c.quantity is Quantity.SURFACE_TEMP]
+        self._humid = {
+            c.point: c for c in self.channels.values() if c.quantity is Quantity.HUMIDITY
+        }
+
+    def take(self, key: Key, value: float, time_s: float) -> Doubt | None:
+        """Take a plausible reading in and return why it is doubted, or None.
+
+        Args:
+            key: its channel.
+            value: in its quantity's unit.
+            time_s: of it; never before the channel's last one [s].
+        """
+        channel = self.channels[key]
+        closed = channel.take(value, time_s)
+        if closed >= 0:
+            self._minute(channel, closed, time_s)
+        rate = channel.rate
+        if rate.equal >= rate.needed and Check.FLAT_LINE not in channel.doubts:
+            self._flat(channel, value, time_s)
+        if not channel.doubts:
+            return None
+        return next(iter(channel.doubts.values()))
+
+    def jumped(self, key: Key, from_value: float, value: float, time_s: float) -> None:
+        """Take note of a step beyond the rate limit, before its reading is taken in.
+
+        Args:
+            key: the channel.
+            from_value: last value before it.
+            value: after it.
+            time_s: when [s].
+        """
+        channel = self.channels[key]
+        if channel.quantity is Quantity.SURFACE_TEMP and channel.jump is None:
+            self._look_for_step(channel, from_value, value, int(time_s // 60.0))
+
+    def vouch(self, point: str) -> None:
+        """Take a person's word for every channel of a body, until there is new evidence."""
+        for channel in self.channels.values():
+            if channel.point == point:
+                channel.accept()
+
+    def begin_anew(self) -> None:
+        """Forget the present after a jump of the clock."""
+        for channel in self.channels.values():
+            channel.begin_anew()
+
+    def why(self, key: Key, time_s: float) -> str:
+        """Return why a channel is doubted and what to do, as a clause; "" where it is not."""
+        for doubt in self.channels[key].doubts.values():
+            lasted = _lasting(time_s - doubt.since_s)
+            return (
+                f"{doubt.words.replace('{lasted}', lasted)}: look at the probe, or say it is "
+                f"right: filmcall event vouched --point {shlex.quote(key[0])}"
+            )
+        return ""
+
+    # Each minute ----------------------------------------------------------------------------
+
+    def _minute(self, channel: ChannelModel, minute: int, time_s: float) -> None:
+        nats = channel.trace.nats
+        if nats or Check.REPEATED_RECORD in channel.doubts:
+            words = f"{channel.point} repeats, to the last digit, what it showed before"
+            _note(channel, Check.REPEATED_RECORD, repeated_record(nats), time_s, lambda: words)
+        if channel.quantity is Quantity.SURFACE_TEMP:
+            self._step(channel, minute)
+        if minute // _TICK_MIN != channel.tick:
+            channel.tick = minute // _TICK_MIN
+            self._tick(channel, minute, time_s)
+
+    def _flat(self, channel: ChannelModel, value: float, time_s: float) -> None:
+        if channel.quantity is Quantity.HUMIDITY and value >= _SATURATED_PCT:
+            return  # saturated air, or a wet probe: there is a quality for that
+        rate = channel.rate
+        if flat_line(rate.equal, channel.flat_for_s(time_s), rate.needed) is Verdict.SUSPECT:
+            words = f"{channel.point} has shown {value:g} {_UNIT[channel.quantity]} for {{lasted}}"
+            channel.doubts[Check.FLAT_LINE] = Doubt(
+                Check.FLAT_LINE, rate.since_s, f"{words} without the least change"
+            )
+
+    # Steps of a hull ------------------------------------------------------------------------
+
+    def _step(self, channel: ChannelModel, minute: int) -> None:
+        channel.fade()
+        record = channel.record
+        value = record.at(minute)
+        if channel.jump is not None:
+            if (
+                checks.agrees_again(
+                    value, self._expected_c(channel, channel.jump, minute), channel.jump.size_k
+                )
+                is Verdict.PASS
+            ):
+                channel.jump = None
+                channel.step_from = minute + checks.STEP_MIN + 1
+                channel.doubts.pop(Check.RATE_OF_CHANGE, None)
+            return
+        before = record.at(minute - checks.STEP_MIN)
+        if minute < channel.step_from or before != before:
+            return
+        if not self._look_for_step(channel, before, value, minute):
+            channel.largest_step_k = max(channel.largest_step_k, abs(value - before))
+
+    def _look_for_step(
+        self, channel: ChannelModel, before_c: float, value_c: float, minute: int
+    ) -> bool:
+        moved_k = value_c - before_c
+        air_k = max(
+            (
+                abs(move)
+                for air in self._airs
+                if not math.isnan(move := _moved(air, minute - 2 * checks.STEP_MIN, minute))
+            ),
+            default=0.0,
+        )
+        bound_k = checks.hull_step_bound_k(channel.largest_step_k, channel.record.closed, air_k)
+        if checks.rate_of_change(moved_k, bound_k) is not Verdict.SUSPECT:
+            return False
+        start = minute - checks.STEP_MIN
+        channel.jump = Jump(before_c, start, moved_k)
+        jumped = f"jumped {abs(moved_k):.1f} K {'up' if moved_k > 0.0 else 'down'}"
+        channel.doubts[Check.RATE_OF_CHANGE] = Doubt(
+            Check.RATE_OF_CHANGE,
+            60.0 * minute,
+            f"{channel.point} {jumped} at once, which a hull cannot, {{lasted}} ago",
+        )
+        return True
+
+    def _expected_c(self, channel: ChannelModel, jump: Jump, minute: int) -> float:
+        """Where a hull that jumped should be now: its past, moved on with its neighbours."""
+        for others, share in ((self._hulls, 1.0), (self._airs, 0.3)):
+            moves = [
+                move
+                for other in others
+                if other is not channel
+                and not other.doubts
+                and not math.isnan(move := _moved(other, jump.minute, minute))
+            ]
+            if moves:
+                return jump.from_c + share * sum(moves) / len(moves)
+        return jump.from_c
+
+    # Every five minutes ---------------------------------------------------------------------
+
+    def _tick(self, channel: ChannelModel, minute: int, time_s: float) -> None:
+        self._attenuated(channel, minute, time_s)
+        if channel.quantity is Quantity.SURFACE_TEMP:
+            self._follows(channel, minute, time_s)
+        elif channel.quantity is Quantity.AIR_TEMP:
+            self._sunlit(channel, minute, time_s)
+        elif channel.quantity is Quantity.HUMIDITY:
+            self._moisture(channel, minute, time_s)
+        if not channel.doubts and channel.still_from < 0:
+            for other, pair in channel.neighbours:
+                if not other.doubts:
+                    pair.learn(channel.record, other.record, minute)
+
+    def _attenuated(self, channel: ChannelModel, minute: int, time_s: float) -> None:
+        record = channel.record
+        suspected = Check.ATTENUATED_SIGNAL in channel.doubts
+        start = channel.still_from if suspected else record.still_since
+        still_min = minute - start
+        if start < 0 or (not suspected and still_min < checks.LEAST_STILL_MIN):
+            return
+        own = record.at(minute)
+        if channel.quantity is Quantity.HUMIDITY and own >= _SATURATED_PCT:
+            return
+        then = record.at(start)
+        if then != then:  # longer ago than the record goes
+            if suspected and minute - record.still_since < checks.LEAST_STILL_MIN:
+                channel.doubts.pop(Check.ATTENUATED_SIGNAL)
+                channel.still_from = -1
+            return
+        band = channel.band()
+        best: tuple[float, float, ChannelModel, float] | None = None
+        opinions: list[float] = []
+        for other, pair in channel.neighbours:
+            if other.doubts:
+                continue
+            moved = _moved(other, start, minute)
+            if moved != moved:
+                continue
+            expected = pair.expected(moved, still_min)
+            if expected is None:
+                self._by_default(channel, other, start, minute, time_s, own - then)
+                continue
+            by, spread = expected
+            opinions.append((by - (own - then)) / math.hypot(spread, band))
+            if best is None or spread < best[1]:
+                best = by, spread, other, moved
+        if best is None:
+            return
+        by, spread, other, moved = best
+        verdict = checks.attenuated_signal(
+            own - then, by, spread, band, still_min, suspected=suspected
+        )
+        if verdict is Verdict.SUSPECT and not suspected and len(opinions) > 1:
+            sign = math.copysign(1.0, by - (own - then))
+            agree = sum(sign * each > _SECOND_OPINION_SPREADS for each in opinions)
+            if agree < 2:
+                verdict = Verdict.NOT_EVALUATED
+        if _note(
+            channel,
+            Check.ATTENUATED_SIGNAL,
+            verdict,
+            60.0 * start,
+            lambda: f"{channel.point} has not moved for {{lasted}} while {_moving(other, moved)}",
+        ):
+            channel.still_from = start if verdict is Verdict.SUSPECT else -1
+
+    def _by_default(
+        self,
+        channel: ChannelModel,
+        other: ChannelModel,
+        start: int,
+        minute: int,
+        time_s: float,
+        own_moved: float,
+    ) -> None:
+        """The same test before it is known how two channels move together."""
+        limits = self._still.get((channel.point, channel.quantity))
+        theirs = self._still.get((other.point, other.quantity))
+        if limits is None or theirs is None or time_s - 60.0 * start < limits[0]:
+            return
+        if Check.ATTENUATED_SIGNAL in channel.doubts:
+            if minute - channel.record.still_since < checks.LEAST_STILL_MIN:
+                channel.doubts.pop(Check.ATTENUATED_SIGNAL)
+                channel.still_from = -1
+            return
+        moved = _moved(other, start, minute)
+        needed = limits[1] if other.quantity is channel.quantity else 2.0 * theirs[1]
+        if abs(moved) < needed or abs(own_moved) > channel.band():
+            return
+        channel.still_from = start
+        channel.doubts[Check.ATTENUATED_SIGNAL] = Doubt(
+            Check.ATTENUATED_SIGNAL,
+            60.0 * start,
+            f"{channel.point} has not moved for {{lasted}} while {_moving(other, moved)}",
+        )
+
+    def _follows(self, channel: ChannelModel, minute: int, time_s: float) -> None:
+        first = minute - checks.FOLLOWS_MIN + 1
+        blocks = range(first, minute + 1, checks.BLOCK_MIN)
+        own = [channel.record.mean_of(at, at + checks.BLOCK_MIN - 1) for at in blocks]
+        verdict, gain_now, worst = Verdict.NOT_EVALUATED, None, -1.0
+        for air in self._airs:
+            if air.doubts:
+                continue
+            theirs = [air.record.mean_of(at, at + checks.BLOCK_MIN - 1) for at in blocks]
+            found = checks.gain_on(own, theirs)
+            if found is None:
+                continue
+            gain, correlation, moved_k = found
+            noise_k = air.record.noise * math.sqrt(6.0 / checks.BLOCK_MIN)
+            usual = channel.follow_gain.mean if channel.follow_gain.spread() is not None else None
+            said = checks.follows_air(gain, correlation, moved_k, noise_k, usual)
+            if moved_k > worst:
+                verdict, gain_now, worst = said, gain, moved_k
+            if said is Verdict.SUSPECT:
+                verdict, gain_now = said, gain
+                break
+        if gain_now is None:
+            return
+        channel.gain_now = gain_now
+        if not channel.doubts and verdict is not Verdict.SUSPECT:
+            channel.follow_gain.learn(max(0.0, gain_now))
+        words = (
+            f"{channel.point} moves as the air does, not as a hull: it may have come off the hull"
+        )
+        _note(channel, Check.FOLLOWS_AIR, verdict, time_s, lambda: words)
+
+    def _sunlit(self, channel: ChannelModel, minute: int, time_s: float) -> None:
+        own = channel.record.at(minute)
+        others = [
+            value
+            for air in self._airs
+            if air is not channel and not air.doubts and (value := air.record.at(minute)) == value
+        ]
+        above = own - _median(others) if others else math.nan
+        channel.apart_now = above
+        humid = self._humid.get(channel.point)
+        apart = math.nan
+        if humid is not None and not math.isnan(humid.apart_now):
+            apart = humid.apart_now - humid.apart.mean
+        verdict = checks.sunlit(
+            above,
+            channel.apart.mean,
+            channel.apart.spread(),
+            apart,
+            above_all=all(
+                not value > own
+                for other in (*self._airs, *self._hulls)
+                if (value := other.record.at(minute)) == value
+            ),
+        )
+        verdict = _lasting_verdict(channel, verdict, _TICKS_APART)
+        if verdict is Verdict.PASS and above == above and not channel.doubts:
+            channel.apart.learn(above)
+
+        def words() -> str:
+            return (
+                f"{channel.point} reads {above:.1f} K over the other air probes in the same moist "
+                "air: the sun or a heater may shine on it"
+            )
+
+        _note(channel, Check.SUNLIT, verdict, time_s, words)
+        if humid is not None:
+            _note(humid, Check.SUNLIT, verdict, time_s, words)
+
+    def _moisture(self, channel: ChannelModel, minute: int, time_s: float) -> None:
+        own = self._vapour_hpa(channel, minute)
+        others = [
+            hpa
+            for other in self._humid.values()
+            if other is not channel
+            and (Check.VAPOUR_PRESSURE in other.doubts or not other.doubts)
+            and (hpa := self._vapour_hpa(other, minute)) == hpa
+        ]
+        apart, theirs = math.nan, math.nan
+        if others and own > 0.0:
+            theirs = _median(others)
+            apart = math.log(own / theirs)
+        channel.apart_now = apart
+        verdict = checks.vapour_pressures_part(apart, channel.apart.mean, channel.apart.spread())
+        verdict = _lasting_verdict(channel, verdict, _TICKS_MOISTURE)
+        if verdict is Verdict.PASS and apart == apart and not channel.doubts:
+            channel.apart.learn(apart)
+        _note(
+            channel,
+            Check.VAPOUR_PRESSURE,
+            verdict,
+            time_s,
+            lambda: (
+                f"{channel.point} says {own:.1f} hPa of moisture in the air where the other "
+                f"probes of the tent say {theirs:.1f}"
+            ),
+        )
+
+    def _vapour_hpa(self, humid: ChannelModel, minute: int) -> float:
+        air = self.channels.get((humid.point, Quantity.AIR_TEMP))
+        if air is None:
+            return math.nan
+        rh_pct = humid.record.at(minute)
+        if not 1.0 < rh_pct < _SATURATED_PCT:
+            return math.nan
+        return checks.vapour_pressure_hpa(air.record.at(minute), rh_pct)
+
+
+def _note(
+    channel: ChannelModel,
+    check: Check,
+    verdict: Verdict,
+    since_s: float,
+    words: Callable[[], str],
+) -> bool:
+    """Begin or end a doubt by a test's verdict; return whether either was done."""
+    standing = check in channel.doubts
+    if verdict is Verdict.SUSPECT and not standing:
+        channel.doubts[check] = Doubt(check, since_s, words())
+        return True
+    if verdict is Verdict.PASS and standing:
+        del channel.doubts[check]
+        return True
+    return False
+
+
+def _lasting_verdict(channel: ChannelModel, verdict: Verdict, ticks: int) -> Verdict:
+    if verdict is not Verdict.SUSPECT:
+        channel.apart_ticks = 0
+        return verdict
+    channel.apart_ticks += 1
+    return verdict if channel.apart_ticks >= ticks else Verdict.NOT_EVALUATED
+
+
+def _distance(own: ChannelModel, other: ChannelModel) -> float:
+    """How remote another channel is as a witness; infinite where it is none."""
+    if own.quantity in _TEMPERATURES:
+        if other.quantity is own.quantity:
+            return 0.0
+        return 1.0 if other.quantity in _TEMPERATURES else math.inf
+    if own.quantity is Quantity.HUMIDITY:
+        if other.quantity is Quantity.HUMIDITY:
+            return 0.0
+        if other.quantity is Quantity.AIR_TEMP:
+            return 1.0 if other.point == own.point else 2.0
+        return 3.0 if other.quantity is Quantity.SURFACE_TEMP else math.inf
+    return math.inf
+
+
+def _moved(channel: ChannelModel, start: int, minute: int) -> float:
+    return channel.record.at(minute) - channel.record.at(start)
+
+
+def _median(values: list[float]) -> float:
+    ordered = sorted(values)
+    middle = len(ordered) // 2
+    return ordered[middle] if len(ordered) % 2 else 0.5 * (ordered[middle - 1] + ordered[middle])
+
+
+_UNIT = {
+    Quantity.AIR_TEMP: "°C",
+    Quantity.HUMIDITY: "%",
+    Quantity.SURFACE_TEMP: "°C",
+    Quantity.CO2: "ppm",
+    Quantity.DUST: "µg/m³",
+}
+
+
+def _moving(other: ChannelModel, moved: float) -> str:
+    what = {
+        Quantity.AIR_TEMP: "the air",
+        Quantity.HUMIDITY: f"the humidity at {other.point}",
+    }.get(other.quantity, other.point)
+    unit = "K" if other.quantity in _TEMPERATURES else _UNIT[other.quantity]
+    return f"{what} {'rose' if moved > 0.0 else 'fell'} {abs(moved):.1f} {unit}"
+
+
+def _lasting(duration_s: float) -> str:
+    minutes = max(1, round(duration_s / 60.0))
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes} min" if minutes else f"{hours} h"
