@@ -1,1 +1,4 @@
-"""."""
+"""The config file: its form, read and checked, with every default.
+
+Door: `load.py`. May import: rules, rules.spec, sensors, sensors.mqtt, sensors.recording.
+"""

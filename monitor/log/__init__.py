@@ -1,5 +1,5 @@
 """The log: one SQLite file that keeps readings, calls and events, and shows what was changed in it.
 
-Door: `log.Store`; the file's tables stand in `schema`. May import `rules`, `sensors` and, for
-`facts` and `files`, `monitor.config`, `monitor.specs` and `monitor.wire`.
+Door: `log.py`. The file's tables stand in `schema.py`. May import: monitor, monitor.config,
+rules, rules.spec, sensors.
 """

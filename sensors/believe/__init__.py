@@ -1,4 +1,4 @@
 """Whether a plausible value may be believed, by its channel's own record and by its neighbours.
 
-Door: `judge.py`. It imports `sensors.reading` and nothing else of the house.
+Door: `judge.py`. May import: sensors.
 """

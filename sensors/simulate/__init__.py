@@ -1,1 +1,4 @@
-"""."""
+"""A simulated tent and its probes, for demo and trials.
+
+Door: `tent.py`. May import: rules, sensors.
+"""
