@@ -120,6 +120,7 @@ class Snapshot:
             enclosure's own first.
         outlook: the next hours of each section that has an outlook, by its name.
         outlook_why: why a section has none, by its name, where that is known.
+        taped: sections on which tape is recorded as on, or None where nobody has looked.
     """
 
     enclosure: str
@@ -139,3 +140,4 @@ class Snapshot:
     specs: Mapping[str, Spec] = field(default_factory=dict)
     outlook: Mapping[str, OutlookBands] = field(default_factory=dict)
     outlook_why: Mapping[str, str] = field(default_factory=dict)
+    taped: frozenset[str] | None = None

@@ -11,6 +11,7 @@ from monitor.enclosure import ChannelState, Enclosure
 from monitor.films import FilmKeeper
 from monitor.snapshot import OutlookBands, PointHealth, Snapshot
 from rules.clocks.clock import Clock
+from rules.clocks.work import work_of
 from rules.events import Event, in_force
 from rules.trend import AHEAD_COUNTS_S
 from sensors.reading import Quality, Quantity
@@ -32,6 +33,7 @@ class SnapshotMaker:
         self._sampled_s = -math.inf
         self._clocks: tuple[Clock, ...] = ()
         self._clocks_s = -math.inf
+        self._taped: frozenset[str] = frozenset()
 
     def sample(self) -> None:
         """Note the present for the trends, once a minute; call after evaluations."""
@@ -82,6 +84,11 @@ class SnapshotMaker:
         if not self._clocks_s <= now_s < self._clocks_s + 1.0:
             self._clocks_s = now_s
             self._clocks = keeper.all_clocks(enclosure)
+            self._taped = frozenset(
+                name
+                for name in enclosure.sections
+                if work_of(name, keeper.events, now_s).tape_on_s is not None
+            )
         events: tuple[Event, ...] = in_force(keeper.events)
         told = {**enclosure.counts.set_aside, **(counts or {})}
         if enclosure.counts.late:
@@ -109,6 +116,7 @@ class SnapshotMaker:
                 if 0.0 <= now_s - bands.made_s <= AHEAD_COUNTS_S
             },
             outlook_why=dict(outlook_why or {}),
+            taped=self._taped,
             specs={keeper.default_spec.name: keeper.default_spec, **keeper.specs},
         )
 

@@ -249,9 +249,9 @@ def title_of(what: str) -> str:
     """Return a title that opens with the safety reminder in its short form.
 
     >>> title_of("STOP polytunnel")
-    'Nobody in without breathing protection, switch nothing inside: STOP polytunnel'
+    'Nobody in without the mask the safety sheet asks for; switch nothing inside. STOP polytunnel'
     """
-    return f"{VAPOUR_BRIEF[:1].upper()}{VAPOUR_BRIEF[1:]}: {what}"
+    return f"{VAPOUR_BRIEF} {what}"
 
 
 def run_test(config_file: Path, environment: Mapping[str, str] | None = None) -> str:

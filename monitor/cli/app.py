@@ -97,6 +97,9 @@ def replay(
     ] = None,
     speed: Annotated[str, typer.Option(help="Times real time, or max.")] = "max",
     plain: Annotated[bool, typer.Option("--plain", help="Lines, no screen.")] = False,
+    glance: Annotated[
+        bool, typer.Option("--glance", help="Word, figure and next clock in big letters.")
+    ] = False,
     jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
     all_: Annotated[
         bool, typer.Option("--all", help="Every evaluation, not only changes.")
@@ -121,6 +124,7 @@ def replay(
         assumed_surface_offset=assumed_surface_offset,
         speed=speed,
         plain=plain,
+        glance=glance,
         as_jsonl=jsonl,
         every_evaluation=all_,
         db=db,
@@ -177,13 +181,16 @@ def simulate(
 def watch(
     config: Annotated[Path, typer.Option(help="The enclosures and the broker.", dir_okay=False)],
     plain: Annotated[bool, typer.Option("--plain", help="Lines, no screen.")] = False,
+    glance: Annotated[
+        bool, typer.Option("--glance", help="Word, figure and next clock in big letters.")
+    ] = False,
     jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
     db: DbOption = None,
 ) -> None:
     """Watch live sensors on a broker, day and night, and publish the calls."""
     from monitor.live import run as watch_command
 
-    watch_command.run(config, plain=plain, as_jsonl=jsonl, db=db)
+    watch_command.run(config, plain=plain, as_jsonl=jsonl, db=db, glance=glance)
 
 
 for _each in (work_app, log_app):

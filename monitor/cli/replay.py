@@ -113,6 +113,8 @@ class ReplayScreen:
                 raise ScreenClosed
             if outcome.dim:
                 screen.set_dim(not screen.theme.dim)
+            if outcome.glance:
+                screen.set_glance(not screen.glance)
             for event in (outcome.record, outcome.withdraw):
                 if event is not None:
                     desk.refused("a recording is played; nothing is recorded", enclosure.now_s)
@@ -123,6 +125,8 @@ def with_screen(
     notices: Sequence[str],
     run: Callable[[ReplayScreen], None],
     bands: Mapping[str, OutlookBands],
+    *,
+    glance: bool = False,
 ) -> None:
     """Play on the terminal's screen and give the terminal back, however it ends.
 
@@ -131,8 +135,9 @@ def with_screen(
         notices: what was sniffed or assumed.
         run: plays, by the screen's own `tell`, `before_row` and `sleep`.
         bands: the next hours of each section, as the replay goes on; empty without an outlook.
+        glance: begin with the big figures.
     """
-    with LiveScreen(theme_of(os.environ)) as screen:
+    with LiveScreen(theme_of(os.environ), glance=glance) as screen:
         shown = ReplayScreen(screen, keeper, notices, bands)
         try:
             run(shown)
@@ -169,6 +174,7 @@ def run(
     every_evaluation: bool,
     db: Path | None,
     outlook: bool = False,
+    glance: bool = False,
 ) -> None:
     """Play a recording; calls go to standard output, what has to be said beside them to error.
 
@@ -245,6 +251,7 @@ def run(
                         shown.tell, before_row=shown.before_row, sleep=shown.sleep
                     ),
                     {} if ahead is None else ahead.bands,
+                    glance=glance,
                 )
     except RecordingFault as fault:
         raise ReplayFault(str(fault)) from fault

@@ -58,7 +58,9 @@ class Stopper:
         self.asked = True
 
 
-def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> None:
+def run(
+    config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None, glance: bool = False
+) -> None:
     """Watch until asked to end.
 
     Raises:
@@ -105,7 +107,7 @@ def run(config_file: Path, *, plain: bool, as_jsonl: bool, db: Path | None) -> N
                 from monitor.live.screen import show
 
                 _keep_off_the_screen()
-                show(watch, intake, stopper, notifier, store, routes)
+                show(watch, intake, stopper, notifier, store, routes, glance=glance)
             else:
                 logging.basicConfig(level=logging.WARNING, format="%(message)s", stream=err)
                 alarms = Alarms(watch, publisher, routes)

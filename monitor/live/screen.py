@@ -40,13 +40,15 @@ def show(
     notifier: Notifier,
     store: Store,
     routes: AlarmRoutes,
+    *,
+    glance: bool = False,
 ) -> None:
     """Draw and watch until a key, a signal or a closed terminal ends it."""
     theme = theme_of(os.environ)
     alarms = Alarms(watch, watch.publisher, routes)
     desks = {name: KeyDesk(name, theme) for name in watch.rooms}
     chosen, chosen_until_s = "", 0.0
-    with LiveScreen(theme) as screen:
+    with LiveScreen(theme, glance=glance) as screen:
         while not (stopper.asked or screen.gone or screen.stopped_by is not None):
             watch.turn(TURN_S)
             notifier.alive()
@@ -78,6 +80,8 @@ def show(
                     return
                 if outcome.dim:
                     screen.set_dim(not screen.theme.dim)
+                if outcome.glance:
+                    screen.set_glance(not screen.glance)
                 _keep(watch, desk, outcome)
 
 

@@ -60,7 +60,7 @@ def one_column(view: View, width: int, space: int) -> Lines:
     plan = [
         _flowing(view, "climate", climate_items(view), inner, 0),
         _trend(view, trend_limits(view)[:1], inner, 5, tall=3, ahead=True),
-        _flowing(view, "clocks", clock_groups(view), inner, 1, none="no clock runs"),
+        _flowing(view, "clocks", clock_groups(view, inner), inner, 1, none="no clock runs"),
         _outlook(view, inner, 2),
         _no_band(view, inner, 6),
         _sensors(view, inner, 3),
@@ -81,7 +81,7 @@ def columns(view: View, width: int, space: int, count: int) -> Lines:
     each = (width - between * (count - 1)) // count
     limits = trend_limits(view)
     climate = _stacked(view, "climate", climate_items(view), each, 0)
-    pieces = clock_items(view, long=True) if count > 2 else clock_groups(view)
+    pieces = clock_items(view, long=True) if count > 2 else clock_groups(view, each)
     clocks = _stacked(view, "clocks", pieces, each, 1, none="no clock runs")
     told = _told(view)
     outlook = _stacked(view, "outlook", [*told[:1], *no_band_items(view), *told[1:]], each, 1)

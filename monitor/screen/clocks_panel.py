@@ -1,10 +1,12 @@
-"""The clocks as pieces of text."""
+"""The clocks as pieces of text, and their order on a screen that has room for few."""
 
 from __future__ import annotations
 
+import math
+
 from rich.text import Text
 
-from monitor.screen.phrases import clock_word
+from monitor.screen.phrases import CLOCK_WORDS
 from monitor.screen.view import View
 from rules.clocks.clock import Clock, ClockState
 from rules.text import clean, duration_text
@@ -13,6 +15,7 @@ from rules.vocabulary import ALL_SECTIONS, ClockName
 SHORT_LEFT_S = 900.0  # a pot or a window with less than this left is shown as near
 
 _MUST_NOT_PASS = (ClockName.POT_LIFE, ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
+_TAPE = (ClockName.TAPE_NOT_BEFORE, ClockName.TAPE_NOT_AFTER)
 
 
 def clock_items(view: View, *, long: bool = False) -> list[Text]:
@@ -20,21 +23,57 @@ def clock_items(view: View, *, long: bool = False) -> list[Text]:
     return [_clock(view, clock, long=long) for clock in view.snapshot.clocks]
 
 
-def next_clock(view: View, *, with_hour: bool = True) -> Text | None:
-    """The running clock that ends next, or what stands first where none runs; None for none."""
-    clocks = view.snapshot.clocks
-    if not clocks:
-        return None
-    running = (clock for clock in clocks if clock.state is ClockState.RUNNING)
-    return _clock(view, next(running, clocks[0]), with_hour=with_hour)
+def urgent_items(view: View) -> list[Text]:
+    """One piece a clock, as on a small screen: what can still spoil something comes first."""
+    return [_clock(view, clock) for clock in urgent_clocks(view)]
 
 
-def clock_groups(view: View) -> list[Text]:
-    """One piece a kind of clock, its sections behind one another; those not begun left out."""
-    groups: dict[tuple[str, bool], list[Clock]] = {}
+def urgent_clocks(view: View) -> list[Clock]:
+    """The clocks that run or have run out: first those that may not pass, then the others.
+
+    A tape's clock is left out where no tape is recorded as on: nobody can miss it.
+    """
+    taped = view.snapshot.taped
+    shown = [
+        clock
+        for clock in view.snapshot.clocks
+        if clock.state is not ClockState.WAITING
+        and not (clock.name in _TAPE and taped is not None and clock.section not in taped)
+    ]
+    return sorted(shown, key=_urgency)
+
+
+def _urgency(clock: Clock) -> tuple[int, float]:
+    ends_s = math.inf if clock.ends_at_s is None else clock.ends_at_s
+    running = clock.state is ClockState.RUNNING
+    if clock.name in _MUST_NOT_PASS and clock.state is not ClockState.UNKNOWN:
+        return (0 if running else 1), ends_s
+    return (2 if running else 3), ends_s
+
+
+def next_clock(view: View, *, with_left: bool = True) -> Text | None:
+    """The clock that matters next; None where there is none.
+
+    Args:
+        view: what is to be drawn.
+        with_left: with how long it has to go, and not only its hour.
+    """
+    clocks = urgent_clocks(view) or view.snapshot.clocks
+    return _clock(view, clocks[0], with_left=with_left) if clocks else None
+
+
+def clock_groups(view: View, width: int) -> list[Text]:
+    """One piece a kind of clock, its sections behind one another; those not begun left out.
+
+    Args:
+        view: what is to be drawn.
+        width: of a line; where a kind's sections do not fit in one, each clock is a piece.
+    """
+    groups: dict[tuple[str, bool, ClockState], list[Clock]] = {}
     for clock in view.snapshot.clocks:
         if clock.state is not ClockState.WAITING:
-            groups.setdefault((clock.name.value, clock.buried), []).append(clock)
+            key = (clock.name.value, clock.buried, clock.state)
+            groups.setdefault(key, []).append(clock)
     waiting = [c for c in view.snapshot.clocks if c.state is ClockState.WAITING]
     pieces = []
     for clocks in groups.values():
@@ -42,58 +81,64 @@ def clock_groups(view: View) -> list[Text]:
         piece = _clock(view, first)
         for other in others:
             piece.append_text(Text.assemble(", ", _clock(view, other, named=False)))
-        pieces.append(piece)
+        pieces += [piece] if piece.cell_len <= width else [_clock(view, each) for each in clocks]
     if waiting:
         pieces.append(view.part(f"{len(waiting)} not started", "label"))
     return pieces
 
 
-def _clock(
-    view: View, clock: Clock, *, long: bool = False, named: bool = True, with_hour: bool = True
-) -> Text:
-    name = clock_word(clock.name)
-    if clock.buried and clock.coat is not None:
-        name = f"{name} of coat {clock.coat} below"
-    label = [name] if named else []
+def clock_name(clock: Clock) -> str:
+    """Return what stands before a clock's time: `recoat from`, or `recoat open since`."""
+    running, ended = CLOCK_WORDS[clock.name]
+    name = ended if clock.state is ClockState.ENDED else running
     if clock.batch:
-        label.append(clean(clock.batch))
+        name = f"pot {clean(clock.batch)} {name}"
+    return f"coat {clock.coat} below: {name}" if clock.buried and clock.coat is not None else name
+
+
+def _whose(view: View, clock: Clock, *, long: bool) -> str:
+    """The section, where more than one is on the screen."""
     if clock.section and (len(view.snapshot.calls) > 1 or long) and clock.section != ALL_SECTIONS:
-        label.append(clean(clock.section))
-    must_not_pass = clock.name in _MUST_NOT_PASS
-    role, value, tail = "strong", "", ""
-    if clock.state is ClockState.RUNNING:
-        if clock.left_s is None:
-            role, value = "near", "stands still"
-        else:
-            value = duration_text(clock.left_s)
-            if clock.ends_at_s is not None:
-                tail = f"({view.when(clock.ends_at_s)})"
-            if _differs(clock) and not long and clock.ends_at_s is not None:
-                # The hour is the outlook's: beside the other duration it would not add up.
-                ahead = duration_text(clock.left_outlook_s or 0.0)
-                when = view.when(clock.ends_at_s)
-                tail = f"{ahead} by the outlook ({when})"
-            if must_not_pass and clock.left_s < SHORT_LEFT_S:
-                role = "near"
-    elif clock.state is ClockState.WAITING:
-        value = "not started"
-        if clock.left_s is not None:
-            left = duration_text(clock.left_s)
-            value = f"{left} once started"
-        role = ""
-    elif clock.state is ClockState.ENDED:
-        role = "broken" if must_not_pass else "ok"
-        value = "OVER" if must_not_pass else "done"
-        if clock.ended_at_s is not None:
-            tail = view.when(clock.ended_at_s)
-    else:
-        role, value = "unknown", "not known"
-    text = Text.assemble(view.label(" ".join(label)), view.part(value, role))
-    if tail and with_hour:
-        text.append(f" {tail}", view.theme.style("label"))
+        return clean(clock.section)
+    return ""
+
+
+def _clock(
+    view: View, clock: Clock, *, long: bool = False, named: bool = True, with_left: bool = True
+) -> Text:
+    label = view.theme.style("label")
+    role, value, tail = _value(view, clock)
+    text = Text.assemble(view.label(clock_name(clock)) if named else "", view.part(value, role))
+    if tail and with_left:
+        text.append(f" ({tail})", label)
+    if whose := _whose(view, clock, long=long):
+        text.append(f" {whose}", label)
     if long:
         _clock_more(view, text, clock)
     return text
+
+
+def _value(view: View, clock: Clock) -> tuple[str, str, str]:
+    """The role, what stands first, a time where one is known, and what stands behind it."""
+    must_not_pass = clock.name in _MUST_NOT_PASS
+    if clock.state is ClockState.UNKNOWN:
+        return "unknown", "not known", ""
+    if clock.state is ClockState.WAITING:
+        left = "" if clock.left_s is None else f"{duration_text(clock.left_s)} once started"
+        return "", left or "not started", ""
+    if clock.state is ClockState.ENDED:
+        when = "done" if clock.ended_at_s is None else view.when(clock.ended_at_s)
+        return ("broken" if must_not_pass else "ok"), when, ""
+    if clock.left_s is None:
+        return "near", "not counting", ""
+    role = "near" if must_not_pass and clock.left_s < SHORT_LEFT_S else "strong"
+    left = duration_text(clock.left_s)
+    if clock.ends_at_s is None:
+        return role, f"{left} to go", ""
+    if _differs(clock):
+        # The hour is the outlook's: beside the other duration it would not add up.
+        left = f"{duration_text(clock.left_outlook_s or 0.0)}; {left} if it stays as it is"
+    return role, view.when(clock.ends_at_s), left
 
 
 def _differs(clock: Clock) -> bool:
@@ -110,9 +155,6 @@ def _clock_more(view: View, text: Text, clock: Clock) -> None:
         early, late = (view.when(each) for each in clock.ends_at_range_s)
         if early != late:
             text.append(f", between {early} and {late}", label)
-    if clock.left_outlook_s is not None and clock.state is ClockState.RUNNING:
-        left = duration_text(clock.left_outlook_s)
-        text.append(f", {left} by the outlook", label)
     if clock.state is ClockState.UNKNOWN and clock.basis:
         text.append(f": {clean(clock.basis)}", label)
     elif clock.advice and clock.state is not ClockState.WAITING:

@@ -82,10 +82,13 @@ def quiet_text(snapshot: Snapshot, *, long: bool = False) -> str:
         what, age_s = "NO LINK", newest_age_s(snapshot)
     if age_s is None:
         return f"{what}: no reading yet"
-    text = f"{what}: newest reading {duration_text(age_s)} old"
-    if long and snapshot.calls:
-        text += f", nothing renews this {snapshot.calls[0].call.value}"
-    return text
+    text = f"{what}: last reading {duration_text(age_s)} ago"
+    if not long or not snapshot.calls:
+        return text
+    call = snapshot.calls[0].call
+    if call is Call.GO:
+        return f"{text}. Do not trust this GO."
+    return f"{text}. This {call.value} stands until readings are back."
 
 
 def _which(snapshot: Snapshot, overdue: list[PointHealth]) -> str:
@@ -122,6 +125,6 @@ class QuietLines:
                     text += f" ({clean(snapshot.link).rstrip('.')})"
             else:
                 self._quiet.discard(name)
-                text = "readings come again"
+                text = "readings are back"
             lines.append(f"{iso_utc(snapshot.time_s)}  {word:<4}  {name}/{call.section}: {text}")
         return lines

@@ -198,12 +198,14 @@ class Outcome:
         withdraw: a correction to keep, which takes back the event that it names.
         quit: the screen is to end.
         dim: dim mode is to be switched.
+        glance: the big figures are to be switched on or off.
     """
 
     record: Event | None = None
     withdraw: Event | None = None
     quit: bool = False
     dim: bool = False
+    glance: bool = False
 
 
 NOTHING = Outcome()
@@ -341,6 +343,8 @@ class KeyDesk:
             self._question = "quit"
         elif key == ".":
             return Outcome(dim=True)
+        elif key == "g":
+            return Outcome(glance=True)
         elif key in ("?", ESC):
             self._keys_page = key == "?" and not self._keys_page
         elif len(key) == 1 and key.isprintable():
@@ -507,7 +511,7 @@ class KeyDesk:
 
     def _page(self) -> tuple[str, ...]:
         entries = [f"{key}  {event_word(kind)}" for key, kind in KEYS.items()]
-        return (*entries, "u  take back", ".  dim", "?  this list", "q  quit")
+        return (*entries, "u  take back", "g  big figures", ".  dim", "?  this list", "q  quit")
 
 
 def _text(answer: Answer) -> str | None:

@@ -14,18 +14,27 @@ from rich.cells import cell_len
 from rich.text import Text
 
 from monitor.screen.arrange import columns, one_column
-from monitor.screen.clocks_panel import clock_items, next_clock
+from monitor.screen.clocks_panel import next_clock, urgent_items
 from monitor.screen.freshness import is_renewed, quiet_text
+from monitor.screen.glance import dial_lines
 from monitor.screen.letters import big_call
 from monitor.screen.panels import (
-    caution_items,
     climate_items,
     fault_items,
     section_items,
     section_lines,
     sentence,
 )
-from monitor.screen.phrases import FILM_IS_NOT_AIR, NO_CALL, VAPOUR_BRIEF
+from monitor.screen.phrases import (
+    BREATHING,
+    FILM_IS_NOT_AIR,
+    NO_CALL,
+    NOTHING_INSIDE,
+    SHORT_WORDS,
+    SPARK,
+    VAPOUR,
+    VAPOUR_BRIEF,
+)
 from monitor.screen.pieces import cut, flow, wrap
 from monitor.screen.theme import Theme, zone_word
 from monitor.screen.view import View
@@ -41,6 +50,7 @@ WIDE_COLUMNS, WIDE_ROWS = 110, 32
 VAST_COLUMNS, VAST_ROWS = 160, 48
 SMALL_COLUMNS, SMALL_ROWS = 60, 20  # below, only what decides is shown
 LEAST_COLUMNS, LEAST_ROWS = 30, 9  # below, no more than words
+_DIALS_SHARE = 0.4  # of a glance's lines
 
 
 class Size(NamedTuple):
@@ -50,7 +60,9 @@ class Size(NamedTuple):
     rows: int
 
 
-def render(snapshot: Snapshot, size: Size, theme: Theme, desk: DeskView = IDLE) -> Lines:
+def render(
+    snapshot: Snapshot, size: Size, theme: Theme, desk: DeskView = IDLE, *, glance: bool = False
+) -> Lines:
     """Draw the whole screen.
 
     Args:
@@ -58,6 +70,7 @@ def render(snapshot: Snapshot, size: Size, theme: Theme, desk: DeskView = IDLE) 
         size: of the terminal.
         theme: colours, units, hours and words.
         desk: what the key desk asks or tells.
+        glance: only word, figure and clock, in big letters.
 
     Returns:
         Exactly `size.rows` lines of exactly `size.columns` cells; never under 4 by 20.
@@ -66,7 +79,9 @@ def render(snapshot: Snapshot, size: Size, theme: Theme, desk: DeskView = IDLE) 
     size = Size(max(20, size.columns), max(4, size.rows))
     small = size.rows < SMALL_ROWS or size.columns < SMALL_COLUMNS
     tiny = size.columns < LEAST_COLUMNS or size.rows < LEAST_ROWS
-    lines = (_tiny if tiny else _small if small else _large)(view, size, desk)
+    glance = glance and not desk.keys_page and view.worst is not None
+    draw = _tiny if tiny else _glance if glance else _small if small else _large
+    lines = draw(view, size, desk)
     page = theme.style("page")
     return [_padded(line, size.columns, page) for line in _exactly(lines, size.rows)]
 
@@ -188,8 +203,7 @@ def _small(view: View, size: Size, desk: DeskView) -> Lines:
     clock = _next_clock(view, width)
     least = 1 + len(_asked(view, view.worst, size.columns)) if view.worst else 1
     if desk.keys_page:
-        sentences = [flow([Text(clean(key)) for key in desk.keys_page], width)[: size.rows // 3]]
-        sections, clock, faults = [], [], []
+        return _small_keys(view, size, desk)
     choices = [[*text, *sections, *loud, *clock] for text in sentences]
     choices = [
         [*choices[0], *faults],
@@ -206,10 +220,38 @@ def _small(view: View, size: Size, desk: DeskView) -> Lines:
     band = _band(view, size, least + letters)
     body = body[: max(0, size.rows - len(band) - len(foot))]
     space = size.rows - len(band) - len(body) - len(foot)
-    more = flow(clock_items(view)[1:], width) + flow(climate_items(view), width)
+    more = flow(urgent_items(view)[1:], width) + flow(climate_items(view), width)
     more = more[: max(0, space)]
     more += [Text()] * (space - len(more))
     return band + [Text.assemble(" ", line) for line in (*body, *more, *foot)]
+
+
+def _glance(view: View, size: Size, desk: DeskView) -> Lines:
+    """Word, the one figure that decides and the next clock in big letters; then what to do."""
+    width = size.columns - 2
+    loud = _alarm(view, width, small=True)
+    small = size.rows < SMALL_ROWS or size.columns < SMALL_COLUMNS
+    foot = _foot(view, width, desk, small=small)
+    rows = size.rows - len(loud) - len(foot)
+    digits = max(3, round(rows * _DIALS_SHARE) - 2) + 2
+    band = _band(view, size, max(5, rows - digits))
+    dials = dial_lines(view, width, size.rows - len(band) - len(loud) - len(foot))
+    return band + [Text.assemble(" ", line) for line in (*dials, *loud, *foot)]
+
+
+def _small_keys(view: View, size: Size, desk: DeskView) -> Lines:
+    """Every key in few words, under the call's word: nothing may hide a STOP."""
+    entries = []
+    for entry in desk.keys_page:
+        key, _, word = clean(entry).partition("  ")
+        entries.append(f"{key} {SHORT_WORDS.get(word, word)}" if word else key)
+    width = size.columns - 1
+    columns = max(1, min(len(entries), width // (max(map(cell_len, entries)) + 1)))
+    keys = [Text.assemble(" ", line) for line in _table(entries, width, columns)]
+    foot = [Text.assemble(" ", line) for line in _foot(view, width - 1, desk, small=True)]
+    rows = size.rows - len(keys)
+    band = _band(view, size, max(2, rows - len(foot)))
+    return [*band[: rows - len(foot)], *keys, *foot]
 
 
 def _large(view: View, size: Size, desk: DeskView) -> Lines:
@@ -235,9 +277,9 @@ def _large(view: View, size: Size, desk: DeskView) -> Lines:
 
 
 def _next_clock(view: View, width: int) -> Lines:
-    """The clock that ends next, without its hour where that would take a second line."""
+    """The clock that matters next, without what is left where that would take a second line."""
     for long in (True, False):
-        item = next_clock(view, with_hour=long)
+        item = next_clock(view, with_left=long)
         if item is None:
             return []
         lines = wrap(item, width)
@@ -261,7 +303,7 @@ def _sections(view: View, width: int, *, wide: bool) -> Lines:
 def _alarm(view: View, width: int, *, small: bool) -> Lines:
     if not view.snapshot.alarm:
         return []
-    mark = " ALARM: a acknowledges "
+    mark = " ALARM: a if you have seen it "
     text = VAPOUR_BRIEF if small else clean(view.snapshot.alarm)
     style = view.theme.style("alarm")
     return wrap(Text.assemble((mark, style), " ", text), width)
@@ -271,23 +313,15 @@ def _notices(view: View, width: int) -> Lines:
     style = view.theme.style("unknown")
     lines: Lines = []
     for notice in view.snapshot.notices:
-        lines += wrap(Text.assemble(("MIND", style), " ", clean(notice)), width)
+        lines += wrap(Text.assemble(("NOTE", style), " ", clean(notice)), width)
     return lines
 
 
 def _foot(view: View, width: int, desk: DeskView, *, small: bool) -> Lines:
     """The line of caution, and under it the desk's question or the usual keys."""
     lines: Lines = []
-    cautions = caution_items(view)
-    go = any(call.call is Call.GO for call in view.snapshot.calls)
-    if small:
-        lines += wrap(cautions[0], width) if go else []
-    elif width >= WIDE_COLUMNS - 2:
-        shown = cautions if width >= VAST_COLUMNS - 2 else cautions[:2]
-        lines += [line for each in shown for line in wrap(each, width)]
-    else:
-        film_open = any(call.stage in FILM_STAGES for call in view.snapshot.calls)
-        lines += wrap(cautions[0 if go or not film_open else 1], width)
+    for caution in _cautions(view, width, small=small):
+        lines += wrap(view.part(caution, "caution"), width)
     if desk.lines:
         style = view.theme.style("prompt" if desk.asking else "ok")
         for line in desk.lines:
@@ -298,6 +332,24 @@ def _foot(view: View, width: int, desk: DeskView, *, small: bool) -> Lines:
             text = "c f coat  x mixed  a seen  ? keys"
         lines.append(cut(view.part(text, "label"), width))
     return lines
+
+
+def _cautions(view: View, width: int, *, small: bool) -> list[str]:
+    """What matters beside the film: about GO wherever one is shown, about vapour over a film."""
+    go = any(call.call is Call.GO for call in view.snapshot.calls)
+    wet = any(call.stage in FILM_STAGES for call in view.snapshot.calls)
+    if small:
+        inside = [NOTHING_INSIDE] if wet and go else []
+        return [" ".join([FILM_IS_NOT_AIR, *inside])] if go else []
+    if width >= WIDE_COLUMNS - 2:
+        cautions = [FILM_IS_NOT_AIR, *([VAPOUR] if wet else []), BREATHING, SPARK]
+        return cautions if width >= VAST_COLUMNS - 2 else cautions[:2]
+    if go and wet:
+        return [FILM_IS_NOT_AIR, VAPOUR_BRIEF]
+    if wet:
+        # The alarm opens with the same words.
+        return [] if VAPOUR in view.snapshot.alarm else [VAPOUR]
+    return [FILM_IS_NOT_AIR]
 
 
 # --- lines

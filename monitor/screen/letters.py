@@ -1,10 +1,12 @@
-"""The call in letters that read across a tent: drawn here stroke by stroke, at any size.
+"""The call and a figure in letters that read across a tent: drawn here stroke by stroke.
 
 Each letter is a few bars in a box of square dots; two dots, one over the other, make a terminal
 cell. Beside the word stands the call's own shape, so that neither colour nor reading is needed.
 """
 
 from __future__ import annotations
+
+from functools import cache
 
 from rules.call import Call
 
@@ -30,10 +32,25 @@ _LETTERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "T": ((_TOP, _STEM), ()),
     "?": ((_TOP, _HOOK, _RIGHT_UPPER, _HALF, _NECK, _DOT), (_UL, _UR)),
     "P": ((_TOP, _LEFT, _RIGHT_UPPER, _MIDDLE), (_UR,)),
+    "0": ((_TOP, _LEFT, _BOTTOM, _RIGHT), (_UL, _UR, _LL, _LR)),
+    "1": ((_STEM,), ()),
+    "2": ((_TOP, _RIGHT_UPPER, _MIDDLE, _LEFT_LOWER, _BOTTOM), ()),
+    "3": ((_TOP, _RIGHT, _MIDDLE, _BOTTOM), ()),
+    "4": ((_LEFT_UPPER, _MIDDLE, _RIGHT), ()),
+    "5": ((_TOP, _LEFT_UPPER, _MIDDLE, _RIGHT_LOWER, _BOTTOM), ()),
+    "6": ((_TOP, _LEFT, _MIDDLE, _RIGHT_LOWER, _BOTTOM), ()),
+    "7": ((_TOP, _RIGHT), ()),
+    "8": ((_TOP, _LEFT, _MIDDLE, _RIGHT, _BOTTOM), ()),
+    "9": ((_TOP, _LEFT_UPPER, _MIDDLE, _RIGHT, _BOTTOM), ()),
+    "-": ((_MIDDLE,), ()),
 }
+LEAST_DIGIT = 4  # columns of a digit that can still be told from the others
+_DOTS = {".": (1.0,), ":": (0.25, 0.7)}
+"""Signs one stroke wide: where each of their dots ends, as a share of the height."""
 
 
-def big_call(call: Call, rows: int, columns: int, *, renewed: bool = True) -> list[str]:
+@cache
+def big_call(call: Call, rows: int, columns: int, *, renewed: bool = True) -> tuple[str, ...]:
     """Return a call's shape and word in block characters.
 
     Args:
@@ -63,7 +80,7 @@ def big_call(call: Call, rows: int, columns: int, *, renewed: bool = True) -> li
         width = (columns - places) // places
         gap = 1
         if rows < 3 or width < 5:
-            return []
+            return ()
     thick = max(1, round(min(width, height) / 4.6))
     grid: Grid = [[] for _ in range(height)] if asked else _shape(call, width, height)
     spare = columns - places * width - (places - 2) * gap
@@ -73,7 +90,62 @@ def big_call(call: Call, rows: int, columns: int, *, renewed: bool = True) -> li
         for row, more in zip(grid, piece, strict=True):
             row.extend([False] * space + more)
         space = gap
-    return _cells(grid)
+    return tuple(_cells(grid))
+
+
+@cache
+def big_figure(text: str, rows: int, columns: int) -> tuple[str, ...]:
+    """Return a figure or an hour in block characters.
+
+    Args:
+        text: of digits, `.`, `:`, `-` and `?`; blanks part two figures.
+        rows: height in terminal cells, at least 3.
+        columns: width at most, in terminal cells.
+
+    Returns:
+        `rows` strings of one length, at most `columns`; empty where there is no room to draw
+        digits that can be told apart.
+
+    >>> print("\\n".join(line.rstrip() for line in big_figure("7.5", 3, 40)))
+    ▀▀▀█   █▀▀▀
+       █   ▀▀▀█
+       █ ▄ ▄▄▄█
+    """
+    height = 2 * rows
+    if rows < 3 or not text:
+        return ()
+    for width in range(max(LEAST_DIGIT, round(0.62 * height)), LEAST_DIGIT - 1, -1):
+        thick = max(1, round(width / 4.0))
+        gap = max(1, round(width / 7.0))
+        grid: Grid = [[] for _ in range(height)]
+        for place, sign in enumerate(text):
+            piece = _sign(sign, width, height, thick)
+            for row, more in zip(grid, piece, strict=True):
+                row.extend([False] * (gap if place else 0) + more)
+        if len(grid[0]) <= columns:
+            return tuple(_cells(grid))
+    return ()
+
+
+def least_width(text: str) -> int:
+    """Return how many cells a figure needs at least to be drawn in big digits."""
+    return sum(1 if sign in (*_DOTS, "1", " ") else LEAST_DIGIT for sign in text) + len(text) - 1
+
+
+def _sign(sign: str, width: int, height: int, thick: int) -> Grid:
+    if sign == " ":
+        return _blank(thick, height)
+    if sign == "1":
+        grid = _blank(thick, height)
+        _fill(grid, 0, 0, thick, height)
+        return grid
+    if sign not in _DOTS:
+        return _letter(sign, width, height, thick)
+    grid = _blank(thick, height)
+    for share in _DOTS[sign]:
+        bottom = max(thick, round(share * height))
+        _fill(grid, 0, bottom - thick, thick, bottom)
+    return grid
 
 
 def _blank(width: int, height: int) -> Grid:

@@ -30,7 +30,7 @@ AHEAD_S = 6 * 3600.0
 _AXIS_ROWS = 5  # from so many lines on the hours stand under the band
 _TICK_S = 7200.0
 
-SHADES = "what 90, 50, 10 % keep"
+SHADES = "90, 50 and 10 % sure"
 _RISK_ROLE = {Risk.SOME: "near", Risk.LIKELY: "broken"}
 
 
@@ -244,7 +244,7 @@ def outlook_items(view: View, *, brief: bool = False) -> list[Text]:
         texts = [reason.text.split(" (")[0] if brief else reason.text for reason in bad]
         return [view.part(clean(text), "near") for text in texts]
     if any(reason.state is LimitState.BROKEN for reason in call.reasons):
-        return [view.part("past a limit already", "broken")]
+        return [view.part("already past a limit", "broken")]
     items = [
         view.part(clean(reason.text.removeprefix("outlook: ")))
         for reason in reasons
@@ -253,11 +253,11 @@ def outlook_items(view: View, *, brief: bool = False) -> list[Text]:
     if not items and call.looked_ahead_s > 0.0:
         time = duration_text(call.looked_ahead_s)
         by_trend = any(reason.state is LimitState.UNKNOWN for reason in reasons)
-        text = f"nothing breaks in the next {time}"
+        text = f"inside every limit for the next {time}"
         if by_trend:
-            text = f"by the recent trend {text}{'' if no_band_items(view) else '; no forecast'}"
+            text += f" by the recent trend{'' if no_band_items(view) else '; no forecast'}"
         items = [view.part(text)]
-    none = "not known yet: too little has been seen for a trend"
+    none = "not known yet: too few readings for a trend"
     if not no_band_items(view):
         none += ", and no forecast"
     return items or [view.part(none, "unknown")]
@@ -278,7 +278,7 @@ def no_band_items(view: View) -> list[Text]:
         what, why = "by the trend alone", bands.by_trend_why
     else:
         section = "" if view.worst is None else view.worst.section
-        what, why = "no band", view.snapshot.outlook_why.get(section, "")
+        what, why = "no outlook yet", view.snapshot.outlook_why.get(section, "")
     if not why:
         return []
     return [view.part(f"{what}: {clean(_ground(why))}", "label")]
@@ -288,4 +288,5 @@ def _ground(why: str) -> str:
     """What a refusal rests on; what follows from it, where and whose the screen shows by itself."""
     found = re.split(", so | up to the time |; the outlook |; see ", why, maxsplit=1)[0]
     found = re.sub(r"^enclosure '.*?' has no reading in the log .*", "no reading in the log", found)
+    found = found.removesuffix(" that an outlook needs")
     return found.removeprefix("enclosure model: ").rstrip(".")

@@ -6,13 +6,10 @@ from rich.text import Text
 
 from monitor.screen.freshness import is_renewed
 from monitor.screen.phrases import (
-    BREATHING,
-    FILM_IS_NOT_AIR,
+    COUNT_WORDS,
     LIMIT_WORDS,
     QUANTITY_WORDS,
-    SPARK,
     SURFACE_ASSUMED,
-    VAPOUR,
     quality_word,
     state_word,
 )
@@ -23,8 +20,8 @@ from monitor.snapshot import PointHealth
 from rules.air.uncertainty import GUARD_FACTOR, SHOW_FACTOR, standard_uncertainty
 from rules.call import Call
 from rules.section import SectionCall
-from rules.text import clean, duration_text
-from rules.vocabulary import FILM_STAGES, LimitName, LimitState
+from rules.text import clean, counted, duration_text
+from rules.vocabulary import LimitName, LimitState
 from sensors.reading import Quality, Quantity
 
 _MARK = {Call.GO: "▶", Call.HOLD: "‖", Call.STOP: "X"}
@@ -50,7 +47,7 @@ def sentence(view: View, call: SectionCall, clauses_wanted: int = 3) -> str:
         names = [name for name in map(limit_of, broken) if name is not None]
         if names:
             limits = ", ".join(LIMIT_WORDS[name] for name in names)
-            clauses.append(f"Also broken: {limits}")
+            clauses.append(f"Also past: {limits}")
         clauses.append(change(call, view.theme, view.snapshot.specs.get(call.spec)))
     if call.climate.assumed_offset_k is not None:
         clauses.append(SURFACE_ASSUMED[:1].upper() + SURFACE_ASSUMED[1:])
@@ -128,6 +125,9 @@ def climate_items(view: View) -> list[Text]:
     if climate.rh_pct is not None:
         spread = _spread(view, climate.air_point, Quantity.HUMIDITY)
         humidity = view.part(theme.percent(climate.rh_pct, spread), "strong")
+        dampest = view.reason_of(LimitName.HUMIDITY_MAX)
+        if dampest is not None and (dampest.value or 0.0) >= climate.rh_pct + 0.5:
+            humidity.append(f", {theme.percent(dampest.value or 0.0)} at its dampest")
     surface: Text | str = unknown
     if climate.surface_temp_c is not None:
         spread = _spread(view, climate.surface_point, Quantity.SURFACE_TEMP)
@@ -138,9 +138,9 @@ def climate_items(view: View) -> list[Text]:
         surface = view.part(theme.temp(climate.surface_temp_c, spread), "strong")
     where = ""
     if climate.assumed_offset_k is not None:
-        where = "assumed, no probe"
+        where = "(assumed, no probe)"
     elif climate.surface_point:
-        where = f"{clean(climate.surface_point)}, coldest"
+        where = f"({clean(climate.surface_point)}, the coldest)"
     dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
     frost = dew_c is not None and frost_c is not None and frost_c > dew_c
     wetting = frost_c if frost else dew_c
@@ -223,11 +223,17 @@ def sensor_items(view: View, *, long: bool = False, brief: bool = False) -> list
         items.append(view.part("no sensor is configured", "unknown"))
     counts = {name: count for name, count in snapshot.counts.items() if count}
     if counts:
-        listed = ", ".join(f"{count} {clean(name)}" for name, count in counts.items())
-        items.append(view.part(f"set aside: {listed}", "label"))
+        listed = ", ".join(_counted(name, count) for name, count in counts.items())
+        items.append(view.part(listed, "label"))
     if long and snapshot.link and snapshot.link_ok:
         items.append(view.part(f"link {clean(snapshot.link)}", "label"))
     return items
+
+
+def _counted(name: str, count: int) -> str:
+    if name in COUNT_WORDS:
+        return counted(count, *COUNT_WORDS[name])
+    return f"{count} {clean(name)}"
 
 
 def _value(view: View, health: PointHealth) -> str:
@@ -256,13 +262,3 @@ def event_items(view: View) -> list[Text]:
         )
         for event in events
     ]
-
-
-# --- caution
-
-
-def caution_items(view: View) -> list[Text]:
-    """What has to be minded beside the film; the first one stands wherever GO is shown."""
-    vapour = [VAPOUR] if any(c.stage in FILM_STAGES for c in view.snapshot.calls) else []
-    cautions = [FILM_IS_NOT_AIR, *vapour, BREATHING, SPARK]
-    return [view.part(caution, "caution") for caution in cautions]

@@ -15,7 +15,8 @@ VAPOUR = (
     "the breathing protection that the safety data sheet asks for."
 )
 REMINDER = f"First: {VAPOUR}"
-VAPOUR_BRIEF = "nobody in without breathing protection, switch nothing inside"
+VAPOUR_BRIEF = "Nobody in without the mask the safety sheet asks for; switch nothing inside."
+NOTHING_INSIDE = "Switch nothing inside."
 BREATHING = "No vapour is measured here: wear what the safety data sheet asks for."
 SPARK = "Screen, computer and chargers stay outside: they can light vapour."
 SURFACE_ASSUMED = "surface assumed, no probe"
@@ -25,8 +26,8 @@ LIMIT_WORDS = {
     LimitName.DEW_MARGIN_MIN: "dew margin",
     LimitName.HUMIDITY_MAX: "humidity",
     LimitName.HUMIDITY_MIN: "humidity",
-    LimitName.SURFACE_TEMP_MIN: "coldest surface",
-    LimitName.SURFACE_TEMP_MAX: "warmest surface",
+    LimitName.SURFACE_TEMP_MIN: "coldest hull",
+    LimitName.SURFACE_TEMP_MAX: "warmest hull",
     LimitName.AIR_TEMP_MIN: "coldest air",
     LimitName.AIR_TEMP_MAX: "warmest air",
 }
@@ -40,6 +41,40 @@ QUANTITY_WORDS = {
     Quantity.DUST: "dust",
 }
 """What a sensor measures."""
+
+COUNT_WORDS = {
+    "spike": ("odd reading ignored", "odd readings ignored"),
+    "stale": ("reading too old", "readings too old"),
+    "missing": ("message without a value", "messages without a value"),
+    "implausible": ("impossible reading ignored", "impossible readings ignored"),
+    "stuck": ("reading that never changes", "readings that never change"),
+    "wet": ("reading of a wet probe", "readings of a wet probe"),
+    "retained": ("old message ignored", "old messages ignored"),
+    "clock": ("reading with a wrong time", "readings with a wrong time"),
+    "late": ("reading came late", "readings came late"),
+    "repeated": ("reading came twice", "readings came twice"),
+    "refused": ("message could not be read", "messages could not be read"),
+    "unmapped": ("message from no sensor of ours", "messages from no sensor of ours"),
+    "dropped": ("message lost", "messages lost"),
+}
+"""What came in and does not count, by the name that it is counted under: one, and many."""
+
+SHORT_WORDS = {
+    "session started": "start job",
+    "session ended": "end job",
+    "coat started": "coat start",
+    "coat ended": "coat end",
+    "heater on": "heat on",
+    "heater off": "heat off",
+    "floor wetted": "floor wet",
+    "back in service": "in service",
+    "acknowledged": "seen",
+    "overruled": "overrule",
+    "take back": "undo",
+    "big figures": "big",
+    "this list": "keys",
+}
+"""What a key records, where there is no room for more than ten letters."""
 
 FIELD_WORDS = {
     "section": "section",
@@ -56,14 +91,27 @@ FIELD_WORDS = {
 """What the key desk asks for."""
 
 
+CLOCK_WORDS = {
+    ClockName.INDUCTION: ("induction until", "induction over since"),
+    ClockName.POT_LIFE: ("use by", "pot life OVER since"),
+    ClockName.WIPE_DRY: ("wiped, dry at", "wiped, dry since"),
+    ClockName.FLASH: ("flash until", "flashed off since"),
+    ClockName.TOUCH_DRY: ("touch dry from", "touch dry since"),
+    ClockName.RECOAT_OPENS: ("recoat from", "recoat open since"),
+    ClockName.RECOAT_CLOSES: ("recoat by", "recoat OVER since"),
+    ClockName.TAPE_NOT_BEFORE: ("tape off from", "tape may come off since"),
+    ClockName.TAPE_NOT_AFTER: ("tape off by", "tape OVERDUE since"),
+    ClockName.SAND: ("sandable from", "sandable since"),
+    ClockName.HANDLE: ("handle from", "handle since"),
+    ClockName.CURED: ("cured from", "cured since"),
+    ClockName.CLEARANCE: ("clearance until", "clearance over since"),
+}
+"""A clock that runs and one that has ended, each before its time."""
+
+
 def event_word(kind: EventKind) -> str:
     """Return what a person did, in plain words."""
     return kind.value.replace("-", " ")
-
-
-def clock_word(name: ClockName) -> str:
-    """Return what a clock is called on the screen."""
-    return name.value
 
 
 def quality_word(quality: Quality) -> str:

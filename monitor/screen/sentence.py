@@ -40,6 +40,7 @@ TIMERS = ("dwell", "re-entry")
 _LIMITS = {str(name): name for name in LimitName}
 _SAMPLE_S = 300.0
 _TREND_S = 3600.0
+REACH_K, REACH_PCT = 2.0, 8.0  # our own choice, no source: an ordinary hour or two of a day
 
 
 def limit_of(reason: Reason) -> LimitName | None:
@@ -63,7 +64,9 @@ def why(
     """
     if reason is None:
         if not call.reasons:
-            return "no limit is in force"
+            return "No limit is in force"
+        if call.call is Call.GO:
+            return _kept(call, theme, trends or {})
         reason = call.reasons[0]
     name = limit_of(reason)
     if name is None or reason.state is LimitState.UNKNOWN:
@@ -74,6 +77,69 @@ def why(
     series = (trends or {}).get(TREND_OF[name], ())
     moving = _moving(series, call.time_s, name, theme)
     return f"{text}; {moving}" if moving else text
+
+
+def closest(call: SectionCall) -> Reason | None:
+    """Return the limit that a call has least room to, as its reasons have them in order."""
+    return next(
+        (each for each in call.reasons if limit_of(each) and None not in (each.value, each.bound)),
+        None,
+    )
+
+
+def turns_at(reason: Reason) -> float:
+    """Return the value of a limit at which GO is lost: its bound and the guard inside it [unit]."""
+    bound, guard = reason.bound or 0.0, reason.guard or 0.0
+    name = limit_of(reason)
+    return bound - guard if name is not None and is_upper(name) else bound + guard
+
+
+def way_out(call: Call, reason: Reason, spec: Spec | None) -> float | None:
+    """Return the value of a limit at which a call changes, or None where that is not known [unit].
+
+    Args:
+        call: in force: GO is lost past the guard, HOLD and STOP end a band inside it.
+        reason: about the limit.
+        spec: that the call was judged by, for its bands.
+    """
+    name = limit_of(reason)
+    if name is None or reason.bound is None:
+        return None
+    if call is Call.GO:
+        return turns_at(reason)
+    if spec is None:
+        return turns_at(reason) if call is Call.HOLD else None
+    if call is Call.STOP:
+        inside = spec.re_entry_band.of(name)
+    else:
+        inside = (reason.guard or 0.0) + spec.go_band.of(name)
+    return reason.bound - inside if is_upper(name) else reason.bound + inside
+
+
+def _kept(call: SectionCall, theme: Theme, trends: Mapping[str, Series]) -> str:
+    """Why a call is GO: what it would first be lost to, or that all is kept, and for how long."""
+    own = [
+        clean(each.text)
+        for each in call.reasons
+        if limit_of(each) is None and each.limit not in (*TIMERS, "outlook", "surface")
+    ]
+    first = closest(call)
+    if first is not None and _in_reach(first):
+        return ". ".join([*own, why(call, theme, trends, first)])
+    looked = [each for each in call.reasons if each.limit == "outlook"]
+    ahead = duration_text(call.looked_ahead_s)
+    kept = "All limits kept"
+    if any(each.state is LimitState.OK for each in looked):
+        kept += f", and should be for {ahead}"
+    elif call.looked_ahead_s > 0.0:
+        kept += f", and by the trend for the next {ahead}"
+    return ". ".join([*own, kept])
+
+
+def _in_reach(reason: Reason) -> bool:
+    """Whether a limit is so near that GO is more likely to be lost to it than to any other."""
+    percent = limit_of(reason) in (LimitName.HUMIDITY_MAX, LimitName.HUMIDITY_MIN)
+    return abs((reason.value or 0.0) - turns_at(reason)) < (REACH_PCT if percent else REACH_K)
 
 
 def change(call: SectionCall, theme: Theme, spec: Spec | None) -> str:
@@ -103,41 +169,49 @@ def change(call: SectionCall, theme: Theme, spec: Spec | None) -> str:
     return _go_after(first, theme, spec)
 
 
-def figure(name: LimitName, value: float, theme: Theme, spread: float | None = None) -> str:
+def figure(name: LimitName, value: float, theme: Theme, *, places: int = 1) -> str:
     """Return a limit's figure in the screen's units.
 
     Args:
         name: the limit, which tells margin, humidity and temperature apart.
         value: in K, % or °C.
         theme: for the units.
-        spread: what stands after the ±, in K or %, or None.
+        places: digits behind the point.
     """
     if name is LimitName.DEW_MARGIN_MIN:
-        return theme.difference(value, spread)
+        return theme.difference(value, places=places)
     if name in (LimitName.HUMIDITY_MAX, LimitName.HUMIDITY_MIN):
-        return f"{value:.1f} %" if spread is None else f"{value:.1f} ± {spread:.1f} %"
-    return theme.temp(value, spread)
+        return f"{value:.{places}f} %"
+    return theme.temp(value, places=places)
 
 
 def _limit_text(call: SectionCall, reason: Reason, name: LimitName, theme: Theme) -> str:
-    value, bound, guard = reason.value or 0.0, reason.bound or 0.0, reason.guard or 0.0
-    needs = _bare(figure(name, bound, theme))
-    if guard:
-        sure = bound - guard if is_upper(name) else bound + guard
-        needs = f"{needs} ({_bare(figure(name, sure, theme))} to be sure)"
-    if name is LimitName.DEW_MARGIN_MIN:
-        climate = call.climate
-        dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
-        frost = dew_c is not None and frost_c is not None and frost_c > dew_c
-        what = "frost" if frost else "dew"
-        over = f"over the {what} point"
-        if value < 0.0:
-            forms = "frost forms" if frost else "water forms"
-            over = f"under the {what} point, {forms} on it"
-        return f"surface {theme.difference(abs(value))} {over}, needs {needs}"
-    what = LIMIT_WORDS[name]
-    side = "at most" if is_upper(name) else "at least"
-    return f"{what} {figure(name, value, theme)}, {side} {needs}"
+    needs = _bare(figure(name, reason.bound or 0.0, theme))
+    if name is not LimitName.DEW_MARGIN_MIN:
+        needs = f"at {'most' if is_upper(name) else 'least'} {needs}"
+    if reason.guard:
+        needs += f", or {_bare(figure(name, turns_at(reason), theme))} with sensor error"
+    return f"{_what(call, reason, name, theme)}; wants {needs}"
+
+
+def _what(call: SectionCall, reason: Reason, name: LimitName, theme: Theme) -> str:
+    """What a limit's quantity is now, with a second digit where one would look like the bound."""
+    value = reason.value or 0.0
+    places = 1 if abs(value - (reason.bound or 0.0)) >= 0.1 else 2
+    if name is not LimitName.DEW_MARGIN_MIN:
+        what = LIMIT_WORDS[name]
+        return f"{what[:1].upper()}{what[1:]} {figure(name, value, theme, places=places)}"
+    climate = call.climate
+    dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
+    frost = dew_c is not None and frost_c is not None and frost_c > dew_c
+    over = f"above {'frost' if frost else 'dew'} point"
+    if value < 0.0:
+        over = "below frost point: frost forms" if frost else "below dew point: wet"
+    return f"Hull {figure(name, abs(value), theme, places=places)} {over}"
+
+
+def _small(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _bare(shown: str) -> str:
@@ -162,38 +236,35 @@ def _moving(series: Series, now_s: float, name: LimitName, theme: Theme) -> str:
 
 
 def _go_until(call: SectionCall, theme: Theme) -> str:
-    for reason in call.reasons:
-        name = limit_of(reason)
-        if name is None or reason.bound is None or reason.guard is None:
-            continue
-        inside = -reason.guard if is_upper(name) else reason.guard
-        side = "over" if is_upper(name) else "under"
-        return f"It turns HOLD {side} {figure(name, reason.bound + inside, theme)}"
-    return ""
+    first = closest(call)
+    name = None if first is None else limit_of(first)
+    if first is None or name is None:
+        return ""
+    side = "over" if is_upper(name) else "under"
+    until = f"HOLD {side} {figure(name, turns_at(first), theme)}"
+    if _in_reach(first):
+        return until
+    return f"Closest: {_small(_what(call, first, name, theme))}, {until}"
 
 
 def _go_after(reason: Reason, theme: Theme, spec: Spec | None) -> str:
-    name = limit_of(reason)
-    if name is None or reason.bound is None:
+    name, at = limit_of(reason), way_out(Call.HOLD, reason, spec)
+    if name is None or at is None:
         return ""
-    side = "less" if is_upper(name) else "more"
-    inside = reason.guard or 0.0
-    if spec is not None:
-        inside += spec.go_band.of(name)
-    value = figure(name, reason.bound + (-inside if is_upper(name) else inside), theme)
+    wanted = f"{figure(name, at, theme)} or {'less' if is_upper(name) else 'more'}"
     if spec is None:
-        return f"GO needs {value} or {side}"
-    return f"GO after {duration_text(spec.dwell_s)} at {value} or {side}"
+        return f"GO needs {wanted}"
+    return f"GO after {duration_text(spec.dwell_s)} at {wanted}"
 
 
 def _go_when(reasons: Sequence[Reason]) -> str:
     """What has to ease before GO: the recent trend, the outlook that was made, or both."""
     bad = [each for each in reasons if each.limit == "outlook" and each.state is LimitState.NEAR]
     if all(each.by_trend for each in bad):
-        return "GO waits until the trend no longer leads past the limit"
+        return "No GO while it is heading for its limit"
     if any(each.by_trend for each in bad):
-        return "GO waits until neither trend nor outlook leads past a limit"
-    return "GO waits for an outlook in which the limit holds"
+        return "No GO while trend and outlook lead past a limit"
+    return "No GO while the outlook leads past a limit"
 
 
 def _stop_until(first: Reason, re_entry: Reason | None, theme: Theme, spec: Spec | None) -> str:
@@ -207,11 +278,11 @@ def _stop_until(first: Reason, re_entry: Reason | None, theme: Theme, spec: Spec
     if spec is None:
         return "STOP ends once it is well inside again"
     time = duration_text(spec.re_entry_s)
-    if name is None or first.bound is None or first.state is not LimitState.BROKEN:
+    at = way_out(Call.STOP, first, spec)
+    if name is None or at is None or first.state is not LimitState.BROKEN:
         return f"STOP ends after {time} well inside every limit"
-    inside = spec.re_entry_band.of(name)
-    value = figure(name, first.bound + (-inside if is_upper(name) else inside), theme)
-    return f"STOP ends after {time} at {value} or {'less' if is_upper(name) else 'more'}"
+    side = "less" if is_upper(name) else "more"
+    return f"STOP ends after {time} at {figure(name, at, theme)} or {side}"
 
 
 def _timer_left(reason: Reason, call: str) -> str:

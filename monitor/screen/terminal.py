@@ -80,8 +80,11 @@ class LiveScreen:
         out: TextIO | None = None,
         keys: TextIO | None = None,
         clock: Callable[[], float] = time.monotonic,
+        *,
+        glance: bool = False,
     ) -> None:
         self.theme = theme
+        self.glance = glance
         self.stopped_by: int | None = None
         self.gone = False  # the terminal or the program's parent is no more
         self.drawn = 0
@@ -228,6 +231,11 @@ class LiveScreen:
         self.theme = replace(self.theme, dim=dim)
         self._pending = self._pending or self._last
 
+    def set_glance(self, glance: bool) -> None:
+        """Switch the big figures on or off; what is shown is drawn anew."""
+        self.glance = glance
+        self._pending = self._pending or self._last
+
     def bell(self) -> None:
         """Ring the terminal's bell once, as soon as it takes anything."""
         self._bell_due = True
@@ -275,9 +283,8 @@ class LiveScreen:
         if size != self._size:
             self._size, whole = size, True
             self._console.size = (size.columns, size.rows)
-        lines = [
-            list(line.render(self._console)) for line in render(snapshot, size, self.theme, desk)
-        ]
+        drawn = render(snapshot, size, self.theme, desk, glance=self.glance)
+        lines = [list(line.render(self._console)) for line in drawn]
         lines = lines[: size.rows]
         whole = whole or len(self._shown) != len(lines)
         if whole and len(self._shown) != len(lines):

@@ -137,23 +137,23 @@ class Theme:
 
     # --- units
 
-    def temp(self, temp_c: float, spread_k: float | None = None) -> str:
+    def temp(self, temp_c: float, spread_k: float | None = None, *, places: int = 1) -> str:
         """Return a temperature as people there count, with its ± where there is one.
 
         >>> Theme().temp(18.24, 0.31), Theme(fahrenheit=True).temp(18.24)
         ('18.2 ± 0.3 °C', '64.8 °F')
         """
         value = from_celsius(temp_c, self._unit)
-        return self._with_spread(value, self._difference(spread_k), self.temp_unit)
+        return self._with_spread(value, self._difference(spread_k), self.temp_unit, places)
 
-    def difference(self, change_k: float, spread_k: float | None = None) -> str:
+    def difference(self, change_k: float, spread_k: float | None = None, *, places: int = 1) -> str:
         """Return a temperature difference, with its ± where there is one.
 
         >>> Theme().difference(2.13, 0.9), Theme(fahrenheit=True).difference(2.0)
         ('2.1 ± 0.9 K', '3.6 °F')
         """
         value = difference_in(change_k, self._unit)
-        return self._with_spread(value, self._difference(spread_k), self.difference_unit)
+        return self._with_spread(value, self._difference(spread_k), self.difference_unit, places)
 
     def percent(self, value_pct: float, spread_pct: float | None = None) -> str:
         """Return a humidity, with its ± where there is one."""
@@ -180,9 +180,10 @@ class Theme:
         return difference_in(change_k, self._unit)
 
     @staticmethod
-    def _with_spread(value: float, spread: float | None, unit: str) -> str:
-        shown = f"{value + 0.0:.1f}"
-        shown = "0.0" if shown == "-0.0" else shown
+    def _with_spread(value: float, spread: float | None, unit: str, places: int) -> str:
+        shown = f"{value:.{places}f}"
+        if not float(shown):
+            shown = shown.lstrip("-")
         return f"{shown} {unit}" if spread is None else f"{shown} ± {spread:.1f} {unit}"
 
     # --- time

@@ -128,10 +128,10 @@ def checked_track(track: Track, least_cells: int) -> None:
     whole = np.asarray(np.isfinite(table).all(axis=1))
     have = int(whole.sum())
     if have < least_cells:
+        have_text, least_text = (duration_text(n * CELL_S) for n in (have, least_cells))
         raise TooLittleLog(
-            f"log of {duration_text(have * CELL_S)} is under the "
-            f"{duration_text(least_cells * CELL_S)} that an outlook learns from, so none "
-            "is made; let the log grow"
+            f"the log has {have_text} of the {least_text} that an outlook needs, so none is made; "
+            "let the log grow"
         )
     if not bool(whole[-1]):
         raise TooLittleLog(

@@ -53,6 +53,8 @@ def main(scene: str, pid_file: Path) -> int:
                     desk.taken_back(outcome.withdraw, now_s)
                 if outcome.dim:
                     screen.set_dim(not screen.theme.dim)
+                if outcome.glance:
+                    screen.set_glance(not screen.glance)
                 if outcome.quit:
                     return 0
     return 0

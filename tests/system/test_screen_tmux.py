@@ -128,7 +128,7 @@ def test_a_resize_is_clean(pane: Pane) -> None:
     pane.start("stop")
     pane.wait_text("Also")
     pane.tmux("resize-window", "-x", "40", "-y", "12")
-    pane.wait_text("polytunnel", "X STOP hull-starboard", "flash hull-port", "to be sure")
+    pane.wait_text("polytunnel", "X STOP hull-starboard", "pot A use by", "with sensor error")
     assert len(pane.text().splitlines()) <= 12
     assert "CLIMATE" not in pane.text()
     pane.tmux("resize-window", "-x", "120", "-y", "40")

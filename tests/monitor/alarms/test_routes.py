@@ -123,8 +123,10 @@ def test_an_alarm_arrives_and_opens_with_the_safety_reminder(server: Server) -> 
     assert until(lambda: len(server.posts) == 1)
     post = server.posts[0]
     assert post["message"] == f"{REMINDER}. STOP hull-port since 22:09."
-    assert post["title"].startswith("Nobody in without breathing protection, switch nothing inside")
-    assert post["title"].endswith(": STOP tent")
+    assert post["title"].startswith(
+        "Nobody in without the mask the safety sheet asks for; switch nothing inside"
+    )
+    assert post["title"].endswith("; switch nothing inside. STOP tent")
     assert post["type"] == "failure"
     routes.ring(ring(Call.HOLD))
     assert until(lambda: len(server.posts) == 2)
@@ -469,7 +471,7 @@ def test_the_test_alarm_says_for_each_way_whether_it_went(server: Server, tmp_pa
     (post,) = server.posts
     assert post["message"].startswith(REMINDER)
     assert "a test of the alarm" in post["message"]
-    assert post["title"].startswith("Nobody in without breathing protection")
+    assert post["title"].startswith("Nobody in without the mask")
 
 
 def test_a_test_without_a_way_says_how_to_give_one(tmp_path: Path) -> None:

@@ -56,10 +56,13 @@ def test_a_lost_link_is_said_in_the_calls_own_band_with_the_newest_readings_age(
     name: str, size: Size
 ) -> None:
     lost = aged(name, 49.0, link_ok=False)
-    assert "NO LINK: newest reading 49 s old" in flat(lost, size)
+    assert "NO LINK: last reading 49 s ago" in flat(lost, size)
     if size.columns >= 80:
         lines = [line.plain for line in render(lost, size, PLAIN)][: size.rows // 3]
-        told = f"newest reading 49 s old, nothing renews this {lost.calls[0].call.value}"
+        call = lost.calls[0].call
+        told = "last reading 49 s ago. Do not trust this GO."
+        if call is not Call.GO:
+            told = f"last reading 49 s ago. This {call.value} stands until readings are back."
         assert any(told in line for line in lines)
     assert "NO LINK" not in flat(aged(name, 5.0, link_ok=True), size)
 
@@ -114,7 +117,7 @@ def test_without_a_fault_of_the_link_two_and_a_half_intervals_of_silence_are_tol
 ) -> None:
     snapshot = aged("go", age_s, link_ok=True, usual_s=usual_s)
     assert is_renewed(snapshot) is renewed
-    assert ("NOTHING NEW: newest reading" in flat(snapshot, Size(40, 12))) is not renewed
+    assert ("NOTHING NEW: last reading" in flat(snapshot, Size(40, 12))) is not renewed
     assert is_renewed(replace(snapshot, recorded=True)), "a recording has its own time"
 
 
@@ -134,13 +137,13 @@ def test_a_slow_point_that_is_heard_does_not_stand_for_a_quick_one_that_is_not()
     snapshot = aged("go", 1.0, link_ok=True, usual_s=60.0)
     air, *others = snapshot.points
     silent = replace(air, age_s=31.0, usual_s=5.0)
-    told = "NOTHING NEW from air-bow: newest reading 31 s old"
+    told = "NOTHING NEW from air-bow: last reading 31 s ago"
     assert told in flat(replace(snapshot, points=(silent, *others)), Size(80, 24))
     more = [replace(p, age_s=33.0, usual_s=5.0) for p in others]
     all_but_one = replace(snapshot, points=(silent, *more[:-1], others[-1]))
-    told = "NOTHING NEW from air-bow and 2 more: newest reading 31 s old"
+    told = "NOTHING NEW from air-bow and 2 more: last reading 31 s ago"
     assert told in flat(all_but_one, Size(80, 24))
-    told = "NOTHING NEW: newest reading 31 s old"
+    told = "NOTHING NEW: last reading 31 s ago"
     assert told in flat(replace(snapshot, points=(silent, *more)), Size(80, 24))
 
 
@@ -182,14 +185,14 @@ def test_plain_lines_tell_once_when_readings_stop_and_once_when_they_come_again(
     look(15.0, values=False, link_ok=False)
     (line,) = told
     assert live.call() == "GO", "the call itself stays as the rules have it"
-    assert "  GO?   tent/all: NO LINK: newest reading 5 s old, nothing renews this GO (" in line
+    assert "  GO?   tent/all: NO LINK: last reading 5 s ago. Do not trust this GO. (" in line
     assert line.endswith("(the broker is gone)")
     look(10.0, values=True)
     assert len(told) == 2
-    assert told[1].endswith("  GO    tent/all: readings come again")
+    assert told[1].endswith("  GO    tent/all: readings are back")
     look(60.0, values=False)
     assert len(told) == 3
-    assert "GO?   tent/all: NOTHING NEW: newest reading 35 s old" in told[2]
+    assert "GO?   tent/all: NOTHING NEW: last reading 35 s ago" in told[2]
     live.end()
 
 
@@ -216,12 +219,12 @@ def test_a_plank_that_is_heard_brings_no_word_that_the_air_comes_again(tmp_path:
     assert (live.call(), told) == ("GO", [])
     look(80, air=False)
     (line,) = told
-    assert "  GO?   tent/all: NOTHING NEW from air-bow: newest reading 31 s old, nothing" in line
+    assert "  GO?   tent/all: NOTHING NEW from air-bow: last reading 31 s ago. Do" in line
     look(220, air=False)
     assert (live.call(), len(told)) == ("HOLD", 1)
     look(5, air=True)
     assert told[1:] == [told[-1]]
-    assert told[-1].endswith("tent/all: readings come again")
+    assert told[-1].endswith("tent/all: readings are back")
     live.end()
 
 

@@ -39,7 +39,7 @@ def shown(desk: KeyDesk, now_s: float = NOW_S) -> str:
 def test_every_event_has_one_key() -> None:
     assert sorted(KEYS.values()) == sorted(EventKind)
     assert len(KEYS) == len(EventKind)
-    assert not {"u", "q", ".", "?"} & set(KEYS)
+    assert not {"u", "q", "g", ".", "?"} & set(KEYS)
 
 
 @pytest.mark.parametrize("key", KEYS)
@@ -207,13 +207,14 @@ def test_quit_wants_its_confirming_key() -> None:
     assert press(desk, "q", ENTER) == [Outcome(quit=True)]
 
 
-def test_dim_and_the_list_of_keys() -> None:
+def test_dim_glance_and_the_list_of_keys() -> None:
     desk = desk_of()
     assert press(desk, ".") == [Outcome(dim=True)]
+    assert press(desk, "g") == [Outcome(glance=True)]
     press(desk, "?")
     page = desk.view(NOW_S).keys_page
     assert any("coat started" in line for line in page)
-    assert len(page) == len(KEYS) + 4
+    assert len(page) == len(KEYS) + 5
     press(desk, "?")
     assert desk.view(NOW_S).keys_page == ()
 

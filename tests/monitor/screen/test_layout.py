@@ -9,6 +9,7 @@ import io
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC
 from functools import cache
 
 import numpy as np
@@ -18,18 +19,22 @@ from rich.console import Console, Group
 from rich.text import Text
 
 from examples.screens.scenes import ENCLOSURE, SCENES, at, event
-from monitor.screen.layout import Size, render
-from monitor.screen.phrases import QUANTITY_WORDS
+from monitor.screen.clocks_panel import clock_name, urgent_clocks
+from monitor.screen.keys import KeyDesk
+from monitor.screen.layout import SMALL_ROWS, Size, render
+from monitor.screen.phrases import QUANTITY_WORDS, REMINDER, SHORT_WORDS
 from monitor.screen.pieces import wrap
 from monitor.screen.sentence import change, why
 from monitor.screen.theme import Colours, Theme, theme_of
+from monitor.screen.view import View
 from monitor.snapshot import DeskView, PointHealth, Snapshot
 from rules.call import Call
 from rules.limits import LimitJudgement
 from rules.reasons import Reason, outlook_reasons
+from rules.section import SectionCall
 from rules.text import clean, duration_text
 from rules.trend import Break
-from rules.vocabulary import EventKind, LimitName, LimitState
+from rules.vocabulary import ClockName, EventKind, LimitName, LimitState, Stage
 from sensors.reading import Quality, Quantity
 
 SIZES = [Size(40, 12), Size(80, 24), Size(120, 40), Size(200, 60)]
@@ -92,8 +97,11 @@ def test_call_advice_reason_and_next_clock_are_whole(name: str, size: Size) -> N
         assert f"{other.call.value} {other.section}" in seen
     running = [clock for clock in snapshot.clocks if clock.left_s]
     if running:
-        assert running[0].name.value in seen
-        assert duration_text(running[0].left_s or 0.0) in seen
+        small = size.rows < SMALL_ROWS
+        clock = urgent_clocks(View(snapshot, PLAIN))[0] if small else running[0]
+        assert clock_name(clock) in seen
+        assert PLAIN.hour_and_day(clock.ends_at_s or 0.0, UTC, snapshot.time_s) in seen
+        assert small or duration_text(clock.left_s or 0.0) in seen
 
 
 @pytest.mark.parametrize("size", LARGE, ids=str)
@@ -126,6 +134,59 @@ def test_a_screen_with_go_says_that_it_is_not_about_breathing(size: Size, dim: b
             assert FILM_NOT_AIR in flat(lines_of(snapshot, size, theme)), name
             if size.rows >= 12:
                 assert FILM_NOT_AIR in flat(lines_of(snapshot, size, theme, desk=asked)), name
+
+
+def over_wet_film(name: str) -> Snapshot:
+    """A scene whose sections all have a film that gives off vapour, and one of them a GO."""
+    snapshot = scene(name)
+    calls = [replace(call, stage=Stage.CURE) for call in snapshot.calls]
+    return replace(snapshot, calls=tuple(calls))
+
+
+@pytest.mark.parametrize(
+    "size", [Size(40, 12), Size(60, 16), Size(80, 24), Size(100, 30), Size(120, 40)], ids=str
+)
+def test_a_go_over_a_wet_film_says_to_switch_nothing_inside(size: Size) -> None:
+    seen = flat(lines_of(over_wet_film("go"), size))
+    assert FILM_NOT_AIR in seen
+    assert "switch nothing inside" in seen.lower()
+    assert "switch nothing inside" not in flat(lines_of(scene("go"), size)).lower()
+
+
+def test_the_vapour_is_told_once_where_the_alarm_opens_with_it() -> None:
+    loud = replace(scene("night"), alarm=f"{REMINDER} STOP hull-port since 21:29: damp.")
+    assert flat(lines_of(loud, Size(80, 24))).count("leave the ventilation on") == 1
+
+
+def test_40_by_12_has_the_clocks_first_that_can_still_spoil_something() -> None:
+    seen = [clock.name for clock in urgent_clocks(View(scene("stop"), PLAIN))]
+    closing = [ClockName.POT_LIFE, ClockName.TAPE_NOT_AFTER, ClockName.RECOAT_CLOSES]
+    assert list(dict.fromkeys(seen))[:3] == closing
+    assert seen.index(ClockName.FLASH) > seen.index(ClockName.RECOAT_CLOSES)
+    assert "pot A use by 20:33" in flat(lines_of(scene("stop"), Size(40, 12)))
+    bare = replace(scene("stop"), taped=frozenset())
+    shown = {clock.name for clock in urgent_clocks(View(bare, PLAIN))}
+    assert not shown & {ClockName.TAPE_NOT_BEFORE, ClockName.TAPE_NOT_AFTER}
+    port = urgent_clocks(View(replace(bare, taped=frozenset({"hull-port"})), PLAIN))
+    assert {c.section for c in port if c.name is ClockName.TAPE_NOT_AFTER} == {"hull-port"}
+
+
+@pytest.mark.parametrize(
+    "size", [Size(40, 12), Size(60, 16), Size(60, 12), Size(80, 24), Size(120, 40)], ids=str
+)
+@pytest.mark.parametrize("name", SCENES)
+def test_the_list_of_keys_is_whole_and_hides_no_call(name: str, size: Size) -> None:
+    desk = KeyDesk("polytunnel", PLAIN)
+    desk.press("?", 0.0)
+    lines = lines_of(scene(name), size, desk=desk.view(0.0))
+    assert len(lines) == size.rows
+    seen = flat(lines)
+    for entry in desk.view(0.0).keys_page:
+        key, word = entry.split("  ", 1)
+        assert f"{key} {word}" in seen or f"{key} {SHORT_WORDS.get(word, word)}" in seen
+    call = scene(name).calls[0]
+    blocks = sum(map("".join(lines[:6]).count, "█▀▄"))
+    assert blocks > 20 or call.call.value in " ".join(lines[:3])
 
 
 def test_a_film_that_gives_off_vapour_brings_its_reminder() -> None:
@@ -191,12 +252,59 @@ def test_a_bare_console_gets_half_blocks_only() -> None:
 
 
 @pytest.mark.parametrize("name", ["go", "hold", "stop", "probe-dead", "night"])
-def test_the_sentence_words_a_limit_as_the_call_does(name: str) -> None:
+def test_the_sentence_has_the_figures_of_the_call(name: str) -> None:
     for call in scene(name).calls:
         for reason in call.reasons:
             if reason.limit.endswith(("_min", "_max")):
-                told = why(call, PLAIN, None, reason)
-                assert reason.text.startswith(told), (told, reason.text)
+                told, own = (
+                    re.findall(r"\d+\.\d+", text)
+                    for text in (why(call, PLAIN, None, reason), reason.text)
+                )
+                assert told == own[: len(told)], (told, reason.text)
+
+
+def ok_call(*margins: tuple[LimitName, float, float, float]) -> SectionCall:
+    """A GO whose limits have these values, bounds and guards, in the rules' order."""
+    reasons = tuple(
+        Reason(str(name), LimitState.OK, value, bound, guard, "", "own words")
+        for name, value, bound, guard in margins
+    )
+    ahead = Reason("outlook", LimitState.OK, None, 86_400.0, 0.0, "s", "outlook: fine")
+    call = replace(scene("go").calls[0], reasons=(*reasons, ahead), looked_ahead_s=86_400.0)
+    return replace(call, climate=replace(call.climate, dew_point_c=9.0, frost_point_c=None))
+
+
+def test_a_go_far_from_every_limit_says_so_and_for_how_long() -> None:
+    """Not "warmest surface 22.6 °C, at most 35.0" where nothing is near 35 (issue 12)."""
+    call = ok_call(
+        (LimitName.SURFACE_TEMP_MAX, 22.6, 35.0, 0.5), (LimitName.DEW_MARGIN_MIN, 17.0, 3.0, 0.8)
+    )
+    assert why(call, PLAIN) == "All limits kept, and should be for 24 h"
+    assert "22.6" not in why(call, PLAIN)
+    by_trend = replace(call, reasons=call.reasons[:-1], looked_ahead_s=3600.0)
+    assert why(by_trend, PLAIN) == "All limits kept, and by the trend for the next 1 h"
+    blind = replace(by_trend, looked_ahead_s=0.0)
+    assert why(blind, PLAIN) == "All limits kept"
+    told = "Closest: warmest hull 22.6 °C, HOLD over 34.5 °C"
+    assert change(call, PLAIN, None) == told
+
+
+def test_a_go_near_a_limit_says_what_it_would_first_be_lost_to() -> None:
+    call = ok_call(
+        (LimitName.HUMIDITY_MAX, 74.0, 80.0, 2.0), (LimitName.DEW_MARGIN_MIN, 7.0, 3.0, 0.8)
+    )
+    told = "Humidity 74.0 %; wants at most 80.0, or 78.0 with sensor error"
+    assert why(call, PLAIN) == told
+    rising = {"rh_pct": [(call.time_s - 60.0 * m, 74.0 - m / 15.0) for m in range(60, -1, -5)]}
+    assert why(call, PLAIN, rising) == f"{told}; rising 4.0 % an hour"
+    assert change(call, PLAIN, None) == "HOLD over 78.0 %"
+
+
+def test_a_figure_that_rounds_to_its_bound_has_another_digit() -> None:
+    call = ok_call((LimitName.DEW_MARGIN_MIN, 3.04, 3.0, 0.0))
+    assert why(call, PLAIN) == "Hull 3.04 K above dew point; wants 3.0"
+    low = replace(call.reasons[0], value=-0.04, bound=-0.0)
+    assert why(call, PLAIN, None, low).startswith("Hull 0.04 K below dew point: wet; ")
 
 
 def test_fahrenheit_and_twelve_hours() -> None:
@@ -205,7 +313,7 @@ def test_fahrenheit_and_twelve_hours() -> None:
     seen = flat(lines_of(snapshot, Size(80, 24), theme))
     climate = snapshot.calls[0].climate
     assert f"{(climate.air_temp_c or 0.0) * 9 / 5 + 32:.1f} ±" in seen
-    assert f"surface {(climate.dew_margin_k or 0.0) * 9 / 5:.1f} °F over the dew point" in seen
+    assert f"hull {(climate.dew_margin_k or 0.0) * 9 / 5:.1f} °F above dew point" in seen
     assert "1:40 pm UTC" in seen
     assert "°C" not in seen
     assert " K" not in seen
@@ -227,7 +335,7 @@ def test_frost_is_called_frost() -> None:
     cold = replace(snapshot, calls=(replace(call, climate=climate),))
     seen = flat(lines_of(cold, Size(80, 24)))
     assert "frost point -4.9 °C" in seen
-    assert "over the frost point" in seen
+    assert "above frost point" in seen
 
 
 HOSTILE = "plank\x1b[2J\x07\u202eport\u2028"
@@ -269,9 +377,9 @@ def test_wide_characters_do_not_break_the_lines() -> None:
 def test_alarm_and_notices_are_seen(size: Size) -> None:
     loud = replace(scene("night"), alarm="First: nothing inside. STOP.", notices=("log is full",))
     seen = flat(lines_of(loud, size))
-    assert "ALARM: a acknowledges" in seen
+    assert "ALARM: a if you have seen it" in seen
     assert "log is full" in seen
-    assert "breathing protection" in seen or "First: nothing inside" in seen
+    assert "Nobody in without the mask" in seen or "First: nothing inside" in seen
 
 
 def test_an_enclosure_without_any_call_is_drawn() -> None:
@@ -331,7 +439,7 @@ def test_larger_screens_give_the_band_more_room() -> None:
     vast = lines_of(scene("go"), Size(200, 60))
     seen = flat(vast)
     assert "AHEAD" in seen
-    assert "dew margin, next 6 h: what 90, 50, 10 % keep" in seen
+    assert "dew margin, next 6 h: 90, 50 and 10 % sure" in seen
     assert "14:00" in seen
     assert "18:00" in seen
 
@@ -367,14 +475,14 @@ def test_what_go_waits_for_is_named_by_what_the_hold_rests_on() -> None:
     def told(*first: Reason) -> str:
         return change(replace(looked, reasons=(*first, entry)), PLAIN, None)
 
-    assert told(by_outlook) == "GO waits for an outlook in which the limit holds"
-    assert told(by_trend) == "GO waits until the trend no longer leads past the limit"
-    both = "GO waits until neither trend nor outlook leads past a limit"
+    assert told(by_outlook) == "No GO while the outlook leads past a limit"
+    assert told(by_trend) == "No GO while it is heading for its limit"
+    both = "No GO while trend and outlook lead past a limit"
     assert (told(by_outlook, by_trend), told(by_trend, by_outlook)) == (both, both)
 
 
 TOO_LITTLE = (
-    "log of 3.2 h is under the 24 h that an outlook learns from, so none is made; let the log grow"
+    "the log has 3 h 12 min of the 24 h that an outlook needs, so none is made; let the log grow"
 )
 
 
@@ -386,13 +494,14 @@ def test_why_there_is_no_band_stands_in_the_outlook() -> None:
         for size in LARGE:
             lines = lines_of(bare, size)
             seen = flat(lines)
-            # Side by side with other rooms the line goes on in the next one.
-            rest = " the 24 h that an outlook learns from" if size.columns == 80 else ""
-            assert f"no band: log of 3.2 h is under{rest}" in seen
+            assert "no outlook yet: the log has 3 h 12 min of the 24 h" in seen
+            assert "an outlook needs" not in seen
             assert "let the log grow" not in seen
             assert "EVENTS" in seen
-        assert "no band" not in flat(lines_of(replace(bare, outlook_why={}), Size(80, 24)))
-        assert "no band" not in flat(lines_of(replace(snapshot, outlook_why={section: ""}), size))
+        assert "no outlook yet" not in flat(lines_of(replace(bare, outlook_why={}), Size(80, 24)))
+        assert "no outlook yet" not in flat(
+            lines_of(replace(snapshot, outlook_why={section: ""}), size)
+        )
 
 
 def test_a_log_that_has_just_begun_says_so_in_few_words() -> None:
@@ -403,7 +512,7 @@ def test_a_log_that_has_just_begun_says_so_in_few_words() -> None:
     )
     new = replace(snapshot, outlook={}, outlook_why={snapshot.calls[0].section: why_none})
     lines = lines_of(new, Size(80, 24))
-    assert any(line.strip() == "no band: no reading in the log" for line in lines)
+    assert any(line.strip() == "no outlook yet: no reading in the log" for line in lines)
 
 
 def test_why_there_is_no_band_drives_no_sensor_off_a_crowded_screen() -> None:
@@ -430,7 +539,10 @@ def test_where_the_reason_is_known_nothing_is_said_of_a_forecast() -> None:
     call = snapshot.calls[0]
     unknown = Reason("outlook", LimitState.UNKNOWN, None, None, None, "", "outlook: unknown")
     limits = tuple(r for r in call.reasons if r.limit != "outlook")
-    for looked_s, told in ((3600.0, "by the recent trend nothing breaks"), (0.0, "not known yet")):
+    for looked_s, told in (
+        (3600.0, "inside every limit for the next 1 h by the recent trend"),
+        (0.0, "not known yet"),
+    ):
         young = replace(call, reasons=(*limits, unknown), looked_ahead_s=looked_s)
         bare = replace(snapshot, calls=(young,), outlook={})
         assert "no forecast" in flat(lines_of(bare, Size(80, 24)))
