@@ -18,6 +18,7 @@ from monitor.snapshot import DeskView, Snapshot
 from rules.events import Event
 from rules.text import clean, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method
+from sensors.reading import Quality
 from sensors.zones import zone_or_utc
 
 KEYS: dict[str, EventKind] = {
@@ -38,9 +39,13 @@ KEYS: dict[str, EventKind] = {
     "b": EventKind.BACK_IN_SERVICE,
     "a": EventKind.ACKNOWLEDGED,
     "o": EventKind.OVERRULED,
+    "v": EventKind.VOUCHED,
     "n": EventKind.NOTE,
 }
 """Which key records what."""
+
+WITHOUT_KEY = (EventKind.RESPEC,)
+"""What is typed at a shell only: it changes by which sheet a film that lies is judged."""
 
 # What each event asks; a field in the second list is asked before the confirming key.
 FORMS: dict[EventKind, tuple[tuple[str, ...], tuple[str, ...]]] = {
@@ -61,10 +66,11 @@ FORMS: dict[EventKind, tuple[tuple[str, ...], tuple[str, ...]]] = {
     EventKind.BACK_IN_SERVICE: (("section",), ()),
     EventKind.ACKNOWLEDGED: ((), ()),
     EventKind.OVERRULED: (("section", "note"), ("note",)),
+    EventKind.VOUCHED: (("point",), ("point",)),
     EventKind.NOTE: (("section", "note"), ("note",)),
 }
-FRESH = ("value", "note", "ago")  # never offered again from the last time
-CHOSEN = ("section", "spec", "method", "what")
+FRESH = ("value", "note", "point", "ago")  # never offered again from the last time
+CHOSEN = ("section", "spec", "method", "what", "point")
 UNITS = {"amount": "mL", "thinner": "%", "ago": "min", "value": ""}
 MOST = {"amount": 100_000.0, "thinner": 100.0, "ago": 1440.0, "value": math.inf}
 _MEASURED = {
@@ -105,6 +111,7 @@ class Choices:
     sections: tuple[str, ...] = ()
     specs: tuple[str, ...] = ()
     batches: tuple[str, ...] = ()
+    points: tuple[str, ...] = ()
     measured: dict[str, str] = field(default_factory=lambda: dict(_MEASURED))
     last: dict[str, Answer] = field(default_factory=dict)
 
@@ -114,6 +121,8 @@ class Choices:
             sorted(c.section for c in snapshot.calls if c.section != ALL_SECTIONS)
         )
         self.specs = tuple(snapshot.specs)
+        ordered = sorted(snapshot.points, key=lambda point: point.quality is Quality.OK)
+        self.points = tuple(dict.fromkeys(point.point for point in ordered))
         batches = [event.batch for event in reversed(snapshot.events) if event.batch]
         self.batches = tuple(dict.fromkeys([*self.batches, *batches]))
         for spec in snapshot.specs.values():
@@ -179,6 +188,8 @@ class Choices:
             return self.specs[:9]
         if name == "method":
             return [method.value for method in Method]
+        if name == "point":
+            return self.points[:9]
         return list(self.measured)[:9]
 
 
@@ -441,7 +452,8 @@ class KeyDesk:
     def _draft(self, form: Form) -> Event:
         answers = form.answers
         named = {name: answers.get(name) for name in FORMS[form.kind][0]}
-        method, what = _text(named.get("method")), _text(named.get("what"))
+        method = _text(named.get("method"))
+        what = _text(named.get("point") if form.kind is EventKind.VOUCHED else named.get("what"))
         return Event(
             kind=form.kind,
             time_s=self._asked_s,
@@ -455,7 +467,7 @@ class KeyDesk:
             method=None if method is None else Method(method),
             what=what,
             value=_number(named.get("value")),
-            unit=None if what is None else self._unit_of(what),
+            unit=None if what is None or "what" not in named else self._unit_of(what),
         )
 
     def _unit_of(self, what: str) -> str:

@@ -84,6 +84,7 @@ FIELD_WORDS = {
     "amount": "amount",
     "thinner": "thinner",
     "what": "what",
+    "point": "probe",
     "value": "value",
     "note": "words",
     "ago": "minutes ago",

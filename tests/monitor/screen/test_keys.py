@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from examples.screens.scenes import SCENES, TOPCOAT
-from monitor.screen.keys import BACKSPACE, ENTER, ESC, FORMS, KEYS, KeyDesk, Outcome
+from monitor.screen.keys import BACKSPACE, ENTER, ESC, FORMS, KEYS, WITHOUT_KEY, KeyDesk, Outcome
 from monitor.screen.phrases import FIELD_WORDS, LIMIT_WORDS, QUANTITY_WORDS
 from monitor.screen.theme import Theme
 from rules.events import in_force
@@ -37,8 +37,8 @@ def shown(desk: KeyDesk, now_s: float = NOW_S) -> str:
 
 
 def test_every_event_has_one_key() -> None:
-    assert sorted(KEYS.values()) == sorted(EventKind)
-    assert len(KEYS) == len(EventKind)
+    assert sorted([*KEYS.values(), *WITHOUT_KEY]) == sorted(EventKind)
+    assert len(set(KEYS)) == len(KEYS)
     assert not {"u", "q", "g", ".", "?"} & set(KEYS)
 
 
@@ -128,6 +128,16 @@ def test_a_hand_measurement_keeps_what_value_and_unit() -> None:
     (outcome,) = press(warm, "m", "2", *"70", ENTER, ENTER)
     assert outcome.record is not None
     assert outcome.record.unit == "degF"
+
+
+def test_a_probe_is_vouched_for_by_its_number_the_doubtful_one_first() -> None:
+    desk = desk_of("probe-dead")
+    assert press(desk, "v") == []
+    assert "vouched, probe: 1 plank-port" in shown(desk)
+    (outcome,) = press(desk, "1", ENTER)
+    event = outcome.record
+    assert event is not None
+    assert (event.kind, event.what, event.unit) == (EventKind.VOUCHED, "plank-port", None)
 
 
 def test_words_are_asked_for_a_note_and_letters_in_them_are_no_keys() -> None:
