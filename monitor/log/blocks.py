@@ -12,16 +12,19 @@ from dataclasses import dataclass, field
 
 from monitor.log import chain, merkle
 from monitor.log.leaves import (
+    IN_A_MINUTE,
     MINUTE_US,
     OF_NOTES,
     OF_READINGS,
     Leaf,
     name_of,
     notes_hash,
+    number,
     pack_notes,
     pack_times,
     readings_hash,
     rows_of,
+    rows_of_minute,
 )
 from monitor.log.rows import LIVE
 
@@ -88,8 +91,10 @@ class Blocks:
 
     def due(self, now_s: float) -> bool:
         """Return whether a minute is over and has to be closed."""
-        window = _window(now_s)
-        return any(not _is_open(minute, window) for _, minute in self._state.open)
+        window, state = _window(now_s), self._state
+        if not state.open or window == state.window:
+            return False
+        return any(not _is_open(minute, window) for _, minute in state.open)
 
     @property
     def open(self) -> bool:
@@ -128,11 +133,14 @@ class Blocks:
         live = any(is_live for _, is_live, _ in portion)
         if live and self._state.window is None:
             self._take_up(connection)
-        new = 0
+        before = connection.total_changes
         for channel, is_live, rows in portion:
-            new += self._put(connection, channel, rows, window if is_live else None, closing)
+            self._put(connection, channel, rows, window if is_live else None, closing)
+        new = connection.total_changes - before
         _put_notes(connection, notes, closing)
-        over = {each for each in self._state.open if last or not _is_open(each[1], window)}
+        over = set()
+        if last or window != self._state.window:
+            over = {each for each in self._state.open if last or not _is_open(each[1], window)}
         self._state.open -= over
         closing.whole |= over
         moved = live and window != self._state.window
@@ -150,11 +158,14 @@ class Blocks:
         rows: Sequence[ReadingTuple],
         window: int | None,
         closing: _Closing,
-    ) -> int:
+    ) -> None:
         state = self._state
+        minutes = {row[0] // MINUTE_US for row in rows}
+        if all((channel, minute) in state.open for minute in minutes):  # the usual case
+            connection.executemany(_INSERT.format(channel), rows)
+            return
         if channel not in state.leafed:
             state.leafed[channel] = _leafed_until(connection, channel)
-        minutes = {row[0] // MINUTE_US for row in rows}
         taken = {
             minute
             for minute in minutes
@@ -163,7 +174,6 @@ class Blocks:
             and (channel, minute) not in closing.whole
             and _is_leafed(connection, channel, minute)
         }
-        before = connection.total_changes
         if taken:
             late: dict[int, list[ReadingTuple]] = {minute: [] for minute in taken}
             rest: list[ReadingTuple] = []
@@ -179,7 +189,6 @@ class Blocks:
                 state.open.add((channel, minute))
             elif (channel, minute) not in state.open:  # which are closed as being over
                 closing.whole.add((channel, minute))
-        return connection.total_changes - before
 
     def _take_up(self, connection: sqlite3.Connection) -> None:
         """Take up what a program that was killed had left open; anything else stays outside."""
@@ -211,32 +220,37 @@ class Blocks:
             (count, window_us, made_us),
         )
         root = int(cursor.lastrowid or 0)
-        made: list[tuple[int, Leaf]] = []
+        made: list[Leaf] = []
+        by_minute: dict[int, list[int]] = {}
         for channel, minute in closing.whole:
-            name = self._name(connection, channel)
-            sha256 = readings_hash(name, minute, None, rows_of(connection, channel, minute))
-            made.append((channel, Leaf(minute, root, OF_READINGS, sha256, None)))
+            by_minute.setdefault(minute, []).append(channel)
+        for minute, channels in by_minute.items():
+            for channel, rows in rows_of_minute(connection, minute, channels).items():
+                name = self._name(connection, channel)
+                sha256 = readings_hash(name, minute, None, rows)
+                made.append(Leaf(minute, channel, root, OF_READINGS, sha256, None))
         for (channel, minute), times in closing.late.items():
             name, named = self._name(connection, channel), set(times)
             members = pack_times(named)
-            rows = [row for row in rows_of(connection, channel, minute) if row[0] in named]
-            sha256 = readings_hash(name, minute, members, rows)
-            made.append((channel, Leaf(minute, root, OF_READINGS, sha256, members)))
+            late = [row for row in rows_of(connection, channel, minute) if row[0] in named]
+            sha256 = readings_hash(name, minute, members, late)
+            made.append(Leaf(minute, channel, root, OF_READINGS, sha256, members))
         for (channel, minute), notes in closing.notes.items():
             members = pack_notes(notes)
             sha256 = notes_hash(self._name(connection, channel), minute, members)
-            made.append((channel, Leaf(minute, root, OF_NOTES, sha256, members)))
-        made.sort(key=lambda each: (each[0], each[1].minute, each[1].kind))
+            made.append(Leaf(minute, channel, root, OF_NOTES, sha256, members))
+        numbered = number(connection, made)
         connection.executemany(
-            "INSERT INTO leaves VALUES (?, ?, ?, ?, ?, ?)", [(each, *leaf) for each, leaf in made]
+            "INSERT INTO leaves VALUES (?, ?, ?, ?, ?, ?)",
+            [(row, *leaf[1:]) for row, leaf in numbered],
         )
-        hashes = [leaf.sha256 for _, leaf in made]
+        hashes = [leaf.sha256 for _, leaf in numbered]
         content = chain.root_content(count, window_us, made_us, merkle.root(hashes))
         chain.append(connection, "readings", root, content)
-        for channel, leaf in made:
-            if leaf.kind == OF_READINGS:
-                until = self._state.leafed.get(channel, leaf.minute)
-                self._state.leafed[channel] = max(until, leaf.minute)
+        leafed = self._state.leafed
+        for leaf in made:
+            if leaf.kind == OF_READINGS and leaf.minute > leafed.get(leaf.channel, -(2**62)):
+                leafed[leaf.channel] = leaf.minute
 
     def _name(self, connection: sqlite3.Connection, channel: int) -> bytes:
         if channel not in self._state.names:
@@ -253,10 +267,19 @@ def _is_open(minute: int, window: int) -> bool:
 
 
 def _leafed_until(connection: sqlite3.Connection, channel: int) -> int:
+    # A channel that is new has none; to look for it would be to look at every leaf.
+    (begun,) = connection.execute(
+        "SELECT EXISTS (SELECT 1 FROM readings WHERE channel = ?1) "
+        "OR EXISTS (SELECT 1 FROM minutes WHERE channel = ?1)",
+        (channel,),
+    ).fetchone()
+    if not begun:
+        return -(2**62)
     (minute,) = connection.execute(
-        "SELECT max(coalesce((SELECT max(minute) FROM leaves WHERE channel = ?1), ?3), "
+        "SELECT max(coalesce((SELECT id / ?4 FROM leaves WHERE channel = ?1 ORDER BY id DESC "
+        "LIMIT 1), ?3), "
         "coalesce((SELECT until_us / ?2 FROM outside WHERE channel = ?1), ?3))",
-        (channel, MINUTE_US, -(2**62)),
+        (channel, MINUTE_US, -(2**62), IN_A_MINUTE),
     ).fetchone()
     return int(minute)
 
@@ -264,9 +287,10 @@ def _leafed_until(connection: sqlite3.Connection, channel: int) -> int:
 def _is_leafed(connection: sqlite3.Connection, channel: int, minute: int) -> bool:
     return bool(
         connection.execute(
-            "SELECT EXISTS (SELECT 1 FROM leaves WHERE channel = ?1 AND minute = ?2 AND kind = ?3) "
+            "SELECT EXISTS (SELECT 1 FROM leaves WHERE id >= ?2 * ?5 AND id < (?2 + 1) * ?5 "
+            "AND channel = ?1 AND kind = ?3) "
             "OR EXISTS (SELECT 1 FROM outside WHERE channel = ?1 AND until_us >= ?2 * ?4)",
-            (channel, minute, OF_READINGS, MINUTE_US),
+            (channel, minute, OF_READINGS, MINUTE_US, IN_A_MINUTE),
         ).fetchone()[0]
     )
 

@@ -153,7 +153,7 @@ def root_content(count: int, window_us: int | None, made_us: int, joined: bytes)
         count: how many leaves it was made of.
         window_us: begin of the minutes that were still open, or None [us].
         made_us: when [us].
-        joined: `merkle.root` of the leaves that are there, by channel, minute and kind.
+        joined: `merkle.root` of the leaves that are there, in the order of their rows.
     """
     return {
         "leaves": count,

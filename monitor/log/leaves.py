@@ -10,13 +10,16 @@ import json
 import sqlite3
 import struct
 from collections.abc import Iterable, Sequence
-from itertools import starmap
+from itertools import groupby, starmap
+from operator import itemgetter
 from typing import NamedTuple
 
 from monitor.log import merkle
 
 MINUTE_US = 60_000_000
 OF_READINGS, OF_NOTES = 0, 1
+# A leaf's row is its minute times this, and a number in it.
+IN_A_MINUTE = 1 << 20
 
 # time, arrival, raw, calibrated, which of both there are, quality
 _READING = struct.Struct("<qqddBB").pack
@@ -25,11 +28,18 @@ _TIME = struct.Struct("<q")
 _NOTE = struct.Struct("<qqB")
 
 Packable = tuple[int, int, float, float, int, int]
+_COLUMNS = (
+    "time_us, coalesce(received_us, time_us), coalesce(raw, 0.0), coalesce(calibrated, raw, 0.0), "
+    "(raw IS NOT NULL) + 2 * (coalesce(calibrated, raw) IS NOT NULL), quality"
+)
 READING_SQL = (
-    "SELECT time_us, coalesce(received_us, time_us), coalesce(raw, 0.0), "
-    "coalesce(calibrated, raw, 0.0), "
-    "(raw IS NOT NULL) + 2 * (coalesce(calibrated, raw) IS NOT NULL), quality FROM readings "
-    "WHERE channel = ? AND time_us >= ? AND time_us < ? ORDER BY time_us"
+    f"SELECT {_COLUMNS} FROM readings "
+    f"WHERE channel = ? AND time_us >= ? AND time_us < ? ORDER BY time_us"
+)
+# Each channel's rows come together and in the order of the key, since CROSS JOIN keeps its order.
+_MINUTE_SQL = (
+    f"SELECT channel, {_COLUMNS} FROM json_each(?) j CROSS JOIN readings "
+    f"ON channel = j.value AND time_us >= ? AND time_us < ?"
 )
 
 
@@ -38,6 +48,7 @@ class Leaf(NamedTuple):
 
     Attributes:
         minute: since 1970 [min].
+        channel: whose readings or notes.
         root: the row of `roots` that joined it to the chain.
         kind: `OF_READINGS` or `OF_NOTES`.
         sha256: of what it covers.
@@ -45,6 +56,7 @@ class Leaf(NamedTuple):
     """
 
     minute: int
+    channel: int
     root: int
     kind: int
     sha256: bytes
@@ -89,6 +101,22 @@ def _opening(name: bytes, minute: int, kind: int, members: bytes | None) -> byte
     return b"filmcall leaf 1\n%s\n%d %d %s\n%s" % (name, minute, kind, named, members or b"")
 
 
+def number(connection: sqlite3.Connection, leaves: Iterable[Leaf]) -> list[tuple[int, Leaf]]:
+    """Give new leaves their rows, behind those that their minutes have."""
+    last: dict[int, int] = {}
+    found = []
+    for leaf in sorted(leaves):
+        if leaf.minute not in last:
+            begin = leaf.minute * IN_A_MINUTE
+            (last[leaf.minute],) = connection.execute(
+                "SELECT coalesce(max(id), ?1 - 1) FROM leaves WHERE id >= ?1 AND id < ?2",
+                (begin, begin + IN_A_MINUTE),
+            ).fetchone()
+        last[leaf.minute] += 1
+        found.append((last[leaf.minute], leaf))
+    return found
+
+
 def pack_times(times_us: Iterable[int]) -> bytes:
     """Return the members of a leaf of readings by their times [us]."""
     return b"".join(map(_TIME.pack, sorted(times_us)))
@@ -119,25 +147,36 @@ def rows_of(connection: sqlite3.Connection, channel: int, minute: int) -> list[P
     return connection.execute(READING_SQL, bounds).fetchall()
 
 
+def rows_of_minute(
+    connection: sqlite3.Connection, minute: int, channels: Sequence[int]
+) -> dict[int, list[Packable]]:
+    """Return the readings of one minute, to be packed, by channel; in one question for speed."""
+    found: dict[int, list[Packable]] = {channel: [] for channel in channels}
+    rows = connection.execute(
+        _MINUTE_SQL, (json.dumps(channels), minute * MINUTE_US, (minute + 1) * MINUTE_US)
+    )
+    for channel, of_channel in groupby(rows, itemgetter(0)):
+        found[channel] = [row[1:] for row in of_channel]
+    return found
+
+
 def leaves_of(
-    connection: sqlite3.Connection, channel: int, from_minute: int, to_minute: int
-) -> list[Leaf]:
-    """Return a channel's leaves by minute, the last minute not included."""
-    return [
-        Leaf(*row)
-        for row in connection.execute(
-            "SELECT minute, root, kind, sha256, members FROM leaves "
-            "WHERE channel = ? AND minute >= ? AND minute < ? ORDER BY minute, root, kind",
-            (channel, from_minute, to_minute),
-        )
-    ]
+    connection: sqlite3.Connection, from_minute: int, to_minute: int
+) -> dict[int, list[Leaf]]:
+    """Return leaves by channel, each in the order of minutes, the last minute not included."""
+    found: dict[int, list[Leaf]] = {}
+    for row in connection.execute(
+        "SELECT id, channel, root, kind, sha256, members FROM leaves "
+        "WHERE id >= ? AND id < ? ORDER BY id",
+        (from_minute * IN_A_MINUTE, to_minute * IN_A_MINUTE),
+    ):
+        found.setdefault(row[1], []).append(Leaf(row[0] // IN_A_MINUTE, *row[1:]))
+    return found
 
 
 def hashes_of_root(connection: sqlite3.Connection, root: int) -> list[bytes]:
-    """Return the hashes that one root joins, by channel, minute and kind; looks at every leaf."""
-    found = connection.execute(
-        "SELECT sha256 FROM leaves WHERE root = ? ORDER BY channel, minute, kind", (root,)
-    )
+    """Return the hashes that one root joins, in the order of their rows; looks at every leaf."""
+    found = connection.execute("SELECT sha256 FROM leaves WHERE root = ? ORDER BY id", (root,))
     return [sha256 if isinstance(sha256, bytes) else b"" for (sha256,) in found]
 
 
@@ -147,11 +186,17 @@ def named_since(
     """Return the times of readings that came for a thinned time after it was thinned [us]."""
     found: set[int] = set()
     for (members,) in connection.execute(
-        "SELECT members FROM leaves l WHERE channel = ?1 AND minute >= ?2 AND minute < ?3 "
+        "SELECT members FROM leaves l WHERE channel = ?1 AND id >= ?2 AND id < ?3 "
         "AND kind = ?4 AND members IS NOT NULL AND "
         "(SELECT seq FROM chain WHERE kind = 'readings' AND row = l.root) > "
         "(SELECT seq FROM chain WHERE kind = 'thinning' AND row = ?5)",
-        (channel, from_us // MINUTE_US, -(-to_us // MINUTE_US), OF_READINGS, thinning),
+        (
+            channel,
+            from_us // MINUTE_US * IN_A_MINUTE,
+            -(-to_us // MINUTE_US) * IN_A_MINUTE,
+            OF_READINGS,
+            thinning,
+        ),
     ):
         found |= times_in(members)
     return found

@@ -196,15 +196,15 @@ CREATE TABLE roots(
     made_us INTEGER NOT NULL
 );
 
+-- id: the minute since 1970 times 2^20, and a number in it, so that leaves fill their pages.
 CREATE TABLE leaves(
+    id INTEGER PRIMARY KEY,
     channel INTEGER NOT NULL,
-    minute INTEGER NOT NULL,
     root INTEGER NOT NULL,
     kind INTEGER NOT NULL,
     sha256 BLOB NOT NULL,
-    members BLOB,
-    PRIMARY KEY (channel, minute, root, kind)
-) WITHOUT ROWID;
+    members BLOB
+);
 
 CREATE TABLE spec_numbers(
     id INTEGER PRIMARY KEY AUTOINCREMENT,

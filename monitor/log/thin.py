@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
-from monitor.log import chain
+from monitor.log import chain, leaves
 from monitor.log.put import insert
 from monitor.log.rows import LIVE, micros
 from monitor.log.verify import ChannelAudit
@@ -133,7 +133,8 @@ def thin(connection: sqlite3.Connection, span: Span, keep_days: int, now_us: int
     """
     bounds = span._asdict()
     look = ChannelAudit(connection, span.channel, live=True)
-    look.run(span.from_us, span.to_us)
+    first, last = span.from_us // MINUTE_US, span.to_us // MINUTE_US
+    look.run(first, last, leaves.leaves_of(connection, first, last).get(span.channel, []))
     if look.faults:  # what was forged stays whole, for all to see
         return ThinningStep(0, 0)
     minutes = connection.execute(_MEANS, bounds).rowcount

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import groupby
@@ -111,15 +111,23 @@ def audit(
     found.problems.extend(_strays(connection))
     (found.means,) = connection.execute("SELECT count(*) FROM minutes").fetchone()
     if readings:
-        for channel, live, *names in connection.execute(
-            "SELECT id, source = ?, enclosure, point, quantity FROM channels ORDER BY id", (LIVE,)
-        ).fetchall():
-            look = ChannelAudit(connection, channel, live=bool(live))
-            look.run(from_us, to_us)
+        looks = {
+            channel: (ChannelAudit(connection, channel, live=bool(live)), ", ".join(names))
+            for channel, live, *names in connection.execute(
+                "SELECT id, source = ?, enclosure, point, quantity FROM channels ORDER BY id",
+                (LIVE,),
+            ).fetchall()
+        }
+        for day in _days(connection, from_us, to_us):
+            low, high = max(from_us // MINUTE_US, day), min(-(-to_us // MINUTE_US), day + _DAY_MIN)
+            of_day = leaves.leaves_of(connection, low, high)
+            for channel, (look, _) in looks.items():
+                look.run(low, high, of_day.get(channel, []))
+        for look, name in looks.values():
             found.readings += look.sound
             found.open += look.open
             found.outside += look.outside
-            found.problems.extend(_sentences(", ".join(map(str, names)), look.faults))
+            found.problems.extend(_sentences(name, look.faults))
         found.problems.extend(_nameless(connection))
     return found
 
@@ -185,9 +193,7 @@ def _walk(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
 def _roots(connection: sqlite3.Connection) -> dict[int, chain.Content]:
     """What the links of all roots cover, from one look at all leaves."""
     hashes: dict[int, list[bytes]] = defaultdict(list)
-    for root, sha256 in connection.execute(
-        "SELECT root, sha256 FROM leaves ORDER BY channel, minute, kind"
-    ):
+    for root, sha256 in connection.execute("SELECT root, sha256 FROM leaves ORDER BY id"):
         hashes[root].append(sha256 if isinstance(sha256, bytes) else b"")
     return {
         row: chain.root_content(count, window_us, made_us, merkle.root(hashes.get(row, [])))
@@ -247,6 +253,27 @@ def _strays(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
         yield ChainProblem(None, "leaf", None, text)
 
 
+# A day's leaves are looked at at once, so that a long log needs no room.
+_DAY_MIN = 1440
+
+
+def _days(connection: sqlite3.Connection, from_us: int, to_us: int) -> list[int]:
+    """The first minutes of the days from which there is anything [min]."""
+    floor = "(({0} - (({0} % {1} + {1}) % {1})) / {1})"
+    of_leaves = floor.format("id", _DAY_MIN * leaves.IN_A_MINUTE)
+    of_times = floor.format("time_us", _DAY_MIN * MINUTE_US)
+    found = connection.execute(
+        f"SELECT DISTINCT {of_leaves} FROM leaves WHERE id / ?4 >= ?1 / ?3 - 1 "
+        f"AND id / ?4 <= ?2 / ?3 + 1 "
+        f"UNION SELECT DISTINCT {of_times} FROM channels c CROSS JOIN readings r "
+        f"ON r.channel = c.id AND time_us >= ?1 AND time_us < ?2 "
+        f"UNION SELECT DISTINCT {of_times} FROM channels c CROSS JOIN reading_notes n "
+        f"ON n.channel = c.id AND time_us >= ?1 AND time_us < ?2 ORDER BY 1",
+        (from_us, to_us, MINUTE_US, leaves.IN_A_MINUTE),
+    )
+    return [day * _DAY_MIN for (day,) in found]
+
+
 def _nameless(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
     """Rows of a channel that is not there."""
     for table in ("readings", "reading_notes", "minutes", "leaves"):
@@ -304,21 +331,25 @@ class ChannelAudit:
         self._outside_us = _outside_us(connection, channel)
         self._window = _window(connection) if live else None
 
-    def run(self, from_us: int, to_us: int) -> None:
-        """Look at a span of time, its end not included; whole minutes are looked at."""
-        first = from_us // MINUTE_US
-        last = -(-to_us // MINUTE_US)
+    def run(self, first: int, last: int, of_span: Sequence[Leaf]) -> None:
+        """Look at a span of time.
+
+        Args:
+            first: its first minute since 1970 [min].
+            last: the minute after it.
+            of_span: the channel's leaves in it.
+        """
         by_minute: dict[int, list[Leaf]] = defaultdict(list)
-        for leaf in leaves.leaves_of(self._connection, self._channel, first, last):
+        for leaf in of_span:
             by_minute[leaf.minute].append(leaf)
         rows: Iterable[Packable] = self._connection.execute(
-            leaves.READING_SQL, (self._channel, max(first * MINUTE_US, EVER[0]), last * MINUTE_US)
+            leaves.READING_SQL, (self._channel, first * MINUTE_US, last * MINUTE_US)
         )
         for minute, of_minute in groupby(rows, key=lambda row: row[0] // MINUTE_US):
             self._minute(minute, list(of_minute), by_minute.pop(minute, []))
         for minute, without in by_minute.items():
             self._minute(minute, [], without)
-        self._notes(first, last)
+        self._notes(first, last, of_span)
 
     def _minute(self, minute: int, rows: list[Packable], of_minute: list[Leaf]) -> None:
         thinned = self._thinned_at(minute)
@@ -364,8 +395,8 @@ class ChannelAudit:
         else:
             self.faults[ADDED].append(minute)
 
-    def _notes(self, first: int, last: int) -> None:
-        bounds = (self._channel, max(first * MINUTE_US, EVER[0]), last * MINUTE_US)
+    def _notes(self, first: int, last: int, of_span: Sequence[Leaf]) -> None:
+        bounds = (self._channel, first * MINUTE_US, last * MINUTE_US)
         kept = set(
             self._connection.execute(
                 "SELECT time_us, noted_us, quality FROM reading_notes "
@@ -374,7 +405,7 @@ class ChannelAudit:
             )
         )
         named = set()
-        for leaf in leaves.leaves_of(self._connection, self._channel, first, last):
+        for leaf in of_span:
             if leaf.kind != OF_NOTES:
                 continue
             members = leaf.members or b""

@@ -247,7 +247,7 @@ READINGS = (
             f"UPDATE readings SET raw = raw + 3 WHERE channel = {_PORT} "
             f"AND time_us = {_NIGHT_US + 600_000_000}",
             f"DELETE FROM leaves WHERE channel = {_PORT} "
-            f"AND minute = {(_NIGHT_US + 600_000_000) // 60_000_000}"),
+            f"AND id / 1048576 = {(_NIGHT_US + 600_000_000) // 60_000_000}"),
     _by_sql("readings and every leaf and root of them taken out",
             "DELETE FROM readings", "DELETE FROM leaves", "DELETE FROM roots"),
 )  # fmt: skip
@@ -339,30 +339,18 @@ SCHEMA = (
 
 
 def _leaves_anew(connection: sqlite3.Connection) -> None:
-    for channel, minute, root in connection.execute(
-        "SELECT channel, minute, root FROM leaves WHERE kind = 0"
+    for row, channel, kind, members in connection.execute(
+        "SELECT id, channel, kind, members FROM leaves"
     ).fetchall():
-        rows = leaves.rows_of(connection, channel, minute)
-        name = leaves.name_of(connection, channel)
-        (members,) = connection.execute(
-            "SELECT members FROM leaves WHERE channel = ? AND minute = ? AND root = ? AND kind = 0",
-            (channel, minute, root),
-        ).fetchone()
-        if members is not None:
-            rows = [row for row in rows if row[0] in leaves.times_in(members)]
-        connection.execute(
-            "UPDATE leaves SET sha256 = ? WHERE channel = ? AND minute = ? AND root = ? "
-            "AND kind = 0",
-            (leaves.readings_hash(name, minute, members, rows), channel, minute, root),
-        )
-    for channel, minute, members in connection.execute(
-        "SELECT channel, minute, members FROM leaves WHERE kind = 1"
-    ).fetchall():
-        name = leaves.name_of(connection, channel)
-        connection.execute(
-            "UPDATE leaves SET sha256 = ? WHERE channel = ? AND minute = ? AND kind = 1",
-            (leaves.notes_hash(name, minute, members), channel, minute),
-        )
+        name, minute = leaves.name_of(connection, channel), row // leaves.IN_A_MINUTE
+        if kind == leaves.OF_NOTES:
+            sha256 = leaves.notes_hash(name, minute, members)
+        else:
+            rows = leaves.rows_of(connection, channel, minute)
+            if members is not None:
+                rows = [each for each in rows if each[0] in leaves.times_in(members)]
+            sha256 = leaves.readings_hash(name, minute, members, rows)
+        connection.execute("UPDATE leaves SET sha256 = ? WHERE id = ?", (sha256, row))
 
 
 def rebuild(connection: sqlite3.Connection) -> None:
