@@ -117,11 +117,20 @@ def sessions(
 
 
 @sessions_app.command("verify", epilog="Example: filmcall sessions verify --db log.db")
-def sessions_verify(db: DbOption = None, json_: JsonOption = False) -> None:
-    """Check that no call or event in the log was changed after it was written."""
+def sessions_verify(
+    db: DbOption = None,
+    json_: JsonOption = False,
+    seal: Annotated[
+        str | None,
+        typer.Option(
+            metavar="HEX", help="A seal from an alarm, a report or an export: does the log hold it?"
+        ),
+    ] = None,
+) -> None:
+    """Check that nothing in the log was changed after it was written."""
     from monitor.log import files as log_command
 
-    text, problems = log_command.verify(db, as_json=json_)
+    text, problems = log_command.verify(db, as_json=json_, seal=seal)
     typer.echo(text)
     raise typer.Exit(1 if problems else 0)
 

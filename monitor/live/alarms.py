@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 
 from monitor.alarms.board import AlarmBoard, Ring
 from monitor.alarms.routes import AlarmRoutes
 from monitor.live.loop import Watch
 from monitor.live.publish import Publisher
+from monitor.log.files import seal_text
+from monitor.log.rows import LogRefused
 from monitor.screen.theme import theme_of
 from monitor.snapshot import Snapshot
 from monitor.snapshots import SnapshotMaker
@@ -101,5 +104,12 @@ class Alarms:
         for ring in rung:
             if self._publisher is not None:
                 self._publisher.ring(ring)
-            self._routes.ring(ring)
+            self._routes.ring(replace(ring, text=f"{ring.text}{self._sealed()}"))
         return rung
+
+    def _sealed(self) -> str:
+        """The log's seal, for a witness outside; "" where the log cannot be read."""
+        try:
+            return f" {seal_text(self._watch.store.seal(), 16)}"
+        except LogRefused:
+            return ""

@@ -250,6 +250,11 @@ class Watch:
         return [text for room in self.rooms.values() for text in room.keeper.laid_otherwise(now_s)]
 
     @property
+    def store(self) -> Store:
+        """The log."""
+        return self._store
+
+    @property
     def forecast(self) -> ForecastKeeper | None:
         """The hours of weather that outlooks rest on, or None where the config names none."""
         return None if self._outlooks is None else self._outlooks.forecast

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TextIO
 
+from monitor.log.chain import Seal
 from monitor.log.export import export_calls, export_readings
 from monitor.log.log import Store, log_path
 from rules.errors import FilmcallError
@@ -57,25 +58,109 @@ def sessions(db: Path | None, *, as_json: bool) -> str:
     )
 
 
-def verify(db: Path | None, *, as_json: bool) -> tuple[str, int]:
-    """Return where the log was changed after it was written, and how many such places there are."""
+# So many problems say what is wrong; a forged night has hundreds.
+_SAID = 20
+
+
+def verify(db: Path | None, *, as_json: bool, seal: str | None = None) -> tuple[str, int]:
+    """Return what the log proves in sentences, and how many places are not as they were written.
+
+    Args:
+        db: the log, or None for the usual one.
+        as_json: as JSON, with fixed keys.
+        seal: of a witness, hexadecimal; one that the log does not hold counts as a place.
+
+    Raises:
+        FilmcallError: the seal is none.
+    """
+    wanted = None if seal is None else seal_digits(seal)
     with reading_log(db) as store:
-        problems = store.verify()
-        count, head = store.head()
+        audit = store.audit()
+        stands = store.seal()
+        held = None if wanted is None else store.sealed_as(wanted)
+        path = store.path
+    problems = [str(problem) for problem in audit.problems]
+    if wanted is not None and held is None:
+        problems.append(
+            f"Log {path} does not hold the seal {wanted}: it is an older copy or another log, its "
+            f"end was cut off, or its chain was made anew after the seal was given."
+        )
     if as_json:
         said = {
-            "rows": count,
-            "head": head,
-            "problems": [str(problem) for problem in problems],
+            "rows": stands.count,
+            "head": stands.sha256,
+            "time": None if stands.time_us is None else iso_utc(stands.time_us / 1e6),
+            "readings": audit.readings,
+            "thinned_minutes": audit.means,
+            "open": audit.open,
+            "outside": audit.outside,
+            "sealed": None if wanted is None else held is not None,
+            "problems": problems,
         }
         return json.dumps(said, indent=2), len(problems)
+    if problems:
+        lines = ["The log is not as it was written. The first that does not follow:"]
+        lines += problems[:_SAID]
+        if len(problems) > _SAID:
+            lines.append(f"And {len(problems) - _SAID} more.")
+    else:
+        lines = [
+            f"{audit.entries} {STAND_AS_WRITTEN[audit.entries != 1]}, and with them "
+            f"{counted(audit.readings, 'reading')} and "
+            f"{counted(audit.means, 'thinned minute')}."
+        ]
+    if audit.open:
+        lines.append(
+            f"{counted(audit.open, 'reading')} of the last minutes have no place in the chain yet; "
+            f"the next minutes of `filmcall watch` give them one."
+        )
+    if audit.outside:
+        lines.append(
+            f"{counted(audit.outside, 'reading')} from before readings stood in the chain, by an "
+            f"older filmcall: nothing vouches for them."
+        )
+    if held is not None:
+        lines.append(
+            f"The log holds the witness's seal. {seal_text(held)} Count and time must be the "
+            f"witness's; {counted(stands.count - held.count, 'row')} came after it."
+        )
+    lines.append(seal_text(stands))
     if not problems:
-        return f"{counted(count, *STAND_AS_WRITTEN)}; chain ends in {head}", 0
-    return "\n".join(str(problem) for problem in problems), len(problems)
+        lines.append(
+            "Note it where nobody who writes to the log can change it: only a seal kept outside "
+            "shows a log that was made anew as a whole."
+        )
+    return "\n".join(lines), len(problems)
+
+
+def seal_digits(seal: str) -> str:
+    """Return the digits of a seal as a person gave it.
+
+    Raises:
+        FilmcallError: it is none.
+    """
+    digits = seal.strip().lower()
+    if not (16 <= len(digits) <= 64) or set(digits) - set("0123456789abcdef"):
+        raise FilmcallError(
+            f"seal {seal!r} is not 16 to 64 hexadecimal digits, so nothing was compared. Copy it "
+            f"from an alarm, a report, the file beside an export, or `filmcall sessions verify`."
+        )
+    return digits
+
+
+def seal_text(seal: Seal, digits: int = 64) -> str:
+    """Return a seal as witnesses are told it: count, time and hash.
+
+    Args:
+        seal: of the log.
+        digits: how many of the hash's are told, 16 to 64.
+    """
+    when = "" if seal.time_us is None else f", {iso_utc(seal.time_us / 1e6, 0)}"
+    return f"Seal of the log: {counted(seal.count, 'row')}{when}, {seal.sha256[:digits]}."
 
 
 def export(what: str, form: str, out: Path, db: Path | None) -> None:
-    """Write readings or calls out of the log.
+    """Write readings or calls out of the log, and the log's seal into a file beside them.
 
     Raises:
         FilmcallError: there is no such export, or the file cannot be written.
@@ -85,8 +170,15 @@ def export(what: str, form: str, out: Path, db: Path | None) -> None:
         raise FilmcallError(f"{what!r} cannot be exported; one of: {', '.join(exports)}")
     if form not in ("csv", "jsonl"):
         raise FilmcallError(f"format {form!r} is not known; csv or jsonl")
-    with reading_log(db) as store, written(out) as file:
-        exports[what](store, file, form)
+    with reading_log(db) as store:
+        seal = seal_text(store.seal())
+        with written(out) as file:
+            exports[what](store, file, form)
+    if str(out) == "-":
+        print(seal, file=sys.stderr)
+        return
+    with written(out.with_name(out.name + ".seal")) as file:
+        file.write(seal + "\n")
 
 
 @contextmanager

@@ -65,6 +65,7 @@ class Audit:
         problems: where it is not as it was kept; none for a sound log.
         readings: how many stand as they were written.
         means: how many thinned minutes do.
+        entries: how many calls and events do, where there is no problem.
         open: readings of the last minutes, which have no place in the chain yet.
         outside: readings that an older program wrote, which nothing vouches for.
     """
@@ -72,6 +73,7 @@ class Audit:
     problems: list[ChainProblem] = field(default_factory=list)
     readings: int = 0
     means: int = 0
+    entries: int = 0
     open: int = 0
     outside: int = 0
 
@@ -109,7 +111,10 @@ def audit(
     found.problems.extend(_shape(connection))
     found.problems.extend(_walk(connection))
     found.problems.extend(_strays(connection))
-    (found.means,) = connection.execute("SELECT count(*) FROM minutes").fetchone()
+    found.means, found.entries = connection.execute(
+        "SELECT (SELECT count(*) FROM minutes), "
+        "(SELECT count(*) FROM chain WHERE kind IN ('call', 'event'))"
+    ).fetchone()
     if readings:
         looks = {
             channel: (ChannelAudit(connection, channel, live=bool(live)), ", ".join(names))
@@ -294,14 +299,21 @@ def _sentences(name: str, faults: Mapping[str, list[int]]) -> Iterator[ChainProb
             else:
                 runs.append([minute, minute])
         for first, last in runs:
-            span = f"{iso_utc(first * MINUTE_US)} to {iso_utc((last + 1) * MINUTE_US)}"
-            yield ChainProblem(None, "leaf", None, f"{name}: {what}, {span}.")
+            span = f"from {_moment(first)} to {_moment(last + 1)}"
+            yield ChainProblem(None, "leaf", None, f"{name}: {span} {what}.")
 
 
-CHANGED = "readings that are not as they were written"
-ADDED = "readings without a place in the chain"
+def _moment(minute: int) -> str:
+    try:
+        return iso_utc(minute * 60.0)
+    except (OverflowError, ValueError, OSError):  # no time that filmcall would have written
+        return f"minute {minute}"
+
+
+CHANGED = "readings are not as they were written"
+ADDED = "readings have no place in the chain: filmcall did not write them"
 NOTE_GONE = "a note on a reading's quality is gone or changed"
-NOTE_ADDED = "a note on a reading's quality without a place in the chain"
+NOTE_ADDED = "a note on a reading's quality has no place in the chain"
 
 
 class ChannelAudit:

@@ -25,6 +25,7 @@ def review_dict(review: Review) -> Json:
         "step_s": review.step_s,
         "log": review.log_uuid,
         "chain_problems": list(review.chain_problems),
+        "seal": review.seal,
         "seen": review.seen,
         "seen_says": list(review.seen_says),
         "sections": [

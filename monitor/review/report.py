@@ -73,12 +73,12 @@ def _context(review: Review) -> dict[str, Any]:
         "simulate": "A simulated tent: nothing here was measured.",
     }
     chain = f"Log {review.log_uuid}, "
-    chain += f"{counted(review.chain_rows, 'call or event', 'calls and events')} in its chain"
     chain += (
-        "; it stands as it was written."
+        "it stands as it was written. "
         if not review.chain_problems
-        else "; IT WAS CHANGED LATER: " + "; ".join(review.chain_problems)
+        else "IT WAS CHANGED LATER: " + " ".join(review.chain_problems) + " "
     )
+    chain += review.seal
     return {
         "title": session.title or "untitled session",
         "enclosure": session.enclosure or "",

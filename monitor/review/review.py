@@ -14,6 +14,7 @@ from typing import Protocol
 
 from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig
 from monitor.log.facts import specs_of
+from monitor.log.files import seal_text
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, Calibration, CallRow, Outage, Session
 from monitor.review.defects import shipped_defects
@@ -188,7 +189,7 @@ class Review:
         seen_says: what that says of when and where.
         not_known: what the review does not know, in sentences.
         log_uuid: of the file.
-        chain_rows: calls and events in the log's chain.
+        seal: of the log as it was when this was made, in words.
         chain_problems: where it was changed later.
     """
 
@@ -208,7 +209,7 @@ class Review:
     seen_says: tuple[str, ...]
     not_known: tuple[str, ...]
     log_uuid: str
-    chain_rows: int
+    seal: str
     chain_problems: tuple[str, ...]
 
 
@@ -313,7 +314,7 @@ def review(
         for name in names
     )  # fmt: skip
     not_known.extend(doubts_of(columns.health, config, sections))
-    problems = tuple(str(problem) for problem in store.verify())
+    problems = tuple(str(each) for each in store.audit(session.started_s, end_s).problems)
     used = {coat.spec.name: coat.spec for each in sections for coat in each.coats}
     used = used or {default.name: default}
     not_known.extend(
@@ -343,7 +344,7 @@ def review(
         seen_says=says,
         not_known=tuple(dict.fromkeys(not_known)),
         log_uuid=store.log_uuid,
-        chain_rows=store.head()[0],
+        seal=seal_text(store.seal()),
         chain_problems=problems,
     )
 
