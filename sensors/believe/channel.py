@@ -15,6 +15,7 @@ _STEP_WEIGHT = 0.02
 _LEAST_DIGIT = 1e-4
 _USUAL_MEMORY = 288.0
 _USUAL_WANTED = 36
+_FADES_A_SPELL = 1.0 - 1.0 / 500.0
 _FADES_A_MINUTE = 1.0 - 1.0 / 2880.0
 
 
@@ -46,14 +47,22 @@ class Usual:
 
 
 class Jump:
-    """A step that a hull cannot have made: from where, when, and how far."""
+    """A step that a hull cannot have made.
 
-    __slots__ = ("from_c", "minute", "size_k")
+    Attributes:
+        from_c: where it stood before [degC].
+        minute: when it stood there.
+        size_k: how far it jumped [K].
+        seen: the last minute in which it was still away from where it should be.
+    """
 
-    def __init__(self, from_c: float, minute: int, size_k: float) -> None:
+    __slots__ = ("from_c", "minute", "seen", "size_k")
+
+    def __init__(self, from_c: float, minute: int, size_k: float, seen: int) -> None:
         self.from_c = from_c
         self.minute = minute
         self.size_k = size_k
+        self.seen = seen
 
 
 class ChannelModel:
@@ -70,6 +79,10 @@ class ChannelModel:
         digit: smallest step that it was seen to make; infinite before the first.
         neighbours: other channels that it is held against, and how it moves with each.
         doubts: the tests that it does not pass now.
+        spell_start: minute from which it stands still now.
+        spells: how often it has moved on.
+        spells_then: the same, as an attenuated signal was first suspected.
+        longest_still: the longest of its spells that was believed, fading [min].
         still_from: minute from which an attenuated signal is suspected, or -1.
         jump: that it made and has not answered for, or None.
         step_from: minute before which no step is looked for.
@@ -81,6 +94,7 @@ class ChannelModel:
         apart_ticks: for how many looks it has been beyond.
         per_minute: how many readings its last minute had.
         tick: the five minutes in which it was last held against its neighbours.
+        own_way: the last minute in which it went against all of its neighbours.
         gain_now: of the air's quick movement, at the last look.
     """
 
@@ -100,12 +114,17 @@ class ChannelModel:
         "gain_now",
         "jump",
         "largest_step_k",
+        "longest_still",
         "neighbours",
+        "own_way",
         "per_minute",
         "point",
         "quantity",
         "rate",
         "record",
+        "spell_start",
+        "spells",
+        "spells_then",
         "step_from",
         "still_from",
         "tick",
@@ -132,6 +151,11 @@ class ChannelModel:
         self.apart_ticks = 0
         self.per_minute = 1
         self.tick = -1
+        self.spell_start = -1
+        self.spells = 0
+        self.spells_then = 0
+        self.longest_still = 0.0
+        self.own_way = -1
         self._last = math.nan
         self._nats = ChangeNats()
         self._step_digits = 1.0
@@ -201,6 +225,18 @@ class ChannelModel:
     def band(self) -> float:
         """Return how far a minute mean strays by noise and last digit alone."""
         return self.record.band(self.band_digit(), self.per_minute)
+
+    def end_spell(self, minute: int) -> None:
+        """Learn from a time of standing still that has just ended."""
+        start, self.spell_start = self.spell_start, self.record.still_since
+        self.spells += 1
+        if start < 0 or self.doubts or minute <= start:
+            return
+        self.longest_still = max(self.longest_still * _FADES_A_SPELL, minute - start)
+        for other, pair in self.neighbours:
+            moved = abs(other.record.at(minute) - other.record.at(start))
+            if not other.doubts and moved == moved:
+                pair.moved_while_still = max(pair.moved_while_still * _FADES_A_SPELL, moved)
 
     def fade(self) -> None:
         """Let a minute pass over what is remembered as its largest step."""

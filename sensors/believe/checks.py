@@ -50,6 +50,60 @@ def attenuated_signal(
     return Verdict.SUSPECT if missing > beyond else Verdict.PASS
 
 
+SPELLS_WANTED = 40
+_LONGER_THAN_EVER = 1.5
+
+
+def never_so_still(
+    still_min: int,
+    longest_min: float,
+    other_moved: float,
+    other_at_most: float,
+    slack: float,
+    spells: int,
+) -> Verdict:
+    """Return whether a channel stands still as it never did while another moved as far.
+
+    The same test for channels that no neighbour foretells: by its record alone.
+
+    Args:
+        still_min: for how long it has stood still [min].
+        longest_min: the longest that it did before [min].
+        other_moved: how far the other channel has moved meanwhile, in its unit.
+        other_at_most: the furthest that it did while this one stood still before.
+        slack: what is no movement of the other's, in its unit.
+        spells: how many times of standing still have been seen.
+    """
+    if spells < SPELLS_WANTED:
+        return Verdict.NOT_EVALUATED
+    longer = still_min > max(LEAST_STILL_MIN, _LONGER_THAN_EVER * longest_min)
+    further = abs(other_moved) > _LONGER_THAN_EVER * other_at_most + slack
+    return Verdict.SUSPECT if longer and further else Verdict.PASS
+
+
+ALL_SPREADS = 2.5
+ONE_SPREADS = 7.0
+AGREES_FOR_MIN = 360
+
+
+def neighbour(
+    spreads: Sequence[float], least_all: float = ALL_SPREADS, least_one: float = ONE_SPREADS
+) -> Verdict:
+    """Return whether a channel's movement is beyond what every one of its neighbours explains.
+
+    Args:
+        spreads: how far it is off what each neighbour lets expect, in standard deviations.
+        least_all: so far off every one ...
+        least_one: ... and so far off the one that knows it best.
+    """
+    if len(spreads) < 2:
+        return Verdict.NOT_EVALUATED
+    sign = math.copysign(1.0, spreads[0])
+    signed = [sign * each for each in spreads]
+    beyond = min(signed) > least_all and max(signed) > least_one
+    return Verdict.SUSPECT if beyond else Verdict.PASS
+
+
 LEAST_HULL_STEP_K = 1.0
 DEFAULT_HULL_STEP_K = 2.5
 MOST_HULL_STEP_K = 4.0
@@ -96,6 +150,8 @@ def agrees_again(value_c: float, expected_c: float, jumped_k: float) -> Verdict:
     return Verdict.PASS if abs(value_c - expected_c) <= near_k else Verdict.SUSPECT
 
 
+AGREES_AGAIN_MIN = 15
+PAST_SPEAKS_MIN = 60
 FOLLOWS_MIN = 60
 BLOCK_MIN = 4
 LEAST_GAIN = 0.45

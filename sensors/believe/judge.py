@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from sensors.believe import checks
 from sensors.believe.channel import ChannelModel, Jump
 from sensors.believe.flat_line import flat_line
-from sensors.believe.pair import PairModel
+from sensors.believe.pair import SCALES_MIN, Movement, PairModel
 from sensors.believe.repeated_record import repeated_record
 from sensors.believe.verdict import Check, Doubt, Verdict
 from sensors.reading import Quantity
@@ -23,6 +23,16 @@ _SATURATED_PCT = 98.0
 _TICKS_APART = 2
 _TICKS_MOISTURE = 3
 _SECOND_OPINION_SPREADS = 1.0
+_SPELLS_TO_RECOVER = 5
+_RETURNS_BY = 0.6
+_SLACK = {
+    Quantity.AIR_TEMP: 0.3,
+    Quantity.SURFACE_TEMP: 0.3,
+    Quantity.HUMIDITY: 2.0,
+}
+"""A movement of a neighbour that is none, in its unit: common practice, no source."""
+_SURE = {Quantity.AIR_TEMP: 0.4, Quantity.SURFACE_TEMP: 0.4, Quantity.HUMIDITY: 3.0}
+"""What a channel should show has to be known so well before agreement with it acquits."""
 
 
 class BeliefJudge:
@@ -116,6 +126,8 @@ class BeliefJudge:
         if nats or Check.REPEATED_RECORD in channel.doubts:
             words = f"{channel.point} repeats, to the last digit, what it showed before"
             _note(channel, Check.REPEATED_RECORD, repeated_record(nats), time_s, lambda: words)
+        if channel.record.still_since != channel.spell_start:
+            channel.end_spell(minute)
         if channel.quantity is Quantity.SURFACE_TEMP:
             self._step(channel, minute)
         if minute // _TICK_MIN != channel.tick:
@@ -139,14 +151,18 @@ class BeliefJudge:
         record = channel.record
         value = record.at(minute)
         if channel.jump is not None:
-            if (
-                checks.agrees_again(
-                    value, self._expected_c(channel, channel.jump, minute), channel.jump.size_k
-                )
-                is Verdict.PASS
-            ):
+            if minute <= channel.jump.seen:
+                return
+            expected_c = self._expected_c(channel, channel.jump, minute)
+            agrees = checks.agrees_again(value, expected_c, channel.jump.size_k)
+            back_k = record.at(minute - checks.STEP_MIN) - value
+            if back_k / channel.jump.size_k >= _RETURNS_BY and agrees is not Verdict.PASS:
+                channel.jump.from_c, channel.jump.minute = value, minute
+            elif agrees is not Verdict.PASS:
+                channel.jump.seen = minute
+            elif minute - channel.jump.seen >= checks.AGREES_AGAIN_MIN:
                 channel.jump = None
-                channel.step_from = minute + checks.STEP_MIN + 1
+                channel.step_from = minute + 1
                 channel.doubts.pop(Check.RATE_OF_CHANGE, None)
             return
         before = record.at(minute - checks.STEP_MIN)
@@ -171,7 +187,7 @@ class BeliefJudge:
         if checks.rate_of_change(moved_k, bound_k) is not Verdict.SUSPECT:
             return False
         start = minute - checks.STEP_MIN
-        channel.jump = Jump(before_c, start, moved_k)
+        channel.jump = Jump(before_c, start, moved_k, minute)
         jumped = f"jumped {abs(moved_k):.1f} K {'up' if moved_k > 0.0 else 'down'}"
         channel.doubts[Check.RATE_OF_CHANGE] = Doubt(
             Check.RATE_OF_CHANGE,
@@ -181,18 +197,21 @@ class BeliefJudge:
         return True
 
     def _expected_c(self, channel: ChannelModel, jump: Jump, minute: int) -> float:
-        """Where a hull that jumped should be now: its past, moved on with its neighbours."""
-        for others, share in ((self._hulls, 1.0), (self._airs, 0.3)):
-            moves = [
-                move
-                for other in others
-                if other is not channel
-                and not other.doubts
-                and not math.isnan(move := _moved(other, jump.minute, minute))
-            ]
-            if moves:
-                return jump.from_c + share * sum(moves) / len(moves)
-        return jump.from_c
+        """Where a hull that jumped should be now: its past, moved on with the other hull probes.
+
+        Without one that is believed the past speaks for an hour, and after that only a jump back
+        ends the doubt.
+        """
+        moves = [
+            move
+            for other in self._hulls
+            if other is not channel
+            and not other.doubts
+            and not math.isnan(move := _moved(other, jump.minute, minute))
+        ]
+        if moves:
+            return jump.from_c + sum(moves) / len(moves)
+        return jump.from_c if minute - jump.minute <= checks.PAST_SPEAKS_MIN else math.nan
 
     # Every five minutes ---------------------------------------------------------------------
 
@@ -200,11 +219,12 @@ class BeliefJudge:
         self._attenuated(channel, minute, time_s)
         if channel.quantity is Quantity.SURFACE_TEMP:
             self._follows(channel, minute, time_s)
+            self._neighbour(channel, minute, time_s)
         elif channel.quantity is Quantity.AIR_TEMP:
             self._sunlit(channel, minute, time_s)
         elif channel.quantity is Quantity.HUMIDITY:
             self._moisture(channel, minute, time_s)
-        if not channel.doubts and channel.still_from < 0:
+        if not channel.doubts:
             for other, pair in channel.neighbours:
                 if not other.doubts:
                     pair.learn(channel.record, other.record, minute)
@@ -219,78 +239,95 @@ class BeliefJudge:
         own = record.at(minute)
         if channel.quantity is Quantity.HUMIDITY and own >= _SATURATED_PCT:
             return
-        then = record.at(start)
-        if then != then:  # longer ago than the record goes
-            if suspected and minute - record.still_since < checks.LEAST_STILL_MIN:
-                channel.doubts.pop(Check.ATTENUATED_SIGNAL)
-                channel.still_from = -1
+        if suspected and channel.spells - channel.spells_then >= _SPELLS_TO_RECOVER:
+            channel.doubts.pop(Check.ATTENUATED_SIGNAL)
             return
         band = channel.band()
         best: tuple[float, float, ChannelModel, float] | None = None
         opinions: list[float] = []
         for other, pair in channel.neighbours:
-            if other.doubts:
+            move = Movement(record, other.record, start, minute)
+            if other.doubts or not move.known:
                 continue
-            moved = _moved(other, start, minute)
-            if moved != moved:
+            expected = pair.expected(move, still_min)
+            if expected is not None:
+                by, spread = expected
+                opinions.append((by - move.own) / math.hypot(spread, band))
+                if best is None or spread < best[1]:
+                    best = by, spread, other, move.own
+            if suspected:
                 continue
-            expected = pair.expected(moved, still_min)
-            if expected is None:
-                self._by_default(channel, other, start, minute, time_s, own - then)
-                continue
-            by, spread = expected
-            opinions.append((by - (own - then)) / math.hypot(spread, band))
-            if best is None or spread < best[1]:
-                best = by, spread, other, moved
+            still = checks.never_so_still(
+                still_min,
+                channel.longest_still,
+                move.other,
+                pair.moved_while_still,
+                max(_SLACK[other.quantity], other.band()),
+                channel.spells,
+            )
+            if (still is Verdict.SUSPECT and _same_kind(channel, other)) or (
+                expected is None and self._by_default(channel, other, move, time_s - 60.0 * start)
+            ):
+                self._stands_still(channel, other, start, minute)
+                return
         if best is None:
             return
         by, spread, other, moved = best
-        verdict = checks.attenuated_signal(
-            own - then, by, spread, band, still_min, suspected=suspected
-        )
-        if verdict is Verdict.SUSPECT and not suspected and len(opinions) > 1:
-            sign = math.copysign(1.0, by - (own - then))
-            agree = sum(sign * each > _SECOND_OPINION_SPREADS for each in opinions)
-            if agree < 2:
-                verdict = Verdict.NOT_EVALUATED
-        if _note(
-            channel,
-            Check.ATTENUATED_SIGNAL,
-            verdict,
-            60.0 * start,
-            lambda: f"{channel.point} has not moved for {{lasted}} while {_moving(other, moved)}",
-        ):
-            channel.still_from = start if verdict is Verdict.SUSPECT else -1
-
-    def _by_default(
-        self,
-        channel: ChannelModel,
-        other: ChannelModel,
-        start: int,
-        minute: int,
-        time_s: float,
-        own_moved: float,
-    ) -> None:
-        """The same test before it is known how two channels move together."""
-        limits = self._still.get((channel.point, channel.quantity))
-        theirs = self._still.get((other.point, other.quantity))
-        if limits is None or theirs is None or time_s - 60.0 * start < limits[0]:
-            return
-        if Check.ATTENUATED_SIGNAL in channel.doubts:
-            if minute - channel.record.still_since < checks.LEAST_STILL_MIN:
+        verdict = checks.attenuated_signal(moved, by, spread, band, still_min, suspected=suspected)
+        if suspected:
+            if verdict is Verdict.PASS and spread < _SURE[channel.quantity]:
                 channel.doubts.pop(Check.ATTENUATED_SIGNAL)
-                channel.still_from = -1
             return
-        moved = _moved(other, start, minute)
-        needed = limits[1] if other.quantity is channel.quantity else 2.0 * theirs[1]
-        if abs(moved) < needed or abs(own_moved) > channel.band():
-            return
+        sign = math.copysign(1.0, by - moved)
+        against = any(sign * each < -_SECOND_OPINION_SPREADS for each in opinions)
+        if verdict is Verdict.SUSPECT and not against:
+            self._stands_still(channel, other, start, minute)
+
+    def _stands_still(
+        self, channel: ChannelModel, other: ChannelModel, start: int, minute: int
+    ) -> None:
         channel.still_from = start
+        channel.spells_then = channel.spells
+        moving = _moving(other, _moved(other, start, minute))
         channel.doubts[Check.ATTENUATED_SIGNAL] = Doubt(
             Check.ATTENUATED_SIGNAL,
             60.0 * start,
-            f"{channel.point} has not moved for {{lasted}} while {_moving(other, moved)}",
+            f"{channel.point} has not moved for {{lasted}} while {moving}",
         )
+
+    def _by_default(
+        self, channel: ChannelModel, other: ChannelModel, move: Movement, lasted_s: float
+    ) -> bool:
+        """The same test before it is known how two channels move together."""
+        own = self._still.get((channel.point, channel.quantity))
+        theirs = self._still.get((other.point, other.quantity))
+        if own is None or theirs is None or lasted_s < own[0]:
+            return False
+        needed = own[1] if other.quantity is channel.quantity else 2.0 * theirs[1]
+        return abs(move.other) >= needed
+
+    def _neighbour(self, channel: ChannelModel, minute: int, time_s: float) -> None:
+        """Whether a hull has gone its own way; air may, since heat comes into it first."""
+        suspect, heard = False, False
+        for scale in SCALES_MIN:
+            spreads = []
+            for other, pair in channel.neighbours:
+                if other.doubts:
+                    continue
+                move = Movement(channel.record, other.record, minute - scale, minute)
+                expected = pair.expected(move, scale) if move.known else None
+                if expected is not None and math.isfinite(expected[0]):
+                    off = move.own - expected[0]
+                    spreads.append(off / math.hypot(expected[1], channel.band()))
+            heard = heard or bool(spreads)
+            suspect = suspect or checks.neighbour(spreads) is Verdict.SUSPECT
+        verdict = Verdict.SUSPECT if suspect else Verdict.NOT_EVALUATED
+        if suspect:
+            channel.own_way = minute
+        elif heard and minute - channel.own_way >= checks.AGREES_FOR_MIN:
+            verdict = Verdict.PASS
+        words = f"{channel.point} goes another way than every probe beside it"
+        _note(channel, Check.NEIGHBOUR, verdict, time_s, lambda: words)
 
     def _follows(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         first = minute - checks.FOLLOWS_MIN + 1
@@ -424,6 +461,11 @@ def _lasting_verdict(channel: ChannelModel, verdict: Verdict, ticks: int) -> Ver
         return verdict
     channel.apart_ticks += 1
     return verdict if channel.apart_ticks >= ticks else Verdict.NOT_EVALUATED
+
+
+def _same_kind(own: ChannelModel, other: ChannelModel) -> bool:
+    """Whether two channels measure one kind of thing: humidity may stay where the air cools."""
+    return (own.quantity is Quantity.HUMIDITY) == (other.quantity is Quantity.HUMIDITY)
 
 
 def _distance(own: ChannelModel, other: ChannelModel) -> float:

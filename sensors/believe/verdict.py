@@ -22,6 +22,7 @@ class Check(StrEnum):
     ATTENUATED_SIGNAL = "attenuated signal"
     REPEATED_RECORD = "repeated record"
     RATE_OF_CHANGE = "rate of change"
+    NEIGHBOUR = "neighbour"
     FOLLOWS_AIR = "neighbour: follows the air"
     SUNLIT = "neighbour: warmer than every other"
     VAPOUR_PRESSURE = "multi-variate: vapour pressure"
