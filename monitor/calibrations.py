@@ -247,12 +247,12 @@ class CalibrationBook:
                 said.append(
                     f"calibration of {where} ran out {counted(round(-left_s / DAY_S), 'day')} ago; "
                     f"it still corrects, and its accuracy is widened by the whole correction. "
-                    f"Calibrate anew, or undo row {found.row}."
+                    f"Calibrate again, or undo row {found.row}."
                 )
             elif left_s < SOON_S:
                 said.append(
                     f"calibration of {where} runs out in {counted(round(left_s / DAY_S), 'day')}. "
-                    f"Calibrate anew."
+                    f"Calibrate again."
                 )
         if self.unreadable:
             rows = ", ".join(str(row) for row in self.unreadable[:5])

@@ -18,6 +18,7 @@ from rules.section import Film, Section, SectionCall
 from rules.vocabulary import ALL_SECTIONS
 from sensors.faults import FaultJudge, PointWatch
 from sensors.reading import Quality, Reading
+from sensors.zones import zone_or_utc
 
 FilmOf = Callable[[str, float], Film]
 Correct = Callable[[Reading], "tuple[float, float | None]"]
@@ -387,7 +388,8 @@ class Enclosure:
 
     def explain(self) -> list[SectionCall]:
         """Return every section's call with its reasons, worst call first."""
-        calls = [section.explain() for section in self.sections.values()]
+        zone = zone_or_utc(self.config.timezone)
+        calls = [section.explain(zone) for section in self.sections.values()]
         return sorted(calls, key=lambda each: (WORST_FIRST.index(each.call), each.section))
 
 

@@ -99,7 +99,12 @@ class RateLaw:
         return result
 
     def mean_rates(self, x: FloatArray) -> FloatArray:
-        """Return the mean rate between each two neighbours while x runs evenly [1/s].
+        """Return the mean rate between each two neighbours while x runs evenly [1/s],
+
+            (1 / (x2 - x1)) integral of r dx from x1 to x2
+                = r_k (exp(b (x2 - x_k)) - exp(b (x1 - x_k))) / (b (x2 - x1))
+
+        in a cell that begins at x_k with the rate r_k and the slope b = Ea/R; x = -1/T.
 
         Over two samples minutes apart, x running evenly and temperature running evenly are the
         same: across 2.5 K they differ by 0.005 K in the middle.
@@ -137,7 +142,7 @@ class RateLaw:
             temp_c: temperature [°C].
 
         Returns:
-            Rate [1/s]; 0.0 where an opens clock stands still.
+            Rate [1/s]; 0.0 where an opens clock does not count.
 
         Source:
             Arrhenius between rows; what happens outside the table is common practice made safe.
@@ -151,7 +156,7 @@ class RateLaw:
             temp_c: temperature [°C].
 
         Returns:
-            Time [s]; infinite where an opens clock stands still.
+            Time [s]; infinite where an opens clock does not count.
 
         Source:
             As `rate`.
@@ -171,7 +176,12 @@ class RateLaw:
 
 
 def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
-    """Make a sheet's time table into a rate of progress.
+    """Make a sheet's time table into a rate of progress r(T) = 1 / t(T). Between two rows
+
+        ln t(T) = ln t_i + (Ea/R) (1/T - 1/T_i)
+        Ea/R    = ln(t_i / t_{i+1}) / (1/T_i - 1/T_{i+1})
+
+    and a clock has run out when the integral of r dt reaches 1.
 
     Args:
         table: times by temperature, cold to hot, never rising with temperature.
@@ -186,7 +196,9 @@ def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
             factor that are not above zero.
 
     Source:
-        Arrhenius: ln(time) linear in 1/T between the sheet's rows.
+        Arrhenius' law; its sum over a temperature history is the equivalent age of ASTM C1074
+        (eq. 2, from memory). Ea/R by the sheet's own rows, see `STEEPEST_EA_J_PER_MOL` for the
+        value outside them.
 
     >>> from rules.spec.model import TimeRow
     >>> table = TimeTable((TimeRow(10.0, 16 * 3600.0), TimeRow(20.0, 8 * 3600.0)))

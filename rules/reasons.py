@@ -1,19 +1,40 @@
-"""Why a call is what it is, in figures and in words; the only place where reasons are worded."""
+"""Why a call is what it is, in figures and in words; the only place where reasons are worded.
+
+Screen, outlook and review take the words for limits, breaks and distances from here, each with
+its own way to show a figure.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import tzinfo
 
 from rules.call import Call, Memory
 from rules.climate import Climate
 from rules.limits import LimitJudgement, is_upper, worst_first
 from rules.spec.model import Spec
-from rules.text import duration_text
+from rules.text import duration_text, hour_and_day_text
 from rules.trend import Break, EarlierOutlook
+from rules.units import without_minus_zero
 from rules.vocabulary import SEVERITY, LimitName, LimitState, Stage
 
 MAY_I_START = "may I start?"
 IS_THE_FILM_SAFE = "is the film safe?"
+
+LIMIT_WORDS = {
+    LimitName.DEW_MARGIN_MIN: "dew margin",
+    LimitName.HUMIDITY_MAX: "humidity",
+    LimitName.HUMIDITY_MIN: "humidity",
+    LimitName.SURFACE_TEMP_MIN: "coldest hull",
+    LimitName.SURFACE_TEMP_MAX: "warmest hull",
+    LimitName.AIR_TEMP_MIN: "coldest air",
+    LimitName.AIR_TEMP_MAX: "warmest air",
+}
+"""What a limit is about."""
+
+FigureText = Callable[[LimitName, float, int], str]
+"""Shows a figure of a limit with so many places and its unit, such as `7.7 K`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +42,8 @@ class Reason:
     """One ground of a call.
 
     Attributes:
-        limit: name of the limit, or `dwell`, `re-entry`, `outlook`, `surface`, `clock`, `log`, ...
+        limit: name of the limit, or `limits`, `dwell`, `re-entry`, `outlook`, `surface`, `clock`,
+            `log`, ...
         state: ok, near, broken or unknown.
         value: what was measured or reckoned, or None [unit].
         bound: what is asked for, or None [unit].
@@ -56,41 +78,84 @@ def question_of(stage: Stage) -> str:
     return IS_THE_FILM_SAFE
 
 
-def advice_of(call: Call, stage: Stage, *, still_broken: bool = True) -> str:
+# What a limit past its bound does to a film that nobody can help now.
+_HARM = {
+    LimitName.DEW_MARGIN_MIN: "Damp can reach the soft film.",
+    LimitName.HUMIDITY_MAX: "Damp can reach the soft film.",
+    LimitName.HUMIDITY_MIN: "The air is too dry for the soft film.",
+    LimitName.SURFACE_TEMP_MIN: "It is too cold for the film to cure.",
+    LimitName.SURFACE_TEMP_MAX: "It is too hot for the soft film.",
+    LimitName.AIR_TEMP_MIN: "It is too cold for the film to cure.",
+    LimitName.AIR_TEMP_MAX: "It is too hot for the soft film.",
+}
+_STAY_OUT = (
+    "Stay out and switch nothing inside. Leave ventilation, and heat that already runs from "
+    "outside, as they are. Noted."
+)
+
+
+def advice_of(
+    call: Call,
+    stage: Stage,
+    *,
+    worst: LimitName | None = None,
+    still_broken: bool = True,
+    back_s: tuple[float, float] | None = None,
+) -> str:
     """Return what the call asks of the painter, in a few words.
 
     Args:
         call: in force.
         stage: of the section.
+        worst: the limit that is past its bound, or None where a STOP has another cause.
         still_broken: whether a STOP has its cause still, or waits only for re-entry.
+        back_s: of a STOP without its cause: how long all has been inside again, and how long it
+            must be; None where that is not known [s].
 
     While a film gives off vapour nothing is advised that switches equipment inside, lowers
     ventilation or sends anyone in unprotected.
     """
+    start = question_of(stage) == MAY_I_START
     if call is Call.STOP and not still_broken:
-        if question_of(stage) == MAY_I_START:
-            return "do not start yet: inside the limits again, but not for long enough"
-        if stage is Stage.APPLY:
-            return "begin no new area: inside the limits again, but not for long enough"
-        return "leave it alone: inside the limits again, but not for long enough"
-    if question_of(stage) == MAY_I_START:
+        first = "Wait" if start else "Begin nothing new" if stage is Stage.APPLY else "Keep off"
+        return f"{first}: {_waits(back_s)}"
+    if start:
         return {
-            Call.GO: "you may start",
-            Call.HOLD: "do not start yet",
-            Call.STOP: "do not start: a limit is broken",
+            Call.GO: "You may start",
+            Call.HOLD: "Do not start yet",
+            Call.STOP: "Do not start" + (": the air is past a limit" if worst else ""),
         }[call]
     if stage is Stage.APPLY:
         return {
-            Call.GO: "carry on",
-            Call.HOLD: "begin no new area; finish to the nearest stopping line",
-            Call.STOP: "stop at the nearest line: the film is being harmed now",
+            Call.GO: "Carry on",
+            Call.HOLD: "Finish to the next break line, then stop",
+            Call.STOP: "Stop at the next break line"
+            + (": the air is past the limit" if worst else ""),
         }[call]
+    harm = _HARM[worst] if worst else "The film is past its limit."
     return {
-        Call.GO: "leave it alone",
-        Call.HOLD: "leave it alone and watch",
-        Call.STOP: "the film is being harmed now; nothing can be done while it gives off vapour, "
-        "and it is noted",
+        Call.GO: "Keep off",
+        Call.HOLD: "Keep off; look again soon",
+        Call.STOP: f"{harm} {_STAY_OUT}",
     }[call]
+
+
+def _waits(back_s: tuple[float, float] | None) -> str:
+    if back_s is None:
+        return "not yet known to be well inside the limits again"
+    return f"back inside the limits for {_of(*back_s)}"
+
+
+def _of(gone_s: float, needed_s: float) -> str:
+    """How much of a time has gone, the unit said once where both have the same.
+
+    >>> _of(240.0, 900.0), _of(40.0, 900.0), _of(1000.0, 900.0)
+    ('4 of 15 min', '40 s of 15 min', '15 of 15 min')
+    """
+    gone, needed = duration_text(min(gone_s, needed_s)), duration_text(needed_s)
+    number, _, unit = gone.rpartition(" ")
+    same = " " not in number and needed.count(" ") == 1 and needed.endswith(f" {unit}")
+    return f"{number if same else gone} of {needed}"
 
 
 def limit_reasons(
@@ -124,21 +189,60 @@ def limit_reasons(
     ]
 
 
+# A GO's first reason names the limit that it would first be lost to where that one is within so
+# many of `worst_first`'s units (1 K, 4 %) of its guard; further off none is worth naming.
+_WORTH_NAMING = 3.0
+
+
+def go_reasons(
+    reasons: list[Reason],
+    judged: tuple[LimitJudgement, ...],
+    ahead: EarlierOutlook | None,
+    looked_ahead_s: float,
+) -> list[Reason]:
+    """Return a GO's reasons: what it would first be lost to, or that all is kept, and how long.
+
+    Args:
+        reasons: one a limit, the nearest to its bound first.
+        judged: the limits in force.
+        ahead: the outlook, which sees nothing break, or None.
+        looked_ahead_s: how far the outlook or the trend looks [s].
+
+    Source:
+        No source: wording. From which distance on no limit is named is our own choice.
+    """
+    if ahead is not None:
+        how_long = f"should hold for the next {duration_text(looked_ahead_s)}"
+    elif looked_ahead_s:
+        how_long = f"the trend shows {duration_text(looked_ahead_s)} ahead, no more"
+    else:
+        how_long = "no outlook yet"
+    nearest = worst_first(judged)[:1]
+    far = all(
+        entry.inside_median is not None
+        and entry.inside_median - entry.guard > _WORTH_NAMING * (4.0 if entry.unit == "%" else 1.0)
+        for entry in nearest
+    )
+    if far or not reasons:
+        text = f"All limits kept; {how_long}"
+        kept = Reason("limits", LimitState.OK, None, None, None, "", text)
+        return [kept, *reasons]
+    return reasons
+
+
 def timer_reasons(memory: Memory, spec: Spec, time_s: float) -> list[Reason]:
     """Return what dwell and re-entry still ask for, where one of them keeps the call from GO."""
     if memory.call is Call.STOP and memory.inside_since_s is not None:
         gone_s = time_s - memory.inside_since_s
-        return [
-            _timer("re-entry", "inside every limit by the re-entry band", gone_s, spec.re_entry_s)
-        ]
+        return [_timer("re-entry", "Well inside every limit again", gone_s, spec.re_entry_s)]
     if memory.call is Call.HOLD and memory.settled_since_s is not None:
         gone_s = time_s - memory.settled_since_s
-        return [_timer("dwell", "inside every limit", gone_s, spec.dwell_s)]
+        return [_timer("dwell", "Inside every limit", gone_s, spec.dwell_s)]
     return []
 
 
 def _timer(name: str, what: str, gone_s: float, needed_s: float) -> Reason:
-    after = "STOP ends" if name == "re-entry" else "GO comes"
+    then = "STOP ends" if name == "re-entry" else "GO comes"
     return Reason(
         limit=name,
         state=LimitState.NEAR,
@@ -146,9 +250,7 @@ def _timer(name: str, what: str, gone_s: float, needed_s: float) -> Reason:
         bound=needed_s,
         guard=0.0,
         unit="s",
-        text=f"{what} for {duration_text(gone_s)}; {after} after {duration_text(needed_s)}"
-        if gone_s < needed_s
-        else f"{what} for {duration_text(gone_s)}; {after} with the next look",
+        text=f"{what} for {_of(gone_s, needed_s)}; then {then}",
     )
 
 
@@ -168,15 +270,14 @@ def outlook_reasons(
                 bound=looked_ahead_s,
                 guard=0.0,
                 unit="s",
-                text=f"{_QUANTITY[each.name]} {_moving(each.per_hour, entry.unit)}: at this rate "
-                f"past its limit in {duration_text(each.at_s - time_s)}",
+                text=f"{_closing(each, entry.unit)}: limit in {duration_text(each.at_s - time_s)}",
                 by_trend=True,
             )
         )
-    looked = (
-        f"by the recent trend nothing more is known than {duration_text(looked_ahead_s)} ahead"
+    seen = (
+        f"the last hour's trend shows {duration_text(looked_ahead_s)} ahead, no more"
         if looked_ahead_s
-        else "too little has been seen for a trend"
+        else "too few readings for a trend"
     )
     found.append(
         Reason(
@@ -186,41 +287,68 @@ def outlook_reasons(
             bound=None,
             guard=None,
             unit="s",
-            text=f"outlook: unknown; {looked}",
+            text=f"No outlook yet: {seen}",
             by_trend=True,
         )
     )
     return found
 
 
-def ahead_reasons(ahead: EarlierOutlook, looked_ahead_s: float, time_s: float) -> list[Reason]:
+def _closing(each: Break, unit: str) -> str:
+    """A trend that leads to a limit, by how fast it goes."""
+    rate = f"{abs(each.per_hour):.1f} {_difference_unit(unit)} an hour"
+    if each.name is LimitName.DEW_MARGIN_MIN:
+        return f"Hull closing on the dew point, {rate}"
+    what = LIMIT_WORDS[each.name]
+    return f"{what.capitalize()} {'rising' if each.per_hour > 0.0 else 'falling'} {rate}"
+
+
+def ahead_reasons(
+    ahead: EarlierOutlook,
+    looked_ahead_s: float,
+    time_s: float,
+    zone: tzinfo | None = None,
+    harm_time_s: float | None = None,
+) -> list[Reason]:
     """Return what the outlook says: each limit that will probably break, or that none will.
 
     Args:
         ahead: young enough to count.
         looked_ahead_s: how far it looks from now [s].
         time_s: now [s].
+        zone: in which times of day are said; None where it is not known, then durations are.
+        harm_time_s: how long the film is still at risk, or None where not known [s].
     """
     age_s = time_s - ahead.made_s
     found = []
     for each in ahead.breaks:
-        about_s, early_s, late_s = (
-            max(0.0, at_s - age_s) for at_s in (each.median_s, each.early_s, each.late_s)
-        )
+        in_s = [max(0.0, at_s - age_s) for at_s in (each.median_s, each.early_s, each.late_s)]
+        if zone is None:
+            about, early, late = (duration_text(each_s) for each_s in in_s)
+            when = f"in about {about}"
+        else:
+            about, early, late = (hour_and_day_text(time_s + s, zone, time_s) for s in in_s)
+            when = f"from {about}"
         found.append(
             Reason(
                 limit="outlook",
                 state=LimitState.NEAR,
-                value=about_s,
+                value=in_s[0],
                 bound=looked_ahead_s,
                 guard=0.0,
                 unit="s",
-                text=f"{_BREAKS[each.name]} in about {duration_text(about_s)} "
-                f"({duration_text(early_s)} to {duration_text(late_s)}; "
-                f"probability {100.0 * each.probability:.0f} %)",
+                text=f"{break_text(each.name, when)} ({early} to {late}; "
+                f"{100.0 * each.probability:.0f} % likely)",
             )
         )
     if not found:
+        looked = duration_text(looked_ahead_s)
+        text = f"Should stay inside every limit for the next {looked} (from {ahead.source})"
+        if harm_time_s is not None and harm_time_s <= looked_ahead_s:
+            text = (
+                "Should stay inside every limit until the film is safe "
+                f"({looked} ahead, from {ahead.source})"
+            )
         found.append(
             Reason(
                 limit="outlook",
@@ -229,22 +357,36 @@ def ahead_reasons(ahead: EarlierOutlook, looked_ahead_s: float, time_s: float) -
                 bound=looked_ahead_s,
                 guard=0.0,
                 unit="s",
-                text=f"outlook: no limit will probably break while the film minds it; looked "
-                f"{duration_text(looked_ahead_s)} ahead by {ahead.source}",
+                text=text,
             )
         )
     return found
 
 
-_BREAKS = {
-    LimitName.DEW_MARGIN_MIN: "the surface would come too near the dew point",
-    LimitName.HUMIDITY_MAX: "the air would become too damp",
-    LimitName.HUMIDITY_MIN: "the air would become too dry",
-    LimitName.SURFACE_TEMP_MIN: "the surface would become too cold",
-    LimitName.SURFACE_TEMP_MAX: "the surface would become too hot",
-    LimitName.AIR_TEMP_MIN: "the air would become too cold",
-    LimitName.AIR_TEMP_MAX: "the air would become too hot",
+_TOO = {
+    LimitName.DEW_MARGIN_MIN: "Hull probably too near the dew point",
+    LimitName.HUMIDITY_MAX: "Air probably too damp",
+    LimitName.HUMIDITY_MIN: "Air probably too dry",
+    LimitName.SURFACE_TEMP_MIN: "Hull probably too cold",
+    LimitName.SURFACE_TEMP_MAX: "Hull probably too hot",
+    LimitName.AIR_TEMP_MIN: "Air probably too cold",
+    LimitName.AIR_TEMP_MAX: "Air probably too hot",
 }
+
+
+def break_text(name: LimitName, when: str) -> str:
+    """Return what an outlook sees break.
+
+    Args:
+        name: the limit.
+        when: `from 22:10`, say; "" for what is broken already.
+
+    >>> break_text(LimitName.SURFACE_TEMP_MIN, "from 22:10")
+    'Hull probably too cold from 22:10'
+    >>> break_text(LimitName.HUMIDITY_MAX, "")
+    'Air too damp now'
+    """
+    return f"{_TOO[name]} {when}" if when else _TOO[name].replace("probably ", "") + " now"
 
 
 def surface_reason(climate: Climate, accuracy_k: float) -> Reason:
@@ -283,56 +425,94 @@ def by_severity(reasons: list[Reason]) -> tuple[Reason, ...]:
     return tuple(sorted(reasons, key=key))
 
 
-_QUANTITY = {
-    LimitName.DEW_MARGIN_MIN: "dew margin",
-    LimitName.HUMIDITY_MAX: "humidity",
-    LimitName.HUMIDITY_MIN: "lowest humidity",
-    LimitName.SURFACE_TEMP_MIN: "coldest surface",
-    LimitName.SURFACE_TEMP_MAX: "warmest surface",
-    LimitName.AIR_TEMP_MIN: "coldest air",
-    LimitName.AIR_TEMP_MAX: "warmest air",
-}
+def value_text(
+    name: LimitName, value: float, bound: float, climate: Climate, figure: FigureText
+) -> str:
+    """Return what a limit's quantity is now, in any units.
+
+    Args:
+        name: the limit.
+        value: measured: a margin [K], humidity [%] or temperature [°C].
+        bound: what is asked for; a value that would look equal to it gets another digit [the same].
+        climate: tells whether it is frost or dew that a margin is about.
+        figure: shows a figure with its unit.
+    """
+    places = 1 if abs(value - bound) >= 0.1 else 2
+    if name is not LimitName.DEW_MARGIN_MIN:
+        return f"{LIMIT_WORDS[name].capitalize()} {figure(name, value, places)}"
+    dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
+    frost = frost_c is not None and dew_c is not None and frost_c > dew_c
+    where = f"above {'frost' if frost else 'dew'} point"
+    if value < 0.0:
+        where = "below frost point: frost forms" if frost else "below dew point: wet"
+    return f"Hull {figure(name, abs(value), places)} {where}"
+
+
+def distance_text(
+    name: LimitName,
+    value: float,
+    bound: float,
+    guard: float,
+    climate: Climate,
+    figure: FigureText,
+) -> str:
+    """Return how a measured value stands to its limit, in any units.
+
+    Args:
+        name: as for `value_text`; likewise value, bound, climate and figure.
+        value: measured.
+        bound: what is asked for.
+        guard: how far inside it a value must be to count as inside, 0 for none [the same].
+        climate: of the value.
+        figure: shows a figure with its unit.
+
+    Returns:
+        One clause, such as `Hull 7.7 K above dew point; wants 3.0, or 3.8 with sensor error`.
+    """
+    upper = is_upper(name)
+    wants = _bare(figure(name, bound, 1))
+    if name is not LimitName.DEW_MARGIN_MIN:
+        wants = f"at {'most' if upper else 'least'} {wants}"
+    if guard:
+        sure = _bare(figure(name, bound - guard if upper else bound + guard, 1))
+        wants = f"{wants}, or {sure} with sensor error"
+    return f"{value_text(name, value, bound, climate, figure)}; wants {wants}"
+
+
+def _bare(shown: str) -> str:
+    """A figure without its unit, where the unit stands beside it already."""
+    return shown.rsplit(" ", 1)[0]
 
 
 def _limit_text(
     entry: LimitJudgement, climate: Climate, spec: Spec, call: Call, per_hour: float
 ) -> str:
-    what = _QUANTITY[entry.name]
     if entry.state is LimitState.UNKNOWN or entry.value is None:
+        what = LIMIT_WORDS[entry.name].capitalize()
         return f"{what} unknown: {entry.why_unknown}"
     shown_unit = "°C" if entry.unit == "degC" else entry.unit
-    spare_unit = "K" if entry.unit == "degC" else entry.unit
-    # A value that rounds to its bound needs another digit to show which side it is on.
-    places = 1 if abs(entry.value - entry.bound) >= 0.1 else 2
-    value = f"{entry.value:.{places}f}"
-    if entry.name is LimitName.DEW_MARGIN_MIN:
-        needs = f"needs {entry.bound:.1f}"
-        text = f"{_margin_text(entry.value, places, climate)}, {needs}"
-    else:
-        side = "at most" if is_upper(entry.name) else "at least"
-        text = f"{what} {value} {shown_unit}, {side} {entry.bound:.1f}"
-    if entry.guard:
-        sure = entry.bound + (-entry.guard if is_upper(entry.name) else entry.guard)
-        text += f" ({sure:.1f} to be sure)"
+
+    def figure(_: LimitName, value: float, places: int) -> str:
+        return f"{without_minus_zero(value, places)} {shown_unit}"
+
+    text = distance_text(entry.name, entry.value, entry.bound, entry.guard, climate, figure)
     if per_hour:
-        text += f"; {_moving(per_hour, entry.unit)}"
+        text += f"; {moving_text(per_hour, _difference_unit(entry.unit))}"
     if entry.state is LimitState.OK and call is Call.HOLD and entry.inside_median is not None:
         short = entry.guard + spec.go_band.of(entry.name) - entry.inside_median
         if short >= 0.05:
-            text += f"; entering GO needs {short:.1f} {spare_unit} more"
+            text += f"; {short:.1f} {_difference_unit(entry.unit)} short of GO"
     return text
 
 
-def _margin_text(margin_k: float, places: int, climate: Climate) -> str:
-    dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
-    frost = frost_c is not None and dew_c is not None and frost_c > dew_c
-    point, forms = ("frost point", "frost") if frost else ("dew point", "water")
-    if margin_k < 0.0:
-        return f"surface {-margin_k:.{places}f} K under the {point}, {forms} forms on it"
-    return f"surface {margin_k:.{places}f} K over the {point}"
+def moving_text(per_hour: float, unit: str) -> str:
+    """Return how fast a quantity moves.
+
+    >>> moving_text(-8.6, "K")
+    'falling 8.6 K an hour'
+    """
+    return f"{'rising' if per_hour > 0.0 else 'falling'} {abs(per_hour):.1f} {unit} an hour"
 
 
-def _moving(per_hour: float, unit: str) -> str:
-    direction = "rising" if per_hour > 0.0 else "falling"
-    shown = "K" if unit == "degC" else unit
-    return f"{direction} {abs(per_hour):.1f} {shown} an hour"
+def _difference_unit(unit: str) -> str:
+    return "K" if unit == "degC" else unit

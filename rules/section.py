@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import tzinfo
 
 from rules.call import Call, Memory, first_memory, release, restart_timers, step
 from rules.climate import AssumedSurface, Climate, PointValue, climate_of
@@ -15,6 +16,7 @@ from rules.limits import (
     judge,
     limits_in_force,
     wet_film_allowance_k,
+    worst_first,
 )
 from rules.reasons import (
     MAY_I_START,
@@ -24,6 +26,7 @@ from rules.reasons import (
     ahead_reasons,
     by_severity,
     doubt_reason,
+    go_reasons,
     limit_reasons,
     outlook_reasons,
     question_of,
@@ -213,8 +216,11 @@ class Section:
             entry._replace(required=True) if entry.point in points else entry for entry in sensed
         ]
 
-    def explain(self) -> SectionCall:
+    def explain(self, zone: tzinfo | None = None) -> SectionCall:
         """Return the last evaluation's call with its reasons, worst first.
+
+        Args:
+            zone: in which times of day are said; durations are where it is None.
 
         Raises:
             RuntimeError: nothing has been evaluated yet.
@@ -228,13 +234,16 @@ class Section:
         looked_ahead_s = self._trend.looked_ahead_s()
         if ahead is not None:
             looked_ahead_s = max(0.0, ahead.looked_ahead_s - (time_s - ahead.made_s))
+        harm_time_s = self._harm_time_s(climate)
         reasons = limit_reasons(self._judged, climate, film.spec, memory.call, moving)
+        if memory.call is Call.GO:
+            reasons = go_reasons(reasons, self._judged, ahead, looked_ahead_s)
         reasons += timer_reasons(memory, film.spec, time_s)
         by_trend = outlook_reasons(
             self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
         )
         if ahead is not None:
-            reasons += ahead_reasons(ahead, looked_ahead_s, time_s)
+            reasons += ahead_reasons(ahead, looked_ahead_s, time_s, zone, harm_time_s)
             by_trend = [each for each in by_trend if each.state is not LimitState.UNKNOWN]
         reasons += by_trend
         reasons += [doubt_reason(doubt) for doubt in self._doubts]
@@ -248,20 +257,30 @@ class Section:
             since_s=memory.since_s,
             question=question_of(film.stage),
             stage=film.stage,
-            advice=advice_of(memory.call, film.stage, still_broken=self._still_broken()),
+            advice=self._advice(time_s),
             reasons=by_severity(reasons),
             climate=climate,
             spec=film.spec.name,
             looked_ahead_s=looked_ahead_s,
-            harm_time_s=self._harm_time_s(climate),
+            harm_time_s=harm_time_s,
             time_s=time_s,
             cause=memory.cause,
         )
 
-    def _still_broken(self) -> bool:
-        """Whether a STOP has its cause still, or waits only for re-entry."""
-        broken = any(entry.state is LimitState.BROKEN for entry in self._judged)
-        return broken or self.film.forbids_coating()
+    def _advice(self, time_s: float) -> str:
+        """What the call asks of the painter; of a STOP, whether it has its cause still."""
+        memory, film = self.memory, self.film
+        broken = [each for each in worst_first(self._judged) if each.state is LimitState.BROKEN]
+        back_s = None
+        if memory.inside_since_s is not None:
+            back_s = (time_s - memory.inside_since_s, film.spec.re_entry_s)
+        return advice_of(
+            memory.call,
+            film.stage,
+            worst=broken[0].name if broken else None,
+            still_broken=bool(broken) or film.forbids_coating(),
+            back_s=back_s,
+        )
 
     def _ahead_now(self, time_s: float) -> EarlierOutlook | None:
         """The outlook, where it is young and about the present stage."""

@@ -236,6 +236,7 @@ _FIGURE = re.compile(rf"({_NUMBER})\s*(.*)")
 # to work on for long.
 _UNIT = re.compile(r"[A-Za-z_]+(?:\*\*[23])?(?:/[A-Za-z_]+(?:\*\*[23])?)?|%")
 _COMMA = re.compile(r"[+-]?\d+,\d+")
+_RANGE = re.compile(rf"({_NUMBER})([^\d-]*?)(?:-|–|to)\s*({_NUMBER})\s*(.*)")
 _SECOND_END = re.compile(r"[^\d-]*?(?:-|–|to)\s*\d.*")
 
 
@@ -272,6 +273,8 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
         value = _temperature(text, number, unit, to, difference, mend)
     else:
         spelled = _spelled(unit)
+        if to == "ml" and spelled == "ML":
+            raise BadAmount(f"{shown(text)} would be megalitres", 'write "ml"')
         factor = _METRIC.get(to, {}).get(spelled)
         value = number * factor if factor is not None else _by_pint(text, number, spelled, to, mend)
     if not math.isfinite(value):
@@ -311,14 +314,41 @@ def tenths(value: float, bound: float | None = None) -> str:
         value: any temperature or difference of two.
         bound: that it is past, and must not look equal to; None where there is none.
 
-    >>> tenths(17.77778), tenths(18.0), tenths(9.998, 10.0)
-    ('17.8', '18', '9.998')
+    >>> tenths(17.77778), tenths(18.0), tenths(9.998, 10.0), tenths(-0.04)
+    ('17.8', '18', '9.998', '0')
     """
     for digits in range(1, 9):
         rounded = round(value, digits)
         if bound is None or rounded != bound:
             break
-    return f"{rounded:.10g}"
+    return f"{rounded + 0.0:.10g}"
+
+
+def without_minus_zero(value: float, places: int) -> str:
+    """Return a figure with fixed places, its zero never negative.
+
+    >>> without_minus_zero(-0.04, 1), without_minus_zero(-0.06, 1)
+    ('0.0', '-0.1')
+    """
+    return f"{round(value, places) + 0.0:.{places}f}"
+
+
+def apart_from(value: float, bound: float | None, places: int) -> str:
+    """Return a figure with fixed places, and more of them where it would look equal to a bound.
+
+    Args:
+        value: any figure.
+        bound: that it is past; None where there is none.
+        places: after the point, as far as they tell the two apart [-].
+
+    >>> apart_from(85.3, 85.0, 0), apart_from(91.3, 85.0, 0), apart_from(2.996, 3.0, 1)
+    ('85.3', '91', '2.996')
+    """
+    if bound is not None and value != bound:
+        for more in range(places, places + 4):
+            if round(value, more) != round(bound, more):
+                return without_minus_zero(value, more)
+    return without_minus_zero(value, places)
 
 
 def celsius(temp_c: float) -> str:
@@ -342,6 +372,21 @@ def temperature_words(text: str) -> str:
     typed = " ".join(text.split())
     unit = _scale(_split(text, "")[1])
     return said if not unit or unit in _CELSIUS else f"{said} ({typed})"
+
+
+def range_ends(text: object) -> tuple[str, str] | None:
+    """Return both ends of a range with their unit, or None where it is none.
+
+    >>> range_ends("30-85 %"), range_ends("10 C to 20 C"), range_ends("85 %")
+    (('30 %', '85 %'), ('10 C', '20 C'), None)
+    """
+    if not isinstance(text, str):
+        return None
+    found = _RANGE.fullmatch(" ".join(text.replace("−", "-").split()))
+    if found is None:
+        return None
+    low, low_unit, high, unit = found.groups()
+    return f"{low} {low_unit.strip() or unit}".strip(), f"{high} {unit}".strip()
 
 
 def _split(text: str, mend: str) -> tuple[float, str]:

@@ -167,7 +167,7 @@ def zone_of(timezone: str | None, source: str) -> ZoneInfo:
         return zone_named(timezone or UTC_NAME)
     except UnknownZone:
         raise ForecastFault(
-            f"{source}: timezone {timezone!r} is not known, so its times cannot be told; "
+            f"{source}: timezone {timezone!r} is not known, so its times cannot be read; "
             'give a name like "Europe/Brussels"'
         ) from None
 

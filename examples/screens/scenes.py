@@ -158,9 +158,9 @@ class Tent:
                 if index == count and section.name in outlooks:
                     section.ahead = self._ahead(outlooks[section.name], now_s)
                 section.evaluate(self.sensed(time_s, gone), time_s)
-            self._note([section.explain() for section in sections], time_s)
+            self._note([section.explain(UTC) for section in sections], time_s)
         calls = sorted(
-            (section.explain() for section in sections), key=lambda c: WORST_FIRST.index(c.call)
+            (section.explain(UTC) for section in sections), key=lambda c: WORST_FIRST.index(c.call)
         )
         points = [
             PointHealth(

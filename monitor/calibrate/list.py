@@ -30,7 +30,7 @@ def refuse_wrong_clock(store: Store, book: CalibrationBook, now_s: float) -> Non
     if now_s < RELEASED_S:
         raise FilmcallError(
             f"the clock says {iso_utc(now_s)}, before this program was made, and a calibration "
-            f"counts by its date; nothing was kept. Set the clock."
+            f"counts by its date; nothing was stored. Set the clock."
         )
     newest_s = max(
         (applied.made_s for applied, _ in book.all()), default=store.newest_time_s() or now_s
@@ -39,7 +39,7 @@ def refuse_wrong_clock(store: Store, book: CalibrationBook, now_s: float) -> Non
     if now_s < newest_s - _CLOCK_SLACK_S:
         raise FilmcallError(
             f"the clock says {iso_utc(now_s)}, before the log's newest row of "
-            f"{iso_utc(newest_s)}, and a calibration counts by its date; nothing was kept. Set "
+            f"{iso_utc(newest_s)}, and a calibration counts by its date; nothing was stored. Set "
             f"the clock."
         )
 

@@ -63,7 +63,7 @@ def check(
     method: Annotated[str | None, typer.Option(help="brush, roller or gun.")] = None,
     json_: JsonOption = False,
 ) -> None:
-    """Judge one hand reading: may a coat be started now?"""
+    """Judge one hand reading: may you start a coat now?"""
     from monitor.cli import check as check_command
 
     text, call = check_command.run(
@@ -93,7 +93,7 @@ def replay(
     ] = None,
     assumed_surface_offset: Annotated[
         str | None,
-        typer.Option(help='Stands in for a surface probe: "-0.5 K" from the coldest air.'),
+        typer.Option(help='Without a surface probe: "-0.5 K" from the coldest air.'),
     ] = None,
     speed: Annotated[str, typer.Option(help="Times real time, or max.")] = "max",
     plain: Annotated[bool, typer.Option("--plain", help="Lines, no screen.")] = False,
@@ -107,12 +107,12 @@ def replay(
     outlook: Annotated[
         bool,
         typer.Option(
-            "--outlook", help="Look ahead from a day of it on; takes some 30 times as long."
+            "--outlook", help="Look ahead too, after the first day; takes some 30 times as long."
         ),
     ] = False,
     db: DbOption = None,
 ) -> None:
-    """Play a recording through the whole program."""
+    """Play a recording as if it were live."""
     from monitor.cli import replay as replay_command
 
     replay_command.run(
@@ -156,7 +156,7 @@ def simulate(
         int, figure("--seed", "Of the simulated tent.", least=0, most=4_294_967_295, whole=True)
     ] = 1,
     mqtt: Annotated[
-        bool, typer.Option("--mqtt", help="Publish to the config's broker, as sensors would.")
+        bool, typer.Option("--mqtt", help="Publish to the config's broker, as sensors do.")
     ] = False,
     config: Annotated[
         Path | None, typer.Option(help="Whose points, columns and topics.", dir_okay=False)
@@ -165,10 +165,10 @@ def simulate(
         float, figure("--speed", "With --mqtt: times real time.", least=0.01, most=1_000_000.0)
     ] = 1.0,
     anyway: Annotated[
-        bool, typer.Option("--anyway", help="With --mqtt: send even where others speak.")
+        bool, typer.Option("--anyway", help="With --mqtt: send even where others send.")
     ] = False,
 ) -> None:
-    """Write a recording of the simulated tent, or be its sensors on a broker."""
+    """Invent a tent's readings, into a file or onto a broker."""
     from monitor.cli import simulate as simulate_command
 
     if mqtt:

@@ -9,7 +9,7 @@ from html import escape
 
 from rules.batch.amount import Parts, coverage_m2_per_l, dry_film_um
 from rules.batch.plan import RESERVE, Batch, BatchPlan, Plan
-from rules.text import duration_text
+from rules.text import counted, duration_text
 from rules.units import celsius
 from rules.vocabulary import ALL_SECTIONS
 
@@ -25,7 +25,8 @@ CUP_ML = 250.0
 CAUTION = (
     "Two-pack polyurethanes contain isocyanates; solvent vapour harms and burns. Follow the "
     "safety data sheet and use the respiratory protection that it asks for. Mix away from "
-    "ignition sources. A pot that gets hot goes outside; never put a lid on it."
+    "ignition sources. A pot that gets hot: pour it thin into a metal tray outside, face away, "
+    "nothing that burns near; never carry a smoking pot through the tent, never put a lid on it."
 )
 
 
@@ -100,7 +101,7 @@ def _job_lines(plan: BatchPlan) -> list[str]:
         wet = dry * (100.0 + thinner) / solids
         film = f"{dry:g} µm dry, {wet:.0f} µm wet as thinned at present"
     lines = [
-        f"{job.area_m2:g} m2 by {job.method}, {_count(job.coats, 'coat')} of {film}.",
+        f"{job.area_m2:g} m2 by {job.method}, {counted(job.coats, 'coat')} of {film}.",
         f"Solids {solids:g} % by volume: {coverage_m2_per_l(solids, dry):.1f} m2 a litre before "
         f"{job.loss_pct:g} % loss.",
     ]
@@ -109,12 +110,8 @@ def _job_lines(plan: BatchPlan) -> list[str]:
     if job.rate_m2_per_h is not None:
         lines.append(f"Your rate: {job.rate_m2_per_h:.3g} m2 an hour, {job.rate_basis}.")
     if job.spec.provenance.generic:
-        lines.append("GENERIC FIGURES, no data sheet's: enter your own before you rely on it.")
+        lines.append("GENERIC FIGURES, from no data sheet: enter your own before you rely on them.")
     return lines
-
-
-def _count(number: int, thing: str) -> str:
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
 def _plan_lines(plan: Plan) -> list[str]:
@@ -126,8 +123,9 @@ def _plan_lines(plan: Plan) -> list[str]:
         if plan.induction_s is not None:
             words += f"; let it stand {duration_text(plan.induction_s)} first"
         if plan.usable_s is not None:
-            in_hand = f"({RESERVE * 100.0:g} % in hand)"
-            words += f"; use it within {duration_text(plan.usable_s)} after that {in_hand}"
+            in_hand = f"({RESERVE * 100.0:g} % kept in hand)"
+            after = " after that" if plan.induction_s is not None else ""
+            words += f"; use it within {duration_text(plan.usable_s)}{after} {in_hand}"
         lines.append(words + ".")
     return lines
 
@@ -141,7 +139,7 @@ def _batch_title(batch: Batch, of: int) -> str:
 def _batch_end(batch: Batch) -> str:
     use = "" if batch.use_s is None else f"About {duration_text(batch.use_s)} of work. "
     stop = (
-        "Ends at a clean stopping line."
+        "Ends at a clean break line."
         if batch.clean_stop
         else "Ends inside a section: stop at a seam, a plank edge or a taped line."
     )
@@ -171,8 +169,8 @@ def _plans(plan: BatchPlan, typed: Typed) -> list[tuple[str, Plan]]:
 def _do_not_coat(plans: Iterable[tuple[str, Plan]]) -> list[str]:
     """What stands above everything: at which temperature no coat may be begun, and why."""
     return [
-        f"DO NOT COAT at {which}: {why}. What stands below is for planning; whether a coat may be "
-        f"started is what filmcall check says."
+        f"DO NOT COAT at {which}: {why}. The sheet below is for planning; ask filmcall check "
+        f"whether you may start."
         for which, at in plans
         for why in at.do_not_coat
     ]
@@ -221,7 +219,7 @@ def sheet_text(
                 title_line = _plain(_batch_title(batch, len(at.batches)))
                 lines += textwrap.wrap(f"{title_line}. {_batch_end(batch)}", width)
             lines += _text_table(batch_rows(group[0].parts, cup_ml))
-        lines += ["", *textwrap.wrap(f"In all, {_count(plan.job.coats, 'coat')}:", width)]
+        lines += ["", *textwrap.wrap(f"In all, {counted(plan.job.coats, 'coat')}:", width)]
         lines += _text_table(batch_rows(_times(at.total, plan.job.coats), cup_ml))
     lines.append("")
     for words in (_measures(cup_ml), CAUTION):
@@ -296,13 +294,13 @@ def sheet_html(plan: BatchPlan, cup_ml: float = CUP_ML, typed: Typed = (None, No
         out += [f"<p>{escape(words)}</p>" for words in _plan_lines(at)]
         if _mind(at):
             items = "".join(f"<li>{escape(_plain(words))}</li>" for words in _mind(at))
-            out.append(f'<ul class="mind" aria-label="Mind">{items}</ul>')
+            out.append(f'<ul class="mind" aria-label="Look out for">{items}</ul>')
         for group in _groups(at.batches):
             for batch in group:
                 words = _plain(_batch_title(batch, len(at.batches)))
                 out.append(f"<h3>{escape(words)}</h3><p>{escape(_batch_end(batch))}</p>")
             out.append(_html_table(batch_rows(group[0].parts, cup_ml), "What goes into the pot"))
-        coats = _count(plan.job.coats, "coat")
+        coats = counted(plan.job.coats, "coat")
         out.append(f"<h3>In all, {escape(coats)}</h3>")
         out.append(_html_table(batch_rows(_times(at.total, plan.job.coats), cup_ml), "In all"))
         out.append("</section>")

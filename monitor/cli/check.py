@@ -33,10 +33,10 @@ from rules.vocabulary import (
 
 HAND = "hand reading"
 
-_NO_OUTLOOK = "outlook: unknown; one hand reading has no dwell and no outlook"
+_NO_OUTLOOK = "One reading: it says nothing of the next hours"
 _GUIDANCE = (
-    "no spec given: general guidance counts (3 K over the dew point, 85 %, 10 to 35 °C); "
-    "your data sheet's own figures go before it"
+    "No spec given: judged by general guidance (3 K above dew point, 85 %, 10 to 35 °C); your "
+    "data sheet's figures go first"
 )
 
 

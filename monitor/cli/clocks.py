@@ -15,6 +15,7 @@ from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
+from monitor.screen.phrases import CLOCK_WORDS
 from monitor.specs import find_spec
 from monitor.times import moment_s, zone_in_log
 from monitor.wire import clock_dict, iso_second
@@ -93,7 +94,7 @@ def run(
         for clock in clocks
     ]
     if not lines:
-        return "no clock runs: no mix and no coat is recorded"
+        return "No clock runs: no mix and no coat is recorded"
     return "\n".join([*lines, *filter(None, [hint])])
 
 
@@ -110,7 +111,7 @@ def _long_over(store: Store, names: Sequence[str], now_s: float) -> str:
     if now_s - last_s < OLD_AFTER_S:
         return ""
     return (
-        f"the recording ended {duration_text(now_s - last_s)} ago, and this is now; for a time in "
+        f"The recording ended {duration_text(now_s - last_s)} ago, and this is now. For a time in "
         f"it: filmcall clocks --at {iso_utc(last_s)}"
     )
 
@@ -259,18 +260,20 @@ def _accuracy(config: EnclosureConfig | None, quantity: Quantity, default: float
 def clock_line(clock: Clock, enclosure: str = "") -> str:
     """Return one clock as people read it."""
     whose = "/".join(part for part in (enclosure, clock.section, clock.batch) if part)
+    running, ended = CLOCK_WORDS[clock.name]
     if clock.state is ClockState.ENDED:
-        left = f"ended {iso_second(clock.ended_at_s) or ''}".rstrip()
+        left = iso_second(clock.ended_at_s) or "not known when"
     elif clock.left_s is None:
-        left = clock.state.value if clock.state is not ClockState.RUNNING else "stands still"
+        left = clock.state.value if clock.state is not ClockState.RUNNING else "not counting"
     else:
         left = f"{duration_text(clock.left_s)} left"
         if clock.left_outlook_s is not None and clock.state is ClockState.RUNNING:
             left += f", {duration_text(clock.left_outlook_s)} by the outlook"
         if clock.ends_at_s is not None:
             left += f", until {iso_second(clock.ends_at_s)}"
-    line = f"{clock.name.value:<16} {whose:<20} {left}"
+    name = ended if clock.state is ClockState.ENDED else running
+    line = f"{name:<23} {whose:<20} {left}"
     for more in (clock.basis, clock.advice):
         if more:
-            line += f"\n{'':<17}{more}"
+            line += f"\n{'':<24}{more}"
     return line

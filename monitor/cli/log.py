@@ -33,12 +33,12 @@ def doctor(
     defaults: Annotated[bool, typer.Option("--defaults", help="Print every default.")] = False,
     test_alarm: Annotated[
         bool,
-        typer.Option("--test-alarm", help="Send one test alarm by every way, and nothing more."),
+        typer.Option("--test-alarm", help="Send one test alarm by every way, and stop."),
     ] = False,
     json_: JsonOption = False,
     db: DbOption = None,
 ) -> None:
-    """Walk from config to spec, alarms, broker, topics, clock, log and terminal: what to mend."""
+    """Check the set-up from config to screen, and say what to fix."""
     if test_alarm:
         from monitor.alarms import routes as alarm_routes
 
@@ -79,7 +79,7 @@ def spec_check(
     file: Annotated[Path, typer.Argument(help="A spec's file.", dir_okay=False)],
     json_: JsonOption = False,
 ) -> None:
-    """Say everything that is wrong with a spec file, at once."""
+    """Check a spec file, and list all its faults."""
     from monitor.cli import spec as spec_command
 
     text, faults = spec_command.check(file, as_json=json_)
@@ -97,7 +97,7 @@ def spec_new(
         Path | None, typer.Option(help="The file to write; never over an existing one.")
     ] = None,
 ) -> None:
-    """Write a starting file, to be filled in from the data sheet."""
+    """Begin a spec file, to be filled in from your data sheet."""
     from monitor.cli import spec as spec_command
 
     typer.echo(spec_command.new(name, family, out))
@@ -127,7 +127,7 @@ def sessions_verify(
         ),
     ] = None,
 ) -> None:
-    """Check that nothing in the log was changed after it was written."""
+    """Check that nobody has changed anything in the log."""
     from monitor.log import files as log_command
 
     text, problems = log_command.verify(db, as_json=json_, seal=seal)
@@ -142,7 +142,7 @@ def export(
     out: Annotated[Path, typer.Option(help="The file to write; - is standard output.")] = Path("-"),
     db: DbOption = None,
 ) -> None:
-    """Write readings or calls out of the log."""
+    """Copy readings or calls out of the log, into a file."""
     from monitor.log import files as log_command
 
     log_command.export(what, format_, out, db)

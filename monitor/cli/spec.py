@@ -39,7 +39,7 @@ def _lines(spec: Spec) -> str:
         shown.append(f"  limits, {stage.value}:")
         for name, limit in limits.items():
             unit = "K" if "margin" in name else "%" if "humidity" in name else "°C"
-            guard = "" if limit.guard else ", without guard"
+            guard = "" if limit.guard else ", sensor error not added"
             shown.append(f"    {name:<18}{limit.bound:g} {unit} until {limit.until.value}{guard}")
     shown.append("  times:")
     for clock, table in spec.times.items():
@@ -50,10 +50,10 @@ def _lines(spec: Spec) -> str:
     shown += [f"    {clock.value:<18}unlimited" for clock in spec.unlimited]
     if spec.mix is not None:
         mix = spec.mix
-        shown.append(
-            f"  mix by {mix.by}: {mix.base_parts:g} to {mix.hardener_parts:g}, thinner at most "
-            f"{mix.thinner_max_pct:g} %"
-        )
+        ratio = "one-pack"
+        if mix.hardener_parts:
+            ratio = f"mix by {mix.by}: {mix.base_parts:g} to {mix.hardener_parts:g}"
+        shown.append(f"  {ratio}, thinner at most {mix.thinner_max_pct:g} %")
     if spec.reminder:
         shown.append(f"  {spec.reminder}")
     return "\n".join(shown)

@@ -90,7 +90,7 @@ def clocks(
     json_: JsonOption = False,
     db: DbOption = None,
 ) -> None:
-    """Show every countdown: how long this mix lives, when the next coat may go on."""
+    """Show every countdown: how long the pot lasts, when the next coat may go on."""
     from monitor.cli import clocks as clocks_command
 
     if known not in ("now", "then"):
@@ -181,7 +181,7 @@ def outlook(
     json_: JsonOption = False,
     db: DbOption = None,
 ) -> None:
-    """Say when a limit would break, which hours hold for a coat, and what would help."""
+    """Say when it goes out of limits, which hours suit a coat, and what would help."""
     from monitor.cli import outlook as outlook_command
 
     typer.echo(

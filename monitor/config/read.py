@@ -281,7 +281,7 @@ def _syntax_fault(text: str, message: str) -> Fault:
     line = int(place[1]) if place else max(1, len(text.splitlines()))
     problem = message[: place.start()] if place else message.split(" (at")[0]
     if "overwrite" in message or "declare" in message or "mutate" in message:
-        mend = "this key or table stands in the file twice: remove one"
+        mend = "this key or table is in the file twice: remove one"
     else:
         mend = 'a line is [table], key = "text", key = number, or a # comment'
     return Fault("", line, f"is not TOML: {problem[:1].lower()}{problem[1:]}", mend)

@@ -39,7 +39,7 @@ class Check:
             clock, log, terminal.
         name: of what in it.
         health: what was found.
-        text: it in words, with the mend where there is one.
+        text: it in words, with what to do where there is something.
     """
 
     part: str
@@ -85,7 +85,7 @@ def _points(enclosure: EnclosureConfig) -> list[Check]:
             health = CheckResult.LOOK
             text = (
                 f"no surface probe: the surface is taken for {enclosure.assumed_surface_offset_k:g}"
-                f" K off the air ± {enclosure.assumed_surface_accuracy_k:g} K. A probe would tell"
+                f" K off the air ± {enclosure.assumed_surface_accuracy_k:g} K. A probe is better"
             )
         found.append(Check("config", enclosure.name, health, text + "."))
     if Quantity.HUMIDITY not in quantities:
@@ -130,7 +130,7 @@ def _secret(name: str, path: Path) -> Check:
         mode = stat.S_IMODE(path.stat().st_mode)
     except OSError as error:
         why = (error.strerror or type(error).__name__).lower()
-        text = f"{path} cannot be looked at ({why}). Mend [broker] {name}."
+        text = f"{path} cannot be looked at ({why}). Correct [broker] {name}."
         return Check("secret", name, CheckResult.BAD, text)
     if sys.platform != "win32" and mode & 0o077:
         text = f"{path} has mode {mode:o}, so other accounts can read it. Run: chmod 600 {path}"
@@ -182,7 +182,7 @@ class Terminal:
 def check_terminal(terminal: Terminal, environment: Mapping[str, str]) -> list[Check]:
     """Look at size, colours and encoding of the terminal."""
     if not terminal.is_terminal:
-        text = "standard output is none: watch prints plain lines there"
+        text = "output is no terminal: watch prints plain lines"
         return [Check("terminal", "kind", CheckResult.OK, text)]
     size = f"{terminal.columns} by {terminal.rows}"
     if terminal.columns < SMALL_COLUMNS or terminal.rows < SMALL_ROWS:

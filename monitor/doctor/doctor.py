@@ -65,7 +65,7 @@ def look(
     world = world or Surroundings()
     config, checks = None, []
     if config_file is None:
-        text = "none given, so broker and points are not looked at. Give --config FILE."
+        text = "none given, so broker and points were not checked. Give --config FILE."
         checks.append(Check("config", "file", CheckResult.LOOK, text))
     else:
         config, checks = check_config_file(config_file)
@@ -131,5 +131,5 @@ def run(
         for check in checks
     ]
     looks = sum(check.health is CheckResult.LOOK for check in checks)
-    total = f"{counted(len(checks), 'look')}: {bad} bad, {looks} worth a look"
+    total = f"{counted(len(checks), 'check')}: {bad} bad, {looks} worth a look"
     return "\n".join([*lines, total]), int(bad > 0)

@@ -30,7 +30,7 @@ def check_alarm(config: Config, environment: Mapping[str, str]) -> list[Check]:
     if ways:
         names = ", ".join(way.name for way in ways)
         text = (
-            f"{counted(len(ways), 'way')} can be used ({names}); whether one arrives shows a test: "
+            f"{counted(len(ways), 'way')} can be used ({names}); to see whether one arrives: "
             "filmcall doctor --config FILE --test-alarm"
         )
         checks.append(Check("alarm", "ways", CheckResult.OK, text))
@@ -41,7 +41,7 @@ def check_forecast_file(config: Config, now_s: float) -> list[Check]:
     """Look at the forecast's file, or say that there is no forecast at all."""
     forecast = config.forecast
     if not forecast.wanted:
-        text = "none named: the outlook rests on the log alone"
+        text = "none named: the outlook goes by the log alone"
         return [Check("forecast", "config", CheckResult.OK, text)]
     if forecast.file is None:
         return []
@@ -86,7 +86,7 @@ def _told(name: str, hours: ForecastHours, now_s: float) -> Check:
         return Check("forecast", name, CheckResult.BAD, f"{said}: {over}. {_NEWER}")
     if age_s > STALE_AFTER_S:
         return Check(
-            "forecast", name, CheckResult.LOOK, f"{said}: the outlook is wider for it. {_NEWER}"
+            "forecast", name, CheckResult.LOOK, f"{said}: the outlook is less sure for it. {_NEWER}"
         )
     if hours.skipped:
         text = f"{said}; {counted(hours.skipped, 'row')} left out. {hours.notices[-1]}"

@@ -294,7 +294,7 @@ class ForecastKeeper:
             why = (error.strerror or type(error).__name__).lower()
             text = (
                 f"{self._kept_in} cannot be written ({why}), so the forecast's past hours are lost "
-                "at a restart; mend the disk or who owns the folder"
+                "at a restart; fix the disk or who owns the folder"
             )
             if text != self._kept_fault:
                 _LOG.warning("%s", text)

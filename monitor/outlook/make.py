@@ -218,9 +218,9 @@ def make(
     minds_s = harm_time_s(next_spec, float(present), coating_s)
     if windows and minds_s is not None and minds_s > outlook.looked_ahead_s:
         notes.append(
-            f"a film of {next_spec.name} minds the air for {duration_text(minds_s)}, and the "
-            f"outlook looks {duration_text(outlook.looked_ahead_s)} ahead: a later start is seen "
-            "less far, which makes it look better than it may be"
+            f"the air matters to a film of {next_spec.name} for {duration_text(minds_s)}, and the "
+            f"outlook looks {duration_text(outlook.looked_ahead_s)} ahead: less of a later start "
+            "is seen, so it looks better than it may be"
         )
     return OutlookReport(
         enclosure=name,

@@ -14,22 +14,15 @@ from rules.outlook.draws import Outlook, OutlookBreak
 from rules.outlook.enclosure_model import EnclosureModel
 from rules.outlook.suggestions import Suggestion
 from rules.outlook.windows import TwoCoats, Window
+from rules.reasons import break_text
 from rules.spec.model import Spec
 from rules.text import date_hour_text, duration_text, hour_and_day_text, iso_utc
+from rules.units import without_minus_zero
 from rules.vocabulary import LimitName, Stage
 from sensors.zones import zone_named
 
 OLD_AFTER_S = 900.0
 _SHOWN_HOURS = (0.5, 1.0, 2.0, 3.0, 6.0, 9.0, 12.0, 18.0, 24.0)
-_WHAT = {
-    LimitName.DEW_MARGIN_MIN: "surface comes within {bound:.1f} K of the dew point",
-    LimitName.HUMIDITY_MAX: "humidity passes {bound:.0f} %",
-    LimitName.HUMIDITY_MIN: "humidity falls under {bound:.0f} %",
-    LimitName.SURFACE_TEMP_MIN: "surface falls under {bound:.0f} °C",
-    LimitName.SURFACE_TEMP_MAX: "surface passes {bound:.0f} °C",
-    LimitName.AIR_TEMP_MIN: "air falls under {bound:.0f} °C",
-    LimitName.AIR_TEMP_MAX: "air passes {bound:.0f} °C",
-}
 Clock = Callable[[float], str]
 
 
@@ -70,26 +63,12 @@ class OutlookReport:
     model: EnclosureModel | None = None
 
 
-def break_text(each: OutlookBreak, bound: float, made_s: float, clock: Clock) -> str:
-    """Return what would break and when, as one phrase.
-
-    Args:
-        each: the break; its times count from `made_s`.
-        bound: of its limit.
-        made_s: [s].
-        clock: shows a time of day.
-
-    >>> from rules.outlook.draws import OutlookBreak
-    >>> shown = lambda s: f"{int(s // 3600):02}:{int(s // 60) % 60:02}"
-    >>> each = OutlookBreak(LimitName.DEW_MARGIN_MIN, 0.45, 5400.0, 3600.0, 9000.0, 21600.0)
-    >>> break_text(each, 3.0, 65_000.0, shown)
-    'would break about 19:33 (19:03 to 20:33): surface comes within 3.0 K of the dew point'
-    """
+def _break_line(each: OutlookBreak, made_s: float, clock: Clock) -> str:
+    """What would break and when; the break's times count from `made_s`."""
     if each.late_s <= 0.0:
-        return f"broken now: {_WHAT[each.name].format(bound=bound)}"
+        return break_text(each.name, "")
     at, early, late = (clock(made_s + s) for s in (each.median_s, each.early_s, each.late_s))
-    when = f"about {at}" if early == late else f"about {at} ({early} to {late})"
-    return f"would break {when}: {_WHAT[each.name].format(bound=bound)}"
+    return break_text(each.name, f"from {at}" + ("" if early == late else f" ({early} to {late})"))
 
 
 def clock_of(timezone: str, made_s: float) -> Clock:
@@ -115,32 +94,34 @@ def as_text(made: OutlookReport, hours: float, now_s: float) -> str:
     whose = made.enclosure if made.section is None else f"{made.enclosure}, {made.section}"
     made_at = date_hour_text(made_s, zone_named(made.timezone))
     lines = [
-        f"outlook for {whose}, made {made_at} {made.timezone} from {outlook.source}",
-        f"looks {duration_text(outlook.looked_ahead_s)} ahead; "
-        "the ranges should hold 8 times in 10",
+        f"Outlook for {whose}, made {made_at} {made.timezone} from {outlook.source}",
+        f"Looks {duration_text(outlook.looked_ahead_s)} ahead. 8 times in 10 it comes out inside "
+        "the range shown.",
     ]
     age_s = now_s - made_s
     if age_s > OLD_AFTER_S:
-        lines.append(f"the log's last datum is {duration_text(age_s)} old: this is its outlook")
+        lines.append(
+            f"The log's last reading is {duration_text(age_s)} old: the outlook is from there."
+        )
     lines += ["", *_table(made, hours, clock), ""]
     if made.breaks:
         lines += [
-            break_text(each, made.limits[each.name], made_s, clock)
-            + ("" if each.late_s <= 0.0 else f"; probability {100 * each.probability:.0f} %")
+            _break_line(each, made_s, clock)
+            + ("" if each.late_s <= 0.0 else f"; {100 * each.probability:.0f} % likely")
             for each in made.breaks
         ]
     else:
         ahead = duration_text(outlook.looked_ahead_s)
-        lines.append(f"no limit will probably break while a film minds it, within {ahead}")
+        lines.append(f"Should stay inside every limit that matters to the film for {ahead}")
     lines += ["", *_windows_text(made, clock)]
     if made.gives_off_vapour:
         lines.append(
-            "a film gives off vapour: nothing is suggested but to wait; switch nothing inside, "
-            "keep the ventilation as it is, send nobody in unprotected"
+            "A film gives off vapour: wait. Switch nothing inside, leave the ventilation as it "
+            "is, send nobody in unprotected."
         )
     for each in made.helps:
-        lines.append(f"would help: {each.text}; then {_window_text(each.window, made_s, clock)}")
-    lines += [f"note: {note}" for note in made.notes]
+        lines.append(f"Would help: {each.text}; then {_window_text(each.window, made_s, clock)}")
+    lines += [f"Note: {note}" for note in made.notes]
     return "\n".join(lines)
 
 
@@ -148,14 +129,14 @@ def _table(made: OutlookReport, hours: float, clock: Clock) -> list[str]:
     bands = made.outlook.bands()
     columns = [("air °C", bands.air_temp_c), ("humidity %", bands.rh_pct)]
     if bands.surface_temp_c is not None and bands.dew_margin_k is not None:
-        columns += [("surface °C", bands.surface_temp_c), ("dew margin K", bands.dew_margin_k)]
+        columns += [("hull °C", bands.surface_temp_c), ("dew margin K", bands.dew_margin_k)]
     lines = [f"{'at':<11}" + "".join(f"{title:<22}" for title, _ in columns)]
     for ahead_h in _SHOWN_HOURS:
         if ahead_h > hours or ahead_h * 3600.0 > made.outlook.looked_ahead_s:
             break
         at = int(np.argmin(np.abs(bands.horizons_s - ahead_h * 3600.0)))
         cells = [
-            f"{values[1, at]:.1f} ({values[0, at]:.1f} to {values[2, at]:.1f})"
+            "{1} ({0} to {2})".format(*(without_minus_zero(float(v), 1) for v in values[:, at]))
             for _, values in columns
         ]
         when = clock(made.outlook.made_s + float(bands.horizons_s[at]))
@@ -165,16 +146,16 @@ def _table(made: OutlookReport, hours: float, clock: Clock) -> list[str]:
 
 def _window_text(window: Window, made_s: float, clock: Clock) -> str:
     begin, until = clock(made_s + window.start_from_s), clock(made_s + window.start_until_s)
-    start = f"start at {begin}" if begin == until else f"start {begin} to {until}, no later"
-    return f"{start}; holds until {clock(made_s + window.holds_until_s)}"
+    start = f"start at {begin}" if begin == until else f"start between {begin} and {until}"
+    return f"{start}; stays inside every limit until {clock(made_s + window.holds_until_s)}"
 
 
 def _windows_text(made: OutlookReport, clock: Clock) -> list[str]:
     made_s = made.outlook.made_s
     if not made.windows:
-        return [f"no hours are seen that hold for a coat of {made.spec.name}"]
+        return [f"No hours ahead suit a coat of {made.spec.name}"]
     lines = [
-        f"holds for a coat of {made.spec.name}: {_window_text(window, made_s, clock)}"
+        f"Hours for a coat of {made.spec.name}: {_window_text(window, made_s, clock)}"
         for window in made.windows
     ]
     pair = made.pair
@@ -182,19 +163,21 @@ def _windows_text(made: OutlookReport, clock: Clock) -> list[str]:
         return lines
     first = clock(made_s + pair.first_s)
     if not math.isfinite(pair.recoat_opens_s):
-        lines.append(f"two coats: the first at {first}; it will stay too cold for the recoat time")
+        lines.append(
+            f"Two coats: the first at {first}; then it stays too cold for the recoat time to run"
+        )
         return lines
     opens = clock(made_s + pair.recoat_opens_s)
     closes = ""
     if math.isfinite(pair.recoat_closes_s):
-        closes = f", closes {clock(made_s + pair.recoat_closes_s)}"
-    recoat = f"two coats: the first at {first}, recoat opens {opens}{closes}"
+        closes = f" to {clock(made_s + pair.recoat_closes_s)}"
+    recoat = f"Two coats: the first at {first}, recoat from {opens}{closes}"
     if pair.second is not None:
         lines.append(f"{recoat}; the second: {_window_text(pair.second, made_s, clock)}")
     elif pair.beyond:
-        lines.append(f"{recoat}: for the second the outlook does not reach far enough")
+        lines.append(f"{recoat}; the outlook does not reach far enough for the second")
     else:
-        lines.append(f"{recoat}; no hours are seen that hold for the second")
+        lines.append(f"{recoat}; no hours ahead suit the second")
     return lines
 
 
@@ -244,9 +227,7 @@ def as_json(made: OutlookReport, hours: float) -> str:
                 "probability": _round(each.probability),
                 "at": iso_utc(made_s + each.median_s),
                 "at_range": [iso_utc(made_s + each.early_s), iso_utc(made_s + each.late_s)],
-                "text": break_text(
-                    each, made.limits[each.name], made_s, clock_of(made.timezone, made_s)
-                ),
+                "text": _break_line(each, made_s, clock_of(made.timezone, made_s)),
             }
             for each in made.breaks
         ],

@@ -14,6 +14,7 @@ from monitor.review.text import TimeStamp, figure
 from rules.clocks.work import is_about
 from rules.errors import FilmcallError
 from rules.events import Event
+from rules.reasons import LIMIT_WORDS
 from rules.review.causes import Evidence, Verdict
 from rules.review.coats import CoatRecord, WindowOutcome
 from rules.review.exposure import LimitTimes
@@ -182,7 +183,7 @@ def _coat(
         "limits": [
             {
                 "stage": each.stage.value,
-                "name": words.QUANTITY_WORDS[each.name],
+                "name": LIMIT_WORDS[each.name],
                 "bound": figure(each.beyond.bound, each.beyond.unit),
                 "ok": duration_text(each.ok_s),
                 "near": duration_text(each.near_s),
@@ -190,7 +191,7 @@ def _coat(
                 "unknown": duration_text(each.unknown_s),
                 "is_near": each.near_s >= 60.0,
                 "is_broken": each.broken_s >= 60.0 or each.beyond.partly_s > 0.0,
-                "worst": figure(each.beyond.worst, each.beyond.unit),
+                "worst": figure(each.beyond.worst, each.beyond.unit, each.beyond.bound),
                 "when": stamp(each.beyond.worst_s),
                 "exposure": words.exposure_words(each.beyond),
             }

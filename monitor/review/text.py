@@ -8,11 +8,13 @@ from monitor.log.rows import Calibration, Session
 from monitor.review.read import SensorHealth
 from monitor.review.review import Review, SectionReview
 from rules.events import Event
+from rules.reasons import LIMIT_WORDS
 from rules.review.causes import Evidence, Finding, Verdict
 from rules.review.coats import CoatRecord, Window, WindowName, WindowOutcome
 from rules.review.defects import Sign
 from rules.review.exposure import Excess, LimitTimes
 from rules.text import clean, counted, date_hour_text, date_text, duration_text, hour_text
+from rules.units import apart_from
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName
 from sensors.zones import UTC_NAME, zone_or_utc
 
@@ -31,15 +33,6 @@ SENSOR_WORDS = {
     "surface_temp": "surface temperature",
     "co2": "carbon dioxide",
     "dust": "dust",
-}
-QUANTITY_WORDS = {
-    LimitName.DEW_MARGIN_MIN: "dew margin",
-    LimitName.HUMIDITY_MAX: "humidity",
-    LimitName.HUMIDITY_MIN: "lowest humidity",
-    LimitName.SURFACE_TEMP_MIN: "coldest surface",
-    LimitName.SURFACE_TEMP_MAX: "warmest surface",
-    LimitName.AIR_TEMP_MIN: "coldest air",
-    LimitName.AIR_TEMP_MAX: "warmest air",
 }
 _UNIT_WORDS = {"degC": "°C"}
 _MARGIN = (LimitName.DEW_MARGIN_MIN,)
@@ -68,16 +61,15 @@ class TimeStamp:
         return date_text(time_s, self.zone)
 
 
-def figure(value: float | None, unit: str) -> str:
-    """Return a value with its unit.
+def figure(value: float | None, unit: str, past: float | None = None) -> str:
+    """Return a value with its unit; never as if it were the bound that it is past.
 
-    >>> figure(-0.04, "K"), figure(84.6, "%"), figure(None, "K")
-    ('0.0 K', '85 %', 'not known')
+    >>> figure(-0.04, "K"), figure(84.6, "%"), figure(None, "K"), figure(85.3, "%", past=85.0)
+    ('0.0 K', '85 %', 'not known', '85.3 %')
     """
     if value is None:
         return "not known"
-    shown = f"{value:.0f}" if unit in ("%", "ppm") else f"{value:.1f}"
-    shown = shown.removeprefix("-") if float(shown) == 0.0 else shown.replace("-", "−")
+    shown = apart_from(value, past, 0 if unit in ("%", "ppm") else 1).replace("-", "−")
     return f"{shown} {_UNIT_WORDS.get(unit, unit)}"
 
 
@@ -118,7 +110,7 @@ def evidence_words(evidence: Evidence, stamp: TimeStamp) -> str:
     if evidence.cause.sign is Sign.SURFACE_RISE:
         side = "above its warmth at coating by more than"
     bound, whole = figure(found.bound, found.unit), duration_text(found.whole_s)
-    worst = f"worst {figure(found.worst, found.unit)} at {stamp(found.worst_s)}"
+    worst = f"worst {figure(found.worst, found.unit, found.bound)} at {stamp(found.worst_s)}"
     partly = partly_words(
         found, sure=evidence.cause.sign not in _OF_MARGIN, more=found.beyond_s > 0.0
     )
@@ -259,14 +251,14 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
     partly = [each for each in coat.limits if each.beyond.partly_s > 0.0]
     if broken:
         worst = max(broken, key=lambda each: each.broken_s)
-        names = ", ".join(dict.fromkeys(QUANTITY_WORDS[each.name] for each in broken))
+        names = ", ".join(dict.fromkeys(LIMIT_WORDS[each.name] for each in broken))
         longest = duration_text(worst.broken_s)
         return f"Outside its spec: {names}; {longest} at the longest, in {worst.stage}."
     if not coat.limits:
         return "Nothing is known of its climate."
     if partly:
         told = max(partly, key=lambda each: (each.name not in _MARGIN, each.beyond.partly_s))
-        names = ", ".join(dict.fromkeys(QUANTITY_WORDS[each.name] for each in partly))
+        names = ", ".join(dict.fromkeys(LIMIT_WORDS[each.name] for each in partly))
         when = partly_words(told.beyond, sure=told.name not in _MARGIN)
         return f"{capital('outside its spec ' + when)}: {names}, in {told.stage}."
     if unknown_s > 0.1 * max(each.whole_s for each in coat.limits):
@@ -325,8 +317,8 @@ def limit_words(limit: LimitTimes, stamp: TimeStamp) -> str:
     if long:
         when = f"{duration_text(limit.broken_s)} {passed}{', and ' + partly if partly else ''}"
     return (
-        f"{limit.stage}, {QUANTITY_WORDS[limit.name]}: {when}, "
-        f"worst {figure(found.worst, found.unit)} at {stamp(found.worst_s)}, "
+        f"{limit.stage}, {LIMIT_WORDS[limit.name]}: {when}, "
+        f"worst {figure(found.worst, found.unit, found.bound)} at {stamp(found.worst_s)}, "
         f"{exposure_words(found)}"
     )
 

@@ -9,14 +9,13 @@ from rich.text import Text
 
 from monitor.screen.clocks_panel import clock_name, urgent_clocks
 from monitor.screen.letters import big_figure, least_width
-from monitor.screen.phrases import LIMIT_WORDS
 from monitor.screen.pieces import cut
 from monitor.screen.sentence import TIMERS, closest, figure, limit_of, turns_at, way_out
 from monitor.screen.view import ROLE, View
 from rules.call import Call
 from rules.clocks.clock import Clock, ClockState
 from rules.limits import is_upper
-from rules.reasons import Reason
+from rules.reasons import LIMIT_WORDS, Reason
 from rules.section import SectionCall
 from rules.text import clean, duration_text
 from rules.vocabulary import ALL_SECTIONS, LimitName, LimitState

@@ -18,11 +18,11 @@ from monitor.screen.charts import (
     rooms_of,
     span_shown_s,
 )
-from monitor.screen.phrases import LIMIT_WORDS
 from monitor.screen.sentence import TREND_OF, figure, limit_of
 from monitor.screen.view import View
 from monitor.snapshot import Band, OutlookBands
 from rules.limits import is_upper
+from rules.reasons import LIMIT_WORDS
 from rules.text import clean, duration_text
 from rules.vocabulary import LimitName, LimitState
 

@@ -7,7 +7,6 @@ from rich.text import Text
 from monitor.screen.freshness import is_renewed
 from monitor.screen.phrases import (
     COUNT_WORDS,
-    LIMIT_WORDS,
     QUANTITY_WORDS,
     SURFACE_ASSUMED,
     quality_word,
@@ -19,6 +18,7 @@ from monitor.screen.view import ROLE, View
 from monitor.snapshot import PointHealth
 from rules.air.uncertainty import GUARD_FACTOR, SHOW_FACTOR, standard_uncertainty
 from rules.call import Call
+from rules.reasons import LIMIT_WORDS
 from rules.section import SectionCall
 from rules.text import clean, counted, duration_text
 from rules.vocabulary import LimitName, LimitState

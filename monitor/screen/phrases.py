@@ -6,7 +6,7 @@ from `rules` as it is.
 
 from __future__ import annotations
 
-from rules.vocabulary import ClockName, EventKind, LimitName, LimitState
+from rules.vocabulary import ClockName, EventKind, LimitState
 from sensors.reading import Quality, Quantity
 
 FILM_IS_NOT_AIR = "GO is about the film, never about the air you breathe."
@@ -21,17 +21,6 @@ BREATHING = "No vapour is measured here: wear what the safety data sheet asks fo
 SPARK = "Screen, computer and chargers stay outside: they can light vapour."
 SURFACE_ASSUMED = "surface assumed, no probe"
 NO_CALL = "no call yet: nothing has been evaluated"
-
-LIMIT_WORDS = {
-    LimitName.DEW_MARGIN_MIN: "dew margin",
-    LimitName.HUMIDITY_MAX: "humidity",
-    LimitName.HUMIDITY_MIN: "humidity",
-    LimitName.SURFACE_TEMP_MIN: "coldest hull",
-    LimitName.SURFACE_TEMP_MAX: "warmest hull",
-    LimitName.AIR_TEMP_MIN: "coldest air",
-    LimitName.AIR_TEMP_MAX: "warmest air",
-}
-"""What a limit is about."""
 
 QUANTITY_WORDS = {
     Quantity.AIR_TEMP: "air",

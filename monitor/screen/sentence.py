@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from monitor.screen.phrases import LIMIT_WORDS
 from monitor.screen.theme import Theme
 from rules.call import Call
 from rules.limits import is_upper
-from rules.reasons import Reason
+from rules.reasons import FigureText, Reason, distance_text, value_text
 from rules.section import SectionCall
 from rules.spec.model import Spec
 from rules.text import clean, duration_text
@@ -186,37 +185,29 @@ def figure(name: LimitName, value: float, theme: Theme, *, places: int = 1) -> s
 
 
 def _limit_text(call: SectionCall, reason: Reason, name: LimitName, theme: Theme) -> str:
-    needs = _bare(figure(name, reason.bound or 0.0, theme))
-    if name is not LimitName.DEW_MARGIN_MIN:
-        needs = f"at {'most' if is_upper(name) else 'least'} {needs}"
-    if reason.guard:
-        needs += f", or {_bare(figure(name, turns_at(reason), theme))} with sensor error"
-    return f"{_what(call, reason, name, theme)}; wants {needs}"
+    return distance_text(
+        name,
+        reason.value or 0.0,
+        reason.bound or 0.0,
+        reason.guard or 0.0,
+        call.climate,
+        _figure(theme),
+    )
 
 
 def _what(call: SectionCall, reason: Reason, name: LimitName, theme: Theme) -> str:
-    """What a limit's quantity is now, with a second digit where one would look like the bound."""
-    value = reason.value or 0.0
-    places = 1 if abs(value - (reason.bound or 0.0)) >= 0.1 else 2
-    if name is not LimitName.DEW_MARGIN_MIN:
-        what = LIMIT_WORDS[name]
-        return f"{what[:1].upper()}{what[1:]} {figure(name, value, theme, places=places)}"
-    climate = call.climate
-    dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
-    frost = dew_c is not None and frost_c is not None and frost_c > dew_c
-    over = f"above {'frost' if frost else 'dew'} point"
-    if value < 0.0:
-        over = "below frost point: frost forms" if frost else "below dew point: wet"
-    return f"Hull {figure(name, abs(value), theme, places=places)} {over}"
+    return value_text(name, reason.value or 0.0, reason.bound or 0.0, call.climate, _figure(theme))
+
+
+def _figure(theme: Theme) -> FigureText:
+    def shown(name: LimitName, value: float, places: int) -> str:
+        return figure(name, value, theme, places=places)
+
+    return shown
 
 
 def _small(text: str) -> str:
     return text[:1].lower() + text[1:]
-
-
-def _bare(shown: str) -> str:
-    """A figure without its unit, where the unit stands beside it already."""
-    return shown.rsplit(" ", 1)[0]
 
 
 def _moving(series: Series, now_s: float, name: LimitName, theme: Theme) -> str:

@@ -25,13 +25,11 @@ TRIPLE_POINT_C = 0.01
 def refused(name: str, value: float, low: float, high: float, hint: str) -> ImplausibleReading:
     """Return the error that names a value, its limit, what follows and what to do."""
     if value != value:
-        return ImplausibleReading(f"{name} is not a number; nothing is reckoned from it. {hint}")
+        return ImplausibleReading(f"{name} is not a number; it is not used. {hint}")
     bound, side = (high, "above") if value > high else (low, "below")
     # A temperature that was typed in °F would come with more figures than it was read to.
     figure = tenths(value, bound) if name.endswith("_c") else f"{value:.10g}"
-    return ImplausibleReading(
-        f"{name} {figure} is {side} {bound:g}; nothing is reckoned from it. {hint}"
-    )
+    return ImplausibleReading(f"{name} {figure} is {side} {bound:g}; it is not used. {hint}")
 
 
 def checked_air_c(air_temp_c: float, name: str = "air_temp_c") -> float:
@@ -66,12 +64,12 @@ def checked_rh_pct(rh_pct: float, name: str = "rh_pct") -> float:
     if 0.0 < rh_pct <= RH_FRACTION_PCT:
         raise ImplausibleReading(
             f"{name} {rh_pct:g} looks like a fraction; give it in per cent "
-            f"({rh_pct * 100:g} for {rh_pct:g}); nothing is reckoned from it."
+            f"({rh_pct * 100:g} for {rh_pct:g}); it is not used."
         )
     if rh_pct <= 0.0:
         raise ImplausibleReading(
             f"{name} {rh_pct:g} is at or below 0, which no air has: the probe looks dead; "
-            "nothing is reckoned from it. Check its supply and its wires."
+            "it is not used. Check its supply and its wires."
         )
     hint = "Check the probe or its calibration."
     raise refused(name, rh_pct, RH_FRACTION_PCT, RH_MAX_PCT, hint)
@@ -89,7 +87,18 @@ def checked_pressure_pa(pressure_pa: float) -> float:
 
 
 def ln_saturation_water(temp_k: float) -> float:
-    """ln of the saturation pressure over liquid water [Pa]: eq. 6."""
+    """Return ln of the saturation pressure over liquid water, by
+
+        ln p_ws = C8/T + C9 + C10 T + C11 T^2 + C12 T^3 + C13 ln T
+
+        C8  = -5.8002206e3     C9  =  1.3914993       C10 = -4.8640239e-2
+        C11 =  4.1764768e-5    C12 = -1.4452093e-8    C13 =  6.5459673
+
+    with p_ws in Pa and T in K.
+
+    Source:
+        ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 6 (Hyland and Wexler 1983).
+    """
     return (
         -5.8002206e3 / temp_k
         + 1.3914993
@@ -99,7 +108,18 @@ def ln_saturation_water(temp_k: float) -> float:
 
 
 def ln_saturation_ice(temp_k: float) -> float:
-    """ln of the saturation pressure over ice [Pa]: eq. 5."""
+    """Return ln of the saturation pressure over ice, by
+
+        ln p_ws = C1/T + C2 + C3 T + C4 T^2 + C5 T^3 + C6 T^4 + C7 ln T
+
+        C1 = -5.6745359e3     C2 =  6.3925247       C3 = -9.677843e-3     C4 = 6.2215701e-7
+        C5 =  2.0747825e-9    C6 = -9.484024e-13    C7 =  4.1635019
+
+    with p_ws in Pa and T in K.
+
+    Source:
+        ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 5 (Hyland and Wexler 1983).
+    """
     return (
         -5.6745359e3 / temp_k
         + 6.3925247
@@ -110,7 +130,10 @@ def ln_saturation_ice(temp_k: float) -> float:
 
 
 def slope_water(temp_k: float) -> float:
-    """Derivative of eq. 6 by temperature [1/K]."""
+    """Return the derivative of eq. 6 by temperature [1/K],
+
+    d(ln p_ws)/dT = (-C8/T + C13)/T + C10 + 2 C11 T + 3 C12 T^2
+    """
     return (
         (5.8002206e3 / temp_k + 6.5459673) / temp_k
         - 4.8640239e-2
@@ -119,7 +142,10 @@ def slope_water(temp_k: float) -> float:
 
 
 def slope_ice(temp_k: float) -> float:
-    """Derivative of eq. 5 by temperature [1/K]."""
+    """Return the derivative of eq. 5 by temperature [1/K],
+
+    d(ln p_ws)/dT = (-C1/T + C7)/T + C3 + 2 C4 T + 3 C5 T^2 + 4 C6 T^3
+    """
     return (
         (5.6745359e3 / temp_k + 4.1635019) / temp_k
         - 9.677843e-3

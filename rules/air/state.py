@@ -53,7 +53,9 @@ def engine_fault(what: str, answer: float) -> EngineFault:
 
 
 def vapour_pressure_pa(air_temp_c: float, rh_pct: float) -> float:
-    """Return the partial pressure of water vapour in the air.
+    """Return the partial pressure of water vapour in the air,
+
+        p_w = (RH / 100) p_ws(T)
 
     Args:
         air_temp_c: -40 to 60 [degC].
@@ -114,7 +116,12 @@ def _dew_and_frost(air_temp_c: float, rh_pct: float) -> tuple[float, float | Non
 
 
 def dew_and_frost_c(air_temp_c: float, rh_pct: float) -> tuple[float, float | None]:
-    """Return the dew point and, where frost can form, the frost point.
+    """Return the dew point and, where frost can form, the frost point: the T_d that solve
+
+        p_ws(T_d) = p_w
+
+    with p_ws over water (eq. 6) for the dew point and over ice (eq. 5) for the frost point. The
+    first guess is the Magnus form, T_d = 243.12 m / (17.62 - m) with m = ln(p_w / 611.2 Pa).
 
     Args:
         air_temp_c: -40 to 60 [degC].
@@ -176,7 +183,11 @@ def wetting_point_c(air_temp_c: float, rh_pct: float) -> float:
 
 
 def dew_point_slopes(air_temp_c: float, rh_pct: float) -> tuple[float, float]:
-    """Return how the wetting point moves with the two readings it comes from.
+    """Return how the wetting point moves with the two readings it comes from,
+
+        dT_d/dT = s(T) / s(T_d)        dT_d/dRH = 1 / (RH s(T_d))
+
+    where s(T) = d(ln p_ws)/dT, at T_d over ice where that is the frost point.
 
     Args:
         air_temp_c: -40 to 60 [degC].
@@ -235,10 +246,12 @@ _GAS_CONSTANT_WATER = 8.314462618 / 18.015268
 
 
 def pressure_at_altitude_pa(altitude_m: float) -> float:
-    """Return the pressure of the standard atmosphere at an altitude.
+    """Return the pressure of the standard atmosphere at an altitude,
+
+        p = 101 325 Pa (1 - 2.25577e-5 Z)^5.2559
 
     Args:
-        altitude_m: above sea level, -500 to 5,000 [m].
+        altitude_m: Z, above sea level, -500 to 5,000 [m].
 
     Returns:
         Pressure [Pa].
@@ -264,7 +277,9 @@ def pressure_at_altitude_pa(altitude_m: float) -> float:
 def humidity_ratio_g_per_kg(
     air_temp_c: float, rh_pct: float, pressure_pa: float = STANDARD_PRESSURE_PA
 ) -> float:
-    """Return the mass of water vapour by mass of dry air.
+    """Return the mass of water vapour by mass of dry air,
+
+        W = 0.621945 p_w / (p - p_w)
 
     Args:
         air_temp_c: -40 to 60 [degC].
@@ -288,7 +303,9 @@ def humidity_ratio_g_per_kg(
 
 
 def absolute_humidity_g_per_m3(air_temp_c: float, rh_pct: float) -> float:
-    """Return the mass of water vapour in a cubic metre of air.
+    """Return the mass of water vapour in a cubic metre of air,
+
+        rho_w = p_w / (R_w T),  R_w = 8.314462618 / 18.015268 J/(g K)
 
     Args:
         air_temp_c: -40 to 60 [degC].
@@ -311,7 +328,9 @@ def absolute_humidity_g_per_m3(air_temp_c: float, rh_pct: float) -> float:
 
 
 def rh_at_surface_pct(air_temp_c: float, rh_pct: float, surface_temp_c: float) -> float:
-    """Return the humidity that the room's vapour has at the temperature of a surface.
+    """Return the humidity that the room's vapour has at the temperature of a surface,
+
+        RH_s = 100 p_w / p_ws(T_s)
 
     Args:
         air_temp_c: -40 to 60 [degC].
@@ -346,7 +365,16 @@ _BULB_TOLERANCE_K = 0.002
 
 
 def _ratio_at_bulb(air_c: float, bulb_c: float, pressure_pa: float, ice: bool) -> float:
-    """Humidity ratio of air with this wet bulb [kg/kg]: eq. 33 (liquid) or 35 (ice), unbounded."""
+    """Return the humidity ratio of air with this wet bulb t* [kg/kg], unbounded,
+
+        W = ((2501 - 2.326 t*) Ws* - 1.006 (t - t*)) / (2501 + 1.86 t - 4.186 t*)   liquid, eq. 33
+        W = ((2830 - 0.24 t*) Ws* - 1.006 (t - t*)) / (2830 + 1.86 t - 2.1 t*)      ice, eq. 35
+
+    with t and t* in degC and Ws* the humidity ratio of saturated air at t* (eq. 20).
+
+    Source:
+        ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 33 and 35.
+    """
     if ice:
         saturated = _ratio(exp(ln_saturation_ice(bulb_c + ZERO_C_IN_K)), pressure_pa)
         heat = (2830.0 - 0.24 * bulb_c) * saturated - 1.006 * (air_c - bulb_c)
@@ -450,8 +478,8 @@ def rh_from_wet_bulb_pct(
     if wet_bulb_c > air_temp_c:
         raise ImplausibleReading(
             f"wet_bulb_c {tenths(wet_bulb_c, air_temp_c)} is above air_temp_c "
-            f"{tenths(air_temp_c, wet_bulb_c)}, which a wet bulb cannot be; nothing is reckoned "
-            "from it. Check which thermometer is which."
+            f"{tenths(air_temp_c, wet_bulb_c)}, which a wet bulb cannot be; it is not used. "
+            "Check which thermometer is which."
         )
     ratio = _ratio_at_bulb(air_temp_c, wet_bulb_c, pressure_pa, ice=wet_bulb_c < 0.0)
     pv_pa = pressure_pa * ratio / (_WATER_TO_AIR + ratio)
@@ -460,8 +488,8 @@ def rh_from_wet_bulb_pct(
     if pv_pa < saturation_vapour_pressure_water_pa(lowest_c) or rh_pct <= RH_FRACTION_PCT:
         raise ImplausibleReading(
             f"wet_bulb_c {tenths(wet_bulb_c)} at air_temp_c {tenths(air_temp_c)} would mean a dew "
-            f"point under {lowest_c:g} degC or a humidity under {RH_FRACTION_PCT:g} %; nothing is "
-            "reckoned from it. Check the wick, and that both temperatures are right."
+            f"point under {lowest_c:g} degC or a humidity under {RH_FRACTION_PCT:g} %; it "
+            "is not used. Check the wick, and that both temperatures are right."
         )
     answer = float(psychrolib.GetHumRatioFromTWetBulb(air_temp_c, wet_bulb_c, pressure_pa))
     # Between 0 and 0.01 degC PsychroLib has a liquid bulb with the pressure over ice: 1 in 10,000

@@ -24,7 +24,7 @@ _ACCURACY_MAX = 100.0
 
 
 def standard_uncertainty(accuracy: float, name: str = "accuracy") -> float:
-    """Return the standard uncertainty that an accuracy stands for.
+    """Return the standard uncertainty that an accuracy a stands for, u = a / sqrt(3).
 
     Args:
         accuracy: half-width of the band in which the error lies, 0 to 100 [unit of the reading].
@@ -45,7 +45,7 @@ def standard_uncertainty(accuracy: float, name: str = "accuracy") -> float:
     if not 0.0 <= accuracy <= _ACCURACY_MAX:
         raise ImplausibleReading(
             f"{name} {accuracy:.10g} is not between 0 and {_ACCURACY_MAX:g}; no guard can be "
-            "reckoned from it. Give the half-width that the sensor's sheet states, as 0.3 K or 3 %."
+            "worked out. Give the half-width that the sensor's sheet states, as 0.3 K or 3 %."
         )
     return accuracy / _SQRT_3
 
@@ -53,7 +53,9 @@ def standard_uncertainty(accuracy: float, name: str = "accuracy") -> float:
 def dew_point_u_k(
     air_temp_c: float, rh_pct: float, air_accuracy_k: float, rh_accuracy_pct: float
 ) -> float:
-    """Return the standard uncertainty of the wetting point, the higher of dew and frost point.
+    """Return the standard uncertainty of the wetting point, the higher of dew and frost point,
+
+        u(T_d)^2 = (dT_d/dT)^2 u(T)^2 + (dT_d/dRH)^2 u(RH)^2
 
     The errors of air temperature and humidity count as independent. In one body they are partly
     opposed (a body that is too warm reads warm and dry, and its dew point stays right), so that
@@ -169,7 +171,9 @@ def margin_u_assumed_k(
     rh_accuracy_pct: float,
     offset_accuracy_k: float,
 ) -> float:
-    """Return the standard uncertainty of the dew margin where surface = air + assumed offset.
+    """Return the standard uncertainty of the dew margin where surface = air + assumed offset,
+
+        u(m)^2 = (1 - dT_d/dT)^2 u(T)^2 + (dT_d/dRH)^2 u(RH)^2 + u(offset)^2
 
     The air temperature's error then moves surface and dew point together and nearly cancels; what
     is left is the humidity's error and how well the offset is known.

@@ -140,7 +140,9 @@ class Parts:
 
 
 def coverage_m2_per_l(solids_pct: float, dry_film_um: float) -> float:
-    """Return the theoretical coverage of a paint.
+    """Return the theoretical coverage of a paint,
+
+        coverage [m2/L] = 10 VS [%] / DFT [µm]
 
     Args:
         solids_pct: solids by volume of what is applied [%].
@@ -160,7 +162,11 @@ def coverage_m2_per_l(solids_pct: float, dry_film_um: float) -> float:
 
 
 def dry_film_um(wet_film_um: float, solids_pct: float, thinner_pct: float = 0.0) -> float:
-    """Return the dry film that a wet film leaves.
+    """Return the dry film that a wet film leaves,
+
+        DFT = WFT VS / (100 + thinner)
+
+    with VS and thinner in per cent by volume of the mix.
 
     Args:
         wet_film_um: wet film thickness as laid [µm].
@@ -182,7 +188,12 @@ def dry_film_um(wet_film_um: float, solids_pct: float, thinner_pct: float = 0.0)
 def mix_for_area_ml(
     film: Film, solids_pct: float, thinner_pct: float, area_m2: float, loss_pct: float
 ) -> float:
-    """Return how much of the mix, without thinner, one coat takes.
+    """Return how much of the mix, without thinner, one coat takes,
+
+        V = A DFT / (VS/100) / (1 - loss/100)                  by the dry film
+        V = A WFT / (1 + thinner/100) / (1 - loss/100)         by the wet film
+
+    with V in mL, A in m2 and films in µm.
 
     Args:
         film: what the coat is to be.
@@ -214,7 +225,10 @@ def thinned_ml(mix_ml: float, thinner_pct: float) -> float:
 
 
 def parts_of(mix: Mix, mix_ml: float, thinner_pct: float) -> Parts | None:
-    """Split a volume of mix into its parts by the sheet's ratio.
+    """Split a volume V of mix into its parts by the sheet's ratio a : b,
+
+        V_base = V a / (a + b)                          by volume
+        V_base = V (a/d_a) / (a/d_a + b/d_b)            by weight, with densities d
 
     Args:
         mix: how the parts go together.

@@ -1,4 +1,4 @@
-"""What to mix and how much at a time: from area and film to parts, batches and stopping lines."""
+"""What to mix and how much at a time: from area and film to parts, batches and break lines."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class MixJob:
     Attributes:
         spec: of the coating.
         film: what one coat is to be.
-        sections: name and area in the order of painting; stopping lines fall between them [m2].
+        sections: name and area in the order of painting; break lines fall between them [m2].
         coats: how many.
         method: how it is put on.
         loss_pct: share of the mixed paint that never reaches the work [%].
@@ -225,7 +225,7 @@ def plan_batches(job: MixJob, temp_c: float, forecast_c: float | None = None) ->
         forecast_c: the warmest expected while the coat is laid, or None [°C].
 
     Returns:
-        Volumes, weights, thinner, batches and stopping lines.
+        Volumes, weights, thinner, batches and break lines.
 
     Raises:
         BatchFault: impossible or dangerous input, named: a reversed ratio, thinner above the
@@ -276,15 +276,19 @@ def thinner_band(mix: Mix, method: Method, temp_c: float) -> ThinnerBand | None:
 def _band_words(band: ThinnerBand | None, thinner_pct: float, temp_c: float, mix: Mix) -> str:
     if band is None:
         return (
-            f"the sheet gives no thinner band at {tenths(temp_c)} °C for this method; never above "
-            f"{mix.thinner_max_pct:g} %"
+            f"the sheet says nothing of thinner at {tenths(temp_c)} °C for this method; never "
+            f"above {mix.thinner_max_pct:g} %"
         )
-    words = f"{band.min_pct:g} to {band.max_pct:g} % at {band.from_c:g} to {band.to_c:g} °C"
+    at = f"at {band.from_c:g} to {band.to_c:g} °C"
+    share = (
+        f"{band.min_pct:g} to {band.max_pct:g} %" if band.min_pct else f"up to {band.max_pct:g} %"
+    )
     if thinner_pct < band.min_pct:
-        return f"{words}; {thinner_pct:g} % is below it: the film sets before it levels"
+        return f"{share} {at}; {thinner_pct:g} % is too little: it sets before it levels"
     if thinner_pct > band.max_pct:
-        return f"{words}; {thinner_pct:g} % is above it: the film sags and runs"
-    return f"{words}; with less the film sets before it levels, with more it sags"
+        return f"{share} {at}; {thinner_pct:g} % is too much: it sags and runs"
+    less = "less sets before it levels, more" if band.min_pct else "more"
+    return f"{share} {at}; {less} makes it sag"
 
 
 def _plan(job: MixJob, mix: Mix, temp_c: float) -> Plan:
@@ -301,7 +305,7 @@ def _plan(job: MixJob, mix: Mix, temp_c: float) -> Plan:
     if rate is None:
         rate = job.area_m2 / (job.spec.coating_time_s / 3600.0)
         warnings.append(
-            f"your own rate is not known: a coat is taken to last "
+            f"your own rate is not known: counted as a coat in "
             f"{duration_text(job.spec.coating_time_s)}, {rate:.3g} m2 an hour; time yourself"
         )
     induction_s = _induction_s(job.spec, temp_c, warnings)
@@ -331,11 +335,11 @@ def _plan(job: MixJob, mix: Mix, temp_c: float) -> Plan:
         life_s = _pot_life_s(job.spec, temp_c, biggest)
     if len(batches) > MANY_BATCHES:
         warnings.append(
-            f"{len(batches)} batches a coat: wait for cooler hours, or coat with a second painter"
+            f"{len(batches)} batches a coat: wait for cooler hours, or get a second painter"
         )
     if any(not batch.clean_stop for batch in batches):
         warnings.append(
-            "some batches end inside a section: find a seam, a plank edge or a taped line there"
+            "some batches end inside a section: stop at a seam, a plank edge or a taped line"
         )
     usable = None
     if life_s is not None:
@@ -390,8 +394,8 @@ def _induction_s(spec: Spec, temp_c: float, warnings: list[str]) -> float | None
     if math.isinf(time_s):
         coldest = table.rows[0]
         warnings.append(
-            f"induction: {tenths(temp_c, coldest.temp_c)} °C is below the sheet's coldest row "
-            f"({coldest.temp_c:g} °C): warm the parts first; counted as at that row"
+            f"induction: {tenths(temp_c, coldest.temp_c)} °C is below the sheet's coldest, "
+            f"{coldest.temp_c:g} °C: warm the parts first; counted as at {coldest.temp_c:g} °C"
         )
         return coldest.duration_s
     return time_s

@@ -132,8 +132,8 @@ _FILM_OPENS = (
 )
 _NEVER_ENDED = "coat-ended was never recorded, so this clock does not run"
 _NEVER_STARTED = "coat-started was never recorded, so this clock does not run"
-_RECORD_END = "record it: filmcall event coat-ended --at TIME"
-_RECORD_START = "record it: filmcall event coat-started --at TIME"
+_RECORD_END = "Record it: filmcall event coat-ended --at TIME"
+_RECORD_START = "Record it: filmcall event coat-started --at TIME"
 
 
 def film_clocks(bench: SectionWork) -> list[Clock]:
@@ -176,9 +176,9 @@ def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
             replace(
                 frame_of(bench, clock, str(name), coat),
                 basis=missing,
-                advice="put its file back, or correct the event"
+                advice="Put its file back, or correct the event"
                 if spec is None
-                else "name the coating's own spec with the event",
+                else "Give the coating's own spec with the event",
             )
             for clock in names
         ]
@@ -207,7 +207,7 @@ def _opens(bench: SectionWork, frame: Clock, table: TimeTable, coat: Coat) -> Cl
         frame,
         state=ClockState.WAITING,
         left_s=length_s(table, SafeSide.OPENS, bench.cold, bench.now_s),
-        basis=join_words(frame.basis, "starts when the coat is ended", bench.cold.note),
+        basis=join_words(frame.basis, "starts when the coat is recorded as ended", bench.cold.note),
     )
 
 
@@ -222,7 +222,7 @@ def _advised(bench: SectionWork, clock: Clock, spec: Spec) -> Clock:
     return replace(
         clock,
         basis=join_words(clock.basis, "the film's temperature is not known in service"),
-        advice="back in service before the film had cured: expect marks, blisters or poor hold",
+        advice="Back in service before it had cured: expect marks, blisters or poor hold",
     )
 
 
@@ -243,7 +243,7 @@ def _recoat_closes(bench: SectionWork, spec: Spec, coat: Coat) -> Clock | None:
         # that does not count, since the film went on curing under it.
         words = join_words(clock.basis, "sanded since, so coating over is open again")
         return replace(clock, basis=words, advice=spec.reminder)
-    todo = spec.after_closes or "abrade and wipe before the next coat"
+    todo = spec.after_closes or "Sand to an even matt and wipe before the next coat"
     return replace(clock, advice=join_words(todo, spec.reminder), stops_coating=True)
 
 
@@ -284,7 +284,7 @@ def _tape_clocks(bench: SectionWork, spec: Spec | None, coat: Coat | None) -> li
         else:
             note = f"{words}, but tape-on was never recorded, so this clock does not run"
             bounds.append(
-                replace(frame, basis=note, advice="record it: filmcall event tape-on --at TIME")
+                replace(frame, basis=note, advice="Record it: filmcall event tape-on --at TIME")
             )
     running = [b for b in bounds if b.ends_at_s is not None]
     last = min(running, key=lambda b: b.ends_at_s or 0.0) if running else None
@@ -292,7 +292,7 @@ def _tape_clocks(bench: SectionWork, spec: Spec | None, coat: Coat | None) -> li
         last = bounds[0]
     if last is not None:
         if last.state is ClockState.ENDED:
-            text = "the tape is past its time: take it off slowly; expect residue or tears"
+            text = "Tape past its time: pull it slowly, and expect glue left behind or torn edges"
             last = replace(last, advice=text)
         clocks.append(last)
     return clocks
@@ -338,7 +338,7 @@ def pot_clocks(bench: SectionWork) -> list[Clock]:
             if bench.now_s - pot.mixed_s <= KEEP_POT_S:
                 words = f"spec '{pot.spec}' is not among the specs given, so no clock runs"
                 frame = _pot_frame(ClockName.POT_LIFE, str(pot.spec), pot)
-                clocks.append(replace(frame, basis=words, advice="correct the event"))
+                clocks.append(replace(frame, basis=words, advice="Correct the event"))
             continue
         life = _pot_life(bench, pot, spec)
         if life is not None and life.ended_at_s is not None:
@@ -365,7 +365,7 @@ def _induction(bench: SectionWork, pot: Pot, spec: Spec) -> Clock | None:
     body = _pot_body(bench, pot, SafeSide.OPENS)
     clock = run_clock(frame, table, SafeSide.OPENS, body, pot.mixed_s, bench.now_s)
     if clock.state is ClockState.RUNNING:
-        clock = replace(clock, advice=join_words(clock.advice, "let it stand before use"))
+        clock = replace(clock, advice=join_words(clock.advice, "Let it stand before use"))
     return clock
 
 
@@ -379,7 +379,7 @@ def _pot_life(bench: SectionWork, pot: Pot, spec: Spec) -> Clock | None:
     body = _pot_body(bench, pot, SafeSide.CLOSES)
     clock = run_clock(frame, table, SafeSide.CLOSES, body, pot.mixed_s, bench.now_s, factor)
     if clock.state is ClockState.ENDED:
-        text = "use no more of this pot; thinner does not bring it back"
+        text = "Pot life over. Do not use or thin what is left."
         clock = replace(clock, advice=text)
     return clock
 
@@ -436,7 +436,7 @@ def pot_factor(spec: Spec, amount_ml: float | None) -> tuple[float, str]:
         if larger is None:
             return 1.0, ""
         words = "amount not recorded, so the sheet's own time"
-        return 1.0, f"{words}; a larger pot sets sooner, from {larger.from_ml:g} mL on"
+        return 1.0, f"{words}; from {larger.from_ml:g} mL on a pot sets sooner"
     factor = 1.0
     for size in spec.pot_sizes:
         if amount_ml >= size.from_ml:
@@ -455,10 +455,10 @@ def _held(temps: tuple[tuple[float, float], ...], times: FloatArray) -> FloatArr
 KEEP_CLEARED_S = 6 * 3600.0
 """A clearance that is over stays on the list for this long [s]."""
 
-_USER_LENGTH = "your own figure from your own test; this program never computes it"
+_USER_LENGTH = "your own figure from your own test"
 _BREATHING = (
-    "until then nobody goes in without the respiratory protection that the safety data sheet "
-    "asks for; no vapour is measured here"
+    "Until then nobody in without the mask that the safety data sheet asks for; no vapour is "
+    "measured here"
 )
 
 
@@ -580,8 +580,13 @@ def coating_over_forbidden(clocks: Iterable[Clock]) -> str:
     """
     for clock in clocks:
         if clock.stops_coating:
-            return f"the recoat window of coat {clock.coat} has closed: {clock.advice}"
+            return f"Coat {clock.coat} is past its recoat window: {_lower(clock.advice)}"
     return ""
+
+
+def _lower(words: str) -> str:
+    """A sentence as it goes on after a colon."""
+    return words[:1].lower() + words[1:]
 
 
 def launch_warning(clocks: Iterable[Clock]) -> str:
@@ -602,13 +607,15 @@ def launch_warning(clocks: Iterable[Clock]) -> str:
             continue
         where = f"{clock.section}: " if clock.section else ""
         if clock.state is ClockState.UNKNOWN:
-            return f"{where}whether coat {clock.coat} has cured is not known: {clock.basis}"
+            return f"{where}nobody knows whether coat {clock.coat} has cured: {clock.basis}"
         left = (
-            "" if clock.left_s is None else f", {duration_text(clock.left_s)} left as warm as now"
+            ""
+            if clock.left_s is None
+            else f", {duration_text(clock.left_s)} left at this temperature"
         )
         return (
             f"{where}coat {clock.coat} has not cured{left}: water or load on it now may blister, "
-            "mark or loosen it"
+            "mark or lift it"
         )
     return ""
 
@@ -636,10 +643,10 @@ def clearance(bench: SectionWork) -> list[Clock]:
         if not work.clearance_fault and work.air_method is not Method.GUN:
             return []
         words = work.clearance_fault or (
-            "no length entered, so this clock does not run; this program never computes one"
+            "no time entered, so this clock does not run; no program can work it out"
         )
         enter = "filmcall event measured --what clearance --value MINUTES --unit min"
-        return [replace(frame, basis=words, advice=f"enter your own test's figure: {enter}")]
+        return [replace(frame, basis=words, advice=f"Enter your own test's figure: {enter}")]
     words = f"{duration_text(work.clearance_s)}, {_USER_LENGTH}"
     if work.air_coat_open or work.air_coat_ended_s is None:
         return [
@@ -647,7 +654,7 @@ def clearance(bench: SectionWork) -> list[Clock]:
                 frame,
                 state=ClockState.WAITING,
                 left_s=work.clearance_s,
-                basis=join_words(words, "starts when the coat is ended"),
+                basis=join_words(words, "starts when the coat is recorded as ended"),
                 advice=_BREATHING,
             )
         ]

@@ -10,7 +10,7 @@ from rules.clocks.progress import Progress, progress, time_to_end_s
 from rules.rate import FloatArray, RateLaw, SafeSide, rate_law
 from rules.spec.model import TimeTable
 from rules.text import duration_text
-from rules.units import ZERO_C_IN_K
+from rules.units import ZERO_C_IN_K, without_minus_zero
 from rules.vocabulary import ClockName
 
 
@@ -18,7 +18,7 @@ class ClockState(StrEnum):
     """Where a countdown stands."""
 
     WAITING = "waiting"  # what starts it has begun but is not over: the coat is being laid
-    RUNNING = "running"  # it counts, or stands still until it is warm enough
+    RUNNING = "running"  # it counts, or waits until it is warm enough
     ENDED = "ended"  # all of its time has passed
     UNKNOWN = "unknown"  # it does not run: its start was never recorded, or the spec is not known
 
@@ -34,14 +34,14 @@ class Clock:
         state: waiting, running, ended or unknown.
         started_s: when it started, or None [s].
         left_s: what is left at the present temperature; the whole length while waiting; 0 once
-            ended; None where it stands still or cannot be known [s].
+            ended; None where it does not count or cannot be known [s].
         left_outlook_s: what is left at the expected temperature, or None without an outlook [s].
         ends_at_s: when it will end, or ended; None where not known [s].
         ends_at_range_s: earliest and latest end by the sensors' accuracy, the gaps and the
             outlook's interval, or None [s].
         ended_at_s: when it ended, or None [s].
         basis: what it rests on, in words.
-        advice: what to do or to mind, or "".
+        advice: what to do or to look out for, or "".
         spec: name of the spec that it follows, or "".
         coat: number of the coat, or None.
         buried: True for an earlier coat under the newest.
@@ -271,8 +271,8 @@ def fixed_clock(frame: Clock, start_s: float, length: float, now_s: float, basis
 def join_words(*parts: str) -> str:
     """Join the parts that say something: whole sentences by a space, others by a semicolon.
 
-    >>> join_words("", "stands still", "Wash it.", "Test it.")
-    'stands still; Wash it. Test it.'
+    >>> join_words("", "not counting", "Wash it.", "Test it.")
+    'not counting; Wash it. Test it.'
     """
     joined = ""
     for part in parts:
@@ -291,17 +291,17 @@ def basis_of(came: Progress, law: RateLaw, what: str, now_s: float) -> str:
             f"{duration_text(came.unknown_s)} not measured, taken at the {taken} it can have been"
         )
     if came.blind_since_s is not None and came.ended_at_s is None:
-        parts.append(f"blind for the last {duration_text(now_s - came.blind_since_s)}")
+        parts.append(f"no reading for the last {duration_text(now_s - came.blind_since_s)}")
     if came.below_s >= 30.0:
-        counted = "counted as none" if opens else "counted at that row"
+        counted = "not counted" if opens else f"counted as at {law.coldest_c:g} °C"
         parts.append(
-            f"{duration_text(came.below_s)} below the sheet's coldest row ({law.coldest_c:g} °C), "
+            f"{duration_text(came.below_s)} below {law.coldest_c:g} °C, the sheet's coldest, "
             + counted
         )
     if came.above_s >= 30.0:
-        counted = "counted at that row" if opens else "counted faster still"
+        counted = f"counted as at {law.hottest_c:g} °C" if opens else "counted faster still"
         parts.append(
-            f"{duration_text(came.above_s)} above the sheet's hottest row ({law.hottest_c:g} °C), "
+            f"{duration_text(came.above_s)} above {law.hottest_c:g} °C, the sheet's hottest, "
             + counted
         )
     return ", ".join(parts)
@@ -309,9 +309,9 @@ def basis_of(came: Progress, law: RateLaw, what: str, now_s: float) -> str:
 
 def _standstill(came: Progress, law: RateLaw, what: str) -> str:
     if came.present_x is None:
-        return f"stands still: the {what}'s temperature is not known now"
+        return f"Not counting: the {what}'s temperature is not known now"
     now_c = -1.0 / came.present_x - ZERO_C_IN_K
     return (
-        f"stands still: {now_c:.1f} °C, the sensors' accuracy taken off, is below the sheet's "
-        f"coldest row ({law.coldest_c:g} °C)"
+        f"Not counting: {without_minus_zero(now_c, 1)} °C with sensor error, and the sheet gives "
+        f"no time below {law.coldest_c:g} °C"
     )

@@ -69,24 +69,25 @@ def overcoat_of(
     for clock in clocks:
         if clock.stops_coating:
             laid_late = (
-                f"coat {newest.number} was begun after the recoat window of coat {clock.coat} "
-                f"had closed: it may not hold to it"
+                f"Coat {newest.number} went on after coat {clock.coat}'s recoat window closed, no "
+                f"sanding recorded: it may peel"
             )
         if clock.name is ClockName.RECOAT_OPENS and not clock.buried:
             if clock.state in (ClockState.RUNNING, ClockState.WAITING):
                 too_early = (
-                    f"coat {newest.number} was begun before the recoat window of coat "
-                    f"{clock.coat} had opened: it may wrinkle, or hold the solvent beneath it"
+                    f"Coat {newest.number} went on before coat {clock.coat}'s recoat window "
+                    "opened: it may wrinkle, or trap the solvent below"
                 )
             elif clock.state is ClockState.UNKNOWN:
                 too_early = (
-                    f"whether the recoat window of coat {clock.coat} had opened when coat "
-                    f"{newest.number} was begun is not known"
+                    f"Coat {newest.number} went on, and nobody knows whether coat {clock.coat}'s "
+                    f"recoat window was open"
                 )
     return Overcoat(coating_over_forbidden(clocks), too_early, laid_late)
 
 
-NOTED = "nothing can be done about it now, and it is noted; look at the film once it is touch dry"
+NOTED = "Leave it; look at it once it is touch dry"
+IF_SANDED = "If it was sanded, record when"
 
 
 def film_doubts(
@@ -106,16 +107,16 @@ def film_doubts(
         found.append(
             Doubt(
                 "spec",
-                f"the film's spec '{unknown_spec}' is not known, so it gets no GO; the limits of "
-                f"{judged_by} stand in. Put its file back, or correct the event",
+                f"The film's spec '{unknown_spec}' cannot be found, so no GO; judged by "
+                f"{judged_by} meanwhile. Put its file back, or correct the event",
             )
         )
     if stage is Stage.FLASH:
         # The end of the coat undoes none of it: what was laid at the wrong time is no safe film.
         if overcoat.laid_late:
-            found.append(Doubt("recoat closes", f"{overcoat.laid_late}; {NOTED}"))
+            found.append(Doubt("recoat closes", f"{overcoat.laid_late}. {IF_SANDED}"))
         if overcoat.too_early:
-            found.append(Doubt("recoat opens", f"{overcoat.too_early}; {NOTED}"))
+            found.append(Doubt("recoat opens", f"{overcoat.too_early}. {NOTED}"))
     if stage not in (Stage.MIX, Stage.APPLY):
         return tuple(found)
     clocks = tuple(clocks)
@@ -126,14 +127,14 @@ def film_doubts(
     ]
     if waiting:
         left_s = max((each for each in waiting if each is not None), default=None)
-        left = "until it is warmer" if left_s is None else f"for another {duration_text(left_s)}"
-        found.append(Doubt("induction", f"the mix must stand {left} before it is used (induction)"))
+        left = (
+            "until it is warmer" if left_s is None else f"another {duration_text(max(left_s, 1.0))}"
+        )
+        found.append(Doubt("induction", f"The mix must stand {left} before use (induction)"))
     if stage is Stage.APPLY:
         lives = [clock.state for clock in clocks if clock.name is ClockName.POT_LIFE]
         if lives and all(state is ClockState.ENDED for state in lives):
-            found.append(
-                Doubt("pot life", "the life of every pot has ended: what is left is not to be used")
-            )
+            found.append(Doubt("pot life", "Pot life over. Do not use or thin what is left."))
         if overcoat.too_early:
             found.append(Doubt("recoat opens", overcoat.too_early))
     return tuple(found)

@@ -377,12 +377,12 @@ def _coat_never_started(event: Event, before: list[Event]) -> str:
         return ""
     if now.started_s is None:
         return (
-            f"no coat was open, so coat {now.number} has an end and no start: its clocks recoat "
-            f"closes and tape not after do not run; {_RECORD.format('coat-started')}"
+            f"no coat was open, so coat {now.number} has an end and no start: recoat by and "
+            f"tape off by are not known; {_RECORD.format('coat-started')}"
         )
     return (
         f"no coat was open, so this counts as a later end of coat {now.number}, from which its "
-        f"clocks run anew; if it ends another coat, {_RECORD.format('coat-started')}"
+        f"clocks start again; if it ends another coat, {_RECORD.format('coat-started')}"
     )
 
 
@@ -400,10 +400,7 @@ def _coat_left_open(event: Event, before: list[Event]) -> str:
 def _tape_never_on(event: Event, before: list[Event]) -> str:
     if any(work.tape_on_s is not None for work in _works(event, before)):
         return ""
-    return (
-        "no tape was on, so how long it was on is not known and its clock tape not after could "
-        f"not count the days; {_RECORD.format('tape-on')}"
-    )
+    return "no tape was on, so how long it was on is not known; {_RECORD.format('tape-on')}"
 
 
 def _session_never_started(before: list[Event]) -> str:
@@ -425,7 +422,7 @@ def _unmixed(event: Event, before: list[Event]) -> str:
     if event.batch is None or event.batch in mixed:
         return ""
     return (
-        f"batch {event.batch!r} was never mixed, so its clocks induction and pot life do not run; "
+        f"batch {event.batch!r} was never mixed, so its induction and pot life are not known; "
         f"{_RECORD.format('mixed --batch NAME')}"
     )
 
@@ -433,4 +430,4 @@ def _unmixed(event: Event, before: list[Event]) -> str:
 def _no_pot(event: Event, before: list[Event]) -> str:
     if any(work.pots for work in _works(event, before)):
         return ""
-    return f"nothing was mixed, so this temperature counts for no clock; {_RECORD.format('mixed')}"
+    return f"nothing was mixed, so no pot has this temperature; {_RECORD.format('mixed')}"

@@ -155,7 +155,7 @@ def modelled_outlook(
         track,
         centre[:, :kept],
         draws[:, :, :kept],
-        f"forecast and enclosure model, {length} of log",
+        f"the forecast and {length} of record",
     )
     return replace(outlook, notes=tuple(notes)), model, drive
 

@@ -152,7 +152,12 @@ def _at(values: Floats, places: Places) -> Floats:
 
 
 def fit_trend(track: Track, model_changes: Floats | None = None) -> Fit:
-    """Learn the weights by horizon and the errors that they make.
+    """Learn the weights by horizon and the errors that they make: of each horizon the w that have
+
+        sum over origins of b (y - x w)^2 + (w - w0)^T S (w - w0)  least
+
+    with y the change that came, x the features, b the belief in an origin (Huber), w0 the weights
+    that are expected and S a diagonal of noise variance over prior variance.
 
     Args:
         track: at least a day.
@@ -381,7 +386,7 @@ def damped_trend(track: Track, fit: Fit | None = None) -> Outlook:
         TooLittleLog: under a day of log, or nothing now.
     """
     fit = fit_trend(track) if fit is None else fit
-    source = f"trend of {duration_text(track.count * CELL_S)} of log"
+    source = f"{duration_text(track.count * CELL_S)} of record"
     return assemble(track, centre_of(track, fit), error_draws(fit, track.end_s), source)
 
 

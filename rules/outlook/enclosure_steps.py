@@ -63,7 +63,20 @@ def drive_of(track: Track, outside: Outside, heat: Floats, fuel: Floats) -> Driv
 
 
 def _matrices(heat: Floats, slow_s: float, cell_s: float) -> tuple[Floats, Floats]:
-    """Exact steps of the linear heat balance: copies by 3 by 3 and by 3 by inputs."""
+    """Return exact steps of the linear heat balance: copies by 3 by 3 and by 3 by inputs. With
+    air T_a, hull T_h, heavy parts T_g, outside T_o, heater H, sun S, rates a and b [1/h],
+
+        dT_a/dt = a_o (T_o - T_a) + a_s (T_h - T_a) + a_g (T_g - T_a) + h H + s_a S + c_a
+        dT_h/dt = b_a (T_a - T_h) + b_o (T_o - T_h) + s_h S + c_h
+        dT_g/dt = (T_a - T_g) / tau
+
+    or dx/dt = A x + B u. Over one cell, exp([[A, B], [0, 0]] dt) takes (x, u) to (x after it, u).
+
+    Source:
+        First-order balances of a lumped enclosure; the exact step of a linear system with inputs
+        held by the exponential of the joined matrix: C. Van Loan, IEEE Trans. Automatic Control
+        23 (1978) 395-404 (from memory).
+    """
     p = np.atleast_2d(heat)
     rates = np.exp(p[:, :5])
     a_o, a_s, a_g, b_a, b_o = (rates[:, k] for k in range(5))
@@ -129,7 +142,17 @@ def run_vapour(
     steps: int,
     held: Floats | None = None,
 ) -> Floats:
-    """ln of the pressure after each step: copies by starts by steps; `temps` as `run_heat`."""
+    """Return ln of the pressure after each step: copies by starts by steps; `temps` as `run_heat`.
+
+        dp/dt = k_o (p_o - p) + k_g (p_ws(T_g) - p) + k_s (p_ws(T_h) - p)
+                + k_c min(0, p_ws(T_sheet) - p) + f H + c
+
+    whose step over a cell, the right side held, is p + (p* - p)(1 - exp(-k dt)) with k the sum of
+    the rates that act and p* where dp/dt is 0.
+
+    Source:
+        First-order moisture balance of a lumped enclosure; no source beyond it.
+    """
     p = np.atleast_2d(vapour)
     k_o, k_g, k_s, k_c = (np.exp(p[:, k])[:, None] for k in range(4))
     add = p[:, 5][:, None]
@@ -158,7 +181,10 @@ def run_vapour(
 
 
 def slow_temps_c(air_c: Floats, slow_s: float) -> Floats:
-    """Return what follows the air with a lag, begun at the first day's mean [°C]."""
+    """Return what follows the air with a lag, begun at the first day's mean [°C],
+
+    T_{k+1} = q T_k + (1 - q) T_air,  q = exp(-dt / tau)
+    """
     known = np.isfinite(air_c)
     first = air_c[:CELLS_A_DAY][known[:CELLS_A_DAY]]
     state = float(first.mean()) if first.size else float(air_c[known][0])

@@ -40,7 +40,9 @@ def weighted_quantile(values: Floats, weights: Floats, level: float) -> float:
 
 
 def independent_count(weights: Floats, spacing_s: float, block_s: float) -> float:
-    """Return how many independent witnesses weighted, overlapping errors amount to.
+    """Return how many independent witnesses weighted, overlapping errors amount to,
+
+        n = (sum w)^2 / sum w^2 / max(1, block / spacing)
 
     Args:
         weights: one an error, of errors `spacing_s` apart.
@@ -64,7 +66,9 @@ def independent_count(weights: Floats, spacing_s: float, block_s: float) -> floa
 
 
 def conformal_level(held: float, count: float) -> float:
-    """Return the quantile of past errors that will hold the next with probability `held`.
+    """Return the quantile of past errors that will hold the next with probability `held`,
+
+        q = held (1 + 1/n)
 
     Args:
         held: 0 to 1.
@@ -85,7 +89,11 @@ def conformal_level(held: float, count: float) -> float:
 
 
 def near_in_the_day(origin_s: Floats, now_s: float, width_s: float, far: float) -> Floats:
-    """Return how much errors made at other hours of the day count now.
+    """Return how much errors made at other hours of the day count now,
+
+        w = far + (1 - far) exp(-(d / width)^2 / 2)
+
+    with d the distance in the time of day, at most 12 h.
 
     Args:
         origin_s: when each was made [s].

@@ -41,7 +41,7 @@ from rules.spec.model import (
 from rules.spec.write import FAMILIES, new_spec_text, spec_dict
 from rules.text import shown
 from rules.toml_table import ENTER, UNLIMITED, Fault, Faults, Table, key_lines
-from rules.units import BadAmount, amount
+from rules.units import BadAmount, amount, range_ends
 from rules.vocabulary import FILM_STAGES, ClockName, LimitName, Method, Stage, Step
 
 TIME_KEYS = {time_key(clock): clock for clock in ClockName if clock is not ClockName.CLEARANCE}
@@ -117,6 +117,15 @@ def _limit(own: Table, name: LimitName) -> Limit | None:
     entry = own.table(name.value, ("bound", "until", "guard"))
     unit, low, high = _BOUNDS.get(name, _TEMPERATURES)
     if not isinstance(own.values[name.value], dict):
+        return None
+    ends = range_ends(entry.values.get("bound"))
+    side = name.value.rpartition("_")[0]
+    if ends is not None and {f"{side}_min", f"{side}_max"} <= set(LimitName):
+        entry.fault(
+            "bound",
+            f"{shown(entry.values['bound'])} is a range",
+            f'write {side}_min "{ends[0]}" and {side}_max "{ends[1]}"',
+        )
         return None
     bound = entry.figure("bound", unit, low, high, difference=unit == "K", example=f"10 {unit}")
     until = entry.one_of("until", [step.value for step in Step], required=True)
@@ -492,7 +501,7 @@ def _syntax_fault(text: str, message: str) -> Fault:
     if re.search(r"[=:]\s*[+-]?\d[\d.]*\s*[A-Za-z%°]", written):
         mend = 'put each figure with its unit in quotes, such as "3 K"'
     elif "overwrite" in message or "declare" in message:
-        mend = "this key or table stands in the file twice: remove one"
+        mend = "this key or table is in the file twice: remove one"
     else:
         mend = 'a line is [table], key = "figure unit", or a # comment'
     return Fault("", line, f"is not TOML: {problem[:1].lower()}{problem[1:]}", mend)

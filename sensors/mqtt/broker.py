@@ -167,7 +167,7 @@ def connect_sentence(broker: Broker, fault: BaseException) -> str:
     if isinstance(fault, ConnectionRefusedError):
         return (
             f"broker {broker.name} refuses the connection; {silent}. "
-            "Start the broker, or mend [broker] host and port."
+            "Start the broker, or correct [broker] host and port."
         )
     if isinstance(fault, TimeoutError):
         return (

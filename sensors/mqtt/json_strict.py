@@ -164,7 +164,7 @@ def _finite(digits: str) -> float:
     if math.isinf(value) or (value == 0.0 and any(c in "123456789" for c in mantissa)):
         raise PayloadFault(
             FaultKind.OUT_OF_RANGE,
-            f"number {printable(digits, 30)} is beyond a float; message refused. Check the sender.",
+            f"number {printable(digits, 30)} is too large; message refused. Check the sender.",
         )
     return value
 

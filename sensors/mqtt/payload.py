@@ -393,7 +393,7 @@ def _to_own(value: float, unit: str, quantity: Quantity) -> float:
     if not math.isfinite(own):
         raise PayloadFault(
             FaultKind.OUT_OF_RANGE,
-            f"{quantity.value} {value:g} {unit} is beyond a float; refused. Check the sensor.",
+            f"{quantity.value} {value:g} {unit} is too large a number; refused. Check the sensor.",
         )
     return own
 

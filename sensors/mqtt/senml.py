@@ -98,7 +98,7 @@ def resolve(pack: Any) -> list[SenmlRecord]:
         if not math.isfinite(time) or (value is not None and math.isinf(value)):
             raise PayloadFault(
                 FaultKind.OUT_OF_RANGE,
-                "SenML base and value add up beyond a float; pack refused. Check the sender.",
+                "SenML base and value add up too large; pack refused. Check the sender.",
             )
         own_name = raw.get("n", "")
         records.append(

@@ -252,7 +252,7 @@ def _zone(
         given = zone_named(timezone) if timezone is not None else None
     except UnknownZone:
         raise RecordingFault(
-            f"{path}: timezone {timezone!r} is not known, so its times cannot be told; "
+            f"{path}: timezone {timezone!r} is not known, so its times cannot be read; "
             'give a name like "Europe/Brussels" or "Etc/UTC"'
         ) from None
     if form.zoned:

@@ -150,7 +150,7 @@ def test_running_out_is_said_before_and_after() -> None:
     book = CalibrationBook([salted(2.0, T0, row=7)])
     assert book.notices(T0 + 100.0 * DAY_S) == []
     (soon,) = book.notices(T0 + 170.0 * DAY_S)
-    assert soon == "calibration of tent/air-bow humidity runs out in 10 days. Calibrate anew."
+    assert soon == "calibration of tent/air-bow humidity runs out in 10 days. Calibrate again."
     (late,) = book.notices(T0 + 200.0 * DAY_S)
     assert late.startswith("calibration of tent/air-bow humidity ran out 20 days ago; it still")
     assert "undo row 7" in late

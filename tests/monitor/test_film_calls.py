@@ -142,7 +142,7 @@ def test_coating_over_a_closed_window_is_stop() -> None:
     tent.run(0, 6 * H - 60)
     assert tent.run(6 * H, 6 * H + 120) is Call.STOP
     (reason,) = [each for each in tent.told().reasons if each.limit == "recoat closes"]
-    assert "the recoat window of coat 1 has closed" in reason.text
+    assert "Coat 1 is past its recoat window" in reason.text
 
 
 def test_sanding_after_the_window_closed_opens_it_again() -> None:
@@ -164,12 +164,12 @@ def test_a_coat_begun_before_the_window_opened_gets_no_go() -> None:
     tent.run(0, 39 * MIN)
     assert tent.run(40 * MIN, 60 * MIN) is Call.HOLD
     (reason,) = [each for each in tent.told().reasons if each.limit == "recoat opens"]
-    assert "before the recoat window of coat 1 had opened" in reason.text
+    assert "before coat 1's recoat window opened" in reason.text
 
 
 WRONG_TIME = [
-    (40 * MIN, "recoat opens", "coat 2 was begun before the recoat window of coat 1 had opened"),
-    (6 * H, "recoat closes", "coat 2 was begun after the recoat window of coat 1 had closed"),
+    (40 * MIN, "recoat opens", "Coat 2 went on before coat 1's recoat window opened"),
+    (6 * H, "recoat closes", "Coat 2 went on after coat 1's recoat window closed"),
 ]
 
 

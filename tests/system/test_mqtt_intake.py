@@ -175,7 +175,7 @@ def test_a_broker_killed_for_a_while_is_found_again(
     assert not status.connection.connected
     assert status.troubles == (
         f"broker 127.0.0.1:{broker.port} refuses the connection; no readings come in. "
-        "Start the broker, or mend [broker] host and port.",
+        "Start the broker, or correct [broker] host and port.",
     )
     assert not intake.publish("filmcall/tent/call", b"GO").accepted
     broker.start()

@@ -54,7 +54,9 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     with put(folder / "log.db", PLANTS["dew-on-epoxy"](3000), more, "Title" * 60) as store:
         for hour, word in ((30.0, "HOLD"), (35.5, "GO"), (37.0, "HOLD"), (38.0, "STOP")):
             told_s = planted.MIDNIGHT_S + hour * HOUR
-            store.add_call(call(told_s, word, "humidity 91.3 %, at most 85.0 (82.2 to be sure)"))
+            store.add_call(
+                call(told_s, word, "Humidity 91.3 %; at most 85.0, or 82.2 with sensor error")
+            )
         found = review(store, choose_session(store.sessions(), None), seen="milky, greasy, low")
     made = {"report": html_report(found), "sheet": sheet_html(found)}
     for name, text in made.items():

@@ -127,8 +127,10 @@ def test_a_screen_that_nobody_reads_delays_no_call(
     time.sleep(1.0)  # two redraws would be due
     first = stuck.read(0.0)[: 2**16]
     assert first.startswith(b"\x1b[?1049h"), "the other screen"
-    assert b"do not start: a limit is broken" not in first, "the terminal had taken no frame since"
-    stuck.read_until(b"do not start: a limit is broken")
+    assert b"Do not start: the air is past a limit" not in first, (
+        "the terminal had taken no frame since"
+    )
+    stuck.read_until(b"Do not start: the air is past a limit")
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
@@ -136,7 +138,7 @@ def test_a_paused_terminal_keeps_the_program_from_nothing(
     start: Make, feed: Feed, listener: Listener, number: signal.Signals
 ) -> None:
     stuck = start()
-    stuck.read_until(b"you may start")
+    stuck.read_until(b"You may start")
     stuck.pause()
     feed.rooms["tent"] = WET_C
     wait_for(lambda: listener.last("tent/word") == b"STOP")
@@ -154,7 +156,7 @@ def test_plain_lines_on_a_paused_terminal_delay_no_call_and_come_later(
     start: Make, feed: Feed, listener: Listener, form: str
 ) -> None:
     stuck = start(form)
-    stuck.read_until(b"you may start")
+    stuck.read_until(b"You may start")
     stuck.pause()
     stuck.read()
     for surface_c, word in ((WET_C, b"STOP"), (DRY_C, b"GO"), (WET_C, b"STOP")):

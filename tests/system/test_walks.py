@@ -148,7 +148,7 @@ def test_the_walk_with_two_probes_can_be_walked(desk: Desk, broker: RealBroker) 
 
         # 3. The screen begins in HOLD, knows the climate and says when GO comes.
         desk.press(watch, "Enter")
-        desk.wait("do not start yet", "GO in", "if it stays so", "margin", "never about the air")
+        desk.wait("Do not start yet", "GO in", "if it stays so", "margin", "never about the air")
         (mixed,) = lines_of_the_page("filmcall event mixed")
         assert "recorded mixed at" in desk.type(mixed).stdout
         desk.wait("mixed batch A", "800 mL", "pot life A")
@@ -161,7 +161,7 @@ def test_the_walk_with_two_probes_can_be_walked(desk: Desk, broker: RealBroker) 
         (clocks,) = lines_of_the_page("filmcall clocks")
         ran = desk.type(clocks)
         assert re.search(r"^pot life +A +\d.* left, until ", ran.stdout, re.MULTILINE)
-        assert re.search(r"^recoat closes .* left, until ", ran.stdout, re.MULTILINE)
+        assert re.search(r"^recoat by .* left, until ", ran.stdout, re.MULTILINE)
 
         # 4. Lamps hear the word, and whoever comes later the whole call.
         word, call = (desk.type(line) for line in lines_of_the_page("mosquitto_sub"))

@@ -57,7 +57,7 @@ def test_the_text_sheet_has_what_the_mixer_needs() -> None:
         "At the present 18 °C",
         "At the forecast 30 °C",
         "Batch 1 of 2: 6 m2, hull-port.",
-        "Ends at a clean stopping line.",
+        "Ends at a clean break line.",
         "A cup here is 250 mL; fl oz is the US fluid ounce, 29.57 mL",
         "isocyanates",
     ):

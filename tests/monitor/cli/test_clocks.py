@@ -224,13 +224,13 @@ def test_a_hole_in_the_record_never_makes_a_clock_open_sooner_or_close_later(
 
 def test_lines_for_people_and_no_clock_at_all(log: Log) -> None:
     ran = filmcall("clocks", "--at", log.at(4.0), "--db", log.db)
-    assert ran.out == "no clock runs: no mix and no coat is recorded\n"
+    assert ran.out == "No clock runs: no mix and no coat is recorded\n"
     coat(log, "hull-port")
     ran = filmcall("clocks", "--at", log.at(4.0), "--config", str(log.config), "--db", log.db)
     assert "touch dry        hull-port            2 h 59 min left, until" in ran.out.replace(
         "3 h left", "2 h 59 min left"
     )
-    assert "recoat closes" in ran.out
+    assert "recoat by" in ran.out
 
 
 @pytest.mark.parametrize("after_h", [-20 * 365 * 24.0, 900 * 365 * 24.0])
@@ -283,7 +283,7 @@ def test_the_clocks_of_a_film_without_a_surface_probe_run_as_assumed_and_say_so(
     assert said in shown
     assert "ended" not in shown.splitlines()[-1], "a time in the recording was asked for"
     now = filmcall("clocks", "--db", db).out.splitlines()
-    assert now[-1].startswith("the recording ended ")
+    assert now[-1].startswith("The recording ended ")
     assert now[-1].endswith("for a time in it: filmcall clocks --at 2015-02-06T17:59:00Z")
     found = filmcall("clocks", "--at", "2015-02-06T12:00Z", "--json", "--db", db).out
     dry = next(each for each in json.loads(found)["clocks"] if each["name"] == "touch dry")

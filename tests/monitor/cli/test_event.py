@@ -223,8 +223,8 @@ def test_a_coat_that_ends_without_a_start_is_kept_and_says_what_does_not_run(db:
     assert ran.code == 0
     assert [each.kind for each in kept(db)] == [EventKind.COAT_ENDED]
     assert ran.out.splitlines()[1] == (
-        "warning: no coat was open, so coat 1 has an end and no start: its clocks recoat closes "
-        "and tape not after do not run; record it: filmcall event coat-started --at TIME"
+        "warning: no coat was open, so coat 1 has an end and no start: recoat by and "
+        "tape off by are not known; record it: filmcall event coat-started --at TIME"
     )
     assert "warning" not in event(db, "coat-started", "--at", ago(hours=1)).out
     assert "warning" not in event(db, "coat-ended", "--withdraw", "--corrects", "1").out

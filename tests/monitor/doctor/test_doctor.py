@@ -158,7 +158,7 @@ def test_ways_of_alarms_are_named_by_scheme_and_nothing_is_sent(tmp_path: Path, 
     assert [each.health for each in checks] == [CheckResult.BAD, CheckResult.OK]
     assert checks[0].text.startswith("alarm URL line 2 is none that apprise can use")
     assert checks[1].text == (
-        "1 way can be used (json (line 1)); whether one arrives shows a test: filmcall doctor "
+        "1 way can be used (json (line 1)); to see whether one arrives: filmcall doctor "
         "--config FILE --test-alarm"
     )
     assert "hunter2" not in repr(checks)

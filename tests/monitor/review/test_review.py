@@ -296,7 +296,7 @@ def test_what_a_minutes_mean_hides_is_told_all_the_same(tmp_path: Path) -> None:
     assert "about 0 % h" in text
     assert "of them kept as minute means" in text
     assert any("lowest and the highest of each minute" in each for each in thinned.not_known)
-    assert "0 min, and at some time within 1 min more" in html_report(thinned)
+    assert "0 s, and at some time within 1 min more" in html_report(thinned)
     limits = review_dict(thinned)["sections"][0]["coats"][0]["limits"]
     assert 60.0 in {limit["partly_broken_s"] for limit in limits}
 
@@ -491,13 +491,13 @@ def test_notes_and_hand_measurements_stand_in_the_text_in_time_order(tmp_path: P
     assert lines[begin + 1 : begin + 6] == [
         f"  {day} measured, hull-port: wood-moisture 14 pct",
         f"  {day} overruled: nothing said",
-        f"  {TimeStamp('Etc/UTC')(at + 60.0)} note, hull-port: runs\\x1b[2J\\u202e\\nGO",
+        f"  {TimeStamp('Etc/UTC')(at + 60.0)} note, hull-port: runs\\x1b[2J\\u202e\\x0aGO",
         f"  {TimeStamp('Etc/UTC')(at + 90.0)} wiped, hull-port: with water only",
         "",
     ]
     page = html_report(found)
     assert not {"\x1b", "\x07", "\u202e"} & set(page)
-    assert "runs\\x1b[2J\\u202e\\nGO" in page
+    assert "runs\\x1b[2J\\u202e\\x0aGO" in page
     told = review_dict(found)["events"]
     assert {"wood-moisture"} == {each["what"] for each in told if each["value"] == 14.0}
 

@@ -243,9 +243,9 @@ def test_a_timer_promises_nothing_while_nothing_comes() -> None:
     well = replace(aged("hold", 5.0, link_ok=True), calls=(call,), trends={})
     for size in SIZES[:4]:
         seen = flat(well, size)
-        assert "inside every limit for 4 min. GO in 6 min if it stays so." in seen
+        assert "Inside every limit for 4 of 10 min. GO in 6 min if it stays so." in seen
         # Wide screens have the reason whole in LIMITS.
-        assert ("GO comes after" in seen) is (size.columns >= 120)
+        assert ("then GO comes" in seen) is (size.columns >= 120)
         seen = flat(replace(well, link_ok=False), size)
-        assert "inside every limit for 4 min; GO comes after 10 min." in seen
+        assert "Inside every limit for 4 of 10 min; then GO comes." in seen
         assert "if it stays so" not in seen

@@ -8,9 +8,10 @@ import pytest
 
 from examples.screens.scenes import SCENES, TOPCOAT
 from monitor.screen.keys import BACKSPACE, ENTER, ESC, FORMS, KEYS, WITHOUT_KEY, KeyDesk, Outcome
-from monitor.screen.phrases import FIELD_WORDS, LIMIT_WORDS, QUANTITY_WORDS
+from monitor.screen.phrases import FIELD_WORDS, QUANTITY_WORDS
 from monitor.screen.theme import Theme
 from rules.events import in_force
+from rules.reasons import LIMIT_WORDS
 from rules.vocabulary import (
     EventKind,
     LimitName,

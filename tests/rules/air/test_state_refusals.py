@@ -73,7 +73,7 @@ def fresh_answers() -> Iterator[None]:
 def test_what_no_air_can_be_is_refused(
     function: Callable[[float, float], Any], air_c: float, rh_pct: float
 ) -> None:
-    with pytest.raises(ImplausibleReading, match="nothing is reckoned from it"):
+    with pytest.raises(ImplausibleReading, match="it is not used"):
         function(air_c, rh_pct)
 
 
@@ -82,64 +82,61 @@ def test_what_no_air_can_be_is_refused(
     [
         (
             lambda: psychrometrics.dew_point_c(20.0, 0.6),
-            "rh_pct 0.6 looks like a fraction; give it in per cent (60 for 0.6); "
-            "nothing is reckoned from it.",
+            "rh_pct 0.6 looks like a fraction; give it in per cent (60 for 0.6); it is not used.",
         ),
         (
             lambda: psychrometrics.dew_point_c(20.0, 104.2),
-            "rh_pct 104.2 is above 103; nothing is reckoned from it. "
-            "Check the probe or its calibration.",
+            "rh_pct 104.2 is above 103; it is not used. Check the probe or its calibration.",
         ),
         (
             lambda: psychrometrics.dew_point_c(20.0, 0.0),
             "rh_pct 0 is at or below 0, which no air has: the probe looks dead; "
-            "nothing is reckoned from it. Check its supply and its wires.",
+            "it is not used. Check its supply and its wires.",
         ),
         (
             lambda: psychrometrics.dew_point_c(68.5, 50.0),
-            "air_temp_c 68.5 is above 60; nothing is reckoned from it. "
+            "air_temp_c 68.5 is above 60; it is not used. "
             "Check the probe, and whether it reports degF.",
         ),
         (
             lambda: psychrometrics.dew_point_c(NAN, 50.0),
-            "air_temp_c is not a number; nothing is reckoned from it. "
+            "air_temp_c is not a number; it is not used. "
             "Check the probe, and whether it reports degF.",
         ),
         (
             lambda: psychrometrics.rh_at_surface_pct(20.0, 50.0, 80.5),
-            "surface_temp_c 80.5 is above 80; nothing is reckoned from it. "
+            "surface_temp_c 80.5 is above 80; it is not used. "
             "Check the probe, and whether it reports degF.",
         ),
         (
             lambda: psychrometrics.wet_bulb_c(20.0, 50.0, 1013.25),
-            "pressure_pa 1013.25 is below 50000; nothing is reckoned from it. "
+            "pressure_pa 1013.25 is below 50000; it is not used. "
             "Give it in Pa (1013.25 hPa is 101325 Pa).",
         ),
         (
             lambda: psychrometrics.pressure_at_altitude_pa(9000.0),
-            "altitude_m 9000 is above 5000; nothing is reckoned from it. "
+            "altitude_m 9000 is above 5000; it is not used. "
             "Give the altitude above sea level in metres.",
         ),
         (
             lambda: psychrometrics.saturation_vapour_pressure_ice_pa(0.5),
-            "temp_c 0.5 is above 0.01; nothing is reckoned from it. "
+            "temp_c 0.5 is above 0.01; it is not used. "
             "Ice stands between -40 and 0.01 degC here; above, use the pressure over water.",
         ),
         (
             lambda: psychrometrics.rh_from_wet_bulb_pct(20.0, 21.0),
             "wet_bulb_c 21 is above air_temp_c 20, which a wet bulb cannot be; "
-            "nothing is reckoned from it. Check which thermometer is which.",
+            "it is not used. Check which thermometer is which.",
         ),
         (
             lambda: psychrometrics.rh_from_wet_bulb_pct(20.0, 5.0),
             "wet_bulb_c 5 at air_temp_c 20 would mean a dew point under -40 degC or a humidity "
-            "under 1 %; nothing is reckoned from it. "
+            "under 1 %; it is not used. "
             "Check the wick, and that both temperatures are right.",
         ),
         (
             lambda: arrays.dew_points_c([20.0, 20.0, 20.0], [50.0, 50.0, 104.2]),
-            "rh_pct[2] 104.2 is above 103; nothing is reckoned from it. "
-            "Check the probe or its calibration.",
+            "rh_pct[2] 104.2 is above 103; it is not used. Check the probe or its calibration.",
         ),
     ],
 )

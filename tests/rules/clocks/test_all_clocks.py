@@ -62,7 +62,7 @@ def test_clocks_wait_while_the_coat_is_laid() -> None:
     got = clocks(COATED[:1], steady(20.0), 0.5)
     assert got[ClockName.TOUCH_DRY].state is ClockState.WAITING
     assert got[ClockName.TOUCH_DRY].left_s == pytest.approx(4 * H)
-    assert got[ClockName.TOUCH_DRY].basis == "starts when the coat is ended"
+    assert got[ClockName.TOUCH_DRY].basis == "starts when the coat is recorded as ended"
     assert got[ClockName.RECOAT_CLOSES].state is ClockState.RUNNING
 
 
@@ -129,11 +129,10 @@ def test_below_the_table_an_opens_clock_stands_still_and_says_so() -> None:
     assert clock.left_s is None
     assert clock.ends_at_s is None
     assert clock.advice == (
-        "stands still: 6.0 °C, the sensors' accuracy taken off, is below the sheet's coldest row "
-        "(10 °C)"
+        "Not counting: 6.0 °C with sensor error, and the sheet gives no time below 10 °C"
     )
     assert clock.basis == (
-        "4 h of film temperature, 4 h below the sheet's coldest row (10 °C), counted as none"
+        "4 h of film temperature, 4 h below 10 °C, the sheet's coldest, not counted"
     )
 
 
@@ -163,7 +162,7 @@ def test_past_closes_coating_over_is_stop_until_it_is_sanded_after_the_closing()
     got = clocks_of(None, COATED, SPECS, PRIMER, warm, T0 + 50 * H)
     text = coating_over_forbidden(got)
     assert text == (
-        "the recoat window of coat 1 has closed: Wash, abrade and wipe before the next coat. "
+        "Coat 1 is past its recoat window: wash, abrade and wipe before the next coat. "
         "Wash and test a patch before the next coat."
     )
     early = (*COATED, event(K.SANDED, 40.0))
@@ -215,9 +214,7 @@ def test_pot_life_runs_at_the_warmest_and_induction_at_the_coldest_together() ->
     assert got[ClockName.POT_LIFE].batch == "a"
     got = clocks(events, steady(20.0), 4.5)
     assert got[ClockName.POT_LIFE].state is ClockState.ENDED
-    assert (
-        got[ClockName.POT_LIFE].advice == "use no more of this pot; thinner does not bring it back"
-    )
+    assert got[ClockName.POT_LIFE].advice == "Pot life over. Do not use or thin what is left."
 
 
 def test_a_hand_measured_mix_counts_with_its_accuracy() -> None:
@@ -239,7 +236,7 @@ def test_a_bigger_pot_lives_shorter_and_an_unrecorded_amount_runs_by_the_sheets_
         events = (event(K.MIXED, 0.0, amount_ml=amount),)
         clock = clocks(events, steady(20.0), 0.5)[ClockName.POT_LIFE]
         assert clock.left_s == pytest.approx(4 * H * factor - 0.5 * H)
-    said = "amount not recorded, so the sheet's own time; a larger pot sets sooner, from 1000 mL on"
+    said = "amount not recorded, so the sheet's own time; from 1000 mL on a pot sets sooner"
     assert said in clock.basis
     told = clocks((event(K.MIXED, 0.0, amount_ml=500.0),), steady(20.0), 0.5)
     assert "pot sets sooner" not in told[ClockName.POT_LIFE].basis
@@ -256,7 +253,7 @@ def test_a_film_without_a_surface_probe_goes_by_the_air_as_assumed_and_says_so()
     )
     events = (*COATED, event(K.MIXED, 0.0, amount_ml=500.0))
     got = clocks(events, log, 2.0)
-    assert got[ClockName.TOUCH_DRY].advice.startswith("stands still"), "nobody stated an offset"
+    assert got[ClockName.TOUCH_DRY].advice.startswith("Not counting"), "nobody stated an offset"
     # 3 K under an air of 20 and 24 °C: 17 and 21 °C, each known to hypot(0.3, 2) = 2.022 K.
     film = with_assumed_surface(log, AssumedSurface(-3.0, 2.0))
     same = replace(steady(17.0, warmest_c=21.0), accuracy_k=2.0224)
@@ -330,9 +327,7 @@ def test_clearance_is_the_users_own_figure_and_never_computed() -> None:
     got = clocks((own, *COATED), steady(20.0), 1.2)[ClockName.CLEARANCE]
     assert got.section is None
     assert got.left_s == pytest.approx(18 * 60.0)
-    assert got.basis == (
-        "30 min, your own figure from your own test; this program never computes it"
-    )
+    assert got.basis == ("30 min, your own figure from your own test")
     # It is as long in the cold: no temperature enters.
     cold = clocks((own, *COATED), steady(5.0), 1.2)[ClockName.CLEARANCE]
     assert cold.left_s == got.left_s
@@ -354,8 +349,8 @@ def test_clearance_is_the_users_own_figure_and_never_computed() -> None:
 def test_launch_is_warned_about_while_cured_runs() -> None:
     running = clocks_of(None, COATED, SPECS, PRIMER, steady(20.0), T0 + 24 * H)
     assert launch_warning(running) == (
-        "coat 1 has not cured, 6 d 1 h left as warm as now: water or load on it now may blister, "
-        "mark or loosen it"
+        "coat 1 has not cured, 6 d 1 h left at this temperature: water or load on it now may "
+        "blister, mark or lift it"
     )
     launched = (*COATED, event(K.BACK_IN_SERVICE, 24.0))
     later = clocks(launched, steady(20.0, 300.0), 299.0)[ClockName.CURED]

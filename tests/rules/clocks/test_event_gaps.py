@@ -53,8 +53,8 @@ def test_nothing_is_said_where_nothing_is_missing(events: tuple[Event, ...]) -> 
 def test_a_coat_that_ends_without_a_start_names_the_clocks_that_do_not_run() -> None:
     told = said(ENDED)
     assert told == (
-        "no coat was open, so coat 1 has an end and no start: its clocks recoat closes and tape "
-        "not after do not run; record it: filmcall event coat-started --at TIME"
+        "no coat was open, so coat 1 has an end and no start: recoat by and tape off by "
+        "are not known; record it: filmcall event coat-started --at TIME"
     )
     clocks = clocks_of(None, (ENDED,), SPECS, PRIMER, steady(), T0 + 3 * H)
     idle = [clock.name.value for clock in clocks if clock.state is ClockState.UNKNOWN]

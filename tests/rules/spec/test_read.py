@@ -316,6 +316,11 @@ FAULTS = [
      "line 7, source.date: '31.3.26' is not a date; write it as 2026-03-31."),
     ("reminder = \"Wash.\"", "reminder = 5",
      "line 60, advice.reminder: 5 is not text; put it in quotes."),
+    ("bound = \"85 %\"", "bound = \"30-85 %\"",
+     "line 10, limits.apply.humidity_max.bound: '30-85 %' is a range; "
+     'write humidity_min "30 %" and humidity_max "85 %".'),
+    ("max_batch = \"4 l\"", "max_batch = \"500 ML\"",
+     "line 41, mix.max_batch: '500 ML' would be megalitres; write \"ml\"."),
     ("max_batch = \"4 l\"", "max_batch = \"4,5 l\"",
      "line 41, mix.max_batch: '4,5 l' has a comma; "
      'use a decimal point, and write a volume with its unit, such as "500 ml".'),
