@@ -89,8 +89,7 @@ _HARM = {
     LimitName.AIR_TEMP_MAX: "It is too hot for the soft film.",
 }
 _STAY_OUT = (
-    "Stay out and switch nothing inside. Leave ventilation, and heat that already runs from "
-    "outside, as they are. Noted."
+    "Stay out, switch nothing inside. Leave ventilation and outside heat as they are. Noted."
 )
 
 
@@ -329,6 +328,12 @@ def ahead_reasons(
         else:
             about, early, late = (hour_and_day_text(time_s + s, zone, time_s) for s in in_s)
             when = f"from {about}"
+        likely = f"{100.0 * each.probability:.0f} % likely"
+        text = f"{break_text(each.name, when)} ({early} to {late}; {likely})"
+        if in_s[2] <= 0.0:
+            text = break_text(each.name, "")
+        elif early == late:
+            text = f"{break_text(each.name, when)} ({likely})"
         found.append(
             Reason(
                 limit="outlook",
@@ -337,8 +342,7 @@ def ahead_reasons(
                 bound=looked_ahead_s,
                 guard=0.0,
                 unit="s",
-                text=f"{break_text(each.name, when)} ({early} to {late}; "
-                f"{100.0 * each.probability:.0f} % likely)",
+                text=text,
             )
         )
     if not found:

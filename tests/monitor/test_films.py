@@ -202,7 +202,7 @@ def test_what_the_coat_beneath_said_is_kept_for_the_newest_coat_only() -> None:
         told.append(event(EventKind.NOTE, 1200.0 + number))
         keeper.set_events([*told, event(EventKind.COAT_STARTED, 1200.0, coat=2)])
         film = keeper.film_of("all", T0 + 1300.0 + number)
-        assert "had opened" in film.doubts[0].text
+        assert "recoat window opened" in film.doubts[0].text
     assert len(keeper._overcoats) == 1
     keeper.set_events([*told, event(EventKind.BACK_IN_SERVICE, 1250.0)])
     keeper.film_of("all", T0 + 1400.0)

@@ -218,7 +218,7 @@ def hours_text(first: float, last: float, made: float | None) -> str:
         (
             hours_text(-60, 30, -50 * 3600.0),
             CheckResult.BAD,
-            "over the 48 h after which it is dropped",
+            "over the 2 d after which it is dropped",
         ),
         (
             hours_text(-60, 2, 0.0),
@@ -256,7 +256,7 @@ def test_without_alarm_and_forecast_that_is_said(tmp_path: Path, log: Path) -> N
     path = config_file(tmp_path, TENT + POINTS + SURFACE)
     checks = doctor.look(path, log, world=PLAIN)
     assert found(checks, "alarm", "ways").text.endswith("alarms go by the bell and the broker")
-    assert found(checks, "forecast", "config").text.endswith("the outlook rests on the log alone")
+    assert found(checks, "forecast", "config").text.endswith("the outlook goes by the log alone")
 
 
 # Secrets ----------------------------------------------------------------------------------------

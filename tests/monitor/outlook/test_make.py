@@ -153,7 +153,7 @@ def test_with_a_forecast_the_model_is_fitted_or_its_refusal_is_said(
     log: Path, week: TentWeek, tmp_path: Path
 ) -> None:
     text = run(log, forecast=forecast_file(week, tmp_path))
-    fitted = "forecast and enclosure model" in text.splitlines()[0]
+    fitted = "from the forecast and " in text.splitlines()[0]
     assert fitted != ("goes by the trend alone" in text)
     assert "when it was made" in text or not fitted
 
@@ -168,7 +168,7 @@ def test_an_open_film_gets_no_suggestion_but_the_reminder(
         event(week, EventKind.COAT_ENDED, 1.0, spec="two-pack-epoxy-primer"),
     )
     text = run(path, spec="two-pack-epoxy-primer")
-    assert "a film gives off vapour: nothing is suggested but to wait" in text
+    assert "A film gives off vapour: wait." in text
     assert "would help" not in text
     told = json.loads(run(path, spec="two-pack-epoxy-primer", json_wanted=True))
     assert told["gives_off_vapour"]

@@ -405,7 +405,7 @@ def test_a_go_is_told_with_the_reason_that_its_screen_had_first(tmp_path: Path) 
     with Store.open(path, now_s=lambda: 0.0, read_only=True) as store:
         bodies = [json.loads(row.body) for row in store.calls(None, source=2)]
         found = review(store, choose_session(store.sessions(), None))
-    assert bodies[-1]["reasons"][0]["text"].startswith("outlook: unknown"), "in the log it is first"
+    assert bodies[-1]["reasons"][0]["text"].startswith("No outlook yet"), "in the log it is first"
     told = found.sections[0].calls[-1]
     assert (told.call, told.reason.startswith("surface 9.7 K over")) == ("GO", True)
     assert told.reason in go
@@ -446,7 +446,7 @@ def test_known_then_leaves_out_what_came_or_was_told_after_the_sessions_end(
     told(EventKind.NOTE, 3.0, 30.0, note="remembered the day after")
     store.close()
     now, then = review_command.run(db=path), review_command.run(db=path, known_then=True)
-    assert "coldest surface: " in now
+    assert "coldest hull: " in now
     assert "under 10.0 °C, worst 9.0 °C" in now
     assert "remembered the day after" in now
     assert "a minute after the session's end" not in now
