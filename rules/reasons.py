@@ -100,6 +100,7 @@ def advice_of(
     worst: LimitName | None = None,
     still_broken: bool = True,
     back_s: tuple[float, float] | None = None,
+    missing: str = "",
 ) -> str:
     """Return what the call asks of the painter, in a few words.
 
@@ -109,7 +110,8 @@ def advice_of(
         worst: the limit that is past its bound, or None where a STOP has another cause.
         still_broken: whether a STOP has its cause still, or waits only for re-entry.
         back_s: of a STOP without its cause: how long all has been inside again, and how long it
-            must be; None where that is not known [s].
+            must be; None where it has not begun [s].
+        missing: why it cannot be known whether a STOP's cause is over, or "".
 
     While a film gives off vapour nothing is advised that switches equipment inside, lowers
     ventilation or sends anyone in unprotected.
@@ -117,7 +119,7 @@ def advice_of(
     start = question_of(stage) == MAY_I_START
     if call is Call.STOP and not still_broken:
         first = "Wait" if start else "Begin nothing new" if stage is Stage.APPLY else "Keep off"
-        return f"{first}: {_waits(back_s)}"
+        return f"{first}: {_waits(back_s, missing)}"
     if start:
         return {
             Call.GO: "You may start",
@@ -139,9 +141,11 @@ def advice_of(
     }[call]
 
 
-def _waits(back_s: tuple[float, float] | None) -> str:
+def _waits(back_s: tuple[float, float] | None, missing: str) -> str:
+    if missing:
+        return f"nobody knows whether its cause is over ({missing})"
     if back_s is None:
-        return "not yet known to be well inside the limits again"
+        return "not well inside the limits yet"
     return f"back inside the limits for {_of(*back_s)}"
 
 

@@ -280,6 +280,9 @@ class Section:
             worst=broken[0].name if broken else None,
             still_broken=bool(broken) or film.forbids_coating(),
             back_s=back_s,
+            missing=next(
+                (each.why_unknown for each in self._judged if each.state is LimitState.UNKNOWN), ""
+            ),
         )
 
     def _ahead_now(self, time_s: float) -> EarlierOutlook | None:

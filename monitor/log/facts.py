@@ -174,7 +174,8 @@ def specs_of(
 
     found: dict[str, Spec] = {}
     lost: list[str] = []
-    for key, name in sorted({(e.spec_key, e.spec) for e in events if e.spec_key is not None}):
+    named = {(e.spec_key, e.spec or "") for e in events if e.spec_key is not None}
+    for key, name in sorted(named):
         if key in found:
             continue
         try:

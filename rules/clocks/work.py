@@ -400,7 +400,7 @@ def _coat_left_open(event: Event, before: list[Event]) -> str:
 def _tape_never_on(event: Event, before: list[Event]) -> str:
     if any(work.tape_on_s is not None for work in _works(event, before)):
         return ""
-    return "no tape was on, so how long it was on is not known; {_RECORD.format('tape-on')}"
+    return f"no tape was on, so how long it was on is not known; {_RECORD.format('tape-on')}"
 
 
 def _session_never_started(before: list[Event]) -> str:

@@ -240,7 +240,6 @@ def test_clocks_go_on_on_the_safe_side_while_the_probes_are_out(tmp_path: Path) 
     assert ends_h == sorted(ends_h)
 
 
-@pytest.mark.xfail(strict=True, reason="'inside the limits again, but not for long enough'")
 def test_a_stop_whose_probe_has_gone_says_what_is_missing(tmp_path: Path) -> None:
     rows = []
     for minute in range(180):

@@ -138,8 +138,8 @@ def test_a_typed_temperature_stands_beside_tenths_of_a_degree() -> None:
 def test_do_not_coat_stands_above_everything(words: list[str], which: str, why: str) -> None:
     said = planned("--temp", *words)
     first = re.split("={78} ?", said)[1]
-    assert first.startswith(f"DO NOT COAT at {which}: {why}. What stands below is for planning;")
-    assert "whether a coat may be started is what filmcall check says" in first
+    assert first.startswith(f"DO NOT COAT at {which}: {why}. The sheet below is for planning;")
+    assert "ask filmcall check whether you may start" in first
     assert f"! do not coat: {why}" in said
 
 

@@ -284,7 +284,7 @@ def test_the_clocks_of_a_film_without_a_surface_probe_run_as_assumed_and_say_so(
     assert "ended" not in shown.splitlines()[-1], "a time in the recording was asked for"
     now = filmcall("clocks", "--db", db).out.splitlines()
     assert now[-1].startswith("The recording ended ")
-    assert now[-1].endswith("for a time in it: filmcall clocks --at 2015-02-06T17:59:00Z")
+    assert now[-1].endswith("For a time in it: filmcall clocks --at 2015-02-06T17:59:00Z")
     found = filmcall("clocks", "--at", "2015-02-06T12:00Z", "--json", "--db", db).out
     dry = next(each for each in json.loads(found)["clocks"] if each["name"] == "touch dry")
     assert dry["basis"] == said

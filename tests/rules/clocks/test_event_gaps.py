@@ -79,9 +79,9 @@ def test_a_coat_that_ends_without_a_start_names_the_clocks_that_do_not_run() -> 
         ((event(K.SESSION_ENDED, 2.0),),
          "no session was open, so none ends with it in the list of sessions"),
         ((event(K.MIXED, 0.0, batch="A"), event(K.COAT_STARTED, 1.0, batch="B")),
-         "batch 'B' was never mixed, so its clocks induction and pot life do not run"),
+         "batch 'B' was never mixed, so its induction and pot life are not known"),
         ((event(K.MEASURED, 1.0, what="mix-temperature", value=20.0, unit="degC"),),
-         "nothing was mixed, so this temperature counts for no clock"),
+         "nothing was mixed, so no pot has this temperature"),
     ],
 )  # fmt: skip
 def test_what_is_missing_is_said_and_how_to_record_it(
