@@ -216,7 +216,8 @@ def run(
             store = _open(stack, db)
             events = store.events(job.config.name) if store is not None else ()
             beside = config_file.parent if config_file is not None else None
-            keeper = keeper_of(job, events, beside)
+            kept = None if store is None else store.spec_text
+            keeper = keeper_of(job, events, beside, kept)
             result = Result()
             ahead = None
             if outlook:

@@ -17,7 +17,7 @@ from monitor.config.load import Config, EnclosureConfig, default_config, load_co
 from monitor.config.model import DEFAULT_ACCURACY
 from monitor.enclosure import Enclosure, Intake
 from monitor.films import FilmKeeper
-from monitor.log.facts import keep_facts, specs_of
+from monitor.log.facts import TextOf, keep_facts, specs_of
 from monitor.log.log import Store
 from monitor.specs import find_spec
 from monitor.tell import Tell, Teller
@@ -294,6 +294,7 @@ def keeper_of(
     job: ReplayJob,
     events: Iterable[Event] = (),
     beside: Path | None = None,
+    text_of: TextOf | None = None,
 ) -> FilmKeeper:
     """Return what follows an enclosure's films.
 
@@ -301,6 +302,7 @@ def keeper_of(
         job: for its spec and its sensors' accuracy.
         events: that are known of the enclosure.
         beside: the folder that spec files named by events count from.
+        text_of: gives the text of a spec that the log keeps by its hash; None without a log.
     """
     accuracy = {
         quantity: max(
@@ -317,7 +319,7 @@ def keeper_of(
         assumed_surface=job.config.assumed_surface,
         specs_of=lambda found, text_of: specs_of(text_of, found, beside)[0],
     )
-    keeper.spec_text = job.spec_text
+    keeper.spec_text, keeper.text_of = job.spec_text, text_of
     keeper.set_events(events)
     return keeper
 

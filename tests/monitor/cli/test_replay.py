@@ -252,3 +252,16 @@ def test_rows_that_cannot_be_read_are_counted_with_their_line(tmp_path: Path) ->
     assert ran.code == 0
     assert "line 8 skipped" in ran.err
     assert "line 10" in ran.err
+
+
+def test_a_replay_finds_the_spec_that_the_log_keeps_of_a_coat(tmp_path: Path) -> None:
+    """A coat keeps the text of its spec; the log gives it back when the recording is played."""
+    db = tmp_path / "job.db"
+    night = RECORDINGS.parent / "workboat" / "night.csv"
+    config = RECORDINGS.parent / "workboat" / "polytunnel.toml"
+    laid = ("event", "coat-started", "--enclosure", "polytunnel", "--at", "2026-10-13T16:30Z")
+    assert filmcall(*laid, "--spec", "polyurethane-topcoat", "--db", str(db)).code == 0
+    ran = filmcall("replay", str(night), "--config", str(config), "--db", str(db), "--plain")
+    assert ran.code == 0, ran.err
+    assert "GO " in ran.out
+    assert "cannot be found" not in ran.out

@@ -306,7 +306,7 @@ def test_a_broker_that_is_not_there_is_one_line(tmp_path: Path, log: Path) -> No
     assert found(checks, "broker", "name").health is CheckResult.OK
     assert found(checks, "broker", "port").text == (
         "broker 127.0.0.1:1 refuses the connection; no readings come in. Start the broker, or "
-        "mend [broker] host and port."
+        "correct [broker] host and port."
     )
     assert not [check for check in checks if check.name in ("login", "subscribe")]
 
