@@ -245,7 +245,7 @@ def test_a_timer_promises_nothing_while_nothing_comes() -> None:
         seen = flat(well, size)
         assert "Inside every limit for 4 of 10 min. GO in 6 min if it stays so." in seen
         # Wide screens have the reason whole in LIMITS.
-        assert ("then GO comes" in seen) is (size.columns >= 120)
+        assert ("; then GO" in seen) is (size.columns >= 120)
         seen = flat(replace(well, link_ok=False), size)
         assert "Inside every limit for 4 of 10 min; then GO comes." in seen
         assert "if it stays so" not in seen
