@@ -73,7 +73,11 @@ def honest(path: Path) -> None:
             Event(EventKind.SESSION_STARTED, T0, "tent", note="Workboat", spec="invented-topcoat")
         )
         _hear(store, clock, T0, 600.0, 10.0)
-        store.add_event(Event(EventKind.COAT_STARTED, clock.now_s, "tent", section="hull-port"))
+        store.add_event(
+            Event(
+                EventKind.COAT_STARTED, clock.now_s, "tent", section="hull-port", spec_sha256=spec
+            )
+        )
         body = f'{{"facts":{{"spec_sha256":"{spec}"}},"reasons":[]}}'
         store.add_call(CallRow("tent", "hull-port", clock.now_s, "GO", "apply", "safe", body))
         _hear(store, clock, clock.now_s, 600.0, 10.0)
@@ -291,6 +295,7 @@ NAMES = (
             f"INSERT INTO specs VALUES ('{hashlib.sha256(LAXER.encode()).hexdigest()}', '{LAXER}', "
             "0)"),
     _by_sql("a spec taken out", "DELETE FROM specs"),
+    _by_sql("a coat's spec taken off it", "DELETE FROM event_specs"),
     _by_sql("when a spec was first seen",
             "UPDATE specs SET first_seen_us = first_seen_us - 864000000000"),
     _by_sql("an outage taken out", "DELETE FROM outages"),

@@ -30,6 +30,7 @@ from monitor.alarms.urls import AlarmAddress, AlarmFault, SecretUrl, load_ways, 
 from monitor.config.load import ConfigFault, check_config, load_config, load_config_file
 from monitor.config.model import AlarmConfig
 from monitor.live.alarms import Alarms
+from monitor.log.files import seal_text
 from rules.call import Call
 from rules.errors import FilmcallError
 from rules.events import Event
@@ -406,7 +407,8 @@ def test_a_film_in_danger_rings_through_the_live_program(server: Server, tmp_pat
     assert live.call() == "STOP"
     (rung,) = alarms.look()
     assert until(lambda: len(server.posts) == 1)
-    assert server.posts[0]["message"] == rung.text
+    sealed = seal_text(live.store.seal(), 16)
+    assert server.posts[0]["message"] == f"{rung.text} {sealed}"
     assert server.posts[0]["message"].startswith(REMINDER)
     server.status = 500
     routes.ring(rung)
