@@ -295,6 +295,7 @@ def event_details(event: Event) -> str:
     """Return what a person said with an event: the note, a measured value, spec, coat and pot."""
     value = "" if event.value is None else f"{event.what} {event.value:g} {event.unit or ''}"
     details = [
+        (event.what or "") if event.kind is EventKind.VOUCHED else "",
         event.note,
         value.strip(),
         "" if event.spec is None else f"spec {event.spec}",
@@ -323,7 +324,13 @@ def limit_words(limit: LimitTimes, stamp: TimeStamp) -> str:
     )
 
 
-_NOTED = (EventKind.NOTE, EventKind.MEASURED, EventKind.OVERRULED, EventKind.RESPEC)
+_NOTED = (
+    EventKind.NOTE,
+    EventKind.MEASURED,
+    EventKind.OVERRULED,
+    EventKind.RESPEC,
+    EventKind.VOUCHED,
+)
 
 
 def plain_text(review: Review) -> str:

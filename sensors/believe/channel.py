@@ -85,6 +85,7 @@ class ChannelModel:
         longest_still: the longest of its spells that was believed, fading [min].
         still_from: minute from which an attenuated signal is suspected, or -1.
         jump: that it made and has not answered for, or None.
+        settled_from: minute before which its movement is not to be judged nor learned from.
         step_from: minute before which no step is looked for.
         largest_step_k: in five minutes, believed and fading [K].
         follow_gain: what is usual of a surface in the air's quick movement.
@@ -122,6 +123,7 @@ class ChannelModel:
         "quantity",
         "rate",
         "record",
+        "settled_from",
         "spell_start",
         "spells",
         "spells_then",
@@ -151,6 +153,7 @@ class ChannelModel:
         self.apart_ticks = 0
         self.per_minute = 1
         self.tick = -1
+        self.settled_from = -1
         self.spell_start = -1
         self.spells = 0
         self.spells_then = 0
@@ -253,7 +256,7 @@ class ChannelModel:
         if self.jump is not None:
             self.largest_step_k = max(self.largest_step_k, abs(self.jump.size_k))
         self.jump = None
-        self.step_from = record.head + 6
+        self.step_from = self.settled_from = record.head + 6
         self.follow_gain.accept(self.gain_now)
         if not math.isnan(self.apart_now):
             self.apart.accept(self.apart_now)

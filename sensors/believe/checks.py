@@ -15,6 +15,8 @@ from sensors.believe.verdict import Verdict
 
 LEAST_STILL_MIN = 20
 BEYOND_SPREADS = 5.0
+LEAST_SPREAD = 0.02
+"""Nothing is known better than this, in the channel's unit."""
 NOTHING_LEFT_SPREADS = 2.0
 
 
@@ -41,7 +43,7 @@ def attenuated_signal(
         least_min: nothing shorter is suspect [min].
         beyond: how many standard deviations are beyond chance.
     """
-    total = math.hypot(spread, band)
+    total = math.hypot(spread, band, LEAST_SPREAD)
     missing = abs(moved - expected) / total
     if suspected:
         return Verdict.PASS if missing < NOTHING_LEFT_SPREADS else Verdict.SUSPECT
@@ -109,6 +111,9 @@ DEFAULT_HULL_STEP_K = 2.5
 MOST_HULL_STEP_K = 4.0
 STEP_MIN = 5
 STEP_LEARNED_MIN = 360
+PUT_UP_MIN = 60
+"""A probe that was put up less long ago is still being placed, and comes to the hull's own
+temperature: its steps are no fault."""
 _TIMES_THE_LARGEST = 2.5
 
 
@@ -179,7 +184,7 @@ def gain_on(own: Sequence[float], air: Sequence[float]) -> tuple[float, float, f
     together = sum(o * a for o, a in bends)
     of_air = sum(a * a for _, a in bends)
     of_own = sum(o * o for o, _ in bends)
-    if not (of_air > 0.0 and of_own > 0.0 and math.isfinite(together)):
+    if not (of_air * of_own > 0.0 and math.isfinite(of_air * of_own)):
         return None
     gain, correlation = together / of_air, together / math.sqrt(of_air * of_own)
     return gain, correlation, math.sqrt(of_air / len(bends))

@@ -162,7 +162,7 @@ class BeliefJudge:
                 channel.jump.seen = minute
             elif minute - channel.jump.seen >= checks.AGREES_AGAIN_MIN:
                 channel.jump = None
-                channel.step_from = minute + 1
+                channel.step_from = channel.settled_from = minute
                 channel.doubts.pop(Check.RATE_OF_CHANGE, None)
             return
         before = record.at(minute - checks.STEP_MIN)
@@ -174,6 +174,8 @@ class BeliefJudge:
     def _look_for_step(
         self, channel: ChannelModel, before_c: float, value_c: float, minute: int
     ) -> bool:
+        if channel.record.closed < checks.PUT_UP_MIN:
+            return False
         moved_k = value_c - before_c
         air_k = max(
             (
@@ -227,7 +229,8 @@ class BeliefJudge:
         if not channel.doubts:
             for other, pair in channel.neighbours:
                 if not other.doubts:
-                    pair.learn(channel.record, other.record, minute)
+                    since = max(channel.settled_from, other.settled_from)
+                    pair.learn(channel.record, other.record, minute, since)
 
     def _attenuated(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         record = channel.record
@@ -252,7 +255,7 @@ class BeliefJudge:
             expected = pair.expected(move, still_min)
             if expected is not None:
                 by, spread = expected
-                opinions.append((by - move.own) / math.hypot(spread, band))
+                opinions.append((by - move.own) / math.hypot(spread, band, checks.LEAST_SPREAD))
                 if best is None or spread < best[1]:
                     best = by, spread, other, move.own
             if suspected:
@@ -308,9 +311,13 @@ class BeliefJudge:
 
     def _neighbour(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         """Whether a hull has gone its own way; air may, since heat comes into it first."""
+        if channel.jump is not None:
+            return  # what it did is known
         suspect, heard = False, False
         for scale in SCALES_MIN:
-            spreads = []
+            spreads: list[float] = []
+            if minute - scale < channel.settled_from:
+                break
             for other, pair in channel.neighbours:
                 if other.doubts:
                     continue
@@ -318,7 +325,9 @@ class BeliefJudge:
                 expected = pair.expected(move, scale) if move.known else None
                 if expected is not None and math.isfinite(expected[0]):
                     off = move.own - expected[0]
-                    spreads.append(off / math.hypot(expected[1], channel.band()))
+                    spreads.append(
+                        off / math.hypot(expected[1], channel.band(), checks.LEAST_SPREAD)
+                    )
             heard = heard or bool(spreads)
             suspect = suspect or checks.neighbour(spreads) is Verdict.SUSPECT
         verdict = Verdict.SUSPECT if suspect else Verdict.NOT_EVALUATED

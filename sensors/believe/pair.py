@@ -43,11 +43,11 @@ class PairModel:
         self._sums = [[0.0] * 6 for _ in SCALES_MIN]
         self.moved_while_still = 0.0
 
-    def learn(self, own: MinuteRecord, other: MinuteRecord, minute: int) -> None:
-        """Take the movements that end at a minute; call this every five."""
+    def learn(self, own: MinuteRecord, other: MinuteRecord, minute: int, since: int) -> None:
+        """Take the movements that end at a minute and began after another; call it every five."""
         for scale, s in zip(SCALES_MIN, self._sums, strict=True):
             move = Movement(own, other, minute - scale, minute)
-            if not move.known:
+            if minute - scale < since or not move.known:
                 return  # nor is any longer span
             x, u = move.own, move.other
             for place, value in enumerate((1.0, x, u, u * u, x * u, x * x)):

@@ -7,6 +7,7 @@ from array import array
 
 MINUTES = 720
 _HELD_MINUTES = 10
+_ANCHOR_MINUTES = 10
 _NOISE_MEMORY = 240.0
 _NOISE_OF_SECOND_DIFFERENCE = 1.0 / (0.798 * math.sqrt(6.0))
 """From the mean size of x0 - 2 x1 + x2 to the standard deviation of x, for a normal one."""
@@ -21,7 +22,7 @@ class MinuteRecord:
     Attributes:
         head: the newest whole minute, counted from 1970, or -1 before the first.
         noise: standard deviation of a minute mean about its neighbours, in the channel's unit.
-        anchor: mean of the minute from which it has stood still.
+        anchor: where it has stood still: mean of the first ten minutes of that.
         still_since: that minute.
         closed: how many minutes there have been.
     """
@@ -76,6 +77,8 @@ class MinuteRecord:
                 self.noise += weight * (min(bend, 4.0 * self.noise + digit) - self.noise)
             if abs(mean - self.anchor) > self.band(digit, readings):
                 self.anchor, self.still_since = mean, minute
+            elif minute - self.still_since < _ANCHOR_MINUTES:
+                self.anchor += (mean - self.anchor) / (minute - self.still_since + 1)
         self._before = means[head % MINUTES] if head == minute - 1 else math.nan
         means[minute % MINUTES] = mean
         self.head = minute

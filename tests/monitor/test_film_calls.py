@@ -101,15 +101,17 @@ def test_go_over_a_curing_film_is_no_go_for_the_next_coat() -> None:
         replace(coating, limits=limits, times=times),
         [("coat-started", 0.0, {}), ("coat-ended", 20 * MIN, {}), ("mixed", 200 * MIN, {})],
     )
-    tent.run(0, 165 * MIN)
+    tent.run(0, 137 * MIN)
+    for minute in range(138, 166):  # no hull warms at once
+        tent.run(minute * MIN, minute * MIN, (20.0, 50.0, 19.0 + 0.25 * (minute - 137)))
     # past handle the film no longer minds 84 %, the next coat does
     assert tent.run(166 * MIN, 197 * MIN, (20.0, 84.0, 26.0)) is Call.GO
     assert tent.told().stage is Stage.CURE
     assert tent.run(198 * MIN, 200 * MIN, (20.0, 50.0, 26.0)) is Call.HOLD
     assert tent.told().stage is Stage.MIX
     # Induction takes at least 15 min, the dwell 10: neither may be skipped.
-    assert tent.run(201 * MIN, 214 * MIN) is Call.HOLD
-    assert tent.run(215 * MIN, 235 * MIN) is Call.GO
+    assert tent.run(201 * MIN, 214 * MIN, (20.0, 50.0, 26.0)) is Call.HOLD
+    assert tent.run(215 * MIN, 235 * MIN, (20.0, 50.0, 26.0)) is Call.GO
 
 
 def test_no_go_while_the_mix_must_stand() -> None:

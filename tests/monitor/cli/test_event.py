@@ -55,12 +55,34 @@ def test_everything_that_was_said_is_kept(db: str) -> None:
     assert found.time_s == found.recorded_s == pytest.approx(time.time(), abs=5.0)
 
 
-@pytest.mark.parametrize(
-    "kind", [each.value for each in EventKind if each.value not in ("measured", "respec")]
-)
+WITH_MORE = (EventKind.MEASURED, EventKind.RESPEC, EventKind.VOUCHED)
+
+
+@pytest.mark.parametrize("kind", [each.value for each in EventKind if each not in WITH_MORE])
 def test_every_kind_of_the_vocabulary_is_taken(db: str, kind: str) -> None:
     assert event(db, kind).code == 0
     assert kept(db)[0].kind.value == kind
+
+
+def test_vouching_keeps_the_probe_and_needs_one(db: str) -> None:
+    assert event(db, "vouched", "--point", "plank-port").code == 0
+    (found,) = kept(db)
+    assert (found.kind, found.what) == (EventKind.VOUCHED, "plank-port")
+    for words in (("vouched",), ("note", "--point", "plank-port")):
+        refused = event(db, *words)
+        assert refused.code == 2
+        assert refused.err.endswith("give: filmcall event vouched --point plank-port\n")
+    assert len(kept(db)) == 1
+
+
+def test_vouching_for_a_probe_that_the_log_does_not_know_is_warned_of(db: str) -> None:
+    with Store.open(Path(db), now_s=time.time) as store:
+        now_s = time.time()
+        store.add_readings(
+            [Reading("tent", "plank", Quantity.SURFACE_TEMP, now_s, 15.0, Quality.OK, now_s)]
+        )
+    ran = event(db, "vouched", "--point", "plnk")
+    assert "the log has no reading of probe 'plnk', only of plank, so nothing changes" in ran.out
 
 
 def test_a_hand_measurement_keeps_its_figure_and_unit(db: str) -> None:

@@ -1,0 +1,81 @@
+"""A doubted probe in the live program: HOLD with its reason, over a restart, until vouched for.
+
+What is expected is DESIGN's "Believing a probe"; a hull cannot jump 5 K beside still air.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from live import DRY_C, HOUR_S, ONE_PLANK, Live, Machine
+
+from rules.events import Event
+from rules.vocabulary import EventKind
+from sensors.reading import Quantity
+
+Make = Callable[..., Live]
+PLANK = "plank-port"
+JUMPED_C = DRY_C + 5.0
+
+
+@pytest.fixture
+def make(tmp_path: Path) -> Iterator[Make]:
+    made: list[Live] = []
+
+    def one(machine: Machine | None = None) -> Live:
+        made.append(Live(tmp_path, ONE_PLANK, machine))
+        return made[-1]
+
+    yield one
+    for live in made:
+        live.kill()
+
+
+def jumped(make: Make) -> Live:
+    live = make()
+    assert live.run(1.1 * HOUR_S, live.climate(), step_s=30.0) == "GO"
+    live.run(120.0, live.climate(JUMPED_C))
+    return live
+
+
+def vouch(live: Live, point: str) -> None:
+    now_s = live.machine.wall()
+    live.watch.record(Event(EventKind.VOUCHED, now_s, "tent", what=point, recorded_s=now_s))
+
+
+def test_a_doubted_probe_gives_hold_and_says_why_and_what_to_do(make: Make) -> None:
+    live = jumped(make)
+    assert live.run(900.0, live.climate(JUMPED_C)) == "HOLD"
+    why = live.reasons()["dew_margin_min"]
+    assert f"{PLANK} jumped 5.0 K up at once, which a hull cannot" in why
+    assert why.endswith(f"filmcall event vouched --point {PLANK}")
+    _, values, codes = live.store.readings("tent", PLANK, Quantity.SURFACE_TEMP)
+    assert values[-1] == JUMPED_C
+    assert codes[-1] == 9
+
+
+def test_a_restart_ends_no_doubt(make: Make) -> None:
+    live = jumped(make)
+    live.kill()
+    second = make(live.machine)
+    assert second.run(900.0, second.climate(JUMPED_C)) == "HOLD"
+    assert "which a hull cannot" in second.reasons()["dew_margin_min"]
+
+
+def test_a_vouched_point_may_be_go_after_the_dwell_also_over_a_restart(make: Make) -> None:
+    live = jumped(make)
+    vouch(live, "another-probe")
+    assert live.run(900.0, live.climate(JUMPED_C)) == "HOLD"
+    vouch(live, PLANK)
+    assert live.run(900.0, live.climate(JUMPED_C)) == "GO"
+    live.kill()
+    second = make(live.machine)
+    assert second.run(900.0, second.climate(JUMPED_C)) == "GO"
+
+
+def test_what_a_doubted_value_shows_past_a_bound_is_still_stop(make: Make) -> None:
+    live = make()
+    assert live.run(1.1 * HOUR_S, live.climate(), step_s=30.0) == "GO"
+    assert live.run(60.0, live.climate(DRY_C - 10.0)) == "STOP"

@@ -1,0 +1,289 @@
+"""Whether a channel is believed by its own record and beside its neighbours.
+
+The names of the tests are those of the QARTOD manuals (US IOOS, In-situ Temperature and Salinity,
+DOI 10.7289/V5V40SD4); the tents here are made of plain curves and noise with a fixed seed, and of
+no code of the rule. What is expected is issue 13's and DESIGN's "Believing a probe".
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable
+
+import pytest
+
+from sensors.believe import checks
+from sensors.believe.flat_line import flat_line
+from sensors.believe.repeated_record import repeated_record
+from sensors.believe.verdict import Verdict
+from sensors.faults import DEFAULT_RULES, FaultJudge
+from sensors.reading import Quality, Quantity, Reading
+
+AIR, RH, HULL = Quantity.AIR_TEMP, Quantity.HUMIDITY, Quantity.SURFACE_TEMP
+HOUR_S = 3600.0
+EVERY_S = 30.0
+Value = Callable[[float], float]
+Key = tuple[str, Quantity]
+
+
+class Tent:
+    """A tent of curves: what each channel shows at a time, and what was made of it."""
+
+    def __init__(self, seed: int = 1, *, stern: bool = True, starboard: bool = True) -> None:
+        self._random = random.Random(seed)
+        self.shown: dict[Key, Value] = {
+            ("bow", AIR): lambda t: self._read(self.air_c(t), 0.05, 0.01),
+            ("bow", RH): lambda t: self._read(self.rh_pct(t), 0.2, 0.1),
+            ("port", HULL): lambda t: self._read(self.hull_c(t), 0.04, 0.0625),
+        }
+        if stern:
+            self.shown["stern", AIR] = lambda t: self._read(self.air_c(t) - 0.3, 0.05, 0.01)
+            self.shown["stern", RH] = lambda t: self._read(self.rh_pct(t) + 1.5, 0.2, 0.1)
+        if starboard:
+            self.shown["starboard", HULL] = lambda t: self._read(self.hull_c(t) + 0.2, 0.04, 0.0625)
+        self.judge = FaultJudge({key: DEFAULT_RULES[key[1]] for key in self.shown})
+        self.time_s = 0.0
+
+    def _read(self, truth: float, noise: float, digit: float) -> float:
+        return round(round((truth + self._random.gauss(0.0, noise)) / digit) * digit, 6)
+
+    @staticmethod
+    def air_c(t: float) -> float:
+        """A day of 24 h, and a thermostat that cycles every 40 min [degC]."""
+        return 16.0 + 4.0 * math.sin(t / 86400.0 * math.tau) + 0.6 * math.sin(t / 2400.0 * math.tau)
+
+    @staticmethod
+    def hull_c(t: float) -> float:
+        """The same day two hours later and damped; of the thermostat next to nothing [degC]."""
+        late = t - 7200.0
+        quick = 0.03 * math.sin((t - 600.0) / 2400.0 * math.tau)
+        return 15.0 + 3.2 * math.sin(late / 86400.0 * math.tau) + quick
+
+    def rh_pct(self, t: float) -> float:
+        """Of air that holds 11 hPa of vapour [%]; Magnus, WMO-No. 8, annex 4.B."""
+        return 100.0 * 11.0 / checks.vapour_pressure_hpa(self.air_c(t), 100.0)
+
+    def run(self, hours: float, watched: Key | None = None) -> list[Quality]:
+        """Go on, and return what became of the watched channel's readings."""
+        found = []
+        end_s = self.time_s + hours * HOUR_S
+        while self.time_s < end_s:
+            for (point, quantity), value in self.shown.items():
+                reading = Reading(
+                    "tent", point, quantity, self.time_s, value(self.time_s), Quality.OK, 0.0
+                )
+                for each in self.judge.judge(reading)[-1:]:
+                    if (point, quantity) == watched:
+                        found.append(each.quality)
+            self.time_s += EVERY_S
+        return found
+
+    def why(self, key: Key) -> str:
+        """What a painter reads of a channel."""
+        return self.judge.why(*key, self.time_s)
+
+    def doubted(self) -> set[Key]:
+        """Every channel that is doubted now."""
+        return {key for key in self.shown if self.why(key)}
+
+
+def minutes_until_doubted(found: list[Quality]) -> float:
+    assert Quality.DOUBTED in found
+    return found.index(Quality.DOUBTED) * EVERY_S / 60.0
+
+
+@pytest.mark.parametrize("bodies", [True, False], ids=["two of each", "one of each"])
+def test_a_clean_tent_is_never_doubted_in_two_days(bodies: bool) -> None:
+    tent = Tent(stern=bodies, starboard=bodies)
+    for key in [("port", HULL), ("bow", RH)]:
+        assert Quality.DOUBTED not in tent.run(24.0, key)
+    assert tent.doubted() == set()
+
+
+def test_flat_line_after_two_good_hours_is_doubted_within_the_hour() -> None:
+    tent = Tent(starboard=False)
+    tent.run(2.0)
+    frozen = tent.shown["port", HULL](tent.time_s)
+    tent.shown["port", HULL] = lambda _t: frozen
+    found = tent.run(10.0, ("port", HULL))
+    assert 20.0 <= minutes_until_doubted(found) <= 60.0
+    assert found[-1] is Quality.DOUBTED
+    assert tent.why(("port", HULL)).startswith(f"port has shown {frozen:g} °C for 10 h")
+    assert tent.why(("port", HULL)).endswith("filmcall event vouched --point port")
+
+
+def test_both_channels_of_the_only_air_body_frozen_are_noticed() -> None:
+    tent = Tent(stern=False)
+    tent.run(6.0)
+    for key in (("bow", AIR), ("bow", RH)):
+        value = tent.shown[key](tent.time_s)
+        tent.shown[key] = lambda _t, value=value: value  # type: ignore[misc]
+    tent.run(1.0)
+    assert tent.doubted() >= {("bow", AIR), ("bow", RH)}
+
+
+def test_humidity_pinned_at_100_is_no_flat_line() -> None:
+    tent = Tent()
+    tent.run(6.0)
+    for body in ("bow", "stern"):
+        tent.shown[body, RH] = lambda _t: 100.0
+    assert Quality.DOUBTED not in tent.run(6.0, ("bow", RH))
+
+
+def test_a_flat_line_that_moves_again_is_believed_at_its_third_change() -> None:
+    tent = Tent(starboard=False)
+    tent.run(6.0)
+    good = tent.shown["port", HULL]
+    frozen = good(tent.time_s)
+    tent.shown["port", HULL] = lambda _t: frozen
+    assert tent.run(1.0, ("port", HULL))[-1] is Quality.DOUBTED
+    tent.shown["port", HULL] = good
+    assert tent.run(0.5, ("port", HULL))[-1] is Quality.OK
+
+
+def test_attenuated_signal_a_moving_last_digit_around_a_mean_that_no_longer_follows() -> None:
+    tent = Tent()
+    tent.run(24.0)
+    stands = tent.shown["port", HULL](tent.time_s)
+    flicker = random.Random(3)
+    tent.shown["port", HULL] = lambda _t: stands + 0.0625 * flicker.choice((-1, 0, 0, 1))
+    found = tent.run(4.0, ("port", HULL))
+    assert minutes_until_doubted(found) <= 90.0
+    assert found[-1] is Quality.DOUBTED
+    assert "port has not moved for" in tent.why(("port", HULL))
+    assert "starboard rose" in tent.why(("port", HULL))
+    assert tent.doubted() == {("port", HULL)}
+
+
+@pytest.mark.parametrize("length_s", [600.0, 7200.0])
+def test_a_record_that_repeats_itself_is_doubted(length_s: float) -> None:
+    tent = Tent()
+    tent.run(5.0)
+    good = tent.shown["bow", AIR]
+    tape = []
+
+    def recorded(t: float) -> float:
+        tape.append(good(t))
+        return tape[-1]
+
+    tent.shown["bow", AIR] = recorded
+    tent.run(length_s / HOUR_S)
+    begun_s = tent.time_s
+    tent.shown["bow", AIR] = lambda t: tape[int((t - begun_s) / EVERY_S) % len(tape)]
+    found = tent.run(2.0, ("bow", AIR))
+    assert minutes_until_doubted(found) <= 20.0
+    assert "repeats, to the last digit" in tent.why(("bow", AIR))
+    tent.shown["bow", AIR] = good
+    assert tent.run(0.5, ("bow", AIR))[-1] is Quality.OK
+
+
+@pytest.mark.parametrize("jump_k", [5.0, -5.0])
+def test_rate_of_change_a_hull_that_jumps_beside_still_air_stays_doubted(jump_k: float) -> None:
+    tent = Tent(starboard=False)
+    tent.run(8.0)
+    good = tent.shown["port", HULL]
+    tent.shown["port", HULL] = lambda t: good(t) + jump_k
+    found = tent.run(4.0, ("port", HULL))
+    assert found[0] is Quality.SPIKE
+    assert set(found[1:]) == {Quality.DOUBTED}, "the next like value confirms nothing"
+    way = "up" if jump_k > 0.0 else "down"
+    assert f"jumped 5.0 K {way}" in tent.why(("port", HULL)).replace("4.9", "5.0").replace(
+        "5.1", "5.0"
+    )
+
+
+def test_a_hull_that_jumped_and_agrees_with_the_other_hull_again_is_believed() -> None:
+    tent = Tent()
+    tent.run(8.0)
+    good = tent.shown["port", HULL]
+    tent.shown["port", HULL] = lambda t: good(t) + 5.0
+    assert tent.run(3.0, ("port", HULL))[-1] is Quality.DOUBTED
+    tent.shown["port", HULL] = good
+    assert tent.run(0.5, ("port", HULL))[-1] is Quality.OK
+
+
+def test_neighbour_a_probe_that_fell_off_the_hull_takes_on_the_airs_own_movement() -> None:
+    tent = Tent()
+    tent.run(8.0)
+    tent.shown["port", HULL] = lambda t: tent._read(tent.air_c(t - 45.0), 0.04, 0.0625)
+    found = tent.run(3.0, ("port", HULL))
+    assert minutes_until_doubted(found) <= 60.0
+    assert found[-1] is Quality.DOUBTED
+    assert tent.doubted() == {("port", HULL)}
+
+
+def test_neighbour_the_sun_on_one_air_probe_dries_its_air_in_exact_inverse() -> None:
+    tent = Tent()
+    tent.run(12.0)
+    begun_s = tent.time_s
+
+    def sun_k(t: float) -> float:
+        return 5.0 * (1.0 - math.exp(-(t - begun_s) / 600.0))
+
+    tent.shown["bow", AIR] = lambda t: tent._read(tent.air_c(t) + sun_k(t), 0.05, 0.01)
+    tent.shown["bow", RH] = lambda t: tent._read(
+        1100.0 / checks.vapour_pressure_hpa(tent.air_c(t) + sun_k(t), 100.0), 0.2, 0.1
+    )
+    found = tent.run(1.0, ("bow", AIR))
+    assert minutes_until_doubted(found) <= 30.0
+    assert {("bow", AIR), ("bow", RH)} <= tent.doubted()
+    assert "over the other air probes" in tent.why(("bow", AIR))
+
+
+def test_multi_variate_bodies_of_one_tent_whose_vapour_pressures_part() -> None:
+    tent = Tent()
+    tent.run(12.0)
+    good = tent.shown["stern", RH]
+    tent.shown["stern", RH] = lambda t: 0.8 * good(t)
+    tent.run(0.5)
+    assert ("stern", RH) in tent.doubted()
+    assert "hPa of moisture" in tent.why(("stern", RH))
+
+
+def test_a_vouched_point_is_believed_until_there_is_new_evidence() -> None:
+    tent = Tent(starboard=False)
+    tent.run(8.0)
+    good = tent.shown["port", HULL]
+    tent.shown["port", HULL] = lambda t: good(t) + 5.0
+    assert tent.run(1.0, ("port", HULL))[-1] is Quality.DOUBTED
+    tent.judge.vouch("port")
+    assert set(tent.run(4.0, ("port", HULL))) == {Quality.OK}
+    tent.shown["port", HULL] = lambda t: good(t) - 5.0
+    assert tent.run(1.0, ("port", HULL))[-1] is Quality.DOUBTED
+
+
+def test_the_same_readings_give_the_same_doubts_again() -> None:
+    def qualities() -> list[Quality]:
+        tent = Tent(seed=9)
+        tent.run(6.0)
+        frozen = tent.shown["bow", AIR](tent.time_s)
+        tent.shown["bow", AIR] = lambda _t: frozen
+        return tent.run(2.0, ("bow", AIR))
+
+    assert qualities() == qualities()
+
+
+def test_each_check_says_not_evaluated_where_it_has_nothing_to_go_by() -> None:
+    assert flat_line(500, 9000.0, math.inf) is Verdict.NOT_EVALUATED
+    assert checks.follows_air(0.9, 0.99, 1.0, 0.01, None) is Verdict.NOT_EVALUATED
+    assert checks.neighbour([]) is Verdict.NOT_EVALUATED
+    assert checks.vapour_pressures_part(math.nan, 0.0, None) is Verdict.NOT_EVALUATED
+    assert checks.sunlit(math.nan, 0.0, None, 0.0, above_all=True) is Verdict.NOT_EVALUATED
+
+
+@pytest.mark.parametrize(
+    ("equal", "lasted_s", "needed", "verdict"),
+    [
+        (40, 1200.0, 40.0, Verdict.SUSPECT),
+        (40, 1199.0, 40.0, Verdict.PASS),  # never under 20 min: DESIGN
+        (39, 9000.0, 40.0, Verdict.PASS),
+    ],
+)
+def test_flat_line_bounds(equal: int, lasted_s: float, needed: float, verdict: Verdict) -> None:
+    assert flat_line(equal, lasted_s, needed) is verdict
+
+
+def test_a_repeat_within_chance_is_none() -> None:
+    assert repeated_record(29.9) is Verdict.PASS
+    assert repeated_record(30.0) is Verdict.SUSPECT
