@@ -79,8 +79,6 @@ class PointWatch:
     __slots__ = (
         "_arrived_s",
         "_changes",
-        "_empties",
-        "_empties_between",
         "_intervals",
         "_last",
         "_pending",
@@ -100,8 +98,6 @@ class PointWatch:
         self._usual_s = 0.0
         self._intervals: deque[float] = deque(maxlen=_REMEMBERED)
         self._changes: deque[float] = deque(maxlen=_REMEMBERED)
-        self._empties = 0
-        self._empties_between: deque[int] = deque(maxlen=_REMEMBERED)
 
     @property
     def last(self) -> Reading | None:
@@ -133,15 +129,12 @@ class PointWatch:
 
         Returns:
             One reading; two where it confirms that the last spike was a true jump, which then
-            counts from the first; none where an empty cell means only that no value was due.
+            counts from the first.
         """
         if reading.quality is Quality.MISSING or math.isnan(reading.value):
-            return self._judge_empty(reading)
+            return [replace(reading, value=math.nan, quality=Quality.MISSING)]
         if reading.quality is not Quality.OK:
             return [reading]
-        if self._empties or self._last is not None:
-            self._empties_between.append(self._empties)
-            self._empties = 0
         if self._arrived_s is not None and reading.time_s > self._arrived_s:
             self._intervals.append(reading.time_s - self._arrived_s)
             self._usual_s = median(self._intervals)
@@ -156,13 +149,6 @@ class PointWatch:
         if not self.rules.low <= value <= self.rules.high:
             return [replace(reading, quality=Quality.IMPLAUSIBLE)]
         return self._judge_change(reading)
-
-    def _judge_empty(self, reading: Reading) -> list[Reading]:
-        self._empties += 1
-        usual = median(self._empties_between) if self._empties_between else 0
-        if self._empties <= 2 * usual:
-            return []  # sparse by habit, as where each row carries one sensor's value
-        return [replace(reading, value=math.nan, quality=Quality.MISSING)]
 
     def _judge_change(self, reading: Reading) -> list[Reading]:
         last, pending = self._last, self._pending

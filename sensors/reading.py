@@ -54,7 +54,8 @@ class Reading:
         point: name of the sensor body.
         quantity: what was measured.
         time_s: when it was measured, seconds since 1970-01-01 UTC [s].
-        value: in the unit of `quantity`; NaN only where quality is `missing`.
+        value: in the unit of `quantity`; NaN only where quality is `missing`, or `stale` for an
+            empty cell of a recording, which says nothing new.
         quality: ok, or why the value is not believed.
         received_s: when it reached the program, same scale [s]; equals `time_s` in a replay.
     """

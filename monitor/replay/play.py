@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-import math
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from statistics import median
 from typing import TYPE_CHECKING
 
 from monitor.calibrations import CalibrationBook
@@ -19,6 +17,7 @@ from monitor.enclosure import Enclosure, Intake
 from monitor.films import FilmKeeper
 from monitor.log.facts import TextOf, keep_facts, specs_of
 from monitor.log.log import Store
+from monitor.replay.arrivals import Arrivals, Placed
 from monitor.specs import find_spec
 from monitor.tell import Tell, Teller
 from rules.errors import FilmcallError
@@ -32,64 +31,31 @@ if TYPE_CHECKING:
     from sensors.recording.rows import Recording
 
 
-SET_AFTER_S = 90.0
-_ROWS_REMEMBERED = 9
-
-
 class Playback:
-    """Takes a recording's rows in file order and keeps the enclosure's data time.
-
-    Rows behind the newest are late. Where they go on in their own time for 90 s and two usual
-    intervals and never come back to the newest, the clock was set back: that is the present then.
+    """Drives an enclosure by a recording's rows, each with when it came.
 
     Attributes:
         enclosure: that the rows are about.
-        clock_sets: how often the recording's clock was set back.
-        late_rows: rows behind the newest that were taken for late.
     """
 
     def __init__(self, enclosure: Enclosure) -> None:
         self.enclosure = enclosure
-        self.clock_sets = 0
-        self.late_rows = 0
-        self._newest_s = -math.inf
-        self._behind_s: float | None = None
-        self._gone_on_s = 0.0
-        self._intervals: deque[float] = deque(maxlen=_ROWS_REMEMBERED)
 
-    def take(self, readings: Sequence[Reading]) -> Intake:
-        """Take one row in.
+    def take(self, row: Placed) -> Intake:
+        """Take one row in, as live a message is taken.
 
         Args:
-            readings: of one time.
+            row: the next one.
 
         Returns:
             What is to be kept in the log.
         """
-        if not readings:
+        if row.clock_set:
+            self.enclosure.clock_jumped(row.now_s)
+        if not row.readings:
+            self.enclosure.advance(row.now_s)
             return Intake([], [], [])
-        time_s = readings[0].time_s
-        if time_s < self._newest_s:
-            if not self._was_set(time_s):
-                self.late_rows += 1
-                return self.enclosure.take_late(readings)
-            self.clock_sets += 1
-            self.enclosure.clock_jumped(time_s)
-        elif self._newest_s < time_s < math.inf and math.isfinite(self._newest_s):
-            self._intervals.append(time_s - self._newest_s)
-        self._behind_s = None
-        self._gone_on_s = 0.0
-        self._newest_s = time_s
-        return self.enclosure.take(readings, time_s)
-
-    def _was_set(self, time_s: float) -> bool:
-        """Whether rows behind the newest have gone on for so long that they are no late ones."""
-        if self._behind_s is not None:
-            step_s = time_s - self._behind_s
-            self._gone_on_s = self._gone_on_s + step_s if step_s >= 0.0 else 0.0
-        self._behind_s = time_s
-        usual_s = median(self._intervals) if self._intervals else 0.0
-        return self._gone_on_s >= max(SET_AFTER_S, 2.0 * usual_s)
+        return self.enclosure.take(row.readings, row.time_s, row.now_s)
 
 
 RECORDING = "recording"  # name of the enclosure where no config gives one
@@ -245,11 +211,10 @@ def play(
     playback: Playback | None = None
     newest_s: float | None = None
     finished = False
+    arrivals = Arrivals(rows)
     try:
-        for readings in rows:
-            if not readings:
-                continue
-            time_s = readings[0].time_s
+        for row in arrivals:
+            time_s = row.now_s
             if playback is None:
                 enclosure = Enclosure(job.config, keeper.film_of, time_s, on_evaluated=evaluated)
                 for event in keeper.events:
@@ -259,14 +224,13 @@ def play(
                 playback = Playback(enclosure)
             if speed is not None and newest_s is not None and time_s > newest_s:
                 sleep((time_s - newest_s) / speed)
-            newest_s = time_s if newest_s is None else max(newest_s, time_s)
+            newest_s = time_s
             if before_row is not None:
                 before_row(time_s)
             while vouched and vouched[0].time_s <= time_s:
                 playback.enclosure.vouch(vouched.popleft().what or "")
-            sets_before = playback.clock_sets
-            taken = playback.take(readings)
-            if playback.clock_sets != sets_before:
+            taken = playback.take(row)
+            if row.clock_set:
                 keeper.clock_jumped(time_s)
                 if outlook is not None:
                     outlook.clock_jumped()
@@ -283,8 +247,8 @@ def play(
         if store is not None and source is not None:
             store.end_source(source, complete=finished)
     result.changes = teller.changes
+    result.clock_sets = arrivals.clock_sets
     if playback is not None:
-        result.clock_sets = playback.clock_sets
         result.late = playback.enclosure.counts.late
         result.repeated = playback.enclosure.counts.duplicates
     return result

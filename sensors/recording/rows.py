@@ -45,6 +45,8 @@ MISSING_WORDS = (
     "None",
 )
 _MISSING = frozenset(MISSING_WORDS)
+_UNREADABLE = np.inf  # stands for a cell with text in it until readings are made
+_QUALITIES = (Quality.OK, Quality.STALE, Quality.MISSING)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _COMMA_NUMBER = re.compile(r"[+-]?(\d+,?\d*|,\d+)([eE][+-]?\d+)?")
 
@@ -74,7 +76,8 @@ class Recording:
     """A recorded CSV; iterating reads it from the start, with bounded memory.
 
     Each row becomes one list of readings, one for each column, all with the row's time. A cell
-    without a value becomes a reading of quality `missing`. Rows keep the file's order.
+    that holds something else than a number becomes a reading of quality `missing`; an empty one
+    says nothing new, so that its reading is `stale`. Rows keep the file's order.
 
     Attributes:
         path: the file.
@@ -243,6 +246,7 @@ class Recording:
                 number = self._number(cell)
                 if number is None:
                     faults.append(f"{column.column} {cell[:40]!r} is no number")
+                    array[at] = _UNREADABLE
                 else:
                     array[at] = number
             if len(faults) == len(self._places) > 1:
@@ -274,10 +278,13 @@ class Recording:
         moments = seconds.tolist()
         made: list[Iterator[Reading]] = []
         for column, array in zip(self.columns, values, strict=True):
-            missing = np.isnan(array)
+            empty = np.isnan(array)
             quality: Iterator[Quality] = repeat(Quality.OK)
-            if missing.any():
-                quality = iter([Quality.MISSING if no else Quality.OK for no in missing.tolist()])
+            if (unreadable := np.isinf(array)).any():
+                array[unreadable] = np.nan
+            if empty.any() or unreadable.any():
+                found = np.where(empty, 1, np.where(unreadable, 2, 0))
+                quality = map(_QUALITIES.__getitem__, found.tolist())
             made.append(
                 map(
                     Reading,

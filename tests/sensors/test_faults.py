@@ -173,12 +173,8 @@ def test_a_wet_night_everywhere_is_no_wet_probe() -> None:
             assert judge.judge(each)[0].quality is Quality.OK
 
 
-def test_an_empty_cell_counts_at_once_unless_it_is_the_habit() -> None:
+def test_what_says_nothing_usable_is_missing_at_once_and_the_next_value_counts() -> None:
     assert qualities([20, 20, math.nan, 20]) == [["ok"], ["ok"], ["missing"], ["ok"]]
-    nan = math.nan
-    sparse = qualities([20, nan, nan, 20, nan, nan, 20, nan, nan, nan, nan, nan])
-    assert sparse[4:9] == [[], [], ["ok"], [], []]
-    assert sparse[11] == ["missing"], "five empty cells where two are usual"
 
 
 @given(st.lists(st.floats(allow_nan=True, allow_infinity=True), max_size=60))

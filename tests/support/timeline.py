@@ -8,6 +8,7 @@ from pathlib import Path
 
 from monitor.config.load import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure, LastCall, constant_film
+from monitor.replay.arrivals import Arrivals
 from monitor.replay.play import Playback
 from rules.call import Call
 from rules.section import Film
@@ -17,6 +18,7 @@ from sensors.reading import Quality, Quantity, Reading
 
 FOLDER = Path(__file__).parents[1] / "timelines"
 SILENT = None
+UNUSABLE = math.inf
 START_S = 1_760_000_000.0 // 60.0 * 60.0
 DEFAULT_ACCURACY = {
     Quantity.AIR_TEMP: 0.3,
@@ -74,6 +76,8 @@ def _series(items: list[str]) -> list[float | None]:
             values += [SILENT] * count
         elif what == "_":
             values += [math.nan] * count
+        elif what == "!":
+            values += [UNUSABLE] * count
         elif ">" in what:
             first, last = (float(end) for end in what.split(">"))
             values += [first + (last - first) * (k + 1) / count for k in range(count)]
@@ -105,24 +109,27 @@ def play(timeline: Timeline) -> list[Call]:
     enclosure = Enclosure(config, constant_film(Film(GENERAL_GUIDANCE)), START_S, last)
     playback = Playback(enclosure)
     calls: list[Call] = []
-    for row in range(len(timeline.expect)):
-        time_s = START_S + row * timeline.step_s + timeline.clock_s[row]
-        readings = [
-            Reading(
-                "polytunnel",
-                point,
-                quantity,
-                time_s,
-                value,
-                Quality.MISSING if math.isnan(value) else Quality.OK,
-                time_s,
-            )
+    rows = [
+        [
+            Reading("polytunnel", point, quantity, time_s, *_said(value), time_s)
             for (point, quantity, _, _), series in timeline.points.items()
             if (value := series[row]) is not SILENT
         ]
+        for row in range(len(timeline.expect))
+        for time_s in [START_S + row * timeline.step_s + timeline.clock_s[row]]
+    ]
+    arrivals = iter(Arrivals(rows))
+    for row, readings in enumerate(rows):
         if readings:
-            playback.take(readings)
+            playback.take(next(arrivals))
         else:
-            enclosure.advance(time_s)
+            enclosure.advance(START_S + row * timeline.step_s + timeline.clock_s[row])
         calls.append(enclosure.call)
     return calls
+
+
+def _said(value: float) -> tuple[float, Quality]:
+    """A cell's value and quality as a recording gives them."""
+    if math.isnan(value):
+        return math.nan, Quality.STALE
+    return (math.nan, Quality.MISSING) if value == UNUSABLE else (value, Quality.OK)

@@ -195,10 +195,7 @@ def heard(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Heard]:
 
 
 TODAY = {
-    "silence": "GO comes 4 min later in the replay: the hull's own row begins the dwell anew",
     "errors": "live, ERR changes nothing; replayed, it is a HOLD of 11 min",
-    "together": "HOLD all along in the replay: 'again for a time already played'",
-    "ahead": "HOLD all along in the replay: the others' rows are taken for late",
 }
 
 

@@ -203,7 +203,6 @@ def test_fault_that_shows_gives_at_most_five_minutes_of_go_beyond_the_guard(name
     assert score.beyond_min <= GO_BEYOND_MIN
 
 
-@pytest.mark.xfail(strict=False, reason="one body stamped 10 min ahead silences the others' STOP")
 def test_body_whose_clock_is_ahead_silences_no_stop_and_costs_no_go() -> None:
     score, _ = fault_run("clock-ahead", AIR_SEED, AIR_H, EVERY_S)
     assert score.missed_stop == 0

@@ -376,12 +376,12 @@ def test_one_unreadable_cell_makes_only_its_value_missing(write: Write) -> None:
     ]
 
 
-def test_empty_cells_are_missing_and_no_fault(write: Write) -> None:
+def test_empty_cells_say_nothing_new_and_are_no_fault(write: Write) -> None:
     recording = opened(write("time,temp,rh\n2026-04-25 14:30,,---\n2026-04-25 14:31,NaN,60\n"))
     rows = list(recording)
     assert [[r.quality for r in row] for row in rows] == [
-        [Quality.MISSING, Quality.MISSING],
-        [Quality.MISSING, Quality.OK],
+        [Quality.STALE, Quality.STALE],
+        [Quality.STALE, Quality.OK],
     ]
     assert recording.unreadable_count == recording.skipped_count == 0
 
