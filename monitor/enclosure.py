@@ -188,6 +188,7 @@ class Enclosure:
         self.counts = Counts()
         self.now_s = start_s
         self.doubts: tuple[Doubt, ...] = ()
+        self.intake_delay_s = 0.0  # how old what is heard is by the time it comes
         self._film_of = film_of
         keys = {(point.name, point.quantity): point.rules for point in config.points}
         self._judge = FaultJudge(keys)

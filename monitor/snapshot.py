@@ -114,6 +114,7 @@ class Snapshot:
         counts: what was set aside, refused or dropped, by name.
         link: state of the broker in one sentence, or "" in a replay.
         link_ok: whether readings can come in.
+        intake_delay_s: how old what is heard is by the time it comes; over 5 s no GO is sure [s].
         alarm: the alarm that nobody has acknowledged yet, or "".
         notices: what has to be said beside the call: unlogged calls, a clock that was set.
         specs: by name, so that the screen can say what would change a call, and offer them; the
@@ -135,6 +136,7 @@ class Snapshot:
     counts: Mapping[str, int] = field(default_factory=dict)
     link: str = ""
     link_ok: bool = True
+    intake_delay_s: float = 0.0
     alarm: str = ""
     notices: tuple[str, ...] = ()
     specs: Mapping[str, Spec] = field(default_factory=dict)

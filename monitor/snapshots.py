@@ -108,6 +108,7 @@ class SnapshotMaker:
             counts=told,
             link=link,
             link_ok=link_ok,
+            intake_delay_s=enclosure.intake_delay_s,
             alarm=alarm,
             notices=tuple(notices),
             outlook={

@@ -44,11 +44,13 @@ class PayloadFault(Exception):
 
     Attributes:
         kind: which of the closed set of refusals.
+        elsewhere: True where the message is sound and speaks of other quantities only.
     """
 
-    def __init__(self, kind: FaultKind, text: str) -> None:
+    def __init__(self, kind: FaultKind, text: str, *, elsewhere: bool = False) -> None:
         super().__init__(text)
         self.kind = kind
+        self.elsewhere = elsewhere
 
 
 OTHERS = "(others)"

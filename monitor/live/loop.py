@@ -46,6 +46,7 @@ from rules.reasons import Doubt
 from rules.section import SectionCall
 from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
+from sensors.mqtt.heartbeat import BEHIND_S
 from sensors.mqtt.intake import Arrival
 from sensors.reading import Quality, Reading
 
@@ -173,6 +174,22 @@ class ArrivalSource(Protocol):
         ...
 
 
+class IntakeAge(Protocol):
+    """How old what arrivals say is by the time they come."""
+
+    def beat(self) -> None:
+        """Measure anew where that is due."""
+        ...
+
+    def delay_s(self) -> float:
+        """Return how old what is heard now is [s]."""
+        ...
+
+    def behind_words(self) -> str:
+        """Return why there is no GO by that age, as a clause; "" while it is short."""
+        ...
+
+
 class Watch:
     """Watches every enclosure of a config.
 
@@ -184,6 +201,7 @@ class Watch:
         calibrations: that readings pass through.
         retention: thins old readings of the log while nothing ails it, or None.
         link: follows the link to the broker, or None.
+        intake_age: tells how old what is heard is, or None where nothing measures it.
     """
 
     def __init__(
@@ -224,6 +242,8 @@ class Watch:
         self.publisher = publisher
         self.retention: Retention | None = None
         self.link: LinkLog | None = None
+        self.intake_age: IntakeAge | None = None
+        self._intake_fault = ""
         self._station = station
         self._outlooks = outlooks
         self._events_at_s = 0.0
@@ -337,6 +357,7 @@ class Watch:
             self._take(group, now_s)
         for room in self.rooms.values():
             room.enclosure.advance(now_s)
+        self._look_at_intake(now_s)
         if not 0.0 <= now_s - self._events_at_s < EVENTS_EVERY_S:
             self._events_at_s = now_s
             self._look_for_events(now_s)
@@ -349,6 +370,21 @@ class Watch:
         if self.retention is not None and not (self.clock_fault or self.log_fault):
             self.retention.look(now_s)
         return len(arrivals)
+
+    def _look_at_intake(self, now_s: float) -> None:
+        """Measure how old what is heard is, and show it; far behind there is no GO."""
+        if self.intake_age is None:
+            return
+        self.intake_age.beat()
+        delay_s = self.intake_age.delay_s()
+        for room in self.rooms.values():
+            room.enclosure.intake_delay_s = delay_s
+        if self.publisher is not None:
+            self.publisher.set_behind(delay_s > BEHIND_S)
+        fault = self.intake_age.behind_words()
+        if fault != self._intake_fault:
+            self._intake_fault = fault
+            self._set_doubts(now_s)
 
     def _look_at_clock(self, now_s: float) -> float:
         """Notice a clock that was set, or that was never set; return the time to go by."""
@@ -549,6 +585,8 @@ class Watch:
         doubts = []
         if self.clock_fault:
             doubts.append(Doubt("clock", self.clock_fault))
+        if self._intake_fault:
+            doubts.append(Doubt("intake", self._intake_fault))
         if self.log_fault:
             # A reason is a clause: whoever shows it ends the sentence.
             doubts.append(Doubt("log", self.log_fault.removesuffix(".")))
@@ -559,9 +597,14 @@ class Watch:
     # Telling --------------------------------------------------------------------------------
 
     def _told(self, enclosure: Enclosure, calls: list[SectionCall], told: Json) -> None:
+        self._add_delay(told)
         if self.publisher is not None:
             self.publisher.tell(enclosure.name, told, self._clock.now_s())
         self._tell(enclosure, calls, told)
+
+    def _add_delay(self, told: Json) -> None:
+        if self.intake_age is not None:
+            told["intake_delay_s"] = round(self.intake_age.delay_s(), 2)
 
     def _publish(self, now_s: float) -> None:
         if self.publisher is None or not self.publisher.due(now_s):
@@ -570,6 +613,7 @@ class Watch:
             pressure_pa = pressure_at_altitude_pa(room.enclosure.config.altitude_m)
             told = enclosure_dict(name, room.enclosure.explain(), pressure_pa)
             told["clocks"] = room.keeper.clock_dicts(room.enclosure)
+            self._add_delay(told)
             if self._store.call_waits(name):
                 told["unlogged"] = True
             self.publisher.refresh(name, told)

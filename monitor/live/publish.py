@@ -4,6 +4,7 @@
 plain word for lamps and sounders, never retained, since a lamp that starts up would believe it;
 `<base>/<enclosure>/alarm` tells a ringing alarm, not retained either;
 `<base>/<station>/status` says online or offline, offline also as the last will.
+While what is heard is too old, no GO goes out: the last one runs out by its own `valid_until`.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import Protocol
 
 from monitor.alarms.board import Ring
 from monitor.wire import Json
+from rules.call import Call
 from rules.text import iso_utc
 
 REPEAT_S = 15.0  # the contract says at least every 20 s
@@ -72,6 +74,7 @@ class Publisher:
         self._since: dict[str, tuple[str, float]] = {}
         self._repeat_at_s = 0.0
         self._greet = False
+        self._behind = False
         line.set_will(self.status_topic, OFFLINE, qos=1, retain=True)
         line.on_connected.append(self._connected)
 
@@ -90,6 +93,11 @@ class Publisher:
 
     def _connected(self) -> None:
         self._greet = True
+
+    def set_behind(self, behind: bool) -> None:
+        """Say whether what is heard is too old for a GO; what was kept back goes out after it."""
+        self._greet = self._greet or (self._behind and not behind)
+        self._behind = behind
 
     def tell(self, enclosure: str, told: Json, now_s: float) -> None:
         """Publish a call that was just made.
@@ -147,6 +155,8 @@ class Publisher:
 
     def _publish_call(self, enclosure: str, now_s: float) -> None:
         call, since_s = self._since[enclosure]
+        if self._behind and call == Call.GO.value:
+            return
         if since_s > now_s:  # the clock was set back since
             self._since[enclosure] = (call, now_s)
         told = {

@@ -38,10 +38,12 @@ from monitor.wire import Json, plain_line
 from rules.errors import FilmcallError
 from rules.section import SectionCall
 from sensors.mqtt.broker import BrokerFault
+from sensors.mqtt.heartbeat import Heartbeat
 from sensors.mqtt.intake import Intake
 from sensors.mqtt.payload import SourceFault
 
 TURN_S = 0.2
+HEARTBEAT = "heartbeat"
 BUSY_S = 0.5  # a call is told within 1 s though another process holds the log
 _SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
 
@@ -96,6 +98,7 @@ def run(
         )
         for notice in watch.notices():
             typer.echo(notice, err=True)
+        watch.intake_age = intake
         watch.link = LinkLog(lambda: intake.status().connection.connected)
         watch.retention = Retention(store, config.log.keep_raw_days)
         outlooks.start()
@@ -176,7 +179,8 @@ def intake_of(
         )
     try:
         broker = config.broker.broker(config.publish.station, os.environ)
-        return Intake(broker, sources, monotonic=boot_time_s, plain=plain)
+        heartbeat = Heartbeat(f"{config.publish.base}/{config.publish.station}/{HEARTBEAT}")
+        return Intake(broker, sources, monotonic=boot_time_s, plain=plain, heartbeat=heartbeat)
     except (BrokerFault, SourceFault) as fault:
         raise FilmcallError(str(fault)) from fault
 

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from monitor.snapshot import PointHealth, Snapshot
 from rules.call import Call
 from rules.text import clean, duration_text, iso_utc
+from sensors.mqtt.heartbeat import BEHIND_S
 from sensors.reading import Quantity
 
 # Common practice, no source: one reading may be lost and one be late before anybody is told.
@@ -29,13 +30,16 @@ def newest_age_s(snapshot: Snapshot) -> float | None:
 
 
 def is_renewed(snapshot: Snapshot, section: str | None = None) -> bool:
-    """Return whether readings come: the link stands, and no required point is overdue.
+    """Return whether readings come, and fresh: linked, not behind, and no required point overdue.
 
     Args:
         snapshot: of one enclosure.
         section: whose call is meant; None for the enclosure's, on which every point bears.
     """
-    return snapshot.recorded or (snapshot.link_ok and not _overdue(snapshot, section))
+    if snapshot.recorded:
+        return True
+    soon = snapshot.intake_delay_s <= BEHIND_S
+    return snapshot.link_ok and soon and not _overdue(snapshot, section)
 
 
 def _points(snapshot: Snapshot, section: str | None = None) -> list[PointHealth]:
@@ -75,7 +79,9 @@ def quiet_text(snapshot: Snapshot, *, long: bool = False) -> str:
     """
     if is_renewed(snapshot):
         return ""
-    if snapshot.link_ok:
+    if snapshot.link_ok and snapshot.intake_delay_s > BEHIND_S:
+        what, age_s = "BEHIND", max(snapshot.intake_delay_s, newest_age_s(snapshot) or 0.0)
+    elif snapshot.link_ok:
         overdue = _overdue(snapshot)
         what, age_s = _which(snapshot, overdue), _youngest_s(overdue)
     else:

@@ -151,6 +151,9 @@ _LOG = logging.getLogger("filmcall.mqtt")
 
 # One message of 1 MB is let through to be refused by name; MQTT 5 brokers keep back what is larger.
 MAX_PACKET_BYTES = 2 * 1024 * 1024
+# What waits to be read grows old, and the broker can drop only what still stands with it.
+RECEIVE_MAXIMUM = 64  # unacknowledged messages that a broker of MQTT 5 may send ahead [-]
+RECEIVE_BYTES = 16_384  # asked for of the system, which doubles it [bytes]
 _LOOP_S = 0.2  # longest wait for the network before the stop flag is looked at [s]
 _FILTERS_A_PACKET = 64
 _QUICK_S = 10.0  # a connection that ends sooner was thrown out rather than lost [s]
@@ -196,6 +199,7 @@ class Connection:
         self._backoff = backoff
         self._chance = chance or random.Random()
         self.on_connected: list[Callable[[], None]] = []
+        self.on_lost: list[Callable[[], None]] = []
 
         self._lock = threading.Lock()
         self._stopping = threading.Event()
@@ -387,6 +391,7 @@ class Connection:
             return None
         properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
         properties.MaximumPacketSize = MAX_PACKET_BYTES
+        properties.ReceiveMaximum = RECEIVE_MAXIMUM
         return properties
 
     def _farewell(self) -> None:
@@ -404,6 +409,8 @@ class Connection:
                 now = self._monotonic()
                 if now - self._since_mono_s < _QUICK_S:
                     self._quick_losses.append(now)
+        for hook in tuple(self.on_lost):
+            hook()
 
     def _say(self, sentence: str) -> None:
         with self._lock:
@@ -522,11 +529,12 @@ class Connection:
 
 
 def _send_at_once(_client: paho.Client, _userdata: object, sock: object) -> None:
-    """Let no small message wait until the one before it is acknowledged.
+    """Let no small message wait for the one before it, nor many of the broker's in our buffer.
 
     A call is two messages in a row, and the second would come up to 40 ms later.
     """
     if isinstance(sock, socket.socket):
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, RECEIVE_BYTES)
         sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
 

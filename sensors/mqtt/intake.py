@@ -21,7 +21,9 @@ from sensors.mqtt.connection import (
     ConnectionStatus,
     PublishReceipt,
 )
+from sensors.mqtt.heartbeat import Heartbeat
 from sensors.mqtt.payload import Message, PayloadSource, SourceFault
+from sensors.mqtt.topic_rate import A_SECOND, TopicRate
 from sensors.reading import Reading
 from sensors.wire import FaultKind, PayloadFault, Tally, TimeNote
 
@@ -174,6 +176,7 @@ PLAIN_BYTES = 262_144  # largest message on a topic that is handed on unread [by
 _LOGGED_A_MINUTE = 20  # refused messages written to the log in full [-]
 _COPY_WITHIN_S = 1.0  # the broker's copies for overlapping filters come together [s]
 _COPIES_KEPT = 256
+_NEXT_S = 1e-6  # one message is measured this much after the one before at least [s]
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,15 +186,18 @@ class Arrival:
     Attributes:
         reading: the reading.
         monotonic_s: monotonic time at receipt [s].
+        delay_s: how long it was on its way at least, by the heartbeat [s].
     """
 
     reading: Reading
     monotonic_s: float
+    delay_s: float = 0.0
 
     @property
     def measured_monotonic_s(self) -> float:
         """When it was measured on the monotonic clock: receipt less its age at receipt [s]."""
-        return self.monotonic_s - max(0.0, self.reading.received_s - self.reading.time_s)
+        own_age_s = self.reading.received_s - self.reading.time_s
+        return self.monotonic_s - max(0.0, own_age_s, self.delay_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +236,9 @@ class IntakeStatus:
         queued: readings that wait for the pipeline now [-].
         dropped: readings dropped because the queue was full, oldest first [-].
         dropped_by_point: the same by `enclosure/point` [-].
+        rated: messages dropped unread because their topic brought too many [-].
+        rated_by_topic: the same by topic, bounded [-].
+        delay_s: how old what is heard is, by the heartbeat; 0 without one [s].
         unlogged: refused messages beyond what the log takes in a minute [-].
         heard: one for each source.
         troubles: sentences on what is wrong now, worst first; empty when all is well.
@@ -248,6 +257,9 @@ class IntakeStatus:
     queued: int
     dropped: int
     dropped_by_point: dict[str, int]
+    rated: int
+    rated_by_topic: dict[str, int]
+    delay_s: float
     unlogged: int
     heard: tuple[SourceCounts, ...]
     troubles: tuple[str, ...]
@@ -276,6 +288,7 @@ class Intake:
         backoff: Backoff = DEFAULT_BACKOFF,
         chance: random.Random | None = None,
         plain: Mapping[str, Callable[[bytes], None]] | None = None,
+        heartbeat: Heartbeat | None = None,
     ) -> None:
         """Prepare; nothing is sent before `start`.
 
@@ -289,6 +302,7 @@ class Intake:
             chance: source of the jitter.
             plain: topics whose messages bring no readings, each with what takes the payload, in
                 the network thread: it may keep it and no more.
+            heartbeat: tells how old what is heard is; None where nothing asks for it.
 
         Raises:
             BrokerFault: a certificate file cannot be used.
@@ -309,17 +323,27 @@ class Intake:
         self._heard = {source: _SourceTally() for source in sources}
         self._last_copy: dict[str, tuple[bytes, bool, float, int]] = {}
         self._plain = dict(plain or {})
+        self.heartbeat = heartbeat
+        self._measured_s = self._rated_s = float("-inf")
+        self._rate = TopicRate(monotonic)
         self._unlogged = self._logged = 0
         self._minute_s = float("-inf")
         self.connection = Connection(
             broker,
-            (*self._router.filters, *self._plain),
+            (
+                *self._router.filters,
+                *self._plain,
+                *(() if heartbeat is None else (heartbeat.topic,)),
+            ),
             self._on_message,
             wall=wall,
             monotonic=monotonic,
             backoff=backoff,
             chance=chance,
         )
+        if heartbeat is not None:
+            self.connection.on_connected.append(heartbeat.begin)
+            self.connection.on_lost.append(heartbeat.end)
 
     @property
     def on_connected(self) -> list[Callable[[], None]]:
@@ -349,6 +373,19 @@ class Intake:
     ) -> PublishReceipt:
         """Send a message now or not at all, see `Connection.publish`."""
         return self.connection.publish(topic, payload, qos=qos, retain=retain, expiry_s=expiry_s)
+
+    def beat(self) -> None:
+        """Send a beat where one is due; call at least twice a second."""
+        if self.heartbeat is not None and (payload := self.heartbeat.due()) is not None:
+            self.connection.publish(self.heartbeat.topic, payload, qos=0)
+
+    def delay_s(self) -> float:
+        """Return how old what is heard now is, by the heartbeat; 0 without one [s]."""
+        return 0.0 if self.heartbeat is None else self.heartbeat.delay_s()
+
+    def behind_words(self) -> str:
+        """Return why there is no GO by that age, as a clause; "" while it is short."""
+        return "" if self.heartbeat is None else self.heartbeat.words()
 
     def drain(self, timeout_s: float = 0.0) -> list[Arrival]:
         """Return all queued arrivals in the order in which they came.
@@ -388,9 +425,12 @@ class Intake:
                 queued=len(self._queue),
                 dropped=self._dropped,
                 dropped_by_point=dict(self._dropped_points),
+                rated=self._rate.total,
+                rated_by_topic=self._rate.dropped(),
+                delay_s=self.delay_s(),
                 unlogged=self._unlogged,
                 heard=heard,
-                troubles=_troubles(connection, heard, self._dropped),
+                troubles=_troubles(connection, heard, self._dropped, self._rate.dropped()),
             )
 
     def _on_message(self, message: paho.MQTTMessage) -> None:
@@ -406,6 +446,11 @@ class Intake:
                 fault = PayloadFault(FaultKind.TOPIC, "topic is not UTF-8; message refused.")
                 self._refuse(topic, message, [fault])
                 return
+            if self.heartbeat is not None and topic == self.heartbeat.topic:
+                self.heartbeat.hear(bytes(message.payload[:64]))
+                return
+            if not self._allows(topic):
+                return
             if topic in self._plain:
                 self._hand_on(topic, message)
                 return
@@ -420,6 +465,31 @@ class Intake:
         except Exception as fault:  # noqa: BLE001 (counted and logged; no reading may stop the rest)
             text = f"{type(fault).__name__}: {printable(str(fault), 120)}"
             self._refuse(topic, message, [PayloadFault(FaultKind.UNEXPECTED, text)])
+
+    def _allows(self, topic: str) -> bool:
+        """Return whether a topic's message may be read; say once a minute what is dropped."""
+        with self._ready:
+            if self._rate.allows(topic):
+                return True
+            now_s = self._monotonic()
+            silent = 0.0 <= now_s - self._rated_s < 60.0
+            if not silent:
+                self._rated_s = now_s
+        if not silent:
+            _LOG.warning("%s", _rated_sentence(topic))
+        return False
+
+    def _delay_s(self, now_s: float) -> float:
+        """How long what comes now was on its way; never so that it is older than what came before.
+
+        What is found between two beats is the age of the later one at least, which grows with each
+        message, so that all of them would be measured at one moment.
+        """
+        if self.heartbeat is None:
+            return 0.0
+        measured_s = now_s - self.heartbeat.delay_s()
+        self._measured_s = min(now_s, max(measured_s, self._measured_s + _NEXT_S))
+        return now_s - self._measured_s
 
     def _hand_on(self, topic: str, message: paho.MQTTMessage) -> None:
         """Give a message that brings no readings to whom it is for, unless it is too large."""
@@ -440,6 +510,8 @@ class Intake:
                 decoded = body.readings(source)
             except PayloadFault as fault:
                 faults.append(fault)
+                if missing := body.missing(source, fault):
+                    self._queue_up(topic, source, missing, (), now_s)
                 continue
             if decoded.fault is not None:
                 faults.append(decoded.fault)
@@ -455,6 +527,7 @@ class Intake:
         notes: tuple[TimeNote, ...],
         now_s: float,
     ) -> None:
+        delay_s = self._delay_s(now_s)
         with self._ready:
             seen = self._heard[source]
             seen.topics.add(printable(topic, 80))
@@ -464,7 +537,7 @@ class Intake:
                     lost = self._queue.popleft().reading
                     self._dropped += 1
                     self._dropped_points[f"{lost.enclosure}/{lost.point}"] += 1
-                seen.last = Arrival(reading, now_s)
+                seen.last = Arrival(reading, now_s, delay_s)
                 self._queue.append(seen.last)
             seen.readings += len(readings)
             self._readings += len(readings)
@@ -508,8 +581,18 @@ class Intake:
             _LOG.warning("topic %s: %s payload: %s", shown, faults[0], payload)
 
 
+def _rated_sentence(topic: str) -> str:
+    return (
+        f"topic '{printable(topic, 80)}' brings more than {A_SECOND:.0f} messages a second; what "
+        "is beyond that is dropped and counted. Look at who sends it."
+    )
+
+
 def _troubles(
-    connection: ConnectionStatus, heard: tuple[SourceCounts, ...], dropped: int
+    connection: ConnectionStatus,
+    heard: tuple[SourceCounts, ...],
+    dropped: int,
+    rated: Mapping[str, int],
 ) -> tuple[str, ...]:
     found: list[str] = []
     if not connection.connected:
@@ -522,6 +605,11 @@ def _troubles(
             f"{counted(dropped, 'reading was', 'readings were')} dropped because the program fell "
             "behind; the climate has gaps. Send less often, or use a faster machine."
         )
+    found += [
+        f"{counted(count, 'message')} of topic '{topic}' were dropped, since it brings more than "
+        f"{A_SECOND:.0f} a second. Look at who sends it."
+        for topic, count in rated.items()
+    ]
     for each in heard:
         if len(each.topics) > 1:
             names = ", ".join(list(each.topics)[:3])

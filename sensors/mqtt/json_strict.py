@@ -14,8 +14,10 @@ from sensors.wire import FaultKind, PayloadFault
 MAX_DEPTH = 32  # deepest nesting in a message; common practice, no source
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
-_STRING = re.compile(r'"(?:[^"\\]|\\.)*"', re.DOTALL)
-# Text is passed over whole, so that a word in it is not taken for a value.
+# Text is passed over whole, so that a word in it is not taken for a value. Without a closing quote
+# it runs to the message's end: to look for one again from each quote on would take the square of
+# the length.
+_STRING = re.compile(r'"(?:[^"\\]|\\.)*+"?', re.DOTALL)
 _NO_NUMBER = re.compile(
     r'"(?:[^"\\]|\\.)*+"?|[+-]?\b(?:nan|inf(?:inity)?)\b', re.DOTALL | re.IGNORECASE | re.ASCII
 )

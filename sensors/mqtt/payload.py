@@ -1,8 +1,8 @@
 """What a message says: plain numbers, JSON and SenML decoded to readings, or refused by name.
 
 Nothing here trusts the sender: a message that is odd in any way is refused whole, never repaired.
-But where it says null, NaN or an infinity for a quantity, that quantity is missing, as an empty
-cell of a recording is: the value before it no longer stands.
+What it should have told is missing from then on, as by a cell of a recording that holds no number:
+the value before it no longer stands.
 """
 
 from __future__ import annotations
@@ -249,6 +249,25 @@ class Message:
             return self._decoded(source, self._gaps(text, form, source, fault))
         return self._decoded(source, self._values(document, form, source))
 
+    def missing(self, source: PayloadSource, fault: PayloadFault) -> tuple[Reading, ...]:
+        """Return what a refused message says of a source all the same: that it is missing.
+
+        Args:
+            source: the quantity that it should have carried.
+            fault: why it was refused.
+
+        Returns:
+            One reading of the time of receipt; none where the broker had kept the message from who
+            knows when, or where a SenML pack is sound and speaks of other quantities.
+        """
+        if self.retained or fault.elsewhere:
+            return ()
+        at_s = self.received_s
+        missing = Quality.MISSING
+        return (
+            Reading(source.enclosure, source.point, source.quantity, at_s, math.nan, missing, at_s),
+        )
+
     def _values(self, document: Any, form: PayloadFormat, source: PayloadSource) -> list[_Value]:
         if form is PayloadFormat.SENML:
             return _from_senml(document, source, self)
@@ -460,6 +479,7 @@ def _from_senml(document: Any, source: PayloadSource, message: Message) -> list[
             FaultKind.NO_VALUE,
             f"no SenML record fits '{printable(path or source.quantity.value, 60)}'; refused. "
             "Check value in the config.",
+            elsewhere=True,
         )
     # A record without a number breaks the standard, and with it the pack: only that it is
     # missing counts.

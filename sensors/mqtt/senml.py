@@ -10,6 +10,7 @@ from rules.text import printable
 from sensors.wire import FaultKind, PayloadFault
 
 # RFC 8428, 4.5.1: names hold these characters only and start with a letter or a digit.
+MAX_NAME = 512  # characters of a whole name; common practice, no source [-]
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*", re.ASCII)
 _VALUE_FIELDS = ("v", "vs", "vb", "vd")
 _TEXT_FIELDS = ("bn", "bu", "n", "u")
@@ -103,7 +104,7 @@ def resolve(pack: Any) -> list[SenmlRecord]:
         own_name = raw.get("n", "")
         records.append(
             SenmlRecord(
-                name=_checked_name(base_name + own_name),
+                name=_checked_name(base_name[: MAX_NAME + 1] + own_name),
                 own_name=own_name,
                 unit=raw.get("u", base_unit),
                 value=value,
@@ -174,6 +175,8 @@ def _version(value: Any, before: int | None) -> int:
 
 
 def _checked_name(name: str) -> str:
+    if len(name) > MAX_NAME:  # a long base name before each record takes the square of the length
+        raise _broken(f"name '{printable(name, 40)}' is longer than {MAX_NAME} characters")
     if not name.isprintable():
         raise PayloadFault(
             FaultKind.CONTROL_CHARACTER,

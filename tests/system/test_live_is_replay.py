@@ -194,24 +194,7 @@ def heard(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Heard]:
         bench.close()
 
 
-TODAY = {
-    "errors": "live, ERR changes nothing; replayed, it is a HOLD of 11 min",
-}
-
-
-@pytest.mark.parametrize(
-    "traffic",
-    [
-        pytest.param(
-            each,
-            id=each.name,
-            marks=[pytest.mark.xfail(strict=True, reason=TODAY[each.name])]
-            if each.name in TODAY
-            else [],
-        )
-        for each in ALL
-    ],
-)
+@pytest.mark.parametrize("traffic", ALL, ids=lambda each: each.name)
 def test_live_traffic_and_its_recording_give_the_same_calls(heard: Heard, traffic: Traffic) -> None:
     file = write_rows(heard.folder / f"{traffic.name}.csv", traffic.rows(heard.begin_s))
     words = ("--config", str(heard.folder / "watch.toml"), "--enclosure", traffic.name, "--jsonl")

@@ -115,7 +115,7 @@ class Shed:
     def status(self) -> IntakeStatus:
         link = ConnectionStatus(True, T0, 1, 0, 1, (), None, None, None, 0)
         return IntakeStatus(
-            link, 0, 0, 0, {}, {}, 0, {}, 0, {}, 0, 0, {}, 0, (), self.troubles
+            link, 0, 0, 0, {}, {}, 0, {}, 0, {}, 0, 0, {}, 0, {}, 0.0, 0, (), self.troubles
         )  # fmt: skip
 
 
