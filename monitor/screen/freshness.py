@@ -79,6 +79,7 @@ def quiet_text(snapshot: Snapshot, *, long: bool = False) -> str:
     """
     if is_renewed(snapshot):
         return ""
+    age_s: float | None
     if snapshot.link_ok and snapshot.intake_delay_s > BEHIND_S:
         what, age_s = "BEHIND", max(snapshot.intake_delay_s, newest_age_s(snapshot) or 0.0)
     elif snapshot.link_ok:
