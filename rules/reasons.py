@@ -192,9 +192,23 @@ def limit_reasons(
     ]
 
 
-# A GO's first reason names the limit that it would first be lost to where that one is within so
-# many of `worst_first`'s units (1 K, 4 %) of its guard; further off none is worth naming.
-_WORTH_NAMING = 3.0
+REACH_K, REACH_PCT = 2.0, 8.0
+"""A limit is in reach where a GO has no more room than this to it; our own choice, no source: an
+ordinary hour or two of a day."""
+
+
+def in_reach(name: LimitName, value: float, bound: float, guard: float) -> bool:
+    """Return whether a limit is so near that a GO may soon be lost to it.
+
+    Args:
+        name: the limit.
+        value: measured [K, % or °C].
+        bound: what is asked for [the same].
+        guard: how far inside it GO is lost [the same].
+    """
+    room = (bound - guard - value) if is_upper(name) else (value - bound - guard)
+    percent = name in (LimitName.HUMIDITY_MAX, LimitName.HUMIDITY_MIN)
+    return room < (REACH_PCT if percent else REACH_K)
 
 
 def go_reasons(
@@ -203,7 +217,7 @@ def go_reasons(
     ahead: EarlierOutlook | None,
     looked_ahead_s: float,
 ) -> list[Reason]:
-    """Return a GO's reasons: what it would first be lost to, or that all is kept, and how long.
+    """Return a GO's reasons: what it would first be lost to, or that all is kept and for how long.
 
     Args:
         reasons: one a limit, the nearest to its bound first.
@@ -212,25 +226,27 @@ def go_reasons(
         looked_ahead_s: how far the outlook or the trend looks [s].
 
     Source:
-        No source: wording. From which distance on no limit is named is our own choice.
+        No source: wording.
     """
-    if ahead is not None:
-        how_long = f"should hold for the next {duration_text(looked_ahead_s)}"
-    elif looked_ahead_s:
-        how_long = f"the trend shows {duration_text(looked_ahead_s)} ahead, no more"
-    else:
-        how_long = "no outlook yet"
-    nearest = worst_first(judged)[:1]
-    far = all(
-        entry.inside_median is not None
-        and entry.inside_median - entry.guard > _WORTH_NAMING * (4.0 if entry.unit == "%" else 1.0)
-        for entry in nearest
+    for entry in worst_first(judged)[:1]:
+        if entry.value is not None and in_reach(entry.name, entry.value, entry.bound, entry.guard):
+            return reasons
+    text = kept_text(looked_ahead_s, by_outlook=ahead is not None)
+    return [Reason("limits", LimitState.OK, None, None, None, "", text), *reasons]
+
+
+def kept_text(looked_ahead_s: float, *, by_outlook: bool) -> str:
+    """Return that all limits are kept, and for how long they should be.
+
+    >>> kept_text(86_400.0, by_outlook=True), kept_text(0.0, by_outlook=False)
+    ('All limits kept, and should be for 24 h', 'All limits kept')
+    """
+    ahead = duration_text(looked_ahead_s)
+    if by_outlook:
+        return f"All limits kept, and should be for {ahead}"
+    return "All limits kept" + (
+        f", and by the trend for the next {ahead}" if looked_ahead_s else ""
     )
-    if far or not reasons:
-        text = f"All limits kept; {how_long}"
-        kept = Reason("limits", LimitState.OK, None, None, None, "", text)
-        return [kept, *reasons]
-    return reasons
 
 
 def timer_reasons(memory: Memory, spec: Spec, time_s: float) -> list[Reason]:

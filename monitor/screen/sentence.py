@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from monitor.screen.theme import Theme
 from rules.call import Call
 from rules.limits import is_upper
-from rules.reasons import FigureText, Reason, distance_text, value_text
+from rules.reasons import FigureText, Reason, distance_text, in_reach, kept_text, value_text
 from rules.section import SectionCall
 from rules.spec.model import Spec
 from rules.text import clean, duration_text
@@ -39,7 +39,6 @@ TIMERS = ("dwell", "re-entry")
 _LIMITS = {str(name): name for name in LimitName}
 _SAMPLE_S = 300.0
 _TREND_S = 3600.0
-REACH_K, REACH_PCT = 2.0, 8.0  # our own choice, no source: an ordinary hour or two of a day
 
 
 def limit_of(reason: Reason) -> LimitName | None:
@@ -120,25 +119,20 @@ def _kept(call: SectionCall, theme: Theme, trends: Mapping[str, Series]) -> str:
     own = [
         clean(each.text)
         for each in call.reasons
-        if limit_of(each) is None and each.limit not in (*TIMERS, "outlook", "surface")
+        if limit_of(each) is None and each.limit not in (*TIMERS, "outlook", "surface", "limits")
     ]
     first = closest(call)
     if first is not None and _in_reach(first):
         return ". ".join([*own, why(call, theme, trends, first)])
-    looked = [each for each in call.reasons if each.limit == "outlook"]
-    ahead = duration_text(call.looked_ahead_s)
-    kept = "All limits kept"
-    if any(each.state is LimitState.OK for each in looked):
-        kept += f", and should be for {ahead}"
-    elif call.looked_ahead_s > 0.0:
-        kept += f", and by the trend for the next {ahead}"
-    return ". ".join([*own, kept])
+    looked = any(each.limit == "outlook" and each.state is LimitState.OK for each in call.reasons)
+    return ". ".join([*own, kept_text(call.looked_ahead_s, by_outlook=looked)])
 
 
 def _in_reach(reason: Reason) -> bool:
-    """Whether a limit is so near that GO is more likely to be lost to it than to any other."""
-    percent = limit_of(reason) in (LimitName.HUMIDITY_MAX, LimitName.HUMIDITY_MIN)
-    return abs((reason.value or 0.0) - turns_at(reason)) < (REACH_PCT if percent else REACH_K)
+    name = limit_of(reason)
+    if name is None or reason.value is None or reason.bound is None:
+        return False
+    return in_reach(name, reason.value, reason.bound, reason.guard or 0.0)
 
 
 def change(call: SectionCall, theme: Theme, spec: Spec | None) -> str:
