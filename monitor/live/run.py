@@ -43,6 +43,7 @@ from sensors.mqtt.intake import Intake
 from sensors.mqtt.payload import SourceFault
 
 TURN_S = 0.2
+SWITCH_S = 0.0005
 HEARTBEAT = "heartbeat"
 BUSY_S = 0.5  # a call is told within 1 s though another process holds the log
 _SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
@@ -69,6 +70,8 @@ def run(
         FilmcallError: the config, a spec, the log or the broker's settings cannot be used.
     """
     config = load_config_file(config_file)
+    # Else the network's thread waits 5 ms for the loop after each of its reads.
+    sys.setswitchinterval(SWITCH_S)
     keepers = keepers_of(config, config_file.parent)
     notifier = Notifier.from_environment(os.environ, pid=os.getpid())
     with Store.open(log_path(db), now_s=time.time, busy_s=BUSY_S, go_on=True) as store:

@@ -153,7 +153,9 @@ _LOG = logging.getLogger("filmcall.mqtt")
 MAX_PACKET_BYTES = 2 * 1024 * 1024
 # What waits to be read grows old, and the broker can drop only what still stands with it.
 RECEIVE_MAXIMUM = 64  # unacknowledged messages that a broker of MQTT 5 may send ahead [-]
-RECEIVE_BYTES = 16_384  # asked for of the system, which doubles it [bytes]
+RECEIVE_BYTES = 65_536  # asked for of the system, which doubles it [bytes]
+MUTED_S = 60.0  # how long a topic that floods is not subscribed to [s]
+RENEW_EVERY_S = 3.0  # a flood under a wildcard is thrown away no oftener; it cannot be muted [s]
 _LOOP_S = 0.2  # longest wait for the network before the stop flag is looked at [s]
 _FILTERS_A_PACKET = 64
 _QUICK_S = 10.0  # a connection that ends sooner was thrown out rather than lost [s]
@@ -218,6 +220,9 @@ class Connection:
         self._quick_losses: deque[float] = deque(maxlen=16)
         self._takeovers: deque[float] = deque(maxlen=16)
         self._paho_error = _LastError()
+        self._muted: dict[str, float] = {}
+        self._renewing = False
+        self._renewed_s = float("-inf")
         self._client = self._build()
 
     def _build(self) -> paho.Client:
@@ -322,6 +327,23 @@ class Connection:
             return PublishReceipt(None, printable(paho.error_string(info.rc), 100))
         return PublishReceipt(info)
 
+    def flush(self, topic: str) -> None:
+        """Throw away what the broker has waiting for us; call in the network thread.
+
+        Megabytes of a flood stand in the broker's and the system's buffers, before everybody
+        else's messages; they go with the connection, and the next one begins at once. A filter
+        that is this very topic is not subscribed to for a minute.
+
+        Args:
+            topic: that brings far too many messages.
+        """
+        now_s = self._monotonic()
+        if topic in self._filters:
+            self._muted[topic] = now_s + MUTED_S
+        elif now_s - self._renewed_s < RENEW_EVERY_S:
+            return
+        self._renewing = True
+
     def status(self) -> ConnectionStatus:
         """Return the state at this moment."""
         with self._lock:
@@ -346,6 +368,9 @@ class Connection:
             held_s = self._session()
             if self._stopping.is_set():
                 break
+            if self._renewing:
+                self._renewing, self._renewed_s = False, self._monotonic()
+                continue
             if held_s >= self._backoff.stable_s:
                 wait_s = self._backoff.first_s
             spread = 1.0 + self._backoff.jitter * self._chance.uniform(-1.0, 1.0)
@@ -370,9 +395,11 @@ class Connection:
                 properties=self._connect_properties(),
             )
             while self._client.loop(timeout=_LOOP_S) == paho.MQTT_ERR_SUCCESS:
-                if self._stopping.is_set():
+                if self._stopping.is_set() or self._renewing:
                     self._farewell()
                     break
+                if self._muted:
+                    self._hear_again()
         except OSError as fault:
             self._quick_losses.clear()  # the broker itself is away, nobody took our place
             self._say(connect_sentence(self._broker, fault))
@@ -394,6 +421,23 @@ class Connection:
         properties.ReceiveMaximum = RECEIVE_MAXIMUM
         return properties
 
+    def _subscribe(self, client: paho.Client, filters: Sequence[str]) -> None:
+        for start in range(0, len(filters), _FILTERS_A_PACKET):
+            batch = tuple(filters[start : start + _FILTERS_A_PACKET])
+            code, mid = client.subscribe([(text, self._broker.qos) for text in batch])
+            if code == paho.MQTT_ERR_SUCCESS and mid is not None:
+                with self._lock:
+                    self._asked[mid] = batch
+
+    def _hear_again(self) -> None:
+        """Subscribe again to what was not listened to for a minute."""
+        now_s = self._monotonic()
+        over = [text for text, until_s in self._muted.items() if until_s <= now_s]
+        for text in over:
+            del self._muted[text]
+        if over and self._connected:
+            self._subscribe(self._client, over)
+
     def _farewell(self) -> None:
         self._client.disconnect()
         until = time.monotonic() + 2.0
@@ -404,7 +448,7 @@ class Connection:
     def _lost(self) -> None:
         with self._lock:
             was, self._connected, self._since_wall_s = self._connected, False, None
-            if was and not self._stopping.is_set():
+            if was and not (self._stopping.is_set() or self._renewing):
                 self._losses += 1
                 now = self._monotonic()
                 if now - self._since_mono_s < _QUICK_S:
@@ -451,12 +495,7 @@ class Connection:
                 self._subscriptions[text] = Subscription(
                     printable(text), SubscriptionState.PENDING, ""
                 )
-        for start in range(0, len(self._filters), _FILTERS_A_PACKET):
-            batch = self._filters[start : start + _FILTERS_A_PACKET]
-            code, mid = client.subscribe([(text, self._broker.qos) for text in batch])
-            if code == paho.MQTT_ERR_SUCCESS and mid is not None:
-                with self._lock:
-                    self._asked[mid] = batch
+        self._subscribe(client, [text for text in self._filters if text not in self._muted])
         for hook in tuple(self.on_connected):
             try:
                 hook()
@@ -494,7 +533,7 @@ class Connection:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
-        if self._stopping.is_set() or self._refused_login:
+        if self._stopping.is_set() or self._renewing or self._refused_login:
             return
         detail, self._paho_error.text = self._paho_error.text, ""
         told = flags.is_disconnect_packet_from_server

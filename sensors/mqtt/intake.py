@@ -468,15 +468,19 @@ class Intake:
 
     def _allows(self, topic: str) -> bool:
         """Return whether a topic's message may be read; say once a minute what is dropped."""
+        delay_s = self.delay_s()
         with self._ready:
-            if self._rate.allows(topic):
+            if self._rate.allows(topic, delay_s):
                 return True
+            flood = self._rate.is_flood(topic, delay_s)
             now_s = self._monotonic()
             silent = 0.0 <= now_s - self._rated_s < 60.0
             if not silent:
                 self._rated_s = now_s
         if not silent:
             _LOG.warning("%s", _rated_sentence(topic))
+        if flood:
+            self.connection.flush(topic)
         return False
 
     def _delay_s(self, now_s: float) -> float:
@@ -584,7 +588,8 @@ class Intake:
 def _rated_sentence(topic: str) -> str:
     return (
         f"topic '{printable(topic, 80)}' brings more than {A_SECOND:.0f} messages a second; what "
-        "is beyond that is dropped and counted. Look at who sends it."
+        "is beyond that is dropped and counted, and a flood is not listened to for a minute. Look "
+        "at who sends it."
     )
 
 
