@@ -13,8 +13,10 @@ from typing import NamedTuple
 from monitor.config.load import EnclosureConfig, PointConfig
 from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
-from rules.reasons import Doubt
+from rules.events import ProbesOut
+from rules.reasons import Doubt, probes_out_doubt
 from rules.section import Film, Section, SectionCall
+from rules.text import date_hour_text
 from rules.vocabulary import ALL_SECTIONS
 from sensors.faults import FaultJudge, PointWatch
 from sensors.reading import Quality, Reading
@@ -188,6 +190,7 @@ class Enclosure:
         self.counts = Counts()
         self.now_s = start_s
         self.doubts: tuple[Doubt, ...] = ()
+        self.probes_out: Callable[[float], ProbesOut | None] | None = None
         self.intake_delay_s = 0.0  # how old what is heard is by the time it comes
         self._film_of = film_of
         keys = {(point.name, point.quantity): point.rules for point in config.points}
@@ -334,11 +337,14 @@ class Enclosure:
     def _evaluate(self) -> None:
         self.counts.evaluations += 1
         sensed = [channel.sensed for channel in self._channels.values()]
+        doubts = self.doubts
+        if self.probes_out is not None and (out := self.probes_out(self.now_s)) is not None:
+            doubts = (*doubts, probes_out_doubt(self._until_text(out)))
         for section in self.sections.values():
             film = self._film_of(section.name, self.now_s)
             if film is not section.film:
                 section.set_film(film, self.now_s)
-            section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=self.doubts)
+            section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=doubts)
         if self._on_evaluated is not None:
             self._on_evaluated(self)
 
@@ -363,6 +369,11 @@ class Enclosure:
         for reading in readings:
             if (reading.point, reading.quantity) in self._channels:
                 self._judge.judge(reading)
+
+    def _until_text(self, out: ProbesOut) -> str:
+        if out.until_s is None:
+            return "the film is touch dry"
+        return date_hour_text(out.until_s, zone_or_utc(self.config.timezone))
 
     def clock_jumped(self, to_s: float) -> None:
         """The clock that times are given by was set: nothing from before it is present any more."""

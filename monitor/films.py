@@ -11,14 +11,21 @@ from typing import TYPE_CHECKING
 
 from monitor.wire import Json, clock_dict
 from rules.clocks.clock import Clock, ClockState
-from rules.events import Event, in_force
+from rules.events import Event, ProbesOut, in_force, probes_out
 from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import limits_in_force
 from rules.section import Film
 from rules.spec.model import Spec
 from rules.trend import AHEAD_COUNTS_S
 from rules.units import DAY_S
-from rules.vocabulary import AIR_ACCURACY_K, ALL_SECTIONS, FILM_STAGES, SURFACE_ACCURACY_K, Stage
+from rules.vocabulary import (
+    AIR_ACCURACY_K,
+    ALL_SECTIONS,
+    FILM_STAGES,
+    SURFACE_ACCURACY_K,
+    EventKind,
+    Stage,
+)
 
 if TYPE_CHECKING:
     from monitor.enclosure import Enclosure
@@ -228,6 +235,7 @@ class FilmKeeper:
         self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
         self._assumed_surface = assumed_surface
         self._events: tuple[Event, ...] = ()
+        self._of_probes: list[Event] = []
         self._newest_event_s = -math.inf
         self._plain = Film(default_spec)
         self._films: dict[str, Film] = {}
@@ -253,6 +261,9 @@ class FilmKeeper:
         """Take the enclosure's events as they now stand; everything is reckoned anew."""
         self._events = tuple(events)
         standing = in_force(self._events)
+        self._of_probes = [
+            e for e in standing if e.kind in (EventKind.PROBES_OUT, EventKind.PROBES_IN)
+        ]
         self._newest_event_s = standing[-1].time_s if standing else -math.inf
         if self._specs_of is not None:
             unknown = [e for e in self._events if e.spec_key not in (None, *self.specs)]
@@ -290,6 +301,10 @@ class FilmKeeper:
 
         now_s = enclosure.now_s
         return merge_clocks(self.clocks(name, now_s) for name in enclosure.sections)
+
+    def probes_out(self, time_s: float) -> ProbesOut | None:
+        """Return how the probes are out at a time, or None where they are in [s]."""
+        return probes_out(self._of_probes, time_s) if self._of_probes else None
 
     def evaluated(self, enclosure: Enclosure) -> None:
         """Sample the temperatures of an evaluation, while there is something to reckon with."""

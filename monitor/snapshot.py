@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from rules.clocks.clock import Clock
-from rules.events import Event
+from rules.events import Event, ProbesOut
 from rules.section import SectionCall
 from rules.spec.model import Spec
 from sensors.reading import Quality, Quantity
@@ -115,6 +115,9 @@ class Snapshot:
         link: state of the broker in one sentence, or "" in a replay.
         link_ok: whether readings can come in.
         intake_delay_s: how old what is heard is by the time it comes; over 5 s no GO is sure [s].
+        probes_out: that somebody has carried the probes out on purpose: nothing is measured, and
+            no panel may comfort with what was.
+        probes_due: True once the time has come to bring them back.
         alarm: the alarm that nobody has acknowledged yet, or "".
         notices: what has to be said beside the call: unlogged calls, a clock that was set.
         specs: by name, so that the screen can say what would change a call, and offer them; the
@@ -137,6 +140,8 @@ class Snapshot:
     link: str = ""
     link_ok: bool = True
     intake_delay_s: float = 0.0
+    probes_out: ProbesOut | None = None
+    probes_due: bool = False
     alarm: str = ""
     notices: tuple[str, ...] = ()
     specs: Mapping[str, Spec] = field(default_factory=dict)

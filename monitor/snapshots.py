@@ -10,10 +10,11 @@ from monitor.calibrations import CalibrationBook
 from monitor.enclosure import ChannelState, Enclosure
 from monitor.films import FilmKeeper
 from monitor.snapshot import OutlookBands, PointHealth, Snapshot
-from rules.clocks.clock import Clock
+from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import work_of
-from rules.events import Event, in_force
+from rules.events import Event, ProbesOut, in_force
 from rules.trend import AHEAD_COUNTS_S
+from rules.vocabulary import ClockName
 from sensors.reading import Quality, Quantity
 
 TREND_EVERY_S = 60.0
@@ -90,6 +91,7 @@ class SnapshotMaker:
                 if work_of(name, keeper.events, now_s).tape_on_s is not None
             )
         events: tuple[Event, ...] = in_force(keeper.events)
+        out = keeper.probes_out(now_s)
         told = {**enclosure.counts.set_aside, **(counts or {})}
         if enclosure.counts.late:
             told["late"] = enclosure.counts.late
@@ -109,6 +111,8 @@ class SnapshotMaker:
             link=link,
             link_ok=link_ok,
             intake_delay_s=enclosure.intake_delay_s,
+            probes_out=out,
+            probes_due=out is not None and self._due(out, now_s),
             alarm=alarm,
             notices=tuple(notices),
             outlook={
@@ -120,6 +124,13 @@ class SnapshotMaker:
             taped=self._taped,
             specs={keeper.default_spec.name: keeper.default_spec, **keeper.specs},
         )
+
+    def _due(self, out: ProbesOut, now_s: float) -> bool:
+        """Whether probes are to be back by now: by their time, or once every film is touch dry."""
+        if out.until_s is not None:
+            return now_s >= out.until_s
+        drying = [each for each in self._clocks if each.name is ClockName.TOUCH_DRY]
+        return not any(each.state in (ClockState.RUNNING, ClockState.WAITING) for each in drying)
 
     def _health(self, channel: ChannelState, now_s: float) -> PointHealth:
         config, sensed, reading = channel.config, channel.sensed, channel.reading

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from rules.vocabulary import EventKind, Method
 
@@ -25,7 +27,8 @@ class Event:
         method: how the coat is put on, or None.
         what: what was measured by hand (`wood-moisture`, `mix-temperature`), or the sensor body
             that is vouched for, or None.
-        value: the hand measurement, in `unit`, or None.
+        value: the hand measurement, in `unit`; of probes-out until when, in seconds since
+            1970-01-01 UTC; or None.
         unit: unit of `value`, or None.
         recorded_s: when it was written down; later than `time_s` for a late entry [s].
         row: its row in the log, or None before it is kept.
@@ -59,6 +62,36 @@ class Event:
     def spec_key(self) -> str | None:
         """What a film's spec is found by: the text as it stood, else the name, else None."""
         return self.spec_sha256 or self.spec
+
+
+class ProbesOut(NamedTuple):
+    """Probes that somebody carried out on purpose.
+
+    Attributes:
+        since_s: since when [s].
+        until_s: when they are to be back, or None for touch dry [s].
+    """
+
+    since_s: float
+    until_s: float | None
+
+
+def probes_out(standing: Iterable[Event], time_s: float) -> ProbesOut | None:
+    """Return how the probes are out at a time, or None where they are in.
+
+    Args:
+        standing: an enclosure's events in force, in the order of time.
+        time_s: when [s].
+    """
+    out = None
+    for event in standing:
+        if event.time_s > time_s:
+            break
+        if event.kind is EventKind.PROBES_OUT:
+            out = ProbesOut(event.time_s, event.value)
+        elif event.kind is EventKind.PROBES_IN:
+            out = None
+    return out
 
 
 def in_force(events: tuple[Event, ...]) -> tuple[Event, ...]:

@@ -71,6 +71,24 @@ class Doubt:
     text: str
 
 
+PROBES_OUT = "probes"
+"""Name of the doubt that stands while somebody has carried the probes out on purpose."""
+
+
+def probes_out_doubt(until: str) -> Doubt:
+    """Return the doubt of probes that are out on purpose.
+
+    Args:
+        until: when they are to be back, in words.
+    """
+    return Doubt(
+        PROBES_OUT,
+        f"probes are out on purpose until {until}: nothing is measured, and the clocks go on by "
+        "the safe side. Bring them back then if the safety data sheet allows entry, and record "
+        "probes-in",
+    )
+
+
 def question_of(stage: Stage) -> str:
     """Return which question a call answers in a stage."""
     if stage in (Stage.PREP, Stage.MIX):
@@ -441,7 +459,9 @@ def stop_reason(text: str) -> Reason:
 def by_severity(reasons: list[Reason]) -> tuple[Reason, ...]:
     """Return reasons worst first; an unknown outlook, which decides nothing, last."""
 
-    def key(reason: Reason) -> int:
+    def key(reason: Reason) -> float:
+        if reason.limit == PROBES_OUT:
+            return SEVERITY[LimitState.UNKNOWN] - 0.5  # it is why the rest is not known
         if reason.limit == "outlook" and reason.state is LimitState.UNKNOWN:
             return 9
         return SEVERITY[reason.state]

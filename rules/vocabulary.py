@@ -118,6 +118,8 @@ class EventKind(StrEnum):
     ACKNOWLEDGED = "acknowledged"
     OVERRULED = "overruled"
     VOUCHED = "vouched"
+    PROBES_OUT = "probes-out"
+    PROBES_IN = "probes-in"
     NOTE = "note"
 
 

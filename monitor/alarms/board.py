@@ -18,6 +18,7 @@ from monitor.screen.sentence import TIMERS, why
 from monitor.screen.theme import Theme
 from monitor.snapshot import Snapshot
 from rules.call import WORST_FIRST, Call
+from rules.reasons import PROBES_OUT
 from rules.section import SectionCall
 from rules.text import clean
 from rules.vocabulary import ALL_SECTIONS, FILM_STAGES, EventKind, LimitState, Stage
@@ -190,6 +191,11 @@ class AlarmBoard:
                 self._worsened.discard(section)
             if call.stage not in FILM_STAGES or call.call is Call.GO:
                 continue
+            if snapshot.probes_out is not None and call.call is Call.HOLD:
+                # Nobody is to be called to what somebody has done on purpose, until it is time.
+                if snapshot.probes_due:
+                    found.setdefault((PROBES_OUT, call.call), []).append(call)
+                continue
             if call.call is Call.STOP or section in self._worsened:
                 cause = self._cause(call)
                 if cause:
@@ -278,7 +284,8 @@ class AlarmBoard:
                 wanted = alarm.call is Call.STOP or long_enough
             else:
                 lasts = alarm.last_s == now_s
-                wanted = alarm.due or (lasts and (alarm.count < 2 or alarm.helps))
+                once = alarm.cause == PROBES_OUT
+                wanted = alarm.due or (lasts and not once and (alarm.count < 2 or alarm.helps))
             if not wanted or now_s - self._rung_s.get(key, -REPEAT_S * 2.0) < REPEAT_S:
                 continue
             alarm.count += 1

@@ -23,12 +23,15 @@ from rules.errors import FilmcallError
 from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE
 from rules.text import duration_text, hour_text, iso_utc, printable
+from rules.units import DAY_S
 from rules.vocabulary import EventKind
 
 LATE_S = 60.0
 EARLIEST_S = 631_152_000.0
 """1990-01-01 UTC: older than any recording that an event could belong to; our own choice [s]."""
 _MOST_ML = 1_000_000.0
+MOST_OUT_S = 31 * DAY_S
+"""Probes that stay out for longer are lost; our own choice [s]."""
 
 Number = TypeVar("Number", int, float)
 
@@ -51,6 +54,7 @@ def run(
     value: float | None,
     unit: str | None,
     point: str | None,
+    until: str | None,
     corrects: int | None,
     withdraw: bool,
     db: Path | None,
@@ -74,6 +78,7 @@ def run(
             f"time {at} is before 1990, older than any recording that it could belong to, so the "
             "event was not recorded; check the year"
         )
+    until_s = None if until is None else _until_s(until, time_s, timezone, enclosure, db)
     event = Event(
         kind=_kind(kind),
         time_s=time_s,
@@ -87,8 +92,8 @@ def run(
         thinner_pct=_thinner(thinner_pct),
         method=method_named(method),
         what=what if point is None else point,
-        value=value,
-        unit=unit,
+        value=value if until_s is None else until_s,
+        unit=unit if until_s is None else "s",
         recorded_s=now_s,
         corrects=corrects,
         withdrawn=withdraw,
@@ -98,6 +103,10 @@ def run(
             "a measurement needs what was measured, its value and its unit, so it was not "
             "recorded; give "
             "--what wood-moisture --value 14 --unit pct"
+        )
+    if until is not None and event.kind is not EventKind.PROBES_OUT:
+        raise FilmcallError(
+            "only probes-out has an end in time, so nothing was recorded; leave --until out"
         )
     if (event.kind is EventKind.VOUCHED) != (point is not None) and not withdraw:
         raise FilmcallError(
@@ -169,6 +178,25 @@ def _zone(
         return None
     with reading_log(path) as store:
         return zone_in_log(store, enclosure)
+
+
+def _until_s(
+    until: str, time_s: float, timezone: str | None, enclosure: str, db: Path | None
+) -> float:
+    """When probes are to be back: after they went out, and within a month.
+
+    Raises:
+        FilmcallError: it is no such time.
+    """
+    found_s = moment_s(until, time_s, _zone(until, timezone, enclosure, db, time_s))
+    if found_s <= time_s and len(until) <= len("23:59:59"):
+        found_s += DAY_S  # 14:30 is the next time that a clock shows it
+    if not time_s < found_s <= time_s + MOST_OUT_S:
+        raise FilmcallError(
+            f"until {until} is not within 31 days after the probes went out, so nothing was "
+            "recorded; give the time when they are to be back"
+        )
+    return found_s
 
 
 def _stranger(store: Store, enclosure: str) -> str:

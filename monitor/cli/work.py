@@ -43,6 +43,10 @@ def event(
     point: Annotated[
         str | None, typer.Option(help="With vouched: the probe that is right as it is.")
     ] = None,
+    until: Annotated[
+        str | None,
+        typer.Option(help="With probes-out: when they are back; touch dry if left out."),
+    ] = None,
     corrects: Annotated[
         int | None, figure("--corrects", "Row that this takes the place of.", least=1, whole=True)
     ] = None,
@@ -70,6 +74,7 @@ def event(
             value=value,
             unit=unit,
             point=point,
+            until=until,
             corrects=corrects,
             withdraw=withdraw,
             db=db,

@@ -302,6 +302,7 @@ class Watch:
         load_temperatures(self._store, config, keeper, sections, now_s)
         enclosure = Enclosure(config, keeper.film_of, now_s, last, on_evaluated=evaluated)
         recall_readings(self._store, enclosure, events, now_s)
+        enclosure.probes_out = keeper.probes_out
         for name in sorted(named):
             enclosure.ensure_section(name)
         for section, note in release_points(enclosure, config, now_s):

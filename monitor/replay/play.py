@@ -219,6 +219,7 @@ def play(
                 enclosure = Enclosure(job.config, keeper.film_of, time_s, on_evaluated=evaluated)
                 for event in keeper.events:
                     enclosure.ensure_section(event.section)
+                enclosure.probes_out = keeper.probes_out
                 if book is not None and not book.empty:
                     enclosure.correct = book.correct
                 playback = Playback(enclosure)

@@ -120,7 +120,8 @@ class QuietLines:
         """
         lines = []
         for name, snapshot in snapshots.items():
-            text = quiet_text(snapshot, long=True)
+            # Probes that are out on purpose are told of by the call's own reason, and once.
+            text = "" if snapshot.probes_out else quiet_text(snapshot, long=True)
             if bool(text) == (name in self._quiet) or newest_age_s(snapshot) is None:
                 continue
             call = snapshot.calls[0]

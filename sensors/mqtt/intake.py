@@ -134,6 +134,10 @@ def matches(wanted: tuple[str, ...], levels: tuple[str, ...], point: str | None)
     return len(levels) == len(wanted)
 
 
+def _is_wild(source: PayloadSource) -> bool:
+    return "+" in source.topic or "#" in source.topic
+
+
 def _levels(source: PayloadSource) -> tuple[str, ...]:
     topic = source.topic
     fault = ""
@@ -509,17 +513,23 @@ class Intake:
             bytes(message.payload), received_s=self._wall(), retained=bool(message.retain)
         )
         faults: list[PayloadFault] = []
+        missing: list[tuple[PayloadSource, tuple[Reading, ...]]] = []
+        said: set[str] = set()
         for source in route.sources:
             try:
                 decoded = body.readings(source)
             except PayloadFault as fault:
                 faults.append(fault)
-                if missing := body.missing(source, fault):
-                    self._queue_up(topic, source, missing, (), now_s)
+                missing.append((source, body.missing(source, fault)))
                 continue
+            said.add(source.point)
             if decoded.fault is not None:
                 faults.append(decoded.fault)
             self._queue_up(topic, source, decoded.readings, decoded.notes, now_s)
+        for source, readings in missing:
+            # Through a wildcard a point hears what another one says, too.
+            if readings and not (_is_wild(source) and said - {source.point}):
+                self._queue_up(topic, source, readings, (), now_s)
         if faults:
             self._refuse(topic, message, faults)
 

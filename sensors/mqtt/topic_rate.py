@@ -24,13 +24,16 @@ STRAINED_FLOOD_DROPPED = 30
 """Messages of one topic dropped in a second that make it a flood; no source [-]."""
 
 TOPICS_KEPT = 2048
+SHARED = 10.0
+"""So many times as much for all topics beyond those that are kept together [-]."""
+
 TOPICS_COUNTED = 100
 
 
 class TopicRate:
     """A bucket for each topic: what does not fit is dropped and counted by the topic's name.
 
-    Topics beyond the first 2,048 share one bucket, which a flood of new names fills.
+    Topics beyond the first 2,048 share one, larger bucket, which a flood of new names fills.
     """
 
     def __init__(self, clock: Callable[[], float]) -> None:
@@ -57,6 +60,8 @@ class TopicRate:
         room = self._room
         key = topic if topic in room or len(room) < TOPICS_KEPT else ""
         now_s = self._clock()
+        if not key:
+            a_second, most = SHARED * a_second, SHARED * most
         left, at_s = room.get(key, (most, now_s))
         left = min(most, left + a_second * max(0.0, now_s - at_s))
         if left < 1.0:

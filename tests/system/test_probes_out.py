@@ -164,15 +164,11 @@ def course(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Course]:
         bench.close()
 
 
-NO_EVENT = "'--until' is no option and 'probes-out' no event: HOLD with an alarm, as if lost"
-
-
 def test_probes_that_are_lost_over_a_wet_film_ring(course: Course) -> None:
     assert course.words(LOST, course.silent_s, course.back_s)[-1] == "HOLD"
     assert course.rang(LOST, course.silent_s, course.silent_s + 6 * MINUTE_S)
 
 
-@pytest.mark.xfail(strict=True, reason=NO_EVENT)
 def test_probes_carried_out_on_purpose_hold_once_and_calmly(course: Course) -> None:
     code, said = course.answers["probes-out"]
     assert code == 0, said
@@ -187,7 +183,6 @@ def test_probes_carried_out_on_purpose_hold_once_and_calmly(course: Course) -> N
     assert not re.search(r"missing|stale|NOTHING NEW|lost", told[0])
 
 
-@pytest.mark.xfail(strict=True, reason=NO_EVENT)
 def test_when_the_time_has_come_somebody_is_told_once(course: Course) -> None:
     assert course.rang(CARRIED, course.out_s, course.until_s) == []
     late = course.rang(CARRIED, course.until_s, course.until_s + 4.5 * MINUTE_S)
@@ -195,7 +190,6 @@ def test_when_the_time_has_come_somebody_is_told_once(course: Course) -> None:
     assert late or reminded
 
 
-@pytest.mark.xfail(strict=True, reason=NO_EVENT)
 def test_probes_that_are_back_give_go_again(course: Course) -> None:
     code, said = course.answers["probes-in"]
     assert code == 0, said
@@ -208,7 +202,6 @@ def line_s(line: str) -> float:
     return datetime.fromisoformat(found.group(1).replace("Z", "+00:00")).timestamp() if found else 0
 
 
-@pytest.mark.xfail(strict=True, reason="event 'probes-out' is not known")
 def test_clocks_go_on_on_the_safe_side_while_the_probes_are_out(tmp_path: Path) -> None:
     """A log that is steady at 20 degC until 11:30, when the probes go out; mixed at 11:00."""
     (tmp_path / "trial.toml").write_text(spec_text("trial"))
