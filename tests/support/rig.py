@@ -234,6 +234,7 @@ class Rig:
         dead: points that say nothing.
         linked: whether there is a broker.
         unrecorded: events that the log refused.
+        noise: standard deviation of what each quantity's probes say [°C, %].
     """
 
     def __init__(
@@ -242,7 +243,7 @@ class Rig:
         spec: str = PRIMER,
         sections: tuple[str, ...] = (PORT, STBD),
         *,
-        step_s: float = 10.0,
+        step_s: float = 30.0,
         seed: int = 1,
         machine: Machine | None = None,
         text: str | None = None,
@@ -268,6 +269,7 @@ class Rig:
         self.full = False
         self._folder = folder
         self._text = text or config_text(spec, sections)
+        self.noise = dict(NOISE)
         self._noise = random.Random(seed)
         self._began_s = self.machine.monotonic()
         hull = {plank_of(each): HULL_C for each in sections}
@@ -319,7 +321,6 @@ class Rig:
             self.timeline.bells.append(self.now_s)
         if len(rung) != len(self.timeline.alarms) - heard:
             raise AssertionError("the bell and the alarm topic do not ring for the same")
-        self._see_calls()
 
     # Sensors ---------------------------------------------------------------------------------
 
@@ -353,7 +354,7 @@ class Rig:
         """Return what the living points say now."""
         said: dict[str, dict[Quantity, float]] = {}
         for (point, quantity), value in self._now.items():
-            noise = self._noise.gauss(0.0, NOISE[quantity])
+            noise = self._noise.gauss(0.0, self.noise[quantity])
             if point not in self.dead:
                 said.setdefault(point, {})[quantity] = round(value + noise, 2)
         return said
@@ -504,23 +505,17 @@ class Rig:
             body = json.loads(payload)
             self.timeline.alarms.append((at_s, body))
             self.timeline.rings += rings_of(at_s, body)
+        elif topic == f"{BASE}/{ENCLOSURE}/call" and payload:
+            self._see_calls(at_s, json.loads(payload)["sections"])
 
-    def _see_calls(self) -> None:
-        from monitor.wire import section_dict
-
-        for call in self.live.watch.rooms[ENCLOSURE].enclosure.explain():
-            reasons = tuple((str(r.limit), r.state.value) for r in call.reasons)
-            now = (call.call, call.question, call.stage, call.advice, reasons)
-            if self._told.get(call.section) == now:
-                continue
-            self._told[call.section] = now
-            body = section_dict(call)
-            self.timeline.calls.append(
-                CallSeen(
-                    self.now_s, call.section, call.call.value, call.question, call.stage.value,
-                    call.advice, reasons, body,
-                )
-            )  # fmt: skip
+    def _see_calls(self, at_s: float, bodies: list[Json]) -> None:
+        for body in bodies:
+            section = str(body["section"])
+            reasons = tuple((str(r["limit"]), str(r["state"])) for r in body["reasons"])
+            words = tuple(str(body[key]) for key in ("call", "question", "stage", "advice"))
+            if self._told.get(section) != (now := (*words, reasons)):
+                self._told[section] = now
+                self.timeline.calls.append(CallSeen(at_s, section, *words, reasons, body))
 
 
 def minutes(rings: Iterable[RingHeard], after_s: float = 0.0) -> list[float]:

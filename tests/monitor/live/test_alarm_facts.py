@@ -86,9 +86,9 @@ def assert_rings_twice(rings: list[RingHeard], from_s: float, by_min: float) -> 
     """The first by then, the second ten minutes after it, no two closer than that."""
     times = minutes(rings, from_s)
     assert times, "it never rang"
-    assert 0.0 <= times[0] <= by_min + 0.2, times
+    assert 0.0 <= times[0] <= by_min + 0.6, times
     assert len(times) > 1, f"it rang at {times} only"
-    assert times[1] - times[0] == pytest.approx(AGAIN_MIN, abs=0.4), times
+    assert times[1] - times[0] == pytest.approx(AGAIN_MIN, abs=0.6), times
 
 
 def answer(body: dict[str, Any], name: str) -> str:
@@ -339,7 +339,7 @@ def test_two_sections_ring_apart_and_are_acknowledged_apart(make: Make) -> None:
     rig.acknowledge(PORT)
     rings = rig.run(14.0)
     assert of(rings, PORT) == [], "port's was seen"
-    assert minutes(of(rings, STBD, "harmed"), stbd[0].at_s)[0] == pytest.approx(AGAIN_MIN, abs=0.4)
+    assert minutes(of(rings, STBD, "harmed"), stbd[0].at_s)[0] == pytest.approx(AGAIN_MIN, abs=0.6)
     assert port_s < stbd[0].at_s
     rig.acknowledge(STBD)
     assert rig.run(25.0) == []
@@ -625,7 +625,9 @@ def lines_run(rig: Rig, minutes_long: float) -> int:
 
     def enter(frame: Any, _what: str, _value: object) -> Any:
         name = frame.f_code.co_filename
-        return local if any(f"/{room}/" in name for room in ("rules", "sensors", "monitor")) else None
+        return (
+            local if any(f"/{room}/" in name for room in ("rules", "sensors", "monitor")) else None
+        )
 
     sys.settrace(enter)
     try:
