@@ -56,8 +56,12 @@ def main() -> None:
     tally = Tally()
     began_s = time.perf_counter()
     with ProcessPoolExecutor(asked.workers) as pool:
-        for night, verdicts in pool.map(played, enumerate(nights), chunksize=4):
+        for number, (night, verdicts) in enumerate(
+            pool.map(played, enumerate(nights), chunksize=2)
+        ):
             tally.add(verdicts)
+            if asked.show and number % 10 == 9:
+                print(f"{number + 1} of {len(nights)}", file=sys.stderr, flush=True)
             wrong = [each for each in verdicts if each.what not in GOOD]
             if asked.show and wrong:
                 said = "; ".join(f"{v.section} {v.fact} {v.what} {v.at_s / 60:.1f}" for v in wrong)

@@ -1,8 +1,8 @@
 """Nights in which two or three things go wrong over a film, judged by an oracle of their own.
 
 A night is a stage and two or three of the things in `Happening`, one after the other, in the rig.
-`Oracle` is fed only what is so (the true climate, which channels spoke, which sections are wet, when
-the program stood still, what was acknowledged) and says of every fact whether it may hold and
+`Oracle` is fed only what is so (the true climate, which channels spoke, which sections are wet,
+when the program stood still, what was acknowledged) and says of every fact whether it may hold and
 whether it certainly holds; it shares no line with the program. It was written from DESIGN ("Which
 question a call answers", "What GO, HOLD and STOP need") before there was a rule:
 
@@ -310,7 +310,8 @@ class Oracle:
         fact = self._facts.get((ring.section, name))
         if fact is None or fact.may_s is None:
             self._say(now_s, ring.section, name, "without cause")
-        elif fact.acknowledged:
+            return
+        if fact.acknowledged:
             self._say(now_s, ring.section, name, "though seen")
         elif now_s - fact.last_s < AGAIN_S - 2.0 and self._clock_set_s < fact.last_s:
             self._say(now_s, ring.section, name, "too soon")
@@ -319,9 +320,8 @@ class Oracle:
             self._say(now_s, ring.section, name, "late" if late else "in time")
         elif len(fact.rung_s) == 1:
             self._say(now_s, ring.section, name, "again")
-        if fact is not None:
-            fact.rung_s.append(now_s)
-            fact.last_s = now_s
+        fact.rung_s.append(now_s)
+        fact.last_s = now_s
 
     def _ask(self, section: str, name: str, fact: Fact, now_s: float) -> None:
         """Note when a fact is due to ring, and that it did not."""
@@ -404,7 +404,7 @@ class Player:
             self.rig.event("coat-started", PORT)
         if hours or night.start is Start.APPLY:
             self.oracle.coat(PORT, self.rig.now_s)
-        self._pass(4.0)
+        self._pass(11.0)
 
     def play(self) -> list[Verdict]:
         """Let everything happen and return what the rings did."""

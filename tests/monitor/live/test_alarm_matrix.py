@@ -35,7 +35,7 @@ def test_every_new_fact_rings_in_time_and_again_and_nothing_else_does(
 def test_a_noisy_edge_rings_at_most_seven_times_in_four_hours(
     tmp_path: Path, rh_pct: float
 ) -> None:
-    """0.3 K and 0.5 % of noise about an edge; the painter acknowledges each ring within a minute."""
+    """0.3 K and 0.5 % of noise about an edge; the painter acknowledges within a minute."""
     rig = Rig(tmp_path)
     rig.run(12.0)
     rig.coat(PORT)
