@@ -480,7 +480,6 @@ def triples(count: int, seed: int = 14) -> Iterator[Night]:
 TELLING = (
     Night(Start.PREP, (Happening.BREAK, Happening.LINK)),
     Night(Start.MIX, (Happening.BREAK, Happening.RESTART)),
-    Night(Start.APPLY, (Happening.BREAK, Happening.SECOND)),
     Night(Start.APPLY, (Happening.NEAR, Happening.ACKNOWLEDGE, Happening.BLIND)),
     Night(Start.FLASH, (Happening.BREAK, Happening.ACKNOWLEDGE, Happening.SECOND)),
     Night(Start.FLASH, (Happening.BREAK, Happening.SECTION)),
@@ -489,7 +488,6 @@ TELLING = (
     Night(Start.FLASH, (Happening.LINK, Happening.RESTART)),
     Night(Start.CURE, (Happening.MIX, Happening.BREAK)),
     Night(Start.CURE, (Happening.BREAK, Happening.RECOVER, Happening.BREAK)),
-    Night(Start.CURE, (Happening.BLIND, Happening.RESTART)),
 )
 """The short set for the tests: one night for each thing that the alarm by calls got wrong."""
 

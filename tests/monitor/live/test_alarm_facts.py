@@ -61,15 +61,20 @@ def todo(seen: str) -> pytest.MarkDecorator:
     return pytest.mark.xfail(strict=True, reason=seen)
 
 
-def wet(make: Make, *more: Any, minutes_in: float = 40.0, **named: Any) -> Rig:
-    """A shed with a fresh primer on port, in flash, and nothing wrong."""
-    rig = make(*more, **named)
+def wet(make: Make) -> Rig:
+    """A shed with a primer on port, an hour old and in flash, and nothing wrong."""
+    rig = make()
+    rig.history(2.0)
+    long_ago(rig, "coat-started", 1.0)
+    long_ago(rig, "coat-ended", 0.6)
     rig.run(12.0)
-    rig.coat(PORT)
-    rig.run(minutes_in)
     assert rig.timeline.rings == []
     assert (rig.call(PORT), rig.told(PORT).stage) == ("GO", "flash")
     return rig
+
+
+def long_ago(rig: Rig, kind: str, hours: float, section: str | None = PORT, **more: Any) -> Any:
+    return rig.event(kind, section, time_s=rig.wall_s - hours * HOUR_S, **more)
 
 
 def of(
@@ -269,10 +274,6 @@ def test_the_same_harm_rings_anew_once_it_had_ended(make: Make) -> None:
 # Which question, whose film --------------------------------------------------------------------
 
 
-def long_ago(rig: Rig, kind: str, hours: float, section: str | None = PORT, **more: Any) -> Any:
-    return rig.event(kind, section, time_s=rig.wall_s - hours * HOUR_S, **more)
-
-
 def curing(make: Make, hours: float = 16.0, spec: str = PRIMER, **more: Any) -> Rig:
     """Port was coated so many hours ago at 15 degC; the program runs and knows of nothing wrong."""
     rig = make(spec)
@@ -331,7 +332,7 @@ def test_a_bare_section_rings_for_nothing(make: Make) -> None:
 def test_two_sections_ring_apart_and_are_acknowledged_apart(make: Make) -> None:
     """Port's plank is the colder one: its margin breaks first, starboard's six minutes later."""
     rig = wet(make)
-    rig.coat(STBD)
+    rig.coat(STBD, 6.0)
     rig.run(10.0)
     rig.hull(18.5, STBD)
     rig.run(4.0)
