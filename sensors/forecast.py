@@ -6,7 +6,6 @@ not be used are kept for showing.
 
 from __future__ import annotations
 
-import csv
 import json
 import math
 import re
@@ -20,10 +19,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
+from rules.numbers import number
 from rules.text import counted
 from rules.units import known_unit, to_celsius
 from sensors.recording.columns import header_unit
-from sensors.recording.layout import RecordingFault, sniff
+from sensors.recording.layout import RecordingFault, sniff, split_rows
 from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
 KINDS = ("time", "temp", "dew_point", "rh", "sun", "made")
@@ -155,10 +155,10 @@ def number_of(cell: object) -> float:
     if isinstance(cell, bool) or cell is None:
         return math.nan
     try:
-        value = float(cell) if isinstance(cell, int | float) else float(str(cell))
-    except (ValueError, OverflowError):
+        value = float(cell) if isinstance(cell, int | float) else number(str(cell))
+    except OverflowError:
         return math.nan
-    return value if math.isfinite(value) else math.nan
+    return value if value is not None and math.isfinite(value) else math.nan
 
 
 def zone_of(timezone: str | None, source: str) -> ZoneInfo:
@@ -200,7 +200,7 @@ def time_of(cell: object, zone: ZoneInfo) -> float | None:
         if not looks_like_time(text):
             return None
         try:
-            when, _ = parse_time(text, True)
+            when, _ = parse_time(text, "day first")
         except ValueError:
             return None
     if when.tzinfo is None:
@@ -318,10 +318,13 @@ def read_forecast(
         layout = sniff(path)
     except RecordingFault as fault:
         raise ForecastFault(str(fault).replace("nothing is replayed", "it is not used")) from None
-    with path.open(encoding=layout.encoding, errors="replace", newline="") as file:
-        for _ in range(layout.header_line):
-            file.readline()
-        rows = list(csv.reader(file, delimiter=layout.separator))
+    with path.open(encoding=layout.encoding, errors="replace") as file:
+        lines = list(file)[layout.header_line :]
+    rows = [
+        cells
+        for at, _, cells, _ in split_rows(lines, layout.separator, layout.fields)
+        if lines[at].strip() and not lines[at].startswith("#")
+    ]
     if layout.decimal == ",":
         rows = [[cell.replace(",", ".") for cell in row] for row in rows]
     table = {

@@ -116,11 +116,13 @@ def default_config(
     name: str = "recording",
     spec: str = GENERAL_GUIDANCE.name,
     timezone: str = "Etc/UTC",
+    unconfirmed: Sequence[Column] = (),
 ) -> Config:
     """Return the config of a recording that comes without one.
 
     Args:
         columns: what its columns were taken for.
+        unconfirmed: columns whose meaning or unit is a guess: points that are waited for.
         name: of the enclosure.
         spec: of the next coat.
         timezone: for showing times, and of times that carry no zone.
@@ -136,8 +138,9 @@ def default_config(
             accuracy=DEFAULT_ACCURACY[column.quantity],
             rules=DEFAULT_RULES[column.quantity],
             column=column.column,
+            confirmed=column not in unconfirmed,
         )
-        for column in columns
+        for column in (*columns, *unconfirmed)
     )
     enclosure = EnclosureConfig(name=name, points=points, spec=spec, timezone=timezone)
     return Config(enclosures=(enclosure,), replay=ReplayConfig(timezone=timezone))
@@ -166,6 +169,7 @@ def config_defaults() -> dict[str, str]:
     found["forecast.units"] = "degC, or as the column's name says"
     found["replay.time"] = "looked for"
     found["replay.timezone"] = "Etc/UTC, and said"
+    found["replay.date_order"] = "found out, and said"
     plain = EnclosureConfig("", ())
     found["enclosure.spec"] = plain.spec
     found["enclosure.timezone"] = plain.timezone
@@ -175,6 +179,7 @@ def config_defaults() -> dict[str, str]:
     found["enclosure.break_probability"] = f"{plain.break_probability:g}"
     found["enclosure.coating_time"] = "the spec's, or the rate in the log"
     found["enclosure.point.required"] = "true"
+    found["enclosure.point.confirmed"] = "true"
     found["enclosure.point.inside"] = "true"
     found["enclosure.point.shared_element"] = "false: errors of one body's probes are apart"
     found["enclosure.point.payload"] = "auto"

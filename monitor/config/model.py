@@ -38,6 +38,9 @@ DEFAULT_ACCURACY: dict[Quantity, float] = {
 }
 
 
+DATE_ORDERS = ("day first", "month first", "year first")
+
+
 class ConfigFault(FilmcallError, ValueError):
     """A config cannot be used; the text lists every fault found in it."""
 
@@ -62,6 +65,8 @@ class PointConfig:
         required: whether a call waits for it.
         inside: whether it stands in the enclosure's air, so that solvent reaches it.
         shared_element: of a surface, whether one element reads it and its body's air temperature.
+        confirmed: whether its unit and meaning are known; if not, it is not read, and since a call
+            waits for it, the call stays HOLD.
     """
 
     name: str
@@ -79,6 +84,7 @@ class PointConfig:
     required: bool = True
     inside: bool = True
     shared_element: bool = False
+    confirmed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +132,7 @@ class EnclosureConfig:
         return tuple(
             Column(point.column, point.name, point.quantity, point.unit)
             for point in self.points
-            if point.column is not None
+            if point.column is not None and point.confirmed
         )
 
     def sources(self) -> tuple[PayloadSource, ...]:
@@ -144,7 +150,7 @@ class EnclosureConfig:
                 payload=point.payload,
             )
             for point in self.points
-            if point.topic is not None
+            if point.topic is not None and point.confirmed
         )
 
 
@@ -295,10 +301,12 @@ class ReplayConfig:
     Attributes:
         time: its time column, or None to look for it.
         timezone: zone of times that carry none, or None for UTC, which is then said.
+        date_order: one of `DATE_ORDERS` for dates such as 04/05/2026, or None to find out.
     """
 
     time: str | None = None
     timezone: str | None = None
+    date_order: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

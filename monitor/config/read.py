@@ -10,6 +10,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from monitor.config.model import (
+    DATE_ORDERS,
     DEFAULT_ACCURACY,
     PASSWORD_VARIABLE,
     URLS_VARIABLE,
@@ -228,6 +229,7 @@ _POINT = (
         "required",
         "inside",
         "shared_element",
+        "confirmed",
         "accuracy",
         "max_age",
         "range_low",
@@ -259,7 +261,7 @@ def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     top = Table(values, (), faults, _TOP)
     broker = _broker(top.table("broker", _BROKER), base_dir) if "broker" in values else None
     publish = _publish(top.table("publish", ("base", "station")))
-    replay = _replay(top.table("replay", ("time", "timezone")))
+    replay = _replay(top.table("replay", ("time", "timezone", "date_order")))
     alarm = _alarm(top.table("alarm", ("urls_file", *_OPEN_URLS)), base_dir)
     forecast = forecast_of(top.table("forecast", FORECAST), base_dir)
     log = _log(top.table("log", ("keep_raw",)))
@@ -333,7 +335,8 @@ def _publish(table: Table) -> PublishConfig:
 
 
 def _replay(table: Table) -> ReplayConfig:
-    return ReplayConfig(text_at(table, "time"), zone_at(table))
+    order = table.one_of("date_order", DATE_ORDERS, required=False)
+    return ReplayConfig(text_at(table, "time"), zone_at(table), order)
 
 
 def _alarm(table: Table, base_dir: Path) -> AlarmConfig:
@@ -433,6 +436,7 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
     value, time, unit_path = (text_at(table, key) for key in ("value", "time", "unit_path"))
     required, inside = table.flag("required", True), table.flag("inside", True)
     shared_element = table.flag("shared_element", False)
+    confirmed = table.flag("confirmed", True)
     if shared_element and word not in (None, Quantity.SURFACE_TEMP.value):
         mend = "write it with the surface_temp of that body"
         table.fault("shared_element", f"is about a surface, not {word}", mend)
@@ -461,6 +465,7 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
         required=required,
         inside=inside,
         shared_element=shared_element,
+        confirmed=confirmed,
     )
     _check_topic(table, point, enclosure)
     return point

@@ -139,9 +139,12 @@ def choose_enclosure(config: Config, wanted: str | None, header: Iterable[str]) 
 def digest_of(path: Path, config: EnclosureConfig, spec_source: str) -> str:
     """Return the SHA-256 of a recording together with the config and spec it is judged by."""
     found = hashlib.sha256()
-    with path.open("rb") as file:
-        for block in iter(lambda: file.read(1 << 20), b""):
-            found.update(block)
+    for each in sorted(path.iterdir()) if path.is_dir() else [path]:
+        if not each.is_file():
+            continue
+        with each.open("rb") as file:
+            for block in iter(lambda: file.read(1 << 20), b""):
+                found.update(block)
     found.update(repr(config).encode())
     found.update(spec_source.encode())
     return found.hexdigest()
@@ -301,7 +304,7 @@ def prepare(
     """Open a recording and find out what it is about and which spec judges it.
 
     Args:
-        path: the CSV.
+        path: the CSV, or a folder with one file a sensor.
         config_file: maps its columns, or None to guess them from the header.
         enclosure: which of the config's enclosures, or None to find it.
         spec_name: a shipped spec's name or a file, or None for the config's.
@@ -314,29 +317,34 @@ def prepare(
     Raises:
         FilmcallError: any of it cannot be used.
     """
-    if path.exists() and not path.is_file():
+    if path.exists() and not path.is_file() and not path.is_dir():
         raise ReplayFault(
-            f"{path} is a pipe or a folder, and a recording is read more than once; save it as a "
-            "file first"
+            f"{path} is a pipe, and a recording is read more than once; save it as a file first"
         )
-    from sensors.recording.layout import sniff
-    from sensors.recording.open import open_recording
+    from sensors.recording.open import open_recording, open_survey
+    from sensors.recording.survey import look
 
     if config_file is not None:
         config = load_config_file(config_file)
-        chosen = choose_enclosure(config, enclosure, sniff(path).header)
-        recording = open_recording(
-            path,
+        survey = look(path, config.replay.time)
+        chosen = choose_enclosure(config, enclosure, survey.names)
+        recording = open_survey(
+            survey,
             chosen.columns(),
             enclosure=chosen.name,
             time_column=config.replay.time,
-            timezone=timezone or config.replay.timezone or _zone_said(chosen),
+            timezone=timezone or config.replay.timezone,
+            else_zone=_zone_said(chosen),
+            order=config.replay.date_order,
         )
         beside = config_file.parent
     else:
         recording = open_recording(path, None, enclosure=enclosure or RECORDING, timezone=timezone)
         made = default_config(
-            recording.columns, name=enclosure or RECORDING, timezone=timezone or "Etc/UTC"
+            recording.columns,
+            name=enclosure or RECORDING,
+            timezone=timezone or "Etc/UTC",
+            unconfirmed=recording.unconfirmed,
         )
         chosen, beside = made.enclosures[0], Path()
     if timezone is not None:

@@ -1,8 +1,11 @@
-"""How the text of a recording is laid out: encoding, separator, decimal mark, header line."""
+"""How the text of a recording is laid out: encoding, separator, decimal mark, header, units row.
+
+Every line is taken apart by `split_rows` here, for counting and for reading alike, so that the two
+never differ about where a cell ends.
+"""
 
 from __future__ import annotations
 
-import csv
 import io
 import re
 from collections import Counter
@@ -10,17 +13,40 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from rules.numbers import number
+from sensors.recording.words import meaning, stated_unit
+
 HEAD_BYTES = 262_144
 # More lines than this before the header are no comment: the file is something else.
 PREAMBLE_LINES = 60
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+MISSING = frozenset(
+    ("", "-", "--", "---", "----", "nan", "NaN", "NAN", "NA", "N/A", "n/a", "null", "NULL", "None")
+)
+_JOINED_LINES = 40  # of one quoted cell: a note longer than this is a quote that was lost
 
-_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
-_DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
-_DECIMAL_POINT = re.compile(r"[+-]?\d*\.\d+")
 # Up to eight digits: nine and more are seconds since 1970.
-_ROW_NUMBER = re.compile(r"\d{1,8}")
-_QUOTED = re.compile(r'"[^"\n]*"')
+_ROW_NUMBER = re.compile(r"[0-9]{1,8}")
+_DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
+_DECIMAL_POINT = re.compile(r"[+-]?[0-9]*\.[0-9]+")
+_TIME_LIKE = re.compile(
+    r".*[0-9]{1,4}\s?[-/.]\s?[0-9]{1,2}\s?[-/.]\s?[0-9]{1,4}.*|[0-9]{1,2}[:.h][0-9]{2}([:.][0-9]{2})?.*"
+    r"|.*[0-9]{1,2}:[0-9]{2}.*|[0-9]{1,2}\.?[-/ ]\s?[^\W\d_]{3,}\.?[-/ ,]+[0-9]{2,4}.*"
+)
+# A time begins with a figure, or with the name of a month or a day of the week: a header that names
+# an offset, such as `Time, GMT-04:00`, is none.
+_TIME_BEGINS = re.compile(r"(?:[^\W\d_]{2,10}\.?,?\s+)?[0-9]")
+_OTHER_FILES = (
+    (b"\x1f\x8b", "compressed by gzip"),
+    (b"PK\x03\x04", "compressed by zip, as a spreadsheet is too"),
+    (b"BZh", "compressed by bzip2"),
+    (b"\xfd7zXZ\x00", "compressed by xz"),
+    (b"\x28\xb5\x2f\xfd", "compressed by zstd"),
+    (b"7z\xbc\xaf\x27\x1c", "compressed by 7-Zip"),
+    (b"\xd0\xcf\x11\xe0", "an old spreadsheet"),
+    (b"%PDF", "a PDF"),
+    (b"SQLite format 3", "an SQLite database"),
+)
 
 
 class RecordingFault(Exception):
@@ -35,11 +61,16 @@ class Layout:
         encoding: name of the text encoding.
         separator: between two cells.
         header: the names, with an empty one first where rows carry a row number without a name.
-        header_line: line number of the header, from 1.
+        header_line: line number of the last line above the rows, from 1; 0 where there is none.
         fields: cells in a whole row.
         decimal: decimal mark of the numbers, or None where the head shows no fraction.
         sample: first rows as cells, for deciding how times are written.
         notices: what was sniffed, one sentence each.
+        units: what a row of units below the header says of each column, or empty.
+        notes: further words for each column, from rows above or below the names, or empty.
+        preamble: lines above the header, and comments.
+        short: numbers of cells of rows that are whole without their last, empty, ones.
+        named: whether there is a header; without one columns are called `column 1` and so on.
     """
 
     encoding: str
@@ -50,6 +81,11 @@ class Layout:
     decimal: str | None
     sample: tuple[tuple[str, ...], ...]
     notices: tuple[str, ...]
+    units: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    preamble: tuple[str, ...] = ()
+    short: frozenset[int] = frozenset()
+    named: bool = True
 
 
 def sniff(path: Path) -> Layout:
@@ -62,7 +98,7 @@ def sniff(path: Path) -> Layout:
         Its layout.
 
     Raises:
-        RecordingFault: it cannot be opened, is empty, is no text, or has no table with a header.
+        RecordingFault: it cannot be opened, is empty, is no text, or has no table.
     """
     try:
         with path.open("rb") as file:
@@ -74,6 +110,13 @@ def sniff(path: Path) -> Layout:
         ) from None
     if not head.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
         raise RecordingFault(f"{path}: the file is empty, so nothing is replayed; choose another")
+    for start, what in _OTHER_FILES:
+        if head.startswith(start):
+            mend = "unpack it" if "compressed" in what and "spread" not in what else "save it as"
+            raise RecordingFault(
+                f"{path} is {what}, so nothing is replayed; "
+                f"{mend + ' first' if mend == 'unpack it' else mend + ' CSV text and try again'}"
+            )
     encoding = _encoding(head)
     if encoding is None:
         raise RecordingFault(
@@ -91,22 +134,120 @@ def sniff(path: Path) -> Layout:
     return _layout(path, encoding, lines)
 
 
-def count_fields(lines: Sequence[str], separator: str) -> list[int]:
-    """Return how many cells each line has; a separator between double quotes counts for none.
-
-    >>> count_fields(['1,2', '"a,b",2'], ",")
-    [2, 2]
-    """
-    if any('"' in line for line in lines):
-        lines = [_QUOTED.sub("", line) if '"' in line else line for line in lines]
-    return [line.count(separator) + 1 for line in lines]
+def _cells(text: str, separator: str) -> tuple[list[str], bool]:
+    """Return the cells of a text, and whether its last cell is a quote that was not closed."""
+    cells: list[str] = []
+    at, end = 0, len(text)
+    while True:
+        start = at
+        while start < end and text[start] == " ":
+            start += 1
+        if start < end and text[start] == '"':
+            look = start + 1
+            while True:
+                quote = text.find('"', look)
+                if quote < 0:
+                    return cells, True
+                if text[quote + 1 : quote + 2] == '"':
+                    look = quote + 2
+                    continue
+                after = quote + 1
+                while after < end and text[after] == " ":
+                    after += 1
+                if after == end or text[after] == separator:
+                    break
+                look = quote + 1  # a quote inside, that nobody doubled
+            cells.append(text[start + 1 : quote].replace('""', '"').strip())
+            at = after
+        else:
+            found = text.find(separator, at)
+            found = end if found < 0 else found
+            cells.append(text[at:found].strip())
+            at = found
+        if at >= end:
+            return cells, False
+        at += 1
+        if at == end:
+            return [*cells, ""], False
 
 
 def split_line(line: str, separator: str) -> list[str]:
-    """Return the cells of one line, without quotes and blanks around them."""
-    for row in csv.reader([line.replace("\x00", "")], delimiter=separator):
-        return [cell.strip() for cell in row]
-    return [""]
+    """Return the cells of one line, without quotes and blanks around them.
+
+    >>> split_line('1," a;b" ;2', ";"), split_line('20.5;"a ""b""; c";', ";")
+    (['1," a', 'b"', '2'], ['20.5', 'a "b"; c', ''])
+    >>> split_line('1,2,"taped the sheer', ",") # a quote that was not closed is a letter
+    ['1', '2', '"taped the sheer']
+    """
+    text = line.rstrip("\n").replace("\x00", "")
+    if '"' not in text:
+        return [cell.strip() for cell in text.split(separator)]
+    cells, is_open = _cells(text, separator)
+    if not is_open:
+        return cells
+    rest = [cell.strip() for cell in text.split(separator)]
+    return [*cells, *rest[len(cells) :]] if len(rest) > len(cells) else rest
+
+
+def split_rows(
+    lines: Sequence[str], separator: str, fields: int
+) -> list[tuple[int, int, list[str], bool]]:
+    """Take lines apart into rows; a quoted cell may go over several lines.
+
+    A quote that is open at the end of its line is followed over the next lines, as long as none
+    of them is a whole row in itself; where it is not closed by then, it is a letter like others.
+
+    Args:
+        lines: with or without their ends.
+        separator: between two cells.
+        fields: cells in a whole row.
+
+    Returns:
+        (index of its first line, number of lines, cells, whether a quote was not closed) by row.
+
+    >>> [row[2] for row in split_rows(['1,"a', 'b"', '2,c'], ",", 2)]
+    [['1', 'a\\nb'], ['2', 'c']]
+    """
+    rows: list[tuple[int, int, list[str], bool]] = []
+    at = 0
+    while at < len(lines):
+        line = lines[at].rstrip("\n")
+        taken, lost = 1, False
+        if '"' not in line:
+            cells = [cell.strip() for cell in line.split(separator)]
+        else:
+            cells, is_open = _cells(line.replace("\x00", ""), separator)
+            if is_open:
+                joined = line
+                lost = True
+                for more in range(1, _JOINED_LINES):
+                    if at + more >= len(lines):
+                        break
+                    following = lines[at + more].rstrip("\n")
+                    if len(split_line(following, separator)) >= max(fields, 2):
+                        break
+                    joined += "\n" + following
+                    if '"' not in following:
+                        continue
+                    found, is_open = _cells(joined, separator)
+                    if not is_open and len(found) == fields:
+                        cells, taken, lost = found, more + 1, False
+                        break
+                if lost:
+                    cells = split_line(line, separator)
+        rows.append((at, taken, cells, lost))
+        at += taken
+    return rows
+
+
+def _utf16(sample: bytes) -> str | None:
+    # UTF-16 without its mark: every other byte of plain figures is zero.
+    if len(sample) >= 8:
+        if sample[1::2].count(0) > 0.8 * len(sample[1::2]) and 0 not in sample[0::2]:
+            return "utf-16-le"
+        if sample[0::2].count(0) > 0.8 * len(sample[0::2]) and 0 not in sample[1::2]:
+            return "utf-16-be"
+    return None
 
 
 def _encoding(head: bytes) -> str | None:
@@ -115,12 +256,8 @@ def _encoding(head: bytes) -> str | None:
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "utf-16"
     sample = head[:4096]
-    # UTF-16 without its mark: every other byte of plain figures is zero.
-    if len(sample) >= 8:
-        if sample[1::2].count(0) > 0.8 * len(sample[1::2]) and 0 not in sample[0::2]:
-            return "utf-16-le"
-        if sample[0::2].count(0) > 0.8 * len(sample[0::2]) and 0 not in sample[1::2]:
-            return "utf-16-be"
+    if wide := _utf16(sample):
+        return wide
     # Zero bytes do not count: a logger that loses power leaves runs of them in good text.
     rest = sample.replace(b"\x00", b"")
     if sum(byte < 9 or 13 < byte < 32 for byte in rest) > 0.05 * len(rest):
@@ -130,107 +267,294 @@ def _encoding(head: bytes) -> str | None:
             head[: len(head) - cut].decode("utf-8")
         except UnicodeDecodeError as fault:
             if fault.end < len(head) - 4:
-                return "cp1252"
+                return _code_page(head[:8192])
         else:
             return "utf-8"
-    return "cp1252"
+    return _code_page(head[:8192])
+
+
+def _code_page(head: bytes) -> str:
+    """Return the code page in which most words of the first lines are known ones.
+
+    Each is an extension of ASCII, so that only words with other letters tell them apart.
+    """
+    best, most = "cp1252", -1
+    for name in ("cp1252", "cp1250", "cp850", "mac_roman", "cp852"):
+        text = head.decode(name, errors="replace")
+        known = 0
+        for word in set(re.findall(r"\S+", text)):
+            if word.isascii():
+                continue
+            known += 2 * bool(re.search(r"[°º]\s?[CF]\b", word))
+            known += bool(meaning(word).kinds)
+        if known > most:
+            best, most = name, known
+    return best
+
+
+def kind_of_cell(cell: str) -> str:
+    """Return `e` for nothing, `t` for what looks like a time, `n` for a number, else `x`."""
+    if cell in MISSING:
+        return "e"
+    if number(cell) is not None or number(cell, ",") is not None:
+        return "n"
+    return "t" if _TIME_BEGINS.match(cell) and _TIME_LIKE.fullmatch(cell) else "x"
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """Where the rows begin for one separator, and what stands above them."""
+
+    fields: int
+    rows: int
+    typed: float
+    first: int
+    header: int | None
+    units: int | None
+    notes: tuple[int, ...]
+    short: frozenset[int]
 
 
 def _layout(path: Path, encoding: str, lines: list[str]) -> Layout:
-    best: tuple[tuple[int, int, int], str, int, int] | None = None
-    counts: dict[str, list[int]] = {}
+    best: tuple[tuple[float, ...], str, _Block, list[tuple[int, int, list[str], bool]]] | None
+    best = None
     for separator in SEPARATORS:
-        counts[separator] = count_fields(lines, separator)
-        found = _header_at(lines, counts[separator], separator)
-        if found is None:
-            continue
-        at, fields, rows = found
-        whole = int(counts[separator][at] == fields)
-        # Rows that fit count first, then a header that names every cell, then more cells.
-        score = (rows, whole, fields)
-        if best is None or score > best[0]:
-            best = (score, separator, at, fields)
+        counted = Counter(
+            len(split_line(line, separator)) for line in lines[:3000] if not line.startswith("#")
+        )
+        usual = [count for count, _ in counted.most_common(3) if count > 1][:2]
+        for fields in usual:
+            rows = split_rows(lines, separator, fields)
+            block = _block(rows, lines, fields, separator)
+            if block is None:
+                continue
+            # Rows that fit and cells that are figures count first, then a header, then more cells.
+            score = (
+                block.rows * block.typed, block.header is not None, block.fields,
+            )  # fmt: skip
+            if best is None or score > best[0]:
+                best = (score, separator, block, rows)
     if best is None:
         raise RecordingFault(
             f"{path}: no header line with rows of as many cells below it, so nothing is replayed; "
             "give the columns names in a first line, separated by commas"
         )
-    _, separator, at, fields = best
-    notices: list[str] = []
-    header = split_line(lines[at].lstrip("# \ufeff"), separator)
-    rows_at = [i for i in range(at + 1, len(lines)) if counts[separator][i] == fields]
-    sample = tuple(tuple(split_line(lines[i], separator)) for i in rows_at)
-    if not sample:
-        raise RecordingFault(
-            f"{path}: the file holds a header and no rows, so nothing is replayed; choose another"
-        )
-    if len(header) == fields - 1:
-        what = f"The header has {fields - 1} names and the rows have {fields} cells: "
-        if all(row[-1] == "" for row in sample):
-            header.append("")
-            notices.append("Every row ends with a separator; the empty last cell is left out.")
-        elif all(_ROW_NUMBER.fullmatch(row[0]) for row in sample):
-            header.insert(0, "")
-            notices.append(what + "the first cell is taken for a row number.")
-        else:
-            # Taking the wrong end would put every value one column aside, without a trace.
-            header.append("")
-            notices.append(what + "the last cell, which has no name, is left out.")
-    header = _without_doubles(header, notices)
-    if encoding not in ("utf-8", "utf-8-sig"):
-        notices.append(f"The text is read as {encoding}.")
-    if separator != ",":
-        notices.append(f"Cells are separated by a {SEPARATORS[separator]}.")
-    if at > 0:
-        notices.append(f"The header is taken from line {at + 1}; what stands above it is left out.")
-    decimal = _decimal(cell for row in sample for cell in row)
-    if decimal == ",":
-        notices.append("Numbers are read with a decimal comma.")
-    return Layout(
-        encoding, separator, tuple(header), at + 1, fields, decimal, sample, tuple(notices)
-    )
+    _, separator, block, rows = best
+    return _described(path, encoding, lines, separator, block, rows)
 
 
-def _header_at(
-    lines: Sequence[str], counts: Sequence[int], separator: str
-) -> tuple[int, int, int] | None:
-    """Return the header's index, the cells in a row, and how many rows fit; None if none does."""
-    usual = Counter(
-        count
-        for line, count in zip(lines, counts, strict=True)
-        if count > 1 and not line.startswith("#")
+def _block(
+    rows: list[tuple[int, int, list[str], bool]], lines: list[str], fields: int, separator: str
+) -> _Block | None:
+    whole = [
+        cells for at, _, cells, _ in rows if len(cells) == fields and not lines[at].startswith("#")
+    ]
+    if not whole:
+        return None
+    kinds = [Counter(kind_of_cell(cells[at]) for cells in whole[:3000]) for at in range(fields)]
+    majority = []
+    for counts in kinds:
+        best = max("ntx", key=lambda kind: counts[kind])
+        majority.append(best if counts[best] > 0 else "e")
+    typed = [at for at in range(fields) if majority[at] in "nt"]
+    if len(whole) > 1 and not typed:
+        typed = [at for at in range(fields) if {"n", "t"} & set(kinds[at])]
+    if not typed:
+        return _bare_header(rows, lines, fields)
+    stamps = [at for at in typed if majority[at] == "t"]
+
+    def is_data(cells: list[str]) -> bool:
+        got = [kind_of_cell(cells[at]) for at in typed if at < len(cells)]
+        fits = sum(kind in "nt" for kind in got)
+        if stamps and not any(at < len(cells) and kind_of_cell(cells[at]) == "t" for at in stamps):
+            return False
+        return fits >= 1 and 2 * fits >= sum(kind != "e" for kind in got)
+
+    first = next(
+        (
+            index
+            for index, (at, _, cells, _) in enumerate(rows)
+            if len(cells) == fields and not lines[at].startswith("#") and is_data(cells)
+        ),
+        None,
     )
-    best: tuple[int, int, int] | None = None
-    for fields, _ in usual.most_common(2):
-        candidates: list[int] = []
-        for at, line in enumerate(lines[:PREAMBLE_LINES]):
-            if line.startswith("#") or counts[at] not in (fields, fields - 1) or counts[at] < 2:
+    if first is None:
+        return _bare_header(rows, lines, fields)
+    below = [cells for at, _, cells, _ in rows[first:] if not lines[at].startswith("#")]
+    fitting = [cells for cells in below if len(cells) == fields]
+    cells_there = sum(cell not in MISSING for cells in fitting[:500] for cell in cells)
+    figures = sum(kind_of_cell(cell) in "nt" for cells in fitting[:500] for cell in cells)
+    shorts = Counter(len(cells) for cells in below if 1 < len(cells) < fields and is_data(cells))
+    short = frozenset(
+        count for count, times in shorts.items()
+        if times >= 3 and times >= 0.01 * len(below) and count > max(stamps or [0])
+    )  # fmt: skip
+    header, units, notes = _heads(rows, lines, first, fields, separator)
+    if header is None and not stamps:
+        return None
+    return _Block(
+        fields, len(fitting), figures / max(cells_there, 1), rows[first][0], header, units, notes,
+        short,
+    )  # fmt: skip
+
+
+def _bare_header(
+    rows: list[tuple[int, int, list[str], bool]], lines: list[str], fields: int
+) -> _Block | None:
+    """A header below which no row holds a figure; taken so that the fault can be named."""
+    for index, (at, _, cells, _) in enumerate(rows[:PREAMBLE_LINES]):
+        if len(cells) == fields and not lines[at].startswith("#") and _names(cells):
+            rest = [row for row in rows[index + 1 :] if len(row[2]) == fields]
+            first = rows[index + 1][0] if index + 1 < len(rows) else len(lines)
+            return _Block(fields, len(rest), 0.1, first, at, None, (), frozenset())
+    return None
+
+
+def _heads(
+    rows: list[tuple[int, int, list[str], bool]],
+    lines: list[str],
+    first: int,
+    fields: int,
+    separator: str,
+) -> tuple[int | None, int | None, tuple[int, ...]]:
+    """Return the lines of the names, of the units, and of further words for the columns."""
+    header: int | None = None
+    units: int | None = None
+    notes: list[int] = []
+    for index in range(first - 1, max(-1, first - 1 - PREAMBLE_LINES), -1):
+        at, taken, cells, _ = rows[index]
+        if taken == 1 and lines[at].startswith("#"):
+            bare = split_line(lines[at].lstrip("# \ufeff"), separator)
+            if header is None and len(bare) in (fields, fields - 1) and _names(bare):
+                header = at
+            break
+        if not any(cells):
+            if header is None and index >= first - 2:
                 continue
-            cells = split_line(line, separator)
-            if _names(cells):
-                candidates.append(at)
-            elif counts[at] == fields and any(_figure(cell) for cell in cells):
-                if not candidates and at > 0 and counts[at - 1] in (fields, fields - 1):
-                    candidates.append(at - 1)  # a header written as a comment
+            break
+        if len(cells) not in (fields, fields - 1) or any(kind_of_cell(c) in "nt" for c in cells):
+            break
+        said = [cell for cell in cells if cell]
+        if header is None and len(cells) == fields and units is None and _is_units(said):
+            units = at
+        elif (
+            header is None
+            and said
+            and all(
+                meaning(cell).kinds and meaning(cell).kinds <= {"mean", "extreme"} for cell in said
+            )
+        ):
+            notes.append(at)
+        elif header is None:
+            if not _names(cells):
                 break
-        candidates.sort(key=lambda at: counts[at] != fields)
-        if candidates:
-            at = candidates[0]
-            if counts[at] >= 2 and _names(split_line(lines[at].lstrip("# "), separator)):
-                rows = sum(count == fields for count in counts[at + 1 :])
-                if best is None or rows > best[2]:
-                    best = at, fields, rows
-    return best
+            header = at
+        elif len(cells) == fields and len(said) >= 2 and len(notes) < 3:
+            notes.append(at)
+        else:
+            break
+    if header is None and units is not None:
+        header, units = units, None
+    return header, units, tuple(notes)
+
+
+def _is_units(said: Sequence[str]) -> bool:
+    """Whether cells are units; beside them a time's own cell may say how it is written."""
+    known = [stated_unit(cell) for cell in said]
+    return (
+        any(known)
+        and all(
+            unit is not None
+            or re.fullmatch(r"[ymdhsYMDHSTjJaAtTmM.:/\- ]{2,}|.*\b(UTC|GMT).*", cell)
+            for unit, cell in zip(known, said, strict=True)
+        )
+        and 2 * sum(bool(unit) for unit in known) >= len(said)
+    )
 
 
 def _names(cells: Sequence[str]) -> bool:
     """Whether cells are names: at least two, and no figure among them."""
     named = [cell for cell in cells if cell]
-    return len(named) >= 2 and not any(_figure(cell) for cell in named)
+    return len(named) >= 2 and not any(kind_of_cell(cell) in "nt" for cell in named)
 
 
-def _figure(cell: str) -> bool:
-    return bool(_NUMBER.fullmatch(cell) or re.match(r"\d{1,4}[-/.:]\d", cell))
+def _described(
+    path: Path,
+    encoding: str,
+    lines: list[str],
+    separator: str,
+    block: _Block,
+    rows: list[tuple[int, int, list[str], bool]],
+) -> Layout:
+    fields = block.fields
+    sample = tuple(
+        tuple(cells)
+        for at, _, cells, _ in rows
+        if at >= block.first and len(cells) == fields and not lines[at].startswith("#")
+    )
+    if not sample:
+        raise RecordingFault(
+            f"{path}: the file holds a header and no rows, so nothing is replayed; choose another"
+        )
+    notices: list[str] = []
+    if block.header is None:
+        header = [f"column {number}" for number in range(1, fields + 1)]
+        notices.append(
+            "There is no line of names above the rows: columns are called 'column 1', 'column 2'."
+        )
+    else:
+        header = split_line(lines[block.header].lstrip("# \ufeff"), separator)
+        if len(header) == fields - 1:
+            what = f"The header has {fields - 1} names and the rows have {fields} cells: "
+            if all(row[-1] == "" for row in sample):
+                header.append("")
+                notices.append("Every row ends with a separator; the empty last cell is left out.")
+            elif all(_ROW_NUMBER.fullmatch(row[0]) for row in sample):
+                header.insert(0, "")
+                notices.append(what + "the first cell is taken for a row number.")
+            else:
+                # Taking the wrong end would put every value one column aside, without a trace.
+                header.append("")
+                notices.append(what + "the last cell, which has no name, is left out.")
+    header = _without_doubles(header, notices)
+    if encoding not in ("utf-8", "utf-8-sig"):
+        notices.append(f"The text is read as {encoding}.")
+    if separator != ",":
+        notices.append(f"Cells are separated by a {SEPARATORS[separator]}.")
+    top = block.header if block.header is not None else block.first
+    if block.header is not None and block.header > 0:
+        notices.append(
+            f"The header is taken from line {block.header + 1}; what stands above it is no row."
+        )
+    units: tuple[str, ...] = ()
+    if block.units is not None:
+        units = tuple(split_line(lines[block.units], separator))
+        notices.append(f"Line {block.units + 1} is taken for the units of the columns.")
+    notes = [""] * fields
+    for at in sorted(block.notes):
+        last = ""
+        for column, cell in enumerate(split_line(lines[at], separator)[:fields]):
+            last = cell or (last if at < top else "")
+            if last:
+                notes[column] = f"{notes[column]} {last}".strip()
+    decimal = _decimal(cell for row in sample for cell in row)
+    if decimal == ",":
+        notices.append("Numbers are read with a decimal comma.")
+    return Layout(
+        encoding,
+        separator,
+        tuple(header),
+        block.first,
+        fields,
+        decimal,
+        sample,
+        tuple(notices),
+        units,
+        tuple(notes) if any(notes) else (),
+        (*lines[:top], *(line for line in lines[top:] if line.startswith("#"))),
+        block.short,
+        block.header is not None,
+    )
 
 
 def _without_doubles(header: Sequence[str], notices: list[str]) -> list[str]:

@@ -1,4 +1,4 @@
-"""Opens a recorded CSV: finds out how it is written, and says what it took for granted.
+"""Opens a recording: finds out how it is written, and says what it took for granted.
 
 This module imports pandas, so import it only where a recording is really opened; `columns` does
 without.
@@ -6,31 +6,30 @@ without.
 
 from __future__ import annotations
 
-import csv
-import difflib
 import re
-from collections.abc import Callable, Iterable, Sequence
-from datetime import date
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from sensors.recording import times
-from sensors.recording.columns import Column, guess_columns, header_unit
-from sensors.recording.layout import Layout, RecordingFault, sniff
-from sensors.recording.rows import Recording, TimePlace
+from sensors.recording.columns import Column
+from sensors.recording.judge import Judgement, Question, judge
+from sensors.recording.layout import RecordingFault
+from sensors.recording.rows import Recording, Source
+from sensors.recording.survey import Part, Survey, look, present
+from sensors.recording.words import temperature_unit
 from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
 __all__ = [
     "Column",
     "Recording",
     "RecordingFault",
-    "guess_columns",
+    "judged",
     "open_recording",
+    "open_survey",
 ]
-
-_TIME_NAME = re.compile(r"time|date|stamp|\bts\b|epoch|unix|recorded|\bwhen\b", re.IGNORECASE)
-_UTC_NAME = re.compile(r"(?<![a-z])(utc|gmt)(?![a-z])", re.IGNORECASE)
 
 
 def open_recording(
@@ -40,15 +39,19 @@ def open_recording(
     enclosure: str,
     time_column: str | None = None,
     timezone: str | None = None,
+    else_zone: str | None = None,
+    order: str | None = None,
 ) -> Recording:
-    """Open a recorded CSV and find out how it is written; rows are read when it is iterated.
+    """Open a recording and find out how it is written; rows are read when it is iterated.
 
     Args:
-        path: the file.
-        columns: what to read, or None to guess by the names of the header.
+        path: a file, or a folder with one file a sensor.
+        columns: what to read, or None to find out; then what is not sure is not read.
         enclosure: name that the readings carry.
         time_column: the column with the time, or None to look for it.
         timezone: zone of times that carry none, like `Europe/Brussels`; None is UTC, and said.
+        else_zone: zone of times of which neither the file nor `timezone` says it.
+        order: `day first`, `month first` or `year first`, or None to find out.
 
     Returns:
         The recording, with `notices` saying what was found and assumed.
@@ -56,60 +59,116 @@ def open_recording(
     Raises:
         RecordingFault: the file cannot be used at all.
     """
-    path = Path(path)
-    layout = sniff(path)
-    notices = list(layout.notices)
-    chosen = _columns(path, layout, columns, notices)
-    place = _time_place(path, layout, time_column, chosen)
-    if time_column is None:
-        notices.append(f"The time is taken from {place.name}.")
-    cells = [" ".join(row[at] for at in place.cells) for row in layout.sample]
-    day_first = _day_first(path, layout, place, cells, chosen, notices)
-    form = times.time_form(cells, day_first=day_first)
-    if form is None:
-        raise RecordingFault(
-            f"{path}: column {place.name} holds {cells[0]!r}, which is no time that is understood, "
-            "so nothing is replayed; write times like 2026-04-25 14:30"
-        )
-    return Recording(
-        path,
-        layout,
-        chosen,
+    survey = look(Path(path), time_column)
+    return open_survey(
+        survey,
+        columns,
         enclosure=enclosure,
-        time_place=place,
-        time_form=form,
-        zone=_zone(path, place, form, timezone, notices),
-        notices=notices,
+        time_column=time_column,
+        timezone=timezone,
+        else_zone=else_zone,
+        order=order,
     )
 
 
-def _columns(
-    path: Path, layout: Layout, columns: Sequence[Column] | None, notices: list[str]
-) -> list[Column]:
-    names = [name for name in layout.header if name]
+def open_survey(
+    survey: Survey,
+    columns: Sequence[Column] | None,
+    *,
+    enclosure: str,
+    time_column: str | None = None,
+    timezone: str | None = None,
+    else_zone: str | None = None,
+    order: str | None = None,
+) -> Recording:
+    """Open a recording that was looked at already; arguments as of `open_recording`."""
+    notices = list(survey.notices)
+    unsure: list[Column] = []
+    asked: list[Question] = []
     if columns is None:
-        guessed = [c for c in guess_columns(names) if not _TIME_NAME.search(c.column)]
-        if not guessed:
+        judgement, asked = judged(survey, {})
+        notices += [str(each) for each in judgement.verdicts if each.use or each.why]
+        notices += judgement.notices
+        notices += [told(each) for each in asked]
+        chosen = [each.use for each in judgement.verdicts if each.use and each.confirmed]
+        unsure = [each.use for each in judgement.verdicts if each.use and not each.confirmed]
+        if not judgement.columns:
             raise RecordingFault(
-                f"{path}: none of the columns {', '.join(names)} is named after a temperature, "
-                "a humidity or a surface, so nothing is replayed; "
-                'give each point its column = "NAME" in a config'
+                f"{survey.path}: none of the columns {', '.join(survey.names)} is named after a "
+                "temperature, a humidity or a surface, so nothing is replayed; "
+                "run filmcall setup with this file, which asks"
             )
-        notices += [
-            f"Column {c.column!r} is taken for {c.quantity} of point {c.point!r} in {c.unit}."
-            for c in guessed
-        ]
-        return guessed
+    else:
+        chosen = _chosen(survey, columns, notices)
+        used = {column.column for column in chosen}
+        unused = [name for name in survey.names if name not in used]
+        if unused:
+            notices.append(
+                "The config uses no value of " + ", ".join(repr(name) for name in unused) + "."
+            )
+    if time_column is None:
+        notices.append(f"The time is taken from {survey.parts[0].place.name}.")
+    answers = {"order": order} if order else {}
+    if unsure and not chosen:
+        raise RecordingFault(
+            f"{survey.path}: {'; '.join(each.what for each in asked)} is not known, so no column "
+            "can be used and nothing is replayed; run filmcall setup with this file, which asks"
+        )
+    sources = [
+        _source(survey, part, chosen, answers, timezone, else_zone, notices)
+        for part in survey.parts
+    ]
+    sources = [source for source in sources if source.columns] or sources[:1]
+    return Recording(survey.path, sources, enclosure=enclosure, notices=notices, unconfirmed=unsure)
+
+
+def told(question: Question) -> str:
+    """Return how a question is told of where nobody is asked."""
+    return f"? {question.what}: took {question.guess} ({question.why})"
+
+
+def judged(
+    survey: Survey, answers: Mapping[str, str], zone_guess: str | None = None
+) -> tuple[Judgement, list[Question]]:
+    """Judge the columns, with a guess in place of each answer that is lacking.
+
+    Args:
+        survey: the recording.
+        answers: by key.
+        zone_guess: zone to be taken where the file names none; None does not ask for it.
+
+    Returns:
+        The judgement, and the questions whose guess was taken.
+    """
+    given = dict(answers)
+    asked: list[Question] = []
+    while True:
+        guessed = frozenset(question.key for question in asked)
+        judgement = judge(survey.sights, survey.hints, given, guessed)
+        if not judgement.questions:
+            break
+        question = judgement.questions[0]
+        asked.append(question)
+        given[question.key] = question.guess
+    for question in survey.time_questions(answers, zone_guess or ""):
+        if question.key != "zone" or zone_guess is not None:
+            asked.append(question)
+    return judgement, asked
+
+
+def _chosen(survey: Survey, columns: Sequence[Column], notices: list[str]) -> list[Column]:
+    names = survey.names
+    path = survey.path
     if not columns:
         raise RecordingFault(
-            f"{path}: no point of the config names a column, so nothing is replayed; "
-            f'give each point its column = "NAME", out of {", ".join(names)}'
+            f"{path}: no point of the config that is confirmed names a column, so nothing is "
+            f'replayed; give each point its column = "NAME", out of {", ".join(names)}'
         )
     chosen: list[Column] = []
     for column in columns:
-        name = _present(path, names, column.column)
+        name = present(path, names, column.column)
         unit = column.unit
-        stated = header_unit(name)
+        stated = temperature_unit(name)
         if stated is not None and stated != unit and unit in ("degC", "degF", "K"):
             if re.search(r"[°º˚℃℉]|\bdeg|[(\[][CFK][)\]]|fahrenheit|celsius|kelvin", name, re.I):
                 notices.append(
@@ -122,145 +181,97 @@ def _columns(
                     f"Column {name!r} is read as {unit}, as the config says, "
                     f"though its name could mean {stated}."
                 )
-        chosen.append(Column(name, column.point, column.quantity, unit))
+        chosen.append(replace(column, column=name, unit=unit))
     return chosen
 
 
-def _present(path: Path, names: Sequence[str], wanted: str) -> str:
-    """Return the header's own spelling of a name."""
-    if wanted in names:
-        return wanted
-    folded = {name.casefold(): name for name in reversed(names)}
-    if wanted.strip().casefold() in folded:
-        return folded[wanted.strip().casefold()]
-    near = difflib.get_close_matches(wanted.casefold(), folded, n=1, cutoff=0.4)
-    hint = f"the nearest is {folded[near[0]]!r}, " if near else ""
-    raise RecordingFault(
-        f"{path}: column {wanted!r} is not in the header, so nothing is replayed; "
-        f"{hint}the header has {', '.join(names)}"
-    )
-
-
-def _time_place(
-    path: Path, layout: Layout, wanted: str | None, columns: Sequence[Column]
-) -> TimePlace:
-    header, sample = layout.header, layout.sample[:200]
-
-    def mostly(at: int, test: Callable[[str], bool]) -> bool:
-        return sum(test(row[at]) for row in sample) >= len(sample) / 2
-
-    taken = {column.column for column in columns}
-    free = [at for at, name in enumerate(header) if name not in taken]
-    if wanted is not None:
-        at = header.index(_present(path, [name for name in header if name], wanted))
-        if mostly(at, times.looks_like_date):
-            clocks = [other for other in free if mostly(other, times.looks_like_clock)]
-            if clocks:
-                return TimePlace((at, clocks[0]), f"{header[at]!r} and {header[clocks[0]]!r}")
-        if mostly(at, times.looks_like_clock):
-            dates = [other for other in free if mostly(other, times.looks_like_date)]
-            if dates:
-                return TimePlace((dates[0], at), f"{header[dates[0]]!r} and {header[at]!r}")
-        return TimePlace((at,), repr(header[at]))
-    whole = [at for at in free if mostly(at, times.looks_like_time)]
-    epochs = [
-        at for at in free if _TIME_NAME.search(header[at]) and mostly(at, times.looks_like_epoch)
-    ]
-    # A column that is named UTC needs no zone, so it comes before a local one.
-    for at in sorted(whole, key=lambda at: _UTC_NAME.search(header[at]) is None) + epochs:
-        return TimePlace((at,), repr(header[at]))
-    dates = [at for at in free if mostly(at, times.looks_like_date)]
-    clocks = [at for at in free if mostly(at, times.looks_like_clock)]
-    if dates and clocks:
-        return TimePlace((dates[0], clocks[0]), f"{header[dates[0]]!r} and {header[clocks[0]]!r}")
-    raise RecordingFault(
-        f"{path}: none of the columns {', '.join(name for name in header if name)} holds a date "
-        "with a time of day, so nothing is replayed; "
-        'name the time column with [replay] time = "NAME"'
-    )
-
-
-def _day_first(
-    path: Path,
-    layout: Layout,
-    place: TimePlace,
-    cells: Sequence[str],
-    columns: Sequence[Column],
+def _source(
+    survey: Survey,
+    part: Part,
+    chosen: Sequence[Column],
+    answers: Mapping[str, str],
+    timezone: str | None,
+    else_zone: str | None,
     notices: list[str],
-) -> bool:
-    """Tell how dates like 04/02/2015 are meant, and say by what: their numbers, their order, °F."""
-    if not times.needs_day_or_month(cells):
-        return True
-    known, why = times.day_or_month(cells), "since the other order would give a month over 12"
-    if known is None:
-        # The head may lie within twelve days; the rest of the file may still tell.
-        at = place.cells[0]
-        with path.open(encoding=layout.encoding, errors="replace") as file:
-            rows = csv.reader(
-                (line.replace("\x00", "") for line in file), delimiter=layout.separator
+) -> Source:
+    own = f"{part.prefix}: "
+    columns = tuple(
+        replace(column, column=column.column.removeprefix(own)) if part.prefix else column
+        for column in chosen
+        if not part.prefix or column.column.startswith(own)
+    )
+    if part.order is None:
+        questions = [q for q in survey.time_questions({}, "") if q.key == "order"]
+        order = survey.order_of(part, answers or {"order": questions[0].guess})
+        why = (
+            "as it was said"
+            if answers
+            else (
+                "as is usual where temperatures are in degF, and no date tells"
+                if order == times.MONTH
+                else "and no date in the file tells whether that is right"
             )
-            dates = list(dict.fromkeys(row[at].strip()[:10] for row in rows if len(row) > at))
-        known = times.day_or_month(dates)
-        if known is None:
-            known, why = _closer(dates), "since so they follow each other more closely"
-    if known is None:
-        known, why = True, "and no date in the file tells whether that is right"
-        fahrenheit = any(column.unit == "degF" for column in columns)
-        if fahrenheit and not any("." in cell for cell in cells):
-            known, why = False, "as is usual where temperatures are in degF, and no date tells"
-        why += "; if it is not, write them like 2026-04-25"
-    notices.append(
-        f"Dates like {cells[0]!r} are read with the {'day' if known else 'month'} first, {why}."
+            + "; if it is not, write them like 2026-04-25"
+        )
+    else:
+        order, why = part.order, part.order_why
+    form = part.form(order)
+    cells = part.cells()
+    if times.needs_order(cells):
+        notices.append(f"Dates like {cells[0]!r} are read with the {order}, {why}.")
+    if form.kind == "excel":
+        notices.append(f"Times like {cells[0]!r} are read as a spreadsheet's days since 1899.")
+    if form.kind == "compact":
+        notices.append(f"Times like {cells[0]!r} are read as year, month, day and time of day.")
+    backwards = times.is_backwards(cells[:2000], form)
+    if backwards:
+        notices.append("The newest row stands first; the rows are read from the end.")
+    zone = _zone(part, form, cells, timezone, else_zone, notices)
+    label = part.path.name if len(survey.parts) > 1 else ""
+    return Source(
+        part.path, part.layout, columns, part.place, form, zone, part.long, backwards, label
     )
-    return known
 
 
-def _closer(dates: Iterable[str]) -> bool | None:
-    """Tell whether dates lie closer together with the day first; None where neither order does.
+def zone_of(name: str, path: Path) -> ZoneInfo:
+    """Return a zone by its name.
 
-    A logger writes its rows one after another, so the order that makes 11/09 and 12/09
-    neighbours is right, and the one that puts a month between them is wrong.
-
-    >>> _closer(["03/10/2026", "04/10/2026"]), _closer(["10/03/2026", "10/04/2026"])
-    (True, False)
+    Raises:
+        RecordingFault: it is not known.
     """
-    pairs = [
-        (int(found[1]), int(found[2]), int(found[3]))
-        for found in (re.match(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{2,4})", each) for each in dates)
-        if found is not None
-    ]
     try:
-        by_day = [date(max(year, 1), second, first).toordinal() for first, second, year in pairs]
-        by_month = [date(max(year, 1), first, second).toordinal() for first, second, year in pairs]
-    except ValueError:  # 31/02: no date at all, which the rows themselves will tell
-        return None
-    far_by_day, far_by_month = (
-        sum(abs(after - before) for before, after in pairwise(days)) for days in (by_day, by_month)
-    )
-    return None if far_by_day == far_by_month else far_by_day < far_by_month
+        return zone_named(name)
+    except UnknownZone:
+        raise RecordingFault(
+            f"{path}: timezone {name!r} is not known, so its times cannot be read; "
+            'give a name like "Europe/Brussels" or "Etc/UTC"'
+        ) from None
 
 
 def _zone(
-    path: Path,
-    place: TimePlace,
+    part: Part,
     form: times.TimeForm,
+    cells: Sequence[str],
     timezone: str | None,
+    else_zone: str | None,
     notices: list[str],
-) -> ZoneInfo:
+) -> tzinfo:
     utc = zone_named(UTC_NAME)
-    try:
-        given = zone_named(timezone) if timezone is not None else None
-    except UnknownZone:
-        raise RecordingFault(
-            f"{path}: timezone {timezone!r} is not known, so its times cannot be read; "
-            'give a name like "Europe/Brussels" or "Etc/UTC"'
-        ) from None
+    given = zone_of(timezone, part.path) if timezone is not None else None
+    place = part.place.name
     if form.zoned:
-        return given or utc
-    if _UTC_NAME.search(place.name):
-        if given is not None and given.key not in ("UTC", UTC_NAME):
-            notices.append(f"The header says UTC for {place.name}: {timezone} is not applied.")
-        return utc
+        return part.zone or given or utc
+    if part.zone is not None:
+        if given is not None and not _same_clock(part.zone, given, cells, form):
+            raise RecordingFault(
+                f"{part.path}: the file says {part.zone} for {place} and timezone {timezone} "
+                "says another time, so nothing is replayed; leave the timezone out, or mend the "
+                "header where it is wrong"
+            )
+        notices.append(f"The file says {part.zone} for {place}.")
+        return part.zone
+    if given is None and else_zone is not None:
+        given, timezone = zone_of(else_zone, part.path), else_zone
     if given is None:
         notices.append(
             "The times carry no zone and none is given: they are read as UTC. "
@@ -270,3 +281,16 @@ def _zone(
     if given.key not in ("UTC", UTC_NAME):
         notices.append(f"The times carry no zone and are read as local times of {timezone}.")
     return given
+
+
+def _same_clock(said: tzinfo, given: ZoneInfo, cells: Sequence[str], form: times.TimeForm) -> bool:
+    """Whether two zones show the same time where the recording begins and ends."""
+    for cell in (cells[0], cells[-1]):
+        try:
+            when, _ = times.parse_time(cell, form.order)
+        except ValueError:
+            when = datetime(2026, 7, 1)
+        moment = when.replace(tzinfo=said).astimezone(UTC)
+        if moment.astimezone(given).utcoffset() != moment.astimezone(said).utcoffset():
+            return False
+    return True

@@ -1,54 +1,40 @@
-"""The rows of a recorded CSV as the same readings that a broker would bring, in file order.
+"""The rows of a recording as the same readings that a broker would bring, in file order.
 
 What cannot be read is counted and shown with its line number; nothing in a row is fatal.
 """
 
 from __future__ import annotations
 
-import csv
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import islice, repeat
+from datetime import tzinfo
+from heapq import merge
+from itertools import groupby, islice, repeat
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from rules.numbers import number
 from rules.text import counted
 from rules.units import converted
 from sensors.reading import Quality, Reading
 from sensors.recording import times
 from sensors.recording.columns import Column
-from sensors.recording.layout import Layout, count_fields
+from sensors.recording.layout import MISSING, Layout, split_rows
+from sensors.recording.survey import LongPlaces, TimePlace, joined_time
+from sensors.recording.words import stated_unit
 
 CHUNK_ROWS = 20_000
 SKIPPED_KEPT = 20
-# What loggers write where there is no value; these cells are missing, not faulty.
-MISSING_WORDS = (
-    "",
-    "-",
-    "--",
-    "---",
-    "nan",
-    "NaN",
-    "NAN",
-    "NA",
-    "N/A",
-    "n/a",
-    "null",
-    "NULL",
-    "None",
-)
-_MISSING = frozenset(MISSING_WORDS)
+_JOINED = 40  # lines that a quoted cell may go on for, past the end of a chunk
 _UNREADABLE = np.inf  # stands for a cell with text in it until readings are made
 _QUALITIES = (Quality.OK, Quality.STALE, Quality.MISSING)
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
-_COMMA_NUMBER = re.compile(r"[+-]?(\d+,?\d*|,\d+)([eE][+-]?\d+)?")
+_DAMAGED = "the row holds zero bytes, as after a power cut"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,24 +51,45 @@ class SkippedCell:
 
 
 @dataclass(frozen=True, slots=True)
-class TimePlace:
-    """Where a row's time stands: one cell, or a date and a time of day."""
+class Source:
+    """One file, and what is read from it.
 
-    cells: tuple[int, ...]
-    name: str
+    Attributes:
+        path: of the file.
+        layout: how its text is laid out.
+        columns: what is read, called as in the file itself.
+        place: of the time.
+        form: how times are written.
+        zone: of times that carry none.
+        long: places of a long file, or None.
+        backwards: whether the newest row stands first.
+        label: the file's name where there are several, or "".
+    """
+
+    path: Path
+    layout: Layout
+    columns: tuple[Column, ...]
+    place: TimePlace
+    form: times.TimeForm
+    zone: tzinfo
+    long: LongPlaces | None = None
+    backwards: bool = False
+    label: str = ""
 
 
 class Recording:
-    """A recorded CSV; iterating reads it from the start, with bounded memory.
+    """A recording; iterating reads it from the start.
 
-    Each row becomes one list of readings, one for each column, all with the row's time. A cell
-    that holds something else than a number becomes a reading of quality `missing`; an empty one
-    says nothing new, so that its reading is `stale`. Rows keep the file's order.
+    Each row becomes one list of readings, all with the row's time. A cell that holds something else
+    than a number becomes a reading of quality `missing`; an empty one says nothing new, so that its
+    reading is `stale`. A file with a row a time is read with bounded memory, in file
+    order; long files, folders, and files with the newest row first are put in order of time.
 
     Attributes:
-        path: the file.
+        path: the file or folder.
         columns: what is read from it, with the units that its values really have.
-        notices: what was sniffed or assumed, one sentence each; the change of clocks is added
+        unconfirmed: columns that are not read, since what they are is a guess.
+        notices: what was found or assumed, one sentence each; the change of clocks is added
             when its row is reached.
         row_count: rows given out so far.
         skipped_count: rows skipped so far.
@@ -94,143 +101,288 @@ class Recording:
     def __init__(
         self,
         path: Path,
-        layout: Layout,
-        columns: Sequence[Column],
+        sources: Sequence[Source],
         *,
         enclosure: str,
-        time_place: TimePlace,
-        time_form: times.TimeForm,
-        zone: ZoneInfo,
         notices: Sequence[str],
+        unconfirmed: Sequence[Column] = (),
     ) -> None:
         self.path = path
-        self.columns = tuple(columns)
+        self.columns = tuple(column for source in sources for column in source.columns)
+        self.unconfirmed = tuple(unconfirmed)
         self.notices = list(notices)
         self.row_count = 0
-        self.skipped_count = 0
-        self.skipped: list[SkippedCell] = []
-        self.unreadable_count = 0
-        self.unreadable: list[SkippedCell] = []
-        self._layout = layout
+        self._sources = list(sources)
         self._enclosure = enclosure
-        self._time_place = time_place
-        self._time_form = time_form
-        self._zone = zone
-        self._places = [layout.header.index(column.column) for column in self.columns]
-        self._decimal = layout.decimal
+        self._readers = [self._reader(source) for source in sources]
+
+    def _reader(self, source: Source) -> _FileReader:
+        kind = _WideReader if source.long is None else _LongReader
+        return kind(source, self._enclosure, self._say)
 
     @property
     def time_column(self) -> str:
         """Name of the column, or of the two, that the time is read from."""
-        return self._time_place.name
+        return self._sources[0].place.name
+
+    @property
+    def skipped_count(self) -> int:
+        """Rows skipped so far."""
+        return sum(reader.skipped_count for reader in self._readers)
+
+    @property
+    def unreadable_count(self) -> int:
+        """Single cells so far that held text where a number stands."""
+        return sum(reader.unreadable_count for reader in self._readers)
+
+    @property
+    def skipped(self) -> list[SkippedCell]:
+        """The first 20 rows skipped."""
+        return [each for reader in self._readers for each in reader.skipped][:SKIPPED_KEPT]
+
+    @property
+    def unreadable(self) -> list[SkippedCell]:
+        """The first 20 single cells that could not be read."""
+        return [each for reader in self._readers for each in reader.unreadable][:SKIPPED_KEPT]
 
     def __iter__(self) -> Iterator[list[Reading]]:
-        self.row_count = self.skipped_count = self.unreadable_count = 0
-        self.skipped, self.unreadable = [], []
-        reader = times.TimeReader(self._time_form, self._zone, self._say)
-        with self.path.open(encoding=self._layout.encoding, errors="replace") as file:
-            first_line = 1 + sum(1 for _ in islice(file, self._layout.header_line))
-            while lines := list(islice(file, CHUNK_ROWS)):
-                yield from self._chunk(lines, first_line, reader)
-                first_line += len(lines)
+        self.row_count = 0
+        self._readers = [self._reader(source) for source in self._sources]
+        for row in self._rows():
+            self.row_count += 1
+            yield row
+
+    def _rows(self) -> Iterator[list[Reading]]:
+        if len(self._readers) == 1 and self._sources[0].long is None:
+            yield from self._readers[0].rows()
+            return
+        ordered = [sorted(reader.rows(), key=lambda row: row[0].time_s) for reader in self._readers]
+        together = merge(*ordered, key=lambda row: row[0].time_s)
+        for _, rows in groupby(together, key=lambda row: row[0].time_s):
+            row: list[Reading] = []
+            seen: set[tuple[str, str]] = set()
+            for readings in rows:
+                keys = {(each.point, str(each.quantity)) for each in readings}
+                if keys & seen:  # the same sensor twice for one time: the intake counts it
+                    yield row
+                    row, seen = [], set()
+                row += readings
+                seen |= keys
+            yield row
 
     def _say(self, text: str) -> None:
         if text not in self.notices:
             self.notices.append(text)
 
-    def _chunk(
-        self, lines: list[str], first_line: int, reader: times.TimeReader
-    ) -> Iterator[list[Reading]]:
-        bad: dict[int, str] = {}
-        whole = self._whole_rows(lines, first_line, bad)
-        if whole:
-            kept = lines if len(whole) == len(lines) else [lines[at] for at in whole]
-            line_numbers = [at + first_line for at in whole]
-            clock, values, useless = self._cells(kept, line_numbers)
-            seconds, why = reader.read(clock)
-            bad.update((line_numbers[at], text) for at, text in (useless | why).items())
-        for line in sorted(bad):
-            self.skipped_count += 1
-            if len(self.skipped) < SKIPPED_KEPT:
-                self.skipped.append(SkippedCell(line, bad[line]))
-        if not whole:
+
+class _FileReader:
+    """What readers of wide and of long files share: lines, faults, numbers."""
+
+    def __init__(self, source: Source, enclosure: str, say: Any) -> None:
+        self.source = source
+        self.skipped_count = 0
+        self.skipped: list[SkippedCell] = []
+        self.unreadable_count = 0
+        self.unreadable: list[SkippedCell] = []
+        self._bad: list[SkippedCell] = []
+        self._enclosure = enclosure
+        self._say = say
+        self._layout = source.layout
+        self._decimal = source.layout.decimal
+        self._times = times.TimeReader(source.form, source.zone, say)
+        mark = re.escape(source.layout.separator)
+        self._quoted = re.compile(rf'(?:^|(?<={mark}))\s*"[^"\n]*"\s*(?={mark}|$)')
+
+    def rows(self) -> Iterator[list[Reading]]:
+        raise NotImplementedError
+
+    def _chunks(self) -> Iterator[tuple[int, list[str]]]:
+        """Give the lines below the header in chunks that end where a row ends."""
+        layout = self._layout
+        with self.source.path.open(encoding=layout.encoding, errors="replace") as file:
+            first = 1 + sum(1 for _ in islice(file, layout.header_line))
+            if self.source.backwards:
+                lines = list(file)
+                if lines:
+                    yield first, lines
+                return
+            carried: list[str] = []
+            while lines := carried + list(islice(file, CHUNK_ROWS)):
+                carried = []
+                if len(lines) > _JOINED and len(lines) >= CHUNK_ROWS:
+                    cut = self._whole_until(lines)
+                    carried, lines = lines[cut:], lines[:cut]
+                yield first, lines
+                first += len(lines)
+
+    def _whole_until(self, lines: list[str]) -> int:
+        """Where the last row begins that may go on in the next chunk; all, where none does."""
+        tail = len(lines) - _JOINED
+        if not any('"' in line for line in lines[tail:]):
+            return len(lines)
+        rows = split_rows(lines[tail:], self._layout.separator, self._layout.fields)
+        lost = [at for at, _, _, is_lost in rows if is_lost]
+        return tail + lost[0] if lost and tail + lost[0] > 0 else len(lines)
+
+    def _fault(self, line: int, why: str) -> None:
+        """Note a row that is skipped; `_count` brings those of a chunk into the file's order."""
+        self._bad.append(SkippedCell(line, self._labelled(why)))
+
+    def _count(self) -> None:
+        self.skipped_count += len(self._bad)
+        room = SKIPPED_KEPT - len(self.skipped)
+        self.skipped += sorted(self._bad, key=lambda each: each.line)[:room]
+        self._bad.clear()
+
+    def _cell_fault(self, line: int, why: str) -> None:
+        self.unreadable_count += 1
+        if len(self.unreadable) < SKIPPED_KEPT:
+            self.unreadable.append(SkippedCell(line, self._labelled(why)))
+
+    def _labelled(self, why: str) -> str:
+        return f"{self.source.label}: {why}" if self.source.label else why
+
+    def _whole_rows(self, lines: list[str], first_line: int) -> tuple[list[list[str]], list[int]]:
+        """Take lines apart into whole rows, padded, with their line numbers; count the others."""
+        layout = self._layout
+        fields, rows, numbers = layout.fields, [], []
+        for at, _, cells, lost in split_rows(lines, layout.separator, fields):
+            line = lines[at]
+            if line.startswith("#") or not line.strip():
+                continue
+            if "\x00" in line:
+                self._fault(at + first_line, _DAMAGED)
+            elif lost and self._is_needed(cells):
+                self._fault(at + first_line, "a quote is not closed")
+            elif len(cells) == fields:
+                rows.append(cells)
+                numbers.append(at + first_line)
+            elif len(cells) in layout.short:
+                rows.append(cells + [""] * (fields - len(cells)))
+                numbers.append(at + first_line)
+            else:
+                why = f"{counted(len(cells), 'cell')} where the other rows have {fields}"
+                self._fault(at + first_line, "a quote is not closed" if lost else why)
+        return rows, numbers
+
+    def _is_needed(self, cells: list[str]) -> bool:
+        """Whether a quote that was not closed stands before or in a cell that is read."""
+        stands = next((at for at, cell in enumerate(cells) if cell.startswith('"')), 0)
+        return stands <= max(self._read_cells())
+
+    def _read_cells(self) -> list[int]:
+        raise NotImplementedError
+
+    def _number(self, cell: str) -> float | None:
+        found = number(cell, self._decimal or ".")
+        if found is None and self._decimal is None:
+            found = number(cell, ",")
+            if found is not None:
+                # The first fraction of the file; what came before were whole numbers.
+                self._decimal = ","
+                self._say("Numbers are read with a decimal comma.")
+        return found
+
+
+class _WideReader(_FileReader):
+    """Reads a file with a row a time and a column a quantity."""
+
+    def __init__(self, source: Source, enclosure: str, say: Any) -> None:
+        super().__init__(source, enclosure, say)
+        self._places = [source.layout.header.index(column.column) for column in source.columns]
+
+    def rows(self) -> Iterator[list[Reading]]:
+        for first_line, lines in self._chunks():
+            yield from self._chunk(lines, first_line)
+
+    def _read_cells(self) -> list[int]:
+        return [*self._places, *self.source.place.cells]
+
+    def _chunk(self, lines: list[str], first_line: int) -> Iterator[list[Reading]]:
+        found = None
+        if not self.source.backwards:
+            found = self._quickly(lines, first_line)
+        if found is None:
+            rows, line_numbers = self._whole_rows(lines, first_line)
+            if self.source.backwards:
+                rows.reverse()
+                line_numbers.reverse()
+            useless: dict[int, str] = {}
+            values = self._careful(rows, line_numbers, useless)
+            clock = pd.Series([self.source.place.text(row) for row in rows], dtype=str)
+        else:
+            clock, values, useless, line_numbers = found
+        if not len(clock):
+            self._count()
             return
-        if useless or why:
-            keep = np.ones(len(whole), dtype=bool)
+        seconds, why = self._times.read(clock)
+        bad = {line_numbers[at]: text for at, text in (useless | why).items()}
+        for line in sorted(bad):
+            self._fault(line, bad[line])
+        self._count()
+        if bad:
+            keep = np.ones(len(clock), dtype=bool)
             keep[list(useless | why)] = False
             seconds = seconds[keep]
             values = [column[keep] for column in values]
         for row in zip(*self._readings(seconds, values), strict=True):
-            self.row_count += 1
             yield list(row)
 
-    def _whole_rows(self, lines: list[str], first_line: int, bad: dict[int, str]) -> list[int]:
-        """Return the places of whole rows, and say of the others what is wrong."""
-        fields = self._layout.fields
-        counts = count_fields(lines, self._layout.separator)
-        odd = [
-            at
-            for at, line in enumerate(lines)
-            if counts[at] != fields
-            or "\x00" in line
-            or ('"' in line and line.count('"') % 2)
-            or line.startswith("#")
-        ]
-        if not odd:
-            return list(range(len(lines)))
-        for at in odd:
-            line = lines[at]
-            if not line.strip() or line.startswith("#"):
-                continue  # an empty line or a comment is no row
-            if "\x00" in line:
-                why = "the row holds zero bytes, as after a power cut"
-            elif line.count('"') % 2:
-                why = "a quote is not closed"
-            else:
-                why = f"{counted(counts[at], 'cell')} where the other rows have {fields}"
-            bad[at + first_line] = why
-        left_out = set(odd)
-        return [at for at in range(len(lines)) if at not in left_out]
-
-    def _cells(
-        self, lines: list[str], line_numbers: list[int]
-    ) -> tuple[pd.Series[str], list[NDArray[np.float64]], dict[int, str]]:
-        """Return times as text, values in the program's units, and rows without a single number."""
-        times_at = self._time_place.cells
-        useless: dict[int, str] = {}
-        dtype: dict[int, Any] = dict.fromkeys(times_at, str)
+    def _quickly(
+        self, lines: list[str], first_line: int
+    ) -> tuple[pd.Series[str], list[NDArray[np.float64]], dict[int, str], list[int]] | None:
+        """Read lines in bulk, or return None where something in them has to be looked at."""
+        layout, place = self._layout, self.source.place
+        separator = layout.separator
+        bare = lines
+        if any('"' in line for line in lines):
+            bare = [
+                self._quoted.sub("", line.rstrip("\n")) if '"' in line else line for line in lines
+            ]
+            if any('"' in line for line in bare):
+                return None
+        for line in bare:
+            if line.count(separator) + 1 != layout.fields or "\x00" in line or line[0] == "#":
+                return None
+        dtype: dict[int, Any] = dict.fromkeys(place.cells, str)
         dtype |= dict.fromkeys(self._places, float)
         try:
             frame = pd.read_csv(
                 io.StringIO("".join(lines)),
                 header=None,
-                sep=self._layout.separator,
-                usecols=sorted({*times_at, *self._places}),
+                sep=separator,
+                usecols=sorted({*place.cells, *self._places}),
                 dtype=dtype,
-                na_values=list(MISSING_WORDS),
+                na_values=sorted(MISSING),
                 keep_default_na=False,
                 decimal="," if self._decimal == "," else ".",
                 skipinitialspace=True,
                 skip_blank_lines=False,
                 low_memory=False,
             )
-            values = [frame[at].to_numpy(float) for at in self._places]
-            if len(frame) != len(lines) or any(np.isinf(column).any() for column in values):
-                raise ValueError("left to the careful way")
-            clock = [frame[at].fillna("") for at in times_at]
         except ValueError:
-            rows = list(csv.reader(lines, delimiter=self._layout.separator, skipinitialspace=True))
-            values = self._careful(rows, line_numbers, useless)
-            clock = [pd.Series([row[at] for row in rows], dtype=str) for at in times_at]
-        text = clock[0] if len(clock) == 1 else clock[0].str.strip() + " " + clock[1].str.strip()
+            return None
+        values = [frame[at].to_numpy(float) for at in self._places]
+        if len(frame) != len(lines) or any(np.isinf(column).any() for column in values):
+            return None
+        clocks = [frame[at].fillna("").str.strip() for at in place.cells]
+        if len(clocks) == 1:
+            clock = clocks[0]
+        else:
+            texts = [joined_time(pair, packed=place.packed) for pair in zip(*clocks, strict=True)]
+            clock = pd.Series(texts, dtype=str)
         return (
-            text,
-            [
-                converted(array, column.unit, column.quantity.unit)
-                for column, array in zip(self.columns, values, strict=True)
-            ],
-            useless,
+            clock,
+            self._in_own_units(values),
+            {},
+            list(range(first_line, first_line + len(lines))),
         )
+
+    def _in_own_units(self, values: list[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
+        return [
+            converted(array, column.unit, column.quantity.unit)
+            for column, array in zip(self.source.columns, values, strict=True)
+        ]
 
     def _careful(
         self, rows: list[list[str]], line_numbers: list[int], useless: dict[int, str]
@@ -239,37 +391,22 @@ class Recording:
         values = [np.full(len(rows), np.nan) for _ in self._places]
         for at, row in enumerate(rows):
             faults: list[str] = []
-            for column, place, array in zip(self.columns, self._places, values, strict=True):
+            for column, place, array in zip(self.source.columns, self._places, values, strict=True):
                 cell = row[place].strip()
-                if cell in _MISSING:
+                if cell in MISSING:
                     continue
-                number = self._number(cell)
-                if number is None:
+                found = self._number(cell)
+                if found is None:
                     faults.append(f"{column.column} {cell[:40]!r} is no number")
                     array[at] = _UNREADABLE
                 else:
-                    array[at] = number
+                    array[at] = found
             if len(faults) == len(self._places) > 1:
                 useless[at] = "; ".join(faults)
                 continue
             for fault in faults:
-                self.unreadable_count += 1
-                if len(self.unreadable) < SKIPPED_KEPT:
-                    self.unreadable.append(SkippedCell(line_numbers[at], fault))
-        return values
-
-    def _number(self, cell: str) -> float | None:
-        if self._decimal == ",":
-            found = _COMMA_NUMBER.fullmatch(cell)
-        else:
-            found = _NUMBER.fullmatch(cell)
-            if found is None and self._decimal is None and _COMMA_NUMBER.fullmatch(cell):
-                # The first fraction of the file; what came before were whole numbers.
-                self._decimal = ","
-                self._say("Numbers are read with a decimal comma.")
-                return float(cell.replace(",", "."))
-        number = float(cell.replace(",", ".")) if found else np.inf
-        return number if np.isfinite(number) else None
+                self._cell_fault(line_numbers[at], fault)
+        return self._in_own_units(values)
 
     def _readings(
         self, seconds: NDArray[np.float64], values: list[NDArray[np.float64]]
@@ -277,7 +414,7 @@ class Recording:
         """One iterator of readings a column; `map` over lists is the cheapest way to make them."""
         moments = seconds.tolist()
         made: list[Iterator[Reading]] = []
-        for column, array in zip(self.columns, values, strict=True):
+        for column, array in zip(self.source.columns, values, strict=True):
             empty = np.isnan(array)
             quality: Iterator[Quality] = repeat(Quality.OK)
             if (unreadable := np.isinf(array)).any():
@@ -298,3 +435,59 @@ class Recording:
                 )
             )
         return made
+
+
+class _LongReader(_FileReader):
+    """Reads a file with a row a value; each row gives one reading, and other sensors none."""
+
+    def _read_cells(self) -> list[int]:
+        long = self.source.long
+        own = [] if long is None else [*long.keys, long.value]
+        return [*own, *self.source.place.cells]
+
+    def rows(self) -> Iterator[list[Reading]]:
+        long = self.source.long
+        if long is None:
+            return
+        columns: Mapping[str, Column] = {each.column: each for each in self.source.columns}
+        clocks: dict[str, times.TimeReader] = {}
+        for first_line, lines in self._chunks():
+            rows, numbers = self._whole_rows(lines, first_line)
+            by_channel: dict[str, list[int]] = {}
+            for at, row in enumerate(rows):
+                by_channel.setdefault(long.channel(row), []).append(at)
+            for name, places in by_channel.items():
+                column = columns.get(name)
+                if column is None:
+                    continue
+                # Each sensor's rows follow each other in time, whatever stands between them.
+                reader = clocks.setdefault(
+                    name, times.TimeReader(self.source.form, self.source.zone, self._say)
+                )
+                cells = [self.source.place.text(rows[at]) for at in places]
+                seconds, why = reader.read(pd.Series(cells, dtype=str))
+                for at, place in enumerate(places):
+                    if at in why:
+                        self._fault(numbers[place], why[at])
+                        continue
+                    reading = self._reading(rows[place], column, float(seconds[at]), numbers[place])
+                    yield [reading]
+            self._count()
+
+    def _reading(self, row: list[str], column: Column, time_s: float, line: int) -> Reading:
+        long = self.source.long
+        value, quality = np.nan, Quality.MISSING
+        cell = row[long.value].strip() if long is not None else ""
+        if cell not in MISSING:
+            found = self._number(cell)
+            unit = stated_unit(row[long.unit]) if long is not None and long.unit is not None else ""
+            if found is None:
+                self._cell_fault(line, f"{column.column} {cell[:40]!r} is no number")
+            elif unit == "other" or (unit and (unit in ("%", "1")) != (column.unit in ("%", "1"))):
+                self._cell_fault(line, f"{column.column} is in another unit here")
+            else:
+                value = float(converted(found, unit or column.unit, column.quantity.unit))
+                quality = Quality.OK
+        return Reading(
+            self._enclosure, column.point, column.quantity, time_s, value, quality, time_s
+        )

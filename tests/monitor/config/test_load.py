@@ -240,10 +240,19 @@ def test_a_quantity_given_twice_and_a_sensor_read_for_two_points_are_told() -> N
     assert all("is read for 'plank-port' already" in fault for fault in faults)
 
 
-def test_a_fraction_is_no_unit_of_a_recordings_column() -> None:
-    faults = told(EXAMPLE.replace('unit = "%"', 'unit = "fraction"'))
-    assert len(faults) == 1
-    assert "is not read from a recording's column" in faults[0]
+def test_a_fraction_is_a_unit_of_a_recordings_column() -> None:
+    assert not told(EXAMPLE.replace('unit = "%"', 'unit = "fraction"'))
+
+
+def test_a_point_that_is_not_confirmed_is_waited_for_and_not_read() -> None:
+    config = load_config(EXAMPLE.replace('unit = "%"', 'unit = "%"\nconfirmed = false'), Path())
+    (enclosure,) = config.enclosures
+    assert any(not point.confirmed for point in enclosure.points)
+    names = {point.column for point in enclosure.points if point.confirmed}
+    assert {column.column for column in enclosure.columns()} == names
+    assert {source.quantity for source in enclosure.sources()} == {
+        point.quantity for point in enclosure.points if point.confirmed and point.topic
+    }
 
 
 def test_a_password_in_the_config_is_refused_and_not_repeated() -> None:

@@ -12,10 +12,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
 from sensors.reading import Quality, Quantity, Reading
-from sensors.recording.open import Column, Recording, RecordingFault, guess_columns, open_recording
+from sensors.recording.judge import Hints, Sight, judge
+from sensors.recording.open import Column, Recording, RecordingFault, open_recording
 
 AIR = Column("temp", "air-bow", Quantity.AIR_TEMP, "degC")
 HUMIDITY = Column("rh", "air-bow", Quantity.HUMIDITY, "%")
@@ -126,16 +128,18 @@ def test_a_nameless_last_cell_moves_no_value_aside(write: Write) -> None:
 
 def test_a_name_that_stands_twice_is_two_columns(write: Write) -> None:
     path = write("time,temp,temp,rh\n2026-04-25 14:30,21.5,19.5,60\n")
-    recording = open_recording(path, None, enclosure="polytunnel")
-    assert [c.point for c in recording.columns] == ["air", "air-2", "air"]
+    second = Column("temp 2", "hull", Quantity.SURFACE_TEMP, "degC")
+    recording = open_recording(path, [AIR, second, HUMIDITY], enclosure="polytunnel")
     assert values(recording) == [[21.5, 19.5, 60.0]]
     assert said(recording, "'temp' stands twice")
 
 
-def test_a_line_of_units_under_the_header_is_a_bad_row(write: Write) -> None:
-    recording = opened(write("time,temp,rh\nUTC,degC,%\n2026-04-25 14:30,21.5,60\n"))
-    assert values(recording) == [[21.5, 60.0]]
-    assert recording.skipped[0].line == 2
+def test_a_line_of_units_under_the_header_is_taken_at_its_word(write: Write) -> None:
+    path = write("time,temp,rh\nUTC,degF,%\n2026-04-25 14:30,50,60\n")
+    recording = open_recording(path, None, enclosure="polytunnel")
+    assert values(recording) == [[10.0, 60.0]]  # 50 °F is 10 °C: NIST SP 811, B.8, from memory
+    assert recording.skipped_count == 0
+    assert said(recording, "Line 2", "units")
 
 
 def test_a_run_of_zero_bytes_after_a_power_cut_costs_only_its_row(write: Write) -> None:
@@ -276,11 +280,26 @@ def test_times_with_a_zone_given_are_local(write: Write) -> None:
     assert said(recording, "local times of Europe/Brussels")
 
 
-def test_a_header_that_says_utc_outranks_the_zone(write: Write) -> None:
-    path = write("time (UTC),temp,rh\n2026-07-01 12:00,21.5,60\n")
-    recording = opened(path, timezone="Europe/Brussels")
-    assert moments(recording) == ["01 12:00:00"]
-    assert said(recording, "UTC", "Europe/Brussels is not applied")
+@pytest.mark.parametrize(
+    ("header", "utc"),
+    [
+        ("time (UTC)", "01 12:00:00"),
+        ("Date Time, GMT-04:00", "01 16:00:00"),
+        ("time (GMT-4)", "01 16:00:00"),
+        ("time UTC+2", "01 10:00:00"),
+        ("time [UTC-04:00]", "01 16:00:00"),
+        ("time (Europe/Brussels)", "01 10:00:00"),
+        ("time EDT", "01 16:00:00"),
+    ],
+)
+def test_a_header_says_the_zone(write: Write, header: str, utc: str) -> None:
+    path = write(f'"{header}",temp,rh\n2026-07-01 12:00,21.5,60\n')
+    assert moments(opened(path)) == [utc]
+    # A zone that shows the same time is no contradiction; another one is asked back.
+    agrees = {"01 12:00:00": "Etc/UTC", "01 16:00:00": "America/New_York"}.get(utc, "Europe/Oslo")
+    assert moments(opened(path, timezone=agrees)) == [utc]
+    with pytest.raises(RecordingFault, match=r"the file says .* and timezone Asia/Tokyo"):
+        opened(path, timezone="Asia/Tokyo")
 
 
 # Clocks in Brussels went back on 25 October 2015 at 01:00 UTC and forward on 29 March 2015 at
@@ -420,7 +439,8 @@ def test_line_numbers_hold_beyond_the_first_chunk(write: Write) -> None:
         ("", "the file is empty"),
         ("\n\n", "the file is empty"),
         ("time,temp,rh\n", "a header and no rows"),
-        ("2026-04-25 14:30,21.5,60\n2026-04-25 14:31,21.5,60\n", "no header line"),
+        ("2026-04-25 14:30,21.5,60\n2026-04-25 14:31,21.5,60\n", "the header has column 2"),
+        ("nothing here\nis a table\n", "no header line"),
         ("time,temp,rh_bow\n2026-04-25 14:30,21.5,60\n", "the nearest is 'rh_bow'"),
         ("clock,temp,rh\nnoon,21.5,60\n", "holds a date with a time of day"),
     ],
@@ -436,7 +456,7 @@ def test_a_file_of_no_use_is_one_sentence(write: Write, text: str, words: str) -
 def test_a_missing_file_a_binary_file_and_an_unknown_zone(write: Write, tmp_path: Path) -> None:
     with pytest.raises(RecordingFault, match="no such file"):
         opened(tmp_path / "none.csv")
-    with pytest.raises(RecordingFault, match="directory"):
+    with pytest.raises(RecordingFault, match="the folder holds no file"):
         opened(tmp_path)
     binary = tmp_path / "logger.db"
     binary.write_bytes(bytes(range(256)) * 40)
@@ -459,8 +479,6 @@ def test_the_wrong_time_column_is_refused(write: Write) -> None:
         ("Temperature", ("air", Quantity.AIR_TEMP, "degC")),
         ("T1 (°F)", ("air-1", Quantity.AIR_TEMP, "degF")),
         ("AirTemp_Stern", ("air-stern", Quantity.AIR_TEMP, "degC")),
-        ("RelativeHumidity", ("air", Quantity.HUMIDITY, "%")),
-        ("RH1 (%)", ("air-1", Quantity.HUMIDITY, "%")),
         ("plank_port", ("plank-port", Quantity.SURFACE_TEMP, "degC")),
         ("Hull Temp 2 [F]", ("hull-2", Quantity.SURFACE_TEMP, "degF")),
         ("wall", ("wall", Quantity.SURFACE_TEMP, "degC")),
@@ -475,13 +493,41 @@ def test_the_wrong_time_column_is_refused(write: Write) -> None:
         ("plank moisture", None),
         ("Light", None),
         ("battery %", None),
+        ("Board temp (°C)", None),
+        ("Temp max (°C)", None),
     ],
 )
-def test_columns_are_guessed_by_name(name: str, expected: tuple[str, Quantity, str] | None) -> None:
-    guessed = [(c.point, c.quantity, c.unit) for c in guess_columns([name])]
-    assert guessed == ([expected] if expected else [])
+def test_columns_are_taken_by_name(name: str, expected: tuple[str, Quantity, str] | None) -> None:
+    # A humidity beside it, and the unit told by the preamble, so that nothing has to be asked.
+    sights = [sight(name, 20.0, 21.0), sight("RH, %", 60.0, 61.0)]
+    found = judge(sights, Hints(unit="degC"), {})
+    use = found.verdicts[0].use
+    assert (use and (use.point, use.quantity, use.unit)) == expected
+    assert not found.questions
+    assert use is not None or found.verdicts[0].why
+
+
+def sight(name: str, *values: float) -> Sight:
+    return Sight(name, name, "", np.array(values))
+
+
+def points(*names: str) -> list[str]:
+    found = judge([sight(name, 20.0, 21.0) for name in names], Hints(unit="degC"), {})
+    return [each.use.point if each.use else "" for each in found.verdicts]
 
 
 def test_two_columns_of_one_kind_become_two_points_but_a_second_unit_does_not() -> None:
-    points = [c.point for c in guess_columns(["hull", "Hull temp", "temp (°C)", "temp (°F)"])]
-    assert points == ["hull", "hull-2", "air"]
+    hulls = [sight("hull", 20.0), sight("Hull temp", 19.0)]
+    airs = [sight("temp (°C)", 20.0), sight("temp (°F)", 68.0)]
+    found = judge([*hulls, *airs], Hints(unit="degC"), {})
+    assert [each.use.point if each.use else "" for each in found.verdicts] == [
+        "hull", "hull-2", "air", "",
+    ]  # fmt: skip
+    assert "in another unit" in found.verdicts[3].why
+
+
+def test_humidity_shares_the_point_of_its_own_air() -> None:
+    assert points("temp_bow", "rh_bow", "temp_stern", "rh_stern") == [
+        "air-bow", "air-bow", "air-stern", "air-stern",
+    ]  # fmt: skip
+    assert points("RelativeHumidity", "Temperature") == ["air", "air"]

@@ -1,0 +1,678 @@
+"""What each column of a recording is: by its name, its figures, and what the other columns say.
+
+A question is asked only where the recording does not tell; what was guessed in place of an answer
+is marked, so that no call rests on it. Every column gets a verdict: used as, or left out because.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.units import converted
+from sensors.reading import Quantity
+from sensors.recording.columns import Column
+from sensors.recording.words import Meaning, fold, meaning, stated_unit
+
+# Beyond this no enclosure is, in whatever unit; between, a file that is mute is asked [degC].
+# Common practice, no source.
+_LEAST_C, _MOST_C = -40.0, 60.0
+_USUAL_C = 18.0
+_CLOSE_K, _FAR_K = 12.0, 20.0  # probes of one tent, and what no two of them are apart [K]
+_AGREES_K = 0.7  # a dew point reckoned from rounded figures and the file's own [K]
+_TEMPERATURES = ("degC", "degF", "K")
+_EXTERNAL = frozenset(("ext", "external", "extern", "externe", "externa"))
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """One column, or one channel of a long file, as it was seen.
+
+    Attributes:
+        name: by which a config calls it.
+        words: all that is said of it: its name, a group above it, what a preamble says.
+        unit_cell: what a row of units says, or "".
+        values: its figures as they stand, row by row; NaN where there is none.
+        texts: how many cells held neither a figure nor nothing.
+        body: the file or sensor that it belongs to, "" where there is one only.
+    """
+
+    name: str
+    words: str
+    unit_cell: str
+    values: NDArray[np.float64]
+    texts: int = 0
+    body: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something that the recording does not say.
+
+    Attributes:
+        key: by which an answer is given.
+        what: the thing asked for.
+        guess: taken where nobody answers.
+        why: what speaks for either, in few words.
+    """
+
+    key: str
+    what: str
+    guess: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What became of one column.
+
+    Attributes:
+        name: of the column.
+        use: what it is read as, or None where it is left out.
+        why: it is left out, or is taken for what it is; "" where the name says it.
+        confirmed: whether the file or a person says so; if not, no call may rest on it.
+    """
+
+    name: str
+    use: Column | None
+    why: str = ""
+    confirmed: bool = True
+
+    def __str__(self) -> str:
+        """Return it as a sentence."""
+        if self.use is None:
+            return f"Column {self.name!r} is left out: {self.why}."
+        words = f"Column {self.name!r} is taken for {self.use.quantity} of point {self.use.point!r}"
+        if not self.confirmed:
+            return f"{words}, not yet confirmed: {self.why}. Until it is, the call stays HOLD."
+        return f"{words} in {self.use.unit}{f': {self.why}' if self.why else ''}."
+
+
+@dataclass(frozen=True, slots=True)
+class Hints:
+    """What the file as a whole says.
+
+    Attributes:
+        unit: of its temperatures, by its preamble, or None.
+        humidity_unit: likewise, % or 1, or None.
+        decimal: its decimal mark, or None.
+        fahrenheit: whether its clock stands where people measure in degF, for the guess only.
+    """
+
+    unit: str | None = None
+    humidity_unit: str | None = None
+    decimal: str | None = None
+    fahrenheit: bool = False
+
+
+@dataclass(slots=True)
+class Judgement:
+    """What the columns were found to be, and what has to be asked."""
+
+    verdicts: list[Verdict] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
+
+    @property
+    def columns(self) -> list[Column]:
+        """What is read, in file order, whether confirmed or not."""
+        return [each.use for each in self.verdicts if each.use is not None]
+
+
+@dataclass(slots=True)
+class _Seen:
+    """A column on its way to a verdict."""
+
+    sight: Sight
+    means: Meaning
+    role: str
+    why: str = ""
+    unit: str | None = None
+    sure: bool = True
+    point: str = ""
+
+    @property
+    def name(self) -> str:
+        return self.sight.name
+
+    @property
+    def values(self) -> NDArray[np.float64]:
+        return self.sight.values
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        return tuple(word for word in self.means.places if word not in ("s", "column"))
+
+    def leave(self, why: str) -> None:
+        self.role, self.why = "out", why
+
+
+AIR, SURFACE, HUMIDITY, TEMPERATURE = "air", "surface", "humidity", "temperature"
+_QUANTITIES = {
+    AIR: Quantity.AIR_TEMP,
+    SURFACE: Quantity.SURFACE_TEMP,
+    HUMIDITY: Quantity.HUMIDITY,
+    "co2": Quantity.CO2,
+    "dust": Quantity.DUST,
+}
+NONE = "none"
+
+
+def judge(
+    sights: Sequence[Sight],
+    hints: Hints,
+    answers: Mapping[str, str],
+    guessed: frozenset[str] = frozenset(),
+) -> Judgement:
+    """Find what each column is, as far as the recording tells.
+
+    Args:
+        sights: its columns but those of the time.
+        hints: what the file as a whole says.
+        answers: to questions asked before, by key.
+        guessed: keys of answers that nobody gave.
+
+    Returns:
+        The verdicts, and the first question that is open, if any.
+    """
+    found = Judgement()
+    seen = [_first_look(sight) for sight in sights]
+    if seen and all("device" in each.means.kinds for each in seen):
+        seen = [_first_look(each.sight, ignore_device=True) for each in seen]
+    _same_in_two_units(seen)
+    _by_values(seen, found)
+    _roles(seen, hints, answers, guessed, found)
+    if not found.questions:
+        _humidities(seen, hints)
+        _units(seen, hints, answers, guessed, found)
+    _names(seen)
+    for each in seen:
+        quantity = _QUANTITIES.get(each.role)
+        use = None
+        if quantity is not None:
+            use = Column(each.name, each.point, quantity, each.unit or quantity.unit)
+        why = each.why
+        if use is None and not why:
+            why = {
+                "dew": "a dew point; it is reckoned anew from air and humidity",
+                "delta": "a difference; it is reckoned anew",
+                "ratio": "a humidity ratio; it is reckoned anew from air and humidity",
+                TEMPERATURE: "another temperature, and nothing says where; if it lies on the "
+                'hull, give it quantity = "surface_temp" in a config',
+            }.get(each.role, "its name says nothing that is known here")
+        found.verdicts.append(Verdict(each.name, use, why, each.sure))
+    return found
+
+
+def _first_look(sight: Sight, *, ignore_device: bool = False) -> _Seen:
+    means = meaning(sight.words)
+    kinds = means.kinds - {"time", "sensor", "value", "quantity", "unit", "mean"}
+    if ignore_device:
+        kinds = kinds - {"device"}
+    unit = means.unit
+    cell = stated_unit(sight.unit_cell) if sight.unit_cell else None
+    if cell and unit and cell != unit:
+        unit = None if {cell, unit} <= set(_TEMPERATURES) else unit
+    elif cell:
+        unit = cell
+    seen = _Seen(sight, means, "out", unit=unit)
+    is_temperature = unit in _TEMPERATURES
+    if not np.isfinite(sight.values).any():
+        seen.why = "it holds no figures" if sight.texts else "it is empty"
+    elif unit == "other":
+        seen.why = "its unit is none of a temperature or a humidity"
+    elif "extreme" in kinds:
+        seen.why = "a lowest, a highest or a spread, not the value itself"
+    elif "device" in kinds:
+        seen.why = "the instrument's own, not the enclosure's"
+    elif "ratio" in kinds:
+        seen.role = "ratio"
+    elif "delta" in kinds:
+        seen.role = "delta"
+    elif "dew" in kinds:
+        seen.role = "dew"
+    elif "other" in kinds:
+        seen.why = "it is neither air, humidity nor hull"
+    elif "co2" in kinds or "dust" in kinds:
+        seen.role = "co2" if "co2" in kinds else "dust"
+        seen.unit = None
+    elif "outside" in kinds:
+        seen.why = "it is outside, not in the enclosure"
+    elif "surface" in kinds:
+        if HUMIDITY in kinds or unit in ("%", "1", "ppm"):
+            seen.why = "moisture or humidity at a surface is no surface temperature"
+        else:
+            seen.role = SURFACE
+    elif HUMIDITY in kinds and not is_temperature and TEMPERATURE not in kinds:
+        seen.role = HUMIDITY
+    elif unit in ("%", "1"):
+        seen.role = HUMIDITY if "air" in kinds else "percent"
+    elif is_temperature or TEMPERATURE in kinds or "air" in kinds:
+        seen.role = AIR if "air" in kinds else TEMPERATURE
+    elif "time" in means.kinds:
+        seen.why = "a time that is not used"
+    else:
+        seen.role = "unknown"
+    return seen
+
+
+def _same_in_two_units(seen: list[_Seen]) -> None:
+    """Leave out the second of two columns that give one measurement in two units."""
+    for at, first in enumerate(seen):
+        if first.unit not in _TEMPERATURES or first.role == "out":
+            continue
+        for second in seen[at + 1 :]:
+            if (
+                second.role == first.role
+                and second.unit in _TEMPERATURES
+                and second.unit != first.unit
+                and second.means.places == first.means.places
+                and second.means.surface == first.means.surface
+            ):
+                a = converted(first.values, first.unit, "degC")
+                b = converted(second.values, second.unit, "degC")
+                if _far_apart(a, b) < 0.7:
+                    second.leave(f"{first.name!r} in another unit")
+
+
+def _far_apart(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+    """The median distance of two columns, or infinity where they have no row in common."""
+    apart = np.abs(a - b)
+    apart = apart[np.isfinite(apart)]
+    return float(np.median(apart)) if len(apart) else np.inf
+
+
+def _middle(each: _Seen) -> float:
+    return float(np.nanmedian(each.values))
+
+
+def _by_values(seen: list[_Seen], found: Judgement) -> None:
+    """Where no name says anything, take columns by what their figures can be."""
+    known = {AIR, SURFACE, HUMIDITY, TEMPERATURE}
+    lonely = [each for each in seen if each.role == "percent"]
+    if (
+        len(lonely) == 1
+        and not any(each.role == HUMIDITY for each in seen)
+        and 5.0 <= _middle(lonely[0]) <= 103.0
+    ):
+        lonely[0].role = HUMIDITY
+    for each in seen:
+        if each.role == "percent":
+            each.leave("a percentage, and nothing says of what")
+    if any(each.role in known for each in seen):
+        return
+    blank = [each for each in seen if each.role == "unknown"]
+    if not 2 <= len(blank) <= 4:
+        return
+    # Two that run side by side are temperatures; one apart from them, up to 100, is the humidity.
+    pairs = [
+        (_far_apart(a.values, b.values), a, b)
+        for at, a in enumerate(blank)
+        for b in blank[at + 1 :]
+    ]
+    close = [pair for pair in pairs if pair[0] < 10.0]
+    if len(blank) == 3 and len(close) == 1:
+        _, a, b = close[0]
+        (rest,) = (each for each in blank if each is not a and each is not b)
+        if 5.0 <= _middle(rest) <= 103.0:
+            a.role = b.role = TEMPERATURE
+            rest.role = HUMIDITY
+            rest.why = "its figures are no temperature beside the others"
+            found.notices.append(
+                f"Nothing is named: {a.name!r} and {b.name!r} look like temperatures and "
+                f"{rest.name!r} like humidity, by their figures."
+            )
+
+
+def _pairs(temp: _Seen, humid: _Seen) -> bool:
+    if temp.sight.body or humid.sight.body:
+        return temp.sight.body == humid.sight.body
+    return bool(temp.places) and set(temp.places) == set(humid.places)
+
+
+def _roles(
+    seen: list[_Seen],
+    hints: Hints,
+    answers: Mapping[str, str],
+    guessed: frozenset[str],
+    found: Judgement,
+) -> None:
+    humids = [each for each in seen if each.role == HUMIDITY]
+    if any(not _EXTERNAL & set(each.places) for each in humids):
+        for each in humids:
+            if _EXTERNAL & set(each.places):
+                for also in seen:
+                    if set(also.places) == set(each.places) and also.role in (
+                        TEMPERATURE, HUMIDITY, AIR,
+                    ):  # fmt: skip
+                        also.leave("it is outside, it seems: external air beside the enclosure's")
+    humids = [each for each in seen if each.role == HUMIDITY]
+
+    def of(role: str) -> list[_Seen]:
+        return [each for each in seen if each.role == role]
+
+    for each in of(TEMPERATURE):
+        if any(_pairs(each, humid) for humid in humids):
+            each.role = AIR
+    _by_own_reckoning(seen, hints)
+    unsaid = of(TEMPERATURE)
+    bare = [each for each in unsaid if not each.places and "sensor" not in each.means.kinds]
+    if not of(AIR) and len(bare) == 1 and (len(unsaid) > 1 or not _EXTERNAL & set(bare[0].places)):
+        bare[0].role = AIR
+        unsaid = of(TEMPERATURE)
+    if (
+        not of(AIR) and len(unsaid) == 1 and not of(SURFACE) and humids
+        and not _EXTERNAL & set(unsaid[0].places)
+    ):  # fmt: skip
+        unsaid[0].role = AIR
+        unsaid[0].why = "the one temperature beside the humidity"
+        unsaid = []
+    if not unsaid:
+        return
+    if not of(SURFACE):
+        candidates = [*unsaid, *(each for each in bare if each.role == AIR)]
+        answer = _answer(answers, "hull", candidates)
+        if answer is None:
+            guess = min(unsaid, key=_middle) if len(unsaid) > 1 else unsaid[0]
+            names = ", ".join(repr(each.name) for each in candidates)
+            why = f"nothing says where {names} measure; the name of a column, or none"
+            found.questions.append(
+                Question("hull", "which probe lies on the hull", guess.name, why)
+            )
+            return
+        for each in candidates:
+            if each.name == answer:
+                each.role = SURFACE
+                each.sure = "hull" not in guessed
+                each.why = "taken for the probe on the hull" + ("" if each.sure else " by a guess")
+        unsaid = of(TEMPERATURE)
+        if answer != NONE and "hull" in guessed:
+            for each in of(AIR):
+                if each in candidates:
+                    each.sure, each.why = False, "which probe lies on the hull is a guess"
+        if not of(AIR) and len(unsaid) == 1:
+            unsaid[0].role = AIR
+            unsaid[0].sure = "hull" not in guessed
+            unsaid[0].why = "the other temperature"
+            return
+    if of(AIR):
+        return
+    for each in of(TEMPERATURE):
+        key = f"measures {each.name}"
+        given = answers.get(key)
+        if given is None:
+            likely = "air" if each is of(TEMPERATURE)[0] else NONE
+            why = "air, hull or none; its name does not say it"
+            found.questions.append(Question(key, f"what {each.name!r} measures", likely, why))
+            return
+        word = fold(given).strip()
+        role = AIR if word.startswith("a") else SURFACE if word[:1] in "hs" and word else None
+        each.sure = key not in guessed
+        if role is None:
+            each.leave("said to measure nothing of the enclosure")
+        else:
+            each.role, each.why = role, "so it was said" if each.sure else "so it was guessed"
+
+
+def _answer(answers: Mapping[str, str], key: str, candidates: Sequence[_Seen]) -> str | None:
+    given = answers.get(key)
+    if given is None:
+        return None
+    plain = given.strip().strip("'\"").casefold()
+    for each in candidates:
+        if each.name.casefold() == plain:
+            return each.name
+    if plain.isdigit() and 1 <= int(plain) <= len(candidates):
+        return candidates[int(plain) - 1].name
+    return NONE
+
+
+def _dew_c(air_c: NDArray[np.float64], rh_pct: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Dew point, only to tell units and columns apart [degC].
+
+    Source:
+        Magnus form of Alduchov and Eskridge (1996), from memory.
+    """
+    with np.errstate(all="ignore"):
+        gamma = np.log(rh_pct / 100.0) + 17.625 * air_c / (243.04 + air_c)
+        dew: NDArray[np.float64] = 243.04 * gamma / (17.625 - gamma)
+    return dew
+
+
+def _ratio(air_c: NDArray[np.float64], rh_pct: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Humidity ratio at sea level, only to tell units apart [kg/kg]."""
+    with np.errstate(all="ignore"):
+        vapour_pa = rh_pct / 100.0 * 610.94 * np.exp(17.625 * air_c / (243.04 + air_c))
+        ratio: NDArray[np.float64] = 0.622 * vapour_pa / (101_325.0 - vapour_pa)
+    return ratio
+
+
+def _percent(each: _Seen) -> NDArray[np.float64]:
+    fraction = each.unit == "1" or (each.unit is None and float(np.nanmax(each.values)) <= 1.0)
+    return each.values * 100.0 if fraction else each.values
+
+
+def _unit_choices(each: _Seen, hints: Hints) -> tuple[str, ...]:
+    if each.unit in _TEMPERATURES:
+        return (each.unit,)
+    return (hints.unit,) if hints.unit else ("degC", "degF")
+
+
+def _by_own_reckoning(seen: list[_Seen], hints: Hints) -> None:
+    """Find air and hull by the file's own dew point or difference, where no name says it."""
+    unsaid = [each for each in seen if each.role == TEMPERATURE]
+    dews = [each for each in seen if each.role == "dew"]
+    deltas = [each for each in seen if each.role == "delta"]
+    humids = [each for each in seen if each.role == HUMIDITY]
+    if len(unsaid) < 2 or len(humids) != 1 or len(dews) != 1:
+        return
+    fits: list[tuple[float, _Seen]] = []
+    for each in unsaid:
+        for unit in _unit_choices(each, hints):
+            dew_unit = dews[0].unit if dews[0].unit in _TEMPERATURES else unit
+            dew_c = converted(dews[0].values, dew_unit, "degC")
+            reckoned = _dew_c(converted(each.values, unit, "degC"), _percent(humids[0]))
+            fits.append((_far_apart(reckoned, dew_c), each))
+    close = {each.name for apart, each in fits if apart < _AGREES_K}
+    if len(close) == 1:
+        air = next(each for each in unsaid if each.name in close)
+        air.role, air.why = AIR, "the file's own dew point follows from it"
+        others = [each for each in unsaid if each is not air]
+        for each in others:
+            for delta in deltas:
+                if _far_apart(each.values - dews[0].values, delta.values) < _AGREES_K:
+                    each.role = SURFACE
+                    each.why = "the file's own difference to the dew point follows from it"
+
+
+def _humidities(seen: list[_Seen], hints: Hints) -> None:
+    for each in seen:
+        if each.role != HUMIDITY:
+            continue
+        if each.unit not in ("%", "1"):
+            each.unit = hints.humidity_unit
+        if each.unit is None:
+            top = float(np.nanmax(each.values))
+            each.unit = "1" if 0.0 < top <= 1.0 else "%"
+            if each.unit == "1":
+                each.why = "no figure is over 1, so it is a fraction"
+
+
+def _units(
+    seen: list[_Seen],
+    hints: Hints,
+    answers: Mapping[str, str],
+    guessed: frozenset[str],
+    found: Judgement,
+) -> None:
+    used = [each for each in seen if each.role in (AIR, SURFACE)]
+    mute = [each for each in used if each.unit not in _TEMPERATURES]
+    if not mute:
+        return
+    unit, why = _unit_told(seen, used, mute, hints)
+    if unit is None:
+        names = " and ".join(repr(each.name) for each in mute)
+        given = answers.get("unit")
+        if given is None:
+            middles = [_middle(each) for each in mute]
+            low, high = min(middles), max(middles)
+            as_f = (np.mean(middles) - 32.0) / 1.8
+            guess = "degF" if abs(as_f - _USUAL_C) < abs(np.mean(middles) - _USUAL_C) else "degC"
+            guess = "degF" if hints.fahrenheit else guess
+            reason = (
+                f"the file does not say it, and {low:.0f} to {high:.0f} may be °C or °F: F or C; "
+                "the call stays HOLD until it is known"
+            )
+            found.questions.append(Question("unit", f"unit of {names}", guess, reason))
+            return
+        unit = stated_unit(given)
+        if unit not in _TEMPERATURES:
+            unit = stated_unit(given.strip().strip("'\"")[:1]) or "degC"
+        why = "so it was said"
+        if "unit" in guessed:
+            why = f"{unit} is a guess, since the file names no unit"
+            for each in mute:
+                each.sure = False
+    for each in mute:
+        each.unit = unit
+        each.why = "; ".join(part for part in (each.why, why) if part)
+
+
+def _unit_told(
+    seen: list[_Seen], used: list[_Seen], mute: list[_Seen], hints: Hints
+) -> tuple[str | None, str]:
+    """Return the unit of temperatures that name none, where the file tells it all the same."""
+    if hints.unit:
+        return hints.unit, "the lines above the header say so"
+    possible = [unit for unit in _TEMPERATURES if all(_can_be(each, unit) for each in mute)]
+    if told := _by_check(seen, used, [unit for unit in possible if unit != "K"]):
+        return told
+    if len(possible) == 1:
+        return possible[0], "its figures can be no other"
+    beside = [
+        converted(each.values, each.unit, "degC")
+        for each in seen
+        if each.unit in _TEMPERATURES and each.role in (AIR, SURFACE, TEMPERATURE, "dew")
+    ]
+    if beside:
+        near = [
+            unit
+            for unit in possible
+            if all(
+                _far_apart(converted(each.values, unit, "degC"), other) < _CLOSE_K
+                for each in mute
+                for other in beside[:1]
+            )
+        ]
+        far = [
+            unit
+            for unit in possible
+            if all(
+                _far_apart(converted(each.values, unit, "degC"), other) > _FAR_K
+                for each in mute
+                for other in beside[:1]
+            )
+        ]
+        if len(near) == 1 and set(near) | set(far) == set(possible):
+            return near[0], "so it lies beside the temperature whose unit is named"
+    languages = {language for each in seen for language in each.means.languages}
+    if "degC" in possible:
+        if languages:
+            return "degC", "where the header's language is written, that is the unit"
+        if hints.decimal == ",":
+            return "degC", "where a decimal comma is written, that is the unit"
+    return None, ""
+
+
+def _can_be(each: _Seen, unit: str) -> bool:
+    low, high = np.nanpercentile(each.values, [2.0, 98.0])
+    low_c, high_c = converted(float(low), unit, "degC"), converted(float(high), unit, "degC")
+    return low_c >= _LEAST_C and high_c <= _MOST_C
+
+
+def _by_check(
+    seen: list[_Seen], used: list[_Seen], possible: Sequence[str]
+) -> tuple[str, str] | None:
+    """Try the file's own dew point or humidity ratio in each unit."""
+    airs = [each for each in used if each.role == AIR]
+    humids = [each for each in seen if each.role == HUMIDITY]
+    if not airs or not humids:
+        return None
+    rh = _percent(humids[0])
+    checks: list[tuple[str, Callable[[str, NDArray[np.float64]], float]]] = []
+    for each in seen:
+        if each.role == "dew":
+
+            def apart_dew(unit: str, air_c: NDArray[np.float64], dew: _Seen = each) -> float:
+                dew_unit = dew.unit if dew.unit in _TEMPERATURES else unit
+                return _far_apart(_dew_c(air_c, rh), converted(dew.values, dew_unit, "degC"))
+
+            checks.append(("dew point", apart_dew))
+        if each.role == "ratio":
+            per = 1000.0 if _middle(each) > 0.2 else 1.0
+
+            def apart_ratio(
+                _unit: str, air_c: NDArray[np.float64], own: _Seen = each, per: float = per
+            ) -> float:
+                # A tenth of the ratio is about 1.5 K of dew point.
+                reckoned = _ratio(air_c, rh)
+                return 15.0 * _far_apart(own.values / per / reckoned, np.ones_like(reckoned))
+
+            checks.append(("humidity ratio", apart_ratio))
+    for what, apart in checks:
+        agrees = [
+            unit for unit in possible if apart(unit, converted(airs[0].values, unit, "degC")) < 0.7
+        ]
+        if len(agrees) == 1:
+            return agrees[0], f"only so the file's own {what} agrees"
+    return None
+
+
+def _slug(words: Sequence[str]) -> str:
+    text = unicodedata.normalize("NFKD", "-".join(dict.fromkeys(words)))
+    return re.sub(r"[^a-z0-9]+", "-", fold(text)).strip("-")[:40]
+
+
+def _names(seen: list[_Seen]) -> None:
+    """Give each column that is used its point; air and humidity of one place share one."""
+    taken: set[tuple[str, str]] = set()
+
+    def unlike(name: str, role: str) -> str:
+        number, found = 2, name
+        while (found, role) in taken:
+            found, number = f"{name}-{number}", number + 1
+        taken.add((found, role))
+        return found
+
+    airs = [each for each in seen if each.role == AIR]
+    for each in airs:
+        place = each.places or ((each.sight.body,) if each.sight.body and len(airs) > 1 else ())
+        each.point = unlike(_slug(["air", *place]) or "air", AIR)
+    for each in seen:
+        if each.role == SURFACE:
+            words = [*each.means.surface, *each.places]
+            if not each.means.surface:
+                words = ["hull", *(word for word in each.places if len(airs) and word.isalpha())]
+            each.point = unlike(_slug(words) or "hull", SURFACE)
+        elif each.role in ("co2", "dust"):
+            each.point = unlike(_slug(["air", *each.places]), each.role)
+    free = [each for each in seen if each.role == HUMIDITY]
+    for each in free:
+        fitting = [air for air in airs if _pairs(air, each)]
+        if not fitting and len(airs) == 1:
+            fitting = airs
+        if not fitting:
+            fitting = [air for air in airs if not air.places and not each.places]
+        if not fitting and len(free) == 1 and airs:
+            # The warmest air beside the one humidity has the highest dew point: the safe side.
+            fitting = [max(airs, key=_middle)]
+            each.why = f"paired with {fitting[0].name!r}, the warmest air"
+        if not fitting or (fitting[0].point, HUMIDITY) in taken:
+            each.leave("no air temperature of the same place stands beside it")
+            continue
+        each.point = unlike(fitting[0].point, HUMIDITY)
