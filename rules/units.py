@@ -14,6 +14,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from rules.errors import FilmcallError
+from rules.numbers import NUMBER
 from rules.text import shown
 
 if TYPE_CHECKING:
@@ -230,14 +231,13 @@ _CELSIUS = frozenset({"c", "°c", "degc", "deg c", "celsius"})
 _FAHRENHEIT = frozenset({"f", "°f", "degf", "deg f", "fahrenheit"})
 _KELVIN = frozenset({"k", "kelvin", "kelvins"})
 
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?"
-_FIGURE = re.compile(rf"({_NUMBER})\s*(.*)")
+_FIGURE = re.compile(rf"({NUMBER})\s*(.*)")
 # One unit, or one over another, with a small power at most: nothing that pint could be made
 # to work on for long.
 _UNIT = re.compile(r"[A-Za-z_]+(?:\*\*[23])?(?:/[A-Za-z_]+(?:\*\*[23])?)?|%")
-_COMMA = re.compile(r"[+-]?\d+,\d+")
-_RANGE = re.compile(rf"({_NUMBER})([^\d-]*?)(?:-|–|to)\s*({_NUMBER})\s*(.*)")
-_SECOND_END = re.compile(r"[^\d-]*?(?:-|–|to)\s*\d.*")
+_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
+_RANGE = re.compile(rf"({NUMBER})([^0-9-]*?)(?:-|–|to)\s*({NUMBER})\s*(.*)")
+_SECOND_END = re.compile(r"[^0-9-]*?(?:-|–|to)\s*[0-9].*")
 
 
 def amount(text: object, to: str, *, difference: bool = False) -> float:

@@ -18,6 +18,7 @@ from rules.air.state import (
 )
 from rules.climate import AIR_TEMP, HUMIDITY, SURFACE_TEMP, PointValue
 from rules.errors import FilmcallError
+from rules.numbers import number
 from rules.reasons import Reason
 from rules.section import Film, Section, SectionCall
 from rules.spec.model import GENERAL_GUIDANCE, Spec
@@ -152,12 +153,12 @@ def run(
 
 
 def _percent(text: str) -> float:
-    try:
-        return float(text.removesuffix("%").strip())
-    except ValueError:
+    found = number(text.strip().removesuffix("%"))
+    if found is None:
         raise FilmcallError(
             f"humidity {text!r} is no number of per cent, so no call is made; give --rh 60"
-        ) from None
+        )
+    return found
 
 
 def lines(call: SectionCall, dew_margin_u95_k: float | None) -> str:

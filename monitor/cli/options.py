@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from rules.errors import FilmcallError
+from rules.numbers import number
 from rules.text import printable, shown
 from rules.vocabulary import Method
 
@@ -31,6 +32,8 @@ def method_named(word: str | None) -> Method | None:
 
 
 BAD_INPUT = 2
+# What a command that judges its number itself is given all the same, to say what it makes of it.
+_NOT_FINITE = ("nan", "inf", "-inf")
 
 DbOption = Annotated[
     Path | None,
@@ -64,12 +67,13 @@ def figure(
     kind = "whole number" if whole else "number"
     span = _span(least, most, unit)
 
-    def read(text: str) -> float | int:
-        value: float | int | None
-        try:
-            value = int(text) if whole else float(text)
-        except (ValueError, OverflowError):
-            value = None
+    def read(given: str | float) -> float | int:
+        text = str(given)  # a default comes as the number that it is
+        value: float | int | None = number(text)
+        if value is None and least is None and text.strip().lower() in _NOT_FINITE:
+            value = float(text)
+        if whole and value is not None:
+            value = int(text) if text.strip().lstrip("+-").isdecimal() else None
         if value is not None and (least is None or least <= value <= most):
             return value
         raise FilmcallError(

@@ -33,6 +33,7 @@ from monitor.tell import Tell
 from monitor.wire import Json, plain_line
 from rules.errors import FilmcallError
 from rules.events import Event
+from rules.numbers import number
 from rules.section import SectionCall
 from rules.text import counted, date_text, iso_utc
 from rules.units import amount
@@ -362,10 +363,7 @@ def _teller(as_jsonl: bool) -> Callable[[Enclosure, list[SectionCall], Json], No
 def _speed(speed: str) -> float | None:
     if speed == "max":
         return None
-    try:
-        factor = float(speed)
-    except ValueError:
-        factor = math.nan
+    factor = number(speed) or math.nan
     if not 0.0 < factor < math.inf:
         raise FilmcallError(
             f"speed {speed!r} is neither a number over 0 nor max, so nothing was played; give "

@@ -65,17 +65,23 @@ def name_at(table: Table, key: str, example: str, *, required: bool = True) -> s
     name = text_at(table, key)
     if name is None:
         return None
-    bad = sorted({letter for letter in name if letter in _UNSAFE})
-    if bad:
-        problem = f"{shown(name)} holds {' '.join(bad)}"
-    elif ".." in name or name[0] in ".- " or name[-1] in ". ":
-        problem = f"{shown(name)} has a dot, dash or blank where a file name cannot"
-    elif len(name) > _MOST_LETTERS:
-        problem = f"{shown(name)} is longer than {_MOST_LETTERS} letters"
-    else:
+    problem = name_fault(name)
+    if problem is None:
         return name
     mend = f'topics and files are named after it: write a plain name such as "{example}"'
     table.fault(key, problem, mend)
+    return None
+
+
+def name_fault(name: str) -> str | None:
+    """Say why topics and files cannot be called by a name, or return None."""
+    bad = sorted({letter for letter in name if letter in _UNSAFE})
+    if bad:
+        return f"{shown(name)} holds {' '.join(bad)}"
+    if not name.isprintable() or ".." in name or name[:1] in ("", *".- ") or name[-1] in ". ":
+        return f"{shown(name)} has a dot, dash or blank where a file name cannot"
+    if len(name) > _MOST_LETTERS:
+        return f"{shown(name)} is longer than {_MOST_LETTERS} letters"
     return None
 
 

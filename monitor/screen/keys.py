@@ -16,6 +16,8 @@ from monitor.screen.pieces import details_text
 from monitor.screen.theme import Theme
 from monitor.snapshot import DeskView, Snapshot
 from rules.events import Event
+from rules.numbers import number as strict_number
+from rules.text import clean
 from rules.text import clean, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method
 from sensors.reading import Quality
@@ -423,10 +425,8 @@ class KeyDesk:
                 form.fault = f"{field_name} is empty; type it or press Esc"
             return
         if name in UNITS:
-            try:
-                number = float(typed.replace(",", "."))
-            except ValueError:
-                number = math.nan
+            figure = strict_number(typed.replace(",", "."))
+            number = math.nan if figure is None else figure
             lowest = -math.inf if name == "value" else 0.0
             if not math.isfinite(number) or number < lowest or (name == "amount" and number == 0):
                 form.fault = f"'{clean(typed)}' is no number over zero; type it again"

@@ -103,13 +103,18 @@ def _parse(text: str, constant: Callable[[str], float]) -> Any:
 
 
 def look_up(document: Any, path: str) -> Any:
-    """Return what stands at a dotted path; a number names a place in a list, counted from 0.
+    """Return what stands at a dotted path.
+
+    In a list a number names a place, counted from 0, and `key=value` the one member that says so
+    of itself, wherever it stands.
 
     Raises:
         PayloadFault: nothing stands there.
 
     >>> look_up({"a": [{"b": 7}], "x.y": 8}, "a.0.b"), look_up({"x.y": 8}, "x.y")
     (7, 8)
+    >>> look_up({"probes": [{"id": "bow", "t": 7}, {"id": "hull", "t": 5}]}, "probes.id=hull.t")
+    5
     """
     node, rest = document, path
     while True:
@@ -122,6 +127,8 @@ def look_up(document: Any, path: str) -> Any:
         elif isinstance(node, list):
             step, dot, after = rest.partition(".")
             index = int(step) if step.isascii() and step.isdigit() and len(step) < 6 else -1
+            if "=" in step:
+                index = _member(node, step)
             found = 0 <= index < len(node)
             if found and not dot:
                 return node[index]
@@ -135,6 +142,15 @@ def look_up(document: Any, path: str) -> Any:
                 "Check the path in the config.",
             )
         rest = after
+
+
+def _member(members: list[Any], step: str) -> int:
+    """Return the place of the one member whose key has a value, or -1 where none or two have."""
+    key, _, value = step.partition("=")
+    fitting = [
+        at for at, each in enumerate(members) if isinstance(each, dict) and each.get(key) == value
+    ]
+    return fitting[0] if len(fitting) == 1 else -1
 
 
 def _check_depth(text: str) -> None:

@@ -356,9 +356,11 @@ def _roles(
     def of(role: str) -> list[_Seen]:
         return [each for each in seen if each.role == role]
 
-    for each in of(TEMPERATURE):
-        if any(_pairs(each, humid) for humid in humids):
-            each.role = AIR
+    # Of several temperatures in one body, nothing says which is the humidity's own.
+    for humid in humids:
+        beside = [each for each in of(TEMPERATURE) if _pairs(each, humid)]
+        if len(beside) == 1 and not any(_pairs(air, humid) for air in of(AIR)):
+            beside[0].role = AIR
     _by_own_reckoning(seen, hints)
     unsaid = of(TEMPERATURE)
     bare = [each for each in unsaid if not each.places and "sensor" not in each.means.kinds]
@@ -524,8 +526,9 @@ def _units(
             as_f = (np.mean(middles) - 32.0) / 1.8
             guess = "degF" if abs(as_f - _USUAL_C) < abs(np.mean(middles) - _USUAL_C) else "degC"
             guess = "degF" if hints.fahrenheit else guess
+            span = f"{low:.1f}" if high - low < 0.05 else f"{low:.1f} to {high:.1f}"
             reason = (
-                f"the file does not say it, and {low:.0f} to {high:.0f} may be °C or °F: F or C; "
+                f"nothing says it, and {span} may be °C or °F: F or C; "
                 "the call stays HOLD until it is known"
             )
             found.questions.append(Question("unit", f"unit of {names}", guess, reason))

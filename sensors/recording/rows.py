@@ -476,9 +476,10 @@ class _LongReader(_FileReader):
 
     def _reading(self, row: list[str], column: Column, time_s: float, line: int) -> Reading:
         long = self.source.long
-        value, quality = np.nan, Quality.MISSING
+        value, quality = np.nan, Quality.STALE  # an empty cell says nothing new
         cell = row[long.value].strip() if long is not None else ""
         if cell not in MISSING:
+            quality = Quality.MISSING
             found = self._number(cell)
             unit = stated_unit(row[long.unit]) if long is not None and long.unit is not None else ""
             if found is None:

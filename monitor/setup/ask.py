@@ -1,0 +1,116 @@
+"""Asks a person, one line a question, or takes the guess and says so where nobody is there."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from zoneinfo import ZoneInfo, available_timezones
+
+from rules.text import printable
+from sensors.recording.judge import Question
+
+_TRIES = 3
+# Where people measure temperatures in degrees Fahrenheit; only a guess rests on it.
+_FAHRENHEIT_ZONES = ("America/New_York", "America/Chicago", "America/Denver", "America/Phoenix",
+                     "America/Los_Angeles", "America/Anchorage", "Pacific/Honolulu",
+                     "America/Detroit", "America/Boise", "America/Indiana", "America/Kentucky",
+                     "America/North_Dakota", "America/Puerto_Rico", "US/")  # fmt: skip
+
+
+@dataclass(slots=True)
+class Asker:
+    """Asks, or takes guesses.
+
+    Attributes:
+        yes: take every guess without asking.
+        say: prints one line.
+        guessed: keys of the questions whose guess was taken with nobody to confirm it.
+    """
+
+    yes: bool
+    say: Callable[[str], None]
+    guessed: set[str] = field(default_factory=set)
+
+    @property
+    def is_asking(self) -> bool:
+        """Whether somebody is there to answer."""
+        return not self.yes and sys.stdin is not None and sys.stdin.isatty()
+
+    def ask(self, question: Question, fault_of: Callable[[str], str | None] | None = None) -> str:
+        """Return the answer; an empty line takes the guess.
+
+        Args:
+            question: what to ask.
+            fault_of: says what is wrong with an answer, or None where nothing is.
+        """
+        guess = printable(question.guess, 120)
+        what, why = printable(question.what, 300), printable(question.why, 400)
+        if not self.is_asking:
+            self.say(f"? {what}: took {guess} ({why})")
+            self.guessed.add(question.key)
+            return question.guess
+        self.say(f"  {why}")
+        for _ in range(_TRIES):
+            sys.stdout.write(f"? {what} [{guess}]: ")
+            sys.stdout.flush()
+            line = sys.stdin.readline()
+            if not line:  # the input has ended: nobody confirmed the guess
+                self.guessed.add(question.key)
+                return question.guess
+            answer = line.strip()
+            if not answer:
+                return question.guess
+            fault = fault_of(answer) if fault_of is not None else None
+            if fault is None:
+                return answer
+            self.say(f"  {fault}")
+        self.guessed.add(question.key)
+        return question.guess
+
+
+def zone_fault(name: str) -> str | None:
+    """Say why a text is no time zone, or return None."""
+    from difflib import get_close_matches
+
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        zones = available_timezones()
+        towns = {zone.rsplit("/", 1)[-1].casefold(): zone for zone in sorted(zones)}
+        near = towns.get(name.casefold().replace(" ", "_"))
+        if near is None:
+            found = get_close_matches(name, sorted(zones), 1)
+            near = found[0] if found else "Europe/Brussels"
+        return f"{printable(name, 60)!r} is no zone that is known; write it like {near}"
+    return None
+
+
+def own_zone() -> str:
+    """Return the zone that this computer's clock shows, Etc/UTC where it cannot be told."""
+    named = os.environ.get("TZ", "").lstrip(":")
+    if named and zone_fault(named) is None:
+        return named
+    try:
+        written = Path("/etc/timezone").read_text("utf-8").strip()
+        if written and zone_fault(written) is None:
+            return written
+    except (OSError, UnicodeDecodeError):
+        pass
+    try:
+        linked = str(Path("/etc/localtime").resolve())
+    except OSError:
+        linked = ""
+    _, mark, zone = linked.partition("zoneinfo/")
+    return zone if mark and zone_fault(zone) is None else "Etc/UTC"
+
+
+def measures_fahrenheit(zone: str) -> bool:
+    """Whether people in a zone mostly measure in degrees Fahrenheit.
+
+    >>> measures_fahrenheit("America/Chicago"), measures_fahrenheit("America/Sao_Paulo")
+    (True, False)
+    """
+    return zone.startswith(_FAHRENHEIT_ZONES)
