@@ -17,7 +17,6 @@ from monitor.screen.theme import Theme
 from monitor.snapshot import DeskView, Snapshot
 from rules.events import Event
 from rules.numbers import number as strict_number
-from rules.text import clean
 from rules.text import clean, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method
 from sensors.reading import Quality

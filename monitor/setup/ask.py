@@ -7,10 +7,10 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from zoneinfo import ZoneInfo, available_timezones
 
 from rules.text import printable
 from sensors.recording.judge import Question
+from sensors.zones import UTC_NAME, UnknownZone, zone_named, zone_names
 
 _TRIES = 3
 # Where people measure temperatures in degrees Fahrenheit; only a guess rests on it.
@@ -76,9 +76,9 @@ def zone_fault(name: str) -> str | None:
     from difflib import get_close_matches
 
     try:
-        ZoneInfo(name)
-    except (KeyError, ValueError, OSError):
-        zones = available_timezones()
+        zone_named(name)
+    except UnknownZone:
+        zones = zone_names()
         towns = {zone.rsplit("/", 1)[-1].casefold(): zone for zone in sorted(zones)}
         near = towns.get(name.casefold().replace(" ", "_"))
         if near is None:
@@ -104,7 +104,7 @@ def own_zone() -> str:
     except OSError:
         linked = ""
     _, mark, zone = linked.partition("zoneinfo/")
-    return zone if mark and zone_fault(zone) is None else "Etc/UTC"
+    return zone if mark and zone_fault(zone) is None else UTC_NAME
 
 
 def measures_fahrenheit(zone: str) -> bool:
