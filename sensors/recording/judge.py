@@ -243,6 +243,8 @@ def _first_look(sight: Sight, *, ignore_device: bool = False) -> _Seen:
         seen.unit = None
     elif "outside" in kinds:
         seen.why = "it is outside, not in the enclosure"
+    elif "surface" in kinds and "air" in kinds and HUMIDITY not in kinds:
+        seen.role = TEMPERATURE  # the air beside the hull, or the hull in the air
     elif "surface" in kinds:
         if HUMIDITY in kinds or unit in ("%", "1", "ppm"):
             seen.why = "moisture or humidity at a surface is no surface temperature"
@@ -251,9 +253,9 @@ def _first_look(sight: Sight, *, ignore_device: bool = False) -> _Seen:
     elif HUMIDITY in kinds and not is_temperature and TEMPERATURE not in kinds:
         seen.role = HUMIDITY
     elif unit in ("%", "1"):
-        seen.role = HUMIDITY if "air" in kinds else "percent"
-    elif is_temperature or TEMPERATURE in kinds or "air" in kinds:
-        seen.role = AIR if "air" in kinds else TEMPERATURE
+        seen.role = HUMIDITY if kinds & {"air", "enclosure"} else "percent"
+    elif is_temperature or TEMPERATURE in kinds or kinds & {"air", "enclosure"}:
+        seen.role = AIR if kinds & {"air", "enclosure"} else TEMPERATURE
     elif "time" in means.kinds:
         seen.why = "a time that is not used"
     else:
@@ -332,7 +334,9 @@ def _by_values(seen: list[_Seen], found: Judgement) -> None:
 def _pairs(temp: _Seen, humid: _Seen) -> bool:
     if temp.sight.body or humid.sight.body:
         return temp.sight.body == humid.sight.body
-    return bool(temp.places) and set(temp.places) == set(humid.places)
+    if not temp.places and temp.means.kinds & {"sensor", "surface"}:
+        return False
+    return set(temp.places) == set(humid.places)
 
 
 def _roles(
@@ -356,6 +360,11 @@ def _roles(
     def of(role: str) -> list[_Seen]:
         return [each for each in seen if each.role == role]
 
+    bare = [
+        each
+        for each in of(TEMPERATURE)
+        if not each.places and not each.means.kinds & {"sensor", "surface", "air"}
+    ]
     # Of several temperatures in one body, nothing says which is the humidity's own.
     for humid in humids:
         beside = [each for each in of(TEMPERATURE) if _pairs(each, humid)]
@@ -363,8 +372,7 @@ def _roles(
             beside[0].role = AIR
     _by_own_reckoning(seen, hints)
     unsaid = of(TEMPERATURE)
-    bare = [each for each in unsaid if not each.places and "sensor" not in each.means.kinds]
-    if not of(AIR) and len(bare) == 1 and (len(unsaid) > 1 or not _EXTERNAL & set(bare[0].places)):
+    if not of(AIR) and len(bare) == 1 and bare[0].role == TEMPERATURE:
         bare[0].role = AIR
         unsaid = of(TEMPERATURE)
     if (
@@ -514,9 +522,13 @@ def _units(
 ) -> None:
     used = [each for each in seen if each.role in (AIR, SURFACE)]
     mute = [each for each in used if each.unit not in _TEMPERATURES]
+    odd = [each for each in used if each.unit in _TEMPERATURES and not _can_be(each, each.unit)]
+    for each in odd:
+        each.unit, each.why = None, "its figures cannot be in the unit that its header names"
+    mute += odd
     if not mute:
         return
-    unit, why = _unit_told(seen, used, mute, hints)
+    unit, why = (None, "") if odd else _unit_told(seen, used, mute, hints)
     if unit is None:
         names = " and ".join(repr(each.name) for each in mute)
         given = answers.get("unit")

@@ -292,11 +292,24 @@ def _code_page(head: bytes) -> str:
     return best
 
 
+_WITH_UNIT = re.compile(r"([+\-−]?[0-9]+(?:[.,][0-9]+)?)\s?(°\s?[CF]|[CFK]|%\s?(?:RH|rF|HR|rh)?)")
+
+
+def with_unit(cell: str) -> tuple[str, str] | None:
+    """Return the figure and the unit of a cell that holds both, or None.
+
+    >>> with_unit("21.5 °C"), with_unit("54,1%"), with_unit("21.5")
+    (('21.5', '°C'), ('54,1', '%'), None)
+    """
+    found = _WITH_UNIT.fullmatch(cell)
+    return None if found is None else (found[1], found[2].strip())
+
+
 def kind_of_cell(cell: str) -> str:
     """Return `e` for nothing, `t` for what looks like a time, `n` for a number, else `x`."""
     if cell in MISSING:
         return "e"
-    if number(cell) is not None or number(cell, ",") is not None:
+    if number(cell) is not None or number(cell, ",") is not None or with_unit(cell) is not None:
         return "n"
     return "t" if _TIME_BEGINS.match(cell) and _TIME_LIKE.fullmatch(cell) else "x"
 
@@ -432,10 +445,12 @@ def _heads(
             if header is None and index >= first - 2:
                 continue
             break
-        if len(cells) not in (fields, fields - 1) or any(kind_of_cell(c) in "nt" for c in cells):
-            break
         said = [cell for cell in cells if cell]
-        if header is None and len(cells) == fields and units is None and _is_units(said):
+        is_units = len(cells) == fields and _is_units(said)
+        figures = any(kind_of_cell(cell) in "nt" for cell in cells)
+        if len(cells) not in (fields, fields - 1) or (figures and not is_units):
+            break
+        if header is None and units is None and is_units:
             units = at
         elif (
             header is None
@@ -503,7 +518,10 @@ def _described(
             "There is no line of names above the rows: columns are called 'column 1', 'column 2'."
         )
     else:
-        header = split_line(lines[block.header].lstrip("# \ufeff"), separator)
+        header = next(cells for at, _, cells, _ in rows if at == block.header)
+        if lines[block.header].startswith("#"):
+            header = split_line(lines[block.header].lstrip("# \ufeff"), separator)
+        header = [" ".join(cell.split()) for cell in header]
         if len(header) == fields - 1:
             what = f"The header has {fields - 1} names and the rows have {fields} cells: "
             if all(row[-1] == "" for row in sample):
@@ -575,7 +593,9 @@ def _without_doubles(header: Sequence[str], notices: list[str]) -> list[str]:
 
 def _decimal(cells: Iterable[str]) -> str | None:
     commas = points = 0
-    for cell in cells:
+    for written in cells:
+        parts = with_unit(written)
+        cell = written if parts is None else parts[0]
         commas += _DECIMAL_COMMA.fullmatch(cell) is not None
         points += _DECIMAL_POINT.fullmatch(cell) is not None
     if commas == points == 0:

@@ -25,7 +25,7 @@ from rules.units import converted
 from sensors.reading import Quality, Reading
 from sensors.recording import times
 from sensors.recording.columns import Column
-from sensors.recording.layout import MISSING, Layout, split_rows
+from sensors.recording.layout import MISSING, Layout, split_rows, with_unit
 from sensors.recording.survey import LongPlaces, TimePlace, joined_time
 from sensors.recording.words import stated_unit
 
@@ -283,6 +283,13 @@ class _FileReader:
                 self._say("Numbers are read with a decimal comma.")
         return found
 
+    def _number_with_unit(self, cell: str, column: Column) -> float | None:
+        """Return the figure of a cell that names the column's own unit beside it."""
+        parts = with_unit(cell)
+        if parts is None or stated_unit(parts[1]) != column.unit:
+            return None
+        return self._number(parts[0])
+
 
 class _WideReader(_FileReader):
     """Reads a file with a row a time and a column a quantity."""
@@ -396,6 +403,8 @@ class _WideReader(_FileReader):
                 if cell in MISSING:
                     continue
                 found = self._number(cell)
+                if found is None:
+                    found = self._number_with_unit(cell, column)
                 if found is None:
                     faults.append(f"{column.column} {cell[:40]!r} is no number")
                     array[at] = _UNREADABLE

@@ -19,7 +19,14 @@ import numpy as np
 from rules.numbers import number
 from sensors.recording import times
 from sensors.recording.judge import Hints, Question, Sight
-from sensors.recording.layout import MISSING, Layout, RecordingFault, sniff, split_rows
+from sensors.recording.layout import (
+    MISSING,
+    Layout,
+    RecordingFault,
+    sniff,
+    split_rows,
+    with_unit,
+)
 from sensors.recording.words import fold, head_kinds, meaning, stated_unit
 
 MOST_ROWS = 20_000
@@ -224,8 +231,19 @@ def look(path: Path, time_column: str | None = None) -> Survey:
             f"{path}: the folder holds {len(files)} files, and {_MOST_CHANNELS} at most are read "
             "as one recording; give a folder with one file a sensor"
         )
-    parts = [_part(each, _own(time_column, each)) for each in files]
+    parts: list[Part] = []
+    aside: list[RecordingFault] = []
+    for each in files:
+        try:
+            parts.append(_part(each, _own(time_column, each)))
+        except RecordingFault as fault:
+            aside.append(fault)
+    if not parts:
+        raise aside[0]
     survey = Survey(path, parts)
+    survey.notices += [
+        f"A file is left out: {str(fault).split(', so nothing is replayed')[0]}." for fault in aside
+    ]
     survey.hints = _hints(parts)
     if len(parts) > 1 and _follow(parts):
         survey.notices.append(f"The {len(parts)} files follow each other: one recording.")
@@ -314,6 +332,11 @@ def _part(path: Path, time_column: str | None) -> Part:
     cells = part.cells()
     if times.needs_order(cells):
         part.order, part.order_why = _order(layout, place, cells)
+    heads = " ".join(layout.header[at] for at in place.cells)
+    if part.zone is not None and times.is_out_of_season(
+        heads, [*cells[:20], *cells[-20:]], part.order or times.DAY
+    ):
+        part.zone = None
     return part
 
 
@@ -347,13 +370,14 @@ def _zone(layout: Layout, place: TimePlace) -> tzinfo | None:
     for line in layout.preamble:
         if not _ZONE_WORD.search(line) or _A_DATE.search(line):
             continue
-        if (zone := times.zone_said(line)) is not None:
-            return zone
         found = _ZONE_NUMBER.fullmatch(line.lstrip("# ").strip())
         if found is not None and int(found["hours"]) <= 14:
             sign = "-" if found["sign"] in ("-", "−") else "+"
             text = f"UTC{sign}{found['hours']}:{found['minutes'] or '00'}"
             return times.zone_said(text)
+        zone = times.zone_said(line)
+        if zone is not None and (zone != UTC or "offset" not in line.casefold()):
+            return zone
     return None
 
 
@@ -427,6 +451,11 @@ def _time_place(
             )
         ):
             timely = _is_timely(header[at]) or not layout.named
+            if test is times.looks_like_epoch and not timely:
+                # Seconds since 1970 that rise from row to row are a time, whatever their name.
+                stamps = [number(cell) or 0.0 for cell in columns[at]]
+                rising = all(a <= b for a, b in pairwise(stamps)) and len(set(stamps)) > 2
+                timely = rising and mostly(at, test, 0.99)
             if mostly(at, test, least) and (timely or not by_name):
                 place = TimePlace((at,), repr(header[at]))
                 found.append((_rank(header, place, sample, rank), place))
@@ -479,6 +508,8 @@ def figure(cell: str, decimal: str | None) -> float:
     found = number(cell, decimal or ".")
     if found is None and decimal is None:
         found = number(cell, ",")
+    if found is None and (parts := with_unit(cell)) is not None:
+        return figure(parts[0], decimal)
     return float("nan") if found is None else found
 
 
@@ -571,6 +602,9 @@ def _sights(part: Part, prefix: str) -> Iterator[Sight]:
         if prefix and not device_only:
             said = f"{prefix} {said}"
         unit = layout.units[at] if at < len(layout.units) else ""
+        written = {parts[1] for cell in cells[:200] if (parts := with_unit(cell)) is not None}
+        if not unit and len(written) == 1:
+            unit = written.pop()
         yield Sight(f"{prefix}: {name}" if prefix else name, said, unit, values, texts, body)
 
 
@@ -622,7 +656,7 @@ def _hints(parts: Sequence[Part]) -> Hints:
             kinds = meaning(pieces[0]).kinds
             for piece in pieces[1:]:
                 unit = stated_unit(piece)
-                if unit in ("degC", "degF", "K") and kinds & {"temperature", "unit"}:
+                if unit in ("degC", "degF") and kinds & {"temperature", "unit"}:
                     units.add(unit)
                 if unit in ("%", "1") and "humidity" in kinds:
                     humid.add(unit)

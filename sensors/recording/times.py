@@ -122,6 +122,27 @@ def zone_said(text: str) -> tzinfo | None:
     return None
 
 
+_SUMMER = frozenset(("WEST", "BST", "CEST", "MESZ", "EEST", "EDT", "CDT", "MDT", "PDT"))
+_WINTER = frozenset(("WET", "CET", "MEZ", "EET", "EST", "CST", "MST", "PST"))
+
+
+def is_out_of_season(text: str, cells: Sequence[str], order: str) -> bool:
+    """Whether a header names the winter's time over rows of the summer, or the other way round.
+
+    People write CET the whole year round, so that such a name is no offset.
+    """
+    said = set(re.findall(r"[A-Z]{3,4}", text))
+    odd_months = {4, 5, 6, 7, 8, 9} if said & _WINTER else {1, 2, 12} if said & _SUMMER else set()
+    for cell in cells if odd_months else ():
+        try:
+            when, _ = parse_time(cell, order)
+        except ValueError:
+            continue
+        if when.month in odd_months:
+            return True
+    return False
+
+
 def looks_like_time(cell: str) -> bool:
     """Whether a cell holds a date and a time of day.
 

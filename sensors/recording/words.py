@@ -10,7 +10,9 @@ from functools import cache
 from importlib.resources import files
 
 # A word of one language only says which that is, unless other languages use it for other things.
-_TELLS_LANGUAGE = frozenset(("temperature", "humidity", "air", "surface", "dew", "time", "device"))
+_TELLS_LANGUAGE = frozenset(
+    ("temperature", "humidity", "air", "enclosure", "surface", "dew", "time", "device")
+)
 # Words that English has too, or has taken over.
 _TELLS_NOTHING = frozenset(
     ("data", "ora", "cas", "carte", "bat", "hal", "nave", "sala", "support", "taller", "pile")
@@ -90,6 +92,7 @@ def month_number(word: str) -> int | None:
     [3, 8, 9, 4, 6, None, None]
     """
     short = fold(word).rstrip(".")
+    short = short.removesuffix("ta") if short.endswith("kuuta") else short
     if len(short) < 3:
         return None
     fitting = {number for name, number in _months() if name == short}
