@@ -138,13 +138,14 @@ def demo(
     seed: Annotated[
         int, figure("--seed", "Of the simulated tent.", least=0, most=4_294_967_295, whole=True)
     ] = 1,
+    plain: Annotated[bool, typer.Option("--plain", help="Lines, no screen.")] = False,
     jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
     db: DbOption = None,
 ) -> None:
     """Play a night of the simulated tent: a coat of topcoat, a cold hull, a morning."""
     from monitor.cli import replay as replay_command
 
-    replay_command.run_demo(seed=seed, as_jsonl=jsonl, db=db)
+    replay_command.run_demo(seed=seed, as_jsonl=jsonl, db=db, plain=plain)
 
 
 @app.command(epilog="Example: filmcall simulate --hours 24 --out night.csv")

@@ -6,10 +6,11 @@ import json
 import math
 import os
 import sys
+import textwrap
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC
 from pathlib import Path
 from typing import Any
@@ -24,32 +25,87 @@ from monitor.log.facts import with_spec_text
 from monitor.log.log import Store
 from monitor.replay.play import ReplayFault, ReplayJob, Result, keeper_of, play, prepare
 from monitor.screen.keys import KeyDesk
-from monitor.screen.terminal import LiveScreen, is_screen
+from monitor.screen.terminal import RIGHT, LiveScreen, is_screen
 from monitor.screen.theme import theme_of
 from monitor.snapshot import OutlookBands
 from monitor.snapshots import SnapshotMaker
 from monitor.specs import find_spec
 from monitor.tell import Tell
 from monitor.wire import Json, plain_line
+from rules.call import Call
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.numbers import number
 from rules.section import SectionCall
-from rules.text import counted, date_text, iso_utc
+from rules.text import counted, date_hour_text, date_text, duration_text, iso_utc
 from rules.units import amount
 from rules.vocabulary import EventKind, Method
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quantity
 from sensors.recording.layout import RecordingFault
 from sensors.simulate.tent import Action, Tent, TentSettings, demo_night
-from sensors.zones import zone_named
+from sensors.zones import zone_named, zone_or_utc
 
 LOOK_EVERY_S = 0.1
 AT_THE_END = "the recording has ended; q leaves"
+DEMO_S = 60.0  # that the invented night takes on the screen [s]
+SKIP_S = 3600.0  # that the right arrow leaves out [s]
+DEMO_KEYS = "an invented night in a minute: space pauses, right arrow skips an hour, q ends"
+PAUSED = "paused; space goes on"
+NEXT = (
+    "What you could try next:",
+    "  filmcall check --air 21 --rh 60 --surface 19    three figures of your own",
+    "  filmcall setup logger.csv                       your logger's file",
+    "  filmcall setup --broker 192.168.1.5             your live sensors",
+)
+_CALLS = (Call.GO, Call.HOLD, Call.STOP)  # the worst last
 
 
 class ScreenClosed(Exception):
     """Somebody left the screen before the recording had ended."""
+
+
+@dataclass(slots=True)
+class Happened:
+    """What a replay's calls were, for the paragraph at its end."""
+
+    _told: list[tuple[float, SectionCall]] = field(default_factory=list)
+    _calls: dict[str, SectionCall] = field(default_factory=dict)
+    _enclosure: Enclosure | None = None
+
+    def take(self, enclosure: Enclosure, calls: Sequence[SectionCall]) -> None:
+        """Take the calls that have changed."""
+        self._enclosure = enclosure
+        for call in calls:
+            self._calls[call.section] = call
+        worst = max(self._calls.values(), key=lambda each: _CALLS.index(each.call))
+        self._told.append((calls[0].time_s, worst))
+
+    def text(self) -> str:
+        """Return one paragraph: how long each call stood, and what brought each STOP."""
+        if self._enclosure is None:
+            return "Nothing was played."
+        zone = zone_or_utc(self._enclosure.config.timezone)
+        first_s, end_s = self._told[0][0], self._enclosure.now_s
+        stood = dict.fromkeys(_CALLS, 0.0)
+        stops: list[str] = []
+        ends = [time_s for time_s, _ in self._told[1:]] + [end_s]
+        before: Call | None = None
+        for (time_s, call), until_s in zip(self._told, ends, strict=True):
+            stood[call.call] += max(0.0, until_s - time_s)
+            if call.call is Call.STOP and before is not Call.STOP and call.reasons:
+                stops.append(f"{date_hour_text(time_s, zone)}, {call.reasons[0].text}")
+            before = call.call
+        times = ", ".join(
+            f"{call.value} {duration_text(seconds)}" for call, seconds in stood.items() if seconds
+        )
+        text = (
+            f"{date_hour_text(first_s, zone)} to {date_hour_text(end_s, zone)}: {times or before}."
+        )
+        if stops:
+            more = f"; and {len(stops) - 3} more" if len(stops) > 3 else ""
+            text += f" STOP from {'; from '.join(stops[:3])}{more}."
+        return f"{text} {CAUTION}"
 
 
 class ReplayScreen:
@@ -70,9 +126,11 @@ class ReplayScreen:
         self._maker: SnapshotMaker | None = None
         self._desk: KeyDesk | None = None
         self._looked_s = 0.0
+        self.happened = Happened()
 
-    def tell(self, enclosure: Enclosure, _calls: list[SectionCall], _told: Json) -> None:
+    def tell(self, enclosure: Enclosure, calls: list[SectionCall], _told: Json) -> None:
         """Take note of the enclosure; the screen draws the present and no list of calls."""
+        self.happened.take(enclosure, calls)
         if self._enclosure is None:
             self._enclosure = enclosure
             self._maker = SnapshotMaker(enclosure, self._keeper, recorded=True)
@@ -97,6 +155,10 @@ class ReplayScreen:
         while True:
             self._look(LOOK_EVERY_S)
 
+    def _own_key(self, _key: str) -> bool:
+        """Take a key that is none of the desk's; return whether it was one."""
+        return False
+
     def _look(self, wait_s: float) -> None:
         screen = self._screen
         self._looked_s = time.monotonic()
@@ -109,6 +171,8 @@ class ReplayScreen:
         desk.look(snapshot)
         screen.show(snapshot, desk.view(enclosure.now_s))
         for key in screen.keys(wait_s):
+            if not desk.busy and self._own_key(key):
+                continue
             outcome = desk.press(key, enclosure.now_s)
             if outcome.quit:
                 raise ScreenClosed
@@ -121,6 +185,55 @@ class ReplayScreen:
                     desk.refused("a recording is played; nothing is recorded", enclosure.now_s)
 
 
+class DemoScreen(ReplayScreen):
+    """Draws the invented night at its own pace: space pauses, the right arrow skips, q ends."""
+
+    def __init__(
+        self,
+        screen: LiveScreen,
+        keeper: FilmKeeper,
+        notices: Sequence[str],
+        bands: Mapping[str, OutlookBands],
+    ) -> None:
+        super().__init__(screen, keeper, notices, bands)
+        screen.arrows = True
+        self._owed_s = 0.0
+        self._now_s = 0.0
+        self._skip_until_s = 0.0
+        self.paused = False
+
+    def before_row(self, time_s: float) -> None:
+        """Keep the night's time, sample the trends, and draw where it is time to."""
+        self._now_s = time_s
+        super().before_row(time_s)
+
+    def sleep(self, wait_s: float) -> None:
+        """Wait, in pieces long enough to draw in; a skip waits for nothing."""
+        if self._now_s < self._skip_until_s:
+            return
+        self._owed_s += wait_s
+        if self._owed_s >= LOOK_EVERY_S:
+            owed_s, self._owed_s = self._owed_s, 0.0
+            super().sleep(owed_s)
+        while self.paused:
+            self._look(LOOK_EVERY_S)
+
+    def _own_key(self, key: str) -> bool:
+        if key == " ":
+            self.paused = not self.paused
+            self._notices[:] = [each for each in self._notices if each != PAUSED]
+            if self.paused:
+                self._notices.insert(0, PAUSED)
+        elif key == RIGHT:
+            self._skip_until_s = self._now_s + SKIP_S
+            self.paused = False
+        elif key == "q":
+            raise ScreenClosed
+        else:
+            return False
+        return True
+
+
 def with_screen(
     keeper: FilmKeeper,
     notices: Sequence[str],
@@ -128,7 +241,8 @@ def with_screen(
     bands: Mapping[str, OutlookBands],
     *,
     glance: bool = False,
-) -> None:
+    kind: type[ReplayScreen] = ReplayScreen,
+) -> list[str]:
     """Play on the terminal's screen and give the terminal back, however it ends.
 
     Args:
@@ -137,14 +251,20 @@ def with_screen(
         run: plays, by the screen's own `tell`, `before_row` and `sleep`.
         bands: the next hours of each section, as the replay goes on; empty without an outlook.
         glance: begin with the big figures.
+        kind: of the screen.
+
+    Returns:
+        The lines of the last picture.
     """
     with LiveScreen(theme_of(os.environ), glance=glance) as screen:
-        shown = ReplayScreen(screen, keeper, notices, bands)
+        shown = kind(screen, keeper, notices, bands)
         try:
             run(shown)
             shown.stay()
         except ScreenClosed:
-            return
+            pass
+        told = textwrap.wrap(shown.happened.text(), 79)
+        return [*screen.last_picture(), "", *told]
 
 
 CAUTION = (
@@ -246,7 +366,7 @@ def run(
             if plain or as_jsonl or not is_screen(sys.stdout, sys.stdin, os.environ):
                 playing(_teller(as_jsonl))
             else:
-                with_screen(
+                picture = with_screen(
                     keeper,
                     recording.notices,
                     lambda shown: playing(
@@ -255,6 +375,7 @@ def run(
                     {} if ahead is None else ahead.bands,
                     glance=glance,
                 )
+                typer.echo("\n".join(picture))
     except RecordingFault as fault:
         raise ReplayFault(str(fault)) from fault
     for notice in recording.notices[said:]:
@@ -271,7 +392,7 @@ def run(
     _say_result(result)
 
 
-def run_demo(*, seed: int, as_jsonl: bool, db: Path | None) -> None:
+def run_demo(*, seed: int, as_jsonl: bool, db: Path | None, plain: bool = False) -> None:
     """Play a night of the simulated tent with a coat of topcoat."""
     settings, actions, start_s, duration_s = demo_night(seed=seed)
     spec, text = find_spec(DEMO_SPEC)
@@ -281,7 +402,6 @@ def run_demo(*, seed: int, as_jsonl: bool, db: Path | None) -> None:
     tent = Tent(settings, seed, start_s, actions)
     rows = (readings for _, readings in tent.run(duration_s, SIMULATE_STEP_S))
     _say("an invented night: a clinker workboat in a polytunnel, two-pack topcoat, generic figures")
-    tell = _teller(as_jsonl)
     waiting = sorted(events, key=lambda event: event.time_s)
 
     def tell_events(time_s: float) -> None:
@@ -298,17 +418,40 @@ def run_demo(*, seed: int, as_jsonl: bool, db: Path | None) -> None:
             sha256 = store.keep_spec(text)
             for event in (_begun(events[0], config.name), *events):
                 store.add_event(with_spec_text(store, event, None, sha256))
-        result = play(
-            rows,
-            job,
-            tell,
-            keeper=keeper_of(job, events),
-            store=store,
-            title=f"demo night {seed}",
-            kind="simulate",
-            before_row=tell_events,
-        )
-    _say_result(result)
+        keeper = keeper_of(job, events)
+        result = Result()
+
+        def playing(tell: Tell, **more: Any) -> None:
+            nonlocal result
+            result = play(
+                rows, job, tell, keeper=keeper, store=store, title=f"demo night {seed}",
+                kind="simulate", **more,
+            )  # fmt: skip
+
+        if plain or as_jsonl or not is_screen(sys.stdout, sys.stdin, os.environ):
+            playing(_teller(as_jsonl), before_row=tell_events)
+            _say_result(result)
+            return
+        keeper = keeper_of(job)
+
+        def as_they_come(shown: ReplayScreen, time_s: float) -> None:
+            known = [event for event in events if event.time_s <= time_s]
+            if len(known) != len(keeper.events):
+                keeper.set_events(known)
+            shown.before_row(time_s)
+
+        picture = with_screen(
+            keeper,
+            [DEMO_KEYS],
+            lambda shown: playing(
+                shown.tell, before_row=lambda time_s: as_they_come(shown, time_s),
+                sleep=shown.sleep,
+                speed=duration_s / DEMO_S,
+            ),
+            {},
+            kind=DemoScreen,
+        )  # fmt: skip
+    typer.echo("\n".join([*picture, "", *NEXT]))
 
 
 def _config_of(settings: TentSettings, spec: str) -> EnclosureConfig:

@@ -108,6 +108,7 @@ class LiveScreen:
         self._wake_r = self._wake_w = -1
         self._parent = os.getppid()
         self._typed = b""
+        self.arrows = False  # whether `keys` hands on the right arrow
 
     # --- begin and end
 
@@ -351,11 +352,22 @@ class LiveScreen:
                 return []
         self._draw_if_due()
         found, self._typed = split_keys(self._typed + read, last=not read)
-        return found
+        return [key for key in found if key != RIGHT or self.arrows]
+
+    def last_picture(self) -> list[str]:
+        """Return the lines of the picture that was drawn last, without colour."""
+        if self._last is None:
+            return []
+        drawn = render(self._last[0], self._size, self.theme, IDLE)
+        return [line.plain.rstrip() for line in drawn][: self._size.rows]
 
     def _watch_parent(self) -> None:
         if os.getppid() != self._parent:
             self.gone = True
+
+
+RIGHT = "right"
+_RIGHT_SENT = (b"\x1b[C", b"\x1bOC")
 
 
 def split_keys(read: bytes, *, last: bool) -> tuple[list[str], bytes]:
@@ -366,8 +378,8 @@ def split_keys(read: bytes, *, last: bool) -> tuple[list[str], bytes]:
         last: whether nothing followed for a while, so that a lone Esc is a key.
 
     Returns:
-        The keys, and bytes that may be the beginning of another. Arrows and other keys that send
-        a sequence are dropped whole, so that none of their letters records anything.
+        The keys, and bytes that may be the beginning of another. But for the right arrow, keys
+        that send a sequence are dropped whole, so that none of their letters records anything.
 
     >>> split_keys(b"c\\r\\x1b[A\\x1bOPx", last=False)
     (['c', 'enter', 'x'], b'')
@@ -387,6 +399,8 @@ def split_keys(read: bytes, *, last: bool) -> tuple[list[str], bytes]:
                 end = len(read)
             elif end == place + 1:
                 keys.append("esc")
+            elif read[place:end] in _RIGHT_SENT:
+                keys.append(RIGHT)
             place = end
             continue
         length = _utf8_length(byte[0])
