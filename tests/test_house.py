@@ -16,7 +16,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 ROOMS = ("sensors", "rules", "monitor")
 MODULES = [path for room in ROOMS for path in sorted((ROOT / room).rglob("*.py"))]
-SHARED = {"rules.vocabulary", "rules.units", "rules.errors", "rules.text"}
+SHARED = {"rules.vocabulary", "rules.units", "rules.errors", "rules.text", "rules.numbers"}
 """What `sensors` may import of `rules`."""
 IMPURE = {
     "time", "os", "io", "pathlib", "socket", "subprocess", "sqlite3", "tempfile",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import os
@@ -258,11 +259,9 @@ def with_screen(
     """
     with LiveScreen(theme_of(os.environ), glance=glance) as screen:
         shown = kind(screen, keeper, notices, bands)
-        try:
+        with contextlib.suppress(ScreenClosed):
             run(shown)
             shown.stay()
-        except ScreenClosed:
-            pass
         told = textwrap.wrap(shown.happened.text(), 79)
         return [*screen.last_picture(), "", *told]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 from collections.abc import Callable
@@ -93,12 +94,10 @@ def own_zone() -> str:
     named = os.environ.get("TZ", "").lstrip(":")
     if named and zone_fault(named) is None:
         return named
-    try:
+    with contextlib.suppress(OSError, UnicodeDecodeError):
         written = Path("/etc/timezone").read_text("utf-8").strip()
         if written and zone_fault(written) is None:
             return written
-    except (OSError, UnicodeDecodeError):
-        pass
     try:
         linked = str(Path("/etc/localtime").resolve())
     except OSError:

@@ -298,9 +298,10 @@ def draft_of(
         question = judgement.questions[0]
         answers[question.key] = asker.ask(question)
     if not judgement.columns:
+        reason = f" ({printable(aside[0].rstrip('.'), 200)})" if aside else ""
         raise SetupFault(
-            "no topic that was heard is named after a temperature or a humidity, so nothing was "
-            'set up; write a config that gives each point its topic = "…"'
+            f"none of {counted(len(heard), 'topic')} heard gives a value that is known{reason}, so "
+            'nothing was set up; write a config that gives each point its topic = "…"'
         )
     points = []
     for verdict in judgement.verdicts:

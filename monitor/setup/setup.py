@@ -14,11 +14,11 @@ from monitor.setup.write import ConfigDraft, PointDraft, SetupFault, config_text
 from monitor.specs import find_spec, shipped_names
 from rules.errors import SpecFault
 from rules.text import printable
+from rules.vocabulary import ALL_SECTIONS
 from sensors.reading import Quantity
 from sensors.recording.judge import Question
 
 USUAL_SPEC = "polyurethane-topcoat"
-WHOLE = "all"
 
 
 def _say(text: str) -> None:
@@ -113,8 +113,8 @@ def _sections(points: Sequence[PointDraft], asker: Asker) -> list[PointDraft]:
             what = f"section of {(point.column or point.value or point.topic)!r}"
             why = "the part of the work that it lies on, such as hull-port; all for the whole"
             key = f"section {point.name}"
-            section = asker.ask(Question(key, what, WHOLE, why), name_fault)
-            if section.strip().casefold() != WHOLE:
+            section = asker.ask(Question(key, what, ALL_SECTIONS, why), name_fault)
+            if section.strip().casefold() != ALL_SECTIONS:
                 point = replace(point, section=section)
         found.append(point)
     return found

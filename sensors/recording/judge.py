@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.units import converted
+from rules.units import converted, to_celsius
 from sensors.reading import Quantity
 from sensors.recording.columns import Column
 from sensors.recording.words import Meaning, fold, meaning, stated_unit
@@ -535,7 +535,7 @@ def _units(
         if given is None:
             middles = [_middle(each) for each in mute]
             low, high = min(middles), max(middles)
-            as_f = (np.mean(middles) - 32.0) / 1.8
+            as_f = to_celsius(float(np.mean(middles)), "degF")
             guess = "degF" if abs(as_f - _USUAL_C) < abs(np.mean(middles) - _USUAL_C) else "degC"
             guess = "degF" if hints.fahrenheit else guess
             span = f"{low:.1f}" if high - low < 0.05 else f"{low:.1f} to {high:.1f}"
