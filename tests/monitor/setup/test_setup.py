@@ -1,0 +1,104 @@
+"""Setup asks what a recording does not say, writes a config, and overwrites nothing.
+
+The recordings are invented here; which answers are right is known from how they were made.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+from pathlib import Path
+
+import pytest
+
+from monitor.config.load import load_config_file
+from monitor.setup.ask import measures_fahrenheit
+from monitor.setup.listen import Heard, leaves
+from sensors.reading import Quantity
+from tests.support.command import filmcall
+
+MUTE = "Time (UTC),Temp,Humidity,Hull\n" + "".join(
+    f"2026-04-25 14:{minute:02d}:00,33.{minute % 10},61,32.{minute % 10}\n" for minute in range(60)
+)
+TWO = "Time (UTC),Probe 1 (°C),Probe 2 (°C),RH (%)\n" + "".join(
+    f"2026-04-25 14:{minute:02d}:00,15.{minute % 10},19.{minute % 10},61\n" for minute in range(60)
+)
+
+
+class Typist(io.StringIO):
+    """Standard input of somebody who types these lines."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("TZ", "Europe/Oslo")
+    return tmp_path
+
+
+def calls(config: str) -> str:
+    return filmcall("replay", "logger.csv", "--config", config, "--plain").out
+
+
+def test_a_unit_that_the_file_does_not_say_holds_until_it_is_answered(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (here / "logger.csv").write_text(MUTE, encoding="utf-8")
+    ran = filmcall("setup", "logger.csv", "--yes")
+    assert ran.code == 0, ran.err
+    assert "? unit of 'Temp' and 'Hull': took" in ran.out
+    points = load_config_file(here / "filmcall.toml").enclosures[0].points
+    assert [point.confirmed for point in points] == [False, True, False]
+    assert "HOLD" in calls("filmcall.toml")
+    assert "GO" not in calls("filmcall.toml").replace("GO is", "")
+    monkeypatch.setattr(sys, "stdin", Typist("F\n\n\n"))
+    ran = filmcall("setup", "logger.csv")
+    assert ran.code == 0, ran.err
+    points = load_config_file(here / "filmcall-2.toml").enclosures[0].points
+    assert [(point.unit, point.confirmed) for point in points] == [
+        ("degF", True), ("%", True), ("degF", True),
+    ]  # fmt: skip
+    assert "STOP" in calls("filmcall-2.toml")  # 33 °F is under 10 °C
+
+
+def test_one_answer_settles_which_of_two_probes_lies_on_the_hull(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (here / "logger.csv").write_text(TWO, encoding="utf-8")
+    monkeypatch.setattr(sys, "stdin", Typist("Probe 1 (°C)\n\n\n"))
+    ran = filmcall("setup", "logger.csv")
+    assert ran.out.count("? which probe lies on the hull [") == 1
+    points = load_config_file(here / "filmcall.toml").enclosures[0].points
+    assert {point.column: point.quantity for point in points} == {
+        "Probe 1 (°C)": Quantity.SURFACE_TEMP,
+        "Probe 2 (°C)": Quantity.AIR_TEMP,
+        "RH (%)": Quantity.HUMIDITY,
+    }
+
+
+def test_nothing_is_overwritten_and_both_or_neither_is_refused(here: Path) -> None:
+    (here / "logger.csv").write_text(TWO, encoding="utf-8")
+    (here / "mine.toml").write_text("kept", encoding="utf-8")
+    ran = filmcall("setup", "logger.csv", "--yes", "--out", "mine.toml")
+    assert ran.code == 2
+    assert "nothing is overwritten" in ran.err
+    assert (here / "mine.toml").read_text(encoding="utf-8") == "kept"
+    assert "a recording or a broker" in filmcall("setup").err
+    assert "no HOST:PORT" in filmcall("setup", "--broker", "shed:port", "--yes").err
+
+
+def test_members_of_an_array_are_found_by_what_they_call_themselves() -> None:
+    payload = b'{"probes": [{"id": "hull", "t_c": 15.1}, {"id": "bow", "t_c": 19.2, "rh": 71}]}'
+    found, fault = leaves(Heard("shed/gateway", payload))
+    assert not fault
+    assert [leaf.path for leaf, _ in found] == [
+        "probes.id=hull.t_c", "probes.id=bow.t_c", "probes.id=bow.rh",
+    ]  # fmt: skip
+
+
+def test_the_zone_only_shifts_a_guess() -> None:
+    assert measures_fahrenheit("America/New_York")
+    assert not measures_fahrenheit("Europe/Oslo")
