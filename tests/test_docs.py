@@ -35,7 +35,7 @@ WALKS = tuple(page for page in PAGES if page.parent == ROOT / "examples" / "walk
 STORIES = (*WALKS, ROOT / "examples" / "recordings" / "README.md")
 FIXED = (
     *("check", "replay", "watch", "event", "clocks", "batch", "outlook", "review", "sessions"),
-    *("export", "spec", "calibrate", "doctor", "demo", "simulate"),
+    *("export", "spec", "calibrate", "setup", "doctor", "demo", "simulate"),
 )
 CALLS = {0, 10, 20}  # GO, HOLD and STOP; anything else of `check` is a refusal
 

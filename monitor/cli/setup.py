@@ -12,9 +12,7 @@ from monitor.cli.options import figure
 setup_app = typer.Typer()
 
 
-@setup_app.command(
-    epilog="Examples: filmcall setup logger.csv   filmcall setup --broker 192.168.1.5:1883"
-)
+@setup_app.command(epilog="Example: filmcall setup logger.csv --yes")
 def setup(
     recording: Annotated[
         Path | None,

@@ -65,12 +65,10 @@ def wrong(found: Sequence[Verdict]) -> list[str]:
     return [f"{one.layout}: {one.why}" for one in found if one.category in (WRONG, CRASHED)]
 
 
-@pytest.mark.xfail(strict=False, reason=NOT_YET)
 def test_a_bare_recording_is_never_wrong_in_silence() -> None:
     assert not wrong(tally(QUICK, try_replay))
 
 
-@pytest.mark.xfail(strict=False, reason=NOT_YET)
 def test_setup_is_never_wrong_in_silence_and_mostly_right() -> None:
     found = tally(QUICK, try_setup)
     assert not wrong(found)
