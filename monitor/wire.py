@@ -148,4 +148,4 @@ def _worst_first(reasons: Sequence[Reason]) -> list[Reason]:
 
 
 def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 4)
+    return None if value is None else round(value, 4) + 0.0  # no minus zero

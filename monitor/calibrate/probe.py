@@ -200,7 +200,7 @@ def salt(
 
     Args:
         target: the probe.
-        salts: NaCl, MgCl2, KCl or K2SO4; several only with readings by hand.
+        salts: LiCl, MgCl2, K2CO3, NaCl, KCl or K2SO4; several only with readings by hand.
         readings: by hand, raw, one for each salt; empty to listen until the probe rests [%].
         temps: of the jars, as typed: one for each reading, or one for all; when listening the
             probe's own air temperature counts where it is left out.

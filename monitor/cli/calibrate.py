@@ -77,7 +77,9 @@ def _end(told: tuple[str, int]) -> None:
 )
 def salt(
     point: PointOption,
-    salts: Annotated[list[str], typer.Option("--salt", help="NaCl, MgCl2, KCl or K2SO4.")],
+    salts: Annotated[
+        list[str], typer.Option("--salt", help="LiCl, MgCl2, K2CO3, NaCl, KCl or K2SO4.")
+    ],
     reading: Annotated[
         list[float] | None, figure("--reading", "Raw humidity over each salt [%].", "%")
     ] = None,

@@ -22,7 +22,7 @@ from rules.numbers import number
 from rules.reasons import Reason
 from rules.section import Film, Section, SectionCall
 from rules.spec.model import GENERAL_GUIDANCE, Spec
-from rules.units import temperature_c
+from rules.units import temperature_c, without_minus_zero
 from rules.vocabulary import (
     AIR_ACCURACY_K,
     ALL_SECTIONS,
@@ -167,11 +167,13 @@ def lines(call: SectionCall, dew_margin_u95_k: float | None) -> str:
     shown = [f"{call.call.value}: {call.advice}   ({call.question} by {call.spec})"]
     figures = []
     if climate.dew_point_c is not None:
-        figures.append(f"dew point {climate.dew_point_c:.1f} °C")
+        figures.append(f"dew point {without_minus_zero(climate.dew_point_c, 1)} °C")
     if climate.frost_point_c is not None:
-        figures.append(f"frost point {climate.frost_point_c:.1f} °C")
+        figures.append(f"frost point {without_minus_zero(climate.frost_point_c, 1)} °C")
     if climate.dew_margin_k is not None:
-        figures.append(f"dew margin {climate.dew_margin_k:.1f} ± {dew_margin_u95_k or 0.0:.1f} K")
+        figures.append(
+            f"dew margin {without_minus_zero(climate.dew_margin_k, 1)} ± {dew_margin_u95_k or 0.0:.1f} K"
+        )
     if figures:
         shown.append("  " + ", ".join(figures))
     shown += [f"  {reason.state.value:<8}{reason.text}" for reason in call.reasons]

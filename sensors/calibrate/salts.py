@@ -17,7 +17,9 @@ class CalibrationFault(ValueError):
 class Salt(StrEnum):
     """A salt whose saturated solution makes a fixed point."""
 
+    LICL = "LiCl"
     MGCL2 = "MgCl2"
+    K2CO3 = "K2CO3"
     NACL = "NaCl"
     KCL = "KCl"
     K2SO4 = "K2SO4"
@@ -29,7 +31,9 @@ class Salt(StrEnum):
 
 
 _TINS = {
+    Salt.LICL: "lithium chloride",
     Salt.MGCL2: "magnesium chloride",
+    Salt.K2CO3: "potassium carbonate, potash",
     Salt.NACL: "sodium chloride, table salt without additives",
     Salt.KCL: "potassium chloride",
     Salt.K2SO4: "potassium sulphate",
@@ -38,8 +42,30 @@ _TINS = {
 # Temperature [degC] -> humidity and its uncertainty [%], of Greenspan, "Humidity fixed points of
 # binary saturated aqueous solutions", J. Res. NBS 81A(1), 89-96 (1977), table 2; ASTM E104-20a
 # gives the same salts. All digits from memory. The tests hold them against that paper's own
-# regressions, an unrelated handbook's fit, and the older NBS measurements of sodium chloride.
+# regressions, an unrelated handbook's fit, and the older NBS measurements of sodium chloride;
+# lithium chloride and potassium carbonate only against a handbook's rounded values. Potassium
+# carbonate was measured up to 30 degC.
 _TABLE: dict[Salt, dict[float, tuple[float, float]]] = {
+    Salt.LICL: {
+        0.0: (11.23, 0.54),
+        5.0: (11.26, 0.47),
+        10.0: (11.29, 0.41),
+        15.0: (11.30, 0.35),
+        20.0: (11.31, 0.31),
+        25.0: (11.30, 0.27),
+        30.0: (11.28, 0.24),
+        35.0: (11.25, 0.22),
+        40.0: (11.21, 0.21),
+    },
+    Salt.K2CO3: {
+        0.0: (43.13, 0.66),
+        5.0: (43.13, 0.50),
+        10.0: (43.14, 0.39),
+        15.0: (43.15, 0.33),
+        20.0: (43.16, 0.33),
+        25.0: (43.16, 0.39),
+        30.0: (43.17, 0.50),
+    },
     Salt.MGCL2: {
         0.0: (33.66, 0.33),
         5.0: (33.60, 0.28),
@@ -117,7 +143,7 @@ def salt_of(text: str) -> Salt:
     """Return the salt that is meant.
 
     Raises:
-        CalibrationFault: it is none of the four.
+        CalibrationFault: it is none of them.
 
     >>> salt_of("nacl")
     <Salt.NACL: 'NaCl'>
@@ -136,7 +162,7 @@ def salt_point(salt: Salt, temp_c: float) -> SaltPoint:
 
     Args:
         salt: which.
-        temp_c: of the jar, 0 to 40 [degC].
+        temp_c: of the jar, 0 to 40, for potassium carbonate to 30 [degC].
 
     Returns:
         The fixed point; between the table's rows both figures run in straight lines.
@@ -151,13 +177,14 @@ def salt_point(salt: Salt, temp_c: float) -> SaltPoint:
     >>> salt_point(Salt.NACL, 20.0).rh_pct, round(salt_point(Salt.KCL, 22.5).rh_pct, 2)
     (75.47, 84.72)
     """
-    if not TEMP_MIN_C <= temp_c <= TEMP_MAX_C:  # NaN too
+    most_c = max(_TABLE[salt])
+    if not TEMP_MIN_C <= temp_c <= most_c:  # NaN too
         raise CalibrationFault(
-            f"jar at {temp_c:.4g} degC is outside {TEMP_MIN_C:g} to {TEMP_MAX_C:g} degC, for which "
+            f"jar at {temp_c:.4g} degC is outside {TEMP_MIN_C:g} to {most_c:g} degC, for which "
             f"the fixed points are kept, so nothing was calibrated. Bring the jar to room "
             f"temperature."
         )
-    low_c = min(_STEP_K * math.floor(temp_c / _STEP_K), TEMP_MAX_C - _STEP_K)
+    low_c = min(_STEP_K * math.floor(temp_c / _STEP_K), most_c - _STEP_K)
     share = (temp_c - low_c) / _STEP_K
     low, high = _TABLE[salt][low_c], _TABLE[salt][low_c + _STEP_K]
     rh_pct = low[0] + share * (high[0] - low[0])

@@ -392,7 +392,6 @@ def test_a_hull_under_a_heater_that_comes_and_goes_is_not_doubted(tmp_path: Path
 MINUS_ZERO = re.compile(r"(?<![\d.])[-−]0(\.0+)?(?![.\d])")
 
 
-@pytest.mark.xfail(strict=True, reason="'coldest surface -0.0 °C'")
 def test_nothing_is_minus_zero(tmp_path: Path) -> None:
     rows = minutes(3, surface_c=0.0)
     rows = [(at_s, {**cells, "t_bow": -0.04, "plank": -0.04}) for at_s, cells in rows]
