@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+import time
 from pathlib import Path
 
 from monitor.config.model import EnclosureConfig
@@ -74,7 +75,7 @@ def run(
     if html is not None:
         from monitor.review.report import html_report
 
-        page = html_report(found)
+        page = html_report(found, time.time())
         with written(html) as file:
             file.write(page)
         said.append(f"report written to {html}")

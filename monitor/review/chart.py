@@ -12,22 +12,50 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monitor.review.figures import TimeStamp, figure
 from monitor.review.review import Call, SectionReview
-from monitor.review.text import TimeStamp, figure
 from rules.events import Event
 from rules.review.coats import CoatRecord
 from rules.review.exposure import Floats
 from rules.units import DAY_S
 from rules.vocabulary import LimitName
 
-WIDTH, LEFT, RIGHT = 760.0, 46.0, 8.0
-PANEL, GAP = 112.0, 22.0
+LEFT, RIGHT = 46.0, 8.0
+PANEL = 112.0
 TOP = 58.0
 BEFORE_S = 2 * 3600.0
 LONGEST_S = 8 * DAY_S
 BINS = 690
 Scale = Callable[[float], float]
 _STEPS_H = (1, 2, 3, 6, 12, 24, 48, 96)
+
+
+@dataclass(frozen=True, slots=True)
+class Canvas:
+    """How large a drawing is: of a page, or of a telephone held upright.
+
+    Attributes:
+        width: of the whole [px].
+        gap: between two panels, with the names of lines in it [px].
+        bins: columns that the values are drawn in.
+        ticks: most times on the axis.
+        style: class of the drawing.
+    """
+
+    width: float
+    gap: float
+    bins: int
+    ticks: int
+    style: str
+
+    @property
+    def right(self) -> float:
+        """Where the panels end [px]."""
+        return self.width - RIGHT
+
+
+WIDE = Canvas(760.0, 22.0, BINS, 12, "chart")
+SLIM = Canvas(358.0, 36.0, 300, 5, "chart slim")
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +149,7 @@ def coat_chart(
     events: Sequence[tuple[int, Event]],
     stamp: TimeStamp,
     ident: str,
+    canvas: Canvas = WIDE,
 ) -> str:
     """Return a coat's drawing as SVG.
 
@@ -130,21 +159,22 @@ def coat_chart(
         events: of the section with their numbers in the list, drawn as marks.
         stamp: shows times.
         ident: unique on the page.
+        canvas: how large it is.
     """
     from markupsafe import escape
 
     from_s, to_s = span_of(coat)
     panels = panels_of(section, coat)
-    height = TOP + len(panels) * (PANEL + GAP) + 40.0
-    scale = (WIDTH - LEFT - RIGHT) / (to_s - from_s)
+    height = TOP + len(panels) * (PANEL + canvas.gap) + 40.0 + canvas.gap - 22.0
+    scale = (canvas.right - LEFT) / (to_s - from_s)
 
     def x(time_s: float) -> float:
         return LEFT + (min(max(time_s, from_s), to_s) - from_s) * scale
 
     words = f"Climate over coat {coat.number} from {stamp(from_s)} to {stamp(to_s)} {stamp.name}"
     parts = [
-        f'<svg viewBox="0 0 {WIDTH:.0f} {height:.0f}" role="img" '
-        f'aria-labelledby="{ident}-t {ident}-d" class="chart">',
+        f'<svg viewBox="0 0 {canvas.width:.0f} {height:.0f}" role="img" '
+        f'aria-labelledby="{ident}-t {ident}-d" class="{canvas.style}">',
         f'<title id="{ident}-t">{escape(words)}</title>',
         f'<desc id="{ident}-d">The same figures stand in the table below the drawing.</desc>',
     ]
@@ -155,11 +185,11 @@ def coat_chart(
                          f'class="stage-{stage.value}"/>')  # fmt: skip
             if wide > 34.0:
                 parts.append(f'<text x="{left + 3:.1f}" y="15" class="small">{stage.value}</text>')
-    top = TOP
+    top = TOP + canvas.gap - 22.0
     cells, _ = section.series.span(from_s, to_s)
     for panel in panels:
-        parts += _panel(panel, section.series.time_s[cells], cells, from_s, to_s, top)
-        top += PANEL + GAP
+        parts += _panel(panel, section.series.time_s[cells], cells, from_s, to_s, top, canvas)
+        top += PANEL + canvas.gap
     last, row = -math.inf, 0
     for at, event in events:
         if from_s <= event.time_s <= to_s:
@@ -169,22 +199,29 @@ def coat_chart(
             last = here
             parts.append(
                 f'<g class="mark"><line x1="{here:.1f}" x2="{here:.1f}" '
-                f'y1="20" y2="{top - GAP:.1f}"/><text x="{here + 2:.1f}" y="{29 + 10 * row}" '
-                f'class="small">{at}<title>{escape(event.kind.value)}</title></text></g>'
+                f'y1="20" y2="{top - canvas.gap:.1f}"/><text x="{here + 2:.1f}" '
+                f'y="{29 + 10 * row}" class="small">{at}'
+                f"<title>{escape(event.kind.value)}</title></text></g>"
             )
-    parts += _calls(section.calls, from_s, to_s, x, top - 8.0)
-    parts += _axis(from_s, to_s, x, top, stamp)
+    parts += _calls(section.calls, from_s, to_s, x, top - canvas.gap + 14.0)
+    parts += _axis(from_s, to_s, x, top - canvas.gap + 22.0, stamp, canvas.ticks)
     parts.append("</svg>")
     return "".join(parts)
 
 
 def _panel(
-    panel: Panel, time_s: Floats, cells: slice, from_s: float, to_s: float, top: float
+    panel: Panel,
+    time_s: Floats,
+    cells: slice,
+    from_s: float,
+    to_s: float,
+    top: float,
+    canvas: Canvas,
 ) -> list[str]:
-    binned = [_ends_of(line, time_s, cells, from_s, to_s) for line in panel.lines]
+    binned = [_ends_of(line, time_s, cells, from_s, to_s, canvas.bins) for line in panel.lines]
     known = [b for b in binned if np.isfinite(b[0]).any()]
-    parts = [f'<text x="{LEFT:.0f}" y="{top - 5:.1f}" class="name">{panel.title} [{panel.unit}]'
-             "</text>"]  # fmt: skip
+    at_y, title = top - canvas.gap + 17.0, f"{panel.title} [{panel.unit}]"
+    parts = [f'<text x="{LEFT:.0f}" y="{at_y:.1f}" class="name">{title}</text>']
     if not known:
         return [*parts, f'<text x="{LEFT + 8:.0f}" y="{top + 20:.1f}">not measured</text>']
     low = min(float(np.nanmin(b[0])) for b in known)
@@ -198,7 +235,7 @@ def _panel(
     def y(value: float) -> float:
         return top + PANEL * (high - value) / (high - low)
 
-    right = WIDTH - RIGHT
+    right = canvas.right
     for k in range(round((high - low) / step) + 1):
         value = low + k * step
         parts.append(
@@ -219,7 +256,7 @@ def _panel(
             f"{figure(panel.bound, panel.unit)}</text>"
         )
     for line, (lows, highs) in zip(panel.lines, binned, strict=True):
-        parts.append(f'<path d="{_path(lows, highs, y)}" class="{line.style}"/>')
+        parts.append(f'<path d="{_path(lows, highs, y, canvas)}" class="{line.style}"/>')
     if len(panel.lines) > 1:
         at = right - 8.0
         for line in reversed(panel.lines):
@@ -233,21 +270,23 @@ def _panel(
 
 
 def _ends_of(
-    line: ChartLine, time_s: Floats, cells: slice, from_s: float, to_s: float
+    line: ChartLine, time_s: Floats, cells: slice, from_s: float, to_s: float, bins: int
 ) -> tuple[Floats, Floats]:
-    lows, highs = _binned(time_s, line.values[cells], from_s, to_s)
+    lows, highs = _binned(time_s, line.values[cells], from_s, to_s, bins)
     if line.lowest is not None:
-        lows = np.fmin(lows, _binned(time_s, line.lowest[cells], from_s, to_s)[0])
+        lows = np.fmin(lows, _binned(time_s, line.lowest[cells], from_s, to_s, bins)[0])
     if line.highest is not None:
-        highs = np.fmax(highs, _binned(time_s, line.highest[cells], from_s, to_s)[1])
+        highs = np.fmax(highs, _binned(time_s, line.highest[cells], from_s, to_s, bins)[1])
     return lows, highs
 
 
-def _binned(time_s: Floats, values: Floats, from_s: float, to_s: float) -> tuple[Floats, Floats]:
+def _binned(
+    time_s: Floats, values: Floats, from_s: float, to_s: float, bins: int = BINS
+) -> tuple[Floats, Floats]:
     """Lowest and highest of each column of the drawing; NaN where nothing is known."""
-    lows, highs = np.full(BINS, np.inf), np.full(BINS, -np.inf)
+    lows, highs = np.full(bins, np.inf), np.full(bins, -np.inf)
     known = np.isfinite(values)
-    at = ((time_s[known] - from_s) / (to_s - from_s) * BINS).astype(np.intp).clip(0, BINS - 1)
+    at = ((time_s[known] - from_s) / (to_s - from_s) * bins).astype(np.intp).clip(0, bins - 1)
     np.minimum.at(lows, at, values[known])
     np.maximum.at(highs, at, values[known])
     empty = np.isinf(lows)
@@ -255,7 +294,7 @@ def _binned(time_s: Floats, values: Floats, from_s: float, to_s: float) -> tuple
     return lows, highs
 
 
-def _path(lows: Floats, highs: Floats, y: Scale) -> str:
+def _path(lows: Floats, highs: Floats, y: Scale, canvas: Canvas = WIDE) -> str:
     """A line through the columns, up and down within each; broken where nothing is known.
 
     A column without a sample between two that have one is no gap, only finer than the sampling.
@@ -264,7 +303,7 @@ def _path(lows: Floats, highs: Floats, y: Scale) -> str:
     if not known.size:
         return ""
     usual = float(np.median(np.diff(known))) if known.size > 1 else 1.0
-    wide = (WIDTH - LEFT - RIGHT) / BINS
+    wide = (canvas.right - LEFT) / canvas.bins
     words: list[str] = []
     last = -math.inf
     for at in known.tolist():
@@ -298,9 +337,11 @@ def _calls(calls: Sequence[Call], from_s: float, to_s: float, x: Scale, y: float
     return parts
 
 
-def _axis(from_s: float, to_s: float, x: Scale, y: float, stamp: TimeStamp) -> list[str]:
+def _axis(
+    from_s: float, to_s: float, x: Scale, y: float, stamp: TimeStamp, ticks: int
+) -> list[str]:
     hours = (to_s - from_s) / 3600.0
-    step_h = next((s for s in _STEPS_H if hours / s <= 12), _STEPS_H[-1])
+    step_h = next((s for s in _STEPS_H if hours / s <= ticks), _STEPS_H[-1])
     step_s = step_h * 3600.0
     first = math.ceil(from_s / step_s) * step_s
     parts: list[str] = []

@@ -15,9 +15,10 @@ from importlib.resources import files
 from itertools import groupby
 
 from monitor.palette import PAGE_COLOURS
+from monitor.review.figures import TimeStamp, figure
 from monitor.review.report import ReportNotInstalled
 from monitor.review.review import Review, SectionReview
-from monitor.review.text import CAUTION, TimeStamp, figure
+from monitor.review.text import CAUTION
 from rules.climate import assumed_words
 from rules.clocks.work import is_about
 from rules.events import Event

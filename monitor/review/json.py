@@ -3,12 +3,25 @@
 from __future__ import annotations
 
 from monitor.log.rows import Session
+from monitor.review.figures import TimeStamp
 from monitor.review.review import Review
-from monitor.review.text import NO_CHANCE, TimeStamp, answer_words, coat_outcome, evidence_words
+from monitor.review.text import coat_outcome
+from monitor.review.verdict_text import (
+    NO_CHANCE,
+    answer_words,
+    apart_words,
+    counterfactual_words,
+    evidence_words,
+    open_words,
+    settle_words,
+)
 from monitor.wire import Json
-from rules.review.causes import Evidence, Verdict
+from rules.review.causes import Verdict
 from rules.review.coats import CoatRecord, Window
+from rules.review.defects import AGES
+from rules.review.evidence import Evidence
 from rules.review.exposure import Excess
+from rules.review.likelihood import JUDGEMENT, verbal
 from rules.text import iso_utc
 
 
@@ -28,6 +41,7 @@ def review_dict(review: Review) -> Json:
         "seal": review.seal,
         "seen": review.seen,
         "seen_says": list(review.seen_says),
+        "seen_denies": list(review.seen_denies),
         "sections": [
             {
                 "section": each.section,
@@ -140,6 +154,15 @@ def _verdict_dict(verdict: Verdict, stamp: TimeStamp) -> Json:
         "answer": verdict.answer.value,
         "text": answer_words(verdict),
         "causes": [_evidence_dict(each, stamp) for each in verdict.ranked],
+        "open": [
+            {**_evidence_dict(each, stamp), "open_because": open_words(each, stamp)}
+            for each in verdict.still_open
+        ],
+        "vetoed": [
+            {**_evidence_dict(each, stamp), "vetoed_because": why} for each, why in verdict.vetoed
+        ],
+        "to_settle": settle_words(verdict, stamp),
+        "to_tell_apart": apart_words(verdict),
         "kept": [_evidence_dict(each, stamp) for each in verdict.cleared],
         "not_looked_at": [
             {"cause": cause.sign.name.lower(), "why": why} for cause, why in verdict.not_looked
@@ -156,10 +179,23 @@ def _evidence_dict(evidence: Evidence, stamp: TimeStamp) -> Json:
     shown = evidence.via or evidence
     return {
         "cause": evidence.cause.sign.name.lower(),
+        "mechanism": evidence.cause.name,
         "title": evidence.cause.sign.value,
         "coat": evidence.coat,
         "clear": evidence.clear,
         "weight_h": round(evidence.weight, 3),
+        "lowest_h": round(evidence.lowest, 3),
+        "highest_h": round(evidence.highest, 3),
+        "harmless_h": evidence.cause.harm,
+        "film_age_s": None if evidence.age_s is None else round(evidence.age_s, 1),
+        "likelihood_ratio": round(evidence.ratio, 3),
+        "support": verbal(evidence.ratio),
+        "counted": [{"what": row.what, "ratio": round(row.ratio, 3)} for row in evidence.rows],
+        "judgement": JUDGEMENT,
+        "without_it": counterfactual_words(evidence, stamp) if evidence.supports else "",
+        "not_known": [[_when(from_s), _when(to_s)] for from_s, to_s in evidence.open_s],
+        "log_ended_open": _when(evidence.after_log_s),
+        "susceptibility": dict(zip(AGES, evidence.cause.age, strict=True)),
         "unknown_share": round(evidence.unknown, 3),
         "text": evidence_words(evidence, stamp),
         "why": evidence.cause.why,

@@ -30,16 +30,26 @@ from monitor.specs import find_spec
 from rules.clocks.work import is_about
 from rules.errors import FilmcallError, SpecFault
 from rules.events import Event, in_force
-from rules.review.causes import BEFORE_S, Finding, Verdict, verdict_of
+from rules.review.causes import Finding, Verdict, verdict_of
 from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
 from rules.review.coats import CoatRecord, coats_of
 from rules.review.defects import Defect, find_defect
+from rules.review.evidence import BEFORE_S
 from rules.review.exposure import ClimateSeries
-from rules.review.seen import match_seen, when_and_where
+from rules.review.seen import (
+    Sighting,
+    denied_words,
+    match_seen,
+    named_sections,
+    sighting_of,
+    when_and_where,
+)
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.text import counted
+from rules.units import DAY_S
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitState
 from sensors.reading import Quantity
+from sensors.zones import zone_or_utc
 
 _MISSING = {
     Quantity.SURFACE_TEMP: "No surface was measured: dew margin and clocks are not known.",
@@ -128,6 +138,8 @@ def _assumed_text(config: EnclosureConfig, sections: Sequence[ReviewRequest], of
 
 
 MATCHES_LOOKED_AT = 3
+EARLIER_COAT_S = 14.0 * DAY_S
+"""A coat laid so long before a session may still be open to what came in it; no source [s]."""
 ON_ITS_WAY_S = (
     60.0  # what happened at the end may arrive, or be typed in, this much later; no source
 )
@@ -156,6 +168,7 @@ class SectionReview:
         coats: what became of each.
         series: its climate, cell by cell.
         calls: as they were told at the time; never reckoned anew.
+        sighting: when and on which coat a defect was seen here, as far as the words say.
         verdicts: on each defect asked for.
         said: what has to be said of it.
     """
@@ -163,6 +176,7 @@ class SectionReview:
     section: str
     coats: tuple[CoatRecord, ...]
     series: ClimateSeries
+    sighting: Sighting
     calls: tuple[Call, ...]
     verdicts: tuple[Verdict, ...]
     said: tuple[str, ...]
@@ -186,7 +200,8 @@ class Review:
         specs: that its coats were laid with.
         asked: defects looked for.
         seen: what was said to be seen, or "".
-        seen_says: what that says of when and where.
+        seen_says: what that says of when, where and how.
+        seen_denies: what it says that the film is not.
         not_known: what the review does not know, in sentences.
         log_uuid: of the file.
         seal: of the log as it was when this was made, in words.
@@ -207,6 +222,7 @@ class Review:
     asked: tuple[Defect, ...]
     seen: str
     seen_says: tuple[str, ...]
+    seen_denies: tuple[str, ...]
     not_known: tuple[str, ...]
     log_uuid: str
     seal: str
@@ -291,7 +307,14 @@ def review(
         events, said = _known_by(events, known_s)
         not_known.append(said)
     from_s = session.started_s - BEFORE_S
-    events = _of_session(events, from_s, end_s)
+    earlier = _coats_before(events, from_s)
+    if earlier:
+        from_s = min(from_s, earlier[0].time_s)
+        not_known.append(
+            f"A coat was laid before this session, {counted(len(earlier), 'event')} of it kept; "
+            "what the log has of the time in between is looked at too."
+        )
+    events = _of_session(events, from_s, end_s, earlier)
     columns = read_columns(store, enclosure, source, from_s, max(end_s, from_s + 60.0), config,
                            progress, known_s, session.started_s)  # fmt: skip
     if not columns.of and not within:
@@ -308,9 +331,10 @@ def review(
             "Which surface point belongs to which section is not in the log: every section takes "
             "the coldest of all. Give the config with --config."
         )
+    named = named_sections(seen, names)
     sections = tuple(
         _section(store, name, enclosure, source, events, columns, default, spec_of, asked, end_s,
-                 session.started_s, config)
+                 session.started_s, config, (seen, named))
         for name in names
     )  # fmt: skip
     not_known.extend(doubts_of(columns.health, config, sections))
@@ -342,6 +366,7 @@ def review(
         asked=asked,
         seen=seen,
         seen_says=says,
+        seen_denies=denied_words(seen, shipped_defects()),
         not_known=tuple(dict.fromkeys(not_known)),
         log_uuid=store.log_uuid,
         seal=seal_text(store.seal()),
@@ -382,9 +407,39 @@ def _known_by(events: tuple[Event, ...], known_s: float) -> tuple[tuple[Event, .
     return kept, f"Judged by what was known a minute after the session's end: {late}."
 
 
-def _of_session(events: tuple[Event, ...], from_s: float, end_s: float) -> tuple[Event, ...]:
+def _coats_before(events: tuple[Event, ...], from_s: float) -> tuple[Event, ...]:
+    """Begin and end of each section's last coat before a time, where it may not have cured yet."""
+    found: dict[str | None, list[Event]] = {}
+    for event in in_force(events):
+        if not from_s - EARLIER_COAT_S <= event.time_s < from_s:
+            continue
+        if event.kind is EventKind.BACK_IN_SERVICE:
+            found.clear()
+        elif event.kind is EventKind.COAT_STARTED:
+            found[event.section] = [event]
+        elif event.kind is EventKind.COAT_ENDED:
+            begun = found.get(event.section, [])[:1]
+            found[event.section] = [*begun, event]
+    return tuple(sorted((e for each in found.values() for e in each), key=lambda e: e.time_s))
+
+
+def _of_session(
+    events: tuple[Event, ...], from_s: float, end_s: float, earlier: tuple[Event, ...]
+) -> tuple[Event, ...]:
     """Events of the session, with the corrections of them, whenever those were written."""
-    return tuple(e for e in events if from_s <= e.time_s <= end_s or e.corrects is not None)
+    kept = {id(event) for event in earlier}
+    begin_s = from_s - BEFORE_S if earlier else from_s
+    return tuple(
+        e
+        for e in events
+        if id(e) in kept
+        or e.corrects is not None
+        # Of what went before an earlier coat, its pots and its ground, but no other coat.
+        or (begin_s <= e.time_s <= end_s and (e.time_s >= from_s or e.kind not in _OF_A_COAT))
+    )
+
+
+_OF_A_COAT = (EventKind.COAT_STARTED, EventKind.COAT_ENDED)
 
 
 def _specs(
@@ -461,6 +516,7 @@ def _section(
     end_s: float,
     start_s: float,
     config: EnclosureConfig | None,
+    saw: tuple[str, tuple[str, ...]],
 ) -> SectionReview:
     of = columns.of
     surfaces = columns_for(of.get(Quantity.SURFACE_TEMP, ()), name, columns.sections)
@@ -486,13 +542,21 @@ def _section(
     washed = [
         e.time_s for e in in_force(events) if e.kind is EventKind.WASHED and is_about(e, where)
     ]
+    seen, named = saw
+    sighting = sighting_of(
+        seen,
+        [(coat.number, coat.ended_s) for coat in coats if coat.ended_s is not None],
+        zone_or_utc("Etc/UTC" if config is None else config.timezone),
+        "" if not named or name in named else " and ".join(named),
+    )
     return SectionReview(
         section=name,
         coats=coats,
         series=series,
+        sighting=sighting,
         calls=_calls(store, enclosure, source, name, start_s, end_s)
         or _calls(store, enclosure, source, ALL_SECTIONS, start_s, end_s),
-        verdicts=_fitting([verdict_of(each, coats, series, washed) for each in asked]),
+        verdicts=_fitting([verdict_of(each, coats, series, washed, sighting) for each in asked]),
         said=said,
     )
 

@@ -5,27 +5,33 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from monitor.log.rows import Calibration, Session
+from monitor.review.figures import (
+    TimeStamp,
+    exposure_words,
+    figure,
+    partly_words,
+    window_words,
+)
 from monitor.review.read import SensorHealth
 from monitor.review.review import Review, SectionReview
+from monitor.review.verdict_text import NO_CHANCE, verdict_lines
 from rules.events import Event
 from rules.reasons import LIMIT_WORDS
-from rules.review.causes import Evidence, Finding, Verdict
-from rules.review.coats import CoatRecord, Window, WindowName, WindowOutcome
-from rules.review.defects import Sign
-from rules.review.exposure import Excess, LimitTimes
-from rules.text import clean, counted, date_hour_text, date_text, duration_text, hour_text
-from rules.units import apart_from
+from rules.review.causes import Verdict
+from rules.review.coats import CoatRecord, WindowName, WindowOutcome
+from rules.review.exposure import LimitTimes
+from rules.text import clean, counted, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName
-from sensors.zones import UTC_NAME, zone_or_utc
 
-NO_CHANCE = (
-    "Causes stand in the order of how far and how long they held while the film was open to them; "
-    "that is no probability."
-)
 UNITS_SAID = "K h and % h: how far beyond a limit, times how long."
 CAUTION = (
     "This looks at the film and the air round it. It says nothing about the air that people "
-    "breathe; follow the safety data sheet before working on a spoiled film."
+    "breathe; follow the safety data sheet before working on a spoiled film. Wear gloves and "
+    "goggles: uncured paint sensitises, and a sensitised person stays away, mask or not. Think of "
+    "people in the same building and downwind. Never dry-sand antifouling, or paint that may hold "
+    "lead. Rags wet with oil varnish or oil paint light themselves: spread them out flat outside, "
+    "or drown them. 5,000 ppm of carbon dioxide is the eight-hour limit in many countries; less "
+    "than that is no word that the air is good to breathe."
 )
 SENSOR_WORDS = {
     "air_temp": "air temperature",
@@ -34,164 +40,7 @@ SENSOR_WORDS = {
     "co2": "carbon dioxide",
     "dust": "dust",
 }
-_UNIT_WORDS = {"degC": "°C"}
 _MARGIN = (LimitName.DEW_MARGIN_MIN,)
-_OF_MARGIN = (Sign.LOW_MARGIN, Sign.WET_BEFORE)
-
-
-class TimeStamp:
-    """Shows times in one zone, the same way everywhere."""
-
-    def __init__(self, timezone: str) -> None:
-        self.zone = zone_or_utc(timezone)
-        self.name = "UTC" if self.zone.key == UTC_NAME else timezone
-
-    def __call__(self, time_s: float | None) -> str:
-        """Return day and minute."""
-        if time_s is None:
-            return "not known"
-        return date_hour_text(time_s, self.zone)
-
-    def minute(self, time_s: float) -> str:
-        """Return the time of day."""
-        return hour_text(time_s, self.zone)
-
-    def day(self, time_s: float) -> str:
-        """Return the day."""
-        return date_text(time_s, self.zone)
-
-
-def figure(value: float | None, unit: str, past: float | None = None) -> str:
-    """Return a value with its unit; never as if it were the bound that it is past.
-
-    >>> figure(-0.04, "K"), figure(84.6, "%"), figure(None, "K"), figure(85.3, "%", past=85.0)
-    ('0.0 K', '85 %', 'not known', '85.3 %')
-    """
-    if value is None:
-        return "not known"
-    shown = apart_from(value, past, 0 if unit in ("%", "ppm") else 1).replace("-", "−")
-    return f"{shown} {_UNIT_WORDS.get(unit, unit)}"
-
-
-def exposure_words(found: Excess) -> str:
-    """Return the sum of how far and how long, with its unit."""
-    unit = _UNIT_WORDS.get(found.unit, found.unit)
-    unit = "K" if unit == "°C" else unit
-    places = 0 if unit in ("%", "ppm") else 1
-    about = "about " if found.partly_s > 0.0 else ""
-    return f"{about}{found.exposure:.{places}f} {unit} h"
-
-
-def partly_words(found: Excess, *, sure: bool, more: bool = False) -> str:
-    """Return what minute means leave open, or "" where the bound is on neither side of them.
-
-    Args:
-        found: the sums.
-        sure: whether the lowest and highest of such a minute were one quantity's own readings, so
-            that some were beyond; a margin's ends are put together from several points.
-        more: whether it comes on top of time that was surely beyond.
-    """
-    if found.partly_s <= 0.0:
-        return ""
-    perhaps = "" if sure else "perhaps "
-    return f"{perhaps}at some time within {duration_text(found.partly_s)}{' more' if more else ''}"
-
-
-def evidence_words(evidence: Evidence, stamp: TimeStamp) -> str:
-    """Return what the log shows of a cause, as figures with times."""
-    if evidence.via is not None:
-        return f"coat {evidence.coat} over it: {evidence_words(evidence.via, stamp)}"
-    if evidence.window is not None:
-        return f"coat {evidence.coat}: {window_words(evidence.window, stamp)}"
-    found = evidence.beyond
-    if found is None:
-        return f"coat {evidence.coat}"
-    side = "over" if found.upper else "under"
-    if evidence.cause.sign is Sign.SURFACE_RISE:
-        side = "above its warmth at coating by more than"
-    bound, whole = figure(found.bound, found.unit), duration_text(found.whole_s)
-    worst = f"worst {figure(found.worst, found.unit, found.bound)} at {stamp(found.worst_s)}"
-    partly = partly_words(
-        found, sure=evidence.cause.sign not in _OF_MARGIN, more=found.beyond_s > 0.0
-    )
-    if found.beyond_s <= 0.0 and partly:
-        return (
-            f"coat {evidence.coat}: {side} {bound} {partly}, of {whole} that matter, from "
-            f"{stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
-            f"{exposure_words(found)} beyond"
-        )
-    if found.beyond_s <= 0.0:
-        return f"coat {evidence.coat}: never {side} {bound} in {whole}; {worst}"
-    sure = "" if evidence.clear else "; within the sensors' uncertainty, so not sure"
-    also = f", and {partly}" if partly else ""
-    return (
-        f"coat {evidence.coat}: {duration_text(found.beyond_s)} {side} {bound}{also}, of {whole} "
-        f"that matter, from {stamp(found.first_s)} to {stamp(found.last_s)}; {worst}; "
-        f"{exposure_words(found)} beyond{sure}"
-    )
-
-
-def window_words(window: Window, stamp: TimeStamp) -> str:
-    """Return how a time was kept."""
-    done = stamp(window.done_s)
-    opens = f"not before {stamp(window.opens_s)}" if window.opens_s is not None else ""
-    closes = f"not after {stamp(window.closes_s)}" if window.closes_s is not None else ""
-    bounds = " and ".join(each for each in (opens, closes) if each)
-    what = {
-        WindowName.RECOAT: "coated over",
-        WindowName.POT_LIFE: "pot used until",
-        WindowName.INDUCTION: "mix first used",
-        WindowName.TAPE: "tape off",
-    }[window.name]
-    if window.kept is WindowOutcome.UNKNOWN:
-        return f"{window.name}: not known, {window.why}"
-    tail = f" ({bounds})" if bounds else ""
-    kept = window.kept.value
-    if window.kept is WindowOutcome.CLOSE:
-        kept = "kept, though by less than these sensors can tell for sure"
-    by = f" by {duration_text(window.missed_s)}" if window.missed_s > 0.0 else ""
-    heat = "; at 20 °C it would have been in time" if by and window.kept_at_20_c else ""
-    return f"{window.name}: {what} {done}{tail}: {kept}{by}{heat}"
-
-
-def answer_words(verdict: Verdict) -> str:
-    """Return in plain words what the log says of a defect."""
-    title = verdict.defect.title
-    match verdict.answer:
-        case Finding.SUPPORTED:
-            first = verdict.ranked[0].cause
-            return f"The log supports a cause of {title}: {first.sign}. {capital(first.why)}."
-        case Finding.WEAK:
-            return (
-                f"The log hints at a cause of {title}, {verdict.ranked[0].cause.sign}, but no "
-                f"further than {_explained(verdict)} can explain."
-            )
-        case Finding.AGAINST:
-            return (
-                f"The log speaks against every cause of {title} that it can see. Look for what no "
-                "sensor sees, below."
-            )
-        case Finding.NOT_KNOWN:
-            return (
-                f"The log shows no cause of {title}, but it knows too little of the time that "
-                "mattered to speak against any."
-            )
-        case Finding.NOT_SHOWN:
-            return f"A log of the air cannot show what causes {title}."
-        case Finding.NO_COAT:
-            return (
-                f"No coat is recorded, so the log can tell no cause of {title}. Say when it was "
-                "laid, and look again: filmcall event coat-started --at TIME, and coat-ended."
-            )
-        case Finding.NO_SUCH_FILM:
-            families = " or ".join(verdict.defect.families)
-            return f"{capital(title)} comes with {families} coatings; the log has no such coat."
-
-
-def _explained(verdict: Verdict) -> str:
-    partly = any(e.beyond is not None and e.beyond.partly_s > 0.0 for e in verdict.ranked)
-    means = " and what minute means leave open" if partly else ""
-    return f"the sensors' uncertainty{means}"
 
 
 def section_name(section: str) -> str:
@@ -208,19 +57,29 @@ def advised(review: Review) -> frozenset[tuple[str, str]]:
     return frozenset((section, defect) for defect, section in first.items())
 
 
-def seen_words(review: Review) -> str:
+def seen_words(review: Review, stamp: TimeStamp) -> str:
     """Return what was said to be seen, and how it was understood."""
     when = f"; {'; '.join(review.seen_says)}" if review.seen_says else ""
+    denied = f"; not: {', '.join(review.seen_denies)}" if review.seen_denies else ""
     judged = {verdict.defect.name for each in review.sections for verdict in each.verdicts}
     fits = ", ".join(defect.title for defect in review.asked if defect.name in judged)
     others = ", ".join(defect.title for defect in review.asked if defect.name not in judged)
     left = f" Left out, since no coat here can have it: {others}." if others else ""
-    return f'Seen: "{review.seen}"{when}. Looked for: {fits}.{left}'
-
-
-def capital(text: str) -> str:
-    """Return text that begins with a capital letter."""
-    return text[:1].upper() + text[1:]
+    sighted = sorted(
+        {
+            f"at {stamp(each.sighting.at_s)}"
+            + ("" if each.sighting.day_said else ", the first such time after the coat")
+            for each in review.sections
+            if each.sighting.at_s is not None
+        }
+    )
+    at = f"; {' or '.join(sighted)}" if sighted else ""
+    coats = sorted({number for each in review.sections for number in each.sighting.coats})
+    on = f"; on coat {' and '.join(str(number) for number in coats)}" if coats else ""
+    return (
+        f'Seen: "{review.seen}". Understood: {fits or "nothing that a coat here can have"}{when}'
+        f"{denied}{at}{on}.{left} If that is not what was meant, say it otherwise."
+    )
 
 
 def coat_title(coat: CoatRecord) -> str:
@@ -245,32 +104,55 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
     """
     goes_on = session.ended_s is None
     so_far = " so far" if coat.is_open and goes_on else ""
-    uncured = "; the log ends before it has cured" if coat.is_open and not goes_on else ""
-    broken = [each for each in coat.limits if each.broken_s >= 60.0]
-    unknown_s = max((each.unknown_s for each in coat.limits), default=0.0)
+    broken = [each for each in coat.limits if each.broken_s > 0.0]
     partly = [each for each in coat.limits if each.beyond.partly_s > 0.0]
+    missed = [each for each in coat.windows if each.kept in _MISSED and each.missed_s >= 60.0]
+    unknown_s = max((each.unknown_s for each in coat.limits), default=0.0)
+    said: list[str] = []
     if broken:
         worst = max(broken, key=lambda each: each.broken_s)
-        names = ", ".join(dict.fromkeys(LIMIT_WORDS[each.name] for each in broken))
-        longest = duration_text(worst.broken_s)
-        return f"Outside its spec: {names}; {longest} at the longest, in {worst.stage}."
-    if not coat.limits:
-        return "Nothing is known of its climate."
-    if partly:
+        also = [each for each in partly if each.name not in _MARGIN]
+        names = ", ".join(dict.fromkeys(LIMIT_WORDS[each.name] for each in (*broken, *also)))
+        said.append(f"{names}; {duration_text(worst.broken_s)} at the longest, in {worst.stage}")
+    elif partly:
         told = max(partly, key=lambda each: (each.name not in _MARGIN, each.beyond.partly_s))
         names = ", ".join(dict.fromkeys(LIMIT_WORDS[each.name] for each in partly))
         when = partly_words(told.beyond, sure=told.name not in _MARGIN)
-        return f"{capital('outside its spec ' + when)}: {names}, in {told.stage}."
-    if unknown_s > 0.1 * max(each.whole_s for each in coat.limits):
-        return (
-            f"Inside its spec{so_far} as far as is known; {duration_text(unknown_s)} are not "
-            f"known{uncured}."
-        )
+        said.append(f"{when}: {names}, in {told.stage}")
+    said += [
+        f"{_MISSED_WORDS[each.name]} {duration_text(each.missed_s)} {each.kept}" for each in missed
+    ]
+    tail = _what_is_left(coat, unknown_s, goes_on)
+    if said:
+        head = "Outside its spec " if partly and not broken else "Outside its spec: "
+        return f"{head}{'; '.join(said)}{tail}."
+    if not coat.limits:
+        return "Nothing is known of its climate."
+    if unknown_s > UNKNOWN_SAID_S:
+        return f"Inside its spec{so_far} as far as is known{tail}."
     near_s = max(each.near_s for each in coat.limits)
     near = (
         f"; {duration_text(near_s)} of it nearer than the sensors can tell" if near_s > 60.0 else ""
     )
-    return f"Inside its spec{so_far}{near}{uncured}."
+    return f"Inside its spec{so_far}{near}{tail}."
+
+
+_MISSED = (WindowOutcome.EARLY, WindowOutcome.LATE)
+_MISSED_WORDS = {
+    WindowName.RECOAT: "coated over",
+    WindowName.POT_LIFE: "pot used",
+    WindowName.INDUCTION: "mix used",
+    WindowName.TAPE: "tape off",
+}
+UNKNOWN_SAID_S = 600.0
+"""From so long on, time that was not known keeps "inside" from being said flatly [s]."""
+
+
+def _what_is_left(coat: CoatRecord, unknown_s: float, goes_on: bool) -> str:
+    """What is not known of a coat, and that its log ends early."""
+    unknown = f"; {duration_text(unknown_s)} are not known" if unknown_s > UNKNOWN_SAID_S else ""
+    uncured = "; the log ends before it has cured" if coat.is_open and not goes_on else ""
+    return unknown + uncured
 
 
 def health_words(each: SensorHealth) -> str:
@@ -342,7 +224,7 @@ def plain_text(review: Review) -> str:
         f"{stamp(review.from_s)} to {stamp(review.to_s)} {stamp.name}"
     ]
     if review.seen:
-        lines.append(seen_words(review))
+        lines.append(seen_words(review, stamp))
     lines += _why_lines(review, stamp)
     for each in review.sections:
         lines += _section_lines(each, review, stamp)
@@ -389,27 +271,12 @@ def _why_lines(review: Review, stamp: TimeStamp) -> list[str]:
         if each.verdicts:
             lines += ["", f"Why? {section_name(each.section)}"]
         for verdict in each.verdicts:
-            lines += _verdict_lines(verdict, stamp)
+            lines += verdict_lines(verdict, stamp)
             if (each.section, verdict.defect.name) in heads:
                 lines += _advice_lines(verdict, review)
     if any(verdict.ranked for each in review.sections for verdict in each.verdicts):
         lines.append(f"  {NO_CHANCE}")
     return lines
-
-
-def _verdict_lines(verdict: Verdict, stamp: TimeStamp) -> list[str]:
-    return [
-        f"  {answer_words(verdict)}",
-        *(
-            f"    {at}. {each.cause.sign}: {evidence_words(each, stamp)}"
-            for at, each in enumerate(verdict.ranked, 1)
-        ),
-        *(
-            f"    not shown: {each.cause.sign}: {evidence_words(each, stamp)}"
-            for each in verdict.cleared
-        ),
-        *(f"    not looked at: {cause.sign}: {why}" for cause, why in verdict.not_looked),
-    ]
 
 
 def _advice_lines(verdict: Verdict, review: Review) -> list[str]:

@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from rules.limits import limits_in_force, wet_film_allowance_k
 from rules.rate import FloatArray, SafeSide, rate_law
 from rules.review.exposure import ClimateSeries, LimitTimes, limit_times
 from rules.spec.model import Spec, TimeTable
-from rules.units import DAY_S
+from rules.units import DAY_S, HOUR_S
 from rules.vocabulary import (
     CLOCK_OF_STEP,
     FILM_STAGES,
@@ -35,6 +36,12 @@ from rules.vocabulary import (
 
 STANDARD_C = 20.0
 """At which data sheets mostly give a pot life; common practice, no source [°C]."""
+
+KEY_S = 48.0 * HOUR_S
+"""How long a sanded key keeps a coat open for the next one; common practice, no source [s]."""
+
+STILL_FLOWS_S = 2.0 * HOUR_S
+"""Tape pulled so soon comes off a film that still flows; common practice, no source [s]."""
 
 _LOOK_FURTHER_S = 3.0 * DAY_S  # so that "too early" can say by how much
 
@@ -74,6 +81,8 @@ class Window:
         length_s: the bound's own length, that `missed_s` compares with, or None [s].
         why: in words, where it is not known.
         kept_at_20_c: of a pot: it would have been kept at 20 °C, so that heat shortened it.
+        early_s: by how much it was done too early: likeliest, least and most [s].
+        late_s: too late [s].
     """
 
     name: WindowName
@@ -86,6 +95,39 @@ class Window:
     length_s: float | None = None
     why: str = ""
     kept_at_20_c: bool = False
+    early_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    late_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    def missed_by(self, *, early: bool) -> tuple[float, float, float]:
+        """Return by how much it was missed on one side: likeliest, least and most [s]."""
+        return self.early_s if early else self.late_s
+
+
+class Bounds(NamedTuple):
+    """When a step was over; None where not before the end of what was asked.
+
+    Attributes:
+        best: by the best estimate [s].
+        safe: on the safe side [s].
+        other: on the other side [s].
+    """
+
+    best: float | None
+    safe: float | None
+    other: float | None
+
+    def early_by(self, done_s: float, far_s: float) -> tuple[float, float, float]:
+        """Return by how much a thing was done before this: likeliest, least and most [s]."""
+        best, safe, other = (max(0.0, (far_s if at is None else at) - done_s) for at in self)
+        return best, min(best, other), max(best, safe)
+
+    def late_by(self, done_s: float) -> tuple[float, float, float]:
+        """Return by how much a thing was done after this: likeliest, least and most [s]."""
+        best, safe, other = (0.0 if at is None else max(0.0, done_s - at) for at in self)
+        return best, min(best, other), max(best, safe)
+
+
+NEVER = Bounds(None, None, None)
 
 
 def ended(
@@ -122,14 +164,15 @@ def _bounds(
     far_s: float,
     factor: float = 1.0,
     temp_c: FloatArray | None = None,
-) -> tuple[float | None, float | None]:
-    """A step's end by the best estimate and on the safe side; None where not before `far_s`."""
+) -> Bounds:
+    """A step's end by the best estimate and on both sides of it."""
     if table is None or start_s is None:
-        return None, None
+        return NEVER
     safe = -1.0 if lean is SafeSide.OPENS else 1.0
-    return (
+    return Bounds(
         ended(table, lean, history, start_s, far_s, 0.0, factor, temp_c),
         ended(table, lean, history, start_s, far_s, safe, factor, temp_c),
+        ended(table, lean, history, start_s, far_s, -safe, factor, temp_c),
     )
 
 
@@ -145,8 +188,15 @@ def recoat_window(
 ) -> Window:
     opens, _ = recoat_table(spec, ClockName.RECOAT_OPENS, next_spec)
     closes, _ = recoat_table(spec, ClockName.RECOAT_CLOSES, next_spec)
-    open_s, open_safe = _bounds(opens, SafeSide.OPENS, history, ended_s, over_s + _LOOK_FURTHER_S)
-    close_s, close_safe = _bounds(closes, SafeSide.CLOSES, history, started_s, over_s)
+    far_s = over_s + _LOOK_FURTHER_S
+    opening = _bounds(opens, SafeSide.OPENS, history, ended_s, far_s)
+    closing = _bounds(closes, SafeSide.CLOSES, history, started_s, over_s)
+    open_s, open_safe, _ = opening
+    close_s, close_safe, _ = closing
+    abraded = any(
+        over_s - KEY_S <= s <= over_s or (close_s is not None and close_s <= s <= over_s)
+        for s in sanded
+    )
     kept, missed, length, why = WindowOutcome.KEPT, 0.0, None, ""
     if opens is None and closes is None:
         kept, why = WindowOutcome.UNKNOWN, f"spec '{spec.name}' gives no recoat times"
@@ -155,10 +205,9 @@ def recoat_window(
     elif close_s is not None:
         missed = over_s - close_s
         length = close_s - (started_s or close_s)
-        abraded = any(close_s <= s <= over_s for s in sanded)
         kept = WindowOutcome.LATE_BUT_SANDED if abraded else WindowOutcome.LATE
     elif opens is not None and (open_s is None or open_s > over_s):
-        early_by_s = (open_s if open_s is not None else over_s + _LOOK_FURTHER_S) - over_s
+        early_by_s = (open_s if open_s is not None else far_s) - over_s
         length = early_by_s + over_s - (ended_s or over_s)
         kept, missed = WindowOutcome.EARLY, early_by_s
         if over_s - (ended_s or over_s) > 0.0 and _mostly_unknown(history, ended_s, over_s):
@@ -169,7 +218,32 @@ def recoat_window(
             )
     elif close_safe is not None or (opens is not None and (open_safe or math.inf) > over_s):
         kept = WindowOutcome.CLOSE
-    return Window(WindowName.RECOAT, coat, kept, open_s, close_s, over_s, missed, length, why)
+    early, late = (0.0, 0.0, 0.0), (0.0, 0.0, 0.0)
+    if kept is not WindowOutcome.UNKNOWN:
+        early = opening.early_by(over_s, far_s) if opens is not None else early
+        late = late if abraded else closing.late_by(over_s)
+        length = _length(length, ended_s, open_s, started_s, close_safe)
+    return Window(
+        WindowName.RECOAT, coat, kept, open_s, close_s, over_s, missed, length, why,
+        early_s=early, late_s=late,
+    )  # fmt: skip
+
+
+def _length(
+    length_s: float | None,
+    open_from_s: float | None,
+    open_s: float | None,
+    close_from_s: float | None,
+    close_s: float | None,
+) -> float | None:
+    """The length that a miss is measured by: its own, else that of the bound which is there."""
+    if length_s is not None:
+        return length_s
+    if close_s is not None and close_from_s is not None:
+        return close_s - close_from_s
+    if open_s is not None and open_from_s is not None:
+        return open_s - open_from_s
+    return None
 
 
 def _mostly_unknown(history: TemperatureHistory, from_s: float | None, to_s: float) -> bool:
@@ -200,14 +274,13 @@ def pot_windows(
         if life is not None and used_to is not None and used_to > pot.mixed_s:
             factor, _ = pot_factor(spec, pot.amount_ml)
             temps = _pot_temps(history, pot, warm=True)
-            best, safe = _bounds(
-                life, SafeSide.CLOSES, history, pot.mixed_s, used_to, factor, temps
-            )
+            bounds = _bounds(life, SafeSide.CLOSES, history, pot.mixed_s, used_to, factor, temps)
+            best, safe, _ = bounds
             kept = WindowOutcome.LATE if best is not None else WindowOutcome.KEPT
             if best is None and safe is not None:
                 kept = WindowOutcome.CLOSE
             missed = 0.0 if best is None else used_to - best
-            length = None if best is None else best - pot.mixed_s
+            length = _length(None, None, None, pot.mixed_s, best if best is not None else safe)
             standard_s = rate_law(life, SafeSide.CLOSES, factor).time_s(STANDARD_C)
             found.append(
                 Window(
@@ -220,12 +293,14 @@ def pot_windows(
                     missed,
                     length,
                     kept_at_20_c=used_to - pot.mixed_s <= standard_s,
+                    late_s=bounds.late_by(used_to),
                 )
             )
         if stand is not None and at == 0 and used_from > pot.mixed_s:
             temps = _pot_temps(history, pot, warm=False)
             far_s = used_from + 7200.0
-            best, safe = _bounds(stand, SafeSide.OPENS, history, pot.mixed_s, far_s, 1.0, temps)
+            bounds = _bounds(stand, SafeSide.OPENS, history, pot.mixed_s, far_s, 1.0, temps)
+            best, safe, _ = bounds
             if best is None:
                 kept, missed = WindowOutcome.UNKNOWN, 0.0
             elif best > used_from:
@@ -244,8 +319,11 @@ def pot_windows(
             if best is None:
                 why = "too little was measured, or it stood colder than the sheet tells of"
             found.append(
-                Window(WindowName.INDUCTION, coat, kept, best, None, used_from, missed, length, why)
-            )
+                Window(
+                    WindowName.INDUCTION, coat, kept, best, None, used_from, missed, length, why,
+                    early_s=(0.0, 0.0, 0.0) if best is None else bounds.early_by(used_from, far_s),
+                )
+            )  # fmt: skip
     return found
 
 
@@ -292,25 +370,39 @@ def tape_windows(
         spec.times.get(ClockName.TAPE_NOT_BEFORE),
         spec.times.get(ClockName.TAPE_NOT_AFTER),
     )
-    open_s, open_safe = _bounds(before, SafeSide.OPENS, history, ended_s, done_s + DAY_S)
-    close_s, close_safe = _bounds(after, SafeSide.CLOSES, history, begun_s, done_s)
+    opening = _bounds(before, SafeSide.OPENS, history, ended_s, done_s + DAY_S)
+    closing = _bounds(after, SafeSide.CLOSES, history, begun_s, done_s)
+    open_s, open_safe, _ = opening
+    close_s, close_safe, _ = closing
     days = spec.tape_not_after_s
     closing_from = begun_s
     if days is not None and on_s is not None and on_s + days < done_s:
         if close_s is None or on_s + days < close_s:
             close_s, closing_from = on_s + days, on_s
         close_safe = min(close_safe or math.inf, on_s + days)
+        closing = Bounds(close_s, close_safe, min(closing.other or math.inf, on_s + days))
     kept, missed, length = WindowOutcome.KEPT, 0.0, None
+    flows = off_s is not None and ended_s is not None and off_s <= ended_s + STILL_FLOWS_S
+    asked = before is not None and ended_s is not None and off_s is not None and not flows
     if close_s is not None:
         kept, missed, length = WindowOutcome.LATE, done_s - close_s, close_s - closing_from
     elif off_s is None:
         return []  # still on, and in time
-    elif before is not None and ended_s is not None and (open_s is None or open_s > done_s):
+    elif flows:
+        open_s = None  # off while the film still flowed: no time of the sheet's applies
+    elif asked and ended_s is not None and (open_s is None or open_s > done_s):
         far_s = open_s if open_s is not None else done_s + DAY_S
         kept, missed, length = WindowOutcome.EARLY, far_s - done_s, far_s - ended_s
     elif close_safe is not None or (open_safe is not None and open_safe > done_s):
         kept = WindowOutcome.CLOSE
-    return [Window(WindowName.TAPE, coat, kept, open_s, close_s, done_s, missed, length)]
+    early = opening.early_by(done_s, done_s + DAY_S) if asked else (0.0, 0.0, 0.0)
+    length = _length(length, ended_s, open_s, begun_s, close_safe)
+    return [
+        Window(
+            WindowName.TAPE, coat, kept, open_s, close_s, done_s, missed, length,
+            early_s=early, late_s=closing.late_by(done_s),
+        )
+    ]  # fmt: skip
 
 
 END_OF_LOG = "end of the log"
@@ -354,6 +446,11 @@ class CoatRecord:
     def open_until_s(self, step: Step) -> float:
         """Until when a harm that ends with a step can have reached it [s]."""
         return min(self.until_s, self.steps_s.get(step, math.inf))
+
+    def asks_for(self, name: WindowName) -> bool:
+        """Return whether its spec gives a time of the pot."""
+        clock = ClockName.POT_LIFE if name is WindowName.POT_LIFE else ClockName.INDUCTION
+        return clock in self.spec.times
 
     @property
     def is_open(self) -> bool:

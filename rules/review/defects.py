@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import TypeVar
 
@@ -17,6 +17,40 @@ from rules.errors import FilmcallError
 from rules.vocabulary import Stage, Step
 
 _Kind = TypeVar("_Kind", bound=StrEnum)
+
+
+AGES = ("laid", "touch dry", "handled", "cured")
+"""Ages of a film between which its openness to a harm falls evenly."""
+
+FEATURES = {
+    "morning": "in the morning",
+    "overnight": "overnight",
+    "evening": "in the evening",
+    "at-once": "while it was put on",
+    "later": "days later",
+    "low": "low down, where the hull is coldest",
+    "cold-parts": "at metal fittings, which are coldest",
+    "high": "high up, where the air is warmest",
+    "all-over": "all over",
+    "patches": "in patches",
+    "edge": "at an edge",
+    "grain": "along the grain",
+    "sunny-side": "where the sun or a lamp stood",
+    "thick": "where it is thick",
+    "last-part": "in the part done last",
+    "spots": "in spots, as of drops",
+    "greasy": "greasy or waxy to the finger",
+    "not-greasy": "not greasy",
+    "washes-off": "water takes it off",
+    "stays": "water does not take it off",
+    "shiny": "shiny underside",
+    "white-below": "white underside",
+    "strings": "drawn into strings",
+    "glue": "glue left",
+    "fluid": "fluid inside",
+    "dry-inside": "dry inside",
+}
+"""What can be heard of when, where and how a defect is seen, as sentences say it back."""
 
 
 class UnknownDefect(FilmcallError, ValueError):
@@ -32,12 +66,14 @@ class Sign(StrEnum):
 
     LOW_MARGIN = "dew on the film, or close to it"
     HIGH_HUMIDITY = "damp air"
+    LOW_HUMIDITY = "dry air"
     LOW_SURFACE = "a cold surface"
     HIGH_SURFACE = "a hot surface"
     HIGH_AIR = "hot air"
     HIGH_CO2 = "carbon dioxide in the air"
     SURFACE_RISE = "a young film warmed fast"
     WET_BEFORE = "a wet surface under the coat"
+    WET_BARE = "a wet hull under the first coat"
     BLOOM_BELOW = "a layer on the coat below"
     RECOAT_EARLY = "coated over too soon"
     RECOAT_LATE = "coated over too late"
@@ -65,6 +101,13 @@ class Cause:
         why: the mechanism in one sentence.
         shows: what in a log speaks for it.
         clears: what in a log speaks against it.
+        would_show: what would be seen, if this was it and not another.
+        harm: the dose that is still taken as harmless [h], or for times the share missed over
+            `scale` [1].
+        age: how open the film is to it when laid, touch dry, handled and cured, 0 to 1 [1].
+        age_source: of `age`.
+        likelihood: how many times likelier a thing is seen with this cause than without it, by
+            its name in `seen`.
         source: of bound and mechanism; scales are this program's own.
         families: coating families that it can happen to, "" for any that has the defect.
         below: of a layer on the coat below, what makes that layer; else empty.
@@ -80,6 +123,11 @@ class Cause:
     why: str
     shows: str
     clears: str
+    would_show: str
+    harm: float
+    age: tuple[float, ...]
+    age_source: str
+    likelihood: Mapping[str, float]
     source: str
     families: tuple[str, ...] = ()
     below: tuple[Cause, ...] = ()
@@ -104,6 +152,7 @@ class Defect:
         ask: what to ask of who saw it.
         words: own words for what is seen; a `*` at a word's end stands for any ending.
         source: of mechanism and of telling apart.
+        likelihood: as of a cause, for whatever brought the defect about.
     """
 
     name: str
@@ -119,6 +168,7 @@ class Defect:
     ask: str
     words: tuple[str, ...]
     source: str
+    likelihood: Mapping[str, float] = field(default_factory=dict)
 
     def fits(self, family: str) -> bool:
         """Return whether a coating of a family can have it."""
@@ -134,10 +184,10 @@ def fits_family(families: tuple[str, ...], family: str) -> bool:
 
 _TEXTS = ("name", "title", "looks", "mechanism", "tell_apart", "first_aid", "ask", "source")
 _LISTS = ("other_names", "unseen", "words")
-_DEFECT_KEYS = {*_TEXTS, *_LISTS, "families", "causes"}
+_DEFECT_KEYS = {*_TEXTS, *_LISTS, "families", "causes", "likelihood"}
 _MECHANISM_KEYS = {
     "sign", "bound", "scale", "stages", "until", "why", "shows", "clears", "source", "families",
-    "below",
+    "below", "would_show", "harm", "age", "age_source", "likelihood",
 }  # fmt: skip
 
 
@@ -183,6 +233,7 @@ def _defect(name: str, each: Mapping[str, object], causes: Mapping[str, Cause]) 
         **{key: _words(where, each, key) for key in _LISTS},  # type: ignore[arg-type]
         families=_words(where, each, "families", needed=False),
         causes=_causes(where, each, causes),
+        likelihood=_ratios(where, each),
     )
 
 
@@ -211,6 +262,11 @@ def _cause(name: str, each: Mapping[str, object]) -> Cause:
         why=_text(where, each, "why"),
         shows=_text(where, each, "shows"),
         clears=_text(where, each, "clears"),
+        would_show=_text(where, each, "would_show"),
+        harm=_figure(where, each, "harm"),
+        age=_shares(where, each, "age"),
+        age_source=_text(where, each, "age_source"),
+        likelihood=_ratios(where, each),
         source=_text(where, each, "source"),
         families=_words(where, each, "families", needed=False),
     )
@@ -268,6 +324,28 @@ def _figure(where: str, each: Mapping[str, object], key: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise DefectsFault(f"{where}: {key} is not a figure; write one")
     return float(value)
+
+
+def _shares(where: str, each: Mapping[str, object], key: str) -> tuple[float, ...]:
+    value = each.get(key)
+    good = isinstance(value, list) and len(value) == len(AGES)
+    found = value if good and isinstance(value, list) else []
+    if not good or not all(isinstance(x, float) and 0.0 <= x <= 1.0 for x in found):
+        raise DefectsFault(f"{where}: {key} is not four figures from 0.0 to 1.0; write them in [ ]")
+    return tuple(found)
+
+
+def _ratios(where: str, each: Mapping[str, object]) -> Mapping[str, float]:
+    value = each.get("likelihood", {})
+    if not isinstance(value, dict):
+        raise DefectsFault(f"{where}: likelihood is no table; write what is seen and its ratio")
+    for name, ratio in value.items():
+        if name not in FEATURES:
+            known = ", ".join(FEATURES)
+            raise DefectsFault(f"{where}: {name!r} is nothing that can be seen; known: {known}")
+        if not isinstance(ratio, float) or not ratio > 0.0:
+            raise DefectsFault(f"{where}: likelihood of {name} is not a figure over zero")
+    return dict(value)
 
 
 def _sign(where: str, word: str) -> Sign:

@@ -6,10 +6,12 @@ Words are heard whole, and "not", "no" and "without" are heard too; `defects` ha
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime, tzinfo
 
-from rules.review.defects import Defect
+from rules.review.defects import FEATURES, Defect
+from rules.units import DAY_S, HOUR_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,58 +122,184 @@ def _fits(wanted: str, word: str) -> bool:
     return word.startswith(wanted[:-1]) if wanted.endswith("0") else word == wanted
 
 
-# When and where a thing was seen: words, and what they say.
-WHEN_WORDS = {
-    "morning": "in the morning",
-    "overnight": "overnight",
-    "night": "overnight",
-    "evening": "in the evening",
-    "straight away": "while it was put on",
-    "at once": "while it was put on",
-    "while brushing": "while it was put on",
-    "while rolling": "while it was put on",
-    "while spraying": "while it was put on",
-    "days later": "days later",
-    "next day": "the next day",
-    "week": "days later",
-    "weeks": "days later",
-}
-WHERE_WORDS = {
-    "low": "low down, where the hull is coldest",
-    "lower": "low down, where the hull is coldest",
-    "lowest": "low down, where the hull is coldest",
-    "bottom": "low down, where the hull is coldest",
-    "keel": "at the keel, where the hull is coldest",
-    "garboard*": "at the keel, where the hull is coldest",
-    "bilge*": "low down, where the hull is coldest",
-    "fitting*": "at metal fittings, which are coldest",
-    "edge": "at an edge",
-    "edges": "at an edge",
-    "everywhere": "all over",
-    "all over": "all over",
-    "patch": "in patches",
-    "patches": "in patches",
-    "patchy": "in patches",
-    "runs": "in runs",
-    "high up": "high up, where the air is warmest",
-    "top strake*": "high up, where the air is warmest",
-    "top plank*": "high up, where the air is warmest",
-    "upper": "high up, where the air is warmest",
-    "sheer*": "high up, where the air is warmest",
-}
+# What of when, where and how is heard in which words; `defects.FEATURES` says it back.
+FEATURE_WORDS: Mapping[str, tuple[str, ...]] = {
+    "morning": ("morning", "mornings"),
+    "overnight": ("overnight", "night"),
+    "evening": ("evening",),
+    "at-once": (
+        "straight away", "at once", "while brushing", "while rolling", "while spraying",
+        "while i was", "while we were", "while it went on",
+    ),
+    "later": ("days later", "next day", "week", "weeks", "months later"),
+    "low": ("low", "lower", "lowest", "bottom", "keel", "garboard*", "bilge*"),
+    "cold-parts": ("fitting*", "bolt*", "cold metal", "fastening*"),
+    "high": ("high up", "top strake*", "top plank*", "upper", "sheer*"),
+    "all-over": ("everywhere", "all over", "over whole", "whole hull"),
+    "patches": ("patch", "patches", "patchy", "streak*"),
+    "edge": ("edge", "edges"),
+    "grain": ("grain", "end grain", "seam*"),
+    "sunny-side": ("sunny", "sun", "sunny side", "lamp*"),
+    "thick": ("thick", "thickest", "thicker"),
+    "last-part": ("last part", "last third", "end of job", "towards end", "last plank*"),
+    "spots": ("spots", "water spot*", "drops", "droplets"),
+    "greasy": ("greas*", "wax*", "oily", "slimy", "soapy"),
+    "washes-off": (
+        "washes off", "wash off", "washed off", "wipes off", "wipe off", "wiped off",
+        "water takes off", "water removes", "goes with water", "goes with warm water",
+    ),
+    "stays": ("water changes nothing", "wash* no effect"),
+    "shiny": ("shiny underside", "underside shiny"),
+    "white-below": ("white underside", "underside white"),
+    "strings": ("string*",),
+    "glue": ("glue", "adhesive"),
+    "fluid": ("fluid", "weep*", "liquid"),
+    "dry-inside": ("dry inside",),
+}  # fmt: skip
+_OPPOSITE = {"greasy": "not-greasy", "washes-off": "stays", "fluid": "dry-inside"}
+
+
+def features_of(seen: str) -> tuple[str, ...]:
+    """Return what a description says of when, where and how, by name.
+
+    >>> features_of("greasy in the morning, lower planks, does not wash off")
+    ('morning', 'low', 'greasy', 'stays')
+    """
+    clauses = clauses_of(seen)
+    found: list[str] = []
+    for feature, phrases in FEATURE_WORDS.items():
+        heard = [_heard(phrase, clause) for phrase in phrases for clause in clauses]
+        if False in heard:
+            found.append(feature)
+        elif True in heard and feature in _OPPOSITE:
+            found.append(_OPPOSITE[feature])
+    return tuple(dict.fromkeys(found))
 
 
 def when_and_where(seen: str) -> tuple[str, ...]:
-    """Return what a description says of when and where.
+    """Return what a description says of when, where and how, in words.
 
-    >>> when_and_where("greasy in the morning, lower planks")
+    >>> when_and_where("milky in the morning, lower planks")
     ('in the morning', 'low down, where the hull is coldest')
     """
-    clauses = clauses_of(seen)
-    said = [
-        what
-        for table in (WHEN_WORDS, WHERE_WORDS)
-        for words, what in table.items()
-        if any(_heard(words, clause) is False for clause in clauses)
-    ]
-    return tuple(dict.fromkeys(said))
+    return tuple(FEATURES[feature] for feature in features_of(seen))
+
+
+# --- when exactly, and on which coat -----------------------------------------------------------
+
+_ORDINALS = {
+    "first": 1, "second": 2, "third": 3, "fourth": 4, "fifth": 5, "sixth": 6, "seventh": 7,
+    "1st": 1, "2nd": 2, "3rd": 3, "4th": 4, "5th": 5, "6th": 6, "7th": 7,
+}  # fmt: skip
+_HOURS = {
+    "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8,
+    "nine": 9, "ten": 10, "eleven": 11, "twelve": 12, "noon": 12, "midday": 12,
+}  # fmt: skip
+_COAT = re.compile(rf"\b({'|'.join(_ORDINALS)}) coat\b|\bcoat (?:no\.? ?)?(\d{{1,2}})\b")
+_LAST_COAT = re.compile(r"\b(last|top|newest) coat\b")
+_DATE = re.compile(r"\b(\d{4})-(\d{2})-(\d{2})\b")
+_CLOCK = re.compile(r"\b(?:at |by |about )?(\d{1,2}):(\d{2})\b")
+_OCLOCK = re.compile(
+    rf"\b(?:at|by|about|around) (\d{{1,2}}|{'|'.join(_HOURS)})\b"
+    r"(?! (?:days?|hours?|h\b|weeks?|min))"
+)
+_MERIDIEM = re.compile(r"\b(\d{1,2}) ?(am|pm)\b")
+_AFTERNOON = re.compile(r"\bafternoon\b|\bevening\b|\bat night\b|\bpm\b")
+
+
+@dataclass(frozen=True, slots=True)
+class Sighting:
+    """When, where and on which coat a defect was seen, as far as the words say.
+
+    Attributes:
+        at_s: when, or None [s].
+        day_said: whether the day was said; else `at_s` is the first such hour after the coat.
+        coats: numbers of the coats that it was seen on; empty where not said.
+        features: what else was seen, by name.
+        elsewhere: where it was seen instead, where that is not on this section; else "".
+    """
+
+    at_s: float | None = None
+    day_said: bool = False
+    coats: tuple[int, ...] = ()
+    features: tuple[str, ...] = ()
+    elsewhere: str = ""
+
+
+def sighting_of(
+    seen: str, coats: Sequence[tuple[int, float]], zone: tzinfo, elsewhere: str = ""
+) -> Sighting:
+    """Return what a description says of time and coat.
+
+    Args:
+        seen: free words.
+        coats: number of each coat and when it ended, in order [s].
+        zone: of the times that it names.
+        elsewhere: another section that it names instead of this one, or "".
+
+    Returns:
+        The sighting. An hour without a day is the first such hour after the coat that it is
+        about, the last one where none is named.
+    """
+    plain = seen.lower()
+    numbers = [int(said) if said else _ORDINALS[word] for word, said in _COAT.findall(plain)]
+    if not numbers and coats and _LAST_COAT.search(plain):
+        numbers = [coats[-1][0]]
+    day = _DATE.search(plain)
+    hour = _hour_of(plain)
+    at_s: float | None = None
+    if day is not None:
+        try:
+            found = datetime(*(int(part) for part in day.groups()), tzinfo=zone)  # type: ignore[misc, arg-type]
+        except ValueError:
+            found = None
+        if found is not None:
+            # Of a day alone, its end: nothing that came on it is left out.
+            at_s = found.timestamp() + (DAY_S if hour is None else hour * HOUR_S)
+    elif hour is not None and coats:
+        ended_s = next((s for number, s in coats if number in numbers), coats[-1][1])
+        begin = datetime.fromtimestamp(ended_s, zone).replace(
+            hour=0, minute=0, second=0, microsecond=0
+        )
+        times = (begin.timestamp() + d * DAY_S + hour * HOUR_S for d in range(3))
+        at_s = next((s for s in times if s > ended_s), None)
+    return Sighting(at_s, day is not None, tuple(numbers), features_of(seen), elsewhere)
+
+
+def _hour_of(plain: str) -> float | None:
+    """The hour of the day that is said, 0 to 24; None where none is [h]."""
+    clock = _CLOCK.search(plain)
+    if clock is not None:
+        hour, minute = int(clock[1]), int(clock[2])
+        return hour + minute / 60.0 if hour < 24 and minute < 60 else None
+    half = _MERIDIEM.search(plain)
+    if half is not None:
+        return float(int(half[1]) % 12 + (12 if half[2] == "pm" else 0)) if half[1] else None
+    said = _OCLOCK.search(plain)
+    if said is None:
+        return None
+    hour = _HOURS[said[1]] if said[1] in _HOURS else int(said[1])
+    if hour < 12 and _AFTERNOON.search(plain):
+        hour += 12
+    return float(hour) if hour <= 24 else None
+
+
+def named_sections(seen: str, sections: Iterable[str]) -> tuple[str, ...]:
+    """Return which sections a description names: by all words of a name, or by its side.
+
+    >>> named_sections("milky on the starboard side", ["hull-port", "hull-stbd"])
+    ('hull-stbd',)
+    """
+    said = {word for clause in clauses_of(seen) for word in clause}
+    said |= {"stbd"} if "starboard" in said else set()
+    listed = tuple(sections)
+    parts = {name: set(_TOKEN.findall(name.lower())) for name in listed}
+    parts = {
+        name: words | ({"stbd"} if "starboard" in words else set()) for name, words in parts.items()
+    }
+    common = set.intersection(*parts.values()) if parts else set()
+    return tuple(
+        name
+        for name in listed
+        if parts[name] <= said or (len(listed) > 1 and bool((parts[name] - common) & said))
+    )

@@ -107,7 +107,10 @@ def test_each_drawing_has_a_name_and_a_description_and_its_figures_as_a_table(
         for each in tree
         if each.get("role", {}).get("value") in ("image", "img") and not each.get("ignored")
     ]
-    drawn = browser.value_of("document.querySelectorAll('svg, img').length")
+    # The one for another width is not displayed, and so is no image to anybody.
+    drawn = browser.value_of(
+        "[...document.querySelectorAll('svg, img')].filter(e => e.getClientRects().length).length"
+    )
     assert len(images) == drawn >= 1
     for each in images:
         assert each["name"]["value"].startswith("Climate over coat")
@@ -252,6 +255,39 @@ def test_it_prints(browser: Browser, pages: dict[str, Path], name: str) -> None:
     browser.ask("Emulation.setEmulatedMedia", media="print")
     assert browser.value_of("getComputedStyle(document.body).color") == "rgb(0, 0, 0)"
     browser.ask("Emulation.setEmulatedMedia", media="")
+
+
+def printed_leaves(browser: Browser, page: Path) -> int:
+    browser.open(page)
+    printed = browser.ask("Page.printToPDF", printBackground=True, preferCSSPageSize=True)["data"]
+    return len(re.findall(rb"/Type\s*/Page\b", base64.b64decode(printed)))
+
+
+def test_one_coat_of_one_section_takes_three_leaves_at_the_most_and_two_sections_five(
+    browser: Browser, pages: dict[str, Path], tmp_path: Path
+) -> None:
+    with put(tmp_path / "log.db", PLANTS["dew-on-epoxy"](3000)) as store:
+        found = review(store, choose_session(store.sessions(), None), seen="milky, greasy, low")
+    page = tmp_path / "one.html"
+    page.write_text(html_report(found, planted.MIDNIGHT_S), encoding="utf-8")
+    assert printed_leaves(browser, page) <= 3
+    assert printed_leaves(browser, pages["example"]) <= 5
+
+
+def test_a_telephone_held_upright_shows_the_drawing_made_for_it(
+    browser: Browser, pages: dict[str, Path]
+) -> None:
+    for width_px, shown in ((390, "slim"), (1280, "wide")):
+        browser.open(pages["example"], width_px=width_px)
+        sizes = browser.value_of(
+            """[...document.querySelectorAll('svg')].map(s => [
+                s.classList.contains('slim') ? 'slim' : 'wide', s.getBoundingClientRect().width])"""
+        )
+        seen = {kind for kind, width in sizes if width > 0}
+        assert seen == {shown}
+        # Its smallest text is 9 px in the drawing's own units, and not under 8 on the screen.
+        own = 358.0 if shown == "slim" else 760.0
+        assert all(9.0 * width / own >= 8.0 for kind, width in sizes if kind == shown)
 
 
 def test_a_faint_text_would_be_found(browser: Browser, tmp_path: Path) -> None:

@@ -16,11 +16,12 @@ import pytest
 from planted import CLEAN, PLANTS, SECTION
 from planted_store import call, put
 
+from monitor import __version__
 from monitor.review.chart import _binned, _path, table_rows
 from monitor.review.daily_sheet import sheet_csv, sheet_html, sheet_rows
+from monitor.review.figures import TimeStamp
 from monitor.review.report import ReportNotInstalled, html_report
 from monitor.review.review import Review, choose_session, review
-from monitor.review.text import TimeStamp
 from rules.events import Event
 from rules.vocabulary import EventKind
 
@@ -103,7 +104,8 @@ def test_every_drawing_is_sound_and_has_its_figures_as_a_table(evil_review: Revi
     text = html_report(evil_review)
     drawings = re.findall(r"<svg.*?</svg>", text, flags=re.DOTALL)
     coats = [coat for each in evil_review.sections for coat in each.coats]
-    assert len(drawings) == len(coats) >= 1
+    # One for a page, one for a telephone held upright.
+    assert len(drawings) == 2 * len(coats) >= 2
     for drawing in drawings:
         root = ElementTree.fromstring(drawing)
         assert root.get("role") == "img"
@@ -123,14 +125,15 @@ def test_every_drawing_is_sound_and_has_its_figures_as_a_table(evil_review: Revi
 
 def test_the_answer_its_figures_and_the_cautions_are_on_the_page(evil_review: Review) -> None:
     text = Page(html_report(evil_review)).all_text()
-    assert "The log supports a cause of amine bloom or blush: dew on the film" in text
+    assert "This log points to dew on the film before it had set." in text
     assert "that is no probability" in text
     assert "It says nothing about the air that people breathe" in text
     assert "isocyanates" in text
     assert "Generic figures, no data sheet's" in text
     assert "it stands as it was written" in text
     assert "What no sensor sees" in text
-    assert "K h beyond" in text
+    assert "critical hours under 3 K" in text
+    assert "judgement, no outside cases" in text
 
 
 def test_light_dark_and_paper_each_have_their_colours(evil_review: Review) -> None:
@@ -238,3 +241,46 @@ def test_the_html_sheet_leaves_room_to_sign(evil_review: Review) -> None:
     assert "script" not in [tag for tag, _ in page.tags]
     signed = [attrs for tag, attrs in page.tags if tag == "td" and attrs.get("class") == "who"]
     assert len(signed) == len(sheet_rows(evil_review))
+
+
+# --- the first page and the telephone -------------------------------------------------------------
+
+
+def test_the_first_page_has_all_that_is_signed(evil_review: Review) -> None:
+    text = html_report(evil_review, written_s=MIDNIGHT)
+    first = " ".join(re.sub(r"<[^>]+>", " ", text[: text.index('<div class="appendix">')]).split())
+    for words in (
+        "This log points to dew on the film before it had set.",
+        "polytunnel",
+        "two-pack-epoxy-primer",
+        "Outside its spec: ",
+        "What is open",
+        "Seal of the log: ",
+        f"filmcall {__version__}, written 2026-09-26 00:00",
+        "Boat and owner",
+        "Recorded by",
+    ):
+        assert words in first, words
+    assert "&lt;u&gt;B1&lt;/u&gt;" in text[: text.index('<div class="appendix">')]
+    # One drawing, in its two sizes.
+    assert first.count("Climate over coat") == 2
+
+
+def test_a_limit_that_was_not_kept_stands_apart_from_those_that_were(evil_review: Review) -> None:
+    text = html_report(evil_review)
+    assert "Kept throughout: " in text
+    tables = re.findall(r"<table>\s*<caption>Limits that were not kept.*?</table>", text, re.DOTALL)
+    assert tables
+    for table in tables:
+        for row in re.findall(r"<tr><td.*?</tr>", table, re.DOTALL):
+            assert 'class="n broken"' in row or 'class="n near"' in row or "not known" in row
+
+
+def test_every_cell_carries_its_columns_name_for_a_narrow_screen(evil_review: Review) -> None:
+    page = Page(html_report(evil_review))
+    cells = [attrs for tag, attrs in page.tags if tag == "td"]
+    assert cells
+    assert all(attrs.get("data-l") for attrs in cells)
+    style = html_report(evil_review).split("</style>")[0]
+    assert "min-width:40rem" not in style
+    assert "@media (max-width:600px)" in style

@@ -18,11 +18,12 @@ from planted_store import NOW_S, call, put
 from monitor.cli import review as review_command
 from monitor.log.log import Store
 from monitor.review import read as review_read
+from monitor.review.figures import TimeStamp
 from monitor.review.json import review_dict
 from monitor.review.read import read_columns
 from monitor.review.report import html_report
 from monitor.review.review import NothingToReview, Review, choose_session, review
-from monitor.review.text import CAUTION, TimeStamp, plain_text
+from monitor.review.text import CAUTION, plain_text
 from rules.errors import FilmcallError
 from rules.events import Event
 from rules.review.causes import Finding
@@ -69,19 +70,19 @@ def test_a_clean_job_is_inside_its_spec_and_spoken_for(tmp_path: Path) -> None:
     assert found.sections[0].verdicts[0].answer is Finding.AGAINST
     text = plain_text(found)
     assert text.count("Inside its spec") == 3
-    assert "The log speaks against every cause" in text
+    assert "The air does not explain it. See the causes below, which no sensor sees." in text
     assert "Outside its spec" not in text
 
 
 def test_the_answer_stands_before_the_figures_and_the_caution_at_the_end(tmp_path: Path) -> None:
     store = put(tmp_path / "log.db", PLANTS["dew-on-topcoat"](3000))
     text = plain_text(reviewed(store, seen="milky in the morning, dull, greasy"))
-    why, first_aid = text.index("The log supports a cause"), text.index("First aid: ")
+    why, first_aid = text.index("This log points to dew"), text.index("First aid: ")
     assert why < first_aid < text.index("Two-pack polyurethane topcoat") < text.index("\nSensors")
     assert text.endswith(CAUTION)
     assert "K h and % h: how far beyond a limit, times how long." in text
     # A topcoat cannot bloom: what was asked and not looked at is named all the same.
-    assert "Looked for: moisture blush or gloss loss." in text
+    assert "Understood: moisture blush or gloss loss; in the morning" in text
     assert "Left out, since no coat here can have it: amine bloom or blush." in text
 
 
@@ -291,7 +292,10 @@ def test_what_a_minutes_mean_hides_is_told_all_the_same(tmp_path: Path) -> None:
     assert "at some time" not in plain_text(whole)
     assert not any("lowest and the highest" in text for text in whole.not_known)
     text = plain_text(thinned)
-    assert "Outside its spec at some time within 1 min: dew margin, humidity, in flash." in text
+    assert (
+        "Outside its spec at some time within 1 min: dew margin, humidity, in flash; the log ends "
+        "before it has cured." in text
+    )
     assert "flash, humidity: over 80 % at some time within 1 min, worst 95 %" in text
     assert "about 0 % h" in text
     assert "of them kept as minute means" in text
@@ -304,7 +308,11 @@ def test_what_a_minutes_mean_hides_is_told_all_the_same(tmp_path: Path) -> None:
 def test_minutes_that_hide_too_little_make_no_cause_clear(tmp_path: Path) -> None:
     # A minute in which it may have been is no ten minutes in which it was.
     thinned = damp_for_twenty_seconds(tmp_path / "thinned.db", thin=True)
-    assert thinned.sections[0].verdicts[0].answer is Finding.AGAINST
+    verdict = thinned.sections[0].verdicts[0]
+    assert verdict.ranked == ()
+    # But the log ends at 23:00, and this film is open to dew until it has cured.
+    assert verdict.answer is Finding.NOT_KNOWN
+    assert all(e.after_log_s is not None for e in verdict.still_open)
 
 
 def test_an_open_session_ends_with_its_last_reading(tmp_path: Path) -> None:
@@ -584,7 +592,7 @@ def test_without_a_defect_the_missed_times_are_told_with_their_lengths(tmp_path:
     text = review_command.run(db=path)
     assert "recoat: coated over" in text
     assert "too late by" in text
-    assert "supports a cause" not in text
+    assert "points to" not in text
 
 
 def test_times_are_shown_in_the_zone_asked_for() -> None:

@@ -74,7 +74,7 @@ def test_clean_jobs_are_accused_of_nothing(name: str) -> None:
     assert accused <= 0.02 * asked_of
 
 
-@pytest.mark.parametrize("defect", ["sags", "wrinkling", "dust-nibs", "dry-patches", "tape-bleed"])
+@pytest.mark.parametrize("defect", ["dust-nibs", "tape-bleed"])
 @pytest.mark.parametrize("plant", [*PLANTS, *CLEAN])
 def test_what_a_log_of_air_cannot_show_it_says_it_cannot_show(plant: str, defect: str) -> None:
     verdict = asked((PLANTS | CLEAN)[plant](2000), defect)
@@ -206,8 +206,9 @@ def test_the_same_water_does_not_accuse_twice() -> None:
     coats, series = hand_case(TOPCOAT, nights=night)
     ranked = verdict_of(find_defect("moisture-blush"), coats, series).ranked
     assert [e.cause.sign for e in ranked] == [Sign.LOW_MARGIN, Sign.HIGH_HUMIDITY]
-    # Days of damp air besides, over a hull warm enough: now the damp air has its own case.
-    coats, series = hand_case(TOPCOAT, nights=[*night, (20.0, 34.0, 18.0, 96.0, 22.0)])
+    # One hour of dew, and a day of damp air over a hull warm enough: its own case.
+    night = [(14.0, 15.0, 12.0, 99.0, 11.9), (15.0, 34.0, 18.0, 96.0, 22.0)]
+    coats, series = hand_case(TOPCOAT, nights=night)
     ranked = verdict_of(find_defect("moisture-blush"), coats, series).ranked
     assert ranked[0].cause.sign is Sign.HIGH_HUMIDITY
     assert ranked[0].own_weight > ranked[1].weight

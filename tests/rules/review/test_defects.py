@@ -9,6 +9,7 @@ import pytest
 
 from monitor.review.defects import shipped_defects
 from rules.review.defects import (
+    AGES,
     DefectsFault,
     Sign,
     UnknownDefect,
@@ -27,7 +28,7 @@ LISTED = {
     "dry-patches", "dust-nibs", "soft-cure", "wrinkling", "poor-adhesion", "tape-bleed",
     "tape-residue", "blisters",
 }  # fmt: skip
-NOT_SHOWN = {"sags", "wrinkling", "dust-nibs", "dry-patches", "tape-bleed", "blisters"}
+NOT_SHOWN = {"dust-nibs", "tape-bleed"}
 
 
 def test_all_are_there_and_those_of_the_hand_have_no_cause_to_show() -> None:
@@ -54,6 +55,15 @@ def test_every_mechanism_says_what_speaks_for_it_and_against_it(cause) -> None:
     assert cause.shows != cause.clears
     assert cause.scale > 0.0
     assert cause.stages
+    assert len(cause.would_show) > 10
+    assert cause.harm > 0.0
+
+
+@pytest.mark.parametrize("cause", CAUSES.values(), ids=lambda cause: cause.name)
+def test_no_film_is_more_open_to_a_harm_when_it_is_older(cause) -> None:
+    assert len(cause.age) == len(AGES)
+    assert list(cause.age) == sorted(cause.age, reverse=True)
+    assert "judgement" in cause.age_source
 
 
 @pytest.mark.parametrize("each", [*DEFECTS, *CAUSES.values()], ids=lambda each: each.name)
@@ -86,6 +96,8 @@ def test_every_sign_is_used_by_some_cause() -> None:
         ('below = "amine-bloom"\n', "", r"mechanism bloom-below: 'below' belongs to bloom_below"),
         ('below = "amine-bloom"', 'below = "lost"', r"below 'lost' is no defect of the list"),
         ("[[defect]]", "[[defects", r"is not TOML"),
+        ("age = [1.0, 0.5, 0.15, 0.05]", "age = [1.0, 0.5]", r"mechanism dew: age is not four"),
+        ("likelihood = { overnight", "likelihood = { moonlit", r"'moonlit' is nothing that can"),
     ],
 )  # fmt: skip
 def test_a_fault_in_the_list_is_one_sentence_that_names_it(old: str, new: str, said: str) -> None:

@@ -2,10 +2,21 @@
 
 from __future__ import annotations
 
+from datetime import UTC
+
 import pytest
 
 from monitor.review.defects import shipped_defects
-from rules.review.seen import denied_words, match_seen, when_and_where
+from rules.review.defects import FEATURES
+from rules.review.seen import (
+    FEATURE_WORDS,
+    denied_words,
+    features_of,
+    match_seen,
+    named_sections,
+    sighting_of,
+    when_and_where,
+)
 
 DEFECTS = shipped_defects()
 
@@ -73,3 +84,66 @@ def test_no_place_is_heard_in_a_piece_of_a_word(seen: str) -> None:
 
 def test_a_place_that_is_denied_is_not_heard() -> None:
     assert when_and_where("dull, not low down") == ()
+
+
+def test_every_feature_can_be_heard_or_is_the_opposite_of_one() -> None:
+    assert set(FEATURE_WORDS) | {"not-greasy"} == set(FEATURES)
+
+
+UTC_MIDNIGHT = 1_790_380_800.0
+COATS = ((1, UTC_MIDNIGHT - 30 * 3600.0), (2, UTC_MIDNIGHT + 9 * 3600.0))
+
+
+@pytest.mark.parametrize(
+    ("seen", "hour", "day_said"),
+    [
+        ("milky at ten in the morning", 10.0, False),
+        ("milky at 7 in the morning", 31.0, False),  # 9:00 has passed: the next day's
+        ("dull at 15:30", 15.5, False),
+        ("dull by 8 pm", 20.0, False),
+        ("dull at seven in the evening", 19.0, False),
+        ("dull on 2026-09-27 at 06:00", 30.0, True),
+        ("dull on 2026-09-27", 48.0, True),
+        ("dull in the morning", None, False),
+        ("soft at two days later", None, False),
+        ("milky on the third coat", None, False),
+    ],
+)
+def test_the_time_of_a_sighting_is_read(seen: str, hour: float | None, day_said: bool) -> None:
+    found = sighting_of(seen, COATS, UTC)
+    assert found.at_s == (None if hour is None else UTC_MIDNIGHT + hour * 3600.0)
+    assert found.day_said == day_said
+
+
+@pytest.mark.parametrize(
+    ("seen", "coats"),
+    [
+        ("dull on the third coat", (3,)),
+        ("coat 2 is milky", (2,)),
+        ("the last coat is dull", (2,)),
+        ("dull", ()),
+        ("second day, dull", ()),
+    ],
+)
+def test_the_coat_of_a_sighting_is_read(seen: str, coats: tuple[int, ...]) -> None:
+    assert sighting_of(seen, COATS, UTC).coats == coats
+
+
+@pytest.mark.parametrize(
+    ("seen", "named"),
+    [
+        ("milky to starboard", ("hull-stbd",)),
+        ("milky to port and starboard", ("hull-port", "hull-stbd")),
+        ("milky, both sides", ()),
+        ("the hull-port planks are dull", ("hull-port",)),
+        ("milky, support is sound", ()),
+    ],
+)
+def test_the_section_of_a_sighting_is_read(seen: str, named: tuple[str, ...]) -> None:
+    assert named_sections(seen, ("hull-port", "hull-stbd")) == named
+
+
+def test_a_hand_that_does_not_wash_it_off_says_so() -> None:
+    assert "stays" in features_of("milky, it does not wash off")
+    assert "washes-off" in features_of("milky, it washes off with warm water")
+    assert "not-greasy" in features_of("dull but not greasy")

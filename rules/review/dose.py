@@ -1,0 +1,179 @@
+"""How much of a harm reached a film: the lowest, the likeliest and the highest that the log allows.
+
+Takes a condition cell by cell with how open the film was to it; hands a `Dose` to `causes`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from rules.review.exposure import Bools, Floats
+from rules.units import HOUR_S
+from rules.vocabulary import LimitName
+
+POWER = 1.5
+"""A dose grows with the distance beyond the bound to this power: a bound such as 3 K over the dew
+point is itself a margin, so that a little beyond it does little; judgement, no source [1]."""
+
+MOST_PER_H = 1.5
+"""However far beyond, an hour counts as no more than this; judgement, no source [1]."""
+
+LOOK_ASIDE_S = 12.0 * HOUR_S
+"""So far to both sides of a gap a measurement is looked for that still says something [s]."""
+
+DRIFT_PER_H: Mapping[LimitName | None, float] = {
+    LimitName.DEW_MARGIN_MIN: 20.0,
+    LimitName.HUMIDITY_MAX: 60.0,
+    LimitName.HUMIDITY_MIN: 60.0,
+    LimitName.SURFACE_TEMP_MIN: 8.0,
+    LimitName.SURFACE_TEMP_MAX: 20.0,
+    LimitName.AIR_TEMP_MIN: 8.0,
+    LimitName.AIR_TEMP_MAX: 20.0,
+    None: 4000.0,
+}
+"""How fast what nobody measured can have moved: an open door, a hull in the sun, a flame
+(None: carbon dioxide); common practice, no source [unit of the limit an hour, ppm an hour]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cells:
+    """A condition over the time that a film was open to it, cell by cell.
+
+    Attributes:
+        time_s: start of each cell [s].
+        covered_s: how much of it counts [s].
+        value: best estimate, NaN where not known [unit].
+        low: the lowest that it can have been, the sensors' error left out [unit].
+        high: the highest [unit].
+        guard: what the sensors' error can explain [unit].
+        share: how open the film was to it, 0 to 1 [1].
+    """
+
+    time_s: Floats
+    covered_s: Floats
+    value: Floats
+    low: Floats
+    high: Floats
+    guard: Floats
+    share: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Dose:
+    """What reached a film, in hours at the mechanism's scale on a film wholly open to it.
+
+    Attributes:
+        lowest: counting only minutes that were beyond for sure [h].
+        best: by the best estimate, what is not known left out [h].
+        highest: what it can have been at the most [h].
+        hidden: the part of `highest` that minutes without a value can hold [h].
+        open_s: those minutes, as spans in order [s].
+    """
+
+    lowest: float
+    best: float
+    highest: float
+    hidden: float
+    open_s: tuple[tuple[float, float], ...] = ()
+
+
+def known_ends(time_s: Floats, low: Floats, high: Floats, per_h: float) -> tuple[Floats, Floats]:
+    """Return the lowest and the highest that a quantity can have been in every cell.
+
+    Args:
+        time_s: of each cell, ascending [s].
+        low: the lowest where measured, NaN where not [unit].
+        high: the highest.
+        per_h: how fast it can move [unit/h].
+
+    Returns:
+        Both, and where nothing was measured as far as it can have moved from the nearest
+        measurements on both sides; without any, minus and plus infinity.
+
+    Source:
+        The least and greatest functions of bounded slope through given points (Whitney-McShane
+        extensions); the slopes are `DRIFT_PER_H`.
+
+    >>> t = np.array([0.0, 3600.0, 7200.0]); v = np.array([6.0, np.nan, 6.0])
+    >>> [each.tolist() for each in known_ends(t, v, v, 8.0)]
+    [[6.0, -2.0, 6.0], [6.0, 14.0, 6.0]]
+    """
+    known = np.isfinite(low) & np.isfinite(high)
+    if known.all():
+        return low, high
+    lowest, highest = np.where(known, low, -np.inf), np.where(known, high, np.inf)
+    places = np.flatnonzero(known)
+    if not places.size:
+        return lowest, highest
+    gaps = np.flatnonzero(~known)
+    after = np.searchsorted(places, gaps)
+    for side in (after - 1, after):
+        there = (side >= 0) & (side < places.size)
+        near, cell = places[side[there]], gaps[there]
+        moved = np.abs(time_s[cell] - time_s[near]) * (per_h / HOUR_S)
+        lowest[cell] = np.maximum(lowest[cell], low[near] - moved)
+        highest[cell] = np.minimum(highest[cell], high[near] + moved)
+    # Two measurements further apart than the drift allows: it moved faster, so both ends hold.
+    return np.minimum(lowest, highest), np.maximum(lowest, highest)
+
+
+def dose_of(
+    cells: Cells, bound: float, scale: float, *, upper: bool, outside: Sequence[tuple[float, float]]
+) -> Dose:
+    """Return what a condition did to a film.
+
+    Args:
+        cells: of the time that it was open.
+        bound: beyond which it does harm [unit].
+        scale: so far beyond for an hour counts as one [unit].
+        upper: whether values over the bound are the wrong ones.
+        outside: spans of that time that no cell covers; counted as hidden [s].
+
+    Returns:
+        The sums; lowest <= best <= highest.
+
+    Source:
+        No source: this program's own weighing.
+    """
+    hours = cells.covered_s / HOUR_S * cells.share
+    known: Bools = np.isfinite(cells.value)
+    with np.errstate(invalid="ignore"):
+        best = cells.value - bound if upper else bound - cells.value
+        most = (cells.high - bound if upper else bound - cells.low) + cells.guard
+        least = cells.low - bound if upper else bound - cells.high
+        sure = known & (least - cells.guard > 0.0)
+    least_h = float((_rate(np.fmin(least, best), scale)[sure] * hours[sure]).sum())
+    best_h = float((_rate(best, scale)[known] * hours[known]).sum())
+    known_h = float((_rate(np.fmax(most, best), scale)[known] * hours[known]).sum())
+    hidden = _rate(most, scale)
+    hidden[known] = 0.0
+    hidden_h = float((hidden * hours).sum())
+    spans = list(outside)
+    share = float(cells.share.max()) if cells.share.size else 1.0
+    hidden_h += sum(to_s - from_s for from_s, to_s in outside) / HOUR_S * MOST_PER_H * share
+    there = np.flatnonzero((hidden * hours > 0.0) | (~known & (cells.covered_s > 0.0)))
+    if there.size and hidden_h > 0.0:
+        breaks = np.flatnonzero(np.diff(there) > 1)
+        for first, last in zip(
+            there[np.concatenate(([0], breaks + 1))],
+            there[np.concatenate((breaks, [there.size - 1]))],
+            strict=True,
+        ):
+            end_s = float(cells.time_s[last] + cells.covered_s[last])
+            spans.append((float(cells.time_s[first]), end_s))
+    return Dose(
+        lowest=min(least_h, best_h),
+        best=best_h,
+        highest=max(known_h, best_h) + hidden_h,
+        hidden=hidden_h,
+        open_s=tuple(sorted(spans)),
+    )
+
+
+def _rate(excess: Floats, scale: float) -> Floats:
+    """Hours that an hour counts as."""
+    rate: Floats = np.minimum((np.maximum(excess, 0.0) / scale) ** POWER, MOST_PER_H)
+    return rate

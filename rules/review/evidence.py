@@ -1,0 +1,502 @@
+"""What a log shows of one cause over one coat: its dose or its missed time, and what is open of it.
+
+Takes a coat and the climate; hands an `Evidence` to `causes`, which weighs them against each other.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
+from rules.review.coats import END_OF_LOG, CoatRecord, Window, WindowName, WindowOutcome
+from rules.review.defects import Cause, Sign, fits_family
+from rules.review.dose import (
+    DRIFT_PER_H,
+    LOOK_ASIDE_S,
+    MOST_PER_H,
+    Cells,
+    Dose,
+    dose_of,
+    known_ends,
+)
+from rules.review.exposure import ClimateSeries, Excess, Floats, beyond
+from rules.review.likelihood import RatioRow, combined
+from rules.units import DAY_S, HOUR_S
+from rules.vocabulary import FILM_STAGES, LimitName, Stage, Step
+
+AT_LEAST_S = 600.0
+"""What was beyond its bound for so long, by the best estimate, is at least told of; no source."""
+
+BEFORE_S = 6.0 * HOUR_S
+"""How long before a coat the ground's own dew still counts; common practice, no source [s]."""
+
+DRIES_IN_H = 1.0
+"""Time constant in which a wet hull dries while it stands clear of the dew point; common practice,
+no source [h]."""
+
+AFTER_LOG_S = DAY_S
+"""For so long a film is taken to go on being open where the log ends before it had set [s]."""
+
+_LIMIT_OF = {
+    Sign.LOW_MARGIN: LimitName.DEW_MARGIN_MIN,
+    Sign.WET_BEFORE: LimitName.DEW_MARGIN_MIN,
+    Sign.WET_BARE: LimitName.DEW_MARGIN_MIN,
+    Sign.HIGH_HUMIDITY: LimitName.HUMIDITY_MAX,
+    Sign.LOW_HUMIDITY: LimitName.HUMIDITY_MIN,
+    Sign.LOW_SURFACE: LimitName.SURFACE_TEMP_MIN,
+    Sign.HIGH_SURFACE: LimitName.SURFACE_TEMP_MAX,
+    Sign.SURFACE_RISE: LimitName.SURFACE_TEMP_MAX,
+    Sign.HIGH_AIR: LimitName.AIR_TEMP_MAX,
+}
+_WET_GROUND = (Sign.WET_BEFORE, Sign.WET_BARE)
+_WINDOW_OF = {
+    Sign.RECOAT_EARLY: (WindowName.RECOAT, WindowOutcome.EARLY),
+    Sign.RECOAT_LATE: (WindowName.RECOAT, WindowOutcome.LATE),
+    Sign.POT_OVER: (WindowName.POT_LIFE, WindowOutcome.LATE),
+    Sign.INDUCTION_SHORT: (WindowName.INDUCTION, WindowOutcome.EARLY),
+    Sign.TAPE_EARLY: (WindowName.TAPE, WindowOutcome.EARLY),
+    Sign.TAPE_LATE: (WindowName.TAPE, WindowOutcome.LATE),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the log shows of one cause over one coat.
+
+    Attributes:
+        cause: which.
+        coat: number of the coat.
+        weight: its dose by the best estimate, in hours at the cause's scale on a film wholly open
+            to it, or for a missed time its share over the cause's scale; no probability [h].
+        lowest: the dose that is sure [h].
+        highest: the dose that the log allows at the most [h].
+        clear: whether the lowest is more than harmless.
+        unknown: share of the time that mattered of which the log does not know [1].
+        counts: whether it supports its cause at all.
+        beyond: the sums behind it, for a condition.
+        window: the time behind it, for a missed time.
+        via: the condition behind a layer on the coat below, else None.
+        own_weight: the part of `weight` that no nearer cause explains: damp air while the dew
+            margin was kept [h].
+        open_s: minutes that were not known and can hold harm [s].
+        after_log_s: when the log ended while the film was still open to it, or None [s].
+        age_s: how old the film was when it began, or None [s].
+        behind: strength of the nearer cause that it follows from, else no bound [1].
+        rows: what counted for it, as likelihood ratios.
+    """
+
+    cause: Cause
+    coat: int
+    weight: float
+    clear: bool
+    unknown: float
+    beyond: Excess | None = None
+    window: Window | None = None
+    via: Evidence | None = None
+    own_weight: float = 0.0
+    lowest: float = 0.0
+    highest: float = 0.0
+    counts: bool = False
+    open_s: tuple[tuple[float, float], ...] = ()
+    after_log_s: float | None = None
+    age_s: float | None = None
+    behind: float = math.inf
+    rows: tuple[RatioRow, ...] = ()
+
+    @property
+    def supports(self) -> bool:
+        """Whether it counts for its cause at all."""
+        return self.counts
+
+    @property
+    def strength(self) -> float:
+        """How many times as much as is harmless, no more than what lies behind it [1]."""
+        return min(self.weight / self.cause.harm, self.behind)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it can be neither accused nor acquitted."""
+        return not self.counts and self.highest >= self.cause.harm
+
+    @property
+    def ratio(self) -> float:
+        """Likelihood ratio of this cause against another that the log does not show [1]."""
+        return combined(self.rows)
+
+
+@dataclass(frozen=True, slots=True)
+class NotLooked:
+    """Why this log has nothing to say of a cause, and whether that leaves the cause open."""
+
+    why: str
+    leaves_open: bool = False
+
+
+def look(
+    cause: Cause,
+    coat: CoatRecord,
+    below: CoatRecord | None,
+    series: ClimateSeries,
+    washed: tuple[float, ...],
+    seen_s: float | None,
+    since_s: float = -math.inf,
+) -> Evidence | NotLooked:
+    """Return the evidence of one cause over one coat until it was seen, or why there is none.
+
+    Args:
+        cause: looked for.
+        coat: over which.
+        below: the coat under it, or None.
+        series: of the section.
+        washed: when it was washed [s].
+        seen_s: when the defect was seen; what came later does not count [s].
+        since_s: what came before does not count either [s].
+    """
+    if seen_s is not None and coat.begun_s >= seen_s:
+        return NotLooked("the coat was laid after the defect was seen")
+    if cause.sign in _WINDOW_OF:
+        return _missed(cause, coat, seen_s)
+    if cause.sign is Sign.BLOOM_BELOW:
+        return _layer_below(cause, coat, below, series, washed)
+    if cause.sign is Sign.WET_BEFORE and below is None:
+        return NotLooked("there is no coat below")
+    if cause.sign is Sign.WET_BARE and below is not None:
+        return NotLooked("it is not the first coat")
+    spans = _spans(cause, coat, seen_s, since_s)
+    name = _LIMIT_OF.get(cause.sign)
+    values = series.co2_ppm if name is None else series.values.get(name)
+    if values is None:
+        return NotLooked("it was not measured", leaves_open=name is not None)
+    bound, unit, upper = _bound(cause, coat, name)
+    whole_s = sum(to_s - from_s for from_s, to_s in spans)
+    if whole_s <= 0.0:
+        ends = coat.until_why == END_OF_LOG and seen_s is None and since_s == -math.inf
+        return NotLooked("the log ends before it could matter", leaves_open=ends)
+    cells = _cells(series, name, values, spans, _open_to(cause, coat))
+    level_c = 0.0
+    if cause.sign is Sign.SURFACE_RISE:
+        level = _level(series, values, coat)
+        if level is None:
+            return NotLooked("the surface was not measured while the coat was laid", True)
+        level_c = level
+        cells = replace(
+            cells, value=cells.value - level_c, low=cells.low - level_c, high=cells.high - level_c
+        )
+    if cause.sign in _WET_GROUND:
+        cells = replace(cells, share=cells.share * _not_dried(cells, bound, coat.begun_s))
+    scale = _scale(cause, bound)
+    dose = dose_of(cells, bound, scale, upper=upper, outside=_outside(spans, series))
+    return _evidence(cause, coat, cells, dose, bound, unit, upper, whole_s, seen_s, series, spans)
+
+
+def _evidence(
+    cause: Cause,
+    coat: CoatRecord,
+    cells: Cells,
+    dose: Dose,
+    bound: float,
+    unit: str,
+    upper: bool,
+    whole_s: float,
+    seen_s: float | None,
+    series: ClimateSeries,
+    spans: Sequence[tuple[float, float]],
+) -> Evidence:
+    """What a dose says, with the plain sums behind it."""
+    known = np.isfinite(cells.value)
+    found = beyond(
+        cells.time_s, cells.value, cells.covered_s, bound, upper=upper, unit=unit,
+        guard=cells.guard, whole_s=whole_s,
+        lowest=np.where(known, cells.low, np.nan), highest=np.where(known, cells.high, np.nan),
+    )  # fmt: skip
+    after_s, after_h = _after_the_log(cause, coat, seen_s)
+    highest = dose.highest + after_h
+    told = dose.best >= cause.harm or found.beyond_s + found.partly_s >= AT_LEAST_S
+    own = dose.best
+    if cause.sign is Sign.HIGH_HUMIDITY and own:
+        own = _without_dew(coat, series, spans, cells, bound, _scale(cause, bound))
+    first_s = found.first_s
+    laid_s = coat.ended_s if coat.ended_s is not None else coat.begun_s
+    return Evidence(
+        cause=cause,
+        coat=coat.number,
+        weight=dose.best,
+        lowest=dose.lowest,
+        highest=highest,
+        clear=dose.lowest >= cause.harm,
+        counts=told and max(dose.best, dose.highest - dose.hidden) >= cause.harm,
+        unknown=found.unknown_s / whole_s,
+        beyond=found,
+        own_weight=own,
+        open_s=dose.open_s if dose.hidden > 0.0 else (),
+        after_log_s=after_s,
+        age_s=None if first_s is None else max(0.0, first_s - laid_s),
+    )
+
+
+def _after_the_log(
+    cause: Cause, coat: CoatRecord, seen_s: float | None
+) -> tuple[float | None, float]:
+    """When the log ended while the film was still open, and what may have reached it since [h]."""
+    if coat.until_why != END_OF_LOG or (seen_s is not None and seen_s <= coat.until_s):
+        return None, 0.0
+    if cause.stages[-1] not in FILM_STAGES:
+        return None, 0.0
+    name = _LIMIT_OF.get(cause.sign)
+    ending = [Step.HANDLE] if cause.until is None else [cause.until]
+    limits = [limits_in_force(coat.spec, stage).get(name) for stage in cause.stages if name]
+    ending += [limit.until for limit in limits if limit is not None]
+    if cause.until is None and any(limits):
+        ending = [limit.until for limit in limits if limit is not None]
+    if cause.stages[-1] is Stage.FLASH:
+        ending.append(Step.TOUCH_DRY)
+    if cause.stages[-1] is Stage.APPLY and coat.ended_s is not None:
+        return None, 0.0
+    if any(step in coat.steps_s for step in ending):
+        return None, 0.0
+    share = float(_open_to(cause, coat)(np.array([coat.until_s]))[0])
+    return coat.until_s, share * MOST_PER_H * AFTER_LOG_S / HOUR_S if share > 0.0 else 0.0
+
+
+def _without_dew(
+    coat: CoatRecord,
+    series: ClimateSeries,
+    spans: Sequence[tuple[float, float]],
+    cells: Cells,
+    bound: float,
+    scale: float,
+) -> float:
+    """The dose of damp while the margin was kept, or not known [h]."""
+    name = LimitName.DEW_MARGIN_MIN
+    limit = limits_in_force(coat.spec, Stage.APPLY).get(name)
+    margins = series.values.get(name)
+    damp = cells.value
+    if limit is not None and margins is not None:
+        margin_k = np.concatenate([margins[series.span(*span)[0]] for span in spans])
+        with np.errstate(invalid="ignore"):
+            damp = np.where(margin_k < limit.bound, np.nan, damp)
+    return dose_of(replace(cells, value=damp), bound, scale, upper=True, outside=()).best
+
+
+def _spans(
+    cause: Cause, coat: CoatRecord, seen_s: float | None, since_s: float
+) -> list[tuple[float, float]]:
+    """When the film was open to a cause: its stages, until the step that ends the harm."""
+    spans: list[tuple[float, float]] = []
+    if Stage.PREP in cause.stages:
+        spans.append((coat.begun_s - BEFORE_S, coat.begun_s))
+    for stage, from_s, to_s in coat.stages():
+        if stage not in cause.stages:
+            continue
+        name = _LIMIT_OF.get(cause.sign)
+        limit = None if name is None else limits_in_force(coat.spec, stage).get(name)
+        end_s = to_s
+        if limit is not None:
+            end_s = min(end_s, coat.open_until_s(limit.until))
+        if cause.until is not None:
+            end_s = min(end_s, coat.open_until_s(cause.until))
+        elif limit is None:
+            end_s = min(end_s, coat.open_until_s(Step.HANDLE))
+        spans.append((from_s, end_s))
+    last_s = math.inf if seen_s is None else seen_s
+    clipped = [(max(from_s, since_s), min(to_s, last_s)) for from_s, to_s in spans]
+    return [span for span in clipped if span[1] > span[0]]
+
+
+def _outside(
+    spans: Sequence[tuple[float, float]], series: ClimateSeries
+) -> list[tuple[float, float]]:
+    """The parts of the spans that the grid does not reach."""
+    if not series.time_s.size:
+        return list(spans)
+    begin_s, end_s = float(series.time_s[0]), float(series.time_s[-1]) + series.step_s
+    found = []
+    for from_s, to_s in spans:
+        for low, high in ((from_s, min(to_s, begin_s)), (max(from_s, end_s), to_s)):
+            if high - low > series.step_s:
+                found.append((low, high))
+    return found
+
+
+def _open_to(cause: Cause, coat: CoatRecord) -> Callable[[Floats], Floats]:
+    """How open the film is to a cause at each time, by its age; before the coat wholly."""
+    ended_s = coat.ended_s if coat.ended_s is not None else coat.until_s
+    times, shares = [coat.begun_s, ended_s], [cause.age[0], cause.age[0]]
+    steps = (Step.TOUCH_DRY, Step.HANDLE, Step.CURED)
+    for step, share in zip(steps, cause.age[1:], strict=True):
+        at_s = coat.steps_s.get(step)
+        if at_s is not None and at_s > times[-1]:
+            times.append(at_s)
+            shares.append(share)
+
+    def share_at(time_s: Floats) -> Floats:
+        found: Floats = np.interp(time_s, times, shares)
+        return np.where(time_s < coat.begun_s, 1.0, found)
+
+    return share_at
+
+
+def _not_dried(cells: Cells, bound: float, begun_s: float) -> Floats:
+    """What is left at the coat's begin of the water of each cell before it [1]."""
+    with np.errstate(invalid="ignore"):
+        dries = (cells.value >= bound) & (cells.time_s < begun_s)
+    hours = np.where(dries, cells.covered_s, 0.0) / HOUR_S
+    later_h = hours.sum() - np.cumsum(hours)
+    left: Floats = np.exp(-later_h / DRIES_IN_H)
+    return left
+
+
+def _bound(cause: Cause, coat: CoatRecord, name: LimitName | None) -> tuple[float, str, bool]:
+    """The coat's own bound, or the cause's; its unit, and whether it is an upper one."""
+    if name is None:
+        return cause.bound, "ppm", True
+    if cause.sign is Sign.SURFACE_RISE:
+        return cause.bound, "K", True
+    limit = limits_in_force(coat.spec, Stage.APPLY).get(name)
+    bound = cause.bound if limit is None else limit.bound
+    if name is LimitName.DEW_MARGIN_MIN and cause.stages[-1] is not Stage.CURE:
+        bound += wet_film_allowance_k(coat.spec, Stage.APPLY, coat.method)
+    return bound, unit_of(name), is_upper(name)
+
+
+def _scale(cause: Cause, bound: float) -> float:
+    """What counts as one: dew itself, saturated air, else the cause's own scale [its unit]."""
+    if cause.sign is Sign.LOW_MARGIN and bound > 0.0:
+        return bound
+    if cause.sign is Sign.HIGH_HUMIDITY and bound < 100.0:
+        return 100.0 - bound
+    return cause.scale
+
+
+def _cells(
+    series: ClimateSeries,
+    name: LimitName | None,
+    values: Floats,
+    spans: Sequence[tuple[float, float]],
+    open_to: Callable[[Floats], Floats],
+) -> Cells:
+    """The spans' cells, with the known interval of each."""
+    guard = None if name is None else series.guards.get(name)
+    low = values if name is None else series.lowest.get(name, values)
+    high = values if name is None else series.highest.get(name, values)
+    parts: list[Cells] = []
+    for from_s, to_s in spans:
+        cells, covered = series.span(from_s, to_s)
+        time_s = series.time_s[cells]
+        guards = np.zeros(covered.size) if guard is None else guard[cells]
+        # A guard is not known where a value is not; there the likely error of its neighbours holds.
+        usual = np.nanmax(guards) if np.isfinite(guards).any() else 0.0
+        aside = int(LOOK_ASIDE_S / series.step_s)
+        wide = slice(max(0, cells.start - aside), cells.stop + aside)
+        ends = known_ends(series.time_s[wide], low[wide], high[wide], DRIFT_PER_H[name])
+        own = slice(cells.start - wide.start, cells.stop - wide.start)
+        parts.append(
+            Cells(
+                time_s=time_s,
+                covered_s=covered,
+                value=values[cells],
+                low=ends[0][own],
+                high=ends[1][own],
+                guard=np.where(np.isfinite(guards), guards, usual),
+                share=open_to(time_s),
+            )
+        )
+    return Cells(
+        *(
+            np.concatenate([getattr(part, column) for part in parts])
+            for column in ("time_s", "covered_s", "value", "low", "high", "guard", "share")
+        )
+    )
+
+
+def _level(series: ClimateSeries, values: Floats, coat: CoatRecord) -> float | None:
+    """The surface while the coat was laid, from which a rise counts [°C]."""
+    end_s = coat.ended_s if coat.ended_s is not None else coat.begun_s
+    cells, covered = series.span(coat.begun_s - AT_LEAST_S, end_s)
+    known = values[cells][(covered > 0.0) & ~np.isnan(values[cells])]
+    return float(np.median(known)) if known.size else None
+
+
+def _missed(cause: Cause, coat: CoatRecord, seen_s: float | None) -> Evidence | NotLooked:
+    name, wrong = _WINDOW_OF[cause.sign]
+    windows = [w for w in coat.windows if w.name is name]
+    if seen_s is not None:
+        windows = [w for w in windows if w.done_s is None or w.done_s <= seen_s]
+    if not windows:
+        asked = name in (WindowName.POT_LIFE, WindowName.INDUCTION) and coat.asks_for(name)
+        return NotLooked(f"no {name} is recorded for it", leaves_open=asked)
+    unknown = [w for w in windows if w.kept is WindowOutcome.UNKNOWN]
+    if len(unknown) == len(windows):
+        return NotLooked(unknown[0].why, leaves_open=name is not WindowName.RECOAT)
+    early = wrong is WindowOutcome.EARLY
+    worst = max(windows, key=lambda w: w.missed_s if w.kept is wrong else -math.inf)
+    if worst.kept is not wrong:
+        close = next((w for w in windows if w.kept is WindowOutcome.CLOSE), None)
+        worst = close or worst
+    best, least, most = (
+        _share(worst, missed_s) / cause.scale for missed_s in worst.missed_by(early=early)
+    )
+    return Evidence(
+        cause=cause,
+        coat=coat.number,
+        weight=best,
+        lowest=least,
+        highest=most,
+        clear=least >= cause.harm,
+        counts=best >= cause.harm,
+        unknown=0.0,
+        window=worst,
+    )
+
+
+def _share(window: Window, missed_s: float) -> float:
+    """By what share of its own length a time was missed [1]."""
+    if missed_s <= 0.0:
+        return 0.0
+    return missed_s / window.length_s if window.length_s else 1.0
+
+
+def _layer_below(
+    cause: Cause,
+    coat: CoatRecord,
+    below: CoatRecord | None,
+    series: ClimateSeries,
+    washed: tuple[float, ...],
+) -> Evidence | NotLooked:
+    """Whether the coat below stood in what makes amine bloom after its last wash."""
+    if below is None:
+        return NotLooked("there is no coat below")
+    if not fits_family(cause.below_families, below.spec.family):
+        return NotLooked("the coat below is none that blooms")
+    since_s = max((at for at in washed if below.begun_s <= at <= coat.begun_s), default=-math.inf)
+    looked = [
+        look(each, below, None, series, (), None, since_s)
+        for each in cause.below
+        if since_s == -math.inf or each.sign not in _WINDOW_OF
+    ]
+    found = [e for e in looked if isinstance(e, Evidence)]
+    strongest = max(
+        found, key=lambda e: (e.clear and e.supports, e.supports, e.weight), default=None
+    )
+    if strongest is None:
+        if since_s > -math.inf:
+            return NotLooked("the coat below was washed after all that it stood in")
+        return NotLooked("nothing was measured over the coat below", leaves_open=True)
+    highest = max(found, key=lambda e: e.highest / e.cause.harm)
+    return Evidence(
+        cause=cause,
+        coat=coat.number,
+        weight=strongest.weight * cause.harm / strongest.cause.harm,
+        lowest=strongest.lowest * cause.harm / strongest.cause.harm,
+        highest=highest.highest * cause.harm / highest.cause.harm,
+        clear=strongest.clear,
+        counts=strongest.counts,
+        unknown=strongest.unknown,
+        via=strongest,
+        open_s=highest.open_s,
+        after_log_s=highest.after_log_s,
+    )
