@@ -352,3 +352,91 @@ def test_a_session_without_a_coat_accuses_nobody() -> None:
     coats, series = hand_case(PRIMER, events=[event(EventKind.NOTE, 1.0)])
     assert coats == ()
     assert all(not verdict.ranked for verdict in verdicts_of(shipped_defects(), coats, series))
+
+
+# --- mechanisms that were missing, and no cliffs -------------------------------------------------
+
+
+def causes_of(defect: str, coats: tuple[CoatRecord, ...], series: ClimateSeries) -> list[str]:
+    return [e.cause.name for e in verdict_of(find_defect(defect), coats, series).ranked]
+
+
+def test_a_hull_far_over_its_limit_minutes_after_laying_boils_the_solvent() -> None:
+    # Laid from 10 to 11 h at 20 °C; the sun stands on it from 11.3 h. 45 °C against 35 °C.
+    hot = [(11.3, 12.0, 26.0, 40.0, 45.0)]
+    for defect in ("solvent-pop", "bubbles", "wrinkling"):
+        found = causes_of(defect, *hand_case(TOPCOAT, nights=hot))
+        assert {"sun-boil", "skin-over-soft"} & set(found), defect
+    # The same sun on a film that is touch dry boils nothing.
+    late = [(30.0, 31.0, 26.0, 40.0, 45.0)]
+    assert "sun-boil" not in causes_of("solvent-pop", *hand_case(TOPCOAT, nights=late))
+
+
+def test_a_cold_hull_lets_a_fresh_film_sag() -> None:
+    # 5 °C against the generic 10 °C from an hour after laying, 40 %: no dew.
+    cold = [(11.5, 16.0, 5.5, 40.0, 5.0)]
+    assert causes_of("sags", *hand_case(TOPCOAT, nights=cold)) == ["cold-sag"]
+    assert causes_of("sags", *hand_case(TOPCOAT)) == []
+
+
+def test_hot_air_dries_paint_before_it_lands() -> None:
+    hot = [(9.0, 11.5, 40.0, 20.0, 30.0)]
+    assert causes_of("dry-patches", *hand_case(TOPCOAT, nights=hot)) == ["dry-landing"]
+
+
+def test_damp_air_keeps_an_oil_varnish_soft_and_no_epoxy() -> None:
+    damp = [(12.0, 36.0, 18.0, 96.0, 22.0)]
+    assert "damp-oil" in causes_of("soft-cure", *hand_case("varnish", nights=damp))
+    assert "damp-oil" not in causes_of("soft-cure", *hand_case(PRIMER, nights=damp))
+
+
+def test_dew_on_a_ten_minute_film_weighs_more_than_damp_air_over_a_touch_dry_one() -> None:
+    # The coat ends at 11 h: dew at once for half an hour; 87 % for four hours on the next day.
+    told = [*one_coat(PRIMER), *one_coat(PRIMER, 2, 60.0)]
+    nights = [(11.2, 11.7, 12.0, 96.0, 10.9), (30.0, 34.0, 18.0, 87.0, 22.0)]
+    coats, series = hand_case(PRIMER, events=told, nights=nights)
+    ranked = verdict_of(find_defect("amine-bloom"), coats, series).ranked
+    assert ranked[0].cause.sign is Sign.LOW_MARGIN
+
+
+def test_six_minutes_more_of_damp_turn_no_verdict_round() -> None:
+    weights = []
+    for minutes in (6.0, 12.0):
+        nights = [(12.0, 12.0 + minutes / 60.0, 18.0, 84.0, 22.0)]
+        verdict = verdict_of(find_defect("moisture-blush"), *hand_case(TOPCOAT, nights=nights))
+        assert verdict.answer is Finding.AGAINST
+        damp = next(e for e in verdict.cleared if e.cause.sign is Sign.HIGH_HUMIDITY)
+        weights.append(damp.weight)
+    assert weights[1] == pytest.approx(2.0 * weights[0], rel=0.05)
+
+
+def test_tape_off_in_the_first_hours_is_kept_and_when_it_strings_is_not() -> None:
+    # The generic topcoat is touch dry in 5 h at 20 °C, and its tape comes off from then.
+    def tape_off(at_h: float) -> WindowOutcome:
+        told = [event(EventKind.TAPE_ON, 9.0), *one_coat(TOPCOAT), event(EventKind.TAPE_OFF, at_h)]
+        coats, _ = hand_case(TOPCOAT, events=told)
+        return next(w.kept for w in coats[0].windows if w.name is WindowName.TAPE)
+
+    assert [tape_off(h) for h in (11.5, 12.5, 14.0, 17.0)] == [
+        WindowOutcome.KEPT, WindowOutcome.KEPT, WindowOutcome.EARLY, WindowOutcome.KEPT,
+    ]  # fmt: skip
+
+
+def test_a_key_sanded_the_day_before_keeps_a_coat_open() -> None:
+    # Closes 72 h after 10 h, at 82 h; coated at 100 h over a key sanded at 76 h, before it closed.
+    told = [*one_coat(PRIMER), event(EventKind.SANDED, 76.0), *one_coat(TOPCOAT, 2, 100.0)]
+    coats, series = hand_case(PRIMER, events=told, days=20.0)
+    assert coats[0].windows[-1].kept is WindowOutcome.LATE_BUT_SANDED
+    assert causes_of("poor-adhesion", coats, series) == []
+
+
+@pytest.mark.parametrize("gap_h", [0.2, 1.0, 3.0, 9.0])
+def test_lowest_best_and_highest_stand_in_order(gap_h: float) -> None:
+    nan = math.nan
+    nights = [(13.0, 14.0, 12.0, 96.0, 10.9), (14.0, 14.0 + gap_h, nan, nan, nan)]
+    coats, series = hand_case(TOPCOAT, nights=nights)
+    for defect in shipped_defects():
+        verdict = verdict_of(defect, coats, series)
+        for each in (*verdict.ranked, *verdict.cleared):
+            assert each.lowest <= each.weight + 1e-9
+            assert each.weight <= each.highest + 1e-9
