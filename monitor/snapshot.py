@@ -9,6 +9,7 @@ from rules.clocks.clock import Clock
 from rules.events import Event, ProbesOut
 from rules.section import SectionCall
 from rules.spec.model import Spec
+from sensors.mqtt.heartbeat import BEHIND_S
 from sensors.reading import Quality, Quantity
 
 
@@ -148,3 +149,8 @@ class Snapshot:
     outlook: Mapping[str, OutlookBands] = field(default_factory=dict)
     outlook_why: Mapping[str, str] = field(default_factory=dict)
     taped: frozenset[str] | None = None
+
+    @property
+    def is_behind(self) -> bool:
+        """Whether what is heard comes so late that it says too little of now."""
+        return self.intake_delay_s > BEHIND_S

@@ -172,7 +172,8 @@ def lines(call: SectionCall, dew_margin_u95_k: float | None) -> str:
         figures.append(f"frost point {without_minus_zero(climate.frost_point_c, 1)} °C")
     if climate.dew_margin_k is not None:
         figures.append(
-            f"dew margin {without_minus_zero(climate.dew_margin_k, 1)} ± {dew_margin_u95_k or 0.0:.1f} K"
+            f"dew margin {without_minus_zero(climate.dew_margin_k, 1)} "
+            f"± {dew_margin_u95_k or 0.0:.1f} K"
         )
     if figures:
         shown.append("  " + ", ".join(figures))

@@ -14,7 +14,6 @@ from collections.abc import Iterable, Mapping
 from monitor.snapshot import PointHealth, Snapshot
 from rules.call import Call
 from rules.text import clean, duration_text, iso_utc
-from sensors.mqtt.heartbeat import BEHIND_S
 from sensors.reading import Quantity
 
 # Common practice, no source: one reading may be lost and one be late before anybody is told.
@@ -38,7 +37,7 @@ def is_renewed(snapshot: Snapshot, section: str | None = None) -> bool:
     """
     if snapshot.recorded:
         return True
-    soon = snapshot.intake_delay_s <= BEHIND_S
+    soon = not snapshot.is_behind
     return snapshot.link_ok and soon and not _overdue(snapshot, section)
 
 
@@ -80,7 +79,7 @@ def quiet_text(snapshot: Snapshot, *, long: bool = False) -> str:
     if is_renewed(snapshot):
         return ""
     age_s: float | None
-    if snapshot.link_ok and snapshot.intake_delay_s > BEHIND_S:
+    if snapshot.link_ok and snapshot.is_behind:
         what, age_s = "BEHIND", max(snapshot.intake_delay_s, newest_age_s(snapshot) or 0.0)
     elif snapshot.link_ok:
         overdue = _overdue(snapshot)
