@@ -399,12 +399,8 @@ class FilmKeeper:
         if self._films.get(section) != film:
             self._films[section] = film
 
-    def laid_otherwise(self, time_s: float) -> list[str]:
-        """Say of each wet film that lies by another spec than the next coat will go by.
-
-        Args:
-            time_s: now [s].
-        """
+    def laid_otherwise(self) -> list[str]:
+        """Say of each wet film that lies by another spec than the next coat will go by."""
         said = []
         for name, film in sorted(self._films.items()):
             if film.stage not in FILM_STAGES or film.spec == self.default_spec:

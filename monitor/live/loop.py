@@ -266,8 +266,7 @@ class Watch:
 
     def notices(self) -> list[str]:
         """Say what whoever starts the program should know of the films that lie."""
-        now_s = self._clock.now_s()
-        return [text for room in self.rooms.values() for text in room.keeper.laid_otherwise(now_s)]
+        return [text for room in self.rooms.values() for text in room.keeper.laid_otherwise()]
 
     @property
     def store(self) -> Store:
