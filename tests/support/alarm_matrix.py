@@ -287,7 +287,7 @@ class Oracle:
         self, section: str, name: str, now_s: float, may: bool, must: bool, *, end_s: float
     ) -> None:
         fact = self._fact(section, name)
-        if may or must:
+        if may:
             fact.may_s = now_s if fact.may_s is None else fact.may_s
             self._near_s[section + name] = now_s
         elif fact.may_s is not None and now_s - self._near_s[section + name] > end_s:
