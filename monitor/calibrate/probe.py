@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import time
 from collections.abc import Sequence
 
@@ -31,6 +32,7 @@ from monitor.config.model import DEFAULT_ACCURACY
 from monitor.log.log import Store, log_path
 from monitor.log.rows import Calibration
 from rules.air.state import pressure_at_altitude_pa, rh_from_wet_bulb_pct
+from rules.air.uncertainty import wet_bulb_accuracy
 from rules.text import counted, iso_utc
 from rules.units import DAY_S, amount, temperature_c
 from sensors.calibrate.fit import (
@@ -409,9 +411,7 @@ def psychrometer(
             f"calibrated. Give what is printed on them, such as 0.2 K."
         )
     rh_pct = rh_from_wet_bulb_pct(dry_c, wet_c, pressure_pa)
-    by_dry = abs(rh_from_wet_bulb_pct(dry_c + thermometer_k, wet_c, pressure_pa) - rh_pct)
-    # Downwards, since a wet bulb above the dry one cannot be.
-    by_wet = abs(rh_from_wet_bulb_pct(dry_c, wet_c - thermometer_k, pressure_pa) - rh_pct)
+    known_pct, _ = wet_bulb_accuracy(dry_c, wet_c, pressure_pa, thermometer_k)
     try:
         if reading is None:
             wanted = heard(found, Quantity.HUMIDITY)
@@ -423,7 +423,7 @@ def psychrometer(
         point = Reference(
             reading=raw_pct,
             reference=rh_pct,
-            half_width=(by_dry**2 + by_wet**2 + spread_pct**2) ** 0.5,
+            half_width=math.hypot(known_pct, spread_pct),
             what=f"psychrometer {dry_c:.1f}/{wet_c:.1f} degC",
         )
         return conclude(target, found, CalibrationMethod.PSYCHROMETER, [point], world)

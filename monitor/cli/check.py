@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import time
 from dataclasses import replace
 
@@ -14,8 +13,8 @@ from rules.air.saturation import checked_air_c, checked_rh_pct, checked_surface_
 from rules.air.state import (
     pressure_at_altitude_pa,
     rh_from_wet_bulb_pct,
-    rh_from_wet_bulb_slopes,
 )
+from rules.air.uncertainty import wet_bulb_accuracy
 from rules.climate import AIR_TEMP, HUMIDITY, SURFACE_TEMP, PointValue
 from rules.errors import FilmcallError
 from rules.numbers import number
@@ -127,9 +126,9 @@ def run(
     elif wet_bulb is not None and rh is None:
         wet_bulb_c = temperature_c(wet_bulb)
         humidity_pct = rh_from_wet_bulb_pct(air_temp_c, wet_bulb_c, pressure_pa)
-        rh_by_air, by_bulb = rh_from_wet_bulb_slopes(air_temp_c, wet_bulb_c, pressure_pa)
-        # JCGM 100:2008, 5.1.2: the two thermometers' errors are independent, and of one size.
-        rh_accuracy_pct = AIR_ACCURACY_K * math.hypot(rh_by_air, by_bulb)
+        rh_accuracy_pct, rh_by_air = wet_bulb_accuracy(
+            air_temp_c, wet_bulb_c, pressure_pa, AIR_ACCURACY_K
+        )
     else:
         raise FilmcallError(
             "humidity is needed once: give either --rh or --wet-bulb, so that a dew point can be "

@@ -7,9 +7,14 @@ JCGM 101:2008.
 
 from __future__ import annotations
 
-from math import sqrt
+from math import hypot, sqrt
 
-from rules.air.state import dew_point_slopes
+from rules.air.saturation import PRESSURE_MAX_PA
+from rules.air.state import (
+    dew_point_slopes,
+    rh_from_wet_bulb_pct,
+    rh_from_wet_bulb_slopes,
+)
 from rules.errors import ImplausibleReading
 
 GUARD_FACTOR = 1.645  # one-sided 95 % of a normal distribution: how far a limit is kept clear of
@@ -19,6 +24,9 @@ SHOW_FACTOR = 1.96  # two-sided 95 %: the uncertainty that is shown
 # a cable from the same node shares nothing. Common practice, no source: half, because full
 # correlation would let the shared part vanish, and no user can show that all of it is shared.
 SHARED_ELEMENT_CORRELATION = 0.5
+COEFFICIENT_SHARE = 0.10  # how far a psychrometer's own coefficient may be out [-]
+PRESSURE_BAND_PA = 2500.0  # how far the air pressure may be from the altitude's [Pa]
+_PRESSURE_STEP = 0.005
 _SQRT_3 = sqrt(3.0)
 _ACCURACY_MAX = 100.0
 
@@ -83,6 +91,44 @@ def dew_point_u_k(
     air_u = by_air * standard_uncertainty(air_accuracy_k, "air_accuracy_k")
     rh_u = by_rh * standard_uncertainty(rh_accuracy_pct, "rh_accuracy_pct")
     return sqrt(air_u * air_u + rh_u * rh_u)
+
+
+def wet_bulb_accuracy(
+    air_temp_c: float, wet_bulb_c: float, pressure_pa: float, thermometer_k: float
+) -> tuple[float, float]:
+    """Return how well a humidity is known that is worked out from a dry and a wet bulb.
+
+    Args:
+        air_temp_c: dry bulb, as for `state.rh_from_wet_bulb_pct` [degC].
+        wet_bulb_c: likewise [degC].
+        pressure_pa: from the altitude [Pa].
+        thermometer_k: half-width of each thermometer's error [K].
+
+    Returns:
+        Half-width of the humidity's error [%], and how it follows the air temperature's [% per K].
+
+    Raises:
+        ImplausibleReading, EngineFault: as for `state.rh_from_wet_bulb_pct`.
+
+    Source:
+        JCGM 100:2008, 5.1.2. The psychrometer's equation e = e_w(t_w) - A p (t - t_w) (WMO-No. 8,
+        Annex 4.B) holds A and p as one product, so that a tenth of A and 25 hPa of weather and
+        height act as one share of the pressure. The tenth, for a bulb that nobody has aspirated
+        and timed, and the 25 hPa are common practice, no source.
+
+    >>> round(wet_bulb_accuracy(20.0, 15.0, 101_325.0, 0.3)[0], 1)
+    3.3
+    """
+    by_air, by_bulb = rh_from_wet_bulb_slopes(air_temp_c, wet_bulb_c, pressure_pa)
+    share = hypot(COEFFICIENT_SHARE, PRESSURE_BAND_PA / pressure_pa)
+    room = pressure_pa * (1.0 + _PRESSURE_STEP) < PRESSURE_MAX_PA
+    step = _PRESSURE_STEP if room else -_PRESSURE_STEP
+    here, beside = (
+        rh_from_wet_bulb_pct(air_temp_c, wet_bulb_c, pressure_pa * (1.0 + each))
+        for each in (0.0, step)
+    )
+    by_share = share * (beside - here) / step
+    return hypot(thermometer_k * by_air, thermometer_k * by_bulb, by_share), by_air
 
 
 def pair_u_k(

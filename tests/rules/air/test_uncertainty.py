@@ -146,6 +146,6 @@ def test_the_refusal_of_an_accuracy_says_what_to_do() -> None:
     with pytest.raises(ImplausibleReading) as refusal:
         standard_uncertainty(-0.3, "surface_accuracy_k")
     assert str(refusal.value) == (
-        "surface_accuracy_k -0.3 is not between 0 and 100; no guard can be worked out from it. "
+        "surface_accuracy_k -0.3 is not between 0 and 100; no guard can be worked out. "
         "Give the half-width that the sensor's sheet states, as 0.3 K or 3 %."
     )
