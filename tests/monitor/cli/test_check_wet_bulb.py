@@ -84,10 +84,10 @@ def test_the_margins_uncertainty_is_that_of_the_two_thermometers(
     found = check(air_c, bulb_c, surface_c)
     u95_k = found["dew_margin_u95_k"]
     # 3 %: the engines differ by less than 1 in their slopes by temperature, but by more in that by
-    # pressure; 3 %: the WMO's constant is a fit for one instrument, and a first-order sum leaves
+    # pressure; 4 %: the WMO's constant is a fit for one instrument, and a first-order sum leaves
     # the bend of the curve out.
     assert u95_k == pytest.approx(1.96 * by_differences(air_c, bulb_c), rel=0.03)
-    assert u95_k == pytest.approx(1.96 * by_draws(air_c, bulb_c, surface_c), rel=0.03)
+    assert u95_k == pytest.approx(1.96 * by_draws(air_c, bulb_c, surface_c), rel=0.04)
     (reason,) = [each for each in found["reasons"] if each["limit"] == "dew_margin_min"]
     assert reason["guard"] == pytest.approx(u95_k * 1.645 / 1.96, abs=2e-4)
 
