@@ -25,7 +25,7 @@ from monitor.screen.panels import (
     limit_lines,
     sensor_items,
 )
-from monitor.screen.pieces import cut, flow, hanging, wrap
+from monitor.screen.pieces import cut, flow, hanging, join, wrap
 from monitor.screen.view import View
 from rules.limits import is_upper
 from rules.vocabulary import LimitName
@@ -71,7 +71,7 @@ def one_column(view: View, width: int, space: int) -> Lines:
         drawn = pane.draw(count) if count else []
         for index, line in enumerate(drawn):
             title = pane.title if index == 0 else ""
-            lines.append(Text.assemble(view.part(f"{title:<{_LABEL}}", "head"), line))
+            lines.append(join(view.piece(f"{title:<{_LABEL}}", "head"), line))
     return lines
 
 
@@ -106,19 +106,19 @@ def columns(view: View, width: int, space: int, count: int) -> Lines:
             if not lines:
                 continue
             rule = "─" * max(0, each - cell_len(pane.title) - 1)
-            title = Text.assemble(view.part(f"{pane.title} ", "head"), view.part(rule, "label"))
+            title = join(view.piece(f"{pane.title} ", "head"), view.piece(rule, "label"))
             block += [title, *pane.draw(lines - 1)]
         blocks.append(block)
     height = max((len(block) for block in blocks), default=0)
     rows: Lines = []
     for index in range(min(height, space)):
-        row = Text()
+        cells: list[Text | str] = []
         for place, block in enumerate(blocks):
-            cell = block[index].copy() if index < len(block) else Text()
+            cell = block[index] if index < len(block) else Text()
+            cells.append(cell)
             if place < len(blocks) - 1:
-                cell.append(" " * (each + between - cell.cell_len))
-            row.append_text(cell)
-        rows.append(row)
+                cells.append(" " * (each + between - cell.cell_len))
+        rows.append(join(*cells))
     return rows
 
 
@@ -230,12 +230,21 @@ def _counted(view: View, items: Lines, lay: Callable[[Lines], Lines]) -> Callabl
 
     def draw(count: int) -> Lines:
         lines = lay(items)
-        for shown in range(len(items) - 1, 0, -1):
-            if len(lines) <= count:
-                break
-            more = view.part(f"+{len(items) - shown} more", "label")
-            lines = lay([*items[:shown], more])
-        return lines[:count]
+        if len(lines) <= count or len(items) < 2:
+            return lines[:count]
+
+        def some(shown: int) -> Lines:
+            return lay([*items[:shown], view.part(f"+{len(items) - shown} more", "label")])
+
+        # More pieces never take fewer lines, so that the last that fit are found by halving.
+        fits, over = 1, len(items)
+        while over - fits > 1:
+            middle = (fits + over) // 2
+            if len(some(middle)) <= count:
+                fits = middle
+            else:
+                over = middle
+        return some(fits)[:count]
 
     return draw
 

@@ -6,6 +6,7 @@ import math
 from bisect import bisect_left
 from collections.abc import Sequence
 from enum import IntEnum
+from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -33,8 +34,9 @@ class Chart(NamedTuple):
     span_s: float
 
 
+@lru_cache(maxsize=64)
 def chart_of(
-    series: Sequence[tuple[float, float]],
+    series: tuple[tuple[float, float], ...],
     now_s: float,
     width: int,
     rows: int,
@@ -59,7 +61,8 @@ def chart_of(
     Returns:
         The chart, or None where nothing of the last hours is known.
 
-    >>> chart = chart_of([(3600.0 * h, v) for h, v in enumerate((6, 5, 4, 2))], 10800.0, 4, 2, 3.0)
+    >>> series = tuple((3600.0 * hour, value) for hour, value in enumerate((6, 5, 4, 2)))
+    >>> chart = chart_of(series, 10800.0, 4, 2, 3.0)
     >>> chart.rows
     ('█▆▃ ', '───▀')
     """
@@ -96,7 +99,8 @@ def chart_of(
     return Chart(tuple(lines), under, top, span_s)
 
 
-def span_shown_s(series: Sequence[tuple[float, float]], now_s: float) -> float:
+@lru_cache(maxsize=64)
+def span_shown_s(series: tuple[tuple[float, float], ...], now_s: float) -> float:
     """Return how much time a chart of a series shows: whole hours, 1 to 12 [s]."""
     recent = _recent(series, now_s)
     since_s = now_s - recent[0][0] if recent else 0.0
@@ -104,7 +108,8 @@ def span_shown_s(series: Sequence[tuple[float, float]], now_s: float) -> float:
 
 
 def _recent(series: Sequence[tuple[float, float]], now_s: float) -> list[tuple[float, float]]:
-    return [(t, v) for t, v in series if now_s - _MOST_S <= t <= now_s and math.isfinite(v)]
+    first = bisect_left(series, (now_s - _MOST_S,))
+    return [(t, v) for t, v in series[first:] if t <= now_s and math.isfinite(v)]
 
 
 def _bridge(
@@ -168,8 +173,9 @@ class BandChart(NamedTuple):
     span_s: float
 
 
+@lru_cache(maxsize=64)
 def rooms_of(
-    times_s: Sequence[float],
+    times_s: tuple[float, ...],
     band: Band,
     now_s: float,
     span_s: float,
@@ -177,7 +183,7 @@ def rooms_of(
     bound: float,
     *,
     upper: bool = False,
-) -> list[tuple[float, float, float] | None]:
+) -> tuple[tuple[float, float, float] | None, ...]:
     """Return, column by column, how far inside its bound a quantity will be.
 
     Args:
@@ -203,11 +209,12 @@ def rooms_of(
             values = [value - bound for value in values]
         known = all(math.isfinite(value) for value in values)
         rooms.append((values[0], values[1], values[2]) if known else None)
-    return rooms
+    return tuple(rooms)
 
 
+@lru_cache(maxsize=64)
 def band_chart_of(
-    rooms: Sequence[tuple[float, float, float] | None],
+    rooms: tuple[tuple[float, float, float] | None, ...],
     rows: int,
     span_s: float,
     *,
@@ -228,7 +235,7 @@ def band_chart_of(
     Returns:
         The chart, or None where nothing is known.
 
-    >>> rooms = [(2.0, 4.0, 6.0), (0.5, 3.0, 6.0), (-1.0, 2.0, 5.0), (-2.0, -0.5, 3.0), None]
+    >>> rooms = ((2.0, 4.0, 6.0), (0.5, 3.0, 6.0), (-1.0, 2.0, 5.0), (-2.0, -0.5, 3.0), None)
     >>> chart = band_chart_of(rooms, 4, 3600.0, top=6.0)
     >>> chart.rows
     ('░░░  ', '▒▒░░ ', '█▂▒░ ', '──▀█·')

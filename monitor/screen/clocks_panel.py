@@ -7,6 +7,7 @@ import math
 from rich.text import Text
 
 from monitor.screen.phrases import CLOCK_WORDS
+from monitor.screen.pieces import Piece, join
 from monitor.screen.view import View
 from rules.clocks.clock import Clock, ClockState
 from rules.text import clean, duration_text
@@ -80,7 +81,7 @@ def clock_groups(view: View, width: int) -> list[Text]:
         first, *others = clocks
         piece = _clock(view, first)
         for other in others:
-            piece.append_text(Text.assemble(", ", _clock(view, other, named=False)))
+            piece = join(piece, ", ", _clock(view, other, named=False))
         pieces += [piece] if piece.cell_len <= width else [_clock(view, each) for each in clocks]
     if waiting:
         pieces.append(view.part(f"{len(waiting)} not started", "label"))
@@ -106,16 +107,16 @@ def _whose(view: View, clock: Clock, *, long: bool) -> str:
 def _clock(
     view: View, clock: Clock, *, long: bool = False, named: bool = True, with_left: bool = True
 ) -> Text:
-    label = view.theme.style("label")
     role, value, tail = _value(view, clock)
-    text = Text.assemble(view.label(clock_name(clock)) if named else "", view.part(value, role))
+    parts: list[Piece] = [view.label(clock_name(clock))] if named else []
+    parts.append(view.piece(value, role) if role else value)
     if tail and with_left:
-        text.append(f" ({tail})", label)
+        parts.append(view.piece(f" ({tail})", "label"))
     if whose := _whose(view, clock, long=long):
-        text.append(f" {whose}", label)
+        parts.append(view.piece(f" {whose}", "label"))
     if long:
-        _clock_more(view, text, clock)
-    return text
+        parts += [view.piece(more, "label") for more in _more(view, clock)]
+    return join(*parts)
 
 
 def _value(view: View, clock: Clock) -> tuple[str, str, str]:
@@ -149,13 +150,15 @@ def _differs(clock: Clock) -> bool:
     return abs(ahead_s - left_s) > max(60.0, 0.05 * left_s)
 
 
-def _clock_more(view: View, text: Text, clock: Clock) -> None:
-    label = view.theme.style("label")
+def _more(view: View, clock: Clock) -> list[str]:
+    """What there is room for on a large screen: the range, and what to do or what is missing."""
+    more = []
     if clock.ends_at_range_s is not None and clock.state is ClockState.RUNNING:
         early, late = (view.when(each) for each in clock.ends_at_range_s)
         if early != late:
-            text.append(f", between {early} and {late}", label)
+            more.append(f", between {early} and {late}")
     if clock.state is ClockState.UNKNOWN and clock.basis:
-        text.append(f": {clean(clock.basis)}", label)
+        more.append(f": {clean(clock.basis)}")
     elif clock.advice and clock.state is not ClockState.WAITING:
-        text.append(f": {clean(clock.advice)}", label)
+        more.append(f": {clean(clock.advice)}")
+    return more

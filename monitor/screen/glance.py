@@ -9,7 +9,8 @@ from rich.text import Text
 
 from monitor.screen.clocks_panel import clock_name, urgent_clocks
 from monitor.screen.letters import big_figure, least_width
-from monitor.screen.pieces import cut
+from monitor.screen.pieces import cut, join
+from monitor.screen.phrases import LIMIT_WORDS
 from monitor.screen.sentence import TIMERS, closest, figure, limit_of, turns_at, way_out
 from monitor.screen.view import ROLE, View
 from rules.call import Call
@@ -118,7 +119,7 @@ def _bar(view: View, dial: Dial, width: int) -> Text:
     if dial.left is None:
         return Text()
     full = round(min(1.0, max(0.0, dial.left)) * width)
-    return Text.assemble(view.part("█" * full, dial.role), view.part("─" * (width - full), "label"))
+    return join(view.piece("█" * full, dial.role), view.piece("─" * (width - full), "label"))
 
 
 def _deciding(view: View, call: SectionCall) -> Dial:

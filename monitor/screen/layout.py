@@ -8,10 +8,12 @@ by its rank, whole rooms first.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from rich.cells import cell_len
-from rich.text import Text
+from rich.style import Style
+from rich.text import Span, Text
 
 from monitor.screen.arrange import columns, one_column
 from monitor.screen.clocks_panel import next_clock, urgent_items
@@ -35,7 +37,7 @@ from monitor.screen.phrases import (
     VAPOUR,
     VAPOUR_BRIEF,
 )
-from monitor.screen.pieces import cut, flow, wrap
+from monitor.screen.pieces import cut, flow, join, wrap
 from monitor.screen.theme import Theme, zone_word
 from monitor.screen.view import View
 from monitor.snapshot import IDLE, DeskView, Snapshot
@@ -140,7 +142,7 @@ def _head(view: View, width: int) -> Text:
             if cell_len(left) + cell_len(right) + 3 <= width:
                 blank = " " * (width - cell_len(left) - cell_len(right) - 1)
                 stamp = Text(right, style=mark) if mark is not None else Text(right)
-                return Text.assemble(left, blank, stamp)
+                return join(left, blank, stamp)
     stamp = Text(rights[-1], style=mark) if mark is not None else Text(rights[-1])
     return cut(stamp, width)
 
@@ -151,10 +153,10 @@ def _asked(view: View, call: SectionCall, width: int) -> Lines:
     if call.section != ALL_SECTIONS:
         asked = f"{clean(call.section)}: {asked}"
     since = f"since {view.when(call.since_s)}"
-    lines = [Text.assemble(" ", line) for line in wrap(Text(asked), width - 2)]
+    lines = [join(" ", line) for line in wrap(Text(asked), width - 2)]
     blank = width - 1 - lines[-1].cell_len - cell_len(since)
     if blank >= 2:
-        lines[-1].append(" " * blank + since)
+        lines[-1] = join(lines[-1], " " * blank + since)
     return _quiet(view, width) + lines
 
 
@@ -165,7 +167,7 @@ def _quiet(view: View, width: int) -> Lines:
     if cell_len(text) > width - 3:
         text = quiet_text(snapshot)
     style = theme.style("quiet")
-    return [Text.assemble(" ", (line.plain, style)) for line in wrap(Text(text), width - 2) if text]
+    return [join(" ", Text(line.plain, style)) for line in wrap(Text(text), width - 2) if text]
 
 
 def _word(view: View, call: SectionCall) -> str:
@@ -223,7 +225,7 @@ def _small(view: View, size: Size, desk: DeskView) -> Lines:
     more = flow(urgent_items(view)[1:], width) + flow(climate_items(view), width)
     more = more[: max(0, space)]
     more += [Text()] * (space - len(more))
-    return band + [Text.assemble(" ", line) for line in (*body, *more, *foot)]
+    return band + [join(" ", line) for line in (*body, *more, *foot)]
 
 
 def _glance(view: View, size: Size, desk: DeskView) -> Lines:
@@ -236,7 +238,7 @@ def _glance(view: View, size: Size, desk: DeskView) -> Lines:
     digits = max(3, round(rows * _DIALS_SHARE) - 2) + 2
     band = _band(view, size, max(5, rows - digits))
     dials = dial_lines(view, width, size.rows - len(band) - len(loud) - len(foot))
-    return band + [Text.assemble(" ", line) for line in (*dials, *loud, *foot)]
+    return band + [join(" ", line) for line in (*dials, *loud, *foot)]
 
 
 def _small_keys(view: View, size: Size, desk: DeskView) -> Lines:
@@ -247,8 +249,8 @@ def _small_keys(view: View, size: Size, desk: DeskView) -> Lines:
         entries.append(f"{key} {SHORT_WORDS.get(word, word)}" if word else key)
     width = size.columns - 1
     columns = max(1, min(len(entries), width // (max(map(cell_len, entries)) + 1)))
-    keys = [Text.assemble(" ", line) for line in _table(entries, width, columns)]
-    foot = [Text.assemble(" ", line) for line in _foot(view, width - 1, desk, small=True)]
+    keys = [join(" ", line) for line in _table(entries, width, columns)]
+    foot = [join(" ", line) for line in _foot(view, width - 1, desk, small=True)]
     rows = size.rows - len(keys)
     band = _band(view, size, max(2, rows - len(foot)))
     return [*band[: rows - len(foot)], *keys, *foot]
@@ -264,16 +266,14 @@ def _large(view: View, size: Size, desk: DeskView) -> Lines:
     foot = _foot(view, width, desk, small=False)
     space = size.rows - len(band) - len(top) - len(foot)
     if desk.keys_page:
-        title = Text.assemble(
-            view.part("KEYS  ", "head"), "one key, then Enter records and Esc drops"
-        )
+        title = join(view.part("KEYS  ", "head"), "one key, then Enter records and Esc drops")
         middle = [title, *_table(desk.keys_page, width, max(1, width // 26))][: max(0, space)]
     elif wide and space >= WIDE_ROWS // 2:
         middle = columns(view, width, space, 3 if vast else 2)
     else:
         middle = one_column(view, width, space)
     middle += [Text()] * (space - len(middle))
-    return band + [Text.assemble(" ", line) for line in (*top, *middle, *foot)]
+    return band + [join(" ", line) for line in (*top, *middle, *foot)]
 
 
 def _next_clock(view: View, width: int) -> Lines:
@@ -368,10 +368,23 @@ def _exactly(lines: Lines, rows: int) -> Lines:
     return [*lines[:rows], *([Text()] * (rows - len(lines)))]
 
 
-def _padded(line: Text, width: int, style: object) -> Text:
-    padded = line.copy()
-    padded.truncate(width, overflow="crop", pad=True)
+def _padded(line: Text, width: int, style: Style) -> Text:
+    """A line of exactly `width` cells, drawn on a style."""
+    return _padded_as(line.plain, line.style, tuple(line.spans), width, style)
+
+
+@lru_cache(maxsize=1024)
+def _padded_as(
+    plain: str, own: str | Style, spans: tuple[Span, ...], width: int, style: Style
+) -> Text:
+    """The same line as the last time, where it is as it was: nobody changes it."""
+    line = Text(plain, own)
+    line.spans = list(spans)
+    if line.cell_len > width:
+        line.truncate(width, overflow="crop")
     whole = Text(no_wrap=True, overflow="crop", end="")
-    whole.append_text(padded)
-    whole.stylize_before(style, 0, len(whole))  # type: ignore[arg-type]
+    whole.append(line.plain + " " * (width - line.cell_len), style)
+    if own:
+        whole.stylize(own, 0, len(line))
+    whole.spans += line.spans
     return whole

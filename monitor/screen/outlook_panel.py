@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import re
+from collections.abc import Sequence
+from functools import lru_cache
+from itertools import groupby
 
 from rich.cells import cell_len, set_cell_size
+from rich.style import Style
 from rich.text import Text
 
 from monitor.screen.charts import (
@@ -18,7 +23,10 @@ from monitor.screen.charts import (
     rooms_of,
     span_shown_s,
 )
+from monitor.screen.phrases import LIMIT_WORDS
+from monitor.screen.pieces import join
 from monitor.screen.sentence import TREND_OF, figure, limit_of
+from monitor.screen.theme import Theme
 from monitor.screen.view import View
 from monitor.snapshot import Band, OutlookBands
 from rules.limits import is_upper
@@ -29,6 +37,7 @@ from rules.vocabulary import LimitName, LimitState
 AHEAD_S = 6 * 3600.0
 _AXIS_ROWS = 5  # from so many lines on the hours stand under the band
 _TICK_S = 7200.0
+_CHART_S = 60.0  # a trend has a value a minute: in between its chart is as it was
 
 SHADES = "90, 50 and 10 % sure"
 _RISK_ROLE = {Risk.SOME: "near", Risk.LIKELY: "broken"}
@@ -73,11 +82,11 @@ def trend_lines(
     rooms = None
     if band is not None:
         past = inner * 2 // 5
-        rooms = rooms_of(*band, view.snapshot.time_s, AHEAD_S, inner - past - 1, bound, upper=upper)
+        rooms = rooms_of(*band, _chart_time_s(view), AHEAD_S, inner - past - 1, bound, upper=upper)
     least_top = max((room[2] for room in rooms or () if room is not None), default=0.0)
     chart = chart_of(
         view.snapshot.trends[TREND_OF[name]],
-        view.snapshot.time_s,
+        _chart_time_s(view),
         past,
         rows,
         bound,
@@ -99,13 +108,13 @@ def trend_lines(
         labels[1] = span if rows < 4 else ""
     labels[-1] = base
     lines = [
-        Text.assemble(view.part(set_cell_size(label, label_width), "label"), drawn)
-        for label, drawn in zip(labels, _past_rows(view, chart), strict=True)
+        join(view.piece(set_cell_size(label, label_width), "label"), drawn)
+        for label, drawn in zip(labels, _past_rows(view.theme, chart), strict=True)
     ]
     if coming is not None:
-        for line, drawn in zip(lines, _band_rows(view, coming), strict=True):
-            line.append("│", theme.style("label"))
-            line.append_text(drawn)
+        edge = view.piece("│", "label")
+        ahead_rows = _band_rows(view.theme, coming)
+        lines = [join(past, edge, drawn) for past, drawn in zip(lines, ahead_rows, strict=True)]
     if rows >= 4:
         name_of = LIMIT_WORDS[name]
         words = f"{name_of}, {span}"
@@ -116,18 +125,24 @@ def trend_lines(
     return lines
 
 
+def _chart_time_s(view: View) -> float:
+    """The chart's own now: the end of this minute, so that it is drawn anew once a minute."""
+    return math.ceil(view.snapshot.time_s / _CHART_S) * _CHART_S
+
+
 def _spans(view: View, name: LimitName) -> str:
     """How much time stands on each side of the present."""
-    past_s = span_shown_s(view.snapshot.trends[TREND_OF[name]], view.snapshot.time_s)
+    past_s = span_shown_s(view.snapshot.trends[TREND_OF[name]], _chart_time_s(view))
     past, ahead = (duration_text(span_s) for span_s in (past_s, AHEAD_S))
     return f"-{past}, +{ahead}"
 
 
-def _past_rows(view: View, chart: Chart) -> list[Text]:
-    drawn = [view.part(row, "trend") for row in chart.rows[:-1]]
-    base = view.part(chart.rows[-1], "label")
-    for column in chart.under:
-        base.stylize(view.theme.style("broken"), column, column + 1)
+@lru_cache(maxsize=64)
+def _past_rows(theme: Theme, chart: Chart) -> list[Text]:
+    """A chart's lines; the same as the last time where the chart is."""
+    drawn = [Text(row, theme.style("trend")) for row in chart.rows[:-1]]
+    base = Text(chart.rows[-1], theme.style("label"))
+    _draw_runs(base, [x in chart.under for x in range(len(base))], theme.style("broken"))
     return [*drawn, base]
 
 
@@ -171,7 +186,7 @@ def ahead_lines(view: View, name: LimitName, width: int, rows: int) -> list[Text
     theme, bound = view.theme, reason.bound
     base = _base(view, name, bound)
     label_width = max(13, cell_len(base) + 1)
-    inner, now_s = width - label_width, view.snapshot.time_s
+    inner, now_s = width - label_width, _chart_time_s(view)
     rooms = rooms_of(*band, now_s, AHEAD_S, inner, bound, upper=is_upper(name))
     axis = rows >= _AXIS_ROWS
     bars = rows - 1 - axis
@@ -184,28 +199,37 @@ def ahead_lines(view: View, name: LimitName, width: int, rows: int) -> list[Text
     labels[0], labels[-1] = _edge(view, name, bound, chart.top), base
     lines = [view.part(what, "label")]
     lines += [
-        Text.assemble(view.part(set_cell_size(label, label_width), "label"), drawn)
-        for label, drawn in zip(labels, _band_rows(view, chart), strict=True)
+        join(view.piece(set_cell_size(label, label_width), "label"), drawn)
+        for label, drawn in zip(labels, _band_rows(view.theme, chart), strict=True)
     ]
     if axis:
         lines.append(view.part(" " * label_width + _hours(view, inner, now_s), "label"))
     return lines
 
 
-def _band_rows(view: View, chart: BandChart) -> list[Text]:
+@lru_cache(maxsize=64)
+def _band_rows(theme: Theme, chart: BandChart) -> list[Text]:
+    """A band's lines; the same as the last time where the band is."""
     drawn = []
-    shade = view.theme.style("label")
     for row in chart.rows[:-1]:
-        text = view.part(row, "trend")
-        for column, glyph in enumerate(row):
-            if glyph in (HALF_KEPT, TENTH_KEPT):
-                text.stylize(shade, column, column + 1)
+        text = Text(row, theme.style("trend"))
+        shaded = [glyph in (HALF_KEPT, TENTH_KEPT) for glyph in row]
+        _draw_runs(text, shaded, theme.style("label"))
         drawn.append(text)
-    base = view.part(chart.rows[-1], "label")
-    for column, risk in enumerate(chart.risks):
-        if risk in _RISK_ROLE:
-            base.stylize(view.theme.style(_RISK_ROLE[risk]), column, column + 1)
+    base = Text(chart.rows[-1], theme.style("label"))
+    for risk, role in _RISK_ROLE.items():
+        _draw_runs(base, [each is risk for each in chart.risks], theme.style(role))
     return [*drawn, base]
+
+
+def _draw_runs(text: Text, meant: Sequence[bool], style: Style) -> None:
+    """Draw the columns that are meant in a style, each run of them as one piece."""
+    column = 0
+    for is_meant, run in groupby(meant):
+        end = column + sum(1 for _ in run)
+        if is_meant:
+            text.stylize(style, column, end)
+        column = end
 
 
 def _hours(view: View, width: int, now_s: float) -> str:

@@ -12,7 +12,7 @@ from monitor.screen.phrases import (
     quality_word,
     state_word,
 )
-from monitor.screen.pieces import event_text
+from monitor.screen.pieces import Piece, event_text, join
 from monitor.screen.sentence import TIMERS, change, limit_of, why
 from monitor.screen.view import ROLE, View
 from monitor.snapshot import PointHealth
@@ -60,8 +60,8 @@ def section_items(view: View) -> list[Text]:
     if len(calls) < 2:
         return []
     return [
-        Text.assemble(
-            Text(f"{_mark(view, call)} {call.call.value}", view.theme.call_word(call.call)),
+        join(
+            (f"{_mark(view, call)} {call.call.value}", view.theme.call_word(call.call)),
             " ",
             view.section_word(call.section),
         )
@@ -79,7 +79,7 @@ def _mark(view: View, call: SectionCall) -> str:
 def section_lines(view: View) -> list[Text]:
     """One line a section, with its reason; for large screens."""
     return [
-        Text.assemble(piece, ": ", sentence(view, call))
+        join(piece, ": ", sentence(view, call))
         for piece, call in zip(section_items(view), view.snapshot.calls, strict=False)
     ]
 
@@ -92,8 +92,8 @@ def limit_lines(view: View) -> list[Text]:
     for reason in view.worst.reasons:
         if reason.limit == "outlook":
             continue
-        mark = view.part(f"{state_word(reason.state):<8}", ROLE[reason.state])
-        lines.append(Text.assemble(mark, " ", why(view.worst, view.theme, None, reason)))
+        mark = view.piece(f"{state_word(reason.state):<8}", ROLE[reason.state])
+        lines.append(join(mark, " ", why(view.worst, view.theme, None, reason)))
     return lines
 
 
@@ -116,26 +116,26 @@ def climate_items(view: View) -> list[Text]:
     if call is None:
         return []
     climate, theme = call.climate, view.theme
-    unknown = view.part("not known", "unknown")
-    air: Text | str = unknown
+    unknown = view.piece("not known", "unknown")
+    air: Piece = unknown
     if climate.air_temp_c is not None:
         spread = _spread(view, climate.air_point, Quantity.AIR_TEMP)
-        air = view.part(theme.temp(climate.air_temp_c, spread), "strong")
-    humidity: Text | str = unknown
+        air = view.piece(theme.temp(climate.air_temp_c, spread), "strong")
+    humidity: Piece = unknown
     if climate.rh_pct is not None:
         spread = _spread(view, climate.air_point, Quantity.HUMIDITY)
-        humidity = view.part(theme.percent(climate.rh_pct, spread), "strong")
+        humidity = view.piece(theme.percent(climate.rh_pct, spread), "strong")
         dampest = view.reason_of(LimitName.HUMIDITY_MAX)
         if dampest is not None and (dampest.value or 0.0) >= climate.rh_pct + 0.5:
-            humidity.append(f", {theme.percent(dampest.value or 0.0)} at its dampest")
-    surface: Text | str = unknown
+            humidity = join(humidity, f", {theme.percent(dampest.value or 0.0)} at its dampest")
+    surface: Piece = unknown
     if climate.surface_temp_c is not None:
         spread = _spread(view, climate.surface_point, Quantity.SURFACE_TEMP)
         if climate.assumed_offset_k is not None:
             said = climate.estimates.get(LimitName.SURFACE_TEMP_MIN, ())
             guards = [each.guard for each in said if each.source == climate.surface_point]
             spread = SHOW_FACTOR / GUARD_FACTOR * max(guards) if guards else None
-        surface = view.part(theme.temp(climate.surface_temp_c, spread), "strong")
+        surface = view.piece(theme.temp(climate.surface_temp_c, spread), "strong")
     where = ""
     if climate.assumed_offset_k is not None:
         where = "(assumed, no probe)"
@@ -144,25 +144,22 @@ def climate_items(view: View) -> list[Text]:
     dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
     frost = dew_c is not None and frost_c is not None and frost_c > dew_c
     wetting = frost_c if frost else dew_c
-    point = unknown if wetting is None else view.part(theme.temp(wetting), "strong")
-    margin: Text | str = unknown
+    point = unknown if wetting is None else view.piece(theme.temp(wetting), "strong")
+    margin: Piece = unknown
     if climate.dew_margin_k is not None:
         u_k = climate.dew_margin_u_k
         spread = None if u_k is None else SHOW_FACTOR * u_k
         role = view.role_of(LimitName.DEW_MARGIN_MIN) or "strong"
-        margin = view.part(theme.difference(climate.dew_margin_k, spread), role)
-    items = [
-        Text.assemble(view.label("air"), air),
-        Text.assemble(view.label("humidity"), humidity),
-        Text.assemble(view.label("frost point" if frost else "dew point"), point),
-        Text.assemble(view.label("surface"), surface),
-        Text.assemble(view.label("margin"), margin),
+        margin = view.piece(theme.difference(climate.dew_margin_k, spread), role)
+    at = [view.piece(f" at {clean(climate.air_point)}", "label")] if climate.air_point else []
+    which = [view.piece(f" {where}", "label")] if where else []
+    return [
+        join(view.label("air"), air),
+        join(view.label("humidity"), humidity),
+        join(view.label("frost point" if frost else "dew point"), point, *at),
+        join(view.label("surface"), surface, *which),
+        join(view.label("margin"), margin),
     ]
-    if climate.air_point:
-        items[2].append(f" at {clean(climate.air_point)}", theme.style("label"))
-    if where:
-        items[3].append(f" {where}", theme.style("label"))
-    return items
 
 
 # --- sensors
@@ -183,7 +180,7 @@ def fault_items(view: View) -> list[Text]:
         age = "never heard"
         if health.age_s is not None:
             age = duration_text(health.age_s)
-        items.append(Text.assemble(view.part(text, "unknown"), f" {age}"))
+        items.append(join(view.piece(text, "unknown"), f" {age}"))
     return items
 
 
@@ -194,7 +191,7 @@ def sensor_items(view: View, *, long: bool = False, brief: bool = False) -> list
         long: with every value and the link's state.
         brief: how many are well in place of every one.
     """
-    snapshot, theme = view.snapshot, view.theme
+    snapshot = view.snapshot
     items = fault_items(view)
     bodies: dict[str, list[PointHealth]] = {}
     for health in snapshot.points:
@@ -210,15 +207,14 @@ def sensor_items(view: View, *, long: bool = False, brief: bool = False) -> list
         return items
     for point, well in bodies.items():
         age_s = max((part.age_s or 0.0) for part in well)
-        text = Text.assemble(view.label(clean(point)), duration_text(age_s))
+        parts: list[Piece] = [view.label(clean(point)), duration_text(age_s)]
         checks = [p.calibration_age_s for p in well if p.calibration_age_s is not None]
         if checks:
-            age = duration_text(max(checks))
-            text.append(f", checked {age} ago", theme.style("label"))
+            parts.append(view.piece(f", checked {duration_text(max(checks))} ago", "label"))
         if long:
-            text.append(": ")
-            text.append(", ".join(_value(view, part) for part in well), theme.style("label"))
-        items.append(text)
+            values = ", ".join(_value(view, part) for part in well)
+            parts += [": ", view.piece(values, "label")]
+        items.append(join(*parts))
     if not snapshot.points:
         items.append(view.part("no sensor is configured", "unknown"))
     counts = {name: count for name, count in snapshot.counts.items() if count}
@@ -256,8 +252,8 @@ def event_items(view: View) -> list[Text]:
     if not events:
         return [view.part("nothing recorded yet", "label")]
     return [
-        Text.assemble(
-            view.part(f"{view.when(event.time_s)} ", "label"),
+        join(
+            view.label(view.when(event.time_s)),
             event_text(event),
         )
         for event in events

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 from rich.cells import cell_len, chop_cells
-from rich.text import Text
+from rich.style import Style
+from rich.text import Span, Text
 
 from monitor.screen.phrases import event_word
 from rules.events import Event
@@ -47,6 +49,42 @@ def details_text(event: Event) -> str:
     return f"{text}: {clean(event.note)}" if event.note else text
 
 
+Piece = Text | str | tuple[str, Style]
+
+
+def join(*parts: Piece) -> Text:
+    """Return texts behind one another, each in its own style.
+
+    As `Text.assemble`, but most of a screen's texts are as they were at the redraw before: what
+    comes back is kept for the next one and is not to be changed.
+    """
+    return _joined(
+        tuple(
+            (part.plain, part.style, tuple(part.spans)) if isinstance(part, Text) else part
+            for part in parts
+        )
+    )
+
+
+@lru_cache(maxsize=2048)
+def _joined(
+    parts: tuple[str | tuple[str, Style] | tuple[str, str | Style, tuple[Span, ...]], ...],
+) -> Text:
+    plain: list[str] = []
+    spans: list[Span] = []
+    at = 0
+    for part in parts:
+        words, style, own = (part, "", ()) if isinstance(part, str) else (*part, ())[:3]
+        plain.append(words)
+        if style:
+            spans.append(Span(at, at + len(words), style))
+        spans += [span.move(at) for span in own]
+        at += len(words)
+    joined = Text("".join(plain))
+    joined.spans = spans
+    return joined
+
+
 def flow(items: Sequence[Text], width: int, between: str = " · ") -> list[Text]:
     """Lay pieces side by side and begin a new line where the next would not fit.
 
@@ -58,7 +96,7 @@ def flow(items: Sequence[Text], width: int, between: str = " · ") -> list[Text]
     lines: list[Text] = []
     for item in items:
         if lines and lines[-1].cell_len + cell_len(between) + item.cell_len <= width:
-            lines[-1] = Text.assemble(lines[-1], between, item)
+            lines[-1] = join(lines[-1], between, item)
         elif item.cell_len <= width:
             lines.append(item)
         else:
@@ -67,8 +105,22 @@ def flow(items: Sequence[Text], width: int, between: str = " · ") -> list[Text]
 
 
 def wrap(text: Text, width: int) -> list[Text]:
-    """Break a text at its words into lines of at most `width` cells; nothing is lost but blanks."""
-    plain = text.plain
+    """Break a text at its words into lines of at most `width` cells; nothing is lost but blanks.
+
+    The lines are kept for the next redraw: they are not to be changed.
+    """
+    if text.cell_len <= width and not text.plain.endswith(" "):
+        return [text]
+    return list(_wrapped(text.plain, text.style, tuple(text.spans), width))
+
+
+@lru_cache(maxsize=512)
+def _wrapped(
+    plain: str, style: str | Style, spans: tuple[Span, ...], width: int
+) -> tuple[Text, ...]:
+    """What a text was broken into the last time: most of a screen's are as they were before."""
+    text = Text(plain, style)
+    text.spans = list(spans)
     lines: list[Text] = []
     start = 0
     while start < len(plain):
@@ -82,18 +134,26 @@ def wrap(text: Text, width: int) -> list[Text]:
         start = end
         while start < len(plain) and plain[start] == " ":
             start += 1
-    return lines or [Text()]
+    return tuple(lines) or (Text(),)
 
 
 def hanging(item: Text, width: int) -> list[Text]:
     """Break a text as `wrap` does, every line but the first set in by two cells."""
-    lines = wrap(item, width)
+    if item.cell_len <= width and not item.plain.endswith(" "):
+        return [item]
+    return list(_hung(item.plain, item.style, tuple(item.spans), width))
+
+
+@lru_cache(maxsize=512)
+def _hung(plain: str, style: str | Style, spans: tuple[Span, ...], width: int) -> tuple[Text, ...]:
+    lines = _wrapped(plain, style, spans, width)
     if len(lines) == 1:
         return lines
-    rest = item.copy()
+    rest = Text(plain, style)
+    rest.spans = list(spans)
     rest = rest[len(lines[0].plain) :]
     blank = len(rest.plain) - len(rest.plain.lstrip())
-    return [lines[0], *(Text.assemble("  ", line) for line in wrap(rest[blank:], width - 2))]
+    return (lines[0], *(join("  ", line) for line in wrap(rest[blank:], width - 2)))
 
 
 def cut(line: Text, width: int) -> Text:

@@ -5,6 +5,7 @@ Rests on a call's reasons; where a reason is no limit's, its own words stand.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 
 from monitor.screen.theme import Theme
@@ -207,10 +208,8 @@ def _small(text: str) -> str:
 def _moving(series: Series, now_s: float, name: LimitName, theme: Theme) -> str:
     """What the last hour shows, by the same estimator that the call looks ahead with."""
     samples: list[tuple[float, float]] = []
-    for time_s, value in series:
-        if now_s - _TREND_S - _SAMPLE_S <= time_s <= now_s and (
-            not samples or time_s - samples[-1][0] >= _SAMPLE_S
-        ):
+    for time_s, value in series[bisect_left(series, (now_s - _TREND_S - _SAMPLE_S,)) :]:
+        if time_s <= now_s and (not samples or time_s - samples[-1][0] >= _SAMPLE_S):
             samples.append((time_s, value))
     per_hour = trend_per_s(samples) * 3600.0
     if not per_hour:

@@ -21,8 +21,10 @@ from dataclasses import replace
 from types import FrameType, TracebackType
 from typing import Any, TextIO
 
+from rich.color import ColorSystem
 from rich.console import Console
-from rich.segment import Segment
+from rich.style import Style
+from rich.text import Span, Text
 
 from monitor.screen.layout import Size, render
 from monitor.screen.theme import Colours, Theme
@@ -37,6 +39,12 @@ ESCAPE_S = 0.05  # a lone Esc is one that nothing follows within this
 _SIGNALS = (signal.SIGTERM, signal.SIGHUP, signal.SIGINT)
 _STOPS = (signal.SIGTTOU, signal.SIGTTIN)
 _COLOUR_SYSTEM = {Colours.NONE: "standard", Colours.SIXTEEN: "standard", Colours.FULL: "auto"}
+_ANSI = {
+    "standard": ColorSystem.STANDARD,
+    "256": ColorSystem.EIGHT_BIT,
+    "truecolor": ColorSystem.TRUECOLOR,
+}
+_NO_STYLE = Style.null()
 _NAMED = {
     "\r": "enter",
     "\n": "enter",
@@ -96,7 +104,8 @@ class LiveScreen:
         self._bell_due = False
         self._console = self._console_of(theme)
         self._size = Size(0, 0)
-        self._shown: list[list[Segment]] = []
+        self._shown: list[str] = []
+        self._keys: list[tuple[str, tuple[Span, ...]]] = []
         self._pending: tuple[Snapshot, DeskView] | None = None
         self._last: tuple[Snapshot, DeskView] | None = None
         self._drawn_s = -REDRAW_S
@@ -284,20 +293,35 @@ class LiveScreen:
         if size != self._size:
             self._size, whole = size, True
             self._console.size = (size.columns, size.rows)
-        drawn = render(snapshot, size, self.theme, desk, glance=self.glance)
-        lines = [list(line.render(self._console)) for line in drawn]
-        lines = lines[: size.rows]
-        whole = whole or len(self._shown) != len(lines)
-        if whole and len(self._shown) != len(lines):
+        drawn = render(snapshot, size, self.theme, desk, glance=self.glance)[: size.rows]
+        if len(self._shown) != len(drawn):
+            whole = True
             self._console.clear()
+        lines = self._coded(drawn)
         for row, line in enumerate(lines):
             if whole or self._shown[row] != line:
-                self._console.update_screen_lines([line], 0, row)
+                self._frame.write(f"\x1b[{row + 1};1H{line}")
         self._hand_over()
         if whole:
             self._painted_s = self._drawn_s
         self._shown = lines
         self.drawn += 1
+
+    def _coded(self, drawn: list[Text]) -> list[str]:
+        """Each line with its terminal codes; one that is as it was keeps those that it had."""
+        before = dict(zip(self._keys, self._shown, strict=False))
+        self._keys = [(line.plain, tuple(line.spans)) for line in drawn]
+        system = _ANSI.get(self._console.color_system or "")
+        lines = []
+        for key, line in zip(self._keys, drawn, strict=True):
+            codes = before.get(key)
+            if codes is None:
+                codes = "".join(
+                    (part.style or _NO_STYLE).render(part.text, color_system=system)
+                    for part in line.render(self._console)
+                )
+            lines.append(codes)
+        return lines
 
     def _terminal_size(self) -> Size:
         try:

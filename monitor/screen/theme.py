@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from enum import StrEnum
-from functools import cache
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 from rich.style import Style
@@ -93,6 +93,12 @@ _DIM: dict[str, Look] = {
     "caution": Look("caution", "", "yellow", "none"),
     "trend": Look("trend", "", "none", "none"),
 }
+
+
+@lru_cache(maxsize=1024)
+def _hour_and_day(time_s: float, zone: tzinfo, now_s: float, *, twelve_hours: bool) -> str:
+    """The same words for a whole minute: a screen asks for some fifty of them a redraw."""
+    return hour_and_day_text(time_s, zone, now_s, twelve_hours=twelve_hours)
 
 
 @cache
@@ -191,6 +197,7 @@ class Theme:
     def hour(self, time_s: float, zone: tzinfo) -> str:
         """Return the time of day there.
 
+        >>> from datetime import UTC
         >>> Theme().hour(52_320.0, UTC), Theme(twelve_hours=True).hour(52_320.0, UTC)
         ('14:32', '2:32 pm')
         """
@@ -198,7 +205,8 @@ class Theme:
 
     def hour_and_day(self, time_s: float, zone: tzinfo, now_s: float) -> str:
         """Return the time of day, with its day where that is not today's."""
-        return hour_and_day_text(time_s, zone, now_s, twelve_hours=self.twelve_hours)
+        minute_s, now_minute_s = time_s // 60.0 * 60.0, now_s // 60.0 * 60.0
+        return _hour_and_day(minute_s, zone, now_minute_s, twelve_hours=self.twelve_hours)
 
 
 def zone_word(time_s: float, zone: tzinfo) -> str:

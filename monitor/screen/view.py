@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import tzinfo
 
+from rich.style import Style
 from rich.text import Text
 
 from monitor.screen.sentence import limit_of
@@ -51,9 +52,13 @@ class View:
         """Return text in a role's style."""
         return Text(text, style=self.theme.style(role)) if role else Text(text)
 
-    def label(self, text: str) -> Text:
-        """Return what stands before a figure, with the blank between."""
-        return self.part(f"{text} ", "label")
+    def piece(self, text: str, role: str) -> tuple[str, Style]:
+        """Return text and a role's style, for `pieces.join`."""
+        return text, self.theme.style(role)
+
+    def label(self, text: str) -> tuple[str, Style]:
+        """Return what stands before a figure, with the blank between, for `pieces.join`."""
+        return self.piece(f"{text} ", "label")
 
     def when(self, time_s: float) -> str:
         """Return a time as people there say it."""

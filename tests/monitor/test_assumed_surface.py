@@ -67,7 +67,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     [
         ("plain.txt", "(no surface probe: surface assumed)"),
         ("clocks.txt", "no surface probe: surface assumed 1 K under the air"),
-        ("outlook.txt", "note: no surface probe: surface assumed 1 K under the coldest air"),
+        ("outlook.txt", "Note: no surface probe: surface assumed 1 K under the coldest air"),
         ("outlook.json", "no surface probe: surface assumed 1 K under the coldest air"),
         ("review.txt", "It is assumed to stand 1 K under the coldest air"),
         ("review.json", "It is assumed to stand 1 K under the coldest air"),

@@ -89,7 +89,7 @@ def test_what_cannot_be_read_is_refused_in_one_sentence(
 ) -> None:
     with pytest.raises(BadAmount) as caught:
         amount(text, to, difference=to == "K")
-    assert str(caught.value) == sentence.format(mend=MENDS[to])
+    assert str(caught.value) == sentence.format(mend=MENDS.get(to, ""))
     assert isinstance(caught.value, FilmcallError)
 
 

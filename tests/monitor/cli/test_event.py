@@ -268,7 +268,7 @@ def played(folder: Path, *more: str) -> str:
     """A log with a recording of local times in it, 12:00 to 13:00."""
     recording = folder / "hull.csv"
     rows = [f"2026-07-03 12:{minute:02d},20,50,19" for minute in range(60)]
-    recording.write_text("\n".join(["time,temp,rh,hull_temp", *rows, ""]))
+    recording.write_text("\n".join(["time,temp_c,rh,hull_temp_c", *rows, ""]))
     log = str(folder / "played.db")
     ran = filmcall("replay", str(recording), "--plain", "--db", log, *more)
     assert ran.code == 0, ran.err

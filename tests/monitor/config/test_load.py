@@ -199,7 +199,7 @@ def test_every_fault_is_told_at_once_with_its_line() -> None:
         (one() + one().replace("tent", "TENT"), "a second enclosure of that name"),
         ("[[enclosure]]\nname = 'tent'\n", "point: is missing"),
         ("[broker\n", "line 1: is not TOML"),
-        ("a = 1\na = 2\n", "stands in the file twice"),
+        ("a = 1\na = 2\n", "is in the file twice"),
     ],
 )
 def test_a_fault_is_told_with_what_mends_it(text: str, expected: str) -> None:
