@@ -10,7 +10,6 @@ from rich.text import Text
 from monitor.screen.clocks_panel import clock_name, urgent_clocks
 from monitor.screen.letters import big_figure, least_width
 from monitor.screen.pieces import cut, join
-from monitor.screen.phrases import LIMIT_WORDS
 from monitor.screen.sentence import TIMERS, closest, figure, limit_of, turns_at, way_out
 from monitor.screen.view import ROLE, View
 from rules.call import Call

@@ -23,7 +23,6 @@ from monitor.screen.charts import (
     rooms_of,
     span_shown_s,
 )
-from monitor.screen.phrases import LIMIT_WORDS
 from monitor.screen.pieces import join
 from monitor.screen.sentence import TREND_OF, figure, limit_of
 from monitor.screen.theme import Theme
