@@ -306,7 +306,6 @@ def test_a_sound_hull_probe_keeps_its_go_through_a_falling_evening(
     assert played.share("GO", HOUR_S / 2, 8 * HOUR_S) > 0.95
 
 
-@pytest.mark.xfail(strict=True, reason="GO all night")
 def test_a_hull_probe_that_froze_while_the_air_falls_is_doubted_by_name(tmp_path: Path) -> None:
     sound = lagging(3600.0, 9)
 
@@ -320,7 +319,6 @@ def test_a_hull_probe_that_froze_while_the_air_falls_is_doubted_by_name(tmp_path
     assert doubts(played, 9.9 * HOUR_S)
 
 
-@pytest.mark.xfail(strict=True, reason="GO through the evening")
 def test_a_hull_probe_that_never_moved_while_the_air_falls_is_doubted_by_name(
     tmp_path: Path,
 ) -> None:
@@ -330,7 +328,6 @@ def test_a_hull_probe_that_never_moved_while_the_air_falls_is_doubted_by_name(
     assert doubts(played, 7.9 * HOUR_S)
 
 
-@pytest.mark.xfail(strict=True, reason="GO through the evening")
 def test_a_hull_whose_record_repeats_itself_is_doubted_by_name(tmp_path: Path) -> None:
     sound, half_hour = lagging(3600.0, 10), list[float]()
 
@@ -349,9 +346,6 @@ def test_a_hull_whose_record_repeats_itself_is_doubted_by_name(tmp_path: Path) -
     assert doubts(played, 5 * HOUR_S)
 
 
-@pytest.mark.xfail(
-    strict=True, reason="a spike, confirmed by the next row; GO ten to fifteen minutes later"
-)
 def test_a_probe_that_falls_off_a_wet_hull_gives_no_go(tmp_path: Path) -> None:
     """Each row 30 s apart; the hull is 5 K under the air and too near its dew point."""
     near = noisy(11)
@@ -367,7 +361,6 @@ def test_a_probe_that_falls_off_a_wet_hull_gives_no_go(tmp_path: Path) -> None:
     assert doubts(played, 2.5 * HOUR_S)
 
 
-@pytest.mark.xfail(strict=True, reason="GO: the air's own movement is taken for the hull's")
 def test_a_hull_probe_that_takes_on_the_airs_own_movement_is_doubted(tmp_path: Path) -> None:
     """A heater moves the air by ± 0.8 K every 20 min; a hull with a lag of 1 h by ± 0.04 K."""
     sound, near = lagging(3600.0, 12), noisy(13)
@@ -432,7 +425,6 @@ def test_500_ml_in_a_spec_is_half_a_litre(tmp_path: Path) -> None:
     assert found[0] == found[1]
 
 
-@pytest.mark.xfail(strict=True, reason="'2 h over 85 %, ... worst 85 %'")
 def test_a_review_shows_a_worst_that_is_worse_than_its_bound(tmp_path: Path) -> None:
     near, db = noisy(14), str(tmp_path / "log.db")
     rows = [
