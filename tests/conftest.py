@@ -40,6 +40,8 @@ _UNCONFIRMED = (
     "tests/monitor/doctor/",
     "tests/monitor/alarms/",
     "tests/monitor/log/",
+    "tests/monitor/outlook/",
+    "tests/monitor/test_stop_points.py",
     "tests/test_docs.py",
     "tests/test_deploy_files.py",
     "tests/test_examples",
