@@ -9,7 +9,7 @@ from rich.text import Text
 
 from monitor.screen.clocks_panel import clock_name, urgent_clocks
 from monitor.screen.letters import big_figure, least_width
-from monitor.screen.pieces import cut, join
+from monitor.screen.pieces import cut, flow, join
 from monitor.screen.sentence import TIMERS, closest, figure, limit_of, turns_at, way_out
 from monitor.screen.view import ROLE, View
 from rules.call import Call
@@ -21,6 +21,7 @@ from rules.text import clean, duration_text
 from rules.vocabulary import ALL_SECTIONS, LimitName, LimitState
 
 _BETWEEN = 3
+_LEAST_ROWS = 4  # words, and digits of three lines
 _FULL_K, _FULL_PCT = 6.0, 24.0  # a full bar of room: our own choice, no source
 _SHORT = {
     LimitName.DEW_MARGIN_MIN: "over dew point",
@@ -67,22 +68,24 @@ def dial_lines(view: View, width: int, rows: int) -> list[Text]:
     Args:
         view: what is to be drawn.
         width: of a line.
-        rows: lines at most; under 5 only the words stand.
+        rows: lines at most; four leave the bar out, and fewer the big digits.
     """
     shown = dials(view)
+    if rows < _LEAST_ROWS:
+        words = [join(view.piece(f"{each.big} ", each.role), each.words[-1]) for each in shown]
+        return [cut(line, width) for line in flow(words, width)[: max(0, rows)]]
     between, widths = _widths(shown, width)
-    digits = rows - 2 if rows >= 5 else 0
     columns = [
-        _dial_lines(view, dial, each, digits) for dial, each in zip(shown, widths, strict=True)
+        _dial_lines(view, dial, each, rows) for dial, each in zip(shown, widths, strict=True)
     ]
     lines = []
-    for row in range(min(rows, digits + 2 if digits else 1)):
-        line = Text()
+    for row in range(min(rows, *map(len, columns)) if columns else 0):
+        parts: list[Text | str] = []
         for place, column in enumerate(columns):
-            line.append_text(column[row])
+            parts.append(column[row])
             if place < len(columns) - 1:
-                line.append(" " * (widths[place] + between - column[row].cell_len))
-        lines.append(line)
+                parts.append(" " * (widths[place] + between - column[row].cell_len))
+        lines.append(join(*parts))
     return lines
 
 
@@ -102,13 +105,12 @@ def _widths(shown: list[Dial], width: int) -> tuple[int, list[int]]:
     return between, [need + spare // len(shown) for need in needs]
 
 
-def _dial_lines(view: View, dial: Dial, width: int, digits: int) -> list[Text]:
+def _dial_lines(view: View, dial: Dial, width: int, rows: int) -> list[Text]:
     fitting = [each for each in dial.words if cell_len(each) <= width]
     words = cut(view.part((fitting or dial.words[-1:])[0], "strong"), width)
-    drawn = big_figure(dial.big, digits, width) if digits else ()
-    lines = [view.part(row, dial.role) for row in drawn]
-    if not lines:
-        lines = [view.part(dial.big, dial.role)]
+    digits = max(_LEAST_ROWS - 1, rows - 2)
+    drawn = big_figure(dial.big, digits, width)
+    lines = [view.part(row, dial.role) for row in drawn] or [view.part(dial.big, dial.role)]
     lines += [Text()] * (digits - len(lines))
     return [words, *lines, _bar(view, dial, width)]
 

@@ -53,6 +53,7 @@ VAST_COLUMNS, VAST_ROWS = 160, 48
 SMALL_COLUMNS, SMALL_ROWS = 60, 20  # below, only what decides is shown
 LEAST_COLUMNS, LEAST_ROWS = 30, 9  # below, no more than words
 _DIALS_SHARE = 0.4  # of a glance's lines
+_LEAST_LETTERS = 3  # lines of the word, whatever else there is no room for
 
 
 class Size(NamedTuple):
@@ -206,10 +207,9 @@ def _small(view: View, size: Size, desk: DeskView) -> Lines:
     least = 1 + len(_asked(view, view.worst, size.columns)) if view.worst else 1
     if desk.keys_page:
         return _small_keys(view, size, desk)
-    choices = [[*text, *sections, *loud, *clock] for text in sentences]
     choices = [
-        [*choices[0], *faults],
-        *choices,
+        *([*text, *sections, *loud, *clock, *faults] for text in sentences if faults),
+        *([*text, *sections, *loud, *clock] for text in sentences),
         [*sentences[-1], *sections, *loud, *clock[:1]],
         [*sentences[-1], *sections, *loud],
         [*sentences[-1], *loud],
@@ -231,12 +231,14 @@ def _small(view: View, size: Size, desk: DeskView) -> Lines:
 def _glance(view: View, size: Size, desk: DeskView) -> Lines:
     """Word, the one figure that decides and the next clock in big letters; then what to do."""
     width = size.columns - 2
-    loud = _alarm(view, width, small=True)
     small = size.rows < SMALL_ROWS or size.columns < SMALL_COLUMNS
     foot = _foot(view, width, desk, small=small)
+    least = _LEAST_LETTERS + 1 + (len(_asked(view, view.worst, size.columns)) if view.worst else 0)
+    loud = _alarm(view, width, small=True) + _notices(view, width)
+    loud = loud[: max(0, size.rows - least - len(foot))]
     rows = size.rows - len(loud) - len(foot)
-    digits = max(3, round(rows * _DIALS_SHARE) - 2) + 2
-    band = _band(view, size, max(5, rows - digits))
+    digits = max(5, round(rows * _DIALS_SHARE))
+    band = _band(view, size, max(least, rows - digits))
     dials = dial_lines(view, width, size.rows - len(band) - len(loud) - len(foot))
     return band + [join(" ", line) for line in (*dials, *loud, *foot)]
 
@@ -251,9 +253,12 @@ def _small_keys(view: View, size: Size, desk: DeskView) -> Lines:
     columns = max(1, min(len(entries), width // (max(map(cell_len, entries)) + 1)))
     keys = [join(" ", line) for line in _table(entries, width, columns)]
     foot = [join(" ", line) for line in _foot(view, width - 1, desk, small=True)]
-    rows = size.rows - len(keys)
-    band = _band(view, size, max(2, rows - len(foot)))
-    return [*band[: rows - len(foot)], *keys, *foot]
+    rows = size.rows - len(keys) - len(foot)
+    band = _band(view, size, max(2, rows))
+    if rows < 2 and view.worst is not None:
+        words = join(f" {_word(view, view.worst)}", _head(view, size.columns - 6))
+        band = [_padded(words, size.columns, view.theme.band(view.worst.call))]
+    return [*band[:rows], *keys, *foot]
 
 
 def _large(view: View, size: Size, desk: DeskView) -> Lines:

@@ -120,6 +120,8 @@ def test_a_glance_hides_no_alarm_no_question_and_no_lost_link(size: Size) -> Non
     assert "ALARM" in flat(lines_of(loud, size))
     asked = DeskView(("coat started hull-port?  Enter records, Esc drops",), True)
     assert "coat started hull-port?" in flat(lines_of(scene("go"), size, asked))
+    full = flat(lines_of(replace(scene("go"), notices=("the log is full",)), size))
+    assert "the log is full" in full
     lost = replace(scene("go"), link_ok=False)
     assert "NO LINK" in flat(lines_of(lost, size))
     assert not any(
