@@ -34,7 +34,6 @@ _UNCONFIRMED = (
     "tests/monitor/calibrate/test_probe.py::test_the_handbooks_psychrometer_example",
     "tests/monitor/cli/",
     "tests/monitor/review/",
-    "tests/monitor/screen/test_glance.py",
     "tests/monitor/live/",
     "tests/monitor/replay/",
     "tests/monitor/doctor/",
