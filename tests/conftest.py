@@ -24,7 +24,6 @@ _UNCONFIRMED = (
     "tests/system/test_recordings_known.py",
     "tests/system/test_report_browser.py",
     "tests/system/test_safety.py",
-    "tests/system/test_screen_tmux.py",
     "tests/system/test_simulate_mqtt.py",
     "tests/system/test_specs_kept.py",
     "tests/system/test_stuck_terminal.py",

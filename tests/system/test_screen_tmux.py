@@ -96,7 +96,7 @@ def pane(tmp_path: Path) -> Iterator[Pane]:
 
 def test_it_shows_records_takes_back_and_quits(pane: Pane) -> None:
     pid, _ = pane.start("go")
-    pane.wait_text("you may start", "GO is about the film, never about the air you breathe.")
+    pane.wait_text("You may start", "GO is about the film, never about the air you breathe.")
     pane.press("f")  # coat ended asks which section
     pane.wait_text("coat ended, section", "1 hull-port")
     pane.press("1")
@@ -116,7 +116,7 @@ def test_it_shows_records_takes_back_and_quits(pane: Pane) -> None:
 
 def test_an_arrow_key_records_nothing(pane: Pane) -> None:
     pane.start("go")
-    pane.wait_text("you may start")
+    pane.wait_text("You may start")
     pane.press("Up", "F5", "M-c")
     pane.press("?")
     pane.wait_text("floor wetted")
@@ -138,12 +138,30 @@ def test_a_resize_is_clean(pane: Pane) -> None:
     assert pane.text().count("CLIMATE") == 1
 
 
+def test_the_glance_comes_and_goes_and_hides_no_stop_at_any_size(pane: Pane) -> None:
+    pane.start("stop")
+    pane.wait_text("CLIMATE")
+    pane.press("g")
+    pane.wait_text("K over dew point, STOP ends over 3.5", "pot A use by")
+    assert "CLIMATE" not in pane.text()
+    pane.tmux("resize-window", "-x", "40", "-y", "12")
+    pane.wait(
+        "40 by 12", lambda: "STOP ends over" not in pane.text() and "K over dew" in pane.text()
+    )
+    assert sum(map(pane.text().count, "█▀▄")) > 60
+    pane.press("?")
+    pane.wait_text("STOP", "c coat start", "g big", "q quit")
+    pane.press("?")
+    pane.press("g")
+    pane.wait_text("X STOP hull-starboard")
+
+
 @pytest.mark.parametrize(
     ("number", "status"), [(signal.SIGTERM, 143), (signal.SIGINT, 130), (signal.SIGHUP, 129)]
 )
 def test_a_signal_restores_the_terminal(pane: Pane, number: signal.Signals, status: int) -> None:
     pid, _ = pane.start("hold")
-    pane.wait_text("do not start yet")
+    pane.wait_text("Do not start yet")
     os.kill(pid, number)
     pane.assert_restored(pid)
     if number is not signal.SIGINT:  # a shell that sees INT in its child may end with it
@@ -172,7 +190,7 @@ def test_a_crash_restores_the_terminal_and_shows_its_error(pane: Pane) -> None:
 
 def test_the_death_of_the_parent_restores_the_terminal(pane: Pane) -> None:
     pid, parent = pane.start("go")
-    pane.wait_text("you may start")
+    pane.wait_text("You may start")
     os.kill(parent, signal.SIGKILL)
     pane.assert_restored(pid)
 
