@@ -225,6 +225,6 @@ def test_without_a_log_or_with_half_a_day_there_is_none(
         run(tmp_path / "none.db")
     with (
         Store.open(log, now_s=lambda: 0.0, read_only=True) as store,
-        pytest.raises(TooLittleLog, match=r"log of 12 h( \d+ min)? is under the 24 h"),
+        pytest.raises(TooLittleLog, match=r"the log has 12 h( \d+ min)? of the 24 h"),
     ):
         make(store, now_s=float(week.time_s[0]) + 43_200.0)

@@ -101,7 +101,7 @@ def test_draws_keep_each_sign_and_the_course_of_one_origin() -> None:
 
 
 def test_under_a_day_of_log_there_is_none() -> None:
-    with pytest.raises(TooLittleLog, match=r"log of 23\.8 h is under the 24 h"):
+    with pytest.raises(TooLittleLog, match=r"the log has 23 h 50 min of the 24 h"):
         fit_trend(daily(23.85 / 24.0))
 
 
