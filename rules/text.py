@@ -12,7 +12,7 @@ def duration_text(duration_s: float, apart_from_s: float | None = None) -> str:
     """Return a duration in its two largest units: `40 s`, `12 min`, `3 h 20 min`, `2 d 4 h`.
 
     It is rounded to the second, and what is then under the smaller unit is dropped: a countdown
-    never shows more time than is left.
+    never shows more time than is left. Between one minute and two it stays in seconds: `90 s`.
 
     Args:
         duration_s: one below 0 reads as 0 [s].
@@ -21,8 +21,8 @@ def duration_text(duration_s: float, apart_from_s: float | None = None) -> str:
     Source:
         No source: wording. The hour, minute and day: SI Brochure, 9th edition, table 8.
 
-    >>> [duration_text(s) for s in (0.4, 59.6, 3599.0, 3599.9, 12_000.0, 187_200.0)]
-    ['0 s', '1 min', '59 min', '1 h', '3 h 20 min', '2 d 4 h']
+    >>> [duration_text(s) for s in (0.4, 59.6, 90.0, 3599.0, 3599.9, 12_000.0, 187_200.0)]
+    ['0 s', '1 min', '90 s', '59 min', '1 h', '3 h 20 min', '2 d 4 h']
     >>> duration_text(3599.0, apart_from_s=3540.0), duration_text(7200.0, apart_from_s=7230.0)
     ('59 min 59 s', '2 h')
     """
@@ -42,9 +42,9 @@ def _parts(duration_s: float) -> list[tuple[int, str]]:
         return [(days, "d"), (hours, "h"), (minutes, "min"), (seconds, "s")]
     if hours:
         return [(hours, "h"), (minutes, "min"), (seconds, "s")]
-    if minutes:
+    if minutes > 1 or (minutes and not seconds):
         return [(minutes, "min"), (0, "s"), (seconds, "s")]
-    return [(seconds, "s")]
+    return [(60 * minutes + seconds, "s")]
 
 
 def iso_utc(time_s: float, digits: int = 3) -> str:

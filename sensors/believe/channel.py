@@ -229,6 +229,11 @@ class ChannelModel:
         """Return how far a minute mean strays by noise and last digit alone."""
         return self.record.band(self.band_digit(), self.per_minute)
 
+    @property
+    def has_moved(self) -> bool:
+        """Whether it has shown two different values."""
+        return self.digit < math.inf
+
     def end_spell(self, minute: int) -> None:
         """Learn from a time of standing still that has just ended."""
         start, self.spell_start = self.spell_start, self.record.still_since

@@ -237,9 +237,14 @@ def sunlit(
         return Verdict.NOT_EVALUATED
     bound_k = DEFAULT_SUN_K if spread_k is None else max(LEAST_SUN_K, 6.0 * spread_k)
     beyond_k = above_k - usual_k
-    if beyond_k < 0.7 * bound_k:
-        return Verdict.PASS
-    if beyond_k > bound_k and above_all and not abs(moisture_apart) > SAME_MOISTURE:
+    if beyond_k < 0.7 * bound_k or above_k < 0.7 * LEAST_SUN_K:
+        return Verdict.PASS  # one that was the coldest and is now like the rest is not in the sun
+    if (
+        beyond_k > bound_k
+        and above_k > LEAST_SUN_K
+        and above_all
+        and not abs(moisture_apart) > SAME_MOISTURE
+    ):
         return Verdict.SUSPECT
     return Verdict.NOT_EVALUATED
 

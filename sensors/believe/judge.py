@@ -24,6 +24,8 @@ _TICKS_APART = 2
 _TICKS_MOISTURE = 3
 _SECOND_OPINION_SPREADS = 1.0
 _SPELLS_TO_RECOVER = 5
+_NEVER_MOVED_S = 10_800.0
+"""A hull with a time constant of a day follows air that changes evenly by a sixteenth in 3 h."""
 _RETURNS_BY = 0.6
 _SLACK = {
     Quantity.AIR_TEMP: 0.3,
@@ -226,7 +228,7 @@ class BeliefJudge:
             self._sunlit(channel, minute, time_s)
         elif channel.quantity is Quantity.HUMIDITY:
             self._moisture(channel, minute, time_s)
-        if not channel.doubts:
+        if not channel.doubts and channel.has_moved:  # what never moved teaches nothing of movement
             for other, pair in channel.neighbours:
                 if not other.doubts:
                     since = max(channel.settled_from, other.settled_from)
@@ -306,8 +308,10 @@ class BeliefJudge:
         theirs = self._still.get((other.point, other.quantity))
         if own is None or theirs is None or lasted_s < own[0]:
             return False
-        needed = own[1] if other.quantity is channel.quantity else 2.0 * theirs[1]
-        return abs(move.other) >= needed
+        never_moved = not channel.has_moved and lasted_s >= _NEVER_MOVED_S
+        sure = other.quantity is channel.quantity or never_moved
+        needed = (own if other.quantity is channel.quantity else theirs)[1]
+        return abs(move.other) >= (needed if sure else 2.0 * needed)
 
     def _neighbour(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         """Whether a hull has gone its own way; air may, since heat comes into it first."""

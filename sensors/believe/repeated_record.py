@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from array import array
+from collections import deque
 
 from sensors.believe.verdict import Verdict
 
@@ -16,6 +17,11 @@ EVERY = 4
 BEYOND_CHANCE_NATS = 30.0
 """ln(1e9), and ln(4,096) for the places that a repeat could begin at, rounded up [nats]."""
 _MOST_OF_RUN_NATS = 3.0
+_SHORTEST_CYCLE = 16
+"""Changes. A shorter cycle is a value that flickers in a pattern, not a record played again."""
+_FEWEST_TURNS = 6
+"""A smooth course may come again to the last digit, as a calculated one does every day; noise turns
+up and down at every few changes and does not."""
 _MASK = (1 << 64) - 1
 _MIX = 0x9E3779B97F4A7C15  # 2^64 over the golden ratio: the usual multiplier of a hash
 
@@ -35,22 +41,39 @@ def repeated_record(repeated_nats: float, beyond_chance: float = BEYOND_CHANCE_N
 
 
 class RepeatTrace:
-    """Looks each stretch of eight changes up among those of before, in constant time and memory.
+    """Looks each stretch of eight changes up among those of before, in constant time and memory."""
 
-    Attributes:
-        nats: how improbable the repeat is that goes on now; 0 where nothing repeats.
-    """
-
-    __slots__ = ("_between", "_count", "_hash", "_kept", "_missed", "_recent", "nats")
+    __slots__ = (
+        "_before",
+        "_between",
+        "_count",
+        "_hash",
+        "_kept",
+        "_lately",
+        "_missed",
+        "_nats",
+        "_recent",
+        "_rising",
+        "_turns",
+    )
 
     def __init__(self) -> None:
-        self.nats = 0.0
+        self._nats = 0.0
+        self._before = math.nan
+        self._rising = False
+        self._turns = 0
+        self._lately = deque([0] * _SHORTEST_CYCLE, _SHORTEST_CYCLE)
         self._hash = 0
         self._count = 0
         self._missed = 0
         self._between = 0.0
         self._kept = array("Q", bytes(8 << SLOTS_LOG2))
         self._recent = 0.0
+
+    @property
+    def nats(self) -> float:
+        """How improbable the repeat is that goes on now; 0 where nothing, or no noise, repeats."""
+        return self._nats if self._turns >= _FEWEST_TURNS else 0.0
 
     def take(self, value: float, run: int, nats: float) -> None:
         """Take the next value that differs from the one before.
@@ -64,24 +87,36 @@ class RepeatTrace:
         self._count = count = self._count + 1
         # Fades over a window, and never exceeds its sum: what the last changes were worth.
         self._recent = recent = self._recent * (1.0 - 1.0 / WINDOW) + nats
+        rising = value > self._before
+        self._turns += rising is not self._rising
+        self._before, self._rising = value, rising
         slot = ((key * _MIX) & _MASK) >> (64 - SLOTS_LOG2)
-        if self._kept[slot] == key:
-            self.nats = self.nats + self._between + nats if self.nats else 0.6 * recent
+        if key in self._lately:
+            self._end()
+        elif self._kept[slot] == key:
+            self._nats = self._nats + self._between + nats if self._nats else 0.6 * recent
             self._between = 0.0
             self._missed = 0
-        elif self.nats:
+        elif self._nats:
             self._missed += 1
             self._between += nats
             if self._missed > EVERY + 1:
-                self.nats = self._between = 0.0
+                self._end()
+        else:
+            self._turns = 0
+        self._lately.append(key)
         if count % EVERY == 0:
             self._kept[slot] = key
 
     def begin_anew(self) -> None:
         """End a repeat that a person has answered for; it counts again from here."""
-        self.nats = self._between = 0.0
+        self._end()
         self._recent = 0.0
         self._kept = array("Q", bytes(8 << SLOTS_LOG2))
+
+    def _end(self) -> None:
+        self._nats = self._between = 0.0
+        self._turns = 0
 
 
 class ChangeNats:

@@ -56,6 +56,9 @@ def test_a_stop_stays_while_an_optional_point_that_brought_it_is_silent(
     first.kill()
     second = Live(tmp_path, text, first.machine)
     assert second.run(HOUR_S, good) == "STOP"
+    # The bow's probe stood where it was while the stern's moved by 25 % or 10 K: it is doubted.
+    second.run(600.0, {**good, **stern(20.0, 50.0)})
+    second.watch.rooms["tent"].enclosure.vouch("air-bow")
     assert second.run(HOUR_S, {**good, **stern(20.0, 50.0)}) == "GO"
     second.end()
 

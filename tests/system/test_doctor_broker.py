@@ -207,7 +207,7 @@ def test_what_the_log_heard_lately_of_a_slow_sensor_is_not_missed(
         ('max_age = "90 s"', (1140.0, 840.0, 540.0), "90 s"),
         ("", (560.0, 550.0, 540.0), "90 s"),  # sent every 10 s
         ("", (540.0,), "90 s"),  # what is usual is not known: the watch begins so too
-        ("", (840.0, 690.0, 540.0), "8 min"),
+        ("", (840.0, 690.0, 540.0), "7 min"),
     ],
 )
 def test_what_the_log_heard_too_long_ago_is_worth_a_look(
@@ -403,7 +403,7 @@ def test_a_jar_is_listened_to_over_the_broker_and_kept(
         ["NaCl"],
         rest=RestCriteria(0.4, 1.0, 1.0),
         most_wait_s=30.0,
-        world=calibrate_command.World(say=said.append, environment={}),
+        world=calibrate_command.Surroundings(say=said.append, environment={}),
     )
     assert code == 0
     # Greenspan 1977: 75.47 % at 20 degC.
@@ -424,7 +424,7 @@ def test_a_broker_that_is_away_is_told_and_nothing_is_kept(tmp_path: Path) -> No
             Target("air", config_file=path, db=tmp_path / "log.db"),
             ["NaCl"],
             most_wait_s=1.0,
-            world=calibrate_command.World(environment={}),
+            world=calibrate_command.Surroundings(environment={}),
         )
     assert not (tmp_path / "log.db").exists()
 

@@ -151,16 +151,16 @@ def test_the_walk_with_two_probes_can_be_walked(desk: Desk, broker: RealBroker) 
         desk.wait("Do not start yet", "GO in", "if it stays so", "margin", "never about the air")
         (mixed,) = lines_of_the_page("filmcall event mixed")
         assert "recorded mixed at" in desk.type(mixed).stdout
-        desk.wait("mixed batch A", "800 mL", "pot life A")
+        desk.wait("pot A use by")
         desk.press("c")
         desk.wait("1 brush")
         desk.press("1")
         desk.wait("Enter records")
         desk.press("Enter")
-        desk.wait("is the film safe?", "begin no new area")
+        desk.wait("is the film safe?", "Finish to the next break line")
         (clocks,) = lines_of_the_page("filmcall clocks")
         ran = desk.type(clocks)
-        assert re.search(r"^pot life +A +\d.* left, until ", ran.stdout, re.MULTILINE)
+        assert re.search(r"^use by +A +\d.* left, until ", ran.stdout, re.MULTILINE)
         assert re.search(r"^recoat by .* left, until ", ran.stdout, re.MULTILINE)
 
         # 4. Lamps hear the word, and whoever comes later the whole call.
@@ -176,9 +176,9 @@ def test_the_walk_with_two_probes_can_be_walked(desk: Desk, broker: RealBroker) 
     for line in dry:
         assert desk.type(line).returncode == 0
     assert desk.type(first).returncode == 0
-    desk.wait("begin no new area")
+    desk.wait("Finish to the next break line")
     assert desk.type(second).returncode == 0
-    desk.wait("the film is being harmed now")
+    desk.wait("Stop at the next break line")
     (word_line, _) = lines_of_the_page("mosquitto_sub")
     assert desk.type(word_line).stdout == "STOP\n"
 
@@ -186,12 +186,12 @@ def test_the_walk_with_two_probes_can_be_walked(desk: Desk, broker: RealBroker) 
     desk.type("mosquitto_pub -t shed/air -m nonsense")
     broker.stop()
     shown = desk.wait("NO LINK")
-    assert "the film is being harmed now" in shown
+    assert "Stop at the next break line" in shown
     time.sleep(3.0)
     shown = desk.screen()
     assert shown.startswith(" tent   is the film safe?"), shown
     assert shown.count(" SENSORS ") == 1, shown
-    assert "the film is being harmed now" in shown
+    assert "Stop at the next break line" in shown
     desk.press("q")
     desk.wait("Enter quits")
     desk.press("Enter")

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import json
 import math
+import re
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -227,9 +228,7 @@ def test_lines_for_people_and_no_clock_at_all(log: Log) -> None:
     assert ran.out == "No clock runs: no mix and no coat is recorded\n"
     coat(log, "hull-port")
     ran = filmcall("clocks", "--at", log.at(4.0), "--config", str(log.config), "--db", log.db)
-    assert "touch dry        hull-port            2 h 59 min left, until" in ran.out.replace(
-        "3 h left", "2 h 59 min left"
-    )
+    assert re.search(r"^touch dry from +hull-port +(2 h 59 min|3 h) left, until", ran.out, re.M)
     assert "recoat by" in ran.out
 
 
@@ -270,7 +269,7 @@ def test_the_clocks_of_a_film_without_a_surface_probe_run_as_assumed_and_say_so(
     db = str(tmp_path / "log.db")
     recording = tmp_path / "air.csv"
     rows = [f"2015-02-06T{k // 60:02}:{k % 60:02}:00Z,22.0,50\n" for k in range(8 * 60, 18 * 60)]
-    recording.write_text("time,temp_air,rh_air\n" + "".join(rows))
+    recording.write_text("time,temp_air degC,rh_air %\n" + "".join(rows))
     for words in (
         ("replay", str(recording), "--assumed-surface-offset", "-2 K"),
         ("event", "coat-started", "--at", "2015-02-06T09:00Z", "--spec", "polyurethane-topcoat"),

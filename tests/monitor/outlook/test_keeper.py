@@ -144,7 +144,7 @@ def test_forecast_and_the_last_fit_go_into_the_next_outlook(
     for each in (first, second):
         assert each.why == ""
         assert each.ahead is not None
-        assert "forecast and enclosure model" in each.ahead.source
+        assert each.ahead.source.startswith("the forecast and ")
         assert each.bands is not None
         assert each.bands.forecast.startswith("forecast of unknown age, to ")
         assert each.surface is not None
@@ -262,7 +262,7 @@ def test_the_command_takes_the_configs_forecast_where_none_is_given(folder: Path
         return found
 
     own = told(None)
-    assert "forecast and enclosure model" in str(own)
+    assert "'the forecast and " in str(own)
     assert "forecast of unknown age, to " in str(own["notes"])
     (folder / "none.csv").unlink(missing_ok=True)
     with pytest.raises(outlook_run.ForecastRefused, match=r"none\.csv"):

@@ -284,6 +284,34 @@ def test_flat_line_bounds(equal: int, lasted_s: float, needed: float, verdict: V
     assert flat_line(equal, lasted_s, needed) is verdict
 
 
+@pytest.mark.parametrize(
+    ("above_k", "usual_k", "verdict"),
+    [
+        (0.0, -10.0, Verdict.PASS),  # was far the coldest, and is now like the rest
+        (4.0, 0.0, Verdict.SUSPECT),
+        (1.2, -5.0, Verdict.NOT_EVALUATED),
+    ],
+)
+def test_only_what_is_warmer_than_the_rest_is_in_the_sun(
+    above_k: float, usual_k: float, verdict: Verdict
+) -> None:
+    assert checks.sunlit(above_k, usual_k, None, 0.0, above_all=True) is verdict
+
+
+@pytest.mark.parametrize("course", ["flicker", "every day", "every two hours"])
+def test_a_calculated_course_that_comes_again_is_no_record_played_again(course: str) -> None:
+    """Rows of a table by a formula: a pattern of a few values, or a day like the day before."""
+    tent = Tent(starboard=False, stern=False)
+    shown = {
+        "flicker": lambda t: 18.0 + 0.01 * (int(t / EVERY_S) % 7),
+        "every day": lambda t: round(18.0 - 4.0 * math.cos(math.tau * t / 86_400.0), 2),
+        "every two hours": lambda t: round(18.0 - 4.0 * math.cos(math.tau * t / 7200.0), 2),
+    }[course]
+    tent.shown["bow", AIR] = shown
+    tent.run(54.0 if course == "every day" else 6.0, ("bow", AIR))
+    assert "repeats" not in tent.why(("bow", AIR))
+
+
 def test_a_repeat_within_chance_is_none() -> None:
     assert repeated_record(29.9) is Verdict.PASS
     assert repeated_record(30.0) is Verdict.SUSPECT
