@@ -207,6 +207,67 @@ def climate_of(
     Returns:
         The climate; quantities that no ok point gives are None.
     """
+    heard = _heard(sensed, section)
+    stood_in = assumed if not heard.has_surface_point else None
+    places = _places(heard.airs, heard.surfaces, stood_in)
+    unknown = dict(heard.unknown)
+    present = (
+        (AIR_TEMP, heard.airs),
+        (HUMIDITY, heard.humidities),
+        (SURFACE_TEMP, heard.surfaces or stood_in),
+    )
+    for quantity, there in present:
+        if not there:
+            for name in _LIMITS_OF[quantity]:
+                unknown.setdefault(name, f"no {_WORD[quantity]}")
+    bodies: list[_Body] = []
+    try:
+        bodies = [
+            _body(heard.airs[each.point], each)
+            for each in heard.humidities
+            if each.point in heard.airs
+        ]
+    except FilmcallError as fault:
+        unknown[LimitName.DEW_MARGIN_MIN] = f"no dew point: {fault}"
+    if not bodies and LimitName.DEW_MARGIN_MIN not in unknown:
+        unknown[LimitName.DEW_MARGIN_MIN] = "no point has both air temperature and humidity"
+    pairs, margins = _margins(places, bodies)
+    bare = Climate(
+        time_s=time_s,
+        air_temp_c=min((each.value for each in heard.airs.values()), default=None),
+        rh_pct=max((each.value for each in heard.humidities), default=None),
+        surface_temp_c=min((each.value_c for each in places), default=None),
+        dew_point_c=None,
+        frost_point_c=None,
+        dew_margin_k=None,
+        dew_margin_u_k=None,
+        air_point="",
+        surface_point=min(places, key=lambda each: each.value_c).point if places else "",
+        assumed_offset_k=stood_in.offset_k if stood_in is not None else None,
+        estimates=_estimates_of(heard, places, margins),
+        unknown=unknown,
+        pairs=pairs,
+    )
+    if pairs:
+        worst = min(margins, key=lambda each: each.value - each.guard)
+        return bare.decided_by(worst.source, worst.beside)
+    if bodies:
+        wettest = max(bodies, key=lambda each: each.wetting_c)
+        return replace(bare, **_air_figures(wettest.air.point, wettest.air.value, wettest.rh_pct))
+    return bare
+
+
+class _Heard(NamedTuple):
+    """What the points of one section say that can be judged, and what is not known for others."""
+
+    airs: dict[str, PointValue]
+    humidities: list[PointValue]
+    surfaces: list[PointValue]
+    has_surface_point: bool
+    unknown: dict[LimitName, str]
+
+
+def _heard(sensed: Iterable[PointValue], section: str) -> _Heard:
     airs: dict[str, PointValue] = {}
     humidities: list[PointValue] = []
     surfaces: list[PointValue] = []
@@ -235,40 +296,13 @@ def climate_of(
             humidities.append(entry)
         else:
             surfaces.append(entry)
+    return _Heard(airs, humidities, surfaces, has_surface_point, unknown)
 
-    for quantity, present in (
-        (AIR_TEMP, bool(airs)),
-        (HUMIDITY, bool(humidities)),
-        (SURFACE_TEMP, bool(surfaces) or (assumed is not None and not has_surface_point)),
-    ):
-        if not present:
-            for name in _LIMITS_OF[quantity]:
-                unknown.setdefault(name, f"no {_WORD[quantity]}")
 
-    estimates: dict[LimitName, tuple[Estimate, ...]] = {}
-    by_air = _estimates(airs.values())
-    by_humidity = _estimates(humidities)
-    stood_in = assumed if not has_surface_point else None
-    places = _places(airs, surfaces, stood_in)
-    by_surface = tuple(
-        Estimate(place.value_c, GUARD_FACTOR * place.u_k + place.change_k, place.point)
-        for place in places
-    )
-    for found, low, high in (
-        (by_air, LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX),
-        (by_humidity, LimitName.HUMIDITY_MIN, LimitName.HUMIDITY_MAX),
-        (by_surface, LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX),
-    ):
-        if found:
-            estimates[low] = estimates[high] = found
-
-    bodies: list[_Body] = []
-    try:
-        bodies = [_body(airs[each.point], each) for each in humidities if each.point in airs]
-    except FilmcallError as fault:
-        unknown[LimitName.DEW_MARGIN_MIN] = f"no dew point: {fault}"
-    if not bodies and LimitName.DEW_MARGIN_MIN not in unknown:
-        unknown[LimitName.DEW_MARGIN_MIN] = "no point has both air temperature and humidity"
+def _margins(
+    places: Iterable[_Place], bodies: list[_Body]
+) -> tuple[tuple[Pair, ...], tuple[Estimate, ...]]:
+    """Every surface beside every air body, and what each pair says to the dew margin."""
     pairs: list[Pair] = []
     margins: list[Estimate] = []
     for place in places:
@@ -277,32 +311,29 @@ def climate_of(
             guard = GUARD_FACTOR * pair.dew_margin_u_k + change_k
             pairs.append(pair)
             margins.append(Estimate(pair.dew_margin_k, guard, place.point, pair.air_point))
-    if margins:
-        estimates[LimitName.DEW_MARGIN_MIN] = tuple(margins)
+    return tuple(pairs), tuple(margins)
 
-    bare = Climate(
-        time_s=time_s,
-        air_temp_c=min((each.value for each in airs.values()), default=None),
-        rh_pct=max((each.value for each in humidities), default=None),
-        surface_temp_c=min((each.value_c for each in places), default=None),
-        dew_point_c=None,
-        frost_point_c=None,
-        dew_margin_k=None,
-        dew_margin_u_k=None,
-        air_point="",
-        surface_point=min(places, key=lambda each: each.value_c).point if places else "",
-        assumed_offset_k=stood_in.offset_k if stood_in is not None else None,
-        estimates=estimates,
-        unknown=unknown,
-        pairs=tuple(pairs),
+
+def _estimates_of(
+    heard: _Heard, places: Iterable[_Place], margins: tuple[Estimate, ...]
+) -> dict[LimitName, tuple[Estimate, ...]]:
+    """What each probe and each pair says to each limit."""
+    by_air = _estimates(heard.airs.values())
+    by_humidity = _estimates(heard.humidities)
+    by_surface = tuple(
+        Estimate(place.value_c, GUARD_FACTOR * place.u_k + place.change_k, place.point)
+        for place in places
     )
-    if pairs:
-        worst = min(margins, key=lambda each: each.value - each.guard)
-        return bare.decided_by(worst.source, worst.beside)
-    if bodies:
-        wettest = max(bodies, key=lambda each: each.wetting_c)
-        return replace(bare, **_air_figures(wettest.air.point, wettest.air.value, wettest.rh_pct))
-    return bare
+    said = {
+        LimitName.AIR_TEMP_MIN: by_air,
+        LimitName.AIR_TEMP_MAX: by_air,
+        LimitName.HUMIDITY_MIN: by_humidity,
+        LimitName.HUMIDITY_MAX: by_humidity,
+        LimitName.SURFACE_TEMP_MIN: by_surface,
+        LimitName.SURFACE_TEMP_MAX: by_surface,
+        LimitName.DEW_MARGIN_MIN: margins,
+    }
+    return {name: estimates for name, estimates in said.items() if estimates}
 
 
 class _Place(NamedTuple):
