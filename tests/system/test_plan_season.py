@@ -173,4 +173,5 @@ def test_a_file_that_is_no_weather_year_is_refused_in_one_sentence(
     assert ran.out == ""
     assert name in ran.err
     assert "No such command" not in ran.err
+    assert len(ran.err.strip().splitlines()) == 1
     assert "Traceback" not in ran.err

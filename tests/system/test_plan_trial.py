@@ -66,6 +66,7 @@ def refusal(trial: Trial, folder: Path) -> str:
     assert ran.code == 2
     assert ran.out == ""
     assert {each.name for each in folder.iterdir()} == before | inputs
+    assert len(ran.err.strip().splitlines()) == 1
     said = " ".join(ran.err.split())
     assert "Traceback" not in said
     assert "Usage" not in said
