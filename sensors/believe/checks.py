@@ -52,8 +52,11 @@ def attenuated_signal(
     return Verdict.SUSPECT if missing > beyond else Verdict.PASS
 
 
-SPELLS_WANTED = 40
+MANY_SPELLS = 40
 _LONGER_THAN_EVER = 1.5
+_FEWEST_SPELLS = 5
+_LONG_STILL_MIN = 180
+_MUCH_LONGER = 11.0
 
 
 def never_so_still(
@@ -63,10 +66,16 @@ def never_so_still(
     other_at_most: float,
     slack: float,
     spells: int,
+    *,
+    same_kind: bool,
+    heated: bool,
 ) -> Verdict:
     """Return whether a channel stands still as it never did while another moved as far.
 
-    The same test for channels that no neighbour foretells: by its record alone.
+    The same test for channels that no neighbour foretells: by its record alone. Of n spells whose
+    lengths are exponential the longest is about ln(n) means, and one of r times that comes by
+    chance in n^-r: where few are known or the other is of another kind, r ln(n) has to reach 11
+    (1 in 60,000), the other has to have moved r times as far as ever, and 3 h to have passed.
 
     Args:
         still_min: for how long it has stood still [min].
@@ -75,11 +84,19 @@ def never_so_still(
         other_at_most: the furthest that it did while this one stood still before.
         slack: what is no movement of the other's, in its unit.
         spells: how many times of standing still have been seen.
+        same_kind: both are temperatures, or both humidities.
+        heated: it is an air temperature, which a thermostat may hold while all else moves.
     """
-    if spells < SPELLS_WANTED:
+    if spells < _FEWEST_SPELLS:
         return Verdict.NOT_EVALUATED
-    longer = still_min > max(LEAST_STILL_MIN, _LONGER_THAN_EVER * longest_min)
-    further = abs(other_moved) > _LONGER_THAN_EVER * other_at_most + slack
+    if same_kind and spells >= MANY_SPELLS:
+        times, least_min = _LONGER_THAN_EVER, LEAST_STILL_MIN
+    elif not heated:
+        times, least_min = _MUCH_LONGER / math.log(spells), _LONG_STILL_MIN
+    else:
+        return Verdict.NOT_EVALUATED
+    longer = still_min > max(least_min, times * longest_min)
+    further = abs(other_moved) > times * other_at_most + slack
     return Verdict.SUSPECT if longer and further else Verdict.PASS
 
 

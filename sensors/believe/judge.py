@@ -269,8 +269,10 @@ class BeliefJudge:
                 pair.moved_while_still,
                 max(_SLACK[other.quantity], other.band()),
                 channel.spells,
+                same_kind=_same_kind(channel, other),
+                heated=channel.quantity is Quantity.AIR_TEMP,
             )
-            if (still is Verdict.SUSPECT and _same_kind(channel, other)) or (
+            if still is Verdict.SUSPECT or (
                 expected is None and self._by_default(channel, other, move, time_s - 60.0 * start)
             ):
                 self._stands_still(channel, other, start, minute)
@@ -477,7 +479,7 @@ def _lasting_verdict(channel: ChannelModel, verdict: Verdict, ticks: int) -> Ver
 
 
 def _same_kind(own: ChannelModel, other: ChannelModel) -> bool:
-    """Whether two channels measure one kind of thing: humidity may stay where the air cools."""
+    """Whether two channels measure one kind of thing: humidity often stays where the air cools."""
     return (own.quantity is Quantity.HUMIDITY) == (other.quantity is Quantity.HUMIDITY)
 
 
