@@ -23,7 +23,7 @@ not_built = pytest.mark.xfail(strict=True, reason="the trade's rule is not built
 # Hour 0 is 06:00, so 12 is 18:00 and 18 midnight. The heater is on since 17:00 and dies at 20:00
 # (hour 14): the air falls from 18 degC towards the 5 degC outside with a time constant of 8 h, as
 # Newton's law of cooling has it. By midnight it is 5 + 13 exp(-4/8) = 12.9; the 10 degC of the
-# sheet are broken after 8 ln(13/5) = 7.6 h, at 03:38. The dew point is 1 degC: the margin stays 9 K.
+# sheet are broken after 8 ln(13/5) = 7.6 h, at 03:38. The dew point is 1 degC: no dew.
 DEAD, MIDNIGHT, OUTSIDE_C = 14.0, 18.0, 5.0
 
 

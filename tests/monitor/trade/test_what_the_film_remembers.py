@@ -1,6 +1,6 @@
 """What a film went through stays beside every later answer until a person has dealt with it.
 
-Written against the contract alone, by another hand than the rule's. The shipped primer's own times
+Written by another hand than the rule's, without sight of its code. The shipped primer's own times
 are generic. Water on a film that has not set: mechanism common practice, no source; 3 K over the
 dew point is the guidance of ISO 8502-4:2017, as other documents quote it.
 """
@@ -175,7 +175,7 @@ def test_carbon_dioxide_over_a_soft_epoxy_counts_for_bloom(tmp_path: Path) -> No
     assert gas["lowest_h"] > 0.0
 
 
-# Bloom by what makes it: slow to bloom → fast as the contract lists them (common practice, no
+# Bloom by what makes it: polyamides are slow to bloom, fast amines worst (common practice, no
 # source). The same cold, damp, dewless night must weigh more on a fast amine than on a polyamide.
 cold_damp = steady(Air(12.5, 9.5, 12.0))  # 82 %: colder than 15 degC, damp, margin 2.5 K
 
@@ -273,3 +273,15 @@ def test_sags_and_dry_patches_have_their_causes(
     (verdict,) = made.review("--defect", defect)["sections"][0]["verdicts"]
     assert verdict["causes"], verdict["text"]
     assert re.search(words, json.dumps(verdict["causes"][0])), verdict["causes"][0]
+
+
+# An oil paint dries by the oxygen of moving air and stays soft in damp (common practice, no source):
+# 12 degC at 93 % for a day and more, on a varnish.
+@not_built
+def test_a_soft_varnish_is_laid_to_damp_air(tmp_path: Path) -> None:
+    made = Tent(tmp_path, "varnish", steady(Air(12.0, 10.9, 12.2)), 30.0, step_min=15)
+    made.event("session-started", 0.0, section=None)
+    made.coat(2.0, 3.0)
+    made.evaluations()
+    (verdict,) = made.review("--defect", "soft cure")["sections"][0]["verdicts"]
+    assert any("damp" in json.dumps(each) for each in verdict["causes"]), verdict["causes"]
