@@ -34,7 +34,7 @@ def hour_of(text: object) -> float:
 
 
 def humidity_pct(air_c: float, dew_point_c: float) -> float:
-    return 100.0 * psychrolib.GetRelHumFromTDewPoint(air_c, min(dew_point_c, air_c))
+    return 100.0 * float(psychrolib.GetRelHumFromTDewPoint(air_c, min(dew_point_c, air_c)))
 
 
 @dataclass(frozen=True, slots=True)

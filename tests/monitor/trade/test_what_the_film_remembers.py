@@ -108,7 +108,7 @@ def test_the_next_coat_over_it_is_spoken_of_when_it_is_recorded(tmp_path: Path) 
 
 
 @not_built
-def test_the_review_remembers_the_same_minutes_and_that_it_was_washed(tmp_path: Path) -> None:
+def test_the_review_calls_nothing_unwashed_that_was_washed(tmp_path: Path) -> None:
     made = tent(tmp_path, 30.0)
     made.evaluations()
     made.event("washed", 26.5)
@@ -116,7 +116,7 @@ def test_the_review_remembers_the_same_minutes_and_that_it_was_washed(tmp_path: 
     made.event("coat-ended", 28.0, "--coat", "2")
     told = json.dumps(made.review("--defect", "peeling"))
     assert "not washed off" not in told
-    assert re.search(r"\bwashed\b[^\"]*", told), "the wash is named beside the cause it answers"
+    assert "washed" in told
 
 
 def test_a_dry_night_leaves_nothing_to_remember(tmp_path: Path) -> None:
@@ -157,7 +157,7 @@ def test_carbon_dioxide_is_said_beside_the_call_as_air_and_never_as_safe(tmp_pat
     said = " ".join(gas_texts(call))
     assert re.search(r"5[,\s]?0\d\d|4[,\s]?9\d\d", said), words_of(call)
     assert re.search(r"\bair\b|breathe|people", said, re.IGNORECASE), said
-    assert not re.search(r"\bsafe\b|\bharmless\b|\bfine\b", said, re.IGNORECASE), said
+    assert not re.search(r"(?<!not )\b(safe|harmless|fine)\b", said, re.IGNORECASE), said
 
 
 @not_built
@@ -275,9 +275,8 @@ def test_sags_and_dry_patches_have_their_causes(
     assert re.search(words, json.dumps(verdict["causes"][0])), verdict["causes"][0]
 
 
-# An oil paint dries by the oxygen of moving air and stays soft in damp (common practice, no source):
-# 12 degC at 93 % for a day and more, on a varnish.
-@not_built
+# An oil paint dries by the oxygen of moving air and stays soft in damp (common practice, no
+# source): 12 degC at 93 % for a day and more, on a varnish.
 def test_a_soft_varnish_is_laid_to_damp_air(tmp_path: Path) -> None:
     made = Tent(tmp_path, "varnish", steady(Air(12.0, 10.9, 12.2)), 30.0, step_min=15)
     made.event("session-started", 0.0, section=None)
