@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Container, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -185,20 +185,41 @@ STATEMENTS: dict[str, list[tuple[str, Any]]] = {
 }
 
 
+# Taken off one by one, as the form learns to read each sheet and to give it back.
+NOT_READ = [
+    "primer-plain",
+    "primer-humidity-columns",
+    "primer-winter-hardener",
+    "topcoat-one-row",
+    "tie-coat-two-steps",
+    "antifouling-launch",
+    "laminating-resin",
+    "fairing-compound",
+    "moisture-curing-primer",
+    "water-borne-finish",
+    "tank-coating",
+    "topcoat-gun-thinners",
+]
+NOT_GIVEN_BACK = list(NOT_READ)
+
+
+def waiting(names: Iterable[str], pending: Container[str]) -> list[Any]:
+    """Return each name as a case, marked where it is still waited for."""
+    return [pytest.param(name, marks=not_built if name in pending else ()) for name in names]
+
+
 def test_every_sheet_has_its_statements() -> None:
     assert {path.stem for path in SHEETS.glob("*.toml")} == set(STATEMENTS)
     assert len(STATEMENTS) == 12
 
 
-@not_built
-@pytest.mark.parametrize("name", STATEMENTS)
+@pytest.mark.parametrize("name", waiting(STATEMENTS, NOT_READ))
 def test_a_sheet_passes_the_check(name: str) -> None:
     ran = filmcall("spec", "check", str(SHEETS / f"{name}.toml"))
     assert ran.code == 0, ran.out + ran.err
 
 
-@not_built
-@pytest.mark.parametrize("name", STATEMENTS)
+@pytest.mark.parametrize("name", waiting(STATEMENTS, NOT_GIVEN_BACK))
 def test_every_statement_of_a_sheet_is_given_back(name: str) -> None:
     for where, expected in STATEMENTS[name]:
         stands(name, where, expected)
@@ -683,12 +704,30 @@ FAULTS: list[tuple[str, str, tuple[tuple[str, str], ...], list[str]]] = [
 ]
 
 
-@not_built
-@pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault[0])
-def test_a_fault_is_named_in_one_sentence_with_its_line(
-    tmp_path: Path, fault: tuple[str, str, tuple[tuple[str, str], ...], list[str]]
-) -> None:
-    _, name, changes, words = fault
+FAULT_OF = {name: (sheet, changes, words) for name, sheet, changes, words in FAULTS}
+NOT_NAMED = [
+    "ratios that the densities part",
+    "a range of humidity",
+    "layers without a film",
+    "abraded ends before as it is",
+    "an unknown family",
+    "an unknown hardener class",
+    "an unknown effect",
+    "a key that lasts longer than two days",
+    "two words for the same window",
+    "abraded without a window to come after",
+    "a film wetter at least than at most",
+    "a wait that is no wait",
+    "a condition that is none",
+    "a launch that must not be after it may be",
+    "a figure of the ground without a unit",
+    "a measure whose bounds exclude each other",
+]
+
+
+@pytest.mark.parametrize("fault", waiting(FAULT_OF, NOT_NAMED))
+def test_a_fault_is_named_in_one_sentence_with_its_line(tmp_path: Path, fault: str) -> None:
+    name, changes, words = FAULT_OF[fault]
     text, said = spoil(tmp_path, name, changes)
     told = [each for each in said.splitlines() if all(word in each for word in words)]
     assert len(told) == 1, said
