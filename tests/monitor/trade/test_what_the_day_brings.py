@@ -143,6 +143,21 @@ def test_check_now_says_last_brush_down_in_words(tmp_path: Path) -> None:
 
 
 @not_built
+def test_a_call_with_an_outlook_carries_the_last_start(tmp_path: Path) -> None:
+    made, begin = swinging(tmp_path)
+    ran = filmcall(
+        "replay", str(made.recording), "--config", str(made.config), "--spec", made.spec,
+        "--jsonl", "--all", "--outlook",
+    )  # fmt: skip
+    assert ran.code == 0, ran.err
+    call = json.loads([line for line in ran.out.splitlines() if line.startswith("{")][-1])
+    assert call["call"] == "GO"
+    last = datetime.fromisoformat(call["last_start"].replace("Z", "+00:00"))
+    hour = (last - begin).total_seconds() / 3600.0
+    assert LAST_START_H - 2.0 <= hour <= LAST_START_H + 0.25
+
+
+@not_built
 def test_every_call_carries_the_key_whether_known_or_not(tmp_path: Path) -> None:
     made = Tent(tmp_path, "two-pack-epoxy-primer", steady(Air(20.0, 8.0, 19.5)), 2.0)
     for call in made.evaluations():
