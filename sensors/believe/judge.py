@@ -310,7 +310,11 @@ class BeliefJudge:
         theirs = self._still.get((other.point, other.quantity))
         if own is None or theirs is None or lasted_s < own[0]:
             return False
-        never_moved = not channel.has_moved and lasted_s >= _NEVER_MOVED_S
+        never_moved = (
+            channel.quantity is Quantity.SURFACE_TEMP
+            and not channel.has_moved
+            and lasted_s >= _NEVER_MOVED_S
+        )
         sure = other.quantity is channel.quantity or never_moved
         needed = (own if other.quantity is channel.quantity else theirs)[1]
         return abs(move.other) >= (needed if sure else 2.0 * needed)
