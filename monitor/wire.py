@@ -67,6 +67,7 @@ def section_dict(call: SectionCall, pressure_pa: float = STANDARD_PRESSURE_PA) -
         "frost_point_c": _rounded(climate.frost_point_c),
         "wet_bulb_c": _rounded(wet_bulb),
         "dew_margin_k": _rounded(climate.dew_margin_k),
+        "dew_margin_likely_k": _rounded(climate.likely_margin_k()),
         "dew_margin_u95_k": _rounded(None if margin_u_k is None else SHOW_FACTOR * margin_u_k),
         "humidity_ratio_g_per_kg": _rounded(ratio),
         "absolute_humidity_g_per_m3": _rounded(absolute),

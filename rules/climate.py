@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 from rules.air.state import dew_and_frost_c, dew_point_slopes
 from rules.air.uncertainty import (
     GUARD_FACTOR,
+    extreme_bias_k,
     pair_u_k,
     standard_uncertainty,
 )
@@ -159,6 +160,25 @@ class Climate:
             if (pair.surface_point, pair.air_point) == (surface_point, air_point):
                 return replace(self, **_figures(pair))
         return self
+
+    def likely_margin_k(self) -> float | None:
+        """Return the dew margin less what the lowest of many pairs owes to chance, or None [K].
+
+        For showing beside the deciding pair's; no limit is judged by it.
+        """
+        if self.dew_margin_k is None or self.dew_margin_u_k is None:
+            return None
+        beside = [each for each in self.pairs if each.air_point == self.air_point]
+        on = [each for each in self.pairs if each.surface_point == self.surface_point]
+        said = self.estimates.get(LimitName.SURFACE_TEMP_MIN, ())
+        guard = max((each.guard for each in said if each.source == self.surface_point), default=0.0)
+        surface_u_k = min(guard / GUARD_FACTOR, self.dew_margin_u_k)
+        air_u_k = math.sqrt(self.dew_margin_u_k**2 - surface_u_k**2)
+        return (
+            self.dew_margin_k
+            + extreme_bias_k([each.surface_temp_c for each in beside], surface_u_k)
+            + extreme_bias_k([each.dew_margin_k for each in on], air_u_k)
+        )
 
 
 _AIR_LIMITS = (LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX, LimitName.DEW_MARGIN_MIN)

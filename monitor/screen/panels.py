@@ -26,6 +26,7 @@ from sensors.reading import Quality, Quantity
 
 _MARK = {Call.GO: "▶", Call.HOLD: "‖", Call.STOP: "X"}
 _FEW_MARK = {Call.GO: ">", Call.HOLD: "=", Call.STOP: "X"}
+_WORTH_SAYING_K = 0.2
 
 
 def sentence(view: View, call: SectionCall, clauses_wanted: int = 3) -> str:
@@ -151,6 +152,10 @@ def climate_items(view: View) -> list[Text]:
         spread = None if u_k is None else SHOW_FACTOR * u_k
         role = view.role_of(LimitName.DEW_MARGIN_MIN) or "strong"
         margin = view.piece(theme.difference(climate.dew_margin_k, spread), role)
+        likely_k = climate.likely_margin_k()
+        if likely_k is not None and likely_k - climate.dew_margin_k >= _WORTH_SAYING_K:
+            many = f", the lowest of {len(climate.pairs)}; likely {theme.difference(likely_k)}"
+            margin = join(margin, view.piece(many, "label"))
     at = [view.piece(f" at {clean(climate.air_point)}", "label")] if climate.air_point else []
     which = [view.piece(f" {where}", "label")] if where else []
     return [
