@@ -17,12 +17,13 @@ from numpy.typing import NDArray
 from rules.units import converted, to_celsius
 from sensors.reading import Quantity
 from sensors.recording.columns import Column
-from sensors.recording.words import Meaning, fold, meaning, stated_unit
+from sensors.recording.words import Meaning, fold, letter_unit, meaning, stated_unit
 
 # Beyond this no enclosure is, in whatever unit; between, a file that is mute is asked [degC].
 # Common practice, no source.
 _LEAST_C, _MOST_C = -40.0, 60.0
 _USUAL_C = 18.0
+_WARM_C = 35.0  # above it degC is not taken for granted by the language of a header [degC]
 _CLOSE_K, _FAR_K = 12.0, 20.0  # probes of one tent, and what no two of them are apart [K]
 _AGREES_K = 0.7  # a dew point reckoned from rounded figures and the file's own [K]
 _TEMPERATURES = ("degC", "degF", "K")
@@ -184,11 +185,13 @@ def judge(
     seen = [_first_look(sight) for sight in sights]
     if seen and all("device" in each.means.kinds for each in seen):
         seen = [_first_look(each.sight, ignore_device=True) for each in seen]
+    _letters(seen)
     _same_in_two_units(seen)
     _by_values(seen, found)
     _roles(seen, hints, answers, guessed, found)
     if not found.questions:
-        _humidities(seen, hints)
+        _humidities(seen, hints, answers, guessed, found)
+    if not found.questions:
         _units(seen, hints, answers, guessed, found)
     _names(seen)
     for each in seen:
@@ -243,8 +246,10 @@ def _first_look(sight: Sight, *, ignore_device: bool = False) -> _Seen:
         seen.unit = None
     elif "outside" in kinds:
         seen.why = "it is outside, not in the enclosure"
-    elif "surface" in kinds and "air" in kinds and HUMIDITY not in kinds:
+    elif "surface" in kinds and kinds & {"air", "building"} and HUMIDITY not in kinds:
         seen.role = TEMPERATURE  # the air beside the hull, or the hull in the air
+    elif "building" in kinds and unit not in ("%", "1") and HUMIDITY not in kinds:
+        seen.role = TEMPERATURE  # the shed's wall, or a wall that is painted
     elif "surface" in kinds:
         if HUMIDITY in kinds or unit in ("%", "1", "ppm"):
             seen.why = "moisture or humidity at a surface is no surface temperature"
@@ -261,6 +266,32 @@ def _first_look(sight: Sight, *, ignore_device: bool = False) -> _Seen:
     else:
         seen.role = "unknown"
     return seen
+
+
+def _letters(seen: list[_Seen]) -> None:
+    """Take back a unit that a bare letter seemed to name, where letters tell probes apart.
+
+    `Hull F` beside `Hull A` lies forward of it; `Temp C` beside `Temp F` is in degC, but only where
+    the two agree.
+    """
+    by_stem: dict[str, list[tuple[str, _Seen]]] = {}
+    for each in seen:
+        if found := letter_unit(each.name):
+            by_stem.setdefault(found[0], []).append((found[1], each))
+    units = {"c": "degC", "f": "degF", "k": "K"}
+    for alike in by_stem.values():
+        if len(alike) < 2:
+            continue
+        figures = [
+            converted(each.values, units[letter], "degC") if letter in units else each.values
+            for letter, each in alike
+        ]
+        one_in_all = all(letter in units for letter, _ in alike) and all(
+            _far_apart(figures[0], other) < _AGREES_K for other in figures[1:]
+        )
+        for letter, each in alike:
+            if not one_in_all and each.unit == units.get(letter):
+                each.unit = None
 
 
 def _same_in_two_units(seen: list[_Seen]) -> None:
@@ -500,14 +531,35 @@ def _by_own_reckoning(seen: list[_Seen], hints: Hints) -> None:
                     each.why = "the file's own difference to the dew point follows from it"
 
 
-def _humidities(seen: list[_Seen], hints: Hints) -> None:
+def _humidities(
+    seen: list[_Seen],
+    hints: Hints,
+    answers: Mapping[str, str],
+    guessed: frozenset[str],
+    found: Judgement,
+) -> None:
     for each in seen:
         if each.role != HUMIDITY:
             continue
+        top, middle = float(np.nanmax(each.values)), _middle(each)
+        if middle > 110.0 or middle < 0.0:
+            each.leave("its figures can be no humidity in %")
+            continue
+        if each.unit == "%" and 0.05 < middle and top <= 1.0:
+            key = f"humidity {each.name}"
+            given = answers.get(key)
+            if given is None:
+                why = (
+                    f"its header says %, and no figure is over 1 ({middle:.2f}): a fraction, or a "
+                    "dead probe; % or fraction"
+                )
+                found.questions.append(Question(key, f"unit of {each.name!r}", "fraction", why))
+                return
+            each.unit = "%" if "%" in given or "percent" in fold(given) else "1"
+            each.sure, each.why = key not in guessed, "no figure is over 1"
         if each.unit not in ("%", "1"):
             each.unit = hints.humidity_unit
         if each.unit is None:
-            top = float(np.nanmax(each.values))
             each.unit = "1" if 0.0 < top <= 1.0 else "%"
             if each.unit == "1":
                 each.why = "no figure is over 1, so it is a fraction"
@@ -526,6 +578,8 @@ def _units(
     for each in odd:
         each.unit, each.why = None, "its figures cannot be in the unit that its header names"
     mute += odd
+    if not odd and not hints.unit:
+        mute = _units_of_their_own(mute)
     if not mute:
         return
     unit, why = (None, "") if odd else _unit_told(seen, used, mute, hints)
@@ -558,6 +612,22 @@ def _units(
         each.why = "; ".join(part for part in (each.why, why) if part)
 
 
+def _units_of_their_own(mute: list[_Seen]) -> list[_Seen]:
+    """Settle each column whose figures can be in one unit only; return those that are open.
+
+    Two columns need not have one unit: 18 beside 62 may be degC beside degF.
+    """
+    still: list[_Seen] = []
+    for each in mute:
+        possible = [unit for unit in _TEMPERATURES if _can_be(each, unit)]
+        if len(possible) == 1:
+            each.unit = possible[0]
+            each.why = "; ".join(part for part in (each.why, "its figures can be no other") if part)
+        else:
+            still.append(each)
+    return still
+
+
 def _unit_told(
     seen: list[_Seen], used: list[_Seen], mute: list[_Seen], hints: Hints
 ) -> tuple[str | None, str]:
@@ -567,8 +637,6 @@ def _unit_told(
     possible = [unit for unit in _TEMPERATURES if all(_can_be(each, unit) for each in mute)]
     if told := _by_check(seen, used, [unit for unit in possible if unit != "K"]):
         return told
-    if len(possible) == 1:
-        return possible[0], "its figures can be no other"
     beside = [
         converted(each.values, each.unit, "degC")
         for each in seen
@@ -596,7 +664,8 @@ def _unit_told(
         if len(near) == 1 and set(near) | set(far) == set(possible):
             return near[0], "so it lies beside the temperature whose unit is named"
     languages = {language for each in seen for language in each.means.languages}
-    if "degC" in possible:
+    is_warm = any(_middle(each) > _WARM_C for each in mute)
+    if "degC" in possible and not is_warm and all(each.unit != "degF" for each in used):
         if languages:
             return "degC", "where the header's language is written, that is the unit"
         if hints.decimal == ",":

@@ -35,14 +35,18 @@ _MOST_CHANNELS = 64
 _ENDINGS = (".csv", ".txt", ".tsv", ".dat", ".log", ".asc")
 _TIME_NAME = re.compile(r"time|date|stamp|\bts\b|epoch|unix|recorded|\bwhen\b", re.IGNORECASE)
 _UTC_NAME = re.compile(r"(?<![a-z])(utc|gmt)(?![a-z])(?!\s?[+\-−–]\s?[0-9])", re.IGNORECASE)
-_NOT_THE_TIME = re.compile(r"install|calibrat|kalib|purchas|export|start|created|birth|last", re.I)
+_NOT_THE_TIME = re.compile(
+    r"install|calibrat|kalib|purchas|export|start|created|birth|last|receiv|upload|server|sync|arriv",
+    re.IGNORECASE,
+)
 _ZONE_WORD = re.compile(
     r"zone|clock|offset|\butc\b|\bgmt\b|zeit|fuseau|huso|fuso|zona|\btid|\btijd|strefa|aikavy|times?\b",
     re.IGNORECASE,
 )  # fmt: skip
 _ZONE_NUMBER = re.compile(
     r"[^:;,=]*(?:zone|offset|utc|gmt|fuseau|zona|strefa)[^:;,=]*[:;,=]\s*\"?(?P<sign>[+\-−]?)"
-    r"(?P<hours>[0-9]{1,2})(?::?(?P<minutes>[0-9]{2}))?\s*(?:h|hours?)?\"?[;,\s]*",
+    r"(?P<hours>[0-9]{1,2}(?![0-9])|[0-9]{2}(?=[0-9]{2}\b))(?::?(?P<minutes>[0-9]{2}))?"
+    r"(?:[.,]0+)?\s*(?:h|hours?)?\"?[;,\s]*",
     re.IGNORECASE,
 )
 _A_DATE = re.compile(r"[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}")
@@ -50,7 +54,7 @@ _A_DATE = re.compile(r"[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}")
 
 @dataclass(frozen=True, slots=True)
 class TimePlace:
-    """Where a row's time stands: one cell, or a date and a time of day."""
+    """Where a row's time stands: one cell, or several that follow each other."""
 
     cells: tuple[int, ...]
     name: str
@@ -61,11 +65,17 @@ class TimePlace:
         cells = [row[at] if at < len(row) else "" for at in self.cells]
         return joined_time(cells, packed=self.packed)
 
+    def with_cell(self, at: int, header: Sequence[str]) -> TimePlace:
+        """Return the same with a cell that completes it: AM or PM, or an offset."""
+        return TimePlace((*self.cells, at), f"{self.name} and {header[at]!r}", self.packed)
+
 
 def joined_time(cells: Sequence[str], *, packed: bool) -> str:
-    """Return a date and a time of day as one text."""
+    """Return a date, a time of day and what completes them as one text."""
     if len(cells) == 1:
         return cells[0]
+    if not times.looks_like_clock(cells[1].strip()) and not packed:
+        return " ".join(cell.strip() for cell in cells).strip()
     day, clock = cells[0].strip(), cells[1].strip()
     if packed:
         clock = times.packed_clock(clock)
@@ -73,7 +83,7 @@ def joined_time(cells: Sequence[str], *, packed: bool) -> str:
     day = re.sub(r"[T ]00:00(:00)?$", "", day)
     if re.fullmatch(r"[0-9]{8}", day):
         day = f"{day[:4]}-{day[4:6]}-{day[6:]}"
-    return f"{day} {clock}"
+    return " ".join([day, clock, *(cell.strip() for cell in cells[2:])]).strip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,8 +327,25 @@ def rows_of(path: Path, layout: Layout) -> Iterator[list[str]]:
             if every > 1 and block % every and block > 4:
                 continue
             for _, _, cells, _ in split_rows(lines, layout.separator, layout.fields):
+                if begins_anew(cells, layout.header):
+                    return
                 if len(cells) in enough:
                     yield cells + [""] * (layout.fields - len(cells))
+
+
+_HEADS = frozenset(("temperature", "humidity", "air", "enclosure", "surface", "dew", "sensor"))
+
+
+def begins_anew(cells: Sequence[str], header: Sequence[str]) -> bool:
+    """Whether a row within a file is a header unlike the first: what stands below means other."""
+    if any(cell[:1].isdigit() for cell in cells) or list(cells) == list(header):
+        return False
+    names = [cell for cell in cells if cell]
+    if len(names) < 2 or names == [name for name in header if name]:
+        return False
+    kinds = [meaning(name).kinds for name in names]
+    heads = sum(bool(each & _HEADS) for each in kinds)
+    return any("time" in each for each in kinds) and 2 * heads >= len(names) and heads > 0
 
 
 def _part(path: Path, time_column: str | None) -> Part:
@@ -327,12 +354,18 @@ def _part(path: Path, time_column: str | None) -> Part:
     place = _time_place(path, layout, rows, time_column)
     # Only rows that have a time: a footer or a header that is repeated is none of them.
     part = Part(path, layout, rows, place)
-    part.zone = _zone(layout, place)
+    if times.is_half_a_clock(part.cells()):
+        raise RecordingFault(
+            f"{path}: the hours in {place.name} run from 1 to 12 and begin anew, and nothing says "
+            "morning or evening, so nothing is replayed; export it with AM and PM, or in 24 hours"
+        )
+    part.zone = _zone(layout, place) or _zone_in_rows(layout, place, rows)
     part.long = _long(layout, rows, place)
     cells = part.cells()
     if times.needs_order(cells):
         part.order, part.order_why = _order(layout, place, cells)
     heads = " ".join(layout.header[at] for at in place.cells)
+    heads = f"{heads} {' '.join(layout.preamble)}"
     if part.zone is not None and times.is_out_of_season(
         heads, [*cells[:20], *cells[-20:]], part.order or times.DAY
     ):
@@ -378,6 +411,18 @@ def _zone(layout: Layout, place: TimePlace) -> tzinfo | None:
         zone = times.zone_said(line)
         if zone is not None and (zone != UTC or "offset" not in line.casefold()):
             return zone
+    return None
+
+
+def _zone_in_rows(
+    layout: Layout, place: TimePlace, rows: Sequence[list[str]]
+) -> tzinfo | None:
+    """Return the zone that a column of its own names in every row, like Europe/Oslo."""
+    for at in range(layout.fields):
+        named = {row[at] for row in rows if row[at]}
+        if at not in place.cells and len(named) == 1 and "/" in (name := named.pop()):
+            if (zone := times.zone_said(name)) is not None:
+                return zone
     return None
 
 
@@ -470,7 +515,13 @@ def _time_place(
             "date with a time of day, so nothing is replayed; "
             'name the time column with [replay] time = "NAME"'
         )
-    return min(found, key=lambda each: each[0])[1]
+    place = min(found, key=lambda each: each[0])[1]
+    for at in everywhere:
+        if at not in place.cells and mostly(at, times.stands_beside, 0.9):
+            longer = place.with_cell(at, header)
+            if all(times.looks_like_time(longer.text(row)) for row in sample[1:20] if row[at]):
+                return longer
+    return place
 
 
 def _pair(header: Sequence[str], day: int, clock: int, packed: bool) -> TimePlace:
@@ -492,7 +543,8 @@ def _rank(
         float(distinct < 0.02 and len(cells) > 1),
         float(bool(_NOT_THE_TIME.search(names))),
         float(not _UTC_NAME.search(names)),
-        float(times.zone_said(names) is None),
+        float(times.zone_said(names) is None and not times.share(cells, times.looks_like_epoch)),
+        -round(distinct, 1),
         float(rank),
         float(not all(_is_timely(header[at]) for at in place.cells)),
         float(abs(place.cells[-1] - place.cells[0])),
