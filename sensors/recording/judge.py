@@ -421,18 +421,18 @@ def _roles(
         if answer is None:
             guess = min(unsaid, key=_middle) if len(unsaid) > 1 else unsaid[0]
             names = ", ".join(repr(each.name) for each in candidates)
-            why = f"nothing says where {names} measure; the name of a column, or none"
+            why = f"nothing says where {names} measure; the name of a column, several, or none"
             found.questions.append(
                 Question("hull", "which probe lies on the hull", guess.name, why)
             )
             return
         for each in candidates:
-            if each.name == answer:
+            if each.name in answer:
                 each.role = SURFACE
                 each.sure = "hull" not in guessed
                 each.why = "taken for the probe on the hull" + ("" if each.sure else " by a guess")
         unsaid = of(TEMPERATURE)
-        if answer != NONE and "hull" in guessed:
+        if answer and "hull" in guessed:
             for each in of(AIR):
                 if each in candidates:
                     each.sure, each.why = False, "which probe lies on the hull is a guess"
@@ -441,13 +441,14 @@ def _roles(
             unsaid[0].sure = "hull" not in guessed
             unsaid[0].why = "the other temperature"
             return
-    if of(AIR):
+    elif of(AIR):
         return
+    # A second probe on the hull that nobody asked for may be the colder one.
     for each in of(TEMPERATURE):
         key = f"measures {each.name}"
         given = answers.get(key)
         if given is None:
-            likely = "air" if each is of(TEMPERATURE)[0] else NONE
+            likely = NONE if of(AIR) else "air"
             why = "air, hull or none; its name does not say it"
             found.questions.append(Question(key, f"what {each.name!r} measures", likely, why))
             return
@@ -460,17 +461,23 @@ def _roles(
             each.role, each.why = role, "so it was said" if each.sure else "so it was guessed"
 
 
-def _answer(answers: Mapping[str, str], key: str, candidates: Sequence[_Seen]) -> str | None:
+def _answer(
+    answers: Mapping[str, str], key: str, candidates: Sequence[_Seen]
+) -> frozenset[str] | None:
+    """Return the names of the columns that an answer gives, by name or number; None if open."""
     given = answers.get(key)
     if given is None:
         return None
-    plain = given.strip().strip("'\"").casefold()
-    for each in candidates:
-        if each.name.casefold() == plain:
-            return each.name
-    if plain.isdigit() and 1 <= int(plain) <= len(candidates):
-        return candidates[int(plain) - 1].name
-    return NONE
+    found: set[str] = set()
+    by_name = {each.name.casefold(): each.name for each in candidates}
+    whole = given.strip().strip("'\"").casefold()
+    for part in [whole] if whole in by_name else re.split(r"[,;&+]|\band\b", given):
+        plain = part.strip().strip("'\"").casefold()
+        if plain in by_name:
+            found.add(by_name[plain])
+        elif plain.isdigit() and 1 <= int(plain) <= len(candidates):
+            found.add(candidates[int(plain) - 1].name)
+    return frozenset(found)
 
 
 def _dew_c(air_c: NDArray[np.float64], rh_pct: NDArray[np.float64]) -> NDArray[np.float64]:
