@@ -25,6 +25,8 @@ _LEAST_C, _MOST_C = -40.0, 60.0
 _USUAL_C = 18.0
 _WARM_C = 35.0  # above it degC is not taken for granted by the language of a header [degC]
 _CLOSE_K, _FAR_K = 12.0, 20.0  # probes of one tent, and what no two of them are apart [K]
+_CLOSE_DEW_K = 2.0  # a dew point of another probe of one tent [K]
+_NO_TEMPERATURE = 2000.0  # in any unit: a serial number, or a time
 _AGREES_K = 0.7  # a dew point reckoned from rounded figures and the file's own [K]
 _TEMPERATURES = ("degC", "degF", "K")
 _EXTERNAL = frozenset(("ext", "external", "extern", "externe", "externa"))
@@ -162,6 +164,13 @@ _QUANTITIES = {
     "dust": Quantity.DUST,
 }
 NONE = "none"
+# By the first letters of an answer: air, hull, surface, skin, plank; the rest is none.
+_ROLE_SAID = {"ai": AIR, "a": AIR, "hu": SURFACE, "h": SURFACE, "su": SURFACE, "s": SURFACE,
+              "sk": SURFACE, "pl": SURFACE, "ye": SURFACE, "y": SURFACE}  # fmt: skip
+_NOWHERE = (
+    "another temperature, and nothing says where; if it lies on the hull, give it "
+    'quantity = "surface_temp" in a config'
+)
 
 
 def judge(
@@ -186,6 +195,7 @@ def judge(
     if seen and all("device" in each.means.kinds for each in seen):
         seen = [_first_look(each.sight, ignore_device=True) for each in seen]
     _letters(seen)
+    _symbols(seen, hints)
     _same_in_two_units(seen)
     _by_values(seen, found)
     _roles(seen, hints, answers, guessed, found)
@@ -205,8 +215,7 @@ def judge(
                 "dew": "a dew point; it is reckoned anew from air and humidity",
                 "delta": "a difference; it is reckoned anew",
                 "ratio": "a humidity ratio; it is reckoned anew from air and humidity",
-                TEMPERATURE: "another temperature, and nothing says where; if it lies on the "
-                'hull, give it quantity = "surface_temp" in a config',
+                TEMPERATURE: _NOWHERE,
             }.get(each.role, "its name says nothing that is known here")
         found.verdicts.append(Verdict(each.name, use, why, each.sure))
     return found
@@ -292,6 +301,45 @@ def _letters(seen: list[_Seen]) -> None:
         for letter, each in alike:
             if not one_in_all and each.unit == units.get(letter):
                 each.unit = None
+
+
+_SYMBOL = re.compile(r"\s*[Tt][_ .]?(?P<of>[ads])(?![A-Za-z])")
+
+
+def _symbols(seen: list[_Seen], hints: Hints) -> None:
+    """Judge Ta, Td and Ts by each other: the trade's own signs where they stand together.
+
+    Td alone may be a dry bulb or a deck: it is a dew point only where it follows from the others.
+    """
+    by_sign = {found["of"]: each for each in seen if (found := _SYMBOL.match(each.name))}
+    humids = [each for each in seen if each.role == HUMIDITY]
+    for each in seen:
+        if each.role in (AIR, SURFACE, TEMPERATURE) and abs(_middle(each)) > _NO_TEMPERATURE:
+            each.leave("its figures can be no temperature")
+    dew = by_sign.get("d")
+    if dew is None or dew.role != "dew":
+        return
+    agrees = any(
+        _dew_agrees(each, dew, humid, hints) < _CLOSE_DEW_K
+        for each in seen
+        for humid in humids
+        if each.role in (AIR, TEMPERATURE)
+    )
+    if humids and not agrees:
+        dew.role = TEMPERATURE
+    elif agrees and {"a", "s"} <= set(by_sign) and by_sign["s"].role == TEMPERATURE:
+        by_sign["s"].role = SURFACE
+        by_sign["s"].why = "Ts beside Ta and Td is the surface's"
+
+
+def _dew_agrees(air: _Seen, dew: _Seen, humid: _Seen, hints: Hints) -> float:
+    """How far a column is from the dew point reckoned from two others, in the best unit [K]."""
+    apart: list[float] = []
+    for unit in _unit_choices(air, hints):
+        dew_unit = dew.unit if dew.unit in _TEMPERATURES else unit
+        reckoned = _dew_c(converted(air.values, unit, "degC"), _percent(humid))
+        apart.append(_far_apart(reckoned, converted(dew.values, dew_unit, "degC")))
+    return min(apart)
 
 
 def _same_in_two_units(seen: list[_Seen]) -> None:
@@ -441,8 +489,6 @@ def _roles(
             unsaid[0].sure = "hull" not in guessed
             unsaid[0].why = "the other temperature"
             return
-    elif of(AIR):
-        return
     # A second probe on the hull that nobody asked for may be the colder one.
     for each in of(TEMPERATURE):
         key = f"measures {each.name}"
@@ -453,10 +499,10 @@ def _roles(
             found.questions.append(Question(key, f"what {each.name!r} measures", likely, why))
             return
         word = fold(given).strip()
-        role = AIR if word.startswith("a") else SURFACE if word[:1] in "hs" and word else None
+        role = None if word.startswith("humid") else _ROLE_SAID.get(word[:2])
         each.sure = key not in guessed
         if role is None:
-            each.leave("said to measure nothing of the enclosure")
+            each.leave("said to measure nothing of the enclosure" if each.sure else _NOWHERE)
         else:
             each.role, each.why = role, "so it was said" if each.sure else "so it was guessed"
 
@@ -519,13 +565,11 @@ def _by_own_reckoning(seen: list[_Seen], hints: Hints) -> None:
     humids = [each for each in seen if each.role == HUMIDITY]
     if len(unsaid) < 2 or len(humids) != 1 or len(dews) != 1:
         return
+    if any(each.role == AIR for each in seen):
+        return  # a hull as warm as the air would agree as well
     fits: list[tuple[float, _Seen]] = []
     for each in unsaid:
-        for unit in _unit_choices(each, hints):
-            dew_unit = dews[0].unit if dews[0].unit in _TEMPERATURES else unit
-            dew_c = converted(dews[0].values, dew_unit, "degC")
-            reckoned = _dew_c(converted(each.values, unit, "degC"), _percent(humids[0]))
-            fits.append((_far_apart(reckoned, dew_c), each))
+        fits.append((_dew_agrees(each, dews[0], humids[0], hints), each))
     close = {each.name for apart, each in fits if apart < _AGREES_K}
     if len(close) == 1:
         air = next(each for each in unsaid if each.name in close)
@@ -681,7 +725,14 @@ def _unit_told(
 
 
 def _can_be(each: _Seen, unit: str) -> bool:
-    low, high = np.nanpercentile(each.values, [2.0, 98.0])
+    return can_be(each.values, unit)
+
+
+def can_be(values: NDArray[np.float64], unit: str) -> bool:
+    """Whether figures can be temperatures of an enclosure in a unit: degC, degF or K."""
+    if not np.isfinite(values).any():
+        return True
+    low, high = np.nanpercentile(values, [2.0, 98.0])
     low_c, high_c = converted(float(low), unit, "degC"), converted(float(high), unit, "degC")
     return low_c >= _LEAST_C and high_c <= _MOST_C
 

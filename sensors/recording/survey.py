@@ -478,13 +478,6 @@ def _time_place(
         if mostly(at, times.looks_like_packed_clock, 0.9) and _is_timely(header[at])
         and at not in dates
     ]  # fmt: skip
-    if wanted is not None:
-        at = header.index(present(path, [name for name in header if name], wanted))
-        if at in dates and (clocks or packed):
-            return _pair(header, at, (clocks or packed)[0], not clocks)
-        if at in (*clocks, *packed) and dates:
-            return _pair(header, dates[0], at, at not in clocks)
-        return TimePlace((at,), repr(header[at]))
     found: list[tuple[tuple[float, ...], TimePlace]] = []
     for at in everywhere:
         for rank, (test, least, by_name) in enumerate(
@@ -509,6 +502,11 @@ def _time_place(
             if clock != day:
                 place = _pair(header, day, clock, clock not in clocks)
                 found.append((_rank(header, place, sample, 0), place))
+    if wanted is not None:
+        only = header.index(present(path, [name for name in header if name], wanted))
+        found = [each for each in found if only in each[1].cells]
+        if not found:
+            return TimePlace((only,), repr(header[only]))
     if not found:
         raise RecordingFault(
             f"{path}: none of the columns {', '.join(name for name in header if name)} holds a "
