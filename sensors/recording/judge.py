@@ -456,7 +456,7 @@ def _roles(
         unsaid = of(TEMPERATURE)
     if (
         not of(AIR) and len(unsaid) == 1 and not of(SURFACE) and humids
-        and not _EXTERNAL & set(unsaid[0].places)
+        and not _EXTERNAL & set(unsaid[0].places) and "building" not in unsaid[0].means.kinds
     ):  # fmt: skip
         unsaid[0].role = AIR
         unsaid[0].why = "the one temperature beside the humidity"
@@ -596,7 +596,7 @@ def _humidities(
         if middle > 110.0 or middle < 0.0:
             each.leave("its figures can be no humidity in %")
             continue
-        if each.unit == "%" and 0.05 < middle and top <= 1.0:
+        if each.unit == "%" and middle > 0.05 and top <= 1.0:
             key = f"humidity {each.name}"
             given = answers.get(key)
             if given is None:

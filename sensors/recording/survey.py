@@ -414,15 +414,14 @@ def _zone(layout: Layout, place: TimePlace) -> tzinfo | None:
     return None
 
 
-def _zone_in_rows(
-    layout: Layout, place: TimePlace, rows: Sequence[list[str]]
-) -> tzinfo | None:
+def _zone_in_rows(layout: Layout, place: TimePlace, rows: Sequence[list[str]]) -> tzinfo | None:
     """Return the zone that a column of its own names in every row, like Europe/Oslo."""
     for at in range(layout.fields):
         named = {row[at] for row in rows if row[at]}
-        if at not in place.cells and len(named) == 1 and "/" in (name := named.pop()):
-            if (zone := times.zone_said(name)) is not None:
-                return zone
+        name = named.pop() if len(named) == 1 else ""
+        zone = times.zone_said(name) if "/" in name and at not in place.cells else None
+        if zone is not None:
+            return zone
     return None
 
 

@@ -71,7 +71,8 @@ _EXCEL_EPOCH = datetime(1899, 12, 30, tzinfo=UTC)
 # How many of an epoch's units make a second, by its size: 1e8 s is 1973, 1e11 s the year 5138.
 _EPOCH_UNITS = ((1e17, 1e9), (1e14, 1e6), (1e11, 1e3), (1e8, 1.0))
 _OFFSET_SAID = re.compile(
-    r"(?:(?<![A-Za-z])(?:UTC|GMT)(?: offset)?|[\[(])\s?(?P<sign>[+\-−–])\s?(?P<hours>[0-9]{1,2})(?::?(?P<minutes>[0-9]{2}))?"
+    r"(?:(?<![A-Za-z])(?:UTC|GMT)(?: offset)?|[\[(])\s?"
+    r"(?P<sign>[+\-−–])\s?(?P<hours>[0-9]{1,2})(?::?(?P<minutes>[0-9]{2}))?"
     r"(?![0-9:])",
     re.IGNORECASE,
 )
@@ -85,7 +86,10 @@ _NO_SUMMER = re.compile(
     r"|\b(?:dst|daylight[a-z ]*|sommerzeit)\s*[:=]?\s*(?:off|no|nein|none|false|disabled|0)\b",
     re.IGNORECASE,
 )
-_AREA = re.compile(r"\b(?:Etc/(?:GMT|UTC)[+-][0-9]{1,2}|[A-Z][A-Za-z_]+/[A-Z][A-Za-z_]+(?:/[A-Z][A-Za-z_]+)?)\b")
+_AREA = re.compile(
+    r"\b(?:Etc/(?:GMT|UTC)[+-][0-9]{1,2}"
+    r"|[A-Z][A-Za-z_]+/[A-Z][A-Za-z_]+(?:/[A-Z][A-Za-z_]+)?)\b"
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -119,7 +119,7 @@ def _split_name(name: str) -> list[str]:
     text = re.sub(r"(?:\bT|^\s*t)[_ .]?a(?![A-Za-z])", " temp air ", text)
     text = re.sub(r"(?:\bT|^\s*t)[_ .]?d(?![A-Za-z])", " dew ", text)
     text = re.sub(r"(?:\bT|^\s*t)[_ .]?s(?![A-Za-z])", " temp s ", text)
-    text = re.sub(r"\bT(?=(?:air|amb|surf|hull|skin|dew|in|out)(?![a-z]))", " temp ", text)
+    text = re.sub(r"\bT(?=(?:air|amb|dew|in|out)(?![a-z]))", " temp ", text)
     text = re.sub(r"(?<![a-z])h\.\s?r\.|(?<![a-z])u\.\s?r\.", " rh ", text, flags=re.IGNORECASE)
     text = re.sub(r"co[_ ]?2|co₂", " carbondioxide ", text, flags=re.IGNORECASE)
     text = re.sub(r"pm[_ ]?2[._p]?5", " dust ", text, flags=re.IGNORECASE)

@@ -481,7 +481,6 @@ def test_the_wrong_time_column_is_refused(write: Write) -> None:
         ("AirTemp_Stern", ("air-stern", Quantity.AIR_TEMP, "degC")),
         ("plank_port", ("plank-port", Quantity.SURFACE_TEMP, "degC")),
         ("Hull Temp 2 [F]", ("hull-2", Quantity.SURFACE_TEMP, "degF")),
-        ("wall", ("wall", Quantity.SURFACE_TEMP, "degC")),
         ("CO2", ("air", Quantity.CO2, "ppm")),
         ("PM2.5 (µg/m³)", ("air", Quantity.DUST, "ug/m3")),
         ("HumidityRatio", None),
