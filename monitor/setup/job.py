@@ -12,7 +12,7 @@ from rules.numbers import number
 from rules.text import printable
 from rules.units import BadAmount, amount, tenths
 from rules.vocabulary import ALL_SECTIONS
-from sensors.recording.judge import Question
+from sensors.recording.sights import Question
 
 # Our own choices to be typed over, no source.
 USUAL_AREA, USUAL_FILM, USUAL_COATS, USUAL_HOURS = "6.5 m2", "50 um", "2", "17:00-21:00"

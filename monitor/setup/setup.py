@@ -18,7 +18,7 @@ from rules.errors import SpecFault
 from rules.text import printable
 from rules.vocabulary import ALL_SECTIONS
 from sensors.reading import Quantity
-from sensors.recording.judge import Question
+from sensors.recording.sights import Question
 
 USUAL_SPEC = "polyurethane-topcoat"
 

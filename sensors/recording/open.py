@@ -15,9 +15,11 @@ from zoneinfo import ZoneInfo
 
 from sensors.recording import times
 from sensors.recording.columns import Column
-from sensors.recording.judge import Judgement, Question, can_be, judge
+from sensors.recording.figures import can_be
+from sensors.recording.judge import judge
 from sensors.recording.layout import RecordingFault
 from sensors.recording.rows import Recording, Source
+from sensors.recording.sights import Judgement, Question
 from sensors.recording.survey import Part, Survey, look, present
 from sensors.recording.words import temperature_unit
 from sensors.zones import UTC_NAME, UnknownZone, zone_named

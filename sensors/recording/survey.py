@@ -18,7 +18,7 @@ import numpy as np
 
 from rules.numbers import number
 from sensors.recording import times
-from sensors.recording.judge import Hints, Question, Sight
+from sensors.recording.file_zone import zone_of_file
 from sensors.recording.layout import (
     MISSING,
     Layout,
@@ -27,6 +27,7 @@ from sensors.recording.layout import (
     split_rows,
     with_unit,
 )
+from sensors.recording.sights import Hints, Question, Sight
 from sensors.recording.words import fold, head_kinds, meaning, stated_unit
 
 MOST_ROWS = 20_000
@@ -39,17 +40,6 @@ _NOT_THE_TIME = re.compile(
     r"install|calibrat|kalib|purchas|export|start|created|birth|last|receiv|upload|server|sync|arriv",
     re.IGNORECASE,
 )
-_ZONE_WORD = re.compile(
-    r"zone|clock|offset|\butc\b|\bgmt\b|zeit|fuseau|huso|fuso|zona|\btid|\btijd|strefa|aikavy|times?\b",
-    re.IGNORECASE,
-)  # fmt: skip
-_ZONE_NUMBER = re.compile(
-    r"[^:;,=]*(?:zone|offset|utc|gmt|fuseau|zona|strefa)[^:;,=]*[:;,=]\s*\"?(?P<sign>[+\-−]?)"
-    r"(?P<hours>[0-9]{1,2}(?![0-9])|[0-9]{2}(?=[0-9]{2}\b))(?::?(?P<minutes>[0-9]{2}))?"
-    r"(?:[.,]0+)?\s*(?:h|hours?)?\"?[;,\s]*",
-    re.IGNORECASE,
-)
-_A_DATE = re.compile(r"[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -359,7 +349,7 @@ def _part(path: Path, time_column: str | None) -> Part:
             f"{path}: the hours in {place.name} run from 1 to 12 and begin anew, and nothing says "
             "morning or evening, so nothing is replayed; export it with AM and PM, or in 24 hours"
         )
-    part.zone = _zone(layout, place) or _zone_in_rows(layout, place, rows)
+    part.zone = zone_of_file(layout, place.cells, rows)
     part.long = _long(layout, rows, place)
     cells = part.cells()
     if times.needs_order(cells):
@@ -391,38 +381,6 @@ def _order(layout: Layout, place: TimePlace, cells: Sequence[str]) -> tuple[str 
     if languages:
         return times.DAY, "as it is written in the header's language"
     return None, why
-
-
-def _zone(layout: Layout, place: TimePlace) -> tzinfo | None:
-    near = [layout.header[at] for at in place.cells]
-    near += [layout.units[at] for at in place.cells if at < len(layout.units)]
-    near += [layout.notes[at] for at in place.cells if at < len(layout.notes)]
-    for text in near:
-        if (zone := times.zone_said(text)) is not None:
-            return zone
-    for line in layout.preamble:
-        if not _ZONE_WORD.search(line) or _A_DATE.search(line):
-            continue
-        found = _ZONE_NUMBER.fullmatch(line.lstrip("# ").strip())
-        if found is not None and int(found["hours"]) <= 14:
-            sign = "-" if found["sign"] in ("-", "−") else "+"
-            text = f"UTC{sign}{found['hours']}:{found['minutes'] or '00'}"
-            return times.zone_said(text)
-        zone = times.zone_said(line)
-        if zone is not None and (zone != UTC or "offset" not in line.casefold()):
-            return zone
-    return None
-
-
-def _zone_in_rows(layout: Layout, place: TimePlace, rows: Sequence[list[str]]) -> tzinfo | None:
-    """Return the zone that a column of its own names in every row, like Europe/Oslo."""
-    for at in range(layout.fields):
-        named = {row[at] for row in rows if row[at]}
-        name = named.pop() if len(named) == 1 else ""
-        zone = times.zone_said(name) if "/" in name and at not in place.cells else None
-        if zone is not None:
-            return zone
-    return None
 
 
 # ---- where the time stands -----------------------------------------------------------------------

@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from rules.units import from_celsius
-from sensors.recording.judge import Judgement
 from sensors.recording.layout import RecordingFault
 from sensors.recording.open import judged, open_recording
+from sensors.recording.sights import Judgement
 from sensors.recording.survey import look
 from tests.support.logger_files import dew_point_c
 

@@ -16,8 +16,9 @@ import numpy as np
 import pytest
 
 from sensors.reading import Quality, Quantity, Reading
-from sensors.recording.judge import Hints, Sight, judge
+from sensors.recording.judge import judge
 from sensors.recording.open import Column, Recording, RecordingFault, open_recording
+from sensors.recording.sights import Hints, Sight
 
 AIR = Column("temp", "air-bow", Quantity.AIR_TEMP, "degC")
 HUMIDITY = Column("rh", "air-bow", Quantity.HUMIDITY, "%")
