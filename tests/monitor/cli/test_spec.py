@@ -49,3 +49,49 @@ def test_every_shipped_spec_is_listed_and_shown() -> None:
     for name in ("polyurethane-topcoat", "two-pack-epoxy-primer", "varnish"):
         assert name in listed
         assert "generic" in filmcall("spec", "show", name).out
+
+
+def test_everything_that_was_entered_is_shown_in_the_sheets_units_beside_si(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Read back by hand: 5 degF of difference are 2.8 K, 50 degF 10 degC (definitions)."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "us.toml").write_text(
+        """
+name = "us"
+title = "A topcoat by its sheet"
+family = "two-pack-polyurethane"
+[source]
+sheet = "the sheet"
+revision = "4"
+date = "2026-03-31"
+[limits.apply]
+dew_margin_min = { bound = "5 degF", until = "handle" }
+humidity_max = { bound = "80 %", until = "touch-dry" }
+surface_temp_min = { bound = "50 degF", until = "cured" }
+[times]
+touch_dry = { "68 degF" = "6 h" }
+handle = { "20 degC" = "24 h" }
+cured = { "20 degC" = "7 days" }
+pot_life = { "20 degC" = "2 h" }
+[mix]
+by = "volume"
+ratio = "3:1"
+solids_by_volume = "55 %"
+thinner_max = "10 %"
+base_density = "10 lb/gal"
+max_batch = "1 US gal"
+[[measure]]
+what = "wood-moisture"
+high = "14 %"
+""",
+        encoding="utf-8",
+    )
+    shown = filmcall("spec", "show", "us.toml").out
+    for words in (
+        "2.8 K (5 °F) until handle", "10 °C (50 °F)", "80 % until", "limits, flash: as in apply",
+        "6 h at 20 °C (6 h at 68 °F)", "55 % solids", "base 1.198 kg/l", "3.785 l at most",
+        "wood-moisture, at most 14", "the sheet, 4, 2026-03-31", "10 min", "one row only",
+    ):  # fmt: skip
+        assert words in shown, words
+    assert "2.777" not in shown
