@@ -58,7 +58,7 @@ def shown_spec(spec: Spec, text: str) -> str:
         shown.append(f"  under {name}:")
         shown += _time_lines(tables, sheet.get("recoat_before", {}).get(name, {}), "    ")
     shown += [
-        f"  a pot of {size.from_ml / 1000.0:g} l or more lives {100.0 * size.factor:g} % of the time"
+        f"  a pot of {size.from_ml / 1000.0:g} l or more lives {100.0 * size.factor:g} % as long"
         for size in spec.pot_sizes
     ]
     if spec.tape_not_after_s is not None:
@@ -82,7 +82,9 @@ def shown_spec(spec: Spec, text: str) -> str:
 def _limit_lines(spec: Spec, stage: Stage, sheet: dict[str, Any]) -> list[str]:
     own = spec.limits.get(stage, {})
     if not own:
-        return [f"  limits, {stage.value}: as in {FILM_STAGES[FILM_STAGES.index(stage) - 1].value}"]
+        before = FILM_STAGES[: FILM_STAGES.index(stage)]
+        last = next((each for each in reversed(before) if spec.limits.get(each)), Stage.APPLY)
+        return [f"  limits, {stage.value}: as in {last.value}"]
     lines = [f"  limits, {stage.value}:"]
     typed = sheet.get("limits", {}).get(stage.value, {})
     for name, limit in own.items():
@@ -109,13 +111,14 @@ def _time_lines(
         typed = sheet.get(time_key(clock), {})
         pairs = typed.items() if isinstance(typed, dict) else ()
         own = {
-            amount(temp, "degC"): f"{took} at {temp}".replace("deg", "°") for temp, took in pairs
+            amount(temp, "degC"): f" ({took} at {temp})".replace("deg", "°")
+            for temp, took in pairs
+            if not temp.upper().endswith("C")
         }
-        rows = []
-        for row in table.rows:
-            text = f"{duration_text(row.duration_s)} at {tenths(row.temp_c)} °C"
-            said = own.get(row.temp_c, text)
-            rows.append(text if said.replace("days", "d") == text else f"{text} ({said})")
+        rows = [
+            f"{duration_text(row.duration_s)} at {tenths(row.temp_c)} °C{own.get(row.temp_c, '')}"
+            for row in table.rows
+        ]
         one = "; one row only: elsewhere it is reckoned" if len(rows) == 1 else ""
         lines.append(f"{indent}{clock.value:<18}{', '.join(rows) or 'unlimited'}{one}")
     return lines

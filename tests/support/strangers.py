@@ -326,10 +326,10 @@ def senml(turn: int) -> list[Message]:
     """Send SenML packs (RFC 8428), one a device."""
     del turn
     tent = [
-        {"bn": "urn:dev:ow:10e2073a0108006;", "n": "temperature", "u": "Cel", "v": AIR_C},
+        {"bn": "urn:dev:ow:10e2073a0108006:", "n": "temperature", "u": "Cel", "v": AIR_C},
         {"n": "humidity", "u": "%RH", "v": RH_PCT},
     ]
-    hull = [{"bn": "urn:dev:ow:10e2073a0108007;", "n": "temperature", "u": "Cel", "v": HULL_C}]
+    hull = [{"bn": "urn:dev:ow:10e2073a0108007:", "n": "temperature", "u": "Cel", "v": HULL_C}]
     return [
         Message("sensors/tent", json.dumps(tent)), Message("sensors/hull", json.dumps(hull)),
     ]  # fmt: skip
