@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import sys
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from monitor.cli.spec_questions import asked
 from monitor.specs import find_spec, shipped_names, spec_text
 from rules.errors import FilmcallError, SpecFault
 from rules.spec.checks import time_key
@@ -166,6 +168,17 @@ def _band(band: Band) -> str:
     return f"{band.dew_margin_k:g} K, {band.humidity_pct:g} %, {band.temp_k:g} °C"
 
 
+def _say(text: str) -> None:
+    sys.stdout.write(f"{text}\n")
+    sys.stdout.flush()
+
+
+def _ask(question: str) -> str:
+    sys.stdout.write(question)
+    sys.stdout.flush()
+    return sys.stdin.readline()
+
+
 def check(file: Path, *, as_json: bool) -> tuple[str, int]:
     """Return what is wrong with a spec file, and how many faults there are."""
     name, text = spec_text(str(file))
@@ -197,6 +210,12 @@ def new(name: str, family: str, out: Path | None) -> str:
             "figures; give it another name, as my-topcoat"
         )
     text = new_spec_text(name, family)
+    if sys.stdin is not None and sys.stdin.isatty() and sys.stdout.isatty():
+        _say(
+            "One question a figure; a bare number has the unit in brackets. An empty line leaves a "
+            "figure open, and the spec is not used until it is entered."
+        )
+        text = asked(text, _ask, _say)
     path = out or Path(f"{name}.toml")
     try:
         with path.open("x", encoding="utf-8") as file:
@@ -209,6 +228,9 @@ def new(name: str, family: str, out: Path | None) -> str:
         raise FilmcallError(
             f"{path} cannot be written ({error.strerror}); give another file with --out"
         ) from None
+    open_figures = len(check_spec(text, path.stem))
+    if not open_figures:
+        return f"wrote {path}; every figure is entered. Read it back: filmcall spec show {path}"
     return (
         f"wrote {path}. Enter your data sheet's figures where it says ?, then: "
         f"filmcall spec check {path}"
