@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime, timedelta, tzinfo
 
 from monitor.log.facts import config_in
@@ -34,7 +35,7 @@ def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
     """Return a typed time as seconds since 1970.
 
     Args:
-        text: `14:30`, which is the last time that a clock showed it, or ISO 8601.
+        text: `14:30` or `2:30 PM`, which is the last time that a clock showed it, or ISO 8601.
         now_s: [s].
         timezone: of times that carry none; None is the machine's own.
 
@@ -47,6 +48,7 @@ def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
     zone = zone_or_local(timezone)
     now = datetime.fromtimestamp(now_s, tz=zone)
     try:
+        text = _in_24_hours(text)
         if len(text) <= 8 and ":" in text:
             hour, minute, *seconds = (int(part) for part in text.split(":"))
             (second,) = seconds or [0]
@@ -63,6 +65,25 @@ def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
             f"time {text!r} cannot be read; give 14:30 or 2026-05-01T14:30, with Z or +02:00 "
             "where it is not local"
         ) from None
+
+
+_HALF_DAY = re.compile(
+    r"(?P<day>.*?)(?P<hour>1[0-2]|0?[1-9])(?P<rest>(?::[0-5][0-9]){0,2}) ?(?P<half>[AP])\.?M\.?",
+    re.IGNORECASE,
+)
+
+
+def _in_24_hours(text: str) -> str:
+    """Return a typed time without AM or PM; as it stands where it has none.
+
+    >>> _in_24_hours("2:30 PM"), _in_24_hours("2026-05-01 12:05am"), _in_24_hours("14:30")
+    ('14:30', '2026-05-01 00:05', '14:30')
+    """
+    found = _HALF_DAY.fullmatch(text.strip())
+    if found is None:
+        return text
+    hour = int(found["hour"]) % 12 + (12 if found["half"] in "pP" else 0)
+    return f"{found['day']}{hour:02}{found['rest'] or ':00'}"
 
 
 def zone_in_log(store: Store, enclosure: str) -> str | None:

@@ -135,6 +135,23 @@ def hour_and_day_text(
     return f"{date_text(time_s, zone)} {hour}"
 
 
+def with_zone_text(time_s: float, zone: tzinfo | None, now_s: float) -> str:
+    """Return the time of day there, its day where that is not today, and which zone it is in.
+
+    Args:
+        time_s: to be shown [s].
+        zone: of the place; None is the machine's own.
+        now_s: which day is today [s].
+
+    >>> with_zone_text(1.77e9 + 86_400.0, UTC, 1.77e9)
+    'Tue 02:40 UTC'
+    """
+    there = zone or datetime.fromtimestamp(time_s).astimezone().tzinfo or UTC
+    name = datetime.fromtimestamp(time_s, there).tzname() or ""
+    name = f"UTC{name}" if name[:1] in "+-" else name
+    return f"{hour_and_day_text(time_s, there, now_s)} {name}".rstrip()
+
+
 def weekday_text(time_s: float, zone: tzinfo) -> str:
     """Return the short name of the day there; never in another language by the locale.
 

@@ -174,6 +174,26 @@ class BadAmount(FilmcallError, ValueError):
         self.mend = mend
 
 
+MOST_BARE_C = 45.0
+"""Above it no enclosure is painted in, so that a bare number is asked for its unit; our own choice,
+no source [degC]."""
+MOST_BARE_F = 140.0
+"""Above it a bare number is no degF of an enclosure either, 60 degC [degF]."""
+
+
+class UnitAsked(BadAmount):
+    """A bare number that may be degF; `text` is the number as typed."""
+
+    def __init__(self, text: str, number: float) -> None:
+        bare = tenths(number)
+        self.text = bare
+        super().__init__(
+            f"{shown(text)} may be {bare} °F, which is {tenths(to_celsius(number, 'degF'))} °C, or "
+            f"{bare} °C, so nothing was done",
+            f"write {bare}F or {bare}C",
+        )
+
+
 # What a figure is called in messages, and how a right one looks, by the unit that is asked for.
 _ASKED = {
     "K": ("a temperature difference", '"3 K"'),
@@ -183,6 +203,9 @@ _ASKED = {
     "ml": ("a volume", '"500 ml"'),
     "um": ("a thickness", '"120 um"'),
     "g/ml": ("a density", '"1.2 kg/l"'),
+    "m**2": ("an area", '"13 m2" or "140 sqft"'),
+    "m**2/h": ("a rate", '"6 m2/h"'),
+    "m": ("a length", '"120 m"'),
 }
 
 # Metric units by exact factor: unit asked for -> unit written -> factor. All are exact by
@@ -192,6 +215,9 @@ _METRIC: dict[str, dict[str, float]] = {
     "s": {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0},
     "ml": {"ml": 1.0, "mL": 1.0, "l": 1000.0, "L": 1000.0},
     "um": {"um": 1.0, "mm": 1000.0},
+    "m**2": {"m**2": 1.0},
+    "m**2/h": {"m**2/h": 1.0},
+    "m": {"m": 1.0},
     "g/ml": {"g/ml": 1.0, "kg/l": 1.0, "g/cm**3": 1.0, "kg/dm**3": 1.0},
 }
 
@@ -225,6 +251,24 @@ _SPELLINGS = {
     "microns": "um",
     "mil": "thou",
     "mils": "thou",
+    "sqft": "ft**2",
+    "sq ft": "ft**2",
+    "sq. ft": "ft**2",
+    "sq. ft.": "ft**2",
+    "sqm": "m**2",
+    "sq m": "m**2",
+    "US gal": "gallon",
+    "us gal": "gallon",
+    "gal": "gallon",
+    "gallons": "gallon",
+    "imp gal": "imperial_gallon",
+    "UK gal": "imperial_gallon",
+    "US qt": "quart",
+    "qt": "quart",
+    "US pt": "pint",
+    "US fl oz": "floz",
+    "oz": "floz",
+    "cc": "ml",
 }
 # Compared in lower case: where a temperature is asked for, C is no coulomb and F no farad.
 _CELSIUS = frozenset({"c", "°c", "degc", "deg c", "celsius"})
@@ -232,6 +276,11 @@ _FAHRENHEIT = frozenset({"f", "°f", "degf", "deg f", "fahrenheit"})
 _KELVIN = frozenset({"k", "kelvin", "kelvins"})
 
 _FIGURE = re.compile(rf"({NUMBER})\s*(.*)")
+# `16 h 30 min`, `1 d 4 h`: two parts or three, the largest first.
+_DURATION = re.compile(
+    r"(?=(?:.*[0-9]){2})(?:(?P<d>[0-9]+) ?(?:d|days?) ?)?(?:(?P<h>[0-9]+) ?(?:h|hrs?|hours?) ?)?"
+    r"(?:(?P<min>[0-9]+) ?(?:min|mins|minutes?))?(?<=[a-z])"
+)
 # One unit, or one over another, with a small power at most: nothing that pint could be made
 # to work on for long.
 _UNIT = re.compile(r"[A-Za-z_]+(?:\*\*[23])?(?:/[A-Za-z_]+(?:\*\*[23])?)?|%")
@@ -257,6 +306,8 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
     Source:
         Factors: SI Brochure for the metric units, pint's definitions for the others.
 
+    >>> amount("16 h 30 min", "s"), round(amount("140 sqft", "m**2"), 3)
+    (59400.0, 13.006)
     >>> amount("16 h", "s"), amount("50 degF", "degC"), amount("5 °F", "K", difference=True)
     (57600.0, 10.0, 2.7777777777777777)
     """
@@ -266,6 +317,8 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
         raise BadAmount(f"{shown(text)} is not a figure", mend)
     if not isinstance(text, str):
         raise BadAmount(f"{text} has no unit", f"{mend}, in quotes")
+    if to == "s" and (parts := _DURATION.fullmatch(" ".join(text.split()))) is not None:
+        return sum(float(parts[unit] or 0) * _METRIC["s"][unit] for unit in ("d", "h", "min"))
     number, unit = _split(text, mend)
     if not unit:
         raise BadAmount(f"{shown(text)} has no unit", mend)
@@ -292,7 +345,8 @@ def temperature_c(text: str) -> float:
         Temperature [°C].
 
     Raises:
-        BadAmount: it is not one finite temperature above absolute zero.
+        BadAmount: it is not one finite temperature above absolute zero; `UnitAsked` where a bare
+            number is too warm to be meant in degC.
 
     Source:
         Celsius and Fahrenheit scales by definition (NIST SP 811, appendix B.8, from memory).
@@ -303,6 +357,8 @@ def temperature_c(text: str) -> float:
     mend = "write a temperature such as 21, 21C or 70F"
     number, unit = _split(text, mend)
     if not unit:
+        if MOST_BARE_C < number <= MOST_BARE_F:
+            raise UnitAsked(text, number)
         unit = "degC"
     return _temperature(text, number, unit, "degC", False, mend)
 

@@ -373,8 +373,9 @@ def test_a_walk_can_be_walked(page: Path, place: Path, monkeypatch: pytest.Monke
     assert walked >= 2
 
 
-def test_the_night_in_the_readme_is_what_the_demo_prints() -> None:
-    (night,) = [text for _, text in fences(README) if text.startswith("REPLAY ")]
+def test_the_night_of_the_workboat_is_what_the_demo_prints() -> None:
+    page = ROOT / "examples" / "workboat" / "README.md"
+    (night,) = [text for _, text in fences(page) if text.startswith("REPLAY ")]
     printed = filmcall("demo").out.splitlines()
     missing = stands_in_order(night.splitlines(), printed, gapless=False)
     assert missing is None, f"the demo does not print: {missing}\n" + "\n".join(printed)

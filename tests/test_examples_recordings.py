@@ -194,10 +194,9 @@ def test_the_workboats_night_is_read_by_its_config() -> None:
 
 def test_the_workboats_night_is_guessed_the_same_without_a_config() -> None:
     recording = open_recording(WORKBOAT / "night.csv", None, enclosure="polytunnel")
-    # The night names no unit, so that its temperatures are taken for what they are and not used.
-    assert {*recording.columns, *recording.unconfirmed} == set(workboat_columns())
-    assert {str(column.quantity) for column in recording.columns} == {"humidity"}
-    assert any(notice.startswith("? unit of 'temp_bow'") for notice in recording.notices)
+    assert set(recording.columns) == set(workboat_columns())
+    assert not recording.unconfirmed
+    assert not any(notice.startswith("?") for notice in recording.notices)
 
 
 def test_the_workboats_night_is_what_its_script_makes(tmp_path: Path) -> None:

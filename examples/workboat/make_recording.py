@@ -23,12 +23,12 @@ from sensors.simulate.tent import Fault, Tent, demo_night
 SEED = 7
 INTERVAL_S = 30.0
 COLUMNS = {
-    "temp_bow": ("air-bow", Quantity.AIR_TEMP),
-    "rh_bow": ("air-bow", Quantity.HUMIDITY),
-    "temp_stern": ("air-stern", Quantity.AIR_TEMP),
-    "rh_stern": ("air-stern", Quantity.HUMIDITY),
-    "plank_port": ("plank-port", Quantity.SURFACE_TEMP),
-    "plank_stbd": ("plank-stbd", Quantity.SURFACE_TEMP),
+    "temp_bow_c": ("air-bow", Quantity.AIR_TEMP),
+    "rh_bow_pct": ("air-bow", Quantity.HUMIDITY),
+    "temp_stern_c": ("air-stern", Quantity.AIR_TEMP),
+    "rh_stern_pct": ("air-stern", Quantity.HUMIDITY),
+    "plank_port_c": ("plank-port", Quantity.SURFACE_TEMP),
+    "plank_stbd_c": ("plank-stbd", Quantity.SURFACE_TEMP),
 }
 
 

@@ -8,13 +8,14 @@ import time
 from pathlib import Path
 
 from monitor.cli.batch_sheet import sheet_html, sheet_text
-from monitor.cli.options import method_named
+from monitor.cli.options import method_named, typed_temperature
 from monitor.log.files import written
 from monitor.log.log import Store, log_path
 from monitor.specs import find_spec
 from rules.batch.amount import Film, own_rate
 from rules.batch.plan import BatchFault, BatchPlan, MixJob, plan_batches
-from rules.units import temperature_c, temperature_words
+from rules.numbers import number
+from rules.units import BadAmount, amount, temperature_c, temperature_words
 from rules.vocabulary import ALL_SECTIONS, Method
 
 
@@ -63,6 +64,8 @@ def run(
         batch_ml=batch_ml,
         ratio=None if ratio is None else _ratio(ratio),
     )
+    temp = typed_temperature(temp)
+    forecast = None if forecast is None else typed_temperature(forecast)
     plan = plan_batches(
         job, temperature_c(temp), None if forecast is None else temperature_c(forecast)
     )
@@ -91,11 +94,13 @@ def _sections(areas: list[str]) -> tuple[tuple[str, float], ...]:
     found = []
     for text in areas:
         name, equals, figure = text.rpartition("=")
+        area_m2 = number(figure)
         try:
-            area_m2 = float(figure.removesuffix("m2").strip())
-        except ValueError:
+            area_m2 = amount(figure, "m**2") if area_m2 is None else area_m2
+        except BadAmount:
             raise BatchFault(
-                f"area {text!r} cannot be read; give square metres, 12 or hull-port=6.5"
+                f"area {text!r} cannot be read; give square metres or feet, as 12, 140 sqft or "
+                "hull-port=6.5"
             ) from None
         found.append((name if equals else ALL_SECTIONS, area_m2))
     return tuple(found)
@@ -111,10 +116,10 @@ def _film(wet_um: float | None, dry_um: float | None) -> Film:
 
 def _ratio(text: str) -> tuple[float, float]:
     base, _, hardener = text.partition(":")
-    try:
-        return float(base), float(hardener)
-    except ValueError:
-        raise BatchFault(f"ratio {text!r} cannot be read; base to hardener, as in 3:1") from None
+    parts = number(base), number(hardener)
+    if parts[0] is None or parts[1] is None:
+        raise BatchFault(f"ratio {text!r} cannot be read; base to hardener, as in 3:1")
+    return parts[0], parts[1]
 
 
 def _learned(

@@ -6,7 +6,7 @@ import json
 import time
 from dataclasses import replace
 
-from monitor.cli.options import method_named
+from monitor.cli.options import method_named, typed_temperature
 from monitor.specs import find_spec
 from monitor.wire import section_dict
 from rules.air.saturation import checked_air_c, checked_rh_pct, checked_surface_c
@@ -118,13 +118,13 @@ def run(
     Raises:
         FilmcallError: anything given cannot be.
     """
-    air_temp_c = checked_air_c(temperature_c(air))
+    air_temp_c = checked_air_c(temperature_c(typed_temperature(air)))
     pressure_pa = pressure_at_altitude_pa(altitude_m)
     rh_accuracy_pct, rh_by_air = HUMIDITY_ACCURACY_PCT, 0.0
     if rh is not None and wet_bulb is None:
         humidity_pct = checked_rh_pct(_percent(rh))
     elif wet_bulb is not None and rh is None:
-        wet_bulb_c = temperature_c(wet_bulb)
+        wet_bulb_c = temperature_c(typed_temperature(wet_bulb))
         humidity_pct = rh_from_wet_bulb_pct(air_temp_c, wet_bulb_c, pressure_pa)
         rh_accuracy_pct, rh_by_air = wet_bulb_accuracy(
             air_temp_c, wet_bulb_c, pressure_pa, AIR_ACCURACY_K
@@ -138,7 +138,7 @@ def run(
     call = check(
         air_temp_c,
         humidity_pct,
-        None if surface is None else checked_surface_c(temperature_c(surface)),
+        None if surface is None else checked_surface_c(temperature_c(typed_temperature(surface))),
         spec,
         time_s=time.time(),
         guidance=spec_name is None,

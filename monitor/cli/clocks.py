@@ -6,6 +6,7 @@ import json
 import math
 import time
 from collections.abc import Sequence
+from datetime import tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,12 +18,12 @@ from monitor.log.log import Store
 from monitor.log.rows import LIVE
 from monitor.screen.phrases import CLOCK_WORDS
 from monitor.specs import find_spec
-from monitor.times import moment_s, zone_in_log
-from monitor.wire import clock_dict, iso_second
+from monitor.times import moment_s, zone_in_log, zone_or_local
+from monitor.wire import clock_dict
 from rules.clocks.all_clocks import clocks_of, history_wanted_from_s, merge_clocks
 from rules.clocks.clock import Clock, ClockState
 from rules.errors import FilmcallError
-from rules.text import duration_text, iso_utc, printable
+from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
 from rules.vocabulary import AIR_ACCURACY_K, SURFACE_ACCURACY_K
 from sensors.reading import Quantity
@@ -81,6 +82,7 @@ def run(
             for name in names
         }
         hint = _long_over(store, names, now_s) if at is None else ""
+        zones = {name: zone_or_local(zone_in_log(store, name)) for name in names}
     if as_json:
         listed = [
             {"enclosure": name, **clock_dict(clock)}
@@ -89,7 +91,7 @@ def run(
         ]
         return json.dumps({"time": iso_utc(time_s), "clocks": listed}, indent=2)
     lines = [
-        clock_line(clock, name if len(found) > 1 else "")
+        clock_line(clock, name if len(found) > 1 else "", zones[name], time_s)
         for name, clocks in found.items()
         for clock in clocks
     ]
@@ -257,12 +259,21 @@ def _accuracy(config: EnclosureConfig | None, quantity: Quantity, default: float
     return max((p.accuracy for p in config.points if p.quantity is quantity), default=default)
 
 
-def clock_line(clock: Clock, enclosure: str = "") -> str:
-    """Return one clock as people read it."""
+def clock_line(clock: Clock, enclosure: str, zone: tzinfo | None, now_s: float) -> str:
+    """Return one clock as people read it.
+
+    Args:
+        clock: the clock.
+        enclosure: to be named, or "".
+        zone: of the place; None is the machine's own.
+        now_s: the time that it was reckoned for [s].
+    """
     whose = "/".join(part for part in (enclosure, clock.section, clock.batch) if part)
     running, ended = CLOCK_WORDS[clock.name]
     if clock.state is ClockState.ENDED:
-        left = iso_second(clock.ended_at_s) or "not known when"
+        left = "not known when"
+        if clock.ended_at_s is not None:
+            left = with_zone_text(clock.ended_at_s, zone, now_s)
     elif clock.left_s is None:
         left = clock.state.value if clock.state is not ClockState.RUNNING else "not counting"
     else:
@@ -270,7 +281,7 @@ def clock_line(clock: Clock, enclosure: str = "") -> str:
         if clock.left_outlook_s is not None and clock.state is ClockState.RUNNING:
             left += f", {duration_text(clock.left_outlook_s)} by the outlook"
         if clock.ends_at_s is not None:
-            left += f", until {iso_second(clock.ends_at_s)}"
+            left += f", until {with_zone_text(clock.ends_at_s, zone, now_s)}"
     name = ended if clock.state is ClockState.ENDED else running
     line = f"{name:<23} {whose:<20} {left}"
     for more in (clock.basis, clock.advice):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -9,6 +11,7 @@ import typer
 
 from monitor.cli.options import BAD_INPUT, DbOption, JsonOption, figure
 from rules.errors import FilmcallError
+from rules.text import clean
 from rules.units import DAY_S
 
 log_app = typer.Typer(rich_markup_mode=None)
@@ -35,10 +38,19 @@ def doctor(
         bool,
         typer.Option("--test-alarm", help="Send one test alarm by every way, and stop."),
     ] = False,
+    fix: Annotated[
+        bool, typer.Option("--fix", help="Show what the config should say, and ask to write it.")
+    ] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="With --fix: ask nothing.")] = False,
     json_: JsonOption = False,
     db: DbOption = None,
 ) -> None:
     """Check the set-up from config to screen, and say what to fix."""
+    if fix and (config is None or json_ or defaults):
+        raise FilmcallError(
+            "--fix corrects a config and shows how, so nothing was done; give --config FILE, and "
+            "leave --json and --defaults out"
+        )
     if test_alarm:
         from monitor.alarms import routes as alarm_routes
 
@@ -50,9 +62,25 @@ def doctor(
         return
     from monitor.doctor import doctor as doctor_command
 
-    text, code = doctor_command.run(config, db, as_json=json_, defaults=defaults, wait_s=wait)
+    text, code = doctor_command.run(
+        config,
+        db,
+        as_json=json_,
+        defaults=defaults,
+        wait_s=wait,
+        may_write=partial(_may_write, yes=yes) if fix else None,
+    )
     typer.echo(text)
     raise typer.Exit(code)
+
+
+def _may_write(change: str, *, yes: bool) -> bool:
+    """Show a change, and ask; nobody at a terminal and no --yes is a no."""
+    typer.echo("\n".join(clean(line) for line in change.splitlines()))
+    if yes or not (sys.stdin.isatty() and sys.stdout.isatty()):
+        return yes
+    typer.echo("Write it? y or n [n]: ", nl=False)
+    return sys.stdin.readline().strip().casefold() in ("y", "yes")
 
 
 @spec_app.command("list", epilog="Example: filmcall spec list")

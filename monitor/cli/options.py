@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -11,6 +12,7 @@ import typer
 from rules.errors import FilmcallError
 from rules.numbers import number
 from rules.text import printable, shown
+from rules.units import HOUR_S, BadAmount, UnitAsked, amount, temperature_c
 from rules.vocabulary import Method
 
 
@@ -45,6 +47,42 @@ SpecOption = Annotated[
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
+def typed_temperature(text: str) -> str:
+    """Return a temperature as typed, with the unit that a person at the terminal was asked for.
+
+    Raises:
+        BadAmount: it is none; `UnitAsked` where nobody is there to answer.
+    """
+    try:
+        temperature_c(text)
+    except UnitAsked as fault:
+        if not (sys.stdin.isatty() and sys.stderr.isatty()):
+            raise
+        sys.stderr.write(f"{fault.text} °F, or {fault.text} °C? F or C: ")
+        sys.stderr.flush()
+        unit = sys.stdin.readline().strip().upper().lstrip("°")[:1]
+        if unit not in ("F", "C"):
+            raise
+        return f"{fault.text}{unit}"
+    return text
+
+
+# Units that a figure's option names, as `rules.units.amount` calls them.
+_AMOUNTS = {"µm": "um", "mL": "ml", "m2/h": "m**2/h", "h": "h", "s": "s", "m": "m", "%": "%"}
+
+
+def _amount(text: str, unit: str) -> float | None:
+    """Return a figure that was typed with a unit of its own, or None where it is none."""
+    if unit not in _AMOUNTS:
+        return None
+    try:
+        if unit == "h":
+            return amount(text, "s") / HOUR_S
+        return amount(text, _AMOUNTS[unit])
+    except BadAmount:
+        return None
+
+
 def figure(
     name: str,
     help_: str,
@@ -54,7 +92,7 @@ def figure(
     most: float = math.inf,
     whole: bool = False,
 ) -> Any:
-    """Return an option that takes one number, and refuses anything else in one sentence.
+    """Return an option that takes one number, bare or with a unit, and refuses anything else.
 
     Args:
         name: of the option, such as `--wait`.
@@ -72,6 +110,8 @@ def figure(
         value: float | int | None = number(text)
         if value is None and least is None and text.strip().lower() in _NOT_FINITE:
             value = float(text)
+        if value is None and not whole:
+            value = _amount(text, unit)
         if whole and value is not None:
             value = int(text) if text.strip().lstrip("+-").isdecimal() else None
         if value is not None and (least is None or least <= value <= most):

@@ -28,6 +28,9 @@ def setup(
         Path | None, typer.Option(help="The config to write; default filmcall.toml.")
     ] = None,
     spec: Annotated[str | None, typer.Option(help="Of the next coat, to not be asked.")] = None,
+    job: Annotated[
+        Path | None, typer.Option(help="Write a job file as well: areas, coats, hours, the day.")
+    ] = None,
     username: Annotated[
         str | None,
         typer.Option(help="Account at the broker; its password in FILMCALL_MQTT_PASSWORD."),
@@ -47,6 +50,7 @@ def setup(
         username=username,
         listen_s=listen,
         spec=spec,
+        job=job,
     )
     if code:
         raise typer.Exit(code)

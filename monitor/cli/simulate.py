@@ -111,12 +111,12 @@ CONNECT_S = 10.0
 Key = tuple[str, Quantity]
 # Columns as examples/workboat/polytunnel.toml names them.
 WORKBOAT: dict[str, tuple[Key, str]] = {
-    "temp_bow": (("air-bow", Quantity.AIR_TEMP), "degC"),
-    "rh_bow": (("air-bow", Quantity.HUMIDITY), "%"),
-    "temp_stern": (("air-stern", Quantity.AIR_TEMP), "degC"),
-    "rh_stern": (("air-stern", Quantity.HUMIDITY), "%"),
-    "plank_port": (("plank-port", Quantity.SURFACE_TEMP), "degC"),
-    "plank_stbd": (("plank-stbd", Quantity.SURFACE_TEMP), "degC"),
+    "temp_bow_c": (("air-bow", Quantity.AIR_TEMP), "degC"),
+    "rh_bow_pct": (("air-bow", Quantity.HUMIDITY), "%"),
+    "temp_stern_c": (("air-stern", Quantity.AIR_TEMP), "degC"),
+    "rh_stern_pct": (("air-stern", Quantity.HUMIDITY), "%"),
+    "plank_port_c": (("plank-port", Quantity.SURFACE_TEMP), "degC"),
+    "plank_stbd_c": (("plank-stbd", Quantity.SURFACE_TEMP), "degC"),
 }
 
 

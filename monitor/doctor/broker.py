@@ -13,7 +13,7 @@ from typing import Protocol
 
 from monitor.calibrate.target import own_broker
 from monitor.config.load import Config, PointConfig
-from monitor.doctor.checks import Check, CheckResult
+from monitor.doctor.checks import Check, CheckResult, UnitFix
 from monitor.doctor.ways import check_forecast_topic
 from monitor.outlook.forecast import ForecastKeeper, forecast_zone
 from rules.errors import FilmcallError
@@ -289,8 +289,11 @@ class BrokerLook:
                 if other != key and other[0] == key[0] and _believed_temperature(arrival)
             ]
             name = f"{key[0]}/{key[1]} {key[2].value}"
-            health, text = self._of_topic(source, points[key], heard.get(key), others_c, refusals)
-            self._add(name, health, text, part="topic")
+            arrival = heard.get(key)
+            health, text = self._of_topic(source, points[key], arrival, others_c, refusals)
+            guess = _guess_of(source, arrival, others_c) if health is CheckResult.BAD else None
+            fix = None if guess is None else UnitFix((key[0], key[1], key[2].value), guess)
+            self.checks.append(Check("topic", name, health, text, fix))
         for each in status.heard:
             if len(each.topics) > 1:
                 text = (
@@ -339,7 +342,7 @@ class BrokerLook:
             f"{reading.value:.4g} {reading.quantity.unit}, {duration_text(age_s)} ago on "
             f"{printable(source.topic, 60)}"
         )
-        guess = unit_guess(reading.quantity, source.unit, reading.value, others_c)
+        guess = _guess_of(source, arrival, others_c)
         if guess is not None:
             text = f'{said}: looks like {_unit_name(guess)}. Set unit = "{guess}" for this point.'
             certain = bool(others_c) or reading.quantity is Quantity.HUMIDITY
@@ -416,6 +419,14 @@ def _believed_temperature(arrival: Arrival) -> bool:
     reading = arrival.reading
     temperature = reading.quantity in (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP)
     return temperature and reading.quality is Quality.OK
+
+
+def _guess_of(source: PayloadSource, arrival: Arrival | None, others_c: list[float]) -> str | None:
+    """The unit that a value seems to have, where that is another than the config says."""
+    if arrival is None or arrival.reading.quality is not Quality.OK:
+        return None
+    reading = arrival.reading
+    return unit_guess(reading.quantity, source.unit, reading.value, others_c)
 
 
 def _unit_name(unit: str) -> str:

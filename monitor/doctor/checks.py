@@ -31,6 +31,19 @@ class CheckResult(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class UnitFix:
+    """A unit to write into a config.
+
+    Attributes:
+        of: enclosure, point and quantity.
+        unit: that the values really have.
+    """
+
+    of: tuple[str, str, str]
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
 class Check:
     """One look.
 
@@ -40,12 +53,14 @@ class Check:
         name: of what in it.
         health: what was found.
         text: it in words, with what to do where there is something.
+        fix: what to write into the config, where that is known.
     """
 
     part: str
     name: str
     health: CheckResult
     text: str
+    fix: UnitFix | None = None
 
 
 def check_config_file(path: Path) -> tuple[Config | None, list[Check]]:

@@ -21,6 +21,7 @@ from monitor.doctor.checks import (
     check_secrets,
     check_terminal,
 )
+from monitor.doctor.fix import offer
 from monitor.doctor.log import check_log
 from monitor.doctor.ways import check_alarm, check_forecast_file
 from monitor.log.log import log_path
@@ -90,6 +91,7 @@ def run(
     defaults: bool = False,
     wait_s: float = DEFAULT_WAIT_S,
     world: Surroundings | None = None,
+    may_write: Callable[[str], bool] | None = None,
 ) -> tuple[str, int]:
     """Look at everything, or print what counts where a config says nothing.
 
@@ -100,6 +102,8 @@ def run(
         defaults: print the defaults instead of looking.
         wait_s: longest wait for a reading of every mapped topic, 0 or more [s].
         world: what is touched outside.
+        may_write: is given a correction of the config as a diff, and says whether to write it;
+            None offers none.
 
     Returns:
         What is to be printed, and the exit status: 0, or 1 where anything is bad.
@@ -132,4 +136,7 @@ def run(
     ]
     looks = sum(check.health is CheckResult.LOOK for check in checks)
     total = f"{counted(len(checks), 'check')}: {bad} bad, {looks} worth a look"
+    if may_write is not None and config_file is not None:
+        fixes = [check.fix for check in checks if check.fix is not None]
+        total = f"{total}\n{offer(config_file, fixes, may_write)}"
     return "\n".join([*lines, total]), int(bad > 0)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rules.text import printable
-from sensors.recording.judge import Question
+from sensors.recording.sights import Question
 from sensors.zones import UTC_NAME, UnknownZone, zone_named, zone_names
 
 _TRIES = 3

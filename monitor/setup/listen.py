@@ -21,7 +21,8 @@ from sensors.mqtt import senml
 from sensors.mqtt.broker import BrokerFault
 from sensors.mqtt.connection import Connection
 from sensors.mqtt.json_strict import is_number, parse_json, plain_number
-from sensors.recording.judge import Hints, Sight, judge
+from sensors.recording.judge import judge
+from sensors.recording.sights import Hints, Sight
 from sensors.recording.words import meaning
 from sensors.wire import PayloadFault
 

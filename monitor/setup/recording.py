@@ -11,8 +11,9 @@ import numpy as np
 from monitor.setup.ask import Asker, measures_fahrenheit, own_zone, zone_fault
 from monitor.setup.write import ConfigDraft, PointDraft, SetupFault
 from rules.text import counted, printable
-from sensors.recording.judge import Judgement, judge
+from sensors.recording.judge import judge
 from sensors.recording.layout import RecordingFault
+from sensors.recording.sights import Judgement
 from sensors.recording.survey import Survey, look
 
 

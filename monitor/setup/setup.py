@@ -5,18 +5,20 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 from monitor.config.read import name_fault
 from monitor.doctor.checks import CheckResult, check_config_file
 from monitor.setup.ask import Asker
+from monitor.setup.job import job_text
 from monitor.setup.write import ConfigDraft, PointDraft, SetupFault, config_text, free_path, put
 from monitor.specs import find_spec, shipped_names
 from rules.errors import SpecFault
 from rules.text import printable
 from rules.vocabulary import ALL_SECTIONS
 from sensors.reading import Quantity
-from sensors.recording.judge import Question
+from sensors.recording.sights import Question
 
 USUAL_SPEC = "polyurethane-topcoat"
 
@@ -35,6 +37,7 @@ def run(
     username: str | None,
     listen_s: float,
     spec: str | None,
+    job: Path | None = None,
 ) -> int:
     """Look, ask, write, and look the result over.
 
@@ -46,6 +49,7 @@ def run(
         username: account at the broker, or None.
         listen_s: how long to listen [s].
         spec: of the next coat, or None to ask.
+        job: a job file to write as well, or None.
 
     Returns:
         Exit status: 0, or 1 where the config that was written is bad.
@@ -59,6 +63,7 @@ def run(
             "filmcall setup logger.csv, or filmcall setup --broker 127.0.0.1"
         )
     path = free_path(Path(), out)
+    job_path = None if job is None else free_path(Path(), job)
     asker = Asker(yes, _say)
     if recording is not None:
         from monitor.setup.recording import draft_of as draft_of_recording
@@ -71,8 +76,12 @@ def run(
         draft = draft_of_broker(host, port, username, listen_s, asker, _say)
     draft.spec = _spec(spec, asker)
     draft.points = _sections(draft.points, asker)
+    work = None if job_path is None else job_text(draft, asker, date.today())
     put(path, config_text(draft))
     _say(f"wrote {path}")
+    if job_path is not None and work is not None:
+        put(job_path, work)
+        _say(f"wrote {job_path}, the job")
     return _looked_over(path, recording, draft)
 
 

@@ -8,151 +8,36 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from rules.units import converted, to_celsius
+from rules.units import converted
 from sensors.reading import Quantity
+from sensors.recording.column_units import percent_of, settle_humidities, settle_units, unit_choices
 from sensors.recording.columns import Column
-from sensors.recording.words import Meaning, fold, meaning, stated_unit
+from sensors.recording.figures import dew_c, far_apart
+from sensors.recording.sights import (
+    AGREES_K,
+    AIR,
+    HUMIDITY,
+    SURFACE,
+    TEMPERATURE,
+    TEMPERATURES,
+    Hints,
+    Judgement,
+    Question,
+    Seen,
+    Sight,
+    Verdict,
+)
+from sensors.recording.words import fold, letter_unit, meaning, stated_unit
 
-# Beyond this no enclosure is, in whatever unit; between, a file that is mute is asked [degC].
-# Common practice, no source.
-_LEAST_C, _MOST_C = -40.0, 60.0
-_USUAL_C = 18.0
-_CLOSE_K, _FAR_K = 12.0, 20.0  # probes of one tent, and what no two of them are apart [K]
-_AGREES_K = 0.7  # a dew point reckoned from rounded figures and the file's own [K]
-_TEMPERATURES = ("degC", "degF", "K")
+_CLOSE_DEW_K = 2.0  # a dew point of another probe of one tent [K]; common practice, no source
+_NO_TEMPERATURE = 2000.0  # in any unit: a serial number, or a time
 _EXTERNAL = frozenset(("ext", "external", "extern", "externe", "externa"))
 
 
-@dataclass(frozen=True, slots=True)
-class Sight:
-    """One column, or one channel of a long file, as it was seen.
-
-    Attributes:
-        name: by which a config calls it.
-        words: all that is said of it: its name, a group above it, what a preamble says.
-        unit_cell: what a row of units says, or "".
-        values: its figures as they stand, row by row; NaN where there is none.
-        texts: how many cells held neither a figure nor nothing.
-        body: the file or sensor that it belongs to, "" where there is one only.
-    """
-
-    name: str
-    words: str
-    unit_cell: str
-    values: NDArray[np.float64]
-    texts: int = 0
-    body: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """Something that the recording does not say.
-
-    Attributes:
-        key: by which an answer is given.
-        what: the thing asked for.
-        guess: taken where nobody answers.
-        why: what speaks for either, in few words.
-    """
-
-    key: str
-    what: str
-    guess: str
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """What became of one column.
-
-    Attributes:
-        name: of the column.
-        use: what it is read as, or None where it is left out.
-        why: it is left out, or is taken for what it is; "" where the name says it.
-        confirmed: whether the file or a person says so; if not, no call may rest on it.
-    """
-
-    name: str
-    use: Column | None
-    why: str = ""
-    confirmed: bool = True
-
-    def __str__(self) -> str:
-        """Return it as a sentence."""
-        if self.use is None:
-            return f"Column {self.name!r} is left out: {self.why}."
-        words = f"Column {self.name!r} is taken for {self.use.quantity} of point {self.use.point!r}"
-        if not self.confirmed:
-            return f"{words}, not yet confirmed: {self.why}. Until it is, the call stays HOLD."
-        return f"{words} in {self.use.unit}{f': {self.why}' if self.why else ''}."
-
-
-@dataclass(frozen=True, slots=True)
-class Hints:
-    """What the file as a whole says.
-
-    Attributes:
-        unit: of its temperatures, by its preamble, or None.
-        humidity_unit: likewise, % or 1, or None.
-        decimal: its decimal mark, or None.
-        fahrenheit: whether its clock stands where people measure in degF, for the guess only.
-    """
-
-    unit: str | None = None
-    humidity_unit: str | None = None
-    decimal: str | None = None
-    fahrenheit: bool = False
-
-
-@dataclass(slots=True)
-class Judgement:
-    """What the columns were found to be, and what has to be asked."""
-
-    verdicts: list[Verdict] = field(default_factory=list)
-    questions: list[Question] = field(default_factory=list)
-    notices: list[str] = field(default_factory=list)
-
-    @property
-    def columns(self) -> list[Column]:
-        """What is read, in file order, whether confirmed or not."""
-        return [each.use for each in self.verdicts if each.use is not None]
-
-
-@dataclass(slots=True)
-class _Seen:
-    """A column on its way to a verdict."""
-
-    sight: Sight
-    means: Meaning
-    role: str
-    why: str = ""
-    unit: str | None = None
-    sure: bool = True
-    point: str = ""
-
-    @property
-    def name(self) -> str:
-        return self.sight.name
-
-    @property
-    def values(self) -> NDArray[np.float64]:
-        return self.sight.values
-
-    @property
-    def places(self) -> tuple[str, ...]:
-        return tuple(word for word in self.means.places if word not in ("s", "column"))
-
-    def leave(self, why: str) -> None:
-        self.role, self.why = "out", why
-
-
-AIR, SURFACE, HUMIDITY, TEMPERATURE = "air", "surface", "humidity", "temperature"
 _QUANTITIES = {
     AIR: Quantity.AIR_TEMP,
     SURFACE: Quantity.SURFACE_TEMP,
@@ -161,6 +46,13 @@ _QUANTITIES = {
     "dust": Quantity.DUST,
 }
 NONE = "none"
+# By the first letters of an answer: air, hull, surface, skin, plank; the rest is none.
+_ROLE_SAID = {"ai": AIR, "a": AIR, "hu": SURFACE, "h": SURFACE, "su": SURFACE, "s": SURFACE,
+              "sk": SURFACE, "pl": SURFACE, "ye": SURFACE, "y": SURFACE}  # fmt: skip
+_NOWHERE = (
+    "another temperature, and nothing says where; if it lies on the hull, give it "
+    'quantity = "surface_temp" in a config'
+)
 
 
 def judge(
@@ -184,12 +76,15 @@ def judge(
     seen = [_first_look(sight) for sight in sights]
     if seen and all("device" in each.means.kinds for each in seen):
         seen = [_first_look(each.sight, ignore_device=True) for each in seen]
+    _letters(seen)
+    _symbols(seen, hints)
     _same_in_two_units(seen)
     _by_values(seen, found)
     _roles(seen, hints, answers, guessed, found)
     if not found.questions:
-        _humidities(seen, hints)
-        _units(seen, hints, answers, guessed, found)
+        settle_humidities(seen, hints, answers, guessed, found)
+    if not found.questions:
+        settle_units(seen, hints, answers, guessed, found)
     _names(seen)
     for each in seen:
         quantity = _QUANTITIES.get(each.role)
@@ -202,14 +97,13 @@ def judge(
                 "dew": "a dew point; it is reckoned anew from air and humidity",
                 "delta": "a difference; it is reckoned anew",
                 "ratio": "a humidity ratio; it is reckoned anew from air and humidity",
-                TEMPERATURE: "another temperature, and nothing says where; if it lies on the "
-                'hull, give it quantity = "surface_temp" in a config',
+                TEMPERATURE: _NOWHERE,
             }.get(each.role, "its name says nothing that is known here")
         found.verdicts.append(Verdict(each.name, use, why, each.sure))
     return found
 
 
-def _first_look(sight: Sight, *, ignore_device: bool = False) -> _Seen:
+def _first_look(sight: Sight, *, ignore_device: bool = False) -> Seen:
     means = meaning(sight.words)
     kinds = means.kinds - {"time", "sensor", "value", "quantity", "unit", "mean"}
     if ignore_device:
@@ -217,11 +111,11 @@ def _first_look(sight: Sight, *, ignore_device: bool = False) -> _Seen:
     unit = means.unit
     cell = stated_unit(sight.unit_cell) if sight.unit_cell else None
     if cell and unit and cell != unit:
-        unit = None if {cell, unit} <= set(_TEMPERATURES) else unit
+        unit = None if {cell, unit} <= set(TEMPERATURES) else unit
     elif cell:
         unit = cell
-    seen = _Seen(sight, means, "out", unit=unit)
-    is_temperature = unit in _TEMPERATURES
+    seen = Seen(sight, means, "out", unit=unit)
+    is_temperature = unit in TEMPERATURES
     if not np.isfinite(sight.values).any():
         seen.why = "it holds no figures" if sight.texts else "it is empty"
     elif unit == "other":
@@ -243,8 +137,10 @@ def _first_look(sight: Sight, *, ignore_device: bool = False) -> _Seen:
         seen.unit = None
     elif "outside" in kinds:
         seen.why = "it is outside, not in the enclosure"
-    elif "surface" in kinds and "air" in kinds and HUMIDITY not in kinds:
+    elif "surface" in kinds and kinds & {"air", "building"} and HUMIDITY not in kinds:
         seen.role = TEMPERATURE  # the air beside the hull, or the hull in the air
+    elif "building" in kinds and unit not in ("%", "1") and HUMIDITY not in kinds:
+        seen.role = TEMPERATURE  # the shed's wall, or a wall that is painted
     elif "surface" in kinds:
         if HUMIDITY in kinds or unit in ("%", "1", "ppm"):
             seen.why = "moisture or humidity at a surface is no surface temperature"
@@ -263,44 +159,98 @@ def _first_look(sight: Sight, *, ignore_device: bool = False) -> _Seen:
     return seen
 
 
-def _same_in_two_units(seen: list[_Seen]) -> None:
+def _letters(seen: list[Seen]) -> None:
+    """Take back a unit that a bare letter seemed to name, where letters tell probes apart.
+
+    `Hull F` beside `Hull A` lies forward of it; `Temp C` beside `Temp F` is in degC, but only where
+    the two agree.
+    """
+    by_stem: dict[str, list[tuple[str, Seen]]] = {}
+    for each in seen:
+        if found := letter_unit(each.name):
+            by_stem.setdefault(found[0], []).append((found[1], each))
+    units = {"c": "degC", "f": "degF", "k": "K"}
+    for alike in by_stem.values():
+        if len(alike) < 2:
+            continue
+        figures = [
+            converted(each.values, units[letter], "degC") if letter in units else each.values
+            for letter, each in alike
+        ]
+        one_in_all = all(letter in units for letter, _ in alike) and all(
+            far_apart(figures[0], other) < AGREES_K for other in figures[1:]
+        )
+        for letter, each in alike:
+            if not one_in_all and each.unit == units.get(letter):
+                each.unit = None
+
+
+_SYMBOL = re.compile(r"\s*[Tt][_ .]?(?P<of>[ads])(?![A-Za-z])")
+
+
+def _symbols(seen: list[Seen], hints: Hints) -> None:
+    """Judge Ta, Td and Ts by each other: the trade's own signs where they stand together.
+
+    Td alone may be a dry bulb or a deck: it is a dew point only where it follows from the others.
+    """
+    by_sign = {found["of"]: each for each in seen if (found := _SYMBOL.match(each.name))}
+    humids = [each for each in seen if each.role == HUMIDITY]
+    for each in seen:
+        if each.role in (AIR, SURFACE, TEMPERATURE) and abs(each.middle) > _NO_TEMPERATURE:
+            each.leave("its figures can be no temperature")
+    dew = by_sign.get("d")
+    if dew is None or dew.role != "dew":
+        return
+    agrees = any(
+        _dew_agrees(each, dew, humid, hints) < _CLOSE_DEW_K
+        for each in seen
+        for humid in humids
+        if each.role in (AIR, TEMPERATURE)
+    )
+    if humids and not agrees:
+        dew.role = TEMPERATURE
+    elif agrees and {"a", "s"} <= set(by_sign) and by_sign["s"].role == TEMPERATURE:
+        by_sign["s"].role = SURFACE
+        by_sign["s"].why = "Ts beside Ta and Td is the surface's"
+
+
+def _dew_agrees(air: Seen, dew: Seen, humid: Seen, hints: Hints) -> float:
+    """How far a column is from the dew point reckoned from two others, in the best unit [K]."""
+    apart: list[float] = []
+    for unit in unit_choices(air, hints):
+        dew_unit = dew.unit if dew.unit in TEMPERATURES else unit
+        reckoned = dew_c(converted(air.values, unit, "degC"), percent_of(humid))
+        apart.append(far_apart(reckoned, converted(dew.values, dew_unit, "degC")))
+    return min(apart)
+
+
+def _same_in_two_units(seen: list[Seen]) -> None:
     """Leave out the second of two columns that give one measurement in two units."""
     for at, first in enumerate(seen):
-        if first.unit not in _TEMPERATURES or first.role == "out":
+        if first.unit not in TEMPERATURES or first.role == "out":
             continue
         for second in seen[at + 1 :]:
             if (
                 second.role == first.role
-                and second.unit in _TEMPERATURES
+                and second.unit in TEMPERATURES
                 and second.unit != first.unit
                 and second.means.places == first.means.places
                 and second.means.surface == first.means.surface
             ):
                 a = converted(first.values, first.unit, "degC")
                 b = converted(second.values, second.unit, "degC")
-                if _far_apart(a, b) < 0.7:
+                if far_apart(a, b) < 0.7:
                     second.leave(f"{first.name!r} in another unit")
 
 
-def _far_apart(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
-    """The median distance of two columns, or infinity where they have no row in common."""
-    apart = np.abs(a - b)
-    apart = apart[np.isfinite(apart)]
-    return float(np.median(apart)) if len(apart) else np.inf
-
-
-def _middle(each: _Seen) -> float:
-    return float(np.nanmedian(each.values))
-
-
-def _by_values(seen: list[_Seen], found: Judgement) -> None:
+def _by_values(seen: list[Seen], found: Judgement) -> None:
     """Where no name says anything, take columns by what their figures can be."""
     known = {AIR, SURFACE, HUMIDITY, TEMPERATURE}
     lonely = [each for each in seen if each.role == "percent"]
     if (
         len(lonely) == 1
         and not any(each.role == HUMIDITY for each in seen)
-        and 5.0 <= _middle(lonely[0]) <= 103.0
+        and 5.0 <= lonely[0].middle <= 103.0
     ):
         lonely[0].role = HUMIDITY
     for each in seen:
@@ -313,15 +263,13 @@ def _by_values(seen: list[_Seen], found: Judgement) -> None:
         return
     # Two that run side by side are temperatures; one apart from them, up to 100, is the humidity.
     pairs = [
-        (_far_apart(a.values, b.values), a, b)
-        for at, a in enumerate(blank)
-        for b in blank[at + 1 :]
+        (far_apart(a.values, b.values), a, b) for at, a in enumerate(blank) for b in blank[at + 1 :]
     ]
     close = [pair for pair in pairs if pair[0] < 10.0]
     if len(blank) == 3 and len(close) == 1:
         _, a, b = close[0]
         (rest,) = (each for each in blank if each is not a and each is not b)
-        if 5.0 <= _middle(rest) <= 103.0:
+        if 5.0 <= rest.middle <= 103.0:
             a.role = b.role = TEMPERATURE
             rest.role = HUMIDITY
             rest.why = "its figures are no temperature beside the others"
@@ -331,7 +279,7 @@ def _by_values(seen: list[_Seen], found: Judgement) -> None:
             )
 
 
-def _pairs(temp: _Seen, humid: _Seen) -> bool:
+def _pairs(temp: Seen, humid: Seen) -> bool:
     if temp.sight.body or humid.sight.body:
         return temp.sight.body == humid.sight.body
     if not temp.places and temp.means.kinds & {"sensor", "surface"}:
@@ -340,7 +288,7 @@ def _pairs(temp: _Seen, humid: _Seen) -> bool:
 
 
 def _roles(
-    seen: list[_Seen],
+    seen: list[Seen],
     hints: Hints,
     answers: Mapping[str, str],
     guessed: frozenset[str],
@@ -357,7 +305,7 @@ def _roles(
                         also.leave("it is outside, it seems: external air beside the enclosure's")
     humids = [each for each in seen if each.role == HUMIDITY]
 
-    def of(role: str) -> list[_Seen]:
+    def of(role: str) -> list[Seen]:
         return [each for each in seen if each.role == role]
 
     bare = [
@@ -377,7 +325,7 @@ def _roles(
         unsaid = of(TEMPERATURE)
     if (
         not of(AIR) and len(unsaid) == 1 and not of(SURFACE) and humids
-        and not _EXTERNAL & set(unsaid[0].places)
+        and not _EXTERNAL & set(unsaid[0].places) and "building" not in unsaid[0].means.kinds
     ):  # fmt: skip
         unsaid[0].role = AIR
         unsaid[0].why = "the one temperature beside the humidity"
@@ -388,20 +336,20 @@ def _roles(
         candidates = [*unsaid, *(each for each in bare if each.role == AIR)]
         answer = _answer(answers, "hull", candidates)
         if answer is None:
-            guess = min(unsaid, key=_middle) if len(unsaid) > 1 else unsaid[0]
+            guess = min(unsaid, key=lambda each: each.middle) if len(unsaid) > 1 else unsaid[0]
             names = ", ".join(repr(each.name) for each in candidates)
-            why = f"nothing says where {names} measure; the name of a column, or none"
+            why = f"nothing says where {names} measure; the name of a column, several, or none"
             found.questions.append(
                 Question("hull", "which probe lies on the hull", guess.name, why)
             )
             return
         for each in candidates:
-            if each.name == answer:
+            if each.name in answer:
                 each.role = SURFACE
                 each.sure = "hull" not in guessed
                 each.why = "taken for the probe on the hull" + ("" if each.sure else " by a guess")
         unsaid = of(TEMPERATURE)
-        if answer != NONE and "hull" in guessed:
+        if answer and "hull" in guessed:
             for each in of(AIR):
                 if each in candidates:
                     each.sure, each.why = False, "which probe lies on the hull is a guess"
@@ -410,70 +358,44 @@ def _roles(
             unsaid[0].sure = "hull" not in guessed
             unsaid[0].why = "the other temperature"
             return
-    if of(AIR):
-        return
+    # A second probe on the hull that nobody asked for may be the colder one.
     for each in of(TEMPERATURE):
         key = f"measures {each.name}"
         given = answers.get(key)
         if given is None:
-            likely = "air" if each is of(TEMPERATURE)[0] else NONE
+            likely = NONE if of(AIR) else "air"
             why = "air, hull or none; its name does not say it"
             found.questions.append(Question(key, f"what {each.name!r} measures", likely, why))
             return
         word = fold(given).strip()
-        role = AIR if word.startswith("a") else SURFACE if word[:1] in "hs" and word else None
+        role = None if word.startswith("humid") else _ROLE_SAID.get(word[:2])
         each.sure = key not in guessed
         if role is None:
-            each.leave("said to measure nothing of the enclosure")
+            each.leave("said to measure nothing of the enclosure" if each.sure else _NOWHERE)
         else:
             each.role, each.why = role, "so it was said" if each.sure else "so it was guessed"
 
 
-def _answer(answers: Mapping[str, str], key: str, candidates: Sequence[_Seen]) -> str | None:
+def _answer(
+    answers: Mapping[str, str], key: str, candidates: Sequence[Seen]
+) -> frozenset[str] | None:
+    """Return the names of the columns that an answer gives, by name or number; None if open."""
     given = answers.get(key)
     if given is None:
         return None
-    plain = given.strip().strip("'\"").casefold()
-    for each in candidates:
-        if each.name.casefold() == plain:
-            return each.name
-    if plain.isdigit() and 1 <= int(plain) <= len(candidates):
-        return candidates[int(plain) - 1].name
-    return NONE
+    found: set[str] = set()
+    by_name = {each.name.casefold(): each.name for each in candidates}
+    whole = given.strip().strip("'\"").casefold()
+    for part in [whole] if whole in by_name else re.split(r"[,;&+]|\band\b", given):
+        plain = part.strip().strip("'\"").casefold()
+        if plain in by_name:
+            found.add(by_name[plain])
+        elif plain.isdigit() and 1 <= int(plain) <= len(candidates):
+            found.add(candidates[int(plain) - 1].name)
+    return frozenset(found)
 
 
-def _dew_c(air_c: NDArray[np.float64], rh_pct: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Dew point, only to tell units and columns apart [degC].
-
-    Source:
-        Magnus form of Alduchov and Eskridge (1996), from memory.
-    """
-    with np.errstate(all="ignore"):
-        gamma = np.log(rh_pct / 100.0) + 17.625 * air_c / (243.04 + air_c)
-        dew: NDArray[np.float64] = 243.04 * gamma / (17.625 - gamma)
-    return dew
-
-
-def _ratio(air_c: NDArray[np.float64], rh_pct: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Humidity ratio at sea level, only to tell units apart [kg/kg]."""
-    with np.errstate(all="ignore"):
-        vapour_pa = rh_pct / 100.0 * 610.94 * np.exp(17.625 * air_c / (243.04 + air_c))
-        ratio: NDArray[np.float64] = 0.622 * vapour_pa / (101_325.0 - vapour_pa)
-    return ratio
-
-
-def _percent(each: _Seen) -> NDArray[np.float64]:
-    fraction = each.unit == "1" or (each.unit is None and float(np.nanmax(each.values)) <= 1.0)
-    return each.values * 100.0 if fraction else each.values
-
-
-def _unit_choices(each: _Seen, hints: Hints) -> tuple[str, ...]:
-    if each.unit in _TEMPERATURES:
-        return (each.unit,)
-    return (hints.unit,) if hints.unit else ("degC", "degF")
-
-
-def _by_own_reckoning(seen: list[_Seen], hints: Hints) -> None:
+def _by_own_reckoning(seen: list[Seen], hints: Hints) -> None:
     """Find air and hull by the file's own dew point or difference, where no name says it."""
     unsaid = [each for each in seen if each.role == TEMPERATURE]
     dews = [each for each in seen if each.role == "dew"]
@@ -481,171 +403,21 @@ def _by_own_reckoning(seen: list[_Seen], hints: Hints) -> None:
     humids = [each for each in seen if each.role == HUMIDITY]
     if len(unsaid) < 2 or len(humids) != 1 or len(dews) != 1:
         return
-    fits: list[tuple[float, _Seen]] = []
+    if any(each.role == AIR for each in seen):
+        return  # a hull as warm as the air would agree as well
+    fits: list[tuple[float, Seen]] = []
     for each in unsaid:
-        for unit in _unit_choices(each, hints):
-            dew_unit = dews[0].unit if dews[0].unit in _TEMPERATURES else unit
-            dew_c = converted(dews[0].values, dew_unit, "degC")
-            reckoned = _dew_c(converted(each.values, unit, "degC"), _percent(humids[0]))
-            fits.append((_far_apart(reckoned, dew_c), each))
-    close = {each.name for apart, each in fits if apart < _AGREES_K}
+        fits.append((_dew_agrees(each, dews[0], humids[0], hints), each))
+    close = {each.name for apart, each in fits if apart < AGREES_K}
     if len(close) == 1:
         air = next(each for each in unsaid if each.name in close)
         air.role, air.why = AIR, "the file's own dew point follows from it"
         others = [each for each in unsaid if each is not air]
         for each in others:
             for delta in deltas:
-                if _far_apart(each.values - dews[0].values, delta.values) < _AGREES_K:
+                if far_apart(each.values - dews[0].values, delta.values) < AGREES_K:
                     each.role = SURFACE
                     each.why = "the file's own difference to the dew point follows from it"
-
-
-def _humidities(seen: list[_Seen], hints: Hints) -> None:
-    for each in seen:
-        if each.role != HUMIDITY:
-            continue
-        if each.unit not in ("%", "1"):
-            each.unit = hints.humidity_unit
-        if each.unit is None:
-            top = float(np.nanmax(each.values))
-            each.unit = "1" if 0.0 < top <= 1.0 else "%"
-            if each.unit == "1":
-                each.why = "no figure is over 1, so it is a fraction"
-
-
-def _units(
-    seen: list[_Seen],
-    hints: Hints,
-    answers: Mapping[str, str],
-    guessed: frozenset[str],
-    found: Judgement,
-) -> None:
-    used = [each for each in seen if each.role in (AIR, SURFACE)]
-    mute = [each for each in used if each.unit not in _TEMPERATURES]
-    odd = [each for each in used if each.unit in _TEMPERATURES and not _can_be(each, each.unit)]
-    for each in odd:
-        each.unit, each.why = None, "its figures cannot be in the unit that its header names"
-    mute += odd
-    if not mute:
-        return
-    unit, why = (None, "") if odd else _unit_told(seen, used, mute, hints)
-    if unit is None:
-        names = " and ".join(repr(each.name) for each in mute)
-        given = answers.get("unit")
-        if given is None:
-            middles = [_middle(each) for each in mute]
-            low, high = min(middles), max(middles)
-            as_f = to_celsius(float(np.mean(middles)), "degF")
-            guess = "degF" if abs(as_f - _USUAL_C) < abs(np.mean(middles) - _USUAL_C) else "degC"
-            guess = "degF" if hints.fahrenheit else guess
-            span = f"{low:.1f}" if high - low < 0.05 else f"{low:.1f} to {high:.1f}"
-            reason = (
-                f"nothing says it, and {span} may be °C or °F: F or C; "
-                "the call stays HOLD until it is known"
-            )
-            found.questions.append(Question("unit", f"unit of {names}", guess, reason))
-            return
-        unit = stated_unit(given)
-        if unit not in _TEMPERATURES:
-            unit = stated_unit(given.strip().strip("'\"")[:1]) or "degC"
-        why = "so it was said"
-        if "unit" in guessed:
-            why = f"{unit} is a guess, since the file names no unit"
-            for each in mute:
-                each.sure = False
-    for each in mute:
-        each.unit = unit
-        each.why = "; ".join(part for part in (each.why, why) if part)
-
-
-def _unit_told(
-    seen: list[_Seen], used: list[_Seen], mute: list[_Seen], hints: Hints
-) -> tuple[str | None, str]:
-    """Return the unit of temperatures that name none, where the file tells it all the same."""
-    if hints.unit:
-        return hints.unit, "the lines above the header say so"
-    possible = [unit for unit in _TEMPERATURES if all(_can_be(each, unit) for each in mute)]
-    if told := _by_check(seen, used, [unit for unit in possible if unit != "K"]):
-        return told
-    if len(possible) == 1:
-        return possible[0], "its figures can be no other"
-    beside = [
-        converted(each.values, each.unit, "degC")
-        for each in seen
-        if each.unit in _TEMPERATURES and each.role in (AIR, SURFACE, TEMPERATURE, "dew")
-    ]
-    if beside:
-        near = [
-            unit
-            for unit in possible
-            if all(
-                _far_apart(converted(each.values, unit, "degC"), other) < _CLOSE_K
-                for each in mute
-                for other in beside[:1]
-            )
-        ]
-        far = [
-            unit
-            for unit in possible
-            if all(
-                _far_apart(converted(each.values, unit, "degC"), other) > _FAR_K
-                for each in mute
-                for other in beside[:1]
-            )
-        ]
-        if len(near) == 1 and set(near) | set(far) == set(possible):
-            return near[0], "so it lies beside the temperature whose unit is named"
-    languages = {language for each in seen for language in each.means.languages}
-    if "degC" in possible:
-        if languages:
-            return "degC", "where the header's language is written, that is the unit"
-        if hints.decimal == ",":
-            return "degC", "where a decimal comma is written, that is the unit"
-    return None, ""
-
-
-def _can_be(each: _Seen, unit: str) -> bool:
-    low, high = np.nanpercentile(each.values, [2.0, 98.0])
-    low_c, high_c = converted(float(low), unit, "degC"), converted(float(high), unit, "degC")
-    return low_c >= _LEAST_C and high_c <= _MOST_C
-
-
-def _by_check(
-    seen: list[_Seen], used: list[_Seen], possible: Sequence[str]
-) -> tuple[str, str] | None:
-    """Try the file's own dew point or humidity ratio in each unit."""
-    airs = [each for each in used if each.role == AIR]
-    humids = [each for each in seen if each.role == HUMIDITY]
-    if not airs or not humids:
-        return None
-    rh = _percent(humids[0])
-    checks: list[tuple[str, Callable[[str, NDArray[np.float64]], float]]] = []
-    for each in seen:
-        if each.role == "dew":
-
-            def apart_dew(unit: str, air_c: NDArray[np.float64], dew: _Seen = each) -> float:
-                dew_unit = dew.unit if dew.unit in _TEMPERATURES else unit
-                return _far_apart(_dew_c(air_c, rh), converted(dew.values, dew_unit, "degC"))
-
-            checks.append(("dew point", apart_dew))
-        if each.role == "ratio":
-            per = 1000.0 if _middle(each) > 0.2 else 1.0
-
-            def apart_ratio(
-                _unit: str, air_c: NDArray[np.float64], own: _Seen = each, per: float = per
-            ) -> float:
-                # A tenth of the ratio is about 1.5 K of dew point.
-                reckoned = _ratio(air_c, rh)
-                return 15.0 * _far_apart(own.values / per / reckoned, np.ones_like(reckoned))
-
-            checks.append(("humidity ratio", apart_ratio))
-    for what, apart in checks:
-        agrees = [
-            unit for unit in possible if apart(unit, converted(airs[0].values, unit, "degC")) < 0.7
-        ]
-        if len(agrees) == 1:
-            return agrees[0], f"only so the file's own {what} agrees"
-    return None
 
 
 def _slug(words: Sequence[str]) -> str:
@@ -653,7 +425,7 @@ def _slug(words: Sequence[str]) -> str:
     return re.sub(r"[^a-z0-9]+", "-", fold(text)).strip("-")[:40]
 
 
-def _names(seen: list[_Seen]) -> None:
+def _names(seen: list[Seen]) -> None:
     """Give each column that is used its point; air and humidity of one place share one."""
     taken: set[tuple[str, str]] = set()
 
@@ -685,7 +457,7 @@ def _names(seen: list[_Seen]) -> None:
             fitting = [air for air in airs if not air.places and not each.places]
         if not fitting and len(free) == 1 and airs:
             # The warmest air beside the one humidity has the highest dew point: the safe side.
-            fitting = [max(airs, key=_middle)]
+            fitting = [max(airs, key=lambda each: each.middle)]
             each.why = f"paired with {fitting[0].name!r}, the warmest air"
         if not fitting or (fitting[0].point, HUMIDITY) in taken:
             each.leave("no air temperature of the same place stands beside it")

@@ -15,9 +15,11 @@ from zoneinfo import ZoneInfo
 
 from sensors.recording import times
 from sensors.recording.columns import Column
-from sensors.recording.judge import Judgement, Question, judge
+from sensors.recording.figures import can_be
+from sensors.recording.judge import judge
 from sensors.recording.layout import RecordingFault
 from sensors.recording.rows import Recording, Source
+from sensors.recording.sights import Judgement, Question
 from sensors.recording.survey import Part, Survey, look, present
 from sensors.recording.words import temperature_unit
 from sensors.zones import UTC_NAME, UnknownZone, zone_named
@@ -165,10 +167,13 @@ def _chosen(survey: Survey, columns: Sequence[Column], notices: list[str]) -> li
             f'replayed; give each point its column = "NAME", out of {", ".join(names)}'
         )
     chosen: list[Column] = []
+    figures = {sight.name: sight.values for sight in survey.sights}
     for column in columns:
         name = present(path, names, column.column)
         unit = column.unit
         stated = temperature_unit(name)
+        if stated is not None and not can_be(figures[name], stated):
+            stated = None  # as when setup asked, since the header's unit cannot be
         if stated is not None and stated != unit and unit in ("degC", "degF", "K"):
             if re.search(r"[°º˚℃℉]|\bdeg|[(\[][CFK][)\]]|fahrenheit|celsius|kelvin", name, re.I):
                 notices.append(

@@ -20,13 +20,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from rules.numbers import number
-from rules.text import counted
+from rules.text import counted, printable
 from rules.units import converted
 from sensors.reading import Quality, Reading
 from sensors.recording import times
 from sensors.recording.columns import Column
 from sensors.recording.layout import MISSING, Layout, split_rows, with_unit
-from sensors.recording.survey import LongPlaces, TimePlace, joined_time
+from sensors.recording.survey import LongPlaces, TimePlace, begins_anew, joined_time
 from sensors.recording.words import stated_unit
 
 CHUNK_ROWS = 20_000
@@ -185,6 +185,7 @@ class _FileReader:
         self.unreadable_count = 0
         self.unreadable: list[SkippedCell] = []
         self._bad: list[SkippedCell] = []
+        self._has_ended = False
         self._enclosure = enclosure
         self._say = say
         self._layout = source.layout
@@ -213,6 +214,8 @@ class _FileReader:
                     cut = self._whole_until(lines)
                     carried, lines = lines[cut:], lines[:cut]
                 yield first, lines
+                if self._has_ended:
+                    return
                 first += len(lines)
 
     def _whole_until(self, lines: list[str]) -> int:
@@ -250,6 +253,16 @@ class _FileReader:
             line = lines[at]
             if line.startswith("#") or not line.strip():
                 continue
+            if begins_anew(cells, layout.header):
+                self._has_ended = True
+                left = len(lines) - at
+                more = "" if self.source.backwards else ", and all that comes after,"
+                self._say(
+                    f"The recording ends at line {at + first_line}: a header unlike the first "
+                    f"begins there ({printable(line.strip(), 80)}); {counted(left, 'line')}{more} "
+                    f"{'is' if left == 1 else 'are'} left out. Cut the file in two there."
+                )
+                break
             if "\x00" in line:
                 self._fault(at + first_line, _DAMAGED)
             elif lost and self._is_needed(cells):

@@ -18,7 +18,7 @@ import numpy as np
 
 from rules.numbers import number
 from sensors.recording import times
-from sensors.recording.judge import Hints, Question, Sight
+from sensors.recording.file_zone import zone_of_file
 from sensors.recording.layout import (
     MISSING,
     Layout,
@@ -27,6 +27,7 @@ from sensors.recording.layout import (
     split_rows,
     with_unit,
 )
+from sensors.recording.sights import Hints, Question, Sight
 from sensors.recording.words import fold, head_kinds, meaning, stated_unit
 
 MOST_ROWS = 20_000
@@ -35,22 +36,15 @@ _MOST_CHANNELS = 64
 _ENDINGS = (".csv", ".txt", ".tsv", ".dat", ".log", ".asc")
 _TIME_NAME = re.compile(r"time|date|stamp|\bts\b|epoch|unix|recorded|\bwhen\b", re.IGNORECASE)
 _UTC_NAME = re.compile(r"(?<![a-z])(utc|gmt)(?![a-z])(?!\s?[+\-−–]\s?[0-9])", re.IGNORECASE)
-_NOT_THE_TIME = re.compile(r"install|calibrat|kalib|purchas|export|start|created|birth|last", re.I)
-_ZONE_WORD = re.compile(
-    r"zone|clock|offset|\butc\b|\bgmt\b|zeit|fuseau|huso|fuso|zona|\btid|\btijd|strefa|aikavy|times?\b",
-    re.IGNORECASE,
-)  # fmt: skip
-_ZONE_NUMBER = re.compile(
-    r"[^:;,=]*(?:zone|offset|utc|gmt|fuseau|zona|strefa)[^:;,=]*[:;,=]\s*\"?(?P<sign>[+\-−]?)"
-    r"(?P<hours>[0-9]{1,2})(?::?(?P<minutes>[0-9]{2}))?\s*(?:h|hours?)?\"?[;,\s]*",
+_NOT_THE_TIME = re.compile(
+    r"install|calibrat|kalib|purchas|export|start|created|birth|last|receiv|upload|server|sync|arriv",
     re.IGNORECASE,
 )
-_A_DATE = re.compile(r"[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}")
 
 
 @dataclass(frozen=True, slots=True)
 class TimePlace:
-    """Where a row's time stands: one cell, or a date and a time of day."""
+    """Where a row's time stands: one cell, or several that follow each other."""
 
     cells: tuple[int, ...]
     name: str
@@ -61,11 +55,17 @@ class TimePlace:
         cells = [row[at] if at < len(row) else "" for at in self.cells]
         return joined_time(cells, packed=self.packed)
 
+    def with_cell(self, at: int, header: Sequence[str]) -> TimePlace:
+        """Return the same with a cell that completes it: AM or PM, or an offset."""
+        return TimePlace((*self.cells, at), f"{self.name} and {header[at]!r}", self.packed)
+
 
 def joined_time(cells: Sequence[str], *, packed: bool) -> str:
-    """Return a date and a time of day as one text."""
+    """Return a date, a time of day and what completes them as one text."""
     if len(cells) == 1:
         return cells[0]
+    if not times.looks_like_clock(cells[1].strip()) and not packed:
+        return " ".join(cell.strip() for cell in cells).strip()
     day, clock = cells[0].strip(), cells[1].strip()
     if packed:
         clock = times.packed_clock(clock)
@@ -73,7 +73,7 @@ def joined_time(cells: Sequence[str], *, packed: bool) -> str:
     day = re.sub(r"[T ]00:00(:00)?$", "", day)
     if re.fullmatch(r"[0-9]{8}", day):
         day = f"{day[:4]}-{day[4:6]}-{day[6:]}"
-    return f"{day} {clock}"
+    return " ".join([day, clock, *(cell.strip() for cell in cells[2:])]).strip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,8 +317,25 @@ def rows_of(path: Path, layout: Layout) -> Iterator[list[str]]:
             if every > 1 and block % every and block > 4:
                 continue
             for _, _, cells, _ in split_rows(lines, layout.separator, layout.fields):
+                if begins_anew(cells, layout.header):
+                    return
                 if len(cells) in enough:
                     yield cells + [""] * (layout.fields - len(cells))
+
+
+_HEADS = frozenset(("temperature", "humidity", "air", "enclosure", "surface", "dew", "sensor"))
+
+
+def begins_anew(cells: Sequence[str], header: Sequence[str]) -> bool:
+    """Whether a row within a file is a header unlike the first: what stands below means other."""
+    if any(cell[:1].isdigit() for cell in cells) or list(cells) == list(header):
+        return False
+    names = [cell for cell in cells if cell]
+    if len(names) < 2 or names == [name for name in header if name]:
+        return False
+    kinds = [meaning(name).kinds for name in names]
+    heads = sum(bool(each & _HEADS) for each in kinds)
+    return any("time" in each for each in kinds) and 2 * heads >= len(names) and heads > 0
 
 
 def _part(path: Path, time_column: str | None) -> Part:
@@ -327,12 +344,18 @@ def _part(path: Path, time_column: str | None) -> Part:
     place = _time_place(path, layout, rows, time_column)
     # Only rows that have a time: a footer or a header that is repeated is none of them.
     part = Part(path, layout, rows, place)
-    part.zone = _zone(layout, place)
+    if times.is_half_a_clock(part.cells()):
+        raise RecordingFault(
+            f"{path}: the hours in {place.name} run from 1 to 12 and begin anew, and nothing says "
+            "morning or evening, so nothing is replayed; export it with AM and PM, or in 24 hours"
+        )
+    part.zone = zone_of_file(layout, place.cells, rows)
     part.long = _long(layout, rows, place)
     cells = part.cells()
     if times.needs_order(cells):
         part.order, part.order_why = _order(layout, place, cells)
     heads = " ".join(layout.header[at] for at in place.cells)
+    heads = f"{heads} {' '.join(layout.preamble)}"
     if part.zone is not None and times.is_out_of_season(
         heads, [*cells[:20], *cells[-20:]], part.order or times.DAY
     ):
@@ -358,27 +381,6 @@ def _order(layout: Layout, place: TimePlace, cells: Sequence[str]) -> tuple[str 
     if languages:
         return times.DAY, "as it is written in the header's language"
     return None, why
-
-
-def _zone(layout: Layout, place: TimePlace) -> tzinfo | None:
-    near = [layout.header[at] for at in place.cells]
-    near += [layout.units[at] for at in place.cells if at < len(layout.units)]
-    near += [layout.notes[at] for at in place.cells if at < len(layout.notes)]
-    for text in near:
-        if (zone := times.zone_said(text)) is not None:
-            return zone
-    for line in layout.preamble:
-        if not _ZONE_WORD.search(line) or _A_DATE.search(line):
-            continue
-        found = _ZONE_NUMBER.fullmatch(line.lstrip("# ").strip())
-        if found is not None and int(found["hours"]) <= 14:
-            sign = "-" if found["sign"] in ("-", "−") else "+"
-            text = f"UTC{sign}{found['hours']}:{found['minutes'] or '00'}"
-            return times.zone_said(text)
-        zone = times.zone_said(line)
-        if zone is not None and (zone != UTC or "offset" not in line.casefold()):
-            return zone
-    return None
 
 
 # ---- where the time stands -----------------------------------------------------------------------
@@ -433,13 +435,6 @@ def _time_place(
         if mostly(at, times.looks_like_packed_clock, 0.9) and _is_timely(header[at])
         and at not in dates
     ]  # fmt: skip
-    if wanted is not None:
-        at = header.index(present(path, [name for name in header if name], wanted))
-        if at in dates and (clocks or packed):
-            return _pair(header, at, (clocks or packed)[0], not clocks)
-        if at in (*clocks, *packed) and dates:
-            return _pair(header, dates[0], at, at not in clocks)
-        return TimePlace((at,), repr(header[at]))
     found: list[tuple[tuple[float, ...], TimePlace]] = []
     for at in everywhere:
         for rank, (test, least, by_name) in enumerate(
@@ -464,13 +459,24 @@ def _time_place(
             if clock != day:
                 place = _pair(header, day, clock, clock not in clocks)
                 found.append((_rank(header, place, sample, 0), place))
+    if wanted is not None:
+        only = header.index(present(path, [name for name in header if name], wanted))
+        found = [each for each in found if only in each[1].cells]
+        if not found:
+            return TimePlace((only,), repr(header[only]))
     if not found:
         raise RecordingFault(
             f"{path}: none of the columns {', '.join(name for name in header if name)} holds a "
             "date with a time of day, so nothing is replayed; "
             'name the time column with [replay] time = "NAME"'
         )
-    return min(found, key=lambda each: each[0])[1]
+    place = min(found, key=lambda each: each[0])[1]
+    for at in everywhere:
+        if at not in place.cells and mostly(at, times.stands_beside, 0.9):
+            longer = place.with_cell(at, header)
+            if all(times.looks_like_time(longer.text(row)) for row in sample[1:20] if row[at]):
+                return longer
+    return place
 
 
 def _pair(header: Sequence[str], day: int, clock: int, packed: bool) -> TimePlace:
@@ -492,7 +498,8 @@ def _rank(
         float(distinct < 0.02 and len(cells) > 1),
         float(bool(_NOT_THE_TIME.search(names))),
         float(not _UTC_NAME.search(names)),
-        float(times.zone_said(names) is None),
+        float(times.zone_said(names) is None and not times.share(cells, times.looks_like_epoch)),
+        -round(distinct, 1),
         float(rank),
         float(not all(_is_timely(header[at]) for at in place.cells)),
         float(abs(place.cells[-1] - place.cells[0])),

@@ -71,11 +71,25 @@ _EXCEL_EPOCH = datetime(1899, 12, 30, tzinfo=UTC)
 # How many of an epoch's units make a second, by its size: 1e8 s is 1973, 1e11 s the year 5138.
 _EPOCH_UNITS = ((1e17, 1e9), (1e14, 1e6), (1e11, 1e3), (1e8, 1.0))
 _OFFSET_SAID = re.compile(
-    r"(?:\b(?:UTC|GMT)|[\[(])\s?(?P<sign>[+\-−–])\s?(?P<hours>[0-9]{1,2})(?::?(?P<minutes>[0-9]{2}))?"
+    r"(?:(?<![A-Za-z])(?:UTC|GMT)(?: offset)?|[\[(])\s?"
+    r"(?P<sign>[+\-−–])\s?(?P<hours>[0-9]{1,2})(?::?(?P<minutes>[0-9]{2}))?"
     r"(?![0-9:])",
     re.IGNORECASE,
 )
-_AREA = re.compile(r"\b(?:[A-Z][A-Za-z_]+/[A-Z][A-Za-z_]+(?:/[A-Z][A-Za-z_]+)?)\b")
+# Words beside an offset or a zone that make it doubtful what the clock showed.
+_UNLIKE_ZONE = re.compile(
+    r"\b(?:not|ahead|behind|plus|minus|from|summer|winter|dst|daylight|sommerzeit)\b",
+    re.IGNORECASE,
+)
+_NO_SUMMER = re.compile(
+    r"\b(?:no|without|ohne)\s+(?:dst|daylight|summer|sommerzeit)"
+    r"|\b(?:dst|daylight[a-z ]*|sommerzeit)\s*[:=]?\s*(?:off|no|nein|none|false|disabled|0)\b",
+    re.IGNORECASE,
+)
+_AREA = re.compile(
+    r"\b(?:Etc/(?:GMT|UTC)[+-][0-9]{1,2}"
+    r"|[A-Z][A-Za-z_]+/[A-Z][A-Za-z_]+(?:/[A-Z][A-Za-z_]+)?)\b"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,21 +117,26 @@ def zone_said(text: str) -> tzinfo | None:
     ['UTC-04:00', 'UTC+02:00', 'UTC']
     >>> zone_said("Local time"), str(zone_said("Time (Europe/Oslo)"))
     (None, 'Europe/Oslo')
+    >>> zone_said("2 h ahead of UTC"), str(zone_said("Time_UTC+2")), zone_said("UTC-5, DST on")
+    (None, 'UTC+02:00', None)
     """
     for found in _AREA.finditer(text):
         try:
             return zone_named(found[0])
         except UnknownZone:
             continue
+    if _UNLIKE_ZONE.search(_NO_SUMMER.sub(" ", text)):
+        return None
     said = _OFFSET_SAID.search(text)
     if said is not None:
         minutes = int(said["hours"]) * 60 + int(said["minutes"] or 0)
         if minutes <= 14 * 60:
             return timezone(timedelta(minutes=minutes if said["sign"] == "+" else -minutes))
     for word in re.findall(r"[A-Za-z]{1,4}", re.sub(r"(?<=[a-z])(?=[A-Z])|_", " ", text)):
-        if word.upper() in ("UTC", "GMT") or (
-            word in _ABBREVIATIONS and word.isupper() and len(word) > 2
-        ):
+        if word.upper() in ("UTC", "GMT"):
+            # `local UTC 2` and the like say something that is not understood.
+            return None if re.search(r"(?:UTC|GMT)\W*[0-9]", text, re.IGNORECASE) else UTC
+        if word in _ABBREVIATIONS and word.isupper() and len(word) > 2:
             return timezone(timedelta(minutes=_ABBREVIATIONS[word.upper()]))
     return None
 
@@ -141,6 +160,33 @@ def is_out_of_season(text: str, cells: Sequence[str], order: str) -> bool:
         if when.month in odd_months:
             return True
     return False
+
+
+_BESIDE = re.compile(r"[AaPp]\.?\s?[Mm]\.?|[Zz]|(?:UTC|GMT)?\s?[+-][0-9]{1,2}(?::?[0-9]{2})?")
+
+
+def stands_beside(cell: str) -> bool:
+    """Whether a cell of its own completes the time beside it: AM or PM, an offset, a short zone.
+
+    >>> [stands_beside(cell) for cell in ("PM", "+02:00", "EDT", "UTC-4", "-4.5", "OK")]
+    [True, True, True, True, False, False]
+    """
+    return cell in _ABBREVIATIONS or _BESIDE.fullmatch(cell) is not None
+
+
+def is_half_a_clock(cells: Sequence[str]) -> bool:
+    """Whether hours run from 1 to 12 and begin anew with nothing that says morning or evening.
+
+    Args:
+        cells: times of a recording, in file order, over half a day at least.
+    """
+    hours: list[int] = []
+    for cell in cells:
+        found = _match(cell)
+        if found is None or found.groupdict().get("half") or not 1 <= int(found["hour"]) <= 12:
+            return False
+        hours.append(int(found["hour"]))
+    return any(before == 12 and after == 1 for before, after in pairwise(hours))
 
 
 def looks_like_time(cell: str) -> bool:

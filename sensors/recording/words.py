@@ -112,9 +112,14 @@ def _split_name(name: str) -> list[str]:
     text = re.sub(r"[°º˚]\s*([CcFf])\b", r" deg\1 ", text)
     text = re.sub(r"\bdeg(?:ree)?s?[ ._]*([CF])\b", r" deg\1 ", text, flags=re.IGNORECASE)
     text = re.sub(r"\br\.\s?[hfHF]\.?(?!\w)|\br[HF](?!\w)|\bR\.H\.?(?!\w)", " rh ", text)
-    text = re.sub(r"\bT[_ .]?a(?![A-Za-z])", " temp air ", text)
-    text = re.sub(r"\bT[_ .]?d(?![A-Za-z])", " dew ", text)
-    text = re.sub(r"\bT[_ .]?s(?![A-Za-z])", " temp s ", text)
+    text = re.sub(r"\bRH(?=[a-z])", " rh ", text)
+    text = re.sub(r"[Dd]ry[ _-]?[Bb]ulb|\bDB\b", " temp air ", text)
+    text = re.sub(r"\bWB\b", " wetbulb ", text)
+    text = re.sub(r"\b[Tt]s\s?[-−–]\s?[Tt][ad]\b", " delta ", text)
+    text = re.sub(r"(?:\bT|^\s*t)[_ .]?a(?![A-Za-z])", " temp air ", text)
+    text = re.sub(r"(?:\bT|^\s*t)[_ .]?d(?![A-Za-z])", " dew ", text)
+    text = re.sub(r"(?:\bT|^\s*t)[_ .]?s(?![A-Za-z])", " temp s ", text)
+    text = re.sub(r"\bT(?=(?:air|amb|dew|in|out)(?![a-z]))", " temp ", text)
     text = re.sub(r"(?<![a-z])h\.\s?r\.|(?<![a-z])u\.\s?r\.", " rh ", text, flags=re.IGNORECASE)
     text = re.sub(r"co[_ ]?2|co₂", " carbondioxide ", text, flags=re.IGNORECASE)
     text = re.sub(r"pm[_ ]?2[._p]?5", " dust ", text, flags=re.IGNORECASE)
@@ -206,6 +211,18 @@ def temperature_unit(name: str) -> str | None:
     """
     unit = _unit_of(name)
     return unit if unit in ("degC", "degF", "K") else None
+
+
+def letter_unit(name: str) -> tuple[str, str] | None:
+    """Return (what stands before, letter) of a header that ends in a letter on its own, or None.
+
+    `Hull F` may be in degrees Fahrenheit, or lie forward of `Hull A`.
+
+    >>> letter_unit("Hull F"), letter_unit("Hull_A"), letter_unit("Hull (F)"), letter_unit("F")
+    (('hull', 'f'), ('hull', 'a'), None, None)
+    """
+    found = re.fullmatch(r"\s*(.*[^\s_.-])[\s_.-]+([A-Za-z])\s*", name)
+    return None if found is None else (fold(found[1]), found[2].lower())
 
 
 @cache

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from rules.errors import FilmcallError
 from rules.text import shown
-from rules.units import _METRIC, BadAmount, amount, temperature_c
+from rules.units import _METRIC, BadAmount, UnitAsked, amount, temperature_c
 from tests.tables_reader import rows
 
 
@@ -80,7 +80,7 @@ SAFE = "choose the figure on the safe side, and "
         ("1e400 h", "s", "'1e400 h' is too large; {mend}"),
         ("1e308 d", "s", "'1e308 d' is too large to be a time; {mend}"),
         ("-500 degF", "degC", "'-500 degF' is below absolute zero; {mend}"),
-        ("4 h 30 min", "s", "'4 h 30 min' has no unit that is known; {mend}"),
+        ("30 min 4 h", "s", "'30 min 4 h' has no unit that is known; {mend}"),
         ("9 h**9**9", "s", "'9 h**9**9' has no unit that is known; {mend}"),
     ],
 )
@@ -158,3 +158,25 @@ def test_metric_figures_load_no_units_library() -> None:
         [sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True
     )
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    ("text", "to", "value"),
+    [
+        # NIST SP 811, B.8: 1 ft2 = 0.09290304 m2; 1 mil = 25.4 um; 1 US gallon = 3.785412 l; 1 US
+        # fluid ounce = 29.57353 ml; from memory.
+        ("140 sqft", "m**2", 13.0064256), ("140 sq ft", "m**2", 13.0064256),
+        ("2 mil", "um", 50.8), ("1 US gal", "ml", 3785.412), ("8 fl oz", "ml", 236.5882),
+        ("16 h 30 min", "s", 59_400.0), ("1 d 4 h 5 min", "s", 100_800.0 + 300.0),
+    ],
+)  # fmt: skip
+def test_a_person_may_type_the_units_of_either_shore(text: str, to: str, value: float) -> None:
+    assert amount(text, to) == pytest.approx(value, rel=1e-6)
+
+
+def test_a_bare_number_too_warm_for_an_enclosure_is_asked_for_its_unit() -> None:
+    assert temperature_c("45") == 45.0
+    with pytest.raises(UnitAsked, match=r"68 °F, which is 20 °C, or 68 °C.*write 68F or 68C"):
+        temperature_c("68")
+    assert temperature_c("68F") == pytest.approx(20.0)
+    assert temperature_c("68C") == 68.0

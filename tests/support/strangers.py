@@ -9,6 +9,7 @@ answer was right. Every device, topic and payload is invented.
 from __future__ import annotations
 
 import json
+import math
 import os
 import subprocess
 import sys
@@ -178,9 +179,20 @@ def last(layout: Layout) -> tuple[tuple[str, float, float], ...]:
     return figures(now["air_temp"], now["humidity"], now["surface_temp"])
 
 
+def frost_point_c(dew_c: float) -> float:
+    """Return the frost point over ice of air with this dew point; the dew point above freezing.
+
+    Source: the forms of Alduchov and Eskridge (1996) over water and over ice, from memory [°C].
+    """
+    vapour_hpa = 6.1094 * math.exp(17.625 * dew_c / (243.04 + dew_c))
+    gamma = math.log(vapour_hpa / 6.1121)
+    return 273.86 * gamma / (22.587 - gamma) if dew_c < 0.0 else dew_c
+
+
 def figures(air_c: float, rh_pct: float, hull_c: float) -> tuple[tuple[str, float, float], ...]:
     """Return what a call must show of these three, with how far it may be off."""
-    margin_k = hull_c - dew_point_c(air_c, rh_pct)
+    dew_c = dew_point_c(air_c, rh_pct)
+    margin_k = hull_c - max(dew_c, frost_point_c(dew_c))
     return (
         ("air_temp_c", air_c, 0.2),
         ("rh_pct", rh_pct, 1.0),
@@ -326,10 +338,10 @@ def senml(turn: int) -> list[Message]:
     """Send SenML packs (RFC 8428), one a device."""
     del turn
     tent = [
-        {"bn": "urn:dev:ow:10e2073a0108006;", "n": "temperature", "u": "Cel", "v": AIR_C},
+        {"bn": "urn:dev:ow:10e2073a0108006:", "n": "temperature", "u": "Cel", "v": AIR_C},
         {"n": "humidity", "u": "%RH", "v": RH_PCT},
     ]
-    hull = [{"bn": "urn:dev:ow:10e2073a0108007;", "n": "temperature", "u": "Cel", "v": HULL_C}]
+    hull = [{"bn": "urn:dev:ow:10e2073a0108007:", "n": "temperature", "u": "Cel", "v": HULL_C}]
     return [
         Message("sensors/tent", json.dumps(tent)), Message("sensors/hull", json.dumps(hull)),
     ]  # fmt: skip

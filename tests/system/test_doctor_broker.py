@@ -21,7 +21,7 @@ from monitor.calibrate import probe as calibrate_command
 from monitor.calibrate.probe import Target
 from monitor.calibrations import CalibrationBook
 from monitor.doctor import doctor
-from monitor.doctor.checks import Check, CheckResult, Terminal
+from monitor.doctor.checks import Check, CheckResult, Terminal, UnitFix
 from monitor.doctor.doctor import Surroundings
 from monitor.log.log import Store
 from rules.errors import FilmcallError
@@ -131,6 +131,9 @@ def test_units_that_cannot_be_right_are_guessed(
     plank = found(checks, "topic", "tent/plank surface_temp")
     assert plank.health is CheckResult.BAD
     assert plank.text.endswith('looks like degF. Set unit = "degF" for this point.')
+    assert humidity.fix == UnitFix(("tent", "air", "humidity"), "1")
+    assert plank.fix == UnitFix(("tent", "plank", "surface_temp"), "degF")
+    assert found(checks, "topic", "tent/air air_temp").fix is None
     assert found(checks, "topic", "tent/air air_temp").health is CheckResult.OK
 
 

@@ -58,7 +58,6 @@ QUICK = tuple(
         "tuning_47_many_dates", "tuning_52_quoted_notes",
     )
 )  # fmt: skip
-NOT_YET = "issue 16: the reader of recordings and setup are being built"
 
 
 def wrong(found: Sequence[Verdict]) -> list[str]:
@@ -351,7 +350,6 @@ def test_a_stranger_with_a_broker_gets_an_answer_by_the_config_typed_for_it(
     assert (went.right, went.commands, went.before) == (True, 2, 0), went.why
 
 
-@pytest.mark.xfail(strict=False, reason=NOT_YET)
 @pytest.mark.parametrize("name", FILES)
 def test_setup_leads_a_stranger_with_a_file_to_the_answer(name: str) -> None:
     went = by_setup(STRANGER[name])
@@ -360,7 +358,6 @@ def test_setup_leads_a_stranger_with_a_file_to_the_answer(name: str) -> None:
     assert went.minutes <= 2.0
 
 
-@pytest.mark.xfail(strict=False, reason=NOT_YET)
 @pytest.mark.parametrize("name", LIVE)
 def test_setup_leads_a_stranger_with_a_broker_to_the_answer(
     name: str, make_broker: MakeBroker

@@ -152,3 +152,17 @@ def test_do_not_coat_stands_above_everything_on_the_page_too(tmp_path: Path) -> 
 
 def test_a_temperature_inside_the_bounds_has_no_such_line() -> None:
     assert "DO NOT COAT" not in planned("--temp", "10", "--forecast", "35")
+
+
+def test_areas_films_and_pots_are_typed_in_the_units_of_either_shore() -> None:
+    """NIST SP 811, B.8: 2 mil are 50.8 um, 1 ft2 0.09290304 m2, a US quart 946.353 ml."""
+    same = ("batch", "--spec", "polyurethane-topcoat", "--json", "--temp", "64F")
+    metric = filmcall(*same, "--area", "13.0064256", "--dry-um", "50.8", "--pot", "946.352946")
+    us = filmcall(*same, "--area", "140 sqft", "--dry-um", "2 mil", "--pot", "1 US qt")
+    assert us.code == metric.code == 0, us.err
+    figures = re.compile(r"-?[0-9.]+(?:e-?[0-9]+)?")
+    assert [float(each) for each in figures.findall(us.out)] == pytest.approx(
+        [float(each) for each in figures.findall(metric.out)], rel=1e-6
+    )
+    asked = filmcall(*same[:-1], "64", "--area", "13", "--dry-um", "50")
+    assert (asked.code, "write 64F or 64C" in asked.err) == (2, True)

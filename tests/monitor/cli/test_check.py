@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import io
 import json
+import sys
 
 import pytest
 from command import filmcall
 from CoolProp.HumidAirProp import HAPropsSI
+
+from monitor.cli.options import typed_temperature
 
 KEYS = {
     "call",
@@ -135,7 +139,9 @@ def test_go_on_the_screen_speaks_of_the_film_and_not_of_breathing() -> None:
         (("--air", "21", "--rh", "nan", "--surface", "19"), "no number of per cent"),
         (("--air", "warm", "--rh", "60"), "warm"),
         (("--air", "210", "--rh", "60"), "above 60"),
-        (("--air", "21", "--rh", "60", "--surface", "95"), "above 80"),
+        (("--air", "68", "--rh", "60"), "write 68F or 68C"),
+        (("--air", "21", "--rh", "60", "--surface", "66"), "write 66F or 66C"),
+        (("--air", "21", "--rh", "60", "--surface", "95C"), "above 80"),
         (("--air", "21"), "either --rh or --wet-bulb"),
         (("--air", "21", "--rh", "60", "--wet-bulb", "16"), "either --rh or --wet-bulb"),
         (("--air", "21", "--wet-bulb", "22"), "wet"),
@@ -157,3 +163,15 @@ def test_what_cannot_be_is_refused_in_one_sentence(words: tuple[str, ...], said:
 def test_bad_usage_ends_with_status_2() -> None:
     assert filmcall("check", "--nonsense").code == 2
     assert filmcall("nonsense").code == 2
+
+
+def test_at_a_terminal_a_bare_68_is_asked_for_its_unit(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Person(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    asked = Person()
+    monkeypatch.setattr(sys, "stderr", asked)
+    monkeypatch.setattr(sys, "stdin", Person("f\n"))
+    assert typed_temperature("68") == "68F"
+    assert asked.getvalue() == "68 °F, or 68 °C? F or C: "

@@ -18,9 +18,12 @@ from pathlib import Path
 import pytest
 from command import Ran, filmcall
 
+from monitor.cli.clocks import clock_line
 from monitor.log.log import Store
+from monitor.times import zone_or_local
+from rules.clocks.clock import Clock, ClockState
 from rules.events import Event
-from rules.vocabulary import EventKind
+from rules.vocabulary import ClockName, EventKind
 from sensors.reading import Quality, Quantity, Reading
 
 HOUR_S = 3600.0
@@ -292,3 +295,17 @@ def test_the_clocks_of_a_film_without_a_surface_probe_run_as_assumed_and_say_so(
     slope = math.log(9 / 5) / (1 / 283.15 - 1 / 293.15)
     whole_s = 5 * HOUR_S * math.exp(slope * (1 / cold_k - 1 / 293.15))
     assert dry["left_s"] == pytest.approx(whole_s - 2 * HOUR_S, abs=1.0)
+
+
+@pytest.mark.parametrize(
+    ("zone", "shown"),
+    [("America/New_York", "EDT"), ("Europe/Oslo", "CEST"), ("Etc/UTC", "UTC"), (None, "")],
+)
+def test_a_clocks_end_is_read_in_the_zone_of_the_place(zone: str | None, shown: str) -> None:
+    """July has summer time on both shores (IANA tz): four hours behind UTC, two before it."""
+    hours = {"America/New_York": 8, "Europe/Oslo": 14, "Etc/UTC": 12}
+    noon_s = datetime(2026, 7, 1, 12, tzinfo=UTC).timestamp()
+    ended = Clock(ClockName.CURED, "hull", None, ClockState.ENDED, ended_at_s=noon_s)
+    line = clock_line(ended, "", zone_or_local(zone), noon_s)
+    own = datetime.fromtimestamp(noon_s).astimezone()
+    assert line.endswith(f"{hours[zone]:02}:00 {shown}" if zone else f"{own:%H:%M %Z}")

@@ -7,6 +7,11 @@ from pathlib import Path
 import pytest
 from command import filmcall
 
+from monitor.cli.spec_questions import asked
+from rules.spec.read import check_spec, load_spec
+from rules.spec.write import new_spec_text
+from rules.vocabulary import ClockName, LimitName, Stage
+
 
 def test_a_file_is_not_named_as_a_shipped_spec(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -49,3 +54,78 @@ def test_every_shipped_spec_is_listed_and_shown() -> None:
     for name in ("polyurethane-topcoat", "two-pack-epoxy-primer", "varnish"):
         assert name in listed
         assert "generic" in filmcall("spec", "show", name).out
+
+
+def test_everything_that_was_entered_is_shown_in_the_sheets_units_beside_si(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Read back by hand: 5 degF of difference are 2.8 K, 50 degF 10 degC (definitions)."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "us.toml").write_text(
+        """
+name = "us"
+title = "A topcoat by its sheet"
+family = "two-pack-polyurethane"
+[source]
+sheet = "the sheet"
+revision = "4"
+date = "2026-03-31"
+[limits.apply]
+dew_margin_min = { bound = "5 degF", until = "handle" }
+humidity_max = { bound = "80 %", until = "touch-dry" }
+surface_temp_min = { bound = "50 degF", until = "cured" }
+[times]
+touch_dry = { "68 degF" = "6 h" }
+handle = { "20 degC" = "24 h" }
+cured = { "20 degC" = "7 days" }
+pot_life = { "20 degC" = "2 h" }
+[mix]
+by = "volume"
+ratio = "3:1"
+solids_by_volume = "55 %"
+thinner_max = "10 %"
+base_density = "10 lb/gal"
+max_batch = "1 US gal"
+[[measure]]
+what = "wood-moisture"
+high = "14 %"
+""",
+        encoding="utf-8",
+    )
+    shown = filmcall("spec", "show", "us.toml").out
+    for words in (
+        "2.8 K (5 °F) until handle", "10 °C (50 °F)", "80 % until", "limits, flash: as in apply",
+        "6 h at 20 °C (6 h at 68 °F)", "55 % solids", "base 1.198 kg/l", "3.785 l at most",
+        "wood-moisture, at most 14", "the sheet, 4, 2026-03-31", "10 min", "one row only",
+    ):  # fmt: skip
+        assert words in shown, words
+    assert "2.777" not in shown
+
+
+def test_a_new_spec_asks_a_figure_at_a_time_and_takes_the_sheets_units() -> None:
+    """Invented answers; 50 degF are 10 degC, and 5 degF of difference 2.8 K, by definition."""
+    given = {
+        "source.sheet": ["the sheet"], "limits.apply.dew_margin_min": ["5 furlongs", "5 degF"],
+        "limits.apply.humidity_max": ["85"], "limits.apply.surface_temp_min": ["50 degF"],
+        "times.touch_dry at 20 °C": ["4 h 30 min"], "times.handle at 20 °C": ["24"],
+        "times.cured at 20 °C": ["7"], "times.pot_life at 20 °C": ["2"],
+        "mix.solids_by_volume": ["55 %"], "mix.thinner_max": ["10"], "mix.ratio": ["three", "3:1"],
+    }  # fmt: skip
+    said: list[str] = []
+
+    def ask(question: str) -> str:
+        return given[question.removeprefix("? ").partition(" [")[0].rstrip(": ")].pop(0) + "\n"
+
+    text = asked(new_spec_text("mine", "two-pack-polyurethane"), ask, said.append)
+    assert [str(each) for each in check_spec(text, "mine")] == []
+    spec = load_spec(text, "mine")
+    limits = spec.limits[Stage.APPLY]
+    assert limits[LimitName.DEW_MARGIN_MIN].bound == pytest.approx(5.0 / 1.8)
+    assert limits[LimitName.SURFACE_TEMP_MIN].bound == pytest.approx(10.0)
+    assert spec.times[ClockName.TOUCH_DRY].rows[0].duration_s == 16_200.0
+    assert spec.mix is not None
+    assert (spec.mix.base_parts, spec.mix.hardener_parts) == (3.0, 1.0)
+    assert not any(given.values())
+    assert any("is no ratio" in line for line in said)
+    left = asked(new_spec_text("mine", "varnish"), lambda _question: "\n", said.append)
+    assert left == new_spec_text("mine", "varnish")

@@ -395,8 +395,8 @@ def test_what_is_wrong_with_a_forecast_is_said(lines: str, says: str) -> None:
     assert says in fault, fault
 
 
-def test_the_forecast_that_the_readme_shows_is_read() -> None:
-    page = (Path(__file__).parents[3] / "README.md").read_text("utf-8")
+def test_the_forecast_that_its_page_shows_is_read() -> None:
+    page = (Path(__file__).parents[3] / "examples" / "forecast.md").read_text("utf-8")
     (block,) = [b for b in page.split("```toml\n") if b.startswith("[forecast]")]
     forecast = load(one(before=block.split("```")[0])).forecast
     assert forecast.topic == "shed/weather"

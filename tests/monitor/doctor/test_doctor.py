@@ -19,8 +19,9 @@ from monitor.clock import RELEASED_S
 from monitor.config.load import config_defaults, load_config
 from monitor.doctor import doctor
 from monitor.doctor import log as doctor_log
-from monitor.doctor.checks import Check, CheckResult, Terminal
+from monitor.doctor.checks import Check, CheckResult, Terminal, UnitFix
 from monitor.doctor.doctor import Surroundings
+from monitor.doctor.fix import offer
 from monitor.doctor.log import check_log
 from monitor.log.log import Store
 from monitor.log.rows import Calibration
@@ -476,3 +477,44 @@ def test_nothing_from_outside_reaches_the_terminal_unescaped(log: Path) -> None:
     world = replace(PLAIN, environment={"TERM": "x\x1b[2J"})
     text, _ = doctor.run(None, log, as_json=False, world=world)
     assert "\x1b" not in text
+
+
+US = """# the shed's
+[[enclosure]]
+name = "tent"
+[[enclosure.point]]
+name = "air"
+quantity = "air_temp"   # of the bow
+unit = "degC"           # as the sheet says
+topic = "shed/air"
+[[enclosure.point]]
+name = "air"
+quantity = "humidity"
+topic = "shed/rh"
+"""
+
+
+def test_a_unit_is_corrected_in_the_config_and_nothing_else_is_touched(tmp_path: Path) -> None:
+    path = config_file(tmp_path, US)
+    fixes = [
+        UnitFix(("tent", "air", "air_temp"), "degF"),
+        UnitFix(("tent", "air", "humidity"), "1"),
+        UnitFix(("shed", "air", "air_temp"), "K"),
+    ]
+    shown: list[str] = []
+    said = offer(path, fixes, lambda change: bool(shown.append(change)))
+    assert (said, path.read_text()) == (f"{path} was left as it is", US)
+    assert '-unit = "degC"           # as the sheet says' in shown[0]
+    assert '+unit = "degF"           # as the sheet says' in shown[0]
+    said = offer(path, fixes, lambda _change: True)
+    assert "is corrected" in said
+    wanted = US.replace('unit = "degC"', 'unit = "degF"')
+    wanted = wanted.replace('quantity = "humidity"\n', 'quantity = "humidity"\nunit = "1"\n')
+    assert path.read_text() == wanted
+    assert [each.name for each in tmp_path.iterdir()] == [path.name]
+    assert "nothing in" in offer(path, [], lambda _change: True)
+
+
+def test_fix_needs_a_config() -> None:
+    ran = filmcall("doctor", "--fix")
+    assert (ran.code, "give --config FILE" in ran.err) == (2, True)

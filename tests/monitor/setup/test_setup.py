@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -102,3 +103,32 @@ def test_members_of_an_array_are_found_by_what_they_call_themselves() -> None:
 def test_the_zone_only_shifts_a_guess() -> None:
     assert measures_fahrenheit("America/New_York")
     assert not measures_fahrenheit("Europe/Oslo")
+
+
+def test_a_job_file_is_written_where_one_is_wanted(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (here / "logger.csv").write_text(
+        MUTE.replace("Temp", "Air (°C)").replace("Hull", "Hull (°C)"), encoding="utf-8"
+    )
+    lines = "\nhull-port\nthe gig\n1999-01-01\n2099-11-20\n\n70 sqft\n3\n2 mil\n"
+    monkeypatch.setattr(sys, "stdin", Typist(lines))
+    ran = filmcall("setup", "logger.csv", "--job", "gig.toml")
+    assert ran.code == 0, ran.err
+    assert "1999-01-01 is past" in ran.out
+    job = tomllib.loads((here / "gig.toml").read_text("utf-8"))
+    assert job["job"]["boat"] == "the gig"
+    assert job["job"]["must_be_done"] == "2099-11-20"
+    assert job["job"]["timezone"] == "Europe/Oslo"
+    (section,) = job["section"]
+    # NIST SP 811, B.8, from memory: 70 ft2 are 6.503 m2; 2 mil are 50.8 um.
+    assert (section["name"], section["area"], section["enclosure"]) == (
+        "hull-port",
+        "6.5 m2",
+        "tent",
+    )
+    coat = {"coat": "polyurethane-topcoat", "times": 3, "dry": "50.8 um", "takes": "1 h"}
+    assert section["system"] == [coat]
+    ran = filmcall("setup", "logger.csv", "--yes", "--job", "gig.toml")
+    assert (ran.code, "gig.toml exists" in ran.err) == (2, True)
+    assert not (here / "filmcall-2.toml").exists()

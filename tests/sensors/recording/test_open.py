@@ -16,8 +16,9 @@ import numpy as np
 import pytest
 
 from sensors.reading import Quality, Quantity, Reading
-from sensors.recording.judge import Hints, Sight, judge
+from sensors.recording.judge import judge
 from sensors.recording.open import Column, Recording, RecordingFault, open_recording
+from sensors.recording.sights import Hints, Sight
 
 AIR = Column("temp", "air-bow", Quantity.AIR_TEMP, "degC")
 HUMIDITY = Column("rh", "air-bow", Quantity.HUMIDITY, "%")
@@ -481,7 +482,6 @@ def test_the_wrong_time_column_is_refused(write: Write) -> None:
         ("AirTemp_Stern", ("air-stern", Quantity.AIR_TEMP, "degC")),
         ("plank_port", ("plank-port", Quantity.SURFACE_TEMP, "degC")),
         ("Hull Temp 2 [F]", ("hull-2", Quantity.SURFACE_TEMP, "degF")),
-        ("wall", ("wall", Quantity.SURFACE_TEMP, "degC")),
         ("CO2", ("air", Quantity.CO2, "ppm")),
         ("PM2.5 (µg/m³)", ("air", Quantity.DUST, "ug/m3")),
         ("HumidityRatio", None),
