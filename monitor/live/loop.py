@@ -288,6 +288,7 @@ class Watch:
     def _begin(self, config: EnclosureConfig, keeper: FilmKeeper, now_s: float) -> WatchedEnclosure:
         events = self._store.events(config.name)
         keeper.text_of = self._store.spec_text
+        keeper.all_happened = True
         keeper.set_events(events)
         facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)
         teller = Teller(self._told, store=self._store, facts=facts, clocks=keeper.clock_dicts)

@@ -130,6 +130,7 @@ _FILM_OPENS = (
     ClockName.HANDLE,
     ClockName.CURED,
 )
+_STEPS_BEFORE_CURED = (ClockName.TOUCH_DRY, ClockName.RECOAT_OPENS, ClockName.HANDLE)
 _NEVER_ENDED = "coat-ended was never recorded, so this clock does not run"
 _NEVER_STARTED = "coat-started was never recorded, so this clock does not run"
 _RECORD_END = "Record it: filmcall event coat-ended --at TIME"
@@ -201,7 +202,7 @@ def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
 def _opens(bench: SectionWork, frame: Clock, table: TimeTable, coat: Coat) -> Clock:
     if coat.ended_s is not None:
         return run_clock(frame, table, SafeSide.OPENS, bench.cold, coat.ended_s, bench.now_s)
-    if coat.session_ended_s is not None:
+    if coat.session_ended_s is not None or coat.forgotten(bench.now_s):
         return replace(frame, basis=join_words(frame.basis, _NEVER_ENDED), advice=_RECORD_END)
     return replace(
         frame,
@@ -331,7 +332,7 @@ def pot_clocks(bench: SectionWork) -> list[Clock]:
     """Induction and life of every pot that is not yet waste."""
     clocks: list[Clock] = []
     for pot in bench.work.pots:
-        if pot.session_ended_s is not None:
+        if pot.ended_s is not None:
             continue
         spec = bench.spec_named(pot.spec)
         if spec is None:
@@ -494,9 +495,39 @@ def clocks_of(
         What each clock does is DESIGN's; the law is checked against ASTM C1074 in tests/rules.
     """
     work = work_of(section, events, now_s)
-    bench = SectionWork(section, work, spec_of, default_spec, history, now_s, outlook)
+    return clocks_on(SectionWork(section, work, spec_of, default_spec, history, now_s, outlook))
+
+
+def clocks_on(bench: SectionWork) -> tuple[Clock, ...]:
+    """Return every clock of a section that is laid out already, as `clocks_of` orders them."""
     clocks = [*film_clocks(bench), *pot_clocks(bench), *wipe_clock(bench), *clearance(bench)]
     return in_order(clocks)
+
+
+def steps_beneath(bench: SectionWork, coat: Coat, ended_s: float) -> dict[ClockName, Clock]:
+    """Return the clocks of the steps of a film that lies under another coat.
+
+    Args:
+        bench: the section's work.
+        coat: the film.
+        ended_s: when it was ended, or the coat over it begun [s].
+
+    Returns:
+        Those for which its sheet gives times; only `cured` where that has ended.
+    """
+    spec = bench.spec_named(coat.spec)
+    found: dict[ClockName, Clock] = {}
+    if spec is None:
+        return found
+    for name in (ClockName.CURED, *_STEPS_BEFORE_CURED):
+        table = recoat_table(spec, name, bench.default_spec)[0]
+        if table is None:
+            continue
+        frame = frame_of(bench, name, spec.name, coat, buried=True)
+        found[name] = run_clock(frame, table, SafeSide.OPENS, bench.cold, ended_s, bench.now_s)
+        if name is ClockName.CURED and found[name].state is ClockState.ENDED:
+            break
+    return found
 
 
 def in_order(clocks: Iterable[Clock]) -> tuple[Clock, ...]:
