@@ -8,9 +8,9 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from rules.limits import LimitJudgement
-from rules.reasons import Reason
+from rules.reasons import HARM_WORDS, Reason
 from rules.spec.model import Spec
-from rules.vocabulary import LimitName, LimitState
+from rules.vocabulary import LimitName, LimitState, Stage
 
 
 class FactKind(StrEnum):
@@ -149,3 +149,26 @@ class Harms:
         if OUTLOOK in reasons:
             found.append(FilmFact(FactKind.NEAR, OUTLOOK, time_s, reasons[OUTLOOK]))
         return tuple(found)
+
+
+def todo_of(fact: FilmFact, stage: Stage) -> str:
+    """Return what an alarm asks of the painter; the caution stands before it.
+
+    Args:
+        fact: that rings.
+        stage: of the section.
+    """
+    apply = stage is Stage.APPLY
+    if fact.kind is FactKind.BLIND:
+        return "Look at the probe, its cable and its battery."
+    if fact.kind is FactKind.NEAR:
+        return (
+            "Finish to the next break line, then stop." if apply else "Keep off; look again soon."
+        )
+    if fact.reason.state is LimitState.UNKNOWN:
+        return "Nobody knows whether it is over."
+    if apply:
+        return "Stop at the next break line."
+    if fact.reason.state is not LimitState.BROKEN:
+        return "It is not well inside the limit for long enough yet. Keep off."
+    return f"{HARM_WORDS[LimitName(fact.cause)]} Stay out; leave outside heat as it is. Noted."

@@ -89,8 +89,7 @@ def probes_out_doubt(until: str) -> Doubt:
     )
 
 
-# What a limit past its bound does to a film that nobody can help now.
-_HARM = {
+HARM_WORDS = {
     LimitName.DEW_MARGIN_MIN: "Damp can reach the soft film.",
     LimitName.HUMIDITY_MAX: "Damp can reach the soft film.",
     LimitName.HUMIDITY_MIN: "The air is too dry for the soft film.",
@@ -99,6 +98,7 @@ _HARM = {
     LimitName.AIR_TEMP_MIN: "It is too cold for the film to cure.",
     LimitName.AIR_TEMP_MAX: "It is too hot for the soft film.",
 }
+"""What a limit past its bound does to a film that nobody can help now."""
 _STAY_OUT = (
     "Stay out, switch nothing inside. Leave ventilation and outside heat as they are. Noted."
 )
@@ -146,7 +146,7 @@ def advice_of(
             Call.STOP: "Stop at the next break line"
             + (": the air is past the limit" if worst else ""),
         }[call]
-    harm = _HARM[worst] if worst else "The film is past its limit."
+    harm = HARM_WORDS[worst] if worst else "The film is past its limit."
     return {
         Call.GO: "Keep off",
         Call.HOLD: "Keep off; look again soon",

@@ -203,7 +203,7 @@ class AlarmRoutes:
         Args:
             ring: its text opens with the safety reminder.
         """
-        title = title_of(f"{ring.call.value} {ring.enclosure}")
+        title = f"{ring.call.value} {ring.place}"
         for route in self._routes:
             route.put(title, ring.text, _KINDS.get(ring.call, "warning"))
 

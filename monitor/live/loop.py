@@ -33,7 +33,7 @@ from monitor.live.section_ends import ended_sections
 from monitor.log.facts import keep_facts, with_spec_text
 from monitor.log.log import Store
 from monitor.log.retention import Retention
-from monitor.log.rows import LogRefused, Outage
+from monitor.log.rows import AlarmRow, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
 from monitor.snapshot import OutlookBands
@@ -319,6 +319,15 @@ class Watch:
         """Return the time that the calls go by [s]."""
         return self._clock.now_s()
 
+    def steady_s(self) -> float:
+        """Return the time by the clock that nobody sets [s]."""
+        return self._clock.steady_s()
+
+    def keep_alarm(self, alarm: AlarmRow) -> None:
+        """Keep what became of an alarm, now or once the disk takes it; it rings all the same."""
+        self._pending.append(lambda: self._store.add_alarm(alarm))
+        self._write_pending(self._clock.now_s())
+
     def record(self, event: Event) -> Event:
         """Keep an event that a key or a command made, and take it into account at once.
 
@@ -336,6 +345,7 @@ class Watch:
         """Note what only this program knows; call it before the link and the log are closed."""
         now_s = self._clock.now_s()
         self._put_outage(None if self.link is None else self.link.end(now_s), now_s)
+        self._write_pending(now_s)
 
     # The loop -------------------------------------------------------------------------------
 
