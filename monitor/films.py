@@ -202,6 +202,7 @@ class FilmKeeper:
         temperatures: the samples of each section.
         humidity_checked_s: when each humidity point was last checked against a salt point [s].
         spec_text: that the default spec was read from, or "".
+        clock_wrong: whether the clock cannot be right, so that no temperature has a time.
         all_happened: whether every event that stands has happened, though it lie in the future
             of a clock that was set back: so it is live, and not in a replay.
         text_of: gives the text of a spec that the log keeps by its hash; None without a log.
@@ -234,6 +235,7 @@ class FilmKeeper:
         self.default_spec = default_spec
         self.spec_text = ""
         self.all_happened = False
+        self.clock_wrong = False
         self._specs_of = specs_of
         self.text_of: TextOf | None = None
         self.specs = {**specs, default_spec.name: default_spec}
@@ -316,6 +318,8 @@ class FilmKeeper:
         if not self._events:
             return
         self._widen(enclosure)
+        if self.clock_wrong:
+            return  # nobody knows of when they are
         airs_c: list[float] = []
         surfaces: list[tuple[str | None, float]] = []
         for channel in enclosure.channels():

@@ -157,6 +157,7 @@ class AlarmBoard:
             now_s: now, by the clock of the log [s].
         """
         steady_s = self._began_s if self._began_s is not None else now_s
+        self._steady_s, self._ahead_s = steady_s, now_s - steady_s
         rang_s: dict[Key, float] = {}
         for row in rows:
             fact = FactKind(row.fact)

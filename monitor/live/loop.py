@@ -419,13 +419,13 @@ class Watch:
         return now_s
 
     def _from_the_future(self, now_s: float) -> str:
-        """Why no stage can be told: something was done later than the clock now says."""
+        """Why no countdown can be told: something was done later than the clock now says."""
         for name, room in self.rooms.items():
             done_s = room.keeper.newest_event_s
             if done_s > now_s + AHEAD_S:
                 return (
                     f"an event of {name} lies {duration_text(done_s - now_s)} in the future, so "
-                    "the stage of its films is not known: set the clock, or correct the event"
+                    "its countdowns wait: set the clock, or correct the event"
                 )
         return ""
 
@@ -439,16 +439,16 @@ class Watch:
         room = self.rooms.get(first.reading.enclosure)
         if room is None:
             return
+        # What a sensor says now is so now, whatever the clock says: only its time is not known.
         readings = [arrival.reading for arrival in group]
-        if self.clock_fault:
-            readings = [marked(reading) for reading in readings]
         effective_s = self._clock.at_s(first.measured_monotonic_s)
         late_before = room.enclosure.counts.late
         taken = room.enclosure.take(readings, effective_s, now_s)
         if room.enclosure.counts.late != late_before:
             room.came_late(first.reading.time_s, now_s)
         try:
-            self._store.add_readings(taken.kept, taken.used)
+            kept = [marked(each) for each in taken.kept] if self.clock_fault else taken.kept
+            self._store.add_readings(kept, taken.used)
             for confirmed in taken.confirmed:
                 self._store.note_quality(confirmed, confirmed.quality)
         except LogRefused as fault:
@@ -602,6 +602,7 @@ class Watch:
             # A reason is a clause: whoever shows it ends the sentence.
             doubts.append(Doubt("log", self.log_fault.removesuffix(".")))
         for room in self.rooms.values():
+            room.keeper.clock_wrong = bool(self.clock_fault)
             room.enclosure.doubts = tuple(doubts)
             room.enclosure.evaluate_now(now_s)
 

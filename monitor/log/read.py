@@ -273,9 +273,19 @@ class Queries:
             enclosure,
         )
         return tuple(
-            AlarmRow(enclosure, *names, AlarmStep(step), time_us / 1e6, since_us / 1e6, *rest)
-            for *names, step, time_us, since_us, count, event, text in rows
-            for rest in ((count, event, text),)
+            AlarmRow(
+                enclosure,
+                section,
+                fact,
+                cause,
+                AlarmStep(step),
+                time_us / 1e6,
+                since_us / 1e6,
+                count,
+                event,
+                text,
+            )
+            for section, fact, cause, step, time_us, since_us, count, event, text in rows
         )
 
 

@@ -18,6 +18,7 @@ from live import Live, Machine
 from monitor.live.alarms import Alarms
 from monitor.live.publish import Publisher
 from monitor.live.restart import LinkLog
+from monitor.log.facts import with_spec_text
 from monitor.log.log import Store
 from monitor.log.rows import LogRefused
 from monitor.wire import Json
@@ -460,9 +461,9 @@ class Rig:
         made = Event(EventKind(kind), enclosure=ENCLOSURE, section=section, **fields)  # type: ignore[arg-type]
         try:
             if self.full:
-                return self.live.store.add_event(made)
+                return self.live.store.add_event(with_spec_text(self.live.store, made))
             with Store.open(self.live.path, now_s=self.machine.wall) as other:
-                return other.add_event(made)
+                return other.add_event(with_spec_text(other, made))
         except LogRefused:
             self.unrecorded.append(made)
             return None
