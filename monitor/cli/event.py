@@ -8,6 +8,7 @@ import sys
 import time
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TypeVar
 
@@ -169,9 +170,10 @@ def _said_of_a_coat(
     if event.kind is not EventKind.COAT_STARTED or event.withdrawn or event.corrects is not None:
         return []
     clocks = clocks_in_log(store, event.enclosure, event.time_s)
+    shown_in = zone_or_local(zone) or datetime.now().astimezone().tzinfo or UTC
 
     def hour(time_s: float) -> str:
-        return hour_and_day_text(time_s, zone_or_local(zone), event.time_s)
+        return hour_and_day_text(time_s, shown_in, event.time_s)
 
     found: list[str] = []
     for name in touches or (None,):

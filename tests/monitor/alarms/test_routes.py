@@ -34,6 +34,7 @@ from monitor.log.files import seal_text
 from rules.call import Call
 from rules.errors import FilmcallError
 from rules.events import Event
+from rules.film_facts import FactKind
 from rules.vocabulary import EventKind
 from tests.system.broker import free_port
 
@@ -100,7 +101,8 @@ def server() -> Iterator[Server]:
 
 
 def ring(call: Call = Call.STOP, text: str = "STOP hull-port since 22:09") -> Ring:
-    return Ring("tent", ("all",), call, "humidity_max", 0.0, 0.0, 1, f"{REMINDER}. {text}.")
+    fact = FactKind.HARMED if call is Call.STOP else FactKind.NEAR
+    return Ring("tent", "all", fact, call, "humidity_max", 0.0, 0.0, 1, f"{REMINDER}. {text}.")
 
 
 def routes_to(*urls: str, delays_s: tuple[float, ...] = (0.02, 0.04)) -> AlarmRoutes:
