@@ -8,7 +8,14 @@ import math
 import pytest
 
 from rules.climate import AssumedSurface, PointValue, climate_of
-from rules.limits import RecentMedian, judge, limits_in_force, wet_film_allowance_k, worst_first
+from rules.limits import (
+    RecentMedian,
+    judge,
+    limits_in_force,
+    own_limits,
+    wet_film_allowance_k,
+    worst_first,
+)
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
 
