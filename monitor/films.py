@@ -6,7 +6,7 @@ The clocks are reckoned anew from events and temperatures, at most once a minute
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from monitor.wire import Json, clock_dict
@@ -48,7 +48,7 @@ from sensors.reading import Quality, Quantity
 
 # Stage and ended steps change only where a step ends: far from one, looking now and then is enough.
 RECKON_EVERY_S = 60.0
-RECKON_AT_LEAST_EVERY_S = 600.0
+RECKON_AT_LEAST_EVERY_S = 1800.0
 SAMPLE_EVERY_S = 30.0
 # Samples of the last two days stay as they are; older ones are joined, so that a program which
 # runs for a year keeps some ten thousands and not a million.
@@ -63,6 +63,7 @@ class Temperatures:
     """The coldest and warmest of a section's surfaces and of the air, sample by sample.
 
     Attributes:
+        ended: clocks that have ended by these samples, which none later takes back.
         whole_from_s: from here on nothing is missing that the log has, save what came late;
             infinity while there is nothing [s].
     """
@@ -74,6 +75,7 @@ class Temperatures:
         assumed: AssumedSurface | None = None,
     ) -> None:
         self.whole_from_s = math.inf
+        self.ended: dict[Hashable, Clock] = {}
         self._rows: list[Row] = []
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
@@ -113,6 +115,7 @@ class Temperatures:
     def put_before(self, rows: Iterable[Row]) -> None:
         """Add samples that the log has from before or between, in any order."""
         self._rows = sorted({row[0]: row for row in [*rows, *self._rows]}.values())
+        self.ended.clear()
 
     def take_from_log(self, rows: Iterable[Row]) -> None:
         """Take the log's word for the time that it tells of: late readings are only there."""
@@ -121,10 +124,12 @@ class Temperatures:
             first_s, last_s = told[0][0], told[-1][0]
             own = [row for row in self._rows if not first_s <= row[0] <= last_s]
             self._rows = sorted([*own, *told])
+            self.ended.clear()
 
     def drop_after(self, time_s: float) -> None:
         """Forget samples later than a clock that was set back now says."""
         self._rows = [row for row in self._rows if row[0] < time_s]
+        self.ended.clear()
         if self.whole_from_s >= time_s:
             self.whole_from_s = math.inf
 
@@ -276,6 +281,8 @@ class FilmKeeper:
             unknown = [e for e in self._events if e.spec_key not in (None, *self.specs)]
             self.specs.update(self._specs_of(unknown, self.text_of))
         self._reckoned_s.clear()
+        for samples in self.temperatures.values():
+            samples.ended.clear()
         self._widened_s = -math.inf
 
     def film_of(self, section: str, time_s: float) -> Film:
@@ -381,6 +388,7 @@ class FilmKeeper:
             samples.history(),
             time_s,
             self._surface_ahead(section, time_s),
+            samples.ended,
         )
         clocks = clocks_on(bench)
         beneath = films_beneath(bench)
@@ -475,7 +483,7 @@ class FilmKeeper:
 
 
 def _next_look_s(clocks: Iterable[Clock], time_s: float) -> float:
-    """When to reckon again: half way to the next end of a clock, within 1 and 10 min [s]."""
+    """When to reckon again: half way to the next end of a clock, within 1 and 30 min [s]."""
     nearest_s = min(
         (
             clock.left_s

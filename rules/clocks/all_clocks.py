@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -40,8 +40,23 @@ class SectionWork:
         history: TemperatureHistory,
         now_s: float,
         outlook: TemperatureOutlook | None,
+        ended: dict[Hashable, Clock] | None = None,
     ) -> None:
+        """Lay it out.
+
+        Args:
+            section: its name, or None.
+            work: what was done to it.
+            spec_of: specs by name.
+            default_spec: of the enclosure.
+            history: the section's temperatures.
+            now_s: now [s].
+            outlook: what the surface will probably do, or None.
+            ended: opens clocks that have ended by this history, which no later reading takes back;
+                those that end now are added. None to reckon all.
+        """
         self.section = section
+        self.ended: dict[Hashable, Clock] = {} if ended is None else ended
         self.work = work
         self.spec_of = spec_of
         self.default_spec = default_spec
@@ -201,7 +216,7 @@ def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
 
 def _opens(bench: SectionWork, frame: Clock, table: TimeTable, coat: Coat) -> Clock:
     if coat.ended_s is not None:
-        return run_clock(frame, table, SafeSide.OPENS, bench.cold, coat.ended_s, bench.now_s)
+        return _run_once(bench, frame, table, coat.ended_s)
     if coat.session_ended_s is not None or coat.forgotten(bench.now_s):
         return replace(frame, basis=join_words(frame.basis, _NEVER_ENDED), advice=_RECORD_END)
     return replace(
@@ -210,6 +225,17 @@ def _opens(bench: SectionWork, frame: Clock, table: TimeTable, coat: Coat) -> Cl
         left_s=length_s(table, SafeSide.OPENS, bench.cold, bench.now_s),
         basis=join_words(frame.basis, "starts when the coat is recorded as ended", bench.cold.note),
     )
+
+
+def _run_once(bench: SectionWork, frame: Clock, table: TimeTable, start_s: float) -> Clock:
+    """Run an opens clock; one that has ended is not run again, however old its film grows."""
+    known = bench.ended.get((frame, start_s))
+    if known is not None:
+        return known
+    clock = run_clock(frame, table, SafeSide.OPENS, bench.cold, start_s, bench.now_s)
+    if clock.state is ClockState.ENDED:
+        bench.ended[frame, start_s] = clock
+    return clock
 
 
 def _advised(bench: SectionWork, clock: Clock, spec: Spec) -> Clock:
@@ -524,7 +550,7 @@ def steps_beneath(bench: SectionWork, coat: Coat, ended_s: float) -> dict[ClockN
         if table is None:
             continue
         frame = frame_of(bench, name, spec.name, coat, buried=True)
-        found[name] = run_clock(frame, table, SafeSide.OPENS, bench.cold, ended_s, bench.now_s)
+        found[name] = _run_once(bench, frame, table, ended_s)
         if name is ClockName.CURED and found[name].state is ClockState.ENDED:
             break
     return found

@@ -56,11 +56,6 @@ def make(tmp_path: Path) -> Iterator[Make]:
         rig.end()
 
 
-def todo(seen: str) -> pytest.MarkDecorator:
-    """What a user sees today."""
-    return pytest.mark.xfail(strict=True, reason=seen)
-
-
 def wet(make: Make) -> Rig:
     """A shed with a primer on port, an hour old and in flash, and nothing wrong."""
     rig = make()
