@@ -41,14 +41,16 @@ from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
 from monitor.wire import Json, enclosure_dict
 from rules.air.state import pressure_at_altitude_pa
+from rules.clocks.at_event import coat_warnings, touched
 from rules.events import Event, in_force
 from rules.reasons import Doubt
 from rules.section import SectionCall
-from rules.text import duration_text
+from rules.text import duration_text, hour_and_day_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.mqtt.heartbeat import BEHIND_S
 from sensors.mqtt.intake import Arrival
 from sensors.reading import Quality, Reading
+from sensors.zones import zone_or_utc
 
 
 def by_message(arrivals: Sequence[Arrival]) -> Iterable[list[Arrival]]:
@@ -327,6 +329,25 @@ class Watch:
         """Keep what became of an alarm, now or once the disk takes it; it rings all the same."""
         self._pending.append(lambda: self._store.add_alarm(alarm))
         self._write_pending(self._clock.now_s())
+
+    def against(self, event: Event) -> list[str]:
+        """Return what the clocks say against an event at its moment, before it is recorded."""
+        if event.kind is not EventKind.COAT_STARTED or event.withdrawn:
+            return []
+        room = self.rooms[event.enclosure]
+        keeper, now_s = room.keeper, self._clock.now_s()
+        zone = zone_or_utc(room.enclosure.config.timezone)
+        sections = room.enclosure.sections.keys() - {ALL_SECTIONS}
+        found: list[str] = []
+        for name in touched(event, keeper.events, sections) or (ALL_SECTIONS,):
+            found += coat_warnings(
+                event,
+                keeper.events,
+                name,
+                keeper.clocks(name, now_s),
+                lambda time_s: hour_and_day_text(time_s, zone, now_s),
+            )
+        return found
 
     def record(self, event: Event) -> Event:
         """Keep an event that a key or a command made, and take it into account at once.
