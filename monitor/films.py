@@ -372,7 +372,8 @@ class FilmKeeper:
         self._reckoned_s.clear()
 
     def _reckon(self, section: str, time_s: float) -> None:
-        from rules.clocks.all_clocks import SectionWork, clocks_on, history_wanted_from_s
+        from rules.clocks.all_clocks import clocks_on, history_wanted_from_s
+        from rules.clocks.section_work import SectionWork
         from rules.clocks.stages import film_doubts, films_beneath, stage_of, start_doubts
 
         events = self._happened(time_s)

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from rules.clocks.all_clocks import (
-    SectionWork,
     clocks_of,
     coating_over_forbidden,
     steps_beneath,
 )
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.history import TemperatureHistory
+from rules.clocks.section_work import SectionWork
 from rules.clocks.work import Coat, Pot, Work, work_of
 from rules.events import Event, in_force
 from rules.limits import own_limits
