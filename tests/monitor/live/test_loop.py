@@ -302,7 +302,7 @@ def test_after_a_restart_only_an_unseen_stop_rings_anew(make: Make, acknowledged
     assert first.call() in ("GO", "HOLD")
     alarms.look()
     first.run(30.0, first.climate(WET_C))
-    assert len(alarms.look()) == 1
+    assert len(alarms.look()) == 2
 
 
 WITHOUT_PORT = ONE_PLANK.replace("plank-port", "plank-keel")
