@@ -24,6 +24,7 @@ from rules.text import duration_text
 from rules.vocabulary import (
     ALL_SECTIONS,
     CLOCK_OF_STEP,
+    FILM_STAGES,
     ClockName,
     LimitName,
     Method,
@@ -209,7 +210,6 @@ class FilmState:
 
     Attributes:
         stage: prep, mix, apply, flash or cure.
-        film_stage: apply, flash or cure while a film is open to harm, else None.
         spec_name: spec of the film that is open to harm, else of the coat mixed or the default.
         next_spec_name: spec of the next coat: that of the mix, else the default.
         coat: number of the newest coat, or None where there is none.
@@ -225,7 +225,6 @@ class FilmState:
     """
 
     stage: Stage
-    film_stage: Stage | None
     spec_name: str
     next_spec_name: str
     coat: int | None
@@ -238,6 +237,11 @@ class FilmState:
     pot_in_hand: bool = False
     dead_pot: bool = False
     forgotten: bool = False
+
+    @property
+    def film_stage(self) -> Stage | None:
+        """The stage while a film is open to harm, else None."""
+        return self.stage if self.stage in FILM_STAGES else None
 
     @property
     def ended_steps(self) -> frozenset[Step]:
@@ -288,7 +292,6 @@ def stage_of(
     next_name = (alive[-1].spec if alive else None) or default_spec.name
     return FilmState(
         stage=film_stage or (Stage.MIX if alive else Stage.PREP),
-        film_stage=film_stage,
         spec_name=(film_name or default_spec.name) if film_stage is not None else next_name,
         next_spec_name=next_name,
         coat=None if coat is None else coat.number,
