@@ -383,7 +383,7 @@ class AlarmBoard:
             return lasts and not once and (alarm.count < 2 or alarm.helps)
         on_s = OUTLOOK_S if alarm.key.apart == OUTLOOK else _ON_S[alarm.key.fact]
         if alarm.key.apart == PROBES_OUT:
-            on_s = 0.0
+            on_s = NEAR_S
         return alarm.present_s - alarm.began_s >= on_s
 
     def _ring_of(self, alarm: _Alarm, now_s: float) -> Ring:

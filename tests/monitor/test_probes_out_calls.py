@@ -99,7 +99,7 @@ def test_probes_out_hold_calmly_and_remind_once_when_they_are_due() -> None:
     assert set(trial.calls[40:80]) == {Call.HOLD}
     assert all(text.startswith("probes are out on purpose until") for text in trial.first[40:79])
     assert [line for minute, line in trial.lines if minute < 79] == []
-    assert [minute for minute, _ in trial.rings] == [60]
+    assert [minute for minute, _ in trial.rings] == [61]
     assert "safety data sheet allows entry" in trial.rings[0][1].text
     assert trial.due[40:79] == [False] * 20 + [True] * 19
     assert not trial.first[81].startswith("probes are out")

@@ -208,7 +208,7 @@ def test_probes_out_on_purpose_ring_nothing_but_one_reminder() -> None:
             probes_due=minute >= 30,
         )
         rings += board.update(shown)
-    assert [(ring.section, minutes([ring])) for ring in rings] == [("all", [30])]
+    assert [(ring.section, minutes([ring])) for ring in rings] == [("all", [31])]
 
 
 # What the log has, after a restart ------------------------------------------------------------

@@ -433,11 +433,12 @@ def test_a_pot_in_hand_before_the_window_opens_asks_whether_to_start(make: Make)
     rig.event("mixed", PORT, batch="A", amount_ml=500.0)
     rig.run(5.0)
     rig.air(temp_c=30.0, rh_pct=30.0)
-    rig.hull(46.0)
-    rings = rig.run(20.0)
-    rig.event("vouched", None, what=plank_of(PORT))  # 16 K in as many minutes is doubted
-    rings += rig.run(14.0)
-    assert {ring.fact for ring in rings} <= {"blind"}, "no film is harmed"
+    rings = []
+    for surface_c in range(16, 47):  # no faster than a hull can, else the probe is doubted
+        rig.hull(surface_c)
+        rings += rig.run(3.0)
+    rings += rig.run(12.0)
+    assert rings == [], "no film is harmed"
     told = rig.told(PORT)
     assert (told.call, told.question) == ("STOP", "may I start?")
     assert answer(told.body, "start") == "STOP"
