@@ -51,8 +51,8 @@ WITHOUT_KEY = (
     EventKind.PROBES_IN,
     EventKind.POT_ENDED,
 )
-"""What is typed at a shell only: by which sheet a film that lies is judged, until when probes are out,
-and which pot was thrown away."""
+"""What is typed at a shell only: by which sheet a film that lies is judged, until when probes are
+out, and which pot was thrown away."""
 
 # What each event asks; a field in the second list is asked before the confirming key.
 FORMS: dict[EventKind, tuple[tuple[str, ...], tuple[str, ...]]] = {
