@@ -260,7 +260,9 @@ class Answerer:
 
     def release(self, points: frozenset[str], time_s: float) -> None:
         """End a STOP that points alone caused which are no longer in the config [s]."""
+        before = limits_of(self.memory.cause)
         self.memory = release(self.memory, points, time_s)
+        self._harms.forget(set(before) - set(limits_of(self.memory.cause)))
 
     def clock_jumped(self, time_s: float) -> None:
         """Begin timers, medians and trend anew after a jump of the clock; a STOP stays [s]."""

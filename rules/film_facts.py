@@ -66,6 +66,11 @@ class Harms:
         for name in names:
             self._since.setdefault(name, _Harm(since_s))
 
+    def forget(self, names: Iterable[LimitName]) -> None:
+        """End the harms that rested on points alone which are no longer in the config."""
+        for name in names:
+            self._since.pop(name, None)
+
     def take(self, judged: Sequence[LimitJudgement], spec: Spec, time_s: float) -> None:
         """Follow one evaluation.
 

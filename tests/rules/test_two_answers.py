@@ -139,3 +139,11 @@ def test_both_answers_come_back_after_a_restart() -> None:
     assert call.start is not None
     assert call.start.call is Call.HOLD
     assert [(fact.cause, fact.since_s) for fact in call.facts] == [("dew_margin_min", -3600.0)]
+
+
+def test_a_probe_taken_out_of_the_config_ends_the_harm_that_it_alone_showed() -> None:
+    stop = LastAnswer(Call.STOP, frozenset({"dew_margin_min@keel + air"}), -60.0)
+    section = Section("all", CURE, 0.0, None, stop)
+    assert run(section, 0, 1).facts
+    assert section.release(frozenset({"keel"}), 60.0)
+    assert run(section, 1, 2).facts == ()
