@@ -37,6 +37,10 @@ class SteadyClock:
         """Return the time now [s]."""
         return self._monotonic() + self._offset_s
 
+    def steady_s(self) -> float:
+        """Return how the monotonic clock stands [s]."""
+        return self._monotonic()
+
     def at_s(self, monotonic_s: float) -> float:
         """Return the time at which the monotonic clock stood so [s]."""
         return monotonic_s + self._offset_s

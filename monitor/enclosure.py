@@ -15,7 +15,7 @@ from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
 from rules.events import ProbesOut
 from rules.reasons import Doubt, probes_out_doubt
-from rules.section import Film, Section, SectionCall
+from rules.section import Film, LastAnswer, Section, SectionCall
 from rules.text import date_hour_text
 from rules.vocabulary import ALL_SECTIONS
 from sensors.faults import FaultJudge, PointWatch
@@ -27,17 +27,15 @@ Correct = Callable[[Reading], "tuple[float, float | None]"]
 
 
 class LastCall(NamedTuple):
-    """A section's last call in the log.
+    """A section's last two answers in the log; None where it has none.
 
     Attributes:
-        call: GO, HOLD or STOP.
-        cause: what caused it where it was STOP.
-        since_s: since when it stood, or None where that is not known [s].
+        start: whether to start.
+        films: about its wet films.
     """
 
-    call: Call
-    cause: frozenset[str] = frozenset()
-    since_s: float | None = None
+    start: LastAnswer | None = None
+    films: LastAnswer | None = None
 
 
 class Intake(NamedTuple):
@@ -218,11 +216,8 @@ class Enclosure:
 
     def _add_section(self, name: str, before: LastCall | None = None) -> None:
         film = self._film_of(name, self.now_s)
-        self.sections[name] = section = Section(
-            name, film, self.now_s, before.call if before is not None else None
-        )
-        if before is not None:
-            section.resume(before.cause, before.since_s)
+        start, films = before or LastCall()
+        self.sections[name] = Section(name, film, self.now_s, start, films)
 
     def channels(self) -> Iterable[ChannelState]:
         """Return the present of every configured quantity at every point."""

@@ -6,16 +6,17 @@ The clocks are reckoned anew from events and temperatures, at most once a minute
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from monitor.wire import Json, clock_dict
 from rules.clocks.clock import Clock, ClockState
-from rules.events import Event, ProbesOut, in_force, probes_out
+from rules.clocks.work import work_of
+from rules.events import Event, ProbesOut, happened, in_force, probes_out
 from rules.harm import harm_left_s, solvent_widening_pct
-from rules.limits import limits_in_force
+from rules.limits import stricter_of
 from rules.section import Film
-from rules.spec.model import Spec
+from rules.spec.model import Limit, Spec
 from rules.trend import AHEAD_COUNTS_S
 from rules.units import DAY_S
 from rules.vocabulary import (
@@ -24,6 +25,7 @@ from rules.vocabulary import (
     FILM_STAGES,
     SURFACE_ACCURACY_K,
     EventKind,
+    LimitName,
     Stage,
 )
 
@@ -46,7 +48,7 @@ from sensors.reading import Quality, Quantity
 
 # Stage and ended steps change only where a step ends: far from one, looking now and then is enough.
 RECKON_EVERY_S = 60.0
-RECKON_AT_LEAST_EVERY_S = 600.0
+RECKON_AT_LEAST_EVERY_S = 1800.0
 SAMPLE_EVERY_S = 30.0
 # Samples of the last two days stay as they are; older ones are joined, so that a program which
 # runs for a year keeps some ten thousands and not a million.
@@ -61,6 +63,7 @@ class Temperatures:
     """The coldest and warmest of a section's surfaces and of the air, sample by sample.
 
     Attributes:
+        ended: clocks that have ended by these samples, which none later takes back.
         whole_from_s: from here on nothing is missing that the log has, save what came late;
             infinity while there is nothing [s].
     """
@@ -72,6 +75,7 @@ class Temperatures:
         assumed: AssumedSurface | None = None,
     ) -> None:
         self.whole_from_s = math.inf
+        self.ended: dict[Hashable, Clock] = {}
         self._rows: list[Row] = []
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
@@ -111,6 +115,7 @@ class Temperatures:
     def put_before(self, rows: Iterable[Row]) -> None:
         """Add samples that the log has from before or between, in any order."""
         self._rows = sorted({row[0]: row for row in [*rows, *self._rows]}.values())
+        self.ended.clear()
 
     def take_from_log(self, rows: Iterable[Row]) -> None:
         """Take the log's word for the time that it tells of: late readings are only there."""
@@ -119,10 +124,12 @@ class Temperatures:
             first_s, last_s = told[0][0], told[-1][0]
             own = [row for row in self._rows if not first_s <= row[0] <= last_s]
             self._rows = sorted([*own, *told])
+            self.ended.clear()
 
     def drop_after(self, time_s: float) -> None:
         """Forget samples later than a clock that was set back now says."""
         self._rows = [row for row in self._rows if row[0] < time_s]
+        self.ended.clear()
         if self.whole_from_s >= time_s:
             self.whole_from_s = math.inf
 
@@ -200,6 +207,9 @@ class FilmKeeper:
         temperatures: the samples of each section.
         humidity_checked_s: when each humidity point was last checked against a salt point [s].
         spec_text: that the default spec was read from, or "".
+        clock_wrong: whether the clock cannot be right, so that no temperature has a time.
+        all_happened: whether every event that stands has happened, though it lie in the future
+            of a clock that was set back: so it is live, and not in a replay.
         text_of: gives the text of a spec that the log keeps by its hash; None without a log.
         surfaces_ahead: what the surface of each section will probably do; half an hour after it
             was made it counts no more.
@@ -229,6 +239,8 @@ class FilmKeeper:
         """
         self.default_spec = default_spec
         self.spec_text = ""
+        self.all_happened = False
+        self.clock_wrong = False
         self._specs_of = specs_of
         self.text_of: TextOf | None = None
         self.specs = {**specs, default_spec.name: default_spec}
@@ -269,6 +281,8 @@ class FilmKeeper:
             unknown = [e for e in self._events if e.spec_key not in (None, *self.specs)]
             self.specs.update(self._specs_of(unknown, self.text_of))
         self._reckoned_s.clear()
+        for samples in self.temperatures.values():
+            samples.ended.clear()
         self._widened_s = -math.inf
 
     def film_of(self, section: str, time_s: float) -> Film:
@@ -311,6 +325,8 @@ class FilmKeeper:
         if not self._events:
             return
         self._widen(enclosure)
+        if self.clock_wrong:
+            return  # nobody knows of when they are
         airs_c: list[float] = []
         surfaces: list[tuple[str | None, float]] = []
         for channel in enclosure.channels():
@@ -356,42 +372,52 @@ class FilmKeeper:
         self._reckoned_s.clear()
 
     def _reckon(self, section: str, time_s: float) -> None:
-        from rules.clocks.all_clocks import clocks_of, history_wanted_from_s
-        from rules.clocks.stages import film_doubts, stage_of
+        from rules.clocks.all_clocks import clocks_on, history_wanted_from_s
+        from rules.clocks.section_work import SectionWork
+        from rules.clocks.stages import film_doubts, films_beneath, stage_of, start_doubts
 
+        events = self._happened(time_s)
         samples = self.samples(section)
-        wanted_s = history_wanted_from_s(section, self._events, time_s)
+        wanted_s = history_wanted_from_s(section, events, time_s)
         if wanted_s is not None:
             samples.drop_before(wanted_s)
-        clocks = clocks_of(
+        bench = SectionWork(
             section,
-            self._events,
+            work_of(section, events, time_s),
             self.specs,
             self.default_spec,
             samples.history(),
             time_s,
             self._surface_ahead(section, time_s),
+            samples.ended,
         )
-        state = stage_of(section, self._events, self.default_spec, clocks, time_s)
+        clocks = clocks_on(bench)
+        beneath = films_beneath(bench)
+        state = stage_of(section, events, self.default_spec, clocks, time_s, beneath)
         spec = self.specs.get(state.spec_name, self.default_spec)
-        curing = {}
-        if state.film_stage is not None and state.film_stage is not state.stage:
-            film_spec = self._film_spec(clocks, spec)
-            curing = limits_in_force(film_spec, state.film_stage, state.ended_steps)
-            spec = self.specs.get(state.next_spec_name, self.default_spec)
-        open_film = state.stage in FILM_STAGES
-        overcoat = self._overcoat(section, state, samples, time_s)
-        named = state.spec_name if open_film else state.next_spec_name
-        unknown_spec = named if named not in self.specs else ""
+        next_spec = self.specs.get(state.next_spec_name, self.default_spec)
+        wet = state.film_stage is not None
+        overcoat = self._overcoat(section, events, state, samples, time_s)
+        unknown, next_unknown = (
+            "" if name in self.specs else name for name in (state.spec_name, state.next_spec_name)
+        )
+        under: dict[LimitName, Limit] = {}
+        for each in beneath:
+            under = stricter_of(under, each.limits)
         film = Film(
             spec=spec,
             stage=state.stage,
             method=state.method,
-            steps_ended=state.ended_steps if open_film else frozenset(),
-            curing=curing,
-            harm_left_s=harm_left_s(spec, state.stage, state.harm_left_s) if open_film else None,
-            coating_forbidden=overcoat.too_late if open_film else state.coating_forbidden,
-            doubts=film_doubts(state.stage, clocks, overcoat, unknown_spec, spec.name),
+            steps_ended=state.ended_steps if wet else frozenset(),
+            beneath=under,
+            next_spec=next_spec,
+            pot_in_hand=state.pot_in_hand,
+            harm_left_s=harm_left_s(spec, state.stage, state.harm_left_s) if wet else None,
+            coating_forbidden=(
+                overcoat.too_late if state.stage is Stage.APPLY else state.coating_forbidden
+            ),
+            doubts=film_doubts(state, section, overcoat, unknown, spec.name) if wet else (),
+            start_doubts=start_doubts(state, clocks, next_unknown, next_spec.name),
         )
         self._clocks[section] = clocks
         told_s = [each.time_s for each in self._events if each.time_s > time_s]
@@ -430,7 +456,12 @@ class FilmKeeper:
         return ahead
 
     def _overcoat(
-        self, section: str, state: FilmState, samples: Temperatures, time_s: float
+        self,
+        section: str,
+        events: tuple[Event, ...],
+        state: FilmState,
+        samples: Temperatures,
+        time_s: float,
     ) -> Overcoat:
         """How the newest coat stands to the one beneath; reckoned once for each coat."""
         from rules.clocks.stages import NOTHING_WRONG, overcoat_of
@@ -442,20 +473,18 @@ class FilmKeeper:
         known_coat, overcoat = self._overcoats.get(section, (None, NOTHING_WRONG))
         if known_coat != coat:
             overcoat = overcoat_of(
-                section, self._events, self.specs, self.default_spec, samples.history(), time_s
+                section, events, self.specs, self.default_spec, samples.history(), time_s
             )
             self._overcoats[section] = (coat, overcoat)
         return overcoat
 
-    def _film_spec(self, clocks: tuple[Clock, ...], fallback: Spec) -> Spec:
-        for clock in clocks:
-            if clock.coat is not None and not clock.buried and clock.spec in self.specs:
-                return self.specs[clock.spec]
-        return fallback
+    def _happened(self, time_s: float) -> tuple[Event, ...]:
+        """The events that count at a time: live all that stand, whatever the clock says now."""
+        return happened(self._events, time_s) if self.all_happened else self._events
 
 
 def _next_look_s(clocks: Iterable[Clock], time_s: float) -> float:
-    """When to reckon again: half way to the next end of a clock, within 1 and 10 min [s]."""
+    """When to reckon again: half way to the next end of a clock, within 1 and 30 min [s]."""
     nearest_s = min(
         (
             clock.left_s

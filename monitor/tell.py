@@ -11,6 +11,7 @@ from monitor.log.log import Store
 from monitor.log.rows import LIVE, CallRow, LogRefused
 from monitor.wire import Json, enclosure_dict, section_dict
 from rules.air.state import pressure_at_altitude_pa
+from rules.call import Call
 from rules.section import SectionCall
 
 Tell = Callable[[Enclosure, "list[SectionCall]", Json], None]
@@ -44,8 +45,8 @@ class Teller:
         self._recorded = recorded
         self._clocks = clocks
         self._facts = {} if facts is None else {FACTS: facts}
-        self._told: dict[str, tuple[str, str]] = {}
-        self._causes: dict[str, frozenset[str]] = {}
+        self._told: dict[str, tuple[str, str, str]] = {}
+        self._kept: dict[str, frozenset[tuple[int, frozenset[str]]]] = {}
         self._fault = ""
 
     def evaluated(self, enclosure: Enclosure) -> None:
@@ -53,7 +54,7 @@ class Teller:
         changed = [
             name
             for name, section in enclosure.sections.items()
-            if self._told.get(name) != (section.memory.call, section.film.stage)
+            if self._told.get(name) != (section.memory.call, section.film.stage, section.question)
         ]
         grown = self._grown(enclosure, changed)
         # Without a section that has ended the enclosure's call may be another.
@@ -62,7 +63,7 @@ class Teller:
             return
         for name in ended:
             del self._told[name]
-            self._causes.pop(name, None)
+            self._kept.pop(name, None)
         calls = enclosure.explain()
         pressure_pa = pressure_at_altitude_pa(enclosure.config.altitude_m)
         kept = self._keep(enclosure, calls, [*changed, *grown], pressure_pa)
@@ -72,7 +73,7 @@ class Teller:
         self.changes += bool(changed)
         self.unlogged += unlogged
         for call in calls:
-            self._told[call.section] = (call.call, call.stage)
+            self._told[call.section] = (call.call, call.stage, call.question)
         told = enclosure_dict(enclosure.name, calls, pressure_pa)
         if self._clocks is not None:
             told["clocks"] = self._clocks(enclosure)
@@ -88,18 +89,23 @@ class Teller:
         return fault
 
     def _grown(self, enclosure: Enclosure, changed: list[str]) -> list[str]:
-        """The sections whose STOP has a further cause, which a restart has to know of.
+        """The sections of which a restart has to know more than changes of the call.
 
-        A recording can be played again, so its log needs no more than the changes.
+        That is a STOP of either answer that comes, goes or has a further cause. A recording can be
+        played again, so its log needs no more than the changes.
         """
         if self._store is None or self._recorded:
             return []
         found = []
         for name, section in enclosure.sections.items():
-            cause = section.memory.cause
-            if cause != self._causes.get(name, frozenset()):
-                self._causes[name] = cause
-                if cause and name not in changed:
+            stops = frozenset(
+                (question, each.cause)
+                for question, each in enumerate(section.answers)
+                if each is not None and each.call is Call.STOP
+            )
+            if stops != self._kept.get(name, frozenset()):
+                self._kept[name] = stops
+                if name not in changed:
                     found.append(name)
         return found
 

@@ -13,6 +13,7 @@ from rules.air.state import (
     wet_bulb_c,
 )
 from rules.air.uncertainty import SHOW_FACTOR
+from rules.answer import Answer
 from rules.call import Call
 from rules.reasons import Reason
 from rules.section import SectionCall
@@ -74,8 +75,20 @@ def section_dict(call: SectionCall, pressure_pa: float = STANDARD_PRESSURE_PA) -
         "looked_ahead_s": call.looked_ahead_s,
         "harm_time_s": _rounded(call.harm_time_s),
         "cause": sorted(call.cause),
+        "start": None if call.start is None else answer_dict(call.start),
+        "films": None if call.films is None else answer_dict(call.films),
         "spec": call.spec,
         "time": iso_utc(call.time_s),
+    }
+
+
+def answer_dict(answer: Answer) -> Json:
+    """Return one of a section's two answers with its fixed keys."""
+    return {
+        "call": answer.call.value,
+        "advice": answer.advice,
+        "reasons": [reason_dict(reason) for reason in _worst_first(answer.reasons)],
+        "cause": sorted(answer.cause),
     }
 
 

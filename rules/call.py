@@ -5,14 +5,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from rules.climate import ASSUMED
 from rules.limits import LimitJudgement
 from rules.spec.model import Spec
-from rules.vocabulary import LimitState
+from rules.vocabulary import LimitName, LimitState
 
 
 class Call(StrEnum):
@@ -166,11 +166,15 @@ def step(
         finding = Finding.SETTLED
     else:
         finding = Finding.WAITING
+    # A value counts until it runs out: what was inside until it fell silent counts up to then.
+    held_since_s = inside_since_s
+    if held_since_s is None and _only_silent(judged, spec):
+        held_since_s = memory.inside_since_s
     re_entered = (
         memory.call is Call.STOP
         and finding is not Finding.BROKEN
-        and inside_since_s is not None
-        and time_s - inside_since_s >= spec.re_entry_s
+        and held_since_s is not None
+        and time_s - held_since_s >= spec.re_entry_s
     )
     call = _NEXT[memory.call, finding, re_entered]
 
@@ -183,6 +187,12 @@ def step(
         cause = memory.cause
     since_s = memory.since_s if call is memory.call else time_s
     return Memory(call, since_s, inside_since_s, settled_since_s, cause)
+
+
+def _only_silent(judged: Sequence[LimitJudgement], spec: Spec) -> bool:
+    """Whether every limit that is known is inside by the re-entry band, and some are not known."""
+    known = [entry for entry in judged if entry.state is not LimitState.UNKNOWN]
+    return len(known) < len(judged) and all_inside(known, spec)
 
 
 def _since(before_s: float | None, holds: bool, time_s: float) -> float | None:
@@ -216,6 +226,16 @@ def points_of(cause: str) -> frozenset[str]:
     """
     named = cause.partition("@")[2].split(_AND)
     return frozenset(each.removesuffix(ASSUMED) for each in named if each)
+
+
+def limits_of(cause: Iterable[str]) -> tuple[LimitName, ...]:
+    """Return the limits that remembered causes are about, in the order of their names.
+
+    >>> limits_of({"dew_margin_min@plank-port + air-bow", "recoat closes"})
+    (<LimitName.DEW_MARGIN_MIN: 'dew_margin_min'>,)
+    """
+    named = {each.partition("@")[0] for each in cause}
+    return tuple(name for name in LimitName if str(name) in named)
 
 
 def release(memory: Memory, points: frozenset[str], time_s: float) -> Memory:

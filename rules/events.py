@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from rules.vocabulary import EventKind, Method
@@ -105,4 +105,52 @@ def in_force(events: tuple[Event, ...]) -> tuple[Event, ...]:
     """
     replaced = {event.corrects for event in events if event.corrects is not None}
     standing = [e for e in events if not e.withdrawn and (e.row is None or e.row not in replaced)]
-    return tuple(sorted(standing, key=lambda e: (e.time_s, e.row if e.row is not None else 0)))
+    placed = [_placed(e, events, standing) if e.corrects is not None else e for e in standing]
+    return tuple(sorted(placed, key=lambda e: (e.time_s, e.row if e.row is not None else 0)))
+
+
+TYPED_NOW_S = 60.0
+"""An event whose time is so near to when it was written down was typed without a time [s]."""
+
+
+def _placed(event: Event, events: tuple[Event, ...], standing: list[Event]) -> Event:
+    """A corrected coat-started that would lie after the coat's end, put back where it was.
+
+    Who corrects its spec after the coat has ended, and gives no time, has not begun another.
+    """
+    if event.kind is not EventKind.COAT_STARTED:
+        return event
+    if event.recorded_s is not None and abs(event.recorded_s - event.time_s) > TYPED_NOW_S:
+        return event
+    by_row = {each.row: each for each in events}
+    first = event
+    while first.corrects is not None and first.corrects in by_row:
+        first = by_row[first.corrects]
+    ended = any(
+        each.kind is EventKind.COAT_ENDED
+        and each.section in (None, event.section)
+        and first.time_s <= each.time_s < event.time_s
+        for each in standing
+    )
+    return replace(event, time_s=first.time_s) if ended else event
+
+
+def happened(events: tuple[Event, ...], now_s: float) -> tuple[Event, ...]:
+    """Return events with none of them in the future: what stands in the log has happened.
+
+    A clock that was set back leaves events later than now. Such a one was done before whatever
+    was written down after it, and at the latest now.
+
+    Args:
+        events: all events as kept, in the order of their rows.
+        now_s: what the clock says [s].
+    """
+    if not any(event.time_s > now_s for event in events):
+        return events
+    latest_s = now_s
+    found = []
+    for event in reversed(events):
+        found.append(event if event.time_s <= latest_s else replace(event, time_s=latest_s))
+        if event.recorded_s is not None:
+            latest_s = min(latest_s, event.recorded_s)
+    return tuple(reversed(found))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Hashable, Iterable, Mapping
+from dataclasses import replace
 from typing import NamedTuple
 
 from rules.climate import Climate, Estimate
@@ -145,11 +146,41 @@ def wet_film_allowance_k(spec: Spec, stage: Stage, method: Method | None) -> flo
     return spec.wet_film_cooling_k.get(method, 0.0)
 
 
+def own_limits(
+    spec: Spec, stage: Stage, method: Method | None, steps_ended: Iterable[Step] = ()
+) -> dict[LimitName, Limit]:
+    """Return one film's limits in force, the wet film's own cooling in the margin's bound.
+
+    Args:
+        spec: of the film.
+        stage: of the film.
+        method: how it was put on, where it is known.
+        steps_ended: steps that it has behind it.
+    """
+    found = limits_in_force(spec, stage, steps_ended)
+    margin = found.get(LimitName.DEW_MARGIN_MIN)
+    cooling_k = wet_film_allowance_k(spec, stage, method)
+    if margin is not None and cooling_k:
+        found[margin.name] = replace(margin, bound=margin.bound + cooling_k)
+    return found
+
+
+def stricter_of(
+    some: Mapping[LimitName, Limit], others: Mapping[LimitName, Limit]
+) -> dict[LimitName, Limit]:
+    """Return the limits of both; where two count for one quantity, the stricter."""
+    merged = dict(some)
+    for name, other in others.items():
+        known = merged.get(name)
+        if known is None or is_stricter(other, known):
+            merged[name] = other
+    return merged
+
+
 def judge(
     climate: Climate,
     limits: Mapping[LimitName, Limit],
     medians: RecentMedian,
-    allowance_k: float = 0.0,
 ) -> tuple[LimitJudgement, ...]:
     """Return what each limit says of the climate: the verdict of the probe that judges worst.
 
@@ -164,7 +195,6 @@ def judge(
         climate: at the time of the judgement.
         limits: those in force.
         medians: kept from one judgement to the next.
-        allowance_k: added to the margin's bound for the wet film's own cooling [K].
 
     Source:
         Guard: one-sided 95 % of the combined standard uncertainty, JCGM 100:2008. The worst by
@@ -172,12 +202,9 @@ def judge(
     """
     judged: list[LimitJudgement] = []
     for name, limit in limits.items():
-        bound = limit.bound
-        if allowance_k and name is LimitName.DEW_MARGIN_MIN:
-            bound += allowance_k
         why = climate.unknown.get(name, "")
         said = [
-            _judge_one(name, limit, bound, estimate, why, medians, climate.time_s)
+            _judge_one(name, limit, estimate, why, medians, climate.time_s)
             for estimate in climate.estimates.get(name, ())
         ]
         if said:
@@ -185,7 +212,9 @@ def judge(
         else:
             unknown = LimitState.UNKNOWN
             judged.append(
-                LimitJudgement(name, unknown, None, bound, 0.0, None, None, "", why or "no data")
+                LimitJudgement(
+                    name, unknown, None, limit.bound, 0.0, None, None, "", why or "no data"
+                )
             )
     return tuple(judged)
 
@@ -193,7 +222,6 @@ def judge(
 def _judge_one(
     name: LimitName,
     limit: Limit,
-    bound: float,
     estimate: Estimate,
     why: str,
     medians: RecentMedian,
@@ -201,6 +229,7 @@ def _judge_one(
 ) -> LimitJudgement:
     """What one probe or pair says of a limit; `why` is why the limit as a whole is not known."""
     value, guard, source, beside = estimate
+    bound = limit.bound
     if not limit.guard:
         guard = 0.0
     sign = -1.0 if name in _UPPER else 1.0

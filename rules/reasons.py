@@ -89,15 +89,7 @@ def probes_out_doubt(until: str) -> Doubt:
     )
 
 
-def question_of(stage: Stage) -> str:
-    """Return which question a call answers in a stage."""
-    if stage in (Stage.PREP, Stage.MIX):
-        return MAY_I_START
-    return IS_THE_FILM_SAFE
-
-
-# What a limit past its bound does to a film that nobody can help now.
-_HARM = {
+HARM_WORDS = {
     LimitName.DEW_MARGIN_MIN: "Damp can reach the soft film.",
     LimitName.HUMIDITY_MAX: "Damp can reach the soft film.",
     LimitName.HUMIDITY_MIN: "The air is too dry for the soft film.",
@@ -106,6 +98,7 @@ _HARM = {
     LimitName.AIR_TEMP_MIN: "It is too cold for the film to cure.",
     LimitName.AIR_TEMP_MAX: "It is too hot for the soft film.",
 }
+"""What a limit past its bound does to a film that nobody can help now."""
 _STAY_OUT = (
     "Stay out, switch nothing inside. Leave ventilation and outside heat as they are. Noted."
 )
@@ -115,6 +108,7 @@ def advice_of(
     call: Call,
     stage: Stage,
     *,
+    start: bool = False,
     worst: LimitName | None = None,
     still_broken: bool = True,
     back_s: tuple[float, float] | None = None,
@@ -125,6 +119,7 @@ def advice_of(
     Args:
         call: in force.
         stage: of the section.
+        start: whether it answers `may I start?`, and not `is the film safe?`.
         worst: the limit that is past its bound, or None where a STOP has another cause.
         still_broken: whether a STOP has its cause still, or waits only for re-entry.
         back_s: of a STOP without its cause: how long all has been inside again, and how long it
@@ -134,7 +129,7 @@ def advice_of(
     While a film gives off vapour nothing is advised that switches equipment inside, lowers
     ventilation or sends anyone in unprotected.
     """
-    start = question_of(stage) == MAY_I_START
+    start = start and stage is not Stage.APPLY  # the brush is on the work: it has started
     if call is Call.STOP and not still_broken:
         first = "Wait" if start else "Begin nothing new" if stage is Stage.APPLY else "Keep off"
         return f"{first}: {_waits(back_s, missing)}"
@@ -151,7 +146,7 @@ def advice_of(
             Call.STOP: "Stop at the next break line"
             + (": the air is past the limit" if worst else ""),
         }[call]
-    harm = _HARM[worst] if worst else "The film is past its limit."
+    harm = HARM_WORDS[worst] if worst else "The film is past its limit."
     return {
         Call.GO: "Keep off",
         Call.HOLD: "Keep off; look again soon",

@@ -1,42 +1,21 @@
-"""One section's call from one evaluation to the next: climate, limits, outlook and call in line."""
+"""One section's two answers from one evaluation to the next, and the one call that they make."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import tzinfo
 
-from rules.call import Call, Memory, first_memory, release, restart_timers, step
+from rules.answer import Answer, Answerer
+from rules.call import WORST_FIRST, Call, Memory
 from rules.climate import AssumedSurface, Climate, PointValue, climate_of
+from rules.film_facts import FilmFact
 from rules.harm import harm_time_s
-from rules.limits import (
-    LimitJudgement,
-    RecentMedian,
-    is_stricter,
-    judge,
-    limits_in_force,
-    wet_film_allowance_k,
-    worst_first,
-)
-from rules.reasons import (
-    MAY_I_START,
-    Doubt,
-    Reason,
-    advice_of,
-    ahead_reasons,
-    by_severity,
-    doubt_reason,
-    go_reasons,
-    limit_reasons,
-    outlook_reasons,
-    question_of,
-    stop_reason,
-    surface_reason,
-    timer_reasons,
-)
+from rules.limits import own_limits, stricter_of
+from rules.reasons import IS_THE_FILM_SAFE, MAY_I_START, Doubt, Reason
 from rules.spec.model import Limit, Spec
-from rules.trend import EarlierOutlook, RecentTrend
-from rules.vocabulary import FILM_STAGES, LimitName, LimitState, Method, Stage, Step
+from rules.trend import EarlierOutlook
+from rules.vocabulary import FILM_STAGES, LimitName, Method, Stage, Step
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,42 +23,57 @@ class Film:
     """What events and clocks say of a section at one time.
 
     Attributes:
-        spec: that its film was laid with, or that of the next coat where no film is open.
+        spec: that its newest film was laid with, or that of the next coat where no film is wet.
         stage: prep, mix, apply, flash or cure.
         method: how the coat is put on, where it is known.
-        steps_ended: steps that the film has behind it.
-        curing: the limits of a film that still cures under a mix for the next coat, which count
-            beside those of the next coat.
+        steps_ended: steps that the newest film has behind it.
+        beneath: the limits of wet films under it, each by its own spec and stage.
+        next_spec: that of the next coat, or None where it is `spec`.
+        pot_in_hand: a pot is mixed for this section, and nothing laid from it yet.
         harm_left_s: how long the limits will go on mattering, where it is known [s].
         coating_time_s: how long a coat takes here, or None for the spec's own [s].
         coating_forbidden: why coating over would be wrong now (the recoat window has closed),
             or "".
-        doubts: what the film's own clocks or spec put in GO's way: induction that still runs, a
-            pot that is over its life, a spec that is not known.
+        doubts: what the wet film's own clocks or spec put in GO's way.
+        start_doubts: what keeps a coat from being started: induction that still runs, a pot that
+            is over its life, a window that has not opened, a spec that is not known.
     """
 
     spec: Spec
     stage: Stage = Stage.PREP
     method: Method | None = None
     steps_ended: frozenset[Step] = field(default_factory=frozenset)
-    curing: Mapping[LimitName, Limit] = field(default_factory=dict)
+    beneath: Mapping[LimitName, Limit] = field(default_factory=dict)
+    next_spec: Spec | None = None
+    pot_in_hand: bool = False
     harm_left_s: float | None = None
     coating_time_s: float | None = None
     coating_forbidden: str = ""
     doubts: tuple[Doubt, ...] = ()
+    start_doubts: tuple[Doubt, ...] = ()
 
-    def forbids_coating(self) -> bool:
-        """Return whether coating over now, which this stage is about, would be wrong."""
-        return bool(self.coating_forbidden) and self.stage not in (Stage.FLASH, Stage.CURE)
+    @property
+    def is_wet(self) -> bool:
+        """Whether a film is open to harm."""
+        return self.stage in FILM_STAGES
+
+    @property
+    def start_spec(self) -> Spec:
+        """The spec of the next coat."""
+        return self.next_spec or self.spec
 
     def limits(self) -> dict[LimitName, Limit]:
-        """Return the limits in force; where two count for one quantity, the stricter."""
-        merged = limits_in_force(self.spec, self.stage, self.steps_ended)
-        for name, other in self.curing.items():
-            known = merged.get(name)
-            if known is None or is_stricter(other, known):
-                merged[name] = other
-        return merged
+        """Return the limits in force: of the wet films, or of the next coat where none is wet."""
+        return self.film_limits() if self.is_wet else self.start_limits()
+
+    def film_limits(self) -> dict[LimitName, Limit]:
+        """Return the limits of every wet film; where two count for one quantity, the stricter."""
+        found = own_limits(self.spec, self.stage, self.method, self.steps_ended)
+        return stricter_of(found, self.beneath)
+
+    def start_limits(self) -> dict[LimitName, Limit]:
+        """Return the limits that a coat begun now would have."""
+        return own_limits(self.start_spec, Stage.APPLY, self.method)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +82,7 @@ class SectionCall:
 
     Attributes:
         section: whose call.
-        call: GO, HOLD or STOP.
+        call: GO, HOLD or STOP: the one of its two answers that decides.
         since_s: since when [s].
         question: which question the call answers.
         stage: of the section.
@@ -100,6 +94,9 @@ class SectionCall:
         harm_time_s: how long the film will mind, or None where the spec does not tell [s].
         time_s: of the evaluation [s].
         cause: what brought or kept a STOP, as `limit@point`.
+        start: may a coat be started? None where nobody has reckoned it.
+        films: is every wet film safe? None where none is wet.
+        facts: what is so of the wet films: harmed, blind, near.
     """
 
     section: str
@@ -115,51 +112,107 @@ class SectionCall:
     harm_time_s: float | None
     time_s: float
     cause: frozenset[str] = frozenset()
+    start: Answer | None = None
+    films: Answer | None = None
+    facts: tuple[FilmFact, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LastAnswer:
+    """One of a section's answers as the log has it.
+
+    Attributes:
+        call: GO, HOLD or STOP.
+        cause: what caused it where it was STOP.
+        since_s: since when it stood, or None where that is not known [s].
+    """
+
+    call: Call
+    cause: frozenset[str] = frozenset()
+    since_s: float | None = None
 
 
 class Section:
-    """Keeps what one section's call needs from one evaluation to the next."""
+    """Keeps what one section's answers need from one evaluation to the next."""
 
-    def __init__(self, name: str, film: Film, time_s: float, last_call: Call | None = None) -> None:
+    def __init__(
+        self,
+        name: str,
+        film: Film,
+        time_s: float,
+        start: LastAnswer | None = None,
+        films: LastAnswer | None = None,
+    ) -> None:
+        """Begin to watch, or go on after a restart.
+
+        Args:
+            name: the section's.
+            film: as events and clocks have it.
+            time_s: now [s].
+            start: the last answer of whether to start, in the log.
+            films: the last answer about the wet films, in the log.
+        """
         self.name = name
         self.film = film
-        self.memory: Memory = first_memory(time_s, last_call)
-        self._medians = RecentMedian()
-        self._trend = RecentTrend()
-        self._limits: Mapping[LimitName, Limit] = {}
-        self._allowance_k = 0.0
-        self._climate: Climate | None = None
-        self._judged: tuple[LimitJudgement, ...] = ()
-        self._doubts: tuple[Doubt, ...] = ()
+        self._start = Answerer(time_s)
+        self._films: Answerer | None = None
         self._assumed: AssumedSurface | None = None
         self.ahead: EarlierOutlook | None = None
+        if start is not None:
+            self._start.resume(start.call, start.cause, start.since_s)
+        if films is not None and film.is_wet:
+            self._films = Answerer(time_s)
+            self._films.resume(films.call, films.cause, films.since_s)
         self.set_film(film)
+
+    @property
+    def memory(self) -> Memory:
+        """What is remembered of the answer that decides; its `call` is in force."""
+        return self._deciding().memory
+
+    @property
+    def question(self) -> str:
+        """Which question the call in force answers."""
+        return MAY_I_START if self._deciding() is self._start else IS_THE_FILM_SAFE
+
+    @property
+    def answers(self) -> tuple[Memory, Memory | None]:
+        """What is remembered of both: whether to start, and of the wet films where one is."""
+        return self._start.memory, None if self._films is None else self._films.memory
+
+    def _deciding(self) -> Answerer:
+        """The answer that decides: the films', save where a pot or a brush makes `start` worse.
+
+        Who stands there with a pot and may start is told so, though the film is safe too.
+        """
+        start, films, film = self._start, self._films, self.film
+        if films is None:
+            return start
+        if not (film.pot_in_hand or film.stage is Stage.APPLY):
+            return films
+        worse = WORST_FIRST.index(start.memory.call) - WORST_FIRST.index(films.memory.call)
+        both_go = worse == 0 and films.memory.call is Call.GO
+        wins = worse < 0 or (both_go and film.stage is not Stage.APPLY)
+        return start if wins else films
 
     def set_film(self, film: Film, time_s: float | None = None) -> None:
         """Take a new stage, spec or set of ended steps into account from the next evaluation on.
 
-        A GO that was given to another question, or by laxer limits, is no GO any more: the dwell
-        has not been held by what counts now.
+        A film that was just laid takes over what was known of the air before it: a STOP that was
+        painted into is one for the film.
 
         Args:
             film: as events and clocks have it.
             time_s: now; None where nothing has been evaluated yet [s].
         """
-        before, limits_before = self.film, self._limits
         self.film = film
-        self._limits = film.limits()
-        self._allowance_k = wet_film_allowance_k(film.spec, film.stage, film.method)
-        if time_s is None:
-            return
-        asks_anew = (
-            question_of(film.stage) == MAY_I_START and question_of(before.stage) != MAY_I_START
-        )
-        stricter = any(
-            name not in limits_before or is_stricter(limit, limits_before[name])
-            for name, limit in self._limits.items()
-        )
-        if asks_anew or stricter:
-            self.memory = restart_timers(self.memory, time_s)
+        if not film.is_wet:
+            self._films = None
+        elif self._films is None:
+            self._films = self._start.for_the_film()
+        if self._films is not None:
+            self._films.set_limits(film.film_limits(), film.spec, time_s)
+        self._start.set_limits(film.start_limits(), film.start_spec, time_s)
 
     def evaluate(
         self,
@@ -169,7 +222,7 @@ class Section:
         assumed: AssumedSurface | None = None,
         doubts: Sequence[Doubt] = (),
     ) -> Memory:
-        """Judge the present and walk the state machine once.
+        """Judge the present and walk the state machine once for each answer.
 
         Args:
             sensed: the last word of every point of the enclosure.
@@ -178,40 +231,31 @@ class Section:
             doubts: what beside the limits forbids GO for now.
 
         Returns:
-            The memory, whose `call` is in force; `explain` tells why.
+            The memory of the answer that decides; `explain` tells why.
         """
         film = self.film
         climate = climate_of(self._asked_of(sensed), self.name, time_s, assumed)
-        judged = judge(climate, self._limits, self._medians, self._allowance_k)
-        for entry in judged:
-            if entry.name is LimitName.DEW_MARGIN_MIN:
-                climate = climate.decided_by(entry.source, entry.beside)
-        self._trend.take(judged, time_s)
-        unasked = film.stage not in FILM_STAGES and LimitName.DEW_MARGIN_MIN not in self._limits
+        self._assumed = assumed
         ahead = self._ahead_now(time_s)
-        # An outlook of ten minutes ago cannot know of a heater that has failed since.
-        breaks = bool(ahead is not None and ahead.breaks) or bool(
-            self._trend.breaks(judged, time_s)
+        films = self._films
+        if films is not None:
+            films.evaluate(climate, (*doubts, *film.doubts), ahead)
+        self._start.evaluate(
+            climate,
+            (*doubts, *film.start_doubts),
+            None if film.is_wet else ahead,
+            forbidden=film.coating_forbidden,
+            needs_margin=True,
         )
-        forbidden = bool(doubts) or bool(film.doubts) or unasked or breaks
-        stop_forced = "recoat closes" if film.forbids_coating() else ""
-        self.memory = step(
-            self.memory,
-            judged,
-            film.spec,
-            time_s,
-            go_forbidden=forbidden,
-            stop_forced=stop_forced,
-        )
-        self._climate, self._judged = climate, judged
-        self._doubts, self._assumed = (*doubts, *film.doubts), assumed
         return self.memory
 
     def _asked_of(self, sensed: Iterable[PointValue]) -> Iterable[PointValue]:
         """Need a point that brought a STOP, required or not: its silence never ends it."""
-        if not self.memory.cause:
+        points = self._start.memory.points()
+        if self._films is not None:
+            points |= self._films.memory.points()
+        if not points:
             return sensed
-        points = self.memory.points()
         return [
             entry._replace(required=True) if entry.point in points else entry for entry in sensed
         ]
@@ -225,64 +269,46 @@ class Section:
         Raises:
             RuntimeError: nothing has been evaluated yet.
         """
-        climate, film, memory = self._climate, self.film, self.memory
+        film = self.film
+        climate = self._start.climate
         if climate is None:
             raise RuntimeError(f"section {self.name!r} has not been evaluated yet")
         time_s = climate.time_s
-        moving = {entry.name: self._trend.per_hour(entry.name) for entry in self._judged}
         ahead = self._ahead_now(time_s)
-        looked_ahead_s = self._trend.looked_ahead_s()
-        if ahead is not None:
-            looked_ahead_s = max(0.0, ahead.looked_ahead_s - (time_s - ahead.made_s))
-        harm_time_s = self._harm_time_s(climate)
-        reasons = limit_reasons(self._judged, climate, film.spec, memory.call, moving)
-        if memory.call is Call.GO:
-            reasons = go_reasons(reasons, self._judged, ahead, looked_ahead_s)
-        reasons += timer_reasons(memory, film.spec, time_s)
-        by_trend = outlook_reasons(
-            self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
+        accuracy_k = None if self._assumed is None else self._assumed.accuracy_k
+        to_come_s = self._start_harm_time_s(climate)
+        start = self._start.explain(
+            MAY_I_START,
+            film.stage,
+            None if film.is_wet else ahead,
+            to_come_s,
+            accuracy_k,
+            zone,
         )
-        if ahead is not None:
-            reasons += ahead_reasons(ahead, looked_ahead_s, time_s, zone, harm_time_s)
-            by_trend = [each for each in by_trend if each.state is not LimitState.UNKNOWN]
-        reasons += by_trend
-        reasons += [doubt_reason(doubt) for doubt in self._doubts]
-        if film.forbids_coating():
-            reasons.append(stop_reason(film.coating_forbidden))
-        if climate.assumed_offset_k is not None and self._assumed is not None:
-            reasons.append(surface_reason(climate, self._assumed.accuracy_k))
+        films = None
+        if self._films is not None:
+            films = self._films.explain(
+                IS_THE_FILM_SAFE, film.stage, ahead, film.harm_left_s, accuracy_k, zone
+            )
+        by_start = films is None or self._deciding() is self._start
+        decides = start if films is None or by_start else films
         return SectionCall(
             section=self.name,
-            call=memory.call,
-            since_s=memory.since_s,
-            question=question_of(film.stage),
+            call=decides.call,
+            since_s=decides.since_s,
+            question=decides.question,
             stage=film.stage,
-            advice=self._advice(time_s),
-            reasons=by_severity(reasons),
-            climate=climate,
-            spec=film.spec.name,
-            looked_ahead_s=looked_ahead_s,
-            harm_time_s=harm_time_s,
+            advice=decides.advice,
+            reasons=decides.reasons,
+            climate=decides.climate,
+            spec=(film.start_spec if by_start else film.spec).name,
+            looked_ahead_s=decides.looked_ahead_s,
+            harm_time_s=to_come_s if by_start else film.harm_left_s,
             time_s=time_s,
-            cause=memory.cause,
-        )
-
-    def _advice(self, time_s: float) -> str:
-        """What the call asks of the painter; of a STOP, whether it has its cause still."""
-        memory, film = self.memory, self.film
-        broken = [each for each in worst_first(self._judged) if each.state is LimitState.BROKEN]
-        back_s = None
-        if memory.inside_since_s is not None:
-            back_s = (time_s - memory.inside_since_s, film.spec.re_entry_s)
-        return advice_of(
-            memory.call,
-            film.stage,
-            worst=broken[0].name if broken else None,
-            still_broken=bool(broken) or film.forbids_coating(),
-            back_s=back_s,
-            missing=next(
-                (each.why_unknown for each in self._judged if each.state is LimitState.UNKNOWN), ""
-            ),
+            cause=decides.cause,
+            start=start,
+            films=films,
+            facts=() if films is None else films.facts,
         )
 
     def _ahead_now(self, time_s: float) -> EarlierOutlook | None:
@@ -290,25 +316,11 @@ class Section:
         ahead = self.ahead
         return ahead if ahead is not None and ahead.counts(self.film.stage, time_s) else None
 
-    def _harm_time_s(self, climate: Climate) -> float | None:
-        film = self.film
-        if film.stage in FILM_STAGES:
-            return film.harm_left_s
-        if not film.spec.times or climate.surface_temp_c is None:
+    def _start_harm_time_s(self, climate: Climate) -> float | None:
+        spec = self.film.start_spec
+        if not spec.times or climate.surface_temp_c is None:
             return None
-        return harm_time_s(film.spec, climate.surface_temp_c, film.coating_time_s)
-
-    def resume(self, cause: frozenset[str], since_s: float | None = None) -> None:
-        """Take up the STOP that the section begins with, after a restart.
-
-        Args:
-            cause: what brought or kept it.
-            since_s: since when it stands; None, or a time to come, leaves the restart's [s].
-        """
-        if self.memory.call is Call.STOP:
-            begun_s = self.memory.since_s
-            stands_s = begun_s if since_s is None else min(since_s, begun_s)
-            self.memory = replace(self.memory, cause=cause, since_s=stands_s)
+        return harm_time_s(spec, climate.surface_temp_c, self.film.coating_time_s)
 
     def release(self, points: frozenset[str], time_s: float) -> bool:
         """End a STOP that points alone caused which are no longer in the config.
@@ -317,12 +329,19 @@ class Section:
             Whether the STOP has ended.
         """
         before = self.memory.call
-        self.memory = release(self.memory, points, time_s)
+        for each in (self._start, self._films):
+            if each is not None:
+                each.release(points, time_s)
         return before is Call.STOP and self.memory.call is not Call.STOP
+
+    def points(self) -> frozenset[str]:
+        """Return the points that a STOP of either answer rests on."""
+        own = self._start.memory.points()
+        return own if self._films is None else own | self._films.memory.points()
 
     def clock_jumped(self, time_s: float) -> None:
         """Begin timers, medians and trend anew after a jump of the clock; a STOP stays."""
-        self.memory = restart_timers(self.memory, time_s)
-        self._medians.forget()
-        self._trend.forget()
+        for each in (self._start, self._films):
+            if each is not None:
+                each.clock_jumped(time_s)
         self.ahead = None

@@ -107,6 +107,7 @@ class EventKind(StrEnum):
     MEASURED = "measured"
     RESPEC = "respec"
     MIXED = "mixed"
+    POT_ENDED = "pot-ended"
     COAT_STARTED = "coat-started"
     COAT_ENDED = "coat-ended"
     TAPE_ON = "tape-on"

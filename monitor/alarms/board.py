@@ -1,32 +1,54 @@
 """When an alarm rings, when it rings again, and when it keeps still: a pure board over snapshots.
 
-It takes what the calls say and hands on what is to be rung; bell, message and mail are others'.
+It takes what is so of the wet films (harmed by a limit, blind, near) and hands on what is to be
+rung; bell, message and mail are others'. Each fact of each section has its own edge, its own
+acknowledgement, its own ten minutes and its own place in the log.
 
 Source:
     IEC 62682:2022 asks for an operator's possible answer to every alarm, and for deadband, on
     delay and off delay against chatter. On delay 60 s: EEMUA 191's for a temperature. Deadband
-    and off delay: the call's own bands, dwell and re-entry time, and ten minutes here.
+    of a harm: the call's own re-entry band and time. The rest is this program's own choice.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import tzinfo
+from typing import NamedTuple
 
+from monitor.log.rows import AlarmRow, AlarmStep
 from monitor.screen.phrases import REMINDER, SURFACE_ASSUMED
-from monitor.screen.sentence import TIMERS, why
+from monitor.screen.sentence import why
 from monitor.screen.theme import Theme
 from monitor.snapshot import Snapshot
-from rules.call import WORST_FIRST, Call
-from rules.reasons import PROBES_OUT
+from rules.call import Call
+from rules.events import Event
+from rules.film_facts import OUTLOOK, FactKind, FilmFact, todo_of
+from rules.reasons import PROBES_OUT, Reason
 from rules.section import SectionCall
 from rules.text import clean
-from rules.vocabulary import ALL_SECTIONS, FILM_STAGES, EventKind, LimitState, Stage
+from rules.vocabulary import ALL_SECTIONS, EventKind, LimitState, Stage
 from sensors.zones import zone_or_utc
 
-ON_DELAY_S = 60.0  # a HOLD's cause that passes sooner asks for nothing; a STOP rings at once
-OFF_DELAY_S = 600.0  # a cause that comes back sooner is the same alarm
-REPEAT_S = 600.0  # and at most one ring a cause in this
+BLIND_S = 180.0  # for so long a film may be unwatched, and so long known again before it is over
+NEAR_S = 60.0  # what passes sooner asks for nothing
+NEAR_OVER_S = 600.0  # what comes back sooner is the same alarm
+OUTLOOK_S = 600.0  # an outlook is made every ten minutes: two of them have to agree
+REPEAT_S = 600.0  # at most one ring a fact in this, whatever happens between
+
+_ON_S = {FactKind.HARMED: 0.0, FactKind.BLIND: BLIND_S, FactKind.NEAR: NEAR_S}
+_OVER_S = {FactKind.HARMED: 0.0, FactKind.BLIND: BLIND_S, FactKind.NEAR: NEAR_OVER_S}
+_WORST_FIRST = (FactKind.HARMED, FactKind.BLIND, FactKind.NEAR)
+
+
+class Key(NamedTuple):
+    """What an alarm is filed under: a section's fact; a harm is another by each limit."""
+
+    section: str
+    fact: FactKind
+    apart: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,17 +57,19 @@ class Ring:
 
     Attributes:
         enclosure: where.
-        sections: whose films, in alphabetical order.
-        call: HOLD or STOP.
-        cause: the limit or doubt behind it.
-        since_s: when the alarm began [s].
+        section: whose film; "all" for the whole enclosure.
+        fact: harmed, blind or near.
+        call: STOP for a harm, else HOLD.
+        cause: the limit, or what else is behind it.
+        since_s: since when the fact holds [s].
         time_s: of this ring [s].
         count: 1 for the first.
-        text: opens with the safety reminder.
+        text: opens with the safety reminder, then the section.
     """
 
     enclosure: str
-    sections: tuple[str, ...]
+    section: str
+    fact: FactKind
     call: Call
     cause: str
     since_s: float
@@ -53,23 +77,28 @@ class Ring:
     count: int
     text: str
 
+    @property
+    def place(self) -> str:
+        """Whose alarm it is, for people."""
+        return clean(self.enclosure if self.section == ALL_SECTIONS else self.section)
+
 
 @dataclass(frozen=True, slots=True)
 class OpenAlarm:
     """An alarm that nobody has acknowledged.
 
     Attributes:
-        call: HOLD or STOP.
-        cause: the limit or doubt behind it.
-        sections: whose films.
-        since_s: when it began [s].
+        fact: harmed, blind or near.
+        cause: the limit, or what else is behind it.
+        section: whose film.
+        since_s: since when the fact holds [s].
         over_s: when it ended by itself, or None while it lasts [s].
         text: for the screen.
     """
 
-    call: Call
+    fact: FactKind
     cause: str
-    sections: tuple[str, ...]
+    section: str
     since_s: float
     over_s: float | None
     text: str
@@ -77,91 +106,124 @@ class OpenAlarm:
 
 @dataclass(slots=True)
 class _Alarm:
-    """What the board remembers of one cause at one severity."""
+    """What the board remembers of one fact; times by the clock that nobody sets."""
 
-    call: Call
+    key: Key
     cause: str
-    first_s: float
-    last_s: float
-    asked_s: float  # an acknowledgement counts from here on
-    sections: set[str] = field(default_factory=set)
+    began_s: float
+    present_s: float
+    since_s: float
     why: str = ""
-    advice: str = ""
+    todo: str = ""
     helps: bool = False
     count: int = 0
-    due: bool = False
-    acknowledged: bool = False
+    rung_s: float = -math.inf
+    rung_at_s: float = math.inf  # by the log's clock, where an earlier run rang it
+    seen_by: int | None = None
+    seen: bool = False
     over_s: float | None = None
+
+    @property
+    def call(self) -> Call:
+        return Call.STOP if self.key.fact is FactKind.HARMED else Call.HOLD
 
 
 class AlarmBoard:
     """Decides from one snapshot to the next what rings."""
 
-    def __init__(self, theme: Theme | None = None) -> None:
+    def __init__(self, theme: Theme | None = None, *, steady_s: float | None = None) -> None:
+        """Begin without alarms; `resume` takes up those of the log.
+
+        Args:
+            theme: for units and hours.
+            steady_s: now, by a clock that nobody sets; None where the snapshots' own is one [s].
+        """
         self._theme = theme or Theme()
-        self._alarms: dict[tuple[str, Call], _Alarm] = {}
-        self._rung_s: dict[tuple[str, Call], float] = {}
-        self._before: dict[str, Call] = {}
-        self._worsened: set[str] = set()
-        self._seen_s: float | None = None
+        self._alarms: dict[Key, _Alarm] = {}
+        self._rung_s: dict[Key, float] = {}
+        self._began_s = steady_s
+        self._steady_s = -math.inf
+        self._ahead_s = 0.0
+        self._events_row = -1
         self._enclosure = ""
         self._zone: tzinfo = zone_or_utc("UTC")
+        self._rows: list[AlarmRow] = []
 
-    def update(self, snapshot: Snapshot) -> list[Ring]:
+    def resume(self, rows: Iterable[AlarmRow], now_s: float) -> None:
+        """Take up what an earlier run left in the log.
+
+        Args:
+            rows: of this enclosure, in their order, as `Queries.alarms` gives them.
+            now_s: now, by the clock of the log [s].
+        """
+        steady_s = self._began_s if self._began_s is not None else now_s
+        self._steady_s, self._ahead_s = steady_s, now_s - steady_s
+        rang_s: dict[Key, float] = {}
+        for row in rows:
+            fact = FactKind(row.fact)
+            key = Key(row.section, fact, _apart(fact, row.cause))
+            # One that lies in the future of a clock that was set back is not waited for.
+            ago_s = now_s - row.time_s
+            at_s = steady_s - ago_s if ago_s >= 0.0 else -math.inf
+            if row.step is AlarmStep.RANG:
+                self._rung_s[key], rang_s[key] = at_s, row.time_s
+            if row.step is AlarmStep.ENDED and (row.event_row is not None or not row.count):
+                self._alarms.pop(key, None)
+                continue
+            alarm = _Alarm(key, row.cause, steady_s, steady_s, row.since_s, row.text)
+            alarm.count, alarm.rung_s = row.count, min(steady_s, steady_s - ago_s)
+            alarm.rung_at_s = rang_s.get(key, row.time_s)
+            alarm.seen, alarm.seen_by = row.step is AlarmStep.SEEN, row.event_row
+            alarm.over_s = row.time_s if row.step is AlarmStep.ENDED else None
+            self._alarms[key] = alarm
+
+    def update(
+        self,
+        snapshot: Snapshot,
+        events: Iterable[Event] | None = None,
+        *,
+        steady_s: float | None = None,
+    ) -> list[Ring]:
         """Take the present in and return what is to be rung now.
 
         Args:
-            snapshot: times never go back, save where the clock was set; then all begins anew.
+            snapshot: the enclosure now.
+            events: all of its events as kept; those of the snapshot where None.
+            steady_s: now, by a clock that nobody sets; None where the snapshots' own is one [s].
 
         Returns:
-            One ring a cause, mostly none.
+            One ring a fact, mostly none; the worst first.
         """
         now_s = snapshot.time_s
-        if self._seen_s is not None and now_s < self._seen_s:
-            self._alarms.clear()
-            self._rung_s.clear()
-            self._before.clear()
-            self._worsened.clear()
-        self._seen_s = now_s
+        self._steady_s = now_s if steady_s is None else steady_s
+        self._ahead_s = now_s - self._steady_s
+        if self._began_s is None:
+            self._began_s = self._steady_s
         self._enclosure, self._zone = snapshot.enclosure, zone_or_utc(snapshot.timezone)
-        active = self._active(snapshot)
-        for key, calls in active.items():
-            self._take(key, calls, snapshot)
-        for key, alarm in list(self._alarms.items()):
-            if key not in active:
-                self._leave(key, alarm, now_s)
-        self._acknowledge_by_events(snapshot)
+        present = self._present(snapshot)
+        wet = {call.section for call in snapshot.calls if call.films is not None}
+        wet |= {ALL_SECTIONS} if snapshot.probes_out is not None else set()
+        for key, (call, fact) in present.items():
+            self._take(key, call, fact, snapshot)
+        for alarm in list(self._alarms.values()):
+            if alarm.key not in present:
+                self._leave(alarm, wet, present)
+        self._acknowledge(tuple(snapshot.events if events is None else events))
         return self._ring(now_s)
 
-    def acknowledge(self, time_s: float) -> bool:
-        """Take note that somebody has seen every alarm that began until a time.
-
-        Args:
-            time_s: of the acknowledgement [s].
-
-        Returns:
-            Whether there was any.
-        """
-        found = False
-        for key, alarm in list(self._alarms.items()):
-            if alarm.asked_s <= time_s and not alarm.acknowledged:
-                alarm.acknowledged, found = True, True
-                if alarm.call is Call.STOP:
-                    alarm.count = max(alarm.count, 1)  # it rang in a program that ran before
-                if alarm.over_s is not None:
-                    del self._alarms[key]
-        return found
+    def take_rows(self) -> list[AlarmRow]:
+        """Return what is to be kept in the log since the last call."""
+        rows, self._rows = self._rows, []
+        return rows
 
     def standing(self) -> tuple[OpenAlarm, ...]:
         """Return the alarms that have rung and that nobody has acknowledged, the worst first."""
-        open_ = [a for a in self._alarms.values() if a.count and not a.acknowledged]
+        open_ = [a for a in self._alarms.values() if a.count and not a.seen]
         ordered = sorted(
-            open_, key=lambda a: (a.over_s is not None, WORST_FIRST.index(a.call), a.first_s)
+            open_, key=lambda a: (a.over_s is not None, _WORST_FIRST.index(a.key.fact), a.since_s)
         )
         return tuple(
-            OpenAlarm(
-                a.call, a.cause, tuple(sorted(a.sections)), a.first_s, a.over_s, self._short(a)
-            )
+            OpenAlarm(a.key.fact, a.cause, a.key.section, a.since_s, a.over_s, self._short(a))
             for a in ordered
         )
 
@@ -172,187 +234,207 @@ class AlarmBoard:
             return ""
         return f"{REMINDER} {' '.join(each.text + '.' for each in standing)}"
 
-    # --- what is wrong
+    # --- what is so
 
-    def _active(self, snapshot: Snapshot) -> dict[tuple[str, Call], list[SectionCall]]:
-        """Causes that make a call worse than GO while a film is open to harm.
+    def _present(self, snapshot: Snapshot) -> dict[Key, tuple[SectionCall, FilmFact]]:
+        """The facts of every wet film that may ring.
 
-        A HOLD counts where the call was GO before it. One in which the coat or the program was
-        begun, or to which a STOP eased, is no worsening. A STOP always counts.
+        Nobody is called to what somebody has done on purpose: while the probes are out, only
+        that it is time to bring them back, once.
         """
-        found: dict[tuple[str, Call], list[SectionCall]] = {}
+        found: dict[Key, tuple[SectionCall, FilmFact]] = {}
+        out = snapshot.probes_out is not None
         for call in snapshot.calls:
-            section = call.section
-            before = self._before.get(section)
-            self._before[section] = call.call
-            if call.call is Call.HOLD and before is Call.GO:
-                self._worsened.add(section)
-            elif call.call is not Call.HOLD:
-                self._worsened.discard(section)
-            if call.stage not in FILM_STAGES or call.call is Call.GO:
-                continue
-            if snapshot.probes_out is not None and call.call is Call.HOLD:
-                # Nobody is to be called to what somebody has done on purpose, until it is time.
-                if snapshot.probes_due:
-                    found.setdefault((PROBES_OUT, call.call), []).append(call)
-                continue
-            if call.call is Call.STOP or section in self._worsened:
-                cause = self._cause(call)
-                if cause:
-                    found.setdefault((cause, call.call), []).append(call)
+            harmed = any(fact.kind is FactKind.HARMED for fact in call.facts)
+            near = any(fact.kind is FactKind.NEAR and fact.cause != OUTLOOK for fact in call.facts)
+            for fact in call.facts:
+                if fact.kind is FactKind.NEAR and (harmed or (fact.cause == OUTLOOK and near)):
+                    continue
+                if fact.kind is FactKind.HARMED or not out:
+                    key = Key(call.section, fact.kind, _apart(fact.kind, fact.cause))
+                    found[key] = call, fact
+            if out and snapshot.probes_due and call.films is not None:
+                key = Key(ALL_SECTIONS, FactKind.BLIND, PROBES_OUT)
+                said = next((e for e in call.films.reasons if e.limit == PROBES_OUT), None)
+                fact = FilmFact(FactKind.BLIND, PROBES_OUT, snapshot.time_s, said or _TIME_IS_UP)
+                found.setdefault(key, (call, fact))
         return found
 
-    def _cause(self, call: SectionCall) -> str:
-        """What the alarm is filed under; "" where nothing is wrong but that time has to pass.
-
-        While an alarm of the section lasts, another limit that comes to the fore does not make
-        the call worse: it stays the same alarm.
-        """
-        grounds = [
-            reason.limit
-            for reason in call.reasons
-            if reason.state is not LimitState.OK
-            and reason.limit not in TIMERS  # what is on its way back is no cause
-            and not (reason.limit == "outlook" and reason.state is LimitState.UNKNOWN)
-        ]
-        if call.call is Call.HOLD and not grounds:
-            return ""
-        for (cause, severity), alarm in self._alarms.items():
-            if severity is call.call and call.section in alarm.sections and alarm.over_s is None:
-                return cause
-        return grounds[0] if grounds else "unknown"
-
-    def _take(self, key: tuple[str, Call], calls: list[SectionCall], snapshot: Snapshot) -> None:
-        now_s = snapshot.time_s
+    def _take(self, key: Key, call: SectionCall, fact: FilmFact, snapshot: Snapshot) -> None:
         alarm = self._alarms.get(key)
-        worst = calls[0]
-        if alarm is not None and not alarm.count and now_s - alarm.last_s >= ON_DELAY_S:
-            alarm = None  # the excursion before was over: this is another
-        if alarm is None:
-            since_s = worst.since_s if key[1] is Call.STOP else now_s
-            asked_s = max(_asked_s(call, since_s, snapshot) for call in calls)
-            alarm = self._alarms[key] = _Alarm(key[1], key[0], since_s, now_s, asked_s)
-        if alarm.over_s is not None:
-            alarm.over_s, alarm.first_s, alarm.asked_s = None, now_s, now_s
-            alarm.acknowledged, alarm.count = False, 0
-            alarm.sections.clear()
-        alarm.last_s = now_s
-        newcomers = {call.section for call in calls} - alarm.sections
-        if newcomers and alarm.count:
-            alarm.acknowledged, alarm.due, alarm.asked_s = False, True, now_s
-        alarm.sections |= newcomers
-        if key[1] is Call.STOP:
-            # The film is past what the HOLD warned of: one alarm is enough.
-            for held in [k for k, a in self._alarms.items() if k[1] is Call.HOLD]:
-                if self._alarms[held].sections <= alarm.sections:
-                    del self._alarms[held]
-        alarm.why = why(worst, self._theme, snapshot.trends)
-        if worst.climate.assumed_offset_k is not None:
+        if alarm is None or alarm.over_s is not None:
+            since_s = min(fact.since_s, snapshot.time_s)
+            begun_s = self._began_s if self._began_s is not None else self._steady_s
+            # What was so when this program began was so from then on.
+            began_s = begun_s if self._events_row < 0 else self._steady_s
+            alarm = self._alarms[key] = _Alarm(key, fact.cause, began_s, self._steady_s, since_s)
+        alarm.present_s = self._steady_s
+        alarm.cause = fact.cause
+        films = call.films
+        seen = call if films is None else replace(call, call=films.call, climate=films.climate)
+        alarm.why = why(seen, self._theme, snapshot.trends, fact.reason)
+        if call.climate.assumed_offset_k is not None:
             alarm.why += f" ({SURFACE_ASSUMED})"
-        alarm.advice = worst.advice
-        alarm.helps = any(something_can_be_done(call) for call in calls)
+        alarm.todo = "" if key.apart == PROBES_OUT else todo_of(fact, call.stage)
+        alarm.helps = key.apart != PROBES_OUT and (
+            call.stage is Stage.APPLY or fact.kind is FactKind.BLIND
+        )
 
-    def _leave(self, key: tuple[str, Call], alarm: _Alarm, now_s: float) -> None:
+    def _leave(
+        self,
+        alarm: _Alarm,
+        wet: set[str],
+        present: dict[Key, tuple[SectionCall, FilmFact]],
+    ) -> None:
+        """End a fact that is not so any more, once that has lasted for long enough."""
         if alarm.over_s is not None:
             return
+        key, gone_s = alarm.key, self._steady_s - alarm.present_s
+        worse = key.fact is FactKind.NEAR and any(
+            each.section == key.section
+            and (each.fact is FactKind.HARMED or (key.apart and each.fact is FactKind.NEAR))
+            for each in present
+        )
+        over = key.section not in wet or worse or key.apart == PROBES_OUT
         if not alarm.count:
-            if now_s - alarm.last_s >= ON_DELAY_S:
+            brief_s = NEAR_S if key.fact is FactKind.NEAR else 0.0
+            if over or gone_s >= brief_s:
                 del self._alarms[key]
-        elif now_s - alarm.last_s >= OFF_DELAY_S:
-            alarm.over_s = alarm.last_s
-            if alarm.acknowledged:
+        elif over or gone_s >= _OVER_S[key.fact]:
+            alarm.over_s = alarm.present_s + self._ahead_s
+            self._keep(alarm, AlarmStep.ENDED)
+            if alarm.seen:
                 del self._alarms[key]
 
-    def _acknowledge_by_events(self, snapshot: Snapshot) -> None:
-        times = [
-            event.time_s
-            for event in snapshot.events
-            if event.kind is EventKind.ACKNOWLEDGED and not event.withdrawn
-        ]
-        if times:
-            self.acknowledge(max(times))
+    # --- seen
+
+    def _acknowledge(self, events: tuple[Event, ...]) -> None:
+        """Take every acknowledgement that came since the last look, or while nothing ran."""
+        first = self._events_row < 0
+        fresh = [event for event in events if (event.row or 0) > self._events_row]
+        self._events_row = max([self._events_row, 0, *((event.row or 0) for event in fresh)])
+        for event in fresh:
+            if event.kind is not EventKind.ACKNOWLEDGED or event.withdrawn:
+                continue
+            if first:
+                self._acknowledge_by_clock(event)
+                continue
+            late_s = 0.0 if event.recorded_s is None else event.recorded_s - event.time_s
+            self.acknowledge(event.section, max(0.0, late_s), event.row)
+
+    def _acknowledge_by_clock(self, event: Event) -> None:
+        """Take one that was typed before this program began, for what had rung by then."""
+        for alarm in list(self._alarms.values()):
+            theirs = event.section in (None, ALL_SECTIONS, alarm.key.section)
+            if theirs and alarm.count and not alarm.seen and alarm.rung_at_s <= event.time_s:
+                self._see(alarm, event.row)
+
+    def _see(self, alarm: _Alarm, event_row: int | None) -> None:
+        alarm.seen, alarm.seen_by = True, event_row
+        self._keep(alarm, AlarmStep.SEEN)
+        if alarm.over_s is not None:
+            self._keep(alarm, AlarmStep.ENDED)
+            del self._alarms[alarm.key]
+
+    def acknowledge(
+        self, section: str | None = None, late_s: float = 0.0, event_row: int | None = None
+    ) -> bool:
+        """Take note that somebody has seen what rang, of a section or of all.
+
+        Args:
+            section: whose alarms, or None for all.
+            late_s: how long ago they were seen: what rang later was not [s].
+            event_row: of the acknowledgement in the log.
+
+        Returns:
+            Whether there was any.
+        """
+        found = False
+        for key, alarm in list(self._alarms.items()):
+            theirs = section in (None, ALL_SECTIONS, key.section)
+            if not theirs or alarm.seen or not alarm.count:
+                continue
+            if self._steady_s - alarm.rung_s < late_s - 1.0:
+                continue
+            self._see(alarm, event_row)
+            found = True
+        return found
 
     # --- ringing
 
     def _ring(self, now_s: float) -> list[Ring]:
         rings = []
-        for key, alarm in self._alarms.items():
-            if alarm.acknowledged or alarm.over_s is not None:
-                continue
-            if alarm.count == 0:
-                long_enough = alarm.last_s - alarm.first_s >= ON_DELAY_S
-                wanted = alarm.call is Call.STOP or long_enough
-            else:
-                lasts = alarm.last_s == now_s
-                once = alarm.cause == PROBES_OUT
-                wanted = alarm.due or (lasts and not once and (alarm.count < 2 or alarm.helps))
-            if not wanted or now_s - self._rung_s.get(key, -REPEAT_S * 2.0) < REPEAT_S:
+        for alarm in sorted(self._alarms.values(), key=lambda a: _WORST_FIRST.index(a.key.fact)):
+            if alarm.seen or alarm.over_s is not None or not self._is_due(alarm):
                 continue
             alarm.count += 1
-            alarm.due = False
-            self._rung_s[key] = now_s
-            rings.append(self._ring_of(alarm, now_s))
+            alarm.rung_s = self._rung_s[alarm.key] = self._steady_s
+            ring = self._ring_of(alarm, now_s)
+            self._keep(alarm, AlarmStep.RANG, ring.text)
+            rings.append(ring)
         return rings
 
+    def _is_due(self, alarm: _Alarm) -> bool:
+        if self._steady_s - self._rung_s.get(alarm.key, -math.inf) < REPEAT_S:
+            return False
+        if alarm.count:
+            once = alarm.key.apart == PROBES_OUT
+            lasts = alarm.present_s == self._steady_s
+            return lasts and not once and (alarm.count < 2 or alarm.helps)
+        on_s = OUTLOOK_S if alarm.key.apart == OUTLOOK else _ON_S[alarm.key.fact]
+        if alarm.key.apart == PROBES_OUT:
+            on_s = NEAR_S
+        return alarm.present_s - alarm.began_s >= on_s
+
     def _ring_of(self, alarm: _Alarm, now_s: float) -> Ring:
-        sections = tuple(sorted(alarm.sections))
-        since = self._theme.hour_and_day(alarm.first_s, self._zone, now_s)
-        what = f"{alarm.call.value} {self._names(sections)} since {since}"
-        text = f"{what}: {alarm.why}. {alarm.advice}."
-        if alarm.count > 1:
-            text = f"again ({alarm.count}), {text}"
-        return Ring(
+        ring = Ring(
             enclosure=self._enclosure,
-            sections=sections,
+            section=alarm.key.section,
+            fact=alarm.key.fact,
             call=alarm.call,
             cause=alarm.cause,
-            since_s=alarm.first_s,
+            since_s=alarm.since_s,
             time_s=now_s,
             count=alarm.count,
-            text=f"{REMINDER} {text}",
+            text="",
+        )
+        again = f"again ({alarm.count}), " if alarm.count > 1 else ""
+        since = self._theme.hour_and_day(alarm.since_s, self._zone, now_s)
+        said = f"{ring.place}: {again}{alarm.call.value} since {since}: {alarm.why}."
+        return replace(ring, text=" ".join(filter(None, (REMINDER, said, alarm.todo))))
+
+    def _keep(self, alarm: _Alarm, step: AlarmStep, text: str = "") -> None:
+        self._rows.append(
+            AlarmRow(
+                enclosure=self._enclosure,
+                section=alarm.key.section,
+                fact=str(alarm.key.fact),
+                cause=alarm.cause,
+                step=step,
+                time_s=self._steady_s + self._ahead_s,
+                since_s=alarm.since_s,
+                count=alarm.count,
+                event_row=alarm.seen_by,
+                text=text or alarm.why,
+            )
         )
 
     def _short(self, alarm: _Alarm) -> str:
-        now_s = self._seen_s if self._seen_s is not None else alarm.last_s
-        what = f"{alarm.call.value} {self._names(tuple(sorted(alarm.sections)))}"
-        when = self._theme.hour_and_day(alarm.first_s, self._zone, now_s)
-        if alarm.over_s is None or alarm.first_s >= alarm.over_s:
+        now_s = self._steady_s + self._ahead_s
+        name = self._enclosure if alarm.key.section == ALL_SECTIONS else alarm.key.section
+        what = f"{clean(name)}: {alarm.call.value}"
+        when = self._theme.hour_and_day(alarm.since_s, self._zone, now_s)
+        if alarm.over_s is None or alarm.since_s >= alarm.over_s:
             return f"{what} since {when}: {alarm.why}"
         until = self._theme.hour_and_day(alarm.over_s, self._zone, now_s)
         return f"{what} from {when} to {until}: {alarm.why}; over, nobody has seen it"
 
-    def _names(self, sections: tuple[str, ...]) -> str:
-        names = [self._enclosure if name == ALL_SECTIONS else name for name in sections]
-        return clean(", ".join(names))
+
+_TIME_IS_UP = Reason(
+    PROBES_OUT, LimitState.UNKNOWN, None, None, None, "", "It is time to bring the probes back"
+)
 
 
-def _asked_s(call: SectionCall, since_s: float, snapshot: Snapshot) -> float:
-    """From when on an acknowledgement is one of this alarm, also by a program that ran before.
-
-    That is since the call stands and the film is open: who saw a STOP over bare planks has not
-    seen what became of the coat that was begun in spite of it.
-    """
-    if call.call is not Call.STOP:
-        return since_s
-    begun_s = [
-        event.time_s
-        for event in snapshot.events
-        if event.kind is EventKind.COAT_STARTED
-        and not event.withdrawn
-        and event.section in (None, call.section)
-    ]
-    return max(call.since_s, *begun_s) if begun_s else call.since_s
-
-
-def something_can_be_done(call: SectionCall) -> bool:
-    """Return whether anybody could still help a film, so that ringing on makes sense.
-
-    While the coat goes on it can be stopped at a line. Later the film is left alone; but what
-    is unknown can be looked into, at a probe, its cable or its battery.
-
-    Args:
-        call: of the section, worse than GO.
-    """
-    if call.stage is Stage.APPLY:
-        return True
-    return bool(call.reasons) and call.reasons[0].state is LimitState.UNKNOWN
+def _apart(fact: FactKind, cause: str) -> str:
+    """What keeps a fact apart from others of its kind; a film is blind or near only once."""
+    return cause if fact is FactKind.HARMED or cause in (OUTLOOK, PROBES_OUT) else ""

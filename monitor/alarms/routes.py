@@ -18,10 +18,11 @@ from monitor.alarms.board import Ring
 from monitor.alarms.urls import AlarmAddress, AlarmFault, load_ways, read_urls
 from monitor.config.load import load_config_file
 from monitor.config.model import URLS_VARIABLE, Config
-from monitor.screen.phrases import REMINDER, VAPOUR_BRIEF
+from monitor.screen.phrases import REMINDER
 from rules.call import Call
 from rules.errors import FilmcallError
 from rules.text import duration_text
+from rules.vocabulary import ALL_SECTIONS
 
 WAITING = 16  # alarms; at most one a cause rings in 10 min
 # Common practice, no source: soon enough for a lost packet, seldom enough for a night without net.
@@ -203,7 +204,8 @@ class AlarmRoutes:
         Args:
             ring: its text opens with the safety reminder.
         """
-        title = title_of(f"{ring.call.value} {ring.enclosure}")
+        within = "" if ring.section == ALL_SECTIONS else f" ({ring.enclosure})"
+        title = f"{ring.call.value} {ring.place}{within}"
         for route in self._routes:
             route.put(title, ring.text, _KINDS.get(ring.call, "warning"))
 
@@ -245,15 +247,6 @@ class AlarmRoutes:
         return [f"alarms by {each.name}: {count} never went." for each, count in unsent if count]
 
 
-def title_of(what: str) -> str:
-    """Return a title that opens with the safety reminder in its short form.
-
-    >>> title_of("STOP polytunnel")
-    'Nobody in without the mask the safety sheet asks for; switch nothing inside. STOP polytunnel'
-    """
-    return f"{VAPOUR_BRIEF} {what}"
-
-
 def run_test(config_file: Path, environment: Mapping[str, str] | None = None) -> str:
     """Send one test alarm by every way, and wait for each.
 
@@ -277,7 +270,7 @@ def run_test(config_file: Path, environment: Mapping[str, str] | None = None) ->
     text = f"{REMINDER} This is a test of the alarm by filmcall, and no film is in danger."
     lines = []
     for way in ways:
-        went = way.send(title_of("a test"), text, "info")
+        went = way.send("filmcall: a test", text, "info")
         lines.append(
             f"{way.name}: sent; look whether it arrived"
             if went

@@ -6,7 +6,9 @@ import difflib
 import math
 import sys
 import time
+from collections.abc import Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TypeVar
 
@@ -18,13 +20,14 @@ from monitor.log.log import Store, log_path
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import AHEAD_S, carries_zone, moment_s, zone_in_log, zone_or_local
 from rules.clocks.all_clocks import launch_warning
+from rules.clocks.at_event import asks_whose, coat_warnings, touched
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
-from rules.events import Event
+from rules.events import Event, in_force
 from rules.spec.model import GENERAL_GUIDANCE
-from rules.text import duration_text, hour_text, iso_utc, printable
+from rules.text import duration_text, hour_and_day_text, hour_text, iso_utc, printable
 from rules.units import DAY_S
-from rules.vocabulary import EventKind
+from rules.vocabulary import ALL_SECTIONS, EventKind
 
 LATE_S = 60.0
 EARLIEST_S = 631_152_000.0
@@ -68,6 +71,8 @@ def run(
     enclosure = _enclosure(enclosure, db)
     zone = _zone(at, timezone, enclosure, db, now_s)
     time_s = now_s if at is None else moment_s(at, now_s, zone)
+    if at is None and corrects is not None:
+        time_s = _time_of(corrects, enclosure, db, now_s)
     if time_s > now_s + AHEAD_S:
         raise FilmcallError(
             f"time {at} is ahead of the clock, so the event was not recorded; events are what has "
@@ -118,10 +123,17 @@ def run(
     with Store.open(log_path(db), now_s=time.time) as store:
         for notice in store.notices:
             print(notice, file=sys.stderr)
-        kept = store.add_event(_respecced(store, with_spec_text(store, event)))
-        warnings = [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
+        event = _respecced(store, with_spec_text(store, event))
+        # The clocks first: once the coat is in the log, they tell of it.
+        before = store.events(enclosure)
+        sections = _sections(store, enclosure, before)
+        touches = touched(event, before, sections)
+        warnings = _said_of_a_coat(store, event, before, touches, zone)
+        kept = store.add_event(event)
+        warnings += [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
         warnings.append(_strange_point(store, enclosure, point))
-        warnings.append(missing_before(kept, store.events(enclosure)))
+        asked = "" if withdraw else asks_whose(event, sections, touches)
+        warnings.append(asked or missing_before(kept, store.events(enclosure)))
         if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:
             warnings.append(launch_warning(clocks_in_log(store, enclosure, time_s - 1.0)))
     late = now_s - time_s
@@ -131,10 +143,43 @@ def run(
     said += f" in {printable(enclosure)}"
     if section is not None:
         said += f"/{printable(section)}"
+    elif touches:
+        said += f", for {printable(', '.join(touches))}"
     said += f", row {kept.row}"
     if late > LATE_S:
         said += f" (late, {duration_text(late)} after)"
     return "\n".join([said, *(f"warning: {each}" for each in warnings if each)])
+
+
+def _sections(store: Store, enclosure: str, events: Sequence[Event]) -> frozenset[str]:
+    """The sections of an enclosure: those with a surface point, and those that events name."""
+    config = config_in(store, enclosure)
+    stated = set() if config is None else {point.section for point in config.points}
+    named = {event.section for event in in_force(tuple(events))} - {ALL_SECTIONS}
+    return frozenset(name for name in stated | named if name is not None)
+
+
+def _said_of_a_coat(
+    store: Store,
+    event: Event,
+    before: Sequence[Event],
+    touches: Sequence[str],
+    zone: str | None,
+) -> list[str]:
+    """What the clocks say against a coat that is begun, for each section that it touches."""
+    if event.kind is not EventKind.COAT_STARTED or event.withdrawn or event.corrects is not None:
+        return []
+    clocks = clocks_in_log(store, event.enclosure, event.time_s)
+    shown_in = zone_or_local(zone) or datetime.now().astimezone().tzinfo or UTC
+
+    def hour(time_s: float) -> str:
+        return hour_and_day_text(time_s, shown_in, event.time_s)
+
+    found: list[str] = []
+    for name in touches or (None,):
+        own = [clock for clock in clocks if clock.section in (None, ALL_SECTIONS, name)]
+        found += coat_warnings(event, before, name, own, hour)
+    return found
 
 
 def _enclosure(wanted: str | None, db: Path | None) -> str:
@@ -178,6 +223,16 @@ def _zone(
         return None
     with reading_log(path) as store:
         return zone_in_log(store, enclosure)
+
+
+def _time_of(row: int, enclosure: str, db: Path | None, now_s: float) -> float:
+    """When the event was done that is corrected: who gives no other time means the same."""
+    path = log_path(db)
+    if not path.is_file():
+        return now_s
+    with reading_log(path) as store:
+        times = {event.row: event.time_s for event in store.events(enclosure)}
+    return min(times.get(row, now_s), now_s)
 
 
 def _until_s(

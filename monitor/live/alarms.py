@@ -1,7 +1,8 @@
-"""Rings for a call that worsens over an open film: to broker, bell, and ways such as mail."""
+"""Rings for what is so of wet films: to broker, bell, and ways such as mail."""
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Sequence
 from dataclasses import replace
@@ -12,7 +13,7 @@ from monitor.live.loop import Watch
 from monitor.live.publish import Publisher
 from monitor.log.files import seal_text
 from monitor.log.rows import LogRefused
-from monitor.screen.theme import theme_of
+from monitor.screen.theme import Theme, theme_of
 from monitor.snapshot import Snapshot
 from monitor.snapshots import SnapshotMaker
 from sensors.mqtt.intake import IntakeStatus
@@ -47,13 +48,21 @@ class Alarms:
         self._watch = watch
         self._publisher = publisher
         self._routes = routes or AlarmRoutes()
-        self._boards = {name: AlarmBoard(theme) for name in watch.rooms}
+        self._boards = {name: self._board(name, theme) for name in watch.rooms}
         self.makers = {
             name: SnapshotMaker(room.enclosure, room.keeper, recorded=False)
             for name, room in watch.rooms.items()
         }
         self.snapshots: dict[str, Snapshot] = {}
         self._looked_s = -1.0
+
+    def _board(self, name: str, theme: Theme) -> AlarmBoard:
+        """An enclosure's board, with what an earlier run left in the log."""
+        board = AlarmBoard(theme, steady_s=self._watch.steady_s())
+        # A log that cannot be read the watch tells of; what is so rings anew.
+        with contextlib.suppress(LogRefused):
+            board.resume(self._watch.store.alarms(name), self._watch.now_s())
+        return board
 
     def due(self) -> bool:
         """Return whether `look` would look: within a second of the last time it does not."""
@@ -100,7 +109,10 @@ class Alarms:
                 outlook_why=self._watch.rooms[name].outlook_why,
             )
             self.snapshots[name] = snapshot
-            rung += board.update(snapshot)
+            events = self._watch.rooms[name].keeper.events
+            rung += board.update(snapshot, events, steady_s=self._watch.steady_s())
+            for row in board.take_rows():
+                self._watch.keep_alarm(row)
         for ring in rung:
             if self._publisher is not None:
                 self._publisher.ring(ring)

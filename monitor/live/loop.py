@@ -33,7 +33,7 @@ from monitor.live.section_ends import ended_sections
 from monitor.log.facts import keep_facts, with_spec_text
 from monitor.log.log import Store
 from monitor.log.retention import Retention
-from monitor.log.rows import LogRefused, Outage
+from monitor.log.rows import AlarmRow, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
 from monitor.snapshot import OutlookBands
@@ -41,14 +41,16 @@ from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
 from monitor.wire import Json, enclosure_dict
 from rules.air.state import pressure_at_altitude_pa
+from rules.clocks.at_event import coat_warnings, touched
 from rules.events import Event, in_force
 from rules.reasons import Doubt
 from rules.section import SectionCall
-from rules.text import duration_text
+from rules.text import duration_text, hour_and_day_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.mqtt.heartbeat import BEHIND_S
 from sensors.mqtt.intake import Arrival
 from sensors.reading import Quality, Reading
+from sensors.zones import zone_or_utc
 
 
 def by_message(arrivals: Sequence[Arrival]) -> Iterable[list[Arrival]]:
@@ -288,6 +290,7 @@ class Watch:
     def _begin(self, config: EnclosureConfig, keeper: FilmKeeper, now_s: float) -> WatchedEnclosure:
         events = self._store.events(config.name)
         keeper.text_of = self._store.spec_text
+        keeper.all_happened = True
         keeper.set_events(events)
         facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)
         teller = Teller(self._told, store=self._store, facts=facts, clocks=keeper.clock_dicts)
@@ -318,6 +321,34 @@ class Watch:
         """Return the time that the calls go by [s]."""
         return self._clock.now_s()
 
+    def steady_s(self) -> float:
+        """Return the time by the clock that nobody sets [s]."""
+        return self._clock.steady_s()
+
+    def keep_alarm(self, alarm: AlarmRow) -> None:
+        """Keep what became of an alarm, now or once the disk takes it; it rings all the same."""
+        self._pending.append(lambda: self._store.add_alarm(alarm))
+        self._write_pending(self._clock.now_s())
+
+    def against(self, event: Event) -> list[str]:
+        """Return what the clocks say against an event at its moment, before it is recorded."""
+        if event.kind is not EventKind.COAT_STARTED or event.withdrawn:
+            return []
+        room = self.rooms[event.enclosure]
+        keeper, now_s = room.keeper, self._clock.now_s()
+        zone = zone_or_utc(room.enclosure.config.timezone)
+        sections = room.enclosure.sections.keys() - {ALL_SECTIONS}
+        found: list[str] = []
+        for name in touched(event, keeper.events, sections) or (ALL_SECTIONS,):
+            found += coat_warnings(
+                event,
+                keeper.events,
+                name,
+                keeper.clocks(name, now_s),
+                lambda time_s: hour_and_day_text(time_s, zone, now_s),
+            )
+        return found
+
     def record(self, event: Event) -> Event:
         """Keep an event that a key or a command made, and take it into account at once.
 
@@ -335,6 +366,7 @@ class Watch:
         """Note what only this program knows; call it before the link and the log are closed."""
         now_s = self._clock.now_s()
         self._put_outage(None if self.link is None else self.link.end(now_s), now_s)
+        self._write_pending(now_s)
 
     # The loop -------------------------------------------------------------------------------
 
@@ -408,13 +440,13 @@ class Watch:
         return now_s
 
     def _from_the_future(self, now_s: float) -> str:
-        """Why no stage can be told: something was done later than the clock now says."""
+        """Why no countdown can be told: something was done later than the clock now says."""
         for name, room in self.rooms.items():
             done_s = room.keeper.newest_event_s
             if done_s > now_s + AHEAD_S:
                 return (
                     f"an event of {name} lies {duration_text(done_s - now_s)} in the future, so "
-                    "the stage of its films is not known: set the clock, or correct the event"
+                    "its countdowns wait: set the clock, or correct the event"
                 )
         return ""
 
@@ -428,16 +460,16 @@ class Watch:
         room = self.rooms.get(first.reading.enclosure)
         if room is None:
             return
+        # What a sensor says now is so now, whatever the clock says: only its time is not known.
         readings = [arrival.reading for arrival in group]
-        if self.clock_fault:
-            readings = [marked(reading) for reading in readings]
         effective_s = self._clock.at_s(first.measured_monotonic_s)
         late_before = room.enclosure.counts.late
         taken = room.enclosure.take(readings, effective_s, now_s)
         if room.enclosure.counts.late != late_before:
             room.came_late(first.reading.time_s, now_s)
         try:
-            self._store.add_readings(taken.kept, taken.used)
+            kept = [marked(each) for each in taken.kept] if self.clock_fault else taken.kept
+            self._store.add_readings(kept, taken.used)
             for confirmed in taken.confirmed:
                 self._store.note_quality(confirmed, confirmed.quality)
         except LogRefused as fault:
@@ -591,6 +623,7 @@ class Watch:
             # A reason is a clause: whoever shows it ends the sentence.
             doubts.append(Doubt("log", self.log_fault.removesuffix(".")))
         for room in self.rooms.values():
+            room.keeper.clock_wrong = bool(self.clock_fault)
             room.enclosure.doubts = tuple(doubts)
             room.enclosure.evaluate_now(now_s)
 

@@ -122,7 +122,8 @@ class Publisher:
         """Publish an alarm, once and not retained: whoever comes later reads the call."""
         told = {
             "enclosure": ring.enclosure,
-            "sections": list(ring.sections),
+            "section": ring.section,
+            "fact": ring.fact.value,
             "call": ring.call.value,
             "cause": ring.cause,
             "since": iso_utc(ring.since_s),

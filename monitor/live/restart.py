@@ -13,9 +13,12 @@ from monitor.enclosure import Enclosure, LastCall
 from monitor.films import FilmKeeper, channels_of, history_rows
 from monitor.log.log import Store
 from monitor.log.rows import QUALITY_OF_CODE, Outage
+from monitor.wire import Json
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.events import Event, in_force
+from rules.reasons import IS_THE_FILM_SAFE, MAY_I_START
+from rules.section import LastAnswer
 from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.reading import Quality, Quantity, Reading
@@ -41,11 +44,32 @@ def last_calls(store: Store, enclosure: str, sections: Iterable[str]) -> dict[st
     found = {}
     for name in sections:
         row = store.last_call(enclosure, name) or store.last_call(enclosure, ALL_SECTIONS)
-        if row is not None:
-            cause = json.loads(row.body).get("cause", [])
-            since_s = store.stands_since_s(enclosure, row.section)
-            found[name] = LastCall(Call(row.call), frozenset(str(each) for each in cause), since_s)
+        if row is None:
+            continue
+        body = json.loads(row.body)
+        since_s = store.stands_since_s(enclosure, row.section)
+        whole = LastAnswer(Call(row.call), _causes(body), since_s)
+        if "start" not in body:  # a version that had one answer
+            wet = row.question == IS_THE_FILM_SAFE
+            found[name] = LastCall(None if wet else whole, whole if wet else None)
+            continue
+        answers = [
+            None
+            if said is None
+            else whole
+            if decides
+            else LastAnswer(Call(said["call"]), _causes(said), row.time_s)
+            for said, decides in (
+                (body["start"], row.question == MAY_I_START),
+                (body["films"], row.question != MAY_I_START),
+            )
+        ]
+        found[name] = LastCall(*answers)
     return found
+
+
+def _causes(said: Json) -> frozenset[str]:
+    return frozenset(str(each) for each in said.get("cause", []))
 
 
 def load_temperatures(
@@ -150,7 +174,7 @@ def release_points(
     """
     present = {point.name for point in config.points}
     for section in enclosure.sections.values():
-        gone = section.memory.points() - present
+        gone = section.points() - present
         if gone and section.release(gone, now_s):
             names = ", ".join(sorted(gone))
             yield (

@@ -106,6 +106,7 @@ def _keep(watch: Watch, desk: KeyDesk, outcome: Outcome) -> None:
     for event in (outcome.record, outcome.withdraw):
         if event is None:
             continue
+        against = watch.against(event)
         try:
             kept = watch.record(event)
         except FilmcallError as fault:
@@ -115,7 +116,7 @@ def _keep(watch: Watch, desk: KeyDesk, outcome: Outcome) -> None:
             desk.taken_back(kept, time.time())
         else:
             missing = missing_before(kept, watch.rooms[kept.enclosure].keeper.events)
-            desk.kept(kept, time.time(), missing)
+            desk.kept(kept, time.time(), ". ".join(filter(None, [*against, missing])))
 
 
 def _worst(snapshots: dict[str, Snapshot]) -> str:

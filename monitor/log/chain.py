@@ -51,6 +51,11 @@ _COVERED: dict[str, tuple[str, tuple[str, ...]]] = {
             "outages",
             "source what enclosure point from_us to_us text logged_us",
         ),
+        (
+            "alarm",
+            "alarms",
+            "enclosure section fact cause step time_us since_us count event text logged_us",
+        ),
         ("outside", "outside", "channel until_us upgraded_us"),
     )
 }
@@ -61,6 +66,7 @@ _TIME = {
     "thinning": "thinned_us",
     "source": "started_us",
     "outage": "logged_us",
+    "alarm": "logged_us",
     "outside": "upgraded_us",
     "spec": "first_seen_us",
     "readings": "made_us",

@@ -12,12 +12,13 @@ from monitor.log.put import (
     check_event,
     end_source,
     insert,
+    put_alarm,
     put_event,
     put_outage,
     put_source,
     put_spec,
 )
-from monitor.log.rows import LIVE, Calibration, CallRow, Outage, micros
+from monitor.log.rows import LIVE, AlarmRow, Calibration, CallRow, Outage, micros
 from monitor.log.write import Writer
 from rules.events import Event
 
@@ -163,6 +164,16 @@ class Entries:
         """
         self._writer.commit(
             "this outage", lambda: put_outage(self._file.connection, outage, self._now_s())
+        )
+
+    def add_alarm(self, alarm: AlarmRow) -> None:
+        """Keep what became of an alarm; on disk on return.
+
+        Raises:
+            LogRefused: the disk refuses; it was not kept.
+        """
+        self._writer.commit(
+            "this alarm", lambda: put_alarm(self._file.connection, alarm, self._now_s())
         )
 
     def begin_source(self, kind: str, digest: str, title: str) -> tuple[int, bool]:

@@ -56,6 +56,7 @@ class Store:
         self.keep_spec = entries.keep_spec
         self.add_calibration = entries.add_calibration
         self.add_outage = entries.add_outage
+        self.add_alarm = entries.add_alarm
         self.begin_source = entries.begin_source
         self.end_source = entries.end_source
 
@@ -82,6 +83,7 @@ class Store:
         self.spec_text = queries.spec_text
         self.calibrations = queries.calibrations
         self.outages = queries.outages
+        self.alarms = queries.alarms
 
     @classmethod
     def open(

@@ -7,7 +7,7 @@ import sqlite3
 from pathlib import Path
 
 from monitor.log import chain
-from monitor.log.rows import CallRow, Outage, micros
+from monitor.log.rows import AlarmRow, CallRow, Outage, micros
 from rules.errors import FilmcallError
 from rules.events import Event
 
@@ -94,6 +94,26 @@ def put_outage(connection: sqlite3.Connection, outage: Outage, now_s: float) -> 
         logged_us=micros(now_s),
     )
     chain.append(connection, "outage", row)
+
+
+def put_alarm(connection: sqlite3.Connection, alarm: AlarmRow, now_s: float) -> None:
+    """Put in what became of an alarm, with its place in the chain."""
+    row = insert(
+        connection,
+        "alarms",
+        enclosure=alarm.enclosure,
+        section=alarm.section,
+        fact=alarm.fact,
+        cause=alarm.cause,
+        step=str(alarm.step),
+        time_us=micros(alarm.time_s),
+        since_us=micros(alarm.since_s),
+        count=alarm.count,
+        event=alarm.event_row,
+        text=alarm.text,
+        logged_us=micros(now_s),
+    )
+    chain.append(connection, "alarm", row)
 
 
 def put_spec(connection: sqlite3.Connection, sha256: str, text: str, now_us: int) -> None:

@@ -10,6 +10,8 @@ from monitor.log.rows import (
     CALL_COLUMNS,
     EVENT_WANTED,
     LIVE,
+    AlarmRow,
+    AlarmStep,
     Calibration,
     CallRow,
     LogChannel,
@@ -255,6 +257,35 @@ class Queries:
                 high,
                 low,
             )
+        )
+
+    def alarms(self, enclosure: str) -> tuple[AlarmRow, ...]:
+        """Return what became of each alarm of an enclosure last, and when each rang last.
+
+        Those are at most two rows for each fact of each section, in the order of their rows.
+        """
+        rows = self._file.rows(
+            "SELECT section, fact, cause, step, time_us, since_us, count, event, text "
+            "FROM alarms WHERE id IN ("
+            "SELECT max(id) FROM alarms WHERE enclosure = ?1 GROUP BY section, fact, cause "
+            "UNION SELECT max(id) FROM alarms WHERE enclosure = ?1 AND step = 'rang' "
+            "GROUP BY section, fact, cause) ORDER BY id",
+            enclosure,
+        )
+        return tuple(
+            AlarmRow(
+                enclosure,
+                section,
+                fact,
+                cause,
+                AlarmStep(step),
+                time_us / 1e6,
+                since_us / 1e6,
+                count,
+                event,
+                text,
+            )
+            for section, fact, cause, step, time_us, since_us, count, event, text in rows
         )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 from rules.errors import FilmcallError
@@ -177,6 +178,43 @@ class Outage:
     enclosure: str | None = None
     point: str | None = None
     source: int = LIVE
+
+
+class AlarmStep(StrEnum):
+    """What became of an alarm."""
+
+    RANG = "rang"
+    SEEN = "seen"
+    ENDED = "ended"
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmRow:
+    """One thing that became of an alarm, so that a restart forgets none.
+
+    Attributes:
+        enclosure: where.
+        section: whose film.
+        fact: harmed, blind or near.
+        cause: of the fact.
+        step: rang, seen or ended.
+        time_s: when [s].
+        since_s: since when the fact holds [s].
+        count: how often it has rung by then.
+        event_row: of a `seen`, the acknowledgement; else None.
+        text: for people.
+    """
+
+    enclosure: str
+    section: str
+    fact: str
+    cause: str
+    step: AlarmStep
+    time_s: float
+    since_s: float
+    count: int
+    event_row: int | None = None
+    text: str = ""
 
 
 def micros(time_s: float) -> int:

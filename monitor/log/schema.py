@@ -225,6 +225,25 @@ CREATE TRIGGER sources_no_delete BEFORE DELETE ON sources
 BEGIN SELECT RAISE(ABORT, 'a row of sources is never rewritten'); END;
 """
 
+# What became of each alarm: it rang, was seen (by that event), ended. Never rewritten.
+_VERSION_5 = """
+CREATE TABLE alarms(
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    enclosure TEXT NOT NULL,
+    section TEXT NOT NULL,
+    fact TEXT NOT NULL,
+    cause TEXT NOT NULL,
+    step TEXT NOT NULL CHECK (step IN ('rang', 'seen', 'ended')),
+    time_us INTEGER NOT NULL,
+    since_us INTEGER NOT NULL,
+    count INTEGER NOT NULL,
+    event INTEGER REFERENCES events(id),
+    text TEXT NOT NULL,
+    logged_us INTEGER NOT NULL
+);
+CREATE INDEX alarms_by_fact ON alarms(enclosure, section, fact, cause, step);
+"""
+
 # Against a slip of a later version of this program; a person with a tool can drop these, and
 # then the chain shows what was changed.
 _NEVER_REWRITTEN = ("calls", "events", "calibrations", "chain", "specs")
@@ -286,6 +305,11 @@ def _chain_all(connection: sqlite3.Connection) -> None:
             chain.append(connection, kind, row)
 
 
+def _keep_alarms(connection: sqlite3.Connection) -> None:
+    _run(connection, _VERSION_5)
+    _forbid_rewriting(connection, ("alarms",))
+
+
 def _forbid_rewriting(connection: sqlite3.Connection, tables: Sequence[str]) -> None:
     for table in tables:
         for verb in ("UPDATE", "DELETE"):
@@ -308,7 +332,13 @@ def _run(connection: sqlite3.Connection, script: str) -> None:
 Migration = Callable[[sqlite3.Connection], None]
 
 # Step n brings a log from version n to n + 1. A step, once released, is never changed.
-MIGRATIONS: tuple[Migration, ...] = (_create, _thin, _keep_specs_of_events, _chain_all)
+MIGRATIONS: tuple[Migration, ...] = (
+    _create,
+    _thin,
+    _keep_specs_of_events,
+    _chain_all,
+    _keep_alarms,
+)
 SCHEMA_VERSION = len(MIGRATIONS)
 
 

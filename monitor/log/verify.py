@@ -29,6 +29,7 @@ _NAMES = {
     "source-end": "the end of recording",
     "channel": "channel",
     "outage": "outage",
+    "alarm": "alarm",
     "outside": "the note of what an older program wrote,",
     "spec": "spec",
     "readings": "the readings' root",

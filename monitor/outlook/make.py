@@ -324,7 +324,7 @@ def _gives_off_vapour(
     state: FilmState,
 ) -> bool:
     """Whether any film of the enclosure is in its harm time, or its clearance clock runs."""
-    if state.stage in FILM_STAGES or state.film_stage is not None or _clears(clocks):
+    if state.stage in FILM_STAGES or _clears(clocks):
         return True
     others = {event.section for event in in_force(events) if event.kind is EventKind.COAT_STARTED}
     for other in others - {section, None}:

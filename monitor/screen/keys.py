@@ -45,9 +45,14 @@ KEYS: dict[str, EventKind] = {
 }
 """Which key records what."""
 
-WITHOUT_KEY = (EventKind.RESPEC, EventKind.PROBES_OUT, EventKind.PROBES_IN)
-"""What is typed at a shell only: by which sheet a film that lies is judged, and until when probes
-are out, which needs a time."""
+WITHOUT_KEY = (
+    EventKind.RESPEC,
+    EventKind.PROBES_OUT,
+    EventKind.PROBES_IN,
+    EventKind.POT_ENDED,
+)
+"""What is typed at a shell only: by which sheet a film that lies is judged, until when probes are
+out, and which pot was thrown away."""
 
 # What each event asks; a field in the second list is asked before the confirming key.
 FORMS: dict[EventKind, tuple[tuple[str, ...], tuple[str, ...]]] = {

@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from rules.climate import assumed_words
 from rules.clocks.clock import (
     Clock,
     ClockState,
@@ -19,107 +18,14 @@ from rules.clocks.clock import (
     run_clock,
 )
 from rules.clocks.history import TemperatureHistory, TemperatureOutlook
-from rules.clocks.work import Coat, Pot, Work, work_of
+from rules.clocks.section_work import SectionWork, frame_of
+from rules.clocks.work import Coat, Pot, work_of
 from rules.events import Event
 from rules.known import LEARN_S
 from rules.rate import FloatArray, SafeSide
 from rules.spec.model import Spec, TimeTable
 from rules.text import duration_text
 from rules.vocabulary import ClockName, Method
-
-
-class SectionWork:
-    """One section's work laid out beside its temperatures, so that each clock is a short step."""
-
-    def __init__(
-        self,
-        section: str | None,
-        work: Work,
-        spec_of: Mapping[str, Spec],
-        default_spec: Spec,
-        history: TemperatureHistory,
-        now_s: float,
-        outlook: TemperatureOutlook | None,
-    ) -> None:
-        self.section = section
-        self.work = work
-        self.spec_of = spec_of
-        self.default_spec = default_spec
-        self.now_s = now_s
-        self.history = _until(history, work.back_in_service_s)
-        h, acc = self.history, self.history.accuracy_k
-        spread = float(h.warmest_c[-1] - h.coldest_c[-1]) if h.time_s.size else 0.0
-        note = _assumed_note(h)
-        cold = body_of(
-            "film", SafeSide.OPENS, h.time_s, h.coldest_c, acc, h.max_gap_s, now_s, outlook
-        )
-        self.cold = replace(cold, note=note)
-        warm = body_of(
-            "film",
-            SafeSide.CLOSES,
-            h.time_s,
-            h.warmest_c,
-            acc,
-            h.max_gap_s,
-            now_s,
-            outlook,
-            spread if np.isfinite(spread) else 0.0,
-        )
-        self.warm = replace(warm, note=note)
-
-    def spec_named(self, name: str | None) -> Spec | None:
-        """The spec of a name, the default for none, None for one that nobody gave."""
-        if name is None or name == self.default_spec.name:
-            return self.default_spec
-        return self.spec_of.get(name)
-
-
-def frame_of(
-    bench: SectionWork, name: ClockName, spec: str, coat: Coat | None, *, buried: bool = False
-) -> Clock:
-    """Return a film's clock that does not run yet, for the rest to be filled in."""
-    return Clock(
-        name=name,
-        section=bench.section,
-        batch=None,
-        state=ClockState.UNKNOWN,
-        spec=spec,
-        coat=None if coat is None else coat.number,
-        buried=buried,
-    )
-
-
-def _assumed_note(history: TemperatureHistory) -> str:
-    """What every clock says that runs on a surface which nobody measures."""
-    offset_k = history.assumed_offset_k
-    if offset_k is None:
-        return ""
-    return f"no surface probe: surface assumed {assumed_words(offset_k, 'the air')}"
-
-
-_IN_SERVICE_C = (-40.0, 60.0)
-"""Between these a film may stand in service, of which the enclosure's sensors tell nothing."""
-
-
-def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHistory:
-    """The history up to a launch: afterwards the enclosure's sensors no longer see the film."""
-    if end_s is None or not history.time_s.size:
-        return history
-    stop = int(np.searchsorted(history.time_s, end_s, "right"))
-
-    def cut(column: FloatArray | None, after: float) -> FloatArray | None:
-        return None if column is None else np.append(column[:stop], after)
-
-    low_c, high_c = _IN_SERVICE_C
-    return replace(
-        history,
-        time_s=np.append(history.time_s[:stop], end_s),
-        coldest_c=np.append(history.coldest_c[:stop], low_c),
-        warmest_c=np.append(history.warmest_c[:stop], high_c),
-        air_coldest_c=cut(history.air_coldest_c, low_c),
-        air_warmest_c=cut(history.air_warmest_c, high_c),
-    )
-
 
 _FILM_OPENS = (
     ClockName.FLASH,
@@ -130,6 +36,7 @@ _FILM_OPENS = (
     ClockName.HANDLE,
     ClockName.CURED,
 )
+_STEPS_BEFORE_CURED = (ClockName.TOUCH_DRY, ClockName.RECOAT_OPENS, ClockName.HANDLE)
 _NEVER_ENDED = "coat-ended was never recorded, so this clock does not run"
 _NEVER_STARTED = "coat-started was never recorded, so this clock does not run"
 _RECORD_END = "Record it: filmcall event coat-ended --at TIME"
@@ -200,8 +107,8 @@ def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
 
 def _opens(bench: SectionWork, frame: Clock, table: TimeTable, coat: Coat) -> Clock:
     if coat.ended_s is not None:
-        return run_clock(frame, table, SafeSide.OPENS, bench.cold, coat.ended_s, bench.now_s)
-    if coat.session_ended_s is not None:
+        return _run_once(bench, frame, table, coat.ended_s)
+    if coat.session_ended_s is not None or coat.forgotten(bench.now_s):
         return replace(frame, basis=join_words(frame.basis, _NEVER_ENDED), advice=_RECORD_END)
     return replace(
         frame,
@@ -209,6 +116,17 @@ def _opens(bench: SectionWork, frame: Clock, table: TimeTable, coat: Coat) -> Cl
         left_s=length_s(table, SafeSide.OPENS, bench.cold, bench.now_s),
         basis=join_words(frame.basis, "starts when the coat is recorded as ended", bench.cold.note),
     )
+
+
+def _run_once(bench: SectionWork, frame: Clock, table: TimeTable, start_s: float) -> Clock:
+    """Run an opens clock; one that has ended is not run again, however old its film grows."""
+    known = bench.ended.get((frame, start_s))
+    if known is not None:
+        return known
+    clock = run_clock(frame, table, SafeSide.OPENS, bench.cold, start_s, bench.now_s)
+    if clock.state is ClockState.ENDED:
+        bench.ended[frame, start_s] = clock
+    return clock
 
 
 def _advised(bench: SectionWork, clock: Clock, spec: Spec) -> Clock:
@@ -331,7 +249,7 @@ def pot_clocks(bench: SectionWork) -> list[Clock]:
     """Induction and life of every pot that is not yet waste."""
     clocks: list[Clock] = []
     for pot in bench.work.pots:
-        if pot.session_ended_s is not None:
+        if pot.ended_s is not None:
             continue
         spec = bench.spec_named(pot.spec)
         if spec is None:
@@ -494,9 +412,39 @@ def clocks_of(
         What each clock does is DESIGN's; the law is checked against ASTM C1074 in tests/rules.
     """
     work = work_of(section, events, now_s)
-    bench = SectionWork(section, work, spec_of, default_spec, history, now_s, outlook)
+    return clocks_on(SectionWork(section, work, spec_of, default_spec, history, now_s, outlook))
+
+
+def clocks_on(bench: SectionWork) -> tuple[Clock, ...]:
+    """Return every clock of a section that is laid out already, as `clocks_of` orders them."""
     clocks = [*film_clocks(bench), *pot_clocks(bench), *wipe_clock(bench), *clearance(bench)]
     return in_order(clocks)
+
+
+def steps_beneath(bench: SectionWork, coat: Coat, ended_s: float) -> dict[ClockName, Clock]:
+    """Return the clocks of the steps of a film that lies under another coat.
+
+    Args:
+        bench: the section's work.
+        coat: the film.
+        ended_s: when it was ended, or the coat over it begun [s].
+
+    Returns:
+        Those for which its sheet gives times; only `cured` where that has ended.
+    """
+    spec = bench.spec_named(coat.spec)
+    found: dict[ClockName, Clock] = {}
+    if spec is None:
+        return found
+    for name in (ClockName.CURED, *_STEPS_BEFORE_CURED):
+        table = recoat_table(spec, name, bench.default_spec)[0]
+        if table is None:
+            continue
+        frame = frame_of(bench, name, spec.name, coat, buried=True)
+        found[name] = _run_once(bench, frame, table, ended_s)
+        if name is ClockName.CURED and found[name].state is ClockState.ENDED:
+            break
+    return found
 
 
 def in_order(clocks: Iterable[Clock]) -> tuple[Clock, ...]:

@@ -3,19 +3,34 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from rules.clocks.all_clocks import clocks_of, coating_over_forbidden
+from rules.clocks.all_clocks import (
+    clocks_of,
+    coating_over_forbidden,
+    steps_beneath,
+)
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.history import TemperatureHistory
-from rules.clocks.work import Coat, Work, work_of
+from rules.clocks.section_work import SectionWork
+from rules.clocks.work import Coat, Pot, Work, work_of
 from rules.events import Event, in_force
+from rules.limits import own_limits
 from rules.reasons import Doubt
-from rules.spec.model import Spec
+from rules.spec.model import Limit, Spec
 from rules.text import duration_text
-from rules.vocabulary import CLOCK_OF_STEP, ClockName, Method, Stage, Step
+from rules.vocabulary import (
+    ALL_SECTIONS,
+    CLOCK_OF_STEP,
+    FILM_STAGES,
+    ClockName,
+    LimitName,
+    Method,
+    Stage,
+    Step,
+)
 
 
 class Overcoat(NamedTuple):
@@ -91,53 +106,98 @@ IF_SANDED = "If it was sanded, record when"
 
 
 def film_doubts(
-    stage: Stage, clocks: Iterable[Clock], overcoat: Overcoat, unknown_spec: str, judged_by: str
+    state: FilmState, section: str | None, overcoat: Overcoat, unknown_spec: str, judged_by: str
 ) -> tuple[Doubt, ...]:
-    """Return why a section may have no GO though every limit is ok.
+    """Return why nobody can say that a wet film is safe though every limit is ok.
 
     Args:
-        stage: of the section.
-        clocks: of the section.
+        state: of the section.
+        section: its name, for the command that it asks for.
         overcoat: how the newest coat stands to the one beneath.
         unknown_spec: name of the film's spec where it cannot be found, or "".
         judged_by: name of the spec that stands in for it.
     """
     found: list[Doubt] = []
     if unknown_spec:
+        found.append(_unknown_spec(unknown_spec, judged_by))
+    if state.forgotten:
+        where = "" if section in (None, ALL_SECTIONS) else f" --section {section}"
         found.append(
             Doubt(
-                "spec",
-                f"The film's spec '{unknown_spec}' cannot be found, so no GO; judged by "
-                f"{judged_by} meanwhile. Put its file back, or correct the event",
+                "coat",
+                f"Coat {state.coat} was begun and its end never recorded, so nobody knows how far "
+                f"it is. Record it: filmcall event coat-ended{where} --at TIME",
             )
         )
-    if stage is Stage.FLASH:
-        # The end of the coat undoes none of it: what was laid at the wrong time is no safe film.
-        if overcoat.laid_late:
-            found.append(Doubt("recoat closes", f"{overcoat.laid_late}. {IF_SANDED}"))
-        if overcoat.too_early:
-            found.append(Doubt("recoat opens", f"{overcoat.too_early}. {NOTED}"))
-    if stage not in (Stage.MIX, Stage.APPLY):
-        return tuple(found)
+    # The end of the coat undoes none of it: what was laid at the wrong time is no safe film.
+    if state.stage is Stage.FLASH and overcoat.laid_late:
+        found.append(Doubt("recoat closes", f"{overcoat.laid_late}. {IF_SANDED}"))
+    if state.stage in (Stage.APPLY, Stage.FLASH) and overcoat.too_early:
+        noted = f". {NOTED}" if state.stage is Stage.FLASH else ""
+        found.append(Doubt("recoat opens", f"{overcoat.too_early}{noted}"))
+    return tuple(found)
+
+
+def start_doubts(
+    state: FilmState, clocks: Iterable[Clock], unknown_spec: str, judged_by: str
+) -> tuple[Doubt, ...]:
+    """Return what keeps a coat from being started, or going on, though every limit is ok.
+
+    Args:
+        state: of the section.
+        clocks: of the section.
+        unknown_spec: name of the next coat's spec where it cannot be found, or "".
+        judged_by: name of the spec that stands in for it.
+    """
+    found: list[Doubt] = []
     clocks = tuple(clocks)
+    if unknown_spec:
+        found.append(_unknown_spec(unknown_spec, judged_by))
     waiting = [
         clock.left_s
         for clock in clocks
         if clock.name is ClockName.INDUCTION and clock.state is ClockState.RUNNING
     ]
-    if waiting:
+    if waiting and (state.pot_in_hand or state.stage is Stage.APPLY):
         left_s = max((each for each in waiting if each is not None), default=None)
         left = (
             "until it is warmer" if left_s is None else f"another {duration_text(max(left_s, 1.0))}"
         )
         found.append(Doubt("induction", f"The mix must stand {left} before use (induction)"))
-    if stage is Stage.APPLY:
-        lives = [clock.state for clock in clocks if clock.name is ClockName.POT_LIFE]
-        if lives and all(state is ClockState.ENDED for state in lives):
-            found.append(Doubt("pot life", "Pot life over. Do not use or thin what is left."))
-        if overcoat.too_early:
-            found.append(Doubt("recoat opens", overcoat.too_early))
+    lives = [clock.state for clock in clocks if clock.name is ClockName.POT_LIFE]
+    all_dead = bool(lives) and all(each is ClockState.ENDED for each in lives)
+    if state.dead_pot if state.stage is not Stage.APPLY else all_dead:
+        found.append(Doubt("pot life", POT_OVER))
+    if state.stage in (Stage.FLASH, Stage.CURE):
+        for clock in clocks:
+            if clock.name is ClockName.RECOAT_OPENS and not clock.buried:
+                found += _not_open(clock)
     return tuple(found)
+
+
+POT_OVER = "Pot life over. Do not use or thin what is left."
+
+
+def _unknown_spec(name: str, judged_by: str) -> Doubt:
+    return Doubt(
+        "spec",
+        f"The film's spec '{name}' cannot be found, so no GO; judged by {judged_by} meanwhile. "
+        "Put its file back, or correct the event",
+    )
+
+
+def _not_open(clock: Clock) -> list[Doubt]:
+    """Why a film cannot be coated over yet."""
+    if clock.state is ClockState.ENDED:
+        return []
+    if clock.state is ClockState.UNKNOWN:
+        text = f"Nobody knows whether coat {clock.coat} may be coated over"
+    elif clock.left_s is None:
+        text = f"Coat {clock.coat} may not be coated over yet, and it is not counting"
+    else:
+        left = duration_text(max(clock.left_s, 1.0))
+        text = f"Coat {clock.coat} may be coated over in {left} at this temperature"
+    return [Doubt("recoat opens", text)]
 
 
 KEEP_MIX_S = 6 * 3600.0
@@ -149,10 +209,7 @@ class FilmState:
     """What events and clocks say of a section at one time.
 
     Attributes:
-        stage: prep, mix, apply, flash or cure: which question the call answers.
-        film_stage: apply, flash or cure while a film is open to harm, else None. It differs from
-            `stage` only where the next coat is mixed over a film that still cures; both
-            questions then count.
+        stage: prep, mix, apply, flash or cure.
         spec_name: spec of the film that is open to harm, else of the coat mixed or the default.
         next_spec_name: spec of the next coat: that of the mix, else the default.
         coat: number of the newest coat, or None where there is none.
@@ -162,10 +219,12 @@ class FilmState:
         steps_ended: when each step ended, or None where it has not.
         harm_left_s: how long until each step has ended, None where not known [s].
         coating_forbidden: why coating over must be STOP, or "".
+        pot_in_hand: a pot is mixed that can be for this section, and nothing laid from it yet.
+        dead_pot: such a pot is over its life, and no other is alive.
+        forgotten: a coat has been open for longer than anybody paints.
     """
 
     stage: Stage
-    film_stage: Stage | None
     spec_name: str
     next_spec_name: str
     coat: int | None
@@ -175,6 +234,14 @@ class FilmState:
     steps_ended: Mapping[Step, float | None]
     harm_left_s: Mapping[Step, float | None]
     coating_forbidden: str
+    pot_in_hand: bool = False
+    dead_pot: bool = False
+    forgotten: bool = False
+
+    @property
+    def film_stage(self) -> Stage | None:
+        """The stage while a film is open to harm, else None."""
+        return self.stage if self.stage in FILM_STAGES else None
 
     @property
     def ended_steps(self) -> frozenset[Step]:
@@ -188,12 +255,13 @@ def stage_of(
     default_spec: Spec,
     clocks: Iterable[Clock],
     now_s: float,
+    beneath: Sequence[WetFilm] = (),
 ) -> FilmState:
     """Return where a section's film is in its life.
 
     No film and no events is prep; mixed is mix; from coat-started to coat-ended is apply; then
-    flash until touch dry, cure until cured, and prep again. A mix takes the stage from a film
-    that still cures only once recoat has opened. A launch ends the watch over a film.
+    flash until touch dry, cure until cured, and prep again. A mix never takes the stage from a
+    film. A launch ends the watch over a film.
 
     Args:
         section: its name; None or "all" for an enclosure without sections.
@@ -201,6 +269,7 @@ def stage_of(
         default_spec: of the enclosure.
         clocks: of this section, as `all_clocks.clocks_of` gives them for the same time.
         now_s: now [s].
+        beneath: films under the newest that are wet still, as `films_beneath` gives them.
 
     Returns:
         Stage, spec, and the steps that have ended. A step for which the sheet gives no time ends
@@ -214,17 +283,16 @@ def stage_of(
     coat = work.newest
     named = {c.name: c for c in clocks if c.coat is not None and not c.buried}
     ended, left = _steps(named)
-    film_stage = _film_stage(work, coat, ended)
-    mixed = _mixed(work, clocks, now_s)
-    stage = film_stage or (Stage.MIX if mixed is not None else Stage.PREP)
-    if film_stage is Stage.CURE and mixed is not None and ended[Step.RECOAT_OPENS] is not None:
-        stage = Stage.MIX
-    next_name = mixed or default_spec.name
-    film_name = (coat.spec or default_spec.name) if coat is not None else next_name
+    film_stage = _film_stage(work, coat, ended, now_s)
+    film_name = None if coat is None else coat.spec
+    if film_stage is None and beneath:
+        film_stage, film_name = beneath[0].stage, beneath[0].spec_key
+    pots = _pots_in_hand(section, work, clocks, film_stage, ended)
+    alive = [pot for pot, life in pots if _is_alive(pot, life, now_s)]
+    next_name = (alive[-1].spec if alive else None) or default_spec.name
     return FilmState(
-        stage=stage,
-        film_stage=film_stage,
-        spec_name=film_name if film_stage is not None else next_name,
+        stage=film_stage or (Stage.MIX if alive else Stage.PREP),
+        spec_name=(film_name or default_spec.name) if film_stage is not None else next_name,
         next_spec_name=next_name,
         coat=None if coat is None else coat.number,
         method=None if coat is None else coat.method,
@@ -233,7 +301,60 @@ def stage_of(
         steps_ended=ended,
         harm_left_s=left,
         coating_forbidden=coating_over_forbidden(clocks),
+        pot_in_hand=bool(alive),
+        dead_pot=not alive
+        and any(life is not None and life.state is ClockState.ENDED for _, life in pots),
+        forgotten=film_stage is not None and coat is not None and coat.forgotten(now_s),
     )
+
+
+class WetFilm(NamedTuple):
+    """A film under the newest coat that is open to harm still.
+
+    Attributes:
+        spec_key: what its spec is found by, or None for the enclosure's.
+        stage: flash or cure.
+        limits: in force for it.
+    """
+
+    spec_key: str | None
+    stage: Stage
+    limits: Mapping[LimitName, Limit]
+
+
+_COATS_REACHED = 4
+"""As many of the newest coats have their temperatures at hand."""
+
+
+def films_beneath(bench: SectionWork) -> list[WetFilm]:
+    """Return the films under the newest coat whose harm time runs still, the uppermost first.
+
+    Of one product the newer coat always cures last and has the stricter limits, so that only
+    films of another product add anything.
+
+    Args:
+        bench: the section's work laid out beside its temperatures.
+    """
+    coats = bench.work.coats[-_COATS_REACHED:]
+    found: list[WetFilm] = []
+    over = coats[-1] if coats else None
+    if bench.work.back_in_service_s is not None:
+        return found
+    seen = {over.spec} if over is not None else set()
+    for coat in reversed(coats[:-1]):
+        spec = bench.spec_named(coat.spec)
+        ended_s = coat.ended_s if coat.ended_s is not None else over.started_s if over else None
+        over = coat
+        if coat.spec in seen or spec is None or not spec.times or ended_s is None:
+            continue
+        seen.add(coat.spec)
+        ended, _ = _steps(steps_beneath(bench, coat, ended_s))
+        if ended[Step.CURED] is not None:
+            continue
+        stage = Stage.FLASH if ended[Step.TOUCH_DRY] is None else Stage.CURE
+        steps = [step for step, at_s in ended.items() if at_s is not None]
+        found.append(WetFilm(coat.spec, stage, own_limits(spec, stage, coat.method, steps)))
+    return found
 
 
 def _steps(
@@ -255,35 +376,49 @@ def _steps(
     return {s: ended[s] for s in order}, {s: left[s] for s in order}
 
 
-def _film_stage(work: Work, coat: Coat | None, ended: Mapping[Step, float | None]) -> Stage | None:
+def _film_stage(
+    work: Work, coat: Coat | None, ended: Mapping[Step, float | None], now_s: float
+) -> Stage | None:
     if coat is None or work.back_in_service_s is not None:
         return None
     if coat.ended_s is None:
-        # Nobody paints after the session has ended: the film lies wet, its end not recorded.
-        return Stage.APPLY if coat.session_ended_s is None else Stage.FLASH
+        # Nobody paints after the session has ended, or for a day: the film lies wet, its end not
+        # recorded.
+        laid = coat.session_ended_s is not None or coat.forgotten(now_s)
+        return Stage.FLASH if laid else Stage.APPLY
     if ended[Step.CURED] is not None:
         return None
     return Stage.FLASH if ended[Step.TOUCH_DRY] is None else Stage.CURE
 
 
-def _mixed(work: Work, clocks: Iterable[Clock], now_s: float) -> str | None:
-    """Name of the spec of a mix that waits to be used ("" for the default), or None."""
+def _pots_in_hand(
+    section: str | None,
+    work: Work,
+    clocks: Iterable[Clock],
+    film_stage: Stage | None,
+    ended: Mapping[Step, float | None],
+) -> list[tuple[Pot, Clock | None]]:
+    """Every pot that waits to be used here, oldest first, with the clock of its life.
+
+    One that names no section is for one that can be coated.
+    """
     coat = work.newest
     used_until = -math.inf
     if coat is not None:
         used_until = max(coat.started_s or -math.inf, coat.ended_s or -math.inf)
     lives = {c.started_s: c for c in clocks if c.name is ClockName.POT_LIFE}
-    for pot in reversed(work.pots):
-        if pot.mixed_s <= used_until:
-            break
-        if pot.session_ended_s is not None:
-            continue
-        life = lives.get(pot.mixed_s)
-        alive = (
-            now_s - pot.mixed_s <= KEEP_MIX_S
-            if life is None or life.state is ClockState.UNKNOWN
-            else life.state is not ClockState.ENDED
-        )
-        if alive:
-            return pot.spec or ""
-    return None
+    too_early = film_stage in (Stage.FLASH, Stage.CURE) and ended[Step.RECOAT_OPENS] is None
+    elsewhere = too_early and section not in (None, ALL_SECTIONS)
+    return [
+        (pot, lives.get(pot.mixed_s))
+        for pot in work.pots
+        if pot.mixed_s > used_until
+        and pot.ended_s is None
+        and not (elsewhere and pot.section in (None, ALL_SECTIONS))
+    ]
+
+
+def _is_alive(pot: Pot, life: Clock | None, now_s: float) -> bool:
+    if life is None or life.state is ClockState.UNKNOWN:
+        return now_s - pot.mixed_s <= KEEP_MIX_S
+    return life.state is not ClockState.ENDED

@@ -10,7 +10,8 @@ from rules.units import DAY_S, to_celsius
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method
 
 SAME_COAT_S = 12 * 3600.0
-"""A second coat-started within this, with no other coat number, carries on the same coat [s]."""
+"""A second coat-started within this, with no other coat number, carries on the same coat; nobody
+lays one coat for longer, so its end was forgotten [s]."""
 
 MIX_TEMPERATURE = "mix-temperature"
 CLEARANCE_LENGTH = "clearance"
@@ -33,6 +34,7 @@ class Coat:
         spec: name of the spec it was laid with, or None for the enclosure's.
         method: how it was put on, or None.
         session_ended_s: end of the session in which it was begun, or None [s].
+        resumed_s: the last coat-started that carried it on after a pause, or None [s].
     """
 
     number: int
@@ -41,6 +43,17 @@ class Coat:
     spec: str | None
     method: Method | None
     session_ended_s: float | None = None
+    resumed_s: float | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether its end was not recorded."""
+        return self.ended_s is None
+
+    def forgotten(self, now_s: float) -> bool:
+        """Return whether it has been open for longer than anybody paints [s]."""
+        begun_s = self.resumed_s or self.started_s
+        return self.is_open and begun_s is not None and now_s - begun_s > SAME_COAT_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +68,8 @@ class Pot:
         amount_ml: volume mixed, or None [mL].
         temps: its own temperature where measured by hand, [s, °C] in order.
         odd_units: units of hand measurements that are no temperature.
-        session_ended_s: end of the session in which it was mixed, or None [s].
+        ended_s: when it was used up or thrown away, or the session ended in which it was
+            mixed; None while it stands there [s].
     """
 
     batch: str | None
@@ -65,7 +79,7 @@ class Pot:
     amount_ml: float | None
     temps: tuple[tuple[float, float], ...] = ()
     odd_units: tuple[str, ...] = ()
-    session_ended_s: float | None = None
+    ended_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,12 +158,16 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
                 _start_coat(coats, pots, event)
                 wiped = launched = None
             case EventKind.COAT_ENDED:
+                if not _means(event, section, coats):
+                    continue
                 _end_coat(coats, pots, event)
                 wiped = launched = None
             case EventKind.MIXED:
                 pots.append(
                     Pot(event.batch, event.section, event.time_s, event.spec_key, event.amount_ml)
                 )
+            case EventKind.POT_ENDED:
+                _end_pots(pots, event)
             case EventKind.MEASURED if event.what == MIX_TEMPERATURE:
                 _measure_pot(pots, event)
             case EventKind.RESPEC if coats:
@@ -208,11 +226,21 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
         same_number = event.coat == last.number or (event.coat is None and last.ended_s is None)
         if recent and same_spec and same_number:
             # The coat goes on after a pause: it began when it began, and has not ended yet.
-            coats[-1] = replace(last, ended_s=None, session_ended_s=None)
+            coats[-1] = replace(last, ended_s=None, session_ended_s=None, resumed_s=event.time_s)
             return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1
     spec = _spec_named(event, pots, since)
     coats.append(Coat(number, event.time_s, None, spec, event.method))
+
+
+def _means(event: Event, section: str | None, coats: list[Coat]) -> bool:
+    """Whether a coat-ended is about a section: one that names none ends only coats that are open.
+
+    In an enclosure without sections there is no other work that it could mean.
+    """
+    if event.section is not None or section in (None, ALL_SECTIONS):
+        return True
+    return bool(coats) and coats[-1].is_open
 
 
 def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
@@ -238,8 +266,15 @@ def _end_session(coats: list[Coat], pots: list[Pot], time_s: float) -> None:
     if coats and coats[-1].ended_s is None and coats[-1].session_ended_s is None:
         coats[-1] = replace(coats[-1], session_ended_s=time_s)
     for at, pot in enumerate(pots):
-        if pot.session_ended_s is None:
-            pots[at] = replace(pot, session_ended_s=time_s)
+        if pot.ended_s is None:
+            pots[at] = replace(pot, ended_s=time_s)
+
+
+def _end_pots(pots: list[Pot], event: Event) -> None:
+    """End the batch that an event names; one that names none ends every pot."""
+    for at, pot in enumerate(pots):
+        if pot.ended_s is None and event.batch in (None, pot.batch):
+            pots[at] = replace(pot, ended_s=event.time_s)
 
 
 def _measure_pot(pots: list[Pot], event: Event) -> None:

@@ -19,6 +19,7 @@ from monitor.alarms.board import AlarmBoard
 from monitor.screen.layout import Size, render
 from monitor.screen.theme import Colours, Theme
 from rules.call import Call
+from rules.film_facts import FactKind, FilmFact
 from rules.vocabulary import Stage
 
 ROOM = Path(__file__).parents[2] / "examples" / "recordings" / "office-occupancy-2015-02.csv"
@@ -159,11 +160,20 @@ def test_a_screen_of_any_size_says_that_its_surface_is_assumed(name: str, size: 
 def test_an_alarm_says_that_its_surface_is_assumed(call: Call) -> None:
     scene = SCENES["stop"]()
     board = AlarmBoard()
+    kind = FactKind.HARMED if call is Call.STOP else FactKind.NEAR
 
     def at(after_s: float, word: Call) -> None:
         worst = scene.calls[0]
         climate = replace(worst.climate, assumed_offset_k=-1.0)
-        worst = replace(worst, call=word, stage=Stage.CURE, climate=climate)
+        assert worst.start is not None
+        facts = (FilmFact(kind, "dew_margin_min", scene.time_s, worst.reasons[0]),)
+        worst = replace(
+            worst,
+            stage=Stage.CURE,
+            climate=climate,
+            films=replace(worst.start, call=word, climate=climate),
+            facts=() if word is Call.GO else facts,
+        )
         told = board.update(replace(scene, time_s=scene.time_s + after_s, calls=(worst,)))
         rung.extend(each.text for each in told)
 

@@ -107,10 +107,15 @@ def test_go_over_a_curing_film_is_no_go_for_the_next_coat() -> None:
     # past handle the film no longer minds 84 %, the next coat does
     assert tent.run(166 * MIN, 197 * MIN, (20.0, 84.0, 26.0)) is Call.GO
     assert tent.told().stage is Stage.CURE
-    assert tent.run(198 * MIN, 200 * MIN, (20.0, 50.0, 26.0)) is Call.HOLD
-    assert tent.told().stage is Stage.MIX
+    tent.run(198 * MIN, 199 * MIN, (20.0, 50.0, 26.0))
+    # The pot asks whether to start, which was STOP and is not back inside for long enough.
+    assert tent.run(200 * MIN, 212 * MIN, (20.0, 50.0, 26.0)) is Call.STOP
+    told = tent.told()
+    assert (told.stage, told.question) == (Stage.CURE, "may I start?")
+    assert told.films is not None
+    assert told.films.call is Call.GO
     # Induction takes at least 15 min, the dwell 10: neither may be skipped.
-    assert tent.run(201 * MIN, 214 * MIN, (20.0, 50.0, 26.0)) is Call.HOLD
+    assert tent.run(213 * MIN, 214 * MIN, (20.0, 50.0, 26.0)) is Call.HOLD
     assert tent.run(215 * MIN, 235 * MIN, (20.0, 50.0, 26.0)) is Call.GO
 
 

@@ -165,7 +165,7 @@ def test_a_film_keeps_the_spec_that_it_was_laid_with() -> None:
     assert pot.state.value == "unknown"
 
 
-def test_a_mix_over_a_curing_film_is_judged_by_both_and_the_stricter_counts() -> None:
+def test_a_mix_over_a_curing_film_leaves_two_answers_each_by_its_own_limits() -> None:
     keeper = FilmKeeper(TOPCOAT, {})
     keeper.set_events(
         [
@@ -179,10 +179,11 @@ def test_a_mix_over_a_curing_film_is_judged_by_both_and_the_stricter_counts() ->
         (T0 + 60.0 * k, 20.5, 20.5, 20.5, 20.5) for k in range(20 * 60)
     )
     film = keeper.film_of("all", T0 + 20 * 3600.0 + 60.0)
-    assert film.stage is Stage.MIX
-    assert LimitName.DEW_MARGIN_MIN in film.curing
-    assert LimitName.SURFACE_TEMP_MAX not in film.curing, "over once touch dry"
-    assert film.limits()[LimitName.HUMIDITY_MAX].bound == 80.0
+    assert (film.stage, film.pot_in_hand) == (Stage.CURE, True)
+    assert LimitName.DEW_MARGIN_MIN in film.film_limits()
+    assert LimitName.SURFACE_TEMP_MAX not in film.film_limits(), "over once touch dry"
+    assert LimitName.SURFACE_TEMP_MAX in film.start_limits()
+    assert film.start_limits()[LimitName.HUMIDITY_MAX].bound == 80.0
 
 
 def test_how_long_a_film_will_mind_is_known_from_its_clocks() -> None:

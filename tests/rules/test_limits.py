@@ -8,7 +8,14 @@ import math
 import pytest
 
 from rules.climate import AssumedSurface, PointValue, climate_of
-from rules.limits import RecentMedian, judge, limits_in_force, wet_film_allowance_k, worst_first
+from rules.limits import (
+    RecentMedian,
+    judge,
+    limits_in_force,
+    own_limits,
+    wet_film_allowance_k,
+    worst_first,
+)
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
 
@@ -150,7 +157,7 @@ def test_an_unknown_method_takes_the_largest_wet_film_allowance() -> None:
     assert wet_film_allowance_k(spec, Stage.APPLY, Method.BRUSH) == 0.5
     assert wet_film_allowance_k(spec, Stage.CURE, Method.GUN) == 0.0
     climate = climate_of(sensed(), "all", 0.0)
-    judged = judge(climate, limits_in_force(spec, Stage.PREP), RecentMedian(), 2.0)
+    judged = judge(climate, own_limits(spec, Stage.PREP, None), RecentMedian())
     margin = next(entry for entry in judged if entry.name is LimitName.DEW_MARGIN_MIN)
     assert (margin.bound, margin.state) == (5.0, LimitState.OK)
 

@@ -18,6 +18,7 @@ from live import Live, Machine
 from monitor.live.alarms import Alarms
 from monitor.live.publish import Publisher
 from monitor.live.restart import LinkLog
+from monitor.log.facts import with_spec_text
 from monitor.log.log import Store
 from monitor.log.rows import LogRefused
 from monitor.wire import Json
@@ -93,7 +94,7 @@ class RingHeard:
     The keys read are `section`, its name; `fact`, one of `harmed`, `blind` and `near`; `cause`, for
     `harmed` and `near` the limit's name as in a call's reasons (`dew_margin_min`), for `blind`
     whatever says best what is not known; `since`, from when the fact holds [ISO 8601 UTC]; and
-    `text`. A list under `sections` in place of `section` is heard as one ring of each of them.
+    `text`.
 
     Attributes:
         at_s: since the rig's beginning, by the clock that nobody sets [s].
@@ -122,26 +123,15 @@ class RingHeard:
         return self.section, self.fact, self.cause if self.fact == "harmed" else ""
 
 
-def _fact_before(body: Json) -> str:
-    """Which fact a message of the alarm by calls is nearest to; goes once each carries `fact`."""
-    if body["call"] == "STOP":
-        return "harmed"
-    words = str(body["text"]).lower()
-    blind = any(word in words for word in ("stale", "missing", "not known", "no reading", "silent"))
-    return "blind" if blind else "near"
-
-
-def rings_of(at_s: float, body: Json) -> list[RingHeard]:
-    """Return the rings that a message on the alarm topic stands for.
+def ring_of(at_s: float, body: Json) -> RingHeard:
+    """Return the ring that a message on the alarm topic stands for.
 
     Args:
         at_s: when it was published [s].
         body: the message.
     """
-    sections = [body["section"]] if "section" in body else body["sections"]
-    fact = body["fact"] if "fact" in body else _fact_before(body)
-    cause, text = str(body["cause"]), str(body["text"])
-    return [RingHeard(at_s, str(name), str(fact), cause, text, body) for name in sections]
+    section, fact, cause, text = (str(body[key]) for key in ("section", "fact", "cause", "text"))
+    return RingHeard(at_s, section, fact, cause, text, body)
 
 
 @dataclass(frozen=True, slots=True)
@@ -471,9 +461,9 @@ class Rig:
         made = Event(EventKind(kind), enclosure=ENCLOSURE, section=section, **fields)  # type: ignore[arg-type]
         try:
             if self.full:
-                return self.live.store.add_event(made)
+                return self.live.store.add_event(with_spec_text(self.live.store, made))
             with Store.open(self.live.path, now_s=self.machine.wall) as other:
-                return other.add_event(made)
+                return other.add_event(with_spec_text(other, made))
         except LogRefused:
             self.unrecorded.append(made)
             return None
@@ -505,7 +495,7 @@ class Rig:
         if topic == f"{BASE}/{ENCLOSURE}/alarm":
             body = json.loads(payload)
             self.timeline.alarms.append((at_s, body))
-            self.timeline.rings += rings_of(at_s, body)
+            self.timeline.rings.append(ring_of(at_s, body))
         elif topic == f"{BASE}/{ENCLOSURE}/call" and payload:
             self._see_calls(at_s, json.loads(payload)["sections"])
 

@@ -11,7 +11,7 @@ from monitor.enclosure import Enclosure, LastCall, constant_film
 from monitor.replay.arrivals import Arrivals
 from monitor.replay.play import Playback
 from rules.call import Call
-from rules.section import Film
+from rules.section import Film, LastAnswer
 from rules.spec.model import GENERAL_GUIDANCE
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quality, Quantity, Reading
@@ -105,7 +105,7 @@ def play(timeline: Timeline) -> list[Call]:
         ),
     )
     sections = {point[2] or "all" for point in timeline.points}
-    last = dict.fromkeys(sections, LastCall(timeline.start)) if timeline.start else {}
+    last = dict.fromkeys(sections, LastCall(LastAnswer(timeline.start))) if timeline.start else {}
     enclosure = Enclosure(config, constant_film(Film(GENERAL_GUIDANCE)), START_S, last)
     playback = Playback(enclosure)
     calls: list[Call] = []

@@ -16,10 +16,7 @@ from rig import AIR, MINUTE_S, PORT, STBD, Rig, RingHeard, minutes, plank_of
 
 from sensors.reading import Quantity
 
-BY_CALLS = "alarms follow one call's edges and not facts about films"
 
-
-@pytest.mark.xfail(strict=False, reason=BY_CALLS)
 @pytest.mark.parametrize("night", TELLING, ids=lambda night: night.name)
 def test_every_new_fact_rings_in_time_and_again_and_nothing_else_does(
     tmp_path: Path, night: Night
@@ -30,7 +27,6 @@ def test_every_new_fact_rings_in_time_and_again_and_nothing_else_does(
         assert [each for each in verdicts if each.what == "in time"]
 
 
-@pytest.mark.xfail(strict=False, reason=BY_CALLS)
 @pytest.mark.parametrize("rh_pct", [65.0, 68.0], ids=["near", "broken"])
 def test_a_noisy_edge_rings_at_most_seven_times_in_four_hours(
     tmp_path: Path, rh_pct: float

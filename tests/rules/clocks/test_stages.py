@@ -88,15 +88,24 @@ def test_a_cold_film_stays_open_to_harm() -> None:
     assert state(JOB, 300.0, history=steady(5.0, 400.0)).stage is Stage.FLASH
 
 
-def test_mix_over_a_curing_film_asks_both_questions_once_recoat_is_open() -> None:
+def test_a_mix_over_a_curing_film_is_in_hand_and_takes_no_stage() -> None:
     early = (*JOB, event(K.MIXED, 8.0, batch="b", spec="top", amount_ml=400.0))
     got = state(early, 8.5)
-    assert (got.stage, got.film_stage) == (Stage.CURE, Stage.CURE)
+    assert (got.stage, got.pot_in_hand) == (Stage.CURE, True)
     later = (*JOB, event(K.MIXED, 11.0, batch="b", spec="top", amount_ml=400.0))
     got = state(later, 11.5)
-    assert (got.stage, got.film_stage) == (Stage.MIX, Stage.CURE)
+    assert (got.stage, got.film_stage, got.pot_in_hand) == (Stage.CURE, Stage.CURE, True)
     assert (got.spec_name, got.next_spec_name) == ("primer", "top")
-    assert state(later, 18.0).stage is Stage.CURE  # kept for 6 h where no sheet gives pot life
+    # Kept for 6 h where no sheet gives pot life.
+    assert not state(later, 18.0).pot_in_hand
+
+
+def test_a_mix_that_names_no_section_is_for_one_that_can_be_coated() -> None:
+    events = (*(replace(e, section="hull-port") for e in JOB[-2:]), event(K.MIXED, 8.0))
+    assert not state(events, 8.5, section="hull-port").pot_in_hand
+    assert state(events, 8.5, section="hull-stbd").pot_in_hand
+    named = (*events[:-1], replace(events[-1], section="hull-port"))
+    assert state(named, 8.5, section="hull-port").pot_in_hand
 
 
 def test_a_mix_for_one_section_leaves_a_wet_film_elsewhere_wet() -> None:

@@ -1,0 +1,272 @@
+"""One question of a section from one evaluation to the next: limits, outlook and call in line.
+
+A section asks two: may a coat be started, and is every wet film safe? `section` joins them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from copy import deepcopy
+from dataclasses import dataclass, replace
+from datetime import tzinfo
+
+from rules.call import Call, Memory, first_memory, limits_of, release, restart_timers, step
+from rules.climate import Climate
+from rules.film_facts import OUTLOOK, FilmFact, Harms
+from rules.limits import LimitJudgement, RecentMedian, is_stricter, judge, worst_first
+from rules.reasons import (
+    MAY_I_START,
+    Doubt,
+    Reason,
+    advice_of,
+    ahead_reasons,
+    by_severity,
+    doubt_reason,
+    go_reasons,
+    limit_reasons,
+    outlook_reasons,
+    stop_reason,
+    surface_reason,
+    timer_reasons,
+)
+from rules.spec.model import GENERAL_GUIDANCE, Limit, Spec
+from rules.trend import EarlierOutlook, RecentTrend
+from rules.vocabulary import LimitName, LimitState, Stage
+
+RECOAT_CLOSES = "recoat closes"
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One of a section's two answers.
+
+    Attributes:
+        question: `may I start?` or `is the film safe?`.
+        call: GO, HOLD or STOP.
+        since_s: since when [s].
+        advice: what it asks of the painter.
+        reasons: worst first.
+        cause: what brought or kept a STOP, as `limit@point`.
+        climate: that it rests on.
+        looked_ahead_s: how far ahead the outlook, or the trend, looked [s].
+        facts: what is so of the wet films; () for `may I start?`.
+    """
+
+    question: str
+    call: Call
+    since_s: float
+    advice: str
+    reasons: tuple[Reason, ...]
+    cause: frozenset[str]
+    climate: Climate
+    looked_ahead_s: float
+    facts: tuple[FilmFact, ...] = ()
+
+
+class Answerer:
+    """Keeps what one answer needs from one evaluation to the next.
+
+    Attributes:
+        memory: of the state machine.
+        climate: of the last evaluation, or None before the first.
+    """
+
+    def __init__(self, time_s: float) -> None:
+        self.memory: Memory = first_memory(time_s)
+        self.climate: Climate | None = None
+        self._spec = GENERAL_GUIDANCE
+        self._limits: Mapping[LimitName, Limit] | None = None
+        self._medians = RecentMedian()
+        self._trend = RecentTrend()
+        self._harms = Harms()
+        self._judged: tuple[LimitJudgement, ...] = ()
+        self._doubts: tuple[Doubt, ...] = ()
+        self._forbidden = ""
+
+    def resume(self, call: Call, cause: frozenset[str], since_s: float | None) -> None:
+        """Take up what the log has: STOP comes back as STOP, anything else as HOLD.
+
+        Args:
+            call: the last one in the log.
+            cause: what brought or kept it, where it was STOP.
+            since_s: since when it stands; None, or a time to come, leaves the restart's [s].
+        """
+        if call is not Call.STOP:
+            return
+        begun_s = self.memory.since_s
+        stands_s = begun_s if since_s is None else min(since_s, begun_s)
+        self.memory = Memory(Call.STOP, stands_s, cause=cause)
+        self._harms.resume(limits_of(cause), stands_s)
+
+    def for_the_film(self) -> Answerer:
+        """Return where the answer about a film begins that was just laid, on what is known so far.
+
+        What only kept a coat from being started (the closed window) does not harm the film.
+        """
+        found = deepcopy(self)
+        memory = found.memory
+        if memory.call is Call.STOP and RECOAT_CLOSES in memory.cause:
+            cause = memory.cause - {RECOAT_CLOSES}
+            found.memory = replace(memory, cause=cause)
+            if not cause:
+                found.memory = Memory(Call.HOLD, memory.since_s)
+        return found
+
+    def set_limits(
+        self, limits: Mapping[LimitName, Limit], spec: Spec, time_s: float | None
+    ) -> None:
+        """Take other limits into account from the next evaluation on.
+
+        A GO by laxer limits is no GO any more: the dwell has not been held by what counts now.
+
+        Args:
+            limits: in force from now on.
+            spec: for its bands and times.
+            time_s: now; None where nothing has been evaluated yet [s].
+        """
+        before, self._limits, self._spec = self._limits, limits, spec
+        if time_s is None or before is None:
+            return
+        if any(
+            name not in before or is_stricter(limit, before[name]) for name, limit in limits.items()
+        ):
+            self.memory = restart_timers(self.memory, time_s)
+
+    def evaluate(
+        self,
+        climate: Climate,
+        doubts: tuple[Doubt, ...],
+        ahead: EarlierOutlook | None,
+        *,
+        forbidden: str = "",
+        needs_margin: bool = False,
+    ) -> None:
+        """Judge the present and walk the state machine once.
+
+        Args:
+            climate: now.
+            doubts: what beside the limits forbids GO for now.
+            ahead: the outlook for this question, or None.
+            forbidden: why coating is wrong whatever the air does, or "".
+            needs_margin: whether there is no GO without a limit on the dew margin.
+        """
+        time_s, limits = climate.time_s, self._limits or {}
+        judged = judge(climate, limits, self._medians)
+        for entry in judged:
+            if entry.name is LimitName.DEW_MARGIN_MIN:
+                climate = climate.decided_by(entry.source, entry.beside)
+        self._trend.take(judged, time_s)
+        unasked = needs_margin and LimitName.DEW_MARGIN_MIN not in limits
+        # An outlook of ten minutes ago cannot know of a heater that has failed since.
+        breaks = bool(ahead is not None and ahead.breaks) or bool(
+            self._trend.breaks(judged, time_s)
+        )
+        self.memory = step(
+            self.memory,
+            judged,
+            self._spec,
+            time_s,
+            go_forbidden=bool(doubts) or unasked or breaks,
+            stop_forced=RECOAT_CLOSES if forbidden else "",
+        )
+        self._harms.take(judged, self._spec, time_s)
+        self.climate, self._judged = climate, judged
+        self._doubts, self._forbidden = doubts, forbidden
+
+    def explain(
+        self,
+        question: str,
+        stage: Stage,
+        ahead: EarlierOutlook | None,
+        harm_time_s: float | None,
+        assumed_accuracy_k: float | None,
+        zone: tzinfo | None,
+    ) -> Answer:
+        """Return the last evaluation's answer with its reasons, worst first.
+
+        Args:
+            question: that it answers.
+            stage: of the section.
+            ahead: the outlook for this question, or None.
+            harm_time_s: how long the film is, or would be, at risk; None where not known [s].
+            assumed_accuracy_k: of what stands in for a surface probe, or None [K].
+            zone: in which times of day are said; durations are where it is None.
+
+        Raises:
+            RuntimeError: nothing has been evaluated yet.
+        """
+        climate, memory, spec = self.climate, self.memory, self._spec
+        if climate is None:
+            raise RuntimeError("nothing has been evaluated yet")
+        time_s = climate.time_s
+        moving = {entry.name: self._trend.per_hour(entry.name) for entry in self._judged}
+        looked_ahead_s = self._trend.looked_ahead_s()
+        if ahead is not None:
+            looked_ahead_s = max(0.0, ahead.looked_ahead_s - (time_s - ahead.made_s))
+        limits = limit_reasons(self._judged, climate, spec, memory.call, moving)
+        reasons = list(limits)
+        if memory.call is Call.GO:
+            reasons = go_reasons(reasons, self._judged, ahead, looked_ahead_s)
+        reasons += timer_reasons(memory, spec, time_s)
+        by_trend = outlook_reasons(
+            self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
+        )
+        if ahead is not None:
+            reasons += ahead_reasons(ahead, looked_ahead_s, time_s, zone, harm_time_s)
+            by_trend = [each for each in by_trend if each.state is not LimitState.UNKNOWN]
+        reasons += by_trend
+        reasons += [doubt_reason(doubt) for doubt in self._doubts]
+        if self._forbidden:
+            reasons.append(stop_reason(self._forbidden))
+        if climate.assumed_offset_k is not None and assumed_accuracy_k is not None:
+            reasons.append(surface_reason(climate, assumed_accuracy_k))
+        facts: tuple[FilmFact, ...] = ()
+        if question != MAY_I_START:
+            named = {each.limit: each for each in limits}
+            for each in reasons:
+                if each.limit == OUTLOOK and each.state is LimitState.NEAR:
+                    named.setdefault(OUTLOOK, each)
+            facts = self._harms.facts(worst_first(self._judged), named, time_s)
+        return Answer(
+            question=question,
+            call=memory.call,
+            since_s=memory.since_s,
+            advice=self._advice(question, stage, time_s),
+            reasons=by_severity(reasons),
+            cause=memory.cause,
+            climate=climate,
+            looked_ahead_s=looked_ahead_s,
+            facts=facts,
+        )
+
+    def _advice(self, question: str, stage: Stage, time_s: float) -> str:
+        """What the call asks of the painter; of a STOP, whether it has its cause still."""
+        memory = self.memory
+        broken = [each for each in worst_first(self._judged) if each.state is LimitState.BROKEN]
+        back_s = None
+        if memory.inside_since_s is not None:
+            back_s = (time_s - memory.inside_since_s, self._spec.re_entry_s)
+        return advice_of(
+            memory.call,
+            stage,
+            start=question == MAY_I_START,
+            worst=broken[0].name if broken else None,
+            still_broken=bool(broken or self._forbidden),
+            back_s=back_s,
+            missing=next(
+                (each.why_unknown for each in self._judged if each.state is LimitState.UNKNOWN), ""
+            ),
+        )
+
+    def release(self, points: frozenset[str], time_s: float) -> None:
+        """End a STOP that points alone caused which are no longer in the config [s]."""
+        before = limits_of(self.memory.cause)
+        self.memory = release(self.memory, points, time_s)
+        self._harms.forget(set(before) - set(limits_of(self.memory.cause)))
+
+    def clock_jumped(self, time_s: float) -> None:
+        """Begin timers, medians and trend anew after a jump of the clock; a STOP stays [s]."""
+        self.memory = restart_timers(self.memory, time_s)
+        self._harms.clock_jumped(time_s)
+        self._medians.forget()
+        self._trend.forget()

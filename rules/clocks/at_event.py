@@ -1,0 +1,137 @@
+"""What an event means at its moment: whose work it touches, and what the clocks say against it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable
+
+from rules.clocks.clock import Clock, ClockState
+from rules.clocks.work import Work, work_of
+from rules.events import Event
+from rules.text import duration_text
+from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind
+
+_OF_A_SECTION = frozenset(
+    {
+        EventKind.WASHED,
+        EventKind.WIPED,
+        EventKind.SANDED,
+        EventKind.COAT_STARTED,
+        EventKind.COAT_ENDED,
+        EventKind.TAPE_ON,
+        EventKind.TAPE_OFF,
+        EventKind.RESPEC,
+        EventKind.BACK_IN_SERVICE,
+    }
+)
+
+
+def touched(event: Event, before: Iterable[Event], sections: Collection[str]) -> tuple[str, ...]:
+    """Return the sections whose work an event changes.
+
+    Args:
+        event: about to be kept.
+        before: the enclosure's events as kept.
+        sections: of the enclosure; empty where it has none.
+
+    Returns:
+        The one that it names, else those that it can mean, by name; () where it is about none,
+        or none fits.
+    """
+    if event.section not in (None, ALL_SECTIONS):
+        return (str(event.section),)
+    if event.kind not in _OF_A_SECTION:
+        return ()
+    if event.kind is not EventKind.COAT_ENDED:
+        return tuple(sorted(sections))
+    works = {name: work_of(name, before, event.time_s) for name in sections}
+    return tuple(sorted(name for name, work in works.items() if _has_open_coat(work)))
+
+
+def _has_open_coat(work: Work) -> bool:
+    return work.newest is not None and work.newest.is_open
+
+
+def asks_whose(event: Event, sections: Collection[str], touches: Collection[str]) -> str:
+    """Return what to ask where an event that names no section fits none, or "".
+
+    Args:
+        event: about to be kept.
+        sections: of the enclosure.
+        touches: as `touched` gives them.
+    """
+    if event.kind is not EventKind.COAT_ENDED or touches or not sections:
+        return ""
+    names = ", ".join(sorted(sections))
+    return (
+        "no coat is open on any section, so this ended none; record whose it is: filmcall event "
+        f"coat-ended --section NAME (of {names}), with coat-started before it"
+    )
+
+
+def coat_warnings(
+    event: Event,
+    before: Iterable[Event],
+    section: str | None,
+    clocks: Iterable[Clock],
+    hour: Callable[[float], str],
+) -> list[str]:
+    """Return what the clocks say against a coat at the moment at which it is begun.
+
+    Args:
+        event: coat-started.
+        before: the enclosure's events as kept, without it.
+        section: whose work; None for an enclosure without sections.
+        clocks: of that section and of the pots, at the event's time, before it.
+        hour: shows a time of day [s].
+
+    Returns:
+        A clause each, the worst first; the event is recorded all the same.
+    """
+    before = tuple(before)
+    was = work_of(section, before, event.time_s)
+    now = work_of(section, (*before, event), event.time_s)
+    where = "" if section in (None, ALL_SECTIONS) else f"{section}: "
+    clocks = tuple(clocks)
+    found = []
+    if len(now.coats) > len(was.coats):
+        for clock in clocks:
+            if clock.coat is not None and not clock.buried:
+                found += [f"{where}{text}" for text in _over_a_film(clock, hour)]
+    return [*found, *(f"{where}{text}" for text in _from_a_pot(event, was, clocks))]
+
+
+def _over_a_film(clock: Clock, hour: Callable[[float], str]) -> list[str]:
+    if clock.stops_coating:
+        when = "" if clock.ended_at_s is None else f" at {hour(clock.ended_at_s)}"
+        return [f"coat {clock.coat}'s recoat window closed{when}. {clock.advice}"]
+    if clock.name is not ClockName.RECOAT_OPENS or clock.state is ClockState.ENDED:
+        return []
+    text = f"this coat goes over a wet film: coat {clock.coat}'s recoat window"
+    if clock.state is ClockState.UNKNOWN:
+        return [f"{text} is not known ({clock.basis})"]
+    if clock.left_s is None or clock.ends_at_s is None:
+        return [f"{text} has not opened, and is not counting; it may wrinkle or trap solvent"]
+    left = duration_text(clock.left_s)
+    when = "" if clock.state is ClockState.WAITING else f", about {hour(clock.ends_at_s)}"
+    return [f"{text} opens in {left}{when}; it may wrinkle or trap solvent"]
+
+
+def _from_a_pot(event: Event, was: Work, clocks: tuple[Clock, ...]) -> list[str]:
+    pots = [pot for pot in was.pots if pot.ended_s is None]
+    if event.batch is not None:
+        pots = [pot for pot in pots if pot.batch == event.batch]
+    elif was.newest is not None:
+        done_s = was.newest.ended_s or was.newest.started_s or 0.0
+        pots = [pot for pot in pots if pot.mixed_s > done_s]
+    began = {pot.mixed_s for pot in pots}
+    own = [clock for clock in clocks if clock.started_s in began]
+    found = []
+    lives = [clock.state for clock in own if clock.name is ClockName.POT_LIFE]
+    if lives and all(state is ClockState.ENDED for state in lives):
+        found.append("the pot life is over. Do not use or thin what is left")
+    for clock in own:
+        if clock.name is ClockName.INDUCTION and clock.state is ClockState.RUNNING:
+            left = "" if clock.left_s is None else f" for {duration_text(max(clock.left_s, 1.0))}"
+            found.append(f"the mix must stand{left} before use (induction)")
+            break
+    return found

@@ -1,0 +1,179 @@
+"""What is so of a section's wet films, for which an alarm rings: harmed, blind or near."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import NamedTuple
+
+from rules.limits import LimitJudgement
+from rules.reasons import HARM_WORDS, Reason
+from rules.spec.model import Spec
+from rules.vocabulary import LimitName, LimitState, Stage
+
+
+class FactKind(StrEnum):
+    """What can be so of a wet film."""
+
+    HARMED = "harmed"  # a limit is past its bound, or was and is not well inside for long enough
+    BLIND = "blind"  # a limit that matters to it is not known
+    NEAR = "near"  # inside a limit by less than the sensors' error, or heading past one
+
+
+OUTLOOK = "outlook"
+"""Cause of a `near` that no reading shows yet: the outlook or the trend leads past a limit."""
+
+
+class FilmFact(NamedTuple):
+    """One thing that is so of a section's wet films now.
+
+    Attributes:
+        kind: harmed, blind or near.
+        cause: name of the limit, or `outlook`.
+        since_s: of a harm, since when it holds; of the others the time of the evaluation [s].
+        reason: the limit as it stands now, or what else says it best.
+    """
+
+    kind: FactKind
+    cause: str
+    since_s: float
+    reason: Reason
+
+
+@dataclass(frozen=True, slots=True)
+class _Harm:
+    since_s: float
+    inside_since_s: float | None = None
+
+
+class Harms:
+    """Follows by which limits a section's wet films are harmed.
+
+    A harm begins where its limit is past its bound, and ends once that limit has been well inside
+    for the re-entry time. Silence ends none, though what was well inside until it fell silent
+    counts up to then.
+    """
+
+    __slots__ = ("_eased", "_since")
+
+    def __init__(self) -> None:
+        self._since: dict[LimitName, _Harm] = {}
+        self._eased: set[LimitName] = set()
+
+    def resume(self, names: Iterable[LimitName], since_s: float) -> None:
+        """Take up the harms that a STOP rests on, after a restart [s]."""
+        for name in names:
+            self._since.setdefault(name, _Harm(since_s))
+
+    def forget(self, names: Iterable[LimitName]) -> None:
+        """End the harms that rested on points alone which are no longer in the config."""
+        for name in names:
+            self._since.pop(name, None)
+
+    def take(self, judged: Sequence[LimitJudgement], spec: Spec, time_s: float) -> None:
+        """Follow one evaluation.
+
+        Args:
+            judged: every limit in force.
+            spec: for its bands and times.
+            time_s: of the evaluation, never before the last one [s].
+        """
+        if not self._since and not any(each.state is LimitState.BROKEN for each in judged):
+            if self._eased:
+                self._settle(judged, spec)
+            return
+        in_force = {entry.name: entry for entry in judged}
+        for name in self._since.keys() - in_force.keys():
+            del self._since[name]
+        for name, entry in in_force.items():
+            harm = self._since.get(name)
+            if entry.state is LimitState.BROKEN:
+                self._since[name] = _Harm(time_s if harm is None else harm.since_s)
+            elif harm is not None:
+                self._follow(name, harm, entry, spec, time_s)
+        self._settle(judged, spec)
+
+    def _follow(
+        self, name: LimitName, harm: _Harm, entry: LimitJudgement, spec: Spec, time_s: float
+    ) -> None:
+        inside_s = harm.inside_since_s
+        known = entry.state is not LimitState.UNKNOWN and entry.inside is not None
+        well = known and (entry.inside or 0.0) >= spec.re_entry_band.of(name)
+        counts = well or not known
+        if inside_s is not None and counts and time_s - inside_s >= spec.re_entry_s:
+            del self._since[name]
+            self._eased.add(name)
+        else:
+            since_s = time_s if inside_s is None else inside_s
+            self._since[name] = _Harm(harm.since_s, since_s if well else None)
+
+    def _settle(self, judged: Sequence[LimitJudgement], spec: Spec) -> None:
+        """A limit that has eased can be near anew once it was inside by guard and band."""
+        for entry in judged:
+            room = entry.inside_median
+            if (
+                entry.name in self._eased
+                and entry.state is LimitState.OK
+                and room is not None
+                and room - entry.guard >= spec.go_band.of(entry.name)
+            ):
+                self._eased.discard(entry.name)
+
+    def clock_jumped(self, time_s: float) -> None:
+        """Count the time well inside anew after a jump of the clock; no harm ends by it [s]."""
+        self._since = {name: _Harm(min(harm.since_s, time_s)) for name, harm in self._since.items()}
+
+    def facts(
+        self,
+        judged: Sequence[LimitJudgement],
+        reasons: Mapping[str, Reason],
+        time_s: float,
+    ) -> tuple[FilmFact, ...]:
+        """Return what is so of the films by this evaluation.
+
+        Args:
+            judged: every limit in force, the worst first.
+            reasons: by name of their limit; that of `outlook` only where it leads past a limit.
+            time_s: of the evaluation [s].
+        """
+        found = [
+            FilmFact(FactKind.HARMED, str(name), harm.since_s, reasons[str(name)])
+            for name, harm in self._since.items()
+            if str(name) in reasons
+        ]
+        for kind, state in ((FactKind.BLIND, LimitState.UNKNOWN), (FactKind.NEAR, LimitState.NEAR)):
+            for entry in judged:
+                worn = kind is FactKind.NEAR and (
+                    entry.name in self._since or entry.name in self._eased
+                )
+                if entry.state is state and not worn:
+                    reason = reasons[str(entry.name)]
+                    found.append(FilmFact(kind, str(entry.name), time_s, reason))
+                    break
+        if OUTLOOK in reasons:
+            found.append(FilmFact(FactKind.NEAR, OUTLOOK, time_s, reasons[OUTLOOK]))
+        return tuple(found)
+
+
+def todo_of(fact: FilmFact, stage: Stage) -> str:
+    """Return what an alarm asks of the painter; the caution stands before it.
+
+    Args:
+        fact: that rings.
+        stage: of the section.
+    """
+    apply = stage is Stage.APPLY
+    if fact.kind is FactKind.BLIND:
+        return "Look at the probe, its cable and its battery."
+    if fact.kind is FactKind.NEAR:
+        return (
+            "Finish to the next break line, then stop." if apply else "Keep off; look again soon."
+        )
+    if fact.reason.state is LimitState.UNKNOWN:
+        return "Nobody knows whether it is over."
+    if apply:
+        return "Stop at the next break line."
+    if fact.reason.state is not LimitState.BROKEN:
+        return "It is not well inside the limit for long enough yet. Keep off."
+    return f"{HARM_WORDS[LimitName(fact.cause)]} Stay out; leave outside heat as it is. Noted."
