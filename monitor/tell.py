@@ -15,6 +15,10 @@ from rules.section import SectionCall
 
 Tell = Callable[[Enclosure, "list[SectionCall]", Json], None]
 
+BEGUN, BESIDE = "begun", "beside"
+"""Keys of a call in the log: the first of a run of the program; what forbade GO beside readings
+and events. Whoever recomputes the calls needs both."""
+
 
 class Teller:
     """Follows one enclosure's evaluations.
@@ -46,6 +50,8 @@ class Teller:
         self._facts = {} if facts is None else {FACTS: facts}
         self._told: dict[str, tuple[str, str]] = {}
         self._causes: dict[str, frozenset[str]] = {}
+        self._beside: dict[str, frozenset[str]] = {}
+        self._begun = False
         self._fault = ""
 
     def evaluated(self, enclosure: Enclosure) -> None:
@@ -63,6 +69,7 @@ class Teller:
         for name in ended:
             del self._told[name]
             self._causes.pop(name, None)
+            self._beside.pop(name, None)
         calls = enclosure.explain()
         pressure_pa = pressure_at_altitude_pa(enclosure.config.altitude_m)
         kept = self._keep(enclosure, calls, [*changed, *grown], pressure_pa)
@@ -88,19 +95,24 @@ class Teller:
         return fault
 
     def _grown(self, enclosure: Enclosure, changed: list[str]) -> list[str]:
-        """The sections whose STOP has a further cause, which a restart has to know of.
+        """The sections of which the log needs a row though call and stage are what they were.
 
-        A recording can be played again, so its log needs no more than the changes.
+        A STOP has a further cause, which a restart has to know of (a recording can be played
+        again); or GO is forbidden by something else than before, which no reading tells.
         """
-        if self._store is None or self._recorded:
+        if self._store is None:
             return []
         found = []
         for name, section in enclosure.sections.items():
             cause = section.memory.cause
-            if cause != self._causes.get(name, frozenset()):
-                self._causes[name] = cause
-                if cause and name not in changed:
-                    found.append(name)
+            grown = not self._recorded and cause != self._causes.get(name, frozenset())
+            self._causes[name] = cause
+            if self._beside.get(name, frozenset()) != section.beside:
+                self._beside[name] = section.beside
+            elif not (grown and cause):
+                continue
+            if name not in changed:
+                found.append(name)
         return found
 
     def _keep(
@@ -113,6 +125,8 @@ class Teller:
         """Keep the calls of the named sections, all at once: each waits no longer than one."""
         if self._store is None or not sections:
             return True
+        more = {} if self._begun else {BEGUN: True}
+        self._begun = True
         rows = [
             CallRow(
                 enclosure=enclosure.name,
@@ -121,7 +135,14 @@ class Teller:
                 call=call.call.value,
                 stage=call.stage.value,
                 question=call.question,
-                body=json.dumps({**section_dict(call, pressure_pa), **self._facts}),
+                body=json.dumps(
+                    {
+                        **section_dict(call, pressure_pa),
+                        BESIDE: sorted(enclosure.sections[call.section].beside),
+                        **more,
+                        **self._facts,
+                    }
+                ),
                 source=self._source,
             )
             for call in calls

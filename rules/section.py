@@ -20,6 +20,8 @@ from rules.limits import (
 )
 from rules.reasons import (
     MAY_I_START,
+    OUTLOOK,
+    PROBES_OUT,
     Doubt,
     Reason,
     advice_of,
@@ -118,7 +120,16 @@ class SectionCall:
 
 
 class Section:
-    """Keeps what one section's call needs from one evaluation to the next."""
+    """Keeps what one section's call needs from one evaluation to the next.
+
+    Attributes:
+        name: of the section.
+        film: what events and clocks say of it.
+        memory: of the state machine; its `call` is in force.
+        ahead: the outlook that was made last, or None.
+        beside: what forbade GO at the last evaluation and follows from neither readings nor
+            events: names of doubts, and `outlook`.
+    """
 
     def __init__(self, name: str, film: Film, time_s: float, last_call: Call | None = None) -> None:
         self.name = name
@@ -133,6 +144,7 @@ class Section:
         self._doubts: tuple[Doubt, ...] = ()
         self._assumed: AssumedSurface | None = None
         self.ahead: EarlierOutlook | None = None
+        self.beside: frozenset[str] = frozenset()
         self.set_film(film)
 
     def set_film(self, film: Film, time_s: float | None = None) -> None:
@@ -194,6 +206,7 @@ class Section:
             self._trend.breaks(judged, time_s)
         )
         forbidden = bool(doubts) or bool(film.doubts) or unasked or breaks
+        self.beside = _beside(doubts, ahead)
         stop_forced = "recoat closes" if film.forbids_coating() else ""
         self.memory = step(
             self.memory,
@@ -326,3 +339,14 @@ class Section:
         self._medians.forget()
         self._trend.forget()
         self.ahead = None
+
+
+_NOTHING: frozenset[str] = frozenset()
+
+
+def _beside(doubts: Sequence[Doubt], ahead: EarlierOutlook | None) -> frozenset[str]:
+    breaks = ahead is not None and bool(ahead.breaks)
+    if not (doubts or breaks):
+        return _NOTHING
+    names = {doubt.name for doubt in doubts if doubt.name != PROBES_OUT}
+    return frozenset(names | {OUTLOOK} if breaks else names)

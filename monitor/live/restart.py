@@ -13,6 +13,7 @@ from monitor.enclosure import Enclosure, LastCall
 from monitor.films import FilmKeeper, channels_of, history_rows
 from monitor.log.log import Store
 from monitor.log.rows import QUALITY_OF_CODE, Outage
+from monitor.replay.play import CLOCK_SET
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.events import Event, in_force
@@ -20,7 +21,6 @@ from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.reading import Quality, Quantity, Reading
 
-CLOCK_SET = "clock-set"
 LOST = "section {} is watched no more: its STOP has ended"
 
 
@@ -188,6 +188,7 @@ def newest_sane_s(store: Store, now_s: float) -> float | None:
     return newest_s
 
 
+STOPPED = "program-stopped"
 STOPPED_S = 300.0
 """A restart within this is none: slow sensors leave such gaps anyway [s]."""
 LINK_LOST = "broker-lost"
@@ -209,7 +210,7 @@ def program_stopped(store: Store, now_s: float) -> Outage | None:
     if now_s - newest_s < STOPPED_S:
         return None
     text = f"no program watched for up to {duration_text(now_s - newest_s)}, until it was started"
-    return Outage("program-stopped", newest_s, now_s, text)
+    return Outage(STOPPED, newest_s, now_s, text)
 
 
 def clock_set(before_s: float, after_s: float, step_s: float) -> Outage:
