@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import tempfile
 from bisect import bisect_right
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from heapq import merge
@@ -28,6 +28,7 @@ from monitor.live.loop import Watch
 from monitor.live.restart import LINK_LOST, STOPPED
 from monitor.log.facts import KEY as FACTS
 from monitor.log.facts import config_of
+from monitor.log.files import Recomputed
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, QUALITY_OF_CODE, CallRow, LogSource
 from monitor.replay.play import CLOCK_SET, ReplayJob, keeper_of, play
@@ -35,11 +36,12 @@ from monitor.tell import BEGUN, BESIDE
 from monitor.wire import Json
 from rules.errors import FilmcallError
 from rules.events import Event
+from rules.outlook.draws import OutlookBreak
 from rules.reasons import OUTLOOK
 from rules.section import SectionCall
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.text import iso_utc
-from rules.trend import EarlierOutlook, OutlookBreak
+from rules.trend import EarlierOutlook
 from rules.vocabulary import LimitName
 from sensors.mqtt.intake import Arrival
 from sensors.reading import Quality, Quantity, Reading
@@ -92,21 +94,6 @@ class State(NamedTuple):
 
     time_s: float
     call: str | None
-
-
-@dataclass(slots=True)
-class Recomputed:
-    """What came of making the log's calls once more.
-
-    Attributes:
-        follow: calls that follow from what the log holds.
-        problems: those that do not, in sentences, the first in time first.
-        left_out: how many could not be made again, by why.
-    """
-
-    follow: int = 0
-    problems: list[str] = field(default_factory=list)
-    left_out: Counter[str] = field(default_factory=Counter)
 
 
 @dataclass(slots=True)
@@ -222,6 +209,13 @@ class _Now:
         return found
 
 
+class _Begin(NamedTuple):
+    """A start of the program, and the row of its first call."""
+
+    facts: Json
+    row: int
+
+
 class _Lived:
     """Lets the live program go through one enclosure's log again. Door: `run`."""
 
@@ -268,7 +262,7 @@ class _Lived:
                 self._turn(self._now.now_s)
 
     def _others(self) -> Iterator[tuple[float, int, object]]:
-        store, enclosure = self._store, self._enclosure
+        store = self._store
         for begun, of_one in groupby(self._kept, key=lambda each: bool(each.body.get(BEGUN))):
             for time_s, together in groupby(of_one, key=lambda each: each.time_s):
                 first = next(together)
@@ -284,7 +278,6 @@ class _Lived:
                 if before:
                     row = max(each.row.row or 0 for each in before)
                     yield outage.to_s, 0, _Begin(before[-1].facts, row)
-        del enclosure
 
     def _readings(self) -> Iterator[tuple[float, int, list[Arrival]]]:
         """Each moment's arrivals, in the order in which they came."""
@@ -391,13 +384,6 @@ class _Lived:
                 self._scratch.add_calibration(replace(calibration, row=None))
 
 
-class _Begin(NamedTuple):
-    """A start of the program, and the row of its first call."""
-
-    facts: Json
-    row: int
-
-
 def _reading(
     enclosure: str,
     point: str,
@@ -419,7 +405,7 @@ def _give(enclosure: Enclosure, beside: dict[str, frozenset[str]]) -> None:
         section.ahead = None
         if beside.get(name):
             now_s, stage = enclosure.now_s, section.film.stage
-            found = OutlookBreak(LimitName.DEW_MARGIN_MIN, now_s, 1.0)
+            found = OutlookBreak(LimitName.DEW_MARGIN_MIN, 1.0, 0.0, 0.0, 0.0, 0.0)
             section.ahead = EarlierOutlook(now_s, stage, 0.0, (found,), OUTLOOK)
 
 
@@ -434,7 +420,7 @@ def _unsure(store: Store, enclosure: str, kept: Sequence[Kept]) -> Iterator[Unsu
             yield Unsure(each.time_s, end_s, why)
         if each.beside & {_LOG, _CLOCK}:
             why = "the disk was full or the clock wrong about then"
-            yield Unsure(each.time_s - SETTLED_S, end_s + SETTLED_S, why)
+            yield Unsure(each.time_s - _QUIET_S, end_s + SETTLED_S, why)
         if after is not None and after.time_s < each.time_s:
             yield Unsure(after.time_s, each.time_s + SETTLED_S, "the clock was set back")
     begun = [each.time_s for each in kept if each.body.get(BEGUN)]

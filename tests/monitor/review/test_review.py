@@ -386,7 +386,7 @@ def test_a_surface_that_was_only_assumed_is_said_and_reckoned_with(tmp_path: Pat
     path = tmp_path / "log.db"
     rows = [f"2026-10-03T{k // 60:02}:{k % 60:02}:00Z,12.0,70.0\n" for k in range(0, 1440, 5)]
     recording = tmp_path / "air.csv"
-    recording.write_text("time,temp_air,rh_air\n" + "".join(rows))
+    recording.write_text("time,temp_air_c,rh_air\n" + "".join(rows))
     played = filmcall("replay", str(recording), "--assumed-surface-offset", "-4 K", "--spec",
                       "two-pack-epoxy-primer", "--db", str(path), "--plain")  # fmt: skip
     assert played.code == 0, played.err
@@ -407,7 +407,7 @@ def test_a_go_is_told_with_the_reason_that_its_screen_had_first(tmp_path: Path) 
     path = tmp_path / "log.db"
     rows = [f"2026-10-03T10:{minute:02}:00Z,20.0,50.0,19.0\n" for minute in range(30)]
     recording = tmp_path / "plank.csv"
-    recording.write_text("time,temp_air,rh_air,plank_temp\n" + "".join(rows))
+    recording.write_text("time,temp_air_c,rh_air,plank_temp_c\n" + "".join(rows))
     played = filmcall("replay", str(recording), "--db", str(path), "--plain")
     go = next(line for line in played.out.splitlines() if "  GO  " in line)
     with Store.open(path, now_s=lambda: 0.0, read_only=True) as store:
