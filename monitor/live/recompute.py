@@ -26,6 +26,7 @@ from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure, Intake
 from monitor.live.loop import Watch
 from monitor.live.restart import LINK_LOST, STOPPED
+from monitor.live.witness import RECORD_LOST
 from monitor.log.facts import KEY as FACTS
 from monitor.log.facts import config_of
 from monitor.log.files import Recomputed
@@ -377,9 +378,9 @@ class _Lived:
     def _put_calibrations(self, now_s: float) -> None:
         had = len(self._scratch.calibrations())
         logged = self._store.file.rows("SELECT logged_us FROM calibrations ORDER BY id")
-        for calibration, (logged_us,) in list(
-            zip(self._store.calibrations(), logged, strict=True)
-        )[had:]:
+        for calibration, (logged_us,) in list(zip(self._store.calibrations(), logged, strict=True))[
+            had:
+        ]:
             if logged_us / 1e6 <= now_s:
                 self._scratch.add_calibration(replace(calibration, row=None))
 
@@ -428,7 +429,7 @@ def _unsure(store: Store, enclosure: str, kept: Sequence[Kept]) -> Iterator[Unsu
         end_s = begun[0] if begun else float("inf")
         yield Unsure(-float("inf"), end_s, "the start of the program is not in the log")
     for outage in store.outages():
-        if outage.what not in (STOPPED, LINK_LOST):
+        if outage.what not in (STOPPED, LINK_LOST, RECORD_LOST):
             end_s = outage.from_s if outage.to_s is None else outage.to_s
             yield Unsure(outage.from_s - NEAR_S, end_s + SETTLED_S, outage.text)
     for (to_us,) in store.file.rows(
@@ -523,17 +524,13 @@ def _rows(store: Store, source: int, config: EnclosureConfig) -> Iterator[list[R
             f"FROM readings WHERE channel IN ({listed}) ORDER BY came_us, time_us, channel"
         )
         for _, moment in groupby(rows, key=itemgetter(0, 1)):
-            yield [
-                _reading(config.name, *channels[row[2]], row, row[1] / 1e6) for row in moment
-            ]
+            yield [_reading(config.name, *channels[row[2]], row, row[1] / 1e6) for row in moment]
 
 
 # Holding the one against the other -----------------------------------------------------------
 
 
-def _compare(
-    kept: Sequence[Kept], again: _Again, found: Recomputed
-) -> Iterator[tuple[float, str]]:
+def _compare(kept: Sequence[Kept], again: _Again, found: Recomputed) -> Iterator[tuple[float, str]]:
     """Hold calls against those made again; yield when and in which words they differ."""
     by_section: dict[str, list[Kept]] = defaultdict(list)
     for each in kept:
@@ -557,13 +554,12 @@ def _unsaid(
 ) -> Iterator[tuple[float, str]]:
     """Calls that follow, and that the log lacks."""
     told = [State(each.time_s, each.row.call) for each in kept]
-    for (from_s, to_s), state in (
-        ((max(state.time_s, low_s), min(after_s, high_s)), state)
-        for state, after_s in zip(
-            states, [*(each.time_s for each in states[1:]), float("inf")], strict=True
-        )
+    stretches = [
+        (max(state.time_s, low_s), min(after.time_s, high_s), state)
+        for state, after in pairwise([*states, State(float("inf"), None)])
         for low_s, high_s in again.spans
-    ):
+    ]
+    for from_s, to_s, state in stretches:
         if state.call is None or not to_s - from_s > 2.0 * NEAR_S:
             continue
         begin_s, end_s = from_s + NEAR_S, to_s - NEAR_S
@@ -594,9 +590,7 @@ def _state_at(states: Sequence[State], time_s: float) -> str | None:
 
 
 def _calls_near(states: Sequence[State], time_s: float) -> set[str | None]:
-    near = {
-        each.call for each in states if time_s - NEAR_S <= each.time_s <= time_s + NEAR_S
-    }
+    near = {each.call for each in states if time_s - NEAR_S <= each.time_s <= time_s + NEAR_S}
     return near | {_state_at(states, time_s - NEAR_S)}
 
 

@@ -223,7 +223,7 @@ class LinkLog:
     """Follows the link to the broker, and tells of each time without it once that has ended."""
 
     def __init__(self, connected: Callable[[], bool]) -> None:
-        self._connected = connected
+        self.connected = connected
         self._lost_s: float | None = None
 
     def look(self, now_s: float) -> Outage | None:
@@ -232,7 +232,7 @@ class LinkLog:
         Args:
             now_s: now; call this about once a second [s].
         """
-        if not self._connected():
+        if not self.connected():
             self._lost_s = now_s if self._lost_s is None else self._lost_s
             return None
         return self._over(now_s)

@@ -105,7 +105,9 @@ def config_of(enclosure: str, facts: Json) -> EnclosureConfig:
             else DEFAULT_RULES[Quantity(each["quantity"])],
             section=each["section"],
             required=bool(each["required"]),
-            **{key: bool(each.get(key, usual)) for key, usual in _USUAL.items()},
+            inside=bool(each.get("inside", True)),
+            shared_element=bool(each.get("shared_element", False)),
+            confirmed=bool(each.get("confirmed", True)),
         )
         for each in facts["points"]
     )

@@ -415,7 +415,7 @@ def test_a_go_is_told_with_the_reason_that_its_screen_had_first(tmp_path: Path) 
         found = review(store, choose_session(store.sessions(), None))
     assert bodies[-1]["reasons"][0]["text"].startswith("No outlook yet"), "in the log it is first"
     told = found.sections[0].calls[-1]
-    assert (told.call, told.reason.startswith("surface 9.7 K over")) == ("GO", True)
+    assert (told.call, told.reason.startswith("All limits kept")) == ("GO", True)
     assert told.reason in go
 
 
