@@ -188,6 +188,18 @@ class Queries:
             )
         )
 
+    def stations(self, enclosure: str, from_s: float, to_s: float) -> tuple[str, ...]:
+        """Return through which stations an enclosure's events came, where they are named."""
+        low, high = span_us(from_s, to_s)
+        found = self._file.rows(
+            "SELECT DISTINCT station FROM events WHERE enclosure = ? AND station <> '' "
+            "AND time_us BETWEEN ? AND ? ORDER BY station",
+            enclosure,
+            low,
+            high,
+        )
+        return tuple(str(station) for (station,) in found)
+
     def sessions(self) -> tuple[Session, ...]:
         """Return the jobs in the log by their start; a recording without events counts as one."""
         found: list[Session] = []

@@ -18,6 +18,7 @@ from monitor.log.files import seal_text
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, Calibration, CallRow, Outage, Session
 from monitor.review.defects import shipped_defects
+from monitor.review.origin import LATE_S, CallOrigin, call_origin, withdrawn_events
 from monitor.review.read import (
     Columns,
     Progress,
@@ -151,12 +152,17 @@ class NothingToReview(FilmcallError):
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """A call that the log kept: when, what, at which stage, and its first reason."""
+    """A call that the log kept: when, what, at which stage, its first reason, and how it came.
+
+    `later_s` is how long after its time it was written down [s].
+    """
 
     time_s: float
     call: str
     stage: str
     reason: str
+    origin: CallOrigin = CallOrigin.LIVE
+    later_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -167,7 +173,7 @@ class SectionReview:
         section: its name.
         coats: what became of each.
         series: its climate, cell by cell.
-        calls: as they were told at the time; never reckoned anew.
+        calls: as the log has them, never reckoned anew; each says whether it was told.
         sighting: when and on which coat a defect was seen here, as far as the words say.
         verdicts: on each defect asked for.
         said: what has to be said of it.
@@ -194,6 +200,8 @@ class Review:
         step_s: cell of the grid that sums were made on [s].
         sections: of the work.
         events: in force, in order.
+        withdrawn: what was taken back, each with what took it back.
+        stations: through which the events came.
         sensors: what each channel gave.
         calibrations: known of its points.
         outages: times of which the log knows less.
@@ -215,6 +223,8 @@ class Review:
     step_s: float
     sections: tuple[SectionReview, ...]
     events: tuple[Event, ...]
+    withdrawn: tuple[tuple[Event, Event], ...]
+    stations: tuple[str, ...]
     sensors: tuple[SensorHealth, ...]
     calibrations: tuple[Calibration, ...]
     outages: tuple[Outage, ...]
@@ -338,7 +348,7 @@ def review(
         for name in names
     )  # fmt: skip
     not_known.extend(doubts_of(columns.health, config, sections))
-    problems = tuple(str(each) for each in store.audit(session.started_s, end_s).problems)
+    problems = tuple(str(each) for each in store.audit(from_s, end_s).problems)
     used = {coat.spec.name: coat.spec for each in sections for coat in each.coats}
     used = used or {default.name: default}
     not_known.extend(
@@ -355,6 +365,8 @@ def review(
         step_s=columns.step_s,
         sections=sections,
         events=tuple(e for e in standing if session.started_s - 1.0 <= e.time_s <= end_s),
+        withdrawn=withdrawn_events(events),
+        stations=store.stations(enclosure, from_s, end_s),
         sensors=columns.health,
         calibrations=tuple(
             each
@@ -554,8 +566,8 @@ def _section(
         coats=coats,
         series=series,
         sighting=sighting,
-        calls=_calls(store, enclosure, source, name, start_s, end_s)
-        or _calls(store, enclosure, source, ALL_SECTIONS, start_s, end_s),
+        calls=_calls(store, enclosure, source, name, (start_s, end_s), events)
+        or _calls(store, enclosure, source, ALL_SECTIONS, (start_s, end_s), events),
         verdicts=_fitting([verdict_of(each, coats, series, washed, sighting) for each in asked]),
         said=said,
     )
@@ -577,12 +589,26 @@ def _fitting(verdicts: list[Verdict]) -> tuple[Verdict, ...]:
 
 
 def _calls(
-    store: Store, enclosure: str, source: int, section: str, from_s: float, to_s: float
+    store: Store,
+    enclosure: str,
+    source: int,
+    section: str,
+    span_s: tuple[float, float],
+    events: Sequence[Event],
 ) -> tuple[Call, ...]:
-    found = []
-    for row in store.calls(enclosure, from_s, to_s, source=source, section=section):
-        found.append(Call(row.time_s, row.call, row.stage, _first_text(_body(row))))
-    return tuple(sorted(found, key=lambda call: call.time_s))
+    kind = next((each.kind for each in store.sources() if each.source == source), "")
+    # What could have come late to a call; a long log has few of those.
+    late = [e for e in events if e.recorded_s is not None and e.recorded_s - e.time_s > LATE_S]
+    found: list[Call] = []
+    rows = store.calls(enclosure, *span_s, source=source, section=section)
+    for row in sorted(rows, key=lambda each: each.time_s):
+        if found and (found[-1].call, found[-1].stage) == (row.call, row.stage):
+            continue  # what it rests on changed, and not the call
+        later_s = max(0.0, (row.logged_s or row.time_s) - row.time_s)
+        reason = _first_text(_body(row))
+        origin = call_origin(row, kind, late)
+        found.append(Call(row.time_s, row.call, row.stage, reason, origin, later_s))
+    return tuple(found)
 
 
 def _first_text(body: Mapping[str, object]) -> str:
