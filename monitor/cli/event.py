@@ -15,6 +15,7 @@ from monitor.cli.options import method_named
 from monitor.log.facts import config_in, specs_of, with_spec_text
 from monitor.log.files import reading_log
 from monitor.log.log import Store, log_path
+from monitor.log.photos import take_photo
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import AHEAD_S, carries_zone, moment_s, zone_in_log, zone_or_local
 from rules.clocks.all_clocks import launch_warning
@@ -55,6 +56,7 @@ def run(
     unit: str | None,
     point: str | None,
     until: str | None,
+    photo: Path | None,
     corrects: int | None,
     withdraw: bool,
     db: Path | None,
@@ -118,7 +120,9 @@ def run(
     with Store.open(log_path(db), now_s=time.time) as store:
         for notice in store.notices:
             print(notice, file=sys.stderr)
-        kept = store.add_event(_respecced(store, with_spec_text(store, event)))
+        ready = _respecced(store, with_spec_text(store, event))
+        taken = None if photo is None else take_photo(photo, store.path)
+        kept = store.add_event(ready, photo=taken)
         warnings = [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
         warnings.append(_strange_point(store, enclosure, point))
         warnings.append(missing_before(kept, store.events(enclosure)))
@@ -132,6 +136,8 @@ def run(
     if section is not None:
         said += f"/{printable(section)}"
     said += f", row {kept.row}"
+    if taken is not None:
+        said += ", with its photo"
     if late > LATE_S:
         said += f" (late, {duration_text(late)} after)"
     return "\n".join([said, *(f"warning: {each}" for each in warnings if each)])

@@ -15,6 +15,7 @@ from typing import TextIO
 from monitor.log.chain import Seal
 from monitor.log.export import export_calls, export_readings
 from monitor.log.log import Store, log_path
+from monitor.log.photos import PhotoFault, folder_of, photo_bytes
 from rules.errors import FilmcallError
 from rules.text import counted, iso_utc
 
@@ -102,9 +103,11 @@ def verify(
         audit = store.audit()
         stands = store.seal()
         held = None if wanted is None else store.sealed_as(wanted)
+        photos, changed, away = _photos(store)
         again = None if recompute is None else recompute(store)
         path = store.path
     problems = [str(problem) for problem in audit.problems]
+    problems += changed
     problems += [] if again is None else again.problems
     if wanted is not None and held is None:
         problems.append(
@@ -120,6 +123,8 @@ def verify(
             "thinned_minutes": audit.means,
             "open": audit.open,
             "outside": audit.outside,
+            "photos": photos,
+            "photos_away": away,
             "calls_follow": None if again is None else again.follow,
             "calls_left_out": None if again is None else dict(again.left_out),
             "sealed": None if wanted is None else held is not None,
@@ -139,6 +144,13 @@ def verify(
         ]
     if again is not None:
         lines += _calls_lines(again)
+    if photos:
+        lines.append(f"{counted(photos, 'photo stands', 'photos stand')} as taken in.")
+    if away:
+        lines.append(
+            f"{counted(away, 'photo lies', 'photos lie')} not in {folder_of(path).name} beside "
+            f"the log: copy that folder with it."
+        )
     if audit.open:
         lines.append(
             f"{counted(audit.open, 'reading')} of the last minutes have no place in the chain yet; "
@@ -161,6 +173,20 @@ def verify(
             "shows a log that was made anew as a whole."
         )
     return "\n".join(lines), len(problems)
+
+
+def _photos(store: Store) -> tuple[int, list[str], int]:
+    """How many photos stand as taken in, what is wrong with others, and how many lie elsewhere."""
+    stand, away, changed = 0, 0, []
+    for photo in store.photos():
+        try:
+            held = photo_bytes(store.path, photo)
+        except PhotoFault as fault:
+            changed.append(str(fault))
+            continue
+        stand += held is not None
+        away += held is None
+    return stand, changed, away
 
 
 def _calls_lines(again: Recomputed) -> list[str]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from monitor.log import chain
 from monitor.log.open import LogFile
+from monitor.log.photos import Photo
 from monitor.log.rows import (
     CALL_COLUMNS,
     EVENT_WANTED,
@@ -187,6 +188,11 @@ class Queries:
                 enclosure,
             )
         )
+
+    def photos(self) -> tuple[Photo, ...]:
+        """Return the photos that events brought, in the order of the events."""
+        found = self._file.rows("SELECT name, bytes, id FROM photos ORDER BY id")
+        return tuple(Photo(*row) for row in found)
 
     def stations(self, enclosure: str, from_s: float, to_s: float) -> tuple[str, ...]:
         """Return through which stations an enclosure's events came, where they are named."""

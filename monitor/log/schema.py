@@ -286,6 +286,14 @@ def _chain_all(connection: sqlite3.Connection) -> None:
             chain.append(connection, kind, row)
 
 
+def _keep_photos(connection: sqlite3.Connection) -> None:
+    connection.execute(
+        "CREATE TABLE photos(id INTEGER PRIMARY KEY REFERENCES events(id), "
+        "name TEXT NOT NULL, bytes INTEGER NOT NULL)"
+    )
+    _forbid_rewriting(connection, ("photos",))
+
+
 def _forbid_rewriting(connection: sqlite3.Connection, tables: Sequence[str]) -> None:
     for table in tables:
         for verb in ("UPDATE", "DELETE"):
@@ -308,7 +316,13 @@ def _run(connection: sqlite3.Connection, script: str) -> None:
 Migration = Callable[[sqlite3.Connection], None]
 
 # Step n brings a log from version n to n + 1. A step, once released, is never changed.
-MIGRATIONS: tuple[Migration, ...] = (_create, _thin, _keep_specs_of_events, _chain_all)
+MIGRATIONS: tuple[Migration, ...] = (
+    _create,
+    _thin,
+    _keep_specs_of_events,
+    _chain_all,
+    _keep_photos,
+)
 SCHEMA_VERSION = len(MIGRATIONS)
 
 

@@ -24,6 +24,7 @@ _NAMES = {
     "calibration": "calibration",
     "thinning": "thinning",
     "event-spec": "the spec of event",
+    "photo": "the photo of event",
     "means": "the means of thinning",
     "source": "recording",
     "source-end": "the end of recording",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from importlib.resources import files
 from typing import Any
 
@@ -20,7 +21,7 @@ from monitor.review.figures import (
     window_words,
 )
 from monitor.review.origin import LIVE_EVENT, calls_heading, event_origin
-from monitor.review.review import Review, SectionReview
+from monitor.review.review import Review, ReviewPhoto, SectionReview
 from rules.clocks.work import is_about
 from rules.errors import FilmcallError
 from rules.events import Event
@@ -128,6 +129,7 @@ def _context(review: Review, written_s: float | None) -> dict[str, Any]:
             _section(each, at, named, stamp, lead) for at, each in enumerate(review.sections)
         ],
         "events": [_event(event, stamp) for event in named],
+        "photos": [_photo(each, stamp) for each in review.photos],
         "withdrawn": [_withdrawn(event, back, stamp) for event, back in review.withdrawn],
         "sensors": [
             {
@@ -402,6 +404,16 @@ def _event(event: Event, stamp: TimeStamp) -> dict[str, str]:
         "section": event.section or ALL_SECTIONS,
         "details": words.event_details(event),
         "origin": event_origin(event),
+    }
+
+
+def _photo(photo: ReviewPhoto, stamp: TimeStamp) -> dict[str, str]:
+    event = photo.event
+    where = "" if event.section is None else f", {event.section}"
+    said = f": {event.note}" if event.note else ""
+    return {
+        "source": f"data:{photo.mime};base64,{b64encode(photo.held).decode()}",
+        "caption": f"{stamp(event.time_s)}{where}{said} ({event_origin(event)})",
     }
 
 

@@ -10,12 +10,13 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig
 from monitor.log.facts import specs_of
 from monitor.log.files import seal_text
 from monitor.log.log import Store
+from monitor.log.photos import PhotoFault, photo_bytes
 from monitor.log.rows import LIVE, Calibration, CallRow, Outage, Session
 from monitor.review.defects import shipped_defects
 from monitor.review.origin import LATE_S, CallOrigin, call_origin, withdrawn_events
@@ -165,6 +166,14 @@ class Call:
     later_s: float = 0.0
 
 
+class ReviewPhoto(NamedTuple):
+    """A photo with the event that it came with."""
+
+    event: Event
+    mime: str
+    held: bytes
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SectionReview:
     """One section of the job.
@@ -202,6 +211,7 @@ class Review:
         events: in force, in order.
         withdrawn: what was taken back, each with what took it back.
         stations: through which the events came.
+        photos: that its events brought and that lie beside the log as they were taken in.
         sensors: what each channel gave.
         calibrations: known of its points.
         outages: times of which the log knows less.
@@ -225,6 +235,7 @@ class Review:
     events: tuple[Event, ...]
     withdrawn: tuple[tuple[Event, Event], ...]
     stations: tuple[str, ...]
+    photos: tuple[ReviewPhoto, ...]
     sensors: tuple[SensorHealth, ...]
     calibrations: tuple[Calibration, ...]
     outages: tuple[Outage, ...]
@@ -349,6 +360,8 @@ def review(
     )  # fmt: skip
     not_known.extend(doubts_of(columns.health, config, sections))
     problems = tuple(str(each) for each in store.audit(from_s, end_s).problems)
+    photos, said_of_photos = _photos(store, standing)
+    problems += tuple(said_of_photos)
     used = {coat.spec.name: coat.spec for each in sections for coat in each.coats}
     used = used or {default.name: default}
     not_known.extend(
@@ -367,6 +380,7 @@ def review(
         events=tuple(e for e in standing if session.started_s - 1.0 <= e.time_s <= end_s),
         withdrawn=withdrawn_events(events),
         stations=store.stations(enclosure, from_s, end_s),
+        photos=photos,
         sensors=columns.health,
         calibrations=tuple(
             each
@@ -384,6 +398,23 @@ def review(
         seal=seal_text(store.seal()),
         chain_problems=problems,
     )
+
+
+def _photos(store: Store, events: Sequence[Event]) -> tuple[tuple[ReviewPhoto, ...], list[str]]:
+    """The photos of events, and what is wrong with those that are not shown."""
+    by_row = {event.row: event for event in events}
+    found, wrong = [], []
+    for photo in store.photos():
+        if photo.event not in by_row:
+            continue
+        try:
+            held = photo_bytes(store.path, photo)
+        except PhotoFault as fault:
+            wrong.append(str(fault))
+            continue
+        if held is not None:
+            found.append(ReviewPhoto(by_row[photo.event], photo.mime, held))
+    return tuple(found), wrong
 
 
 def _asked(defect: str | None, seen: str) -> tuple[tuple[Defect, ...], tuple[str, ...]]:
