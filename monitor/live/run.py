@@ -83,8 +83,8 @@ def run(
         forecast = ForecastKeeper.of(config, clock.now_s, store.path)
         station = config.publish.station
         witness = Witness(store, f"{config.publish.base}/{station}/seal", station)
-        plain = {} if forecast is None else forecast.topics
-        intake = intake_of(config, config_file, {**plain, witness.topic: witness.heard})
+        heard = {witness.topic: witness.heard, **({} if forecast is None else forecast.topics)}
+        intake = intake_of(config, config_file, heard)
         publisher = Publisher(intake, base=config.publish.base, station=station)
         publisher.witness = witness
         stopper = Stopper()
