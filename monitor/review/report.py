@@ -85,7 +85,8 @@ def _context(review: Review, written_s: float | None) -> dict[str, Any]:
     advised = words.advised(review)
     seal = f"Log {review.log_uuid}, "
     seal += (
-        "it stands as it was written. "
+        f"its calls and events, and its readings from {stamp(review.rests_on_s[0])} to "
+        f"{stamp(review.rests_on_s[1])}, stand as they were written. "
         if not review.chain_problems
         else "IT WAS CHANGED LATER: " + " ".join(review.chain_problems) + " "
     )

@@ -49,7 +49,7 @@ from rules.review.seen import (
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.text import counted
 from rules.units import DAY_S
-from rules.vocabulary import ALL_SECTIONS, EventKind, LimitState
+from rules.vocabulary import ALL_SECTIONS, EventKind, LimitState, Step
 from sensors.reading import Quantity
 from sensors.zones import zone_or_utc
 
@@ -222,6 +222,7 @@ class Review:
         seen_denies: what it says that the film is not.
         not_known: what the review does not know, in sentences.
         log_uuid: of the file.
+        rests_on_s: from when to when its readings were held against their chain [s].
         seal: of the log as it was when this was made, in words.
         chain_problems: where it was changed later.
     """
@@ -246,6 +247,7 @@ class Review:
     seen_denies: tuple[str, ...]
     not_known: tuple[str, ...]
     log_uuid: str
+    rests_on_s: tuple[float, float]
     seal: str
     chain_problems: tuple[str, ...]
 
@@ -359,7 +361,8 @@ def review(
         for name in names
     )  # fmt: skip
     not_known.extend(doubts_of(columns.health, config, sections))
-    problems = tuple(str(each) for each in store.audit(from_s, end_s).problems)
+    rests_on_s = _rests_on(sections, from_s, end_s)
+    problems = tuple(str(each) for each in store.audit(*rests_on_s).problems)
     photos, said_of_photos = _photos(store, standing)
     problems += tuple(said_of_photos)
     used = {coat.spec.name: coat.spec for each in sections for coat in each.coats}
@@ -395,6 +398,7 @@ def review(
         seen_denies=denied_words(seen, shipped_defects()),
         not_known=tuple(dict.fromkeys(not_known)),
         log_uuid=store.log_uuid,
+        rests_on_s=rests_on_s,
         seal=seal_text(store.seal()),
         chain_problems=problems,
     )
@@ -415,6 +419,18 @@ def _photos(store: Store, events: Sequence[Event]) -> tuple[tuple[ReviewPhoto, .
         if held is not None:
             found.append(ReviewPhoto(by_row[photo.event], photo.mime, held))
     return tuple(found), wrong
+
+
+def _rests_on(
+    sections: Sequence[SectionReview], from_s: float, to_s: float
+) -> tuple[float, float]:
+    """From when to when the air counts for coats, until they have cured; all where none is."""
+    coats = [coat for each in sections for coat in each.coats]
+    begun = [coat.started_s for coat in coats if coat.started_s is not None]
+    if not begun:
+        return from_s, to_s
+    cured_s = max(coat.open_until_s(Step.CURED) for coat in coats)
+    return max(from_s, min(begun) - BEFORE_S), min(to_s, cured_s)
 
 
 def _asked(defect: str | None, seen: str) -> tuple[tuple[Defect, ...], tuple[str, ...]]:
