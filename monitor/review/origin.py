@@ -88,4 +88,7 @@ def calls_heading(origins: Sequence[CallOrigin], later_s: float) -> str:
     if all(each is CallOrigin.LIVE for each in origins):
         return "calls as they were told at the time"
     other = sum(each is not CallOrigin.LIVE for each in origins)
-    return f"calls, of which {counted(other, 'was', 'were')} not simply told at the time"
+    return (
+        f"calls as they were told; {other} of {counted(len(origins), 'call')} before a late event "
+        "was known, or written down later"
+    )

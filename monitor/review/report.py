@@ -96,6 +96,8 @@ def _context(review: Review, written_s: float | None) -> dict[str, Any]:
     said: set[str] = set()
     return {
         "title": session.title or "untitled session",
+        # A recording's title is its file.
+        "boat": "" if session.session is None else session.title,
         "enclosure": session.enclosure or "",
         "from": stamp(review.from_s),
         "to": stamp(review.to_s),

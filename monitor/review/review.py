@@ -421,9 +421,7 @@ def _photos(store: Store, events: Sequence[Event]) -> tuple[tuple[ReviewPhoto, .
     return tuple(found), wrong
 
 
-def _rests_on(
-    sections: Sequence[SectionReview], from_s: float, to_s: float
-) -> tuple[float, float]:
+def _rests_on(sections: Sequence[SectionReview], from_s: float, to_s: float) -> tuple[float, float]:
     """From when to when the air counts for coats, until they have cured; all where none is."""
     coats = [coat for each in sections for coat in each.coats]
     begun = [coat.started_s for coat in coats if coat.started_s is not None]
