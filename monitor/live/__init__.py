@@ -2,6 +2,5 @@
 
 Door: `loop.py`. May import: monitor, monitor.alarms, monitor.config, monitor.log,
 monitor.outlook, monitor.replay, monitor.screen, rules, rules.air, rules.clocks, rules.outlook,
-rules.spec, sensors,
-sensors.mqtt.
+rules.spec, sensors, sensors.mqtt.
 """
