@@ -6,6 +6,7 @@ honest log is never accused, and a call that does not follow from the readings i
 
 from __future__ import annotations
 
+import json
 import random
 import shutil
 import sqlite3
@@ -19,6 +20,9 @@ from rig import PORT, STBD, TOPCOAT, Rig
 from monitor.live.recompute import recompute
 from monitor.log.files import Recomputed
 from monitor.log.log import Store
+from rules.outlook.draws import OutlookBreak
+from rules.trend import EarlierOutlook
+from rules.vocabulary import LimitName, Stage
 
 DEEDS = (
     "coat", "cold", "damp", "mild", "silent", "restart", "kill", "late", "link", "disk", "clock",
@@ -203,3 +207,20 @@ def test_calls_of_an_older_program_are_counted_and_not_accused(kept: Path, tmp_p
     found = looked_at(path)
     assert (found.follow, found.problems) == (0, [])
     assert "older filmcall" in " ".join(found.left_out)
+
+
+def test_an_outlook_that_held_go_is_in_the_log_and_its_calls_follow(tmp_path: Path) -> None:
+    rig = Rig(tmp_path, step_s=10.0)
+    rig.run(15.0)
+    section = rig.live.watch.rooms["tent"].enclosure.sections[PORT]
+    breaks = OutlookBreak(LimitName.HUMIDITY_MAX, 0.4, 3600.0, 1800.0, 7200.0, 14_400.0)
+    section.ahead = EarlierOutlook(rig.wall_s, Stage.PREP, 14_400.0, (breaks,), "the log")
+    rig.run(60.0)  # it counts for half an hour
+    rig.live.end()
+    with Store.open(tmp_path / "log.db", now_s=lambda: 0.0, read_only=True) as store:
+        kept = [each for each in store.calls() if each.section == PORT]
+        beside = [json.loads(each.body)["beside"] for each in kept]
+    assert [each.call for each in kept] == ["HOLD", "GO", "HOLD", "HOLD", "GO"]
+    assert beside == [[], [], ["outlook"], [], []]
+    found = looked_at(tmp_path / "log.db")
+    assert (found.problems, found.left_out.total()) == ([], 0)
