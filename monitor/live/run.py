@@ -131,7 +131,7 @@ def run(
                         alarms.look(link=link_words(status), link_ok=connected)
                         for text in quiet.news(alarms.snapshots):
                             (err if as_jsonl else out).say(text)
-                    for text in routes.news():
+                    for text in (*routes.news(), *witness.news()):
                         err.say(text)
                     out.check()
                     notifier.alive()

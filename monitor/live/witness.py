@@ -41,6 +41,7 @@ class Witness:
         self._linked_s: float | None = None
         self._settled = False
         self._told = ""
+        self._said = ""
 
     def heard(self, payload: bytes) -> None:
         """Take what the broker keeps; the network's thread calls this, with our own words too."""
@@ -94,6 +95,11 @@ class Witness:
             )
         self.trouble = f"{text[0].upper()}{text[1:]}. Look for the other file before you go on."
         return Outage(RECORD_LOST, from_s, now_s, text)
+
+    def news(self) -> list[str]:
+        """Return what has come to be said since this was asked last, for lines that scroll away."""
+        said, self._said = self._said, self.trouble
+        return [self.trouble] if self.trouble != said else []
 
     def message(self) -> bytes | None:
         """Return the seal to be kept at the broker; None where it has it, or until it was read."""
