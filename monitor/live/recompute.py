@@ -521,7 +521,9 @@ def _rows(store: Store, source: int, config: EnclosureConfig) -> Iterator[list[R
     with store.file.asking():
         rows = store.file.connection.execute(
             f"SELECT coalesce(received_us, time_us) AS came_us, time_us, channel, raw, quality "
-            f"FROM readings WHERE channel IN ({listed}) ORDER BY came_us, time_us, channel"
+            f"FROM readings WHERE channel IN ({listed}) "
+            # What is late came after the row that made it so.
+            f"ORDER BY came_us, time_us < came_us, time_us, channel"
         )
         for _, moment in groupby(rows, key=itemgetter(0, 1)):
             yield [_reading(config.name, *channels[row[2]], row, row[1] / 1e6) for row in moment]
