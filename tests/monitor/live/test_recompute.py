@@ -177,6 +177,7 @@ def test_a_recording_is_played_again(tmp_path: Path) -> None:
         f"{19.0 - (9.0 if 40 <= k < 60 else 0.1 * (k % 3))}\n"
         for k in range(120)
     ]
+    rows[20], rows[27] = rows[27], rows[20]  # one row early, seven late
     recording = tmp_path / "plank.csv"
     recording.write_text("time,temp_air_c,rh_air,plank_temp_c\n" + "".join(rows))
     path = tmp_path / "log.db"
