@@ -1,6 +1,7 @@
-"""What it costs to put readings into the chain: time and bytes a reading, and how fast it verifies.
+"""What it costs to put readings into the chain: time and bytes a reading, and how fast it verifies;
+and how many ways to forge a log are found.
 
-    python -m benchmarks.custody [--minutes 120] [--rounds 3]
+    python -m benchmarks.custody [--minutes 120] [--rounds 3] [--forged]
 
 The baseline is the same log written by the same program without leaves and roots, in the same run,
 turn about; processor time, so that a busy disk counts for neither.
@@ -9,6 +10,7 @@ turn about; processor time, so that a busy disk counts for neither.
 from __future__ import annotations
 
 import argparse
+import shutil
 import sqlite3
 import tempfile
 import time
@@ -21,6 +23,7 @@ from unittest.mock import patch
 from monitor.log.blocks import Blocks, ReadingTuple
 from monitor.log.log import Store
 from sensors.reading import Quality, Quantity, Reading
+from tests.support import forgeries
 
 T0 = 1_794_506_400.0
 RATES = ((10.0, 4), (10.0, 20), (1.0, 20))
@@ -117,14 +120,44 @@ def cost(folder: Path, name: str, rounds: int, work: Callable[[Path], int]) -> N
     )
 
 
+def forged(folder: Path) -> None:
+    """Forge an honest log in every way of the table, and print which ways are found by what."""
+    kept = folder / "honest.db"
+    forgeries.honest(kept)
+    with Store.open(kept, now_s=lambda: T0, read_only=True) as store:
+        seal = store.seal()
+        if store.verify():
+            raise SystemExit("the honest log is accused")
+    for ways, what in (
+        (forgeries.FOUND_BY_THE_CHAIN, "the chain alone"),
+        (forgeries.FOUND_BY_A_SEAL, "a witness's seal"),
+    ):
+        missed = []
+        for way in ways:
+            path = folder / "forged.db"
+            shutil.copyfile(kept, path)
+            forgeries.on_file(path, way.change)
+            with Store.open(path, now_s=lambda: T0, read_only=True) as store:
+                held = store.sealed_as(seal.sha256) == seal
+                if held if way.seal_only else not store.verify():
+                    missed.append(way.name)
+        print(f"forged logs found by {what}: {len(ways) - len(missed)} of {len(ways)}")
+        for name in missed:
+            print(f"  not found: {name}")
+
+
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--forged", action="store_true", help="only the forged logs")
     parser.add_argument("--minutes", type=int, default=120)
     parser.add_argument("--rounds", type=int, default=3)
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
+        forged(folder)
+        if asked.forged:
+            return
         for every_s, channels in RATES:
             what = f"{channels} channels every {every_s:g} s"
 

@@ -16,6 +16,10 @@ from rules.section import SectionCall
 
 Tell = Callable[[Enclosure, "list[SectionCall]", Json], None]
 
+BEGUN, BESIDE = "begun", "beside"
+"""Keys of a call in the log: the first of a run of the program; what forbade GO beside readings
+and events. Whoever recomputes the calls needs both."""
+
 
 class Teller:
     """Follows one enclosure's evaluations.
@@ -47,6 +51,8 @@ class Teller:
         self._facts = {} if facts is None else {FACTS: facts}
         self._told: dict[str, tuple[str, str, str]] = {}
         self._kept: dict[str, frozenset[tuple[int, frozenset[str]]]] = {}
+        self._beside: dict[str, frozenset[str]] = {}
+        self._begun = False
         self._fault = ""
 
     def evaluated(self, enclosure: Enclosure) -> None:
@@ -64,6 +70,7 @@ class Teller:
         for name in ended:
             del self._told[name]
             self._kept.pop(name, None)
+            self._beside.pop(name, None)
         calls = enclosure.explain()
         pressure_pa = pressure_at_altitude_pa(enclosure.config.altitude_m)
         kept = self._keep(enclosure, calls, [*changed, *grown], pressure_pa)
@@ -89,12 +96,13 @@ class Teller:
         return fault
 
     def _grown(self, enclosure: Enclosure, changed: list[str]) -> list[str]:
-        """The sections of which a restart has to know more than changes of the call.
+        """The sections of which the log needs a row though call and stage are what they were.
 
-        That is a STOP of either answer that comes, goes or has a further cause. A recording can be
-        played again, so its log needs no more than the changes.
+        A STOP of either answer comes, goes or has a further cause, which a restart has to know of
+        (a recording can be played again); or GO is forbidden by something else than before, which
+        no reading tells.
         """
-        if self._store is None or self._recorded:
+        if self._store is None:
             return []
         found = []
         for name, section in enclosure.sections.items():
@@ -103,10 +111,11 @@ class Teller:
                 for question, each in enumerate(section.answers)
                 if each is not None and each.call is Call.STOP
             )
-            if stops != self._kept.get(name, frozenset()):
-                self._kept[name] = stops
-                if name not in changed:
-                    found.append(name)
+            grown = not self._recorded and stops != self._kept.get(name, frozenset())
+            grown |= section.beside != self._beside.get(name, frozenset())
+            self._kept[name], self._beside[name] = stops, section.beside
+            if grown and name not in changed:
+                found.append(name)
         return found
 
     def _keep(
@@ -119,6 +128,8 @@ class Teller:
         """Keep the calls of the named sections, all at once: each waits no longer than one."""
         if self._store is None or not sections:
             return True
+        more = {} if self._begun else {BEGUN: True}
+        self._begun = True
         rows = [
             CallRow(
                 enclosure=enclosure.name,
@@ -127,7 +138,14 @@ class Teller:
                 call=call.call.value,
                 stage=call.stage.value,
                 question=call.question,
-                body=json.dumps({**section_dict(call, pressure_pa), **self._facts}),
+                body=json.dumps(
+                    {
+                        **section_dict(call, pressure_pa),
+                        BESIDE: sorted(enclosure.sections[call.section].beside),
+                        **more,
+                        **self._facts,
+                    }
+                ),
                 source=self._source,
             )
             for call in calls

@@ -71,6 +71,9 @@ class Doubt:
     text: str
 
 
+OUTLOOK = "outlook"
+"""Name of the reasons that look ahead."""
+
 PROBES_OUT = "probes"
 """Name of the doubt that stands while somebody has carried the probes out on purpose."""
 
@@ -296,7 +299,7 @@ def outlook_reasons(
         entry = by_name[each.name]
         found.append(
             Reason(
-                limit="outlook",
+                limit=OUTLOOK,
                 state=LimitState.NEAR,
                 value=each.at_s - time_s,
                 bound=looked_ahead_s,
@@ -313,7 +316,7 @@ def outlook_reasons(
     )
     found.append(
         Reason(
-            limit="outlook",
+            limit=OUTLOOK,
             state=LimitState.UNKNOWN,
             value=None,
             bound=None,
@@ -369,7 +372,7 @@ def ahead_reasons(
             text = f"{break_text(each.name, when)} ({likely})"
         found.append(
             Reason(
-                limit="outlook",
+                limit=OUTLOOK,
                 state=LimitState.NEAR,
                 value=in_s[0],
                 bound=looked_ahead_s,
@@ -388,7 +391,7 @@ def ahead_reasons(
             )
         found.append(
             Reason(
-                limit="outlook",
+                limit=OUTLOOK,
                 state=LimitState.OK,
                 value=None,
                 bound=looked_ahead_s,
@@ -457,7 +460,7 @@ def by_severity(reasons: list[Reason]) -> tuple[Reason, ...]:
     def key(reason: Reason) -> float:
         if reason.limit == PROBES_OUT:
             return SEVERITY[LimitState.UNKNOWN] - 0.5  # it is why the rest is not known
-        if reason.limit == "outlook" and reason.state is LimitState.UNKNOWN:
+        if reason.limit == OUTLOOK and reason.state is LimitState.UNKNOWN:
             return 9
         return SEVERITY[reason.state]
 

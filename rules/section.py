@@ -12,7 +12,14 @@ from rules.climate import AssumedSurface, Climate, PointValue, climate_of
 from rules.film_facts import FilmFact
 from rules.harm import harm_time_s
 from rules.limits import own_limits, stricter_of
-from rules.reasons import IS_THE_FILM_SAFE, MAY_I_START, Doubt, Reason
+from rules.reasons import (
+    IS_THE_FILM_SAFE,
+    MAY_I_START,
+    OUTLOOK,
+    PROBES_OUT,
+    Doubt,
+    Reason,
+)
 from rules.spec.model import Limit, Spec
 from rules.trend import EarlierOutlook
 from rules.vocabulary import FILM_STAGES, LimitName, Method, Stage, Step
@@ -133,7 +140,15 @@ class LastAnswer:
 
 
 class Section:
-    """Keeps what one section's answers need from one evaluation to the next."""
+    """Keeps what one section's answers need from one evaluation to the next.
+
+    Attributes:
+        name: of the section.
+        film: what events and clocks say of it.
+        ahead: the outlook that was made last, or None.
+        beside: what forbade GO at the last evaluation and follows from neither readings nor
+            events: names of doubts, and `outlook`.
+    """
 
     def __init__(
         self,
@@ -163,6 +178,7 @@ class Section:
         if films is not None and film.is_wet:
             self._films = Answerer(time_s)
             self._films.resume(films.call, films.cause, films.since_s)
+        self.beside: frozenset[str] = frozenset()
         self.set_film(film)
 
     @property
@@ -247,6 +263,7 @@ class Section:
             forbidden=film.coating_forbidden,
             needs_margin=True,
         )
+        self.beside = _beside(doubts, ahead)
         return self.memory
 
     def _asked_of(self, sensed: Iterable[PointValue]) -> Iterable[PointValue]:
@@ -345,3 +362,14 @@ class Section:
             if each is not None:
                 each.clock_jumped(time_s)
         self.ahead = None
+
+
+_NOTHING: frozenset[str] = frozenset()
+
+
+def _beside(doubts: Sequence[Doubt], ahead: EarlierOutlook | None) -> frozenset[str]:
+    breaks = ahead is not None and bool(ahead.breaks)
+    if not (doubts or breaks):
+        return _NOTHING
+    names = {doubt.name for doubt in doubts if doubt.name != PROBES_OUT}
+    return frozenset(names | {OUTLOOK} if breaks else names)

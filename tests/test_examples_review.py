@@ -45,6 +45,8 @@ def parts(text: str) -> tuple[list[str], list[float]]:
     """Return a review's words and its decimal figures; each log has an identity of its own."""
     text = re.sub(r"rows, \S+Z, [0-9a-f]{64}", "rows, TODAY, HASH", text)
     text = re.sub(r"written \d{4}-\d\d-\d\d \d\d:\d\d", "written TODAY", text)
+    text = re.sub(r"played \d{4}-\d\d-\d\d \d\d:\d\d", "played TODAY", text)
+    text = re.sub(r"\d+ d(?: \d+ h)? later", "LATER", text)
     text = re.sub(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", "LOG", text)
     figures = r"-?\d+\.\d+"
     return re.split(figures, text), [float(each) for each in re.findall(figures, text)]

@@ -17,6 +17,7 @@ from monitor.cli.options import method_named
 from monitor.log.facts import config_in, specs_of, with_spec_text
 from monitor.log.files import reading_log
 from monitor.log.log import Store, log_path
+from monitor.log.photos import take_photo
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import AHEAD_S, carries_zone, moment_s, zone_in_log, zone_or_local
 from rules.clocks.all_clocks import launch_warning
@@ -58,6 +59,7 @@ def run(
     unit: str | None,
     point: str | None,
     until: str | None,
+    photo: Path | None,
     corrects: int | None,
     withdraw: bool,
     db: Path | None,
@@ -129,7 +131,8 @@ def run(
         sections = _sections(store, enclosure, before)
         touches = touched(event, before, sections)
         warnings = _said_of_a_coat(store, event, before, touches, zone)
-        kept = store.add_event(event)
+        taken = None if photo is None else take_photo(photo, store.path)
+        kept = store.add_event(event, photo=taken)
         warnings += [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
         warnings.append(_strange_point(store, enclosure, point))
         asked = "" if withdraw else asks_whose(event, sections, touches)
@@ -146,6 +149,8 @@ def run(
     elif touches:
         said += f", for {printable(', '.join(touches))}"
     said += f", row {kept.row}"
+    if taken is not None:
+        said += ", with its photo"
     if late > LATE_S:
         said += f" (late, {duration_text(late)} after)"
     return "\n".join([said, *(f"warning: {each}" for each in warnings if each)])

@@ -154,11 +154,21 @@ def sessions_verify(
             metavar="HEX", help="A seal from an alarm, a report or an export: does the log hold it?"
         ),
     ] = None,
+    calls: Annotated[
+        bool,
+        typer.Option(
+            "--calls/--no-calls",
+            help="Make every call once more and hold the log's against it; takes a while.",
+        ),
+    ] = True,
 ) -> None:
-    """Check that nobody has changed anything in the log."""
+    """Check that nobody has changed anything in the log, and that its calls follow from it."""
+    from monitor.live.recompute import recompute
     from monitor.log import files as log_command
 
-    text, problems = log_command.verify(db, as_json=json_, seal=seal)
+    text, problems = log_command.verify(
+        db, as_json=json_, seal=seal, recompute=recompute if calls else None
+    )
     typer.echo(text)
     raise typer.Exit(1 if problems else 0)
 

@@ -47,6 +47,10 @@ def event(
         str | None,
         typer.Option(help="With probes-out: when they are back; touch dry if left out."),
     ] = None,
+    photo: Annotated[
+        Path | None,
+        typer.Option(help="A picture of it, at most 10 MB: copied beside the log.", dir_okay=False),
+    ] = None,
     corrects: Annotated[
         int | None, figure("--corrects", "Row that this takes the place of.", least=1, whole=True)
     ] = None,
@@ -75,6 +79,7 @@ def event(
             unit=unit,
             point=point,
             until=until,
+            photo=photo,
             corrects=corrects,
             withdraw=withdraw,
             db=db,

@@ -89,6 +89,8 @@ class Alarms:
         self._looked_s = now_s = self._watch.now_s()
         rung: list[Ring] = []
         routes = self._routes.notices()
+        if self._watch.witness is not None and self._watch.witness.trouble:
+            routes = [self._watch.witness.trouble, *routes]
         forecast = self._watch.forecast
         if forecast is not None:
             routes = [*routes, *forecast.troubles]

@@ -30,6 +30,7 @@ from monitor.live.restart import (
     sections_of,
 )
 from monitor.live.section_ends import ended_sections
+from monitor.live.witness import Witness
 from monitor.log.facts import keep_facts, with_spec_text
 from monitor.log.log import Store
 from monitor.log.retention import Retention
@@ -203,6 +204,7 @@ class Watch:
         calibrations: that readings pass through.
         retention: thins old readings of the log while nothing ails it, or None.
         link: follows the link to the broker, or None.
+        witness: holds the broker's seal against the log, or None.
         intake_age: tells how old what is heard is, or None where nothing measures it.
     """
 
@@ -244,6 +246,7 @@ class Watch:
         self.publisher = publisher
         self.retention: Retention | None = None
         self.link: LinkLog | None = None
+        self.witness: Witness | None = None
         self.intake_age: IntakeAge | None = None
         self._intake_fault = ""
         self._station = station
@@ -385,6 +388,9 @@ class Watch:
             self._checked_s = now_s
             now_s = self._look_at_clock(now_s)
             self._put_outage(None if self.link is None else self.link.look(now_s), now_s)
+            if self.witness is not None:
+                linked = self.link is None or self.link.connected()
+                self._put_outage(self.witness.look(now_s, linked=linked), now_s)
         for group in by_message(arrivals):
             self._take(group, now_s)
         for room in self.rooms.values():

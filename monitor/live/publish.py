@@ -3,7 +3,8 @@
 `<base>/<enclosure>/call` holds the whole call as JSON, retained; `<base>/<enclosure>/word` one
 plain word for lamps and sounders, never retained, since a lamp that starts up would believe it;
 `<base>/<enclosure>/alarm` tells a ringing alarm, not retained either;
-`<base>/<station>/status` says online or offline, offline also as the last will.
+`<base>/<station>/status` says online or offline, offline also as the last will;
+`<base>/<station>/seal` keeps the log's seal, see `witness`.
 While what is heard is too old, no GO goes out: the last one runs out by its own `valid_until`.
 """
 
@@ -15,6 +16,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from monitor.alarms.board import Ring
+from monitor.live.witness import Witness
 from monitor.wire import Json
 from rules.call import Call
 from rules.text import iso_utc
@@ -63,9 +65,11 @@ class Publisher:
 
     Attributes:
         sent: messages handed to the line.
+        witness: has the log's seal for those who listen, or None.
     """
 
     def __init__(self, line: Outlet, *, base: str, station: str) -> None:
+        self.witness: Witness | None = None
         self.sent = 0
         self._line = line
         self._base = base
@@ -82,6 +86,11 @@ class Publisher:
     def status_topic(self) -> str:
         """Where online and offline are told."""
         return f"{self._base}/{self._station}/status"
+
+    @property
+    def seal_topic(self) -> str:
+        """Where the log's seal is kept."""
+        return f"{self._base}/{self._station}/seal"
 
     def call_topic(self, enclosure: str) -> str:
         """Where an enclosure's whole call is told."""
@@ -131,6 +140,7 @@ class Publisher:
             "count": ring.count,
             "text": ring.text,
             "station": self._station,
+            "seal": None if self.witness is None else self.witness.told(),
         }
         topic = f"{self._base}/{ring.enclosure}/alarm"
         self._send(topic, json.dumps(told).encode(), retain=False)
@@ -146,9 +156,17 @@ class Publisher:
             return False
         self._repeat_at_s = now_s + REPEAT_S
         self._send(self.status_topic, ONLINE, retain=True)
+        if greet and self.witness is not None:
+            self.witness.forget()
+        self._seal()
         for enclosure in self._calls:
             self._publish_call(enclosure, now_s)
         return True
+
+    def _seal(self) -> None:
+        message = None if self.witness is None else self.witness.message()
+        if message is not None:
+            self._send(self.seal_topic, message, retain=True)
 
     def due(self, now_s: float) -> bool:
         """Return whether `tick` would publish, so that fresh figures can be fetched for it."""
@@ -171,7 +189,8 @@ class Publisher:
 
     def _send(self, topic: str, payload: bytes, *, retain: bool) -> Receipt:
         self.sent += 1
-        expiry_s = None if topic == self.status_topic else int(VALID_S)
+        lasting = topic in (self.status_topic, self.seal_topic)
+        expiry_s = None if lasting else int(VALID_S)
         return self._line.publish(topic, payload, qos=1, retain=retain, expiry_s=expiry_s)
 
     def close(self, timeout_s: float = 2.0) -> None:
@@ -181,6 +200,7 @@ class Publisher:
             timeout_s: longest wait for the broker to have it all [s].
         """
         until_s = time.monotonic() + timeout_s
+        self._seal()
         waiting = [self._send(self.call_topic(name), b"", retain=True) for name in self._calls]
         waiting.append(self._send(self.status_topic, OFFLINE, retain=True))
         for sent in waiting:

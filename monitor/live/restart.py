@@ -13,6 +13,7 @@ from monitor.enclosure import Enclosure, LastCall
 from monitor.films import FilmKeeper, channels_of, history_rows
 from monitor.log.log import Store
 from monitor.log.rows import QUALITY_OF_CODE, Outage
+from monitor.replay.play import CLOCK_SET
 from monitor.wire import Json
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
@@ -23,7 +24,6 @@ from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.reading import Quality, Quantity, Reading
 
-CLOCK_SET = "clock-set"
 LOST = "section {} is watched no more: its STOP has ended"
 
 
@@ -212,6 +212,7 @@ def newest_sane_s(store: Store, now_s: float) -> float | None:
     return newest_s
 
 
+STOPPED = "program-stopped"
 STOPPED_S = 300.0
 """A restart within this is none: slow sensors leave such gaps anyway [s]."""
 LINK_LOST = "broker-lost"
@@ -233,7 +234,7 @@ def program_stopped(store: Store, now_s: float) -> Outage | None:
     if now_s - newest_s < STOPPED_S:
         return None
     text = f"no program watched for up to {duration_text(now_s - newest_s)}, until it was started"
-    return Outage("program-stopped", newest_s, now_s, text)
+    return Outage(STOPPED, newest_s, now_s, text)
 
 
 def clock_set(before_s: float, after_s: float, step_s: float) -> Outage:
@@ -246,7 +247,7 @@ class LinkLog:
     """Follows the link to the broker, and tells of each time without it once that has ended."""
 
     def __init__(self, connected: Callable[[], bool]) -> None:
-        self._connected = connected
+        self.connected = connected
         self._lost_s: float | None = None
 
     def look(self, now_s: float) -> Outage | None:
@@ -255,7 +256,7 @@ class LinkLog:
         Args:
             now_s: now; call this about once a second [s].
         """
-        if not self._connected():
+        if not self.connected():
             self._lost_s = now_s if self._lost_s is None else self._lost_s
             return None
         return self._over(now_s)

@@ -25,6 +25,7 @@ from monitor.live.plain_lines import PlainLines, standard_lines
 from monitor.live.publish import Publisher
 from monitor.live.restart import LinkLog
 from monitor.live.service import Notifier
+from monitor.live.witness import Witness
 from monitor.log.log import Store, log_path
 from monitor.log.retention import Retention
 from monitor.outlook.forecast import ForecastKeeper
@@ -80,9 +81,12 @@ def run(
             typer.echo(notice, err=True)
         clock = SteadyClock(time.time, boot_time_s)
         forecast = ForecastKeeper.of(config, clock.now_s, store.path)
-        intake = intake_of(config, config_file, {} if forecast is None else forecast.topics)
         station = config.publish.station
+        witness = Witness(store, f"{config.publish.base}/{station}/seal", station)
+        heard = {witness.topic: witness.heard, **({} if forecast is None else forecast.topics)}
+        intake = intake_of(config, config_file, heard)
         publisher = Publisher(intake, base=config.publish.base, station=station)
+        publisher.witness = witness
         stopper = Stopper()
         out, err = standard_lines()
         on_screen = not (plain or as_jsonl) and is_screen(sys.stdout, sys.stdin, os.environ)
@@ -102,6 +106,7 @@ def run(
         for notice in watch.notices():
             typer.echo(notice, err=True)
         watch.intake_age = intake
+        watch.witness = witness
         watch.link = LinkLog(lambda: intake.status().connection.connected)
         watch.retention = Retention(store, config.log.keep_raw_days)
         outlooks.start()
@@ -126,7 +131,7 @@ def run(
                         alarms.look(link=link_words(status), link_ok=connected)
                         for text in quiet.news(alarms.snapshots):
                             (err if as_jsonl else out).say(text)
-                    for text in routes.news():
+                    for text in (*routes.news(), *witness.news()):
                         err.say(text)
                     out.check()
                     notifier.alive()

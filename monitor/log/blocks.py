@@ -101,8 +101,12 @@ class Blocks:
         """Whether readings wait for their leaf."""
         return bool(self._state.open)
 
+    def begin(self) -> None:
+        """Remember how things stand, before a transaction of which `write` may be a part."""
+        self._before = self._state
+
     def undo(self) -> None:
-        """Forget the last `write`, since its transaction failed."""
+        """Forget what was written since `begin`, since the transaction failed."""
         self._state = self._before
 
     def write(
@@ -126,7 +130,7 @@ class Blocks:
         Returns:
             How many readings were new.
         """
-        self._before, self._state = self._state, self._state.copy()
+        self._state = self._state.copy()
         window = _window(now_s)
         closing = _Closing()
         portion = list(readings)

@@ -43,6 +43,7 @@ _COVERED: dict[str, tuple[str, tuple[str, ...]]] = {
             "event_specs",
             "id sha256",
         ),
+        ("photo", "photos", "id name bytes"),
         ("source", "sources", "kind digest title started_us"),
         ("source-end", "sources", "complete"),
         ("channel", "channels", "source enclosure point quantity"),

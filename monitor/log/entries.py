@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from monitor.log import chain
+from monitor.log.photos import Photo
 from monitor.log.put import (
     check_correction,
     check_event,
@@ -77,13 +78,21 @@ class Entries:
         rows = self._writer.commit("this call" if len(calls) == 1 else "these calls")
         return rows[-len(calls) :]
 
-    def add_event(self, event: Event, *, source: int = LIVE, station: str = "") -> Event:
+    def add_event(
+        self,
+        event: Event,
+        *,
+        source: int = LIVE,
+        station: str = "",
+        photo: Photo | None = None,
+    ) -> Event:
         """Keep an event; it is on disk on return.
 
         Args:
             event: what a person did; `recorded_s` is now where it is None.
             source: where it belongs.
             station: which shell, program or broker client it came through.
+            photo: that was taken in for it, or None.
 
         Returns:
             The event as it was kept, with its row.
@@ -100,7 +109,7 @@ class Entries:
         def put() -> None:
             nonlocal row
             check_correction(self._file.connection, self._file.path, event, source)
-            row = put_event(self._file.connection, event, recorded, source, station)
+            row = put_event(self._file.connection, event, recorded, source, station, photo)
 
         self._writer.commit(f"this event ({event.kind})", put)
         return replace(

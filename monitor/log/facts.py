@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
+from monitor import __version__
 from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.log.log import Store
 from monitor.specs import find_spec
@@ -18,7 +19,7 @@ from rules.errors import SpecFault
 from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.vocabulary import EventKind
-from sensors.faults import DEFAULT_RULES
+from sensors.faults import DEFAULT_RULES, FaultRules
 from sensors.reading import Quantity
 
 KEY = "facts"
@@ -33,6 +34,7 @@ def facts_of(config: EnclosureConfig, spec: Spec, spec_sha256: str | None) -> Js
         spec_sha256: of the spec's text as the log keeps it, or None where it has none.
     """
     return {
+        "made_by": __version__,
         "spec": spec.name,
         "spec_sha256": spec_sha256,
         "altitude_m": config.altitude_m,
@@ -47,10 +49,23 @@ def facts_of(config: EnclosureConfig, spec: Spec, spec_sha256: str | None) -> Js
                 "section": point.section,
                 "accuracy": point.accuracy,
                 "required": point.required,
+                **_unusual(point),
             }
             for point in config.points
         ],
     }
+
+
+_USUAL = {"inside": True, "shared_element": False, "confirmed": True}
+
+
+def _unusual(point: PointConfig) -> Json:
+    """What a point has that is not as for most."""
+    found: Json = {key: getattr(point, key) for key in _USUAL}
+    found = {key: value for key, value in found.items() if value != _USUAL[key]}
+    if point.rules != DEFAULT_RULES[point.quantity]:
+        found["rules"] = asdict(point.rules)
+    return found
 
 
 def keep_facts(store: Store, config: EnclosureConfig, spec: Spec, spec_text: str) -> Json:
@@ -74,17 +89,25 @@ def facts_in(store: Store, enclosure: str) -> Json | None:
 def config_in(store: Store, enclosure: str) -> EnclosureConfig | None:
     """Return as much of an enclosure's config as its facts tell, or None."""
     facts = facts_in(store, enclosure)
-    if facts is None:
-        return None
+    return None if facts is None else config_of(enclosure, facts)
+
+
+def config_of(enclosure: str, facts: Json) -> EnclosureConfig:
+    """Return as much of an enclosure's config as facts tell."""
     points = tuple(
         PointConfig(
             name=str(each["point"]),
             quantity=Quantity(each["quantity"]),
             unit=str(each["unit"]),
             accuracy=float(each["accuracy"]),
-            rules=DEFAULT_RULES[Quantity(each["quantity"])],
+            rules=FaultRules(**each["rules"])
+            if "rules" in each
+            else DEFAULT_RULES[Quantity(each["quantity"])],
             section=each["section"],
             required=bool(each["required"]),
+            inside=bool(each.get("inside", True)),
+            shared_element=bool(each.get("shared_element", False)),
+            confirmed=bool(each.get("confirmed", True)),
         )
         for each in facts["points"]
     )

@@ -5,14 +5,17 @@ from __future__ import annotations
 import json
 import sys
 import time
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TextIO
 
 from monitor.log.chain import Seal
 from monitor.log.export import export_calls, export_readings
 from monitor.log.log import Store, log_path
+from monitor.log.photos import PhotoFault, folder_of, photo_bytes
 from rules.errors import FilmcallError
 from rules.text import counted, iso_utc
 
@@ -62,13 +65,35 @@ def sessions(db: Path | None, *, as_json: bool) -> str:
 _SAID = 20
 
 
-def verify(db: Path | None, *, as_json: bool, seal: str | None = None) -> tuple[str, int]:
+@dataclass(slots=True)
+class Recomputed:
+    """What came of making the log's calls once more.
+
+    Attributes:
+        follow: calls that follow from what the log holds.
+        problems: those that do not, in sentences, the first in time first.
+        left_out: how many could not be made again, by why.
+    """
+
+    follow: int = 0
+    problems: list[str] = field(default_factory=list)
+    left_out: Counter[str] = field(default_factory=Counter)
+
+
+def verify(
+    db: Path | None,
+    *,
+    as_json: bool,
+    seal: str | None = None,
+    recompute: Callable[[Store], Recomputed] | None = None,
+) -> tuple[str, int]:
     """Return what the log proves in sentences, and how many places are not as they were written.
 
     Args:
         db: the log, or None for the usual one.
         as_json: as JSON, with fixed keys.
         seal: of a witness, hexadecimal; one that the log does not hold counts as a place.
+        recompute: makes the calls once more; None leaves that out.
 
     Raises:
         FilmcallError: the seal is none.
@@ -78,8 +103,12 @@ def verify(db: Path | None, *, as_json: bool, seal: str | None = None) -> tuple[
         audit = store.audit()
         stands = store.seal()
         held = None if wanted is None else store.sealed_as(wanted)
+        photos, changed, away = _photos(store)
+        again = None if recompute is None else recompute(store)
         path = store.path
     problems = [str(problem) for problem in audit.problems]
+    problems += changed
+    problems += [] if again is None else again.problems
     if wanted is not None and held is None:
         problems.append(
             f"Log {path} does not hold the seal {wanted}: it is an older copy or another log, its "
@@ -94,6 +123,10 @@ def verify(db: Path | None, *, as_json: bool, seal: str | None = None) -> tuple[
             "thinned_minutes": audit.means,
             "open": audit.open,
             "outside": audit.outside,
+            "photos": photos,
+            "photos_away": away,
+            "calls_follow": None if again is None else again.follow,
+            "calls_left_out": None if again is None else dict(again.left_out),
             "sealed": None if wanted is None else held is not None,
             "problems": problems,
         }
@@ -109,6 +142,15 @@ def verify(db: Path | None, *, as_json: bool, seal: str | None = None) -> tuple[
             f"{counted(audit.readings, 'reading')} and "
             f"{counted(audit.means, 'thinned minute')}."
         ]
+    if again is not None:
+        lines += _calls_lines(again)
+    if photos:
+        lines.append(f"{counted(photos, 'photo stands', 'photos stand')} as taken in.")
+    if away:
+        lines.append(
+            f"{counted(away, 'photo lies', 'photos lie')} not in {folder_of(path).name} beside "
+            f"the log: copy that folder with it."
+        )
     if audit.open:
         lines.append(
             f"{counted(audit.open, 'reading')} of the last minutes have no place in the chain yet; "
@@ -131,6 +173,29 @@ def verify(db: Path | None, *, as_json: bool, seal: str | None = None) -> tuple[
             "shows a log that was made anew as a whole."
         )
     return "\n".join(lines), len(problems)
+
+
+def _photos(store: Store) -> tuple[int, list[str], int]:
+    """How many photos stand as taken in, what is wrong with others, and how many lie elsewhere."""
+    stand, away, changed = 0, 0, []
+    for photo in store.photos():
+        try:
+            held = photo_bytes(store.path, photo)
+        except PhotoFault as fault:
+            changed.append(str(fault))
+            continue
+        stand += held is not None
+        away += held is None
+    return stand, changed, away
+
+
+def _calls_lines(again: Recomputed) -> list[str]:
+    """What is said of the calls that were made again, and of those that could not be."""
+    follow = "call follows" if again.follow == 1 else "calls follow"
+    lines = [f"{again.follow:,} {follow} from the readings, events and specs in the log."]
+    for why, count in again.left_out.most_common():
+        lines.append(f"{counted(count, 'call')} could not be made again: {why}.")
+    return lines
 
 
 def seal_digits(seal: str) -> str:

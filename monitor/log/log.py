@@ -80,6 +80,8 @@ class Store:
         self.calls = queries.calls
         self.events = queries.events
         self.sessions = queries.sessions
+        self.stations = queries.stations
+        self.photos = queries.photos
         self.spec_text = queries.spec_text
         self.calibrations = queries.calibrations
         self.outages = queries.outages

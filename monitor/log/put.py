@@ -7,6 +7,7 @@ import sqlite3
 from pathlib import Path
 
 from monitor.log import chain
+from monitor.log.photos import Photo
 from monitor.log.rows import AlarmRow, CallRow, Outage, micros
 from rules.errors import FilmcallError
 from rules.events import Event
@@ -46,7 +47,12 @@ def put_call(connection: sqlite3.Connection, call: CallRow, now_s: float) -> int
 
 
 def put_event(
-    connection: sqlite3.Connection, event: Event, recorded_s: float, source: int, station: str
+    connection: sqlite3.Connection,
+    event: Event,
+    recorded_s: float,
+    source: int,
+    station: str,
+    photo: Photo | None = None,
 ) -> int:
     """Put in an event with its place in the chain, and return its row."""
     row = insert(
@@ -76,6 +82,9 @@ def put_event(
     if event.spec_sha256 is not None:
         insert(connection, "event_specs", id=row, sha256=event.spec_sha256)
         chain.append(connection, "event-spec", row)
+    if photo is not None:
+        insert(connection, "photos", id=row, name=photo.name, bytes=photo.size)
+        chain.append(connection, "photo", row)
     return row
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from monitor.log import chain
 from monitor.log.open import LogFile
+from monitor.log.photos import Photo
 from monitor.log.rows import (
     CALL_COLUMNS,
     EVENT_WANTED,
@@ -189,6 +190,23 @@ class Queries:
                 enclosure,
             )
         )
+
+    def photos(self) -> tuple[Photo, ...]:
+        """Return the photos that events brought, in the order of the events."""
+        found = self._file.rows("SELECT name, bytes, id FROM photos ORDER BY id")
+        return tuple(Photo(*row) for row in found)
+
+    def stations(self, enclosure: str, from_s: float, to_s: float) -> tuple[str, ...]:
+        """Return through which stations an enclosure's events came, where they are named."""
+        low, high = span_us(from_s, to_s)
+        found = self._file.rows(
+            "SELECT DISTINCT station FROM events WHERE enclosure = ? AND station <> '' "
+            "AND time_us BETWEEN ? AND ? ORDER BY station",
+            enclosure,
+            low,
+            high,
+        )
+        return tuple(str(station) for (station,) in found)
 
     def sessions(self) -> tuple[Session, ...]:
         """Return the jobs in the log by their start; a recording without events counts as one."""

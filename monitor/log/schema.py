@@ -310,6 +310,14 @@ def _keep_alarms(connection: sqlite3.Connection) -> None:
     _forbid_rewriting(connection, ("alarms",))
 
 
+def _keep_photos(connection: sqlite3.Connection) -> None:
+    connection.execute(
+        "CREATE TABLE photos(id INTEGER PRIMARY KEY REFERENCES events(id), "
+        "name TEXT NOT NULL, bytes INTEGER NOT NULL)"
+    )
+    _forbid_rewriting(connection, ("photos",))
+
+
 def _forbid_rewriting(connection: sqlite3.Connection, tables: Sequence[str]) -> None:
     for table in tables:
         for verb in ("UPDATE", "DELETE"):
@@ -338,6 +346,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     _keep_specs_of_events,
     _chain_all,
     _keep_alarms,
+    _keep_photos,
 )
 SCHEMA_VERSION = len(MIGRATIONS)
 

@@ -4,6 +4,7 @@ to what this program writes. What was changed is said in sentences, the first in
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -24,6 +25,7 @@ _NAMES = {
     "calibration": "calibration",
     "thinning": "thinning",
     "event-spec": "the spec of event",
+    "photo": "the photo of event",
     "means": "the means of thinning",
     "source": "recording",
     "source-end": "the end of recording",
@@ -94,7 +96,7 @@ def audit(
     from_us: int = EVER[0],
     to_us: int = EVER[1],
 ) -> Audit:
-    """Walk the whole chain, and hold readings to their leaves.
+    """Walk the chain, and hold readings to their leaves.
 
     A person who rewrites a row and then every hash after it leaves no trace inside the file: only
     a `chain.Seal`, noted elsewhere at the time, shows that.
@@ -102,7 +104,7 @@ def audit(
     Args:
         connection: the open log.
         readings: look at readings too, at about a million a second.
-        from_us: only those from here on [us].
+        from_us: only those from here on, and only the roots that join any of them [us].
         to_us: only those before this [us].
 
     Returns:
@@ -110,7 +112,7 @@ def audit(
     """
     found = Audit()
     found.problems.extend(_shape(connection))
-    found.problems.extend(_walk(connection))
+    found.problems.extend(_walk(connection, from_us, to_us))
     found.problems.extend(_strays(connection))
     found.means, found.entries = connection.execute(
         "SELECT (SELECT count(*) FROM minutes), "
@@ -134,7 +136,8 @@ def audit(
             found.open += look.open
             found.outside += look.outside
             found.problems.extend(_sentences(name, look.faults))
-        found.problems.extend(_nameless(connection))
+        if (from_us, to_us) == EVER:
+            found.problems.extend(_nameless(connection))
     return found
 
 
@@ -174,14 +177,20 @@ def _shape(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
         yield ChainProblem(None, "source", LIVE, text)
 
 
-def _walk(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
-    roots = _roots(connection)
+def _walk(connection: sqlite3.Connection, from_us: int, to_us: int) -> Iterator[ChainProblem]:
+    whole = (from_us, to_us) == EVER
+    wanted = None if whole else _roots_within(connection, from_us, to_us)
+    roots = _roots(connection, wanted)
     before, last = chain.start_hash(chain.uuid_of(connection)), 0
     for seq, kind, row, kept in connection.execute(
         "SELECT seq, kind, row, hash FROM chain ORDER BY seq"
     ):
         if seq != last + 1:
             yield ChainProblem(seq, "chain", None, _places_missing(last + 1, seq - 1))
+        if wanted is not None and kind == "readings" and row not in wanted:
+            # Each link is held to the one before it as that is kept, so this one may be left out.
+            before, last = kept, seq
+            continue
         content = None
         if kind == "readings" and row in roots:
             content = roots[row]
@@ -196,10 +205,24 @@ def _walk(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
         before, last = kept, seq
 
 
-def _roots(connection: sqlite3.Connection) -> dict[int, chain.Content]:
-    """What the links of all roots cover, from one look at all leaves."""
+def _roots_within(connection: sqlite3.Connection, from_us: int, to_us: int) -> set[int]:
+    """The roots that join a leaf of a span of time."""
+    low, high = from_us // MINUTE_US, -(-to_us // MINUTE_US)
+    found = connection.execute(
+        "SELECT DISTINCT root FROM leaves WHERE id >= ? AND id < ?",
+        (low * leaves.IN_A_MINUTE, high * leaves.IN_A_MINUTE),
+    )
+    return {root for (root,) in found}
+
+
+def _roots(connection: sqlite3.Connection, wanted: set[int] | None) -> dict[int, chain.Content]:
+    """What the links of roots cover, from one look at the leaves; None for those of all."""
     hashes: dict[int, list[bytes]] = defaultdict(list)
-    for root, sha256 in connection.execute("SELECT root, sha256 FROM leaves ORDER BY id"):
+    which = "" if wanted is None else "WHERE root IN (SELECT value FROM json_each(?)) "
+    for root, sha256 in connection.execute(
+        f"SELECT root, sha256 FROM leaves {which}ORDER BY id",
+        () if wanted is None else (json.dumps(sorted(wanted)),),
+    ):
         hashes[root].append(sha256 if isinstance(sha256, bytes) else b"")
     return {
         row: chain.root_content(count, window_us, made_us, merkle.root(hashes.get(row, [])))

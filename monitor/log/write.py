@@ -410,6 +410,7 @@ class Writer:
         portion = waiting.portion(waiting.count if self.replaying else COMMIT_ROWS)
         count = sum(map(len, portion.values()))
         whole = count == waiting.count
+        self._blocks.begin()
         try:
             with self.file.transaction():
                 channels = self._put_channels()

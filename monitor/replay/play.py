@@ -8,7 +8,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from monitor.calibrations import CalibrationBook
 from monitor.config.load import Config, EnclosureConfig, default_config, load_config_file
@@ -17,17 +17,18 @@ from monitor.enclosure import Enclosure, Intake
 from monitor.films import FilmKeeper
 from monitor.log.facts import TextOf, keep_facts, specs_of
 from monitor.log.log import Store
+from monitor.log.rows import Outage
 from monitor.replay.arrivals import Arrivals, Placed
 from monitor.specs import find_spec
 from monitor.tell import Tell, Teller
 from rules.errors import FilmcallError
 from rules.events import Event, in_force
 from rules.spec.model import Spec
+from rules.text import duration_text
 from rules.vocabulary import EventKind
 from sensors.reading import Quantity, Reading
 
 if TYPE_CHECKING:
-    from monitor.replay.outlook import ReplayOutlook
     from sensors.recording.rows import Recording
 
 
@@ -56,6 +57,22 @@ class Playback:
             self.enclosure.advance(row.now_s)
             return Intake([], [], [])
         return self.enclosure.take(row.readings, row.time_s, row.now_s)
+
+
+class LooksAhead(Protocol):
+    """What says of each section what the next hours will do; see `replay.outlook`."""
+
+    def take(self, taken: Intake) -> None:
+        """Take note of what became of a row."""
+        ...
+
+    def look(self, enclosure: Enclosure) -> None:
+        """Give each section its outlook, where it is time to."""
+        ...
+
+    def clock_jumped(self) -> None:
+        """Forget what is of another clock."""
+        ...
 
 
 RECORDING = "recording"  # name of the enclosure where no config gives one
@@ -163,7 +180,8 @@ def play(
     speed: float | None = None,
     sleep: Callable[[float], None] = time.sleep,
     before_row: Callable[[float], None] | None = None,
-    outlook: ReplayOutlook | None = None,
+    outlook: LooksAhead | None = None,
+    book: CalibrationBook | None = None,
 ) -> Result:
     """Play rows of readings through one enclosure.
 
@@ -180,6 +198,7 @@ def play(
         sleep: waits [s].
         before_row: is called with each row's time, for what goes beside the rows.
         outlook: looks ahead every ten minutes of the recording, or None.
+        book: of calibrations; None for the log's.
 
     Returns:
         What came of it. The same job played again into the same log adds nothing.
@@ -191,8 +210,7 @@ def play(
         source, complete = store.begin_source(kind, job.digest, title)
         if complete:
             result.known_before, keeping = True, None
-    book = None
-    if store is not None:
+    if store is not None and book is None:
         config = Config(enclosures=(job.config,))
         book = CalibrationBook.of(store.calibrations(), config)
     teller = Teller(
@@ -226,6 +244,7 @@ def play(
                 if book is not None and not book.empty:
                     enclosure.correct = book.correct
                 playback = Playback(enclosure)
+            before_s = time_s if newest_s is None else newest_s
             if speed is not None and newest_s is not None and time_s > newest_s:
                 sleep((time_s - newest_s) / speed)
             newest_s = time_s
@@ -236,13 +255,18 @@ def play(
             taken = playback.take(row)
             if row.clock_set:
                 keeper.clock_jumped(time_s)
+                if keeping is not None and source is not None:
+                    keeping.add_outage(_set_back(before_s, time_s, source))
                 if outlook is not None:
                     outlook.clock_jumped()
             if outlook is not None:
                 outlook.take(taken)
                 outlook.look(playback.enclosure)
             if keeping is not None and source is not None:
-                keeping.add_readings(taken.kept, taken.used, source=source)
+                kept = taken.kept
+                if row.time_s < row.now_s:  # late: the log says when it came
+                    kept = [replace(each, received_s=row.now_s) for each in kept]
+                keeping.add_readings(kept, taken.used, source=source)
                 for confirmed in taken.confirmed:
                     keeping.note_quality(confirmed, confirmed.quality, source=source)
             result.rows += 1
@@ -256,6 +280,14 @@ def play(
         result.late = playback.enclosure.counts.late
         result.repeated = playback.enclosure.counts.duplicates
     return result
+
+
+CLOCK_SET = "clock-set"
+
+
+def _set_back(before_s: float, after_s: float, source: int) -> Outage:
+    text = f"the recording's clock was set back by {duration_text(before_s - after_s)}"
+    return Outage(CLOCK_SET, after_s, before_s, text, source=source)
 
 
 def keeper_of(

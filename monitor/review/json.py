@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from monitor.log.rows import Session
 from monitor.review.figures import TimeStamp
+from monitor.review.origin import event_origin
 from monitor.review.review import Review
 from monitor.review.text import coat_outcome
 from monitor.review.verdict_text import (
@@ -53,6 +54,7 @@ def review_dict(review: Review) -> Json:
                         "call": call.call,
                         "stage": call.stage,
                         "reason": call.reason,
+                        "origin": call.origin.value,
                     }
                     for call in each.calls
                 ],
@@ -65,11 +67,16 @@ def review_dict(review: Review) -> Json:
                 "event": each.kind.value,
                 "section": each.section,
                 "note": each.note,
+                "written_down": event_origin(each),
                 "what": each.what,
                 "value": each.value,
                 "unit": each.unit,
             }
             for each in review.events
+        ],
+        "withdrawn": [
+            {"time": iso_utc(each.time_s), "event": each.kind.value, "section": each.section}
+            for each, _ in review.withdrawn
         ],
         "sensors": [
             {

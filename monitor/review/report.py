@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from importlib.resources import files
 from typing import Any
 
@@ -19,7 +20,8 @@ from monitor.review.figures import (
     partly_words,
     window_words,
 )
-from monitor.review.review import Review, SectionReview
+from monitor.review.origin import LIVE_EVENT, calls_heading, event_origin
+from monitor.review.review import Review, ReviewPhoto, SectionReview
 from rules.clocks.work import is_about
 from rules.errors import FilmcallError
 from rules.events import Event
@@ -81,14 +83,10 @@ def _context(review: Review, written_s: float | None) -> dict[str, Any]:
     session = review.session
     named = list(review.events)
     advised = words.advised(review)
-    kinds = {
-        "live": "Measured live.",
-        "replay": "A recording played back.",
-        "simulate": "A simulated tent: nothing here was measured.",
-    }
     seal = f"Log {review.log_uuid}, "
     seal += (
-        "it stands as it was written. "
+        f"its calls and events, and its readings from {stamp(review.rests_on_s[0])} to "
+        f"{stamp(review.rests_on_s[1])}, stand as they were written. "
         if not review.chain_problems
         else "IT WAS CHANGED LATER: " + " ".join(review.chain_problems) + " "
     )
@@ -98,11 +96,14 @@ def _context(review: Review, written_s: float | None) -> dict[str, Any]:
     said: set[str] = set()
     return {
         "title": session.title or "untitled session",
+        # A recording's title is its file.
+        "boat": "" if session.session is None else session.title,
         "enclosure": session.enclosure or "",
         "from": stamp(review.from_s),
         "to": stamp(review.to_s),
         "zone": stamp.name,
-        "kind": kinds.get(session.kind, ""),
+        "kind": _kind(review, stamp),
+        "recorded_by": _recorded_by(review),
         "version": __version__,
         "written": "" if written_s is None else f"{stamp(written_s)} {stamp.name}",
         "seal": seal,
@@ -131,6 +132,8 @@ def _context(review: Review, written_s: float | None) -> dict[str, Any]:
             _section(each, at, named, stamp, lead) for at, each in enumerate(review.sections)
         ],
         "events": [_event(event, stamp) for event in named],
+        "photos": [_photo(each, stamp) for each in review.photos],
+        "withdrawn": [_withdrawn(event, back, stamp) for event, back in review.withdrawn],
         "sensors": [
             {
                 "point": each.point,
@@ -147,6 +150,28 @@ def _context(review: Review, written_s: float | None) -> dict[str, Any]:
         "not_known": [text for text in review.not_known if text not in points],
         "specs": [_spec(spec) for spec in review.specs],
     }  # fmt: skip
+
+
+def _recorded_by(review: Review) -> str:
+    """Through which programs the events came, and how many of them were typed in late."""
+    through = ", ".join(review.stations) or "no station is named"
+    late = sum(event_origin(each) != LIVE_EVENT for each in review.events)
+    said = f"; {late} of {counted(len(review.events), 'event')} typed in late or corrected"
+    return f"{through}{said if late else ''}"
+
+
+def _kind(review: Review, stamp: TimeStamp) -> str:
+    """Whether anybody was told of it at the time."""
+    if review.session.kind == "simulate":
+        return "A simulated tent: nothing here was measured."
+    later = [call for each in review.sections for call in each.calls if not call.origin.told]
+    if not later:
+        return "Measured live."
+    first = min(later, key=lambda call: call.time_s + call.later_s)
+    return (
+        f"A recording, played {stamp(first.time_s + first.later_s)}, "
+        f"{duration_text(first.later_s)} later: its calls were told to nobody."
+    )
 
 
 def _lead(review: Review) -> tuple[SectionReview, CoatRecord] | None:
@@ -228,10 +253,12 @@ def _section(
                 "call": call.call,
                 "stage": call.stage,
                 "reason": call.reason,
+                "origin": call.origin.value,
                 "on_paper": at < CALLS_ON_PAPER,
             }
             for at, call in enumerate(calls)
         ],
+        "calls_are": calls_heading([call.origin for call in each.calls], _later_s(each)),
         "calls_left_out": f"{counted(left, 'later call is', 'later calls are')} left out; "
         "'filmcall export calls' has all."
         if left
@@ -240,6 +267,10 @@ def _section(
         if len(calls) > CALLS_ON_PAPER
         else "",
     }
+
+
+def _later_s(section: SectionReview) -> float:
+    return max((call.later_s for call in section.calls), default=0.0)
 
 
 def _chart(
@@ -259,7 +290,7 @@ def _chart(
         "wide": Markup(coat_chart(section, coat, own, stamp, ident)),
         "slim": Markup(coat_chart(section, coat, own, stamp, f"{ident}-slim", SLIM)),
         "key": "Above: stages. Numbers: events, in the list below. Shaded: beyond the limit. "
-        "Lowest strip: the calls as they were given at the time.",
+        f"Lowest strip: {calls_heading([c.origin for c in section.calls], _later_s(section))}.",
         "table": table_rows(section, coat, stamp),
     }
 
@@ -375,7 +406,24 @@ def _event(event: Event, stamp: TimeStamp) -> dict[str, str]:
         "kind": event.kind.value,
         "section": event.section or ALL_SECTIONS,
         "details": words.event_details(event),
+        "origin": event_origin(event),
     }
+
+
+def _photo(photo: ReviewPhoto, stamp: TimeStamp) -> dict[str, str]:
+    event = photo.event
+    where = "" if event.section is None else f", {event.section}"
+    said = f": {event.note}" if event.note else ""
+    return {
+        "source": f"data:{photo.mime};base64,{b64encode(photo.held).decode()}",
+        "caption": f"{stamp(event.time_s)}{where}{said} ({event_origin(event)})",
+    }
+
+
+def _withdrawn(event: Event, back: Event, stamp: TimeStamp) -> str:
+    when = back.time_s if back.recorded_s is None else back.recorded_s
+    where = "" if event.section is None else f", {event.section}"
+    return f"{stamp(event.time_s)} {event.kind}{where}: withdrawn {stamp(when)}."
 
 
 def _spec(spec: Spec) -> str:

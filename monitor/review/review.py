@@ -10,14 +10,16 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig
 from monitor.log.facts import specs_of
 from monitor.log.files import seal_text
 from monitor.log.log import Store
+from monitor.log.photos import PhotoFault, photo_bytes
 from monitor.log.rows import LIVE, Calibration, CallRow, Outage, Session
 from monitor.review.defects import shipped_defects
+from monitor.review.origin import LATE_S, CallOrigin, call_origin, withdrawn_events
 from monitor.review.read import (
     Columns,
     Progress,
@@ -47,7 +49,7 @@ from rules.review.seen import (
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.text import counted
 from rules.units import DAY_S
-from rules.vocabulary import ALL_SECTIONS, EventKind, LimitState
+from rules.vocabulary import ALL_SECTIONS, EventKind, LimitState, Step
 from sensors.reading import Quantity
 from sensors.zones import zone_or_utc
 
@@ -151,12 +153,25 @@ class NothingToReview(FilmcallError):
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """A call that the log kept: when, what, at which stage, and its first reason."""
+    """A call that the log kept: when, what, at which stage, its first reason, and how it came.
+
+    `later_s` is how long after its time it was written down [s].
+    """
 
     time_s: float
     call: str
     stage: str
     reason: str
+    origin: CallOrigin = CallOrigin.LIVE
+    later_s: float = 0.0
+
+
+class ReviewPhoto(NamedTuple):
+    """A photo with the event that it came with."""
+
+    event: Event
+    mime: str
+    held: bytes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -167,7 +182,7 @@ class SectionReview:
         section: its name.
         coats: what became of each.
         series: its climate, cell by cell.
-        calls: as they were told at the time; never reckoned anew.
+        calls: as the log has them, never reckoned anew; each says whether it was told.
         sighting: when and on which coat a defect was seen here, as far as the words say.
         verdicts: on each defect asked for.
         said: what has to be said of it.
@@ -194,6 +209,9 @@ class Review:
         step_s: cell of the grid that sums were made on [s].
         sections: of the work.
         events: in force, in order.
+        withdrawn: what was taken back, each with what took it back.
+        stations: through which the events came.
+        photos: that its events brought and that lie beside the log as they were taken in.
         sensors: what each channel gave.
         calibrations: known of its points.
         outages: times of which the log knows less.
@@ -204,6 +222,7 @@ class Review:
         seen_denies: what it says that the film is not.
         not_known: what the review does not know, in sentences.
         log_uuid: of the file.
+        rests_on_s: from when to when its readings were held against their chain [s].
         seal: of the log as it was when this was made, in words.
         chain_problems: where it was changed later.
     """
@@ -215,6 +234,9 @@ class Review:
     step_s: float
     sections: tuple[SectionReview, ...]
     events: tuple[Event, ...]
+    withdrawn: tuple[tuple[Event, Event], ...]
+    stations: tuple[str, ...]
+    photos: tuple[ReviewPhoto, ...]
     sensors: tuple[SensorHealth, ...]
     calibrations: tuple[Calibration, ...]
     outages: tuple[Outage, ...]
@@ -225,6 +247,7 @@ class Review:
     seen_denies: tuple[str, ...]
     not_known: tuple[str, ...]
     log_uuid: str
+    rests_on_s: tuple[float, float]
     seal: str
     chain_problems: tuple[str, ...]
 
@@ -338,7 +361,10 @@ def review(
         for name in names
     )  # fmt: skip
     not_known.extend(doubts_of(columns.health, config, sections))
-    problems = tuple(str(each) for each in store.audit(session.started_s, end_s).problems)
+    rests_on_s = _rests_on(sections, from_s, end_s)
+    problems = tuple(str(each) for each in store.audit(*rests_on_s).problems)
+    photos, said_of_photos = _photos(store, standing)
+    problems += tuple(said_of_photos)
     used = {coat.spec.name: coat.spec for each in sections for coat in each.coats}
     used = used or {default.name: default}
     not_known.extend(
@@ -355,6 +381,9 @@ def review(
         step_s=columns.step_s,
         sections=sections,
         events=tuple(e for e in standing if session.started_s - 1.0 <= e.time_s <= end_s),
+        withdrawn=withdrawn_events(events),
+        stations=store.stations(enclosure, from_s, end_s),
+        photos=photos,
         sensors=columns.health,
         calibrations=tuple(
             each
@@ -369,9 +398,37 @@ def review(
         seen_denies=denied_words(seen, shipped_defects()),
         not_known=tuple(dict.fromkeys(not_known)),
         log_uuid=store.log_uuid,
+        rests_on_s=rests_on_s,
         seal=seal_text(store.seal()),
         chain_problems=problems,
     )
+
+
+def _photos(store: Store, events: Sequence[Event]) -> tuple[tuple[ReviewPhoto, ...], list[str]]:
+    """The photos of events, and what is wrong with those that are not shown."""
+    by_row = {event.row: event for event in events}
+    found, wrong = [], []
+    for photo in store.photos():
+        if photo.event not in by_row:
+            continue
+        try:
+            held = photo_bytes(store.path, photo)
+        except PhotoFault as fault:
+            wrong.append(str(fault))
+            continue
+        if held is not None:
+            found.append(ReviewPhoto(by_row[photo.event], photo.mime, held))
+    return tuple(found), wrong
+
+
+def _rests_on(sections: Sequence[SectionReview], from_s: float, to_s: float) -> tuple[float, float]:
+    """From when to when the air counts for coats, until they have cured; all where none is."""
+    coats = [coat for each in sections for coat in each.coats]
+    begun = [coat.started_s for coat in coats if coat.started_s is not None]
+    if not begun:
+        return from_s, to_s
+    cured_s = max(coat.open_until_s(Step.CURED) for coat in coats)
+    return max(from_s, min(begun) - BEFORE_S), min(to_s, cured_s)
 
 
 def _asked(defect: str | None, seen: str) -> tuple[tuple[Defect, ...], tuple[str, ...]]:
@@ -554,8 +611,8 @@ def _section(
         coats=coats,
         series=series,
         sighting=sighting,
-        calls=_calls(store, enclosure, source, name, start_s, end_s)
-        or _calls(store, enclosure, source, ALL_SECTIONS, start_s, end_s),
+        calls=_calls(store, enclosure, source, name, (start_s, end_s), events)
+        or _calls(store, enclosure, source, ALL_SECTIONS, (start_s, end_s), events),
         verdicts=_fitting([verdict_of(each, coats, series, washed, sighting) for each in asked]),
         said=said,
     )
@@ -577,12 +634,26 @@ def _fitting(verdicts: list[Verdict]) -> tuple[Verdict, ...]:
 
 
 def _calls(
-    store: Store, enclosure: str, source: int, section: str, from_s: float, to_s: float
+    store: Store,
+    enclosure: str,
+    source: int,
+    section: str,
+    span_s: tuple[float, float],
+    events: Sequence[Event],
 ) -> tuple[Call, ...]:
-    found = []
-    for row in store.calls(enclosure, from_s, to_s, source=source, section=section):
-        found.append(Call(row.time_s, row.call, row.stage, _first_text(_body(row))))
-    return tuple(sorted(found, key=lambda call: call.time_s))
+    kind = next((each.kind for each in store.sources() if each.source == source), "")
+    # What could have come late to a call; a long log has few of those.
+    late = [e for e in events if e.recorded_s is not None and e.recorded_s - e.time_s > LATE_S]
+    found: list[Call] = []
+    rows = store.calls(enclosure, *span_s, source=source, section=section)
+    for row in sorted(rows, key=lambda each: each.time_s):
+        if found and (found[-1].call, found[-1].stage) == (row.call, row.stage):
+            continue  # what it rests on changed, and not the call
+        later_s = max(0.0, (row.logged_s or row.time_s) - row.time_s)
+        reason = _first_text(_body(row))
+        origin = call_origin(row, kind, late)
+        found.append(Call(row.time_s, row.call, row.stage, reason, origin, later_s))
+    return tuple(found)
 
 
 def _first_text(body: Mapping[str, object]) -> str:

@@ -12,6 +12,7 @@ from monitor.review.figures import (
     partly_words,
     window_words,
 )
+from monitor.review.origin import LIVE_EVENT, CallOrigin, calls_heading, event_origin
 from monitor.review.read import SensorHealth
 from monitor.review.review import Review, SectionReview
 from monitor.review.verdict_text import NO_CHANCE, verdict_lines
@@ -257,11 +258,16 @@ def noted_lines(events: Iterable[Event], stamp: TimeStamp) -> list[str]:
     """Return what people noted or measured by hand, a line each, in the order of time."""
     return [
         f"{stamp(event.time_s)} {event.kind}{', ' + event.section if event.section else ''}: "
-        f"{event_details(event) or 'nothing said'}"
+        f"{event_details(event) or 'nothing said'}{_typed_in(event)}"
         for event in sorted(events, key=lambda each: each.time_s)
         # A session's note is its title, which stands at the head.
         if event.kind in _NOTED or (event.note and event.kind is not EventKind.SESSION_STARTED)
     ]
+
+
+def _typed_in(event: Event) -> str:
+    origin = event_origin(event)
+    return "" if origin == LIVE_EVENT else f" ({origin})"
 
 
 def _why_lines(review: Review, stamp: TimeStamp) -> list[str]:
@@ -301,4 +307,10 @@ def _section_lines(each: SectionReview, review: Review, stamp: TimeStamp) -> lis
             if limit.broken_s >= 60.0 or limit.beyond.partly_s > 0.0:
                 lines.append(f"    {limit_words(limit, stamp)}")
         lines += [f"    {window_words(window, stamp)}" for window in coat.windows]
-    return lines if each.coats else [*lines, "  No coat is recorded."]
+    if not each.coats:
+        lines.append("  No coat is recorded.")
+    if each.calls and not all(call.origin is CallOrigin.LIVE for call in each.calls):
+        later_s = max(call.later_s for call in each.calls)
+        said = calls_heading([call.origin for call in each.calls], later_s)
+        lines.append(f"  {len(each.calls)} {said}.")
+    return lines

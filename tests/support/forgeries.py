@@ -352,8 +352,16 @@ def _leaves_anew(connection: sqlite3.Connection) -> None:
             sha256 = leaves.notes_hash(name, minute, members)
         else:
             rows = leaves.rows_of(connection, channel, minute)
+            others = connection.execute(
+                "SELECT members FROM leaves WHERE channel = ? AND kind = ? AND id / ? = ? "
+                "AND id <> ? AND members IS NOT NULL",
+                (channel, kind, leaves.IN_A_MINUTE, minute, row),
+            )
+            named = {at for (each,) in others for at in leaves.times_in(each)}
             if members is not None:
                 rows = [each for each in rows if each[0] in leaves.times_in(members)]
+            else:
+                rows = [each for each in rows if each[0] not in named]
             sha256 = leaves.readings_hash(name, minute, members, rows)
         connection.execute("UPDATE leaves SET sha256 = ? WHERE id = ?", (sha256, row))
 

@@ -29,6 +29,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from monitor.live import publish
 from monitor.live.publish import Publisher
 from monitor.live.restart import LINK_LOST_S
+from monitor.live.witness import WAIT_S
 from monitor.log.log import Store
 from monitor.specs import spec_text
 from sensors.mqtt.broker import Broker
@@ -315,10 +316,39 @@ def test_go_and_stop_reach_listeners_within_a_second_and_a_clean_end_clears_them
     after = closing(Listener(broker.port))
     wait_for(lambda: after.last("bench/status") == b"offline")
     time.sleep(0.2)
-    assert [each.topic for each in after.heard] == ["filmcall/bench/status"]
+    # The seal stays with the broker for ever, once a program has lived for some seconds.
+    kept = {"filmcall/bench/status", "filmcall/bench/seal"}
+    assert {each.topic for each in after.heard} <= kept
     assert logged(program.db) == ["HOLD", "GO"]
     assert logged(program.db, "booth")[:3] == ["HOLD", "GO", "STOP"]
     assert "Traceback" not in program.said
+
+
+def test_the_broker_keeps_the_seal_and_a_log_in_place_of_another_is_said(
+    broker: RealBroker, closing: Note, tmp_path: Path
+) -> None:
+    closing(Feed(broker.port, "tent"))
+    program = closing(Program(tmp_path, broker.port, "tent"))
+    wait_for(lambda: "GO" in program.calls())
+    # It waits for what the broker keeps before it hands out its own.
+    time.sleep(WAIT_S + 1.5)
+    assert program.end(signal.SIGTERM) == 0
+    newcomer = closing(Listener(broker.port))
+    wait_for(lambda: newcomer.last("bench/seal"))
+    (seal,) = [each for each in newcomer.heard if each.topic.endswith("/seal")]
+    assert (seal.retained, seal.expiry_s) == (True, None)
+    told = json.loads(seal.payload)
+    with Store.open(program.db, now_s=time.time, read_only=True) as store:
+        held = store.sealed_as(told["seal"])
+        assert held is not None
+        assert (told["log"], told["count"]) == (store.log_uuid, held.count)
+
+    other = closing(Program(tmp_path, broker.port, "tent", log="other.db"))
+    wait_for(lambda: "GO" in other.calls() and "he broker's seal is of another log" in other.said)
+    assert other.end(signal.SIGTERM) == 0
+    with Store.open(other.db, now_s=time.time, read_only=True) as store:
+        assert [each.what for each in store.outages()].count("record-lost") == 1
+    assert "Traceback" not in program.said + other.said
 
 
 @pytest.mark.parametrize(

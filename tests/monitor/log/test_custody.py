@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from forgeries import CHANNELS, READINGS, T0, Clock, honest, on_file, statements
 from monitor.log import merkle
 from monitor.log.files import export, verify
 from monitor.log.log import Store
+from monitor.log.rows import LogRefused
 from rules.errors import FilmcallError
 from sensors.reading import Quality, Quantity, Reading
 
@@ -229,3 +231,23 @@ def test_a_span_alone_is_looked_at_where_one_is_asked(kept: Path, tmp_path: Path
         assert store.audit(T0 + 1500.0, T0 + 3600.0).problems == []
         assert len(store.audit(T0 + 540.0, T0 + 700.0).problems) == 1
         assert store.channels()[0].quantity is Quantity.AIR_TEMP
+
+
+def test_a_disk_that_refused_for_a_while_leaves_no_honest_reading_accused(tmp_path: Path) -> None:
+    clock = Clock(T0)
+    with Store.open(tmp_path / "log.db", now_s=clock) as store:
+
+        def heard(steps: int) -> None:
+            for _ in range(steps):
+                with suppress(LogRefused):
+                    hear(store, clock)
+                clock.now_s += 10.0
+
+        heard(90)
+        store.file.connection.execute("PRAGMA query_only = ON")
+        heard(6)
+        store.file.connection.execute("PRAGMA query_only = OFF")
+        heard(60)
+    with Store.open(tmp_path / "log.db", now_s=clock, read_only=True) as store:
+        audit = store.audit()
+        assert (audit.problems, audit.readings) == ([], 156 * len(CHANNELS))
