@@ -174,9 +174,8 @@ class BadAmount(FilmcallError, ValueError):
         self.mend = mend
 
 
-MOST_BARE_C = 45.0
-"""Above it no enclosure is painted in, so that a bare number is asked for its unit; our own choice,
-no source [degC]."""
+MOST_BARE_C = 60.0
+"""No enclosure's air is measured above it: a warmer bare number is asked for its unit [degC]."""
 MOST_BARE_F = 140.0
 """Above it a bare number is no degF of an enclosure either, 60 degC [degF]."""
 
