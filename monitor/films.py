@@ -377,7 +377,7 @@ class FilmKeeper:
         curing = {}
         if state.film_stage is not None and state.film_stage is not state.stage:
             film_spec = self._film_spec(clocks, spec)
-            curing = limits_in_force(film_spec, state.film_stage, state.ended_steps)
+            curing = limits_in_force(film_spec, state.film_stage, state.ended(film_spec))
             spec = self.specs.get(state.next_spec_name, self.default_spec)
         open_film = state.stage in FILM_STAGES
         overcoat = self._overcoat(section, state, samples, time_s)
@@ -387,9 +387,9 @@ class FilmKeeper:
             spec=spec,
             stage=state.stage,
             method=state.method,
-            steps_ended=state.ended_steps if open_film else frozenset(),
+            steps_ended=state.ended(spec) if open_film else frozenset(),
             curing=curing,
-            harm_left_s=harm_left_s(spec, state.stage, state.harm_left_s) if open_film else None,
+            harm_left_s=harm_left_s(spec, state.stage, state.left_s(spec)) if open_film else None,
             coating_forbidden=overcoat.too_late if open_film else state.coating_forbidden,
             doubts=film_doubts(state.stage, clocks, overcoat, unknown_spec, spec.name),
         )

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from rules.climate import Climate, Estimate
 from rules.spec.model import Limit, Spec
-from rules.vocabulary import SEVERITY, LimitName, LimitState, Method, Stage, Step
+from rules.vocabulary import SEVERITY, LimitName, LimitState, Method, Stage, Until
 
 MEDIAN_SPAN_S = 60.0
 
@@ -116,14 +116,14 @@ class RecentMedian:
 
 
 def limits_in_force(
-    spec: Spec, stage: Stage, steps_ended: Iterable[Step] = ()
+    spec: Spec, stage: Stage, steps_ended: Iterable[Until] = ()
 ) -> dict[LimitName, Limit]:
     """Return the limits that matter in a stage, less those whose last step has ended.
 
     Args:
         spec: the coating's.
         stage: of the section.
-        steps_ended: steps that the film already has behind it.
+        steps_ended: steps and times that the film already has behind it.
     """
     over = frozenset(steps_ended)
     limits = spec.limits_for(stage)

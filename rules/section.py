@@ -36,7 +36,7 @@ from rules.reasons import (
 )
 from rules.spec.model import Limit, Spec
 from rules.trend import EarlierOutlook, RecentTrend
-from rules.vocabulary import FILM_STAGES, LimitName, LimitState, Method, Stage, Step
+from rules.vocabulary import FILM_STAGES, LimitName, LimitState, Method, Stage, Until
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ class Film:
         spec: that its film was laid with, or that of the next coat where no film is open.
         stage: prep, mix, apply, flash or cure.
         method: how the coat is put on, where it is known.
-        steps_ended: steps that the film has behind it.
+        steps_ended: steps and times that the film has behind it.
         curing: the limits of a film that still cures under a mix for the next coat, which count
             beside those of the next coat.
         harm_left_s: how long the limits will go on mattering, where it is known [s].
@@ -61,7 +61,7 @@ class Film:
     spec: Spec
     stage: Stage = Stage.PREP
     method: Method | None = None
-    steps_ended: frozenset[Step] = field(default_factory=frozenset)
+    steps_ended: frozenset[Until] = field(default_factory=frozenset)
     curing: Mapping[LimitName, Limit] = field(default_factory=dict)
     harm_left_s: float | None = None
     coating_time_s: float | None = None

@@ -15,7 +15,7 @@ from rules.events import Event, in_force
 from rules.reasons import Doubt
 from rules.spec.model import Spec
 from rules.text import duration_text
-from rules.vocabulary import CLOCK_OF_STEP, ClockName, Method, Stage, Step
+from rules.vocabulary import CLOCK_OF_STEP, ClockName, Method, Stage, Step, Until
 
 
 class Overcoat(NamedTuple):
@@ -162,6 +162,7 @@ class FilmState:
         steps_ended: when each step ended, or None where it has not.
         harm_left_s: how long until each step has ended, None where not known [s].
         coating_forbidden: why coating over must be STOP, or "".
+        time_s: at which all this holds [s].
     """
 
     stage: Stage
@@ -175,11 +176,23 @@ class FilmState:
     steps_ended: Mapping[Step, float | None]
     harm_left_s: Mapping[Step, float | None]
     coating_forbidden: str
+    time_s: float
 
-    @property
-    def ended_steps(self) -> frozenset[Step]:
-        """The steps that the film has behind it."""
-        return frozenset(step for step, at in self.steps_ended.items() if at is not None)
+    def ended(self, spec: Spec) -> frozenset[Until]:
+        """Return the steps, and the times that the spec's limits name, which are over."""
+        steps = {step for step, at in self.steps_ended.items() if at is not None}
+        return frozenset(steps | {s for s, left in self._times_left(spec) if left <= 0.0})
+
+    def left_s(self, spec: Spec) -> dict[Until, float | None]:
+        """Return how long until each of them is over, None where not known [s]."""
+        left: dict[Until, float | None] = dict(self.harm_left_s.items())
+        left.update(self._times_left(spec))
+        return left
+
+    def _times_left(self, spec: Spec) -> list[tuple[float, float]]:
+        now_s = self.time_s
+        ended_s = now_s if self.coat_ended_s is None else self.coat_ended_s
+        return [(each, max(0.0, ended_s + each - now_s)) for each in sorted(spec.times_until)]
 
 
 def stage_of(
@@ -233,6 +246,7 @@ def stage_of(
         steps_ended=ended,
         harm_left_s=left,
         coating_forbidden=coating_over_forbidden(clocks),
+        time_s=now_s,
     )
 
 

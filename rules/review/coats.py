@@ -32,6 +32,7 @@ from rules.vocabulary import (
     Method,
     Stage,
     Step,
+    Until,
 )
 
 STANDARD_C = 20.0
@@ -421,7 +422,8 @@ class CoatRecord:
         ended_s: or None [s].
         until_s: when the air's record of it ends [s].
         until_why: `next coat`, `back in service`, or `end of the log`.
-        steps_s: when each step was over, on the safe side; missing where not reached [s].
+        steps_s: when each step, or time that a limit names, was over, on the safe side; missing
+            where not reached [s].
         windows: recoat over it, pot, induction, tape.
         limits: how long each limit was kept, by stage.
     """
@@ -434,7 +436,7 @@ class CoatRecord:
     ended_s: float | None
     until_s: float
     until_why: str
-    steps_s: Mapping[Step, float]
+    steps_s: Mapping[Until, float]
     windows: tuple[Window, ...]
     limits: tuple[LimitTimes, ...] = ()
 
@@ -443,8 +445,8 @@ class CoatRecord:
         """The first that is known of it [s]."""
         return self.started_s if self.started_s is not None else self.ended_s or self.until_s
 
-    def open_until_s(self, step: Step) -> float:
-        """Until when a harm that ends with a step can have reached it [s]."""
+    def open_until_s(self, step: Until) -> float:
+        """Until when a harm that ends with a step, or after a time, can have reached it [s]."""
         return min(self.until_s, self.steps_s.get(step, math.inf))
 
     def asks_for(self, name: WindowName) -> bool:
@@ -529,7 +531,7 @@ def coats_of(
             said.append(
                 f"coat {coat.number}: its end was never recorded; counted as the session's end"
             )
-        steps: dict[Step, float] = {}
+        steps: dict[Until, float] = {}
         if laid_end_s is not None:
             for step, name in CLOCK_OF_STEP.items():
                 over = ended(
@@ -537,6 +539,8 @@ def coats_of(
                 )
                 if over is not None:
                     steps[step] = over
+            ends = {each: laid_end_s + each for each in spec.times_until}
+            steps |= {each: end for each, end in ends.items() if end <= until_s}
         pots = [
             pot
             for pot in work.pots
