@@ -11,6 +11,7 @@ import typer
 from rules.errors import FilmcallError
 from rules.numbers import number
 from rules.text import printable, shown
+from rules.units import BadAmount, amount
 from rules.vocabulary import Method
 
 
@@ -53,6 +54,7 @@ def figure(
     least: float | None = None,
     most: float = math.inf,
     whole: bool = False,
+    as_unit: str = "",
 ) -> Any:
     """Return an option that takes one number, and refuses anything else in one sentence.
 
@@ -63,6 +65,8 @@ def figure(
         least: smallest that makes sense; None where the command itself judges the number, NaN too.
         most: largest that makes sense.
         whole: whether it is a count.
+        as_unit: the unit of a bare number, as `rules.units.amount` names it, where another may be
+            typed with it; "" where none may.
     """
     kind = "whole number" if whole else "number"
     span = _span(least, most, unit)
@@ -72,6 +76,11 @@ def figure(
         value: float | int | None = number(text)
         if value is None and least is None and text.strip().lower() in _NOT_FINITE:
             value = float(text)
+        if value is None and as_unit and text.strip()[:1].isdigit():
+            try:
+                value = amount(text, as_unit)
+            except BadAmount:
+                value = None
         if whole and value is not None:
             value = int(text) if text.strip().lstrip("+-").isdecimal() else None
         if value is not None and (least is None or least <= value <= most):

@@ -32,9 +32,17 @@ def event(
     spec: SpecOption = None,
     coat: Annotated[int | None, figure("--coat", "Number of the coat, from 1.", whole=True)] = None,
     batch: Annotated[str | None, typer.Option(help="The mix's own name.")] = None,
-    amount: Annotated[float | None, figure("--amount", "Volume mixed [mL].", "mL")] = None,
+    amount: Annotated[
+        float | None, figure("--amount", "Volume mixed [mL, or with its unit].", "mL", as_unit="ml")
+    ] = None,
     thinner: Annotated[float | None, figure("--thinner", "Thinner, of the mix [%].", "%")] = None,
     method: Annotated[str | None, typer.Option(help="brush, roller or gun.")] = None,
+    hardener: Annotated[
+        str | None, typer.Option(help="Its name, where it is not the sheet's standard one.")
+    ] = None,
+    service: Annotated[
+        str | None, typer.Option(help="Where the film will serve: immersed or atmospheric.")
+    ] = None,
     what: Annotated[str | None, typer.Option(help="With measured: wood-moisture, ...")] = None,
     value: Annotated[
         float | None, figure("--value", "With measured: the figure.", least=-1e6, most=1e6)
@@ -70,6 +78,8 @@ def event(
             amount_ml=amount,
             thinner_pct=thinner,
             method=method,
+            hardener=hardener,
+            service=service,
             what=what,
             value=value,
             unit=unit,

@@ -51,7 +51,15 @@ class SectionWork:
         spread = float(h.warmest_c[-1] - h.coldest_c[-1]) if h.time_s.size else 0.0
         note = _assumed_note(h)
         cold = body_of(
-            "film", SafeSide.OPENS, h.time_s, h.coldest_c, acc, h.max_gap_s, now_s, outlook
+            "film",
+            SafeSide.OPENS,
+            h.time_s,
+            h.coldest_c,
+            acc,
+            h.max_gap_s,
+            now_s,
+            outlook,
+            beside=h,
         )
         self.cold = replace(cold, note=note)
         warm = body_of(
@@ -64,6 +72,7 @@ class SectionWork:
             now_s,
             outlook,
             spread if np.isfinite(spread) else 0.0,
+            h,
         )
         self.warm = replace(warm, note=note)
 
@@ -72,6 +81,24 @@ class SectionWork:
         if name is None or name == self.default_spec.name:
             return self.default_spec
         return self.spec_of.get(name)
+
+    def spec_laid(self, coat: Coat) -> Spec | None:
+        """The spec of a coat with the times that hold for its method, hardener and service."""
+        spec = self.spec_named(coat.spec)
+        return spec and spec.under(coat.method, coat.hardener, coat.service)
+
+    def spec_mixed(self, pot: Pot) -> Spec | None:
+        """The spec of a pot with the times that hold for it; of the coat it went into, if said."""
+        spec = self.spec_named(pot.spec)
+        used = [
+            coat
+            for coat in self.work.coats
+            if coat.started_s is not None and coat.started_s >= pot.mixed_s
+        ]
+        method, hardener = pot.method, pot.hardener
+        if used:
+            method, hardener = method or used[0].method, hardener or used[0].hardener
+        return spec and spec.under(method, hardener)
 
 
 def frame_of(
@@ -118,6 +145,8 @@ def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHisto
         warmest_c=np.append(history.warmest_c[:stop], high_c),
         air_coldest_c=cut(history.air_coldest_c, low_c),
         air_warmest_c=cut(history.air_warmest_c, high_c),
+        rh_low_pct=cut(history.rh_low_pct, np.nan),
+        rh_high_pct=cut(history.rh_high_pct, np.nan),
     )
 
 
@@ -143,7 +172,7 @@ def film_clocks(bench: SectionWork) -> list[Clock]:
         return _tape_clocks(bench, None, None)
     clocks = _coat_clocks(bench, coat)
     for below in bench.work.coats[:-1]:
-        spec = bench.spec_named(below.spec)
+        spec = bench.spec_laid(below)
         # Of the same product the newer coat always cures last: nothing to add.
         if below.spec == coat.spec or spec is None or below.ended_s is None:
             continue
@@ -158,7 +187,7 @@ def film_clocks(bench: SectionWork) -> list[Clock]:
 
 
 def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
-    spec = bench.spec_named(coat.spec)
+    spec = bench.spec_laid(coat)
     if spec is None or not spec.times:
         name = coat.spec if spec is None else spec.name
         missing = (
@@ -195,7 +224,7 @@ def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
     closes = _recoat_closes(bench, spec, coat)
     if closes is not None:
         clocks.append(closes)
-    return clocks + _tape_clocks(bench, spec, coat)
+    return clocks + _launch_clocks(bench, spec, coat) + _tape_clocks(bench, spec, coat)
 
 
 def _opens(bench: SectionWork, frame: Clock, table: TimeTable, coat: Coat) -> Clock:
@@ -236,15 +265,73 @@ def _recoat_closes(bench: SectionWork, spec: Spec, coat: Coat) -> Clock | None:
     clock = run_clock(frame, table, SafeSide.CLOSES, bench.warm, coat.started_s, bench.now_s)
     if clock.ended_at_s is None:
         return clock
-    closed = clock.ended_at_s
-    sanded = [s for s in bench.work.sanded_s if s >= closed]
-    if sanded:
-        # Abrading after the window closed gives the next coat its hold back; sanding before
-        # that does not count, since the film went on curing under it.
-        words = join_words(clock.basis, "sanded since, so coating over is open again")
-        return replace(clock, basis=words, advice=spec.reminder)
-    todo = spec.after_closes or "Sand to an even matt and wipe before the next coat"
+    until_s = key_until_s(spec, coat.started_s, bench.work.sanded_s, bench.now_s)
+    if until_s is not None:
+        words = f"sanded, and its key is open for another {duration_text(until_s - bench.now_s)}"
+        return replace(clock, basis=join_words(clock.basis, words), advice=spec.reminder)
+    if _past_sanding(spec, coat.started_s, bench.now_s):
+        todo = "Too old to be sanded and coated: take it off"
+    else:
+        todo = spec.after_closes or "Sand to an even matt and wipe before the next coat"
+    since = [s for s in bench.work.sanded_s if s >= coat.started_s]
+    if since:
+        over_s = bench.now_s - max(since) - spec.overcoat.sanded_key_s
+        words = f"its sanded key has been over for {duration_text(max(over_s, 0.0))}"
+        clock = replace(clock, basis=join_words(clock.basis, words))
     return replace(clock, advice=join_words(todo, spec.reminder), stops_coating=True)
+
+
+def key_until_s(
+    spec: Spec, begun_s: float | None, sanded_s: Iterable[float], now_s: float
+) -> float | None:
+    """Return until when a sanded ground takes the next coat though the window has closed.
+
+    Args:
+        spec: of the coat that was sanded.
+        begun_s: when that coat was begun; sanding from before it is of no use, or None [s].
+        sanded_s: when it was sanded [s].
+        now_s: now [s].
+
+    Returns:
+        The end of the last key, or None where none is open: nobody sanded, it was too long ago, or
+        the sheet says that so old a coat must come off [s].
+
+    Source:
+        Common practice, no source: a cut surface takes a coat for a day, two at most, then it is
+        dirty and dead again.
+    """
+    if begun_s is not None and _past_sanding(spec, begun_s, now_s):
+        return None
+    cut = [s for s in sanded_s if (begun_s is None or s >= begun_s) and s <= now_s]
+    until_s = max(cut, default=-np.inf) + spec.overcoat.sanded_key_s
+    return until_s if until_s >= now_s else None
+
+
+def _past_sanding(spec: Spec, begun_s: float, now_s: float) -> bool:
+    abraded_s = spec.overcoat.abraded_s
+    return abraded_s is not None and now_s - begun_s > abraded_s
+
+
+def _launch_clocks(bench: SectionWork, spec: Spec, coat: Coat) -> list[Clock]:
+    """When the work may go into the water, and by when, from the last coat's end."""
+    if bench.work.back_in_service_s is not None:
+        return []
+    launch = spec.launch
+    clocks = []
+    if launch.not_before is not None:
+        frame = frame_of(bench, ClockName.LAUNCH_NOT_BEFORE, spec.name, coat)
+        clocks.append(_opens(bench, frame, launch.not_before, coat))
+    if launch.not_after_s is not None:
+        frame = frame_of(bench, ClockName.LAUNCH_NOT_AFTER, spec.name, coat)
+        if coat.ended_s is None:
+            words = "starts when the coat is recorded as ended"
+            clocks.append(
+                replace(frame, state=ClockState.WAITING, left_s=launch.not_after_s, basis=words)
+            )
+        else:
+            words = f"{duration_text(launch.not_after_s)} from the coat's end, however warm"
+            clocks.append(fixed_clock(frame, coat.ended_s, launch.not_after_s, bench.now_s, words))
+    return clocks
 
 
 def _tape_clocks(bench: SectionWork, spec: Spec | None, coat: Coat | None) -> list[Clock]:
@@ -333,7 +420,7 @@ def pot_clocks(bench: SectionWork) -> list[Clock]:
     for pot in bench.work.pots:
         if pot.session_ended_s is not None:
             continue
-        spec = bench.spec_named(pot.spec)
+        spec = bench.spec_mixed(pot)
         if spec is None:
             if bench.now_s - pot.mixed_s <= KEEP_POT_S:
                 words = f"spec '{pot.spec}' is not among the specs given, so no clock runs"
@@ -602,19 +689,28 @@ def launch_warning(clocks: Iterable[Clock]) -> str:
         Common practice, no source: a film under water or load before it has cured may blister,
         print or lose its hold.
     """
-    for clock in clocks:
-        if clock.name is not ClockName.CURED or clock.state is ClockState.ENDED:
+    listed = tuple(clocks)
+    stated = {clock.section for clock in listed if clock.name is ClockName.LAUNCH_NOT_BEFORE}
+    for clock in listed:
+        asked = (
+            ClockName.LAUNCH_NOT_BEFORE
+            if clock.section in stated and not clock.buried
+            else ClockName.CURED
+        )
+        if clock.name is not asked or clock.state is ClockState.ENDED:
             continue
         where = f"{clock.section}: " if clock.section else ""
         if clock.state is ClockState.UNKNOWN:
-            return f"{where}nobody knows whether coat {clock.coat} has cured: {clock.basis}"
+            done = "has cured" if asked is ClockName.CURED else "may be launched"
+            return f"{where}nobody knows whether coat {clock.coat} {done}: {clock.basis}"
         left = (
             ""
             if clock.left_s is None
             else f", {duration_text(clock.left_s)} left at this temperature"
         )
+        not_yet = "has not cured" if asked is ClockName.CURED else "is not to be launched yet"
         return (
-            f"{where}coat {clock.coat} has not cured{left}: water or load on it now may blister, "
+            f"{where}coat {clock.coat} {not_yet}{left}: water or load on it now may blister, "
             "mark or lift it"
         )
     return ""

@@ -178,10 +178,16 @@ class FilmState:
     coating_forbidden: str
     time_s: float
 
+    @property
+    def ended_steps(self) -> frozenset[Step]:
+        """The steps that the film has behind it."""
+        return frozenset(step for step, at in self.steps_ended.items() if at is not None)
+
     def ended(self, spec: Spec) -> frozenset[Until]:
         """Return the steps, and the times that the spec's limits name, which are over."""
-        steps = {step for step, at in self.steps_ended.items() if at is not None}
-        return frozenset(steps | {s for s, left in self._times_left(spec) if left <= 0.0})
+        return frozenset(
+            self.ended_steps | {s for s, left in self._times_left(spec) if left <= 0.0}
+        )
 
     def left_s(self, spec: Spec) -> dict[Until, float | None]:
         """Return how long until each of them is over, None where not known [s]."""

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rules.clocks.all_clocks import pot_factor, recoat_table
+from rules.clocks.all_clocks import key_until_s, pot_factor, recoat_table
 from rules.clocks.history import TemperatureHistory, course_of
 from rules.clocks.progress import progress
 from rules.clocks.work import Pot, is_about, work_of
@@ -37,9 +37,6 @@ from rules.vocabulary import (
 
 STANDARD_C = 20.0
 """At which data sheets mostly give a pot life; common practice, no source [°C]."""
-
-KEY_S = 48.0 * HOUR_S
-"""How long a sanded key keeps a coat open for the next one; common practice, no source [s]."""
 
 STILL_FLOWS_S = 2.0 * HOUR_S
 """Tape pulled so soon comes off a film that still flows; common practice, no source [s]."""
@@ -153,7 +150,9 @@ def ended(
         series = temp_c
     upper = side > 0.0 or (side == 0.0 and lean is SafeSide.OPENS)
     shift_k = side * history.accuracy_k
-    course = course_of(history.time_s, series, shift_k, history.max_gap_s, upper=upper)
+    course = course_of(
+        history.time_s, series, shift_k, history.max_gap_s, upper=upper, beside=history
+    )
     return progress(rate_law(table, lean, factor), course, start_s, until_s).ended_at_s
 
 
@@ -194,10 +193,8 @@ def recoat_window(
     closing = _bounds(closes, SafeSide.CLOSES, history, started_s, over_s)
     open_s, open_safe, _ = opening
     close_s, close_safe, _ = closing
-    abraded = any(
-        over_s - KEY_S <= s <= over_s or (close_s is not None and close_s <= s <= over_s)
-        for s in sanded
-    )
+    begun_s = started_s if started_s is not None else ended_s
+    abraded = key_until_s(spec, begun_s, sanded, over_s) is not None
     kept, missed, length, why = WindowOutcome.KEPT, 0.0, None, ""
     if opens is None and closes is None:
         kept, why = WindowOutcome.UNKNOWN, f"spec '{spec.name}' gives no recoat times"
@@ -507,7 +504,12 @@ def coats_of(
     standing = [e for e in in_force(events) if e.time_s <= end_s and is_about(e, section)]
     launches = [e.time_s for e in standing if e.kind is EventKind.BACK_IN_SERVICE]
     said: list[str] = []
-    specs = [_spec(coat.spec, spec_of, default_spec, said) for coat in work.coats]
+    specs = [
+        _spec(coat.spec, spec_of, default_spec, said).under(
+            coat.method, coat.hardener, coat.service
+        )
+        for coat in work.coats
+    ]
     records: list[CoatRecord] = []
     before_s = -math.inf
     for at, coat in enumerate(work.coats):

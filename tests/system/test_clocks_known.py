@@ -245,7 +245,6 @@ def test_a_sheet_with_one_temperature_dries_a_film_near_it(tmp_path: Path) -> No
     assert log.clocks(6.0)["touch dry"]["state"] == "ended"
 
 
-@pytest.mark.xfail(strict=True, reason="slowed, but the basis names no activation energy")
 def test_a_sheet_with_one_temperature_is_slowed_by_cold_and_says_how(tmp_path: Path) -> None:
     # From 20 to 12 degC (11 to be sure) by 40 to 100 kJ/mol, where all two-pack coatings lie.
     def slowed_h(temp_c: float, kj_mol: float) -> float:

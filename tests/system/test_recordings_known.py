@@ -394,7 +394,6 @@ def test_nothing_is_minus_zero(tmp_path: Path) -> None:
     assert MINUS_ZERO.findall(said) == []
 
 
-@pytest.mark.xfail(strict=True, reason="'--amount '500 ML' is no number of mL'")
 def test_500_ml_is_half_a_litre_however_it_is_typed(tmp_path: Path) -> None:
     """The topcoat's pot keeps its whole life up to half a litre, and 85 % of it from two on."""
     left_s = {}

@@ -237,7 +237,6 @@ def clock_end_h(
     return hour_of(found[clock]["ends_at"]) - 1.0
 
 
-@not_built
 @pytest.mark.parametrize(
     ("rh_pct", "dew_point_c", "low_h", "high_h"),
     [
@@ -256,7 +255,6 @@ def test_times_go_by_humidity_between_the_columns(
     assert low_h <= end_h <= high_h, f"at {rh_pct} %"
 
 
-@not_built
 def test_the_winter_hardener_has_its_own_times(tmp_path: Path) -> None:
     air = Air(11.0, 2.0, 10.8)  # past its warmest row, 6 h, none is given
     winter = clock_end_h(
@@ -272,7 +270,6 @@ def test_without_a_word_the_standard_hardener_counts(tmp_path: Path) -> None:
     assert standard == pytest.approx(9.8, abs=0.2)
 
 
-@not_built
 def test_a_hardener_that_the_sheet_does_not_have_is_refused_in_one_sentence(tmp_path: Path) -> None:
     made = Tent(
         tmp_path, str(SHEETS / "primer-winter-hardener.toml"), steady(Air(11, 2, 10.5)), 1.0
@@ -291,7 +288,6 @@ def test_a_hardener_that_the_sheet_does_not_have_is_refused_in_one_sentence(tmp_
 # give for two-pack films (common practice, no source): at 15 degC, 14.5 to be sure, times grow by
 # exp(E/R (1/287.65 - 1/296.15)) = exp(E/R 9.979e-5): 1.82 times at 50, 3.32 at 100. 4 h become 7.3
 # to 13.3 h, whatever energy is stated.
-@not_built
 def test_one_row_runs_on_in_the_cold_is_marked_and_says_how(tmp_path: Path) -> None:
     made = Tent(
         tmp_path, str(SHEETS / "topcoat-one-row.toml"), steady(Air(15.2, 5.0, 15.0)), 18.0,
@@ -351,14 +347,12 @@ def test_a_limit_until_24_hours_ends_after_24_hours(tmp_path: Path) -> None:
 
 # Immersed counts for a hull unless someone says otherwise: 2 days at 23 degC, not 30. Closes clocks
 # run on the warmest the hull can be: 22.5 + 0.5.
-@not_built
 def test_a_hull_counts_as_immersed(tmp_path: Path) -> None:
     air = Air(22.7, 8.0, 22.5)
     end_h = clock_end_h(tmp_path, "tie-coat-two-steps", "recoat closes", air)
     assert end_h == pytest.approx(48.0 - 0.25, abs=0.6)  # from the start, 15 min before the end
 
 
-@not_built
 def test_launch_is_a_clock_from_the_last_coats_end(tmp_path: Path) -> None:
     made = Tent(
         tmp_path, str(SHEETS / "antifouling-launch.toml"), steady(Air(20.7, 8.0, 20.5)), 12.0,
