@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from monitor.wire import Json, clock_dict
 from rules.clocks.clock import Clock, ClockState
 from rules.events import Event, ProbesOut, in_force, probes_out
+from rules.ground import ground_changes_s, ground_doubts
 from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import limits_in_force
 from rules.section import Film
@@ -269,7 +270,11 @@ class FilmKeeper:
         self._events: tuple[Event, ...] = ()
         self._of_probes: list[Event] = []
         self._newest_event_s = -math.inf
-        self._plain = Film(default_spec)
+        # Without an event nothing of the ground was measured, now or ever.
+        self._plain = Film(
+            default_spec, doubts=ground_doubts(None, default_spec.measurements, (), 0.0)
+        )
+        self._standing: tuple[Event, ...] = ()
         self._films: dict[str, Film] = {}
         self._clocks: dict[str, tuple[Clock, ...]] = {}
         self._reckoned_s: dict[str, tuple[float, float]] = {}
@@ -292,7 +297,7 @@ class FilmKeeper:
     def set_events(self, events: Iterable[Event]) -> None:
         """Take the enclosure's events as they now stand; everything is reckoned anew."""
         self._events = tuple(events)
-        standing = in_force(self._events)
+        self._standing = standing = in_force(self._events)
         self._of_probes = [
             e for e in standing if e.kind in (EventKind.PROBES_OUT, EventKind.PROBES_IN)
         ]
@@ -418,6 +423,7 @@ class FilmKeeper:
         overcoat = self._overcoat(section, state, samples, time_s)
         named = state.spec_name if open_film else state.next_spec_name
         unknown_spec = named if named not in self.specs else ""
+        asked = () if open_film else spec.measurements
         film = Film(
             spec=spec,
             stage=state.stage,
@@ -426,10 +432,16 @@ class FilmKeeper:
             curing=curing,
             harm_left_s=harm_left_s(spec, state.stage, state.left_s(spec)) if open_film else None,
             coating_forbidden=overcoat.too_late if open_film else state.coating_forbidden,
-            doubts=film_doubts(state.stage, clocks, overcoat, unknown_spec, spec.name),
+            doubts=(
+                *film_doubts(state.stage, clocks, overcoat, unknown_spec, spec.name),
+                *ground_doubts(section, asked, self._standing, time_s),
+            ),
         )
         self._clocks[section] = clocks
         told_s = [each.time_s for each in self._events if each.time_s > time_s]
+        told_s.append(ground_changes_s(section, asked, self._standing, time_s))
+        left_s = state.left_s(spec)
+        told_s += [time_s + left for each in spec.times_until if (left := left_s[each])]
         self._reckoned_s[section] = (time_s, min([_next_look_s(clocks, time_s), *told_s]))
         if self._films.get(section) != film:
             self._films[section] = film

@@ -205,6 +205,16 @@ _METRIC: dict[str, dict[str, float]] = {
     "m/s": {"m/s": 1.0, "km/h": 1.0 / 3.6},
 }
 
+HAND_UNITS = {
+    "%": "pct",
+    "degC": "degC",
+    "um": "um",
+    "mg/m**2": "mg/m2",
+    "h": "h",
+    "class": "class",
+}
+"""Units of hand readings as `amount` names them, and the word that events and the log use."""
+
 # Counted, and of no system: a class of dust, changes of air.
 _COUNTED: dict[str, dict[str, float]] = {"class": {"class": 1.0}, "1/h": {"/h": 1.0}}
 

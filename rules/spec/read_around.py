@@ -20,18 +20,9 @@ from rules.spec.model import (
 from rules.spec.read_times import read_times
 from rules.text import shown
 from rules.toml_table import Table
-from rules.units import BadAmount, amount
+from rules.units import HAND_UNITS, BadAmount, amount
 from rules.vocabulary import ClockName, Method
 
-# Units that a hand reading may have, and the word for each that events and the log use.
-_HAND_UNITS = {
-    "%": "pct",
-    "degC": "degC",
-    "um": "um",
-    "mg/m**2": "mg/m2",
-    "h": "h",
-    "class": "class",
-}
 _MEASURE = ("what", "low", "high", "max_age", "method", "standard")
 _THICKNESSES = ("wet_min", "wet_max", "dry_min", "dry_max")
 
@@ -157,7 +148,7 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
         for unit in sorted(units)[:1]:
             yield Measurement(
                 what,
-                _HAND_UNITS[unit],
+                HAND_UNITS[unit],
                 bounds.get("low"),
                 bounds.get("high"),
                 MEASURE_AGE_S if max_age_s is None else max_age_s,
@@ -168,7 +159,7 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
 
 def _hand_unit(written: object) -> str:
     """Return which of the units for hand readings a figure fits; the first where none does."""
-    for unit in _HAND_UNITS:
+    for unit in HAND_UNITS:
         try:
             amount(written, unit)
         except BadAmount:
