@@ -145,11 +145,21 @@ def wet_film_allowance_k(spec: Spec, stage: Stage, method: Method | None) -> flo
     return spec.wet_film_cooling_k.get(method, 0.0)
 
 
+def colder_film_k(spec: Spec, allowance_k: float) -> float:
+    """Return how far a wet film stands under the coldest that it may be, by its own cooling [K].
+
+    Water takes several times a solvent's heat with it and leaves for longer, so a film that it
+    leaves is as cold as that while it forms; of a solvent-borne one the hull is what counts.
+    """
+    return allowance_k if spec.water_borne else 0.0
+
+
 def judge(
     climate: Climate,
     limits: Mapping[LimitName, Limit],
     medians: RecentMedian,
     allowance_k: float = 0.0,
+    colder_k: float = 0.0,
 ) -> tuple[LimitJudgement, ...]:
     """Return what each limit says of the climate: the verdict of the probe that judges worst.
 
@@ -165,6 +175,7 @@ def judge(
         limits: those in force.
         medians: kept from one judgement to the next.
         allowance_k: added to the margin's bound for the wet film's own cooling [K].
+        colder_k: taken off the coldest surface where a film's own temperature counts [K].
 
     Source:
         Guard: one-sided 95 % of the combined standard uncertainty, JCGM 100:2008. The worst by
@@ -176,9 +187,12 @@ def judge(
         if allowance_k and name is LimitName.DEW_MARGIN_MIN:
             bound += allowance_k
         why = climate.unknown.get(name, "")
+        estimates = climate.estimates.get(name, ())
+        if colder_k and name is LimitName.SURFACE_TEMP_MIN:
+            estimates = tuple(e._replace(value=e.value - colder_k) for e in estimates)
         said = [
             _judge_one(name, limit, bound, estimate, why, medians, climate.time_s)
-            for estimate in climate.estimates.get(name, ())
+            for estimate in estimates
         ]
         if said:
             judged.append(min(said, key=_badness) if len(said) > 1 else said[0])

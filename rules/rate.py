@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.errors import SpecFault
-from rules.spec.model import TimeTable
+from rules.spec.model import STEEPEST_EA_J_PER_MOL, TimeTable
 from rules.text import duration_text
 from rules.units import ZERO_C_IN_K
 
@@ -24,13 +24,6 @@ FloatArray = NDArray[np.float64]
 
 GAS_CONSTANT_J_PER_MOL_K = 8.314462618
 """CODATA 2018; exact since the SI of 2019."""
-
-STEEPEST_EA_J_PER_MOL = 65_000.0
-"""Slope outside a table: above a closes table where its own is flatter, below one row for opens.
-
-The steep end of the working range that abstracts give for epoxy-amine curing, 50 to 65 kJ/mol
-(Thermochim. Acta 447 (2006) 167-177 and others); urethanes are flatter, so this ends sooner.
-"""
 
 RECKONED_BELOW_K = 0.2
 """So far under the only row nobody need be told that its time is reckoned; our own choice [K]."""

@@ -12,6 +12,7 @@ from rules.harm import harm_time_s
 from rules.limits import (
     LimitJudgement,
     RecentMedian,
+    colder_film_k,
     is_stricter,
     judge,
     limits_in_force,
@@ -182,7 +183,13 @@ class Section:
         """
         film = self.film
         climate = climate_of(self._asked_of(sensed), self.name, time_s, assumed)
-        judged = judge(climate, self._limits, self._medians, self._allowance_k)
+        judged = judge(
+            climate,
+            self._limits,
+            self._medians,
+            self._allowance_k,
+            colder_film_k(film.spec, self._allowance_k),
+        )
         for entry in judged:
             if entry.name is LimitName.DEW_MARGIN_MIN:
                 climate = climate.decided_by(entry.source, entry.beside)

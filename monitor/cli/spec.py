@@ -10,7 +10,7 @@ from monitor.specs import find_spec, shipped_names, spec_text
 from rules.errors import FilmcallError, SpecFault
 from rules.limits import unit_of
 from rules.spec.model import FAMILIES, GENERAL_GUIDANCE, Column, Limit, Spec, TimeTable
-from rules.spec.read import check_spec
+from rules.spec.read import check_notes, check_spec
 from rules.spec.write import new_spec_text, spec_dict
 from rules.text import duration_text
 from rules.toml_table import UNLIMITED
@@ -155,17 +155,23 @@ def _word(key: str, value: object) -> str:
 
 
 def check(file: Path, *, as_json: bool) -> tuple[str, int]:
-    """Return what is wrong with a spec file, and how many faults there are."""
+    """Return what is wrong with a spec file, or what it will do; and how many faults there are."""
     name, text = spec_text(str(file))
     faults = check_spec(text, name)
+    notes = check_notes(text)
     if as_json:
-        listed = [
-            {"key": each.key, "line": each.line, "problem": each.problem, "mend": each.mend}
-            for each in faults
-        ]
-        return json.dumps({"file": str(file), "faults": listed}, indent=2), len(faults)
+        listed, noted = (
+            [
+                {"key": each.key, "line": each.line, "problem": each.problem, "mend": each.mend}
+                for each in found
+            ]
+            for found in (faults, notes)
+        )
+        told = {"file": str(file), "faults": listed, "notes": noted}
+        return json.dumps(told, indent=2), len(faults)
     if not faults:
-        return f"{file}: no fault found", 0
+        said = [f"{file}: no fault found", *(f"{file}: note, {each}" for each in notes)]
+        return "\n".join(said), 0
     return "\n".join(f"{file}: {fault}" for fault in faults), len(faults)
 
 

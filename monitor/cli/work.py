@@ -135,7 +135,13 @@ def batch(
     wet_um: Annotated[float | None, figure("--wet-um", "Wet film of one coat [µm].", "µm")] = None,
     dry_um: Annotated[float | None, figure("--dry-um", "Dry film of one coat [µm].", "µm")] = None,
     method: Annotated[str, typer.Option(help="brush, roller or gun.")] = "roller",
-    loss: Annotated[float, figure("--loss", "Paint that never reaches the work [%].", "%")] = 10.0,
+    hardener: Annotated[
+        str | None, typer.Option(help="Its name, where it is not the sheet's standard one.")
+    ] = None,
+    loss: Annotated[
+        float | None,
+        figure("--loss", "Paint that never reaches the work [%]; 10, of a gun 40.", "%"),
+    ] = None,
     thinner: Annotated[
         float | None, figure("--thinner", "Thinner wanted, of the mix [%].", "%")
     ] = None,
@@ -165,6 +171,7 @@ def batch(
             wet_um=wet_um,
             dry_um=dry_um,
             method=method,
+            hardener=hardener,
             loss_pct=loss,
             thinner_pct=thinner,
             temp=temp,

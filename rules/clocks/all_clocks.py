@@ -7,148 +7,24 @@ from dataclasses import replace
 
 import numpy as np
 
-from rules.climate import assumed_words
+from rules.clocks.bench import SectionWork, frame_of
 from rules.clocks.clock import (
     Clock,
     ClockState,
-    TemperatureBounds,
-    body_of,
     fixed_clock,
     join_words,
     length_s,
     run_clock,
 )
 from rules.clocks.history import TemperatureHistory, TemperatureOutlook
-from rules.clocks.work import Coat, Pot, Work, work_of
+from rules.clocks.pots import pot_clocks
+from rules.clocks.work import Coat, work_of
 from rules.events import Event
 from rules.known import LEARN_S
-from rules.rate import FloatArray, SafeSide
+from rules.rate import SafeSide
 from rules.spec.model import Spec, TimeTable
 from rules.text import duration_text
 from rules.vocabulary import ClockName, Method
-
-
-class SectionWork:
-    """One section's work laid out beside its temperatures, so that each clock is a short step."""
-
-    def __init__(
-        self,
-        section: str | None,
-        work: Work,
-        spec_of: Mapping[str, Spec],
-        default_spec: Spec,
-        history: TemperatureHistory,
-        now_s: float,
-        outlook: TemperatureOutlook | None,
-    ) -> None:
-        self.section = section
-        self.work = work
-        self.spec_of = spec_of
-        self.default_spec = default_spec
-        self.now_s = now_s
-        self.history = _until(history, work.back_in_service_s)
-        h, acc = self.history, self.history.accuracy_k
-        spread = float(h.warmest_c[-1] - h.coldest_c[-1]) if h.time_s.size else 0.0
-        note = _assumed_note(h)
-        cold = body_of(
-            "film",
-            SafeSide.OPENS,
-            h.time_s,
-            h.coldest_c,
-            acc,
-            h.max_gap_s,
-            now_s,
-            outlook,
-            beside=h,
-        )
-        self.cold = replace(cold, note=note)
-        warm = body_of(
-            "film",
-            SafeSide.CLOSES,
-            h.time_s,
-            h.warmest_c,
-            acc,
-            h.max_gap_s,
-            now_s,
-            outlook,
-            spread if np.isfinite(spread) else 0.0,
-            h,
-        )
-        self.warm = replace(warm, note=note)
-
-    def spec_named(self, name: str | None) -> Spec | None:
-        """The spec of a name, the default for none, None for one that nobody gave."""
-        if name is None or name == self.default_spec.name:
-            return self.default_spec
-        return self.spec_of.get(name)
-
-    def spec_laid(self, coat: Coat) -> Spec | None:
-        """The spec of a coat with the times that hold for its method, hardener and service."""
-        spec = self.spec_named(coat.spec)
-        return spec and spec.under(coat.method, coat.hardener, coat.service)
-
-    def spec_mixed(self, pot: Pot) -> Spec | None:
-        """The spec of a pot with the times that hold for it; of the coat it went into, if said."""
-        spec = self.spec_named(pot.spec)
-        used = [
-            coat
-            for coat in self.work.coats
-            if coat.started_s is not None and coat.started_s >= pot.mixed_s
-        ]
-        method, hardener = pot.method, pot.hardener
-        if used:
-            method, hardener = method or used[0].method, hardener or used[0].hardener
-        return spec and spec.under(method, hardener)
-
-
-def frame_of(
-    bench: SectionWork, name: ClockName, spec: str, coat: Coat | None, *, buried: bool = False
-) -> Clock:
-    """Return a film's clock that does not run yet, for the rest to be filled in."""
-    return Clock(
-        name=name,
-        section=bench.section,
-        batch=None,
-        state=ClockState.UNKNOWN,
-        spec=spec,
-        coat=None if coat is None else coat.number,
-        buried=buried,
-    )
-
-
-def _assumed_note(history: TemperatureHistory) -> str:
-    """What every clock says that runs on a surface which nobody measures."""
-    offset_k = history.assumed_offset_k
-    if offset_k is None:
-        return ""
-    return f"no surface probe: surface assumed {assumed_words(offset_k, 'the air')}"
-
-
-_IN_SERVICE_C = (-40.0, 60.0)
-"""Between these a film may stand in service, of which the enclosure's sensors tell nothing."""
-
-
-def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHistory:
-    """The history up to a launch: afterwards the enclosure's sensors no longer see the film."""
-    if end_s is None or not history.time_s.size:
-        return history
-    stop = int(np.searchsorted(history.time_s, end_s, "right"))
-
-    def cut(column: FloatArray | None, after: float) -> FloatArray | None:
-        return None if column is None else np.append(column[:stop], after)
-
-    low_c, high_c = _IN_SERVICE_C
-    return replace(
-        history,
-        time_s=np.append(history.time_s[:stop], end_s),
-        coldest_c=np.append(history.coldest_c[:stop], low_c),
-        warmest_c=np.append(history.warmest_c[:stop], high_c),
-        air_coldest_c=cut(history.air_coldest_c, low_c),
-        air_warmest_c=cut(history.air_warmest_c, high_c),
-        rh_low_pct=cut(history.rh_low_pct, np.nan),
-        rh_high_pct=cut(history.rh_high_pct, np.nan),
-    )
-
 
 _FILM_OPENS = (
     ClockName.FLASH,
@@ -405,138 +281,6 @@ def recoat_table(spec: Spec, name: ClockName, following: Spec) -> tuple[TimeTabl
         if table is not None:
             return table if table.rows else None, f"before {key} goes on"
     return spec.times.get(name), ""
-
-
-MIX_ACCURACY_K = 1.0
-"""Accuracy of a pot's temperature taken by hand; generic, no source [K]."""
-
-KEEP_POT_S = 6 * 3600.0
-"""A pot whose life has ended stays on the list for this long, then it is cold waste [s]."""
-
-
-def pot_clocks(bench: SectionWork) -> list[Clock]:
-    """Induction and life of every pot that is not yet waste."""
-    clocks: list[Clock] = []
-    for pot in bench.work.pots:
-        if pot.session_ended_s is not None:
-            continue
-        spec = bench.spec_mixed(pot)
-        if spec is None:
-            if bench.now_s - pot.mixed_s <= KEEP_POT_S:
-                words = f"spec '{pot.spec}' is not among the specs given, so no clock runs"
-                frame = _pot_frame(ClockName.POT_LIFE, str(pot.spec), pot)
-                clocks.append(replace(frame, basis=words, advice="Correct the event"))
-            continue
-        life = _pot_life(bench, pot, spec)
-        if life is not None and life.ended_at_s is not None:
-            if bench.now_s - life.ended_at_s > KEEP_POT_S:
-                continue
-        elif life is None and bench.now_s - pot.mixed_s > KEEP_POT_S:
-            continue
-        clocks += [c for c in (_induction(bench, pot, spec), life) if c is not None]
-    return clocks
-
-
-def _pot_frame(name: ClockName, spec: str, pot: Pot) -> Clock:
-    words = "".join(
-        f"mix temperature in '{unit}' not understood, not counted" for unit in pot.odd_units[:1]
-    )
-    return Clock(name, pot.section, pot.batch, ClockState.UNKNOWN, basis=words, spec=spec)
-
-
-def _induction(bench: SectionWork, pot: Pot, spec: Spec) -> Clock | None:
-    table = spec.times.get(ClockName.INDUCTION)
-    if table is None:
-        return None
-    frame = _pot_frame(ClockName.INDUCTION, spec.name, pot)
-    body = _pot_body(bench, pot, SafeSide.OPENS)
-    clock = run_clock(frame, table, SafeSide.OPENS, body, pot.mixed_s, bench.now_s)
-    if clock.state is ClockState.RUNNING:
-        clock = replace(clock, advice=join_words(clock.advice, "Let it stand before use"))
-    return clock
-
-
-def _pot_life(bench: SectionWork, pot: Pot, spec: Spec) -> Clock | None:
-    table = spec.times.get(ClockName.POT_LIFE)
-    if table is None:
-        return None
-    factor, words = pot_factor(spec, pot.amount_ml)
-    frame = _pot_frame(ClockName.POT_LIFE, spec.name, pot)
-    frame = replace(frame, basis=join_words(frame.basis, words))
-    body = _pot_body(bench, pot, SafeSide.CLOSES)
-    clock = run_clock(frame, table, SafeSide.CLOSES, body, pot.mixed_s, bench.now_s, factor)
-    if clock.state is ClockState.ENDED:
-        text = "Pot life over. Do not use or thin what is left."
-        clock = replace(clock, advice=text)
-    return clock
-
-
-def _pot_body(bench: SectionWork, pot: Pot, lean: SafeSide) -> TemperatureBounds:
-    """The pot's temperature: warmest, or coldest, of mix, air and surface.
-
-    The accuracy of each is put on before they are compared, so none is added afterwards.
-    """
-    h = bench.history
-    sign = -1.0 if lean is SafeSide.OPENS else 1.0
-    worst = np.fmin if lean is SafeSide.OPENS else np.fmax
-    surface = h.coldest_c if lean is SafeSide.OPENS else h.warmest_c
-    if h.assumed_offset_k is not None:  # the pot stands in the air, and that is measured
-        surface = np.full_like(surface, np.nan)
-    air = h.air_coldest_c if lean is SafeSide.OPENS else h.air_warmest_c
-    window = (h.time_s >= pot.mixed_s - 2.0 * LEARN_S) & (h.time_s <= bench.now_s)
-    times = h.time_s[window]
-    sides = []
-    for side in (sign, -sign):
-        temp = surface[window] + side * h.accuracy_k
-        if air is not None:
-            temp = worst(temp, air[window] + side * h.air_accuracy_k)
-        if pot.temps:
-            if not times.size:
-                times = np.array([pot.mixed_s, *(t for t, _ in pot.temps)])
-                temp = np.full(times.size, np.nan)
-            temp = worst(temp, _held(pot.temps, times) + side * MIX_ACCURACY_K)
-        sides.append((times, temp))
-    (safe_t, safe), (other_t, other) = sides
-    return TemperatureBounds(
-        "pot",
-        body_of("pot", lean, safe_t, safe, 0.0, h.max_gap_s, bench.now_s).safe,
-        body_of("pot", lean, other_t, other, 0.0, h.max_gap_s, bench.now_s).other,
-    )
-
-
-def pot_factor(spec: Spec, amount_ml: float | None) -> tuple[float, str]:
-    """Return what a pot's size does to its life, and words for it.
-
-    Args:
-        spec: with the sheet's pot sizes.
-        amount_ml: volume mixed, or None where it was not recorded [mL].
-
-    Returns:
-        The factor on pot life [1], and words. An amount that was not recorded is taken for the
-        sheet's own, on which its times rest; the words then warn of a larger pot.
-
-    Source:
-        The sheet's own figures: a bigger pot keeps its heat and lives shorter.
-    """
-    if amount_ml is None:
-        larger = next((size for size in spec.pot_sizes if size.factor < 1.0), None)
-        if larger is None:
-            return 1.0, ""
-        words = "amount not recorded, so the sheet's own time"
-        return 1.0, f"{words}; from {larger.from_ml:g} mL on a pot sets sooner"
-    factor = 1.0
-    for size in spec.pot_sizes:
-        if amount_ml >= size.from_ml:
-            factor = size.factor
-    words = "" if factor == 1.0 else f"{amount_ml:g} mL in one pot, {factor:g} of the sheet's time"
-    return factor, words
-
-
-def _held(temps: tuple[tuple[float, float], ...], times: FloatArray) -> FloatArray:
-    """Hand measurements held until the next one, the first also before it."""
-    at = np.searchsorted(np.array([t for t, _ in temps]), times, "right") - 1
-    held: FloatArray = np.array([c for _, c in temps])[np.maximum(at, 0)]
-    return held
 
 
 KEEP_CLEARED_S = 6 * 3600.0

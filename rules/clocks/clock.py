@@ -13,8 +13,8 @@ from rules.clocks.history import (
     expected_course,
 )
 from rules.clocks.progress import Progress, progress, time_to_end_s
-from rules.rate import STEEPEST_EA_J_PER_MOL, FloatArray, RateLaw, SafeSide, rate_law
-from rules.spec.model import TimeTable
+from rules.rate import FloatArray, RateLaw, SafeSide, rate_law
+from rules.spec.model import STEEPEST_EA_J_PER_MOL, TimeTable
 from rules.text import duration_text
 from rules.units import ZERO_C_IN_K, without_minus_zero
 from rules.vocabulary import ClockName

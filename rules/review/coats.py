@@ -13,8 +13,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rules.clocks.all_clocks import key_until_s, pot_factor, recoat_table
+from rules.clocks.all_clocks import key_until_s, recoat_table
 from rules.clocks.history import TemperatureHistory, course_of
+from rules.clocks.pots import pot_factor
 from rules.clocks.progress import progress
 from rules.clocks.work import Pot, is_about, work_of
 from rules.events import Event, in_force

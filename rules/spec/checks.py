@@ -6,7 +6,14 @@ import math
 from collections.abc import Container, Iterator, Mapping
 from itertools import pairwise
 
-from rules.spec.model import FilmThickness, Launch, Limit, ThinnerBand, TimeTable
+from rules.spec.model import (
+    STEEPEST_EA_J_PER_MOL,
+    FilmThickness,
+    Launch,
+    Limit,
+    ThinnerBand,
+    TimeTable,
+)
 from rules.text import duration_text
 from rules.toml_table import Faults, Path, Table
 from rules.units import ZERO_C_IN_K
@@ -122,6 +129,35 @@ def check_order(
                     f"{time_key(earlier)} {duration_text(early_s, late_s)}: {meaning}",
                     "correct one of the two",
                 )
+
+
+_CLOSES = (ClockName.POT_LIFE, ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
+
+
+def note_tables(times: Times, path: Path, notes: Faults) -> None:
+    """Keep what is reckoned for tables of one row, and above equal rows."""
+    for clock, table in times.items():
+        first, last = table.rows[0], table.rows[-1]
+        own = (*path, time_key(clock))
+        if clock in _CLOSES:
+            if first.duration_s == last.duration_s:
+                notes.add(
+                    own,
+                    f"gives {duration_text(last.duration_s)} up to {last.temp_c:g} degC whatever "
+                    f"the temperature, so in more heat it is reckoned shorter by {_REACTION}",
+                    "add the sheet's rows where it has more",
+                )
+        elif len(table.rows) == 1:
+            floor = "" if table.reckoned_to_c is None else f" down to {table.reckoned_to_c:g} degC"
+            notes.add(
+                own,
+                f"gives {last.temp_c:g} degC only, so in the cold it is reckoned longer by "
+                f"{_REACTION}{floor}, and no shorter in the heat",
+                "add the sheet's rows where it has more",
+            )
+
+
+_REACTION = f"{STEEPEST_EA_J_PER_MOL / 1000.0:g} kJ/mol"
 
 
 def check_window(times: Times, path: Path, faults: Faults) -> None:

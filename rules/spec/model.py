@@ -117,6 +117,13 @@ class TimeTable:
     columns: tuple[tuple[float, TimeTable], ...] = ()
 
 
+STEEPEST_EA_J_PER_MOL = 65_000.0
+"""Slope outside a table: above a closes table where its own is flatter, below one row for opens.
+
+The steep end of the working range that abstracts give for epoxy-amine curing, 50 to 65 kJ/mol
+(Thermochim. Acta 447 (2006) 167-177 and others); urethanes are flatter, so this ends sooner.
+"""
+
 NEVER = TimeTable(())
 """Of a window that the sheet says never closes."""
 

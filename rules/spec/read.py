@@ -14,6 +14,7 @@ from rules.spec.checks import (
     check_tape,
     check_wait,
     check_window,
+    note_tables,
     time_key,
 )
 from rules.spec.model import (
@@ -236,6 +237,26 @@ def check_spec(text: str, name: str) -> tuple[Fault, ...]:
     """
     del name
     return _read(text)[1]
+
+
+def check_notes(text: str) -> tuple[Fault, ...]:
+    """Return what a sound spec will do that its sheet does not say, by line; no fault of it.
+
+    Args:
+        text: the file's text.
+
+    Returns:
+        A note of each time table with one row, or with equal rows whose end something must not
+        pass; empty where the spec has faults.
+    """
+    spec, _ = _read(text)
+    if spec is None:
+        return ()
+    notes = Faults(key_lines(text.removeprefix("\ufeff")))
+    note_tables(spec.times, ("times",), notes)
+    for at, column in enumerate(spec.when):
+        note_tables(column.times, ("when", at, "times"), notes)
+    return notes.in_order()
 
 
 def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:

@@ -265,7 +265,6 @@ def test_a_sheet_with_one_temperature_dries_nothing_below_its_application_minimu
     assert "below" in str(told["basis"])
 
 
-@pytest.mark.xfail(strict=True, reason="'no fault found', and not a word of what it will do")
 @pytest.mark.parametrize(
     ("key", "rows"),
     [

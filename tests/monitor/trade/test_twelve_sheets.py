@@ -18,7 +18,6 @@ from command import filmcall
 from trade_tent import Air, Tent, at, between, hour_of, reasons, steady
 
 SHEETS = Path(__file__).parents[2] / "sheets"
-not_built = pytest.mark.xfail(strict=True, reason="the trade's rule is not built yet")
 MIN, H, DAY = 60.0, 3600.0, 86_400.0
 MONTHS_6 = 6 * 30 * DAY
 SUFFIXES = (
@@ -395,7 +394,6 @@ def batch(name: str, *words: str) -> dict[str, Any]:
     return dict(json.loads(ran.out))
 
 
-@not_built
 @pytest.mark.parametrize(
     ("name", "temp", "method", "life_s"),
     [
@@ -428,7 +426,6 @@ def test_a_mix_comes_out_by_weight_and_by_volume(
     assert parts["base_ml"] / parts["hardener_ml"] == pytest.approx(by_volume, rel=1e-3)
 
 
-@not_built
 @pytest.mark.parametrize(
     ("name", "words", "method", "warned"),
     [
@@ -463,7 +460,6 @@ def test_a_film_inside_the_sheets_is_not_warned_of() -> None:
     assert not re.search(r"\bsag", " ".join(found["present"]["warnings"]))
 
 
-@not_built
 def test_the_mixing_sheet_names_grade_and_cup_of_the_thinner() -> None:
     ran = filmcall(
         "batch", "--spec", str(SHEETS / "topcoat-gun-thinners.toml"), "--area", "1",
@@ -476,7 +472,6 @@ def test_the_mixing_sheet_names_grade_and_cup_of_the_thinner() -> None:
 
 # Loss by method: a gun loses 30 to 50 % to the air (common practice, no source), brush and roller
 # some 10. 1 m2 of 40 um dry of 50 % solids is 80 ml on the hull: 80/0.7 to 80/0.5 ml by gun.
-@not_built
 def test_a_gun_loses_a_third_to_a_half() -> None:
     found = batch(
         "topcoat-gun-thinners", "--area", "1", "--dry-um", "40", "--temp", "20", "--method", "gun"
@@ -505,7 +500,6 @@ def check(name: str, air: str, rh: str, surface: str, *words: str) -> dict[str, 
     return dict(json.loads(ran.out))
 
 
-@not_built
 def test_a_sprayed_water_borne_film_is_colder_than_its_hull() -> None:
     # 11 degC of hull less 2 K by gun is 9: under 10. By roller, which cools nothing, 11 is inside.
     gun = check("water-borne-finish", "12", "50", "11", "--method", "gun")
