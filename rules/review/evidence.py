@@ -470,7 +470,7 @@ def _layer_below(
     """Whether the coat below stood in what makes amine bloom after its last wash."""
     if below is None:
         return NotLooked("there is no coat below")
-    if not fits_family(cause.below_families, below.spec.family):
+    if not fits_family(cause.below_families, below.spec.chemistry):
         return NotLooked("the coat below is none that blooms")
     since_s = max((at for at in washed if below.begun_s <= at <= coat.begun_s), default=-math.inf)
     looked = [

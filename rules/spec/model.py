@@ -42,15 +42,11 @@ NO_HARDENER = frozenset({"one-pack-enamel", "varnish"}) | {
 }
 """Families to which no hardener is added."""
 
-HARDENER_CLASSES = (
-    "polyamide",
-    "amine-adduct",
-    "cycloaliphatic-amine",
-    "fast-amine",
-    "isocyanate",
-    "none",
-)
-"""What cures a coating; the amines from slow to bloom to fast."""
+AMINES = ("polyamide", "amine-adduct", "cycloaliphatic-amine", "fast-amine")
+"""Classes of hardeners that cure an epoxy, from slow to bloom to fast."""
+
+HARDENER_CLASSES = (*AMINES, "isocyanate", "none")
+"""What cures a coating."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -452,6 +448,15 @@ class Spec:
     def water_borne(self) -> bool:
         """Whether water leaves the film, which cools it and which cold and damp air hold back."""
         return self.family == WATER_BORNE
+
+    @property
+    def chemistry(self) -> str:
+        """Its family, and what its hardener makes of it: an epoxy or a polyurethane."""
+        if self.hardener_class == "isocyanate":
+            return f"{self.family} polyurethane"
+        if self.hardener_class in AMINES:
+            return f"{self.family} epoxy"
+        return self.family
 
     @property
     def hardeners(self) -> tuple[str, ...]:
