@@ -146,7 +146,6 @@ def heated(after_h: float) -> float:
     return 21.0 - 6.0 * math.cos(math.pi * after_h)
 
 
-@pytest.mark.xfail(strict=True, reason="pot life 6 min late: the hole over a peak counts too cool")
 def test_a_hole_that_began_before_the_mix_never_makes_a_pot_last_longer(tmp_path: Path) -> None:
     """Silent from 16:01 to 17:56 over a peak of 27 degC, between two lows of 15; mixed at 17:00."""
     log = Log(
