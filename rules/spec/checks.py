@@ -265,10 +265,13 @@ def check_ratios(
     told = volume[0] / volume[1]
     by_density = weight[0] / weight[1] * hardener / base
     if abs(told / by_density - 1.0) > RATIO_TOLERANCE:
+        at_fault = next(
+            key for key in ("ratio_by_volume", "ratio_by_weight") if key in table.values
+        )
         table.fault(
-            "ratio_by_volume",
-            f"is {told:.3g}:1, but ratio_by_weight and the densities {base:g} and {hardener:g} "
-            f"kg/l make it {by_density:.3g}:1",
+            at_fault,
+            f"does not agree: by volume the sheet has {told:.3g}:1, and its weights with the "
+            f"densities {base:g} and {hardener:g} kg/l make {by_density:.3g}:1",
             "correct the one that is wrong",
         )
 

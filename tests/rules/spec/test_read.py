@@ -319,6 +319,39 @@ FAULTS = [
     ("bound = \"85 %\"", "bound = \"30-85 %\"",
      "line 10, limits.apply.humidity_max.bound: '30-85 %' is a range; "
      'write humidity_min "30 %" and humidity_max "85 %".'),
+    ("until = \"touch-dry\" }", "until = \"soon\" }",
+     "line 12, limits.apply.surface_temp_max.until: 'soon' is not one of the words for it; "
+     "write touch-dry, recoat-opens, handle or cured."),
+    ("until = \"touch-dry\" }", "until = \"24\" }",
+     "line 12, limits.apply.surface_temp_max.until: '24' has no unit; "
+     'write a time with its unit, such as "16 h".'),
+    ("until = \"touch-dry\" }", "until = \"touch-dry\", wait = \"36 degC\" }",
+     "line 12, limits.apply.surface_temp_max.wait: 36 is past the bound 35, so there would be "
+     "STOP before HOLD; give a figure under the bound, or leave it out."),
+    ("by = \"volume\"", "by = \"volume\"\nratio_by_weight = \"3:1\"\nhardener_density = \"1 kg/l\"",
+     "line 37, mix.ratio_by_weight: does not agree: by volume the sheet has 3:1, and its "
+     "weights with the densities 1.4 and 1 kg/l make 2.14:1; correct the one that is wrong."),
+    ("[advice]", "[film]\nlayers_max = 3\n[advice]",
+     "line 60, film.layers_max: says 3 coats, but not how thick one of them is; "
+     'add wet_max = "120 um" or dry_max = "60 um".'),
+    ("[advice]", "[film]\nlayers_max = 1.5\nwet_max = \"1 mm\"\n[advice]",
+     "line 60, film.layers_max: 1.5 is no whole number from 1 to 20; give one."),
+    ("[advice]", "[[when]]\n[when.times]\nsand = { \"20 degC\" = \"9 h\" }\n[advice]",
+     'line 59, when[1]: names no condition; give one, such as method = "gun".'),
+    ("[advice]", "[[when]]\nmethod = \"gun\"\n[advice]",
+     'line 59, when[1]: has no times; add [when.times] with { "20 degC" = "4 h" }.'),
+    ("[advice]", "[[when]]\nmethod = \"gun\"\n[when.times]\n"
+     "pot_life = { \"20 degC\" = \"9 min\" }\n[advice]",
+     "line 62, when[1].times.pot_life: is 9 min at 20 degC, and induction 15 min: the mix would "
+     "be spent before its first use; correct one of the two."),
+    ("[advice]", "[overcoat]\nsanded_key = \"3 days\"\n[advice]",
+     "line 60, overcoat.sanded_key: '3 days' is over 48 h, after which a sanded ground is dirty "
+     'and dead again; give at most "48 h".'),
+    ("[advice]", "[overcoat]\nabraded = \"4 days\"\n[advice]",
+     "line 60, overcoat.abraded: 4 d is no longer than times.recoat_closes 5 d at 10 degC, so it "
+     "would come off before it need be sanded; correct one of the two."),
+    ("[advice]", "[post_cure]\nhold = \"60 degC\"\n[advice]",
+     'line 59, post_cure.takes: is missing; add takes = "8 h".'),
     ("max_batch = \"4 l\"", "max_batch = \"4,5 l\"",
      "line 41, mix.max_batch: '4,5 l' has a comma; "
      'use a decimal point, and write a volume with its unit, such as "500 ml".'),
