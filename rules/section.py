@@ -301,9 +301,10 @@ class Section:
         film = self.film
         if film.stage in FILM_STAGES:
             return film.harm_left_s
-        if not film.spec.times or climate.surface_temp_c is None:
+        spec = film.spec.under(film.method)
+        if not spec.times or climate.surface_temp_c is None:
             return None
-        return harm_time_s(film.spec, climate.surface_temp_c, film.coating_time_s)
+        return harm_time_s(spec, climate.surface_temp_c, film.coating_time_s)
 
     def resume(self, cause: frozenset[str], since_s: float | None = None) -> None:
         """Take up the STOP that the section begins with, after a restart.

@@ -378,7 +378,7 @@ def breaks_of(
             if left and left[0] is not None:
                 spans[name] = left[0]
     else:
-        coming = specs.get(state.next_spec_name, default)
+        coming = specs.get(state.next_spec_name, default).under()
         bounds = bounds_of(coming)
         coating_s = coming.coating_time_s
         if config is not None and config.coating_time_s is not None:

@@ -78,15 +78,16 @@ class SectionWork:
     def spec_mixed(self, pot: Pot) -> Spec | None:
         """The spec of a pot with the times that hold for it; of the coat it went into, if said."""
         spec = self.spec_named(pot.spec)
-        used = [
-            coat
-            for coat in self.work.coats
-            if coat.started_s is not None and coat.started_s >= pot.mixed_s
-        ]
         method, hardener = pot.method, pot.hardener
-        if used:
-            method, hardener = method or used[0].method, hardener or used[0].hardener
+        coat = self.coat_of(pot)
+        if coat is not None:
+            method, hardener = method or coat.method, hardener or coat.hardener
         return spec and spec.under(method, hardener)
+
+    def coat_of(self, pot: Pot) -> Coat | None:
+        """The first coat that was begun once a pot was mixed, or None."""
+        begun = (c for c in self.work.coats if (c.started_s or 0.0) >= pot.mixed_s)
+        return next(begun, None)
 
 
 def frame_of(

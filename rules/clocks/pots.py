@@ -76,13 +76,24 @@ def _pot_life(bench: SectionWork, pot: Pot, spec: Spec) -> Clock | None:
         return None
     factor, words = pot_factor(spec, pot.amount_ml)
     frame = _pot_frame(ClockName.POT_LIFE, spec.name, pot)
-    frame = replace(frame, basis=join_words(frame.basis, words))
+    frame = replace(frame, basis=join_words(frame.basis, words, _by_method(bench, pot)))
     body = _pot_body(bench, pot, SafeSide.CLOSES)
     clock = run_clock(frame, table, SafeSide.CLOSES, body, pot.mixed_s, bench.now_s, factor)
     if clock.state is ClockState.ENDED:
         text = "Pot life over. Do not use or thin what is left."
         clock = replace(clock, advice=text)
     return clock
+
+
+def _by_method(bench: SectionWork, pot: Pot) -> str:
+    """What a pot's life hangs on that nobody recorded, or ""."""
+    spec = bench.spec_named(pot.spec)
+    if spec is None or pot.method is not None or bench.coat_of(pot) is not None:
+        return ""
+    methods = [c.method for c in spec.when if c.method and ClockName.POT_LIFE in c.times]
+    if not methods:
+        return ""
+    return f"method not recorded, and by {methods[0]} the sheet has another time"
 
 
 def _pot_body(bench: SectionWork, pot: Pot, lean: SafeSide) -> TemperatureBounds:
