@@ -18,6 +18,7 @@ from rules.vocabulary import ClockName, LimitName, Method, Stage
 
 _LARGEST_AREA_M2 = 10_000.0
 _LARGEST_LOSS_PCT = 80.0
+_COLDEST_C, _HOTTEST_C = -20.0, 60.0
 
 USUAL_LOSS_PCT = {Method.BRUSH: 10.0, Method.ROLLER: 10.0, Method.GUN: 40.0}
 """Share of the mix that never reaches the work; of a gun 30 to 50 %: common practice, no source."""
@@ -250,7 +251,7 @@ def plan_batches(job: MixJob, temp_c: float, forecast_c: float | None = None) ->
     mix = checked_mix(job)
     job = replace(job, spec=job.spec.under(job.method, job.hardener))
     for name, value in (("temperature", temp_c), ("forecast temperature", forecast_c)):
-        if value is not None and not -20.0 <= value <= 60.0:
+        if value is not None and not _COLDEST_C <= value <= _HOTTEST_C:
             raise BatchFault(
                 f"{name} {tenths(value)} °C is outside -20 to 60 °C, so no batch is planned; "
                 "check the reading or its unit"
@@ -295,7 +296,9 @@ def _band_words(band: ThinnerBand | None, thinner_pct: float, temp_c: float, mix
             f"the sheet says nothing of thinner at {tenths(temp_c)} °C for this method; never "
             f"above {mix.thinner_max_pct:g} %"
         )
-    at = f"at {band.from_c:g} to {band.to_c:g} °C{_kind_words(band)}"
+    any_temp = band.from_c <= _COLDEST_C and band.to_c >= _HOTTEST_C
+    at = "" if any_temp else f"at {band.from_c:g} to {band.to_c:g} °C"
+    at = f"{at}{_kind_words(band)}".strip() or "at any temperature"
     share = (
         f"{band.min_pct:g} to {band.max_pct:g} %" if band.min_pct else f"up to {band.max_pct:g} %"
     )

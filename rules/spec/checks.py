@@ -52,8 +52,14 @@ def clock_of(step: Step) -> ClockName:
     return ClockName(step.value.replace("-", " "))
 
 
-def check_limits(limits: Limits, times: Table, faults: Faults) -> None:
-    """Keep faults of bounds that exclude each other and of limits that can never count."""
+def check_limits(limits: Limits, times: Container[ClockName], faults: Faults) -> None:
+    """Keep faults of bounds that exclude each other and of limits that can never count.
+
+    Args:
+        limits: by stage.
+        times: the clocks that the file states, under whatever conditions.
+        faults: what is found goes here.
+    """
     merged: dict[LimitName, Limit] = {}
     for stage, own in limits.items():
         merged.update(own)
@@ -77,7 +83,7 @@ def check_limits(limits: Limits, times: Table, faults: Faults) -> None:
                     "never counts, since cure begins at touch-dry",
                     "name a later step, or remove the limit",
                 )
-            elif time_key(clock_of(limit.until)) not in times.values:
+            elif clock_of(limit.until) not in times:
                 faults.add(
                     path,
                     f"names {limit.until}, but [times] does not say when that is",

@@ -296,7 +296,8 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
     unlimited = tuple(clock for clock, table in times.items() if table is NEVER)
     times = {clock: table for clock, table in times.items() if table is not NEVER}
     limits = read_limits(top)
-    check_limits(limits, times_table, faults)
+    stated = {clock for key, clock in TIME_KEYS.items() if key in times_table.values}
+    check_limits(limits, stated.union(*(column.times for column in when)), faults)
     check_order(times, faults, times_table.path)
     check_window(times, ("times", time_key(ClockName.RECOAT_CLOSES)), faults)
     recoat = read_recoat(top, times)

@@ -130,7 +130,7 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
         units: set[str] = set()
         for side in ("low", "high"):
             if side in entry.values:
-                unit = _hand_unit(entry.values[side])
+                unit = _hand_unit(entry.values[side], what)
                 value = entry.read(side, entry.values[side], unit, -1e6, 1e6)
                 if value is not None:
                     bounds[side] = value
@@ -157,12 +157,22 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
             )
 
 
-def _hand_unit(written: object) -> str:
-    """Return which of the units for hand readings a figure fits; the first where none does."""
+_USUAL_UNITS = {
+    "class": "class",
+    "hours": "h",
+    "temp": "degC",
+    "profile": "um",
+    "chloride": "mg/m**2",
+}
+"""By the last word of what is measured, to say what a figure without a unit lacks."""
+
+
+def _hand_unit(written: object, what: str) -> str:
+    """Return which of the units for hand readings a figure fits; the usual one where none does."""
     for unit in HAND_UNITS:
         try:
             amount(written, unit)
         except BadAmount:
             continue
         return unit
-    return "%"
+    return _USUAL_UNITS.get(what.rpartition("-")[2], "%")

@@ -118,8 +118,10 @@ def _bands(table: Table) -> dict[int, ThinnerBand]:
     bands: dict[int, ThinnerBand] = {}
     for i, entry in enumerate(table.tables("thinner", _THINNER)):
         method = entry.one_of("method", METHODS, required=False)
-        cold = entry.figure("from", *TEMPERATURES, example="10 degC")
-        hot = entry.figure("to", *TEMPERATURES, example="20 degC")
+        ends = {key: entry.figure(key, *TEMPERATURES) for key in ("from", "to")}
+        # A sheet that says nothing of temperature means every one at which it may be painted.
+        cold = ends["from"] if "from" in entry.values else TEMPERATURES[1]
+        hot = ends["to"] if "to" in entry.values else TEMPERATURES[2]
         low = entry.figure("min", "%", 0.0, 100.0, example="0 %")
         high = entry.figure("max", "%", 0.0, 100.0, example="5 %")
         grade = entry.words("grade")

@@ -371,6 +371,32 @@ SYNTAX = [
 ]  # fmt: skip
 
 
+def test_a_band_of_thinner_without_temperatures_holds_at_every_one() -> None:
+    spec = load_spec(changed('from = "20 degC"\nto = "30 degC"\n', "coat = 2\n"), "x")
+    assert spec.mix is not None
+    band = spec.mix.thinner_bands[1]
+    assert (band.from_c, band.to_c, band.coat) == (-20.0, 60.0, 2)
+
+
+def test_a_step_that_only_columns_by_humidity_time_is_timed() -> None:
+    column = '[[when]]\nhumidity = "{} %"\n[when.times]\ntouch_dry = {{ "20 degC" = "{} h" }}\n'
+    more = column.format(30, 4) + column.format(80, 5) + "[advice]"
+    text = changed('touch_dry = { "20 degC" = "5 h" }\n', "")
+    assert any("touch_dry" in str(fault) for fault in check_spec(text, "x"))
+    assert check_spec(text.replace("[advice]", more), "x") == ()
+
+
+@pytest.mark.parametrize(
+    ("what", "example"),
+    [("dust-class", "2 class"), ("chloride", "30 mg/m2"), ("blast-hours", "4 h"),
+     ("paint-temp", "10 degC"), ("profile", "120 um"), ("wood-moisture", "85 %")],
+)  # fmt: skip
+def test_a_measure_without_a_unit_is_told_its_own(what: str, example: str) -> None:
+    text = changed('what = "wood-moisture"\nhigh = "16 %"', f'what = "{what}"\nhigh = "3"')
+    (fault,) = check_spec(text, "x")
+    assert f'such as "{example}"' in fault.mend
+
+
 @pytest.mark.parametrize(("old", "new", "line", "mend"), SYNTAX, ids=range(len(SYNTAX)))
 def test_text_that_is_not_toml_is_named_by_its_line(
     old: str, new: str, line: int, mend: str
