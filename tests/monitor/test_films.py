@@ -302,7 +302,12 @@ def test_humidity_is_sampled_with_its_accuracy_beside_the_temperatures() -> None
     keeper = FilmKeeper(TOPCOAT, {})
     keeper.set_events([event(EventKind.COAT_STARTED)])
     tent = enclosure(keeper, "port")
-    hear(tent, 0.0, air=20.0, humidity=62.0, plank_port=19.0)
+    told = [
+        ("air", Quantity.AIR_TEMP, 20.0),
+        ("air", Quantity.HUMIDITY, 62.0),
+        ("plank-port", Quantity.SURFACE_TEMP, 19.0),
+    ]
+    tent.take([Reading("tent", n, q, T0, value, Quality.OK, T0) for n, q, value in told], T0)
     history = keeper.samples("port").history()
     assert history.rh_low_pct is not None
     assert history.rh_high_pct is not None

@@ -372,7 +372,9 @@ SYNTAX = [
 
 
 def test_a_band_of_thinner_without_temperatures_holds_at_every_one() -> None:
-    spec = load_spec(changed('from = "20 degC"\nto = "30 degC"\n', "coat = 2\n"), "x")
+    spec = load_spec(
+        changed('from = "20 degC"\nto = "30 degC"\n', 'coat = 2\nmethod = "brush"\n'), "x"
+    )
     assert spec.mix is not None
     band = spec.mix.thinner_bands[1]
     assert (band.from_c, band.to_c, band.coat) == (-20.0, 60.0, 2)
