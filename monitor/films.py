@@ -13,6 +13,7 @@ from monitor.wire import Json, clock_dict
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import work_of
 from rules.events import Event, ProbesOut, happened, in_force, probes_out
+from rules.ground import ground_changes_s, ground_doubts
 from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import stricter_of
 from rules.section import Film
@@ -55,12 +56,34 @@ SAMPLE_EVERY_S = 30.0
 THIN_AFTER_S = 172_800.0
 THIN_TO_S = 600.0
 
-Row = tuple[float, float, float, float, float]
-"""Time [s], coldest and warmest surface, coldest and warmest air [degC]; NaN where not known."""
+
+class Row(NamedTuple):
+    """What surfaces and air of a section were at one time; NaN where not known.
+
+    Attributes:
+        time_s: when [s].
+        coldest_c: the coldest surface [degC].
+        warmest_c: the warmest [degC].
+        air_coldest_c: the coldest air [degC].
+        air_warmest_c: the warmest [degC].
+        rh_low_pct: the lowest humidity, the probes' accuracy taken off [%].
+        rh_high_pct: the highest, with it added [%].
+    """
+
+    time_s: float
+    coldest_c: float
+    warmest_c: float
+    air_coldest_c: float
+    air_warmest_c: float
+    rh_low_pct: float = math.nan
+    rh_high_pct: float = math.nan
+
+
+_COLUMNS = len(Row._fields)
 
 
 class Temperatures:
-    """The coldest and warmest of a section's surfaces and of the air, sample by sample.
+    """The ends of a section's surfaces, of the air and its humidity, sample by sample.
 
     Attributes:
         ended: clocks that have ended by these samples, which none later takes back.
@@ -82,17 +105,26 @@ class Temperatures:
         self._assumed = assumed
         self._thinned_s = -math.inf
 
-    def take(self, time_s: float, surfaces_c: list[float], airs_c: list[float]) -> None:
+    def take(
+        self,
+        time_s: float,
+        surfaces_c: list[float],
+        airs_c: list[float],
+        rh_pct: Sequence[tuple[float, float]] = (),
+    ) -> None:
         """Add a sample, unless the last is younger than 30 s or newer.
 
         Args:
             time_s: when [s].
             surfaces_c: the section's believed surface temperatures [degC].
             airs_c: the enclosure's believed air temperatures [degC].
+            rh_pct: the enclosure's believed humidities, each with its accuracy [%].
         """
         if self._rows and time_s < self._rows[-1][0] + SAMPLE_EVERY_S:
             return
-        row = (time_s, *_ends(surfaces_c), *_ends(airs_c))
+        low_pct, _ = _ends([value - accuracy for value, accuracy in rh_pct])
+        _, high_pct = _ends([value + accuracy for value, accuracy in rh_pct])
+        row = Row(time_s, *_ends(surfaces_c), *_ends(airs_c), low_pct, high_pct)
         if self._rows and not any(map(math.isfinite, (*row[1:], *self._rows[-1][1:]))):
             return  # the first row of a silence tells of it
         self._rows.append(row)
@@ -112,14 +144,15 @@ class Temperatures:
                 young.append(row)
         self._rows = [*(joined for rows in bins.values() for joined in _joined(rows)), *young]
 
-    def put_before(self, rows: Iterable[Row]) -> None:
+    def put_before(self, rows: Iterable[Sequence[float]]) -> None:
         """Add samples that the log has from before or between, in any order."""
-        self._rows = sorted({row[0]: row for row in [*rows, *self._rows]}.values())
+        told = [Row(*row) for row in rows]
+        self._rows = sorted({row.time_s: row for row in [*told, *self._rows]}.values())
         self.ended.clear()
 
-    def take_from_log(self, rows: Iterable[Row]) -> None:
+    def take_from_log(self, rows: Iterable[Sequence[float]]) -> None:
         """Take the log's word for the time that it tells of: late readings are only there."""
-        told = sorted(rows)
+        told = sorted(Row(*row) for row in rows)
         if told:
             first_s, last_s = told[0][0], told[-1][0]
             own = [row for row in self._rows if not first_s <= row[0] <= last_s]
@@ -145,7 +178,7 @@ class Temperatures:
 
         from rules.clocks.history import TemperatureHistory, with_assumed_surface
 
-        table = np.array(self._rows, dtype=np.float64).reshape(-1, 5)
+        table = np.array(self._rows, dtype=np.float64).reshape(-1, _COLUMNS)
         history = TemperatureHistory(
             time_s=table[:, 0].copy(),
             coldest_c=table[:, 1].copy(),
@@ -154,6 +187,8 @@ class Temperatures:
             air_coldest_c=table[:, 3].copy(),
             air_warmest_c=table[:, 4].copy(),
             air_accuracy_k=self._air_accuracy_k,
+            rh_low_pct=table[:, 5].copy(),
+            rh_high_pct=table[:, 6].copy(),
         )
         assumed = self._assumed
         return history if assumed is None else with_assumed_surface(history, assumed)
@@ -165,8 +200,8 @@ def _joined(rows: Sequence[Row]) -> Iterator[Row]:
     The middle one of three tells of the silence, from its first sample to its last: the time
     between has no temperature. What was known within it still counts for the ends.
     """
-    _, cold, warm, air_cold, air_warm = (list(column) for column in zip(*rows, strict=True))
-    ends = (_known(min, cold), _known(max, warm), _known(min, air_cold), _known(max, air_warm))
+    _, *columns = (list(column) for column in zip(*rows, strict=True))
+    ends = [_known(max if k % 2 else min, column) for k, column in enumerate(columns)]
     silent = [
         place
         for place, row in enumerate(rows)
@@ -175,18 +210,16 @@ def _joined(rows: Sequence[Row]) -> Iterator[Row]:
         )
     ]
     if not silent:
-        yield (rows[len(rows) // 2][0], *ends)
+        yield Row(rows[len(rows) // 2].time_s, *ends)
         return
     before, after = rows[: silent[0]], rows[silent[-1] + 1 :]
     if before:
-        yield (before[len(before) // 2][0], *ends)
-    lost = [any(math.isnan(rows[place][k]) for place in silent) for k in range(1, 5)]
-    cold_c, warm_c, air_cold_c, air_warm_c = (
-        math.nan if gone else end for gone, end in zip(lost, ends, strict=True)
-    )
-    yield (rows[silent[0]][0], cold_c, warm_c, air_cold_c, air_warm_c)
+        yield Row(before[len(before) // 2].time_s, *ends)
+    lost = [any(math.isnan(rows[place][k]) for place in silent) for k in range(1, _COLUMNS)]
+    left = [math.nan if gone else end for gone, end in zip(lost, ends, strict=True)]
+    yield Row(rows[silent[0]].time_s, *left)
     if after:
-        yield (after[len(after) // 2][0], *ends)
+        yield Row(after[len(after) // 2].time_s, *ends)
 
 
 def _ends(values_c: list[float]) -> tuple[float, float]:
@@ -249,7 +282,11 @@ class FilmKeeper:
         self._events: tuple[Event, ...] = ()
         self._of_probes: list[Event] = []
         self._newest_event_s = -math.inf
-        self._plain = Film(default_spec)
+        # Without an event nothing of the ground was measured, now or ever.
+        self._plain = Film(
+            default_spec, start_doubts=ground_doubts(None, default_spec.measurements, (), 0.0)
+        )
+        self._standing: tuple[Event, ...] = ()
         self._films: dict[str, Film] = {}
         self._clocks: dict[str, tuple[Clock, ...]] = {}
         self._reckoned_s: dict[str, tuple[float, float]] = {}
@@ -272,7 +309,7 @@ class FilmKeeper:
     def set_events(self, events: Iterable[Event]) -> None:
         """Take the enclosure's events as they now stand; everything is reckoned anew."""
         self._events = tuple(events)
-        standing = in_force(self._events)
+        self._standing = standing = in_force(self._events)
         self._of_probes = [
             e for e in standing if e.kind in (EventKind.PROBES_OUT, EventKind.PROBES_IN)
         ]
@@ -329,6 +366,7 @@ class FilmKeeper:
             return  # nobody knows of when they are
         airs_c: list[float] = []
         surfaces: list[tuple[str | None, float]] = []
+        rh_pct: list[tuple[float, float]] = []
         for channel in enclosure.channels():
             sensed = channel.sensed
             if sensed.quality != "ok":
@@ -337,9 +375,11 @@ class FilmKeeper:
                 airs_c.append(sensed.value)
             elif sensed.quantity == "surface_temp":
                 surfaces.append((sensed.section, sensed.value))
+            elif sensed.quantity == "humidity" and channel.config.inside:
+                rh_pct.append((sensed.value, channel.config.accuracy))
         for name in enclosure.sections:
             own = [value for section, value in surfaces if section is None or section == name]
-            self.samples(name).take(enclosure.now_s, own, airs_c)
+            self.samples(name).take(enclosure.now_s, own, airs_c, rh_pct)
 
     def _widen(self, enclosure: Enclosure) -> None:
         """Widen the humidity probes after each wipe and coat, once a minute."""
@@ -401,6 +441,7 @@ class FilmKeeper:
         unknown, next_unknown = (
             "" if name in self.specs else name for name in (state.spec_name, state.next_spec_name)
         )
+        asked = () if state.stage is Stage.APPLY else next_spec.measurements
         under: dict[LimitName, Limit] = {}
         for each in beneath:
             under = stricter_of(under, each.limits)
@@ -408,19 +449,25 @@ class FilmKeeper:
             spec=spec,
             stage=state.stage,
             method=state.method,
-            steps_ended=state.ended_steps if wet else frozenset(),
+            steps_ended=state.ended(spec) if wet else frozenset(),
             beneath=under,
             next_spec=next_spec,
             pot_in_hand=state.pot_in_hand,
-            harm_left_s=harm_left_s(spec, state.stage, state.harm_left_s) if wet else None,
+            harm_left_s=harm_left_s(spec, state.stage, state.left_s(spec)) if wet else None,
             coating_forbidden=(
                 overcoat.too_late if state.stage is Stage.APPLY else state.coating_forbidden
             ),
             doubts=film_doubts(state, section, overcoat, unknown, spec.name) if wet else (),
-            start_doubts=start_doubts(state, clocks, next_unknown, next_spec.name),
+            start_doubts=(
+                *start_doubts(state, clocks, next_unknown, next_spec.name),
+                *ground_doubts(section, asked, self._standing, time_s),
+            ),
         )
         self._clocks[section] = clocks
         told_s = [each.time_s for each in self._events if each.time_s > time_s]
+        told_s.append(ground_changes_s(section, asked, self._standing, time_s))
+        left_s = state.left_s(spec)
+        told_s += [time_s + left for each in spec.times_until if (left := left_s[each])]
         self._reckoned_s[section] = (time_s, min([_next_look_s(clocks, time_s), *told_s]))
         if self._films.get(section) != film:
             self._films[section] = film
@@ -502,25 +549,33 @@ MOST_ROWS = 100_000  # 69 days in minutes; a longer time is told in longer steps
 
 
 class TemperatureChannel(NamedTuple):
-    """One temperature in the log: where it is and how long a value of it counts.
+    """One temperature or humidity in the log: where it is and how long a value of it counts.
 
     Attributes:
         point: name of the sensor body.
-        quantity: air or surface temperature.
+        quantity: air or surface temperature, or humidity.
         max_age_s: or None for three usual intervals, 90 s to 35 min [s].
+        accuracy_pct: of a humidity [%].
     """
 
     point: str
     quantity: Quantity
     max_age_s: float | None = None
+    accuracy_pct: float = 0.0
 
 
 def channels_of(config: EnclosureConfig, section: str) -> list[TemperatureChannel]:
-    """Return the temperatures that count for a section."""
+    """Return the temperatures and humidities that count for a section."""
     return [
-        TemperatureChannel(point.name, point.quantity, point.rules.max_age_s)
+        TemperatureChannel(
+            point.name,
+            point.quantity,
+            point.rules.max_age_s,
+            point.accuracy if point.quantity is Quantity.HUMIDITY else 0.0,
+        )
         for point in config.points
         if point.quantity is Quantity.AIR_TEMP
+        or (point.quantity is Quantity.HUMIDITY and point.inside)
         or (point.quantity is Quantity.SURFACE_TEMP and point.section in (None, section))
     ]
 
@@ -549,8 +604,8 @@ def history_rows(
         known_s: only what had arrived by then, or None for all [s].
 
     Yields:
-        Time [s], coldest and warmest surface, coldest and warmest air [degC]; NaN where no value
-        that was believed is young enough. Of a time without any only the first row comes.
+        A row a minute; NaN where no value that was believed is young enough. Of a time without
+        any temperature only the first row comes.
     """
     if not to_s > from_s:
         return
@@ -570,16 +625,15 @@ def history_rows(
         *_bounds([held[each] for each in channels if each.quantity is Quantity.SURFACE_TEMP], grid),
         *_bounds([held[each] for each in channels if each.quantity is Quantity.AIR_TEMP], grid),
     ]
+    damp = [each for each in channels if each.quantity is Quantity.HUMIDITY]
+    columns += [
+        _bounds([held[each] - each.accuracy_pct for each in damp], grid)[0],
+        _bounds([held[each] + each.accuracy_pct for each in damp], grid)[1],
+    ]
     known = np.isfinite(columns[0]) | np.isfinite(columns[2])
     hole_begins = ~known & np.concatenate(([False], known[:-1]))
     for k in np.flatnonzero(known | hole_begins):
-        yield (
-            float(grid[k]),
-            float(columns[0][k]),
-            float(columns[1][k]),
-            float(columns[2][k]),
-            float(columns[3][k]),
-        )
+        yield Row(float(grid[k]), *(float(column[k]) for column in columns))
 
 
 def _bounds(

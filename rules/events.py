@@ -6,7 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from rules.vocabulary import EventKind, Method
+from rules.vocabulary import EventKind, Method, Service
+
+OF_PAINT = (EventKind.COAT_STARTED, EventKind.MIXED)
+"""Events that can name a hardener."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,10 +29,10 @@ class Event:
         thinner_pct: thinner added, by volume of the mix [%], or None.
         method: how the coat is put on, or None.
         what: what was measured by hand (`wood-moisture`, `mix-temperature`), or the sensor body
-            that is vouched for, or None.
+            that is vouched for, or of a coat or a mix the hardener, or None.
         value: the hand measurement, in `unit`; of probes-out until when, in seconds since
             1970-01-01 UTC; or None.
-        unit: unit of `value`, or None.
+        unit: unit of `value`, or of a coat where it will serve, or None.
         recorded_s: when it was written down; later than `time_s` for a late entry [s].
         row: its row in the log, or None before it is kept.
         corrects: the row in the log that this event takes the place of, or None.
@@ -57,6 +60,18 @@ class Event:
     corrects: int | None = None
     withdrawn: bool = False
     spec_sha256: str | None = None
+
+    @property
+    def hardener(self) -> str | None:
+        """Name of the hardener of a coat or a mix, where it is not the sheet's standard one."""
+        return self.what if self.kind in OF_PAINT else None
+
+    @property
+    def service(self) -> Service | None:
+        """Where a coat will serve, where somebody said."""
+        if self.kind not in OF_PAINT or self.unit is None:
+            return None
+        return Service(self.unit) if self.unit in list(Service) else None
 
     @property
     def spec_key(self) -> str | None:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from rules.events import Event, in_force
 from rules.limits import limits_in_force
 from rules.spec.model import Spec
-from rules.vocabulary import CLOCK_OF_STEP, EventKind, Stage, Step
+from rules.vocabulary import CLOCK_OF_STEP, EventKind, Stage, Step, Until
 
 WIDER_EACH_PCT = 1.0
 WIDEST_PCT = 5.0
@@ -56,6 +56,9 @@ def harm_time_s(
 
     longest_s = 0.0
     for limit in spec.limits_for(Stage.APPLY).values():
+        if not isinstance(limit.until, Step):
+            longest_s = max(longest_s, limit.until)
+            continue
         table = spec.times.get(CLOCK_OF_STEP[limit.until])
         if table is None:
             return None
@@ -66,13 +69,14 @@ def harm_time_s(
     return (coating_time_s or spec.coating_time_s) + longest_s
 
 
-def harm_left_s(spec: Spec, stage: Stage, left_s: Mapping[Step, float | None]) -> float | None:
+def harm_left_s(spec: Spec, stage: Stage, left_s: Mapping[Until, float | None]) -> float | None:
     """Return how long an open film will go on minding the air.
 
     Args:
         spec: that it was laid with.
         stage: apply, flash or cure.
-        left_s: how long until each step has ended, None where it is not known [s].
+        left_s: how long until each step, and each time that a limit names, has ended; None where
+            it is not known [s].
 
     Returns:
         The longest of the steps that its limits name [s]; None where one of them is not known.

@@ -72,8 +72,8 @@ def learned_drift(time_s: Floats, value: Floats) -> Drift:
 
     Returns:
         One and a half times the fastest movement over a quarter of an hour and the widest span of
-        the stretch, within 0.5 to 12 K an hour and 3 to 25 K; the default where the stretch has
-        under two hours of quarters.
+        the stretch, within 0.5 to 12 K an hour and 3 to 25 K, and never less than was seen; the
+        default where the stretch has under two hours of quarters.
 
     Source:
         Common practice, no source: bounds and stretch are this program's own.
@@ -85,11 +85,11 @@ def learned_drift(time_s: Floats, value: Floats) -> Drift:
     if at.size < _FEWEST:
         return TEMPERATURE_DRIFT
     steps_s, moved = np.diff(time_s[at]), np.abs(np.diff(value[at]))
-    per_s = _STRETCH * float((moved / np.maximum(steps_s, _LAG_S)).max())
-    most = _STRETCH * float(value[at].max() - value[at].min())
+    per_s = float((moved / np.maximum(steps_s, _LAG_S)).max())
+    most = float(value[at].max() - value[at].min())
     return Drift(
-        min(max(per_s, _SLOWEST.per_s), _FASTEST.per_s),
-        min(max(most, _SLOWEST.most), _FASTEST.most),
+        max(per_s, min(max(_STRETCH * per_s, _SLOWEST.per_s), _FASTEST.per_s)),
+        max(most, min(max(_STRETCH * most, _SLOWEST.most), _FASTEST.most)),
     )
 
 

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from rules.climate import Climate, Estimate
 from rules.spec.model import Limit, Spec
-from rules.vocabulary import SEVERITY, LimitName, LimitState, Method, Stage, Step
+from rules.vocabulary import SEVERITY, LimitName, LimitState, Method, Stage, Until
 
 MEDIAN_SPAN_S = 60.0
 
@@ -69,7 +69,8 @@ def is_upper(name: LimitName) -> bool:
 
 def is_stricter(one: Limit, other: Limit) -> bool:
     """Return whether the first of two limits on the same side leaves less room."""
-    return one.bound < other.bound if is_upper(one.name) else one.bound > other.bound
+    bound, other_bound = one.bound + one.film_below_k, other.bound + other.film_below_k
+    return bound < other_bound if is_upper(one.name) else bound > other_bound
 
 
 class RecentMedian:
@@ -117,14 +118,14 @@ class RecentMedian:
 
 
 def limits_in_force(
-    spec: Spec, stage: Stage, steps_ended: Iterable[Step] = ()
+    spec: Spec, stage: Stage, steps_ended: Iterable[Until] = ()
 ) -> dict[LimitName, Limit]:
     """Return the limits that matter in a stage, less those whose last step has ended.
 
     Args:
         spec: the coating's.
         stage: of the section.
-        steps_ended: steps that the film already has behind it.
+        steps_ended: steps and times that the film already has behind it.
     """
     over = frozenset(steps_ended)
     limits = spec.limits_for(stage)
@@ -147,9 +148,12 @@ def wet_film_allowance_k(spec: Spec, stage: Stage, method: Method | None) -> flo
 
 
 def own_limits(
-    spec: Spec, stage: Stage, method: Method | None, steps_ended: Iterable[Step] = ()
+    spec: Spec, stage: Stage, method: Method | None, steps_ended: Iterable[Until] = ()
 ) -> dict[LimitName, Limit]:
-    """Return one film's limits in force, the wet film's own cooling in the margin's bound.
+    """Return one film's limits in force, the wet film's own cooling in its bounds.
+
+    Water takes several times a solvent's heat with it and leaves for longer, so a film that it
+    leaves is as cold as that while it forms; of a solvent-borne one the hull is what counts.
 
     Args:
         spec: of the film.
@@ -158,10 +162,13 @@ def own_limits(
         steps_ended: steps that it has behind it.
     """
     found = limits_in_force(spec, stage, steps_ended)
-    margin = found.get(LimitName.DEW_MARGIN_MIN)
     cooling_k = wet_film_allowance_k(spec, stage, method)
+    margin = found.get(LimitName.DEW_MARGIN_MIN)
+    coldest = found.get(LimitName.SURFACE_TEMP_MIN)
     if margin is not None and cooling_k:
         found[margin.name] = replace(margin, bound=margin.bound + cooling_k)
+    if coldest is not None and cooling_k and spec.water_borne:
+        found[coldest.name] = replace(coldest, film_below_k=cooling_k)
     return found
 
 
@@ -229,6 +236,7 @@ def _judge_one(
 ) -> LimitJudgement:
     """What one probe or pair says of a limit; `why` is why the limit as a whole is not known."""
     value, guard, source, beside = estimate
+    value -= limit.film_below_k
     bound = limit.bound
     if not limit.guard:
         guard = 0.0

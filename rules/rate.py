@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.errors import SpecFault
-from rules.spec.model import TimeTable
+from rules.spec.model import STEEPEST_EA_J_PER_MOL, TimeTable
 from rules.text import duration_text
 from rules.units import ZERO_C_IN_K
 
@@ -25,12 +25,8 @@ FloatArray = NDArray[np.float64]
 GAS_CONSTANT_J_PER_MOL_K = 8.314462618
 """CODATA 2018; exact since the SI of 2019."""
 
-STEEPEST_EA_J_PER_MOL = 65_000.0
-"""Slope outside a table: above a closes table where its own is flatter, below one row for opens.
-
-The steep end of the working range that abstracts give for epoxy-amine curing, 50 to 65 kJ/mol
-(Thermochim. Acta 447 (2006) 167-177 and others); urethanes are flatter, so this ends sooner.
-"""
+RECKONED_BELOW_K = 0.2
+"""So far under the only row nobody need be told that its time is reckoned; our own choice [K]."""
 
 _EDGE_X = 1e-14  # about 1e-9 K: 10.7 less 0.7 still counts as the row at 10
 _FLAT_X = 1e-10  # about 1e-5 K: below it the mean rate is the rate at the middle
@@ -41,6 +37,10 @@ class SafeSide(StrEnum):
 
     OPENS = "opens"  # ending too soon does harm: touch dry, recoat opens, cured, induction
     CLOSES = "closes"  # ending too late does harm: recoat closes, pot life, tape not after
+
+
+Damp = tuple[FloatArray, FloatArray]
+"""Lowest and highest humidity that the air can have had, NaN where not known [%]."""
 
 
 def reciprocal(temp_c: FloatArray) -> FloatArray:
@@ -74,6 +74,9 @@ class RateLaw:
         knot_rate: the rate there [1/s].
         slope: d ln(rate)/dx in the cell; Ea/R [K].
         integral: the rate integrated over x from the first row to the knot.
+        columns: humidity [%] and the law that holds there, from dry to damp; empty where the
+            sheet's times go by temperature alone.
+        reckoned_x: under this a table of one row is reckoned, or None [1/K].
     """
 
     lean: SafeSide
@@ -83,6 +86,8 @@ class RateLaw:
     knot_rate: FloatArray
     slope: FloatArray
     integral: FloatArray
+    columns: tuple[tuple[float, RateLaw], ...] = ()
+    reckoned_x: float | None = None
 
     def _cell(self, x: FloatArray) -> NDArray[np.intp]:
         cell = np.zeros(x.shape, dtype=np.intp)
@@ -90,15 +95,39 @@ class RateLaw:
             cell += x >= row_x - _EDGE_X
         return cell
 
-    def rate_at_x(self, x: FloatArray) -> FloatArray:
-        """Return the rate at x = -1/T [1/s]; see `rate`."""
+    def rate_at_x(self, x: FloatArray, damp: Damp | None = None) -> FloatArray:
+        """Return the rate at x = -1/T [1/s] and a humidity; see `rate` and `mean_rates`."""
+        if self.columns:
+            return self._between_columns([law.rate_at_x(x) for _, law in self.columns], damp)
         cell = self._cell(x)
         result: FloatArray = self.knot_rate[cell] * np.exp(
             self.slope[cell] * (x - self.knot_x[cell])
         )
         return result
 
-    def mean_rates(self, x: FloatArray) -> FloatArray:
+    def _between_columns(self, rates: list[FloatArray], damp: Damp | None) -> FloatArray:
+        """Rates at the humidity that each can have had, on the safe side; all where not known."""
+        at_column = np.stack(rates)
+        worst = np.minimum if self.lean is SafeSide.OPENS else np.maximum
+        unknown: FloatArray = worst.reduce(at_column, axis=0)
+        if damp is None or len(rates) == 1:
+            return unknown
+        columns = np.array([humidity_pct for humidity_pct, _ in self.columns])
+        everyone = np.arange(at_column.shape[1])
+
+        def at(humidity_pct: FloatArray) -> FloatArray:
+            held = np.clip(humidity_pct, columns[0], columns[-1])
+            dry = np.clip(np.searchsorted(columns, held, "right") - 1, 0, len(columns) - 2)
+            share = (held - columns[dry]) / (columns[dry + 1] - columns[dry])
+            found: FloatArray = (
+                at_column[dry, everyone] ** (1.0 - share) * at_column[dry + 1, everyone] ** share
+            )
+            return found
+
+        known: FloatArray = worst(at(np.nan_to_num(damp[0])), at(np.nan_to_num(damp[1])))
+        return np.where(np.isfinite(damp[0]) & np.isfinite(damp[1]), known, unknown)
+
+    def mean_rates(self, x: FloatArray, damp: Damp | None = None) -> FloatArray:
         """Return the mean rate between each two neighbours while x runs evenly [1/s],
 
             (1 / (x2 - x1)) integral of r dx from x1 to x2
@@ -109,8 +138,12 @@ class RateLaw:
         Over two samples minutes apart, x running evenly and temperature running evenly are the
         same: across 2.5 K they differ by 0.005 K in the middle.
 
+        Where the sheet has columns by humidity, the mean of each is taken, and between two columns
+        ln(time) runs linearly in the humidity.
+
         Args:
             x: -1/T at two instants or more [1/K].
+            damp: lowest and highest humidity between each two, or None where not known [%].
 
         Returns:
             The exact means of the law, kinks at the rows and the edge of the table included; one
@@ -119,6 +152,8 @@ class RateLaw:
         Source:
             Integral of exp(a + b x); numerical checks against scipy in tests/rules.
         """
+        if self.columns:
+            return self._between_columns([law.mean_rates(x) for _, law in self.columns], damp)
         span = np.diff(x)
         flat = np.abs(span) < _FLAT_X
         mean: FloatArray = np.diff(self._antiderivative(x)) / np.where(flat, 1.0, span)
@@ -166,7 +201,9 @@ class RateLaw:
 
     @property
     def hottest_rate(self) -> float:
-        """The rate at the table's hottest row [1/s]."""
+        """The rate at the table's hottest row [1/s]; of columns by humidity, the fastest one's."""
+        if self.columns:
+            return max(law.hottest_rate for _, law in self.columns)
         return float(self.knot_rate[-1])
 
     @property
@@ -239,10 +276,11 @@ def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
     x = reciprocal(np.array([row.temp_c for row in rows]))
     rate = 1.0 / (factor * np.array([row.duration_s for row in rows]))
     steepest = STEEPEST_EA_J_PER_MOL / GAS_CONSTANT_J_PER_MOL_K
-    coldest_c, floor_c = rows[0].temp_c, table.reckoned_to_c
+    coldest_c, floor_c, reckoned_x = rows[0].temp_c, table.reckoned_to_c, None
     if lean is SafeSide.OPENS and floor_c is not None and floor_c < coldest_c:
         floor_x = reciprocal(np.array([floor_c]))
         rate = np.concatenate((rate[0] * np.exp(steepest * (floor_x - x[0])), rate))
+        reckoned_x = float(reciprocal(np.array([coldest_c - RECKONED_BELOW_K]))[0])
         x, coldest_c = np.concatenate((floor_x, x)), floor_c
     between = np.diff(np.log(rate)) / np.diff(x)
     if lean is SafeSide.OPENS:
@@ -267,4 +305,6 @@ def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
         knot_rate=knot_rate,
         slope=slope,
         integral=integral,
+        columns=tuple((rh_pct, rate_law(each, lean, factor)) for rh_pct, each in table.columns),
+        reckoned_x=reckoned_x,
     )

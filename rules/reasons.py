@@ -65,10 +65,23 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """Something beside the limits that forbids GO for now: the clock, the log's disk."""
+    """Something beside the limits that forbids GO for now: the clock, the log's disk, the ground.
+
+    Attributes:
+        name: of the reason that it makes.
+        text: one sentence for people.
+        state: near where something was measured and is not as it must be, else unknown.
+        value: what was measured, or None [unit].
+        bound: what is asked for, or None [unit].
+        unit: of both, or "".
+    """
 
     name: str
     text: str
+    state: LimitState = LimitState.UNKNOWN
+    value: float | None = None
+    bound: float | None = None
+    unit: str = ""
 
 
 OUTLOOK = "outlook"
@@ -446,7 +459,7 @@ def surface_reason(climate: Climate, accuracy_k: float) -> Reason:
 
 def doubt_reason(doubt: Doubt) -> Reason:
     """Return the reason that a doubt beside the limits makes."""
-    return Reason(doubt.name, LimitState.UNKNOWN, None, None, None, "", doubt.text)
+    return Reason(doubt.name, doubt.state, doubt.value, doubt.bound, None, doubt.unit, doubt.text)
 
 
 def stop_reason(text: str) -> Reason:

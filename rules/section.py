@@ -22,7 +22,7 @@ from rules.reasons import (
 )
 from rules.spec.model import Limit, Spec
 from rules.trend import EarlierOutlook
-from rules.vocabulary import FILM_STAGES, LimitName, Method, Stage, Step
+from rules.vocabulary import FILM_STAGES, LimitName, Method, Stage, Until
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class Film:
         spec: that its newest film was laid with, or that of the next coat where no film is wet.
         stage: prep, mix, apply, flash or cure.
         method: how the coat is put on, where it is known.
-        steps_ended: steps that the newest film has behind it.
+        steps_ended: steps and times that the newest film has behind it.
         beneath: the limits of wet films under it, each by its own spec and stage.
         next_spec: that of the next coat, or None where it is `spec`.
         pot_in_hand: a pot is mixed for this section, and nothing laid from it yet.
@@ -49,7 +49,7 @@ class Film:
     spec: Spec
     stage: Stage = Stage.PREP
     method: Method | None = None
-    steps_ended: frozenset[Step] = field(default_factory=frozenset)
+    steps_ended: frozenset[Until] = field(default_factory=frozenset)
     beneath: Mapping[LimitName, Limit] = field(default_factory=dict)
     next_spec: Spec | None = None
     pot_in_hand: bool = False
@@ -334,7 +334,7 @@ class Section:
         return ahead if ahead is not None and ahead.counts(self.film.stage, time_s) else None
 
     def _start_harm_time_s(self, climate: Climate) -> float | None:
-        spec = self.film.start_spec
+        spec = self.film.start_spec.under(self.film.method)
         if not spec.times or climate.surface_temp_c is None:
             return None
         return harm_time_s(spec, climate.surface_temp_c, self.film.coating_time_s)

@@ -351,6 +351,20 @@ class Table:
             return None
         return value
 
+    def count(self, key: str, most: int) -> int | None:
+        """Return a whole number from 1, quoted or not; None where the file has none."""
+        if key not in self.values:
+            return None
+        written = self.values[key]
+        text = written if isinstance(written, str) else str(written)
+        if ENTER in text:
+            self.fault(key, "is still to be entered", "put the data sheet's figure for the ?")
+        elif text.isdecimal() and 1 <= int(text) <= most:
+            return int(text)
+        else:
+            self.fault(key, f"{shown(written)} is no whole number from 1 to {most}", "give one")
+        return None
+
     def words(self, key: str, *, example: str | None = None) -> str:
         """Return free words, "" where there are none; `example` where they must not be missing."""
         if key not in self.values:

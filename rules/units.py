@@ -205,6 +205,12 @@ _ASKED = {
     "m**2": ("an area", '"13 m2" or "140 sqft"'),
     "m**2/h": ("a rate", '"6 m2/h"'),
     "m": ("a length", '"120 m"'),
+    "g": ("a mass", '"1 kg"'),
+    "h": ("a time in hours", '"4 h"'),
+    "mg/m**2": ("a mass on an area", '"30 mg/m2"'),
+    "class": ("a class", '"2 class"'),
+    "1/h": ("a rate", '"5 a hour"'),
+    "m/s": ("a speed", '"5 m/s"'),
 }
 
 # Metric units by exact factor: unit asked for -> unit written -> factor. All are exact by
@@ -218,7 +224,24 @@ _METRIC: dict[str, dict[str, float]] = {
     "m**2/h": {"m**2/h": 1.0},
     "m": {"m": 1.0},
     "g/ml": {"g/ml": 1.0, "kg/l": 1.0, "g/cm**3": 1.0, "kg/dm**3": 1.0},
+    "g": {"g": 1.0, "kg": 1000.0},
+    "h": {"h": 1.0, "min": 1.0 / 60.0, "d": 24.0},
+    "mg/m**2": {"mg/m**2": 1.0, "ug/cm**2": 10.0},
+    "m/s": {"m/s": 1.0, "km/h": 1.0 / 3.6},
 }
+
+HAND_UNITS = {
+    "%": "pct",
+    "degC": "degC",
+    "um": "um",
+    "mg/m**2": "mg/m2",
+    "h": "h",
+    "class": "class",
+}
+"""Units of hand readings as `amount` names them, and the word that events and the log use."""
+
+# Counted, and of no system: a class of dust, changes of air.
+_COUNTED: dict[str, dict[str, float]] = {"class": {"class": 1.0}, "1/h": {"/h": 1.0}}
 
 # Spellings from data sheets -> the one that the table above or pint knows.
 _SPELLINGS = {
@@ -242,6 +265,7 @@ _SPELLINGS = {
     "% rh": "%",
     "fl oz": "floz",
     "wk": "week",
+    "ML": "ml",  # nobody mixes paint by the megalitre, and many write millilitres so
     "litre": "l",
     "litres": "l",
     "liter": "l",
@@ -268,6 +292,9 @@ _SPELLINGS = {
     "US fl oz": "floz",
     "oz": "floz",
     "cc": "ml",
+    "a hour": "/h",
+    "an hour": "/h",
+    "per hour": "/h",
 }
 # Compared in lower case: where a temperature is asked for, C is no coulomb and F no farad.
 _CELSIUS = frozenset({"c", "°c", "degc", "deg c", "celsius"})
@@ -293,7 +320,8 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
 
     Args:
         text: the figure as written, such as `3 K`, `50 degF`, `16 h` or `85 %`.
-        to: the unit to give it in: `K`, `degC`, `%`, `s`, `ml`, `um`, `g/ml` or any of pint's.
+        to: the unit to give it in: `K`, `degC`, `%`, `s`, `h`, `ml`, `g`, `um`, `g/ml`, `mg/m**2`,
+            `class`, `1/h`, `m/s` or any of pint's.
         difference: whether a temperature is a difference, so that 5 degF is 2.78 K.
 
     Returns:
@@ -325,9 +353,7 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
         value = _temperature(text, number, unit, to, difference, mend)
     else:
         spelled = _spelled(unit)
-        if to == "ml" and spelled == "ML":
-            raise BadAmount(f"{shown(text)} would be megalitres", 'write "ml"')
-        factor = _METRIC.get(to, {}).get(spelled)
+        factor = (_METRIC.get(to) or _COUNTED.get(to, {})).get(spelled)
         value = number * factor if factor is not None else _by_pint(text, number, spelled, to, mend)
     if not math.isfinite(value):
         raise BadAmount(f"{shown(text)} is too large to be {what}", mend)

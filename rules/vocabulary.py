@@ -24,6 +24,18 @@ class Step(StrEnum):
     CURED = "cured"
 
 
+Until = Step | float
+"""How long a limit matters to the film: to a step, or for so long after the coat's end [s]."""
+
+
+class Effect(StrEnum):
+    """What a film suffers past a limit."""
+
+    HARM = "harm"  # it is being spoiled: STOP
+    WAIT = "wait"  # it is not, but nothing is to be begun: HOLD
+    SLOW = "slow"  # it only cures more slowly: a notice
+
+
 FILM_STAGES = (Stage.APPLY, Stage.FLASH, Stage.CURE)
 """Stages in which a film is open to harm, in order."""
 
@@ -76,6 +88,8 @@ class ClockName(StrEnum):
     SAND = "sand"
     HANDLE = "handle"
     CURED = "cured"
+    LAUNCH_NOT_BEFORE = "launch not before"
+    LAUNCH_NOT_AFTER = "launch not after"
     CLEARANCE = "clearance"
 
 
@@ -96,6 +110,13 @@ class Method(StrEnum):
     GUN = "gun"
 
 
+class Service(StrEnum):
+    """Where a film will serve; a hull's is taken to be under water unless somebody says more."""
+
+    IMMERSED = "immersed"
+    ATMOSPHERIC = "atmospheric"
+
+
 class EventKind(StrEnum):
     """What a person did."""
 
@@ -104,6 +125,7 @@ class EventKind(StrEnum):
     WASHED = "washed"
     WIPED = "wiped"
     SANDED = "sanded"
+    INSPECTED = "inspected"
     MEASURED = "measured"
     RESPEC = "respec"
     MIXED = "mixed"

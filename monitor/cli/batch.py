@@ -13,7 +13,7 @@ from monitor.log.files import written
 from monitor.log.log import Store, log_path
 from monitor.specs import find_spec
 from rules.batch.amount import Film, own_rate
-from rules.batch.plan import BatchFault, BatchPlan, MixJob, plan_batches
+from rules.batch.plan import USUAL_LOSS_PCT, BatchFault, BatchPlan, MixJob, plan_batches
 from rules.numbers import number
 from rules.units import BadAmount, amount, temperature_c, temperature_words
 from rules.vocabulary import ALL_SECTIONS, Method
@@ -27,7 +27,8 @@ def run(
     wet_um: float | None,
     dry_um: float | None,
     method: str,
-    loss_pct: float,
+    hardener: str | None,
+    loss_pct: float | None,
     thinner_pct: float | None,
     temp: str,
     forecast: str | None,
@@ -56,7 +57,8 @@ def run(
         sections=sections,
         coats=coats,
         method=how,
-        loss_pct=loss_pct,
+        loss_pct=USUAL_LOSS_PCT[how] if loss_pct is None else loss_pct,
+        hardener=hardener,
         thinner_pct=thinner_pct,
         rate_m2_per_h=rate_m2_per_h,
         rate_basis=basis,

@@ -11,7 +11,7 @@ from rules.batch.amount import Parts, coverage_m2_per_l, dry_film_um
 from rules.batch.plan import RESERVE, Batch, BatchPlan, Plan
 from rules.text import counted, duration_text
 from rules.units import celsius
-from rules.vocabulary import ALL_SECTIONS
+from rules.vocabulary import ALL_SECTIONS, Method
 
 ML_PER_US_FL_OZ = 29.5735295625
 """US fluid ounce, NIST Handbook 44 appendix C, from memory; exact by definition."""
@@ -88,6 +88,9 @@ def _figure(value: float) -> str:
     return f"{value:.1f}" if value < 100.0 else f"{value:.0f}"
 
 
+_GUN_LOSES = " (a gun loses 30 to 50 %: common practice)"
+
+
 def _job_lines(plan: BatchPlan) -> list[str]:
     job = plan.job
     mix = job.spec.mix
@@ -103,10 +106,14 @@ def _job_lines(plan: BatchPlan) -> list[str]:
     lines = [
         f"{job.area_m2:g} m2 by {job.method}, {counted(job.coats, 'coat')} of {film}.",
         f"Solids {solids:g} % by volume: {coverage_m2_per_l(solids, dry):.1f} m2 a litre before "
-        f"{job.loss_pct:g} % loss.",
+        f"{job.loss_pct:g} % loss{_GUN_LOSES if job.method is Method.GUN else ''}.",
     ]
     if mix is not None and mix.hardener_parts:
-        lines.append(f"Ratio {mix.base_parts:g}:{mix.hardener_parts:g} by {mix.by}, base:hardener.")
+        ratio = f"Ratio {mix.base_parts:g}:{mix.hardener_parts:g} by {mix.by}"
+        if mix.other_parts is not None:
+            other = "weight" if mix.by == "volume" else "volume"
+            ratio += f", or {mix.other_parts[0]:g}:{mix.other_parts[1]:g} by {other}"
+        lines.append(f"{ratio}, base:hardener.")
     if job.rate_m2_per_h is not None:
         lines.append(f"Your rate: {job.rate_m2_per_h:.3g} m2 an hour, {job.rate_basis}.")
     if job.spec.provenance.generic:

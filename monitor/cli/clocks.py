@@ -25,7 +25,7 @@ from rules.clocks.clock import Clock, ClockState
 from rules.errors import FilmcallError
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
-from rules.vocabulary import AIR_ACCURACY_K, SURFACE_ACCURACY_K
+from rules.vocabulary import AIR_ACCURACY_K, HUMIDITY_ACCURACY_PCT, SURFACE_ACCURACY_K
 from sensors.reading import Quantity
 
 if TYPE_CHECKING:
@@ -234,10 +234,15 @@ def _load(
             channels: Sequence[TemperatureChannel] = channels_of(config, section or "")
         else:
             channels = [
-                TemperatureChannel(each.point, each.quantity)
+                TemperatureChannel(
+                    each.point,
+                    each.quantity,
+                    None,
+                    HUMIDITY_ACCURACY_PCT if each.quantity is Quantity.HUMIDITY else 0.0,
+                )
                 for each in store.channels(source=source.source)
                 if each.enclosure == enclosure
-                and each.quantity in (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP)
+                and each.quantity in (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP, Quantity.HUMIDITY)
             ]
         # What a recording holds was known when it was made, whenever it was played.
         live_known_s = known_s if source.source == LIVE else None

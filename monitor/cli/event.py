@@ -24,11 +24,11 @@ from rules.clocks.all_clocks import launch_warning
 from rules.clocks.at_event import asks_whose, coat_warnings, touched
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
-from rules.events import Event, in_force
+from rules.events import OF_PAINT, Event, in_force
 from rules.spec.model import GENERAL_GUIDANCE
 from rules.text import duration_text, hour_and_day_text, hour_text, iso_utc, printable
 from rules.units import DAY_S
-from rules.vocabulary import ALL_SECTIONS, EventKind
+from rules.vocabulary import ALL_SECTIONS, EventKind, Service
 
 LATE_S = 60.0
 EARLIEST_S = 631_152_000.0
@@ -54,6 +54,8 @@ def run(
     amount_ml: float | None,
     thinner_pct: float | None,
     method: str | None,
+    hardener: str | None,
+    service: str | None,
     what: str | None,
     value: float | None,
     unit: str | None,
@@ -98,9 +100,9 @@ def run(
         amount_ml=_at_least("amount", amount_ml, 0.0, _MOST_ML),
         thinner_pct=_thinner(thinner_pct),
         method=method_named(method),
-        what=what if point is None else point,
+        what=hardener or (what if point is None else point),
         value=value if until_s is None else until_s,
-        unit=unit if until_s is None else "s",
+        unit=_service(service) or (unit if until_s is None else "s"),
         recorded_s=now_s,
         corrects=corrects,
         withdrawn=withdraw,
@@ -110,6 +112,11 @@ def run(
             "a measurement needs what was measured, its value and its unit, so it was not "
             "recorded; give "
             "--what wood-moisture --value 14 --unit pct"
+        )
+    if (hardener or service) and event.kind not in OF_PAINT:
+        raise FilmcallError(
+            "only mixed and coat-started have a hardener and a service, so nothing was recorded; "
+            "leave --hardener and --service out"
         )
     if until is not None and event.kind is not EventKind.PROBES_OUT:
         raise FilmcallError(
@@ -126,6 +133,7 @@ def run(
         for notice in store.notices:
             print(notice, file=sys.stderr)
         event = _respecced(store, with_spec_text(store, event))
+        _refuse_hardener(store, event)
         # The clocks first: once the coat is in the log, they tell of it.
         before = store.events(enclosure)
         sections = _sections(store, enclosure, before)
@@ -328,6 +336,40 @@ def _spec(name_or_file: str) -> str:
         return name_or_file
     spec_text(name_or_file)  # refuses what is neither
     return str(spec_path(name_or_file))
+
+
+def _service(word: str | None) -> str | None:
+    """Where a film will serve, checked.
+
+    Raises:
+        FilmcallError: it is no such word.
+    """
+    if word is not None and word not in list(Service):
+        raise FilmcallError(
+            f"service {printable(word)!r} is not known, so nothing was recorded; one of: "
+            f"{', '.join(Service)}"
+        )
+    return word
+
+
+def _refuse_hardener(store: Store, event: Event) -> None:
+    """Refuse a hardener that the spec does not have.
+
+    Raises:
+        FilmcallError: the spec that the event goes by has no times for it.
+    """
+    if event.hardener is None:
+        return
+    specs, _ = specs_of(store.spec_text, [event], None)
+    spec = specs.get(event.spec_key or "")
+    if spec is None or event.hardener in spec.hardeners:
+        return
+    has = ", ".join(spec.hardeners)
+    raise FilmcallError(
+        f"hardener {printable(event.hardener)!r} is not in spec {printable(spec.name)!r}, so "
+        "nothing was recorded; "
+        + (f"it has {has}; leave it out for the sheet's standard one" if has else "leave it out")
+    )
 
 
 def _thinner(thinner_pct: float | None) -> float | None:

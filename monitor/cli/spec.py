@@ -5,20 +5,31 @@ from __future__ import annotations
 import json
 import sys
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 from monitor.cli.spec_questions import asked
 from monitor.specs import find_spec, shipped_names, spec_text
 from rules.errors import FilmcallError, SpecFault
+from rules.limits import unit_of
 from rules.spec.checks import time_key
-from rules.spec.model import GENERAL_GUIDANCE, Band, Measurement, Mix, Spec, TimeTable
-from rules.spec.read import check_spec
-from rules.spec.write import FAMILIES, new_spec_text, spec_dict
+from rules.spec.model import (
+    FAMILIES,
+    GENERAL_GUIDANCE,
+    Band,
+    Column,
+    Limit,
+    Measurement,
+    Mix,
+    Spec,
+    TimeTable,
+)
+from rules.spec.read import check_notes, check_spec
+from rules.spec.write import new_spec_text, spec_dict
 from rules.text import duration_text
 from rules.units import amount, tenths
-from rules.vocabulary import FILM_STAGES, ClockName, Stage
+from rules.vocabulary import FILM_STAGES, ClockName, Effect, Stage, Step
 
 _GENERIC = "generic figures: enter your data sheet's own before you rely on them"
 
@@ -56,6 +67,9 @@ def shown_spec(spec: Spec, text: str) -> str:
     shown.append("  times:")
     shown += _time_lines(spec.times, sheet.get("times", {}), "    ")
     shown += [f"    {clock.value:<18}unlimited" for clock in spec.unlimited]
+    for column, typed in zip(spec.when, sheet.get("when", ()), strict=True):
+        shown.append(f"  times {_conditions_text(column)}:")
+        shown += _time_lines(column.times, typed.get("times", {}), "    ")
     for name, tables in spec.recoat_by_next.items():
         shown.append(f"  under {name}:")
         shown += _time_lines(tables, sheet.get("recoat_before", {}).get(name, {}), "    ")
@@ -70,13 +84,16 @@ def shown_spec(spec: Spec, text: str) -> str:
         f"  a wet film by {method.value} stands {tenths(k)} K under its surface"
         for method, k in spec.wet_film_cooling_k.items()
     ]
-    shown += [f"  measure before a coat: {_measure(each)}" for each in spec.measurements]
     shown += [
         f"  GO after {duration_text(spec.dwell_s)} inside by {_band(spec.go_band)} beside the "
         "sensors' error",
         f"  STOP ends after {duration_text(spec.re_entry_s)} inside by {_band(spec.re_entry_band)}",
         f"  a coat is taken for {duration_text(spec.coating_time_s)} until the log knows better",
     ]
+    shown += [f"  measure before a coat: {_measure(each)}" for each in spec.measurements]
+    for key, value in spec_dict(spec).items():
+        if key not in _WORDED:
+            shown += _stated_lines(key, value)
     shown += [f"  {words}" for words in (spec.reminder, spec.after_closes) if words]
     return "\n".join(shown)
 
@@ -90,11 +107,19 @@ def _limit_lines(spec: Spec, stage: Stage, sheet: dict[str, Any]) -> list[str]:
     lines = [f"  limits, {stage.value}:"]
     typed = sheet.get("limits", {}).get(stage.value, {})
     for name, limit in own.items():
-        unit = "K" if "margin" in name else "%" if "humidity" in name else "°C"
-        figure = _beside(f"{tenths(limit.bound)} {unit}", typed.get(name.value, {}).get("bound"))
-        guard = "" if limit.guard else ", sensor error not added"
-        lines.append(f"    {name:<18}{figure} until {limit.until.value}{guard}")
+        lines.append(f"    {name:<18}{_limit_text(limit, typed.get(name.value, {}).get('bound'))}")
     return lines
+
+
+def _limit_text(limit: Limit, typed: object) -> str:
+    unit = unit_of(limit.name).replace("deg", "°")
+    until = limit.until if isinstance(limit.until, Step) else duration_text(limit.until)
+    said = f"{_beside(f'{tenths(limit.bound)} {unit}', typed)} until {until}"
+    if limit.wait is not None:
+        said += f", HOLD from {tenths(limit.wait)} {unit}"
+    if limit.effect is not Effect.HARM:
+        said += f", {limit.effect}"
+    return said + ("" if limit.guard else ", sensor error not added")
 
 
 def _beside(figure: str, typed: object) -> str:
@@ -126,6 +151,19 @@ def _time_lines(
     return lines
 
 
+def _measure(asked: Measurement) -> str:
+    unit = _HAND_UNITS.get(asked.unit, asked.unit)
+    ends = [
+        f"{word} {tenths(end)} {unit}"
+        for word, end in (("at least", asked.low), ("at most", asked.high))
+        if end is not None
+    ]
+    ends.append(f"counts for {duration_text(asked.max_age_s)}")
+    return ", ".join(
+        [asked.what, *ends, *(each for each in (asked.method, asked.standard) if each)]
+    )
+
+
 def _mix_lines(mix: Mix | None) -> list[str]:
     if mix is None:
         return []
@@ -155,13 +193,80 @@ def _mix_lines(mix: Mix | None) -> list[str]:
     return lines
 
 
-def _measure(asked: Measurement) -> str:
-    ends = [
-        f"{word} {tenths(end)} {asked.unit}"
-        for word, end in (("at least", asked.low), ("at most", asked.high))
-        if end is not None
+# How the figures of `spec_dict` are said, by the end of their keys; longer ends stand first.
+_SAID: tuple[tuple[str, Callable[[float], str]], ...] = (
+    ("_g_per_ml", lambda value: f"{value:g} g/mL"),
+    ("_m_per_s", lambda value: f"{value:g} m/s"),
+    ("_per_h", lambda value: f"{value:g} a hour"),
+    ("_pct", lambda value: f"{value:g} %"),
+    ("_um", lambda value: f"{value:g} µm"),
+    ("_ml", lambda value: f"{value:g} mL"),
+    ("_s", duration_text),
+    ("_c", lambda value: f"{value:g} °C"),
+    ("_k", lambda value: f"{value:g} K"),
+    ("_g", lambda value: f"{value:g} g"),
+)
+_HAND_UNITS = {"pct": "%", "degC": "°C", "um": "µm", "mg/m2": "mg/m²"}
+# What `shown_spec` words itself.
+_WORDED = (
+    "name", "title", "family", "source", "limits", "times", "when", "recoat_before", "pot_sizes",
+    "tape_not_after_s", "wet_film_cooling_k", "call", "measure",
+)  # fmt: skip
+
+
+def _row_text(temp_c: float, duration_s: float) -> str:
+    return f"{duration_text(duration_s)} at {tenths(temp_c)} °C"
+
+
+def _conditions_text(column: Column) -> str:
+    said = [
+        "" if column.method is None else f"by {column.method}",
+        "" if column.hardener is None else f"with the {column.hardener} hardener",
+        "" if column.service is None else f"{column.service}",
+        "" if column.humidity_pct is None else f"at {column.humidity_pct:g} % humidity",
     ]
-    return f"{asked.what}, {', '.join(ends)}"
+    return ", ".join(each for each in said if each)
+
+
+def _stated_lines(key: str, value: object) -> list[str]:
+    """Say one key of `spec_dict`; nothing of what the sheet does not state."""
+    title = key.replace("_", " ")
+    if isinstance(value, list):
+        said = [_entry_text(each) for each in value if isinstance(each, dict)]
+        return [f"  {title}:", *(f"    {each}" for each in said)] if said else []
+    if isinstance(value, dict):
+        listed = [each for name, one in value.items() for each in _nested_lines(name, one)]
+        return [f"  {title}:", *listed] if listed else []
+    return [f"  {_word(key, value)}"] if value not in (None, "") else []
+
+
+def _nested_lines(key: str, value: object) -> list[str]:
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        return [f"    {key.replace('_', ' ')} {_entry_text(each)}" for each in value]
+    if isinstance(value, (list, dict)) or value in (None, ""):
+        return []
+    return [f"    {_word(key, value)}"]
+
+
+def _entry_text(entry: Mapping[str, object]) -> str:
+    unit = str(entry.get("unit", ""))
+    if "duration_s" in entry:
+        return _row_text(float(str(entry["temp_c"])), float(str(entry["duration_s"])))
+    said = []
+    for key, value in entry.items():
+        if value in (None, "") or key == "unit":
+            continue
+        word = _word(key, value)
+        said.append(f"{word} {_HAND_UNITS.get(unit, unit)}" if key in ("low", "high") else word)
+    return ", ".join(said)
+
+
+def _word(key: str, value: object) -> str:
+    for end, say in _SAID:
+        if key.endswith(end) and isinstance(value, float | int):
+            return f"{key.removesuffix(end).replace('_', ' ')} {say(value)}"
+    figure = f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{key.replace('_', ' ')} {figure}"
 
 
 def _band(band: Band) -> str:
@@ -180,17 +285,23 @@ def _ask(question: str) -> str:
 
 
 def check(file: Path, *, as_json: bool) -> tuple[str, int]:
-    """Return what is wrong with a spec file, and how many faults there are."""
+    """Return what is wrong with a spec file, or what it will do; and how many faults there are."""
     name, text = spec_text(str(file))
     faults = check_spec(text, name)
+    notes = check_notes(text)
     if as_json:
-        listed = [
-            {"key": each.key, "line": each.line, "problem": each.problem, "mend": each.mend}
-            for each in faults
-        ]
-        return json.dumps({"file": str(file), "faults": listed}, indent=2), len(faults)
+        listed, noted = (
+            [
+                {"key": each.key, "line": each.line, "problem": each.problem, "mend": each.mend}
+                for each in found
+            ]
+            for found in (faults, notes)
+        )
+        told = {"file": str(file), "faults": listed, "notes": noted}
+        return json.dumps(told, indent=2), len(faults)
     if not faults:
-        return f"{file}: no fault found", 0
+        said = [f"{file}: no fault found", *(f"{file}: note, {each}" for each in notes)]
+        return "\n".join(said), 0
     return "\n".join(f"{file}: {fault}" for fault in faults), len(faults)
 
 

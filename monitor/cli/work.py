@@ -32,9 +32,17 @@ def event(
     spec: SpecOption = None,
     coat: Annotated[int | None, figure("--coat", "Number of the coat, from 1.", whole=True)] = None,
     batch: Annotated[str | None, typer.Option(help="The mix's own name.")] = None,
-    amount: Annotated[float | None, figure("--amount", "Volume mixed [mL].", "mL")] = None,
+    amount: Annotated[
+        float | None, figure("--amount", "Volume mixed [mL, or with its unit].", "mL")
+    ] = None,
     thinner: Annotated[float | None, figure("--thinner", "Thinner, of the mix [%].", "%")] = None,
     method: Annotated[str | None, typer.Option(help="brush, roller or gun.")] = None,
+    hardener: Annotated[
+        str | None, typer.Option(help="Its name, where it is not the sheet's standard one.")
+    ] = None,
+    service: Annotated[
+        str | None, typer.Option(help="Where the film will serve: immersed or atmospheric.")
+    ] = None,
     what: Annotated[str | None, typer.Option(help="With measured: wood-moisture, ...")] = None,
     value: Annotated[
         float | None, figure("--value", "With measured: the figure.", least=-1e6, most=1e6)
@@ -74,6 +82,8 @@ def event(
             amount_ml=amount,
             thinner_pct=thinner,
             method=method,
+            hardener=hardener,
+            service=service,
             what=what,
             value=value,
             unit=unit,
@@ -130,7 +140,13 @@ def batch(
     wet_um: Annotated[float | None, figure("--wet-um", "Wet film of one coat [µm].", "µm")] = None,
     dry_um: Annotated[float | None, figure("--dry-um", "Dry film of one coat [µm].", "µm")] = None,
     method: Annotated[str, typer.Option(help="brush, roller or gun.")] = "roller",
-    loss: Annotated[float, figure("--loss", "Paint that never reaches the work [%].", "%")] = 10.0,
+    hardener: Annotated[
+        str | None, typer.Option(help="Its name, where it is not the sheet's standard one.")
+    ] = None,
+    loss: Annotated[
+        float | None,
+        figure("--loss", "Paint that never reaches the work [%]; 10, of a gun 40.", "%"),
+    ] = None,
     thinner: Annotated[
         float | None, figure("--thinner", "Thinner wanted, of the mix [%].", "%")
     ] = None,
@@ -160,6 +176,7 @@ def batch(
             wet_um=wet_um,
             dry_um=dry_um,
             method=method,
+            hardener=hardener,
             loss_pct=loss,
             thinner_pct=thinner,
             temp=temp,

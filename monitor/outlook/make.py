@@ -50,6 +50,7 @@ from rules.vocabulary import (
     ClockName,
     EventKind,
     LimitName,
+    Step,
 )
 from sensors.forecast import ForecastHours, read_forecast
 from sensors.recording.layout import RecordingFault
@@ -362,20 +363,22 @@ def breaks_of(
     if state.stage in FILM_STAGES:
         film_spec = specs.get(state.spec_name, default)
         allowance_k = wet_film_allowance_k(film_spec, state.stage, state.method)
-        in_force_now = limits_in_force(film_spec, state.stage, state.ended_steps)
+        in_force_now = limits_in_force(film_spec, state.stage, state.ended(film_spec))
         bounds = {
             name: limit.bound + (allowance_k if name is LimitName.DEW_MARGIN_MIN else 0.0)
             for name, limit in in_force_now.items()
         }
         spans = {}
         for name, limit in in_force_now.items():
-            left = [
-                c.left_s for c in clocks if c.name is CLOCK_OF_STEP[limit.until] and not c.buried
-            ]
+            last = limit.until
+            if not isinstance(last, Step):
+                spans[name] = state.left_s(film_spec)[last] or 0.0
+                continue
+            left = [c.left_s for c in clocks if c.name is CLOCK_OF_STEP[last] and not c.buried]
             if left and left[0] is not None:
                 spans[name] = left[0]
     else:
-        coming = specs.get(state.next_spec_name, default)
+        coming = specs.get(state.next_spec_name, default).under()
         bounds = bounds_of(coming)
         coating_s = coming.coating_time_s
         if config is not None and config.coating_time_s is not None:

@@ -24,6 +24,7 @@ from rules.review.evidence import Evidence
 from rules.review.exposure import Excess
 from rules.review.likelihood import JUDGEMENT, verbal
 from rules.text import iso_utc
+from rules.vocabulary import Step
 
 
 def review_dict(review: Review) -> Json:
@@ -112,7 +113,9 @@ def _coat_dict(coat: CoatRecord, session: Session) -> Json:
         "ended": _when(coat.ended_s),
         "until": _when(coat.until_s),
         "until_why": coat.until_why,
-        "steps": {step.value: _when(at) for step, at in coat.steps_s.items()},
+        "steps": {
+            step.value: _when(at) for step, at in coat.steps_s.items() if isinstance(step, Step)
+        },
         "outcome": coat_outcome(coat, session),
         "limits": [
             {

@@ -15,7 +15,12 @@ from rules.vocabulary import ALL_SECTIONS, ClockName
 
 SHORT_LEFT_S = 900.0  # a pot or a window with less than this left is shown as near
 
-_MUST_NOT_PASS = (ClockName.POT_LIFE, ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
+_MUST_NOT_PASS = (
+    ClockName.POT_LIFE,
+    ClockName.RECOAT_CLOSES,
+    ClockName.TAPE_NOT_AFTER,
+    ClockName.LAUNCH_NOT_AFTER,
+)
 _TAPE = (ClockName.TAPE_NOT_BEFORE, ClockName.TAPE_NOT_AFTER)
 
 

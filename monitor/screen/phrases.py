@@ -94,6 +94,8 @@ CLOCK_WORDS = {
     ClockName.SAND: ("sandable from", "sandable since"),
     ClockName.HANDLE: ("handle from", "handle since"),
     ClockName.CURED: ("cured from", "cured since"),
+    ClockName.LAUNCH_NOT_BEFORE: ("launch from", "may be launched since"),
+    ClockName.LAUNCH_NOT_AFTER: ("launch by", "launch OVERDUE since"),
     ClockName.CLEARANCE: ("clearance until", "clearance over since"),
 }
 """A clock that runs and one that has ended, each before its time."""

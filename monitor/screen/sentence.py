@@ -31,7 +31,7 @@ TREND_OF = {
 }
 """Which trend shows a limit's quantity."""
 
-_OWN_WORDS = ("induction", "pot life", "recoat opens", "recoat closes")
+_OWN_WORDS = ("induction", "pot life", "recoat opens", "recoat closes", "ground")
 """What is known well enough: its own words say what to do or to wait for."""
 
 TIMERS = ("dwell", "re-entry")

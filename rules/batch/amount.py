@@ -236,7 +236,8 @@ def parts_of(mix: Mix, mix_ml: float, thinner_pct: float) -> Parts | None:
         thinner_pct: thinner added, by volume of the mix [%].
 
     Returns:
-        The parts, or None where the ratio is by weight and a density is missing.
+        The parts, or None where the ratio is by weight, a density is missing, and the sheet has no
+        ratio by volume beside it.
 
     Source:
         Proportion; by weight with mass = volume x density.
@@ -248,10 +249,14 @@ def parts_of(mix: Mix, mix_ml: float, thinner_pct: float) -> Parts | None:
         base_ml = mix_ml * mix.base_parts / (mix.base_parts + mix.hardener_parts)
         hardener_ml = mix_ml - base_ml
     else:
-        if base_density is None or hardener_density is None:
+        by_volume = mix.parts_by("volume")
+        if base_density is not None and hardener_density is not None:
+            base_bulk = mix.base_parts / base_density
+            hardener_bulk = mix.hardener_parts / hardener_density
+        elif by_volume is not None:
+            base_bulk, hardener_bulk = by_volume
+        else:
             return None
-        base_bulk = mix.base_parts / base_density
-        hardener_bulk = mix.hardener_parts / hardener_density
         base_ml = mix_ml * base_bulk / (base_bulk + hardener_bulk)
         hardener_ml = mix_ml - base_ml
     thinner_ml = mix_ml * thinner_pct / 100.0

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rules.batch.amount import Film, Parts, mix_for_area_ml, parts_of, thinned_ml
-from rules.clocks.all_clocks import pot_factor
+from rules.batch.thickness import thickness_warnings
+from rules.clocks.pots import pot_factor
 from rules.errors import FilmcallError
 from rules.rate import SafeSide, rate_law
 from rules.spec.model import Mix, Spec, ThinnerBand
@@ -17,6 +18,10 @@ from rules.vocabulary import ClockName, LimitName, Method, Stage
 
 _LARGEST_AREA_M2 = 10_000.0
 _LARGEST_LOSS_PCT = 80.0
+_COLDEST_C, _HOTTEST_C = -20.0, 60.0
+
+USUAL_LOSS_PCT = {Method.BRUSH: 10.0, Method.ROLLER: 10.0, Method.GUN: 40.0}
+"""Share of the mix that never reaches the work; of a gun 30 to 50 %: common practice, no source."""
 
 
 class BatchFault(FilmcallError, ValueError):
@@ -40,6 +45,7 @@ class MixJob:
         pot_ml: what the painter's pot holds, or None [mL].
         batch_ml: a batch size that the painter asks for, thinner included, or None [mL].
         ratio: parts of base and hardener as the painter read them, to be checked, or None.
+        hardener: its name, where it is not the sheet's standard one.
     """
 
     spec: Spec
@@ -54,6 +60,7 @@ class MixJob:
     pot_ml: float | None = None
     batch_ml: float | None = None
     ratio: tuple[float, float] | None = None
+    hardener: str | None = None
 
     @property
     def area_m2(self) -> float:
@@ -98,7 +105,7 @@ def checked_mix(job: MixJob) -> Mix:
         _in_range(f"area of '{section}'", area, 0.01, _LARGEST_AREA_M2, "m2")
     _in_range("coats", float(job.coats), 1, 20, "coats")
     _in_range("loss", job.loss_pct, 0.0, _LARGEST_LOSS_PCT, "%")
-    _in_range("film", job.film.thickness_um, 5.0, 2000.0, "µm")
+    _in_range("film", job.film.thickness_um, 5.0, 5000.0, "µm")
     _in_range("solids by volume", mix.solids_by_volume_pct, 1.0, 100.0, "%")
     if job.rate_m2_per_h is not None:
         _in_range("rate", job.rate_m2_per_h, 0.1, 500.0, "m2 an hour")
@@ -130,8 +137,9 @@ def _check_ratio(ratio: tuple[float, float], mix: Mix, name: str) -> None:
     if not (base > 0.0 and hardener >= 0.0 and math.isfinite(base + hardener)):
         raise BatchFault(f"ratio {base:g}:{hardener:g} is no ratio; enter base:hardener, as in 4:1")
     want = f"{mix.base_parts:g}:{mix.hardener_parts:g} by {mix.by}"
-    if math.isclose(base * mix.hardener_parts, hardener * mix.base_parts, rel_tol=1e-3):
-        return
+    for parts in (mix.parts_by("volume"), mix.parts_by("weight")):
+        if parts and math.isclose(base * parts[1], hardener * parts[0], rel_tol=1e-3):
+            return
     if math.isclose(base * mix.base_parts, hardener * mix.hardener_parts, rel_tol=1e-3):
         raise BatchFault(
             f"ratio {base:g}:{hardener:g} is reversed against spec '{name}', which has {want} "
@@ -234,9 +242,16 @@ def plan_batches(job: MixJob, temp_c: float, forecast_c: float | None = None) ->
     Source:
         Volume-solids arithmetic, see `rules.batch.amount`; pot life by the sheet's own table.
     """
+    if job.hardener is not None and job.hardener not in job.spec.hardeners:
+        has = ", ".join(job.spec.hardeners) or "none but its standard one"
+        raise BatchFault(
+            f"hardener '{job.hardener}' is not in spec '{job.spec.name}', which has {has}, so no "
+            "batch is planned; correct it or leave it out"
+        )
     mix = checked_mix(job)
+    job = replace(job, spec=job.spec.under(job.method, job.hardener))
     for name, value in (("temperature", temp_c), ("forecast temperature", forecast_c)):
-        if value is not None and not -20.0 <= value <= 60.0:
+        if value is not None and not _COLDEST_C <= value <= _HOTTEST_C:
             raise BatchFault(
                 f"{name} {tenths(value)} °C is outside -20 to 60 °C, so no batch is planned; "
                 "check the reading or its unit"
@@ -248,25 +263,27 @@ def plan_batches(job: MixJob, temp_c: float, forecast_c: float | None = None) ->
     )
 
 
-def thinner_band(mix: Mix, method: Method, temp_c: float) -> ThinnerBand | None:
+def thinner_band(mix: Mix, method: Method, temp_c: float, coat: int = 1) -> ThinnerBand | None:
     """Return the sheet's thinner band for a method at a temperature, or None.
 
     Args:
         mix: how the parts go together.
         method: how the coat is put on.
         temp_c: temperature [°C].
+        coat: its number, from 1.
 
     Returns:
-        The band of that method before one for all; where two meet, the warmer one.
+        The band of that method before one for all, and of that coat before one for each; where
+        two meet, the warmer one.
 
     Source:
         No source: the sheet's own figures.
     """
-    for wanted in (method, None):
+    for wanted, number in ((method, coat), (method, None), (None, coat), (None, None)):
         found = [
             band
             for band in mix.thinner_bands
-            if band.method is wanted and band.from_c <= temp_c <= band.to_c
+            if band.method is wanted and band.coat == number and band.from_c <= temp_c <= band.to_c
         ]
         if found:
             return max(found, key=lambda band: band.from_c)
@@ -279,7 +296,9 @@ def _band_words(band: ThinnerBand | None, thinner_pct: float, temp_c: float, mix
             f"the sheet says nothing of thinner at {tenths(temp_c)} °C for this method; never "
             f"above {mix.thinner_max_pct:g} %"
         )
-    at = f"at {band.from_c:g} to {band.to_c:g} °C"
+    any_temp = band.from_c <= _COLDEST_C and band.to_c >= _HOTTEST_C
+    at = "" if any_temp else f"at {band.from_c:g} to {band.to_c:g} °C"
+    at = f"{at}{_kind_words(band)}".strip() or "at any temperature"
     share = (
         f"{band.min_pct:g} to {band.max_pct:g} %" if band.min_pct else f"up to {band.max_pct:g} %"
     )
@@ -291,6 +310,29 @@ def _band_words(band: ThinnerBand | None, thinner_pct: float, temp_c: float, mix
     return f"{share} {at}; {less} makes it sag"
 
 
+def _kind_words(band: ThinnerBand) -> str:
+    """Which thinner, for which coat, and how the thinned mix must run; "" where nothing is said."""
+    said = [
+        f"the {band.grade} grade" if band.grade else "",
+        f"for coat {band.coat}" if band.coat is not None else "",
+        f"to {band.cup_s:g} s in the flow cup" if band.cup_s is not None else "",
+    ]
+    words = ", ".join(each for each in said if each)
+    return f" ({words})" if words else ""
+
+
+def _later_coats(job: MixJob, mix: Mix, temp_c: float) -> list[str]:
+    """What the sheet's thinner is for coats after the first, where that is another."""
+    first = thinner_band(mix, job.method, temp_c)
+    said = []
+    for coat in range(2, job.coats + 1):
+        band = thinner_band(mix, job.method, temp_c, coat)
+        if band is not None and band != first:
+            share = f"{band.min_pct:g} to {band.max_pct:g} %"
+            said.append(f"thinner of coat {coat}: {share}{_kind_words(band)}")
+    return said
+
+
 def _plan(job: MixJob, mix: Mix, temp_c: float) -> Plan:
     band = thinner_band(mix, job.method, temp_c)
     thinner = job.thinner_pct
@@ -299,6 +341,10 @@ def _plan(job: MixJob, mix: Mix, temp_c: float) -> Plan:
     warnings: list[str] = []
     if band is None or not band.min_pct <= thinner <= band.max_pct:
         warnings.append("thinner: " + _band_words(band, thinner, temp_c, mix))
+    warnings += _later_coats(job, mix, temp_c)
+    warnings += thickness_warnings(
+        job.spec.film, job.film, job.method, job.coats, mix.solids_by_volume_pct, thinner
+    )
     per_m2 = mix_for_area_ml(job.film, mix.solids_by_volume_pct, thinner, 1.0, job.loss_pct)
     in_pot_per_m2 = thinned_ml(per_m2, thinner)
     rate = job.rate_m2_per_h

@@ -10,19 +10,18 @@ import numpy as np
 from rules.clocks.clock import (
     Clock,
     ClockState,
-    TemperatureBounds,
-    body_of,
     fixed_clock,
     join_words,
     length_s,
     run_clock,
 )
 from rules.clocks.history import TemperatureHistory, TemperatureOutlook
+from rules.clocks.pots import pot_clocks
 from rules.clocks.section_work import SectionWork, frame_of
-from rules.clocks.work import Coat, Pot, work_of
+from rules.clocks.work import Coat, work_of
 from rules.events import Event
 from rules.known import LEARN_S
-from rules.rate import FloatArray, SafeSide
+from rules.rate import SafeSide
 from rules.spec.model import Spec, TimeTable
 from rules.text import duration_text
 from rules.vocabulary import ClockName, Method
@@ -50,7 +49,7 @@ def film_clocks(bench: SectionWork) -> list[Clock]:
         return _tape_clocks(bench, None, None)
     clocks = _coat_clocks(bench, coat)
     for below in bench.work.coats[:-1]:
-        spec = bench.spec_named(below.spec)
+        spec = bench.spec_laid(below)
         # Of the same product the newer coat always cures last: nothing to add.
         if below.spec == coat.spec or spec is None or below.ended_s is None:
             continue
@@ -65,7 +64,7 @@ def film_clocks(bench: SectionWork) -> list[Clock]:
 
 
 def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
-    spec = bench.spec_named(coat.spec)
+    spec = bench.spec_laid(coat)
     if spec is None or not spec.times:
         name = coat.spec if spec is None else spec.name
         missing = (
@@ -102,7 +101,7 @@ def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
     closes = _recoat_closes(bench, spec, coat)
     if closes is not None:
         clocks.append(closes)
-    return clocks + _tape_clocks(bench, spec, coat)
+    return clocks + _launch_clocks(bench, spec, coat) + _tape_clocks(bench, spec, coat)
 
 
 def _opens(bench: SectionWork, frame: Clock, table: TimeTable, coat: Coat) -> Clock:
@@ -154,15 +153,73 @@ def _recoat_closes(bench: SectionWork, spec: Spec, coat: Coat) -> Clock | None:
     clock = run_clock(frame, table, SafeSide.CLOSES, bench.warm, coat.started_s, bench.now_s)
     if clock.ended_at_s is None:
         return clock
-    closed = clock.ended_at_s
-    sanded = [s for s in bench.work.sanded_s if s >= closed]
-    if sanded:
-        # Abrading after the window closed gives the next coat its hold back; sanding before
-        # that does not count, since the film went on curing under it.
-        words = join_words(clock.basis, "sanded since, so coating over is open again")
-        return replace(clock, basis=words, advice=spec.reminder)
-    todo = spec.after_closes or "Sand to an even matt and wipe before the next coat"
+    until_s = key_until_s(spec, coat.started_s, bench.work.sanded_s, bench.now_s)
+    if until_s is not None:
+        words = f"sanded, and its key is open for another {duration_text(until_s - bench.now_s)}"
+        return replace(clock, basis=join_words(clock.basis, words), advice=spec.reminder)
+    if _past_sanding(spec, coat.started_s, bench.now_s):
+        todo = "Too old to be sanded and coated: take it off"
+    else:
+        todo = spec.after_closes or "Sand to an even matt and wipe before the next coat"
+    since = [s for s in bench.work.sanded_s if s >= coat.started_s]
+    if since:
+        over_s = bench.now_s - max(since) - spec.overcoat.sanded_key_s
+        words = f"its sanded key has been over for {duration_text(max(over_s, 0.0))}"
+        clock = replace(clock, basis=join_words(clock.basis, words))
     return replace(clock, advice=join_words(todo, spec.reminder), stops_coating=True)
+
+
+def key_until_s(
+    spec: Spec, begun_s: float | None, sanded_s: Iterable[float], now_s: float
+) -> float | None:
+    """Return until when a sanded ground takes the next coat though the window has closed.
+
+    Args:
+        spec: of the coat that was sanded.
+        begun_s: when that coat was begun; sanding from before it is of no use, or None [s].
+        sanded_s: when it was sanded [s].
+        now_s: now [s].
+
+    Returns:
+        The end of the last key, or None where none is open: nobody sanded, it was too long ago, or
+        the sheet says that so old a coat must come off [s].
+
+    Source:
+        Common practice, no source: a cut surface takes a coat for a day, two at most, then it is
+        dirty and dead again.
+    """
+    if begun_s is not None and _past_sanding(spec, begun_s, now_s):
+        return None
+    cut = [s for s in sanded_s if (begun_s is None or s >= begun_s) and s <= now_s]
+    until_s = max(cut, default=-np.inf) + spec.overcoat.sanded_key_s
+    return until_s if until_s >= now_s else None
+
+
+def _past_sanding(spec: Spec, begun_s: float, now_s: float) -> bool:
+    abraded_s = spec.overcoat.abraded_s
+    return abraded_s is not None and now_s - begun_s > abraded_s
+
+
+def _launch_clocks(bench: SectionWork, spec: Spec, coat: Coat) -> list[Clock]:
+    """When the work may go into the water, and by when, from the last coat's end."""
+    if bench.work.back_in_service_s is not None:
+        return []
+    launch = spec.launch
+    clocks = []
+    if launch.not_before is not None:
+        frame = frame_of(bench, ClockName.LAUNCH_NOT_BEFORE, spec.name, coat)
+        clocks.append(_opens(bench, frame, launch.not_before, coat))
+    if launch.not_after_s is not None:
+        frame = frame_of(bench, ClockName.LAUNCH_NOT_AFTER, spec.name, coat)
+        if coat.ended_s is None:
+            words = "starts when the coat is recorded as ended"
+            clocks.append(
+                replace(frame, state=ClockState.WAITING, left_s=launch.not_after_s, basis=words)
+            )
+        else:
+            words = f"{duration_text(launch.not_after_s)} from the coat's end, however warm"
+            clocks.append(fixed_clock(frame, coat.ended_s, launch.not_after_s, bench.now_s, words))
+    return clocks
 
 
 def _tape_clocks(bench: SectionWork, spec: Spec | None, coat: Coat | None) -> list[Clock]:
@@ -238,138 +295,6 @@ def recoat_table(spec: Spec, name: ClockName, following: Spec) -> tuple[TimeTabl
     return spec.times.get(name), ""
 
 
-MIX_ACCURACY_K = 1.0
-"""Accuracy of a pot's temperature taken by hand; generic, no source [K]."""
-
-KEEP_POT_S = 6 * 3600.0
-"""A pot whose life has ended stays on the list for this long, then it is cold waste [s]."""
-
-
-def pot_clocks(bench: SectionWork) -> list[Clock]:
-    """Induction and life of every pot that is not yet waste."""
-    clocks: list[Clock] = []
-    for pot in bench.work.pots:
-        if pot.ended_s is not None:
-            continue
-        spec = bench.spec_named(pot.spec)
-        if spec is None:
-            if bench.now_s - pot.mixed_s <= KEEP_POT_S:
-                words = f"spec '{pot.spec}' is not among the specs given, so no clock runs"
-                frame = _pot_frame(ClockName.POT_LIFE, str(pot.spec), pot)
-                clocks.append(replace(frame, basis=words, advice="Correct the event"))
-            continue
-        life = _pot_life(bench, pot, spec)
-        if life is not None and life.ended_at_s is not None:
-            if bench.now_s - life.ended_at_s > KEEP_POT_S:
-                continue
-        elif life is None and bench.now_s - pot.mixed_s > KEEP_POT_S:
-            continue
-        clocks += [c for c in (_induction(bench, pot, spec), life) if c is not None]
-    return clocks
-
-
-def _pot_frame(name: ClockName, spec: str, pot: Pot) -> Clock:
-    words = "".join(
-        f"mix temperature in '{unit}' not understood, not counted" for unit in pot.odd_units[:1]
-    )
-    return Clock(name, pot.section, pot.batch, ClockState.UNKNOWN, basis=words, spec=spec)
-
-
-def _induction(bench: SectionWork, pot: Pot, spec: Spec) -> Clock | None:
-    table = spec.times.get(ClockName.INDUCTION)
-    if table is None:
-        return None
-    frame = _pot_frame(ClockName.INDUCTION, spec.name, pot)
-    body = _pot_body(bench, pot, SafeSide.OPENS)
-    clock = run_clock(frame, table, SafeSide.OPENS, body, pot.mixed_s, bench.now_s)
-    if clock.state is ClockState.RUNNING:
-        clock = replace(clock, advice=join_words(clock.advice, "Let it stand before use"))
-    return clock
-
-
-def _pot_life(bench: SectionWork, pot: Pot, spec: Spec) -> Clock | None:
-    table = spec.times.get(ClockName.POT_LIFE)
-    if table is None:
-        return None
-    factor, words = pot_factor(spec, pot.amount_ml)
-    frame = _pot_frame(ClockName.POT_LIFE, spec.name, pot)
-    frame = replace(frame, basis=join_words(frame.basis, words))
-    body = _pot_body(bench, pot, SafeSide.CLOSES)
-    clock = run_clock(frame, table, SafeSide.CLOSES, body, pot.mixed_s, bench.now_s, factor)
-    if clock.state is ClockState.ENDED:
-        text = "Pot life over. Do not use or thin what is left."
-        clock = replace(clock, advice=text)
-    return clock
-
-
-def _pot_body(bench: SectionWork, pot: Pot, lean: SafeSide) -> TemperatureBounds:
-    """The pot's temperature: warmest, or coldest, of mix, air and surface.
-
-    The accuracy of each is put on before they are compared, so none is added afterwards.
-    """
-    h = bench.history
-    sign = -1.0 if lean is SafeSide.OPENS else 1.0
-    worst = np.fmin if lean is SafeSide.OPENS else np.fmax
-    surface = h.coldest_c if lean is SafeSide.OPENS else h.warmest_c
-    if h.assumed_offset_k is not None:  # the pot stands in the air, and that is measured
-        surface = np.full_like(surface, np.nan)
-    air = h.air_coldest_c if lean is SafeSide.OPENS else h.air_warmest_c
-    window = (h.time_s >= pot.mixed_s - 2.0 * LEARN_S) & (h.time_s <= bench.now_s)
-    times = h.time_s[window]
-    sides = []
-    for side in (sign, -sign):
-        temp = surface[window] + side * h.accuracy_k
-        if air is not None:
-            temp = worst(temp, air[window] + side * h.air_accuracy_k)
-        if pot.temps:
-            if not times.size:
-                times = np.array([pot.mixed_s, *(t for t, _ in pot.temps)])
-                temp = np.full(times.size, np.nan)
-            temp = worst(temp, _held(pot.temps, times) + side * MIX_ACCURACY_K)
-        sides.append((times, temp))
-    (safe_t, safe), (other_t, other) = sides
-    return TemperatureBounds(
-        "pot",
-        body_of("pot", lean, safe_t, safe, 0.0, h.max_gap_s, bench.now_s).safe,
-        body_of("pot", lean, other_t, other, 0.0, h.max_gap_s, bench.now_s).other,
-    )
-
-
-def pot_factor(spec: Spec, amount_ml: float | None) -> tuple[float, str]:
-    """Return what a pot's size does to its life, and words for it.
-
-    Args:
-        spec: with the sheet's pot sizes.
-        amount_ml: volume mixed, or None where it was not recorded [mL].
-
-    Returns:
-        The factor on pot life [1], and words. An amount that was not recorded is taken for the
-        sheet's own, on which its times rest; the words then warn of a larger pot.
-
-    Source:
-        The sheet's own figures: a bigger pot keeps its heat and lives shorter.
-    """
-    if amount_ml is None:
-        larger = next((size for size in spec.pot_sizes if size.factor < 1.0), None)
-        if larger is None:
-            return 1.0, ""
-        words = "amount not recorded, so the sheet's own time"
-        return 1.0, f"{words}; from {larger.from_ml:g} mL on a pot sets sooner"
-    factor = 1.0
-    for size in spec.pot_sizes:
-        if amount_ml >= size.from_ml:
-            factor = size.factor
-    words = "" if factor == 1.0 else f"{amount_ml:g} mL in one pot, {factor:g} of the sheet's time"
-    return factor, words
-
-
-def _held(temps: tuple[tuple[float, float], ...], times: FloatArray) -> FloatArray:
-    """Hand measurements held until the next one, the first also before it."""
-    at = np.searchsorted(np.array([t for t, _ in temps]), times, "right") - 1
-    held: FloatArray = np.array([c for _, c in temps])[np.maximum(at, 0)]
-    return held
-
-
 KEEP_CLEARED_S = 6 * 3600.0
 """A clearance that is over stays on the list for this long [s]."""
 
@@ -432,7 +357,7 @@ def steps_beneath(bench: SectionWork, coat: Coat, ended_s: float) -> dict[ClockN
     Returns:
         Those for which its sheet gives times; only `cured` where that has ended.
     """
-    spec = bench.spec_named(coat.spec)
+    spec = bench.spec_laid(coat)
     found: dict[ClockName, Clock] = {}
     if spec is None:
         return found
@@ -550,19 +475,28 @@ def launch_warning(clocks: Iterable[Clock]) -> str:
         Common practice, no source: a film under water or load before it has cured may blister,
         print or lose its hold.
     """
-    for clock in clocks:
-        if clock.name is not ClockName.CURED or clock.state is ClockState.ENDED:
+    listed = tuple(clocks)
+    stated = {clock.section for clock in listed if clock.name is ClockName.LAUNCH_NOT_BEFORE}
+    for clock in listed:
+        asked = (
+            ClockName.LAUNCH_NOT_BEFORE
+            if clock.section in stated and not clock.buried
+            else ClockName.CURED
+        )
+        if clock.name is not asked or clock.state is ClockState.ENDED:
             continue
         where = f"{clock.section}: " if clock.section else ""
         if clock.state is ClockState.UNKNOWN:
-            return f"{where}nobody knows whether coat {clock.coat} has cured: {clock.basis}"
+            done = "has cured" if asked is ClockName.CURED else "may be launched"
+            return f"{where}nobody knows whether coat {clock.coat} {done}: {clock.basis}"
         left = (
             ""
             if clock.left_s is None
             else f", {duration_text(clock.left_s)} left at this temperature"
         )
+        not_yet = "has not cured" if asked is ClockName.CURED else "is not to be launched yet"
         return (
-            f"{where}coat {clock.coat} has not cured{left}: water or load on it now may blister, "
+            f"{where}coat {clock.coat} {not_yet}{left}: water or load on it now may blister, "
             "mark or lift it"
         )
     return ""

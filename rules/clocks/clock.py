@@ -5,10 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from rules.clocks.history import Course, TemperatureOutlook, course_of, expected_course
+from rules.clocks.history import (
+    Course,
+    TemperatureHistory,
+    TemperatureOutlook,
+    course_of,
+    expected_course,
+)
 from rules.clocks.progress import Progress, progress, time_to_end_s
 from rules.rate import FloatArray, RateLaw, SafeSide, rate_law
-from rules.spec.model import TimeTable
+from rules.spec.model import STEEPEST_EA_J_PER_MOL, TimeTable
 from rules.text import duration_text
 from rules.units import ZERO_C_IN_K, without_minus_zero
 from rules.vocabulary import ClockName
@@ -95,6 +101,7 @@ def body_of(
     now_s: float,
     outlook: TemperatureOutlook | None = None,
     spread_k: float = 0.0,
+    beside: TemperatureHistory | None = None,
 ) -> TemperatureBounds:
     """Lean a series to the side that is safe for a kind of clock, and to the other.
 
@@ -108,6 +115,7 @@ def body_of(
         now_s: now [s].
         outlook: what the surface will probably do, or None.
         spread_k: how far this body stands above the outlook's surface [K].
+        beside: the history whose humidity counts for it, or None.
 
     Returns:
         The leaned series.
@@ -128,8 +136,8 @@ def body_of(
         )
     return TemperatureBounds(
         what,
-        course_of(time_s, temp_c, shift, max_gap_s, upper=upper, now_s=now_s),
-        course_of(time_s, temp_c, -shift, max_gap_s, upper=not upper, now_s=now_s),
+        course_of(time_s, temp_c, shift, max_gap_s, upper=upper, now_s=now_s, beside=beside),
+        course_of(time_s, temp_c, -shift, max_gap_s, upper=not upper, now_s=now_s, beside=beside),
         ahead,
     )
 
@@ -174,10 +182,11 @@ def run_clock(
             basis=join_words(frame.basis, basis),
         )
     need = 1.0 - came.done
-    end = time_to_end_s(law, need, now_s, came.present_x)
+    damp = came.present_damp
+    end = time_to_end_s(law, need, now_s, came.present_x, damp=damp)
     expected = None
     if body.ahead is not None:
-        expected = time_to_end_s(law, need, now_s, came.present_x, body.ahead[0])
+        expected = time_to_end_s(law, need, now_s, came.present_x, body.ahead[0], damp)
     ends_at = expected if body.ahead is not None else end
     if ends_at is not None:
         ends_at = max(ends_at, now_s)
@@ -200,7 +209,7 @@ def length_s(
     """Return the whole length of a clock at the present temperature, or None where unknown [s]."""
     law = rate_law(table, lean)
     came = progress(law, body.safe, now_s, now_s)
-    end = time_to_end_s(law, 1.0, now_s, came.present_x)
+    end = time_to_end_s(law, 1.0, now_s, came.present_x, damp=came.present_damp)
     return None if end is None else end - now_s
 
 
@@ -225,11 +234,16 @@ def _range(
         if present is None and law.lean is SafeSide.CLOSES:
             present = float(law.knot_x[1])
         other = time_to_end_s(
-            law, 1.0 - far.done, now_s, present, ahead[2] if ahead is not None else None
+            law,
+            1.0 - far.done,
+            now_s,
+            present,
+            ahead[2] if ahead is not None else None,
+            far.present_damp,
         )
     safe = ends_at_s
     if ahead is not None:
-        edge = time_to_end_s(law, need, now_s, came.present_x, ahead[1])
+        edge = time_to_end_s(law, need, now_s, came.present_x, ahead[1], came.present_damp)
         if edge is None:
             return None
         safe = max(edge, now_s)
@@ -294,9 +308,14 @@ def basis_of(came: Progress, law: RateLaw, what: str, now_s: float) -> str:
         parts.append(f"no reading for the last {duration_text(now_s - came.blind_since_s)}")
     if came.below_s >= 30.0:
         counted = "not counted" if opens else f"counted as at {law.coldest_c:g} °C"
+        coldest = "the sheet's coldest" if law.reckoned_x is None else "too cold to coat at all"
         parts.append(
-            f"{duration_text(came.below_s)} below {law.coldest_c:g} °C, the sheet's coldest, "
-            + counted
+            f"{duration_text(came.below_s)} below {law.coldest_c:g} °C, {coldest}, {counted}"
+        )
+    if came.reckoned_s >= 30.0:
+        parts.append(
+            f"{duration_text(came.reckoned_s)} colder than the sheet's only row, reckoned by "
+            f"{STEEPEST_EA_J_PER_MOL / 1000.0:g} kJ/mol"
         )
     if came.above_s >= 30.0:
         counted = f"counted as at {law.hottest_c:g} °C" if opens else "counted faster still"

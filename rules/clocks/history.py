@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from rules.errors import ImplausibleReading
 from rules.known import edge_of
-from rules.rate import FloatArray, reciprocal
+from rules.rate import Damp, FloatArray, reciprocal
 from rules.vocabulary import AIR_ACCURACY_K, SURFACE_ACCURACY_K
 
 if TYPE_CHECKING:
@@ -35,6 +35,8 @@ class TemperatureHistory:
         air_warmest_c: warmest air at each instant, for a pot's life, or None [°C].
         air_accuracy_k: as `accuracy_k`, for the air [K].
         assumed_offset_k: surface less air where no surface is measured, else None [K].
+        rh_low_pct: lowest humidity beside the film, accuracy included, or None [%].
+        rh_high_pct: highest, likewise [%].
 
     Raises:
         ImplausibleReading: arrays of unequal length, times that descend or are not finite, or
@@ -50,6 +52,8 @@ class TemperatureHistory:
     air_warmest_c: FloatArray | None = None
     air_accuracy_k: float = AIR_ACCURACY_K
     assumed_offset_k: float | None = None
+    rh_low_pct: FloatArray | None = None
+    rh_high_pct: FloatArray | None = None
 
     def __post_init__(self) -> None:
         """Refuse what no clock could be computed from."""
@@ -111,6 +115,36 @@ def with_assumed_surface(
     )
 
 
+def damp_at(history: TemperatureHistory, time_s: FloatArray) -> Damp | None:
+    """Return the humidity that a history knows at each of some instants, or None without any.
+
+    Args:
+        history: of the section.
+        time_s: when [s].
+
+    Returns:
+        Lowest and highest; NaN further than the longest gap from the nearest that is known [%].
+    """
+    if history.rh_low_pct is None or history.rh_high_pct is None:
+        return None
+    known = np.isfinite(history.rh_low_pct) & np.isfinite(history.rh_high_pct)
+    times = history.time_s[known]
+    if not times.size:
+        return None
+    after = np.searchsorted(times, time_s)
+    nearest_s = np.minimum(
+        np.abs(time_s - times[np.minimum(after, times.size - 1)]),
+        np.abs(time_s - times[np.maximum(after - 1, 0)]),
+    )
+    far = nearest_s > history.max_gap_s
+    ends = (
+        np.where(far, np.nan, np.interp(time_s, times, column[known]))
+        for column in (history.rh_low_pct, history.rh_high_pct)
+    )
+    low, high = ends
+    return low, high
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class TemperatureOutlook:
     """What the surface will probably do from now on.
@@ -138,6 +172,7 @@ class Course:
         measured: for each node, whether the line that ends there was measured.
         last_s: when the temperature was last measured, or None [s].
         fresh_s: how long after that it counts as measured [s].
+        damp: the air's humidity at each node, or None where not known [%].
     """
 
     time_s: FloatArray
@@ -145,6 +180,18 @@ class Course:
     measured: NDArray[np.bool_]
     last_s: float | None
     fresh_s: float
+    damp: Damp | None = None
+
+    def damp_of(self, first: int, last: int) -> Damp | None:
+        """Return the mean humidity of each interval that ends at the nodes `first` to `last`.
+
+        A node outside the course counts as its nearest.
+        """
+        if self.damp is None:
+            return None
+        ends = np.clip(np.arange(first - 1, last + 1), 0, self.time_s.size - 1)
+        low, high = (column[ends] for column in self.damp)
+        return 0.5 * (low[:-1] + low[1:]), 0.5 * (high[:-1] + high[1:])
 
 
 def course_of(
@@ -155,6 +202,7 @@ def course_of(
     *,
     upper: bool,
     now_s: float | None = None,
+    beside: TemperatureHistory | None = None,
 ) -> Course:
     """Return one edge of a temperature, moved by the sensors' accuracy.
 
@@ -165,13 +213,19 @@ def course_of(
         max_gap_s: two samples further apart leave a gap [s].
         upper: the warmest that it can have been, else the coldest.
         now_s: until when the last sample must serve, or None [s].
+        beside: the history whose humidity counts beside it, or None.
 
     Source:
         Gaps by `rules.known.edge_of`.
     """
     edge = edge_of(time_s, temp_c, max_gap_s, upper=upper, now_s=now_s)
     return Course(
-        edge.time_s, reciprocal(edge.value + shift_k), edge.measured, edge.last_s, max_gap_s
+        edge.time_s,
+        reciprocal(edge.value + shift_k),
+        edge.measured,
+        edge.last_s,
+        max_gap_s,
+        None if beside is None else damp_at(beside, edge.time_s),
     )
 
 

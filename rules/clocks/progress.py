@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rules.clocks.history import Course
-from rules.rate import FloatArray, RateLaw, SafeSide
+from rules.rate import Damp, FloatArray, RateLaw, SafeSide
 
 _BLOCK = 8192  # nodes worked at once: a clock that ended early does not read the rest
 _DONE = 1.0 - 1e-12  # the whole, but for the rounding of a sum
@@ -31,6 +31,8 @@ class Progress:
         blind_since_s: when the temperature was last measured, where that is too long ago [s].
         below_s: time below the table's coldest row [s].
         above_s: time above its hottest row [s].
+        reckoned_s: time under the only row of a table, where it is reckoned [s].
+        present_damp: the air's humidity now, lowest and highest, or None where not known [%].
     """
 
     done: float
@@ -41,6 +43,8 @@ class Progress:
     blind_since_s: float | None
     below_s: float
     above_s: float
+    reckoned_s: float = 0.0
+    present_damp: Damp | None = None
 
 
 def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Progress:
@@ -62,7 +66,7 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
     times, xs, count = course.time_s, course.x, course.time_s.size
     first = int(np.searchsorted(times, start_s, "right"))
     last = int(np.searchsorted(times, now_s, "right"))
-    done = measured = unknown = below = above = 0.0
+    done = measured = unknown = below = above = reckoned = 0.0
     ended_at: float | None = None
     last_s = -math.inf if course.last_s is None else course.last_s
     blind = now_s - last_s > course.fresh_s
@@ -75,7 +79,9 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
             end = min(now_s, float(times[0])) if k == 0 and count else now_s
             length = end - begin
             if length > 0.0:
-                rate = _rate_x(law, float(xs[0 if k == 0 else -1])) if count else law.blind_rate
+                rate = law.blind_rate
+                if count:
+                    rate = _rate_x(law, float(xs[0 if k == 0 else -1]), course.damp_of(k, k))
                 ended_at, length = _end_at_rate(done, rate, begin, length)
                 done += rate * length
                 if k == count and count and not blind:
@@ -97,13 +103,19 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
             begin_s[0], end_s[-1] = max(float(begin_s[0]), start_s), min(float(end_s[-1]), now_s)
             nodes[0], nodes[-1] = ends
         part_s = end_s - begin_s
-        gained = np.cumsum(law.mean_rates(nodes) * part_s)
+        damp = course.damp_of(k, stop - 1)
+        gained = np.cumsum(law.mean_rates(nodes, damp) * part_s)
         used = slice(None)
         if done + gained[-1] >= _DONE:
             at = int(np.searchsorted(gained, min(1.0 - done, float(gained[-1]))))
             before = done + (float(gained[at - 1]) if at else 0.0)
             within = _end_within(
-                law, float(nodes[at]), float(nodes[at + 1]), float(part_s[at]), 1.0 - before
+                law,
+                float(nodes[at]),
+                float(nodes[at + 1]),
+                float(part_s[at]),
+                1.0 - before,
+                course.damp_of(k + at, k + at),
             )
             ended_at = float(begin_s[at]) + min(max(within, 0.0), float(part_s[at]))
             used = slice(at + 1)
@@ -115,6 +127,7 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
         unknown += float(part_s[~known].sum())
         below += float((part_s * spans[0]).sum())
         above += float((part_s * spans[1]).sum())
+        reckoned += float((part_s * _reckoned_shares(law, nodes[: len(part_s) + 1])).sum())
         done += float(gained[-1])
         k = stop
     return Progress(
@@ -126,11 +139,13 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
         blind_since_s=max(last_s, start_s) if blind and course.last_s is not None else None,
         below_s=below,
         above_s=above,
+        reckoned_s=reckoned,
+        present_damp=None if not count else course.damp_of(last, last),
     )
 
 
-def _rate_x(law: RateLaw, x: float) -> float:
-    return float(law.rate_at_x(np.array([x]))[0])
+def _rate_x(law: RateLaw, x: float, damp: Damp | None) -> float:
+    return float(law.rate_at_x(np.array([x]), damp)[0])
 
 
 def _end_at_rate(
@@ -150,7 +165,9 @@ def _between(course: Course, interval: int, time_s: float) -> float:
     return x0 + (x1 - x0) * (time_s - t0) / (t1 - t0) if t1 > t0 else x1
 
 
-def _end_within(law: RateLaw, x0: float, x1: float, part_s: float, need: float) -> float:
+def _end_within(
+    law: RateLaw, x0: float, x1: float, part_s: float, need: float, damp: Damp | None
+) -> float:
     """Seconds into an interval of evenly running x after which `need` has passed.
 
     Newton's step, kept inside a bracket that every step narrows.
@@ -161,12 +178,12 @@ def _end_within(law: RateLaw, x0: float, x1: float, part_s: float, need: float) 
     at = 0.5 * part_s
     for _ in range(60):
         x = x0 + (x1 - x0) * (at / part_s)
-        missing = need - float(law.mean_rates(np.array([x0, x]))[0]) * at
+        missing = need - float(law.mean_rates(np.array([x0, x]), damp)[0]) * at
         if missing > 0.0:
             low = at
         else:
             high = at
-        rate = _rate_x(law, x)
+        rate = _rate_x(law, x, damp)
         step = missing / rate if rate > 0.0 else 0.0
         following = at + step
         if rate <= 0.0 or not low < following < high:
@@ -192,6 +209,14 @@ def _span_shares(law: RateLaw, x: FloatArray) -> tuple[FloatArray, FloatArray]:
     return below, above
 
 
+def _reckoned_shares(law: RateLaw, x: FloatArray) -> FloatArray | float:
+    """Shares of each interval at which a table of one row is reckoned [1]."""
+    if law.reckoned_x is None or float(x.max()) < float(law.knot_x[1]):
+        return 0.0
+    middle = 0.5 * (x[:-1] + x[1:])
+    return np.where((middle < law.reckoned_x) & (middle >= law.knot_x[1]), 1.0, 0.0)
+
+
 def _x_at(course: Course, time_s: float) -> float | None:
     """-1/T at an instant, or None where nothing was ever known [1/K]."""
     return float(np.interp(time_s, course.time_s, course.x)) if course.time_s.size else None
@@ -203,6 +228,7 @@ def time_to_end_s(
     from_s: float,
     present_x: float | None,
     ahead: Course | None = None,
+    damp: Damp | None = None,
 ) -> float | None:
     """Return when the rest of a clock will have passed, at the present or the expected temperature.
 
@@ -212,6 +238,7 @@ def time_to_end_s(
         from_s: the instant to which the rest is counted [s].
         present_x: -1/T at present, or None where it is not known [1/K].
         ahead: temperatures expected from now on; beyond the last the last one holds.
+        damp: the air's humidity, which is taken to stay as it is, or None where not known [%].
 
     Returns:
         The instant of the end [s], or None where the clock stands still or nothing is known. A
@@ -227,13 +254,14 @@ def time_to_end_s(
         times = np.concatenate(([from_s], ahead.time_s[later]))
         x_from = x_from if begin > from_s else float(np.interp(from_s, ahead.time_s, ahead.x))
         xs = np.concatenate(([x_from], ahead.x[later]))
-        gained = np.cumsum(law.mean_rates(xs) * np.diff(times))
+        stays = None if damp is None else (damp[0].repeat(len(xs) - 1), damp[1].repeat(len(xs) - 1))
+        gained = np.cumsum(law.mean_rates(xs, stays) * np.diff(times))
         if gained.size and gained[-1] >= need:
             at = min(int(np.searchsorted(gained, need)), gained.size - 1)
             before = float(gained[at - 1]) if at else 0.0
             part = float(times[at + 1] - times[at])
             return float(times[at]) + _end_within(
-                law, float(xs[at]), float(xs[at + 1]), part, need - before
+                law, float(xs[at]), float(xs[at + 1]), part, need - before, damp
             )
         need -= float(gained[-1]) if gained.size else 0.0
         from_s, present_x = float(times[-1]), float(xs[-1])
@@ -241,5 +269,5 @@ def time_to_end_s(
         if law.lean is SafeSide.OPENS:
             return None
         return from_s + need / law.hottest_rate
-    rate = _rate_x(law, present_x)
+    rate = _rate_x(law, present_x, damp)
     return from_s + need / rate if rate > 0.0 else None

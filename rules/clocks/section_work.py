@@ -10,7 +10,7 @@ import numpy as np
 from rules.climate import assumed_words
 from rules.clocks.clock import Clock, ClockState, body_of
 from rules.clocks.history import TemperatureHistory, TemperatureOutlook
-from rules.clocks.work import Coat, Work
+from rules.clocks.work import Coat, Pot, Work
 from rules.rate import FloatArray, SafeSide
 from rules.spec.model import Spec
 from rules.vocabulary import ClockName
@@ -54,7 +54,15 @@ class SectionWork:
         spread = float(h.warmest_c[-1] - h.coldest_c[-1]) if h.time_s.size else 0.0
         note = _assumed_note(h)
         cold = body_of(
-            "film", SafeSide.OPENS, h.time_s, h.coldest_c, acc, h.max_gap_s, now_s, outlook
+            "film",
+            SafeSide.OPENS,
+            h.time_s,
+            h.coldest_c,
+            acc,
+            h.max_gap_s,
+            now_s,
+            outlook,
+            beside=h,
         )
         self.cold = replace(cold, note=note)
         warm = body_of(
@@ -67,6 +75,7 @@ class SectionWork:
             now_s,
             outlook,
             spread if np.isfinite(spread) else 0.0,
+            h,
         )
         self.warm = replace(warm, note=note)
 
@@ -75,6 +84,25 @@ class SectionWork:
         if name is None or name == self.default_spec.name:
             return self.default_spec
         return self.spec_of.get(name)
+
+    def spec_laid(self, coat: Coat) -> Spec | None:
+        """The spec of a coat with the times that hold for its method, hardener and service."""
+        spec = self.spec_named(coat.spec)
+        return spec and spec.under(coat.method, coat.hardener, coat.service)
+
+    def spec_mixed(self, pot: Pot) -> Spec | None:
+        """The spec of a pot with the times that hold for it; of the coat it went into, if said."""
+        spec = self.spec_named(pot.spec)
+        method, hardener = pot.method, pot.hardener
+        coat = self.coat_of(pot)
+        if coat is not None:
+            method, hardener = method or coat.method, hardener or coat.hardener
+        return spec and spec.under(method, hardener)
+
+    def coat_of(self, pot: Pot) -> Coat | None:
+        """The first coat that was begun once a pot was mixed, or None."""
+        begun = (c for c in self.work.coats if (c.started_s or 0.0) >= pot.mixed_s)
+        return next(begun, None)
 
 
 def frame_of(
@@ -121,4 +149,6 @@ def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHisto
         warmest_c=np.append(history.warmest_c[:stop], high_c),
         air_coldest_c=cut(history.air_coldest_c, low_c),
         air_warmest_c=cut(history.air_warmest_c, high_c),
+        rh_low_pct=cut(history.rh_low_pct, np.nan),
+        rh_high_pct=cut(history.rh_high_pct, np.nan),
     )

@@ -30,6 +30,7 @@ from rules.vocabulary import (
     Method,
     Stage,
     Step,
+    Until,
 )
 
 
@@ -219,6 +220,7 @@ class FilmState:
         steps_ended: when each step ended, or None where it has not.
         harm_left_s: how long until each step has ended, None where not known [s].
         coating_forbidden: why coating over must be STOP, or "".
+        time_s: at which all this holds [s].
         pot_in_hand: a pot is mixed that can be for this section, and nothing laid from it yet.
         dead_pot: such a pot is over its life, and no other is alive.
         forgotten: a coat has been open for longer than anybody paints.
@@ -234,6 +236,7 @@ class FilmState:
     steps_ended: Mapping[Step, float | None]
     harm_left_s: Mapping[Step, float | None]
     coating_forbidden: str
+    time_s: float
     pot_in_hand: bool = False
     dead_pot: bool = False
     forgotten: bool = False
@@ -247,6 +250,23 @@ class FilmState:
     def ended_steps(self) -> frozenset[Step]:
         """The steps that the film has behind it."""
         return frozenset(step for step, at in self.steps_ended.items() if at is not None)
+
+    def ended(self, spec: Spec) -> frozenset[Until]:
+        """Return the steps, and the times that the spec's limits name, which are over."""
+        return frozenset(
+            self.ended_steps | {s for s, left in self._times_left(spec) if left <= 0.0}
+        )
+
+    def left_s(self, spec: Spec) -> dict[Until, float | None]:
+        """Return how long until each of them is over, None where not known [s]."""
+        left: dict[Until, float | None] = dict(self.harm_left_s.items())
+        left.update(self._times_left(spec))
+        return left
+
+    def _times_left(self, spec: Spec) -> list[tuple[float, float]]:
+        now_s = self.time_s
+        ended_s = now_s if self.coat_ended_s is None else self.coat_ended_s
+        return [(each, max(0.0, ended_s + each - now_s)) for each in sorted(spec.times_until)]
 
 
 def stage_of(
@@ -301,6 +321,7 @@ def stage_of(
         steps_ended=ended,
         harm_left_s=left,
         coating_forbidden=coating_over_forbidden(clocks),
+        time_s=now_s,
         pot_in_hand=bool(alive),
         dead_pot=not alive
         and any(life is not None and life.state is ClockState.ENDED for _, life in pots),
@@ -342,7 +363,7 @@ def films_beneath(bench: SectionWork) -> list[WetFilm]:
         return found
     seen = {over.spec} if over is not None else set()
     for coat in reversed(coats[:-1]):
-        spec = bench.spec_named(coat.spec)
+        spec = bench.spec_laid(coat)
         ended_s = coat.ended_s if coat.ended_s is not None else over.started_s if over else None
         over = coat
         if coat.spec in seen or spec is None or not spec.times or ended_s is None:
@@ -352,7 +373,8 @@ def films_beneath(bench: SectionWork) -> list[WetFilm]:
         if ended[Step.CURED] is not None:
             continue
         stage = Stage.FLASH if ended[Step.TOUCH_DRY] is None else Stage.CURE
-        steps = [step for step, at_s in ended.items() if at_s is not None]
+        steps: set[Until] = {step for step, at_s in ended.items() if at_s is not None}
+        steps |= {each for each in spec.times_until if bench.now_s - ended_s >= each}
         found.append(WetFilm(coat.spec, stage, own_limits(spec, stage, coat.method, steps)))
     return found
 

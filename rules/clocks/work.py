@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from rules.events import Event, in_force
 from rules.units import DAY_S, to_celsius
-from rules.vocabulary import ALL_SECTIONS, EventKind, Method
+from rules.vocabulary import ALL_SECTIONS, EventKind, Method, Service
 
 SAME_COAT_S = 12 * 3600.0
 """A second coat-started within this, with no other coat number, carries on the same coat; nobody
@@ -35,6 +35,8 @@ class Coat:
         method: how it was put on, or None.
         session_ended_s: end of the session in which it was begun, or None [s].
         resumed_s: the last coat-started that carried it on after a pause, or None [s].
+        hardener: name of the hardener where it is not the sheet's standard one, or None.
+        service: where it will serve, or None where nobody said.
     """
 
     number: int
@@ -44,6 +46,8 @@ class Coat:
     method: Method | None
     session_ended_s: float | None = None
     resumed_s: float | None = None
+    hardener: str | None = None
+    service: Service | None = None
 
     @property
     def is_open(self) -> bool:
@@ -70,6 +74,8 @@ class Pot:
         odd_units: units of hand measurements that are no temperature.
         ended_s: when it was used up or thrown away, or the session ended in which it was
             mixed; None while it stands there [s].
+        method: how it will be put on, or None where the event does not say.
+        hardener: name of its hardener, or None.
     """
 
     batch: str | None
@@ -80,6 +86,8 @@ class Pot:
     temps: tuple[tuple[float, float], ...] = ()
     odd_units: tuple[str, ...] = ()
     ended_s: float | None = None
+    method: Method | None = None
+    hardener: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +172,15 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
                 wiped = launched = None
             case EventKind.MIXED:
                 pots.append(
-                    Pot(event.batch, event.section, event.time_s, event.spec_key, event.amount_ml)
+                    Pot(
+                        event.batch,
+                        event.section,
+                        event.time_s,
+                        event.spec_key,
+                        event.amount_ml,
+                        method=event.method,
+                        hardener=event.hardener,
+                    )
                 )
             case EventKind.POT_ENDED:
                 _end_pots(pots, event)
@@ -230,7 +246,25 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
             return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1
     spec = _spec_named(event, pots, since)
-    coats.append(Coat(number, event.time_s, None, spec, event.method))
+    hardener = event.hardener or _hardener_mixed(event, pots, since)
+    coats.append(
+        Coat(
+            number,
+            event.time_s,
+            None,
+            spec,
+            event.method,
+            hardener=hardener,
+            service=event.service,
+        )
+    )
+
+
+def _hardener_mixed(event: Event, pots: list[Pot], since_s: float | None) -> str | None:
+    """The hardener of the batch that a coat names, else of the last mix since the coat before."""
+    named = [pot for pot in pots if event.batch is not None and pot.batch == event.batch]
+    fresh = named or [pot for pot in pots if since_s is None or pot.mixed_s > since_s]
+    return fresh[-1].hardener if fresh else None
 
 
 def _means(event: Event, section: str | None, coats: list[Coat]) -> bool:

@@ -16,7 +16,7 @@ from rules.limits import is_upper, wet_film_allowance_k
 from rules.outlook.draws import BREAK_PROBABILITY, Outlook
 from rules.rate import SafeSide, rate_law, reciprocal
 from rules.spec.model import Spec, TimeTable
-from rules.vocabulary import CLOCK_OF_STEP, ClockName, LimitName, Method, Stage, Step
+from rules.vocabulary import CLOCK_OF_STEP, ClockName, LimitName, Method, Stage, Step, Until
 
 
 class Window(NamedTuple):
@@ -140,9 +140,11 @@ def limit_spans_s(
         For each limit the instants, likewise [s]; infinite where the spec has no time for the step.
     """
     until: dict[LimitName, Floats] = {}
-    ends: dict[Step, Floats] = {}
+    ends: dict[Until, Floats] = {}
     for name, limit in spec.limits_for(Stage.APPLY).items():
-        if limit.until not in ends:
+        if not isinstance(limit.until, Step):
+            ends[limit.until] = start_s + coating_time_s + limit.until
+        elif limit.until not in ends:
             table = spec.times.get(CLOCK_OF_STEP[limit.until])
             ends[limit.until] = (
                 np.full(start_s.shape, np.inf)

@@ -95,7 +95,7 @@ def verdict_of(
         reporting (2015). The chemistry behind each cause names its source in the defect's entry.
     """
     washed = tuple(washed_s)
-    fitting = [coat for coat in coats if defect.fits(coat.spec.family)]
+    fitting = [coat for coat in coats if defect.fits(coat.spec.chemistry)]
     if not defect.causes:
         return Verdict(defect, Finding.NOT_SHOWN, (), (), ())
     if not coats:
@@ -153,7 +153,7 @@ class _LookedAt:
         why = ""
         before = len(self.found) + len(self.vetoed)
         for at, coat in enumerate(coats):
-            if coat not in fitting or not fits_family(cause.families, coat.spec.family):
+            if coat not in fitting or not fits_family(cause.families, coat.spec.chemistry):
                 continue
             below = coats[at - 1] if at else None
             evidence = look(cause, coat, below, self.series, self.washed, self.sighting.at_s)

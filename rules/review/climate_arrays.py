@@ -194,6 +194,8 @@ def temperature_history(
         air_coldest_c=air_cold[known],
         air_warmest_c=air_warm[known],
         air_accuracy_k=air_accuracy_k,
+        rh_low_pct=series.values.get(LimitName.HUMIDITY_MIN, empty)[known],
+        rh_high_pct=series.values.get(LimitName.HUMIDITY_MAX, empty)[known],
     )
 
 

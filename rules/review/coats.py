@@ -13,8 +13,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rules.clocks.all_clocks import pot_factor, recoat_table
+from rules.clocks.all_clocks import key_until_s, recoat_table
 from rules.clocks.history import TemperatureHistory, course_of
+from rules.clocks.pots import pot_factor
 from rules.clocks.progress import progress
 from rules.clocks.work import Pot, is_about, work_of
 from rules.events import Event, in_force
@@ -32,13 +33,11 @@ from rules.vocabulary import (
     Method,
     Stage,
     Step,
+    Until,
 )
 
 STANDARD_C = 20.0
 """At which data sheets mostly give a pot life; common practice, no source [°C]."""
-
-KEY_S = 48.0 * HOUR_S
-"""How long a sanded key keeps a coat open for the next one; common practice, no source [s]."""
 
 STILL_FLOWS_S = 2.0 * HOUR_S
 """Tape pulled so soon comes off a film that still flows; common practice, no source [s]."""
@@ -152,7 +151,9 @@ def ended(
         series = temp_c
     upper = side > 0.0 or (side == 0.0 and lean is SafeSide.OPENS)
     shift_k = side * history.accuracy_k
-    course = course_of(history.time_s, series, shift_k, history.max_gap_s, upper=upper)
+    course = course_of(
+        history.time_s, series, shift_k, history.max_gap_s, upper=upper, beside=history
+    )
     return progress(rate_law(table, lean, factor), course, start_s, until_s).ended_at_s
 
 
@@ -193,10 +194,8 @@ def recoat_window(
     closing = _bounds(closes, SafeSide.CLOSES, history, started_s, over_s)
     open_s, open_safe, _ = opening
     close_s, close_safe, _ = closing
-    abraded = any(
-        over_s - KEY_S <= s <= over_s or (close_s is not None and close_s <= s <= over_s)
-        for s in sanded
-    )
+    begun_s = started_s if started_s is not None else ended_s
+    abraded = key_until_s(spec, begun_s, sanded, over_s) is not None
     kept, missed, length, why = WindowOutcome.KEPT, 0.0, None, ""
     if opens is None and closes is None:
         kept, why = WindowOutcome.UNKNOWN, f"spec '{spec.name}' gives no recoat times"
@@ -421,7 +420,8 @@ class CoatRecord:
         ended_s: or None [s].
         until_s: when the air's record of it ends [s].
         until_why: `next coat`, `back in service`, or `end of the log`.
-        steps_s: when each step was over, on the safe side; missing where not reached [s].
+        steps_s: when each step, or time that a limit names, was over, on the safe side; missing
+            where not reached [s].
         windows: recoat over it, pot, induction, tape.
         limits: how long each limit was kept, by stage.
     """
@@ -434,7 +434,7 @@ class CoatRecord:
     ended_s: float | None
     until_s: float
     until_why: str
-    steps_s: Mapping[Step, float]
+    steps_s: Mapping[Until, float]
     windows: tuple[Window, ...]
     limits: tuple[LimitTimes, ...] = ()
 
@@ -443,8 +443,8 @@ class CoatRecord:
         """The first that is known of it [s]."""
         return self.started_s if self.started_s is not None else self.ended_s or self.until_s
 
-    def open_until_s(self, step: Step) -> float:
-        """Until when a harm that ends with a step can have reached it [s]."""
+    def open_until_s(self, step: Until) -> float:
+        """Until when a harm that ends with a step, or after a time, can have reached it [s]."""
         return min(self.until_s, self.steps_s.get(step, math.inf))
 
     def asks_for(self, name: WindowName) -> bool:
@@ -505,7 +505,12 @@ def coats_of(
     standing = [e for e in in_force(events) if e.time_s <= end_s and is_about(e, section)]
     launches = [e.time_s for e in standing if e.kind is EventKind.BACK_IN_SERVICE]
     said: list[str] = []
-    specs = [_spec(coat.spec, spec_of, default_spec, said) for coat in work.coats]
+    specs = [
+        _spec(coat.spec, spec_of, default_spec, said).under(
+            coat.method, coat.hardener, coat.service
+        )
+        for coat in work.coats
+    ]
     records: list[CoatRecord] = []
     before_s = -math.inf
     for at, coat in enumerate(work.coats):
@@ -529,7 +534,7 @@ def coats_of(
             said.append(
                 f"coat {coat.number}: its end was never recorded; counted as the session's end"
             )
-        steps: dict[Step, float] = {}
+        steps: dict[Until, float] = {}
         if laid_end_s is not None:
             for step, name in CLOCK_OF_STEP.items():
                 over = ended(
@@ -537,6 +542,8 @@ def coats_of(
                 )
                 if over is not None:
                     steps[step] = over
+            ends = {each: laid_end_s + each for each in spec.times_until}
+            steps |= {each: end for each, end in ends.items() if end <= until_s}
         pots = [
             pot
             for pot in work.pots

@@ -26,7 +26,7 @@ from rules.review.dose import (
 from rules.review.exposure import ClimateSeries, Excess, Floats, beyond
 from rules.review.likelihood import RatioRow, combined
 from rules.units import DAY_S, HOUR_S
-from rules.vocabulary import FILM_STAGES, LimitName, Stage, Step
+from rules.vocabulary import FILM_STAGES, LimitName, Stage, Step, Until
 
 AT_LEAST_S = 600.0
 """What was beyond its bound for so long, by the best estimate, is at least told of; no source."""
@@ -247,7 +247,7 @@ def _after_the_log(
     if cause.stages[-1] not in FILM_STAGES:
         return None, 0.0
     name = _LIMIT_OF.get(cause.sign)
-    ending = [Step.HANDLE] if cause.until is None else [cause.until]
+    ending: list[Until] = [Step.HANDLE] if cause.until is None else [cause.until]
     limits = [limits_in_force(coat.spec, stage).get(name) for stage in cause.stages if name]
     ending += [limit.until for limit in limits if limit is not None]
     if cause.until is None and any(limits):
@@ -470,7 +470,7 @@ def _layer_below(
     """Whether the coat below stood in what makes amine bloom after its last wash."""
     if below is None:
         return NotLooked("there is no coat below")
-    if not fits_family(cause.below_families, below.spec.family):
+    if not fits_family(cause.below_families, below.spec.chemistry):
         return NotLooked("the coat below is none that blooms")
     since_s = max((at for at in washed if below.begun_s <= at <= coat.begun_s), default=-math.inf)
     looked = [

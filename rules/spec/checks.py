@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 from itertools import pairwise
 
-from rules.spec.model import Limit, ThinnerBand, TimeTable
+from rules.spec.model import (
+    STEEPEST_EA_J_PER_MOL,
+    FilmThickness,
+    Launch,
+    Limit,
+    ThinnerBand,
+    TimeTable,
+)
 from rules.text import duration_text
 from rules.toml_table import Faults, Path, Table
 from rules.units import ZERO_C_IN_K
@@ -45,8 +52,14 @@ def clock_of(step: Step) -> ClockName:
     return ClockName(step.value.replace("-", " "))
 
 
-def check_limits(limits: Limits, times: Table, faults: Faults) -> None:
-    """Keep faults of bounds that exclude each other and of limits that can never count."""
+def check_limits(limits: Limits, times: Container[ClockName], faults: Faults) -> None:
+    """Keep faults of bounds that exclude each other and of limits that can never count.
+
+    Args:
+        limits: by stage.
+        times: the clocks that the file states, under whatever conditions.
+        faults: what is found goes here.
+    """
     merged: dict[LimitName, Limit] = {}
     for stage, own in limits.items():
         merged.update(own)
@@ -62,13 +75,15 @@ def check_limits(limits: Limits, times: Table, faults: Faults) -> None:
                 )
         for limit in own.values():
             path: Path = ("limits", stage.value, limit.name.value, "until")
+            if not isinstance(limit.until, Step):
+                continue
             if stage is Stage.CURE and limit.until is Step.TOUCH_DRY:
                 faults.add(
                     path,
                     "never counts, since cure begins at touch-dry",
                     "name a later step, or remove the limit",
                 )
-            elif time_key(clock_of(limit.until)) not in times.values:
+            elif clock_of(limit.until) not in times:
                 faults.add(
                     path,
                     f"names {limit.until}, but [times] does not say when that is",
@@ -96,19 +111,59 @@ def check_rows(table: TimeTable, keys: Mapping[float, str], path: Path, faults: 
             )
 
 
-def check_order(times: Times, faults: Faults) -> None:
-    """Keep faults of steps that would come in the wrong order at some temperature."""
+def check_order(
+    times: Times, faults: Faults, path: Path, own: Container[ClockName] | None = None
+) -> None:
+    """Keep faults of steps that would come in the wrong order at some temperature.
+
+    Args:
+        times: every clock that holds.
+        faults: what is found goes here.
+        path: the table that is at fault.
+        own: the clocks that this table states, one of which must be in it; None for all.
+    """
     for earlier, later, together, meaning in _ORDER:
+        if own is not None and not (earlier in own or later in own):
+            continue
         if earlier in times and later in times:
             at = _first_crossing(times[earlier], times[later], together)
             if at is not None:
                 temp_c, early_s, late_s = at
                 faults.add(
-                    ("times", time_key(later)),
+                    (*path, time_key(later)),
                     f"is {duration_text(late_s, early_s)} at {temp_c:.3g} degC, and "
                     f"{time_key(earlier)} {duration_text(early_s, late_s)}: {meaning}",
                     "correct one of the two",
                 )
+
+
+_CLOSES = (ClockName.POT_LIFE, ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
+
+
+def note_tables(times: Times, path: Path, notes: Faults) -> None:
+    """Keep what is reckoned for tables of one row, and above equal rows."""
+    for clock, table in times.items():
+        first, last = table.rows[0], table.rows[-1]
+        own = (*path, time_key(clock))
+        if clock in _CLOSES:
+            if first.duration_s == last.duration_s:
+                notes.add(
+                    own,
+                    f"gives {duration_text(last.duration_s)} up to {last.temp_c:g} degC whatever "
+                    f"the temperature, so in more heat it is reckoned shorter by {_REACTION}",
+                    "add the sheet's rows where it has more",
+                )
+        elif len(table.rows) == 1:
+            floor = "" if table.reckoned_to_c is None else f" down to {table.reckoned_to_c:g} degC"
+            notes.add(
+                own,
+                f"gives {last.temp_c:g} degC only, so in the cold it is reckoned longer by "
+                f"{_REACTION}{floor}, and no shorter in the heat",
+                "add the sheet's rows where it has more",
+            )
+
+
+_REACTION = f"{STEEPEST_EA_J_PER_MOL / 1000.0:g} kJ/mol"
 
 
 def check_window(times: Times, path: Path, faults: Faults) -> None:
@@ -167,14 +222,114 @@ def check_bands(bands: Mapping[int, ThinnerBand], max_pct: float | None, faults:
                 "correct one of the two",
             )
         for other_index, other in bands.items():
-            same = band.method is None or other.method is None or band.method == other.method
+            same = band.grade == other.grade and all(
+                one is None or another is None or one == another
+                for one, another in ((band.method, other.method), (band.coat, other.coat))
+            )
             apart = band.to_c <= other.from_c or other.to_c <= band.from_c
             if other_index < index and same and not apart:
                 faults.add(
                     path,
                     f"overlaps the band from {other.from_c:g} to {other.to_c:g} degC",
-                    "let each temperature and method have one band",
+                    "let each temperature, method, coat and grade have one band",
                 )
+
+
+def check_wait(limit: Limit, table: Table) -> None:
+    """Keep the fault of a bound for HOLD that lies past the one for STOP."""
+    if limit.wait is None:
+        return
+    upper = limit.name.value.endswith("_max")
+    if limit.wait >= limit.bound if upper else limit.wait <= limit.bound:
+        table.fault(
+            "wait",
+            f"{limit.wait:g} is past the bound {limit.bound:g}, so there would be STOP before HOLD",
+            f"give a figure {'under' if upper else 'over'} the bound, or leave it out",
+        )
+
+
+RATIO_TOLERANCE = 0.03
+"""By how much two ratios may part that sheets round for people to weigh; our own choice [1]."""
+
+Ratio = tuple[float, float] | None
+
+
+def check_ratios(
+    ratios: Mapping[str, Ratio], densities: tuple[float | None, float | None], table: Table
+) -> None:
+    """Keep the fault of a ratio by weight and one by volume that the densities part.
+
+    Args:
+        ratios: base and hardener by "weight" and by "volume".
+        densities: of base and hardener [g/mL].
+        table: that of [mix].
+    """
+    weight, volume = ratios.get("weight"), ratios.get("volume")
+    base, hardener = densities
+    if not (weight and volume and base and hardener and weight[1] and volume[1]):
+        return
+    told = volume[0] / volume[1]
+    by_density = weight[0] / weight[1] * hardener / base
+    if abs(told / by_density - 1.0) > RATIO_TOLERANCE:
+        at_fault = next(
+            key for key in ("ratio_by_volume", "ratio_by_weight") if key in table.values
+        )
+        table.fault(
+            at_fault,
+            f"does not agree: by volume the sheet has {told:.3g}:1, and its weights with the "
+            f"densities {base:g} and {hardener:g} kg/l make {by_density:.3g}:1",
+            "correct the one that is wrong",
+        )
+
+
+def check_overcoat(closes: TimeTable, abraded_s: float, stated: bool, table: Table) -> None:
+    """Keep the fault of a ground that must come off before it need be sanded."""
+    longest = closes.rows[0]
+    if abraded_s <= longest.duration_s:
+        as_it_is = "times.recoat_closes" if stated else "as_it_is"
+        table.fault(
+            "abraded",
+            f"{duration_text(abraded_s, longest.duration_s)} is no longer than {as_it_is} "
+            f"{duration_text(longest.duration_s, abraded_s)} at {longest.temp_c:g} degC, so it "
+            "would come off before it need be sanded",
+            "correct one of the two",
+        )
+
+
+def check_launch(launch: Launch, table: Table) -> None:
+    """Keep the fault of a launch that must not be after it may be."""
+    if launch.not_before is None or launch.not_after_s is None:
+        return
+    longest = launch.not_before.rows[0]
+    if launch.not_after_s <= longest.duration_s:
+        table.fault(
+            "not_after",
+            f"{duration_text(launch.not_after_s)} is no longer than not_before "
+            f"{duration_text(longest.duration_s)} at {longest.temp_c:g} degC, so the work could "
+            "never go into the water",
+            "correct one of the two",
+        )
+
+
+def check_film(film: FilmThickness, table: Table) -> None:
+    """Keep faults of films that are thinner at most than at least, and of layers of no film."""
+    for side, low, high in (
+        ("wet", film.wet_min_um, film.wet_max_um),
+        ("dry", film.dry_min_um, film.dry_max_um),
+    ):
+        if low is not None and high is not None and low >= high:
+            table.fault(
+                f"{side}_min",
+                f"{low:g} um is not under {side}_max {high:g} um",
+                "correct one of the two",
+            )
+    said = (film.wet_min_um, film.wet_max_um, film.dry_min_um, film.dry_max_um)
+    if film.layers_max is not None and not film.method_max_um and not any(said):
+        table.fault(
+            "layers_max",
+            f"says {film.layers_max} coats, but not how thick one of them is",
+            'add wet_max = "120 um" or dry_max = "60 um"',
+        )
 
 
 def _first_crossing(

@@ -3,9 +3,50 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from rules.vocabulary import FILM_STAGES, ClockName, LimitName, Method, Stage, Step
+from rules.units import DAY_S
+from rules.vocabulary import (
+    FILM_STAGES,
+    ClockName,
+    Effect,
+    LimitName,
+    Method,
+    Service,
+    Stage,
+    Step,
+    Until,
+)
+
+FAMILIES = {
+    "two-pack-epoxy": "cured by an amine hardener",
+    "two-pack-polyurethane": "cured by an isocyanate hardener",
+    "two-pack-other": "any other that is mixed with a hardener",
+    "moisture-curing": "cured by the water in the air, and so asks for humidity",
+    "moisture-curing-polyurethane": "the same, a polyurethane",
+    "one-pack-enamel": "dries by solvent and by air",
+    "varnish": "clear, dries by solvent and by air",
+    "antifouling": "keeps growth off a hull under water",
+    "tie-coat": "binds an antifouling or a topcoat to what lies below",
+    "fairing-compound": "trowelled on to fair a hull, then sanded",
+    "laminating-resin": "wets out cloth; mixed by weight more often than not",
+    "tank-coating": "for the inside of a tank",
+    "water-borne": "water leaves the film as it dries",
+    "other": "anything else",
+}
+"""The families of coatings that a spec may belong to, and what each means."""
+
+WATER_BORNE = "water-borne"
+NO_HARDENER = frozenset({"one-pack-enamel", "varnish"}) | {
+    family for family in FAMILIES if family.startswith("moisture")
+}
+"""Families to which no hardener is added."""
+
+AMINES = ("polyamide", "amine-adduct", "cycloaliphatic-amine", "fast-amine")
+"""Classes of hardeners that cure an epoxy, from slow to bloom to fast."""
+
+HARDENER_CLASSES = (*AMINES, "isocyanate", "none")
+"""What cures a coating."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +73,22 @@ class Limit:
     Attributes:
         name: quantity and side.
         bound: in K for the dew margin, % for humidity, degC for temperatures.
-        until: the step after which the film no longer minds.
+        until: the step after which the film no longer minds, or a time from the coat's end [s].
         guard: whether the sensors' uncertainty is kept clear of the bound.
+        effect: what the film suffers past the bound.
+        wait: another bound on the inner side of `bound`, past which nothing is to be begun, or
+            None, in the same unit.
+        film_below_k: how far the film stands under its surface by its own cooling, where its own
+            temperature counts [K].
     """
 
     name: LimitName
     bound: float
-    until: Step
+    until: Until
     guard: bool = True
+    effect: Effect = Effect.HARM
+    wait: float | None = None
+    film_below_k: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,39 +101,105 @@ class TimeRow:
 
 @dataclass(frozen=True, slots=True)
 class TimeTable:
-    """How long a step takes by temperature.
+    """How long a step takes by temperature, and by the humidity of the air where a sheet says.
 
     Attributes:
         rows: ordered from cold to hot; none where a window never closes.
         reckoned_to_c: how far down a table of one row is reckoned for clocks that open, the
             application minimum; None where the sheet gives more rows [degC].
+        columns: humidity [%] and the table that holds there, from dry to damp; where the humidity
+            is known they count in place of `rows`.
     """
 
     rows: tuple[TimeRow, ...]
     reckoned_to_c: float | None = None
+    columns: tuple[tuple[float, TimeTable], ...] = ()
 
+
+STEEPEST_EA_J_PER_MOL = 65_000.0
+"""Slope outside a table: above a closes table where its own is flatter, below one row for opens.
+
+The steep end of the working range that abstracts give for epoxy-amine curing, 50 to 65 kJ/mol
+(Thermochim. Acta 447 (2006) 167-177 and others); urethanes are flatter, so this ends sooner.
+"""
 
 NEVER = TimeTable(())
 """Of a window that the sheet says never closes."""
 
 
 @dataclass(frozen=True, slots=True)
+class Column:
+    """Times of a sheet that hold under conditions, all of which must be met.
+
+    Attributes:
+        method: how the coat is put on, or None for any.
+        hardener: name of the hardener, or None for any.
+        service: where the film will serve, or None for both.
+        humidity_pct: of the air; between such columns times are reckoned; None for any [%].
+        times: by clock; what it does not state stays as in the spec's own times.
+    """
+
+    method: Method | None
+    hardener: str | None
+    service: Service | None
+    humidity_pct: float | None
+    times: Mapping[ClockName, TimeTable]
+
+    def rank(self, method: Method | None, hardener: str | None, service: Service) -> int | None:
+        """Return how many of its conditions are named and met, or None where one is not met."""
+        asked = (
+            (self.method, method),
+            (self.hardener, hardener),
+            (self.service, service),
+        )
+        if any(own is not None and own != given for own, given in asked):
+            return None
+        return sum(own is not None for own, _ in asked)
+
+    @property
+    def by_humidity_alone(self) -> bool:
+        """Whether humidity is its only condition, so that it or its neighbour always holds."""
+        return self.humidity_pct is not None and not (self.method or self.hardener or self.service)
+
+
+@dataclass(frozen=True, slots=True)
 class PotSize:
-    """Pot life shrinks with the size of the pot: from this volume on, times `factor` [mL, 1]."""
+    """Pot life shrinks with the size of the pot: from this volume on, times `factor`.
+
+    Attributes:
+        from_ml: of the mix; where the sheet gives a mass, worked out by its density [mL].
+        factor: of the pot life [1].
+        from_g: the mass where the sheet gives one, or None [g].
+    """
 
     from_ml: float
     factor: float
+    from_g: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class ThinnerBand:
-    """How much thinner may be added, by temperature and method [degC, degC, % by volume of mix]."""
+    """How much thinner may be added, by temperature and method [degC, degC, % by volume of mix].
+
+    Attributes:
+        method: how the coat is put on, or None for any.
+        from_c: from this temperature on [degC].
+        to_c: up to this [degC].
+        min_pct: at least [% by volume of mix].
+        max_pct: at most [% by volume of mix].
+        grade: name of the thinner, or "".
+        coat: the only number of coat that it is for, or None.
+        cup_s: how long the thinned mix runs out of the sheet's flow cup, or None [s].
+    """
 
     method: Method | None
     from_c: float
     to_c: float
     min_pct: float
     max_pct: float
+    grade: str = ""
+    coat: int | None = None
+    cup_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +207,7 @@ class Mix:
     """How the parts go together.
 
     Attributes:
-        by: "volume" or "weight".
+        by: "volume" or "weight": which of the two the parts are in, and the sheet leads with.
         base_parts: parts of base; 1 for a one-pack coating.
         hardener_parts: parts of hardener; 0 for a one-pack coating.
         base_density_g_per_ml: or None where the sheet does not tell [g/mL].
@@ -102,6 +217,7 @@ class Mix:
         thinner_max_pct: never more than this [% by volume of mix].
         thinner_bands: by temperature and method.
         max_batch_ml: the largest batch that the sheet allows, or None [mL].
+        other_parts: base and hardener the other way, by weight where `by` is volume, or None.
     """
 
     by: str
@@ -114,16 +230,133 @@ class Mix:
     thinner_max_pct: float
     thinner_bands: tuple[ThinnerBand, ...]
     max_batch_ml: float | None
+    other_parts: tuple[float, float] | None = None
+
+    def parts_by(self, by: str) -> tuple[float, float] | None:
+        """Return parts of base and hardener by "volume" or "weight", or None where not stated."""
+        return (self.base_parts, self.hardener_parts) if by == self.by else self.other_parts
+
+    @property
+    def density_g_per_ml(self) -> float | None:
+        """Density of the mix without thinner, or None where the sheet does not tell [g/mL]."""
+        base, hardener = self.base_density_g_per_ml, self.hardener_density_g_per_ml
+        if base is None or self.hardener_parts == 0.0:
+            return base
+        if hardener is None:
+            return None
+        a, b = self.base_parts, self.hardener_parts
+        if self.by == "weight":
+            return (a + b) / (a / base + b / hardener)
+        return (a * base + b * hardener) / (a + b)
+
+
+@dataclass(frozen=True, slots=True)
+class FilmThickness:
+    """How thick one coat is to be, and how many; None where the sheet does not tell.
+
+    Attributes:
+        wet_min_um: as it is laid [um].
+        wet_max_um: [um].
+        dry_min_um: once it is dry [um].
+        dry_max_um: [um].
+        layers_max: coats at most.
+        method_max_um: what a method can lay without sagging, wet [um].
+    """
+
+    wet_min_um: float | None = None
+    wet_max_um: float | None = None
+    dry_min_um: float | None = None
+    dry_max_um: float | None = None
+    layers_max: int | None = None
+    method_max_um: Mapping[Method, float] = field(default_factory=dict)
+
+
+SANDED_KEY_S, LONGEST_KEY_S = DAY_S, 2.0 * DAY_S
+"""How long a sanded ground stays open for a coat, and at most; common practice, no source [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class OvercoatSteps:
+    """Recoating in steps, once the window has closed.
+
+    Attributes:
+        abraded_s: until then, from the coat's start, it may be sanded and coated, after it it must
+            come off; None where the sheet sets no end to sanding [s].
+        sanded_key_s: how long a sanded ground stays open [s].
+    """
+
+    abraded_s: float | None = None
+    sanded_key_s: float = SANDED_KEY_S
+
+
+@dataclass(frozen=True, slots=True)
+class Launch:
+    """When the work may go into the water, from the last coat's end.
+
+    Attributes:
+        not_before: by temperature, or None.
+        not_after_s: or None [s].
+    """
+
+    not_before: TimeTable | None = None
+    not_after_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PostCure:
+    """Heat that a sheet asks for once the film has cured so far; nothing here switches any.
+
+    Attributes:
+        hold_c: the temperature to be held [degC].
+        takes_s: for how long [s].
+        not_before_s: from the coat's end, or None [s].
+    """
+
+    hold_c: float
+    takes_s: float
+    not_before_s: float | None
+
+
+MEASURE_AGE_S = DAY_S
+"""After this a hand reading is asked for again where the sheet does not say; no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
-    """A hand reading that the sheet asks for before a coat, with its bounds in `unit`."""
+    """A hand reading that the sheet asks for before a coat, with its bounds in `unit`.
+
+    Attributes:
+        what: wood-moisture, chloride, profile, ...
+        unit: `pct`, `degC`, `um`, `mg/m2`, `h` or `class`.
+        low: or None.
+        high: or None.
+        max_age_s: how long a reading counts [s].
+        method: how it is to be taken, in words, or "".
+        standard: that it is taken by, or "".
+    """
 
     what: str
     unit: str
     low: float | None
     high: float | None
+    max_age_s: float = MEASURE_AGE_S
+    method: str = ""
+    standard: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What a sheet asks of the place, which nothing here measures; it is shown to people.
+
+    Attributes:
+        air_changes_per_h: while the film dries, or None [1/h].
+        wind_max_m_per_s: or None [m/s].
+        sun: words, or "".
+    """
+
+    air_changes_per_h: float | None = None
+    wind_max_m_per_s: float | None = None
+    sun: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +410,13 @@ class Spec:
         unlimited: clocks of [times] that the sheet says never end.
         reminder: words to show before the next coat over a cured film, or "".
         after_closes: what to do once the recoat window has closed, or "".
+        hardener_class: what cures it, one of HARDENER_CLASSES, or "" where the sheet does not tell.
+        when: times that hold under conditions; `under` picks them for a film.
+        overcoat: recoating in steps.
+        launch: when the work may go into the water.
+        film: how thick one coat is to be.
+        post_cure: heat that the sheet asks for, or None.
+        surroundings: what it asks of the place.
     """
 
     name: str
@@ -199,6 +439,81 @@ class Spec:
     unlimited: tuple[ClockName, ...] = ()
     reminder: str = ""
     after_closes: str = ""
+    hardener_class: str = ""
+    when: tuple[Column, ...] = ()
+    overcoat: OvercoatSteps = OvercoatSteps()
+    launch: Launch = Launch()
+    film: FilmThickness = FilmThickness()
+    post_cure: PostCure | None = None
+    surroundings: Surroundings = Surroundings()
+
+    @property
+    def water_borne(self) -> bool:
+        """Whether water leaves the film, which cools it and which cold and damp air hold back."""
+        return self.family == WATER_BORNE
+
+    @property
+    def chemistry(self) -> str:
+        """Its family, and what its hardener makes of it: an epoxy or a polyurethane."""
+        if self.hardener_class == "isocyanate":
+            return f"{self.family} polyurethane"
+        if self.hardener_class in AMINES:
+            return f"{self.family} epoxy"
+        return self.family
+
+    @property
+    def hardeners(self) -> tuple[str, ...]:
+        """Names of the hardeners that the sheet has times of their own for."""
+        return tuple(dict.fromkeys(c.hardener for c in self.when if c.hardener is not None))
+
+    def under(
+        self,
+        method: Method | None = None,
+        hardener: str | None = None,
+        service: Service | None = None,
+    ) -> Spec:
+        """Return the spec with the times that hold for one film or pot.
+
+        Of the columns whose conditions are met, those that name most of them count, and of two
+        alike the later; columns by humidity stay side by side in the time table.
+
+        Args:
+            method: how the coat is put on, where it is known.
+            hardener: its name; None is the sheet's standard one.
+            service: where the film will serve; None is under water, as a hull.
+        """
+        if not self.when:
+            return self
+        times = dict(self.times)
+        asked = (method, hardener, service or Service.IMMERSED)
+        for clock in dict.fromkeys(clock for column in self.when for clock in column.times):
+            ranked = [
+                (rank, column)
+                for column in self.when
+                if clock in column.times and (rank := column.rank(*asked)) is not None
+            ]
+            best = max((rank for rank, _ in ranked), default=0)
+            met = [column for rank, column in ranked if rank == best]
+            plain = [column.times[clock] for column in met if column.humidity_pct is None]
+            damp = [
+                (column.humidity_pct, column.times[clock])
+                for column in met
+                if column.humidity_pct is not None
+            ]
+            if plain:
+                times[clock] = plain[-1]
+            if damp:
+                damp.sort(key=lambda column: column[0])
+                base = times.get(clock, damp[-1][1])
+                times[clock] = replace(base, columns=tuple(damp))
+        kept = {clock: table for clock, table in times.items() if table.rows}
+        return replace(self, times=kept, when=())
+
+    @property
+    def times_until(self) -> frozenset[float]:
+        """The times from a coat's end that limits name in place of a step [s]."""
+        every = (limit.until for own in self.limits.values() for limit in own.values())
+        return frozenset(until for until in every if not isinstance(until, Step))
 
     def limits_for(self, stage: Stage) -> dict[LimitName, Limit]:
         """Return the limits that count in a stage.

@@ -5,49 +5,65 @@ from __future__ import annotations
 import datetime
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from difflib import get_close_matches
-from itertools import pairwise
 
 from rules.errors import SpecFault
 from rules.spec.checks import (
-    check_bands,
     check_limits,
     check_order,
-    check_rows,
     check_tape,
+    check_wait,
     check_window,
+    note_tables,
     time_key,
 )
 from rules.spec.model import (
     COATING_TIME_S,
     DWELL_S,
+    FAMILIES,
     GO_BAND,
+    HARDENER_CLASSES,
     NEVER,
     RE_ENTRY_BAND,
     RE_ENTRY_S,
     Band,
     Limit,
-    Measurement,
-    Mix,
-    PotSize,
     Provenance,
     Spec,
-    ThinnerBand,
-    TimeRow,
-    TimeTable,
 )
-from rules.spec.write import FAMILIES, new_spec_text, spec_dict
+from rules.spec.read_around import (
+    read_film,
+    read_launch,
+    read_measurements,
+    read_overcoat,
+    read_post_cure,
+    read_surroundings,
+)
+from rules.spec.read_mix import read_mix, read_pot_sizes
+from rules.spec.read_times import (
+    METHODS,
+    TEMPERATURES,
+    TIME_KEYS,
+    check_needed_times,
+    read_recoat,
+    read_times,
+    read_when,
+    reckoned_down,
+)
+from rules.spec.write import new_spec_text, spec_dict
 from rules.text import shown
-from rules.toml_table import ENTER, UNLIMITED, Fault, Faults, Table, key_lines
-from rules.units import BadAmount, amount, range_ends
-from rules.vocabulary import FILM_STAGES, ClockName, LimitName, Method, Stage, Step
-
-TIME_KEYS = {time_key(clock): clock for clock in ClockName if clock is not ClockName.CLEARANCE}
-METHODS = tuple(method.value for method in Method)
-
-_WINDOW = {time_key(c): c for c in (ClockName.RECOAT_OPENS, ClockName.RECOAT_CLOSES)}
+from rules.toml_table import Fault, Faults, Table, key_lines
+from rules.units import range_ends
+from rules.vocabulary import (
+    FILM_STAGES,
+    ClockName,
+    Effect,
+    LimitName,
+    Method,
+    Stage,
+    Step,
+    Until,
+)
 
 # Without these a film's safety cannot be judged at all.
 _NEEDED_LIMITS = {
@@ -61,12 +77,6 @@ _BOUNDS = {
     LimitName.HUMIDITY_MAX: ("%", 1.0, 100.0),
     LimitName.HUMIDITY_MIN: ("%", 1.0, 100.0),
 }
-_TEMPERATURES = ("degC", -20.0, 60.0)
-_MAY_STAY_OPEN = (ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
-# Units that a hand reading may have, and the word for each that events and the log use.
-_HAND_UNITS = {"%": "pct", "degC": "degC", "um": "um"}
-_NUMBER = r"(\d+\.?\d*|\.\d+)"
-_RATIO = re.compile(rf"\s*{_NUMBER}\s*:\s*{_NUMBER}\s*")
 _DATE = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
 
 
@@ -114,8 +124,8 @@ def read_limits(top: Table) -> dict[Stage, dict[LimitName, Limit]]:
 
 
 def _limit(own: Table, name: LimitName) -> Limit | None:
-    entry = own.table(name.value, ("bound", "until", "guard"))
-    unit, low, high = _BOUNDS.get(name, _TEMPERATURES)
+    entry = own.table(name.value, ("bound", "wait", "effect", "until", "guard"))
+    unit, low, high = _BOUNDS.get(name, TEMPERATURES)
     if not isinstance(own.values[name.value], dict):
         return None
     ends = range_ends(entry.values.get("bound"))
@@ -128,216 +138,24 @@ def _limit(own: Table, name: LimitName) -> Limit | None:
         )
         return None
     bound = entry.figure("bound", unit, low, high, difference=unit == "K", example=f"10 {unit}")
-    until = entry.one_of("until", [step.value for step in Step], required=True)
+    wait = entry.figure("wait", unit, low, high, difference=unit == "K")
+    until = _until(entry)
     guard = entry.flag("guard", True)
-    return None if bound is None or until is None else Limit(name, bound, Step(until), guard)
-
-
-def read_times(table: Table, clocks: Mapping[str, ClockName]) -> dict[ClockName, TimeTable]:
-    """Read the time tables of one section; a table with a fault in it is left out."""
-    times: dict[ClockName, TimeTable] = {}
-    for key, clock in clocks.items():
-        if key not in table.values:
-            continue
-        value = table.values[key]
-        if value == UNLIMITED and clock in _MAY_STAY_OPEN:
-            times[clock] = NEVER
-            continue
-        if not isinstance(value, dict) or not value:
-            table.fault(
-                key,
-                f"{shown(value)} does not say at what temperature" if value else "has no rows",
-                'write { "20 degC" = "4 h" }, with a row for each temperature of the sheet'
-                + (f', or "{UNLIMITED}" where it never ends' if clock in _MAY_STAY_OPEN else ""),
-            )
-            continue
-        rows = table.table(key, None)
-        keys: dict[float, str] = {}
-        read: list[TimeRow] = []
-        for written, time in value.items():
-            temp_c = rows.read(written, written, *_TEMPERATURES)
-            duration_s = rows.read_duration(written, time)
-            if temp_c is not None and temp_c in keys:
-                rows.fault(written, f"is the same temperature as {shown(keys[temp_c])}", "keep one")
-            elif temp_c is not None and duration_s is not None:
-                keys[temp_c] = written
-                read.append(TimeRow(temp_c, duration_s))
-        if len(read) == len(value):
-            found = TimeTable(tuple(sorted(read, key=lambda row: row.temp_c)))
-            check_rows(found, keys, rows.path, rows.faults)
-            times[clock] = found
-    return times
-
-
-def reckoned_down(
-    times: Mapping[ClockName, TimeTable], floor_c: float | None
-) -> dict[ClockName, TimeTable]:
-    """Let a table of one row be reckoned down to the application minimum, as most sheets need."""
-    return {
-        clock: replace(table, reckoned_to_c=floor_c) if len(table.rows) == 1 else table
-        for clock, table in times.items()
-    }
-
-
-def check_needed_times(table: Table, family: str) -> None:
-    """Keep which clocks are missing, without which no film can be followed."""
-    needed = [ClockName.TOUCH_DRY, ClockName.CURED]
-    if family.startswith("two-pack"):
-        needed.insert(0, ClockName.POT_LIFE)
-    for clock in needed:
-        if time_key(clock) not in table.values:
-            table.missing(time_key(clock), '{ "20 degC" = "8 h" }')
-
-
-def read_recoat(
-    top: Table, times: Mapping[ClockName, TimeTable]
-) -> dict[str, dict[ClockName, TimeTable]]:
-    """Read what differs by the next coat; a clock that it does not state stays as in [times]."""
-    section = top.table("recoat_before", None)
-    recoat: dict[str, dict[ClockName, TimeTable]] = {}
-    for following in section.values:
-        near = get_close_matches(following, FAMILIES, 1, 0.85)
-        if near and following not in FAMILIES and not following.startswith(near[0] + "-"):
-            section.fault(following, "is no family and looks like one", f"did you mean {near[0]}")
-        table = section.table(following, _WINDOW)
-        own = read_times(table, _WINDOW)
-        both = {clock: each for clock, each in {**times, **own}.items() if each is not NEVER}
-        check_window(both if own else {}, table.path, section.faults)
-        recoat[following] = own
-    return recoat
-
-
-def read_pot_sizes(table: Table) -> tuple[PotSize, ...]:
-    """Return how pot life shrinks in bigger pots."""
-    sizes: dict[float, tuple[str, float]] = {}
-    for written, share in table.values.items():
-        from_ml = table.read(written, written, "ml", 1.0, 1e6)
-        share_pct = table.read(written, share, "%", 1.0, 100.0)
-        if from_ml is not None and share_pct is not None:
-            sizes[from_ml] = (written, share_pct / 100.0)
-    found = tuple(PotSize(ml, factor) for ml, (_, factor) in sorted(sizes.items()))
-    for small, big in pairwise(found):
-        if big.factor > small.factor:
-            table.fault(
-                sizes[big.from_ml][0],
-                f"keeps {big.factor * 100:g} % of the pot life, more than the "
-                f"{small.factor * 100:g} % of a smaller pot, but a bigger pot heats up more",
-                "correct one of the two",
-            )
+    effect = Effect(entry.one_of("effect", list(Effect), required=False) or Effect.HARM)
+    if bound is None or until is None:
+        return None
+    found = Limit(name, bound, until, guard, effect, wait)
+    check_wait(found, entry)
     return found
 
 
-def read_mix(top: Table, family: str) -> Mix | None:
-    """Return how the parts go together."""
-    if "mix" not in top.values:
-        return None
-    densities = ("base_density", "hardener_density", "thinner_density")
-    others = ("by", "ratio", "solids_by_volume", "thinner_max", "max_batch", "thinner")
-    table = top.table("mix", (*others, *densities))
-    base, hardener = _ratio(table, family)
-    by = table.one_of("by", ("volume", "weight"), required="ratio" in table.values)
-    base_density, hardener_density, thinner_density = (
-        table.figure(key, "g/ml", 0.3, 5.0) for key in densities
-    )
-    solids = table.figure("solids_by_volume", "%", 1.0, 100.0, example="50 %")
-    thinner_max = table.figure("thinner_max", "%", 0.0, 100.0, example="10 %")
-    bands: dict[int, ThinnerBand] = {}
-    for i, entry in enumerate(table.tables("thinner", ("method", "from", "to", "min", "max"))):
-        method = entry.one_of("method", METHODS, required=False)
-        cold = entry.figure("from", *_TEMPERATURES, example="10 degC")
-        hot = entry.figure("to", *_TEMPERATURES, example="20 degC")
-        low = entry.figure("min", "%", 0.0, 100.0, example="0 %")
-        high = entry.figure("max", "%", 0.0, 100.0, example="5 %")
-        if cold is not None and hot is not None and low is not None and high is not None:
-            bands[i] = ThinnerBand(Method(method) if method else None, cold, hot, low, high)
-    check_bands(bands, thinner_max, top.faults)
-    max_batch = table.figure("max_batch", "ml", 1.0, 1e6)
-    if solids is None or thinner_max is None:
-        return None
-    return Mix(
-        by=by or "volume",
-        base_parts=base,
-        hardener_parts=hardener,
-        base_density_g_per_ml=base_density,
-        hardener_density_g_per_ml=hardener_density,
-        thinner_density_g_per_ml=thinner_density,
-        solids_by_volume_pct=solids,
-        thinner_max_pct=thinner_max,
-        thinner_bands=tuple(bands.values()),
-        max_batch_ml=max_batch,
-    )
-
-
-def _ratio(table: Table, family: str) -> tuple[float, float]:
-    """Return parts of base and of hardener."""
-    two_pack = family.startswith("two-pack")
-    if "ratio" not in table.values:
-        if two_pack:
-            table.missing("ratio", '"3:1" (base to hardener)')
-        return 1.0, 0.0
-    written = table.words("ratio")
-    match = _RATIO.fullmatch(written)
-    if match is None:
-        mend = 'write parts of base to parts of hardener, such as "3:1"'
-        if ENTER in written:
-            table.fault("ratio", "is still to be entered", mend)
-        elif isinstance(table.values["ratio"], str):
-            table.fault("ratio", f"{shown(written)} is not a ratio", mend)
-        return 1.0, 0.0
-    base, hardener = float(match[1]), float(match[2])
-    if base <= 0.0:
-        table.fault("ratio", f"{shown(written)} has no base", "give its parts, such as 3:1")
-    if two_pack and hardener <= 0.0:
-        table.fault(
-            "ratio",
-            f"{shown(written)} has no hardener, without which a {family} never cures",
-            "give its parts, such as 3:1",
-        )
-    if family and not two_pack and not family.endswith("other") and hardener > 0.0:
-        table.fault(
-            "ratio",
-            f"{shown(written)} has a hardener, but the family {family} has none",
-            "remove the ratio, or correct the family",
-        )
-    return base, hardener
-
-
-def read_measurements(top: Table) -> Iterator[Measurement]:
-    """Return the hand readings asked for before a coat."""
-    for entry in top.tables("measure", ("what", "low", "high")):
-        what = entry.slug("what", example="wood-moisture")
-        bounds: dict[str, float] = {}
-        units: set[str] = set()
-        for side in ("low", "high"):
-            if side in entry.values:
-                unit = _hand_unit(entry.values[side])
-                value = entry.read(side, entry.values[side], unit, -1e6, 1e6)
-                if value is not None:
-                    bounds[side] = value
-                    units.add(unit)
-        if "low" not in entry.values and "high" not in entry.values:
-            entry.missing("high", '"16 %"')
-        if len(units) > 1:
-            entry.fault("high", "is in another kind of unit than low", "give both in one unit")
-        elif len(bounds) == 2 and bounds["low"] >= bounds["high"]:
-            entry.fault(
-                "low",
-                f"{shown(entry.values['low'])} is not under high {shown(entry.values['high'])}",
-                "correct one of the two",
-            )
-        for unit in sorted(units)[:1]:
-            yield Measurement(what, _HAND_UNITS[unit], bounds.get("low"), bounds.get("high"))
-
-
-def _hand_unit(written: object) -> str:
-    """Return which of the units for hand readings a figure fits; the first where none does."""
-    for unit in _HAND_UNITS:
-        try:
-            amount(written, unit)
-        except BadAmount:
-            continue
-        return unit
-    return "%"
+def _until(entry: Table) -> Until | None:
+    """A step of curing, or a time from the coat's end [s]."""
+    written = entry.values.get("until")
+    if isinstance(written, str) and written[:1].isdigit():
+        return entry.duration("until")
+    step = entry.one_of("until", [step.value for step in Step], required=True)
+    return None if step is None else Step(step)
 
 
 def read_cooling(table: Table) -> dict[Method, float]:
@@ -376,7 +194,14 @@ _TOP = (
     "call",
     "measure",
     "advice",
+    "hardener_class",
+    "when",
+    "overcoat",
+    "launch",
+    "film",
+    "post_cure",
 )
+_ADVICE = ("reminder", "after_closes", "air_changes", "wind_max", "sun")
 
 
 def load_spec(text: str, name: str) -> Spec:
@@ -414,6 +239,26 @@ def check_spec(text: str, name: str) -> tuple[Fault, ...]:
     return _read(text)[1]
 
 
+def check_notes(text: str) -> tuple[Fault, ...]:
+    """Return what a sound spec will do that its sheet does not say, by line; no fault of it.
+
+    Args:
+        text: the file's text.
+
+    Returns:
+        A note of each time table with one row, or with equal rows whose end something must not
+        pass; empty where the spec has faults.
+    """
+    spec, _ = _read(text)
+    if spec is None:
+        return ()
+    notes = Faults(key_lines(text.removeprefix("\ufeff")))
+    note_tables(spec.times, ("times",), notes)
+    for at, column in enumerate(spec.when):
+        note_tables(column.times, ("when", at, "times"), notes)
+    return notes.in_order()
+
+
 def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
     text = text.removeprefix("\ufeff")
     try:
@@ -430,26 +275,43 @@ def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
             Fault("", 1 + before.count("\n"), "holds a number too long to be read", mend),
         )
 
-    top = Table(values, (), faults, _TOP)
+    spec = _spec(Table(values, (), faults, _TOP), faults)
+    found = faults.in_order()
+    return (None, found) if found else (spec, ())
+
+
+def _spec(top: Table, faults: Faults) -> Spec | None:
+    """Everything in the file; None, or worth nothing, where a fault was met."""
     name = top.slug("name", example="my-coating")
     title = top.words("title", example="My coating")
     family = top.one_of("family", FAMILIES, required=True) or ""
+    hardener_class = top.one_of("hardener_class", HARDENER_CLASSES, required=False) or ""
     provenance = read_provenance(top)
     times_table = top.table("times", TIME_KEYS)
     times = read_times(times_table, TIME_KEYS)
+    when = read_when(top, times)
+    overcoat = read_overcoat(
+        top, times, any(ClockName.RECOAT_CLOSES in column.times for column in when)
+    )
     unlimited = tuple(clock for clock, table in times.items() if table is NEVER)
     times = {clock: table for clock, table in times.items() if table is not NEVER}
     limits = read_limits(top)
-    check_limits(limits, times_table, faults)
-    check_order(times, faults)
+    stated = {clock for key, clock in TIME_KEYS.items() if key in times_table.values}
+    check_limits(limits, stated.union(*(column.times for column in when)), faults)
+    check_order(times, faults, times_table.path)
     check_window(times, ("times", time_key(ClockName.RECOAT_CLOSES)), faults)
-    check_needed_times(times_table, family)
     recoat = read_recoat(top, times)
     tape_s = top.table("tape", ("not_after",)).duration("not_after")
     check_tape(times, tape_s, faults)
-    pots = read_pot_sizes(top.table("pot_sizes", None))
     mix = read_mix(top, family)
+    check_needed_times(
+        times_table,
+        mixed=family.startswith("two-pack") or bool(mix and mix.hardener_parts),
+        always=[c for column in when if column.by_humidity_alone for c in column.times],
+    )
+    pots = read_pot_sizes(top.table("pot_sizes", None), mix)
     measurements = tuple(read_measurements(top))
+    launch, film, post_cure = read_launch(top), read_film(top), read_post_cure(top)
     cooling = read_cooling(top.table("wet_film_cooling", METHODS))
     call = top.table("call", ("dwell", "re_entry", "coating_time", "go_band", "re_entry_band"))
     dwell_s = call.duration("dwell", default=DWELL_S)
@@ -457,38 +319,42 @@ def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
     coating_time_s = call.duration("coating_time", default=COATING_TIME_S)
     go_band = read_band(call, "go_band", GO_BAND)
     re_entry_band = read_band(call, "re_entry_band", RE_ENTRY_BAND)
-    advice = top.table("advice", ("reminder", "after_closes"))
+    advice = top.table("advice", _ADVICE)
     reminder, after_closes = advice.words("reminder"), advice.words("after_closes")
+    surroundings = read_surroundings(advice)
 
     floor = limits.get(Stage.APPLY, {}).get(LimitName.SURFACE_TEMP_MIN)
     floor_c = None if floor is None else floor.bound
-    found = faults.in_order()
-    if found or dwell_s is None or re_entry_s is None or coating_time_s is None:
-        return None, found
-    return (
-        Spec(
-            name=name,
-            title=title,
-            family=family,
-            provenance=provenance,
-            limits=limits,
-            wet_film_cooling_k=cooling,
-            times=reckoned_down(times, floor_c),
-            recoat_by_next={each: reckoned_down(own, floor_c) for each, own in recoat.items()},
-            pot_sizes=pots,
-            tape_not_after_s=tape_s,
-            mix=mix,
-            go_band=go_band,
-            re_entry_band=re_entry_band,
-            dwell_s=dwell_s,
-            re_entry_s=re_entry_s,
-            coating_time_s=coating_time_s,
-            measurements=measurements,
-            unlimited=unlimited,
-            reminder=reminder,
-            after_closes=after_closes,
-        ),
-        (),
+    if dwell_s is None or re_entry_s is None or coating_time_s is None:
+        return None
+    return Spec(
+        name=name,
+        title=title,
+        family=family,
+        provenance=provenance,
+        limits=limits,
+        wet_film_cooling_k=cooling,
+        times=reckoned_down(times, floor_c),
+        recoat_by_next={each: reckoned_down(own, floor_c) for each, own in recoat.items()},
+        pot_sizes=pots,
+        tape_not_after_s=tape_s,
+        mix=mix,
+        go_band=go_band,
+        re_entry_band=re_entry_band,
+        dwell_s=dwell_s,
+        re_entry_s=re_entry_s,
+        coating_time_s=coating_time_s,
+        measurements=measurements,
+        unlimited=unlimited,
+        reminder=reminder,
+        after_closes=after_closes,
+        hardener_class=hardener_class,
+        when=tuple(replace(each, times=reckoned_down(each.times, floor_c)) for each in when),
+        overcoat=overcoat,
+        launch=launch,
+        film=film,
+        post_cure=post_cure,
+        surroundings=surroundings,
     )
 
 

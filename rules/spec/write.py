@@ -6,21 +6,10 @@ from collections.abc import Mapping
 
 from rules.errors import SpecFault
 from rules.spec.checks import time_key
-from rules.spec.model import Band, Mix, Spec, TimeTable
+from rules.spec.model import FAMILIES, NO_HARDENER, Band, Limit, Mix, Spec, TimeTable
 from rules.text import shown
 from rules.toml_table import SLUG, UNLIMITED
-from rules.vocabulary import ClockName, LimitName
-
-FAMILIES = {
-    "two-pack-epoxy": "cured by an amine hardener",
-    "two-pack-polyurethane": "cured by an isocyanate hardener",
-    "two-pack-other": "any other that is mixed with a hardener",
-    "moisture-curing-polyurethane": "cured by the water in the air, and so asks for humidity",
-    "one-pack-enamel": "dries by solvent and by air",
-    "varnish": "clear, dries by solvent and by air",
-    "other": "anything else",
-}
-"""The families of coatings that a spec may belong to, and what each means."""
+from rules.vocabulary import ClockName, LimitName, Method, Step
 
 _LIMIT_UNITS = {
     LimitName.DEW_MARGIN_MIN: "K",
@@ -44,6 +33,7 @@ def spec_dict(spec: Spec) -> dict[str, object]:
         "name": spec.name,
         "title": spec.title,
         "family": spec.family,
+        "hardener_class": spec.hardener_class or None,
         "source": {
             "sheet": spec.provenance.sheet,
             "revision": spec.provenance.revision,
@@ -51,21 +41,34 @@ def spec_dict(spec: Spec) -> dict[str, object]:
             "generic": spec.provenance.generic,
         },
         "limits": {
-            stage.value: {
-                limit.name.value: {
-                    "bound": limit.bound,
-                    "unit": _LIMIT_UNITS.get(limit.name, "degC"),
-                    "until": limit.until.value,
-                    "guard": limit.guard,
-                }
-                for limit in limits.values()
-            }
+            stage.value: {limit.name.value: _limit_dict(limit) for limit in limits.values()}
             for stage, limits in spec.limits.items()
         },
         "wet_film_cooling_k": {m.value: k for m, k in spec.wet_film_cooling_k.items()},
         "times": {**_times_dict(spec.times), **{time_key(c): UNLIMITED for c in spec.unlimited}},
+        "when": [
+            {
+                "method": None if each.method is None else each.method.value,
+                "hardener": each.hardener,
+                "service": None if each.service is None else each.service.value,
+                "humidity_pct": each.humidity_pct,
+                "times": _times_dict(each.times),
+            }
+            for each in spec.when
+        ],
         "recoat_before": {name: _times_dict(t) for name, t in spec.recoat_by_next.items()},
-        "pot_sizes": [{"from_ml": s.from_ml, "factor": s.factor} for s in spec.pot_sizes],
+        "overcoat": {
+            "as_it_is": _rows(spec.times.get(ClockName.RECOAT_CLOSES)),
+            "abraded_s": spec.overcoat.abraded_s,
+            "sanded_key_s": spec.overcoat.sanded_key_s,
+        },
+        "launch": {
+            "not_before": _rows(spec.launch.not_before),
+            "not_after_s": spec.launch.not_after_s,
+        },
+        "pot_sizes": [
+            {"from_ml": s.from_ml, "from_g": s.from_g, "factor": s.factor} for s in spec.pot_sizes
+        ],
         "tape_not_after_s": spec.tape_not_after_s,
         "mix": None if spec.mix is None else _mix_dict(spec.mix),
         "call": {
@@ -75,20 +78,64 @@ def spec_dict(spec: Spec) -> dict[str, object]:
             "go_band": _band_dict(spec.go_band),
             "re_entry_band": _band_dict(spec.re_entry_band),
         },
+        "film": {
+            "wet_min_um": spec.film.wet_min_um,
+            "wet_max_um": spec.film.wet_max_um,
+            "dry_min_um": spec.film.dry_min_um,
+            "dry_max_um": spec.film.dry_max_um,
+            "layers_max": spec.film.layers_max,
+            **{f"{m.value}_wet_max_um": spec.film.method_max_um.get(m) for m in Method},
+        },
+        "post_cure": None
+        if spec.post_cure is None
+        else {
+            "hold_c": spec.post_cure.hold_c,
+            "takes_s": spec.post_cure.takes_s,
+            "not_before_s": spec.post_cure.not_before_s,
+        },
         "measure": [
-            {"what": m.what, "unit": m.unit, "low": m.low, "high": m.high}
+            {
+                "what": m.what,
+                "unit": m.unit,
+                "low": m.low,
+                "high": m.high,
+                "max_age_s": m.max_age_s,
+                "method": m.method,
+                "standard": m.standard,
+            }
             for m in spec.measurements
         ],
-        "advice": {"reminder": spec.reminder, "after_closes": spec.after_closes},
+        "advice": {
+            "reminder": spec.reminder,
+            "after_closes": spec.after_closes,
+            "air_changes_per_h": spec.surroundings.air_changes_per_h,
+            "wind_max_m_per_s": spec.surroundings.wind_max_m_per_s,
+            "sun": spec.surroundings.sun,
+        },
     }
+
+
+def _limit_dict(limit: Limit) -> dict[str, object]:
+    step = isinstance(limit.until, Step)
+    return {
+        "bound": limit.bound,
+        "wait": limit.wait,
+        "unit": _LIMIT_UNITS.get(limit.name, "degC"),
+        "effect": limit.effect.value,
+        "until": str(limit.until) if step else None,
+        "until_s": None if step else limit.until,
+        "guard": limit.guard,
+    }
+
+
+def _rows(table: TimeTable | None) -> list[dict[str, float]] | None:
+    if table is None:
+        return None
+    return [{"temp_c": row.temp_c, "duration_s": row.duration_s} for row in table.rows]
 
 
 def _times_dict(times: Mapping[ClockName, TimeTable]) -> dict[str, object]:
-    return {
-        time_key(clock): [{"temp_c": r.temp_c, "duration_s": r.duration_s} for r in table.rows]
-        or UNLIMITED
-        for clock, table in times.items()
-    }
+    return {time_key(clock): _rows(table) or UNLIMITED for clock, table in times.items()}
 
 
 def _band_dict(band: Band) -> dict[str, float]:
@@ -116,11 +163,20 @@ def _mix_dict(mix: Mix) -> dict[str, object]:
                 "to_c": band.to_c,
                 "min_pct": band.min_pct,
                 "max_pct": band.max_pct,
+                "grade": band.grade or None,
+                "coat": band.coat,
+                "cup_s": band.cup_s,
             }
             for band in mix.thinner_bands
         ],
+        "ratio_by_weight": _ratio_text(mix.parts_by("weight")),
+        "ratio_by_volume": _ratio_text(mix.parts_by("volume")),
         "max_batch_ml": mix.max_batch_ml,
     }
+
+
+def _ratio_text(parts: tuple[float, float] | None) -> str | None:
+    return None if parts is None or not parts[1] else f"{parts[0]:g}:{parts[1]:g}"
 
 
 def new_spec_text(name: str, family: str) -> str:
@@ -149,16 +205,28 @@ def new_spec_text(name: str, family: str) -> str:
             f"name {shown(name)} cannot name a spec, so none is started; "
             "write small letters, figures and hyphens, such as my-primer"
         )
-    two_pack = family.startswith("two-pack")
+    two_pack = family.startswith("two-pack") or family in _MOSTLY_TWO_PACK
     moist = family.startswith("moisture")
     parts = [_HEAD.format(name=name, family=family), _LIMITS]
     parts.append(_HUMIDITY_MIN if moist else "")
     parts.append(_TIMES)
-    parts.append(_TWO_PACK_TIMES if two_pack else "")
+    perhaps = not two_pack and family not in NO_HARDENER
+    parts.append(_TWO_PACK_TIMES if two_pack else _offered(_TWO_PACK_TIMES) if perhaps else "")
+    parts.append(_CONDITIONS)
     parts.append(_MIX)
-    parts.append(_RATIO if two_pack else "")
+    parts.append(_RATIO if two_pack else _offered(_RATIO) if perhaps else "")
     parts.append(_REST)
     return "".join(parts)
+
+
+def _offered(lines: str) -> str:
+    """Lines of a starting file as comments, for what only some of a family have."""
+    return "".join(
+        each if each.startswith("#") else f"# {each}" for each in lines.splitlines(keepends=True)
+    )
+
+
+_MOSTLY_TWO_PACK = ("tie-coat", "fairing-compound", "laminating-resin", "tank-coating")
 
 
 _HEAD = """\
@@ -170,6 +238,9 @@ _HEAD = """\
 name = "{name}"
 title = "{name}"
 family = "{family}"
+# What cures it; an amine's kind is in the sheet's own words for the hardener:
+# polyamide, amine-adduct, cycloaliphatic-amine, fast-amine, isocyanate or none.
+# hardener_class = "polyamide"
 
 [source]
 sheet = "?"                 # the data sheet's title
@@ -181,7 +252,9 @@ generic = false             # true would mark the figures as nobody's in particu
 
 _LIMITS = """\
 # What the air and the surface must be. `until` says how long it matters to the film:
-# touch-dry, recoat-opens, handle or cured.
+# touch-dry, recoat-opens, handle or cured, or a time from the coat's end, such as "24 h".
+# Where past it the film only cures more slowly, add effect = "slow"; where it may wait, "wait".
+# A wait = "3 K" beside a bound of "1 K" is HOLD under 3 K and STOP under 1 K.
 [limits.apply]
 dew_margin_min = { bound = "? K", until = "handle" }      # surface over dew point; often 3 K
 humidity_max = { bound = "? %", until = "touch-dry" }
@@ -212,6 +285,16 @@ cured = { "20 degC" = "? days" }
 # Also: wipe_dry, flash, tape_not_before, tape_not_after, sand.
 """
 
+_CONDITIONS = """\
+
+# Times that hold under conditions only: one entry for each column of the sheet, with one or more
+# of method = "gun", hardener = "winter", humidity = "30 %", service = "immersed" or "atmospheric".
+# [[when]]
+# humidity = "? %"
+# [when.times]
+# touch_dry = { "20 degC" = "? h" }
+"""
+
 _TWO_PACK_TIMES = """\
 pot_life = { "20 degC" = "? h" }
 # induction = { "20 degC" = "? min" }                     # from mixing until it may be used
@@ -232,8 +315,9 @@ thinner_max = "? %"         # of the mix before thinning; "0 %" where none may b
 """
 
 _RATIO = """\
-by = "volume"               # or "weight"
+by = "volume"               # or "weight": which of the two the sheet leads with
 ratio = "?:?"               # base to hardener, such as "3:1"
+# Where the sheet gives both, write ratio_by_weight and ratio_by_volume in place of ratio.
 # base_density = "? kg/l"
 # hardener_density = "? kg/l"
 """
@@ -246,18 +330,51 @@ _REST = """\
 # to = "? degC"
 # min = "? %"
 # max = "? %"
+# grade = "slow"            # the thinner's name
+# coat = 1                  # left out, it holds for every coat
+# cup = "? s"               # out of the sheet's flow cup
 
 # [wet_film_cooling]        # how far a wet film cools below its surface as the solvent leaves
 # gun = "? K"
 
+# [film]                    # of one coat
+# wet_min = "? um"
+# wet_max = "? um"
+# dry_min = "? um"
+# dry_max = "? um"
+# layers_max = 3
+# roller_wet_max = "? um"   # what it holds without sagging; likewise brush_wet_max, gun_wet_max
+
+# [pot_sizes]               # how pot life falls with the pot: "1 l" or "1 kg" = "80 %"
+# "1 l" = "? %"
+
+# [overcoat]                # once the window has closed
+# abraded = "? months"      # until then sand and coat, after it take off; needs recoat_closes
+# sanded_key = "24 h"       # how long a sanded ground stays open, at most 48 h
+
+# [launch]                  # into the water, from the last coat's end
+# not_before = { "20 degC" = "? h" }
+# not_after = "? months"
+
 # [tape]
 # not_after = "? days"      # whatever the temperature
 
-# [[measure]]               # a hand reading asked for before each coat
-# what = "wood-moisture"
-# high = "? %"
+# [post_cure]
+# hold = "? degC"
+# takes = "? h"
+# not_before = "? h"
+
+# [[measure]]               # a hand reading that is asked for before a coat: HOLD until it is in
+# what = "wood-moisture"    # or concrete-moisture, chloride, dust-class, profile, blast-hours, ...
+# high = "? %"              # or low; in %, degC, um, mg/m2, h or class
+# max_age = "24 h"          # then it is asked for again
+# method = "pin meter, wood scale"
+# standard = ""
 
 # [advice]
 # reminder = ""             # shown before the next coat over a cured film
 # after_closes = ""         # what to do once the recoat window has closed
+# air_changes = "? a hour"
+# wind_max = "? m/s"
+# sun = "no direct sun"
 """

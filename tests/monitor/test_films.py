@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from monitor.films import RECKON_EVERY_S, FilmKeeper, Temperatures
 from monitor.log.facts import TextOf
 from monitor.specs import find_spec
 from rules.events import Event
-from rules.spec.model import GENERAL_GUIDANCE, Spec
+from rules.spec.model import GENERAL_GUIDANCE, Measurement, Spec
 from rules.vocabulary import ClockName, EventKind, LimitName, Stage
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quality, Quantity, Reading
@@ -295,3 +296,34 @@ def test_a_film_without_a_surface_point_is_followed_by_the_air_as_the_config_ass
     silent = {clock.name: clock for clock in keeper.clocks("port", T0 + 3600.0)}[ClockName.CURED]
     assert silent.advice.startswith("Not counting"), "a probe that is silent is not assumed away"
     assert "assumed" not in silent.basis
+
+
+def test_humidity_is_sampled_with_its_accuracy_beside_the_temperatures() -> None:
+    keeper = FilmKeeper(TOPCOAT, {})
+    keeper.set_events([event(EventKind.COAT_STARTED)])
+    tent = enclosure(keeper, "port")
+    told = [
+        ("air", Quantity.AIR_TEMP, 20.0),
+        ("air", Quantity.HUMIDITY, 62.0),
+        ("plank-port", Quantity.SURFACE_TEMP, 19.0),
+    ]
+    tent.take([Reading("tent", n, q, T0, value, Quality.OK, T0) for n, q, value in told], T0)
+    history = keeper.samples("port").history()
+    assert history.rh_low_pct is not None
+    assert history.rh_high_pct is not None
+    assert (history.rh_low_pct.tolist(), history.rh_high_pct.tolist()) == ([59.0], [65.0])
+
+
+def test_ground_that_its_sheet_asks_for_gives_no_go_without_any_event() -> None:
+    asked = replace(TOPCOAT, measurements=(Measurement("wood-moisture", "pct", None, 16.0),))
+    keeper = FilmKeeper(asked, {})
+    (doubt,) = keeper.film_of("port", T0).start_doubts
+    assert doubt.name == "ground"
+    keeper.set_events(
+        [event(EventKind.MEASURED, what="wood-moisture", value=14.0, unit="pct", section="port")]
+    )
+    assert keeper.film_of("port", T0 + 60.0).start_doubts == ()
+    assert [d.name for d in keeper.film_of("stbd", T0 + 60.0).start_doubts] == ["ground"]
+    # A day on it is asked for again, and not ten minutes late.
+    assert keeper.film_of("port", T0 + 86_399.0).start_doubts == ()
+    assert keeper.film_of("port", T0 + 86_400.0).start_doubts != ()

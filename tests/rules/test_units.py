@@ -72,7 +72,6 @@ SAFE = "choose the figure on the safe side, and "
         ("1 deg", "%", "'1 deg' does not fit here; {mend}"),
         ("85 %", "s", "'85 %' does not fit here; {mend}"),
         ("0,5 h", "s", "'0,5 h' has a comma; use a decimal point, and {mend}"),
-        ("500 ML", "ml", "'500 ML' would be megalitres; write \"ml\""),
         ("10-12 h", "s", "'10-12 h' is a range; " + SAFE + "{mend}"),
         ("10 h – 12 h", "s", "'10 h – 12 h' is a range; " + SAFE + "{mend}"),
         ("10 C to 20 C", "degC", "'10 C to 20 C' is a range; " + SAFE + "{mend}"),

@@ -146,7 +146,6 @@ def heated(after_h: float) -> float:
     return 21.0 - 6.0 * math.cos(math.pi * after_h)
 
 
-@pytest.mark.xfail(strict=True, reason="pot life 6 min late: the hole over a peak counts too cool")
 def test_a_hole_that_began_before_the_mix_never_makes_a_pot_last_longer(tmp_path: Path) -> None:
     """Silent from 16:01 to 17:56 over a peak of 27 degC, between two lows of 15; mixed at 17:00."""
     log = Log(
@@ -245,7 +244,6 @@ def test_a_sheet_with_one_temperature_dries_a_film_near_it(tmp_path: Path) -> No
     assert log.clocks(6.0)["touch dry"]["state"] == "ended"
 
 
-@pytest.mark.xfail(strict=True, reason="slowed, but the basis names no activation energy")
 def test_a_sheet_with_one_temperature_is_slowed_by_cold_and_says_how(tmp_path: Path) -> None:
     # From 20 to 12 degC (11 to be sure) by 40 to 100 kJ/mol, where all two-pack coatings lie.
     def slowed_h(temp_c: float, kj_mol: float) -> float:
@@ -266,7 +264,6 @@ def test_a_sheet_with_one_temperature_dries_nothing_below_its_application_minimu
     assert "below" in str(told["basis"])
 
 
-@pytest.mark.xfail(strict=True, reason="'no fault found', and not a word of what it will do")
 @pytest.mark.parametrize(
     ("key", "rows"),
     [

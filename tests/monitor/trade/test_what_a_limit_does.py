@@ -134,7 +134,6 @@ surface_temp_min = { bound = "10 degC", effect = "slow", until = "cured" }
 """
 
 
-@not_built
 def test_a_sheet_states_wait_and_effect_and_they_are_shown(tmp_path: Path) -> None:
     text = (SHEETS / "primer-plain.toml").read_text()
     sheet = tmp_path / "graded.toml"

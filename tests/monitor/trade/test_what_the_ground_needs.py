@@ -16,8 +16,6 @@ from typing import Any
 import pytest
 from trade_tent import Air, Tent, at, between, reasons
 
-not_built = pytest.mark.xfail(strict=True, reason="the trade's rule is not built yet")
-
 SHORT = """
 name = "ground-trial"
 title = "Trial epoxy"
@@ -79,7 +77,6 @@ def ground(call: dict[str, Any]) -> dict[str, Any]:
     return found
 
 
-@not_built
 def test_wood_that_nobody_measured_holds_and_says_how_to(tmp_path: Path) -> None:
     call = at(wooden(tmp_path, 3.0), 2.5)
     assert call["call"] == "HOLD"
@@ -88,7 +85,6 @@ def test_wood_that_nobody_measured_holds_and_says_how_to(tmp_path: Path) -> None
     assert re.search(r"wood[ -]moisture", ground(call)["text"], re.IGNORECASE)
 
 
-@not_built
 def test_wood_at_26_of_16_per_cent_holds(tmp_path: Path) -> None:
     call = at(wooden(tmp_path, 3.0, (1.0, "26")), 2.5)
     assert call["call"] == "HOLD"
@@ -98,13 +94,11 @@ def test_wood_at_26_of_16_per_cent_holds(tmp_path: Path) -> None:
     assert "16" in found["text"]
 
 
-@not_built
 def test_wood_that_is_too_dry_holds_as_well(tmp_path: Path) -> None:
     found = ground(at(wooden(tmp_path, 3.0, (1.0, "6")), 2.5))
     assert (found["state"], found["bound"]) == ("near", 8.0)
 
 
-@not_built
 def test_wood_at_14_per_cent_passes_and_a_day_later_is_asked_again(tmp_path: Path) -> None:
     calls = wooden(tmp_path, 30.0, (1.0, "26"), (4.0, "14"))
     assert at(calls, 3.9)["call"] == "HOLD"
@@ -115,13 +109,11 @@ def test_wood_at_14_per_cent_passes_and_a_day_later_is_asked_again(tmp_path: Pat
     assert ground(old)["state"] == "unknown"
 
 
-@not_built
 def test_the_last_figure_counts_and_not_the_best(tmp_path: Path) -> None:
     call = at(wooden(tmp_path, 6.0, (1.0, "14"), (4.0, "19")), 5.5)
     assert (call["call"], ground(call)["value"]) == ("HOLD", 19.0)
 
 
-@not_built
 def test_a_figure_in_another_unit_is_no_answer(tmp_path: Path) -> None:
     made = Tent(tmp_path, sheet(tmp_path, more=WOOD), fair, 3.0, step_min=10)
     words = ("--what", "wood-moisture", "--value", "14", "--unit", "degC")
@@ -130,7 +122,6 @@ def test_a_figure_in_another_unit_is_no_answer(tmp_path: Path) -> None:
     assert at(made.evaluations(), 2.5)["call"] == "HOLD"
 
 
-@not_built
 def test_the_ground_is_no_question_to_a_film_that_lies_on_it(tmp_path: Path) -> None:
     made = Tent(tmp_path, sheet(tmp_path, more=WOOD), fair, 6.0, step_min=10)
     made.event("measured", 0.5, "--what", "wood-moisture", "--value", "14", "--unit", "pct")
@@ -153,7 +144,6 @@ MEASURES = [
 ]
 
 
-@not_built
 @pytest.mark.parametrize("gate", MEASURES, ids=lambda gate: gate[0])
 def test_each_measure_gates_by_its_own_unit(tmp_path: Path, gate: tuple[str, ...]) -> None:
     what, bounds, unit, outside, inside, standard = gate
@@ -188,7 +178,6 @@ def test_a_window_that_closed_over_an_unsanded_film_is_no_go(tmp_path: Path) -> 
     assert at(sanded(tmp_path, None, 30.0)[1], 29.0)["call"] != "GO"
 
 
-@not_built
 @pytest.mark.parametrize("sanded_h", [20.0, 5.0], ids=["while open", "before it opened"])
 def test_a_sanded_key_keeps_the_section_open_though_the_clock_closed(
     tmp_path: Path, sanded_h: float
@@ -204,13 +193,11 @@ def test_a_sanded_key_is_over_after_its_day(tmp_path: Path) -> None:
     assert at(calls, 30.5)["call"] != "GO"  # 5 + 24 = 29 h
 
 
-@not_built
 def test_a_sheet_may_give_the_key_two_days_at_most(tmp_path: Path) -> None:
     _, calls = sanded(tmp_path, 5.0, 40.0, '\n[overcoat]\nsanded_key = "36 h"\n')
     assert at(calls, 39.0)["call"] == "GO"  # 5 + 36 = 41 h
 
 
-@not_built
 def test_the_key_that_runs_out_is_shown_as_a_clock_or_in_the_reason(tmp_path: Path) -> None:
     made, calls = sanded(tmp_path, 20.0, 30.0)
     told = json.dumps(made.clocks(29.0)) + json.dumps(at(calls, 29.0)["reasons"])
@@ -237,7 +224,6 @@ def test_the_review_does_not_blame_a_late_coat_on_a_sanded_key(
     assert peeling_causes(sanded(tmp_path, sanded_h, 33.0)[0], second_h) == []
 
 
-@not_built
 def test_the_review_blames_a_late_coat_on_a_key_that_was_over(tmp_path: Path) -> None:
     assert peeling_causes(sanded(tmp_path, 5.0, 33.0)[0])  # 5 + 24 = 29 h, and the coat at 30
 
@@ -250,7 +236,6 @@ abraded = "36 h"
 """
 
 
-@not_built
 @pytest.mark.parametrize(
     ("hour", "words"),
     [(29.0, r"\b(sand|abrade)"), (39.0, r"\b(take|strip|remove)\w*\b.*\boff\b|remove|strip")],

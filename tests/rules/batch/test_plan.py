@@ -97,7 +97,9 @@ def test_a_job_worked_by_hand() -> None:
     assert at.usable_s == pytest.approx(3.375 * H)
     assert len(at.batches) == 1
     assert at.batches[0].use_s == pytest.approx(2 * H)
-    assert at.warnings == ()
+    # 50 um dry of 50 % solids with 5 % thinner are 105 um wet, more than a roller's 100 um.
+    (warning,) = at.warnings
+    assert "105 µm wet by roller" in warning
     assert plan.forecast is None
 
 
@@ -191,7 +193,7 @@ def test_a_band_for_all_methods_counts_where_the_method_has_none() -> None:
         ({"sections": (("port", math.nan),)}, 20.0, "area of 'port' nan m2 is outside"),
         ({"coats": 0}, 20.0, "coats 0 coats is outside 1 to 20"),
         ({"loss_pct": 100.0}, 20.0, "loss 100 % is outside 0 to 80 %"),
-        ({"film": Film(1.0, wet=True)}, 20.0, "film 1 µm is outside 5 to 2000 µm"),
+        ({"film": Film(1.0, wet=True)}, 20.0, "film 1 µm is outside 5 to 5000 µm"),
         ({"rate_m2_per_h": 0.0}, 20.0, "rate 0 m2 an hour is outside"),
         ({}, 80.0, "temperature 80 °C is outside -20 to 60 °C"),
         ({"spec": replace(PRIMER, mix=None)}, 20.0, "does not say how the parts go together"),

@@ -157,7 +157,7 @@ def test_a_clock_whose_start_was_never_recorded_does_not_run_and_says_so() -> No
     assert got[ClockName.RECOAT_CLOSES].state is ClockState.RUNNING
 
 
-def test_past_closes_coating_over_is_stop_until_it_is_sanded_after_the_closing() -> None:
+def test_past_closes_coating_over_is_stop_unless_a_sanded_key_is_open() -> None:
     warm = steady(20.0, 80.0)
     got = clocks_of(None, COATED, SPECS, PRIMER, warm, T0 + 50 * H)
     text = coating_over_forbidden(got)
@@ -165,14 +165,15 @@ def test_past_closes_coating_over_is_stop_until_it_is_sanded_after_the_closing()
         "Coat 1 is past its recoat window: wash, abrade and wipe before the next coat. "
         "Wash and test a patch before the next coat."
     )
-    early = (*COATED, event(K.SANDED, 40.0))
-    assert coating_over_forbidden(clocks_of(None, early, SPECS, PRIMER, warm, T0 + 50 * H))
-    sanded = (*COATED, event(K.SANDED, 49.0))
-    after = clocks_of(None, sanded, SPECS, PRIMER, warm, T0 + 50 * H)
-    assert coating_over_forbidden(after) == ""
-    closes = next(c for c in after if c.name is ClockName.RECOAT_CLOSES)
-    assert closes.state is ClockState.ENDED
-    assert "sanded since, so coating over is open again" in closes.basis
+    # A key lasts 24 h, cut before or after the window closed; common practice, no source.
+    for at_h, over in ((25.0, True), (40.0, False), (49.0, False)):
+        sanded = (*COATED, event(K.SANDED, at_h))
+        after = clocks_of(None, sanded, SPECS, PRIMER, warm, T0 + 50 * H)
+        assert bool(coating_over_forbidden(after)) is over
+        closes = next(c for c in after if c.name is ClockName.RECOAT_CLOSES)
+        assert closes.state is ClockState.ENDED
+        assert ("its sanded key has been over for 1 h" in closes.basis) is over
+        assert ("its key is open for another" in closes.basis) is not over
     assert coating_over_forbidden(clocks_of(None, COATED, SPECS, PRIMER, warm, T0 + 40 * H)) == ""
 
 

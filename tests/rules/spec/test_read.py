@@ -280,7 +280,7 @@ FAULTS = [
      "line 49, mix.thinner[2].from: 20 degC is not under 20 degC; correct from or to."),
     ("from = \"20 degC\"\nto = \"30 degC\"", "from = \"15 degC\"\nto = \"30 degC\"",
      "line 48, mix.thinner[2]: overlaps the band from 10 to 20 degC; "
-     "let each temperature and method have one band."),
+     "let each temperature, method, coat and grade have one band."),
     ("method = \"gun\"", "method = \"gunn\"",
      "line 43, mix.thinner[1].method: 'gunn' is not one of the words for it; did you mean gun."),
     ("dwell = \"5 min\"", "dwell = \"0 min\"",
@@ -319,8 +319,39 @@ FAULTS = [
     ("bound = \"85 %\"", "bound = \"30-85 %\"",
      "line 10, limits.apply.humidity_max.bound: '30-85 %' is a range; "
      'write humidity_min "30 %" and humidity_max "85 %".'),
-    ("max_batch = \"4 l\"", "max_batch = \"500 ML\"",
-     "line 41, mix.max_batch: '500 ML' would be megalitres; write \"ml\"."),
+    ("until = \"touch-dry\" }", "until = \"soon\" }",
+     "line 12, limits.apply.surface_temp_max.until: 'soon' is not one of the words for it; "
+     "write touch-dry, recoat-opens, handle or cured."),
+    ("until = \"touch-dry\" }", "until = \"24\" }",
+     "line 12, limits.apply.surface_temp_max.until: '24' has no unit; "
+     'write a time with its unit, such as "16 h".'),
+    ("until = \"touch-dry\" }", "until = \"touch-dry\", wait = \"36 degC\" }",
+     "line 12, limits.apply.surface_temp_max.wait: 36 is past the bound 35, so there would be "
+     "STOP before HOLD; give a figure under the bound, or leave it out."),
+    ("by = \"volume\"", "by = \"volume\"\nratio_by_weight = \"3:1\"\nhardener_density = \"1 kg/l\"",
+     "line 37, mix.ratio_by_weight: does not agree: by volume the sheet has 3:1, and its "
+     "weights with the densities 1.4 and 1 kg/l make 2.14:1; correct the one that is wrong."),
+    ("[advice]", "[film]\nlayers_max = 3\n[advice]",
+     "line 60, film.layers_max: says 3 coats, but not how thick one of them is; "
+     'add wet_max = "120 um" or dry_max = "60 um".'),
+    ("[advice]", "[film]\nlayers_max = 1.5\nwet_max = \"1 mm\"\n[advice]",
+     "line 60, film.layers_max: 1.5 is no whole number from 1 to 20; give one."),
+    ("[advice]", "[[when]]\n[when.times]\nsand = { \"20 degC\" = \"9 h\" }\n[advice]",
+     'line 59, when[1]: names no condition; give one, such as method = "gun".'),
+    ("[advice]", "[[when]]\nmethod = \"gun\"\n[advice]",
+     'line 59, when[1]: has no times; add [when.times] with { "20 degC" = "4 h" }.'),
+    ("[advice]", "[[when]]\nmethod = \"gun\"\n[when.times]\n"
+     "pot_life = { \"20 degC\" = \"9 min\" }\n[advice]",
+     "line 62, when[1].times.pot_life: is 9 min at 20 degC, and induction 15 min: the mix would "
+     "be spent before its first use; correct one of the two."),
+    ("[advice]", "[overcoat]\nsanded_key = \"3 days\"\n[advice]",
+     "line 60, overcoat.sanded_key: '3 days' is over 48 h, after which a sanded ground is dirty "
+     'and dead again; give at most "48 h".'),
+    ("[advice]", "[overcoat]\nabraded = \"4 days\"\n[advice]",
+     "line 60, overcoat.abraded: 4 d is no longer than times.recoat_closes 5 d at 10 degC, so it "
+     "would come off before it need be sanded; correct one of the two."),
+    ("[advice]", "[post_cure]\nhold = \"60 degC\"\n[advice]",
+     'line 59, post_cure.takes: is missing; add takes = "8 h".'),
     ("max_batch = \"4 l\"", "max_batch = \"4,5 l\"",
      "line 41, mix.max_batch: '4,5 l' has a comma; "
      'use a decimal point, and write a volume with its unit, such as "500 ml".'),
@@ -338,6 +369,34 @@ SYNTAX = [
     ("revision = \"3\"", "sheet = \"3\"", 6, "twice"),
     ("reminder = \"Wash.\"", "reminder = \"Wash.", 60, "a line is [table]"),
 ]  # fmt: skip
+
+
+def test_a_band_of_thinner_without_temperatures_holds_at_every_one() -> None:
+    spec = load_spec(
+        changed('from = "20 degC"\nto = "30 degC"\n', 'coat = 2\nmethod = "brush"\n'), "x"
+    )
+    assert spec.mix is not None
+    band = spec.mix.thinner_bands[1]
+    assert (band.from_c, band.to_c, band.coat) == (-20.0, 60.0, 2)
+
+
+def test_a_step_that_only_columns_by_humidity_time_is_timed() -> None:
+    column = '[[when]]\nhumidity = "{} %"\n[when.times]\ntouch_dry = {{ "20 degC" = "{} h" }}\n'
+    more = column.format(30, 4) + column.format(80, 5) + "[advice]"
+    text = changed('touch_dry = { "20 degC" = "5 h" }\n', "")
+    assert any("touch_dry" in str(fault) for fault in check_spec(text, "x"))
+    assert check_spec(text.replace("[advice]", more), "x") == ()
+
+
+@pytest.mark.parametrize(
+    ("what", "example"),
+    [("dust-class", "2 class"), ("chloride", "30 mg/m2"), ("blast-hours", "4 h"),
+     ("paint-temp", "10 degC"), ("profile", "120 um"), ("wood-moisture", "85 %")],
+)  # fmt: skip
+def test_a_measure_without_a_unit_is_told_its_own(what: str, example: str) -> None:
+    text = changed('what = "wood-moisture"\nhigh = "16 %"', f'what = "{what}"\nhigh = "3"')
+    (fault,) = check_spec(text, "x")
+    assert f'such as "{example}"' in fault.mend
 
 
 @pytest.mark.parametrize(("old", "new", "line", "mend"), SYNTAX, ids=range(len(SYNTAX)))
@@ -453,7 +512,15 @@ def test_a_byte_order_mark_and_windows_line_ends_do_no_harm() -> None:
 def test_the_dict_has_the_whole_spec_in_si_units() -> None:
     shown = json.loads(json.dumps(spec_dict(load_spec(SOUND, "x")), allow_nan=False))
     assert shown["limits"]["cure"] == {
-        "surface_temp_min": {"bound": 5.0, "unit": "degC", "until": "cured", "guard": True}
+        "surface_temp_min": {
+            "bound": 5.0,
+            "wait": None,
+            "unit": "degC",
+            "effect": "harm",
+            "until": "cured",
+            "until_s": None,
+            "guard": True,
+        }
     }
     assert shown["limits"]["apply"]["surface_temp_min"]["guard"] is False
     assert shown["times"]["recoat_opens"] == [
@@ -463,15 +530,22 @@ def test_the_dict_has_the_whole_spec_in_si_units() -> None:
     assert shown["recoat_before"]["two-pack-polyurethane"]["recoat_closes"] == [
         {"temp_c": 20.0, "duration_s": 259200.0}
     ]
-    assert shown["pot_sizes"][1] == {"from_ml": 3000.0, "factor": 0.6}
+    assert shown["pot_sizes"][1] == {"from_ml": 3000.0, "from_g": None, "factor": 0.6}
     assert shown["tape_not_after_s"] == 432000.0
     assert shown["wet_film_cooling_k"] == {"gun": 1.0}
     assert shown["mix"]["thinner"][1]["method"] is None
     assert shown["mix"]["hardener_parts"] == 1.0
     assert shown["call"]["dwell_s"] == 300.0
-    assert shown["measure"] == [{"what": "wood-moisture", "unit": "pct", "low": None, "high": 16.0}]
+    (measure,) = shown["measure"]
+    assert {key: measure[key] for key in ("what", "unit", "low", "high", "max_age_s")} == {
+        "what": "wood-moisture",
+        "unit": "pct",
+        "low": None,
+        "high": 16.0,
+        "max_age_s": 86_400.0,
+    }
     assert shown["source"]["date"] == "2026-03-31"
-    assert shown["advice"] == {"reminder": "Wash.", "after_closes": ""}
+    assert (shown["advice"]["reminder"], shown["advice"]["after_closes"]) == ("Wash.", "")
 
 
 @pytest.mark.parametrize("family", FAMILIES)
@@ -510,6 +584,9 @@ ENTERED = {
     "base_density": 1.4,
     "hardener_density": 1,
     "thinner_density": 0.9,
+    "wet_max": 120,
+    "dry_max": 60,
+    "hold": 60,
 }
 
 

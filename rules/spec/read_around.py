@@ -1,0 +1,178 @@
+"""Reads what a sheet says of the work around a film: overcoating, launch, thickness, the ground."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rules.spec.checks import check_film, check_launch, check_overcoat
+from rules.spec.model import (
+    LONGEST_KEY_S,
+    MEASURE_AGE_S,
+    SANDED_KEY_S,
+    FilmThickness,
+    Launch,
+    Measurement,
+    OvercoatSteps,
+    PostCure,
+    Surroundings,
+    TimeTable,
+)
+from rules.spec.read_times import read_times
+from rules.text import shown
+from rules.toml_table import Table
+from rules.units import HAND_UNITS, BadAmount, amount
+from rules.vocabulary import ClockName, Method
+
+_MEASURE = ("what", "low", "high", "max_age", "method", "standard")
+_THICKNESSES = ("wet_min", "wet_max", "dry_min", "dry_max")
+
+
+def read_overcoat(
+    top: Table, times: dict[ClockName, TimeTable], conditional: bool
+) -> OvercoatSteps:
+    """Return recoating in steps; the window as it is goes among the times.
+
+    Args:
+        top: the file.
+        times: those of [times]; `as_it_is` is put there as the clock that closes.
+        conditional: whether a [[when]] says when the window closes.
+    """
+    table = top.table("overcoat", ("as_it_is", "abraded", "sanded_key"))
+    as_it_is = read_times(table, {"as_it_is": ClockName.RECOAT_CLOSES})
+    stated = ClockName.RECOAT_CLOSES in times
+    if "as_it_is" in table.values and stated:
+        table.fault(
+            "as_it_is",
+            "says the same as times.recoat_closes",
+            "keep one of the two",
+        )
+    abraded_s = table.duration("abraded")
+    key_s = table.duration("sanded_key", default=SANDED_KEY_S)
+    if key_s is not None and key_s > LONGEST_KEY_S:
+        table.fault(
+            "sanded_key",
+            f"{shown(table.values['sanded_key'])} is over 48 h, after which a sanded ground is "
+            "dirty and dead again",
+            'give at most "48 h"',
+        )
+    closes = as_it_is.get(ClockName.RECOAT_CLOSES, times.get(ClockName.RECOAT_CLOSES))
+    if abraded_s is not None:
+        if closes is None and not conditional and "as_it_is" not in table.values:
+            table.fault(
+                "abraded",
+                "says until when to sand and coat, but neither as_it_is nor times.recoat_closes "
+                "says from when it must be sanded",
+                'add as_it_is = { "20 degC" = "30 days" }',
+            )
+        elif closes is not None and closes.rows:
+            check_overcoat(closes, abraded_s, stated, table)
+    times.update(as_it_is)
+    return OvercoatSteps(abraded_s, SANDED_KEY_S if key_s is None else key_s)
+
+
+def read_launch(top: Table) -> Launch:
+    """Return when the work may go into the water."""
+    table = top.table("launch", ("not_before", "not_after"))
+    not_before = read_times(table, {"not_before": ClockName.LAUNCH_NOT_BEFORE})
+    found = Launch(not_before.get(ClockName.LAUNCH_NOT_BEFORE), table.duration("not_after"))
+    check_launch(found, table)
+    return found
+
+
+def read_film(top: Table) -> FilmThickness:
+    """Return how thick one coat is to be."""
+    own = {method: f"{method.value}_wet_max" for method in Method}
+    table = top.table("film", (*_THICKNESSES, "layers_max", *own.values()))
+    wet_min, wet_max, dry_min, dry_max = (
+        table.figure(key, "um", 1.0, 20_000.0) for key in _THICKNESSES
+    )
+    by_method = {m: table.figure(key, "um", 1.0, 20_000.0) for m, key in own.items()}
+    found = FilmThickness(
+        wet_min_um=wet_min,
+        wet_max_um=wet_max,
+        dry_min_um=dry_min,
+        dry_max_um=dry_max,
+        layers_max=table.count("layers_max", 20),
+        method_max_um={m: figure for m, figure in by_method.items() if figure is not None},
+    )
+    check_film(found, table)
+    return found
+
+
+def read_post_cure(top: Table) -> PostCure | None:
+    """Return the heat that a sheet asks for."""
+    if "post_cure" not in top.values:
+        return None
+    table = top.table("post_cure", ("hold", "takes", "not_before"))
+    hold_c = table.figure("hold", "degC", 20.0, 200.0, example="60 degC")
+    takes_s = table.duration("takes")
+    if "takes" not in table.values:
+        table.missing("takes", '"8 h"')
+    not_before_s = table.duration("not_before")
+    return None if hold_c is None or takes_s is None else PostCure(hold_c, takes_s, not_before_s)
+
+
+def read_surroundings(advice: Table) -> Surroundings:
+    """Return what the sheet asks of the place."""
+    return Surroundings(
+        air_changes_per_h=advice.figure("air_changes", "1/h", 0.1, 1000.0),
+        wind_max_m_per_s=advice.figure("wind_max", "m/s", 0.1, 60.0),
+        sun=advice.words("sun"),
+    )
+
+
+def read_measurements(top: Table) -> Iterator[Measurement]:
+    """Return the hand readings asked for before a coat."""
+    for entry in top.tables("measure", _MEASURE):
+        what = entry.slug("what", example="wood-moisture")
+        max_age_s = entry.duration("max_age")
+        bounds: dict[str, float] = {}
+        units: set[str] = set()
+        for side in ("low", "high"):
+            if side in entry.values:
+                unit = _hand_unit(entry.values[side], what)
+                value = entry.read(side, entry.values[side], unit, -1e6, 1e6)
+                if value is not None:
+                    bounds[side] = value
+                    units.add(unit)
+        if "low" not in entry.values and "high" not in entry.values:
+            entry.missing("high", '"16 %"')
+        if len(units) > 1:
+            entry.fault("high", "is in another kind of unit than low", "give both in one unit")
+        elif len(bounds) == 2 and bounds["low"] >= bounds["high"]:
+            entry.fault(
+                "low",
+                f"{shown(entry.values['low'])} is not under high {shown(entry.values['high'])}",
+                "correct one of the two",
+            )
+        for unit in sorted(units)[:1]:
+            yield Measurement(
+                what,
+                HAND_UNITS[unit],
+                bounds.get("low"),
+                bounds.get("high"),
+                MEASURE_AGE_S if max_age_s is None else max_age_s,
+                entry.words("method"),
+                entry.words("standard"),
+            )
+
+
+_USUAL_UNITS = {
+    "class": "class",
+    "hours": "h",
+    "temp": "degC",
+    "profile": "um",
+    "chloride": "mg/m**2",
+}
+"""By the last word of what is measured, to say what a figure without a unit lacks."""
+
+
+def _hand_unit(written: object, what: str) -> str:
+    """Return which of the units for hand readings a figure fits; the usual one where none does."""
+    for unit in HAND_UNITS:
+        try:
+            amount(written, unit)
+        except BadAmount:
+            continue
+        return unit
+    return _USUAL_UNITS.get(what.rpartition("-")[2], "%")

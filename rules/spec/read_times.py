@@ -1,0 +1,144 @@
+"""Reads a sheet's times: by temperature, by the next coat, and by the conditions they hold for."""
+
+from __future__ import annotations
+
+from collections.abc import Container, Mapping
+from dataclasses import replace
+from difflib import get_close_matches
+
+from rules.spec.checks import check_order, check_rows, check_window, time_key
+from rules.spec.model import FAMILIES, NEVER, Column, TimeRow, TimeTable
+from rules.text import shown
+from rules.toml_table import UNLIMITED, Table
+from rules.vocabulary import ClockName, Method, Service
+
+TIME_KEYS = {
+    time_key(clock): clock
+    for clock in ClockName
+    if clock not in (ClockName.CLEARANCE, ClockName.LAUNCH_NOT_BEFORE, ClockName.LAUNCH_NOT_AFTER)
+}
+METHODS = tuple(method.value for method in Method)
+TEMPERATURES = ("degC", -20.0, 60.0)
+"""What can be a temperature of paint, hull or air at all."""
+
+_WINDOW = {time_key(c): c for c in (ClockName.RECOAT_OPENS, ClockName.RECOAT_CLOSES)}
+_MAY_STAY_OPEN = (ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
+
+
+def read_times(table: Table, clocks: Mapping[str, ClockName]) -> dict[ClockName, TimeTable]:
+    """Read the time tables of one section; a table with a fault in it is left out."""
+    times: dict[ClockName, TimeTable] = {}
+    for key, clock in clocks.items():
+        if key not in table.values:
+            continue
+        value = table.values[key]
+        if value == UNLIMITED and clock in _MAY_STAY_OPEN:
+            times[clock] = NEVER
+            continue
+        if not isinstance(value, dict) or not value:
+            table.fault(
+                key,
+                f"{shown(value)} does not say at what temperature" if value else "has no rows",
+                'write { "20 degC" = "4 h" }, with a row for each temperature of the sheet'
+                + (f', or "{UNLIMITED}" where it never ends' if clock in _MAY_STAY_OPEN else ""),
+            )
+            continue
+        rows = table.table(key, None)
+        keys: dict[float, str] = {}
+        read: list[TimeRow] = []
+        for written, time in value.items():
+            temp_c = rows.read(written, written, *TEMPERATURES)
+            duration_s = rows.read_duration(written, time)
+            if temp_c is not None and temp_c in keys:
+                rows.fault(written, f"is the same temperature as {shown(keys[temp_c])}", "keep one")
+            elif temp_c is not None and duration_s is not None:
+                keys[temp_c] = written
+                read.append(TimeRow(temp_c, duration_s))
+        if len(read) == len(value):
+            found = TimeTable(tuple(sorted(read, key=lambda row: row.temp_c)))
+            check_rows(found, keys, rows.path, rows.faults)
+            times[clock] = found
+    return times
+
+
+def reckoned_down(
+    times: Mapping[ClockName, TimeTable], floor_c: float | None
+) -> dict[ClockName, TimeTable]:
+    """Let a table of one row be reckoned down to the application minimum, as most sheets need."""
+    return {
+        clock: replace(table, reckoned_to_c=floor_c) if len(table.rows) == 1 else table
+        for clock, table in times.items()
+    }
+
+
+def check_needed_times(table: Table, *, mixed: bool, always: Container[ClockName]) -> None:
+    """Keep which clocks are missing, without which no film can be followed.
+
+    Args:
+        table: that of [times].
+        mixed: whether a hardener goes in.
+        always: clocks that columns by humidity alone give, which one of them always meets.
+    """
+    needed = [ClockName.TOUCH_DRY, ClockName.CURED]
+    if mixed:
+        needed.insert(0, ClockName.POT_LIFE)
+    for clock in needed:
+        if time_key(clock) not in table.values and clock not in always:
+            table.missing(time_key(clock), '{ "20 degC" = "8 h" }')
+
+
+def read_recoat(
+    top: Table, times: Mapping[ClockName, TimeTable]
+) -> dict[str, dict[ClockName, TimeTable]]:
+    """Read what differs by the next coat; a clock that it does not state stays as in [times]."""
+    section = top.table("recoat_before", None)
+    recoat: dict[str, dict[ClockName, TimeTable]] = {}
+    for following in section.values:
+        near = get_close_matches(following, FAMILIES, 1, 0.85)
+        if near and following not in FAMILIES and not following.startswith(near[0] + "-"):
+            section.fault(following, "is no family and looks like one", f"did you mean {near[0]}")
+        table = section.table(following, _WINDOW)
+        own = read_times(table, _WINDOW)
+        both = {clock: each for clock, each in {**times, **own}.items() if each is not NEVER}
+        check_window(both if own else {}, table.path, section.faults)
+        recoat[following] = own
+    return recoat
+
+
+def read_when(top: Table, times: Mapping[ClockName, TimeTable]) -> tuple[Column, ...]:
+    """Read the columns of a sheet that hold under conditions."""
+    columns: list[Column] = []
+    for entry in top.tables("when", ("method", "hardener", "humidity", "service", "times")):
+        method = entry.one_of("method", METHODS, required=False)
+        service = entry.one_of("service", [each.value for each in Service], required=False)
+        hardener = entry.slug("hardener", example="winter") if "hardener" in entry.values else ""
+        humidity_pct = entry.figure("humidity", "%", 1.0, 100.0)
+        own_table = entry.table("times", TIME_KEYS)
+        if len(entry.values) == ("times" in entry.values):
+            entry.fault(None, "names no condition", 'give one, such as method = "gun"')
+        if not own_table.values:
+            entry.fault(None, "has no times", 'add [when.times] with { "20 degC" = "4 h" }')
+        own = read_times(own_table, TIME_KEYS)
+        both = {clock: each for clock, each in {**times, **own}.items() if each is not NEVER}
+        if own:
+            check_order(both, own_table.faults, own_table.path, own)
+            check_window(both, own_table.path, own_table.faults)
+        column = Column(
+            Method(method) if method else None,
+            hardener or None,
+            Service(service) if service else None,
+            humidity_pct,
+            own,
+        )
+        conditions = (column.method, column.hardener, column.service, column.humidity_pct)
+        for at, other in enumerate(columns, start=1):
+            theirs = (other.method, other.hardener, other.service, other.humidity_pct)
+            for key in (time_key(clock) for clock in own if clock in other.times):
+                if theirs == conditions:
+                    own_table.fault(
+                        key,
+                        f"stands under the same conditions in when[{at}]",
+                        "keep one of the two",
+                    )
+        columns.append(column)
+    return tuple(columns)

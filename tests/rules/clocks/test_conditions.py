@@ -1,0 +1,169 @@
+"""Times that hold under conditions: which column of a sheet counts, and humidity between them.
+
+Expected figures are worked beside each test, or integrated by scipy; that ln(time) runs linearly
+in the humidity between two columns is the contract of the spec form, no source beyond it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from clock_material import PRIMER, SPECS, T0, H, event, steady, table
+from scipy.integrate import quad
+
+from rules.clocks.all_clocks import clocks_of
+from rules.clocks.history import TemperatureHistory, course_of
+from rules.clocks.progress import progress
+from rules.rate import SafeSide, rate_law
+from rules.spec.model import Column, OvercoatSteps, TimeTable
+from rules.vocabulary import ClockName, EventKind, Method, Service
+
+DRY = ClockName.TOUCH_DRY
+BY_HUMIDITY = replace(
+    table((10, 12), (23, 4.5)),
+    columns=((30.0, table((10, 8), (23, 3))), (80.0, table((10, 12), (23, 4.5)))),
+)
+
+
+def column(table: TimeTable, clock: ClockName = DRY, **conditions: object) -> Column:
+    blank = {"method": None, "hardener": None, "service": None, "humidity_pct": None}
+    return Column(**{**blank, **conditions}, times={clock: table})  # type: ignore[arg-type]
+
+
+def ended_h(lean: SafeSide, rh: tuple[float, ...], *, known: bool = True) -> float | None:
+    """When a step at 23 degC is over, by humidities that run evenly over 6 h [h]."""
+    time_s = np.linspace(0.0, 6 * H, 361)
+    temp_c = np.full(time_s.size, 23.0)
+    rh_pct = np.interp(time_s, np.linspace(0.0, 6 * H, len(rh)), rh)
+    history = TemperatureHistory(time_s, temp_c, temp_c)
+    if known:
+        history = replace(history, rh_low_pct=rh_pct, rh_high_pct=rh_pct)
+    course = course_of(time_s, temp_c, 0.0, 900.0, upper=False, beside=history)
+    end_s = progress(rate_law(BY_HUMIDITY, lean), course, 0.0, 6 * H).ended_at_s
+    return None if end_s is None else end_s / H
+
+
+@pytest.mark.parametrize(
+    ("rh_pct", "hours"),
+    # Half way between the columns 3 h x 1.5^0.5 = 3.674 h; past them the nearest one's.
+    [(30.0, 3.0), (55.0, 3.674), (80.0, 4.5), (10.0, 3.0), (95.0, 4.5)],
+)
+def test_a_steady_humidity_gives_the_time_between_its_columns(rh_pct: float, hours: float) -> None:
+    assert ended_h(SafeSide.OPENS, (rh_pct, rh_pct)) == pytest.approx(hours, rel=1e-3)
+
+
+def test_a_humidity_that_changes_is_integrated() -> None:
+    def rate(hour: float) -> float:
+        return 1.0 / (3.0 * 1.5 ** ((30.0 + 50.0 * hour / 6.0 - 30.0) / 50.0))
+
+    found = ended_h(SafeSide.OPENS, (30.0, 80.0))
+    assert found is not None
+    assert quad(rate, 0.0, found)[0] == pytest.approx(1.0, abs=1e-4)
+
+
+@pytest.mark.parametrize(("lean", "hours"), [(SafeSide.OPENS, 4.5), (SafeSide.CLOSES, 3.0)])
+def test_a_humidity_that_nobody_knows_counts_on_the_safe_side(lean: SafeSide, hours: float) -> None:
+    assert ended_h(lean, (55.0,), known=False) == pytest.approx(hours, rel=1e-3)
+
+
+def test_a_humidity_that_was_silent_for_hours_is_not_carried_through() -> None:
+    time_s = np.linspace(0.0, 6 * H, 361)
+    temp_c = np.full(time_s.size, 23.0)
+    rh_pct = np.where(time_s < 1.0 * H, 30.0, math.nan)
+    history = TemperatureHistory(
+        time_s, temp_c, temp_c, max_gap_s=900.0, rh_low_pct=rh_pct, rh_high_pct=rh_pct
+    )
+    course = course_of(time_s, temp_c, 0.0, 900.0, upper=False, beside=history)
+    end_s = progress(rate_law(BY_HUMIDITY, SafeSide.OPENS), course, 0.0, 6 * H).ended_at_s
+    # An hour, and a quarter held on, at 3 h; the rest at 4.5 h: 1.25 + (1 - 1.25 / 3) 4.5 = 3.875.
+    assert end_s == pytest.approx(3.875 * H, rel=0.01)
+
+
+def test_the_column_that_names_most_of_what_is_so_counts() -> None:
+    base, gun, winter, both = (table((20, h)) for h in (8, 6, 4, 2))
+    spec = replace(
+        PRIMER,
+        times={DRY: base},
+        when=(
+            column(gun, method=Method.GUN),
+            column(winter, hardener="winter"),
+            column(both, method=Method.GUN, hardener="winter"),
+        ),
+    )
+    assert spec.hardeners == ("winter",)
+    for method, hardener, expected in (
+        (None, None, base),
+        (Method.BRUSH, None, base),
+        (Method.GUN, None, gun),
+        (Method.BRUSH, "winter", winter),
+        (Method.GUN, "winter", both),
+    ):
+        assert spec.under(method, hardener).times[DRY] == expected
+
+
+def test_a_hull_is_immersed_unless_somebody_says_that_it_is_not() -> None:
+    closes = ClockName.RECOAT_CLOSES
+    wet, dry = table((20, 48)), table((20, 720))
+    spec = replace(
+        PRIMER, times={closes: dry}, when=(column(wet, closes, service=Service.IMMERSED),)
+    )
+    assert spec.under().times[closes] == wet
+    assert spec.under(service=Service.ATMOSPHERIC).times[closes] == dry
+
+
+def test_columns_by_humidity_stand_side_by_side_and_others_over_them() -> None:
+    damp, dry, gun = table((20, 9)), table((20, 6)), table((20, 3))
+    spec = replace(
+        PRIMER,
+        times={},
+        when=(
+            column(damp, humidity_pct=80.0),
+            column(dry, humidity_pct=30.0),
+            column(gun, method=Method.GUN),
+        ),
+    )
+    found = spec.under(Method.BRUSH).times[DRY]
+    assert [rh for rh, _ in found.columns] == [30.0, 80.0]
+    assert found.rows == damp.rows  # where no humidity can be asked for, the damp one
+    assert spec.under(Method.GUN).times[DRY] == gun
+
+
+def test_a_coat_has_the_hardener_of_its_mix_and_the_pot_the_method_of_its_coat() -> None:
+    spec = replace(
+        PRIMER,
+        pot_sizes=(),
+        when=(
+            column(table((20, 2)), hardener="winter"),
+            column(table((20, 1)), ClockName.POT_LIFE, method=Method.GUN),
+        ),
+    )
+    told = (
+        event(EventKind.MIXED, 0.0, batch="A", what="winter"),
+        event(EventKind.COAT_STARTED, 0.2, method=Method.GUN),
+        event(EventKind.COAT_ENDED, 0.5),
+    )
+    history = steady(20.0, air_c=20.0)
+    clocks = {c.name: c for c in clocks_of(None, told, SPECS, spec, history, T0 + 0.6 * H)}
+    assert clocks[DRY].ends_at_s == pytest.approx(T0 + 2.5 * H)
+    assert clocks[ClockName.POT_LIFE].ends_at_s == pytest.approx(T0 + 1.0 * H)
+
+
+def test_past_its_last_step_a_coat_comes_off_and_no_sanding_opens_it() -> None:
+    # The window of 48 h at 20 degC has closed; sanding is of use until 60 h.
+    spec = replace(PRIMER, overcoat=OvercoatSteps(abraded_s=60 * H))
+    laid = (event(EventKind.COAT_STARTED, 0.0), event(EventKind.COAT_ENDED, 1.0))
+    sanded = (*laid, event(EventKind.SANDED, 50.0))
+    history = steady(20.0, 80.0)
+
+    def closes(events: tuple[object, ...], at_h: float) -> object:
+        clocks = clocks_of(None, events, SPECS, spec, history, T0 + at_h * H)  # type: ignore[arg-type]
+        return next(c for c in clocks if c.name is ClockName.RECOAT_CLOSES)
+
+    assert closes(laid, 55.0).stops_coating  # type: ignore[attr-defined]
+    assert not closes(sanded, 55.0).stops_coating  # type: ignore[attr-defined]
+    late = closes(sanded, 61.0)
+    assert late.stops_coating  # type: ignore[attr-defined]
+    assert "take it off" in late.advice  # type: ignore[attr-defined]
