@@ -183,6 +183,7 @@ _ASKED = {
     "ml": ("a volume", '"500 ml"'),
     "um": ("a thickness", '"120 um"'),
     "g/ml": ("a density", '"1.2 kg/l"'),
+    "m**2": ("an area", '"6.5 m2"'),
 }
 
 # Metric units by exact factor: unit asked for -> unit written -> factor. All are exact by
@@ -193,6 +194,8 @@ _METRIC: dict[str, dict[str, float]] = {
     "ml": {"ml": 1.0, "mL": 1.0, "l": 1000.0, "L": 1000.0},
     "um": {"um": 1.0, "mm": 1000.0},
     "g/ml": {"g/ml": 1.0, "kg/l": 1.0, "g/cm**3": 1.0, "kg/dm**3": 1.0},
+    # The international foot of 0.3048 m (NIST SP 811, appendix B.8).
+    "m**2": {"m**2": 1.0, "sqft": 0.3048**2, "ft**2": 0.3048**2},
 }
 
 # Spellings from data sheets -> the one that the table above or pint knows.
@@ -235,6 +238,8 @@ _FIGURE = re.compile(rf"({NUMBER})\s*(.*)")
 # One unit, or one over another, with a small power at most: nothing that pint could be made
 # to work on for long.
 _UNIT = re.compile(r"[A-Za-z_]+(?:\*\*[23])?(?:/[A-Za-z_]+(?:\*\*[23])?)?|%")
+_TIME_PART = re.compile(r"[0-9.]+ ?[A-Za-z]+")
+_TIME_PARTS = re.compile(r"[0-9.]+ ?[A-Za-z]+(?:\s+[0-9.]+ ?[A-Za-z]+)+")
 _COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 _RANGE = re.compile(rf"({NUMBER})([^0-9-]*?)(?:-|–|to)\s*({NUMBER})\s*(.*)")
 _SECOND_END = re.compile(r"[^0-9-]*?(?:-|–|to)\s*[0-9].*")
@@ -257,6 +262,8 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
     Source:
         Factors: SI Brochure for the metric units, pint's definitions for the others.
 
+    >>> amount("1 h 30 min", "s"), amount("140 sqft", "m**2").__round__(2)
+    (5400.0, 13.01)
     >>> amount("16 h", "s"), amount("50 degF", "degC"), amount("5 °F", "K", difference=True)
     (57600.0, 10.0, 2.7777777777777777)
     """
@@ -266,6 +273,8 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
         raise BadAmount(f"{shown(text)} is not a figure", mend)
     if not isinstance(text, str):
         raise BadAmount(f"{text} has no unit", f"{mend}, in quotes")
+    if to == "s" and _TIME_PARTS.fullmatch(text.strip()):
+        return sum(amount(part, to) for part in _TIME_PART.findall(text))
     number, unit = _split(text, mend)
     if not unit:
         raise BadAmount(f"{shown(text)} has no unit", mend)
