@@ -195,7 +195,7 @@ _METRIC: dict[str, dict[str, float]] = {
     "um": {"um": 1.0, "mm": 1000.0},
     "g/ml": {"g/ml": 1.0, "kg/l": 1.0, "g/cm**3": 1.0, "kg/dm**3": 1.0},
     # The international foot of 0.3048 m (NIST SP 811, appendix B.8).
-    "m**2": {"m**2": 1.0, "sqft": 0.3048**2, "ft**2": 0.3048**2},
+    "m**2": {"m**2": 1.0, "ft**2": 0.3048**2},
 }
 
 # Spellings from data sheets -> the one that the table above or pint knows.
@@ -219,6 +219,7 @@ _SPELLINGS = {
     "% RH": "%",
     "% rh": "%",
     "fl oz": "floz",
+    "sqft": "ft**2",
     "wk": "week",
     "litre": "l",
     "litres": "l",

@@ -1,0 +1,488 @@
+"""A plan by list order: one section after the other, each as early done as the rest leaves room.
+
+For each section the best starts of all its coats are found at once, backwards from the last, so
+that a first coat waits where that saves a sanding. Several orders of the sections are tried.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from rules.job.air import Bools
+from rules.job.problem import CLOSE_BEFORE, NEVER, Chain, Piece, Problem, Slots, Task
+
+_FEW_COATS, _TRIES_FEW, _TRIES_MANY = 24, 12, 3
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """One step on the grid.
+
+    Attributes:
+        chain: place of its section.
+        kind: of step.
+        what: grit, cloth or line; "" for others.
+        coat: number of the coat that it is or belongs to.
+        start: first slot.
+        end: the slot after its last.
+        extra: a sanding that a missed window asks for.
+    """
+
+    chain: int
+    kind: str
+    what: str
+    coat: int
+    start: int
+    end: int
+    extra: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A plan on the grid: its steps by their start, and when the last film is done."""
+
+    steps: tuple[Placed, ...]
+    finish: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Film:
+    """A film in its place: when its tape goes on, its coat begins, its tape is off, it is dry."""
+
+    chain: int
+    hold: int
+    start: int
+    off: int
+    dry: int
+    handle: int
+
+
+@dataclass(slots=True)
+class _Room:
+    """What is taken already: people, wet films, sandings and tape."""
+
+    problem: Problem
+    busy: Slots
+    films: list[_Film] = field(default_factory=list)
+    sandings: list[tuple[int, int, int]] = field(default_factory=list)
+    done_coats: dict[int, int] = field(default_factory=dict)
+    """By chain the end of its last coat."""
+    resources: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
+
+    @classmethod
+    def empty(cls, problem: Problem) -> _Room:
+        room = cls(problem, np.zeros(problem.slots + 1, dtype=np.int64))
+        for at, chain in enumerate(problem.chains):
+            if chain.film is not None:
+                film = chain.film
+                room.films.append(_Film(at, -NEVER, -NEVER, -NEVER, film.dry, film.handle))
+        return room
+
+    def take(self, start: int, length: int) -> None:
+        self.busy[start : start + length] += 1
+
+    def free(self, length: int) -> Bools:
+        """Whether a person has time from each slot on, whole inside one span."""
+        problem = self.problem
+        if problem.people == 0:
+            return problem.span_left >= length
+        full = np.concatenate(([0], np.cumsum(self.busy >= problem.people)))
+        ends = np.minimum(np.arange(problem.slots + 1) + length, problem.slots + 1)
+        return (problem.span_left >= length) & (full[ends] == full[:-1])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Choice:
+    """For one coat: which starts are left, and what goes with each of them."""
+
+    open_: Bools
+    head: Slots
+    """First slot that its near work takes."""
+
+
+def list_plan(problem: Problem, orders: Iterable[Sequence[int]] = ()) -> Layout | None:
+    """Return the best plan that list orders find; always the same for the same problem.
+
+    Args:
+        problem: on the grid.
+        orders: further orders of the sections to be tried.
+
+    Returns:
+        The plan, or None where no order finds room for every coat.
+    """
+    bounds = [alone(problem, at) for at in range(len(problem.chains))]
+    first = sorted(range(len(problem.chains)), key=lambda at: -bounds[at])
+    tried: set[tuple[int, ...]] = set()
+    best: Layout | None = None
+    queue = [tuple(range(len(problem.chains))), tuple(first), *map(tuple, orders)]
+    coats = sum(len(chain.tasks) for chain in problem.chains)
+    tries = _TRIES_FEW if coats <= _FEW_COATS else _TRIES_MANY
+    while queue and len(tried) < tries:
+        order = _lawful(problem, queue.pop(0))
+        if order in tried:
+            continue
+        tried.add(order)
+        found, last = _in_order(problem, order)
+        if found is not None and (best is None or found.finish < best.finish):
+            best = found
+        if best is not None and best.finish <= max(bounds, default=0):
+            break
+        # The section that ended last, or found no room, goes first next time.
+        queue.append((last, *(at for at in order if at != last)))
+    return best
+
+
+def alone(problem: Problem, at: int) -> int:
+    """Return the least slot at which a section can be done, were all else out of its way."""
+    chain = problem.chains[at]
+    if not chain.tasks:
+        return chain.film.done if chain.film is not None else 0
+    room = _Room.empty(problem)
+    room.films.clear()
+    choices = [
+        _Choice(np.ones(t.starts.size, dtype=np.bool_), t.starts - t.lead) for t in chain.tasks
+    ]
+    value, _, _ = _values(room, at, choices)
+    return int(min(_first_values(room, at, choices, value).min(initial=NEVER), NEVER))
+
+
+def latest_starts(problem: Problem, at: int, deadline: int) -> list[int]:
+    """Return for each coat of a section the latest start with which it can be done in time.
+
+    Args:
+        problem: on the grid.
+        at: place of the section.
+        deadline: slot by whose beginning it must be done.
+
+    Returns:
+        Slots; -1 where no start does.
+    """
+    chain = problem.chains[at]
+    room = _Room.empty(problem)
+    choices = [
+        _Choice(np.ones(t.starts.size, dtype=np.bool_), t.starts - t.lead) for t in chain.tasks
+    ]
+    values, _, _ = _values(room, at, choices)
+    return [
+        int(task.starts[value <= deadline].max(initial=-1))
+        for task, value in zip(chain.tasks, values, strict=True)
+    ]
+
+
+def done_from(problem: Problem, at: int) -> list[Slots]:
+    """Return for each coat's starts when its section can be done at best from there."""
+    chain = problem.chains[at]
+    room = _Room.empty(problem)
+    choices = [
+        _Choice(np.ones(t.starts.size, dtype=np.bool_), t.starts - t.lead) for t in chain.tasks
+    ]
+    return _values(room, at, choices)[0]
+
+
+def _lawful(problem: Problem, order: Sequence[int]) -> tuple[int, ...]:
+    """The order with every section behind those that come before it."""
+    left, found = list(order), []
+    while left:
+        at = next(at for at in left if not (problem.chains[at].after & set(left)))
+        left.remove(at)
+        found.append(at)
+    return tuple(found)
+
+
+def _in_order(problem: Problem, order: Sequence[int]) -> tuple[Layout | None, int]:
+    room = _Room.empty(problem)
+    steps: list[Placed] = []
+    ends = {}
+    for at in order:
+        placed = _place(room, at)
+        if placed is None:
+            return None, at
+        own, ends[at] = placed
+        steps += own
+    last = max(order, key=lambda at: ends[at])
+    finish = max(ends.values(), default=0)
+    return Layout(tuple(sorted(steps, key=lambda s: (s.start, s.chain, s.end))), finish), last
+
+
+def _place(room: _Room, at: int) -> tuple[list[Placed], int] | None:
+    """Lay one section's coats into the room that is left."""
+    chain = room.problem.chains[at]
+    if not chain.tasks:
+        room.done_coats[at] = 0
+        return [], chain.film.done if chain.film is not None else 0
+    choices = [_choice(room, at, chain, task) for task in chain.tasks]
+    values, following, sanded = _values(room, at, choices)
+    firsts = _first_values(room, at, choices, values)
+    if firsts.size == 0 or firsts.min() >= NEVER:
+        return None
+    index = int(np.argmin(firsts))
+    steps: list[Placed] = []
+    film, ready, sand, extra = chain.film, _begin(room, at), 0, False
+    if film is not None:
+        first = chain.tasks[0]
+        sand, extra = film.sand, _is_late(first, int(first.starts[index]), film.closes)
+    for n, task in enumerate(chain.tasks):
+        _, chores = _middles(room, at, task, ready, sand, extra)
+        steps += chores + _lay(room, at, chain, task, index)
+        room.done_coats[at] = int(task.starts[index]) + task.length
+        if n + 1 < len(chain.tasks):
+            extra = bool(sanded[n][index])
+            needs = _pieces(chain.tasks[n + 1], extra, room.problem)
+            ready, sand = int(_ready_after(task, needs)[index]), int(task.sand[index])
+            index = int(following[n][index])
+    return steps, int(chain.tasks[-1].done[index])
+
+
+def _is_late(task: Task, start: int, closes: int) -> bool:
+    return start > closes and not task.is_sanded_first
+
+
+def _begin(room: _Room, at: int) -> int:
+    """The first slot at which a section's work may begin."""
+    chain = room.problem.chains[at]
+    begin = max((room.done_coats.get(other, 0) for other in chain.after), default=0)
+    return max(begin, chain.film.dry) if chain.film is not None else begin
+
+
+def _pieces(task: Task, extra: bool, problem: Problem) -> tuple[Piece, ...]:
+    sanding = (Piece("sand", "", problem.resanding, 0),) if extra else ()
+    return sanding + task.middles
+
+
+def _ready_after(task: Task, pieces: Sequence[Piece]) -> Slots:
+    """From when on the first chore over a coat can begin, by the coat's start."""
+    return task.dry if pieces else task.starts + task.length
+
+
+def _chore_free(room: _Room, at: int, piece: Piece) -> Bools:
+    """From which slots on a chore finds a person, and no wet film or tape that it would spoil."""
+    free = room.free(piece.length)
+    if piece.kind != "sand":
+        return free
+    every = np.arange(room.problem.slots + 1)
+    end = every + piece.length
+    chain = room.problem.chains[at]
+    for film in room.films:
+        if film.chain != at and room.problem.chains[film.chain].enclosure == chain.enclosure:
+            free &= (every >= film.dry) | (end <= film.start)
+        if film.chain in chain.beside:
+            free &= (every >= film.off) | (end <= film.hold)
+    return free
+
+
+def _next_free(room: _Room, at: int, piece: Piece) -> Slots:
+    return _next_of(_chore_free(room, at, piece))
+
+
+def _through(tables: Sequence[tuple[Piece, Slots]], ready: Slots, sand: Slots | int = 0) -> Slots:
+    """When the last of some chores is over and dry, by when the first may begin and be sanded."""
+    for piece, table in tables:
+        if piece.kind == "sand":
+            ready = np.maximum(ready, sand)
+        start = table[np.minimum(ready, table.size - 1)]
+        ready = np.minimum(start + piece.length + piece.dries, NEVER)
+    return ready
+
+
+def _middles(
+    room: _Room, at: int, task: Task, ready: int, sand: int, extra: bool
+) -> tuple[int, list[Placed]]:
+    """Lay the chores before a coat, each as early as it can."""
+    found: list[Placed] = []
+    for piece in _pieces(task, extra, room.problem):
+        ready = max(ready, sand) if piece.kind == "sand" else ready
+        start = int(_next_free(room, at, piece)[ready])
+        room.take(start, piece.length)
+        end = start + piece.length
+        if piece.kind == "sand":
+            room.sandings.append((at, start, end))
+        made = extra and piece.what == "" and piece.kind == "sand" and not found
+        found.append(Placed(at, piece.kind, piece.what, task.number, start, end, made))
+        ready = end + piece.dries
+    return ready, found
+
+
+def _choice(room: _Room, at: int, chain: Chain, task: Task) -> _Choice:
+    """Which of a coat's starts are left by people, tape, dust and neighbours."""
+    starts, end = task.starts, task.starts + task.length
+    open_ = room.free(task.length)[starts]
+    head = starts.copy()
+    for piece in reversed(task.close_before):
+        last = _last_free(room, piece.length)
+        head = last[np.clip(head - piece.length - piece.dries, -1, room.problem.slots)]
+    if task.close_before:
+        open_ &= head >= starts - task.lead - CLOSE_BEFORE
+    hold = head.copy()
+    if task.mix is not None:
+        mix = _last_free(room, 1)[np.clip(np.minimum(task.mix.last, head - 1), -1, None)]
+        open_ &= (mix >= task.mix.first) & (mix >= 0)
+        head = mix
+    if task.untape is not None:
+        off = _next_of(room.free(1))[np.clip(task.untape.first, 0, room.problem.slots)]
+        open_ &= off <= task.untape.last
+        off_end = np.where(open_, off + 1, end)
+    else:
+        off_end = end
+    if task.resource is not None:
+        for begin, stop in room.resources.get(task.resource, []):
+            open_ &= (end <= begin) | (starts >= stop)
+    for other, begin, stop in room.sandings:
+        if room.problem.chains[other].enclosure == chain.enclosure and other != at:
+            open_ &= (starts >= stop) | (task.dry <= begin)
+        if other in chain.beside:
+            open_ &= (hold >= stop) | (off_end <= begin)
+    reach = np.maximum(task.handle, off_end)
+    for film in room.films:
+        if film.chain in chain.beside:
+            open_ &= (hold >= film.handle) | (reach <= film.hold)
+    return _Choice(open_, np.where(open_, head, -1))
+
+
+def _last_free(room: _Room, length: int) -> Slots:
+    """The latest start for work of a length, at or before each slot; index -1 gives -1."""
+    free = room.free(length)
+    found = np.maximum.accumulate(np.where(free, np.arange(free.size), -1))
+    return np.append(found, -1)
+
+
+def _next_of(free: Bools) -> Slots:
+    slots = np.where(free, np.arange(free.size), NEVER)
+    found: Slots = np.append(np.minimum.accumulate(slots[::-1])[::-1], NEVER)
+    return found
+
+
+def _values(
+    room: _Room, at: int, choices: Sequence[_Choice]
+) -> tuple[list[Slots], list[Slots], list[Bools]]:
+    """For each coat's starts: when the section is done, the next coat's start, and whether sanded.
+
+    Backwards from the last coat, each start looks for the best of those that follow it.
+    """
+    chain = room.problem.chains[at]
+    last = chain.tasks[-1]
+    value = np.where(choices[-1].open_, last.done, NEVER)
+    values, following, sanded = [value], [], []
+    for n in range(len(chain.tasks) - 2, -1, -1):
+        task, after = chain.tasks[n], chain.tasks[n + 1]
+        best, to, with_sanding = _best_next(room, at, task, after, choices[n + 1], values[0])
+        values.insert(0, np.where(choices[n].open_, best, NEVER))
+        following.insert(0, to)
+        sanded.insert(0, with_sanding)
+    return values, following, sanded
+
+
+def _tables(room: _Room, at: int, pieces: Sequence[Piece]) -> list[tuple[Piece, Slots]]:
+    return [(piece, _next_free(room, at, piece)) for piece in pieces]
+
+
+def _best_next(
+    room: _Room,
+    at: int,
+    task: Task,
+    after: Task,
+    choice: _Choice,
+    value: Slots,
+) -> tuple[Slots, Slots, Bools]:
+    size = after.starts.size
+    every = np.full(task.starts.size, size)
+
+    def from_ready(extra: bool) -> Slots:
+        pieces = _pieces(after, extra, room.problem)
+        ready = _through(_tables(room, at, pieces), _ready_after(task, pieces), task.sand)
+        by_head = np.searchsorted(np.maximum.accumulate(choice.head), ready, "left")
+        found: Slots = np.maximum(by_head, np.searchsorted(after.starts, task.opens, "left"))
+        return found
+
+    low = from_ready(False)
+    high = np.searchsorted(after.starts, task.closes, "right")
+    if after.is_sanded_first:
+        high = every
+    best, to = _least_between(value, low, high)
+    low = from_ready(True)
+    other, other_to = _least_between(value, low, every)
+    use = other < best
+    return np.where(use, other, best), np.where(use, other_to, to), use
+
+
+def _first_values(
+    room: _Room, at: int, choices: Sequence[_Choice], values: Sequence[Slots]
+) -> Slots:
+    """For each start of the first coat when the section is done, or NEVER where it may not."""
+    chain = room.problem.chains[at]
+    first, value = chain.tasks[0], values[0]
+    film = chain.film
+    ready = np.array([_begin(room, at)])
+
+    sand = 0 if film is None else film.sand
+
+    def left(extra: bool) -> Bools:
+        pieces = _pieces(first, extra, room.problem)
+        done = int(_through(_tables(room, at, pieces), ready, sand)[0])
+        return choices[0].head >= done
+
+    allowed = left(False)
+    if film is not None:
+        late = (first.starts > film.closes) & (not first.is_sanded_first)
+        allowed = np.where(late, left(True), allowed) & (first.starts >= film.opens)
+    found: Slots = np.where(allowed, value, NEVER)
+    return found
+
+
+def _least_between(value: Slots, low: Slots, high: Slots) -> tuple[Slots, Slots]:
+    """The least value in [low, high) and its first place, for each pair; NEVER where empty."""
+    size = value.size
+    if size == 0:
+        return np.full(low.size, NEVER), np.zeros(low.size, dtype=np.int64)
+    keyed = value.astype(np.int64) * (size + 1) + np.arange(size)
+    levels = [keyed]
+    step = 1
+    while 2 * step <= size:
+        above = levels[-1]
+        levels.append(np.minimum(above[:-step], above[step:]))
+        step *= 2
+    length = np.minimum(high, size) - low
+    some = length > 0
+    level = np.where(some, np.log2(np.maximum(length, 1)).astype(np.int64), 0)
+    least = np.full(low.size, np.int64(NEVER) * (size + 1))
+    for at, table in enumerate(levels):
+        here = some & (level == at)
+        if here.any():
+            begin = low[here]
+            end = np.minimum(high[here], size) - (1 << at)
+            least[here] = np.minimum(table[begin], table[end])
+    found = np.minimum(least // (size + 1), NEVER)
+    return found, np.where(found >= NEVER, 0, least % (size + 1))
+
+
+def _lay(room: _Room, at: int, chain: Chain, task: Task, index: int) -> list[Placed]:
+    """Take the room of one coat and of what hangs on it."""
+    start = int(task.starts[index])
+    end = start + task.length
+    room.take(start, task.length)
+    steps = [Placed(at, "coat", "", task.number, start, end)]
+    head = start
+    for piece in reversed(task.close_before):
+        begin = int(_last_free(room, piece.length)[head - piece.length - piece.dries])
+        room.take(begin, piece.length)
+        steps.append(Placed(at, piece.kind, piece.what, task.number, begin, begin + piece.length))
+        head = begin
+    hold, off_end = head, end
+    if task.mix is not None:
+        begin = int(_last_free(room, 1)[min(int(task.mix.last[index]), head - 1)])
+        room.take(begin, 1)
+        steps.append(Placed(at, "mix", "", task.number, begin, begin + 1))
+    if task.untape is not None:
+        begin = int(_next_of(room.free(1))[int(task.untape.first[index])])
+        room.take(begin, 1)
+        steps.append(Placed(at, "untape", "", task.number, begin, begin + 1))
+        off_end = begin + 1
+    if task.resource is not None:
+        room.resources.setdefault(task.resource, []).append((start, end))
+    handle = max(int(task.handle[index]), off_end)
+    room.films.append(_Film(at, hold, start, off_end, int(task.dry[index]), handle))
+    return steps
+
+
