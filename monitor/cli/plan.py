@@ -1,0 +1,64 @@
+"""The command line of a whole job: plan, its season, a new job file, and today's sheet."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from monitor.cli.options import JsonOption, figure
+from rules.errors import FilmcallError
+
+plan_app = typer.Typer(rich_markup_mode=None)
+
+
+def _day(text: str | None) -> date | None:
+    try:
+        return None if text is None else date.fromisoformat(text)
+    except ValueError:
+        raise FilmcallError(
+            f"--start {text!r} is no day, so nothing is planned; write it as 2026-10-19"
+        ) from None
+
+
+@plan_app.callback(
+    invoke_without_command=True,
+    epilog="Example: filmcall plan --job workboat.toml --forecast creek.csv",
+)
+def plan(
+    context: typer.Context,
+    job: Annotated[Path | None, typer.Option(help="The job's file.", dir_okay=False)] = None,
+    forecast: Annotated[
+        Path | None, typer.Option(help="Hours of weather ahead, CSV or JSON.", dir_okay=False)
+    ] = None,
+    weather_year: Annotated[
+        Path | None, typer.Option(help="A typical year: EPW or TMY3.", dir_okay=False)
+    ] = None,
+    start: Annotated[str | None, typer.Option(help="First day, in place of the job's.")] = None,
+    solve: Annotated[
+        float, figure("--solve", "How long a solver may look; 0 for none [s].", "s", least=0.0,
+                      most=3600.0)  # fmt: skip
+    ] = 10.0,
+    season: Annotated[
+        Path | None, typer.Option(help="Count a typical year's good starts.", dir_okay=False)
+    ] = None,
+    html: Annotated[Path | None, typer.Option(help="Write a page for the wall.")] = None,
+    json_: JsonOption = False,
+) -> None:
+    """Lay a whole boat's coats out in time: when, how sure, and what decides the day."""
+    if context.invoked_subcommand is not None:
+        return
+    if job is None:
+        raise FilmcallError(
+            "no job is given, so nothing is planned; give --job FILE.toml, or write one with "
+            "'filmcall plan new'"
+        )
+    from monitor.job.json import plan_json
+    from monitor.job.make import plan_file
+
+    made = plan_file(
+        job, forecast=forecast, weather_year=weather_year, start=_day(start), limit_s=solve
+    )
+    typer.echo(plan_json(made.plan))
