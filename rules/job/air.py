@@ -6,7 +6,8 @@ may come. Clocks are the integral of the sheet's rate over them, as the live one
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,8 @@ from rules.air.arrays import (
 from rules.clocks.all_clocks import recoat_table
 from rules.job.model import CoatToLay
 from rules.rate import RateLaw, SafeSide, rate_law, reciprocal
-from rules.spec.model import Spec, TimeTable
+from rules.limits import is_upper
+from rules.spec.model import Limit, Spec, TimeTable
 from rules.units import HOUR_S
 from rules.vocabulary import CLOCK_OF_STEP, ClockName, LimitName, Stage
 
@@ -45,6 +47,8 @@ class Air:
     temp_c: Floats
     dew_point_c: Floats
     known_s: float
+    # A job of 72 coats asks the same few clocks and limits over and over.
+    _made: dict[Any, Any] = field(default_factory=dict, init=False)
 
     @property
     def end_s(self) -> float:
@@ -82,6 +86,38 @@ class Air:
         total = np.zeros((hourly.shape[0], hourly.shape[1] + 1))
         np.cumsum(hourly, axis=1, out=total[:, 1:])
         return total
+
+
+    def clock(self, table: TimeTable, lean: SafeSide) -> ClockTable:
+        """Return a clock over every course.
+
+        Args:
+            table: the sheet's times.
+            lean: which way is the safe one.
+        """
+        if (table, lean) not in self._made:
+            self._made[table, lean] = ClockTable(self, table, lean)
+        found: ClockTable = self._made[table, lean]
+        return found
+
+    def failures(self, limit: Limit, cooler_k: float) -> NDArray[np.int32]:
+        """Return in how many hours a limit has failed before each hour and at the end.
+
+        Args:
+            limit: of a spec.
+            cooler_k: how far a wet film stands below its surface [K].
+
+        Returns:
+            Courses by hours and one.
+        """
+        if (limit, cooler_k) not in self._made:
+            value = _value(self, limit.name, cooler_k)
+            fails = value > limit.bound if is_upper(limit.name) else value < limit.bound
+            count = np.zeros((fails.shape[0], fails.shape[1] + 1), dtype=np.int32)
+            np.cumsum(fails, axis=1, out=count[:, 1:])
+            self._made[limit, cooler_k] = count
+        found: NDArray[np.int32] = self._made[limit, cooler_k]
+        return found
 
 
 class ClockTable:
@@ -180,11 +216,11 @@ def film_clocks(air: Air, spec: Spec, following: Spec | None, done: ClockName) -
             table = None if following is None else recoat_table(spec, name, following)[0]
         else:
             table = spec.times.get(name)
-        return None if table is None or not table.rows else ClockTable(air, table, lean)
+        return None if table is None or not table.rows else air.clock(table, lean)
 
     dry = clock(ClockName.TOUCH_DRY)
     if dry is None:
-        dry = ClockTable(air, spec.times[ClockName.CURED], SafeSide.OPENS)
+        dry = air.clock(spec.times[ClockName.CURED], SafeSide.OPENS)
     return FilmClocks(
         opens=clock(ClockName.RECOAT_OPENS),
         closes=clock(ClockName.RECOAT_CLOSES, SafeSide.CLOSES),
@@ -228,23 +264,19 @@ def held(air: Air, coat: CoatToLay, start_s: Floats) -> tuple[Bools, Floats]:
         clock = CLOCK_OF_STEP[limit.until]
         if clock not in clocks:
             table = coat.spec.times.get(clock) or coat.spec.times[ClockName.CURED]
-            clocks[clock] = ClockTable(air, table, SafeSide.OPENS).ends_s(end_s)
+            clocks[clock] = air.clock(table, SafeSide.OPENS).ends_s(end_s)
         harm_s = clocks[clock]
-        value = _value(air, coat, limit.name)
-        fails = value > limit.bound if limit.name.endswith("_max") else value < limit.bound
-        count = np.zeros((rows, fails.shape[1] + 1), dtype=np.int32)
-        np.cumsum(fails, axis=1, out=count[:, 1:])
+        count = air.failures(limit, coat.spec.wet_film_cooling_k.get(coat.method, 0.0))
         reach = harm_s <= air.end_s + _EDGE_S
         last = np.ceil((np.where(reach, harm_s, air.end_s) - _EDGE_S - air.start_s) / HOUR_S)
-        last = np.clip(last, 0, fails.shape[1]).astype(np.intp)
+        last = np.clip(last, 0, air.temp_c.shape[1]).astype(np.intp)
         good &= reach & (count[row, last] == count[row, first[None, :]])
         np.maximum(latest, np.where(reach, harm_s, np.inf), out=latest)
     return good, latest
 
 
-def _value(air: Air, coat: CoatToLay, name: LimitName) -> Floats:
+def _value(air: Air, name: LimitName, cooler_k: float) -> Floats:
     if name is LimitName.DEW_MARGIN_MIN:
-        cooler_k = coat.spec.wet_film_cooling_k.get(coat.method, 0.0)
         return air.temp_c - cooler_k - wetting_temps_c(air.dew_point_c)
     if name in (LimitName.HUMIDITY_MAX, LimitName.HUMIDITY_MIN):
         return air.rh_pct()
