@@ -6,7 +6,8 @@ that a first coat waits where that saves a sanding. Several orders of the sectio
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import heapq
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,7 +15,7 @@ import numpy as np
 from rules.job.air import Bools
 from rules.job.problem import CLOSE_BEFORE, NEVER, Chain, Piece, Problem, Slots, Task
 
-_FEW_COATS, _TRIES_FEW, _TRIES_MANY = 24, 12, 3
+_FEW_COATS, _TRIES_FEW, _TRIES_MANY = 24, 12, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,24 +104,30 @@ class _Choice:
     """First slot that its near work takes."""
 
 
-def list_plan(problem: Problem, orders: Iterable[Sequence[int]] = ()) -> Layout | None:
+def list_plan(problem: Problem) -> Layout | None:
     """Return the best plan that list orders find; always the same for the same problem.
 
     Args:
         problem: on the grid.
-        orders: further orders of the sections to be tried.
 
     Returns:
         The plan, or None where no order finds room for every coat.
     """
     bounds = [alone(problem, at) for at in range(len(problem.chains))]
+    best: Layout | None = None
+    if len(problem.chains) > 1:
+        values = [done_from(problem, at) for at in range(len(problem.chains))]
+        count = len(problem.chains)
+        for rule, at_once in ((0, count), (1, count), *((1, n) for n in (2, 3) if n < count)):
+            found = _coat_by_coat(problem, values, _RULES[rule], at_once)
+            if found is not None and (best is None or found.finish < best.finish):
+                best = found
     first = sorted(range(len(problem.chains)), key=lambda at: -bounds[at])
     tried: set[tuple[int, ...]] = set()
-    best: Layout | None = None
-    queue = [tuple(range(len(problem.chains))), tuple(first), *map(tuple, orders)]
+    queue = [tuple(range(len(problem.chains))), tuple(first)]
     coats = sum(len(chain.tasks) for chain in problem.chains)
     tries = _TRIES_FEW if coats <= _FEW_COATS else _TRIES_MANY
-    while queue and len(tried) < tries:
+    while queue and len(tried) < tries and (best is None or best.finish > max(bounds)):
         order = _lawful(problem, queue.pop(0))
         if order in tried:
             continue
@@ -128,8 +135,6 @@ def list_plan(problem: Problem, orders: Iterable[Sequence[int]] = ()) -> Layout 
         found, last = _in_order(problem, order)
         if found is not None and (best is None or found.finish < best.finish):
             best = found
-        if best is not None and best.finish <= max(bounds, default=0):
-            break
         # The section that ended last, or found no room, goes first next time.
         queue.append((last, *(at for at in order if at != last)))
     return best
@@ -180,6 +185,142 @@ def done_from(problem: Problem, at: int) -> list[Slots]:
         _Choice(np.ones(t.starts.size, dtype=np.bool_), t.starts - t.lead) for t in chain.tasks
     ]
     return _values(room, at, choices)[0]
+
+
+Rule = Callable[[int, int, int], tuple[int, ...]]
+"""What makes a coat go first, from its start, its window's end and when its section can be done."""
+
+_RULES: tuple[Rule, ...] = (
+    lambda start, closes, done: (start, -done, closes),
+    lambda start, closes, done: (start, closes, -done),
+)
+
+
+@dataclass(slots=True)
+class _Course:
+    """How far a section has come in a plan made coat by coat."""
+
+    n: int = 0
+    index: int = -1
+
+    def window(self, chain: Chain) -> tuple[int, int, int, int]:
+        """From when the next coat may begin, until when unsanded, and when chores may begin."""
+        if self.n > 0:
+            task, at = chain.tasks[self.n - 1], self.index
+            return int(task.opens[at]), int(task.closes[at]), int(task.dry[at]), int(task.sand[at])
+        if chain.film is not None:
+            film = chain.film
+            return film.opens, film.closes, film.dry, film.sand
+        return 0, NEVER, 0, 0
+
+
+def _coat_by_coat(
+    problem: Problem, values: Sequence[Sequence[Slots]], rule: Rule, at_once: int
+) -> Layout | None:
+    """Lay the coat that comes first by a rule, then the next, some sections side by side."""
+    room = _Room.empty(problem)
+    steps: list[Placed] = []
+    finish = 0
+    order = _lawful(problem, range(len(problem.chains)))
+    for first in range(0, len(order), at_once):
+        found = _side_by_side(room, values, rule, order[first : first + at_once])
+        if found is None:
+            return None
+        steps += found[0]
+        finish = max(finish, found[1])
+    return Layout(tuple(sorted(steps, key=lambda s: (s.start, s.chain, s.end))), finish)
+
+
+def _side_by_side(
+    room: _Room, values: Sequence[Sequence[Slots]], rule: Rule, group: Sequence[int]
+) -> tuple[list[Placed], int] | None:
+    """Lay the coats of some sections; return their steps, and when the last is done."""
+    problem = room.problem
+    steps: list[Placed] = []
+    courses = {at: _Course() for at in group}
+    waiting = {at for at in group if problem.chains[at].after & set(group)}
+    heap: list[tuple[tuple[int, ...], int]] = []
+
+    def offer(at: int) -> tuple[tuple[int, ...], int, bool] | None:
+        chain, course = problem.chains[at], courses[at]
+        found = _next_start(room, at, course, values[at][course.n])
+        if found is None:
+            return None
+        index, extra = found
+        task = chain.tasks[course.n]
+        key = rule(int(task.starts[index]), course.window(chain)[1],
+                   int(values[at][course.n][index]))  # fmt: skip
+        return key, index, extra
+
+    def push(at: int) -> bool:
+        found = offer(at)
+        if found is not None:
+            heapq.heappush(heap, (found[0], at))
+        return found is not None
+
+    finish = 0
+    for at in group:
+        chain = problem.chains[at]
+        if chain.tasks and at not in waiting and not push(at):
+            return None
+        if not chain.tasks:
+            room.done_coats[at] = 0
+            finish = max(finish, 0 if chain.film is None else chain.film.done)
+    while heap or waiting:
+        free = [at for at in sorted(waiting) if problem.chains[at].after <= set(room.done_coats)]
+        for at in free:
+            waiting.discard(at)
+            if problem.chains[at].tasks and not push(at):
+                return None
+        if not heap:
+            continue
+        key, at = heapq.heappop(heap)
+        found = offer(at)
+        if found is None:
+            return None
+        if heap and found[0] > max(key, heap[0][0]):
+            heapq.heappush(heap, (found[0], at))  # its place is taken meanwhile: ask again later
+            continue
+        _, index, extra = found
+        chain, course = problem.chains[at], courses[at]
+        task = chain.tasks[course.n]
+        _, _, dry, sand = course.window(chain)
+        steps += _middles(room, at, task, max(dry, _begin(room, at)), sand, extra)[1]
+        steps += _lay(room, at, chain, task, index)
+        course.n, course.index = course.n + 1, index
+        if course.n == len(chain.tasks):
+            room.done_coats[at] = int(task.starts[index]) + task.length
+            finish = max(finish, int(task.done[index]))
+        elif not push(at):
+            return None
+    return steps, finish
+
+
+def _next_start(
+    room: _Room, at: int, course: _Course, value: Slots
+) -> tuple[int, bool] | None:
+    """The start of a section's next coat from which it can be done soonest, and if it is sanded."""
+    chain = room.problem.chains[at]
+    task = chain.tasks[course.n]
+    choice = _choice(room, at, chain, task)
+    opens, closes, dry, sand = course.window(chain)
+    begin = np.array([max(dry, _begin(room, at)) if task.middles else _begin(room, at)])
+    best: tuple[int, int, bool] | None = None
+    for extra in (False, True):
+        pieces = _pieces(task, extra, room.problem)
+        if extra:
+            begin = np.maximum(begin, dry)
+        ready = int(_through(_tables(room, at, pieces), begin, sand)[0])
+        allowed = choice.open_ & (choice.head >= ready) & (task.starts >= opens)
+        if not extra and not task.is_sanded_first:
+            allowed &= task.starts <= closes
+        found = np.where(allowed, value, NEVER)
+        index = int(np.argmin(found)) if found.size else 0
+        if found.size and found[index] < NEVER and (best is None or found[index] < best[0]):
+            best = int(found[index]), index, extra
+        if best is not None or closes >= NEVER or task.is_sanded_first:
+            break
+    return None if best is None else best[1:]
 
 
 def _lawful(problem: Problem, order: Sequence[int]) -> tuple[int, ...]:

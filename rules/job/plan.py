@@ -123,8 +123,28 @@ def plan_of(
 
 
 def lower_bound(problem: Problem) -> int:
-    """Return the slot before which no plan can be done: of each section alone, the latest."""
-    return max(alone(problem, at) for at in range(len(problem.chains)))
+    """Return the slot before which no plan can be done.
+
+    The latest of each section alone; and when people can have done all the work at the earliest,
+    with the shortest cure of a last coat after it.
+    """
+    alone_ = max(alone(problem, at) for at in range(len(problem.chains)))
+    chains = [chain for chain in problem.chains if chain.tasks]
+    if problem.people == 0 or not chains:
+        return alone_
+    work = sum(_work(task) for chain in chains for task in chain.tasks)
+    done = np.cumsum(problem.people * (problem.span_left[: problem.slots] > 0))
+    end = int(np.searchsorted(done, work, "left")) + 1
+    cures = [
+        0 if task.untape is not None else int((task.done - task.starts).min()) - task.length
+        for task in (chain.tasks[-1] for chain in chains)
+    ]
+    return max(alone_, end + max(0, min(cures)))
+
+
+def _work(task: Task) -> int:
+    pieces = sum(piece.length for piece in (*task.middles, *task.close_before))
+    return task.length + pieces + (task.mix is not None) + (task.untape is not None)
 
 
 def _last(problem: Problem, layout: Layout) -> str:
