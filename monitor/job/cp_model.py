@@ -16,6 +16,7 @@ import numpy as np
 from ortools.sat.python import cp_model
 
 from rules.job.list_order import Layout, Placed, done_from
+from rules.job.plan import lower_bound
 from rules.job.problem import CLOSE_BEFORE, NEVER, Chain, Piece, Problem, Side, Slots, Task
 
 _SEED = 1
@@ -73,8 +74,9 @@ class JobModel:
         self._coats: list[_Coat] = []
         self._at_least: dict[tuple[int, int], cp_model.IntVar] = {}
         self._firsts: dict[int, list[_Variable]] = {}
-        self._done = self._model.new_int_var(0, max(self._latest, 0), "done")
-        self.is_possible = self._chains()
+        least = min(lower_bound(problem), self._latest)
+        self._done = self._model.new_int_var(least, self._latest, "done")
+        self.is_possible = self._chains(least)
         if self.is_possible:
             self._people_and_resources()
             self._dust()
@@ -185,6 +187,10 @@ class JobModel:
         unless: Sequence[cp_model.IntVar] = (),
     ) -> None:
         """Another start is not after what follows from this one: `last` by its slots."""
+        apart = last - variable.slots
+        if not unless and apart.size and int(apart.min()) == int(apart.max()):
+            self._model.add(then.var <= variable.var + int(apart[0]))
+            return
         place = np.searchsorted(then.slots, last, "right")
         for k in np.flatnonzero(np.diff(place, append=-1)):
             if place[k] == then.slots.size:
@@ -195,7 +201,7 @@ class JobModel:
 
     # --- sections ---------------------------------------------------------------------------
 
-    def _chains(self) -> bool:
+    def _chains(self, least: int) -> bool:
         for at, chain in enumerate(self.problem.chains):
             if not chain.tasks:
                 if chain.film is not None:
@@ -208,7 +214,7 @@ class JobModel:
                     return False
                 before = self._coat(at, chain, task, starts, before)
             if before is not None:
-                self._not_before_var(before.start, _of(before, "done"), self._done)
+                self._not_before_var(before.start, _of(before, "done"), self._done, least)
         return True
 
     def _work_slots(self, length: int, last: int) -> Slots:
@@ -341,25 +347,33 @@ class JobModel:
         for own in by_resource.values():
             model.add_no_overlap(own)
 
-    def _not_before_var(self, variable: _Variable, first: Slots, then: cp_model.IntVar) -> None:
-        """As `_not_before`, for a time that may be any slot."""
-        apart = first - variable.slots
-        least = int(apart.min())
-        self._model.add(then >= variable.var + least)
-        if int(apart.max()) > least:
-            for k in np.flatnonzero(np.diff(first, prepend=-1)):
+    def _not_before_var(
+        self, variable: _Variable, first: Slots, then: cp_model.IntVar, least: int = 0
+    ) -> None:
+        """As `_not_before`, for a time of many slots that is never before `least`."""
+        self._model.add(then >= int(first[0]))
+        for k in np.flatnonzero(np.diff(first, prepend=first[0])):
+            if first[k] > least:
                 literal = self._ge(variable, int(variable.slots[k]))
-                rule = self._model.add(then >= min(int(first[k]), NEVER))
+                rule = self._model.add(then >= int(first[k]))
                 if literal is not True:
                     rule.only_enforce_if(literal)
 
-    def _until(self, coat: _Coat, name: str) -> cp_model.IntVar:
-        """Until when a film takes dust, or no tape."""
-        found = self._model.new_int_var(0, NEVER, "")
-        self._not_before_var(coat.start, _of(coat, name), found)
+    def _until(self, coat: _Coat, name: str, asked: Slots) -> cp_model.IntVar:
+        """Until when a film takes dust, or no tape: the first slot after it that is asked for."""
+        last = asked[-1] + 1 if asked.size else 0
+        slots = np.append(asked, last)
+        place = np.searchsorted(slots, np.minimum(_of(coat, name), last))
+        found = self._model.new_int_var(0, int(last), "")
+        self._not_before_var(coat.start, slots[place], found)
         return found
 
     def _dust(self) -> None:
+        asked: dict[str, Slots] = {}
+        for coat in self._coats:
+            own = self.problem.chains[coat.chain].enclosure
+            for work in coat.sandings:
+                asked[own] = np.union1d(asked.get(own, work.start.slots), work.start.slots)
         for sanded in self._coats:
             enclosure = self.problem.chains[sanded.chain].enclosure
             for work in sanded.sandings:
@@ -367,7 +381,7 @@ class JobModel:
                     chain = self.problem.chains[other.chain]
                     if other.chain != sanded.chain and chain.enclosure == enclosure:
                         if other.dry is None:
-                            other.dry = self._until(other, "dry")
+                            other.dry = self._until(other, "dry", asked[enclosure])
                         self._apart(work, other.start.var, other.dry)
                 for at, chain in enumerate(self.problem.chains):
                     if chain.film is not None and at != sanded.chain:
@@ -385,9 +399,10 @@ class JobModel:
         self._model.add(rule).only_enforce_if([] if work.present is None else work.present)
 
     def _neighbours(self) -> None:
+        working = self._work_slots(1, self.problem.slots)
         for coat in self._coats:
             if self.problem.chains[coat.chain].beside:
-                coat.reach = self._until(coat, "handle")
+                coat.reach = self._until(coat, "handle", working)
                 if coat.untape is not None:
                     self._model.add(coat.reach >= coat.untape.start.var + 1)
         for one, two in combinations(self._coats, 2):

@@ -30,7 +30,8 @@ UNTAPING_S = 900.0
 """How long taking tape off takes [s]; common practice, no source."""
 
 CLOSE_BEFORE = 8
-"""Wipe and tape go on within two hours before their coat [slots]; common practice, no source."""
+"""Wipe and tape go on within two hours before their coat, and a pot is mixed within two hours
+before it must be, however long it lives [slots]; common practice, no source."""
 
 NEVER = 1 << 30
 """A slot that does not come."""
@@ -390,11 +391,9 @@ class _Grid:
             ready = np.maximum.accumulate(np.maximum(ready, every + 1))
         dead = self._slots_of(ahead.ends_s(clocks, "pot_life", mixed_s, latest=False), up=False)
         dead = np.minimum.accumulate(dead[::-1])[::-1]
-        return Side(
-            "mix",
-            np.searchsorted(dead, starts + length, "left"),
-            np.searchsorted(ready, starts, "right") - 1,
-        )
+        last = np.searchsorted(ready, starts, "right") - 1
+        first = np.searchsorted(dead, starts + length, "left")
+        return Side("mix", np.maximum(first, last - CLOSE_BEFORE), last)
 
     def _untape(
         self,
