@@ -50,6 +50,12 @@ def plan(
     """Lay a whole boat's coats out in time: when, how sure, and what decides the day."""
     if context.invoked_subcommand is not None:
         return
+    if season is not None:
+        from monitor.job.season import season_file, season_json, season_text
+
+        counted = season_file(season, job)
+        typer.echo(season_json(counted) if json_ else season_text(counted))
+        return
     if job is None:
         raise FilmcallError(
             "no job is given, so nothing is planned; give --job FILE.toml, or write one with "

@@ -139,7 +139,7 @@ def read_year(path: Path) -> WeatherYear:
     except (ValueError, KeyError, IndexError, TypeError, AttributeError, StopIteration) as fault:
         raise _no_year(path, f"pvlib cannot read it ({type(fault).__name__})") from None
     first = table.index[0]
-    hour = (first.dayofyear - 1) * 24 + first.hour - label_h
+    hour = (first.day_of_year - 1) * 24 + first.hour - label_h
     return WeatherYear(path.name, *_universal(path, temp_c, rh_pct, hour - zone_h))
 
 

@@ -70,8 +70,11 @@ class Air:
         return replace(self, dew_point_c=dew_points_of_ln(ln))
 
     def rh_pct(self) -> Floats:
-        """Relative humidity over liquid water, courses by hours [%]."""
-        return relative_humidities_pct(self.temp_c, self.dew_point_c)
+        """Relative humidity over liquid water, courses by hours [%].
+
+        To thousandths: the way over the dew point must not put 80 % on the other side of 80 %.
+        """
+        return np.round(relative_humidities_pct(self.temp_c, self.dew_point_c), 3)
 
     def passed(self, law: RateLaw) -> Floats:
         """Return how much of a clock has passed at each hour's beginning and the last one's end.

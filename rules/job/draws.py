@@ -43,7 +43,7 @@ class WeatherYear:
             start_s: a full hour [s since 1970].
             hours: how many.
         """
-        place = (hour_of_year(start_s) + np.arange(hours)) % YEAR_HOURS
+        place = [hour_of_year(start_s + n * HOUR_S) for n in range(hours)]
         return Air(start_s, self.temp_c[place][None, :], self.dew_point_c[place][None, :], start_s)
 
 
