@@ -234,7 +234,9 @@ class JobModel:
         held = start
         for piece in reversed(task.close_before):
             earlier = self._variable(self._work_slots(piece.length, last_slot))
-            self._steps.append(_Work(at, piece.kind, piece.what, task.number, earlier, piece.length))
+            self._steps.append(
+                _Work(at, piece.kind, piece.what, task.number, earlier, piece.length)
+            )
             self._model.add(earlier.var + piece.length + piece.dries <= held.var)
             self._model.add(earlier.var >= start.var - task.lead - CLOSE_BEFORE)
             held = earlier

@@ -84,7 +84,9 @@ def _refused(name: str, faults: Sequence[Fault]) -> JobFault:
     if len(faults) == 1:
         return JobFault(f"job {shown(name)} is not used: {faults[0]}")
     listed = "\n".join(f"  {fault}" for fault in faults)
-    return JobFault(f"job {shown(name)} has {counted(len(faults), 'fault')} and is not used:\n{listed}")
+    return JobFault(
+        f"job {shown(name)} has {counted(len(faults), 'fault')} and is not used:\n{listed}"
+    )
 
 
 class _JobReader:
@@ -207,7 +209,9 @@ class _JobReader:
         names = [section.name for section in found]
         for table, section in zip(tables, found, strict=True):
             if section.name and names.index(section.name) != tables.index(table):
-                table.fault("name", f"{shown(section.name)} is there twice", "give each its own name")
+                table.fault(
+                    "name", f"{shown(section.name)} is there twice", "give each its own name"
+                )
             for key, others in (("beside", section.beside), ("after", section.after)):
                 for other in sorted(others):
                     if other == section.name:
@@ -284,7 +288,9 @@ class _JobReader:
                 chores.append(_chore(entry, what[0]))
         if chores and entries:
             section.fault(
-                "system", f"of {shown(name)} ends with no coat", "end it with a coat, as a plan does"
+                "system",
+                f"of {shown(name)} ends with no coat",
+                "end it with a coat, as a plan does",
             )
         return coats
 

@@ -50,13 +50,24 @@ class Ahead:
         return max(ends)
 
     @property
+    def start_s(self) -> float:
+        """From when on anything is expected [s since 1970]."""
+        return min(each.start_s for each in (self.known, self.draws) if each is not None)
+
+    @property
     def known_s(self) -> float:
         """Until when the air is known [s since 1970]."""
         return -np.inf if self.known is None else self.known.end_s
 
-    def film_clocks(
-        self, spec: Spec, following: Spec | None, done: ClockName
-    ) -> list[FilmClocks]:
+    def warmer(self, warmer_k: float) -> Ahead:
+        """Return the same with every hour so much warmer [K]."""
+        return Ahead(
+            self.known and self.known.warmer(warmer_k),
+            self.draws and self.draws.warmer(warmer_k),
+            self.far,
+        )
+
+    def film_clocks(self, spec: Spec, following: Spec | None, done: ClockName) -> list[FilmClocks]:
         """Return a coat's clocks by the known hours, then by the draws where they reach further."""
         airs = [self.known] if self.known is not None else []
         airs += [self.draws] if self.far and self.draws is not None else []
@@ -82,18 +93,22 @@ class Ahead:
         if tables[0] is None:
             return start_s if latest else np.full(start_s.shape, np.inf)
         found: FloatArray = np.full(start_s.shape, np.nan)
+        # What was begun before the first known hour has no credit for it, or all of it.
+        first_s = self.start_s
+        early_s = np.maximum(first_s - start_s, 0.0)
+        start_s = np.maximum(start_s, first_s)
         if self.known is not None:
             ends = tables[0].ends_s(start_s)[0]
-            found = np.where((ends <= self.known.end_s + 1.0) & (start_s >= self.known.start_s),
-                             ends, np.nan)  # fmt: skip
+            found = np.where(ends <= self.known.end_s + 1.0, ends, np.nan)
             if not self.far and not latest:
-                return np.where(np.isnan(found), self.known.end_s, found)
+                found = np.where(np.isnan(found), self.known.end_s, found)
         if self.far and np.isnan(found).any():
             drawn = tables[-1].ends_s(start_s)
             by_draws = np.quantile(drawn, SURE if latest else 1.0 - SURE, axis=0,
                                    method="inverted_cdf")  # fmt: skip
             found = np.where(np.isnan(found), by_draws, found)
-        return np.where(np.isnan(found), np.inf, found)
+        found = np.where(np.isnan(found), np.inf, found)
+        return found if latest else found - early_s
 
     def is_good(self, coat: CoatToLay, start_s: Floats) -> Bools:
         """Return from which starts a coat is expected to hold through its harm time."""

@@ -20,8 +20,8 @@ from rules.air.arrays import (
 )
 from rules.clocks.all_clocks import recoat_table
 from rules.job.model import CoatToLay
-from rules.rate import RateLaw, SafeSide, rate_law, reciprocal
 from rules.limits import is_upper
+from rules.rate import RateLaw, SafeSide, rate_law, reciprocal
 from rules.spec.model import Limit, Spec, TimeTable
 from rules.units import HOUR_S
 from rules.vocabulary import CLOCK_OF_STEP, ClockName, LimitName, Stage
@@ -89,7 +89,6 @@ class Air:
         total = np.zeros((hourly.shape[0], hourly.shape[1] + 1))
         np.cumsum(hourly, axis=1, out=total[:, 1:])
         return total
-
 
     def clock(self, table: TimeTable, lean: SafeSide) -> ClockTable:
         """Return a clock over every course.

@@ -296,9 +296,7 @@ def _side_by_side(
     return steps, finish
 
 
-def _next_start(
-    room: _Room, at: int, course: _Course, value: Slots
-) -> tuple[int, bool] | None:
+def _next_start(room: _Room, at: int, course: _Course, value: Slots) -> tuple[int, bool] | None:
     """The start of a section's next coat from which it can be done soonest, and if it is sanded."""
     chain = room.problem.chains[at]
     task = chain.tasks[course.n]
@@ -625,5 +623,3 @@ def _lay(room: _Room, at: int, chain: Chain, task: Task, index: int) -> list[Pla
     handle = max(int(task.handle[index]), off_end)
     room.films.append(_Film(at, hold, start, off_end, int(task.dry[index]), handle))
     return steps
-
-

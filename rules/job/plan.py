@@ -149,7 +149,9 @@ def _work(task: Task) -> int:
 
 def _last(problem: Problem, layout: Layout) -> str:
     def done(chain: Chain, at: int) -> int:
-        start = max((s.start for s in layout.steps if s.chain == at and s.kind == "coat"), default=-1)
+        start = max(
+            (s.start for s in layout.steps if s.chain == at and s.kind == "coat"), default=-1
+        )
         if start < 0:
             return chain.film.done if chain.film is not None else 0
         task = chain.tasks[-1]

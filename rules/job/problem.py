@@ -19,7 +19,7 @@ from rules.job.model import MIXING_S, Chore, CoatToLay, Job, JobFault, JobSectio
 from rules.spec.model import Spec
 from rules.text import duration_text
 from rules.units import DAY_S
-from rules.vocabulary import CLOCK_OF_STEP, ClockName, Step
+from rules.vocabulary import CLOCK_OF_STEP
 
 Slots = NDArray[np.int64]
 
@@ -246,9 +246,7 @@ def _days_between(first_s: float, then_s: float) -> int:
 class _Grid:
     """Makes coats into tasks."""
 
-    def __init__(
-        self, job: Job, zero_s: float, slots: int, span_left: NDArray[np.int64]
-    ) -> None:
+    def __init__(self, job: Job, zero_s: float, slots: int, span_left: NDArray[np.int64]) -> None:
         self._job, self._zero_s, self._slots, self._left = job, zero_s, slots, span_left
         working = span_left[:slots] > 0
         at = np.where(working, np.arange(slots), NEVER)
@@ -425,5 +423,3 @@ def _kept(side: Side | None, keep: NDArray[np.bool_]) -> Side | None:
 
 def _piece(chore: Chore) -> Piece:
     return Piece(chore.kind, chore.what, whole_slots(chore.takes_s), whole_slots(chore.dries_s))
-
-

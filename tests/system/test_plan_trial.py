@@ -40,8 +40,6 @@ from plan_jobs import (
 )
 
 
-
-
 def planned(trial: Trial, folder: Path, *more: str) -> Ran:
     """Run the command on a trial's files."""
     job, forecast = trial.write(folder)

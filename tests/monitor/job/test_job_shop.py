@@ -57,13 +57,11 @@ def test_the_tables_are_whole(
     assert optimum >= max(longest_job, busiest_machine)
 
 
-
 @pytest.mark.parametrize("instance", ["ft06", "la01"])
 def test_the_known_optimum_is_found_and_proved(instance: str) -> None:
     solver = importlib.import_module("monitor.job.solver")
     jobs, optimum = shop(instance)
     assert solver.job_shop_makespan(jobs, 10.0) == (optimum, True)
-
 
 
 def test_a_limit_of_time_is_admitted_and_never_beats_the_optimum() -> None:
