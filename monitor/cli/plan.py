@@ -12,6 +12,12 @@ from monitor.cli.options import DbOption, JsonOption, figure
 from rules.errors import FilmcallError
 
 plan_app = typer.Typer(rich_markup_mode=None)
+_SOLVE = figure(
+    "--solve", "How long a solver may look; 0 for none [s].", "s", least=0.0, most=3600.0
+)
+_SOLVE = figure(
+    "--solve", "How long a solver may look; 0 for none [s].", "s", least=0.0, most=3600.0
+)
 
 
 def _day(text: str | None) -> date | None:
@@ -37,12 +43,7 @@ def plan(
         Path | None, typer.Option(help="A typical year: EPW or TMY3.", dir_okay=False)
     ] = None,
     start: Annotated[str | None, typer.Option(help="First day, in place of the job's.")] = None,
-    solve: Annotated[
-        float,
-        figure(
-            "--solve", "How long a solver may look; 0 for none [s].", "s", least=0.0, most=3600.0
-        ),  # fmt: skip
-    ] = 10.0,
+    solve: Annotated[float, _SOLVE] = 10.0,
     season: Annotated[
         Path | None, typer.Option(help="Count a typical year's good starts.", dir_okay=False)
     ] = None,
@@ -114,12 +115,7 @@ def today(
         Path | None, typer.Option(help="A typical year: EPW or TMY3.", dir_okay=False)
     ] = None,
     at: Annotated[str | None, typer.Option(help="Instead of now: 14:30 or ISO 8601.")] = None,
-    solve: Annotated[
-        float,
-        figure(
-            "--solve", "How long a solver may look; 0 for none [s].", "s", least=0.0, most=3600.0
-        ),  # fmt: skip
-    ] = 0.0,
+    solve: Annotated[float, _SOLVE] = 0.0,
     db: DbOption = None,
 ) -> None:
     """Say what is next on the boat: may I, what to mix, what the night does, does the day hold."""

@@ -5,6 +5,7 @@ Drawn here for the same reasons as the review's chart: colours by the page, and 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from datetime import datetime, tzinfo
 
@@ -87,7 +88,8 @@ def _ground(made: Made, scale: _Scale, rows: int) -> Iterator[str]:
             break
         for from_h, to_h in ((0, _NIGHT_TO_H), (_NIGHT_FROM_H, 24)):
             x, width = scale.bar(begin_s + from_h * HOUR_S, begin_s + to_h * HOUR_S, 0.0)
-            yield f'<rect class="night" x="{x:.1f}" y="{TOP:.0f}" width="{width:.1f}" height="{bottom - TOP:.0f}"/>'
+            size = f'width="{width:.1f}" height="{bottom - TOP:.0f}"'
+            yield f'<rect class="night" x="{x:.1f}" y="{TOP:.0f}" {size}/>'
         x = scale.x(begin_s)
         yield f'<path class="day" d="M{x:.1f} {TOP - 6:.0f}V{bottom:.0f}"/>'
         if n % every == 0:
@@ -100,7 +102,8 @@ def _ground(made: Made, scale: _Scale, rows: int) -> Iterator[str]:
         begin_s = made.problem.time_s(slot)
         if scale.first_s <= begin_s < scale.last_s:
             x, width = scale.bar(begin_s, begin_s + int(left[slot]) * SLOT_S)
-            yield f'<rect class="work" x="{x:.1f}" y="{TOP - 8:.0f}" width="{width:.1f}" height="5"/>'
+            size = f'width="{width:.1f}" height="5"'
+            yield f'<rect class="work" x="{x:.1f}" y="{TOP - 8:.0f}" {size}/>'
 
 
 def _row(made: Made, steps: Sequence[PlannedStep], scale: _Scale, y: float) -> Iterator[str]:
@@ -129,13 +132,13 @@ def _window(made: Made, step: PlannedStep, scale: _Scale, y: float) -> Iterator[
     hours = hours[hours * HOUR_S < scale.last_s]
     if hours.size == 0:
         return
-    share = made.ahead[section.enclosure].share(coat, hours * HOUR_S)[0]
+    share = made.ahead[section.enclosure].share(coat, np.float64(HOUR_S) * hours)[0]
     edges = [
         0,
         *(np.flatnonzero(np.abs(np.diff(np.round(share, 1))) > 0.0) + 1).tolist(),
         share.size,
     ]
-    for begin, end in zip(edges, edges[1:], strict=False):
+    for begin, end in itertools.pairwise(edges):
         x, width = scale.bar(hours[begin] * HOUR_S, hours[end - 1] * HOUR_S + HOUR_S, 0.0)
         opacity = 0.7 * float(np.round(share[begin], 1))
         if opacity > 0.0:
@@ -158,7 +161,8 @@ def season_chart(cells: Sequence[SeasonCell]) -> Markup:
         title = f"week {cell.week}, {cell.hour}:00: {100 * cell.share:.0f} %"
         parts.append(
             f'<rect class="go" x="{x:.0f}" y="{20 + cell.hour * tall:.0f}" width="{wide - 1:.0f}" '
-            f'height="{tall - 1:.0f}" opacity="{max(cell.share, 0.02):.2f}"><title>{title}</title></rect>'
+            f'height="{tall - 1:.0f}" opacity="{max(cell.share, 0.02):.2f}">'
+            f"<title>{title}</title></rect>"
         )
     for week in weeks[::4]:
         x = LEFT + weeks.index(week) * wide

@@ -14,12 +14,14 @@ from itertools import combinations
 
 import numpy as np
 from ortools.sat.python import cp_model
+from ortools.sat.python import cp_model_helper
 
 from rules.job.list_order import Layout, Placed, done_from
 from rules.job.plan import lower_bound
 from rules.job.problem import CLOSE_BEFORE, NEVER, Chain, Piece, Problem, Side, Slots, Task
 
 _SEED = 1
+_Literal = cp_model_helper.Literal
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +132,7 @@ class JobModel:
         domain = cp_model.Domain.from_values(slots.tolist())
         return _Variable(self._model.new_int_var_from_domain(domain, ""), slots)
 
-    def _ge(self, variable: _Variable, slot: int) -> cp_model.IntVar | bool:
+    def _ge(self, variable: _Variable, slot: int) -> _Literal | bool:
         """Whether a start is at a slot or later."""
         place = int(np.searchsorted(variable.slots, slot))
         if place == 0:
@@ -146,7 +148,7 @@ class JobModel:
             self._at_least[key] = literal
         return self._at_least[key]
 
-    def _clause(self, literals: Iterable[cp_model.IntVar | bool]) -> None:
+    def _clause(self, literals: Iterable[_Literal | bool]) -> None:
         kept = []
         for literal in literals:
             if literal is True:
@@ -160,7 +162,7 @@ class JobModel:
         variable: _Variable,
         first: Slots,
         then: _Variable,
-        unless: cp_model.IntVar | None = None,
+        unless: _Literal | None = None,
     ) -> None:
         """Another start is not before what follows from this one: `first` by its slots."""
         apart = first - variable.slots
@@ -184,7 +186,7 @@ class JobModel:
         variable: _Variable,
         last: Slots,
         then: _Variable,
-        unless: Sequence[cp_model.IntVar] = (),
+        unless: Sequence[_Literal] = (),
     ) -> None:
         """Another start is not after what follows from this one: `last` by its slots."""
         apart = last - variable.slots
@@ -386,9 +388,11 @@ class JobModel:
                             other.dry = self._until(other, "dry", asked[enclosure])
                         self._apart(work, other.start.var, other.dry)
                 for at, chain in enumerate(self.problem.chains):
-                    if chain.film is not None and at != sanded.chain:
-                        if chain.enclosure == enclosure:
-                            self._only(work, work.start.var >= chain.film.dry)
+                    same = chain.enclosure == enclosure and at != sanded.chain
+                    if chain.film is not None and same:
+                        rule = self._model.add(work.start.var >= chain.film.dry)
+                        if work.present is not None:
+                            rule.only_enforce_if(work.present)
 
     def _apart(self, work: _Work, begin: cp_model.IntVar, end: cp_model.IntVar) -> None:
         """A sanding lies wholly before or wholly after a span."""
@@ -396,9 +400,6 @@ class JobModel:
         always = [] if work.present is None else [work.present]
         self._model.add(work.start.var + work.length <= begin).only_enforce_if([first, *always])
         self._model.add(end <= work.start.var).only_enforce_if([~first, *always])
-
-    def _only(self, work: _Work, rule: cp_model.BoundedLinearExpression) -> None:
-        self._model.add(rule).only_enforce_if([] if work.present is None else work.present)
 
     def _neighbours(self) -> None:
         working = self._work_slots(1, self.problem.slots)
@@ -472,11 +473,11 @@ def _of(coat: _Coat, name: str) -> Slots:
     return column[np.searchsorted(coat.task.starts, coat.start.slots)]
 
 
-def _not(literal: cp_model.IntVar | bool) -> cp_model.IntVar | bool:
+def _not(literal: _Literal | bool) -> _Literal | bool:
     return (not literal) if isinstance(literal, bool) else literal.negated()
 
 
-def _presents(coat: _Coat) -> list[cp_model.IntVar]:
+def _presents(coat: _Coat) -> list[_Literal]:
     return [work.present for work in coat.sandings if work.present is not None]
 
 

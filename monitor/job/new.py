@@ -56,7 +56,8 @@ def write_new(out: Path, config_file: Path | None) -> str:
         raise FilmcallError(
             f"{out} is there already, so nothing was written; give another name with --out"
         )
-    zone, places = UTC_NAME, {"polytunnel": ("hull-port",)}
+    zone = UTC_NAME
+    places: dict[str, tuple[str, ...]] = {"polytunnel": ("hull-port",)}
     if config_file is not None:
         config = load_config_file(config_file)
         zone = config.enclosures[0].timezone

@@ -45,8 +45,8 @@ def plan_page(made: Made, helps: Sequence[str], shopping: Shopping) -> str:
         title=f"Plan of {plan.job.boat}",
         head=head_lines(plan, made.solved, zone),
         chart=plan_chart(made) if plan.steps else "",
-        key="Bars are coats (numbered), hatched ones sandings; below each its window, as dark as GO "
-        "is probable. Thick edges decide the day; the grey is night, the strip on top working "
+        key="Bars are coats (numbered), hatched ones sandings; below each its window, as dark as "
+        "GO is probable. Thick edges decide the day; the grey is night, the strip on top working "
         f"hours, the line at the right the finish. Times in {zone}. Mix 15 min before each coat, "
         "and as long before as its induction asks.",
         days=days,
@@ -78,8 +78,8 @@ def season_page(season: Season) -> str:
         title="When a coat holds",
         head=[season.about + ".", "A typical year, counted hour by hour: no forecast."],
         chart=season_chart(season.cells),
-        key="Weeks of the year across, hours of day down: the darker, the more often a coat that is "
-        "begun then holds its whole harm time.",
+        key="Weeks of the year across, hours of day down: the darker, the more often a coat that "
+        "is begun then holds its whole harm time.",
         days=[],
         more=[],
         shopping=[],

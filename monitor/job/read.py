@@ -290,7 +290,7 @@ class _JobReader:
             section.fault(
                 "system",
                 f"of {shown(name)} ends with no coat",
-                "end it with a coat, as a plan does",
+                "end it with a coat",
             )
         return coats
 

@@ -76,7 +76,7 @@ def season_text(season: Season) -> str:
     whole = sum(cell.starts for cell in season.cells)
 
     def mean_pct(name: str) -> float:
-        return 100.0 * sum(getattr(c, name) * c.starts for c in season.cells) / whole
+        return float(100.0 * sum(getattr(c, name) * c.starts for c in season.cells) / whole)
 
     lines += [
         f"Shades from {SHADES[1]!r} (seldom) to {SHADES[-1]!r} (always); blank is never.",

@@ -95,7 +95,7 @@ def job_shop_makespan(
 
 
 def _shop_problem(jobs: Sequence[Sequence[tuple[int, int]]]) -> Problem:
-    """A job is a section, an operation a coat that leaves every window open, a machine a resource."""
+    """A job is a section, an operation a coat without a window, a machine a resource."""
     slots = sum(length for job in jobs for _, length in job)
     chains = []
     for number, job in enumerate(jobs):

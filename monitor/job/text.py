@@ -61,13 +61,13 @@ def head_lines(plan: Plan, solved: bool, zone: tzinfo) -> list[str]:
     lines = [f"{job.boat}: done {moment_text(plan.finish_s, zone)} if all goes as expected."]
     if plan.promised_s is None:
         lines.append(
-            f"No day can be promised: in under {100 * SURE:.0f} % of {DRAWS} draws of the weather is "
-            "she done within the hours that are known."
+            f"No day can be promised: in under {100 * SURE:.0f} % of {DRAWS} draws of the weather "
+            "is she done within the hours that are known."
         )
     else:
         lines.append(
-            f"Promise {day_text(plan.promised_s, zone)}: kept in {100 * SURE:.0f} % of {DRAWS} draws "
-            "of the weather."
+            f"Promise {day_text(plan.promised_s, zone)}: kept in {100 * SURE:.0f} % of {DRAWS} "
+            "draws of the weather."
         )
     lines.append(
         f"Must be done by {job.must_be_done}: {duration_text(plan.slack_s)} of slack; "
@@ -100,7 +100,8 @@ def _step_line(step: PlannedStep, zone: tzinfo) -> str:
         what += f", {step.what}"
     if step.step != "coat":
         return f"{mark} {span}  {what}"
-    window = f"{near_text(step.earliest_s, step.start_s, zone)} to {near_text(step.latest_s, step.start_s, zone)}"
+    first, last = (near_text(s, step.start_s, zone) for s in (step.earliest_s, step.latest_s))
+    window = f"{first} to {last}"
     return f"{mark} {span}  {what}: holds {100 * step.probability:.0f} %, may start {window}"
 
 
@@ -168,8 +169,8 @@ def shopping_lines(shopping: Shopping) -> list[str]:
             lines.append(f"  {paint.spec}: {', '.join(parts)}; {counted(paint.pots, 'pot')} to mix")
         if paint.unknown:
             lines.append(
-                f"  {paint.spec}: not reckoned for {', '.join(paint.unknown)}, whose film or mix is "
-                "not given"
+                f"  {paint.spec}: not reckoned for {', '.join(paint.unknown)}, whose film or mix "
+                "is not given"
             )
     if shopping.sheets or shopping.tape_m:
         sheets = [f"{counted(n, 'sheet')} of {grit}" for grit, n in shopping.sheets]

@@ -1,4 +1,4 @@
-"""`filmcall today`: one page of what is next, what to mix, what the night does, and if the day holds."""
+"""`filmcall today`: what is next, what to mix, what the night does, and whether the day holds."""
 
 from __future__ import annotations
 
@@ -33,14 +33,14 @@ def today_text(hand: JobAtHand, made: Made) -> str:
     """
     zone, now_s = hand.job.hours.zone, hand.from_s
     lines = [f"{hand.job.boat}, {moment_text(now_s, zone)}", "", "May I?"]
-    lines += _calls(hand, zone) + ["", "Next:"]
+    lines += [*_calls(hand, zone), "", "Next:"]
     steps = [s for s in made.plan.steps if s.start_s < now_s + AHEAD_S]
     shown = steps or list(made.plan.steps[:1])
     for step in shown:
         lines += _step(hand, made, step, now_s, zone)
     if not shown:
         lines.append("  Every coat is on.")
-    lines += ["", "Tonight:"] + _night(hand, made, now_s, zone)
+    lines += ["", "Tonight:", *_night(hand, made, now_s, zone)]
     lines += ["", *_day(hand, made, zone), "", *generic_lines(hand.job), CAUTION]
     return "\n".join(lines)
 
@@ -166,10 +166,11 @@ def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]
         )
         margin = temp - wetting_temps_c(dew)
         cold, close = int(temp.argmin()), int(margin.argmin())
+        cold_at, close_at = (air.start_s + (first + n) * HOUR_S for n in (cold, close))
         lines.append(
             f"  {name}: down to {celsius(float(temp[cold]))} about "
-            f"{hour_text(air.start_s + (first + cold) * HOUR_S, zone)}, dew margin down to "
-            f"{margin[close]:.1f} K about {hour_text(air.start_s + (first + close) * HOUR_S, zone)}."
+            f"{hour_text(cold_at, zone)}, dew margin down to {margin[close]:.1f} K about "
+            f"{hour_text(close_at, zone)}."
         )
     for step in made.plan.steps:
         if step.step == "coat" and step.start_s < begin_s + _NIGHT_H * HOUR_S:

@@ -1,4 +1,4 @@
-"""The weather that a plan rests on: a forecast's hours, and a typical year from an EPW or TMY3 file."""
+"""The weather that a plan rests on: a forecast's hours, a typical year from EPW or TMY3."""
 
 from __future__ import annotations
 
@@ -160,5 +160,5 @@ def _universal(
 
 def _no_year(path: Path, why: str) -> WeatherFault:
     return WeatherFault(
-        f"{path}: {why}, so it is not used as a weather year; give an EPW or TMY3 file of your place"
+        f"{path}: {why}, so it is not used as a weather year; give an EPW or TMY3 file"
     )

@@ -53,7 +53,7 @@ class Air:
     @property
     def end_s(self) -> float:
         """When the last hour ends [s since 1970]."""
-        return self.start_s + self.temp_c.shape[1] * HOUR_S
+        return float(self.start_s + self.temp_c.shape[1] * HOUR_S)
 
     def warmer(self, warmer_k: float) -> Air:
         """Return the air so much warmer, with the water that it holds unchanged [K]."""

@@ -92,7 +92,8 @@ class _Room:
             return problem.span_left >= length
         full = np.concatenate(([0], np.cumsum(self.busy >= problem.people)))
         ends = np.minimum(np.arange(problem.slots + 1) + length, problem.slots + 1)
-        return (problem.span_left >= length) & (full[ends] == full[:-1])
+        found: Bools = (problem.span_left >= length) & (full[ends] == full[:-1])
+        return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -286,7 +287,7 @@ def _side_by_side(
         task = chain.tasks[course.n]
         _, _, dry, sand = course.window(chain)
         steps += _middles(room, at, task, max(dry, _begin(room, at)), sand, extra)[1]
-        steps += _lay(room, at, chain, task, index)
+        steps += _lay(room, at, task, index)
         course.n, course.index = course.n + 1, index
         if course.n == len(chain.tasks):
             room.done_coats[at] = int(task.starts[index]) + task.length
@@ -365,7 +366,7 @@ def _place(room: _Room, at: int) -> tuple[list[Placed], int] | None:
         sand, extra = film.sand, _is_late(first, int(first.starts[index]), film.closes)
     for n, task in enumerate(chain.tasks):
         _, chores = _middles(room, at, task, ready, sand, extra)
-        steps += chores + _lay(room, at, chain, task, index)
+        steps += chores + _lay(room, at, task, index)
         room.done_coats[at] = int(task.starts[index]) + task.length
         if n + 1 < len(chain.tasks):
             extra = bool(sanded[n][index])
@@ -503,7 +504,9 @@ def _values(
     chain = room.problem.chains[at]
     last = chain.tasks[-1]
     value = np.where(choices[-1].open_, last.done, NEVER)
-    values, following, sanded = [value], [], []
+    values: list[Slots] = [value]
+    following: list[Slots] = []
+    sanded: list[Bools] = []
     for n in range(len(chain.tasks) - 2, -1, -1):
         task, after = chain.tasks[n], chain.tasks[n + 1]
         best, to, with_sanding = _best_next(room, at, task, after, choices[n + 1], values[0])
@@ -596,7 +599,7 @@ def _least_between(value: Slots, low: Slots, high: Slots) -> tuple[Slots, Slots]
     return found, np.where(found >= NEVER, 0, least % (size + 1))
 
 
-def _lay(room: _Room, at: int, chain: Chain, task: Task, index: int) -> list[Placed]:
+def _lay(room: _Room, at: int, task: Task, index: int) -> list[Placed]:
     """Take the room of one coat and of what hangs on it."""
     start = int(task.starts[index])
     end = start + task.length

@@ -1,4 +1,4 @@
-"""What a job is: sections with their systems, working hours, people, and the day it must be done."""
+"""What a job is: sections with their systems, working hours, people, and the day of its end."""
 
 from __future__ import annotations
 

@@ -37,6 +37,7 @@ NEVER = 1 << 30
 """A slot that does not come."""
 
 _ROUNDING_S = 1.0
+_SLOT = np.float64(SLOT_S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,7 +309,7 @@ class _Grid:
         middles = tuple(_piece(chore) for chore in coat.before if chore.kind in ("wash", "sand"))
         starts = np.flatnonzero(self._left[: self._slots] >= length)
         self._check_fits(section, coat, length, middles, starts)
-        starts = starts[ahead.is_good(coat, self._zero_s + starts * SLOT_S)]
+        starts = starts[ahead.is_good(coat, self._zero_s + starts * _SLOT)]
         clocks = self._clocks(ahead, coat.spec, following)
         mix = self._mix(coat, ahead, clocks, starts, length)
         untape = self._untape(coat, ahead, clocks, starts, length)
@@ -318,8 +319,8 @@ class _Grid:
                 first = self._next_work[np.clip(side.first, 0, self._slots)]
                 keep &= (side.first <= side.last) & (first <= side.last)
         starts = starts[keep]
-        begin_s = self._zero_s + starts * SLOT_S
-        end_s = begin_s + length * SLOT_S
+        begin_s = self._zero_s + starts * _SLOT
+        end_s = begin_s + length * _SLOT
 
         def up(name: str) -> Slots:
             found = self._slots_of(ahead.ends_s(clocks, name, end_s), up=True)
@@ -382,7 +383,7 @@ class _Grid:
         if not coat.two_pack:
             return None
         every = np.arange(self._slots)
-        mixed_s = self._zero_s + (every + whole_slots(MIXING_S)) * SLOT_S
+        mixed_s = self._zero_s + (every + whole_slots(MIXING_S)) * _SLOT
         ready = every + 1
         if clocks[0].induction is not None:
             ready = self._slots_of(ahead.ends_s(clocks, "induction", mixed_s), up=True)
@@ -403,7 +404,7 @@ class _Grid:
     ) -> Side | None:
         if not any(chore.kind == "tape" for chore in coat.before):
             return None
-        end_s = self._zero_s + (starts + length) * SLOT_S
+        end_s = self._zero_s + (starts + length) * _SLOT
         first = starts + length
         if clocks[0].tape_off is not None:
             first = np.maximum(

@@ -87,8 +87,12 @@ class _Walk:
                     low = np.maximum(low, self._chore(clocks, step, end) + planned.start - step.end)
             start, end, clocks = self._coat(coat, clocks, start, end, low, sanded), end, clocks
             end = np.minimum(start + planned.end - planned.start, NEVER)
-            clocks = film_clocks(self._air, coat.spec, following and following.spec, done)
-        return self._ends_s(clocks, "done", end) if clocks is not None else end
+            clocks = film_clocks(
+                self._air, coat.spec, None if following is None else following.spec, done
+            )
+        if clocks is None:
+            return np.full(self._rows.size, np.inf)
+        return self._ends_s(clocks, "done", end)
 
     def _coat(
         self,
@@ -126,7 +130,7 @@ class _Walk:
 
     def _ends_s(self, clocks: FilmClocks, name: str, start: Slots) -> Floats:
         table = getattr(clocks, name)
-        start_s = self._problem.zero_s + start * SLOT_S
+        start_s: Floats = self._problem.zero_s + start.astype(np.float64) * SLOT_S
         if table is None:
             return start_s
         ends: Floats = table.ends_s(start_s[:, None])[:, 0]

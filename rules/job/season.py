@@ -61,7 +61,7 @@ def season_of(
     start_s = begin.timestamp()
     count = round((datetime(first_year + 1, 1, 1, tzinfo=zone).timestamp() - start_s) / HOUR_S)
     air = year.from_hour(start_s, max(count, YEAR_HOURS) + _BEHIND_H).warmer(warmer_k)
-    starts_s = start_s + np.arange(count) * HOUR_S
+    starts_s: Floats = start_s + HOUR_S * np.arange(count, dtype=np.float64)
     good = [
         held(each, coat, starts_s)[0][0]
         for each in (air, air.warmer(WARMER_K), air.drier(DRIER_PCT))
