@@ -13,8 +13,7 @@ from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
-from ortools.sat.python import cp_model
-from ortools.sat.python import cp_model_helper
+from ortools.sat.python import cp_model, cp_model_helper
 
 from rules.job.list_order import Layout, Placed, done_from
 from rules.job.plan import lower_bound

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -19,9 +20,9 @@ from monitor.log.log import log_path
 from monitor.log.rows import CallRow
 from monitor.times import moment_s
 from rules.job.ahead import Ahead
-from rules.job.list_order import Layout, list_plan
+from rules.job.list_order import Layout, list_plan, surer
 from rules.job.model import SANDING_S, Job, JobFault
-from rules.job.plan import Plan, lower_bound, plan_of
+from rules.job.plan import Plan, lower_bound, plan_of, risks
 from rules.job.problem import Laid, Problem, lay_out
 from rules.text import date_hour_text, date_text, duration_text
 from rules.units import HOUR_S
@@ -86,6 +87,7 @@ def make(
             f"{next(iter(ahead.values())).reach_words()}, so nothing is planned; give a longer "
             "forecast, --weather-year FILE.epw, or more working hours"
         )
+    layout = surer(problem, layout, risks(job, problem, ahead))
     plan = plan_of(job, problem, layout, ahead, bound)
     if plan.slack_s < 0.0:
         raise JobFault(_too_late(plan))
@@ -120,15 +122,13 @@ def what_helps(made: Made, laid: dict[str, Laid], from_s: float) -> list[str]:
     """
     job = made.plan.job
     found = []
-    for words, other, warmer_k in (
-        ("one more person", replace(job, people=job.people + 1), 0.0),
-        (f"a tent {_HELP_WARMER_K:g} K warmer", job, _HELP_WARMER_K),
-    ):
-        ahead = {name: each.warmer(warmer_k) for name, each in made.ahead.items()}
-        try:
-            layout = list_plan(problem := lay_out(other, ahead, laid, from_s, SANDING_S))
-        except JobFault:
-            continue
+    problems = {"one more person": replace(made.problem, people=job.people + 1)}
+    ahead = {name: each.warmer(_HELP_WARMER_K) for name, each in made.ahead.items()}
+    with suppress(JobFault):
+        warmer = lay_out(job, ahead, laid, from_s, SANDING_S)
+        problems[f"a tent {_HELP_WARMER_K:g} K warmer"] = warmer
+    for words, problem in problems.items():
+        layout = list_plan(problem)
         sooner_s = 0.0 if layout is None else made.plan.finish_s - problem.time_s(layout.finish)
         if sooner_s >= HOUR_S:
             found.append(f"{words}: {duration_text(sooner_s)} sooner.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import tzinfo
 
@@ -133,7 +134,9 @@ def risk_lines(plan: Plan, zone: tzinfo) -> list[str]:
             + ", ".join(f"{s.section} before coat {s.coat}" for s in extra)
             + "."
         )
-    lines.append("Steps rest on " + ", ".join(dict.fromkeys(s.rests_on for s in plan.steps)) + ".")
+    rests = Counter(step.rests_on for step in plan.steps)
+    words = [f"{counted(number, 'step')} on {what}" for what, number in rests.items()]
+    lines.append("What it rests on: " + "; ".join(words) + ".")
     if len(plan.kept) > 1:
         days = [
             f"{day_text(plan.finish_s + n * DAY_S, zone)} {100 * share:.0f} %"

@@ -102,11 +102,11 @@ class Ahead:
             found = np.where(ends <= self.known.end_s + 1.0, ends, np.nan)
             if not self.far and not latest:
                 found = np.where(np.isnan(found), self.known.end_s, found)
-        if self.far and np.isnan(found).any():
-            drawn = tables[-1].ends_s(start_s)
-            by_draws = np.quantile(drawn, SURE if latest else 1.0 - SURE, axis=0,
-                                   method="inverted_cdf")  # fmt: skip
-            found = np.where(np.isnan(found), by_draws, found)
+        past = np.isnan(found)
+        if self.far and past.any():
+            drawn = tables[-1].ends_s(start_s[past])
+            share = SURE if latest else 1.0 - SURE
+            found[past] = np.quantile(drawn, share, axis=0, method="inverted_cdf")
         found = np.where(np.isnan(found), np.inf, found)
         return found if latest else found - early_s
 

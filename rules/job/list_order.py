@@ -15,6 +15,7 @@ import numpy as np
 from rules.job.air import Bools
 from rules.job.problem import CLOSE_BEFORE, NEVER, Chain, Piece, Problem, Slots, Task
 
+_SANDING_COST = 10  # a sanding more is worth a coat that is as good as sure
 _FEW_COATS, _TRIES_FEW, _TRIES_MANY = 24, 12, 2
 
 
@@ -139,6 +140,58 @@ def list_plan(problem: Problem) -> Layout | None:
         # The section that ended last, or found no room, goes first next time.
         queue.append((last, *(at for at in order if at != last)))
     return best
+
+
+def surer(problem: Problem, layout: Layout, costs: Sequence[Sequence[Slots]]) -> Layout:
+    """Return a plan that ends as early, with each section's coats where they cost least.
+
+    Args:
+        problem: on the grid.
+        layout: a plan.
+        costs: by section and coat what each of its starts costs; small whole numbers.
+    """
+    for at, chain in enumerate(problem.chains):
+        if not chain.tasks:
+            continue
+        placed = _place(_room_without(problem, layout, at), at, costs[at], layout.finish)
+        if placed is not None:
+            kept = [step for step in layout.steps if step.chain != at]
+            steps = sorted([*kept, *placed[0]], key=lambda s: (s.start, s.chain, s.end))
+            if _is_after(problem, steps, at):
+                layout = Layout(tuple(steps), layout.finish)
+    return layout
+
+
+def _is_after(problem: Problem, steps: Sequence[Placed], at: int) -> bool:
+    """Whether the sections that wait for a section still begin after its last coat."""
+    end = max(step.end for step in steps if step.chain == at and step.kind == "coat")
+    return all(step.start >= end for step in steps if at in problem.chains[step.chain].after)
+
+
+def _room_without(problem: Problem, layout: Layout, without: int) -> _Room:
+    """What all sections but one have taken in a plan."""
+    room = _Room.empty(problem)
+    for step in layout.steps:
+        if step.chain == without:
+            continue
+        room.take(step.start, step.end - step.start)
+        if step.kind == "sand":
+            room.sandings.append((step.chain, step.start, step.end))
+        if step.kind != "coat":
+            continue
+        chain = problem.chains[step.chain]
+        task = next(task for task in chain.tasks if task.number == step.coat)
+        index = int(np.searchsorted(task.starts, step.start))
+        own = [s for s in layout.steps if s.chain == step.chain and s.coat == step.coat]
+        close = {piece.kind for piece in task.close_before}
+        hold = min([s.start for s in own if s.kind in close] + [step.start])
+        off = max([s.end for s in own if s.kind == "untape"] + [step.end])
+        handle = max(int(task.handle[index]), off)
+        room.films.append(_Film(step.chain, hold, step.start, off, int(task.dry[index]), handle))
+        room.done_coats[step.chain] = max(room.done_coats.get(step.chain, 0), step.end)
+        if task.resource is not None:
+            room.resources.setdefault(task.resource, []).append((step.start, step.end))
+    return room
 
 
 def alone(problem: Problem, at: int) -> int:
@@ -347,14 +400,16 @@ def _in_order(problem: Problem, order: Sequence[int]) -> tuple[Layout | None, in
     return Layout(tuple(sorted(steps, key=lambda s: (s.start, s.chain, s.end))), finish), last
 
 
-def _place(room: _Room, at: int) -> tuple[list[Placed], int] | None:
+def _place(
+    room: _Room, at: int, costs: Sequence[Slots] | None = None, latest: int = NEVER
+) -> tuple[list[Placed], int] | None:
     """Lay one section's coats into the room that is left."""
     chain = room.problem.chains[at]
     if not chain.tasks:
         room.done_coats[at] = 0
         return [], chain.film.done if chain.film is not None else 0
     choices = [_choice(room, at, chain, task) for task in chain.tasks]
-    values, following, sanded = _values(room, at, choices)
+    values, following, sanded = _values(room, at, choices, costs, latest)
     firsts = _first_values(room, at, choices, values)
     if firsts.size == 0 or firsts.min() >= NEVER:
         return None
@@ -495,21 +550,30 @@ def _next_of(free: Bools) -> Slots:
 
 
 def _values(
-    room: _Room, at: int, choices: Sequence[_Choice]
+    room: _Room,
+    at: int,
+    choices: Sequence[_Choice],
+    costs: Sequence[Slots] | None = None,
+    latest: int = NEVER,
 ) -> tuple[list[Slots], list[Slots], list[Bools]]:
     """For each coat's starts: when the section is done, the next coat's start, and whether sanded.
 
-    Backwards from the last coat, each start looks for the best of those that follow it.
+    Backwards from the last coat, each start looks for the best of those that follow it. With
+    `costs` the best is not what is done soonest but what costs least and is done by `latest`.
     """
     chain = room.problem.chains[at]
     last = chain.tasks[-1]
-    value = np.where(choices[-1].open_, last.done, NEVER)
+    value = np.where(choices[-1].open_ & (last.done <= latest), last.done, NEVER)
+    if costs is not None:
+        value = np.where(value < NEVER, costs[-1], NEVER)
     values: list[Slots] = [value]
     following: list[Slots] = []
     sanded: list[Bools] = []
     for n in range(len(chain.tasks) - 2, -1, -1):
         task, after = chain.tasks[n], chain.tasks[n + 1]
         best, to, with_sanding = _best_next(room, at, task, after, choices[n + 1], values[0])
+        if costs is not None:
+            best = np.minimum(best + costs[n] + _SANDING_COST * with_sanding, NEVER)
         values.insert(0, np.where(choices[n].open_, best, NEVER))
         following.insert(0, to)
         sanded.insert(0, with_sanding)

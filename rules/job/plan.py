@@ -11,7 +11,7 @@ from rules.air.arrays import Floats
 from rules.job.ahead import SURE, Ahead
 from rules.job.list_order import Layout, Placed, alone, done_from, latest_starts
 from rules.job.model import Job
-from rules.job.problem import CLOSE_BEFORE, NEVER, Chain, Problem, Task
+from rules.job.problem import CLOSE_BEFORE, NEVER, SLOT_S, Chain, Problem, Slots, Task
 from rules.job.robust import finishes
 from rules.units import DAY_S
 
@@ -145,6 +145,23 @@ def lower_bound(problem: Problem) -> int:
 def _work(task: Task) -> int:
     pieces = sum(piece.length for piece in (*task.middles, *task.close_before))
     return task.length + pieces + (task.mix is not None) + (task.untape is not None)
+
+
+def risks(job: Job, problem: Problem, ahead: Mapping[str, Ahead]) -> list[list[Slots]]:
+    """Return for each section's coats how unsure each start is, in tenths.
+
+    Tenths, so that a coat does not wait a day for what the draws can hardly tell apart.
+    """
+    found = []
+    for section, chain in zip(job.sections, problem.chains, strict=True):
+        own = []
+        for task in chain.tasks:
+            coat = section.coats[task.number - 1]
+            starts_s = problem.zero_s + np.float64(SLOT_S) * task.starts
+            share = ahead[section.enclosure].share(coat, starts_s)[0]
+            own.append(np.round(10.0 * (1.0 - share)).astype(np.int64))
+        found.append(own)
+    return found
 
 
 def _last(problem: Problem, layout: Layout) -> str:

@@ -382,7 +382,7 @@ class _Grid:
     ) -> Side | None:
         if not coat.two_pack:
             return None
-        every = np.arange(self._slots)
+        every = np.flatnonzero(self._left[: self._slots] > 0)
         mixed_s = self._zero_s + (every + whole_slots(MIXING_S)) * _SLOT
         ready = every + 1
         if clocks[0].induction is not None:
@@ -390,8 +390,9 @@ class _Grid:
             ready = np.maximum.accumulate(np.maximum(ready, every + 1))
         dead = self._slots_of(ahead.ends_s(clocks, "pot_life", mixed_s, latest=False), up=False)
         dead = np.minimum.accumulate(dead[::-1])[::-1]
-        last = np.searchsorted(ready, starts, "right") - 1
-        first = np.searchsorted(dead, starts + length, "left")
+        never = np.append(every, NEVER)
+        last = np.append(-1, every)[np.searchsorted(ready, starts, "right")]
+        first = never[np.searchsorted(dead, starts + length, "left")]
         return Side("mix", np.maximum(first, last - CLOSE_BEFORE), last)
 
     def _untape(
