@@ -31,7 +31,7 @@ def _day(text: str | None) -> date | None:
 
 @plan_app.callback(
     invoke_without_command=True,
-    epilog="Example: filmcall plan --job workboat.toml --forecast creek.csv",
+    epilog="Example: filmcall plan --job workboat.toml --forecast creek.csv --solve 2",
 )
 def plan(
     context: typer.Context,
@@ -88,7 +88,7 @@ def plan(
 
 
 @plan_app.command(
-    "new", epilog="Example: filmcall plan new --config polytunnel.toml --out workboat.toml"
+    "new", epilog="Example: filmcall plan new --config polytunnel.toml --out my-boat.toml"
 )
 def new(
     out: Annotated[Path, typer.Option(help="The job file to write; - is standard output.")],
@@ -105,7 +105,9 @@ def new(
 today_app = typer.Typer(rich_markup_mode=None)
 
 
-@today_app.command(epilog="Example: filmcall today --job workboat.toml --forecast creek.csv")
+@today_app.command(
+    epilog="Example: filmcall today --job workboat.toml --forecast creek.csv --at 2026-05-04T16:30Z"
+)
 def today(
     job: Annotated[Path, typer.Option(help="The job's file.", dir_okay=False)],
     forecast: Annotated[

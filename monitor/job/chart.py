@@ -107,9 +107,11 @@ def _ground(made: Made, scale: _Scale, rows: int) -> Iterator[str]:
 
 
 def _row(made: Made, steps: Sequence[PlannedStep], scale: _Scale, y: float) -> Iterator[str]:
-    for step in steps:
-        if step.step == "coat":
-            yield from _window(made, step, scale, y)
+    coats = [step for step in steps if step.step == "coat"]
+    for step, following in zip(coats, [*coats[1:], None], strict=True):
+        # The next coat's window follows; drawn over each other they could not be told apart.
+        until_s = step.latest_s if following is None else following.start_s
+        yield from _window(made, step, min(step.latest_s, until_s), scale, y)
     zone = made.plan.job.hours.zone
     for step in steps:
         x, width = scale.bar(step.start_s, step.end_s)
@@ -124,11 +126,13 @@ def _row(made: Made, steps: Sequence[PlannedStep], scale: _Scale, y: float) -> I
             yield f'<text class="number" x="{x:.1f}" y="{y + 11:.0f}">{step.coat}</text>'
 
 
-def _window(made: Made, step: PlannedStep, scale: _Scale, y: float) -> Iterator[str]:
+def _window(
+    made: Made, step: PlannedStep, until_s: float, scale: _Scale, y: float
+) -> Iterator[str]:
     """The window of a coat, each hour of it as dark as GO is probable."""
     section = next(s for s in made.plan.job.sections if s.name == step.section)
     coat = section.coats[(step.coat or 1) - 1]
-    hours = np.arange(np.floor(step.earliest_s / HOUR_S), np.ceil((step.latest_s + 1.0) / HOUR_S))
+    hours = np.arange(np.floor(step.earliest_s / HOUR_S), np.ceil((until_s + 1.0) / HOUR_S))
     hours = hours[hours * HOUR_S < scale.last_s]
     if hours.size == 0:
         return

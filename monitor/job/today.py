@@ -60,7 +60,7 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
     lines = []
     for section in hand.job.sections:
         call = hand.calls.get((section.enclosure, section.name))
-        if call is not None and hand.from_s - call.time_s < HOUR_S:
+        if call is not None and 0.0 <= hand.from_s - call.time_s < HOUR_S:
             at = hour_and_day_text(call.time_s, zone, hand.from_s)
             lines.append(f"  {section.name}: {call.call} at {at}, by the log.")
     if hand.followed.open:
