@@ -257,10 +257,9 @@ class _Grid:
     def tasks(self, section: JobSection, ahead: Ahead, laid: Laid | None) -> list[Task]:
         found = []
         first = 0 if laid is None else laid.coat.number
-        for coat, following in zip(
-            section.coats[first:], (*section.coats[first + 1 :], None), strict=True
-        ):
-            spec = None if following is None else following.spec
+        for coat in section.coats[first:]:
+            following = section.coats[coat.number : coat.number + 1]
+            spec = following[0].spec if following else None
             # Coats of one kind share their arrays: a job of 72 has a handful of kinds.
             key = (section.enclosure, id(coat.spec), coat.takes_s, coat.method, coat.before,
                    id(spec), coat.number)  # fmt: skip
