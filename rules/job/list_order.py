@@ -340,7 +340,10 @@ def _side_by_side(
         task = chain.tasks[course.n]
         _, _, dry, sand = course.window(chain)
         steps += _middles(room, at, task, max(dry, _begin(room, at)), sand, extra)[1]
-        steps += _lay(room, at, task, index)
+        coat_steps = _lay(room, at, task, index)
+        if task.untape is not None and all(step.kind != "untape" for step in coat_steps):
+            return None
+        steps += coat_steps
         course.n, course.index = course.n + 1, index
         if course.n == len(chain.tasks):
             room.done_coats[at] = int(task.starts[index]) + task.length
@@ -415,19 +418,27 @@ def _place(
         return None
     index = int(np.argmin(firsts))
     steps: list[Placed] = []
+    laid: list[tuple[Task, int]] = []
     film, ready, sand, extra = chain.film, _begin(room, at), 0, False
     if film is not None:
         first = chain.tasks[0]
         sand, extra = film.sand, _is_late(first, int(first.starts[index]), film.closes)
     for n, task in enumerate(chain.tasks):
         _, chores = _middles(room, at, task, ready, sand, extra)
-        steps += chores + _lay(room, at, task, index)
+        steps += chores + _lay(room, at, task, index, untaped=False)
+        laid.append((task, index))
         room.done_coats[at] = int(task.starts[index]) + task.length
         if n + 1 < len(chain.tasks):
             extra = bool(sanded[n][index])
             needs = _pieces(chain.tasks[n + 1], extra, room.problem)
             ready, sand = int(_ready_after(task, needs)[index]), int(task.sand[index])
             index = int(following[n][index])
+    # The next coat's pot and brush were given their slots before the tape of the one beneath.
+    for task, at_index in laid:
+        untape = _untape(room, at, task, at_index)
+        if untape is None and task.untape is not None:
+            return None
+        steps += [] if untape is None else [untape]
     return steps, int(chain.tasks[-1].done[index])
 
 
@@ -663,7 +674,7 @@ def _least_between(value: Slots, low: Slots, high: Slots) -> tuple[Slots, Slots]
     return found, np.where(found >= NEVER, 0, least % (size + 1))
 
 
-def _lay(room: _Room, at: int, task: Task, index: int) -> list[Placed]:
+def _lay(room: _Room, at: int, task: Task, index: int, *, untaped: bool = True) -> list[Placed]:
     """Take the room of one coat and of what hangs on it."""
     start = int(task.starts[index])
     end = start + task.length
@@ -680,13 +691,25 @@ def _lay(room: _Room, at: int, task: Task, index: int) -> list[Placed]:
         begin = int(_last_free(room, 1)[min(int(task.mix.last[index]), head - 1)])
         room.take(begin, 1)
         steps.append(Placed(at, "mix", "", task.number, begin, begin + 1))
-    if task.untape is not None:
-        begin = int(_next_of(room.free(1))[int(task.untape.first[index])])
-        room.take(begin, 1)
-        steps.append(Placed(at, "untape", "", task.number, begin, begin + 1))
-        off_end = begin + 1
+    untape = _untape(room, at, task, index) if untaped else None
+    if untape is not None:
+        steps.append(untape)
+        off_end = untape.end
+    elif task.untape is not None:
+        off_end = int(task.untape.last[index]) + 1
     if task.resource is not None:
         room.resources.setdefault(task.resource, []).append((start, end))
     handle = max(int(task.handle[index]), off_end)
     room.films.append(_Film(at, hold, start, off_end, int(task.dry[index]), handle))
     return steps
+
+
+def _untape(room: _Room, at: int, task: Task, index: int) -> Placed | None:
+    """Take the first slot that is free for a coat's tape to come off; None where there is none."""
+    if task.untape is None:
+        return None
+    begin = int(_next_of(room.free(1))[min(int(task.untape.first[index]), room.problem.slots)])
+    if begin > task.untape.last[index]:
+        return None
+    room.take(begin, 1)
+    return Placed(at, "untape", "", task.number, begin, begin + 1)
