@@ -20,7 +20,7 @@ from monitor.log.log import log_path
 from monitor.log.rows import CallRow
 from monitor.times import moment_s
 from rules.job.ahead import Ahead
-from rules.job.list_order import Layout, list_plan, surer
+from rules.job.list_order import Layout, list_plan, relaid, surer
 from rules.job.model import SANDING_S, Job, JobFault
 from rules.job.plan import Plan, lower_bound, plan_of, risks
 from rules.job.problem import Laid, Problem, lay_out
@@ -28,6 +28,7 @@ from rules.text import date_hour_text, date_text, duration_text
 from rules.units import HOUR_S
 
 _HELP_WARMER_K = 3.0
+_MANY_COATS, _OWN_SHARE, _SOLVER_READS_S = 40, 0.5, 20.0
 _SAFE = 0.95  # a coat surer than that needs no help
 
 
@@ -74,7 +75,9 @@ def make(
     bound = lower_bound(problem)
     solved = False
     if limit_s > 0.0 and (layout is None or layout.finish > bound):
-        answer = bettered(problem, layout, limit_s)
+        if layout is not None and sum(len(c.tasks) for c in problem.chains) > _MANY_COATS:
+            layout, limit_s = _relaid(problem, layout, limit_s)
+        answer = bettered(problem, layout, limit_s) if limit_s > 0.0 else None
         if answer is not None:
             solved = True
             better, bound_by_solver = answer
@@ -92,6 +95,16 @@ def make(
     if plan.slack_s < 0.0:
         raise JobFault(_too_late(plan))
     return Made(plan, problem, layout, ahead, solved)
+
+
+def _relaid(problem: Problem, layout: Layout, limit_s: float) -> tuple[Layout, float]:
+    """Lay a large job's sections anew for most of the time; return what is left for the solver.
+
+    On a model of over forty coats the solver is still reading it when ten seconds are over.
+    """
+    own_s = _OWN_SHARE * limit_s if limit_s > _SOLVER_READS_S else limit_s
+    end_s = time.monotonic() + own_s
+    return relaid(problem, layout, lambda _: time.monotonic() < end_s), limit_s - own_s
 
 
 def _too_late(plan: Plan) -> str:

@@ -7,7 +7,7 @@ that a first coat waits where that saves a sanding. Several orders of the sectio
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,6 +15,7 @@ import numpy as np
 from rules.job.air import Bools
 from rules.job.problem import CLOSE_BEFORE, NEVER, Chain, Piece, Problem, Slots, Task
 
+_SEED = 7
 _SANDING_COST = 10  # a sanding more is worth a coat that is as good as sure
 _FEW_COATS, _TRIES_FEW, _TRIES_MANY = 24, 12, 2
 
@@ -142,6 +143,70 @@ def list_plan(problem: Problem) -> Layout | None:
     return best
 
 
+def relaid(problem: Problem, layout: Layout, go_on: Callable[[int], bool]) -> Layout:
+    """Return a plan that ends no later, by taking a few sections out and laying them anew.
+
+    The section that ends last goes out each time, with one to three others by chance; what comes
+    of it is kept where nothing ends later, all sections together no later either.
+
+    Args:
+        problem: on the grid.
+        layout: a plan.
+        go_on: whether to go on, by how many times it was tried.
+    """
+    chance = np.random.default_rng(_SEED)
+    places = [at for at, chain in enumerate(problem.chains) if chain.tasks]
+    ends = {at: _end_of(problem, layout.steps, at) for at in places}
+    values = [done_from(problem, at) for at in range(len(problem.chains))]
+    tried = 0
+    while len(places) > 1 and go_on(tried):
+        tried += 1
+        last = max(places, key=lambda at: (ends[at], at))
+        others = [at for at in places if at != last]
+        count = min(len(others), int(chance.integers(1, 6)))
+        out = [last, *(int(at) for at in chance.choice(others, count, replace=False))]
+        chance.shuffle(out)
+        room = _room_without(problem, layout.steps, set(out))
+        laid = _one_by_one(room, out) if tried % 2 else _together(room, values, out, tried)
+        if laid is not None:
+            steps = [step for step in layout.steps if step.chain not in out] + laid
+            found = {at: _end_of(problem, steps, at) for at in places}
+            key, before = ((max(e.values()), sum(e.values())) for e in (found, ends))
+            if key <= before and all(_is_after(problem, steps, at) for at in out):
+                ends = found
+                steps.sort(key=lambda s: (s.start, s.chain, s.end))
+                layout = Layout(tuple(steps), _finish(problem, ends))
+    return layout
+
+
+def _one_by_one(room: _Room, group: Sequence[int]) -> list[Placed] | None:
+    steps: list[Placed] = []
+    for at in _lawful(room.problem, group):
+        placed = _place(room, at)
+        if placed is None:
+            return None
+        steps += placed[0]
+    return steps
+
+
+def _together(
+    room: _Room, values: Sequence[Sequence[Slots]], group: Sequence[int], tried: int
+) -> list[Placed] | None:
+    found = _side_by_side(room, values, _RULES[tried // 2 % 2], _lawful(room.problem, group))
+    return None if found is None else found[0]
+
+
+def _end_of(problem: Problem, steps: Sequence[Placed], at: int) -> int:
+    task = problem.chains[at].tasks[-1]
+    start = max(step.start for step in steps if step.chain == at and step.kind == "coat")
+    return int(task.done[np.searchsorted(task.starts, start)])
+
+
+def _finish(problem: Problem, ends: Mapping[int, int]) -> int:
+    laid = [c.film.done for c in problem.chains if c.film is not None and not c.tasks]
+    return max([*ends.values(), *laid])
+
+
 def surer(problem: Problem, layout: Layout, costs: Sequence[Sequence[Slots]]) -> Layout:
     """Return a plan that ends as early, with each section's coats where they cost least.
 
@@ -153,7 +218,7 @@ def surer(problem: Problem, layout: Layout, costs: Sequence[Sequence[Slots]]) ->
     for at, chain in enumerate(problem.chains):
         if not chain.tasks:
             continue
-        placed = _place(_room_without(problem, layout, at), at, costs[at], layout.finish)
+        placed = _place(_room_without(problem, layout.steps, {at}), at, costs[at], layout.finish)
         if placed is not None:
             kept = [step for step in layout.steps if step.chain != at]
             steps = sorted([*kept, *placed[0]], key=lambda s: (s.start, s.chain, s.end))
@@ -168,11 +233,11 @@ def _is_after(problem: Problem, steps: Sequence[Placed], at: int) -> bool:
     return all(step.start >= end for step in steps if at in problem.chains[step.chain].after)
 
 
-def _room_without(problem: Problem, layout: Layout, without: int) -> _Room:
-    """What all sections but one have taken in a plan."""
+def _room_without(problem: Problem, steps: Sequence[Placed], without: set[int]) -> _Room:
+    """What all sections but some have taken in a plan."""
     room = _Room.empty(problem)
-    for step in layout.steps:
-        if step.chain == without:
+    for step in steps:
+        if step.chain in without:
             continue
         room.take(step.start, step.end - step.start)
         if step.kind == "sand":
@@ -182,7 +247,7 @@ def _room_without(problem: Problem, layout: Layout, without: int) -> _Room:
         chain = problem.chains[step.chain]
         task = next(task for task in chain.tasks if task.number == step.coat)
         index = int(np.searchsorted(task.starts, step.start))
-        own = [s for s in layout.steps if s.chain == step.chain and s.coat == step.coat]
+        own = [s for s in steps if s.chain == step.chain and s.coat == step.coat]
         close = {piece.kind for piece in task.close_before}
         hold = min([s.start for s in own if s.kind in close] + [step.start])
         off = max([s.end for s in own if s.kind == "untape"] + [step.end])

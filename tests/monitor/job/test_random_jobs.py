@@ -31,6 +31,8 @@ from monitor.job.make import make
 from monitor.job.read import read_job
 from monitor.job.solver import is_installed
 from monitor.job.weather import air_ahead, read_hours
+from rules.job.list_order import relaid
+from rules.job.plan import plan_of
 
 WEEKDAYS = '{ mon-fri = "17:00-21:00", sat = "08:00-12:00, 13:00-18:00" }'
 
@@ -95,3 +97,16 @@ def test_a_random_jobs_plan_keeps_every_rule(seed: int, tmp_path: Path) -> None:
     assert by_list.finish_s - by_solver.finish_s <= by_list.gap * (by_list.finish_s - first_s) + 1
     if is_installed():
         assert by_solver.is_proved
+
+
+@pytest.mark.parametrize("seed", [2, 5, 9, 12])
+def test_laying_sections_anew_keeps_every_rule_and_ends_no_later(seed: int, tmp_path: Path) -> None:
+    trial = random_job(seed)
+    _, forecast = trial.write(tmp_path)
+    job = read_job(trial.job, "job.toml", tmp_path)
+    ahead = air_ahead(job, read_hours(forecast, None), None, job.start_s)
+    made = make(job, ahead, {}, job.start_s, 0.0)
+    layout = relaid(made.problem, made.layout, lambda tried: tried < 25)
+    assert layout.finish <= made.layout.finish
+    plan = json.loads(plan_json(plan_of(job, made.problem, layout, ahead, 0)))
+    assert faults_of(plan, trial.job, trial.specs, trial.hours) == []
