@@ -45,17 +45,6 @@ def today_text(hand: JobAtHand, made: Made) -> str:
     return "\n".join(lines)
 
 
-def next_line(made: Made, now_s: float, zone: tzinfo) -> str:
-    """Return the next coat in one line: where, which, its window, the best time, and how much."""
-    coat = next((s for s in made.plan.steps if s.step == "coat" and s.end_s > now_s), None)
-    if coat is None:
-        return "every coat is on"
-    first = hour_and_day_text(max(coat.earliest_s, now_s), zone, now_s)
-    last = hour_and_day_text(coat.latest_s, zone, now_s)
-    best = hour_and_day_text(coat.start_s, zone, now_s)
-    return f"{coat.section}, coat {coat.coat} of {coat.what}: {first} to {last}, best {best}"
-
-
 def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
     lines = []
     for section in hand.job.sections:

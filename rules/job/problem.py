@@ -308,7 +308,8 @@ class _Grid:
         middles = tuple(_piece(chore) for chore in coat.before if chore.kind in ("wash", "sand"))
         starts = np.flatnonzero(self._left[: self._slots] >= length)
         self._check_fits(section, coat, length, middles, starts)
-        starts = starts[ahead.is_good(coat, self._zero_s + starts * _SLOT)]
+        every_s = self._zero_s + starts * _SLOT
+        starts = starts[ahead.is_good(coat, every_s)]
         clocks = self._clocks(ahead, coat.spec, following)
         mix = self._mix(coat, ahead, clocks, starts, length)
         untape = self._untape(coat, ahead, clocks, starts, length)
@@ -329,11 +330,12 @@ class _Grid:
         dry = up("touch_dry")
         handle = up("handle") if clocks[0].handle is not None else up("done")
         if starts.size == 0:
+            best = 100.0 * float(ahead.share(coat, every_s)[0].max(initial=0.0))
             raise JobFault(
                 f"section {section.name!r}: coat {coat.number} ({coat.spec.name}) finds no hour "
                 f"from which all its limits hold until its harm time is over, {ahead.reach_words()}"
-                ", so nothing is planned; a warmer tent, other working hours or a longer forecast "
-                "would help"
+                f" (the best holds in {best:.0f} % of the draws), so nothing is planned; a warmer "
+                "tent, other working hours or a longer forecast would help"
             )
         return Task(
             number=coat.number,
