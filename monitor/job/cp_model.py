@@ -15,9 +15,10 @@ from itertools import combinations
 import numpy as np
 from ortools.sat.python import cp_model, cp_model_helper
 
-from rules.job.list_order import Layout, Placed, done_from
+from rules.job.list_order import done_from
 from rules.job.plan import lower_bound
 from rules.job.problem import CLOSE_BEFORE, NEVER, Chain, Piece, Problem, Side, Slots, Task
+from rules.job.room import Layout, Placed
 
 _SEED = 1
 _Literal = cp_model_helper.Literal

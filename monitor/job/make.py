@@ -20,10 +20,11 @@ from monitor.log.log import log_path
 from monitor.log.rows import CallRow
 from monitor.times import moment_s
 from rules.job.ahead import Ahead
-from rules.job.list_order import Layout, list_plan, relaid, surer
+from rules.job.list_order import list_plan, relaid, surer
 from rules.job.model import SANDING_S, Job, JobFault
 from rules.job.plan import Plan, lower_bound, plan_of, risks
 from rules.job.problem import Laid, Problem, lay_out
+from rules.job.room import Layout
 from rules.text import date_hour_text, date_text, duration_text
 from rules.units import HOUR_S
 

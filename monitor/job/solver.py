@@ -16,9 +16,10 @@ from pathlib import Path
 
 import numpy as np
 
-from rules.job.list_order import Layout, list_plan
+from rules.job.list_order import list_plan
 from rules.job.plan import lower_bound
 from rules.job.problem import NEVER, Chain, Problem, Task
+from rules.job.room import Layout
 
 MEMORY_MB = 1000
 WORKERS = 1  # one gives the same plan for the same job, and proves small jobs as fast as two

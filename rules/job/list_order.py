@@ -8,103 +8,32 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from rules.job.air import Bools
-from rules.job.problem import CLOSE_BEFORE, NEVER, Chain, Piece, Problem, Slots, Task
+from rules.job.problem import NEVER, Chain, Problem, Slots, Task
+from rules.job.room import (
+    Choice,
+    Layout,
+    Placed,
+    Room,
+    begin_of,
+    choice_of,
+    lay,
+    middles,
+    pieces_of,
+    ready_after,
+    room_without,
+    tables,
+    take_untape,
+    through,
+)
 
 _SEED = 7
 _SANDING_COST = 10  # a sanding more is worth a coat that is as good as sure
 _FEW_COATS, _TRIES_FEW, _TRIES_MANY = 24, 12, 2
-
-
-@dataclass(frozen=True, slots=True)
-class Placed:
-    """One step on the grid.
-
-    Attributes:
-        chain: place of its section.
-        kind: of step.
-        what: grit, cloth or line; "" for others.
-        coat: number of the coat that it is or belongs to.
-        start: first slot.
-        end: the slot after its last.
-        extra: a sanding that a missed window asks for.
-    """
-
-    chain: int
-    kind: str
-    what: str
-    coat: int
-    start: int
-    end: int
-    extra: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """A plan on the grid: its steps by their start, and when the last film is done."""
-
-    steps: tuple[Placed, ...]
-    finish: int
-
-
-@dataclass(frozen=True, slots=True)
-class _Film:
-    """A film in its place: when its tape goes on, its coat begins, its tape is off, it is dry."""
-
-    chain: int
-    hold: int
-    start: int
-    off: int
-    dry: int
-    handle: int
-
-
-@dataclass(slots=True)
-class _Room:
-    """What is taken already: people, wet films, sandings and tape."""
-
-    problem: Problem
-    busy: Slots
-    films: list[_Film] = field(default_factory=list)
-    sandings: list[tuple[int, int, int]] = field(default_factory=list)
-    done_coats: dict[int, int] = field(default_factory=dict)
-    """By chain the end of its last coat."""
-    resources: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
-
-    @classmethod
-    def empty(cls, problem: Problem) -> _Room:
-        room = cls(problem, np.zeros(problem.slots + 1, dtype=np.int64))
-        for at, chain in enumerate(problem.chains):
-            if chain.film is not None:
-                film = chain.film
-                room.films.append(_Film(at, -NEVER, -NEVER, -NEVER, film.dry, film.handle))
-        return room
-
-    def take(self, start: int, length: int) -> None:
-        self.busy[start : start + length] += 1
-
-    def free(self, length: int) -> Bools:
-        """Whether a person has time from each slot on, whole inside one span."""
-        problem = self.problem
-        if problem.people == 0:
-            return problem.span_left >= length
-        full = np.concatenate(([0], np.cumsum(self.busy >= problem.people)))
-        ends = np.minimum(np.arange(problem.slots + 1) + length, problem.slots + 1)
-        found: Bools = (problem.span_left >= length) & (full[ends] == full[:-1])
-        return found
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Choice:
-    """For one coat: which starts are left, and what goes with each of them."""
-
-    open_: Bools
-    head: Slots
-    """First slot that its near work takes."""
 
 
 def list_plan(problem: Problem) -> Layout | None:
@@ -166,7 +95,7 @@ def relaid(problem: Problem, layout: Layout, go_on: Callable[[int], bool]) -> La
         count = min(len(others), int(chance.integers(1, 6)))
         out = [last, *(int(at) for at in chance.choice(others, count, replace=False))]
         chance.shuffle(out)
-        room = _room_without(problem, layout.steps, set(out))
+        room = room_without(problem, layout.steps, set(out))
         laid = _one_by_one(room, out) if tried % 2 else _together(room, values, out, tried)
         if laid is not None:
             steps = [step for step in layout.steps if step.chain not in out] + laid
@@ -179,7 +108,7 @@ def relaid(problem: Problem, layout: Layout, go_on: Callable[[int], bool]) -> La
     return layout
 
 
-def _one_by_one(room: _Room, group: Sequence[int]) -> list[Placed] | None:
+def _one_by_one(room: Room, group: Sequence[int]) -> list[Placed] | None:
     steps: list[Placed] = []
     for at in _lawful(room.problem, group):
         placed = _place(room, at)
@@ -190,7 +119,7 @@ def _one_by_one(room: _Room, group: Sequence[int]) -> list[Placed] | None:
 
 
 def _together(
-    room: _Room, values: Sequence[Sequence[Slots]], group: Sequence[int], tried: int
+    room: Room, values: Sequence[Sequence[Slots]], group: Sequence[int], tried: int
 ) -> list[Placed] | None:
     found = _side_by_side(room, values, _RULES[tried // 2 % 2], _lawful(room.problem, group))
     return None if found is None else found[0]
@@ -218,7 +147,7 @@ def surer(problem: Problem, layout: Layout, costs: Sequence[Sequence[Slots]]) ->
     for at, chain in enumerate(problem.chains):
         if not chain.tasks:
             continue
-        placed = _place(_room_without(problem, layout.steps, {at}), at, costs[at], layout.finish)
+        placed = _place(room_without(problem, layout.steps, {at}), at, costs[at], layout.finish)
         if placed is not None:
             kept = [step for step in layout.steps if step.chain != at]
             steps = sorted([*kept, *placed[0]], key=lambda s: (s.start, s.chain, s.end))
@@ -233,41 +162,15 @@ def _is_after(problem: Problem, steps: Sequence[Placed], at: int) -> bool:
     return all(step.start >= end for step in steps if at in problem.chains[step.chain].after)
 
 
-def _room_without(problem: Problem, steps: Sequence[Placed], without: set[int]) -> _Room:
-    """What all sections but some have taken in a plan."""
-    room = _Room.empty(problem)
-    for step in steps:
-        if step.chain in without:
-            continue
-        room.take(step.start, step.end - step.start)
-        if step.kind == "sand":
-            room.sandings.append((step.chain, step.start, step.end))
-        if step.kind != "coat":
-            continue
-        chain = problem.chains[step.chain]
-        task = next(task for task in chain.tasks if task.number == step.coat)
-        index = int(np.searchsorted(task.starts, step.start))
-        own = [s for s in steps if s.chain == step.chain and s.coat == step.coat]
-        close = {piece.kind for piece in task.close_before}
-        hold = min([s.start for s in own if s.kind in close] + [step.start])
-        off = max([s.end for s in own if s.kind == "untape"] + [step.end])
-        handle = max(int(task.handle[index]), off)
-        room.films.append(_Film(step.chain, hold, step.start, off, int(task.dry[index]), handle))
-        room.done_coats[step.chain] = max(room.done_coats.get(step.chain, 0), step.end)
-        if task.resource is not None:
-            room.resources.setdefault(task.resource, []).append((step.start, step.end))
-    return room
-
-
 def alone(problem: Problem, at: int) -> int:
     """Return the least slot at which a section can be done, were all else out of its way."""
     chain = problem.chains[at]
     if not chain.tasks:
         return chain.film.done if chain.film is not None else 0
-    room = _Room.empty(problem)
+    room = Room.empty(problem)
     room.films.clear()
     choices = [
-        _Choice(np.ones(t.starts.size, dtype=np.bool_), t.starts - t.lead) for t in chain.tasks
+        Choice(np.ones(t.starts.size, dtype=np.bool_), t.starts - t.lead) for t in chain.tasks
     ]
     value, _, _ = _values(room, at, choices)
     return int(min(_first_values(room, at, choices, value).min(initial=NEVER), NEVER))
@@ -285,9 +188,9 @@ def latest_starts(problem: Problem, at: int, deadline: int) -> list[int]:
         Slots; -1 where no start does.
     """
     chain = problem.chains[at]
-    room = _Room.empty(problem)
+    room = Room.empty(problem)
     choices = [
-        _Choice(np.ones(t.starts.size, dtype=np.bool_), t.starts - t.lead) for t in chain.tasks
+        Choice(np.ones(t.starts.size, dtype=np.bool_), t.starts - t.lead) for t in chain.tasks
     ]
     values, _, _ = _values(room, at, choices)
     return [
@@ -299,9 +202,9 @@ def latest_starts(problem: Problem, at: int, deadline: int) -> list[int]:
 def done_from(problem: Problem, at: int) -> list[Slots]:
     """Return for each coat's starts when its section can be done at best from there."""
     chain = problem.chains[at]
-    room = _Room.empty(problem)
+    room = Room.empty(problem)
     choices = [
-        _Choice(np.ones(t.starts.size, dtype=np.bool_), t.starts - t.lead) for t in chain.tasks
+        Choice(np.ones(t.starts.size, dtype=np.bool_), t.starts - t.lead) for t in chain.tasks
     ]
     return _values(room, at, choices)[0]
 
@@ -337,7 +240,7 @@ def _coat_by_coat(
     problem: Problem, values: Sequence[Sequence[Slots]], rule: Rule, at_once: int
 ) -> Layout | None:
     """Lay the coat that comes first by a rule, then the next, some sections side by side."""
-    room = _Room.empty(problem)
+    room = Room.empty(problem)
     steps: list[Placed] = []
     finish = 0
     order = _lawful(problem, range(len(problem.chains)))
@@ -351,7 +254,7 @@ def _coat_by_coat(
 
 
 def _side_by_side(
-    room: _Room, values: Sequence[Sequence[Slots]], rule: Rule, group: Sequence[int]
+    room: Room, values: Sequence[Sequence[Slots]], rule: Rule, group: Sequence[int]
 ) -> tuple[list[Placed], int] | None:
     """Lay the coats of some sections; return their steps, and when the last is done."""
     problem = room.problem
@@ -404,8 +307,8 @@ def _side_by_side(
         chain, course = problem.chains[at], courses[at]
         task = chain.tasks[course.n]
         _, _, dry, sand = course.window(chain)
-        steps += _middles(room, at, task, max(dry, _begin(room, at)), sand, extra)[1]
-        coat_steps = _lay(room, at, task, index)
+        steps += middles(room, at, task, max(dry, begin_of(room, at)), sand, extra)[1]
+        coat_steps = lay(room, at, task, index)
         if task.untape is not None and all(step.kind != "untape" for step in coat_steps):
             return None
         steps += coat_steps
@@ -418,19 +321,19 @@ def _side_by_side(
     return steps, finish
 
 
-def _next_start(room: _Room, at: int, course: _Course, value: Slots) -> tuple[int, bool] | None:
+def _next_start(room: Room, at: int, course: _Course, value: Slots) -> tuple[int, bool] | None:
     """The start of a section's next coat from which it can be done soonest, and if it is sanded."""
     chain = room.problem.chains[at]
     task = chain.tasks[course.n]
-    choice = _choice(room, at, chain, task)
+    choice = choice_of(room, at, chain, task)
     opens, closes, dry, sand = course.window(chain)
-    begin = np.array([max(dry, _begin(room, at)) if task.middles else _begin(room, at)])
+    begin = np.array([max(dry, begin_of(room, at)) if task.middles else begin_of(room, at)])
     best: tuple[int, int, bool] | None = None
     for extra in (False, True):
-        pieces = _pieces(task, extra, room.problem)
+        pieces = pieces_of(task, extra, room.problem)
         if extra:
             begin = np.maximum(begin, dry)
-        ready = int(_through(_tables(room, at, pieces), begin, sand)[0])
+        ready = int(through(tables(room, at, pieces), begin, sand)[0])
         allowed = choice.open_ & (choice.head >= ready) & (task.starts >= opens)
         if not extra and not task.is_sanded_first:
             allowed &= task.starts <= closes
@@ -454,7 +357,7 @@ def _lawful(problem: Problem, order: Sequence[int]) -> tuple[int, ...]:
 
 
 def _in_order(problem: Problem, order: Sequence[int]) -> tuple[Layout | None, int]:
-    room = _Room.empty(problem)
+    room = Room.empty(problem)
     steps: list[Placed] = []
     ends = {}
     for at in order:
@@ -469,14 +372,14 @@ def _in_order(problem: Problem, order: Sequence[int]) -> tuple[Layout | None, in
 
 
 def _place(
-    room: _Room, at: int, costs: Sequence[Slots] | None = None, latest: int = NEVER
+    room: Room, at: int, costs: Sequence[Slots] | None = None, latest: int = NEVER
 ) -> tuple[list[Placed], int] | None:
     """Lay one section's coats into the room that is left."""
     chain = room.problem.chains[at]
     if not chain.tasks:
         room.done_coats[at] = 0
         return [], chain.film.done if chain.film is not None else 0
-    choices = [_choice(room, at, chain, task) for task in chain.tasks]
+    choices = [choice_of(room, at, chain, task) for task in chain.tasks]
     values, following, sanded = _values(room, at, choices, costs, latest)
     firsts = _first_values(room, at, choices, values)
     if firsts.size == 0 or firsts.min() >= NEVER:
@@ -484,23 +387,23 @@ def _place(
     index = int(np.argmin(firsts))
     steps: list[Placed] = []
     laid: list[tuple[Task, int]] = []
-    film, ready, sand, extra = chain.film, _begin(room, at), 0, False
+    film, ready, sand, extra = chain.film, begin_of(room, at), 0, False
     if film is not None:
         first = chain.tasks[0]
         sand, extra = film.sand, _is_late(first, int(first.starts[index]), film.closes)
     for n, task in enumerate(chain.tasks):
-        _, chores = _middles(room, at, task, ready, sand, extra)
-        steps += chores + _lay(room, at, task, index, untaped=False)
+        _, chores = middles(room, at, task, ready, sand, extra)
+        steps += chores + lay(room, at, task, index, untaped=False)
         laid.append((task, index))
         room.done_coats[at] = int(task.starts[index]) + task.length
         if n + 1 < len(chain.tasks):
             extra = bool(sanded[n][index])
-            needs = _pieces(chain.tasks[n + 1], extra, room.problem)
-            ready, sand = int(_ready_after(task, needs)[index]), int(task.sand[index])
+            needs = pieces_of(chain.tasks[n + 1], extra, room.problem)
+            ready, sand = int(ready_after(task, needs)[index]), int(task.sand[index])
             index = int(following[n][index])
     # The next coat's pot and brush were given their slots before the tape of the one beneath.
     for task, at_index in laid:
-        untape = _untape(room, at, task, at_index)
+        untape = take_untape(room, at, task, at_index)
         if untape is None and task.untape is not None:
             return None
         steps += [] if untape is None else [untape]
@@ -511,124 +414,10 @@ def _is_late(task: Task, start: int, closes: int) -> bool:
     return start > closes and not task.is_sanded_first
 
 
-def _begin(room: _Room, at: int) -> int:
-    """The first slot at which a section's work may begin."""
-    chain = room.problem.chains[at]
-    begin = max((room.done_coats.get(other, 0) for other in chain.after), default=0)
-    return max(begin, chain.film.dry) if chain.film is not None else begin
-
-
-def _pieces(task: Task, extra: bool, problem: Problem) -> tuple[Piece, ...]:
-    sanding = (Piece("sand", "", problem.resanding, 0),) if extra else ()
-    return sanding + task.middles
-
-
-def _ready_after(task: Task, pieces: Sequence[Piece]) -> Slots:
-    """From when on the first chore over a coat can begin, by the coat's start."""
-    return task.dry if pieces else task.starts + task.length
-
-
-def _chore_free(room: _Room, at: int, piece: Piece) -> Bools:
-    """From which slots on a chore finds a person, and no wet film or tape that it would spoil."""
-    free = room.free(piece.length)
-    if piece.kind != "sand":
-        return free
-    every = np.arange(room.problem.slots + 1)
-    end = every + piece.length
-    chain = room.problem.chains[at]
-    for film in room.films:
-        if film.chain != at and room.problem.chains[film.chain].enclosure == chain.enclosure:
-            free &= (every >= film.dry) | (end <= film.start)
-        if film.chain in chain.beside:
-            free &= (every >= film.off) | (end <= film.hold)
-    return free
-
-
-def _next_free(room: _Room, at: int, piece: Piece) -> Slots:
-    return _next_of(_chore_free(room, at, piece))
-
-
-def _through(tables: Sequence[tuple[Piece, Slots]], ready: Slots, sand: Slots | int = 0) -> Slots:
-    """When the last of some chores is over and dry, by when the first may begin and be sanded."""
-    for piece, table in tables:
-        if piece.kind == "sand":
-            ready = np.maximum(ready, sand)
-        start = table[np.minimum(ready, table.size - 1)]
-        ready = np.minimum(start + piece.length + piece.dries, NEVER)
-    return ready
-
-
-def _middles(
-    room: _Room, at: int, task: Task, ready: int, sand: int, extra: bool
-) -> tuple[int, list[Placed]]:
-    """Lay the chores before a coat, each as early as it can."""
-    found: list[Placed] = []
-    for piece in _pieces(task, extra, room.problem):
-        ready = max(ready, sand) if piece.kind == "sand" else ready
-        start = int(_next_free(room, at, piece)[ready])
-        room.take(start, piece.length)
-        end = start + piece.length
-        if piece.kind == "sand":
-            room.sandings.append((at, start, end))
-        made = extra and piece.what == "" and piece.kind == "sand" and not found
-        found.append(Placed(at, piece.kind, piece.what, task.number, start, end, made))
-        ready = end + piece.dries
-    return ready, found
-
-
-def _choice(room: _Room, at: int, chain: Chain, task: Task) -> _Choice:
-    """Which of a coat's starts are left by people, tape, dust and neighbours."""
-    starts, end = task.starts, task.starts + task.length
-    open_ = room.free(task.length)[starts]
-    head = starts.copy()
-    for piece in reversed(task.close_before):
-        last = _last_free(room, piece.length)
-        head = last[np.clip(head - piece.length - piece.dries, -1, room.problem.slots)]
-    if task.close_before:
-        open_ &= head >= starts - task.lead - CLOSE_BEFORE
-    hold = head.copy()
-    if task.mix is not None:
-        mix = _last_free(room, 1)[np.clip(np.minimum(task.mix.last, head - 1), -1, None)]
-        open_ &= (mix >= task.mix.first) & (mix >= 0)
-        head = mix
-    if task.untape is not None:
-        off = _next_of(room.free(1))[np.clip(task.untape.first, 0, room.problem.slots)]
-        open_ &= off <= task.untape.last
-        off_end = np.where(open_, off + 1, end)
-    else:
-        off_end = end
-    if task.resource is not None:
-        for begin, stop in room.resources.get(task.resource, []):
-            open_ &= (end <= begin) | (starts >= stop)
-    for other, begin, stop in room.sandings:
-        if room.problem.chains[other].enclosure == chain.enclosure and other != at:
-            open_ &= (starts >= stop) | (task.dry <= begin)
-        if other in chain.beside:
-            open_ &= (hold >= stop) | (off_end <= begin)
-    reach = np.maximum(task.handle, off_end)
-    for film in room.films:
-        if film.chain in chain.beside:
-            open_ &= (hold >= film.handle) | (reach <= film.hold)
-    return _Choice(open_, np.where(open_, head, -1))
-
-
-def _last_free(room: _Room, length: int) -> Slots:
-    """The latest start for work of a length, at or before each slot; index -1 gives -1."""
-    free = room.free(length)
-    found = np.maximum.accumulate(np.where(free, np.arange(free.size), -1))
-    return np.append(found, -1)
-
-
-def _next_of(free: Bools) -> Slots:
-    slots = np.where(free, np.arange(free.size), NEVER)
-    found: Slots = np.append(np.minimum.accumulate(slots[::-1])[::-1], NEVER)
-    return found
-
-
 def _values(
-    room: _Room,
+    room: Room,
     at: int,
-    choices: Sequence[_Choice],
+    choices: Sequence[Choice],
     costs: Sequence[Slots] | None = None,
     latest: int = NEVER,
 ) -> tuple[list[Slots], list[Slots], list[Bools]]:
@@ -656,24 +445,20 @@ def _values(
     return values, following, sanded
 
 
-def _tables(room: _Room, at: int, pieces: Sequence[Piece]) -> list[tuple[Piece, Slots]]:
-    return [(piece, _next_free(room, at, piece)) for piece in pieces]
-
-
 def _best_next(
-    room: _Room,
+    room: Room,
     at: int,
     task: Task,
     after: Task,
-    choice: _Choice,
+    choice: Choice,
     value: Slots,
 ) -> tuple[Slots, Slots, Bools]:
     size = after.starts.size
     every = np.full(task.starts.size, size)
 
     def from_ready(extra: bool) -> Slots:
-        pieces = _pieces(after, extra, room.problem)
-        ready = _through(_tables(room, at, pieces), _ready_after(task, pieces), task.sand)
+        pieces = pieces_of(after, extra, room.problem)
+        ready = through(tables(room, at, pieces), ready_after(task, pieces), task.sand)
         by_head = np.searchsorted(np.maximum.accumulate(choice.head), ready, "left")
         found: Slots = np.maximum(by_head, np.searchsorted(after.starts, task.opens, "left"))
         return found
@@ -689,20 +474,18 @@ def _best_next(
     return np.where(use, other, best), np.where(use, other_to, to), use
 
 
-def _first_values(
-    room: _Room, at: int, choices: Sequence[_Choice], values: Sequence[Slots]
-) -> Slots:
+def _first_values(room: Room, at: int, choices: Sequence[Choice], values: Sequence[Slots]) -> Slots:
     """For each start of the first coat when the section is done, or NEVER where it may not."""
     chain = room.problem.chains[at]
     first, value = chain.tasks[0], values[0]
     film = chain.film
-    ready = np.array([_begin(room, at)])
+    ready = np.array([begin_of(room, at)])
 
     sand = 0 if film is None else film.sand
 
     def left(extra: bool) -> Bools:
-        pieces = _pieces(first, extra, room.problem)
-        done = int(_through(_tables(room, at, pieces), ready, sand)[0])
+        pieces = pieces_of(first, extra, room.problem)
+        done = int(through(tables(room, at, pieces), ready, sand)[0])
         return choices[0].head >= done
 
     allowed = left(False)
@@ -737,44 +520,3 @@ def _least_between(value: Slots, low: Slots, high: Slots) -> tuple[Slots, Slots]
             least[here] = np.minimum(table[begin], table[end])
     found = np.minimum(least // (size + 1), NEVER)
     return found, np.where(found >= NEVER, 0, least % (size + 1))
-
-
-def _lay(room: _Room, at: int, task: Task, index: int, *, untaped: bool = True) -> list[Placed]:
-    """Take the room of one coat and of what hangs on it."""
-    start = int(task.starts[index])
-    end = start + task.length
-    room.take(start, task.length)
-    steps = [Placed(at, "coat", "", task.number, start, end)]
-    head = start
-    for piece in reversed(task.close_before):
-        begin = int(_last_free(room, piece.length)[head - piece.length - piece.dries])
-        room.take(begin, piece.length)
-        steps.append(Placed(at, piece.kind, piece.what, task.number, begin, begin + piece.length))
-        head = begin
-    hold, off_end = head, end
-    if task.mix is not None:
-        begin = int(_last_free(room, 1)[min(int(task.mix.last[index]), head - 1)])
-        room.take(begin, 1)
-        steps.append(Placed(at, "mix", "", task.number, begin, begin + 1))
-    untape = _untape(room, at, task, index) if untaped else None
-    if untape is not None:
-        steps.append(untape)
-        off_end = untape.end
-    elif task.untape is not None:
-        off_end = int(task.untape.last[index]) + 1
-    if task.resource is not None:
-        room.resources.setdefault(task.resource, []).append((start, end))
-    handle = max(int(task.handle[index]), off_end)
-    room.films.append(_Film(at, hold, start, off_end, int(task.dry[index]), handle))
-    return steps
-
-
-def _untape(room: _Room, at: int, task: Task, index: int) -> Placed | None:
-    """Take the first slot that is free for a coat's tape to come off; None where there is none."""
-    if task.untape is None:
-        return None
-    begin = int(_next_of(room.free(1))[min(int(task.untape.first[index]), room.problem.slots)])
-    if begin > task.untape.last[index]:
-        return None
-    room.take(begin, 1)
-    return Placed(at, "untape", "", task.number, begin, begin + 1)

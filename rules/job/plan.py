@@ -9,10 +9,11 @@ import numpy as np
 
 from rules.air.arrays import Floats
 from rules.job.ahead import SURE, Ahead
-from rules.job.list_order import Layout, Placed, alone, done_from, latest_starts
+from rules.job.list_order import alone, done_from, latest_starts
 from rules.job.model import Job
 from rules.job.problem import CLOSE_BEFORE, NEVER, SLOT_S, Chain, Problem, Slots, Task
 from rules.job.robust import finishes
+from rules.job.room import Layout, Placed
 from rules.units import DAY_S
 
 

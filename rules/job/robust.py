@@ -13,9 +13,9 @@ import numpy as np
 from rules.air.arrays import Floats
 from rules.job.ahead import Ahead
 from rules.job.air import Air, FilmClocks, film_clocks, held
-from rules.job.list_order import Layout, Placed
 from rules.job.model import CoatToLay, Job, JobSection
 from rules.job.problem import NEVER, SLOT_S, LaidFilm, Problem, Slots
+from rules.job.room import Layout, Placed
 from rules.units import HOUR_S
 from rules.vocabulary import CLOCK_OF_STEP, ClockName
 
