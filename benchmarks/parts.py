@@ -147,4 +147,11 @@ PARTS = (
         0.2,
         readers.read_clocks,
     ),
+    Part(
+        "plan",
+        ((module("plan", "--limit", "10"),), "4 x 4 and 6 x 4"),
+        ((module("plan", "--limit", "10", "--large"),), "up to 12 x 6"),
+        2.5,
+        readers.read_plan,
+    ),
 )

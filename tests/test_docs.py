@@ -35,7 +35,7 @@ WALKS = tuple(page for page in PAGES if page.parent == ROOT / "examples" / "walk
 STORIES = (*WALKS, ROOT / "examples" / "recordings" / "README.md")
 FIXED = (
     *("check", "replay", "watch", "event", "clocks", "batch", "outlook", "review", "sessions"),
-    *("export", "spec", "calibrate", "setup", "doctor", "demo", "simulate"),
+    *("export", "spec", "calibrate", "setup", "doctor", "demo", "simulate", "plan", "today"),
 )
 CALLS = {0, 10, 20}  # GO, HOLD and STOP; anything else of `check` is a refusal
 
@@ -167,6 +167,8 @@ def furnished(tmp_path_factory: pytest.TempPathFactory) -> Path:
     workboat = folder / "examples" / "workboat"
     shutil.copy(workboat / "polytunnel.toml", folder / "polytunnel.toml")
     shutil.copy(workboat / "night.csv", folder / "logger.csv")
+    for name in ("workboat.toml", "creek.csv"):
+        shutil.copy(workboat / name, folder / name)
     shutil.copy(ROOT / "rules" / "specs" / "polyurethane-topcoat.toml", folder / "my-topcoat.toml")
     log = ("--db", str(folder / "log.db"))
     where = ("--enclosure", "polytunnel", *log)

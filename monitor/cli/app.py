@@ -13,6 +13,7 @@ from monitor.cli.calibrate import calibrate_app
 from monitor.cli.faults import run
 from monitor.cli.log import log_app, sessions_app, spec_app
 from monitor.cli.options import DbOption, JsonOption, SpecOption, figure
+from monitor.cli.plan import plan_app, today_app
 from monitor.cli.setup import setup_app
 from monitor.cli.work import work_app
 
@@ -30,6 +31,7 @@ app = typer.Typer(
 app.add_typer(spec_app, name="spec")
 app.add_typer(sessions_app, name="sessions")
 app.add_typer(calibrate_app, name="calibrate")
+app.add_typer(plan_app, name="plan")
 
 
 def main() -> None:
@@ -195,5 +197,5 @@ def watch(
     watch_command.run(config, plain=plain, as_jsonl=jsonl, db=db, glance=glance)
 
 
-for _each in (setup_app, work_app, log_app):
+for _each in (setup_app, work_app, log_app, today_app):
     app.registered_commands.extend(_each.registered_commands)

@@ -267,7 +267,7 @@ def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
     except RecursionError:
         return None, (Fault("", 1, "is nested too deeply to be a spec", "see filmcall spec new"),)
     except tomllib.TOMLDecodeError as error:
-        return None, (_syntax_fault(text, str(error)),)
+        return None, (syntax_fault(text, str(error)),)
     except ValueError:  # Python itself refuses to read a number of more than 4300 digits
         before = re.split(r"\d{1000}", text, maxsplit=1)[0]
         mend = 'write each figure with its unit in quotes, such as "3 K"'
@@ -358,7 +358,13 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
     )
 
 
-def _syntax_fault(text: str, message: str) -> Fault:
+def syntax_fault(text: str, message: str) -> Fault:
+    """Return what the TOML reader refused as a fault with its line.
+
+    Args:
+        text: of the file.
+        message: the reader's own words.
+    """
     lines = text.splitlines() or [""]
     found = re.search(r" \(at line (\d+), column \d+\)", message)
     line = int(found[1]) if found else len(lines)

@@ -498,12 +498,15 @@ def _finish_faults(job: Job, films: Sequence[Film], plan: Mapping[str, Any]) -> 
     if finish_s > job.deadline_s:
         faults.append(f"finish {plan['finish']} is past the day by which all must be done")
     promised = plan["promised"]
-    day_only = len(promised) == len("2026-10-19")
-    promised_s = (
-        datetime.combine(date.fromisoformat(promised), clock_time.max, job.zone).timestamp()
-        if day_only
-        else when(promised)
-    )
+    # No day may be promised where none is kept in nine of ten draws within the hours given.
+    day_only = promised is None or len(promised) == len("2026-10-19")
+    if promised is None:
+        promised_s = math.inf
+    elif day_only:
+        last = datetime.combine(date.fromisoformat(promised), clock_time.max, job.zone)
+        promised_s = last.timestamp()
+    else:
+        promised_s = when(promised)
     if promised_s < finish_s - TOLERANCE_S:
         faults.append(f"promised {promised}, before the best finish {plan['finish']}")
     slacks = [job.deadline_s - finish_s] + ([] if day_only else [job.deadline_s - promised_s])

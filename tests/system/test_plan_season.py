@@ -31,7 +31,6 @@ from command import filmcall
 from plan_brute import dew_point_c, water_hpa
 from plan_jobs import SPECS, job_text, section
 
-NOT_BUILT = pytest.mark.xfail(strict=True, reason="the planner is not built yet")
 TMY3 = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
 YEAR = 2026
 WEEKS = range(2, 52)
@@ -121,7 +120,6 @@ def test_the_typical_year_is_whole_and_neither_all_good_nor_all_bad() -> None:
     assert counted(year, 5.0).share.loc[2:51].mean() > share.mean()
 
 
-@NOT_BUILT
 @pytest.mark.parametrize("warmer_k", [0.0, 5.0])
 def test_a_season_is_the_direct_count(warmer_k: float, tmp_path: Path) -> None:
     # The station's standard time is 5 h behind UTC: Etc/GMT+5 in the zone database's own sign.
@@ -150,7 +148,6 @@ def epw_text(year: pd.DataFrame) -> str:
     return "\n".join([*head, *lines, ""])
 
 
-@NOT_BUILT
 def test_an_hour_of_an_epw_file_counts_from_its_beginning(tmp_path: Path) -> None:
     """The known year of above, as a file: its bad hour stands in the row of hour 13."""
     index = pd.date_range(f"{YEAR}-01-01", periods=8760, freq="h")
@@ -161,7 +158,6 @@ def test_an_hour_of_an_epw_file_counts_from_its_beginning(tmp_path: Path) -> Non
     agrees(season(file, tmp_path, "Etc/UTC", 0.0), counted(year, 0.0), apart=0)
 
 
-@NOT_BUILT
 @pytest.mark.parametrize("name", ["creek.epw", "creek.csv"])
 def test_a_file_that_is_no_weather_year_is_refused_in_one_sentence(
     name: str, tmp_path: Path

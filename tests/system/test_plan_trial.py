@@ -39,8 +39,6 @@ from plan_jobs import (
     spec_text,
 )
 
-pytestmark = pytest.mark.xfail(strict=True, reason="the planner is not built yet")
-
 
 def planned(trial: Trial, folder: Path, *more: str) -> Ran:
     """Run the command on a trial's files."""

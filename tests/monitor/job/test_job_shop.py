@@ -18,7 +18,6 @@ import pytest
 
 from tests.tables_reader import rows
 
-NOT_BUILT = pytest.mark.xfail(strict=True, reason="the planner is not built yet")
 KNOWN = ("ft06", "la01", "ft10")
 
 
@@ -58,7 +57,6 @@ def test_the_tables_are_whole(
     assert optimum >= max(longest_job, busiest_machine)
 
 
-@NOT_BUILT
 @pytest.mark.parametrize("instance", ["ft06", "la01"])
 def test_the_known_optimum_is_found_and_proved(instance: str) -> None:
     solver = importlib.import_module("monitor.job.solver")
@@ -66,7 +64,6 @@ def test_the_known_optimum_is_found_and_proved(instance: str) -> None:
     assert solver.job_shop_makespan(jobs, 10.0) == (optimum, True)
 
 
-@NOT_BUILT
 def test_a_limit_of_time_is_admitted_and_never_beats_the_optimum() -> None:
     solver = importlib.import_module("monitor.job.solver")
     jobs, optimum = shop("la01")

@@ -1,0 +1,74 @@
+"""What `filmcall plan` and `filmcall today` do with their options."""
+
+from __future__ import annotations
+
+import time
+from datetime import date
+from pathlib import Path
+
+from monitor.job.json import plan_json
+from monitor.job.make import JobAtHand, Made, job_at_hand, made_from, what_helps
+from monitor.job.page import plan_page
+from monitor.job.text import plan_text
+from monitor.job.today import today_text
+from monitor.log.files import written
+from rules.job.shopping import Shopping, shopping_of
+from rules.text import iso_utc
+
+_MIXED_AT_C = 18.0  # volumes hardly hang on it: it chooses the sheet's thinner and the pot's size
+
+
+def planned(
+    job: Path,
+    *,
+    forecast: Path | None,
+    weather_year: Path | None,
+    start: date | None,
+    limit_s: float,
+    html: Path | None,
+    as_json: bool,
+    db: Path | None,
+) -> str:
+    """Return a job's plan as text or JSON, and write its page where a file is named.
+
+    Raises:
+        FilmcallError: the job, the weather or the plan cannot be used; nothing is written then.
+    """
+    hand = job_at_hand(job, forecast=forecast, weather_year=weather_year, start=start, db=db)
+    made = made_from(hand, limit_s)
+    if as_json and html is None:
+        return plan_json(made.plan)
+    shopping = shopping_for(hand, made)
+    helps = what_helps(made, dict(hand.followed.laid), hand.from_s)
+    if html is not None:
+        page = plan_page(made, helps, shopping)
+        with written(html) as file:
+            file.write(page)
+    if as_json:
+        return plan_json(made.plan)
+    return plan_text(made.plan, made.solved, helps, shopping, hand.job.hours.zone)
+
+
+def shopping_for(hand: JobAtHand, made: Made) -> Shopping:
+    """Return what the job takes, its missed windows' sandings among it."""
+    extra = [step.section for step in made.plan.steps if step.is_extra]
+    return shopping_of(hand.job, _MIXED_AT_C, extra)
+
+
+def today_of(
+    job: Path,
+    *,
+    forecast: Path | None,
+    weather_year: Path | None,
+    at: str | None,
+    limit_s: float,
+    db: Path | None,
+) -> str:
+    """Return the page of today.
+
+    Raises:
+        FilmcallError: the job, the weather or the plan cannot be used.
+    """
+    when = at if at is not None else iso_utc(time.time(), 0)
+    hand = job_at_hand(job, forecast=forecast, weather_year=weather_year, db=db, at=when)
+    return today_text(hand, made_from(hand, limit_s))

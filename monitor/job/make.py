@@ -1,0 +1,233 @@
+"""Makes a job's plan: reads, lays out, plans by list order, and lets the solver better it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from monitor.job.follow import Followed, followed
+from monitor.job.read import read_job_file
+from monitor.job.solver import bettered
+from monitor.job.weather import air_ahead, read_hours, read_year
+from monitor.log.files import reading_log
+from monitor.log.log import log_path
+from monitor.log.rows import CallRow
+from monitor.times import moment_s
+from rules.job.ahead import Ahead
+from rules.job.list_order import list_plan, relaid, surer
+from rules.job.model import SANDING_S, Job, JobFault
+from rules.job.plan import Plan, lower_bound, plan_of, risks
+from rules.job.problem import Laid, Problem, lay_out
+from rules.job.room import Layout
+from rules.text import date_hour_text, date_text, duration_text
+from rules.units import HOUR_S
+
+_HELP_WARMER_K = 3.0
+_MANY_COATS, _OWN_SHARE, _SOLVER_READS_S = 40, 0.5, 20.0
+_SAFE = 0.95  # a coat surer than that needs no help
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Made:
+    """A plan with what it was made from.
+
+    Attributes:
+        plan: itself.
+        problem: on the grid.
+        layout: its starts.
+        ahead: of each enclosure.
+        solved: whether a solver looked for a better one.
+    """
+
+    plan: Plan
+    problem: Problem
+    layout: Layout
+    ahead: Mapping[str, Ahead]
+    solved: bool
+
+
+def make(
+    job: Job,
+    ahead: dict[str, Ahead],
+    laid: dict[str, Laid],
+    from_s: float,
+    limit_s: float,
+) -> Made:
+    """Make a plan.
+
+    Args:
+        job: the whole work.
+        ahead: of each enclosure.
+        laid: the newest film of each section that has one.
+        from_s: nothing is begun before then [s since 1970].
+        limit_s: how long a solver may look; 0 for the list order alone [s].
+
+    Raises:
+        JobFault: there is no plan, or none that is done in time.
+    """
+    problem = lay_out(job, ahead, laid, from_s, SANDING_S)
+    layout = list_plan(problem)
+    bound = lower_bound(problem)
+    solved = False
+    if limit_s > 0.0 and (layout is None or layout.finish > bound):
+        if layout is not None and sum(len(c.tasks) for c in problem.chains) > _MANY_COATS:
+            layout, limit_s = _relaid(problem, layout, limit_s)
+        answer = bettered(problem, layout, limit_s) if limit_s > 0.0 else None
+        if answer is not None:
+            solved = True
+            better, bound_by_solver = answer
+            bound = max(bound, bound_by_solver)
+            if better is not None and (layout is None or better.finish < layout.finish):
+                layout = better
+    if layout is None:
+        raise JobFault(
+            f"job of {job.boat}: no order of its steps fits into the good hours "
+            f"{next(iter(ahead.values())).reach_words()}, so nothing is planned; give a longer "
+            "forecast, --weather-year FILE.epw, or more working hours"
+        )
+    layout = surer(problem, layout, risks(job, problem, ahead))
+    plan = plan_of(job, problem, layout, ahead, bound)
+    if plan.slack_s < 0.0:
+        raise JobFault(_too_late(plan))
+    return Made(plan, problem, layout, ahead, solved)
+
+
+def _relaid(problem: Problem, layout: Layout, limit_s: float) -> tuple[Layout, float]:
+    """Lay a large job's sections anew for most of the time; return what is left for the solver.
+
+    On a model of over forty coats the solver is still reading it when ten seconds are over.
+    """
+    own_s = _OWN_SHARE * limit_s if limit_s > _SOLVER_READS_S else limit_s
+    end_s = time.monotonic() + own_s
+    return relaid(problem, layout, lambda _: time.monotonic() < end_s), limit_s - own_s
+
+
+def _too_late(plan: Plan) -> str:
+    zone = plan.job.hours.zone
+    first = "first day that can be met" if plan.is_proved else "first day found so far"
+    critical = [s for s in plan.steps if s.section == plan.decides and s.step == "coat"]
+    last = critical[-1] if critical else None
+    why = ""
+    if last is not None:
+        why = (
+            f": its coat {last.coat} goes on at {date_hour_text(last.start_s, zone)} at the "
+            "earliest"
+        )
+    return (
+        f"must_be_done {plan.job.must_be_done} cannot be met; the {first} is "
+        f"{date_text(plan.finish_s, zone)} ({date_hour_text(plan.finish_s, zone)}), and section "
+        f"{plan.decides!r} decides it{why}; move the day, or give more hours, people or warmth"
+    )
+
+
+def what_helps(made: Made, laid: dict[str, Laid], from_s: float) -> list[str]:
+    """Return what would make the boat done sooner, by planning it anew by list order.
+
+    Args:
+        made: the plan.
+        laid: the newest film of each section that has one.
+        from_s: nothing is begun before then [s since 1970].
+    """
+    job = made.plan.job
+    found = []
+    problems = {"one more person": replace(made.problem, people=job.people + 1)}
+    ahead = {name: each.warmer(_HELP_WARMER_K) for name, each in made.ahead.items()}
+    with suppress(JobFault):
+        warmer = lay_out(job, ahead, laid, from_s, SANDING_S)
+        problems[f"a tent {_HELP_WARMER_K:g} K warmer"] = warmer
+    for words, problem in problems.items():
+        layout = list_plan(problem)
+        sooner_s = 0.0 if layout is None else made.plan.finish_s - problem.time_s(layout.finish)
+        if sooner_s >= HOUR_S:
+            found.append(f"{words}: {duration_text(sooner_s)} sooner.")
+    weakest = made.plan.weakest
+    if weakest is not None and weakest.probability < _SAFE:
+        warm = made.ahead[_enclosure(job, weakest.section)].warmer(_HELP_WARMER_K)
+        coat = next(c for s in job.sections if s.name == weakest.section for c in s.coats
+                    if c.number == weakest.coat)  # fmt: skip
+        share = float(warm.share(coat, np.array([weakest.start_s]))[0][0])
+        if share > weakest.probability + 0.02:
+            found.append(
+                f"a tent {_HELP_WARMER_K:g} K warmer: {weakest.section}, coat {weakest.coat} holds "
+                f"{100 * share:.0f} % in place of {100 * weakest.probability:.0f} %."
+            )
+    return found or ["neither one more person nor a warmer tent makes her done sooner."]
+
+
+def _enclosure(job: Job, section: str) -> str:
+    return next(each.enclosure for each in job.sections if each.name == section)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class JobAtHand:
+    """A job with all that a plan of it rests on.
+
+    Attributes:
+        followed: the job as far as its log has come.
+        ahead: of each enclosure.
+        from_s: nothing is begun before then [s since 1970].
+        calls: newest calls in the log by enclosure and section.
+    """
+
+    followed: Followed
+    ahead: dict[str, Ahead]
+    from_s: float
+    calls: Mapping[tuple[str, str], CallRow]
+
+    @property
+    def job(self) -> Job:
+        """The job, without what is done of it."""
+        return self.followed.job
+
+
+def job_at_hand(
+    path: Path,
+    *,
+    forecast: Path | None,
+    weather_year: Path | None,
+    start: date | None = None,
+    db: Path | None = None,
+    at: str | None = None,
+) -> JobAtHand:
+    """Read a job, the weather that it has ahead, and what the log says is done of it.
+
+    Args:
+        path: of the job's file.
+        forecast: hours of weather, or None.
+        weather_year: an EPW or TMY3 file, or None.
+        start: first day, in place of the job's.
+        db: the log, or None for the platform's own where there is one.
+        at: the moment to plan from; None is the job's start, or the last event that the log has.
+
+    Raises:
+        FilmcallError: a file cannot be used.
+    """
+    job = read_job_file(path, start)
+    zone = str(job.hours.zone)
+    hours = None if forecast is None else read_hours(forecast, zone)
+    year = None if weather_year is None else read_year(weather_year)
+    from_s = job.start_s if at is None else max(job.start_s, moment_s(at, time.time(), zone))
+    done = Followed(job, {}, (), ())
+    calls: dict[tuple[str, str], CallRow] = {}
+    log = log_path(db)
+    if log.exists():
+        names = sorted({section.enclosure for section in job.sections})
+        with reading_log(log) as store:
+            events = tuple(event for name in names for event in store.events(name))
+            calls = {(n, call.section): call for n in names for call in store.newest_calls(n)}
+        mine = [e.time_s for e in events if job.start_s <= e.time_s <= job.deadline_s]
+        if at is None and mine:
+            from_s = max(from_s, *mine)
+        done = followed(job, events, from_s)
+    return JobAtHand(done, air_ahead(job, hours, year, from_s), from_s, calls)
+
+
+def made_from(hand: JobAtHand, limit_s: float) -> Made:
+    """Make the plan of a job at hand; see `make`."""
+    return make(hand.job, hand.ahead, dict(hand.followed.laid), hand.from_s, limit_s)

@@ -1,0 +1,103 @@
+"""Sets a plan, or a season, on one HTML page that prints on one or two A4 sheets for the wall."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from importlib.resources import files
+from typing import Any
+
+from monitor import __version__
+from monitor.job.chart import plan_chart, season_chart
+from monitor.job.make import Made
+from monitor.job.season import Season
+from monitor.job.text import (
+    CAUTION,
+    day_text,
+    generic_lines,
+    head_lines,
+    near_text,
+    risk_lines,
+    shopping_lines,
+)
+from monitor.palette import PAGE_COLOURS
+from monitor.review.report import SAFETY
+from rules.job.plan import PlannedStep
+from rules.job.shopping import Shopping
+from rules.text import clean, hour_text
+
+
+def plan_page(made: Made, helps: Sequence[str], shopping: Shopping) -> str:
+    """Return a plan's page.
+
+    Args:
+        made: the plan with what it was made from.
+        helps: what would help, in words.
+        shopping: what the job takes.
+    """
+    plan, zone = made.plan, made.plan.job.hours.zone
+    shown = [step for step in plan.steps if step.step != "mix"]
+    days = [
+        {"name": name, "steps": [_step(step, made) for step in steps]}
+        for name, steps in itertools.groupby(shown, lambda step: day_text(step.start_s, zone))
+    ]
+    return _page(
+        title=f"Plan of {plan.job.boat}",
+        head=head_lines(plan, made.solved, zone),
+        chart=plan_chart(made) if plan.steps else "",
+        key="Bars are coats (numbered), hatched ones sandings; below each its window, as dark as "
+        "GO is probable. Thick edges decide the day; the grey is night, the strip on top working "
+        f"hours, the line at the right the finish. Times in {zone}. Mix 15 min before each coat, "
+        "and as long before as its induction asks.",
+        days=days,
+        more=[*risk_lines(plan, zone), *(f"Would help: {each}" for each in helps)],
+        shopping=shopping_lines(shopping),
+        caution=[*generic_lines(plan.job), CAUTION, SAFETY],
+    )
+
+
+def _step(step: PlannedStep, made: Made) -> dict[str, Any]:
+    zone = made.plan.job.hours.zone
+    coat = step.step == "coat"
+    return {
+        "time": f"{hour_text(step.start_s, zone)}-{hour_text(step.end_s, zone)}",
+        "what": f"{step.section}, coat {step.coat}" if coat else f"{step.step} {step.section}",
+        "with": "window missed" if step.is_extra else step.what,
+        "holds": f"{100 * step.probability:.0f} %" if coat else "",
+        "window": f"{near_text(step.earliest_s, step.start_s, zone)} to "
+        f"{near_text(step.latest_s, step.start_s, zone)}"
+        if coat
+        else "",
+        "critical": coat and step.is_critical,
+    }
+
+
+def season_page(season: Season) -> str:
+    """Return a season's page."""
+    return _page(
+        title="When a coat holds",
+        head=[season.about + ".", "A typical year, counted hour by hour: no forecast."],
+        chart=season_chart(season.cells),
+        key="Weeks of the year across, hours of day down: the darker, the more often a coat that "
+        "is begun then holds its whole harm time.",
+        days=[],
+        more=[],
+        shopping=[],
+        caution=[CAUTION, SAFETY],
+    )
+
+
+def _page(**context: Any) -> str:
+    from jinja2 import Environment, StrictUndefined
+
+    environment = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=lambda value: clean(value) if type(value) is str else value,
+    )
+    text = (files("monitor") / "data" / "plan.html.j2").read_text("utf-8")
+    return environment.from_string(text).render(
+        colours=PAGE_COLOURS, version=__version__, **context
+    )

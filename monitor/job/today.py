@@ -1,0 +1,194 @@
+"""`filmcall today`: what is next, what to mix, what the night does, and whether the day holds."""
+
+from __future__ import annotations
+
+from datetime import datetime, tzinfo
+
+import numpy as np
+
+from monitor.job.make import JobAtHand, Made
+from monitor.job.text import CAUTION, day_text, generic_lines, moment_text
+from rules.air.arrays import wetting_temps_c
+from rules.batch.plan import BatchFault, MixJob, plan_batches
+from rules.job.air import Air
+from rules.job.model import CoatToLay, JobSection
+from rules.job.plan import PlannedStep
+from rules.job.problem import SLOT_S
+from rules.job.shopping import LOSS_PCT
+from rules.text import counted, duration_text, hour_and_day_text, hour_text
+from rules.units import DAY_S, HOUR_S, celsius
+from rules.vocabulary import LimitName, Stage
+
+CUP_ML = 250.0
+AHEAD_S = 36.0 * HOUR_S
+_NIGHT_FROM_H, _NIGHT_H = 20, 12
+
+
+def today_text(hand: JobAtHand, made: Made) -> str:
+    """Return the page as text.
+
+    Args:
+        hand: the job at hand.
+        made: its plan from now on.
+    """
+    zone, now_s = hand.job.hours.zone, hand.from_s
+    lines = [f"{hand.job.boat}, {moment_text(now_s, zone)}", "", "May I?"]
+    lines += [*_calls(hand, zone), "", "Next:"]
+    steps = [s for s in made.plan.steps if s.start_s < now_s + AHEAD_S]
+    shown = steps or list(made.plan.steps[:1])
+    for step in shown:
+        lines += _step(hand, made, step, now_s, zone)
+    if not shown:
+        lines.append("  Every coat is on.")
+    lines += ["", "Tonight:", *_night(hand, made, now_s, zone)]
+    lines += ["", *_day(hand, made, zone), "", *generic_lines(hand.job), CAUTION]
+    return "\n".join(lines)
+
+
+def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
+    lines = []
+    for section in hand.job.sections:
+        call = hand.calls.get((section.enclosure, section.name))
+        if call is not None and 0.0 <= hand.from_s - call.time_s < HOUR_S:
+            at = hour_and_day_text(call.time_s, zone, hand.from_s)
+            lines.append(f"  {section.name}: {call.call} at {at}, by the log.")
+    if hand.followed.open:
+        lines.append(f"  A coat is being laid on {', '.join(hand.followed.open)}: finish it first.")
+    if not lines:
+        lines.append("  No call of the last hour is in the log: ask filmcall watch, or take a hand")
+        lines.append("  reading and ask filmcall check, before you mix.")
+    lines += [f"  NOTE: {words}." for words in hand.followed.strayed]
+    return lines
+
+
+def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tzinfo) -> list[str]:
+    span = f"{hour_and_day_text(step.start_s, zone, now_s)} to {hour_text(step.end_s, zone)}"
+    section = next(each for each in hand.job.sections if each.name == step.section)
+    coat = section.coats[(step.coat or 1) - 1]
+    words = f"  {span}  {step.step} {step.section}"
+    if step.step == "mix":
+        return [f"{words}, for coat {step.coat}:", *_mix(hand, section, coat, step)]
+    if step.step == "coat":
+        window = (
+            f"{hour_and_day_text(step.earliest_s, zone, now_s)} to "
+            f"{hour_and_day_text(step.latest_s, zone, now_s)}"
+        )
+        dry_s = _slot_time(made, step, "dry")
+        return [
+            f"{words}, coat {step.coat} of {coat.spec.title}; may start {window}",
+            f"      holds in {100 * step.probability:.0f} % of the draws; touch dry about "
+            f"{hour_and_day_text(dry_s, zone, now_s)}",
+        ]
+    if step.step == "untape":
+        return [f"{words}: tape off by {hour_and_day_text(step.latest_s, zone, now_s)}"]
+    why = ": the window has closed" if step.is_extra else (f", {step.what}" if step.what else "")
+    return [words + why]
+
+
+def _mix(hand: JobAtHand, section: JobSection, coat: CoatToLay, step: PlannedStep) -> list[str]:
+    if coat.film is None:
+        return ["      how much: give dry or wet in the job's system"]
+    air = _course(hand, section)
+    hour = int(np.clip((step.start_s - air.start_s) // HOUR_S, 0, air.temp_c.shape[1] - 1))
+    temp_c = float(air.temp_c[0, hour])
+    mix = MixJob(
+        spec=coat.spec,
+        film=coat.film,
+        sections=((section.name, section.area_m2),),
+        method=coat.method,
+        loss_pct=LOSS_PCT,
+        rate_m2_per_h=min(max(section.area_m2 / coat.takes_s * HOUR_S, 0.1), 500.0),
+    )
+    try:
+        plan = plan_batches(mix, temp_c).present
+    except BatchFault as fault:
+        return [f"      how much: {fault}"]
+    lines = []
+    for batch in plan.batches:
+        parts = batch.parts
+        cups = ", ".join(
+            f"{name} {ml:.0f} ml ({ml / CUP_ML:.2f} cups)"
+            for name, ml in (
+                ("base", parts.base_ml), ("hardener", parts.hardener_ml),
+                ("thinner", parts.thinner_ml),
+            )
+            if ml > 0.0
+        )  # fmt: skip
+        lines.append(f"      {cups}; {parts.total_ml:.0f} ml in the pot, at {celsius(temp_c)}")
+    if plan.pot_life_s is not None:
+        stand = f", stands {duration_text(plan.induction_s)} first" if plan.induction_s else ""
+        lines.append(f"      lives {duration_text(plan.pot_life_s)}{stand}; cups of {CUP_ML:g} ml")
+    return lines
+
+
+def _course(hand: JobAtHand, section: JobSection) -> Air:
+    ahead = hand.ahead[section.enclosure]
+    air = ahead.known if ahead.known is not None else ahead.draws
+    if air is None:
+        raise ValueError("an enclosure without hours is refused before this")
+    return air
+
+
+def _slot_time(made: Made, step: PlannedStep, column: str) -> float:
+    chain = next(each for each in made.problem.chains if each.name == step.section)
+    task = next(each for each in chain.tasks if each.number == step.coat)
+    slot = round((step.start_s - made.problem.zero_s) / SLOT_S)
+    return made.problem.time_s(int(getattr(task, column)[np.searchsorted(task.starts, slot)]))
+
+
+def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]:
+    moment = datetime.fromtimestamp(now_s, zone)
+    begin_s = now_s + max(0, _NIGHT_FROM_H - moment.hour) * HOUR_S
+    lines = []
+    for name in sorted(hand.ahead):
+        ahead = hand.ahead[name]
+        air = ahead.known
+        if air is None or air.end_s < begin_s + HOUR_S:
+            lines.append(
+                f"  {name}: the forecast's hours end before it; by the weather year alone."
+            )
+            continue
+        first = int(max(0.0, (begin_s - air.start_s) // HOUR_S))
+        temp, dew = (
+            air.temp_c[0, first : first + _NIGHT_H],
+            air.dew_point_c[0, first : first + _NIGHT_H],
+        )
+        margin = temp - wetting_temps_c(dew)
+        cold, close = int(temp.argmin()), int(margin.argmin())
+        cold_at, close_at = (air.start_s + (first + n) * HOUR_S for n in (cold, close))
+        lines.append(
+            f"  {name}: down to {celsius(float(temp[cold]))} about "
+            f"{hour_text(cold_at, zone)}, dew margin down to {margin[close]:.1f} K about "
+            f"{hour_text(close_at, zone)}."
+        )
+    for step in made.plan.steps:
+        if step.step == "coat" and step.start_s < begin_s + _NIGHT_H * HOUR_S:
+            section = next(each for each in hand.job.sections if each.name == step.section)
+            limit = (
+                section.coats[(step.coat or 1) - 1]
+                .spec.limits_for(Stage.APPLY)
+                .get(LimitName.DEW_MARGIN_MIN)
+            )
+            dry_s = _slot_time(made, step, "dry")
+            if limit is not None and dry_s > begin_s:
+                lines.append(
+                    f"  {step.section} is wet into it, touch dry about {hour_text(dry_s, zone)}: "
+                    f"its film asks for {limit.bound:g} K until {limit.until}."
+                )
+    return lines
+
+
+def _day(hand: JobAtHand, made: Made, zone: tzinfo) -> list[str]:
+    plan = made.plan
+    days = int(plan.slack_s // DAY_S)
+    lines = [
+        f"She is done {moment_text(plan.finish_s, zone)}, {counted(days, 'day')} before the last, "
+        f"{hand.job.must_be_done}; {plan.decides} decides it."
+    ]
+    if plan.promised_s is None or plan.promised_s > hand.job.deadline_s:
+        lines.append("THE DAY IS NOT SAFE: nine in ten draws of the weather do not keep it.")
+    else:
+        lines.append(
+            f"Nine in ten draws have her done by {day_text(plan.promised_s, zone)}: it holds."
+        )
+    return lines

@@ -1,0 +1,164 @@
+"""The weather that a plan rests on: a forecast's hours, a typical year from EPW or TMY3."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from rules.air.arrays import Floats, dew_points_c
+from rules.errors import FilmcallError
+from rules.job.ahead import Ahead
+from rules.job.air import Air
+from rules.job.draws import YEAR_HOURS, WeatherYear, drawn
+from rules.job.model import Job
+from rules.units import DAY_S, HOUR_S
+from sensors.forecast import ForecastFault, ForecastHours, read_forecast
+
+_AFTER_DAYS = 30.0  # a plan may show how late it would be, not only that it is late
+
+
+class WeatherFault(FilmcallError):
+    """Weather that cannot be used for a plan; the text is one sentence for the user."""
+
+
+def read_hours(path: Path, timezone: str | None) -> ForecastHours:
+    """Read a forecast's hours.
+
+    Raises:
+        WeatherFault: it cannot be used at all.
+    """
+    try:
+        return read_forecast(path, timezone=timezone)
+    except ForecastFault as fault:
+        raise WeatherFault(str(fault)) from None
+
+
+def known_air(hours: ForecastHours, from_s: float) -> Air:
+    """Return a forecast as full hours in one stretch, from the last hole before a time to the next.
+
+    Args:
+        hours: of the forecast.
+        from_s: the plan's first moment [s since 1970].
+
+    Raises:
+        WeatherFault: it ends before the plan begins.
+    """
+    first_s, last_s = float(hours.time_s[0]), float(hours.time_s[-1])
+    for begin_s, end_s in hours.gaps_s():
+        if end_s <= from_s:
+            first_s = end_s
+        else:
+            last_s = min(last_s, begin_s)
+    if last_s + HOUR_S <= from_s:
+        raise WeatherFault(
+            "the forecast's hours end before the plan begins, so no step could rest on them; give "
+            "a newer forecast, or --weather-year FILE.epw"
+        )
+    first_s = np.ceil(first_s / HOUR_S) * HOUR_S
+    grid = np.arange(first_s, last_s + 1.0, HOUR_S)
+    temp = np.interp(grid, hours.time_s, hours.temp_c)
+    dew = np.where(
+        np.isfinite(hours.dew_point_c),
+        hours.dew_point_c,
+        dew_points_c(hours.temp_c, np.nan_to_num(hours.rh_pct, nan=50.0)),
+    )
+    dew = np.minimum(np.interp(grid, hours.time_s, dew), temp)
+    return Air(float(first_s), temp[None, :], dew[None, :], float(grid[-1] + HOUR_S))
+
+
+def air_ahead(
+    job: Job, hours: ForecastHours | None, year: WeatherYear | None, from_s: float
+) -> dict[str, Ahead]:
+    """Return what is expected of each enclosure's air, from the weather outside.
+
+    Args:
+        job: whose enclosures.
+        hours: of a forecast, or None.
+        year: a typical year, or None.
+        from_s: the plan's first moment [s since 1970].
+
+    Raises:
+        WeatherFault: there is neither.
+    """
+    if hours is None and year is None:
+        raise WeatherFault(
+            "no hours of weather are given, so no step can be judged; give --forecast FILE.csv, "
+            "--weather-year FILE.epw, or both"
+        )
+    known = None if hours is None else known_air(hours, from_s)
+    start_s = np.floor(from_s / HOUR_S) * HOUR_S - DAY_S
+    draws = drawn(known, year, float(start_s), job.deadline_s + _AFTER_DAYS * DAY_S)
+    found = {}
+    for name in {section.enclosure for section in job.sections}:
+        warmer_k = job.warmer_k.get(name, 0.0)
+        found[name] = Ahead(
+            known=None if known is None else known.warmer(warmer_k),
+            draws=None if draws is None else draws.warmer(warmer_k),
+            far=year is not None,
+        )
+    return found
+
+
+def read_year(path: Path) -> WeatherYear:
+    """Read a typical year from an EPW or a TMY3 file with pvlib.
+
+    Args:
+        path: of the file; both forms stamp an hour at its end.
+
+    Raises:
+        WeatherFault: it is neither, is not whole, or pvlib is not installed.
+    """
+    try:
+        head = path.read_bytes()[:4096].decode("utf-8", "replace").splitlines()
+    except OSError as error:
+        why = (error.strerror or type(error).__name__).lower()
+        raise WeatherFault(
+            f"{path}: {why}, so there is no weather year; check the file's name"
+        ) from None
+    epw = bool(head) and head[0].upper().startswith("LOCATION,")
+    if not epw and not (len(head) > 1 and head[1].startswith("Date (MM/DD/YYYY)")):
+        raise _no_year(path, "it is neither an EPW nor a TMY3 file")
+    try:
+        from pvlib.iotools import read_epw, read_tmy3
+    except ImportError:
+        raise WeatherFault(
+            "a weather year is read by pvlib, which is not installed, so it is not used; install "
+            "filmcall with its 'plan' extra"
+        ) from None
+    try:
+        if epw:
+            table, about = read_epw(str(path))
+            temp, rh = table["temp_air"], table["relative_humidity"]
+            zone_h, label_h = float(about["TZ"]), 0  # pvlib labels these by an hour's beginning
+        else:
+            table, about = read_tmy3(str(path), map_variables=True)
+            temp, rh = table["temp_air"], table["relative_humidity"]
+            zone_h, label_h = float(about["TZ"]), 1  # and these by its end
+        temp_c, rh_pct = temp.to_numpy(dtype=float), rh.to_numpy(dtype=float)
+    except (ValueError, KeyError, IndexError, TypeError, AttributeError, StopIteration) as fault:
+        raise _no_year(path, f"pvlib cannot read it ({type(fault).__name__})") from None
+    first = table.index[0]
+    hour = (first.day_of_year - 1) * 24 + first.hour - label_h
+    return WeatherYear(path.name, *_universal(path, temp_c, rh_pct, hour - zone_h))
+
+
+def _universal(
+    path: Path, temp_c: Floats, rh_pct: Floats, first_hour: float
+) -> tuple[Floats, Floats]:
+    """Temperature and dew point by universal time's hours of the year."""
+    if temp_c.size != YEAR_HOURS:
+        raise _no_year(path, f"it holds {temp_c.size} hours, not the {YEAR_HOURS} of a year")
+    odd = ~((temp_c > -60.0) & (temp_c < 60.0) & (rh_pct > 1.0) & (rh_pct <= 110.0))
+    if odd.any():
+        raise _no_year(path, f"its hour {int(np.argmax(odd)) + 1} has no temperature or humidity")
+    cold = temp_c < -40.0
+    dew = dew_points_c(np.where(cold, -40.0, temp_c), np.minimum(rh_pct, 100.0))
+    shift = round(first_hour) % YEAR_HOURS
+    return np.roll(temp_c, shift), np.roll(np.minimum(dew, temp_c), shift)
+
+
+def _no_year(path: Path, why: str) -> WeatherFault:
+    return WeatherFault(
+        f"{path}: {why}, so it is not used as a weather year; give an EPW or TMY3 file"
+    )

@@ -1,0 +1,144 @@
+"""What a whole job takes: paint by spec, and abrasive and tape by common practice rates."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from rules.batch.plan import BatchFault, MixJob, plan_batches
+from rules.job.model import CoatToLay, Job, JobSection
+
+LOSS_PCT = 10.0
+POT_WASTE_ML = 40.0
+"""What stays in each pot [mL]; common practice, no source."""
+
+TINS_L = (5.0, 2.5, 1.0)
+"""Common tin sizes [L]; common practice, no source."""
+
+SHEETS_PER_M2 = 2.0
+"""Sheets of abrasive, 230 mm by 280 mm, for each sanding; common practice, no source [1/m2]."""
+
+TAPE_SPARE = 1.2
+"""How much tape goes on for each metre of edge, a section taken as a square; no source [1]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Paint:
+    """What one coating takes.
+
+    Attributes:
+        spec: its name.
+        base_ml: [mL].
+        hardener_ml: [mL].
+        thinner_ml: [mL].
+        pots: how many are mixed.
+        unknown: sections whose film the job does not say, so that they are left out.
+    """
+
+    spec: str
+    base_ml: float
+    hardener_ml: float
+    thinner_ml: float
+    pots: int
+    unknown: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Shopping:
+    """What the whole job takes.
+
+    Attributes:
+        paints: by spec, in the order in which the job names them.
+        sheets: of abrasive, by grit.
+        tape_m: masking tape [m].
+    """
+
+    paints: tuple[Paint, ...]
+    sheets: tuple[tuple[str, int], ...]
+    tape_m: int
+
+
+def shopping_of(job: Job, temp_c: float, resandings: Iterable[str] = ()) -> Shopping:
+    """Return what a job takes.
+
+    Args:
+        job: the whole work.
+        temp_c: at which it is mixed [°C].
+        resandings: sections that a missed window asks to be sanded once more, one entry each time.
+    """
+    paints: dict[str, Paint] = {}
+    sheets: dict[str, float] = {}
+    tape_m = 0.0
+    for section in job.sections:
+        for coat in section.coats:
+            found = paints.get(coat.spec.name, Paint(coat.spec.name, 0.0, 0.0, 0.0, 0))
+            paints[coat.spec.name] = _with(found, section, coat, temp_c)
+            for chore in coat.before:
+                if chore.kind == "sand":
+                    area = SHEETS_PER_M2 * section.area_m2
+                    sheets[chore.what] = sheets.get(chore.what, 0.0) + area
+                if chore.kind == "tape":
+                    tape_m += TAPE_SPARE * 4.0 * math.sqrt(section.area_m2)
+    areas = {section.name: section.area_m2 for section in job.sections}
+    for name in resandings:
+        sheets["recoat"] = sheets.get("recoat", 0.0) + SHEETS_PER_M2 * areas[name]
+    return Shopping(
+        tuple(paints.values()),
+        tuple((grit, math.ceil(count)) for grit, count in sheets.items()),
+        math.ceil(tape_m),
+    )
+
+
+def _with(paint: Paint, section: JobSection, coat: CoatToLay, temp_c: float) -> Paint:
+    lacking = Paint(
+        paint.spec, paint.base_ml, paint.hardener_ml, paint.thinner_ml, paint.pots,
+        tuple(dict.fromkeys((*paint.unknown, section.name))),
+    )  # fmt: skip
+    if coat.film is None or coat.spec.mix is None:
+        return lacking
+    rate = section.area_m2 / coat.takes_s * 3600.0
+    mix = MixJob(
+        spec=coat.spec,
+        film=coat.film,
+        sections=((section.name, section.area_m2),),
+        method=coat.method,
+        loss_pct=LOSS_PCT,
+        rate_m2_per_h=min(max(rate, 0.1), 500.0),
+    )
+    try:
+        plan = plan_batches(mix, temp_c).present
+    except BatchFault:
+        return lacking
+    pots = len(plan.batches)
+    whole = 1.0 + pots * POT_WASTE_ML / plan.total.total_ml
+    return Paint(
+        paint.spec,
+        paint.base_ml + plan.total.base_ml * whole,
+        paint.hardener_ml + plan.total.hardener_ml * whole,
+        paint.thinner_ml + plan.total.thinner_ml * whole,
+        paint.pots + pots,
+        paint.unknown,
+    )
+
+
+def tins(volume_ml: float) -> tuple[tuple[int, float], ...]:
+    """Return how many tins of which size hold a volume, the fewest litres over first.
+
+    >>> tins(6400.0), tins(300.0)
+    (((1, 5.0), (1, 2.5)), ((1, 1.0),))
+    """
+    best: tuple[float, int, tuple[int, ...]] | None = None
+    need = volume_ml / 1000.0
+    for large in range(math.ceil(need / TINS_L[0]) + 1):
+        for middle in range(3):
+            rest = need - large * TINS_L[0] - middle * TINS_L[1]
+            small = max(0, math.ceil(rest / TINS_L[2] - 1e-9))
+            over = -rest + small * TINS_L[2]
+            count = (large, middle, small)
+            # A tin more is worth half a litre less left over.
+            key = (over + 0.5 * sum(count), sum(count), count)
+            if best is None or key < best:
+                best = key
+    counts = best[2] if best is not None else (0, 0, 0)
+    return tuple((n, size) for n, size in zip(counts, TINS_L, strict=True) if n)

@@ -1,0 +1,99 @@
+"""A plan follows the log: what is recorded is done, the rest moves, a missed window is sanded."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from command import filmcall
+from plan_brute import when
+from plan_jobs import FAIR, SOLO, SPECS, Trial, job_text, section
+
+
+def plan(folder: Path, trial: Trial, *events: tuple[str, str]) -> dict[str, Any]:
+    """Record events as (kind, time in October 2026), and plan what is left."""
+    job, forecast = trial.write(folder)
+    db = ("--db", str(folder / "log.db"))
+    for kind, at in events:
+        ran = filmcall(
+            *("event", kind, "--enclosure", "polytunnel", "--section", "hull-port"),
+            *("--at", f"2026-10-{at}:00Z", *db),
+        )
+        assert ran.code == 0, ran.err
+    words = ("--job", str(job), "--forecast", str(forecast), "--json", "--solve", "0", *db)
+    ran = filmcall("plan", *words)
+    assert ran.code == 0, ran.err
+    found: dict[str, Any] = json.loads(ran.out)
+    return found
+
+
+def left(found: dict[str, Any]) -> list[tuple[str, int, str]]:
+    return [(s["step"], s["coat"], s["start"]) for s in found["steps"] if s["step"] != "mix"]
+
+
+def test_a_coat_that_is_on_is_not_planned_again(tmp_path: Path) -> None:
+    # The first coat ended on Monday at 18:30: opens Tuesday 00:30, closes Wednesday 17:30.
+    done = (("coat-started", "19T17:30"), ("coat-ended", "19T18:30"))
+    found = plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *done)
+    assert left(found) == [("coat", 2, "2026-10-20T17:15:00Z")]
+    assert found["steps"][-1]["latest"] == "2026-10-21T17:30:00Z"
+    # Cured 48 h after Tuesday 18:15.
+    assert when(found["finish"]) == when("2026-10-22T18:15+00:00")
+
+
+MISSED = (("coat-started", "19T17:30"), ("coat-ended", "19T18:30"), ("note", "22T17:00"))
+
+
+def test_a_window_that_was_missed_inserts_its_sanding(tmp_path: Path) -> None:
+    # It closed on Wednesday 17:30, and the log's last word is of Thursday 17:00: 3 h of sanding
+    # until 20:00, mixing until 20:15, but the span's end at 21:00 leaves no hour: Friday.
+    found = plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *MISSED)
+    assert left(found) == [
+        ("sand", 2, "2026-10-22T17:00:00Z"),
+        ("coat", 2, "2026-10-23T17:15:00Z"),
+    ]
+
+
+def test_a_sanding_in_the_log_takes_the_closing_away(tmp_path: Path) -> None:
+    found = plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *MISSED, ("sanded", "22T17:30"))
+    assert left(found) == [("coat", 2, "2026-10-22T17:45:00Z")]
+
+
+def test_the_systems_own_sanding_is_done_once(tmp_path: Path) -> None:
+    trial = Trial(job_text(section("hull-port", "primer", "sand", "topcoat")), SPECS, FAIR)
+    done = (("coat-started", "19T17:30"), ("coat-ended", "19T18:30"), ("sanded", "20T19:00"))
+    found = plan(tmp_path, trial, *done)
+    assert [step for step, _, _ in left(found)] == ["coat"]
+
+
+def test_a_boat_that_has_every_coat_waits_for_its_cure_alone(tmp_path: Path) -> None:
+    done = [(kind, f"{day}T{at}") for day in (19, 20)
+            for kind, at in (("coat-started", "17:30"), ("coat-ended", "18:30"))]  # fmt: skip
+    found = plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *done)
+    assert found["steps"] == []
+    assert when(found["finish"]) == when("2026-10-22T18:30+00:00")
+
+
+def test_today_says_what_is_next_and_how_much_of_it(tmp_path: Path) -> None:
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--at", "2026-10-19T16:30Z")
+    ran = filmcall("today", *words, "--db", str(tmp_path / "none.db"))
+    assert ran.code == 0, ran.err
+    said = " ".join(ran.out.split())
+    assert "17:00 to 17:15 mix hull-port, for coat 1" in said
+    # 6.5 m2 at 50 µm of 50 % solids: 650 ml, 722 ml with 10 % loss: 542 and 181 ml.
+    assert "base 542 ml" in said
+    assert "hardener 181 ml" in said
+    # Coat from 17:15 to 18:15, touch dry 3 h after it.
+    assert "touch dry about 21:15" in said
+    assert "it holds" in said
+
+
+@pytest.mark.parametrize("command", ["plan", "today"])
+def test_without_weather_nothing_is_planned(command: str, tmp_path: Path) -> None:
+    job, _ = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    ran = filmcall(command, "--job", str(job), "--db", str(tmp_path / "none.db"))
+    assert ran.code == 2
+    assert "--forecast" in ran.err

@@ -1,0 +1,55 @@
+"""What a job takes, by arithmetic on paper."""
+
+from __future__ import annotations
+
+from datetime import UTC, date
+
+import pytest
+from plan_jobs import FLAT, spec_text
+
+from rules.batch.amount import Film
+from rules.job.model import Chore, CoatToLay, Job, JobSection, WorkingHours
+from rules.job.shopping import shopping_of, tins
+from rules.spec.read import load_spec
+from rules.vocabulary import Method, Step
+
+
+def job(*coats: CoatToLay) -> Job:
+    hours = WorkingHours(UTC, ((),) * 7)
+    section = JobSection("hull-port", "polytunnel", 9.0, coats)
+    first, last = date(2026, 5, 4), date(2026, 6, 4)
+    return Job("the boat", first, last, Step.CURED, hours, 1, (section,))
+
+
+SPEC = load_spec(spec_text("quick-primer", times={**FLAT, "pot_life": "6 h"}), "quick-primer")
+
+
+def test_paint_is_area_by_film_with_loss_and_what_stays_in_the_pot() -> None:
+    # 9 m2 at 50 µm dry of 50 % solids: 9 x 50 / 0.5 = 900 ml on the hull, 1,000 ml with 10 % loss.
+    # One pot a coat, 40 ml of each left in it: 1,040 ml a coat, 3 : 1.
+    coat = CoatToLay(1, SPEC, 3600.0, Film(50.0, wet=False), Method.ROLLER)
+    (paint,) = shopping_of(job(coat, coat), 18.0).paints
+    assert paint.pots == 2
+    assert paint.base_ml == pytest.approx(2 * 1040.0 * 0.75, rel=1e-6)
+    assert paint.hardener_ml == pytest.approx(2 * 1040.0 * 0.25, rel=1e-6)
+
+
+def test_a_coat_without_a_film_is_named_and_not_guessed() -> None:
+    (paint,) = shopping_of(job(CoatToLay(1, SPEC, 3600.0, None, Method.ROLLER)), 18.0).paints
+    assert paint.base_ml == 0.0
+    assert paint.unknown == ("hull-port",)
+
+
+def test_abrasive_and_tape_go_by_the_stated_rates() -> None:
+    # 2 sheets a m2: 18 for each sanding. A square of 9 m2 has 12 m of edge, 14.4 m of tape.
+    before = (Chore("sand", "320", 7200.0), Chore("tape", "sheer line", 900.0))
+    coat = CoatToLay(1, SPEC, 3600.0, Film(50.0, wet=False), Method.ROLLER, before)
+    shopping = shopping_of(job(coat), 18.0, ["hull-port"])
+    assert shopping.sheets == (("320", 18), ("recoat", 18))
+    assert shopping.tape_m == 15
+
+
+@pytest.mark.parametrize("volume_ml", [1.0, 999.0, 1001.0, 4200.0, 5000.0, 12_400.0])
+def test_the_tins_hold_what_is_needed_and_less_than_a_large_one_over(volume_ml: float) -> None:
+    held = 1000.0 * sum(count * size for count, size in tins(volume_ml))
+    assert volume_ml <= held < volume_ml + 2500.0
