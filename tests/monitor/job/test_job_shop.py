@@ -59,6 +59,7 @@ def test_the_tables_are_whole(
 
 @pytest.mark.parametrize("instance", ["ft06", "la01"])
 def test_the_known_optimum_is_found_and_proved(instance: str) -> None:
+    pytest.importorskip("ortools")
     solver = importlib.import_module("monitor.job.solver")
     jobs, optimum = shop(instance)
     assert solver.job_shop_makespan(jobs, 10.0) == (optimum, True)
