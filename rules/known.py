@@ -9,6 +9,7 @@ handles a gap by itself. A live call does not: a point past its max_age is unkno
 from __future__ import annotations
 
 from dataclasses import dataclass
+from hashlib import blake2b
 from typing import NamedTuple
 
 import numpy as np
@@ -42,6 +43,8 @@ class Drift(NamedTuple):
 TEMPERATURE_DRIFT = Drift(6.0 / HOUR_S, 15.0)
 """A hull, or a tent's air, where the record tells too little; common practice, no source [K]."""
 
+_MOST_DAYS = 8192
+_DRIFT_OF_DAY: dict[bytes, Drift] = {}
 _SLOWEST, _FASTEST = Drift(0.5 / HOUR_S, 3.0), Drift(12.0 / HOUR_S, 25.0)
 
 
@@ -158,9 +161,22 @@ def edge_of(
 
 
 def _before(time_s: Floats, value: Floats, k: int) -> Drift:
-    """How fast the quantity moved in the day up to its measurement `k`."""
+    """How fast the quantity moved in the day up to its measurement `k`.
+
+    A log of hourly rows is all gaps, and is asked of anew at each of them: what a day has taught
+    is remembered by what stood in it.
+    """
     first = int(np.searchsorted(time_s, time_s[k] - LEARN_S))
-    return learned_drift(time_s[first : k + 1], value[first : k + 1])
+    times, values = time_s[first : k + 1], value[first : k + 1]
+    day = blake2b(times.tobytes(), digest_size=16)
+    day.update(values.tobytes())
+    key = day.digest()
+    drift = _DRIFT_OF_DAY.get(key)
+    if drift is None:
+        if len(_DRIFT_OF_DAY) >= _MOST_DAYS:
+            _DRIFT_OF_DAY.clear()
+        drift = _DRIFT_OF_DAY[key] = learned_drift(times, values)
+    return drift
 
 
 def _tent(
