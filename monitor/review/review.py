@@ -1,6 +1,6 @@
 """The look back at one session: what its log says of every coat, and of a defect where one is told.
 
-Reads the log, hands it to `rules`, and keeps what `review_words` and `report` then tell.
+Reads the log, hands it to `rules`, and keeps what `text` and `report` then say.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What a review says, in sentences; `report` sets them on a page, `review_json` in fixed keys."""
+"""What a review says, in sentences; `report` sets them on a page, `json` in fixed keys."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Moist air for one state point at a time; `psychrometric_arrays` has dew points for long columns.
+"""Moist air for one state point at a time; `arrays` has dew points for long columns.
 
-Humidity is relative to saturation over liquid water at every temperature. The dew point itself is
-in `dew_point`, the equations and the checks of readings in `saturation`; both are given on here.
+Humidity is relative to saturation over liquid water at every temperature. The equations
+and the checks of readings are in `saturation`, and are handed on here.
 """
 
 from __future__ import annotations

@@ -409,7 +409,7 @@ def clocks_of(
         SpecFault: a spec's time table cannot be used.
 
     Source:
-        What each clock does is DESIGN's; the law is checked against ASTM C1074 in tests/rules.
+        What each clock does is the spec's; the law is checked against ASTM C1074 in tests/rules.
     """
     work = work_of(section, events, now_s)
     return clocks_on(SectionWork(section, work, spec_of, default_spec, history, now_s, outlook))

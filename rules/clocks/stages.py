@@ -276,7 +276,7 @@ def stage_of(
         with the next one for which it does; without any, never.
 
     Source:
-        DESIGN's "Which question a call answers"; no source beyond it.
+        DEVELOPERS.md, "The calls": our own choice, no other source.
     """
     work = work_of(section, events, now_s)
     clocks = tuple(clocks)

@@ -1,6 +1,6 @@
 """The real program and its log when killed, starved of disk, damaged, shut out or set back in time.
 
-What is expected is DESIGN's "What can be lost, and what can't": at most 5 s of readings, never an
+What is expected is README's "what can be lost": at most 5 s of readings, never an
 event, never a told call, never a damaged log; where the disk refuses, a call is told all the same
 within 1 s as `unlogged`, and a STOP outranks the HOLD that a full disk gives.
 FILMCALL_KILL_ROUNDS sets the kills; `python -m benchmarks.kills` does 200.

@@ -1,7 +1,7 @@
 """A night in the shed: what the program answers, and what rings, while a film is wet.
 
 Each test is a situation that a painter can meet, with what is to be heard. What is expected is
-DESIGN's "Which question a call answers": two answers a section, and alarms that ring for facts
+DEVELOPERS.md's "Alarms": two answers a section, and alarms that ring for facts
 about films. Dew points are WMO's (Guide No. 8, Annex 4.B): 18 degC with 75 % has 13.5, with 55 %
 8.9, so a plank at 15 degC stands 1.5 K over it, under the 3 K of ISO 8502-4:2017, or 6.1 K. How a
 ring is read is said at `rig.RingHeard`.

@@ -1,7 +1,7 @@
 """The live loop, with clocks that jump, logs that refuse and sensors that fall silent.
 
-What is expected of each situation is DESIGN's "What GO, HOLD and STOP need" and "What can be lost,
-and what can't". The full disk is SQLite's own page limit (PRAGMA max_page_count, SQLITE_FULL).
+What is expected of each situation is DEVELOPERS.md, "The calls", and README's
+"what can be lost". The full disk is SQLite's own page limit (PRAGMA max_page_count, SQLITE_FULL).
 """
 
 from __future__ import annotations

@@ -205,7 +205,7 @@ def test_plain_lines_tell_once_when_readings_stop_and_once_when_they_come_again(
 
 
 def test_a_plank_that_is_heard_brings_no_word_that_the_air_comes_again(tmp_path: Path) -> None:
-    """Air every 5 s, plank every minute; max_age of the air is 90 s (DESIGN, ages)."""
+    """Air every 5 s, plank every minute; max_age of the air is 90 s."""
     live = Live(tmp_path, ONE_PLANK)
     alarms, quiet = Alarms(live.watch, None), QuietLines()
     told: list[str] = []
