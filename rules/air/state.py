@@ -47,7 +47,7 @@ class EngineFault(FilmcallError, ArithmeticError):
 def engine_fault(what: str, answer: float) -> EngineFault:
     return EngineFault(
         f"{what} {answer:g} from the psychrometric library does not satisfy its own equation; it "
-        "is set aside. Check that nothing else in this program changes PsychroLib's units, and "
+        "is not used. Check that nothing else in this program changes PsychroLib's units, and "
         "which version of it is installed."
     )
 

@@ -269,8 +269,8 @@ def overwritten(content: bytes) -> bytes:
 @pytest.mark.parametrize(
     ("harm", "told"),
     [
-        (overwritten, "it was set aside as log.db.damaged-"),
-        (lambda content: content[: len(content) // 2], "it was set aside as log.db.damaged-"),
+        (overwritten, "it was moved to log.db.damaged-"),
+        (lambda content: content[: len(content) // 2], "it was moved to log.db.damaged-"),
         (lambda _: b"", "the file is empty, though a watch has kept a log there"),
     ],
     ids=["overwritten", "truncated", "emptied"],
@@ -320,7 +320,7 @@ def test_a_log_damaged_under_a_running_watch_ends_no_calls_and_is_told_by_the_ne
     child.kill()
     again = closing(Child(tmp_path, broker.port, db))
     again.first()
-    assert "it was set aside as log.db.damaged-" in again.said
+    assert "it was moved to log.db.damaged-" in again.said
     again.wait_for_call("STOP", unlogged=False)
 
 

@@ -347,9 +347,10 @@ def test_an_alarm_says_the_section_first_and_what_to_do(make: Make) -> None:
     (ring,) = of(rig.run(6.0), PORT, "harmed")
     body = ring.body
     assert (body["section"], body["fact"], body["cause"]) == (PORT, "harmed", "dew_margin_min")
-    safety, _, said = ring.text.partition(". ")
-    assert "vapour" in safety
-    assert said.startswith(PORT), said
+    todo, _, said = ring.text.partition(" The film gives off vapour: ")
+    assert todo.startswith(f"{PORT}: "), todo
+    assert "Noted." in todo
+    assert said
 
 
 # What the film keeps ---------------------------------------------------------------------------

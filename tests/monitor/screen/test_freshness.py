@@ -255,5 +255,5 @@ def test_a_timer_promises_nothing_while_nothing_comes() -> None:
         # Wide screens have the reason whole in LIMITS.
         assert ("; then GO" in seen) is (size.columns >= 120)
         seen = flat(replace(well, link_ok=False), size)
-        assert "Inside every limit for 4 of 10 min; then GO comes." in seen
+        assert "Inside every limit for 4 of 10 min; then GO." in seen
         assert "if it stays so" not in seen
