@@ -26,7 +26,7 @@ from rules.clocks.clock import Clock, ClockState
 from rules.errors import FilmcallError
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
-from rules.vocabulary import ClockName, AIR_ACCURACY_K, SURFACE_ACCURACY_K
+from rules.vocabulary import AIR_ACCURACY_K, SURFACE_ACCURACY_K, ClockName
 from sensors.reading import Quantity
 
 if TYPE_CHECKING:

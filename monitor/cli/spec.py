@@ -79,7 +79,10 @@ def shown_spec(spec: Spec, text: str) -> str:
         f"  a coat is taken to last {duration_text(spec.coating_time_s)} until the log has your "
         "own pace",
     ]
-    shown += [f"  {words}" for words in (spec.reminder, spec.after_closes) if words]
+    if spec.reminder:
+        shown.append(f"  before the next coat: {spec.reminder}")
+    if spec.after_closes:
+        shown.append(f"  past the recoat window: {spec.after_closes}")
     return "\n".join(shown)
 
 
@@ -159,7 +162,7 @@ def _mix_lines(mix: Mix | None) -> list[str]:
 
 def _measure(asked: Measurement) -> str:
     ends = [
-        f"{word} {tenths(end)} {asked.unit}"
+        f"{word} {tenths(end)} {'%' if asked.unit == 'pct' else asked.unit}"
         for word, end in (("at least", asked.low), ("at most", asked.high))
         if end is not None
     ]

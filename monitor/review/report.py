@@ -170,7 +170,7 @@ def _kind(review: Review, stamp: TimeStamp) -> str:
     first = min(later, key=lambda call: call.time_s + call.later_s)
     return (
         f"A recording, played {stamp(first.time_s + first.later_s)}, "
-        f"{duration_text(first.later_s)} later: its calls were told to nobody."
+        f"{duration_text(first.later_s)} later: nobody saw its calls at the time."
     )
 
 
