@@ -195,6 +195,7 @@ _LIMITS_OF = {
 }
 _QUALITY_WORDS = {
     "spike": "a spike",
+    "stale": "too old",
     "retained": "only an old message that the broker held",
     "clock": "from before the clock was set",
 }
