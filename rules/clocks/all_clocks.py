@@ -555,7 +555,7 @@ def launch_warning(clocks: Iterable[Clock]) -> str:
             continue
         where = f"{clock.section}: " if clock.section else ""
         if clock.state is ClockState.UNKNOWN:
-            return f"{where}nobody knows whether coat {clock.coat} has cured: {clock.basis}"
+            return f"{where}it is not known whether coat {clock.coat} has cured: {clock.basis}"
         left = (
             ""
             if clock.left_s is None

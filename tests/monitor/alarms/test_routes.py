@@ -344,7 +344,7 @@ def test_a_file_that_others_can_read_is_not_used(tmp_path: Path, mode: int) -> N
         read_urls(AlarmConfig(file), {})
     assert str(caught.value) == (
         f"[alarm] urls_file '{file}' has mode {mode:o}, and other accounts must not read it; it is "
-        f"not used, and alarms go by the bell and the broker alone. Run: chmod 600 {file}"
+        f"not used, and alarms go to the bell and the broker alone. Run: chmod 600 {file}"
     )
 
 
@@ -362,7 +362,7 @@ def test_a_file_that_cannot_be_used_is_told(tmp_path: Path, text: str, said: str
     file.write_bytes(text.encode("utf-8", "surrogateescape"))
     with pytest.raises(AlarmFault, match=said) as caught:
         read_urls(AlarmConfig(file), {})
-    assert "alarms go by the bell and the broker alone" in str(caught.value)
+    assert "alarms go to the bell and the broker alone" in str(caught.value)
 
 
 def test_no_file_a_folder_and_a_pipe_are_told(tmp_path: Path) -> None:

@@ -256,8 +256,8 @@ def test_the_forecasts_file_is_read_and_its_age_told(
 def test_without_alarm_and_forecast_that_is_said(tmp_path: Path, log: Path) -> None:
     path = config_file(tmp_path, TENT + POINTS + SURFACE)
     checks = doctor.look(path, log, world=PLAIN)
-    assert found(checks, "alarm", "ways").text.endswith("alarms go by the bell and the broker")
-    assert found(checks, "forecast", "config").text.endswith("the outlook goes by the log alone")
+    assert found(checks, "alarm", "ways").text.endswith("alarms go to the bell and the broker")
+    assert found(checks, "forecast", "config").text.endswith("the outlook rests on the log alone")
 
 
 # Secrets ----------------------------------------------------------------------------------------
