@@ -440,7 +440,7 @@ def test_without_the_extra_it_says_so_in_one_sentence_and_goes_on(
     config = load_config(ONE_PLANK, tmp_path)
     routes = AlarmRoutes.of(config, {"FILMCALL_ALARM_URLS": url_at(1)})
     assert routes.notices() == [
-        "alarms were to go 1 more way, but the package apprise is not installed; alarms go by the "
+        "alarms were to go 1 more way, but the package apprise is not installed; alarms go to the "
         "bell and the broker alone. Run: pip install 'filmcall[alarms]'"
     ]
     assert AlarmRoutes.of(config, {}).notices() == []
