@@ -190,7 +190,7 @@ def dose_words(evidence: Evidence) -> str:
 def counterfactual_words(evidence: Evidence, stamp: TimeStamp) -> str:
     """Return what would have kept a cause from counting."""
     if evidence.via is not None:
-        return "Washed after that and before the next coat, this cause would count nothing."
+        return "Washed after that and before the next coat, nothing would point to this cause."
     window, found = evidence.window, evidence.beyond
     if window is not None:
         bound_s = window.opens_s if evidence.cause.sign.name.endswith("EARLY") else window.closes_s
