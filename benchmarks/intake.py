@@ -2,7 +2,7 @@
 
     python benchmarks/intake.py [--rate 2000] [--seconds 60]
 
-Baseline: DESIGN target, 2,000 readings a second for 60 s, none lost. Each message is one JSON
+Baseline: our own target, 2,000 readings a second for 60 s, none lost. Each message is one JSON
 reading with a time of its own, at QoS 1, sent by another process in slices of 10 ms.
 """
 

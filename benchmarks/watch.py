@@ -7,7 +7,7 @@ Latency: `filmcall watch` in a process of its own takes 200 readings a second; e
 of them changes the call, and the time is taken from just before that reading is published until
 the plain word reaches a subscriber. Baseline, measured in the same run and in the same way: a
 message from that publisher to that subscriber over the same broker, nothing in between. Target
-(DESIGN): p99 <= 50 ms, the log's commit on this machine's disk included. The broker has
+(our own): p99 <= 50 ms, the log's commit on this machine's disk included. The broker has
 `set_tcp_nodelay true`; without it (--plain-broker) it keeps back a reading until the one before
 it is acknowledged, up to 40 ms.
 

@@ -195,7 +195,8 @@ _LIMITS_OF = {
 }
 _QUALITY_WORDS = {
     "spike": "a spike",
-    "retained": "only what the broker had kept",
+    "stale": "too old",
+    "retained": "only an old message that the broker held",
     "clock": "from before the clock was set",
 }
 DOUBTED = "doubted"

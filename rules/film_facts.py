@@ -157,7 +157,7 @@ class Harms:
 
 
 def todo_of(fact: FilmFact, stage: Stage) -> str:
-    """Return what an alarm asks of the painter; the caution stands before it.
+    """Return what an alarm asks of the painter; the caution follows it at once.
 
     Args:
         fact: that rings.
@@ -171,7 +171,7 @@ def todo_of(fact: FilmFact, stage: Stage) -> str:
             "Finish to the next break line, then stop." if apply else "Keep off; look again soon."
         )
     if fact.reason.state is LimitState.UNKNOWN:
-        return "Nobody knows whether it is over."
+        return "It cannot be seen whether it is over."
     if apply:
         return "Stop at the next break line."
     if fact.reason.state is not LimitState.BROKEN:

@@ -1,4 +1,4 @@
-"""How long a film minds the air: from the first brush stroke until no limit matters any more."""
+"""How long the air matters to a film: from the first brush stroke until no limit does any more."""
 
 from __future__ import annotations
 

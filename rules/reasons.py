@@ -172,7 +172,7 @@ def advice_of(
 
 def _waits(back_s: tuple[float, float] | None, missing: str) -> str:
     if missing:
-        return f"nobody knows whether its cause is over ({missing})"
+        return f"it cannot be seen whether the cause is over ({missing})"
     if back_s is None:
         return "not well inside the limits yet"
     return f"back inside the limits for {_of(*back_s)}"
@@ -268,12 +268,12 @@ def kept_text(looked_ahead_s: float, *, by_outlook: bool) -> str:
     """Return that all limits are kept, and for how long they should be.
 
     >>> kept_text(86_400.0, by_outlook=True), kept_text(0.0, by_outlook=False)
-    ('All limits kept, and should be for 24 h', 'All limits kept')
+    ('Inside every limit, and should stay so for 24 h', 'Inside every limit')
     """
     ahead = duration_text(looked_ahead_s)
     if by_outlook:
-        return f"All limits kept, and should be for {ahead}"
-    return "All limits kept" + (
+        return f"Inside every limit, and should stay so for {ahead}"
+    return "Inside every limit" + (
         f", and by the trend for the next {ahead}" if looked_ahead_s else ""
     )
 
@@ -290,7 +290,7 @@ def timer_reasons(memory: Memory, spec: Spec, time_s: float) -> list[Reason]:
 
 
 def _timer(name: str, what: str, gone_s: float, needed_s: float) -> Reason:
-    then = "STOP ends" if name == "re-entry" else "GO comes"
+    then = "STOP ends" if name == "re-entry" else "GO"
     return Reason(
         limit=name,
         state=LimitState.NEAR,
@@ -492,7 +492,7 @@ def value_text(
         climate: tells whether it is frost or dew that a margin is about.
         figure: shows a figure with its unit.
     """
-    places = 1 if abs(value - bound) >= 0.1 else 2
+    places = 2 if 0.0 < abs(value - bound) < 0.1 else 1
     if name is not LimitName.DEW_MARGIN_MIN:
         return f"{LIMIT_WORDS[name].capitalize()} {figure(name, value, places)}"
     dew_c, frost_c = climate.dew_point_c, climate.frost_point_c
@@ -522,21 +522,16 @@ def distance_text(
         figure: shows a figure with its unit.
 
     Returns:
-        One clause, such as `Hull 7.7 K above dew point; wants 3.0, or 3.8 with sensor error`.
+        One clause, such as `Hull 7.7 K above dew point; wants 3.0 K, or 3.8 K with sensor error`.
     """
     upper = is_upper(name)
-    wants = _bare(figure(name, bound, 1))
+    wants = figure(name, bound, 1)
     if name is not LimitName.DEW_MARGIN_MIN:
         wants = f"at {'most' if upper else 'least'} {wants}"
     if guard:
-        sure = _bare(figure(name, bound - guard if upper else bound + guard, 1))
+        sure = figure(name, bound - guard if upper else bound + guard, 1)
         wants = f"{wants}, or {sure} with sensor error"
     return f"{value_text(name, value, bound, climate, figure)}; wants {wants}"
-
-
-def _bare(shown: str) -> str:
-    """A figure without its unit, where the unit stands beside it already."""
-    return shown.rsplit(" ", 1)[0]
 
 
 def _limit_text(

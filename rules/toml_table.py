@@ -1,4 +1,4 @@
-"""Collects what is wrong with a spec file, and hands out its values: used by `spec_file` alone."""
+"""Reads a TOML table's values and collects every fault with its line: for specs, config and job."""
 
 from __future__ import annotations
 

@@ -339,7 +339,7 @@ def test_the_unit_starts_the_live_program_watched_and_without_rights() -> None:
     # A stuck program is back, or known to be gone, before listeners give up on it.
     seconds = [int(lines[key][0].removesuffix("s")) for key in ("WatchdogSec", "RestartSec")]
     assert sum(seconds) < publish.VALID_S
-    # DESIGN: watch stays under 120 MiB; the limit leaves room and ends a leak.
+    # Our own target: watch stays under 120 MiB; the limit leaves room and ends a leak.
     assert 120 < int(lines["MemoryMax"][0].removesuffix("M")) <= 512
     assert lines["LimitCORE"] == ["0"]
     assert lines["CapabilityBoundingSet"] == [""]

@@ -285,6 +285,23 @@ def test_a_command_that_is_only_named_exists() -> None:
 README = ROOT / "README.md"
 
 
+def test_the_cautions_of_the_readme_are_there() -> None:
+    """Common practice, no source; 5,000 ppm of CO2 is the eight-hour limit of many countries."""
+    page = (ROOT / "README.md").read_text()
+    cautions = " ".join(page.split("## Cautions")[1].split("\n## ")[0].split())
+    for words in (
+        "GO is about the film, never about the air that people breathe.",
+        "5,000 ppm of carbon dioxide",
+        "gloves and goggles",
+        "a sensitised person stays away, mask or not",
+        "in the same building and downwind",
+        "Never dry-sand antifouling, or old paint that may hold lead",
+        "light themselves: spread them out flat outside, or drown them",
+        "pour it thin into a metal tray outside",
+    ):
+        assert words in cautions, words
+
+
 def test_the_two_commands_of_the_readme_are_one_line_each_that_begins_from_nothing() -> None:
     (_, first), (_, second) = fences(README)[:2]
     for block in (first, second):

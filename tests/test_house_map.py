@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from graphlib import CycleError, TopologicalSorter
 
 import pytest
@@ -87,3 +88,10 @@ def test_a_module_says_in_one_sentence_what_is_in_it(name: str) -> None:
 def test_the_map_for_developers_is_the_houses_own() -> None:
     told = in_text((ROOT / "DEVELOPERS.md").read_text())
     assert told == printed(), "run: python -m tests.support.house_map"
+
+
+def test_every_module_that_developers_are_sent_to_is_there() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text().split("<!-- end of map -->")[1]
+    paths = re.findall(r"`([\w./-]+/[\w-]+\.(?:py|toml))(?:`|:)", text)
+    assert "monitor/wire.py" in paths
+    assert [path for path in paths if not (ROOT / path).is_file()] == []

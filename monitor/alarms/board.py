@@ -19,7 +19,7 @@ from datetime import tzinfo
 from typing import NamedTuple
 
 from monitor.log.rows import AlarmRow, AlarmStep
-from monitor.screen.phrases import REMINDER, SURFACE_ASSUMED
+from monitor.screen.phrases import REMINDER, SURFACE_ASSUMED, VAPOUR
 from monitor.screen.sentence import why
 from monitor.screen.theme import Theme
 from monitor.snapshot import Snapshot
@@ -398,10 +398,11 @@ class AlarmBoard:
             count=alarm.count,
             text="",
         )
-        again = f"again ({alarm.count}), " if alarm.count > 1 else ""
+        again = f"Again ({alarm.count}): " if alarm.count > 1 else ""
         since = self._theme.hour_and_day(alarm.since_s, self._zone, now_s)
-        said = f"{ring.place}: {again}{alarm.call.value} since {since}: {alarm.why}."
-        return replace(ring, text=" ".join(filter(None, (REMINDER, said, alarm.todo))))
+        todo = f"{ring.place}: {alarm.todo}".rstrip()
+        said = f"{again}{alarm.call.value} since {since}: {alarm.why}."
+        return replace(ring, text=f"{todo} {VAPOUR} {said}")
 
     def _keep(self, alarm: _Alarm, step: AlarmStep, text: str = "") -> None:
         self._rows.append(

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 MOST_WAYS = 8  # each has a thread of its own, and the service may have 32 of them
 _MOST_BYTES = 65_536
-_ELSE = "alarms go by the bell and the broker alone"
+_ELSE = "alarms go to the bell and the broker alone"
 _SCHEME = re.compile(r"([a-z0-9]{1,32})://", re.ASCII | re.IGNORECASE)
 # What apprise sends by; their warnings name hosts and paths, and in a path stands many a token.
 _TALKATIVE = (

@@ -95,7 +95,7 @@ def conclude(
     kept = _keep(target, row, book, world) if target.keep else row
     applied = read_row(kept)
     if not isinstance(applied, CalibrationRecord):
-        raise CalibrateFault("what was kept is no calibration; look at the log")
+        raise CalibrateFault("what was recorded is no calibration; look at the log")
     if target.as_json:
         state = "in force" if target.keep else "not kept"
         told = as_dict(applied, state, now_s, found.accuracy)
@@ -165,7 +165,7 @@ def _told(
         f"and makes the accuracy {proved:.2f} {unit} there today, in place of {accuracy:g}"
     )
     if not kept:
-        lines.append("  nothing was kept")
+        lines.append("  nothing was recorded")
     else:
         lines.append(
             f"  in force from {iso_utc(applied.made_s)} until {iso_utc(applied.expires_s)}; taken "
@@ -344,7 +344,7 @@ def _pair(
     wanted, other = heard(found, found.quantity), heard(found, other_quantity, reference)
     if wanted == other:
         raise CalibrateFault(
-            f"point '{reference}' cannot be held against itself; give another with --reference"
+            f"point '{reference}' cannot be compared with itself; give another with --reference"
         )
     book = book_of(target, found)
     key = (found.enclosure, reference, other_quantity)

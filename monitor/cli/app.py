@@ -144,7 +144,7 @@ def demo(
     jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
     db: DbOption = None,
 ) -> None:
-    """Play a night of the simulated tent: a coat of topcoat, a cold hull, a morning."""
+    """Play an invented night: a coat, a cold hull, a morning."""
     from monitor.cli import replay as replay_command
 
     replay_command.run_demo(seed=seed, as_jsonl=jsonl, db=db, plain=plain)
@@ -191,7 +191,7 @@ def watch(
     jsonl: Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")] = False,
     db: DbOption = None,
 ) -> None:
-    """Watch live sensors on a broker, day and night, and publish the calls."""
+    """Watch live sensors on a broker, and publish the calls."""
     from monitor.live import run as watch_command
 
     watch_command.run(config, plain=plain, as_jsonl=jsonl, db=db, glance=glance)

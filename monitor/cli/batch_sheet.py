@@ -24,9 +24,12 @@ CUP_ML = 250.0
 
 CAUTION = (
     "Two-pack polyurethanes contain isocyanates; solvent vapour harms and burns. Follow the "
-    "safety data sheet and use the respiratory protection that it asks for. Mix away from "
-    "ignition sources. A pot that gets hot: pour it thin into a metal tray outside, face away, "
-    "nothing that burns near; never carry a smoking pot through the tent, never put a lid on it."
+    "safety data sheet and use the respiratory protection that it asks for, with gloves and "
+    "goggles; a sensitised person stays away, mask or not. Think of people in the same building "
+    "and downwind. Mix away from ignition sources. A pot that gets hot: pour it thin into a metal "
+    "tray outside, face away, nothing that burns near; never carry a smoking pot through the tent, "
+    "never put a lid on it. Rags wet with oil varnish or oil paint light themselves: spread them "
+    "out flat outside, or drown them."
 )
 
 

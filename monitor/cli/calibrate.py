@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 calibrate_app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="Hold probes against salt points, each other, or a psychrometer.",
+    help="Check probes against salts, each other, or a psychrometer.",
     epilog="Example: filmcall calibrate list",
 )
 
@@ -119,7 +119,7 @@ def salt(
 )
 def side_by_side(
     point: PointOption,
-    reference: Annotated[str, typer.Option(help="The point that it is held against.")],
+    reference: Annotated[str, typer.Option(help="The point that it is compared with.")],
     reading: Annotated[str | None, typer.Option(help="Of the probe, raw.")] = None,
     reference_reading: Annotated[str | None, typer.Option(help="Of the reference.")] = None,
     quantity: Annotated[

@@ -16,7 +16,7 @@ from rules.air.state import (
 )
 from rules.air.uncertainty import wet_bulb_accuracy
 from rules.climate import AIR_TEMP, HUMIDITY, SURFACE_TEMP, PointValue
-from rules.errors import FilmcallError
+from rules.errors import FilmcallError, ImplausibleReading
 from rules.numbers import number
 from rules.reasons import Reason
 from rules.section import Film, Section, SectionCall
@@ -118,6 +118,36 @@ def run(
     Raises:
         FilmcallError: anything given cannot be.
     """
+    try:
+        return _judged(air, rh, wet_bulb, surface, spec_name, altitude_m, method, as_json=as_json)
+    except ImplausibleReading as error:
+        text = str(error)
+        for name, option in _OPTION_OF.items():
+            text = text.replace(f"{name} ", f"{option} ")
+        raise ImplausibleReading(text) from None
+
+
+_OPTION_OF = {
+    "air_temp_c": "--air",
+    "rh_pct": "--rh",
+    "wet_bulb_c": "--wet-bulb",
+    "surface_temp_c": "--surface",
+    "altitude_m": "--altitude",
+}
+"""What a painter typed, for what the rules call it."""
+
+
+def _judged(
+    air: str,
+    rh: str | None,
+    wet_bulb: str | None,
+    surface: str | None,
+    spec_name: str | None,
+    altitude_m: float,
+    method: str | None,
+    *,
+    as_json: bool,
+) -> tuple[str, str]:
     air_temp_c = checked_air_c(temperature_c(typed_temperature(air)))
     pressure_pa = pressure_at_altitude_pa(altitude_m)
     rh_accuracy_pct, rh_by_air = HUMIDITY_ACCURACY_PCT, 0.0

@@ -16,6 +16,7 @@ from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
+from monitor.screen.clocks_panel import pot_name
 from monitor.screen.phrases import CLOCK_WORDS
 from monitor.specs import find_spec
 from monitor.times import moment_s, zone_in_log, zone_or_local
@@ -25,7 +26,12 @@ from rules.clocks.clock import Clock, ClockState
 from rules.errors import FilmcallError
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
-from rules.vocabulary import AIR_ACCURACY_K, HUMIDITY_ACCURACY_PCT, SURFACE_ACCURACY_K
+from rules.vocabulary import (
+    AIR_ACCURACY_K,
+    HUMIDITY_ACCURACY_PCT,
+    SURFACE_ACCURACY_K,
+    ClockName,
+)
 from sensors.reading import Quantity
 
 if TYPE_CHECKING:
@@ -273,7 +279,8 @@ def clock_line(clock: Clock, enclosure: str, zone: tzinfo | None, now_s: float) 
         zone: of the place; None is the machine's own.
         now_s: the time that it was reckoned for [s].
     """
-    whose = "/".join(part for part in (enclosure, clock.section, clock.batch) if part)
+    pot = pot_name(clock) if clock.batch or clock.name is ClockName.POT_LIFE else ""
+    whose = "/".join(part for part in (enclosure, clock.section, pot) if part)
     running, ended = CLOCK_WORDS[clock.name]
     if clock.state is ClockState.ENDED:
         left = "not known when"

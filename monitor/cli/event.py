@@ -160,7 +160,7 @@ def run(
     if taken is not None:
         said += ", with its photo"
     if late > LATE_S:
-        said += f" (late, {duration_text(late)} after)"
+        said += f" (written down {duration_text(late)} later)"
     return "\n".join([said, *(f"warning: {each}" for each in warnings if each)])
 
 

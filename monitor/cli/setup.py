@@ -39,7 +39,7 @@ def setup(
         float, figure("--listen", "How long to listen to a broker [s].", "s", least=1.0, most=600.0)
     ] = 8.0,
 ) -> None:
-    """Look at a recording or a broker, ask what it cannot know, and write a config."""
+    """Look at a file or a broker, ask the rest, write a config."""
     from monitor.setup.setup import run
 
     code = run(

@@ -85,16 +85,21 @@ def shown_spec(spec: Spec, text: str) -> str:
         for method, k in spec.wet_film_cooling_k.items()
     ]
     shown += [
-        f"  GO after {duration_text(spec.dwell_s)} inside by {_band(spec.go_band)} beside the "
-        "sensors' error",
-        f"  STOP ends after {duration_text(spec.re_entry_s)} inside by {_band(spec.re_entry_band)}",
-        f"  a coat is taken for {duration_text(spec.coating_time_s)} until the log knows better",
+        f"  GO after {duration_text(spec.dwell_s)} inside every limit by the sensors' error and "
+        f"{_band(spec.go_band)} more",
+        f"  STOP ends after {duration_text(spec.re_entry_s)} inside every limit by "
+        f"{_band(spec.re_entry_band)}",
+        f"  a coat is taken to last {duration_text(spec.coating_time_s)} until the log has your "
+        "own pace",
     ]
     shown += [f"  measure before a coat: {_measure(each)}" for each in spec.measurements]
     for key, value in spec_dict(spec).items():
         if key not in _WORDED:
             shown += _stated_lines(key, value)
-    shown += [f"  {words}" for words in (spec.reminder, spec.after_closes) if words]
+    if spec.reminder:
+        shown.append(f"  before the next coat: {spec.reminder}")
+    if spec.after_closes:
+        shown.append(f"  past the recoat window: {spec.after_closes}")
     return "\n".join(shown)
 
 
@@ -146,7 +151,7 @@ def _time_lines(
             f"{duration_text(row.duration_s)} at {tenths(row.temp_c)} °C{own.get(row.temp_c, '')}"
             for row in table.rows
         ]
-        one = "; one row only: elsewhere it is reckoned" if len(rows) == 1 else ""
+        one = "; one row only: estimated elsewhere" if len(rows) == 1 else ""
         lines.append(f"{indent}{clock.value:<18}{', '.join(rows) or 'unlimited'}{one}")
     return lines
 

@@ -65,7 +65,7 @@ def event(
     withdraw: Annotated[bool, typer.Option("--withdraw", help="Take that row back.")] = False,
     db: DbOption = None,
 ) -> None:
-    """Write down what was done; a running watch sees it within a second."""
+    """Write down what was done; a running watch sees it at once."""
     from monitor.cli import event as event_command
 
     typer.echo(
@@ -110,7 +110,7 @@ def clocks(
     json_: JsonOption = False,
     db: DbOption = None,
 ) -> None:
-    """Show every countdown: how long the pot lasts, when the next coat may go on."""
+    """Show every countdown: pot life, next coat, tape, cure."""
     from monitor.cli import clocks as clocks_command
 
     if known not in ("now", "then"):
@@ -208,7 +208,7 @@ def outlook(
     json_: JsonOption = False,
     db: DbOption = None,
 ) -> None:
-    """Say when it goes out of limits, which hours suit a coat, and what would help."""
+    """Say when limits break, which hours suit a coat, what helps."""
     from monitor.cli import outlook as outlook_command
 
     typer.echo(
@@ -249,7 +249,7 @@ def review(
     json_: JsonOption = False,
     db: DbOption = None,
 ) -> None:
-    """Look back: was each coat inside its spec, and what may have spoiled it?"""
+    """Look back at each coat: in spec, and if not, what harmed it?"""
     from monitor.cli import review as review_command
 
     if known not in ("now", "then"):

@@ -160,9 +160,9 @@ def config_defaults() -> dict[str, str]:
     found["broker.keepalive"] += " s"
     found["publish.base"] = publish.base
     found["publish.station"] = publish.station
-    found["alarm.urls_file"] = "none: alarms go by the bell and the broker"
+    found["alarm.urls_file"] = "none: alarms go to the bell and the broker"
     found["log.keep_raw"] = f"{LogConfig().keep_raw_days:g} days, then minute means"
-    found["forecast.file"] = "none: the outlook goes by the log alone"
+    found["forecast.file"] = "none: the outlook rests on the log alone"
     found["forecast.topic"] = "none"
     found["forecast.timezone"] = "Etc/UTC, and said"
     found["forecast.columns"] = "looked for"

@@ -517,7 +517,7 @@ def _rules(table: Table, quantity: Quantity) -> FaultRules:
     )
     if rules.low >= rules.high:
         key = "range_low" if "range_low" in table.values else "range_high"
-        mend = "every value would be set aside: put range_low below range_high"
+        mend = "every value would be ignored: put range_low below range_high"
         table.fault(key, f"leaves no range from {rules.low:g} to {rules.high:g}", mend)
     return rules
 

@@ -384,7 +384,7 @@ class BrokerLook:
                 if reading.quality is Quality.STALE
                 else "without a time of its own"
             )
-            kept = f", only what the broker had kept ({reading.value:.4g}, {own})"
+            kept = f", only an old message that the broker held ({reading.value:.4g}, {own})"
         logged_s = self.heard_s.get(_key(source))
         nothing = f"no reading within {self.wait_s:.0f} s on {printable(source.topic, 60)}{kept}"
         if logged_s is not None:

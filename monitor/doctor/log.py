@@ -84,11 +84,11 @@ def check_log(path: Path, config: Config | None, now_s: float) -> LogLook:
     aside = [name for name in aside if not name.endswith(("-wal", "-shm"))]
     if aside:
         text = (
-            f"{counted(len(aside), 'damaged log was', 'damaged logs were')} set aside "
-            f"({aside[-1]} the last). Copy what was set aside before any repair, and check the "
+            f"{counted(len(aside), 'damaged log was', 'damaged logs were')} moved aside "
+            f"({aside[-1]} the last). Copy what was moved before any repair, and check the "
             "disk or memory card."
         )
-        look.add("set aside", CheckResult.LOOK, text)
+        look.add("moved aside", CheckResult.LOOK, text)
     return look
 
 
@@ -100,8 +100,8 @@ def _writable(look: LogLook, path: Path, folder: Path) -> None:
     except OSError as error:
         why = (error.strerror or type(error).__name__).lower()
         text = (
-            f"nothing can be written in {folder} ({why}), so nothing would be kept. Mend the disk "
-            f"or who owns the folder, or give another file with --db."
+            f"nothing can be written in {folder} ({why}), so nothing would be recorded. Fix the "
+            f"disk or who owns the folder, or give another file with --db."
         )
         look.add("writable", CheckResult.BAD, text)
         return

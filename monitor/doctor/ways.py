@@ -23,7 +23,7 @@ def check_alarm(config: Config, environment: Mapping[str, str]) -> list[Check]:
     except AlarmFault as fault:
         return [Check("alarm", "ways", CheckResult.BAD, str(fault))]
     if not urls:
-        text = "no way named: alarms go by the bell and the broker"
+        text = "no way named: alarms go to the bell and the broker"
         return [Check("alarm", "ways", CheckResult.OK, text)]
     ways, troubles = load_ways(urls)
     checks = [Check("alarm", "ways", CheckResult.BAD, trouble) for trouble in troubles]
@@ -41,7 +41,7 @@ def check_forecast_file(config: Config, now_s: float) -> list[Check]:
     """Look at the forecast's file, or say that there is no forecast at all."""
     forecast = config.forecast
     if not forecast.wanted:
-        text = "none named: the outlook goes by the log alone"
+        text = "none named: the outlook rests on the log alone"
         return [Check("forecast", "config", CheckResult.OK, text)]
     if forecast.file is None:
         return []

@@ -84,7 +84,7 @@ class Witness:
         rows = f"{counted(seal.count, 'row')}, the last of {iso_utc(from_s, 0)}"
         if uuid != self._store.log_uuid:
             text = (
-                f"the broker's seal is of another log ({uuid}: {rows}): that one was set aside, "
+                f"the broker's seal is of another log ({uuid}: {rows}): that one was moved aside, "
                 "lost or exchanged, and this one knows nothing of its time"
             )
         else:

@@ -20,8 +20,8 @@ from rules.errors import FilmcallError
 from rules.text import counted, iso_utc
 
 STAND_AS_WRITTEN = (
-    "call or event stands as it was written",
-    "calls and events stand as they were written",
+    "call or event is as it was written",
+    "calls and events are as they were written",
 )
 
 
@@ -138,17 +138,17 @@ def verify(
             lines.append(f"And {len(problems) - _SAID} more.")
     else:
         lines = [
-            f"{audit.entries} {STAND_AS_WRITTEN[audit.entries != 1]}, and with them "
+            f"{audit.entries} {STAND_AS_WRITTEN[audit.entries != 1]}, with "
             f"{counted(audit.readings, 'reading')} and "
             f"{counted(audit.means, 'thinned minute')}."
         ]
     if again is not None:
         lines += _calls_lines(again)
     if photos:
-        lines.append(f"{counted(photos, 'photo stands', 'photos stand')} as taken in.")
+        lines.append(f"{counted(photos, 'photo is', 'photos are')} as taken in.")
     if away:
         lines.append(
-            f"{counted(away, 'photo lies', 'photos lie')} not in {folder_of(path).name} beside "
+            f"{counted(away, 'photo is', 'photos are')} not in {folder_of(path).name} beside "
             f"the log: copy that folder with it."
         )
     if audit.open:
@@ -169,8 +169,8 @@ def verify(
     lines.append(seal_text(stands))
     if not problems:
         lines.append(
-            "Note it where nobody who writes to the log can change it: only a seal kept outside "
-            "shows a log that was made anew as a whole."
+            "Keep it where nobody who can write to the log can change it: only a seal kept "
+            "elsewhere shows a log that was made anew as a whole."
         )
     return "\n".join(lines), len(problems)
 
@@ -257,6 +257,6 @@ def written(out: Path) -> Iterator[TextIO]:
             yield file
     except OSError as error:
         raise FilmcallError(
-            f"{out} cannot be written ({error.strerror}), so it is not whole; mend that, or give "
+            f"{out} cannot be written ({error.strerror}), so it is not whole; fix that, or give "
             "another file"
         ) from None

@@ -181,7 +181,7 @@ class LogFile:
             if is_damage(error):
                 raise LogDamaged(
                     f"log {self.path}: it is damaged inside ({error}), so what was asked of it "
-                    f"cannot be told. Open it once with `filmcall watch`, which sets it aside, "
+                    f"cannot be read. Open it once with `filmcall watch`, which moves it aside, "
                     f"or copy it and try `sqlite3 FILE .recover`."
                 ) from error
             raise LogRefused(
@@ -309,7 +309,7 @@ def connect(
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise LogRefused(
-            f"log {path}: its folder cannot be made ({error.strerror}); nothing is kept. Give "
+            f"log {path}: its folder cannot be made ({error.strerror}); nothing is recorded. Give "
             f"another file with --db."
         ) from error
     if _wal_alone(path):
@@ -463,7 +463,7 @@ def _check_words(connection: sqlite3.Connection, path: Path) -> None:
         stands = False
     if stands:
         raise ForeignLog(
-            f"log {path}: {kind} row {row} stands as it was written, but this program cannot read "
+            f"log {path}: {kind} row {row} is as it was written, but this program cannot read "
             f"it ({why}); nothing was changed in it. Use the newer filmcall that wrote it."
         )
     damage = sqlite3.DatabaseError(f"{kind} row {row}: {why}")
@@ -499,9 +499,9 @@ def _reader(path: Path, now_s: float, busy_s: float) -> sqlite3.Connection:
     except sqlite3.Error as error:
         if is_damage(error):
             raise LogDamaged(
-                f"log {path}: it is damaged inside ({error}), so what it holds cannot be told. "
+                f"log {path}: it is damaged inside ({error}), so what it holds cannot be read. "
                 f"Nothing was changed in it. Copy it and try `sqlite3 FILE .recover`; "
-                f"`filmcall watch` sets it aside and begins a new one."
+                f"`filmcall watch` moves it aside and begins a new one."
             ) from error
         raise _refused(path, error) from error
     return connection
@@ -555,7 +555,7 @@ def _read_only(path: Path, how: str, busy_s: float) -> sqlite3.Connection:
 
 def _refused(path: Path, error: sqlite3.Error) -> LogRefused:
     return LogRefused(
-        f"log {path}: it cannot be opened ({error}); nothing is kept. Check that the disk is "
+        f"log {path}: it cannot be opened ({error}); nothing is recorded. Check that the disk is "
         f"there, has space and can be written, or give another file with --db."
     )
 
@@ -580,12 +580,12 @@ def _set_aside(path: Path, now_s: float, why: str) -> str:
                 part.rename(aside.with_name(aside.name + tail))
     except OSError as error:
         raise LogDamaged(
-            f"log {path}: it is damaged ({why}) and cannot be set aside ({error.strerror}); "
-            f"nothing is kept. Give another file with --db."
+            f"log {path}: it is damaged ({why}) and cannot be moved aside ({error.strerror}); "
+            f"nothing is recorded. Give another file with --db."
         ) from error
     finally:
         lock.release()
     return (
-        f"log {path}: it is damaged ({why}); it was set aside as {aside.name} and a new log was "
+        f"log {path}: it is damaged ({why}); it was moved to {aside.name} and a new log was "
         f"begun, so clocks and the last call are not known. Copy the old one before any repair."
     )

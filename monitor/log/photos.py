@@ -73,7 +73,7 @@ def take_photo(file: Path, log: Path) -> Photo:
     except OSError as error:
         raise PhotoFault(
             f"photo {printable(str(file))} could not be copied to {folder_of(log)} "
-            f"({error.strerror}), so nothing was recorded; mend that, or leave --photo out"
+            f"({error.strerror}), so nothing was recorded; fix that, or leave --photo out"
         ) from None
     return photo
 

@@ -66,7 +66,7 @@ class Audit:
 
     Attributes:
         problems: where it is not as it was kept; none for a sound log.
-        readings: how many stand as they were written.
+        readings: how many are as they were written.
         means: how many thinned minutes do.
         entries: how many calls and events do, where there is no problem.
         open: readings of the last minutes, which have no place in the chain yet.
@@ -345,7 +345,7 @@ class ChannelAudit:
 
     Attributes:
         faults: what is wrong, with the minutes since 1970 that it is wrong in.
-        sound: how many readings stand as they were written.
+        sound: how many readings are as they were written.
         open: how many are of minutes that are not closed yet.
         outside: how many an older program wrote.
     """

@@ -84,9 +84,9 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
     if window.kept is WindowOutcome.UNKNOWN:
         return f"{window.name}: not known, {window.why}"
     tail = f" ({bounds})" if bounds else ""
-    kept = window.kept.value
+    kept = "in time" if window.kept is WindowOutcome.KEPT else window.kept.value
     if window.kept is WindowOutcome.CLOSE:
-        kept = "kept, though by less than these sensors can tell for sure"
+        kept = "in time, though by less than these sensors can tell for sure"
     much = duration_text(window.missed_s) if window.missed_s >= 60.0 else "less than a minute"
     by = f" by {much}" if window.missed_s > 0.0 else ""
     heat = "; at 20 °C it would have been in time" if by and window.kept_at_20_c else ""

@@ -1,4 +1,4 @@
-"""A review with fixed keys, for programs; its sentences are those of `review_words`."""
+"""A review with fixed keys, for programs; its sentences are those of `text`."""
 
 from __future__ import annotations
 

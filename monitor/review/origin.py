@@ -83,12 +83,13 @@ def calls_heading(origins: Sequence[CallOrigin], later_s: float) -> str:
     """
     if not any(each.told for each in origins):
         if CallOrigin.SIMULATED in origins:
-            return "calls of a simulated tent, told to nobody"
-        return f"calls reckoned {duration_text(later_s)} later from a recording, told to nobody"
+            return "calls of a simulated tent; nobody acted on them"
+        later = duration_text(later_s)
+        return f"calls worked out {later} later from a recording; nobody saw them then"
     if all(each is CallOrigin.LIVE for each in origins):
-        return "calls as they were told at the time"
+        return "calls as they were given at the time"
     other = sum(each is not CallOrigin.LIVE for each in origins)
     return (
-        f"calls as they were told; {other} of {counted(len(origins), 'call')} before a late event "
+        f"calls as they were given; {other} of {counted(len(origins), 'call')} before a late event "
         "was known, or written down later"
     )

@@ -86,7 +86,7 @@ def _context(review: Review, written_s: float | None) -> dict[str, Any]:
     seal = f"Log {review.log_uuid}, "
     seal += (
         f"its calls and events, and its readings from {stamp(review.rests_on_s[0])} to "
-        f"{stamp(review.rests_on_s[1])}, stand as they were written. "
+        f"{stamp(review.rests_on_s[1])}, are as they were written. "
         if not review.chain_problems
         else "IT WAS CHANGED LATER: " + " ".join(review.chain_problems) + " "
     )
@@ -170,7 +170,7 @@ def _kind(review: Review, stamp: TimeStamp) -> str:
     first = min(later, key=lambda call: call.time_s + call.later_s)
     return (
         f"A recording, played {stamp(first.time_s + first.later_s)}, "
-        f"{duration_text(first.later_s)} later: its calls were told to nobody."
+        f"{duration_text(first.later_s)} later: nobody saw its calls at the time."
     )
 
 

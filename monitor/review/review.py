@@ -1,6 +1,6 @@
 """The look back at one session: what its log says of every coat, and of a defect where one is told.
 
-Reads the log, hands it to `rules`, and keeps what `review_words` and `report` then tell.
+Reads the log, hands it to `rules`, and keeps what `text` and `report` then say.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ from sensors.zones import zone_or_utc
 _MISSING = {
     Quantity.SURFACE_TEMP: "No surface was measured: dew margin and clocks are not known.",
     Quantity.HUMIDITY: "No humidity was measured: dew margin and damp are not known.",
-    Quantity.AIR_TEMP: "No air temperature was measured: no dew point can be reckoned.",
+    Quantity.AIR_TEMP: "No air temperature was measured: no dew point can be worked out.",
     Quantity.CO2: "Carbon dioxide was not measured.",
 }
 
@@ -116,8 +116,8 @@ def doubts_of(
         )
     if not any(each.coats for each in sections):
         said.append(
-            "No coat is recorded, so no stage, window or harm can be told. Record it afterwards: "
-            "filmcall event coat-started --at TIME."
+            "No coat is recorded, so no stage, window or harm can be worked out. Record it "
+            "afterwards: filmcall event coat-started --at TIME."
         )
     for each in sections:
         said.extend(f"{each.section}: {text}." for text in each.said)

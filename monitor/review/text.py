@@ -1,4 +1,4 @@
-"""What a review says, in sentences; `report` sets them on a page, `review_json` in fixed keys."""
+"""What a review says, in sentences; `report` sets them on a page, `json` in fixed keys."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from rules.review.exposure import LimitTimes
 from rules.text import clean, counted, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName
 
-UNITS_SAID = "K h and % h: how far beyond a limit, times how long."
+UNITS_SAID = "K h and % h: how far past a limit, times how long."
 CAUTION = (
     "This looks at the film and the air round it. It says nothing about the air that people "
     "breathe; follow the safety data sheet before working on a spoiled film. Wear gloves and "

@@ -190,7 +190,7 @@ def dose_words(evidence: Evidence) -> str:
 def counterfactual_words(evidence: Evidence, stamp: TimeStamp) -> str:
     """Return what would have kept a cause from counting."""
     if evidence.via is not None:
-        return "Washed after that and before the next coat, this cause would count nothing."
+        return "Washed after that and before the next coat, nothing would point to this cause."
     window, found = evidence.window, evidence.beyond
     if window is not None:
         bound_s = window.opens_s if evidence.cause.sign.name.endswith("EARLY") else window.closes_s
@@ -198,20 +198,20 @@ def counterfactual_words(evidence: Evidence, stamp: TimeStamp) -> str:
             bound_s = window.opens_s
         side = "from" if bound_s == window.opens_s else "by"
         at = f" {side} {stamp(bound_s)}" if bound_s is not None else " in its time"
-        return f"Done{at}, this cause would count nothing."
+        return f"Done{at}, nothing would point to this cause."
     if found is None or found.first_s is None:
         return ""
     bound, when = short(found.bound, found.unit), span_words(found.first_s, found.last_s, stamp)
     kept = {
-        Sign.LOW_MARGIN: f"With the hull kept {bound} over the dew point",
-        Sign.WET_BEFORE: f"With the hull kept {bound} over the dew point",
-        Sign.WET_BARE: f"With the hull kept {bound} over the dew point",
-        Sign.SURFACE_RISE: f"With the hull kept within {bound} of its temperature at coating",
+        Sign.LOW_MARGIN: f"Had the hull stayed {bound} over the dew point",
+        Sign.WET_BEFORE: f"Had the hull stayed {bound} over the dew point",
+        Sign.WET_BARE: f"Had the hull stayed {bound} over the dew point",
+        Sign.SURFACE_RISE: f"Had the hull stayed within {bound} of its temperature at coating",
     }.get(evidence.cause.sign)
     if kept is None:
         what = _QUANTITY[evidence.cause.sign].removeprefix("the ")
-        kept = f"With {what} {'under' if found.upper else 'over'} {bound}"
-    return f"{kept}, {when}, this cause would count nothing."
+        kept = f"Had {what} stayed {'under' if found.upper else 'over'} {bound}"
+    return f"{kept}, {when}, nothing would point to this cause."
 
 
 def apart_words(verdict: Verdict) -> str:

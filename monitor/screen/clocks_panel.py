@@ -97,9 +97,14 @@ def clock_name(clock: Clock) -> str:
     """Return what stands before a clock's time: `recoat from`, or `recoat open since`."""
     running, ended = CLOCK_WORDS[clock.name]
     name = ended if clock.state is ClockState.ENDED else running
-    if clock.batch:
-        name = f"pot {clean(clock.batch)} {name}"
+    if clock.batch or clock.name is ClockName.POT_LIFE:
+        name = f"{pot_name(clock)} {name}"
     return f"coat {clock.coat} below: {name}" if clock.buried and clock.coat is not None else name
+
+
+def pot_name(clock: Clock) -> str:
+    """Return which pot a clock is of: `pot A`, or `pot` where it has no name."""
+    return f"pot {clean(clock.batch or '')}".rstrip()
 
 
 def _whose(view: View, clock: Clock, *, long: bool) -> str:

@@ -267,7 +267,7 @@ def outlook_items(view: View, *, brief: bool = False) -> list[Text]:
         texts = [reason.text.split(" (")[0] if brief else reason.text for reason in bad]
         return [view.part(clean(text), "near") for text in texts]
     if any(reason.state is LimitState.BROKEN for reason in call.reasons):
-        return [view.part("already past a limit", "broken")]
+        return [view.part("Already past a limit", "broken")]
     items = [
         view.part(clean(reason.text.removeprefix("outlook: ")))
         for reason in reasons
@@ -276,7 +276,7 @@ def outlook_items(view: View, *, brief: bool = False) -> list[Text]:
     if not items and call.looked_ahead_s > 0.0:
         time = duration_text(call.looked_ahead_s)
         by_trend = any(reason.state is LimitState.UNKNOWN for reason in reasons)
-        text = f"inside every limit for the next {time}"
+        text = f"Inside every limit for the next {time}"
         if by_trend:
             text += f" by the recent trend{'' if no_band_items(view) else '; no forecast'}"
         items = [view.part(text)]

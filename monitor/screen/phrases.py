@@ -83,7 +83,7 @@ FIELD_WORDS = {
 
 CLOCK_WORDS = {
     ClockName.INDUCTION: ("induction until", "induction over since"),
-    ClockName.POT_LIFE: ("use by", "pot life OVER since"),
+    ClockName.POT_LIFE: ("use by", "life OVER since"),
     ClockName.WIPE_DRY: ("wiped, dry at", "wiped, dry since"),
     ClockName.FLASH: ("flash until", "flashed off since"),
     ClockName.TOUCH_DRY: ("touch dry from", "touch dry since"),

@@ -278,7 +278,7 @@ def draft_of(
         if fault:
             aside.append(f"{one.topic} is left out: {fault.rstrip('.')}.")
         elif not one.live:
-            aside.append(f"{one.topic} is left out: only an old message that the broker had kept.")
+            aside.append(f"{one.topic} is left out: only an old message that the broker held.")
         else:
             for leaf, _ in found:
                 if not _speaks(leaf):

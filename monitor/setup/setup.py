@@ -140,7 +140,7 @@ def _looked_over(path: Path, recording: Path | None, draft: ConfigDraft) -> int:
     if any(not point.confirmed for point in draft.points):
         _say(
             f"The call stays HOLD until what is marked confirmed = false in {path} is settled: run "
-            "filmcall setup again and answer, or mend the file."
+            "filmcall setup again and answer, or correct the file."
         )
     if recording is not None:
         _say(f"Next: filmcall replay {printable(str(recording), 200)} --config {path}")

@@ -120,7 +120,7 @@ def _point_lines(point: PointDraft) -> list[str]:
     if not point.confirmed:
         lines += [
             "confirmed = false    # a guess: its values are not used and the call stays HOLD;",
-            "                     # mend what is wrong here and set this to true",
+            "                     # correct what is wrong here and set this to true",
         ]
     for key, value in (
         ("topic", point.topic), ("value", point.value), ("column", point.column),

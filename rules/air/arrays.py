@@ -1,4 +1,4 @@
-"""Dew points for long columns of readings, for bulk work; `dew_point` is the same for one pair.
+"""Dew points for long columns of readings, for bulk work; `state` does the same for one pair.
 
 The saturation curve and its inverse are evaluated as polynomials, fitted at first use to the
 equations in `saturation` and nothing else, in pieces that stay in the processor's cache.
@@ -173,7 +173,7 @@ def dew_points_c(
         ValueError: the two cannot be brought to one shape.
 
     Source:
-        As `dew_point.dew_and_frost_c`.
+        As `state.dew_and_frost_c`.
 
     >>> dew_points_c([20.0, 5.0], [50.0, 50.0]).round(2).tolist()
     [9.27, -4.56]

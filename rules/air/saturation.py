@@ -1,6 +1,6 @@
 """The saturation equations over water and ice, and which readings they may be given at all.
 
-Everything in `psychrometrics` and `psychrometric_arrays` stands on these.
+`state` and `arrays` rest on these.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""Moist air for one state point at a time; `psychrometric_arrays` has dew points for long columns.
+"""Moist air for one state point at a time; `arrays` has dew points for long columns.
 
-Humidity is relative to saturation over liquid water at every temperature. The dew point itself is
-in `dew_point`, the equations and the checks of readings in `saturation`; both are given on here.
+Humidity is relative to saturation over liquid water at every temperature. The equations
+and the checks of readings are in `saturation`, and are handed on here.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ class EngineFault(FilmcallError, ArithmeticError):
 def engine_fault(what: str, answer: float) -> EngineFault:
     return EngineFault(
         f"{what} {answer:g} from the psychrometric library does not satisfy its own equation; it "
-        "is set aside. Check that nothing else in this program changes PsychroLib's units, and "
+        "is not used. Check that nothing else in this program changes PsychroLib's units, and "
         "which version of it is installed."
     )
 

@@ -293,7 +293,7 @@ def thinner_band(mix: Mix, method: Method, temp_c: float, coat: int = 1) -> Thin
 def _band_words(band: ThinnerBand | None, thinner_pct: float, temp_c: float, mix: Mix) -> str:
     if band is None:
         return (
-            f"the sheet says nothing of thinner at {tenths(temp_c)} °C for this method; never "
+            f"no figure at {tenths(temp_c)} °C for this method; never "
             f"above {mix.thinner_max_pct:g} %"
         )
     any_temp = band.from_c <= _COLDEST_C and band.to_c >= _HOTTEST_C
@@ -351,7 +351,7 @@ def _plan(job: MixJob, mix: Mix, temp_c: float) -> Plan:
     if rate is None:
         rate = job.area_m2 / (job.spec.coating_time_s / 3600.0)
         warnings.append(
-            f"your own rate is not known: counted as a coat in "
+            f"your own pace is not known: taken as one coat in "
             f"{duration_text(job.spec.coating_time_s)}, {rate:.3g} m2 an hour; time yourself"
         )
     induction_s = _induction_s(job.spec, temp_c, warnings)

@@ -334,7 +334,7 @@ def clocks_of(
         SpecFault: a spec's time table cannot be used.
 
     Source:
-        What each clock does is DESIGN's; the law is checked against ASTM C1074 in tests/rules.
+        What each clock does is the spec's; the law is checked against ASTM C1074 in tests/rules.
     """
     work = work_of(section, events, now_s)
     return clocks_on(SectionWork(section, work, spec_of, default_spec, history, now_s, outlook))
@@ -488,7 +488,7 @@ def launch_warning(clocks: Iterable[Clock]) -> str:
         where = f"{clock.section}: " if clock.section else ""
         if clock.state is ClockState.UNKNOWN:
             done = "has cured" if asked is ClockName.CURED else "may be launched"
-            return f"{where}nobody knows whether coat {clock.coat} {done}: {clock.basis}"
+            return f"{where}it is not known whether coat {clock.coat} {done}: {clock.basis}"
         left = (
             ""
             if clock.left_s is None

@@ -298,7 +298,7 @@ def join_words(*parts: str) -> str:
 def basis_of(came: Progress, law: RateLaw, what: str, now_s: float) -> str:
     """Say what a clock rests on: measured time, and how the unmeasured and the odd time counted."""
     opens = law.lean is SafeSide.OPENS
-    parts = [f"{duration_text(came.measured_s)} of {what} temperature"]
+    parts = [f"{duration_text(came.measured_s)} of measured {what} temperature"]
     if came.unknown_s >= 0.5:
         taken = "coldest" if opens else "warmest"
         parts.append(
@@ -331,6 +331,6 @@ def _standstill(came: Progress, law: RateLaw, what: str) -> str:
         return f"Not counting: the {what}'s temperature is not known now"
     now_c = -1.0 / came.present_x - ZERO_C_IN_K
     return (
-        f"Not counting: {without_minus_zero(now_c, 1)} °C with sensor error, and the sheet gives "
-        f"no time below {law.coldest_c:g} °C"
+        f"Not counting: the {what} may be as cold as {without_minus_zero(now_c, 1)} °C, and the "
+        f"sheet gives no time below {law.coldest_c:g} °C"
     )

@@ -96,8 +96,8 @@ def overcoat_of(
                 )
             elif clock.state is ClockState.UNKNOWN:
                 too_early = (
-                    f"Coat {newest.number} went on, and nobody knows whether coat {clock.coat}'s "
-                    f"recoat window was open"
+                    f"Coat {newest.number} went on, and it is not known whether coat "
+                    f"{clock.coat}'s recoat window was open"
                 )
     return Overcoat(coating_over_forbidden(clocks), too_early, laid_late)
 
@@ -126,8 +126,8 @@ def film_doubts(
         found.append(
             Doubt(
                 "coat",
-                f"Coat {state.coat} was begun and its end never recorded, so nobody knows how far "
-                f"it is. Record it: filmcall event coat-ended{where} --at TIME",
+                f"Coat {state.coat} was begun and its end never recorded, so it is not known "
+                f"how far it is. Record it: filmcall event coat-ended{where} --at TIME",
             )
         )
     # The end of the coat undoes none of it: what was laid at the wrong time is no safe film.
@@ -192,7 +192,7 @@ def _not_open(clock: Clock) -> list[Doubt]:
     if clock.state is ClockState.ENDED:
         return []
     if clock.state is ClockState.UNKNOWN:
-        text = f"Nobody knows whether coat {clock.coat} may be coated over"
+        text = f"It is not known whether coat {clock.coat} may be coated over"
     elif clock.left_s is None:
         text = f"Coat {clock.coat} may not be coated over yet, and it is not counting"
     else:
@@ -296,7 +296,7 @@ def stage_of(
         with the next one for which it does; without any, never.
 
     Source:
-        DESIGN's "Which question a call answers"; no source beyond it.
+        DEVELOPERS.md, "The calls": our own choice, no other source.
     """
     work = work_of(section, events, now_s)
     clocks = tuple(clocks)

@@ -147,7 +147,7 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
         Coats, pots, tape, wipes and what else starts a clock.
 
     Source:
-        Events as DESIGN's vocabulary; where two records disagree, the reading that ends an opens
+        Events: `rules.vocabulary`; where two records disagree, the reading that ends an opens
         clock later and a closes clock sooner (common practice, no source).
     """
     standing = [e for e in in_force(tuple(events)) if e.time_s <= now_s]
@@ -402,8 +402,8 @@ def missing_before(event: Event, events: Iterable[Event]) -> str:
         One clause with what does not run for it and what to do, or "".
 
     Source:
-        DESIGN: "A clock whose start was never recorded does not run, and says so." Which event
-        starts which clock is `rules.clocks.all_clocks`; no source beyond it.
+        Our own choice: a clock whose start was never recorded does not run, and says so. Which
+        event starts which clock is `rules.clocks.all_clocks`; no source beyond it.
     """
     if event.withdrawn:
         return ""

@@ -1,7 +1,7 @@
 """The climate of one section as columns, for a look back over months; `climate` does one time.
 
 Takes columns on one even grid; hands a `ClimateSeries` to `exposure` and a `TemperatureHistory` to
-`film_record`.
+`coats`.
 """
 
 from __future__ import annotations

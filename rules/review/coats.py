@@ -497,8 +497,8 @@ def coats_of(
         The coats in order, and what has to be said (a spec that is not known, say).
 
     Source:
-        Stages and windows as DESIGN has them; the temperatures' accuracy decides between kept
-        and missed only where both sides of it agree.
+        Stages and windows: DEVELOPERS.md, "The calls"; the temperatures' accuracy decides between
+        kept and missed only where both sides of it agree.
     """
     events = tuple(events)
     work = work_of(section, events, end_s)

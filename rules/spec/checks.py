@@ -1,4 +1,4 @@
-"""Checks that a spec's figures agree with each other; `spec_file` runs it on what it has read."""
+"""Checks that a spec's figures agree with each other; `read` runs it on what it has read."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a coating spec is: its limits, times, mix and bands, in SI units. `spec_file` reads one."""
+"""What a coating spec is: its limits, times, mix and bands, in SI units. `read` reads one."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Reads each section of a coating spec's file; `spec_file` puts them together."""
+"""Reads a coating spec's file section by section, and checks what has been read as a whole."""
 
 from __future__ import annotations
 

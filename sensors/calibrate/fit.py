@@ -27,7 +27,7 @@ __all__ = [
 ]
 
 _YEAR_S = 365.25 * DAY_S
-# What DESIGN has a humidity for: at or under the first a fraction or a dead probe, over the
+# What passes for a humidity: at or under the first a fraction or a dead probe, over the
 # second implausible. Such values are left as they came, for the judge of readings to refuse.
 _FRACTION_PCT, _SATURATED_PCT, _HIGHEST_PCT = 1.0, 100.0, 103.0
 _GAIN_MIN, _GAIN_MAX = 0.8, 1.25

@@ -151,7 +151,7 @@ def connect_sentence(broker: Broker, fault: BaseException) -> str:
         why = printable(getattr(fault, "verify_message", "") or str(fault), 120)
         return (
             f"broker {broker.name}: its certificate is refused ({why}); {silent}. "
-            "Mend the certificate, its date, the host name or [broker] ca_file."
+            "Fix the certificate, its date, the host name or [broker] ca_file."
         )
     if isinstance(fault, ssl.SSLError):
         why = _ssl_text(fault)

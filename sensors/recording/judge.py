@@ -94,9 +94,9 @@ def judge(
         why = each.why
         if use is None and not why:
             why = {
-                "dew": "a dew point; it is reckoned anew from air and humidity",
-                "delta": "a difference; it is reckoned anew",
-                "ratio": "a humidity ratio; it is reckoned anew from air and humidity",
+                "dew": "a dew point; it is worked out anew from air and humidity",
+                "delta": "a difference; it is worked out anew",
+                "ratio": "a humidity ratio; it is worked out anew from air and humidity",
                 TEMPERATURE: _NOWHERE,
             }.get(each.role, "its name says nothing that is known here")
         found.verdicts.append(Verdict(each.name, use, why, each.sure))

@@ -270,7 +270,7 @@ def _zone(
         if given is not None and not _same_clock(part.zone, given, cells, form):
             raise RecordingFault(
                 f"{part.path}: the file says {part.zone} for {place} and timezone {timezone} "
-                "says another time, so nothing is replayed; leave the timezone out, or mend the "
+                "says another time, so nothing is replayed; leave the timezone out, or correct the "
                 "header where it is wrong"
             )
         notices.append(f"The file says {part.zone} for {place}.")

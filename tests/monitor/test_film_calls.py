@@ -1,7 +1,7 @@
 """Calls over a film's life: what events, clocks and specs put in GO's way.
 
-The situations are DESIGN's ("Which question a call answers", "What GO, HOLD and STOP need") and the
-clocks issue's; times are the shipped polyurethane's and primer's, which are generic.
+The situations are those of DEVELOPERS.md, "The calls"; times are the shipped polyurethane's and
+primer's, which are generic.
 """
 
 from __future__ import annotations

@@ -291,7 +291,7 @@ def test_a_film_without_a_surface_point_is_followed_by_the_air_as_the_config_ass
     for minute in range(61):
         hear(tent, 60.0 * minute, air=21.0)
     cured = {clock.name: clock for clock in keeper.clocks("mast", T0 + 3600.0)}[ClockName.CURED]
-    assert "59 min of film temperature" in cured.basis
+    assert "59 min of measured film temperature" in cured.basis
     assert "no surface probe: surface assumed 1 K under the air" in cured.basis
     silent = {clock.name: clock for clock in keeper.clocks("port", T0 + 3600.0)}[ClockName.CURED]
     assert silent.advice.startswith("Not counting"), "a probe that is silent is not assumed away"

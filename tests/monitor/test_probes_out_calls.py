@@ -1,6 +1,7 @@
 """Probes carried out on purpose: a calm HOLD, no alarm until they are due, then one.
 
-The situation is DESIGN's; a reading a minute goes through enclosure, films, snapshot and board.
+The situation: "Alarms" in DEVELOPERS.md; a reading a minute goes through enclosure, films,
+snapshot and board.
 """
 
 from __future__ import annotations

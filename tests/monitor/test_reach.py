@@ -1,7 +1,8 @@
 """GO can be reached: the highest humidity that gives it, by temperature and coldness of the hull.
 
 Independent of the program: dew points from CoolProp (HAPropsSI 'D'), guards by JCGM 100:2008
-with derivatives taken numerically from CoolProp, bands from DESIGN. One row is worked by hand.
+with derivatives taken numerically from CoolProp, bands the spec's defaults. One row is
+worked by hand.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """A STOP is ended by the points that brought it, needed or not, live and after a restart.
 
-DESIGN: "Silence never clears STOP; a point taken out of the config ends what it alone caused".
+Silence never clears STOP; a point taken out of the config ends what it alone caused: our own
+choice.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Call time lines: DESIGN's rules for GO, HOLD and STOP, each situation worked out by hand."""
+"""Call time lines: the rules in DEVELOPERS.md, each situation worked out by hand."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What stands in the log has happened, and in what order: DESIGN's law of events."""
+"""What stands in the log has happened, and in what order: our own choice, no source."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How much wider a humidity probe counts after solvent: 1 % each, 5 at most (DESIGN; no source)."""
+"""How much wider a humidity probe counts after solvent: 1 % each, 5 at most (no source)."""
 
 from __future__ import annotations
 

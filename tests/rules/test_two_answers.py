@@ -1,4 +1,4 @@
-"""A section's two answers, and the one call that they make, by DESIGN's law of calls.
+"""A section's two answers, and the one call that they make, by DEVELOPERS.md, "The calls".
 
 A margin of 1 K is under the 3 K of ISO 8502-4:2017, one of 10 K well over it: 18 degC with 55 % has
 a dew point of 8.9 degC (WMO No. 8, Annex 4.B), so a surface at 9.9 or at 18.9 degC stands so.

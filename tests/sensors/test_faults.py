@@ -1,5 +1,4 @@
-"""Whether a value is believed; the figures are DESIGN's where it has them, else
-common practice, no source."""
+"""Whether a value is believed; the figures are common practice, no source."""
 
 from __future__ import annotations
 

@@ -3,8 +3,8 @@
 A night is a stage and two or three of the things in `Happening`, one after the other, in the rig.
 `Oracle` is fed only what is so (the true climate, which channels spoke, which sections are wet,
 when the program stood still, what was acknowledged) and says of every fact whether it may hold and
-whether it certainly holds; it shares no line with the program. It was written from DESIGN ("Which
-question a call answers", "What GO, HOLD and STOP need") before there was a rule:
+whether it certainly holds; it shares no line with the program. It was written from the law of
+calls (DEVELOPERS.md, "The calls" and "Alarms") before there was a rule:
 
 - a fact over a wet film, *harmed by X*, *blind* or *near*, rings within its delay: harmed by the
   second reading that shows it, blind once it is not known for three minutes (a value is known for
@@ -14,7 +14,7 @@ question a call answers", "What GO, HOLD and STOP need") before there was a rule
   inside for the re-entry time, and silence ends none;
 - nothing else rings: nothing over bare planks, nothing for easing, a clock, a pot or a full disk.
 
-Where readings of DESIGN differ the oracle asks for nothing and forbids nothing: a third ring and
+Where that can be read in two ways the oracle asks for nothing and forbids nothing: a third ring and
 later ones, a reminder while harm is past but the re-entry time runs, `near` by an outlook.
 """
 

@@ -28,7 +28,7 @@ def shipped() -> dict[str, Spec]:
 
 
 def looked_back(job: Planted) -> tuple[tuple[CoatRecord, ...], ClimateSeries]:
-    """The job's coats and its climate; sensors as accurate as DESIGN's defaults."""
+    """The job's coats and its climate; sensors as accurate as the defaults."""
     airs = [PointColumn(f"air-{i}", v, 0.3) for i, v in enumerate(job.air_c)]
     rhs = [PointColumn(f"air-{i}", v, 3.0) for i, v in enumerate(job.rh_pct)]
     co2 = [] if job.co2_ppm is None else [PointColumn("air-0", job.co2_ppm, 50.0)]

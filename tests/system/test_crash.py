@@ -1,6 +1,6 @@
 """The real program and its log when killed, starved of disk, damaged, shut out or set back in time.
 
-What is expected is DESIGN's "What can be lost, and what can't": at most 5 s of readings, never an
+What is expected is README's "what can be lost": at most 5 s of readings, never an
 event, never a told call, never a damaged log; where the disk refuses, a call is told all the same
 within 1 s as `unlogged`, and a STOP outranks the HOLD that a full disk gives.
 FILMCALL_KILL_ROUNDS sets the kills; `python -m benchmarks.kills` does 200.
@@ -269,8 +269,8 @@ def overwritten(content: bytes) -> bytes:
 @pytest.mark.parametrize(
     ("harm", "told"),
     [
-        (overwritten, "it was set aside as log.db.damaged-"),
-        (lambda content: content[: len(content) // 2], "it was set aside as log.db.damaged-"),
+        (overwritten, "it was moved to log.db.damaged-"),
+        (lambda content: content[: len(content) // 2], "it was moved to log.db.damaged-"),
         (lambda _: b"", "the file is empty, though a watch has kept a log there"),
     ],
     ids=["overwritten", "truncated", "emptied"],
@@ -320,7 +320,7 @@ def test_a_log_damaged_under_a_running_watch_ends_no_calls_and_is_told_by_the_ne
     child.kill()
     again = closing(Child(tmp_path, broker.port, db))
     again.first()
-    assert "it was set aside as log.db.damaged-" in again.said
+    assert "it was moved to log.db.damaged-" in again.said
     again.wait_for_call("STOP", unlogged=False)
 
 

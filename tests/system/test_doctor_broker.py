@@ -151,7 +151,9 @@ def test_silent_refused_and_kept_topics_are_told_apart(
     assert "\x1b" not in air.text
     plank = found(checks, "topic", "tent/plank surface_temp")
     assert plank.health is CheckResult.BAD
-    assert "only what the broker had kept (19.5, without a time of its own)" in plank.text
+    assert (
+        "only an old message that the broker held (19.5, without a time of its own)" in plank.text
+    )
     optional = POINTS + "required = false\n"
     checks = look(tmp_path, broker.port, points=optional)
     assert found(checks, "topic", "tent/plank surface_temp").health is CheckResult.LOOK

@@ -1,7 +1,7 @@
 """How old is what is heard: no GO from a queue, and no word that is none is taken for a value.
 
 A real mosquitto with deploy's own config and accounts, and the real program. The bounds are
-DESIGN's own: STOP 5 s and the delay that is shown after the hull fell, `GO?` from 5 s of delay on,
+our own: STOP 5 s and the delay that is shown after the hull fell, `GO?` from 5 s of delay on,
 HOLD from 15. Air of 20 degC at 50 % has a dew point of 9.3 degC (ASHRAE Fundamentals,
 psychrometric chart), so a hull at 8 is wet and one at 19 or 20.5 is not. Values here count for
 60 s, so that no age of theirs explains a HOLD.

@@ -2,7 +2,7 @@
 
 The real program on a real broker, by a clock 90 times as fast as the machine's: two tents with a
 wet film each fall silent; of the one the probes were carried out before, of the other they were
-not. That a film is blind after 3 min, and what each must say, is DESIGN's own.
+not. That a film is blind after 3 min, and what each must say, is our own choice.
 """
 
 from __future__ import annotations

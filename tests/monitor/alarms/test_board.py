@@ -92,12 +92,15 @@ def test_a_fact_rings_once_its_delay_is_over_and_again_after_ten_minutes(
     assert {(ring.section, ring.fact) for ring in rings} == {(PORT, film_fact.kind)}
 
 
-def test_an_alarm_says_the_section_first_and_the_caution_once() -> None:
+def test_an_alarm_says_section_and_what_to_do_first_and_the_caution_once() -> None:
     (ring,) = run(AlarmBoard(), 0, 1, call_of(HARM, stage=Stage.FLASH))
-    caution, _, said = ring.text.partition("asks for. ")
-    assert caution.startswith(SAFETY)
-    assert said.startswith("hull-port: STOP since ")
-    assert "Damp can reach the soft film." in said
+    todo, _, rest = ring.text.partition(" The film gives off vapour: ")
+    assert todo == (
+        "hull-port: Damp can reach the soft film. Stay out; leave outside heat as it is. Noted."
+    )
+    caution, _, said = rest.partition("asks for. ")
+    assert caution.startswith("switch nothing inside")
+    assert said.startswith("STOP since ")
     assert "witch nothing" not in said
 
 

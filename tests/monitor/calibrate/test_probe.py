@@ -205,7 +205,7 @@ def test_jars_one_after_another_are_joined(
 
 def test_without_keeping_the_log_is_not_even_made(target: Target, by_hand: Surroundings) -> None:
     text, _ = salt(replace(target, keep=False), ["NaCl"], [73.9], ["20"], world=by_hand)
-    assert "nothing was kept" in text
+    assert "nothing was recorded" in text
     assert target.db is not None
     assert not target.db.exists()
 

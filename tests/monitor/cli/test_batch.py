@@ -60,6 +60,10 @@ def test_the_text_sheet_has_what_the_mixer_needs() -> None:
         "Ends at a clean break line.",
         "A cup here is 250 mL; fl oz is the US fluid ounce, 29.57 mL",
         "isocyanates",
+        "a sensitised person stays away, mask or not",
+        "in the same building and downwind",
+        "pour it thin into a metal tray outside",
+        "light themselves: spread them out flat outside, or drown them",
     ):
         assert " ".join(words.split()) in " ".join(text.split())
     assert max(len(line) for line in text.splitlines()) <= 78

@@ -134,7 +134,7 @@ def test_go_on_the_screen_speaks_of_the_film_and_not_of_breathing() -> None:
     ("words", "said"),
     [
         (("--air", "21", "--rh", "0.6", "--surface", "19"), "looks like a fraction"),
-        (("--air", "21", "--rh", "104", "--surface", "19"), "above 103"),
+        (("--air", "21", "--rh", "104", "--surface", "19"), "--rh 104 is above 103"),
         (("--air", "21", "--rh", "0", "--surface", "19"), "dead"),
         (("--air", "21", "--rh", "nan", "--surface", "19"), "no number of per cent"),
         (("--air", "warm", "--rh", "60"), "warm"),

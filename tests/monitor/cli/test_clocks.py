@@ -281,7 +281,7 @@ def test_the_clocks_of_a_film_without_a_surface_probe_run_as_assumed_and_say_so(
         ran = filmcall(*words, "--db", db)
         assert ran.code == 0, ran.err
     shown = filmcall("clocks", "--at", "2015-02-06T12:00Z", "--db", db).out
-    said = "2 h of film temperature; no surface probe: surface assumed 2 K under the air"
+    said = "2 h of measured film temperature; no surface probe: surface assumed 2 K under the air"
     assert said in shown
     assert "ended" not in shown.splitlines()[-1], "a time in the recording was asked for"
     now = filmcall("clocks", "--db", db).out.splitlines()

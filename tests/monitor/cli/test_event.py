@@ -105,13 +105,13 @@ def test_a_damaged_log_is_set_aside_loudly_and_the_event_kept_in_a_new_one(db: s
     ran = event(db, "note", "--note", "after the crash", "--enclosure", "tent")
     assert ran.code == 0
     assert "it is damaged" in ran.err
-    assert "set aside as" in ran.err
+    assert "it was moved to" in ran.err
     assert [each.note for each in kept(db)] == ["after the crash"]
 
 
 def test_a_late_entry_keeps_both_times_and_says_so(db: str) -> None:
     ran = event(db, "washed", "--at", ago(hours=3, minutes=20, seconds=5))
-    assert ran.out.endswith("row 1 (late, 3 h 20 min after)\n")
+    assert ran.out.endswith("row 1 (written down 3 h 20 min later)\n")
     (found,) = kept(db)
     assert found.recorded_s is not None
     assert found.recorded_s - found.time_s == pytest.approx(12_005.0, abs=5.0)

@@ -57,7 +57,7 @@ def test_a_photo_is_copied_hashed_and_shown(log: Path, tmp_path: Path) -> None:
     assert copy.read_bytes() == png()
     verified = filmcall("sessions", "verify", "--db", str(log))
     assert verified.code == 0
-    assert "1 photo stands as taken in." in verified.out
+    assert "1 photo is as taken in." in verified.out
     with Store.open(log, now_s=lambda: 0.0, read_only=True) as store:
         page = html_report(review(store, choose_session(store.sessions(), None)))
     assert f"data:image/png;base64,{base64.b64encode(png()).decode()}" in page
@@ -88,7 +88,7 @@ def test_a_log_copied_without_its_photos_is_no_forgery_and_says_so(
     folder_of(log).rename(tmp_path / "elsewhere")
     verified = filmcall("sessions", "verify", "--db", str(log))
     assert verified.code == 0
-    assert "1 photo lies not in log.db.photos beside the log: copy that folder" in verified.out
+    assert "1 photo is not in log.db.photos beside the log: copy that folder" in verified.out
 
 
 def refused(log: Path, photo: Path | str, why: str) -> None:

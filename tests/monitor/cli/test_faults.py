@@ -82,7 +82,7 @@ def test_a_file_that_cannot_be_written_is_named(words: list[str], tmp_path: Path
     ran = filmcall(*words, str(tmp_path))
     assert ran.code == 2
     assert ran.err == (
-        f"filmcall: {tmp_path} cannot be written (Is a directory), so it is not whole; mend that, "
+        f"filmcall: {tmp_path} cannot be written (Is a directory), so it is not whole; fix that, "
         "or give another file\n"
     )
 

@@ -256,8 +256,8 @@ def test_the_forecasts_file_is_read_and_its_age_told(
 def test_without_alarm_and_forecast_that_is_said(tmp_path: Path, log: Path) -> None:
     path = config_file(tmp_path, TENT + POINTS + SURFACE)
     checks = doctor.look(path, log, world=PLAIN)
-    assert found(checks, "alarm", "ways").text.endswith("alarms go by the bell and the broker")
-    assert found(checks, "forecast", "config").text.endswith("the outlook goes by the log alone")
+    assert found(checks, "alarm", "ways").text.endswith("alarms go to the bell and the broker")
+    assert found(checks, "forecast", "config").text.endswith("the outlook rests on the log alone")
 
 
 # Secrets ----------------------------------------------------------------------------------------
@@ -397,7 +397,7 @@ def test_a_folder_that_cannot_be_written_is_bad(log: Path, monkeypatch: pytest.M
     monkeypatch.setattr(doctor_log.tempfile, "TemporaryFile", refuse)
     check = found(check_log(log, None, T0).checks, "log", "writable")
     assert check.health is CheckResult.BAD
-    assert "(read-only file system), so nothing would be kept" in check.text
+    assert "(read-only file system), so nothing would be recorded" in check.text
 
 
 def test_a_damaged_log_is_bad_and_left_alone(store: Store, log: Path) -> None:
@@ -440,7 +440,7 @@ def test_a_changed_row_and_a_log_set_aside_are_told(store: Store, log: Path) -> 
     log.with_name(log.name + ".damaged-20261201T000000Z-wal").write_bytes(b"")
     checks = check_log(log, None, T0).checks
     assert found(checks, "log", "chain").health is CheckResult.BAD
-    assert found(checks, "log", "set aside").text.startswith("1 damaged log was set aside")
+    assert found(checks, "log", "moved aside").text.startswith("1 damaged log was moved aside")
     assert "ran out 20 days ago" in found(checks, "calibration", "age").text
 
 

@@ -1,8 +1,8 @@
 """Two or three things that go wrong in one night; the whole matrix is in benchmarks/alarms.py.
 
-The oracle is tests/support/alarm_matrix.py; it was written from DESIGN before there was a rule. On
-chatter: IEC 62682 asks for deadband and delays; one ring in ten minutes and seven in four hours are
-this program's own bounds.
+The oracle is tests/support/alarm_matrix.py; it was written from the law of calls
+before there was a rule. On chatter: IEC 62682 asks for deadband and delays; one ring in ten minutes
+and seven in four hours are this program's own bounds.
 """
 
 from __future__ import annotations

@@ -1,6 +1,7 @@
 """A doubted probe in the live program: HOLD with its reason, over a restart, until vouched for.
 
-What is expected is DESIGN's "Believing a probe"; a hull cannot jump 5 K beside still air.
+What is expected is `doubted` in DEVELOPERS.md, "The calls"; a hull cannot jump 5 K beside
+still air.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The live loop, with clocks that jump, logs that refuse and sensors that fall silent.
 
-What is expected of each situation is DESIGN's "What GO, HOLD and STOP need" and "What can be lost,
-and what can't". The full disk is SQLite's own page limit (PRAGMA max_page_count, SQLITE_FULL).
+What is expected of each situation is DEVELOPERS.md, "The calls", and README's
+"what can be lost". The full disk is SQLite's own page limit (PRAGMA max_page_count, SQLITE_FULL).
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ def test_values_grow_stale_by_the_clock_that_nobody_sets(make: Make) -> None:
     assert live.run(620.0, live.climate()) == "GO"
     assert live.run(90.0) == "GO", "a value counts for 90 s"
     assert live.run(10.0) == "HOLD"
-    assert "stale" in live.reasons()["dew_margin_min"]
+    assert "too old" in live.reasons()["dew_margin_min"]
     assert live.run(10.0, live.climate()) == "HOLD", "the dwell begins anew"
 
 
@@ -466,7 +466,7 @@ def test_a_retained_value_without_a_time_gives_no_go(make: Make, after_s: float)
         live.hear(live.climate(), quality=Quality.RETAINED)
         live.watch.turn(0.0)
     assert live.call() == "HOLD"
-    assert "is only what the broker had kept" in live.reasons()["dew_margin_min"]
+    assert "is only an old message that the broker held" in live.reasons()["dew_margin_min"]
 
 
 def test_a_retained_value_takes_no_good_values_place(make: Make) -> None:

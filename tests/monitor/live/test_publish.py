@@ -1,6 +1,6 @@
 """What listeners are told, on a line that only writes down; the broker is in tests/system.
 
-The contract is DESIGN's and the issue's: retained JSON on <base>/<enclosure>/call, one plain word
+The contract is our own: retained JSON on <base>/<enclosure>/call, one plain word
 beside it that no broker keeps, both again every 20 s at least, and nothing that outlives the
 program unmarked.
 """

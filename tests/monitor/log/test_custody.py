@@ -180,10 +180,9 @@ def test_a_sound_log_says_what_stands_and_its_seal(kept: Path) -> None:
     with Store.open(kept, now_s=Clock(T0), read_only=True) as store:
         seal = store.seal()
     assert text.splitlines() == [
-        "5 calls and events stand as they were written, and with them 1380 readings and 120 "
-        "thinned minutes.",
+        "5 calls and events are as they were written, with 1380 readings and 120 thinned minutes.",
         f"Seal of the log: {seal.count} rows, 2026-11-12T19:00:00Z, {seal.sha256}.",
-        "Note it where nobody who writes to the log can change it: only a seal kept outside "
+        "Keep it where nobody who can write to the log can change it: only a seal kept elsewhere "
         "shows a log that was made anew as a whole.",
     ]
 

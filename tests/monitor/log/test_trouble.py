@@ -252,7 +252,7 @@ def test_a_damaged_log_is_set_aside_and_a_new_one_begun(tmp_path: Path) -> None:
     with Store.open(path, now_s=now_s) as store:
         (notice,) = store.notices
         assert "it is damaged" in notice
-        assert "set aside as log.db.damaged-20260202T024000Z and a new log was begun" in notice
+        assert "moved to log.db.damaged-20260202T024000Z and a new log was begun" in notice
         assert store.events() == ()
         store.add_event(Event(EventKind.NOTE, T0, "tent"))
     assert (tmp_path / "log.db.damaged-20260202T024000Z").read_bytes() == content
@@ -334,7 +334,7 @@ def test_damage_in_the_events_of_a_log_too_long_to_check_is_found_on_opening(
     at = path.read_bytes().index(b"x" * 200)  # a page of events
     content = damage(path, at - at % 4096)
     with Store.open(path, now_s=now_s) as store:
-        assert "it was set aside as log.db.damaged-" in store.notices[0]
+        assert "it was moved to log.db.damaged-" in store.notices[0]
     assert (tmp_path / "log.db.damaged-20260202T024000Z").read_bytes() == content
 
 
@@ -375,7 +375,7 @@ def test_a_row_that_a_newer_program_wrote_is_no_damage(
     with pytest.raises(ForeignLog) as caught:
         Store.open(path, now_s=now_s)
     assert str(caught.value) == (
-        f"log {path}: event row 1 stands as it was written, but this program cannot read it "
+        f"log {path}: event row 1 is as it was written, but this program cannot read it "
         f"('varnished' is not a valid EventKind); nothing was changed in it. Use the newer "
         f"filmcall that wrote it."
     )
@@ -391,7 +391,7 @@ def test_a_truncated_log_is_set_aside(tmp_path: Path, length: int) -> None:
     content = path.read_bytes()[:length]
     path.write_bytes(content)
     with Store.open(path, now_s=now_s) as store:
-        assert "it was set aside as log.db.damaged-20260202T024000Z" in store.notices[0]
+        assert "it was moved to log.db.damaged-20260202T024000Z" in store.notices[0]
         assert store.events() == ()
     assert (tmp_path / "log.db.damaged-20260202T024000Z").read_bytes() == content
 
@@ -571,7 +571,7 @@ def test_a_log_whose_first_page_is_gone_is_set_aside_though_nothing_lies_beside_
     path.write_bytes(spoiled)
     with Store.open(path, now_s=now_s) as store:
         (notice,) = store.notices
-        assert re.search(r"it is damaged .* set aside as (job\.db\.damaged-\w+) and a new", notice)
+        assert re.search(r"it is damaged .* moved to (job\.db\.damaged-\w+) and a new", notice)
         assert not list(store.events())
     (aside,) = tmp_path.glob("job.db.damaged-*")
     assert aside.read_bytes() == spoiled

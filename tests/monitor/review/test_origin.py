@@ -61,10 +61,10 @@ def test_each_event_says_when_it_was_typed_in() -> None:
 
 def test_only_calls_that_were_told_are_headed_so() -> None:
     live, later = CallOrigin.LIVE, CallOrigin.LATER
-    assert calls_heading([live, live], 0.0) == "calls as they were told at the time"
-    assert calls_heading([later], 52 * DAY).startswith("calls reckoned 52 d")
+    assert calls_heading([live, live], 0.0) == "calls as they were given at the time"
+    assert calls_heading([later], 52 * DAY).startswith("calls worked out 52 d")
     assert "1 of 2 calls before" in calls_heading([live, CallOrigin.BEFORE_EVENT], 0.0)
-    assert "told to nobody" in calls_heading([CallOrigin.SIMULATED], 0.0)
+    assert "nobody acted on them" in calls_heading([CallOrigin.SIMULATED], 0.0)
 
 
 def test_a_recording_and_what_was_typed_in_or_taken_back_are_headed_so(tmp_path: Path) -> None:
@@ -79,10 +79,10 @@ def test_a_recording_and_what_was_typed_in_or_taken_back_are_headed_so(tmp_path:
     page = tmp_path / "page.html"
     said = filmcall("review", "--db", str(path), "--html", str(page))
     assert said.code == 0, said.err
-    assert "later from a recording, told to nobody" in said.out
+    assert "later from a recording; nobody saw them then" in said.out
     text = page.read_text("utf-8")
     assert "as they were told at the time" not in text
-    assert "its calls were told to nobody" in text
+    assert "nobody saw its calls at the time" in text
     assert "washed: withdrawn" in text
     found = json.loads(filmcall("review", "--db", str(path), "--json").out)
     assert {call["origin"] for call in found["sections"][0]["calls"]} == {"reckoned later"}

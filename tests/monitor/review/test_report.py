@@ -130,7 +130,7 @@ def test_the_answer_its_figures_and_the_cautions_are_on_the_page(evil_review: Re
     assert "It says nothing about the air that people breathe" in text
     assert "isocyanates" in text
     assert "Generic figures, no data sheet's" in text
-    assert "stand as they were written" in text
+    assert "are as they were written" in text
     assert "What no sensor sees" in text
     assert "critical hours under 3 K" in text
     assert "judgement, no outside cases" in text

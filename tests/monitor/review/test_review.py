@@ -80,7 +80,7 @@ def test_the_answer_stands_before_the_figures_and_the_caution_at_the_end(tmp_pat
     why, first_aid = text.index("This log points to dew"), text.index("First aid: ")
     assert why < first_aid < text.index("Two-pack polyurethane topcoat") < text.index("\nSensors")
     assert text.endswith(CAUTION)
-    assert "K h and % h: how far beyond a limit, times how long." in text
+    assert "K h and % h: how far past a limit, times how long." in text
     # A topcoat cannot bloom: what was asked and not looked at is named all the same.
     assert "Understood: moisture blush or gloss loss; in the morning" in text
     assert "Left out, since no coat here can have it: amine bloom or blush." in text
@@ -415,7 +415,7 @@ def test_a_go_is_told_with_the_reason_that_its_screen_had_first(tmp_path: Path) 
         found = review(store, choose_session(store.sessions(), None))
     assert bodies[-1]["reasons"][0]["text"].startswith("No outlook yet"), "in the log it is first"
     told = found.sections[0].calls[-1]
-    assert (told.call, told.reason.startswith("All limits kept")) == ("GO", True)
+    assert (told.call, told.reason.startswith("Inside every limit")) == ("GO", True)
     assert told.reason in go
 
 

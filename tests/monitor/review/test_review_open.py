@@ -266,9 +266,8 @@ def test_the_rows_that_counted_and_what_would_tell_the_first_two_apart_are_print
     assert "seen: low ×3" in text
     assert "judgement, no outside cases" in text
     assert "To tell the first two apart, look: if it is worst low down" in text
-    assert (
-        "With the hull kept 3 K over the dew point, 2026-09-26 10:00 to 14:00, this cause" in text
-    )
+    stayed = "Had the hull stayed 3 K over the dew point, 2026-09-26 10:00 to 14:00, nothing would"
+    assert stayed in text
 
 
 # --- the headline -------------------------------------------------------------------------------

@@ -205,7 +205,7 @@ def test_plain_lines_tell_once_when_readings_stop_and_once_when_they_come_again(
 
 
 def test_a_plank_that_is_heard_brings_no_word_that_the_air_comes_again(tmp_path: Path) -> None:
-    """Air every 5 s, plank every minute; max_age of the air is 90 s (DESIGN, ages)."""
+    """Air every 5 s, plank every minute; max_age of the air is 90 s."""
     live = Live(tmp_path, ONE_PLANK)
     alarms, quiet = Alarms(live.watch, None), QuietLines()
     told: list[str] = []
@@ -255,5 +255,5 @@ def test_a_timer_promises_nothing_while_nothing_comes() -> None:
         # Wide screens have the reason whole in LIMITS.
         assert ("; then GO" in seen) is (size.columns >= 120)
         seen = flat(replace(well, link_ok=False), size)
-        assert "Inside every limit for 4 of 10 min; then GO comes." in seen
+        assert "Inside every limit for 4 of 10 min; then GO." in seen
         assert "if it stays so" not in seen

@@ -75,7 +75,7 @@ def test_the_figure_is_the_one_that_the_call_rests_on() -> None:
     climate = scene("stop").calls[0].climate
     assert figures["stop"].big == f"{climate.dew_margin_k:.1f}"
     assert figures["stop"].words[1:] == ("K over dew point", "K over dew")
-    # The shipped topcoat: 3 K, re-entry 0.5 K, guard 0.7, band 0.3 for GO (DESIGN.md).
+    # The shipped topcoat: 3 K, re-entry 0.5 K, guard 0.7, band 0.3 for GO.
     assert figures["stop"].words[0].endswith("STOP ends over 3.5")
     assert figures["hold"].words[0].endswith("GO over 4.0")
     assert figures["go"].words[0].endswith("HOLD under 3.8")

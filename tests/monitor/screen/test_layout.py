@@ -281,12 +281,12 @@ def test_a_go_far_from_every_limit_says_so_and_for_how_long() -> None:
     call = ok_call(
         (LimitName.SURFACE_TEMP_MAX, 22.6, 35.0, 0.5), (LimitName.DEW_MARGIN_MIN, 17.0, 3.0, 0.8)
     )
-    assert why(call, PLAIN) == "All limits kept, and should be for 24 h"
+    assert why(call, PLAIN) == "Inside every limit, and should stay so for 24 h"
     assert "22.6" not in why(call, PLAIN)
     by_trend = replace(call, reasons=call.reasons[:-1], looked_ahead_s=3600.0)
-    assert why(by_trend, PLAIN) == "All limits kept, and by the trend for the next 1 h"
+    assert why(by_trend, PLAIN) == "Inside every limit, and by the trend for the next 1 h"
     blind = replace(by_trend, looked_ahead_s=0.0)
-    assert why(blind, PLAIN) == "All limits kept"
+    assert why(blind, PLAIN) == "Inside every limit"
     told = "Closest: warmest hull 22.6 °C, HOLD over 34.5 °C"
     assert change(call, PLAIN, None) == told
 
@@ -295,7 +295,7 @@ def test_a_go_near_a_limit_says_what_it_would_first_be_lost_to() -> None:
     call = ok_call(
         (LimitName.HUMIDITY_MAX, 74.0, 80.0, 2.0), (LimitName.DEW_MARGIN_MIN, 7.0, 3.0, 0.8)
     )
-    told = "Humidity 74.0 %; wants at most 80.0, or 78.0 with sensor error"
+    told = "Humidity 74.0 %; wants at most 80.0 %, or 78.0 % with sensor error"
     assert why(call, PLAIN) == told
     rising = {"rh_pct": [(call.time_s - 60.0 * m, 74.0 - m / 15.0) for m in range(60, -1, -5)]}
     assert why(call, PLAIN, rising) == f"{told}; rising 4.0 % an hour"
@@ -304,7 +304,7 @@ def test_a_go_near_a_limit_says_what_it_would_first_be_lost_to() -> None:
 
 def test_a_figure_that_rounds_to_its_bound_has_another_digit() -> None:
     call = ok_call((LimitName.DEW_MARGIN_MIN, 3.04, 3.0, 0.0))
-    assert why(call, PLAIN) == "Hull 3.04 K above dew point; wants 3.0"
+    assert why(call, PLAIN) == "Hull 3.04 K above dew point; wants 3.0 K"
     low = replace(call.reasons[0], value=-0.04, bound=-0.0)
     assert why(call, PLAIN, None, low).startswith("Hull 0.04 K below dew point: wet; ")
 
@@ -542,7 +542,7 @@ def test_where_the_reason_is_known_nothing_is_said_of_a_forecast() -> None:
     unknown = Reason("outlook", LimitState.UNKNOWN, None, None, None, "", "outlook: unknown")
     limits = tuple(r for r in call.reasons if r.limit != "outlook")
     for looked_s, told in (
-        (3600.0, "inside every limit for the next 1 h by the recent trend"),
+        (3600.0, "Inside every limit for the next 1 h by the recent trend"),
         (0.0, "not known yet"),
     ):
         young = replace(call, reasons=(*limits, unknown), looked_ahead_s=looked_s)

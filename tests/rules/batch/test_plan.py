@@ -156,7 +156,7 @@ def test_an_asked_batch_size_is_kept_or_refused() -> None:
 def test_an_unknown_rate_is_said_and_the_specs_coating_time_counts() -> None:
     at = plan_batches(job(rate_m2_per_h=None), 15.0).present
     assert at.batches[0].use_s == pytest.approx(PRIMER.coating_time_s)
-    assert at.warnings[0].startswith("your own rate is not known: counted as a coat in 1 h")
+    assert at.warnings[0].startswith("your own pace is not known: taken as one coat in 1 h")
 
 
 @pytest.mark.parametrize(
@@ -164,7 +164,7 @@ def test_an_unknown_rate_is_said_and_the_specs_coating_time_counts() -> None:
     [
         (3.0, 25.0, "5 to 10 % at 20 to 35 °C; 3 % is too little: it sets before it levels"),
         (12.0, 25.0, "5 to 10 % at 20 to 35 °C; 12 % is too much: it sags and runs"),
-        (5.0, 37.0, "the sheet says nothing of thinner at 37 °C for this method; never above 15 %"),
+        (5.0, 37.0, "no figure at 37 °C for this method; never above 15 %"),
     ],
 )
 def test_outside_the_thinner_band_is_warned(thinner: float, temp_c: float, words: str) -> None:

@@ -102,7 +102,8 @@ def test_time_without_a_temperature_is_said_and_counts_at_the_safe_edge() -> Non
     # The hole leaves 1 h and the samples at 2 h and 3 h stand at its edges.
     clock = got[ClockName.RECOAT_OPENS]
     assert clock.basis == (
-        "3 h 30 min of film temperature, 1 h not measured, taken at the coldest it can have been"
+        "3 h 30 min of measured film temperature, 1 h not measured, taken at the coldest it can "
+        "have been"
     )
     assert clock.left_s is not None
     assert 3.5 * H < clock.left_s < 3.55 * H, "a calm morning: little can have moved in an hour"
@@ -129,10 +130,10 @@ def test_below_the_table_an_opens_clock_stands_still_and_says_so() -> None:
     assert clock.left_s is None
     assert clock.ends_at_s is None
     assert clock.advice == (
-        "Not counting: 6.0 °C with sensor error, and the sheet gives no time below 10 °C"
+        "Not counting: the film may be as cold as 6.0 °C, and the sheet gives no time below 10 °C"
     )
     assert clock.basis == (
-        "4 h of film temperature, 4 h below 10 °C, the sheet's coldest, not counted"
+        "4 h of measured film temperature, 4 h below 10 °C, the sheet's coldest, not counted"
     )
 
 

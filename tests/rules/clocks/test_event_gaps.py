@@ -1,7 +1,7 @@
 """What is said of an event that takes for granted what was never recorded.
 
-DESIGN: "A clock whose start was never recorded does not run, and says so." The clocks that the
-sentence names are compared with those that really do not run.
+A clock whose start was never recorded does not run, and says so: our own choice. The clocks that
+the warning names are compared with those that really do not run.
 """
 
 from __future__ import annotations

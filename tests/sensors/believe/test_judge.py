@@ -2,7 +2,7 @@
 
 The names of the tests are those of the QARTOD manuals (US IOOS, In-situ Temperature and Salinity,
 DOI 10.7289/V5V40SD4); the tents here are made of plain curves and noise with a fixed seed, and of
-no code of the rule. What is expected is issue 13's and DESIGN's "Believing a probe".
+no code of the rule. What is expected: `doubted` in DEVELOPERS.md, "The calls".
 """
 
 from __future__ import annotations
@@ -276,7 +276,7 @@ def test_each_check_says_not_evaluated_where_it_has_nothing_to_go_by() -> None:
     ("equal", "lasted_s", "needed", "verdict"),
     [
         (40, 1200.0, 40.0, Verdict.SUSPECT),
-        (40, 1199.0, 40.0, Verdict.PASS),  # never under 20 min: DESIGN
+        (40, 1199.0, 40.0, Verdict.PASS),  # never under 20 min: our own choice
         (39, 9000.0, 40.0, Verdict.PASS),
     ],
 )
