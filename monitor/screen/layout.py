@@ -266,13 +266,18 @@ def _large(view: View, size: Size, desk: DeskView) -> Lines:
     width = size.columns - 2
     wide, vast = size.columns >= WIDE_COLUMNS, size.columns >= VAST_COLUMNS
     band = _band(view, size, size.rows // 3)
-    top = _sentence(view, width) + _sections(view, width, wide=wide)
-    top += _alarm(view, width, small=False) + _notices(view, width)
+    below = _sections(view, width, wide=wide)
+    below += _alarm(view, width, small=False) + _notices(view, width)
     foot = _foot(view, width, desk, small=False)
-    space = size.rows - len(band) - len(top) - len(foot)
-    if desk.keys_page:
-        title = join(view.part("KEYS  ", "head"), "one key, then Enter records and Esc drops")
-        middle = [title, *_table(desk.keys_page, width, max(1, width // 26))][: max(0, space)]
+    title = join(view.part("KEYS  ", "head"), "one key, then Enter records and Esc drops")
+    keys = [title, *_table(desk.keys_page, width, max(1, width // 26))] if desk.keys_page else []
+    for clauses in (3, 2, 1):  # the list of keys is worth more than what would change a call
+        top = _sentence(view, width, clauses) + below
+        space = size.rows - len(band) - len(top) - len(foot)
+        if len(keys) <= space:
+            break
+    if keys:
+        middle = keys[: max(0, space)]
     elif wide and space >= WIDE_ROWS // 2:
         middle = columns(view, width, space, 3 if vast else 2)
     else:
