@@ -28,6 +28,7 @@ from rules.vocabulary import (
     EventKind,
     LimitName,
     Stage,
+    Step,
 )
 
 if TYPE_CHECKING:
@@ -454,6 +455,7 @@ class FilmKeeper:
             next_spec=next_spec,
             pot_in_hand=state.pot_in_hand,
             harm_left_s=harm_left_s(spec, state.stage, state.left_s(spec)) if wet else None,
+            cured_left_s=state.harm_left_s[Step.CURED] if wet else None,
             coating_forbidden=(
                 overcoat.too_late if state.stage is Stage.APPLY else state.coating_forbidden
             ),

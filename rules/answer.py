@@ -16,6 +16,7 @@ from rules.film_facts import OUTLOOK, FilmFact, Harms
 from rules.limits import LimitJudgement, RecentMedian, is_stricter, judge, worst_first
 from rules.reasons import (
     MAY_I_START,
+    CureLeft,
     Doubt,
     Reason,
     advice_of,
@@ -181,6 +182,7 @@ class Answerer:
         harm_time_s: float | None,
         assumed_accuracy_k: float | None,
         zone: tzinfo | None,
+        cure: CureLeft | None = None,
     ) -> Answer:
         """Return the last evaluation's answer with its reasons, worst first.
 
@@ -191,6 +193,7 @@ class Answerer:
             harm_time_s: how long the film is, or would be, at risk; None where not known [s].
             assumed_accuracy_k: of what stands in for a surface probe, or None [K].
             zone: in which times of day are said; durations are where it is None.
+            cure: how long a wet film still takes, or None where none is.
 
         Raises:
             RuntimeError: nothing has been evaluated yet.
@@ -203,7 +206,7 @@ class Answerer:
         looked_ahead_s = self._trend.looked_ahead_s()
         if ahead is not None:
             looked_ahead_s = max(0.0, ahead.looked_ahead_s - (time_s - ahead.made_s))
-        limits = limit_reasons(self._judged, climate, spec, memory.call, moving)
+        limits = limit_reasons(self._judged, climate, spec, memory.call, moving, cure)
         reasons = list(limits)
         if memory.call is Call.GO:
             reasons = go_reasons(reasons, self._judged, ahead, looked_ahead_s)

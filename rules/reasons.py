@@ -17,7 +17,7 @@ from rules.spec.model import Spec
 from rules.text import duration_text, hour_and_day_text
 from rules.trend import Break, EarlierOutlook
 from rules.units import without_minus_zero
-from rules.vocabulary import SEVERITY, LimitName, LimitState, Stage
+from rules.vocabulary import SEVERITY, Effect, LimitName, LimitState, Stage
 
 MAY_I_START = "may I start?"
 IS_THE_FILM_SAFE = "is the film safe?"
@@ -196,6 +196,7 @@ def limit_reasons(
     spec: Spec,
     call: Call,
     trend_per_hour: dict[LimitName, float],
+    cure: CureLeft | None = None,
 ) -> list[Reason]:
     """Return one reason a limit, worst first.
 
@@ -206,16 +207,17 @@ def limit_reasons(
         call: in force.
         trend_per_hour: how fast each limit's quantity moves, 0 or absent where no trend stands
             out [unit/h].
+        cure: how long a wet film still takes, or None where none is.
     """
     return [
         Reason(
             limit=str(entry.name),
             state=entry.state,
             value=entry.value,
-            bound=entry.bound,
+            bound=entry.asked,
             guard=entry.guard,
             unit=entry.unit,
-            text=_limit_text(entry, climate, spec, call, trend_per_hour.get(entry.name, 0.0)),
+            text=_limit_text(entry, climate, spec, call, trend_per_hour.get(entry.name, 0.0), cure),
         )
         for entry in worst_first(judged)
     ]
@@ -258,7 +260,7 @@ def go_reasons(
         No source: wording.
     """
     for entry in worst_first(judged)[:1]:
-        if entry.value is not None and in_reach(entry.name, entry.value, entry.bound, entry.guard):
+        if entry.value is not None and in_reach(entry.name, entry.value, entry.asked, entry.guard):
             return reasons
     text = kept_text(looked_ahead_s, by_outlook=ahead is not None)
     return [Reason("limits", LimitState.OK, None, None, None, "", text), *reasons]
@@ -539,8 +541,39 @@ def _bare(shown: str) -> str:
     return shown.rsplit(" ", 1)[0]
 
 
+_SLOW = {
+    LimitName.DEW_MARGIN_MIN: "Water on a hard film, it cures slowly under it: wipe it dry",
+    LimitName.HUMIDITY_MAX: "Damp air, the film dries slowly",
+    LimitName.HUMIDITY_MIN: "Dry air, the film cures slowly",
+    LimitName.SURFACE_TEMP_MIN: "Cold, the film cures slowly",
+    LimitName.SURFACE_TEMP_MAX: "Hot, the film cures fast",
+    LimitName.AIR_TEMP_MIN: "Cold, the film cures slowly",
+    LimitName.AIR_TEMP_MAX: "Hot, the film cures fast",
+}
+"""What a film past a limit does that spoils nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class CureLeft:
+    """How long a wet film still takes to cure as warm as it is, or None where it does not [s]."""
+
+    left_s: float | None
+
+    @property
+    def text(self) -> str:
+        """In words, as they go on after a clause."""
+        if self.left_s is None:
+            return "no cure is counted meanwhile"
+        return f"{duration_text(max(self.left_s, 1.0))} more to cured at this temperature"
+
+
 def _limit_text(
-    entry: LimitJudgement, climate: Climate, spec: Spec, call: Call, per_hour: float
+    entry: LimitJudgement,
+    climate: Climate,
+    spec: Spec,
+    call: Call,
+    per_hour: float,
+    cure: CureLeft | None,
 ) -> str:
     if entry.state is LimitState.UNKNOWN or entry.value is None:
         what = LIMIT_WORDS[entry.name].capitalize()
@@ -550,11 +583,20 @@ def _limit_text(
     def figure(_: LimitName, value: float, places: int) -> str:
         return f"{without_minus_zero(value, places)} {shown_unit}"
 
-    text = distance_text(entry.name, entry.value, entry.bound, entry.guard, climate, figure)
+    text = distance_text(entry.name, entry.value, entry.asked, entry.guard, climate, figure)
+    if entry.effect is Effect.SLOW:
+        past = entry.inside is not None and entry.inside < 0.0
+        if not past:
+            return text
+        more = "" if cure is None else f"; {cure.text}"
+        return f"{_SLOW[entry.name]}: {text}{more}"
+    if entry.asked != entry.bound:
+        side = "over" if is_upper(entry.name) else "under"
+        text += f", STOP {side} {figure(entry.name, entry.bound, 1)}"
     if per_hour:
         text += f"; {moving_text(per_hour, _difference_unit(entry.unit))}"
-    if entry.state is LimitState.OK and call is Call.HOLD and entry.inside_median is not None:
-        short = entry.guard + spec.go_band.of(entry.name) - entry.inside_median
+    if entry.state is LimitState.OK and call is Call.HOLD and entry.room is not None:
+        short = spec.go_band.of(entry.name) - entry.room
         if short >= 0.05:
             text += f"; {short:.1f} {_difference_unit(entry.unit)} short of GO"
     return text

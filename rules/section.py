@@ -17,6 +17,7 @@ from rules.reasons import (
     MAY_I_START,
     OUTLOOK,
     PROBES_OUT,
+    CureLeft,
     Doubt,
     Reason,
 )
@@ -38,6 +39,8 @@ class Film:
         next_spec: that of the next coat, or None where it is `spec`.
         pot_in_hand: a pot is mixed for this section, and nothing laid from it yet.
         harm_left_s: how long the limits will go on mattering, where it is known [s].
+        cured_left_s: how long the newest film takes to cure at the present temperature, or None
+            where it makes no progress [s].
         coating_time_s: how long a coat takes here, or None for the spec's own [s].
         coating_forbidden: why coating over would be wrong now (the recoat window has closed),
             or "".
@@ -54,6 +57,7 @@ class Film:
     next_spec: Spec | None = None
     pot_in_hand: bool = False
     harm_left_s: float | None = None
+    cured_left_s: float | None = None
     coating_time_s: float | None = None
     coating_forbidden: str = ""
     doubts: tuple[Doubt, ...] = ()
@@ -305,7 +309,13 @@ class Section:
         films = None
         if self._films is not None:
             films = self._films.explain(
-                IS_THE_FILM_SAFE, film.stage, ahead, film.harm_left_s, accuracy_k, zone
+                IS_THE_FILM_SAFE,
+                film.stage,
+                ahead,
+                film.harm_left_s,
+                accuracy_k,
+                zone,
+                CureLeft(film.cured_left_s),
             )
         by_start = films is None or self._deciding() is self._start
         decides = start if films is None or by_start else films

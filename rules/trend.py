@@ -220,7 +220,9 @@ class RecentTrend:
         if not self._courses and not self._young_courses:
             return []
         found = [
-            first for entry in judged if (first := self._first_break(entry, time_s)) is not None
+            first
+            for entry in judged
+            if entry.harms and (first := self._first_break(entry, time_s)) is not None
         ]
         return sorted(found, key=lambda each: each.at_s)
 

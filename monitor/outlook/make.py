@@ -24,7 +24,7 @@ from rules.clocks.stages import FilmState, stage_of
 from rules.errors import FilmcallError
 from rules.events import Event, in_force
 from rules.harm import harm_time_s
-from rules.limits import limits_in_force, wet_film_allowance_k
+from rules.limits import own_limits
 from rules.outlook.by_model import modelled_outlook
 from rules.outlook.damped_trend import damped_trend
 from rules.outlook.draws import Outlook, OutlookBreak, outlook_breaks
@@ -362,12 +362,9 @@ def breaks_of(
     threshold = 0.2 if config is None else config.break_probability
     if state.stage in FILM_STAGES:
         film_spec = specs.get(state.spec_name, default)
-        allowance_k = wet_film_allowance_k(film_spec, state.stage, state.method)
-        in_force_now = limits_in_force(film_spec, state.stage, state.ended(film_spec))
-        bounds = {
-            name: limit.bound + (allowance_k if name is LimitName.DEW_MARGIN_MIN else 0.0)
-            for name, limit in in_force_now.items()
-        }
+        own = own_limits(film_spec, state.stage, state.method, state.ended(film_spec))
+        in_force_now = {name: limit for name, limit in own.items() if limit.harms}
+        bounds = {name: limit.bound + limit.film_below_k for name, limit in in_force_now.items()}
         spans = {}
         for name, limit in in_force_now.items():
             last = limit.until

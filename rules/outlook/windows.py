@@ -12,11 +12,12 @@ from typing import NamedTuple
 import numpy as np
 
 from rules.air.arrays import Floats
+from rules.harm import harm_until
 from rules.limits import is_upper, wet_film_allowance_k
 from rules.outlook.draws import BREAK_PROBABILITY, Outlook
 from rules.rate import SafeSide, rate_law, reciprocal
 from rules.spec.model import Spec, TimeTable
-from rules.vocabulary import CLOCK_OF_STEP, ClockName, LimitName, Method, Stage, Step, Until
+from rules.vocabulary import CLOCK_OF_STEP, ClockName, Effect, LimitName, Method, Stage, Step, Until
 
 
 class Window(NamedTuple):
@@ -83,6 +84,7 @@ def bounds_of(spec: Spec, method: Method | None = None) -> dict[LimitName, float
     return {
         name: limit.bound + (allowance_k if name is LimitName.DEW_MARGIN_MIN else 0.0)
         for name, limit in spec.limits_for(Stage.APPLY).items()
+        if limit.effect is not Effect.SLOW
     }
 
 
@@ -141,17 +143,20 @@ def limit_spans_s(
     """
     until: dict[LimitName, Floats] = {}
     ends: dict[Until, Floats] = {}
-    for name, limit in spec.limits_for(Stage.APPLY).items():
-        if not isinstance(limit.until, Step):
-            ends[limit.until] = start_s + coating_time_s + limit.until
-        elif limit.until not in ends:
-            table = spec.times.get(CLOCK_OF_STEP[limit.until])
-            ends[limit.until] = (
+    for name, last in harm_until(spec).items():
+        if last is None:
+            until[name] = start_s + coating_time_s
+            continue
+        if not isinstance(last, Step):
+            ends[last] = start_s + coating_time_s + last
+        elif last not in ends:
+            table = spec.times.get(CLOCK_OF_STEP[last])
+            ends[last] = (
                 np.full(start_s.shape, np.inf)
                 if table is None
                 else ends_s(outlook, table, start_s + coating_time_s, SafeSide.OPENS)
             )
-        until[name] = ends[limit.until]
+        until[name] = ends[last]
     return until
 
 

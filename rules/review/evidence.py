@@ -295,7 +295,8 @@ def _spans(
         name = _LIMIT_OF.get(cause.sign)
         limit = None if name is None else limits_in_force(coat.spec, stage).get(name)
         end_s = to_s
-        if limit is not None:
+        # What only slows a cure slows it to its end, whatever step the sheet says it of.
+        if limit is not None and (limit.harms or cause.until is None):
             end_s = min(end_s, coat.open_until_s(limit.until))
         if cause.until is not None:
             end_s = min(end_s, coat.open_until_s(cause.until))
