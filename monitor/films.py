@@ -7,15 +7,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from datetime import tzinfo
 from typing import TYPE_CHECKING
 
 from monitor.wire import Json, clock_dict
+from rules.call import Call
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import work_of
 from rules.events import Event, ProbesOut, happened, in_force, probes_out
 from rules.ground import ground_changes_s, ground_doubts
 from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import stricter_of
+from rules.reasons import Doubt
 from rules.section import Film
 from rules.spec.model import Limit, Spec
 from rules.trend import AHEAD_COUNTS_S
@@ -35,6 +38,7 @@ if TYPE_CHECKING:
     from monitor.enclosure import Enclosure
     from rules.climate import AssumedSurface
     from rules.clocks.history import TemperatureHistory, TemperatureOutlook
+    from rules.clocks.section_work import SectionWork
     from rules.clocks.stages import FilmState, Overcoat
 from typing import NamedTuple
 
@@ -51,6 +55,7 @@ from sensors.reading import Quality, Quantity
 # Stage and ended steps change only where a step ends: far from one, looking now and then is enough.
 RECKON_EVERY_S = 60.0
 RECKON_AT_LEAST_EVERY_S = 1800.0
+RECKON_IN_STOP_S = 300.0
 SAMPLE_EVERY_S = 30.0
 # Samples of the last two days stay as they are; older ones are joined, so that a program which
 # runs for a year keeps some ten thousands and not a million.
@@ -69,6 +74,8 @@ class Row(NamedTuple):
         air_warmest_c: the warmest [degC].
         rh_low_pct: the lowest humidity, the probes' accuracy taken off [%].
         rh_high_pct: the highest, with it added [%].
+        co2_low_ppm: the least carbon dioxide [ppm].
+        co2_high_ppm: the most [ppm].
     """
 
     time_s: float
@@ -78,6 +85,8 @@ class Row(NamedTuple):
     air_warmest_c: float
     rh_low_pct: float = math.nan
     rh_high_pct: float = math.nan
+    co2_low_ppm: float = math.nan
+    co2_high_ppm: float = math.nan
 
 
 _COLUMNS = len(Row._fields)
@@ -112,6 +121,7 @@ class Temperatures:
         surfaces_c: list[float],
         airs_c: list[float],
         rh_pct: Sequence[tuple[float, float]] = (),
+        co2_ppm: Sequence[float] = (),
     ) -> None:
         """Add a sample, unless the last is younger than 30 s or newer.
 
@@ -120,12 +130,14 @@ class Temperatures:
             surfaces_c: the section's believed surface temperatures [degC].
             airs_c: the enclosure's believed air temperatures [degC].
             rh_pct: the enclosure's believed humidities, each with its accuracy [%].
+            co2_ppm: its believed carbon dioxide [ppm].
         """
         if self._rows and time_s < self._rows[-1][0] + SAMPLE_EVERY_S:
             return
         low_pct, _ = _ends([value - accuracy for value, accuracy in rh_pct])
         _, high_pct = _ends([value + accuracy for value, accuracy in rh_pct])
-        row = Row(time_s, *_ends(surfaces_c), *_ends(airs_c), low_pct, high_pct)
+        gas = _ends(list(co2_ppm))
+        row = Row(time_s, *_ends(surfaces_c), *_ends(airs_c), low_pct, high_pct, *gas)
         if self._rows and not any(map(math.isfinite, (*row[1:], *self._rows[-1][1:]))):
             return  # the first row of a silence tells of it
         self._rows.append(row)
@@ -190,6 +202,7 @@ class Temperatures:
             air_accuracy_k=self._air_accuracy_k,
             rh_low_pct=table[:, 5].copy(),
             rh_high_pct=table[:, 6].copy(),
+            co2_ppm=table[:, 8].copy(),
         )
         assumed = self._assumed
         return history if assumed is None else with_assumed_surface(history, assumed)
@@ -240,6 +253,7 @@ class FilmKeeper:
         specs: every spec that an event has named and that was found.
         temperatures: the samples of each section.
         humidity_checked_s: when each humidity point was last checked against a salt point [s].
+        zone: of the times of day that are said; None for UTC.
         spec_text: that the default spec was read from, or "".
         clock_wrong: whether the clock cannot be right, so that no temperature has a time.
         all_happened: whether every event that stands has happened, though it lie in the future
@@ -273,6 +287,7 @@ class FilmKeeper:
         """
         self.default_spec = default_spec
         self.spec_text = ""
+        self.zone: tzinfo | None = None
         self.all_happened = False
         self.clock_wrong = False
         self._specs_of = specs_of
@@ -368,6 +383,7 @@ class FilmKeeper:
         airs_c: list[float] = []
         surfaces: list[tuple[str | None, float]] = []
         rh_pct: list[tuple[float, float]] = []
+        co2_ppm: list[float] = []
         for channel in enclosure.channels():
             sensed = channel.sensed
             if sensed.quality != "ok":
@@ -378,9 +394,15 @@ class FilmKeeper:
                 surfaces.append((sensed.section, sensed.value))
             elif sensed.quantity == "humidity" and channel.config.inside:
                 rh_pct.append((sensed.value, channel.config.accuracy))
-        for name in enclosure.sections:
-            own = [value for section, value in surfaces if section is None or section == name]
-            self.samples(name).take(enclosure.now_s, own, airs_c, rh_pct)
+            elif sensed.quantity == "co2" and channel.config.inside:
+                co2_ppm.append(sensed.value)
+        for name, section in enclosure.sections.items():
+            own = [value for at, value in surfaces if at is None or at == name]
+            self.samples(name).take(enclosure.now_s, own, airs_c, rh_pct, co2_ppm)
+            if section.memory.call is Call.STOP and name in self._reckoned_s:
+                # Before it can end, what reached the film is to be known.
+                last_s, next_s = self._reckoned_s[name]
+                self._reckoned_s[name] = (last_s, min(next_s, last_s + RECKON_IN_STOP_S))
 
     def _widen(self, enclosure: Enclosure) -> None:
         """Widen the humidity probes after each wipe and coat, once a minute."""
@@ -446,6 +468,8 @@ class FilmKeeper:
         under: dict[LimitName, Limit] = {}
         for each in beneath:
             under = stricter_of(under, each.limits)
+        doubts = film_doubts(state, section, overcoat, unknown, spec.name) if wet else ()
+        held, notices = self._remembered(section, bench, state, spec)
         film = Film(
             spec=spec,
             stage=state.stage,
@@ -459,11 +483,13 @@ class FilmKeeper:
             coating_forbidden=(
                 overcoat.too_late if state.stage is Stage.APPLY else state.coating_forbidden
             ),
-            doubts=film_doubts(state, section, overcoat, unknown, spec.name) if wet else (),
+            doubts=(*doubts, *held) if wet else (),
             start_doubts=(
+                *held,
                 *start_doubts(state, clocks, next_unknown, next_spec.name),
                 *ground_doubts(section, asked, self._standing, time_s),
             ),
+            notices=notices,
         )
         self._clocks[section] = clocks
         told_s = [each.time_s for each in self._events if each.time_s > time_s]
@@ -527,6 +553,33 @@ class FilmKeeper:
             self._overcoats[section] = (coat, overcoat)
         return overcoat
 
+    def _remembered(
+        self, section: str, bench: SectionWork, state: FilmState, spec: Spec
+    ) -> tuple[tuple[Doubt, ...], tuple[Doubt, ...]]:
+        """What the newest film went through: what holds the next coat, and what is only told."""
+        from rules.memory import (
+            FilmAges,
+            air_of,
+            answered_s,
+            memory_doubts,
+            memory_notices,
+            remembered,
+        )
+
+        coat, now_s = bench.work.newest, bench.now_s
+        if coat is None or coat.started_s is None or bench.work.back_in_service_s is not None:
+            return (), ()
+        steps = (Step.TOUCH_DRY, Step.HANDLE, Step.CURED)
+        ages = FilmAges(
+            coat.started_s, coat.ended_s, *(state.steps_ended.get(step) for step in steps)
+        )
+        memory = remembered(air_of(bench.history, now_s, coat.started_s), ages, spec)
+        answered = answered_s(section, self._standing, now_s)
+        return (
+            memory_doubts(memory, answered, now_s, self.zone),
+            memory_notices(memory, answered, coat.started_s),
+        )
+
     def _happened(self, time_s: float) -> tuple[Event, ...]:
         """The events that count at a time: live all that stand, whatever the clock says now."""
         return happened(self._events, time_s) if self.all_happened else self._events
@@ -577,7 +630,7 @@ def channels_of(config: EnclosureConfig, section: str) -> list[TemperatureChanne
         )
         for point in config.points
         if point.quantity is Quantity.AIR_TEMP
-        or (point.quantity is Quantity.HUMIDITY and point.inside)
+        or (point.quantity in (Quantity.HUMIDITY, Quantity.CO2) and point.inside)
         or (point.quantity is Quantity.SURFACE_TEMP and point.section in (None, section))
     ]
 
@@ -631,6 +684,7 @@ def history_rows(
     columns += [
         _bounds([held[each] - each.accuracy_pct for each in damp], grid)[0],
         _bounds([held[each] + each.accuracy_pct for each in damp], grid)[1],
+        *_bounds([held[each] for each in channels if each.quantity is Quantity.CO2], grid),
     ]
     known = np.isfinite(columns[0]) | np.isfinite(columns[2])
     hole_begins = ~known & np.concatenate(([False], known[:-1]))

@@ -5,7 +5,7 @@ A section asks two: may a coat be started, and is every wet film safe? `section`
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, replace
 from datetime import tzinfo
@@ -183,6 +183,7 @@ class Answerer:
         assumed_accuracy_k: float | None,
         zone: tzinfo | None,
         cure: CureLeft | None = None,
+        notices: Sequence[Doubt] = (),
     ) -> Answer:
         """Return the last evaluation's answer with its reasons, worst first.
 
@@ -194,6 +195,7 @@ class Answerer:
             assumed_accuracy_k: of what stands in for a surface probe, or None [K].
             zone: in which times of day are said; durations are where it is None.
             cure: how long a wet film still takes, or None where none is.
+            notices: what is told beside the call and changes none.
 
         Raises:
             RuntimeError: nothing has been evaluated yet.
@@ -210,6 +212,7 @@ class Answerer:
         reasons = list(limits)
         if memory.call is Call.GO:
             reasons = go_reasons(reasons, self._judged, ahead, looked_ahead_s)
+        reasons = [*map(doubt_reason, notices), *reasons]
         reasons += timer_reasons(memory, spec, time_s)
         by_trend = outlook_reasons(
             self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s

@@ -47,6 +47,7 @@ class Film:
         doubts: what the wet film's own clocks or spec put in GO's way.
         start_doubts: what keeps a coat from being started: induction that still runs, a pot that
             is over its life, a window that has not opened, a spec that is not known.
+        notices: what is told beside every call and changes none.
     """
 
     spec: Spec
@@ -62,6 +63,7 @@ class Film:
     coating_forbidden: str = ""
     doubts: tuple[Doubt, ...] = ()
     start_doubts: tuple[Doubt, ...] = ()
+    notices: tuple[Doubt, ...] = ()
 
     @property
     def is_wet(self) -> bool:
@@ -281,16 +283,18 @@ class Section:
             entry._replace(required=True) if entry.point in points else entry for entry in sensed
         ]
 
-    def explain(self, zone: tzinfo | None = None) -> SectionCall:
+    def explain(self, zone: tzinfo | None = None, air: Sequence[Doubt] = ()) -> SectionCall:
         """Return the last evaluation's call with its reasons, worst first.
 
         Args:
             zone: in which times of day are said; durations are where it is None.
+            air: what is told of the enclosure's air beside every call.
 
         Raises:
             RuntimeError: nothing has been evaluated yet.
         """
         film = self.film
+        notices = (*air, *film.notices)
         climate = self._start.climate
         if climate is None:
             raise RuntimeError(f"section {self.name!r} has not been evaluated yet")
@@ -305,6 +309,7 @@ class Section:
             to_come_s,
             accuracy_k,
             zone,
+            notices=notices,
         )
         films = None
         if self._films is not None:
@@ -316,6 +321,7 @@ class Section:
                 accuracy_k,
                 zone,
                 CureLeft(film.cured_left_s),
+                notices,
             )
         by_start = films is None or self._deciding() is self._start
         decides = start if films is None or by_start else films
