@@ -14,7 +14,7 @@ from monitor.config.load import EnclosureConfig, PointConfig
 from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
 from rules.events import ProbesOut
-from rules.reasons import Doubt, probes_out_doubt
+from rules.reasons import CO2_TOLD_PPM, Doubt, co2_notice, probes_out_doubt
 from rules.section import Film, LastAnswer, Section, SectionCall
 from rules.text import date_hour_text
 from rules.vocabulary import ALL_SECTIONS
@@ -355,6 +355,17 @@ class Enclosure:
             ):
                 channel.take(replace(reading, quality=Quality.OK), channel.effective_s)
 
+    def _told_of_air(self) -> list[Doubt]:
+        """What the air says beside every call."""
+        ppm = [
+            channel.sensed.value
+            for channel in self._channels.values()
+            if channel.sensed.quantity == "co2"
+            and channel.sensed.quality == Quality.OK
+            and channel.config.inside
+        ]
+        return [co2_notice(max(ppm))] if ppm and max(ppm) >= CO2_TOLD_PPM else []
+
     def learn(self, readings: Iterable[Reading]) -> None:
         """Let the judge see what came before a restart; nothing of it is present.
 
@@ -396,7 +407,8 @@ class Enclosure:
     def explain(self) -> list[SectionCall]:
         """Return every section's call with its reasons, worst call first."""
         zone = zone_or_utc(self.config.timezone)
-        calls = [section.explain(zone) for section in self.sections.values()]
+        air = self._told_of_air()
+        calls = [section.explain(zone, air) for section in self.sections.values()]
         return sorted(calls, key=lambda each: (WORST_FIRST.index(each.call), each.section))
 
 

@@ -18,7 +18,6 @@ from rules.events import Event, ProbesOut, happened, in_force, probes_out
 from rules.ground import ground_changes_s, ground_doubts
 from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import stricter_of
-from rules.reasons import Doubt
 from rules.section import Film
 from rules.spec.model import Limit, Spec
 from rules.trend import AHEAD_COUNTS_S
@@ -38,7 +37,6 @@ if TYPE_CHECKING:
     from monitor.enclosure import Enclosure
     from rules.climate import AssumedSurface
     from rules.clocks.history import TemperatureHistory, TemperatureOutlook
-    from rules.clocks.section_work import SectionWork
     from rules.clocks.stages import FilmState, Overcoat
 from typing import NamedTuple
 
@@ -438,6 +436,7 @@ class FilmKeeper:
         from rules.clocks.all_clocks import clocks_on, history_wanted_from_s
         from rules.clocks.section_work import SectionWork
         from rules.clocks.stages import film_doubts, films_beneath, stage_of, start_doubts
+        from rules.memory import history_told
 
         events = self._happened(time_s)
         samples = self.samples(section)
@@ -469,7 +468,7 @@ class FilmKeeper:
         for each in beneath:
             under = stricter_of(under, each.limits)
         doubts = film_doubts(state, section, overcoat, unknown, spec.name) if wet else ()
-        held, notices = self._remembered(section, bench, state, spec)
+        held, notices = history_told(bench, state.steps_ended, self._standing, self.zone)
         film = Film(
             spec=spec,
             stage=state.stage,
@@ -552,33 +551,6 @@ class FilmKeeper:
             )
             self._overcoats[section] = (coat, overcoat)
         return overcoat
-
-    def _remembered(
-        self, section: str, bench: SectionWork, state: FilmState, spec: Spec
-    ) -> tuple[tuple[Doubt, ...], tuple[Doubt, ...]]:
-        """What the newest film went through: what holds the next coat, and what is only told."""
-        from rules.memory import (
-            FilmAges,
-            air_of,
-            answered_s,
-            memory_doubts,
-            memory_notices,
-            remembered,
-        )
-
-        coat, now_s = bench.work.newest, bench.now_s
-        if coat is None or coat.started_s is None or bench.work.back_in_service_s is not None:
-            return (), ()
-        steps = (Step.TOUCH_DRY, Step.HANDLE, Step.CURED)
-        ages = FilmAges(
-            coat.started_s, coat.ended_s, *(state.steps_ended.get(step) for step in steps)
-        )
-        memory = remembered(air_of(bench.history, now_s, coat.started_s), ages, spec)
-        answered = answered_s(section, self._standing, now_s)
-        return (
-            memory_doubts(memory, answered, now_s, self.zone),
-            memory_notices(memory, answered, coat.started_s),
-        )
 
     def _happened(self, time_s: float) -> tuple[Event, ...]:
         """The events that count at a time: live all that stand, whatever the clock says now."""

@@ -18,6 +18,7 @@ import numpy as np
 from rules.air.arrays import wetting_points_c
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C
 from rules.clocks.history import TemperatureHistory
+from rules.clocks.section_work import SectionWork
 from rules.clocks.work import is_about
 from rules.events import Event
 from rules.known import Bools, Floats, edge_of
@@ -26,7 +27,7 @@ from rules.reasons import Doubt
 from rules.spec.model import AMINES, Spec
 from rules.text import duration_text, hour_and_day_text
 from rules.units import HOUR_S
-from rules.vocabulary import EventKind, LimitName, LimitState, Stage
+from rules.vocabulary import EventKind, LimitName, LimitState, Stage, Step
 
 MEMORY = "memory"
 """Name of the reason that a film's history gives."""
@@ -424,3 +425,32 @@ def memory_notices(memory: FilmMemory, answered: float, begun_s: float) -> tuple
         )
         found.append(Doubt("outgassing", text, LimitState.OK, memory.warmed_k, WARMED_K, "K"))
     return tuple(found)
+
+
+def history_told(
+    bench: SectionWork,
+    steps_ended: Mapping[Step, float | None],
+    standing: Iterable[Event],
+    zone: tzinfo | None,
+) -> tuple[tuple[Doubt, ...], tuple[Doubt, ...]]:
+    """Return what of the newest film's history holds the next coat, and what is only told.
+
+    Args:
+        bench: the section's work laid out beside its temperatures.
+        steps_ended: when each of the film's steps ended, or None where it has not [s].
+        standing: the enclosure's events in force.
+        zone: of the times that are named; UTC where it is not known.
+    """
+    coat, now_s = bench.work.newest, bench.now_s
+    spec = None if coat is None else bench.spec_laid(coat)
+    if coat is None or coat.started_s is None or bench.work.back_in_service_s is not None:
+        return (), ()
+    steps = (Step.TOUCH_DRY, Step.HANDLE, Step.CURED)
+    ages = FilmAges(coat.started_s, coat.ended_s, *(steps_ended.get(step) for step in steps))
+    air = air_of(bench.history, now_s, coat.started_s)
+    memory = remembered(air, ages, spec or bench.default_spec)
+    answered = answered_s(bench.section, standing, now_s)
+    return (
+        memory_doubts(memory, answered, now_s, zone),
+        memory_notices(memory, answered, coat.started_s),
+    )

@@ -105,6 +105,27 @@ def probes_out_doubt(until: str) -> Doubt:
     )
 
 
+CO2_TOLD_PPM = 1000.0
+"""From here on carbon dioxide is told to people: outdoors it is some 420 ppm; from memory [ppm]."""
+
+
+def co2_notice(ppm: float) -> Doubt:
+    """Return what carbon dioxide says to people, which is never that the air is fit to breathe.
+
+    Args:
+        ppm: the highest that is measured [ppm].
+
+    Source:
+        5,000 ppm is the eight-hour limit in many countries (EU directive 2006/15/EC among them),
+        from memory; a flame's other gases and the paint's vapour are not measured here.
+    """
+    text = (
+        f"Carbon dioxide {ppm:,.0f} ppm in the air that people breathe: 5,000 is the eight-hour "
+        "limit in many countries, and what else a flame or the paint gives off is not measured"
+    )
+    return Doubt("co2", text, LimitState.OK, ppm, 5000.0, "ppm")
+
+
 HARM_WORDS = {
     LimitName.DEW_MARGIN_MIN: "Damp can reach the soft film.",
     LimitName.HUMIDITY_MAX: "Damp can reach the soft film.",

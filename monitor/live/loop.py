@@ -44,6 +44,7 @@ from monitor.wire import Json, enclosure_dict
 from rules.air.state import pressure_at_altitude_pa
 from rules.clocks.at_event import coat_warnings, touched
 from rules.events import Event, in_force
+from rules.memory import MEMORY
 from rules.reasons import Doubt
 from rules.section import SectionCall
 from rules.text import duration_text, hour_and_day_text
@@ -350,6 +351,8 @@ class Watch:
                 keeper.clocks(name, now_s),
                 lambda time_s: hour_and_day_text(time_s, zone, now_s),
             )
+            held = keeper.film_of(name, now_s).start_doubts
+            found += [f"{name}: {each.text}" for each in held if each.name == MEMORY]
         return found
 
     def record(self, event: Event) -> Event:
