@@ -24,6 +24,7 @@ from rules.reasons import (
     by_severity,
     doubt_reason,
     go_reasons,
+    last_start_reason,
     limit_reasons,
     outlook_reasons,
     stop_reason,
@@ -219,6 +220,8 @@ class Answerer:
         )
         if ahead is not None:
             reasons += ahead_reasons(ahead, looked_ahead_s, time_s, zone, harm_time_s)
+            if question == MAY_I_START:
+                reasons += last_start_reason(ahead, time_s, zone)
             by_trend = [each for each in by_trend if each.state is not LimitState.UNKNOWN]
         reasons += by_trend
         reasons += [doubt_reason(doubt) for doubt in self._doubts]

@@ -439,6 +439,36 @@ def ahead_reasons(
     return found
 
 
+LAST_START = "last_start"
+"""Name of the reason that says until when a coat can be begun."""
+
+
+def last_start_left(ahead: EarlierOutlook, time_s: float) -> float | None:
+    """Return the latest that a coat can be begun, or None where that is past or not known [s]."""
+    last_s = ahead.last_start_s
+    return last_s if last_s is not None and last_s >= time_s else None
+
+
+def last_start_reason(ahead: EarlierOutlook, time_s: float, zone: tzinfo | None) -> list[Reason]:
+    """Return until when a coat can be begun and what ends it, where that is known.
+
+    Args:
+        ahead: young enough to count.
+        time_s: now [s].
+        zone: in which times of day are said; None where it is not known, then durations are.
+    """
+    last_s = last_start_left(ahead, time_s)
+    if last_s is None or ahead.last_start_limit is None:
+        return []
+    left_s = last_s - time_s
+    when = (
+        f"in {duration_text(left_s)}" if zone is None else hour_and_day_text(last_s, zone, time_s)
+    )
+    ends = break_text(ahead.last_start_limit, "before the film is safe")
+    text = f"Last brush down by {when}, then: {ends[:1].lower()}{ends[1:]}"
+    return [Reason(LAST_START, LimitState.OK, left_s, None, None, "s", text)]
+
+
 _TOO = {
     LimitName.DEW_MARGIN_MIN: "Hull probably too near the dew point",
     LimitName.HUMIDITY_MAX: "Air probably too damp",

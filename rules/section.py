@@ -20,6 +20,7 @@ from rules.reasons import (
     CureLeft,
     Doubt,
     Reason,
+    last_start_left,
 )
 from rules.spec.model import Limit, Spec
 from rules.trend import EarlierOutlook
@@ -109,6 +110,8 @@ class SectionCall:
         cause: what brought or kept a STOP, as `limit@point`.
         start: may a coat be started? None where nobody has reckoned it.
         films: is every wet film safe? None where none is wet.
+        last_start_s: the latest that a coat can be begun so that its harm time still fits, or None
+            where no end is seen, or no coat is to be begun [s].
         facts: what is so of the wet films: harmed, blind, near.
     """
 
@@ -128,6 +131,7 @@ class SectionCall:
     start: Answer | None = None
     films: Answer | None = None
     facts: tuple[FilmFact, ...] = ()
+    last_start_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -342,6 +346,7 @@ class Section:
             start=start,
             films=films,
             facts=() if films is None else films.facts,
+            last_start_s=None if film.is_wet or ahead is None else last_start_left(ahead, time_s),
         )
 
     def _ahead_now(self, time_s: float) -> EarlierOutlook | None:

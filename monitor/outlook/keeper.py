@@ -124,6 +124,10 @@ def look_ahead(
         looked_ahead_s=made.outlook.looked_ahead_s,
         breaks=made.breaks,
         source=made.outlook.source,
+        last_start_s=None
+        if made.last_start is None
+        else made.outlook.made_s + made.last_start.start_s,
+        last_start_limit=None if made.last_start is None else made.last_start.limit,
     )
     bands = bands_of(made.outlook, forecast, now_s)
     if forecast is not None and made.model is None:

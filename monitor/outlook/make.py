@@ -36,6 +36,7 @@ from rules.outlook.windows import (
     Window,
     bounds_of,
     judge_starts,
+    last_start,
     limit_spans_s,
     two_coats,
     windows_of,
@@ -194,6 +195,7 @@ def make(
     next_spec = specs.get(state.next_spec_name, default)
     vapour = _gives_off_vapour(section, events, specs, default, told, clocks, state)
     limits, breaks = breaks_of(outlook, state, specs, default, clocks, config)
+    last = None
     threshold = 0.2 if config is None else config.break_probability
     coating_s = None if config is None else config.coating_time_s
     starts = judge_starts(outlook, next_spec, coating_time_s=coating_s)
@@ -203,6 +205,8 @@ def make(
         notes.append(state.coating_forbidden)
     elif LimitName.DEW_MARGIN_MIN in bounds_of(next_spec) and outlook.surface_temp_c is None:
         notes.append("no surface probe, so no dew margin and no window for a coat")
+    if windows and windows[0].start_from_s <= outlook.horizons_s[0]:
+        last = last_start(starts, threshold)
     helps = suggestions(
         outlook,
         next_spec,
@@ -232,6 +236,7 @@ def make(
         limits=limits,
         breaks=breaks,
         windows=tuple(windows),
+        last_start=last,
         pair=two_coats(outlook, next_spec, windows, coating_time_s=coating_s),
         helps=tuple(helps),
         gives_off_vapour=vapour,

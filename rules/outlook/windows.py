@@ -216,6 +216,35 @@ def judge_starts(
     return Starts(starts, probability, worst, tuple(names))
 
 
+class LastStart(NamedTuple):
+    """The latest start of a coat from which its harm time still fits.
+
+    Attributes:
+        start_s: from when the outlook was made [s].
+        limit: which limit ends it.
+    """
+
+    start_s: float
+    limit: LimitName
+
+
+def last_start(starts: Starts, threshold: float = BREAK_PROBABILITY) -> LastStart | None:
+    """Return the latest start that holds, where one holds now and its end is seen.
+
+    Args:
+        starts: from `judge_starts`.
+        threshold: probability of a break from which a start does not hold.
+    """
+    held = 0
+    for probability in starts.probability:
+        if not probability < threshold:
+            break
+        held += 1
+    if not 0 < held < starts.probability.size or np.isnan(starts.probability[held]):
+        return None
+    return LastStart(float(starts.start_s[held - 1]), starts.names[int(starts.limit[held])])
+
+
 def windows_of(
     outlook: Outlook, starts: Starts, *, threshold: float = BREAK_PROBABILITY
 ) -> list[Window]:
