@@ -18,6 +18,7 @@ from rules.events import Event, ProbesOut, happened, in_force, probes_out
 from rules.ground import ground_changes_s, ground_doubts
 from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import stricter_of
+from rules.reasons import Doubt
 from rules.section import Film
 from rules.spec.model import Limit, Spec
 from rules.trend import AHEAD_COUNTS_S
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from monitor.enclosure import Enclosure
     from rules.climate import AssumedSurface
     from rules.clocks.history import TemperatureHistory, TemperatureOutlook
+    from rules.clocks.section_work import SectionWork
     from rules.clocks.stages import FilmState, Overcoat
 from typing import NamedTuple
 
@@ -252,6 +254,7 @@ class FilmKeeper:
         temperatures: the samples of each section.
         humidity_checked_s: when each humidity point was last checked against a salt point [s].
         zone: of the times of day that are said; None for UTC.
+        outside_c: gives the air outside at a time, by a forecast's hours; None without one.
         spec_text: that the default spec was read from, or "".
         clock_wrong: whether the clock cannot be right, so that no temperature has a time.
         all_happened: whether every event that stands has happened, though it lie in the future
@@ -286,6 +289,7 @@ class FilmKeeper:
         self.default_spec = default_spec
         self.spec_text = ""
         self.zone: tzinfo | None = None
+        self.outside_c: Callable[[float], float | None] | None = None
         self.all_happened = False
         self.clock_wrong = False
         self._specs_of = specs_of
@@ -469,6 +473,8 @@ class FilmKeeper:
             under = stricter_of(under, each.limits)
         doubts = film_doubts(state, section, overcoat, unknown, spec.name) if wet else ()
         held, notices = history_told(bench, state.steps_ended, self._standing, self.zone)
+        heat, drip = self._of_the_tent(bench, soft=state.steps_ended.get(Step.HANDLE) is None)
+        held, notices = (*held, *heat), (*notices, *(drip if wet else ()))
         film = Film(
             spec=spec,
             stage=state.stage,
@@ -551,6 +557,21 @@ class FilmKeeper:
             )
             self._overcoats[section] = (coat, overcoat)
         return overcoat
+
+    def _of_the_tent(
+        self, bench: SectionWork, *, soft: bool
+    ) -> tuple[tuple[Doubt, ...], tuple[Doubt, ...]]:
+        """Whether a heater that is on heats, and whether the cover drips on a soft film."""
+        from rules.heat import drip_notices, heat_doubts, heater_on_s
+        from rules.memory import air_now
+
+        now_s, history = bench.now_s, bench.history
+        outside_c = None if self.outside_c is None else self.outside_c(now_s)
+        on_s = heater_on_s(self._standing, now_s)
+        heat: tuple[Doubt, ...] = ()
+        if history.air_warmest_c is not None:
+            heat = heat_doubts(history.time_s, history.air_warmest_c, on_s, outside_c, now_s)
+        return heat, drip_notices(air_now(history), outside_c) if soft else ()
 
     def _happened(self, time_s: float) -> tuple[Event, ...]:
         """The events that count at a time: live all that stand, whatever the clock says now."""

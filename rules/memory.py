@@ -235,6 +235,22 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
     return FilmAir(grid, held_s, margin_k, humidity_pct, surface_c, co2)
 
 
+def air_now(history: TemperatureHistory) -> float:
+    """Return the dew point, or frost point where that is higher, last sampled; NaN for none [degC].
+
+    Args:
+        history: with humidity beside the temperatures.
+    """
+    columns = (
+        history.air_coldest_c, history.air_warmest_c, history.rh_low_pct, history.rh_high_pct
+    )  # fmt: skip
+    if any(each is None or not each.size for each in columns):
+        return math.nan
+    cold_c, warm_c, low_pct, high_pct = (float(each[-1]) for each in columns if each is not None)
+    at = np.array([0.5 * (cold_c + warm_c)]), np.array([0.5 * (low_pct + high_pct)])
+    return float(_wetting_c(*at)[0])
+
+
 def _wetting_c(air_c: Floats, rh_pct: Floats) -> Floats:
     within = (np.clip(air_c, AIR_MIN_C, AIR_MAX_C), np.clip(rh_pct, _DRIEST_PCT, 100.0))
     return wetting_points_c(*within, missing_ok=True)

@@ -11,6 +11,7 @@ from rules.call import WORST_FIRST, Call, Memory
 from rules.climate import AssumedSurface, Climate, PointValue, climate_of
 from rules.film_facts import FilmFact
 from rules.harm import harm_time_s
+from rules.heat import HEAT
 from rules.limits import own_limits, stricter_of
 from rules.reasons import (
     IS_THE_FILM_SAFE,
@@ -273,7 +274,8 @@ class Section:
             forbidden=film.coating_forbidden,
             needs_margin=True,
         )
-        self.beside = _beside(doubts, ahead)
+        heat = [doubt for doubt in film.start_doubts if doubt.name == HEAT]
+        self.beside = _beside((*doubts, *heat), ahead)
         return self.memory
 
     def _asked_of(self, sensed: Iterable[PointValue]) -> Iterable[PointValue]:

@@ -92,6 +92,7 @@ def calls_now(
     events = store.events(name, source=source)
     spec, text = find_spec(config.spec, beside)
     keeper = keeper_of(ReplayJob(config, spec, "", text), events, beside, store.spec_text)
+    keeper.outside_c = None if forecast is None else forecast.temp_at_c
     now_s = time.time()
     if source != LIVE:  # a recording's present is its own end
         now_s = min(now_s, _newest_s(store, config, source))

@@ -284,6 +284,10 @@ class Watch:
         """The hours of weather that outlooks rest on, or None where the config names none."""
         return None if self._outlooks is None else self._outlooks.forecast
 
+    def _outside_c(self, time_s: float) -> float | None:
+        hours = None if self.forecast is None else self.forecast.hours
+        return None if hours is None else hours.temp_at_c(time_s)
+
     @property
     def log_fault(self) -> str:
         """Why the log cannot be written or read now, or ""."""
@@ -294,6 +298,7 @@ class Watch:
     def _begin(self, config: EnclosureConfig, keeper: FilmKeeper, now_s: float) -> WatchedEnclosure:
         events = self._store.events(config.name)
         keeper.text_of = self._store.spec_text
+        keeper.outside_c = self._outside_c
         keeper.all_happened = True
         keeper.set_events(events)
         facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)

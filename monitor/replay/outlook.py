@@ -88,7 +88,7 @@ class ReplayOutlook:
         section.ahead = None
         self.bands.pop(name, None)
         try:
-            end_s = math.floor(now_s / CELL_S) * CELL_S
+            end_s = self._end_s(now_s)
             told = told_of(
                 self._column, self._found(), asked, enclosure.name, end_s, self._count(end_s),
                 self._config,
@@ -119,6 +119,13 @@ class ReplayOutlook:
             None if last is None else last.limit,
         )
         self.bands[name] = bands_of(outlook, None, now_s)
+
+    def _end_s(self, now_s: float) -> float:
+        """The end of the last whole cell, or of the newest where rows come too seldom."""
+        whole = math.floor(now_s / CELL_S)
+        newest = max((cells[-1][0] for cells in self._cells.values()), default=whole)
+        filled = any(each[0] == whole for cells in self._cells.values() for each in cells)
+        return (whole if filled else max(whole, newest)) * CELL_S
 
     def _found(self) -> Mapping[Quantity, list[str]]:
         found: dict[Quantity, list[str]] = {}
