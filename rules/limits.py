@@ -173,14 +173,21 @@ def limits_in_force(
     return {name: limit for name, limit in limits.items() if limit.until not in over} | told
 
 
+USUAL_COOLING_K = {Method.GUN: 1.0}
+"""How far a sprayed film stands under its surface where its sheet does not say: fine drops lose
+their solvent on the way; common practice, no source [K]."""
+
+
 def wet_film_allowance_k(spec: Spec, stage: Stage, method: Method | None) -> float:
     """Return what the wet film's own cooling adds to the margin asked for [K].
 
     It counts until the solvent has gone, so not in cure. Where the method is not known the
-    largest allowance counts.
+    largest allowance of the spec counts; where the spec gives none, a gun's usual one.
     """
-    if stage is Stage.CURE or not spec.wet_film_cooling_k:
+    if stage is Stage.CURE:
         return 0.0
+    if not spec.wet_film_cooling_k:
+        return USUAL_COOLING_K.get(method, 0.0) if method is not None else 0.0
     if method is None:
         return max(spec.wet_film_cooling_k.values())
     return spec.wet_film_cooling_k.get(method, 0.0)
