@@ -126,6 +126,16 @@ def co2_notice(ppm: float) -> Doubt:
     return Doubt("co2", text, LimitState.OK, ppm, 5000.0, "ppm")
 
 
+DUST_TOLD_UG_M3 = 100.0
+"""From here on dust in the air is told of; common practice, no source [ug/m3]."""
+
+
+def dust_notice(dust_ug_m3: float) -> Doubt:
+    """Return what dust in the air does to a wet film [ug/m3]."""
+    text = f"Dust {dust_ug_m3:.0f} µg/m³: it lies down in wet paint. Let it settle before you coat"
+    return Doubt("dust", text, LimitState.OK, dust_ug_m3, DUST_TOLD_UG_M3, "ug/m3")
+
+
 HARM_WORDS = {
     LimitName.DEW_MARGIN_MIN: "Damp can reach the soft film.",
     LimitName.HUMIDITY_MAX: "Damp can reach the soft film.",

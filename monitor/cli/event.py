@@ -21,7 +21,7 @@ from monitor.log.photos import take_photo
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import AHEAD_S, carries_zone, moment_s, zone_in_log, zone_or_local
 from rules.clocks.all_clocks import launch_warning
-from rules.clocks.at_event import asks_whose, coat_warnings, heater_remark, touched
+from rules.clocks.at_event import asks_whose, coat_warnings, heater_remark, sanding_remark, touched
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
 from rules.events import OF_PAINT, Event, in_force
@@ -143,6 +143,8 @@ def run(
         kept = store.add_event(event, photo=taken)
         warnings += [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
         warnings += [_strange_point(store, enclosure, point), heater_remark(event)]
+        if event.kind is EventKind.SANDED:
+            warnings.append(sanding_remark(event, clocks_in_log(store, enclosure, time_s)))
         asked = "" if withdraw else asks_whose(event, sections, touches)
         warnings.append(asked or missing_before(kept, store.events(enclosure)))
         if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:

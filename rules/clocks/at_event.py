@@ -80,6 +80,28 @@ def heater_remark(event: Event) -> str:
     )
 
 
+def sanding_remark(event: Event, clocks: Iterable[Clock]) -> str:
+    """Return what sanding does to a film beside it that is not touch dry, or "".
+
+    Args:
+        event: about to be kept.
+        clocks: of the whole enclosure, at the event's time.
+    """
+    if event.kind is not EventKind.SANDED or event.withdrawn:
+        return ""
+    soft = sorted(
+        clock.section or ALL_SECTIONS
+        for clock in clocks
+        if clock.name is ClockName.TOUCH_DRY
+        and clock.state in (ClockState.RUNNING, ClockState.WAITING)
+        and clock.section not in (None, ALL_SECTIONS, event.section)
+        and not clock.buried
+    )
+    if not soft:
+        return ""
+    return f"{', '.join(soft)} is not touch dry, and sanding dust settles on it"
+
+
 def asks_whose(event: Event, sections: Collection[str], touches: Collection[str]) -> str:
     """Return what to ask where an event that names no section fits none, or "".
 
