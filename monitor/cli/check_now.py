@@ -10,7 +10,7 @@ from pathlib import Path
 from monitor.config.load import load_config_file
 from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
-from monitor.films import FilmKeeper, channels_of, history_rows
+from monitor.films import FilmKeeper
 from monitor.live.restart import last_calls, recent_readings, sections_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
@@ -18,6 +18,7 @@ from monitor.log.rows import LIVE
 from monitor.outlook.keeper import look_ahead
 from monitor.outlook.read import choose_source
 from monitor.replay.play import ReplayJob, keeper_of
+from monitor.samples import channels_of, history_rows
 from monitor.specs import find_spec
 from monitor.wire import enclosure_dict
 from rules.air.uncertainty import SHOW_FACTOR

@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.config.model import EnclosureConfig
-from monitor.films import TemperatureChannel, Temperatures, channels_of, history_rows
 from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
+from monitor.samples import TemperatureChannel, Temperatures, channels_of, history_rows
 from monitor.screen.phrases import CLOCK_WORDS
 from monitor.specs import find_spec
 from monitor.times import moment_s, zone_in_log, zone_or_local

@@ -10,10 +10,11 @@ from heapq import merge
 from monitor.clock import SLACK_S
 from monitor.config.model import EnclosureConfig
 from monitor.enclosure import Enclosure, LastCall
-from monitor.films import FilmKeeper, channels_of, history_rows
+from monitor.films import FilmKeeper
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, QUALITY_OF_CODE, Outage
 from monitor.replay.play import CLOCK_SET
+from monitor.samples import channels_of, history_rows
 from monitor.wire import Json
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s

@@ -14,8 +14,9 @@ import pytest
 
 from monitor.config.load import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure
-from monitor.films import RECKON_EVERY_S, FilmKeeper, Temperatures
+from monitor.films import RECKON_EVERY_S, FilmKeeper
 from monitor.log.facts import TextOf
+from monitor.samples import Temperatures
 from monitor.specs import find_spec
 from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE, Measurement, Spec
