@@ -88,8 +88,8 @@ def check(
         raise typer.Exit(EXIT_CODES[call])
     if air is None:
         raise FilmcallError(
-            "'--air' is left out, so there is nothing to judge; give it, as in: filmcall check "
-            "--air 21 --rh 60 --surface 19, or --now with --config"
+            "'--air' is left out, so nothing was done; as in: filmcall check --air 21 --rh 60 "
+            "--surface 19, or --now with --config"
         )
     text, call = check_command.run(
         air=air,

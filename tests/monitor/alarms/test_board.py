@@ -256,7 +256,7 @@ def noisy_calls(seed: int, hours: float) -> list[SectionCall]:
     calls = []
     for index in range(int(hours * 360)):
         time_s = START_S + 10.0 * index
-        base = 12.6 if index < 720 else 10.9 + 0.5 * ((index // 360) % 3)
+        base = 12.6 if index < 720 else 10.3 + 0.3 * ((index // 360) % 3)
         sensed = [
             PointValue("air", "air_temp", None, 16.0 + noise.gauss(0.0, 0.1), "ok", 0.3),
             PointValue("air", "humidity", None, 65.0 + noise.gauss(0.0, 0.5), "ok", 2.0),
