@@ -14,7 +14,14 @@ from monitor.config.load import EnclosureConfig, PointConfig
 from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
 from rules.events import ProbesOut
-from rules.reasons import Doubt, probes_out_doubt
+from rules.reasons import (
+    CO2_TOLD_PPM,
+    DUST_TOLD_UG_M3,
+    Doubt,
+    co2_notice,
+    dust_notice,
+    probes_out_doubt,
+)
 from rules.section import Film, LastAnswer, Section, SectionCall
 from rules.text import date_hour_text
 from rules.vocabulary import ALL_SECTIONS
@@ -355,6 +362,27 @@ class Enclosure:
             ):
                 channel.take(replace(reading, quality=Quality.OK), channel.effective_s)
 
+    def _told_of_air(self) -> list[Doubt]:
+        """What the air says beside every call."""
+        told = []
+        for quantity, least, notice in (
+            ("co2", CO2_TOLD_PPM, co2_notice),
+            ("dust", DUST_TOLD_UG_M3, dust_notice),
+        ):
+            highest = max(
+                (
+                    channel.sensed.value
+                    for channel in self._channels.values()
+                    if channel.sensed.quantity == quantity
+                    and channel.sensed.quality == Quality.OK
+                    and channel.config.inside
+                ),
+                default=-math.inf,
+            )
+            if highest >= least:
+                told.append(notice(highest))
+        return told
+
     def learn(self, readings: Iterable[Reading]) -> None:
         """Let the judge see what came before a restart; nothing of it is present.
 
@@ -396,7 +424,8 @@ class Enclosure:
     def explain(self) -> list[SectionCall]:
         """Return every section's call with its reasons, worst call first."""
         zone = zone_or_utc(self.config.timezone)
-        calls = [section.explain(zone) for section in self.sections.values()]
+        air = self._told_of_air()
+        calls = [section.explain(zone, air) for section in self.sections.values()]
         return sorted(calls, key=lambda each: (WORST_FIRST.index(each.call), each.section))
 
 

@@ -6,20 +6,24 @@ The clocks are reckoned anew from events and temperatures, at most once a minute
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import tzinfo
 from typing import TYPE_CHECKING
 
+from monitor.log.facts import TextOf
+from monitor.samples import Temperatures
 from monitor.wire import Json, clock_dict
+from rules.call import Call
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import work_of
 from rules.events import Event, ProbesOut, happened, in_force, probes_out
 from rules.ground import ground_changes_s, ground_doubts
 from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import stricter_of
+from rules.reasons import Doubt
 from rules.section import Film
 from rules.spec.model import Limit, Spec
 from rules.trend import AHEAD_COUNTS_S
-from rules.units import DAY_S
 from rules.vocabulary import (
     AIR_ACCURACY_K,
     ALL_SECTIONS,
@@ -28,207 +32,20 @@ from rules.vocabulary import (
     EventKind,
     LimitName,
     Stage,
+    Step,
 )
 
 if TYPE_CHECKING:
     from monitor.enclosure import Enclosure
     from rules.climate import AssumedSurface
-    from rules.clocks.history import TemperatureHistory, TemperatureOutlook
+    from rules.clocks.history import TemperatureOutlook
+    from rules.clocks.section_work import SectionWork
     from rules.clocks.stages import FilmState, Overcoat
-from typing import NamedTuple
-
-import numpy as np
-from numpy.typing import NDArray
-
-from monitor.config.model import EnclosureConfig
-from monitor.log.facts import TextOf
-from monitor.log.log import Store
-from monitor.log.rows import LIVE, QUALITY_CODES
-from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
-from sensors.reading import Quality, Quantity
 
 # Stage and ended steps change only where a step ends: far from one, looking now and then is enough.
 RECKON_EVERY_S = 60.0
 RECKON_AT_LEAST_EVERY_S = 1800.0
-SAMPLE_EVERY_S = 30.0
-# Samples of the last two days stay as they are; older ones are joined, so that a program which
-# runs for a year keeps some ten thousands and not a million.
-THIN_AFTER_S = 172_800.0
-THIN_TO_S = 600.0
-
-
-class Row(NamedTuple):
-    """What surfaces and air of a section were at one time; NaN where not known.
-
-    Attributes:
-        time_s: when [s].
-        coldest_c: the coldest surface [degC].
-        warmest_c: the warmest [degC].
-        air_coldest_c: the coldest air [degC].
-        air_warmest_c: the warmest [degC].
-        rh_low_pct: the lowest humidity, the probes' accuracy taken off [%].
-        rh_high_pct: the highest, with it added [%].
-    """
-
-    time_s: float
-    coldest_c: float
-    warmest_c: float
-    air_coldest_c: float
-    air_warmest_c: float
-    rh_low_pct: float = math.nan
-    rh_high_pct: float = math.nan
-
-
-_COLUMNS = len(Row._fields)
-
-
-class Temperatures:
-    """The ends of a section's surfaces, of the air and its humidity, sample by sample.
-
-    Attributes:
-        ended: clocks that have ended by these samples, which none later takes back.
-        whole_from_s: from here on nothing is missing that the log has, save what came late;
-            infinity while there is nothing [s].
-    """
-
-    def __init__(
-        self,
-        surface_accuracy_k: float,
-        air_accuracy_k: float,
-        assumed: AssumedSurface | None = None,
-    ) -> None:
-        self.whole_from_s = math.inf
-        self.ended: dict[Hashable, Clock] = {}
-        self._rows: list[Row] = []
-        self._surface_accuracy_k = surface_accuracy_k
-        self._air_accuracy_k = air_accuracy_k
-        self._assumed = assumed
-        self._thinned_s = -math.inf
-
-    def take(
-        self,
-        time_s: float,
-        surfaces_c: list[float],
-        airs_c: list[float],
-        rh_pct: Sequence[tuple[float, float]] = (),
-    ) -> None:
-        """Add a sample, unless the last is younger than 30 s or newer.
-
-        Args:
-            time_s: when [s].
-            surfaces_c: the section's believed surface temperatures [degC].
-            airs_c: the enclosure's believed air temperatures [degC].
-            rh_pct: the enclosure's believed humidities, each with its accuracy [%].
-        """
-        if self._rows and time_s < self._rows[-1][0] + SAMPLE_EVERY_S:
-            return
-        low_pct, _ = _ends([value - accuracy for value, accuracy in rh_pct])
-        _, high_pct = _ends([value + accuracy for value, accuracy in rh_pct])
-        row = Row(time_s, *_ends(surfaces_c), *_ends(airs_c), low_pct, high_pct)
-        if self._rows and not any(map(math.isfinite, (*row[1:], *self._rows[-1][1:]))):
-            return  # the first row of a silence tells of it
-        self._rows.append(row)
-        self.whole_from_s = min(self.whole_from_s, time_s)
-        if not self._thinned_s <= time_s < self._thinned_s + THIN_AFTER_S / 2.0:
-            self._thinned_s = time_s
-            self._thin(time_s - THIN_AFTER_S)
-
-    def _thin(self, before_s: float) -> None:
-        """Join the samples of each 10 min before a time: coldest of coldest, warmest of warmest."""
-        bins: dict[float, list[Row]] = {}
-        young = []
-        for row in self._rows:
-            if row[0] < before_s:
-                bins.setdefault(row[0] // THIN_TO_S, []).append(row)
-            else:
-                young.append(row)
-        self._rows = [*(joined for rows in bins.values() for joined in _joined(rows)), *young]
-
-    def put_before(self, rows: Iterable[Sequence[float]]) -> None:
-        """Add samples that the log has from before or between, in any order."""
-        told = [Row(*row) for row in rows]
-        self._rows = sorted({row.time_s: row for row in [*told, *self._rows]}.values())
-        self.ended.clear()
-
-    def take_from_log(self, rows: Iterable[Sequence[float]]) -> None:
-        """Take the log's word for the time that it tells of: late readings are only there."""
-        told = sorted(Row(*row) for row in rows)
-        if told:
-            first_s, last_s = told[0][0], told[-1][0]
-            own = [row for row in self._rows if not first_s <= row[0] <= last_s]
-            self._rows = sorted([*own, *told])
-            self.ended.clear()
-
-    def drop_after(self, time_s: float) -> None:
-        """Forget samples later than a clock that was set back now says."""
-        self._rows = [row for row in self._rows if row[0] < time_s]
-        self.ended.clear()
-        if self.whole_from_s >= time_s:
-            self.whole_from_s = math.inf
-
-    def drop_before(self, time_s: float) -> None:
-        """Forget samples older than any clock needs."""
-        if self._rows and self._rows[0][0] < time_s - DAY_S:
-            self._rows = [row for row in self._rows if row[0] >= time_s]
-            self.whole_from_s = max(self.whole_from_s, time_s)
-
-    def history(self) -> TemperatureHistory:
-        """Return the samples as the clocks read them."""
-        import numpy as np
-
-        from rules.clocks.history import TemperatureHistory, with_assumed_surface
-
-        table = np.array(self._rows, dtype=np.float64).reshape(-1, _COLUMNS)
-        history = TemperatureHistory(
-            time_s=table[:, 0].copy(),
-            coldest_c=table[:, 1].copy(),
-            warmest_c=table[:, 2].copy(),
-            accuracy_k=self._surface_accuracy_k,
-            air_coldest_c=table[:, 3].copy(),
-            air_warmest_c=table[:, 4].copy(),
-            air_accuracy_k=self._air_accuracy_k,
-            rh_low_pct=table[:, 5].copy(),
-            rh_high_pct=table[:, 6].copy(),
-        )
-        assumed = self._assumed
-        return history if assumed is None else with_assumed_surface(history, assumed)
-
-
-def _joined(rows: Sequence[Row]) -> Iterator[Row]:
-    """Yield one sample for many, or three where something was silent for a part of their time.
-
-    The middle one of three tells of the silence, from its first sample to its last: the time
-    between has no temperature. What was known within it still counts for the ends.
-    """
-    _, *columns = (list(column) for column in zip(*rows, strict=True))
-    ends = [_known(max if k % 2 else min, column) for k, column in enumerate(columns)]
-    silent = [
-        place
-        for place, row in enumerate(rows)
-        if any(
-            math.isnan(one) and not math.isnan(end) for one, end in zip(row[1:], ends, strict=True)
-        )
-    ]
-    if not silent:
-        yield Row(rows[len(rows) // 2].time_s, *ends)
-        return
-    before, after = rows[: silent[0]], rows[silent[-1] + 1 :]
-    if before:
-        yield Row(before[len(before) // 2].time_s, *ends)
-    lost = [any(math.isnan(rows[place][k]) for place in silent) for k in range(1, _COLUMNS)]
-    left = [math.nan if gone else end for gone, end in zip(lost, ends, strict=True)]
-    yield Row(rows[silent[0]].time_s, *left)
-    if after:
-        yield Row(after[len(after) // 2].time_s, *ends)
-
-
-def _ends(values_c: list[float]) -> tuple[float, float]:
-    return (min(values_c), max(values_c)) if values_c else (math.nan, math.nan)
-
-
-def _known(pick: Callable[[list[float]], float], values: list[float]) -> float:
-    known = [value for value in values if not math.isnan(value)]
-    return pick(known) if known else math.nan
+RECKON_IN_STOP_S = 300.0
 
 
 class FilmKeeper:
@@ -239,6 +56,8 @@ class FilmKeeper:
         specs: every spec that an event has named and that was found.
         temperatures: the samples of each section.
         humidity_checked_s: when each humidity point was last checked against a salt point [s].
+        zone: of the times of day that are said; None for UTC.
+        outside_c: gives the air outside at a time, by a forecast's hours; None without one.
         spec_text: that the default spec was read from, or "".
         clock_wrong: whether the clock cannot be right, so that no temperature has a time.
         all_happened: whether every event that stands has happened, though it lie in the future
@@ -272,6 +91,8 @@ class FilmKeeper:
         """
         self.default_spec = default_spec
         self.spec_text = ""
+        self.zone: tzinfo | None = None
+        self.outside_c: Callable[[float], float | None] | None = None
         self.all_happened = False
         self.clock_wrong = False
         self._specs_of = specs_of
@@ -367,6 +188,7 @@ class FilmKeeper:
         airs_c: list[float] = []
         surfaces: list[tuple[str | None, float]] = []
         rh_pct: list[tuple[float, float]] = []
+        co2_ppm: list[float] = []
         for channel in enclosure.channels():
             sensed = channel.sensed
             if sensed.quality != "ok":
@@ -377,9 +199,15 @@ class FilmKeeper:
                 surfaces.append((sensed.section, sensed.value))
             elif sensed.quantity == "humidity" and channel.config.inside:
                 rh_pct.append((sensed.value, channel.config.accuracy))
-        for name in enclosure.sections:
-            own = [value for section, value in surfaces if section is None or section == name]
-            self.samples(name).take(enclosure.now_s, own, airs_c, rh_pct)
+            elif sensed.quantity == "co2" and channel.config.inside:
+                co2_ppm.append(sensed.value)
+        for name, section in enclosure.sections.items():
+            own = [value for at, value in surfaces if at is None or at == name]
+            self.samples(name).take(enclosure.now_s, own, airs_c, rh_pct, co2_ppm)
+            if section.memory.call is Call.STOP and name in self._reckoned_s:
+                # Before it can end, what reached the film is to be known.
+                last_s, next_s = self._reckoned_s[name]
+                self._reckoned_s[name] = (last_s, min(next_s, last_s + RECKON_IN_STOP_S))
 
     def _widen(self, enclosure: Enclosure) -> None:
         """Widen the humidity probes after each wipe and coat, once a minute."""
@@ -415,6 +243,7 @@ class FilmKeeper:
         from rules.clocks.all_clocks import clocks_on, history_wanted_from_s
         from rules.clocks.section_work import SectionWork
         from rules.clocks.stages import film_doubts, films_beneath, stage_of, start_doubts
+        from rules.memory import history_told
 
         events = self._happened(time_s)
         samples = self.samples(section)
@@ -445,6 +274,10 @@ class FilmKeeper:
         under: dict[LimitName, Limit] = {}
         for each in beneath:
             under = stricter_of(under, each.limits)
+        doubts = film_doubts(state, section, overcoat, unknown, spec.name) if wet else ()
+        held, notices = history_told(bench, state.steps_ended, self._standing, self.zone)
+        heat, drip = self._of_the_tent(bench, soft=state.steps_ended.get(Step.HANDLE) is None)
+        held, notices = (*held, *heat), (*notices, *(drip if wet else ()))
         film = Film(
             spec=spec,
             stage=state.stage,
@@ -454,14 +287,17 @@ class FilmKeeper:
             next_spec=next_spec,
             pot_in_hand=state.pot_in_hand,
             harm_left_s=harm_left_s(spec, state.stage, state.left_s(spec)) if wet else None,
+            cured_left_s=state.harm_left_s[Step.CURED] if wet else None,
             coating_forbidden=(
                 overcoat.too_late if state.stage is Stage.APPLY else state.coating_forbidden
             ),
-            doubts=film_doubts(state, section, overcoat, unknown, spec.name) if wet else (),
+            doubts=(*doubts, *held) if wet else (),
             start_doubts=(
+                *held,
                 *start_doubts(state, clocks, next_unknown, next_spec.name),
                 *ground_doubts(section, asked, self._standing, time_s),
             ),
+            notices=notices,
         )
         self._clocks[section] = clocks
         told_s = [each.time_s for each in self._events if each.time_s > time_s]
@@ -525,6 +361,21 @@ class FilmKeeper:
             self._overcoats[section] = (coat, overcoat)
         return overcoat
 
+    def _of_the_tent(
+        self, bench: SectionWork, *, soft: bool
+    ) -> tuple[tuple[Doubt, ...], tuple[Doubt, ...]]:
+        """Whether a heater that is on heats, and whether the cover drips on a soft film."""
+        from rules.heat import drip_notices, heat_doubts, heater_on_s
+        from rules.memory import air_now
+
+        now_s, history = bench.now_s, bench.history
+        outside_c = None if self.outside_c is None else self.outside_c(now_s)
+        on_s = heater_on_s(self._standing, now_s)
+        heat: tuple[Doubt, ...] = ()
+        if history.air_warmest_c is not None:
+            heat = heat_doubts(history.time_s, history.air_warmest_c, on_s, outside_c, now_s)
+        return heat, drip_notices(air_now(history), outside_c) if soft else ()
+
     def _happened(self, time_s: float) -> tuple[Event, ...]:
         """The events that count at a time: live all that stand, whatever the clock says now."""
         return happened(self._events, time_s) if self.all_happened else self._events
@@ -542,147 +393,3 @@ def _next_look_s(clocks: Iterable[Clock], time_s: float) -> float:
     )
     wait_s = min(max(0.5 * nearest_s, RECKON_EVERY_S), RECKON_AT_LEAST_EVERY_S)
     return time_s + wait_s
-
-
-GRID_S = 60.0
-MOST_ROWS = 100_000  # 69 days in minutes; a longer time is told in longer steps
-
-
-class TemperatureChannel(NamedTuple):
-    """One temperature or humidity in the log: where it is and how long a value of it counts.
-
-    Attributes:
-        point: name of the sensor body.
-        quantity: air or surface temperature, or humidity.
-        max_age_s: or None for three usual intervals, 90 s to 35 min [s].
-        accuracy_pct: of a humidity [%].
-    """
-
-    point: str
-    quantity: Quantity
-    max_age_s: float | None = None
-    accuracy_pct: float = 0.0
-
-
-def channels_of(config: EnclosureConfig, section: str) -> list[TemperatureChannel]:
-    """Return the temperatures and humidities that count for a section."""
-    return [
-        TemperatureChannel(
-            point.name,
-            point.quantity,
-            point.rules.max_age_s,
-            point.accuracy if point.quantity is Quantity.HUMIDITY else 0.0,
-        )
-        for point in config.points
-        if point.quantity is Quantity.AIR_TEMP
-        or (point.quantity is Quantity.HUMIDITY and point.inside)
-        or (point.quantity is Quantity.SURFACE_TEMP and point.section in (None, section))
-    ]
-
-
-def history_rows(
-    store: Store,
-    enclosure: str,
-    channels: Sequence[TemperatureChannel],
-    from_s: float,
-    to_s: float,
-    *,
-    source: int = LIVE,
-    known_s: float | None = None,
-) -> Iterator[Row]:
-    """Yield temperatures minute by minute, as the log has them.
-
-    What is asked for may reach back to a mistyped year: only the time that has readings is told.
-
-    Args:
-        store: the log.
-        enclosure: where.
-        channels: which count.
-        from_s: first instant [s].
-        to_s: last instant [s].
-        source: where the readings came from.
-        known_s: only what had arrived by then, or None for all [s].
-
-    Yields:
-        A row a minute; NaN where no value that was believed is young enough. Of a time without
-        any temperature only the first row comes.
-    """
-    if not to_s > from_s:
-        return
-    span_s = (from_s - MOST_MAX_AGE_S, to_s)
-    believed = {
-        channel: _believed(store, enclosure, channel, span_s, source, known_s)
-        for channel in channels
-    }
-    ends_s = [(times[0], times[-1]) for times, _ in believed.values() if times.size]
-    if not ends_s:
-        return
-    first_s = max(from_s, min(first for first, _ in ends_s))
-    last_s = min(to_s, max(last for _, last in ends_s) + MOST_MAX_AGE_S)
-    grid = np.arange(first_s, last_s, max(GRID_S, (last_s - first_s) / MOST_ROWS))
-    held = {channel: _held(channel, *believed[channel], grid) for channel in channels}
-    columns = [
-        *_bounds([held[each] for each in channels if each.quantity is Quantity.SURFACE_TEMP], grid),
-        *_bounds([held[each] for each in channels if each.quantity is Quantity.AIR_TEMP], grid),
-    ]
-    damp = [each for each in channels if each.quantity is Quantity.HUMIDITY]
-    columns += [
-        _bounds([held[each] - each.accuracy_pct for each in damp], grid)[0],
-        _bounds([held[each] + each.accuracy_pct for each in damp], grid)[1],
-    ]
-    known = np.isfinite(columns[0]) | np.isfinite(columns[2])
-    hole_begins = ~known & np.concatenate(([False], known[:-1]))
-    for k in np.flatnonzero(known | hole_begins):
-        yield Row(float(grid[k]), *(float(column[k]) for column in columns))
-
-
-def _bounds(
-    series: list[NDArray[np.float64]], grid: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    if not series:
-        nothing = np.full(grid.shape, math.nan)
-        return nothing, nothing
-    table = np.vstack(series)
-    return np.fmin.reduce(table, axis=0), np.fmax.reduce(table, axis=0)
-
-
-def _believed(
-    store: Store,
-    enclosure: str,
-    channel: TemperatureChannel,
-    span_s: tuple[float, float],
-    source: int,
-    known_s: float | None,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Times and values of the readings that were believed."""
-    times, values, codes = store.readings(
-        enclosure, channel.point, channel.quantity, *span_s, source=source, known_s=known_s
-    )
-    ok = codes == QUALITY_CODES[Quality.OK]
-    return times[ok], values[ok]
-
-
-def _held(
-    channel: TemperatureChannel,
-    times: NDArray[np.float64],
-    values: NDArray[np.float64],
-    grid: NDArray[np.float64],
-) -> NDArray[np.float64]:
-    """The last believed value at each instant, for as long as it counts.
-
-    Where the next one came later than that, nobody measured between them, and none is held.
-    """
-    held = np.full(grid.shape, math.nan)
-    if times.size == 0:
-        return held
-    usual_s = float(np.median(np.diff(times))) if times.size > 1 else 0.0
-    max_age_s = channel.max_age_s
-    if max_age_s is None:
-        max_age_s = min(max(3.0 * usual_s, LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
-    last = np.searchsorted(times, grid, side="right") - 1
-    known = last >= 0
-    known[known] = grid[known] - times[last[known]] <= max_age_s
-    silent = np.append(np.diff(times) > max_age_s, False)
-    known[known] &= ~silent[last[known]] | (grid[known] <= times[last[known]])
-    held[known] = values[last[known]]
-    return held

@@ -74,6 +74,7 @@ def section_dict(call: SectionCall, pressure_pa: float = STANDARD_PRESSURE_PA) -
         "absolute_humidity_g_per_m3": _rounded(absolute),
         "looked_ahead_s": call.looked_ahead_s,
         "harm_time_s": _rounded(call.harm_time_s),
+        "last_start": None if call.last_start_s is None else iso_utc(call.last_start_s),
         "cause": sorted(call.cause),
         "start": None if call.start is None else answer_dict(call.start),
         "films": None if call.films is None else answer_dict(call.films),

@@ -5,7 +5,7 @@ A section asks two: may a coat be started, and is every wet film safe? `section`
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, replace
 from datetime import tzinfo
@@ -16,6 +16,7 @@ from rules.film_facts import OUTLOOK, FilmFact, Harms
 from rules.limits import LimitJudgement, RecentMedian, is_stricter, judge, worst_first
 from rules.reasons import (
     MAY_I_START,
+    CureLeft,
     Doubt,
     Reason,
     advice_of,
@@ -23,6 +24,7 @@ from rules.reasons import (
     by_severity,
     doubt_reason,
     go_reasons,
+    last_start_reason,
     limit_reasons,
     outlook_reasons,
     stop_reason,
@@ -181,6 +183,8 @@ class Answerer:
         harm_time_s: float | None,
         assumed_accuracy_k: float | None,
         zone: tzinfo | None,
+        cure: CureLeft | None = None,
+        notices: Sequence[Doubt] = (),
     ) -> Answer:
         """Return the last evaluation's answer with its reasons, worst first.
 
@@ -191,6 +195,8 @@ class Answerer:
             harm_time_s: how long the film is, or would be, at risk; None where not known [s].
             assumed_accuracy_k: of what stands in for a surface probe, or None [K].
             zone: in which times of day are said; durations are where it is None.
+            cure: how long a wet film still takes, or None where none is.
+            notices: what is told beside the call and changes none.
 
         Raises:
             RuntimeError: nothing has been evaluated yet.
@@ -203,16 +209,19 @@ class Answerer:
         looked_ahead_s = self._trend.looked_ahead_s()
         if ahead is not None:
             looked_ahead_s = max(0.0, ahead.looked_ahead_s - (time_s - ahead.made_s))
-        limits = limit_reasons(self._judged, climate, spec, memory.call, moving)
+        limits = limit_reasons(self._judged, climate, spec, memory.call, moving, cure)
         reasons = list(limits)
         if memory.call is Call.GO:
             reasons = go_reasons(reasons, self._judged, ahead, looked_ahead_s)
+        reasons = [*map(doubt_reason, notices), *reasons]
         reasons += timer_reasons(memory, spec, time_s)
         by_trend = outlook_reasons(
             self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
         )
         if ahead is not None:
             reasons += ahead_reasons(ahead, looked_ahead_s, time_s, zone, harm_time_s)
+            if question == MAY_I_START:
+                reasons += last_start_reason(ahead, time_s, zone)
             by_trend = [each for each in by_trend if each.state is not LimitState.UNKNOWN]
         reasons += by_trend
         reasons += [doubt_reason(doubt) for doubt in self._doubts]

@@ -12,7 +12,7 @@ from enum import StrEnum
 from rules.climate import ASSUMED
 from rules.limits import LimitJudgement
 from rules.spec.model import Spec
-from rules.vocabulary import LimitName, LimitState
+from rules.vocabulary import Effect, LimitName, LimitState
 
 
 class Call(StrEnum):
@@ -108,11 +108,14 @@ def first_memory(time_s: float, last_call: Call | None = None) -> Memory:
 
 
 def all_inside(judged: Sequence[LimitJudgement], spec: Spec) -> bool:
-    """Return whether every limit is known and inside its bound by the re-entry band."""
+    """Return whether every limit that harms is known and inside its bound by the re-entry band."""
     return all(
-        entry.inside is not None
-        and entry.state is not LimitState.UNKNOWN
-        and entry.inside >= spec.re_entry_band.of(entry.name)
+        not entry.harms
+        or (
+            entry.inside is not None
+            and entry.state is not LimitState.UNKNOWN
+            and entry.inside >= spec.re_entry_band.of(entry.name)
+        )
         for entry in judged
     )
 
@@ -121,8 +124,8 @@ def all_settled(judged: Sequence[LimitJudgement], spec: Spec) -> bool:
     """Return whether every limit is ok and inside its guard by the band that entering GO needs."""
     return all(
         entry.state is LimitState.OK
-        and entry.inside_median is not None
-        and entry.inside_median - entry.guard >= spec.go_band.of(entry.name)
+        and entry.room is not None
+        and (entry.effect is Effect.SLOW or entry.room >= spec.go_band.of(entry.name))
         for entry in judged
     )
 
@@ -191,8 +194,9 @@ def step(
 
 def _only_silent(judged: Sequence[LimitJudgement], spec: Spec) -> bool:
     """Whether every limit that is known is inside by the re-entry band, and some are not known."""
-    known = [entry for entry in judged if entry.state is not LimitState.UNKNOWN]
-    return len(known) < len(judged) and all_inside(known, spec)
+    harmful = [entry for entry in judged if entry.harms]
+    known = [entry for entry in harmful if entry.state is not LimitState.UNKNOWN]
+    return len(known) < len(harmful) and all_inside(known, spec)
 
 
 def _since(before_s: float | None, holds: bool, time_s: float) -> float | None:

@@ -79,6 +79,7 @@ class Harms:
             spec: for its bands and times.
             time_s: of the evaluation, never before the last one [s].
         """
+        judged = [each for each in judged if each.harms]
         if not self._since and not any(each.state is LimitState.BROKEN for each in judged):
             if self._eased:
                 self._settle(judged, spec)
@@ -147,7 +148,11 @@ class Harms:
                 worn = kind is FactKind.NEAR and (
                     entry.name in self._since or entry.name in self._eased
                 )
-                if entry.state is state and not worn:
+                # Where nothing is spoiled nobody need be woken: HOLD and the notice say it.
+                quiet = not entry.harms or (
+                    kind is FactKind.NEAR and (entry.inside_median or 0.0) >= entry.guard
+                )
+                if entry.state is state and not worn and not quiet:
                     reason = reasons[str(entry.name)]
                     found.append(FilmFact(kind, str(entry.name), time_s, reason))
                     break

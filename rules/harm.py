@@ -8,7 +8,16 @@ from collections.abc import Iterable, Mapping
 from rules.events import Event, in_force
 from rules.limits import limits_in_force
 from rules.spec.model import Spec
-from rules.vocabulary import CLOCK_OF_STEP, EventKind, Stage, Step, Until
+from rules.vocabulary import (
+    CLOCK_OF_STEP,
+    FILM_STAGES,
+    Effect,
+    EventKind,
+    LimitName,
+    Stage,
+    Step,
+    Until,
+)
 
 WIDER_EACH_PCT = 1.0
 WIDEST_PCT = 5.0
@@ -38,6 +47,29 @@ def solvent_widening_pct(events: Iterable[Event], checked_s: float, now_s: float
     return min(count * WIDER_EACH_PCT, WIDEST_PCT)
 
 
+def harm_until(spec: Spec) -> dict[LimitName, Until | None]:
+    """Return until which step or time each limit that harms a coat as it goes on can harm it.
+
+    Where a later stage says that the film then only cures more slowly, the harm ends with the stage
+    before. None is the coat's end. A limit that never harms is left out.
+
+    Args:
+        spec: of the coat.
+    """
+    found: dict[LimitName, Until | None] = {}
+    by_stage = {stage: spec.limits_for(stage) for stage in FILM_STAGES}
+    for name, limit in by_stage[Stage.APPLY].items():
+        if limit.effect is Effect.SLOW:
+            continue
+        if by_stage[Stage.FLASH][name].effect is Effect.SLOW:
+            found[name] = None
+        elif by_stage[Stage.CURE][name].effect is Effect.SLOW:
+            found[name] = Step.TOUCH_DRY
+        else:
+            found[name] = by_stage[Stage.CURE][name].until
+    return found
+
+
 def harm_time_s(
     spec: Spec, surface_temp_c: float, coating_time_s: float | None = None
 ) -> float | None:
@@ -55,11 +87,13 @@ def harm_time_s(
     from rules.rate import SafeSide, rate_law  # numpy: only where a spec has times
 
     longest_s = 0.0
-    for limit in spec.limits_for(Stage.APPLY).values():
-        if not isinstance(limit.until, Step):
-            longest_s = max(longest_s, limit.until)
+    for last in harm_until(spec).values():
+        if last is None:
             continue
-        table = spec.times.get(CLOCK_OF_STEP[limit.until])
+        if not isinstance(last, Step):
+            longest_s = max(longest_s, last)
+            continue
+        table = spec.times.get(CLOCK_OF_STEP[last])
         if table is None:
             return None
         takes_s = rate_law(table, SafeSide.OPENS).time_s(surface_temp_c)
@@ -81,7 +115,11 @@ def harm_left_s(spec: Spec, stage: Stage, left_s: Mapping[Until, float | None]) 
     Returns:
         The longest of the steps that its limits name [s]; None where one of them is not known.
     """
-    steps = {limit.until for limit in limits_in_force(spec, stage).values()}
+    ends = harm_until(spec)
+    steps: set[Until] = set()
+    for name, limit in limits_in_force(spec, stage).items():
+        if limit.effect is not Effect.SLOW:
+            steps.add(ends.get(name) or limit.until)
     known: list[float] = []
     for step in steps:
         left = left_s.get(step)

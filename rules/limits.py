@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from rules.climate import Climate, Estimate
 from rules.spec.model import Limit, Spec
-from rules.vocabulary import SEVERITY, LimitName, LimitState, Method, Stage, Until
+from rules.vocabulary import SEVERITY, Effect, LimitName, LimitState, Method, Stage, Step, Until
 
 MEDIAN_SPAN_S = 60.0
 
@@ -38,6 +38,8 @@ class LimitJudgement(NamedTuple):
         source: the point that decides, or "".
         why_unknown: in words, where `state` is unknown.
         beside: of a margin, the air's point beside it, or "".
+        effect: what the film suffers past the bound; a slow one is never near nor broken.
+        wait: the bound on the inner side past which nothing is to be begun, or None [unit].
     """
 
     name: LimitName
@@ -50,6 +52,31 @@ class LimitJudgement(NamedTuple):
     source: str
     why_unknown: str
     beside: str = ""
+    effect: Effect = Effect.HARM
+    wait: float | None = None
+
+    @property
+    def harms(self) -> bool:
+        """Whether the film is spoiled past the bound."""
+        return self.effect is Effect.HARM
+
+    @property
+    def asked(self) -> float:
+        """The bound that decides now: that of HOLD until the one of STOP is passed [unit]."""
+        keeps = self.wait is None or self.state is LimitState.BROKEN
+        return self.bound if keeps else self.wait or 0.0
+
+    @property
+    def room(self) -> float | None:
+        """How far inside guard and both bounds the median of the last 60 s is [unit]."""
+        if self.inside_median is None:
+            return None
+        return self.inside_median - self.guard - self.wait_inside
+
+    @property
+    def wait_inside(self) -> float:
+        """How far inside the bound of STOP that of HOLD lies [unit]."""
+        return 0.0 if self.wait is None else abs(self.wait - self.bound)
 
     @property
     def unit(self) -> str:
@@ -67,8 +94,13 @@ def is_upper(name: LimitName) -> bool:
     return name in _UPPER
 
 
+_WORST_FIRST = (Effect.HARM, Effect.WAIT, Effect.SLOW)
+
+
 def is_stricter(one: Limit, other: Limit) -> bool:
-    """Return whether the first of two limits on the same side leaves less room."""
+    """Return whether the first of two limits on the same side leaves less room, or does worse."""
+    if one.effect is not other.effect:
+        return _WORST_FIRST.index(one.effect) < _WORST_FIRST.index(other.effect)
     bound, other_bound = one.bound + one.film_below_k, other.bound + other.film_below_k
     return bound < other_bound if is_upper(one.name) else bound > other_bound
 
@@ -122,6 +154,8 @@ def limits_in_force(
 ) -> dict[LimitName, Limit]:
     """Return the limits that matter in a stage, less those whose last step has ended.
 
+    One that the sheet wants told of afterwards goes on as a slow one until the film has cured.
+
     Args:
         spec: the coating's.
         stage: of the section.
@@ -131,17 +165,29 @@ def limits_in_force(
     limits = spec.limits_for(stage)
     if not over:
         return limits
-    return {name: limit for name, limit in limits.items() if limit.until not in over}
+    told = {
+        name: replace(limit, effect=limit.then, until=Step.CURED, wait=None)
+        for name, limit in limits.items()
+        if limit.until in over and limit.then is not None and Step.CURED not in over
+    }
+    return {name: limit for name, limit in limits.items() if limit.until not in over} | told
+
+
+USUAL_COOLING_K = {Method.GUN: 1.0}
+"""How far a sprayed film stands under its surface where its sheet does not say: fine drops lose
+their solvent on the way; common practice, no source [K]."""
 
 
 def wet_film_allowance_k(spec: Spec, stage: Stage, method: Method | None) -> float:
     """Return what the wet film's own cooling adds to the margin asked for [K].
 
     It counts until the solvent has gone, so not in cure. Where the method is not known the
-    largest allowance counts.
+    largest allowance of the spec counts; where the spec gives none, a gun's usual one.
     """
-    if stage is Stage.CURE or not spec.wet_film_cooling_k:
+    if stage is Stage.CURE:
         return 0.0
+    if not spec.wet_film_cooling_k:
+        return USUAL_COOLING_K.get(method, 0.0) if method is not None else 0.0
     if method is None:
         return max(spec.wet_film_cooling_k.values())
     return spec.wet_film_cooling_k.get(method, 0.0)
@@ -166,7 +212,8 @@ def own_limits(
     margin = found.get(LimitName.DEW_MARGIN_MIN)
     coldest = found.get(LimitName.SURFACE_TEMP_MIN)
     if margin is not None and cooling_k:
-        found[margin.name] = replace(margin, bound=margin.bound + cooling_k)
+        wait = None if margin.wait is None else margin.wait + cooling_k
+        found[margin.name] = replace(margin, bound=margin.bound + cooling_k, wait=wait)
     if coldest is not None and cooling_k and spec.water_borne:
         found[coldest.name] = replace(coldest, film_below_k=cooling_k)
     return found
@@ -220,7 +267,17 @@ def judge(
             unknown = LimitState.UNKNOWN
             judged.append(
                 LimitJudgement(
-                    name, unknown, None, limit.bound, 0.0, None, None, "", why or "no data"
+                    name,
+                    unknown,
+                    None,
+                    limit.bound,
+                    0.0,
+                    None,
+                    None,
+                    "",
+                    why or "no data",
+                    effect=limit.effect,
+                    wait=limit.wait,
                 )
             )
     return tuple(judged)
@@ -238,22 +295,25 @@ def _judge_one(
     value, guard, source, beside = estimate
     value -= limit.film_below_k
     bound = limit.bound
-    if not limit.guard:
+    slow = limit.effect is Effect.SLOW
+    if slow or not limit.guard:
         guard = 0.0
     sign = -1.0 if name in _UPPER else 1.0
     inside = sign * (value - bound)
     inside_median = sign * (medians.take((name, source, beside), time_s, value) - bound)
-    if inside < 0.0:
+    inner = 0.0 if limit.wait is None else abs(limit.wait - bound)
+    if inside < 0.0 and limit.harms:
         state = LimitState.BROKEN
     elif why:
         state = LimitState.UNKNOWN
-    elif inside_median < guard:
+    elif not slow and (inside < 0.0 or inside_median < guard + inner):
         state = LimitState.NEAR
     else:
         state = LimitState.OK
     return LimitJudgement(
-        name, state, value, bound, guard, inside, inside_median, source, why, beside
-    )
+        name, state, value, bound, guard, inside, inside_median, source, why, beside,
+        limit.effect, limit.wait,
+    )  # fmt: skip
 
 
 def worst_first(judged: Iterable[LimitJudgement]) -> list[LimitJudgement]:
@@ -266,8 +326,8 @@ def worst_first(judged: Iterable[LimitJudgement]) -> list[LimitJudgement]:
 
 
 def _badness(entry: LimitJudgement) -> tuple[int, float]:
-    room = entry.inside_median if entry.inside_median is not None else 0.0
+    room = entry.room or 0.0
     if entry.state is LimitState.BROKEN and entry.inside is not None:
-        room = entry.inside
+        room = entry.inside - entry.guard
     scale = 4.0 if entry.unit == "%" else 1.0
-    return SEVERITY[entry.state], (room - entry.guard) / scale
+    return SEVERITY[entry.state], room / scale

@@ -17,7 +17,7 @@ from rules.spec.model import Spec
 from rules.text import duration_text, hour_and_day_text
 from rules.trend import Break, EarlierOutlook
 from rules.units import without_minus_zero
-from rules.vocabulary import SEVERITY, LimitName, LimitState, Stage
+from rules.vocabulary import SEVERITY, Effect, LimitName, LimitState, Stage
 
 MAY_I_START = "may I start?"
 IS_THE_FILM_SAFE = "is the film safe?"
@@ -103,6 +103,37 @@ def probes_out_doubt(until: str) -> Doubt:
         "the safe side. Bring them back then if the safety data sheet allows entry, and record "
         "probes-in",
     )
+
+
+CO2_TOLD_PPM = 1000.0
+"""From here on carbon dioxide is told to people: outdoors it is some 420 ppm; from memory [ppm]."""
+
+
+def co2_notice(ppm: float) -> Doubt:
+    """Return what carbon dioxide says to people, which is never that the air is fit to breathe.
+
+    Args:
+        ppm: the highest that is measured [ppm].
+
+    Source:
+        5,000 ppm is the eight-hour limit in many countries (EU directive 2006/15/EC among them),
+        from memory; a flame's other gases and the paint's vapour are not measured here.
+    """
+    text = (
+        f"Carbon dioxide {ppm:,.0f} ppm in the air that people breathe: 5,000 is the eight-hour "
+        "limit in many countries, and what else a flame or the paint gives off is not measured"
+    )
+    return Doubt("co2", text, LimitState.OK, ppm, 5000.0, "ppm")
+
+
+DUST_TOLD_UG_M3 = 100.0
+"""From here on dust in the air is told of; common practice, no source [ug/m3]."""
+
+
+def dust_notice(dust_ug_m3: float) -> Doubt:
+    """Return what dust in the air does to a wet film [ug/m3]."""
+    text = f"Dust {dust_ug_m3:.0f} µg/m³: it lies down in wet paint. Let it settle before you coat"
+    return Doubt("dust", text, LimitState.OK, dust_ug_m3, DUST_TOLD_UG_M3, "ug/m3")
 
 
 HARM_WORDS = {
@@ -196,6 +227,7 @@ def limit_reasons(
     spec: Spec,
     call: Call,
     trend_per_hour: dict[LimitName, float],
+    cure: CureLeft | None = None,
 ) -> list[Reason]:
     """Return one reason a limit, worst first.
 
@@ -206,16 +238,17 @@ def limit_reasons(
         call: in force.
         trend_per_hour: how fast each limit's quantity moves, 0 or absent where no trend stands
             out [unit/h].
+        cure: how long a wet film still takes, or None where none is.
     """
     return [
         Reason(
             limit=str(entry.name),
             state=entry.state,
             value=entry.value,
-            bound=entry.bound,
+            bound=entry.asked,
             guard=entry.guard,
             unit=entry.unit,
-            text=_limit_text(entry, climate, spec, call, trend_per_hour.get(entry.name, 0.0)),
+            text=_limit_text(entry, climate, spec, call, trend_per_hour.get(entry.name, 0.0), cure),
         )
         for entry in worst_first(judged)
     ]
@@ -258,7 +291,7 @@ def go_reasons(
         No source: wording.
     """
     for entry in worst_first(judged)[:1]:
-        if entry.value is not None and in_reach(entry.name, entry.value, entry.bound, entry.guard):
+        if entry.value is not None and in_reach(entry.name, entry.value, entry.asked, entry.guard):
             return reasons
     text = kept_text(looked_ahead_s, by_outlook=ahead is not None)
     return [Reason("limits", LimitState.OK, None, None, None, "", text), *reasons]
@@ -416,6 +449,36 @@ def ahead_reasons(
     return found
 
 
+LAST_START = "last_start"
+"""Name of the reason that says until when a coat can be begun."""
+
+
+def last_start_left(ahead: EarlierOutlook, time_s: float) -> float | None:
+    """Return the latest that a coat can be begun, or None where that is past or not known [s]."""
+    last_s = ahead.last_start_s
+    return last_s if last_s is not None and last_s >= time_s else None
+
+
+def last_start_reason(ahead: EarlierOutlook, time_s: float, zone: tzinfo | None) -> list[Reason]:
+    """Return until when a coat can be begun and what ends it, where that is known.
+
+    Args:
+        ahead: young enough to count.
+        time_s: now [s].
+        zone: in which times of day are said; None where it is not known, then durations are.
+    """
+    last_s = last_start_left(ahead, time_s)
+    if last_s is None or ahead.last_start_limit is None:
+        return []
+    left_s = last_s - time_s
+    when = f"in {duration_text(left_s)}"
+    if zone is not None:
+        when = hour_and_day_text(last_s, zone, time_s)
+    ends = break_text(ahead.last_start_limit, "before the film is safe")
+    text = f"Last brush down by {when}, then: {ends[:1].lower()}{ends[1:]}"
+    return [Reason(LAST_START, LimitState.OK, left_s, None, None, "s", text)]
+
+
 _TOO = {
     LimitName.DEW_MARGIN_MIN: "Hull probably too near the dew point",
     LimitName.HUMIDITY_MAX: "Air probably too damp",
@@ -534,8 +597,39 @@ def distance_text(
     return f"{value_text(name, value, bound, climate, figure)}; wants {wants}"
 
 
+_SLOW = {
+    LimitName.DEW_MARGIN_MIN: "Water on a hard film, it cures slowly under it: wipe it dry",
+    LimitName.HUMIDITY_MAX: "Damp air, the film dries slowly",
+    LimitName.HUMIDITY_MIN: "Dry air, the film cures slowly",
+    LimitName.SURFACE_TEMP_MIN: "Cold, the film cures slowly",
+    LimitName.SURFACE_TEMP_MAX: "Hot, the film cures fast",
+    LimitName.AIR_TEMP_MIN: "Cold, the film cures slowly",
+    LimitName.AIR_TEMP_MAX: "Hot, the film cures fast",
+}
+"""What a film past a limit does that spoils nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class CureLeft:
+    """How long a wet film still takes to cure as warm as it is, or None where it does not [s]."""
+
+    left_s: float | None
+
+    @property
+    def text(self) -> str:
+        """In words, as they go on after a clause."""
+        if self.left_s is None:
+            return "no cure is counted meanwhile"
+        return f"{duration_text(max(self.left_s, 1.0))} more to cured at this temperature"
+
+
 def _limit_text(
-    entry: LimitJudgement, climate: Climate, spec: Spec, call: Call, per_hour: float
+    entry: LimitJudgement,
+    climate: Climate,
+    spec: Spec,
+    call: Call,
+    per_hour: float,
+    cure: CureLeft | None,
 ) -> str:
     if entry.state is LimitState.UNKNOWN or entry.value is None:
         what = LIMIT_WORDS[entry.name].capitalize()
@@ -545,11 +639,20 @@ def _limit_text(
     def figure(_: LimitName, value: float, places: int) -> str:
         return f"{without_minus_zero(value, places)} {shown_unit}"
 
-    text = distance_text(entry.name, entry.value, entry.bound, entry.guard, climate, figure)
+    text = distance_text(entry.name, entry.value, entry.asked, entry.guard, climate, figure)
+    if entry.effect is Effect.SLOW:
+        past = entry.inside is not None and entry.inside < 0.0
+        if not past:
+            return text
+        more = "" if cure is None else f"; {cure.text}"
+        return f"{_SLOW[entry.name]}: {text}{more}"
+    if entry.asked != entry.bound:
+        side = "over" if is_upper(entry.name) else "under"
+        text += f", STOP {side} {figure(entry.name, entry.bound, 1)}"
     if per_hour:
         text += f"; {moving_text(per_hour, _difference_unit(entry.unit))}"
-    if entry.state is LimitState.OK and call is Call.HOLD and entry.inside_median is not None:
-        short = entry.guard + spec.go_band.of(entry.name) - entry.inside_median
+    if entry.state is LimitState.OK and call is Call.HOLD and entry.room is not None:
+        short = spec.go_band.of(entry.name) - entry.room
         if short >= 0.05:
             text += f"; {short:.1f} {_difference_unit(entry.unit)} short of GO"
     return text

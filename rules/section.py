@@ -11,14 +11,17 @@ from rules.call import WORST_FIRST, Call, Memory
 from rules.climate import AssumedSurface, Climate, PointValue, climate_of
 from rules.film_facts import FilmFact
 from rules.harm import harm_time_s
+from rules.heat import HEAT
 from rules.limits import own_limits, stricter_of
 from rules.reasons import (
     IS_THE_FILM_SAFE,
     MAY_I_START,
     OUTLOOK,
     PROBES_OUT,
+    CureLeft,
     Doubt,
     Reason,
+    last_start_left,
 )
 from rules.spec.model import Limit, Spec
 from rules.trend import EarlierOutlook
@@ -38,12 +41,15 @@ class Film:
         next_spec: that of the next coat, or None where it is `spec`.
         pot_in_hand: a pot is mixed for this section, and nothing laid from it yet.
         harm_left_s: how long the limits will go on mattering, where it is known [s].
+        cured_left_s: how long the newest film takes to cure at the present temperature, or None
+            where it makes no progress [s].
         coating_time_s: how long a coat takes here, or None for the spec's own [s].
         coating_forbidden: why coating over would be wrong now (the recoat window has closed),
             or "".
         doubts: what the wet film's own clocks or spec put in GO's way.
         start_doubts: what keeps a coat from being started: induction that still runs, a pot that
             is over its life, a window that has not opened, a spec that is not known.
+        notices: what is told beside every call and changes none.
     """
 
     spec: Spec
@@ -54,10 +60,12 @@ class Film:
     next_spec: Spec | None = None
     pot_in_hand: bool = False
     harm_left_s: float | None = None
+    cured_left_s: float | None = None
     coating_time_s: float | None = None
     coating_forbidden: str = ""
     doubts: tuple[Doubt, ...] = ()
     start_doubts: tuple[Doubt, ...] = ()
+    notices: tuple[Doubt, ...] = ()
 
     @property
     def is_wet(self) -> bool:
@@ -103,6 +111,8 @@ class SectionCall:
         cause: what brought or kept a STOP, as `limit@point`.
         start: may a coat be started? None where nobody has reckoned it.
         films: is every wet film safe? None where none is wet.
+        last_start_s: the latest that a coat can be begun so that its harm time still fits, or None
+            where no end is seen, or no coat is to be begun [s].
         facts: what is so of the wet films: harmed, blind, near.
     """
 
@@ -122,6 +132,7 @@ class SectionCall:
     start: Answer | None = None
     films: Answer | None = None
     facts: tuple[FilmFact, ...] = ()
+    last_start_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,7 +274,8 @@ class Section:
             forbidden=film.coating_forbidden,
             needs_margin=True,
         )
-        self.beside = _beside(doubts, ahead)
+        heat = [doubt for doubt in film.start_doubts if doubt.name == HEAT]
+        self.beside = _beside((*doubts, *heat), ahead)
         return self.memory
 
     def _asked_of(self, sensed: Iterable[PointValue]) -> Iterable[PointValue]:
@@ -277,16 +289,18 @@ class Section:
             entry._replace(required=True) if entry.point in points else entry for entry in sensed
         ]
 
-    def explain(self, zone: tzinfo | None = None) -> SectionCall:
+    def explain(self, zone: tzinfo | None = None, air: Sequence[Doubt] = ()) -> SectionCall:
         """Return the last evaluation's call with its reasons, worst first.
 
         Args:
             zone: in which times of day are said; durations are where it is None.
+            air: what is told of the enclosure's air beside every call.
 
         Raises:
             RuntimeError: nothing has been evaluated yet.
         """
         film = self.film
+        notices = (*air, *film.notices)
         climate = self._start.climate
         if climate is None:
             raise RuntimeError(f"section {self.name!r} has not been evaluated yet")
@@ -301,11 +315,19 @@ class Section:
             to_come_s,
             accuracy_k,
             zone,
+            notices=notices,
         )
         films = None
         if self._films is not None:
             films = self._films.explain(
-                IS_THE_FILM_SAFE, film.stage, ahead, film.harm_left_s, accuracy_k, zone
+                IS_THE_FILM_SAFE,
+                film.stage,
+                ahead,
+                film.harm_left_s,
+                accuracy_k,
+                zone,
+                CureLeft(film.cured_left_s),
+                notices,
             )
         by_start = films is None or self._deciding() is self._start
         decides = start if films is None or by_start else films
@@ -326,6 +348,7 @@ class Section:
             start=start,
             films=films,
             facts=() if films is None else films.facts,
+            last_start_s=None if film.is_wet or ahead is None else last_start_left(ahead, time_s),
         )
 
     def _ahead_now(self, time_s: float) -> EarlierOutlook | None:

@@ -99,6 +99,9 @@ class EarlierOutlook(NamedTuple):
         breaks: limits that will probably break while the film minds them, soonest first; their
             times count from when it was made.
         source: what it rests on, in words.
+        last_start_s: the latest that a coat can be begun, seconds since 1970-01-01 UTC, where its
+            harm time would first not fit any more; None where no end is seen, or none fits [s].
+        last_start_limit: which limit ends it.
     """
 
     made_s: float
@@ -106,6 +109,8 @@ class EarlierOutlook(NamedTuple):
     looked_ahead_s: float
     breaks: tuple[OutlookBreak, ...]
     source: str
+    last_start_s: float | None = None
+    last_start_limit: LimitName | None = None
 
     def counts(self, stage: Stage, time_s: float) -> bool:
         """Return whether it is young enough, and about the stage that the section is in."""
@@ -220,7 +225,9 @@ class RecentTrend:
         if not self._courses and not self._young_courses:
             return []
         found = [
-            first for entry in judged if (first := self._first_break(entry, time_s)) is not None
+            first
+            for entry in judged
+            if entry.harms and (first := self._first_break(entry, time_s)) is not None
         ]
         return sorted(found, key=lambda each: each.at_s)
 

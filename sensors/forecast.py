@@ -249,6 +249,15 @@ class ForecastHours:
         """Return how old the forecast is, or None where the file does not tell [s]."""
         return None if self.made_s is None else now_s - self.made_s
 
+    def temp_at_c(self, time_s: float) -> float | None:
+        """Return the air outside at a time, or None where no hour is near [°C]."""
+        if not self.time_s.size or not self.time_s[0] <= time_s <= self.time_s[-1]:
+            return None
+        k = int(np.searchsorted(self.time_s, time_s))
+        if k and self.time_s[k] - self.time_s[k - 1] > _GAP_S:
+            return None
+        return float(np.interp(time_s, self.time_s, self.temp_c))
+
     def gaps_s(self) -> tuple[tuple[float, float], ...]:
         """Return the spans of over three hours in which no hour is given [s]."""
         wide = np.flatnonzero(np.diff(self.time_s) > _GAP_S)

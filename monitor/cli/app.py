@@ -16,6 +16,7 @@ from monitor.cli.options import DbOption, JsonOption, SpecOption, figure
 from monitor.cli.plan import plan_app, today_app
 from monitor.cli.setup import setup_app
 from monitor.cli.work import work_app
+from rules.errors import FilmcallError
 
 EXIT_CODES = {"GO": 0, "HOLD": 10, "STOP": 20}
 
@@ -51,7 +52,7 @@ def options(
 
 @app.command(epilog="Example: filmcall check --air 21 --rh 60 --surface 19")
 def check(
-    air: Annotated[str, typer.Option(help="Air temperature: 21, 21C or 70F.")],
+    air: Annotated[str | None, typer.Option(help="Air temperature: 21, 21C or 70F.")] = None,
     rh: Annotated[str | None, typer.Option(help="Relative humidity [%].")] = None,
     wet_bulb: Annotated[
         str | None, typer.Option(help="Wet-bulb temperature, in place of --rh.")
@@ -64,11 +65,34 @@ def check(
         float, figure("--altitude", "Above the sea, for the wet bulb [m].", "m")
     ] = 0.0,
     method: Annotated[str | None, typer.Option(help="brush, roller or gun.")] = None,
+    now: Annotated[
+        bool, typer.Option("--now", help="By the log's last readings, with --config.")
+    ] = False,
+    config: Annotated[
+        Path | None, typer.Option(help="With --now: describes the enclosure.", dir_okay=False)
+    ] = None,
+    enclosure: Annotated[str | None, typer.Option(help="With --now: which of them.")] = None,
+    db: DbOption = None,
     json_: JsonOption = False,
 ) -> None:
-    """Judge one hand reading: may you start a coat now?"""
+    """Judge one hand reading: may you start a coat now? With --now, the log's last readings."""
     from monitor.cli import check as check_command
 
+    if now:
+        from monitor.cli import check_now
+
+        if config is None:
+            raise FilmcallError(
+                "--now has no --config, so nobody knows which probe is where; give the file"
+            )
+        text, call = check_now.run(config, enclosure=enclosure, db=db, as_json=json_)
+        typer.echo(text)
+        raise typer.Exit(EXIT_CODES[call])
+    if air is None:
+        raise FilmcallError(
+            "'--air' is left out, so nothing was done; as in: filmcall check --air 21 --rh 60 "
+            "--surface 19, or --now with --config"
+        )
     text, call = check_command.run(
         air=air,
         rh=rh,

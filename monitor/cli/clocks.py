@@ -11,19 +11,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor.config.model import EnclosureConfig
-from monitor.films import TemperatureChannel, Temperatures, channels_of, history_rows
 from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
+from monitor.samples import TemperatureChannel, Temperatures, channels_of, history_rows
 from monitor.screen.clocks_panel import pot_name
 from monitor.screen.phrases import CLOCK_WORDS
 from monitor.specs import find_spec
 from monitor.times import moment_s, zone_in_log, zone_or_local
 from monitor.wire import clock_dict
-from rules.clocks.all_clocks import clocks_of, history_wanted_from_s, merge_clocks
+from rules.clocks.all_clocks import clocks_of, clocks_on, history_wanted_from_s, merge_clocks
 from rules.clocks.clock import Clock, ClockState
+from rules.clocks.section_work import SectionWork
+from rules.clocks.stages import stage_of
+from rules.clocks.work import work_of
 from rules.errors import FilmcallError
+from rules.events import in_force
+from rules.memory import history_told
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
 from rules.vocabulary import (
@@ -197,11 +202,7 @@ def clocks_in_log(
     merged: list[tuple[Clock, ...]] = []
     histories = []
     for section in sections:
-        temperatures = Temperatures(
-            _accuracy(config, Quantity.SURFACE_TEMP, SURFACE_ACCURACY_K),
-            _accuracy(config, Quantity.AIR_TEMP, AIR_ACCURACY_K),
-            None if config is None else config.assumed_surface(section),
-        )
+        temperatures = _temperatures(config, section)
         from_s = history_wanted_from_s(section, events, time_s)
         if from_s is not None:
             _load(store, enclosure, config, section, temperatures, (from_s, time_s), known_s)
@@ -217,6 +218,41 @@ def clocks_in_log(
         ahead = surface_ahead(store, enclosure, section, time_s, config=given, forecast=forecast)
         merged[place] = clocks_of(section, events, specs, default, histories[place], time_s, ahead)
     return merge_clocks(merged)
+
+
+def memory_in_log(
+    store: Store, enclosure: str, section: str | None, time_s: float, zone: tzinfo | None
+) -> list[str]:
+    """Return what of a section's newest film holds the next coat, as the log has it.
+
+    Args:
+        store: the log.
+        enclosure: whose.
+        section: of it, or None.
+        time_s: the time to reckon for [s].
+        zone: of the times that are named; UTC for None.
+    """
+    events = store.events(enclosure)
+    config, default = config_in(store, enclosure), spec_in(store, enclosure, None)
+    specs = {default.name: default, **specs_of(store.spec_text, events, None)[0]}
+    from_s = history_wanted_from_s(section, events, time_s)
+    if from_s is None:
+        return []
+    temperatures = _temperatures(config, section)
+    _load(store, enclosure, config, section, temperatures, (from_s, time_s), None)
+    work, history = work_of(section, events, time_s), temperatures.history()
+    bench = SectionWork(section, work, specs, default, history, time_s, None)
+    state = stage_of(section, events, default, clocks_on(bench), time_s)
+    held, _ = history_told(bench, state.steps_ended, in_force(events), zone)
+    return [each.text for each in held]
+
+
+def _temperatures(config: EnclosureConfig | None, section: str | None) -> Temperatures:
+    return Temperatures(
+        _accuracy(config, Quantity.SURFACE_TEMP, SURFACE_ACCURACY_K),
+        _accuracy(config, Quantity.AIR_TEMP, AIR_ACCURACY_K),
+        None if config is None else config.assumed_surface(section),
+    )
 
 
 def _next_end_s(clocks: Sequence[Clock]) -> float:
@@ -247,8 +283,7 @@ def _load(
                     HUMIDITY_ACCURACY_PCT if each.quantity is Quantity.HUMIDITY else 0.0,
                 )
                 for each in store.channels(source=source.source)
-                if each.enclosure == enclosure
-                and each.quantity in (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP, Quantity.HUMIDITY)
+                if each.enclosure == enclosure and each.quantity is not Quantity.DUST
             ]
         # What a recording holds was known when it was made, whenever it was played.
         live_known_s = known_s if source.source == LIVE else None

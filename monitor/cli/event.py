@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TypeVar
 
-from monitor.cli.clocks import clocks_in_log
+from monitor.cli.clocks import clocks_in_log, memory_in_log
 from monitor.cli.options import method_named
 from monitor.log.facts import config_in, specs_of, with_spec_text
 from monitor.log.files import reading_log
@@ -21,7 +21,7 @@ from monitor.log.photos import take_photo
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import AHEAD_S, carries_zone, moment_s, zone_in_log, zone_or_local
 from rules.clocks.all_clocks import launch_warning
-from rules.clocks.at_event import asks_whose, coat_warnings, touched
+from rules.clocks.at_event import asks_whose, coat_warnings, heater_remark, sanding_remark, touched
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
 from rules.events import OF_PAINT, Event, in_force
@@ -142,7 +142,9 @@ def run(
         taken = None if photo is None else take_photo(photo, store.path)
         kept = store.add_event(event, photo=taken)
         warnings += [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
-        warnings.append(_strange_point(store, enclosure, point))
+        warnings += [_strange_point(store, enclosure, point), heater_remark(event)]
+        if event.kind is EventKind.SANDED:
+            warnings.append(sanding_remark(event, clocks_in_log(store, enclosure, time_s)))
         asked = "" if withdraw else asks_whose(event, sections, touches)
         warnings.append(asked or missing_before(kept, store.events(enclosure)))
         if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:
@@ -192,6 +194,9 @@ def _said_of_a_coat(
     for name in touches or (None,):
         own = [clock for clock in clocks if clock.section in (None, ALL_SECTIONS, name)]
         found += coat_warnings(event, before, name, own, hour)
+        where = "" if name is None else f"{name}: "
+        told = memory_in_log(store, event.enclosure, name, event.time_s, shown_in)
+        found += [f"{where}{text[:1].lower()}{text[1:]}" for text in told]
     return found
 
 

@@ -18,7 +18,7 @@ from typing import Any
 
 import typer
 
-from monitor.config.load import EnclosureConfig
+from monitor.config.load import EnclosureConfig, load_config_file
 from monitor.config.model import DEFAULT_ACCURACY, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
@@ -338,6 +338,7 @@ def run(
             beside = config_file.parent if config_file is not None else None
             kept = None if store is None else store.spec_text
             keeper = keeper_of(job, events, beside, kept)
+            keeper.outside_c = _outside(config_file)
             result = Result()
             ahead = None
             if outlook:
@@ -500,6 +501,19 @@ def _teller(as_jsonl: bool) -> Callable[[Enclosure, list[SectionCall], Json], No
         typer.echo(json.dumps(told))
 
     return tell_json if as_jsonl else tell_lines
+
+
+def _outside(config_file: Path | None) -> Callable[[float], float | None] | None:
+    """The air outside by the config's forecast file, or None where there is none to be read."""
+    if config_file is None:
+        return None
+    from monitor.cli.outlook import own_forecast
+
+    try:
+        hours = own_forecast(load_config_file(config_file))
+    except FilmcallError:
+        return None  # a recording is played all the same
+    return None if hours is None else hours.temp_at_c
 
 
 def _speed(speed: str) -> float | None:

@@ -124,6 +124,8 @@ def _limit_text(limit: Limit, typed: object) -> str:
         said += f", HOLD from {tenths(limit.wait)} {unit}"
     if limit.effect is not Effect.HARM:
         said += f", {limit.effect}"
+    if limit.then is not None:
+        said += f", then {limit.then}"
     return said + ("" if limit.guard else ", sensor error not added")
 
 

@@ -44,6 +44,7 @@ from monitor.wire import Json, enclosure_dict
 from rules.air.state import pressure_at_altitude_pa
 from rules.clocks.at_event import coat_warnings, touched
 from rules.events import Event, in_force
+from rules.memory import MEMORY
 from rules.reasons import Doubt
 from rules.section import SectionCall
 from rules.text import duration_text, hour_and_day_text
@@ -283,6 +284,10 @@ class Watch:
         """The hours of weather that outlooks rest on, or None where the config names none."""
         return None if self._outlooks is None else self._outlooks.forecast
 
+    def _outside_c(self, time_s: float) -> float | None:
+        hours = None if self.forecast is None else self.forecast.hours
+        return None if hours is None else hours.temp_at_c(time_s)
+
     @property
     def log_fault(self) -> str:
         """Why the log cannot be written or read now, or ""."""
@@ -293,6 +298,7 @@ class Watch:
     def _begin(self, config: EnclosureConfig, keeper: FilmKeeper, now_s: float) -> WatchedEnclosure:
         events = self._store.events(config.name)
         keeper.text_of = self._store.spec_text
+        keeper.outside_c = self._outside_c
         keeper.all_happened = True
         keeper.set_events(events)
         facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)
@@ -350,6 +356,8 @@ class Watch:
                 keeper.clocks(name, now_s),
                 lambda time_s: hour_and_day_text(time_s, zone, now_s),
             )
+            held = keeper.film_of(name, now_s).start_doubts
+            found += [f"{name}: {each.text}" for each in held if each.name == MEMORY]
         return found
 
     def record(self, event: Event) -> Event:

@@ -10,10 +10,11 @@ from heapq import merge
 from monitor.clock import SLACK_S
 from monitor.config.model import EnclosureConfig
 from monitor.enclosure import Enclosure, LastCall
-from monitor.films import FilmKeeper, channels_of, history_rows
+from monitor.films import FilmKeeper
 from monitor.log.log import Store
-from monitor.log.rows import QUALITY_OF_CODE, Outage
+from monitor.log.rows import LIVE, QUALITY_OF_CODE, Outage
 from monitor.replay.play import CLOCK_SET
+from monitor.samples import channels_of, history_rows
 from monitor.wire import Json
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
@@ -135,11 +136,7 @@ def recall_readings(
         for event in in_force(tuple(events))
         if event.kind is EventKind.VOUCHED and event.time_s <= now_s
     ]
-    streams = [
-        _recent(store, enclosure.name, channel.config.name, channel.config.quantity, now_s)
-        for channel in enclosure.channels()
-    ]
-    for reading in merge(*streams, key=lambda each: each.time_s):
+    for reading in recent_readings(store, enclosure.config, now_s):
         while vouched and vouched[0].time_s <= reading.time_s:
             enclosure.vouch(vouched.pop(0).what or "")
         enclosure.learn((reading,))
@@ -147,10 +144,34 @@ def recall_readings(
         enclosure.vouch(event.what or "")
 
 
-def _recent(
-    store: Store, enclosure: str, point: str, quantity: Quantity, now_s: float
+def recent_readings(
+    store: Store, config: EnclosureConfig, now_s: float, source: int = LIVE
 ) -> list[Reading]:
-    times, values, codes = store.readings(enclosure, point, quantity, now_s - DOUBTS_S, now_s)
+    """Return what an enclosure's channels said in the last hours, in the order of time.
+
+    Args:
+        store: the log.
+        config: of the enclosure.
+        now_s: now [s].
+        source: where the readings came from.
+    """
+    streams = [
+        _recent(store, config.name, each.name, each.quantity, now_s, source)
+        for each in config.points
+    ]
+    return list(merge(*streams, key=lambda each: each.time_s))
+
+
+def _recent(
+    store: Store,
+    enclosure: str,
+    point: str,
+    quantity: Quantity,
+    now_s: float,
+    source: int,
+) -> list[Reading]:
+    span_s = (now_s - DOUBTS_S, now_s)
+    times, values, codes = store.readings(enclosure, point, quantity, *span_s, source=source)
     found = zip(
         times[-_READINGS_A_CHANNEL:].tolist(),
         values[-_READINGS_A_CHANNEL:].tolist(),

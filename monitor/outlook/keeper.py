@@ -118,12 +118,15 @@ def look_ahead(
         raise TooOld(
             f"the log's last reading is {duration_text(age_s)} old, so no outlook rests on it yet"
         )
+    last, made_s = made.last_start, made.outlook.made_s
     ahead = EarlierOutlook(
         made_s=made.outlook.made_s,
         stage=made.stage,
         looked_ahead_s=made.outlook.looked_ahead_s,
         breaks=made.breaks,
         source=made.outlook.source,
+        last_start_s=None if last is None else made_s + last.start_s,
+        last_start_limit=None if last is None else last.limit,
     )
     bands = bands_of(made.outlook, forecast, now_s)
     if forecast is not None and made.model is None:

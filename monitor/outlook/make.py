@@ -24,7 +24,7 @@ from rules.clocks.stages import FilmState, stage_of
 from rules.errors import FilmcallError
 from rules.events import Event, in_force
 from rules.harm import harm_time_s
-from rules.limits import limits_in_force, wet_film_allowance_k
+from rules.limits import own_limits
 from rules.outlook.by_model import modelled_outlook
 from rules.outlook.damped_trend import damped_trend
 from rules.outlook.draws import Outlook, OutlookBreak, outlook_breaks
@@ -36,6 +36,7 @@ from rules.outlook.windows import (
     Window,
     bounds_of,
     judge_starts,
+    last_start,
     limit_spans_s,
     two_coats,
     windows_of,
@@ -194,6 +195,7 @@ def make(
     next_spec = specs.get(state.next_spec_name, default)
     vapour = _gives_off_vapour(section, events, specs, default, told, clocks, state)
     limits, breaks = breaks_of(outlook, state, specs, default, clocks, config)
+    last = None
     threshold = 0.2 if config is None else config.break_probability
     coating_s = None if config is None else config.coating_time_s
     starts = judge_starts(outlook, next_spec, coating_time_s=coating_s)
@@ -203,6 +205,8 @@ def make(
         notes.append(state.coating_forbidden)
     elif LimitName.DEW_MARGIN_MIN in bounds_of(next_spec) and outlook.surface_temp_c is None:
         notes.append("no surface probe, so no dew margin and no window for a coat")
+    if windows and windows[0].start_from_s <= outlook.horizons_s[0]:
+        last = last_start(starts, threshold)
     helps = suggestions(
         outlook,
         next_spec,
@@ -232,6 +236,7 @@ def make(
         limits=limits,
         breaks=breaks,
         windows=tuple(windows),
+        last_start=last,
         pair=two_coats(outlook, next_spec, windows, coating_time_s=coating_s),
         helps=tuple(helps),
         gives_off_vapour=vapour,
@@ -362,12 +367,9 @@ def breaks_of(
     threshold = 0.2 if config is None else config.break_probability
     if state.stage in FILM_STAGES:
         film_spec = specs.get(state.spec_name, default)
-        allowance_k = wet_film_allowance_k(film_spec, state.stage, state.method)
-        in_force_now = limits_in_force(film_spec, state.stage, state.ended(film_spec))
-        bounds = {
-            name: limit.bound + (allowance_k if name is LimitName.DEW_MARGIN_MIN else 0.0)
-            for name, limit in in_force_now.items()
-        }
+        own = own_limits(film_spec, state.stage, state.method, state.ended(film_spec))
+        in_force_now = {name: limit for name, limit in own.items() if limit.harms}
+        bounds = {name: limit.bound + limit.film_below_k for name, limit in in_force_now.items()}
         spans = {}
         for name, limit in in_force_now.items():
             last = limit.until

@@ -13,7 +13,7 @@ import numpy as np
 from rules.outlook.draws import Outlook, OutlookBreak
 from rules.outlook.enclosure_model import EnclosureModel
 from rules.outlook.suggestions import Suggestion
-from rules.outlook.windows import TwoCoats, Window
+from rules.outlook.windows import LastStart, TwoCoats, Window
 from rules.reasons import break_text
 from rules.spec.model import Spec
 from rules.text import date_hour_text, duration_text, hour_and_day_text, iso_utc
@@ -39,6 +39,7 @@ class OutlookReport:
         limits: the bounds that were judged: of the film that is open, else of the next coat.
         breaks: what would hold GO back, soonest first.
         windows: starts of the next coat that hold.
+        last_start: the latest start that holds, where one holds now and its end is seen.
         pair: two coats with the recoat window between, or None.
         helps: what would help.
         gives_off_vapour: then nothing but waiting is suggested.
@@ -55,6 +56,7 @@ class OutlookReport:
     limits: Mapping[LimitName, float]
     breaks: tuple[OutlookBreak, ...]
     windows: tuple[Window, ...]
+    last_start: LastStart | None
     pair: TwoCoats | None
     helps: tuple[Suggestion, ...]
     gives_off_vapour: bool

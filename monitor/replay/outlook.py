@@ -21,6 +21,7 @@ from monitor.snapshot import OutlookBands
 from rules.clocks.stages import stage_of
 from rules.outlook.damped_trend import LEAST_CELLS, MOST_CELLS, damped_trend
 from rules.outlook.track import CELL_S, TooLittleLog, cell_means
+from rules.outlook.windows import judge_starts, last_start
 from rules.trend import EarlierOutlook
 from rules.vocabulary import ALL_SECTIONS
 from sensors.reading import Quality, Quantity
@@ -87,7 +88,7 @@ class ReplayOutlook:
         section.ahead = None
         self.bands.pop(name, None)
         try:
-            end_s = math.floor(now_s / CELL_S) * CELL_S
+            end_s = self._end_s(now_s)
             told = told_of(
                 self._column, self._found(), asked, enclosure.name, end_s, self._count(end_s),
                 self._config,
@@ -103,10 +104,28 @@ class ReplayOutlook:
         _, breaks = breaks_of(
             outlook, state, keeper.specs, keeper.default_spec, clocks, self._config
         )
+        last = None
+        if state.film_stage is None and not state.coating_forbidden:
+            spec = keeper.specs.get(state.next_spec_name, keeper.default_spec)
+            starts = judge_starts(outlook, spec, coating_time_s=self._config.coating_time_s)
+            last = last_start(starts, self._config.break_probability)
         section.ahead = EarlierOutlook(
-            now_s, state.stage, outlook.looked_ahead_s, breaks, outlook.source
+            now_s,
+            state.stage,
+            outlook.looked_ahead_s,
+            breaks,
+            outlook.source,
+            None if last is None else now_s + last.start_s,
+            None if last is None else last.limit,
         )
         self.bands[name] = bands_of(outlook, None, now_s)
+
+    def _end_s(self, now_s: float) -> float:
+        """The end of the last whole cell, or of the newest where rows come too seldom."""
+        whole = math.floor(now_s / CELL_S)
+        newest = max((cells[-1][0] for cells in self._cells.values()), default=whole)
+        filled = any(each[0] == whole for cells in self._cells.values() for each in cells)
+        return (whole if filled else max(whole, newest)) * CELL_S
 
     def _found(self) -> Mapping[Quantity, list[str]]:
         found: dict[Quantity, list[str]] = {}

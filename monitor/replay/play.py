@@ -27,6 +27,7 @@ from rules.spec.model import Spec
 from rules.text import duration_text
 from rules.vocabulary import EventKind
 from sensors.reading import Quantity, Reading
+from sensors.zones import zone_or_utc
 
 if TYPE_CHECKING:
     from sensors.recording.rows import Recording
@@ -320,6 +321,7 @@ def keeper_of(
         specs_of=lambda found, text_of: specs_of(text_of, found, beside)[0],
     )
     keeper.spec_text, keeper.text_of = job.spec_text, text_of
+    keeper.zone = zone_or_utc(job.config.timezone)
     keeper.set_events(events)
     return keeper
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from monitor.log.rows import Session
 from monitor.review.figures import TimeStamp
 from monitor.review.origin import event_origin
@@ -17,6 +19,7 @@ from monitor.review.verdict_text import (
     settle_words,
 )
 from monitor.wire import Json
+from rules.memory import FilmMemory
 from rules.review.causes import Verdict
 from rules.review.coats import CoatRecord, Window
 from rules.review.defects import AGES
@@ -133,6 +136,21 @@ def _coat_dict(coat: CoatRecord, session: Session) -> Json:
             for each in coat.limits
         ],
         "windows": [_window_dict(window) for window in coat.windows],
+        "memory": None if coat.memory is None else _memory_dict(coat.memory),
+    }
+
+
+def _memory_dict(memory: FilmMemory) -> Json:
+    """What a film went through: lowest, best and highest, by its age."""
+    lasted: Json = {}
+    for (condition, age), minutes in memory.lasted.items():
+        spans = [None if math.isinf(s) else round(s, 1) for s in minutes]
+        lasted.setdefault(condition.value, {})[age.value] = spans
+    return {
+        "lasted_s": lasted,
+        "wet": [[iso_utc(begin), iso_utc(end)] for begin, end in memory.wet_s],
+        "bloom_h": round(memory.bloom_h, 3),
+        "warmed_k": round(memory.warmed_k, 2),
     }
 
 

@@ -17,6 +17,7 @@ from monitor.review.read import SensorHealth
 from monitor.review.review import Review, SectionReview
 from monitor.review.verdict_text import NO_CHANCE, verdict_lines
 from rules.events import Event
+from rules.memory import WET_S
 from rules.reasons import LIMIT_WORDS
 from rules.review.causes import Verdict
 from rules.review.coats import CoatRecord, WindowName, WindowOutcome
@@ -94,6 +95,16 @@ def laid_words(coat: CoatRecord, stamp: TimeStamp) -> str:
     begun = stamp(coat.started_s) if coat.started_s is not None else "a time not recorded"
     ended = stamp(coat.ended_s) if coat.ended_s is not None else "a time not recorded"
     return f"Laid {begun} to {ended}"
+
+
+def memory_words(coat: CoatRecord, stamp: TimeStamp) -> str:
+    """Return when a coat was wet before it could be handled, or "" where it never was."""
+    wet_s = () if coat.memory is None else coat.memory.wet_s
+    lasted_s = sum(end - begin for begin, end in wet_s)
+    if lasted_s < WET_S:
+        return ""
+    times = f"{stamp(wet_s[0][0])} to {stamp(wet_s[-1][1])}"
+    return f"Wet {times} while soft, {duration_text(lasted_s)} in all"
 
 
 def coat_outcome(coat: CoatRecord, session: Session) -> str:
@@ -302,6 +313,7 @@ def _section_lines(each: SectionReview, review: Review, stamp: TimeStamp) -> lis
         lines += [
             f"  {coat_title(coat)}",
             f"    {laid_words(coat, stamp)}. {coat_outcome(coat, review.session)}",
+            *(f"    {each}" for each in [memory_words(coat, stamp)] if each),
         ]
         for limit in coat.limits:
             if limit.broken_s >= 60.0 or limit.beyond.partly_s > 0.0:

@@ -184,8 +184,7 @@ def _tiny(view: View, size: Size, desk: DeskView) -> Lines:
     """Words alone, for a terminal too small for anything else."""
     call = view.worst
     words = [*desk.lines, *filter(None, [quiet_text(view.snapshot)])]
-    if any(each.call is Call.GO for each in view.snapshot.calls):
-        words.append(FILM_IS_NOT_AIR)
+    words += _cautions(view, size.columns, small=True)
     if call is None:
         words.append(NO_CALL)
     else:

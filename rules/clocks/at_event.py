@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Iterable
 
 from rules.clocks.clock import Clock, ClockState
@@ -49,6 +50,56 @@ def touched(event: Event, before: Iterable[Event], sections: Collection[str]) ->
 
 def _has_open_coat(work: Work) -> bool:
     return work.newest is not None and work.newest.is_open
+
+
+_FUEL = re.compile(
+    r"propane|butane|\bgas\b|diesel|paraffin|kerosene|petrol|wood|charcoal|flame|burner", re.I
+)
+_NO_FLUE = re.compile(
+    r"\b(no|without( an?)?|un)[ -]?(flue|chimney|vent)|unflued|flueless|unvented", re.I
+)
+
+
+def heater_remark(event: Event) -> str:
+    """Return what to say of a flame in the enclosure, by the note of who lit it, or "".
+
+    Source:
+        Stoichiometry: 1 kg of propane burns to 1.6 kg of water and 3 kg of carbon dioxide; what
+        both do to an amine: AMPP paper of 2005 on amine blush (abstract).
+    """
+    if event.kind is not EventKind.HEATER_ON or event.withdrawn:
+        return ""
+    if not _NO_FLUE.search(event.note) and not _FUEL.search(event.note):
+        return ""
+    if re.search(r"\b(with|has)\b.{0,12}\bflue|electric", event.note, re.I):
+        return ""
+    return (
+        "a flame without a flue puts its water and its carbon dioxide into the tent: dew and bloom "
+        "on the film, and air that nobody should breathe; with solvent in the air a flame must not "
+        "burn inside at all. Heat with a flued or electric heater that stands outside"
+    )
+
+
+def sanding_remark(event: Event, clocks: Iterable[Clock]) -> str:
+    """Return what sanding does to a film beside it that is not touch dry, or "".
+
+    Args:
+        event: about to be kept.
+        clocks: of the whole enclosure, at the event's time.
+    """
+    if event.kind is not EventKind.SANDED or event.withdrawn:
+        return ""
+    soft = sorted(
+        clock.section or ALL_SECTIONS
+        for clock in clocks
+        if clock.name is ClockName.TOUCH_DRY
+        and clock.state in (ClockState.RUNNING, ClockState.WAITING)
+        and clock.section not in (None, ALL_SECTIONS, event.section)
+        and not clock.buried
+    )
+    if not soft:
+        return ""
+    return f"{', '.join(soft)} is not touch dry, and sanding dust settles on it"
 
 
 def asks_whose(event: Event, sections: Collection[str], touches: Collection[str]) -> str:

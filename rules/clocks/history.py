@@ -37,6 +37,7 @@ class TemperatureHistory:
         assumed_offset_k: surface less air where no surface is measured, else None [K].
         rh_low_pct: lowest humidity beside the film, accuracy included, or None [%].
         rh_high_pct: highest, likewise [%].
+        co2_ppm: most carbon dioxide beside it, or None [ppm].
 
     Raises:
         ImplausibleReading: arrays of unequal length, times that descend or are not finite, or
@@ -54,6 +55,7 @@ class TemperatureHistory:
     assumed_offset_k: float | None = None
     rh_low_pct: FloatArray | None = None
     rh_high_pct: FloatArray | None = None
+    co2_ppm: FloatArray | None = None
 
     def __post_init__(self) -> None:
         """Refuse what no clock could be computed from."""

@@ -12,11 +12,12 @@ from typing import NamedTuple
 import numpy as np
 
 from rules.air.arrays import Floats
+from rules.harm import harm_until
 from rules.limits import is_upper, wet_film_allowance_k
 from rules.outlook.draws import BREAK_PROBABILITY, Outlook
 from rules.rate import SafeSide, rate_law, reciprocal
 from rules.spec.model import Spec, TimeTable
-from rules.vocabulary import CLOCK_OF_STEP, ClockName, LimitName, Method, Stage, Step, Until
+from rules.vocabulary import CLOCK_OF_STEP, ClockName, Effect, LimitName, Method, Stage, Step, Until
 
 
 class Window(NamedTuple):
@@ -83,6 +84,7 @@ def bounds_of(spec: Spec, method: Method | None = None) -> dict[LimitName, float
     return {
         name: limit.bound + (allowance_k if name is LimitName.DEW_MARGIN_MIN else 0.0)
         for name, limit in spec.limits_for(Stage.APPLY).items()
+        if limit.effect is not Effect.SLOW
     }
 
 
@@ -141,17 +143,20 @@ def limit_spans_s(
     """
     until: dict[LimitName, Floats] = {}
     ends: dict[Until, Floats] = {}
-    for name, limit in spec.limits_for(Stage.APPLY).items():
-        if not isinstance(limit.until, Step):
-            ends[limit.until] = start_s + coating_time_s + limit.until
-        elif limit.until not in ends:
-            table = spec.times.get(CLOCK_OF_STEP[limit.until])
-            ends[limit.until] = (
+    for name, last in harm_until(spec).items():
+        if last is None:
+            until[name] = start_s + coating_time_s
+            continue
+        if not isinstance(last, Step):
+            ends[last] = start_s + coating_time_s + last
+        elif last not in ends:
+            table = spec.times.get(CLOCK_OF_STEP[last])
+            ends[last] = (
                 np.full(start_s.shape, np.inf)
                 if table is None
                 else ends_s(outlook, table, start_s + coating_time_s, SafeSide.OPENS)
             )
-        until[name] = ends[limit.until]
+        until[name] = ends[last]
     return until
 
 
@@ -209,6 +214,35 @@ def judge_starts(
     if LimitName.DEW_MARGIN_MIN in wanted and LimitName.DEW_MARGIN_MIN not in names:
         probability = np.full(starts.shape, np.nan)  # no surface probe, no dew margin, no window
     return Starts(starts, probability, worst, tuple(names))
+
+
+class LastStart(NamedTuple):
+    """The latest start of a coat from which its harm time still fits.
+
+    Attributes:
+        start_s: from when the outlook was made [s].
+        limit: which limit ends it.
+    """
+
+    start_s: float
+    limit: LimitName
+
+
+def last_start(starts: Starts, threshold: float = BREAK_PROBABILITY) -> LastStart | None:
+    """Return the latest start that holds, where one holds now and its end is seen.
+
+    Args:
+        starts: from `judge_starts`.
+        threshold: probability of a break from which a start does not hold.
+    """
+    held = 0
+    for probability in starts.probability:
+        if not probability < threshold:
+            break
+        held += 1
+    if not 0 < held < starts.probability.size or np.isnan(starts.probability[held]):
+        return None
+    return LastStart(float(starts.start_s[held - 1]), starts.names[int(starts.limit[held])])
 
 
 def windows_of(

@@ -20,7 +20,9 @@ from rules.clocks.progress import progress
 from rules.clocks.work import Pot, is_about, work_of
 from rules.events import Event, in_force
 from rules.limits import limits_in_force, wet_film_allowance_k
+from rules.memory import FilmAges, FilmAir, FilmMemory, Known, remembered
 from rules.rate import FloatArray, SafeSide, rate_law
+from rules.review.dose import DRIFT_PER_H, known_ends
 from rules.review.exposure import ClimateSeries, LimitTimes, limit_times
 from rules.spec.model import Spec, TimeTable
 from rules.units import DAY_S, HOUR_S
@@ -28,6 +30,7 @@ from rules.vocabulary import (
     CLOCK_OF_STEP,
     FILM_STAGES,
     ClockName,
+    Effect,
     EventKind,
     LimitName,
     Method,
@@ -423,7 +426,8 @@ class CoatRecord:
         steps_s: when each step, or time that a limit names, was over, on the safe side; missing
             where not reached [s].
         windows: recoat over it, pot, induction, tape.
-        limits: how long each limit was kept, by stage.
+        limits: how long each limit was kept, by stage; those that only slow a cure left out.
+        memory: what the film went through, as the call had it, or None without a climate.
     """
 
     number: int
@@ -437,6 +441,7 @@ class CoatRecord:
     steps_s: Mapping[Until, float]
     windows: tuple[Window, ...]
     limits: tuple[LimitTimes, ...] = ()
+    memory: FilmMemory | None = None
 
     @property
     def begun_s(self) -> float:
@@ -607,10 +612,45 @@ def _with_limits(record: CoatRecord, series: ClimateSeries) -> CoatRecord:
         allowance_k = wet_film_allowance_k(record.spec, stage, record.method)
         for name, limit in limits_in_force(record.spec, stage).items():
             end_s = min(to_s, record.open_until_s(limit.until))
-            if end_s <= from_s:
+            if end_s <= from_s or limit.effect is Effect.SLOW:
                 continue
             bound = limit.bound + (allowance_k if name is LimitName.DEW_MARGIN_MIN else 0.0)
             found.append(
                 limit_times(series, name, stage, bound, from_s, end_s, guarded=limit.guard)
             )
-    return replace(record, limits=tuple(found))
+    return replace(record, limits=tuple(found), memory=_memory(record, series))
+
+
+def _memory(record: CoatRecord, series: ClimateSeries) -> FilmMemory | None:
+    """What the film went through until the air no longer reached it."""
+    cells, held_s = series.span(record.begun_s, record.until_s)
+    if not held_s.size:
+        return None
+    steps = record.steps_s
+    ages = FilmAges(
+        record.begun_s,
+        record.ended_s,
+        *(steps.get(step) for step in (Step.TOUCH_DRY, Step.HANDLE, Step.CURED)),
+    )
+    ppm = None if series.co2_ppm is None else series.co2_ppm[cells]
+    air = FilmAir(
+        series.time_s[cells],
+        held_s,
+        _known(series, LimitName.DEW_MARGIN_MIN, cells),
+        _known(series, LimitName.HUMIDITY_MAX, cells),
+        _known(series, LimitName.SURFACE_TEMP_MIN, cells),
+        None if ppm is None else Known(ppm, ppm, ppm),
+    )
+    return remembered(air, ages, record.spec)
+
+
+def _known(series: ClimateSeries, name: LimitName, cells: slice) -> Known:
+    """A quantity over some cells with its known interval, the sensors' error in it."""
+    best = series.values.get(name)
+    if best is None:
+        nothing = np.full(series.time_s[cells].size, np.nan)
+        return Known(nothing, np.full_like(nothing, -np.inf), np.full_like(nothing, np.inf))
+    guard = series.guards.get(name, np.zeros(best.size))[cells]
+    low = series.lowest.get(name, best)[cells] - guard
+    high = series.highest.get(name, best)[cells] + guard
+    return Known(best[cells], *known_ends(series.time_s[cells], low, high, DRIFT_PER_H[name]))

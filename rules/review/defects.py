@@ -112,6 +112,8 @@ class Cause:
         families: coating families that it can happen to, "" for any that has the defect.
         below: of a layer on the coat below, what makes that layer; else empty.
         below_families: coating families that such a layer comes on.
+        own_bound: whether `bound` counts whatever the film's own spec says.
+        by_hardener: whether it harms the more, the more readily the hardener blooms.
     """
 
     name: str
@@ -132,6 +134,8 @@ class Cause:
     families: tuple[str, ...] = ()
     below: tuple[Cause, ...] = ()
     below_families: tuple[str, ...] = ()
+    own_bound: bool = False
+    by_hardener: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,10 +188,10 @@ def fits_family(families: tuple[str, ...], family: str) -> bool:
 
 _TEXTS = ("name", "title", "looks", "mechanism", "tell_apart", "first_aid", "ask", "source")
 _LISTS = ("other_names", "unseen", "words")
-_DEFECT_KEYS = {*_TEXTS, *_LISTS, "families", "causes", "likelihood"}
+_DEFECT_KEYS = {*_TEXTS, *_LISTS, "families", "causes", "likelihood", "by_hardener"}
 _MECHANISM_KEYS = {
     "sign", "bound", "scale", "stages", "until", "why", "shows", "clears", "source", "families",
-    "below", "would_show", "harm", "age", "age_source", "likelihood",
+    "below", "own_bound", "would_show", "harm", "age", "age_source", "likelihood",
 }  # fmt: skip
 
 
@@ -246,7 +250,8 @@ def _causes(
             raise DefectsFault(
                 f"{where}: cause {name!r} is no mechanism of the list; it has {', '.join(causes)}"
             )
-    return tuple(causes[name] for name in names)
+    hardener = _yes(where, each, "by_hardener")
+    return tuple(replace(causes[name], by_hardener=hardener) for name in names)
 
 
 def _cause(name: str, each: Mapping[str, object]) -> Cause:
@@ -269,7 +274,15 @@ def _cause(name: str, each: Mapping[str, object]) -> Cause:
         likelihood=_ratios(where, each),
         source=_text(where, each, "source"),
         families=_words(where, each, "families", needed=False),
+        own_bound=_yes(where, each, "own_bound"),
     )
+
+
+def _yes(where: str, each: Mapping[str, object], key: str) -> bool:
+    value = each.get(key, False)
+    if not isinstance(value, bool):
+        raise DefectsFault(f"{where}: {key} is not true or false; write one of them")
+    return value
 
 
 def _with_below(

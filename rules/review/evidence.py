@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
+from rules.memory import BLOOM_BY_CLASS
 from rules.review.coats import END_OF_LOG, CoatRecord, Window, WindowName, WindowOutcome
 from rules.review.defects import Cause, Sign, fits_family
 from rules.review.dose import (
@@ -189,6 +190,9 @@ def look(
     if cause.sign in _WET_GROUND:
         cells = replace(cells, share=cells.share * _not_dried(cells, bound, coat.begun_s))
     scale = _scale(cause, bound)
+    if cause.by_hardener:
+        factor = BLOOM_BY_CLASS.get(coat.spec.hardener_class, 1.0)
+        cells = replace(cells, share=cells.share * factor)
     dose = dose_of(cells, bound, scale, upper=upper, outside=_outside(spans, series))
     return _evidence(cause, coat, cells, dose, bound, unit, upper, whole_s, seen_s, series, spans)
 
@@ -295,7 +299,8 @@ def _spans(
         name = _LIMIT_OF.get(cause.sign)
         limit = None if name is None else limits_in_force(coat.spec, stage).get(name)
         end_s = to_s
-        if limit is not None:
+        # What only slows a cure slows it to its end, whatever step the sheet says it of.
+        if limit is not None and (limit.harms or cause.until is None):
             end_s = min(end_s, coat.open_until_s(limit.until))
         if cause.until is not None:
             end_s = min(end_s, coat.open_until_s(cause.until))
@@ -357,7 +362,7 @@ def _bound(cause: Cause, coat: CoatRecord, name: LimitName | None) -> tuple[floa
     if cause.sign is Sign.SURFACE_RISE:
         return cause.bound, "K", True
     limit = limits_in_force(coat.spec, Stage.APPLY).get(name)
-    bound = cause.bound if limit is None else limit.bound
+    bound = cause.bound if limit is None or cause.own_bound else limit.bound
     if name is LimitName.DEW_MARGIN_MIN and cause.stages[-1] is not Stage.CURE:
         bound += wet_film_allowance_k(coat.spec, Stage.APPLY, coat.method)
     return bound, unit_of(name), is_upper(name)

@@ -78,6 +78,8 @@ class Limit:
         effect: what the film suffers past the bound.
         wait: another bound on the inner side of `bound`, past which nothing is to be begun, or
             None, in the same unit.
+        then: what it does once `until` is over and before the film has cured; SLOW, or None where
+            it no longer matters at all.
         film_below_k: how far the film stands under its surface by its own cooling, where its own
             temperature counts [K].
     """
@@ -88,7 +90,18 @@ class Limit:
     guard: bool = True
     effect: Effect = Effect.HARM
     wait: float | None = None
+    then: Effect | None = None
     film_below_k: float = 0.0
+
+    @property
+    def harms(self) -> bool:
+        """Whether a film is spoiled past its bound."""
+        return self.effect is Effect.HARM
+
+    @property
+    def asked(self) -> float:
+        """The bound inside which everything is as the sheet wants it, in the limit's unit."""
+        return self.bound if self.wait is None else self.wait
 
 
 @dataclass(frozen=True, slots=True)

@@ -124,7 +124,7 @@ def read_limits(top: Table) -> dict[Stage, dict[LimitName, Limit]]:
 
 
 def _limit(own: Table, name: LimitName) -> Limit | None:
-    entry = own.table(name.value, ("bound", "wait", "effect", "until", "guard"))
+    entry = own.table(name.value, ("bound", "wait", "effect", "until", "then", "guard"))
     unit, low, high = _BOUNDS.get(name, TEMPERATURES)
     if not isinstance(own.values[name.value], dict):
         return None
@@ -144,7 +144,8 @@ def _limit(own: Table, name: LimitName) -> Limit | None:
     effect = Effect(entry.one_of("effect", list(Effect), required=False) or Effect.HARM)
     if bound is None or until is None:
         return None
-    found = Limit(name, bound, until, guard, effect, wait)
+    then = entry.one_of("then", [Effect.SLOW.value], required=False)
+    found = Limit(name, bound, until, guard, effect, wait, Effect(then) if then else None)
     check_wait(found, entry)
     return found
 

@@ -122,6 +122,7 @@ def _limit_dict(limit: Limit) -> dict[str, object]:
         "wait": limit.wait,
         "unit": _LIMIT_UNITS.get(limit.name, "degC"),
         "effect": limit.effect.value,
+        "then": None if limit.then is None else limit.then.value,
         "until": str(limit.until) if step else None,
         "until_s": None if step else limit.until,
         "guard": limit.guard,
@@ -254,7 +255,8 @@ _LIMITS = """\
 # What the air and the surface must be. `until` says how long it matters to the film:
 # touch-dry, recoat-opens, handle or cured, or a time from the coat's end, such as "24 h".
 # Where past it the film only cures more slowly, add effect = "slow"; where it may wait, "wait".
-# A wait = "3 K" beside a bound of "1 K" is HOLD under 3 K and STOP under 1 K.
+# A wait = "3 K" beside a bound of "1 K" is HOLD under 3 K and STOP under 1 K. With then = "slow" it
+# is still told of after `until`, and changes no call.
 [limits.apply]
 dew_margin_min = { bound = "? K", until = "handle" }      # surface over dew point; often 3 K
 humidity_max = { bound = "? %", until = "touch-dry" }

@@ -253,13 +253,13 @@ def test_an_acknowledgement_typed_while_nothing_ran_is_heard(minute: float, stan
 
 
 def noisy_calls(seed: int, hours: float) -> list[SectionCall]:
-    """An afternoon whose margin crawls about guard and bound, with noise, by the real rules."""
+    """An afternoon whose margin crawls about guard and bound (1 K, flashing), by the real rules."""
     noise = random.Random(seed)
     section = Section("hull-port", Film(TOPCOAT, Stage.FLASH, Method.ROLLER), START_S)
     calls = []
     for index in range(int(hours * 360)):
         time_s = START_S + 10.0 * index
-        base = 14.6 if index < 720 else 12.9 + 0.5 * ((index // 360) % 3)
+        base = 12.6 if index < 720 else 10.3 + 0.3 * ((index // 360) % 3)
         sensed = [
             PointValue("air", "air_temp", None, 16.0 + noise.gauss(0.0, 0.1), "ok", 0.3),
             PointValue("air", "humidity", None, 65.0 + noise.gauss(0.0, 0.5), "ok", 2.0),

@@ -169,7 +169,7 @@ def test_dew_on_a_film_of_minutes_weighs_more_than_the_same_dew_on_one_of_a_day(
 
 def test_dew_after_the_sighting_does_not_explain_it(tmp_path: Path) -> None:
     seen = "dull and milky on 2026-09-27 at ten in the morning"
-    found = job(tmp_path / "log.db", coat(1, 8.0), dew=[(36.9, 39.0)], seen=seen)
+    found = job(tmp_path / "log.db", coat(1, 14.0), dew=[(36.9, 39.0)], seen=seen)
     assert answer(found) is Finding.AGAINST
     verdict = found.sections[0].verdicts[0]
     assert verdict.ranked == ()
@@ -187,7 +187,7 @@ def test_dew_before_the_sighting_does_explain_it(tmp_path: Path) -> None:
 
 def test_an_hour_without_a_day_vetoes_but_does_not_acquit(tmp_path: Path) -> None:
     seen = "dull and milky at ten in the morning"
-    found = job(tmp_path / "log.db", coat(1, 8.0), dew=[(36.9, 39.0)], seen=seen)
+    found = job(tmp_path / "log.db", coat(1, 8.0), dew=[(29.5, 31.5)], seen=seen)
     assert answer(found) is Finding.NOT_KNOWN
     text = plain_text(found)
     assert "at 2026-09-26 10:00, the first such time after the coat" in text

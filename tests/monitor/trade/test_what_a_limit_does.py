@@ -16,7 +16,6 @@ from command import filmcall
 from trade_tent import Air, Tent, at, between, ramp, reasons, steady
 
 SHEETS = Path(__file__).parents[2] / "sheets"
-not_built = pytest.mark.xfail(strict=True, reason="the trade's rule is not built yet")
 
 
 def first_notice(call: dict[str, Any]) -> dict[str, Any]:
@@ -47,7 +46,6 @@ def cold_week(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
     return made.evaluations()
 
 
-@not_built
 def test_a_handled_polyurethane_is_never_stop_for_five_cold_nights(
     cold_week: list[dict[str, Any]],
 ) -> None:
@@ -55,7 +53,6 @@ def test_a_handled_polyurethane_is_never_stop_for_five_cold_nights(
     assert "STOP" not in handled
 
 
-@not_built
 def test_each_cold_night_has_its_notice_first(cold_week: list[dict[str, Any]]) -> None:
     for begin, end in NIGHTS:
         told = first_notice(at(cold_week, (begin + end) / 2.0))
@@ -87,7 +84,6 @@ def margins(folder: Path, from_h: float, margin_k: float, hours: float = 2.0) ->
     return {call["call"] for call in between(made.evaluations(), from_h + 0.3, from_h + hours)}
 
 
-@not_built
 @pytest.mark.parametrize("margin_k", [2.6, 2.0, 1.4])
 def test_under_3_kelvin_a_flashing_film_waits(tmp_path: Path, margin_k: float) -> None:
     assert margins(tmp_path, 3.0, margin_k) == {"HOLD"}
@@ -103,7 +99,6 @@ def test_under_3_kelvin_no_coat_goes_on(tmp_path: Path) -> None:
     assert at(made.evaluations(), 3.5)["call"] == "STOP"
 
 
-@not_built
 def test_a_touch_dry_film_is_not_stopped_by_a_small_margin(tmp_path: Path) -> None:
     assert "STOP" not in margins(tmp_path, 10.0, 1.5)  # touch dry at 6 h, handled at 26 h
 
@@ -116,7 +111,6 @@ def test_a_handled_film_is_stopped_by_no_dew(tmp_path: Path) -> None:
     assert "STOP" not in margins(tmp_path, 34.0, -0.8)  # handled at about 26 h
 
 
-@not_built
 def test_dew_on_a_handled_film_is_a_notice(tmp_path: Path) -> None:
     made = Tent(
         tmp_path, "two-pack-epoxy-primer", lambda h: margin_from(h, 34.0, -0.8), 36.0, step_min=15
@@ -150,7 +144,6 @@ def test_a_sheet_states_wait_and_effect_and_they_are_shown(tmp_path: Path) -> No
 
 # (d) A moisture-curing film at 37 % of its 40 %: it takes longer, nothing is spoiled. Air of 20
 # degC at 37 % has a dew point of 4.9 degC (psychrometric chart), so the margin is 14 K.
-@not_built
 def test_dry_air_only_slows_a_moisture_curing_film() -> None:
     ran = filmcall(
         "check", "--air", "20", "--rh", "37", "--surface", "19.5", "--json",
@@ -165,7 +158,6 @@ def test_dry_air_only_slows_a_moisture_curing_film() -> None:
     assert "slow" in told["text"].lower()
 
 
-@not_built
 def test_soft_cure_of_a_moisture_curing_film_is_laid_to_dry_air(tmp_path: Path) -> None:
     made = Tent(
         tmp_path,
@@ -182,7 +174,6 @@ def test_soft_cure_of_a_moisture_curing_film_is_laid_to_dry_air(tmp_path: Path) 
     assert "dry" in json.dumps(verdict["causes"][0])
 
 
-@not_built
 def test_cold_that_only_slows_is_judged_ok_and_so_rings_nothing(
     cold_week: list[dict[str, Any]],
 ) -> None:

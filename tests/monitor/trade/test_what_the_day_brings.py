@@ -13,11 +13,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import pytest
 from command import filmcall
 from trade_tent import Air, Tent, between, hour_of, iso, ramp, steady
-
-not_built = pytest.mark.xfail(strict=True, reason="the trade's rule is not built yet")
 
 # --- (i) heat that failed --------------------------------------------------------------------
 # Hour 0 is 06:00, so 12 is 18:00 and 18 midnight. The heater is on since 17:00 and dies at 20:00
@@ -61,7 +58,6 @@ def heat_told(calls: list[dict[str, Any]], begin: float, end: float) -> list[dic
     ]
 
 
-@not_built
 def test_a_heater_that_failed_is_said_before_midnight(tmp_path: Path) -> None:
     told = heat_told(heated(tmp_path, heater_dies, MIDNIGHT), DEAD, MIDNIGHT)
     assert told, "nothing was said of the heater"
@@ -125,7 +121,6 @@ def check_now(made: Tent, *words: str) -> str:
     return ran.out
 
 
-@not_built
 def test_check_now_says_until_when_a_coat_may_begin_and_what_ends_it(tmp_path: Path) -> None:
     made, begin = swinging(tmp_path)
     made.evaluations()
@@ -135,14 +130,12 @@ def test_check_now_says_until_when_a_coat_may_begin_and_what_ends_it(tmp_path: P
     assert LAST_START_H - 2.0 <= hour <= LAST_START_H + 0.25
 
 
-@not_built
 def test_check_now_says_last_brush_down_in_words(tmp_path: Path) -> None:
     made, _ = swinging(tmp_path)
     made.evaluations()
     assert re.search(r"last brush down by \d\d:\d\d", check_now(made), re.IGNORECASE)
 
 
-@not_built
 def test_a_call_with_an_outlook_carries_the_last_start(tmp_path: Path) -> None:
     made, begin = swinging(tmp_path)
     ran = filmcall(
@@ -157,7 +150,6 @@ def test_a_call_with_an_outlook_carries_the_last_start(tmp_path: Path) -> None:
     assert LAST_START_H - 2.0 <= hour <= LAST_START_H + 0.25
 
 
-@not_built
 def test_every_call_carries_the_key_whether_known_or_not(tmp_path: Path) -> None:
     made = Tent(tmp_path, "two-pack-epoxy-primer", steady(Air(20.0, 8.0, 19.5)), 2.0)
     for call in made.evaluations():
@@ -165,7 +157,6 @@ def test_every_call_carries_the_key_whether_known_or_not(tmp_path: Path) -> None
         assert call["last_start"] is None or hour_of(call["last_start"]) >= hour_of(call["time"])
 
 
-@not_built
 def test_a_hand_reading_knows_of_no_last_start() -> None:
     ran = filmcall("check", "--air", "21", "--rh", "60", "--surface", "19", "--json")
     assert json.loads(ran.out)["last_start"] is None
@@ -174,7 +165,6 @@ def test_a_hand_reading_knows_of_no_last_start() -> None:
 # --- drip from the cover -------------------------------------------------------------------------
 # The sheet of the cover is as cold as outside; air of 18 degC with a dew point of 11 drips from a
 # cover at 5 while a hull at 17.5 is dry (6.5 K).
-@not_built
 def test_a_cover_at_the_airs_dew_point_drips_while_the_hull_is_dry(tmp_path: Path) -> None:
     file = tmp_path / "hours.csv"
     rows = [f"{iso(hour)},{OUTSIDE_C},1.0" for hour in range(-24, 48)]

@@ -15,8 +15,6 @@ from typing import Any
 import pytest
 from trade_tent import Air, Tent, at, between, ramp, reasons, steady, words_of
 
-not_built = pytest.mark.xfail(strict=True, reason="the trade's rule is not built yet")
-
 # Hour 0 is 06:00. The hull stands at 16.0 degC from 19:00 on; the dew point climbs through 16.0 at
 # hour 14.0 (20:00) and falls through it at hour 22 1/3 (04:20): water for 8 h 20 min, on a film
 # whose coat ended at hour 8, six hours before. At 18 degC and 17.5 the primer is touch dry some
@@ -43,7 +41,6 @@ def minutes(clock: str) -> int:
     return 60 * int(hour) + int(minute)
 
 
-@not_built
 def test_a_night_of_dew_holds_the_next_morning_with_times_and_what_to_do(tmp_path: Path) -> None:
     call = at(tent(tmp_path, 27.0).evaluations(), MORNING)
     assert call["call"] == "HOLD"
@@ -56,14 +53,12 @@ def test_a_night_of_dew_holds_the_next_morning_with_times_and_what_to_do(tmp_pat
     assert abs(minutes(end) - minutes("04:20")) <= 15
 
 
-@not_built
 def test_no_go_comes_the_whole_day_while_nobody_washed(tmp_path: Path) -> None:
     calls = tent(tmp_path, 34.0).evaluations()
     words = {call["call"] for call in between(calls, 23.5, 34.0)}
     assert words == {"HOLD"}
 
 
-@not_built
 @pytest.mark.parametrize("answer", ["washed", "inspected", "sanded"])
 def test_what_answers_it_ends_the_hold(tmp_path: Path, answer: str) -> None:
     made = tent(tmp_path, 29.0)
@@ -77,7 +72,6 @@ def test_what_answers_it_ends_the_hold(tmp_path: Path, answer: str) -> None:
     assert after["call"] == "GO"
 
 
-@not_built
 def test_washing_another_section_answers_nothing_here(tmp_path: Path) -> None:
     def both(hour: float) -> Air:
         air = dewy_night(hour)
@@ -92,14 +86,12 @@ def test_washing_another_section_answers_nothing_here(tmp_path: Path) -> None:
     assert [r for r in reasons(at(calls, 27.9, "stbd"), "memory") if r["state"] != "ok"] == []
 
 
-@not_built
 def test_a_washing_before_the_dew_answers_nothing(tmp_path: Path) -> None:
     made = tent(tmp_path, 27.0)
     made.event("washed", 13.0)
     assert reasons(at(made.evaluations(), MORNING), "memory")
 
 
-@not_built
 def test_the_next_coat_over_it_is_spoken_of_when_it_is_recorded(tmp_path: Path) -> None:
     made = tent(tmp_path, 26.0)
     made.evaluations()
@@ -107,7 +99,6 @@ def test_the_next_coat_over_it_is_spoken_of_when_it_is_recorded(tmp_path: Path) 
     assert re.search(r"\bwash", said.out + said.err, re.IGNORECASE), said.out
 
 
-@not_built
 def test_the_review_calls_nothing_unwashed_that_was_washed(tmp_path: Path) -> None:
     made = tent(tmp_path, 30.0)
     made.evaluations()
@@ -151,7 +142,6 @@ def gas_texts(value: Any) -> list[str]:
     return [text for each in inside for text in gas_texts(each)]
 
 
-@not_built
 def test_carbon_dioxide_is_said_beside_the_call_as_air_and_never_as_safe(tmp_path: Path) -> None:
     call = at(gassed(tmp_path).evaluations(), 10.0)
     said = " ".join(gas_texts(call))
@@ -160,7 +150,6 @@ def test_carbon_dioxide_is_said_beside_the_call_as_air_and_never_as_safe(tmp_pat
     assert not re.search(r"(?<!not )\b(safe|harmless|fine)\b", said, re.IGNORECASE), said
 
 
-@not_built
 def test_a_heater_without_a_flue_gets_a_remark_when_it_is_recorded(tmp_path: Path) -> None:
     made = Tent(tmp_path, "two-pack-epoxy-primer", fuel_heated, 1.0)
     said = made.event("heater-on", 0.5, "--note", "propane, no flue", section=None)
@@ -196,7 +185,6 @@ def bloom_weight_h(folder: Path, hardener_class: str) -> float:
     return max(weights, default=0.0)
 
 
-@not_built
 def test_a_fast_amine_blooms_worst(tmp_path: Path) -> None:
     slow, fast = (bloom_weight_h(tmp_path / name, name) for name in ("polyamide", "fast-amine"))
     assert fast > slow
@@ -222,7 +210,6 @@ def pinhole_causes(folder: Path, weather: Any, defect: str) -> dict[str, Any]:
     return dict(verdict)
 
 
-@not_built
 @pytest.mark.parametrize("defect", ["blisters", "pinholes"])
 def test_a_hull_that_warms_after_coating_may_have_breathed_through_the_film(
     tmp_path: Path, defect: str
@@ -231,7 +218,6 @@ def test_a_hull_that_warms_after_coating_may_have_breathed_through_the_film(
     assert re.search(r"outgas|warm(s|ed|ing)\b", warmed), warmed
 
 
-@not_built
 def test_a_hull_that_cools_after_coating_did_not_breathe_out(tmp_path: Path) -> None:
     verdict = pinhole_causes(tmp_path, cooling, "blisters")
     assert "blister" in verdict["defect"]
@@ -257,7 +243,7 @@ def test_wrinkling_is_laid_to_an_early_recoat(tmp_path: Path) -> None:
     ("defect", "hull_c", "words"),
     [
         ("sags", 7.0, r"\bcold"),
-        pytest.param("dry patches", 34.0, r"\bhot|\bheat|\bwarm|\bdry", marks=not_built),
+        ("dry patches", 34.0, r"\bhot|\bheat|\bwarm|\bdry"),
     ],
 )
 def test_sags_and_dry_patches_have_their_causes(

@@ -517,6 +517,7 @@ def test_the_dict_has_the_whole_spec_in_si_units() -> None:
             "wait": None,
             "unit": "degC",
             "effect": "harm",
+            "then": None,
             "until": "cured",
             "until_s": None,
             "guard": True,

@@ -1,0 +1,159 @@
+"""`filmcall check --now`: the call that the log's last readings make, and until when to start."""
+
+from __future__ import annotations
+
+import json
+import time
+from itertools import groupby
+from pathlib import Path
+
+from monitor.config.load import load_config_file
+from monitor.config.model import Config, EnclosureConfig
+from monitor.enclosure import Enclosure
+from monitor.films import FilmKeeper
+from monitor.live.restart import last_calls, recent_readings, sections_of
+from monitor.log.files import reading_log
+from monitor.log.log import Store
+from monitor.log.rows import LIVE
+from monitor.outlook.keeper import look_ahead
+from monitor.outlook.read import choose_source
+from monitor.replay.play import ReplayJob, keeper_of
+from monitor.samples import channels_of, history_rows
+from monitor.specs import find_spec
+from monitor.wire import enclosure_dict
+from rules.air.uncertainty import SHOW_FACTOR
+from rules.clocks.all_clocks import history_wanted_from_s
+from rules.errors import FilmcallError
+from rules.section import SectionCall
+from rules.text import printable
+from sensors.forecast import ForecastHours
+
+
+def run(
+    config_file: Path, *, enclosure: str | None, db: Path | None, as_json: bool
+) -> tuple[str, str]:
+    """Return what is to be printed, and the call.
+
+    Args:
+        config_file: describes the enclosure.
+        enclosure: which, or None for the only one.
+        db: the log.
+        as_json: JSON in place of lines.
+
+    Raises:
+        FilmcallError: the config, the log or the enclosure cannot be used.
+    """
+    from monitor.cli.check import lines
+
+    config = load_config_file(config_file)
+    chosen = _chosen(config, enclosure)
+    forecast = None
+    if config.forecast.file is not None:
+        from monitor.cli.outlook import own_forecast
+
+        forecast = own_forecast(config)
+    with reading_log(db) as store:
+        calls = calls_now(store, chosen, config_file.parent, forecast)
+    if as_json:
+        return json.dumps(enclosure_dict(chosen.name, calls), indent=2), calls[0].call.value
+    told = []
+    for call in calls:
+        u_k = call.climate.dew_margin_u_k
+        text = lines(call, None if u_k is None else SHOW_FACTOR * u_k)
+        told.append(f"{printable(call.section)}: {text}" if len(calls) > 1 else text)
+    return "\n".join(told), calls[0].call.value
+
+
+def _chosen(config: Config, wanted: str | None) -> EnclosureConfig:
+    names = [each.name for each in config.enclosures]
+    found = [each for each in config.enclosures if wanted in (None, each.name)]
+    if len(found) == 1:
+        return found[0]
+    raise FilmcallError(
+        f"enclosure {wanted or '(any)'!r} is not one of the config's, so there is no call; "
+        f"give one with --enclosure: {', '.join(names)}"
+    )
+
+
+def calls_now(
+    store: Store, config: EnclosureConfig, beside: Path, forecast: ForecastHours | None = None
+) -> list[SectionCall]:
+    """Return every section's call by the log's last hours, the worst first.
+
+    Args:
+        store: the log.
+        config: of the enclosure.
+        beside: the folder that spec files count from.
+        forecast: outdoor hours, or None.
+
+    Raises:
+        FilmcallError: the log has no reading of the enclosure.
+    """
+    source, name = choose_source(store, config.name)
+    events = store.events(name, source=source)
+    spec, text = find_spec(config.spec, beside)
+    keeper = keeper_of(ReplayJob(config, spec, "", text), events, beside, store.spec_text)
+    keeper.outside_c = None if forecast is None else forecast.temp_at_c
+    now_s = time.time()
+    if source != LIVE:  # a recording's present is its own end
+        now_s = min(now_s, _newest_s(store, config, source))
+    rows = recent_readings(store, config, now_s, source)
+    begin_s = rows[0].time_s if rows else now_s
+    sections, _ = sections_of(config, events)
+    last = last_calls(store, name, sections) if source == LIVE else {}
+    _take_temperatures(store, config, keeper, sections, now_s, source)
+    tent = Enclosure(config, keeper.film_of, begin_s, last, on_evaluated=keeper.evaluated)
+    for each in sections:
+        tent.ensure_section(each)
+    instants = [(time_s, list(some)) for time_s, some in groupby(rows, lambda each: each.time_s)]
+    for place, (time_s, some) in enumerate(instants):
+        if place == len(instants) - 1:
+            _look(store, config, tent, beside, now_s, forecast)
+        tent.take(some, time_s)
+    tent.advance(now_s)
+    return tent.explain()
+
+
+def _newest_s(store: Store, config: EnclosureConfig, source: int) -> float:
+    ends_s = [
+        float(times[-1])
+        for each in config.points
+        for times, _, _ in [
+            store.readings(config.name, each.name, each.quantity, 0.0, time.time(), source=source)
+        ]
+        if times.size
+    ]
+    return max(ends_s, default=time.time())
+
+
+def _look(
+    store: Store,
+    config: EnclosureConfig,
+    tent: Enclosure,
+    beside: Path,
+    now_s: float,
+    forecast: ForecastHours | None,
+) -> None:
+    """Give each section its outlook, where the log determines one."""
+    for name, section in tent.sections.items():
+        try:
+            made = look_ahead(store, config, name, beside, now_s, forecast=forecast)
+        except FilmcallError:
+            continue  # the call says that there is none
+        section.ahead = made.ahead
+
+
+def _take_temperatures(
+    store: Store,
+    config: EnclosureConfig,
+    keeper: FilmKeeper,
+    sections: set[str],
+    now_s: float,
+    source: int,
+) -> None:
+    for section in sections:
+        wanted_s = history_wanted_from_s(section, keeper.events, now_s)
+        if wanted_s is not None:
+            channels = channels_of(config, section)
+            rows = history_rows(store, config.name, channels, wanted_s, now_s, source=source)
+            keeper.samples(section).take_from_log(rows)

@@ -1,0 +1,472 @@
+"""What a film went through since it was laid: wet, damp, cold, hot, gassed or warmed, by its age.
+
+Takes the air over one film and its steps; call, gates and review read the same `FilmMemory`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, tzinfo
+from enum import StrEnum
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+
+from rules.air.arrays import wetting_points_c
+from rules.air.saturation import AIR_MAX_C, AIR_MIN_C
+from rules.clocks.history import TemperatureHistory
+from rules.clocks.section_work import SectionWork
+from rules.clocks.work import is_about
+from rules.events import Event
+from rules.known import Bools, Floats, edge_of
+from rules.limits import limits_in_force
+from rules.reasons import Doubt
+from rules.spec.model import AMINES, Spec
+from rules.text import duration_text, hour_and_day_text
+from rules.units import HOUR_S
+from rules.vocabulary import EventKind, LimitName, LimitState, Stage, Step
+
+MEMORY = "memory"
+"""Name of the reason that a film's history gives."""
+
+WET_S = 300.0
+"""Water for less than this may be a probe's, and holds no coat; common practice, no source [s]."""
+
+COLD_BLOOM_C = 15.0
+"""Colder than this an amine is slow to react and blooms; trade literature as other documents quote
+it, from memory [degC]."""
+
+GASSED_PPM = 1500.0
+"""Over this the air is a flame's or a crowd's and no longer the weather's; from memory [ppm]."""
+
+WARMED_K = 5.0
+"""A ground that warms by so much under a soft film pushes its air out through it; common practice
+for timber and filler, no source [K]."""
+
+BLOOM_BY_CLASS: Mapping[str, float] = dict(zip(AMINES, (0.5, 0.7, 1.0, 2.0), strict=True))
+"""How readily a hardener blooms, 1 where its kind is not known; judgement, common practice, no
+source [1]."""
+
+BLOOM_TOLD_H = 1.0
+"""A dose of bloom from which people are told; judgement, no source [h]."""
+
+_COLD_SCALE_K, _DAMP_SCALE_K, _GAS_SCALE_PPM = 10.0, 3.0, 2000.0
+_OPEN = {"wet": 1.0, "soft": 0.3, "hard": 0.0}
+_ANSWERS = (EventKind.WASHED, EventKind.INSPECTED, EventKind.SANDED)
+_GRID_S = 600.0
+_DRIEST_PCT = 1.1
+
+
+class Age(StrEnum):
+    """How far a film is when something reaches it."""
+
+    WET = "wet"  # until it is touch dry
+    SOFT = "soft"  # until it can be handled
+    HARD = "hard"  # until it has cured
+
+
+class Condition(StrEnum):
+    """What can reach it."""
+
+    WET = "wet"  # at the dew point or under it
+    DAMP = "damp"  # under the margin, or over the humidity, that its sheet asks for a coat
+    COLD = "cold"
+    HOT = "hot"
+    GASSED = "carbon dioxide"
+    WARMED = "warmed"  # the ground, since the coat went on
+
+
+class Minutes(NamedTuple):
+    """How long something lasted: what is sure, the best estimate, and what it can have been [s]."""
+
+    lowest_s: float
+    best_s: float
+    highest_s: float
+
+
+class Known(NamedTuple):
+    """A quantity cell by cell: best estimate, NaN where nobody measured, and its known interval."""
+
+    best: Floats
+    low: Floats
+    high: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FilmAir:
+    """The air and the ground of one film, cell by cell.
+
+    Attributes:
+        time_s: start of each cell, ascending [s].
+        held_s: how long each counts [s].
+        margin_k: surface over dew or frost point [K].
+        humidity_pct: of the air [%].
+        surface_c: of the ground [degC].
+        co2_ppm: carbon dioxide, or None where nobody measures it [ppm].
+    """
+
+    time_s: Floats
+    held_s: Floats
+    margin_k: Known
+    humidity_pct: Known
+    surface_c: Known
+    co2_ppm: Known | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FilmAges:
+    """When a film was laid and how far it came.
+
+    Attributes:
+        begun_s: first brush stroke [s].
+        ended_s: the coat's end, or None while it goes on [s].
+        dry_s: touch dry, or None [s].
+        handled_s: handled, or None [s].
+        cured_s: cured, or None [s].
+    """
+
+    begun_s: float
+    ended_s: float | None
+    dry_s: float | None = None
+    handled_s: float | None = None
+    cured_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FilmMemory:
+    """What one film went through.
+
+    Attributes:
+        lasted: how long each condition lasted, by the film's age; without an entry where never.
+        wet_s: spans of water on it before it could be handled, by the best estimate [s].
+        bloom_h: hours of what makes an amine bloom, at its worst on a film just laid; judgement.
+        warmed_k: how far its ground warmed while it was not touch dry [K].
+    """
+
+    lasted: Mapping[tuple[Condition, Age], Minutes]
+    wet_s: tuple[tuple[float, float], ...] = ()
+    bloom_h: float = 0.0
+    warmed_k: float = 0.0
+
+    def minutes(self, condition: Condition, *ages: Age) -> Minutes:
+        """Return how long a condition lasted at some ages together [s]."""
+        found = [self.lasted[condition, age] for age in ages if (condition, age) in self.lasted]
+        return Minutes(*(sum(column) for column in zip(*found, strict=True))) if found else NEVER
+
+
+NEVER = Minutes(0.0, 0.0, 0.0)
+
+
+def remembered(air: FilmAir, ages: FilmAges, spec: Spec) -> FilmMemory:
+    """Return what a film went through.
+
+    Args:
+        air: over it, from the first brush stroke on; what lies outside its life does not count.
+        ages: of the film.
+        spec: that it was laid with.
+
+    Source:
+        Conditions by the coat's own sheet; the rest judgement, as each constant says.
+    """
+    stages = _stages(air.time_s, ages)
+    bounds = {name: limit.asked for name, limit in limits_in_force(spec, Stage.APPLY).items()}
+    level_c = _level_c(air, ages)
+    lasted: dict[tuple[Condition, Age], Minutes] = {}
+    for condition, (least, best, most) in _conditions(air, bounds, level_c).items():
+        for age, at in stages.items():
+            found = Minutes(*(float(air.held_s[hit & at].sum()) for hit in (least, best, most)))
+            if found.highest_s > 0.0:
+                lasted[condition, age] = found
+    soft = stages[Age.WET] | stages[Age.SOFT]
+    with np.errstate(invalid="ignore"):
+        wet = (air.margin_k.best <= 0.0) & soft
+    young = air.surface_c.best[stages[Age.WET] & np.isfinite(air.surface_c.best)]
+    return FilmMemory(
+        lasted=lasted,
+        wet_s=_spans(air, wet),
+        bloom_h=_bloom_h(air, stages, spec, bounds.get(LimitName.DEW_MARGIN_MIN, 3.0)),
+        warmed_k=max(0.0, float(young.max()) - level_c) if young.size else 0.0,
+    )
+
+
+def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
+    """Return the air of one section as the log, or the running program, has sampled it.
+
+    Where nobody measured for longer than the history's gap, cells of ten minutes stand in whose
+    interval widens from both sides, as `known` has it.
+
+    Args:
+        history: with humidity beside the temperatures.
+        now_s: now [s].
+        from_s: from when on it is asked for [s].
+    """
+    keep = (history.time_s >= from_s) & (history.time_s <= now_s)
+    time_s = history.time_s[keep]
+    nothing = np.full(time_s.size, np.nan)
+
+    def column(values: Floats | None) -> Floats:
+        return nothing if values is None else values[keep]
+
+    cold, warm = column(history.coldest_c), column(history.warmest_c)
+    air_low, air_high = column(history.air_coldest_c), column(history.air_warmest_c)
+    rh_low, rh_high = column(history.rh_low_pct), column(history.rh_high_pct)
+    acc, air_acc = history.accuracy_k, history.air_accuracy_k
+    rh = 0.5 * (rh_low + rh_high)
+    dew = _wetting_c(0.5 * (air_low + air_high), rh)
+    dampest = _wetting_c(air_high + air_acc, rh_high)
+    driest = _wetting_c(air_low - air_acc, rh_low)
+    grid = _with_gaps(time_s, history.max_gap_s, now_s)
+    margin_k, humidity_pct, surface_c = (
+        _widened(time_s, each, grid, history.max_gap_s, now_s)
+        for each in (
+            Known(cold - dew, cold - acc - dampest, warm + acc - driest),
+            Known(rh, rh_low, rh_high),
+            Known(cold, cold - acc, warm + acc),
+        )
+    )
+    held_s = np.diff(np.append(grid, max(now_s, grid[-1] if grid.size else now_s)))
+    co2 = None
+    if history.co2_ppm is not None:
+        ppm = np.interp(grid, time_s, column(history.co2_ppm)) if time_s.size else grid
+        co2 = Known(ppm, ppm, ppm) if bool(np.isfinite(ppm).any()) else None
+    return FilmAir(grid, held_s, margin_k, humidity_pct, surface_c, co2)
+
+
+def air_now(history: TemperatureHistory) -> float:
+    """Return the dew point, or frost point where that is higher, last sampled; NaN for none [degC].
+
+    Args:
+        history: with humidity beside the temperatures.
+    """
+    columns = (
+        history.air_coldest_c, history.air_warmest_c, history.rh_low_pct, history.rh_high_pct
+    )  # fmt: skip
+    if any(each is None or not each.size for each in columns):
+        return math.nan
+    cold_c, warm_c, low_pct, high_pct = (float(each[-1]) for each in columns if each is not None)
+    at = np.array([0.5 * (cold_c + warm_c)]), np.array([0.5 * (low_pct + high_pct)])
+    return float(_wetting_c(*at)[0])
+
+
+def _wetting_c(air_c: Floats, rh_pct: Floats) -> Floats:
+    within = (np.clip(air_c, AIR_MIN_C, AIR_MAX_C), np.clip(rh_pct, _DRIEST_PCT, 100.0))
+    return wetting_points_c(*within, missing_ok=True)
+
+
+def _with_gaps(time_s: Floats, max_gap_s: float, now_s: float) -> Floats:
+    """The samples, with cells of ten minutes where a gap lies between them or before now."""
+    ends = np.append(time_s, now_s) if time_s.size else time_s
+    extra = [
+        np.arange(begin + _GRID_S, end, _GRID_S)
+        for begin, end in pairwise(ends)
+        if end - begin > max_gap_s
+    ]
+    return np.sort(np.concatenate([time_s, *extra])) if extra else time_s
+
+
+def _widened(time_s: Floats, known: Known, grid: Floats, max_gap_s: float, now_s: float) -> Known:
+    if grid.size == time_s.size and not np.isnan(known.best).any():
+        return known
+    best = np.full(grid.size, np.nan)
+    best[np.searchsorted(grid, time_s)] = known.best
+    ends = []
+    for values, upper in ((known.low, False), (known.high, True)):
+        edge = edge_of(time_s, values, max_gap_s, upper=upper, now_s=now_s)
+        flat = np.full(grid.size, math.inf if upper else -math.inf)
+        ends.append(np.interp(grid, edge.time_s, edge.value) if edge.time_s.size else flat)
+    return Known(best, *ends)
+
+
+def _stages(time_s: Floats, ages: FilmAges) -> dict[Age, Bools]:
+    """Which cells lie in each age of the film."""
+    end = math.inf
+    edges = [ages.begun_s]
+    for at in (ages.dry_s, ages.handled_s, ages.cured_s):
+        edges.append(max(edges[-1], end if at is None else at))
+    return {
+        age: (time_s >= begin) & (time_s < until)
+        for age, begin, until in zip(Age, edges[:-1], edges[1:], strict=True)
+    }
+
+
+def _level_c(air: FilmAir, ages: FilmAges) -> float:
+    """The ground while the coat went on, from which warming counts."""
+    until_s = ages.begun_s + HOUR_S if ages.ended_s is None else ages.ended_s
+    laid = air.surface_c.best[(air.time_s >= ages.begun_s) & (air.time_s <= until_s)]
+    laid = laid[np.isfinite(laid)]
+    return float(np.median(laid)) if laid.size else math.inf
+
+
+def _conditions(
+    air: FilmAir, bounds: Mapping[LimitName, float], level_c: float
+) -> dict[Condition, tuple[Bools, Bools, Bools]]:
+    """For each condition the cells where it is sure, likely and possible."""
+    margin_k = bounds.get(LimitName.DEW_MARGIN_MIN, 3.0)
+    wettest = bounds.get(LimitName.HUMIDITY_MAX, math.inf)
+    damp_k = _past(air.margin_k, margin_k, upper=False)
+    damp_pct = _past(air.humidity_pct, wettest, upper=True)
+    found = {
+        Condition.WET: _past(air.margin_k, 0.0, upper=False),
+        Condition.DAMP: (damp_k[0] | damp_pct[0], damp_k[1] | damp_pct[1], damp_k[2] | damp_pct[2]),
+        Condition.COLD: _past(
+            air.surface_c, bounds.get(LimitName.SURFACE_TEMP_MIN, -math.inf), upper=False
+        ),
+        Condition.HOT: _past(
+            air.surface_c, bounds.get(LimitName.SURFACE_TEMP_MAX, math.inf), upper=True
+        ),
+        Condition.WARMED: _past(air.surface_c, level_c + WARMED_K, upper=True),
+    }
+    if air.co2_ppm is not None:
+        found[Condition.GASSED] = _past(air.co2_ppm, GASSED_PPM, upper=True)
+    return found
+
+
+def _past(known: Known, bound: float, *, upper: bool) -> tuple[Bools, Bools, Bools]:
+    """The cells past a bound for sure, by the best estimate, and perhaps."""
+    with np.errstate(invalid="ignore"):
+        if upper:
+            return known.low > bound, known.best > bound, known.high > bound
+        return known.high <= bound, known.best <= bound, known.low <= bound
+
+
+def _spans(air: FilmAir, hit: Bools) -> tuple[tuple[float, float], ...]:
+    """The spans of the cells that are hit, those that only a cell parts joined."""
+    found: list[tuple[float, float]] = []
+    for k in np.flatnonzero(hit):
+        begin, end = float(air.time_s[k]), float(air.time_s[k] + air.held_s[k])
+        if found and begin - found[-1][1] <= _GRID_S:
+            found[-1] = (found[-1][0], end)
+        else:
+            found.append((begin, end))
+    return tuple(found)
+
+
+def _bloom_h(air: FilmAir, stages: Mapping[Age, Bools], spec: Spec, margin_k: float) -> float:
+    """Hours of cold, damp and carbon dioxide on a film of amine, by how open it was to them.
+
+    Source:
+        AMPP paper of 2005 on amine blush (abstract) for what makes it; weights are judgement.
+    """
+    if "epoxy" not in spec.chemistry or not air.time_s.size:
+        return 0.0
+    share = sum((_OPEN[age] * at for age, at in stages.items()), np.zeros(air.time_s.size))
+    cold = np.clip((COLD_BLOOM_C - air.surface_c.best) / _COLD_SCALE_K, 0.0, 1.0)
+    damp = np.clip((margin_k - air.margin_k.best) / _DAMP_SCALE_K, 0.0, 1.0)
+    dose = np.nan_to_num(cold) + np.nan_to_num(damp)
+    if air.co2_ppm is not None:
+        gas = np.clip((air.co2_ppm.best - GASSED_PPM) / _GAS_SCALE_PPM, 0.0, 1.0)
+        dose = dose + np.nan_to_num(gas)
+    factor = BLOOM_BY_CLASS.get(spec.hardener_class, 1.0)
+    return factor * float((dose * share * air.held_s).sum()) / HOUR_S
+
+
+# --- what follows ---------------------------------------------------------------------------------
+
+
+def answered_s(section: str | None, standing: Iterable[Event], now_s: float) -> float:
+    """Return when what a section's film went through was last dealt with, or minus infinity [s].
+
+    Args:
+        section: its name, or None.
+        standing: the enclosure's events in force.
+        now_s: now [s].
+    """
+    done = (
+        each.time_s
+        for each in standing
+        if each.kind in _ANSWERS and each.time_s <= now_s and is_about(each, section)
+    )
+    return max(done, default=-math.inf)
+
+
+def memory_doubts(
+    memory: FilmMemory, answered: float, now_s: float, zone: tzinfo | None
+) -> tuple[Doubt, ...]:
+    """Return what holds the next coat over a film that was wet while it was soft.
+
+    Args:
+        memory: of the film.
+        answered: when somebody last washed, inspected or sanded it [s].
+        now_s: now [s].
+        zone: of the times that it names; UTC where it is not known.
+    """
+    spans = [(max(begin, answered), end) for begin, end in memory.wet_s if end > answered]
+    lasted_s = sum(end - begin for begin, end in spans)
+    if lasted_s < WET_S:
+        return ()
+
+    def hour(time_s: float) -> str:
+        return hour_and_day_text(time_s, zone or UTC, now_s)
+
+    begin, end = spans[0][0], spans[-1][1]
+    still = now_s - end < _GRID_S
+    when = f"since {hour(begin)}" if still else f"{hour(begin)} to {hour(end)}"
+    if len(spans) > 1:
+        when += f", {duration_text(lasted_s)} in all"
+    first = "once it is dry wash" if still else "wash"
+    text = f"Wet {when} while soft: {first}, look, sand. Then record washed, inspected or sanded"
+    return (Doubt(MEMORY, text, LimitState.NEAR, lasted_s, 0.0, "s"),)
+
+
+def memory_notices(memory: FilmMemory, answered: float, begun_s: float) -> tuple[Doubt, ...]:
+    """Return what else of a film's history is told beside every call, and changes none.
+
+    Args:
+        memory: of the film.
+        answered: when somebody last washed, inspected or sanded it [s].
+        begun_s: when the film was begun [s].
+    """
+    found: list[Doubt] = []
+    if memory.bloom_h >= BLOOM_TOLD_H and answered < begun_s:
+        ages = (Age.WET, Age.SOFT)
+        ways = [
+            f"{duration_text(lasted_s)} {word}"
+            for condition, word in (
+                (Condition.COLD, "cold"),
+                (Condition.DAMP, "damp"),
+                (Condition.GASSED, "in carbon dioxide"),
+            )
+            if (lasted_s := memory.minutes(condition, *ages).best_s) >= WET_S
+        ]
+        open_to = ", ".join(ways) or f"colder than {COLD_BLOOM_C:.0f} °C"
+        text = f"It may bloom ({open_to} while soft; judgement): wash before the next coat"
+        found.append(Doubt("bloom", text, LimitState.OK, memory.bloom_h, BLOOM_TOLD_H, "h"))
+    if memory.warmed_k >= WARMED_K:
+        text = (
+            f"The hull warmed {memory.warmed_k:.0f} K under the wet film: timber and filler push "
+            "air out through it (outgassing). Look for pinholes"
+        )
+        found.append(Doubt("outgassing", text, LimitState.OK, memory.warmed_k, WARMED_K, "K"))
+    return tuple(found)
+
+
+def history_told(
+    bench: SectionWork,
+    steps_ended: Mapping[Step, float | None],
+    standing: Iterable[Event],
+    zone: tzinfo | None,
+) -> tuple[tuple[Doubt, ...], tuple[Doubt, ...]]:
+    """Return what of the newest film's history holds the next coat, and what is only told.
+
+    Args:
+        bench: the section's work laid out beside its temperatures.
+        steps_ended: when each of the film's steps ended, or None where it has not [s].
+        standing: the enclosure's events in force.
+        zone: of the times that are named; UTC where it is not known.
+    """
+    coat, now_s = bench.work.newest, bench.now_s
+    spec = None if coat is None else bench.spec_laid(coat)
+    if coat is None or coat.started_s is None or bench.work.back_in_service_s is not None:
+        return (), ()
+    steps = (Step.TOUCH_DRY, Step.HANDLE, Step.CURED)
+    ages = FilmAges(coat.started_s, coat.ended_s, *(steps_ended.get(step) for step in steps))
+    air = air_of(bench.history, now_s, coat.started_s)
+    memory = remembered(air, ages, spec or bench.default_spec)
+    answered = answered_s(bench.section, standing, now_s)
+    return (
+        memory_doubts(memory, answered, now_s, zone),
+        memory_notices(memory, answered, coat.started_s),
+    )

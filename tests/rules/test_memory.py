@@ -1,0 +1,122 @@
+"""What a film remembers, against days worked by hand.
+
+Margins are set by humidity 100 %, where air, dew point and a surface at the air's temperature are
+the same by definition; hours are plain arithmetic. Weights of bloom are judgement, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC
+
+import numpy as np
+import pytest
+
+from monitor.specs import find_spec
+from rules.clocks.history import TemperatureHistory
+from rules.events import Event
+from rules.memory import (
+    Age,
+    Condition,
+    FilmAges,
+    air_of,
+    answered_s,
+    memory_doubts,
+    memory_notices,
+    remembered,
+)
+from rules.vocabulary import EventKind, LimitState
+
+HOUR = 3600.0
+PRIMER = find_spec("two-pack-epoxy-primer")[0]
+AGES = FilmAges(0.0, HOUR, dry_s=5 * HOUR, handled_s=25 * HOUR)
+WET_FROM, WET_TO = 8 * HOUR, 10 * HOUR
+
+
+def history(hull_c: float = 15.0, *, gap: tuple[float, float] | None = None) -> TemperatureHistory:
+    """Thirty hours in minutes: dry at 50 %; from 8 to 10 h saturated, 1 K over the hull."""
+    time_s = np.arange(0.0, 30 * HOUR, 60.0)
+    if gap is not None:
+        time_s = time_s[(time_s < gap[0]) | (time_s >= gap[1])]
+    wet = (time_s >= WET_FROM) & (time_s < WET_TO)
+    rh = np.where(wet, 100.0, 50.0)
+    air = np.where(wet, hull_c + 1.0, hull_c)
+    hull = np.full(time_s.size, hull_c)
+    return TemperatureHistory(
+        time_s, hull, hull, 0.0, air_coldest_c=air, air_warmest_c=air, air_accuracy_k=0.0,
+        rh_low_pct=rh, rh_high_pct=rh,
+    )  # fmt: skip
+
+
+def memory(told: TemperatureHistory, ages: FilmAges = AGES, now_s: float = 30 * HOUR):
+    return remembered(air_of(told, now_s, 0.0), ages, PRIMER)
+
+
+def test_two_hours_of_water_on_a_soft_film_are_remembered_to_the_minute() -> None:
+    found = memory(history())
+    assert found.minutes(Condition.WET, Age.SOFT) == (2 * HOUR, 2 * HOUR, 2 * HOUR)
+    assert found.minutes(Condition.WET, Age.WET, Age.HARD).highest_s == 0.0
+    assert found.wet_s == ((WET_FROM, WET_TO),)
+
+
+def test_the_same_water_on_a_film_that_was_handled_holds_nothing() -> None:
+    found = memory(history(), replace(AGES, dry_s=2 * HOUR, handled_s=7 * HOUR))
+    assert found.minutes(Condition.WET, Age.HARD).best_s == 2 * HOUR
+    assert found.wet_s == ()
+    assert memory_doubts(found, -np.inf, 30 * HOUR, UTC) == ()
+
+
+def test_hours_that_nobody_measured_may_have_been_wet_and_accuse_nobody() -> None:
+    # A gap of 3 h beside a margin of 10 K: 6 K an hour from both sides leave it open in the middle.
+    found = memory(history(gap=(12 * HOUR, 18 * HOUR)))
+    sure, best, most = found.minutes(Condition.WET, Age.SOFT)
+    assert (sure, best) == (2 * HOUR, 2 * HOUR)
+    assert 2 * HOUR < most <= 8 * HOUR
+    assert found.wet_s == ((WET_FROM, WET_TO),)
+
+
+def test_an_accuracy_of_half_a_kelvin_parts_sure_from_possible() -> None:
+    told = replace(history(), accuracy_k=1.5)
+    sure, best, most = memory(told).minutes(Condition.WET, Age.SOFT)
+    assert (sure, best, most) == (0.0, 2 * HOUR, 2 * HOUR)
+
+
+def test_only_an_answer_after_the_water_answers_it() -> None:
+    found = memory(history())
+    washed = [Event(EventKind.WASHED, hour * HOUR, "tent", "port") for hour in (7.0, 11.0)]
+    early, late = (answered_s("port", washed[:n], 30 * HOUR) for n in (1, 2))
+    (held,) = memory_doubts(found, early, 30 * HOUR, UTC)
+    assert held.state is LimitState.NEAR
+    assert "wash, look, sand" in held.text
+    assert "08:00" in held.text
+    assert "10:00" in held.text
+    assert memory_doubts(found, late, 30 * HOUR, UTC) == ()
+    assert answered_s("stbd", washed, 30 * HOUR) == -np.inf
+
+
+def test_what_was_wet_again_after_the_wash_is_held_again() -> None:
+    (held,) = memory_doubts(memory(history()), 9 * HOUR, 30 * HOUR, UTC)
+    assert held.value == HOUR, "of two hours one came after the wash"
+
+
+@pytest.mark.parametrize(
+    ("hardener", "times"), [("polyamide", 0.5), ("fast-amine", 2.0), ("", 1.0)]
+)
+def test_bloom_goes_by_the_hardener(hardener: str, times: float) -> None:
+    air = air_of(history(10.0), 30 * HOUR, 0.0)
+    plain = remembered(air, AGES, replace(PRIMER, hardener_class="")).bloom_h
+    found = remembered(air, AGES, replace(PRIMER, hardener_class=hardener)).bloom_h
+    assert found == pytest.approx(times * plain)
+    # 10 degC is half of the way from 15 to 5: 5 h laid and 20 h soft, at 1 and 0.3, halved; and
+    # two hours under the margin of 3 K on the soft film.
+    assert plain == pytest.approx(0.5 * (5.0 + 0.3 * 20.0) + 0.3 * 2.0 * 4.0 / 3.0, rel=0.06)
+
+
+def test_a_ground_that_warms_under_a_wet_film_is_told_and_one_that_warms_later_is_not() -> None:
+    told = history()
+    for hour, says in ((3.0, True), (12.0, False)):
+        hull = np.where(told.time_s >= hour * HOUR, 22.0, 15.0)
+        found = memory(replace(told, coldest_c=hull, warmest_c=hull))
+        names = [each.name for each in memory_notices(found, -np.inf, 0.0)]
+        assert ("outgassing" in names) is says
+        assert found.warmed_k == pytest.approx(7.0 if says else 0.0)
