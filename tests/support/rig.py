@@ -29,7 +29,11 @@ from sensors.reading import Quality, Quantity, Reading
 PORT, STBD = "hull-port", "hull-stbd"
 AIR = "air-bow"
 ENCLOSURE = "tent"
-PRIMER, TOPCOAT, ENAMEL = "two-pack-epoxy-primer", "polyurethane-topcoat", "one-pack-enamel"
+# Sheets whose every limit harms from the first stroke to its step, so that each break is a fact.
+PRIMER, TOPCOAT, ENAMEL = (
+    str(Path(__file__).parent / "rig_specs" / f"strict-{name}.toml")
+    for name in ("two-pack-epoxy-primer", "polyurethane-topcoat", "one-pack-enamel")
+)
 MINUTE_S, HOUR_S = 60.0, 3600.0
 BASE = "yard/filmcall"
 
