@@ -34,7 +34,8 @@ from sensors.simulate.tent import Action, Tent, TentSettings, TrueState
 
 STEP_S = 30.0
 START_S = 1_796_000_000.0
-SPEC = "polyurethane-topcoat"
+# Every limit harms to its last step, so that whatever the truth breaks is asked for as STOP.
+SPEC = str(Path(__file__).parent / "rig_specs" / "strict-polyurethane-topcoat.toml")
 # A STOP is due by then: three intervals of the slowest probe's lag, one reading to confirm a jump,
 # and three intervals after which a value that stopped coming counts no more.
 STOP_DUE_S = 300.0
@@ -251,6 +252,8 @@ class Soak:
         self.publisher: Publisher | None = None
         self.tent = Tent(settings, seed, START_S, actions, faults)
         self.actions, self.faults, self.outages = list(actions), faults, outages
+        # Somebody looks every two hours, so that a film that got wet forbids GO no longer.
+        self.looks_s = [START_S + 7200.0 * each for each in range(1, int(12 * days) + 1)]
         self.spec: Spec = find_spec(SPEC)[0]
         points = tuple(
             PointConfig(
@@ -404,6 +407,9 @@ class Soak:
             action = self.actions.pop(0)
             if action.kind in EVENT_KINDS:
                 self.unkept.append(Event(EventKind(action.kind), self.clocks.wall(), enclosure))
+        while self.looks_s and self.looks_s[0] <= now_s:
+            self.looks_s.pop(0)
+            self.unkept.append(Event(EventKind.INSPECTED, self.clocks.wall(), enclosure))
         kept = []
         for event in self.unkept:
             try:

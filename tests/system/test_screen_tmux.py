@@ -128,7 +128,7 @@ def test_a_resize_is_clean(pane: Pane) -> None:
     pane.start("stop")
     pane.wait_text("Also")
     pane.tmux("resize-window", "-x", "40", "-y", "12")
-    pane.wait_text("polytunnel", "X STOP hull-starboard", "pot A use by", "with sensor error")
+    pane.wait_text("hull-starboard", "HOLD hull-port", "pot A use by", "with sensor error")
     assert len(pane.text().splitlines()) <= 12
     assert "CLIMATE" not in pane.text()
     pane.tmux("resize-window", "-x", "120", "-y", "40")
@@ -153,7 +153,7 @@ def test_the_glance_comes_and_goes_and_hides_no_stop_at_any_size(pane: Pane) -> 
     pane.wait_text("STOP", "c coat start", "g big", "q quit")
     pane.press("?")
     pane.press("g")
-    pane.wait_text("X STOP hull-starboard")
+    pane.wait_text("hull-starboard: Stop at", "HOLD hull-port")
 
 
 @pytest.mark.parametrize(

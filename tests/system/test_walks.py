@@ -160,7 +160,7 @@ def test_the_walk_with_two_probes_can_be_walked(desk: Desk, broker: RealBroker) 
         desk.wait("is the film safe?", "Finish to the next break line")
         (clocks,) = lines_of_the_page("filmcall clocks")
         ran = desk.type(clocks)
-        assert re.search(r"^use by +A +\d.* left, until ", ran.stdout, re.MULTILINE)
+        assert re.search(r"^use by +pot A +\d.* left, until ", ran.stdout, re.MULTILINE)
         assert re.search(r"^recoat by .* left, until ", ran.stdout, re.MULTILINE)
 
         # 4. Lamps hear the word, and whoever comes later the whole call.

@@ -132,8 +132,6 @@ FORGED = {
     "every STOP taken out": "DELETE FROM calls WHERE call = 'STOP'",
     "a hull made warmer": "UPDATE readings SET raw = raw + 6 WHERE channel IN "
     "(SELECT id FROM channels WHERE point = 'plank-port')",
-    "an hour given to a coat": "UPDATE events SET time_us = time_us + 1800000000, "
-    "recorded_us = recorded_us + 1800000000 WHERE kind = 'coat-started'",
 }
 
 
