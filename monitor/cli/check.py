@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 
 from monitor.cli.options import method_named, typed_temperature
@@ -92,6 +94,28 @@ def _said(name: str, text: str) -> Reason:
     return Reason(name, LimitState.UNKNOWN, None, None, None, "", text)
 
 
+_OPTION_OF = {
+    "air_temp_c": "--air",
+    "rh_pct": "--rh",
+    "wet_bulb_c": "--wet-bulb",
+    "surface_temp_c": "--surface",
+    "altitude_m": "--altitude",
+}
+"""What a painter typed, for what the rules call it."""
+
+
+@contextmanager
+def _named_as_typed() -> Iterator[None]:
+    try:
+        yield
+    except ImplausibleReading as error:
+        text = str(error)
+        for name, option in _OPTION_OF.items():
+            text = text.replace(f"{name} ", f"{option} ")
+        raise ImplausibleReading(text) from None
+
+
+@_named_as_typed()
 def run(
     *,
     air: str,
@@ -118,36 +142,6 @@ def run(
     Raises:
         FilmcallError: anything given cannot be.
     """
-    try:
-        return _judged(air, rh, wet_bulb, surface, spec_name, altitude_m, method, as_json=as_json)
-    except ImplausibleReading as error:
-        text = str(error)
-        for name, option in _OPTION_OF.items():
-            text = text.replace(f"{name} ", f"{option} ")
-        raise ImplausibleReading(text) from None
-
-
-_OPTION_OF = {
-    "air_temp_c": "--air",
-    "rh_pct": "--rh",
-    "wet_bulb_c": "--wet-bulb",
-    "surface_temp_c": "--surface",
-    "altitude_m": "--altitude",
-}
-"""What a painter typed, for what the rules call it."""
-
-
-def _judged(
-    air: str,
-    rh: str | None,
-    wet_bulb: str | None,
-    surface: str | None,
-    spec_name: str | None,
-    altitude_m: float,
-    method: str | None,
-    *,
-    as_json: bool,
-) -> tuple[str, str]:
     air_temp_c = checked_air_c(temperature_c(typed_temperature(air)))
     pressure_pa = pressure_at_altitude_pa(altitude_m)
     rh_accuracy_pct, rh_by_air = HUMIDITY_ACCURACY_PCT, 0.0

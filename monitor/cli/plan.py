@@ -15,9 +15,12 @@ plan_app = typer.Typer(rich_markup_mode=None)
 _SOLVE = figure(
     "--solve", "How long a solver may look; 0 for none [s].", "s", least=0.0, most=3600.0
 )
-_SOLVE = figure(
-    "--solve", "How long a solver may look; 0 for none [s].", "s", least=0.0, most=3600.0
-)
+_Forecast = Annotated[
+    Path | None, typer.Option(help="Hours of weather ahead, CSV or JSON.", dir_okay=False)
+]
+_WeatherYear = Annotated[
+    Path | None, typer.Option(help="A typical year: EPW or TMY3.", dir_okay=False)
+]
 
 
 def _day(text: str | None) -> date | None:
@@ -36,12 +39,8 @@ def _day(text: str | None) -> date | None:
 def plan(
     context: typer.Context,
     job: Annotated[Path | None, typer.Option(help="The job's file.", dir_okay=False)] = None,
-    forecast: Annotated[
-        Path | None, typer.Option(help="Hours of weather ahead, CSV or JSON.", dir_okay=False)
-    ] = None,
-    weather_year: Annotated[
-        Path | None, typer.Option(help="A typical year: EPW or TMY3.", dir_okay=False)
-    ] = None,
+    forecast: _Forecast = None,
+    weather_year: _WeatherYear = None,
     start: Annotated[str | None, typer.Option(help="First day, in place of the job's.")] = None,
     solve: Annotated[float, _SOLVE] = 10.0,
     season: Annotated[
@@ -110,12 +109,8 @@ today_app = typer.Typer(rich_markup_mode=None)
 )
 def today(
     job: Annotated[Path, typer.Option(help="The job's file.", dir_okay=False)],
-    forecast: Annotated[
-        Path | None, typer.Option(help="Hours of weather ahead, CSV or JSON.", dir_okay=False)
-    ] = None,
-    weather_year: Annotated[
-        Path | None, typer.Option(help="A typical year: EPW or TMY3.", dir_okay=False)
-    ] = None,
+    forecast: _Forecast = None,
+    weather_year: _WeatherYear = None,
     at: Annotated[str | None, typer.Option(help="Instead of now: 14:30 or ISO 8601.")] = None,
     solve: Annotated[float, _SOLVE] = 0.0,
     db: DbOption = None,

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from importlib.resources import files
 from typing import Any
 
-from monitor import __version__
+from monitor.html_page import html_page
 from monitor.job.chart import plan_chart, season_chart
 from monitor.job.make import Made
 from monitor.job.season import Season
@@ -20,11 +19,10 @@ from monitor.job.text import (
     risk_lines,
     shopping_lines,
 )
-from monitor.palette import PAGE_COLOURS
 from monitor.review.report import SAFETY
 from rules.job.plan import PlannedStep
 from rules.job.shopping import Shopping
-from rules.text import clean, hour_text
+from rules.text import hour_text
 
 
 def plan_page(made: Made, helps: Sequence[str], shopping: Shopping) -> str:
@@ -41,7 +39,8 @@ def plan_page(made: Made, helps: Sequence[str], shopping: Shopping) -> str:
         {"name": name, "steps": [_step(step, made) for step in steps]}
         for name, steps in itertools.groupby(shown, lambda step: day_text(step.start_s, zone))
     ]
-    return _page(
+    return html_page(
+        "plan.html.j2",
         title=f"Plan of {plan.job.boat}",
         head=head_lines(plan, made.solved, zone),
         chart=plan_chart(made) if plan.steps else "",
@@ -74,7 +73,8 @@ def _step(step: PlannedStep, made: Made) -> dict[str, Any]:
 
 def season_page(season: Season) -> str:
     """Return a season's page."""
-    return _page(
+    return html_page(
+        "plan.html.j2",
         title="When a coat holds",
         head=[season.about + ".", "A typical year, counted hour by hour: no forecast."],
         chart=season_chart(season.cells),
@@ -84,20 +84,4 @@ def season_page(season: Season) -> str:
         more=[],
         shopping=[],
         caution=[CAUTION, SAFETY],
-    )
-
-
-def _page(**context: Any) -> str:
-    from jinja2 import Environment, StrictUndefined
-
-    environment = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=lambda value: clean(value) if type(value) is str else value,
-    )
-    text = (files("monitor") / "data" / "plan.html.j2").read_text("utf-8")
-    return environment.from_string(text).render(
-        colours=PAGE_COLOURS, version=__version__, **context
     )

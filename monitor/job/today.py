@@ -9,12 +9,12 @@ import numpy as np
 from monitor.job.make import JobAtHand, Made
 from monitor.job.text import CAUTION, day_text, generic_lines, moment_text
 from rules.air.arrays import wetting_temps_c
-from rules.batch.plan import BatchFault, MixJob, plan_batches
+from rules.batch.plan import BatchFault, plan_batches
 from rules.job.air import Air
 from rules.job.model import CoatToLay, JobSection
 from rules.job.plan import PlannedStep
 from rules.job.problem import SLOT_S
-from rules.job.shopping import LOSS_PCT
+from rules.job.shopping import mix_job
 from rules.text import counted, duration_text, hour_and_day_text, hour_text
 from rules.units import DAY_S, HOUR_S, celsius
 from rules.vocabulary import LimitName, Stage
@@ -86,19 +86,12 @@ def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tz
 
 
 def _mix(hand: JobAtHand, section: JobSection, coat: CoatToLay, step: PlannedStep) -> list[str]:
-    if coat.film is None:
+    mix = mix_job(section, coat)
+    if mix is None:
         return ["      how much: give dry or wet in the job's system"]
     air = _course(hand, section)
     hour = int(np.clip((step.start_s - air.start_s) // HOUR_S, 0, air.temp_c.shape[1] - 1))
     temp_c = float(air.temp_c[0, hour])
-    mix = MixJob(
-        spec=coat.spec,
-        film=coat.film,
-        sections=((section.name, section.area_m2),),
-        method=coat.method,
-        loss_pct=LOSS_PCT,
-        rate_m2_per_h=min(max(section.area_m2 / coat.takes_s * HOUR_S, 0.1), 500.0),
-    )
     try:
         plan = plan_batches(mix, temp_c).present
     except BatchFault as fault:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from importlib.resources import files
 from typing import Any
 
-from monitor import __version__
+from monitor.html_page import html_page
 from monitor.log.rows import Session
-from monitor.palette import PAGE_COLOURS
 from monitor.review import text as words
 from monitor.review import verdict_text as says
 from monitor.review.chart import SLIM, coat_chart, table_rows
@@ -31,7 +29,7 @@ from rules.review.coats import CoatRecord, WindowOutcome
 from rules.review.evidence import Evidence
 from rules.review.exposure import LimitTimes
 from rules.spec.model import Spec
-from rules.text import clean, counted, duration_text
+from rules.text import counted, duration_text
 from rules.vocabulary import ALL_SECTIONS, LimitName
 
 CALLS_SHOWN = 60
@@ -59,23 +57,14 @@ def html_report(review: Review, written_s: float | None = None) -> str:
     Raises:
         ReportNotInstalled: jinja2 is missing.
     """
+    context = _context(review, written_s)
     try:
-        from jinja2 import Environment, StrictUndefined
+        return html_page("report.html.j2", **context)
     except ImportError:
         raise ReportNotInstalled(
             "the HTML report needs jinja2, which is not installed, so no page was written; "
             "install filmcall with its 'report' extra"
         ) from None
-    text = (files("monitor") / "data" / "report.html.j2").read_text("utf-8")
-    environment = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        # Direction marks would turn a note about; the drawing is no such text.
-        finalize=lambda value: clean(value) if type(value) is str else value,
-    )
-    return environment.from_string(text).render(**_context(review, written_s), colours=PAGE_COLOURS)
 
 
 def _context(review: Review, written_s: float | None) -> dict[str, Any]:
@@ -104,7 +93,6 @@ def _context(review: Review, written_s: float | None) -> dict[str, Any]:
         "zone": stamp.name,
         "kind": _kind(review, stamp),
         "recorded_by": _recorded_by(review),
-        "version": __version__,
         "written": "" if written_s is None else f"{stamp(written_s)} {stamp.name}",
         "seal": seal,
         "caution": words.CAUTION,

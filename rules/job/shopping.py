@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from rules.batch.plan import BatchFault, MixJob, plan_batches
 from rules.job.model import CoatToLay, Job, JobSection
+from rules.units import HOUR_S
 
 LOSS_PCT = 10.0
 POT_WASTE_ML = 40.0
@@ -90,22 +91,28 @@ def shopping_of(job: Job, temp_c: float, resandings: Iterable[str] = ()) -> Shop
     )
 
 
-def _with(paint: Paint, section: JobSection, coat: CoatToLay, temp_c: float) -> Paint:
-    lacking = Paint(
-        paint.spec, paint.base_ml, paint.hardener_ml, paint.thinner_ml, paint.pots,
-        tuple(dict.fromkeys((*paint.unknown, section.name))),
-    )  # fmt: skip
-    if coat.film is None or coat.spec.mix is None:
-        return lacking
-    rate = section.area_m2 / coat.takes_s * 3600.0
-    mix = MixJob(
+def mix_job(section: JobSection, coat: CoatToLay) -> MixJob | None:
+    """Return what a coat on a section asks of a batch plan; None where its film is not stated."""
+    if coat.film is None:
+        return None
+    return MixJob(
         spec=coat.spec,
         film=coat.film,
         sections=((section.name, section.area_m2),),
         method=coat.method,
         loss_pct=LOSS_PCT,
-        rate_m2_per_h=min(max(rate, 0.1), 500.0),
+        rate_m2_per_h=min(max(section.area_m2 / coat.takes_s * HOUR_S, 0.1), 500.0),
     )
+
+
+def _with(paint: Paint, section: JobSection, coat: CoatToLay, temp_c: float) -> Paint:
+    lacking = Paint(
+        paint.spec, paint.base_ml, paint.hardener_ml, paint.thinner_ml, paint.pots,
+        tuple(dict.fromkeys((*paint.unknown, section.name))),
+    )  # fmt: skip
+    mix = mix_job(section, coat)
+    if mix is None or coat.spec.mix is None:
+        return lacking
     try:
         plan = plan_batches(mix, temp_c).present
     except BatchFault:

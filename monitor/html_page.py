@@ -1,0 +1,36 @@
+"""Fills an HTML page of `monitor/data` with text that can do nothing but be read."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from typing import Any
+
+from monitor import __version__
+from monitor.palette import PAGE_COLOURS
+from rules.text import clean
+
+
+def html_page(name: str, **context: Any) -> str:
+    """Return a page, with every text escaped and cleaned of what would turn or hide it.
+
+    Args:
+        name: of the template in `monitor/data`.
+        context: what it shows; a name that it asks for and does not get is an error.
+
+    Raises:
+        ImportError: jinja2 is missing.
+    """
+    from jinja2 import Environment, StrictUndefined
+
+    environment = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        # Direction marks would turn a note about; the drawing is no such text.
+        finalize=lambda value: clean(value) if type(value) is str else value,
+    )
+    text = (files("monitor") / "data" / name).read_text("utf-8")
+    return environment.from_string(text).render(
+        colours=PAGE_COLOURS, version=__version__, **context
+    )
