@@ -422,9 +422,12 @@ def test_the_broker_forgets_the_call_of_a_program_that_fell_silent(
         line = intake.connection._client.socket()
         assert isinstance(line, socket.socket)
         assert line.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY), "a word waits for nothing"
+        # It listens before the word is said: a connection may take longer than a word lasts.
+        first = closing(Listener(broker.port))
+        publisher.tick(time.time())
+        wait_for(lambda: first.last("brief/status") == b"online")
         publisher.tell("tent", {"call": "GO"}, time.time())
         publisher.tick(time.time())
-        first = closing(Listener(broker.port))
         wait_for(lambda: first.call())
         time.sleep(2.5)
         second = closing(Listener(broker.port))
