@@ -276,8 +276,9 @@ class FilmKeeper:
             under = stricter_of(under, each.limits)
         doubts = film_doubts(state, section, overcoat, unknown, spec.name) if wet else ()
         held, notices = history_told(bench, state.steps_ended, self._standing, self.zone)
-        heat, drip = self._of_the_tent(bench, soft=state.steps_ended.get(Step.HANDLE) is None)
-        held, notices = (*held, *heat), (*notices, *(drip if wet else ()))
+        soft = state.steps_ended.get(Step.HANDLE) is None
+        of_tent, told_of_tent = self._of_the_tent(bench, wet=wet, soft=soft)
+        held, notices = (*held, *of_tent), (*notices, *told_of_tent)
         film = Film(
             spec=spec,
             stage=state.stage,
@@ -362,19 +363,34 @@ class FilmKeeper:
         return overcoat
 
     def _of_the_tent(
-        self, bench: SectionWork, *, soft: bool
+        self, bench: SectionWork, *, wet: bool, soft: bool
     ) -> tuple[tuple[Doubt, ...], tuple[Doubt, ...]]:
-        """Whether a heater that is on heats, and whether the cover drips on a soft film."""
-        from rules.heat import drip_notices, heat_doubts, heater_on_s
-        from rules.memory import air_now
+        """Whether what heats and dries does so, the cover drips, and the sun is on the hull."""
+        from rules import heat
+        from rules.memory import dew_points_of
 
         now_s, history = bench.now_s, bench.history
         outside_c = None if self.outside_c is None else self.outside_c(now_s)
-        on_s = heater_on_s(self._standing, now_s)
-        heat: tuple[Doubt, ...] = ()
-        if history.air_warmest_c is not None:
-            heat = heat_doubts(history.time_s, history.air_warmest_c, on_s, outside_c, now_s)
-        return heat, drip_notices(air_now(history), outside_c) if soft else ()
+        doubts: tuple[Doubt, ...] = ()
+        air_c = history.air_warmest_c
+        moist = dew_points_of(history, now_s - heat.LOOK_BACK_S)
+        _, dew_c, _ = moist
+        notices: tuple[Doubt, ...] = ()
+        if wet and soft and dew_c.size:
+            notices = heat.drip_notices(float(dew_c[-1]), outside_c)
+        if air_c is not None and air_c.size:
+            fires_s, dryer_s = (
+                heat.on_since_s(self._standing, each, now_s)
+                for each in (heat.HEATER, heat.DEHUMIDIFIER)
+            )
+            doubts = (
+                *heat.heat_doubts(history.time_s, air_c, fires_s, outside_c, now_s),
+                *heat.dry_doubts(*moist, dryer_s, now_s),
+            )
+            if soft:
+                hull_c = float(history.coldest_c[-1]), float(history.warmest_c[-1])
+                notices += heat.sun_notices(*hull_c, float(air_c[-1]))
+        return doubts, notices
 
     def _happened(self, time_s: float) -> tuple[Event, ...]:
         """The events that count at a time: live all that stand, whatever the clock says now."""

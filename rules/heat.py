@@ -1,11 +1,13 @@
-"""Whether a heater that is on heats, and whether the cover drips: what the air tells of the tent.
+"""Whether heater and dehumidifier work, the cover drips or the sun is on the hull.
 
-Takes the air's course since the heater went on and what it is outside; hands doubts and notices.
+Takes the course of the air and the hull since they went on, and what it is outside; hands doubts
+and notices.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,7 +18,9 @@ from rules.units import HOUR_S
 from rules.vocabulary import EventKind, LimitState
 
 HEAT = "heat"
+DRY = "dry"
 DRIP = "drip"
+SUN = "sun"
 
 LOOK_BACK_S = 3.0 * HOUR_S
 """So long back the warmest air is looked for from which it fell [s]."""
@@ -33,17 +37,33 @@ TOWARDS = 0.12
 STILL_S, STILL_K = 0.5 * HOUR_S, 0.3
 """It falls still where it fell by so much in so long; judgement, no source [s, K]."""
 
+DAMPER_K, DAMPER_PCT = 1.5, 5.0
+"""A dehumidifier's own swing stays under these rises of dew point and humidity; judgement, no
+source [K, %]."""
 
-def heater_on_s(standing: Sequence[Event], now_s: float) -> float | None:
-    """Return since when the heater is on, by who switched it, or None where it is not [s]."""
+SUN_K = 6.0
+"""A hull so far over the air is warmed by the sun or a radiant heater, and one side so far over the
+other dries unevenly; common practice, no source [K]."""
+
+HEATER = (EventKind.HEATER_ON, EventKind.HEATER_OFF)
+DEHUMIDIFIER = (EventKind.DEHUMIDIFIER_ON, EventKind.DEHUMIDIFIER_OFF)
+"""What switches each on and off."""
+
+
+def on_since_s(
+    standing: Sequence[Event], switch: tuple[EventKind, EventKind], now_s: float
+) -> float | None:
+    """Return since when something is on, by who switched it, or None where it is not [s].
+
+    Args:
+        standing: the enclosure's events in force, in the order of time.
+        switch: `HEATER` or `DEHUMIDIFIER`.
+        now_s: now [s].
+    """
     on_s = None
     for event in standing:
-        if event.time_s > now_s:
-            continue
-        if event.kind is EventKind.HEATER_ON:
-            on_s = event.time_s
-        elif event.kind is EventKind.HEATER_OFF:
-            on_s = None
+        if event.time_s <= now_s and event.kind in switch:
+            on_s = event.time_s if event.kind is switch[0] else None
     return on_s
 
 
@@ -64,17 +84,11 @@ def heat_doubts(
     """
     if on_s is None or outside_c is None:
         return ()
-    from_s = max(on_s + WARMS_UP_S, now_s - LOOK_BACK_S)
-    seen = (time_s >= from_s) & (time_s <= now_s) & np.isfinite(air_c)
-    times, values = time_s[seen], air_c[seen]
-    if times.size < 3 or now_s - times[-1] > STILL_S:
+    course = _course(time_s, -air_c, on_s, now_s)
+    if course is None or course.lately < STILL_K:
         return ()
-    present_c = float(np.median(values[-3:]))
-    highest_c = float(values.max())
-    before = values[times <= times[-1] - STILL_S]
-    if not before.size or float(before[-1]) - present_c < STILL_K:
-        return ()
-    fell_k = highest_c - present_c
+    present_c, fell_k = -course.present, course.risen
+    highest_c = present_c + fell_k
     if outside_c >= present_c or fell_k < max(FELL_K, TOWARDS * (highest_c - outside_c)):
         return ()
     text = (
@@ -82,6 +96,80 @@ def heat_doubts(
         "no longer heats. Look at it from outside: fuel, fuse, thermostat"
     )
     return (Doubt(HEAT, text, LimitState.NEAR, present_c, None, "degC"),)
+
+
+def dry_doubts(
+    time_s: Floats, dew_point_c: Floats, rh_pct: Floats, on_s: float | None, now_s: float
+) -> tuple[Doubt, ...]:
+    """Return that a dehumidifier no longer dries, where dew point and humidity both rise.
+
+    A tent that only cools or warms moves its humidity and not its dew point.
+
+    Args:
+        time_s: instants, ascending [s].
+        dew_point_c: of the air, NaN where not known [degC].
+        rh_pct: of the air, NaN where not known [%].
+        on_s: since when the dehumidifier is on, or None where it is not [s].
+        now_s: now [s].
+
+    Source:
+        No source: this program's own rule.
+    """
+    if on_s is None:
+        return ()
+    dew, rh = (_course(time_s, each, on_s, now_s) for each in (dew_point_c, rh_pct))
+    if dew is None or rh is None or dew.lately < STILL_K or rh.lately <= 0.0:
+        return ()
+    if dew.risen < DAMPER_K or rh.risen < DAMPER_PCT:
+        return ()
+    text = (
+        f"The dehumidifier is on and the air grew damper, from {rh.present - rh.risen:.0f} to "
+        f"{rh.present:.0f} %: it no longer dries. Look at it from outside: bucket, ice, fuse, and "
+        "whether the tent is open"
+    )
+    return (Doubt(DRY, text, LimitState.NEAR, rh.present, None, "%"),)
+
+
+class _Course(NamedTuple):
+    present: float
+    risen: float  # over its lowest
+    lately: float  # over what it was half an hour before
+
+
+def _course(time_s: Floats, values: Floats, on_s: float, now_s: float) -> _Course | None:
+    """How far a quantity rose since something was switched on; None where too little is known."""
+    from_s = max(on_s + WARMS_UP_S, now_s - LOOK_BACK_S)
+    seen = (time_s >= from_s) & (time_s <= now_s) & np.isfinite(values)
+    times, known = time_s[seen], values[seen]
+    if times.size < 3 or now_s - times[-1] > STILL_S:
+        return None
+    before = known[times <= times[-1] - STILL_S]
+    if not before.size:
+        return None
+    present = float(np.median(known[-3:]))
+    return _Course(present, present - float(known.min()), present - float(before[-1]))
+
+
+def sun_notices(coldest_c: float, warmest_c: float, air_c: float) -> tuple[Doubt, ...]:
+    """Return that the sun, or a radiant heater, is on a hull or on one side of it.
+
+    Args:
+        coldest_c: coldest surface of the section, NaN where not known [degC].
+        warmest_c: warmest surface of the section [degC].
+        air_c: warmest air [degC].
+
+    Source:
+        Common practice, no source.
+    """
+    over_k, apart_k = warmest_c - air_c, warmest_c - coldest_c
+    if not (over_k >= SUN_K or apart_k >= SUN_K):
+        return ()
+    if apart_k >= SUN_K:
+        seen = f"One side of the hull is {apart_k:.0f} K warmer than the other: is the sun on it?"
+    else:
+        seen = f"The hull is {over_k:.0f} K warmer than the air: is the sun on it?"
+    text = f"{seen} There the film skins before its solvent is out; shade it, or begin elsewhere"
+    return (Doubt(SUN, text, LimitState.OK, max(over_k, apart_k), SUN_K, "K"),)
 
 
 def drip_notices(dew_point_c: float, outside_c: float | None) -> tuple[Doubt, ...]:

@@ -235,20 +235,23 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
     return FilmAir(grid, held_s, margin_k, humidity_pct, surface_c, co2)
 
 
-def air_now(history: TemperatureHistory) -> float:
-    """Return the dew point, or frost point where that is higher, last sampled; NaN for none [degC].
+def dew_points_of(history: TemperatureHistory, from_s: float) -> tuple[Floats, Floats, Floats]:
+    """Return dew points, or frost points where those are higher, and humidities as sampled.
 
     Args:
-        history: with humidity beside the temperatures.
+        history: of a section.
+        from_s: from when on [s].
+
+    Returns:
+        Instants and two arrays [s, degC, %], NaN where not known; empty without humidity.
     """
-    columns = (
-        history.air_coldest_c, history.air_warmest_c, history.rh_low_pct, history.rh_high_pct
-    )  # fmt: skip
-    if any(each is None or not each.size for each in columns):
-        return math.nan
-    cold_c, warm_c, low_pct, high_pct = (float(each[-1]) for each in columns if each is not None)
-    at = np.array([0.5 * (cold_c + warm_c)]), np.array([0.5 * (low_pct + high_pct)])
-    return float(_wetting_c(*at)[0])
+    cold_c, warm_c = history.air_coldest_c, history.air_warmest_c
+    low_pct, high_pct = history.rh_low_pct, history.rh_high_pct
+    if cold_c is None or warm_c is None or low_pct is None or high_pct is None:
+        return np.empty(0), np.empty(0), np.empty(0)
+    seen = slice(int(np.searchsorted(history.time_s, from_s)), None)
+    rh_pct = 0.5 * (low_pct + high_pct)[seen]
+    return history.time_s[seen], _wetting_c(0.5 * (cold_c + warm_c)[seen], rh_pct), rh_pct
 
 
 def _wetting_c(air_c: Floats, rh_pct: Floats) -> Floats:

@@ -136,6 +136,8 @@ class EventKind(StrEnum):
     TAPE_OFF = "tape-off"
     HEATER_ON = "heater-on"
     HEATER_OFF = "heater-off"
+    DEHUMIDIFIER_ON = "dehumidifier-on"
+    DEHUMIDIFIER_OFF = "dehumidifier-off"
     FLOOR_WETTED = "floor-wetted"
     BACK_IN_SERVICE = "back-in-service"
     ACKNOWLEDGED = "acknowledged"

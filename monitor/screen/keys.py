@@ -51,9 +51,11 @@ WITHOUT_KEY = (
     EventKind.PROBES_OUT,
     EventKind.PROBES_IN,
     EventKind.POT_ENDED,
+    EventKind.DEHUMIDIFIER_ON,
+    EventKind.DEHUMIDIFIER_OFF,
 )
 """What is typed at a shell only: by which sheet a film that lies is judged, until when probes are
-out, and which pot was thrown away."""
+out, which pot was thrown away, and what was switched once for the whole job."""
 
 # What each event asks; a field in the second list is asked before the confirming key.
 FORMS: dict[EventKind, tuple[tuple[str, ...], tuple[str, ...]]] = {

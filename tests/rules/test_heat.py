@@ -8,8 +8,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from rules.air.arrays import dew_points_c
 from rules.events import Event
-from rules.heat import drip_notices, heat_doubts, heater_on_s
+from rules.heat import (
+    DEHUMIDIFIER,
+    HEATER,
+    drip_notices,
+    dry_doubts,
+    heat_doubts,
+    on_since_s,
+    sun_notices,
+)
 from rules.vocabulary import EventKind, LimitState
 
 HOUR = 3600.0
@@ -49,7 +58,56 @@ def test_a_heater_is_on_from_its_last_switch() -> None:
         Event(EventKind.HEATER_OFF, 2.0, "tent"),
         Event(EventKind.HEATER_ON, 3.0, "tent"),
     ]
-    assert [heater_on_s(switched, at) for at in (0.5, 1.5, 2.5, 3.5)] == [None, 1.0, None, 3.0]
+    assert [on_since_s(switched, HEATER, at) for at in (0.5, 1.5, 2.5, 3.5)] == [
+        None, 1.0, None, 3.0,
+    ]  # fmt: skip
+    assert on_since_s(switched, DEHUMIDIFIER, 3.5) is None
+
+
+WATER = 6.0 + np.clip((TIMES / HOUR - 3.0) * 0.9, 0.0, None)  # dew point, rising from hour 3 [degC]
+
+
+@pytest.mark.parametrize(
+    ("air_c", "dew_c", "on_s", "says"),
+    [
+        (np.full(TIMES.size, 15.0), WATER, 0.0, True),  # + 1.8 K of dew point, 55 to 62 %
+        (np.full(TIMES.size, 15.0), WATER, None, False),  # it is off
+        (np.full(TIMES.size, 15.0), WATER, NOW - 600.0, False),  # switched on ten minutes ago
+        (cooling(3.0, 5.0), np.full(TIMES.size, 5.0), 0.0, False),  # only colder, no more water
+        (15.0 + 2.0 * (WATER - 6.0), WATER, 0.0, False),  # the sun dries the timber: no damper air
+        (np.full(TIMES.size, 15.0), 6.0 + 0.4 * np.sin(TIMES / 600.0), 0.0, False),  # its own swing
+        (np.full(TIMES.size, 15.0), np.where(TIMES > 4.9 * HOUR, np.nan, WATER), 0.0, True),
+        (np.full(TIMES.size, 15.0), np.where(TIMES > 4.2 * HOUR, np.nan, WATER), 0.0, False),
+    ],
+)
+def test_a_dehumidifier_no_longer_dries_where_the_air_takes_up_water_and_grows_damper(
+    air_c: np.ndarray, dew_c: np.ndarray, on_s: float | None, says: bool
+) -> None:
+    wet = dew_points_c(air_c, np.full(TIMES.size, 100.0))
+    # Magnus form with the coefficients of Alduchov and Eskridge (1996), from memory.
+    ratio = np.exp(17.625 * dew_c / (243.04 + dew_c) - 17.625 * wet / (243.04 + wet))
+    found = dry_doubts(TIMES, dew_c, 100.0 * ratio, on_s, NOW)
+    assert bool(found) is says
+    assert all("no longer dries" in each.text for each in found)
+
+
+@pytest.mark.parametrize(
+    ("coldest_c", "warmest_c", "air_c", "says"),
+    [
+        (19.0, 20.0, 18.0, ""),
+        (18.0, 25.0, 20.0, "One side of the hull is 7 K warmer"),
+        (27.0, 28.0, 20.0, "8 K warmer than the air"),
+        (float("nan"), 28.0, 20.0, "8 K warmer than the air"),
+        (19.0, float("nan"), 20.0, ""),
+        (19.0, 24.0, float("nan"), ""),
+    ],
+)
+def test_the_sun_is_on_a_hull_that_is_warmer_than_the_air_or_on_one_side(
+    coldest_c: float, warmest_c: float, air_c: float, says: str
+) -> None:
+    found = sun_notices(coldest_c, warmest_c, air_c)
+    assert bool(found) is bool(says)
+    assert all(says in each.text and each.state is LimitState.OK for each in found)
 
 
 def test_a_cover_drips_only_under_the_airs_dew_point() -> None:
