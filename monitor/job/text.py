@@ -11,7 +11,7 @@ from rules.job.ahead import SURE
 from rules.job.draws import DRAWS
 from rules.job.model import Job
 from rules.job.plan import Plan, PlannedStep
-from rules.job.shopping import LOSS_PCT, Shopping, tins
+from rules.job.shopping import Shopping, tins
 from rules.text import counted, date_text, duration_text, hour_text, weekday_text
 from rules.units import DAY_S
 
@@ -158,7 +158,8 @@ def _steps_of_kept(kept: Sequence[float]) -> Iterator[tuple[int, float]]:
 
 def shopping_lines(shopping: Shopping) -> list[str]:
     """Return what to buy."""
-    lines = [f"To buy, with {LOSS_PCT:g} % loss and what stays in each pot:"]
+    losses = " and ".join(f"{loss:g}" for loss in shopping.losses_pct)
+    lines = [f"To buy, with {losses} % loss and what stays in each pot:"]
     for paint in shopping.paints:
         parts = [
             f"{name} {_litres(volume)}"

@@ -6,11 +6,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from rules.batch.plan import BatchFault, MixJob, plan_batches
+from rules.batch.plan import USUAL_LOSS_PCT, BatchFault, MixJob, plan_batches
 from rules.job.model import CoatToLay, Job, JobSection
 from rules.units import HOUR_S
 
-LOSS_PCT = 10.0
 POT_WASTE_ML = 40.0
 """What stays in each pot [mL]; common practice, no source."""
 
@@ -53,11 +52,13 @@ class Shopping:
         paints: by spec, in the order in which the job names them.
         sheets: of abrasive, by grit.
         tape_m: masking tape [m].
+        losses_pct: of paint that never reaches the work, by the coats' methods, ascending [%].
     """
 
     paints: tuple[Paint, ...]
     sheets: tuple[tuple[str, int], ...]
     tape_m: int
+    losses_pct: tuple[float, ...]
 
 
 def shopping_of(job: Job, temp_c: float, resandings: Iterable[str] = ()) -> Shopping:
@@ -88,6 +89,7 @@ def shopping_of(job: Job, temp_c: float, resandings: Iterable[str] = ()) -> Shop
         tuple(paints.values()),
         tuple((grit, math.ceil(count)) for grit, count in sheets.items()),
         math.ceil(tape_m),
+        tuple(sorted({USUAL_LOSS_PCT[each.method] for own in job.sections for each in own.coats})),
     )
 
 
@@ -100,7 +102,7 @@ def mix_job(section: JobSection, coat: CoatToLay) -> MixJob | None:
         film=coat.film,
         sections=((section.name, section.area_m2),),
         method=coat.method,
-        loss_pct=LOSS_PCT,
+        loss_pct=USUAL_LOSS_PCT[coat.method],
         rate_m2_per_h=min(max(section.area_m2 / coat.takes_s * HOUR_S, 0.1), 500.0),
     )
 

@@ -34,6 +34,14 @@ def test_paint_is_area_by_film_with_loss_and_what_stays_in_the_pot() -> None:
     assert paint.hardener_ml == pytest.approx(2 * 1040.0 * 0.25, rel=1e-6)
 
 
+def test_a_gun_loses_what_the_batch_sheet_says_that_it_loses() -> None:
+    # 900 ml on the hull are 1,500 ml with 40 % loss, and 40 ml stay in the pot (common practice).
+    coat = CoatToLay(1, SPEC, 3600.0, Film(50.0, wet=False), Method.GUN)
+    shopping = shopping_of(job(coat), 18.0)
+    assert shopping.paints[0].base_ml == pytest.approx(1540.0 * 0.75, rel=1e-6)
+    assert shopping.losses_pct == (40.0,)
+
+
 def test_a_coat_without_a_film_is_named_and_not_guessed() -> None:
     (paint,) = shopping_of(job(CoatToLay(1, SPEC, 3600.0, None, Method.ROLLER)), 18.0).paints
     assert paint.base_ml == 0.0
