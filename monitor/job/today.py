@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from datetime import datetime, tzinfo
 
 import numpy as np
 
 from monitor.job.make import JobAtHand, Made
 from monitor.job.text import CAUTION, day_text, generic_lines, moment_text
+from monitor.log.rows import CallRow
 from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
 from rules.job.air import Air
@@ -15,6 +17,7 @@ from rules.job.model import CoatToLay, JobSection
 from rules.job.plan import PlannedStep
 from rules.job.problem import SLOT_S
 from rules.job.shopping import mix_job
+from rules.reasons import LAST_START
 from rules.text import counted, duration_text, hour_and_day_text, hour_text
 from rules.units import DAY_S, HOUR_S, celsius
 from rules.vocabulary import LimitName, Stage
@@ -51,7 +54,7 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
         call = hand.calls.get((section.enclosure, section.name))
         if call is not None and 0.0 <= hand.from_s - call.time_s < HOUR_S:
             at = hour_and_day_text(call.time_s, zone, hand.from_s)
-            lines.append(f"  {section.name}: {call.call} at {at}, by the log.")
+            lines.append(f"  {section.name}: {call.call} at {at}, by the log.{_why(call)}")
     if hand.followed.open:
         lines.append(f"  A coat is being laid on {', '.join(hand.followed.open)}: finish it first.")
     if not lines:
@@ -59,6 +62,14 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
         lines.append("  reading and ask filmcall check, before you mix.")
     lines += [f"  NOTE: {words}." for words in hand.followed.strayed]
     return lines
+
+
+def _why(call: CallRow) -> str:
+    """Until when a coat may be begun where the call is GO, else what stands against it."""
+    reasons = json.loads(call.body)["reasons"]
+    if call.call == "GO":
+        reasons = [each for each in reasons if each["limit"] == LAST_START]
+    return f" {reasons[0]['text']}." if reasons else ""
 
 
 def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tzinfo) -> list[str]:

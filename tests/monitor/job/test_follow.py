@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,10 @@ import pytest
 from command import filmcall
 from plan_brute import when
 from plan_jobs import FAIR, SOLO, SPECS, Trial, job_text, section
+
+from monitor.job.make import job_at_hand, made_from
+from monitor.job.today import today_text
+from monitor.log.rows import CallRow
 
 
 def plan(folder: Path, trial: Trial, *events: tuple[str, str]) -> dict[str, Any]:
@@ -97,3 +102,24 @@ def test_without_weather_nothing_is_planned(command: str, tmp_path: Path) -> Non
     ran = filmcall(command, "--job", str(job), "--db", str(tmp_path / "none.db"))
     assert ran.code == 2
     assert "--forecast" in ran.err
+
+
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        ("GO", "hull-port: GO at 16:20, by the log. Last brush down by 19:40, then: air too damp."),
+        ("HOLD", "hull-port: HOLD at 16:20, by the log. Hull too near the dew point."),
+    ],
+)
+def test_today_says_until_when_a_coat_may_be_begun_or_what_stands_against_it(
+    call: str, says: str, tmp_path: Path
+) -> None:
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    there = {"forecast": forecast, "weather_year": None, "db": tmp_path / "none.db"}
+    hand = job_at_hand(job, **there, at="2026-10-19T16:30Z")
+    reasons = [("dew_margin_min", "Hull too near the dew point")]
+    reasons += [("last_start", "Last brush down by 19:40, then: air too damp")]
+    body = json.dumps({"reasons": [{"limit": name, "text": text} for name, text in reasons]})
+    row = CallRow("polytunnel", "hull-port", hand.from_s - 600.0, call, "prep", "start", body)
+    hand = replace(hand, calls={("polytunnel", "hull-port"): row})
+    assert says in today_text(hand, made_from(hand, 0.0))
