@@ -6,9 +6,20 @@ import dataclasses
 import json
 import time
 from pathlib import Path
+from typing import Annotated
+
+import typer
 
 from monitor.cli.batch_sheet import sheet_html, sheet_text
-from monitor.cli.options import method_named, typed_temperature
+from monitor.cli.options import (
+    DbOption,
+    HardenerOption,
+    JsonOption,
+    MethodOption,
+    figure,
+    method_named,
+    typed_temperature,
+)
 from monitor.log.files import written
 from monitor.log.log import Store, log_path
 from monitor.specs import find_spec
@@ -21,25 +32,38 @@ from rules.vocabulary import ALL_SECTIONS, Method
 
 def run(
     *,
-    spec_name: str,
-    areas: list[str],
-    coats: int,
-    wet_um: float | None,
-    dry_um: float | None,
-    method: str,
-    hardener: str | None,
-    loss_pct: float | None,
-    thinner_pct: float | None,
-    temp: str,
-    forecast: str | None,
-    rate_m2_per_h: float | None,
-    pot_ml: float | None,
-    batch_ml: float | None,
-    ratio: str | None,
-    cup_ml: float,
-    html: Path | None,
-    as_json: bool,
-    db: Path | None,
+    spec_name: Annotated[str, typer.Option("--spec", help="A shipped spec's name, or a file.")],
+    areas: Annotated[
+        list[str], typer.Option("--area", help="12, or hull-port=6.5, in order [m2].")
+    ],
+    temp: Annotated[str, typer.Option(help="Of air, hull and mix now: 18, 18C or 64F.")],
+    forecast: Annotated[str | None, typer.Option(help="The temperature to come.")] = None,
+    coats: Annotated[int, figure("--coats", "How many.", least=1, most=20, whole=True)] = 1,
+    wet_um: Annotated[float | None, figure("--wet-um", "Wet film of one coat [µm].", "µm")] = None,
+    dry_um: Annotated[float | None, figure("--dry-um", "Dry film of one coat [µm].", "µm")] = None,
+    method: MethodOption = "roller",
+    hardener: HardenerOption = None,
+    loss_pct: Annotated[
+        float | None,
+        figure("--loss", "Paint that never reaches the work [%]; 10, of a gun 40.", "%"),
+    ] = None,
+    thinner_pct: Annotated[
+        float | None, figure("--thinner", "Thinner wanted, of the mix [%].", "%")
+    ] = None,
+    rate_m2_per_h: Annotated[
+        float | None, figure("--rate", "Your own rate [m2/h]; else learned from the log.", "m2/h")
+    ] = None,
+    pot_ml: Annotated[float | None, figure("--pot", "What your pot holds [mL].", "mL")] = None,
+    batch_ml: Annotated[
+        float | None, figure("--batch-size", "A batch that you want [mL].", "mL")
+    ] = None,
+    ratio: Annotated[str | None, typer.Option(help="As you read it, to be checked: 3:1.")] = None,
+    cup_ml: Annotated[
+        float, figure("--cup", "What a cup holds [mL].", "mL", least=10.0, most=10_000.0)
+    ] = 250.0,
+    html: Annotated[Path | None, typer.Option(help="Write the sheet for the wall.")] = None,
+    as_json: JsonOption = False,
+    db: DbOption = None,
 ) -> str:
     """Return the plan as text or JSON, and write the sheet where a file is named.
 

@@ -12,12 +12,7 @@ from monitor.cli.options import DbOption, JsonOption, figure
 if TYPE_CHECKING:
     from monitor.calibrate.probe import Surroundings, Target
 
-calibrate_app = typer.Typer(
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    help="Check probes against salts, each other, or a psychrometer.",
-    epilog="Example: filmcall calibrate list",
-)
+calibrate_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
 PointOption = Annotated[str, typer.Option("--point", help="The probe's point.")]
 EnclosureOption = Annotated[str | None, typer.Option("--enclosure", help="Where it stands.")]

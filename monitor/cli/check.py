@@ -7,8 +7,23 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from pathlib import Path
+from typing import Annotated
 
-from monitor.cli.options import method_named, typed_temperature
+import typer
+
+from monitor.cli.call_text import lines
+from monitor.cli.options import (
+    DbOption,
+    JsonOption,
+    MethodOption,
+    SpecOption,
+    config_option,
+    figure,
+    method_named,
+    printed,
+    typed_temperature,
+)
 from monitor.specs import find_spec
 from monitor.wire import section_dict
 from rules.air.saturation import checked_air_c, checked_rh_pct, checked_surface_c
@@ -23,7 +38,7 @@ from rules.numbers import number
 from rules.reasons import Reason
 from rules.section import Film, Section, SectionCall
 from rules.spec.model import GENERAL_GUIDANCE, Spec
-from rules.units import temperature_c, without_minus_zero
+from rules.units import temperature_c
 from rules.vocabulary import (
     AIR_ACCURACY_K,
     ALL_SECTIONS,
@@ -33,6 +48,7 @@ from rules.vocabulary import (
     Method,
 )
 
+EXIT_CODES = {"GO": 0, "HOLD": 10, "STOP": 20}
 HAND = "hand reading"
 
 _NO_OUTLOOK = "One reading: it says nothing of the next hours"
@@ -115,9 +131,57 @@ def _named_as_typed() -> Iterator[None]:
         raise ImplausibleReading(text) from None
 
 
-@_named_as_typed()
 def run(
     *,
+    air: Annotated[str | None, typer.Option(help="Air temperature: 21, 21C or 70F.")] = None,
+    rh: Annotated[str | None, typer.Option(help="Relative humidity [%].")] = None,
+    wet_bulb: Annotated[
+        str | None, typer.Option(help="Wet-bulb temperature, in place of --rh.")
+    ] = None,
+    surface: Annotated[
+        str | None, typer.Option(help="Surface temperature; without it there is no GO.")
+    ] = None,
+    spec_name: SpecOption = None,
+    altitude_m: Annotated[
+        float, figure("--altitude", "Above the sea, for the wet bulb [m].", "m")
+    ] = 0.0,
+    method: MethodOption = None,
+    now: Annotated[
+        bool, typer.Option("--now", help="By the log's last readings, with --config.")
+    ] = False,
+    config_file: Annotated[
+        Path | None, config_option("With --now: describes the enclosure.")
+    ] = None,
+    enclosure: Annotated[str | None, typer.Option(help="With --now: which of them.")] = None,
+    db: DbOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Judge a hand reading, or the log's last ones, and print the call.
+
+    Raises:
+        FilmcallError: anything given cannot be.
+        typer.Exit: with the call's status.
+    """
+    if now:
+        from monitor.cli import check_now
+
+        if config_file is None:
+            raise FilmcallError(
+                "--now has no --config, so nobody knows which probe is where; give the file"
+            )
+        text, call = check_now.run(config_file, enclosure=enclosure, db=db, as_json=as_json)
+    elif air is None:
+        raise FilmcallError(
+            "'--air' is left out, so nothing was done; as in: filmcall check --air 21 --rh 60 "
+            "--surface 19, or --now with --config"
+        )
+    else:
+        text, call = _of_hand(air, rh, wet_bulb, surface, spec_name, altitude_m, method, as_json)
+    printed(text, EXIT_CODES[call])
+
+
+@_named_as_typed()
+def _of_hand(
     air: str,
     rh: str | None,
     wet_bulb: str | None,
@@ -127,21 +191,6 @@ def run(
     method: str | None,
     as_json: bool,
 ) -> tuple[str, str]:
-    """Return what is to be printed, and the call.
-
-    Args:
-        air: as typed; so `wet_bulb` and `surface`.
-        rh: or None where a wet bulb is given.
-        wet_bulb: or None where a humidity is given.
-        surface: or None where it was not measured.
-        spec_name: or None for the general guidance.
-        altitude_m: above the sea [m].
-        method: brush, roller, gun, or None.
-        as_json: JSON in place of lines.
-
-    Raises:
-        FilmcallError: anything given cannot be.
-    """
     air_temp_c = checked_air_c(temperature_c(typed_temperature(air)))
     pressure_pa = pressure_at_altitude_pa(altitude_m)
     rh_accuracy_pct, rh_by_air = HUMIDITY_ACCURACY_PCT, 0.0
@@ -182,24 +231,3 @@ def _percent(text: str) -> float:
             f"humidity {text!r} is no number of per cent, so no call is made; give --rh 60"
         )
     return found
-
-
-def lines(call: SectionCall, dew_margin_u95_k: float | None) -> str:
-    """Return a call as people read it."""
-    climate = call.climate
-    shown = [f"{call.call.value}: {call.advice}   ({call.question} by {call.spec})"]
-    figures = []
-    if climate.dew_point_c is not None:
-        figures.append(f"dew point {without_minus_zero(climate.dew_point_c, 1)} °C")
-    if climate.frost_point_c is not None:
-        figures.append(f"frost point {without_minus_zero(climate.frost_point_c, 1)} °C")
-    if climate.dew_margin_k is not None:
-        figures.append(
-            f"dew margin {without_minus_zero(climate.dew_margin_k, 1)} "
-            f"± {dew_margin_u95_k or 0.0:.1f} K"
-        )
-    if figures:
-        shown.append("  " + ", ".join(figures))
-    shown += [f"  {reason.state.value:<8}{reason.text}" for reason in call.reasons]
-    shown.append("  This is about the film. It says nothing about the air that people breathe.")
-    return "\n".join(shown)

@@ -7,6 +7,7 @@ import time
 from itertools import groupby
 from pathlib import Path
 
+from monitor.cli.call_text import lines
 from monitor.config.load import load_config_file
 from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
@@ -43,8 +44,6 @@ def run(
     Raises:
         FilmcallError: the config, the log or the enclosure cannot be used.
     """
-    from monitor.cli.check import lines
-
     config = load_config_file(config_file)
     chosen = _chosen(config, enclosure)
     forecast = None

@@ -8,8 +8,11 @@ import time
 from collections.abc import Sequence
 from datetime import tzinfo
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
+import typer
+
+from monitor.cli.options import DbOption, JsonOption, config_option, known_option, known_then_of
 from monitor.config.model import EnclosureConfig
 from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.files import reading_log
@@ -48,36 +51,34 @@ OLD_AFTER_S = DAY_S
 
 def run(
     *,
-    enclosure: str | None,
-    at: str | None,
-    config_file: Path | None,
-    known_then: bool,
-    as_json: bool,
-    db: Path | None,
+    enclosure: Annotated[str | None, typer.Option(help="Whose; all if left out.")] = None,
+    at: Annotated[str | None, typer.Option(help="For this time: 14:30 or ISO 8601.")] = None,
+    config_file: Annotated[
+        Path | None, config_option("Which surface belongs to which section.")
+    ] = None,
+    known: Annotated[str, known_option("by --at")] = "now",
+    as_json: JsonOption = False,
+    db: DbOption = None,
 ) -> str:
     """Return every clock of the log's enclosures, or of one, as JSON or lines.
 
-    Args:
-        enclosure: or None for all of them.
-        at: the time to reckon for, or None for now.
-        config_file: says which surface belongs to which section; without it the coldest and the
-            warmest of all surfaces count for each.
-        known_then: leave out what was recorded later than `at`.
-        as_json: JSON in place of lines.
-        db: the log.
+    Without a config the coldest and the warmest of all surfaces count for each section.
+
+    Raises:
+        FilmcallError: the log or the enclosure cannot be used.
     """
-    now_s = time.time()
+    now_s, known_then = time.time(), known_then_of(known)
     configs, forecast = _configs(config_file)
     beside = config_file.parent if config_file is not None else None
     with reading_log(db) as store:
-        known = enclosures_in(store)
-        if enclosure is not None and enclosure not in known:
-            had = ", ".join(known) or "none"
+        in_log = enclosures_in(store)
+        if enclosure is not None and enclosure not in in_log:
+            had = ", ".join(in_log) or "none"
             raise FilmcallError(
                 f"enclosure {printable(enclosure)!r} is not in the log, so it has no clocks; the "
                 f"log has: {had}"
             )
-        names = [enclosure] if enclosure is not None else known
+        names = [enclosure] if enclosure is not None else in_log
         time_s = now_s if at is None else moment_s(at, now_s, _zone(store, names))
         found = {
             name: clocks_in_log(

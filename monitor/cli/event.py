@@ -10,10 +10,19 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TypeVar
+from typing import Annotated, TypeVar
+
+import typer
 
 from monitor.cli.clocks import clocks_in_log, memory_in_log
-from monitor.cli.options import method_named
+from monitor.cli.options import (
+    DbOption,
+    HardenerOption,
+    MethodOption,
+    SpecOption,
+    figure,
+    method_named,
+)
 from monitor.log.facts import config_in, specs_of, with_spec_text
 from monitor.log.files import reading_log
 from monitor.log.log import Store, log_path
@@ -41,30 +50,54 @@ Number = TypeVar("Number", int, float)
 
 
 def run(
-    kind: str,
+    kind: Annotated[str, typer.Argument(help="What was done: coat-started, mixed, wiped, ...")],
     *,
-    enclosure: str | None,
-    section: str | None,
-    at: str | None,
-    timezone: str | None,
-    note: str,
-    spec: str | None,
-    coat: int | None,
-    batch: str | None,
-    amount_ml: float | None,
-    thinner_pct: float | None,
-    method: str | None,
-    hardener: str | None,
-    service: str | None,
-    what: str | None,
-    value: float | None,
-    unit: str | None,
-    point: str | None,
-    until: str | None,
-    photo: Path | None,
-    corrects: int | None,
-    withdraw: bool,
-    db: Path | None,
+    enclosure: Annotated[
+        str | None, typer.Option(help="Where; the log's only one if left out.")
+    ] = None,
+    section: Annotated[str | None, typer.Option(help="Which part of the work.")] = None,
+    at: Annotated[
+        str | None, typer.Option(help="When: 14:30 or ISO 8601; now if left out.")
+    ] = None,
+    timezone: Annotated[
+        str | None, typer.Option(help="Zone of --at where it has none; else the enclosure's.")
+    ] = None,
+    note: Annotated[str, typer.Option(help="Free words.")] = "",
+    spec: SpecOption = None,
+    coat: Annotated[int | None, figure("--coat", "Number of the coat, from 1.", whole=True)] = None,
+    batch: Annotated[str | None, typer.Option(help="The mix's own name.")] = None,
+    amount_ml: Annotated[
+        float | None, figure("--amount", "Volume mixed [mL, or with its unit].", "mL")
+    ] = None,
+    thinner_pct: Annotated[
+        float | None, figure("--thinner", "Thinner, of the mix [%].", "%")
+    ] = None,
+    method: MethodOption = None,
+    hardener: HardenerOption = None,
+    service: Annotated[
+        str | None, typer.Option(help="Where the film will serve: immersed or atmospheric.")
+    ] = None,
+    what: Annotated[str | None, typer.Option(help="With measured: wood-moisture, ...")] = None,
+    value: Annotated[
+        float | None, figure("--value", "With measured: the figure.", least=-1e6, most=1e6)
+    ] = None,
+    unit: Annotated[str | None, typer.Option(help="With measured: its unit.")] = None,
+    point: Annotated[
+        str | None, typer.Option(help="With vouched: the probe that is right as it is.")
+    ] = None,
+    until: Annotated[
+        str | None,
+        typer.Option(help="With probes-out: when they are back; touch dry if left out."),
+    ] = None,
+    photo: Annotated[
+        Path | None,
+        typer.Option(help="A picture of it, at most 10 MB: copied beside the log.", dir_okay=False),
+    ] = None,
+    corrects: Annotated[
+        int | None, figure("--corrects", "Row that this takes the place of.", least=1, whole=True)
+    ] = None,
+    withdraw: Annotated[bool, typer.Option("--withdraw", help="Take that row back.")] = False,
+    db: DbOption = None,
 ) -> str:
     """Append one event to the log and return what was recorded.
 

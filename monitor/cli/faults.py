@@ -32,6 +32,9 @@ def run(app: typer.Typer) -> int:
     """
     try:
         status = app(prog_name="filmcall", standalone_mode=False)
+        if isinstance(status, str):  # what the command has to say
+            typer.echo(status)
+            status = 0
         _flush()
     except FilmcallError as fault:
         return _told(str(fault))

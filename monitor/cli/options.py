@@ -37,15 +37,6 @@ BAD_INPUT = 2
 # What a command that judges its number itself is given all the same, to say what it makes of it.
 _NOT_FINITE = ("nan", "inf", "-inf")
 
-DbOption = Annotated[
-    Path | None,
-    typer.Option("--db", envvar="FILMCALL_DB", help="The log's file.", dir_okay=False),
-]
-SpecOption = Annotated[
-    str | None, typer.Option("--spec", help="A shipped spec's name, or a file.", metavar="NAME")
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
-
 
 def typed_temperature(text: str) -> str:
     """Return a temperature as typed, with the unit that a person at the terminal was asked for.
@@ -132,3 +123,65 @@ def _span(least: float | None, most: float, unit: str) -> str:
         if most == math.inf
         else (f" from {least:.10g} to {most:.10g}{unit}")
     )
+
+
+DbOption = Annotated[
+    Path | None,
+    typer.Option("--db", envvar="FILMCALL_DB", help="The log's file.", dir_okay=False),
+]
+SpecOption = Annotated[
+    str | None, typer.Option("--spec", help="A shipped spec's name, or a file.", metavar="NAME")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+MethodOption = Annotated[str | None, typer.Option("--method", help="brush, roller or gun.")]
+HardenerOption = Annotated[
+    str | None,
+    typer.Option("--hardener", help="Its name, where it is not the sheet's standard one."),
+]
+PlainOption = Annotated[bool, typer.Option("--plain", help="Lines, no screen.")]
+GlanceOption = Annotated[
+    bool, typer.Option("--glance", help="Word, figure and next clock in big letters.")
+]
+JsonlOption = Annotated[bool, typer.Option("--jsonl", help="One JSON object a call change.")]
+SeedOption = Annotated[
+    int, figure("--seed", "Of the simulated tent.", least=0, most=4_294_967_295, whole=True)
+]
+
+
+def config_option(help_: str) -> Any:
+    """Return the option that names a config file.
+
+    Args:
+        help_: what it is for.
+    """
+    return typer.Option("--config", help=help_, dir_okay=False)
+
+
+def printed(text: str, status: int) -> None:
+    """Print what a command found, and end it with a status that says the same.
+
+    Raises:
+        typer.Exit: always.
+    """
+    typer.echo(text)
+    raise typer.Exit(status)
+
+
+def known_option(by: str) -> Any:
+    """Return the option that leaves out what was recorded later.
+
+    Args:
+        by: than what, in words.
+    """
+    return typer.Option("--known", help=f"now, or then: only what was recorded {by}.")
+
+
+def known_then_of(known: str) -> bool:
+    """Return whether only what was recorded by then counts.
+
+    Raises:
+        FilmcallError: it is neither.
+    """
+    if known not in ("now", "then"):
+        raise FilmcallError(f"known {known!r} is neither now nor then")
+    return known == "then"

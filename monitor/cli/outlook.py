@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Annotated
 
+import typer
+
+from monitor.cli.options import DbOption, JsonOption, SpecOption, config_option, figure
 from monitor.config.load import load_config_file
 from monitor.config.model import Config, EnclosureConfig
 from monitor.outlook import make as outlook_run
@@ -13,15 +17,17 @@ from sensors.forecast import ForecastFault, ForecastHours
 
 
 def run(
-    db: Path | None,
     *,
-    enclosure: str | None,
-    section: str | None,
-    hours: float,
-    forecast: Path | None,
-    config_file: Path | None,
-    spec: str | None,
-    as_json: bool,
+    enclosure: Annotated[str | None, typer.Option(help="Whose; the only one if left out.")] = None,
+    section: Annotated[str | None, typer.Option(help="Whose surface.")] = None,
+    hours: Annotated[float, figure("--hours", "How far, up to 24 [h].", "h")] = 24.0,
+    forecast: Annotated[
+        Path | None, typer.Option(help="CSV or JSON of outdoor hours, past days too.")
+    ] = None,
+    config_file: Annotated[Path | None, config_option("The enclosure's points and spec.")] = None,
+    spec: SpecOption = None,
+    as_json: JsonOption = False,
+    db: DbOption = None,
 ) -> str:
     """Return the outlook as text or JSON; without a forecast given, by the config's own file.
 

@@ -32,10 +32,7 @@ def _day(text: str | None) -> date | None:
         ) from None
 
 
-@plan_app.callback(
-    invoke_without_command=True,
-    epilog="Example: filmcall plan --job workboat.toml --forecast creek.csv --solve 2",
-)
+@plan_app.callback(invoke_without_command=True)
 def plan(
     context: typer.Context,
     job: Annotated[Path | None, typer.Option(help="The job's file.", dir_okay=False)] = None,
@@ -50,7 +47,7 @@ def plan(
     json_: JsonOption = False,
     db: DbOption = None,
 ) -> None:
-    """Lay a whole boat's coats out in time: when, how sure, and what decides the day."""
+    """Print a job's plan, or the season of a typical year."""
     if context.invoked_subcommand is not None:
         return
     if season is not None:
@@ -101,12 +98,6 @@ def new(
     typer.echo(write_new(out, config), err=str(out) == "-")
 
 
-today_app = typer.Typer(rich_markup_mode=None)
-
-
-@today_app.command(
-    epilog="Example: filmcall today --job workboat.toml --forecast creek.csv --at 2026-05-04T16:30Z"
-)
 def today(
     job: Annotated[Path, typer.Option(help="The job's file.", dir_okay=False)],
     forecast: _Forecast = None,
@@ -115,7 +106,7 @@ def today(
     solve: Annotated[float, _SOLVE] = 0.0,
     db: DbOption = None,
 ) -> None:
-    """Say what is next on the boat: may I, what to mix, what the night does, does the day hold."""
+    """Print today's sheet."""
     from monitor.job.command import today_of
 
     typer.echo(

@@ -14,10 +14,19 @@ from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 from datetime import UTC
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 
+from monitor.cli.options import (
+    DbOption,
+    GlanceOption,
+    JsonlOption,
+    PlainOption,
+    SeedOption,
+    SpecOption,
+    config_option,
+)
 from monitor.config.load import EnclosureConfig, load_config_file
 from monitor.config.model import DEFAULT_ACCURACY, PointConfig
 from monitor.enclosure import Enclosure
@@ -281,20 +290,32 @@ SIMULATE_STEP_S = 10.0
 
 
 def run(
-    file: Path,
+    file: Annotated[Path, typer.Argument(help="A recorded CSV.", metavar="FILE.csv")],
     *,
-    spec_name: str | None,
-    config_file: Path | None,
-    enclosure: str | None,
-    timezone: str | None,
-    assumed_surface_offset: str | None,
-    speed: str,
-    plain: bool,
-    as_jsonl: bool,
-    every_evaluation: bool,
-    db: Path | None,
-    outlook: bool = False,
-    glance: bool = False,
+    spec_name: SpecOption = None,
+    config_file: Annotated[Path | None, config_option("Maps columns to points.")] = None,
+    enclosure: Annotated[str | None, typer.Option(help="Which of the config's.")] = None,
+    timezone: Annotated[
+        str | None, typer.Option(help="Zone of times that carry none: Europe/Brussels.")
+    ] = None,
+    assumed_surface_offset: Annotated[
+        str | None,
+        typer.Option(help='Without a surface probe: "-0.5 K" from the coldest air.'),
+    ] = None,
+    speed: Annotated[str, typer.Option(help="Times real time, or max.")] = "max",
+    plain: PlainOption = False,
+    glance: GlanceOption = False,
+    as_jsonl: JsonlOption = False,
+    every_evaluation: Annotated[
+        bool, typer.Option("--all", help="Every evaluation, not only changes.")
+    ] = False,
+    outlook: Annotated[
+        bool,
+        typer.Option(
+            "--outlook", help="Look ahead too, after the first day; takes some 30 times as long."
+        ),
+    ] = False,
+    db: DbOption = None,
 ) -> None:
     """Play a recording; calls go to standard output, what has to be said beside them to error.
 
@@ -392,7 +413,13 @@ def run(
     _say_result(result)
 
 
-def run_demo(*, seed: int, as_jsonl: bool, db: Path | None, plain: bool = False) -> None:
+def run_demo(
+    *,
+    seed: SeedOption = 1,
+    plain: PlainOption = False,
+    as_jsonl: JsonlOption = False,
+    db: DbOption = None,
+) -> None:
     """Play a night of the simulated tent with a coat of topcoat."""
     settings, actions, start_s, duration_s = demo_night(seed=seed)
     spec, text = find_spec(DEMO_SPEC)

@@ -6,7 +6,18 @@ import json
 import sys
 import time
 from pathlib import Path
+from typing import Annotated
 
+import typer
+
+from monitor.cli.options import (
+    DbOption,
+    JsonOption,
+    SpecOption,
+    config_option,
+    known_option,
+    known_then_of,
+)
 from monitor.config.model import EnclosureConfig
 from monitor.log.facts import config_in
 from monitor.log.files import reading_log, written
@@ -18,33 +29,26 @@ from rules.errors import FilmcallError
 
 
 def run(
-    session: str | None = None,
+    session: Annotated[
+        str | None, typer.Argument(help="Number of the session; the last if left out.")
+    ] = None,
     *,
-    defect: str | None = None,
-    seen: str = "",
-    section: str | None = None,
-    html: Path | None = None,
-    sheet: Path | None = None,
-    as_json: bool = False,
-    config_file: Path | None = None,
-    spec: str | None = None,
-    known_then: bool = False,
-    db: Path | None = None,
+    defect: Annotated[str | None, typer.Option(help="What went wrong, in trade words.")] = None,
+    seen: Annotated[str, typer.Option(help="What you see, where and when.")] = "",
+    section: Annotated[str | None, typer.Option(help="Only this part of the work.")] = None,
+    html: Annotated[Path | None, typer.Option(help="Write a report for the browser.")] = None,
+    sheet: Annotated[
+        Path | None, typer.Option(help="Write the daily environment sheet: .html or .csv.")
+    ] = None,
+    config_file: Annotated[
+        Path | None, config_option("Which surface belongs to which section.")
+    ] = None,
+    spec: SpecOption = None,
+    known: Annotated[str, known_option("by the session's end")] = "now",
+    as_json: JsonOption = False,
+    db: DbOption = None,
 ) -> str:
     """Look back at a session; write its page and sheet where asked.
-
-    Args:
-        session: number or title, or None for the newest.
-        defect: a trade word, or None.
-        seen: what was seen, in free words.
-        section: only this one, or None.
-        html: the report to write, or None.
-        sheet: the daily sheet to write, .csv or .html, or None.
-        as_json: return JSON and not lines.
-        config_file: for accuracies, zones and which plank belongs where, or None.
-        spec: of coats whose events name none, or None.
-        known_then: leave out what was recorded, or arrived, after the session's end.
-        db: the log, or None for the platform's.
 
     Returns:
         What to print.
@@ -52,6 +56,7 @@ def run(
     Raises:
         FilmcallError: the log, the session, the defect or a file cannot be used.
     """
+    known_then = known_then_of(known)
     if sheet is not None and sheet.suffix.lower() not in (".csv", ".html"):
         raise FilmcallError(
             f"sheet {str(sheet)!r} is neither .csv nor .html, so it is not written; name it so"

@@ -9,11 +9,8 @@ import typer
 
 from monitor.cli.options import figure
 
-setup_app = typer.Typer()
 
-
-@setup_app.command(epilog="Example: filmcall setup logger.csv --yes")
-def setup(
+def run(
     recording: Annotated[
         Path | None,
         typer.Argument(help="A recorded CSV, or a folder with one a sensor.", metavar="[FILE.csv]"),
@@ -39,10 +36,10 @@ def setup(
         float, figure("--listen", "How long to listen to a broker [s].", "s", least=1.0, most=600.0)
     ] = 8.0,
 ) -> None:
-    """Look at a file or a broker, ask the rest, write a config."""
-    from monitor.setup.setup import run
+    """Write a config, and ask what cannot be known."""
+    from monitor.setup.setup import run as set_up
 
-    code = run(
+    code = set_up(
         recording,
         broker,
         yes=yes,

@@ -9,9 +9,11 @@ import os
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
+from monitor.cli.options import SeedOption, config_option, figure
 from monitor.config.load import load_config_file
 from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.log.files import written
@@ -308,3 +310,27 @@ def _wait(line: Connection, name: str) -> None:
             why = line.status().last_error or "it does not answer"
             raise FilmcallError(f"broker {name}: {why}; nothing was sent")
         time.sleep(0.05)
+
+
+def run(
+    out: Annotated[Path, typer.Option(help="The CSV to write; - is standard output.")] = Path("-"),
+    hours: Annotated[
+        float, figure("--hours", "How long [h].", "h", least=0.01, most=10_000.0)
+    ] = 16.0,
+    seed: SeedOption = 1,
+    mqtt: Annotated[
+        bool, typer.Option("--mqtt", help="Publish to the config's broker, as sensors do.")
+    ] = False,
+    config_file: Annotated[Path | None, config_option("Whose points, columns and topics.")] = None,
+    speed: Annotated[
+        float, figure("--speed", "With --mqtt: times real time.", least=0.01, most=1_000_000.0)
+    ] = 1.0,
+    anyway: Annotated[
+        bool, typer.Option("--anyway", help="With --mqtt: send even where others send.")
+    ] = False,
+) -> None:
+    """Write the tent's readings into a file, or publish them."""
+    if mqtt:
+        publish(config_file, hours=hours, seed=seed, speed=speed, anyway=anyway)
+    else:
+        write(out, config_file, hours=hours, seed=seed)

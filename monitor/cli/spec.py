@@ -7,8 +7,11 @@ import sys
 import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
+import typer
+
+from monitor.cli.options import BAD_INPUT, JsonOption, printed
 from monitor.cli.spec_questions import asked
 from monitor.specs import find_spec, shipped_names, spec_text
 from rules.errors import FilmcallError, SpecFault
@@ -34,6 +37,14 @@ from rules.vocabulary import FILM_STAGES, ClockName, Effect, Stage, Step
 _GENERIC = "generic figures: enter your data sheet's own before you rely on them"
 
 
+spec_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+
+
+@spec_app.command(
+    "list",
+    help="List the specs that come with the program; all their figures are generic.",
+    epilog="Example: filmcall spec list",
+)
 def listing() -> str:
     """Return one line a shipped spec."""
     lines = []
@@ -43,9 +54,16 @@ def listing() -> str:
     return "\n".join(lines)
 
 
-def show(name_or_file: str, *, as_json: bool) -> str:
+@spec_app.command(
+    help="Show a whole spec.", epilog="Example: filmcall spec show polyurethane-topcoat --json"
+)
+def show(
+    name: Annotated[str, typer.Argument(help="A shipped spec's name, or a file.")],
+    *,
+    as_json: JsonOption = False,
+) -> str:
     """Return a whole spec, as JSON in SI units or as lines for people."""
-    spec, text = find_spec(name_or_file)
+    spec, text = find_spec(name)
     return json.dumps(spec_dict(spec), indent=2) if as_json else shown_spec(spec, text)
 
 
@@ -291,7 +309,15 @@ def _ask(question: str) -> str:
     return sys.stdin.readline()
 
 
-def check(file: Path, *, as_json: bool) -> tuple[str, int]:
+@spec_app.command(
+    help="Check a spec file, and list all its faults.",
+    epilog="Example: filmcall spec check my-topcoat.toml",
+)
+def check(
+    file: Annotated[Path, typer.Argument(help="A spec's file.", dir_okay=False)],
+    *,
+    as_json: JsonOption = False,
+) -> None:
     """Return what is wrong with a spec file, or what it will do; and how many faults there are."""
     name, text = spec_text(str(file))
     faults = check_spec(text, name)
@@ -305,14 +331,25 @@ def check(file: Path, *, as_json: bool) -> tuple[str, int]:
             for found in (faults, notes)
         )
         told = {"file": str(file), "faults": listed, "notes": noted}
-        return json.dumps(told, indent=2), len(faults)
-    if not faults:
+        said = [json.dumps(told, indent=2)]
+    elif faults:
+        said = [f"{file}: {fault}" for fault in faults]
+    else:
         said = [f"{file}: no fault found", *(f"{file}: note, {each}" for each in notes)]
-        return "\n".join(said), 0
-    return "\n".join(f"{file}: {fault}" for fault in faults), len(faults)
+    printed("\n".join(said), BAD_INPUT if faults else 0)
 
 
-def new(name: str, family: str, out: Path | None) -> str:
+@spec_app.command(
+    help="Begin a spec file, to be filled in from your data sheet.",
+    epilog="Example: filmcall spec new my-topcoat --family two-pack-polyurethane",
+)
+def new(
+    name: Annotated[str, typer.Argument(help="The coating's short name.")],
+    family: Annotated[str, typer.Option(help="What kind of coating it is.")] = "",
+    out: Annotated[
+        Path | None, typer.Option(help="The file to write; never over an existing one.")
+    ] = None,
+) -> str:
     """Write a starting file, and return what was done.
 
     Raises:

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
-from typing import get_args, get_type_hints
+from typing import Any, get_args, get_type_hints
 
 import pytest
 import typer
@@ -150,19 +150,18 @@ def test_a_figure_that_makes_no_sense_is_one_sentence(words: list[str], sentence
     assert ran.err == f"filmcall: {sentence}, so nothing was done; enter it again\n"
 
 
-def _plain_numbers(of: typer.Typer) -> Iterator[str]:
-    for group in of.registered_groups:
-        if group.typer_instance is not None:
-            yield from _plain_numbers(group.typer_instance)
-    for command in of.registered_commands:
-        hints = get_type_hints(command.callback, include_extras=True)
-        for name, hint in hints.items():
-            kind, *options = get_args(hint) or (hint,)
-            number = {int, float} & {kind, *get_args(kind), *chain(*map(get_args, get_args(kind)))}
-            if number and not any(getattr(each, "parser", None) for each in options):
-                yield f"{command.name} {name}"
+def _plain_numbers(of: Any) -> Iterator[str]:
+    """The parameters of a command, or of all in a group, whose number the parser itself reads."""
+    for each in getattr(of, "commands", {}).values():
+        yield from _plain_numbers(each)
+    hints = {} if of.callback is None else get_type_hints(of.callback, include_extras=True)
+    for name, hint in hints.items():
+        kind, *options = get_args(hint) or (hint,)
+        number = {int, float} & {kind, *get_args(kind), *chain(*map(get_args, get_args(kind)))}
+        if number and not any(getattr(each, "parser", None) for each in options):
+            yield f"{of.name} {name}"
 
 
 def test_no_command_leaves_a_number_to_the_parser() -> None:
     """A number that the parser reads by itself may be NaN, and its refusal names no value."""
-    assert list(_plain_numbers(app)) == []
+    assert list(_plain_numbers(typer.main.get_command(app))) == []

@@ -249,14 +249,12 @@ def test_the_keepers_clocks_follow_the_outlook_for_half_an_hour(
 def test_the_command_takes_the_configs_forecast_where_none_is_given(folder: Path) -> None:
     def told(forecast: Path | None) -> dict[str, object]:
         text = run_outlook(
-            folder / "log.db",
             enclosure="tent",
-            section=None,
             hours=6.0,
             forecast=forecast,
             config_file=folder / "tent.toml",
-            spec=None,
             as_json=True,
+            db=folder / "log.db",
         )
         found: dict[str, object] = json.loads(text)
         return found

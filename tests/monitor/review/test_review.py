@@ -453,7 +453,7 @@ def test_known_then_leaves_out_what_came_or_was_told_after_the_sessions_end(
     told(EventKind.SESSION_ENDED, 8.0, 8.005)  # 18 s later, as it is typed
     told(EventKind.NOTE, 3.0, 30.0, note="remembered the day after")
     store.close()
-    now, then = review_command.run(db=path), review_command.run(db=path, known_then=True)
+    now, then = review_command.run(db=path), review_command.run(db=path, known="then")
     assert "coldest hull: " in now
     assert "under 10.0 °C, worst 9.0 °C" in now
     assert "remembered the day after" in now
