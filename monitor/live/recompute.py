@@ -11,7 +11,7 @@ import json
 import tempfile
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from heapq import merge
 from itertools import groupby, pairwise
@@ -47,8 +47,6 @@ from rules.vocabulary import LimitName
 from sensors.mqtt.intake import Arrival
 from sensors.reading import Quality, Quantity, Reading
 
-NEAR_S = 15.0
-"""A call may come so much later than what it follows from: the loop looks around [s]."""
 SETTLED_S = 7200.0
 """After a time that is not known, dwell, trend and clocks are the log's own again [s]."""
 LEARNED_S = 12 * 3600.0
@@ -95,6 +93,24 @@ class State(NamedTuple):
 
     time_s: float
     call: str | None
+    work: str | None  # the stage, and the question that the call answers
+
+
+def _work(stage: str, question: str) -> str:
+    return f"{question} in {stage}"
+
+
+class _Aspect(NamedTuple):
+    """What of two calls is held against each other, and how far apart in time it may change."""
+
+    of: Callable[[State], str | None]
+    near_s: float
+
+
+CALL = _Aspect(lambda state: state.call, 15.0)
+"""A call may come so much later than what it follows from: the loop looks around [s]."""
+WORK = _Aspect(lambda state: state.work, 180.0)
+"""Clocks are reckoned once a minute where one is about to end, in either run [s]."""
 
 
 @dataclass(slots=True)
@@ -114,14 +130,15 @@ class _Again:
     def tell(self, _enclosure: Enclosure, calls: list[SectionCall], _told: Json) -> None:
         """Take what is told."""
         for call in calls:
-            self._put(call.section, State(call.time_s, call.call.value))
+            work = _work(call.stage.value, call.question)
+            self._put(call.section, State(call.time_s, call.call.value, work))
         gone = self.states.keys() - {call.section for call in calls}
         for name in gone:
-            self._put(name, State(calls[0].time_s, None))
+            self._put(name, State(calls[0].time_s, None, None))
 
     def _put(self, section: str, state: State) -> None:
         told = self.states[section]
-        if not told or told[-1].call != state.call:
+        if not told or told[-1][1:] != state[1:]:
             told.append(state)
 
 
@@ -431,7 +448,7 @@ def _unsure(store: Store, enclosure: str, kept: Sequence[Kept]) -> Iterator[Unsu
     for outage in store.outages():
         if outage.what not in (STOPPED, LINK_LOST, RECORD_LOST):
             end_s = outage.from_s if outage.to_s is None else outage.to_s
-            yield Unsure(outage.from_s - NEAR_S, end_s + SETTLED_S, outage.text)
+            yield Unsure(outage.from_s - CALL.near_s, end_s + SETTLED_S, outage.text)
     for (to_us,) in store.file.rows(
         "SELECT max(to_us) FROM thinnings t JOIN channels c ON c.id = t.channel "
         "WHERE source = ? AND enclosure = ? AND t.minutes > 0",
@@ -540,60 +557,69 @@ def _compare(kept: Sequence[Kept], again: _Again, found: Recomputed) -> Iterator
     for section in sorted(by_section.keys() | again.states.keys()):
         states = again.states.get(section, [])
         of_section = by_section.get(section, [])
-        for each in of_section:
+        told = [_told(each.row) for each in of_section]
+        for each, state in zip(of_section, told, strict=True):
             why = _unsure_at(again.unsure, each.time_s)
+            differ = [a for a in (CALL, WORK) if a.of(state) not in _near(states, state.time_s, a)]
             if why:
                 found.left_out[why] += 1
-            elif each.row.call in _calls_near(states, each.time_s):
-                found.follow += 1
+            elif differ:
+                yield each.time_s, _forged_text(each, _state_at(states, each.time_s), differ[0])
             else:
-                yield each.time_s, _forged_text(each, _state_at(states, each.time_s))
-        yield from _unsaid(section, of_section, states, again)
+                found.follow += 1
+        for aspect in (CALL, WORK):
+            yield from _unsaid(section, told, states, again, aspect)
+
+
+def _told(row: CallRow) -> State:
+    return State(row.time_s, row.call, _work(row.stage, row.question))
 
 
 def _unsaid(
-    section: str, kept: Sequence[Kept], states: Sequence[State], again: _Again
+    section: str, told: Sequence[State], states: Sequence[State], again: _Again, aspect: _Aspect
 ) -> Iterator[tuple[float, str]]:
     """Calls that follow, and that the log lacks."""
-    told = [State(each.time_s, each.row.call) for each in kept]
     stretches = [
         (max(state.time_s, low_s), min(after.time_s, high_s), state)
-        for state, after in pairwise([*states, State(float("inf"), None)])
+        for state, after in pairwise([*states, State(float("inf"), None, None)])
         for low_s, high_s in again.spans
     ]
     for from_s, to_s, state in stretches:
-        if state.call is None or not to_s - from_s > 2.0 * NEAR_S:
+        if aspect.of(state) is None or not to_s - from_s > 2.0 * aspect.near_s:
             continue
-        begin_s, end_s = from_s + NEAR_S, to_s - NEAR_S
-        words = {_state_at(told, begin_s)}
-        words |= {each.call for each in told if begin_s < each.time_s < end_s}
-        if state.call not in words and not _unsure_within(again.unsure, begin_s, end_s):
-            says = _state_at(told, begin_s)
-            says = "none" if says is None else f"{says} still"
+        begin_s, end_s = from_s + aspect.near_s, to_s - aspect.near_s
+        standing = _state_at(told, begin_s)
+        words = {None if standing is None else aspect.of(standing)}
+        words |= {aspect.of(each) for each in told if begin_s < each.time_s < end_s}
+        if aspect.of(state) not in words and not _unsure_within(again.unsure, begin_s, end_s):
+            says = "none" if standing is None else f"{aspect.of(standing)} still"
             yield (
                 begin_s,
-                f"{section}, {iso_utc(from_s, 0)}: {state.call} follows from the readings, events "
-                f"and spec in the log, and the log's own call is {says}.",
+                f"{section}, {iso_utc(from_s, 0)}: {aspect.of(state)} follows from the readings, "
+                f"events and spec in the log, and the log's own call is {says}.",
             )
 
 
-def _forged_text(kept: Kept, follows: str | None) -> str:
+def _forged_text(kept: Kept, follows: State | None, aspect: _Aspect) -> str:
     row = kept.row
-    instead = f"{follows} follows" if follows is not None else "no call follows"
+    follow = None if follows is None else aspect.of(follows)
+    instead = f"{follow} follows" if follow is not None else "no call follows"
     return (
-        f"Call {row.row} ({row.section}, {iso_utc(row.time_s, 0)}) says {row.call}; {instead} from "
-        f"the readings, events and spec in the log."
+        f"Call {row.row} ({row.section}, {iso_utc(row.time_s, 0)}) says {aspect.of(_told(row))}; "
+        f"{instead} from the readings, events and spec in the log."
     )
 
 
-def _state_at(states: Sequence[State], time_s: float) -> str | None:
+def _state_at(states: Sequence[State], time_s: float) -> State | None:
     place = bisect_right(states, time_s, key=lambda each: each.time_s) - 1
-    return states[place].call if place >= 0 else None
+    return states[place] if place >= 0 else None
 
 
-def _calls_near(states: Sequence[State], time_s: float) -> set[str | None]:
-    near = {each.call for each in states if time_s - NEAR_S <= each.time_s <= time_s + NEAR_S}
-    return near | {_state_at(states, time_s - NEAR_S)}
+def _near(states: Sequence[State], time_s: float, aspect: _Aspect) -> set[str | None]:
+    """What an aspect was at some time near enough."""
+    before = _state_at(states, time_s - aspect.near_s)
+    near = {aspect.of(s) for s in states if abs(s.time_s - time_s) <= aspect.near_s}
+    return near | {None if before is None else aspect.of(before)}
 
 
 def _unsure_at(unsure: Iterable[Unsure], time_s: float) -> str:

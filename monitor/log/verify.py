@@ -257,7 +257,7 @@ def _strays(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
         (last,) = connection.execute(
             "SELECT coalesce(max(row), 0) FROM chain WHERE kind = ?", (kind,)
         ).fetchone()
-        if given is not None and given[0] > last:
+        if given is not None and (given[0] or 0) > last:
             text = f"{name} {given[0]} is cut off the end."
             if given[0] > last + 1:
                 text = f"{name}s {last + 1} to {given[0]} are cut off the end."

@@ -15,7 +15,8 @@ from pathlib import Path
 
 from monitor.log import chain, leaves
 from monitor.log.log import Store
-from monitor.log.rows import Calibration, CallRow, Outage
+from monitor.log.photos import Photo
+from monitor.log.rows import AlarmRow, AlarmStep, Calibration, CallRow, Outage
 from rules.events import Event
 from rules.vocabulary import EventKind
 from sensors.reading import Quality, Quantity, Reading
@@ -90,8 +91,14 @@ def honest(path: Path) -> None:
         )
         clock.now_s = T0 + 1500.0
         _hear(store, clock, clock.now_s, NIGHT_S - 1500.0, 10.0)
-        # Typed in late: what a person did half an hour ago.
-        store.add_event(Event(EventKind.WASHED, clock.now_s - 1800.0, "tent", section="hull-port"))
+        # Typed in late: what a person did half an hour ago, with a picture of it.
+        store.add_event(
+            Event(EventKind.WASHED, clock.now_s - 1800.0, "tent", section="hull-port"),
+            photo=Photo(f"{'0' * 64}.jpg", 1000),
+        )
+        harm = ("tent", "hull-port", "harmed", "dew_margin_min")
+        for step in (AlarmStep.RANG, AlarmStep.SEEN):
+            store.add_alarm(AlarmRow(*harm, step, clock.now_s, clock.now_s - 60.0, 1, text="Damp"))
         store.add_call(CallRow("tent", "hull-port", clock.now_s, "STOP", "flash", "safe", body))
         source, _ = store.begin_source("replay", "f" * 64, "night.csv")
         recorded = [(round((T0 + 10 * n) * 1e6), None, 11.5, None, 0) for n in range(60)]
@@ -319,6 +326,14 @@ CALLS = (
             "INSERT INTO events SELECT 90, source, 'sanded', time_us, enclosure, section, note, "
             "spec, coat, batch, amount_ml, thinner_pct, method, what, value, unit, recorded_us, "
             "corrects, withdrawn, station FROM events WHERE id = 1"),
+    _by_sql("an alarm that rang taken out", "DELETE FROM alarms WHERE step = 'rang'"),
+    _by_sql("an alarm passed off as seen", "UPDATE alarms SET step = 'seen'"),
+    _by_sql("when an alarm rang", "UPDATE alarms SET time_us = time_us - 600000000"),
+    _by_sql("an alarm put in by hand",
+            "INSERT INTO alarms SELECT 90, enclosure, section, fact, cause, step, time_us, "
+            "since_us, count, event, text, logged_us FROM alarms WHERE id = 1"),
+    _by_sql("a photo exchanged for another", f"UPDATE photos SET name = '{'1' * 64}.jpg'"),
+    _by_sql("a photo taken off its event", "DELETE FROM photos"),
     _by_sql("two places of the chain exchanged",
             "UPDATE chain SET seq = -1 WHERE seq = 2", "UPDATE chain SET seq = 2 WHERE seq = 3",
             "UPDATE chain SET seq = 3 WHERE seq = -1"),
@@ -395,16 +410,16 @@ def _tail_cut(connection: sqlite3.Connection) -> None:
     connection.execute(f"DELETE FROM readings WHERE time_us >= {cut_us} - 120000000")
     connection.execute(f"DELETE FROM leaves WHERE root >= ({first})")
     tables = {"call": "calls", "event": "events", "readings": "roots", "source": "sources",
-              "channel": "channels"}  # fmt: skip
+              "channel": "channels", "alarm": "alarms", "photo": "photos"}  # fmt: skip
     for kind, row in gone:
         if kind in tables:
             connection.execute(f"DELETE FROM {tables[kind]} WHERE id = ?", (row,))
         if kind == "channel":
             connection.execute("DELETE FROM readings WHERE channel = ?", (row,))
     connection.execute("DELETE FROM chain WHERE seq >= ?", (seq,))
-    for table in ("calls", "events", "roots"):
+    for table in ("calls", "events", "roots", "alarms"):
         connection.execute(
-            f"UPDATE sqlite_sequence SET seq = (SELECT max(id) FROM {table}) WHERE name = ?",
+            f"UPDATE sqlite_sequence SET seq = (SELECT coalesce(max(id), 0) FROM {table}) WHERE name = ?",
             (table,),
         )
 
@@ -424,6 +439,8 @@ FOUND_BY_A_SEAL = (
     _and_rebuilt("an event taken out", "DELETE FROM events WHERE kind = 'washed'",
                  "UPDATE sqlite_sequence SET seq = seq - 1 WHERE name = 'events'"),
     _and_rebuilt("an outage taken out", "DELETE FROM outages"),
+    _and_rebuilt("an alarm that rang taken out", "DELETE FROM alarms WHERE step = 'rang'"),
+    _and_rebuilt("a photo exchanged for another", f"UPDATE photos SET name = '{'1' * 64}.jpg'"),
     _and_rebuilt("thinned means 3 K warmer", "UPDATE minutes SET mean = mean + 3"),
     _and_rebuilt("port and starboard swapped",
                  "UPDATE channels SET point = 'x' WHERE point = 'plank-port' AND source = 1",

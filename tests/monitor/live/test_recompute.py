@@ -130,6 +130,10 @@ FORGED = {
     "a GO made STOP": "UPDATE calls SET call = 'STOP' WHERE id = "
     "(SELECT min(id) FROM calls WHERE call = 'GO')",
     "every STOP taken out": "DELETE FROM calls WHERE call = 'STOP'",
+    "a coat begun half an hour earlier": "UPDATE events SET time_us = time_us - 1800000000, "
+    "recorded_us = recorded_us - 1800000000 WHERE kind = 'coat-started'",
+    "a coat ended ten minutes later": "UPDATE events SET time_us = time_us + 600000000, "
+    "recorded_us = recorded_us + 600000000 WHERE kind = 'coat-ended'",
     "a hull made warmer": "UPDATE readings SET raw = raw + 6 WHERE channel IN "
     "(SELECT id FROM channels WHERE point = 'plank-port')",
 }

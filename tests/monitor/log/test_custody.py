@@ -181,6 +181,7 @@ def test_a_sound_log_says_what_stands_and_its_seal(kept: Path) -> None:
         seal = store.seal()
     assert text.splitlines() == [
         "5 calls and events are as they were written, with 1380 readings and 120 thinned minutes.",
+        "1 photo is not in log.db.photos beside the log: copy that folder with it.",
         f"Seal of the log: {seal.count} rows, 2026-11-12T19:00:00Z, {seal.sha256}.",
         "Keep it where nobody who can write to the log can change it: only a seal kept elsewhere "
         "shows a log that was made anew as a whole.",
