@@ -6,12 +6,13 @@ from importlib.resources import files
 from typing import Any
 
 from monitor import __version__
+from monitor.display import shown
 from monitor.palette import PAGE_COLOURS
 from rules.text import clean
 
 
 def html_page(name: str, **context: Any) -> str:
-    """Return a page, with every text escaped and cleaned of what would turn or hide it.
+    """Return a page, its texts escaped, in the reader's units and clean of what turns or hides.
 
     Args:
         name: of the template in `monitor/data`.
@@ -28,7 +29,7 @@ def html_page(name: str, **context: Any) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
         # Direction marks would turn a note about; the drawing is no such text.
-        finalize=lambda value: clean(value) if type(value) is str else value,
+        finalize=lambda value: shown(clean(value)) if type(value) is str else value,
     )
     text = (files("monitor") / "data" / name).read_text("utf-8")
     return environment.from_string(text).render(

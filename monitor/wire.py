@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, tzinfo
 from typing import TYPE_CHECKING, Any
 
 from rules.air.state import (
@@ -19,6 +18,7 @@ from rules.reasons import Reason
 from rules.section import SectionCall
 from rules.text import iso_local, iso_utc
 from rules.vocabulary import ALL_SECTIONS, LimitState
+from sensors.zones import zone_or_utc
 
 if TYPE_CHECKING:
     from rules.clocks.clock import Clock
@@ -134,17 +134,20 @@ def iso_second(time_s: float | None) -> str | None:
     return None if time_s is None else iso_utc(round(time_s))
 
 
-def plain_line(name: str, call: SectionCall, zone: tzinfo = UTC) -> str:
+def time_in(time_s: float, timezone: str) -> str:
+    """Return a time as ISO 8601: in UTC with Z, elsewhere in local time with its offset."""
+    return iso_utc(time_s) if timezone == "Etc/UTC" else iso_local(time_s, zone_or_utc(timezone))
+
+
+def plain_line(name: str, call: SectionCall, timezone: str = "Etc/UTC") -> str:
     """Return one line for people: time, call, whose, the first reason and what is asked of them.
 
     Args:
         name: of the enclosure.
         call: of its worst section.
-        zone: in which the time is shown; other than UTC it stands with its offset.
+        timezone: in which the time is shown; other than UTC it stands with its offset.
     """
-    time = iso_utc(call.time_s)
-    if zone is not UTC:
-        time = iso_local(call.time_s, zone)
+    time = time_in(call.time_s, timezone)
     first = call.reasons[0].text if call.reasons else "no limit is in force"
     if call.climate.assumed_offset_k is not None:
         first += " (no surface probe: surface assumed)"

@@ -18,6 +18,7 @@ from monitor.alarms.board import Ring
 from monitor.alarms.urls import AlarmAddress, AlarmFault, load_ways, read_urls
 from monitor.config.load import load_config_file
 from monitor.config.model import URLS_VARIABLE, Config
+from monitor.display import shown
 from monitor.screen.phrases import REMINDER
 from rules.call import Call
 from rules.errors import FilmcallError
@@ -207,7 +208,7 @@ class AlarmRoutes:
         within = "" if ring.section == ALL_SECTIONS else f" ({ring.enclosure})"
         title = f"{ring.call.value} {ring.place}{within}"
         for route in self._routes:
-            route.put(title, ring.text, _KINDS.get(ring.call, "warning"))
+            route.put(title, shown(ring.text), _KINDS.get(ring.call, "warning"))
 
     def states(self) -> tuple[RouteState, ...]:
         """Return how each way is doing."""

@@ -8,7 +8,8 @@ from typing import TextIO
 
 import typer
 
-from monitor.cli.options import BAD_INPUT
+from monitor.cli.options import BAD_INPUT, say
+from monitor.display import forget
 from rules.errors import FilmcallError
 
 INTERRUPTED = 130
@@ -30,10 +31,11 @@ def run(app: typer.Typer) -> int:
         The command's own status; 2 for a fault that a user can mend, 130 for Ctrl-C, 141 where
         whoever read the output has gone.
     """
+    forget()
     try:
         status = app(prog_name="filmcall", standalone_mode=False)
         if isinstance(status, str):  # what the command has to say
-            typer.echo(status)
+            say(status)
             status = 0
         _flush()
     except FilmcallError as fault:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+import re
 import sys
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
+from monitor.display import Units, prefer
+from monitor.display import shown as shown_in_units
 from rules.errors import FilmcallError
 from rules.numbers import number
 from rules.text import printable, shown
@@ -44,6 +47,8 @@ def typed_temperature(text: str) -> str:
     Raises:
         BadAmount: it is none; `UnitAsked` where nobody is there to answer.
     """
+    if _US_TYPED.search(text):
+        prefer(Units.US)
     try:
         temperature_c(text)
     except UnitAsked as fault:
@@ -58,6 +63,10 @@ def typed_temperature(text: str) -> str:
     return text
 
 
+_US_TYPED = re.compile(
+    r"(?<![a-z])(?:°?f|degf|mils?|sq ?ft|ft2|ft²|us ?gal\w*|gal\w*|fl ?oz|qt|quarts?)\s*$",
+    re.IGNORECASE,
+)
 # Units that a figure's option names, as `rules.units.amount` calls them.
 _AMOUNTS = {"µm": "um", "mL": "ml", "m2/h": "m**2/h", "h": "h", "s": "s", "m": "m", "%": "%"}
 
@@ -66,6 +75,8 @@ def _amount(text: str, unit: str) -> float | None:
     """Return a figure that was typed with a unit of its own, or None where it is none."""
     if unit not in _AMOUNTS:
         return None
+    if _US_TYPED.search(text):
+        prefer(Units.US)
     try:
         if unit == "h":
             return amount(text, "s") / HOUR_S
@@ -157,13 +168,18 @@ def config_option(help_: str) -> Any:
     return typer.Option("--config", help=help_, dir_okay=False)
 
 
+def say(text: str) -> None:
+    """Print a text in the units of who reads it; JSON, which begins with a bracket, as it is."""
+    typer.echo(text if text[:1] in ("{", "[") else shown_in_units(text))
+
+
 def printed(text: str, status: int) -> None:
     """Print what a command found, and end it with a status that says the same.
 
     Raises:
         typer.Exit: always.
     """
-    typer.echo(text)
+    say(text)
     raise typer.Exit(status)
 
 

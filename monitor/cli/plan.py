@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from monitor.cli.options import DbOption, JsonOption, figure
+from monitor.cli.options import DbOption, JsonOption, figure, say
 from rules.errors import FilmcallError
 
 plan_app = typer.Typer(rich_markup_mode=None)
@@ -60,7 +60,7 @@ def plan(
 
             with written(html) as file:
                 file.write(season_page(counted))
-        typer.echo(season_json(counted) if json_ else season_text(counted))
+        say(season_json(counted) if json_ else season_text(counted))
         return
     if job is None:
         raise FilmcallError(
@@ -69,7 +69,7 @@ def plan(
         )
     from monitor.job.command import planned
 
-    typer.echo(
+    say(
         planned(
             job,
             forecast=forecast,
@@ -109,6 +109,4 @@ def today(
     """Print today's sheet."""
     from monitor.job.command import today_of
 
-    typer.echo(
-        today_of(job, forecast=forecast, weather_year=weather_year, at=at, limit_s=solve, db=db)
-    )
+    say(today_of(job, forecast=forecast, weather_year=weather_year, at=at, limit_s=solve, db=db))

@@ -12,7 +12,6 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
-from datetime import UTC
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -26,9 +25,11 @@ from monitor.cli.options import (
     SeedOption,
     SpecOption,
     config_option,
+    say,
 )
 from monitor.config.load import EnclosureConfig, load_config_file
 from monitor.config.model import DEFAULT_ACCURACY, PointConfig
+from monitor.display import shown
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
 from monitor.log.facts import with_spec_text
@@ -54,7 +55,7 @@ from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quantity
 from sensors.recording.layout import RecordingFault
 from sensors.simulate.tent import Action, Tent, TentSettings, demo_night
-from sensors.zones import zone_named, zone_or_utc
+from sensors.zones import zone_or_utc
 
 LOOK_EVERY_S = 0.1
 AT_THE_END = "the recording has ended; q leaves"
@@ -516,13 +517,11 @@ def _teller(as_jsonl: bool) -> Callable[[Enclosure, list[SectionCall], Json], No
 
     def tell_lines(enclosure: Enclosure, calls: list[SectionCall], _told: Json) -> None:
         nonlocal day
-        named = enclosure.config.timezone
-        zone = UTC if named == "Etc/UTC" else zone_named(named)
-        date = date_text(calls[0].time_s, zone)
+        date = date_text(calls[0].time_s, zone_or_utc(enclosure.config.timezone))
         if date != day:
             day = date
             typer.echo(f"REPLAY of {day}: nothing here is now")
-        typer.echo(f"REPLAY {plain_line(enclosure.name, calls[0], zone)}")
+        say(f"REPLAY {plain_line(enclosure.name, calls[0], enclosure.config.timezone)}")
 
     def tell_json(_enclosure: Enclosure, _calls: list[SectionCall], told: Json) -> None:
         typer.echo(json.dumps(told))
@@ -580,4 +579,4 @@ def _say_result(result: Result) -> None:
 
 
 def _say(text: str) -> None:
-    typer.echo(text, err=True)
+    typer.echo(shown(text), err=True)

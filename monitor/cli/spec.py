@@ -295,7 +295,7 @@ def _word(key: str, value: object) -> str:
 
 
 def _band(band: Band) -> str:
-    return f"{band.dew_margin_k:g} K, {band.humidity_pct:g} %, {band.temp_k:g} °C"
+    return f"{band.dew_margin_k:g} K, {band.humidity_pct:g} %, {band.temp_k:g} K"
 
 
 def _say(text: str) -> None:

@@ -21,6 +21,7 @@ from monitor.config.model import (
     ReplayConfig,
 )
 from monitor.config.read import read
+from monitor.display import prefer
 from rules.spec.model import GENERAL_GUIDANCE
 from rules.text import counted, duration_text, shown
 from rules.toml_table import Fault
@@ -90,7 +91,9 @@ def load_config_file(path: Path) -> Config:
             f"config {shown(str(path))} cannot be read ({why}), so no point is known; nothing was "
             f"started. Give the file with --config."
         ) from None
-    return load_config(text, path.parent, str(path))
+    config = load_config(text, path.parent, str(path))
+    prefer(config.enclosures[0].units)
+    return config
 
 
 def check_config(text: str) -> tuple[Fault, ...]:
@@ -173,6 +176,7 @@ def config_defaults() -> dict[str, str]:
     plain = EnclosureConfig("", ())
     found["enclosure.spec"] = plain.spec
     found["enclosure.timezone"] = plain.timezone
+    found["display.units"] = "metric, unless FILMCALL_UNITS says us"
     found["enclosure.assumed_surface_offset"] = "none: without a surface probe there is no GO"
     found["enclosure.assumed_surface_accuracy"] = f"{plain.assumed_surface_accuracy_k:g} K"
     found["enclosure.altitude"] = f"{plain.altitude_m:g} m"

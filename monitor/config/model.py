@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from monitor.display import Units
 from rules.climate import AssumedSurface
 from rules.errors import FilmcallError
 from rules.spec.model import GENERAL_GUIDANCE
@@ -102,6 +103,7 @@ class EnclosureConfig:
         altitude_m: above the sea, for the air's pressure [m].
         break_probability: of a limit breaking in the time looked ahead, from which GO is held.
         coating_time_s: how long a coat takes, or None for the spec's or the log's own [s].
+        units: in which people there read, by [display], or None where the file does not say.
     """
 
     name: str
@@ -113,6 +115,7 @@ class EnclosureConfig:
     altitude_m: float = 0.0
     break_probability: float = 0.2
     coating_time_s: float | None = None
+    units: Units | None = None
 
     def assumed_surface(self, section: str | None) -> AssumedSurface | None:
         """Return what stands in for a section's surface, or None where a point measures one.

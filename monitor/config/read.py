@@ -24,6 +24,7 @@ from monitor.config.model import (
     PublishConfig,
     ReplayConfig,
 )
+from monitor.display import Units
 from rules.text import shown
 from rules.toml_table import Fault, Faults, Table, key_lines
 from rules.units import DAY_S, known_unit, units_for
@@ -215,7 +216,7 @@ def check_topic(top: Table, topic: str, enclosures: Iterable[EnclosureConfig]) -
                 return
 
 
-_TOP = ("broker", "publish", "replay", "alarm", "forecast", "log", "enclosure")
+_TOP = ("broker", "publish", "replay", "alarm", "forecast", "log", "display", "enclosure")
 _FOR_EVER = "for ever"
 # `password` is known here only to be refused with its reason.
 _BROKER = (
@@ -271,10 +272,14 @@ def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     alarm = _alarm(top.table("alarm", ("urls_file", *_OPEN_URLS)), base_dir)
     forecast = forecast_of(top.table("forecast", FORECAST), base_dir)
     log = _log(top.table("log", ("keep_raw",)))
+    named = top.table("display", ("units",)).one_of("units", list(Units), required=False)
     tables = top.tables("enclosure", _ENCLOSURE)
     if "enclosure" not in values:
         top.fault("enclosure", "is missing", 'add [[enclosure]] with its name = "polytunnel"')
-    enclosures = [_enclosure(table) for table in tables]
+    enclosures = [
+        dataclasses.replace(_enclosure(table), units=Units(named) if named else None)
+        for table in tables
+    ]
     _unlike(tables, "name", "enclosure")
     if forecast.topic is not None:
         check_topic(top, forecast.topic, enclosures)

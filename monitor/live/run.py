@@ -17,6 +17,7 @@ import typer
 from monitor.alarms.routes import AlarmRoutes
 from monitor.clock import SteadyClock
 from monitor.config.load import Config, load_config_file
+from monitor.display import shown
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
 from monitor.live.alarms import Alarms, link_words
@@ -216,7 +217,8 @@ def _tell_line(out: PlainLines) -> Tell:
     def tell(enclosure: Enclosure, calls: list[SectionCall], told: Json) -> None:
         unlogged = " (unlogged)" if told.get("unlogged") else ""
         for call in calls:
-            out.say(plain_line(enclosure.name, call) + unlogged)
+            line = plain_line(enclosure.name, call, enclosure.config.timezone)
+            out.say(shown(line) + unlogged)
 
     return tell
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from monitor import __version__
 from monitor.config.model import EnclosureConfig, PointConfig
+from monitor.display import Units, prefer
 from monitor.log.log import Store
 from monitor.specs import find_spec
 from monitor.wire import Json
@@ -39,6 +40,7 @@ def facts_of(config: EnclosureConfig, spec: Spec, spec_sha256: str | None) -> Js
         "spec_sha256": spec_sha256,
         "altitude_m": config.altitude_m,
         "timezone": config.timezone,
+        **({} if config.units is None else {"units": config.units.value}),
         "assumed_surface_offset_k": config.assumed_surface_offset_k,
         "assumed_surface_accuracy_k": config.assumed_surface_accuracy_k,
         "points": [
@@ -89,7 +91,11 @@ def facts_in(store: Store, enclosure: str) -> Json | None:
 def config_in(store: Store, enclosure: str) -> EnclosureConfig | None:
     """Return as much of an enclosure's config as its facts tell, or None."""
     facts = facts_in(store, enclosure)
-    return None if facts is None else config_of(enclosure, facts)
+    if facts is None:
+        return None
+    config = config_of(enclosure, facts)
+    prefer(config.units)
+    return config
 
 
 def config_of(enclosure: str, facts: Json) -> EnclosureConfig:
@@ -117,6 +123,7 @@ def config_of(enclosure: str, facts: Json) -> EnclosureConfig:
         spec=str(facts["spec"]),
         timezone=str(facts["timezone"]),
         altitude_m=float(facts["altitude_m"]),
+        units=Units(facts["units"]) if "units" in facts else None,
     )
     offset_k = facts.get("assumed_surface_offset_k")
     if offset_k is None:  # there are probes, or an older program wrote it

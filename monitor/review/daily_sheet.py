@@ -11,10 +11,9 @@ import io
 import math
 from dataclasses import dataclass
 from datetime import datetime
-from importlib.resources import files
 from itertools import groupby
 
-from monitor.palette import PAGE_COLOURS
+from monitor.html_page import html_page
 from monitor.review.figures import TimeStamp, figure
 from monitor.review.report import ReportNotInstalled
 from monitor.review.review import Review, SectionReview
@@ -103,13 +102,6 @@ def sheet_html(review: Review, every_s: float = EVERY_S) -> str:
     Raises:
         ReportNotInstalled: jinja2 is missing.
     """
-    try:
-        from jinja2 import Environment, StrictUndefined
-    except ImportError:
-        raise ReportNotInstalled(
-            "the HTML sheet needs jinja2, which is not installed, so no page was written; "
-            "install filmcall with its 'report' extra, or write the sheet as .csv"
-        ) from None
     stamp = TimeStamp(review.timezone)
     rows = sheet_rows(review, every_s)
     days = [
@@ -135,18 +127,20 @@ def sheet_html(review: Review, every_s: float = EVERY_S) -> str:
             rows, key=lambda row: (row.section, stamp.day(row.time_s), row.assumed_offset_k)
         )
     ]
-    text = (files("monitor") / "data" / "daily_sheet.html.j2").read_text("utf-8")
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return environment.from_string(text).render(
-        title=review.session.title or "untitled session",
-        enclosure=review.session.enclosure or "",
-        zone=stamp.name,
-        caution=CAUTION,
-        days=days,
-        colours=PAGE_COLOURS,
-    )
+    try:
+        return html_page(
+            "daily_sheet.html.j2",
+            title=review.session.title or "untitled session",
+            enclosure=review.session.enclosure or "",
+            zone=stamp.name,
+            caution=CAUTION,
+            days=days,
+        )
+    except ImportError:
+        raise ReportNotInstalled(
+            "the HTML sheet needs jinja2, which is not installed, so no page was written; "
+            "install filmcall with its 'report' extra, or write the sheet as .csv"
+        ) from None
 
 
 def _hours(from_s: float, to_s: float, every_s: float, stamp: TimeStamp) -> list[float]:

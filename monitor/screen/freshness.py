@@ -12,8 +12,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from monitor.snapshot import PointHealth, Snapshot
+from monitor.wire import time_in
 from rules.call import Call
-from rules.text import clean, duration_text, iso_utc
+from rules.text import clean, duration_text
 from sensors.reading import Quantity
 
 # Common practice, no source: one reading may be lost and one be late before anybody is told.
@@ -133,5 +134,6 @@ class QuietLines:
             else:
                 self._quiet.discard(name)
                 text = "readings are back"
-            lines.append(f"{iso_utc(snapshot.time_s)}  {word:<4}  {name}/{call.section}: {text}")
+            at = time_in(snapshot.time_s, snapshot.timezone)
+            lines.append(f"{at}  {word:<4}  {name}/{call.section}: {text}")
         return lines

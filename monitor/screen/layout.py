@@ -78,7 +78,7 @@ def render(
     Returns:
         Exactly `size.rows` lines of exactly `size.columns` cells; never under 4 by 20.
     """
-    view = View(snapshot, theme)
+    view = View(theme.worded(snapshot), theme)
     size = Size(max(20, size.columns), max(4, size.rows))
     small = size.rows < SMALL_ROWS or size.columns < SMALL_COLUMNS
     tiny = size.columns < LEAST_COLUMNS or size.rows < LEAST_ROWS

@@ -6,7 +6,7 @@ The colours themselves stand in `monitor.palette`; no meaning rests on them alon
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
 from enum import StrEnum
 from functools import cache, lru_cache
@@ -14,10 +14,13 @@ from typing import NamedTuple
 
 from rich.style import Style
 
+from monitor.display import Units, display_units
 from monitor.palette import COLOURS, Scheme
+from monitor.snapshot import Snapshot
 from rules.call import Call
 from rules.text import hour_and_day_text, hour_text
 from rules.units import difference_in, from_celsius
+from rules.us_units import in_us_units
 
 
 class Colours(StrEnum):
@@ -166,6 +169,33 @@ class Theme:
         spread = "" if spread_pct is None else f" ± {spread_pct:.0f}"
         return f"{value_pct:.0f}{spread} %"
 
+    def words(self, text: str) -> str:
+        """Return a sentence in the units of people there."""
+        return in_us_units(text) if self.fahrenheit else text
+
+    def worded(self, snapshot: Snapshot) -> Snapshot:
+        """Return a snapshot whose sentences are in the units of people there."""
+        if not self.fahrenheit:
+            return snapshot
+        return replace(
+            snapshot,
+            calls=tuple(
+                replace(
+                    call,
+                    advice=self.words(call.advice),
+                    reasons=tuple(replace(r, text=self.words(r.text)) for r in call.reasons),
+                )
+                for call in snapshot.calls
+            ),
+            clocks=tuple(
+                replace(clock, basis=self.words(clock.basis), advice=self.words(clock.advice))
+                for clock in snapshot.clocks
+            ),
+            alarm=self.words(snapshot.alarm),
+            notices=tuple(self.words(each) for each in snapshot.notices),
+            outlook_why={name: self.words(why) for name, why in snapshot.outlook_why.items()},
+        )
+
     @property
     def temp_unit(self) -> str:
         """°C or °F."""
@@ -236,21 +266,19 @@ def theme_of(
     environ: Mapping[str, str],
     *,
     dim: bool = False,
-    fahrenheit: bool = False,
     twelve_hours: bool = False,
 ) -> Theme:
-    """Return the theme for a terminal.
+    """Return the theme for a terminal, in the units that people read here.
 
     Args:
         environ: the environment's variables.
         dim: start in dim mode.
-        fahrenheit: °F in place of °C.
         twelve_hours: am and pm.
     """
     return Theme(
         colours=colours_of(environ),
         dim=dim,
-        fahrenheit=fahrenheit,
+        fahrenheit=display_units() is Units.US,
         twelve_hours=twelve_hours,
         few_glyphs=environ.get("TERM") == "linux",
     )

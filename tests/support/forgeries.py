@@ -419,7 +419,8 @@ def _tail_cut(connection: sqlite3.Connection) -> None:
     connection.execute("DELETE FROM chain WHERE seq >= ?", (seq,))
     for table in ("calls", "events", "roots", "alarms"):
         connection.execute(
-            f"UPDATE sqlite_sequence SET seq = (SELECT coalesce(max(id), 0) FROM {table}) WHERE name = ?",
+            f"UPDATE sqlite_sequence SET seq = (SELECT coalesce(max(id), 0) FROM {table}) "
+            "WHERE name = ?",
             (table,),
         )
 

@@ -1,0 +1,63 @@
+"""In which units people read here: by the environment, what they typed, the config, or the log.
+
+The command line reads one config or one log for one person, so the choice stands once a process.
+"""
+
+from __future__ import annotations
+
+import os
+from enum import StrEnum
+
+from rules.errors import FilmcallError
+from rules.us_units import in_us_units
+
+VARIABLE = "FILMCALL_UNITS"
+
+
+class Units(StrEnum):
+    """What people read; programs always read SI units."""
+
+    METRIC = "metric"
+    US = "us"
+
+
+_preferred: list[Units] = []
+
+
+def prefer(units: Units | None) -> None:
+    """Show texts in these units, unless something that goes first has already said otherwise.
+
+    What was typed is known before a config is read, and a config before a log.
+
+    Args:
+        units: or None where nothing is said.
+    """
+    if units is not None:
+        _preferred.append(units)
+
+
+def forget() -> None:
+    """Begin anew, as each command does."""
+    _preferred.clear()
+
+
+def display_units() -> Units:
+    """Return the units in which texts are shown.
+
+    Raises:
+        FilmcallError: the environment names none that there are.
+    """
+    named = os.environ.get(VARIABLE)
+    if not named:
+        return _preferred[0] if _preferred else Units.METRIC
+    try:
+        return Units(named)
+    except ValueError:
+        raise FilmcallError(
+            f"{VARIABLE} is {named!r}, so nothing was shown; set it to {' or '.join(Units)}"
+        ) from None
+
+
+def shown(text: str) -> str:
+    """Return a text for people in their units."""
+    return in_us_units(text) if display_units() is Units.US else text

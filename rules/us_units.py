@@ -1,0 +1,110 @@
+"""Sentences in the units that people in the United States use: the one place that rewrites them.
+
+Everything inside counts in SI units, and every sentence is worded in them once. What a person is to
+read in other units goes through `in_us_units` last; JSON never does.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from functools import partial
+
+from rules.units import difference_in, from_celsius
+
+UM_PER_MIL = 25.4
+"""Exact: a mil is a thousandth of an inch of 25.4 mm (NIST SP 811, B.8, from memory)."""
+M2_PER_SQ_FT = 0.09290304
+"""Exact: a foot is 0.3048 m (NIST SP 811, B.8, from memory)."""
+ML_PER_FL_OZ = 29.5735295625
+"""Exact: a US gallon of 231 cubic inches has 128 fluid ounces (NIST SP 811, B.8, from memory)."""
+L_PER_GAL = 3.785411784
+
+_NUMBER = r"[-−]?\d+(?:,\d{3})*(?:\.\d+)?"
+# Several figures may share a unit: "5.8 ± 1.1 K", "10 to 35 °C", "10 and 12 °C".
+_FIGURES = rf"{_NUMBER}(?:(?: ± | to | and | or | / ){_NUMBER})*"
+_AREA, _LITRE = r"(?:m²|m2)", r"(?:litres?|l)"
+_Change = Callable[[str], str]
+
+
+def _places(figure: str) -> int:
+    return len(figure.partition(".")[2])
+
+
+def _read(figure: str) -> float:
+    return float(figure.replace(",", "").replace("−", "-"))
+
+
+def _written(value: float, places: int) -> str:
+    text = f"{value + 0.0:,.{places}f}"
+    return text.lstrip("-") if not float(text.replace(",", "")) else text
+
+
+def _temp(figure: str) -> str:
+    return _written(from_celsius(_read(figure), "degF"), min(_places(figure), 1))
+
+
+def _difference(figure: str) -> str:
+    text = _written(difference_in(_read(figure), "degF"), 1)
+    return text if _places(figure) else text.removesuffix(".0")
+
+
+def _by(factor: float, least_places: int = 0) -> _Change:
+    """A figure divided by a factor, with so many places that it says as much as before."""
+
+    def change(figure: str) -> str:
+        value = _read(figure) / factor
+        digits = min(3, max(2, len(figure.replace(",", "").replace(".", "").lstrip("-−0"))))
+        before = len(str(int(abs(value)))) if abs(value) >= 1.0 else 0
+        places = min(3, max(least_places, digits - before))
+        return _written(value, max(0, places)) if abs(value) < 1000 else _written(value, 0)
+
+    return change
+
+
+def _rule(unit: str, to: str, change: _Change) -> tuple[re.Pattern[str], str, _Change]:
+    return re.compile(rf"(?<![\w.:])({_FIGURES})( ?){unit}(?![\w/²³°])"), to, change
+
+
+_RULES = (
+    _rule(rf"{_AREA} a {_LITRE}", "sq ft a US gal", _by(M2_PER_SQ_FT / L_PER_GAL)),
+    _rule(r"(?:m²|m2)/h", "sq ft/h", _by(M2_PER_SQ_FT)),
+    _rule("°C", "°F", _temp),
+    _rule("K", "°F", _difference),
+    _rule(r"(?:µm|um)", "mil", _by(UM_PER_MIL, 1)),
+    _rule(_AREA, "sq ft", _by(M2_PER_SQ_FT)),
+    _rule(r"(?:ml|mL)", "fl oz", _by(ML_PER_FL_OZ, 1)),
+    _rule(r"(?:l|L|litres?)", "US gal", _by(L_PER_GAL, 1)),
+    _rule(r"m(?= of tape)", "ft", _by(0.3048)),
+)
+_TYPED = re.compile(rf"({_NUMBER} °F) \({_NUMBER} ?°?F\)")
+
+
+def in_us_units(text: str) -> str:
+    """Return a text with its figures in °F, mil, sq ft, fl oz and US gal.
+
+    A difference of temperatures, which is in K, becomes one of °F by 1.8 alone.
+
+    Args:
+        text: worded in SI units, as all of the program's sentences are.
+
+    >>> in_us_units("Hull 2.1 ± 0.9 K above dew point; wants 3.0 K; air 10 to 35 °C")
+    'Hull 3.8 ± 1.6 °F above dew point; wants 5.4 °F; air 50 to 95 °F'
+    >>> in_us_units("6.5 m2 at 50 µm: 650 ml; chloride 30 mg/m²")
+    '70 sq ft at 2.0 mil: 22.0 fl oz; chloride 30 mg/m²'
+    """
+    for pattern, to, change in _RULES:
+        text = pattern.sub(partial(_changed, to, change), text)
+    return _TYPED.sub(r"\1", text)
+
+
+def _changed(to: str, change: _Change, found: re.Match[str]) -> str:
+    figures, gap = found[1], found[2]
+    if to == "°F" and change is _temp and "±" in figures:
+        value, sign, spread = figures.partition(" ± ")
+        return f"{_each(value, change)}{sign}{_each(spread, _difference)}{gap or ' '}{to}"
+    return f"{_each(figures, change)}{gap or ' '}{to}"
+
+
+def _each(figures: str, change: _Change) -> str:
+    return re.sub(_NUMBER, lambda one: change(one[0]), figures)
