@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from monitor.setup.ask import measures_fahrenheit
 from rules.errors import FilmcallError
 from rules.text import printable
 from sensors.reading import Quantity
@@ -91,6 +92,8 @@ def config_text(draft: ConfigDraft) -> str:
         lines.append("[replay]")
         lines += [f"{key} = {quoted(value)}" for key, value in draft.replay.items()]
         lines.append("")
+    if measures_fahrenheit(draft.timezone):
+        lines += ["[display]", 'units = "us"    # or "metric"; FILMCALL_UNITS goes first', ""]
     lines += [
         "[[enclosure]]",
         f"name = {quoted(draft.enclosure)}",

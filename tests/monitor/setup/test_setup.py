@@ -15,6 +15,7 @@ import pytest
 from monitor.config.load import load_config_file
 from monitor.setup.ask import measures_fahrenheit
 from monitor.setup.listen import Heard, leaves
+from monitor.setup.write import ConfigDraft, config_text
 from sensors.reading import Quantity
 from tests.support.command import filmcall
 
@@ -132,3 +133,9 @@ def test_a_job_file_is_written_where_one_is_wanted(
     ran = filmcall("setup", "logger.csv", "--yes", "--job", "gig.toml")
     assert (ran.code, "gig.toml exists" in ran.err) == (2, True)
     assert not (here / "filmcall-2.toml").exists()
+
+
+@pytest.mark.parametrize(("zone", "units"), [("America/Chicago", "us"), ("Europe/Oslo", None)])
+def test_who_lives_where_fahrenheit_is_read_reads_it(zone: str, units: str | None) -> None:
+    draft = ConfigDraft("a logger", "tent", "varnish", zone, ())
+    assert ('units = "us"' in config_text(draft)) is (units == "us")
