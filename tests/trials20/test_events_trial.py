@@ -70,8 +70,10 @@ class Phone:
 
         def tried() -> list[dict[str, Any]]:
             self.send(f"{room}/event", json.dumps({**more, "id": name, "kind": kind}))
-            time.sleep(0.4)
-            return self.to(name)[before:]
+            end_s = time.monotonic() + 0.5
+            while not (answers := self.to(name)[before:]) and time.monotonic() < end_s:
+                time.sleep(0.01)
+            return answers
 
         return until(f"answer to {name}", tried, 15.0)[0]
 
