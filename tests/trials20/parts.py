@@ -58,7 +58,7 @@ def refusal(ran: subprocess.CompletedProcess[str]) -> str:
     said = " ".join(ran.stderr.split())
     assert ran.returncode not in (0, -signal.SIGKILL), ran.stdout
     assert said
-    assert not re.search(r"Traceback|Usage:|No such (command|option)", said), said
+    assert not re.search(r"(?i)Traceback|Usage:|no such (command|option)", said), said
     return said
 
 

@@ -230,7 +230,7 @@ def test_two_stations_with_one_enclosure_name_stand_apart(
 def test_whatever_a_note_holds_is_text(
     broker: RealBroker, closing: Note, tmp_path: Path, tab: Any
 ) -> None:
-    evil = """<script>window.hit=1</script><img src=x onerror="window.hit=2">'"><b>bold</b>{{7191*7}}"""
+    evil = "<script>window.hit=1</script><img src=x onerror='window.hit=2'>\"><b>bold</b>{{7191*7}}"
     name = """t<i>"'&;"""
     reason = {"limit": "dew_margin_min", "state": "broken", "value": 1, "bound": 3, "guard": 1}
     when = iso(time.time())

@@ -26,13 +26,13 @@ KEYS = {"station", "enclosure", "word", "reason", "since", "valid_until", "alarm
 
 
 def lines(yard: Child) -> list[dict[str, Any]]:
-    """Return the changes that it has printed; each line is one whole object."""
-    return [json.loads(line) for line in tuple(yard.lines) if line.endswith("\n")]
+    """Return the changes that it has printed, beside what it says on standard error."""
+    yard.alive()
+    return [json.loads(line) for line in tuple(yard.lines) if re.match(r"{.*}$", line)]
 
 
 def newest(yard: Child) -> dict[tuple[str, str], str]:
     """Return the newest word of each enclosure and station."""
-    yard.alive()
     return {(each["enclosure"], each["station"]): each["word"] for each in lines(yard)}
 
 
@@ -121,7 +121,8 @@ def test_the_table_has_the_worst_first_alarms_and_who_saw_them(
     actor.call("b-near", "HOLD")
     actor.call("c-spoiled", "STOP", alarms=[seen])
     actor.call("d-gone", "GO", valid_s=-60.0)
-    actor.call("e-odd\x1b[2J\u202e", "HOLD")
+    odd = "\x1b[2J\u202eodd"
+    actor.call("e-odd", "HOLD", lines=[odd], alarms=[seen | {"text": odd, "section": odd}])
     names = {"a-fine", "b-near", "c-spoiled", "d-gone"}
     said = table(closing, broker.port, names)
     at = {name: said.rindex(name) for name in names}
@@ -130,7 +131,7 @@ def test_the_table_has_the_worst_first_alarms_and_who_saw_them(
     assert "night watch" in said
     row = next(line for line in said.splitlines()[::-1] if "d-gone" in line)
     assert not re.search(r"\bGO\b", row)
-    assert "\x1b[2J" not in said, "a name moves nobody's cursor"
+    assert "\x1b[2J" not in said, "a text moves nobody's cursor"
     assert "\u202e" not in said
     assert "b-near" not in table(closing, broker.port, {"c-spoiled"}, "--filter", "spoiled")
 
