@@ -128,7 +128,7 @@ class Postgres:
     def ask(self, query: str, role: str = "chief") -> list[tuple[Any, ...]]:
         """Return the rows of a query."""
         with self.connect(role) as connection:
-            return connection.execute(query).fetchall()  # type: ignore[arg-type, no-any-return]
+            return connection.execute(query).fetchall()
 
     def tables(self) -> list[str]:
         """Return the quoted names of all tables of the program that are no partitions."""
@@ -143,7 +143,7 @@ class Postgres:
         """Return how many rows each table has, and a digest of them in whatever order."""
         digest = "coalesce(sum(hashtextextended(t::text, 0)), 0)::text"
         return {
-            name: tuple(self.ask(f"SELECT count(*), {digest} FROM {name} t")[0])  # type: ignore[misc]
+            name: tuple(self.ask(f"SELECT count(*), {digest} FROM {name} t")[0])
             for name in self.tables()
         }
 

@@ -62,7 +62,8 @@ class Phone:
         """Send an event and return the answer to it."""
         before = len(self.to(name))
         self.send(f"{room}/event", json.dumps({"id": name, "kind": kind, **more}))
-        return until(f"answer to {name}", lambda: self.to(name)[before:], ANSWER_S)[0]
+        answer: dict[str, Any] = until(name, lambda: self.to(name)[before:], ANSWER_S)[0]
+        return answer
 
     def insist(self, name: str, kind: Any, room: str = "tent", **more: Any) -> dict[str, Any]:
         """Send an event until it is answered, as one does who heard nothing."""
@@ -75,7 +76,8 @@ class Phone:
                 time.sleep(0.01)
             return answers
 
-        return until(f"answer to {name}", tried, 15.0)[0]
+        answer: dict[str, Any] = until(name, tried, 15.0)[0]
+        return answer
 
     def close(self) -> None:
         self.client.disconnect()
@@ -230,6 +232,7 @@ HOSTILE: dict[str, tuple[str, bytes | str]] = {
     "id of another alphabet": ("tent/event", _with(id="ключ")),
     "nested": ("tent/event", '{"id": "hostile", "kind": "note", "note": ' + "[" * 3900),
     "deep": ("tent/event", '{"id":"hostile","kind":"note","note":' + "[" * 1900 + "]" * 1900 + "}"),
+    "not a number": ("tent/event", _with(kind="mixed", amount_ml=float("nan"))),
     "over 4 KB": ("tent/event", _with(note="x" * 4200)),
     "a megabyte": ("tent/event", _with(note="x" * 1_000_000)),
     "button with a book": ("tent/event/note", "x" * 5000),
@@ -251,7 +254,6 @@ REFUSED: dict[str, dict[str, Any]] = {
     "section list": {"section": ["hull-port"]},
     "coat in words": {"kind": "coat-started", "coat": "first"},
     "coat below one": {"kind": "coat-started", "coat": 0},
-    "amount not finite": {"kind": "mixed", "amount_ml": float("nan")},
     "amount negative": {"kind": "mixed", "amount_ml": -5},
     "amount true": {"kind": "mixed", "amount_ml": True},
     "thinner 400": {"kind": "mixed", "thinner_pct": 400},
@@ -283,8 +285,9 @@ def test_hostile_messages_write_nothing_and_hurt_nothing(
         assert "root:" not in json.dumps(answer), name
     good = phone.insist("after-hostile", "note", note="\x1b[2J<script>\u202e")
     assert good["result"] == "recorded"
-    assert [row for row in events(station.db) if row not in before] == [
-        (good["row"], "note", "tent", None, "\x1b[2J<script>\u202e")
+    new = [row for row in events(station.db) if row not in before]
+    assert [(row[0], row[2], row[4]) for row in new] == [
+        (good["row"], "tent", "\x1b[2J<script>\u202e")
     ]
     assert not [each for each in phone.answers if str(each.get("id")).startswith("hostile")
                 and each["result"] != "refused"]  # fmt: skip
@@ -352,10 +355,7 @@ def test_the_call_carries_what_screens_elsewhere_show(
         assert abs(one["left_s"] - other["left_s"]) < 60.0
         assert abs(seconds(one["ends_at"]) - seconds(other["ends_at"])) < 60.0
         assert len(one["ends_at_range"]) == 2
-    held = filmcall("sessions", "--db", station.db, "verify", "--no-calls", "--seal", call["seal"])
-    if held.returncode == 2:  # its place of --db
-        held = filmcall("sessions", "verify", "--db", station.db, "--no-calls",
-                        "--seal", call["seal"])  # fmt: skip
+    held = filmcall("sessions", "verify", "--db", station.db, "--no-calls", "--seal", call["seal"])
     assert held.returncode == 0, held.stdout + held.stderr
 
 
