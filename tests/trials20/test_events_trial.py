@@ -368,13 +368,13 @@ def test_the_word_is_none_when_the_program_is_blind_and_when_it_ends(
     station = closing(Station(tmp_path, broker.port)).ready()
     feed.close()
 
-    def blind() -> bool:
+    def is_blind() -> bool:
         # The air goes on; without the surface nothing is known of the dew margin.
         sensor.send("tent/air", json.dumps({"t": 20.0, "rh": 50.0, "at": time.time()}))
         time.sleep(0.2)
-        return listener.last("tent/word") == b"NONE"
+        return bool(listener.last("tent/word") == b"NONE")
 
-    until("NONE", blind, 8.0)
+    until("NONE", is_blind, 8.0)
     closing(Feed(broker.port))
     until("a word", lambda: listener.last("tent/word") in (b"HOLD", b"GO"), 8.0)
     assert station.end(signal.SIGTERM) == 0

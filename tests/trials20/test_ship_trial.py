@@ -47,7 +47,6 @@ class Yard:
 
     def __init__(self) -> None:
         self.server = Postgres()
-        self.server.make()
         self.env = environment(PGPASSFILE=str(self.server.pass_file))
 
     def run(
@@ -78,6 +77,7 @@ def yard() -> Iterator[Yard]:
     need("postgresql-15", postgres())
     made = Yard()
     try:
+        made.server.make()
         yield made
     finally:
         made.server.close()
