@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import math
 import time
+from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -102,14 +104,28 @@ def run(
             for clock in clocks
         ]
         return json.dumps({"time": iso_utc(time_s), "clocks": listed}, indent=2)
+    usual = _usual_basis([clock.basis for clocks in found.values() for clock in clocks])
     lines = [
-        clock_line(clock, name if len(found) > 1 else "", zones[name], time_s)
+        clock_line(
+            clock if clock.basis != usual else replace(clock, basis=""),
+            name if len(found) > 1 else "",
+            zones[name],
+            time_s,
+        )
         for name, clocks in found.items()
         for clock in clocks
     ]
     if not lines:
         return "No clock runs: no mix and no coat is recorded"
+    if usual:
+        lines.append(f"Where nothing else is said, by {usual}.")
     return "\n".join([*lines, *filter(None, [hint])])
+
+
+def _usual_basis(each: Sequence[str]) -> str:
+    """What most clocks rest on, where at least three do, to be said once; else ""."""
+    basis, count = Counter(filter(None, each)).most_common(1)[0] if any(each) else ("", 0)
+    return basis if count >= 3 else ""
 
 
 def _long_over(store: Store, names: Sequence[str], now_s: float) -> str:

@@ -309,3 +309,14 @@ def test_a_clocks_end_is_read_in_the_zone_of_the_place(zone: str | None, shown: 
     line = clock_line(ended, "", zone_or_local(zone), noon_s)
     own = datetime.fromtimestamp(noon_s).astimezone()
     assert line.endswith(f"{hours[zone]:02}:00 {shown}" if zone else f"{own:%H:%M %Z}")
+
+
+def test_what_most_clocks_rest_on_is_said_once(log: Log) -> None:
+    coat(log, "hull-port")
+    ran = filmcall("clocks", "--at", log.at(4.0), "--db", log.db)
+    said = ran.out.splitlines()
+    assert said[-1].startswith("Where nothing else is said, by ")
+    basis = said[-1].removeprefix("Where nothing else is said, by ").rstrip(".")
+    assert not any(line.strip() == basis for line in said[:-1])
+    listed = json.loads(filmcall("clocks", "--json", "--at", log.at(4.0), "--db", log.db).out)
+    assert sum(each["basis"] == basis for each in listed["clocks"]) >= 3, "JSON has it at each"
