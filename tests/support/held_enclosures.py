@@ -1,4 +1,4 @@
-"""Held-out enclosures for judging the outlook: tents, sheds and heated rooms of physics of their own.
+"""Held-out enclosures for judging the outlook: tents, sheds, heated rooms, of their own physics.
 
 Nothing here is shared with `sensors.simulate` or `tent_weeks`, so that an outlook that was settled
 on those meets something new. Four heat nodes (cover, air, hull, ground), vapour with water on the
@@ -34,27 +34,37 @@ STEP_S = 60.0
 AIR_J_M3K = 1206.0  # 1.2 kg/m³ times 1005 J/kgK
 VAPOUR_J_KGK = 461.5
 
-# Ranges by kind: cover J/m²K; W/m²K through it; share of the sky; sunshine taken up by the cover and
-# let through; air changes an hour, and more a m/s; wetness of the ground; hull J/m²K; heater W and °C.
-_KINDS: dict[str, dict[str, tuple[float, float]]] = {
-    "tent": dict(cover=(4e3, 7e3), inside=(3.5, 5.0), sky=(0.35, 0.6), takes=(0.1, 0.25),
-                 lets=(0.2, 0.55), change=(0.8, 4.0), windy=(0.2, 0.8), wet=(0.25, 0.95),
-                 hull=(8e3, 4e4), watts=(0.0, 0.0), wanted=(0.0, 0.0)),
-    "heated tent": dict(cover=(4e3, 8e3), inside=(2.5, 4.5), sky=(0.3, 0.5), takes=(0.1, 0.25),
-                        lets=(0.15, 0.45), change=(0.8, 2.5), windy=(0.1, 0.5), wet=(0.1, 0.7),
-                        hull=(8e3, 4e4), watts=(1.5e3, 4.5e3), wanted=(30.0, 30.0)),
-    "timber shed": dict(cover=(1e4, 2.5e4), inside=(1.2, 2.5), sky=(0.2, 0.4), takes=(0.4, 0.7),
-                        lets=(0.01, 0.08), change=(0.5, 2.0), windy=(0.1, 0.4), wet=(0.1, 0.6),
-                        hull=(1.5e4, 6e4), watts=(0.0, 0.0), wanted=(0.0, 0.0)),
-    "block shed": dict(cover=(8e4, 2e5), inside=(1.5, 2.5), sky=(0.1, 0.3), takes=(0.3, 0.6),
-                       lets=(0.01, 0.06), change=(0.3, 1.2), windy=(0.05, 0.2), wet=(0.05, 0.4),
-                       hull=(1.5e4, 6e4), watts=(0.0, 0.0), wanted=(0.0, 0.0)),
-    "heated room": dict(cover=(3e4, 1.2e5), inside=(0.7, 1.5), sky=(0.05, 0.2), takes=(0.3, 0.6),
-                        lets=(0.03, 0.15), change=(0.3, 1.0), windy=(0.03, 0.1), wet=(0.02, 0.2),
-                        hull=(1.5e4, 6e4), watts=(3e3, 8e3), wanted=(14.0, 20.0)),
-    "inner room": dict(cover=(6e3, 1.5e4), inside=(1.0, 3.0), sky=(0.0, 0.0), takes=(0.0, 0.0),
-                       lets=(0.0, 0.0), change=(0.2, 1.5), windy=(0.0, 0.0), wet=(0.0, 0.05),
-                       hull=(1e4, 4e4), watts=(0.0, 0.0), wanted=(0.0, 0.0)),
+# Ranges by kind: cover J/m²K; W/m²K to its inside; share of the sky; sunshine that the cover takes
+# up and lets through; air changes an hour, and more a m/s of wind; wetness of the ground; hull J/m²K;
+# heater W and the °C that it is set to.
+_FIGURES = (
+    "cover", "inside", "sky", "takes", "lets", "change", "windy", "wet", "hull", "watts", "wanted",
+)  # fmt: skip
+_KINDS = {
+    "tent": (
+        (4e3, 7e3), (3.5, 5.0), (0.35, 0.6), (0.1, 0.25), (0.2, 0.55), (0.8, 4.0),
+        (0.2, 0.8), (0.25, 0.95), (8e3, 4e4), (0.0, 0.0), (0.0, 0.0),
+    ),
+    "heated tent": (
+        (4e3, 8e3), (2.5, 4.5), (0.3, 0.5), (0.1, 0.25), (0.15, 0.45), (0.8, 2.5),
+        (0.1, 0.5), (0.1, 0.7), (8e3, 4e4), (1.5e3, 4.5e3), (30.0, 30.0),
+    ),
+    "timber shed": (
+        (1e4, 2.5e4), (1.2, 2.5), (0.2, 0.4), (0.4, 0.7), (0.01, 0.08), (0.5, 2.0),
+        (0.1, 0.4), (0.1, 0.6), (1.5e4, 6e4), (0.0, 0.0), (0.0, 0.0),
+    ),
+    "block shed": (
+        (8e4, 2e5), (1.5, 2.5), (0.1, 0.3), (0.3, 0.6), (0.01, 0.06), (0.3, 1.2),
+        (0.05, 0.2), (0.05, 0.4), (1.5e4, 6e4), (0.0, 0.0), (0.0, 0.0),
+    ),
+    "heated room": (
+        (3e4, 1.2e5), (0.7, 1.5), (0.05, 0.2), (0.3, 0.6), (0.03, 0.15), (0.3, 1.0),
+        (0.03, 0.1), (0.02, 0.2), (1.5e4, 6e4), (3e3, 8e3), (14.0, 20.0),
+    ),
+    "inner room": (
+        (6e3, 1.5e4), (1.0, 3.0), (0.0, 0.0), (0.0, 0.0), (0.0, 0.0), (0.2, 1.5),
+        (0.0, 0.0), (0.0, 0.05), (1e4, 4e4), (0.0, 0.0), (0.0, 0.0),
+    ),
 }  # fmt: skip
 
 
@@ -121,9 +131,7 @@ def enclosures(numbers: list[int] | None = None) -> list[Enclosure]:
     every = plans()
     picked = list(range(len(every))) if numbers is None else numbers
     weathers = [every[n].weather(n) for n in picked]
-    lengths = [
-        min(len(w.time_s), 1440 * DAYS) for w in weathers
-    ]
+    lengths = [min(len(w.time_s), 1440 * DAYS) for w in weathers]
     made = [
         _Made(every[n].kind, w, length, n)
         for n, w, length in zip(picked, weathers, lengths, strict=True)
@@ -142,7 +150,7 @@ class _Made:
     def __init__(self, kind: str, weather: Weather, length: int, seed: int) -> None:
         chance = np.random.default_rng([20, seed])
         self.kind, self.weather, self.length, self.seed = kind, weather, length, seed
-        figures = {name: chance.uniform(*span) for name, span in _KINDS[kind].items()}
+        figures = {n: chance.uniform(*span) for n, span in zip(_FIGURES, _KINDS[kind], strict=True)}
         volume = chance.uniform(40.0, 120.0) if kind != "inner room" else chance.uniform(12.0, 30.0)
         self.figures = figures | {
             "volume": volume,

@@ -146,7 +146,7 @@ def column(rows: list[dict[str, str]], name: str) -> Floats:
 def clear_sun_w_m2(time_s: Floats, latitude_deg: float) -> Floats:
     """Return sunshine on the flat under a clear sky, by solar time [W/m²].
 
-    B. Haurwitz, J. Meteorol. 2 (1945) 154–166: 1098 cos z exp(−0.057 / cos z).
+    B. Haurwitz, J. Meteorol. 3 (1946) 123–124: 1098 cos z exp(−0.057 / cos z); pvlib has 0.059.
     """
     day = time_s / (24.0 * 3600.0) % 365.25
     tilt = np.radians(-23.44 * np.cos(2.0 * np.pi * (day + 10.0) / 365.25))

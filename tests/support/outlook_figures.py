@@ -20,6 +20,7 @@ from outlook_judge import (
     SPANS_H,
     Asked,
     brier,
+    chance_of,
     skill,
     tenths,
 )
@@ -42,6 +43,7 @@ class Figure:
         value: of it.
         cases: that it rests on.
         least, most: the target, None where there is none on that side.
+        error: one standard deviation of chance, as if the cases were independent.
     """
 
     key: str
@@ -49,6 +51,7 @@ class Figure:
     cases: int
     least: float | None = None
     most: float | None = None
+    error: float = 0.0
 
     @property
     def aimed(self) -> bool:
@@ -61,6 +64,16 @@ class Figure:
         return (self.least is None or self.value >= self.least) and (
             self.most is None or self.value <= self.most
         )
+
+    @property
+    def mark(self) -> str:
+        """Return `!` for a target missed, `?` for one missed by no more than two chance errors."""
+        if self.met:
+            return " "
+        slack = 2.0 * self.error
+        low = self.least is None or self.value >= self.least - slack
+        high = self.most is None or self.value <= self.most + slack
+        return "?" if low and high else "!"
 
 
 @dataclass(frozen=True)
@@ -116,7 +129,13 @@ def _share(key: str, held: Any, target: tuple[float, float] | None = HELD) -> Fi
     if not len(fine):
         return None
     least, most = target or (None, None)
-    return Figure(key, 100.0 * float(fine.mean()), len(fine), least, most)
+    mean = float(fine.mean())
+    return Figure(key, 100.0 * mean, len(fine), least, most, _chance(mean, len(fine)))
+
+
+def _chance(share: float, cases: int) -> float:
+    """Return the standard deviation of a share of independent cases, in points."""
+    return 100.0 * chance_of(share, cases)
 
 
 def _bands(scores: ROWS) -> Table:
@@ -175,7 +194,9 @@ def _sharpness(scores: ROWS) -> list[Table]:
     return [
         Table("CRPS of the draws (K, %RH): mean |x − y| − ½ mean |x − x′|", heads, own, 3),
         Table("CRPS over the best simple forecaster's (target at most 1.02)", heads, ratios, 3),
-        Table("RMS error of the middle over the best one's (target at most 1.02)", heads, errors, 3),
+        Table(
+            "RMS error of the middle over the best one's (target at most 1.02)", heads, errors, 3
+        ),
         Table(f"Which simple forecaster was best by CRPS: {names}", heads, wins, 0),
     ]
 
@@ -214,8 +235,11 @@ def _inside(scores: ROWS, answers: ROWS) -> Table:
             came = 100.0 * float(np.mean(asked["came_h"] <= hours))
             at = f"inside within 3 K/{name}/{hours} h"
             told = 100.0 * float(asked["told"].mean())
-            told_row.append(Figure(f"{at}/told", told, len(asked), came - 3.0, came + 3.0))
+            error = _chance(came / 100.0, len(asked))
+            told_row.append(Figure(f"{at}/told", told, len(asked), came - 3.0, came + 3.0, error))
             came_row.append(Figure(f"{at}/came", came, len(asked)))
+        if not any(told_row):
+            continue
         rows += [(f"{name}: break told, %", told_row), (f"{name}: break came, %", came_row)]
     return Table("Given that the margin is inside now, 3 to 6 K", heads, rows)
 
@@ -279,8 +303,9 @@ def _told(answers: ROWS) -> list[Table]:
                 key = f"told less came/{name}/{span} h/{heads[number]}"
                 off = 100.0 * (each.told - each.came)
                 gap[number] = Figure(
-                    key, off, each.cases, None if aimed is None else -aimed, aimed
-                )
+                    key, off, each.cases, None if aimed is None else -aimed, aimed,
+                    100.0 * each.error,
+                )  # fmt: skip
                 error[number] = Figure(f"{key}/chance", 100.0 * each.error, each.cases)
             rows.append((f"{name}: {span} h, told less came", gap))
             rows.append((f"{name}: {span} h, chance error (1 σ)", error))
@@ -348,7 +373,8 @@ def _holds(holds: ROWS) -> Table:
             ):
                 count = int(of.sum())
                 value = 100.0 * float(share[of].mean()) if count else float("nan")
-                cells.append(Figure(f"{key}/{name}", value, count, least, most))
+                error = _chance(value / 100.0, count) if count else 0.0
+                cells.append(Figure(f"{key}/{name}", value, count, least, most, error))
             rows.append((f"{how}, within {span} h", cells))
     title = "HOLD from 0.2 on (targets: breaks ≥ 1 h ahead named ≥ 95, good origins held ≤ 15)"
     return Table(title, heads, rows)
@@ -368,7 +394,8 @@ def _recent(found: Found) -> Table:
             cells.append(Figure(key, float(count), count))
             for hours, least in ((1, 60.0), (3, None)):
                 value = 100.0 * float(np.mean(came <= hours)) if count else float("nan")
-                cells.append(Figure(f"{key}/broke in {hours} h", value, count, least))
+                error = _chance(value / 100.0, count) if count else 0.0
+                cells.append(Figure(f"{key}/broke in {hours} h", value, count, least, None, error))
         rows.append((label, cells))
     return Table("HOLDs by the last hour's trend alone (target: broke ≥ 60)", heads, rows)
 
@@ -401,7 +428,7 @@ def printed(table: Table, before: dict[str, float]) -> Iterator[str]:
     for label, cells in table.rows:
         now = "".join(
             f"{'–':>{wide}}" if each is None
-            else f"{each.value:>{wide - 1}.{table.digits}f}{' ' if each.met else '!'}"
+            else f"{each.value:>{wide - 1}.{table.digits}f}{each.mark}"
             for each in cells
         )  # fmt: skip
         yield f"{label:<{label_wide}}{now}".rstrip()
@@ -426,13 +453,14 @@ def counted(made: list[Table], before: dict[str, float]) -> Iterator[str]:
             for each in cells:
                 if each is not None and each.aimed:
                     kinds.setdefault(each.key.split("/")[0], []).append(each)
-    yield f"\n{'Targets met':<22}{'now':>14}{'before':>14}"
+    yield f"\n{'Targets met':<22}{'now':>14}{'before':>14}{'missed clearly':>16}"
     for kind, figures in kinds.items():
         now = f"{sum(each.met for each in figures)} of {len(figures)}"
+        clearly = sum(each.mark == "!" for each in figures)
         old = [
             Figure(each.key, before[each.key], 0, each.least, each.most)
             for each in figures
             if each.key in before and "/told" not in each.key
         ]
         was = f"{sum(each.met for each in old)} of {len(old)}" if old else "–"
-        yield f"{kind:<22}{now:>14}{was:>14}"
+        yield f"{kind:<22}{now:>14}{was:>14}{clearly:>16}"

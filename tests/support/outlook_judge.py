@@ -57,6 +57,11 @@ def skill(own: float, other: float) -> float:
     return 1.0 - own / other if other > 0.0 else float("nan")
 
 
+def chance_of(share: float, cases: int) -> float:
+    """Return the standard deviation of a share of independent cases, never quite nought."""
+    return float(np.sqrt(max(share * (1.0 - share), 0.25 / cases) / cases))
+
+
 class Tenth(NamedTuple):
     """One tenth of told probabilities: mean told, share that came, its chance error, cases."""
 
@@ -75,8 +80,7 @@ def tenths(told: Floats, came: Floats) -> list[Tenth]:
         if held.any():
             mean = float(np.mean(came[held]))
             count = int(held.sum())
-            error = float(np.sqrt(max(mean * (1.0 - mean), 0.25 / count) / count))
-            found.append(Tenth(float(np.mean(told[held])), mean, error, count))
+            found.append(Tenth(float(np.mean(told[held])), mean, chance_of(mean, count), count))
     return found
 
 
@@ -184,7 +188,11 @@ class Asked(NamedTuple):
     def text(self) -> str:
         """Name it."""
         quantity = self.name.value.replace("_", " ")
-        return f"{quantity} {self.bound:g}" if self.bound is not None else f"{quantity} {self.off:g} off"
+        return (
+            f"{quantity} {self.bound:g}"
+            if self.bound is not None
+            else f"{quantity} {self.off:g} off"
+        )
 
 
 PAINTER = (
@@ -205,7 +213,7 @@ _COLUMN = {
 
 
 class Answer(NamedTuple):
-    """One probability told, of the log's own days, and when it came [h], infinite where it did not."""
+    """Probability told, that of the log's own days, and when it came [h], infinite where never."""
 
     told: float
     days: float
@@ -213,9 +221,7 @@ class Answer(NamedTuple):
     room: float
 
 
-def answered(
-    values: Floats, cell: int, outlook: Outlook, ask: Asked, span_h: int
-) -> Answer | None:
+def answered(values: Floats, cell: int, outlook: Outlook, ask: Asked, span_h: int) -> Answer | None:
     """Judge one limit that is kept at the origin, or None where it is not or cannot be judged.
 
     Args:
