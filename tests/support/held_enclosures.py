@@ -35,8 +35,8 @@ AIR_J_M3K = 1206.0  # 1.2 kg/m³ times 1005 J/kgK
 VAPOUR_J_KGK = 461.5
 
 # Ranges by kind: cover J/m²K; W/m²K to its inside; share of the sky; sunshine that the cover takes
-# up and lets through; air changes an hour, and more a m/s of wind; wetness of the ground; hull J/m²K;
-# heater W and the °C that it is set to.
+# up and lets through; air changes an hour, and more a m/s of wind; wet share of the ground; hull
+# J/m²K; heater W and the °C that it is set to.
 _FIGURES = (
     "cover", "inside", "sky", "takes", "lets", "change", "windy", "wet", "hull", "watts", "wanted",
 )  # fmt: skip
