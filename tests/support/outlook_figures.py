@@ -99,7 +99,7 @@ def tables(found: Found) -> list[Table]:
     answers = np.array(found.answers, dtype=ANSWER)
     holds = np.array(found.holds, dtype=HOLD)
     made = [_bands(scores), *_sharpness(scores), _inside(scores, answers), *_by_hour(scores)]
-    made += [_young(scores), *_told(answers), _skill(answers), _holds(holds)]
+    made += [_young(scores), *_told(answers), _usual(answers), _skill(answers), _holds(holds)]
     return [*made, _recent(found), _refused(found)]
 
 
@@ -293,27 +293,60 @@ def _told(answers: ROWS) -> list[Table]:
     """Told against came by tenths; the target counts where a tenth has 50 cases."""
     heads = tuple(f"{10 * n}–{10 * n + 10}%" for n in range(10))
     rows: list[tuple[str, list[Figure | None]]] = []
-    for name, part in _parts(answers):
+    parts = [(name, part) for name, part in _parts(answers)]
+    fixed = answers[(answers["group"] == 0) & (answers["limit"] < len(PAINTER))]
+    parts += [(f"{name}, 3 K 85 % 10 °C", part) for name, part in _parts(fixed)]
+    for name, part in parts:
         for span in SPANS_H:
             asked = part[part["span"] == span]
-            if not len(asked):
-                continue
-            gap: list[Figure | None] = [None] * 10
-            error: list[Figure | None] = [None] * 10
-            for each in tenths(asked["told"], asked["came_h"] <= span):
-                number = min(int(each.told * 10.0), 9)
-                aimed = 3.0 if each.cases >= LEAST_CASES else None
-                key = f"told less came/{name}/{span} h/{heads[number]}"
-                off = 100.0 * (each.told - each.came)
-                gap[number] = Figure(
-                    key, off, each.cases, None if aimed is None else -aimed, aimed,
-                    100.0 * each.error,
-                )  # fmt: skip
-                error[number] = Figure(f"{key}/chance", 100.0 * each.error, each.cases)
-            rows.append((f"{name}: {span} h, told less came", gap))
-            rows.append((f"{name}: {span} h, chance error (1 σ)", error))
+            if len(asked):
+                rows += _told_rows(f"{name}: {span} h", asked, span, heads)
     title = "Told less came by tenths of probability, points (target ±3 from 50 cases on)"
     return [Table(title, heads, rows)]
+
+
+def _told_rows(
+    name: str, asked: ROWS, span: int, heads: tuple[str, ...]
+) -> list[tuple[str, list[Figure | None]]]:
+    gap: list[Figure | None] = [None] * 10
+    error: list[Figure | None] = [None] * 10
+    for each in tenths(asked["told"], asked["came_h"] <= span):
+        number = min(int(each.told * 10.0), 9)
+        aimed = 3.0 if each.cases >= LEAST_CASES else None
+        least = None if aimed is None else -aimed
+        key = f"told less came/{name}/{heads[number]}"
+        off, chance = 100.0 * (each.told - each.came), 100.0 * each.error
+        gap[number] = Figure(key, off, each.cases, least, aimed, chance)
+        error[number] = Figure(f"{key}/chance", chance, each.cases)
+    return [(f"{name}, told less came", gap), (f"{name}, chance error (1 σ)", error)]
+
+
+def _usual(answers: ROWS) -> Table:
+    """Return told and came by how often this log's own days broke the limit from this hour on."""
+    spans = ((0.0, 1 / 3, "seldom"), (1 / 3, 2 / 3, "at times"), (2 / 3, 1.1, "usually"))
+    heads = tuple(each for _, _, n in spans for each in (f"{n} told", "came", "asked"))
+    rows: list[tuple[str, list[Figure | None]]] = []
+    fixed = answers[(answers["group"] == 0) & (answers["limit"] < len(PAINTER))]
+    for name, part in _parts(fixed):
+        for span in SPANS_H:
+            cells: list[Figure | None] = []
+            for low, high, how in spans:
+                asked = part[(part["span"] == span) & (part["days"] >= low)]
+                asked = asked[asked["days"] < high]
+                count = len(asked)
+                if not count:
+                    cells += [None, None, None]
+                    continue
+                key = f"usual/{name}/{span} h/{how}"
+                came = 100.0 * float(np.mean(asked["came_h"] <= span))
+                cells += [
+                    Figure(f"{key}/told", 100.0 * float(asked["told"].mean()), count),
+                    Figure(f"{key}/came", came, count),
+                    Figure(f"{key}/asked", float(count), count),
+                ]
+            rows.append((f"{name}: {span} h", cells))
+    title = "Told and came, %, by how often the log's own days broke it (3 K, 85 %, 10 °C)"
+    return Table(title, heads, rows)
 
 
 def _limits(name: str) -> tuple[Asked, ...]:
@@ -422,9 +455,7 @@ def _refused(found: Found) -> Table:
 
 def printed(table: Table, before: dict[str, float]) -> Iterator[str]:
     """Yield a table's lines; under each row what stood before where it differs, `!` misses."""
-    wide = max([11, *(len(head) + 2 for head in table.heads)])
-    if len(table.heads) > 8:
-        wide = 10
+    wide = max(10, *(len(head) + 1 for head in table.heads))
     label_wide = max([len(label) for label, _ in table.rows] + [10]) + 1
     yield f"\n{table.title}"
     yield " " * label_wide + "".join(f"{head:>{wide}}" for head in table.heads)
