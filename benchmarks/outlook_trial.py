@@ -44,7 +44,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "support"))
 from held_enclosures import enclosures
 from issued_forecasts import outside
 from outlook_door import Door
-from outlook_figures import Figure, Table, counted, printed, tables
+from outlook_figures import Figure, Table, counted, kept, printed, tables
 from outlook_trial import EVERY_CELLS, Found, Log, enclosure_logs, play, recording_logs
 
 KEPT = Path(__file__).with_suffix(".json")
@@ -91,8 +91,8 @@ def main() -> None:
     print(file=sys.stderr)
 
     size = "short" if given.short else "whole"
-    kept = json.loads(KEPT.read_text()) if KEPT.exists() else {}
-    before = kept.get(size, {})
+    stored = json.loads(KEPT.read_text()) if KEPT.exists() else {}
+    before = stored.get(size, {})
     made = [*tables(found), memory_table]
     for table in made:
         for line in printed(table, before):
@@ -101,14 +101,8 @@ def main() -> None:
         print(line)
     print(f"\n{time.process_time() - began:.0f} s of processor time")
     if given.keep:
-        kept[size] = {
-            each.key: round(each.value, 4)
-            for table in made
-            for _, cells in table.rows
-            for each in cells
-            if each is not None and not each.key.endswith("/chance")
-        }
-        KEPT.write_text(json.dumps(kept, indent=0, ensure_ascii=False, sort_keys=True) + "\n")
+        stored[size] = kept(made)
+        KEPT.write_text(json.dumps(stored, ensure_ascii=False).replace("]", "]\n") + "\n")
 
 
 if __name__ == "__main__":

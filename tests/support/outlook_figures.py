@@ -7,7 +7,7 @@ Hours are local standard time. Day and night are those of the time that is spoke
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -453,25 +453,41 @@ def _refused(found: Found) -> Table:
     return Table("Processor time an outlook (target ≤ 500), forecast of no use", heads, rows, 0)
 
 
-def printed(table: Table, before: dict[str, float]) -> Iterator[str]:
+Kept = dict[str, dict[str, list[float | None]]]  # by table and row
+
+
+def kept(made: list[Table]) -> Kept:
+    """Return the figures as they are stored, chance errors left out."""
+    return {
+        table.title: {
+            label: [None if each is None else round(each.value, 3) for each in cells]
+            for label, cells in table.rows
+            if not label.endswith("(1 σ)")
+        }
+        for table in made
+    }
+
+
+def printed(table: Table, before: Kept) -> Iterator[str]:
     """Yield a table's lines; under each row what stood before where it differs, `!` misses."""
     wide = max(10, *(len(head) + 1 for head in table.heads))
     label_wide = max([len(label) for label, _ in table.rows] + [10]) + 1
+    rows = before.get(table.title, {})
     yield f"\n{table.title}"
     yield " " * label_wide + "".join(f"{head:>{wide}}" for head in table.heads)
     for label, cells in table.rows:
         now = "".join(
-            f"{'–':>{wide}}" if each is None
+            f"{'–':>{wide}}"
+            if each is None
             else f"{each.value:>{wide - 1}.{table.digits}f}{each.mark}"
             for each in cells
-        )  # fmt: skip
-        yield f"{label:<{label_wide}}{now}".rstrip()
-        old = [None if each is None else before.get(each.key) for each in cells]
-        changed = any(
-            value is not None and each is not None and abs(value - each.value) > 0.5e-3
-            for value, each in zip(old, cells, strict=True)
         )
-        if changed:
+        yield f"{label:<{label_wide}}{now}".rstrip()
+        old = rows.get(label, [])
+        if old and any(
+            value is not None and each is not None and abs(value - each.value) > 1e-3
+            for value, each in zip(old, cells, strict=True)
+        ):
             was = "".join(
                 f"{'–':>{wide}}" if value is None else f"{value:>{wide - 1}.{table.digits}f} "
                 for value in old
@@ -479,22 +495,20 @@ def printed(table: Table, before: dict[str, float]) -> Iterator[str]:
             yield f"{'  before':<{label_wide}}{was}".rstrip()
 
 
-def counted(made: list[Table], before: dict[str, float]) -> Iterator[str]:
-    """Yield how many targets each kind of figure met, now and before."""
-    kinds: dict[str, list[Figure]] = {}
-    for table in made:
-        for _, cells in table.rows:
-            for each in cells:
-                if each is not None and each.aimed:
-                    kinds.setdefault(each.key.split("/")[0], []).append(each)
+def counted(made: list[Table], before: Kept) -> Iterator[str]:
+    """Yield how many targets each kind of figure met now and before, and missed beyond chance."""
     yield f"\n{'Targets met':<22}{'now':>14}{'before':>14}{'missed clearly':>16}"
-    for kind, figures in kinds.items():
-        now = f"{sum(each.met for each in figures)} of {len(figures)}"
-        clearly = sum(each.mark == "!" for each in figures)
-        old = [
-            Figure(each.key, before[each.key], 0, each.least, each.most)
-            for each in figures
-            if each.key in before
-        ]
-        was = f"{sum(each.met for each in old)} of {len(old)}" if old else "–"
-        yield f"{kind:<22}{now:>14}{was:>14}{clearly:>16}"
+    for table in made:
+        now, old = [], []
+        for label, cells in table.rows:
+            was = before.get(table.title, {}).get(label, [None] * len(cells))
+            for each, value in zip(cells, was, strict=True):
+                if each is not None and each.aimed:
+                    now.append(each)
+                    if value is not None:
+                        old.append(replace(each, value=value))
+        if now:
+            kind = now[0].key.split("/")[0]
+            told = f"{sum(each.met for each in old)} of {len(old)}" if old else "–"
+            met = f"{sum(each.met for each in now)} of {len(now)}"
+            yield f"{kind:<22}{met:>14}{told:>14}{sum(each.mark == '!' for each in now):>16}"
