@@ -17,7 +17,7 @@ import pytest
 from held_enclosures import enclosures
 from held_weather import Weather, clear_sun_w_m2, dew_c_of, typical, vapour_pa
 from issued_forecasts import DEW_FACTOR, PLACE_K, issued, outside, spread_k
-from outlook_figures import Figure, tables
+from outlook_figures import Figure, Table, counted, kept, printed, tables
 from outlook_judge import (
     LEADS_H,
     SIMPLE,
@@ -191,3 +191,24 @@ def test_a_log_is_played_and_every_figure_has_one_name() -> None:
 def test_a_miss_within_chance_is_marked_apart() -> None:
     marks = [Figure("", value, 100, 77.0, 83.0, 4.0).mark for value in (80.0, 70.0, 68.0, 92.0)]
     assert marks == [" ", "?", "!", "!"]
+
+
+def test_what_stood_before_is_printed_under_what_changed() -> None:
+    def made(value: float) -> list[Table]:
+        cells = [Figure("a/1", value, 9, 77.0, 83.0), None, Figure("a/2", 1.0, 9)]
+        return [Table("Held", ("one", "two", "three"), [("row", cells)])]
+
+    before = kept(made(70.0))
+    lines = [line.split() for line in printed(made(80.0)[0], before)]
+    assert lines[-2:] == [["row", "80.0", "–", "1.0"], ["before", "70.0", "–", "1.0"]]
+    assert [line.split() for line in printed(made(70.0)[0], before)][-1][:2] == ["row", "70.0!"]
+    assert list(counted(made(80.0), before))[-1].split() == [
+        "a",
+        "1",
+        "of",
+        "1",
+        "0",
+        "of",
+        "1",
+        "0",
+    ]
