@@ -1,7 +1,7 @@
 """Judges the outlook on enclosures and recordings that it was not settled on, by log and forecast.
 
 `python -m benchmarks.outlook_trial [--short] [--grass FILE] [--keep]` from the checkout; one core,
-about nine minutes whole and one short. The outlook is asked through one door
+about eight minutes whole and one short. The outlook is asked through one door
 (`tests/support/outlook_door.py`) and shares no physics with what it is judged on:
 
 - 31 enclosures of their own simulator (`held_enclosures`): tents, heated tents, sheds of timber and
