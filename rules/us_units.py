@@ -77,6 +77,7 @@ _RULES = (
     _rule(r"(?:l|L|litres?)", "US gal", _by(L_PER_GAL, 1)),
     _rule(r"m(?= of tape)", "ft", _by(0.3048)),
 )
+_DOSE = re.compile(r"\bK h\b")  # a unit that is spoken of without a figure
 _TYPED = re.compile(rf"({_NUMBER} °F) \({_NUMBER} ?°?F\)")
 
 
@@ -95,7 +96,7 @@ def in_us_units(text: str) -> str:
     """
     for pattern, to, change in _RULES:
         text = pattern.sub(partial(_changed, to, change), text)
-    return _TYPED.sub(r"\1", text)
+    return _DOSE.sub("°F h", _TYPED.sub(r"\1", text))
 
 
 def _changed(to: str, change: _Change, found: re.Match[str]) -> str:

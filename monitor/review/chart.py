@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from monitor.display import Units, display_units
 from monitor.review.figures import TimeStamp, figure
 from monitor.review.review import Call, SectionReview
 from rules.events import Event
 from rules.review.coats import CoatRecord
 from rules.review.exposure import Floats
-from rules.units import DAY_S
+from rules.units import DAY_S, from_celsius
 from rules.vocabulary import LimitName
 
 LEFT, RIGHT = 46.0, 8.0
@@ -88,6 +89,27 @@ class Panel:
     upper: bool
     whose: str = ""
 
+    def in_us_units(self) -> Panel:
+        """Return the panel in °F, where it is in °C or in K."""
+        if self.unit not in ("°C", "K"):
+            return self
+        zero_f = from_celsius(0.0, "degF") if self.unit == "°C" else 0.0
+
+        def changed(values: Floats | None) -> Floats | None:
+            return None if values is None else values * 1.8 + zero_f
+
+        lines = tuple(
+            replace(
+                line,
+                values=line.values * 1.8 + zero_f,
+                lowest=changed(line.lowest),
+                highest=changed(line.highest),
+            )
+            for line in self.lines
+        )
+        bound = None if self.bound is None else self.bound * 1.8 + zero_f
+        return replace(self, unit="°F", lines=lines, bound=bound)
+
 
 def span_of(coat: CoatRecord) -> tuple[float, float]:
     """Return what is drawn of a coat: from 2 h before it until it has cured, 8 days at most [s]."""
@@ -140,6 +162,8 @@ def panels_of(section: SectionReview, coat: CoatRecord) -> tuple[Panel, ...]:
     if series.co2_ppm is not None:
         measured = ChartLine(series.co2_ppm, "humid", "carbon dioxide")
         found.append(Panel("carbon dioxide", "ppm", (measured,), None, True))
+    if display_units() is Units.US:
+        return tuple(panel.in_us_units() for panel in found)
     return tuple(found)
 
 

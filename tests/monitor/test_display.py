@@ -100,10 +100,12 @@ def test_a_config_and_the_log_of_its_replay_say_it_for_every_text(tmp_path: Path
         *("event", "coat-started", "--enclosure", "tent", "--at", "2026-10-03T10:30Z"), *db
     )
     assert begun.code == 0, begun.err
-    looked = filmcall("review", *db)
+    page, sheet = tmp_path / "page.html", tmp_path / "sheet.html"
+    looked = filmcall("review", "--html", str(page), "--sheet", str(sheet), *db)
     assert looked.code == 0, looked.err
-    assert "°F" in looked.out
-    assert "°C" not in looked.out
+    for text in (looked.out, page.read_text(), sheet.read_text()):
+        assert "°F" in text
+        assert "°C" not in text
 
 
 def test_a_wrong_word_in_the_config_is_named(tmp_path: Path) -> None:

@@ -57,6 +57,7 @@ def test_a_figure_is_what_the_units_library_makes_of_it(
         ("17.8 °C (64F)", "64.0 °F"),
         ("GO at 14:30, 18 °C", "GO at 14:30, 64 °F"),
         ("at least 5 K", "at least 9 °F"),
+        ("3.0 K h past; K h and % h: how far", "5.4 °F h past; °F h and % h: how far"),
         # What is none of these stays as it is.
         ("chloride 30 mg/m²", "chloride 30 mg/m²"),
         ("absolute humidity 9.4 g/m³", "absolute humidity 9.4 g/m³"),
