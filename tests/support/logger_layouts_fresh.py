@@ -393,7 +393,7 @@ HARD = (
     wide("112_notes", EN, zone=LONDON, extra=("Note",),
          edit=lambda r, c: [*c, 'gap 5", "soft", left' if r == 12 else ""]),
     wide("113_open_quote", EN, zone=LONDON, extra=("Note",),
-         edit=lambda r, c: [*c, ""], raw=lambda r, t: t + ('"gap 5' if r == 12 else "")),
+         edit=lambda _r, c: [*c, ""], raw=lambda r, t: t + ('"gap 5' if r == 12 else "")),
     wide("114_unicode_minus", EN, kind="cold", zone=LONDON, raw=lambda _r, t:
          t[:19] + t[19:].replace("-", "\u2212")),
     wide("115_split_comma", three("Luft (°C)", "Feuchte (%)", "Rumpf (°C)"), DMY, heads=("Zeit",),

@@ -19,7 +19,7 @@ NUMBERED = {int(layout.name.split("_")[1]): layout for layout in FRESH}
 TRIED = (
     *(1, 2, 3, 4, 5, 6, 7, 8, 9, 11, 13, 14, 15, 17), *(20, 21, 22, 24, 25, 27, 29, 32),
     *(33, 34, 36, 39, 40, 42, 44), *(48, 49, 52, 53, 54, 55, 58, 59, 60), *(61, 62, 64, 66, 68, 69),
-    *(72, 74, 77), *(79, 80, 82, 83, 87, 88, 97, 102, 103, 104, 108, 109, 113, 114, 115, 124, 125),
+    *(72, 74, 77), *(79, 80, 82, 83, 87, 88, 97, 102, 103, 104, 108, 109, 113, 114, 115, 126, 127),
 )  # fmt: skip
 AMISS: dict[int, str] = {
     74: "German long file with a column for the quantity: the commas of its figures are taken for "
