@@ -20,7 +20,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     parser.add_argument("--each", action="store_true", help="a line for each fault's first minute")
     each = parser.parse_args().each
-    print(f"{len(NIGHTS)} nights a spec: minutes  {'judged':>8}" + "".join(f"{f:>13}" for f in FAULTS))
+    heads = "".join(f"{fault:>13}" for fault in FAULTS)
+    print(f"{len(NIGHTS)} nights a spec [min]      {'judged':>8}{heads}")
     for spec in SPECS:
         found = [score(spec, night) for night in NIGHTS]
         faults: Counter[str] = sum((one.faults for one in found), Counter())
