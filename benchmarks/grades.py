@@ -12,7 +12,7 @@ from __future__ import annotations
 import argparse
 from collections import Counter
 
-from tests.support.grades import FAULTS, NIGHTS, SPECS, score
+from tests.support.grades import FAULTS, NIGHTS, RANKS, SPECS, score
 
 
 def main() -> None:
@@ -21,12 +21,16 @@ def main() -> None:
     parser.add_argument("--each", action="store_true", help="a line for each fault's first minute")
     each = parser.parse_args().each
     heads = "".join(f"{fault:>13}" for fault in FAULTS)
-    print(f"{len(NIGHTS)} nights a spec [min]      {'judged':>8}{heads}")
+    print(f"{len(NIGHTS)} nights a spec [min]    due:    GO   HOLD   STOP{heads}")
     for spec in SPECS:
         found = [score(spec, night) for night in NIGHTS]
         faults: Counter[str] = sum((one.faults for one in found), Counter())
-        judged_min = sum(one.judged_min for one in found)
-        print(f"{spec:26} {judged_min:>9.0f}" + "".join(f"{faults[f]:>13}" for f in FAULTS))
+        due: Counter[str] = sum((one.due for one in found), Counter())
+        print(
+            f"{spec:26}"
+            + "".join(f"{due[call]:>7}" for call in RANKS)
+            + "".join(f"{faults[fault]:>13}" for fault in FAULTS)
+        )
         for one in found:
             for fault, what in one.first.items():
                 if each:

@@ -32,7 +32,7 @@ BEGIN = datetime(2026, 5, 11, 6, 0, tzinfo=UTC)
 STEP_H = 1.0 / 12.0
 END_H = 4.0  # of the coat
 LATE_H, AHEAD_H = 0.6, 1.3
-AIR_LEADS_H = 0.7  # the air goes first, and further: a hull that moves as the air does is doubted
+LAG_H = 0.6  # of a plank behind the air: dT/dt = (air - T) / lag
 COAT_H = 0.75
 RANKS = {"GO": 0, "HOLD": 1, "STOP": 2}
 FALSE_GO, MISSED_STOP, FALSE_STOP, LOST_GO = "false GO", "missed STOP", "false STOP", "lost GO"
@@ -72,12 +72,16 @@ class Night:
         off = (hour - END_H - self.after_h) / self.half_h
         return math.cos(off * math.pi / 2.0) ** 2 if abs(off) < 1.0 else 0.0
 
-    def truth(self, hour: float) -> dict[str, float]:
-        """Return the quantities at an hour."""
+    def hull(self, hour: float) -> float:
+        """Return the hull's temperature at an hour [°C]."""
         dip = self.dip(hour)
-        hull = self.day_c + (self.hull_c - self.day_c) * dip
-        hull += 0.4 * math.sin(2.0 * math.pi * hour / 5.0) * (1.0 - dip)
-        air = self.day_c + 1.3 * (self.hull_c - self.day_c) * self.dip(hour + AIR_LEADS_H)
+        wave = 0.4 * math.sin(2.0 * math.pi * hour / 5.0) * (1.0 - dip)
+        return self.day_c + (self.hull_c - self.day_c) * dip + wave
+
+    def truth(self, hour: float) -> dict[str, float]:
+        """Return the quantities at an hour; the air is what drives a hull that lags it so."""
+        dip, hull = self.dip(hour), self.hull(hour)
+        air = hull + LAG_H * (self.hull(hour + 0.05) - self.hull(hour - 0.05)) / 0.1
         air += self.over_k + 0.3 * math.sin(2.0 * math.pi * hour / 1.7)
         margin = self.day_margin_k + (self.margin_k - self.day_margin_k) * dip
         return {
@@ -174,11 +178,14 @@ def oracle(spec: dict[str, Any], night: Night) -> list[tuple[float, int, int]]:
 # --- the trial ----------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class Score:
-    """What a night came to: minutes judged, minutes of each fault, and the first of each."""
+    """What a night came to: minutes with one right answer, of each fault, and the first of each.
+
+    `due` counts the minutes on which only GO is right, only STOP, and HOLD or worse.
+    """
 
     spec: str
     night: str
-    judged_min: float
+    due: Counter[str]
     faults: Counter[str]
     first: dict[str, str]
 
@@ -239,7 +246,7 @@ def score(spec: str, night: Night, play: Callable[..., list[dict[str, Any]]] = r
     due = oracle(truth, night)
     faults: Counter[str] = Counter()
     first: dict[str, str] = {}
-    judged_min = 0.0
+    due_min: Counter[str] = Counter()
     said = {round((datetime.fromisoformat(c["time"]) - BEGIN).total_seconds() / 300.0): c
             for c in calls}  # fmt: skip
     for number, (hour, _, _) in enumerate(due):
@@ -250,7 +257,8 @@ def score(spec: str, night: Night, play: Callable[..., list[dict[str, Any]]] = r
         call = said.get(number)
         if call is None or hour < 1.0:
             continue
-        judged_min += 60.0 * STEP_H * (most - least < 2)
+        for name, is_due in (("GO", most == 0), ("HOLD", least == 1), ("STOP", least == 2)):
+            due_min[name] += round(60.0 * STEP_H) * is_due
         rank = RANKS[call["call"]]
         if least <= rank <= most:
             continue
@@ -261,7 +269,7 @@ def score(spec: str, night: Night, play: Callable[..., list[dict[str, Any]]] = r
         why = "; ".join(r["text"] for r in call["reasons"] if r["state"] != "ok")[:160]
         now = {key: round(value, 2) for key, value in night.truth(hour).items()}
         first.setdefault(name, f"{hour - END_H:+.1f} h, stage {call['stage']}, {now}: {why}")
-    return Score(spec, night.name, judged_min, faults, first)
+    return Score(spec, night.name, due_min, faults, first)
 
 
 NIGHTS = (
@@ -276,9 +284,9 @@ NIGHTS = (
     Night("half a kelvin before handle", 0.6, 18.0, 12.0, over_k=4.0),
     Night("water before handle", -1.2, 18.0, 12.0, over_k=4.0),
     Night("water after handle", -1.2, 17.0, 38.0, over_k=4.0, day_c=24.0),
-    Night("cold while soft", 6.5, 6.0, 2.5, half_h=2.4),
-    Night("cold after touch dry", 6.5, 6.0, 15.0),
-    Night("hot while soft", 9.0, 38.5, 2.5, half_h=2.4),
+    Night("cold while soft", 6.5, 6.0, 2.8, half_h=3.5, day_c=16.0),
+    Night("cold after touch dry", 6.5, 6.0, 18.0, half_h=4.5, day_c=17.0),
+    Night("hot while soft", 9.0, 38.0, 1.8, half_h=3.5, day_c=26.0),
     Night("damp on a warm hull while soft", 3.9, 24.0, 2.0, over_k=-3.0, half_h=2.0),
     Night("damp on a warm hull before handle", 3.9, 24.0, 12.0, over_k=-3.0),
 )
