@@ -26,10 +26,11 @@ from tests.support.layout_score import (
 )
 from tests.support.logger_files import Layout
 from tests.support.logger_layouts import TUNING
+from tests.support.logger_layouts_fresh import FRESH
 from tests.support.logger_layouts_held import HELD
 
 WAYS: dict[str, Callable[[Layout], Verdict]] = {"replay": try_replay, "setup": try_setup}
-SETS: dict[str, tuple[Layout, ...]] = {"tuning": TUNING, "held": HELD}
+SETS: dict[str, tuple[Layout, ...]] = {"tuning": TUNING, "held": HELD, "fresh": FRESH}
 WITHOUT_QUESTION, AFTER_ONE = 0.70, 0.95  # the targets
 
 
