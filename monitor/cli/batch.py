@@ -8,9 +8,10 @@ import time
 from pathlib import Path
 
 from monitor.cli.batch_sheet import sheet_html, sheet_text
-from monitor.cli.options import method_named, typed_temperature
+from monitor.cli.options import typed_temperature
 from monitor.log.files import written
 from monitor.log.log import Store, log_path
+from monitor.named import method_named
 from monitor.specs import find_spec
 from rules.batch.amount import Film, own_rate
 from rules.batch.plan import USUAL_LOSS_PCT, BatchFault, BatchPlan, MixJob, plan_batches

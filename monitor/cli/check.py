@@ -8,7 +8,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 
-from monitor.cli.options import method_named, typed_temperature
+from monitor.cli.options import typed_temperature
+from monitor.named import method_named
 from monitor.specs import find_spec
 from monitor.wire import section_dict
 from rules.air.saturation import checked_air_c, checked_rh_pct, checked_surface_c

@@ -31,23 +31,22 @@ from monitor.live.restart import (
 )
 from monitor.live.section_ends import ended_sections
 from monitor.live.witness import Witness
-from monitor.log.facts import keep_facts, with_spec_text
+from monitor.log.facts import keep_facts
 from monitor.log.log import Store
 from monitor.log.retention import Retention
-from monitor.log.rows import AlarmRow, LogRefused, Outage
+from monitor.log.rows import AlarmRow, EventId, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
+from monitor.record import Recorded, Scene, record
 from monitor.snapshot import OutlookBands
 from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
 from monitor.wire import Json, enclosure_dict
 from rules.air.state import pressure_at_altitude_pa
-from rules.clocks.at_event import coat_warnings, touched
 from rules.events import Event, in_force
-from rules.memory import MEMORY
 from rules.reasons import Doubt
 from rules.section import SectionCall
-from rules.text import duration_text, hour_and_day_text
+from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.mqtt.heartbeat import BEHIND_S
 from sensors.mqtt.intake import Arrival
@@ -339,39 +338,41 @@ class Watch:
         self._pending.append(lambda: self._store.add_alarm(alarm))
         self._write_pending(self._clock.now_s())
 
-    def against(self, event: Event) -> list[str]:
-        """Return what the clocks say against an event at its moment, before it is recorded."""
-        if event.kind is not EventKind.COAT_STARTED or event.withdrawn:
-            return []
-        room = self.rooms[event.enclosure]
-        keeper, now_s = room.keeper, self._clock.now_s()
-        zone = zone_or_utc(room.enclosure.config.timezone)
-        sections = room.enclosure.sections.keys() - {ALL_SECTIONS}
-        found: list[str] = []
-        for name in touched(event, keeper.events, sections) or (ALL_SECTIONS,):
-            found += coat_warnings(
-                event,
-                keeper.events,
-                name,
-                keeper.clocks(name, now_s),
-                lambda time_s: hour_and_day_text(time_s, zone, now_s),
-            )
-            held = keeper.film_of(name, now_s).start_doubts
-            found += [f"{name}: {each.text}" for each in held if each.name == MEMORY]
-        return found
+    def record(self, event: Event, event_id: EventId | None = None) -> Recorded:
+        """Keep an event that a key, a button or a page made, and take it into account at once.
 
-    def record(self, event: Event) -> Event:
-        """Keep an event that a key or a command made, and take it into account at once.
+        Args:
+            event: what was done, in one of the enclosures.
+            event_id: how its sender called it, or None.
 
         Raises:
             FilmcallError: it cannot be kept.
         """
-        own = self.rooms[event.enclosure].keeper.spec_text
-        sha256 = self._store.keep_spec(own) if own else None
-        event = with_spec_text(self._store, event, None, sha256)
-        kept = self._store.add_event(event, station=self._station)
         self._look_for_events(self._clock.now_s())
-        return kept
+        room = self.rooms[event.enclosure]
+        own = room.keeper.spec_text
+        sha256 = self._store.keep_spec(own) if own else None
+        found = record(
+            self._store,
+            event,
+            self._scene(room),
+            station=self._station,
+            own_sha256=sha256,
+            event_id=event_id,
+        )
+        self._look_for_events(self._clock.now_s())
+        return found
+
+    def _scene(self, room: WatchedEnclosure) -> Scene:
+        """An enclosure as it stands before an event."""
+        keeper, enclosure, now_s = room.keeper, room.enclosure, self._clock.now_s()
+        return Scene(
+            events=keeper.events,
+            config=enclosure.config,
+            zone=zone_or_utc(enclosure.config.timezone),
+            clocks=lambda time_s: keeper.clocks_at(enclosure, time_s),
+            memory=lambda section, _: keeper.memory_of(section or ALL_SECTIONS, now_s),
+        )
 
     def end(self) -> None:
         """Note what only this program knows; call it before the link and the log are closed."""
