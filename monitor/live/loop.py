@@ -7,6 +7,7 @@ the same loop runs in a soak test with simulated time.
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
@@ -16,6 +17,7 @@ from monitor.clock import SteadyClock, insane_clock
 from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
+from monitor.live.call_message import is_blind, screen_keys
 from monitor.live.publish import Publisher
 from monitor.live.restart import (
     LinkLog,
@@ -38,7 +40,8 @@ from monitor.log.rows import AlarmRow, EventId, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
 from monitor.record import Recorded, Scene, record
-from monitor.snapshot import OutlookBands
+from monitor.screen.theme import theme_of
+from monitor.snapshot import OutlookBands, Snapshot
 from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
 from monitor.wire import Json, enclosure_dict
@@ -193,6 +196,16 @@ class IntakeAge(Protocol):
         ...
 
 
+class Looks(Protocol):
+    """What was last looked at for screens and alarms."""
+
+    snapshots: dict[str, Snapshot]
+
+    def open_alarms(self, name: str) -> list[Json]:
+        """Return an enclosure's open alarms, as its call's message tells them."""
+        ...
+
+
 class Watch:
     """Watches every enclosure of a config.
 
@@ -206,6 +219,8 @@ class Watch:
         link: follows the link to the broker, or None.
         witness: holds the broker's seal against the log, or None.
         intake_age: tells how old what is heard is, or None where nothing measures it.
+        looks: what the alarms last saw of each enclosure, or None.
+        presses: takes what was pressed elsewhere, at a time, or None.
     """
 
     def __init__(
@@ -248,6 +263,9 @@ class Watch:
         self.link: LinkLog | None = None
         self.witness: Witness | None = None
         self.intake_age: IntakeAge | None = None
+        self.looks: Looks | None = None
+        self.presses: Callable[[float], None] | None = None
+        self._theme = theme_of(os.environ)
         self._intake_fault = ""
         self._station = station
         self._outlooks = outlooks
@@ -400,6 +418,7 @@ class Watch:
             if self.witness is not None:
                 linked = self.link is None or self.link.connected()
                 self._put_outage(self.witness.look(now_s, linked=linked), now_s)
+            self._look_for_silence(now_s)
         for group in by_message(arrivals):
             self._take(group, now_s)
         for room in self.rooms.values():
@@ -410,6 +429,8 @@ class Watch:
             self._look_for_events(now_s)
         if not 0.0 <= now_s - self._calibrations_at_s < CALIBRATIONS_EVERY_S:
             self._look_for_calibrations(now_s)
+        if self.presses is not None:
+            self.presses(now_s)
         self._look_ahead()
         self._keep(now_s)
         self._publish(now_s)
@@ -564,6 +585,8 @@ class Watch:
         for event in in_force(tuple(fresh)):
             if event.kind is EventKind.VOUCHED:
                 enclosure.vouch(event.what or "")
+        if fresh and self.publisher is not None:
+            self.publisher.freshen(enclosure.name)
         room.ends_s = now_s
         room.events_row = max([room.events_row, *(event.row or 0 for event in fresh)])
         named = {event.section for event in fresh if event.section is not None} - {ALL_SECTIONS}
@@ -647,22 +670,50 @@ class Watch:
     def _told(self, enclosure: Enclosure, calls: list[SectionCall], told: Json) -> None:
         self._add_delay(told)
         if self.publisher is not None:
-            self.publisher.tell(enclosure.name, told, self._clock.now_s())
+            now_s, room = self._clock.now_s(), self.rooms.get(enclosure.name)
+            # What begins is told whole as soon as there is a link.
+            message = told if room is None else self._message(room, calls, told, now_s)
+            blind = is_blind(enclosure, now_s)
+            self.publisher.tell(enclosure.name, message, now_s, blind=blind)
         self._tell(enclosure, calls, told)
+
+    def _message(
+        self, room: WatchedEnclosure, calls: list[SectionCall], told: Json, now_s: float
+    ) -> Json:
+        """A call with all that its message says besides."""
+        name, looks = room.enclosure.name, self.looks
+        seen = None if looks is None else looks.snapshots.get(name)
+        message = {**told, "log": self._store.log_uuid, "row": None, "seal": None}
+        try:
+            message["row"] = room.teller.newest_row(name)
+            message["seal"] = self._store.seal().sha256
+            message["alarms"] = [] if looks is None else looks.open_alarms(name)
+        except LogRefused:
+            message["alarms"] = []  # the call says by itself that the log cannot be read
+        return {**message, **screen_keys(room, calls, now_s, seen, self._theme)}
 
     def _add_delay(self, told: Json) -> None:
         if self.intake_age is not None:
             told["intake_delay_s"] = round(self.intake_age.delay_s(), 2)
 
     def _publish(self, now_s: float) -> None:
-        if self.publisher is None or not self.publisher.due(now_s):
+        if self.publisher is None:
             return
-        for name, room in self.rooms.items():
+        wanted = self.rooms.keys() if self.publisher.due(now_s) else self.publisher.fresh
+        for name in wanted:
+            room = self.rooms[name]
             pressure_pa = pressure_at_altitude_pa(room.enclosure.config.altitude_m)
-            told = enclosure_dict(name, room.enclosure.explain(), pressure_pa)
-            told["clocks"] = room.keeper.clock_dicts(room.enclosure)
+            calls = room.enclosure.explain()
+            told = enclosure_dict(name, calls, pressure_pa)
             self._add_delay(told)
             if self._store.call_waits(name):
                 told["unlogged"] = True
-            self.publisher.refresh(name, told)
-        self.publisher.tick(now_s)
+            self.publisher.refresh(name, self._message(room, calls, told, now_s))
+        if wanted:
+            self.publisher.tick(now_s)
+
+    def _look_for_silence(self, now_s: float) -> None:
+        """Take the word back from enclosures of which nothing current is known."""
+        if self.publisher is not None:
+            for name, room in self.rooms.items():
+                self.publisher.set_blind(name, is_blind(room.enclosure, now_s))
