@@ -104,12 +104,14 @@ class Alarms:
             maker = self.makers[name]
             maker.calibrations = self._watch.calibrations
             maker.sample()
+            twins = self._watch.twins
+            twin = [said] if twins is not None and (said := twins.sentence(name)) else []
             snapshot = maker.make(
                 now_s,
                 link=link,
                 link_ok=link_ok,
                 alarm=board.text(),
-                notices=[*notices, *routes, *self._watch.calibrations.notices(now_s)],
+                notices=[*twin, *notices, *routes, *self._watch.calibrations.notices(now_s)],
                 counts=counts,
                 outlook=self._watch.rooms[name].bands,
                 outlook_why=self._watch.rooms[name].outlook_why,

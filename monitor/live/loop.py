@@ -32,6 +32,7 @@ from monitor.live.restart import (
     sections_of,
 )
 from monitor.live.section_ends import ended_sections
+from monitor.live.twins import Twins
 from monitor.live.witness import Witness
 from monitor.log.facts import keep_facts
 from monitor.log.log import Store
@@ -221,6 +222,7 @@ class Watch:
         intake_age: tells how old what is heard is, or None where nothing measures it.
         looks: what the alarms last saw of each enclosure, or None.
         presses: takes what was pressed elsewhere, at a time, or None.
+        twins: notices other stations with an enclosure of the same name, or None.
     """
 
     def __init__(
@@ -265,6 +267,7 @@ class Watch:
         self.intake_age: IntakeAge | None = None
         self.looks: Looks | None = None
         self.presses: Callable[[float], None] | None = None
+        self.twins: Twins | None = None
         self._theme = theme_of(os.environ)
         self._intake_fault = ""
         self._station = station
@@ -380,6 +383,14 @@ class Watch:
         )
         self._look_for_events(self._clock.now_s())
         return found
+
+    def time_at_s(self, monotonic_s: float) -> float:
+        """Return the time that the calls go by at a moment of the clock that nobody sets [s]."""
+        return self._clock.at_s(monotonic_s)
+
+    def sections_of(self, enclosure: str) -> frozenset[str]:
+        """Return an enclosure's sections: those with a surface point, and those of events."""
+        return self._scene(self.rooms[enclosure]).sections()
 
     def _scene(self, room: WatchedEnclosure) -> Scene:
         """An enclosure as it stands before an event."""
