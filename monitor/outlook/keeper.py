@@ -232,8 +232,9 @@ class OutlookKeeper:
             self._answers.put(self._answer(asked))
 
     def _look_at_forecast(self) -> None:
-        """Read what has changed of the forecast; every section is due at once where it has."""
+        """Read what has changed of the forecast; every section is due anew where it has."""
         if self.forecast is not None and self.forecast.look():
+            self._free_s = 0.0
             self._due_s.clear()
 
     def _answer(self, asked: OutlookRequest) -> OutlookReply:
