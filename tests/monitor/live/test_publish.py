@@ -7,73 +7,20 @@ program unmarked.
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from datetime import datetime
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
+from fake_line import FakeLine
 from live import HOUR_S, ONE_PLANK, START_S, WET_C, Live
 
 from monitor.live.publish import Publisher
 
 CONTRACT_S = 20.0
 SILENCE_S = 60.0
-
-
-@dataclass
-class Message:
-    topic: str
-    payload: bytes
-    qos: int
-    retain: bool
-    expiry_s: int | None
-
-    @property
-    def body(self) -> dict[str, Any]:
-        found = json.loads(self.payload)
-        assert isinstance(found, dict)
-        return found
-
-
-class Sent:
-    def __init__(self, line: FakeLine) -> None:
-        self.line = line
-
-    def wait(self, timeout_s: float) -> bool:
-        self.line.waited_s.append(timeout_s)
-        return True
-
-
-@dataclass
-class FakeLine:
-    on_connected: list[Callable[[], None]] = field(default_factory=list)
-    messages: list[Message] = field(default_factory=list)
-    wills: list[Message] = field(default_factory=list)
-    waited_s: list[float] = field(default_factory=list)
-
-    def set_will(self, topic: str, payload: bytes, *, qos: int = 1, retain: bool = True) -> None:
-        self.wills.append(Message(topic, payload, qos, retain, None))
-
-    def publish(
-        self,
-        topic: str,
-        payload: bytes,
-        *,
-        qos: int = 1,
-        retain: bool = False,
-        expiry_s: int | None = None,
-    ) -> Sent:
-        self.messages.append(Message(topic, payload, qos, retain, expiry_s))
-        return Sent(self)
-
-    def take(self, *topics: str) -> list[Message]:
-        found = [each for each in self.messages if not topics or each.topic in topics]
-        self.messages.clear()
-        return found
 
 
 @pytest.fixture
