@@ -100,6 +100,8 @@ class Alarms:
             routes = [*routes, *forecast.troubles]
             if forecast.refused:
                 counts = {**(counts or {}), "forecast refused": forecast.refused}
+        if self._watch.presses is not None:
+            counts = {**(counts or {}), **self._watch.presses.set_aside()}
         for name, board in self._boards.items():
             maker = self.makers[name]
             maker.calibrations = self._watch.calibrations

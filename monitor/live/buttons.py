@@ -64,6 +64,11 @@ class Buttons:
             self.counts[answer["result"]] += 1
             self._answer(press.enclosure, answer)
 
+    def set_aside(self) -> dict[str, int]:
+        """Return what was refused and what was dropped, by name, where anything was."""
+        found = {"events refused": self.counts[REFUSED], "events dropped": self._ear.dropped}
+        return {name: count for name, count in found.items() if count}
+
     def _become(self, press: Press, now_s: float) -> Json:
         """What becomes of a press."""
         try:

@@ -207,6 +207,18 @@ class Looks(Protocol):
         ...
 
 
+class Presses(Protocol):
+    """What people press elsewhere."""
+
+    def turn(self, now_s: float) -> None:
+        """Take it into the log and answer it [s]."""
+        ...
+
+    def set_aside(self) -> dict[str, int]:
+        """Return what was refused and what was dropped, by name, where anything was."""
+        ...
+
+
 class Watch:
     """Watches every enclosure of a config.
 
@@ -221,7 +233,7 @@ class Watch:
         witness: holds the broker's seal against the log, or None.
         intake_age: tells how old what is heard is, or None where nothing measures it.
         looks: what the alarms last saw of each enclosure, or None.
-        presses: takes what was pressed elsewhere, at a time, or None.
+        presses: takes what was pressed elsewhere, or None.
         twins: notices other stations with an enclosure of the same name, or None.
     """
 
@@ -266,7 +278,7 @@ class Watch:
         self.witness: Witness | None = None
         self.intake_age: IntakeAge | None = None
         self.looks: Looks | None = None
-        self.presses: Callable[[float], None] | None = None
+        self.presses: Presses | None = None
         self.twins: Twins | None = None
         self._theme = theme_of(os.environ)
         self._intake_fault = ""
@@ -441,7 +453,7 @@ class Watch:
         if not 0.0 <= now_s - self._calibrations_at_s < CALIBRATIONS_EVERY_S:
             self._look_for_calibrations(now_s)
         if self.presses is not None:
-            self.presses(now_s)
+            self.presses.turn(now_s)
         self._look_ahead()
         self._keep(now_s)
         self._publish(now_s)

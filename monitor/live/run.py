@@ -117,8 +117,7 @@ def run(
         watch.intake_age = intake
         watch.witness = witness
         watch.twins = twins
-        buttons = Buttons(watch, ear, publisher.answer, config_file.parent)
-        watch.presses = buttons.turn
+        watch.presses = Buttons(watch, ear, publisher.answer, config_file.parent)
         watch.link = LinkLog(lambda: intake.status().connection.connected)
         watch.retention = Retention(store, config.log.keep_raw_days)
         outlooks.start()

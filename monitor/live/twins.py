@@ -18,6 +18,7 @@ from rules.text import printable
 
 LASTS_S = 75.0
 """A station that lives tells its call every 15 s, and each is valid for 60 s [s]."""
+MEND = "rename one of the two in its config"
 
 
 class _Other(NamedTuple):
@@ -32,7 +33,13 @@ class Twins:
     """Hears what others publish as calls of our enclosures. Door: `heard`, then `sentence`."""
 
     def __init__(
-        self, station: str, log: str, wall: Callable[[], float], steady: Callable[[], float]
+        self,
+        station: str,
+        log: str,
+        wall: Callable[[], float],
+        steady: Callable[[], float],
+        *,
+        by_station: bool = False,
     ) -> None:
         """Begin with nobody.
 
@@ -41,7 +48,9 @@ class Twins:
             log: our log's UUID.
             wall: seconds since 1970-01-01 UTC.
             steady: a clock that nobody sets [s].
+            by_station: only another station's name counts, where our own log is not at hand.
         """
+        self._by_station = by_station
         self._station = station
         self._log = log
         self._wall = wall
@@ -60,7 +69,8 @@ class Twins:
         if told is None:
             return
         station, log, valid_until = told
-        if log == self._log or (station == self._station and not log):
+        own = not log or self._by_station
+        if (log and log == self._log) or (station == self._station and own):
             return
         try:
             over = moment_s(valid_until, 0.0, "UTC") < self._wall()
@@ -106,8 +116,17 @@ def twin_sentence(enclosure: str, station: str, log: str, own: str) -> str:
         who = f"another program that calls itself '{printable(own, 60)}' (log {log[:8]})"
     return (
         f"{who} tells calls of an enclosure '{printable(enclosure, 60)}' too, so a lamp may show "
-        "the other one's word: rename one of the two in its config."
+        f"the other one's word: {MEND}."
     )
+
+
+def lines_of(payload: bytes) -> list[str]:
+    """Return the sentences that a call's message brings; none where it is no such message."""
+    try:
+        found = json.loads(payload)["lines"]
+    except (ValueError, TypeError, KeyError, RecursionError):
+        return []
+    return [each for each in found if isinstance(each, str)] if isinstance(found, list) else []
 
 
 def _told(payload: bytes) -> tuple[str, str, str] | None:

@@ -60,6 +60,21 @@ class Backoff:
     jitter: float = 0.5
     stable_s: float = 10.0
 
+    def next_s(
+        self, wait_s: float, chance: random.Random, *, turned_down: bool = False
+    ) -> tuple[float, float]:
+        """Return how long to wait now, and the wait to go on from at the next try.
+
+        Args:
+            wait_s: where this try stands on the ladder; `first_s` at its foot [s].
+            chance: source of the jitter.
+            turned_down: the broker is there, and trying oftener would only trouble it.
+        """
+        cap_s = self.refused_cap_s if turned_down else self.cap_s
+        wait_s = min(wait_s, cap_s)
+        spread = 1.0 + self.jitter * chance.uniform(-1.0, 1.0)
+        return wait_s * spread, min(wait_s * self.factor, cap_s)
+
 
 DEFAULT_BACKOFF = Backoff()
 
@@ -392,13 +407,13 @@ class Connection:
                 continue
             if held_s >= self._backoff.stable_s:
                 wait_s = self._backoff.first_s
-            cap_s = self._backoff.refused_cap_s if self._turned_down() else self._backoff.cap_s
-            spread = 1.0 + self._backoff.jitter * self._chance.uniform(-1.0, 1.0)
-            self._stopping.wait(min(wait_s, cap_s) * spread)
-            wait_s = min(wait_s * self._backoff.factor, cap_s)
+            now_s, wait_s = self._backoff.next_s(
+                wait_s, self._chance, turned_down=self._turned_down()
+            )
+            self._stopping.wait(now_s)
 
     def _turned_down(self) -> bool:
-        """Return whether the broker is there, and trying oftener would only trouble it."""
+        """Return whether the broker is there, but not for us."""
         with self._lock:
             return self._refused_login or self._clash() is not None
 
@@ -552,7 +567,10 @@ class Connection:
             if not reason.is_failure:
                 answer = Subscription(printable(text), SubscriptionState.GRANTED, "")
             else:
-                sentence = subscription_sentence(self._broker, text, reason.getName())
+                why, lost = reason.getName(), "its points stay unknown"
+                if text in self._of_others:
+                    lost = "what comes there is not heard"
+                sentence = subscription_sentence(self._broker, text, why, lost)
                 answer = Subscription(printable(text), SubscriptionState.REFUSED, sentence)
                 self._say(sentence)
             with self._lock:

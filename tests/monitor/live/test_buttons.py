@@ -27,7 +27,7 @@ class Bench:
         self.ear = EventEar("filmcall", ["tent"], self.live.machine.monotonic)
         self.answers: list[dict[str, Any]] = []
         self.buttons = Buttons(self.live.watch, self.ear, self._answer, folder)
-        self.live.watch.presses = self.buttons.turn
+        self.live.watch.presses = self.buttons
 
     def _answer(self, enclosure: str, told: dict[str, Any]) -> None:
         assert enclosure == "tent"
@@ -152,7 +152,7 @@ def test_what_cannot_be_is_refused_in_a_sentence_and_nothing_is_written(
     assert answer["text"].endswith(".")
     assert "\n" not in answer["text"]
     assert bench.rows() == []
-    assert bench.buttons.counts["refused"] == 1
+    assert bench.buttons.set_aside() == {"events refused": 1}
 
 
 def test_a_word_that_is_no_section_makes_none(bench: Bench) -> None:
