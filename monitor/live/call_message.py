@@ -31,7 +31,7 @@ from sensors.reading import Quality, Quantity
 
 if TYPE_CHECKING:
     from monitor.enclosure import Enclosure
-    from monitor.live.loop import WatchedEnclosure
+    from monitor.live.watched import WatchedEnclosure
 
 MOST_BYTES = 24_576
 MOST_BANDS = 13
