@@ -20,6 +20,7 @@ from rules.events import Event, ProbesOut, happened, in_force, probes_out
 from rules.ground import ground_changes_s, ground_doubts
 from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import stricter_of
+from rules.memory import MEMORY
 from rules.reasons import Doubt
 from rules.section import Film
 from rules.spec.model import Limit, Spec
@@ -173,6 +174,32 @@ class FilmKeeper:
 
         now_s = enclosure.now_s
         return merge_clocks(self.clocks(name, now_s) for name in enclosure.sections)
+
+    def clocks_at(self, enclosure: Enclosure, time_s: float) -> tuple[Clock, ...]:
+        """Return all clocks as they stood at an earlier time, by the temperatures in memory [s]."""
+        if time_s > enclosure.now_s - RECKON_EVERY_S:
+            return self.all_clocks(enclosure)
+        from rules.clocks.all_clocks import clocks_of, merge_clocks
+
+        events = self._happened(time_s)
+        return merge_clocks(
+            clocks_of(
+                name,
+                events,
+                self.specs,
+                self.default_spec,
+                self.samples(name).history(),
+                time_s,
+            )
+            for name in enclosure.sections
+        )
+
+    def memory_of(self, section: str, time_s: float) -> list[str]:
+        """Return what of a section's newest film holds the next coat now [s]."""
+        if not self._events:
+            return []
+        held = self.film_of(section, time_s).start_doubts
+        return [each.text for each in held if each.name == MEMORY]
 
     def probes_out(self, time_s: float) -> ProbesOut | None:
         """Return how the probes are out at a time, or None where they are in [s]."""

@@ -42,6 +42,7 @@ class Teller:
     ) -> None:
         self.changes = 0
         self.unlogged = 0
+        self._row: int | None = None
         self._tell = tell
         self._store = store
         self._source = source
@@ -152,8 +153,19 @@ class Teller:
             if call.section in sections
         ]
         try:
-            self._store.add_calls(rows)
+            kept = self._store.add_calls(rows)
         except LogRefused as fault:
             self._fault = str(fault)
+            self._row = None
             return False
+        self._row = max((row for row in kept if row is not None), default=None)
         return True
+
+    def newest_row(self, enclosure: str) -> int | None:
+        """Return the row of the newest call in the log; None where the last is not in it yet."""
+        if self._store is None or self._store.call_waits(enclosure):
+            return None
+        if self._row is None:
+            live = (each for each in self._store.newest_calls(enclosure) if each.source == LIVE)
+            self._row = next((each.row for each in live), None)
+        return self._row

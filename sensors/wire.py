@@ -27,6 +27,8 @@ class FaultKind(StrEnum):
     SENML_MANDATORY = "SenML mandatory field"
     AMBIGUOUS = "ambiguous"
     TOPIC = "topic name"
+    NOT_TEXT = "not text"
+    RETAINED = "retained"
     UNEXPECTED = "unexpected"
 
 

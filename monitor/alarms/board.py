@@ -85,7 +85,7 @@ class Ring:
 
 @dataclass(frozen=True, slots=True)
 class OpenAlarm:
-    """An alarm that nobody has acknowledged.
+    """An alarm that has rung, and that lasts or that nobody has acknowledged.
 
     Attributes:
         fact: harmed, blind or near.
@@ -94,6 +94,9 @@ class OpenAlarm:
         since_s: since when the fact holds [s].
         over_s: when it ended by itself, or None while it lasts [s].
         text: for the screen.
+        rang_at_s: when it rang last, by the log's clock [s].
+        seen: whether somebody has acknowledged it.
+        seen_by: row of the acknowledgement, or None.
     """
 
     fact: FactKind
@@ -102,6 +105,9 @@ class OpenAlarm:
     since_s: float
     over_s: float | None
     text: str
+    rang_at_s: float
+    seen: bool = False
+    seen_by: int | None = None
 
 
 @dataclass(slots=True)
@@ -218,13 +224,28 @@ class AlarmBoard:
 
     def standing(self) -> tuple[OpenAlarm, ...]:
         """Return the alarms that have rung and that nobody has acknowledged, the worst first."""
-        open_ = [a for a in self._alarms.values() if a.count and not a.seen]
-        ordered = sorted(
-            open_, key=lambda a: (a.over_s is not None, _WORST_FIRST.index(a.key.fact), a.since_s)
-        )
+        return tuple(each for each in self.open() if not each.seen)
+
+    def open(self) -> tuple[OpenAlarm, ...]:
+        """Return the alarms that have rung and are not done with, seen ones last."""
+
+        def order(alarm: _Alarm) -> tuple[bool, bool, int, float]:
+            rank = _WORST_FIRST.index(alarm.key.fact)
+            return alarm.seen, alarm.over_s is not None, rank, alarm.since_s
+
         return tuple(
-            OpenAlarm(a.key.fact, a.cause, a.key.section, a.since_s, a.over_s, self._short(a))
-            for a in ordered
+            OpenAlarm(
+                fact=each.key.fact,
+                cause=each.cause,
+                section=each.key.section,
+                since_s=each.since_s,
+                over_s=each.over_s,
+                text=self._short(each),
+                rang_at_s=each.rung_s + self._ahead_s,
+                seen=each.seen,
+                seen_by=each.seen_by,
+            )
+            for each in sorted((a for a in self._alarms.values() if a.count), key=order)
         )
 
     def text(self) -> str:

@@ -17,11 +17,11 @@ from monitor.cli.options import (
     JsonOption,
     MethodOption,
     figure,
-    method_named,
     typed_temperature,
 )
 from monitor.log.files import written
 from monitor.log.log import Store, log_path
+from monitor.named import method_named
 from monitor.specs import find_spec
 from rules.batch.amount import Film, own_rate
 from rules.batch.plan import USUAL_LOSS_PCT, BatchFault, BatchPlan, MixJob, plan_batches

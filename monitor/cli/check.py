@@ -20,10 +20,10 @@ from monitor.cli.options import (
     SpecOption,
     config_option,
     figure,
-    method_named,
     printed,
     typed_temperature,
 )
+from monitor.named import method_named
 from monitor.specs import find_spec
 from monitor.wire import section_dict
 from rules.air.saturation import checked_air_c, checked_rh_pct, checked_surface_c

@@ -14,27 +14,8 @@ from monitor.display import Units, prefer
 from monitor.display import shown as shown_in_units
 from rules.errors import FilmcallError
 from rules.numbers import number
-from rules.text import printable, shown
+from rules.text import shown
 from rules.units import HOUR_S, BadAmount, UnitAsked, amount, temperature_c
-from rules.vocabulary import Method
-
-
-def method_named(word: str | None) -> Method | None:
-    """Return how a coat is put on, or None where nothing was given.
-
-    Raises:
-        FilmcallError: there is no such method.
-    """
-    if word is None:
-        return None
-    try:
-        return Method(word)
-    except ValueError:
-        raise FilmcallError(
-            f"method {printable(word)!r} is not known, so nothing was done; one of: "
-            f"{', '.join(Method)}"
-        ) from None
-
 
 BAD_INPUT = 2
 # What a command that judges its number itself is given all the same, to say what it makes of it.

@@ -14,6 +14,7 @@ from typing import Protocol
 from monitor.calibrate.target import own_broker
 from monitor.config.load import Config, PointConfig
 from monitor.doctor.checks import Check, CheckResult, UnitFix
+from monitor.doctor.kept import KeptTopics
 from monitor.doctor.ways import check_forecast_topic
 from monitor.outlook.forecast import ForecastKeeper, forecast_zone
 from rules.errors import FilmcallError
@@ -179,9 +180,11 @@ class BrokerLook:
 
     def _listen(self, broker: Broker, sources: list[PayloadSource]) -> None:
         keeper = self._forecast()
-        plain = {} if keeper is None else {"plain": keeper.topics}
+        names = [place.name for place in self.config.enclosures]
+        kept = KeptTopics(self.config.publish, names, self.now_s)
+        plain = {**kept.plain, **({} if keeper is None else keeper.topics)}
         try:
-            ear = self.ear_of(broker, sources, **plain)
+            ear = self.ear_of(broker, sources, plain=plain, events=kept.ear)
         except (BrokerFault, SourceFault) as fault:
             self._add("config", CheckResult.BAD, str(fault))
             return
@@ -192,6 +195,7 @@ class BrokerLook:
                     self._publish(ear, broker)
                     begun_s = time.monotonic()
                     self._topics(ear, sources, refusals)
+                    self.checks += kept.checks()
                     if keeper is not None:
                         self._weather(keeper, begun_s)
             finally:

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from monitor.alarms.board import AlarmBoard, Ring
 from monitor.alarms.routes import AlarmRoutes
+from monitor.live.call_message import alarm_dict
 from monitor.live.loop import Watch
 from monitor.live.publish import Publisher
 from monitor.log.files import seal_text
@@ -16,6 +17,7 @@ from monitor.log.rows import LogRefused
 from monitor.screen.theme import Theme, theme_of
 from monitor.snapshot import Snapshot
 from monitor.snapshots import SnapshotMaker
+from monitor.wire import Json
 from sensors.mqtt.intake import IntakeStatus
 
 LOOK_EVERY_S = 1.0
@@ -54,7 +56,9 @@ class Alarms:
             for name, room in watch.rooms.items()
         }
         self.snapshots: dict[str, Snapshot] = {}
+        self._told_by: dict[int, str] = {}
         self._looked_s = -1.0
+        watch.looks = self
 
     def _board(self, name: str, theme: Theme) -> AlarmBoard:
         """An enclosure's board, with what an earlier run left in the log."""
@@ -96,16 +100,20 @@ class Alarms:
             routes = [*routes, *forecast.troubles]
             if forecast.refused:
                 counts = {**(counts or {}), "forecast refused": forecast.refused}
+        if self._watch.presses is not None:
+            counts = {**(counts or {}), **self._watch.presses.set_aside()}
         for name, board in self._boards.items():
             maker = self.makers[name]
             maker.calibrations = self._watch.calibrations
             maker.sample()
+            twins = self._watch.twins
+            twin = [said] if twins is not None and (said := twins.sentence(name)) else []
             snapshot = maker.make(
                 now_s,
                 link=link,
                 link_ok=link_ok,
                 alarm=board.text(),
-                notices=[*notices, *routes, *self._watch.calibrations.notices(now_s)],
+                notices=[*twin, *notices, *routes, *self._watch.calibrations.notices(now_s)],
                 counts=counts,
                 outlook=self._watch.rooms[name].bands,
                 outlook_why=self._watch.rooms[name].outlook_why,
@@ -113,13 +121,26 @@ class Alarms:
             self.snapshots[name] = snapshot
             events = self._watch.rooms[name].keeper.events
             rung += board.update(snapshot, events, steady_s=self._watch.steady_s())
-            for row in board.take_rows():
+            rows = board.take_rows()
+            for row in rows:
                 self._watch.keep_alarm(row)
+            if rows and self._publisher is not None:
+                self._publisher.freshen(name)
         for ring in rung:
             if self._publisher is not None:
                 self._publisher.ring(ring)
             self._routes.ring(replace(ring, text=f"{ring.text}{self._sealed()}"))
         return rung
+
+    def open_alarms(self, name: str) -> list[Json]:
+        """Return an enclosure's open alarms, as its call's message tells them."""
+        events = self._watch.rooms[name].keeper.events
+        return [alarm_dict(each, events, self._who) for each in self._boards[name].open()]
+
+    def _who(self, row: int) -> str:
+        if row not in self._told_by:
+            self._told_by[row] = self._watch.store.told_by(row)
+        return self._told_by[row]
 
     def _sealed(self) -> str:
         """The log's seal, for a witness outside; "" where the log cannot be read."""

@@ -7,8 +7,9 @@ the same loop runs in a soak test with simulated time.
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import Protocol
 
 from monitor.calibrations import CalibrationBook
@@ -16,6 +17,7 @@ from monitor.clock import SteadyClock, insane_clock
 from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
+from monitor.live.call_message import is_blind, screen_keys
 from monitor.live.publish import Publisher
 from monitor.live.restart import (
     LinkLog,
@@ -29,25 +31,26 @@ from monitor.live.restart import (
     release_points,
     sections_of,
 )
-from monitor.live.section_ends import ended_sections
+from monitor.live.twins import Twins
+from monitor.live.watched import WatchedEnclosure
 from monitor.live.witness import Witness
-from monitor.log.facts import keep_facts, with_spec_text
+from monitor.log.facts import keep_facts
 from monitor.log.log import Store
 from monitor.log.retention import Retention
-from monitor.log.rows import AlarmRow, LogRefused, Outage
+from monitor.log.rows import AlarmRow, EventId, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
-from monitor.snapshot import OutlookBands
+from monitor.record import Recorded, Scene, record
+from monitor.screen.theme import theme_of
+from monitor.snapshot import Snapshot
 from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
 from monitor.wire import Json, enclosure_dict
 from rules.air.state import pressure_at_altitude_pa
-from rules.clocks.at_event import coat_warnings, touched
 from rules.events import Event, in_force
-from rules.memory import MEMORY
 from rules.reasons import Doubt
 from rules.section import SectionCall
-from rules.text import duration_text, hour_and_day_text
+from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.mqtt.heartbeat import BEHIND_S
 from sensors.mqtt.intake import Arrival
@@ -74,96 +77,6 @@ def by_message(arrivals: Sequence[Arrival]) -> Iterable[list[Arrival]]:
 def marked(reading: Reading) -> Reading:
     """Return the reading as one that came while the clock was not set."""
     return replace(reading, quality=Quality.CLOCK) if reading.quality is Quality.OK else reading
-
-
-LATE_WAIT_S = 60.0
-"""What came late is taken from the log together: the clocks are reckoned once a minute [s]."""
-
-ENDS_EVERY_S = 60.0
-
-
-@dataclass(slots=True)
-class WatchedEnclosure:
-    """One enclosure with what follows it.
-
-    Attributes:
-        enclosure: with its points and sections.
-        keeper: of its films.
-        teller: of its calls.
-        events_row: the last row of its events that was seen.
-        bands: the next hours of each section, for the screen.
-        outlook_why: why a section has no outlook, where it has been asked for one.
-        load_s: when temperatures are to be taken from the log, or None [s].
-        late_from_s: the earliest of what came late and was not taken yet; infinity where nothing
-            did [s].
-        unsure: sections that may have ended before, so that they end without another note; None
-            once that is known.
-        ended_s: when each section ended that events named [s].
-        ends_s: when to look next for what has ended [s].
-    """
-
-    enclosure: Enclosure
-    keeper: FilmKeeper
-    teller: Teller
-    events_row: int
-    bands: dict[str, OutlookBands] = field(default_factory=dict)
-    outlook_why: dict[str, str] = field(default_factory=dict)
-    load_s: float | None = None
-    late_from_s: float = math.inf
-    unsure: set[str] | None = None
-    ended_s: dict[str, float] = field(default_factory=dict)
-    ends_s: float = -math.inf
-
-    def came_late(self, time_s: float, now_s: float) -> None:
-        """Note that readings from `time_s` came now, of which only the log will know [s]."""
-        self.late_from_s = min(self.late_from_s, time_s)
-        self.load_s = now_s + LATE_WAIT_S if self.load_s is None else self.load_s
-
-    def load_due(self, now_s: float) -> bool:
-        """Return whether temperatures are to be taken from the log now [s]."""
-        return self.load_s is not None and not 0.0 < self.load_s - now_s <= LATE_WAIT_S
-
-    def clock_mended(self, now_s: float, *, was_wrong: bool) -> None:
-        """Take up again what ended while the clock ran ahead; whether it had before is not known.
-
-        Args:
-            now_s: what the clock says now, which is believed [s].
-            was_wrong: it was not believed until now, so what the log has is to be read anew.
-        """
-        later = {name for name, ended_s in self.ended_s.items() if ended_s > now_s}
-        for name in sorted(later):
-            del self.ended_s[name]
-        again = later - self.enclosure.sections.keys()
-        for name in sorted(again):
-            self.enclosure.ensure_section(name)
-        if again:
-            self.unsure = again | (self.unsure or set())
-        self.load_s = self.ends_s = now_s
-        self.late_from_s = -math.inf if was_wrong else self.late_from_s
-
-    def end_sections(self, now_s: float) -> list[tuple[str, str]]:
-        """Watch no more what only events named and has ended, once a minute or when `ends_s` says.
-
-        Years of events are some milliseconds' work, and without a new one nothing ends by the
-        second.
-
-        Args:
-            now_s: now [s].
-
-        Returns:
-            Each such section with the note for the log.
-        """
-        if 0.0 < self.ends_s - now_s <= ENDS_EVERY_S:
-            return []
-        self.ends_s = now_s + ENDS_EVERY_S
-        ended = list(ended_sections(self.enclosure, self.keeper, now_s))
-        for name, _ in ended:
-            self.enclosure.end_section(name)
-            self.keeper.forget(name)
-            self.bands.pop(name, None)
-            self.outlook_why.pop(name, None)
-            self.ended_s[name] = now_s
-        return ended
 
 
 EVENTS_EVERY_S = 0.5
@@ -194,6 +107,28 @@ class IntakeAge(Protocol):
         ...
 
 
+class Looks(Protocol):
+    """What was last looked at for screens and alarms."""
+
+    snapshots: dict[str, Snapshot]
+
+    def open_alarms(self, name: str) -> list[Json]:
+        """Return an enclosure's open alarms, as its call's message tells them."""
+        ...
+
+
+class Presses(Protocol):
+    """What people press elsewhere."""
+
+    def turn(self, now_s: float) -> None:
+        """Take it into the log and answer it [s]."""
+        ...
+
+    def set_aside(self) -> dict[str, int]:
+        """Return what was refused and what was dropped, by name, where anything was."""
+        ...
+
+
 class Watch:
     """Watches every enclosure of a config.
 
@@ -207,6 +142,9 @@ class Watch:
         link: follows the link to the broker, or None.
         witness: holds the broker's seal against the log, or None.
         intake_age: tells how old what is heard is, or None where nothing measures it.
+        looks: what the alarms last saw of each enclosure, or None.
+        presses: takes what was pressed elsewhere, or None.
+        twins: notices other stations with an enclosure of the same name, or None.
     """
 
     def __init__(
@@ -249,6 +187,10 @@ class Watch:
         self.link: LinkLog | None = None
         self.witness: Witness | None = None
         self.intake_age: IntakeAge | None = None
+        self.looks: Looks | None = None
+        self.presses: Presses | None = None
+        self.twins: Twins | None = None
+        self._theme = theme_of(os.environ)
         self._intake_fault = ""
         self._station = station
         self._outlooks = outlooks
@@ -339,39 +281,49 @@ class Watch:
         self._pending.append(lambda: self._store.add_alarm(alarm))
         self._write_pending(self._clock.now_s())
 
-    def against(self, event: Event) -> list[str]:
-        """Return what the clocks say against an event at its moment, before it is recorded."""
-        if event.kind is not EventKind.COAT_STARTED or event.withdrawn:
-            return []
-        room = self.rooms[event.enclosure]
-        keeper, now_s = room.keeper, self._clock.now_s()
-        zone = zone_or_utc(room.enclosure.config.timezone)
-        sections = room.enclosure.sections.keys() - {ALL_SECTIONS}
-        found: list[str] = []
-        for name in touched(event, keeper.events, sections) or (ALL_SECTIONS,):
-            found += coat_warnings(
-                event,
-                keeper.events,
-                name,
-                keeper.clocks(name, now_s),
-                lambda time_s: hour_and_day_text(time_s, zone, now_s),
-            )
-            held = keeper.film_of(name, now_s).start_doubts
-            found += [f"{name}: {each.text}" for each in held if each.name == MEMORY]
-        return found
+    def record(self, event: Event, event_id: EventId | None = None) -> Recorded:
+        """Keep an event that a key, a button or a page made, and take it into account at once.
 
-    def record(self, event: Event) -> Event:
-        """Keep an event that a key or a command made, and take it into account at once.
+        Args:
+            event: what was done, in one of the enclosures.
+            event_id: how its sender called it, or None.
 
         Raises:
             FilmcallError: it cannot be kept.
         """
-        own = self.rooms[event.enclosure].keeper.spec_text
-        sha256 = self._store.keep_spec(own) if own else None
-        event = with_spec_text(self._store, event, None, sha256)
-        kept = self._store.add_event(event, station=self._station)
         self._look_for_events(self._clock.now_s())
-        return kept
+        room = self.rooms[event.enclosure]
+        own = room.keeper.spec_text
+        sha256 = self._store.keep_spec(own) if own else None
+        found = record(
+            self._store,
+            event,
+            self._scene(room),
+            station=self._station,
+            own_sha256=sha256,
+            event_id=event_id,
+        )
+        self._look_for_events(self._clock.now_s())
+        return found
+
+    def time_at_s(self, monotonic_s: float) -> float:
+        """Return the time that the calls go by at a moment of the clock that nobody sets [s]."""
+        return self._clock.at_s(monotonic_s)
+
+    def sections_of(self, enclosure: str) -> frozenset[str]:
+        """Return an enclosure's sections: those with a surface point, and those of events."""
+        return self._scene(self.rooms[enclosure]).sections()
+
+    def _scene(self, room: WatchedEnclosure) -> Scene:
+        """An enclosure as it stands before an event."""
+        keeper, enclosure, now_s = room.keeper, room.enclosure, self._clock.now_s()
+        return Scene(
+            events=keeper.events,
+            config=enclosure.config,
+            zone=zone_or_utc(enclosure.config.timezone),
+            clocks=lambda time_s: keeper.clocks_at(enclosure, time_s),
+            memory=lambda section, _: keeper.memory_of(section or ALL_SECTIONS, now_s),
+        )
 
     def end(self) -> None:
         """Note what only this program knows; call it before the link and the log are closed."""
@@ -399,6 +351,7 @@ class Watch:
             if self.witness is not None:
                 linked = self.link is None or self.link.connected()
                 self._put_outage(self.witness.look(now_s, linked=linked), now_s)
+            self._look_for_silence(now_s)
         for group in by_message(arrivals):
             self._take(group, now_s)
         for room in self.rooms.values():
@@ -409,6 +362,8 @@ class Watch:
             self._look_for_events(now_s)
         if not 0.0 <= now_s - self._calibrations_at_s < CALIBRATIONS_EVERY_S:
             self._look_for_calibrations(now_s)
+        if self.presses is not None:
+            self.presses.turn(now_s)
         self._look_ahead()
         self._keep(now_s)
         self._publish(now_s)
@@ -563,6 +518,8 @@ class Watch:
         for event in in_force(tuple(fresh)):
             if event.kind is EventKind.VOUCHED:
                 enclosure.vouch(event.what or "")
+        if fresh and self.publisher is not None:
+            self.publisher.freshen(enclosure.name)
         room.ends_s = now_s
         room.events_row = max([room.events_row, *(event.row or 0 for event in fresh)])
         named = {event.section for event in fresh if event.section is not None} - {ALL_SECTIONS}
@@ -646,22 +603,50 @@ class Watch:
     def _told(self, enclosure: Enclosure, calls: list[SectionCall], told: Json) -> None:
         self._add_delay(told)
         if self.publisher is not None:
-            self.publisher.tell(enclosure.name, told, self._clock.now_s())
+            now_s, room = self._clock.now_s(), self.rooms.get(enclosure.name)
+            # What begins is told whole as soon as there is a link.
+            message = told if room is None else self._message(room, calls, told, now_s)
+            blind = is_blind(enclosure, now_s)
+            self.publisher.tell(enclosure.name, message, now_s, blind=blind)
         self._tell(enclosure, calls, told)
+
+    def _message(
+        self, room: WatchedEnclosure, calls: list[SectionCall], told: Json, now_s: float
+    ) -> Json:
+        """A call with all that its message says besides."""
+        name, looks = room.enclosure.name, self.looks
+        seen = None if looks is None else looks.snapshots.get(name)
+        message = {**told, "log": self._store.log_uuid, "row": None, "seal": None}
+        try:
+            message["row"] = room.teller.newest_row(name)
+            message["seal"] = self._store.seal().sha256
+            message["alarms"] = [] if looks is None else looks.open_alarms(name)
+        except LogRefused:
+            message["alarms"] = []  # the call says by itself that the log cannot be read
+        return {**message, **screen_keys(room, calls, now_s, seen, self._theme)}
 
     def _add_delay(self, told: Json) -> None:
         if self.intake_age is not None:
             told["intake_delay_s"] = round(self.intake_age.delay_s(), 2)
 
     def _publish(self, now_s: float) -> None:
-        if self.publisher is None or not self.publisher.due(now_s):
+        if self.publisher is None:
             return
-        for name, room in self.rooms.items():
+        wanted = self.rooms.keys() if self.publisher.due(now_s) else self.publisher.fresh
+        for name in wanted:
+            room = self.rooms[name]
             pressure_pa = pressure_at_altitude_pa(room.enclosure.config.altitude_m)
-            told = enclosure_dict(name, room.enclosure.explain(), pressure_pa)
-            told["clocks"] = room.keeper.clock_dicts(room.enclosure)
+            calls = room.enclosure.explain()
+            told = enclosure_dict(name, calls, pressure_pa)
             self._add_delay(told)
             if self._store.call_waits(name):
                 told["unlogged"] = True
-            self.publisher.refresh(name, told)
-        self.publisher.tick(now_s)
+            self.publisher.refresh(name, self._message(room, calls, told, now_s))
+        if wanted:
+            self.publisher.tick(now_s)
+
+    def _look_for_silence(self, now_s: float) -> None:
+        """Take the word back from enclosures of which nothing current is known."""
+        if self.publisher is not None:
+            for name, room in self.rooms.items():
+                self.publisher.set_blind(name, is_blind(room.enclosure, now_s))

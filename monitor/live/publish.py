@@ -1,7 +1,9 @@
 """Tells the calls to whoever listens, so that nobody takes a dead program's GO for a live one.
 
 `<base>/<enclosure>/call` holds the whole call as JSON, retained; `<base>/<enclosure>/word` one
-plain word for lamps and sounders, never retained, since a lamp that starts up would believe it;
+plain word for lamps and sounders, never retained, since a lamp that starts up would believe it: the
+call's, or NONE as soon as the program knows that it is blind, or ends;
+`<base>/<enclosure>/event/done` answers to what was pressed elsewhere;
 `<base>/<enclosure>/alarm` tells a ringing alarm, not retained either;
 `<base>/<station>/status` says online or offline, offline also as the last will;
 `<base>/<station>/seal` keeps the log's seal, see `witness`.
@@ -16,15 +18,18 @@ from collections.abc import Callable
 from typing import Protocol
 
 from monitor.alarms.board import Ring
+from monitor.live.call_message import fitted
 from monitor.live.witness import Witness
 from monitor.wire import Json
 from rules.call import Call
 from rules.text import iso_utc
+from sensors.mqtt.events import DONE, LEVEL
 
 REPEAT_S = 15.0  # the contract says at least every 20 s
 VALID_S = 60.0
 ONLINE = b"online"
 OFFLINE = b"offline"
+NO_WORD = "NONE"
 
 
 class Receipt(Protocol):
@@ -79,6 +84,8 @@ class Publisher:
         self._repeat_at_s = 0.0
         self._greet = False
         self._behind = False
+        self._blind: set[str] = set()
+        self._fresh: set[str] = set()
         line.set_will(self.status_topic, OFFLINE, qos=1, retain=True)
         line.on_connected.append(self._connected)
 
@@ -100,22 +107,45 @@ class Publisher:
         """Where one plain word is told."""
         return f"{self._base}/{enclosure}/word"
 
+    def done_topic(self, enclosure: str) -> str:
+        """Where it is told what became of an event that came over the broker."""
+        return f"{self._base}/{enclosure}/{LEVEL}/{DONE}"
+
     def _connected(self) -> None:
         self._greet = True
 
     def set_behind(self, behind: bool) -> None:
         """Say whether what is heard is too old for a GO; what was kept back goes out after it."""
-        self._greet = self._greet or (self._behind and not behind)
+        if behind == self._behind:
+            return
+        self._greet = self._greet or not behind
         self._behind = behind
+        for enclosure, (call, _) in self._since.items():
+            if behind and call == Call.GO.value:
+                self._publish_word(enclosure)
 
-    def tell(self, enclosure: str, told: Json, now_s: float) -> None:
+    def set_blind(self, enclosure: str, blind: bool) -> None:
+        """Say whether an enclosure's call rests on no current reading: then it has no word."""
+        if blind == (enclosure in self._blind):
+            return
+        (self._blind.add if blind else self._blind.discard)(enclosure)
+        if enclosure in self._since:
+            self._fresh.add(enclosure)
+
+    def freshen(self, enclosure: str) -> None:
+        """Let what is told beside an unchanged call be told anew at once."""
+        self._fresh.add(enclosure)
+
+    def tell(self, enclosure: str, told: Json, now_s: float, *, blind: bool = False) -> None:
         """Publish a call that was just made.
 
         Args:
             enclosure: whose.
             told: the call with its fixed keys.
             now_s: [s].
+            blind: it rests on no current reading.
         """
+        (self._blind.add if blind else self._blind.discard)(enclosure)
         call = str(told["call"])
         before = self._since.get(enclosure)
         if before is None or before[0] != call:
@@ -126,6 +156,10 @@ class Publisher:
     def refresh(self, enclosure: str, told: Json) -> None:
         """Take newer figures of an unchanged call, to be told with the next repeat."""
         self._calls[enclosure] = told
+
+    def answer(self, enclosure: str, told: Json) -> None:
+        """Tell whoever pressed what became of it."""
+        self._send(self.done_topic(enclosure), json.dumps(told).encode(), retain=False)
 
     def ring(self, ring: Ring) -> None:
         """Publish an alarm, once and not retained: whoever comes later reads the call."""
@@ -149,10 +183,13 @@ class Publisher:
         """Publish again what is due; call at least once a second.
 
         Returns:
-            Whether calls were told.
+            Whether all calls were told.
         """
         greet, self._greet = self._greet, False
+        fresh, self._fresh = self._fresh & self._calls.keys(), set()
         if not greet and 0.0 <= self._repeat_at_s - now_s <= REPEAT_S:
+            for enclosure in fresh:
+                self._publish_call(enclosure, now_s)
             return False
         self._repeat_at_s = now_s + REPEAT_S
         self._send(self.status_topic, ONLINE, retain=True)
@@ -169,12 +206,18 @@ class Publisher:
             self._send(self.seal_topic, message, retain=True)
 
     def due(self, now_s: float) -> bool:
-        """Return whether `tick` would publish, so that fresh figures can be fetched for it."""
+        """Return whether `tick` would publish all, so that fresh figures can be fetched for it."""
         return self._greet or not 0.0 <= self._repeat_at_s - now_s <= REPEAT_S
+
+    @property
+    def fresh(self) -> frozenset[str]:
+        """The enclosures of which `tick` would publish more than it has told."""
+        return frozenset(self._fresh)
 
     def _publish_call(self, enclosure: str, now_s: float) -> None:
         call, since_s = self._since[enclosure]
         if self._behind and call == Call.GO.value:
+            self._publish_word(enclosure)
             return
         if since_s > now_s:  # the clock was set back since
             self._since[enclosure] = (call, now_s)
@@ -184,8 +227,19 @@ class Publisher:
             "since": iso_utc(self._since[enclosure][1]),
             "valid_until": iso_utc(now_s + VALID_S),
         }
-        self._send(self.call_topic(enclosure), json.dumps(told).encode(), retain=True)
-        self._send(self.word_topic(enclosure), str(told["call"]).encode(), retain=False)
+        self._send(self.call_topic(enclosure), fitted(told), retain=True)
+        self._publish_word(enclosure)
+
+    def _publish_word(self, enclosure: str) -> None:
+        """Say the call's word; none where nothing current is behind it, since nobody sees.
+
+        A STOP stays one: silence ends none.
+        """
+        call, _ = self._since[enclosure]
+        blind = enclosure in self._blind and call != Call.STOP.value
+        behind = self._behind and call == Call.GO.value
+        word = NO_WORD if blind or behind else call
+        self._send(self.word_topic(enclosure), word.encode(), retain=False)
 
     def _send(self, topic: str, payload: bytes, *, retain: bool) -> Receipt:
         self.sent += 1
@@ -194,14 +248,16 @@ class Publisher:
         return self._line.publish(topic, payload, qos=1, retain=retain, expiry_s=expiry_s)
 
     def close(self, timeout_s: float = 2.0) -> None:
-        """Clear the retained calls and say offline, before the line says goodbye.
+        """Take back words and retained calls and say offline, before the line says goodbye.
 
         Args:
             timeout_s: longest wait for the broker to have it all [s].
         """
         until_s = time.monotonic() + timeout_s
         self._seal()
-        waiting = [self._send(self.call_topic(name), b"", retain=True) for name in self._calls]
+        word = NO_WORD.encode()
+        waiting = [self._send(self.word_topic(name), word, retain=False) for name in self._calls]
+        waiting += [self._send(self.call_topic(name), b"", retain=True) for name in self._calls]
         waiting.append(self._send(self.status_topic, OFFLINE, retain=True))
         for sent in waiting:
             sent.wait(max(0.0, until_s - time.monotonic()))

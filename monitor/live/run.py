@@ -9,6 +9,7 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from types import FrameType
 
@@ -21,11 +22,13 @@ from monitor.display import shown
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
 from monitor.live.alarms import Alarms, link_words
+from monitor.live.buttons import Buttons
 from monitor.live.loop import Watch
 from monitor.live.plain_lines import PlainLines, standard_lines
 from monitor.live.publish import Publisher
 from monitor.live.restart import LinkLog
 from monitor.live.service import Notifier
+from monitor.live.twins import Twins
 from monitor.live.witness import Witness
 from monitor.log.log import Store, log_path
 from monitor.log.retention import Retention
@@ -40,6 +43,7 @@ from monitor.wire import Json, plain_line
 from rules.errors import FilmcallError
 from rules.section import SectionCall
 from sensors.mqtt.broker import BrokerFault
+from sensors.mqtt.events import EventEar
 from sensors.mqtt.heartbeat import Heartbeat
 from sensors.mqtt.intake import Intake
 from sensors.mqtt.payload import SourceFault
@@ -85,7 +89,12 @@ def run(
         station = config.publish.station
         witness = Witness(store, f"{config.publish.base}/{station}/seal", station)
         heard = {witness.topic: witness.heard, **({} if forecast is None else forecast.topics)}
-        intake = intake_of(config, config_file, heard)
+        names = [each.name for each in config.enclosures]
+        twins = Twins(station, store.log_uuid, clock.now_s, boot_time_s)
+        for name in names:
+            heard[f"{config.publish.base}/{name}/call"] = partial(twins.heard, name)
+        ear = EventEar(config.publish.base, names, boot_time_s)
+        intake = intake_of(config, config_file, heard, ear)
         publisher = Publisher(intake, base=config.publish.base, station=station)
         publisher.witness = witness
         stopper = Stopper()
@@ -108,6 +117,8 @@ def run(
             typer.echo(notice, err=True)
         watch.intake_age = intake
         watch.witness = witness
+        watch.twins = twins
+        watch.presses = Buttons(watch, ear, publisher.answer, config_file.parent)
         watch.link = LinkLog(lambda: intake.status().connection.connected)
         watch.retention = Retention(store, config.log.keep_raw_days)
         outlooks.start()
@@ -132,7 +143,7 @@ def run(
                         alarms.look(link=link_words(status), link_ok=connected)
                         for text in quiet.news(alarms.snapshots):
                             (err if as_jsonl else out).say(text)
-                    for text in (*routes.news(), *witness.news()):
+                    for text in (*routes.news(), *witness.news(), *twins.news(names)):
                         err.say(text)
                     out.check()
                     notifier.alive()
@@ -163,7 +174,10 @@ def _keep_off_the_screen() -> None:
 
 
 def intake_of(
-    config: Config, config_file: Path, plain: Mapping[str, Callable[[bytes], None]] | None = None
+    config: Config,
+    config_file: Path,
+    plain: Mapping[str, Callable[[bytes], None]] | None = None,
+    events: EventEar | None = None,
 ) -> Intake:
     """Return the intake for a config's points; nothing is sent yet.
 
@@ -171,6 +185,7 @@ def intake_of(
         config: with a broker.
         config_file: for messages.
         plain: topics that bring no readings, and what takes their payload.
+        events: hears what is pressed elsewhere, or None.
 
     Raises:
         FilmcallError: there is no broker, no topic, or settings that cannot work.
@@ -189,7 +204,14 @@ def intake_of(
     try:
         broker = config.broker.broker(config.publish.station, os.environ)
         heartbeat = Heartbeat(f"{config.publish.base}/{config.publish.station}/{HEARTBEAT}")
-        return Intake(broker, sources, monotonic=boot_time_s, plain=plain, heartbeat=heartbeat)
+        return Intake(
+            broker,
+            sources,
+            monotonic=boot_time_s,
+            plain=plain,
+            heartbeat=heartbeat,
+            events=events,
+        )
     except (BrokerFault, SourceFault) as fault:
         raise FilmcallError(str(fault)) from fault
 

@@ -18,7 +18,6 @@ from monitor.screen.terminal import LiveScreen
 from monitor.screen.theme import theme_of
 from monitor.snapshot import Snapshot
 from rules.call import WORST_FIRST
-from rules.clocks.work import missing_before
 from rules.errors import FilmcallError
 from sensors.mqtt.intake import Intake, IntakeStatus
 
@@ -106,17 +105,15 @@ def _keep(watch: Watch, desk: KeyDesk, outcome: Outcome) -> None:
     for event in (outcome.record, outcome.withdraw):
         if event is None:
             continue
-        against = watch.against(event)
         try:
-            kept = watch.record(event)
+            found = watch.record(event)
         except FilmcallError as fault:
             desk.refused(str(fault), time.time())
             continue
         if event is outcome.withdraw:
-            desk.taken_back(kept, time.time())
+            desk.taken_back(found.event, time.time())
         else:
-            missing = missing_before(kept, watch.rooms[kept.enclosure].keeper.events)
-            desk.kept(kept, time.time(), ". ".join(filter(None, [*against, missing])))
+            desk.kept(found.event, time.time(), ". ".join(found.warnings))
 
 
 def _worst(snapshots: dict[str, Snapshot]) -> str:

@@ -44,6 +44,7 @@ _COVERED: dict[str, tuple[str, tuple[str, ...]]] = {
             "id sha256",
         ),
         ("photo", "photos", "id name bytes"),
+        ("event-id", "event_ids", "id enclosure name told_by warnings"),
         ("source", "sources", "kind digest title started_us"),
         ("source-end", "sources", "complete"),
         ("channel", "channels", "source enclosure point quantity"),

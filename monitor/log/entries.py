@@ -19,7 +19,7 @@ from monitor.log.put import (
     put_source,
     put_spec,
 )
-from monitor.log.rows import LIVE, AlarmRow, Calibration, CallRow, Outage, micros
+from monitor.log.rows import LIVE, AlarmRow, Calibration, CallRow, EventId, Outage, micros
 from monitor.log.write import Writer
 from rules.events import Event
 
@@ -85,6 +85,7 @@ class Entries:
         source: int = LIVE,
         station: str = "",
         photo: Photo | None = None,
+        event_id: EventId | None = None,
     ) -> Event:
         """Keep an event; it is on disk on return.
 
@@ -93,6 +94,7 @@ class Entries:
             source: where it belongs.
             station: which shell, program or broker client it came through.
             photo: that was taken in for it, or None.
+            event_id: how whoever sent it called it, new in its enclosure, or None.
 
         Returns:
             The event as it was kept, with its row.
@@ -109,7 +111,9 @@ class Entries:
         def put() -> None:
             nonlocal row
             check_correction(self._file.connection, self._file.path, event, source)
-            row = put_event(self._file.connection, event, recorded, source, station, photo)
+            row = put_event(
+                self._file.connection, event, recorded, source, station, photo, event_id
+            )
 
         self._writer.commit(f"this event ({event.kind})", put)
         return replace(

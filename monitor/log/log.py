@@ -82,6 +82,8 @@ class Store:
         self.sessions = queries.sessions
         self.stations = queries.stations
         self.photos = queries.photos
+        self.event_called = queries.event_called
+        self.told_by = queries.told_by
         self.spec_text = queries.spec_text
         self.calibrations = queries.calibrations
         self.outages = queries.outages

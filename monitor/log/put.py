@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import math
 import sqlite3
 from pathlib import Path
 
 from monitor.log import chain
 from monitor.log.photos import Photo
-from monitor.log.rows import AlarmRow, CallRow, Outage, micros
+from monitor.log.rows import AlarmRow, CallRow, EventId, Outage, micros
 from rules.errors import FilmcallError
 from rules.events import Event
 
@@ -53,6 +54,7 @@ def put_event(
     source: int,
     station: str,
     photo: Photo | None = None,
+    event_id: EventId | None = None,
 ) -> int:
     """Put in an event with its place in the chain, and return its row."""
     row = insert(
@@ -85,6 +87,17 @@ def put_event(
     if photo is not None:
         insert(connection, "photos", id=row, name=photo.name, bytes=photo.size)
         chain.append(connection, "photo", row)
+    if event_id is not None:
+        insert(
+            connection,
+            "event_ids",
+            id=row,
+            enclosure=event.enclosure,
+            name=event_id.name,
+            told_by=event_id.told_by,
+            warnings=json.dumps(event_id.warnings),
+        )
+        chain.append(connection, "event-id", row)
     return row
 
 

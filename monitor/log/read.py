@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 
 from monitor.log import chain
@@ -15,6 +16,7 @@ from monitor.log.rows import (
     AlarmStep,
     Calibration,
     CallRow,
+    EventId,
     LogChannel,
     LogSource,
     Outage,
@@ -190,6 +192,28 @@ class Queries:
                 enclosure,
             )
         )
+
+    def event_called(self, enclosure: str, name: str) -> tuple[Event, EventId] | None:
+        """Return the event that a sender called by a name, with what was answered, or None."""
+        found = self._file.rows(
+            "SELECT id, told_by, warnings FROM event_ids WHERE enclosure = ? AND name = ?",
+            enclosure,
+            name,
+        )
+        if not found:
+            return None
+        row, told_by, warnings = found[0]
+        (kept,) = self._file.rows(f"SELECT {EVENT_WANTED} FROM events WHERE id = ?", row)
+        return event_of_row(kept), EventId(name, told_by, tuple(json.loads(warnings)))
+
+    def told_by(self, row: int) -> str:
+        """Return who an event came from: whoever pressed, else the station, else ""."""
+        found = self._file.rows(
+            "SELECT coalesce(nullif(told_by, ''), station) FROM events "
+            "LEFT JOIN event_ids USING (id) WHERE id = ?",
+            row,
+        )
+        return str(found[0][0]) if found else ""
 
     def photos(self) -> tuple[Photo, ...]:
         """Return the photos that events brought, in the order of the events."""

@@ -180,6 +180,21 @@ class Outage:
     source: int = LIVE
 
 
+@dataclass(frozen=True, slots=True)
+class EventId:
+    """How an event that came over the broker was called there, so that a repeat writes nothing.
+
+    Attributes:
+        name: given by the sender, unique in the enclosure.
+        told_by: who pressed, or "" where nobody said.
+        warnings: of the moment, as they were answered.
+    """
+
+    name: str
+    told_by: str = ""
+    warnings: tuple[str, ...] = ()
+
+
 class AlarmStep(StrEnum):
     """What became of an alarm."""
 

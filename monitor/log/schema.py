@@ -244,6 +244,18 @@ CREATE TABLE alarms(
 CREATE INDEX alarms_by_fact ON alarms(enclosure, section, fact, cause, step);
 """
 
+# What a press from elsewhere was called by whoever sent it, so that a repeat of it writes nothing.
+_EVENT_IDS = """
+CREATE TABLE event_ids(
+    id INTEGER PRIMARY KEY REFERENCES events(id),
+    enclosure TEXT NOT NULL,
+    name TEXT NOT NULL,
+    told_by TEXT NOT NULL,
+    warnings TEXT NOT NULL,
+    UNIQUE (enclosure, name)
+);
+"""
+
 # Against a slip of a later version of this program; a person with a tool can drop these, and
 # then the chain shows what was changed.
 _NEVER_REWRITTEN = ("calls", "events", "calibrations", "chain", "specs")
@@ -318,6 +330,11 @@ def _keep_photos(connection: sqlite3.Connection) -> None:
     _forbid_rewriting(connection, ("photos",))
 
 
+def _keep_event_ids(connection: sqlite3.Connection) -> None:
+    _run(connection, _EVENT_IDS)
+    _forbid_rewriting(connection, ("event_ids",))
+
+
 def _forbid_rewriting(connection: sqlite3.Connection, tables: Sequence[str]) -> None:
     for table in tables:
         for verb in ("UPDATE", "DELETE"):
@@ -347,6 +364,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     _chain_all,
     _keep_alarms,
     _keep_photos,
+    _keep_event_ids,
 )
 SCHEMA_VERSION = len(MIGRATIONS)
 

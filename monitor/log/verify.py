@@ -26,6 +26,7 @@ _NAMES = {
     "thinning": "thinning",
     "event-spec": "the spec of event",
     "photo": "the photo of event",
+    "event-id": "the sender's name of event",
     "means": "the means of thinning",
     "source": "recording",
     "source-end": "the end of recording",

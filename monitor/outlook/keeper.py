@@ -32,6 +32,9 @@ EVERY_S = 600.0
 LEAST_S = 30.0
 AGAIN_S = 60.0  # after one that failed, as before there is enough log
 FORECAST_EVERY_S = 10.0
+# One outlook takes some tenths of a second of a core: those of many sections come one by one after
+# a start, or after a new forecast, and so go on.
+APART_S = 3.0
 # From then on a fit begins from nothing again, so that none holds on to what was once true.
 START_KEPT_S = DAY_S
 WORSE_BY = 0.05
@@ -155,7 +158,20 @@ class OutlookKeeper:
         now_s: Callable[[], float],
         forecast: ForecastKeeper | None = None,
         least_s: float = LEAST_S,
+        steady_s: Callable[[], float] = time.monotonic,
     ) -> None:
+        """Begin with nothing asked.
+
+        Args:
+            path: the log's file.
+            configs: the enclosures by name.
+            beside: the folder that spec files count from.
+            now_s: the time that calls go by [s].
+            forecast: the hours of weather that the config names, or None.
+            least_s: a section is asked about again no sooner, whatever changes [s].
+            steady_s: a clock that nobody sets [s].
+        """
+        self._steady_s = steady_s
         self.forecast = forecast
         self._least_s = least_s
         self.why: dict[tuple[str, str], str] = {}
@@ -167,6 +183,7 @@ class OutlookKeeper:
         self._answers: queue.Queue[OutlookReply] = queue.Queue()
         self._due_s: dict[tuple[str, str], float] = {}
         self._last_s: dict[tuple[str, str], float] = {}
+        self._free_s = 0.0
         self._fits: dict[tuple[str, str], tuple[float, EnclosureModel]] = {}
         self._thread: threading.Thread | None = None
 
@@ -182,8 +199,11 @@ class OutlookKeeper:
     def ask(self, enclosure: str, section: str, *, at_once: bool = False) -> None:
         """Ask for a section's outlook, where its turn has come or something changed."""
         key = (enclosure, section)
-        now_s = time.monotonic()
-        due_s = self._due_s.get(key, 0.0)
+        now_s = self._steady_s()
+        due_s = self._due_s.get(key)
+        if due_s is None:
+            self._due_s[key] = due_s = max(now_s, self._free_s)
+            self._free_s = due_s + min(APART_S, EVERY_S / max(1, len(self._configs)))
         if at_once:  # but no faster than once in half a minute, whatever changes to and fro
             due_s = min(due_s, self._last_s.get(key, -self._least_s) + self._least_s)
         if now_s >= due_s:
@@ -212,8 +232,9 @@ class OutlookKeeper:
             self._answers.put(self._answer(asked))
 
     def _look_at_forecast(self) -> None:
-        """Read what has changed of the forecast; every section is due at once where it has."""
+        """Read what has changed of the forecast; every section is due anew where it has."""
         if self.forecast is not None and self.forecast.look():
+            self._free_s = 0.0
             self._due_s.clear()
 
     def _answer(self, asked: OutlookRequest) -> OutlookReply:
@@ -239,7 +260,7 @@ class OutlookKeeper:
             why = f"the outlook failed: {type(fault).__name__}: {fault}"
         self.why[key] = why
         if looked is None:
-            self._due_s[key] = min(self._due_s.get(key, 0.0), time.monotonic() + AGAIN_S)
+            self._due_s[key] = min(self._due_s.get(key, 0.0), self._steady_s() + AGAIN_S)
             return OutlookReply(*key, None, why)
         if looked.model is None or (start is not None and _worse(looked.model, start)):
             self._fits.pop(key, None)

@@ -52,6 +52,16 @@ def _points(snapshot: Snapshot, section: str | None = None) -> list[PointHealth]
     return [point for point in points if point.required] or points
 
 
+def is_overdue(age_s: float, usual_s: float | None) -> bool:
+    """Return whether a point has been silent too long for its own usual interval.
+
+    Args:
+        age_s: of its newest reading [s].
+        usual_s: between two of them, or None where that is not known yet [s].
+    """
+    return usual_s is not None and age_s > max(QUIET_LEAST_S, QUIET_INTERVALS * usual_s)
+
+
 def _overdue(snapshot: Snapshot, section: str | None = None) -> list[PointHealth]:
     """The points of a call that have been silent too long for their own usual interval.
 
@@ -60,9 +70,7 @@ def _overdue(snapshot: Snapshot, section: str | None = None) -> list[PointHealth
     return [
         point
         for point in _points(snapshot, section)
-        if point.age_s is not None
-        and point.usual_s is not None
-        and point.age_s > max(QUIET_LEAST_S, QUIET_INTERVALS * point.usual_s)
+        if point.age_s is not None and is_overdue(point.age_s, point.usual_s)
     ]
 
 

@@ -30,29 +30,35 @@ _WORTH_SAYING_K = 0.2
 
 
 def sentence(view: View, call: SectionCall, clauses_wanted: int = 3) -> str:
-    """Return why a call is so and what would change it.
+    """Return why a call is so and what would change it, as `clauses` has it, in one line."""
+    return " ".join(f"{clause}." for clause in clauses(view, call, clauses_wanted))
+
+
+def clauses(view: View, call: SectionCall, clauses_wanted: int = 3) -> list[str]:
+    """Return why a call is so and what would change it, without full stops.
 
     Args:
+        view: that it stands in.
         call: to put in words.
         clauses_wanted: 3 for all; 2 without what would change it; 1 without the trend too.
             That the surface is only assumed is never left out.
     """
     trends = view.snapshot.trends if call is view.worst and clauses_wanted > 1 else None
-    clauses = [why(call, view.theme, trends)]
+    found = [why(call, view.theme, trends)]
     if call.reasons and call.reasons[0].limit in TIMERS:
         # The timer says in each clause what is asked for; while nothing comes it stands still.
         if clauses_wanted > 2 and is_renewed(view.snapshot, call.section):
-            clauses = [clauses[0].split(";")[0], change(call, view.theme, None)]
+            found = [found[0].split(";")[0], change(call, view.theme, None)]
     elif clauses_wanted > 2:
         broken = [reason for reason in call.reasons[1:] if reason.state is LimitState.BROKEN]
         names = [name for name in map(limit_of, broken) if name is not None]
         if names:
             limits = ", ".join(LIMIT_WORDS[name] for name in names)
-            clauses.append(f"Also past: {limits}")
-        clauses.append(change(call, view.theme, view.snapshot.specs.get(call.spec)))
+            found.append(f"Also past: {limits}")
+        found.append(change(call, view.theme, view.snapshot.specs.get(call.spec)))
     if call.climate.assumed_offset_k is not None:
-        clauses.append(SURFACE_ASSUMED[:1].upper() + SURFACE_ASSUMED[1:])
-    return " ".join(f"{clause}." for clause in clauses if clause)
+        found.append(SURFACE_ASSUMED[:1].upper() + SURFACE_ASSUMED[1:])
+    return [clause for clause in found if clause]
 
 
 def section_items(view: View) -> list[Text]:

@@ -45,6 +45,8 @@ COUNT_WORDS = {
     "refused": ("message could not be read", "messages could not be read"),
     "unmapped": ("message from no sensor of ours", "messages from no sensor of ours"),
     "dropped": ("message lost", "messages lost"),
+    "events refused": ("press refused", "presses refused"),
+    "events dropped": ("press lost", "presses lost"),
 }
 """What came in and does not count, by the name that it is counted under: one, and many."""
 

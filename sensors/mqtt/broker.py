@@ -223,11 +223,11 @@ def lost_sentence(broker: Broker, why: str, *, accepted: bool) -> str:
     )
 
 
-def subscription_sentence(broker: Broker, topic: str, why: str) -> str:
-    """Return in one sentence that the broker turned one subscription down."""
+def subscription_sentence(broker: Broker, topic: str, why: str, lost: str) -> str:
+    """Return in one sentence that the broker turned one subscription down, and what is lost."""
     return (
         f"broker {broker.name} refuses the subscription '{printable(topic)}' "
-        f"({printable(why, 60)}); its points stay unknown. "
+        f"({printable(why, 60)}); {lost}. "
         "Give the account read access to it in the broker's access list."
     )
 

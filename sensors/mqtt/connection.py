@@ -22,6 +22,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from rules.text import printable
 from sensors.mqtt.broker import (
@@ -44,16 +45,35 @@ class Backoff:
     Attributes:
         first_s: first wait [s].
         factor: growth from one wait to the next [-].
-        cap_s: longest wait before jitter [s].
+        cap_s: longest wait before jitter where the broker is away: whoever waits for it hears
+            again within 5 s of its return, and 200 programs come spread over that [s].
+        refused_cap_s: the same where the broker is there and turns us down, or another program
+            takes our place each time [s].
         jitter: share by which a wait is moved up or down at random, 0 to 1 [-].
         stable_s: a connection that held this long starts again with the first wait [s].
     """
 
-    first_s: float = 1.0
-    factor: float = 2.0
-    cap_s: float = 30.0
-    jitter: float = 0.25
+    first_s: float = 0.5
+    factor: float = 1.5
+    cap_s: float = 1.6
+    refused_cap_s: float = 30.0
+    jitter: float = 0.5
     stable_s: float = 10.0
+
+    def next_s(
+        self, wait_s: float, chance: random.Random, *, turned_down: bool = False
+    ) -> tuple[float, float]:
+        """Return how long to wait now, and the wait to go on from at the next try.
+
+        Args:
+            wait_s: where this try stands on the ladder; `first_s` at its foot [s].
+            chance: source of the jitter.
+            turned_down: the broker is there, and trying oftener would only trouble it.
+        """
+        cap_s = self.refused_cap_s if turned_down else self.cap_s
+        wait_s = min(wait_s, cap_s)
+        spread = 1.0 + self.jitter * chance.uniform(-1.0, 1.0)
+        return wait_s * spread, min(wait_s * self.factor, cap_s)
 
 
 DEFAULT_BACKOFF = Backoff()
@@ -156,6 +176,7 @@ RECEIVE_MAXIMUM = 64  # unacknowledged messages that a broker of MQTT 5 may send
 RECEIVE_BYTES = 65_536  # asked for of the system, which doubles it [bytes]
 MUTED_S = 60.0  # how long a topic that floods is not subscribed to [s]
 RENEW_EVERY_S = 3.0  # a flood under a wildcard is thrown away no oftener; it cannot be muted [s]
+CONNECT_S = 2.0  # a network that drops what is sent to it is tried again soon [s]
 _LOOP_S = 0.2  # longest wait for the network before the stop flag is looked at [s]
 _FILTERS_A_PACKET = 64
 _QUICK_S = 10.0  # a connection that ends sooner was thrown out rather than lost [s]
@@ -187,14 +208,27 @@ class Connection:
         monotonic: Callable[[], float] = time.monotonic,
         backoff: Backoff = DEFAULT_BACKOFF,
         chance: random.Random | None = None,
+        of_others: Sequence[str] = (),
     ) -> None:
         """Prepare; nothing is sent before `start`.
+
+        Args:
+            broker: where it is.
+            filters: what to subscribe to.
+            on_message: takes what arrives, in the network thread.
+            wall: seconds since 1970-01-01 UTC.
+            monotonic: seconds of a clock that never jumps.
+            backoff: waits between tries.
+            chance: source of the jitter.
+            of_others: those of the filters by which, with MQTT 5, our own messages do not come
+                back, and a message shows whether it was sent to be retained.
 
         Raises:
             BrokerFault: a certificate file cannot be used.
         """
         self._broker = broker
         self._filters = tuple(filters)
+        self._of_others = frozenset(of_others)
         self._take = on_message
         self._wall = wall
         self._monotonic = monotonic
@@ -240,7 +274,7 @@ class Connection:
         context = broker.tls_context()
         if context is not None:
             client.tls_set_context(context)
-        client.connect_timeout = 5.0
+        client.connect_timeout = CONNECT_S
         client.max_queued_messages_set(1000)
         quiet = logging.Logger("filmcall.mqtt.paho", logging.ERROR)
         quiet.addHandler(self._paho_error)
@@ -373,9 +407,15 @@ class Connection:
                 continue
             if held_s >= self._backoff.stable_s:
                 wait_s = self._backoff.first_s
-            spread = 1.0 + self._backoff.jitter * self._chance.uniform(-1.0, 1.0)
-            self._stopping.wait(wait_s * spread)
-            wait_s = min(wait_s * self._backoff.factor, self._backoff.cap_s)
+            now_s, wait_s = self._backoff.next_s(
+                wait_s, self._chance, turned_down=self._turned_down()
+            )
+            self._stopping.wait(now_s)
+
+    def _turned_down(self) -> bool:
+        """Return whether the broker is there, but not for us."""
+        with self._lock:
+            return self._refused_login or self._clash() is not None
 
     def _session(self) -> float:
         """Connect, serve until the line breaks or the stop flag is up; return how long it held."""
@@ -424,10 +464,18 @@ class Connection:
     def _subscribe(self, client: paho.Client, filters: Sequence[str]) -> None:
         for start in range(0, len(filters), _FILTERS_A_PACKET):
             batch = tuple(filters[start : start + _FILTERS_A_PACKET])
-            code, mid = client.subscribe([(text, self._broker.qos) for text in batch])
+            if self._broker.protocol == "5":
+                code, mid = client.subscribe([(text, self._wish(text)) for text in batch])
+            else:
+                code, mid = client.subscribe([(text, self._broker.qos) for text in batch])
             if code == paho.MQTT_ERR_SUCCESS and mid is not None:
                 with self._lock:
                     self._asked[mid] = batch
+
+    def _wish(self, text: str) -> SubscribeOptions:
+        """How to subscribe to a filter with MQTT 5."""
+        others = text in self._of_others
+        return SubscribeOptions(self._broker.qos, noLocal=others, retainAsPublished=others)
 
     def _hear_again(self) -> None:
         """Subscribe again to what was not listened to for a minute."""
@@ -519,7 +567,10 @@ class Connection:
             if not reason.is_failure:
                 answer = Subscription(printable(text), SubscriptionState.GRANTED, "")
             else:
-                sentence = subscription_sentence(self._broker, text, reason.getName())
+                why, lost = reason.getName(), "its points stay unknown"
+                if text in self._of_others:
+                    lost = "what comes there is not heard"
+                sentence = subscription_sentence(self._broker, text, why, lost)
                 answer = Subscription(printable(text), SubscriptionState.REFUSED, sentence)
                 self._say(sentence)
             with self._lock:

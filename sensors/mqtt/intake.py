@@ -21,6 +21,7 @@ from sensors.mqtt.connection import (
     ConnectionStatus,
     PublishReceipt,
 )
+from sensors.mqtt.events import EventEar
 from sensors.mqtt.heartbeat import Heartbeat
 from sensors.mqtt.payload import Message, PayloadSource, SourceFault
 from sensors.mqtt.topic_rate import A_SECOND, TopicRate
@@ -293,6 +294,7 @@ class Intake:
         chance: random.Random | None = None,
         plain: Mapping[str, Callable[[bytes], None]] | None = None,
         heartbeat: Heartbeat | None = None,
+        events: EventEar | None = None,
     ) -> None:
         """Prepare; nothing is sent before `start`.
 
@@ -307,6 +309,7 @@ class Intake:
             plain: topics whose messages bring no readings, each with what takes the payload, in
                 the network thread: it may keep it and no more.
             heartbeat: tells how old what is heard is; None where nothing asks for it.
+            events: hears what people press elsewhere, or None.
 
         Raises:
             BrokerFault: a certificate file cannot be used.
@@ -328,6 +331,7 @@ class Intake:
         self._last_copy: dict[str, tuple[bytes, bool, float, int]] = {}
         self._plain = dict(plain or {})
         self.heartbeat = heartbeat
+        self.events = events
         self._measured_s = self._rated_s = float("-inf")
         self._rate = TopicRate(monotonic)
         self._unlogged = self._logged = 0
@@ -338,8 +342,10 @@ class Intake:
                 *self._router.filters,
                 *self._plain,
                 *(() if heartbeat is None else (heartbeat.topic,)),
+                *(() if events is None else events.filters),
             ),
             self._on_message,
+            of_others=(*self._plain, *(() if events is None else events.filters)),
             wall=wall,
             monotonic=monotonic,
             backoff=backoff,
@@ -392,7 +398,7 @@ class Intake:
         return "" if self.heartbeat is None else self.heartbeat.words()
 
     def drain(self, timeout_s: float = 0.0) -> list[Arrival]:
-        """Return all queued arrivals in the order in which they came.
+        """Return all queued arrivals in the order in which they came, or nothing for a press.
 
         Args:
             timeout_s: how long to wait for the first where there is none, 0 or more [s].
@@ -402,10 +408,13 @@ class Intake:
         """
         with self._ready:
             if not self._queue and timeout_s > 0.0:
-                self._ready.wait_for(lambda: bool(self._queue), timeout_s)
+                self._ready.wait_for(self._waits, timeout_s)
             arrivals = list(self._queue)
             self._queue.clear()
         return arrivals
+
+    def _waits(self) -> bool:
+        return bool(self._queue) or (self.events is not None and self.events.waits)
 
     def status(self) -> IntakeStatus:
         """Return counts and state at this moment."""
@@ -458,6 +467,9 @@ class Intake:
             if topic in self._plain:
                 self._hand_on(topic, message)
                 return
+            if self.events is not None and self.events.place(topic) is not None:
+                self._hear_event(self.events, topic, message)
+                return
             route = self._router.route(topic)
             if route is None:
                 with self._ready:
@@ -507,6 +519,14 @@ class Intake:
             self._refuse(topic, message, [PayloadFault(FaultKind.TOO_LARGE, text)])
         elif size:  # an empty one clears what the broker had kept
             self._plain[topic](bytes(message.payload))
+
+    def _hear_event(self, ear: EventEar, topic: str, message: paho.MQTTMessage) -> None:
+        """Give a press to whom it is for, and wake the loop for it."""
+        fault = ear.hear(topic, bytes(message.payload), retained=bool(message.retain))
+        if fault is not None:
+            self._refuse(topic, message, [fault])
+        with self._ready:
+            self._ready.notify()
 
     def _read(self, topic: str, message: paho.MQTTMessage, route: Route, now_s: float) -> None:
         body = Message(

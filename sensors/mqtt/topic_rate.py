@@ -36,13 +36,18 @@ class TopicRate:
     Topics beyond the first 2,048 share one, larger bucket, which a flood of new names fills.
     """
 
-    def __init__(self, clock: Callable[[], float]) -> None:
+    def __init__(
+        self, clock: Callable[[], float], *, a_second: float = A_SECOND, at_once: float = AT_ONCE
+    ) -> None:
         """Begin with empty buckets.
 
         Args:
             clock: steady [s].
+            a_second: messages of one topic that are read in a second [1/s].
+            at_once: messages of one topic that are read however fast they come [-].
         """
         self._clock = clock
+        self._usual = a_second, at_once
         self._room: dict[str, tuple[float, float]] = {}
         self._dropped = Tally(TOPICS_COUNTED)
         self._second: tuple[str, float, int] = ("", 0.0, 0)
@@ -56,7 +61,7 @@ class TopicRate:
             delay_s: how old it is by now [s].
         """
         strained = delay_s > STRAINED_S
-        a_second, most = (STRAINED_A_SECOND,) * 2 if strained else (A_SECOND, AT_ONCE)
+        a_second, most = (STRAINED_A_SECOND,) * 2 if strained else self._usual
         room = self._room
         key = topic if topic in room or len(room) < TOPICS_KEPT else ""
         now_s = self._clock()

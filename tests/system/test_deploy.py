@@ -25,13 +25,16 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.config.load import load_config
+from rules.vocabulary import EventKind
 from sensors.mqtt.intake import Intake
 from sensors.reading import Quantity
 from tests.system.broker import RealBroker, free_port, mosquitto
 from tests.system.conftest import need
 
 DEPLOY = Path(__file__).parents[2] / "deploy"
-ACCOUNTS = ("filmcall", "air-bow", "air-stern", "plank-port", "lamp", "bridge-boathouse")
+ACCOUNTS = (
+    "filmcall", "air-bow", "air-stern", "plank-port", "lamp", "page", "buttons", "bridge-boathouse",
+)  # fmt: skip
 PASSWORD = "only-for-this-test"
 V5, V311 = MQTTProtocolVersion.MQTTv5, MQTTProtocolVersion.MQTTv311
 CALL = "filmcall/polytunnel/call"
@@ -275,6 +278,25 @@ def test_a_lamp_reads_calls_and_writes_nothing(yard: Yard, program: Client) -> N
     lamp.close()
 
 
+@pytest.mark.parametrize("account", ["page", "buttons"])
+def test_who_presses_tells_events_and_nothing_else(
+    yard: Yard, program: Client, account: str
+) -> None:
+    event = "filmcall/polytunnel/event"
+    hand = yard.client(account).listen(f"{event}/done", "shed/#")
+    forbidden = [CALL, "filmcall/polytunnel/word", "filmcall/shed-pi/status", f"{event}/done"]
+    forbidden += ["shed/air-bow", "filmcall/event", "filmcall/polytunnel/alarm"]
+    forbidden += [f"{event}/relay", f"{event}/wiped/now"]
+    assert_only_the_last_is_heard(hand, program, forbidden, event, 135)
+    assert hand.send(f"{event}/wiped") == (0 if account == "buttons" else 135)
+    assert program.send(f"{event}/done", b"answer") == 0
+    assert until(lambda: (f"{event}/done", b"answer", False) in hand.heard)
+    sensor = yard.client("air-bow")
+    assert sensor.send(event, b"forged") == sensor.send(f"{event}/wiped", b"forged") == 135
+    sensor.close()
+    hand.close()
+
+
 def test_the_program_cannot_pass_for_a_sensor(yard: Yard, program: Client) -> None:
     assert program.send("shed/air-bow", b"21") == 135
 
@@ -308,8 +330,17 @@ def test_the_access_list_holds_no_line_for_everybody() -> None:
         if rule[0] == "user":
             account = rule[1]
         elif rule[1] in ("write", "readwrite") and rule[2].startswith(("filmcall", "#", "+")):
-            writers.append(account)
-    assert writers == ["filmcall"]
+            writers.append((account, rule[2]))
+    # What a button can say by its topic alone; the three others want a figure, a probe or a spec.
+    more = (EventKind.MEASURED, EventKind.VOUCHED, EventKind.RESPEC)
+    kinds = [each.value for each in EventKind if each not in more]
+    assert sorted(writers) == sorted(
+        [
+            ("filmcall", "filmcall/#"),
+            *((account, "filmcall/+/event") for account in ("page", "buttons")),
+            *(("buttons", f"filmcall/+/event/{kind}") for kind in kinds),
+        ]
+    )
 
 
 def test_a_broker_with_another_authority_is_refused(yard: Yard, tmp_path: Path) -> None:

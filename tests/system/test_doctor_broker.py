@@ -25,6 +25,7 @@ from monitor.doctor.checks import Check, CheckResult, Terminal, UnitFix
 from monitor.doctor.doctor import Surroundings
 from monitor.log.log import Store
 from rules.errors import FilmcallError
+from rules.text import iso_utc
 from sensors.calibrate.settling import RestCriteria
 from sensors.reading import Quality, Quantity, Reading
 from tests.system.broker import RealBroker, Sensor, free_port
@@ -111,7 +112,7 @@ def test_all_well_is_heard_at_once(
     assert time.monotonic() - begun < 15.0
     assert [check for check in checks if check.health is CheckResult.BAD] == []
     assert found(checks, "broker", "name").text == "127.0.0.1 is 127.0.0.1"
-    assert found(checks, "broker", "subscribe").text == "2 filters granted"
+    assert found(checks, "broker", "subscribe").text == "5 filters granted"
     assert found(checks, "broker", "publish").text == "filmcall/station-1/doctor is taken"
     assert found(checks, "broker", "login").health is CheckResult.LOOK  # everybody is let in
     assert found(checks, "topic", "tent/air humidity").text.startswith("61 %, 0 s ago on shed/air")
@@ -164,7 +165,7 @@ def test_the_forecasts_topic_is_listened_to(tmp_path: Path, broker: RealBroker) 
 
     def forecast_check() -> Check:
         checks = look(tmp_path, broker.port, points=points, wait_s=0.5)
-        assert found(checks, "broker", "subscribe").text == "3 filters granted"
+        assert found(checks, "broker", "subscribe").text == "6 filters granted"
         return found(checks, "forecast", "topic")
 
     silent = forecast_check()
@@ -318,7 +319,7 @@ def test_login_subscription_and_publishing_refused_are_each_told(
     publish = found(checks, "broker", "publish")
     assert (publish.health, "write access to filmcall/#" in publish.text) == (CheckResult.BAD, True)
     # mosquitto's access list grants every subscription, and sends nothing of what may not be read.
-    assert found(checks, "broker", "subscribe").text == "2 filters granted"
+    assert found(checks, "broker", "subscribe").text == "5 filters granted"
     air = found(checks, "topic", "tent/air humidity")
     assert (air.health, "access list lets this account read it" in air.text) == (
         CheckResult.BAD,
@@ -353,7 +354,8 @@ def test_a_refused_subscription_is_told_from_a_granted_one(
     (tmp_path / "secret").write_text("right")
     login = 'username = "painter"\npassword_file = "secret"'
     checks = look(tmp_path, broker.port, more=login)
-    refused, granted = (c for c in checks if c.name == "subscribe")
+    refused, *others, granted = (c for c in checks if c.name == "subscribe")
+    assert all("what comes there is not heard" in each.text for each in others)
     assert refused.text.startswith(f"broker 127.0.0.1:{broker.port} refuses the subscription 'shed")
     assert granted.text == "1 filter granted"
 
@@ -454,3 +456,28 @@ def test_nothing_is_written_beside_the_lines(tmp_path: Path, broker: RealBroker)
     )
     assert (ran.returncode, ran.stderr) == (1, "")
     assert "bad   topic        tent/air air_temp: shed/air: " in ran.stdout
+
+
+def test_another_station_and_a_kept_event_are_named(
+    tmp_path: Path, broker: RealBroker, make_shed: Callable[..., Shed]
+) -> None:
+    make_shed(broker.port, {"shed/air": '{"t": 20.5, "h": 61}', "shed/plank": "19.25"})
+    barn = Sensor(broker.port, "barn")
+    checks = look(tmp_path, broker.port)
+    text = "no other station tells of 1 enclosure of ours"
+    assert found(checks, "broker", "stations").text == text
+    told = {"station": "barn", "log": "b", "valid_until": iso_utc(time.time() + 60.0)}
+    barn.send("filmcall/tent/call", json.dumps(told), retain=True)
+    barn.send("filmcall/tent/event/wiped", "hull", retain=True)
+    checks = look(tmp_path, broker.port)
+    barn.close()
+    other = found(checks, "broker", "tent station")
+    assert other.health is CheckResult.BAD
+    assert other.text.startswith("station 'barn' tells calls of an enclosure 'tent' too")
+    assert "keeps an event, which is refused" in found(checks, "broker", "tent event").text
+    # The name of our own station with the sentence in it is a running watch's.
+    mine = {"lines": [f"{other.text}"], **told, "station": "station-1"}
+    barn = Sensor(broker.port, "barn")
+    barn.send("filmcall/tent/call", json.dumps(mine), retain=True)
+    barn.close()
+    assert found(look(tmp_path, broker.port), "broker", "tent station").text == other.text

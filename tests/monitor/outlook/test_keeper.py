@@ -329,3 +329,23 @@ def test_a_forecast_that_is_not_used_says_why(
     # Two past hours are nothing to fit the model to.
     assert "share only " in looked.bands.by_trend_why
     assert plain.bands.by_trend_why == ""
+
+
+def test_the_first_outlooks_of_many_come_one_by_one_and_go_on_so(tmp_path: Path) -> None:
+    """Issue 20: those of 100 enclosures together took 28 s of a core."""
+    now_s = 5000.0
+    names = [f"tent-{number}" for number in range(100)]
+    configs = dict.fromkeys(names, EnclosureConfig("tent", ()))
+    keeper = OutlookKeeper(tmp_path / "log.db", configs, None, time.time, steady_s=lambda: now_s)
+    asked = []
+    for _ in range(1200):
+        before = keeper._asked.qsize()
+        for name in names:
+            keeper.ask(name, "all")
+        asked.append(keeper._asked.qsize() - before)
+        now_s += 1.0
+    assert asked[0] == 1, "one alone need not wait"
+    assert sum(asked[:300]) == 100, "each has its first within five minutes"
+    assert sum(asked[:600]) == 100
+    assert sum(asked) == 200, "and its next ten minutes later"
+    assert max(sum(asked[at : at + 10]) for at in range(len(asked))) <= 4

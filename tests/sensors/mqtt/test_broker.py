@@ -79,7 +79,7 @@ def test_no_sentence_and_no_repr_holds_the_password() -> None:
         clash_sentence(broker, 3, certain=False),
         lost_sentence(broker, "why", accepted=True),
         lost_sentence(broker, "why", accepted=False),
-        subscription_sentence(broker, "a\x1b", "why"),
+        subscription_sentence(broker, "a\x1b", "why", "lost"),
         publish_sentence(broker, "why"),
     ]  # fmt: skip
     assert all(secret not in text and text.isprintable() for text in told)

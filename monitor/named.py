@@ -1,0 +1,42 @@
+"""Finds what a typed word means in a closed set, or refuses it in a sentence."""
+
+from __future__ import annotations
+
+import difflib
+
+from rules.errors import FilmcallError
+from rules.text import printable
+from rules.vocabulary import EventKind, Method
+
+
+def kind_named(word: str) -> EventKind:
+    """Return the kind of an event by its word.
+
+    Raises:
+        FilmcallError: there is none.
+    """
+    try:
+        return EventKind(word)
+    except ValueError:
+        near = difflib.get_close_matches(word, list(EventKind), 1)
+        hint = f"did you mean {near[0]}?" if near else f"one of: {', '.join(EventKind)}"
+        raise FilmcallError(
+            f"event {printable(word, 60)!r} is not known, so nothing was recorded; {hint}"
+        ) from None
+
+
+def method_named(word: str | None) -> Method | None:
+    """Return how a coat is put on, or None where nothing was given.
+
+    Raises:
+        FilmcallError: there is no such method.
+    """
+    if word is None:
+        return None
+    try:
+        return Method(word)
+    except ValueError:
+        raise FilmcallError(
+            f"method {printable(word, 60)!r} is not known, so nothing was done; one of: "
+            f"{', '.join(Method)}"
+        ) from None

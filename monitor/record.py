@@ -1,0 +1,273 @@
+"""Takes in what a person did, for command, keys, page and buttons alike.
+
+Checks an event, keeps it in the log, and says what it means at its moment.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+from typing import NamedTuple, TypeVar
+
+from monitor.config.model import EnclosureConfig
+from monitor.log.facts import specs_of, with_spec_text
+from monitor.log.log import Store
+from monitor.log.photos import take_photo
+from monitor.log.rows import EventId
+from monitor.times import AHEAD_S
+from rules.clocks.all_clocks import launch_warning
+from rules.clocks.at_event import asks_whose, coat_warnings, heater_remark, sanding_remark, touched
+from rules.clocks.clock import Clock
+from rules.clocks.work import missing_before, work_of
+from rules.errors import FilmcallError
+from rules.events import OF_PAINT, Event, in_force
+from rules.text import hour_and_day_text, iso_utc, printable
+from rules.vocabulary import ALL_SECTIONS, EventKind
+
+EARLIEST_S = 631_152_000.0
+"""1990-01-01 UTC: older than any recording that an event could belong to; our own choice [s]."""
+MOST_ML = 1_000_000.0
+MOST_COATS = 1000
+
+Number = TypeVar("Number", int, float)
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """An enclosure at the moment of an event, as its log or a running watch knows it.
+
+    Attributes:
+        events: as kept so far.
+        config: as much of it as is known, or None.
+        zone: of the times of day that are said; None is the machine's own.
+        clocks: gives all of the enclosure's clocks at a time.
+        memory: gives what of a section's newest film holds the next coat at a time.
+    """
+
+    events: Sequence[Event]
+    config: EnclosureConfig | None
+    zone: tzinfo | None
+    clocks: Callable[[float], Sequence[Clock]]
+    memory: Callable[[str | None, float], Sequence[str]]
+
+    def sections(self) -> frozenset[str]:
+        """Return the sections: those with a surface point, and those that events name."""
+        points = () if self.config is None else self.config.points
+        found = {event.section for event in in_force(tuple(self.events))}
+        found |= {point.section for point in points}
+        return frozenset(name for name in found if name not in (None, ALL_SECTIONS))
+
+
+class Recorded(NamedTuple):
+    """An event that was kept.
+
+    Attributes:
+        event: as kept, with its row.
+        touches: sections whose work it changes.
+        warnings: of the moment, a clause each.
+    """
+
+    event: Event
+    touches: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def record(
+    store: Store,
+    event: Event,
+    scene: Scene,
+    *,
+    station: str = "",
+    photo: Path | None = None,
+    own_sha256: str | None = None,
+    event_id: EventId | None = None,
+) -> Recorded:
+    """Keep an event, and return it with the warnings of its moment; on disk on return.
+
+    Args:
+        store: the log.
+        event: checked by `check`.
+        scene: the enclosure before it.
+        station: through which it came.
+        photo: a picture of it, to be copied beside the log, or None.
+        own_sha256: of the enclosure's own spec, where the caller knows it better than the log.
+        event_id: how its sender called it; the warnings are added here.
+
+    Raises:
+        FilmcallError: it cannot be, or the log refuses; nothing was written.
+    """
+    event = _respecced(store, with_spec_text(store, event, None, own_sha256), scene)
+    _refuse_hardener(store, event)
+    touches = touched(event, scene.events, scene.sections())
+    # The clocks first: once the coat is in the log, they tell of it.
+    warnings = tuple(_warnings(event, scene, touches))
+    if event_id is not None:
+        event_id = replace(event_id, warnings=warnings)
+    taken = None if photo is None else take_photo(photo, store.path)
+    kept = store.add_event(event, station=station, photo=taken, event_id=event_id)
+    return Recorded(kept, touches, warnings)
+
+
+def check(event: Event, now_s: float, time_shown: str | None = None) -> None:
+    """Refuse an event that cannot have been, or that lacks what its kind needs.
+
+    Args:
+        event: as somebody typed or sent it.
+        now_s: now [s].
+        time_shown: its time as it was given, or None.
+
+    Raises:
+        FilmcallError: says what to do.
+    """
+    shown = printable(time_shown or iso_utc(event.time_s), 40)
+    if event.time_s > now_s + AHEAD_S:
+        raise FilmcallError(
+            f"time {shown} is ahead of the clock, so the event was not recorded; events are what "
+            "has been done"
+        )
+    if event.time_s < EARLIEST_S:
+        raise FilmcallError(
+            f"time {shown} is before 1990, older than any recording that it could belong to, so "
+            "the event was not recorded; check the year"
+        )
+    at_least("coat", event.coat, 1, MOST_COATS)
+    at_least("amount", event.amount_ml, 0.0, MOST_ML)
+    thinner_pct = at_least("thinner", event.thinner_pct, 0.0)
+    if thinner_pct is not None and thinner_pct > 100.0:
+        raise FilmcallError(
+            f"thinner {thinner_pct:g} % is above 100 %, so nothing was recorded; give its share of "
+            "the mix"
+        )
+    if event.kind is EventKind.MEASURED and None in (event.what, event.value, event.unit):
+        raise FilmcallError(
+            "a measurement needs what was measured, its value and its unit, so it was not "
+            "recorded; give "
+            "--what wood-moisture --value 14 --unit pct"
+        )
+    vouches = event.kind is EventKind.VOUCHED
+    if vouches and event.what is None and not event.withdrawn:
+        raise FilmcallError(NEEDS_POINT)
+    if event.withdrawn and event.corrects is None:
+        raise FilmcallError("nothing was withdrawn: say which row with --corrects")
+
+
+NEEDS_POINT = (
+    "vouching needs the probe that is right as it is, and nothing else does, so nothing "
+    "was recorded; give: filmcall event vouched --point plank-port"
+)
+
+
+def at_least(
+    name: str, value: Number | None, least: Number, most: float = math.inf
+) -> Number | None:
+    """Return a figure that lies within its bounds, or None where none was given.
+
+    Raises:
+        FilmcallError: it does not.
+    """
+    if value is not None and not (math.isfinite(value) and value >= least):
+        raise FilmcallError(
+            f"{name} {value:g} is under {least:g} or no number, so nothing was recorded; give "
+            f"{least:g} or more"
+        )
+    if value is not None and value > most:
+        raise FilmcallError(
+            f"{name} {value:g} is above {most:g}, which no job needs, so nothing was recorded; "
+            "enter it again"
+        )
+    return value
+
+
+def _warnings(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
+    """What speaks against an event at its moment, a clause each; the worst first."""
+    found = _said_of_a_coat(event, scene, touches)
+    found += [_strange_section(event, scene), heater_remark(event)]
+    if event.kind is EventKind.SANDED:
+        found.append(sanding_remark(event, scene.clocks(event.time_s)))
+    asked = "" if event.withdrawn else asks_whose(event, scene.sections(), touches)
+    found.append(asked or missing_before(event, scene.events))
+    if event.kind is EventKind.BACK_IN_SERVICE and not event.withdrawn:
+        found.append(launch_warning(scene.clocks(event.time_s - 1.0)))
+    return [each for each in found if each]
+
+
+def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
+    """What the clocks say against a coat that is begun, for each section that it touches."""
+    if event.kind is not EventKind.COAT_STARTED or event.withdrawn or event.corrects is not None:
+        return []
+    clocks = scene.clocks(event.time_s)
+    zone = scene.zone or datetime.now().astimezone().tzinfo or UTC
+
+    def hour(time_s: float) -> str:
+        return hour_and_day_text(time_s, zone, event.time_s)
+
+    found: list[str] = []
+    for name in touches or (None,):
+        own = [clock for clock in clocks if clock.section in (None, ALL_SECTIONS, name)]
+        found += coat_warnings(event, scene.events, name, own, hour)
+        where = "" if name is None else f"{name}: "
+        told = scene.memory(name, event.time_s)
+        found += [f"{where}{text[:1].lower()}{text[1:]}" for text in told]
+    return found
+
+
+def _strange_section(event: Event, scene: Scene) -> str:
+    """What to say of a section that has no surface point, though others have."""
+    if event.section in (None, ALL_SECTIONS) or scene.config is None:
+        return ""
+    known = sorted({point.section for point in scene.config.points if point.section is not None})
+    if not known or event.section in known:
+        return ""
+    return (
+        f"no point belongs to section {printable(str(event.section))!r}, only to "
+        f"{', '.join(known)}, so it "
+        "can have no GO; take the event back with --corrects and --withdraw if the name is wrong"
+    )
+
+
+def _respecced(store: Store, event: Event, scene: Scene) -> Event:
+    """A change of a film's spec, with what it takes the place of; other events as they are.
+
+    Raises:
+        FilmcallError: it names no spec, or there is no film whose spec it could change.
+    """
+    if event.kind is not EventKind.RESPEC or event.withdrawn:
+        return event
+    if event.spec is None:
+        raise FilmcallError(
+            "respec names no spec, so nothing was changed; give the film's new one with --spec"
+        )
+    film = work_of(event.section, scene.events, event.time_s).newest
+    if film is None:
+        where = "the enclosure" if event.section is None else f"section {event.section!r}"
+        raise FilmcallError(
+            f"there is no film on {printable(where)}, so no spec was changed; name the section of "
+            "the film with --section"
+        )
+    specs, _ = specs_of(store.spec_text, scene.events, None)
+    before = specs[film.spec].name if film.spec in specs else (film.spec or "none")
+    said = f"{event.spec} in place of {before}"
+    return replace(event, note=f"{said}: {event.note}" if event.note else said)
+
+
+def _refuse_hardener(store: Store, event: Event) -> None:
+    """Refuse a hardener that the spec does not have.
+
+    Raises:
+        FilmcallError: the spec that the event goes by has no times for it.
+    """
+    if event.hardener is None or event.kind not in OF_PAINT:
+        return
+    specs, _ = specs_of(store.spec_text, [event], None)
+    spec = specs.get(event.spec_key or "")
+    if spec is None or event.hardener in spec.hardeners:
+        return
+    has = ", ".join(spec.hardeners)
+    raise FilmcallError(
+        f"hardener {printable(event.hardener)!r} is not in spec {printable(spec.name)!r}, so "
+        "nothing was recorded; "
+        + (f"it has {has}; leave it out for the sheet's standard one" if has else "leave it out")
+    )

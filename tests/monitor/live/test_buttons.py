@@ -1,0 +1,187 @@
+"""What becomes of a press in the watch: in the log first, once, and as from another shell."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from command import filmcall
+from live import START_S, TWO_PLANKS, Live, Machine
+
+from monitor.live.buttons import A_TURN, Buttons
+from rules.text import iso_utc
+from sensors.mqtt.events import EventEar
+
+TOPIC = "filmcall/tent/event"
+
+
+class Bench:
+    """A watch with buttons, and what they answered."""
+
+    def __init__(self, folder: Path, live: Live | None = None) -> None:
+        self.live = live or Live(folder, TWO_PLANKS)
+        self.ear = EventEar("filmcall", ["tent"], self.live.machine.monotonic)
+        self.answers: list[dict[str, Any]] = []
+        self.buttons = Buttons(self.live.watch, self.ear, self._answer, folder)
+        self.live.watch.presses = self.buttons
+
+    def _answer(self, enclosure: str, told: dict[str, Any]) -> None:
+        assert enclosure == "tent"
+        json.dumps(told)
+        stored = {each.row for each in self.live.store.events("tent")}
+        assert told["row"] is None or told["row"] in stored, "on disk before it is answered"
+        self.answers.append(told)
+
+    def press(self, word: str = "", payload: bytes = b"", **said: Any) -> dict[str, Any]:
+        body = json.dumps({"id": "p1", **said}).encode() if said else payload
+        self.ear.hear(f"{TOPIC}/{word}" if word else TOPIC, body, retained=False)
+        self.live.watch.turn(0.0)
+        return self.answers[-1]
+
+    def rows(self) -> list[int | None]:
+        return [each.row for each in self.live.store.events("tent")]
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    made = Bench(tmp_path)
+    made.live.run(60.0, made.live.climate(port=19.0, stbd=19.0))
+    yield made
+    made.live.kill()
+
+
+def test_the_answer_has_all_that_it_shall_have(bench: Bench) -> None:
+    answer = bench.press(kind="wiped", section="hull-port")
+    assert answer == {
+        "id": "p1",
+        "kind": "wiped",
+        "section": "hull-port",
+        "result": "recorded",
+        "time": iso_utc(bench.live.machine.wall()),
+        "log": bench.live.store.log_uuid,
+        "row": 1,
+        "warnings": [],
+        "text": "Recorded wiped at 08:01 in tent/hull-port.",
+    }
+
+
+SECOND_COAT = {"kind": "coat-started", "section": "hull-port", "coat": 2, "batch": "B8"}
+
+
+def test_a_press_does_what_the_command_does_and_warns_of_the_same(tmp_path: Path) -> None:
+    topcoat = TWO_PLANKS.replace("general-guidance", "polyurethane-topcoat")
+    machine = Machine(wall_ahead_s=time.time() - 2000.0)
+    bench = Bench(tmp_path, Live(tmp_path, topcoat, machine))
+    live = bench.live
+    live.run(60.0, live.climate(port=19.0, stbd=19.0))
+    bench.press(kind="coat-started", section="hull-port", batch="B7")
+    assert live.watch.rooms["tent"].enclosure.sections["hull-port"].film.stage == "apply"
+    live.run(60.0, live.climate(port=19.0, stbd=19.0))
+    bench.press(id="p2", kind="coat-ended")
+    live.run(120.0, live.climate(port=19.0, stbd=19.0))
+    live.store.flush()
+    copy = tmp_path / "copy.db"
+    live.store.file.connection.execute("VACUUM INTO ?", (str(copy),))
+
+    pressed = bench.press(id="p3", **SECOND_COAT)
+    words = ("--section", "hull-port", "--coat", "2", "--batch", "B8", "--at", pressed["time"])
+    ran = filmcall("event", "coat-started", *words, "--enclosure", "tent", "--db", str(copy))
+    assert ran.code == 0, ran.err
+    typed = [line.removeprefix("warning: ") for line in ran.out.splitlines()[1:]]
+    assert len(typed) >= 2
+    assert "hull-port: this coat goes over a wet film" in typed[0]
+    assert pressed["warnings"] == [f"{each[:1].upper()}{each[1:]}." for each in typed]
+    live.kill()
+
+
+def test_the_same_id_writes_once_and_is_answered_alike_after_a_restart(
+    bench: Bench, tmp_path: Path
+) -> None:
+    first = bench.press(kind="coat-ended", by="the foreman")
+    assert "No coat is open on any section" in first["warnings"][0]
+    assert bench.press(kind="coat-ended") == {**first, "result": "repeated"}
+    bench.live.end()
+    bench.live = Live(tmp_path, TWO_PLANKS, bench.live.machine)
+    again = Bench(tmp_path, bench.live)
+    assert again.press(kind="washed", section="hull-stbd") == {**first, "result": "repeated"}
+    assert again.rows() == [1]
+    assert again.press(id="p2", kind="washed")["result"] == "recorded"
+
+
+def test_a_button_without_an_id_counts_once_in_five_seconds(bench: Bench) -> None:
+    first = bench.press("wiped")
+    bench.live.machine.monotonic_s += 4.9
+    assert bench.press("wiped")["result"] == "repeated"
+    assert bench.press("wiped", b"hull-port")["result"] == "recorded", "another section"
+    assert bench.press("washed")["result"] == "recorded", "another kind"
+    bench.live.machine.monotonic_s += 0.2
+    later = bench.press("wiped")
+    assert (later["result"], later["id"]) == ("recorded", None)
+    assert first["row"] != later["row"]
+
+
+@pytest.mark.parametrize(
+    ("said", "text"),
+    [
+        ({"kind": "wipd"}, "did you mean wiped?"),
+        ({"kind": "measured"}, "needs what was measured"),
+        ({"kind": "vouched"}, "needs the probe"),
+        ({"kind": "respec"}, "names no spec"),
+        ({"kind": "wiped", "time": "2099-01-01T00:00:00Z"}, "ahead of the clock"),
+        ({"kind": "wiped", "time": "0001-01-01T00:00:00Z"}, "before 1990"),
+        ({"kind": "wiped", "time": "soon"}, "cannot be read"),
+        ({"kind": "coat-started", "coat": 0}, "is under 1"),
+        ({"kind": "coat-started", "coat": 10**300}, "above 1000"),
+        ({"kind": "mixed", "amount_ml": -1}, "is under 0"),
+        ({"kind": "mixed", "thinner_pct": 101}, "above 100 %"),
+        ({"kind": "coat-started", "method": "hose"}, "one of: brush, roller, gun"),
+        ({"kind": "coat-started", "spec": "/etc/passwd"}, "neither a shipped one nor"),
+        ({"kind": "coat-started", "spec": "../live"}, "neither a shipped one nor"),
+    ],
+)
+def test_what_cannot_be_is_refused_in_a_sentence_and_nothing_is_written(
+    bench: Bench, said: dict[str, Any], text: str
+) -> None:
+    answer = bench.press(**said)
+    assert (answer["result"], answer["row"], answer["time"]) == ("refused", None, None)
+    assert text in answer["text"]
+    assert answer["text"].endswith(".")
+    assert "\n" not in answer["text"]
+    assert bench.rows() == []
+    assert bench.buttons.set_aside() == {"events refused": 1}
+
+
+def test_a_word_that_is_no_section_makes_none(bench: Bench) -> None:
+    answer = bench.press("wiped", b"pressed")
+    assert "known: hull-port, hull-stbd" in answer["text"]
+    assert set(bench.live.watch.rooms["tent"].enclosure.sections) == {"hull-port", "hull-stbd"}
+
+
+def test_a_log_that_refuses_is_said_and_the_same_id_may_come_again(bench: Bench) -> None:
+    bench.live.store.file.connection.execute("PRAGMA query_only = ON")
+    refused = bench.press(kind="wiped")
+    assert refused["result"] == "refused"
+    assert "was not written" in refused["text"]
+    bench.live.store.file.connection.execute("PRAGMA query_only = OFF")
+    assert bench.press(kind="wiped")["result"] == "recorded"
+
+
+def test_a_late_press_keeps_its_own_time(bench: Bench) -> None:
+    answer = bench.press(kind="washed", time=iso_utc(START_S - 3600.0))
+    assert answer["time"] == iso_utc(START_S - 3600.0)
+    (event,) = bench.live.store.events("tent")
+    assert event.recorded_s == pytest.approx(bench.live.machine.wall(), abs=1e-3)
+
+
+def test_a_row_of_presses_is_taken_in_turns(bench: Bench) -> None:
+    for number in range(2 * A_TURN):
+        body = json.dumps({"id": f"n{number}", "kind": "note"}).encode()
+        bench.ear.hear(TOPIC, body, retained=False)
+    bench.live.watch.turn(0.0)
+    assert len(bench.answers) == A_TURN
+    bench.live.watch.turn(0.0)
+    assert [each["id"] for each in bench.answers] == [f"n{n}" for n in range(2 * A_TURN)]
