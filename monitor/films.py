@@ -175,9 +175,18 @@ class FilmKeeper:
         now_s = enclosure.now_s
         return merge_clocks(self.clocks(name, now_s) for name in enclosure.sections)
 
-    def clocks_at(self, enclosure: Enclosure, time_s: float) -> tuple[Clock, ...]:
-        """Return all clocks as they stood at an earlier time, by the temperatures in memory [s]."""
-        if time_s > enclosure.now_s - RECKON_EVERY_S:
+    def clocks_at(
+        self, enclosure: Enclosure, time_s: float, over: Spec | None = None
+    ) -> tuple[Clock, ...]:
+        """Return all clocks as they stood at an earlier time, by the temperatures in memory.
+
+        Args:
+            enclosure: whose films these are.
+            time_s: that time [s].
+            over: of the coat under which recoat windows are asked for; None is the enclosure's own.
+        """
+        own = over is None or over == self.default_spec
+        if own and time_s > enclosure.now_s - RECKON_EVERY_S:
             return self.all_clocks(enclosure)
         from rules.clocks.all_clocks import clocks_of, merge_clocks
 
@@ -187,7 +196,7 @@ class FilmKeeper:
                 name,
                 events,
                 self.specs,
-                self.default_spec,
+                over or self.default_spec,
                 self.samples(name).history(),
                 time_s,
             )

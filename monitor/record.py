@@ -19,11 +19,19 @@ from monitor.log.photos import take_photo
 from monitor.log.rows import EventId
 from monitor.times import AHEAD_S
 from rules.clocks.all_clocks import launch_warning
-from rules.clocks.at_event import asks_whose, coat_warnings, heater_remark, sanding_remark, touched
+from rules.clocks.at_event import (
+    asks_whose,
+    coat_warnings,
+    heater_remark,
+    mix_warnings,
+    sanding_remark,
+    touched,
+)
 from rules.clocks.clock import Clock
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
 from rules.events import OF_PAINT, Event, in_force
+from rules.spec.model import Spec
 from rules.text import hour_and_day_text, iso_utc, printable
 from rules.vocabulary import ALL_SECTIONS, EventKind
 
@@ -43,14 +51,15 @@ class Scene:
         events: as kept so far.
         config: as much of it as is known, or None.
         zone: of the times of day that are said; None is the machine's own.
-        clocks: gives all of the enclosure's clocks at a time.
+        clocks: gives all of the enclosure's clocks at a time; those of recoating under the coat
+            that an event begins, or under the enclosure's own spec for None.
         memory: gives what of a section's newest film holds the next coat at a time.
     """
 
     events: Sequence[Event]
     config: EnclosureConfig | None
     zone: tzinfo | None
-    clocks: Callable[[float], Sequence[Clock]]
+    clocks: Callable[[float, Event | None], Sequence[Clock]]
     memory: Callable[[str | None, float], Sequence[str]]
 
     def sections(self) -> frozenset[str]:
@@ -103,12 +112,24 @@ def record(
     _refuse_hardener(store, event)
     touches = touched(event, scene.events, scene.sections())
     # The clocks first: once the coat is in the log, they tell of it.
-    warnings = tuple(_warnings(event, scene, touches))
+    warnings = warnings_of(store, event, scene)
     if event_id is not None:
         event_id = replace(event_id, warnings=warnings)
     taken = None if photo is None else take_photo(photo, store.path)
     kept = store.add_event(event, station=station, photo=taken, event_id=event_id)
     return Recorded(kept, touches, warnings)
+
+
+def warnings_of(store: Store, event: Event, scene: Scene) -> tuple[str, ...]:
+    """Return what speaks against an event at its moment, a clause each, before it is kept.
+
+    Args:
+        store: the log, for the texts of specs.
+        event: about to be kept, or only being asked for.
+        scene: the enclosure before it.
+    """
+    spec = specs_of(store.spec_text, [event], None)[0].get(event.spec_key or "")
+    return tuple(_warnings(event, scene, touched(event, scene.events, scene.sections()), spec))
 
 
 def check(event: Event, now_s: float, time_shown: str | None = None) -> None:
@@ -181,16 +202,18 @@ def at_least(
     return value
 
 
-def _warnings(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
+def _warnings(event: Event, scene: Scene, touches: Sequence[str], spec: Spec | None) -> list[str]:
     """What speaks against an event at its moment, a clause each; the worst first."""
     found = _said_of_a_coat(event, scene, touches)
     found += [_strange_section(event, scene), heater_remark(event)]
+    if event.kind is EventKind.MIXED and not event.withdrawn:
+        found += mix_warnings(event, spec)
     if event.kind is EventKind.SANDED:
-        found.append(sanding_remark(event, scene.clocks(event.time_s)))
+        found.append(sanding_remark(event, scene.clocks(event.time_s, None)))
     asked = "" if event.withdrawn else asks_whose(event, scene.sections(), touches)
     found.append(asked or missing_before(event, scene.events))
     if event.kind is EventKind.BACK_IN_SERVICE and not event.withdrawn:
-        found.append(launch_warning(scene.clocks(event.time_s - 1.0)))
+        found.append(launch_warning(scene.clocks(event.time_s - 1.0, None)))
     return [each for each in found if each]
 
 
@@ -198,7 +221,7 @@ def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[
     """What the clocks say against a coat that is begun, for each section that it touches."""
     if event.kind is not EventKind.COAT_STARTED or event.withdrawn or event.corrects is not None:
         return []
-    clocks = scene.clocks(event.time_s)
+    clocks = scene.clocks(event.time_s, event)
     zone = scene.zone or datetime.now().astimezone().tzinfo or UTC
 
     def hour(time_s: float) -> str:

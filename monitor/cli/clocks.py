@@ -32,7 +32,7 @@ from rules.clocks.section_work import SectionWork
 from rules.clocks.stages import stage_of
 from rules.clocks.work import work_of
 from rules.errors import FilmcallError
-from rules.events import in_force
+from rules.events import Event, in_force
 from rules.memory import history_told
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
@@ -188,6 +188,7 @@ def clocks_in_log(
     known_s: float | None = None,
     look_ahead: bool = False,
     forecast: ForecastHours | None = None,
+    over: Event | None = None,
 ) -> tuple[Clock, ...]:
     """Return an enclosure's clocks, reckoned from what the log holds.
 
@@ -201,6 +202,8 @@ def clocks_in_log(
         look_ahead: reckon what is left by the outlook too, where the log determines one; for the
             three sections whose clocks end next.
         forecast: outdoor hours that the outlook may rest on, or None.
+        over: begins the coat under which recoat windows are asked for, with the text of its spec
+            in the log; None is the enclosure's own.
     """
     events = store.events(enclosure)
     from_log = config is None
@@ -210,7 +213,10 @@ def clocks_in_log(
     default = spec_in(store, enclosure, beside)
     if config is not None and not from_log:
         default = find_spec(config.spec, beside)[0]
-    specs = {default.name: default, **specs_of(store.spec_text, events, beside)[0]}
+    asked = (*events, over) if over is not None else events
+    specs = {default.name: default, **specs_of(store.spec_text, asked, beside)[0]}
+    if over is not None:
+        default = specs.get(over.spec_key or "", default)
     named = {event.section for event in events if event.section is not None}
     if config is not None:
         # A pot stands beside every section's surface, whichever the events name.

@@ -159,7 +159,7 @@ def _scene(store: Store, event: Event, zone: str | None) -> Scene:
         events=store.events(name),
         config=config_in(store, name),
         zone=shown_in,
-        clocks=lambda time_s: clocks_in_log(store, name, time_s),
+        clocks=lambda time_s, over: clocks_in_log(store, name, time_s, over=over),
         memory=lambda section, time_s: memory_in_log(store, name, section, time_s, shown_in),
     )
 

@@ -34,13 +34,13 @@ from monitor.live.restart import (
 from monitor.live.twins import Twins
 from monitor.live.watched import WatchedEnclosure
 from monitor.live.witness import Witness
-from monitor.log.facts import keep_facts
+from monitor.log.facts import keep_facts, specs_of
 from monitor.log.log import Store
 from monitor.log.retention import Retention
 from monitor.log.rows import AlarmRow, EventId, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
-from monitor.record import Recorded, Scene, record
+from monitor.record import Recorded, Scene, record, warnings_of
 from monitor.screen.theme import theme_of
 from monitor.snapshot import Snapshot
 from monitor.tell import Tell, Teller
@@ -50,6 +50,7 @@ from rules.air.state import pressure_at_altitude_pa
 from rules.events import Event, in_force
 from rules.reasons import Doubt
 from rules.section import SectionCall
+from rules.spec.model import Spec
 from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.mqtt.heartbeat import BEHIND_S
@@ -306,6 +307,10 @@ class Watch:
         self._look_for_events(self._clock.now_s())
         return found
 
+    def against(self, event: Event) -> tuple[str, ...]:
+        """Return what speaks against an event that somebody is about to record."""
+        return warnings_of(self._store, event, self._scene(self.rooms[event.enclosure]))
+
     def time_at_s(self, monotonic_s: float) -> float:
         """Return the time that the calls go by at a moment of the clock that nobody sets [s]."""
         return self._clock.at_s(monotonic_s)
@@ -321,9 +326,15 @@ class Watch:
             events=keeper.events,
             config=enclosure.config,
             zone=zone_or_utc(enclosure.config.timezone),
-            clocks=lambda time_s: keeper.clocks_at(enclosure, time_s),
+            clocks=lambda time_s, over: keeper.clocks_at(enclosure, time_s, self._spec_of(over)),
             memory=lambda section, _: keeper.memory_of(section or ALL_SECTIONS, now_s),
         )
+
+    def _spec_of(self, event: Event | None) -> Spec | None:
+        """The spec that an event goes by, or None for the enclosure's own."""
+        if event is None:
+            return None
+        return specs_of(self._store.spec_text, [event], None)[0].get(event.spec_key or "")
 
     def end(self) -> None:
         """Note what only this program knows; call it before the link and the log are closed."""

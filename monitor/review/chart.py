@@ -93,21 +93,22 @@ class Panel:
         """Return the panel in °F, where it is in °C or in K."""
         if self.unit not in ("°C", "K"):
             return self
-        zero_f = from_celsius(0.0, "degF") if self.unit == "°C" else 0.0
+        # A difference has no zero of its own.
+        zero_f = 0.0 if self.unit == "°C" else from_celsius(0.0, "degF")
 
-        def changed(values: Floats | None) -> Floats | None:
-            return None if values is None else values * 1.8 + zero_f
+        def changed(values: Floats) -> Floats:
+            return from_celsius(values, "degF") - zero_f
 
         lines = tuple(
             replace(
                 line,
-                values=line.values * 1.8 + zero_f,
-                lowest=changed(line.lowest),
-                highest=changed(line.highest),
+                values=changed(line.values),
+                lowest=None if line.lowest is None else changed(line.lowest),
+                highest=None if line.highest is None else changed(line.highest),
             )
             for line in self.lines
         )
-        bound = None if self.bound is None else self.bound * 1.8 + zero_f
+        bound = None if self.bound is None else from_celsius(self.bound, "degF") - zero_f
         return replace(self, unit="°F", lines=lines, bound=bound)
 
 

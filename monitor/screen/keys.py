@@ -7,7 +7,7 @@ taken back for a minute. The desk keeps no log and knows no clock: time is an ar
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, tzinfo
 
@@ -236,8 +236,22 @@ NOTHING = Outcome()
 class KeyDesk:
     """Takes keys, asks, and hands back events to record."""
 
-    def __init__(self, enclosure: str, theme: Theme | None = None) -> None:
+    def __init__(
+        self,
+        enclosure: str,
+        theme: Theme | None = None,
+        against: Callable[[Event], Sequence[str]] | None = None,
+    ) -> None:
+        """Begin with nothing asked.
+
+        Args:
+            enclosure: its name.
+            theme: units and hours.
+            against: says what speaks against an event before it is confirmed; None for nothing.
+        """
         self.enclosure = enclosure
+        self._against = against or (lambda _: ())
+        self._said_against: tuple[object, tuple[str, ...]] = (None, ())
         self.theme = theme or Theme()
         self._zone: tzinfo = UTC
         self._offers = Choices()
@@ -517,12 +531,25 @@ class KeyDesk:
         if ago:
             details += f", {ago:g} minutes ago"
         lines = [f"{kind}{details}?  Enter records, Esc drops"]
+        against = self._warnings(form)
+        if against:
+            more = f" ({len(against) - 1} more)" if len(against) > 1 else ""
+            lines.insert(0, f"! {clean(self.theme.words(against[0]))}{more}")
         if form.fields:
             listed = "  ".join(
                 f"{place} {FIELD_WORDS[name]}" for place, name in enumerate(form.fields, 1)
             )
             lines.append(f"change: {listed}")
         return lines
+
+    def _warnings(self, form: Form) -> tuple[str, ...]:
+        """What speaks against the event; reckoned anew only after a key."""
+        asked = (form.kind, self._asked_s)
+        if self._said_against[0] != asked:
+            draft = self._draft(form)
+            event = replace(draft, time_s=draft.time_s - 60.0 * self._ago_min(form))
+            self._said_against = (asked, tuple(self._against(event)))
+        return self._said_against[1]
 
     @staticmethod
     def _shown(choice: Answer) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Collection, Iterable
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import Work, work_of
 from rules.events import Event
+from rules.spec.model import Spec
 from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind
 
@@ -144,11 +145,45 @@ def coat_warnings(
     where = "" if section in (None, ALL_SECTIONS) else f"{section}: "
     clocks = tuple(clocks)
     found = []
+    if was.newest is not None and was.newest.is_open and len(now.coats) == len(was.coats):
+        found.append(
+            f"{where}coat {was.newest.number} has not been ended, so this carries it on; for a new "
+            "coat take this back and record coat-ended first"
+        )
     if len(now.coats) > len(was.coats):
         for clock in clocks:
             if clock.coat is not None and not clock.buried:
                 found += [f"{where}{text}" for text in _over_a_film(clock, hour)]
     return [*found, *(f"{where}{text}" for text in _from_a_pot(event, was, clocks))]
+
+
+LARGE_MIX_ML = 20_000.0
+"""More than a large pail: rather a slip of the finger; judgement, no source [mL]."""
+
+
+def mix_warnings(event: Event, spec: Spec | None) -> list[str]:
+    """Return what a sheet says against a mix as it was recorded, a clause each.
+
+    Args:
+        event: mixed.
+        spec: that it goes by, or None where that is not known.
+    """
+    mix = None if spec is None else spec.mix
+    found = []
+    most_ml = LARGE_MIX_ML if mix is None or mix.max_batch_ml is None else mix.max_batch_ml
+    if event.amount_ml is not None and event.amount_ml > most_ml:
+        whose = "is more than a pail holds" if most_ml == LARGE_MIX_ML else "is above the sheet's"
+        most = "" if most_ml == LARGE_MIX_ML else f" {most_ml:g} ml in one pot"
+        found.append(
+            f"{event.amount_ml:g} ml {whose}{most}: it heats itself and sets sooner. Check the "
+            "figure; spread what was mixed over shallow trays"
+        )
+    if mix is not None and (event.thinner_pct or 0.0) > mix.thinner_max_pct:
+        found.append(
+            f"{event.thinner_pct:g} % of thinner is above the sheet's {mix.thinner_max_pct:g} %: "
+            "it sags, dries thin and may not cure. Check the figure"
+        )
+    return found
 
 
 def _over_a_film(clock: Clock, hour: Callable[[float], str]) -> list[str]:

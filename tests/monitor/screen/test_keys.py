@@ -10,7 +10,7 @@ from examples.screens.scenes import SCENES, TOPCOAT
 from monitor.screen.keys import BACKSPACE, ENTER, ESC, FORMS, KEYS, WITHOUT_KEY, KeyDesk, Outcome
 from monitor.screen.phrases import FIELD_WORDS, QUANTITY_WORDS
 from monitor.screen.theme import Theme
-from rules.events import in_force
+from rules.events import Event, in_force
 from rules.reasons import LIMIT_WORDS
 from rules.vocabulary import (
     EventKind,
@@ -252,3 +252,24 @@ def test_every_name_that_the_program_can_show_has_its_word() -> None:
     assert [name for name in LimitName if name not in LIMIT_WORDS] == []
     asked = {name for fields, _ in FORMS.values() for name in fields}
     assert {*asked, "ago"} == set(FIELD_WORDS)
+
+
+def test_what_speaks_against_an_event_stands_in_the_prompt_before_it_is_confirmed() -> None:
+    asked: list[Event] = []
+
+    def against(event: Event) -> tuple[str, ...]:
+        asked.append(event)
+        return ("the pot life is over", "it is late") if event.section == "hull-port" else ()
+
+    desk = KeyDesk("polytunnel", against=against)
+    desk.look(SCENES["go"]())
+    assert press(desk, "c", "1") == []
+    assert asked == [], "not before the questions are answered"
+    assert press(desk, "2") == []
+    first, then = desk.view(NOW_S).lines[:2]
+    assert first == "! the pot life is over (1 more)"
+    assert "Enter records, Esc drops" in then
+    desk.view(NOW_S)
+    assert len(asked) == 1, "reckoned once a key, not at each turn of the screen"
+    (outcome,) = press(desk, ENTER)
+    assert outcome.record is not None, "it is recorded all the same"

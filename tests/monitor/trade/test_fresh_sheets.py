@@ -154,12 +154,6 @@ def reply(folder: Path, first: str, second: str, after_h: float) -> str:
     return made.event("coat-started", 1.0 + after_h, *words).out.partition("warning: ")[2]
 
 
-NEXT = pytest.mark.xfail(
-    strict=True,
-    reason="a recorded coat's window goes by the enclosure's spec, not by the coat's own family",
-)
-
-
 @pytest.mark.parametrize(
     ("first", "second", "after_h", "warned"),
     [
@@ -167,10 +161,10 @@ NEXT = pytest.mark.xfail(
         ("tie-coat-tacky", "tie-coat-tacky", 8.0, False),
         ("tie-coat-tacky", "antifouling-two-services", 1.0, True),
         # From 2 to 5 h under antifouling.
-        pytest.param("tie-coat-tacky", "antifouling-two-services", 3.0, False, marks=NEXT),
-        pytest.param("tie-coat-tacky", "antifouling-two-services", 8.0, True, marks=NEXT),
+        ("tie-coat-tacky", "antifouling-two-services", 3.0, False),
+        ("tie-coat-tacky", "antifouling-two-services", 8.0, True),
         # From 8 h under itself, from 72 h under a polyurethane.
-        pytest.param("thick-film-layers", "gloss-accelerator", 10.0, True, marks=NEXT),
+        ("thick-film-layers", "gloss-accelerator", 10.0, True),
         # Within 4 h, or from 18 h on.
         pytest.param(
             "alkyd-enamel", "alkyd-enamel", 3.0, False,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from rules.clocks.at_event import heater_remark, sanding_remark
+from monitor.specs import find_spec
+from rules.clocks.at_event import coat_warnings, heater_remark, mix_warnings, sanding_remark
 from rules.clocks.clock import Clock, ClockState
 from rules.events import Event
 from rules.vocabulary import ClockName, EventKind
@@ -41,3 +42,32 @@ def test_sanding_beside_a_film_that_is_not_touch_dry_is_remarked(
     event = Event(EventKind.SANDED, 0.0, "tent", "port")
     clock = Clock(ClockName.TOUCH_DRY, section, None, state, coat=1)
     assert bool(sanding_remark(event, [clock])) is says
+
+
+@pytest.mark.parametrize(
+    ("amount_ml", "thinner_pct", "says"),
+    [
+        (900.0, 5.0, ()),
+        (None, None, ()),
+        (100_000.0, None, ("100000 ml is above the sheet's 2000 ml in one pot",)),
+        (900.0, 40.0, ("40 % of thinner is above the sheet's 25 %",)),
+    ],
+)
+def test_a_mix_that_no_sheet_means_is_remarked(
+    amount_ml: float | None, thinner_pct: float | None, says: tuple[str, ...]
+) -> None:
+    topcoat = find_spec("polyurethane-topcoat")[0]
+    mixed = Event(EventKind.MIXED, 0.0, "tent", amount_ml=amount_ml, thinner_pct=thinner_pct)
+    found = mix_warnings(mixed, topcoat)
+    assert [text.startswith(begin) for text, begin in zip(found, says, strict=True)] == [
+        True for _ in says
+    ]
+
+
+def test_a_coat_begun_over_an_open_one_carries_it_on_and_says_so() -> None:
+    begun = Event(EventKind.COAT_STARTED, 0.0, "tent", section="port")
+    again = Event(EventKind.COAT_STARTED, 600.0, "tent", section="port")
+    ended = Event(EventKind.COAT_ENDED, 300.0, "tent", section="port")
+    (said,) = coat_warnings(again, [begun], "port", (), str)
+    assert said.startswith("port: coat 1 has not been ended, so this carries it on")
+    assert coat_warnings(again, [begun, ended], "port", (), str) == []
