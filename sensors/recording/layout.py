@@ -279,7 +279,7 @@ def _code_page(head: bytes) -> str:
     Each is an extension of ASCII, so that only words with other letters tell them apart.
     """
     best, most = "cp1252", -1
-    for name in ("cp1252", "cp1250", "cp850", "mac_roman", "cp852"):
+    for name in ("cp1252", "cp1250", "cp1254", "cp1253", "cp850", "mac_roman", "cp852"):
         text = head.decode(name, errors="replace")
         known = 0
         for word in set(re.findall(r"\S+", text)):
@@ -328,6 +328,9 @@ class _Block:
     short: frozenset[int]
 
 
+_WITHOUT_HEADER = 0.6  # of what a separator counts that leaves no header; judgement, no source
+
+
 def _layout(path: Path, encoding: str, lines: list[str]) -> Layout:
     best: tuple[tuple[float, ...], str, _Block, list[tuple[int, int, list[str], bool]]] | None
     best = None
@@ -342,8 +345,11 @@ def _layout(path: Path, encoding: str, lines: list[str]) -> Layout:
             if block is None:
                 continue
             # Rows that fit and cells that are figures count first, then a header, then more cells.
+            # Decimal commas part a file too, but hardly its header.
+            headed = block.header is not None
             score = (
-                block.rows * block.typed, block.header is not None, block.fields,
+                block.rows * block.typed * (1.0 if headed else _WITHOUT_HEADER), headed,
+                block.fields,
             )  # fmt: skip
             if best is None or score > best[0]:
                 best = (score, separator, block, rows)

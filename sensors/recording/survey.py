@@ -181,7 +181,12 @@ class Survey:
                 meaning(sight.words).unit == "degF" for sight in self.sights
             )
             guess = times.MONTH if us else times.DAY
-            why = f"{cell!r} can be read both ways, and no row tells: day first or month first"
+            orders = "day first or month first"
+            if times.may_begin_with_year(cell):
+                orders = "day first, month first or year first"
+                # Who writes hyphens mostly begins with the year; common practice, no source.
+                guess = times.YEAR if "-" in cell else guess
+            why = f"{cell!r} can be read in more than one way, and no row tells: {orders}"
             asked.append(Question("order", f"date order of {part.place.name}", guess, why))
         if not self.zone_is_said and "zone" not in answers:
             why = "the file does not say where its clock ran; this computer's zone"

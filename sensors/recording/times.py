@@ -242,6 +242,9 @@ def looks_like_packed_clock(cell: str) -> bool:
     return found is not None and int(found["hour"]) < 24 and int(found["minute"]) < 60
 
 
+_THREE = re.compile(r"([0-9]{1,2})\s?[-/.]\s?([0-9]{1,2})\s?[-/.]\s?([0-9]{2,4})")
+
+
 def needs_order(cells: Sequence[str]) -> bool:
     """Whether dates are written so that day, month and year could be confused."""
     for cell in cells:
@@ -249,6 +252,19 @@ def needs_order(cells: Sequence[str]) -> bool:
         if found is not None:
             return found.re in (_FORMS["last"], _CLOCK_FIRST["last"])
     return False
+
+
+def may_begin_with_year(cell: str) -> bool:
+    """Whether a date such as 26-04-25 may be year, month and day.
+
+    >>> may_begin_with_year("26-04-25 14:00"), may_begin_with_year("04/02/2015 17:51")
+    (True, False)
+    """
+    found = _THREE.search(cell)
+    try:
+        return found is not None and _date_of((found[1], found[2], found[3]), YEAR).year >= 2010
+    except ValueError:
+        return False
 
 
 def date_order(cells: Iterable[str]) -> tuple[str | None, str]:
@@ -267,7 +283,7 @@ def date_order(cells: Iterable[str]) -> tuple[str | None, str]:
     """
     seen: dict[tuple[str, str, str], None] = {}
     for cell in cells:
-        found = re.search(r"([0-9]{1,2})\s?[-/.]\s?([0-9]{1,2})\s?[-/.]\s?([0-9]{2,4})", cell)
+        found = _THREE.search(cell)
         if found is not None:
             seen[found[1], found[2], found[3]] = None
     dates = list(seen)

@@ -19,7 +19,7 @@ _TELLS_NOTHING = frozenset(
 ) | frozenset(("tension", "stan", "hall", "romp"))
 _SHORTEST_PART = 3  # letters of a word that may be part of a longer one
 _LINKS = ("", "s", "n", "en", "es", "e", "er", "ns")
-_LETTERS = str.maketrans({"ł": "l", "ø": "o", "æ": "ae", "œ": "oe", "ß": "ss", "đ": "d"})
+_LETTERS = str.maketrans({"ł": "l", "ø": "o", "æ": "ae", "œ": "oe", "ß": "ss", "đ": "d", "ı": "i"})
 
 
 def fold(text: str) -> str:

@@ -22,15 +22,11 @@ TRIED = (
     *(72, 74, 77), *(79, 80, 82, 83, 87, 88, 97, 102, 103, 104, 108, 109, 113, 114, 115, 126, 127),
 )  # fmt: skip
 AMISS: dict[int, str] = {
-    74: "German long file with a column for the quantity: the commas of its figures are taken for "
-    "separators, and it is refused",
     79: "a header that comes again with its columns exchanged ends the reading (said)",
     80: "a header that comes again in another unit ends the reading (said)",
     87: "two sides of a hull are asked as two questions, though one answer may name both",
     97: "year, month, day, hour and minute in columns of their own are not put together",
-    108: "Turkish in its own code page is read as Western European, and the names come out wrong",
-    126: "a humidity headed H beside T is left out without a question",
-    127: "the sensor's column of a long file is not known under the header id",
+    126: "the units of T and Ts and which of them lies on the hull are two questions",
 }
 
 
