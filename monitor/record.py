@@ -108,7 +108,8 @@ def record(
     Raises:
         FilmcallError: it cannot be, or the log refuses; nothing was written.
     """
-    event = _respecced(store, with_spec_text(store, event, None, own_sha256), scene)
+    # What is refused writes nothing, not even its spec's text.
+    event = with_spec_text(store, _respecced(store, event, scene), None, own_sha256)
     _refuse_hardener(store, event)
     touches = touched(event, scene.events, scene.sections())
     # The clocks first: once the coat is in the log, they tell of it.

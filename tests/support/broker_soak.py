@@ -20,7 +20,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from soak import Soak
 
 from monitor.live.loop import Watch
-from monitor.live.publish import Publisher
+from monitor.live.publish import NO_WORD, Publisher
 from monitor.log.log import Store
 from rules.call import Call
 from sensors.mqtt.broker import Broker
@@ -182,10 +182,16 @@ class BrokerSoak(Soak):
         call = super()._seen(enclosure)
         topic = f"{BASE}/{enclosure}/word"
         self.messages.words += 1
-        if not until(lambda: self.lamp.heard.get(topic) == call.value.encode()):
+        # Blind, a program takes its word back, but for a STOP: a lamp then shows no call.
+        right = {call.value, call.value if call is Call.STOP else NO_WORD}
+
+        def word() -> str:
+            return self.lamp.heard.get(topic, b"").decode()
+
+        if not until(lambda: word() in right):
             self.messages.untold += 1
-        heard = self.lamp.heard.get(topic)
-        return Call(heard.decode()) if heard else Call.HOLD
+        heard = word() or NO_WORD
+        return Call.HOLD if heard == NO_WORD else Call(heard)
 
     def _broker(self, *, away: bool) -> None:
         if away:

@@ -155,6 +155,22 @@ def test_what_cannot_be_is_refused_in_a_sentence_and_nothing_is_written(
     assert bench.buttons.set_aside() == {"events refused": 1}
 
 
+def test_a_refused_change_of_spec_keeps_not_even_the_specs_text(bench: Bench) -> None:
+    count = "SELECT count(*) FROM chain"
+    before = bench.live.store.file.rows(count)
+    answer = bench.press(kind="respec", section="hull-port", spec="varnish")
+    assert "here is no film on section 'hull-port'" in answer["text"]
+    assert bench.live.store.file.rows(count) == before
+
+
+def test_a_spec_is_a_shipped_one_or_the_enclosures_own(bench: Bench) -> None:
+    shipped = bench.press(kind="coat-started", section="hull-port", spec="varnish")
+    own = bench.press(id="p2", kind="coat-started", section="hull-stbd", spec="general-guidance")
+    assert (shipped["result"], own["result"]) == ("recorded", "recorded")
+    specs = [each.spec for each in bench.live.store.events("tent")]
+    assert specs == ["varnish", "general-guidance"]
+
+
 def test_a_word_that_is_no_section_makes_none(bench: Bench) -> None:
     answer = bench.press("wiped", b"pressed")
     assert "known: hull-port, hull-stbd" in answer["text"]
