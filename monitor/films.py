@@ -183,10 +183,10 @@ class FilmKeeper:
         Args:
             enclosure: whose films these are.
             time_s: that time [s].
-            over: of the coat under which recoat windows are asked for; None is the enclosure's own.
+            over: of the coat that is being begun, under which recoat windows are asked for; then
+                they are reckoned anew. None is the enclosure's own, as last reckoned.
         """
-        own = over is None or over == self.default_spec
-        if own and time_s > enclosure.now_s - RECKON_EVERY_S:
+        if over is None and time_s > enclosure.now_s - RECKON_EVERY_S:
             return self.all_clocks(enclosure)
         from rules.clocks.all_clocks import clocks_of, merge_clocks
 

@@ -326,15 +326,18 @@ class Watch:
             events=keeper.events,
             config=enclosure.config,
             zone=zone_or_utc(enclosure.config.timezone),
-            clocks=lambda time_s, over: keeper.clocks_at(enclosure, time_s, self._spec_of(over)),
+            clocks=lambda time_s, over: keeper.clocks_at(
+                enclosure, time_s, self._spec_of(over, keeper)
+            ),
             memory=lambda section, _: keeper.memory_of(section or ALL_SECTIONS, now_s),
         )
 
-    def _spec_of(self, event: Event | None) -> Spec | None:
-        """The spec that an event goes by, or None for the enclosure's own."""
+    def _spec_of(self, event: Event | None, keeper: FilmKeeper) -> Spec | None:
+        """The spec that an event goes by, or None for no event."""
         if event is None:
             return None
-        return specs_of(self._store.spec_text, [event], None)[0].get(event.spec_key or "")
+        own = keeper.default_spec
+        return specs_of(self._store.spec_text, [event], None)[0].get(event.spec_key or "", own)
 
     def end(self) -> None:
         """Note what only this program knows; call it before the link and the log are closed."""

@@ -131,7 +131,7 @@ class Child:
 
 def config_text(port: int, *rooms: str, station: str = "bench", more: str = "") -> str:
     """Return a config: a shipped spec with a dwell of 1 s, one hull side with a probe a room."""
-    head = HEAD.format(port=port, broker=more).replace('"bench"', json.dumps(station))
+    head = HEAD.format(port=port, broker=more, station=station)
     room = ROOM.replace('name = "plank"', 'name = "plank"\nsection = "hull-port"')
     return head + "".join(room.format(name=name) for name in rooms or ("tent",))
 
