@@ -16,15 +16,11 @@ from collections.abc import Callable
 from typing import Protocol
 
 from monitor.alarms.board import Ring
+from monitor.contract import OFFLINE, ONLINE, REPEAT_S, VALID_S
 from monitor.live.witness import Witness
 from monitor.wire import Json
 from rules.call import Call
 from rules.text import iso_utc
-
-REPEAT_S = 15.0  # the contract says at least every 20 s
-VALID_S = 60.0
-ONLINE = b"online"
-OFFLINE = b"offline"
 
 
 class Receipt(Protocol):

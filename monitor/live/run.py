@@ -15,7 +15,7 @@ from types import FrameType
 import typer
 
 from monitor.alarms.routes import AlarmRoutes
-from monitor.clock import SteadyClock
+from monitor.clock import SteadyClock, boot_time_s
 from monitor.config.load import Config, load_config_file
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
@@ -191,12 +191,6 @@ def intake_of(
         return Intake(broker, sources, monotonic=boot_time_s, plain=plain, heartbeat=heartbeat)
     except (BrokerFault, SourceFault) as fault:
         raise FilmcallError(str(fault)) from fault
-
-
-def boot_time_s() -> float:
-    """Return a clock that nobody sets and that goes on while the machine sleeps [s]."""
-    clock = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
-    return time.clock_gettime(clock)
 
 
 def keepers_of(config: Config, beside: Path) -> dict[str, FilmKeeper]:

@@ -29,7 +29,7 @@ class Broker:
         cert_file: our certificate, or None.
         key_file: its key, without a passphrase; None where `cert_file` holds it.
         protocol: `5` or `3.1.1`.
-        keepalive_s: a silent connection is given up after 1.5 times this, 5 to 600 [s].
+        keepalive_s: a silent connection is given up after 1.5 times this, 2 to 600 [s].
         qos: quality of service asked for, 0 or 1 [-].
     """
 
@@ -67,9 +67,9 @@ class Broker:
                 f"[broker] protocol '{printable(self.protocol, 20)}' is neither 3.1.1 nor 5; "
                 "nothing can be read. Set one of them."
             )
-        if not 5 <= self.keepalive_s <= 600:
+        if not 2 <= self.keepalive_s <= 600:
             raise BrokerFault(
-                f"[broker] keepalive {self.keepalive_s} s is outside 5 to 600 s; a lost broker "
+                f"[broker] keepalive {self.keepalive_s} s is outside 2 to 600 s; a lost broker "
                 "would be noticed too late. Set one in between."
             )
         if self.qos not in (0, 1):
