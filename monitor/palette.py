@@ -172,5 +172,16 @@ def css_variables(scheme: Scheme) -> str:
     return ";".join(f"--{role}:{colour}" for role, colour in named.items())
 
 
+def css_screen(scheme: Scheme) -> str:
+    """Return the screen's colours as CSS custom properties: ink, and ground where it has its own.
+
+    Args:
+        scheme: screen or dim.
+    """
+    pairs = [(colour.role, colour.ink) for colour in _TABLE[scheme]]
+    pairs += [(f"{each.role}-ground", each.ground) for each in _TABLE[scheme] if each.filled]
+    return ";".join(f"--{name}:{colour}" for name, colour in pairs)
+
+
 PAGE_COLOURS = {scheme.value: css_variables(scheme) for scheme in _PAPER_AND_SHEET}
 """What a report's page takes, by `light`, `dark` and `print`."""

@@ -140,6 +140,8 @@ class Listener:
         name = str(event["id"])
         answer: Future[Done] = Future()
         with self._lock:
+            if name in self._waiting:  # pressed twice over: one event, one answer
+                return self._waiting[name]
             if len(self._waiting) >= _MOST_WAITING:
                 raise FilmcallError("too many events wait for an answer; not sent. Press again")
             self._waiting[name] = answer

@@ -1,0 +1,52 @@
+"""The command line of many enclosures: the page for phones, and the yard on a terminal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from monitor.cli.options import DbOption, figure
+from rules.errors import FilmcallError
+
+yard_app = typer.Typer(rich_markup_mode=None)
+PORT = 8480
+
+
+@yard_app.command(epilog="Example: filmcall page --config polytunnel.toml")
+def page(
+    config: Annotated[Path, typer.Option(help="The broker and the enclosures.", dir_okay=False)],
+    host: Annotated[str, typer.Option(help="Address to serve on.")] = "127.0.0.1",
+    port: Annotated[
+        int, figure("--port", "Port to serve on; 0 for any.", least=0, most=65_535, whole=True)
+    ] = PORT,
+    accounts: Annotated[
+        Path | None, typer.Option(help="Who may read and record.", dir_okay=False)
+    ] = None,
+    cert: Annotated[
+        Path | None, typer.Option(help="Certificate, PEM, for HTTPS.", dir_okay=False)
+    ] = None,
+    key: Annotated[Path | None, typer.Option(help="Its key, PEM.", dir_okay=False)] = None,
+    job: Annotated[
+        Path | None, typer.Option(help="A job, for the sheet of today.", dir_okay=False)
+    ] = None,
+    db: DbOption = None,
+    add_account: Annotated[
+        str | None,
+        typer.Option("--add-account", help="Write an account and end.", metavar="NAME"),
+    ] = None,
+    right: Annotated[str | None, typer.Option(help="With --add-account: read or record.")] = None,
+) -> None:
+    """Show the calls on phones and tablets, with buttons to record."""
+    try:
+        from monitor.page import serve
+    except ImportError as fault:
+        raise FilmcallError(
+            f"the page needs {fault.name or 'a package'}, which is not installed; "
+            "pip install 'filmcall[page]'"
+        ) from None
+    if add_account is not None:
+        typer.echo(serve.add(accounts, add_account, right))
+        return
+    serve.run(config, host=host, port=port, accounts=accounts, cert=cert, key=key, job=job, db=db)
