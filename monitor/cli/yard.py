@@ -50,3 +50,23 @@ def page(
         typer.echo(serve.add(accounts, add_account, right))
         return
     serve.run(config, host=host, port=port, accounts=accounts, cert=cert, key=key, job=job, db=db)
+
+
+@yard_app.command(epilog="Example: filmcall yard --broker 127.0.0.1")
+def yard(
+    broker: Annotated[
+        str | None, typer.Option(help="HOST or HOST:PORT.", metavar="HOST[:PORT]")
+    ] = None,
+    config: Annotated[
+        Path | None, typer.Option(help="Whose broker, account and zone.", dir_okay=False)
+    ] = None,
+    filter_: Annotated[
+        str, typer.Option("--filter", help="Only what has these words.", metavar="TEXT")
+    ] = "",
+    plain: Annotated[bool, typer.Option("--plain", help="One line a change.")] = False,
+    json_: Annotated[bool, typer.Option("--json", help="One JSON object a change.")] = False,
+) -> None:
+    """Show every enclosure of every station in one table, worst first."""
+    from monitor.yard import run as yard_command
+
+    yard_command.run(broker=broker, config_file=config, wanted=filter_, plain=plain, as_json=json_)

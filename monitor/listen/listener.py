@@ -103,7 +103,8 @@ class Listener:
         """Return in one sentence what is wrong with the link, or ""."""
         if self.up:
             return ""
-        return self._line.status().last_error or ""
+        said = self._line.status().last_error or ""
+        return said.partition(";")[0]  # what follows is about readings
 
     def rows(self) -> list[Row]:
         """Return every enclosure, worst first."""

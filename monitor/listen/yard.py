@@ -9,14 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import tzinfo
 from enum import StrEnum
 from typing import NamedTuple
 
 from monitor.contract import ONLINE, VALID_S
 from monitor.listen.message import CallMessage, Done, MessageFault, call_message, done_message
 from rules.call import Call
-from rules.text import duration_text, hour_and_day_text, printable
+from rules.text import printable
 
 NO_WORD = "NONE"
 WORDS_WORST_FIRST = (Call.STOP.value, NO_WORD, Call.HOLD.value, Call.GO.value)
@@ -296,37 +295,3 @@ def _by_clock(entry: _Entry, call: CallMessage, heard: Moment, now: Moment) -> S
 def _rank(row: Row) -> tuple[int, int, str, str]:
     place = WORDS_WORST_FIRST.index(row.shown.word)
     return place, -row.ringing, row.title.casefold(), row.key.station
-
-
-def silence_text(shown: Shown, station: str, zone: tzinfo, now_s: float) -> str:
-    """Return why there is no word, as somebody would say it, or "" where there is one.
-
-    Args:
-        shown: the word.
-        station: whose.
-        zone: in which times are shown.
-        now_s: which day is today [s].
-
-    >>> from datetime import UTC
-    >>> silence_text(Shown(NO_WORD, Silence.RUN_OUT, 78_000.0), "shed-pi", UTC, 80_000.0)
-    'No word from shed-pi since 21:40.'
-    """
-    if shown.silence is None:
-        return ""
-    who = printable(station, 60) or "the watch"
-    when = "" if shown.since_s is None else hour_and_day_text(shown.since_s, zone, now_s)
-    since = f" since {when}" if when else ""
-    apart = duration_text(shown.apart_s)
-    return {
-        Silence.NO_LINK: f"No link to the broker{since or ' yet'}.",
-        Silence.NEVER: f"No word from {who} yet.",
-        Silence.OFFLINE: f"No word from {who}{since}: it is offline.",
-        Silence.ENDED: f"No word from {who}{since}: its watch was ended.",
-        Silence.RUN_OUT: f"No word from {who}{since}.",
-        Silence.CLOCK_AHEAD: (
-            f"Clocks differ: {who} is {apart} ahead. Its kept word is not used; set the clocks."
-        ),
-        Silence.CLOCK_BEHIND: (
-            f"Clocks differ: {who} is {apart} behind. Its word is not used; set the clocks."
-        ),
-    }[shown.silence]

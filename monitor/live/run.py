@@ -15,7 +15,7 @@ from types import FrameType
 import typer
 
 from monitor.alarms.routes import AlarmRoutes
-from monitor.clock import SteadyClock, boot_time_s
+from monitor.clock import SWITCH_S, SteadyClock, boot_time_s
 from monitor.config.load import Config, load_config_file
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
@@ -44,7 +44,6 @@ from sensors.mqtt.intake import Intake
 from sensors.mqtt.payload import SourceFault
 
 TURN_S = 0.2
-SWITCH_S = 0.0005
 HEARTBEAT = "heartbeat"
 BUSY_S = 0.5  # a call is told within 1 s though another process holds the log
 _SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
@@ -71,7 +70,6 @@ def run(
         FilmcallError: the config, a spec, the log or the broker's settings cannot be used.
     """
     config = load_config_file(config_file)
-    # Else the network's thread waits 5 ms for the loop after each of its reads.
     sys.setswitchinterval(SWITCH_S)
     keepers = keepers_of(config, config_file.parent)
     notifier = Notifier.from_environment(os.environ, pid=os.getpid())

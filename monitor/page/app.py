@@ -27,6 +27,7 @@ from starlette.types import ASGIApp
 from monitor import __version__
 from monitor.html_page import html_environment
 from monitor.listen.listener import Listener
+from monitor.listen.words import counts_text
 from monitor.listen.yard import Row
 from monitor.page.gate import Denial, Gate
 from monitor.page.headers import SafeHeaders
@@ -184,13 +185,12 @@ class _Page:
     def _list(self, request: Request, rows: list[Row], stream: str) -> Response:
         now_s = time.time()
         cards = [card(row, self._settings.zones, now_s) for row in rows]
-        counts = {word: sum(each["word"] == word for each in cards) for word in _SAID}
         return self._html(
             "overview.html.j2",
             request,
             title="Yard" if len(cards) != 1 else cards[0]["title"],
             cards=cards,
-            counts=[f"{counts[word]} {text}" for word, text in _SAID.items() if counts[word]],
+            counts=counts_text(rows),
             stream=stream,
         )
 
@@ -327,9 +327,6 @@ class _Page:
         return self._html(
             "notice.html.j2", request, status, title="Not done", said=text, at=at, stream=""
         )
-
-
-_SAID = {"STOP": "STOP", "NONE": "no call", "HOLD": "HOLD", "GO": "GO"}
 
 
 def _quoted(text: str) -> str:

@@ -14,6 +14,7 @@ from pathlib import Path
 import typer
 import uvicorn
 
+from monitor.clock import SWITCH_S
 from monitor.config.load import Config, load_config_file
 from monitor.listen.listener import Listener, listener_broker
 from monitor.listen.yard import Key
@@ -51,6 +52,7 @@ def run(
             the page would be open to others without accounts and TLS.
     """
     config = load_config_file(config_file)
+    sys.setswitchinterval(SWITCH_S)
     _check_reach(host, accounts, cert, key)
     _check_certificate(cert, key)
     listener = listener_of(config, config_file, "page")

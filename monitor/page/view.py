@@ -13,7 +13,8 @@ from typing import Any
 from urllib.parse import quote
 
 from monitor.listen.message import Alarm, CallMessage, Clock, Figure, Outlook
-from monitor.listen.yard import NO_WORD, Key, Row, silence_text
+from monitor.listen.words import LABELS, alarm_text, brief, sentence, sentences
+from monitor.listen.yard import NO_WORD, Key, Row
 from monitor.screen.phrases import CLOCK_WORDS, VAPOUR, event_word
 from rules.limits import is_upper
 from rules.reasons import LIMIT_WORDS
@@ -25,15 +26,11 @@ from rules.vocabulary import (
     ClockName,
     EventKind,
     LimitName,
-    LimitState,
 )
 
 Json = dict[str, Any]
 
-LABELS = {NO_WORD: "NO CALL"}
-"""What stands in big letters where it is not the word itself."""
 SIGNS = {"degC": "°C"}
-_SENTENCES = 3
 _CHART_W, _CHART_H = 320.0, 96.0
 _LEAST_SPAN_K = 4.0
 _ENDED_SHOWN_S = 12.0 * HOUR_S
@@ -89,7 +86,6 @@ def card(row: Row, zones: Zones, now_s: float) -> Json:
     call, word = row.call, row.shown.word
     zone = zones.of(row.key.enclosure)
     silent = word == NO_WORD or call is None
-    lines = () if silent or call is None else sentences(call)
     return {
         "key": key_text(row.key),
         "title": row.title,
@@ -98,10 +94,11 @@ def card(row: Row, zones: Zones, now_s: float) -> Json:
         "station": row.key.station,
         "word": word,
         "label": LABELS.get(word, word),
-        "advice": "" if silent or call is None else _sentence(call.advice),
-        "why": silence_text(row.shown, row.key.station, zone, now_s) or " ".join(lines[:1]),
+        "advice": "" if silent or call is None else sentence(call.advice),
+        "why": brief(row, zone, now_s),
         "since": "" if silent or call is None else _since(call, zone, now_s),
-        "ringing": _ringing(row),
+        "ringing": alarm_text(row),
+        "unseen": row.ringing > 0,
         "left_s": round(row.shown.left_s, 1),
     }
 
@@ -165,17 +162,6 @@ def whole(row: Row, zones: Zones, now_s: float) -> Json:
     return shown
 
 
-def sentences(call: CallMessage) -> list[str]:
-    """Return why a call is so: what its screen says, or of an older watch its first reasons."""
-    if call.lines:
-        return list(call.lines)
-    telling = [each for each in call.reasons if each.state != LimitState.OK and each.text]
-    known = [each for each in telling if each.state != LimitState.UNKNOWN] or telling
-    chosen = known if call.call != "GO" else []
-    chosen = chosen or [each for each in call.reasons if each.limit == "limits"] or telling
-    return [_sentence(each.text) for each in chosen[:_SENTENCES]]
-
-
 def buttons(sections: Sequence[str]) -> Json:
     """Return the buttons and the sections that they can mean."""
     return {
@@ -192,10 +178,6 @@ def clock_text(now_s: float, zones: Zones) -> str:
     return hour_text(now_s, zones.first) + f":{int(now_s) % 60:02d}"
 
 
-def _sentence(text: str) -> str:
-    return text if not text or text[-1] in ".!?" else f"{text}."
-
-
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
@@ -210,12 +192,6 @@ def _since(call: CallMessage, zone: tzinfo, now_s: float) -> str:
 
 def _moment(time_s: float | None, zone: tzinfo, now_s: float) -> str:
     return "" if time_s is None else hour_and_day_text(time_s, zone, now_s)
-
-
-def _ringing(row: Row) -> str:
-    if not row.ringing:
-        return ""
-    return "alarm" if row.ringing == 1 else f"{row.ringing} alarms"
 
 
 def _of(section: str) -> str:
@@ -256,25 +232,18 @@ def _limit(figure: Figure) -> LimitName | None:
 
 
 def _deciding(call: CallMessage) -> Figure | None:
-    """The number that decides: of the first limit that is not ok, or of the closest one."""
-    limits = [f for f in call.reasons if _limit(f) is not None and f.value is not None]
-    bad = [each for each in limits if each.state != LimitState.OK]
-    if bad:
-        return bad[0]
-
-    def room(figure: Figure) -> float:
-        value, bound = figure.value or 0.0, figure.bound or 0.0
-        scale = {"K": 3.0, "%": 15.0}.get(figure.unit, 10.0)
-        name = _limit(figure)
-        above = value - bound
-        return (-above if name is not None and is_upper(name) else above) / scale
-
-    return min((each for each in limits if each.bound is not None), key=room, default=None)
+    """The number that decides: of the limit with least room, which the reasons have first."""
+    known = (each for each in call.reasons if _limit(each) is not None)
+    return next((each for each in known if None not in (each.value, each.bound)), None)
 
 
 def _number(figure: Figure) -> str:
-    unit = SIGNS.get(figure.unit, figure.unit)
-    return f"{(figure.value or 0.0) + 0.0:.1f} {unit}".rstrip()
+    return _shown_figure(figure.value, figure.unit)
+
+
+def _shown_figure(value: float | None, unit: str, places: int = 1) -> str:
+    rounded = round(value or 0.0, places) + 0.0  # no minus zero
+    return f"{rounded:.{places}f} {SIGNS.get(unit, unit)}".rstrip()
 
 
 def _wanted(figure: Figure) -> str:
@@ -286,7 +255,7 @@ def _wanted(figure: Figure) -> str:
     if figure.bound is None:
         return what
     side = "at most" if is_upper(name) else "at least"
-    return f"{what}; wants {side} {figure.bound + 0.0:.1f} {SIGNS.get(figure.unit, figure.unit)}"
+    return f"{what}; wants {side} {_shown_figure(figure.bound, figure.unit)}"
 
 
 def _counting(call: CallMessage, now_s: float) -> list[Clock]:
@@ -335,8 +304,10 @@ def _figures(call: CallMessage) -> list[list[str]]:
     for name, value, unit, places in rows:
         if value is None:
             continue
-        more = f" ± {spread:.1f}" if name == "Margin" and spread is not None else ""
-        shown.append([name, f"{value + 0.0:.{places}f}{more} {unit}"])
+        text = _shown_figure(value, unit, places)
+        if name == "Margin" and spread is not None:
+            text = f"{text.removesuffix(' K')} ± {spread:.1f} K"
+        shown.append([name, text])
     return shown
 
 
@@ -361,7 +332,7 @@ def _outlook(call: CallMessage, zone: tzinfo, now_s: float) -> Json:
     outlook = call.outlook
     if outlook is None:
         return _NO_OUTLOOK
-    text = _sentence(outlook.text)
+    text = sentence(outlook.text)
     if outlook.breaks_s is not None and hour_text(outlook.breaks_s, zone) not in text:
         at = hour_and_day_text(outlook.breaks_s, zone, now_s)
         text = _joined(text, f"A limit probably breaks at {at}.")

@@ -128,6 +128,30 @@ class Broker:
         return context
 
 
+def host_and_port(text: str, port: int = 1883) -> tuple[str, int]:
+    """Return a broker's host and port as typed: `HOST` or `HOST:PORT`.
+
+    Args:
+        text: as typed.
+        port: where none is typed [-].
+
+    Raises:
+        BrokerFault: it is neither.
+
+    >>> host_and_port("shed-pi.local:8883"), host_and_port("192.168.1.20")
+    (('shed-pi.local', 8883), ('192.168.1.20', 1883))
+    """
+    host, mark, typed = text.rpartition(":")
+    if not mark or (":" in host and not host.endswith("]")):  # a bare IPv6 address
+        host, typed = text, str(port)
+    if not (host and typed.isascii() and typed.isdigit() and 1 <= int(typed) <= 65_535):
+        raise BrokerFault(
+            f"broker {printable(text, 60)!r} is no HOST:PORT with a port of 1 to 65535, so nothing "
+            "was heard; write it like 127.0.0.1:1883"
+        )
+    return host.strip("[]"), int(typed)
+
+
 def _os_text(fault: OSError) -> str:
     if isinstance(fault, ssl.SSLError):
         return _ssl_text(fault)

@@ -51,7 +51,10 @@
     const { root, row } = entry;
     each(root, "[data-text]", (el) => {
       if (el.dataset.text in row) put(el, row[el.dataset.text]);
-      if (el.classList.contains("alarm-mark")) el.hidden = !row.ringing;
+      if (el.classList.contains("alarm-mark")) {
+        el.hidden = !row.ringing;
+        el.classList.toggle("unseen", row.unseen);
+      }
     });
     each(root, "[data-list]", (el) => fillList(el, row[el.dataset.list] || []));
     each(root, "[data-d]", (el) => el.setAttribute("d", row[el.dataset.d] || ""));

@@ -6,62 +6,19 @@ Judge: the contract of `deploy/README.md` (word, `valid_until`, status, link), w
 
 from __future__ import annotations
 
-import json
 from datetime import UTC
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from listening import NOW_S, TENT, Rig, call
 
 from monitor.contract import VALID_S
 from monitor.listen.message import MAX_BYTES, MessageFault, call_message
-from monitor.listen.yard import NO_WORD, Key, Moment, Silence, Yard, silence_text
+from monitor.listen.words import silence_text
+from monitor.listen.yard import NO_WORD, Key, Moment, Silence, Yard
 from rules.text import iso_utc
-
-NOW_S = 1_800_000_000.0  # 2027-01-15 08:00 UTC
-TENT = Key("shed-pi", "tent")
-
-
-def call(word: str = "GO", at_s: float = NOW_S, station: str = "shed-pi", **more: Any) -> bytes:
-    said = {
-        "enclosure": "tent",
-        "call": word,
-        "station": station,
-        "time": iso_utc(at_s),
-        "valid_until": iso_utc(at_s + VALID_S),
-    }
-    return json.dumps({**said, **more}).encode()
-
-
-class Rig:
-    """A yard and a moment that moves."""
-
-    def __init__(self, *, up: bool = True) -> None:
-        self.yard = Yard("filmcall")
-        self.wall_s, self.steady_s = NOW_S, 100.0
-        if up:
-            self.yard.linked()
-
-    @property
-    def now(self) -> Moment:
-        return Moment(self.wall_s, self.steady_s)
-
-    def wait(self, seconds: float) -> None:
-        self.wall_s += seconds
-        self.steady_s += seconds
-
-    def say(self, payload: bytes, *, retained: bool = False, enclosure: str = "tent") -> None:
-        self.yard.take(f"filmcall/{enclosure}/call", payload, self.now, retained=retained)
-
-    def status(self, payload: bytes = b"online", station: str = "shed-pi") -> None:
-        self.yard.take(f"filmcall/{station}/status", payload, self.now, retained=True)
-
-    def word(self, key: Key = TENT) -> str:
-        return self.yard.shown(key, self.now).word
-
-    def why(self, key: Key = TENT) -> str:
-        return silence_text(self.yard.shown(key, self.now), key.station, UTC, self.wall_s)
 
 
 @pytest.mark.parametrize("word", ["GO", "HOLD", "STOP"])
