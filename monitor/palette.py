@@ -173,13 +173,14 @@ def css_variables(scheme: Scheme) -> str:
 
 
 def css_screen(scheme: Scheme) -> str:
-    """Return the screen's colours as CSS custom properties: ink, and ground where it has its own.
+    """Return the screen's colours as CSS custom properties: ink, and ground of what is a band.
 
     Args:
         scheme: screen or dim.
     """
     pairs = [(colour.role, colour.ink) for colour in _TABLE[scheme]]
-    pairs += [(f"{each.role}-ground", each.ground) for each in _TABLE[scheme] if each.filled]
+    grounds = {each.role for each in _TABLE[Scheme.SCREEN] if each.filled}
+    pairs += [(f"{c.role}-ground", c.ground) for c in _TABLE[scheme] if c.role in grounds]
     return ";".join(f"--{name}:{colour}" for name, colour in pairs)
 
 

@@ -79,7 +79,7 @@ async def events(
     """
     sent: dict[str, Version] = {}
     order: list[str] = []
-    beat_s = float("-inf")
+    beat_s, up = float("-inf"), False
     board.streams += 1
     try:
         while admits():
@@ -99,9 +99,8 @@ async def events(
             if order != list(shown):
                 order = list(shown)
                 yield _event("order", {"keys": order})
-            if steady_s - beat_s >= BEAT_S:
-                beat_s = steady_s
-                up = board.listener.up
+            if steady_s - beat_s >= BEAT_S or up != board.listener.up:
+                beat_s, up = steady_s, board.listener.up
                 yield _event("beat", {"clock": clock_text(now_s, zones), "broker": up})
             await board.turned(beat_s + BEAT_S - time.monotonic())
         yield _event("bye", {})

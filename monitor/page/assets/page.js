@@ -8,6 +8,8 @@
   const AGAIN_MS = 3000;
   const ANSWER_MS = 13000;
   const NOT_CONFIRMED = "Not confirmed: look at the log before you press again.";
+  const COUNTED = ["stop", "none", "hold", "go"];
+  const SAID = ["STOP", "no call", "HOLD", "GO"];
   const roots = new Map();
   // Two clocks, the later counts: one may stop while the device sleeps, the other may be set.
   const start = { steady: 0, wall: Date.now() - performance.now() };
@@ -96,6 +98,10 @@
         show(entry, word, entry.label, entry.why);
       }
     }
+    const tones = [...roots.values()].map(({ root }) => root.dataset.tone);
+    each(document, "[data-counts]", (el) => put(el, COUNTED
+      .map((tone, n) => [tones.filter((each) => each === tone).length, SAID[n]])
+      .filter(([count]) => count).map((pair) => pair.join(" ")).join(", ")));
     each(document, "[data-list=clocks] li", (li) => {
       const from = li.countsFrom;
       if (from) put(li.children[2], duration(from.left - since(from.at) / 1000));
@@ -121,12 +127,6 @@
     if (list && [...list.children].some((el, n) => el.dataset.key !== keys[n])) {
       list.append(...keys.map((key) => roots.get(key).root));
     }
-    const tones = { STOP: "STOP", NONE: "no call", HOLD: "HOLD", GO: "GO" };
-    each(document, "[data-counts]", (el) => {
-      const words = [...roots.values()].map((entry) => entry.word);
-      put(el, Object.keys(tones).map((word) => [words.filter((w) => w === word).length, tones[word]])
-        .filter(([count]) => count).map(([count, text]) => `${count} ${text}`).join(", "));
-    });
   }
 
   // What the server knows and this page does not show at all: load it anew, but not for ever.
