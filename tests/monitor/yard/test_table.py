@@ -6,6 +6,7 @@ from datetime import UTC
 from typing import Any
 
 import pytest
+from command import filmcall
 from listening import NOW_S, Rig, call
 from rich.cells import cell_len
 
@@ -98,6 +99,21 @@ def test_names_from_the_wire_cannot_steer_the_terminal() -> None:
 def test_it_fits_every_terminal(size: Size) -> None:
     drawn(yard(12), size)
     drawn([], size, link="broker refuses the connection")
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ((), "neither --broker nor --config is given"),
+        (("--broker", "shed:x"), "broker 'shed:x' is no HOST:PORT"),
+        (("--config", "/nowhere.toml"), "config '/nowhere.toml' cannot be read"),
+    ],
+)
+def test_a_yard_that_cannot_be_heard_says_why(words: tuple[str, ...], told: str) -> None:
+    ran = filmcall("yard", *words)
+    assert ran.code == 2
+    assert told in ran.err
+    assert ran.err.count("\n") == 1
 
 
 def test_keys_turn_pages_and_type_a_filter() -> None:
