@@ -116,7 +116,7 @@ def add_account(path: Path, name: str, right: str, password: str) -> str:
     """Write an account into the file, which is made where there is none; return what was done.
 
     Args:
-        path: of the file.
+        path: of the file; an empty one is begun, and keeps its owner.
         name: of the account; one that is there gets the new right and password.
         right: read or record.
         password: in the clear; only its hash is written.
@@ -138,7 +138,8 @@ def add_account(path: Path, name: str, right: str, password: str) -> str:
             f"the password has {len(password)} characters and needs {LEAST_PASSWORD} to "
             f"{MOST_PASSWORD}, so no account was written; choose another"
         )
-    key, accounts = _file(path) if path.exists() else (secrets.token_hex(32), {})
+    begun = path.exists() and path.stat().st_size > 0
+    key, accounts = _file(path) if begun else (secrets.token_hex(32), {})
     news = "changed" if name in accounts else "added"
     accounts[name] = Account(name, Right(right), PasswordHasher().hash(password))
     listed = {each.name: {"right": each.right, "hash": each.hash} for each in accounts.values()}

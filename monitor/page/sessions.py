@@ -19,7 +19,7 @@ LASTS_S = {Right.READ: 30.0 * DAY_S, Right.RECORD: 12.0 * HOUR_S}
 """A tablet on the wall reads for a month; who records logs in each day [s]."""
 
 WINDOW_S = 900.0
-TRIES = {"address": 5, "name": 20, "all": 60}
+TRIES = {"address": 5, "name": 20, "everybody": 60}
 """Failed logins in 15 min, after which a further one is not looked at; common practice, no
 source. Many for a name, so that nobody can shut its owner out from one other place."""
 _MOST_COUNTED = 2_000
@@ -129,4 +129,4 @@ class Tries:
 
 
 def _kinds(address: str, name: str) -> tuple[tuple[str, str], ...]:
-    return ("address", address), ("name", name.casefold()[:80]), ("all", "")
+    return ("address", address), ("name", name.casefold()[:80]), ("everybody", "")

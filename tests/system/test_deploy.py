@@ -31,7 +31,7 @@ from tests.system.broker import RealBroker, free_port, mosquitto
 from tests.system.conftest import need
 
 DEPLOY = Path(__file__).parents[2] / "deploy"
-ACCOUNTS = ("filmcall", "air-bow", "air-stern", "plank-port", "lamp", "bridge-boathouse")
+ACCOUNTS = ("filmcall", "air-bow", "air-stern", "plank-port", "lamp", "page", "bridge-boathouse")
 PASSWORD = "only-for-this-test"
 V5, V311 = MQTTProtocolVersion.MQTTv5, MQTTProtocolVersion.MQTTv311
 CALL = "filmcall/polytunnel/call"
@@ -273,6 +273,21 @@ def test_a_lamp_reads_calls_and_writes_nothing(yard: Yard, program: Client) -> N
     assert [each for each in program.heard if each[1] == b"forged"] == []
     sensor.close()
     lamp.close()
+
+
+def test_the_page_reads_calls_and_sends_events_and_says_no_call(
+    yard: Yard, program: Client
+) -> None:
+    page = yard.client("page").listen("filmcall/+/call", "filmcall/+/event/done", "shed/#")
+    assert page.send("filmcall/polytunnel/event", b"{}") == 0
+    for topic in (CALL, "filmcall/polytunnel/event/done", "filmcall/shed-pi/status", "shed/x"):
+        assert page.send(topic, b"forged", retain=True) == 135, topic
+    assert program.send("filmcall/polytunnel/event/done", b"done") == 0
+    assert program.send("filmcall/polytunnel/call", b"GO") == 0
+    assert until(lambda: len(page.heard) == 2)
+    assert until(lambda: ("filmcall/polytunnel/event", b"{}", False) in program.heard)
+    assert [each for each in program.heard if each[1] == b"forged"] == []
+    page.close()
 
 
 def test_the_program_cannot_pass_for_a_sensor(yard: Yard, program: Client) -> None:

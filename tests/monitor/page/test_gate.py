@@ -58,6 +58,12 @@ def test_the_hash_costs_what_rfc_9106_asks_for_at_least(
     assert "$m=65536,t=3,p=4$" in (tmp_path / "a").read_text()
 
 
+def test_an_empty_file_that_was_laid_for_another_owner_is_begun(tmp_path: Path) -> None:
+    (tmp_path / "a").touch(0o600)
+    add_account(tmp_path / "a", "kit", "read", PASSWORD)
+    assert Accounts(tmp_path / "a").checked("kit", PASSWORD) is not None
+
+
 def test_a_password_opens_its_own_account_and_no_other(file: Path) -> None:
     add_account(file, "wall", "read", "another password")
     accounts = Accounts(file)
