@@ -19,6 +19,8 @@ from monitor.page.accounts import Accounts
 from monitor.page.sessions import LASTS_S, Session, Sessions, Tries
 from rules.errors import FilmcallError
 from rules.text import counted, duration_text, printable
+from sensors.mqtt.json_strict import parse_json
+from sensors.wire import PayloadFault
 
 MOST_BODY_BYTES = 8_192
 _LOG = logging.getLogger("filmcall.page")
@@ -68,7 +70,7 @@ class Gate:
     # --- forms
 
     async def form(self, request: Request) -> dict[str, str]:
-        """Return a form's fields.
+        """Return a form's fields, urlencoded or a JSON object.
 
         Raises:
             Denial: it comes from another site, or is too large.
@@ -84,8 +86,12 @@ class Gate:
             if len(body) > MOST_BODY_BYTES:
                 raise Denial(413, f"A form has at most {MOST_BODY_BYTES} bytes; nothing was done.")
         try:
-            return dict(parse_qsl(body.decode("utf-8"), max_num_fields=40))
-        except ValueError:
+            text = body.decode("utf-8")
+            if headers.get("content-type", "").startswith("application/json"):
+                fields = parse_json(text)
+                return {name: str(value) for name, value in fields.items() if value is not None}
+            return dict(parse_qsl(text, max_num_fields=40))
+        except (ValueError, AttributeError, PayloadFault):
             raise Denial(400, "This form cannot be read, so nothing was done.") from None
 
     def token(self, session: Session | None) -> str:

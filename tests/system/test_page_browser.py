@@ -325,6 +325,18 @@ def test_a_button_is_sent_once_and_shows_its_answer_and_warnings_as_text(shed: S
     assert len({each["id"] for each in shed.station.events}) == len(shed.station.events) == 2
 
 
+def test_a_logout_shows_the_login_although_the_worker_stands_between(shed: Shed) -> None:
+    page = shed.open()
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.click("text=Log out kit")
+    page.goto(f"{shed.url}/enclosure/tent")
+    page.fill("[name=name]", "kit")
+    page.fill("[name=password]", PASSWORD)
+    page.click("button.big")
+    shed.await_word(shed.station.word)
+    assert page.url == f"{shed.url}/enclosure/tent"
+
+
 def test_a_page_that_sleeps_keeps_no_word_on_its_glass(shed: Shed) -> None:
     page = shed.open()
     hide = (

@@ -451,6 +451,26 @@ def test_a_press_is_sent_once_with_a_fresh_id_and_who_pressed(
     assert ear.sent[1][1]["id"] != name
 
 
+def test_a_press_may_be_json_too_and_noise_is_refused(
+    open_page: Open, accounts: Accounts, ear: Ear
+) -> None:
+    page = open_page(accounts)
+    log_in(page)
+    token = event_form(page).field("csrf")
+    answered(ear, "mixed")
+    fields = {"csrf": token, "kind": "mixed", "id": "button-7", "amount_ml": 250, "section": None}
+    answer = page.post("/enclosure/tent/event", json=fields)
+    assert answer.status_code == 200
+    assert ear.sent == [
+        ("tent", {"id": "button-7", "kind": "mixed", "by": "kit", "amount_ml": 250.0})
+    ]
+    for noise in (b"[]", b"\xff", b'{"kind": NaN}', b"{" * 2000):
+        headers = {"content-type": "application/json"}
+        answer = page.post("/enclosure/tent/event", content=noise, headers=headers)
+        assert answer.status_code == 400
+    assert len(ear.sent) == 1
+
+
 def test_a_form_without_a_script_gets_its_answer_as_a_page(
     open_page: Open, accounts: Accounts, ear: Ear
 ) -> None:
