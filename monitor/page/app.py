@@ -98,7 +98,7 @@ def page_app(listener: Listener, gate: Gate, settings: Settings) -> ASGIApp:
 class _Page:
     def __init__(self, listener: Listener, gate: Gate, settings: Settings) -> None:
         self._listener, self._gate, self._settings = listener, gate, settings
-        self._board = Board(listener)
+        self._board = Board(listener, settings.zones)
         self._templates = html_environment(FunctionLoader(_template))
         screen = COLOURS[Scheme.SCREEN, "page"]
         self._templates.globals |= {

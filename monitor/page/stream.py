@@ -10,6 +10,7 @@ import contextlib
 import json
 import time
 from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
 
 from monitor.listen.listener import Listener
 from monitor.listen.yard import Row
@@ -22,16 +23,31 @@ TURN_S = 0.5  # how soon a word that runs out is taken away
 APART_S = 0.05  # between two turns, however much is heard
 MOST_STREAMS = 200
 
-Version = tuple[object, ...]
+
+@dataclass(slots=True)
+class Entry:
+    """A row as it stands this turn, the number of its last change, and its card once wanted."""
+
+    row: Row
+    number: int
+    card: str = ""
 
 
 class Board:
-    """The rows as they stand, and a bell for the streams at each turn."""
+    """The rows as they stand, worst first, and a bell for the streams at each turn.
 
-    def __init__(self, listener: Listener) -> None:
+    Attributes:
+        listener: that hears them.
+        entries: by their key.
+        streams: how many listen.
+    """
+
+    def __init__(self, listener: Listener, zones: Zones) -> None:
         self.listener = listener
-        self.rows: list[Row] = []
+        self.entries: dict[str, Entry] = {}
         self.streams = 0
+        self._zones = zones
+        self._number = 0
         self._bell = asyncio.Event()
         self._news = asyncio.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -42,12 +58,31 @@ class Board:
         self.listener.on_change.append(self._changed)
         while True:
             self._news.clear()
-            self.rows = self.listener.rows()
+            self._look()
             bell, self._bell = self._bell, asyncio.Event()
             bell.set()
             await asyncio.sleep(APART_S)
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._news.wait(), TURN_S)
+
+    def _look(self) -> None:
+        entries = {}
+        for row in self.listener.rows():
+            key = key_text(row.key)
+            entry = self.entries.get(key)
+            changed = entry is None or _differs(entry.row, row)
+            if changed:
+                self._number += 1
+            # Made anew each turn: who comes later is told what is left now, not what was left.
+            number = self._number if changed or entry is None else entry.number
+            entries[key] = Entry(row, number)
+        self.entries = entries
+
+    def card(self, entry: Entry) -> str:
+        """Return what the overview is told of a row, made once a turn for all streams."""
+        if not entry.card:
+            entry.card = _event("row", card(entry.row, self._zones, time.time()))
+        return entry.card
 
     def _changed(self) -> None:
         """Called in the network's thread."""
@@ -58,6 +93,14 @@ class Board:
         """Wait for the next turn, but no longer than so."""
         with contextlib.suppress(TimeoutError):
             await asyncio.wait_for(self._bell.wait(), max(0.0, longest_s))
+
+
+def _differs(before: Row, after: Row) -> bool:
+    return (
+        before.call is not after.call
+        or before.shown[:3] != after.shown[:3]
+        or (before.title, before.clash) != (after.title, after.clash)
+    )
 
 
 async def events(
@@ -77,27 +120,27 @@ async def events(
         of: key of the one enclosure that is shown whole, or None for the overview.
         named: the one enclosure's name that an overview is of, or None for all.
     """
-    sent: dict[str, Version] = {}
+    sent: dict[str, int] = {}
     order: list[str] = []
     beat_s, up = float("-inf"), False
     board.streams += 1
     try:
         while admits():
             now_s, steady_s = time.time(), time.monotonic()
-            shown = {
-                key: row
-                for row in board.rows
-                if (key := key_text(row.key)) == (of or key)
-                and row.key.enclosure == (named or row.key.enclosure)
-            }
-            for key, row in shown.items():
-                version = (row.shown[:3], row.title, row.clash, row.call)
-                if sent.get(key) != version:
-                    sent[key] = version
-                    made = card(row, zones, now_s) if of is None else whole(row, zones, now_s)
-                    yield _event("row", made)
-            if order != list(shown):
-                order = list(shown)
+            keys = []
+            for key, entry in board.entries.items():
+                if of not in (None, key) or named not in (None, entry.row.key.enclosure):
+                    continue
+                keys.append(key)
+                if sent.get(key) == entry.number:
+                    continue
+                sent[key] = entry.number
+                if of is None:
+                    yield board.card(entry)
+                else:
+                    yield _event("row", whole(entry.row, zones, now_s))
+            if order != keys:
+                order = keys
                 yield _event("order", {"keys": order})
             if steady_s - beat_s >= BEAT_S or up != board.listener.up:
                 beat_s, up = steady_s, board.listener.up

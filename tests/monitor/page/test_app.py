@@ -558,7 +558,7 @@ def streamed(ear: Ear, count: int, of: str | None = None) -> list[tuple[str, Any
     from monitor.page.stream import Board, events
 
     async def collect() -> list[tuple[str, Any]]:
-        board = Board(ear)
+        board = Board(ear, ZONES)
         turning = asyncio.create_task(board.run())
         await asyncio.sleep(0)
         found = []
@@ -584,6 +584,26 @@ def test_a_stream_begins_with_all_and_goes_on_with_what_changes(ear: Ear) -> Non
     assert found[1][1] == {"keys": ["shed-pi/tent"]}
     assert found[2][1] == {"clock": "08:00:00", "broker": True}
     assert 59.0 < found[0][1]["left_s"] <= 60.0
+
+
+def test_who_listens_later_is_told_what_is_left_then(ear: Ear) -> None:
+    from monitor.page.stream import Board, events
+
+    async def collect() -> list[float]:
+        board = Board(ear, ZONES)
+        turning = asyncio.create_task(board.run())
+        found = []
+        for _ in range(2):
+            await asyncio.sleep(0.1)
+            async for text in events(board, ZONES, lambda: True):
+                found.append(json.loads(text.partition("data: ")[2])["left_s"])
+                break
+            ear.rig.wait(20.0)
+            ear.on_change[0]()
+        turning.cancel()
+        return found
+
+    assert asyncio.run(collect()) == pytest.approx([60.0, 40.0], abs=1.0)
 
 
 def test_the_stream_of_one_enclosure_brings_all_of_it_as_text(ear: Ear) -> None:
