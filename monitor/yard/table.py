@@ -131,7 +131,7 @@ def table(
     page = min(desk.page, count - 1)
     shown = chosen[page * each : (page + 1) * each]
     width = size.columns
-    columns = _Columns(rows, width, theme, zone, now_s)
+    columns = _Columns(rows, width, theme, zone, now_s, alarms=any(map(alarm_text, shown)))
     lines = [_head(rows, chosen, width, theme, desk, zone, now_s), columns.heading()]
     lines += [columns.line(row) for row in shown]
     if not shown:
@@ -147,7 +147,14 @@ class _Columns:
     """How wide each column is; those that there is no room for are left out."""
 
     def __init__(
-        self, rows: Sequence[Row], width: int, theme: Theme, zone: tzinfo, now_s: float
+        self,
+        rows: Sequence[Row],
+        width: int,
+        theme: Theme,
+        zone: tzinfo,
+        now_s: float,
+        *,
+        alarms: bool,
     ) -> None:
         self._theme, self._zone, self._now_s = theme, zone, now_s
         wide = width >= _WIDE_COLUMNS
@@ -155,7 +162,7 @@ class _Columns:
         stations = {row.key.station for row in rows}
         named = max([7, *map(cell_len, stations)]) if wide and len(stations) > 1 else 0
         self._station = min(named, _STATION_CELLS)
-        self._alarm = _ALARM_CELLS if wide else 0
+        self._alarm = _ALARM_CELLS if wide and alarms else 0
         fixed = (_WORD_CELLS, self._name, self._station, _SINCE_CELLS, self._alarm)
         taken = sum(each + 2 for each in fixed if each)
         self._why = max(0, width - taken)

@@ -82,7 +82,7 @@ class Station:
             "reasons": [{"limit": "dew_margin_min", "state": "near", "value": 3.4, "bound": 3.0,
                          "guard": 0.9, "unit": "K", "text": "Hull 3.4 K above dew point"}],
             "clocks": [{"name": "recoat opens", "section": "hull-port", "state": "running",
-                        "left_s": 65.0, "ends_at": iso_utc(now_s + 65.0), "basis": ""}],
+                        "left_s": 62.0, "ends_at": iso_utc(now_s + 62.0), "basis": ""}],
             "outlook": {"state": "near", "text": "Hull probably too close at dawn",
                         "breaks_at": None,
                         "bands": [{"ahead_s": 1800.0 * n, "margin_low_k": 3.0 - 0.3 * n,
