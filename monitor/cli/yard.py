@@ -31,6 +31,13 @@ def page(
     job: Annotated[
         Path | None, typer.Option(help="A job, for the sheet of today.", dir_okay=False)
     ] = None,
+    forecast: Annotated[
+        Path | None,
+        typer.Option(help="With --job: hours ahead; else the config's.", dir_okay=False),
+    ] = None,
+    weather_year: Annotated[
+        Path | None, typer.Option(help="With --job: a typical year.", dir_okay=False)
+    ] = None,
     db: DbOption = None,
     add_account: Annotated[
         str | None,
@@ -49,7 +56,18 @@ def page(
     if add_account is not None:
         typer.echo(serve.add(accounts, add_account, right))
         return
-    serve.run(config, host=host, port=port, accounts=accounts, cert=cert, key=key, job=job, db=db)
+    serve.run(
+        config,
+        host=host,
+        port=port,
+        accounts=accounts,
+        cert=cert,
+        key=key,
+        job=job,
+        forecast=forecast,
+        weather_year=weather_year,
+        db=db,
+    )
 
 
 @yard_app.command(epilog="Example: filmcall yard --broker 127.0.0.1")

@@ -43,6 +43,8 @@ def run(
     cert: Path | None,
     key: Path | None,
     job: Path | None,
+    forecast: Path | None,
+    weather_year: Path | None,
     db: Path | None,
 ) -> None:
     """Serve the page until asked to end.
@@ -63,7 +65,11 @@ def run(
         zones,
         loopback=is_loopback(host),
         tls=cert is not None,
-        today=None if job is None else TodaySheet(job, db),
+        today=None
+        if job is None
+        else TodaySheet(
+            job, db=db, forecast=forecast or config.forecast.file, weather_year=weather_year
+        ),
         beside=lambda: _vouch(notifier),
     )
     logging.basicConfig(level=logging.WARNING, format="%(message)s", stream=sys.stderr)

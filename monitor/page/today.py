@@ -19,8 +19,18 @@ _MOST_BYTES = 100_000
 class TodaySheet:
     """The sheet of a job; whoever asks within a minute gets the same one."""
 
-    def __init__(self, job: Path, db: Path | None) -> None:
-        self._words = ["today", "--job", str(job), *(["--db", str(db)] if db is not None else [])]
+    def __init__(
+        self,
+        job: Path,
+        *,
+        db: Path | None = None,
+        forecast: Path | None = None,
+        weather_year: Path | None = None,
+    ) -> None:
+        given = {"job": job, "db": db, "forecast": forecast, "weather-year": weather_year}
+        self._words = ["today"]
+        for name, file in given.items():
+            self._words += [] if file is None else [f"--{name}", str(file)]
         self._lock = asyncio.Lock()
         self._made_s = float("-inf")
         self._text = ""
@@ -51,4 +61,5 @@ class TodaySheet:
             await child.wait()
             return f"Today's sheet took over {LIMIT_S:.0f} s and was given up; try again later."
         said = (out if child.returncode == 0 else err)[:_MOST_BYTES].decode("utf-8", "replace")
+        said = said.removeprefix("filmcall: ")
         return "\n".join(printable(line, 400) for line in said.strip().splitlines())

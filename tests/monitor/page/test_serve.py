@@ -5,8 +5,10 @@ from __future__ import annotations
 import asyncio
 import io
 import json
-import shutil
+import re
 import socket
+import time
+from datetime import UTC
 from pathlib import Path
 
 import pytest
@@ -16,9 +18,27 @@ from monitor.page import today as today_module
 from monitor.page.serve import _listening
 from monitor.page.today import TodaySheet
 from rules.errors import FilmcallError
+from rules.text import date_text, iso_utc
+from rules.units import DAY_S
 
 ROOT = Path(__file__).parents[3]
 CONFIG = ROOT / "examples" / "workboat" / "polytunnel.toml"
+
+JOB = """
+[job]
+boat = "the dinghy"
+start = "{start}"
+must_be_done = "{day}"
+timezone = "Etc/UTC"
+hours = "00:00-24:00"
+[enclosure.tent]
+warmer = "0 K"
+[[section]]
+name = "hull"
+enclosure = "tent"
+area = "2 m2"
+system = [{{ coat = "one-pack-enamel", dry = "40 um", takes = "1 h" }}]
+"""
 
 
 def started(*words: object) -> Ran:
@@ -65,23 +85,27 @@ def test_an_account_takes_its_password_from_standard_input(
 
 
 def test_the_sheet_of_today_is_what_the_command_prints(tmp_path: Path) -> None:
-    for name in ("workboat.toml", "creek.csv", "polytunnel.toml"):
-        shutil.copy(ROOT / "examples" / "workboat" / name, tmp_path)
-    text = asyncio.run(TodaySheet(tmp_path / "workboat.toml", tmp_path / "log.db").text())
-    ran = filmcall("today", "--job", str(tmp_path / "workboat.toml"), "--db",
-                   str(tmp_path / "log.db"))  # fmt: skip
-    said = (ran.out if ran.code == 0 else ran.err).strip().splitlines()
-    assert said
-    # The minute in the heading may have turned.
-    assert text.splitlines()[1:] == said[1:]
-    assert text.splitlines()[0].split(",")[0] == said[0].split(",")[0]
+    job, forecast, db = (tmp_path / name for name in ("job.toml", "now.csv", "log.db"))
+    start, day = (date_text(time.time() + days * DAY_S, UTC) for days in (0.0, 40.0))
+    job.write_text(JOB.format(start=start, day=day))
+    hour_s = time.time() // 3600.0 * 3600.0
+    rows = [f"{iso_utc(hour_s + 3600.0 * n)},18,60" for n in range(24 * 20)]
+    forecast.write_text("\n".join(["time,temperature,humidity", *rows]) + "\n")
+    text = asyncio.run(TodaySheet(job, db=db, forecast=forecast).text())
+    words = ("--job", str(job), "--forecast", str(forecast), "--db", str(db))
+    ran = filmcall("today", *words)
+    assert ran.code == 0, ran.err
+    assert "May I?" in text
+    # The minutes in it may have turned.
+    for line, said in zip(text.splitlines(), ran.out.strip().splitlines(), strict=True):
+        assert re.sub(r"\d\d:\d\d", "", line) == re.sub(r"\d\d:\d\d", "", said)
 
 
 def test_a_sheet_that_cannot_be_made_says_why_and_one_that_takes_too_long_is_given_up(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    sheet = TodaySheet(tmp_path / "none.toml", None)
+    sheet = TodaySheet(tmp_path / "none.toml")
     assert "cannot be read (No such file or directory)" in asyncio.run(sheet.text())
     monkeypatch.setattr(today_module, "LIMIT_S", 0.01)
-    sheet = TodaySheet(tmp_path / "none.toml", None)
+    sheet = TodaySheet(tmp_path / "none.toml")
     assert asyncio.run(sheet.text()).startswith("Today's sheet took over 0 s and was given up")
