@@ -40,6 +40,7 @@ def silence_text(shown: Shown, station: str, zone: tzinfo, now_s: float) -> str:
     return {
         Silence.NO_LINK: f"No link to the broker{since or ' yet'}.",
         Silence.NEVER: f"No word from {who} yet.",
+        Silence.NO_STATUS: f"{who} has not said that it is online: its word is not used.",
         Silence.OFFLINE: f"No word from {who}{since}: it is offline.",
         Silence.ENDED: f"No word from {who}{since}: its watch was ended.",
         Silence.RUN_OUT: f"No word from {who}{since}.",

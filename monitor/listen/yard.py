@@ -7,10 +7,10 @@ link; else there is none, and a reason. What was heard before the link broke is 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from monitor.contract import ONLINE, VALID_S
 from monitor.listen.message import CallMessage, Done, MessageFault, call_message, done_message
@@ -21,7 +21,7 @@ NO_WORD = "NONE"
 WORDS_WORST_FIRST = (Call.STOP.value, NO_WORD, Call.HOLD.value, Call.GO.value)
 AHEAD_S = 5.0
 """A retained call that was made so far ahead of our clock says nothing of its age [s]."""
-MOST_ENCLOSURES = 5_000
+MOST_KNOWN = 5_000  # enclosures, and stations
 _FAULTS_KEPT = 5
 
 
@@ -44,6 +44,7 @@ class Silence(StrEnum):
 
     NO_LINK = "no link"
     NEVER = "never heard"
+    NO_STATUS = "no status"
     OFFLINE = "offline"
     ENDED = "ended"
     RUN_OUT = "run out"
@@ -107,7 +108,6 @@ class _Entry:
 @dataclass(slots=True)
 class _Life:
     online: bool
-    heard_s: float
     link: int
 
 
@@ -186,7 +186,8 @@ class Yard:
         name, last = self._levels(topic)
         try:
             if last == "status":
-                self._lives[name] = _Life(payload == ONLINE, now.wall_s, self._link)
+                self._room_for(name, self._lives)
+                self._lives[name] = _Life(payload == ONLINE, self._link)
             elif last == "call":
                 self._take_call(name, payload, now, retained=retained)
             elif last == "event/done" and not retained:
@@ -209,16 +210,21 @@ class Yard:
             return
         call = call_message(name, payload)
         key = Key(call.station, name)
-        if key not in self._entries and len(self._entries) >= MOST_ENCLOSURES:
-            raise MessageFault(
-                f"{printable(name, 60)} is over {MOST_ENCLOSURES} enclosures and is not shown; "
-                "look which program sends so many"
-            )
+        self._room_for(key, self._entries)
         entry = self._entries.setdefault(key, _Entry())
         if retained and entry.link == self._link and not entry.retained:
             return  # a newer one was heard on this link already
         entry.call, entry.heard, entry.retained = call, now, retained
         entry.link, entry.ended = self._link, False
+
+    @staticmethod
+    def _room_for(key: str | Key, known: Mapping[Any, object]) -> None:
+        if key not in known and len(known) >= MOST_KNOWN:
+            name = key if isinstance(key, str) else key.enclosure
+            raise MessageFault(
+                f"{printable(name, 60)} is one over {MOST_KNOWN} and is not shown; look which "
+                "program sends so many"
+            )
 
     # --- what may be shown
 
@@ -235,8 +241,10 @@ class Yard:
         if entry.ended:
             return Shown(NO_WORD, Silence.ENDED, heard_s)
         life = self._lives.get(key.station)
-        if life is None or life.link != self._link or entry.link != self._link:
+        if entry.link != self._link:
             return Shown(NO_WORD, Silence.RUN_OUT, heard_s)
+        if life is None or life.link != self._link:
+            return Shown(NO_WORD, Silence.NO_STATUS, heard_s)
         if not life.online:
             return Shown(NO_WORD, Silence.OFFLINE, heard_s)
         return _by_clock(entry, call, heard, now)

@@ -44,7 +44,7 @@ from monitor.page.view import (
 )
 from monitor.palette import COLOURS, Scheme, css_screen
 from monitor.screen.phrases import BREATHING, FILM_IS_NOT_AIR, SPARK
-from rules.text import hour_text
+from rules.text import counted, hour_text
 
 _ASSETS = files("monitor.page") / "assets"
 _LINK_WAIT_S = 1.5  # a page that is opened as soon as the server starts shows the kept call
@@ -183,7 +183,7 @@ class _Page:
         return self._html("today.html.j2", request, sheet=sheet, stream="/stream", title="Today")
 
     def _list(self, request: Request, rows: list[Row], stream: str) -> Response:
-        now_s = time.time()
+        now_s, unread = time.time(), self._listener.faults().count
         cards = [card(row, self._settings.zones, now_s) for row in rows]
         return self._html(
             "overview.html.j2",
@@ -191,6 +191,7 @@ class _Page:
             title="Yard" if len(cards) != 1 else cards[0]["title"],
             cards=cards,
             counts=counts_text(rows),
+            unread=counted(unread, "message could", "messages could") if unread else "",
             stream=stream,
         )
 

@@ -101,9 +101,18 @@ def _show(listener: Listener, zone: tzinfo, wanted: str) -> None:
         listener.on_change.append(screen.wake)
         while not (desk.quit or screen.gone or screen.stopped_by is not None):
             rows, now_s, link = listener.rows(), time.time(), listener.link_text()
+            unread = listener.faults().count
 
             screen.show_picture(
-                partial(_picture, rows, desk=desk, zone=zone, now_s=now_s, link=link)
+                partial(
+                    _picture,
+                    rows,
+                    desk=desk,
+                    zone=zone,
+                    now_s=now_s,
+                    link=link,
+                    unread=unread,
+                )
             )
             for key in screen.keys(_TURN_S):
                 desk = desk.pressed(key)
@@ -121,8 +130,9 @@ def _picture(
     zone: tzinfo,
     now_s: float,
     link: str,
+    unread: int,
 ) -> list[Text]:
-    return table(rows, size, theme, desk, zone=zone, now_s=now_s, link=link)
+    return table(rows, size, theme, desk, zone=zone, now_s=now_s, link=link, unread=unread)
 
 
 def _say(listener: Listener, wanted: str, line: Callable[[Row], str]) -> None:

@@ -20,7 +20,7 @@ from monitor.screen.phrases import FILM_IS_NOT_AIR
 from monitor.screen.pieces import Piece, cut, join
 from monitor.screen.theme import Theme
 from rules.call import Call
-from rules.text import clean, hour_text
+from rules.text import clean, counted, hour_text
 
 _MARKS = {Call.GO.value: "▶", Call.HOLD.value: "▌▌", Call.STOP.value: "✖", NO_WORD: "○"}
 _WORD_CELLS, _SINCE_CELLS, _ALARM_CELLS, _STATION_CELLS = 11, 9, 26, 16
@@ -111,6 +111,7 @@ def table(
     zone: tzinfo,
     now_s: float,
     link: str = "",
+    unread: int = 0,
 ) -> list[Text]:
     """Draw one page of the yard.
 
@@ -122,6 +123,7 @@ def table(
         zone: in which times are shown.
         now_s: now [s].
         link: what is wrong with the link to the broker, or "".
+        unread: messages that could not be used.
 
     Returns:
         Exactly `size.rows` lines.
@@ -138,6 +140,9 @@ def table(
         why = "Nothing was heard yet." if not rows else "No enclosure fits the filter."
         lines.append(join(" ", (link or why, theme.style("unknown"))))
     foot = _foot(shown, page, count, width, theme, desk)
+    if unread:
+        text = counted(unread, "message could", "messages could")
+        foot.insert(0, join(" ", (f"{text} not be read", theme.style("unknown"))))
     lines = lines[: max(0, size.rows - len(foot))]
     lines += [Text()] * (size.rows - len(lines) - len(foot))
     return [_whole(line, width, theme.style("page")) for line in (*lines, *foot)]

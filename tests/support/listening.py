@@ -11,7 +11,7 @@ from typing import Any
 from monitor.contract import VALID_S
 from monitor.listen.message import Done
 from monitor.listen.words import silence_text
-from monitor.listen.yard import Key, Moment, Row, Yard
+from monitor.listen.yard import Faults, Key, Moment, Row, Yard
 from rules.errors import FilmcallError
 from rules.text import iso_utc
 
@@ -83,6 +83,9 @@ class Ear:
 
     def row(self, key: Key) -> Row:
         return self.rig.yard.row(key, self.rig.now)
+
+    def faults(self) -> Faults:
+        return self.rig.yard.faults
 
     def forget(self, name: str) -> None:
         self.waiting.pop(name, None)

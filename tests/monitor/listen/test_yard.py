@@ -86,6 +86,28 @@ def test_a_status_that_is_not_exactly_online_is_no_word(payload: bytes) -> None:
     assert rig.word() == "GO"
 
 
+def test_a_call_of_a_station_that_never_said_online_is_no_word() -> None:
+    rig = Rig()
+    rig.status(station="another-pi")
+    rig.say(call())
+    assert rig.word() == NO_WORD
+    assert rig.why() == "shed-pi has not said that it is online: its word is not used."
+
+
+def test_names_without_end_take_no_room_without_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("monitor.listen.yard.MOST_KNOWN", 3)
+    rig = Rig()
+    rig.status()
+    for n in range(9):
+        rig.status(station=f"station-{n}")
+        rig.say(call("STOP"), enclosure=f"tent-{n}")
+    assert len(rig.yard.keys()) == 3
+    assert rig.yard.faults.count == 7 + 6
+    assert "one over 3 and is not shown" in rig.yard.faults.newest[0]
+    rig.say(call("HOLD"), enclosure="tent-0")
+    assert rig.word(Key("shed-pi", "tent-0")) == "HOLD"
+
+
 def test_a_lost_link_is_no_word_and_a_new_one_begins_from_nothing() -> None:
     rig = Rig(up=False)
     assert rig.why() == "No link to the broker yet."

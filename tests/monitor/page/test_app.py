@@ -217,6 +217,15 @@ def test_names_that_need_quoting_have_a_page(open_page: Open, ear: Ear) -> None:
     assert Page(page.get(str(href)).text).words() == [(name, "shed-pi", "STOP")]
 
 
+def test_messages_that_could_not_be_read_are_counted_where_people_look(
+    open_page: Open, ear: Ear
+) -> None:
+    page = open_page()
+    assert "not be read" not in page.get("/").text
+    ear.rig.say(b"<script>")
+    assert "1 message could not be read." in page.get("/").text
+
+
 def test_what_is_not_there_is_said_in_one_sentence(open_page: Open) -> None:
     page = open_page()
     for path, status in (("/enclosure/shed", 404), ("/today", 404), ("/none", 404)):

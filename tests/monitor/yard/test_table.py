@@ -74,6 +74,10 @@ def test_a_filter_says_how_many_it_leaves_out() -> None:
     assert [row.key.enclosure for row in filtered(rows, "TENT-007")] == ["tent-007"]
 
 
+def test_messages_that_could_not_be_read_are_counted() -> None:
+    assert " 2 messages could not be read" in drawn(yard(3), unread=2)
+
+
 def test_alarms_say_who_has_seen_them() -> None:
     alarm = {"section": "hull", "fact": "harmed", "text": "Wet.", "since": "2027-01-15T07:00:00Z"}
     seen = {**alarm, "acknowledged_at": "2027-01-15T07:10:00Z", "acknowledged_by": "Kit"}
