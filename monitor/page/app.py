@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import re
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass
@@ -49,8 +50,8 @@ from rules.text import counted, hour_text
 _ASSETS = files("monitor.page") / "assets"
 _LINK_WAIT_S = 1.5  # a page that is opened as soon as the server starts shows the kept call
 _KEPT_WAIT_S = 0.3
+_SCHEMES = (Scheme.SCREEN, Scheme.DIM)
 _KINDS = {
-    "page.js": "text/javascript",
     "icon-180.png": "image/png",
     "icon-192.png": "image/png",
     "icon-512.png": "image/png",
@@ -101,6 +102,7 @@ class _Page:
         self._board = Board(listener, settings.zones)
         self._templates = html_environment(FunctionLoader(_template))
         screen = COLOURS[Scheme.SCREEN, "page"]
+        used = set(re.findall(r"var\(--([a-z-]+)\)", _template("style.css.j2") or ""))
         self._templates.globals |= {
             "ground": screen.ground,
             "ink": screen.ink,
@@ -109,21 +111,22 @@ class _Page:
             "latest_s": LATEST_S,
             "has_today": settings.today is not None,
             "has_accounts": gate.accounts is not None,
-            "colours": {each.value: css_screen(each) for each in (Scheme.SCREEN, Scheme.DIM)},
+            "colours": {each.value: css_screen(each, used) for each in _SCHEMES},
         }
 
     def routes(self) -> list[Route]:
         """Return every route."""
         made = {
+            "/page.js": ("page.js", "text/javascript"),
             "/style.css": ("style.css.j2", "text/css"),
             "/worker.js": ("worker.js.j2", "text/javascript"),
             "/manifest.webmanifest": ("manifest.json.j2", "application/manifest+json"),
             "/icon.svg": ("icon.svg.j2", "image/svg+xml"),
             "/offline": ("offline.html.j2", "text/html"),
         }
-        fixed = {f"/{name}": (_bytes(name), kind) for name, kind in _KINDS.items()}
+        fixed = {f"/{name}": ((_ASSETS / name).read_bytes(), kind) for name, kind in _KINDS.items()}
         fixed |= {
-            path: (self._templates.get_template(name).render().encode(), kind)
+            path: (_lean(self._templates.get_template(name).render()), kind)
             for path, (name, kind) in made.items()
         }
         return [
@@ -343,8 +346,9 @@ def _template(name: str) -> str | None:
     return asset.read_text("utf-8") if asset.is_file() else None
 
 
-def _bytes(name: str) -> bytes:
-    return (_ASSETS / name).read_bytes()
+def _lean(text: str) -> bytes:
+    """A file without its comments and indents, which a phone on a weak radio need not fetch."""
+    return re.sub(r"(?m)^\s*(//.*\n|/\*.*\*/\n|\n|)", "", text).encode()
 
 
 def _file(content: bytes, kind: str) -> Callable[[Request], Awaitable[Response]]:

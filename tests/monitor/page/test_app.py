@@ -234,8 +234,11 @@ def test_what_is_not_there_is_said_in_one_sentence(open_page: Open) -> None:
         assert "Traceback" not in answer.text
 
 
-def test_a_page_weighs_30_kb_at_most_with_its_script_and_style(open_page: Open, ear: Ear) -> None:
-    page = open_page()
+def test_a_page_weighs_30_kb_at_most_with_its_script_and_style(
+    open_page: Open, accounts: Accounts, ear: Ear
+) -> None:
+    page = open_page(accounts)
+    log_in(page)  # with its buttons
     files = sum(len(page.get(path).content) for path in ("/style.css", "/page.js"))
     assert len(page.get("/enclosure/tent").content) + files <= MOST_BYTES
     for n in range(200):
