@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 import sys
 import threading
@@ -94,6 +95,8 @@ def _listener(broker: str | None, config_file: Path | None) -> tuple[Listener, t
 
 def _show(listener: Listener, zone: tzinfo, wanted: str) -> None:
     """Draw the table; it turns at each message, and by the clock."""
+    # Without a handler Python would write the link's sentences across it.
+    logging.getLogger("filmcall").addHandler(logging.NullHandler())
     desk = Desk(filter=wanted)
     theme = theme_of(os.environ)
     with LiveScreen(theme) as screen:

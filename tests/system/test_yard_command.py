@@ -135,6 +135,13 @@ def test_two_hundred_enclosures_on_a_terminal_of_120_by_40(
         # Worse is first, and at once.
         say(sensor, "STOP", "tent-007")
         await_screen(tmux, "STOP     tent-007")
+        # What the link says goes into the table, and not across it.
+        broker.kill()
+        lines = await_screen(tmux, "No link to the broker since")
+        time.sleep(2.5)  # it has tried again by now, and been refused
+        lines = await_screen(tmux, "No link to the broker since")
+        assert lines[0].startswith(" Yard  200 no call")
+        assert not any("refuses" in line or "lost" in line for line in lines)
         subprocess.run([*tmux, "send-keys", "-t", "yard", "q"], check=True)
     finally:
         subprocess.run([*tmux, "kill-server"], check=False, capture_output=True)
