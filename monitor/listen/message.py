@@ -9,12 +9,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any, NamedTuple, TypeVar
 
 from rules.call import Call
 from rules.errors import FilmcallError
 from rules.text import printable
+from rules.units import DAY_S
 from sensors.mqtt.json_strict import parse_json
 from sensors.wire import PayloadFault
 
@@ -22,6 +23,9 @@ MAX_BYTES = 65_536  # the contract says 24 KB; a message that is larger than thi
 _LONGEST = 600  # characters of one sentence
 _MOST = 40  # entries of one list
 _MOST_SECTIONS = 64
+_LARGEST = 1e9  # what is over this is no figure of an enclosure
+_FARTHEST_S = 30.0 * DAY_S  # of an outlook
+_YEAR_3000_S = datetime(3000, 1, 1, tzinfo=UTC).timestamp()
 EVENT_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 
 
@@ -279,22 +283,29 @@ def _texts(value: object) -> tuple[str, ...]:
 
 
 def _number(value: object) -> float | None:
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+    """Return a figure that can be one, or None for anything else."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return float(value) if abs(value) <= _LARGEST else None
 
 
 def _row(value: object) -> int | None:
-    return value if isinstance(value, int) and not isinstance(value, bool) else None
+    if isinstance(value, bool) or not isinstance(value, int):
+        return None
+    return value if 0 < value < 2**63 else None  # SQLite's rows
 
 
 def _time_s(value: object) -> float | None:
-    """Return a time of ISO 8601 with its zone, or None for anything else [s]."""
+    """Return a time of ISO 8601 with its zone, from 1970 to 2999, or None for anything else [s]."""
     if not isinstance(value, str) or len(value) > 40:
         return None
     try:
         moment = datetime.fromisoformat(value)
-        return None if moment.tzinfo is None else moment.timestamp()
+        time_s = moment.timestamp()
     except (ValueError, OverflowError):
         return None
+    # At the ends of the calendar a zone would lead out of it.
+    return time_s if moment.tzinfo is not None and 0.0 <= time_s < _YEAR_3000_S else None
 
 
 def _seal(value: object) -> str:
@@ -342,6 +353,8 @@ def _band(entry: dict[str, Any]) -> Band | None:
     ]
     ahead_s, low_k, mid_k, high_k = figures
     if ahead_s is None or low_k is None or mid_k is None or high_k is None:
+        return None
+    if not 0.0 <= ahead_s <= _FARTHEST_S:
         return None
     return Band(ahead_s, low_k, mid_k, high_k)
 

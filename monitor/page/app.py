@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 import re
+import signal
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass
@@ -47,6 +49,7 @@ from monitor.palette import COLOURS, Scheme, css_screen
 from monitor.screen.phrases import BREATHING, FILM_IS_NOT_AIR, SPARK
 from rules.text import counted, hour_text
 
+_LOG = logging.getLogger("filmcall.page")
 _ASSETS = files("monitor.page") / "assets"
 _LINK_WAIT_S = 1.5  # a page that is opened as soon as the server starts shows the kept call
 _KEPT_WAIT_S = 0.3
@@ -67,14 +70,14 @@ class Settings:
         loopback: whether it is reached from this machine alone.
         tls: whether it is reached by HTTPS.
         today: makes the sheet of a job, or None.
-        beside: what runs beside the page: called once, cancelled at the end, or None.
+        beside: what runs beside the page, and may ask whether it turns; or None.
     """
 
     zones: Zones
     loopback: bool = True
     tls: bool = False
     today: TodaySheet | None = None
-    beside: Callable[[], Awaitable[None]] | None = None
+    beside: Callable[[Board], Awaitable[None]] | None = None
 
 
 def page_app(listener: Listener, gate: Gate, settings: Settings) -> ASGIApp:
@@ -150,8 +153,9 @@ class _Page:
             await asyncio.sleep(0.02)
         await asyncio.sleep(_KEPT_WAIT_S)
         tasks = [asyncio.create_task(self._board.run())]
+        tasks[0].add_done_callback(_end_with)
         if self._settings.beside is not None:
-            tasks.append(asyncio.ensure_future(self._settings.beside()))
+            tasks.append(asyncio.ensure_future(self._settings.beside(self._board)))
         try:
             yield
         finally:
@@ -331,6 +335,13 @@ class _Page:
         return self._html(
             "notice.html.j2", request, status, title="Not done", said=text, at=at, stream=""
         )
+
+
+def _end_with(task: asyncio.Task[None]) -> None:
+    """A page that no longer turns ends, and whoever started it starts it anew."""
+    if not task.cancelled() and task.exception() is not None:
+        _LOG.error("the page no longer turns, and ends", exc_info=task.exception())
+        signal.raise_signal(signal.SIGTERM)
 
 
 def _quoted(text: str) -> str:

@@ -23,6 +23,7 @@ from monitor.page.accounts import Accounts, add_account
 from monitor.page.app import Settings, page_app
 from monitor.page.gate import Gate
 from monitor.page.headers import is_loopback
+from monitor.page.stream import Board
 from monitor.page.today import TodaySheet
 from monitor.page.view import Zones
 from rules.errors import FilmcallError
@@ -70,7 +71,7 @@ def run(
         else TodaySheet(
             job, db=db, forecast=forecast or config.forecast.file, weather_year=weather_year
         ),
-        beside=lambda: _vouch(notifier),
+        beside=lambda board: _vouch(notifier, board),
     )
     logging.basicConfig(level=logging.WARNING, format="%(message)s", stream=sys.stderr)
     with _listening(host, port) as door:
@@ -195,9 +196,10 @@ def _listening(host: str, port: int) -> socket.socket:
     return door
 
 
-async def _vouch(notifier: Notifier) -> None:
-    """Tell the service manager, from the loop that serves, that it turns."""
+async def _vouch(notifier: Notifier, board: Board) -> None:
+    """Tell the service manager, from the loop that serves, that it turns and knows what is now."""
     notifier.ready("serving")
     while True:
-        notifier.alive()
+        if board.is_turning:
+            notifier.alive()
         await asyncio.sleep(min(_ALIVE_S, notifier.interval_s or _ALIVE_S))

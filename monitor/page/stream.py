@@ -48,6 +48,7 @@ class Board:
         self.streams = 0
         self._zones = zones
         self._number = 0
+        self._turned_s = float("-inf")
         self._bell = asyncio.Event()
         self._news = asyncio.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -59,11 +60,17 @@ class Board:
         while True:
             self._news.clear()
             self._look()
+            self._turned_s = time.monotonic()
             bell, self._bell = self._bell, asyncio.Event()
             bell.set()
             await asyncio.sleep(APART_S)
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._news.wait(), TURN_S)
+
+    @property
+    def is_turning(self) -> bool:
+        """Whether what streams are told is of now; if not, there is no beat, and so no word."""
+        return time.monotonic() - self._turned_s < LATEST_S / 2.0
 
     def _look(self) -> None:
         entries = {}
@@ -142,10 +149,11 @@ async def events(
             if order != keys:
                 order = keys
                 yield _event("order", {"keys": order})
-            if steady_s - beat_s >= BEAT_S or up != board.listener.up:
+            due = steady_s - beat_s >= BEAT_S or up != board.listener.up
+            if due and board.is_turning:
                 beat_s, up = steady_s, board.listener.up
                 yield _event("beat", {"clock": clock_text(now_s, zones), "broker": up})
-            await board.turned(beat_s + BEAT_S - time.monotonic())
+            await board.turned(min(BEAT_S, max(APART_S, beat_s + BEAT_S - time.monotonic())))
         yield _event("bye", {})
     finally:
         board.streams -= 1

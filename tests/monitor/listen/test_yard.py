@@ -190,6 +190,7 @@ def test_an_expected_enclosure_is_shown_until_any_station_says_its_name() -> Non
         (call(valid_until=1e12), "no word or no valid_until"),
         (call(note="x" * MAX_BYTES), "over 65536"),
         (b'{"a":' * 10_000, "no JSON"),
+        (call(row=1).replace(b'"row": 1', b'"row": 1' + b"0" * 5_000), "no JSON"),
     ],
 )
 def test_a_message_that_cannot_be_used_is_counted_and_changes_nothing(

@@ -598,6 +598,37 @@ def test_a_stream_begins_with_all_and_goes_on_with_what_changes(ear: Ear) -> Non
     assert 59.0 < found[0][1]["left_s"] <= 60.0
 
 
+def test_a_board_that_no_longer_turns_beats_no_more(
+    ear: Ear, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from monitor.page import stream as stream_module
+    from monitor.page.stream import Board, events
+
+    monkeypatch.setattr(stream_module, "BEAT_S", 0.02)
+    monkeypatch.setattr(stream_module, "LATEST_S", 0.4)
+
+    async def collect() -> tuple[int, int]:
+        board = Board(ear, ZONES)
+        beats = 0
+
+        async def listen() -> None:
+            nonlocal beats
+            async for text in events(board, ZONES, lambda: True):
+                beats += text.startswith("event: beat")
+
+        listening, turning = asyncio.create_task(listen()), asyncio.create_task(board.run())
+        await asyncio.sleep(0.3)
+        turning.cancel()
+        await asyncio.sleep(0.3)
+        before = beats
+        await asyncio.sleep(0.2)
+        listening.cancel()
+        return before, beats
+
+    before, after = asyncio.run(collect())
+    assert before == after > 2
+
+
 def test_who_listens_later_is_told_what_is_left_then(ear: Ear) -> None:
     from monitor.page.stream import Board, events
 
