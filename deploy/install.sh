@@ -218,7 +218,7 @@ if [ "$files_only" = no ]; then
 fi
 
 # Pages and examples, for reading on the machine itself.
-for part in README.md THREATS.md mosquitto payloads; do
+for part in README.md THREATS.md mosquitto payloads filmcall-page.service; do
     run cp -R -- "$here/$part" "$root$PREFIX/deploy/"
 done
 

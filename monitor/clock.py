@@ -6,15 +6,23 @@ old value young.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 
 from rules.text import date_hour_text
 
 STEP_S = 2.0
+SWITCH_S = 0.0005  # else a network thread waits 5 ms for the loop after each of its reads [s]
 SLACK_S = 300.0
 # A clock that says less was never set: this version did not exist then.
 RELEASED_S = datetime(2026, 11, 1, tzinfo=UTC).timestamp()
+
+
+def boot_time_s() -> float:
+    """Return a clock that nobody sets and that goes on while the machine sleeps [s]."""
+    clock = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
+    return time.clock_gettime(clock)
 
 
 class SteadyClock:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from importlib.resources import files
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from monitor import __version__
 from monitor.display import shown
 from monitor.palette import PAGE_COLOURS
 from rules.text import clean
+
+if TYPE_CHECKING:
+    from jinja2 import BaseLoader, Environment
 
 
 def html_page(name: str, **context: Any) -> str:
@@ -21,9 +24,23 @@ def html_page(name: str, **context: Any) -> str:
     Raises:
         ImportError: jinja2 is missing.
     """
+    text = (files("monitor") / "data" / name).read_text("utf-8")
+    return html_environment().from_string(text).render(colours=PAGE_COLOURS, **context)
+
+
+def html_environment(loader: BaseLoader | None = None) -> Environment:
+    """Return what fills templates, with every text escaped and cleaned.
+
+    Args:
+        loader: of templates that extend one another, or None.
+
+    Raises:
+        ImportError: jinja2 is missing.
+    """
     from jinja2 import Environment, StrictUndefined
 
     environment = Environment(
+        loader=loader,
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -31,7 +48,5 @@ def html_page(name: str, **context: Any) -> str:
         # Direction marks would turn a note about; the drawing is no such text.
         finalize=lambda value: shown(clean(value)) if type(value) is str else value,
     )
-    text = (files("monitor") / "data" / name).read_text("utf-8")
-    return environment.from_string(text).render(
-        colours=PAGE_COLOURS, version=__version__, **context
-    )
+    environment.globals["version"] = __version__
+    return environment

@@ -10,6 +10,7 @@ someone with deuteranopia sees them (Machado, Oliveira and Fernandes 2009, sever
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -170,6 +171,19 @@ def css_variables(scheme: Scheme) -> str:
     }
     named = {"paper": paper, "sheet": sheet, **shown}
     return ";".join(f"--{role}:{colour}" for role, colour in named.items())
+
+
+def css_screen(scheme: Scheme, used: Collection[str]) -> str:
+    """Return the screen's colours as CSS custom properties: ink, and ground of what is a band.
+
+    Args:
+        scheme: screen or dim.
+        used: names that a style asks for; the others are left out.
+    """
+    pairs = [(colour.role, colour.ink) for colour in _TABLE[scheme]]
+    grounds = {each.role for each in _TABLE[Scheme.SCREEN] if each.filled}
+    pairs += [(f"{c.role}-ground", c.ground) for c in _TABLE[scheme] if c.role in grounds]
+    return ";".join(f"--{name}:{colour}" for name, colour in pairs if name in used)
 
 
 PAGE_COLOURS = {scheme.value: css_variables(scheme) for scheme in _PAPER_AND_SHEET}

@@ -18,6 +18,7 @@ from pathlib import Path
 import pytest
 from packaging.requirements import Requirement
 
+from monitor.cli.yard import PORT
 from monitor.config.load import load_config_file
 from monitor.live import publish
 from sensors.mqtt.intake import matches
@@ -29,6 +30,7 @@ from tests.system.conftest import need
 ROOT = Path(__file__).parents[1]
 DEPLOY = ROOT / "deploy"
 UNIT = DEPLOY / "filmcall.service"
+PAGE_UNIT = DEPLOY / "filmcall-page.service"
 INSTALL = DEPLOY / "install.sh"
 MAKE_CA = DEPLOY / "mosquitto" / "make-ca.sh"
 SCRIPTS = sorted(DEPLOY.rglob("*.sh"))
@@ -286,36 +288,39 @@ def test_a_host_name_that_would_become_an_extension_is_refused(tmp_path: Path, n
 # ---- unit ---------------------------------------------------------------------------------
 
 
-def unit_lines() -> dict[str, list[str]]:
-    """Return the unit's settings; a key may stand several times."""
+def unit_lines(unit: Path = UNIT) -> dict[str, list[str]]:
+    """Return a unit's settings; a key may stand several times."""
     found: dict[str, list[str]] = {}
-    for line in UNIT.read_text().splitlines():
+    for line in unit.read_text().splitlines():
         if "=" in line and not line.startswith("#"):
             key, _, value = line.partition("=")
             found.setdefault(key, []).append(value)
     return found
 
 
-def test_systemd_takes_the_unit_as_it_stands(tmp_path: Path) -> None:
+@pytest.mark.parametrize("unit", [UNIT, PAGE_UNIT], ids=lambda path: path.name)
+def test_systemd_takes_the_unit_as_it_stands(tmp_path: Path, unit: Path) -> None:
     need("systemd-analyze", shutil.which("systemd-analyze") is not None)
     # Only the program, which is not installed here, is put in.
-    text = UNIT.read_text()
+    text = unit.read_text()
     program = "/opt/filmcall/venv/bin/filmcall"
     assert text.count(f"ExecStart={program} ") == 1
-    copy = tmp_path / "filmcall.service"
+    copy = tmp_path / unit.name
     copy.write_text(text.replace(f"ExecStart={program}", "ExecStart=/bin/true"))
     found = run("systemd-analyze", "verify", "--man=no", copy)
     assert (found.returncode, found.stdout, found.stderr) == (0, "", "")
 
 
-def test_the_exposure_is_at_most_the_target() -> None:
+@pytest.mark.parametrize("unit", [UNIT, PAGE_UNIT], ids=lambda path: path.name)
+def test_the_exposure_is_at_most_the_target(unit: Path) -> None:
     need("systemd-analyze", shutil.which("systemd-analyze") is not None)
-    found = run("systemd-analyze", "security", "--offline=true", "--no-pager", UNIT)
-    level = re.search(r"Overall exposure level for filmcall.service: ([\d.]+)", found.stdout)
+    found = run("systemd-analyze", "security", "--offline=true", "--no-pager", unit)
+    level = re.search(rf"Overall exposure level for {unit.name}: ([\d.]+)", found.stdout)
     assert level is not None, found.stderr
     assert float(level[1]) <= 2.5  # issue: at most 2.5
     # The page tells the figure that is measured here; versions of systemd weigh a little apart.
-    told = re.search(r"\| ([\d.]+), target 2\.5 at most \|", (DEPLOY / "README.md").read_text())
+    line = rf"deploy/{unit.name}`.* \| ([\d.]+), target 2\.5 at most \|"
+    told = re.search(line, (DEPLOY / "README.md").read_text())
     assert told is not None
     assert abs(float(told[1]) - float(level[1])) <= 0.3
 
@@ -343,6 +348,23 @@ def test_the_unit_starts_the_live_program_watched_and_without_rights() -> None:
     assert 120 < int(lines["MemoryMax"][0].removesuffix("M")) <= 512
     assert lines["LimitCORE"] == ["0"]
     assert lines["CapabilityBoundingSet"] == [""]
+
+
+def test_the_pages_unit_has_nothing_of_the_watchs_but_its_program() -> None:
+    lines = unit_lines(PAGE_UNIT)
+    words = shlex.split(lines["ExecStart"][0])
+    assert words[:2] == ["/opt/filmcall/venv/bin/filmcall", "page"]
+    assert lines["User"] == lines["Group"] == ["filmcall-page"]
+    files = [word for word in words[2:] if word.startswith("/")]
+    assert {str(Path(file).parent) for file in files} == {"/etc/filmcall-page"}
+    assert {"StateDirectory", "ReadWritePaths"} & set(lines) == set()
+    assert lines["SocketBindAllow"] == [f"tcp:{PORT}"]
+    # One password at a time takes 64 MiB (RFC 9106), beside a process of some 80.
+    assert 160 < int(lines["MemoryMax"][0].removesuffix("M")) <= 512
+    same = ("CapabilityBoundingSet", "ProtectSystem", "SystemCallFilter", "NoNewPrivileges",
+            "Type", "Restart", "IPAddressDeny", "LimitCORE")  # fmt: skip
+    for key in same:
+        assert lines[key] == unit_lines()[key], key
 
 
 def test_script_and_unit_name_the_same_places() -> None:

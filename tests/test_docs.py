@@ -36,12 +36,15 @@ STORIES = (*WALKS, ROOT / "examples" / "recordings" / "README.md")
 FIXED = (
     *("check", "replay", "watch", "event", "clocks", "batch", "outlook", "review", "sessions"),
     *("export", "spec", "calibrate", "setup", "doctor", "demo", "simulate", "plan", "today"),
+    *("page", "yard"),
 )
 CALLS = {0, 10, 20}  # GO, HOLD and STOP; anything else of `check` is a refusal
 
 # What is not run, by its first words, and why. Each is still parsed.
 NOT_RUN = {
     "watch": "needs a broker; tests/system runs it",
+    "page": "needs a broker; tests/system/test_page_browser.py runs it",
+    "yard": "needs a broker; tests/system/test_yard_command.py runs it",
     "simulate --mqtt": "needs a broker; tests/system/test_simulate_mqtt.py runs it",
     "doctor": "asks a broker; tests/monitor/doctor/test_doctor.py and tests/system run it",
 }

@@ -98,6 +98,16 @@ COMMANDS = {
         "Say what is next on the boat: may I, what to mix, what the night does, does the day hold.",
         "today --job workboat.toml --forecast creek.csv --at 2026-05-04T16:30Z",
     ),
+    "page": Entry(
+        "yard:page",
+        "Show the calls on phones and tablets, with buttons to record.",
+        "page --config polytunnel.toml",
+    ),
+    "yard": Entry(
+        "yard:yard",
+        "Show every enclosure of every station in one table, worst first.",
+        "yard --broker 127.0.0.1",
+    ),
     "spec": Entry("spec:spec_app", "Coating specs.", "spec list"),
     "sessions": Entry("log:sessions_app", "Jobs and recordings in the log.", "sessions"),
     "calibrate": Entry(

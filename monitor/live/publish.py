@@ -18,6 +18,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from monitor.alarms.board import Ring
+from monitor.contract import OFFLINE, ONLINE, REPEAT_S, VALID_S
 from monitor.live.call_message import fitted
 from monitor.live.witness import Witness
 from monitor.wire import Json
@@ -25,10 +26,6 @@ from rules.call import Call
 from rules.text import iso_utc
 from sensors.mqtt.events import DONE, LEVEL
 
-REPEAT_S = 15.0  # the contract says at least every 20 s
-VALID_S = 60.0
-ONLINE = b"online"
-OFFLINE = b"offline"
 NO_WORD = "NONE"
 
 

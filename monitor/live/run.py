@@ -16,7 +16,7 @@ from types import FrameType
 import typer
 
 from monitor.alarms.routes import AlarmRoutes
-from monitor.clock import SteadyClock
+from monitor.clock import SWITCH_S, SteadyClock, boot_time_s
 from monitor.config.load import Config, load_config_file
 from monitor.display import shown
 from monitor.enclosure import Enclosure
@@ -49,7 +49,6 @@ from sensors.mqtt.intake import Intake
 from sensors.mqtt.payload import SourceFault
 
 TURN_S = 0.2
-SWITCH_S = 0.0005
 HEARTBEAT = "heartbeat"
 BUSY_S = 0.5  # a call is told within 1 s though another process holds the log
 _SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
@@ -76,7 +75,6 @@ def run(
         FilmcallError: the config, a spec, the log or the broker's settings cannot be used.
     """
     config = load_config_file(config_file)
-    # Else the network's thread waits 5 ms for the loop after each of its reads.
     sys.setswitchinterval(SWITCH_S)
     keepers = keepers_of(config, config_file.parent)
     notifier = Notifier.from_environment(os.environ, pid=os.getpid())
@@ -214,12 +212,6 @@ def intake_of(
         )
     except (BrokerFault, SourceFault) as fault:
         raise FilmcallError(str(fault)) from fault
-
-
-def boot_time_s() -> float:
-    """Return a clock that nobody sets and that goes on while the machine sleeps [s]."""
-    clock = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
-    return time.clock_gettime(clock)
 
 
 def keepers_of(config: Config, beside: Path) -> dict[str, FilmKeeper]:

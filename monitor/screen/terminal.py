@@ -16,7 +16,7 @@ import sys
 import termios
 import time
 import tty
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from types import FrameType, TracebackType
 from typing import Any, TextIO
@@ -55,6 +55,8 @@ _NAMED = {
 }
 
 Handler = Callable[[int, FrameType | None], object] | int | None
+Picture = Callable[[Size, Theme], Sequence[Text]]
+"""Draws the whole screen, of exactly that size."""
 
 
 def is_screen(out: TextIO, keys: TextIO, environ: Mapping[str, str]) -> bool:
@@ -106,8 +108,9 @@ class LiveScreen:
         self._size = Size(0, 0)
         self._shown: list[str] = []
         self._keys: list[tuple[str, tuple[Span, ...]]] = []
-        self._pending: tuple[Snapshot, DeskView] | None = None
-        self._last: tuple[Snapshot, DeskView] | None = None
+        self._pending: Picture | None = None
+        self._last: Picture | None = None
+        self._kept: Picture | None = None  # what is left when the screen is gone
         self._drawn_s = -REDRAW_S
         self._painted_s = -REPAINT_S
         self._resized = False
@@ -225,7 +228,23 @@ class LiveScreen:
             snapshot: to show; a newer one takes the place of one that still waits.
             desk: what the key desk asks or tells.
         """
-        self._pending = (snapshot, desk)
+
+        def draw(size: Size, theme: Theme) -> Sequence[Text]:
+            return render(snapshot, size, theme, desk, glance=self.glance)
+
+        def kept(size: Size, theme: Theme) -> Sequence[Text]:
+            return render(snapshot, size, theme, IDLE)
+
+        self.show_picture(draw, kept)
+
+    def show_picture(self, picture: Picture, kept: Picture | None = None) -> None:
+        """Draw a picture, now or as soon as half a second has passed since the last one.
+
+        Args:
+            picture: to draw.
+            kept: what `last_picture` is of, where it is another.
+        """
+        self._pending, self._kept = picture, kept or picture
         self._draw_if_due()
 
     def taken(self, wait_s: float) -> bool:
@@ -235,6 +254,11 @@ class LiveScreen:
             wait_s: the longest wait [s].
         """
         return self._writer is None or self._writer.taken(wait_s)
+
+    @property
+    def size(self) -> Size:
+        """Of the terminal, as it was drawn last."""
+        return self._size
 
     def set_dim(self, dim: bool) -> None:
         """Switch dim mode; what is shown is drawn anew."""
@@ -286,14 +310,14 @@ class LiveScreen:
             return
         self._last, self._pending = self._pending, None
         self._drawn_s = now_s
-        self._draw(*self._last, whole=now_s - self._painted_s >= REPAINT_S)
+        self._draw(self._last, whole=now_s - self._painted_s >= REPAINT_S)
 
-    def _draw(self, snapshot: Snapshot, desk: DeskView, *, whole: bool) -> None:
+    def _draw(self, picture: Picture, *, whole: bool) -> None:
         size = self._terminal_size()
         if size != self._size:
             self._size, whole = size, True
             self._console.size = (size.columns, size.rows)
-        drawn = render(snapshot, size, self.theme, desk, glance=self.glance)[: size.rows]
+        drawn = picture(size, self.theme)[: size.rows]
         if len(self._shown) != len(drawn):
             whole = True
             self._console.clear()
@@ -307,7 +331,7 @@ class LiveScreen:
         self._shown = lines
         self.drawn += 1
 
-    def _coded(self, drawn: list[Text]) -> list[str]:
+    def _coded(self, drawn: Sequence[Text]) -> list[str]:
         """Each line with its terminal codes; one that is as it was keeps those that it had."""
         before = dict(zip(self._keys, self._shown, strict=False))
         self._keys = [(line.plain, tuple(line.spans)) for line in drawn]
@@ -380,9 +404,9 @@ class LiveScreen:
 
     def last_picture(self) -> list[str]:
         """Return the lines of the picture that was drawn last, without colour."""
-        if self._last is None:
+        if self._last is None or self._kept is None:
             return []
-        drawn = render(self._last[0], self._size, self.theme, IDLE)
+        drawn = self._kept(self._size, self.theme)
         return [line.plain.rstrip() for line in drawn][: self._size.rows]
 
     def _watch_parent(self) -> None:

@@ -17,6 +17,7 @@ from monitor.specs import find_spec, shipped_names
 from rules.errors import SpecFault
 from rules.text import printable
 from rules.vocabulary import ALL_SECTIONS
+from sensors.mqtt.broker import BrokerFault, host_and_port
 from sensors.reading import Quantity
 from sensors.recording.sights import Question
 
@@ -86,15 +87,10 @@ def run(
 
 
 def _address(text: str) -> tuple[str, int]:
-    host, mark, port = text.rpartition(":")
-    if not mark or (":" in host and not host.endswith("]")):  # a bare IPv6 address
-        host, port = text, "1883"
-    if not port.isascii() or not port.isdigit() or not 1 <= int(port) <= 65_535 or not host:
-        raise SetupFault(
-            f"broker {printable(text, 60)!r} is no HOST:PORT with a port of 1 to 65535, so nothing "
-            "was heard; write it like 127.0.0.1:1883"
-        )
-    return host.strip("[]"), int(port)
+    try:
+        return host_and_port(text)
+    except BrokerFault as fault:
+        raise SetupFault(str(fault)) from None
 
 
 def _spec(given: str | None, asker: Asker) -> str:

@@ -29,7 +29,7 @@ class Broker:
         cert_file: our certificate, or None.
         key_file: its key, without a passphrase; None where `cert_file` holds it.
         protocol: `5` or `3.1.1`.
-        keepalive_s: a silent connection is given up after 1.5 times this, 5 to 600 [s].
+        keepalive_s: a silent connection is given up after 1.5 times this, 2 to 600 [s].
         qos: quality of service asked for, 0 or 1 [-].
     """
 
@@ -67,9 +67,9 @@ class Broker:
                 f"[broker] protocol '{printable(self.protocol, 20)}' is neither 3.1.1 nor 5; "
                 "nothing can be read. Set one of them."
             )
-        if not 5 <= self.keepalive_s <= 600:
+        if not 2 <= self.keepalive_s <= 600:
             raise BrokerFault(
-                f"[broker] keepalive {self.keepalive_s} s is outside 5 to 600 s; a lost broker "
+                f"[broker] keepalive {self.keepalive_s} s is outside 2 to 600 s; a lost broker "
                 "would be noticed too late. Set one in between."
             )
         if self.qos not in (0, 1):
@@ -126,6 +126,30 @@ class Broker:
                     "Give PEM files, the key without a passphrase."
                 ) from None
         return context
+
+
+def host_and_port(text: str, port: int = 1883) -> tuple[str, int]:
+    """Return a broker's host and port as typed: `HOST` or `HOST:PORT`.
+
+    Args:
+        text: as typed.
+        port: where none is typed [-].
+
+    Raises:
+        BrokerFault: it is neither.
+
+    >>> host_and_port("shed-pi.local:8883"), host_and_port("192.168.1.20")
+    (('shed-pi.local', 8883), ('192.168.1.20', 1883))
+    """
+    host, mark, typed = text.rpartition(":")
+    if not mark or (":" in host and not host.endswith("]")):  # a bare IPv6 address
+        host, typed = text, str(port)
+    if not (host and typed.isascii() and typed.isdigit() and 1 <= int(typed) <= 65_535):
+        raise BrokerFault(
+            f"broker {printable(text, 60)!r} is no HOST:PORT with a port of 1 to 65535, so nothing "
+            "was heard; write it like 127.0.0.1:1883"
+        )
+    return host.strip("[]"), int(typed)
 
 
 def _os_text(fault: OSError) -> str:

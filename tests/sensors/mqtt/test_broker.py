@@ -37,7 +37,7 @@ BOW = PayloadSource("tent", "air-bow", Quantity.AIR_TEMP, "degC", "shed/bow")
         ({"port": 0}, r"port 0 is outside 1 to 65535"),
         ({"port": 70_000}, r"port 70000 is outside"),
         ({"protocol": "4"}, r"protocol '4' is neither"),
-        ({"keepalive_s": 0}, r"keepalive 0 s is outside 5 to 600 s"),
+        ({"keepalive_s": 0}, r"keepalive 0 s is outside 2 to 600 s"),
         ({"qos": 2}, r"qos 2 is neither"),
         ({"client_id": ""}, r"client_id '' is empty"),
         ({"key_file": Path("a.key")}, r"key_file is set without cert_file"),

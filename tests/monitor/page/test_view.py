@@ -1,0 +1,94 @@
+"""Nothing that a message can say keeps page or yard from showing the others."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from listening import NOW_S, Rig, call
+
+from monitor.page.view import Zones, card, whole
+from monitor.screen.layout import Size
+from monitor.screen.theme import Colours, Theme
+from monitor.yard.table import Desk, table
+from rules.vocabulary import ClockName, LimitName
+from sensors.zones import zone_named
+
+ZONES = Zones(zone_named("America/New_York"), {"tent": zone_named("Pacific/Kiritimati")})
+TIMES = st.sampled_from(
+    ["0001-01-01T00:00:00Z", "9999-12-31T23:59:59Z", "2027-01-15T08:00:00+23:59", "1969-01-01T00Z",
+     "2027-01-15T08:00:00", "now", "2027-01-15T09:00:00Z"]
+)  # fmt: skip
+NUMBERS = st.one_of(
+    st.sampled_from([10**400, -(10**400), 1e308, -1e308, 0, -0.0, 2**63, 1e-320]),
+    st.floats(-99, 99),
+)
+ANY = st.one_of(st.none(), st.booleans(), NUMBERS, TIMES, st.text(max_size=8))
+
+
+def table_of(**keys: st.SearchStrategy[Any]) -> st.SearchStrategy[dict[str, Any]]:
+    return st.fixed_dictionaries({}, optional={key: each | ANY for key, each in keys.items()})
+
+
+NAMES = st.sampled_from([each.value for each in LimitName])
+CLOCKS = st.sampled_from([each.value for each in ClockName])
+STATES = st.sampled_from(["running", "waiting", "ended", "unknown", "near", "broken", "ok"])
+REASON = table_of(
+    limit=NAMES, state=STATES, value=NUMBERS, bound=NUMBERS, unit=st.just("K"), text=st.text()
+)
+CLOCK = table_of(name=CLOCKS, state=STATES, ends_at=TIMES, section=st.text(), basis=st.text())
+BAND = table_of(ahead_s=NUMBERS, margin_low_k=NUMBERS, margin_mid_k=NUMBERS, margin_high_k=NUMBERS)
+ALARM = table_of(text=st.text(), since=TIMES, rang_at=TIMES, acknowledged_at=TIMES)
+SAID = table_of(
+    since=TIMES,
+    time=TIMES,
+    lines=st.lists(st.text(), max_size=3),
+    reasons=st.lists(REASON, max_size=3),
+    clocks=st.lists(CLOCK, max_size=3),
+    outlook=table_of(text=st.text(), breaks_at=TIMES, bands=st.lists(BAND, max_size=4)),
+    alarms=st.lists(ALARM, max_size=3),
+    events=st.lists(table_of(kind=st.text(), time=TIMES, note=st.text()), max_size=3),
+    sections=st.lists(table_of(section=st.text(), reasons=st.lists(REASON, max_size=2))),
+    dew_margin_k=NUMBERS,
+    dew_margin_u95_k=NUMBERS,
+    row=NUMBERS,
+    seal=st.text(),
+    log=st.text(),
+)
+
+
+def shown(more: dict[str, Any]) -> None:
+    rig = Rig()
+    rig.status()
+    rig.say(call("HOLD"), enclosure="other")
+    rig.say(call(**{**more, "call": "STOP", "station": "shed-pi"}))
+    rows = rig.yard.rows(rig.now)
+    assert {row.key.enclosure for row in rows} >= {"other"}
+    for row in rows:
+        json.dumps([card(row, ZONES, NOW_S), whole(row, ZONES, NOW_S)])
+    table(rows, Size(80, 24), Theme(Colours.NONE), Desk(), zone=UTC, now_s=NOW_S)
+
+
+@given(SAID)
+def test_whatever_a_call_says_it_can_be_shown(more: dict[str, Any]) -> None:
+    shown(more)
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        {"since": "0001-01-01T00:00:00Z"},
+        {"dew_margin_k": 10**400},
+        {"row": 10**4000},
+        {"outlook": {"text": "x", "bands": [
+            {"ahead_s": each, "margin_low_k": 1, "margin_mid_k": 2, "margin_high_k": 3}
+            for each in (0, 1e300)]}},
+    ],
+    ids=["time before all zones", "integer past a float", "row past text", "hours past time"],
+)  # fmt: skip
+def test_a_figure_that_cannot_be_is_left_out(more: dict[str, Any]) -> None:
+    shown(more)
