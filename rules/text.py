@@ -230,9 +230,11 @@ def _escaped(character: str) -> str:
 def shown(value: object) -> str:
     """Return a user's value for a message: in quotes, short, and printable.
 
-    >>> shown("3 k"), shown(5), shown(True), shown([1])
-    ("'3 k'", '5', 'true', 'a list')
+    >>> shown("3 k"), shown(5), shown(True), shown([1]), shown(2**200_000)
+    ("'3 k'", '5', 'true', 'a list', 'a number of thousands of digits')
     """
+    if type(value) is int and value.bit_length() > 10_000:
+        return "a number of thousands of digits"  # Python refuses to write it
     if not isinstance(value, str):
         return {dict: "a table", list: "a list", bool: str(value).lower()}.get(
             type(value), str(value)[:60]

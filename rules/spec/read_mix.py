@@ -126,7 +126,7 @@ def _bands(table: Table) -> dict[int, ThinnerBand]:
         high = entry.figure("max", "%", 0.0, 100.0, example="5 %")
         grade = entry.words("grade")
         coat = entry.count("coat", 20)
-        cup_s = entry.duration("cup")
+        cup_s = entry.duration("cup", 5.0, 600.0)
         if cold is not None and hot is not None and low is not None and high is not None:
             bands[i] = ThinnerBand(
                 Method(method) if method else None, cold, hot, low, high, grade, coat, cup_s
