@@ -23,7 +23,8 @@ from rules.numbers import number
 from rules.text import counted
 from rules.units import known_unit, to_celsius
 from sensors.recording.columns import header_unit
-from sensors.recording.layout import RecordingFault, sniff, split_rows
+from sensors.recording.layout import HEAD_BYTES, RecordingFault, sniffed, split_rows
+from sensors.whole_file import Unreadable, whole_bytes
 from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
 KINDS = ("time", "temp", "dew_point", "rh", "sun", "made")
@@ -304,31 +305,25 @@ def read_forecast(
     """
     path = Path(path)
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise ForecastFault(
-                f"{path}: {path.stat().st_size} bytes are over the {MOST_BYTES} that a "
-                "forecast may have, so it is not used; give the days that matter"
-            )
-        head = path.read_bytes()[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
-    except OSError as fault:
-        why = (fault.strerror or type(fault).__name__).lower()
+        content = whole_bytes(path, MOST_BYTES)
+    except Unreadable as why:
         raise ForecastFault(
-            f"{path}: {why}, so there is no forecast; check the file's name"
+            f"{path}: {why}, so there is no forecast; check the file's name, and give the days "
+            "that matter"
         ) from None
-    if head[:1] in (b"{", b"["):
+    if content[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"{", b"["):
         try:
-            text = path.read_text("utf-8-sig")
-        except (OSError, UnicodeDecodeError):
+            text = content.decode("utf-8-sig")
+        except UnicodeDecodeError:
             raise ForecastFault(f"{path}: it is not UTF-8 text, so it is not used") from None
         return forecast_of_json(
             text, str(path), columns=columns, units=units, timezone=timezone, made_s=made_s
         )
     try:
-        layout = sniff(path)
+        layout = sniffed(path, content[:HEAD_BYTES])
     except RecordingFault as fault:
         raise ForecastFault(str(fault).replace("nothing is replayed", "it is not used")) from None
-    with path.open(encoding=layout.encoding, errors="replace") as file:
-        lines = list(file)[layout.header_line :]
+    lines = content.decode(layout.encoding, "replace").splitlines()[layout.header_line :]
     rows = [
         cells
         for at, _, cells, _ in split_rows(lines, layout.separator, layout.fields)

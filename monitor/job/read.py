@@ -26,6 +26,7 @@ from rules.spec.model import Spec
 from rules.text import counted, shown
 from rules.toml_table import Fault, Faults, Table, TomlFault, parsed
 from rules.vocabulary import ClockName, Method, Step
+from sensors.whole_file import Unreadable, whole_text
 from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
 _JOB_KEYS = (
@@ -67,9 +68,8 @@ def read_job(text: str, name: str, beside: Path, start: date | None = None) -> J
 def read_job_file(path: Path, start: date | None = None) -> Job:
     """Read a job file; see `read_job`."""
     try:
-        text = path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        why = "it is not UTF-8 text" if isinstance(error, ValueError) else error.strerror
+        text = whole_text(path)
+    except Unreadable as why:
         raise JobFault(
             f"job {shown(str(path))} cannot be read ({why}), so nothing is planned; give the file "
             "with --job, or write one with 'filmcall plan new'"

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from rules.numbers import number
 from sensors.recording.words import meaning, stated_unit
+from sensors.whole_file import Unreadable, plain, what_it_is
 
 HEAD_BYTES = 262_144
 # More lines than this before the header are no comment: the file is something else.
@@ -36,17 +37,6 @@ _TIME_LIKE = re.compile(
 # A time begins with a figure, or with the name of a month or a day of the week: a header that names
 # an offset, such as `Time, GMT-04:00`, is none.
 _TIME_BEGINS = re.compile(r"(?:[^\W\d_]{2,10}\.?,?\s+)?[0-9]")
-_OTHER_FILES = (
-    (b"\x1f\x8b", "compressed by gzip"),
-    (b"PK\x03\x04", "compressed by zip, as a spreadsheet is too"),
-    (b"BZh", "compressed by bzip2"),
-    (b"\xfd7zXZ\x00", "compressed by xz"),
-    (b"\x28\xb5\x2f\xfd", "compressed by zstd"),
-    (b"7z\xbc\xaf\x27\x1c", "compressed by 7-Zip"),
-    (b"\xd0\xcf\x11\xe0", "an old spreadsheet"),
-    (b"%PDF", "a PDF"),
-    (b"SQLite format 3", "an SQLite database"),
-)
 
 
 class RecordingFault(Exception):
@@ -101,22 +91,28 @@ def sniff(path: Path) -> Layout:
         RecordingFault: it cannot be opened, is empty, is no text, or has no table.
     """
     try:
+        plain(path.stat())
         with path.open("rb") as file:
             head = file.read(HEAD_BYTES)
-    except OSError as fault:
-        why = fault.strerror or type(fault).__name__
+    except (OSError, Unreadable) as fault:
+        why = str(fault)
+        if isinstance(fault, OSError):
+            why = (fault.strerror or type(fault).__name__).lower()
         raise RecordingFault(
-            f"{path}: {why.lower()}, so nothing is replayed; check the file's name"
+            f"{path}: {why}, so nothing is replayed; check the file's name"
         ) from None
+    return sniffed(path, head)
+
+
+def sniffed(path: Path, head: bytes) -> Layout:
+    """Find out how a recording is laid out; as `sniff`, from bytes that were read already."""
     if not head.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
         raise RecordingFault(f"{path}: the file is empty, so nothing is replayed; choose another")
-    for start, what in _OTHER_FILES:
-        if head.startswith(start):
-            mend = "unpack it" if "compressed" in what and "spread" not in what else "save it as"
-            raise RecordingFault(
-                f"{path} is {what}, so nothing is replayed; "
-                f"{mend + ' first' if mend == 'unpack it' else mend + ' CSV text and try again'}"
-            )
+    what = what_it_is(head)
+    if what is not None:
+        packed = "compressed" in what and "spread" not in what
+        mend = "unpack it first" if packed else "save it as CSV text and try again"
+        raise RecordingFault(f"{path} is {what}, so nothing is replayed; {mend}")
     encoding = _encoding(head)
     if encoding is None:
         raise RecordingFault(
