@@ -220,6 +220,15 @@ def clean(text: str) -> str:
     return printable(text, None)
 
 
+def csv_cell(text: str) -> str:
+    """Return a text for a cell of a CSV file, which no spreadsheet takes for a formula.
+
+    >>> csv_cell("=1+1"), csv_cell("hull-port")
+    ("'=1+1", 'hull-port')
+    """
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
 def _escaped(character: str) -> str:
     code = ord(character)
     if code <= 0xFF:

@@ -180,7 +180,11 @@ def export(
     out: Annotated[Path, typer.Option(help="The file to write; - is standard output.")] = Path("-"),
     db: DbOption = None,
 ) -> None:
-    """Copy readings or calls out of the log, into a file."""
+    """Copy readings or calls out of the log, into a file.
+
+    jsonl is exact. In csv a text that begins with = + - @ or a tab has a ' before it, so that no
+    spreadsheet takes it for a formula.
+    """
     from monitor.log import files as log_command
 
     log_command.export(what, format_, out, db)
