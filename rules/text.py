@@ -223,10 +223,13 @@ def clean(text: str) -> str:
 def csv_cell(text: str) -> str:
     """Return a text for a cell of a CSV file, which no spreadsheet takes for a formula.
 
+    A carriage return, which would end the row for some readers, becomes a line feed.
+
     >>> csv_cell("=1+1"), csv_cell("hull-port")
     ("'=1+1", 'hull-port')
     """
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+    plain = text.replace("\r", "\n")
+    return f"'{plain}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else plain
 
 
 def _escaped(character: str) -> str:

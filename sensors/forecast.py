@@ -22,14 +22,16 @@ import numpy.typing as npt
 from rules.numbers import number
 from rules.text import counted
 from rules.units import known_unit, to_celsius
+from sensors.mqtt.json_strict import parse_gaps
+from sensors.reading import FIRST_S, LAST_S
 from sensors.recording.columns import header_unit
 from sensors.recording.layout import HEAD_BYTES, RecordingFault, sniffed, split_rows
 from sensors.whole_file import Unreadable, whole_bytes
+from sensors.wire import PayloadFault
 from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
 KINDS = ("time", "temp", "dew_point", "rh", "sun", "made")
 
-_LAST_S = 4_102_444_800.0  # 2100-01-01 UTC; a later time is a number of something else
 _WORD = re.compile(r"[^\W_\d]+|\d+")
 _SUN = frozenset(["sun", "solar", "radiation", "irradiance", "shortwave", "ghi"])
 _TIME = frozenset(["time", "date", "datetime", "timestamp", "valid", "hour", "when", "epoch"])
@@ -188,7 +190,7 @@ def time_of(cell: object, zone: ZoneInfo) -> float | None:
     if math.isfinite(number):
         for least, per_second in ((1e17, 1e9), (1e14, 1e6), (1e11, 1e3), (1e8, 1.0)):
             if number >= least:
-                return number / per_second if number / per_second < _LAST_S else None
+                return _dated(number / per_second)
         return None
     try:
         when = datetime.fromisoformat(text)
@@ -207,9 +209,13 @@ def time_of(cell: object, zone: ZoneInfo) -> float | None:
     if when.tzinfo is None:
         when = when.replace(tzinfo=zone)
     try:
-        return when.astimezone(UTC).timestamp()
+        return _dated(when.astimezone(UTC).timestamp())
     except OverflowError:  # the first or last day that a calendar has, in another zone
         return None
+
+
+def _dated(time_s: float) -> float | None:
+    return time_s if FIRST_S <= time_s < LAST_S else None
 
 
 Floats = npt.NDArray[np.float64]
@@ -365,9 +371,10 @@ def forecast_of_json(
         ForecastFault: it cannot be used at all.
     """
     try:
-        found = json.loads(text)
-    except (ValueError, RecursionError) as fault:
-        raise ForecastFault(f"{source}: it is no JSON ({fault}), so it is not used") from None
+        found = parse_gaps(text)
+    except PayloadFault as fault:
+        why = str(fault).rstrip(".").removesuffix("; refused")
+        raise ForecastFault(f"{source}: it is no JSON ({why}), so it is not used") from None
     table, about = _json_table(found, source)
     made_name = (columns or {}).get("made")
     for name, value in about.items():

@@ -26,6 +26,9 @@ MISSING = frozenset(
 )
 _JOINED_LINES = 40  # of one quoted cell: a note longer than this is a quote that was lost
 
+# Where so many quotes were lost, a quote is a letter: to look for each one's end takes long.
+_MOST_LOSSES = 40
+
 # Up to eight digits: nine and more are seconds since 1970.
 _ROW_NUMBER = re.compile(r"[0-9]{1,8}")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
@@ -205,7 +208,7 @@ def split_rows(
     [['1', 'a\\nb'], ['2', 'c']]
     """
     rows: list[tuple[int, int, list[str], bool]] = []
-    at = 0
+    at = losses = 0
     while at < len(lines):
         line = lines[at].rstrip("\n")
         taken, lost = 1, False
@@ -216,7 +219,8 @@ def split_rows(
             if is_open:
                 joined = line
                 lost = True
-                for more in range(1, _JOINED_LINES):
+                ahead = _JOINED_LINES if losses < _MOST_LOSSES else 1
+                for more in range(1, ahead):
                     if at + more >= len(lines):
                         break
                     following = lines[at + more].rstrip("\n")
@@ -229,6 +233,7 @@ def split_rows(
                     if not is_open and len(found) == fields:
                         cells, taken, lost = found, more + 1, False
                         break
+                losses += lost
                 if lost:
                     cells = split_line(line, separator)
         rows.append((at, taken, cells, lost))
@@ -551,6 +556,11 @@ def _described(
             last = cell or (last if at < top else "")
             if last:
                 notes[column] = f"{notes[column]} {last}".strip()
+    for count in sorted(block.short):
+        notices.append(
+            f"Rows of {count} cells, where the header has {fields}, are read with their last cells "
+            "empty."
+        )
     decimal = _decimal(cell for row in sample for cell in row)
     if decimal == ",":
         notices.append("Numbers are read with a decimal comma.")
