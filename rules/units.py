@@ -523,7 +523,7 @@ def range_ends(text: object) -> tuple[str, str] | None:
     >>> range_ends("30-85 %"), range_ends("10 C to 20 C"), range_ends("85 %")
     (('30 %', '85 %'), ('10 C', '20 C'), None)
     """
-    if not isinstance(text, str):
+    if not isinstance(text, str) or len(text) > _MOST_LETTERS:
         return None
     found = _RANGE.fullmatch(" ".join(text.replace("−", "-").split()))
     if found is None:

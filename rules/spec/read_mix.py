@@ -17,7 +17,7 @@ UNSTATED_DENSITY_G_PER_ML = 1.5
 """Of a mix whose pot the sheet gives by mass and whose density it does not: a filled one's, so
 that no pot is taken for smaller than it is; common practice, no source [g/mL]."""
 
-_NUMBER = r"(\d+\.?\d*|\.\d+)"
+_NUMBER = r"(\d+(?:\.\d*)?|\.\d+)"
 _RATIO = re.compile(rf"\s*{_NUMBER}\s*:\s*{_NUMBER}\s*")
 _RATIOS = ("ratio", "ratio_by_weight", "ratio_by_volume")
 _THINNER = ("method", "grade", "coat", "cup", "from", "to", "min", "max")

@@ -389,7 +389,7 @@ def _offset_of(text: str) -> timezone | None:
         return None
     minutes = int(found[2]) * 60 + int(found[3] or 0)
     if minutes > 14 * 60:
-        raise ValueError(f"offset {text!r} is no zone's")
+        return None
     return timezone(timedelta(minutes=minutes if found[1] == "+" else -minutes))
 
 
