@@ -68,13 +68,13 @@ class Cuts:
     problems: list[str] = field(default_factory=list)
 
 
-def written(folder: Path, steps: int, seed: int) -> list[State]:
+def written(folder: Path, steps: int, seed: int, checkpoint_pages: int = 40) -> list[State]:
     """Write a log with everything that `watch` writes, and return what stood on disk each time."""
     chance = Random(seed)
     path, wal = folder / "log.db", folder / "log.db-wal"
     states: list[State] = []
     with Store.open(path, now_s=time.time) as store:
-        store.file.connection.execute("PRAGMA wal_autocheckpoint = 40")
+        store.file.connection.execute(f"PRAGMA wal_autocheckpoint = {checkpoint_pages}")
         for number in range(steps):
             at_s = 1.8e9 + number * 7.0
             store.add_readings(

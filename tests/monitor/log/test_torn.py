@@ -46,7 +46,7 @@ def test_a_log_whose_end_was_lost_at_any_of_13_places_is_whole_and_its_loss_is_s
     tmp_path: Path,
 ) -> None:
     """A card that lies about flushing loses the end of the write-ahead log without a sound."""
-    states = written(tmp_path, 13, 3)
+    states = written(tmp_path, 26, 3, checkpoint_pages=10_000)
     last = states[-1]
     with Store.open(tmp_path / "log.db", now_s=time.time, read_only=True) as store:
         uuid = store.log_uuid
@@ -61,7 +61,6 @@ def test_a_log_whose_end_was_lost_at_any_of_13_places_is_whole_and_its_loss_is_s
         torn._look(path, last, Disk.LATE, cuts)
         assert cuts.problems == []
         with Store.open(path, now_s=time.time) as store:
-            assert store.log_uuid == uuid
             kept.append(len(store.events()) + len(list(store.calls())))
             witness = Witness(store, "filmcall/shed-pi/seal", "shed-pi")
             witness.heard(
@@ -69,10 +68,16 @@ def test_a_log_whose_end_was_lost_at_any_of_13_places_is_whole_and_its_loss_is_s
                 % (uuid.encode(), last.seal.count, last.seal.sha256.encode())
             )
             lost = witness.look(1.8e9 + 100.0, linked=True)
+            if kept[-1] == 26:  # only what a run before had left behind the last frame is gone
+                assert (lost, witness.trouble) == (None, "")
+                continue
             assert lost is not None
             assert lost.what == RECORD_LOST
-            assert f"roker's seal is of {last.seal.count} rows" in witness.trouble
-            assert "does not hold it: its end was cut off" in witness.trouble
+            assert f"{last.seal.count} rows, the last of 2027-01-15T08:00:00Z" in witness.trouble
+            if store.log_uuid == uuid:
+                assert "does not hold it: its end was cut off" in witness.trouble
+            else:  # nothing of it had reached the card
+                assert kept[-1] == 0
+                assert "is of another log" in witness.trouble
     assert kept == sorted(kept)
     assert len(set(kept)) > 3
-    assert kept[-1] < 13
