@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import gzip
 import os
 import socket
@@ -123,4 +124,16 @@ def test_a_file_is_text_without_its_mark_and_its_lines_end_one_way(tmp_path: Pat
     path = tmp_path / "shed.toml"
     path.write_bytes(b"\xef\xbb\xbf[[enclosure]]\r\nname = 'tent'\r\nspek = 1\r\n")
     with pytest.raises(FilmcallError, match=r"line 3, enclosure\[1\].spek"):
+        load_config_file(path)
+
+
+def test_a_dying_card_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "shed.toml"
+    path.write_text("[[enclosure]]")
+
+    def failing(*_: object, **__: object) -> int:
+        raise OSError(errno.EIO, os.strerror(errno.EIO), str(path))
+
+    monkeypatch.setattr(os, "open", failing)
+    with pytest.raises(FilmcallError, match=r"cannot be read \(input/output error\), so no point"):
         load_config_file(path)
