@@ -39,6 +39,30 @@ def test_the_seeds_are_sound_so_that_the_fuzzer_begins_inside(name: str) -> None
     assert any(read)
 
 
+# One of each kind that TOML has, and some of no sense.
+ODD = (
+    "0x" + "f" * 4000, "1e999", "-1", "nan", "true", "''", '"~nobody-here/x"', '"6 nan"', "[]",
+    "{}", "[[1]]", "{ a = 1 }", "1979-05-27", "1979-05-27T07:32:00Z", "07:32:00", '"a\\nb"',
+    '"\\u0000"', '"/dev/zero"', f'"{"9" * 300}"', f'"{"x" * 70_000}"',
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "seed"), [("job", 0), ("spec", 0), ("config", 0), ("config", -1)])
+def test_each_key_of_a_sound_file_is_given_odd_values(name: str, seed: int) -> None:
+    target = TARGETS[name]
+    lines = target.seeds[seed].decode().splitlines()
+    tried = 0
+    for at, line in enumerate(lines):
+        key, equals, _ = line.partition(" = ")
+        if not equals or line.lstrip().startswith("#"):
+            continue
+        for value in ODD[at % 5 :: 5]:
+            changed = [*lines[:at], f"{key} = {value}", *lines[at + 1 :]]
+            refused_or_read(target, "\n".join(changed).encode())
+            tried += 1
+    assert tried > 40
+
+
 def test_the_fuzzer_finds_a_door_that_lets_something_through() -> None:
     def broken(data: bytes) -> None:
         if b"\xff" in data:

@@ -22,7 +22,7 @@ from monitor.config.model import (
     ReplayConfig,
 )
 from rules.spec.model import COATING_TIMES_S
-from rules.text import shown
+from rules.text import printable, shown
 from rules.toml_table import Fault, Table, TomlFault, parsed
 from rules.units import DAY_S, known_unit, units_for
 from rules.vocabulary import ALL_SECTIONS
@@ -536,7 +536,8 @@ def _check_points(tables: list[Table]) -> None:
     """Check the points of one enclosure against each other."""
     seen: dict[tuple[object, object], int] = {}
     read_from: dict[tuple[object, ...], object] = {}
-    airs = {t.values.get("name") for t in tables if t.values.get("quantity") == Quantity.AIR_TEMP}
+    # No set, since a name may be a list or a table, which is a fault that is kept elsewhere.
+    airs = [t.values.get("name") for t in tables if t.values.get("quantity") == Quantity.AIR_TEMP]
     for number, table in enumerate(tables, 1):
         name, quantity = table.values.get("name"), table.values.get("quantity")
         if not isinstance(name, str) or not isinstance(quantity, str):
@@ -551,7 +552,7 @@ def _check_points(tables: list[Table]) -> None:
                 "quantity",
                 f"humidity at {shown(name)} has no air_temp at the same point, and pairs with no "
                 f"other",
-                f'add an air_temp point with name = "{name}"',
+                f'add an air_temp point with name = "{printable(name)}"',
             )
         for key in ("topic", "column"):
             place = table.values.get(key)

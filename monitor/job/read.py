@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 from monitor.specs import find_spec
@@ -366,7 +366,7 @@ def _chore(entry: Table, key: str) -> Chore:
 
 
 def _read_day(table: Table, key: str, written: object) -> date | None:
-    if isinstance(written, date):
+    if isinstance(written, date) and not isinstance(written, datetime):
         return written
     try:
         return date.fromisoformat(str(written))
