@@ -142,6 +142,43 @@ def read_kills(output: str) -> list[Figure]:
     ]
 
 
+def read_power_cuts(output: str) -> list[Figure]:
+    """Read `kills.py --model`: three disks."""
+    found = re.findall(r"disk: (\d+) power cuts, (\d+) rows.*?(\d+) cuts that.*?(\d+) damaged",
+                       output)  # fmt: skip
+    if len(found) != 3:
+        raise Unread("not three disks")
+    honest, late, false = ([int(each) for each in disk] for disk in found)
+    problems = output.count("PROBLEM")
+    return [
+        Figure(
+            f"told rows lost by {honest[0]:,} power cuts of an honest disk; anything else wrong",
+            "0; 0",
+            f"{honest[1]}; {problems}",
+            not honest[1] and not problems,
+            f"a late disk lost some in {late[2]:,} cuts, each shown by the witness's seal; a false "
+            f"one damaged {false[3]:,} logs, each said",
+        )
+    ]
+
+
+def read_fuzz(output: str) -> list[Figure]:
+    """Read `fuzz.py`: all doors together."""
+    found = re.search(r"^all +([\d,]+) executions, (\d+) faults", output, re.MULTILINE)
+    if found is None:
+        raise Unread("no count of all executions")
+    doors = output.count(" executions, ") - 1
+    return [
+        Figure(
+            f"faults found by the fuzzer at {doors} doors",
+            "0",
+            found[2],
+            found[2] == "0",
+            f"{found[1]} executions",
+        )
+    ]
+
+
 def read_outlook(output: str) -> list[Figure]:
     """Read `outlook.py`."""
     growing = output.split("Real room, log growing")[1].split("Real room, fitted")[0]

@@ -1,10 +1,12 @@
 """What a kill costs: the real program and a bare writer, killed at random, round after round.
 
-    python -m benchmarks.kills [--rounds 200] [--seed 1] [--sizes]
+    python -m benchmarks.kills [--rounds 200] [--seed 1] [--sizes] [--model 10000]
 
 Half of the rounds kill `filmcall watch` on a real broker, with sensors, a lamp and other shells at
 work; half kill a bare writer that thins as well. `--sizes` instead prints what a reading and a
 minute mean take on disk, how long a step of thinning holds the log, and the forecast against both.
+`--model` cuts the power in process instead, so often for each of three disks: an honest one, one
+that loses the last that it said it had, and one that writes out of order.
 """
 
 from __future__ import annotations
@@ -18,6 +20,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "support"))
 
 from kills import MOST_LOST_S, Tally, kill_stores, kill_watches
+from torn import Disk, power_cuts
 
 from monitor.log.log import Store
 from monitor.log.retention import MINUTE_BYTES, READING_BYTES, forecast
@@ -87,13 +90,35 @@ def sizes(folder: Path) -> None:
     )
 
 
+def model(count: int, seed: int) -> int:
+    """Cut the power by the model, print what came of it, and return whether anything failed."""
+    failed = 0
+    shared = Path("/dev/shm")
+    for disk in Disk:
+        with tempfile.TemporaryDirectory(dir=shared if shared.is_dir() else None) as name:
+            cuts = power_cuts(Path(name), count, seed, disk)
+        print(
+            f"{disk.value} disk: {cuts.cuts} power cuts, {cuts.lost} rows told of and lost, "
+            f"{cuts.seen} cuts that the witness's seal shows, {cuts.damaged} damaged logs, all "
+            f"said; {len(cuts.problems)} problems",
+            flush=True,
+        )
+        for problem in cuts.problems[:20]:
+            print(f"  PROBLEM {problem}")
+        failed |= bool(cuts.problems)
+    return failed
+
+
 def main() -> None:
     """Kill and count, or measure sizes."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rounds", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--sizes", action="store_true")
+    parser.add_argument("--model", type=int)
     asked = parser.parse_args()
+    if asked.model:
+        sys.exit(model(asked.model, asked.seed))
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         if asked.sizes:

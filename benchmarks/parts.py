@@ -127,6 +127,20 @@ PARTS = (
         counts.read_kills,
     ),
     Part(
+        "power cuts",
+        ((module("kills", "--model", "300"),), "3 × 300 cuts"),
+        ((module("kills", "--model", "10000"),), "3 × 10,000 cuts"),
+        4.0,
+        counts.read_power_cuts,
+    ),
+    Part(
+        "fuzz",
+        ((module("fuzz", "--seconds", "30"),), "30 s"),
+        ((module("fuzz", "--seconds", "900"),), "15 min"),
+        15.0,
+        counts.read_fuzz,
+    ),
+    Part(
         "outlook",
         ((module("outlook", "--tents", "4"),), "16 nights"),
         ((module("outlook", "--tents", "26"),), "104 nights"),

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rules.errors import SpecFault
 from rules.spec.model import GENERAL_GUIDANCE, Spec
+from sensors.whole_file import Unreadable, whole_text
 
 
 def shipped_names() -> tuple[str, ...]:
@@ -41,12 +42,12 @@ def spec_text(name_or_file: str, beside: Path | None = None) -> tuple[str, str]:
     path = spec_path(name_or_file, beside)
     if path is not None:
         try:
-            return path.stem, path.read_text("utf-8")
-        except (OSError, UnicodeDecodeError) as error:
+            return path.stem, whole_text(path)
+        except Unreadable as why:
             raise SpecFault(
-                f"spec {name_or_file!r} cannot be read ({error}), so nothing can be judged by it; "
+                f"spec {name_or_file!r} cannot be read ({why}), so nothing can be judged by it; "
                 "give another file"
-            ) from error
+            ) from None
     known = ", ".join(shipped_names())
     raise SpecFault(
         f"spec {name_or_file!r} is neither a shipped spec nor a file; nothing can be judged by "
@@ -58,8 +59,11 @@ def spec_path(name_or_file: str, beside: Path | None = None) -> Path | None:
     """Return the whole path of a spec's file, or None where there is no such file."""
     path = (beside or Path()) / name_or_file
     for candidate in (path, path.with_name(path.name + ".toml")):
-        if candidate.is_file():
-            return candidate.resolve()
+        try:
+            if candidate.is_file():
+                return candidate.resolve()
+        except (OSError, ValueError):  # no file system takes a name so long, or with a zero byte
+            return None
     return None
 
 

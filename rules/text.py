@@ -220,6 +220,18 @@ def clean(text: str) -> str:
     return printable(text, None)
 
 
+def csv_cell(text: str) -> str:
+    """Return a text for a cell of a CSV file, which no spreadsheet takes for a formula.
+
+    A carriage return, which would end the row for some readers, becomes a line feed.
+
+    >>> csv_cell("=1+1"), csv_cell("hull-port")
+    ("'=1+1", 'hull-port')
+    """
+    plain = text.replace("\r", "\n")
+    return f"'{plain}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else plain
+
+
 def _escaped(character: str) -> str:
     code = ord(character)
     if code <= 0xFF:
@@ -230,9 +242,11 @@ def _escaped(character: str) -> str:
 def shown(value: object) -> str:
     """Return a user's value for a message: in quotes, short, and printable.
 
-    >>> shown("3 k"), shown(5), shown(True), shown([1])
-    ("'3 k'", '5', 'true', 'a list')
+    >>> shown("3 k"), shown(5), shown(True), shown([1]), shown(2**200_000)
+    ("'3 k'", '5', 'true', 'a list', 'a number of thousands of digits')
     """
+    if type(value) is int and value.bit_length() > 10_000:
+        return "a number of thousands of digits"  # Python refuses to write it
     if not isinstance(value, str):
         return {dict: "a table", list: "a list", bool: str(value).lower()}.get(
             type(value), str(value)[:60]

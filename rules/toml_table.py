@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-from rules.text import shown
+from rules.errors import FilmcallError
+from rules.text import duration_text, shown
 from rules.units import DAY_S, BadAmount, amount
 
 UNLIMITED = "unlimited"
@@ -16,6 +18,8 @@ UNLIMITED = "unlimited"
 
 LONGEST_S = 3650.0 * DAY_S
 """No time on a sheet is longer; what would be is a slip, or never ends [s]."""
+SHORTEST_S = 1.0
+"""No time that a person writes is shorter [s]."""
 
 Path = tuple[str | int, ...]
 """Where a value stands: keys, and the index within an array of tables or a list."""
@@ -187,12 +191,94 @@ class Fault:
         return f"{where}: {self.problem}; {self.mend}."
 
 
+MOST_LETTERS = 2_000_000
+MOST_KEYS = 50_000
+MOST_DOTS = 40
+"""In one line: each part of a dotted key is a table, and tables in tables cost their square."""
+_MOST_HINTS = 50
+_LONGEST_HINTED = 64
+
+
+class TomlFault(FilmcallError, ValueError):
+    """A text is no TOML that is read here; `fault` says where and why."""
+
+    def __init__(self, fault: Fault) -> None:
+        super().__init__(str(fault))
+        self.fault = fault
+
+
+def parsed(text: str) -> tuple[dict[str, object], Faults]:
+    """Read TOML text into its tables.
+
+    Args:
+        text: of a file, with a byte order mark or not.
+
+    Returns:
+        The values, and where their faults are to be kept.
+
+    Raises:
+        TomlFault: it is no TOML, or longer or deeper than a person writes.
+
+    >>> parsed('a = "3 K"')[0]
+    {'a': '3 K'}
+    """
+    text = text.removeprefix("\ufeff")
+    plain = "write plain tables, as in the examples"
+    if len(text) > MOST_LETTERS:
+        raise TomlFault(Fault("", 1, f"is longer than {MOST_LETTERS} letters", plain))
+    keys = text.count("=")
+    if keys > MOST_KEYS:
+        raise TomlFault(Fault("", 1, f"has {keys} keys, over the {MOST_KEYS} that are read", plain))
+    for number, line in enumerate(text.split("\n"), 1):
+        if line.count(".") > MOST_DOTS and len(_DOT.findall(line)) > MOST_DOTS:
+            raise TomlFault(Fault("", number, f"has over {MOST_DOTS} dots in one line", plain))
+    try:
+        return tomllib.loads(text), Faults(key_lines(text))
+    except RecursionError:
+        raise TomlFault(Fault("", 1, "is nested too deeply", plain)) from None
+    except tomllib.TOMLDecodeError as error:
+        raise TomlFault(_syntax_fault(text, str(error))) from None
+    except ValueError:  # Python itself refuses to read a number of more than 4300 digits
+        before = re.split(r"\d{1000}", text, maxsplit=1)[0]
+        mend = 'write each figure with its unit in quotes, such as "3 K"'
+        number = 1 + before.count("\n")
+        raise TomlFault(Fault("", number, "holds a number too long to be read", mend)) from None
+
+
+# Those of a row of leading dots are none of a key's.
+_DOT = re.compile(r"\.(?!\.)")
+
+
+def _syntax_fault(text: str, message: str) -> Fault:
+    """Return what the TOML reader refused as a fault with its line."""
+    lines = text.splitlines() or [""]
+    found = re.search(r" \(at line (\d+), column \d+\)", message)
+    line = int(found[1]) if found else len(lines)
+    problem = message.replace(found[0], "") if found else message.split(" (at")[0]
+    written = lines[min(line, len(lines)) - 1][:1000]
+    if re.search(r"[=:]\s*[+-]?\d[\d.]*\s*[A-Za-z%°]", written):
+        mend = 'put each figure with its unit in quotes, such as "3 K"'
+    elif any(word in message for word in ("overwrite", "declare", "mutate")):
+        mend = "this key or table is in the file twice: remove one"
+    else:
+        mend = 'a line is [table], key = "text", key = number, or a # comment'
+    return Fault("", line, f"is not TOML: {problem[:1].lower()}{problem[1:]}", mend)
+
+
 class Faults:
     """The faults found so far in one file."""
 
     def __init__(self, lines: Mapping[Path, int]) -> None:
         self._lines = lines
         self._found: list[Fault] = []
+        self._hints = 0
+
+    def near(self, word: object, words: Iterable[str]) -> str:
+        """Return the one of some words that was meant, or ""; for the first faults of a file."""
+        self._hints += 1
+        if self._hints > _MOST_HINTS or not isinstance(word, str) or len(word) > _LONGEST_HINTED:
+            return ""
+        return next(iter(get_close_matches(word, words, 1)), "")
 
     def add(self, path: Path, problem: str, mend: str) -> None:
         """Keep one fault at a key, or at the nearest table that the file does open."""
@@ -252,8 +338,8 @@ class Table:
         names = list(known)
         for key in values:
             if key not in names:
-                near = get_close_matches(key, names, 1)
-                mend = f"did you mean {near[0]}" if near else f"write {choice(names)}, or remove it"
+                near = faults.near(key, names)
+                mend = f"did you mean {near}" if near else f"write {choice(names)}, or remove it"
                 self.fault(key, "is no key that belongs here", mend)
 
     def fault(self, key: str | None, problem: str, mend: str) -> None:
@@ -328,12 +414,23 @@ class Table:
             return None
         return value
 
-    def duration(self, key: str, *, default: float | None = None) -> float | None:
-        """Return a time over zero [s]; the default where the file has none."""
-        return self.read_duration(key, self.values[key]) if key in self.values else default
+    def duration(
+        self,
+        key: str,
+        low_s: float = SHORTEST_S,
+        high_s: float = LONGEST_S,
+        *,
+        default: float | None = None,
+    ) -> float | None:
+        """Return a time kept to what can be [s]; the default where the file has none."""
+        if key not in self.values:
+            return default
+        return self.read_duration(key, self.values[key], low_s, high_s)
 
-    def read_duration(self, key: str, written: object) -> float | None:
-        """Return a time over zero that stands at a key [s]."""
+    def read_duration(
+        self, key: str, written: object, low_s: float = SHORTEST_S, high_s: float = LONGEST_S
+    ) -> float | None:
+        """Return a time that stands at a key, kept to what can be [s]."""
         value = self.read(key, written, "s", -1e300, 1e300)
         if value is not None and value <= 0.0:
             self.fault(
@@ -349,6 +446,14 @@ class Table:
                 f'correct it; a window that never closes is written "{UNLIMITED}", without rows',
             )
             return None
+        if value is not None and not low_s <= value <= high_s:
+            shortest = duration_text(low_s) if low_s >= 1.0 else f"{low_s:g} s"
+            self.fault(
+                key,
+                f"{shown(written)} cannot be right",
+                f"give a time from {shortest} to {duration_text(high_s)}",
+            )
+            return None
         return value
 
     def count(self, key: str, most: int) -> int | None:
@@ -356,10 +461,10 @@ class Table:
         if key not in self.values:
             return None
         written = self.values[key]
-        text = written if isinstance(written, str) else str(written)
+        text = written if isinstance(written, str) else shown(written)
         if ENTER in text:
             self.fault(key, "is still to be entered", "put the data sheet's figure for the ?")
-        elif text.isdecimal() and 1 <= int(text) <= most:
+        elif text.isdecimal() and len(text) < 10 and 1 <= int(text) <= most:
             return int(text)
         else:
             self.fault(key, f"{shown(written)} is no whole number from 1 to {most}", "give one")
@@ -407,8 +512,8 @@ class Table:
         value = self.values[key]
         if value in names:
             return str(value)
-        near = get_close_matches(value, names, 1) if isinstance(value, str) else []
-        mend = f"did you mean {near[0]}" if near else f"write {choice(names)}"
+        near = self.faults.near(value, names)
+        mend = f"did you mean {near}" if near else f"write {choice(names)}"
         self.fault(key, f"{shown(value)} is not one of the words for it", mend)
         return None
 

@@ -1,25 +1,22 @@
 """All units: how they are written, and how one becomes another.
 
 Figures with a unit come from specs, configs and people (`amount`); bare ones come from sensors,
-whose units are named beside them (`converted`). The units that most of them use are converted
-here by exact factors, so that a check of the air needs no units library; every other unit goes
-through pint, which is loaded when first met.
+whose units are named beside them (`converted`). The units are a closed list with exact factors: a
+library that knows prefixes takes a slip such as `hh` for hecto-hours, and a pot's life for 100
+times as long.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from functools import cache
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from rules.errors import FilmcallError
 from rules.numbers import NUMBER
 from rules.text import shown
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     import numpy as np
     from numpy.typing import NDArray
 
@@ -213,23 +210,59 @@ _ASKED = {
     "m/s": ("a speed", '"5 m/s"'),
 }
 
-# Metric units by exact factor: unit asked for -> unit written -> factor. All are exact by
-# definition (SI Brochure, 9th edition, tables 8 and 7; the litre is 1 dm3).
-_METRIC: dict[str, dict[str, float]] = {
+# Unit asked for -> unit written -> factor; no other unit is read. All are exact by definition: SI
+# Brochure, 9th edition, tables 8 and 7; NIST SP 811, appendix B.8 for foot, pound, mile, knot and
+# gallons; the Julian year of 365.25 d (IAU) and a twelfth of it.
+_INCH_M, _POUND_G, _GALLON_ML, _IMPERIAL_GALLON_ML = 0.0254, 453.59237, 3785.411784, 4546.09
+_FOOT_M = 12.0 * _INCH_M
+_FACTORS: dict[str, dict[str, float]] = {
     "%": {"%": 1.0},
-    "s": {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0},
-    "ml": {"ml": 1.0, "mL": 1.0, "l": 1000.0, "L": 1000.0},
-    "um": {"um": 1.0, "mm": 1000.0},
-    # The international foot of 0.3048 m (NIST SP 811, appendix B.8).
-    "m**2": {"m**2": 1.0, "ft**2": 0.3048**2},
-    "m**2/h": {"m**2/h": 1.0},
-    "m": {"m": 1.0},
-    "g/ml": {"g/ml": 1.0, "kg/l": 1.0, "g/cm**3": 1.0, "kg/dm**3": 1.0},
-    "g": {"g": 1.0, "kg": 1000.0},
-    "h": {"h": 1.0, "min": 1.0 / 60.0, "d": 24.0},
-    "mg/m**2": {"mg/m**2": 1.0, "ug/cm**2": 10.0},
-    "m/s": {"m/s": 1.0, "km/h": 1.0 / 3.6},
+    "s": {
+        "s": 1.0,
+        "min": 60.0,
+        "h": HOUR_S,
+        "d": DAY_S,
+        "week": 7.0 * DAY_S,
+        "month": 365.25 / 12.0 * DAY_S,
+        "year": 365.25 * DAY_S,
+    },
+    "ml": {
+        "ml": 1.0,
+        "cl": 10.0,
+        "dl": 100.0,
+        "l": 1000.0,
+        "cm**3": 1.0,
+        "gallon": _GALLON_ML,
+        "quart": _GALLON_ML / 4.0,
+        "pint": _GALLON_ML / 8.0,
+        "floz": _GALLON_ML / 128.0,
+        "imperial_gallon": _IMPERIAL_GALLON_ML,
+    },
+    "um": {"um": 1.0, "mm": 1000.0, "thou": 25.4},
+    "m**2": {"m**2": 1.0, "cm**2": 1e-4, "ft**2": _FOOT_M**2, "yd**2": (3.0 * _FOOT_M) ** 2},
+    "m**2/h": {"m**2/h": 1.0, "ft**2/h": _FOOT_M**2},
+    "m": {"m": 1.0, "cm": 0.01, "mm": 0.001, "km": 1000.0, "ft": _FOOT_M},
+    "g/ml": {
+        "g/ml": 1.0,
+        "kg/l": 1.0,
+        "g/cm**3": 1.0,
+        "kg/dm**3": 1.0,
+        "g/l": 1e-3,
+        "kg/m**3": 1e-3,
+        "lb/gallon": _POUND_G / _GALLON_ML,
+        "lb/imperial_gallon": _POUND_G / _IMPERIAL_GALLON_ML,
+    },
+    "g": {"g": 1.0, "kg": 1000.0, "lb": _POUND_G},
+    "h": {"h": 1.0, "min": 1.0 / 60.0, "d": 24.0, "week": 168.0},
+    "mg/m**2": {"mg/m**2": 1.0, "g/m**2": 1000.0, "ug/cm**2": 10.0},
+    "m/s": {"m/s": 1.0, "km/h": 1.0 / 3.6, "mph": 0.44704, "knot": 1852.0 / HOUR_S},
+    "ug/m**3": {"ug/m**3": 1.0, "mg/m**3": 1e3, "g/m**3": 1e6, "kg/m**3": 1e9},
+    "ppm": {"ppm": 1.0},
+    # Counted, and of no system: a class of dust, changes of air.
+    "class": {"class": 1.0},
+    "1/h": {"/h": 1.0},
 }
+_KNOWN_UNITS = frozenset(unit for units in _FACTORS.values() for unit in units)
 
 HAND_UNITS = {
     "%": "pct",
@@ -241,10 +274,7 @@ HAND_UNITS = {
 }
 """Units of hand readings as `amount` names them, and the word that events and the log use."""
 
-# Counted, and of no system: a class of dust, changes of air.
-_COUNTED: dict[str, dict[str, float]] = {"class": {"class": 1.0}, "1/h": {"/h": 1.0}}
-
-# Spellings from data sheets -> the one that the table above or pint knows.
+# Spellings from data sheets -> the one that the table above has.
 _SPELLINGS = {
     "days": "d",
     "day": "d",
@@ -257,7 +287,12 @@ _SPELLINGS = {
     "minutes": "min",
     "sec": "s",
     "secs": "s",
+    "second": "s",
     "seconds": "s",
+    "weeks": "week",
+    "wks": "week",
+    "months": "month",
+    "years": "year",
     "percent": "%",
     "pct": "%",
     "%rh": "%",
@@ -266,15 +301,37 @@ _SPELLINGS = {
     "% rh": "%",
     "fl oz": "floz",
     "wk": "week",
+    "mL": "ml",
+    "L": "l",
     "ML": "ml",  # nobody mixes paint by the megalitre, and many write millilitres so
     "litre": "l",
     "litres": "l",
     "liter": "l",
     "liters": "l",
+    "kg/L": "kg/l",
+    "g/mL": "g/ml",
+    "g/L": "g/l",
+    "g/cc": "g/cm**3",
+    "lb/US gal": "lb/gallon",
+    "lb/gal": "lb/gallon",
+    "lbs/gal": "lb/gallon",
+    "lb/imp gal": "lb/imperial_gallon",
+    "lbs": "lb",
+    "pounds": "lb",
+    "grams": "g",
+    "metres": "m",
+    "meters": "m",
+    "feet": "ft",
+    "foot": "ft",
+    "knots": "knot",
+    "kn": "knot",
+    "mi/h": "mph",
     "micron": "um",
     "microns": "um",
     "mil": "thou",
     "mils": "thou",
+    "sqft/h": "ft**2/h",
+    "sq ft/h": "ft**2/h",
     "sqft": "ft**2",
     "sq ft": "ft**2",
     "sq. ft": "ft**2",
@@ -308,9 +365,8 @@ _DURATION = re.compile(
     r"(?=(?:.*[0-9]){2})(?:(?P<d>[0-9]+) ?(?:d|days?) ?)?(?:(?P<h>[0-9]+) ?(?:h|hrs?|hours?) ?)?"
     r"(?:(?P<min>[0-9]+) ?(?:min|mins|minutes?))?(?<=[a-z])"
 )
-# One unit, or one over another, with a small power at most: nothing that pint could be made
-# to work on for long.
-_UNIT = re.compile(r"[A-Za-z_]+(?:\*\*[23])?(?:/[A-Za-z_]+(?:\*\*[23])?)?|%")
+# A longer text is no figure with its unit.
+_MOST_LETTERS = 80
 _COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 _RANGE = re.compile(rf"({NUMBER})([^0-9-]*?)(?:-|–|to)\s*({NUMBER})\s*(.*)")
 _SECOND_END = re.compile(r"[^0-9-]*?(?:-|–|to)\s*[0-9].*")
@@ -322,7 +378,7 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
     Args:
         text: the figure as written, such as `3 K`, `50 degF`, `16 h` or `85 %`.
         to: the unit to give it in: `K`, `degC`, `%`, `s`, `h`, `ml`, `g`, `um`, `g/ml`, `mg/m**2`,
-            `class`, `1/h`, `m/s` or any of pint's.
+            `class`, `1/h`, `m/s`, `m`, `m**2`, `m**2/h`, `ug/m**3` or `ppm`.
         difference: whether a temperature is a difference, so that 5 degF is 2.78 K.
 
     Returns:
@@ -332,7 +388,7 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
         BadAmount: it is not one finite figure with a unit that fits.
 
     Source:
-        Factors: SI Brochure for the metric units, pint's definitions for the others.
+        Factors: SI Brochure for the metric units, NIST SP 811 for the others.
 
     >>> amount("16 h 30 min", "s"), round(amount("140 sqft", "m**2"), 3)
     (59400.0, 13.006)
@@ -344,9 +400,10 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
     if isinstance(text, bool) or not isinstance(text, str | int | float):
         raise BadAmount(f"{shown(text)} is not a figure", mend)
     if not isinstance(text, str):
-        raise BadAmount(f"{text} has no unit", f"{mend}, in quotes")
-    if to == "s" and (parts := _DURATION.fullmatch(" ".join(text.split()))) is not None:
-        return sum(float(parts[unit] or 0) * _METRIC["s"][unit] for unit in ("d", "h", "min"))
+        raise BadAmount(f"{shown(text)} has no unit", f"{mend}, in quotes")
+    short = len(text) <= _MOST_LETTERS
+    if to == "s" and short and (parts := _DURATION.fullmatch(" ".join(text.split()))) is not None:
+        return sum(float(parts[unit] or 0) * _FACTORS["s"][unit] for unit in ("d", "h", "min"))
     number, unit = _split(text, mend)
     if not unit:
         raise BadAmount(f"{shown(text)} has no unit", mend)
@@ -354,8 +411,12 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
         value = _temperature(text, number, unit, to, difference, mend)
     else:
         spelled = _spelled(unit)
-        factor = (_METRIC.get(to) or _COUNTED.get(to, {})).get(spelled)
-        value = number * factor if factor is not None else _by_pint(text, number, spelled, to, mend)
+        factor = _FACTORS[to].get(spelled)
+        if factor is None:
+            known = spelled in _KNOWN_UNITS or _scale(unit) in _CELSIUS | _FAHRENHEIT | _KELVIN
+            why = "does not fit here" if known else "has no unit that is known"
+            raise BadAmount(f"{shown(text)} {why}", mend)
+        value = number * factor
     if not math.isfinite(value):
         raise BadAmount(f"{shown(text)} is too large to be {what}", mend)
     return value
@@ -462,7 +523,7 @@ def range_ends(text: object) -> tuple[str, str] | None:
     >>> range_ends("30-85 %"), range_ends("10 C to 20 C"), range_ends("85 %")
     (('30 %', '85 %'), ('10 C', '20 C'), None)
     """
-    if not isinstance(text, str):
+    if not isinstance(text, str) or len(text) > _MOST_LETTERS:
         return None
     found = _RANGE.fullmatch(" ".join(text.replace("−", "-").split()))
     if found is None:
@@ -473,6 +534,8 @@ def range_ends(text: object) -> tuple[str, str] | None:
 
 def _split(text: str, mend: str) -> tuple[float, str]:
     """Return number and unit as written; the unit may be empty."""
+    if len(text) > _MOST_LETTERS:
+        raise BadAmount(f"{shown(text)} is longer than {_MOST_LETTERS} letters", mend)
     # A minus sign copied from a printed sheet is often U+2212.
     plain = " ".join(text.replace("−", "-").split())
     if _COMMA.match(plain):
@@ -515,31 +578,3 @@ def _temperature(
     if temp_c < -ZERO_C_IN_K:
         raise BadAmount(f"{shown(text)} is below absolute zero", mend)
     return from_celsius(temp_c, to)
-
-
-def _by_pint(text: str, number: float, unit: str, to: str, mend: str) -> float:
-    if not _UNIT.fullmatch(unit):
-        raise BadAmount(f"{shown(text)} has no unit that is known", mend)
-    if to == "%" or unit == "%":
-        # pint would turn any bare ratio, even an angle, into a percentage.
-        raise BadAmount(f"{shown(text)} does not fit here", mend)
-    convert, unknown, unfit = _pint()
-    try:
-        return convert(number, unit, to)
-    except unknown:
-        raise BadAmount(f"{shown(text)} has no unit that is known", mend) from None
-    except unfit:
-        raise BadAmount(f"{shown(text)} does not fit here", mend) from None
-
-
-@cache
-def _pint() -> tuple[Callable[[float, str, str], float], type[Exception], type[Exception]]:
-    """Load pint once, when a unit outside the metric table is met: it costs 0.3 s."""
-    import pint
-
-    registry: Any = pint.UnitRegistry()
-
-    def convert(number: float, unit: str, to: str) -> float:
-        return float(registry.Quantity(number, unit).to(to).magnitude)
-
-    return convert, pint.UndefinedUnitError, pint.DimensionalityError

@@ -22,13 +22,16 @@ import numpy.typing as npt
 from rules.numbers import number
 from rules.text import counted
 from rules.units import known_unit, to_celsius
+from sensors.mqtt.json_strict import parse_gaps
+from sensors.reading import FIRST_S, LAST_S
 from sensors.recording.columns import header_unit
-from sensors.recording.layout import RecordingFault, sniff, split_rows
+from sensors.recording.layout import HEAD_BYTES, RecordingFault, sniffed, split_rows
+from sensors.whole_file import Unreadable, whole_bytes
+from sensors.wire import PayloadFault
 from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
 KINDS = ("time", "temp", "dew_point", "rh", "sun", "made")
 
-_LAST_S = 4_102_444_800.0  # 2100-01-01 UTC; a later time is a number of something else
 _WORD = re.compile(r"[^\W_\d]+|\d+")
 _SUN = frozenset(["sun", "solar", "radiation", "irradiance", "shortwave", "ghi"])
 _TIME = frozenset(["time", "date", "datetime", "timestamp", "valid", "hour", "when", "epoch"])
@@ -187,7 +190,7 @@ def time_of(cell: object, zone: ZoneInfo) -> float | None:
     if math.isfinite(number):
         for least, per_second in ((1e17, 1e9), (1e14, 1e6), (1e11, 1e3), (1e8, 1.0)):
             if number >= least:
-                return number / per_second if number / per_second < _LAST_S else None
+                return _dated(number / per_second)
         return None
     try:
         when = datetime.fromisoformat(text)
@@ -206,9 +209,13 @@ def time_of(cell: object, zone: ZoneInfo) -> float | None:
     if when.tzinfo is None:
         when = when.replace(tzinfo=zone)
     try:
-        return when.astimezone(UTC).timestamp()
+        return _dated(when.astimezone(UTC).timestamp())
     except OverflowError:  # the first or last day that a calendar has, in another zone
         return None
+
+
+def _dated(time_s: float) -> float | None:
+    return time_s if FIRST_S <= time_s < LAST_S else None
 
 
 Floats = npt.NDArray[np.float64]
@@ -304,31 +311,25 @@ def read_forecast(
     """
     path = Path(path)
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise ForecastFault(
-                f"{path}: {path.stat().st_size} bytes are over the {MOST_BYTES} that a "
-                "forecast may have, so it is not used; give the days that matter"
-            )
-        head = path.read_bytes()[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
-    except OSError as fault:
-        why = (fault.strerror or type(fault).__name__).lower()
+        content = whole_bytes(path, MOST_BYTES)
+    except Unreadable as why:
         raise ForecastFault(
-            f"{path}: {why}, so there is no forecast; check the file's name"
+            f"{path}: {why}, so there is no forecast; check the file's name, and give the days "
+            "that matter"
         ) from None
-    if head[:1] in (b"{", b"["):
+    if content[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")[:1] in (b"{", b"["):
         try:
-            text = path.read_text("utf-8-sig")
-        except (OSError, UnicodeDecodeError):
+            text = content.decode("utf-8-sig")
+        except UnicodeDecodeError:
             raise ForecastFault(f"{path}: it is not UTF-8 text, so it is not used") from None
         return forecast_of_json(
             text, str(path), columns=columns, units=units, timezone=timezone, made_s=made_s
         )
     try:
-        layout = sniff(path)
+        layout = sniffed(path, content[:HEAD_BYTES])
     except RecordingFault as fault:
         raise ForecastFault(str(fault).replace("nothing is replayed", "it is not used")) from None
-    with path.open(encoding=layout.encoding, errors="replace") as file:
-        lines = list(file)[layout.header_line :]
+    lines = content.decode(layout.encoding, "replace").splitlines()[layout.header_line :]
     rows = [
         cells
         for at, _, cells, _ in split_rows(lines, layout.separator, layout.fields)
@@ -370,9 +371,10 @@ def forecast_of_json(
         ForecastFault: it cannot be used at all.
     """
     try:
-        found = json.loads(text)
-    except (ValueError, RecursionError) as fault:
-        raise ForecastFault(f"{source}: it is no JSON ({fault}), so it is not used") from None
+        found = parse_gaps(text)
+    except PayloadFault as fault:
+        why = str(fault).rstrip(".").removesuffix("; refused")
+        raise ForecastFault(f"{source}: it is no JSON ({why}), so it is not used") from None
     table, about = _json_table(found, source)
     made_name = (columns or {}).get("made")
     for name, value in about.items():

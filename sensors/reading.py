@@ -5,6 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+FIRST_S, LAST_S = 0.0, 4_102_444_800.0
+"""No recording and no forecast is dated before 1970 or from 2100 on: such a time is a number of
+something else, or of a clock that was never set [s]."""
+
 
 class Quantity(StrEnum):
     """What is measured; each has one unit inside the program."""

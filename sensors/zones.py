@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from rules.errors import FilmcallError
@@ -39,6 +40,7 @@ def zone_or_utc(name: str) -> ZoneInfo:
         return ZoneInfo(UTC_NAME)
 
 
-def zone_names() -> set[str]:
-    """Return every zone that is known here."""
-    return available_timezones()
+@cache
+def zone_names() -> tuple[str, ...]:
+    """Return every zone that is known here, by name."""
+    return tuple(sorted(available_timezones()))

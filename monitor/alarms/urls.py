@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.config.model import URLS_VARIABLE, AlarmConfig
 from rules.errors import FilmcallError
+from sensors.whole_file import Unreadable, plain, whole_text
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -118,28 +119,20 @@ def _not_too_many(found: tuple[SecretUrl, ...], name: str) -> tuple[SecretUrl, .
 def _text_of(path: Path, name: str) -> str:
     """Return a file's text, if nobody else can read it."""
     mend = "Write one URL a line, mode 600"
+
+    def check(status: os.stat_result) -> None:
+        plain(status)
+        mode = stat.S_IMODE(status.st_mode)
+        if mode & 0o077:
+            raise AlarmFault(
+                f"{name} has mode {mode:o}, and other accounts must not read it; it is not "
+                f"used, and {_ELSE}. Run: chmod 600 {path}"
+            )
+
     try:
-        # Without O_NONBLOCK a pipe of that name would stop the program for ever.
-        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
-        with open(handle, "rb") as file:
-            status = os.fstat(file.fileno())
-            mode = stat.S_IMODE(status.st_mode)
-            if not stat.S_ISREG(status.st_mode):
-                raise AlarmFault(f"{name} is no plain file; {_ELSE}. {mend}.")
-            if mode & 0o077:
-                raise AlarmFault(
-                    f"{name} has mode {mode:o}, and other accounts must not read it; it is not "
-                    f"used, and {_ELSE}. Run: chmod 600 {path}"
-                )
-            content = file.read(_MOST_BYTES + 1)
-        if len(content) > _MOST_BYTES:
-            raise AlarmFault(f"{name} is longer than {_MOST_BYTES} bytes; {_ELSE}. {mend}.")
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        why = "it is not UTF-8 text"
-    except OSError as error:
-        why = (error.strerror or type(error).__name__).lower()
-    raise AlarmFault(f"{name} cannot be read ({why}); {_ELSE}. {mend}.")
+        return whole_text(path, _MOST_BYTES, check=check)
+    except Unreadable as why:
+        raise AlarmFault(f"{name} cannot be read ({why}); {_ELSE}. {mend}.") from None
 
 
 def load_ways(urls: tuple[SecretUrl, ...]) -> tuple[tuple[AlarmAddress, ...], tuple[str, ...]]:

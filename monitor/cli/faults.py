@@ -92,7 +92,7 @@ def _told_of_usage(fault: Exception) -> int:
 
 def _disk_sentence(error: OSError) -> str:
     why = (error.strerror or type(error).__name__).lower()
-    where = "output" if error.filename is None else str(error.filename)
+    where = "a file or the output" if error.filename is None else str(error.filename)
     return (
         f"{where} cannot be read or written ({why}), so the command stopped before its end; check "
         "the disk, the file's name and who may use it"

@@ -28,6 +28,7 @@ from rules.toml_table import Fault
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quantity
 from sensors.recording.columns import Column
+from sensors.whole_file import Unreadable, whole_text
 
 __all__ = [
     "PASSWORD_VARIABLE",
@@ -84,9 +85,8 @@ def load_config_file(path: Path) -> Config:
         ConfigFault: it cannot be read, or anything is wrong with it.
     """
     try:
-        text = path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        why = "it is not UTF-8 text" if isinstance(error, ValueError) else error.strerror
+        text = whole_text(path)
+    except Unreadable as why:
         raise ConfigFault(
             f"config {shown(str(path))} cannot be read ({why}), so no point is known; nothing was "
             f"started. Give the file with --config."

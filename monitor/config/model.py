@@ -21,6 +21,7 @@ from sensors.faults import FaultRules
 from sensors.mqtt.payload import PayloadFormat, PayloadSource
 from sensors.reading import Quantity
 from sensors.recording.columns import Column
+from sensors.whole_file import Unreadable, whole_text
 
 if TYPE_CHECKING:
     from sensors.mqtt.broker import Broker
@@ -157,6 +158,9 @@ class EnclosureConfig:
         )
 
 
+_MOST_PASSWORD_BYTES = 65_536
+
+
 @dataclass(frozen=True, slots=True)
 class BrokerConfig:
     """Where the broker is and who to be there; it holds no password.
@@ -226,13 +230,10 @@ class BrokerConfig:
         if self.password_file is None:
             return None
         try:
-            text = self.password_file.read_text("utf-8")
-        except UnicodeDecodeError:
-            why = "it is not UTF-8 text"
-        except OSError as error:
-            why = (error.strerror or type(error).__name__).lower()
+            first = whole_text(self.password_file, _MOST_PASSWORD_BYTES).split("\n", 1)[0]
+        except Unreadable as fault:
+            why = str(fault)
         else:
-            first = text.removeprefix("\ufeff").split("\n", 1)[0].removesuffix("\r")
             if first:
                 return first
             why = "its first line is empty"

@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-import re
-import tomllib
 from collections.abc import Iterable
-from difflib import get_close_matches
 from pathlib import Path
 
 from monitor.config.model import (
@@ -25,8 +22,9 @@ from monitor.config.model import (
     ReplayConfig,
 )
 from monitor.display import Units
-from rules.text import shown
-from rules.toml_table import Fault, Faults, Table, key_lines
+from rules.spec.model import COATING_TIMES_S
+from rules.text import printable, shown
+from rules.toml_table import Fault, Table, TomlFault, parsed
 from rules.units import DAY_S, known_unit, units_for
 from rules.vocabulary import ALL_SECTIONS
 from sensors.faults import DEFAULT_RULES, FaultRules
@@ -39,6 +37,7 @@ from sensors.zones import UnknownZone, zone_named, zone_names
 # What no topic level and no file system takes, and the sign that brokers keep for themselves.
 _UNSAFE = frozenset('/\\+#$<>:"|?*')
 _MOST_LETTERS = 64
+_PLACE = "write the whole path, or one from the config's own folder"
 
 
 def text_at(table: Table, key: str) -> str | None:
@@ -92,7 +91,7 @@ def whole_at(table: Table, key: str, default: int, low: int, high: int) -> int:
     if isinstance(value, bool) or not isinstance(value, int):
         table.fault(key, f"{shown(value)} is not a whole number", f"write {default}, no quotes")
     elif not low <= value <= high:
-        table.fault(key, f"{value} cannot be right", f"give a number from {low} to {high}")
+        table.fault(key, f"{shown(value)} cannot be right", f"give a number from {low} to {high}")
     else:
         return value
     return default
@@ -101,7 +100,11 @@ def whole_at(table: Table, key: str, default: int, low: int, high: int) -> int:
 def file_at(table: Table, key: str, base_dir: Path) -> Path | None:
     """Return a file, counted from the config's own folder, or None."""
     name = text_at(table, key)
-    return None if name is None else base_dir / Path(name).expanduser()
+    try:
+        return None if name is None else base_dir / Path(name).expanduser()
+    except RuntimeError:
+        table.fault(key, f"{shown(name)} is in the folder of an account that is not here", _PLACE)
+        return None
 
 
 def zone_at(table: Table) -> str | None:
@@ -112,8 +115,8 @@ def zone_at(table: Table) -> str | None:
     try:
         zone_named(name)
     except UnknownZone:
-        near = get_close_matches(name, sorted(zone_names()), 1)
-        mend = f"did you mean {near[0]}" if near else 'write "Etc/UTC" or "AREA/TOWN"'
+        near = table.faults.near(name, zone_names())
+        mend = f"did you mean {near}" if near else 'write "Etc/UTC" or "AREA/TOWN"'
         table.fault("timezone", f"{shown(name)} is no time zone that is known", mend)
         return None
     return name
@@ -257,14 +260,10 @@ _MEASURES: dict[Quantity, tuple[str, str, float, float]] = {
 
 def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     """Return the config, or None and everything that is wrong with it."""
-    text = text.removeprefix("\ufeff")
     try:
-        values = tomllib.loads(text)
-        faults = Faults(key_lines(text))
-    except RecursionError:
-        return None, (Fault("", 1, "is nested too deeply to be a config", "write plain tables"),)
-    except ValueError as error:  # tomllib's own, and numbers of thousands of digits
-        return None, (_syntax_fault(text, str(error)),)
+        values, faults = parsed(text)
+    except TomlFault as refused:
+        return None, (refused.fault,)
     top = Table(values, (), faults, _TOP)
     broker = _broker(top.table("broker", _BROKER), base_dir) if "broker" in values else None
     publish = _publish(top.table("publish", ("base", "station")))
@@ -287,17 +286,6 @@ def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     if found:
         return None, found
     return Config(tuple(enclosures), broker, publish, replay, base_dir, alarm, forecast, log), ()
-
-
-def _syntax_fault(text: str, message: str) -> Fault:
-    place = re.search(r" \(at line (\d+), column \d+\)", message)
-    line = int(place[1]) if place else max(1, len(text.splitlines()))
-    problem = message[: place.start()] if place else message.split(" (at")[0]
-    if "overwrite" in message or "declare" in message or "mutate" in message:
-        mend = "this key or table is in the file twice: remove one"
-    else:
-        mend = 'a line is [table], key = "text", key = number, or a # comment'
-    return Fault("", line, f"is not TOML: {problem[:1].lower()}{problem[1:]}", mend)
 
 
 def _broker(table: Table, base_dir: Path) -> BrokerConfig:
@@ -426,7 +414,7 @@ def _enclosure(table: Table) -> EnclosureConfig:
         ),
         altitude_m=plain.altitude_m if altitude_m is None else altitude_m,
         break_probability=plain.break_probability,
-        coating_time_s=table.duration("coating_time"),
+        coating_time_s=table.duration("coating_time", *COATING_TIMES_S),
     )
 
 
@@ -553,7 +541,8 @@ def _check_points(tables: list[Table]) -> None:
     """Check the points of one enclosure against each other."""
     seen: dict[tuple[object, object], int] = {}
     read_from: dict[tuple[object, ...], object] = {}
-    airs = {t.values.get("name") for t in tables if t.values.get("quantity") == Quantity.AIR_TEMP}
+    # No set, since a name may be a list or a table, which is a fault that is kept elsewhere.
+    airs = [t.values.get("name") for t in tables if t.values.get("quantity") == Quantity.AIR_TEMP]
     for number, table in enumerate(tables, 1):
         name, quantity = table.values.get("name"), table.values.get("quantity")
         if not isinstance(name, str) or not isinstance(quantity, str):
@@ -568,7 +557,7 @@ def _check_points(tables: list[Table]) -> None:
                 "quantity",
                 f"humidity at {shown(name)} has no air_temp at the same point, and pairs with no "
                 f"other",
-                f'add an air_temp point with name = "{name}"',
+                f'add an air_temp point with name = "{printable(name)}"',
             )
         for key in ("topic", "column"):
             place = table.values.get(key)

@@ -20,6 +20,7 @@ from monitor.specs import find_spec
 from rules.errors import SpecFault
 from rules.text import counted, iso_utc, shown
 from sensors.reading import Quantity
+from sensors.whole_file import Unreadable, whole_text
 
 
 class CheckResult(StrEnum):
@@ -69,8 +70,8 @@ def check_config_file(path: Path) -> tuple[Config | None, list[Check]]:
         config = load_config_file(path)
     except ConfigFault as fault:
         try:
-            faults = check_config(path.read_text("utf-8"))
-        except (OSError, UnicodeDecodeError):
+            faults = check_config(whole_text(path))
+        except Unreadable:
             return None, [Check("config", path.name, CheckResult.BAD, str(fault))]
         return None, [Check("config", path.name, CheckResult.BAD, str(each)) for each in faults]
     points = sum(len(each.points) for each in config.enclosures)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 from monitor.specs import find_spec
@@ -24,10 +23,10 @@ from rules.job.model import (
     weekdays_of,
 )
 from rules.spec.model import Spec
-from rules.spec.read import syntax_fault
 from rules.text import counted, shown
-from rules.toml_table import Fault, Faults, Table, key_lines
+from rules.toml_table import Fault, Faults, Table, TomlFault, parsed
 from rules.vocabulary import ClockName, Method, Step
+from sensors.whole_file import Unreadable, whole_text
 from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
 _JOB_KEYS = (
@@ -56,10 +55,9 @@ def read_job(text: str, name: str, beside: Path, start: date | None = None) -> J
         JobFault: anything is wrong with it; the text names every fault with its line.
     """
     try:
-        values = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise _refused(name, [syntax_fault(text, str(error))]) from None
-    faults = Faults(key_lines(text))
+        values, faults = parsed(text)
+    except TomlFault as refused:
+        raise _refused(name, [refused.fault]) from None
     job = _JobReader(values, faults, beside).job(start)
     found = faults.in_order()
     if found or job is None:
@@ -70,9 +68,8 @@ def read_job(text: str, name: str, beside: Path, start: date | None = None) -> J
 def read_job_file(path: Path, start: date | None = None) -> Job:
     """Read a job file; see `read_job`."""
     try:
-        text = path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        why = "it is not UTF-8 text" if isinstance(error, ValueError) else error.strerror
+        text = whole_text(path)
+    except Unreadable as why:
         raise JobFault(
             f"job {shown(str(path))} cannot be read ({why}), so nothing is planned; give the file "
             "with --job, or write one with 'filmcall plan new'"
@@ -299,7 +296,8 @@ class _JobReader:
     ) -> list[CoatToLay]:
         spec = self._spec(entry)
         times = self._whole(entry, "times", 1, _MOST_COATS, 1)
-        takes_s = entry.duration("takes", default=None if spec is None else spec.coating_time_s)
+        usual_s = None if spec is None else spec.coating_time_s
+        takes_s = entry.duration("takes", 60.0, default=usual_s)
         method = entry.one_of("method", tuple(Method), required=False) or Method.ROLLER
         film = self._film(entry)
         if spec is None or times is None or takes_s is None:
@@ -362,13 +360,13 @@ def _takes_a_coat(under: Spec, over: Spec) -> bool:
 
 def _chore(entry: Table, key: str) -> Chore:
     kind = _CHORES[key]
-    takes_s = entry.duration("takes", default=_CHORE_TAKES_S[kind])
+    takes_s = entry.duration("takes", 60.0, default=_CHORE_TAKES_S[kind])
     dries_s = entry.duration("dries", default=0.0)
     return Chore(kind, entry.words(key, example="320"), takes_s or 900.0, dries_s or 0.0)
 
 
 def _read_day(table: Table, key: str, written: object) -> date | None:
-    if isinstance(written, date):
+    if isinstance(written, date) and not isinstance(written, datetime):
         return written
     try:
         return date.fromisoformat(str(written))

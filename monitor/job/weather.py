@@ -14,7 +14,9 @@ from rules.job.draws import YEAR_HOURS, WeatherYear, drawn
 from rules.job.model import Job
 from rules.units import DAY_S, HOUR_S
 from sensors.forecast import ForecastFault, ForecastHours, read_forecast
+from sensors.whole_file import Unreadable, whole_bytes
 
+_MOST_BYTES = 20_000_000  # ten times a typical year
 _AFTER_DAYS = 30.0  # a plan may show how late it would be, not only that it is late
 
 
@@ -110,9 +112,9 @@ def read_year(path: Path) -> WeatherYear:
         WeatherFault: it is neither, is not whole, or pvlib is not installed.
     """
     try:
-        head = path.read_bytes()[:4096].decode("utf-8", "replace").splitlines()
-    except OSError as error:
-        why = (error.strerror or type(error).__name__).lower()
+        content = whole_bytes(path, _MOST_BYTES)
+        head = content[:4096].decode("utf-8", "replace").splitlines()
+    except Unreadable as why:
         raise WeatherFault(
             f"{path}: {why}, so there is no weather year; check the file's name"
         ) from None

@@ -149,6 +149,8 @@ class Publisher:
             self._since[enclosure] = (call, now_s)
         self._calls[enclosure] = told
         self._publish_call(enclosure, now_s)
+        # At once: a card that lies about what it wrote may lose this very call at a power cut.
+        self._seal()
 
     def refresh(self, enclosure: str, told: Json) -> None:
         """Take newer figures of an unchanged call, to be told with the next repeat."""

@@ -40,7 +40,7 @@ class Entries:
         """Keep a call; it is on disk on return, before anyone is told. In a replay it may wait.
 
         Args:
-            call: its `logged_s` and `row` are given here.
+            call: its `logged_s` and `row` are given where it reaches the disk.
 
         Returns:
             Its row, or None where a replay brought it before or it waits for the next commit.
@@ -69,9 +69,8 @@ class Entries:
                 raise ValueError(f"call {call.call!r} is none of GO, HOLD, STOP")
             call.body.encode()
             self._writer.known(call.source)
-        now_s = self._now_s()
         waiting = self._writer.buffer
-        waiting.calls.extend(replace(call, logged_s=now_s, row=None) for call in calls)
+        waiting.calls.extend(calls)
         if self._writer.replaying:
             waiting.wait()
             return [None] * len(calls)

@@ -1,4 +1,7 @@
-"""Writes what the log holds as CSV or JSON lines, row by row, whatever its length."""
+"""Writes what the log holds as CSV or JSON lines, row by row, whatever its length.
+
+JSON lines are exact. In CSV a text that a spreadsheet would take for a formula begins with `'`.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +16,7 @@ from typing import TextIO
 from monitor.log.log import Store
 from monitor.log.rows import QUALITY_OF_CODE, LogDamaged
 from rules.errors import FilmcallError
-from rules.text import iso_utc
+from rules.text import csv_cell, iso_utc
 
 FORMATS = ("csv", "jsonl")
 
@@ -117,7 +120,8 @@ def _write_all(
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(names)
         for count, row in enumerate(rows, 1):  # noqa: B007  (the count is what is returned)
-            writer.writerow([row[name] for name in names])
+            cells = (row[name] for name in names)
+            writer.writerow([csv_cell(each) if isinstance(each, str) else each for each in cells])
     elif fmt == "jsonl":
         for count, row in enumerate(rows, 1):  # noqa: B007
             file.write(json.dumps(row, ensure_ascii=False, separators=(",", ":")) + "\n")

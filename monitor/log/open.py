@@ -26,7 +26,7 @@ from monitor.log.rows import (
 )
 from monitor.log.schema import SCHEMA_VERSION, ForeignLog, migrate, version_of
 from rules.errors import FilmcallError
-from rules.text import iso_utc, stamp_utc
+from rules.text import iso_utc, printable, stamp_utc
 
 
 class WatchLock:
@@ -185,7 +185,8 @@ class LogFile:
                     f"or copy it and try `sqlite3 FILE .recover`."
                 ) from error
             raise LogRefused(
-                f"log {self.path}: it cannot be read ({error}). Check the disk and try again."
+                f"log {self.path}: it cannot be read ({printable(str(error))}). Check the disk "
+                "and try again."
             ) from error
 
     def rows(self, sql: str, *values: object) -> list[Any]:

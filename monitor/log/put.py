@@ -13,6 +13,10 @@ from monitor.log.rows import AlarmRow, CallRow, EventId, Outage, micros
 from rules.errors import FilmcallError
 from rules.events import Event
 
+MOST_NOTE_LETTERS = 4000
+"""Of an event's note, whoever sends it: some two pages of typing."""
+MOST_NAME_LETTERS = 200
+
 
 def insert(connection: sqlite3.Connection, table: str, **columns: object) -> int:
     """Insert a row and return its number; a replayed call that is there already adds nothing."""
@@ -39,7 +43,7 @@ def put_call(connection: sqlite3.Connection, call: CallRow, now_s: float) -> int
         stage=str(call.stage),
         question=str(call.question),
         body=call.body,
-        logged_us=micros(now_s if call.logged_s is None else call.logged_s),
+        logged_us=micros(now_s),
     )
     if connection.total_changes == before:
         return None
@@ -216,6 +220,12 @@ def check_event(event: Event) -> None:
             )
     for name in ("enclosure", "section", "note", "spec", "batch", "what", "unit"):
         text = getattr(event, name)
+        most = MOST_NOTE_LETTERS if name == "note" else MOST_NAME_LETTERS
+        if text is not None and len(text) > most:
+            raise FilmcallError(
+                f"event {event.kind}: {name} has {len(text):,} letters, over the {most:,} that are "
+                f"kept, so the event was not recorded. Shorten it, or keep the text as a file."
+            )
         if text is not None and any("\ud800" <= letter <= "\udfff" for letter in text):
             raise FilmcallError(
                 f"event {event.kind}: {name} {text!a} holds bytes that are no text in the "

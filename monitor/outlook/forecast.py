@@ -30,6 +30,7 @@ from sensors.forecast import (
     within_time,
 )
 from sensors.recording.layout import RecordingFault
+from sensors.whole_file import Unreadable, whole_bytes
 
 _FORM = 1
 _MOST_BYTES = 4_000_000
@@ -82,12 +83,11 @@ def kept(path: Path, topic: str) -> ForecastHours | None:
         ForecastFault: the file cannot be used.
     """
     try:
-        with path.open("rb") as file:
-            content = file.read(_MOST_BYTES + 1)
-    except FileNotFoundError:
-        return None
-    except OSError as error:
-        raise _unusable(path, (error.strerror or type(error).__name__).lower()) from None
+        content = whole_bytes(path, _MOST_BYTES)
+    except Unreadable as why:
+        if not path.exists():
+            return None
+        raise _unusable(path, str(why)) from None
     try:
         told = json.loads(content)
         if told["form"] != _FORM or told["topic"] != topic:

@@ -21,6 +21,7 @@ from monitor.review.text import CAUTION
 from rules.climate import assumed_words
 from rules.clocks.work import is_about
 from rules.events import Event
+from rules.text import csv_cell
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName
 
 EVERY_S = 4 * 3600.0
@@ -88,10 +89,11 @@ def sheet_csv(review: Review, every_s: float = EVERY_S) -> str:
     for row in sheet_rows(review, every_s):
         moment = datetime.fromtimestamp(row.time_s, stamp.zone)
         writer.writerow([
-            stamp.day(row.time_s), f"{stamp.minute(row.time_s)}{moment:%z}", _cell(row.section),
+            stamp.day(row.time_s), f"{stamp.minute(row.time_s)}{moment:%z}",
+            csv_cell(row.section),
             *(("" if v is None else f"{v:.1f}") for v in
               (row.air_c, row.rh_pct, row.surface_c, row.dew_point_c, row.margin_k)),
-            _cell(row.what), "", _surface_is(row),
+            csv_cell(row.what), "", _surface_is(row),
         ])  # fmt: skip
     return out.getvalue()
 
@@ -195,12 +197,3 @@ def _assumed_text(offset_k: float | None) -> str:
 def _what(event: Event) -> str:
     parts = [event.kind.value, "" if event.coat is None else f"coat {event.coat}", event.note]
     return " ".join(part for part in parts if part)
-
-
-def _cell(text: str) -> str:
-    """A cell that no spreadsheet takes for a formula.
-
-    >>> _cell("=1+1")
-    "'=1+1"
-    """
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

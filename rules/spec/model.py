@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from rules.units import DAY_S
+from rules.units import DAY_S, HOUR_S
 from rules.vocabulary import (
     FILM_STAGES,
     ClockName,
@@ -395,6 +395,8 @@ RE_ENTRY_BAND = Band(dew_margin_k=0.5, humidity_pct=2.0, temp_k=0.5)
 DWELL_S = 600.0
 RE_ENTRY_S = 900.0
 COATING_TIME_S = 3600.0
+COATING_TIMES_S = (60.0, 24.0 * HOUR_S)
+"""Shortest and longest that a coat can be expected to take, a day's work at most [s]."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,13 +17,22 @@ from rules.spec.model import (
     Surroundings,
     TimeTable,
 )
-from rules.spec.read_times import read_times
+from rules.spec.read_times import TEMPERATURES, read_times
 from rules.text import shown
 from rules.toml_table import Table
-from rules.units import HAND_UNITS, BadAmount, amount
+from rules.units import DAY_S, HAND_UNITS, HOUR_S, BadAmount, amount
 from rules.vocabulary import ClockName, Method
 
 _MEASURE = ("what", "low", "high", "max_age", "method", "standard")
+# Unit of a hand reading -> what can be one; wood holds up to twice its dry mass of water.
+_HAND_BOUNDS = {
+    "%": (0.0, 250.0),
+    "degC": TEMPERATURES[1:],
+    "um": (0.0, 20_000.0),
+    "mg/m**2": (0.0, 1e5),
+    "h": (0.0, 8784.0),
+    "class": (0.0, 10.0),
+}
 _THICKNESSES = ("wet_min", "wet_max", "dry_min", "dry_max")
 
 
@@ -46,8 +55,8 @@ def read_overcoat(
             "says the same as times.recoat_closes",
             "keep one of the two",
         )
-    abraded_s = table.duration("abraded")
-    key_s = table.duration("sanded_key", default=SANDED_KEY_S)
+    abraded_s = table.duration("abraded", HOUR_S)
+    key_s = table.duration("sanded_key", 60.0, default=SANDED_KEY_S)
     if key_s is not None and key_s > LONGEST_KEY_S:
         table.fault(
             "sanded_key",
@@ -105,7 +114,7 @@ def read_post_cure(top: Table) -> PostCure | None:
         return None
     table = top.table("post_cure", ("hold", "takes", "not_before"))
     hold_c = table.figure("hold", "degC", 20.0, 200.0, example="60 degC")
-    takes_s = table.duration("takes")
+    takes_s = table.duration("takes", 60.0, 90.0 * DAY_S)
     if "takes" not in table.values:
         table.missing("takes", '"8 h"')
     not_before_s = table.duration("not_before")
@@ -125,13 +134,13 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
     """Return the hand readings asked for before a coat."""
     for entry in top.tables("measure", _MEASURE):
         what = entry.slug("what", example="wood-moisture")
-        max_age_s = entry.duration("max_age")
+        max_age_s = entry.duration("max_age", 60.0, 366.0 * DAY_S)
         bounds: dict[str, float] = {}
         units: set[str] = set()
         for side in ("low", "high"):
             if side in entry.values:
                 unit = _hand_unit(entry.values[side], what)
-                value = entry.read(side, entry.values[side], unit, -1e6, 1e6)
+                value = entry.read(side, entry.values[side], unit, *_HAND_BOUNDS[unit])
                 if value is not None:
                     bounds[side] = value
                     units.add(unit)

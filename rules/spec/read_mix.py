@@ -17,7 +17,7 @@ UNSTATED_DENSITY_G_PER_ML = 1.5
 """Of a mix whose pot the sheet gives by mass and whose density it does not: a filled one's, so
 that no pot is taken for smaller than it is; common practice, no source [g/mL]."""
 
-_NUMBER = r"(\d+\.?\d*|\.\d+)"
+_NUMBER = r"(\d+(?:\.\d*)?|\.\d+)"
 _RATIO = re.compile(rf"\s*{_NUMBER}\s*:\s*{_NUMBER}\s*")
 _RATIOS = ("ratio", "ratio_by_weight", "ratio_by_volume")
 _THINNER = ("method", "grade", "coat", "cup", "from", "to", "min", "max")
@@ -126,7 +126,7 @@ def _bands(table: Table) -> dict[int, ThinnerBand]:
         high = entry.figure("max", "%", 0.0, 100.0, example="5 %")
         grade = entry.words("grade")
         coat = entry.count("coat", 20)
-        cup_s = entry.duration("cup")
+        cup_s = entry.duration("cup", 5.0, 600.0)
         if cold is not None and hot is not None and low is not None and high is not None:
             bands[i] = ThinnerBand(
                 Method(method) if method else None, cold, hot, low, high, grade, coat, cup_s

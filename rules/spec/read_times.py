@@ -9,7 +9,8 @@ from difflib import get_close_matches
 from rules.spec.checks import check_order, check_rows, check_window, time_key
 from rules.spec.model import FAMILIES, NEVER, Column, TimeRow, TimeTable
 from rules.text import shown
-from rules.toml_table import UNLIMITED, Table
+from rules.toml_table import LONGEST_S, SHORTEST_S, UNLIMITED, Table
+from rules.units import DAY_S, HOUR_S
 from rules.vocabulary import ClockName, Method, Service
 
 TIME_KEYS = {
@@ -20,6 +21,23 @@ TIME_KEYS = {
 METHODS = tuple(method.value for method in Method)
 TEMPERATURES = ("degC", -20.0, 60.0)
 """What can be a temperature of paint, hull or air at all."""
+
+# What a clock's time can be at all: wide of every sheet read so far, so that only slips lie
+# outside; no source [s].
+_PLAUSIBLE_S = {
+    ClockName.INDUCTION: (60.0, 6.0 * HOUR_S),
+    ClockName.POT_LIFE: (60.0, 30.0 * DAY_S),
+    ClockName.WIPE_DRY: (10.0, 2.0 * DAY_S),
+    ClockName.FLASH: (10.0, 7.0 * DAY_S),
+    ClockName.TOUCH_DRY: (60.0, 60.0 * DAY_S),
+    ClockName.RECOAT_OPENS: (60.0, 90.0 * DAY_S),
+    ClockName.RECOAT_CLOSES: (60.0, LONGEST_S),
+    ClockName.TAPE_NOT_BEFORE: (60.0, 90.0 * DAY_S),
+    ClockName.TAPE_NOT_AFTER: (60.0, LONGEST_S),
+    ClockName.SAND: (60.0, 90.0 * DAY_S),
+    ClockName.HANDLE: (60.0, 90.0 * DAY_S),
+    ClockName.CURED: (600.0, 366.0 * DAY_S),
+}
 
 _WINDOW = {time_key(c): c for c in (ClockName.RECOAT_OPENS, ClockName.RECOAT_CLOSES)}
 _MAY_STAY_OPEN = (ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
@@ -48,7 +66,8 @@ def read_times(table: Table, clocks: Mapping[str, ClockName]) -> dict[ClockName,
         read: list[TimeRow] = []
         for written, time in value.items():
             temp_c = rows.read(written, written, *TEMPERATURES)
-            duration_s = rows.read_duration(written, time)
+            low_s, high_s = _PLAUSIBLE_S.get(clock, (SHORTEST_S, LONGEST_S))
+            duration_s = rows.read_duration(written, time, low_s, high_s)
             if temp_c is not None and temp_c in keys:
                 rows.fault(written, f"is the same temperature as {shown(keys[temp_c])}", "keep one")
             elif temp_c is not None and duration_s is not None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rules.text import counted, printable
+from sensors.whole_file import Unreadable, whole_bytes
 
 
 class BrokerFault(ValueError):
@@ -105,10 +106,13 @@ class Broker:
         if not self.uses_tls:
             return None
         try:
+            # The library itself would wait for a pipe, and read a device without end.
+            if self.ca_file is not None:
+                whole_bytes(self.ca_file)
             context = ssl.create_default_context(
                 cafile=None if self.ca_file is None else str(self.ca_file)
             )
-        except OSError as fault:  # ssl.SSLError is one
+        except (OSError, Unreadable) as fault:  # ssl.SSLError is an OSError
             raise BrokerFault(
                 f"[broker] ca_file '{printable(str(self.ca_file), 120)}' cannot be used "
                 f"({_os_text(fault)}); nothing is read without a checked broker. "
@@ -117,9 +121,11 @@ class Broker:
         context.minimum_version = ssl.TLSVersion.TLSv1_2
         if self.cert_file is not None:
             try:
+                for each in filter(None, (self.cert_file, self.key_file)):
+                    whole_bytes(each)
                 # The empty passphrase keeps OpenSSL from asking for one on the terminal.
                 context.load_cert_chain(self.cert_file, self.key_file, password=lambda: "")
-            except OSError as fault:
+            except (OSError, Unreadable) as fault:
                 raise BrokerFault(
                     f"[broker] cert_file '{printable(str(self.cert_file), 120)}' or its key_file "
                     f"cannot be used ({_os_text(fault)}); the broker would not know this program. "
@@ -152,9 +158,11 @@ def host_and_port(text: str, port: int = 1883) -> tuple[str, int]:
     return host.strip("[]"), int(typed)
 
 
-def _os_text(fault: OSError) -> str:
+def _os_text(fault: OSError | Unreadable) -> str:
     if isinstance(fault, ssl.SSLError):
         return _ssl_text(fault)
+    if isinstance(fault, Unreadable):
+        return str(fault)
     return printable(fault.strerror or type(fault).__name__, 80).lower()
 
 

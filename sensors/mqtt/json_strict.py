@@ -13,7 +13,7 @@ from sensors.wire import FaultKind, PayloadFault
 
 MAX_DEPTH = 32  # deepest nesting in a message; common practice, no source
 
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 # Text is passed over whole, so that a word in it is not taken for a value. Without a closing quote
 # it runs to the message's end: to look for one again from each quote on would take the square of
 # the length.

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from rules.numbers import number
 from sensors.recording.words import meaning, stated_unit
+from sensors.whole_file import Unreadable, plain, what_it_is
 
 HEAD_BYTES = 262_144
 # More lines than this before the header are no comment: the file is something else.
@@ -24,6 +25,9 @@ MISSING = frozenset(
     ("", "-", "--", "---", "----", "nan", "NaN", "NAN", "NA", "N/A", "n/a", "null", "NULL", "None")
 )
 _JOINED_LINES = 40  # of one quoted cell: a note longer than this is a quote that was lost
+
+# Where so many quotes were lost, a quote is a letter: to look for each one's end takes long.
+_MOST_LOSSES = 40
 
 # Up to eight digits: nine and more are seconds since 1970.
 _ROW_NUMBER = re.compile(r"[0-9]{1,8}")
@@ -36,17 +40,6 @@ _TIME_LIKE = re.compile(
 # A time begins with a figure, or with the name of a month or a day of the week: a header that names
 # an offset, such as `Time, GMT-04:00`, is none.
 _TIME_BEGINS = re.compile(r"(?:[^\W\d_]{2,10}\.?,?\s+)?[0-9]")
-_OTHER_FILES = (
-    (b"\x1f\x8b", "compressed by gzip"),
-    (b"PK\x03\x04", "compressed by zip, as a spreadsheet is too"),
-    (b"BZh", "compressed by bzip2"),
-    (b"\xfd7zXZ\x00", "compressed by xz"),
-    (b"\x28\xb5\x2f\xfd", "compressed by zstd"),
-    (b"7z\xbc\xaf\x27\x1c", "compressed by 7-Zip"),
-    (b"\xd0\xcf\x11\xe0", "an old spreadsheet"),
-    (b"%PDF", "a PDF"),
-    (b"SQLite format 3", "an SQLite database"),
-)
 
 
 class RecordingFault(Exception):
@@ -101,22 +94,28 @@ def sniff(path: Path) -> Layout:
         RecordingFault: it cannot be opened, is empty, is no text, or has no table.
     """
     try:
+        plain(path.stat())
         with path.open("rb") as file:
             head = file.read(HEAD_BYTES)
-    except OSError as fault:
-        why = fault.strerror or type(fault).__name__
+    except (OSError, Unreadable) as fault:
+        why = str(fault)
+        if isinstance(fault, OSError):
+            why = (fault.strerror or type(fault).__name__).lower()
         raise RecordingFault(
-            f"{path}: {why.lower()}, so nothing is replayed; check the file's name"
+            f"{path}: {why}, so nothing is replayed; check the file's name"
         ) from None
+    return sniffed(path, head)
+
+
+def sniffed(path: Path, head: bytes) -> Layout:
+    """Find out how a recording is laid out; as `sniff`, from bytes that were read already."""
     if not head.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
         raise RecordingFault(f"{path}: the file is empty, so nothing is replayed; choose another")
-    for start, what in _OTHER_FILES:
-        if head.startswith(start):
-            mend = "unpack it" if "compressed" in what and "spread" not in what else "save it as"
-            raise RecordingFault(
-                f"{path} is {what}, so nothing is replayed; "
-                f"{mend + ' first' if mend == 'unpack it' else mend + ' CSV text and try again'}"
-            )
+    what = what_it_is(head)
+    if what is not None:
+        packed = "compressed" in what and "spread" not in what
+        mend = "unpack it first" if packed else "save it as CSV text and try again"
+        raise RecordingFault(f"{path} is {what}, so nothing is replayed; {mend}")
     encoding = _encoding(head)
     if encoding is None:
         raise RecordingFault(
@@ -209,7 +208,7 @@ def split_rows(
     [['1', 'a\\nb'], ['2', 'c']]
     """
     rows: list[tuple[int, int, list[str], bool]] = []
-    at = 0
+    at = losses = 0
     while at < len(lines):
         line = lines[at].rstrip("\n")
         taken, lost = 1, False
@@ -220,7 +219,8 @@ def split_rows(
             if is_open:
                 joined = line
                 lost = True
-                for more in range(1, _JOINED_LINES):
+                ahead = _JOINED_LINES if losses < _MOST_LOSSES else 1
+                for more in range(1, ahead):
                     if at + more >= len(lines):
                         break
                     following = lines[at + more].rstrip("\n")
@@ -233,6 +233,7 @@ def split_rows(
                     if not is_open and len(found) == fields:
                         cells, taken, lost = found, more + 1, False
                         break
+                losses += lost
                 if lost:
                     cells = split_line(line, separator)
         rows.append((at, taken, cells, lost))
@@ -561,6 +562,11 @@ def _described(
             last = cell or (last if at < top else "")
             if last:
                 notes[column] = f"{notes[column]} {last}".strip()
+    for count in sorted(block.short):
+        notices.append(
+            f"Rows of {count} cells, where the header has {fields}, are read with their last cells "
+            "empty."
+        )
     decimal = _decimal(cell for row in sample for cell in row)
     if decimal == ",":
         notices.append("Numbers are read with a decimal comma.")

@@ -295,6 +295,8 @@ def _same_clock(said: tzinfo, given: ZoneInfo, cells: Sequence[str], form: times
             when, _ = times.parse_time(cell, form.order)
         except ValueError:
             when = datetime(2026, 7, 1)
+        if not 1970 < when.year < 2100:  # at its first and last day a calendar has no other zone
+            when = datetime(2026, 7, 1)
         moment = when.replace(tzinfo=said).astimezone(UTC)
         if moment.astimezone(given).utcoffset() != moment.astimezone(said).utcoffset():
             return False

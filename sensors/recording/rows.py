@@ -192,7 +192,7 @@ class _FileReader:
         self._decimal = source.layout.decimal
         self._times = times.TimeReader(source.form, source.zone, say)
         mark = re.escape(source.layout.separator)
-        self._quoted = re.compile(rf'(?:^|(?<={mark}))\s*"[^"\n]*"\s*(?={mark}|$)')
+        self._quoted = re.compile(rf'(?:^|(?<={mark})) *"[^"\n]*" *(?={mark}|$)')
 
     def rows(self) -> Iterator[list[Reading]]:
         raise NotImplementedError

@@ -15,6 +15,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from rules.numbers import number
+from rules.units import DAY_S
+from sensors.reading import FIRST_S, LAST_S
 from sensors.recording.words import month_number
 from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
@@ -403,7 +405,7 @@ def _offset_of(text: str) -> timezone | None:
         return None
     minutes = int(found[2]) * 60 + int(found[3] or 0)
     if minutes > 14 * 60:
-        raise ValueError(f"offset {text!r} is no zone's")
+        return None
     return timezone(timedelta(minutes=minutes if found[1] == "+" else -minutes))
 
 
@@ -519,6 +521,8 @@ class TimeReader:
                 continue
             local[at] = not zoned
             seconds[at] = (when if zoned else when.replace(tzinfo=UTC)).timestamp()
+        self._leave_out_far(seconds, texts or cells, why)
+        local &= ~np.isnan(seconds)
         if local.any():
             self._localize(seconds, local, why)
         usable = seconds[~np.isnan(seconds)]
@@ -544,7 +548,22 @@ class TimeReader:
                 why[at] = f"time {texts[at]!r} is not understood"
                 continue
             seconds[at] = (when if zoned else when.replace(tzinfo=UTC)).timestamp()
+        self._leave_out_far(seconds, texts, why)
         return seconds, why
+
+    @staticmethod
+    def _leave_out_far(
+        seconds: NDArray[np.float64], cells: Sequence[str] | pd.Series[str], why: dict[int, str]
+    ) -> None:
+        """Leave out what no recording is dated, in place."""
+        # A local time is up to a day from its moment.
+        far = (seconds < FIRST_S - DAY_S) | (seconds >= LAST_S + DAY_S)
+        if not far.any():
+            return
+        texts = list(cells)
+        for at in np.flatnonzero(far).tolist():
+            why[at] = f"time {texts[at]!r} is not between 1970 and 2100"
+        seconds[far] = np.nan
 
     def _localize(
         self, seconds: NDArray[np.float64], local: NDArray[np.bool_], why: dict[int, str]

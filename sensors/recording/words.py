@@ -262,6 +262,9 @@ def _ending(word: str) -> tuple[str, tuple[str, ...]]:
     return word, ()
 
 
+_MOST_LETTERS = 400  # no header's cell says more by being longer
+
+
 def meaning(name: str) -> Meaning:
     """Return what a header seems to say.
 
@@ -275,7 +278,7 @@ def meaning(name: str) -> Meaning:
     places: list[str] = []
     surface: list[str] = []
     languages: set[str] = set()
-    for raw in _split_name(name):
+    for raw in _split_name(name[:_MOST_LETTERS]):
         word = fold(raw)
         parts = _parts_of(word) if len(word) > _SHORTEST_PART or word in vocabulary else ()
         if not parts:

@@ -12,8 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.errors import FilmcallError
+from rules.numbers import number
 from rules.text import shown
-from rules.units import _METRIC, BadAmount, UnitAsked, amount, temperature_c
+from rules.units import _FACTORS, BadAmount, UnitAsked, amount, range_ends, temperature_c
 from tests.tables_reader import rows
 
 
@@ -23,11 +24,16 @@ def test_a_figure_agrees_with_the_published_definition(row: dict[str, str]) -> N
     assert value == pytest.approx(float(row["expected"]), abs=float(row["tolerance"]), rel=0)
 
 
+# pint has no class of dust and takes a bare ratio for a percentage.
+_NOT_BY_PINT = ("%", "ppm", "class", "1/h")
+
+
 @pytest.mark.parametrize(
-    ("to", "unit"), [(to, unit) for to, units in _METRIC.items() for unit in units if to != "%"]
+    ("to", "unit"),
+    [(to, unit) for to, units in _FACTORS.items() if to not in _NOT_BY_PINT for unit in units],
 )
-def test_the_metric_table_agrees_with_pint(to: str, unit: str) -> None:
-    registry = pint.UnitRegistry()
+def test_every_unit_agrees_with_pint(to: str, unit: str) -> None:
+    registry = pint.application_registry
     by_pint = registry.Quantity(1.0, unit).to(to).magnitude
     # 1e-12: pint multiplies several factors, this table one.
     assert amount(f"1 {unit}", to) == pytest.approx(by_pint, rel=1e-12)
@@ -69,7 +75,15 @@ SAFE = "choose the figure on the safe side, and "
         ("8 m", "s", "'8 m' does not fit here; {mend}"),
         ("8 hurs", "s", "'8 hurs' has no unit that is known; {mend}"),
         ("3 h", "degC", "'3 h' is not a temperature in K, degC or degF; {mend}"),
-        ("1 deg", "%", "'1 deg' does not fit here; {mend}"),
+        ("1 deg", "%", "'1 deg' has no unit that is known; {mend}"),
+        # A library that knows prefixes takes these for hecto-hours, deci-days and milli-hours.
+        ("3.5 hh", "s", "'3.5 hh' has no unit that is known; {mend}"),
+        ("2 dd", "s", "'2 dd' has no unit that is known; {mend}"),
+        ("3 mh", "s", "'3 mh' has no unit that is known; {mend}"),
+        ("2 Ms", "s", "'2 Ms' has no unit that is known; {mend}"),
+        ("6 nan", "s", "'6 nan' has no unit that is known; {mend}"),
+        ("3 " + "a" * 60_000, "s", "'3 " + "a" * 57 + "…' is longer than 80 letters; {mend}"),
+        ("3" * 60_000 + " h", "s", "'" + "3" * 59 + "…' is longer than 80 letters; {mend}"),
         ("85 %", "s", "'85 %' does not fit here; {mend}"),
         ("0,5 h", "s", "'0,5 h' has a comma; use a decimal point, and {mend}"),
         ("10-12 h", "s", "'10-12 h' is a range; " + SAFE + "{mend}"),
@@ -131,6 +145,11 @@ def test_a_mistyped_temperature_is_refused(text: str, sentence: str) -> None:
     assert str(caught.value) == sentence
 
 
+def test_a_number_that_python_will_not_write_is_refused_in_words() -> None:
+    with pytest.raises(BadAmount, match="a number of thousands of digits has no unit"):
+        amount(16**4000, "s")
+
+
 @given(st.text(max_size=30), st.sampled_from(["K", "degC", "%", "s", "ml", "um", "g/ml"]))
 def test_any_text_is_read_or_refused_and_never_shown_raw(text: str, to: str) -> None:
     try:
@@ -146,9 +165,9 @@ def test_a_users_text_is_shown_without_control_characters() -> None:
     assert shown("x" * 100) == "'" + "x" * 59 + "…'"
 
 
-def test_metric_figures_load_no_units_library() -> None:
+def test_figures_load_no_library() -> None:
     code = (
-        "import sys, rules.units as u; u.amount('16 h', 's'); u.amount('5 degF', 'K');"
+        "import sys, rules.units as u; u.amount('16 h', 's'); u.amount('5 US gal', 'ml');"
         "u.temperature_c('70F');"
         "print([m for m in ('pint', 'numpy', 'pandas') if m in sys.modules])"
     )
@@ -179,3 +198,11 @@ def test_a_bare_number_too_warm_for_an_enclosure_is_asked_for_its_unit() -> None
         temperature_c("68")
     assert temperature_c("68F") == pytest.approx(20.0)
     assert temperature_c("68C") == 68.0
+
+
+def test_a_cell_full_of_figures_is_no_number_and_no_range_at_once() -> None:
+    """Where a pattern parts a run of figures in every way, 64 KiB of them take two minutes."""
+    for text in ("9" * 65_000 + "x", "9" * 65_000 + "-", "-" + "9" * 65_000 + "e"):
+        assert number(text) is None
+        assert number(text, ",") is None
+        assert range_ends(text) is None

@@ -203,3 +203,27 @@ def test_what_came_later_counts_and_what_it_lacks_is_kept() -> None:
     assert cut is not None
     assert cut.temp_c.tolist() == [11.0, 20.0]
     assert within_time(both, NOON_S, NOON_S) is None
+
+
+GOOD = [{"time": f"2026-04-25T{hour}:00Z", "temp": 11.5, "dew_point": 7.0} for hour in (12, 13)]
+
+
+def test_a_key_given_twice_is_refused_since_nobody_knows_which_is_meant() -> None:
+    text = json.dumps(GOOD).replace('"temp": 11.5', '"temp": 11.5, "temp": 35', 1)
+    with pytest.raises(ForecastFault) as caught:
+        forecast_of_json(text, "hours.json")
+    assert str(caught.value) == (
+        "hours.json: it is no JSON (message holds the same key twice in an object), so it is not "
+        "used"
+    )
+
+
+@pytest.mark.parametrize(
+    "time",
+    ["0001-01-01T00:00", "9999-12-31T23:30", "0001-01-01T00:00Z", "1969-12-31T23:00Z",
+     "9999-12-31T23:30-05:00", "2100-01-01T00:00Z", 9e18],
+)  # fmt: skip
+def test_an_hour_that_no_forecast_is_of_is_left_out_and_said(time: object) -> None:
+    hours = forecast_of_json(json.dumps([*GOOD, {**GOOD[0], "time": time}]), "x")
+    assert (hours.time_s.size, hours.skipped) == (2, 1)
+    assert any("row 3: time" in notice for notice in hours.notices)

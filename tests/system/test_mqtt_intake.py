@@ -427,11 +427,13 @@ def test_a_thousand_new_topics_a_second_leave_memory_and_counts_bounded(
     assert after - full < 200_000
 
 
+@pytest.mark.parametrize("protocol", ["3.1.1", "5"])
 def test_every_hostile_message_is_refused_by_name_and_counted_exactly(
     broker: RealBroker,
     make_intake: Make,
     make_sensor: MakeSensor,
     caplog: pytest.LogCaptureFixture,
+    protocol: str,
 ) -> None:
     plain = PayloadSource("tent", "p", Quantity.AIR_TEMP, "degC", "hostile/plain")
     at = PayloadSource("tent", "j", Quantity.AIR_TEMP, "degC", "hostile/json", "v")
@@ -467,7 +469,7 @@ def test_every_hostile_message_is_refused_by_name_and_counted_exactly(
         ("senml", b'[{"n":"a","u":"C","v":1}]', FaultKind.UNIT),
         ("senml", b'{"n":"a"}', FaultKind.SENML),
     ]
-    intake = make_intake(broker.port, plain, at, pack)
+    intake = make_intake(broker.port, plain, at, pack, protocol=protocol)
     ready(intake)
     sensor = make_sensor(broker.port)
     rounds = 20

@@ -327,3 +327,9 @@ def test_a_look_back_at_a_recording_shows_its_own_local_times(tmp_path: Path) ->
         "2026-07-03 12:00 to 2026-07-03 12:59 Europe/Brussels"
         in filmcall("review", "--db", log).out
     )
+
+
+def test_a_note_without_end_is_refused_in_one_sentence(db: str) -> None:
+    ran = event(db, "note", "--note", "x" * 100_000)
+    assert (ran.code, ran.out) == (2, "")
+    assert ran.err.startswith("filmcall: event note: note has 100,000 letters, over the 4,000 ")

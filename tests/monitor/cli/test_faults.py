@@ -66,8 +66,8 @@ def test_output_that_cannot_be_written_is_one_sentence(words: list[str]) -> None
         )
     assert ran.returncode == 2
     assert ran.stderr == (
-        "filmcall: output cannot be read or written (no space left on device), so the command "
-        "stopped before its end; check the disk, the file's name and who may use it\n"
+        "filmcall: a file or the output cannot be read or written (no space left on device), so "
+        "the command stopped before its end; check the disk, the file's name and who may use it\n"
     )
 
 

@@ -199,6 +199,15 @@ def test_every_fault_is_told_at_once_with_its_line() -> None:
         (one() + one().replace("tent", "TENT"), "a second enclosure of that name"),
         ("[[enclosure]]\nname = 'tent'\n", "point: is missing"),
         ("[broker\n", "line 1: is not TOML"),
+        (
+            one(before="[broker]\nport = 0x" + "f" * 4000 + "\n"),
+            "a number of thousands of digits cannot be right; give a number from 1 to 65535",
+        ),
+        (
+            one(before="[broker]\npassword_file = '~nobody-here/secret'\n"),
+            "'~nobody-here/secret' is in the folder of an account that is not here; write the "
+            "whole path, or one from the config's own folder",
+        ),
         ("a = 1\na = 2\n", "is in the file twice"),
     ],
 )

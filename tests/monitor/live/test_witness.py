@@ -19,6 +19,7 @@ from monitor.live.publish import Publisher
 from monitor.live.witness import RECORD_LOST, Witness
 from monitor.log.files import verify
 from monitor.log.log import Store
+from monitor.log.rows import CallRow
 
 SEAL = "filmcall/test-bench/seal"
 
@@ -173,3 +174,19 @@ def test_nothing_is_handed_out_before_what_the_broker_keeps_was_read(tmp_path: P
         assert witness.message() is None, "once is enough"
         witness.forget()
         assert witness.message() == first
+
+
+def test_the_seal_goes_out_with_each_call_since_a_lying_card_may_lose_that_very_one(
+    tmp_path: Path,
+) -> None:
+    line = BrokerLine()
+    publisher = Publisher(line, base="filmcall", station="test-bench")
+    with Store.open(tmp_path / "log.db", now_s=lambda: 1.8e9) as store:
+        witness = publisher.witness = Witness(store, SEAL, "test-bench")
+        witness.heard(b"none")
+        witness.look(1.8e9, linked=True)
+        store.add_call(CallRow("tent", "all", 1.8e9, "STOP", "cure", "films", "{}"))
+        publisher.tell("tent", {"call": "STOP"}, 1.8e9)
+        told = [each.topic for each in line.messages]
+        assert told == ["filmcall/tent/call", "filmcall/tent/word", SEAL]
+        assert json.loads(kept_of(line))["seal"] == store.seal().sha256

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import math
 import sqlite3
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -520,3 +522,41 @@ def test_calls_are_exported_as_csv_and_json_lines(store: Store, tmp_path: Path) 
     assert first["section"] == "all"  # the log's column, not the body's
     with pytest.raises(FilmcallError, match="export format 'xml' is none of csv, jsonl"):
         export_calls(store, out.open("w"), "xml")
+
+
+def test_a_text_that_a_spreadsheet_would_run_is_guarded_in_csv_and_exact_in_json_lines(
+    store: Store, tmp_path: Path
+) -> None:
+    """Which signs begin a formula: the open web security project's page on CSV injection."""
+    names = ["=cmd|'/c calc'!A0", "+1", "-1", "@SUM(1)", "\tx", "\rx", "hull"]
+    for name in names:
+        store.add_call(replace(call(0.0), enclosure=name))
+    store.add_readings([reading(0.0, -3.5)])
+    store.flush()
+    out = tmp_path / "out"
+    with out.open("w", newline="") as file:
+        export_calls(store, file, "csv")
+    with out.open(newline="") as file:
+        told = [row["enclosure"] for row in csv.DictReader(file)]
+    assert told == ["'" + name.replace("\r", "\n") for name in names[:-1]] + ["hull"]
+    with out.open("w") as file:
+        export_calls(store, file, "jsonl")
+    assert [json.loads(line)["enclosure"] for line in out.read_text().splitlines()] == names
+    with out.open("w", newline="") as file:
+        export_readings(store, file, "csv")
+    assert ",-3.5," in out.read_text()  # a figure is none
+
+
+@pytest.mark.parametrize(("letters", "kept"), [(4000, True), (4001, False)])
+def test_a_note_is_kept_up_to_4000_letters(store: Store, letters: int, kept: bool) -> None:
+    event = Event(EventKind.NOTE, T0, "tent", note="x" * letters)
+    if kept:
+        assert store.add_event(event).note == event.note
+        return
+    with pytest.raises(FilmcallError) as caught:
+        store.add_event(event)
+    assert str(caught.value) == (
+        "event note: note has 4,001 letters, over the 4,000 that are kept, so the event was not "
+        "recorded. Shorten it, or keep the text as a file."
+    )
+    assert store.events() == ()

@@ -100,7 +100,7 @@ def test_a_full_disk_is_told_and_what_waited_is_written_when_there_is_room(tmp_p
         assert store.waiting == (0, 0)
         assert len(store.readings("tent", "air", Quantity.AIR_TEMP)[0]) == 1000
         (kept,) = store.calls("tent")
-        assert kept.logged_s == T0  # when it was made, not when the disk took it
+        assert (kept.time_s, kept.logged_s) == (T0, T0 + 5.0)  # made, and taken by the disk
         assert store.events() == ()
         assert store.counts.refusals == 2
         assert store.verify() == []

@@ -286,6 +286,15 @@ FAULTS = [
     ("dwell = \"5 min\"", "dwell = \"0 min\"",
      "line 54, call.dwell: '0 min' is not over zero; "
      'give a time such as "4 h", or leave it out.'),
+    ("dwell = \"5 min\"", "dwell = \"1e-9 s\"",
+     "line 54, call.dwell: '1e-9 s' cannot be right; give a time from 0.1 s to 6 h."),
+    ("cured = { \"20 degC\" = \"7 days\" }", "cured = { \"20 degC\" = \"7 min\" }",
+     "line 27, times.cured.'20 degC': '7 min' cannot be right; give a time from 10 min to 366 d."),
+    ("\"20 degC\" = \"4 h\", \"50", "\"20 degC\" = \"4 hh\", \"50",
+     "line 19, times.pot_life.'20 degC': '4 hh' has no unit that is known; "
+     "write a time with its unit, such as \"16 h\"."),
+    ("high = \"16 %\"", "high = \"1600 %\"",
+     "line 58, measure[1].high: '1600 %' cannot be right; give a figure from 0 to 250 %."),
     ("{ humidity = \"3 %\" }", "{ rh = \"3 %\" }",
      "line 55, call.re_entry_band.rh: is no key that belongs here; "
      "write dew_margin, humidity or temp, or remove it."),
@@ -411,7 +420,7 @@ def test_text_that_is_not_toml_is_named_by_its_line(
 
 def test_a_text_nested_without_end_is_refused() -> None:
     (fault,) = check_spec("x = " + "[" * 100_000, "x")
-    assert str(fault) == "line 1: is nested too deeply to be a spec; see filmcall spec new."
+    assert str(fault) == "line 1: is nested too deeply; write plain tables, as in the examples."
 
 
 def test_a_number_of_thousands_of_digits_is_refused() -> None:

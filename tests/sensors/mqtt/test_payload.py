@@ -10,6 +10,7 @@ import pytest
 from rules.text import printable
 from sensors.mqtt import senml
 from sensors.mqtt.intake import Router, matches
+from sensors.mqtt.json_strict import plain_number
 from sensors.mqtt.payload import (
     MAX_BYTES,
     Decoded,
@@ -579,3 +580,9 @@ def test_counts_by_name_stay_bounded() -> None:
     assert len(tally.counts()) == 4
     assert tally.total() == 1000
     assert tally.counts() == {"topic-0": 20, "topic-1": 20, "topic-2": 20, "(others)": 940}
+
+
+def test_a_message_full_of_figures_is_refused_at_once() -> None:
+    """64 KiB of figures and a letter took two minutes, in the network's own thread."""
+    with pytest.raises(PayloadFault):
+        plain_number("9" * 65_000 + "x")

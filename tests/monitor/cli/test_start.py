@@ -1,0 +1,48 @@
+"""The first tenth of a second: Ctrl-C while the program still loads."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[3]
+
+
+@pytest.mark.parametrize("module", ["typer", "monitor.cli.faults", "monitor.cli.work"])
+def test_ctrl_c_while_it_loads_ends_it_without_a_word(module: str) -> None:
+    # It sends itself the signal as it looks for a module, as a person may at any moment.
+    code = f"""
+import os, signal, sys
+class Finder:
+    def find_spec(self, name, path=None, target=None):
+        if name == {module!r}:
+            os.kill(os.getpid(), signal.SIGINT)
+sys.meta_path.insert(0, Finder())
+from monitor.__main__ import main
+main()
+"""
+    words = ["check", "--air", "21", "--rh", "60", "--surface", "19"]
+    ran = subprocess.run(
+        [sys.executable, "-c", code, *words], cwd=ROOT, capture_output=True, text=True, timeout=60
+    )
+    assert (ran.returncode, ran.stdout, ran.stderr) == (-signal.SIGINT, "", "")
+
+
+def test_ctrl_c_works_as_before_once_it_has_loaded() -> None:
+    code = """
+import os, signal
+import monitor.cli.check
+def run(**_): os.kill(os.getpid(), signal.SIGINT)
+monitor.cli.check.run = run
+from monitor.__main__ import main
+main()
+"""
+    words = ["check", "--air", "21", "--rh", "60", "--surface", "19"]
+    ran = subprocess.run(
+        [sys.executable, "-c", code, *words], cwd=ROOT, capture_output=True, text=True, timeout=60
+    )
+    assert (ran.returncode, ran.stdout, ran.stderr) == (130, "", "")
