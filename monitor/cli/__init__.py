@@ -2,6 +2,6 @@
 
 Door: `app.py`. May import: monitor, monitor.alarms, monitor.calibrate, monitor.config,
 monitor.doctor, monitor.job, monitor.live, monitor.log, monitor.outlook, monitor.replay,
-monitor.review, monitor.screen, monitor.setup, rules, rules.air, rules.batch, rules.clocks,
-rules.spec, sensors, sensors.mqtt, sensors.recording, sensors.simulate.
+monitor.review, monitor.screen, monitor.setup, monitor.ship, rules, rules.air, rules.batch,
+rules.clocks, rules.spec, sensors, sensors.mqtt, sensors.recording, sensors.simulate.
 """

@@ -15,6 +15,7 @@ from monitor.cli.log import log_app, sessions_app, spec_app
 from monitor.cli.options import DbOption, JsonOption, SpecOption, figure
 from monitor.cli.plan import plan_app, today_app
 from monitor.cli.setup import setup_app
+from monitor.cli.ship import ship_app
 from monitor.cli.work import work_app
 from rules.errors import FilmcallError
 
@@ -221,5 +222,5 @@ def watch(
     watch_command.run(config, plain=plain, as_jsonl=jsonl, db=db, glance=glance)
 
 
-for _each in (setup_app, work_app, log_app, today_app):
+for _each in (setup_app, work_app, log_app, today_app, ship_app):
     app.registered_commands.extend(_each.registered_commands)

@@ -9,7 +9,15 @@ from typing import Annotated
 
 import typer
 
-from monitor.cli.options import BAD_INPUT, DbOption, JsonOption, figure
+from monitor.cli.options import (
+    BAD_INPUT,
+    CopyOption,
+    DbOption,
+    JsonOption,
+    LogOption,
+    figure,
+    log_to_read,
+)
 from rules.errors import FilmcallError
 from rules.text import clean
 from rules.units import DAY_S
@@ -134,19 +142,23 @@ def spec_new(
 @sessions_app.callback(invoke_without_command=True, epilog="Example: filmcall sessions")
 def sessions(
     context: typer.Context,
-    db: DbOption = None,
+    db: CopyOption = None,
+    log: LogOption = None,
     json_: JsonOption = False,
 ) -> None:
     """List the jobs and recordings in the log."""
     if context.invoked_subcommand is None:
         from monitor.log import files as log_command
 
-        typer.echo(log_command.sessions(db, as_json=json_))
+        with log_to_read(db, log) as file:
+            text = log_command.sessions(file, as_json=json_)
+        typer.echo(text)
 
 
 @sessions_app.command("verify", epilog="Example: filmcall sessions verify --db log.db")
 def sessions_verify(
-    db: DbOption = None,
+    db: CopyOption = None,
+    log: LogOption = None,
     json_: JsonOption = False,
     seal: Annotated[
         str | None,
@@ -166,9 +178,10 @@ def sessions_verify(
     from monitor.live.recompute import recompute
     from monitor.log import files as log_command
 
-    text, problems = log_command.verify(
-        db, as_json=json_, seal=seal, recompute=recompute if calls else None
-    )
+    with log_to_read(db, log) as file:
+        text, problems = log_command.verify(
+            file, as_json=json_, seal=seal, recompute=recompute if calls else None
+        )
     typer.echo(text)
     raise typer.Exit(1 if problems else 0)
 
@@ -176,11 +189,17 @@ def sessions_verify(
 @log_app.command(epilog="Example: filmcall export readings --format csv --out readings.csv")
 def export(
     what: Annotated[str, typer.Argument(help="readings or calls.")],
-    format_: Annotated[str, typer.Option("--format", help="csv or jsonl.")] = "csv",
-    out: Annotated[Path, typer.Option(help="The file to write; - is standard output.")] = Path("-"),
-    db: DbOption = None,
+    format_: Annotated[
+        str, typer.Option("--format", help="csv, jsonl, or parquet: a file a month and enclosure.")
+    ] = "csv",
+    out: Annotated[
+        Path, typer.Option(help="The file to write, - for standard output; parquet: a folder.")
+    ] = Path("-"),
+    db: CopyOption = None,
+    log: LogOption = None,
 ) -> None:
     """Copy readings or calls out of the log, into a file."""
     from monitor.log import files as log_command
 
-    log_command.export(what, format_, out, db)
+    with log_to_read(db, log) as file:
+        log_command.export(what, format_, out, file)

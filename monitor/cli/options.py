@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -41,10 +43,50 @@ DbOption = Annotated[
     Path | None,
     typer.Option("--db", envvar="FILMCALL_DB", help="The log's file.", dir_okay=False),
 ]
+CopyOption = Annotated[
+    str | None,
+    typer.Option(
+        "--db",
+        envvar="FILMCALL_DB",
+        help="The log's file, or postgresql://... for its shipped copy.",
+        metavar="FILE",
+    ),
+]
+LogOption = Annotated[
+    str | None,
+    typer.Option("--log", metavar="UUID", help="With a database: which log, where it has several."),
+]
 SpecOption = Annotated[
     str | None, typer.Option("--spec", help="A shipped spec's name, or a file.", metavar="NAME")
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+
+
+@contextmanager
+def log_to_read(db: str | None, log: str | None) -> Iterator[Path | None]:
+    """Yield the log's file: the one named, or a shipped copy laid out as one while it is read.
+
+    Args:
+        db: a file, a database's address, or None for the usual file.
+        log: UUID of the log in the database, or its first digits.
+
+    Raises:
+        FilmcallError: the database cannot be read, or which log is meant is not known.
+    """
+    if db is None or "://" not in db:
+        if log is not None:
+            raise FilmcallError(
+                "--log names a log in a database, and --db is none, so nothing was read; give "
+                "--db postgresql://..., or leave --log out"
+            )
+        yield None if db is None else Path(db)
+        return
+    from monitor.ship.lay_out import laid_out
+
+    with laid_out(db, log) as (file, said):
+        for text in said:
+            typer.echo(f"filmcall: {printable(text, 1000)}", err=True)
+        yield file
 
 
 def typed_temperature(text: str) -> str:

@@ -7,7 +7,15 @@ from typing import Annotated
 
 import typer
 
-from monitor.cli.options import DbOption, JsonOption, SpecOption, figure
+from monitor.cli.options import (
+    CopyOption,
+    DbOption,
+    JsonOption,
+    LogOption,
+    SpecOption,
+    figure,
+    log_to_read,
+)
 from rules.errors import FilmcallError
 
 work_app = typer.Typer(rich_markup_mode=None)
@@ -247,15 +255,16 @@ def review(
         str, typer.Option(help="now, or then: only what was recorded by the session's end.")
     ] = "now",
     json_: JsonOption = False,
-    db: DbOption = None,
+    db: CopyOption = None,
+    log: LogOption = None,
 ) -> None:
     """Look back at each coat: in spec, and if not, what harmed it?"""
     from monitor.cli import review as review_command
 
     if known not in ("now", "then"):
         raise FilmcallError(f"known {known!r} is neither now nor then")
-    typer.echo(
-        review_command.run(
+    with log_to_read(db, log) as file:
+        text = review_command.run(
             session,
             defect=defect,
             seen=seen,
@@ -266,6 +275,6 @@ def review(
             config_file=config,
             spec=spec,
             known_then=known == "then",
-            db=db,
+            db=file,
         )
-    )
+    typer.echo(text)

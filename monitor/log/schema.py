@@ -7,7 +7,7 @@ import time
 import uuid
 from collections.abc import Callable, Sequence
 
-from monitor.log import chain
+from monitor.log import chain, leaves, outbox
 from rules.errors import FilmcallError
 
 # Marks the file as ours, so that another program's database is never written to ("FCLG").
@@ -318,6 +318,11 @@ def _keep_photos(connection: sqlite3.Connection) -> None:
     _forbid_rewriting(connection, ("photos",))
 
 
+def _number_changes(connection: sqlite3.Connection) -> None:
+    _run(connection, outbox.TABLE)
+    outbox.fill(connection, leaves.IN_A_MINUTE, leaves.OPEN_MINUTES * leaves.MINUTE_US)
+
+
 def _forbid_rewriting(connection: sqlite3.Connection, tables: Sequence[str]) -> None:
     for table in tables:
         for verb in ("UPDATE", "DELETE"):
@@ -347,6 +352,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     _chain_all,
     _keep_alarms,
     _keep_photos,
+    _number_changes,
 )
 SCHEMA_VERSION = len(MIGRATIONS)
 
