@@ -114,7 +114,8 @@ class Shipper:
         if self.file is not None and inode == self._inode:
             return self.file
         self.close()
-        self._stand = None if self._inode else self._stand
+        if self._inode not in (0, inode):
+            self._stand = None
         self._inode = inode
         self.file = LogFile.open(
             self._path, self._now_s, read_only=True, busy_s=_BUSY_S, go_on=False

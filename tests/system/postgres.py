@@ -105,6 +105,11 @@ class RealPostgres:
         self.kill()
         raise RuntimeError(f"PostgreSQL does not start: {self.log()[-800:]}")
 
+    def keep_up(self) -> None:
+        """Start it where it was ended."""
+        if self._process is None or self._process.poll() is not None:
+            self.start()
+
     def sql(self, text: str, database: str = "filmcall", account: str = "owner") -> str:
         """Run SQL and return what it printed, unaligned."""
         ran = subprocess.run(
