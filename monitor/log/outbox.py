@@ -8,32 +8,40 @@ leaf is still to come have entries of their own until it comes, so that the outb
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator
-from itertools import groupby
+import struct
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby, starmap
 
 # What an entry names by `row`, `first` and `last`. Kept in every log: none gets a second meaning.
 # LINK: a place of the chain. LEAVES: a root, with the leaves from first to last that are its.
-# OPEN: a channel's readings from first to last [us] that had no leaf. KEPT: those before leaves.
+# KEPT: a channel's readings from first to last [us], from before there were leaves. OPEN: `spans`
+# of readings that had no leaf, all from first to last; in one entry, since it comes every 2 s.
 LINK, LEAVES, OPEN, KEPT = 0, 1, 2, 3
 # Leaves of one root are named together where no more minutes than this lie between them.
 _APART_MIN = 10
 _KEPT_ROWS = 50_000
 
+# The highest number is never taken away, since what closes a minute is a link after its entries.
 # since: of LEAVES whose readings all had entries of their own, the lowest number of those.
 TABLE = f"""
 CREATE TABLE outbox(
-    number INTEGER PRIMARY KEY AUTOINCREMENT,
+    number INTEGER PRIMARY KEY,
     what INTEGER NOT NULL,
     row INTEGER NOT NULL,
     first INTEGER,
     last INTEGER,
-    since INTEGER
+    since INTEGER,
+    spans BLOB
 );
-CREATE INDEX outbox_open ON outbox(last) WHERE what = {OPEN};
+CREATE INDEX outbox_open ON outbox(what) WHERE what = {OPEN};
 CREATE TRIGGER chain_into_outbox AFTER INSERT ON chain
 BEGIN INSERT INTO outbox(what, row) VALUES ({LINK}, NEW.seq); END;
 """
 
+_SPAN = struct.Struct("<qqq")
+
+Span = tuple[int, int, int]
+"""A channel, with the first and the last time of readings [us]."""
 Leaf = tuple[int, bool]
 """A leaf's row, and whether all its readings had entries of their own."""
 
@@ -72,11 +80,22 @@ def _runs(numbered: Iterable[Leaf], in_a_minute: int) -> Iterator[tuple[int, int
         yield run
 
 
-def put_open(connection: sqlite3.Connection, spans: Iterable[tuple[int, int, int]]) -> None:
-    """Name readings that are in no leaf yet: channel, first and last time [us]."""
-    connection.executemany(
-        f"INSERT INTO outbox(what, row, first, last) VALUES ({OPEN}, ?, ?, ?)", spans
-    )
+def put_open(connection: sqlite3.Connection, spans: Sequence[Span]) -> None:
+    """Name readings that are in no leaf yet."""
+    if spans:
+        connection.execute(
+            f"INSERT INTO outbox(what, row, first, last, spans) VALUES ({OPEN}, 0, ?, ?, ?)",
+            (
+                min(first for _, first, _ in spans),
+                max(last for _, _, last in spans),
+                b"".join(starmap(_SPAN.pack, spans)),
+            ),
+        )
+
+
+def spans_in(packed: bytes) -> Iterator[Span]:
+    """Yield the spans of an entry of readings that had no leaf."""
+    yield from _SPAN.iter_unpack(packed)
 
 
 def prune(connection: sqlite3.Connection, from_us: int | None, to_us: int | None) -> None:
@@ -92,6 +111,12 @@ def prune(connection: sqlite3.Connection, from_us: int | None, to_us: int | None
         return
     for bound, at_us in (("last <", from_us), ("last >=", to_us)):
         connection.execute(f"DELETE FROM outbox WHERE what = {OPEN} AND {bound} ?", (at_us,))
+
+
+def newest(connection: sqlite3.Connection) -> int:
+    """Return the number of the newest entry; 0 for none."""
+    (number,) = connection.execute("SELECT max(number) FROM outbox").fetchone()
+    return number or 0
 
 
 def fill(connection: sqlite3.Connection, in_a_minute: int, open_us: int) -> None:

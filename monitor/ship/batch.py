@@ -72,23 +72,18 @@ class _Entry(NamedTuple):
     first: int
     last: int
     since: int | None
+    spans: bytes
     kind: str
     kind_row: int
     hash: str
 
 
 _ENTRIES = (
-    "SELECT number, what, o.row, coalesce(first, 0), coalesce(last, 0), since, "
+    "SELECT number, what, o.row, coalesce(first, 0), coalesce(last, 0), since, spans, "
     "coalesce(c.kind, ''), coalesce(c.row, 0), coalesce(c.hash, '') "
     f"FROM outbox o LEFT JOIN chain c ON what = {outbox.LINK} AND c.seq = o.row "
     "WHERE number > ? ORDER BY number"
 )
-
-
-def newest(connection: sqlite3.Connection) -> int:
-    """Return the number of the log's newest change."""
-    found = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'outbox'").fetchone()
-    return 0 if found is None else int(found[0])
 
 
 def read_batch(connection: sqlite3.Connection, stand: Stand, most: int = MOST_ROWS) -> Batch | None:
@@ -122,7 +117,7 @@ def _check_history(connection: sqlite3.Connection, stand: Stand) -> None:
     """
     uuid = chain.uuid_of(connection)
     has, _ = chain.head(connection)
-    if newest(connection) < stand.number or has < stand.seq:
+    if outbox.newest(connection) < stand.number or has < stand.seq:
         raise LogForked(
             f"log {uuid} has {has} places in its chain and its copy in the database {stand.seq}: "
             f"this file is an older copy, so nothing is shipped. Use the newest file of the log, "
@@ -179,11 +174,14 @@ def _take(connection: sqlite3.Connection, entry: _Entry, whole: int, batch: Batc
         _take_link(connection, entry.kind, entry.kind_row, batch)
     elif entry.what == outbox.LEAVES:
         _take_leaves(connection, entry, whole, batch)
+    elif entry.what == outbox.OPEN:
+        for channel, first, last in outbox.spans_in(entry.spans):
+            span = (channel, first, last + 1)
+            rows["readings"].extend(connection.execute(_SPAN.format("readings"), span))
     else:
         span = (entry.row, entry.first, entry.last + 1)
-        rows["readings"].extend(connection.execute(_SPAN.format("readings"), span))
-        if entry.what == outbox.KEPT:
-            rows["reading_notes"].extend(connection.execute(_SPAN.format("reading_notes"), span))
+        for table in ("readings", "reading_notes"):
+            rows[table].extend(connection.execute(_SPAN.format(table), span))
 
 
 _SPAN = "SELECT * FROM {} WHERE channel = ? AND time_us >= ? AND time_us < ?"

@@ -143,12 +143,10 @@ def _fill(connection: Connection, log: ShippedLog, ours: sqlite3.Connection, nam
                     [tuple(map(unpacked, row)) for row in rows],
                 )
     ours.execute("DELETE FROM outbox")
-    ours.execute("DELETE FROM sqlite_sequence WHERE name = 'outbox'")
     outbox.fill(ours, leaves.IN_A_MINUTE, leaves.OPEN_MINUTES * leaves.MINUTE_US)
     # New changes get numbers that the copy has not seen.
-    ours.execute(
-        "UPDATE sqlite_sequence SET seq = max(seq, ?) WHERE name = 'outbox'", (log.number,)
-    )
+    last = outbox.newest(ours)
+    ours.execute("UPDATE outbox SET number = max(number, ?) WHERE number = ?", (log.number, last))
     ours.execute("COMMIT")
 
 

@@ -16,7 +16,7 @@ from monitor.log import chain, outbox
 from monitor.log.open import LogFile
 from monitor.log.rows import LogMissing, LogRefused
 from monitor.log.schema import SCHEMA_VERSION
-from monitor.ship.batch import Batch, Stand, newest, read_batch
+from monitor.ship.batch import Batch, Stand, read_batch
 from monitor.ship.database import DatabaseAway, place
 from monitor.ship.send import Copy
 from rules.errors import FilmcallError
@@ -93,7 +93,7 @@ class Shipper:
             raise LookupError("the database was never heard")
         file = self._open()
         with file.asking():
-            lacks = newest(file.connection) - self._stand.number
+            lacks = outbox.newest(file.connection) - self._stand.number
             return lacks, _time_of_next(file.connection, self._stand.number)
 
     def close(self) -> None:
