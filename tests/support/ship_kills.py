@@ -31,8 +31,8 @@ from sensors.reading import Quality, Quantity, Reading
 
 path, seconds, channels, speed, seed = sys.argv[1], *map(float, sys.argv[2:6])
 draw = random.Random(seed)
-begun_s, T0 = time.monotonic(), time.time() - 500 * 86400.0
-now = [T0]
+begun_s, live = time.monotonic(), speed == 1.0
+now = [time.time() - (0.0 if live else 500 * 86400.0)]
 with Store.open(Path(path), now_s=lambda: now[0]) as store:
     kept = None
     while time.monotonic() - begun_s < seconds:
@@ -54,8 +54,8 @@ with Store.open(Path(path), now_s=lambda: now[0]) as store:
             store.note_quality(old, Quality.SPIKE)
         elif chance < 0.09:
             store.thin_step(now[0] - 120.0, 1)
-        now[0] += 1.0
         time.sleep(1.0 / speed)
+        now[0] = time.time() if live else now[0] + 1.0
 """
 
 
@@ -79,7 +79,7 @@ class Round:
 def start_writer(
     path: Path, seconds: float, *, channels: int = 20, speed: float = 60.0, seed: int = 1
 ) -> subprocess.Popen[bytes]:
-    """Start what writes the log, `speed` seconds of its clock in one."""
+    """Start what writes the log, `speed` seconds of its clock in one; at 1 its clock is the wall's."""
     words = [str(path), *map(str, (seconds, channels, speed, seed))]
     return subprocess.Popen([sys.executable, "-c", WRITER, *words], env=environment())
 
