@@ -66,7 +66,7 @@ def size_and_speed(url: str, folder: Path, rows: int) -> None:
 
 def lag(url: str, folder: Path, logs: int, rate: int, calm_s: float, outage_s: float,
         server: RealPostgres) -> bool:  # fmt: skip
-    """Write and ship, first in calm, then with the database away; return whether all is the same."""
+    """Write and ship in calm, then with the database away; return whether all is the same."""
     paths = [folder / f"live-{n}.db" for n in range(logs)]
     said = folder / "said.txt"
     seconds = calm_s + outage_s + 60.0

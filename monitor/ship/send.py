@@ -139,8 +139,10 @@ class Copy:
             cursor.copy(f"COPY {staging}({listed}) FROM STDIN (FORMAT BINARY)") as copy,
         ):
             copy.set_types(types)
+            if "text" in types:
+                rows = [tuple(map(packed, row)) for row in rows]
             for row in rows:
-                copy.write_row((self._log, *map(packed, row)))
+                copy.write_row((self._log, *row))
         new = self._connection.execute(
             f"INSERT INTO filmcall.{table}({listed}) SELECT {listed} FROM {staging} "
             f"ON CONFLICT DO NOTHING"

@@ -6,6 +6,7 @@ asked of the database each time it connects, since a commit whose answer was los
 
 from __future__ import annotations
 
+import random
 import sqlite3
 import sys
 import time
@@ -22,9 +23,12 @@ from monitor.ship.send import Copy
 from rules.errors import FilmcallError
 from rules.text import counted, duration_text
 
-# How often the log is looked at, and how long is waited at most for a database that is away [s].
+# How often the log is looked at [s].
 LOOK_S = 0.5
-LONGEST_S = 60.0
+# How long is waited at most for a database that is away: it shall be caught up 15 s after it is back
+# [s]. Each waits a little otherwise, so that a yard's stations do not all come at once.
+LONGEST_S = 5.0
+_APART = 0.3
 # A trouble that stays is said again [s], and so is how far a long catching up has come.
 SAY_AGAIN_S = 600.0
 SAY_PROGRESS_S = 30.0
@@ -184,7 +188,11 @@ class Follower:
     """Ships for as long as it runs, and says what changed. Door: `turn`."""
 
     def __init__(
-        self, shipper: Shipper, say: Callable[[str], None], clock_s: Callable[[], float]
+        self,
+        shipper: Shipper,
+        say: Callable[[str], None],
+        clock_s: Callable[[], float],
+        apart: Callable[[], float] = random.random,
     ) -> None:
         """Begin.
 
@@ -192,7 +200,9 @@ class Follower:
             shipper: of one log.
             say: takes a sentence for the journal.
             clock_s: of the monotonic clock [s].
+            apart: draws by how much a pause is cut, 0 to 1.
         """
+        self._apart = apart
         self._shipper = shipper
         self._say = say
         self._clock_s = clock_s
@@ -232,7 +242,7 @@ class Follower:
         return 0.0
 
     def _troubled(self, text: str) -> float:
-        self._pause_s = min(LONGEST_S, max(1.0, 2.0 * self._pause_s))
+        self._pause_s = min(LONGEST_S, max(0.5, 2.0 * self._pause_s))
         self._differing = 0
         again = self._clock_s() - self._said_s >= SAY_AGAIN_S
         if text != self._trouble or again:
@@ -242,7 +252,7 @@ class Follower:
                 f"{text.rstrip('.')}. {self._how_far()}; it is tried again for ever, at most "
                 f"{duration_text(LONGEST_S)} apart, and the log keeps all meanwhile"
             )
-        return self._pause_s
+        return self._pause_s * (1.0 - _APART * self._apart())
 
     def _how_far(self) -> str:
         try:

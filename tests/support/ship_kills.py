@@ -79,7 +79,7 @@ class Round:
 def start_writer(
     path: Path, seconds: float, *, channels: int = 20, speed: float = 60.0, seed: int = 1
 ) -> subprocess.Popen[bytes]:
-    """Start what writes the log, `speed` seconds of its clock in one; at 1 its clock is the wall's."""
+    """Start what writes the log, `speed` seconds of its clock in one; at 1 by the wall clock."""
     words = [str(path), *map(str, (seconds, channels, speed, seed))]
     return subprocess.Popen([sys.executable, "-c", WRITER, *words], env=environment())
 

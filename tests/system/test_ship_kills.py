@@ -91,14 +91,14 @@ def test_a_dead_database_is_said_with_how_far_behind_and_tried_again(
     now_s = [0.0]
     with Store.open(path, now_s=clock) as store:
         store.add_event(Event(EventKind.NOTE, T0, "tent", note="n"))
-        follower = Follower(Shipper(url, path), said.append, lambda: now_s[0])
+        follower = Follower(Shipper(url, path), said.append, lambda: now_s[0], lambda: 0.0)
         assert follower.turn() == LOOK_S
         assert said == ["caught up: the database holds all 1 changes"]
         machine.kill()
         for number in range(3):
             store.add_event(Event(EventKind.NOTE, T0, "tent", note=str(number)))
         pauses = [follower.turn() for _ in range(9)]
-        assert pauses == [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 60.0, 60.0, 60.0]
+        assert pauses == [0.5, 1.0, 2.0, 4.0, 5.0, 5.0, 5.0, 5.0, 5.0]
         assert len(said) == 3  # the line that broke, then the door that is shut
         assert "does not answer" in said[-1]
         assert "the copy is 3 changes behind, the oldest of them" in said[-1]
