@@ -25,8 +25,8 @@ from rules.text import counted, duration_text
 
 # How often the log is looked at [s].
 LOOK_S = 0.5
-# How long is waited at most for a database that is away: it shall be caught up 15 s after it is back
-# [s]. Each waits a little otherwise, so that a yard's stations do not all come at once.
+# How long is waited at most for a database that is away, so that the copy is caught up 15 s after
+# it is back [s]; each waits a little otherwise, since a yard's stations shall not all come at once.
 LONGEST_S = 5.0
 _APART = 0.3
 # A trouble that stays is said again [s], and so is how far a long catching up has come.
