@@ -24,7 +24,7 @@ from rules.errors import FilmcallError
 from rules.text import counted, duration_text
 
 # How often the log is looked at [s].
-LOOK_S = 0.5
+LOOK_S = 0.25
 # How long is waited at most for a database that is away, so that the copy is caught up 15 s after
 # it is back [s]; each waits a little otherwise, since a yard's stations shall not all come at once.
 LONGEST_S = 5.0

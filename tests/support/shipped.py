@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -50,13 +51,12 @@ def differences(path: Path, url: str) -> list[str]:
     copy = copy_rows(url, log["meta"][0][1])
     said = []
     for table, rows in log.items():
-        lost = [row for row in rows if row not in set(copy[table])]
-        more = [row for row in copy[table] if row not in set(rows)]
-        doubled = len(copy[table]) - len(set(copy[table]))
-        if lost or more or doubled:
+        kept, there = Counter(rows), Counter(copy[table])
+        lost, more = list((kept - there).elements()), list((there - kept).elements())
+        if lost or more:
             said.append(
-                f"{table}: {len(lost)} not in the copy {lost[:2]}, {len(more)} only there "
-                f"{more[:2]}, {doubled} doubled"
+                f"{table}: {len(lost)} not in the copy {lost[:2]}, {len(more)} too many in it "
+                f"{more[:2]}"
             )
     return said
 
