@@ -85,25 +85,30 @@ class RealPostgres:
     def start(self, timeout_s: float = 30.0) -> None:
         """Start it and wait until it answers."""
         options = [f"-c{each}" for each in (_QUICK if self._quick else _QUICK[2:])]
-        with self._log.open("ab") as log:
-            self._process = subprocess.Popen(
-                self.as_account(
-                    str(self._bin / "postgres"), "-D", str(self._data), "-p", str(self.port),
-                    "-h", "127.0.0.1", "-k", "", *options,
-                ),
-                stdout=log, stderr=log, cwd="/",
-            )  # fmt: skip
         until = time.monotonic() + timeout_s
-        while time.monotonic() < until and self._process.poll() is None:
+        while time.monotonic() < until:
+            if self._process is None or self._process.poll() is not None:
+                # After a kill the children of the old one may hold its memory for a moment.
+                self._process = self._begun(options)
             ready = subprocess.run(
                 [str(self._bin / "pg_isready"), "-q", "-h", "127.0.0.1", "-p", str(self.port)],
                 check=False,
             )
             if ready.returncode == 0:
                 return
-            time.sleep(0.02)
+            time.sleep(0.05)
         self.kill()
         raise RuntimeError(f"PostgreSQL does not start: {self.log()[-800:]}")
+
+    def _begun(self, options: list[str]) -> subprocess.Popen[bytes]:
+        with self._log.open("ab") as log:
+            return subprocess.Popen(
+                self.as_account(
+                    str(self._bin / "postgres"), "-D", str(self._data), "-p", str(self.port),
+                    "-h", "127.0.0.1", "-k", "", *options,
+                ),
+                stdout=log, stderr=log, cwd="/",
+            )  # fmt: skip
 
     def keep_up(self) -> None:
         """Start it where it was ended."""

@@ -103,12 +103,23 @@ def test_a_copy_reads_as_the_log_does(night: Path, ready: str, tmp_path: Path) -
 
 
 def test_a_review_of_the_copy_is_the_logs(ready: str, tmp_path: Path) -> None:
-    path = tmp_path / "demo.db"
-    assert filmcall("demo", "--jsonl", "--db", str(path)).code == 0
+    path, clock = tmp_path / "log.db", Clock(T0)
+    with Store.open(path, now_s=clock) as store:
+        for at_s, kind, section in (
+            (0.0, EventKind.SESSION_STARTED, None),
+            (600.0, EventKind.COAT_STARTED, "hull-port"),
+            (4200.0, EventKind.COAT_ENDED, "hull-port"),
+        ):
+            spec = "polyurethane-topcoat"
+            store.add_event(Event(kind, T0 + at_s, "tent", section=section, spec=spec))
+        while clock.now_s < T0 + 14_400.0:
+            hear(store, clock, 1)
+            clock.now_s += 29.0
     ship(path, ready)
     of_log, of_copy = (filmcall("review", "--json", "--db", db) for db in (str(path), ready))
     assert (of_copy.code, of_copy.out) == (of_log.code, of_log.out), of_copy.err
-    assert json.loads(of_copy.out)["sections"]
+    (section,) = json.loads(of_copy.out)["sections"]
+    assert (section["section"], len(section["coats"])) == ("hull-port", 1)
 
 
 def hear(store: Store, clock: Clock, seconds: int, *, late_s: float = 0.0) -> None:
