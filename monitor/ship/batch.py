@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import struct
 from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -105,6 +106,11 @@ def read_batch(connection: sqlite3.Connection, stand: Stand, most: int = MOST_RO
     try:
         _check_history(connection, stand)
         return _read(connection, stand, most)
+    except (TypeError, ValueError, struct.error) as error:
+        raise LogForked(
+            f"log {chain.uuid_of(connection)} holds what no filmcall wrote ({error}), so nothing "
+            f"more is shipped. `filmcall sessions verify` says what."
+        ) from error
     finally:
         connection.execute("ROLLBACK")
 

@@ -143,10 +143,20 @@ def _sentence(error: Any, where: str) -> FilmcallError:
             f"database {where} does not let this account do that ({why}), so nothing was written. "
             f"As its owner run: filmcall ship --grant STATION --to URL"
         )
+    if isinstance(error, driver().DataError):
+        return not_a_row(where, why)
     away = state[:2] in ("", "08", "57", "53", "40", "55") or state in (STANDS_ELSEWHERE, "25P02")
     kind = DatabaseAway if away else DatabaseRefused
     verb = "does not answer" if away else "refuses it"
     return kind(f"database {where} {verb} ({why})")
+
+
+def not_a_row(where: str, why: object) -> DatabaseRefused:
+    """Return what is said of a row that the database cannot hold, since no filmcall wrote it."""
+    return DatabaseRefused(
+        f"database {where} does not take a row of this log ({why}), so nothing more is shipped. "
+        f"`filmcall sessions verify` says what filmcall did not write."
+    )
 
 
 def connect(url: str) -> Connection:

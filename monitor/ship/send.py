@@ -10,6 +10,7 @@ from monitor.ship.database import (
     check_version,
     connect,
     errors_as_sentences,
+    not_a_row,
     place,
 )
 from monitor.ship.tables import CUT, columns, key_of, packed
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 # Of one table of one batch so many rows that differ are kept to be looked at; all are counted.
 _DIFFERING_KEPT = 20
+_WIDTHS = {"smallint": 1 << 15, "integer": 1 << 31}
 # Found by the key of each staged row, whatever the planner makes of a table without statistics.
 _BY_KEY = "SET LOCAL enable_hashjoin = off; SET LOCAL enable_mergejoin = off"
 
@@ -141,8 +143,12 @@ class Copy:
             copy.set_types(types)
             if "text" in types:
                 rows = [tuple(map(packed, row)) for row in rows]
-            for row in rows:
-                copy.write_row((self._log, *row))
+            try:
+                _check_widths(rows, types[1:])
+                for row in rows:
+                    copy.write_row((self._log, *row))
+            except (TypeError, ValueError, ArithmeticError) as error:
+                raise not_a_row(place(self._url), error) from error
         new = self._connection.execute(
             f"INSERT INTO filmcall.{table}({listed}) SELECT {listed} FROM {staging} "
             f"ON CONFLICT DO NOTHING"
@@ -210,3 +216,17 @@ class Copy:
                 self._names[1],
             ),
         )
+
+
+def _check_widths(rows: list[Row], types: list[str]) -> None:
+    """Refuse a number that its column cannot hold, which the driver would cut.
+
+    Raises:
+        OverflowError: there is one.
+        TypeError: what should be a number is none.
+    """
+    for place_in_row, kind in enumerate(types):
+        if kind in _WIDTHS:
+            held = [row[place_in_row] for row in rows if row[place_in_row] is not None]
+            if held and not -_WIDTHS[kind] <= min(held) <= max(held) < _WIDTHS[kind]:
+                raise OverflowError(f"a number is beyond {kind}")

@@ -66,7 +66,7 @@ class Shipper:
         """
         try:
             file = self._open()
-            (version,) = file.connection.execute("PRAGMA data_version").fetchone()
+            ((version,),) = file.rows("PRAGMA data_version")
             if self.copy is None:
                 self.copy = Copy.open(self._url, file.uuid, SCHEMA_VERSION)
             elif version == self._version:

@@ -279,6 +279,29 @@ def test_a_link_that_was_taken_out_of_the_outbox_is_noticed(
     assert "place 4 of its chain is missing from its outbox" in ran.err
 
 
+@pytest.mark.parametrize(
+    "forgery",
+    [
+        "UPDATE readings SET quality = 'no number'",
+        "UPDATE readings SET quality = 70000",
+        "UPDATE readings SET raw = 'warm'",
+        "UPDATE calls SET time_us = x'00ff' WHERE id = 1",
+        "UPDATE leaves SET members = 'eight ch'",
+        "UPDATE chain SET kind = 'unknown' WHERE seq = 9",
+        "UPDATE outbox SET spans = x'00', what = 2 WHERE what = 1",
+        "UPDATE events SET note = CAST(x'ff' AS TEXT) WHERE id = 1",
+    ],
+)
+def test_a_row_that_no_filmcall_wrote_is_one_sentence(
+    night: Path, ready: str, tmp_path: Path, forgery: str
+) -> None:
+    path = copied(night, tmp_path)
+    on_file(path, statements("PRAGMA ignore_check_constraints = ON", forgery))
+    ran = filmcall("ship", "--once", "--db", str(path), "--to", ready)
+    assert (ran.code, ran.out) == (2, "")
+    assert len(ran.err.splitlines()) == 1
+
+
 def test_a_log_laid_out_again_is_gone_on_with(night: Path, ready: str, tmp_path: Path) -> None:
     """A card is gone: the copy is the log now, and shipping goes on where it stands."""
     ship(night, ready)
