@@ -89,16 +89,21 @@ class Shipper:
     def behind(self) -> tuple[int, float | None]:
         """Return how many changes the database lacks, and the time of the first of them [s].
 
+        Where it was never heard these are all of the log, which is the most that it can lack.
+
         Raises:
-            LookupError: the database was never heard.
             LogRefused: the log cannot be read.
         """
-        if self._stand is None:
-            raise LookupError("the database was never heard")
+        number = 0 if self._stand is None else self._stand.number
         file = self._open()
         with file.asking():
-            lacks = outbox.newest(file.connection) - self._stand.number
-            return lacks, _time_of_next(file.connection, self._stand.number)
+            lacks = outbox.newest(file.connection) - number
+            return lacks, _time_of_next(file.connection, number)
+
+    @property
+    def heard(self) -> bool:
+        """Whether the database ever said how far the copy is."""
+        return self._stand is not None
 
     def close(self) -> None:
         """Close the log and end the connection."""
@@ -257,7 +262,7 @@ class Follower:
     def _how_far(self) -> str:
         try:
             lacks, since_s = self._shipper.behind()
-        except (FilmcallError, LookupError):
+        except FilmcallError:
             return "how far the copy is behind is not known"
         if not lacks:
             return "the copy is not behind"
@@ -266,7 +271,8 @@ class Follower:
             if since_s is None
             else f", the oldest of them {duration_text(max(0.0, time.time() - since_s))} old"
         )
-        return f"the copy is {counted(lacks, 'change')} behind{since}"
+        most = "" if self._shipper.heard else "at most "
+        return f"the copy is {most}{counted(lacks, 'change')} behind{since}"
 
 
 def follow(url: str, path: Path) -> None:

@@ -22,6 +22,7 @@ from monitor.ship.send import Copy
 from monitor.ship.ship import LOOK_S, Follower, Shipper
 from rules.events import Event
 from rules.vocabulary import EventKind
+from tests.system.broker import free_port
 from tests.system.conftest import need
 from tests.system.postgres import RealPostgres, postgres_bin
 
@@ -112,3 +113,14 @@ def test_a_dead_database_is_said_with_how_far_behind_and_tried_again(
             "caught up: the database holds all 4 changes",
         ]
     assert differences(path, url) == []
+
+
+def test_a_database_that_was_never_heard_lacks_all_at_most(tmp_path: Path) -> None:
+    path, said = tmp_path / "log.db", list[str]()
+    with Store.open(path, now_s=Clock(T0)) as store:
+        store.add_event(Event(EventKind.NOTE, T0, "tent", note="n"))
+    shut = f"postgresql://nobody@127.0.0.1:{free_port()}/filmcall"
+    assert Follower(Shipper(shut, path), said.append, lambda: 0.0).turn() <= 0.5
+    (text,) = said
+    assert "does not answer" in text
+    assert "the copy is at most 1 change behind, the oldest of them" in text
