@@ -15,12 +15,13 @@ from forgeries import CHANNELS, T0, Clock, honest, on_file, statements
 from shipped import copy_rows, differences, log_rows
 
 from monitor.log.log import Store
-from monitor.log.rows import CallRow
+from monitor.log.rows import CallRow, LogMissing
 from monitor.ship import database as ship_database
 from monitor.ship.batch import Stand, read_batch
 from monitor.ship.history import calls_lately
 from monitor.ship.lay_out import lay_out
 from monitor.ship.send import Copy
+from monitor.ship.ship import Shipper
 from monitor.ship.tables import columns
 from rules.events import Event
 from rules.vocabulary import EventKind
@@ -410,3 +411,20 @@ def test_two_shippers_of_one_log_put_nothing_in_twice(night: Path, ready: str) -
     log.close()
     ship(night, ready)
     assert differences(night, ready) == []
+
+
+def test_a_log_that_was_begun_anew_under_its_name_is_another(ready: str, tmp_path: Path) -> None:
+    """As after damage: the file is set aside, and the watch begins a new one."""
+    path, shipper = tmp_path / "log.db", Shipper(ready, tmp_path / "log.db")
+    for number in range(2):
+        with Store.open(path, now_s=Clock(T0)) as store:
+            store.add_event(Event(EventKind.NOTE, T0, "tent", note=str(number)))
+        while shipper.step() is not None:
+            pass
+        aside = tmp_path / f"aside-{number}.db"
+        path.rename(aside)
+        assert differences(aside, ready) == []
+    with pytest.raises(LogMissing):
+        shipper.step()
+    shipper.close()
+    assert len(log_rows(aside)["events"]) == 1
