@@ -66,16 +66,16 @@ def calls_lately(url: str, now_s: float, hours: float = 24.0) -> tuple[ShippedCa
 
 # A section's call before the span stands until the first one in it.
 _LATELY = """
-WITH kept AS (
-    SELECT log, id, enclosure, section, time_us, call, stage, question, body, logged_us,
-        row_number() OVER (PARTITION BY log, enclosure, section
-            ORDER BY (time_us < %(from)s) DESC, time_us DESC, id DESC) AS place
-    FROM filmcall.calls WHERE source = %(live)s AND time_us <= %(now)s
-)
 SELECT l.station, l.uuid::text, k.id, k.enclosure, k.section, k.time_us, k.call, k.stage,
     k.question, k.body
-FROM kept k JOIN filmcall.logs l ON l.id = k.log
-WHERE k.time_us >= %(from)s OR k.place = 1
+FROM (
+    SELECT * FROM filmcall.calls
+    WHERE source = %(live)s AND time_us >= %(from)s AND time_us <= %(now)s
+    UNION ALL
+    (SELECT DISTINCT ON (log, enclosure, section) * FROM filmcall.calls
+    WHERE source = %(live)s AND time_us < %(from)s
+    ORDER BY log, enclosure, section, time_us DESC, id DESC)
+) k JOIN filmcall.logs l ON l.id = k.log
 ORDER BY l.station, k.enclosure, k.section, k.time_us, k.id
 """
 

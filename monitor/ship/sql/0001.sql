@@ -48,7 +48,8 @@ CREATE TABLE filmcall.calls(
     body text NOT NULL, logged_us bigint NOT NULL,
     PRIMARY KEY (log, id)
 );
-CREATE INDEX calls_by_time ON filmcall.calls(logged_us);
+CREATE INDEX calls_by_time ON filmcall.calls(time_us);
+CREATE INDEX calls_by_section ON filmcall.calls(log, enclosure, section, time_us DESC, id DESC);
 CREATE TABLE filmcall.events(
     log integer, id bigint, source bigint NOT NULL, kind text NOT NULL, time_us bigint NOT NULL,
     enclosure text NOT NULL, section text, note text NOT NULL, spec text, coat bigint, batch text,
