@@ -36,12 +36,17 @@ STORIES = (*WALKS, ROOT / "examples" / "recordings" / "README.md")
 FIXED = (
     *("check", "replay", "watch", "event", "clocks", "batch", "outlook", "review", "sessions"),
     *("export", "spec", "calibrate", "setup", "doctor", "demo", "simulate", "plan", "today"),
-    *("page", "yard"),
+    *("page", "yard", "ship"),
 )
 CALLS = {0, 10, 20}  # GO, HOLD and STOP; anything else of `check` is a refusal
 
 # What is not run, by its first words, and why. Each is still parsed.
+_COPY = "needs a database; tests/system/test_ship.py reads one"
 NOT_RUN = {
+    "ship": "needs a database; tests/system/test_ship.py runs it",
+    "sessions --db postgresql://insurer@yard.lan/filmcall": _COPY,
+    "sessions verify --db postgresql://insurer@yard.lan/filmcall": _COPY,
+    "review --db postgresql://insurer@yard.lan/filmcall": _COPY,
     "watch": "needs a broker; tests/system runs it",
     "page": "needs a broker; tests/system/test_page_browser.py runs it",
     "yard": "needs a broker; tests/system/test_yard_command.py runs it",

@@ -110,6 +110,11 @@ COMMANDS = {
         "Show every enclosure of every station in one table, worst first.",
         "yard --broker 127.0.0.1",
     ),
+    "ship": Entry(
+        "ship:run",
+        "Copy whatever the log gains or changes into a database, and follow it.",
+        "ship --to postgresql://shed-pi@yard/filmcall",
+    ),
     "spec": Entry("spec:spec_app", "Coating specs.", "spec list"),
     "sessions": Entry("log:sessions_app", "Jobs and recordings in the log.", "sessions"),
     "calibrate": Entry(

@@ -7,7 +7,14 @@ from typing import Annotated
 
 import typer
 
-from monitor.cli.options import DbOption, JsonOption, printed
+from monitor.cli.options import (
+    CopyOption,
+    JsonOption,
+    LogOption,
+    log_to_read,
+    printed,
+    say,
+)
 
 sessions_app = typer.Typer(rich_markup_mode=None)
 
@@ -15,14 +22,17 @@ sessions_app = typer.Typer(rich_markup_mode=None)
 @sessions_app.callback(invoke_without_command=True)
 def sessions(
     context: typer.Context,
-    db: DbOption = None,
+    db: CopyOption = None,
+    log: LogOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """List the jobs and recordings in the log."""
     if context.invoked_subcommand is None:
         from monitor.log import files as log_command
 
-        typer.echo(log_command.sessions(db, as_json=as_json))
+        with log_to_read(db, log) as file:
+            text = log_command.sessions(file, as_json=as_json)
+        say(text)
 
 
 @sessions_app.command(
@@ -31,7 +41,8 @@ def sessions(
     epilog="Example: filmcall sessions verify --db log.db",
 )
 def verify(
-    db: DbOption = None,
+    db: CopyOption = None,
+    log: LogOption = None,
     as_json: JsonOption = False,
     seal: Annotated[
         str | None,
@@ -51,19 +62,26 @@ def verify(
     from monitor.live.recompute import recompute
     from monitor.log import files as log_command
 
-    text, problems = log_command.verify(
-        db, as_json=as_json, seal=seal, recompute=recompute if calls else None
-    )
+    with log_to_read(db, log) as file:
+        text, problems = log_command.verify(
+            file, as_json=as_json, seal=seal, recompute=recompute if calls else None
+        )
     printed(text, 1 if problems else 0)
 
 
 def export(
     what: Annotated[str, typer.Argument(help="readings or calls.")],
-    format_: Annotated[str, typer.Option("--format", help="csv or jsonl.")] = "csv",
-    out: Annotated[Path, typer.Option(help="The file to write; - is standard output.")] = Path("-"),
-    db: DbOption = None,
+    format_: Annotated[
+        str, typer.Option("--format", help="csv, jsonl, or parquet: a file a month and enclosure.")
+    ] = "csv",
+    out: Annotated[
+        Path, typer.Option(help="The file to write, - for standard output; parquet: a folder.")
+    ] = Path("-"),
+    db: CopyOption = None,
+    log: LogOption = None,
 ) -> None:
     """Write readings or calls into a file."""
     from monitor.log import files as log_command
 
-    log_command.export(what, format_, out, db)
+    with log_to_read(db, log) as file:
+        log_command.export(what, format_, out, file)

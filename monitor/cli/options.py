@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import re
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -14,12 +16,39 @@ from monitor.display import Units, prefer
 from monitor.display import shown as shown_in_units
 from rules.errors import FilmcallError
 from rules.numbers import number
-from rules.text import shown
+from rules.text import printable, shown
 from rules.units import HOUR_S, BadAmount, UnitAsked, amount, temperature_c
 
 BAD_INPUT = 2
 # What a command that judges its number itself is given all the same, to say what it makes of it.
 _NOT_FINITE = ("nan", "inf", "-inf")
+
+
+@contextmanager
+def log_to_read(db: str | Path | None, log: str | None) -> Iterator[Path | None]:
+    """Yield the log's file: the one named, or a shipped copy laid out as one while it is read.
+
+    Args:
+        db: a file, a database's address, or None for the usual file.
+        log: UUID of the log in the database, or its first digits.
+
+    Raises:
+        FilmcallError: the database cannot be read, or which log is meant is not known.
+    """
+    if db is None or "://" not in str(db):
+        if log is not None:
+            raise FilmcallError(
+                "--log names a log in a database, and --db is none, so nothing was read; give "
+                "--db postgresql://..., or leave --log out"
+            )
+        yield None if db is None else Path(db)
+        return
+    from monitor.ship.lay_out import laid_out
+
+    with laid_out(str(db), log) as (file, said):
+        for text in said:
+            typer.echo(f"filmcall: {printable(text, 1000)}", err=True)
+        yield file
 
 
 def typed_temperature(text: str) -> str:
@@ -120,6 +149,19 @@ def _span(least: float | None, most: float, unit: str) -> str:
 DbOption = Annotated[
     Path | None,
     typer.Option("--db", envvar="FILMCALL_DB", help="The log's file.", dir_okay=False),
+]
+CopyOption = Annotated[
+    str | None,
+    typer.Option(
+        "--db",
+        envvar="FILMCALL_DB",
+        help="The log's file, or postgresql://... for its shipped copy.",
+        metavar="FILE",
+    ),
+]
+LogOption = Annotated[
+    str | None,
+    typer.Option("--log", metavar="UUID", help="With a database: which log, where it has several."),
 ]
 SpecOption = Annotated[
     str | None, typer.Option("--spec", help="A shipped spec's name, or a file.", metavar="NAME")

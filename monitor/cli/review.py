@@ -11,12 +11,14 @@ from typing import Annotated
 import typer
 
 from monitor.cli.options import (
-    DbOption,
+    CopyOption,
     JsonOption,
+    LogOption,
     SpecOption,
     config_option,
     known_option,
     known_then_of,
+    log_to_read,
 )
 from monitor.config.model import EnclosureConfig
 from monitor.log.facts import config_in
@@ -46,7 +48,8 @@ def run(
     spec: SpecOption = None,
     known: Annotated[str, known_option("by the session's end")] = "now",
     as_json: JsonOption = False,
-    db: DbOption = None,
+    db: CopyOption = None,
+    log: LogOption = None,
 ) -> str:
     """Look back at a session; write its page and sheet where asked.
 
@@ -61,7 +64,7 @@ def run(
         raise FilmcallError(
             f"sheet {str(sheet)!r} is neither .csv nor .html, so it is not written; name it so"
         )
-    with reading_log(db) as store:
+    with log_to_read(db, log) as path, reading_log(path) as store:
         chosen = choose_session(store.sessions(), session)
         found = review(
             store,

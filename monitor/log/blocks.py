@@ -10,12 +10,13 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from monitor.log import chain, merkle
+from monitor.log import chain, merkle, outbox
 from monitor.log.leaves import (
     IN_A_MINUTE,
     MINUTE_US,
     OF_NOTES,
     OF_READINGS,
+    OPEN_MINUTES,
     Leaf,
     name_of,
     notes_hash,
@@ -28,8 +29,6 @@ from monitor.log.leaves import (
 )
 from monitor.log.rows import LIVE
 
-# Readings of the minute before this one, of this and of the next are not in the chain yet.
-OPEN_MINUTES = 3
 # What the root of a program that ends says: no minute of ours is so old.
 _NONE_OPEN = 0
 
@@ -69,11 +68,15 @@ class _Closing:
 
     Attributes:
         whole: minutes whose leaf names nothing.
+        over: those of them that were open.
+        open: channel, first and last time of what was written into minutes that are open [us].
         late: readings that a leaf names, by their times [us].
         notes: by their minutes.
     """
 
     whole: set[Minute] = field(default_factory=set)
+    over: set[Minute] = field(default_factory=set)
+    open: list[tuple[int, int, int]] = field(default_factory=list)
     late: dict[Minute, list[int]] = field(default_factory=dict)
     notes: dict[Minute, list[tuple[int, int, int]]] = field(default_factory=dict)
 
@@ -142,9 +145,10 @@ class Blocks:
             self._put(connection, channel, rows, window if is_live else None, closing)
         new = connection.total_changes - before
         _put_notes(connection, notes, closing)
-        over = set()
+        outbox.put_open(connection, closing.open)
+        over = closing.over
         if last or window != self._state.window:
-            over = {each for each in self._state.open if last or not _is_open(each[1], window)}
+            over |= {each for each in self._state.open if last or not _is_open(each[1], window)}
         self._state.open -= over
         closing.whole |= over
         moved = live and window != self._state.window
@@ -153,6 +157,10 @@ class Blocks:
             self._close(connection, closing, stated, now_s)
             if stated is not None:
                 self._state.window = stated
+        if over and last:
+            outbox.prune(connection, None, None)
+        elif over:
+            outbox.prune(connection, window * MINUTE_US, (window + OPEN_MINUTES) * MINUTE_US)
         return new
 
     def _put(
@@ -167,6 +175,7 @@ class Blocks:
         minutes = {row[0] // MINUTE_US for row in rows}
         if all((channel, minute) in state.open for minute in minutes):  # the usual case
             connection.executemany(_INSERT.format(channel), rows)
+            _note_open(closing, channel, [row[0] for row in rows])
             return
         if channel not in state.leafed:
             state.leafed[channel] = _leafed_until(connection, channel)
@@ -193,6 +202,9 @@ class Blocks:
                 state.open.add((channel, minute))
             elif (channel, minute) not in state.open:  # which are closed as being over
                 closing.whole.add((channel, minute))
+        if window is not None:
+            still = [row[0] for row in rows if (channel, row[0] // MINUTE_US) in state.open]
+            _note_open(closing, channel, still)
 
     def _take_up(self, connection: sqlite3.Connection) -> None:
         """Take up what a program that was killed had left open; anything else stays outside."""
@@ -248,6 +260,11 @@ class Blocks:
             "INSERT INTO leaves VALUES (?, ?, ?, ?, ?, ?)",
             [(row, *leaf[1:]) for row, leaf in numbered],
         )
+        told = [
+            (row, leaf.members is None and (leaf.channel, leaf.minute) in closing.over)
+            for row, leaf in numbered
+        ]
+        outbox.put_leaves(connection, root, told, IN_A_MINUTE)
         hashes = [leaf.sha256 for _, leaf in numbered]
         content = chain.root_content(count, window_us, made_us, merkle.root(hashes))
         chain.append(connection, "readings", root, content)
@@ -260,6 +277,11 @@ class Blocks:
         if channel not in self._state.names:
             self._state.names[channel] = name_of(connection, channel)
         return self._state.names[channel]
+
+
+def _note_open(closing: _Closing, channel: int, times_us: Sequence[int]) -> None:
+    if times_us:
+        closing.open.append((channel, min(times_us), max(times_us)))
 
 
 def _window(now_s: float) -> int:

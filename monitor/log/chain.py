@@ -244,7 +244,7 @@ def stands(connection: sqlite3.Connection, kind: str, row: int) -> bool:
 def seal(connection: sqlite3.Connection) -> Seal:
     """Return the seal of the chain as it stands now."""
     count, sha256 = head(connection)
-    return Seal(count, sha256, _written_us(connection, count))
+    return Seal(count, sha256, written_us(connection, count))
 
 
 def sealed_as(connection: sqlite3.Connection, sha256: str) -> Seal | None:
@@ -260,10 +260,10 @@ def sealed_as(connection: sqlite3.Connection, sha256: str) -> Seal | None:
     if len(found) != 1:
         return None
     seq, whole = found[0]
-    return Seal(int(seq), str(whole), _written_us(connection, int(seq)))
+    return Seal(int(seq), str(whole), written_us(connection, int(seq)))
 
 
-def _written_us(connection: sqlite3.Connection, seq: int) -> int | None:
+def written_us(connection: sqlite3.Connection, seq: int) -> int | None:
     """When a row was written down; that of the row before where it does not say it itself."""
     for kind, row in connection.execute(
         "SELECT kind, row FROM chain WHERE seq <= ? ORDER BY seq DESC LIMIT 100", (seq,)

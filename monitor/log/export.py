@@ -133,6 +133,16 @@ def _write_all(
     return count
 
 
+def reading_rows(store: Store) -> Iterator[Mapping[str, object]]:
+    """Yield every reading by `READING_KEYS`, channel by channel, each in the order of its time."""
+    yield from _readings(store, None, None, None, None)
+
+
+def call_rows(store: Store) -> Iterator[Mapping[str, object]]:
+    """Yield every call by `CALL_KEYS`, in the order in which they were written down."""
+    yield from _calls(store, None, None, None, None, whole=False)
+
+
 def _names(store: Store) -> dict[int, str]:
     """Return `live`, or the kind of a source with its number."""
     return {

@@ -227,18 +227,35 @@ def seal_text(seal: Seal, digits: int = 64) -> str:
 def export(what: str, form: str, out: Path, db: Path | None) -> None:
     """Write readings or calls out of the log, and the log's seal into a file beside them.
 
+    Args:
+        what: `readings` or `calls`.
+        form: `csv`, `jsonl`, or `parquet`, which writes a file a month and enclosure.
+        out: the file, `-` for standard output; for Parquet the folder.
+        db: the log, or None for the usual one.
+
     Raises:
         FilmcallError: there is no such export, or the file cannot be written.
     """
     exports = {"readings": export_readings, "calls": export_calls}
     if what not in exports:
         raise FilmcallError(f"{what!r} cannot be exported; one of: {', '.join(exports)}")
-    if form not in ("csv", "jsonl"):
-        raise FilmcallError(f"format {form!r} is not known; csv or jsonl")
+    if form not in ("csv", "jsonl", "parquet"):
+        raise FilmcallError(f"format {form!r} is not known; csv, jsonl or parquet")
+    if form == "parquet" and (str(out) == "-" or out.is_file()):
+        raise FilmcallError(
+            f"--out {str(out)!r} is no folder, and Parquet is a file a month and enclosure, so "
+            f"nothing was written; give --out a folder"
+        )
     with reading_log(db) as store:
         seal = seal_text(store.seal())
-        with written(out) as file:
-            exports[what](store, file, form)
+        if form == "parquet":
+            from monitor.log.parquet import export_parquet
+
+            out.mkdir(parents=True, exist_ok=True)
+            export_parquet(store, what, out)
+        else:
+            with written(out) as file:
+                exports[what](store, file, form)
     if str(out) == "-":
         print(seal, file=sys.stderr)
         return

@@ -20,6 +20,8 @@ MINUTE_US = 60_000_000
 OF_READINGS, OF_NOTES = 0, 1
 # A leaf's row is its minute times this, and a number in it.
 IN_A_MINUTE = 1 << 20
+# Readings of the minute before this one, of this and of the next are not in the chain yet.
+OPEN_MINUTES = 3
 
 # time, arrival, raw, calibrated, which of both there are, quality
 _READING = struct.Struct("<qqddBB").pack

@@ -13,11 +13,21 @@ from monitor.log.read import Queries
 from monitor.log.readings import ReadingQueries
 from monitor.log.thin import Thinner
 from monitor.log.write import StoreCounts, Writer
+from rules.errors import FilmcallError
 
 
 def log_path(given: Path | None) -> Path:
-    """Return the log's file: the one given, or the one in the platform's data folder."""
+    """Return the log's file: the one given, or the one in the platform's data folder.
+
+    Raises:
+        FilmcallError: it is a database's address, which this question is not put to.
+    """
     if given is not None:
+        if given.parts and given.parts[0].endswith("sql:"):
+            raise FilmcallError(
+                f"log {given.parts[0]}//...: this command wants the log's own file, so nothing was "
+                f"done; only review, export and sessions read a shipped copy. Give a file."
+            )
         return given
     from platformdirs import user_data_path
 

@@ -7,7 +7,7 @@ import time
 import uuid
 from collections.abc import Callable, Sequence
 
-from monitor.log import chain
+from monitor.log import chain, leaves, outbox
 from rules.errors import FilmcallError
 
 # Marks the file as ours, so that another program's database is never written to ("FCLG").
@@ -335,6 +335,11 @@ def _keep_event_ids(connection: sqlite3.Connection) -> None:
     _forbid_rewriting(connection, ("event_ids",))
 
 
+def _number_changes(connection: sqlite3.Connection) -> None:
+    _run(connection, outbox.TABLE)
+    outbox.fill(connection, leaves.IN_A_MINUTE, leaves.OPEN_MINUTES * leaves.MINUTE_US)
+
+
 def _forbid_rewriting(connection: sqlite3.Connection, tables: Sequence[str]) -> None:
     for table in tables:
         for verb in ("UPDATE", "DELETE"):
@@ -365,6 +370,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     _keep_alarms,
     _keep_photos,
     _keep_event_ids,
+    _number_changes,
 )
 SCHEMA_VERSION = len(MIGRATIONS)
 

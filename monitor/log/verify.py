@@ -14,8 +14,7 @@ from itertools import groupby
 from typing import NamedTuple
 
 from monitor.log import chain, leaves, merkle, schema
-from monitor.log.blocks import OPEN_MINUTES
-from monitor.log.leaves import MINUTE_US, OF_NOTES, OF_READINGS, Leaf, Packable
+from monitor.log.leaves import MINUTE_US, OF_NOTES, OF_READINGS, OPEN_MINUTES, Leaf, Packable
 from monitor.log.rows import EVER, LIVE
 from rules.text import iso_utc
 

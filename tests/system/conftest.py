@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 from tests.system.broker import RealBroker, mosquitto
+from tests.system.postgres import RealPostgres, postgres_bin
 
 MakeBroker = Callable[..., RealBroker]
 
@@ -46,3 +48,24 @@ def make_broker(tmp_path: Path) -> Iterator[MakeBroker]:
 def broker(make_broker: MakeBroker) -> RealBroker:
     """Yield a running broker that lets everyone in."""
     return make_broker()
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[RealPostgres]:
+    """Yield a running PostgreSQL that ends with the tests; each takes a database of its own."""
+    need("PostgreSQL", postgres_bin() is not None)
+    # Not pytest's folder, which only its own account may enter.
+    with tempfile.TemporaryDirectory(prefix="filmcall-postgres-") as folder:
+        Path(folder).chmod(0o755)
+        server = RealPostgres(Path(folder) / "server")
+        server.start()
+        yield server
+        server.stop()
+
+
+@pytest.fixture
+def database(postgres: RealPostgres, request: pytest.FixtureRequest) -> Iterator[str]:
+    """Yield the address of an empty database, as its owner."""
+    name = f"t{abs(hash(request.node.nodeid)):x}"
+    yield postgres.new_database(name)
+    postgres.sql(f"DROP DATABASE {name} WITH (FORCE)", "postgres")

@@ -1,0 +1,97 @@
+#!/usr/bin/env bash
+# Sets PostgreSQL up beside the broker on a yard's server (Debian bookworm or later), for the logs of
+# its stations. Run it again to bring the tables up to date. `--dry-run` shows every command.
+set -euo pipefail
+export LC_ALL=C PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin
+
+readonly DATABASE=filmcall FILMCALL=/opt/filmcall/venv/bin/filmcall
+
+usage() {
+    cat <<'TEXT'
+usage: sudo deploy/server/install.sh [--dry-run] NETWORK
+
+  NETWORK    from where stations may come, such as 192.168.7.0/24; each by its own account with
+             a password, over TLS only
+
+Wants filmcall in /opt/filmcall (deploy/install.sh), with its extra `ship`.
+TEXT
+}
+
+stop() {
+    printf 'install.sh: %s\n' "$1" >&2
+    exit "${2:-1}"
+}
+
+dry=no network=''
+while [ $# -gt 0 ]; do
+    case $1 in
+        --dry-run) dry=yes ;;
+        -h | --help) usage && exit 0 ;;
+        -*) stop "$1 is no option; nothing is done. See --help." 2 ;;
+        *) network=$1 ;;
+    esac
+    shift
+done
+if ! [[ $network =~ ^[0-9a-fA-F.:]+/[0-9]+$ ]]; then
+    stop "NETWORK '$network' is no network such as 192.168.7.0/24; nothing is done." 2
+fi
+
+run() {
+    printf '+'
+    printf ' %q' "$@"
+    printf '\n'
+    if [ "$dry" = no ]; then
+        "$@"
+    fi
+}
+
+as_postgres() {
+    run runuser -u postgres -- "$@"
+}
+
+if [ "$dry" = no ]; then
+    [ "$(id -u)" = 0 ] || stop "this needs root; nothing is done. Run it with sudo."
+    "$FILMCALL" ship --help >/dev/null || stop "no filmcall in /opt/filmcall; run deploy/install.sh first."
+fi
+
+run apt-get install -y --no-install-recommends postgresql
+version=$(find /usr/lib/postgresql -mindepth 1 -maxdepth 1 -printf '%f\n' 2>/dev/null | sort -n | tail -n 1)
+version=${version:-15}
+config=/etc/postgresql/$version/main
+
+# One file of settings of our own, and one line that lets stations in; both are written anew.
+settings=$(mktemp)
+trap 'rm -f -- "$settings" "$settings.hba"' EXIT
+cat >"$settings" <<'TEXT'
+# Written by filmcall's deploy/server/install.sh.
+listen_addresses = '*'
+ssl = on
+password_encryption = 'scram-sha-256'
+# A batch is told of only when it is on disk; a station that was told forgets what it need not ship.
+synchronous_commit = on
+TEXT
+run install -o postgres -g postgres -m 644 -- "$settings" "$config/conf.d/filmcall.conf"
+if ! grep -qsF "hostssl $DATABASE +filmcall_station $network" "$config/pg_hba.conf"; then
+    {
+        printf '# Stations and readers of filmcall, over TLS only.\n'
+        printf 'hostssl %s +filmcall_station %s scram-sha-256\n' "$DATABASE" "$network"
+        printf 'hostssl %s +filmcall_reader %s scram-sha-256\n' "$DATABASE" "$network"
+        cat -- "$config/pg_hba.conf" 2>/dev/null || true
+    } >"$settings.hba"
+    run install -o postgres -g postgres -m 640 -- "$settings.hba" "$config/pg_hba.conf"
+fi
+run systemctl restart postgresql
+if [ "$dry" = yes ] || ! runuser -u postgres -- psql -lqtA | cut -d '|' -f 1 | grep -qx "$DATABASE"; then
+    as_postgres createdb --encoding UTF8 --template template0 "$DATABASE"
+fi
+as_postgres "$FILMCALL" ship --prepare --to "postgresql:///$DATABASE"
+
+cat <<TEXT
+
+Next, an account for each station, by its name in its config; the line that comes goes into
+/etc/filmcall/pgpass on that station:
+    sudo runuser -u postgres -- $FILMCALL ship --grant shed-pi --to postgresql:///$DATABASE
+TEXT
+if [ "$dry" = yes ]; then
+    printf 'Nothing was changed.\n'
+fi

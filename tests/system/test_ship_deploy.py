@@ -1,0 +1,130 @@
+"""The files of deploy/ for a yard's database: its unit, its install script, backup and restore.
+
+Judges from outside: systemd-analyze, shellcheck (tests/test_deploy_files.py), and the log itself
+beside what came back.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+from command import filmcall
+from forgeries import T0, Clock, honest
+from shipped import differences
+
+from monitor.log.log import Store
+from rules.events import Event
+from rules.vocabulary import EventKind
+from tests.system.conftest import need
+from tests.system.postgres import RealPostgres, postgres_bin
+
+DEPLOY = Path(__file__).parents[2] / "deploy"
+UNIT = DEPLOY / "filmcall-ship.service"
+SERVER = DEPLOY / "server"
+
+
+def run(*words: object) -> subprocess.CompletedProcess[str]:
+    """Run a command, with PostgreSQL's own programs in reach."""
+    path = f"{postgres_bin()}:{os.environ['PATH']}"
+    return subprocess.run(
+        [str(word) for word in words],
+        env={**os.environ, "PATH": path}, capture_output=True, text=True, timeout=120, check=False,
+    )  # fmt: skip
+
+
+def test_systemd_takes_the_unit_and_finds_it_little_exposed(tmp_path: Path) -> None:
+    need("systemd-analyze", shutil.which("systemd-analyze") is not None)
+    text = UNIT.read_text()
+    copy = tmp_path / UNIT.name
+    copy.write_text(
+        text.replace("ExecStart=/opt/filmcall/venv/bin/filmcall", "ExecStart=/bin/true")
+    )
+    found = run("systemd-analyze", "verify", "--man=no", copy)
+    assert (found.returncode, found.stdout, found.stderr) == (0, "", "")
+    found = run("systemd-analyze", "security", "--offline=true", "--no-pager", UNIT)
+    level = re.search(r"Overall exposure level for filmcall-ship.service: ([\d.]+)", found.stdout)
+    assert level is not None, found.stderr
+    assert float(level[1]) <= 2.5  # the same target as the watch's
+
+
+def test_the_unit_ships_for_ever_and_shows_no_password() -> None:
+    lines = dict(line.partition("=")[::2] for line in UNIT.read_text().splitlines())
+    words = shlex.split(lines["ExecStart"])
+    assert words[1:] == ["ship", "--db", "/var/lib/filmcall/log.db", "--to", "${FILMCALL_TO}"]
+    assert "Environment=PGPASSFILE=/etc/filmcall/pgpass" in UNIT.read_text()
+    assert (lines["Restart"], lines["StartLimitIntervalSec"]) == ("always", "0")
+
+
+def test_the_install_script_shows_every_command_and_changes_nothing(tmp_path: Path) -> None:
+    shown = run(SERVER / "install.sh", "--dry-run", "192.168.7.0/24")
+    assert shown.returncode == 0, shown.stderr
+    assert shown.stdout.endswith("Nothing was changed.\n")
+    for wanted in (
+        "apt-get install",
+        "createdb --encoding UTF8",
+        "ship --prepare --to postgresql:",
+    ):
+        assert wanted in shown.stdout
+    refused = run(SERVER / "install.sh", "--dry-run", "192.168.7.0; rm -rf /")
+    assert refused.returncode == 2
+    assert "is no network" in refused.stderr
+
+
+def test_a_backup_comes_back_and_the_station_ships_what_came_after(
+    database: str, postgres: RealPostgres, tmp_path: Path
+) -> None:
+    path, there = tmp_path / "log.db", tmp_path / "backups"
+    there.mkdir()
+    honest(path)
+    words = ("ship", "--once", "--db", str(path), "--to")
+    assert filmcall("ship", "--prepare", "--to", database).code == 0
+    assert filmcall(*words, database).code == 0
+    made = run(SERVER / "backup.sh", database, there)
+    assert made.returncode == 0, made.stderr
+    dump = Path(made.stdout.strip())
+    assert {each.name for each in there.iterdir()} == {dump.name, dump.with_suffix(".roles").name}
+    assert (dump.stat().st_mode & 0o077) == 0
+    # What the database has after its backup is lost with it; the log has it still.
+    clock = Clock(T0 + 90_000.0)
+    with Store.open(path, now_s=clock) as store:
+        store.add_event(Event(EventKind.NOTE, clock.now_s, "tent", note="after"))
+    assert filmcall(*words, database).code == 0
+    again = postgres.new_database(f"{database.rpartition('/')[2]}_again")
+    try:
+        back = run(SERVER / "restore.sh", dump, again)
+        assert back.returncode == 0, back.stderr
+        assert "stands at change" in back.stdout
+        assert differences(path, again)
+        ran = filmcall(*words, again)
+        assert ran.code == 0, ran.err
+        assert differences(path, again) == []
+        assert filmcall("sessions", "verify", "--no-calls", "--db", again).code == 0
+        # Rules and rights came along: a station that has no log there sees none.
+        seen = "SET SESSION AUTHORIZATION filmcall_station; SELECT count(*) FROM filmcall.readings"
+        assert postgres.sql(seen, again.rpartition("/")[2]) == "0"
+        refused = run(SERVER / "restore.sh", dump, again)
+        assert refused.returncode == 1
+        assert "nothing is done" in refused.stderr
+    finally:
+        postgres.sql(f"DROP DATABASE {again.rpartition('/')[2]} WITH (FORCE)", "postgres")
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_old_backups_go(database: str, tmp_path: Path, count: int) -> None:
+    assert filmcall("ship", "--prepare", "--to", database).code == 0
+    for day in range(1, 5):
+        for kind in ("dump", "roles"):
+            (tmp_path / f"filmcall-2026010{day}T000000Z.{kind}").touch()
+    (tmp_path / "other.dump").touch()
+    made = run(SERVER / "backup.sh", database, tmp_path, count)
+    assert made.returncode == 0, made.stderr
+    dumps = sorted(each.name for each in tmp_path.glob("filmcall-*.dump"))
+    assert len(dumps) == count == len(list(tmp_path.glob("*.roles")))
+    assert dumps[-1] == Path(made.stdout.strip()).name
+    assert (tmp_path / "other.dump").exists()
