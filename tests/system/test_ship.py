@@ -16,6 +16,7 @@ from shipped import copy_rows, differences, log_rows
 
 from monitor.log.log import Store
 from monitor.log.rows import CallRow, LogMissing
+from monitor.log.schema import SCHEMA_VERSION
 from monitor.ship import database as ship_database
 from monitor.ship.batch import Stand, read_batch
 from monitor.ship.history import calls_lately
@@ -202,6 +203,8 @@ def test_a_log_of_an_older_version_is_shipped_whole(
         path,
         statements(
             "DROP TABLE outbox",
+            "DROP TABLE event_ids",
+            "DROP TABLE IF EXISTS forecasts",
             "PRAGMA user_version = 6",
             "DELETE FROM leaves",
             "INSERT INTO outside SELECT 7, id, 9000000000000000, 5 FROM channels "
@@ -400,7 +403,7 @@ def test_the_last_hours_of_every_enclosure_are_told(ready: str, tmp_path: Path) 
 def test_two_shippers_of_one_log_put_nothing_in_twice(night: Path, ready: str) -> None:
     log = sqlite3.connect(night, isolation_level=None)
     (uuid,) = log.execute("SELECT value FROM meta").fetchone()
-    one, other = (Copy.open(ready, uuid, 7) for _ in range(2))
+    one, other = (Copy.open(ready, uuid, SCHEMA_VERSION) for _ in range(2))
     first = read_batch(log, one.stand, 100)
     assert first is not None
     one.apply(first)

@@ -16,6 +16,7 @@ from ship_kills import kill_round
 from shipped import differences
 
 from monitor.log.log import Store
+from monitor.log.schema import SCHEMA_VERSION
 from monitor.ship import database as ship_database
 from monitor.ship.batch import read_batch
 from monitor.ship.send import Copy
@@ -66,7 +67,7 @@ def test_a_commit_whose_answer_was_lost_is_looked_up(
     honest(path)
     log = sqlite3.connect(path, isolation_level=None)
     (uuid,) = log.execute("SELECT value FROM meta").fetchone()
-    copy = Copy.open(url, uuid, 7)
+    copy = Copy.open(url, uuid, SCHEMA_VERSION)
     batch = read_batch(log, copy.stand, 200)
     assert batch is not None
     assert batch.more

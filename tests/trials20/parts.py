@@ -137,12 +137,12 @@ def config_text(port: int, *rooms: str, station: str = "bench", more: str = "") 
 
 
 class Station(Child):
-    """`filmcall watch` on a real broker; its coating lives in the pot for 1 s at 20 degC."""
+    """`filmcall watch` on a real broker; its coating lives in the pot for 1 min at 20 degC."""
 
     def __init__(
         self, folder: Path, port: int, *rooms: str, station: str = "bench", more: str = ""
     ) -> None:
-        pot = 'pot_life = { "10 degC" = "2 s", "20 degC" = "1 s", "30 degC" = "1 s" }'
+        pot = 'pot_life = { "10 degC" = "2 min", "20 degC" = "1 min", "30 degC" = "1 min" }'
         spec = re.sub(r"(?m)^pot_life = .*$", pot, spec_text("polyurethane-topcoat")[1])
         (folder / "quick.toml").write_text(
             spec + '\n[call]\ndwell = "1 s"\nre_entry = "2 s"\n', encoding="utf-8"

@@ -38,8 +38,6 @@ from tests.trials20.parts import (
 )
 from tests.trials20.visitor import Server, Visitor, account
 
-pytestmark = pytest.mark.xfail(strict=False, reason="not built yet")
-
 Note = Callable[[Any], Any]
 SAYS_SO_S = 10.0
 PASSWORD = "seven-tarred-oars"

@@ -34,8 +34,6 @@ from tests.trials20.parts import (
 )
 from tests.trials20.postgres import Postgres, postgres
 
-pytestmark = pytest.mark.xfail(strict=False, reason="not built yet")
-
 Note = Callable[[Any], Any]
 WORKBOAT = ROOT / "examples" / "workboat"
 DAY_S = 86_400.0

@@ -70,6 +70,11 @@ CREATE TABLE filmcall.event_specs(
     log integer, id bigint, sha256 text NOT NULL,
     PRIMARY KEY (log, id)
 );
+CREATE TABLE filmcall.event_ids(
+    log integer, id bigint, enclosure text NOT NULL, name text NOT NULL, told_by text NOT NULL,
+    warnings text NOT NULL,
+    PRIMARY KEY (log, id)
+);
 CREATE TABLE filmcall.photos(
     log integer, id bigint, name text NOT NULL, bytes bigint NOT NULL,
     PRIMARY KEY (log, id)
@@ -284,7 +289,7 @@ BEGIN
     CREATE POLICY reader ON filmcall.logs FOR SELECT TO filmcall_reader USING (true);
     GRANT SELECT ON filmcall.logs TO filmcall_station, filmcall_reader;
     FOREACH name IN ARRAY ARRAY['conflicts', 'sources', 'channels', 'calls', 'events', 'specs',
-        'spec_numbers', 'event_specs', 'photos', 'calibrations', 'outages', 'alarms', 'thinnings',
+        'spec_numbers', 'event_specs', 'event_ids', 'photos', 'calibrations', 'outages', 'alarms', 'thinnings',
         'roots', 'outside', 'chain', 'reading_notes', 'readings', 'minutes', 'leaves'] LOOP
         EXECUTE format('ALTER TABLE filmcall.%I ENABLE ROW LEVEL SECURITY', name);
         EXECUTE format('CREATE POLICY own ON filmcall.%I TO filmcall_station USING (log IN '
