@@ -40,14 +40,14 @@ from outlook_scores import (
     trend_maker,
     warnings_of,
 )
+from rules.outlook.by_model import modelled_outlook
+from rules.outlook.enclosure_model import EnclosureModel, ModelRefused
 from tent_weeks import TentWeek, tent_week
 
 from rules.air.arrays import dew_points_c
 from rules.limits import LimitJudgement
-from rules.outlook.by_model import modelled_outlook
 from rules.outlook.damped_trend import damped_trend, fit_trend
 from rules.outlook.draws import Outlook
-from rules.outlook.enclosure_model import EnclosureModel, ModelRefused
 from rules.outlook.track import CELL_S, CELLS_A_DAY, Track, cell_means
 from rules.outlook.weather import Outside
 from rules.trend import RecentTrend

@@ -26,8 +26,8 @@ from rules.clocks.history import TemperatureHistory
 from rules.clocks.stages import stage_of
 from rules.clocks.work import work_of
 from rules.events import Event
-from rules.outlook.damped_trend import damped_trend
 from rules.outlook.draws import Outlook, outlook_breaks
+from rules.outlook.members import outlook_of_log
 from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
 from rules.outlook.windows import bounds_of, limit_spans_s
 from rules.section import Film, Section, SectionCall
@@ -131,7 +131,7 @@ class Tent:
             return np.array([self.before(curve, t, start_s, swing) for t in times.tolist()])
 
         air, rh = cells(self.air_c, 4.0), np.minimum(cells(self.rh_pct, -16.0), 99.0)
-        return damped_trend(Track(now_s, air, dew_points_c(air, rh), cells(plank, 3.2)))
+        return outlook_of_log(Track(now_s, air, dew_points_c(air, rh), cells(plank, 3.2)))
 
     def film(self, section: str, time_s: float) -> Film:
         """Return what the events and clocks up to a time say of a section's film."""
