@@ -57,6 +57,7 @@ class Store:
         self.add_calibration = entries.add_calibration
         self.add_outage = entries.add_outage
         self.add_alarm = entries.add_alarm
+        self.add_forecast = entries.add_forecast
         self.begin_source = entries.begin_source
         self.end_source = entries.end_source
 
@@ -82,6 +83,7 @@ class Store:
         self.sessions = queries.sessions
         self.stations = queries.stations
         self.photos = queries.photos
+        self.forecasts = queries.forecasts
         self.spec_text = queries.spec_text
         self.calibrations = queries.calibrations
         self.outages = queries.outages

@@ -318,6 +318,15 @@ def _keep_photos(connection: sqlite3.Connection) -> None:
     _forbid_rewriting(connection, ("photos",))
 
 
+def _keep_forecasts(connection: sqlite3.Connection) -> None:
+    """Keep forecasts as they were issued, to learn how far they were out; no call rests on one."""
+    connection.execute(
+        "CREATE TABLE forecasts(issued_us INTEGER PRIMARY KEY, heard_us INTEGER NOT NULL, "
+        "hours TEXT NOT NULL)"
+    )
+    _forbid_rewriting(connection, ("forecasts",))
+
+
 def _forbid_rewriting(connection: sqlite3.Connection, tables: Sequence[str]) -> None:
     for table in tables:
         for verb in ("UPDATE", "DELETE"):
@@ -347,6 +356,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     _chain_all,
     _keep_alarms,
     _keep_photos,
+    _keep_forecasts,
 )
 SCHEMA_VERSION = len(MIGRATIONS)
 

@@ -45,7 +45,7 @@ def surface_ahead(
         told = read_track(store, name, section, source=source, config=config, now_s=now_s)
         if now_s - told.track.end_s > AHEAD_COUNTS_S:
             return None
-        return temperature_outlook(outlook_of(told, forecast, [])[0])
+        return temperature_outlook(outlook_of(told, forecast, store, [])[0])
     except FilmcallError:
         return None  # the clocks go on at the present temperature, as they say
 

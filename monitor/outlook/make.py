@@ -13,7 +13,7 @@ import numpy as np
 from monitor.config.model import EnclosureConfig
 from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.log import Store, log_path
-from monitor.outlook.forecast import about
+from monitor.outlook.forecast import about, issue_of
 from monitor.outlook.read import SectionRecord, choose_source, read_track
 from monitor.outlook.text import OutlookReport, as_json, as_text
 from monitor.specs import find_spec
@@ -184,7 +184,7 @@ def make(
     )
     notes.extend(told.notes)
     track = told.track
-    outlook, by_forecast = outlook_of(told, forecast, notes)
+    outlook, by_forecast = outlook_of(told, forecast, store, notes)
     clocks = clocks_of(section, events, specs, default, told.history, track.end_s)
     state = stage_of(section, events, default, clocks, track.end_s)
     next_spec = specs.get(state.next_spec_name, default)
@@ -259,13 +259,14 @@ def _check_section(
 
 
 def outlook_of(
-    told: SectionRecord, forecast: ForecastHours | None, notes: list[str]
+    told: SectionRecord, forecast: ForecastHours | None, store: Store, notes: list[str]
 ) -> tuple[Outlook, bool]:
     """Return the outlook, and whether it rests on the forecast too.
 
     Args:
         told: the log.
         forecast: outdoor hours, or None.
+        store: for the forecasts of the past days as they were issued.
         notes: is told what the reader should know.
 
     Raises:
@@ -278,7 +279,9 @@ def outlook_of(
     ahead = [g for g in forecast.gaps_s() if g[1] > told.track.end_s - 8 * DAY_S]
     notes.extend(f"forecast has a gap of {duration_text(b - a)}" for a, b in ahead)
     try:
-        return outlook_of_log(told.track, outside_of(forecast)), True
+        issued = store.forecasts(told.track.times_s()[0] - DAY_S)
+        issues = [outside_of(issue_of(each)) for each in issued]
+        return outlook_of_log(told.track, outside_of(forecast), issues), True
     except ForecastUnfit as fault:
         return replace(outlook_of_log(told.track), notes=(str(fault),)), False
 

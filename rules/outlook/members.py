@@ -7,6 +7,7 @@ one course of events, and what went wrong in company does so again.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -49,12 +50,15 @@ _MEMORY_S = 43_200.0  # how long a forecast's error lasts; common practice, no s
 SUN_ERROR = 0.3  # of the sun that is forecast; no source
 
 
-def outlook_of_log(track: Track, outside: Outside | None = None) -> Outlook:
+def outlook_of_log(
+    track: Track, outside: Outside | None = None, issues: Sequence[Outside] = ()
+) -> Outlook:
     """Return the outlook.
 
     Args:
         track: at least a day, up to now.
         outside: weather, past and coming, or None.
+        issues: the past days' forecasts as they were issued, in their order.
 
     Raises:
         TooLittleLog: under a day of log, or nothing now.
@@ -73,7 +77,7 @@ def outlook_of_log(track: Track, outside: Outside | None = None) -> Outlook:
     source = f"{duration_text(track.count * CELL_S)} of record"
     outdoors = forecast = None
     if outside is not None:
-        outdoors = outdoors_at(outside, fit.origin_s)
+        outdoors = outdoors_at(outside, fit.origin_s, issues)
         known = np.isfinite(outdoors.ahead[:, -1, 0] - outdoors.now[-1, 0])
         notes = forecast_notes(outside, track.end_s, known, STEP_S)
         forecast = _stood_in(regression(values, outdoors), plain)
@@ -93,6 +97,8 @@ def outlook_of_log(track: Track, outside: Outside | None = None) -> Outlook:
         sizes = np.zeros((3, DAY))
         sizes[:2] = outside.error_k(track.end_s, AHEAD_S)
         sizes[2] = 10.0 * SUN_ERROR * np.nan_to_num(outdoors.ahead[:, -1, 2])
+        # Where the past was forecast too, its errors are among those that were made.
+        sizes *= np.sqrt(1.0 - outdoors.issued)
         added = weather_draws(forecast, sizes * weights[-1], len(draws) // 2)
         draws[:, :, 1:] += added[:, :count, : draws.shape[2] - 1]
     return replace(assemble(track, centre, draws, source), notes=notes)
@@ -110,13 +116,34 @@ def level(values: Floats) -> Member:
     return Member((days[count:] - values[-1]).T, errors)
 
 
-def outdoors_at(outside: Outside, times_s: Floats) -> Outdoors:
-    """Return the weather outside at even steps, and ahead of each, as it is known now."""
+def outdoors_at(outside: Outside, times_s: Floats, issues: Sequence[Outside] = ()) -> Outdoors:
+    """Return the weather outside at even steps, and ahead of each as forecast by then.
+
+    Args:
+        outside: weather as it is known now; it stands in where no issue is known.
+        times_s: of the steps [s].
+        issues: forecasts as they were issued, in their order.
+    """
     count = times_s.size
     whole = np.append(times_s, times_s[-1] + AHEAD_S)
-    columns = np.column_stack(outside.at(whole)) * SCALE
-    ahead = np.stack([windows(each, count) for each in columns.T], axis=2)
-    return Outdoors(columns[:count], ahead)
+
+    def told(by: Outside) -> tuple[Floats, Floats]:
+        columns = np.column_stack(by.at(whole)) * SCALE
+        return columns[:count], np.stack([windows(c, count) for c in columns.T], axis=2).copy()
+
+    now, ahead = told(outside)
+    made_s = np.array([np.nan if each.made_s is None else each.made_s for each in issues])
+    was_issued = np.zeros(count, dtype=bool)
+    for issue, begin_s, end_s in zip(issues, made_s, [*made_s, np.inf][1:], strict=False):
+        in_force = np.flatnonzero((times_s >= begin_s) & (times_s < end_s))[:DAY]
+        if in_force.size:
+            then = told(issue)[1][:, in_force]
+            known = np.isfinite(then)
+            ahead[:, in_force] = np.where(known, then, ahead[:, in_force])
+            was_issued[in_force] = known[: DAY // 4, :, 0].all(axis=0)
+    # The newest step is told by what is known now, whatever was issued.
+    ahead[:, -1] = told(outside)[1][:, -1]
+    return Outdoors(now, ahead, float(was_issued.mean()))
 
 
 def _stood_in(forecast: Member, plain: Member) -> Member:

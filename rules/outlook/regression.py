@@ -47,10 +47,13 @@ class Outdoors(NamedTuple):
     Attributes:
         now: at each step of the log, as it came: steps by three.
         ahead: from each step on, as then forecast: steps ahead by steps by three.
+        issued: share of the steps for which it is known what was forecast then, 0 to 1; of the
+            others what came is taken.
     """
 
     now: Floats
     ahead: Floats
+    issued: float = 0.0
 
 
 def usual(values: Floats) -> Floats:

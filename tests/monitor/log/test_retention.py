@@ -478,7 +478,7 @@ def test_a_log_of_version_1_is_brought_up_to_date_with_all_its_rows(tmp_path: Pa
     before.close()
     with Store.open(path, now_s=lambda: T0) as store:
         assert store.notices == ()
-        assert version_of(store.file.connection, "log") == SCHEMA_VERSION == 6
+        assert version_of(store.file.connection, "log") == SCHEMA_VERSION == 7
         for name, held in rows.items():
             found = store.file.connection.execute(f"SELECT * FROM {name}").fetchall()
             assert found[: len(held)] == held, name
