@@ -44,7 +44,7 @@ AHEAD_S: Floats = CELL_S * HORIZON_CELLS.astype(np.float64)
 SCALE = np.array([1.0, 1.0, 0.001])  # sun in kW/m2
 # How members are weighed: by so many past origins, at hours near this one, and how soon a worse one
 # loses its say. Settled on simulated enclosures; no source.
-SCORED, LEAST_SCORED, WIDTH_S, FAR, SHARPNESS = 64, 8, 10_800.0, 0.1, 3.0
+SCORED, LEAST_SCORED, WIDTH_S, FAR, SHARPNESS = 64, 8, 10_800.0, 0.1, 1.0
 _SEED = 20_261
 _MEMORY_S = 43_200.0  # how long a forecast's error lasts; common practice, no source
 SUN_ERROR = 0.3  # of the sun that is forecast; no source
