@@ -41,6 +41,7 @@ from outlook_scores import (
 )
 from tent_weeks import TentWeek, tent_week
 
+from monitor.outlook.prior import shipped_priors
 from rules.air.arrays import dew_points_c
 from rules.limits import LimitJudgement
 from rules.outlook.draws import Outlook
@@ -52,6 +53,7 @@ from rules.vocabulary import LimitName, LimitState
 
 RECORDING = Path(__file__).parents[1] / "examples" / "recordings" / "office-occupancy-2015-02.csv"
 FIRST_SEED = 1000
+PRIORS = shipped_priors()
 LEARNT_DAYS, TENT_DAYS = 3, 7
 LOG_EVERY, FORECAST_EVERY = 18, 24
 TENT_LIMITS = (
@@ -111,6 +113,11 @@ class TentResult:
     forecast_answers: list[Answer]
 
 
+def by_log_alone(past: Track) -> Outlook:
+    """The outlook without a forecast."""
+    return outlook_of_log(past, PRIORS)
+
+
 def judge_tent(seed: int) -> TentResult:
     """Run one tent and judge outlooks with and without a forecast on it."""
     week = tent_week(seed, TENT_DAYS)
@@ -124,9 +131,9 @@ def judge_tent(seed: int) -> TentResult:
         found[kind].extend(answers(track, past.count - 1, outlook, TENT_LIMITS))
 
     def by_forecast(past: Track) -> Outlook:
-        return outlook_of_log(past, forecast_for(week, past.end_s, seed))
+        return outlook_of_log(past, PRIORS, forecast_for(week, past.end_s, seed))
 
-    by_log = score(track, outlook_of_log, first, LOG_EVERY, lambda *made: note(0, *made))
+    by_log = score(track, by_log_alone, first, LOG_EVERY, lambda *made: note(0, *made))
     forecast = score(track, by_forecast, first, FORECAST_EVERY, lambda *made: note(1, *made))
     return TentResult(
         by_log,
@@ -250,7 +257,7 @@ def cost(week: TentWeek) -> None:
         spent = []
         for _ in range(3):
             begin = time.process_time()
-            outlook_of_log(track, given)
+            outlook_of_log(track, PRIORS, given)
             spent.append(time.process_time() - begin)
         print(f"  {name:<34}{1000 * min(spent):7.0f} ms")
     print("  A small board is some 4 to 6 times slower.")
@@ -270,7 +277,7 @@ def main() -> None:
     room_answers: list[Answer] = []
     growing = score(
         room,
-        outlook_of_log,
+        by_log_alone,
         2 * CELLS_A_DAY,
         LOG_EVERY,
         lambda past, made: room_answers.extend(answers(room, past.count - 1, made, ROOM_LIMITS)),

@@ -15,6 +15,7 @@ from functools import cache
 import numpy as np
 
 from monitor.outlook.clocks import bands_of
+from monitor.outlook.prior import shipped_priors
 from monitor.snapshot import PointHealth, Snapshot
 from monitor.specs import find_spec
 from rules.air.arrays import dew_points_c
@@ -131,7 +132,8 @@ class Tent:
             return np.array([self.before(curve, t, start_s, swing) for t in times.tolist()])
 
         air, rh = cells(self.air_c, 4.0), np.minimum(cells(self.rh_pct, -16.0), 99.0)
-        return outlook_of_log(Track(now_s, air, dew_points_c(air, rh), cells(plank, 3.2)))
+        track = Track(now_s, air, dew_points_c(air, rh), cells(plank, 3.2))
+        return outlook_of_log(track, shipped_priors())
 
     def film(self, section: str, time_s: float) -> Film:
         """Return what the events and clocks up to a time say of a section's film."""

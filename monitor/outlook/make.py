@@ -14,6 +14,7 @@ from monitor.config.model import EnclosureConfig
 from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.log import Store, log_path
 from monitor.outlook.forecast import about, issue_of
+from monitor.outlook.prior import shipped_priors
 from monitor.outlook.read import SectionRecord, choose_source, read_track
 from monitor.outlook.text import OutlookReport, as_json, as_text
 from monitor.specs import find_spec
@@ -273,7 +274,7 @@ def outlook_of(
         TooLittleLog: under a day of log, or nothing now.
     """
     if forecast is None:
-        return outlook_of_log(told.track), False
+        return outlook_of_log(told.track, shipped_priors()), False
     notes.append(about(forecast, told.track.end_s))
     notes.extend(forecast.notices)
     ahead = [g for g in forecast.gaps_s() if g[1] > told.track.end_s - 8 * DAY_S]
@@ -281,9 +282,9 @@ def outlook_of(
     try:
         issued = store.forecasts(told.track.times_s()[0] - DAY_S)
         issues = [outside_of(issue_of(each)) for each in issued]
-        return outlook_of_log(told.track, outside_of(forecast), issues), True
+        return outlook_of_log(told.track, shipped_priors(), outside_of(forecast), issues), True
     except ForecastUnfit as fault:
-        return replace(outlook_of_log(told.track), notes=(str(fault),)), False
+        return replace(outlook_of_log(told.track, shipped_priors()), notes=(str(fault),)), False
 
 
 def _specs(

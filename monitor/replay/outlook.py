@@ -16,6 +16,7 @@ from monitor.enclosure import Enclosure, Intake
 from monitor.films import FilmKeeper
 from monitor.outlook.clocks import bands_of, temperature_outlook
 from monitor.outlook.make import breaks_of
+from monitor.outlook.prior import shipped_priors
 from monitor.outlook.read import Floats, believable, told_of
 from monitor.snapshot import OutlookBands
 from rules.clocks.stages import stage_of
@@ -94,7 +95,7 @@ class ReplayOutlook:
                 self._column, self._found(), asked, enclosure.name, end_s, self._count(end_s),
                 self._config,
             )  # fmt: skip
-            outlook = outlook_of_log(told.track)
+            outlook = outlook_of_log(told.track, shipped_priors())
         except TooLittleLog:
             keeper.look_ahead(name, None)
             return

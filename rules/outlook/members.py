@@ -23,7 +23,7 @@ from rules.outlook.damped_trend import (
     origin_cells,
 )
 from rules.outlook.draws import Outlook
-from rules.outlook.prior import prior_of
+from rules.outlook.prior import Priors
 from rules.outlook.quantiles import independent_count, near_in_the_day, spread_evenly
 from rules.outlook.regression import (
     DAY,
@@ -51,12 +51,16 @@ SUN_ERROR = 0.3  # of the sun that is forecast; no source
 
 
 def outlook_of_log(
-    track: Track, outside: Outside | None = None, issues: Sequence[Outside] = ()
+    track: Track,
+    priors: Priors,
+    outside: Outside | None = None,
+    issues: Sequence[Outside] = (),
 ) -> Outlook:
     """Return the outlook.
 
     Args:
         track: at least a day, up to now.
+        priors: what the regressions begin from.
         outside: weather, past and coming, or None.
         issues: the past days' forecasts as they were issued, in their order.
 
@@ -71,16 +75,16 @@ def outlook_of_log(
     columns = [0, 1, 2 if count > 2 else 0]
     values = table[origin_cells(track)][:, columns]
     trend = centre_of(track, fit)[columns]
-    plain = regression(values)
+    plain = regression(values, priors)
     members = [Member(trend[:, 1:] - trend[:, :1], fit.errors[:, :, columns]), level(values), plain]
     notes: tuple[str, ...] = ()
     source = f"{duration_text(track.count * CELL_S)} of record"
     outdoors = forecast = None
     if outside is not None:
         outdoors = outdoors_at(outside, fit.origin_s, issues)
-        known = np.isfinite(outdoors.ahead[:, -1, 0] - outdoors.now[-1, 0])
+        known = np.isfinite(outdoors.ahead[:, -1, 0] - outdoors.came[-1, 0])
         notes = forecast_notes(outside, track.end_s, known, STEP_S)
-        forecast = _stood_in(regression(values, outdoors), plain)
+        forecast = _stood_in(regression(values, priors, outdoors), plain, priors)
         members.append(forecast)
         source = f"the forecast and {source}"
     weights = weights_of(members, fit.origin_s, track.end_s)
@@ -127,32 +131,33 @@ def outdoors_at(outside: Outside, times_s: Floats, issues: Sequence[Outside] = (
     count = times_s.size
     whole = np.append(times_s, times_s[-1] + AHEAD_S)
 
-    def told(by: Outside) -> tuple[Floats, Floats]:
-        columns = np.column_stack(by.at(whole)) * SCALE
-        return columns[:count], np.stack([windows(c, count) for c in columns.T], axis=2).copy()
+    def told(by: Outside, first: int, last: int) -> tuple[Floats, Floats]:
+        columns = np.column_stack(by.at(whole[first : last + DAY])) * SCALE
+        size = last - first
+        return columns[:size], np.stack([windows(c, size) for c in columns.T], axis=2)
 
-    now, ahead = told(outside)
+    now, ahead = told(outside, 0, count)
     made_s = np.array([np.nan if each.made_s is None else each.made_s for each in issues])
     was_issued = np.zeros(count, dtype=bool)
     for issue, begin_s, end_s in zip(issues, made_s, [*made_s, np.inf][1:], strict=False):
-        in_force = np.flatnonzero((times_s >= begin_s) & (times_s < end_s))[:DAY]
-        if in_force.size:
-            then = told(issue)[1][:, in_force]
+        first, last = (int(n) for n in np.searchsorted(times_s, (begin_s, end_s)))
+        # The newest step is told by what is known now, whatever was issued.
+        last = min(last, first + DAY, count - 1)
+        if first < last:
+            then = told(issue, first, last)[1]
             known = np.isfinite(then)
-            ahead[:, in_force] = np.where(known, then, ahead[:, in_force])
-            was_issued[in_force] = known[: DAY // 4, :, 0].all(axis=0)
-    # The newest step is told by what is known now, whatever was issued.
-    ahead[:, -1] = told(outside)[1][:, -1]
+            ahead[:, first:last] = np.where(known, then, ahead[:, first:last])
+            was_issued[first:last] = known[: DAY // 4, :, 0].all(axis=0)
     return Outdoors(now, ahead, float(was_issued.mean()))
 
 
-def _stood_in(forecast: Member, plain: Member) -> Member:
+def _stood_in(forecast: Member, plain: Member, priors: Priors) -> Member:
     """A forecast's member with the errors that it will have made where the past is not known.
 
     They are the log's own, less by what a forecast is worth in typical enclosures.
     """
     worth = np.column_stack(
-        [prior_of(q, True).noise / prior_of(q, False).noise for q in range(QUANTITIES)]
+        [priors[q, True].noise / priors[q, False].noise for q in range(QUANTITIES)]
     )
     return forecast._replace(
         errors=np.where(np.isfinite(forecast.errors), forecast.errors, plain.errors * worth)
@@ -229,9 +234,8 @@ def weather_draws(member: Member, sizes: Floats, half: int) -> Floats:
     course = random.standard_normal((half, 3, DAY))
     for k in range(1, DAY):
         course[:, :, k] = kept * course[:, :, k - 1] + np.sqrt(1.0 - kept**2) * course[:, :, k]
-    assert member.weights is not None
     # A change of the forecast moves two features: its change ahead, and that beside other days'.
-    first = FIRST_AHEAD
-    moves = member.weights[:, :, first : first + 3] + member.weights[:, :, first + 3 : first + 6]
+    first, weights = FIRST_AHEAD, member.weights
+    moves = weights[:, :, first : first + 3] + weights[:, :, first + 3 : first + 6]
     one = np.einsum("dch,ch,qhc->dqh", course, sizes, np.nan_to_num(moves))
     return np.concatenate([one, -one])

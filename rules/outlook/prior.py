@@ -6,9 +6,8 @@ a row holds quantity, whether with a forecast, steps of 15 min ahead, noise [K],
 
 from __future__ import annotations
 
-from functools import cache
-from importlib.resources import files
-from typing import NamedTuple
+from collections.abc import Mapping
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -23,31 +22,27 @@ class Prior(NamedTuple):
     noise: Floats
 
 
-@cache
-def _table() -> dict[tuple[int, int], Floats]:
-    text = files("rules.outlook").joinpath("prior.csv").read_text(encoding="ascii")
-    rows: dict[tuple[int, int], list[list[float]]] = {}
-    for line in text.splitlines():
-        cells = [float(cell) for cell in line.split(",")]
-        rows.setdefault((int(cells[0]), int(cells[1])), []).append(cells[2:])
-    return {kind: np.array(each) for kind, each in rows.items()}
+Priors: TypeAlias = Mapping[tuple[int, bool], Prior]
+"""By quantity (0 air, 1 dew point, 2 surface) and whether a forecast's features are among them."""
 
 
-@cache
-def prior_of(quantity: int, outside: bool, steps: int = 96) -> Prior:
-    """Return where the weights of a quantity begin, by steps ahead.
+def read_priors(text: str, steps: int = 96) -> Priors:
+    """Return what `prior.csv` holds, on straight lines between its leads' logarithms.
 
     Args:
-        quantity: 0 air, 1 dew point, 2 surface.
-        outside: with a forecast's features.
+        text: of the file.
         steps: how many steps of 15 min ahead.
     """
-    table = _table()[quantity, int(outside)]
+    rows: dict[tuple[int, bool], list[list[float]]] = {}
+    for line in text.splitlines():
+        quantity, outside, *cells = (float(cell) for cell in line.split(","))
+        rows.setdefault((int(quantity), bool(outside)), []).append(cells)
     ahead = np.log(np.arange(1.0, steps + 1.0))
-    columns = [np.interp(ahead, np.log(table[:, 0]), column) for column in table.T[1:]]
-    width = (len(columns) - 1) // 2
-    return Prior(
-        np.column_stack(columns[1 : width + 1]),
-        np.column_stack(columns[width + 1 :]),
-        np.array(columns[0]),
-    )
+    found = {}
+    for kind, lines in rows.items():
+        table = np.array(lines)
+        columns = [np.interp(ahead, np.log(table[:, 0]), column) for column in table.T[1:]]
+        width = len(columns) // 2
+        mean, sd = np.column_stack(columns[1 : width + 1]), np.column_stack(columns[width + 1 :])
+        found[kind] = Prior(mean, sd, np.array(columns[0]))
+    return found

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from rules.air.arrays import Floats
-from rules.outlook.prior import Prior, prior_of
+from rules.outlook.prior import Prior, Priors
 
 DAY = 96
 """Steps of 15 min in a day, and how many steps ahead is looked."""
@@ -33,25 +33,25 @@ class Member(NamedTuple):
         change: quantities by steps ahead [K].
         errors: what came less what was said: origins by steps ahead by quantities; NaN where the
             future is not known yet [K].
-        weights: quantities by steps ahead by features, of one that has them.
+        weights: quantities by steps ahead by features; empty for one without.
     """
 
     change: Floats
     errors: Floats
-    weights: Floats | None = None
+    weights: Floats = np.empty((QUANTITIES, DAY, 0))
 
 
 class Outdoors(NamedTuple):
     """Weather outside: temperature and dew point [°C] and sun [kW/m²].
 
     Attributes:
-        now: at each step of the log, as it came: steps by three.
+        came: at each step of the log: steps by three.
         ahead: from each step on, as then forecast: steps ahead by steps by three.
         issued: share of the steps for which it is known what was forecast then, 0 to 1; of the
             others what came is taken.
     """
 
-    now: Floats
+    came: Floats
     ahead: Floats
     issued: float = 0.0
 
@@ -118,7 +118,7 @@ class Shown:
         self._yesterday = np.append(np.full(DAY, np.nan), values[:, quantity])
         self._outdoors = outdoors
         if outdoors is not None:
-            now, self._ahead = outdoors.now.copy(), outdoors.ahead.copy()
+            now, self._ahead = outdoors.came.copy(), outdoors.ahead.copy()
             # Sun warms with a delay: its mean over the last two hours counts.
             now[:, 2] = np.nan_to_num(now[:, 2])
             sun = np.nan_to_num(windows(_back(now[:, 2], SHINE), count)[:SHINE])
@@ -152,17 +152,18 @@ class Shown:
         return found
 
 
-def regression(values: Floats, outdoors: Outdoors | None = None) -> Member:
+def regression(values: Floats, priors: Priors, outdoors: Outdoors | None = None) -> Member:
     """Return the regression's change ahead and its past errors.
 
     Args:
         values: steps by air, dew point and surface, the last at least known [°C].
+        priors: what the weights begin from.
         outdoors: the weather outside over the same steps, or None.
     """
     found = []
     for quantity in range(QUANTITIES):
         shown = Shown(values, quantity, outdoors)
-        prior = prior_of(quantity, outdoors is not None)
+        prior = priors[quantity, outdoors is not None]
         found.append(_follow(shown, values[:, quantity], prior))
     changes, errors, weights = zip(*found, strict=True)
     return Member(np.stack(changes), np.stack(errors, axis=2), np.stack(weights))

@@ -158,7 +158,8 @@ def covered(outlook: Outlook, lag_s: float) -> Outlook:
         lag_s: of the hull behind the air [s].
     """
     surface = outlook.surface_temp_c
-    assert surface is not None
+    if surface is None:
+        return outlook
     lifts = np.zeros(outlook.air_temp_c.shape)
     body = surface[:, 0].copy()
     for k in range(1, outlook.horizons_s.size):

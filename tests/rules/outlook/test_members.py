@@ -11,6 +11,7 @@ import math
 import numpy as np
 import pytest
 
+from monitor.outlook.prior import shipped_priors
 from rules.outlook.members import (
     STEP_S,
     crps,
@@ -20,11 +21,11 @@ from rules.outlook.members import (
     weather_draws,
     weights_of,
 )
-from rules.outlook.prior import prior_of
 from rules.outlook.regression import DAY, FIRST_AHEAD, QUANTITIES, Member, regression, usual
 from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
 from rules.outlook.weather import ForecastUnfit, Outside
 
+PRIORS = shipped_priors()
 NOW_S = 1_791_849_600.0
 HOUR_S = 3600.0
 
@@ -91,7 +92,7 @@ def test_a_past_forecast_knew_nothing_of_what_came_after_it() -> None:
     values = np.cumsum(np.random.default_rng(6).normal(0.0, 0.2, (4 * DAY, 3)), axis=0) + 12.0
     later = values.copy()
     later[3 * DAY :] += 5.0
-    before, after = regression(values).errors, regression(later).errors
+    before, after = regression(values, PRIORS).errors, regression(later, PRIORS).errors
     for lead in (1, 8, 40):
         told = slice(0, 3 * DAY - lead)
         assert after[told, lead - 1] == pytest.approx(before[told, lead - 1], nan_ok=True)
@@ -101,7 +102,7 @@ def test_a_past_forecast_knew_nothing_of_what_came_after_it() -> None:
 def test_the_prior_covers_every_lead() -> None:
     for quantity in range(QUANTITIES):
         for outside in (False, True):
-            prior = prior_of(quantity, outside)
+            prior = PRIORS[quantity, outside]
             assert prior.mean.shape == prior.sd.shape == (DAY, FIRST_AHEAD + 6 if outside else 15)
             assert np.isfinite(prior.mean).all()
             assert (prior.sd > 0.0).all()
@@ -114,7 +115,7 @@ def test_a_front_that_is_forecast_is_seen_coming() -> None:
         track, outside, came = follower(5.0, seed)
         truth = came[2::3][: DAY // 2]
         for errors, known in ((alone, None), (told, outside)):
-            errors.append(outlook_of_log(track, known).centre[0, 1 : DAY // 2 + 1] - truth)
+            errors.append(outlook_of_log(track, PRIORS, known).centre[0, 1 : DAY // 2 + 1] - truth)
     by_log, by_forecast = (float(np.sqrt(np.mean(np.square(each)))) for each in (alone, told))
     assert by_forecast < 0.6 * by_log
 
@@ -146,7 +147,7 @@ def test_what_was_forecast_then_counts_for_then() -> None:
     assert apart[~in_force] == pytest.approx(0.0)
     assert plain.issued == 0.0
     assert with_issue.issued == pytest.approx(1.0 / 3.0, abs=0.01)
-    assert with_issue.now == pytest.approx(plain.now)
+    assert with_issue.came == pytest.approx(plain.came)
 
 
 def test_forecasts_that_were_wrong_count_less() -> None:
@@ -158,7 +159,8 @@ def test_forecasts_that_were_wrong_count_less() -> None:
         issues.append(
             Outside(outside.time_s, outside.temp_c + off, outside.dew_point_c + off, None, made_s)
         )
-    trusted, doubted = outlook_of_log(track, outside), outlook_of_log(track, outside, issues)
+    trusted = outlook_of_log(track, PRIORS, outside)
+    doubted = outlook_of_log(track, PRIORS, outside, issues)
     widths = [np.ptp(each.bands().air_temp_c[[0, 2]], axis=0)[12:49].mean() for each in
               (trusted, doubted)]  # fmt: skip
     assert widths[1] > 1.2 * widths[0]
@@ -173,8 +175,11 @@ def test_a_forecast_two_days_old_is_dropped_and_one_of_a_day_widens() -> None:
         )
 
     with pytest.raises(ForecastUnfit, match=r"made 2 d 1 h ago is over the 2 d"):
-        outlook_of_log(track, made(49.0))
-    fresh, stale = outlook_of_log(track, made(0.0)), outlook_of_log(track, made(24.0))
+        outlook_of_log(track, PRIORS, made(49.0))
+    fresh, stale = (
+        outlook_of_log(track, PRIORS, made(0.0)),
+        outlook_of_log(track, PRIORS, made(24.0)),
+    )
     assert fresh.notes == ()
     assert "24 h old" in stale.notes[0]
     widths = [np.ptp(each.bands().air_temp_c[[0, 2]], axis=0)[4:].mean() for each in (fresh, stale)]
@@ -183,7 +188,7 @@ def test_a_forecast_two_days_old_is_dropped_and_one_of_a_day_widens() -> None:
 
 def test_beyond_a_forecasts_end_the_log_counts_alone() -> None:
     track, outside, _ = follower(4.0)
-    plain = outlook_of_log(track)
+    plain = outlook_of_log(track, PRIORS)
     for hours in (8.0, 2.0):
         kept = outside.time_s <= NOW_S + HOUR_S * hours
         short = Outside(
@@ -191,9 +196,9 @@ def test_beyond_a_forecasts_end_the_log_counts_alone() -> None:
         )
         if hours < 3.0:
             with pytest.raises(ForecastUnfit, match="under the 3 h"):
-                outlook_of_log(track, short)
+                outlook_of_log(track, PRIORS, short)
             continue
-        made = outlook_of_log(track, short)
+        made = outlook_of_log(track, PRIORS, short)
         assert any("from there the log counts alone" in note for note in made.notes)
         assert made.looked_ahead_s == plain.looked_ahead_s
         assert made.centre[:, 33:] == pytest.approx(plain.centre[:, 33:])

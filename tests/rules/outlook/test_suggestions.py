@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from tent_weeks import tent_week
 
+from monitor.outlook.prior import shipped_priors
 from rules.air.arrays import relative_humidities_pct
 from rules.outlook.draws import Outlook
 from rules.outlook.members import outlook_of_log
@@ -83,7 +84,9 @@ def test_no_suggestion_names_a_fuel_heater_but_one_with_a_flue() -> None:
     track = tent_week(2005, 3).track()
     found = []
     for bound in (3.0, 5.0, 7.0, 9.0):
-        found += suggestions(outlook_of_log(track), spec(bound), track, gives_off_vapour=False)
+        found += suggestions(
+            outlook_of_log(track, shipped_priors()), spec(bound), track, gives_off_vapour=False
+        )
     found += suggestions(level(2.0), spec(), lagging_track(), gives_off_vapour=False)
     assert {each.help for each in found} & {Help.HEAT, Help.DRY}
     for each in found:
@@ -147,5 +150,7 @@ def test_heavy_parts_lag_as_first_order_bodies_do() -> None:
 
 def test_a_simulated_tent_gets_suggestions_of_its_own_kind() -> None:
     track = tent_week(2006, 3).track()
-    for each in suggestions(outlook_of_log(track), spec(4.0), track, gives_off_vapour=False):
+    for each in suggestions(
+        outlook_of_log(track, shipped_priors()), spec(4.0), track, gives_off_vapour=False
+    ):
         assert each.help in (Help.WAIT, Help.HEAT, Help.DRY, Help.COVER_HULL)
