@@ -45,6 +45,9 @@ SCALE = np.array([1.0, 1.0, 0.001])  # sun in kW/m2
 # How members are weighed: by so many past origins, at hours near this one, and how soon a worse one
 # loses its say. Settled on simulated enclosures; no source.
 SCORED, LEAST_SCORED, WIDTH_S, FAR, SHARPNESS = 64, 8, 10_800.0, 0.1, 1.0
+# What the regression on a forecast counts at first, in place of that on the log and beside each
+# other's 1; settled so too.
+FORECAST_FIRST = 4.0
 _SEED = 20_261
 _MEMORY_S = 43_200.0  # how long a forecast's error lasts; common practice, no source
 SUN_ERROR = 0.3  # of the sun that is forecast; no source
@@ -87,7 +90,11 @@ def outlook_of_log(
         forecast = _stood_in(regression(values, priors, outdoors), plain, priors)
         members.append(forecast)
         source = f"the forecast and {source}"
-    weights = weights_of(members, fit.origin_s, track.end_s)
+    at_first = np.ones((len(members), DAY))
+    if forecast is not None:
+        tells = np.isfinite(forecast.change).all(axis=0)
+        at_first[-2:] = [~tells, FORECAST_FIRST * tells]
+    weights = weights_of(members, fit.origin_s, track.end_s, at_first)
     change = np.zeros((QUANTITIES, DAY))
     errors = np.zeros_like(plain.errors)
     for share, member in zip(weights, members, strict=True):
@@ -164,10 +171,10 @@ def _stood_in(forecast: Member, plain: Member, priors: Priors) -> Member:
     )
 
 
-def weights_of(members: list[Member], times_s: Floats, now_s: float) -> Floats:
+def weights_of(members: list[Member], times_s: Floats, now_s: float, at_first: Floats) -> Floats:
     """Return how much each member counts: members by steps ahead, summing to 1,
 
-        w = exp(-s sqrt(n) (CRPS / least CRPS - 1))
+        w = w0 exp(-s sqrt(n) (CRPS / least CRPS - 1))
 
     with n the independent errors near this hour of the day. A member that tells nothing, or whose
     errors are known of under half of the origins that another's are, counts 0.
@@ -176,6 +183,7 @@ def weights_of(members: list[Member], times_s: Floats, now_s: float) -> Floats:
         members: with the errors that they made.
         times_s: when the past forecasts were made [s].
         now_s: [s].
+        at_first: w0, what each counts before its errors are known.
 
     Source:
         Score of draws x: E|x - y| - E|x - x'| / 2, T. Gneiting, A. E. Raftery, J. Am. Stat. Assoc.
@@ -185,7 +193,7 @@ def weights_of(members: list[Member], times_s: Floats, now_s: float) -> Floats:
     known = np.stack([np.isfinite(member.errors).all(axis=2) for member in members])
     counts = known.sum(axis=1)
     tells = np.array([np.isfinite(member.change).all(axis=0) for member in members])
-    weights = np.where(tells & (2 * counts >= counts.max(axis=0)), 1.0, 0.0)
+    weights = np.where(tells & (2 * counts >= counts.max(axis=0)), at_first, 0.0)
     for k in range(DAY):
         usable = np.flatnonzero(known[weights[:, k] > 0.0, :, k].all(axis=0))
         if usable.size < LEAST_SCORED:
