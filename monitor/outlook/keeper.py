@@ -121,7 +121,7 @@ def look_ahead(
     )
     bands = bands_of(made.outlook, forecast, now_s)
     if forecast is not None and not made.by_forecast:
-        bands = replace(bands, by_trend_why=" ".join(made.outlook.notes))
+        bands = replace(bands, by_log_why=" ".join(made.outlook.notes))
     return SectionOutlook(ahead, bands, temperature_outlook(made.outlook))
 
 

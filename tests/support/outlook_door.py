@@ -39,6 +39,7 @@ class Door:
         try:
             return outlook_of_log(
                 track,
+                PRIORS,
                 outside,
                 [
                     Outside(each.time_s, each.temp_c, each.dew_c, each.sun_w_m2, each.made_s)

@@ -305,5 +305,5 @@ def test_a_forecast_that_is_not_used_says_why(
     with Store.open(folder / "log.db", now_s=lambda: 0.0, read_only=True) as store:
         looked = look_ahead(store, config, "all", folder, end_s, forecast=hours)
         plain = look_ahead(store, config, "all", folder, end_s)
-    assert "under the 3 h that are of use" in looked.bands.by_trend_why
-    assert plain.bands.by_trend_why == ""
+    assert "under the 3 h that are of use" in looked.bands.by_log_why
+    assert plain.bands.by_log_why == ""
