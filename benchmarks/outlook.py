@@ -1,6 +1,6 @@
 """How far the outlook is out, whether its bands hold, and how it warns; beside two baselines.
 
-Run from the checkout: `python benchmarks/outlook.py [--tents N] [--processes N]`; about five
+Run from the checkout: `python benchmarks/outlook.py [--tents N] [--processes N]`; about eight
 minutes on two idle cores. On the real room recording the outlook sees only what came before each
 moment, and the first two days are never judged. On simulated tents (seeds from 1000 on) the first
 three days are never judged. The outlook's constants were settled on other tents, and two things
