@@ -261,7 +261,7 @@ def go() -> Snapshot:
         line(62.0, 50.0, 4.0, now_s),
         {PORT: line(14.0, 18.3, 4.0, now_s), STARBOARD: line(14.6, 19.0, 4.0, now_s)},
         events,
-        swing=0.2,
+        swing=0.15,
     )
     return tent.snapshot(now_s)
 
