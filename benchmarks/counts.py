@@ -181,13 +181,11 @@ def read_fuzz(output: str) -> list[Figure]:
 
 def read_outlook(output: str) -> list[Figure]:
     """Read `outlook.py`."""
-    growing = output.split("Real room, log growing")[1].split("Real room, fitted")[0]
-    fitted = output.split("Real room, fitted once")[1].split("simulated tents, trend alone")[0]
-    tents = output.split("simulated tents, trend alone")[1]
+    growing = output.split("Real room, log growing")[1].split("simulated tents, by the log")[0]
+    tents = output.split("simulated tents, by the log")[1]
     found = []
     for title, text in (
-        ("the real room recording, fitted on its first three days", fitted),
-        ("the same, log growing", growing),
+        ("the real room recording, log growing", growing),
         ("the simulated tents", tents),
     ):
         wins, worst = numbers(text, r"rms: better than both .* on (\d) of 3.*at worst ([\d.]+)")
@@ -218,7 +216,7 @@ def read_outlook(output: str) -> list[Figure]:
         )
     )
     breaks, days, warned, false = numbers(
-        output, r"outlook, trend alone +(\d+) breaks in (\d+) days, +([\d.]+) % .*, ([\d.]+) false"
+        output, r"outlook by the log +(\d+) breaks in (\d+) days, +([\d.]+) % .*, ([\d.]+) false"
     )
     base, base_false = numbers(output, r"carried 60 min .* ([\d.]+) % .*, ([\d.]+) false a day")
     found.append(

@@ -78,7 +78,7 @@ class OutlookBands:
         surface_temp_c: of the coldest surface, or None [°C].
         source: what it rests on, in words.
         forecast: age, reach and gaps of the forecast in words, or "".
-        by_trend_why: why it goes by the trend alone though there is a forecast, or "".
+        by_log_why: why it goes by the log alone though there is a forecast, or "".
     """
 
     made_s: float
@@ -89,7 +89,7 @@ class OutlookBands:
     surface_temp_c: Band | None
     source: str = ""
     forecast: str = ""
-    by_trend_why: str = ""
+    by_log_why: str = ""
 
     def band(self, name: str) -> Band | None:
         """Return a quantity's band by the name that `Snapshot.trends` has for it."""

@@ -15,6 +15,7 @@ from functools import cache
 import numpy as np
 
 from monitor.outlook.clocks import bands_of
+from monitor.outlook.prior import shipped_priors
 from monitor.snapshot import PointHealth, Snapshot
 from monitor.specs import find_spec
 from rules.air.arrays import dew_points_c
@@ -26,8 +27,8 @@ from rules.clocks.history import TemperatureHistory
 from rules.clocks.stages import stage_of
 from rules.clocks.work import work_of
 from rules.events import Event
-from rules.outlook.damped_trend import damped_trend
 from rules.outlook.draws import Outlook, outlook_breaks
+from rules.outlook.members import outlook_of_log
 from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
 from rules.outlook.windows import bounds_of, limit_spans_s
 from rules.section import Film, Section, SectionCall
@@ -131,7 +132,8 @@ class Tent:
             return np.array([self.before(curve, t, start_s, swing) for t in times.tolist()])
 
         air, rh = cells(self.air_c, 4.0), np.minimum(cells(self.rh_pct, -16.0), 99.0)
-        return damped_trend(Track(now_s, air, dew_points_c(air, rh), cells(plank, 3.2)))
+        track = Track(now_s, air, dew_points_c(air, rh), cells(plank, 3.2))
+        return outlook_of_log(track, shipped_priors())
 
     def film(self, section: str, time_s: float) -> Film:
         """Return what the events and clocks up to a time say of a section's film."""
@@ -259,7 +261,7 @@ def go() -> Snapshot:
         line(62.0, 50.0, 4.0, now_s),
         {PORT: line(14.0, 18.3, 4.0, now_s), STARBOARD: line(14.6, 19.0, 4.0, now_s)},
         events,
-        swing=0.3,
+        swing=0.15,
     )
     return tent.snapshot(now_s)
 

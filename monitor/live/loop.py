@@ -476,6 +476,7 @@ class Watch:
         """Take up outlooks that are ready, and ask for those that are due."""
         if self._outlooks is None:
             return
+        self._keep_forecasts()
         for answer in self._outlooks.answers():
             room = self.rooms[answer.enclosure]
             section = room.enclosure.sections.get(answer.section)
@@ -494,6 +495,14 @@ class Watch:
                 if changed:
                     section.ahead = None
                 self._outlooks.ask(name, section.name, at_once=changed)
+
+    def _keep_forecasts(self) -> None:
+        """Put forecasts in the log as they were issued; one that the disk refuses is left out."""
+        for issued_s, hours in () if self.forecast is None else self.forecast.issues():
+            try:
+                self._store.add_forecast(issued_s, hours)
+            except LogRefused as fault:
+                self._set_log_faults(self._clock.now_s(), write=str(fault))
 
     def _look_for_calibrations(self, now_s: float) -> None:
         """Take up calibrations that were made or taken back, here or from another shell."""

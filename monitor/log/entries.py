@@ -188,6 +188,24 @@ class Entries:
             "this alarm", lambda: put_alarm(self._file.connection, alarm, self._now_s())
         )
 
+    def add_forecast(self, issued_s: float, hours: str) -> None:
+        """Keep a forecast as it was issued, once; on disk on return.
+
+        Args:
+            issued_s: when it was made [s].
+            hours: its hours, as text.
+
+        Raises:
+            LogRefused: the disk refuses; it was not kept.
+        """
+        row = (micros(issued_s), micros(self._now_s()), hours)
+        self._writer.commit(
+            "this forecast",
+            lambda: self._file.connection.execute(
+                "INSERT OR IGNORE INTO forecasts VALUES (?, ?, ?)", row
+            ),
+        )
+
     def begin_source(self, kind: str, digest: str, title: str) -> tuple[int, bool]:
         """Begin, or begin again, to take in a recording or a simulation.
 

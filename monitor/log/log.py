@@ -67,6 +67,7 @@ class Store:
         self.add_calibration = entries.add_calibration
         self.add_outage = entries.add_outage
         self.add_alarm = entries.add_alarm
+        self.add_forecast = entries.add_forecast
         self.begin_source = entries.begin_source
         self.end_source = entries.end_source
 
@@ -94,6 +95,7 @@ class Store:
         self.photos = queries.photos
         self.event_called = queries.event_called
         self.told_by = queries.told_by
+        self.forecasts = queries.forecasts
         self.spec_text = queries.spec_text
         self.calibrations = queries.calibrations
         self.outages = queries.outages

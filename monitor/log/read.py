@@ -23,6 +23,7 @@ from monitor.log.rows import (
     Session,
     call_of_row,
     event_of_row,
+    micros,
     span_us,
 )
 from monitor.log.verify import Audit, ChainProblem, audit
@@ -219,6 +220,11 @@ class Queries:
         """Return the photos that events brought, in the order of the events."""
         found = self._file.rows("SELECT name, bytes, id FROM photos ORDER BY id")
         return tuple(Photo(*row) for row in found)
+
+    def forecasts(self, from_s: float) -> tuple[str, ...]:
+        """Return the hours of the forecasts issued from a time on, oldest first."""
+        wanted = "SELECT hours FROM forecasts WHERE issued_us >= ? ORDER BY issued_us"
+        return tuple(hours for (hours,) in self._file.rows(wanted, micros(from_s)))
 
     def stations(self, enclosure: str, from_s: float, to_s: float) -> tuple[str, ...]:
         """Return through which stations an enclosure's events came, where they are named."""

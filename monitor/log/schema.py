@@ -340,6 +340,15 @@ def _number_changes(connection: sqlite3.Connection) -> None:
     outbox.fill(connection, leaves.IN_A_MINUTE, leaves.OPEN_MINUTES * leaves.MINUTE_US)
 
 
+def _keep_forecasts(connection: sqlite3.Connection) -> None:
+    """Keep forecasts as they were issued, to learn how far they were out; no call rests on one."""
+    connection.execute(
+        "CREATE TABLE forecasts(issued_us INTEGER PRIMARY KEY, heard_us INTEGER NOT NULL, "
+        "hours TEXT NOT NULL)"
+    )
+    _forbid_rewriting(connection, ("forecasts",))
+
+
 def _forbid_rewriting(connection: sqlite3.Connection, tables: Sequence[str]) -> None:
     for table in tables:
         for verb in ("UPDATE", "DELETE"):
@@ -371,6 +380,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     _keep_photos,
     _keep_event_ids,
     _number_changes,
+    _keep_forecasts,
 )
 SCHEMA_VERSION = len(MIGRATIONS)
 

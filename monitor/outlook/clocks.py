@@ -45,8 +45,7 @@ def surface_ahead(
         told = read_track(store, name, section, source=source, config=config, now_s=now_s)
         if now_s - told.track.end_s > AHEAD_COUNTS_S:
             return None
-        events = store.events(name, source=source)
-        return temperature_outlook(outlook_of(told, events, forecast, None, [])[0])
+        return temperature_outlook(outlook_of(told, forecast, store, [])[0])
     except FilmcallError:
         return None  # the clocks go on at the present temperature, as they say
 

@@ -11,6 +11,7 @@ import logging
 import math
 import os
 import threading
+from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -19,7 +20,7 @@ import numpy as np
 
 from monitor.config.model import Config, EnclosureConfig, ForecastConfig
 from rules.text import counted, duration_text, printable
-from rules.units import DAY_S
+from rules.units import DAY_S, HOUR_S
 from sensors.forecast import (
     ForecastFault,
     ForecastHours,
@@ -33,6 +34,8 @@ from sensors.recording.layout import RecordingFault
 from sensors.whole_file import Unreadable, whole_bytes
 
 _FORM = 1
+_MOST_ISSUES = 16  # that wait to be kept
+_ISSUE_REACH_S = 30 * HOUR_S  # no outlook looks further
 _MOST_BYTES = 4_000_000
 _COLUMNS = 5
 
@@ -190,6 +193,7 @@ class ForecastKeeper:
         self._kept_in = None if config.topic is None else kept_in
         self._kept_fault = ""
         self._begun = False
+        self._issues: deque[tuple[float, str]] = deque(maxlen=_MOST_ISSUES)
 
     @classmethod
     def of(cls, config: Config, now_s: Callable[[], float], log: Path) -> ForecastKeeper | None:
@@ -229,12 +233,26 @@ class ForecastKeeper:
             Whether other hours are known now, or are no longer known.
         """
         changed = self._look_at_kept()
-        changed = self._look_at_file() or changed
-        changed = self._look_at_topic() or changed
+        if self._look_at_file():
+            changed = True
+            self._note_issue(self._from_file)
+        if self._look_at_topic():
+            changed = True
+            self._note_issue(self._from_topic)
         if changed:
             parts = [each for each in (self._from_file, self._from_topic) if each is not None]
             self.hours = joined(parts) if parts else None
         return changed
+
+    def issues(self) -> list[tuple[float, str]]:
+        """Return, once, what came in since: when it was issued [s], and its hours as text."""
+        return [self._issues.popleft() for _ in range(len(self._issues))]
+
+    def _note_issue(self, hours: ForecastHours | None) -> None:
+        """Have what has just come in kept as it is, before later hours are laid over it."""
+        if hours is not None:
+            issued_s = self._now_s() if hours.made_s is None else hours.made_s
+            self._issues.append((issued_s, issue_text(hours, issued_s)))
 
     @property
     def waiting(self) -> bool:
@@ -362,6 +380,31 @@ class ForecastKeeper:
         text = printable(text, _LETTERS)
         _LOG.warning("%s", text)
         return text
+
+
+def issue_text(hours: ForecastHours, issued_s: float) -> str:
+    """Return a forecast's coming hours as the log keeps them, sun among them where it is told.
+
+    Args:
+        hours: the forecast.
+        issued_s: when it was made [s].
+    """
+    coming = (hours.time_s > issued_s - HOUR_S) & (hours.time_s < issued_s + _ISSUE_REACH_S)
+    columns = [hours.time_s, hours.temp_c, hours.dew_point_c, hours.rh_pct]
+    if hours.sun_w_m2 is not None:
+        columns.append(hours.sun_w_m2)
+    rows = [[None if math.isnan(v) else v for v in row]
+            for row in np.column_stack(columns)[coming].tolist()]  # fmt: skip
+    return json.dumps({"issued_s": issued_s, "hours": rows})
+
+
+def issue_of(text: str) -> ForecastHours:
+    """Return what `issue_text` wrote."""
+    told = json.loads(text)
+    columns = np.array(told["hours"], dtype=float).T
+    sun = columns[4] if len(columns) > 4 else None
+    time_s, temp_c, dew_point_c, rh_pct = columns[:4]
+    return ForecastHours(time_s, temp_c, dew_point_c, rh_pct, sun, told["issued_s"], (), 0)
 
 
 def about(hours: ForecastHours, now_s: float) -> str:

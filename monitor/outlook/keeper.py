@@ -20,12 +20,10 @@ from monitor.snapshot import OutlookBands
 from rules.errors import FilmcallError
 from rules.text import duration_text
 from rules.trend import AHEAD_COUNTS_S, EarlierOutlook
-from rules.units import DAY_S
 from rules.vocabulary import ALL_SECTIONS
 
 if TYPE_CHECKING:
     from rules.clocks.history import TemperatureOutlook
-    from rules.outlook.enclosure_model import EnclosureModel
     from sensors.forecast import ForecastHours
 
 EVERY_S = 600.0
@@ -35,9 +33,6 @@ FORECAST_EVERY_S = 10.0
 # One outlook takes some tenths of a second of a core: those of many sections come one by one after
 # a start, or after a new forecast, and so go on.
 APART_S = 3.0
-# From then on a fit begins from nothing again, so that none holds on to what was once true.
-START_KEPT_S = DAY_S
-WORSE_BY = 0.05
 
 
 class TooOld(FilmcallError):
@@ -72,12 +67,11 @@ class OutlookReply(NamedTuple):
 
 
 class SectionOutlook(NamedTuple):
-    """One section's outlook as limits, screen, clocks and the next fit need it."""
+    """One section's outlook as limits, screen and clocks need it."""
 
     ahead: EarlierOutlook
     bands: OutlookBands
     surface: TemperatureOutlook
-    model: EnclosureModel | None
 
 
 def look_ahead(
@@ -88,7 +82,6 @@ def look_ahead(
     now_s: float,
     *,
     forecast: ForecastHours | None = None,
-    start: EnclosureModel | None = None,
 ) -> SectionOutlook:
     """Return what the log's outlook says of one section.
 
@@ -99,7 +92,6 @@ def look_ahead(
         beside: the folder that spec files count from.
         now_s: when it is made [s].
         forecast: outdoor hours, or None.
-        start: an earlier fit of the enclosure model to begin from.
 
     Raises:
         FilmcallError: there is too little log, or something that it needs is missing.
@@ -114,7 +106,6 @@ def look_ahead(
         config=config,
         beside=beside,
         forecast=forecast,
-        start=start,
     )
     age_s = now_s - made.outlook.made_s
     if not -60.0 <= age_s <= AHEAD_COUNTS_S:
@@ -132,14 +123,9 @@ def look_ahead(
         last_start_limit=None if last is None else last.limit,
     )
     bands = bands_of(made.outlook, forecast, now_s)
-    if forecast is not None and made.model is None:
-        bands = replace(bands, by_trend_why=" ".join(made.outlook.notes))
-    return SectionOutlook(ahead, bands, temperature_outlook(made.outlook), made.model)
-
-
-def _worse(model: EnclosureModel, start: EnclosureModel) -> bool:
-    """Whether a fit explains less than the one that it began from: it may sit in a wrong valley."""
-    return model.explained[0] < start.explained[0] - WORSE_BY
+    if forecast is not None and not made.by_forecast:
+        bands = replace(bands, by_log_why=" ".join(made.outlook.notes))
+    return SectionOutlook(ahead, bands, temperature_outlook(made.outlook))
 
 
 class OutlookKeeper:
@@ -184,7 +170,6 @@ class OutlookKeeper:
         self._due_s: dict[tuple[str, str], float] = {}
         self._last_s: dict[tuple[str, str], float] = {}
         self._free_s = 0.0
-        self._fits: dict[tuple[str, str], tuple[float, EnclosureModel]] = {}
         self._thread: threading.Thread | None = None
 
     def start(self) -> None:
@@ -240,9 +225,6 @@ class OutlookKeeper:
     def _answer(self, asked: OutlookRequest) -> OutlookReply:
         key, now_s = (asked.enclosure, asked.section), self._now_s()
         looked, why = None, ""
-        fitted_s, start = self._fits.get(key, (0.0, None))
-        if not 0.0 <= now_s - fitted_s < START_KEPT_S:
-            start = None
         try:
             with Store.open(self._path, now_s=time.time, read_only=True) as store:
                 looked = look_ahead(
@@ -252,7 +234,6 @@ class OutlookKeeper:
                     self._beside,
                     now_s,
                     forecast=None if self.forecast is None else self.forecast.hours,
-                    start=start,
                 )
         except FilmcallError as fault:
             why = str(fault)
@@ -262,8 +243,4 @@ class OutlookKeeper:
         if looked is None:
             self._due_s[key] = min(self._due_s.get(key, 0.0), self._steady_s() + AGAIN_S)
             return OutlookReply(*key, None, why)
-        if looked.model is None or (start is not None and _worse(looked.model, start)):
-            self._fits.pop(key, None)
-        else:
-            self._fits[key] = (now_s if start is None else fitted_s, looked.model)
         return OutlookReply(*key, looked.ahead, why, looked.bands, looked.surface)

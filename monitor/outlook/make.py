@@ -13,7 +13,8 @@ import numpy as np
 from monitor.config.model import EnclosureConfig
 from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.log import Store, log_path
-from monitor.outlook.forecast import about
+from monitor.outlook.forecast import about, issue_of
+from monitor.outlook.prior import shipped_priors
 from monitor.outlook.read import SectionRecord, choose_source, read_track
 from monitor.outlook.text import OutlookReport, as_json, as_text
 from monitor.specs import find_spec
@@ -25,13 +26,10 @@ from rules.errors import FilmcallError
 from rules.events import Event, in_force
 from rules.harm import harm_time_s
 from rules.limits import own_limits
-from rules.outlook.by_model import modelled_outlook
-from rules.outlook.damped_trend import damped_trend
 from rules.outlook.draws import Outlook, OutlookBreak, outlook_breaks
-from rules.outlook.enclosure_model import EnclosureModel, ModelRefused
-from rules.outlook.enclosure_steps import Drive
+from rules.outlook.members import outlook_of_log
 from rules.outlook.suggestions import suggestions
-from rules.outlook.weather import ForecastUnfit, Outside, heater_course
+from rules.outlook.weather import ForecastUnfit, Outside
 from rules.outlook.windows import (
     Window,
     bounds_of,
@@ -132,7 +130,7 @@ def forecast_hours(path: Path, config: EnclosureConfig | None = None) -> Forecas
 
 
 def outside_of(hours: ForecastHours) -> Outside:
-    """Return a forecast's hours as the enclosure model reads them."""
+    """Return a forecast's hours as the outlook reads them."""
     dew = hours.dew_point_c.copy()
     lacking = np.isnan(dew)
     if lacking.any():
@@ -152,7 +150,6 @@ def make(
     spec: str | None = None,
     beside: Path | None = None,
     now_s: float | None = None,
-    start: EnclosureModel | None = None,
 ) -> OutlookReport:
     """Make the outlook of one section from its log.
 
@@ -165,7 +162,6 @@ def make(
         spec: of the next coat, or None for the config's or the general guidance.
         beside: the folder that spec files count from.
         now_s: look back from here; None for the last reading [s].
-        start: an earlier fit of the enclosure model to begin from.
 
     Raises:
         TooLittleLog: under a day of log, or nothing now.
@@ -189,7 +185,7 @@ def make(
     )
     notes.extend(told.notes)
     track = told.track
-    outlook, model, drive = outlook_of(told, events, forecast, start, notes)
+    outlook, by_forecast = outlook_of(told, forecast, store, notes)
     clocks = clocks_of(section, events, specs, default, told.history, track.end_s)
     state = stage_of(section, events, default, clocks, track.end_s)
     next_spec = specs.get(state.next_spec_name, default)
@@ -212,8 +208,6 @@ def make(
         next_spec,
         track,
         gives_off_vapour=vapour,
-        model=model,
-        drive=drive,
         coating_time_s=coating_s,
         threshold=threshold,
     )
@@ -242,7 +236,7 @@ def make(
         gives_off_vapour=vapour,
         notes=tuple(dict.fromkeys((*outlook.notes, *notes))),
         timezone="Etc/UTC" if config is None else config.timezone,
-        model=model,
+        by_forecast=by_forecast,
     )
 
 
@@ -266,43 +260,31 @@ def _check_section(
 
 
 def outlook_of(
-    told: SectionRecord,
-    events: tuple[Event, ...],
-    forecast: ForecastHours | None,
-    start: EnclosureModel | None,
-    notes: list[str],
-) -> tuple[Outlook, EnclosureModel | None, Drive | None]:
-    """Return the outlook by the model where forecast and log allow it, else by the trend.
+    told: SectionRecord, forecast: ForecastHours | None, store: Store, notes: list[str]
+) -> tuple[Outlook, bool]:
+    """Return the outlook, and whether it rests on the forecast too.
 
     Args:
         told: the log.
-        events: of the enclosure.
         forecast: outdoor hours, or None.
-        start: an earlier fit to begin from, or None.
+        store: for the forecasts of the past days as they were issued.
         notes: is told what the reader should know.
 
     Raises:
         TooLittleLog: under a day of log, or nothing now.
     """
-    refused: tuple[str, ...] = ()
-    if forecast is not None:
-        notes.append(about(forecast, told.track.end_s))
-        notes.extend(forecast.notices)
-        ahead = [g for g in forecast.gaps_s() if g[1] > told.track.end_s - 8 * DAY_S]
-        notes.extend(f"forecast has a gap of {duration_text(b - a)}" for a, b in ahead)
-        try:
-            heat, fuel = heater_course(events, told.track.times_s())
-            if fuel[-1] > 0.0:
-                notes.append("the heater burns fuel without a flue: its water is in the sum")
-            made, model, drive = modelled_outlook(
-                told.track, outside_of(forecast), heat, fuel, start=start
-            )
-            notes.append(f"enclosure model: {model.describe()}")
-            return made, model, drive
-        except (ModelRefused, ForecastUnfit) as fault:
-            refused = (str(fault),)
-    trend = damped_trend(told.track)
-    return replace(trend, notes=(*trend.notes, *refused)), None, None
+    if forecast is None:
+        return outlook_of_log(told.track, shipped_priors()), False
+    notes.append(about(forecast, told.track.end_s))
+    notes.extend(forecast.notices)
+    ahead = [g for g in forecast.gaps_s() if g[1] > told.track.end_s - 8 * DAY_S]
+    notes.extend(f"forecast has a gap of {duration_text(b - a)}" for a, b in ahead)
+    try:
+        issued = store.forecasts(told.track.times_s()[0] - DAY_S)
+        issues = [outside_of(issue_of(each)) for each in issued]
+        return outlook_of_log(told.track, shipped_priors(), outside_of(forecast), issues), True
+    except ForecastUnfit as fault:
+        return replace(outlook_of_log(told.track, shipped_priors()), notes=(str(fault),)), False
 
 
 def _specs(

@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 
 from rules.outlook.draws import Outlook, OutlookBreak
-from rules.outlook.enclosure_model import EnclosureModel
 from rules.outlook.suggestions import Suggestion
 from rules.outlook.windows import LastStart, TwoCoats, Window
 from rules.reasons import break_text
@@ -45,7 +44,7 @@ class OutlookReport:
         gives_off_vapour: then nothing but waiting is suggested.
         notes: what the reader should know.
         timezone: for showing times.
-        model: of the enclosure, for the next fit to begin from, or None where the trend counts.
+        by_forecast: whether a forecast counts in it.
     """
 
     enclosure: str
@@ -62,7 +61,7 @@ class OutlookReport:
     gives_off_vapour: bool
     notes: tuple[str, ...]
     timezone: str
-    model: EnclosureModel | None = None
+    by_forecast: bool = False
 
 
 def _break_line(each: OutlookBreak, made_s: float, clock: Clock) -> str:

@@ -16,10 +16,12 @@ from monitor.enclosure import Enclosure, Intake
 from monitor.films import FilmKeeper
 from monitor.outlook.clocks import bands_of, temperature_outlook
 from monitor.outlook.make import breaks_of
+from monitor.outlook.prior import shipped_priors
 from monitor.outlook.read import Floats, believable, told_of
 from monitor.snapshot import OutlookBands
 from rules.clocks.stages import stage_of
-from rules.outlook.damped_trend import LEAST_CELLS, MOST_CELLS, damped_trend
+from rules.outlook.damped_trend import LEAST_CELLS, MOST_CELLS
+from rules.outlook.members import outlook_of_log
 from rules.outlook.track import CELL_S, TooLittleLog, cell_means
 from rules.outlook.windows import judge_starts, last_start
 from rules.trend import EarlierOutlook
@@ -31,7 +33,7 @@ _WANTED = (Quantity.AIR_TEMP, Quantity.HUMIDITY, Quantity.SURFACE_TEMP)
 
 
 class ReplayOutlook:
-    """Keeps the means of eight days and makes outlooks by the damped trend.
+    """Keeps the means of eight days and makes outlooks of them.
 
     Attributes:
         bands: the next hours of each section, for the screen.
@@ -93,7 +95,7 @@ class ReplayOutlook:
                 self._column, self._found(), asked, enclosure.name, end_s, self._count(end_s),
                 self._config,
             )  # fmt: skip
-            outlook = damped_trend(told.track)
+            outlook = outlook_of_log(told.track, shipped_priors())
         except TooLittleLog:
             keeper.look_ahead(name, None)
             return

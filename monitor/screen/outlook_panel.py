@@ -298,7 +298,7 @@ def no_band_items(view: View) -> list[Text]:
     """Why there is no band of the next hours, or none by the forecast; mostly nothing."""
     bands = _bands(view)
     if bands is not None:
-        what, why = "by the trend alone", bands.by_trend_why
+        what, why = "by the log alone", bands.by_log_why
     else:
         section = "" if view.worst is None else view.worst.section
         what, why = "no outlook yet", view.snapshot.outlook_why.get(section, "")
@@ -312,4 +312,4 @@ def _ground(why: str) -> str:
     found = re.split(", so | up to the time |; the outlook |; see ", why, maxsplit=1)[0]
     found = re.sub(r"^enclosure '.*?' has no reading in the log .*", "no reading in the log", found)
     found = found.removesuffix(" that an outlook needs")
-    return found.removeprefix("enclosure model: ").rstrip(".")
+    return found.rstrip(".")

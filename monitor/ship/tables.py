@@ -9,8 +9,9 @@ from typing import Any
 from monitor.log import leaves, schema
 from rules.units import DAY_S
 
-# The log's name is that of its copy too, and the outbox is what a copy is made by.
-NOT_SHIPPED = frozenset({"meta", "outbox"})
+# The log's name is that of its copy too, the outbox is what a copy is made by, and no call can be
+# proved from a forecast.
+NOT_SHIPPED = frozenset({"meta", "outbox", "forecasts"})
 _KEYS = {
     "readings": ("channel", "time_us"),
     "reading_notes": ("channel", "time_us", "noted_us", "quality"),

@@ -1,4 +1,4 @@
-"""The outlook without a forecast: a damped trend with a learned daily shape, and its own errors.
+"""A member of the outlook: a damped trend with a learned daily shape, and its own errors.
 
 For each horizon the change ahead is a weighted sum of a few features of the log; the weights are
 fitted by least squares to the same log and drawn towards little: that damp stays as it is, and that
@@ -25,7 +25,6 @@ from rules.outlook.quantiles import (
     weighted_quantile,
 )
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, checked_track
-from rules.text import duration_text
 
 Places: TypeAlias = npt.NDArray[np.int64]
 Flags: TypeAlias = npt.NDArray[np.bool_]
@@ -45,9 +44,8 @@ FEATURES = 5  # trend over an hour, over 20 min; the days' change, level and tre
 # From here on errors of the first day, which had no day before it to learn from, do not count.
 SHAPED_CELLS = 5 * CELLS_A_DAY // 2
 DAY_KEPT = 0.7  # each day further back counts for this much of the one after it
-# How many typical errors a jump may bend a weight by, and how far a model's may lie from 1. No
-# source: settled on simulated tents, see benchmarks/outlook.py.
-HUBER, ROUNDS, MODEL_WEIGHT_SD = 1.5, 3, 0.5
+# How many typical errors a jump may bend a weight by. No source: settled on simulated tents.
+HUBER, ROUNDS = 1.5, 3
 DRAWS = 256
 # Errors made at other hours of the day count less: a bell of 1.5 h, and never under a twentieth.
 # Errors from origins nearer than 15 min, or than a tenth of the horizon, are one witness. Both
@@ -151,7 +149,7 @@ def _at(values: Floats, places: Places) -> Floats:
     return picked
 
 
-def fit_trend(track: Track, model_changes: Floats | None = None) -> Fit:
+def fit_trend(track: Track) -> Fit:
     """Learn the weights by horizon and the errors that they make: of each horizon the w that have
 
         sum over origins of b (y - x w)^2 + (w - w0)^T S (w - w0)  least
@@ -161,8 +159,6 @@ def fit_trend(track: Track, model_changes: Floats | None = None) -> Fit:
 
     Args:
         track: at least a day.
-        model_changes: what a model of the enclosure says that each quantity will do: origins (every
-            third cell, ending with the last) by horizons by quantities; one more feature [K].
 
     Returns:
         The fit; its errors come from fits that left out the day of each origin.
@@ -191,15 +187,14 @@ def fit_trend(track: Track, model_changes: Floats | None = None) -> Fit:
     for quantity in range(table.shape[1]):
         values = table[:, quantity]
         x = np.concatenate([features_of(values, origins, ahead), lead[:, :, None]], axis=2)
-        if model_changes is not None:
-            x = np.concatenate([x, model_changes[:, :, quantity].T[:, :, None]], axis=2)
         future = np.where(known_target, values[np.minimum(target, track.count - 1)], np.nan)
         y = (future - values[origins][:, None]).T
         usable = np.isfinite(y) & np.isfinite(x).all(axis=2)
         x_all = np.where(np.isfinite(x), x, 0.0)
         x, y = np.where(usable[:, :, None], x, 0.0), np.where(usable, y, 0.0)
         damping = BY_WEATHER if quantity == DEW_POINT else BY_DAY
-        sd, prior = _priors(x.shape[2], damping, model_changes is not None)
+        sd, prior = np.full(x.shape[2], damping.weight_sd), np.zeros(x.shape[2])
+        prior[DAY_FEATURE] = damping.like_days
         whole, left_out = _solve(x, y, usable, fold, folds, sd, prior)
         expected = np.einsum("hnf,nhf->hn", x_all, left_out[fold])
         earned = _earned(expected, y, usable, damping.doubt)
@@ -218,16 +213,6 @@ def origin_cells(track: Track) -> Places:
 
 def _origin_times(track: Track, origins: Places) -> Floats:
     return np.asarray(track.end_s - CELL_S * (track.count - 1.0 - origins), dtype=np.float64)
-
-
-def _priors(width: int, damping: Damping, has_model: bool) -> tuple[Floats, Floats]:
-    """What the weights are drawn to, and how far from there they may lie: deviations, means."""
-    sd, prior = np.full(width, damping.weight_sd), np.zeros(width)
-    if has_model:  # which has its own reasons for an evening's fall
-        sd[-1], prior[-1] = MODEL_WEIGHT_SD, 1.0
-    else:
-        prior[DAY_FEATURE] = damping.like_days
-    return sd, prior
 
 
 def _solve(
@@ -285,14 +270,12 @@ def _earned(expected: Floats, y: Floats, usable: Flags, believed_from: float) ->
     return np.clip(share, 0.0, 1.0)
 
 
-def centre_of(track: Track, fit: Fit, model_changes: Floats | None = None) -> Floats:
+def centre_of(track: Track, fit: Fit) -> Floats:
     """Return the expected course from now on.
 
     Args:
         track: up to now.
         fit: learned from it, or from it as it stood a while ago.
-        model_changes: what the model says from now on, horizons by quantities, where the fit had
-            one [K].
 
     Returns:
         Quantities by horizons, the present first [°C].
@@ -303,8 +286,6 @@ def centre_of(track: Track, fit: Fit, model_changes: Floats | None = None) -> Fl
     for quantity in range(table.shape[1]):
         x = features_of(table[:, quantity], last, HORIZON_CELLS)[:, 0]
         x = np.column_stack([x, course[0, 1:] - course[0, 0] if quantity else np.zeros(len(x))])
-        if model_changes is not None:
-            x = np.column_stack([x, model_changes[:, quantity]])
         # A trend that is not known (a gap in the last hour) counts as none.
         x = np.where(np.isfinite(x), x, 0.0)
         now = table[-1, quantity]
@@ -370,24 +351,6 @@ def _carried_on(errors: Floats, known: Flags) -> Floats:
         before = filled[:, h - 1] * (usual[h] / usual[h - 1])
         filled[:, h] = np.where(np.isnan(filled[:, h]), before, filled[:, h])
     return filled
-
-
-def damped_trend(track: Track, fit: Fit | None = None) -> Outlook:
-    """Return the outlook from the log alone.
-
-    Args:
-        track: at least a day, up to now.
-        fit: from a little earlier, where learning anew is not worth it.
-
-    Returns:
-        The outlook.
-
-    Raises:
-        TooLittleLog: under a day of log, or nothing now.
-    """
-    fit = fit_trend(track) if fit is None else fit
-    source = f"{duration_text(track.count * CELL_S)} of record"
-    return assemble(track, centre_of(track, fit), error_draws(fit, track.end_s), source)
 
 
 def assemble(track: Track, centre: Floats, draws: Floats, source: str) -> Outlook:

@@ -1,7 +1,7 @@
 """What would help: the outlook with one thing changed, and the hours that would then hold.
 
 While a film gives off vapour nothing is suggested but to wait. A fuel heater without a flue is
-never suggested; one that is logged as on is in the model's moisture sum.
+never suggested.
 """
 
 from __future__ import annotations
@@ -13,11 +13,8 @@ from enum import StrEnum
 import numpy as np
 
 from rules.air.arrays import Floats, dew_points_of_ln, ln_vapour_pressures
-from rules.outlook.damped_trend import HORIZON_CELLS
 from rules.outlook.draws import BREAK_PROBABILITY, Outlook
-from rules.outlook.enclosure_model import EnclosureModel
-from rules.outlook.enclosure_steps import Drive, run_heat, run_vapour, slow_temps_c
-from rules.outlook.track import CELL_S, Track
+from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
 from rules.outlook.windows import Window, judge_starts, windows_of
 from rules.spec.model import Spec
 from rules.vocabulary import Method
@@ -35,7 +32,6 @@ class Help(StrEnum):
     WAIT = "wait"
     HEAT = "heat"
     DRY = "dehumidify"
-    CLOSE_DOOR = "close-door"
     COVER_HULL = "cover-hull"
 
 
@@ -60,7 +56,6 @@ _TEXT = {
     Help.WAIT: "wait",
     Help.HEAT: f"heat {HEAT_K:.0f} K more, by electricity or with a flue",
     Help.DRY: f"dehumidify to {DRY_TO_PCT:.0f} %",
-    Help.CLOSE_DOOR: "close the door and other openings",
     Help.COVER_HULL: "cover the hull against the open sky",
 }
 
@@ -155,62 +150,42 @@ def heated_by_lag(outlook: Outlook, lag_s: float, by_k: float = HEAT_K) -> Chang
     return Change(air_k, np.zeros(times.size), surface_k)
 
 
-def model_change(
-    help_: Help, model: EnclosureModel, track: Track, drive: Drive, by_k: float = HEAT_K
-) -> Change:
-    """Return what a measure does by the enclosure model: run with it, less run without.
+def covered(outlook: Outlook, lag_s: float) -> Outlook:
+    """Return the outlook with a hull that loses nothing to the sky: no colder than the air left it.
 
     Args:
-        help_: heat, close the door or cover the hull.
-        model: fitted.
-        track: the log.
-        drive: over the log and a day beyond.
-        by_k: how much warmer the air is made, within an hour [K].
-
-    Returns:
-        Changes by horizon. Heating lifts the air and lets the hull follow and damp evaporate;
-        closing the door halves the leak of vapour (and counts no heat saved, which is the careful
-        side); covering the hull takes away what it loses to the sky and the outside.
-
-    Raises:
-        ValueError: a measure that is not the model's to tell.
+        outlook: with a surface.
+        lag_s: of the hull behind the air [s].
     """
-    steps = int(HORIZON_CELLS[-1])
-    at = np.array([track.count - 1], dtype=np.int64)
-    hull = track.surface_temp_c if track.surface_temp_c is not None else track.air_temp_c
-    slow = slow_temps_c(track.air_temp_c, model.slow_s)
-    begin = np.column_stack([track.air_temp_c, hull, slow])[at]
-    held, fuel = drive.heat[at], drive.fuel[at]
-    inputs = drive.inputs()
-    heat, vapour = model.heat, model.vapour.copy()
-    plain = run_heat(heat, model.slow_s, begin, inputs, at, steps, held)
-    temps = plain.copy()
-    if help_ is Help.HEAT:
-        hours = CELL_S / 3600.0
-        follow, lose = math.exp(heat[3]), math.exp(heat[4])
-        heavy = 3600.0 / model.slow_s
-        hull_k = heavy_k = 0.0
-        for k in range(steps):
-            air_k = by_k * min((k + 1) * CELL_S / TAKES_S, 1.0)
-            gain = follow / (follow + lose) * air_k
-            hull_k = gain + (hull_k - gain) * math.exp(-(follow + lose) * hours)
-            heavy_k = air_k + (heavy_k - air_k) * math.exp(-heavy * hours)
-            temps[0, 0, k] += (air_k, hull_k, heavy_k)
-    elif help_ is Help.CLOSE_DOOR:
-        vapour[0] -= math.log(2.0)
-    elif help_ is Help.COVER_HULL:
-        covered = heat.copy()
-        covered[4], covered[9] = -9.0, max(float(heat[9]), 0.0)
-        temps = run_heat(covered, model.slow_s, begin, inputs, at, steps, held)
-    else:
-        raise ValueError(f"measure {help_} is not the model's to tell")
-    ln_start = ln_vapour_pressures(track.dew_point_c[at])
-    ln_plain = run_vapour(model.vapour, ln_start, plain, drive, at, steps, fuel)[0, 0]
-    ln_with = run_vapour(vapour, ln_start, temps, drive, at, steps, fuel)[0, 0]
-    picked = HORIZON_CELLS - 1
-    moved = np.nan_to_num((temps - plain)[0, 0][picked])
-    dew = np.nan_to_num((dew_points_of_ln(ln_with) - dew_points_of_ln(ln_plain))[picked])
-    return Change(np.append(0.0, moved[:, 0]), np.append(0.0, dew), np.append(0.0, moved[:, 1]))
+    surface = outlook.surface_temp_c
+    if surface is None:
+        return outlook
+    lifts = np.zeros(outlook.air_temp_c.shape)
+    body = surface[:, 0].copy()
+    for k in range(1, outlook.horizons_s.size):
+        kept = math.exp(-(outlook.horizons_s[k] - outlook.horizons_s[k - 1]) / lag_s)
+        body = kept * body + (1.0 - kept) * 0.5 * outlook.air_temp_c[:, k - 1 : k + 1].sum(axis=1)
+        lifts[:, k] = np.maximum(body - surface[:, k], 0.0)
+    centre = outlook.centre.copy()
+    centre[2] += np.median(lifts, axis=0)
+    return replace(outlook, surface_temp_c=surface + lifts, centre=centre)
+
+
+def slow_temps_c(air_c: Floats, slow_s: float) -> Floats:
+    """Return what follows the air with a lag, begun at the first day's mean [°C],
+
+    T_{k+1} = q T_k + (1 - q) T_air,  q = exp(-dt / tau)
+    """
+    known = np.isfinite(air_c)
+    first = air_c[:CELLS_A_DAY][known[:CELLS_A_DAY]]
+    state = float(first.mean()) if first.size else float(air_c[known][0])
+    kept = math.exp(-CELL_S / slow_s)
+    course = np.empty(air_c.size)
+    for k, value in enumerate(air_c.tolist()):
+        if value == value:
+            state = kept * state + (1.0 - kept) * value
+        course[k] = state
+    return course
 
 
 def suggestions(
@@ -219,8 +194,6 @@ def suggestions(
     track: Track,
     *,
     gives_off_vapour: bool,
-    model: EnclosureModel | None = None,
-    drive: Drive | None = None,
     coating_time_s: float | None = None,
     method: Method | None = None,
     threshold: float = BREAK_PROBABILITY,
@@ -233,8 +206,6 @@ def suggestions(
         track: the log.
         gives_off_vapour: a film is in its harm time, or the user's clearance clock runs: then
             nothing that switches equipment, lowers ventilation or sends anyone in is suggested.
-        model: where one was fitted.
-        drive: that it was run with.
         coating_time_s: how long a coat takes, or None for the spec's own [s].
         method: how it goes on.
         threshold: probability of a break from which a start does not hold.
@@ -253,7 +224,7 @@ def suggestions(
         return []
     options: list[tuple[Help, Outlook]] = []
     if not gives_off_vapour:
-        options = _options(outlook, track, model, drive)
+        options = _options(outlook, track)
     found: list[Suggestion] = []
     for help_, ahead in options:
         window, probability = first_window(ahead)
@@ -264,19 +235,11 @@ def suggestions(
     return sorted(found, key=lambda each: each.window.start_from_s)
 
 
-def _options(
-    outlook: Outlook, track: Track, model: EnclosureModel | None, drive: Drive | None
-) -> list[tuple[Help, Outlook]]:
+def _options(outlook: Outlook, track: Track) -> list[tuple[Help, Outlook]]:
     options: list[tuple[Help, Outlook]] = []
-    if model is not None and drive is not None:
-        for help_ in (Help.HEAT, Help.CLOSE_DOOR, Help.COVER_HULL):
-            if help_ is Help.COVER_HULL and outlook.surface_temp_c is None:
-                continue
-            change = model_change(help_, model, track, drive)
-            options.append((help_, changed(outlook, change)))
-    else:
-        lag_s = hull_lag_s(track)
-        if lag_s is not None:
-            options.append((Help.HEAT, changed(outlook, heated_by_lag(outlook, lag_s))))
+    lag_s = hull_lag_s(track)
+    if lag_s is not None:
+        options.append((Help.HEAT, changed(outlook, heated_by_lag(outlook, lag_s))))
+        options.append((Help.COVER_HULL, covered(outlook, lag_s)))
     options.append((Help.DRY, dried(outlook)))
     return options

@@ -1,7 +1,4 @@
-"""The one door by which the trial asks for outlooks; if the way to make one changes, only here.
-
-Stateful as the program is: a model fitted for one outlook begins the next one's fit.
-"""
+"""The one door by which the trial asks for outlooks; if the way to make one changes, only here."""
 
 from __future__ import annotations
 
@@ -10,26 +7,22 @@ from typing import Any
 import numpy as np
 from issued_forecasts import Issue
 
-from rules.outlook.by_model import modelled_outlook
-from rules.outlook.damped_trend import damped_trend
+from monitor.outlook.prior import shipped_priors
 from rules.outlook.draws import Outlook
-from rules.outlook.enclosure_model import EnclosureModel, ModelRefused
+from rules.outlook.members import outlook_of_log
 from rules.outlook.track import Track
 from rules.outlook.weather import ForecastUnfit, Outside
 
+PRIORS = shipped_priors()
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 
 
 class Door:
     """Makes the outlooks of one log, in the order of time."""
 
-    def __init__(self) -> None:
-        """Begin without anything learned."""
-        self.fitted: EnclosureModel | None = None
-
     def by_log(self, track: Track) -> Outlook:
         """Return the outlook from the log alone."""
-        return damped_trend(track)
+        return outlook_of_log(track, PRIORS)
 
     def by_forecast(
         self, track: Track, outside: Outside, heat: Floats, issues: list[Issue]
@@ -42,11 +35,16 @@ class Door:
             heat: heater that a person switched, by cell, 0 to 1.
             issues: the forecasts as issued up to now, the newest last.
         """
-        del issues  # not kept as issued today
+        del heat
         try:
-            outlook, self.fitted, _ = modelled_outlook(
-                track, outside, heat, 0.0 * heat, start=self.fitted
-            )
-        except (ModelRefused, ForecastUnfit):
-            return damped_trend(track), False
-        return outlook, True
+            return outlook_of_log(
+                track,
+                PRIORS,
+                outside,
+                [
+                    Outside(each.time_s, each.temp_c, each.dew_c, each.sun_w_m2, each.made_s)
+                    for each in issues
+                ],
+            ), True
+        except ForecastUnfit:
+            return outlook_of_log(track, PRIORS), False

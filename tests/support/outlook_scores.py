@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from rules.air.arrays import relative_humidities_pct, wetting_temps_c
-from rules.outlook.damped_trend import Fit, damped_trend, fit_trend
+from rules.outlook.damped_trend import Fit, assemble, error_draws, fit_trend
+from rules.outlook.damped_trend import centre_of as trend_of
 from rules.outlook.draws import Outlook
 from rules.outlook.track import CELLS_A_DAY, Track
 from rules.vocabulary import LimitName
@@ -94,6 +95,12 @@ def band_of(outlook: Outlook) -> np.ndarray:
     if bands.surface_temp_c is not None and bands.dew_margin_k is not None:
         found += [bands.surface_temp_c, bands.dew_margin_k]
     return np.stack(found)
+
+
+def damped_trend(track: Track, fit: Fit | None = None) -> Outlook:
+    """What the damped trend tells without the other members."""
+    fit = fit_trend(track) if fit is None else fit
+    return assemble(track, trend_of(track, fit), error_draws(fit, track.end_s), "by hand")
 
 
 def trend_maker(refit_cells: int = 36) -> Maker:

@@ -14,7 +14,8 @@ import paho.mqtt.client as paho
 import pytest
 
 from monitor.config.model import Config, EnclosureConfig, ForecastConfig
-from monitor.outlook.forecast import ForecastKeeper, beside, forecast_zone
+from monitor.log.log import Store
+from monitor.outlook.forecast import ForecastKeeper, beside, forecast_zone, issue_of
 from sensors.mqtt.broker import Broker
 from sensors.mqtt.intake import PLAIN_BYTES, Intake
 from sensors.mqtt.payload import PayloadSource
@@ -282,6 +283,25 @@ def test_a_file_alone_keeps_nothing_beside_the_log(tmp_path: Path) -> None:
     keeper = ForecastKeeper(ForecastConfig(file=hours), None, lambda: NOW_S, path)
     assert keeper.look()
     assert not path.exists()
+
+
+def test_each_issue_is_handed_on_once_as_it_came(tmp_path: Path) -> None:
+    keeper = ForecastKeeper(ForecastConfig(topic=TOPIC), None, lambda: NOW_S)
+    assert heard(keeper, rows(-30, 40, 10.0, made=iso(-6)))
+    assert heard(keeper, rows(0, 12, 14.0))
+    (first, first_text), (second, second_text) = keeper.issues()
+    assert keeper.issues() == []
+    assert (first, second) == (NOW_S - 6 * 3600.0, NOW_S), "without a time of its own it is now's"
+    with Store.open(tmp_path / "log.db", now_s=lambda: NOW_S) as store:
+        for issued_s, text in ((first, first_text), (second, second_text), (first, "again")):
+            store.add_forecast(issued_s, text)
+        found = [issue_of(each) for each in store.forecasts(NOW_S - 7 * 3600.0)]
+        assert len(store.forecasts(NOW_S - 3600.0)) == 1
+    assert [each.made_s for each in found] == [first, second]
+    # From the hour in which it was made to thirty hours on; what came later is not laid over it.
+    assert found[0].time_s[[0, -1]].tolist() == [first, first + 29 * 3600.0]
+    assert set(found[0].temp_c.tolist()) == {10.0}
+    assert set(found[1].temp_c.tolist()) == {14.0, 10.0}
 
 
 def test_watch_has_them_kept_beside_its_log(tmp_path: Path) -> None:

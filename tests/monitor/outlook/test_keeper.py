@@ -1,4 +1,4 @@
-"""The outlook beside the watch: forecast and last fit go in; limits, bands and clocks come out."""
+"""The outlook beside the watch: the forecast goes in; limits, bands and clocks come out."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ from sensors.reading import Quantity
 from tests.support.live import Live
 
 DAYS = 3.3
-SEED = 2011  # a tent whose rates 3.3 days of log determine
+SEED = 2011
 WARMER_K = 16.0  # the week is one of winter, and a film that stands still has no clock to show
 SPEC = "two-pack-epoxy-primer"
 CONFIG = """
@@ -108,51 +108,28 @@ def answers(keeper: OutlookKeeper, wanted: int) -> list[OutlookReply]:
     return found
 
 
-def test_forecast_and_the_last_fit_go_into_the_next_outlook(
-    folder: Path, config: EnclosureConfig, end_s: float, monkeypatch: pytest.MonkeyPatch
+def test_the_forecast_goes_into_the_outlook(
+    folder: Path, config: EnclosureConfig, end_s: float
 ) -> None:
-    starts: list[object] = []
-    made = outlook_run.make
-
-    def spy(store: Store, **more: object) -> outlook_run.Made:
-        starts.append(more["start"])
-        return made(store, **more)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(outlook_run, "make", spy)
     columns = (("time", "valid"), ("temp", "T2"), ("dew_point", "D2"))
     forecast = ForecastKeeper(
         ForecastConfig(file=folder / "hours.csv", columns=columns), None, lambda: end_s
     )
-    now_s = [end_s]
     keeper = OutlookKeeper(
-        folder / "log.db", {"tent": config}, folder, lambda: now_s[0], forecast, 0.0
+        folder / "log.db", {"tent": config}, folder, lambda: end_s, forecast, 0.0
     )
     keeper.start()
     try:
         keeper.ask("tent", "all")
-        (first,) = answers(keeper, 1)
-        keeper.ask("tent", "all", at_once=True)
-        (second,) = answers(keeper, 1)
-        now_s[0] += 90_000.0
-        keeper.ask("tent", "all", at_once=True)
-        answers(keeper, 1)
+        (made,) = answers(keeper, 1)
     finally:
         keeper.stop()
-    assert starts[0] is None
-    assert starts[1] is not None, "the first fit is where the second begins"
-    assert starts[2] is None, "after a day a fit begins anew"
-    for each in (first, second):
-        assert each.why == ""
-        assert each.ahead is not None
-        assert each.ahead.source.startswith("the forecast and ")
-        assert each.bands is not None
-        assert each.bands.forecast.startswith("forecast of unknown age, to ")
-        assert each.surface is not None
-    assert first.bands is not None
-    assert second.bands is not None
-    # The same log and forecast: where the fit began makes no difference to speak of.
-    middle = [np.array(each.bands.dew_margin_k)[1] for each in (first, second)]  # type: ignore[union-attr]
-    assert middle[0] == pytest.approx(middle[1], abs=0.2)
+    assert made.why == ""
+    assert made.ahead is not None
+    assert made.ahead.source.startswith("the forecast and ")
+    assert made.bands is not None
+    assert made.bands.forecast.startswith("forecast of unknown age, to ")
+    assert made.surface is not None
 
 
 def test_a_changed_forecast_is_asked_about_at_once(
@@ -318,17 +295,16 @@ def test_a_forecast_that_is_not_used_says_why(
     folder: Path, config: EnclosureConfig, end_s: float, tmp_path: Path
 ) -> None:
     rows = (folder / "hours.csv").read_text().splitlines()
-    from_ = datetime.fromtimestamp(end_s - 7200.0, UTC)
-    kept = [row for row in rows[1:] if datetime.fromisoformat(row.split(",")[0]) > from_]
+    until = datetime.fromtimestamp(end_s + 7200.0, UTC)
+    kept = [row for row in rows[1:] if datetime.fromisoformat(row.split(",")[0]) < until]
     path = tmp_path / "hours.csv"
     path.write_text("\n".join(["time,temp,dew", *kept]))
     hours = read_forecast(path)
     with Store.open(folder / "log.db", now_s=lambda: 0.0, read_only=True) as store:
         looked = look_ahead(store, config, "all", folder, end_s, forecast=hours)
         plain = look_ahead(store, config, "all", folder, end_s)
-    # Two past hours are nothing to fit the model to.
-    assert "share only " in looked.bands.by_trend_why
-    assert plain.bands.by_trend_why == ""
+    assert "under the 3 h that are of use" in looked.bands.by_log_why
+    assert plain.bands.by_log_why == ""
 
 
 def test_the_first_outlooks_of_many_come_one_by_one_and_go_on_so(tmp_path: Path) -> None:

@@ -149,13 +149,13 @@ def test_a_section_takes_its_own_planks_by_the_config(log: Path) -> None:
     assert margins["hull-stbd"] - margins["hull-port"] == pytest.approx(1.0, abs=0.01)
 
 
-def test_with_a_forecast_the_model_is_fitted_or_its_refusal_is_said(
+def test_with_a_forecast_it_rests_on_that_and_says_that_its_age_is_not_known(
     log: Path, week: TentWeek, tmp_path: Path
 ) -> None:
     text = run(log, forecast=forecast_file(week, tmp_path))
-    fitted = "from the forecast and " in text.splitlines()[0]
-    assert fitted != ("goes by the trend alone" in text)
-    assert "when it was made" in text or not fitted
+    assert "from the forecast and " in text.splitlines()[0]
+    assert "goes by the log alone" not in text
+    assert "when it was made" in text
 
 
 def test_an_open_film_gets_no_suggestion_but_the_reminder(

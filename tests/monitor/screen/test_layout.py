@@ -555,19 +555,17 @@ def test_where_the_reason_is_known_nothing_is_said_of_a_forecast() -> None:
         assert "no forecast" not in seen
 
 
-def test_a_forecast_that_the_log_cannot_use_says_so_beside_the_trends_band() -> None:
+def test_a_forecast_that_the_log_cannot_use_says_so_beside_the_logs_band() -> None:
     snapshot = scene("hold")
-    why_trend = (
-        "enclosure model: it explains 12 % of the air's changes over six hours (at least 30 %), so "
-        "the outlook goes by the trend alone; log the heater, and check the forecast's place"
+    why = (
+        "forecast made 2 d 1 h ago is over the 2 d after which it is dropped, so the outlook goes "
+        "by the log alone; fetch a new one"
     )
-    outlook = {k: replace(v, by_trend_why=why_trend) for k, v in snapshot.outlook.items()}
+    outlook = {k: replace(v, by_log_why=why) for k, v in snapshot.outlook.items()}
     refused = replace(snapshot, outlook=outlook)
-    assert "by the trend alone: it explains 12 % of the air" in flat(
-        lines_of(refused, Size(80, 24))
-    )
+    assert "by the log alone: forecast made 2 d" in flat(lines_of(refused, Size(80, 24)))
     for size in LARGE[1:]:
-        assert "by the trend alone: it explains 12 %" in flat(lines_of(refused, size)), size
+        assert "by the log alone: forecast made 2 d" in flat(lines_of(refused, size)), size
 
 
 def test_a_band_that_ends_early_leaves_the_rest_open() -> None:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from outlook_scores import joined, rms, score, trend_maker
+from outlook_scores import damped_trend, joined, rms, score, trend_maker
 from tent_weeks import tent_week
 
 from rules.outlook.damped_trend import (
     HORIZON_CELLS,
-    damped_trend,
     error_draws,
     features_of,
     fit_trend,

@@ -1,4 +1,4 @@
-"""What would help: safety first, then closed forms, then the tent that the model knows not."""
+"""What would help: safety first, then closed forms, then a simulated tent."""
 
 from __future__ import annotations
 
@@ -7,28 +7,25 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tent_weeks import TentWeek, tent_week
+from tent_weeks import tent_week
 
+from monitor.outlook.prior import shipped_priors
 from rules.air.arrays import relative_humidities_pct
-from rules.events import Event
-from rules.outlook.by_model import modelled_outlook
-from rules.outlook.damped_trend import damped_trend
 from rules.outlook.draws import Outlook
-from rules.outlook.enclosure_model import EnclosureModel
-from rules.outlook.enclosure_steps import Drive
+from rules.outlook.members import outlook_of_log
 from rules.outlook.suggestions import (
     Help,
     changed,
+    covered,
     dried,
     heated_by_lag,
     hull_lag_s,
-    model_change,
+    slow_temps_c,
     suggestions,
 )
 from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
-from rules.outlook.weather import Outside, burns_into_air, heater_course
 from rules.spec.model import Limit, Provenance, Spec, TimeRow, TimeTable
-from rules.vocabulary import ClockName, EventKind, LimitName, Stage, Step
+from rules.vocabulary import ClockName, LimitName, Stage, Step
 
 HOUR = 3600.0
 GRID = 900.0 * np.arange(97.0)
@@ -67,17 +64,6 @@ def lagging_track(lag_s: float = 3600.0) -> Track:
     return Track(1.79e9, air, np.full(count, 6.0), surface)
 
 
-@pytest.fixture(scope="module")
-def fitted() -> tuple[TentWeek, Track, Outlook, EnclosureModel, Drive]:
-    week = tent_week(2005, 4)
-    track, heat = week.track().until(3 * CELLS_A_DAY), week.heat()[: 3 * CELLS_A_DAY]
-    outside = Outside(
-        week.time_s[::60], week.outside_c[::60], week.outside_dew_c[::60], None, track.end_s
-    )
-    made, model, drive = modelled_outlook(track, outside, heat, 0.0 * heat)
-    return week, track, made, model, drive
-
-
 def test_while_a_film_gives_off_vapour_only_waiting_is_suggested() -> None:
     later = level(5.0)
     dew = later.dew_point_c.copy()
@@ -94,12 +80,12 @@ def test_nothing_is_suggested_where_a_coat_may_begin_now() -> None:
     assert suggestions(level(5.0), spec(), lagging_track(), gives_off_vapour=False) == []
 
 
-def test_no_suggestion_names_a_fuel_heater_but_one_with_a_flue(fitted: tuple) -> None:  # type: ignore[type-arg]
-    _, track, made, model, drive = fitted
+def test_no_suggestion_names_a_fuel_heater_but_one_with_a_flue() -> None:
+    track = tent_week(2005, 3).track()
     found = []
     for bound in (3.0, 5.0, 7.0, 9.0):
         found += suggestions(
-            made, spec(bound), track, gives_off_vapour=False, model=model, drive=drive
+            outlook_of_log(track, shipped_priors()), spec(bound), track, gives_off_vapour=False
         )
     found += suggestions(level(2.0), spec(), lagging_track(), gives_off_vapour=False)
     assert {each.help for each in found} & {Help.HEAT, Help.DRY}
@@ -145,64 +131,26 @@ def test_a_change_moves_the_course_and_every_draw() -> None:
     assert warm.centre[2, -1] - plain.centre[2, -1] == pytest.approx(2.0, abs=0.01)
 
 
-def test_by_the_model_heat_helps_and_the_covered_hull_is_no_colder(fitted: tuple) -> None:  # type: ignore[type-arg]
-    _, track, _, model, drive = fitted
-    heat = model_change(Help.HEAT, model, track, drive)
-    assert heat.air_k[4:] == pytest.approx(2.0)
-    assert 0.5 < heat.surface_k[-1] <= 2.0
-    assert heat.dew_k[-1] >= -0.01  # warmer damp evaporates no less
-    cover = model_change(Help.COVER_HULL, model, track, drive)
-    assert cover.surface_k[8:].min() > -0.05
-    with pytest.raises(ValueError, match="not the model's to tell"):
-        model_change(Help.WAIT, model, track, drive)
+def test_a_covered_hull_goes_to_the_air_and_a_warmer_one_stays() -> None:
+    # At 3 K under air that stands still, a lag of an hour leaves 3 exp(-t) K of the gap.
+    cold = covered(level(2.0), 3600.0)
+    assert cold.surface_temp_c is not None
+    assert 18.0 - cold.surface_temp_c[0] == pytest.approx(3.0 * np.exp(-GRID / HOUR), abs=1e-9)
+    assert cold.centre[2] == pytest.approx(cold.surface_temp_c[0])
+    warm = replace(level(2.0), air_temp_c=level(2.0).air_temp_c - 6.0)
+    assert covered(warm, 3600.0).surface_temp_c == pytest.approx(warm.surface_temp_c)
 
 
-def test_closing_the_door_dries_only_where_outside_is_wetter(fitted: tuple) -> None:  # type: ignore[type-arg]
-    _, track, _, model, drive = fitted
-    ends = []
-    for shift in (-2.0, 2.0):
-        drier = Drive(drive.outside_c, drive.outside_ln + shift, drive.sun, drive.heat, drive.fuel)
-        ends.append(model_change(Help.CLOSE_DOOR, model, track, drier).dew_k[8])
-    assert ends[0] > 0.0  # dry air outside: less of it comes in
-    assert ends[1] < 0.0
+def test_heavy_parts_lag_as_first_order_bodies_do() -> None:
+    air = np.concatenate([np.full(CELLS_A_DAY, 10.0), np.full(CELLS_A_DAY, 20.0)])
+    course = slow_temps_c(air, 6 * 3600.0)
+    after = CELLS_A_DAY + 72 - 1  # one time constant of six hours after the step
+    assert course[after] == pytest.approx(10.0 + 10.0 * (1.0 - math.exp(-1.0)), abs=1e-9)
 
 
-def test_the_trend_alone_can_suggest_too() -> None:
-    week = tent_week(2006, 3)
-    track = week.track()
-    for each in suggestions(damped_trend(track), spec(4.0), track, gives_off_vapour=False):
-        assert each.help in (Help.WAIT, Help.HEAT, Help.DRY)
-
-
-@pytest.mark.parametrize(
-    ("note", "what", "burns"),
-    [
-        ("", None, False),
-        ("2 kW fan heater", None, False),
-        ("propane", None, True),
-        ("", "fuel", True),
-        ("diesel with flue", None, False),
-        ("gas, no flue", None, True),
-        ("paraffin stove, unflued", None, True),
-    ],
-)
-def test_what_a_heater_burns_is_read_from_its_event(
-    note: str, what: str | None, burns: bool
-) -> None:
-    assert burns_into_air(Event(EventKind.HEATER_ON, 0.0, "tent", note=note, what=what)) == burns
-
-
-def test_the_heaters_course_follows_events_and_their_corrections() -> None:
-    def event(kind: EventKind, at: float, row: int, **more: object) -> Event:
-        return Event(kind, at, "tent", row=row, **more)  # type: ignore[arg-type]
-
-    events = (
-        event(EventKind.HEATER_ON, 600.0, 1, value=2.0, unit="kW"),
-        event(EventKind.HEATER_OFF, 1350.0, 2),
-        event(EventKind.HEATER_ON, 1800.0, 3, value=1000.0, unit="W", note="propane"),
-        event(EventKind.HEATER_OFF, 2100.0, 4),
-        event(EventKind.HEATER_OFF, 2400.0, 5, corrects=4),
-    )
-    heat, fuel = heater_course(events, 300.0 * np.arange(1.0, 11.0))
-    assert heat.tolist() == [0.0, 0.0, 1.0, 1.0, 0.5, 0.0, 0.5, 0.5, 0.0, 0.0]
-    assert fuel.tolist() == [0.0] * 6 + [0.5, 0.5, 0.0, 0.0]
+def test_a_simulated_tent_gets_suggestions_of_its_own_kind() -> None:
+    track = tent_week(2006, 3).track()
+    for each in suggestions(
+        outlook_of_log(track, shipped_priors()), spec(4.0), track, gives_off_vapour=False
+    ):
+        assert each.help in (Help.WAIT, Help.HEAT, Help.DRY, Help.COVER_HULL)

@@ -1,0 +1,212 @@
+"""The regression member: the change ahead as a weighted sum of what log and forecast show now.
+
+Its weights begin at what typical enclosures under typical years have (`prior`) and follow the
+log: a past forecast only ever knew what the log held by then, so that its errors are honest.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from rules.air.arrays import Floats
+from rules.outlook.prior import Prior, Priors
+
+DAY = 96
+"""Steps of 15 min in a day, and how many steps ahead is looked."""
+
+DAY_KEPT = 0.7  # each day further back counts for this much of the one after it
+HOUR, SHINE = 4, 8
+BLOCK = 24  # steps after which past weights are reckoned anew
+QUANTITIES = 3
+FIRST_AHEAD = 18  # and six of the forecast after them: its changes, and beside other days'
+PRIOR_COUNT = 20.0  # origins that the prior's noise counts for; no source
+# Weights are reckoned at these steps ahead, and lie on straight lines between.
+KNOTS = np.array([1, 2, 3, 4, 6, 8, 12, 16, 20, 24, 32, 40, 48, 56, 64, 72, 80, 88, 96])
+
+
+class Member(NamedTuple):
+    """What a member says from now on, and how wrong it was before.
+
+    Attributes:
+        change: quantities by steps ahead [K].
+        errors: what came less what was said: origins by steps ahead by quantities; NaN where the
+            future is not known yet [K].
+        weights: quantities by steps ahead by features; empty for one without.
+    """
+
+    change: Floats
+    errors: Floats
+    weights: Floats = np.empty((QUANTITIES, DAY, 0))
+
+
+class Outdoors(NamedTuple):
+    """Weather outside: temperature and dew point [°C] and sun [kW/m²].
+
+    Attributes:
+        came: at each step of the log: steps by three.
+        ahead: from each step on, as then forecast: steps ahead by steps by three.
+        issued: share of the steps for which it is known what was forecast then, 0 to 1; of the
+            others what came is taken.
+    """
+
+    came: Floats
+    ahead: Floats
+    issued: float = 0.0
+
+
+def usual(values: Floats) -> Floats:
+    """Return what each step's hour was like on the days before, younger ones counting more.
+
+    Args:
+        values: steps by quantities, NaN where unknown.
+
+    Returns:
+        Steps, a day beyond the last among them, by quantities; NaN where no day before is known.
+
+    >>> usual(np.repeat([[1.0], [3.0]], DAY, axis=0))[[0, DAY, 2 * DAY], 0].round(2)
+    array([ nan, 1.  , 2.18])
+    """
+    count, width = values.shape
+    known = np.isfinite(values)
+    total, weight = (np.zeros((count + DAY, width)) for _ in range(2))
+    for begin in range(DAY, count + DAY, DAY):
+        step = slice(begin, min(begin + DAY, count + DAY))
+        back = slice(begin - DAY, step.stop - DAY)
+        total[step] = np.where(known[back], values[back], 0.0) + DAY_KEPT * total[back]
+        weight[step] = known[back] + DAY_KEPT * weight[back]
+    lost = np.where(weight > 0.0, 1.0, np.nan)
+    return total / np.maximum(weight, 1e-9) * lost
+
+
+def windows(course: Floats, count: int) -> Floats:
+    """Return a course from each of `count` steps on: steps ahead by steps, NaN beyond its end."""
+    padded = np.append(course, np.full(max(0, count + DAY - course.size), np.nan))
+    return np.lib.stride_tricks.sliding_window_view(padded[1:], count)[:DAY]
+
+
+def _back(values: Floats, steps: int) -> Floats:
+    return np.concatenate([np.full((steps, *values.shape[1:]), np.nan), values[:-steps]])
+
+
+class Shown:
+    """What is shown at each step of the log, for one quantity; `at` gives it for one lead."""
+
+    def __init__(self, values: Floats, quantity: int, outdoors: Outdoors | None) -> None:
+        """Take air, dew point and surface [°C], steps by quantities, and which of them moves."""
+        count = len(values)
+        days = usual(values)
+        moved = values - _back(values, HOUR)
+        standing_out = moved - (days[:count] - _back(days[:count], HOUR))
+        sums = np.nancumsum(np.concatenate([np.zeros((1, QUANTITIES)), values]), axis=0)
+        first = np.maximum(np.arange(1, count + 1) - DAY, 0)
+        mean = (sums[1:] - sums[first]) / (np.arange(1, count + 1) - first)[:, None]
+        order = [quantity, *(k for k in range(QUANTITIES) if k != quantity)]
+        self._known = np.isfinite(moved).all(axis=1)
+        self._flat = np.column_stack(
+            [
+                np.ones(count),
+                standing_out[:, order],
+                (values - _back(values, 1))[:, quantity],
+                (days[:count] - values)[:, order],
+                (moved - standing_out)[:, quantity],
+                (mean - values)[:, order],
+            ]
+        )
+        self._days, self._air = days[:, quantity], days[:, 0]
+        self._yesterday = np.append(np.full(DAY, np.nan), values[:, quantity])
+        self._outdoors = outdoors
+        if outdoors is not None:
+            now, self._ahead = outdoors.came.copy(), outdoors.ahead.copy()
+            # Sun warms with a delay: its mean over the last two hours counts.
+            now[:, 2] = np.nan_to_num(now[:, 2])
+            sun = np.nan_to_num(windows(_back(now[:, 2], SHINE), count)[:SHINE])
+            total = np.cumsum(np.concatenate([sun, self._ahead[:, :, 2]]), axis=0)
+            self._ahead[:, :, 2] = (10.0 / SHINE) * (total[SHINE:] - total[:-SHINE])
+            total = np.cumsum(np.append(np.zeros(SHINE), now[:, 2]))
+            now[:, 2] = (10.0 / SHINE) * (total[SHINE:] - total[:-SHINE])
+            self._outside, self._outside_days = now, usual(now)
+            own = 1 if quantity == 1 else 0
+            stands = (now - self._outside_days[:count])[:, own]
+            inside = [now[:, 0] - values[:, 0], now[:, 1] - values[:, 1]]
+            self._flat = np.column_stack([self._flat, *inside, stands])
+
+    def at(self, lead: int) -> Floats:
+        """Return features for some steps ahead: steps by features, NaN where they are not known."""
+        count = len(self._flat)
+        then = slice(lead, lead + count)
+        ahead = self._days[then] - self._days[:count]
+        recent = self._yesterday[then] - self._yesterday[:count] - ahead
+        columns = [self._flat, ahead, recent, self._air[then] - self._air[:count]]
+        known = self._known
+        if self._outdoors is not None:
+            told = self._ahead[lead - 1]
+            change = told - self._outside
+            days = self._outside_days
+            columns += [change, change - (days[then] - days[:count])]
+            known = known & np.isfinite(change).all(axis=1)
+        # Of a day before that is not known nothing is told: 0.
+        found: Floats = np.nan_to_num(np.column_stack(columns))
+        found[~known] = np.nan
+        return found
+
+
+def regression(values: Floats, priors: Priors, outdoors: Outdoors | None = None) -> Member:
+    """Return the regression's change ahead and its past errors.
+
+    Args:
+        values: steps by air, dew point and surface, the last at least known [°C].
+        priors: what the weights begin from.
+        outdoors: the weather outside over the same steps, or None.
+    """
+    found = []
+    for quantity in range(QUANTITIES):
+        shown = Shown(values, quantity, outdoors)
+        prior = priors[quantity, outdoors is not None]
+        found.append(_follow(shown, values[:, quantity], prior))
+    changes, errors, weights = zip(*found, strict=True)
+    return Member(np.stack(changes), np.stack(errors, axis=2), np.stack(weights))
+
+
+def _follow(shown: Shown, values: Floats, prior: Prior) -> tuple[Floats, Floats, Floats]:
+    """Change from now on, errors of the past, weights now; for each lead the w that have
+
+        sum over origins known by then of (y - x w)^2 / (s^2 o) + sum of ((w - w0) / sd)^2  least
+
+    with o how many origins share a span and s the noise, so far, of the prior's own weights.
+    """
+    count = len(values)
+    moved = [_moved(shown, values, prior, int(lead)) for lead in KNOTS]
+    steps = np.arange(1, DAY + 1)
+    between = np.stack([np.interp(steps, KNOTS, one) for one in np.eye(KNOTS.size)], axis=1)
+    own = prior.mean + np.einsum("hk,kbf->bhf", between, np.stack(moved))
+    block = np.append(np.arange(count - 1) // BLOCK, len(own) - 1)
+    change, errors = np.zeros(DAY), np.full((count, DAY), np.nan)
+    for lead in steps:
+        said = (shown.at(int(lead)) * own[block, lead - 1]).sum(axis=1)
+        change[lead - 1] = said[-1]
+        errors[: count - lead, lead - 1] = values[lead:] - values[:-lead] - said[:-lead]
+    return change, errors, own[-1]
+
+
+def _moved(shown: Shown, values: Floats, prior: Prior, lead: int) -> Floats:
+    """How far the weights have moved from the prior, after each block and now: by features."""
+    count, width = len(values), prior.mean.shape[1]
+    x = shown.at(lead)[:-lead]
+    missed = values[lead:] - values[:-lead] - x @ prior.mean[lead - 1]
+    usable = np.isfinite(missed)
+    # What is said at an origin is known to be wrong `lead` later: it counts from the next block on.
+    blocks = -(-count // BLOCK)
+    table = np.zeros((blocks * BLOCK, width + 1))
+    place = np.arange(lead, count)[usable]
+    table[place, :width], table[place, width] = x[usable], missed[usable]
+    told = np.bincount(place // BLOCK, minlength=blocks)
+    table = table.reshape(blocks, BLOCK, width + 1)
+    sums = np.cumsum(table.transpose(0, 2, 1) @ table, axis=0)
+    sums = np.concatenate([np.zeros((1, width + 1, width + 1)), sums])
+    seen = np.append(0, np.cumsum(told))
+    noise = prior.noise[lead - 1] ** 2
+    scale = (PRIOR_COUNT * noise + sums[:, -1, -1]) / (PRIOR_COUNT + seen) * lead
+    gram = sums[:, :-1, :-1] / scale[:, None, None] + np.diag(prior.sd[lead - 1] ** -2.0)
+    return np.linalg.solve(gram, sums[:, :-1, -1:] / scale[:, None, None])[..., 0]

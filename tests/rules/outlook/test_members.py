@@ -1,0 +1,205 @@
+"""The outlook's members and their weights: closed forms, planted laws, and what none may know.
+
+CRPS of a normal distribution judged by its own draws is sigma / sqrt(pi): T. Gneiting,
+A. E. Raftery, J. Am. Stat. Assoc. 102 (2007) 359-378, eq. 20 and 21 (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from monitor.outlook.prior import shipped_priors
+from rules.outlook.members import (
+    STEP_S,
+    crps,
+    level,
+    outdoors_at,
+    outlook_of_log,
+    weather_draws,
+    weights_of,
+)
+from rules.outlook.regression import DAY, FIRST_AHEAD, QUANTITIES, Member, regression, usual
+from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
+from rules.outlook.weather import ForecastUnfit, Outside
+
+PRIORS = shipped_priors()
+NOW_S = 1_791_849_600.0
+HOUR_S = 3600.0
+
+
+def weather(days: float, seed: int = 1) -> tuple[np.ndarray, np.ndarray]:
+    """Hours up to a day after now, and a temperature that days and fronts move."""
+    chance = np.random.default_rng(seed)
+    hours = np.arange(-24.0 * days, 25.0)
+    walk = np.cumsum(chance.normal(0.0, 0.7, hours.size))
+    return NOW_S + HOUR_S * hours, 12.0 + 4.0 * np.sin(hours * math.pi / 12.0) + walk
+
+
+def follower(days: float, seed: int = 1) -> tuple[Track, Outside, np.ndarray]:
+    """An enclosure that follows the air outside with a lag of an hour; its cells a day on."""
+    hour_s, temp = weather(days, seed)
+    times = NOW_S + CELL_S * np.arange(1.0 - CELLS_A_DAY * days, CELLS_A_DAY + 1.0)
+    outside = np.interp(times, hour_s, temp)
+    inside, state = np.empty(times.size), float(outside[0])
+    for at, value in enumerate(outside.tolist()):
+        state += (value - state) * (1.0 - math.exp(-CELL_S / HOUR_S))
+        inside[at] = state
+    inside += np.random.default_rng(seed).normal(0.0, 0.05, times.size)
+    count = int(CELLS_A_DAY * days)
+    track = Track(NOW_S, inside[:count], inside[:count] - 5.0, inside[:count] - 0.5)
+    return track, Outside(hour_s, temp, temp - 5.0, None, NOW_S), inside[count:]
+
+
+def test_the_score_is_that_of_a_normal_distribution() -> None:
+    errors = np.random.default_rng(4).normal(0.0, (1.0, 2.0, 0.5), (1000, 3))
+    # The margin's error is that of the surface less that of the dew point: sd sqrt(4 + 0.25).
+    wanted = (1.0 + 2.0 + 0.5 + math.sqrt(4.25)) / math.sqrt(math.pi)
+    assert crps(errors) == pytest.approx(wanted, rel=0.03)
+
+
+def test_a_member_that_errs_twice_as_much_loses_its_say_and_a_silent_one_has_none() -> None:
+    chance = np.random.default_rng(5)
+    errors = chance.normal(size=(6 * DAY, DAY, QUANTITIES))
+    change = np.zeros((QUANTITIES, DAY))
+    silent = np.full_like(change, np.nan)
+    members = [Member(change, errors), Member(change, 2.0 * errors), Member(silent, errors)]
+    times = NOW_S - STEP_S * np.arange(6.0 * DAY)[::-1]
+    weights = weights_of(members, times, NOW_S, np.ones((3, DAY)))
+    assert weights.sum(axis=0) == pytest.approx(1.0)
+    assert (weights[2] == 0.0).all()
+    assert (weights[0] > weights[1]).all()
+    # Many errors of short leads are many witnesses; of a day ahead there are few.
+    assert weights[1, 0] < 1e-6
+    assert weights[1, -1] > 1e-3
+
+
+def test_the_usual_level_is_that_of_the_days_before() -> None:
+    values = np.repeat([[10.0], [14.0]], DAY, axis=0) + np.arange(2.0 * DAY)[:, None] % DAY
+    found = usual(values)
+    assert np.isnan(found[:DAY]).all()
+    assert found[DAY : 2 * DAY] == pytest.approx(values[:DAY])
+    # 0.7 of the day before yesterday for all of yesterday.
+    assert found[2 * DAY, 0] == pytest.approx((14.0 + 0.7 * 10.0) / 1.7)
+    told = level(values)
+    assert told.change[0, 0] == pytest.approx(found[2 * DAY, 0] - values[-1, 0])
+    assert told.errors[DAY - 1, :, 0] == pytest.approx(4.0)
+
+
+def test_a_past_forecast_knew_nothing_of_what_came_after_it() -> None:
+    values = np.cumsum(np.random.default_rng(6).normal(0.0, 0.2, (4 * DAY, 3)), axis=0) + 12.0
+    later = values.copy()
+    later[3 * DAY :] += 5.0
+    before, after = regression(values, PRIORS).errors, regression(later, PRIORS).errors
+    for lead in (1, 8, 40):
+        told = slice(0, 3 * DAY - lead)
+        assert after[told, lead - 1] == pytest.approx(before[told, lead - 1], nan_ok=True)
+    assert not np.allclose(after[-20:-1, 0], before[-20:-1, 0])
+
+
+def test_the_prior_covers_every_lead() -> None:
+    for quantity in range(QUANTITIES):
+        for outside in (False, True):
+            prior = PRIORS[quantity, outside]
+            assert prior.mean.shape == prior.sd.shape == (DAY, FIRST_AHEAD + 6 if outside else 15)
+            assert np.isfinite(prior.mean).all()
+            assert (prior.sd > 0.0).all()
+            assert prior.noise[0] < prior.noise[DAY // 2]
+
+
+def test_a_front_that_is_forecast_is_seen_coming() -> None:
+    alone, told = [], []
+    for seed in (1, 2, 3):
+        track, outside, came = follower(5.0, seed)
+        truth = came[2::3][: DAY // 2]
+        for errors, known in ((alone, None), (told, outside)):
+            errors.append(outlook_of_log(track, PRIORS, known).centre[0, 1 : DAY // 2 + 1] - truth)
+    by_log, by_forecast = (float(np.sqrt(np.mean(np.square(each)))) for each in (alone, told))
+    assert by_forecast < 0.6 * by_log
+
+
+def test_errors_of_temperature_and_dew_point_are_drawn_apart() -> None:
+    weights = np.zeros((QUANTITIES, DAY, FIRST_AHEAD + 6))
+    weights[2, :, FIRST_AHEAD] = weights[1, :, FIRST_AHEAD + 1] = 1.0
+    member = Member(np.zeros((QUANTITIES, DAY)), np.zeros((1, DAY, QUANTITIES)), weights)
+    draws = weather_draws(member, np.full((3, DAY), 2.0), 500)
+    surface, dew = draws[:500, 2], draws[:500, 1]
+    assert surface.std(axis=0) == pytest.approx(2.0, rel=0.15)
+    assert abs(np.corrcoef(surface[:, 20], dew[:, 20])[0, 1]) < 0.15
+    # Drawn by one factor, the margin would not spread at all.
+    assert (surface - dew).std(axis=0) == pytest.approx(2.0 * math.sqrt(2.0), rel=0.15)
+    assert draws[500:] == pytest.approx(-draws[:500])
+
+
+def test_what_was_forecast_then_counts_for_then() -> None:
+    hour_s, temp = weather(3.0)
+    outside = Outside(hour_s, temp, temp - 5.0, None, NOW_S)
+    issued_s = NOW_S - 86_400.0
+    wrong = Outside(hour_s, temp + 3.0, temp - 5.0, None, issued_s)
+    times = NOW_S - STEP_S * np.arange(3.0 * DAY)[::-1]
+    plain, with_issue = outdoors_at(outside, times), outdoors_at(outside, times, [wrong])
+    apart = (with_issue.ahead - plain.ahead)[10, :, 0]
+    in_force = times >= issued_s
+    in_force[-1] = False  # now is told by what is known now
+    assert apart[in_force] == pytest.approx(3.0)
+    assert apart[~in_force] == pytest.approx(0.0)
+    assert plain.issued == 0.0
+    assert with_issue.issued == pytest.approx(1.0 / 3.0, abs=0.01)
+    assert with_issue.came == pytest.approx(plain.came)
+
+
+def test_forecasts_that_were_wrong_count_less() -> None:
+    track, outside, _ = follower(5.0)
+    chance = np.random.default_rng(3)
+    issues = []
+    for made_s in NOW_S - HOUR_S * np.arange(120.0, 0.0, -6.0):
+        off = np.where(outside.time_s > made_s, chance.normal(0.0, 6.0), 0.0)
+        issues.append(
+            Outside(outside.time_s, outside.temp_c + off, outside.dew_point_c + off, None, made_s)
+        )
+    trusted = outlook_of_log(track, PRIORS, outside)
+    doubted = outlook_of_log(track, PRIORS, outside, issues)
+    widths = [np.ptp(each.bands().air_temp_c[[0, 2]], axis=0)[12:49].mean() for each in
+              (trusted, doubted)]  # fmt: skip
+    assert widths[1] > 1.1 * widths[0]
+
+
+def test_a_forecast_two_days_old_is_dropped_and_one_of_a_day_widens() -> None:
+    track, outside, _ = follower(3.0)
+
+    def made(age_h: float) -> Outside:
+        return Outside(
+            outside.time_s, outside.temp_c, outside.dew_point_c, None, NOW_S - HOUR_S * age_h
+        )
+
+    with pytest.raises(ForecastUnfit, match=r"made 2 d 1 h ago is over the 2 d"):
+        outlook_of_log(track, PRIORS, made(49.0))
+    fresh, stale = (
+        outlook_of_log(track, PRIORS, made(0.0)),
+        outlook_of_log(track, PRIORS, made(24.0)),
+    )
+    assert fresh.notes == ()
+    assert "24 h old" in stale.notes[0]
+    widths = [np.ptp(each.bands().air_temp_c[[0, 2]], axis=0)[4:].mean() for each in (fresh, stale)]
+    assert widths[1] > widths[0]
+
+
+def test_beyond_a_forecasts_end_the_log_counts_alone() -> None:
+    track, outside, _ = follower(4.0)
+    plain = outlook_of_log(track, PRIORS)
+    for hours in (8.0, 2.0):
+        kept = outside.time_s <= NOW_S + HOUR_S * hours
+        short = Outside(
+            outside.time_s[kept], outside.temp_c[kept], outside.dew_point_c[kept], None, NOW_S
+        )
+        if hours < 3.0:
+            with pytest.raises(ForecastUnfit, match="under the 3 h"):
+                outlook_of_log(track, PRIORS, short)
+            continue
+        made = outlook_of_log(track, PRIORS, short)
+        assert any("from there the log counts alone" in note for note in made.notes)
+        assert made.looked_ahead_s == plain.looked_ahead_s
+        assert made.centre[:, 33:] == pytest.approx(plain.centre[:, 33:])
+        assert not np.allclose(made.centre[:, 1:33], plain.centre[:, 1:33])
