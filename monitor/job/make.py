@@ -14,6 +14,7 @@ import numpy as np
 from monitor.job.follow import Followed, followed
 from monitor.job.read import read_job_file
 from monitor.job.solver import bettered
+from monitor.job.tent import tents_of
 from monitor.job.weather import air_ahead, read_hours, read_year
 from monitor.log.files import reading_log
 from monitor.log.log import log_path
@@ -216,6 +217,8 @@ def job_at_hand(
     done = Followed(job, {}, (), ())
     calls: dict[tuple[str, str], CallRow] = {}
     log = log_path(db)
+    sun_ahead = all(w.sun_w_m2 is not None for w in (hours, year) if w is not None)
+    tents = tents_of(job, log, hours, sun_ahead=sun_ahead)
     if log.exists():
         names = sorted({section.enclosure for section in job.sections})
         with reading_log(log) as store:
@@ -225,7 +228,7 @@ def job_at_hand(
         if at is None and mine:
             from_s = max(from_s, *mine)
         done = followed(job, events, from_s)
-    return JobAtHand(done, air_ahead(job, hours, year, from_s), from_s, calls)
+    return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, calls)
 
 
 def made_from(hand: JobAtHand, limit_s: float) -> Made:

@@ -41,12 +41,14 @@ class Air:
         temp_c: courses by hours [°C].
         dew_point_c: over liquid water, courses by hours [°C].
         known_s: until when it is known and not drawn [s since 1970].
+        sun_w_m2: on the flat outside, courses by hours, or None [W/m²].
     """
 
     start_s: float
     temp_c: Floats
     dew_point_c: Floats
     known_s: float
+    sun_w_m2: Floats | None = None
     # A job of 72 coats asks the same few clocks and limits over and over.
     _made: dict[Any, Any] = field(default_factory=dict, init=False)
 

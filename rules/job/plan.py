@@ -67,6 +67,7 @@ class Plan:
         is_proved: that no plan on the grid ends earlier.
         gap: how much earlier one could end at most, as a share of the time from the first day.
         decides: name of the section that ends last.
+        tents: each enclosure's name and what its warmth and moisture rest on.
     """
 
     job: Job
@@ -77,6 +78,7 @@ class Plan:
     is_proved: bool
     gap: float
     decides: str
+    tents: tuple[tuple[str, str], ...] = ()
 
     @property
     def slack_s(self) -> float:
@@ -120,6 +122,7 @@ def plan_of(
         is_proved=gap_slots == 0,
         gap=gap_s / whole,
         decides=_last(problem, layout),
+        tents=tuple((name, ahead[name].basis) for name in sorted(ahead)),
     )
 
 
