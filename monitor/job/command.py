@@ -6,8 +6,9 @@ import time
 from datetime import date
 from pathlib import Path
 
+from monitor.job.helps import what_helps
 from monitor.job.json import plan_json
-from monitor.job.make import JobAtHand, Made, job_at_hand, made_from, what_helps
+from monitor.job.make import JobAtHand, Made, job_at_hand, made_from
 from monitor.job.page import plan_page
 from monitor.job.text import plan_text
 from monitor.job.today import today_text
@@ -39,7 +40,7 @@ def planned(
     if as_json and html is None:
         return plan_json(made.plan)
     shopping = shopping_for(hand, made)
-    helps = what_helps(made, dict(hand.followed.laid), hand.from_s)
+    helps = what_helps(made, hand)
     if html is not None:
         page = plan_page(made, helps, shopping)
         with written(html) as file:

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
-from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-
-import numpy as np
 
 from monitor.job.follow import Followed, followed
 from monitor.job.read import read_job_file
@@ -26,12 +23,9 @@ from rules.job.model import SANDING_S, Job, JobFault
 from rules.job.plan import Plan, lower_bound, plan_of, risks
 from rules.job.problem import Laid, Problem, lay_out
 from rules.job.room import Layout
-from rules.text import date_hour_text, date_text, duration_text
-from rules.units import HOUR_S
+from rules.text import date_hour_text, date_text
 
-_HELP_WARMER_K = 3.0
 _MANY_COATS, _OWN_SHARE, _SOLVER_READS_S = 40, 0.5, 20.0
-_SAFE = 0.95  # a coat surer than that needs no help
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,44 +119,6 @@ def _too_late(plan: Plan) -> str:
         f"{date_text(plan.finish_s, zone)} ({date_hour_text(plan.finish_s, zone)}), and section "
         f"{plan.decides!r} decides it{why}; move the day, or give more hours, people or warmth"
     )
-
-
-def what_helps(made: Made, laid: dict[str, Laid], from_s: float) -> list[str]:
-    """Return what would make the boat done sooner, by planning it anew by list order.
-
-    Args:
-        made: the plan.
-        laid: the newest film of each section that has one.
-        from_s: nothing is begun before then [s since 1970].
-    """
-    job = made.plan.job
-    found = []
-    problems = {"one more person": replace(made.problem, people=job.people + 1)}
-    ahead = {name: each.warmer(_HELP_WARMER_K) for name, each in made.ahead.items()}
-    with suppress(JobFault):
-        warmer = lay_out(job, ahead, laid, from_s, SANDING_S)
-        problems[f"a tent {_HELP_WARMER_K:g} K warmer"] = warmer
-    for words, problem in problems.items():
-        layout = list_plan(problem)
-        sooner_s = 0.0 if layout is None else made.plan.finish_s - problem.time_s(layout.finish)
-        if sooner_s >= HOUR_S:
-            found.append(f"{words}: {duration_text(sooner_s)} sooner.")
-    weakest = made.plan.weakest
-    if weakest is not None and weakest.probability < _SAFE:
-        warm = made.ahead[_enclosure(job, weakest.section)].warmer(_HELP_WARMER_K)
-        coat = next(c for s in job.sections if s.name == weakest.section for c in s.coats
-                    if c.number == weakest.coat)  # fmt: skip
-        share = float(warm.share(coat, np.array([weakest.start_s]))[0][0])
-        if share > weakest.probability + 0.02:
-            found.append(
-                f"a tent {_HELP_WARMER_K:g} K warmer: {weakest.section}, coat {weakest.coat} holds "
-                f"{100 * share:.0f} % in place of {100 * weakest.probability:.0f} %."
-            )
-    return found or ["neither one more person nor a warmer tent makes her done sooner."]
-
-
-def _enclosure(job: Job, section: str) -> str:
-    return next(each.enclosure for each in job.sections if each.name == section)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

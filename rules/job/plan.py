@@ -106,7 +106,7 @@ def plan_of(
     """
     finish_s = problem.time_s(layout.finish)
     drawn = finishes(job, problem, layout, ahead)
-    promised_s, kept = _promise(drawn, finish_s)
+    promised_s, kept = promise(drawn, finish_s)
     gap_slots = max(0, layout.finish - bound)
     whole = max(1.0, finish_s - job.start_s)
     gap_s = problem.time_s(layout.finish) - problem.time_s(layout.finish - gap_slots)
@@ -181,7 +181,13 @@ def _last(problem: Problem, layout: Layout) -> str:
     return max(enumerate(problem.chains), key=lambda pair: done(pair[1], pair[0]))[1].name
 
 
-def _promise(drawn: Floats | None, finish_s: float) -> tuple[float | None, tuple[float, ...]]:
+def promise(drawn: Floats | None, finish_s: float) -> tuple[float | None, tuple[float, ...]]:
+    """Return by when nine in ten draws are done, and what share is by each day from the finish on.
+
+    Args:
+        drawn: when each draw is done, or None without draws [s since 1970].
+        finish_s: of the plan [s since 1970].
+    """
     if drawn is None:
         return finish_s, ()
     kept: list[float] = []
