@@ -102,8 +102,8 @@ def _with_spans(job: Job, more_s: float) -> Job:
     more = round(more_s / _MINUTE_S)
     days = []
     for spans in job.hours.by_weekday:
-        ends = [begin for begin, _ in spans[1:]] + [_DAY_MIN]
-        changed = [(b, min(e + more, most)) for (b, e), most in zip(spans, ends, strict=True)]
+        ends = [*(begin for begin, _ in spans[1:]), _DAY_MIN]
+        changed = [(b, min(e + more, most)) for (b, e), most in zip(spans, ends, strict=False)]
         days.append(tuple((begin, end) for begin, end in changed if begin < end))
     return replace(job, hours=replace(job.hours, by_weekday=tuple(days)))
 

@@ -17,7 +17,7 @@ from plan_jobs import BY_TEMPERATURE, SPECS, Trial, hours_from, job_text, sectio
 from monitor.job.helps import what_helps
 from monitor.job.make import job_at_hand, made_from
 
-SHORT, LONGER = '"17:00-18:30"', '"17:00-19:45"'
+SHORT, LONGER = '{ mon-sat = "17:00-18:30" }', '{ mon-sat = "17:00-19:45" }'
 ALL = ("K warmer", "% drier", "one more person", "two sections on one evening", "one coat less")
 
 
