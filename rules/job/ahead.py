@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from rules.job.air import Air, Bools, FilmClocks, Floats, film_clocks, held
+from rules.job.air import Air, Bools, ClockTable, FilmClocks, Floats, film_clocks, held
 from rules.job.model import CoatToLay
 from rules.rate import FloatArray
 from rules.spec.model import Spec
@@ -44,6 +44,7 @@ class Ahead:
     far: bool
     basis: str = ""
     _shares: dict[tuple[object, ...], tuple[Floats, Floats]] = field(default_factory=dict)
+    _ends: dict[tuple[object, ...], FloatArray] = field(default_factory=dict)
 
     @property
     def end_s(self) -> float:
@@ -98,6 +99,15 @@ class Ahead:
         tables = [getattr(each, name) for each in clocks]
         if tables[0] is None:
             return start_s if latest else np.full(start_s.shape, np.inf)
+        # Coats of one kind ask the same, and so do plans with other hours or people.
+        key = (*map(id, tables), latest, start_s.tobytes())
+        if key not in self._ends:
+            self._ends[key] = self._ends_of(tables, start_s, latest=latest)
+        return self._ends[key]
+
+    def _ends_of(
+        self, tables: Sequence[ClockTable], start_s: FloatArray, *, latest: bool
+    ) -> FloatArray:
         found: FloatArray = np.full(start_s.shape, np.nan)
         # What was begun before the first known hour has no credit for it, or all of it.
         first_s = self.start_s
