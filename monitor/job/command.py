@@ -10,6 +10,7 @@ from monitor.job.helps import what_helps
 from monitor.job.json import plan_json
 from monitor.job.make import JobAtHand, Made, job_at_hand, made_from
 from monitor.job.page import plan_page
+from monitor.job.progress import progress
 from monitor.job.text import plan_text
 from monitor.job.today import today_text
 from monitor.log.files import written
@@ -35,12 +36,14 @@ def planned(
     Raises:
         FilmcallError: the job, the weather or the plan cannot be used; nothing is written then.
     """
-    hand = job_at_hand(job, forecast=forecast, weather_year=weather_year, start=start, db=db)
-    made = made_from(hand, limit_s)
-    if as_json and html is None:
-        return plan_json(made.plan)
+    with progress() as told:
+        hand = job_at_hand(job, forecast=forecast, weather_year=weather_year, start=start, db=db)
+        made = made_from(hand, limit_s, told)
+        if as_json and html is None:
+            return plan_json(made.plan)
+        told("planning anew with what might help")
+        helps = what_helps(made, hand)
     shopping = shopping_for(hand, made)
-    helps = what_helps(made, hand)
     if html is not None:
         page = plan_page(made, helps, shopping)
         with written(html) as file:
@@ -72,4 +75,5 @@ def today_of(
     """
     when = at if at is not None else iso_utc(time.time(), 0)
     hand = job_at_hand(job, forecast=forecast, weather_year=weather_year, db=db, at=when)
-    return today_text(hand, made_from(hand, limit_s))
+    with progress() as told:
+        return today_text(hand, made_from(hand, limit_s, told))

@@ -9,6 +9,7 @@ from datetime import date
 from pathlib import Path
 
 from monitor.job.follow import Followed, followed
+from monitor.job.progress import Told, silent
 from monitor.job.read import read_job_file
 from monitor.job.solver import bettered
 from monitor.job.tent import tents_of
@@ -23,7 +24,7 @@ from rules.job.model import SANDING_S, Job, JobFault
 from rules.job.plan import Plan, lower_bound, plan_of, risks
 from rules.job.problem import Laid, Problem, lay_out
 from rules.job.room import Layout
-from rules.text import date_hour_text, date_text
+from rules.text import date_hour_text, date_text, duration_text
 
 _MANY_COATS, _OWN_SHARE, _SOLVER_READS_S = 40, 0.5, 20.0
 
@@ -53,6 +54,7 @@ def make(
     laid: dict[str, Laid],
     from_s: float,
     limit_s: float,
+    told: Told = silent,
 ) -> Made:
     """Make a plan.
 
@@ -62,15 +64,22 @@ def make(
         laid: the newest film of each section that has one.
         from_s: nothing is begun before then [s since 1970].
         limit_s: how long a solver may look; 0 for the list order alone [s].
+        told: is told what is being done.
 
     Raises:
         JobFault: there is no plan, or none that is done in time.
     """
+    told("laying the coats out over the hours")
     problem = lay_out(job, ahead, laid, from_s, SANDING_S)
+    told("planning by list order")
     layout = list_plan(problem)
     bound = lower_bound(problem)
     solved = False
     if limit_s > 0.0 and (layout is None or layout.finish > bound):
+        found = "no plan yet"
+        if layout is not None:
+            found = f"done {date_hour_text(problem.time_s(layout.finish), job.hours.zone)}"
+        told(f"{found}; looking for a better one, {duration_text(limit_s)} at most")
         if layout is not None and sum(len(c.tasks) for c in problem.chains) > _MANY_COATS:
             layout, limit_s = _relaid(problem, layout, limit_s)
         answer = bettered(problem, layout, limit_s) if limit_s > 0.0 else None
@@ -86,6 +95,7 @@ def make(
             f"{next(iter(ahead.values())).reach_words()}, so nothing is planned; give a longer "
             "forecast, --weather-year FILE.epw, or more working hours"
         )
+    told("trying it in the draws of the weather")
     layout = surer(problem, layout, risks(job, problem, ahead))
     plan = plan_of(job, problem, layout, ahead, bound)
     if plan.slack_s < 0.0:
@@ -187,6 +197,6 @@ def job_at_hand(
     return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, calls)
 
 
-def made_from(hand: JobAtHand, limit_s: float) -> Made:
+def made_from(hand: JobAtHand, limit_s: float, told: Told = silent) -> Made:
     """Make the plan of a job at hand; see `make`."""
-    return make(hand.job, hand.ahead, dict(hand.followed.laid), hand.from_s, limit_s)
+    return make(hand.job, hand.ahead, dict(hand.followed.laid), hand.from_s, limit_s, told)

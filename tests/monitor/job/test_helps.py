@@ -89,7 +89,9 @@ def test_each_measure_is_named_with_the_days_that_it_saves(name: str, tmp_path: 
             continue
         other = json.loads(run(tmp_path / words.replace("%", ""), changed, "--json"))
         done = days_sooner(base, other, "finish")
-        (line,) = re.findall(rf"^  .*{words}[^:]*: (?:done|promised) .*$", out, re.MULTILINE) or [""]
+        (line,) = re.findall(rf"^  .*{words}[^:]*: (?:done|promised) .*$", out, re.MULTILINE) or [
+            ""
+        ]
         found = re.search(r"done (\d+) day", line)
         assert (int(found[1]) if found else 0) == max(0, done), (words, line)
         # Drawn errors of a forecast 10 % drier are not quite those of a tent 10 % drier.
