@@ -14,10 +14,8 @@ from monitor.job.progress import progress
 from monitor.job.text import plan_text
 from monitor.job.today import today_text
 from monitor.log.files import written
-from rules.job.shopping import Shopping, shopping_of
+from rules.job.shopping import MIXED_AT_C, Shopping, shopping_of
 from rules.text import iso_utc
-
-_MIXED_AT_C = 18.0  # volumes hardly hang on it: it chooses the sheet's thinner and the pot's size
 
 
 def planned(
@@ -56,7 +54,7 @@ def planned(
 def shopping_for(hand: JobAtHand, made: Made) -> Shopping:
     """Return what the job takes, its missed windows' sandings among it."""
     extra = [step.section for step in made.plan.steps if step.is_extra]
-    return shopping_of(hand.job, _MIXED_AT_C, extra)
+    return shopping_of(hand.job, MIXED_AT_C, extra)
 
 
 def today_of(

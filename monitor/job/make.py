@@ -25,6 +25,7 @@ from rules.job.plan import Plan, lower_bound, plan_of, risks
 from rules.job.problem import Laid, Problem, lay_out
 from rules.job.room import Layout
 from rules.text import date_hour_text, date_text, duration_text
+from sensors.forecast import ForecastHours
 
 _MANY_COATS, _OWN_SHARE, _SOLVER_READS_S = 40, 0.5, 20.0
 
@@ -156,7 +157,7 @@ class JobAtHand:
 def job_at_hand(
     path: Path,
     *,
-    forecast: Path | None,
+    forecast: Path | ForecastHours | None,
     weather_year: Path | None,
     start: date | None = None,
     db: Path | None = None,
@@ -166,7 +167,7 @@ def job_at_hand(
 
     Args:
         path: of the job's file.
-        forecast: hours of weather, or None.
+        forecast: hours of weather or their file, or None.
         weather_year: an EPW or TMY3 file, or None.
         start: first day, in place of the job's.
         db: the log, or None for the platform's own where there is one.
@@ -177,7 +178,7 @@ def job_at_hand(
     """
     job = read_job_file(path, start)
     zone = str(job.hours.zone)
-    hours = None if forecast is None else read_hours(forecast, zone)
+    hours = read_hours(forecast, zone) if isinstance(forecast, Path) else forecast
     year = None if weather_year is None else read_year(weather_year)
     from_s = job.start_s if at is None else max(job.start_s, moment_s(at, time.time(), zone))
     done = Followed(job, {}, (), ())

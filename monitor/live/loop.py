@@ -16,6 +16,7 @@ from monitor.clock import SteadyClock, insane_clock
 from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
+from monitor.job.beside import JobKeeper
 from monitor.live.publish import Publisher
 from monitor.live.restart import (
     LinkLog,
@@ -207,6 +208,7 @@ class Watch:
         link: follows the link to the broker, or None.
         witness: holds the broker's seal against the log, or None.
         intake_age: tells how old what is heard is, or None where nothing measures it.
+        job: plans what is next beside the watch, or None where the config names no job.
     """
 
     def __init__(
@@ -249,6 +251,7 @@ class Watch:
         self.link: LinkLog | None = None
         self.witness: Witness | None = None
         self.intake_age: IntakeAge | None = None
+        self.job: JobKeeper | None = None
         self._intake_fault = ""
         self._station = station
         self._outlooks = outlooks
@@ -504,7 +507,9 @@ class Watch:
             self._set_log_faults(now_s, read="")
 
     def _look_ahead(self) -> None:
-        """Take up outlooks that are ready, and ask for those that are due."""
+        """Take up outlooks and plans that are ready, and ask for those that are due."""
+        if self.job is not None:
+            self.job.look(sum(room.events_row for room in self.rooms.values()))
         if self._outlooks is None:
             return
         for answer in self._outlooks.answers():
