@@ -102,8 +102,8 @@ def air_ahead(
     for name in {section.enclosure for section in job.sections}:
         tent = (job.tents if tents is None else tents).get(name, KINDS["open"])
         found[name] = Ahead(
-            known=None if known is None else tent.inside(known),
-            draws=None if draws is None else tent.inside(draws),
+            known=None if known is None else known.in_tent(tent),
+            draws=None if draws is None else draws.in_tent(tent),
             far=year is not None,
             basis=tent.basis,
         )

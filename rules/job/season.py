@@ -62,7 +62,7 @@ def season_of(
     start_s = begin.timestamp()
     count = round((datetime(first_year + 1, 1, 1, tzinfo=zone).timestamp() - start_s) / HOUR_S)
     air = year.from_hour(start_s, max(count, YEAR_HOURS) + _BEHIND_H)
-    air = tent.inside(air)
+    air = air.in_tent(tent)
     starts_s: Floats = start_s + HOUR_S * np.arange(count, dtype=np.float64)
     good = [
         held(each, coat, starts_s)[0][0]

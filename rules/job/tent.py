@@ -6,20 +6,16 @@ From its log where that shows it, else what its job file says, else a stated def
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.air.arrays import Floats, dew_points_of_ln, ln_vapour_pressures
+from rules.air.arrays import Floats, ln_vapour_pressures
 from rules.errors import FilmcallError
 from rules.outlook.track import CELL_S, CELLS_A_DAY
 from rules.text import duration_text
 from rules.units import DAY_S, HOUR_S
-
-if TYPE_CHECKING:
-    from rules.job.air import Air
 
 LEAST_DAYS = 2.0
 LEAST_MOVED_K = 2.0
@@ -28,7 +24,7 @@ LEAST_EXPLAINED = 0.5
 _SUN_SHOWS = 0.1
 _LAG_LEAST_S, _LAG_MOST_S = 60.0, 2.0 * DAY_S
 _LAGS, _FINER, _ROUNDS = 50, 13, 3
-_WATTS = 1000.0
+FULL_SUN_W_M2 = 1000.0
 _PA_PER_HPA = 100.0
 
 
@@ -55,25 +51,6 @@ class Tent:
     vapour_lag_s: float
     sun_k: float
     basis: str
-
-    def inside(self, air: Air) -> Air:
-        """Return the air in it.
-
-        Args:
-            air: outside; where it knows no sun, none is taken.
-
-        Returns:
-            The same hours inside; what would be over saturation is left on the sheet.
-        """
-        forced = air.temp_c
-        if self.sun_k and air.sun_w_m2 is not None:
-            forced = forced + self.sun_k * air.sun_w_m2 / _WATTS
-        temp_c = _by_hour(forced, self.lag_s) + self.warmer_k
-        dew = air.dew_point_c
-        if self.moister_pa or self.vapour_lag_s:
-            water = _by_hour(np.exp(ln_vapour_pressures(dew)), self.vapour_lag_s)
-            dew = dew_points_of_ln(np.log(np.maximum(water + self.moister_pa, 1.0)))
-        return replace(air, temp_c=temp_c, dew_point_c=np.minimum(dew, temp_c), sun_w_m2=None)
 
 
 def warmer_tent(warmer_k: float) -> Tent:
@@ -130,8 +107,8 @@ def lagged(values: Floats, step_s: float, lag_s: Floats, begin: Floats) -> Float
     return found
 
 
-def _by_hour(values: Floats, lag_s: float) -> Floats:
-    """Hours through a lag; they begin from where their own first day would have led to."""
+def by_hour(values: Floats, lag_s: float) -> Floats:
+    """Return hours through a lag; they begin from where their own first day would have led to."""
     if lag_s <= 0.0:
         return values
     lags = np.full(values.shape[0], lag_s)
@@ -189,7 +166,7 @@ def fit_tent(
     plain = _fit(outside_c[part], inside_c[part], extras)
     heat, shone = plain, False
     if sun is not None and bool(np.ptp(sun[part]) > 0.0):
-        heat = _fit(outside_c[part], inside_c[part], [*extras, sun[part] / _WATTS])
+        heat = _fit(outside_c[part], inside_c[part], [*extras, sun[part] / FULL_SUN_W_M2])
         shone = heat.figures[-1] > 0.0 and heat.left < (1.0 - _SUN_SHOWS) * plain.left
         heat = heat if shone else plain
     if heat.explained < LEAST_EXPLAINED:

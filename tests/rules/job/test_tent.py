@@ -104,7 +104,7 @@ def test_air_ahead_in_a_tent_is_the_closed_form() -> None:
     time_s = 3600.0 * np.arange(hours)
     out = swing(time_s, 9.0, 4.0, 0.0)[None, :]
     dew = dew_points_of_ln(np.log(np.full((1, hours), 700.0)))
-    air = Tent(lag_s, 3.0, 100.0, 0.0, 0.0, "").inside(Air(0.0, out, dew, 0.0))
+    air = Air(0.0, out, dew, 0.0).in_tent(Tent(lag_s, 3.0, 100.0, 0.0, 0.0, ""))
     expected = swing(time_s, 12.0, 4.0, lag_s)
     # After two days the start has died away; straight lines by the hour cost a part in hundred.
     assert air.temp_c[0, 48:] == pytest.approx(expected[48:], abs=0.05)
@@ -113,7 +113,7 @@ def test_air_ahead_in_a_tent_is_the_closed_form() -> None:
 
 def test_water_over_saturation_does_not_stay_in_the_air() -> None:
     air = Air(0.0, np.full((1, 30), 8.0), np.full((1, 30), 7.9), 0.0)
-    inside = Tent(0.0, 0.0, 500.0, 0.0, 0.0, "").inside(air)
+    inside = air.in_tent(Tent(0.0, 0.0, 500.0, 0.0, 0.0, ""))
     assert (inside.dew_point_c == inside.temp_c).all()
 
 
