@@ -56,6 +56,8 @@ def make(
     from_s: float,
     limit_s: float,
     told: Told = silent,
+    *,
+    drawn: bool = True,
 ) -> Made:
     """Make a plan.
 
@@ -66,6 +68,7 @@ def make(
         from_s: nothing is begun before then [s since 1970].
         limit_s: how long a solver may look; 0 for the list order alone [s].
         told: is told what is being done.
+        drawn: whether the plan is tried in the draws, without which nothing is promised.
 
     Raises:
         JobFault: there is no plan, or none that is done in time.
@@ -98,7 +101,7 @@ def make(
         )
     told("trying it in the draws of the weather")
     layout = surer(problem, layout, risks(job, problem, ahead))
-    plan = plan_of(job, problem, layout, ahead, bound)
+    plan = plan_of(job, problem, layout, ahead, bound, drawn=drawn)
     if plan.slack_s < 0.0:
         raise JobFault(_too_late(plan))
     return Made(plan, problem, layout, ahead, solved)
@@ -198,6 +201,7 @@ def job_at_hand(
     return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, calls)
 
 
-def made_from(hand: JobAtHand, limit_s: float, told: Told = silent) -> Made:
+def made_from(hand: JobAtHand, limit_s: float, told: Told = silent, *, drawn: bool = True) -> Made:
     """Make the plan of a job at hand; see `make`."""
-    return make(hand.job, hand.ahead, dict(hand.followed.laid), hand.from_s, limit_s, told)
+    laid = dict(hand.followed.laid)
+    return make(hand.job, hand.ahead, laid, hand.from_s, limit_s, told, drawn=drawn)

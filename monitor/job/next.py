@@ -47,7 +47,7 @@ def next_steps(config: Config, log: Path, at: str) -> dict[str, dict[str, object
         at=at,
     )
     found: dict[str, dict[str, object]] = {}
-    for step in made_from(hand, 0.0).plan.steps:
+    for step in made_from(hand, 0.0, drawn=False).plan.steps:
         section = next(each for each in hand.job.sections if each.name == step.section)
         if step.step not in _WITH_ITS_COAT and section.enclosure not in found:
             found[section.enclosure] = _step(hand, section, step)

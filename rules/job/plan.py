@@ -93,7 +93,13 @@ class Plan:
 
 
 def plan_of(
-    job: Job, problem: Problem, layout: Layout, ahead: Mapping[str, Ahead], bound: int
+    job: Job,
+    problem: Problem,
+    layout: Layout,
+    ahead: Mapping[str, Ahead],
+    bound: int,
+    *,
+    drawn: bool = True,
 ) -> Plan:
     """Return a plan from its layout on the grid.
 
@@ -103,10 +109,11 @@ def plan_of(
         layout: the starts.
         ahead: of each enclosure.
         bound: slot before which no plan can be done.
+        drawn: whether it is tried in the draws, without which nothing is promised.
     """
     finish_s = problem.time_s(layout.finish)
-    drawn = finishes(job, problem, layout, ahead)
-    promised_s, kept = promise(drawn, finish_s)
+    ends_s = finishes(job, problem, layout, ahead) if drawn else None
+    promised_s, kept = promise(ends_s, finish_s)
     gap_slots = max(0, layout.finish - bound)
     whole = max(1.0, finish_s - job.start_s)
     gap_s = problem.time_s(layout.finish) - problem.time_s(layout.finish - gap_slots)
