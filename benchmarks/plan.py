@@ -19,6 +19,8 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "support")]
 
 from plan_jobs import DAILY, FLAT, PRIMER, TOPCOAT, hours_from, job_text, section, spec_text
 
+from monitor.config.load import load_config_file
+from monitor.job.beside import JobKeeper
 from monitor.job.make import _relaid, job_at_hand
 from monitor.job.solver import bettered
 from rules.job.list_order import list_plan, surer
@@ -114,6 +116,55 @@ def measure(sections: int, coats: int, sanded: bool, hours: str, limit_s: float)
         )
 
 
+CONFIG = """
+[job]
+file = "{job}"
+{year}
+[forecast]
+file = "{forecast}"
+[[enclosure]]
+name = "polytunnel"
+[[enclosure.point]]
+name = "air-bow"
+quantity = "air_temp"
+unit = "degC"
+topic = "shed/bow"
+"""
+
+
+def replan(words: str, job: Path, forecast: Path, at: str, year: Path | None = None) -> None:
+    """Print how long it takes from an event to the line NEXT, by the process beside the watch."""
+    with tempfile.TemporaryDirectory() as folder:
+        config = Path(folder) / "config.toml"
+        line = "" if year is None else f'weather_year = "{year}"'
+        config.write_text(CONFIG.format(job=job, forecast=forecast, year=line), "utf-8")
+        now_s = datetime.fromisoformat(at).timestamp()
+        keeper = JobKeeper.of(
+            load_config_file(config), config, Path(folder) / "log.db", lambda: now_s
+        )
+        wall, cpu = time.perf_counter(), cpu_s(resource.RUSAGE_CHILDREN)
+        events = 0
+        while keeper is not None and not (keeper.steps or keeper.why):
+            keeper.look(events)
+            time.sleep(0.01)
+        why = keeper.why if keeper is not None else "no job"
+        print(
+            f"replan {words}: {time.perf_counter() - wall:.2f} s wall "
+            f"{cpu_s(resource.RUSAGE_CHILDREN) - cpu:.2f} s cpu, {why or 'NEXT'}"
+        )
+
+
+def replans() -> None:
+    """Print replanning of the workboat, and of the large job where hours are all known."""
+    boat = ROOT / "examples" / "workboat"
+    files = boat / "workboat.toml", boat / "creek.csv", "2026-05-04T16:30+00:00"
+    replan("workboat, forecast", *files)
+    replan("workboat, forecast and weather year", *files, boat / "creek.epw")
+    with tempfile.TemporaryDirectory() as folder:
+        large = write_job(Path(folder), 12, 6, True, DAILY)
+        replan("12 x 6 sanded daily", *large, "2026-10-19T06:00+00:00")
+
+
 def main() -> None:
     """Print the figures of all sizes, and of a published shop that takes longer than a test may."""
     parser = argparse.ArgumentParser()
@@ -124,6 +175,7 @@ def main() -> None:
         for hours in (DAILY, EVENINGS):
             if sections < 12 or options.large:
                 measure(sections, coats, sanded, hours, options.limit)
+    replans()
     if options.large:
         from monitor.job.solver import job_shop_makespan
 

@@ -98,6 +98,27 @@ class OutlookBands:
 
 
 @dataclass(frozen=True, slots=True)
+class NextStep:
+    """What a job's plan has next in one enclosure.
+
+    Attributes:
+        section: where.
+        what: it is, in words.
+        from_s: the first start that its window allows [s].
+        until_s: the last one [s].
+        best_s: the planned one [s].
+        mix_ml: how much to mix for it, or None [mL].
+    """
+
+    section: str
+    what: str
+    from_s: float
+    until_s: float
+    best_s: float
+    mix_ml: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Snapshot:
     """One enclosure at one moment.
 
@@ -125,6 +146,8 @@ class Snapshot:
             enclosure's own first.
         outlook: the next hours of each section that has an outlook, by its name.
         outlook_why: why a section has none, by its name, where that is known.
+        next_step: of the job that the config names, or None.
+        no_plan: why that job has no plan now, or "".
         taped: sections on which tape is recorded as on, or None where nobody has looked.
     """
 
@@ -148,6 +171,8 @@ class Snapshot:
     specs: Mapping[str, Spec] = field(default_factory=dict)
     outlook: Mapping[str, OutlookBands] = field(default_factory=dict)
     outlook_why: Mapping[str, str] = field(default_factory=dict)
+    next_step: NextStep | None = None
+    no_plan: str = ""
     taped: frozenset[str] | None = None
 
     @property

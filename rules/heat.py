@@ -67,6 +67,40 @@ def on_since_s(
     return on_s
 
 
+def heater_shares(standing: Sequence[Event], times_s: Floats) -> Floats:
+    """Return how far the heater was on over even cells, 1 for the strongest that is known [1].
+
+    Args:
+        standing: the enclosure's events in force, in the order of time; a heater's `value` and
+            `unit` W or kW may say its power.
+        times_s: the ends of the cells [s].
+    """
+    switched = [event for event in standing if event.kind in HEATER]
+    powers = [_watts(event) for event in switched if event.kind is HEATER[0]]
+    strongest = max((watts for watts in powers if watts is not None), default=None)
+    cell_s = float(times_s[1] - times_s[0]) if times_s.size > 1 else 300.0
+    found = np.zeros(times_s.size)
+    for event, after in zip(switched, [*switched[1:], None], strict=True):
+        if event.kind is not HEATER[0]:
+            continue
+        own = _watts(event)
+        share = own / strongest if own is not None and strongest else 1.0
+        begin = np.maximum(times_s - cell_s, event.time_s)
+        end = np.minimum(times_s, np.inf if after is None else after.time_s)
+        found += share * np.clip(end - begin, 0.0, cell_s) / cell_s
+    return found
+
+
+_WATTS = {"w": 1.0, "kw": 1000.0}
+
+
+def _watts(event: Event) -> float | None:
+    factor = _WATTS.get((event.unit or "").strip().lower())
+    if factor is None or event.value is None or not event.value > 0.0:
+        return None
+    return event.value * factor
+
+
 def heat_doubts(
     time_s: Floats, air_c: Floats, on_s: float | None, outside_c: float | None, now_s: float
 ) -> tuple[Doubt, ...]:

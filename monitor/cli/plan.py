@@ -53,7 +53,7 @@ def plan(
     if season is not None:
         from monitor.job.season import season_file, season_json, season_text
 
-        counted = season_file(season, job)
+        counted = season_file(season, job, db)
         if html is not None:
             from monitor.job.page import season_page
             from monitor.log.files import written

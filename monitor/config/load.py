@@ -170,6 +170,8 @@ def config_defaults() -> dict[str, str]:
     found["forecast.timezone"] = "Etc/UTC, and said"
     found["forecast.columns"] = "looked for"
     found["forecast.units"] = "degC, or as the column's name says"
+    found["job.file"] = "none: the screen has no line NEXT"
+    found["job.weather_year"] = "none: nothing is planned after the forecast's hours"
     found["replay.time"] = "looked for"
     found["replay.timezone"] = "Etc/UTC, and said"
     found["replay.date_order"] = "found out, and said"

@@ -299,6 +299,19 @@ class ForecastConfig:
 
 
 @dataclass(frozen=True, slots=True)
+class JobConfig:
+    """The job that is followed beside the watch.
+
+    Attributes:
+        file: of the job, or None.
+        weather_year: EPW or TMY3 file for what comes after the forecast's hours, or None.
+    """
+
+    file: Path | None = None
+    weather_year: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ReplayConfig:
     """How a recording is read.
 
@@ -326,6 +339,7 @@ class Config:
         alarm: where alarms go besides bell and broker.
         log: what the log keeps.
         forecast: where hours of outdoor weather come from.
+        job: the whole work whose next step is shown.
     """
 
     enclosures: tuple[EnclosureConfig, ...]
@@ -336,3 +350,4 @@ class Config:
     alarm: AlarmConfig = field(default_factory=AlarmConfig)
     forecast: ForecastConfig = field(default_factory=ForecastConfig)
     log: LogConfig = field(default_factory=LogConfig)
+    job: JobConfig = field(default_factory=JobConfig)

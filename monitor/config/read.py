@@ -16,6 +16,7 @@ from monitor.config.model import (
     Config,
     EnclosureConfig,
     ForecastConfig,
+    JobConfig,
     LogConfig,
     PointConfig,
     PublishConfig,
@@ -219,7 +220,9 @@ def check_topic(top: Table, topic: str, enclosures: Iterable[EnclosureConfig]) -
                 return
 
 
-_TOP = ("broker", "publish", "replay", "alarm", "forecast", "log", "display", "enclosure")
+_TOP = (
+    *("broker", "publish", "replay", "alarm", "forecast", "job", "log", "display", "enclosure"),
+)
 _FOR_EVER = "for ever"
 # `password` is known here only to be refused with its reason.
 _BROKER = (
@@ -270,6 +273,7 @@ def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     replay = _replay(top.table("replay", ("time", "timezone", "date_order")))
     alarm = _alarm(top.table("alarm", ("urls_file", *_OPEN_URLS)), base_dir)
     forecast = forecast_of(top.table("forecast", FORECAST), base_dir)
+    job = _job(top.table("job", ("file", "weather_year")), base_dir)
     log = _log(top.table("log", ("keep_raw",)))
     named = top.table("display", ("units",)).one_of("units", list(Units), required=False)
     tables = top.tables("enclosure", _ENCLOSURE)
@@ -285,7 +289,9 @@ def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     found = faults.in_order()
     if found:
         return None, found
-    return Config(tuple(enclosures), broker, publish, replay, base_dir, alarm, forecast, log), ()
+    return Config(
+        tuple(enclosures), broker, publish, replay, base_dir, alarm, forecast, log, job
+    ), ()
 
 
 def _broker(table: Table, base_dir: Path) -> BrokerConfig:
@@ -354,6 +360,16 @@ def _alarm(table: Table, base_dir: Path) -> AlarmConfig:
     if open_keys:
         return AlarmConfig()
     return AlarmConfig(file_at(table, "urls_file", base_dir))
+
+
+def _job(table: Table, base_dir: Path) -> JobConfig:
+    if table.values and "file" not in table.values:
+        table.fault("file", "is missing", 'add file = "workboat.toml", or remove [job]')
+    found = JobConfig(*(file_at(table, key, base_dir) for key in ("file", "weather_year")))
+    for key, path in (("file", found.file), ("weather_year", found.weather_year)):
+        if path is not None and not path.is_file():
+            table.fault(key, f"{shown(str(path))} is no file", "name one beside the config")
+    return found
 
 
 def _log(table: Table) -> LogConfig:

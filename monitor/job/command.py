@@ -6,16 +6,16 @@ import time
 from datetime import date
 from pathlib import Path
 
+from monitor.job.helps import what_helps
 from monitor.job.json import plan_json
-from monitor.job.make import JobAtHand, Made, job_at_hand, made_from, what_helps
+from monitor.job.make import JobAtHand, Made, job_at_hand, made_from
 from monitor.job.page import plan_page
+from monitor.job.progress import progress
 from monitor.job.text import plan_text
 from monitor.job.today import today_text
 from monitor.log.files import written
-from rules.job.shopping import Shopping, shopping_of
+from rules.job.shopping import MIXED_AT_C, Shopping, shopping_of
 from rules.text import iso_utc
-
-_MIXED_AT_C = 18.0  # volumes hardly hang on it: it chooses the sheet's thinner and the pot's size
 
 
 def planned(
@@ -34,12 +34,14 @@ def planned(
     Raises:
         FilmcallError: the job, the weather or the plan cannot be used; nothing is written then.
     """
-    hand = job_at_hand(job, forecast=forecast, weather_year=weather_year, start=start, db=db)
-    made = made_from(hand, limit_s)
-    if as_json and html is None:
-        return plan_json(made.plan)
+    with progress() as told:
+        hand = job_at_hand(job, forecast=forecast, weather_year=weather_year, start=start, db=db)
+        made = made_from(hand, limit_s, told)
+        if as_json and html is None:
+            return plan_json(made.plan)
+        told("planning anew with what might help")
+        helps = what_helps(made, hand)
     shopping = shopping_for(hand, made)
-    helps = what_helps(made, dict(hand.followed.laid), hand.from_s)
     if html is not None:
         page = plan_page(made, helps, shopping)
         with written(html) as file:
@@ -52,7 +54,7 @@ def planned(
 def shopping_for(hand: JobAtHand, made: Made) -> Shopping:
     """Return what the job takes, its missed windows' sandings among it."""
     extra = [step.section for step in made.plan.steps if step.is_extra]
-    return shopping_of(hand.job, _MIXED_AT_C, extra)
+    return shopping_of(hand.job, MIXED_AT_C, extra)
 
 
 def today_of(
@@ -71,4 +73,5 @@ def today_of(
     """
     when = at if at is not None else iso_utc(time.time(), 0)
     hand = job_at_hand(job, forecast=forecast, weather_year=weather_year, db=db, at=when)
-    return today_text(hand, made_from(hand, limit_s))
+    with progress() as told:
+        return today_text(hand, made_from(hand, limit_s, told))

@@ -21,6 +21,7 @@ def plan_json(plan: Plan) -> str:
             "gap": round(plan.gap, 6),
             "decides": plan.decides,
             "kept": list(plan.kept),
+            "air": dict(plan.tents),
         },
         indent=2,
     )

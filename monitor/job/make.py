@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
-from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-import numpy as np
-
 from monitor.job.follow import Followed, followed
+from monitor.job.progress import Told, silent
 from monitor.job.read import read_job_file
 from monitor.job.solver import bettered
+from monitor.job.tent import tents_of
 from monitor.job.weather import air_ahead, read_hours, read_year
 from monitor.log.files import reading_log
 from monitor.log.log import log_path
@@ -26,11 +25,9 @@ from rules.job.plan import Plan, lower_bound, plan_of, risks
 from rules.job.problem import Laid, Problem, lay_out
 from rules.job.room import Layout
 from rules.text import date_hour_text, date_text, duration_text
-from rules.units import HOUR_S
+from sensors.forecast import ForecastHours
 
-_HELP_WARMER_K = 3.0
 _MANY_COATS, _OWN_SHARE, _SOLVER_READS_S = 40, 0.5, 20.0
-_SAFE = 0.95  # a coat surer than that needs no help
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,6 +55,9 @@ def make(
     laid: dict[str, Laid],
     from_s: float,
     limit_s: float,
+    told: Told = silent,
+    *,
+    drawn: bool = True,
 ) -> Made:
     """Make a plan.
 
@@ -67,15 +67,23 @@ def make(
         laid: the newest film of each section that has one.
         from_s: nothing is begun before then [s since 1970].
         limit_s: how long a solver may look; 0 for the list order alone [s].
+        told: is told what is being done.
+        drawn: whether the plan is tried in the draws, without which nothing is promised.
 
     Raises:
         JobFault: there is no plan, or none that is done in time.
     """
+    told("laying the coats out over the hours")
     problem = lay_out(job, ahead, laid, from_s, SANDING_S)
+    told("planning by list order")
     layout = list_plan(problem)
     bound = lower_bound(problem)
     solved = False
     if limit_s > 0.0 and (layout is None or layout.finish > bound):
+        found = "no plan yet"
+        if layout is not None:
+            found = f"done {date_hour_text(problem.time_s(layout.finish), job.hours.zone)}"
+        told(f"{found}; looking for a better one, {duration_text(limit_s)} at most")
         if layout is not None and sum(len(c.tasks) for c in problem.chains) > _MANY_COATS:
             layout, limit_s = _relaid(problem, layout, limit_s)
         answer = bettered(problem, layout, limit_s) if limit_s > 0.0 else None
@@ -91,8 +99,9 @@ def make(
             f"{next(iter(ahead.values())).reach_words()}, so nothing is planned; give a longer "
             "forecast, --weather-year FILE.epw, or more working hours"
         )
+    told("trying it in the draws of the weather")
     layout = surer(problem, layout, risks(job, problem, ahead))
-    plan = plan_of(job, problem, layout, ahead, bound)
+    plan = plan_of(job, problem, layout, ahead, bound, drawn=drawn)
     if plan.slack_s < 0.0:
         raise JobFault(_too_late(plan))
     return Made(plan, problem, layout, ahead, solved)
@@ -126,44 +135,6 @@ def _too_late(plan: Plan) -> str:
     )
 
 
-def what_helps(made: Made, laid: dict[str, Laid], from_s: float) -> list[str]:
-    """Return what would make the boat done sooner, by planning it anew by list order.
-
-    Args:
-        made: the plan.
-        laid: the newest film of each section that has one.
-        from_s: nothing is begun before then [s since 1970].
-    """
-    job = made.plan.job
-    found = []
-    problems = {"one more person": replace(made.problem, people=job.people + 1)}
-    ahead = {name: each.warmer(_HELP_WARMER_K) for name, each in made.ahead.items()}
-    with suppress(JobFault):
-        warmer = lay_out(job, ahead, laid, from_s, SANDING_S)
-        problems[f"a tent {_HELP_WARMER_K:g} K warmer"] = warmer
-    for words, problem in problems.items():
-        layout = list_plan(problem)
-        sooner_s = 0.0 if layout is None else made.plan.finish_s - problem.time_s(layout.finish)
-        if sooner_s >= HOUR_S:
-            found.append(f"{words}: {duration_text(sooner_s)} sooner.")
-    weakest = made.plan.weakest
-    if weakest is not None and weakest.probability < _SAFE:
-        warm = made.ahead[_enclosure(job, weakest.section)].warmer(_HELP_WARMER_K)
-        coat = next(c for s in job.sections if s.name == weakest.section for c in s.coats
-                    if c.number == weakest.coat)  # fmt: skip
-        share = float(warm.share(coat, np.array([weakest.start_s]))[0][0])
-        if share > weakest.probability + 0.02:
-            found.append(
-                f"a tent {_HELP_WARMER_K:g} K warmer: {weakest.section}, coat {weakest.coat} holds "
-                f"{100 * share:.0f} % in place of {100 * weakest.probability:.0f} %."
-            )
-    return found or ["neither one more person nor a warmer tent makes her done sooner."]
-
-
-def _enclosure(job: Job, section: str) -> str:
-    return next(each.enclosure for each in job.sections if each.name == section)
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class JobAtHand:
     """A job with all that a plan of it rests on.
@@ -189,7 +160,7 @@ class JobAtHand:
 def job_at_hand(
     path: Path,
     *,
-    forecast: Path | None,
+    forecast: Path | ForecastHours | None,
     weather_year: Path | None,
     start: date | None = None,
     db: Path | None = None,
@@ -199,7 +170,7 @@ def job_at_hand(
 
     Args:
         path: of the job's file.
-        forecast: hours of weather, or None.
+        forecast: hours of weather or their file, or None.
         weather_year: an EPW or TMY3 file, or None.
         start: first day, in place of the job's.
         db: the log, or None for the platform's own where there is one.
@@ -210,12 +181,14 @@ def job_at_hand(
     """
     job = read_job_file(path, start)
     zone = str(job.hours.zone)
-    hours = None if forecast is None else read_hours(forecast, zone)
+    hours = read_hours(forecast, zone) if isinstance(forecast, Path) else forecast
     year = None if weather_year is None else read_year(weather_year)
     from_s = job.start_s if at is None else max(job.start_s, moment_s(at, time.time(), zone))
     done = Followed(job, {}, (), ())
     calls: dict[tuple[str, str], CallRow] = {}
     log = log_path(db)
+    sun_ahead = all(w.sun_w_m2 is not None for w in (hours, year) if w is not None)
+    tents = tents_of(job, log, hours, sun_ahead=sun_ahead)
     if log.exists():
         names = sorted({section.enclosure for section in job.sections})
         with reading_log(log) as store:
@@ -225,9 +198,10 @@ def job_at_hand(
         if at is None and mine:
             from_s = max(from_s, *mine)
         done = followed(job, events, from_s)
-    return JobAtHand(done, air_ahead(job, hours, year, from_s), from_s, calls)
+    return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, calls)
 
 
-def made_from(hand: JobAtHand, limit_s: float) -> Made:
+def made_from(hand: JobAtHand, limit_s: float, told: Told = silent, *, drawn: bool = True) -> Made:
     """Make the plan of a job at hand; see `make`."""
-    return make(hand.job, hand.ahead, dict(hand.followed.laid), hand.from_s, limit_s)
+    laid = dict(hand.followed.laid)
+    return make(hand.job, hand.ahead, laid, hand.from_s, limit_s, told, drawn=drawn)

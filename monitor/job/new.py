@@ -26,7 +26,8 @@ people = 1
 """
 _ENCLOSURE = """
 [enclosure.{name}]
-warmer = "0 K"                  # how far it stands above the air outside, where you know it
+warmer = "0 K"                  # above the air outside; or kind = "sheet", "shed" or "open".
+                                # A log with the air outside beside it goes before both
 """
 _SECTION = """
 [[section]]

@@ -22,6 +22,7 @@ from rules.job.model import (
     day_spans,
     weekdays_of,
 )
+from rules.job.tent import KINDS, Tent, warmer_tent
 from rules.spec.model import Spec
 from rules.text import counted, shown
 from rules.toml_table import Fault, Faults, Table, TomlFault, parsed
@@ -107,8 +108,8 @@ class _JobReader:
         done_when = own.one_of("done_when", tuple(Step), required=False) or Step.CURED
         hours = self._hours(own)
         people = self._whole(own, "people", 1, _MOST_PEOPLE, 1)
-        warmer = self._enclosures()
-        sections = self._sections(warmer)
+        tents = self._enclosures()
+        sections = self._sections(tents)
         if start is None or done_by is None or hours is None or people is None or not sections:
             return None
         return Job(
@@ -119,7 +120,7 @@ class _JobReader:
             hours=hours,
             people=people,
             sections=sections,
-            warmer_k=warmer,
+            tents=tents,
         )
 
     def _day(self, table: Table, key: str, *, required: bool) -> date | None:
@@ -190,15 +191,18 @@ class _JobReader:
         days = [_read_day(own, "closed", each) for each in written]
         return [day for day in days if day is not None]
 
-    def _enclosures(self) -> dict[str, float]:
+    def _enclosures(self) -> dict[str, Tent]:
         found = {}
         for name in self._top.table("enclosure", None).values:
-            own = self._top.table("enclosure", None).table(name, ("warmer",))
-            warmer = own.figure("warmer", "K", -5.0, 30.0, difference=True)
-            found[name] = warmer or 0.0
+            own = self._top.table("enclosure", None).table(name, ("kind", "warmer"))
+            kind = own.one_of("kind", tuple(KINDS), required=False)
+            warmer_k = own.figure("warmer", "K", -5.0, 30.0, difference=True)
+            found[name] = KINDS[kind or "open"] if warmer_k is None else warmer_tent(warmer_k)
+            if kind is not None and warmer_k is not None:
+                own.fault("warmer", "stands beside kind", "give the tent's kind, or its warmth")
         return found
 
-    def _sections(self, enclosures: dict[str, float]) -> tuple[JobSection, ...]:
+    def _sections(self, enclosures: dict[str, Tent]) -> tuple[JobSection, ...]:
         tables = self._top.tables("section", _SECTION_KEYS)
         if not tables:
             self._top.missing("section", '[[section]] with name = "hull-port"')
@@ -241,7 +245,7 @@ class _JobReader:
                 "take one of them out of after",
             )
 
-    def _section(self, table: Table, enclosures: dict[str, float]) -> JobSection:
+    def _section(self, table: Table, enclosures: dict[str, Tent]) -> JobSection:
         name = table.words("name", example="hull-port")
         only = next(iter(enclosures)) if len(enclosures) == 1 else ""
         enclosure = table.words("enclosure", example=None if only else "polytunnel") or only

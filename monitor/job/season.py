@@ -8,10 +8,13 @@ import math
 from pathlib import Path
 
 from monitor.job.read import read_job_file
+from monitor.job.tent import tents_of
 from monitor.job.weather import read_year
+from monitor.log.log import log_path
 from monitor.specs import find_spec
 from rules.job.model import CoatToLay
 from rules.job.season import DRIER_PCT, WARMER_K, SeasonCell, by_week, season_of
+from rules.job.tent import KINDS
 from rules.vocabulary import Method
 from sensors.zones import UTC_NAME, zone_named
 
@@ -28,13 +31,14 @@ class Season:
     about: str
 
 
-def season_file(path: Path, job_file: Path | None) -> Season:
+def season_file(path: Path, job_file: Path | None, db: Path | None = None) -> Season:
     """Count the good starts of a typical year.
 
     Args:
         path: an EPW or a TMY3 file.
         job_file: whose first section's first coat is counted, in its enclosure; without one the
             generic topcoat in the open air, by universal time.
+        db: the log that may tell of the enclosure, or None for the platform's own.
 
     Raises:
         FilmcallError: a file cannot be used.
@@ -43,17 +47,18 @@ def season_file(path: Path, job_file: Path | None) -> Season:
     if job_file is None:
         spec = find_spec(_SPEC)[0]
         coat = CoatToLay(1, spec, spec.coating_time_s, None, Method.ROLLER)
-        cells = season_of(year, coat, 0.0, _YEAR, zone_named(UTC_NAME))
+        cells = season_of(year, coat, KINDS["open"], _YEAR, zone_named(UTC_NAME))
         return Season(cells, f"{spec.title} in the open air of {year.name}, hours in UTC")
     job = read_job_file(job_file)
     section = job.sections[0]
     coat = section.coats[0]
-    warmer_k = job.warmer_k.get(section.enclosure, 0.0)
-    cells = season_of(year, coat, warmer_k, job.start.year, job.hours.zone)
+    sun_ahead = year.sun_w_m2 is not None
+    tent = tents_of(job, log_path(db), None, sun_ahead=sun_ahead)[section.enclosure]
+    cells = season_of(year, coat, tent, job.start.year, job.hours.zone)
     return Season(
         cells,
-        f"{coat.spec.title} on {section.name} in {section.enclosure}, {warmer_k:g} K above the air "
-        f"of {year.name}, hours in {job.hours.zone}",
+        f"{coat.spec.title} on {section.name} in {section.enclosure}, by the air of {year.name}, "
+        f"hours in {job.hours.zone}. {section.enclosure}: {tent.basis}",
     )
 
 

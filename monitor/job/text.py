@@ -137,6 +137,7 @@ def risk_lines(plan: Plan, zone: tzinfo) -> list[str]:
     rests = Counter(step.rests_on for step in plan.steps)
     words = [f"{counted(number, 'step')} on {what}" for what, number in rests.items()]
     lines.append("What it rests on: " + "; ".join(words) + ".")
+    lines += tent_lines(plan)
     if len(plan.kept) > 1:
         days = [
             f"{day_text(plan.finish_s + n * DAY_S, zone)} {100 * share:.0f} %"
@@ -146,6 +147,11 @@ def risk_lines(plan: Plan, zone: tzinfo) -> list[str]:
     if any(step.is_critical for step in plan.steps):
         lines.append("* decides the day: its next start would make the whole job later.")
     return lines
+
+
+def tent_lines(plan: Plan) -> list[str]:
+    """Return what each enclosure is taken for, and by what."""
+    return [f"Air in {name}: {basis}." for name, basis in plan.tents]
 
 
 def _steps_of_kept(kept: Sequence[float]) -> Iterator[tuple[int, float]]:

@@ -8,7 +8,7 @@ from datetime import datetime, tzinfo
 import numpy as np
 
 from monitor.job.make import JobAtHand, Made
-from monitor.job.text import CAUTION, day_text, generic_lines, moment_text
+from monitor.job.text import CAUTION, day_text, generic_lines, moment_text, tent_lines
 from monitor.log.rows import CallRow
 from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
@@ -44,7 +44,14 @@ def today_text(hand: JobAtHand, made: Made) -> str:
     if not shown:
         lines.append("  Every coat is on.")
     lines += ["", "Tonight:", *_night(hand, made, now_s, zone)]
-    lines += ["", *_day(hand, made, zone), "", *generic_lines(hand.job), CAUTION]
+    lines += [
+        "",
+        *_day(hand, made, zone),
+        *tent_lines(made.plan),
+        "",
+        *generic_lines(hand.job),
+        CAUTION,
+    ]
     return "\n".join(lines)
 
 

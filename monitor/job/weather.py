@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -12,11 +13,13 @@ from rules.job.ahead import Ahead
 from rules.job.air import Air
 from rules.job.draws import YEAR_HOURS, WeatherYear, drawn
 from rules.job.model import Job
+from rules.job.tent import KINDS, Tent
 from rules.units import DAY_S, HOUR_S
 from sensors.forecast import ForecastFault, ForecastHours, read_forecast
 from sensors.whole_file import Unreadable, whole_bytes
 
 _MOST_BYTES = 20_000_000  # ten times a typical year
+_MOST_SUN_W_M2 = 1500.0
 _AFTER_DAYS = 30.0  # a plan may show how late it would be, not only that it is late
 
 
@@ -66,11 +69,16 @@ def known_air(hours: ForecastHours, from_s: float) -> Air:
         dew_points_c(hours.temp_c, np.nan_to_num(hours.rh_pct, nan=50.0)),
     )
     dew = np.minimum(np.interp(grid, hours.time_s, dew), temp)
-    return Air(float(first_s), temp[None, :], dew[None, :], float(grid[-1] + HOUR_S))
+    sun = None if hours.sun_w_m2 is None else np.interp(grid, hours.time_s, hours.sun_w_m2)[None, :]
+    return Air(float(first_s), temp[None, :], dew[None, :], float(grid[-1] + HOUR_S), sun)
 
 
 def air_ahead(
-    job: Job, hours: ForecastHours | None, year: WeatherYear | None, from_s: float
+    job: Job,
+    hours: ForecastHours | None,
+    year: WeatherYear | None,
+    from_s: float,
+    tents: Mapping[str, Tent] | None = None,
 ) -> dict[str, Ahead]:
     """Return what is expected of each enclosure's air, from the weather outside.
 
@@ -79,6 +87,7 @@ def air_ahead(
         hours: of a forecast, or None.
         year: a typical year, or None.
         from_s: the plan's first moment [s since 1970].
+        tents: what is known of each enclosure; None for what the job says.
 
     Raises:
         WeatherFault: there is neither.
@@ -93,11 +102,12 @@ def air_ahead(
     draws = drawn(known, year, float(start_s), job.deadline_s + _AFTER_DAYS * DAY_S)
     found = {}
     for name in {section.enclosure for section in job.sections}:
-        warmer_k = job.warmer_k.get(name, 0.0)
+        tent = (job.tents if tents is None else tents).get(name, KINDS["open"])
         found[name] = Ahead(
-            known=None if known is None else known.warmer(warmer_k),
-            draws=None if draws is None else draws.warmer(warmer_k),
+            known=None if known is None else known.in_tent(tent),
+            draws=None if draws is None else draws.in_tent(tent),
             far=year is not None,
+            basis=tent.basis,
         )
     return found
 
@@ -131,24 +141,23 @@ def read_year(path: Path) -> WeatherYear:
     try:
         if epw:
             table, about = read_epw(str(path))
-            temp, rh = table["temp_air"], table["relative_humidity"]
             zone_h, label_h = float(about["TZ"]), 0  # pvlib labels these by an hour's beginning
         else:
             table, about = read_tmy3(str(path), map_variables=True)
-            temp, rh = table["temp_air"], table["relative_humidity"]
             zone_h, label_h = float(about["TZ"]), 1  # and these by its end
-        temp_c, rh_pct = temp.to_numpy(dtype=float), rh.to_numpy(dtype=float)
+        columns = ("temp_air", "relative_humidity", "ghi")
+        temp_c, rh_pct, sun = (table[each].to_numpy(dtype=float) for each in columns)
     except (ValueError, KeyError, IndexError, TypeError, AttributeError, StopIteration) as fault:
         raise _no_year(path, f"pvlib cannot read it ({type(fault).__name__})") from None
     first = table.index[0]
     hour = (first.day_of_year - 1) * 24 + first.hour - label_h
-    return WeatherYear(path.name, *_universal(path, temp_c, rh_pct, hour - zone_h))
+    return WeatherYear(path.name, *_universal(path, temp_c, rh_pct, sun, hour - zone_h))
 
 
 def _universal(
-    path: Path, temp_c: Floats, rh_pct: Floats, first_hour: float
-) -> tuple[Floats, Floats]:
-    """Temperature and dew point by universal time's hours of the year."""
+    path: Path, temp_c: Floats, rh_pct: Floats, sun: Floats, first_hour: float
+) -> tuple[Floats, Floats, Floats | None]:
+    """Temperature, dew point and sun by universal time's hours of the year."""
     if temp_c.size != YEAR_HOURS:
         raise _no_year(path, f"it holds {temp_c.size} hours, not the {YEAR_HOURS} of a year")
     odd = ~((temp_c > -60.0) & (temp_c < 60.0) & (rh_pct > 1.0) & (rh_pct <= 110.0))
@@ -157,7 +166,12 @@ def _universal(
     cold = temp_c < -40.0
     dew = dew_points_c(np.where(cold, -40.0, temp_c), np.minimum(rh_pct, 100.0))
     shift = round(first_hour) % YEAR_HOURS
-    return np.roll(temp_c, shift), np.roll(np.minimum(dew, temp_c), shift)
+    shone = bool(((sun >= 0.0) & (sun < _MOST_SUN_W_M2)).all())  # else the file left it out
+    return (
+        np.roll(temp_c, shift),
+        np.roll(np.minimum(dew, temp_c), shift),
+        np.roll(sun, shift) if shone else None,
+    )
 
 
 def _no_year(path: Path, why: str) -> WeatherFault:

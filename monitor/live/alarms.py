@@ -118,6 +118,9 @@ class Alarms:
                 outlook=self._watch.rooms[name].bands,
                 outlook_why=self._watch.rooms[name].outlook_why,
             )
+            job = self._watch.job
+            if job is not None:
+                snapshot = replace(snapshot, next_step=job.steps.get(name), no_plan=job.why)
             self.snapshots[name] = snapshot
             events = self._watch.rooms[name].keeper.events
             rung += board.update(snapshot, events, steady_s=self._watch.steady_s())

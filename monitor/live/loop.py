@@ -17,6 +17,7 @@ from monitor.clock import SteadyClock, insane_clock
 from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
+from monitor.job.beside import JobKeeper
 from monitor.live.call_message import is_blind, screen_keys
 from monitor.live.publish import Publisher
 from monitor.live.restart import (
@@ -146,6 +147,7 @@ class Watch:
         looks: what the alarms last saw of each enclosure, or None.
         presses: takes what was pressed elsewhere, or None.
         twins: notices other stations with an enclosure of the same name, or None.
+        job: plans what is next beside the watch, or None where the config names no job.
     """
 
     def __init__(
@@ -192,6 +194,7 @@ class Watch:
         self.presses: Presses | None = None
         self.twins: Twins | None = None
         self._theme = theme_of(os.environ)
+        self.job: JobKeeper | None = None
         self._intake_fault = ""
         self._station = station
         self._outlooks = outlooks
@@ -473,7 +476,9 @@ class Watch:
             self._set_log_faults(now_s, read="")
 
     def _look_ahead(self) -> None:
-        """Take up outlooks that are ready, and ask for those that are due."""
+        """Take up outlooks and plans that are ready, and ask for those that are due."""
+        if self.job is not None:
+            self.job.look(sum(room.events_row for room in self.rooms.values()))
         if self._outlooks is None:
             return
         self._keep_forecasts()

@@ -21,6 +21,7 @@ from monitor.config.load import Config, load_config_file
 from monitor.display import shown
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
+from monitor.job.beside import JobKeeper
 from monitor.live.alarms import Alarms, link_words
 from monitor.live.buttons import Buttons
 from monitor.live.loop import Watch
@@ -99,6 +100,7 @@ def run(
         out, err = standard_lines()
         on_screen = not (plain or as_jsonl) and is_screen(sys.stdout, sys.stdin, os.environ)
         configs = {each.name: each for each in config.enclosures}
+        job = JobKeeper.of(config, config_file, store.path, clock.now_s)
         outlooks = OutlookKeeper(store.path, configs, config_file.parent, clock.now_s, forecast)
         watch = Watch(
             config,
@@ -114,6 +116,7 @@ def run(
         for notice in watch.notices():
             typer.echo(notice, err=True)
         watch.intake_age = intake
+        watch.job = job if on_screen else None
         watch.witness = witness
         watch.twins = twins
         watch.presses = Buttons(watch, ear, publisher.answer, config_file.parent)
@@ -151,6 +154,8 @@ def run(
             for text in routes.close():
                 err.say(text)
             outlooks.stop()
+            if job is not None:
+                job.stop()
             publisher.close()
             intake.stop()
             notifier.close()

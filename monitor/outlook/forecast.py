@@ -72,12 +72,12 @@ def keep(path: Path, topic: str, hours: ForecastHours) -> None:
     part.replace(path)
 
 
-def kept(path: Path, topic: str) -> ForecastHours | None:
+def kept(path: Path, topic: str | None) -> ForecastHours | None:
     """Read hours that were kept.
 
     Args:
         path: of the file.
-        topic: that must have told of them.
+        topic: that must have told of them, or None for whichever did.
 
     Returns:
         The hours, or None where there is no file or another topic's.
@@ -93,7 +93,7 @@ def kept(path: Path, topic: str) -> ForecastHours | None:
         raise _unusable(path, str(why)) from None
     try:
         told = json.loads(content)
-        if told["form"] != _FORM or told["topic"] != topic:
+        if told["form"] != _FORM or topic not in (None, told["topic"]):
             return None
         table = np.array(told["hours"], dtype=float)
         made_s = None if told["made_s"] is None else float(told["made_s"])

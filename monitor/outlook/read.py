@@ -128,17 +128,40 @@ def read_track(
     bodies = _bodies(found, points, enclosure)
 
     def column(name: str, quantity: Quantity, count: int, end: float) -> Floats:
-        low, high = believable(quantity)
-        times, values, codes = store.readings(
-            enclosure, name, quantity, end - count * CELL_S, end, source=source
-        )
-        believed = (codes == 0) & (values >= low) & (values <= high)
-        return cell_means(times[believed], values[believed], end, count)
+        return measured(store, enclosure, name, quantity, count, end, source=source)
 
-    end_s = _last_s(store, enclosure, bodies, source, now_s)
+    end_s = last_reading_s(store, enclosure, bodies, source, now_s)
     span_s = 0.0 if history_from_s is None else end_s - history_from_s
     count = int(min(max(MOST_CELLS, span_s / CELL_S + 1), LONGEST_HISTORY_CELLS))
     return told_of(column, found, section, enclosure, end_s, count, config)
+
+
+def measured(
+    store: Store,
+    enclosure: str,
+    name: str,
+    quantity: Quantity,
+    count: int,
+    end_s: float,
+    *,
+    source: int,
+) -> Floats:
+    """Return the means of a point's believed readings over even cells.
+
+    Args:
+        store: the log.
+        enclosure: whose.
+        name: of the point.
+        quantity: air or surface temperature, or humidity.
+        count: cells.
+        end_s: the end of the last cell [s].
+        source: of the readings.
+    """
+    low, high = believable(quantity)
+    from_s = end_s - count * CELL_S
+    times, values, codes = store.readings(enclosure, name, quantity, from_s, end_s, source=source)
+    believed = (codes == 0) & (values >= low) & (values <= high)
+    return cell_means(times[believed], values[believed], end_s, count)
 
 
 def believable(quantity: Quantity) -> tuple[float, float]:
@@ -247,9 +270,14 @@ def _belongs(point: PointConfig | None, section: str | None) -> bool:
     return point is None or section is None or point.section in (None, section)
 
 
-def _last_s(
-    store: Store, enclosure: str, bodies: list[str], source: int, now_s: float | None
+def last_reading_s(
+    store: Store, enclosure: str, bodies: Sequence[str], source: int, now_s: float | None
 ) -> float:
+    """Return when the last humidity of some bodies came, up to a time where one is given [s].
+
+    Raises:
+        TooLittleLog: there is none.
+    """
     last = -np.inf
     for name in bodies:
         for back_s in (DAY_S, None):

@@ -28,8 +28,10 @@ from monitor.screen.panels import (
 from monitor.screen.pieces import cut, flow, hanging, join, wrap
 from monitor.screen.view import View
 from rules.limits import is_upper
+from rules.text import clean
 from rules.vocabulary import LimitName
 
+_SPARING = ("EVENTS", "SENSORS")  # what gives lines up for what is next, the first first
 _LABEL = 9  # columns of a panel's name in the one-column arrangement
 
 Lines = list[Text]
@@ -67,7 +69,7 @@ def one_column(view: View, width: int, space: int) -> Lines:
         _listed("events", event_items(view), inner, 4),
     ]
     lines: Lines = []
-    for pane, count in zip(plan, _share([plan], space)[0], strict=True):
+    for pane, count in _with_next(view, plan, _share([plan], space)[0], space, inner):
         drawn = pane.draw(count) if count else []
         for index, line in enumerate(drawn):
             title = pane.title if index == 0 else ""
@@ -100,10 +102,17 @@ def columns(view: View, width: int, space: int, count: int) -> Lines:
         plan = [[climate, outlook, why], charts, [clocks, sensors, events]]
     shares = _share(plan, space, titled=True)
     blocks: list[Lines] = []
-    for column, counts in zip(plan, shares, strict=True):
+    holds_events = 0 if count == 2 else 2
+    for index, (column, counts) in enumerate(zip(plan, shares, strict=True)):
         block: Lines = []
-        for pane, lines in zip(column, counts, strict=True):
+        panes = list(zip(column, counts, strict=True))
+        if index == holds_events:
+            panes = _with_next(view, column, counts, space, each, titled=True)
+        for pane, lines in panes:
             if not lines:
+                continue
+            if not pane.title:
+                block += pane.draw(lines)
                 continue
             rule = "─" * max(0, each - cell_len(pane.title) - 1)
             title = join(view.piece(f"{pane.title} ", "head"), view.piece(rule, "label"))
@@ -120,6 +129,65 @@ def columns(view: View, width: int, space: int, count: int) -> Lines:
                 cells.append(" " * (each + between - cell.cell_len))
         rows.append(join(*cells))
     return rows
+
+
+def _next_item(view: View, *, titled: bool, brief: bool = False) -> Text | None:
+    """What the job's plan has next, or why there is no plan; None without a job."""
+    title = view.piece("NEXT ", "head") if titled else ""
+    step = view.snapshot.next_step
+    if step is None:
+        why = view.snapshot.no_plan
+        return join(title, view.part(f"no plan: {clean(why)}", "label")) if why else None
+    text = f"{clean(step.section)}, {clean(step.what)}: "
+    if not brief:
+        text += f"{view.when(step.from_s)} to {view.when(step.until_s)}, "
+    text += f"best {view.when(step.best_s)}"
+    if step.mix_ml is not None and not brief:
+        text += f"; mix {view.theme.words(f'{step.mix_ml:.0f} mL')}"
+    return join(title, view.part(text))
+
+
+def _with_next(
+    view: View,
+    column: Sequence[Pane],
+    counts: Sequence[int],
+    space: int,
+    width: int,
+    *,
+    titled: bool = False,
+) -> list[tuple[Pane, int]]:
+    """Panes with their lines, and what is next where it fits without moving what decides.
+
+    It stands below all that decides, in lines that are free or that events and sensors can spare.
+    """
+    panes = list(zip(column, counts, strict=True))
+    item = _next_item(view, titled=titled)
+    brief = _next_item(view, titled=titled, brief=True)
+    if item is None or brief is None:
+        return panes
+    place = next(n for n, pane in enumerate(column) if pane.title == _SPARING[0])
+    while place > 0 and column[place - 1].title in _SPARING:
+        place -= 1
+    whole = hanging(item, width) if titled else wrap(item, width)
+    for lines in (whole, [cut(brief, width)]):
+        lacking = len(lines) - (space - sum(counts))
+        left = list(panes)
+        for n in reversed(range(place, len(column))):
+            pane, count = left[n]
+            least = pane.least + (1 if titled else 0)
+            given = max(0, min(lacking, count - least)) if count else 0
+            left[n], lacking = (pane, count - given), lacking - given
+        if lacking <= 0:
+            return _put(left, place, "" if titled else "NEXT", lines)
+    return panes
+
+
+def _put(
+    panes: list[tuple[Pane, int]], place: int, title: str, lines: Lines
+) -> list[tuple[Pane, int]]:
+    count = len(lines)
+    pane = Pane(title, count, count, 0, lambda most: lines[:most])
+    return [*panes[:place], (pane, count), *panes[place:]]
 
 
 def _apart(trends: Sequence[Pane], limits: Sequence[LimitName]) -> list[Pane]:

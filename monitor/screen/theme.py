@@ -193,6 +193,7 @@ class Theme:
             ),
             alarm=self.words(snapshot.alarm),
             notices=tuple(self.words(each) for each in snapshot.notices),
+            no_plan=self.words(snapshot.no_plan),
             outlook_why={name: self.words(why) for name, why in snapshot.outlook_why.items()},
         )
 

@@ -7,12 +7,12 @@ nothing past the known hours is good.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from rules.job.air import Air, Bools, FilmClocks, Floats, film_clocks, held
+from rules.job.air import Air, Bools, ClockTable, FilmClocks, Floats, film_clocks, held
 from rules.job.model import CoatToLay
 from rules.rate import FloatArray
 from rules.spec.model import Spec
@@ -36,12 +36,15 @@ class Ahead:
         known: one course, as far as it is known; None where nothing is.
         draws: courses of what may come, the known hours with their error among them; None without.
         far: whether the draws reach past the known hours, from a weather year.
+        basis: what the tent's own warmth and moisture rest on, in words.
     """
 
     known: Air | None
     draws: Air | None
     far: bool
+    basis: str = ""
     _shares: dict[tuple[object, ...], tuple[Floats, Floats]] = field(default_factory=dict)
+    _ends: dict[tuple[object, ...], FloatArray] = field(default_factory=dict)
 
     @property
     def end_s(self) -> float:
@@ -61,11 +64,15 @@ class Ahead:
 
     def warmer(self, warmer_k: float) -> Ahead:
         """Return the same with every hour so much warmer [K]."""
-        return Ahead(
-            self.known and self.known.warmer(warmer_k),
-            self.draws and self.draws.warmer(warmer_k),
-            self.far,
-        )
+        return self._with(lambda air: air.warmer(warmer_k))
+
+    def drier(self, drier_pct: float) -> Ahead:
+        """Return the same at so much less relative humidity, in its points [%]."""
+        return self._with(lambda air: air.drier(drier_pct))
+
+    def _with(self, change: Callable[[Air], Air]) -> Ahead:
+        known, draws = (air and change(air) for air in (self.known, self.draws))
+        return Ahead(known, draws, self.far, self.basis)
 
     def film_clocks(self, spec: Spec, following: Spec | None, done: ClockName) -> list[FilmClocks]:
         """Return a coat's clocks by the known hours, then by the draws where they reach further."""
@@ -92,6 +99,15 @@ class Ahead:
         tables = [getattr(each, name) for each in clocks]
         if tables[0] is None:
             return start_s if latest else np.full(start_s.shape, np.inf)
+        # Coats of one kind ask the same, and so do plans with other hours or people.
+        key = (*map(id, tables), latest, start_s.tobytes())
+        if key not in self._ends:
+            self._ends[key] = self._ends_of(tables, start_s, latest=latest)
+        return self._ends[key]
+
+    def _ends_of(
+        self, tables: Sequence[ClockTable], start_s: FloatArray, *, latest: bool
+    ) -> FloatArray:
         found: FloatArray = np.full(start_s.shape, np.nan)
         # What was begun before the first known hour has no credit for it, or all of it.
         first_s = self.start_s

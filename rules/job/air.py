@@ -20,6 +20,7 @@ from rules.air.arrays import (
 )
 from rules.clocks.all_clocks import recoat_table
 from rules.job.model import CoatToLay
+from rules.job.tent import FULL_SUN_W_M2, Tent, by_hour
 from rules.limits import is_upper
 from rules.rate import RateLaw, SafeSide, rate_law, reciprocal
 from rules.spec.model import Limit, Spec, TimeTable
@@ -41,12 +42,14 @@ class Air:
         temp_c: courses by hours [°C].
         dew_point_c: over liquid water, courses by hours [°C].
         known_s: until when it is known and not drawn [s since 1970].
+        sun_w_m2: on the flat outside, courses by hours, or None [W/m²].
     """
 
     start_s: float
     temp_c: Floats
     dew_point_c: Floats
     known_s: float
+    sun_w_m2: Floats | None = None
     # A job of 72 coats asks the same few clocks and limits over and over.
     _made: dict[Any, Any] = field(default_factory=dict, init=False)
 
@@ -62,6 +65,21 @@ class Air:
             temp_c=self.temp_c + warmer_k,
             dew_point_c=np.minimum(self.dew_point_c, self.temp_c + warmer_k),
         )
+
+    def in_tent(self, tent: Tent) -> Air:
+        """Return the air in a tent that stands in this air; without a sun told of, none is taken.
+
+        What would be over saturation is left on the sheet.
+        """
+        forced = self.temp_c
+        if tent.sun_k and self.sun_w_m2 is not None:
+            forced = forced + tent.sun_k * self.sun_w_m2 / FULL_SUN_W_M2
+        temp_c = by_hour(forced, tent.lag_s) + tent.warmer_k
+        dew = self.dew_point_c
+        if tent.moister_pa or tent.vapour_lag_s:
+            water = by_hour(np.exp(ln_vapour_pressures(dew)), tent.vapour_lag_s)
+            dew = dew_points_of_ln(np.log(np.maximum(water + tent.moister_pa, 1.0)))
+        return replace(self, temp_c=temp_c, dew_point_c=np.minimum(dew, temp_c), sun_w_m2=None)
 
     def drier(self, drier_pct: float) -> Air:
         """Return the air at so much less relative humidity, in its points [%]."""

@@ -30,11 +30,13 @@ class WeatherYear:
         name: of the file.
         temp_c: by hour from 1 January 00:00 UTC [°C].
         dew_point_c: over liquid water [°C].
+        sun_w_m2: on the flat, or None where the file does not tell [W/m²].
     """
 
     name: str
     temp_c: Floats
     dew_point_c: Floats
+    sun_w_m2: Floats | None = None
 
     def from_hour(self, start_s: float, hours: int) -> Air:
         """Return the year's hours from an hour of any year on, going round at its end.
@@ -44,7 +46,10 @@ class WeatherYear:
             hours: how many.
         """
         place = [hour_of_year(start_s + n * HOUR_S) for n in range(hours)]
-        return Air(start_s, self.temp_c[place][None, :], self.dew_point_c[place][None, :], start_s)
+        sun = None if self.sun_w_m2 is None else self.sun_w_m2[place][None, :]
+        return Air(
+            start_s, self.temp_c[place][None, :], self.dew_point_c[place][None, :], start_s, sun
+        )
 
 
 def hour_of_year(time_s: float) -> int:
@@ -78,11 +83,14 @@ def drawn(known: Air | None, year: WeatherYear | None, start_s: float, end_s: fl
     random = np.random.default_rng(_SEED)
     temp = np.empty((DRAWS, 0))
     dew = np.empty((DRAWS, 0))
+    suns: list[Floats | None] = []
     if known is not None:
         start_s = known.start_s
         hours = known.temp_c.shape[1]
         temp = known.temp_c + _errors(random, hours)
         dew = np.minimum(known.dew_point_c + _errors(random, hours), temp)
+        sun = known.sun_w_m2
+        suns.append(None if sun is None else np.broadcast_to(sun, temp.shape))
     if year is not None:
         count = max(0, int((end_s - start_s) // HOUR_S) - temp.shape[1])
         shifts = 24 * random.integers(-_SHIFT_DAYS, _SHIFT_DAYS + 1, DRAWS)
@@ -90,9 +98,12 @@ def drawn(known: Air | None, year: WeatherYear | None, start_s: float, end_s: fl
         place = (first + shifts[:, None] + np.arange(count)[None, :]) % YEAR_HOURS
         temp = np.hstack([temp, year.temp_c[place]])
         dew = np.hstack([dew, year.dew_point_c[place]])
+        suns.append(None if year.sun_w_m2 is None else year.sun_w_m2[place])
     if temp.shape[1] == 0:
         return None
-    return Air(start_s, temp, dew, start_s)
+    known_suns = [each for each in suns if each is not None]
+    whole = np.hstack(known_suns) if len(known_suns) == len(suns) else None
+    return Air(start_s, temp, dew, start_s, whole)
 
 
 def _errors(random: np.random.Generator, hours: int) -> Floats:

@@ -10,6 +10,7 @@ from datetime import time as clock_time
 
 from rules.batch.amount import Film
 from rules.errors import FilmcallError
+from rules.job.tent import Tent
 from rules.spec.model import Spec
 from rules.units import HOUR_S
 from rules.vocabulary import Method, Step
@@ -144,7 +145,7 @@ class Job:
         hours: when there is work.
         people: how many work at once.
         sections: at least one.
-        warmer_k: by enclosure, how far it stands above the air outside [K].
+        tents: by enclosure, what may be assumed of it where no log tells.
     """
 
     boat: str
@@ -154,7 +155,7 @@ class Job:
     hours: WorkingHours
     people: int
     sections: tuple[JobSection, ...]
-    warmer_k: Mapping[str, float] = field(default_factory=dict)
+    tents: Mapping[str, Tent] = field(default_factory=dict)
 
     @property
     def start_s(self) -> float:

@@ -67,6 +67,7 @@ class Plan:
         is_proved: that no plan on the grid ends earlier.
         gap: how much earlier one could end at most, as a share of the time from the first day.
         decides: name of the section that ends last.
+        tents: each enclosure's name and what its warmth and moisture rest on.
     """
 
     job: Job
@@ -77,6 +78,7 @@ class Plan:
     is_proved: bool
     gap: float
     decides: str
+    tents: tuple[tuple[str, str], ...] = ()
 
     @property
     def slack_s(self) -> float:
@@ -91,7 +93,13 @@ class Plan:
 
 
 def plan_of(
-    job: Job, problem: Problem, layout: Layout, ahead: Mapping[str, Ahead], bound: int
+    job: Job,
+    problem: Problem,
+    layout: Layout,
+    ahead: Mapping[str, Ahead],
+    bound: int,
+    *,
+    drawn: bool = True,
 ) -> Plan:
     """Return a plan from its layout on the grid.
 
@@ -101,10 +109,11 @@ def plan_of(
         layout: the starts.
         ahead: of each enclosure.
         bound: slot before which no plan can be done.
+        drawn: whether it is tried in the draws, without which nothing is promised.
     """
     finish_s = problem.time_s(layout.finish)
-    drawn = finishes(job, problem, layout, ahead)
-    promised_s, kept = _promise(drawn, finish_s)
+    ends_s = finishes(job, problem, layout, ahead) if drawn else None
+    promised_s, kept = promise(ends_s, finish_s)
     gap_slots = max(0, layout.finish - bound)
     whole = max(1.0, finish_s - job.start_s)
     gap_s = problem.time_s(layout.finish) - problem.time_s(layout.finish - gap_slots)
@@ -120,6 +129,7 @@ def plan_of(
         is_proved=gap_slots == 0,
         gap=gap_s / whole,
         decides=_last(problem, layout),
+        tents=tuple((name, ahead[name].basis) for name in sorted(ahead)),
     )
 
 
@@ -178,7 +188,13 @@ def _last(problem: Problem, layout: Layout) -> str:
     return max(enumerate(problem.chains), key=lambda pair: done(pair[1], pair[0]))[1].name
 
 
-def _promise(drawn: Floats | None, finish_s: float) -> tuple[float | None, tuple[float, ...]]:
+def promise(drawn: Floats | None, finish_s: float) -> tuple[float | None, tuple[float, ...]]:
+    """Return by when nine in ten draws are done, and what share is by each day from the finish on.
+
+    Args:
+        drawn: when each draw is done, or None without draws [s since 1970].
+        finish_s: of the plan [s since 1970].
+    """
     if drawn is None:
         return finish_s, ()
     kept: list[float] = []

@@ -236,10 +236,15 @@ def _last_free(room: Room, length: int) -> Slots:
     return np.append(found, -1)
 
 
-def _next_of(free: Bools) -> Slots:
-    slots = np.where(free, np.arange(free.size), NEVER)
-    found: Slots = np.append(np.minimum.accumulate(slots[::-1])[::-1], NEVER)
+def next_of(free: Bools) -> Slots:
+    """Return from each slot on the next that is free, or `NEVER`, along the last axis."""
+    slots = np.where(free, np.arange(free.shape[-1]), NEVER)
+    found: Slots = np.minimum.accumulate(slots[..., ::-1], axis=-1)[..., ::-1]
     return found
+
+
+def _next_of(free: Bools) -> Slots:
+    return np.append(next_of(free), NEVER)
 
 
 def tables(room: Room, at: int, pieces: Sequence[Piece]) -> list[tuple[Piece, Slots]]:

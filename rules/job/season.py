@@ -12,6 +12,7 @@ from rules.air.arrays import Floats
 from rules.job.air import held
 from rules.job.draws import YEAR_HOURS, WeatherYear
 from rules.job.model import CoatToLay
+from rules.job.tent import Tent
 from rules.units import HOUR_S
 
 WARMER_K, DRIER_PCT = 5.0, 10.0
@@ -42,14 +43,14 @@ class SeasonCell:
 
 
 def season_of(
-    year: WeatherYear, coat: CoatToLay, warmer_k: float, first_year: int, zone: tzinfo
+    year: WeatherYear, coat: CoatToLay, tent: Tent, first_year: int, zone: tzinfo
 ) -> tuple[SeasonCell, ...]:
     """Count a typical year's good starts by week and hour.
 
     Args:
         year: outside.
         coat: that is begun.
-        warmer_k: how far its enclosure stands above the air outside [K].
+        tent: that it is laid in.
         first_year: calendar year that the weeks are counted in.
         zone: of the hours of day.
 
@@ -60,7 +61,8 @@ def season_of(
     begin = datetime(first_year, 1, 1, tzinfo=zone)
     start_s = begin.timestamp()
     count = round((datetime(first_year + 1, 1, 1, tzinfo=zone).timestamp() - start_s) / HOUR_S)
-    air = year.from_hour(start_s, max(count, YEAR_HOURS) + _BEHIND_H).warmer(warmer_k)
+    air = year.from_hour(start_s, max(count, YEAR_HOURS) + _BEHIND_H)
+    air = air.in_tent(tent)
     starts_s: Floats = start_s + HOUR_S * np.arange(count, dtype=np.float64)
     good = [
         held(each, coat, starts_s)[0][0]

@@ -10,6 +10,9 @@ from rules.batch.plan import USUAL_LOSS_PCT, BatchFault, MixJob, plan_batches
 from rules.job.model import CoatToLay, Job, JobSection
 from rules.units import HOUR_S
 
+MIXED_AT_C = 18.0
+"""Where a job's mixes are reckoned; it only chooses the sheet's thinner and a pot's size [°C]."""
+
 POT_WASTE_ML = 40.0
 """What stays in each pot [mL]; common practice, no source."""
 

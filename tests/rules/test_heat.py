@@ -16,6 +16,7 @@ from rules.heat import (
     drip_notices,
     dry_doubts,
     heat_doubts,
+    heater_shares,
     on_since_s,
     sun_notices,
 )
@@ -62,6 +63,16 @@ def test_a_heater_is_on_from_its_last_switch() -> None:
         None, 1.0, None, 3.0,
     ]  # fmt: skip
     assert on_since_s(switched, DEHUMIDIFIER, 3.5) is None
+
+
+def test_a_heaters_share_of_a_cell_is_the_time_that_it_was_on() -> None:
+    cells = np.array([600.0, 1200.0, 1800.0])
+    switched = [
+        Event(EventKind.HEATER_ON, 300.0, "tent", value=1.0, unit="kW"),
+        Event(EventKind.HEATER_OFF, 900.0, "tent"),
+        Event(EventKind.HEATER_ON, 1500.0, "tent", value=2000.0, unit="W"),
+    ]
+    assert heater_shares(switched, cells) == pytest.approx([0.25, 0.25, 0.5])
 
 
 WATER = 6.0 + np.clip((TIMES / HOUR - 3.0) * 0.9, 0.0, None)  # dew point, rising from hour 3 [degC]
