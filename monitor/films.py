@@ -109,6 +109,7 @@ class FilmKeeper:
         )
         self._standing: tuple[Event, ...] = ()
         self._films: dict[str, Film] = {}
+        self._sheets: dict[str, Spec] = {}
         self._clocks: dict[str, tuple[Clock, ...]] = {}
         self._reckoned_s: dict[str, tuple[float, float]] = {}
         self.temperatures: dict[str, Temperatures] = {}
@@ -227,7 +228,13 @@ class FilmKeeper:
 
     def forget(self, section: str) -> None:
         """Keep nothing more of a section that has ended; should it come back, the log has it."""
-        for kept in (self._films, self._clocks, self._reckoned_s, self.surfaces_ahead):
+        for kept in (
+            self._films,
+            self._sheets,
+            self._clocks,
+            self._reckoned_s,
+            self.surfaces_ahead,
+        ):
             kept.pop(section, None)
         self.temperatures.pop(section, None)
         self._overcoats.pop(section, None)
@@ -263,8 +270,9 @@ class FilmKeeper:
         clocks = clocks_on(bench)
         beneath = films_beneath(bench)
         state = stage_of(section, events, self.default_spec, clocks, time_s, beneath)
-        spec = self.specs.get(state.spec_name, self.default_spec)
-        next_spec = self.specs.get(state.next_spec_name, self.default_spec)
+        spec = state.spec(self.specs, self.default_spec)
+        next_spec = state.next_spec(self.specs, self.default_spec)
+        self._sheets[section] = self.specs.get(state.spec_name, self.default_spec)
         wet = state.film_stage is not None
         overcoat = self._overcoat(section, events, state, samples, time_s)
         unknown, next_unknown = (
@@ -313,7 +321,7 @@ class FilmKeeper:
         """Say of each wet film that lies by another spec than the next coat will go by."""
         said = []
         for name, film in sorted(self._films.items()):
-            if film.stage not in FILM_STAGES or film.spec == self.default_spec:
+            if film.stage not in FILM_STAGES or self._sheets[name] == self.default_spec:
                 continue
             laid, now = film.spec.name, self.default_spec.name
             changed = f"an older text of {now!r}" if laid == now else f"{laid!r}"

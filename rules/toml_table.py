@@ -14,6 +14,9 @@ from rules.units import DAY_S, BadAmount, amount
 UNLIMITED = "unlimited"
 """What a sheet's window says that never closes."""
 
+NO_WAIT = "none"
+"""What a sheet says where a wait, such as induction, is not needed."""
+
 LONGEST_S = 3650.0 * DAY_S
 """No time on a sheet is longer; what would be is a slip, or never ends [s]."""
 
@@ -200,6 +203,9 @@ class Faults:
             (self._lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._lines), 1
         )
         self._found.append(Fault(dotted(path), line, problem, mend))
+
+    def __len__(self) -> int:
+        return len(self._found)
 
     def in_order(self) -> tuple[Fault, ...]:
         """Return the faults by line."""

@@ -242,14 +242,11 @@ def plan_batches(job: MixJob, temp_c: float, forecast_c: float | None = None) ->
     Source:
         Volume-solids arithmetic, see `rules.batch.amount`; pot life by the sheet's own table.
     """
-    if job.hardener is not None and job.hardener not in job.spec.hardeners:
-        has = ", ".join(job.spec.hardeners) or "none but its standard one"
-        raise BatchFault(
-            f"hardener '{job.hardener}' is not in spec '{job.spec.name}', which has {has}, so no "
-            "batch is planned; correct it or leave it out"
-        )
-    mix = checked_mix(job)
+    lacks = job.spec.lacks(job.hardener)
+    if lacks:
+        raise BatchFault(f"{lacks}, so no batch is planned; correct it or leave it out")
     job = replace(job, spec=job.spec.under(job.method, job.hardener))
+    mix = checked_mix(job)
     for name, value in (("temperature", temp_c), ("forecast temperature", forecast_c)):
         if value is not None and not _COLDEST_C <= value <= _HOTTEST_C:
             raise BatchFault(

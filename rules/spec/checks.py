@@ -52,29 +52,38 @@ def clock_of(step: Step) -> ClockName:
     return ClockName(step.value.replace("-", " "))
 
 
-def check_limits(limits: Limits, times: Container[ClockName], faults: Faults) -> None:
+def check_limits(
+    limits: Limits,
+    times: Container[ClockName],
+    faults: Faults,
+    where: Path = ("limits",),
+    under: Limits | None = None,
+) -> None:
     """Keep faults of bounds that exclude each other and of limits that can never count.
 
     Args:
         limits: by stage.
         times: the clocks that the file states, under whatever conditions.
         faults: what is found goes here.
+        where: they stand.
+        under: the sheet's, over which these hold; None where these are the sheet's.
     """
     merged: dict[LimitName, Limit] = {}
     for stage, own in limits.items():
+        merged.update((under or {}).get(stage, {}))
         merged.update(own)
         for low_name, high_name in _SIDES:
             low, high = merged.get(low_name), merged.get(high_name)
             if low and high and (low_name in own or high_name in own) and low.bound >= high.bound:
                 name = low_name if low_name in own else high_name
                 faults.add(
-                    ("limits", stage.value, name.value),
+                    (*where, stage.value, name.value),
                     f"{low_name} {low.bound:g} is not under {high_name} {high.bound:g}, "
                     "so nothing would ever be inside",
                     "correct one of the two",
                 )
         for limit in own.values():
-            path: Path = ("limits", stage.value, limit.name.value, "until")
+            path: Path = (*where, stage.value, limit.name.value, "until")
             if not isinstance(limit.until, Step):
                 continue
             if stage is Stage.CURE and limit.until is Step.TOUCH_DRY:
@@ -143,6 +152,8 @@ _CLOSES = (ClockName.POT_LIFE, ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER
 def note_tables(times: Times, path: Path, notes: Faults) -> None:
     """Keep what is reckoned for tables of one row, and above equal rows."""
     for clock, table in times.items():
+        if not table.rows:
+            continue
         first, last = table.rows[0], table.rows[-1]
         own = (*path, time_key(clock))
         if clock in _CLOSES:

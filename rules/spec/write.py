@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from rules.errors import SpecFault
 from rules.spec.checks import time_key
-from rules.spec.model import FAMILIES, NO_HARDENER, Band, Limit, Mix, Spec, TimeTable
+from rules.spec.model import FAMILIES, NO_HARDENER, Band, Limit, Mix, PotSize, Spec, TimeTable
+from rules.spec.read_times import endless_word
 from rules.text import shown
-from rules.toml_table import SLUG, UNLIMITED
-from rules.vocabulary import ClockName, LimitName, Method, Step
+from rules.toml_table import SLUG
+from rules.vocabulary import ClockName, LimitName, Method, Stage, Step
 
 _LIMIT_UNITS = {
     LimitName.DEW_MARGIN_MIN: "K",
@@ -40,19 +41,23 @@ def spec_dict(spec: Spec) -> dict[str, object]:
             "date": spec.provenance.date,
             "generic": spec.provenance.generic,
         },
-        "limits": {
-            stage.value: {limit.name.value: _limit_dict(limit) for limit in limits.values()}
-            for stage, limits in spec.limits.items()
-        },
+        "limits": _limits_dict(spec.limits),
         "wet_film_cooling_k": {m.value: k for m, k in spec.wet_film_cooling_k.items()},
-        "times": {**_times_dict(spec.times), **{time_key(c): UNLIMITED for c in spec.unlimited}},
+        "times": {
+            **_times_dict(spec.times),
+            **{time_key(c): endless_word(c) for c in spec.unlimited},
+        },
         "when": [
             {
                 "method": None if each.method is None else each.method.value,
                 "hardener": each.hardener,
                 "service": None if each.service is None else each.service.value,
                 "humidity_pct": each.humidity_pct,
+                "hardener_class": each.hardener_class or None,
+                "limits": _limits_dict(each.limits),
                 "times": _times_dict(each.times),
+                "mix": None if each.mix is None else _mix_dict(each.mix),
+                "pot_sizes": None if each.pot_sizes is None else _pots_list(each.pot_sizes),
             }
             for each in spec.when
         ],
@@ -66,9 +71,7 @@ def spec_dict(spec: Spec) -> dict[str, object]:
             "not_before": _rows(spec.launch.not_before),
             "not_after_s": spec.launch.not_after_s,
         },
-        "pot_sizes": [
-            {"from_ml": s.from_ml, "from_g": s.from_g, "factor": s.factor} for s in spec.pot_sizes
-        ],
+        "pot_sizes": _pots_list(spec.pot_sizes),
         "tape_not_after_s": spec.tape_not_after_s,
         "mix": None if spec.mix is None else _mix_dict(spec.mix),
         "call": {
@@ -115,6 +118,17 @@ def spec_dict(spec: Spec) -> dict[str, object]:
     }
 
 
+def _limits_dict(limits: Mapping[Stage, Mapping[LimitName, Limit]]) -> dict[str, object]:
+    return {
+        stage.value: {limit.name.value: _limit_dict(limit) for limit in own.values()}
+        for stage, own in limits.items()
+    }
+
+
+def _pots_list(sizes: Sequence[PotSize]) -> list[dict[str, float | None]]:
+    return [{"from_ml": s.from_ml, "from_g": s.from_g, "factor": s.factor} for s in sizes]
+
+
 def _limit_dict(limit: Limit) -> dict[str, object]:
     step = isinstance(limit.until, Step)
     return {
@@ -136,7 +150,7 @@ def _rows(table: TimeTable | None) -> list[dict[str, float]] | None:
 
 
 def _times_dict(times: Mapping[ClockName, TimeTable]) -> dict[str, object]:
-    return {time_key(clock): _rows(table) or UNLIMITED for clock, table in times.items()}
+    return {time_key(clock): _rows(table) or endless_word(clock) for clock, table in times.items()}
 
 
 def _band_dict(band: Band) -> dict[str, float]:
@@ -214,6 +228,7 @@ def new_spec_text(name: str, family: str) -> str:
     perhaps = not two_pack and family not in NO_HARDENER
     parts.append(_TWO_PACK_TIMES if two_pack else _offered(_TWO_PACK_TIMES) if perhaps else "")
     parts.append(_CONDITIONS)
+    parts.append(_HARDENERS if two_pack or perhaps else "")
     parts.append(_MIX)
     parts.append(_RATIO if two_pack else _offered(_RATIO) if perhaps else "")
     parts.append(_REST)
@@ -289,12 +304,30 @@ cured = { "20 degC" = "? days" }
 
 _CONDITIONS = """\
 
-# Times that hold under conditions only: one entry for each column of the sheet, with one or more
-# of method = "gun", hardener = "winter", humidity = "30 %", service = "immersed" or "atmospheric".
+# What holds under conditions only: one entry for each column of the sheet; any of humidity, or
+# of method = "gun", hardener = "winter", service = "immersed" or "atmospheric", all must hold.
+# What an entry does not say stays as outside it.
 # [[when]]
 # humidity = "? %"
 # [when.times]
 # touch_dry = { "20 degC" = "? h" }
+"""
+
+_HARDENERS = """\
+
+# Another hardener than the standard one, whose figures stand outside: its times, limits and mix.
+# [[when]]
+# hardener = "?"            # the sheet's name for it
+# hardener_class = "fast-amine"
+# [when.times]
+# induction = "none"        # where this one needs none
+# touch_dry = { "20 degC" = "? h" }
+# [when.limits.apply]
+# surface_temp_min = { bound = "? degC", until = "cured" }
+# [when.mix]
+# ratio = "?:?"
+# [when.pot_sizes]
+# "1 l" = "? %"
 """
 
 _TWO_PACK_TIMES = """\

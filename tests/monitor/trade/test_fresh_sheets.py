@@ -254,18 +254,15 @@ def missing(reason: str) -> pytest.MarkDecorator:
 WINTER = ("--area", "1", "--dry-um", "60", "--temp", "10", "--hardener", "w")
 
 
-@missing("the ratio is one for all hardeners: the winter hardener's 3:1 is mixed 4:1")
 def test_a_hardener_has_its_own_ratio() -> None:
     total = batch("fresh/epoxy-three-hardeners", *WINTER)["present"]["total"]
     assert total["base_ml"] / total["hardener_ml"] == pytest.approx(3.0, rel=1e-3)
 
 
-@missing("a column cannot say none: the winter hardener stands for the standard one's 30 min")
 def test_a_hardener_may_need_no_induction() -> None:
     assert not batch("fresh/epoxy-three-hardeners", *WINTER)["present"]["induction_s"]
 
 
-@missing("limits are the same for all hardeners: the winter hardener is STOP at 5 degC")
 def test_a_winter_hardener_may_be_laid_in_the_cold(tmp_path: Path) -> None:
     spec = str(FRESH / "epoxy-three-hardeners.toml")
     made = Tent(tmp_path, spec, steady(Air(6.0, -4.0, 5.0)), 3.0, step_min=10)
@@ -273,7 +270,6 @@ def test_a_winter_hardener_may_be_laid_in_the_cold(tmp_path: Path) -> None:
     assert {call["call"] for call in made.evaluations()[-3:]} == {"GO"}
 
 
-@missing("a hardener's name is written small, and each other figure under it is blamed as well")
 def test_a_hardener_keeps_the_sheets_name(tmp_path: Path) -> None:
     text = (FRESH / "epoxy-three-hardeners.toml").read_text()
     file = tmp_path / "sheet.toml"
@@ -282,7 +278,6 @@ def test_a_hardener_keeps_the_sheets_name(tmp_path: Path) -> None:
     assert ran.code == 0, ran.out + ran.err
 
 
-@missing("no family for a two-pack that damp air cures; moisture-curing refuses its ratio")
 def test_a_two_pack_may_be_cured_by_damp_air(tmp_path: Path) -> None:
     text = (FRESH / "zinc-rich.toml").read_text()
     file = tmp_path / "sheet.toml"
@@ -310,7 +305,6 @@ def test_no_thinner_is_no_missing_figure() -> None:
     assert "thinner" not in told
 
 
-@missing("shown as reckoned: 1.35135 l for the sheet's 1 kg, 182 d 15 h for its 6 months")
 @pytest.mark.parametrize(
     ("name", "words"), [("fairing-light", "1 kg"), ("thick-film-layers", "6 months")]
 )
