@@ -327,6 +327,7 @@ def check_film(film: FilmThickness, table: Table) -> None:
     for side, low, high in (
         ("wet", film.wet_min_um, film.wet_max_um),
         ("dry", film.dry_min_um, film.dry_max_um),
+        ("total_dry", film.total_dry_min_um, film.total_dry_max_um),
     ):
         if low is not None and high is not None and low >= high:
             table.fault(
@@ -334,6 +335,12 @@ def check_film(film: FilmThickness, table: Table) -> None:
                 f"{low:g} um is not under {side}_max {high:g} um",
                 "correct one of the two",
             )
+    if film.layers_min and film.layers_max and film.layers_min > film.layers_max:
+        table.fault(
+            "layers_min",
+            f"{film.layers_min} is over layers_max {film.layers_max}",
+            "correct one of the two",
+        )
     said = (film.wet_min_um, film.wet_max_um, film.dry_min_um, film.dry_max_um)
     if film.layers_max is not None and not film.method_max_um and not any(said):
         table.fault(

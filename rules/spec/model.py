@@ -38,6 +38,8 @@ FAMILIES = {
 """The families of coatings that a spec may belong to, and what each means."""
 
 WATER_BORNE = "water-borne"
+NO_PAINT = frozenset({"fairing-compound", "laminating-resin"})
+"""Families that cloth or their own filler holds up, so that they do not sag as a paint does."""
 NO_HARDENER = frozenset({"one-pack-enamel", "varnish", "moisture-curing-polyurethane"})
 """Families to which no hardener is added."""
 
@@ -273,7 +275,7 @@ class Mix:
 
 @dataclass(frozen=True, slots=True)
 class FilmThickness:
-    """How thick one coat is to be, and how many; None where the sheet does not tell.
+    """How thick one coat and all are to be, and how many; None where the sheet does not tell.
 
     Attributes:
         wet_min_um: as it is laid [um].
@@ -281,6 +283,9 @@ class FilmThickness:
         dry_min_um: once it is dry [um].
         dry_max_um: [um].
         layers_max: coats at most.
+        layers_min: coats at least.
+        total_dry_min_um: all coats together, once they are dry [um].
+        total_dry_max_um: [um].
         method_max_um: what a method can lay without sagging, wet [um].
     """
 
@@ -289,6 +294,9 @@ class FilmThickness:
     dry_min_um: float | None = None
     dry_max_um: float | None = None
     layers_max: int | None = None
+    layers_min: int | None = None
+    total_dry_min_um: float | None = None
+    total_dry_max_um: float | None = None
     method_max_um: Mapping[Method, float] = field(default_factory=dict)
 
 

@@ -25,6 +25,7 @@ from rules.vocabulary import ClockName, Method
 
 _MEASURE = ("what", "low", "high", "max_age", "method", "standard")
 _THICKNESSES = ("wet_min", "wet_max", "dry_min", "dry_max")
+_TOTALS = ("total_dry_min", "total_dry_max")
 
 
 def read_overcoat(
@@ -80,12 +81,13 @@ def read_launch(top: Table) -> Launch:
 
 
 def read_film(top: Table) -> FilmThickness:
-    """Return how thick one coat is to be."""
+    """Return how thick one coat and all of them are to be, and how many."""
     own = {method: f"{method.value}_wet_max" for method in Method}
-    table = top.table("film", (*_THICKNESSES, "layers_max", *own.values()))
+    table = top.table("film", (*_THICKNESSES, *_TOTALS, "layers_min", "layers_max", *own.values()))
     wet_min, wet_max, dry_min, dry_max = (
         table.figure(key, "um", 1.0, 20_000.0) for key in _THICKNESSES
     )
+    total_min, total_max = (table.figure(key, "um", 1.0, 100_000.0) for key in _TOTALS)
     by_method = {m: table.figure(key, "um", 1.0, 20_000.0) for m, key in own.items()}
     found = FilmThickness(
         wet_min_um=wet_min,
@@ -93,6 +95,9 @@ def read_film(top: Table) -> FilmThickness:
         dry_min_um=dry_min,
         dry_max_um=dry_max,
         layers_max=table.count("layers_max", 20),
+        layers_min=table.count("layers_min", 20),
+        total_dry_min_um=total_min,
+        total_dry_max_um=total_max,
         method_max_um={m: figure for m, figure in by_method.items() if figure is not None},
     )
     check_film(found, table)

@@ -86,7 +86,10 @@ def spec_dict(spec: Spec) -> dict[str, object]:
             "wet_max_um": spec.film.wet_max_um,
             "dry_min_um": spec.film.dry_min_um,
             "dry_max_um": spec.film.dry_max_um,
+            "layers_min": spec.film.layers_min,
             "layers_max": spec.film.layers_max,
+            "total_dry_min_um": spec.film.total_dry_min_um,
+            "total_dry_max_um": spec.film.total_dry_max_um,
             **{f"{m.value}_wet_max_um": spec.film.method_max_um.get(m) for m in Method},
         },
         "post_cure": None
@@ -372,12 +375,15 @@ _REST = """\
 # [wet_film_cooling]        # how far a wet film cools below its surface as the solvent leaves
 # gun = "? K"
 
-# [film]                    # of one coat
+# [film]                    # of one coat, and of all
 # wet_min = "? um"
 # wet_max = "? um"
 # dry_min = "? um"
 # dry_max = "? um"
+# layers_min = 2            # coats
 # layers_max = 3
+# total_dry_min = "? um"    # all coats together; mm may be written as well
+# total_dry_max = "? um"
 # roller_wet_max = "? um"   # what it holds without sagging; likewise brush_wet_max, gun_wet_max
 
 # [pot_sizes]               # how pot life falls with the pot: "1 l" or "1 kg" = "80 %"

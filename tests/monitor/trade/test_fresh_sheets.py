@@ -286,19 +286,16 @@ def test_a_two_pack_may_be_cured_by_damp_air(tmp_path: Path) -> None:
     assert ran.code == 0, ran.out + ran.err
 
 
-@missing("only one coat's film has bounds: eight layers of 0.7 mm pass the sheet's 5 mm in all")
 def test_a_film_of_many_layers_has_a_thickness_in_all() -> None:
     words = ("--area", "1", "--dry-um", "700", "--coats", "8", "--temp", "20", "--method", "gun")
     assert "5000" in " ".join(batch("fresh/thick-film-layers", *words)["present"]["warnings"])
 
 
-@missing("generic 100 um of a brushed paint is held against a laminating resin")
 def test_a_laminate_does_not_sag_as_paint_does() -> None:
     words = ("--area", "0.3", "--dry-um", "400", "--temp", "25")
     assert "sag" not in " ".join(batch("fresh/laminating-slow-fast", *words)["present"]["warnings"])
 
 
-@missing("where nothing may be added, the lack of a figure for thinner is warned of")
 def test_no_thinner_is_no_missing_figure() -> None:
     words = ("--area", "1", "--dry-um", "70", "--temp", "23")
     told = " ".join(batch("fresh/zinc-rich", *words)["present"]["warnings"])

@@ -587,6 +587,7 @@ ENTERED = {
     "thinner_density": 0.9,
     "wet_max": 120,
     "dry_max": 60,
+    "total_dry_max": 200,
     "hold": 60,
 }
 
