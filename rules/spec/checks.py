@@ -307,6 +307,25 @@ def check_overcoat(closes: TimeTable, abraded_s: float, stated: bool, table: Tab
         )
 
 
+def check_wet_on_wet(opens: TimeTable | None, wet_s: float, table: Table) -> None:
+    """Keep the fault of a first window that has no second, or is over after that has opened."""
+    if opens is None:
+        table.fault(
+            "wet_on_wet",
+            "says until when the next coat may follow at once, but times.recoat_opens does not say "
+            "from when it may again",
+            'add recoat_opens = { "20 degC" = "18 h" } to [times]',
+        )
+    elif wet_s >= opens.rows[-1].duration_s:
+        opens_s = opens.rows[-1].duration_s
+        table.fault(
+            "wet_on_wet",
+            f"{duration_text(wet_s, opens_s)} is no shorter than times.recoat_opens "
+            f"{duration_text(opens_s, wet_s)} at {opens.rows[-1].temp_c:g} degC",
+            "correct one of the two, or leave wet_on_wet out",
+        )
+
+
 def check_launch(launch: Launch, table: Table) -> None:
     """Keep the fault of a launch that must not be after it may be."""
     if launch.not_before is None or launch.not_after_s is None:

@@ -306,16 +306,19 @@ SANDED_KEY_S, LONGEST_KEY_S = DAY_S, 2.0 * DAY_S
 
 @dataclass(frozen=True, slots=True)
 class OvercoatSteps:
-    """Recoating in steps, once the window has closed.
+    """Recoating before the window has opened, and in steps once it has closed.
 
     Attributes:
         abraded_s: until then, from the coat's start, it may be sanded and coated, after it it must
             come off; None where the sheet sets no end to sanding [s].
         sanded_key_s: how long a sanded ground stays open [s].
+        wet_on_wet_s: until then, from the coat's start, the next may go on at once; after it none
+            may until the window opens. None where the sheet has no such time [s].
     """
 
     abraded_s: float | None = None
     sanded_key_s: float = SANDED_KEY_S
+    wet_on_wet_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

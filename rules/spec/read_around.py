@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from rules.spec.checks import check_film, check_launch, check_overcoat
+from rules.spec.checks import check_film, check_launch, check_overcoat, check_wet_on_wet
 from rules.spec.model import (
     LONGEST_KEY_S,
     MEASURE_AGE_S,
@@ -38,7 +38,7 @@ def read_overcoat(
         times: those of [times]; `as_it_is` is put there as the clock that closes.
         conditional: whether a [[when]] says when the window closes.
     """
-    table = top.table("overcoat", ("as_it_is", "abraded", "sanded_key"))
+    table = top.table("overcoat", ("wet_on_wet", "as_it_is", "abraded", "sanded_key"))
     as_it_is = read_times(table, {"as_it_is": ClockName.RECOAT_CLOSES})
     stated = ClockName.RECOAT_CLOSES in times
     if "as_it_is" in table.values and stated:
@@ -68,7 +68,10 @@ def read_overcoat(
         elif closes is not None and closes.rows:
             check_overcoat(closes, abraded_s, stated, table)
     times.update(as_it_is)
-    return OvercoatSteps(abraded_s, SANDED_KEY_S if key_s is None else key_s)
+    wet_s = table.duration("wet_on_wet")
+    if wet_s is not None:
+        check_wet_on_wet(times.get(ClockName.RECOAT_OPENS), wet_s, table)
+    return OvercoatSteps(abraded_s, SANDED_KEY_S if key_s is None else key_s, wet_s)
 
 
 def read_launch(top: Table) -> Launch:

@@ -12,11 +12,13 @@ from rules.text import shown
 from rules.toml_table import NO_WAIT, UNLIMITED, Table
 from rules.vocabulary import ClockName, Method
 
-TIME_KEYS = {
-    time_key(clock): clock
-    for clock in ClockName
-    if clock not in (ClockName.CLEARANCE, ClockName.LAUNCH_NOT_BEFORE, ClockName.LAUNCH_NOT_AFTER)
-}
+_ELSEWHERE = (
+    ClockName.CLEARANCE,
+    ClockName.LAUNCH_NOT_BEFORE,
+    ClockName.LAUNCH_NOT_AFTER,
+    ClockName.WET_ON_WET,
+)
+TIME_KEYS = {time_key(clock): clock for clock in ClockName if clock not in _ELSEWHERE}
 METHODS = tuple(method.value for method in Method)
 TEMPERATURES = ("degC", -20.0, 60.0)
 """What can be a temperature of paint, hull or air at all."""

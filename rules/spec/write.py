@@ -64,6 +64,7 @@ def spec_dict(spec: Spec) -> dict[str, object]:
         "recoat_before": {name: _times_dict(t) for name, t in spec.recoat_by_next.items()},
         "overcoat": {
             "as_it_is": _rows(spec.times.get(ClockName.RECOAT_CLOSES)),
+            "wet_on_wet_s": spec.overcoat.wet_on_wet_s,
             "abraded_s": spec.overcoat.abraded_s,
             "sanded_key_s": spec.overcoat.sanded_key_s,
         },
@@ -389,7 +390,8 @@ _REST = """\
 # [pot_sizes]               # how pot life falls with the pot: "1 l" or "1 kg" = "80 %"
 # "1 l" = "? %"
 
-# [overcoat]                # once the window has closed
+# [overcoat]                # beside recoat_opens and recoat_closes
+# wet_on_wet = "? h"        # from the coat's start: coat until then, or from recoat_opens on
 # abraded = "? months"      # until then sand and coat, after it take off; needs recoat_closes
 # sanded_key = "24 h"       # how long a sanded ground stays open, at most 48 h
 

@@ -172,10 +172,7 @@ NEXT = pytest.mark.xfail(
         # From 8 h under itself, from 72 h under a polyurethane.
         pytest.param("thick-film-layers", "gloss-accelerator", 10.0, True, marks=NEXT),
         # Within 4 h, or from 18 h on.
-        pytest.param(
-            "alkyd-enamel", "alkyd-enamel", 3.0, False,
-            marks=pytest.mark.xfail(strict=True, reason="the form has one window, not two"),
-        ),
+        ("alkyd-enamel", "alkyd-enamel", 3.0, False),
     ],
 )  # fmt: skip
 def test_a_coat_is_warned_of_by_the_window_under_what_goes_on_next(

@@ -579,6 +579,7 @@ ENTERED = {
     "air_temp_max": 35,
     "handle": 24,
     "recoat_closes": 5,
+    "wet_on_wet": 4,
     "to": 30,
     "min": 0,
     "thinner_max": 20,
