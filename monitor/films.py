@@ -22,7 +22,7 @@ from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import stricter_of
 from rules.reasons import Doubt
 from rules.section import Film
-from rules.spec.model import Limit, Spec
+from rules.spec.model import Limit, Measurement, Spec
 from rules.trend import AHEAD_COUNTS_S
 from rules.vocabulary import (
     AIR_ACCURACY_K,
@@ -278,7 +278,7 @@ class FilmKeeper:
         unknown, next_unknown = (
             "" if name in self.specs else name for name in (state.spec_name, state.next_spec_name)
         )
-        asked = () if state.stage is Stage.APPLY else next_spec.measurements
+        asked = () if state.stage is Stage.APPLY else _asked(bench, next_spec)
         under: dict[LimitName, Limit] = {}
         for each in beneath:
             under = stricter_of(under, each.limits)
@@ -403,6 +403,17 @@ class FilmKeeper:
     def _happened(self, time_s: float) -> tuple[Event, ...]:
         """The events that count at a time: live all that stand, whatever the clock says now."""
         return happened(self._events, time_s) if self.all_happened else self._events
+
+
+def _asked(bench: SectionWork, next_spec: Spec) -> tuple[Measurement, ...]:
+    """The hand readings before the next coat: of the ground by its spec, of a film by its own."""
+    newest = bench.work.newest
+    laid = None if newest is None else bench.spec_laid(newest)
+    own = () if laid is None else laid.measurements
+    return (
+        *(each for each in next_spec.measurements if not each.of_the_film),
+        *(each for each in own if each.of_the_film),
+    )
 
 
 def _next_look_s(clocks: Iterable[Clock], time_s: float) -> float:

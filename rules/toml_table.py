@@ -391,6 +391,17 @@ class Table:
             self.fault(key, "is empty", f'write for instance "{example}"')
         return plain
 
+    def listed_words(self, key: str) -> tuple[str, ...]:
+        """Return a list of free words, each as `words` has them; () where there is none."""
+        value = self.values.get(key, [])
+        if not isinstance(value, list):
+            self.fault(key, f"{shown(value)} is not a list", 'write ["...", "..."]')
+            return ()
+        each = Table(
+            {f"{key}[{n}]": one for n, one in enumerate(value, 1)}, self.path, self.faults, None
+        )
+        return tuple(filter(None, map(each.words, each.values)))
+
     def slug(self, key: str, *, example: str) -> str:
         """Return a short name of small letters, figures and hyphens."""
         value = self.words(key, example=example)

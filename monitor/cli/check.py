@@ -103,14 +103,15 @@ def check(
     section.evaluate(sensed, time_s)
     call = section.explain()
     kept = [reason for reason in call.reasons if reason.limit not in ("outlook", "dwell")]
+    kept += [_said("sheet", each, LimitState.OK) for each in spec.surroundings.notes]
     kept.append(_said("outlook", _NO_OUTLOOK))
     if guidance:
         kept.append(_said("spec", _GUIDANCE))
     return replace(call, reasons=tuple(kept), looked_ahead_s=0.0)
 
 
-def _said(name: str, text: str) -> Reason:
-    return Reason(name, LimitState.UNKNOWN, None, None, None, "", text)
+def _said(name: str, text: str, state: LimitState = LimitState.UNKNOWN) -> Reason:
+    return Reason(name, state, None, None, None, "", text)
 
 
 _OPTION_OF = {

@@ -110,10 +110,14 @@ def shown_spec(spec: Spec, text: str) -> str:
         f"  a coat is taken to last {duration_text(spec.coating_time_s)} until the log has your "
         "own pace",
     ]
-    shown += [f"  measure before a coat: {_measure(each)}" for each in spec.measurements]
+    shown += [
+        f"  measure before {'the next coat' if each.of_the_film else 'a coat'}: {_measure(each)}"
+        for each in spec.measurements
+    ]
     for key, value in spec_dict(spec).items():
         if key not in _WORDED:
             shown += _stated_lines(key, value, sheet.get(key))
+    shown += [f"  the sheet says: {each}" for each in spec.surroundings.notes]
     if spec.reminder:
         shown.append(f"  before the next coat: {spec.reminder}")
     if spec.after_closes:
@@ -250,6 +254,8 @@ def _mix_lines(mix: Mix | None) -> list[str]:
     if said:
         lines.append(f"  densities: {said}")
     lines += [_thinner_line(band) for band in mix.thinner_bands]
+    if mix.additive:
+        lines.append(f"  add: {mix.additive}")
     if mix.max_batch_ml is not None:
         lines.append(f"  a batch of {mix.max_batch_ml / 1000.0:.4g} l at most")
     return lines
@@ -299,7 +305,7 @@ _WORDED = (
     "mix",
 )
 # What it words beside them, or says with the times.
-_WORDED_WITHIN = ("reminder", "after_closes", "as_it_is")  # fmt: skip
+_WORDED_WITHIN = ("reminder", "after_closes", "as_it_is", "notes")  # fmt: skip
 
 
 def _time_text(duration_s: float, typed: object) -> str:

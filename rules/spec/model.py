@@ -241,6 +241,7 @@ class Mix:
         thinner_bands: by temperature and method.
         max_batch_ml: the largest batch that the sheet allows, or None [mL].
         other_parts: base and hardener the other way, by weight where `by` is volume, or None.
+        additive: what else goes in and how much, such as an accelerator, in words, or "".
     """
 
     by: str
@@ -254,6 +255,7 @@ class Mix:
     thinner_bands: tuple[ThinnerBand, ...]
     max_batch_ml: float | None
     other_parts: tuple[float, float] | None = None
+    additive: str = ""
 
     def parts_by(self, by: str) -> tuple[float, float] | None:
         """Return parts of base and hardener by "volume" or "weight", or None where not stated."""
@@ -365,6 +367,7 @@ class Measurement:
         max_age_s: how long a reading counts [s].
         method: how it is to be taken, in words, or "".
         standard: that it is taken by, or "".
+        of_the_film: it is taken of this coating's own film, before the next coat goes on it.
     """
 
     what: str
@@ -374,6 +377,7 @@ class Measurement:
     max_age_s: float = MEASURE_AGE_S
     method: str = ""
     standard: str = ""
+    of_the_film: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -384,11 +388,13 @@ class Surroundings:
         air_changes_per_h: while the film dries, or None [1/h].
         wind_max_m_per_s: or None [m/s].
         sun: words, or "".
+        notes: what else it says that no key has a place for, in its own words.
     """
 
     air_changes_per_h: float | None = None
     wind_max_m_per_s: float | None = None
     sun: str = ""
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -129,7 +129,7 @@ _TOP = (
     "film",
     "post_cure",
 )
-_ADVICE = ("reminder", "after_closes", "air_changes", "wind_max", "sun")
+_ADVICE = ("reminder", "after_closes", "air_changes", "wind_max", "sun", "notes")
 
 
 def load_spec(text: str, name: str) -> Spec:

@@ -23,7 +23,8 @@ from rules.toml_table import Table
 from rules.units import HAND_UNITS, BadAmount, amount
 from rules.vocabulary import ClockName, Method
 
-_MEASURE = ("what", "low", "high", "max_age", "method", "standard")
+_MEASURE = ("what", "low", "high", "max_age", "method", "standard", "of")
+_OF = ("ground", "film")
 _THICKNESSES = ("wet_min", "wet_max", "dry_min", "dry_max")
 _TOTALS = ("total_dry_min", "total_dry_max")
 
@@ -126,6 +127,7 @@ def read_surroundings(advice: Table) -> Surroundings:
         air_changes_per_h=advice.figure("air_changes", "1/h", 0.1, 1000.0),
         wind_max_m_per_s=advice.figure("wind_max", "m/s", 0.1, 60.0),
         sun=advice.words("sun"),
+        notes=advice.listed_words("notes"),
     )
 
 
@@ -134,6 +136,7 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
     for entry in top.tables("measure", _MEASURE):
         what = entry.slug("what", example="wood-moisture")
         max_age_s = entry.duration("max_age")
+        of = entry.one_of("of", _OF, required=False)
         bounds: dict[str, float] = {}
         units: set[str] = set()
         for side in ("low", "high"):
@@ -162,6 +165,7 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
                 MEASURE_AGE_S if max_age_s is None else max_age_s,
                 entry.words("method"),
                 entry.words("standard"),
+                of_the_film=of == "film",
             )
 
 

@@ -63,7 +63,7 @@ def read_mix(top: Table, family: str) -> Mix | None:
     if "mix" not in top.values:
         return None
     densities = ("base_density", "hardener_density", "thinner_density")
-    others = ("by", "solids_by_volume", "thinner_max", "max_batch", "thinner")
+    others = ("by", "solids_by_volume", "thinner_max", "max_batch", "thinner", "additive")
     table = top.table("mix", (*RATIOS, *others, *densities))
     read = {key: _ratio(table, key, family) for key in RATIOS if key in table.values}
     if not read and family.startswith("two-pack"):
@@ -103,6 +103,7 @@ def read_mix(top: Table, family: str) -> Mix | None:
         thinner_bands=tuple(bands.values()),
         max_batch_ml=max_batch,
         other_parts=beside,
+        additive=table.words("additive"),
     )
 
 

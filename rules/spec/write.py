@@ -109,6 +109,7 @@ def spec_dict(spec: Spec) -> dict[str, object]:
                 "max_age_s": m.max_age_s,
                 "method": m.method,
                 "standard": m.standard,
+                "of": "film" if m.of_the_film else "ground",
             }
             for m in spec.measurements
         ],
@@ -118,6 +119,7 @@ def spec_dict(spec: Spec) -> dict[str, object]:
             "air_changes_per_h": spec.surroundings.air_changes_per_h,
             "wind_max_m_per_s": spec.surroundings.wind_max_m_per_s,
             "sun": spec.surroundings.sun,
+            "notes": list(spec.surroundings.notes),
         },
     }
 
@@ -191,6 +193,7 @@ def _mix_dict(mix: Mix) -> dict[str, object]:
         "ratio_by_weight": _ratio_text(mix.parts_by("weight")),
         "ratio_by_volume": _ratio_text(mix.parts_by("volume")),
         "max_batch_ml": mix.max_batch_ml,
+        "additive": mix.additive or None,
     }
 
 
@@ -329,7 +332,7 @@ _HARDENERS = """\
 # [when.limits.apply]
 # surface_temp_min = { bound = "? degC", until = "cured" }
 # [when.mix]
-# ratio = "?:?"
+# ratio = "?:?"             # or additive = "?"
 # [when.pot_sizes]
 # "1 l" = "? %"
 """
@@ -351,6 +354,7 @@ solids_by_volume = "? %"
 thinner_max = "? %"         # of the mix before thinning; "0 %" where none may be added
 # thinner_density = "? kg/l"
 # max_batch = "? l"
+# additive = "?"            # what else goes in, such as "1 % of accelerator by volume"
 """
 
 _RATIO = """\
@@ -413,6 +417,7 @@ _REST = """\
 # max_age = "24 h"          # then it is asked for again
 # method = "pin meter, wood scale"
 # standard = ""
+# of = "ground"             # or "film": of this coat's own film, before the next goes on it
 
 # [advice]
 # reminder = ""             # shown before the next coat over a cured film
@@ -420,4 +425,5 @@ _REST = """\
 # air_changes = "? a hour"
 # wind_max = "? m/s"
 # sun = "no direct sun"
+# notes = ["?"]             # what else the sheet says, in its words; spec show and check repeat it
 """
