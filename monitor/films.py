@@ -23,7 +23,7 @@ from rules.limits import stricter_of
 from rules.memory import MEMORY
 from rules.reasons import Doubt
 from rules.section import Film
-from rules.spec.model import Limit, Spec
+from rules.spec.model import Limit, Measurement, Spec
 from rules.trend import AHEAD_COUNTS_S
 from rules.vocabulary import (
     AIR_ACCURACY_K,
@@ -110,6 +110,7 @@ class FilmKeeper:
         )
         self._standing: tuple[Event, ...] = ()
         self._films: dict[str, Film] = {}
+        self._sheets: dict[str, Spec] = {}
         self._clocks: dict[str, tuple[Clock, ...]] = {}
         self._reckoned_s: dict[str, tuple[float, float]] = {}
         self.temperatures: dict[str, Temperatures] = {}
@@ -263,7 +264,13 @@ class FilmKeeper:
 
     def forget(self, section: str) -> None:
         """Keep nothing more of a section that has ended; should it come back, the log has it."""
-        for kept in (self._films, self._clocks, self._reckoned_s, self.surfaces_ahead):
+        for kept in (
+            self._films,
+            self._sheets,
+            self._clocks,
+            self._reckoned_s,
+            self.surfaces_ahead,
+        ):
             kept.pop(section, None)
         self.temperatures.pop(section, None)
         self._overcoats.pop(section, None)
@@ -299,14 +306,15 @@ class FilmKeeper:
         clocks = clocks_on(bench)
         beneath = films_beneath(bench)
         state = stage_of(section, events, self.default_spec, clocks, time_s, beneath)
-        spec = self.specs.get(state.spec_name, self.default_spec)
-        next_spec = self.specs.get(state.next_spec_name, self.default_spec)
+        spec = state.spec(self.specs, self.default_spec)
+        next_spec = state.next_spec(self.specs, self.default_spec)
+        self._sheets[section] = self.specs.get(state.spec_name, self.default_spec)
         wet = state.film_stage is not None
         overcoat = self._overcoat(section, events, state, samples, time_s)
         unknown, next_unknown = (
             "" if name in self.specs else name for name in (state.spec_name, state.next_spec_name)
         )
-        asked = () if state.stage is Stage.APPLY else next_spec.measurements
+        asked = () if state.stage is Stage.APPLY else _asked(bench, next_spec)
         under: dict[LimitName, Limit] = {}
         for each in beneath:
             under = stricter_of(under, each.limits)
@@ -349,7 +357,7 @@ class FilmKeeper:
         """Say of each wet film that lies by another spec than the next coat will go by."""
         said = []
         for name, film in sorted(self._films.items()):
-            if film.stage not in FILM_STAGES or film.spec == self.default_spec:
+            if film.stage not in FILM_STAGES or self._sheets[name] == self.default_spec:
                 continue
             laid, now = film.spec.name, self.default_spec.name
             changed = f"an older text of {now!r}" if laid == now else f"{laid!r}"
@@ -431,6 +439,17 @@ class FilmKeeper:
     def _happened(self, time_s: float) -> tuple[Event, ...]:
         """The events that count at a time: live all that stand, whatever the clock says now."""
         return happened(self._events, time_s) if self.all_happened else self._events
+
+
+def _asked(bench: SectionWork, next_spec: Spec) -> tuple[Measurement, ...]:
+    """The hand readings before the next coat: of the ground by its spec, of a film by its own."""
+    newest = bench.work.newest
+    laid = None if newest is None else bench.spec_laid(newest)
+    own = () if laid is None else laid.measurements
+    return (
+        *(each for each in next_spec.measurements if not each.of_the_film),
+        *(each for each in own if each.of_the_film),
+    )
 
 
 def _next_look_s(clocks: Iterable[Clock], time_s: float) -> float:

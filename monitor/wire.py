@@ -60,7 +60,7 @@ def section_dict(call: SectionCall, pressure_pa: float = STANDARD_PRESSURE_PA) -
         "stage": call.stage.value,
         "section": call.section,
         "advice": call.advice,
-        "reasons": [reason_dict(reason) for reason in _worst_first(call.reasons)],
+        "reasons": [reason_dict(reason) for reason in _worst_first(call.call, call.reasons)],
         "air_temp_c": _rounded(air_temp_c),
         "rh_pct": _rounded(rh_pct),
         "surface_temp_c": _rounded(climate.surface_temp_c),
@@ -88,7 +88,7 @@ def answer_dict(answer: Answer) -> Json:
     return {
         "call": answer.call.value,
         "advice": answer.advice,
-        "reasons": [reason_dict(reason) for reason in _worst_first(answer.reasons)],
+        "reasons": [reason_dict(reason) for reason in _worst_first(answer.call, answer.reasons)],
         "cause": sorted(answer.cause),
     }
 
@@ -157,11 +157,14 @@ def plain_line(name: str, call: SectionCall, timezone: str = "Etc/UTC") -> str:
     return f"{time}  {call.call.value:<4}  {name}/{call.section}: {first} [{advice}]"
 
 
-def _worst_first(reasons: Sequence[Reason]) -> list[Reason]:
+def _worst_first(call: Call, reasons: Sequence[Reason]) -> Sequence[Reason]:
     """The reasons by their state, for programs: what is not known goes before what is ok.
 
-    People are told last of an outlook that nobody has, and of guidance, since neither decides.
+    People are told last of an outlook that nobody has, and of guidance, since neither decides; of
+    a GO programs are too, whose first reason is what is said of the film.
     """
+    if call is Call.GO:
+        return reasons
     return sorted(reasons, key=lambda reason: reason.state is LimitState.OK)
 
 

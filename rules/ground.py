@@ -32,6 +32,7 @@ OF_THE_BARE = frozenset(
 )
 """What can be measured on a bare ground only, and so is not asked for between two coats."""
 
+_COATED = (EventKind.COAT_STARTED, EventKind.COAT_ENDED)
 _SAME = {"mix-temp": MIX_TEMPERATURE}
 _SYMBOLS = {"pct": "%", "degC": "°C", "um": "µm", "mg/m2": "mg/m²"}
 
@@ -46,18 +47,19 @@ def ground_doubts(
 
     Args:
         section: its name; None or "all" for an enclosure without sections.
-        measurements: that the next coat's spec asks for.
+        measurements: that the next coat's spec asks for of the ground, and that of the film that
+            is there of itself.
         standing: the enclosure's events in force, in the order of time.
         now_s: now [s].
     """
     if not measurements:
         return ()
     own = [each for each in standing if each.time_s <= now_s and is_about(each, section)]
-    coated = _is_coated(own)
+    coated, laid = _is_coated(own), any(each.kind in _COATED for each in own)
     judged = (
         _doubt_of(each, _last_of(each, own), now_s)
         for each in measurements
-        if not (coated and each.what in OF_THE_BARE)
+        if (laid if each.of_the_film else not (coated and each.what in OF_THE_BARE))
     )
     return tuple(doubt for doubt in judged if doubt is not None)
 
@@ -87,15 +89,19 @@ def _is_coated(own: Iterable[Event]) -> bool:
     for event in own:
         if event.kind is EventKind.SESSION_STARTED:
             coated = False
-        elif event.kind in (EventKind.COAT_STARTED, EventKind.COAT_ENDED):
+        elif event.kind in _COATED:
             coated = True
     return coated
 
 
-def _last_of(asked: Measurement, own: Iterable[Event]) -> Event | None:
+def _last_of(asked: Measurement, own: Sequence[Event]) -> Event | None:
     names = {asked.what, _SAME.get(asked.what, asked.what)}
-    found = [e for e in own if e.kind is EventKind.MEASURED and e.what in names]
-    return found[-1] if found else None
+    for event in reversed(own):
+        if asked.of_the_film and event.kind in _COATED:
+            return None  # of an earlier film
+        if event.kind is EventKind.MEASURED and event.what in names:
+            return event
+    return None
 
 
 def _figure(asked: Measurement, event: Event) -> float | None:

@@ -471,11 +471,11 @@ def last_start_reason(ahead: EarlierOutlook, time_s: float, zone: tzinfo | None)
     if last_s is None or ahead.last_start_limit is None:
         return []
     left_s = last_s - time_s
-    when = f"in {duration_text(left_s)}"
+    when = f"within {duration_text(left_s)}"
     if zone is not None:
-        when = hour_and_day_text(last_s, zone, time_s)
+        when = f"by {hour_and_day_text(last_s, zone, time_s)}"
     ends = break_text(ahead.last_start_limit, "before the film is safe")
-    text = f"Last brush down by {when}, then: {ends[:1].lower()}{ends[1:]}"
+    text = f"Last brush down {when}, then: {ends[:1].lower()}{ends[1:]}"
     return [Reason(LAST_START, LimitState.OK, left_s, None, None, "s", text)]
 
 

@@ -16,6 +16,9 @@ from rules.units import DAY_S, BadAmount, amount
 UNLIMITED = "unlimited"
 """What a sheet's window says that never closes."""
 
+NO_WAIT = "none"
+"""What a sheet says where a wait, such as induction, is not needed."""
+
 LONGEST_S = 3650.0 * DAY_S
 """No time on a sheet is longer; what would be is a slip, or never ends [s]."""
 SHORTEST_S = 1.0
@@ -287,6 +290,9 @@ class Faults:
         )
         self._found.append(Fault(dotted(path), line, problem, mend))
 
+    def __len__(self) -> int:
+        return len(self._found)
+
     def in_order(self) -> tuple[Fault, ...]:
         """Return the faults by line."""
         return tuple(sorted(self._found, key=lambda fault: fault.line))
@@ -489,6 +495,17 @@ class Table:
         if not plain and example is not None:
             self.fault(key, "is empty", f'write for instance "{example}"')
         return plain
+
+    def listed_words(self, key: str) -> tuple[str, ...]:
+        """Return a list of free words, each as `words` has them; () where there is none."""
+        value = self.values.get(key, [])
+        if not isinstance(value, list):
+            self.fault(key, f"{shown(value)} is not a list", 'write ["...", "..."]')
+            return ()
+        each = Table(
+            {f"{key}[{n}]": one for n, one in enumerate(value, 1)}, self.path, self.faults, None
+        )
+        return tuple(filter(None, map(each.words, each.values)))
 
     def slug(self, key: str, *, example: str) -> str:
         """Return a short name of small letters, figures and hyphens."""

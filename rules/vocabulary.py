@@ -83,6 +83,7 @@ class ClockName(StrEnum):
     TOUCH_DRY = "touch dry"
     RECOAT_OPENS = "recoat opens"
     RECOAT_CLOSES = "recoat closes"
+    WET_ON_WET = "wet on wet"
     TAPE_NOT_BEFORE = "tape not before"
     TAPE_NOT_AFTER = "tape not after"
     SAND = "sand"

@@ -117,6 +117,8 @@ def _job_lines(plan: BatchPlan) -> list[str]:
             other = "weight" if mix.by == "volume" else "volume"
             ratio += f", or {mix.other_parts[0]:g}:{mix.other_parts[1]:g} by {other}"
         lines.append(f"{ratio}, base:hardener.")
+    if mix is not None and mix.additive:
+        lines.append(f"Add {mix.additive}, which the amounts below leave out.")
     if job.rate_m2_per_h is not None:
         lines.append(f"Your rate: {job.rate_m2_per_h:.3g} m2 an hour, {job.rate_basis}.")
     if job.spec.provenance.generic:

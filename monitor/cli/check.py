@@ -15,6 +15,7 @@ import typer
 from monitor.cli.call_text import lines
 from monitor.cli.options import (
     DbOption,
+    HardenerOption,
     JsonOption,
     MethodOption,
     SpecOption,
@@ -67,6 +68,7 @@ def check(
     time_s: float,
     guidance: bool,
     method: Method | None = None,
+    hardener: str | None = None,
     accuracies: tuple[float, float, float] = (
         AIR_ACCURACY_K,
         HUMIDITY_ACCURACY_PCT,
@@ -84,6 +86,7 @@ def check(
         time_s: of the reading [s].
         guidance: whether no spec was given and the answer must say so.
         method: how the coat is to be put on, where it is known.
+        hardener: its name, where it is not the sheet's standard one.
         accuracies: half-widths of air temperature [K], humidity [%] and surface [K].
         rh_by_air: how the humidity follows the air temperature's error, where it is worked out
             from that and a wet bulb [% per K].
@@ -95,19 +98,20 @@ def check(
     ]
     if surface_temp_c is not None:
         sensed.append(PointValue("surface", SURFACE_TEMP, None, surface_temp_c, "ok", surface_k))
-    film = Film(replace(spec, dwell_s=0.0), method=method)
+    film = Film(replace(spec.under(method, hardener), dwell_s=0.0), method=method)
     section = Section(ALL_SECTIONS, film, time_s)
     section.evaluate(sensed, time_s)
     call = section.explain()
     kept = [reason for reason in call.reasons if reason.limit not in ("outlook", "dwell")]
+    kept += [_said("sheet", each, LimitState.OK) for each in spec.surroundings.notes]
     kept.append(_said("outlook", _NO_OUTLOOK))
     if guidance:
         kept.append(_said("spec", _GUIDANCE))
     return replace(call, reasons=tuple(kept), looked_ahead_s=0.0)
 
 
-def _said(name: str, text: str) -> Reason:
-    return Reason(name, LimitState.UNKNOWN, None, None, None, "", text)
+def _said(name: str, text: str, state: LimitState = LimitState.UNKNOWN) -> Reason:
+    return Reason(name, state, None, None, None, "", text)
 
 
 _OPTION_OF = {
@@ -146,6 +150,7 @@ def run(
         float, figure("--altitude", "Above the sea, for the wet bulb [m].", "m")
     ] = 0.0,
     method: MethodOption = None,
+    hardener: HardenerOption = None,
     now: Annotated[
         bool, typer.Option("--now", help="By the log's last readings, with --config.")
     ] = False,
@@ -176,7 +181,9 @@ def run(
             "--surface 19, or --now with --config"
         )
     else:
-        text, call = _of_hand(air, rh, wet_bulb, surface, spec_name, altitude_m, method, as_json)
+        text, call = _of_hand(
+            air, rh, wet_bulb, surface, spec_name, altitude_m, method, hardener, as_json
+        )
     printed(text, EXIT_CODES[call])
 
 
@@ -189,6 +196,7 @@ def _of_hand(
     spec_name: str | None,
     altitude_m: float,
     method: str | None,
+    hardener: str | None,
     as_json: bool,
 ) -> tuple[str, str]:
     air_temp_c = checked_air_c(temperature_c(typed_temperature(air)))
@@ -208,6 +216,9 @@ def _of_hand(
             "worked out"
         )
     spec = GENERAL_GUIDANCE if spec_name is None else find_spec(spec_name)[0]
+    lacks = spec.lacks(hardener)
+    if lacks:
+        raise FilmcallError(f"{lacks}, so no call is made; correct it or leave it out")
     call = check(
         air_temp_c,
         humidity_pct,
@@ -216,6 +227,7 @@ def _of_hand(
         time_s=time.time(),
         guidance=spec_name is None,
         method=method_named(method),
+        hardener=hardener,
         accuracies=(AIR_ACCURACY_K, rh_accuracy_pct, SURFACE_ACCURACY_K),
         rh_by_air=rh_by_air,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -25,14 +25,17 @@ from rules.spec.model import (
     Limit,
     Measurement,
     Mix,
+    PotSize,
     Spec,
+    ThinnerBand,
     TimeTable,
 )
 from rules.spec.read import check_notes, check_spec
+from rules.spec.read_times import endless_word
 from rules.spec.write import new_spec_text, spec_dict
 from rules.text import duration_text
 from rules.units import amount, tenths
-from rules.vocabulary import FILM_STAGES, ClockName, Effect, Stage, Step
+from rules.vocabulary import FILM_STAGES, ClockName, Effect, LimitName, Stage, Step
 
 _GENERIC = "generic figures: enter your data sheet's own before you rely on them"
 
@@ -81,22 +84,19 @@ def shown_spec(spec: Spec, text: str) -> str:
     if source.generic:
         shown.append(f"  {_GENERIC}")
     for stage in FILM_STAGES:
-        shown += _limit_lines(spec, stage, sheet)
+        shown += _limit_lines(spec.limits, stage, sheet)
     shown.append("  times:")
     shown += _time_lines(spec.times, sheet.get("times", {}), "    ")
-    shown += [f"    {clock.value:<18}unlimited" for clock in spec.unlimited]
+    shown += [f"    {clock.value:<18}{endless_word(clock)}" for clock in spec.unlimited]
     for column, typed in zip(spec.when, sheet.get("when", ()), strict=True):
-        shown.append(f"  times {_conditions_text(column)}:")
-        shown += _time_lines(column.times, typed.get("times", {}), "    ")
+        shown += _column_lines(column, typed)
     for name, tables in spec.recoat_by_next.items():
         shown.append(f"  under {name}:")
         shown += _time_lines(tables, sheet.get("recoat_before", {}).get(name, {}), "    ")
-    shown += [
-        f"  a pot of {size.from_ml / 1000.0:g} l or more lives {100.0 * size.factor:g} % as long"
-        for size in spec.pot_sizes
-    ]
+    shown += _pot_lines(spec.pot_sizes)
     if spec.tape_not_after_s is not None:
-        shown.append(f"  tape off within {duration_text(spec.tape_not_after_s)}, however cold")
+        within = _time_text(spec.tape_not_after_s, sheet.get("tape", {}).get("not_after"))
+        shown.append(f"  tape off within {within}, however cold")
     shown += _mix_lines(spec.mix)
     shown += [
         f"  a wet film by {method.value} stands {tenths(k)} K under its surface"
@@ -110,10 +110,14 @@ def shown_spec(spec: Spec, text: str) -> str:
         f"  a coat is taken to last {duration_text(spec.coating_time_s)} until the log has your "
         "own pace",
     ]
-    shown += [f"  measure before a coat: {_measure(each)}" for each in spec.measurements]
+    shown += [
+        f"  measure before {'the next coat' if each.of_the_film else 'a coat'}: {_measure(each)}"
+        for each in spec.measurements
+    ]
     for key, value in spec_dict(spec).items():
         if key not in _WORDED:
-            shown += _stated_lines(key, value)
+            shown += _stated_lines(key, value, sheet.get(key))
+    shown += [f"  the sheet says: {each}" for each in spec.surroundings.notes]
     if spec.reminder:
         shown.append(f"  before the next coat: {spec.reminder}")
     if spec.after_closes:
@@ -121,17 +125,56 @@ def shown_spec(spec: Spec, text: str) -> str:
     return "\n".join(shown)
 
 
-def _limit_lines(spec: Spec, stage: Stage, sheet: dict[str, Any]) -> list[str]:
-    own = spec.limits.get(stage, {})
+def _limit_lines(
+    limits: Mapping[Stage, Mapping[LimitName, Limit]], stage: Stage, sheet: Mapping[str, Any]
+) -> list[str]:
+    own = limits.get(stage, {})
     if not own:
         before = FILM_STAGES[: FILM_STAGES.index(stage)]
-        last = next((each for each in reversed(before) if spec.limits.get(each)), Stage.APPLY)
+        last = next((each for each in reversed(before) if limits.get(each)), Stage.APPLY)
         return [f"  limits, {stage.value}: as in {last.value}"]
-    lines = [f"  limits, {stage.value}:"]
+    return [f"  limits, {stage.value}:", *_bound_lines(own, stage, sheet)]
+
+
+def _bound_lines(
+    own: Mapping[LimitName, Limit], stage: Stage, sheet: Mapping[str, Any]
+) -> list[str]:
     typed = sheet.get("limits", {}).get(stage.value, {})
-    for name, limit in own.items():
-        lines.append(f"    {name:<18}{_limit_text(limit, typed.get(name.value, {}).get('bound'))}")
+    return [
+        f"    {name:<18}{_limit_text(limit, typed.get(name.value, {}).get('bound'))}"
+        for name, limit in own.items()
+    ]
+
+
+def _column_lines(column: Column, typed: Mapping[str, Any]) -> list[str]:
+    """What the sheet says anew under conditions."""
+    under = _conditions_text(column)
+    lines = []
+    if column.times:
+        lines = [f"  times {under}:", *_time_lines(column.times, typed.get("times", {}), "    ")]
+    for stage, own in column.limits.items():
+        if own:
+            lines += [f"  limits {under}, {stage.value}:", *_bound_lines(own, stage, typed)]
+    if column.mix is not None:
+        lines += [f"  {under}:", *(f"  {each}" for each in _mix_lines(column.mix))]
+    lines += [f"{each} {under}" for each in _pot_lines(column.pot_sizes or ())]
+    if column.hardener_class:
+        lines.append(f"  hardener class {under}: {column.hardener_class}")
     return lines
+
+
+def _pot_lines(sizes: Iterable[PotSize]) -> list[str]:
+    return [
+        f"  a pot of {_pot_text(size)} or more lives {100.0 * size.factor:g} % as long"
+        for size in sizes
+    ]
+
+
+def _pot_text(size: PotSize) -> str:
+    """The pot in the unit of the sheet, which is a mass or a volume."""
+    amount_l = size.from_ml / 1000.0 if size.from_g is None else size.from_g / 1000.0
+    unit, small = ("l", "ml") if size.from_g is None else ("kg", "g")
+    return f"{amount_l:.4g} {unit}" if amount_l >= 1.0 else f"{1000.0 * amount_l:.4g} {small}"
 
 
 def _limit_text(limit: Limit, typed: object) -> str:
@@ -168,11 +211,11 @@ def _time_lines(
             if not temp.upper().endswith("C")
         }
         rows = [
-            f"{duration_text(row.duration_s)} at {tenths(row.temp_c)} °C{own.get(row.temp_c, '')}"
+            f"{_row_text(row.temp_c, row.duration_s, typed)}{own.get(row.temp_c, '')}"
             for row in table.rows
         ]
         one = "; one row only: estimated elsewhere" if len(rows) == 1 else ""
-        lines.append(f"{indent}{clock.value:<18}{', '.join(rows) or 'unlimited'}{one}")
+        lines.append(f"{indent}{clock.value:<18}{', '.join(rows) or endless_word(clock)}{one}")
     return lines
 
 
@@ -195,6 +238,9 @@ def _mix_lines(mix: Mix | None) -> list[str]:
     ratio = "one-pack"
     if mix.hardener_parts:
         ratio = f"mix by {mix.by}: {mix.base_parts:g} to {mix.hardener_parts:g}"
+    if mix.other_parts is not None and mix.hardener_parts:
+        other = "weight" if mix.by == "volume" else "volume"
+        ratio += f", or by {other}: {mix.other_parts[0]:g} to {mix.other_parts[1]:g}"
     lines = [
         f"  {ratio}, {tenths(mix.solids_by_volume_pct)} % solids by volume, thinner at most "
         f"{tenths(mix.thinner_max_pct)} %"
@@ -207,15 +253,24 @@ def _mix_lines(mix: Mix | None) -> list[str]:
     said = ", ".join(f"{name} {value:.4g} kg/l" for name, value in densities if value is not None)
     if said:
         lines.append(f"  densities: {said}")
-    for band in mix.thinner_bands:
-        by = f" by {band.method.value}" if band.method is not None else ""
-        lines.append(
-            f"  thinner{by} from {tenths(band.from_c)} to {tenths(band.to_c)} °C: "
-            f"{tenths(band.min_pct)} to {tenths(band.max_pct)} %"
-        )
+    lines += [_thinner_line(band) for band in mix.thinner_bands]
+    if mix.additive:
+        lines.append(f"  add: {mix.additive}")
     if mix.max_batch_ml is not None:
         lines.append(f"  a batch of {mix.max_batch_ml / 1000.0:.4g} l at most")
     return lines
+
+
+def _thinner_line(band: ThinnerBand) -> str:
+    said = [
+        f" {band.grade}" if band.grade else "",
+        f" by {band.method}" if band.method is not None else "",
+        f" for coat {band.coat}" if band.coat is not None else "",
+        f" from {tenths(band.from_c)} to {tenths(band.to_c)} °C",
+        f": {tenths(band.min_pct)} to {tenths(band.max_pct)} %",
+        f", {band.cup_s:g} s out of the cup" if band.cup_s is not None else "",
+    ]
+    return "  thinner" + "".join(said)
 
 
 # How the figures of `spec_dict` are said, by the end of their keys; longer ends stand first.
@@ -234,13 +289,35 @@ _SAID: tuple[tuple[str, Callable[[float], str]], ...] = (
 _HAND_UNITS = {"pct": "%", "degC": "°C", "um": "µm", "mg/m2": "mg/m²"}
 # What `shown_spec` words itself.
 _WORDED = (
-    "name", "title", "family", "source", "limits", "times", "when", "recoat_before", "pot_sizes",
-    "tape_not_after_s", "wet_film_cooling_k", "call", "measure",
-)  # fmt: skip
+    "name",
+    "title",
+    "family",
+    "source",
+    "limits",
+    "times",
+    "when",
+    "recoat_before",
+    "pot_sizes",
+    "tape_not_after_s",
+    "wet_film_cooling_k",
+    "call",
+    "measure",
+    "mix",
+)
+# What it words beside them, or says with the times.
+_WORDED_WITHIN = ("reminder", "after_closes", "as_it_is", "notes")  # fmt: skip
 
 
-def _row_text(temp_c: float, duration_s: float) -> str:
-    return f"{duration_text(duration_s)} at {tenths(temp_c)} °C"
+def _time_text(duration_s: float, typed: object) -> str:
+    """A time as the sheet has it, where it is known: `6 months` is no `182 d 15 h`."""
+    return typed if isinstance(typed, str) else duration_text(duration_s)
+
+
+def _row_text(temp_c: float, duration_s: float, typed: object = None) -> str:
+    """A row of a table, `typed` being that table in the file."""
+    rows = typed.items() if isinstance(typed, dict) else ()
+    took = {amount(temp, "degC"): time for temp, time in rows}
+    return f"{_time_text(duration_s, took.get(temp_c))} at {tenths(temp_c)} °C"
 
 
 def _conditions_text(column: Column) -> str:
@@ -253,43 +330,33 @@ def _conditions_text(column: Column) -> str:
     return ", ".join(each for each in said if each)
 
 
-def _stated_lines(key: str, value: object) -> list[str]:
-    """Say one key of `spec_dict`; nothing of what the sheet does not state."""
+def _stated_lines(key: str, value: object, typed: object) -> list[str]:
+    """Say one key of `spec_dict`, as the file has it; nothing of what it does not state."""
     title = key.replace("_", " ")
-    if isinstance(value, list):
-        said = [_entry_text(each) for each in value if isinstance(each, dict)]
-        return [f"  {title}:", *(f"    {each}" for each in said)] if said else []
     if isinstance(value, dict):
-        listed = [each for name, one in value.items() for each in _nested_lines(name, one)]
+        own = typed if isinstance(typed, dict) else {}
+        listed = [each for name, one in value.items() for each in _nested_lines(name, one, own)]
         return [f"  {title}:", *listed] if listed else []
-    return [f"  {_word(key, value)}"] if value not in (None, "") else []
+    return [f"  {_word(key, value, {})}"] if value not in (None, "") else []
 
 
-def _nested_lines(key: str, value: object) -> list[str]:
-    if isinstance(value, list) and value and isinstance(value[0], dict):
-        return [f"    {key.replace('_', ' ')} {_entry_text(each)}" for each in value]
-    if isinstance(value, (list, dict)) or value in (None, ""):
+def _nested_lines(key: str, value: object, typed: Mapping[str, object]) -> list[str]:
+    if value in (None, "") or key in _WORDED_WITHIN:
         return []
-    return [f"    {_word(key, value)}"]
+    if isinstance(value, list):
+        title, own = key.replace("_", " "), typed.get(key)
+        return [
+            f"    {title} {_row_text(each['temp_c'], each['duration_s'], own)}" for each in value
+        ]
+    return [f"    {_word(key, value, typed)}"]
 
 
-def _entry_text(entry: Mapping[str, object]) -> str:
-    unit = str(entry.get("unit", ""))
-    if "duration_s" in entry:
-        return _row_text(float(str(entry["temp_c"])), float(str(entry["duration_s"])))
-    said = []
-    for key, value in entry.items():
-        if value in (None, "") or key == "unit":
-            continue
-        word = _word(key, value)
-        said.append(f"{word} {_HAND_UNITS.get(unit, unit)}" if key in ("low", "high") else word)
-    return ", ".join(said)
-
-
-def _word(key: str, value: object) -> str:
+def _word(key: str, value: object, typed: Mapping[str, object]) -> str:
     for end, say in _SAID:
         if key.endswith(end) and isinstance(value, float | int):
-            return f"{key.removesuffix(end).replace('_', ' ')} {say(value)}"
+            name = key.removesuffix(end)
+            own = typed.get(name) if end == "_s" else None
+            return f"{name.replace('_', ' ')} {own if isinstance(own, str) else say(value)}"
     figure = f"{value:g}" if isinstance(value, float) else str(value)
     return f"{key.replace('_', ' ')} {figure}"
 

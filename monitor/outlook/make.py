@@ -188,7 +188,7 @@ def make(
     outlook, by_forecast = outlook_of(told, forecast, store, notes)
     clocks = clocks_of(section, events, specs, default, told.history, track.end_s)
     state = stage_of(section, events, default, clocks, track.end_s)
-    next_spec = specs.get(state.next_spec_name, default)
+    next_spec = state.next_spec(specs, default)
     vapour = _gives_off_vapour(section, events, specs, default, told, clocks, state)
     limits, breaks = breaks_of(outlook, state, specs, default, clocks, config)
     last = None
@@ -348,7 +348,7 @@ def breaks_of(
     """
     threshold = 0.2 if config is None else config.break_probability
     if state.stage in FILM_STAGES:
-        film_spec = specs.get(state.spec_name, default)
+        film_spec = state.spec(specs, default)
         own = own_limits(film_spec, state.stage, state.method, state.ended(film_spec))
         in_force_now = {name: limit for name, limit in own.items() if limit.harms}
         bounds = {name: limit.bound + limit.film_below_k for name, limit in in_force_now.items()}
@@ -362,7 +362,7 @@ def breaks_of(
             if left and left[0] is not None:
                 spans[name] = left[0]
     else:
-        coming = specs.get(state.next_spec_name, default).under()
+        coming = state.next_spec(specs, default)
         bounds = bounds_of(coming)
         coating_s = coming.coating_time_s
         if config is not None and config.coating_time_s is not None:

@@ -108,7 +108,7 @@ class ReplayOutlook:
         )
         last = None
         if state.film_stage is None and not state.coating_forbidden:
-            spec = keeper.specs.get(state.next_spec_name, keeper.default_spec)
+            spec = state.next_spec(keeper.specs, keeper.default_spec)
             starts = judge_starts(outlook, spec, coating_time_s=self._config.coating_time_s)
             last = last_start(starts, self._config.break_probability)
         section.ahead = EarlierOutlook(

@@ -91,6 +91,7 @@ CLOCK_WORDS = {
     ClockName.TOUCH_DRY: ("touch dry from", "touch dry since"),
     ClockName.RECOAT_OPENS: ("recoat from", "recoat open since"),
     ClockName.RECOAT_CLOSES: ("recoat by", "recoat OVER since"),
+    ClockName.WET_ON_WET: ("wet on wet until", "wet on wet OVER since"),
     ClockName.TAPE_NOT_BEFORE: ("tape off from", "tape may come off since"),
     ClockName.TAPE_NOT_AFTER: ("tape off by", "tape OVERDUE since"),
     ClockName.SAND: ("sandable from", "sandable since"),

@@ -242,14 +242,11 @@ def plan_batches(job: MixJob, temp_c: float, forecast_c: float | None = None) ->
     Source:
         Volume-solids arithmetic, see `rules.batch.amount`; pot life by the sheet's own table.
     """
-    if job.hardener is not None and job.hardener not in job.spec.hardeners:
-        has = ", ".join(job.spec.hardeners) or "none but its standard one"
-        raise BatchFault(
-            f"hardener '{job.hardener}' is not in spec '{job.spec.name}', which has {has}, so no "
-            "batch is planned; correct it or leave it out"
-        )
-    mix = checked_mix(job)
+    lacks = job.spec.lacks(job.hardener)
+    if lacks:
+        raise BatchFault(f"{lacks}, so no batch is planned; correct it or leave it out")
     job = replace(job, spec=job.spec.under(job.method, job.hardener))
+    mix = checked_mix(job)
     for name, value in (("temperature", temp_c), ("forecast temperature", forecast_c)):
         if value is not None and not _COLDEST_C <= value <= _HOTTEST_C:
             raise BatchFault(
@@ -291,6 +288,8 @@ def thinner_band(mix: Mix, method: Method, temp_c: float, coat: int = 1) -> Thin
 
 
 def _band_words(band: ThinnerBand | None, thinner_pct: float, temp_c: float, mix: Mix) -> str:
+    if band is None and mix.thinner_max_pct == 0.0:
+        return "none may be added"
     if band is None:
         return (
             f"no figure at {tenths(temp_c)} °C for this method; never "
@@ -339,11 +338,14 @@ def _plan(job: MixJob, mix: Mix, temp_c: float) -> Plan:
     if thinner is None:
         thinner = min(band.min_pct, mix.thinner_max_pct) if band is not None else 0.0
     warnings: list[str] = []
-    if band is None or not band.min_pct <= thinner <= band.max_pct:
+    is_inside = (
+        mix.thinner_max_pct == 0.0 if band is None else (band.min_pct <= thinner <= band.max_pct)
+    )
+    if not is_inside:
         warnings.append("thinner: " + _band_words(band, thinner, temp_c, mix))
     warnings += _later_coats(job, mix, temp_c)
     warnings += thickness_warnings(
-        job.spec.film, job.film, job.method, job.coats, mix.solids_by_volume_pct, thinner
+        job.spec, job.film, job.method, job.coats, mix.solids_by_volume_pct, thinner
     )
     per_m2 = mix_for_area_ml(job.film, mix.solids_by_volume_pct, thinner, 1.0, job.loss_pct)
     in_pot_per_m2 = thinned_ml(per_m2, thinner)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from rules.batch.amount import Film, dry_film_um
-from rules.spec.model import FilmThickness
+from rules.spec.model import NO_PAINT, FilmThickness, Spec
+from rules.text import counted
 from rules.vocabulary import Method
 
 BY_HAND_UM = 100.0
@@ -15,7 +16,7 @@ TROWELLED_UM = 200.0
 
 
 def thickness_warnings(
-    sheet: FilmThickness,
+    spec: Spec,
     film: Film,
     method: Method,
     coats: int,
@@ -25,7 +26,7 @@ def thickness_warnings(
     """Return what is wrong with a film, in words.
 
     Args:
-        sheet: what the sheet says of one coat.
+        spec: of the coating.
         film: what one coat is to be.
         method: how it is put on.
         coats: how many.
@@ -38,8 +39,8 @@ def thickness_warnings(
     else:
         dry_um = film.thickness_um
         wet_um = dry_um / dry_film_um(1.0, solids_pct, thinner_pct)
-    said = []
-    most_um = most_wet_um(sheet, method)
+    said, sheet = [], spec.film
+    most_um = most_wet_um(spec, method)
     if most_um is not None and wet_um > most_um * _ROUNDED:
         own = "the sheet's" if method in sheet.method_max_um else "common practice, no source:"
         said.append(
@@ -54,19 +55,40 @@ def thickness_warnings(
             said.append(f"film: {value:.0f} µm {kind} is thin; the sheet asks for at least {low:g}")
         if high is not None and value > high * _ROUNDED:
             said.append(f"film: {value:.0f} µm {kind} is thick; the sheet has at most {high:g}")
+    return said + _all_coats(sheet, dry_um, coats)
+
+
+def _all_coats(sheet: FilmThickness, dry_um: float, coats: int) -> list[str]:
+    """What is wrong with the coats together."""
+    said = []
     if sheet.layers_max is not None and coats > sheet.layers_max:
         said.append(f"film: {coats} coats are over the sheet's {sheet.layers_max} layers")
+    low, high = sheet.total_dry_min_um, sheet.total_dry_max_um
+    if high is not None and coats * dry_um > high * _ROUNDED:
+        said.append(
+            f"film: {counted(coats, 'coat')} make {coats * dry_um:.0f} µm dry; the sheet has at "
+            f"most {high:g} in all"
+        )
+    before = "; count what lies beneath" if coats == 1 else ""
+    if sheet.layers_min is not None and coats < sheet.layers_min:
+        said.append(f"film: the sheet asks for at least {sheet.layers_min} coats{before}")
+    elif low is not None and coats * dry_um * _ROUNDED < low:
+        said.append(
+            f"film: {counted(coats, 'coat')} make {coats * dry_um:.0f} µm dry; the sheet asks for "
+            f"at least {low:g} in all{before}"
+        )
     return said
 
 
 _ROUNDED = 1.005  # a film worked out from wet to dry and back is never past its own bound
 
 
-def most_wet_um(sheet: FilmThickness, method: Method) -> float | None:
+def most_wet_um(spec: Spec, method: Method) -> float | None:
     """Return what a method can lay without sagging, or None where nothing is known [um]."""
+    sheet = spec.film
     own = sheet.method_max_um.get(method)
     if own is not None:
         return own
-    if method is Method.GUN or (sheet.wet_min_um or 0.0) > TROWELLED_UM:
+    if method is Method.GUN or spec.family in NO_PAINT or (sheet.wet_min_um or 0.0) > TROWELLED_UM:
         return None
     return BY_HAND_UM

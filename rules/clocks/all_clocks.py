@@ -88,11 +88,14 @@ def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
             )
             for clock in names
         ]
-    clocks = []
+    wet = _wet_on_wet(bench, spec, coat)
+    clocks = [] if wet is None else [wet]
     for name in _FILM_OPENS:
         table, words = spec.times.get(name), ""
         if name is ClockName.RECOAT_OPENS:
             table, words = recoat_table(spec, name, bench.default_spec)
+            if wet is not None:
+                continue  # it may be coated now; from when again counts once it may not
         if table is None or name is ClockName.TAPE_NOT_BEFORE:
             continue
         frame = replace(frame_of(bench, name, spec.name, coat), basis=words)
@@ -102,6 +105,18 @@ def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
     if closes is not None:
         clocks.append(closes)
     return clocks + _launch_clocks(bench, spec, coat) + _tape_clocks(bench, spec, coat)
+
+
+def _wet_on_wet(bench: SectionWork, spec: Spec, coat: Coat) -> Clock | None:
+    """The first of two windows while it is open, or None."""
+    if coat.started_s is None:
+        return None
+    wet_s = wet_on_wet_s(spec, bench.default_spec)
+    if wet_s is None or bench.now_s - coat.started_s > wet_s:
+        return None
+    frame = frame_of(bench, ClockName.WET_ON_WET, spec.name, coat)
+    words = "the next coat may go on until then, and after it not before the recoat window opens"
+    return fixed_clock(frame, coat.started_s, wet_s, bench.now_s, words)
 
 
 def _opens(bench: SectionWork, frame: Clock, table: TimeTable, coat: Coat) -> Clock:
@@ -293,6 +308,19 @@ def recoat_table(spec: Spec, name: ClockName, following: Spec) -> tuple[TimeTabl
         if table is not None:
             return table if table.rows else None, f"before {key} goes on"
     return spec.times.get(name), ""
+
+
+def wet_on_wet_s(spec: Spec, following: Spec) -> float | None:
+    """Return how long from its start a film takes the next coat at once, or None [s].
+
+    Where the sheet has a window of its own for what goes on next, that one counts.
+
+    Args:
+        spec: of the film.
+        following: spec of the next coat.
+    """
+    named = recoat_table(spec, ClockName.RECOAT_OPENS, following)[1]
+    return None if named else spec.overcoat.wet_on_wet_s
 
 
 KEEP_CLEARED_S = 6 * 3600.0

@@ -28,6 +28,7 @@ from rules.vocabulary import (
     ClockName,
     LimitName,
     Method,
+    Service,
     Stage,
     Step,
     Until,
@@ -212,7 +213,8 @@ class FilmState:
     Attributes:
         stage: prep, mix, apply, flash or cure.
         spec_name: spec of the film that is open to harm, else of the coat mixed or the default.
-        next_spec_name: spec of the next coat: that of the mix, else the default.
+        next_spec_name: spec of the next coat: that of the mix, or of the coat that is being laid,
+            else the default.
         coat: number of the newest coat, or None where there is none.
         method: how it was put on, or None.
         coat_started_s: when it was begun, or None [s].
@@ -224,6 +226,9 @@ class FilmState:
         pot_in_hand: a pot is mixed that can be for this section, and nothing laid from it yet.
         dead_pot: such a pot is over its life, and no other is alive.
         forgotten: a coat has been open for longer than anybody paints.
+        hardener: of what `spec_name` is of, where it is not the sheet's standard one, or None.
+        next_hardener: of the next coat, in the same way.
+        service: where the film will serve, or None where nobody said.
     """
 
     stage: Stage
@@ -240,6 +245,24 @@ class FilmState:
     pot_in_hand: bool = False
     dead_pot: bool = False
     forgotten: bool = False
+    hardener: str | None = None
+    next_hardener: str | None = None
+    service: Service | None = None
+
+    def spec(self, specs: Mapping[str, Spec], default: Spec) -> Spec:
+        """Return the spec that the film goes by, with the figures of its conditions.
+
+        Args:
+            specs: by name.
+            default: where its own cannot be found.
+        """
+        found = specs.get(self.spec_name, default)
+        return found.under(self.method, self.hardener, self.service)
+
+    def next_spec(self, specs: Mapping[str, Spec], default: Spec) -> Spec:
+        """Return the spec of the next coat in the same way."""
+        found = specs.get(self.next_spec_name, default)
+        return found.under(self.method, self.next_hardener)
 
     @property
     def film_stage(self) -> Stage | None:
@@ -304,15 +327,19 @@ def stage_of(
     named = {c.name: c for c in clocks if c.coat is not None and not c.buried}
     ended, left = _steps(named)
     film_stage = _film_stage(work, coat, ended, now_s)
-    film_name = None if coat is None else coat.spec
+    laid = coat
     if film_stage is None and beneath:
-        film_stage, film_name = beneath[0].stage, beneath[0].spec_key
+        film_stage, laid = beneath[0].stage, beneath[0].coat
     pots = _pots_in_hand(section, work, clocks, film_stage, ended)
     alive = [pot for pot, life in pots if _is_alive(pot, life, now_s)]
-    next_name = (alive[-1].spec if alive else None) or default_spec.name
+    paint = alive[-1] if alive else coat if film_stage is Stage.APPLY else None
+    next_name = (None if paint is None else paint.spec) or default_spec.name
+    next_hardener = None if paint is None else paint.hardener
+    wet = laid if film_stage is not None else None
+    film_name = (None if wet is None else wet.spec) or default_spec.name
     return FilmState(
         stage=film_stage or (Stage.MIX if alive else Stage.PREP),
-        spec_name=(film_name or default_spec.name) if film_stage is not None else next_name,
+        spec_name=next_name if wet is None else film_name,
         next_spec_name=next_name,
         coat=None if coat is None else coat.number,
         method=None if coat is None else coat.method,
@@ -326,6 +353,9 @@ def stage_of(
         dead_pot=not alive
         and any(life is not None and life.state is ClockState.ENDED for _, life in pots),
         forgotten=film_stage is not None and coat is not None and coat.forgotten(now_s),
+        hardener=next_hardener if wet is None else wet.hardener,
+        next_hardener=next_hardener,
+        service=None if wet is None else wet.service,
     )
 
 
@@ -333,12 +363,12 @@ class WetFilm(NamedTuple):
     """A film under the newest coat that is open to harm still.
 
     Attributes:
-        spec_key: what its spec is found by, or None for the enclosure's.
+        coat: that it is of.
         stage: flash or cure.
         limits: in force for it.
     """
 
-    spec_key: str | None
+    coat: Coat
     stage: Stage
     limits: Mapping[LimitName, Limit]
 
@@ -375,7 +405,7 @@ def films_beneath(bench: SectionWork) -> list[WetFilm]:
         stage = Stage.FLASH if ended[Step.TOUCH_DRY] is None else Stage.CURE
         steps: set[Until] = {step for step, at_s in ended.items() if at_s is not None}
         steps |= {each for each in spec.times_until if bench.now_s - ended_s >= each}
-        found.append(WetFilm(coat.spec, stage, own_limits(spec, stage, coat.method, steps)))
+        found.append(WetFilm(coat, stage, own_limits(spec, stage, coat.method, steps)))
     return found
 
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rules.clocks.all_clocks import key_until_s, recoat_table
+from rules.clocks.all_clocks import key_until_s, recoat_table, wet_on_wet_s
 from rules.clocks.history import TemperatureHistory, course_of
 from rules.clocks.pots import pot_factor
 from rules.clocks.progress import progress
@@ -192,6 +192,11 @@ def recoat_window(
 ) -> Window:
     opens, _ = recoat_table(spec, ClockName.RECOAT_OPENS, next_spec)
     closes, _ = recoat_table(spec, ClockName.RECOAT_CLOSES, next_spec)
+    wet_s = wet_on_wet_s(spec, next_spec)
+    if wet_s is not None and started_s is not None and over_s - started_s <= wet_s:
+        return Window(
+            WindowName.RECOAT, coat, WindowOutcome.KEPT, None, None, over_s, 0.0, None, ""
+        )
     far_s = over_s + _LOOK_FURTHER_S
     opening = _bounds(opens, SafeSide.OPENS, history, ended_s, far_s)
     closing = _bounds(closes, SafeSide.CLOSES, history, started_s, over_s)

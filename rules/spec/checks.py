@@ -52,29 +52,38 @@ def clock_of(step: Step) -> ClockName:
     return ClockName(step.value.replace("-", " "))
 
 
-def check_limits(limits: Limits, times: Container[ClockName], faults: Faults) -> None:
+def check_limits(
+    limits: Limits,
+    times: Container[ClockName],
+    faults: Faults,
+    where: Path = ("limits",),
+    under: Limits | None = None,
+) -> None:
     """Keep faults of bounds that exclude each other and of limits that can never count.
 
     Args:
         limits: by stage.
         times: the clocks that the file states, under whatever conditions.
         faults: what is found goes here.
+        where: they stand.
+        under: the sheet's, over which these hold; None where these are the sheet's.
     """
     merged: dict[LimitName, Limit] = {}
     for stage, own in limits.items():
+        merged.update((under or {}).get(stage, {}))
         merged.update(own)
         for low_name, high_name in _SIDES:
             low, high = merged.get(low_name), merged.get(high_name)
             if low and high and (low_name in own or high_name in own) and low.bound >= high.bound:
                 name = low_name if low_name in own else high_name
                 faults.add(
-                    ("limits", stage.value, name.value),
+                    (*where, stage.value, name.value),
                     f"{low_name} {low.bound:g} is not under {high_name} {high.bound:g}, "
                     "so nothing would ever be inside",
                     "correct one of the two",
                 )
         for limit in own.values():
-            path: Path = ("limits", stage.value, limit.name.value, "until")
+            path: Path = (*where, stage.value, limit.name.value, "until")
             if not isinstance(limit.until, Step):
                 continue
             if stage is Stage.CURE and limit.until is Step.TOUCH_DRY:
@@ -143,6 +152,8 @@ _CLOSES = (ClockName.POT_LIFE, ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER
 def note_tables(times: Times, path: Path, notes: Faults) -> None:
     """Keep what is reckoned for tables of one row, and above equal rows."""
     for clock, table in times.items():
+        if not table.rows:
+            continue
         first, last = table.rows[0], table.rows[-1]
         own = (*path, time_key(clock))
         if clock in _CLOSES:
@@ -296,6 +307,25 @@ def check_overcoat(closes: TimeTable, abraded_s: float, stated: bool, table: Tab
         )
 
 
+def check_wet_on_wet(opens: TimeTable | None, wet_s: float, table: Table) -> None:
+    """Keep the fault of a first window that has no second, or is over after that has opened."""
+    if opens is None:
+        table.fault(
+            "wet_on_wet",
+            "says until when the next coat may follow at once, but times.recoat_opens does not say "
+            "from when it may again",
+            'add recoat_opens = { "20 degC" = "18 h" } to [times]',
+        )
+    elif wet_s >= opens.rows[-1].duration_s:
+        opens_s = opens.rows[-1].duration_s
+        table.fault(
+            "wet_on_wet",
+            f"{duration_text(wet_s, opens_s)} is no shorter than times.recoat_opens "
+            f"{duration_text(opens_s, wet_s)} at {opens.rows[-1].temp_c:g} degC",
+            "correct one of the two, or leave wet_on_wet out",
+        )
+
+
 def check_launch(launch: Launch, table: Table) -> None:
     """Keep the fault of a launch that must not be after it may be."""
     if launch.not_before is None or launch.not_after_s is None:
@@ -316,6 +346,7 @@ def check_film(film: FilmThickness, table: Table) -> None:
     for side, low, high in (
         ("wet", film.wet_min_um, film.wet_max_um),
         ("dry", film.dry_min_um, film.dry_max_um),
+        ("total_dry", film.total_dry_min_um, film.total_dry_max_um),
     ):
         if low is not None and high is not None and low >= high:
             table.fault(
@@ -323,6 +354,12 @@ def check_film(film: FilmThickness, table: Table) -> None:
                 f"{low:g} um is not under {side}_max {high:g} um",
                 "correct one of the two",
             )
+    if film.layers_min and film.layers_max and film.layers_min > film.layers_max:
+        table.fault(
+            "layers_min",
+            f"{film.layers_min} is over layers_max {film.layers_max}",
+            "correct one of the two",
+        )
     said = (film.wet_min_um, film.wet_max_um, film.dry_min_um, film.dry_max_um)
     if film.layers_max is not None and not film.method_max_um and not any(said):
         table.fault(

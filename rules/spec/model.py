@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from rules.text import shown
 from rules.units import DAY_S, HOUR_S
 from rules.vocabulary import (
     FILM_STAGES,
@@ -22,8 +23,8 @@ FAMILIES = {
     "two-pack-epoxy": "cured by an amine hardener",
     "two-pack-polyurethane": "cured by an isocyanate hardener",
     "two-pack-other": "any other that is mixed with a hardener",
-    "moisture-curing": "cured by the water in the air, and so asks for humidity",
-    "moisture-curing-polyurethane": "the same, a polyurethane",
+    "moisture-curing": "cured by the water in the air, and so asks for humidity; one-pack or two",
+    "moisture-curing-polyurethane": "the same, a one-pack polyurethane",
     "one-pack-enamel": "dries by solvent and by air",
     "varnish": "clear, dries by solvent and by air",
     "antifouling": "keeps growth off a hull under water",
@@ -37,9 +38,9 @@ FAMILIES = {
 """The families of coatings that a spec may belong to, and what each means."""
 
 WATER_BORNE = "water-borne"
-NO_HARDENER = frozenset({"one-pack-enamel", "varnish"}) | {
-    family for family in FAMILIES if family.startswith("moisture")
-}
+NO_PAINT = frozenset({"fairing-compound", "laminating-resin"})
+"""Families that cloth or their own filler holds up, so that they do not sag as a paint does."""
+NO_HARDENER = frozenset({"one-pack-enamel", "varnish", "moisture-curing-polyurethane"})
 """Families to which no hardener is added."""
 
 AMINES = ("polyamide", "amine-adduct", "cycloaliphatic-amine", "fast-amine")
@@ -137,19 +138,24 @@ The steep end of the working range that abstracts give for epoxy-amine curing, 5
 """
 
 NEVER = TimeTable(())
-"""Of a window that the sheet says never closes."""
+"""Of a window that the sheet says never closes, or a wait that it says is not needed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """Times of a sheet that hold under conditions, all of which must be met.
+    """What of a sheet holds under conditions, all of which must be met.
 
     Attributes:
         method: how the coat is put on, or None for any.
         hardener: name of the hardener, or None for any.
         service: where the film will serve, or None for both.
         humidity_pct: of the air; between such columns times are reckoned; None for any [%].
-        times: by clock; what it does not state stays as in the spec's own times.
+        times: by clock; what it does not state stays as in the spec's own times. Without rows the
+            clock does not run at all.
+        limits: by stage and name, over the spec's own.
+        mix: how the parts go together, or None where as in the spec.
+        pot_sizes: how pot life shrinks, or None where as in the spec.
+        hardener_class: what cures it, or "" where as in the spec.
     """
 
     method: Method | None
@@ -157,6 +163,10 @@ class Column:
     service: Service | None
     humidity_pct: float | None
     times: Mapping[ClockName, TimeTable]
+    limits: Mapping[Stage, Mapping[LimitName, Limit]] = field(default_factory=dict)
+    mix: Mix | None = None
+    pot_sizes: tuple[PotSize, ...] | None = None
+    hardener_class: str = ""
 
     def rank(self, method: Method | None, hardener: str | None, service: Service) -> int | None:
         """Return how many of its conditions are named and met, or None where one is not met."""
@@ -231,6 +241,7 @@ class Mix:
         thinner_bands: by temperature and method.
         max_batch_ml: the largest batch that the sheet allows, or None [mL].
         other_parts: base and hardener the other way, by weight where `by` is volume, or None.
+        additive: what else goes in and how much, such as an accelerator, in words, or "".
     """
 
     by: str
@@ -244,6 +255,7 @@ class Mix:
     thinner_bands: tuple[ThinnerBand, ...]
     max_batch_ml: float | None
     other_parts: tuple[float, float] | None = None
+    additive: str = ""
 
     def parts_by(self, by: str) -> tuple[float, float] | None:
         """Return parts of base and hardener by "volume" or "weight", or None where not stated."""
@@ -265,7 +277,7 @@ class Mix:
 
 @dataclass(frozen=True, slots=True)
 class FilmThickness:
-    """How thick one coat is to be, and how many; None where the sheet does not tell.
+    """How thick one coat and all are to be, and how many; None where the sheet does not tell.
 
     Attributes:
         wet_min_um: as it is laid [um].
@@ -273,6 +285,9 @@ class FilmThickness:
         dry_min_um: once it is dry [um].
         dry_max_um: [um].
         layers_max: coats at most.
+        layers_min: coats at least.
+        total_dry_min_um: all coats together, once they are dry [um].
+        total_dry_max_um: [um].
         method_max_um: what a method can lay without sagging, wet [um].
     """
 
@@ -281,6 +296,9 @@ class FilmThickness:
     dry_min_um: float | None = None
     dry_max_um: float | None = None
     layers_max: int | None = None
+    layers_min: int | None = None
+    total_dry_min_um: float | None = None
+    total_dry_max_um: float | None = None
     method_max_um: Mapping[Method, float] = field(default_factory=dict)
 
 
@@ -290,16 +308,19 @@ SANDED_KEY_S, LONGEST_KEY_S = DAY_S, 2.0 * DAY_S
 
 @dataclass(frozen=True, slots=True)
 class OvercoatSteps:
-    """Recoating in steps, once the window has closed.
+    """Recoating before the window has opened, and in steps once it has closed.
 
     Attributes:
         abraded_s: until then, from the coat's start, it may be sanded and coated, after it it must
             come off; None where the sheet sets no end to sanding [s].
         sanded_key_s: how long a sanded ground stays open [s].
+        wet_on_wet_s: until then, from the coat's start, the next may go on at once; after it none
+            may until the window opens. None where the sheet has no such time [s].
     """
 
     abraded_s: float | None = None
     sanded_key_s: float = SANDED_KEY_S
+    wet_on_wet_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -346,6 +367,7 @@ class Measurement:
         max_age_s: how long a reading counts [s].
         method: how it is to be taken, in words, or "".
         standard: that it is taken by, or "".
+        of_the_film: it is taken of this coating's own film, before the next coat goes on it.
     """
 
     what: str
@@ -355,6 +377,7 @@ class Measurement:
     max_age_s: float = MEASURE_AGE_S
     method: str = ""
     standard: str = ""
+    of_the_film: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -365,11 +388,13 @@ class Surroundings:
         air_changes_per_h: while the film dries, or None [1/h].
         wind_max_m_per_s: or None [m/s].
         sun: words, or "".
+        notes: what else it says that no key has a place for, in its own words.
     """
 
     air_changes_per_h: float | None = None
     wind_max_m_per_s: float | None = None
     sun: str = ""
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -426,7 +451,7 @@ class Spec:
         reminder: words to show before the next coat over a cured film, or "".
         after_closes: what to do once the recoat window has closed, or "".
         hardener_class: what cures it, one of HARDENER_CLASSES, or "" where the sheet does not tell.
-        when: times that hold under conditions; `under` picks them for a film.
+        when: what holds under conditions; `under` picks it for a film or a pot.
         overcoat: recoating in steps.
         launch: when the work may go into the water.
         film: how thick one coat is to be.
@@ -478,8 +503,15 @@ class Spec:
 
     @property
     def hardeners(self) -> tuple[str, ...]:
-        """Names of the hardeners that the sheet has times of their own for."""
+        """Names of the hardeners that the sheet has figures of their own for."""
         return tuple(dict.fromkeys(c.hardener for c in self.when if c.hardener is not None))
+
+    def lacks(self, hardener: str | None) -> str:
+        """Return that the sheet has no such hardener and which it has, or ""."""
+        if hardener is None or hardener in self.hardeners:
+            return ""
+        has = ", ".join(self.hardeners) or "none but its standard one"
+        return f"hardener {shown(hardener)} is not in spec {shown(self.name)}, which has {has}"
 
     def under(
         self,
@@ -487,7 +519,7 @@ class Spec:
         hardener: str | None = None,
         service: Service | None = None,
     ) -> Spec:
-        """Return the spec with the times that hold for one film or pot.
+        """Return the spec with the figures that hold for one film or pot.
 
         Of the columns whose conditions are met, those that name most of them count, and of two
         alike the later; columns by humidity stay side by side in the time table.
@@ -499,30 +531,22 @@ class Spec:
         """
         if not self.when:
             return self
-        times = dict(self.times)
         asked = (method, hardener, service or Service.IMMERSED)
-        for clock in dict.fromkeys(clock for column in self.when for clock in column.times):
-            ranked = [
-                (rank, column)
-                for column in self.when
-                if clock in column.times and (rank := column.rank(*asked)) is not None
-            ]
-            best = max((rank for rank, _ in ranked), default=0)
-            met = [column for rank, column in ranked if rank == best]
-            plain = [column.times[clock] for column in met if column.humidity_pct is None]
-            damp = [
-                (column.humidity_pct, column.times[clock])
-                for column in met
-                if column.humidity_pct is not None
-            ]
-            if plain:
-                times[clock] = plain[-1]
-            if damp:
-                damp.sort(key=lambda column: column[0])
-                base = times.get(clock, damp[-1][1])
-                times[clock] = replace(base, columns=tuple(damp))
-        kept = {clock: table for clock, table in times.items() if table.rows}
-        return replace(self, times=kept, when=())
+        ranked = [(each.rank(*asked), each) for each in self.when]
+        met = [(rank, column) for rank, column in ranked if rank is not None]
+        met.sort(key=lambda each: each[0])
+        limits = {stage: dict(own) for stage, own in self.limits.items()}
+        found = self
+        for _, column in met:
+            for stage, own in column.limits.items():
+                limits.setdefault(stage, {}).update(own)
+            found = replace(
+                found,
+                mix=column.mix or found.mix,
+                pot_sizes=found.pot_sizes if column.pot_sizes is None else column.pot_sizes,
+                hardener_class=column.hardener_class or found.hardener_class,
+            )
+        return replace(found, limits=limits, times=_times_under(self, met), when=())
 
     @property
     def times_until(self) -> frozenset[float]:
@@ -541,6 +565,28 @@ class Spec:
         for earlier in FILM_STAGES[: last + 1]:
             merged.update(self.limits.get(earlier, {}))
         return merged
+
+
+def _times_under(spec: Spec, met: Sequence[tuple[int, Column]]) -> dict[ClockName, TimeTable]:
+    """The times by the columns that are met, each with how many of its conditions were named."""
+    times = dict(spec.times)
+    for clock in dict.fromkeys(clock for _, column in met for clock in column.times):
+        ranked = [(rank, column) for rank, column in met if clock in column.times]
+        best = max(rank for rank, _ in ranked)
+        held = [column for rank, column in ranked if rank == best]
+        plain = [column.times[clock] for column in held if column.humidity_pct is None]
+        damp = [
+            (column.humidity_pct, column.times[clock])
+            for column in held
+            if column.humidity_pct is not None
+        ]
+        if plain:
+            times[clock] = plain[-1]
+        if damp:
+            damp.sort(key=lambda column: column[0])
+            base = times.get(clock, damp[-1][1])
+            times[clock] = replace(base, columns=tuple(damp))
+    return {clock: table for clock, table in times.items() if table.rows}
 
 
 def _both(low: LimitName, high: LimitName) -> dict[LimitName, Limit]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections.abc import Mapping
 from dataclasses import replace
 
 from rules.errors import SpecFault
@@ -11,7 +12,6 @@ from rules.spec.checks import (
     check_limits,
     check_order,
     check_tape,
-    check_wait,
     check_window,
     note_tables,
     time_key,
@@ -39,44 +39,23 @@ from rules.spec.read_around import (
     read_post_cure,
     read_surroundings,
 )
+from rules.spec.read_limits import read_limits
 from rules.spec.read_mix import read_mix, read_pot_sizes
 from rules.spec.read_times import (
     METHODS,
-    TEMPERATURES,
     TIME_KEYS,
     check_needed_times,
     read_recoat,
     read_times,
-    read_when,
     reckoned_down,
 )
+from rules.spec.read_when import read_when
 from rules.spec.write import new_spec_text, spec_dict
 from rules.text import shown
 from rules.toml_table import Fault, Faults, Table, TomlFault, key_lines, parsed
-from rules.units import DAY_S, HOUR_S, range_ends
-from rules.vocabulary import (
-    FILM_STAGES,
-    ClockName,
-    Effect,
-    LimitName,
-    Method,
-    Stage,
-    Step,
-    Until,
-)
+from rules.units import DAY_S, HOUR_S
+from rules.vocabulary import ClockName, LimitName, Method, Stage
 
-# Without these a film's safety cannot be judged at all.
-_NEEDED_LIMITS = {
-    LimitName.DEW_MARGIN_MIN: '{ bound = "3 K", until = "handle" }',
-    LimitName.HUMIDITY_MAX: '{ bound = "85 %", until = "touch-dry" }',
-    LimitName.SURFACE_TEMP_MIN: '{ bound = "10 degC", until = "cured" }',
-}
-# What can be a bound at all; a humidity under 1 % is a fraction written as a percentage.
-_BOUNDS = {
-    LimitName.DEW_MARGIN_MIN: ("K", 0.0, 20.0),
-    LimitName.HUMIDITY_MAX: ("%", 1.0, 100.0),
-    LimitName.HUMIDITY_MIN: ("%", 1.0, 100.0),
-}
 # Dwell and re-entry: over an hour no painter waits for a call; tests play them fast [s].
 _HOLDS_S = (0.1, 6.0 * HOUR_S)
 _DATE = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
@@ -108,57 +87,6 @@ def _is_date(text: str) -> bool:
     except ValueError:
         return False
     return True
-
-
-def read_limits(top: Table) -> dict[Stage, dict[LimitName, Limit]]:
-    """Return the limits of each stage."""
-    table = top.table("limits", [stage.value for stage in FILM_STAGES])
-    limits: dict[Stage, dict[LimitName, Limit]] = {}
-    for stage in FILM_STAGES:
-        own = table.table(stage.value, [name.value for name in LimitName])
-        if stage is Stage.APPLY:
-            for name, example in _NEEDED_LIMITS.items():
-                if name.value not in own.values:
-                    own.missing(name.value, example)
-        read = [_limit(own, LimitName(key)) for key in own.values if key in list(LimitName)]
-        limits[stage] = {limit.name: limit for limit in read if limit is not None}
-    return limits
-
-
-def _limit(own: Table, name: LimitName) -> Limit | None:
-    entry = own.table(name.value, ("bound", "wait", "effect", "until", "then", "guard"))
-    unit, low, high = _BOUNDS.get(name, TEMPERATURES)
-    if not isinstance(own.values[name.value], dict):
-        return None
-    ends = range_ends(entry.values.get("bound"))
-    side = name.value.rpartition("_")[0]
-    if ends is not None and {f"{side}_min", f"{side}_max"} <= set(LimitName):
-        entry.fault(
-            "bound",
-            f"{shown(entry.values['bound'])} is a range",
-            f'write {side}_min "{ends[0]}" and {side}_max "{ends[1]}"',
-        )
-        return None
-    bound = entry.figure("bound", unit, low, high, difference=unit == "K", example=f"10 {unit}")
-    wait = entry.figure("wait", unit, low, high, difference=unit == "K")
-    until = _until(entry)
-    guard = entry.flag("guard", True)
-    effect = Effect(entry.one_of("effect", list(Effect), required=False) or Effect.HARM)
-    if bound is None or until is None:
-        return None
-    then = entry.one_of("then", [Effect.SLOW.value], required=False)
-    found = Limit(name, bound, until, guard, effect, wait, Effect(then) if then else None)
-    check_wait(found, entry)
-    return found
-
-
-def _until(entry: Table) -> Until | None:
-    """A step of curing, or a time from the coat's end [s]."""
-    written = entry.values.get("until")
-    if isinstance(written, str) and written[:1].isdigit():
-        return entry.duration("until", 60.0, 366.0 * DAY_S)
-    step = entry.one_of("until", [step.value for step in Step], required=True)
-    return None if step is None else Step(step)
 
 
 def read_cooling(table: Table) -> dict[Method, float]:
@@ -204,7 +132,7 @@ _TOP = (
     "film",
     "post_cure",
 )
-_ADVICE = ("reminder", "after_closes", "air_changes", "wind_max", "sun")
+_ADVICE = ("reminder", "after_closes", "air_changes", "wind_max", "sun", "notes")
 
 
 def load_spec(text: str, name: str) -> Spec:
@@ -281,21 +209,25 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
     provenance = read_provenance(top)
     times_table = top.table("times", TIME_KEYS)
     times = read_times(times_table, TIME_KEYS)
-    when = read_when(top, times)
+    limits = read_limits(top)
+    known = len(faults)
+    mix = read_mix(top, family)
+    when = read_when(top, family, times, mix if len(faults) == known else None)
     overcoat = read_overcoat(
         top, times, any(ClockName.RECOAT_CLOSES in column.times for column in when)
     )
     unlimited = tuple(clock for clock, table in times.items() if table is NEVER)
     times = {clock: table for clock, table in times.items() if table is not NEVER}
-    limits = read_limits(top)
-    stated = {clock for key, clock in TIME_KEYS.items() if key in times_table.values}
-    check_limits(limits, stated.union(*(column.times for column in when)), faults)
+    stated: set[ClockName] = {TIME_KEYS[key] for key in times_table.values if key in TIME_KEYS}
+    stated |= {clock for column in when for clock in column.times}
+    check_limits(limits, stated, faults)
+    for at, column in enumerate(when):
+        check_limits(column.limits, stated, faults, ("when", at, "limits"), limits)
     check_order(times, faults, times_table.path)
     check_window(times, ("times", time_key(ClockName.RECOAT_CLOSES)), faults)
     recoat = read_recoat(top, times)
     tape_s = top.table("tape", ("not_after",)).duration("not_after", 60.0, 366.0 * DAY_S)
     check_tape(times, tape_s, faults)
-    mix = read_mix(top, family)
     check_needed_times(
         times_table,
         mixed=family.startswith("two-pack") or bool(mix and mix.hardener_parts),
@@ -315,8 +247,7 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
     reminder, after_closes = advice.words("reminder"), advice.words("after_closes")
     surroundings = read_surroundings(advice)
 
-    floor = limits.get(Stage.APPLY, {}).get(LimitName.SURFACE_TEMP_MIN)
-    floor_c = None if floor is None else floor.bound
+    floor_c = _floor_c(limits)
     if dwell_s is None or re_entry_s is None or coating_time_s is None:
         return None
     return Spec(
@@ -341,10 +272,21 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
         reminder=reminder,
         after_closes=after_closes,
         hardener_class=hardener_class,
-        when=tuple(replace(each, times=reckoned_down(each.times, floor_c)) for each in when),
+        when=tuple(
+            replace(each, times=reckoned_down(each.times, _floor_c(each.limits, floor_c)))
+            for each in when
+        ),
         overcoat=overcoat,
         launch=launch,
         film=film,
         post_cure=post_cure,
         surroundings=surroundings,
     )
+
+
+def _floor_c(
+    limits: Mapping[Stage, Mapping[LimitName, Limit]], default_c: float | None = None
+) -> float | None:
+    """The application minimum, down to which a table of one row is reckoned [degC]."""
+    floor = limits.get(Stage.APPLY, {}).get(LimitName.SURFACE_TEMP_MIN)
+    return default_c if floor is None else floor.bound

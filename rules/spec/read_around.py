@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from rules.spec.checks import check_film, check_launch, check_overcoat
+from rules.spec.checks import check_film, check_launch, check_overcoat, check_wet_on_wet
 from rules.spec.model import (
     LONGEST_KEY_S,
     MEASURE_AGE_S,
@@ -23,7 +23,8 @@ from rules.toml_table import Table
 from rules.units import DAY_S, HAND_UNITS, HOUR_S, BadAmount, amount
 from rules.vocabulary import ClockName, Method
 
-_MEASURE = ("what", "low", "high", "max_age", "method", "standard")
+_MEASURE = ("what", "low", "high", "max_age", "method", "standard", "of")
+_OF = ("ground", "film")
 # Unit of a hand reading -> what can be one; wood holds up to twice its dry mass of water.
 _HAND_BOUNDS = {
     "%": (0.0, 250.0),
@@ -34,6 +35,7 @@ _HAND_BOUNDS = {
     "class": (0.0, 10.0),
 }
 _THICKNESSES = ("wet_min", "wet_max", "dry_min", "dry_max")
+_TOTALS = ("total_dry_min", "total_dry_max")
 
 
 def read_overcoat(
@@ -46,7 +48,7 @@ def read_overcoat(
         times: those of [times]; `as_it_is` is put there as the clock that closes.
         conditional: whether a [[when]] says when the window closes.
     """
-    table = top.table("overcoat", ("as_it_is", "abraded", "sanded_key"))
+    table = top.table("overcoat", ("wet_on_wet", "as_it_is", "abraded", "sanded_key"))
     as_it_is = read_times(table, {"as_it_is": ClockName.RECOAT_CLOSES})
     stated = ClockName.RECOAT_CLOSES in times
     if "as_it_is" in table.values and stated:
@@ -76,7 +78,10 @@ def read_overcoat(
         elif closes is not None and closes.rows:
             check_overcoat(closes, abraded_s, stated, table)
     times.update(as_it_is)
-    return OvercoatSteps(abraded_s, SANDED_KEY_S if key_s is None else key_s)
+    wet_s = table.duration("wet_on_wet")
+    if wet_s is not None:
+        check_wet_on_wet(times.get(ClockName.RECOAT_OPENS), wet_s, table)
+    return OvercoatSteps(abraded_s, SANDED_KEY_S if key_s is None else key_s, wet_s)
 
 
 def read_launch(top: Table) -> Launch:
@@ -89,12 +94,13 @@ def read_launch(top: Table) -> Launch:
 
 
 def read_film(top: Table) -> FilmThickness:
-    """Return how thick one coat is to be."""
+    """Return how thick one coat and all of them are to be, and how many."""
     own = {method: f"{method.value}_wet_max" for method in Method}
-    table = top.table("film", (*_THICKNESSES, "layers_max", *own.values()))
+    table = top.table("film", (*_THICKNESSES, *_TOTALS, "layers_min", "layers_max", *own.values()))
     wet_min, wet_max, dry_min, dry_max = (
         table.figure(key, "um", 1.0, 20_000.0) for key in _THICKNESSES
     )
+    total_min, total_max = (table.figure(key, "um", 1.0, 100_000.0) for key in _TOTALS)
     by_method = {m: table.figure(key, "um", 1.0, 20_000.0) for m, key in own.items()}
     found = FilmThickness(
         wet_min_um=wet_min,
@@ -102,6 +108,9 @@ def read_film(top: Table) -> FilmThickness:
         dry_min_um=dry_min,
         dry_max_um=dry_max,
         layers_max=table.count("layers_max", 20),
+        layers_min=table.count("layers_min", 20),
+        total_dry_min_um=total_min,
+        total_dry_max_um=total_max,
         method_max_um={m: figure for m, figure in by_method.items() if figure is not None},
     )
     check_film(found, table)
@@ -127,6 +136,7 @@ def read_surroundings(advice: Table) -> Surroundings:
         air_changes_per_h=advice.figure("air_changes", "1/h", 0.1, 1000.0),
         wind_max_m_per_s=advice.figure("wind_max", "m/s", 0.1, 60.0),
         sun=advice.words("sun"),
+        notes=advice.listed_words("notes"),
     )
 
 
@@ -135,6 +145,7 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
     for entry in top.tables("measure", _MEASURE):
         what = entry.slug("what", example="wood-moisture")
         max_age_s = entry.duration("max_age", 60.0, 366.0 * DAY_S)
+        of = entry.one_of("of", _OF, required=False)
         bounds: dict[str, float] = {}
         units: set[str] = set()
         for side in ("low", "high"):
@@ -163,6 +174,7 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
                 MEASURE_AGE_S if max_age_s is None else max_age_s,
                 entry.words("method"),
                 entry.words("standard"),
+                of_the_film=of == "film",
             )
 
 

@@ -19,7 +19,8 @@ that no pot is taken for smaller than it is; common practice, no source [g/mL]."
 
 _NUMBER = r"(\d+(?:\.\d*)?|\.\d+)"
 _RATIO = re.compile(rf"\s*{_NUMBER}\s*:\s*{_NUMBER}\s*")
-_RATIOS = ("ratio", "ratio_by_weight", "ratio_by_volume")
+RATIOS = ("ratio", "ratio_by_weight", "ratio_by_volume")
+"""Keys of [mix], one of which must be there where a hardener goes in."""
 _THINNER = ("method", "grade", "coat", "cup", "from", "to", "min", "max")
 
 
@@ -62,9 +63,9 @@ def read_mix(top: Table, family: str) -> Mix | None:
     if "mix" not in top.values:
         return None
     densities = ("base_density", "hardener_density", "thinner_density")
-    others = ("by", "solids_by_volume", "thinner_max", "max_batch", "thinner")
-    table = top.table("mix", (*_RATIOS, *others, *densities))
-    read = {key: _ratio(table, key, family) for key in _RATIOS if key in table.values}
+    others = ("by", "solids_by_volume", "thinner_max", "max_batch", "thinner", "additive")
+    table = top.table("mix", (*RATIOS, *others, *densities))
+    read = {key: _ratio(table, key, family) for key in RATIOS if key in table.values}
     if not read and family.startswith("two-pack"):
         table.missing("ratio", '"3:1" (base to hardener)')
     by = _by(table)
@@ -102,6 +103,7 @@ def read_mix(top: Table, family: str) -> Mix | None:
         thinner_bands=tuple(bands.values()),
         max_batch_ml=max_batch,
         other_parts=beside,
+        additive=table.words("additive"),
     )
 
 

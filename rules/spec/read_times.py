@@ -1,4 +1,4 @@
-"""Reads a sheet's times: by temperature, by the next coat, and by the conditions they hold for."""
+"""Reads a sheet's times: by temperature, and by the next coat."""
 
 from __future__ import annotations
 
@@ -6,18 +6,20 @@ from collections.abc import Container, Mapping
 from dataclasses import replace
 from difflib import get_close_matches
 
-from rules.spec.checks import check_order, check_rows, check_window, time_key
-from rules.spec.model import FAMILIES, NEVER, Column, TimeRow, TimeTable
+from rules.spec.checks import check_rows, check_window, time_key
+from rules.spec.model import FAMILIES, NEVER, TimeRow, TimeTable
 from rules.text import shown
-from rules.toml_table import LONGEST_S, SHORTEST_S, UNLIMITED, Table
+from rules.toml_table import LONGEST_S, NO_WAIT, SHORTEST_S, UNLIMITED, Table
 from rules.units import DAY_S, HOUR_S
-from rules.vocabulary import ClockName, Method, Service
+from rules.vocabulary import ClockName, Method
 
-TIME_KEYS = {
-    time_key(clock): clock
-    for clock in ClockName
-    if clock not in (ClockName.CLEARANCE, ClockName.LAUNCH_NOT_BEFORE, ClockName.LAUNCH_NOT_AFTER)
-}
+_ELSEWHERE = (
+    ClockName.CLEARANCE,
+    ClockName.LAUNCH_NOT_BEFORE,
+    ClockName.LAUNCH_NOT_AFTER,
+    ClockName.WET_ON_WET,
+)
+TIME_KEYS = {time_key(clock): clock for clock in ClockName if clock not in _ELSEWHERE}
 METHODS = tuple(method.value for method in Method)
 TEMPERATURES = ("degC", -20.0, 60.0)
 """What can be a temperature of paint, hull or air at all."""
@@ -41,6 +43,16 @@ _PLAUSIBLE_S = {
 
 _WINDOW = {time_key(c): c for c in (ClockName.RECOAT_OPENS, ClockName.RECOAT_CLOSES)}
 _MAY_STAY_OPEN = (ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
+_MAY_BE_NONE = (ClockName.INDUCTION, ClockName.FLASH, ClockName.WIPE_DRY)
+
+
+def endless_word(clock: ClockName) -> str:
+    """Return how a table without rows is written: a window never closes, a wait is not needed.
+
+    >>> endless_word(ClockName.RECOAT_CLOSES), endless_word(ClockName.INDUCTION)
+    ('unlimited', 'none')
+    """
+    return UNLIMITED if clock in _MAY_STAY_OPEN else NO_WAIT
 
 
 def read_times(table: Table, clocks: Mapping[str, ClockName]) -> dict[ClockName, TimeTable]:
@@ -50,7 +62,7 @@ def read_times(table: Table, clocks: Mapping[str, ClockName]) -> dict[ClockName,
         if key not in table.values:
             continue
         value = table.values[key]
-        if value == UNLIMITED and clock in _MAY_STAY_OPEN:
+        if clock in (*_MAY_STAY_OPEN, *_MAY_BE_NONE) and value == endless_word(clock):
             times[clock] = NEVER
             continue
         if not isinstance(value, dict) or not value:
@@ -58,7 +70,8 @@ def read_times(table: Table, clocks: Mapping[str, ClockName]) -> dict[ClockName,
                 key,
                 f"{shown(value)} does not say at what temperature" if value else "has no rows",
                 'write { "20 degC" = "4 h" }, with a row for each temperature of the sheet'
-                + (f', or "{UNLIMITED}" where it never ends' if clock in _MAY_STAY_OPEN else ""),
+                + (f', or "{UNLIMITED}" where it never ends' if clock in _MAY_STAY_OPEN else "")
+                + (f', or "{NO_WAIT}" where it is not needed' if clock in _MAY_BE_NONE else ""),
             )
             continue
         rows = table.table(key, None)
@@ -122,42 +135,3 @@ def read_recoat(
         check_window(both if own else {}, table.path, section.faults)
         recoat[following] = own
     return recoat
-
-
-def read_when(top: Table, times: Mapping[ClockName, TimeTable]) -> tuple[Column, ...]:
-    """Read the columns of a sheet that hold under conditions."""
-    columns: list[Column] = []
-    for entry in top.tables("when", ("method", "hardener", "humidity", "service", "times")):
-        method = entry.one_of("method", METHODS, required=False)
-        service = entry.one_of("service", [each.value for each in Service], required=False)
-        hardener = entry.slug("hardener", example="winter") if "hardener" in entry.values else ""
-        humidity_pct = entry.figure("humidity", "%", 1.0, 100.0)
-        own_table = entry.table("times", TIME_KEYS)
-        if len(entry.values) == ("times" in entry.values):
-            entry.fault(None, "names no condition", 'give one, such as method = "gun"')
-        if not own_table.values:
-            entry.fault(None, "has no times", 'add [when.times] with { "20 degC" = "4 h" }')
-        own = read_times(own_table, TIME_KEYS)
-        both = {clock: each for clock, each in {**times, **own}.items() if each is not NEVER}
-        if own:
-            check_order(both, own_table.faults, own_table.path, own)
-            check_window(both, own_table.path, own_table.faults)
-        column = Column(
-            Method(method) if method else None,
-            hardener or None,
-            Service(service) if service else None,
-            humidity_pct,
-            own,
-        )
-        conditions = (column.method, column.hardener, column.service, column.humidity_pct)
-        for at, other in enumerate(columns, start=1):
-            theirs = (other.method, other.hardener, other.service, other.humidity_pct)
-            for key in (time_key(clock) for clock in own if clock in other.times):
-                if theirs == conditions:
-                    own_table.fault(
-                        key,
-                        f"stands under the same conditions in when[{at}]",
-                        "keep one of the two",
-                    )
-        columns.append(column)
-    return tuple(columns)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from rules.errors import SpecFault
 from rules.spec.checks import time_key
-from rules.spec.model import FAMILIES, NO_HARDENER, Band, Limit, Mix, Spec, TimeTable
+from rules.spec.model import FAMILIES, NO_HARDENER, Band, Limit, Mix, PotSize, Spec, TimeTable
+from rules.spec.read_times import endless_word
 from rules.text import shown
-from rules.toml_table import SLUG, UNLIMITED
-from rules.vocabulary import ClockName, LimitName, Method, Step
+from rules.toml_table import SLUG
+from rules.vocabulary import ClockName, LimitName, Method, Stage, Step
 
 _LIMIT_UNITS = {
     LimitName.DEW_MARGIN_MIN: "K",
@@ -40,25 +41,30 @@ def spec_dict(spec: Spec) -> dict[str, object]:
             "date": spec.provenance.date,
             "generic": spec.provenance.generic,
         },
-        "limits": {
-            stage.value: {limit.name.value: _limit_dict(limit) for limit in limits.values()}
-            for stage, limits in spec.limits.items()
-        },
+        "limits": _limits_dict(spec.limits),
         "wet_film_cooling_k": {m.value: k for m, k in spec.wet_film_cooling_k.items()},
-        "times": {**_times_dict(spec.times), **{time_key(c): UNLIMITED for c in spec.unlimited}},
+        "times": {
+            **_times_dict(spec.times),
+            **{time_key(c): endless_word(c) for c in spec.unlimited},
+        },
         "when": [
             {
                 "method": None if each.method is None else each.method.value,
                 "hardener": each.hardener,
                 "service": None if each.service is None else each.service.value,
                 "humidity_pct": each.humidity_pct,
+                "hardener_class": each.hardener_class or None,
+                "limits": _limits_dict(each.limits),
                 "times": _times_dict(each.times),
+                "mix": None if each.mix is None else _mix_dict(each.mix),
+                "pot_sizes": None if each.pot_sizes is None else _pots_list(each.pot_sizes),
             }
             for each in spec.when
         ],
         "recoat_before": {name: _times_dict(t) for name, t in spec.recoat_by_next.items()},
         "overcoat": {
             "as_it_is": _rows(spec.times.get(ClockName.RECOAT_CLOSES)),
+            "wet_on_wet_s": spec.overcoat.wet_on_wet_s,
             "abraded_s": spec.overcoat.abraded_s,
             "sanded_key_s": spec.overcoat.sanded_key_s,
         },
@@ -66,9 +72,7 @@ def spec_dict(spec: Spec) -> dict[str, object]:
             "not_before": _rows(spec.launch.not_before),
             "not_after_s": spec.launch.not_after_s,
         },
-        "pot_sizes": [
-            {"from_ml": s.from_ml, "from_g": s.from_g, "factor": s.factor} for s in spec.pot_sizes
-        ],
+        "pot_sizes": _pots_list(spec.pot_sizes),
         "tape_not_after_s": spec.tape_not_after_s,
         "mix": None if spec.mix is None else _mix_dict(spec.mix),
         "call": {
@@ -83,7 +87,10 @@ def spec_dict(spec: Spec) -> dict[str, object]:
             "wet_max_um": spec.film.wet_max_um,
             "dry_min_um": spec.film.dry_min_um,
             "dry_max_um": spec.film.dry_max_um,
+            "layers_min": spec.film.layers_min,
             "layers_max": spec.film.layers_max,
+            "total_dry_min_um": spec.film.total_dry_min_um,
+            "total_dry_max_um": spec.film.total_dry_max_um,
             **{f"{m.value}_wet_max_um": spec.film.method_max_um.get(m) for m in Method},
         },
         "post_cure": None
@@ -102,6 +109,7 @@ def spec_dict(spec: Spec) -> dict[str, object]:
                 "max_age_s": m.max_age_s,
                 "method": m.method,
                 "standard": m.standard,
+                "of": "film" if m.of_the_film else "ground",
             }
             for m in spec.measurements
         ],
@@ -111,8 +119,20 @@ def spec_dict(spec: Spec) -> dict[str, object]:
             "air_changes_per_h": spec.surroundings.air_changes_per_h,
             "wind_max_m_per_s": spec.surroundings.wind_max_m_per_s,
             "sun": spec.surroundings.sun,
+            "notes": list(spec.surroundings.notes),
         },
     }
+
+
+def _limits_dict(limits: Mapping[Stage, Mapping[LimitName, Limit]]) -> dict[str, object]:
+    return {
+        stage.value: {limit.name.value: _limit_dict(limit) for limit in own.values()}
+        for stage, own in limits.items()
+    }
+
+
+def _pots_list(sizes: Sequence[PotSize]) -> list[dict[str, float | None]]:
+    return [{"from_ml": s.from_ml, "from_g": s.from_g, "factor": s.factor} for s in sizes]
 
 
 def _limit_dict(limit: Limit) -> dict[str, object]:
@@ -136,7 +156,7 @@ def _rows(table: TimeTable | None) -> list[dict[str, float]] | None:
 
 
 def _times_dict(times: Mapping[ClockName, TimeTable]) -> dict[str, object]:
-    return {time_key(clock): _rows(table) or UNLIMITED for clock, table in times.items()}
+    return {time_key(clock): _rows(table) or endless_word(clock) for clock, table in times.items()}
 
 
 def _band_dict(band: Band) -> dict[str, float]:
@@ -173,6 +193,7 @@ def _mix_dict(mix: Mix) -> dict[str, object]:
         "ratio_by_weight": _ratio_text(mix.parts_by("weight")),
         "ratio_by_volume": _ratio_text(mix.parts_by("volume")),
         "max_batch_ml": mix.max_batch_ml,
+        "additive": mix.additive or None,
     }
 
 
@@ -214,6 +235,7 @@ def new_spec_text(name: str, family: str) -> str:
     perhaps = not two_pack and family not in NO_HARDENER
     parts.append(_TWO_PACK_TIMES if two_pack else _offered(_TWO_PACK_TIMES) if perhaps else "")
     parts.append(_CONDITIONS)
+    parts.append(_HARDENERS if two_pack or perhaps else "")
     parts.append(_MIX)
     parts.append(_RATIO if two_pack else _offered(_RATIO) if perhaps else "")
     parts.append(_REST)
@@ -289,12 +311,30 @@ cured = { "20 degC" = "? days" }
 
 _CONDITIONS = """\
 
-# Times that hold under conditions only: one entry for each column of the sheet, with one or more
-# of method = "gun", hardener = "winter", humidity = "30 %", service = "immersed" or "atmospheric".
+# What holds under conditions only: one entry for each column of the sheet; any of humidity, or
+# of method = "gun", hardener = "winter", service = "immersed" or "atmospheric", all must hold.
+# What an entry does not say stays as outside it.
 # [[when]]
 # humidity = "? %"
 # [when.times]
 # touch_dry = { "20 degC" = "? h" }
+"""
+
+_HARDENERS = """\
+
+# Another hardener than the standard one, whose figures stand outside: its times, limits and mix.
+# [[when]]
+# hardener = "?"            # the sheet's name for it
+# hardener_class = "fast-amine"
+# [when.times]
+# induction = "none"        # where this one needs none
+# touch_dry = { "20 degC" = "? h" }
+# [when.limits.apply]
+# surface_temp_min = { bound = "? degC", until = "cured" }
+# [when.mix]
+# ratio = "?:?"             # or additive = "?"
+# [when.pot_sizes]
+# "1 l" = "? %"
 """
 
 _TWO_PACK_TIMES = """\
@@ -314,6 +354,7 @@ solids_by_volume = "? %"
 thinner_max = "? %"         # of the mix before thinning; "0 %" where none may be added
 # thinner_density = "? kg/l"
 # max_batch = "? l"
+# additive = "?"            # what else goes in, such as "1 % of accelerator by volume"
 """
 
 _RATIO = """\
@@ -339,18 +380,22 @@ _REST = """\
 # [wet_film_cooling]        # how far a wet film cools below its surface as the solvent leaves
 # gun = "? K"
 
-# [film]                    # of one coat
+# [film]                    # of one coat, and of all
 # wet_min = "? um"
 # wet_max = "? um"
 # dry_min = "? um"
 # dry_max = "? um"
+# layers_min = 2            # coats
 # layers_max = 3
+# total_dry_min = "? um"    # all coats together; mm may be written as well
+# total_dry_max = "? um"
 # roller_wet_max = "? um"   # what it holds without sagging; likewise brush_wet_max, gun_wet_max
 
 # [pot_sizes]               # how pot life falls with the pot: "1 l" or "1 kg" = "80 %"
 # "1 l" = "? %"
 
-# [overcoat]                # once the window has closed
+# [overcoat]                # beside recoat_opens and recoat_closes
+# wet_on_wet = "? h"        # from the coat's start: coat until then, or from recoat_opens on
 # abraded = "? months"      # until then sand and coat, after it take off; needs recoat_closes
 # sanded_key = "24 h"       # how long a sanded ground stays open, at most 48 h
 
@@ -372,6 +417,7 @@ _REST = """\
 # max_age = "24 h"          # then it is asked for again
 # method = "pin meter, wood scale"
 # standard = ""
+# of = "ground"             # or "film": of this coat's own film, before the next goes on it
 
 # [advice]
 # reminder = ""             # shown before the next coat over a cured film
@@ -379,4 +425,5 @@ _REST = """\
 # air_changes = "? a hour"
 # wind_max = "? m/s"
 # sun = "no direct sun"
+# notes = ["?"]             # what else the sheet says, in its words; spec show and check repeat it
 """

@@ -78,3 +78,18 @@ def test_it_is_known_when_a_figure_will_no_longer_do() -> None:
 def test_a_pots_own_temperature_answers_for_the_mix() -> None:
     asked = Measurement("mix-temp", "degC", 15.0, 25.0)
     assert states(asked, measured("mix-temperature", 4.0, 20.0, "degC")) == []
+
+
+RUB = Measurement("solvent-rub-class", "class", 4.0, None, of_the_film=True)
+
+
+def test_a_film_is_measured_before_the_next_coat_and_anew_for_each() -> None:
+    laid = event(EventKind.COAT_STARTED, 1.0), event(EventKind.COAT_ENDED, 2.0)
+    again = event(EventKind.COAT_STARTED, 4.0), event(EventKind.COAT_ENDED, 4.5)
+    rubbed = measured(RUB.what, 3.0, 5.0, "class")
+    assert states(RUB) == []  # no film is there yet
+    assert states(RUB, *laid) == [LimitState.UNKNOWN]
+    assert states(RUB, *laid, event(EventKind.SESSION_STARTED, 3.0)) == [LimitState.UNKNOWN]
+    assert states(RUB, *laid, measured(RUB.what, 3.0, 3.0, "class")) == [LimitState.NEAR]
+    assert states(RUB, *laid, rubbed) == []
+    assert states(RUB, *laid, rubbed, *again) == [LimitState.UNKNOWN]

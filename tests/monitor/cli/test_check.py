@@ -94,6 +94,16 @@ def test_every_required_limit_has_a_reason_worst_first() -> None:
     assert states[0] == "broken"
 
 
+def test_a_go_says_first_of_all_what_is_said_of_the_film() -> None:
+    # 20 degC at 37 % is 3 under the sheet's 40 %, past which it only cures more slowly.
+    code, found = check("--air", "20", "--rh", "37", "--surface", "19.5", "--spec",
+                        "tests/sheets/moisture-curing-primer.toml")  # fmt: skip
+    assert code == 0
+    told = [(each["limit"], each["state"]) for each in found["reasons"]]  # type: ignore[attr-defined]
+    assert told[0] == ("humidity_min", "ok")
+    assert told[-1] == ("outlook", "unknown")
+
+
 def test_the_json_has_what_is_not_known_before_what_is_ok_and_the_text_has_it_last() -> None:
     words = ("--air", "21", "--rh", "60", "--surface", "16.5")
     _, found = check(*words)

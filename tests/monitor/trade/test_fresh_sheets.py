@@ -166,10 +166,7 @@ def reply(folder: Path, first: str, second: str, after_h: float) -> str:
         # From 8 h under itself, from 72 h under a polyurethane.
         ("thick-film-layers", "gloss-accelerator", 10.0, True),
         # Within 4 h, or from 18 h on.
-        pytest.param(
-            "alkyd-enamel", "alkyd-enamel", 3.0, False,
-            marks=pytest.mark.xfail(strict=True, reason="the form has one window, not two"),
-        ),
+        ("alkyd-enamel", "alkyd-enamel", 3.0, False),
     ],
 )  # fmt: skip
 def test_a_coat_is_warned_of_by_the_window_under_what_goes_on_next(
@@ -248,18 +245,15 @@ def missing(reason: str) -> pytest.MarkDecorator:
 WINTER = ("--area", "1", "--dry-um", "60", "--temp", "10", "--hardener", "w")
 
 
-@missing("the ratio is one for all hardeners: the winter hardener's 3:1 is mixed 4:1")
 def test_a_hardener_has_its_own_ratio() -> None:
     total = batch("fresh/epoxy-three-hardeners", *WINTER)["present"]["total"]
     assert total["base_ml"] / total["hardener_ml"] == pytest.approx(3.0, rel=1e-3)
 
 
-@missing("a column cannot say none: the winter hardener stands for the standard one's 30 min")
 def test_a_hardener_may_need_no_induction() -> None:
     assert not batch("fresh/epoxy-three-hardeners", *WINTER)["present"]["induction_s"]
 
 
-@missing("limits are the same for all hardeners: the winter hardener is STOP at 5 degC")
 def test_a_winter_hardener_may_be_laid_in_the_cold(tmp_path: Path) -> None:
     spec = str(FRESH / "epoxy-three-hardeners.toml")
     made = Tent(tmp_path, spec, steady(Air(6.0, -4.0, 5.0)), 3.0, step_min=10)
@@ -267,7 +261,6 @@ def test_a_winter_hardener_may_be_laid_in_the_cold(tmp_path: Path) -> None:
     assert {call["call"] for call in made.evaluations()[-3:]} == {"GO"}
 
 
-@missing("a hardener's name is written small, and each other figure under it is blamed as well")
 def test_a_hardener_keeps_the_sheets_name(tmp_path: Path) -> None:
     text = (FRESH / "epoxy-three-hardeners.toml").read_text()
     file = tmp_path / "sheet.toml"
@@ -276,7 +269,6 @@ def test_a_hardener_keeps_the_sheets_name(tmp_path: Path) -> None:
     assert ran.code == 0, ran.out + ran.err
 
 
-@missing("no family for a two-pack that damp air cures; moisture-curing refuses its ratio")
 def test_a_two_pack_may_be_cured_by_damp_air(tmp_path: Path) -> None:
     text = (FRESH / "zinc-rich.toml").read_text()
     file = tmp_path / "sheet.toml"
@@ -285,26 +277,22 @@ def test_a_two_pack_may_be_cured_by_damp_air(tmp_path: Path) -> None:
     assert ran.code == 0, ran.out + ran.err
 
 
-@missing("only one coat's film has bounds: eight layers of 0.7 mm pass the sheet's 5 mm in all")
 def test_a_film_of_many_layers_has_a_thickness_in_all() -> None:
     words = ("--area", "1", "--dry-um", "700", "--coats", "8", "--temp", "20", "--method", "gun")
     assert "5000" in " ".join(batch("fresh/thick-film-layers", *words)["present"]["warnings"])
 
 
-@missing("generic 100 um of a brushed paint is held against a laminating resin")
 def test_a_laminate_does_not_sag_as_paint_does() -> None:
     words = ("--area", "0.3", "--dry-um", "400", "--temp", "25")
     assert "sag" not in " ".join(batch("fresh/laminating-slow-fast", *words)["present"]["warnings"])
 
 
-@missing("where nothing may be added, the lack of a figure for thinner is warned of")
 def test_no_thinner_is_no_missing_figure() -> None:
     words = ("--area", "1", "--dry-um", "70", "--temp", "23")
     told = " ".join(batch("fresh/zinc-rich", *words)["present"]["warnings"])
     assert "thinner" not in told
 
 
-@missing("shown as reckoned: 1.35135 l for the sheet's 1 kg, 182 d 15 h for its 6 months")
 @pytest.mark.parametrize(
     ("name", "words"), [("fairing-light", "1 kg"), ("thick-film-layers", "6 months")]
 )

@@ -136,6 +136,22 @@ def test_check_now_says_last_brush_down_in_words(tmp_path: Path) -> None:
     assert re.search(r"last brush down by \d\d:\d\d", check_now(made), re.IGNORECASE)
 
 
+def test_check_now_has_a_paragraph_for_each_section_and_ends_by_the_worst(tmp_path: Path) -> None:
+    # The dew point of 12 lies 8 K under one side and 2 K under the other: its 3 K are broken.
+    made = Tent(tmp_path, "two-pack-epoxy-primer", steady(Air(21.0, 12.0, 20.0, 14.0)), 3.0)
+    made.event("session-started", 0.0, section=None)
+    made.evaluations()
+    ran = filmcall("check", "--now", "--config", str(made.config), "--db", made.db)
+    paragraphs = re.findall(r"^(port|stbd): (GO|HOLD|STOP)", ran.out, re.MULTILINE)
+    assert paragraphs[0] == ("stbd", "STOP")
+    assert sorted(name for name, _ in paragraphs) == ["port", "stbd"]
+    assert dict(paragraphs)["port"] != "STOP"
+    assert ran.code == 20
+    call = json.loads(check_now(made, "--json"))
+    assert (call["section"], call["call"]) == ("stbd", "STOP")
+    assert [each["section"] for each in call["sections"]] == ["stbd", "port"]
+
+
 def test_a_call_with_an_outlook_carries_the_last_start(tmp_path: Path) -> None:
     made, begin = swinging(tmp_path)
     ran = filmcall(

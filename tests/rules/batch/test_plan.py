@@ -21,7 +21,7 @@ from rules.batch.amount import (
 )
 from rules.batch.plan import RESERVE, BatchFault, MixJob, plan_batches
 from rules.events import Event
-from rules.spec.model import Mix, ThinnerBand
+from rules.spec.model import FilmThickness, Mix, ThinnerBand
 from rules.vocabulary import ClockName, EventKind, Method
 from tests.support.clock_material import MIX, PRIMER, T0, H, event, table
 from tests.tables_reader import rows
@@ -289,3 +289,30 @@ def test_a_mix_without_pot_life_is_bound_by_the_pot_alone() -> None:
     at = plan_batches(job(spec=enamel, pot_ml=600.0), 20.0).present
     assert (at.pot_life_s, at.usable_s, len(at.batches)) == (None, None, 2)
     assert at.batches[0].parts.base_g is None
+
+
+@pytest.mark.parametrize(
+    ("coats", "dry_um", "said"),
+    [
+        (1, 50.0, "film: the sheet asks for at least 2 coats; count what lies beneath"),
+        (2, 50.0, "film: 2 coats make 100 µm dry; the sheet asks for at least 120 in all"),
+        (3, 50.0, None),
+        (4, 60.0, "film: 4 coats make 240 µm dry; the sheet has at most 200 in all"),
+    ],
+)
+def test_all_coats_together_are_held_against_the_sheet(
+    coats: int, dry_um: float, said: str | None
+) -> None:
+    """Sums by hand: 2 x 50, 3 x 50 and 4 x 60 against 120 to 200 µm and two coats at least."""
+    film = FilmThickness(layers_min=2, total_dry_min_um=120.0, total_dry_max_um=200.0)
+    plan = plan_batches(
+        job(spec=replace(SPEC, film=film), coats=coats, film=Film(dry_um, wet=False)), 20.0
+    )
+    told = [each for each in plan.present.warnings if "in all" in each or "at least 2" in each]
+    assert told == ([] if said is None else [said])
+
+
+def test_a_sheet_that_allows_no_thinner_is_told_of_as_such() -> None:
+    plan = plan_batches(job(spec=replace(SPEC, mix=replace(MIX, thinner_max_pct=0.0))), 20.0)
+    assert plan.present.band_words == "none may be added"
+    assert not [each for each in plan.present.warnings if "thinner" in each]

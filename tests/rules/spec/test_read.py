@@ -588,6 +588,7 @@ ENTERED = {
     "air_temp_max": 35,
     "handle": 24,
     "recoat_closes": 5,
+    "wet_on_wet": 4,
     "to": 30,
     "min": 0,
     "thinner_max": 20,
@@ -596,6 +597,7 @@ ENTERED = {
     "thinner_density": 0.9,
     "wet_max": 120,
     "dry_max": 60,
+    "total_dry_max": 200,
     "hold": 60,
 }
 
