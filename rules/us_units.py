@@ -41,7 +41,7 @@ def _written(value: float, places: int) -> str:
 
 
 def _temp(figure: str) -> str:
-    return _written(from_celsius(_read(figure), "degF"), min(_places(figure), 1))
+    return _written(from_celsius(_read(figure), "degF"), _places(figure))
 
 
 def _difference(figure: str) -> str:
@@ -63,7 +63,7 @@ def _by(factor: float, least_places: int = 0) -> _Change:
 
 
 def _rule(unit: str, to: str, change: _Change) -> tuple[re.Pattern[str], str, _Change]:
-    return re.compile(rf"(?<![\w.:])({_FIGURES})( ?){unit}(?![\w/²³°])"), to, change
+    return re.compile(rf"(?<![\w.:])({_FIGURES})([ \n\u00a0]?){unit}(?![\w/²³°])"), to, change
 
 
 _RULES = (
@@ -78,7 +78,8 @@ _RULES = (
     _rule(r"m(?= of tape)", "ft", _by(0.3048)),
 )
 _DOSE = re.compile(r"\bK h\b")  # a unit that is spoken of without a figure
-_TYPED = re.compile(rf"({_NUMBER} °F) \({_NUMBER} ?°?F\)")
+# What was typed goes before what was made of it and back.
+_TYPED = re.compile(rf"{_NUMBER} °F \(({_NUMBER}) ?(?:°|deg ?)?F\)")
 
 
 def in_us_units(text: str) -> str:
@@ -96,7 +97,7 @@ def in_us_units(text: str) -> str:
     """
     for pattern, to, change in _RULES:
         text = pattern.sub(partial(_changed, to, change), text)
-    return _DOSE.sub("°F h", _TYPED.sub(r"\1", text))
+    return _DOSE.sub("°F h", _TYPED.sub(r"\1 °F", text))
 
 
 def _changed(to: str, change: _Change, found: re.Match[str]) -> str:

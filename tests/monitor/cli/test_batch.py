@@ -121,8 +121,15 @@ def planned(*words: str) -> str:
     return " ".join(ran.out.split())
 
 
-def test_a_typed_temperature_stands_beside_tenths_of_a_degree() -> None:
+def test_a_typed_temperature_stands_beside_tenths_of_a_degree(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     # 64 degF is 17.77... degC and 77 degF is 25 degC by the definition of the scale.
+    said = planned("--temp", "64F", "--forecast", "77 degF")
+    assert "At the present 64 °F ---" in said, "who types degF reads it"
+    assert "At the forecast 77 °F ---" in said
+    assert "°C" not in said
+    monkeypatch.setenv("FILMCALL_UNITS", "metric")
     said = planned("--temp", "64F", "--forecast", "77 degF")
     assert "At the present 17.8 °C (64F) ---" in said
     assert "At the forecast 25 °C (77 degF) ---" in said
@@ -139,7 +146,10 @@ def test_a_typed_temperature_stands_beside_tenths_of_a_degree() -> None:
         (["20", "--forecast", "38"], "the forecast 38 °C", "38 °C is above the spec's 35 °C"),
     ],
 )
-def test_do_not_coat_stands_above_everything(words: list[str], which: str, why: str) -> None:
+def test_do_not_coat_stands_above_everything(
+    words: list[str], which: str, why: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("FILMCALL_UNITS", "metric")
     said = planned("--temp", *words)
     first = re.split("={78} ?", said)[1]
     assert first.startswith(f"DO NOT COAT at {which}: {why}. The sheet below is for planning;")
