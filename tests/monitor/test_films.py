@@ -334,8 +334,9 @@ def test_samples_beyond_the_room_made_at_the_start_are_kept_too() -> None:
     samples = Temperatures(0.5, 0.3)
     many = ROOM_ROWS + 5
     samples.put_before((T0 + 60.0 * k, 5.0 + k % 7, 15.0, NAN, NAN) for k in range(many))
+    coldest_c = samples.history().coldest_c
+    assert coldest_c.size == many
+    assert coldest_c[[0, 8, -1]].tolist() == [5.0, 6.0, 5.0 + (many - 1) % 7]
     samples.take(T0 + 60.0 * many, [3.0], [20.0])
-    history = samples.history()
-    assert history.time_s.tolist()[-2:] == [T0 + 60.0 * (many - 1), T0 + 60.0 * many]
-    assert history.coldest_c.size == many + 1
-    assert history.coldest_c[[0, 8, -2, -1]].tolist() == [5.0, 6.0, 5.0 + (many - 1) % 7, 3.0]
+    assert samples.history().time_s.tolist()[-2:] == [T0 + 60.0 * (many - 1), T0 + 60.0 * many]
+    assert samples.history().coldest_c[-1] == 3.0
