@@ -85,12 +85,10 @@ def look_back(path: Path) -> None:
     peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
     print(f"open {opened - begun:.2f} s, review {looked - opened:.2f} s, "
           f"report {done - looked:.2f} s ({len(page) / 1024:.0f} KiB)")  # fmt: skip
-    print(
-        f"whole {done - begun:.2f} s: {(done - begun) / TARGET_S:.2f} of the target's {TARGET_S:.0f} s"
-    )
-    print(
-        f"peak {peak_mib:.0f} MiB: {peak_mib / TARGET_MIB:.2f} of the target's {TARGET_MIB:.0f} MiB"
-    )
+    took_s = done - begun
+    print(f"whole {took_s:.2f} s: {took_s / TARGET_S:.2f} of the target's {TARGET_S:.0f} s")
+    share = peak_mib / TARGET_MIB
+    print(f"peak {peak_mib:.0f} MiB: {share:.2f} of the target's {TARGET_MIB:.0f} MiB")
 
 
 def main() -> None:
