@@ -9,7 +9,6 @@ from typing import Annotated
 
 import typer
 
-from monitor.cli.clocks import clocks_in_log, memory_in_log
 from monitor.cli.options import (
     DbOption,
     HardenerOption,
@@ -24,6 +23,7 @@ from monitor.named import kind_named, method_named
 from monitor.record import NEEDS_POINT, Scene, check, record
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import carries_zone, moment_s, zone_in_log, zone_or_local
+from rules.clocks.clock import Clock
 from rules.errors import FilmcallError
 from rules.events import OF_PAINT, Event
 from rules.spec.model import GENERAL_GUIDANCE
@@ -155,13 +155,19 @@ def run(
 def _scene(store: Store, event: Event, zone: str | None) -> Scene:
     """The enclosure before an event, as the log knows it."""
     name, shown_in = event.enclosure, zone_or_local(zone)
-    return Scene(
-        events=store.events(name),
-        config=config_in(store, name),
-        zone=shown_in,
-        clocks=lambda time_s, over: clocks_in_log(store, name, time_s, over=over),
-        memory=lambda section, time_s: memory_in_log(store, name, section, time_s, shown_in),
-    )
+
+    # What reckons clocks is loaded only where an event asks for one.
+    def clocks(time_s: float, over: Event | None) -> tuple[Clock, ...]:
+        from monitor.cli.clocks import clocks_in_log
+
+        return clocks_in_log(store, name, time_s, over=over)
+
+    def memory(section: str | None, time_s: float) -> list[str]:
+        from monitor.cli.clocks import memory_in_log
+
+        return memory_in_log(store, name, section, time_s, shown_in)
+
+    return Scene(store.events(name), config_in(store, name), shown_in, clocks, memory)
 
 
 def _enclosure(wanted: str | None, db: Path | None) -> str:

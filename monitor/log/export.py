@@ -6,19 +6,19 @@ JSON lines are exact. In CSV a text that a spreadsheet would take for a formula 
 from __future__ import annotations
 
 import csv
-import heapq
 import json
-from collections.abc import Generator, Iterable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping
 from contextlib import closing
-from operator import itemgetter
-from typing import TextIO
+from functools import cache, lru_cache
+from io import StringIO
+from itertools import islice
+from typing import NamedTuple, TextIO
 
 from monitor.log.log import Store
-from monitor.log.rows import QUALITY_OF_CODE, LogDamaged
+from monitor.log.readings import MinuteRow
+from monitor.log.rows import QUALITY_OF_CODE, LogChannel, LogDamaged
 from rules.errors import FilmcallError
 from rules.text import csv_cell, iso_utc
-
-FORMATS = ("csv", "jsonl")
 
 READING_KEYS = (
     *("time", "received", "source", "enclosure", "point", "quantity", "unit"),
@@ -64,7 +64,8 @@ def export_readings(
         FilmcallError: the format is none of the two.
         LogRefused: the log cannot be read.
     """
-    return _write(file, fmt, READING_KEYS, _readings(store, enclosure, source, from_s, to_s))
+    form = _form(fmt)
+    return _write(file, form, READING_KEYS, _readings(store, form, enclosure, source, from_s, to_s))
 
 
 def export_calls(
@@ -99,43 +100,81 @@ def export_calls(
         FilmcallError: the format is none of the two.
         LogRefused: the log cannot be read.
     """
+    form = _form(fmt)
     rows = _calls(store, enclosure, source, from_s, to_s, whole=fmt == "jsonl")
-    return _write(file, fmt, CALL_KEYS, rows)
+    with closing(rows):
+        return _write(file, form, CALL_KEYS, ([form.line(row)] for row in rows))
+
+
+class _Form(NamedTuple):
+    """How a format writes: a row, what stands about a text that needs no care, and nothing."""
+
+    line: Callable[[Mapping[str, object]], str]
+    quote: str
+    none: str
+    has_header: bool
+
+
+def _csv_line(cells: Iterable[object]) -> str:
+    line = StringIO()
+    guarded = [csv_cell(each) if isinstance(each, str) else each for each in cells]
+    csv.writer(line, lineterminator="\n").writerow(guarded)
+    return line.getvalue()
+
+
+_json = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
+
+_FORMS = {
+    "csv": _Form(lambda row: _csv_line(row.values()), "", "", True),
+    "jsonl": _Form(lambda row: _json(row) + "\n", '"', "null", False),
+}
+
+
+def _form(fmt: str) -> _Form:
+    if fmt not in _FORMS:
+        raise FilmcallError(
+            f"export format {fmt!r} is none of {', '.join(_FORMS)}; nothing was written. "
+            f"Choose one of them."
+        )
+    return _FORMS[fmt]
 
 
 def _write(
-    file: TextIO, fmt: str, keys: Iterable[str], rows: Generator[Mapping[str, object], None, None]
+    file: TextIO,
+    form: _Form,
+    keys: Iterable[str],
+    blocks: Generator[list[str], None, None],
 ) -> int:
-    # Where the reader goes away half way, the rows must end before their log is closed.
-    with closing(rows):
-        return _write_all(file, fmt, keys, rows)
-
-
-def _write_all(
-    file: TextIO, fmt: str, keys: Iterable[str], rows: Iterable[Mapping[str, object]]
-) -> int:
+    if form.has_header:
+        file.write(_csv_line(keys))
     count = 0
-    if fmt == "csv":
-        names = tuple(keys)
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(names)
-        for count, row in enumerate(rows, 1):  # noqa: B007  (the count is what is returned)
-            cells = (row[name] for name in names)
-            writer.writerow([csv_cell(each) if isinstance(each, str) else each for each in cells])
-    elif fmt == "jsonl":
-        for count, row in enumerate(rows, 1):  # noqa: B007
-            file.write(json.dumps(row, ensure_ascii=False, separators=(",", ":")) + "\n")
-    else:
-        raise FilmcallError(
-            f"export format {fmt!r} is none of {', '.join(FORMATS)}; nothing was written. "
-            f"Choose one of them."
-        )
+    # Where the reader goes away half way, the rows must end before their log is closed.
+    with closing(blocks):
+        for lines in blocks:
+            file.write("".join(lines))
+            count += len(lines)
     return count
 
 
 def reading_rows(store: Store) -> Iterator[Mapping[str, object]]:
     """Yield every reading by `READING_KEYS`, channel by channel, each in the order of its time."""
-    yield from _readings(store, None, None, None, None)
+    names = _names(store)
+    for channel in store.channels():
+        fixed = _fixed(names, channel)
+        rows = _in_order(store.reading_rows(channel.channel), store.minute_rows(channel.channel))
+        with closing(rows):
+            for time_us, received_us, raw, value, code, count, low, high in rows:
+                yield {
+                    "time": iso_utc(time_us / 1e6, 6),
+                    "received": iso_utc(received_us / 1e6, 6),
+                    **fixed,
+                    "value": raw,
+                    "calibrated": value,
+                    "quality": _quality(code),
+                    "count": count,
+                    "low": low,
+                    "high": high,
+                }
 
 
 def call_rows(store: Store) -> Iterator[Mapping[str, object]]:
@@ -151,57 +190,108 @@ def _names(store: Store) -> dict[int, str]:
     }
 
 
+def _fixed(names: Mapping[int, str], channel: LogChannel) -> dict[str, str]:
+    return {
+        "source": names[channel.source],
+        "enclosure": channel.enclosure,
+        "point": channel.point,
+        "quantity": channel.quantity.value,
+        "unit": channel.quantity.unit,
+    }
+
+
+_BLOCK = 5000
+"""So many lines are written at once."""
+
+
 def _readings(
     store: Store,
+    form: _Form,
     enclosure: str | None,
     source: int | None,
     from_s: float | None,
     to_s: float | None,
-) -> Generator[dict[str, object], None, None]:
+) -> Generator[list[str], None, None]:
     names = _names(store)
     for channel in store.channels(source=source):
         if enclosure is not None and channel.enclosure != enclosure:
             continue
-        fixed = {
-            "source": names[channel.source],
-            "enclosure": channel.enclosure,
-            "point": channel.point,
-            "quantity": channel.quantity.value,
-            "unit": channel.quantity.unit,
-        }
-        for row in heapq.merge(
-            _whole(store, channel.channel, from_s, to_s),
-            _minutes(store, channel.channel, from_s, to_s),
-            key=itemgetter(0),
-        ):
-            time_us, received_us, raw, calibrated, code, count, low, high = row
-            yield {
-                "time": iso_utc(time_us / 1e6, 6),
-                "received": iso_utc(received_us / 1e6, 6),
-                **fixed,
-                "value": raw,
-                "calibrated": calibrated,
-                "quality": _quality(code),
-                "count": count,
-                "low": low,
-                "high": high,
-            }
+        fixed = _fixed(names, channel)
+        rows = _in_order(
+            store.reading_rows(channel.channel, from_s, to_s),
+            store.minute_rows(channel.channel, from_s, to_s),
+        )
+        with closing(rows):
+            lines = _lines(form, fixed, rows)
+            while block := list(islice(lines, _BLOCK)):
+                yield block
 
 
 _Line = tuple[int, int, float | None, float | None, int, int, float | None, float | None]
 
 
-def _whole(store: Store, channel: int, from_s: float | None, to_s: float | None) -> Iterator[_Line]:
-    for time_us, received_us, raw, value, code in store.reading_rows(channel, from_s, to_s):
+def _in_order(
+    whole: Iterator[tuple[int, int, float | None, float | None, int]],
+    minutes: Iterator[MinuteRow],
+) -> Generator[_Line, None, None]:
+    """Both in the order of their times; a whole reading first where they are equal."""
+    minute = next(minutes, None)
+    for time_us, received_us, raw, value, code in whole:
+        while minute is not None and minute.time_us < time_us:
+            yield _of_minute(minute)
+            minute = next(minutes, None)
         yield time_us, received_us, raw, value, code, 1, value, value
+    while minute is not None:
+        yield _of_minute(minute)
+        minute = next(minutes, None)
 
 
-def _minutes(
-    store: Store, channel: int, from_s: float | None, to_s: float | None
-) -> Iterator[_Line]:
-    for row in store.minute_rows(channel, from_s, to_s):
-        values = (row.raw_mean, row.mean, row.quality, row.readings, row.low, row.high)
-        yield row.time_us, row.known_us, *values
+def _of_minute(row: MinuteRow) -> _Line:
+    values = (row.raw_mean, row.mean, row.quality, row.readings, row.low, row.high)
+    return row.time_us, row.known_us, *values
+
+
+_CHANGES = "\ue000changes\ue000"
+"""Stands in a channel's line for each cell that changes: most of a line is always the same."""
+
+
+def _lines(form: _Form, fixed: Mapping[str, str], rows: Iterable[_Line]) -> Iterator[str]:
+    line = form.line({key: fixed.get(key, _CHANGES) for key in READING_KEYS})
+    line = line.replace(f"{form.quote}{_CHANGES}{form.quote}", _CHANGES)
+    a, b, c, d, e, f, g, h, end = line.split(_CHANGES)
+    quality = cache(lambda code: f"{form.quote}{_quality(code)}{form.quote}")
+    time_text = _time_texts(form.quote)
+    # Most channels give few digits, so that the same values come again and again.
+    number = lru_cache(1 << 14)(lambda value: form.none if value is None else repr(value))
+    for time_us, received_us, raw, value, code, count, low, high in rows:
+        time = time_text(time_us)
+        received = time if received_us == time_us else time_text(received_us)
+        yield (
+            f"{a}{time}{b}{received}{c}{number(raw)}{d}{number(value)}{e}{quality(code)}{f}{count}"
+            f"{g}{number(low)}{h}{number(high)}{end}"
+        )
+
+
+_HOUR_US = 3_600_000_000
+_IN_THE_HOUR = [f"{second // 60:02}:{second % 60:02}" for second in range(3600)]
+
+
+def _time_texts(quote: str) -> Callable[[int], str]:
+    """`iso_utc` of microseconds in quotes, quick where times lie near each other."""
+    begin_us, end_us, hour = 0, 0, ""
+
+    def text(time_us: int) -> str:
+        nonlocal begin_us, end_us, hour
+        if not begin_us <= time_us < end_us:
+            begin_us = time_us - time_us % _HOUR_US
+            end_us = begin_us + _HOUR_US
+            hour = quote + iso_utc(begin_us / 1e6, 0)[: -len("MM:SSZ")]
+        second, fraction_us = divmod(time_us - begin_us, 1_000_000)
+        if fraction_us:
+            return f"{hour}{_IN_THE_HOUR[second]}.{fraction_us:06}Z{quote}"
+        return f"{hour}{_IN_THE_HOUR[second]}Z{quote}"
+
+    return text
 
 
 def _quality(code: int) -> str:

@@ -24,7 +24,9 @@ IN_A_MINUTE = 1 << 20
 OPEN_MINUTES = 3
 
 # time, arrival, raw, calibrated, which of both there are, quality
-_READING = struct.Struct("<qqddBB").pack
+_READING_FORM = struct.Struct("<qqddBB")
+_READING = _READING_FORM.pack
+PACKED_BYTES = _READING_FORM.size
 _TIME = struct.Struct("<q")
 # time, when noted, quality
 _NOTE = struct.Struct("<qqB")
@@ -86,10 +88,23 @@ def readings_hash(
         members: as the leaf keeps them.
         rows: of `READING_SQL`, in the order of their times.
     """
+    packed = packed_readings(rows)
+    return b"" if packed is None else packed_hash(name, minute, members, packed)
+
+
+def packed_readings(rows: Iterable[Packable]) -> bytes | None:
+    """Return rows of `READING_SQL` as leaves cover them, or None where one holds what no log keeps.
+
+    Each takes `PACKED_BYTES`.
+    """
     try:
-        packed = b"".join(starmap(_READING, rows))
+        return b"".join(starmap(_READING, rows))
     except struct.error:
-        return b""
+        return None
+
+
+def packed_hash(name: bytes, minute: int, members: bytes | None, packed: bytes) -> bytes:
+    """Return the hash of a leaf of readings that are packed already; see `readings_hash`."""
     return merkle.leaf(_opening(name, minute, OF_READINGS, members) + packed)
 
 

@@ -73,6 +73,7 @@ class Store:
 
         self.readings = measured.readings
         self.reading_rows = measured.reading_rows
+        self.last_reading_s = measured.last_reading_s
         self.minute_rows = measured.minute_rows
         self.newest_time_s = measured.newest_time_s
         self.days_kept_s = measured.days_kept_s

@@ -25,10 +25,12 @@ def root(leaf_hashes: Sequence[bytes]) -> bytes:
     >>> root([]).hex()[:16]
     'e3b0c44298fc1c14'
     """
-    count = len(leaf_hashes)
-    if count == 0:
+    if not leaf_hashes:
         return hashlib.sha256(b"").digest()
-    if count == 1:
-        return leaf_hashes[0]
-    split = 1 << (count - 1).bit_length() - 1
-    return hashlib.sha256(b"\x01" + root(leaf_hashes[:split]) + root(leaf_hashes[split:])).digest()
+    # From the leaves up, two by two; a last one without a neighbour goes up as it is.
+    level = list(leaf_hashes)
+    while len(level) > 1:
+        alone = level[-1:] if len(level) % 2 else []
+        pairs = zip(level[::2], level[1::2], strict=False)
+        level = [hashlib.sha256(b"\x01" + left + right).digest() for left, right in pairs] + alone
+    return level[0]

@@ -204,6 +204,42 @@ class ReadingQueries:
                 (channel, low, high),
             )
 
+    def last_reading_s(
+        self,
+        enclosure: str,
+        point: str,
+        quantity: Quantity,
+        to_s: float | None = None,
+        *,
+        source: int = LIVE,
+    ) -> float | None:
+        """Return the time of a channel's last reading, thinned or whole, of whatever quality.
+
+        Args:
+            enclosure: where.
+            point: which sensor body.
+            quantity: what.
+            to_s: not after this [s].
+            source: whose.
+
+        Returns:
+            Its time [s], or None where there is none.
+        """
+        _, high = span_us(None, to_s)
+        ((last_us,),) = self._file.rows(
+            "SELECT max(max(coalesce((SELECT max(time_us) FROM readings WHERE channel = c.id "
+            "AND time_us <= ?1), ?2), coalesce((SELECT max(time_us) FROM minutes "
+            "WHERE channel = c.id AND time_us <= ?1), ?2))) FROM channels c "
+            "WHERE source = ?3 AND enclosure = ?4 AND point = ?5 AND quantity = ?6",
+            high,
+            EVER[0],
+            source,
+            enclosure,
+            point,
+            str(quantity),
+        )
+        return None if last_us in (None, EVER[0]) else last_us / 1e6
+
     def newest_time_s(self, *, source: int = LIVE, by_people: bool = True) -> float | None:
         """Return the latest time that this machine's clock showed while it wrote, or None.
 

@@ -7,10 +7,9 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from itertools import groupby
 from typing import NamedTuple
 
 from monitor.log import chain, leaves, merkle, schema
@@ -378,25 +377,35 @@ class ChannelAudit:
         by_minute: dict[int, list[Leaf]] = defaultdict(list)
         for leaf in of_span:
             by_minute[leaf.minute].append(leaf)
-        rows: Iterable[Packable] = self._connection.execute(
+        rows: list[Packable] = self._connection.execute(
             leaves.READING_SQL, (self._channel, first * MINUTE_US, last * MINUTE_US)
-        )
-        for minute, of_minute in groupby(rows, key=lambda row: row[0] // MINUTE_US):
-            self._minute(minute, list(of_minute), by_minute.pop(minute, []))
+        ).fetchall()
+        packed, size = leaves.packed_readings(rows), leaves.PACKED_BYTES
+        begin = 0
+        for end in _ends_of_minutes(rows):
+            minute = rows[begin][0] // MINUTE_US
+            of_minute = by_minute.pop(minute, [])
+            if packed is not None and self._is_one_leaf(minute, of_minute):
+                # The usual case: one leaf over all of it.
+                piece = packed[begin * size : end * size]
+                if leaves.packed_hash(self._name, minute, None, piece) == of_minute[0].sha256:
+                    self.sound += end - begin
+                else:
+                    self.faults[CHANGED].append(minute)
+            else:
+                self._minute(minute, rows[begin:end], of_minute)
+            begin = end
         for minute, without in by_minute.items():
             self._minute(minute, [], without)
         self._notes(first, last, of_span)
 
+    def _is_one_leaf(self, minute: int, of_minute: Sequence[Leaf]) -> bool:
+        if len(of_minute) != 1 or of_minute[0].members is not None:
+            return False
+        return self._thinned_at(minute) is None
+
     def _minute(self, minute: int, rows: list[Packable], of_minute: list[Leaf]) -> None:
         thinned = self._thinned_at(minute)
-        if len(of_minute) == 1 and thinned is None and of_minute[0].members is None:
-            # The usual case: one leaf over all of it.
-            (leaf,) = of_minute
-            if leaves.readings_hash(self._name, minute, None, rows) == leaf.sha256:
-                self.sound += len(rows)
-            else:
-                self.faults[CHANGED].append(minute)
-            return
         whole = []
         rest = {row[0]: row for row in rows}
         for leaf in of_minute:
@@ -475,6 +484,17 @@ class ChannelAudit:
             "SELECT seq FROM chain WHERE kind = 'readings' AND row = ?", (leaf.root,)
         ).fetchone()
         return found is None or bool(found[0] > thinned.seq)
+
+
+def _ends_of_minutes(rows: Sequence[Packable]) -> Iterator[int]:
+    """Yield where each minute's rows end among those of a span, which are in order."""
+    minute_end_us = rows[0][0] // MINUTE_US * MINUTE_US + MINUTE_US if rows else 0
+    for place, row in enumerate(rows):
+        if row[0] >= minute_end_us:
+            yield place
+            minute_end_us = row[0] // MINUTE_US * MINUTE_US + MINUTE_US
+    if rows:
+        yield len(rows)
 
 
 def _times(leaf: Leaf) -> set[int]:

@@ -17,7 +17,6 @@ from rules.climate import AssumedSurface, assumed_words
 from rules.clocks.history import TemperatureHistory, with_assumed_surface
 from rules.outlook.damped_trend import MOST_CELLS
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, cell_means
-from rules.units import DAY_S
 from sensors.reading import Quantity
 
 Floats = NDArray[np.float64]
@@ -278,17 +277,12 @@ def last_reading_s(
     Raises:
         TooLittleLog: there is none.
     """
-    last = -np.inf
-    for name in bodies:
-        for back_s in (DAY_S, None):
-            from_s = None if back_s is None or now_s is None else now_s - back_s
-            times, _, _ = store.readings(
-                enclosure, name, Quantity.HUMIDITY, from_s, now_s, source=source
-            )
-            if times.size:
-                last = max(last, float(times[-1]))
-                break
-    if last == -np.inf:
+    lasts_s = [
+        store.last_reading_s(enclosure, name, Quantity.HUMIDITY, now_s, source=source)
+        for name in bodies
+    ]
+    last = max((last_s for last_s in lasts_s if last_s is not None), default=None)
+    if last is None:
         raise TooLittleLog(
             f"enclosure {enclosure!r} has no humidity reading up to the time asked for, so there "
             "is no outlook"

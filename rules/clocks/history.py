@@ -174,7 +174,7 @@ class Course:
         measured: for each node, whether the line that ends there was measured.
         last_s: when the temperature was last measured, or None [s].
         fresh_s: how long after that it counts as measured [s].
-        damp: the air's humidity at each node, or None where not known [%].
+        beside: the history whose humidity counts beside it, or None.
     """
 
     time_s: FloatArray
@@ -182,17 +182,20 @@ class Course:
     measured: NDArray[np.bool_]
     last_s: float | None
     fresh_s: float
-    damp: Damp | None = None
+    beside: TemperatureHistory | None = None
 
     def damp_of(self, first: int, last: int) -> Damp | None:
         """Return the mean humidity of each interval that ends at the nodes `first` to `last`.
 
         A node outside the course counts as its nearest.
         """
-        if self.damp is None:
+        if self.beside is None:
             return None
         ends = np.clip(np.arange(first - 1, last + 1), 0, self.time_s.size - 1)
-        low, high = (column[ends] for column in self.damp)
+        damp = damp_at(self.beside, self.time_s[ends])
+        if damp is None:
+            return None
+        low, high = damp
         return 0.5 * (low[:-1] + low[1:]), 0.5 * (high[:-1] + high[1:])
 
 
@@ -227,7 +230,7 @@ def course_of(
         edge.measured,
         edge.last_s,
         max_gap_s,
-        None if beside is None else damp_at(beside, edge.time_s),
+        beside,
     )
 
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 import csv
 import json
 import math
+import random
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import datetime, timedelta
+from io import StringIO
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +22,7 @@ from monitor.log.log import Store
 from monitor.log.rows import (
     LIVE,
     QUALITY_CODES,
+    QUALITY_OF_CODE,
     Calibration,
     CallRow,
     Outage,
@@ -502,6 +506,39 @@ def test_readings_are_exported_as_csv_and_json_lines(store: Store, tmp_path: Pat
     (line,) = [json.loads(each) for each in out.read_text().splitlines()]
     assert tuple(line) == READING_KEYS
     assert (line["value"], line["quality"]) == (None, "missing")
+
+
+@pytest.mark.parametrize("fmt", ["csv", "jsonl"])
+def test_an_export_reads_back_as_it_stands_in_the_log(store: Store, fmt: str) -> None:
+    """The checks are the standard library's readers and datetime, and SQLite's own rows."""
+    rng = random.Random(20)
+    given = {}
+    point = 'bow, "port" 50 %s'
+    for number in range(1, 400):
+        time_us = round(T0 * 1e6) - 10**15 + number * rng.choice((1, 10**6, 61 * 10**6, 10**11))
+        raw = rng.choice((None, 0.0, -0.0, 1e-7, -12.5, 3.0e17, rng.gauss(15.0, 9.0)))
+        meant = rng.choice((None, raw, -0.0, 20.25)) if raw is not None else None
+        late_us = rng.choice((None, time_us, time_us + rng.randrange(10**8)))
+        given[time_us] = (time_us, late_us, raw, meant, rng.choice((0, 2, 5)))
+    rows = [given[time_us] for time_us in sorted(given)]
+    store.add_reading_rows("tent", point, Quantity.AIR_TEMP, rows)
+    store.flush()
+    file = StringIO()
+    assert export_readings(store, file, fmt) == len(rows)
+    file.seek(0)
+    read = csv.DictReader(file) if fmt == "csv" else map(json.loads, file)
+    for row, line in zip(rows, read, strict=True):
+        time_us, late_us, raw, meant, code = row
+        meant = raw if meant is None else meant
+        moment = datetime.fromisoformat("1970-01-01T00:00:00Z")
+        for key, instant_us in (("time", time_us), ("received", late_us or time_us)):
+            assert datetime.fromisoformat(line[key]) == moment + timedelta(microseconds=instant_us)
+        assert line["point"] == point
+        assert line["quality"] == str(QUALITY_OF_CODE[code])
+        for key in ("value", "calibrated", "low", "high"):
+            value = raw if key == "value" else meant
+            # SQLite keeps -0.0 as 0.
+            assert line[key] in ((None, "") if value is None else (value + 0.0, repr(value + 0.0)))
 
 
 def test_calls_are_exported_as_csv_and_json_lines(store: Store, tmp_path: Path) -> None:

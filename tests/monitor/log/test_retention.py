@@ -316,6 +316,19 @@ def test_a_thinning_that_fails_takes_nothing_away(
     assert thin_all(store) == (60, 10)
 
 
+def test_the_last_reading_is_found_whole_thinned_and_up_to_a_time(store: Store) -> None:
+    channel = ("tent", "air", Quantity.AIR_TEMP)
+    assert store.last_reading_s(*channel) is None
+    store.add_readings([reading(0.0), reading(10.0), reading(60.0)])
+    store.flush()
+    assert store.last_reading_s(*channel) == T0 + 60.0
+    assert store.last_reading_s(*channel, T0 + 59.0) == T0 + 10.0
+    assert store.last_reading_s(*channel, T0 - 1.0) is None
+    thin_all(store)
+    assert store.last_reading_s(*channel) == T0 + 60.0
+    assert store.last_reading_s(*channel, T0 + 59.0) == T0 + 5.0
+
+
 def test_an_export_tells_means_from_readings(store: Store) -> None:
     store.add_readings(
         [reading(0.0, 20.0), reading(10.0, 22.0), reading(60.0, 21.0)],
