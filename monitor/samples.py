@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -26,6 +27,8 @@ SAMPLE_EVERY_S = 30.0
 # runs for a year keeps some ten thousands and not a million.
 THIN_AFTER_S = 172_800.0
 THIN_TO_S = 600.0
+ROOM_ROWS = 16_384
+"""As many as come in three days whole and the eight weeks before them thinned."""
 
 
 class Row(NamedTuple):
@@ -55,6 +58,14 @@ class Row(NamedTuple):
 
 
 _COLUMNS = len(Row._fields)
+Rows = Iterable[Sequence[float]] | NDArray[np.float64]
+"""Samples with the columns of `Row`, or the first of them."""
+
+
+def _table(rows: Rows) -> NDArray[np.float64]:
+    if isinstance(rows, np.ndarray):
+        return rows
+    return np.array([Row(*row) for row in rows], dtype=np.float64).reshape(-1, _COLUMNS)
 
 
 class Temperatures:
@@ -74,7 +85,10 @@ class Temperatures:
     ) -> None:
         self.whole_from_s = math.inf
         self.ended: dict[Hashable, Clock] = {}
-        self._rows: list[Row] = []
+        # An array of one size from the start, so that a watch of months needs no more than one
+        # of hours; pages that nothing was written to take no memory.
+        self._kept = np.empty((ROOM_ROWS, _COLUMNS))
+        self._count = 0
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
         self._assumed = assumed
@@ -97,66 +111,87 @@ class Temperatures:
             rh_pct: the enclosure's believed humidities, each with its accuracy [%].
             co2_ppm: its believed carbon dioxide [ppm].
         """
-        if self._rows and time_s < self._rows[-1][0] + SAMPLE_EVERY_S:
+        if self._count and time_s < self._kept[self._count - 1, 0] + SAMPLE_EVERY_S:
             return
         low_pct, _ = _ends([value - accuracy for value, accuracy in rh_pct])
         _, high_pct = _ends([value + accuracy for value, accuracy in rh_pct])
         gas = _ends(list(co2_ppm))
         row = Row(time_s, *_ends(surfaces_c), *_ends(airs_c), low_pct, high_pct, *gas)
-        if self._rows and not any(map(math.isfinite, (*row[1:], *self._rows[-1][1:]))):
+        last = self._rows[-1:, 1:]
+        if last.size and not (any(map(math.isfinite, row[1:])) or np.isfinite(last).any()):
             return  # the first row of a silence tells of it
-        self._rows.append(row)
+        self._make_room(self._count + 1)
+        self._kept[self._count] = row
+        self._count += 1
         self.whole_from_s = min(self.whole_from_s, time_s)
         if not self._thinned_s <= time_s < self._thinned_s + THIN_AFTER_S / 2.0:
             self._thinned_s = time_s
             self._thin(time_s - THIN_AFTER_S)
 
+    @property
+    def _rows(self) -> NDArray[np.float64]:
+        """The samples, a row each with the columns of `Row`, in the order of their times."""
+        return self._kept[: self._count]
+
+    def _make_room(self, count: int) -> None:
+        if count > len(self._kept):
+            grown = np.empty((2 * count, _COLUMNS))
+            grown[: self._count] = self._rows
+            self._kept = grown
+
+    def _put(self, rows: NDArray[np.float64]) -> None:
+        """Keep these rows and no others."""
+        self._make_room(len(rows))
+        self._kept[: len(rows)] = rows
+        self._count = len(rows)
+
     def _thin(self, before_s: float) -> None:
         """Join the samples of each 10 min before a time: coldest of coldest, warmest of warmest."""
-        bins: dict[float, list[Row]] = {}
-        young = []
-        for row in self._rows:
-            if row[0] < before_s:
-                bins.setdefault(row[0] // THIN_TO_S, []).append(row)
-            else:
-                young.append(row)
-        self._rows = [*(joined for rows in bins.values() for joined in _joined(rows)), *young]
+        old = self._rows[self._rows[:, 0] < before_s]
+        begins = np.flatnonzero(np.diff(old[:, 0] // THIN_TO_S, prepend=-np.inf))
+        if len(begins) < len(old):
+            bins = (old[begin:end] for begin, end in pairwise((*begins, len(old))))
+            joined = [
+                each for rows in bins for each in _joined([Row(*row) for row in rows.tolist()])
+            ]
+            self._put(np.concatenate((_table(joined), self._rows[len(old) :])))
 
-    def put_before(self, rows: Iterable[Sequence[float]]) -> None:
+    def put_before(self, rows: Rows) -> None:
         """Add samples that the log has from before or between, in any order."""
-        told = [Row(*row) for row in rows]
-        self._rows = sorted({row.time_s: row for row in [*told, *self._rows]}.values())
+        both = np.concatenate((_table(rows), self._rows))
+        both = both[np.argsort(both[:, 0], kind="stable")]
+        # Of two samples of one time the last counts, which is our own.
+        self._put(both[np.diff(both[:, 0], append=np.inf) > 0.0])
         self.ended.clear()
 
-    def take_from_log(self, rows: Iterable[Sequence[float]]) -> None:
+    def take_from_log(self, rows: Rows) -> None:
         """Take the log's word for the time that it tells of: late readings are only there."""
-        told = sorted(Row(*row) for row in rows)
-        if told:
-            first_s, last_s = told[0][0], told[-1][0]
-            own = [row for row in self._rows if not first_s <= row[0] <= last_s]
-            self._rows = sorted([*own, *told])
+        told = _table(rows)
+        if len(told):
+            own = self._rows
+            apart = (own[:, 0] < told[:, 0].min()) | (own[:, 0] > told[:, 0].max())
+            both = np.concatenate((own[apart], told))
+            self._put(both[np.argsort(both[:, 0], kind="stable")])
             self.ended.clear()
 
     def drop_after(self, time_s: float) -> None:
         """Forget samples later than a clock that was set back now says."""
-        self._rows = [row for row in self._rows if row[0] < time_s]
+        self._count = int(np.searchsorted(self._rows[:, 0], time_s))
         self.ended.clear()
         if self.whole_from_s >= time_s:
             self.whole_from_s = math.inf
 
     def drop_before(self, time_s: float) -> None:
         """Forget samples older than any clock needs."""
-        if self._rows and self._rows[0][0] < time_s - DAY_S:
-            self._rows = [row for row in self._rows if row[0] >= time_s]
+        if self._count and self._kept[0, 0] < time_s - DAY_S:
+            self._put(self._rows[np.searchsorted(self._rows[:, 0], time_s) :].copy())
             self.whole_from_s = max(self.whole_from_s, time_s)
 
     def history(self) -> TemperatureHistory:
         """Return the samples as the clocks read them."""
-        import numpy as np
-
         from rules.clocks.history import TemperatureHistory, with_assumed_surface
 
-        table = np.array(self._rows, dtype=np.float64).reshape(-1, _COLUMNS)
+        table = self._rows
         history = TemperatureHistory(
             time_s=table[:, 0].copy(),
             coldest_c=table[:, 1].copy(),
@@ -255,8 +290,8 @@ def history_rows(
     *,
     source: int = LIVE,
     known_s: float | None = None,
-) -> Iterator[Row]:
-    """Yield temperatures minute by minute, as the log has them.
+) -> NDArray[np.float64]:
+    """Return temperatures minute by minute, as the log has them.
 
     What is asked for may reach back to a mistyped year: only the time that has readings is told.
 
@@ -269,12 +304,13 @@ def history_rows(
         source: where the readings came from.
         known_s: only what had arrived by then, or None for all [s].
 
-    Yields:
-        A row a minute; NaN where no value that was believed is young enough. Of a time without
-        any temperature only the first row comes.
+    Returns:
+        A row a minute with the columns of `Row`; NaN where no value that was believed is young
+        enough. Of a time without any temperature only the first row comes.
     """
+    nothing = np.empty((0, _COLUMNS))
     if not to_s > from_s:
-        return
+        return nothing
     span_s = (from_s - MOST_MAX_AGE_S, to_s)
     believed = {
         channel: _believed(store, enclosure, channel, span_s, source, known_s)
@@ -282,7 +318,7 @@ def history_rows(
     }
     ends_s = [(times[0], times[-1]) for times, _ in believed.values() if times.size]
     if not ends_s:
-        return
+        return nothing
     first_s = max(from_s, min(first for first, _ in ends_s))
     last_s = min(to_s, max(last for _, last in ends_s) + MOST_MAX_AGE_S)
     grid = np.arange(first_s, last_s, max(GRID_S, (last_s - first_s) / MOST_ROWS))
@@ -299,8 +335,9 @@ def history_rows(
     ]
     known = np.isfinite(columns[0]) | np.isfinite(columns[2])
     hole_begins = ~known & np.concatenate(([False], known[:-1]))
-    for k in np.flatnonzero(known | hole_begins):
-        yield Row(float(grid[k]), *(float(column[k]) for column in columns))
+    table: NDArray[np.float64] = np.column_stack((grid, *columns))
+    told: NDArray[np.float64] = table[known | hole_begins]
+    return told
 
 
 def _bounds(

@@ -16,7 +16,7 @@ from monitor.config.load import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import RECKON_EVERY_S, FilmKeeper
 from monitor.log.facts import TextOf
-from monitor.samples import Temperatures
+from monitor.samples import ROOM_ROWS, Temperatures
 from monitor.specs import find_spec
 from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE, Measurement, Spec
@@ -328,3 +328,15 @@ def test_ground_that_its_sheet_asks_for_gives_no_go_without_any_event() -> None:
     # A day on it is asked for again, and not ten minutes late.
     assert keeper.film_of("port", T0 + 86_399.0).start_doubts == ()
     assert keeper.film_of("port", T0 + 86_400.0).start_doubts != ()
+
+
+def test_samples_beyond_the_room_made_at_the_start_are_kept_too() -> None:
+    samples = Temperatures(0.5, 0.3)
+    many = ROOM_ROWS + 5
+    samples.put_before((T0 + 60.0 * k, 5.0 + k % 7, 15.0, NAN, NAN) for k in range(many))
+    coldest_c = samples.history().coldest_c
+    assert coldest_c.size == many
+    assert coldest_c[[0, 8, -1]].tolist() == [5.0, 6.0, 5.0 + (many - 1) % 7]
+    samples.take(T0 + 60.0 * many, [3.0], [20.0])
+    assert samples.history().time_s.tolist()[-2:] == [T0 + 60.0 * (many - 1), T0 + 60.0 * many]
+    assert samples.history().coldest_c[-1] == 3.0
