@@ -44,7 +44,7 @@ def write_recording(path: Path, rows: int) -> None:
     """Write an invented year-like recording: days, noise, dew in some nights."""
     start_s = 1_760_000_000
     with path.open("w", encoding="utf-8") as file:
-        file.write("time,air,rh,plank_port,plank_stbd\n")
+        file.write("time,air [°C],rh [%],plank_port [°C],plank_stbd [°C]\n")
         for k in range(rows):
             day = math.sin(2 * math.pi * k / 8640)
             jitter = ((k * 7919) % 101 - 50) / 250

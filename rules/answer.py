@@ -160,15 +160,18 @@ class Answerer:
         self._trend.take(judged, time_s)
         unasked = needs_margin and LimitName.DEW_MARGIN_MIN not in limits
         # An outlook of ten minutes ago cannot know of a heater that has failed since.
-        breaks = bool(ahead is not None and ahead.breaks) or bool(
-            self._trend.breaks(judged, time_s)
+        forbidden_go = (
+            bool(doubts)
+            or unasked
+            or bool(ahead is not None and ahead.breaks)
+            or bool(self._trend.breaks(judged, time_s))
         )
         self.memory = step(
             self.memory,
             judged,
             self._spec,
             time_s,
-            go_forbidden=bool(doubts) or unasked or breaks,
+            go_forbidden=forbidden_go,
             stop_forced=RECOAT_CLOSES if forbidden else "",
         )
         self._harms.take(judged, self._spec, time_s)

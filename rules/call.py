@@ -171,7 +171,7 @@ def step(
         finding = Finding.WAITING
     # A value counts until it runs out: what was inside until it fell silent counts up to then.
     held_since_s = inside_since_s
-    if held_since_s is None and _only_silent(judged, spec):
+    if memory.call is Call.STOP and held_since_s is None and _only_silent(judged, spec):
         held_since_s = memory.inside_since_s
     re_entered = (
         memory.call is Call.STOP

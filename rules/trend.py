@@ -222,12 +222,15 @@ class RecentTrend:
 
     def breaks(self, judged: Sequence[LimitJudgement], time_s: float) -> list[Break]:
         """Return the limits that the trend would break within the hour, soonest first."""
-        if not self._courses and not self._young_courses:
+        moving = self._courses.keys() | self._young_courses.keys()
+        if not moving:
             return []
         found = [
             first
             for entry in judged
-            if entry.harms and (first := self._first_break(entry, time_s)) is not None
+            if entry.name in moving
+            and entry.harms
+            and (first := self._first_break(entry, time_s)) is not None
         ]
         return sorted(found, key=lambda each: each.at_s)
 
