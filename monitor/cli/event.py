@@ -14,7 +14,6 @@ from typing import Annotated, TypeVar
 
 import typer
 
-from monitor.cli.clocks import clocks_in_log, memory_in_log
 from monitor.cli.options import (
     DbOption,
     HardenerOption,
@@ -29,7 +28,6 @@ from monitor.log.log import Store, log_path
 from monitor.log.photos import take_photo
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import AHEAD_S, carries_zone, moment_s, zone_in_log, zone_or_local
-from rules.clocks.all_clocks import launch_warning
 from rules.clocks.at_event import asks_whose, coat_warnings, heater_remark, sanding_remark, touched
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
@@ -177,10 +175,15 @@ def run(
         warnings += [_stranger(store, enclosure), _strange_section(store, enclosure, section)]
         warnings += [_strange_point(store, enclosure, point), heater_remark(event)]
         if event.kind is EventKind.SANDED:
+            from monitor.cli.clocks import clocks_in_log
+
             warnings.append(sanding_remark(event, clocks_in_log(store, enclosure, time_s)))
         asked = "" if withdraw else asks_whose(event, sections, touches)
         warnings.append(asked or missing_before(kept, store.events(enclosure)))
         if event.kind is EventKind.BACK_IN_SERVICE and not withdraw:
+            from monitor.cli.clocks import clocks_in_log
+            from rules.clocks.all_clocks import launch_warning
+
             warnings.append(launch_warning(clocks_in_log(store, enclosure, time_s - 1.0)))
     late = now_s - time_s
     said = f"recorded {kept.kind.value} at {iso_utc(kept.time_s)}"
@@ -217,6 +220,8 @@ def _said_of_a_coat(
     """What the clocks say against a coat that is begun, for each section that it touches."""
     if event.kind is not EventKind.COAT_STARTED or event.withdrawn or event.corrects is not None:
         return []
+    from monitor.cli.clocks import clocks_in_log, memory_in_log
+
     clocks = clocks_in_log(store, event.enclosure, event.time_s)
     shown_in = zone_or_local(zone) or datetime.now().astimezone().tzinfo or UTC
 

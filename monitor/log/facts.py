@@ -9,19 +9,22 @@ import json
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from monitor import __version__
 from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.display import Units, prefer
 from monitor.log.log import Store
 from monitor.specs import find_spec
-from monitor.wire import Json
 from rules.errors import SpecFault
 from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.vocabulary import EventKind
 from sensors.faults import DEFAULT_RULES, FaultRules
 from sensors.reading import Quantity
+
+if TYPE_CHECKING:
+    from monitor.wire import Json  # which brings all that a call is made of
 
 KEY = "facts"
 

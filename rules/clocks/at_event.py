@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Collection, Iterable
+from typing import TYPE_CHECKING
 
-from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import Work, work_of
 from rules.events import Event
 from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind
+
+if TYPE_CHECKING:
+    # Most events ask no clock, and numpy, which clocks need, loads for longer than they take.
+    from rules.clocks.clock import Clock
 
 _OF_A_SECTION = frozenset(
     {
@@ -87,6 +91,8 @@ def sanding_remark(event: Event, clocks: Iterable[Clock]) -> str:
         event: about to be kept.
         clocks: of the whole enclosure, at the event's time.
     """
+    from rules.clocks.clock import ClockState
+
     if event.kind is not EventKind.SANDED or event.withdrawn:
         return ""
     soft = sorted(
@@ -152,6 +158,8 @@ def coat_warnings(
 
 
 def _over_a_film(clock: Clock, hour: Callable[[float], str]) -> list[str]:
+    from rules.clocks.clock import ClockState
+
     if clock.stops_coating:
         when = "" if clock.ended_at_s is None else f" at {hour(clock.ended_at_s)}"
         return [f"coat {clock.coat}'s recoat window closed{when}. {clock.advice}"]
@@ -168,6 +176,8 @@ def _over_a_film(clock: Clock, hour: Callable[[float], str]) -> list[str]:
 
 
 def _from_a_pot(event: Event, was: Work, clocks: tuple[Clock, ...]) -> list[str]:
+    from rules.clocks.clock import ClockState
+
     pots = [pot for pot in was.pots if pot.ended_s is None]
     if event.batch is not None:
         pots = [pot for pot in pots if pot.batch == event.batch]
