@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from monitor.cli.options import DbOption, config_option, figure
+from monitor.cli.options import CopyOption, DbOption, config_option, figure, say
 from rules.errors import FilmcallError
 
 PORT = 8480
@@ -78,8 +79,27 @@ def yard(
     ] = "",
     plain: Annotated[bool, typer.Option("--plain", help="One line a change.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object a change.")] = False,
+    history: Annotated[
+        bool, typer.Option("--history", help="What the calls were, from a database; see --db.")
+    ] = False,
+    db: CopyOption = None,
+    hours: Annotated[
+        float, figure("--hours", "With --history: how far back [h].", "h", least=0.1, most=8784.0)
+    ] = 24.0,
 ) -> None:
-    """Show the yard until it is left."""
+    """Show the yard until it is left, or what its calls were."""
+    if history:
+        if db is None or "://" not in db:
+            raise FilmcallError(
+                "--history reads the database that stations ship to, and none is given; give "
+                "--db postgresql://..."
+            )
+        from monitor.ship.history import calls_lately
+        from monitor.yard.history import history_lines
+
+        for line in history_lines(calls_lately(db, time.time(), hours), as_json=as_json):
+            say(line)
+        return
     from monitor.yard import run as yard_command
 
     yard_command.run(

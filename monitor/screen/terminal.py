@@ -400,7 +400,7 @@ class LiveScreen:
                 return []
         self._draw_if_due()
         found, self._typed = split_keys(self._typed + read, last=not read)
-        return [key for key in found if key != RIGHT or self.arrows]
+        return [key for key in found if key not in _SENT.values() or self.arrows]
 
     def last_picture(self) -> list[str]:
         """Return the lines of the picture that was drawn last, without colour."""
@@ -414,8 +414,10 @@ class LiveScreen:
             self.gone = True
 
 
-RIGHT = "right"
-_RIGHT_SENT = (b"\x1b[C", b"\x1bOC")
+RIGHT, PAGE_DOWN, PAGE_UP = "right", "pagedown", "pageup"
+_SENT = {
+    b"\x1b[C": RIGHT, b"\x1bOC": RIGHT, b"\x1b[6~": PAGE_DOWN, b"\x1b[5~": PAGE_UP,
+}  # fmt: skip
 
 
 def split_keys(read: bytes, *, last: bool) -> tuple[list[str], bytes]:
@@ -426,8 +428,9 @@ def split_keys(read: bytes, *, last: bool) -> tuple[list[str], bytes]:
         last: whether nothing followed for a while, so that a lone Esc is a key.
 
     Returns:
-        The keys, and bytes that may be the beginning of another. But for the right arrow, keys
-        that send a sequence are dropped whole, so that none of their letters records anything.
+        The keys, and bytes that may be the beginning of another. But for the right arrow and the
+        page keys, keys that send a sequence are dropped whole, so that none of their letters
+        records anything.
 
     >>> split_keys(b"c\\r\\x1b[A\\x1bOPx", last=False)
     (['c', 'enter', 'x'], b'')
@@ -447,8 +450,8 @@ def split_keys(read: bytes, *, last: bool) -> tuple[list[str], bytes]:
                 end = len(read)
             elif end == place + 1:
                 keys.append("esc")
-            elif read[place:end] in _RIGHT_SENT:
-                keys.append(RIGHT)
+            elif read[place:end] in _SENT:
+                keys.append(_SENT[read[place:end]])
             place = end
             continue
         length = _utf8_length(byte[0])

@@ -61,9 +61,9 @@ class Desk:
                 return replace(self, filter=self.filter + key, page=0)
             return self
         match key:
-            case " " | "n" | "right":
+            case " " | "n" | "right" | "pagedown":
                 return replace(self, page=self.page + 1)
-            case "b" | "p":
+            case "b" | "p" | "pageup":
                 return replace(self, page=max(0, self.page - 1))
             case "/":
                 return replace(self, typing=True)

@@ -176,11 +176,11 @@ def test_two_hundred_are_paged_on_a_terminal(
 
         def turned() -> bool:
             ask("send-keys", "PageDown")
-            time.sleep(0.2)
+            time.sleep(0.7)  # a screen over ssh is drawn twice a second at most
             seen.update(_names(ask("capture-pane", "-p")))
             return seen >= set(words)
 
-        until("every page", turned, 8.0)
+        until("every page", turned, 15.0)
     finally:
         ask("kill-server")  # of this socket alone
 

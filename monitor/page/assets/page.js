@@ -93,7 +93,7 @@
       const { word } = entry;
       const over = word !== "NONE" && since(entry.at) >= entry.leftMs;
       if (dark !== null || over) {
-        show(entry, "NONE", "NO CALL", dark || `No newer word since ${entry.hour}.`);
+        show(entry, "NONE", "NO CALL", dark || `No newer word from ${entry.station} since ${entry.hour}.`);
       } else {
         show(entry, word, entry.label, entry.why);
       }
@@ -244,8 +244,9 @@
     const word = root.querySelector("[data-word]").dataset.word;
     const why = root.querySelector('[data-text="why"]').textContent;
     const label = root.querySelector('[data-text="label"]').textContent;
+    const { station } = root.querySelector("[data-station]").dataset;
     roots.set(root.dataset.key, {
-      root, row: null, word, label, why, leftMs: Number(root.dataset.left) * 1000, at: start,
+      root, station, row: null, word, label, why, leftMs: Number(root.dataset.left) * 1000, at: start,
       hour: hour(), shown: word + why,
     });
   });
