@@ -80,13 +80,14 @@ def heater_shares(standing: Sequence[Event], times_s: Floats) -> Floats:
     strongest = max((watts for watts in powers if watts is not None), default=None)
     cell_s = float(times_s[1] - times_s[0]) if times_s.size > 1 else 300.0
     found = np.zeros(times_s.size)
-    for event, after in zip(switched, [*switched[1:], None], strict=True):
+    for number, event in enumerate(switched):
         if event.kind is not HEATER[0]:
             continue
         own = _watts(event)
         share = own / strongest if own is not None and strongest else 1.0
         begin = np.maximum(times_s - cell_s, event.time_s)
-        end = np.minimum(times_s, np.inf if after is None else after.time_s)
+        ends_s = switched[number + 1].time_s if number + 1 < len(switched) else np.inf
+        end = np.minimum(times_s, ends_s)
         found += share * np.clip(end - begin, 0.0, cell_s) / cell_s
     return found
 

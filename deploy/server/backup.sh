@@ -37,7 +37,8 @@ trap 'rm -f -- "$base.dump.part" "$base.roles.part"' EXIT
 
 # One moment of the whole database, however long it takes.
 pg_dump --dbname="$url" --format=custom --schema=filmcall --file="$base.dump.part"
-pg_restore --list "$base.dump.part" | grep -q 'TABLE DATA filmcall logs' ||
+listed=$(pg_restore --list "$base.dump.part") # no pipe: grep would leave before its end
+grep -q 'TABLE DATA filmcall logs' <<<"$listed" ||
     stop "the backup cannot be read; nothing is kept."
 pg_dumpall --dbname="$url" --roles-only --file="$base.roles.part"
 mv -- "$base.dump.part" "$base.dump"

@@ -73,6 +73,7 @@ def test_a_heaters_share_of_a_cell_is_the_time_that_it_was_on() -> None:
         Event(EventKind.HEATER_ON, 1500.0, "tent", value=2000.0, unit="W"),
     ]
     assert heater_shares(switched, cells) == pytest.approx([0.25, 0.25, 0.5])
+    assert heater_shares([], cells).tolist() == [0.0, 0.0, 0.0]
 
 
 WATER = 6.0 + np.clip((TIMES / HOUR - 3.0) * 0.9, 0.0, None)  # dew point, rising from hour 3 [degC]

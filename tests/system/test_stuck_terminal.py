@@ -37,7 +37,9 @@ class Stuck:
             spec_text("polyurethane-topcoat")[1] + '\n[call]\ndwell = "1 s"\nre_entry = "2 s"\n'
         )
         config = folder / "stuck.toml"
-        config.write_text(HEAD.format(port=port, broker="") + ROOM.format(name="tent"))
+        config.write_text(
+            HEAD.format(port=port, broker="", station="bench") + ROOM.format(name="tent")
+        )
         self.db = folder / "log.db"
         self.master, self.slave = pty.openpty()
         fcntl.ioctl(self.slave, termios.TIOCSWINSZ, struct.pack("HHHH", ROWS, COLUMNS, 0, 0))

@@ -12,7 +12,7 @@ import pytest
 ROOT = Path(__file__).parents[3]
 
 
-@pytest.mark.parametrize("module", ["typer", "monitor.cli.faults", "monitor.cli.work"])
+@pytest.mark.parametrize("module", ["typer", "monitor.cli.faults", "monitor.display"])
 def test_ctrl_c_while_it_loads_ends_it_without_a_word(module: str) -> None:
     # It sends itself the signal as it looks for a module, as a person may at any moment.
     code = f"""
@@ -36,8 +36,8 @@ def test_ctrl_c_works_as_before_once_it_has_loaded() -> None:
     code = """
 import os, signal
 import monitor.cli.check
-def run(**_): os.kill(os.getpid(), signal.SIGINT)
-monitor.cli.check.run = run
+def stopped(*_): os.kill(os.getpid(), signal.SIGINT)
+monitor.cli.check.printed = stopped
 from monitor.__main__ import main
 main()
 """

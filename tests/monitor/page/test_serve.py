@@ -105,7 +105,7 @@ def test_a_sheet_that_cannot_be_made_says_why_and_one_that_takes_too_long_is_giv
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sheet = TodaySheet(tmp_path / "none.toml")
-    assert "cannot be read (No such file or directory)" in asyncio.run(sheet.text())
+    assert "cannot be read (no such file or directory)" in asyncio.run(sheet.text())
     monkeypatch.setattr(today_module, "LIMIT_S", 0.01)
     sheet = TodaySheet(tmp_path / "none.toml")
     assert asyncio.run(sheet.text()).startswith("Today's sheet took over 0 s and was given up")

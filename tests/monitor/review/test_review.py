@@ -413,7 +413,8 @@ def test_a_go_is_told_with_the_reason_that_its_screen_had_first(tmp_path: Path) 
     with Store.open(path, now_s=lambda: 0.0, read_only=True) as store:
         bodies = [json.loads(row.body) for row in store.calls(None, source=2)]
         found = review(store, choose_session(store.sessions(), None))
-    assert bodies[-1]["reasons"][0]["text"].startswith("No outlook yet"), "in the log it is first"
+    texts = [each["text"] for each in bodies[-1]["reasons"]]
+    assert any(text.startswith("No outlook yet") for text in texts[1:]), "it decides nothing"
     told = found.sections[0].calls[-1]
     assert (told.call, told.reason.startswith("Inside every limit")) == ("GO", True)
     assert told.reason in go
