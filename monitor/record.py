@@ -285,13 +285,7 @@ def _refuse_hardener(store: Store, event: Event) -> None:
     """
     if event.hardener is None or event.kind not in OF_PAINT:
         return
-    specs, _ = specs_of(store.spec_text, [event], None)
-    spec = specs.get(event.spec_key or "")
-    if spec is None or event.hardener in spec.hardeners:
-        return
-    has = ", ".join(spec.hardeners)
-    raise FilmcallError(
-        f"hardener {printable(event.hardener)!r} is not in spec {printable(spec.name)!r}, so "
-        "nothing was recorded; "
-        + (f"it has {has}; leave it out for the sheet's standard one" if has else "leave it out")
-    )
+    spec = specs_of(store.spec_text, [event], None)[0].get(event.spec_key or "")
+    lacks = "" if spec is None else spec.lacks(event.hardener)
+    if lacks:
+        raise FilmcallError(f"{lacks}, so nothing was recorded; leave it out for the standard one")
