@@ -1,6 +1,6 @@
 """The real program as a child process on a real broker: what listeners see when things go wrong.
 
-What is expected is the contract for listeners (issue 3, DEVELOPERS.md): nothing for 60 s, or a
+What is expected is the contract for listeners (DEVELOPERS.md): nothing for 60 s, or a
 status that is not online, is no call. The spec is the shipped topcoat with a dwell of 1 s; values
 count for 3 s, and 20 degC at 50 % has a dew point of 9.3 degC (ASHRAE Fundamentals).
 """
@@ -465,7 +465,7 @@ def test_a_broker_that_dies_for_a_while_is_no_go_and_all_comes_back_by_itself(
     assert program.calls() == [*before, "HOLD"]
     heard = len(listener.heard)
     broker.start()
-    # However long it was away: issue 20 gives 5 s, and the broker keeps no status of its own.
+    # However long it was away, 5 s, and the broker keeps no status of its own.
     wait_for(lambda: b"online" in [e.payload for e in listener.heard[heard:]], 5.0)
     wait_for(lambda: b"GO" in [e.payload for e in listener.heard[heard:]], 20.0)
     # A listener may hear of it before the line is printed.

@@ -1,6 +1,6 @@
 """What a call tells screens elsewhere, and the word when nothing current is known.
 
-The keys, the 24 KB and NONE are our own contract (issue 20, deploy/README.md).
+The keys, the 24 KB and NONE are our own contract (deploy/README.md).
 """
 
 from __future__ import annotations

@@ -308,7 +308,7 @@ def test_a_forecast_that_is_not_used_says_why(
 
 
 def test_the_first_outlooks_of_many_come_one_by_one_and_go_on_so(tmp_path: Path) -> None:
-    """Issue 20: those of 100 enclosures together took 28 s of a core."""
+    """Those of 100 enclosures together took 28 s of a core."""
     now_s = 5000.0
     names = [f"tent-{number}" for number in range(100)]
     configs = dict.fromkeys(names, EnclosureConfig("tent", ()))

@@ -1,6 +1,6 @@
 """The glance on fixed sizes: word, deciding figure and next clock, big enough for three metres.
 
-What must be seen comes from issue 16; the figures are worked out here from the scenes by hand.
+What must be seen is our own choice; the figures are worked out here from the scenes by hand.
 """
 
 from __future__ import annotations

@@ -277,7 +277,7 @@ def ok_call(*margins: tuple[LimitName, float, float, float]) -> SectionCall:
 
 
 def test_a_go_far_from_every_limit_says_so_and_for_how_long() -> None:
-    """Not "warmest surface 22.6 °C, at most 35.0" where nothing is near 35 (issue 12)."""
+    """Not "warmest surface 22.6 °C, at most 35.0" where nothing is near 35."""
     call = ok_call(
         (LimitName.SURFACE_TEMP_MAX, 22.6, 35.0, 0.5), (LimitName.DEW_MARGIN_MIN, 17.0, 3.0, 0.8)
     )

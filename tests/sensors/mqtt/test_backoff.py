@@ -1,6 +1,6 @@
 """How often a broker that is away is tried: heard again within 5 s, and never by all at once.
 
-The 5 s and the 200 programs are issue 20's.
+The 5 s and the 200 programs are our own figures to reach.
 """
 
 from __future__ import annotations
