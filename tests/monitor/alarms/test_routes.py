@@ -1,8 +1,8 @@
 """Alarms through the real apprise library to a real HTTP server on loopback.
 
 What is expected comes from outside the senders: what the server received, with the fields that
-apprise's JSON message has (version, title, message, type), and what was asked for, "with a test command,
-retries and no secret in the log".
+apprise's JSON message has (version, title, message, type), with a test command, retries and no
+secret in the log.
 """
 
 from __future__ import annotations
