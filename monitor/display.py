@@ -9,7 +9,6 @@ import os
 from enum import StrEnum
 
 from rules.errors import FilmcallError
-from rules.us_units import in_us_units
 
 VARIABLE = "FILMCALL_UNITS"
 
@@ -60,4 +59,8 @@ def display_units() -> Units:
 
 def shown(text: str) -> str:
     """Return a text for people in their units."""
-    return in_us_units(text) if display_units() is Units.US else text
+    if display_units() is not Units.US:
+        return text
+    from rules.us_units import in_us_units  # whose patterns no other reader need wait for
+
+    return in_us_units(text)

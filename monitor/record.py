@@ -110,10 +110,11 @@ def record(
     """
     # What is refused writes nothing, not even its spec's text.
     event = with_spec_text(store, _respecced(store, event, scene), None, own_sha256)
-    _refuse_hardener(store, event)
+    spec = _spec_of(store, event)
+    _refuse_hardener(event, spec)
     touches = touched(event, scene.events, scene.sections())
     # The clocks first: once the coat is in the log, they tell of it.
-    warnings = warnings_of(store, event, scene)
+    warnings = tuple(_warnings(event, scene, touches, spec))
     if event_id is not None:
         event_id = replace(event_id, warnings=warnings)
     taken = None if photo is None else take_photo(photo, store.path)
@@ -129,8 +130,8 @@ def warnings_of(store: Store, event: Event, scene: Scene) -> tuple[str, ...]:
         event: about to be kept, or only being asked for.
         scene: the enclosure before it.
     """
-    spec = specs_of(store.spec_text, [event], None)[0].get(event.spec_key or "")
-    return tuple(_warnings(event, scene, touched(event, scene.events, scene.sections()), spec))
+    touches = touched(event, scene.events, scene.sections())
+    return tuple(_warnings(event, scene, touches, _spec_of(store, event)))
 
 
 def check(event: Event, now_s: float, time_shown: str | None = None) -> None:
@@ -277,7 +278,12 @@ def _respecced(store: Store, event: Event, scene: Scene) -> Event:
     return replace(event, note=f"{said}: {event.note}" if event.note else said)
 
 
-def _refuse_hardener(store: Store, event: Event) -> None:
+def _spec_of(store: Store, event: Event) -> Spec | None:
+    """The spec that an event goes by, or None where the log has none for it."""
+    return specs_of(store.spec_text, [event], None)[0].get(event.spec_key or "")
+
+
+def _refuse_hardener(event: Event, spec: Spec | None) -> None:
     """Refuse a hardener that the spec does not have.
 
     Raises:
@@ -285,7 +291,6 @@ def _refuse_hardener(store: Store, event: Event) -> None:
     """
     if event.hardener is None or event.kind not in OF_PAINT:
         return
-    spec = specs_of(store.spec_text, [event], None)[0].get(event.spec_key or "")
     lacks = "" if spec is None else spec.lacks(event.hardener)
     if lacks:
         raise FilmcallError(f"{lacks}, so nothing was recorded; leave it out for the standard one")

@@ -159,16 +159,14 @@ def read_columns(
 
 def last_reading_s(store: Store, enclosure: str, source: int, from_s: float) -> float | None:
     """Return when an open session was last measured in, or None where it never was [s]."""
-    newest: float | None = None
-    for channel in store.channels(source=source):
-        if channel.enclosure != enclosure or channel.quantity not in _NEEDED:
-            continue
-        times, _, _ = store.readings(
-            enclosure, channel.point, channel.quantity, from_s=from_s, source=source
-        )
-        if times.size:
-            newest = float(times[-1]) if newest is None else max(newest, float(times[-1]))
-    return newest
+    lasts_s = (
+        store.last_reading_s(enclosure, channel.point, channel.quantity, source=source)
+        for channel in store.channels(source=source)
+        if channel.enclosure == enclosure and channel.quantity in _NEEDED
+    )
+    return max(
+        (last_s for last_s in lasts_s if last_s is not None and last_s >= from_s), default=None
+    )
 
 
 def _configured(config: EnclosureConfig | None, channel: LogChannel) -> PointConfig | None:
