@@ -60,6 +60,17 @@ def _intake(seconds: str) -> Commands:
     )
 
 
+def _ship(rows: str, kills: str, seconds: str) -> tuple[str, ...]:
+    # Lag and outage are the yard's.
+    return module("ship", "--rows", rows, "--calm", "0", "--kills", kills, "--seconds", seconds)
+
+
+def _yard(*sizes: str) -> tuple[str, ...]:
+    names = ("watches", "enclosures", "rate", "calm", "kills", "outage")
+    options = zip(names, sizes, strict=True)
+    return module("yard", *(word for name, size in options for word in (f"--{name}", size)))
+
+
 _DEW, _NINETY = (module("dew_point"),), _review("90")
 _LATENCY = module("watch", "--only", "latency", "--changes")
 # In batches, so that a run may be broken off between two of them.
@@ -167,5 +178,19 @@ PARTS = (
         ((module("plan", "--limit", "10", "--large"),), "up to 12 x 6"),
         2.5,
         readers.read_plan,
+    ),
+    Part(
+        "ship",
+        ((_ship("200000", "6", "40"),), "200,000 readings and 6 kills"),
+        ((_ship("1000000", "50", "600"),), "10⁶ readings and 50 kills"),
+        12.0,
+        readers.read_ship,
+    ),
+    Part(
+        "yard",
+        ((_yard("2", "4", "40", "60", "6", "20"),), "8 enclosures"),
+        ((_yard("10", "20", "1000", "600", "50", "600"),), "200 enclosures"),
+        26.0,
+        readers.read_yard,
     ),
 )

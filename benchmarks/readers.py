@@ -320,3 +320,95 @@ def read_plan(output: str) -> list[Figure]:
             )
         )
     return found
+
+
+def read_ship(output: str) -> list[Figure]:
+    """Read `ship.py`."""
+    held, rate = numbers(output, r"^shipped (\d+) readings with their leaves in .*: ([\d,]+)/s")
+    row, leaf = numbers(output, r"^  (\d+) bytes a reading with its key, (\d+) its share of a leaf")
+    shippers, databases = numbers(output, r"^(\d+) kills of the shipper and (\d+) of the database")
+    same = "of the database: every row the same" in output
+    return [
+        Figure(
+            f"shipping a recording of {held:,.0f} readings into PostgreSQL",
+            "",
+            f"{rate:,.0f} readings a second",
+            None,
+            f"{row:.0f} bytes a reading with its key, {leaf:.0f} its share of a leaf",
+        ),
+        Figure(
+            "rows lost, doubled or different in the database after kills",
+            "0",
+            "0" if same else "some",
+            same,
+            f"{shippers:.0f} kills of the shipper, {databases:.0f} of the database",
+        ),
+    ]
+
+
+def read_yard(output: str) -> list[Figure]:
+    """Read `yard.py`."""
+    count, rate = numbers(output, r"^calm \d+ s: (\d+) enclosures, (\d+) readings/s")
+    served, each = numbers(output, r"one core serves (\d+) enclosures of (\d+) readings/s")
+    ahead = number(output, r"^  (\d+) of \d+ enclosures with an outlook")
+    lag50, lag99 = numbers(output, r"lag of the database p50 ([\d.]+) s, p99 ([\d.]+) s")
+    size = f"{count:.0f} enclosures, {rate:.0f} readings a second"
+    found = [
+        Figure(
+            f"{size}: the database's lag in calm",
+            "p99 ≤ 5 s",
+            f"p99 {lag99:.1f} s, p50 {lag50:.1f}",
+            lag99 <= 5.0,
+            f"one core would serve {served:.0f} watched enclosures of {each:.0f} readings a "
+            f"second; {ahead:.0f} of them had an outlook",
+        )
+    ]
+    bare99 = number(output, r"^  STOP to word: p50 \d+ ms, p99 (\d+) ms")
+    for where in ("page", "yard"):
+        p50, p99, lost, all_ = numbers(
+            output,
+            rf"^  STOP to {where}: p50 (\d+) ms, p99 (\d+) ms, .*, (\d+) of (\d+) did not come",
+        )
+        found.append(
+            Figure(
+                f"{size}: a reading that makes a STOP → {where}",
+                "p99 ≤ 150 ms, all come",
+                f"p99 {p99:.0f} ms, p50 {p50:.0f}, {lost:.0f} of {all_:.0f} did not come",
+                p99 <= 150.0 and not lost,
+                f"{p99 / bare99:.1f} × the p99 of the plain word ({bare99:.0f} ms)",
+            )
+        )
+    kills, heard, median = numbers(
+        output, r"^(\d+) kills of .* within ([\d.]+) s \(median ([\d.]+)\)"
+    )
+    away, level = numbers(
+        output, r"^database away for (\d+) s: every log within 5 s again after ([\d.]+) s"
+    )
+    (rows,) = numbers(output, r"^log and copy, ([\d,]+) readings")
+    same = bool(re.search(r"^log and copy, .*: the same$", output, re.MULTILINE))
+    return [
+        *found,
+        Figure(
+            "after the broker was back, until every watch had heard again and logged it",
+            "≤ 5 s",
+            f"{heard:.1f} s at most, median {median:.1f}",
+            heard <= 5.0,
+            "up to 2 s of it are the log's own wait for its commit",
+            "A client waits up to 2 s between two tries, and another 2 s are the commit's.",
+        ),
+        Figure(
+            f"every log within 5 s again after {away:.0f} s without the database",
+            "≤ 15 s",
+            f"{level:.1f} s",
+            level <= 15.0,
+            f"{level / away:.3f} of the outage",
+        ),
+        Figure(
+            f"rows lost, doubled or different after {kills:.0f} kills of shipper, database and "
+            "broker",
+            "0",
+            "0" if same else "some",
+            same,
+            f"of {rows:,.0f} readings in the logs, and every row of every other table",
+        ),
+    ]

@@ -80,17 +80,17 @@ def lag(url: str, folder: Path, logs: int, rate: int, calm_s: float, outage_s: f
             time.sleep(0.1)
         shippers = [start_shipper(path, url, said) for path in paths]
         time.sleep(10.0)
-        lags = sorted(_lags(url, logs, calm_s))
+        found = sorted(lags(url, logs, calm_s))
         used = sum(cpu_s(each.pid) for each in shippers) / (calm_s + 10.0) / logs
-        p50, p99 = (lags[int(len(lags) * share)] for share in (0.5, 0.99))
+        p50, p99 = (found[int(len(found) * share)] for share in (0.5, 0.99))
         print(f"calm {calm_s:.0f} s, {logs} logs of {rate} readings/s: lag of the newest reading "
-              f"p50 {p50:.2f} s, p99 {p99:.2f} s, worst {lags[-1]:.2f} s")  # fmt: skip
+              f"p50 {p50:.2f} s, p99 {p99:.2f} s, worst {found[-1]:.2f} s")  # fmt: skip
         print(f"  a shipper takes {100.0 * used:.1f} % of a core")
         server.stop()
         time.sleep(outage_s)
         server.start()
         back_s = time.monotonic()
-        while max(_lags(url, logs, 0.0)) > 5.0 and time.monotonic() - back_s < 300.0:
+        while max(lags(url, logs, 0.0)) > 5.0 and time.monotonic() - back_s < 300.0:
             time.sleep(0.2)
         print(f"database away for {outage_s:.0f} s: every log within 5 s again "
               f"{time.monotonic() - back_s:.1f} s after it was back")  # fmt: skip
@@ -108,15 +108,19 @@ def lag(url: str, folder: Path, logs: int, rate: int, calm_s: float, outage_s: f
     return not different
 
 
-def _lags(url: str, logs: int, seconds: float) -> list[float]:
-    """How old the newest reading of each live log in the database is, ten times a second [s]."""
+def lags(url: str, logs: int, seconds: float) -> list[float]:
+    """Return how old the newest reading of each log's newest channel is in the database [s].
+
+    Ten times a second, for so long.
+    """
     found = []
     with connect(url) as database:
         until_s = time.monotonic() + seconds
         while not found or time.monotonic() < until_s:
             newest = database.execute(
                 "SELECT (SELECT max(time_us) FROM filmcall.readings r WHERE r.log = l.id "
-                "AND channel = 1) FROM filmcall.logs l ORDER BY id DESC LIMIT %s", (logs,),
+                "AND channel = (SELECT max(id) FROM filmcall.channels c WHERE c.log = l.id)) "
+                "FROM filmcall.logs l ORDER BY id DESC LIMIT %s", (logs,),
             ).fetchall()  # fmt: skip
             found += [time.time() - at_us / 1e6 for (at_us,) in newest if at_us is not None]
             time.sleep(0.1)

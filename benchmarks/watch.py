@@ -62,6 +62,8 @@ time = "at"
 max_age = "90 s"
 {more}
 """
+# Limits that harm to their last step, so that the first reading past one is a STOP.
+SPEC = ROOT / "tests/support/rig_specs/strict-polyurethane-topcoat.toml"
 # Without a dwell to speak of the only waiting is the program's own; a re-entry of a moment lets
 # the call go back and forth.
 SPEC_CALL = '\n[call]\ndwell = "1 s"\nre_entry = "1 s"\n'
@@ -71,11 +73,9 @@ class Watched:
     """`filmcall watch` beside a broker, both in processes of their own."""
 
     def __init__(self, folder: Path, points: str, broker: str) -> None:
-        from monitor.specs import spec_text
-
         self.broker = RealBroker(folder, config=broker)
         self.broker.start()
-        (folder / "quick.toml").write_text(spec_text("polyurethane-topcoat")[1] + SPEC_CALL)
+        (folder / "quick.toml").write_text(SPEC.read_text(encoding="utf-8") + SPEC_CALL)
         config = folder / "watch.toml"
         config.write_text(HEAD.format(port=self.broker.port, spec="quick.toml") + points)
         self.db = folder / "log.db"
