@@ -19,8 +19,8 @@ readonly PYPI=https://pypi.org/simple
 
 usage() {
     cat <<'TEXT'
-usage: sudo deploy/install.sh [--dry-run] [--wheel FILE] [--no-lock | --index-url URL]
-                              [--root DIR [--files-only]]
+usage: sudo deploy/install.sh [--dry-run] [--with EXTRA ...] [--wheel FILE]
+                              [--no-lock | --index-url URL] [--root DIR [--files-only]]
        sudo deploy/install.sh --remove [--dry-run] [--root DIR]
 
 Installs filmcall from the checkout around this script, or from a wheel:
@@ -30,9 +30,11 @@ Installs filmcall from the checkout around this script, or from a wheel:
   data      /var/lib/filmcall
   service   filmcall.service; command: /usr/local/bin/filmcall
 
+  --with EXTRA     what else it needs to run: alarms, page or ship, one after each --with; an
+                   upgrade takes it again by itself
   --wheel FILE     install this wheel; a single filmcall-*.whl beside the script is found alone
   --no-lock        take the newest packages that fit, from the package index of this system,
-                   instead of those in requirements.lock, checked by hash, from PyPI
+                   instead of those in the locks, checked by hash, from PyPI
   --index-url URL  fetch the locked packages from this index; the hashes still count
   --root DIR       install into the system whose root is DIR, by chroot; nothing is started
   --files-only     with --root: lay the files only; no account, program or package
@@ -52,10 +54,10 @@ say() {
 
 # ---- what is asked for --------------------------------------------------------------------
 
-action=install dry=no files_only=no lock=yes index=$PYPI root='' wheel=''
+action=install dry=no files_only=no lock=yes index=$PYPI root='' wheel='' with=()
 while [ $# -gt 0 ]; do
     case $1 in
-        --wheel | --index-url | --root)
+        --wheel | --index-url | --root | --with)
             if [ $# -lt 2 ] || [ -z "$2" ]; then
                 stop "$1 has nothing after it; nothing is done. Give a value." 2
             fi
@@ -63,6 +65,12 @@ while [ $# -gt 0 ]; do
                 --wheel) wheel=$2 ;;
                 --index-url) index=$2 ;;
                 --root) root=$2 ;;
+                --with)
+                    case $2 in
+                        alarms | page | ship) with+=("$2") ;;
+                        *) stop "--with $2 is not alarms, page or ship; nothing is done." 2 ;;
+                    esac
+                    ;;
             esac
             shift
             ;;
@@ -168,8 +176,16 @@ fi
 if [ -n "$wheel" ]; then
     [ -f "$wheel" ] || stop "wheel $wheel is not there; nothing is done. Check its name." 2
 fi
+# An upgrade has what the installed program had, and what is asked for now.
+if [ -f "$root$PREFIX/with" ]; then
+    mapfile -t -O "${#with[@]}" with <"$root$PREFIX/with"
+fi
+if [ "${#with[@]}" -gt 0 ]; then
+    mapfile -t with < <(printf '%s\n' "${with[@]}" | sort -u)
+fi
+locks=(build.lock requirements.lock "${with[@]/%/.lock}")
 if [ "$lock" = yes ] && [ "$files_only" = no ]; then
-    for part in build.lock requirements.lock; do
+    for part in "${locks[@]}"; do
         [ -f "$here/$part" ] || stop "$part is missing beside this script; nothing is done.\
  Fetch it, or give --no-lock to do without hashes." 1
     done
@@ -218,7 +234,7 @@ if [ "$files_only" = no ]; then
 fi
 
 # Pages and examples, for reading on the machine itself.
-for part in README.md THREATS.md mosquitto payloads filmcall-page.service; do
+for part in README.md THREATS.md mosquitto payloads filmcall-page.service filmcall-ship.service; do
     run cp -R -- "$here/$part" "$root$PREFIX/deploy/"
 done
 
@@ -268,16 +284,23 @@ if [ "$lock" = yes ]; then
     alone=(env -u PIP_EXTRA_INDEX_URL -u PIP_FIND_LINKS -u PIP_CONSTRAINT -u PIP_REQUIREMENT
         PIP_CONFIG_FILE=/dev/null)
     locked=("${alone[@]}" "${pip[@]}" --index-url "$index" --require-hashes)
-    run cp -- "$here/build.lock" "$here/requirements.lock" "$root$STAGING/"
+    run cp -- "${locks[@]/#/$here/}" "$root$STAGING/"
     # Building in isolation would fetch the build tool once more, without a hash: it is installed
     # first and used from there. PsychroLib is the one package that comes as source only.
     run_inside "${locked[@]}" --only-binary :all: -r "$STAGING/build.lock"
     run_inside "${locked[@]}" --only-binary :all: --no-binary psychrolib --use-pep517 \
         --no-build-isolation -r "$STAGING/requirements.lock"
+    for part in "${with[@]}"; do
+        run_inside "${locked[@]}" --only-binary :all: -r "$STAGING/$part.lock"
+    done
     # The package itself: nothing more is fetched.
     run_inside "${alone[@]}" "${pip[@]}" --no-index --no-deps --no-build-isolation "$package"
 else
-    run_inside "${pip[@]}" "$package"
+    extras=$(
+        IFS=,
+        printf '%s' "${with[*]}"
+    )
+    run_inside "${pip[@]}" "$package${extras:+[$extras]}"
 fi
 run_inside "$python" -m pip --disable-pip-version-check check
 # What does not even start must not take the place of what runs.
@@ -290,6 +313,10 @@ fi
 # ---- change over --------------------------------------------------------------------------
 
 run install -D -m 644 -- "$here/filmcall.service" "$root$UNIT"
+if [ "${#with[@]}" -gt 0 ]; then
+    [ "$dry" = yes ] || printf '%s\n' "${with[@]}" >"$root$STAGING/with"
+    run install -m 644 -- "$root$STAGING/with" "$root$PREFIX/with"
+fi
 # One rename changes over: at no moment is there no program.
 run ln -sfn -- "$new" "$root$PREFIX/venv.next"
 run mv -T -- "$root$PREFIX/venv.next" "$root$PREFIX/venv"

@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
-# Writes the two locks anew: deploy/requirements.lock, every package that filmcall runs on, and
-# deploy/build.lock, the tool that builds it from a checkout; each in one version, with the hashes
-# of all its files on PyPI. A lock serves Python 3.11 and later on every processor, since it is
+# Writes the locks anew: deploy/requirements.lock, every package that filmcall runs on;
+# deploy/build.lock, the tool that builds it from a checkout; and one for each of the extras that
+# install.sh takes by --with, with the versions of requirements.lock. Each package in one version,
+# with the hashes of all its files on PyPI. A lock serves Python 3.11 and later on every processor, since it is
 # resolved for all platforms at once.
 #
 #     deploy/make-lock.sh             newest versions that pyproject.toml allows
@@ -32,9 +33,11 @@ import tomllib
 from pathlib import Path
 
 project = tomllib.loads(Path(sys.argv[1]).read_text("utf-8"))
+extras = project["project"]["optional-dependencies"]
 for name, wanted in (
     ("requirements", project["project"]["dependencies"]),
     ("build", project["build-system"]["requires"]),
+    *((name, extras[name]) for name in ("alarms", "page", "ship")),
 ):
     Path(sys.argv[2], f"{name}.in").write_text("\n".join(wanted) + "\n", "utf-8")
 PY
@@ -42,9 +45,13 @@ PY
 python3 -m venv "$tmp/venv"
 "$tmp/venv/bin/python" -m pip --quiet --disable-pip-version-check install uv
 
-for name in requirements build; do
+for name in requirements build alarms page ship; do
     lock=$here/$name.lock
-    if [ "$mode" != '' ]; then
+    beside=()
+    case $name in
+        alarms | page | ship) beside=(--constraint requirements.lock) ;;
+    esac
+    if [ "$mode" != '' ] && [ -e "$lock" ]; then
         cp -- "$lock" "$tmp/$name.lock"
     fi
     (
@@ -53,7 +60,7 @@ for name in requirements build; do
             ./venv/bin/uv pip compile --quiet --no-config --no-cache --universal \
             --python-version 3.11 --generate-hashes --default-index https://pypi.org/simple \
             --custom-compile-command 'deploy/make-lock.sh' \
-            --output-file "$name.lock" "$name.in" >/dev/null
+            "${beside[@]}" --output-file "$name.lock" "$name.in" >/dev/null
     )
     if [ "$mode" != --check ]; then
         install -m 644 -- "$tmp/$name.lock" "$lock"

@@ -34,7 +34,8 @@ before=$(find "$root" -newer "$tmp/log" | wc -l)
 [ "$(find "$root" -newer "$tmp/log" | wc -l)" = "$before" ]
 passed 'a dry run leaves no trace'
 
-"$install" --root "$root" >"$tmp/log" 2>&1 || { tail -n 20 "$tmp/log"; exit 1; }
+"$install" --root "$root" --with page --with ship --with alarms >"$tmp/log" 2>&1 ||
+    { tail -n 20 "$tmp/log"; exit 1; }
 chroot "$root" filmcall --version
 chroot "$root" su -s /bin/sh filmcall -c 'filmcall --help' >/dev/null
 [ "$(chroot "$root" stat -c %U:%G:%a /var/lib/filmcall /etc/filmcall | xargs)" = \
@@ -49,7 +50,10 @@ printf 'log' >"$root/var/lib/filmcall/log.db"
 [ "$(readlink -- "$root/opt/filmcall/venv")" = venv.b ]
 [ ! -e "$root/opt/filmcall/venv.a" ]
 [ "$(tail -n 1 -- "$root/etc/filmcall/filmcall.toml")" = '# mine' ]
-passed 'upgraded: the new program runs, config and data are as they were'
+chroot "$root" /opt/filmcall/venv/bin/python -c 'import apprise, argon2, psycopg, starlette, uvicorn'
+chroot "$root" filmcall page --help >/dev/null
+chroot "$root" filmcall ship --help >/dev/null
+passed 'upgraded: the new program runs with what was asked for beside, config and data as they were'
 
 printf 'raise SystemExit(3)\n' >"$tmp/tree/monitor/cli/app.py"
 if "$install" --root "$root" >"$tmp/log" 2>&1; then

@@ -124,6 +124,22 @@ def test_dry_run_of_the_whole_shows_account_venv_packages_and_service() -> None:
     assert "PIP_CONFIG_FILE" not in free.stdout
 
 
+def test_what_is_asked_for_beside_comes_from_its_lock_and_is_remembered() -> None:
+    needs_a_debian()
+    shown = run(INSTALL, "--dry-run", "--with", "page", "--with", "ship")
+    assert shown.returncode == 0, shown.stderr
+    fetched = [line for line in shown.stdout.splitlines() if "--require-hashes" in line]
+    names = [line.rpartition("/")[2] for line in fetched]
+    assert names == ["build.lock", "requirements.lock", "page.lock", "ship.lock"]
+    remembered = "+ install -m 644 -- /opt/filmcall/staging/with /opt/filmcall/with"
+    assert remembered in shown.stdout
+    free = run(INSTALL, "--dry-run", "--no-lock", "--with", "page", "--with", "ship")
+    assert "/opt/filmcall/staging/source\\[page\\,ship\\]" in free.stdout, free.stdout
+    unknown = run(INSTALL, "--dry-run", "--with", "radio")
+    assert (unknown.returncode, unknown.stdout) == (2, "")
+    assert "--with radio is not alarms, page or ship; nothing is done" in unknown.stderr
+
+
 def test_installing_again_keeps_the_config_and_removing_keeps_config_and_data(
     tmp_path: Path,
 ) -> None:
@@ -391,7 +407,12 @@ def locked(name: str) -> dict[str, list[tuple[Requirement, int]]]:
     return found
 
 
-@pytest.mark.parametrize("name", ["requirements.lock", "build.lock"])
+EXTRAS = ("alarms", "page", "ship")  # that install.sh takes by --with
+
+
+@pytest.mark.parametrize(
+    "name", ["requirements.lock", "build.lock", *(f"{each}.lock" for each in EXTRAS)]
+)
 def test_the_lock_pins_one_version_a_package_and_python_and_hashes_every_file(name: str) -> None:
     for package, versions in locked(name).items():
         for requirement, hashes in versions:
@@ -421,6 +442,7 @@ def test_the_locks_hold_what_pyproject_asks_for() -> None:
     for name, wanted in (
         ("requirements.lock", project["project"]["dependencies"]),
         ("build.lock", project["build-system"]["requires"]),
+        *((f"{each}.lock", project["project"]["optional-dependencies"][each]) for each in EXTRAS),
     ):
         lock = locked(name)
         for line in wanted:
@@ -430,6 +452,15 @@ def test_the_locks_hold_what_pyproject_asks_for() -> None:
             for each, _ in versions:
                 (pin,) = each.specifier
                 assert requirement.specifier.contains(pin.version), line
+
+
+@pytest.mark.parametrize("extra", EXTRAS)
+def test_a_lock_beside_takes_no_other_version_of_what_both_hold(extra: str) -> None:
+    base = locked("requirements.lock")
+    for package, versions in locked(f"{extra}.lock").items():
+        pins = {str(each.specifier) for each, _ in versions}
+        if package in base:
+            assert pins == {str(each.specifier) for each, _ in base[package]}, package
 
 
 # ---- config and payloads ------------------------------------------------------------------

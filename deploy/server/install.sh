@@ -13,7 +13,7 @@ usage: sudo deploy/server/install.sh [--dry-run] NETWORK
   NETWORK    from where stations may come, such as 192.168.7.0/24; each by its own account with
              a password, over TLS only
 
-Wants filmcall in /opt/filmcall (deploy/install.sh), with its extra `ship`.
+Wants filmcall in /opt/filmcall (deploy/install.sh --with ship).
 TEXT
 }
 
@@ -51,7 +51,7 @@ as_postgres() {
 
 if [ "$dry" = no ]; then
     [ "$(id -u)" = 0 ] || stop "this needs root; nothing is done. Run it with sudo."
-    "$FILMCALL" ship --help >/dev/null || stop "no filmcall in /opt/filmcall; run deploy/install.sh first."
+    "$FILMCALL" ship --help >/dev/null || stop "no filmcall in /opt/filmcall; run deploy/install.sh --with ship first."
 fi
 
 run apt-get install -y --no-install-recommends postgresql
