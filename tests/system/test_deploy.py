@@ -513,6 +513,16 @@ def test_a_bridge_takes_readings_over_and_brings_calls_back(yard: Yard, tmp_path
         lamp.publish("shed/boathouse/air", b"18.6", 1)
         assert until(lambda: ("shed/boathouse/air", b"18.6", False) in program.heard)
         assert b"forged" not in [each[1] for each in program.heard[count:]]
+        # What is pressed there is heard here once, and answered there; nobody there can answer.
+        pressed = ("filmcall/tent/event", b'{"id": "7", "kind": "wiped"}', False)
+        done, count = "filmcall/tent/event/done", len(program.heard)
+        lamp.publish(done, b"forged", 1)
+        lamp.publish(*pressed[:2], 1)
+        lamp.publish("shed/boathouse/air", b"18.7", 1)
+        assert until(lambda: ("shed/boathouse/air", b"18.7", False) in program.heard)
+        assert [each for each in program.heard[count:] if "/event" in each[0]] == [pressed]
+        program.send(done, b"recorded")
+        assert until(lambda: (done, b"recorded") in [each[:2] for each in heard])
     finally:
         lamp.disconnect()
         lamp.loop_stop()
