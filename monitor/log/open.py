@@ -41,7 +41,7 @@ class WatchLock:
 
         Raises:
             LogBusy: another process holds it; the text says which.
-            LogRefused: the file beside the log cannot be made.
+            LogRefused: the file beside the log cannot be made, or its folder knows no locks.
         """
         path = log.with_name(log.name + ".lock")
         try:
@@ -51,7 +51,17 @@ class WatchLock:
                 f"log {log}: its lock {path} cannot be made ({error.strerror}); nothing was "
                 f"started. Check who owns the folder and whether it can be written."
             ) from error
-        if not _lock(self._file):
+        try:
+            free = _lock(self._file)
+        except OSError as error:
+            self._file.close()
+            self._file = None
+            raise LogRefused(
+                f"log {log}: its folder knows no locks ({error.strerror}), as a folder over the "
+                f"network may, so two could write into it at once; nothing was started. Give a "
+                f"file on this machine's own disk with --db."
+            ) from error
+        if not free:
             self._file.seek(0)
             holder = self._file.read().strip() or "a process that did not say its name"
             self._file.close()
@@ -91,6 +101,11 @@ def _opened(path: Path) -> TextIO:
 
 
 def _lock(file: TextIO) -> bool:
+    """Take a file's lock; return whether it was free.
+
+    Raises:
+        OSError: the file system knows no locks.
+    """
     if sys.platform == "win32":
         import msvcrt
 
@@ -105,7 +120,7 @@ def _lock(file: TextIO) -> bool:
 
     try:
         fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
+    except BlockingIOError:
         return False
     return True
 

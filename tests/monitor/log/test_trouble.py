@@ -5,6 +5,7 @@ The full disk is SQLite's own page limit (PRAGMA max_page_count), its result cod
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import sqlite3
@@ -503,6 +504,18 @@ def test_a_second_watch_on_a_log_that_can_only_be_read_is_told(
                 pytest.raises(LogBusy, match="is watching into it"),
             ):
                 second.lock_for_watch()
+
+
+def test_a_folder_that_knows_no_locks_is_not_taken_for_another_watch(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def unknown(*_: object) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")  # what NFS without its lock daemon says
+
+    with Store.open(tmp_path / "log.db", now_s=now_s) as store:
+        monkeypatch.setattr("fcntl.flock", unknown)
+        with pytest.raises(LogRefused, match=r"knows no locks \(No locks available\).*--db"):
+            store.lock_for_watch()
 
 
 def test_a_lock_holds_though_the_disk_takes_no_name(
