@@ -4,9 +4,11 @@
 #
 #     sudo deploy/try-install.sh bookworm
 #     sudo deploy/try-install.sh trixie
+#     sudo deploy/try-install.sh bookworm arm64    by emulation: needs qemu-user-static, binfmt_misc
 set -euo pipefail
 
 suite=${1:-bookworm}
+architecture=${2:-$(dpkg --print-architecture)}
 here=$(cd -- "$(dirname -- "${BASH_SOURCE[0]}")" && pwd)
 tmp=$(mktemp -d)
 root=$tmp/root
@@ -21,12 +23,12 @@ for part in pyproject.toml README.md sensors rules monitor deploy; do
 done
 install="$tmp/tree/deploy/install.sh"
 
-debootstrap --variant=minbase --include=python3,python3-venv,ca-certificates,systemd \
+debootstrap --arch="$architecture" --variant=minbase --include=python3,python3-venv,ca-certificates,systemd \
     "$suite" "$root" >"$tmp/log" || { tail -n 5 "$tmp/log"; exit 1; }
 # The network of the machine that we are on: its name servers, and authorities it trusts.
 cp -L -- /etc/resolv.conf "$root/etc/resolv.conf"
 cp -- /etc/ssl/certs/ca-certificates.crt "$root/etc/ssl/certs/ca-certificates.crt"
-passed "$suite is there: $(chroot "$root" python3 --version), $(chroot "$root" systemctl --version |
+passed "$suite for $architecture is there: $(chroot "$root" python3 --version), $(chroot "$root" systemctl --version |
     head -n 1)"
 
 before=$(find "$root" -newer "$tmp/log" | wc -l)
