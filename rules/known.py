@@ -61,10 +61,10 @@ def _pace(*per_h_and_most: tuple[float, float]) -> Pace:
 TEMPERATURE = _pace((6.0, 15.0), (0.5, 3.0), (12.0, 25.0))
 """A hull, or a tent's air; it and the three below are common practice, no source [K]."""
 
-MARGIN = _pace((15.0, 20.0), (8.0, 12.0), (20.0, 30.0))
+MARGIN = _pace((20.0, 25.0), (15.0, 20.0), (20.0, 30.0))
 """A surface over the dew point: a wetting or an open door is quicker than a hull [K]."""
 
-HUMIDITY = _pace((30.0, 60.0), (10.0, 40.0), (60.0, 100.0))
+HUMIDITY = _pace((40.0, 60.0), (20.0, 50.0), (60.0, 100.0))
 """Relative humidity [%]."""
 
 CARBON_DIOXIDE = _pace((4000.0, 8000.0), (2000.0, 4000.0), (8000.0, 20_000.0))

@@ -63,7 +63,7 @@ def test_a_review_and_a_films_memory_know_the_same_of_the_damp_in_a_hole() -> No
     cell = int(np.searchsorted(remembered.time_s, middle_s))
     assert remembered.humidity_pct.low[cell] == pytest.approx(low[at], abs=2.0)
     assert remembered.humidity_pct.high[cell] == pytest.approx(high[at], abs=2.0)
-    # A level day is no promise: 10 % an hour from both sides, two hours off either.
+    # A level day is no promise: 20 % an hour from both sides, two hours off either.
     assert high[at] == pytest.approx(50.0 + 2.0 * HUMIDITY.slowest.per_s * HOUR_S, abs=0.5)
 
 
