@@ -420,37 +420,45 @@ class BeliefJudge:
             f"{channel.point} moves as the air does, not as a hull: it may have come off the hull"
         )
         _note(channel, Check.FOLLOWS_AIR, verdict, time_s, lambda: words)
+        ratio = channel.quick.ratio if channel.quick.known else None
         settled = channel.jump is None and minute - checks.LONG_MIN >= channel.settled_from
         if long is not None and settled:
-            ratio = channel.quick.ratio if channel.quick.known else None
             quicker = (
                 f"{channel.point} moves more quickly than the air, which no hull does: the two may "
                 "be exchanged, or the sun may shine on it"
             )
             said = checks.outruns_air(long, ratio, channel.quick.mean.own)
             _note(channel, Check.OUTRUNS_AIR, said, time_s, lambda: quicker)
-        self._learn_together(channel, hour)
+        if hour is not None:
+            outruns = checks.outruns_air(hour, ratio, channel.quick.mean.own)
+            self._learn_together(channel, hour, outruns)
 
     def _deaf(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         """Whether a humidity no longer answers its own body's air."""
         air = self.channels.get((channel.point, Quantity.AIR_TEMP))
         if air is None or air.doubts:
             return
-        now = self._with_air(channel, air, minute, checks.LONG_MIN)
+        hour, long = (
+            self._with_air(channel, air, minute, minutes)
+            for minutes in (checks.FOLLOWS_MIN, checks.LONG_MIN)
+        )
+        usual = channel.quick.mean if channel.quick.known else None
         first = minute - checks.LONG_MIN + 1
         wet = max(channel.record.at(at) for at in range(first, minute + 1)) >= _SATURATED_PCT
-        if now is not None and not wet:
-            said = checks.deaf_to_air(now, channel.quick.mean if channel.quick.known else None)
+        if long is not None and not wet:
             words = f"{channel.point}'s humidity no longer answers what its own air does"
+            said = checks.deaf_to_air(long, usual)
             _note(channel, Check.DEAF, said, time_s, lambda: words)
-        hour = self._with_air(channel, air, minute, checks.FOLLOWS_MIN)
-        self._learn_together(channel, hour)
+        if hour is not None:
+            self._learn_together(channel, hour, checks.deaf_to_air(hour, usual))
 
-    def _learn_together(self, channel: ChannelModel, now: checks.Together | None) -> None:
-        if now is not None:
-            channel.quick_now = now
-            if not channel.doubts:
-                channel.quick.learn(now)
+    def _learn_together(
+        self, channel: ChannelModel, hour: checks.Together, verdict: Verdict
+    ) -> None:
+        """Take what is usual from an hour, unless two such hours would be doubted."""
+        channel.quick_now = hour
+        if not channel.doubts and verdict is not Verdict.SUSPECT:
+            channel.quick.learn(hour)
 
     def _sunlit(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         own = channel.record.at(minute)
