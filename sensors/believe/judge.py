@@ -450,7 +450,8 @@ class BeliefJudge:
             said = checks.deaf_to_air(long, usual)
             _note(channel, Check.DEAF, said, time_s, lambda: words)
         if hour is not None:
-            self._learn_together(channel, hour, checks.deaf_to_air(hour, usual))
+            taught = checks.deaf_to_air(hour, usual, checks.TEACHES_NOTHING)
+            self._learn_together(channel, hour, taught)
 
     def _learn_together(
         self, channel: ChannelModel, hour: checks.Together, verdict: Verdict
