@@ -21,7 +21,7 @@ from rules.clocks.history import TemperatureHistory
 from rules.clocks.section_work import SectionWork
 from rules.clocks.work import is_about
 from rules.events import Event
-from rules.known import HUMIDITY, MARGIN, TEMPERATURE, Bools, Floats, Pace, ends_of
+from rules.known import CARBON_DIOXIDE, HUMIDITY, MARGIN, TEMPERATURE, Bools, Floats, Pace, ends_of
 from rules.limits import limits_in_force
 from rules.reasons import Doubt
 from rules.spec.model import AMINES, Spec
@@ -228,10 +228,10 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
         )
     )
     held_s = np.diff(np.append(grid, max(now_s, grid[-1] if grid.size else now_s)))
-    co2 = None
-    if history.co2_ppm is not None:
-        ppm = np.interp(grid, time_s, column(history.co2_ppm)) if time_s.size else grid
-        co2 = Known(ppm, ppm, ppm) if bool(np.isfinite(ppm).any()) else None
+    ppm, co2 = column(history.co2_ppm), None
+    if bool(np.isfinite(ppm).any()):
+        gas = Known(ppm, ppm, ppm)
+        co2 = _widened(time_s, gas, grid, history.max_gap_s, CARBON_DIOXIDE, now_s)
     return FilmAir(grid, held_s, margin_k, humidity_pct, surface_c, co2)
 
 

@@ -640,14 +640,17 @@ def _memory(record: CoatRecord, series: ClimateSeries) -> FilmMemory | None:
         record.ended_s,
         *(steps.get(step) for step in (Step.TOUCH_DRY, Step.HANDLE, Step.CURED)),
     )
-    ppm = None if series.co2_ppm is None else series.co2_ppm[cells]
+    gas = None
+    if series.co2_ppm is not None:
+        low, high = series.known(None)
+        gas = Known(series.co2_ppm[cells], low[cells], high[cells])
     air = FilmAir(
         series.time_s[cells],
         held_s,
         _known(series, LimitName.DEW_MARGIN_MIN, cells),
         _known(series, LimitName.HUMIDITY_MAX, cells),
         _known(series, LimitName.SURFACE_TEMP_MIN, cells),
-        None if ppm is None else Known(ppm, ppm, ppm),
+        gas,
     )
     return remembered(air, ages, record.spec)
 

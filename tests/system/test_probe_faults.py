@@ -191,7 +191,7 @@ def failing(name: str, reason: str) -> object:
     [
         failing(
             "stuck-only-hull",
-            "half-degree figures beside air that a thermostat holds: a sound hull may stand as long",
+            "in half degrees, beside air that a thermostat holds, a sound hull may stand as long",
         ),
         "stuck-only-body",
         "dither-only-body",
