@@ -40,12 +40,38 @@ class Drift(NamedTuple):
     most: float
 
 
-TEMPERATURE_DRIFT = Drift(6.0 / HOUR_S, 15.0)
-"""A hull, or a tent's air, where the record tells too little; common practice, no source [K]."""
+class Pace(NamedTuple):
+    """What one kind of quantity can do unseen, whatever its record teaches.
+
+    Attributes:
+        usual: where the record tells too little.
+        slowest: that it can always have moved: a quiet day is no promise for the next.
+        fastest: that is believed of it, unless it was seen to move faster.
+    """
+
+    usual: Drift
+    slowest: Drift
+    fastest: Drift
+
+
+def _pace(*per_h_and_most: tuple[float, float]) -> Pace:
+    return Pace(*(Drift(per_h / HOUR_S, most) for per_h, most in per_h_and_most))
+
+
+TEMPERATURE = _pace((6.0, 15.0), (0.5, 3.0), (12.0, 25.0))
+"""A hull, or a tent's air; it and the three below are common practice, no source [K]."""
+
+MARGIN = _pace((20.0, 25.0), (15.0, 20.0), (20.0, 30.0))
+"""A surface over the dew point: a wetting or an open door is quicker than a hull [K]."""
+
+HUMIDITY = _pace((40.0, 60.0), (20.0, 50.0), (60.0, 100.0))
+"""Relative humidity [%]."""
+
+CARBON_DIOXIDE = _pace((4000.0, 8000.0), (2000.0, 4000.0), (8000.0, 20_000.0))
+"""A flame that is lit or put out [ppm]."""
 
 _MOST_DAYS = 8192
-_DRIFT_OF_DAY: dict[bytes, Drift] = {}
-_SLOWEST, _FASTEST = Drift(0.5 / HOUR_S, 3.0), Drift(12.0 / HOUR_S, 25.0)
+_DRIFT_OF_DAY: dict[tuple[Pace, bytes], Drift] = {}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,33 +92,34 @@ class Edge:
     last_s: float | None
 
 
-def learned_drift(time_s: Floats, value: Floats) -> Drift:
+def learned_drift(time_s: Floats, value: Floats, pace: Pace = TEMPERATURE) -> Drift:
     """Return how fast a quantity moves, from a stretch of its own record.
 
     Args:
         time_s: instants, ascending [s].
-        value: what was measured then [K].
+        value: what was measured then [unit].
+        pace: of its kind.
 
     Returns:
         One and a half times the fastest movement over a quarter of an hour and the widest span of
-        the stretch, within 0.5 to 12 K an hour and 3 to 25 K, and never less than was seen; the
-        default where the stretch has under two hours of quarters.
+        the stretch, within the slowest and the fastest of its kind, and never less than was seen;
+        the usual one where the stretch has under two hours of quarters.
 
     Source:
         Common practice, no source: bounds and stretch are this program's own.
     """
     if time_s.size < _FEWEST:
-        return TEMPERATURE_DRIFT
+        return pace.usual
     grid = np.arange(time_s[0], time_s[-1], _LAG_S)
     at = np.unique(np.searchsorted(time_s, grid))
     if at.size < _FEWEST:
-        return TEMPERATURE_DRIFT
+        return pace.usual
     steps_s, moved = np.diff(time_s[at]), np.abs(np.diff(value[at]))
     per_s = float((moved / np.maximum(steps_s, _LAG_S)).max())
     most = float(value[at].max() - value[at].min())
     return Drift(
-        max(per_s, min(max(_STRETCH * per_s, _SLOWEST.per_s), _FASTEST.per_s)),
-        max(most, min(max(_STRETCH * most, _SLOWEST.most), _FASTEST.most)),
+        max(per_s, min(max(_STRETCH * per_s, pace.slowest.per_s), pace.fastest.per_s)),
+        max(most, min(max(_STRETCH * most, pace.slowest.most), pace.fastest.most)),
     )
 
 
@@ -103,6 +130,7 @@ def edge_of(
     *,
     upper: bool,
     now_s: float | None = None,
+    pace: Pace = TEMPERATURE,
 ) -> Edge:
     """Return one edge of what is known of a quantity over its whole record.
 
@@ -112,6 +140,7 @@ def edge_of(
         max_gap_s: two measurements further apart, or with a silence between, leave a gap [s].
         upper: the highest that it can have been, else the lowest.
         now_s: until when the last measurement must serve; None where none is asked [s].
+        pace: of the quantity's kind.
 
     Returns:
         The edge. In a gap it leaves both measurements at the speed that the day before the gap
@@ -139,20 +168,20 @@ def edge_of(
     at: list[int] = []
     nodes: list[tuple[float, float]] = []
     for k in np.flatnonzero(gap):
-        drift = _before(times, values, int(k))
+        drift = _before(times, values, int(k), pace)
         begin, end = float(times[k]), float(times[k + 1])
         for node in _tent(begin, float(values[k]), end, float(values[k + 1]), drift, sign):
             at.append(int(k) + 1)
             nodes.append(node)
     if now_s is not None and now_s - last_s > max_gap_s:
-        drift = _before(times, values, times.size - 1)
+        drift = _before(times, values, times.size - 1, pace)
         at.append(times.size)
         nodes.append((last_s + drift.most / drift.per_s, float(values[-1]) + sign * drift.most))
     at.append(0)
     nodes.append(
         (
-            float(times[0]) - TEMPERATURE_DRIFT.most / TEMPERATURE_DRIFT.per_s,
-            float(values[0]) + sign * TEMPERATURE_DRIFT.most,
+            float(times[0]) - pace.usual.most / pace.usual.per_s,
+            float(values[0]) + sign * pace.usual.most,
         )
     )
     times = np.insert(times, at, [node[0] for node in nodes])
@@ -160,7 +189,38 @@ def edge_of(
     return Edge(times, values, np.insert(measured, at, False), last_s)
 
 
-def _before(time_s: Floats, value: Floats, k: int) -> Drift:
+def ends_of(
+    time_s: Floats,
+    low: Floats,
+    high: Floats,
+    at_s: Floats,
+    max_gap_s: float,
+    pace: Pace,
+    now_s: float | None = None,
+) -> tuple[Floats, Floats]:
+    """Return the lowest and the highest that a quantity can have been at some instants.
+
+    Args:
+        time_s: instants, never descending [s].
+        low: the lowest as measured then, NaN where it was not [unit].
+        high: the highest.
+        at_s: when it is asked for, ascending [s].
+        max_gap_s: as `edge_of`, and so `pace` and `now_s`.
+        pace: of the quantity's kind.
+        now_s: until when the last measurement must serve [s].
+
+    Returns:
+        Both; minus and plus infinity where nothing was ever measured.
+    """
+    ends = []
+    for values, upper in ((low, False), (high, True)):
+        edge = edge_of(time_s, values, max_gap_s, upper=upper, now_s=now_s, pace=pace)
+        never = np.full(at_s.size, np.inf if upper else -np.inf)
+        ends.append(np.interp(at_s, edge.time_s, edge.value) if edge.time_s.size else never)
+    return ends[0], ends[1]
+
+
+def _before(time_s: Floats, value: Floats, k: int, pace: Pace) -> Drift:
     """How fast the quantity moved in the day up to its measurement `k`.
 
     A log of hourly rows is all gaps, and is asked of anew at each of them: what a day has taught
@@ -170,12 +230,12 @@ def _before(time_s: Floats, value: Floats, k: int) -> Drift:
     times, values = time_s[first : k + 1], value[first : k + 1]
     day = blake2b(times.tobytes(), digest_size=16)
     day.update(values.tobytes())
-    key = day.digest()
+    key = pace, day.digest()
     drift = _DRIFT_OF_DAY.get(key)
     if drift is None:
         if len(_DRIFT_OF_DAY) >= _MOST_DAYS:
             _DRIFT_OF_DAY.clear()
-        drift = _DRIFT_OF_DAY[key] = learned_drift(times, values)
+        drift = _DRIFT_OF_DAY[key] = learned_drift(times, values, pace)
     return drift
 
 

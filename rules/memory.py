@@ -21,7 +21,7 @@ from rules.clocks.history import TemperatureHistory
 from rules.clocks.section_work import SectionWork
 from rules.clocks.work import is_about
 from rules.events import Event
-from rules.known import Bools, Floats, edge_of
+from rules.known import CARBON_DIOXIDE, HUMIDITY, MARGIN, TEMPERATURE, Bools, Floats, Pace, ends_of
 from rules.limits import limits_in_force
 from rules.reasons import Doubt
 from rules.spec.model import AMINES, Spec
@@ -220,18 +220,18 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
     driest = _wetting_c(air_low - air_acc, rh_low)
     grid = _with_gaps(time_s, history.max_gap_s, now_s)
     margin_k, humidity_pct, surface_c = (
-        _widened(time_s, each, grid, history.max_gap_s, now_s)
-        for each in (
-            Known(cold - dew, cold - acc - dampest, warm + acc - driest),
-            Known(rh, rh_low, rh_high),
-            Known(cold, cold - acc, warm + acc),
+        _widened(time_s, each, grid, history.max_gap_s, pace, now_s)
+        for each, pace in (
+            (Known(cold - dew, cold - acc - dampest, warm + acc - driest), MARGIN),
+            (Known(rh, rh_low, rh_high), HUMIDITY),
+            (Known(cold, cold - acc, warm + acc), TEMPERATURE),
         )
     )
     held_s = np.diff(np.append(grid, max(now_s, grid[-1] if grid.size else now_s)))
-    co2 = None
-    if history.co2_ppm is not None:
-        ppm = np.interp(grid, time_s, column(history.co2_ppm)) if time_s.size else grid
-        co2 = Known(ppm, ppm, ppm) if bool(np.isfinite(ppm).any()) else None
+    ppm, co2 = column(history.co2_ppm), None
+    if bool(np.isfinite(ppm).any()):
+        gas = Known(ppm, ppm, ppm)
+        co2 = _widened(time_s, gas, grid, history.max_gap_s, CARBON_DIOXIDE, now_s)
     return FilmAir(grid, held_s, margin_k, humidity_pct, surface_c, co2)
 
 
@@ -270,17 +270,14 @@ def _with_gaps(time_s: Floats, max_gap_s: float, now_s: float) -> Floats:
     return np.sort(np.concatenate([time_s, *extra])) if extra else time_s
 
 
-def _widened(time_s: Floats, known: Known, grid: Floats, max_gap_s: float, now_s: float) -> Known:
+def _widened(
+    time_s: Floats, known: Known, grid: Floats, max_gap_s: float, pace: Pace, now_s: float
+) -> Known:
     if grid.size == time_s.size and not np.isnan(known.best).any():
         return known
     best = np.full(grid.size, np.nan)
     best[np.searchsorted(grid, time_s)] = known.best
-    ends = []
-    for values, upper in ((known.low, False), (known.high, True)):
-        edge = edge_of(time_s, values, max_gap_s, upper=upper, now_s=now_s)
-        flat = np.full(grid.size, math.inf if upper else -math.inf)
-        ends.append(np.interp(grid, edge.time_s, edge.value) if edge.time_s.size else flat)
-    return Known(best, *ends)
+    return Known(best, *ends_of(time_s, known.low, known.high, grid, max_gap_s, pace, now_s))
 
 
 def _stages(time_s: Floats, ages: FilmAges) -> dict[Age, Bools]:

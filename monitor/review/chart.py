@@ -16,8 +16,8 @@ from monitor.display import Units, display_units
 from monitor.review.figures import TimeStamp, figure
 from monitor.review.review import Call, SectionReview
 from rules.events import Event
+from rules.known import Floats
 from rules.review.coats import CoatRecord
-from rules.review.exposure import Floats
 from rules.units import DAY_S, from_celsius
 from rules.vocabulary import LimitName
 

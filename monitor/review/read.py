@@ -14,8 +14,8 @@ from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig, PointConfig
 from monitor.log.log import Store
 from monitor.log.readings import Readings
 from monitor.log.rows import LIVE, QUALITY_OF_CODE, LogChannel
+from rules.known import Floats
 from rules.review.climate_arrays import PointColumn
-from rules.review.exposure import Floats
 from rules.units import DAY_S
 from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
 from sensors.reading import Quality, Quantity

@@ -18,7 +18,8 @@ from rules.air.arrays import wetting_points_c
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
 from rules.air.uncertainty import GUARD_FACTOR, SHARED_ELEMENT_CORRELATION, standard_uncertainty
 from rules.clocks.history import TemperatureHistory
-from rules.review.exposure import Bools, ClimateSeries, Floats
+from rules.known import Bools, Floats
+from rules.review.exposure import ClimateSeries
 from rules.vocabulary import ASSUMED_SURFACE_ACCURACY_K, LimitName
 
 # Steps of the difference quotients that give the wetting point's slopes [K, %].

@@ -16,13 +16,12 @@ import numpy as np
 from rules.clocks.all_clocks import key_until_s, recoat_table, wet_on_wet_s
 from rules.clocks.history import TemperatureHistory, course_of
 from rules.clocks.pots import pot_factor
-from rules.clocks.progress import progress
+from rules.clocks.progress import Progress, progress
 from rules.clocks.work import Pot, is_about, work_of
 from rules.events import Event, in_force
 from rules.limits import limits_in_force, wet_film_allowance_k
 from rules.memory import FilmAges, FilmAir, FilmMemory, Known, remembered
 from rules.rate import FloatArray, SafeSide, rate_law
-from rules.review.dose import DRIFT_PER_H, known_ends
 from rules.review.exposure import ClimateSeries, LimitTimes, limit_times
 from rules.spec.model import Spec, TimeTable
 from rules.units import DAY_S, HOUR_S
@@ -142,13 +141,27 @@ def ended(
     factor: float = 1.0,
     temp_c: FloatArray | None = None,
 ) -> float | None:
-    """When a step was over, or None.
+    """When a step was over, or None; the rest as `_came`."""
+    if table is None:
+        return None
+    return _came(table, lean, history, start_s, until_s, side, factor, temp_c).ended_at_s
+
+
+def _came(
+    table: TimeTable,
+    lean: SafeSide,
+    history: TemperatureHistory,
+    start_s: float,
+    until_s: float,
+    side: float,
+    factor: float = 1.0,
+    temp_c: FloatArray | None = None,
+) -> Progress:
+    """How far a step came.
 
     Side -1 and 1 lean by the accuracy, and in gaps to the edge of that side; 0 takes no accuracy,
     and in gaps the edge at which nobody would be blamed for what was not measured.
     """
-    if table is None:
-        return None
     series = history.coldest_c if lean is SafeSide.OPENS else history.warmest_c
     if temp_c is not None:
         series = temp_c
@@ -157,7 +170,7 @@ def ended(
     course = course_of(
         history.time_s, series, shift_k, history.max_gap_s, upper=upper, beside=history
     )
-    return progress(rate_law(table, lean, factor), course, start_s, until_s).ended_at_s
+    return progress(rate_law(table, lean, factor), course, start_s, until_s)
 
 
 def _bounds(
@@ -217,7 +230,8 @@ def recoat_window(
         early_by_s = (open_s if open_s is not None else far_s) - over_s
         length = early_by_s + over_s - (ended_s or over_s)
         kept, missed = WindowOutcome.EARLY, early_by_s
-        if over_s - (ended_s or over_s) > 0.0 and _mostly_unknown(history, ended_s, over_s):
+        came = _came(opens, SafeSide.OPENS, history, ended_s or over_s, over_s, 0.0)
+        if came.unknown_s > came.measured_s:
             kept, missed, why = (
                 WindowOutcome.UNKNOWN,
                 0.0,
@@ -251,17 +265,6 @@ def _length(
     if open_s is not None and open_from_s is not None:
         return open_s - open_from_s
     return None
-
-
-def _mostly_unknown(history: TemperatureHistory, from_s: float | None, to_s: float) -> bool:
-    if from_s is None:
-        return True
-    inside = (history.time_s >= from_s) & (history.time_s <= to_s)
-    known = history.time_s[inside & np.isfinite(history.coldest_c)]
-    if known.size < 2:
-        return True
-    steps = np.diff(np.concatenate(([from_s], known, [to_s])))
-    return float(steps[steps > history.max_gap_s].sum()) > 0.5 * (to_s - from_s)
 
 
 def pot_windows(
@@ -637,14 +640,17 @@ def _memory(record: CoatRecord, series: ClimateSeries) -> FilmMemory | None:
         record.ended_s,
         *(steps.get(step) for step in (Step.TOUCH_DRY, Step.HANDLE, Step.CURED)),
     )
-    ppm = None if series.co2_ppm is None else series.co2_ppm[cells]
+    gas = None
+    if series.co2_ppm is not None:
+        low, high = series.known(None)
+        gas = Known(series.co2_ppm[cells], low[cells], high[cells])
     air = FilmAir(
         series.time_s[cells],
         held_s,
         _known(series, LimitName.DEW_MARGIN_MIN, cells),
         _known(series, LimitName.HUMIDITY_MAX, cells),
         _known(series, LimitName.SURFACE_TEMP_MIN, cells),
-        None if ppm is None else Known(ppm, ppm, ppm),
+        gas,
     )
     return remembered(air, ages, record.spec)
 
@@ -655,7 +661,6 @@ def _known(series: ClimateSeries, name: LimitName, cells: slice) -> Known:
     if best is None:
         nothing = np.full(series.time_s[cells].size, np.nan)
         return Known(nothing, np.full_like(nothing, -np.inf), np.full_like(nothing, np.inf))
-    guard = series.guards.get(name, np.zeros(best.size))[cells]
-    low = series.lowest.get(name, best)[cells] - guard
-    high = series.highest.get(name, best)[cells] + guard
-    return Known(best[cells], *known_ends(series.time_s[cells], low, high, DRIFT_PER_H[name]))
+    guard = series.guard(name)[cells]
+    low, high = series.known(name)
+    return Known(best[cells], low[cells] - guard, high[cells] + guard)

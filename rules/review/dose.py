@@ -5,14 +5,13 @@ Takes a condition cell by cell with how open the film was to it; hands a `Dose` 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from rules.review.exposure import Bools, Floats
+from rules.known import Bools, Floats
 from rules.units import HOUR_S
-from rules.vocabulary import LimitName
 
 POWER = 1.5
 """A dose grows with the distance beyond the bound to this power: a bound such as 3 K over the dew
@@ -20,22 +19,6 @@ point is itself a margin, so that a little beyond it does little; judgement, no 
 
 MOST_PER_H = 1.5
 """However far beyond, an hour counts as no more than this; judgement, no source [1]."""
-
-LOOK_ASIDE_S = 12.0 * HOUR_S
-"""So far to both sides of a gap a measurement is looked for that still says something [s]."""
-
-DRIFT_PER_H: Mapping[LimitName | None, float] = {
-    LimitName.DEW_MARGIN_MIN: 20.0,
-    LimitName.HUMIDITY_MAX: 60.0,
-    LimitName.HUMIDITY_MIN: 60.0,
-    LimitName.SURFACE_TEMP_MIN: 8.0,
-    LimitName.SURFACE_TEMP_MAX: 20.0,
-    LimitName.AIR_TEMP_MIN: 8.0,
-    LimitName.AIR_TEMP_MAX: 20.0,
-    None: 4000.0,
-}
-"""How fast what nobody measured can have moved: an open door, a hull in the sun, a flame
-(None: carbon dioxide); common practice, no source [unit of the limit an hour, ppm an hour]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,46 +61,6 @@ class Dose:
     highest: float
     hidden: float
     open_s: tuple[tuple[float, float], ...] = ()
-
-
-def known_ends(time_s: Floats, low: Floats, high: Floats, per_h: float) -> tuple[Floats, Floats]:
-    """Return the lowest and the highest that a quantity can have been in every cell.
-
-    Args:
-        time_s: of each cell, ascending [s].
-        low: the lowest where measured, NaN where not [unit].
-        high: the highest.
-        per_h: how fast it can move [unit/h].
-
-    Returns:
-        Both, and where nothing was measured as far as it can have moved from the nearest
-        measurements on both sides; without any, minus and plus infinity.
-
-    Source:
-        The least and greatest functions of bounded slope through given points (Whitney-McShane
-        extensions); the slopes are `DRIFT_PER_H`.
-
-    >>> t = np.array([0.0, 3600.0, 7200.0]); v = np.array([6.0, np.nan, 6.0])
-    >>> [each.tolist() for each in known_ends(t, v, v, 8.0)]
-    [[6.0, -2.0, 6.0], [6.0, 14.0, 6.0]]
-    """
-    known = np.isfinite(low) & np.isfinite(high)
-    if known.all():
-        return low, high
-    lowest, highest = np.where(known, low, -np.inf), np.where(known, high, np.inf)
-    places = np.flatnonzero(known)
-    if not places.size:
-        return lowest, highest
-    gaps = np.flatnonzero(~known)
-    after = np.searchsorted(places, gaps)
-    for side in (after - 1, after):
-        there = (side >= 0) & (side < places.size)
-        near, cell = places[side[there]], gaps[there]
-        moved = np.abs(time_s[cell] - time_s[near]) * (per_h / HOUR_S)
-        lowest[cell] = np.maximum(lowest[cell], low[near] - moved)
-        highest[cell] = np.minimum(highest[cell], high[near] + moved)
-    # Two measurements further apart than the drift allows: it moved faster, so both ends hold.
-    return np.minimum(lowest, highest), np.maximum(lowest, highest)
 
 
 def dose_of(

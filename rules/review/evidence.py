@@ -11,20 +11,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from rules.known import Floats
 from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
 from rules.memory import BLOOM_BY_CLASS
 from rules.review.coats import END_OF_LOG, CoatRecord, Window, WindowName, WindowOutcome
 from rules.review.defects import Cause, Sign, fits_family
 from rules.review.dose import (
-    DRIFT_PER_H,
-    LOOK_ASIDE_S,
     MOST_PER_H,
     Cells,
     Dose,
     dose_of,
-    known_ends,
 )
-from rules.review.exposure import ClimateSeries, Excess, Floats, beyond
+from rules.review.exposure import ClimateSeries, Excess, beyond
 from rules.review.likelihood import RatioRow, combined
 from rules.units import DAY_S, HOUR_S
 from rules.vocabulary import FILM_STAGES, LimitName, Stage, Step, Until
@@ -385,28 +383,20 @@ def _cells(
     open_to: Callable[[Floats], Floats],
 ) -> Cells:
     """The spans' cells, with the known interval of each."""
-    guard = None if name is None else series.guards.get(name)
-    low = values if name is None else series.lowest.get(name, values)
-    high = values if name is None else series.highest.get(name, values)
+    guard = series.guard(name)
+    low, high = series.known(name)
     parts: list[Cells] = []
     for from_s, to_s in spans:
         cells, covered = series.span(from_s, to_s)
         time_s = series.time_s[cells]
-        guards = np.zeros(covered.size) if guard is None else guard[cells]
-        # A guard is not known where a value is not; there the likely error of its neighbours holds.
-        usual = np.nanmax(guards) if np.isfinite(guards).any() else 0.0
-        aside = int(LOOK_ASIDE_S / series.step_s)
-        wide = slice(max(0, cells.start - aside), cells.stop + aside)
-        ends = known_ends(series.time_s[wide], low[wide], high[wide], DRIFT_PER_H[name])
-        own = slice(cells.start - wide.start, cells.stop - wide.start)
         parts.append(
             Cells(
                 time_s=time_s,
                 covered_s=covered,
                 value=values[cells],
-                low=ends[0][own],
-                high=ends[1][own],
-                guard=np.where(np.isfinite(guards), guards, usual),
+                low=low[cells],
+                high=high[cells],
+                guard=guard[cells],
                 share=open_to(time_s),
             )
         )

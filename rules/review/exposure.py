@@ -11,14 +11,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from rules.known import CARBON_DIOXIDE, HUMIDITY, MARGIN, TEMPERATURE, Bools, Floats, Pace, ends_of
 from rules.limits import is_upper, unit_of
 from rules.units import HOUR_S
 from rules.vocabulary import LimitName, Stage
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+_PACE: Mapping[LimitName | None, Pace] = {
+    LimitName.DEW_MARGIN_MIN: MARGIN,
+    LimitName.HUMIDITY_MAX: HUMIDITY,
+    LimitName.HUMIDITY_MIN: HUMIDITY,
+    LimitName.SURFACE_TEMP_MIN: TEMPERATURE,
+    LimitName.SURFACE_TEMP_MAX: TEMPERATURE,
+    LimitName.AIR_TEMP_MIN: TEMPERATURE,
+    LimitName.AIR_TEMP_MAX: TEMPERATURE,
+    None: CARBON_DIOXIDE,
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,6 +56,47 @@ class ClimateSeries:
     lowest: Mapping[LimitName, Floats] = field(default_factory=dict)
     highest: Mapping[LimitName, Floats] = field(default_factory=dict)
     assumed_offset_k: float | None = None
+    _known: dict[LimitName | None, tuple[Floats, Floats]] = field(default_factory=dict, repr=False)
+
+    def known(self, name: LimitName | None) -> tuple[Floats, Floats]:
+        """Return how low and how high a limit's quantity can have been in every cell.
+
+        Args:
+            name: the limit; None for carbon dioxide.
+
+        Returns:
+            Both, without the sensors' error; minus and plus infinity where it was never measured
+            [unit of the limit, ppm].
+
+        Source:
+            `rules.known`, from the whole log.
+        """
+        if name not in self._known:
+            best = self.co2_ppm if name is None else self.values.get(name)
+            if best is None:
+                best = np.full(self.time_s.size, np.nan)
+            low, high = best, best
+            if name is not None:
+                low, high = self.lowest.get(name, best), self.highest.get(name, best)
+            if not (np.isfinite(low) & np.isfinite(high)).all():
+                low, high = ends_of(
+                    self.time_s, low, high, self.time_s, 1.5 * self.step_s, _PACE[name], np.inf
+                )
+            self._known[name] = low, high
+        return self._known[name]
+
+    def guard(self, name: LimitName | None) -> Floats:
+        """Return what the sensors' error can explain in every cell [unit of the limit].
+
+        Where nothing was measured it is that of the neighbours in time.
+        """
+        guard = None if name is None else self.guards.get(name)
+        if guard is None:
+            return np.zeros(self.time_s.size)
+        ok = np.isfinite(guard)
+        if ok.all() or not ok.any():
+            return np.where(ok, guard, 0.0)
+        return np.interp(self.time_s, self.time_s[ok], guard[ok])
 
     def span(self, from_s: float, to_s: float) -> tuple[slice, Floats]:
         """Return the cells that a span touches and how much of each it covers [s]."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from sensors.believe.checks import Together
 from sensors.believe.flat_line import ChangeRate
 from sensors.believe.pair import PairModel
 from sensors.believe.record import MinuteRecord
@@ -44,6 +45,43 @@ class Usual:
     def accept(self, value: float) -> None:
         """Take a person's word that this is as it should be."""
         self.mean = value
+
+
+class UsualTogether:
+    """What is usual of a channel's part in the air's quick movement."""
+
+    __slots__ = ("_all", "_ratio")
+
+    def __init__(self) -> None:
+        self._all = tuple(Usual() for _ in Together._fields)
+        self._ratio = Usual()
+
+    @property
+    def known(self) -> bool:
+        """Whether three hours have been seen."""
+        return self._ratio.spread() is not None
+
+    @property
+    def mean(self) -> Together:
+        """The mean of each figure."""
+        return Together(*(each.mean for each in self._all))
+
+    @property
+    def ratio(self) -> float:
+        """Its own quick movement over the air's, the geometric mean."""
+        return math.exp(self._ratio.mean)
+
+    def learn(self, now: Together) -> None:
+        """Take what was believed."""
+        for each, value in zip(self._all, now, strict=True):
+            each.learn(value)
+        self._ratio.learn(math.log(now.own / now.air))
+
+    def accept(self, now: Together) -> None:
+        """Take a person's word that this is as it should be."""
+        for each, value in zip(self._all, now, strict=True):
+            each.accept(value)
+        self._ratio.accept(math.log(now.own / now.air))
 
 
 class Jump:
@@ -88,7 +126,7 @@ class ChannelModel:
         settled_from: minute before which its movement is not to be judged nor learned from.
         step_from: minute before which no step is looked for.
         largest_step_k: in five minutes, believed and fading [K].
-        follow_gain: what is usual of a surface in the air's quick movement.
+        quick: what is usual of its part in the air's quick movement.
         apart: how far it usually stands from its neighbours: a temperature over the others, or
             ln of a vapour pressure over theirs.
         apart_now: the same, now; NaN where it is not known.
@@ -96,7 +134,7 @@ class ChannelModel:
         per_minute: how many readings its last minute had.
         tick: the five minutes in which it was last held against its neighbours.
         own_way: the last minute in which it went against all of its neighbours.
-        gain_now: of the air's quick movement, at the last look.
+        quick_now: that part at the last look, or None.
     """
 
     __slots__ = (
@@ -111,8 +149,6 @@ class ChannelModel:
         "apart_ticks",
         "digit",
         "doubts",
-        "follow_gain",
-        "gain_now",
         "jump",
         "largest_step_k",
         "longest_still",
@@ -121,6 +157,8 @@ class ChannelModel:
         "per_minute",
         "point",
         "quantity",
+        "quick",
+        "quick_now",
         "rate",
         "record",
         "settled_from",
@@ -146,8 +184,8 @@ class ChannelModel:
         self.jump: Jump | None = None
         self.step_from = -1
         self.largest_step_k = 0.0
-        self.follow_gain = Usual()
-        self.gain_now = 0.0
+        self.quick = UsualTogether()
+        self.quick_now: Together | None = None
         self.apart = Usual()
         self.apart_now = math.nan
         self.apart_ticks = 0
@@ -262,7 +300,8 @@ class ChannelModel:
             self.largest_step_k = max(self.largest_step_k, abs(self.jump.size_k))
         self.jump = None
         self.step_from = self.settled_from = record.head + 6
-        self.follow_gain.accept(self.gain_now)
+        if self.quick_now is not None:
+            self.quick.accept(self.quick_now)
         if not math.isnan(self.apart_now):
             self.apart.accept(self.apart_now)
         self.apart_ticks = 0

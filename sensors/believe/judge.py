@@ -170,6 +170,8 @@ class BeliefJudge:
         before = record.at(minute - checks.STEP_MIN)
         if minute < channel.step_from or before != before:
             return
+        if self._look_for_exchange(channel, minute):
+            return
         if not self._look_for_step(channel, before, value, minute):
             channel.largest_step_k = max(channel.largest_step_k, abs(value - before))
 
@@ -200,6 +202,32 @@ class BeliefJudge:
         )
         return True
 
+    def _look_for_exchange(self, channel: ChannelModel, minute: int) -> bool:
+        """Whether hull and air have shown each other's temperature since a few minutes ago."""
+
+        if channel.record.closed < checks.PUT_UP_MIN:
+            return False
+
+        def ends(of: ChannelModel) -> tuple[float, float]:
+            first = minute - 2 * checks.STEP_MIN
+            return of.record.mean_of(first, first + 2), of.record.mean_of(minute - 3, minute - 1)
+
+        hull = ends(channel)
+        for air in self._airs:
+            crossed = checks.exchanged(hull, ends(air), channel.band_digit())
+            if air.doubts or crossed is not Verdict.SUSPECT:
+                continue
+            start = minute - 2 * checks.STEP_MIN
+            channel.jump = Jump(hull[0], start, hull[1] - hull[0], minute)
+            channel.doubts[Check.RATE_OF_CHANGE] = Doubt(
+                Check.RATE_OF_CHANGE,
+                60.0 * minute,
+                f"{channel.point} and the air at {air.point} have shown each other's temperature "
+                "for {lasted}: the two may be exchanged",
+            )
+            return True
+        return False
+
     def _expected_c(self, channel: ChannelModel, jump: Jump, minute: int) -> float:
         """Where a hull that jumped should be now: its past, moved on with the other hull probes.
 
@@ -228,6 +256,7 @@ class BeliefJudge:
             self._sunlit(channel, minute, time_s)
         elif channel.quantity is Quantity.HUMIDITY:
             self._moisture(channel, minute, time_s)
+            self._deaf(channel, minute, time_s)
         if not channel.doubts and channel.has_moved:  # what never moved teaches nothing of movement
             for other, pair in channel.neighbours:
                 if not other.doubts:
@@ -270,7 +299,8 @@ class BeliefJudge:
                 max(_SLACK[other.quantity], other.band()),
                 channel.spells,
                 same_kind=_same_kind(channel, other),
-                heated=channel.quantity is Quantity.AIR_TEMP,
+                heated=channel.quantity is Quantity.AIR_TEMP
+                and other.quantity is Quantity.SURFACE_TEMP,
             )
             if still is Verdict.SUSPECT or (
                 expected is None and self._by_default(channel, other, move, time_s - 60.0 * start)
@@ -348,36 +378,88 @@ class BeliefJudge:
         words = f"{channel.point} goes another way than every probe beside it"
         _note(channel, Check.NEIGHBOUR, verdict, time_s, lambda: words)
 
+    def _with_air(
+        self, channel: ChannelModel, air: ChannelModel, minute: int, minutes: int
+    ) -> checks.Together | None:
+        """How a channel took part in an air's quick movement over the last so many minutes."""
+        blocks = range(minute - minutes + 1, minute + 1, checks.BLOCK_MIN)
+        own, theirs = (
+            [each.record.mean_of(at, at + checks.BLOCK_MIN - 1) for at in blocks]
+            for each in (channel, air)
+        )
+        return checks.together(own, theirs)
+
     def _follows(self, channel: ChannelModel, minute: int, time_s: float) -> None:
-        first = minute - checks.FOLLOWS_MIN + 1
-        blocks = range(first, minute + 1, checks.BLOCK_MIN)
-        own = [channel.record.mean_of(at, at + checks.BLOCK_MIN - 1) for at in blocks]
-        verdict, gain_now, worst = Verdict.NOT_EVALUATED, None, -1.0
+        """Whether a surface moves as the air does, or more quickly."""
+        usual = channel.quick.mean if channel.quick.known else None
+        own_noise_k = checks.digit_noise(
+            channel.band_digit(), checks.BLOCK_MIN * channel.per_minute
+        )
+        follows: list[Verdict] = []
+        hour = long = None
         for air in self._airs:
             if air.doubts:
                 continue
-            theirs = [air.record.mean_of(at, at + checks.BLOCK_MIN - 1) for at in blocks]
-            found = checks.gain_on(own, theirs)
-            if found is None:
-                continue
-            gain, correlation, moved_k = found
             noise_k = air.record.noise * math.sqrt(6.0 / checks.BLOCK_MIN)
-            usual = channel.follow_gain.mean if channel.follow_gain.spread() is not None else None
-            said = checks.follows_air(gain, correlation, moved_k, noise_k, usual)
-            if moved_k > worst:
-                verdict, gain_now, worst = said, gain, moved_k
-            if said is Verdict.SUSPECT:
-                verdict, gain_now = said, gain
-                break
-        if gain_now is None:
-            return
-        channel.gain_now = gain_now
-        if not channel.doubts and verdict is not Verdict.SUSPECT:
-            channel.follow_gain.learn(max(0.0, gain_now))
+            noises = {checks.FOLLOWS_MIN: (noise_k, own_noise_k), checks.LONG_MIN: (0.0, 0.0)}
+            for minutes, noise in noises.items():
+                now = self._with_air(channel, air, minute, minutes)
+                if now is None:
+                    continue
+                follows.append(checks.follows_air(now, *noise, usual))
+                if minutes == checks.FOLLOWS_MIN and (hour is None or now.air > hour.air):
+                    hour = now
+                elif minutes == checks.LONG_MIN and (long is None or now.air > long.air):
+                    long = now
+        verdict = Verdict.NOT_EVALUATED
+        if Verdict.SUSPECT in follows:
+            verdict = Verdict.SUSPECT
+        elif follows and all(each is Verdict.PASS for each in follows):
+            verdict = Verdict.PASS
         words = (
             f"{channel.point} moves as the air does, not as a hull: it may have come off the hull"
         )
         _note(channel, Check.FOLLOWS_AIR, verdict, time_s, lambda: words)
+        ratio = channel.quick.ratio if channel.quick.known else None
+        settled = channel.jump is None and minute - checks.LONG_MIN >= channel.settled_from
+        if long is not None and settled:
+            quicker = (
+                f"{channel.point} moves more quickly than the air, which no hull does: the two may "
+                "be exchanged, or the sun may shine on it"
+            )
+            said = checks.outruns_air(long, ratio, channel.quick.mean.own)
+            _note(channel, Check.OUTRUNS_AIR, said, time_s, lambda: quicker)
+        if hour is not None:
+            outruns = checks.outruns_air(hour, ratio, channel.quick.mean.own)
+            self._learn_together(channel, hour, outruns)
+
+    def _deaf(self, channel: ChannelModel, minute: int, time_s: float) -> None:
+        """Whether a humidity no longer answers its own body's air."""
+        air = self.channels.get((channel.point, Quantity.AIR_TEMP))
+        if air is None or air.doubts:
+            return
+        hour, long = (
+            self._with_air(channel, air, minute, minutes)
+            for minutes in (checks.FOLLOWS_MIN, checks.LONG_MIN)
+        )
+        usual = channel.quick.mean if channel.quick.known else None
+        first = minute - checks.LONG_MIN + 1
+        wet = max(channel.record.at(at) for at in range(first, minute + 1)) >= _SATURATED_PCT
+        if long is not None and not wet:
+            words = f"{channel.point}'s humidity no longer answers what its own air does"
+            said = checks.deaf_to_air(long, usual)
+            _note(channel, Check.DEAF, said, time_s, lambda: words)
+        if hour is not None:
+            taught = checks.deaf_to_air(hour, usual, checks.TEACHES_NOTHING)
+            self._learn_together(channel, hour, taught)
+
+    def _learn_together(
+        self, channel: ChannelModel, hour: checks.Together, verdict: Verdict
+    ) -> None:
+        """Take what is usual from an hour, unless two such hours would be doubted."""
+        channel.quick_now = hour
+        if not channel.doubts and verdict is not Verdict.SUSPECT:
+            channel.quick.learn(hour)
 
     def _sunlit(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         own = channel.record.at(minute)

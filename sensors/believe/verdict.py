@@ -24,6 +24,8 @@ class Check(StrEnum):
     RATE_OF_CHANGE = "rate of change"
     NEIGHBOUR = "neighbour"
     FOLLOWS_AIR = "neighbour: follows the air"
+    OUTRUNS_AIR = "neighbour: quicker than the air"
+    DEAF = "attenuated signal: deaf to its own air"
     SUNLIT = "neighbour: warmer than every other"
     VAPOUR_PRESSURE = "multi-variate: vapour pressure"
 

@@ -75,6 +75,15 @@ def test_hours_that_nobody_measured_may_have_been_wet_and_accuse_nobody() -> Non
     assert found.wet_s == ((WET_FROM, WET_TO),)
 
 
+def test_a_flame_in_hours_that_nobody_measured_may_have_been_and_accuses_nobody() -> None:
+    told = history(gap=(12 * HOUR, 18 * HOUR))
+    # 1,200 ppm on both sides of the hole: at 2,000 an hour it is past 1,500 in ten minutes.
+    found = memory(replace(told, co2_ppm=np.full(told.time_s.size, 1200.0)))
+    sure, best, most = found.minutes(Condition.GASSED, Age.SOFT)
+    assert (sure, best) == (0.0, 0.0)
+    assert 4 * HOUR < most <= 6 * HOUR
+
+
 def test_an_accuracy_of_half_a_kelvin_parts_sure_from_possible() -> None:
     told = replace(history(), accuracy_k=1.5)
     sure, best, most = memory(told).minutes(Condition.WET, Age.SOFT)
