@@ -27,7 +27,7 @@ from rules.outlook.prior import Priors
 from rules.outlook.quantiles import independent_count, near_in_the_day, spread_evenly
 from rules.outlook.regression import (
     DAY,
-    FIRST_AHEAD,
+    FORECAST_CHANGES,
     QUANTITIES,
     Member,
     Outdoors,
@@ -242,8 +242,10 @@ def weather_draws(member: Member, sizes: Floats, half: int) -> Floats:
     course = random.standard_normal((half, 3, DAY))
     for k in range(1, DAY):
         course[:, :, k] = kept * course[:, :, k - 1] + np.sqrt(1.0 - kept**2) * course[:, :, k]
-    # A change of the forecast moves two features: its change ahead, and that beside other days'.
-    first, weights = FIRST_AHEAD, member.weights
-    moves = weights[:, :, first : first + 3] + weights[:, :, first + 3 : first + 6]
-    one = np.einsum("dch,ch,qhc->dqh", course, sizes, np.nan_to_num(moves))
+    course *= sizes
+    on_the_way = np.cumsum(course, axis=2) / np.arange(1.0, DAY + 1.0)
+    # An error moves the change that is forecast, that beside other days' and the mean on the way.
+    change, beside, mean = np.split(np.nan_to_num(member.weights[:, :, :FORECAST_CHANGES]), 3, 2)
+    one = np.einsum("dch,qhc->dqh", course, change + beside)
+    one += np.einsum("dch,qhc->dqh", on_the_way, mean)
     return np.concatenate([one, -one])
