@@ -103,9 +103,10 @@ def _issued(row: Floats, chance: np.random.Generator) -> list[Outside]:
 
 def _file_of(issues: list[Outside]) -> Outside:
     """What a forecast file holds: its past hours are the first hours of earlier issues."""
+    ends = [ISSUE_H] * (len(issues) - 1) + [None]
     parts = [
-        np.column_stack([e.time_s, e.temp_c, e.dew_point_c, e.sun_w_m2])[: ISSUE_H if after else None]
-        for e, after in zip(issues, [*issues[1:], None], strict=True)
+        np.column_stack([each.time_s, each.temp_c, each.dew_point_c, each.sun_w_m2])[:end]
+        for each, end in zip(issues, ends, strict=True)
     ]
     time_s, temp, dew, sun = np.concatenate(parts).T
     return Outside(time_s, temp, dew, sun, issues[-1].made_s)
@@ -211,9 +212,8 @@ def _inside(rows: Floats, chance: np.random.Generator) -> Floats:
         by_air = AIR_J_M3K * flow[i] * (outside[i] - air)
         gains = (by_cover + by_floor + by_film + by_air + heater + 0.2 * shone) / f["air"]
         shines = f["takes"] * sun[i] + f["within"] * (air - cover)
-        cover = cover + 60.0 / f["cover"] * (
-            (loses[i] + f["sky"]) * (warms[i] - cover) + shines + 2.0 * (film - cover) * f["hull_m2"] / f["skin"]
-        )
+        shines += 2.0 * (film - cover) * f["hull_m2"] / f["skin"]
+        cover = cover + 60.0 / f["cover"] * ((loses[i] + f["sky"]) * (warms[i] - cover) + shines)
         film = film + 60.0 / 3.5e3 * (
             -by_film / f["hull_m2"] + 2.0 * (cover - film) - sinks + 0.25 * f["lets"] * sun[i]
         )
@@ -229,4 +229,5 @@ def _inside(rows: Floats, chance: np.random.Generator) -> Floats:
     damp = 100.0 * (said[1] / _vapour_pa(said[0])).T
     damp += 0.5 * _walk(chance, shape[1:], 4.0) + 1.2 * chance.normal(size=(count, 1))
     air, hull = said[0].T + noise[0], said[2].T + noise[1]
-    return np.stack([air, _dew_c(_vapour_pa(air) * np.clip(damp, 3.0, 100.0) / 100.0), hull], axis=2)
+    damp = np.clip(damp, 3.0, 100.0) / 100.0
+    return np.stack([air, _dew_c(_vapour_pa(air) * damp), hull], axis=2)
