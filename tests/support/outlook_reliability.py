@@ -135,7 +135,10 @@ def print_reliability(title: str, found: list[Answer], asked: tuple[Asked, ...])
         print(f"      inside now by under {NEAR:g}: {_by(near, 2, EDGES)}")
         for hours in HOURS[2:]:
             at = part[part[:, 1] == hours]
-            print(f"      {hours} h, made from 0, 3, 6 … o'clock: {_by(at, 6, range(0, 25, 3))}")
+            if len(at):
+                print(
+                    f"      {hours} h, made from 0, 3, 6 … o'clock: {_by(at, 6, range(0, 25, 3))}"
+                )
 
 
 def _by(part: np.ndarray, column: int, edges: Iterable[float]) -> str:
