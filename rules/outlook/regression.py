@@ -100,7 +100,8 @@ def _mean_before(values: Floats, steps: int) -> Floats:
         np.cumsum(np.concatenate([np.zeros((1, values.shape[1])), each]), axis=0)
         for each in (np.where(known, values, 0.0), known)
     )
-    return (total[at] - total[first]) / np.maximum(count[at] - count[first], 1.0)
+    mean: Floats = (total[at] - total[first]) / np.maximum(count[at] - count[first], 1.0)
+    return mean
 
 
 class Shown:
