@@ -1,37 +1,33 @@
-"""Enclosures under typical-year weather, one by seed, and the forecasts that they might have had.
+"""Many invented enclosures under typical-year weather, side by side, with forecasts as issued.
 
-The tent is that of `sensors.simulate.tent`; outside it are hours of a typical year, wind, clouds
-and people by chance, in half of them a thermostat or a heater with hours. The years are the TMY3
-and TMY2 files that come with pvlib (BSD-3-Clause; made by the United States' National Renewable
-Energy Laboratory, public domain). Every other figure is generic, no source.
+The population that the outlook's regression begins from (`outlook_prior`): tents, sheds, rooms and
+open lean-tos, heated or not, by figures drawn over wide ranges. Nodes: cover, air, a film and the
+planking under it, floor; vapour, water on the cover, timber that takes up damp. The years are the
+TMY3 and TMY2 files that come with pvlib (BSD-3-Clause; made by the United States' National
+Renewable Energy Laboratory, public domain). Every other figure is generic, no source.
 """
 
 from __future__ import annotations
 
-import math
-import random
-from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pvlib
+from scipy.signal import lfilter
 
-from rules.air.arrays import dew_points_c
-from rules.outlook.track import CELL_S, Track
+from rules.outlook.members import outdoors_at
+from rules.outlook.regression import Outdoors
 from rules.outlook.weather import Outside
-from sensors.reading import Quantity
-from sensors.simulate import balance
-from sensors.simulate.balance import Build, Forcing
-from sensors.simulate.tent import Action, Tent, TentSettings
 
+Floats = np.ndarray[Any, np.dtype[np.float64]]
 YEARS = ("723170TYA.CSV", "703165TY.csv", "12839.tm2")
-MIDNIGHT_S = 1_791_849_600.0
-HOUR_S = 3600.0
+DAYS, AHEAD_DAYS, STEP_MIN = 10, 2, 15
+AIR_J_M3K, VAPOUR_J_KGK, ZERO_C = 1206.0, 461.5, 273.15
+ISSUE_H, REACH_H = 6, 48
 
 
-@cache
-def year_of(name: str) -> np.ndarray:
+def _year_of(name: str) -> Floats:
     """Hours by temperature [°C], dew point [°C], sun on the flat [W/m²], clouds 0 to 1, wind."""
     path = Path(pvlib.__file__).parent / "data" / name
     if name.endswith(".tm2"):
@@ -41,158 +37,197 @@ def year_of(name: str) -> np.ndarray:
         table, _ = pvlib.iotools.read_tmy3(str(path), map_variables=True)
         names = ("temp_air", "temp_dew", "ghi", "TotCld (tenths)", "wind_speed")
         scale = (1.0, 1.0, 1.0, 0.1, 1.0)
-    return table[list(names)].to_numpy(float) * np.array(scale)
+    return np.asarray(table[list(names)].to_numpy(float) * np.array(scale))
 
 
-@dataclass(frozen=True)
-class WeatherTent:
-    """One enclosure's days.
-
-    Attributes:
-        track: what its probes said.
-        hour_s, outside: times and rows as of `year_of`, a day longer than the track [s].
-    """
-
-    track: Track
-    hour_s: np.ndarray
-    outside: np.ndarray
-
-    def forecast(self, now_s: float, seed: int, issue_s: float = 21_600.0) -> Outside:
-        """The hours up to now as they were, from then on as the last issue had them.
-
-        Errors of temperature, dew point and sun walk apart and are drawn back, as is usual: about
-        1 K soon after the issue, 2 K a day ahead, and a bias that lasts for days. No source.
-        """
-        made_s = math.floor(now_s / issue_s) * issue_s
-        times, rows = self.hour_s, self.outside.copy()
-        ahead = np.maximum(0.0, times - made_s) / HOUR_S
-        chance = np.random.default_rng([seed, 77])
-        bias = chance.normal(0.0, (0.5, 0.5))
-        chance = np.random.default_rng([seed, int(made_s)])
-        for column in (0, 1):
-            walk = _walk(chance, times.size, 18.0) * (0.7 + 1.1 * np.minimum(ahead / 24.0, 1.5))
-            rows[:, column] += np.where(times > now_s, walk + bias[column], 0.0)
-        cloud = np.exp(0.35 * _walk(chance, times.size, 6.0))
-        sun = np.where(times > now_s, rows[:, 2] * np.minimum(cloud, 1.5), rows[:, 2])
-        return Outside(times, rows[:, 0], np.minimum(rows[:, 1], rows[:, 0]), sun, made_s)
+def _vapour_pa(dew_c: Floats) -> Floats:
+    """Over water: the Magnus form of WMO-No. 8, annex 4.B."""
+    return np.asarray(611.2 * np.exp(17.62 * dew_c / (243.12 + dew_c)))
 
 
-def _walk(chance: np.random.Generator, count: int, hours: float) -> np.ndarray:
-    kept = math.exp(-1.0 / hours)
-    noise, course = chance.normal(size=count), np.empty(count)
-    course[0] = noise[0]
-    for k in range(1, count):
-        course[k] = kept * course[k - 1] + math.sqrt(1.0 - kept * kept) * noise[k]
-    return course
+def _dew_c(vapour_pa: Floats) -> Floats:
+    x = np.log(np.maximum(vapour_pa, 1.0) / 611.2)
+    return np.asarray(243.12 * x / (17.62 - x))
 
 
-class _Outdoors(Tent):
-    """A tent whose weather is a table's and whose heater may hold a temperature."""
-
-    rows: np.ndarray | None = None
-    begin_s = sun_m2 = leak = by_wind = 0.0
-    hold_c: tuple[float, float] | None = None
-
-    def _forcing(self) -> Forcing:
-        plain = super()._forcing()
-        if self.rows is None:
-            return plain
-        hour = (self.time_s - self.begin_s) / HOUR_S
-        at = min(max(int(hour), 0), len(self.rows) - 2)
-        part = min(max(hour - at, 0.0), 1.0)
-        temp, dew, sun, cloud, wind = self.rows[at] + part * (self.rows[at + 1] - self.rows[at])
-        door = self.settings.door_air_changes_per_h if self._door_open else 0.0
-        heater = self._heater_w
-        if self.hold_c is not None:
-            wanted = self.hold_c[0 if 6.0 <= hour % 24.0 < 22.0 else 1]
-            heater = min(max(3000.0 * (wanted - self.state[balance.AIR]), 0.0), 9000.0)
-        return replace(
-            plain,
-            outside_temp_c=temp + self._wander_k,
-            outside_vapour_pa=balance.saturation_pa(min(dew, temp)),
-            sky_temp_c=temp - 4.0 - 14.0 * (1.0 - cloud),
-            sun_w=sun * self.sun_m2,
-            air_changes_per_s=(self.leak + self.by_wind * wind + door) / HOUR_S,
-            heater_w=heater,
-        )
+def _walk(chance: np.random.Generator, shape: tuple[int, ...], memory: float) -> Floats:
+    """Courses of standard deviation 1 along the last axis that forget themselves in `memory`."""
+    kept = np.exp(-1.0 / memory)
+    begun = kept * chance.normal(size=(*shape[:-1], 1))
+    noise = chance.normal(size=shape) * np.sqrt(1.0 - kept**2)
+    return np.asarray(lfilter([1.0], [1.0, -kept], noise, axis=-1, zi=begun)[0])
 
 
-def weather_tent(seed: int, days: int = 9, year: str | None = None) -> WeatherTent:
-    """Run one enclosure for some days from midnight, local time.
+def populated(count: int, seed: int = 1) -> list[tuple[Floats, Outdoors]]:
+    """Return enclosures: steps of 15 min by air, dew point and hull [°C], and the weather outside.
 
     Args:
+        count: how many.
         seed: of everything.
-        days: how many.
-        year: name of its weather, or None for one by chance.
     """
-    chance = random.Random(f"{seed}:weather-tent")
-    name = year or chance.choice(YEARS)
-    table = year_of(name)
-    first = 24 * chance.randrange(1, 364 - days - 2)
-    rows = table[first - 24 : first + 24 * (days + 1)]
-    size = math.exp(chance.uniform(math.log(0.4), math.log(2.5)))
-    build = replace(
-        Build(),
-        volume_m3=90.0 * size,
-        floor_damp=chance.choice((0.0, 0.01, 0.03, 0.1)),
-        ground_temp_c=float(rows[:, 0].mean()) + chance.uniform(-2.0, 3.0),
-        plank_j_m2k=17_000.0 * math.exp(chance.uniform(-1.2, 1.2)),
-        skin_outside_w_m2k=math.exp(chance.uniform(math.log(1.0), math.log(12.0))),
-    )
-    settings = TentSettings(
-        build=build, interval_s=300.0, weather_wander_k=0.4, sunrise_h=0.0, sunset_h=24.0
-    )
-    kind = chance.random()
-    actions = _people(chance, days, heats=0.35 <= kind < 0.65)
-    tent = _Outdoors(settings, seed, MIDNIGHT_S - 86_400.0, actions)
-    tent.rows, tent.begin_s = rows, MIDNIGHT_S - 86_400.0
-    tent.sun_m2 = chance.choice((0.0, 1.0, 3.0, 6.0)) * chance.uniform(0.5, 1.5)
-    tent.leak = math.exp(chance.uniform(math.log(0.2), math.log(3.0)))
-    tent.by_wind = chance.choice((0.0, 0.1, 0.4, 2.0))
-    if kind >= 0.65:
-        warm = float(rows[:, 0].mean()) + chance.uniform(3.0, 12.0)
-        tent.hold_c = (warm, warm - chance.choice((0.0, 0.0, 3.0, 6.0)))
-    balance_start = balance.initial_state(build, float(rows[:24, 0].mean()), 70.0)
-    tent.state = balance_start
-    said: list[tuple[float, float, float]] = []
-    for _, readings in tent.run(86_400.0 * (days + 1), CELL_S):
-        got = {(r.point, r.quantity): r.value for r in readings}
-        said.append(
-            (
-                got["air-bow", Quantity.AIR_TEMP],
-                got["air-bow", Quantity.HUMIDITY],
-                got["plank-port", Quantity.SURFACE_TEMP],
-            )
+    chance = np.random.default_rng([31, seed])
+    years = [_year_of(name) for name in YEARS]
+    hours = 24 * (DAYS + AHEAD_DAYS)
+    begins = 24 * chance.integers(0, 365 - DAYS - AHEAD_DAYS, count)
+    rows = np.stack([years[n % 3][first : first + hours] for n, first in enumerate(begins)])
+    inside = _inside(rows, chance)
+    found = []
+    for row, values in zip(rows, inside, strict=True):
+        end = 60 * 24 * DAYS - 1
+        steps = values[end % STEP_MIN :: STEP_MIN]
+        times_s = 60.0 * np.arange(end % STEP_MIN, end + 1, STEP_MIN)
+        issues = _issued(row, chance)
+        known = [each for each in issues if each.made_s is not None and each.made_s <= times_s[-1]]
+        found.append((steps, outdoors_at(_file_of(known), times_s, known)))
+    return found
+
+
+def _issued(row: Floats, chance: np.random.Generator) -> list[Outside]:
+    """Forecasts every six hours, their errors apart and growing, partly the same in each issue."""
+    count = len(row)
+    size, place = chance.uniform(0.6, 1.4), chance.normal(0.0, 0.6, 2)
+    common = _walk(chance, (3, count), 15.0)
+    found = []
+    for begin in range(0, count - 3, ISSUE_H):
+        span = slice(begin, min(begin + REACH_H, count))
+        length = span.stop - begin
+        walk = 0.6 * common[:, span] + 0.8 * _walk(chance, (3, length), 15.0)
+        grows = size * np.sqrt(0.4 + 0.1 * np.arange(length))
+        temp = row[span, 0] + place[0] + grows * walk[0]
+        dew = np.minimum(row[span, 1] + place[1] + 1.2 * grows * walk[1], temp)
+        sun = row[span, 2] * np.exp(np.minimum(0.25 * grows * walk[2], 0.5))
+        times_s = 3600.0 * np.arange(begin, span.stop)
+        found.append(Outside(times_s, temp, dew, sun, 3600.0 * begin))
+    return found
+
+
+def _file_of(issues: list[Outside]) -> Outside:
+    """What a forecast file holds: its past hours are the first hours of earlier issues."""
+    ends = [ISSUE_H] * (len(issues) - 1) + [None]
+    parts = [
+        np.column_stack([each.time_s, each.temp_c, each.dew_point_c, each.sun_w_m2])[:end]
+        for each, end in zip(issues, ends, strict=True)
+    ]
+    time_s, temp, dew, sun = np.concatenate(parts).T
+    return Outside(time_s, temp, dew, sun, issues[-1].made_s)
+
+
+def _figures(rows: Floats, chance: np.random.Generator) -> dict[str, Floats]:
+    """Figures of each enclosure."""
+    count = len(rows)
+
+    def drawn(low: float, high: float) -> Floats:
+        return np.asarray(np.exp(chance.uniform(np.log(low), np.log(high), count)))
+
+    volume = drawn(30.0, 200.0)
+    mean = rows[:, :, 0].mean(axis=1)
+    heat = chance.random(count)
+    return {
+        "volume": volume,
+        "skin": 5.5 * volume ** (2 / 3),
+        "floor": volume / 2.6,
+        "hull_m2": drawn(0.1, 0.4) * volume,
+        "air": drawn(2.0, 8.0) * AIR_J_M3K * volume,
+        "cover": drawn(3e3, 2e5),
+        "within": drawn(0.6, 5.0),
+        "without": drawn(3.0, 14.0),
+        "sky": chance.uniform(0.0, 3.0, count),
+        "takes": chance.uniform(0.02, 0.25, count),
+        "lets": drawn(0.005, 0.6),
+        "leak": drawn(0.15, 12.0),
+        "windy": drawn(0.02, 1.0),
+        "wet": drawn(0.01, 1.0),
+        "timber": drawn(0.05, 1.0),
+        "plank": drawn(4e3, 8e4),
+        "deep_c": mean + chance.uniform(-2.0, 3.0, count),
+        # A third goes unheated, a third by somebody's switch, the rest by a thermostat.
+        "switched": (heat > 0.45) & (heat < 0.65),
+        "thermostat": heat >= 0.65,
+        "watts": drawn(1.5e3, 8e3),
+        "wanted": np.where(heat >= 0.65, mean + chance.uniform(3.0, 14.0, count), 35.0),
+        "set_back": chance.choice([0.0, 0.0, 3.0, 6.0], count),
+    }
+
+
+def _people(figures: dict[str, Floats], chance: np.random.Generator) -> tuple[Floats, ...]:
+    """Door [changes an hour], vapour [kg/s] and whether a heater may run: by enclosure, minute."""
+    count, minutes = len(figures["volume"]), 1440 * DAYS
+    door, vapour, may = np.zeros((3, count, minutes))
+    may[figures["thermostat"]] = 1.0
+    for n in range(count):
+        usual, stays, diligence = chance.uniform(7, 17), chance.uniform(2, 9), chance.uniform(0, 1)
+        for day in range(DAYS):
+            if chance.random() > diligence:
+                continue
+            begin = int(60 * (24 * day + usual + chance.normal(0.0, 0.8)))
+            end = begin + int(60 * stays * chance.uniform(0.6, 1.3))
+            vapour[n, begin:end] += 1.6e-5 * chance.integers(1, 4)
+            if figures["switched"][n]:
+                may[n, begin : end + int(chance.choice([0.0, 0.0, chance.uniform(0, 500)]))] = 1.0
+            for _ in range(chance.poisson(3.0)):
+                at = int(chance.uniform(begin, end))
+                door[n, at : at + int(chance.uniform(3.0, 40.0))] += chance.uniform(2.0, 15.0)
+            if chance.random() < 0.1:
+                vapour[n, end : end + 180] += 1.0 / 3600.0
+    return door, vapour, may
+
+
+def _inside(rows: Floats, chance: np.random.Generator) -> Floats:
+    """What the probes say: enclosures by minutes by air, dew point and hull [°C]."""
+    f = _figures(rows, chance)
+    door, breath, may = _people(f, chance)
+    count, minutes = door.shape
+    at = np.minimum(np.arange(minutes) / 60.0, rows.shape[1] - 1.001)
+    low, part = at.astype(int), (at % 1.0)[None, :, None]
+    weather = rows[:, low] * (1.0 - part) + rows[:, low + 1] * part
+    weather[:, :, 0] += 0.3 * _walk(chance, (count, minutes), 20.0)
+    weather[:, :, 2] *= np.exp(0.3 * _walk(chance, (count, minutes), 25.0))
+    outside, dew, sun, cloud, wind = weather.transpose(2, 1, 0)
+    out_pa = _vapour_pa(np.minimum(dew, outside))
+    flow = f["volume"] / 3600.0 * (f["leak"] + f["windy"] * wind + door.T)
+    loses = f["without"] + 1.2 * wind
+    warms = outside - (3.0 + 15.0 * (1.0 - cloud)) * f["sky"] / (loses + f["sky"])
+    cold = f["wanted"] - np.where((at[:, None] % 24.0 < 6.0), f["set_back"], 0.0)
+
+    air = cover = film = plank = outside[0].copy()
+    floor, vapour = f["deep_c"].copy(), out_pa[0].copy()
+    timber, water = np.clip(vapour / _vapour_pa(film), 0.2, 0.9), np.zeros(count)
+    said = np.empty((3, minutes, count))
+    for i in range(minutes):
+        heater = np.clip(2e3 * (cold[i] - air), 0.0, f["watts"]) * may.T[i]
+        shone = f["lets"] * sun[i] * f["floor"]
+        soaked = _vapour_pa(cover)
+        wets = np.where((vapour > soaked) | (water > 0), 0.0025 * f["skin"] * (vapour - soaked), 0)
+        dries = f["hull_m2"] * 0.001 * (timber * _vapour_pa(film) - vapour)
+        damp = 0.001 * f["wet"] * f["floor"] * (_vapour_pa(floor) - vapour)
+        per_kg = VAPOUR_J_KGK * (air + ZERO_C)
+        vapour = vapour + 60.0 / f["volume"] * (
+            flow[i] * (out_pa[i] - vapour) - wets + dries + damp + breath.T[i] * per_kg
         )
-    air, humidity, surface = np.array(said)[289:].T
-    dew = dew_points_c(air, np.clip(humidity, 2.0, 100.0))
-    hour_s = MIDNIGHT_S + HOUR_S * np.arange(-24.0, rows.shape[0] - 24.0)
-    return WeatherTent(Track(MIDNIGHT_S + CELL_S * air.size, air, dew, surface), hour_s, rows)
-
-
-def _people(chance: random.Random, days: int, *, heats: bool) -> list[Action]:
-    actions: list[Action] = []
-    weekend = chance.randrange(7) if chance.random() < 0.5 else -9
-    for day in range(-1, days):
-        if (day - weekend) % 7 < 2 and weekend >= 0:
-            continue
-
-        def at(hour: float, day: int = day) -> float:
-            return MIDNIGHT_S + 86_400.0 * day + HOUR_S * hour
-
-        if heats and chance.random() < 0.9:
-            on = chance.gauss(8.5, 0.8)
-            off = min(23.5, max(on + 2.0, chance.gauss(18.0, 1.5)))
-            actions += [Action(at(on), "heater-on", chance.uniform(2000.0, 6000.0))]
-            actions += [Action(at(off), "heater-off")]
-        for _ in range(chance.choice((0, 0, 1, 2))):
-            hour = chance.uniform(8.0, 18.0)
-            actions += [Action(at(hour), "door-open")]
-            actions += [Action(at(hour + chance.uniform(0.1, 1.2)), "door-closed")]
-        if chance.random() < 0.2:
-            hour, litres = chance.uniform(9.0, 19.0), chance.uniform(0.5, 2.0)
-            actions += [Action(at(hour), "floor-wetted", litres)]
-        if chance.random() < 0.25:
-            hour = chance.uniform(9.0, 16.0)
-            actions += [Action(at(hour), "coat-started"), Action(at(hour + 1.0), "coat-ended")]
-    return actions
+        water = np.clip(water + 60.0 * wets / per_kg / f["skin"], 0.0, 0.1)
+        timber = np.clip(timber - 60.0 * dries / per_kg / f["hull_m2"] / f["timber"], 0.05, 1.0)
+        by_cover = f["within"] * f["skin"] * (cover - air)
+        by_floor, by_film = 3.5 * f["floor"] * (floor - air), 5.0 * f["hull_m2"] * (film - air)
+        sinks = 12.0 * (film - plank)
+        by_air = AIR_J_M3K * flow[i] * (outside[i] - air)
+        gains = (by_cover + by_floor + by_film + by_air + heater + 0.2 * shone) / f["air"]
+        shines = f["takes"] * sun[i] + f["within"] * (air - cover)
+        shines += 2.0 * (film - cover) * f["hull_m2"] / f["skin"]
+        cover = cover + 60.0 / f["cover"] * ((loses[i] + f["sky"]) * (warms[i] - cover) + shines)
+        film = film + 60.0 / 3.5e3 * (
+            -by_film / f["hull_m2"] + 2.0 * (cover - film) - sinks + 0.25 * f["lets"] * sun[i]
+        )
+        plank = plank + 60.0 / f["plank"] * (sinks + 1.5 * (air - plank))
+        floor = floor + 60.0 / 1.4e5 * (
+            -by_floor / f["floor"] + 1.5 * (f["deep_c"] - floor) + 0.5 * shone / f["floor"]
+        )
+        air = air + 60.0 * gains
+        vapour = np.clip(vapour, 30.0, _vapour_pa(air))
+        said[:, i] = air, vapour, film
+    shape = (2, count, minutes)
+    noise = 0.06 * _walk(chance, shape, 3.0) + 0.2 * chance.normal(size=(2, count, 1))
+    damp = 100.0 * (said[1] / _vapour_pa(said[0])).T
+    damp += 0.5 * _walk(chance, shape[1:], 4.0) + 1.2 * chance.normal(size=(count, 1))
+    air, hull = said[0].T + noise[0], said[2].T + noise[1]
+    damp = np.clip(damp, 3.0, 100.0) / 100.0
+    return np.stack([air, _dew_c(_vapour_pa(air) * damp), hull], axis=2)

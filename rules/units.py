@@ -63,7 +63,7 @@ def from_celsius(temp_c: Figures, unit: str) -> Figures:
     return temp_c + ZERO_C_IN_K if unit == "K" else temp_c
 
 
-def difference_in(change_k: float, unit: str) -> float:
+def difference_in(change_k: Figures, unit: str) -> Figures:
     """Return a temperature difference in `K`, `degC` or `degF`.
 
     >>> difference_in(2.0, "degF"), difference_in(2.0, "K")

@@ -10,13 +10,14 @@ from typing import Any
 
 import numpy as np
 
+from monitor.display import Units, display_units
 from rules.outlook.draws import Outlook, OutlookBreak
 from rules.outlook.suggestions import Suggestion
 from rules.outlook.windows import LastStart, TwoCoats, Window
 from rules.reasons import break_text
 from rules.spec.model import Spec
 from rules.text import date_hour_text, duration_text, hour_and_day_text, iso_utc
-from rules.units import without_minus_zero
+from rules.units import difference_in, from_celsius, without_minus_zero
 from rules.vocabulary import LimitName, Stage
 from sensors.zones import zone_named
 
@@ -128,9 +129,17 @@ def as_text(made: OutlookReport, hours: float, now_s: float) -> str:
 
 def _table(made: OutlookReport, hours: float, clock: Clock) -> list[str]:
     bands = made.outlook.bands()
-    columns = [("air °C", bands.air_temp_c), ("humidity %", bands.rh_pct)]
+    us = display_units() is Units.US
+    temp, apart, unit = ("°F", "°F", "degF") if us else ("°C", "K", "degC")
+    columns = [
+        (f"air {temp}", from_celsius(bands.air_temp_c, unit)),
+        ("humidity %", bands.rh_pct),
+    ]
     if bands.surface_temp_c is not None and bands.dew_margin_k is not None:
-        columns += [("hull °C", bands.surface_temp_c), ("dew margin K", bands.dew_margin_k)]
+        columns += [
+            (f"hull {temp}", from_celsius(bands.surface_temp_c, unit)),
+            (f"dew margin {apart}", difference_in(bands.dew_margin_k, unit)),
+        ]
     lines = [f"{'at':<11}" + "".join(f"{title:<22}" for title, _ in columns)]
     for ahead_h in _SHOWN_HOURS:
         if ahead_h > hours or ahead_h * 3600.0 > made.outlook.looked_ahead_s:

@@ -27,7 +27,7 @@ from rules.outlook.prior import Priors
 from rules.outlook.quantiles import independent_count, near_in_the_day, spread_evenly
 from rules.outlook.regression import (
     DAY,
-    FIRST_AHEAD,
+    FORECAST_CHANGES,
     QUANTITIES,
     Member,
     Outdoors,
@@ -110,7 +110,7 @@ def outlook_of_log(
         sizes[2] = 10.0 * SUN_ERROR * np.nan_to_num(outdoors.ahead[:, -1, 2])
         # Where the past was forecast too, its errors are among those that were made.
         sizes *= np.sqrt(1.0 - outdoors.issued)
-        added = weather_draws(forecast, sizes * weights[-1], len(draws) // 2)
+        added = weather_draws(forecast, sizes * weights[-1], len(draws))
         draws[:, :, 1:] += added[:, :count, : draws.shape[2] - 1]
     return replace(assemble(track, centre, draws, source), notes=notes)
 
@@ -226,24 +226,25 @@ def crps(missed: Floats) -> float:
     return 0.25 * float(apart.mean(axis=(0, 1)).sum())
 
 
-def weather_draws(member: Member, sizes: Floats, half: int) -> Floats:
+def weather_draws(member: Member, sizes: Floats, count: int) -> Floats:
     """Return what errors of a forecast add: of temperature, dew point and sun, drawn apart.
 
     Args:
         member: the regression on it.
         sizes: of each of the three, by steps ahead, as far as the member counts.
-        half: of how many draws; the other half is their mirror.
+        count: of draws.
 
     Returns:
         Draws by quantities by steps ahead [K].
     """
     random = np.random.default_rng(_SEED)
     kept = float(np.exp(-STEP_S / _MEMORY_S))
-    course = random.standard_normal((half, 3, DAY))
+    course = random.standard_normal((count, 3, DAY))
     for k in range(1, DAY):
         course[:, :, k] = kept * course[:, :, k - 1] + np.sqrt(1.0 - kept**2) * course[:, :, k]
-    # A change of the forecast moves two features: its change ahead, and that beside other days'.
-    first, weights = FIRST_AHEAD, member.weights
-    moves = weights[:, :, first : first + 3] + weights[:, :, first + 3 : first + 6]
-    one = np.einsum("dch,ch,qhc->dqh", course, sizes, np.nan_to_num(moves))
-    return np.concatenate([one, -one])
+    course *= sizes
+    on_the_way = np.cumsum(course, axis=2) / np.arange(1.0, DAY + 1.0)
+    # An error moves the change that is forecast, that beside other days' and the mean on the way.
+    change, beside, mean = np.split(np.nan_to_num(member.weights[:, :, :FORECAST_CHANGES]), 3, 2)
+    draws = np.einsum("dch,qhc->dqh", course, change + beside)
+    return np.asarray(draws + np.einsum("dch,qhc->dqh", on_the_way, mean))

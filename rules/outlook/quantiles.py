@@ -1,8 +1,4 @@
-"""How wide a band must be, from the errors that the same forecaster made in the same enclosure.
-
-Split conformal prediction by horizon: the band is an upper quantile of past absolute errors. Errors
-of overlapping spans are no independent witnesses, so they are counted in blocks.
-"""
+"""Which past errors count now, and for how many independent ones they do."""
 
 from __future__ import annotations
 
@@ -11,32 +7,6 @@ import numpy.typing as npt
 
 from rules.air.arrays import Floats
 from rules.units import DAY_S
-
-HELD = 0.8
-"""Share of what comes that the shown band shall hold."""
-
-
-def weighted_quantile(values: Floats, weights: Floats, level: float) -> float:
-    """Return the smallest value at or under which at least `level` of the weight lies.
-
-    Args:
-        values: at least one, finite.
-        weights: not negative, not all zero, one a value.
-        level: 0 to 1; 1 gives the largest value with any weight.
-
-    Returns:
-        One of the values.
-
-    Source:
-        Inverse of the weighted empirical distribution.
-
-    >>> weighted_quantile(np.array([3.0, 1.0, 2.0]), np.array([1.0, 1.0, 2.0]), 0.75)
-    2.0
-    """
-    order = np.argsort(values)
-    reached = np.cumsum(weights[order])
-    at = int(np.searchsorted(reached, level * reached[-1] * (1.0 - 1e-12)))
-    return float(values[order[min(at, len(values) - 1)]])
 
 
 def independent_count(weights: Floats, spacing_s: float, block_s: float) -> float:
@@ -65,29 +35,6 @@ def independent_count(weights: Floats, spacing_s: float, block_s: float) -> floa
     return max(1.0, total * total / squares / max(1.0, block_s / spacing_s))
 
 
-def conformal_level(held: float, count: float) -> float:
-    """Return the quantile of past errors that will hold the next with probability `held`,
-
-        q = held (1 + 1/n)
-
-    Args:
-        held: 0 to 1.
-        count: independent past errors.
-
-    Returns:
-        held (1 + 1 / count), at most 1.
-
-    Source:
-        Split conformal prediction: the ceil((n + 1) held)-th smallest of n scores, G. Shafer,
-        V. Vovk, "A tutorial on conformal prediction", Journal of Machine Learning Research 9 (2008)
-        371-421 (from memory); left continuous here since `count` is no whole number.
-
-    >>> conformal_level(0.8, 9.0), conformal_level(0.8, 2.0)
-    (0.888..., 1.0)
-    """
-    return min(1.0, held * (1.0 + 1.0 / count))
-
-
 def near_in_the_day(origin_s: Floats, now_s: float, width_s: float, far: float) -> Floats:
     """Return how much errors made at other hours of the day count now,
 
@@ -105,7 +52,7 @@ def near_in_the_day(origin_s: Floats, now_s: float, width_s: float, far: float) 
         Weights from `far` to 1.
 
     Source:
-        Locally weighted conformal scores; the bell is common practice, no source.
+        Common practice, no source.
 
     >>> near_in_the_day(np.array([0.0, 43_200.0, 86_400.0]), 172_800.0, 10_800.0, 0.1).round(2)
     array([1. , 0.1, 1. ])

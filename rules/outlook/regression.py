@@ -20,7 +20,8 @@ DAY_KEPT = 0.7  # each day further back counts for this much of the one after it
 HOUR, SHINE = 4, 8
 BLOCK = 24  # steps after which past weights are reckoned anew
 QUANTITIES = 3
-FIRST_AHEAD = 18  # and six of the forecast after them: its changes, and beside other days'
+LATELY = 12  # steps whose mean tells where a quantity has been lately
+FORECAST_CHANGES = 9  # first: what is forecast, that beside other days', its mean on the way
 PRIOR_COUNT = 20.0  # origins that the prior's noise counts for; no source
 # Weights are reckoned at these steps ahead, and lie on straight lines between.
 KNOTS = np.array([1, 2, 3, 4, 6, 8, 12, 16, 20, 24, 32, 40, 48, 56, 64, 72, 80, 88, 96])
@@ -90,6 +91,19 @@ def _back(values: Floats, steps: int) -> Floats:
     return np.concatenate([np.full((steps, *values.shape[1:]), np.nan), values[:-steps]])
 
 
+def _mean_before(values: Floats, steps: int) -> Floats:
+    """Return the mean of what is known of the last steps at each: steps by columns, else 0."""
+    at = np.arange(1, len(values) + 1)
+    first = np.maximum(at - steps, 0)
+    known = np.isfinite(values)
+    total, count = (
+        np.cumsum(np.concatenate([np.zeros((1, values.shape[1])), each]), axis=0)
+        for each in (np.where(known, values, 0.0), known)
+    )
+    mean: Floats = (total[at] - total[first]) / np.maximum(count[at] - count[first], 1.0)
+    return mean
+
+
 class Shown:
     """What is shown at each step of the log, for one quantity; `at` gives it for one lead."""
 
@@ -99,9 +113,6 @@ class Shown:
         days = usual(values)
         moved = values - _back(values, HOUR)
         standing_out = moved - (days[:count] - _back(days[:count], HOUR))
-        sums = np.nancumsum(np.concatenate([np.zeros((1, QUANTITIES)), values]), axis=0)
-        first = np.maximum(np.arange(1, count + 1) - DAY, 0)
-        mean = (sums[1:] - sums[first]) / (np.arange(1, count + 1) - first)[:, None]
         order = [quantity, *(k for k in range(QUANTITIES) if k != quantity)]
         self._known = np.isfinite(moved).all(axis=1)
         self._flat = np.column_stack(
@@ -111,7 +122,8 @@ class Shown:
                 (values - _back(values, 1))[:, quantity],
                 (days[:count] - values)[:, order],
                 (moved - standing_out)[:, quantity],
-                (mean - values)[:, order],
+                (_mean_before(values, DAY) - values)[:, order],
+                (_mean_before(values, LATELY) - values)[:, order],
             ]
         )
         self._days, self._air = days[:, quantity], days[:, 0]
@@ -127,10 +139,14 @@ class Shown:
             total = np.cumsum(np.append(np.zeros(SHINE), now[:, 2]))
             now[:, 2] = (10.0 / SHINE) * (total[SHINE:] - total[:-SHINE])
             self._outside, self._outside_days = now, usual(now)
+            # What is thick goes by the mean of what comes, and of what has been.
+            self._sum_ahead = np.cumsum(self._ahead, axis=0)
             own = 1 if quantity == 1 else 0
             stands = (now - self._outside_days[:count])[:, own]
             inside = [now[:, 0] - values[:, 0], now[:, 1] - values[:, 1]]
-            self._flat = np.column_stack([self._flat, *inside, stands])
+            lately = [now - _back(now, HOUR)]
+            lately += [now - _mean_before(now, steps) for steps in (LATELY, DAY // 2)]
+            self._flat = np.column_stack([self._flat, *inside, stands, *lately])
 
     def at(self, lead: int) -> Floats:
         """Return features for some steps ahead: steps by features, NaN where they are not known."""
@@ -138,13 +154,13 @@ class Shown:
         then = slice(lead, lead + count)
         ahead = self._days[then] - self._days[:count]
         recent = self._yesterday[then] - self._yesterday[:count] - ahead
-        columns = [self._flat, ahead, recent, self._air[then] - self._air[:count]]
+        columns = [ahead, recent, self._air[then] - self._air[:count], self._flat]
         known = self._known
         if self._outdoors is not None:
-            told = self._ahead[lead - 1]
-            change = told - self._outside
+            change = self._ahead[lead - 1] - self._outside
             days = self._outside_days
-            columns += [change, change - (days[then] - days[:count])]
+            mean = self._sum_ahead[lead - 1] / lead - self._outside
+            columns = [change, change - (days[then] - days[:count]), mean, *columns]
             known = known & np.isfinite(change).all(axis=1)
         # Of a day before that is not known nothing is told: 0.
         found: Floats = np.nan_to_num(np.column_stack(columns))

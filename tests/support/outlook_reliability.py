@@ -7,6 +7,7 @@ on which the limit broke in as long a span from the same hour (with Laplace's ru
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
@@ -20,6 +21,7 @@ from rules.outlook.track import CELLS_A_DAY, Track
 from rules.vocabulary import LimitName
 
 HOURS = (1, 3, 6, 12)
+NEAR = 3.0  # K or %: inside by less is what the painter asks about
 EDGES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.6, 0.8, 1.01)
 _COLUMN = {
     LimitName.AIR_TEMP_MIN: NAMES.index("air"),
@@ -49,13 +51,15 @@ class Asked:
 
 
 class Answer(NamedTuple):
-    """One outlook's probability, the baseline's, and what came."""
+    """One outlook's probability, the baseline's, what came, room left [K, %] and hour of day."""
 
     limit: int
     hours: int
     told: float
     days: float
     came: bool
+    room: float = 0.0
+    hour: float = 0.0
 
 
 def answers(track: Track, cell: int, outlook: Outlook, asked: tuple[Asked, ...]) -> list[Answer]:
@@ -85,7 +89,10 @@ def answers(track: Track, cell: int, outlook: Outlook, asked: tuple[Asked, ...])
                 continue
             days = _on_earlier_days(sign * values, cell, span, ask, sign * bound)
             told = float(np.mean(times <= 3600.0 * hours))
-            found.append(Answer(number, hours, told, days, bool((course < sign * bound).any())))
+            came = bool((course < sign * bound).any())
+            room = float(sign * (values[cell] - bound))
+            hour = outlook.made_s / 3600.0 % 24.0
+            found.append(Answer(number, hours, told, days, came, room, hour))
     return found
 
 
@@ -123,10 +130,23 @@ def print_reliability(title: str, found: list[Answer], asked: tuple[Asked, ...])
                 f"{stays:>8.4f} {skills[0]}{skills[1]}"
             )
         part = rows[rows[:, 0] == number]
-        cells = []
-        for low, high in pairwise(EDGES):
-            held = (part[:, 2] >= low) & (part[:, 2] < high)
-            if held.any():
-                told, came = part[held, 2].mean(), part[held, 4].mean()
-                cells.append(f"{100 * told:.0f} -> {100 * came:.0f} % ({int(held.sum())})")
-        print(f"    told -> came true, all spans: {'; '.join(cells)}")
+        print(f"    told -> came true, all spans: {_by(part, 2, EDGES)}")
+        near = part[part[:, 5] < NEAR]
+        print(f"      inside now by under {NEAR:g}: {_by(near, 2, EDGES)}")
+        for hours in HOURS[2:]:
+            at = part[part[:, 1] == hours]
+            if len(at):
+                print(
+                    f"      {hours} h, made from 0, 3, 6 … o'clock: {_by(at, 6, range(0, 25, 3))}"
+                )
+
+
+def _by(part: np.ndarray, column: int, edges: Iterable[float]) -> str:
+    """Told against came by bins of a column of answers."""
+    cells = []
+    for low, high in pairwise(edges):
+        rows = part[(part[:, column] >= low) & (part[:, column] < high)]
+        if len(rows):
+            told, came = 100 * rows[:, 2].mean(), 100 * rows[:, 4].mean()
+            cells.append(f"{told:.0f} -> {came:.0f} % ({len(rows)})")
+    return "; ".join(cells)

@@ -124,6 +124,26 @@ def test_text_has_bands_breaks_and_windows(log: Path) -> None:
     assert "give the config" in text
 
 
+def test_the_table_is_in_the_units_that_were_asked_for(
+    log: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def figures(text: str) -> list[float]:
+        row = next(line for line in text.splitlines() if "%" not in line and " to " in line[:40])
+        return [float(each) for each in re.findall(r"-?\d+\.\d", row)]
+
+    celsius = run(log)
+    monkeypatch.setenv("FILMCALL_UNITS", "us")
+    fahrenheit = run(log)
+    assert "hull °F" in fahrenheit
+    assert "dew margin °F" in fahrenheit
+    assert not re.search(r"(air|hull) °C|margin K", fahrenheit)
+    # t/°F = 1.8 t/°C + 32, a difference 1.8 by its K (NIST SP 811, B.8, from memory).
+    metric, us = figures(celsius), figures(fahrenheit)
+    assert us[:3] == pytest.approx([1.8 * each + 32.0 for each in metric[:3]], abs=0.15)
+    assert us[3:6] == metric[3:6]
+    assert us[-3:] == pytest.approx([1.8 * each for each in metric[-3:]], abs=0.15)
+
+
 def test_json_carries_what_the_text_says(log: Path) -> None:
     told = json.loads(run(log, json_wanted=True, hours=6.0, spec="two-pack-epoxy-primer"))
     assert told["enclosure"] == "tent"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from outlook_scores import damped_trend, joined, rms, score, trend_maker
@@ -91,12 +93,25 @@ def test_bands_grow_with_the_horizon_and_hold_the_present() -> None:
     assert (bands.rh_pct <= 100.0).all()
 
 
-def test_draws_keep_each_sign_and_the_course_of_one_origin() -> None:
+def test_draws_are_past_errors_with_their_own_sign_less_half_their_mean() -> None:
     fit = fit_trend(daily(5.0, noise=0.3, seed=4))
-    draws = error_draws(fit, NOW_S, 64)
+    skewed = np.where(np.arange(len(fit.errors)) % 4 == 0, 3.0, -1.0)[:, None, None]
+    errors = np.where(np.isfinite(fit.errors), skewed, np.nan)
+    draws = error_draws(replace(fit, errors=errors), NOW_S, 64)
     assert draws.shape == (64, 3, HORIZON_CELLS.size + 1)
-    assert np.allclose(draws[:32], -draws[32:])
     assert (draws[:, :, 0] == 0.0).all()
+    at = draws[:, 0, 8]  # two hours: 3 in a quarter of cases, -1 in the others, mean 0
+    spans = np.isfinite(errors[:, 7, 0]).sum() / 8.0
+    widened = 1.0 + 1.0 / spans
+    assert at.max() == pytest.approx(3.0 * widened, abs=0.3)
+    assert at.min() == pytest.approx(-1.0 * widened, abs=0.3)
+    assert np.mean(at > 0.0) == pytest.approx(0.25, abs=0.1)
+
+
+def test_a_bias_of_the_past_is_half_believed() -> None:
+    fit = fit_trend(daily(5.0, noise=0.3, seed=4))
+    draws = error_draws(replace(fit, errors=np.where(np.isfinite(fit.errors), 2.0, np.nan)), NOW_S)
+    assert draws[:, :, 1] == pytest.approx(1.0, abs=0.02)
 
 
 def test_under_a_day_of_log_there_is_none() -> None:

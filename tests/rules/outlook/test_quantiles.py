@@ -1,8 +1,4 @@
-"""Quantiles, conformal levels and vapour tables against numpy, theory and PsychroLib.
-
-Coverage of split conformal intervals: for n exchangeable scores the k-th smallest holds the next
-with probability k / (n + 1) exactly (order statistics of a continuous distribution; textbook).
-"""
+"""Which past errors count, and vapour tables, against closed forms and PsychroLib."""
 
 from __future__ import annotations
 
@@ -16,55 +12,7 @@ from rules.air.arrays import (
     relative_humidities_pct,
     wetting_temps_c,
 )
-from rules.outlook.quantiles import (
-    conformal_level,
-    independent_count,
-    near_in_the_day,
-    spread_evenly,
-    weighted_quantile,
-)
-
-
-def test_weighted_quantile_is_numpys_inverted_cdf() -> None:
-    chance = np.random.default_rng(4)
-    for level in (0.0, 0.1, 0.37, 0.8, 0.9, 1.0):
-        values = chance.normal(size=41)
-        wanted = np.quantile(values, level, method="inverted_cdf")
-        assert weighted_quantile(values, np.ones(41), level) == wanted
-
-
-def test_whole_weights_count_as_repeats() -> None:
-    chance = np.random.default_rng(5)
-    values, times = chance.normal(size=30), chance.integers(0, 4, 30)
-    repeated = np.repeat(values, times)
-    for level in (0.2, 0.5, 0.8):
-        wanted = np.quantile(repeated, level, method="inverted_cdf")
-        assert weighted_quantile(values, times.astype(float), level) == wanted
-
-
-@pytest.mark.parametrize("count", [9, 19, 49])
-def test_the_conformal_level_holds_the_next_as_often_as_theory_says(count: int) -> None:
-    chance = np.random.default_rng(count)
-    draws = 20_000
-    scores = np.abs(chance.standard_t(3, size=(draws, count + 1)))
-    level = conformal_level(0.8, count)
-    rank = int(np.ceil(level * count - 1e-9))
-    edge = np.sort(scores[:, :count], axis=1)[:, rank - 1]
-    held = float(np.mean(scores[:, count] <= edge))
-    theory = rank / (count + 1)
-    assert theory >= 0.8 - 1e-9
-    # Four standard deviations of the count of successes.
-    assert held == pytest.approx(theory, abs=4.0 * np.sqrt(theory * (1 - theory) / draws))
-
-
-def test_without_the_correction_few_scores_hold_too_little() -> None:
-    chance = np.random.default_rng(1)
-    scores = np.abs(chance.normal(size=(20_000, 10)))
-    plain = np.sort(scores[:, :9], axis=1)[:, int(np.ceil(0.8 * 9)) - 1]
-    # The eighth of nine holds exactly 0.8; the seventh, which 0.8 x 9 floors to, only 0.7.
-    assert np.mean(scores[:, 9] <= plain) == pytest.approx(0.8, abs=0.012)
-    seventh = np.sort(scores[:, :9], axis=1)[:, 6]
-    assert np.mean(scores[:, 9] <= seventh) == pytest.approx(0.7, abs=0.013)
+from rules.outlook.quantiles import independent_count, near_in_the_day, spread_evenly
 
 
 def test_equal_weights_count_fully_and_one_weight_counts_once() -> None:
