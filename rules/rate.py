@@ -11,6 +11,7 @@ import itertools
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -212,6 +213,7 @@ class RateLaw:
         return 0.0 if self.lean is SafeSide.OPENS else self.hottest_rate
 
 
+@lru_cache(maxsize=512)
 def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
     """Make a sheet's time table into a rate of progress r(T) = 1 / t(T). Between two rows
 

@@ -9,6 +9,7 @@ import re
 from abc import ABC
 from collections.abc import Iterator
 from enum import Enum
+from functools import lru_cache
 from pathlib import Path
 
 import pytest
@@ -24,8 +25,19 @@ IMPURE = {
 }  # fmt: skip
 
 
+# By its scope all tests of one module follow each other, so that each is parsed once.
+EACH_MODULE = pytest.mark.parametrize(
+    "path", MODULES, ids=lambda path: str(path.relative_to(ROOT)), scope="module"
+)
+
+
+@lru_cache(maxsize=1)
+def nodes(path: Path) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(ast.parse(path.read_text())))
+
+
 def imports(path: Path) -> Iterator[str]:
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom) and node.module is not None:
@@ -36,7 +48,7 @@ def test_the_rooms_were_found() -> None:
     assert len(MODULES) > 40
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+@EACH_MODULE
 def test_data_walks_one_way(path: Path) -> None:
     room = path.relative_to(ROOT).parts[0]
     forbidden = {"rules": {"sensors", "monitor"}, "sensors": {"rules", "monitor"}}.get(room, set())
@@ -52,35 +64,38 @@ def test_what_sensors_share_with_rules_needs_nothing_else_of_rules(name: str) ->
 
 
 @pytest.mark.parametrize(
-    "path", sorted((ROOT / "rules").rglob("*.py")), ids=lambda path: str(path.relative_to(ROOT))
+    "path",
+    sorted((ROOT / "rules").rglob("*.py")),
+    ids=lambda path: str(path.relative_to(ROOT)),
+    scope="module",
 )
 def test_rules_read_no_clock_file_socket_or_environment(path: Path) -> None:
     assert not {name.split(".")[0] for name in imports(path)} & IMPURE
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in nodes(path):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
             assert node.func.id not in {"open", "print", "input", "eval", "exec", "__import__"}
         if isinstance(node, ast.Attribute):
             assert node.attr not in {"now", "utcnow", "today", "read_text", "write_text"}
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+@EACH_MODULE
 def test_modules_open_with_their_place_and_stay_small(path: Path) -> None:
     text = path.read_text()
     if text.strip():
-        assert ast.get_docstring(ast.parse(text))
+        assert ast.get_docstring(nodes(path)[0])
     assert len(text.splitlines()) <= 700, "past 700 lines: look whether it is one purpose"
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+@EACH_MODULE
 def test_no_bare_except_no_assert_on_input(path: Path) -> None:
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in nodes(path):
         assert not isinstance(node, ast.Assert)
         if isinstance(node, ast.ExceptHandler):
             assert node.type is not None
             assert [type(each) for each in node.body] != [ast.Pass]
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+@EACH_MODULE
 def test_no_class_is_cut_over_files_by_inheritance(path: Path) -> None:
     if path.name == "__init__.py":
         return
@@ -110,12 +125,12 @@ SHOWS_TIMES, SHOWS_DURATIONS = "rules/text.py", "rules/text.py"
 _DURATION = re.compile(r"^ ?(s|min|h|d|hours?|minutes?)\b(?! ?/)")
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+@EACH_MODULE
 def test_no_module_has_a_second_copy_of_what_all_share(path: Path) -> None:
     """Factors of units, the word for all sections, ways to show a time, an escape, a zone."""
     place = str(path.relative_to(ROOT))
     found = []
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in nodes(path):
         at = f"line {getattr(node, 'lineno', 0)}: "
         if isinstance(node, ast.Constant):
             if type(node.value) in (int, float):
@@ -145,12 +160,12 @@ def test_no_module_has_a_second_copy_of_what_all_share(path: Path) -> None:
     assert not found, "\n".join(found)
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))
+@EACH_MODULE
 def test_no_module_words_a_duration_of_its_own(path: Path) -> None:
     """A quotient by 60, 3600 or a day that is put into text is a duration in words."""
     if str(path.relative_to(ROOT)) == SHOWS_DURATIONS:
         return
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in nodes(path):
         if not isinstance(node, ast.JoinedStr):
             continue
         for value, after in zip(node.values, [*node.values[1:], None], strict=True):
@@ -164,11 +179,13 @@ def test_no_module_words_a_duration_of_its_own(path: Path) -> None:
 def test_open_stages_and_clocks_of_steps_are_listed_once() -> None:
     open_stages, pairs = [], []
     for path in MODULES:
-        for node in ast.walk(ast.parse(path.read_text())):
+        for node in nodes(path):
+            if not isinstance(node, ast.Dict | ast.Tuple):
+                continue
             words = [each.attr for each in ast.walk(node) if isinstance(each, ast.Attribute)]
             if isinstance(node, ast.Tuple) and words == ["APPLY", "FLASH", "CURE"]:
                 open_stages.append(path.name)
-            if isinstance(node, ast.Dict | ast.Tuple) and words.count("RECOAT_OPENS") == 2:
+            if words.count("RECOAT_OPENS") == 2:
                 pairs.append(path.name)
     assert open_stages == ["vocabulary.py"]
     assert pairs == ["vocabulary.py"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 
 import pytest
@@ -23,6 +24,7 @@ KNOWN = modules()
 SAID = packages()
 
 
+@cache
 def _imports() -> dict[str, set[str]]:
     return {
         name: set(imported(path, KNOWN)) - {name}

@@ -25,7 +25,8 @@ from monitor.log.leaves import (
     pack_times,
     readings_hash,
     rows_of,
-    rows_of_minute,
+    rows_of_minutes,
+    runs_of,
 )
 from monitor.log.rows import LIVE
 
@@ -240,10 +241,17 @@ class Blocks:
         by_minute: dict[int, list[int]] = {}
         for channel, minute in closing.whole:
             by_minute.setdefault(minute, []).append(channel)
-        for minute, channels in by_minute.items():
-            for channel, rows in rows_of_minute(connection, minute, channels).items():
-                name = self._name(connection, channel)
-                sha256 = readings_hash(name, minute, None, rows)
+        for first, until in runs_of(by_minute):
+            wanted = [
+                (channel, minute)
+                for minute in range(first, until + 1)
+                for channel in by_minute.get(minute, ())
+            ]
+            channels = list({channel for channel, _ in wanted})
+            rows = rows_of_minutes(connection, first, until + 1, channels)
+            for channel, minute in wanted:
+                name, of_minute = self._name(connection, channel), rows.get((channel, minute), [])
+                sha256 = readings_hash(name, minute, None, of_minute)
                 made.append(Leaf(minute, channel, root, OF_READINGS, sha256, None))
         for (channel, minute), times in closing.late.items():
             name, named = self._name(connection, channel), set(times)

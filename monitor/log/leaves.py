@@ -9,9 +9,8 @@ from __future__ import annotations
 import json
 import sqlite3
 import struct
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby, starmap
-from operator import itemgetter
 from typing import NamedTuple
 
 from monitor.log import merkle
@@ -22,6 +21,8 @@ OF_READINGS, OF_NOTES = 0, 1
 IN_A_MINUTE = 1 << 20
 # Readings of the minute before this one, of this and of the next are not in the chain yet.
 OPEN_MINUTES = 3
+# Minutes are asked for together where so few of them lie between two, and at most so many.
+_APART, _RUN = 10, 1440
 
 # time, arrival, raw, calibrated, which of both there are, quality
 _READING_FORM = struct.Struct("<qqddBB")
@@ -41,7 +42,7 @@ READING_SQL = (
     f"WHERE channel = ? AND time_us >= ? AND time_us < ? ORDER BY time_us"
 )
 # Each channel's rows come together and in the order of the key, since CROSS JOIN keeps its order.
-_MINUTE_SQL = (
+_MINUTES_SQL = (
     f"SELECT channel, {_COLUMNS} FROM json_each(?) j CROSS JOIN readings "
     f"ON channel = j.value AND time_us >= ? AND time_us < ?"
 )
@@ -118,18 +119,19 @@ def _opening(name: bytes, minute: int, kind: int, members: bytes | None) -> byte
     return b"filmcall leaf 1\n%s\n%d %d %s\n%s" % (name, minute, kind, named, members or b"")
 
 
-def number(connection: sqlite3.Connection, leaves: Iterable[Leaf]) -> list[tuple[int, Leaf]]:
+def number(connection: sqlite3.Connection, leaves: Sequence[Leaf]) -> list[tuple[int, Leaf]]:
     """Give new leaves their rows, behind those that their minutes have."""
     last: dict[int, int] = {}
+    for first, until in runs_of({leaf.minute for leaf in leaves}):
+        for later, newest in connection.execute(
+            "SELECT (id - ?1) / ?3 AS later, max(id) FROM leaves WHERE id >= ?1 AND id < ?2 "
+            "GROUP BY later",
+            (first * IN_A_MINUTE, (until + 1) * IN_A_MINUTE, IN_A_MINUTE),
+        ):
+            last[first + later] = newest
     found = []
     for leaf in sorted(leaves):
-        if leaf.minute not in last:
-            begin = leaf.minute * IN_A_MINUTE
-            (last[leaf.minute],) = connection.execute(
-                "SELECT coalesce(max(id), ?1 - 1) FROM leaves WHERE id >= ?1 AND id < ?2",
-                (begin, begin + IN_A_MINUTE),
-            ).fetchone()
-        last[leaf.minute] += 1
+        last[leaf.minute] = last.get(leaf.minute, leaf.minute * IN_A_MINUTE - 1) + 1
         found.append((last[leaf.minute], leaf))
     return found
 
@@ -164,17 +166,34 @@ def rows_of(connection: sqlite3.Connection, channel: int, minute: int) -> list[P
     return connection.execute(READING_SQL, bounds).fetchall()
 
 
-def rows_of_minute(
-    connection: sqlite3.Connection, minute: int, channels: Sequence[int]
-) -> dict[int, list[Packable]]:
-    """Return the readings of one minute, to be packed, by channel; in one question for speed."""
-    found: dict[int, list[Packable]] = {channel: [] for channel in channels}
+def rows_of_minutes(
+    connection: sqlite3.Connection, from_minute: int, to_minute: int, channels: Sequence[int]
+) -> dict[tuple[int, int], list[Packable]]:
+    """Return the readings of minutes, to be packed, by channel and minute; one question for speed.
+
+    Args:
+        connection: the log.
+        from_minute: the first, since 1970.
+        to_minute: the first that is left out.
+        channels: whose.
+    """
     rows = connection.execute(
-        _MINUTE_SQL, (json.dumps(channels), minute * MINUTE_US, (minute + 1) * MINUTE_US)
+        _MINUTES_SQL, (json.dumps(channels), from_minute * MINUTE_US, to_minute * MINUTE_US)
     )
-    for channel, of_channel in groupby(rows, itemgetter(0)):
-        found[channel] = [row[1:] for row in of_channel]
-    return found
+    grouped = groupby(rows, lambda row: (row[0], row[1] // MINUTE_US))
+    return {minute: [row[1:] for row in of_minute] for minute, of_minute in grouped}
+
+
+def runs_of(minutes: Iterable[int]) -> Iterator[tuple[int, int]]:
+    """Yield the first and the last of minutes that lie together, to be asked for at once."""
+    run: list[int] = []
+    for minute in sorted(minutes):
+        if run and (minute - run[0] >= _RUN or minute - run[-1] > _APART):
+            yield run[0], run[-1]
+            run.clear()
+        run.append(minute)
+    if run:
+        yield run[0], run[-1]
 
 
 def leaves_of(

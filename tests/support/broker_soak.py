@@ -71,7 +71,7 @@ def until(found: Callable[[], bool]) -> bool:
     while not found():
         if time.monotonic() > end_s:
             return False
-        time.sleep(0.0005)
+        time.sleep(0.002)
     return True
 
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import json
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 import numpy as np
+from kept_logs import kept_log
 from planted import ENCLOSURE, SECTION, Planted
 
 from monitor.log.log import Store
@@ -21,9 +24,7 @@ ROWS_EVERY = 3
 """Of the job's minutes one in so many is read: what a log costs to seal goes by its minutes."""
 
 
-def put(path: Path, job: Planted, more: Sequence[Event] = (), title: str = "Workboat") -> Store:
-    """Make a log of a job and return it, open."""
-    store = Store.open(path, now_s=lambda: NOW_S)
+def _put_readings(job: Planted, store: Store) -> None:
     channels = [
         ("plank-port", Quantity.SURFACE_TEMP, job.surface_c),
         *((f"air-{i}", Quantity.AIR_TEMP, v) for i, v in enumerate(job.air_c)),
@@ -38,7 +39,19 @@ def put(path: Path, job: Planted, more: Sequence[Event] = (), title: str = "Work
         store.add_reading_rows(
             ENCLOSURE, point, quantity, [(round(t * 1e6), None, v, None, 0) for t, v in rows]
         )
-    store.flush()
+
+
+def put(path: Path, job: Planted, more: Sequence[Event] = (), title: str = "Workboat") -> Store:
+    """Make a log of a job and return it, open."""
+    arrays = (
+        job.time_s,
+        *job.air_c,
+        *job.rh_pct,
+        job.surface_c,
+        *(() if job.co2_ppm is None else (job.co2_ppm,)),
+    )
+    said = hashlib.sha256(b"".join(each.tobytes() for each in arrays)).digest()
+    store = kept_log(path, said, partial(_put_readings, job), NOW_S)
     for event in [*job.events, *more]:
         if event.kind is EventKind.SESSION_STARTED:
             event = dataclasses.replace(event, note=title)

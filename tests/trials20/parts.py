@@ -6,6 +6,7 @@ calls the program but by its command line, the broker, HTTP, and the log's file 
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import re
@@ -18,10 +19,13 @@ import threading
 import time
 import uuid
 from collections.abc import Callable
+from contextlib import chdir
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
+import command
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
@@ -51,6 +55,20 @@ def filmcall(
         text=True,
         timeout=timeout_s,
     )
+
+
+def run_here(
+    *words: object, stdin: str = "", env: dict[str, str] | None = None
+) -> subprocess.CompletedProcess[str]:
+    """Run the command to its end in this process, where it is not the process that is tried."""
+    typed = [str(word) for word in words]
+    with (
+        chdir(ROOT),
+        patch.dict(os.environ, env or environment()),
+        patch.object(sys, "stdin", io.StringIO(stdin)),
+    ):
+        ran = command.filmcall(*typed)
+    return subprocess.CompletedProcess(typed, ran.code, ran.out, ran.err)
 
 
 def refusal(ran: subprocess.CompletedProcess[str]) -> str:

@@ -26,9 +26,9 @@ from tests.trials20.parts import (
     Child,
     Station,
     environment,
-    filmcall,
     refusal,
     rows,
+    run_here,
     until,
     uuid_of,
 )
@@ -50,7 +50,7 @@ class Yard:
     def run(
         self, *words: object, to: str = "", stdin: str = ""
     ) -> subprocess.CompletedProcess[str]:
-        return filmcall("ship", *words, "--to", to or self.server.owner, env=self.env, stdin=stdin)
+        return run_here("ship", *words, "--to", to or self.server.owner, env=self.env, stdin=stdin)
 
     def ship(self, db: Path, to: str = "") -> None:
         ran = self.run("--db", db, "--once", to=to)
@@ -59,7 +59,7 @@ class Yard:
     def read(self, *words: object, db: Path | None = None) -> subprocess.CompletedProcess[str]:
         """Run a reading command on the shipped copy of a log."""
         log = () if db is None else ("--log", uuid_of(db))
-        return filmcall(*words, "--db", self.server.owner, *log, env=self.env)
+        return run_here(*words, "--db", self.server.owner, *log, env=self.env)
 
     def grant(self, station: str) -> str:
         """Return the role that a station was given."""
@@ -100,19 +100,19 @@ def replayed(db: Path, rows_n: int, month: str = "2026-10") -> None:
     lines = (WORKBOAT / "night.csv").read_text().splitlines()[: rows_n + 1]
     csv.write_text("\n".join(lines).replace("2026-10-", f"{month}-") + "\n")
     config = WORKBOAT / "polytunnel.toml"
-    ran = filmcall("replay", csv, "--config", config, "--plain", "--db", db)
+    ran = run_here("replay", csv, "--config", config, "--plain", "--db", db)
     assert ran.returncode == 0, ran.stderr
 
 
 def work(db: Path, kind: str, *words: object) -> None:
-    ran = filmcall("event", kind, "--enclosure", "polytunnel", *words, "--db", db)
+    ran = run_here("event", kind, "--enclosure", "polytunnel", *words, "--db", db)
     assert ran.returncode == 0, ran.stderr
 
 
 def same(yard: Yard, db: Path) -> None:
     """Hold the shipped copy against the log: readings, calls, review, seal."""
     for what in ("readings", "calls"):
-        own = filmcall("export", what, "--format", "jsonl", "--db", db)
+        own = run_here("export", what, "--format", "jsonl", "--db", db)
         copy = yard.read("export", what, "--format", "jsonl", db=db)
         assert copy.returncode == 0, copy.stderr
         here, there = (
@@ -120,7 +120,7 @@ def same(yard: Yard, db: Path) -> None:
         )
         assert len(here) == len(there), what
         assert [pair for pair in zip(here, there, strict=True) if pair[0] != pair[1]][:3] == []
-    own = filmcall("sessions", "verify", "--json", "--no-calls", "--db", db)
+    own = run_here("sessions", "verify", "--json", "--no-calls", "--db", db)
     copy = yard.read("sessions", "verify", "--json", "--no-calls", db=db)
     assert (own.returncode, copy.returncode) == (0, 0), copy.stdout + copy.stderr
     one, other = json.loads(own.stdout), json.loads(copy.stdout)
@@ -152,7 +152,7 @@ def test_a_replayed_log_is_the_same_in_the_database_and_grows_there(
     yard.ship(night)
     grown = [name for name, (count, _) in yard.server.content().items() if count > shipped[name][0]]
     assert grown == [], "nothing new, nothing doubled"
-    own = filmcall("review", "--json", "--db", night)
+    own = run_here("review", "--json", "--db", night)
     copy = yard.read("review", "--json", db=night)
     assert copy.returncode == 0, copy.stderr
     one, other = json.loads(own.stdout), json.loads(copy.stdout)
@@ -314,7 +314,7 @@ def test_a_running_station_is_shipped_through_kills_of_shipper_and_database(
 
 
 def work_at(station: Station, note: str) -> None:
-    ran = filmcall("event", "note", "--enclosure", "tent", "--note", note, "--db", station.db)
+    ran = run_here("event", "note", "--enclosure", "tent", "--note", note, "--db", station.db)
     assert ran.returncode == 0, ran.stderr
 
 
@@ -336,9 +336,9 @@ def test_parquet_by_month_and_enclosure_has_every_reading(
     pandas = pytest.importorskip("pandas")
     pytest.importorskip("pyarrow")
     out = tmp_path / "parquet"
-    ran = filmcall("export", "readings", "--format", "parquet", "--out", out, "--db", night)
+    ran = run_here("export", "readings", "--format", "parquet", "--out", out, "--db", night)
     assert ran.returncode == 0, ran.stderr
-    own = filmcall("export", "readings", "--format", "jsonl", "--db", night)
+    own = run_here("export", "readings", "--format", "jsonl", "--db", night)
     wanted = [json.loads(line) for line in own.stdout.splitlines()]
     files = sorted(out.rglob("*.parquet"))
     assert files

@@ -11,6 +11,7 @@ import csv
 import json
 import math
 import re
+import shutil
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -68,12 +69,13 @@ def seconds(text: object) -> float:
 class Log:
     """A log with a recording of 24 h: port at 20.5 degC, starboard at 10.5, air at 20.0."""
 
-    def __init__(self, folder: Path) -> None:
-        self.begin_s = time.time() // 3600.0 * 3600.0 - 3 * 86_400.0
+    def __init__(self, folder: Path, begin_s: float) -> None:
+        self.begin_s = begin_s
         self.db = str(folder / "log.db")
         self.config = folder / "tent.toml"
+
+    def play(self, recording: Path) -> None:
         self.config.write_text(CONFIG)
-        recording = folder / "day.csv"
         with recording.open("w", newline="") as file:
             rows = csv.writer(file)
             rows.writerow(["time", "air", "rh", "port", "stbd"])
@@ -102,9 +104,21 @@ class Log:
         return {(each["name"], each["section"]): each for each in listed}
 
 
+@pytest.fixture(scope="module")
+def played(tmp_path_factory: pytest.TempPathFactory) -> Log:
+    folder = tmp_path_factory.mktemp("played")
+    made = Log(folder, time.time() // 3600.0 * 3600.0 - 3 * 86_400.0)
+    made.play(folder / "day.csv")
+    return made
+
+
 @pytest.fixture
-def log(tmp_path: Path) -> Log:
-    return Log(tmp_path)
+def log(played: Log, tmp_path: Path) -> Log:
+    """Yield a copy of the recording's log and config for one test's events."""
+    made = Log(tmp_path, played.begin_s)
+    shutil.copy(played.db, made.db)
+    shutil.copy(played.config, made.config)
+    return made
 
 
 def coat(log: Log, section: str) -> None:

@@ -888,9 +888,9 @@ def test_a_section_ends_once_its_film_has_cured_and_its_session_is_over(
     live = make(topcoat)
     for kind in ("session-started", "coat-started", "coat-ended", "session-ended"):
         add(live, kind, **({"section": "transom"} if "coat" in kind else {}))
-    live.run(6 * DAY_S, live.climate(20.5), step_s=600.0)
+    live.run(6 * DAY_S, live.climate(20.5), step_s=1800.0)
     assert stages(live)["transom"] is Stage.CURE, "7 days at 20 degC until it has cured"
-    live.run(2 * DAY_S, live.climate(20.5), step_s=600.0)
+    live.run(2 * DAY_S, live.climate(20.5), step_s=1800.0)
     assert names(live) == {"all"}
     # Its last call was STOP: the recoat window had closed, which is reckoned from events alone.
     assert logged(live, "transom")[-1] == "STOP"
@@ -911,7 +911,7 @@ def test_a_film_that_nobody_measures_keeps_its_section_for_good(make: Make) -> N
     live = make(TWO_PLANKS.replace("general-guidance", "polyurethane-topcoat"))
     for kind in ("session-started", "coat-started", "coat-ended", "session-ended"):
         add(live, kind, **({"section": "transom"} if "coat" in kind else {}))
-    live.run(20 * DAY_S, live.climate(20.5, stbd=20.5), step_s=3600.0)
+    live.run(20 * DAY_S, live.climate(20.5, stbd=20.5), step_s=4 * HOUR_S)
     assert stages(live)["transom"] is Stage.FLASH
     add(live, "back-in-service", section="transom")
     add(live, "session-ended")

@@ -11,6 +11,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from kept_logs import kept_log
 from planted_store import NOW_S
 
 from monitor.log.log import Store
@@ -48,18 +49,21 @@ def job(
     **wanted: object,
 ) -> Review:
     """A tent at 20 °C and 50 % but for some hours of dew and of silence; read every two minutes."""
-    store = Store.open(path, now_s=lambda: NOW_S)
-    for quantity, point in POINT.items():
-        rows = []
-        for k in range(round(begin_h * 30), round(hours * 30) + 1):
-            hour = k / 30.0
-            if quantity in silent_of and any(a <= hour < b for a, b in silent):
-                continue
-            wet = any(a <= hour < b for a, b in dew)
-            value = (DEW if wet else GOOD)[quantity]
-            rows.append((round((MIDNIGHT + hour * HOUR) * 1e6), None, value, None, 0))
-        store.add_reading_rows("tent", point, quantity, rows)
-    store.flush()
+
+    def readings(store: Store) -> None:
+        for quantity, point in POINT.items():
+            rows = []
+            for k in range(round(begin_h * 30), round(hours * 30) + 1):
+                hour = k / 30.0
+                if quantity in silent_of and any(a <= hour < b for a, b in silent):
+                    continue
+                wet = any(a <= hour < b for a, b in dew)
+                value = (DEW if wet else GOOD)[quantity]
+                rows.append((round((MIDNIGHT + hour * HOUR) * 1e6), None, value, None, 0))
+            store.add_reading_rows("tent", point, quantity, rows)
+
+    said = (hours, tuple(dew), tuple(silent), tuple(silent_of) if silent else (), begin_h)
+    store = kept_log(path, said, readings, NOW_S)
     store.add_event(Event(EventKind.SESSION_STARTED, MIDNIGHT + begin_h * HOUR, "tent"))
     for kind, hour, more in events:
         store.add_event(Event(kind, MIDNIGHT + hour * HOUR, "tent", **more))  # type: ignore[arg-type]
