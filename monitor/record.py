@@ -10,30 +10,33 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
-from typing import NamedTuple, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
-from monitor.config.model import EnclosureConfig
 from monitor.log.facts import specs_of, with_spec_text
 from monitor.log.log import Store
 from monitor.log.photos import take_photo
 from monitor.log.rows import EventId
 from monitor.times import AHEAD_S
-from rules.clocks.all_clocks import launch_warning
 from rules.clocks.at_event import (
     asks_whose,
     coat_warnings,
     heater_remark,
+    launch_warning,
     mix_warnings,
     sanding_remark,
     touched,
 )
-from rules.clocks.clock import Clock
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
 from rules.events import OF_PAINT, Event, in_force
 from rules.spec.model import Spec
 from rules.text import hour_and_day_text, iso_utc, printable
 from rules.vocabulary import ALL_SECTIONS, EventKind
+
+if TYPE_CHECKING:
+    # Most events ask neither clock nor config, and both load for longer than an event takes.
+    from monitor.config.model import EnclosureConfig
+    from rules.clocks.clock import Clock
 
 EARLIEST_S = 631_152_000.0
 """1990-01-01 UTC: older than any recording that an event could belong to; our own choice [s]."""

@@ -490,46 +490,6 @@ def _lower(words: str) -> str:
     return words[:1].lower() + words[1:]
 
 
-def launch_warning(clocks: Iterable[Clock]) -> str:
-    """Return what to say to who puts the work back into service, or "" where it has cured.
-
-    Args:
-        clocks: as `clocks_of` gives them.
-
-    Returns:
-        A warning while `cured` waits, runs or is unknown; "" otherwise.
-
-    Source:
-        Common practice, no source: a film under water or load before it has cured may blister,
-        print or lose its hold.
-    """
-    listed = tuple(clocks)
-    stated = {clock.section for clock in listed if clock.name is ClockName.LAUNCH_NOT_BEFORE}
-    for clock in listed:
-        asked = (
-            ClockName.LAUNCH_NOT_BEFORE
-            if clock.section in stated and not clock.buried
-            else ClockName.CURED
-        )
-        if clock.name is not asked or clock.state is ClockState.ENDED:
-            continue
-        where = f"{clock.section}: " if clock.section else ""
-        if clock.state is ClockState.UNKNOWN:
-            done = "has cured" if asked is ClockName.CURED else "may be launched"
-            return f"{where}it is not known whether coat {clock.coat} {done}: {clock.basis}"
-        left = (
-            ""
-            if clock.left_s is None
-            else f", {duration_text(clock.left_s)} left at this temperature"
-        )
-        not_yet = "has not cured" if asked is ClockName.CURED else "is not to be launched yet"
-        return (
-            f"{where}coat {clock.coat} {not_yet}{left}: water or load on it now may blister, "
-            "mark or lift it"
-        )
-    return ""
-
-
 def wipe_clock(bench: SectionWork) -> list[Clock]:
     """The drying of the last wipe, for the coat that comes next."""
     wiped = bench.work.wiped_s

@@ -16,9 +16,9 @@ from rules.clocks.all_clocks import (
     clocks_of,
     coating_over_forbidden,
     history_wanted_from_s,
-    launch_warning,
     merge_clocks,
 )
+from rules.clocks.at_event import launch_warning
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.history import (
     EMPTY_HISTORY,
