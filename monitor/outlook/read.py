@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,8 +103,10 @@ def read_track(
     config: EnclosureConfig | None = None,
     now_s: float | None = None,
     history_from_s: float | None = None,
+    settled_by: Callable[[float], Iterator[float]] | None = None,
+    settled: Callable[[TemperatureHistory, float], bool] | None = None,
 ) -> SectionRecord:
-    """Read the last eight days of one section.
+    """Read the last eight days of one section, and of the time before what its clocks need.
 
     Args:
         store: the log.
@@ -114,6 +116,9 @@ def read_track(
         config: which point belongs where, and what stands in for a surface probe.
         now_s: look no later than this; None for the last reading [s].
         history_from_s: temperatures for the clocks reach back to here, or None for eight days [s].
+        settled_by: gives, for the time of the last reading, until when to read them at first: a
+            film that cured weeks ago needs its own days and none since, and a log has many.
+        settled: whether no temperature after these changes a clock up to a time; else all are read.
 
     Raises:
         TooLittleLog: no point has both air temperature and humidity.
@@ -131,6 +136,16 @@ def read_track(
 
     end_s = last_reading_s(store, enclosure, bodies, source, now_s)
     span_s = 0.0 if history_from_s is None else end_s - history_from_s
+    for to_s in settled_by(end_s) if settled_by and span_s > MOST_CELLS * CELL_S else ():
+        after = int((end_s - to_s) / CELL_S)  # cells: these are the same as of the whole
+        if after <= 0:
+            break
+        at_s, count = end_s - after * CELL_S, int(span_s / CELL_S + 1) - after
+        airs = {each: column(each, Quantity.AIR_TEMP, count, at_s) for each in bodies}
+        history, _ = _history_of(column, found, airs, section, at_s, count, config)
+        if settled is not None and settled(history, end_s):
+            told = told_of(column, found, section, enclosure, end_s, MOST_CELLS, config)
+            return replace(told, history=history)
     count = int(min(max(MOST_CELLS, span_s / CELL_S + 1), LONGEST_HISTORY_CELLS))
     return told_of(column, found, section, enclosure, end_s, count, config)
 
@@ -193,53 +208,60 @@ def told_of(
     Raises:
         TooLittleLog: no point has both air temperature and humidity.
     """
-    points = _points(config)
-    bodies = _bodies(found, points, enclosure)
-    surfaces = [
-        name
-        for name in found.get(Quantity.SURFACE_TEMP, ())
-        if _belongs(points.get((name, Quantity.SURFACE_TEMP)), section)
-    ]
+    bodies = _bodies(found, _points(config), enclosure)
     airs = {name: column(name, Quantity.AIR_TEMP, count, end_s) for name in bodies}
+    history, names = _history_of(column, found, airs, section, end_s, count, config)
     dews = {}
     for name in bodies:
         humidity = column(name, Quantity.HUMIDITY, count, end_s)
         dews[name] = dew_points_c(airs[name], humidity, missing_ok=True)
     wettest = max(bodies, key=lambda name: _recent_mean(dews[name]))
-    coldest = warmest = assumed = None
-    if surfaces:
-        stack = np.stack([column(n, Quantity.SURFACE_TEMP, count, end_s) for n in surfaces])
-        # A surface that is silent makes the coldest unknown, as for the call.
-        coldest, warmest = stack.min(axis=0), stack.max(axis=0)
-        names = tuple(surfaces)
-    elif config is not None and config.assumed_surface_offset_k is not None:
-        offset_k, accuracy_k = config.assumed_surface_offset_k, config.assumed_surface_accuracy_k
-        coldest = np.stack(list(airs.values())).min(axis=0) + offset_k
-        assumed = AssumedSurface(offset_k, accuracy_k)
-        names = (f"assumed {offset_k:+.1f} K from the coldest air",)
-    else:
-        names = ()
     start = count - MOST_CELLS if count > MOST_CELLS else 0
     start += _silent_head(airs[wettest][start:])
     track = Track(
         end_s,
         airs[wettest][start:],
         dews[wettest][start:],
-        None if coldest is None else coldest[start:],
+        history.coldest_c[start:] if names else None,
     )
-    times = end_s - CELL_S * np.arange(count - 1, -1, -1, dtype=np.float64)
-    unknown = np.full(count, np.nan)
+    sections_known = config is not None or len(found.get(Quantity.SURFACE_TEMP, ())) < 2
+    return SectionRecord(track, wettest, names, sections_known, history)
+
+
+def _history_of(
+    column: Column,
+    found: Mapping[Quantity, Sequence[str]],
+    airs: Mapping[str, Floats],
+    section: str | None,
+    end_s: float,
+    count: int,
+    config: EnclosureConfig | None,
+) -> tuple[TemperatureHistory, tuple[str, ...]]:
+    """The temperatures for the clocks, and which surface they are of."""
+    points = _points(config)
+    surfaces = [
+        name
+        for name in found.get(Quantity.SURFACE_TEMP, ())
+        if _belongs(points.get((name, Quantity.SURFACE_TEMP)), section)
+    ]
+    coldest = warmest = np.full(count, np.nan)
+    if surfaces:
+        stack = np.stack([column(n, Quantity.SURFACE_TEMP, count, end_s) for n in surfaces])
+        # A surface that is silent makes the coldest unknown, as for the call.
+        coldest, warmest = stack.min(axis=0), stack.max(axis=0)
     history = TemperatureHistory(
-        time_s=times,
-        coldest_c=unknown if coldest is None else coldest,
-        warmest_c=unknown if warmest is None else warmest,
+        time_s=end_s - CELL_S * np.arange(count - 1, -1, -1, dtype=np.float64),
+        coldest_c=coldest,
+        warmest_c=warmest,
         air_coldest_c=np.stack(list(airs.values())).min(axis=0),
         air_warmest_c=np.stack(list(airs.values())).max(axis=0),
     )
-    if assumed is not None:
-        history = with_assumed_surface(history, assumed)
-    sections_known = config is not None or len(surfaces) < 2
-    return SectionRecord(track, wettest, names, sections_known, history)
+    if surfaces or config is None or config.assumed_surface_offset_k is None:
+        return history, tuple(surfaces)
+    offset_k = config.assumed_surface_offset_k
+    assumed = AssumedSurface(offset_k, config.assumed_surface_accuracy_k)
+    names = (f"assumed {offset_k:+.1f} K from the coldest air",)
+    return with_assumed_surface(history, assumed), names
 
 
 def _points(config: EnclosureConfig | None) -> Points:
