@@ -305,7 +305,7 @@ def history_rows(
         known_s: only what had arrived by then, or None for all [s].
 
     Returns:
-        A row a minute with the columns of `Row`; NaN where no value that was believed is young
+        A row a minute and one at the end, with the columns of `Row`; NaN where no value that was believed is young
         enough. Of a time without any temperature only the first row comes.
     """
     nothing = np.empty((0, _COLUMNS))
@@ -322,6 +322,8 @@ def history_rows(
     first_s = max(from_s, min(first for first, _ in ends_s))
     last_s = min(to_s, max(last for _, last in ends_s) + MOST_MAX_AGE_S)
     grid = np.arange(first_s, last_s, max(GRID_S, (last_s - first_s) / MOST_ROWS))
+    # Up to the last instant, which is now: else the minute that has just begun is not known.
+    grid = np.append(grid[grid < last_s], last_s)
     held = {channel: _held(channel, *believed[channel], grid) for channel in channels}
     columns = [
         *_bounds([held[each] for each in channels if each.quantity is Quantity.SURFACE_TEMP], grid),

@@ -327,7 +327,7 @@ def _load(
             enclosure,
             channels,
             span_s[0],
-            span_s[1] + 1.0,
+            span_s[1],
             source=source.source,
             known_s=live_known_s,
         )
