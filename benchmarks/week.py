@@ -183,7 +183,7 @@ def watch_week(days: float, step_s: float, folder: Path, *, screen: bool) -> Non
         clock = SteadyClock(clocks.wall, lambda: clocks.true_s - START_S + 1000.0)
         publisher = Publisher(line, base="filmcall", station="bench")
         configs = {each.name: each for each in config.enclosures}
-        outlooks = Outlooks(db, configs, folder, clock.now_s)
+        outlooks = Outlooks(db, configs, folder, clock.now_s, steady_s=simulated.monotonic)
         told = []
         watch = Watch(
             config,

@@ -305,8 +305,8 @@ def history_rows(
         known_s: only what had arrived by then, or None for all [s].
 
     Returns:
-        A row a minute and one at the end, with the columns of `Row`; NaN where no value that was believed is young
-        enough. Of a time without any temperature only the first row comes.
+        A row a minute and one at the end, with the columns of `Row`; NaN where no value that was
+        believed is young enough. Of a time without any temperature only the first row comes.
     """
     nothing = np.empty((0, _COLUMNS))
     if not to_s > from_s:

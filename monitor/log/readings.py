@@ -117,10 +117,10 @@ class ReadingQueries:
             str(quantity),
         )
         channel = found[0][0] if found else -1
-        value = "raw" if raw else "coalesce(calibrated, raw)"
-        # SQLite has no NaN: its NULL travels as infinity, which no kept reading has. Two numbers a
-        # row are half the work of three, and few readings have another quality than ok. A time in
-        # microseconds is exact as a float until the year 2255.
+        value = "raw" if raw else "calibrated, raw"
+        # SQLite has no NaN: its NULL travels as infinity, which no kept reading has. Two floats a
+        # row are half the work of three numbers, and few readings have another quality than ok. A
+        # time in microseconds is exact as a float until the year 2255.
         where = "FROM readings WHERE channel = ? AND time_us BETWEEN ? AND ?"
         values: tuple[int, ...] = (channel, low, high)
         if known_s is not None:
@@ -128,11 +128,12 @@ class ReadingQueries:
             values = (*values, known)
         with self._file.asking(), self._file.one_moment():
             asked = self._file.connection.execute
-            sql = f"SELECT time_us, coalesce({value}, 9e999) {where} ORDER BY time_us"
-            ((count,),) = asked(f"SELECT count(*) {where}", values)
+            sql = f"SELECT time_us * 1.0, coalesce({value}, 9e999) {where} ORDER BY time_us"
+            ((count, odd),) = asked(f"SELECT count(*), total(quality) {where}", values)
             numbers = chain.from_iterable(asked(sql, values))
             table = np.fromiter(numbers, dtype=np.float64, count=2 * count).reshape(-1, 2)
-            coded = asked(f"SELECT time_us, quality {where} AND quality <> 0", values).fetchall()
+            sql = f"SELECT time_us, quality {where} AND quality <> 0"
+            coded = asked(sql, values).fetchall() if odd else []
             coded += asked(
                 "SELECT time_us, quality FROM reading_notes WHERE channel = ? "
                 "AND time_us BETWEEN ? AND ? AND noted_us <= ? ORDER BY noted_us",

@@ -16,7 +16,14 @@ from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_P
 from rules.climate import AssumedSurface, assumed_words
 from rules.clocks.history import TemperatureHistory, with_assumed_surface
 from rules.outlook.damped_trend import MOST_CELLS
-from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, cell_means
+from rules.outlook.track import (
+    CELL_S,
+    CELLS_A_DAY,
+    TooLittleLog,
+    Track,
+    bridged,
+    cell_means,
+)
 from sensors.reading import Quantity
 
 Floats = NDArray[np.float64]
@@ -172,10 +179,17 @@ def measured(
         source: of the readings.
     """
     low, high = believable(quantity)
-    from_s = end_s - count * CELL_S
-    times, values, codes = store.readings(enclosure, name, quantity, from_s, end_s, source=source)
-    believed = (codes == 0) & (values >= low) & (values <= high)
-    return cell_means(times[believed], values[believed], end_s, count)
+    pieces = []
+    # A day at a time: a watch that reads eight days every ten minutes holds no more than one.
+    for first in range(0, count, CELLS_A_DAY):
+        cells = min(CELLS_A_DAY, count - first)
+        to_s = end_s - (count - first - cells) * CELL_S
+        times, values, codes = store.readings(
+            enclosure, name, quantity, to_s - cells * CELL_S, to_s, source=source
+        )
+        believed = (codes == 0) & (values >= low) & (values <= high)
+        pieces.append(cell_means(times[believed], values[believed], to_s, cells))
+    return bridged(np.concatenate(pieces))
 
 
 def believable(quantity: Quantity) -> tuple[float, float]:
