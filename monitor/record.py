@@ -113,7 +113,7 @@ def record(
     """
     # What is refused writes nothing, not even its spec's text.
     event = with_spec_text(store, _respecced(store, event, scene), None, own_sha256)
-    spec = _spec_of(store, event)
+    spec = spec_of(store, event)
     _refuse_hardener(event, spec)
     touches = touched(event, scene.events, scene.sections())
     # The clocks first: once the coat is in the log, they tell of it.
@@ -134,7 +134,7 @@ def warnings_of(store: Store, event: Event, scene: Scene) -> tuple[str, ...]:
         scene: the enclosure before it.
     """
     touches = touched(event, scene.events, scene.sections())
-    return tuple(_warnings(event, scene, touches, _spec_of(store, event)))
+    return tuple(_warnings(event, scene, touches, spec_of(store, event)))
 
 
 def check(event: Event, now_s: float, time_shown: str | None = None) -> None:
@@ -281,8 +281,8 @@ def _respecced(store: Store, event: Event, scene: Scene) -> Event:
     return replace(event, note=f"{said}: {event.note}" if event.note else said)
 
 
-def _spec_of(store: Store, event: Event) -> Spec | None:
-    """The spec that an event goes by, or None where the log has none for it."""
+def spec_of(store: Store, event: Event) -> Spec | None:
+    """Return the spec that an event goes by, or None where the log has none for it."""
     return specs_of(store.spec_text, [event], None)[0].get(event.spec_key or "")
 
 

@@ -141,7 +141,7 @@ def read_track(
     def column(name: str, quantity: Quantity, count: int, end: float) -> Floats:
         return measured(store, enclosure, name, quantity, count, end, source=source)
 
-    end_s = last_reading_s(store, enclosure, bodies, source, now_s)
+    end_s = last_humidity_s(store, enclosure, bodies, source, now_s)
     span_s = 0.0 if history_from_s is None else end_s - history_from_s
     for to_s in settled_by(end_s) if settled_by and span_s > MOST_CELLS * CELL_S else ():
         after = int((end_s - to_s) / CELL_S)  # cells: these are the same as of the whole
@@ -305,7 +305,7 @@ def _belongs(point: PointConfig | None, section: str | None) -> bool:
     return point is None or section is None or point.section in (None, section)
 
 
-def last_reading_s(
+def last_humidity_s(
     store: Store, enclosure: str, bodies: Sequence[str], source: int, now_s: float | None
 ) -> float:
     """Return when the last humidity of some bodies came, up to a time where one is given [s].
