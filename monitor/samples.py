@@ -85,9 +85,9 @@ class Temperatures:
     ) -> None:
         self.whole_from_s = math.inf
         self.ended: dict[Hashable, Clock] = {}
-        # An array of one size from the start, so that a watch of months needs no more than one
-        # of hours; pages that nothing was written to take no memory.
-        self._kept = np.empty((ROOM_ROWS, _COLUMNS))
+        # An array of one size from the start, and all of it written to, so that a watch of months
+        # needs no more memory than one of hours.
+        self._kept = np.full((ROOM_ROWS, _COLUMNS), math.nan)
         self._count = 0
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
