@@ -255,6 +255,8 @@ class Watch:
 
         sections, named = sections_of(config, events)
         last = last_calls(self._store, config.name, sections)
+        for name in sections:
+            keeper.samples(name)  # its store, at the start and not with the first coat
         load_temperatures(self._store, config, keeper, sections, now_s)
         enclosure = Enclosure(config, keeper.film_of, now_s, last, on_evaluated=evaluated)
         recall_readings(self._store, enclosure, events, now_s)
