@@ -10,30 +10,33 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
-from typing import NamedTuple, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
-from monitor.config.model import EnclosureConfig
 from monitor.log.facts import specs_of, with_spec_text
 from monitor.log.log import Store
 from monitor.log.photos import take_photo
 from monitor.log.rows import EventId
 from monitor.times import AHEAD_S
-from rules.clocks.all_clocks import launch_warning
 from rules.clocks.at_event import (
     asks_whose,
     coat_warnings,
     heater_remark,
+    launch_warning,
     mix_warnings,
     sanding_remark,
     touched,
 )
-from rules.clocks.clock import Clock
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
 from rules.events import OF_PAINT, Event, in_force
 from rules.spec.model import Spec
 from rules.text import hour_and_day_text, iso_utc, printable
 from rules.vocabulary import ALL_SECTIONS, EventKind
+
+if TYPE_CHECKING:
+    # Most events ask neither clock nor config, and both load for longer than an event takes.
+    from monitor.config.model import EnclosureConfig
+    from rules.clocks.clock import Clock
 
 EARLIEST_S = 631_152_000.0
 """1990-01-01 UTC: older than any recording that an event could belong to; our own choice [s]."""
@@ -110,7 +113,7 @@ def record(
     """
     # What is refused writes nothing, not even its spec's text.
     event = with_spec_text(store, _respecced(store, event, scene), None, own_sha256)
-    spec = _spec_of(store, event)
+    spec = spec_of(store, event)
     _refuse_hardener(event, spec)
     touches = touched(event, scene.events, scene.sections())
     # The clocks first: once the coat is in the log, they tell of it.
@@ -131,7 +134,7 @@ def warnings_of(store: Store, event: Event, scene: Scene) -> tuple[str, ...]:
         scene: the enclosure before it.
     """
     touches = touched(event, scene.events, scene.sections())
-    return tuple(_warnings(event, scene, touches, _spec_of(store, event)))
+    return tuple(_warnings(event, scene, touches, spec_of(store, event)))
 
 
 def check(event: Event, now_s: float, time_shown: str | None = None) -> None:
@@ -278,8 +281,8 @@ def _respecced(store: Store, event: Event, scene: Scene) -> Event:
     return replace(event, note=f"{said}: {event.note}" if event.note else said)
 
 
-def _spec_of(store: Store, event: Event) -> Spec | None:
-    """The spec that an event goes by, or None where the log has none for it."""
+def spec_of(store: Store, event: Event) -> Spec | None:
+    """Return the spec that an event goes by, or None where the log has none for it."""
     return specs_of(store.spec_text, [event], None)[0].get(event.spec_key or "")
 
 

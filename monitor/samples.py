@@ -85,9 +85,9 @@ class Temperatures:
     ) -> None:
         self.whole_from_s = math.inf
         self.ended: dict[Hashable, Clock] = {}
-        # An array of one size from the start, so that a watch of months needs no more than one
-        # of hours; pages that nothing was written to take no memory.
-        self._kept = np.empty((ROOM_ROWS, _COLUMNS))
+        # An array of one size from the start, and all of it written to, so that a watch of months
+        # needs no more memory than one of hours.
+        self._kept = np.full((ROOM_ROWS, _COLUMNS), math.nan)
         self._count = 0
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
@@ -305,8 +305,8 @@ def history_rows(
         known_s: only what had arrived by then, or None for all [s].
 
     Returns:
-        A row a minute with the columns of `Row`; NaN where no value that was believed is young
-        enough. Of a time without any temperature only the first row comes.
+        A row a minute and one at the end, with the columns of `Row`; NaN where no value that was
+        believed is young enough. Of a time without any temperature only the first row comes.
     """
     nothing = np.empty((0, _COLUMNS))
     if not to_s > from_s:
@@ -322,6 +322,8 @@ def history_rows(
     first_s = max(from_s, min(first for first, _ in ends_s))
     last_s = min(to_s, max(last for _, last in ends_s) + MOST_MAX_AGE_S)
     grid = np.arange(first_s, last_s, max(GRID_S, (last_s - first_s) / MOST_ROWS))
+    # Up to the last instant, which is now: else the minute that has just begun is not known.
+    grid = np.append(grid[grid < last_s], last_s)
     held = {channel: _held(channel, *believed[channel], grid) for channel in channels}
     columns = [
         *_bounds([held[each] for each in channels if each.quantity is Quantity.SURFACE_TEMP], grid),

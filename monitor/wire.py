@@ -12,16 +12,17 @@ from rules.air.state import (
     wet_bulb_c,
 )
 from rules.air.uncertainty import SHOW_FACTOR
-from rules.answer import Answer
 from rules.call import Call
-from rules.reasons import Reason
-from rules.section import SectionCall
 from rules.text import iso_local, iso_utc
 from rules.vocabulary import ALL_SECTIONS, LimitState
 from sensors.zones import zone_or_utc
 
 if TYPE_CHECKING:
+    # Who asks for clocks need not wait for what makes a call.
+    from rules.answer import Answer
     from rules.clocks.clock import Clock
+    from rules.reasons import Reason
+    from rules.section import SectionCall
 
 Json = dict[str, Any]
 

@@ -21,19 +21,21 @@ from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
 from monitor.samples import TemperatureChannel, Temperatures, channels_of, history_rows
-from monitor.screen.clocks_panel import pot_name
-from monitor.screen.phrases import CLOCK_WORDS
+from monitor.screen.phrases import CLOCK_WORDS, pot_name
 from monitor.specs import find_spec
 from monitor.times import moment_s, zone_in_log, zone_or_local
 from monitor.wire import clock_dict
-from rules.clocks.all_clocks import clocks_of, clocks_on, history_wanted_from_s, merge_clocks
+from rules.clocks.all_clocks import (
+    clocks_of,
+    clocks_on,
+    history_ends_s,
+    history_wanted_from_s,
+    merge_clocks,
+    settled,
+)
 from rules.clocks.clock import Clock, ClockState
-from rules.clocks.section_work import SectionWork
-from rules.clocks.stages import stage_of
-from rules.clocks.work import work_of
 from rules.errors import FilmcallError
 from rules.events import Event, in_force
-from rules.memory import history_told
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
 from rules.vocabulary import (
@@ -227,10 +229,15 @@ def clocks_in_log(
     for section in sections:
         temperatures = _temperatures(config, section)
         from_s = history_wanted_from_s(section, events, time_s)
-        if from_s is not None:
-            _load(store, enclosure, config, section, temperatures, (from_s, time_s), known_s)
-        histories.append(temperatures.history())
-        merged.append(clocks_of(section, events, specs, default, histories[-1], time_s))
+        for to_s in history_ends_s(section, events, time_s):
+            if from_s is not None:
+                _load(store, enclosure, config, section, temperatures, (from_s, to_s), known_s)
+            history = temperatures.history()
+            clocks = clocks_of(section, events, specs, default, history, time_s)
+            if settled(clocks, history):
+                break
+        histories.append(history)
+        merged.append(clocks)
     next_ends = sorted((_next_end_s(clocks), place) for place, clocks in enumerate(merged))
     for end_s, place in next_ends[:MOST_OUTLOOKS] if look_ahead else ():
         if math.isinf(end_s):
@@ -255,6 +262,11 @@ def memory_in_log(
         time_s: the time to reckon for [s].
         zone: of the times that are named; UTC for None.
     """
+    from rules.clocks.section_work import SectionWork
+    from rules.clocks.stages import stage_of
+    from rules.clocks.work import work_of
+    from rules.memory import history_told
+
     events = store.events(enclosure)
     config, default = config_in(store, enclosure), spec_in(store, enclosure, None)
     specs = {default.name: default, **specs_of(store.spec_text, events, None)[0]}
@@ -315,7 +327,7 @@ def _load(
             enclosure,
             channels,
             span_s[0],
-            span_s[1] + 1.0,
+            span_s[1],
             source=source.source,
             known_s=live_known_s,
         )

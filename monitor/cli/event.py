@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import time
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -23,13 +23,15 @@ from monitor.named import kind_named, method_named
 from monitor.record import NEEDS_POINT, Scene, check, record
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import carries_zone, moment_s, zone_in_log, zone_or_local
-from rules.clocks.clock import Clock
 from rules.errors import FilmcallError
 from rules.events import OF_PAINT, Event
 from rules.spec.model import GENERAL_GUIDANCE
 from rules.text import duration_text, hour_text, iso_utc, printable
 from rules.units import DAY_S
 from rules.vocabulary import EventKind, Service
+
+if TYPE_CHECKING:
+    from rules.clocks.clock import Clock
 
 LATE_S = 60.0
 MOST_OUT_S = 31 * DAY_S

@@ -14,7 +14,7 @@ from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.outlook.forecast import beside, kept
 from monitor.outlook.make import outside_of
-from monitor.outlook.read import choose_source, last_reading_s, measured
+from monitor.outlook.read import choose_source, last_humidity_s, measured
 from rules.air.arrays import Floats, dew_points_c
 from rules.errors import FilmcallError
 from rules.events import in_force
@@ -63,7 +63,7 @@ def _tent(store: Store, name: str, past: list[Outside], sun_ahead: bool) -> Tent
     config = config_in(store, name)
     bodies = _bodies(store, name, source, config)
     newest_s = max((call.time_s for call in store.newest_calls(name)), default=None)
-    end_s = last_reading_s(store, name, bodies["inside"], source, newest_s)
+    end_s = last_humidity_s(store, name, bodies["inside"], source, newest_s)
     count = _DAYS * CELLS_A_DAY
     times = end_s - CELL_S * np.arange(count - 1, -1, -1, dtype=np.float64)
 

@@ -35,13 +35,13 @@ from monitor.live.restart import (
 from monitor.live.twins import Twins
 from monitor.live.watched import WatchedEnclosure
 from monitor.live.witness import Witness
-from monitor.log.facts import keep_facts, specs_of
+from monitor.log.facts import keep_facts
 from monitor.log.log import Store
 from monitor.log.retention import Retention
 from monitor.log.rows import AlarmRow, EventId, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
-from monitor.record import Recorded, Scene, record, warnings_of
+from monitor.record import Recorded, Scene, record, spec_of, warnings_of
 from monitor.screen.theme import theme_of
 from monitor.snapshot import Snapshot
 from monitor.tell import Tell, Teller
@@ -51,7 +51,6 @@ from rules.air.state import pressure_at_altitude_pa
 from rules.events import Event, in_force
 from rules.reasons import Doubt
 from rules.section import SectionCall
-from rules.spec.model import Spec
 from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.mqtt.heartbeat import BEHIND_S
@@ -256,6 +255,8 @@ class Watch:
 
         sections, named = sections_of(config, events)
         last = last_calls(self._store, config.name, sections)
+        for name in sections:
+            keeper.samples(name)  # its store, at the start and not with the first coat
         load_temperatures(self._store, config, keeper, sections, now_s)
         enclosure = Enclosure(config, keeper.film_of, now_s, last, on_evaluated=evaluated)
         recall_readings(self._store, enclosure, events, now_s)
@@ -330,17 +331,12 @@ class Watch:
             config=enclosure.config,
             zone=zone_or_utc(enclosure.config.timezone),
             clocks=lambda time_s, over: keeper.clocks_at(
-                enclosure, time_s, self._spec_of(over, keeper)
+                enclosure,
+                time_s,
+                None if over is None else spec_of(self._store, over) or keeper.default_spec,
             ),
             memory=lambda section, _: keeper.memory_of(section or ALL_SECTIONS, now_s),
         )
-
-    def _spec_of(self, event: Event | None, keeper: FilmKeeper) -> Spec | None:
-        """The spec that an event goes by, or None for no event."""
-        if event is None:
-            return None
-        own = keeper.default_spec
-        return specs_of(self._store.spec_text, [event], None)[0].get(event.spec_key or "", own)
 
     def end(self) -> None:
         """Note what only this program knows; call it before the link and the log are closed."""

@@ -266,9 +266,11 @@ def _lines(form: _Form, fixed: Mapping[str, str], rows: Iterable[_Line]) -> Iter
     for time_us, received_us, raw, value, code, count, low, high in rows:
         time = time_text(time_us)
         received = time if received_us == time_us else time_text(received_us)
+        shown = number(value)
+        ends = f"{shown}{h}{shown}" if low is high is value else f"{number(low)}{h}{number(high)}"
         yield (
-            f"{a}{time}{b}{received}{c}{number(raw)}{d}{number(value)}{e}{quality(code)}{f}{count}"
-            f"{g}{number(low)}{h}{number(high)}{end}"
+            f"{a}{time}{b}{received}{c}{number(raw)}{d}{shown}{e}{quality(code)}{f}{count}"
+            f"{g}{ends}{end}"
         )
 
 

@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from monitor import __version__
-from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.display import Units, prefer
 from monitor.log.log import Store
 from monitor.specs import find_spec
@@ -20,10 +19,11 @@ from rules.errors import SpecFault
 from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.vocabulary import EventKind
-from sensors.faults import DEFAULT_RULES, FaultRules
 from sensors.reading import Quantity
 
 if TYPE_CHECKING:
+    # Each loads for longer than it takes to find that a log has no facts of an enclosure.
+    from monitor.config.model import EnclosureConfig, PointConfig
     from monitor.wire import Json  # which brings all that a call is made of
 
 KEY = "facts"
@@ -66,6 +66,8 @@ _USUAL = {"inside": True, "shared_element": False, "confirmed": True}
 
 def _unusual(point: PointConfig) -> Json:
     """What a point has that is not as for most."""
+    from sensors.faults import DEFAULT_RULES
+
     found: Json = {key: getattr(point, key) for key in _USUAL}
     found = {key: value for key, value in found.items() if value != _USUAL[key]}
     if point.rules != DEFAULT_RULES[point.quantity]:
@@ -103,6 +105,9 @@ def config_in(store: Store, enclosure: str) -> EnclosureConfig | None:
 
 def config_of(enclosure: str, facts: Json) -> EnclosureConfig:
     """Return as much of an enclosure's config as facts tell."""
+    from monitor.config.model import EnclosureConfig, PointConfig
+    from sensors.faults import DEFAULT_RULES, FaultRules
+
     points = tuple(
         PointConfig(
             name=str(each["point"]),
@@ -203,11 +208,13 @@ def specs_of(
         events: of the enclosure.
         beside: the folder that spec files count from.
     """
-    from rules.spec.read import load_spec
-
     found: dict[str, Spec] = {}
     lost: list[str] = []
     named = {(e.spec_key, e.spec or "") for e in events if e.spec_key is not None}
+    if not named:
+        return found, lost
+    from rules.spec.read import load_spec
+
     for key, name in sorted(named):
         if key in found:
             continue

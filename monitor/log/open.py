@@ -214,6 +214,18 @@ class LogFile:
             return self.connection.execute(sql, values).fetchall()
 
     @contextmanager
+    def one_moment(self) -> Iterator[None]:
+        """Answer all that is asked inside from one moment of the log, whoever writes meanwhile."""
+        if self.connection.in_transaction:
+            yield
+            return
+        self.connection.execute("BEGIN")
+        try:
+            yield
+        finally:
+            self.connection.execute("COMMIT")
+
+    @contextmanager
     def transaction(self) -> Iterator[None]:
         """Hold the write lock, and keep all that is done inside or nothing of it."""
         self.connection.execute("BEGIN IMMEDIATE")

@@ -19,8 +19,9 @@ from monitor.outlook.read import SectionRecord, choose_source, read_track
 from monitor.outlook.text import OutlookReport, as_json, as_text
 from monitor.specs import find_spec
 from rules.air.arrays import dew_points_c
-from rules.clocks.all_clocks import clocks_of, history_wanted_from_s
+from rules.clocks.all_clocks import clocks_of, history_ends_s, history_wanted_from_s, settled
 from rules.clocks.clock import Clock, ClockState
+from rules.clocks.history import TemperatureHistory
 from rules.clocks.stages import FilmState, stage_of
 from rules.errors import FilmcallError
 from rules.events import Event, in_force
@@ -181,7 +182,17 @@ def make(
     newest_s = now_s if now_s is not None else _newest_event_s(events)
     wanted_s = history_wanted_from_s(section, events, newest_s) if events else None
     told = read_track(
-        store, name, section, source=source, config=config, now_s=now_s, history_from_s=wanted_s
+        store,
+        name,
+        section,
+        source=source,
+        config=config,
+        now_s=now_s,
+        history_from_s=wanted_s,
+        settled_by=lambda end_s: history_ends_s(section, events, end_s),
+        settled=lambda history, end_s: _all_settled(
+            section, events, specs, default, history, end_s
+        ),
     )
     notes.extend(told.notes)
     track = told.track
@@ -237,6 +248,21 @@ def make(
         notes=tuple(dict.fromkeys((*outlook.notes, *notes))),
         timezone="Etc/UTC" if config is None else config.timezone,
         by_forecast=by_forecast,
+    )
+
+
+def _all_settled(
+    section: str | None,
+    events: tuple[Event, ...],
+    specs: Mapping[str, Spec],
+    default: Spec,
+    history: TemperatureHistory,
+    now_s: float,
+) -> bool:
+    """Whether nothing after a history changes a clock of a section, or of any other beside it."""
+    whose = {section, *(event.section for event in in_force(events))}
+    return all(
+        settled(clocks_of(each, events, specs, default, history, now_s), history) for each in whose
     )
 
 

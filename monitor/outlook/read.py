@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,14 @@ from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_P
 from rules.climate import AssumedSurface, assumed_words
 from rules.clocks.history import TemperatureHistory, with_assumed_surface
 from rules.outlook.damped_trend import MOST_CELLS
-from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, cell_means
+from rules.outlook.track import (
+    CELL_S,
+    CELLS_A_DAY,
+    TooLittleLog,
+    Track,
+    bridged,
+    cell_means,
+)
 from sensors.reading import Quantity
 
 Floats = NDArray[np.float64]
@@ -103,8 +110,10 @@ def read_track(
     config: EnclosureConfig | None = None,
     now_s: float | None = None,
     history_from_s: float | None = None,
+    settled_by: Callable[[float], Iterator[float]] | None = None,
+    settled: Callable[[TemperatureHistory, float], bool] | None = None,
 ) -> SectionRecord:
-    """Read the last eight days of one section.
+    """Read the last eight days of one section, and of the time before what its clocks need.
 
     Args:
         store: the log.
@@ -114,6 +123,9 @@ def read_track(
         config: which point belongs where, and what stands in for a surface probe.
         now_s: look no later than this; None for the last reading [s].
         history_from_s: temperatures for the clocks reach back to here, or None for eight days [s].
+        settled_by: gives, for the time of the last reading, until when to read them at first: a
+            film that cured weeks ago needs its own days and none since, and a log has many.
+        settled: whether no temperature after these changes a clock up to a time; else all are read.
 
     Raises:
         TooLittleLog: no point has both air temperature and humidity.
@@ -129,8 +141,18 @@ def read_track(
     def column(name: str, quantity: Quantity, count: int, end: float) -> Floats:
         return measured(store, enclosure, name, quantity, count, end, source=source)
 
-    end_s = last_reading_s(store, enclosure, bodies, source, now_s)
+    end_s = last_humidity_s(store, enclosure, bodies, source, now_s)
     span_s = 0.0 if history_from_s is None else end_s - history_from_s
+    for to_s in settled_by(end_s) if settled_by and span_s > MOST_CELLS * CELL_S else ():
+        after = int((end_s - to_s) / CELL_S)  # cells: these are the same as of the whole
+        if after <= 0:
+            break
+        at_s, count = end_s - after * CELL_S, int(span_s / CELL_S + 1) - after
+        airs = {each: column(each, Quantity.AIR_TEMP, count, at_s) for each in bodies}
+        history, _ = _history_of(column, found, airs, section, at_s, count, config)
+        if settled is not None and settled(history, end_s):
+            told = told_of(column, found, section, enclosure, end_s, MOST_CELLS, config)
+            return replace(told, history=history)
     count = int(min(max(MOST_CELLS, span_s / CELL_S + 1), LONGEST_HISTORY_CELLS))
     return told_of(column, found, section, enclosure, end_s, count, config)
 
@@ -157,10 +179,17 @@ def measured(
         source: of the readings.
     """
     low, high = believable(quantity)
-    from_s = end_s - count * CELL_S
-    times, values, codes = store.readings(enclosure, name, quantity, from_s, end_s, source=source)
-    believed = (codes == 0) & (values >= low) & (values <= high)
-    return cell_means(times[believed], values[believed], end_s, count)
+    pieces = []
+    # A day at a time: a watch that reads eight days every ten minutes holds no more than one.
+    for first in range(0, count, CELLS_A_DAY):
+        cells = min(CELLS_A_DAY, count - first)
+        to_s = end_s - (count - first - cells) * CELL_S
+        times, values, codes = store.readings(
+            enclosure, name, quantity, to_s - cells * CELL_S, to_s, source=source
+        )
+        believed = (codes == 0) & (values >= low) & (values <= high)
+        pieces.append(cell_means(times[believed], values[believed], to_s, cells))
+    return bridged(np.concatenate(pieces))
 
 
 def believable(quantity: Quantity) -> tuple[float, float]:
@@ -193,53 +222,60 @@ def told_of(
     Raises:
         TooLittleLog: no point has both air temperature and humidity.
     """
-    points = _points(config)
-    bodies = _bodies(found, points, enclosure)
-    surfaces = [
-        name
-        for name in found.get(Quantity.SURFACE_TEMP, ())
-        if _belongs(points.get((name, Quantity.SURFACE_TEMP)), section)
-    ]
+    bodies = _bodies(found, _points(config), enclosure)
     airs = {name: column(name, Quantity.AIR_TEMP, count, end_s) for name in bodies}
+    history, names = _history_of(column, found, airs, section, end_s, count, config)
     dews = {}
     for name in bodies:
         humidity = column(name, Quantity.HUMIDITY, count, end_s)
         dews[name] = dew_points_c(airs[name], humidity, missing_ok=True)
     wettest = max(bodies, key=lambda name: _recent_mean(dews[name]))
-    coldest = warmest = assumed = None
-    if surfaces:
-        stack = np.stack([column(n, Quantity.SURFACE_TEMP, count, end_s) for n in surfaces])
-        # A surface that is silent makes the coldest unknown, as for the call.
-        coldest, warmest = stack.min(axis=0), stack.max(axis=0)
-        names = tuple(surfaces)
-    elif config is not None and config.assumed_surface_offset_k is not None:
-        offset_k, accuracy_k = config.assumed_surface_offset_k, config.assumed_surface_accuracy_k
-        coldest = np.stack(list(airs.values())).min(axis=0) + offset_k
-        assumed = AssumedSurface(offset_k, accuracy_k)
-        names = (f"assumed {offset_k:+.1f} K from the coldest air",)
-    else:
-        names = ()
     start = count - MOST_CELLS if count > MOST_CELLS else 0
     start += _silent_head(airs[wettest][start:])
     track = Track(
         end_s,
         airs[wettest][start:],
         dews[wettest][start:],
-        None if coldest is None else coldest[start:],
+        history.coldest_c[start:] if names else None,
     )
-    times = end_s - CELL_S * np.arange(count - 1, -1, -1, dtype=np.float64)
-    unknown = np.full(count, np.nan)
+    sections_known = config is not None or len(found.get(Quantity.SURFACE_TEMP, ())) < 2
+    return SectionRecord(track, wettest, names, sections_known, history)
+
+
+def _history_of(
+    column: Column,
+    found: Mapping[Quantity, Sequence[str]],
+    airs: Mapping[str, Floats],
+    section: str | None,
+    end_s: float,
+    count: int,
+    config: EnclosureConfig | None,
+) -> tuple[TemperatureHistory, tuple[str, ...]]:
+    """The temperatures for the clocks, and which surface they are of."""
+    points = _points(config)
+    surfaces = [
+        name
+        for name in found.get(Quantity.SURFACE_TEMP, ())
+        if _belongs(points.get((name, Quantity.SURFACE_TEMP)), section)
+    ]
+    coldest = warmest = np.full(count, np.nan)
+    if surfaces:
+        stack = np.stack([column(n, Quantity.SURFACE_TEMP, count, end_s) for n in surfaces])
+        # A surface that is silent makes the coldest unknown, as for the call.
+        coldest, warmest = stack.min(axis=0), stack.max(axis=0)
     history = TemperatureHistory(
-        time_s=times,
-        coldest_c=unknown if coldest is None else coldest,
-        warmest_c=unknown if warmest is None else warmest,
+        time_s=end_s - CELL_S * np.arange(count - 1, -1, -1, dtype=np.float64),
+        coldest_c=coldest,
+        warmest_c=warmest,
         air_coldest_c=np.stack(list(airs.values())).min(axis=0),
         air_warmest_c=np.stack(list(airs.values())).max(axis=0),
     )
-    if assumed is not None:
-        history = with_assumed_surface(history, assumed)
-    sections_known = config is not None or len(surfaces) < 2
-    return SectionRecord(track, wettest, names, sections_known, history)
+    if surfaces or config is None or config.assumed_surface_offset_k is None:
+        return history, tuple(surfaces)
+    offset_k = config.assumed_surface_offset_k
+    assumed = AssumedSurface(offset_k, config.assumed_surface_accuracy_k)
+    names = (f"assumed {offset_k:+.1f} K from the coldest air",)
+    return with_assumed_surface(history, assumed), names
 
 
 def _points(config: EnclosureConfig | None) -> Points:
@@ -269,7 +305,7 @@ def _belongs(point: PointConfig | None, section: str | None) -> bool:
     return point is None or section is None or point.section in (None, section)
 
 
-def last_reading_s(
+def last_humidity_s(
     store: Store, enclosure: str, bodies: Sequence[str], source: int, now_s: float | None
 ) -> float:
     """Return when the last humidity of some bodies came, up to a time where one is given [s].

@@ -157,7 +157,7 @@ def read_columns(
     )
 
 
-def last_reading_s(store: Store, enclosure: str, source: int, from_s: float) -> float | None:
+def last_measured_s(store: Store, enclosure: str, source: int, from_s: float) -> float | None:
     """Return when an open session was last measured in, or None where it never was [s]."""
     lasts_s = (
         store.last_reading_s(enclosure, channel.point, channel.quantity, source=source)

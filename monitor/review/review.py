@@ -25,7 +25,7 @@ from monitor.review.read import (
     Progress,
     SensorHealth,
     columns_for,
-    last_reading_s,
+    last_measured_s,
     read_columns,
 )
 from monitor.specs import find_spec
@@ -320,7 +320,7 @@ def review(
         events = store.events(enclosure)
     end_s = session.ended_s
     if end_s is None:
-        end_s = last_reading_s(store, enclosure, source, session.started_s)
+        end_s = last_measured_s(store, enclosure, source, session.started_s)
         not_known.append("The session goes on: what comes after its last reading is not in it.")
     within = [e for e in events if session.started_s <= e.time_s]
     if end_s is None:

@@ -6,7 +6,7 @@ import math
 
 from rich.text import Text
 
-from monitor.screen.phrases import CLOCK_WORDS
+from monitor.screen.phrases import CLOCK_WORDS, pot_name
 from monitor.screen.pieces import Piece, join
 from monitor.screen.view import View
 from rules.clocks.clock import Clock, ClockState
@@ -100,11 +100,6 @@ def clock_name(clock: Clock) -> str:
     if clock.batch or clock.name is ClockName.POT_LIFE:
         name = f"{pot_name(clock)} {name}"
     return f"coat {clock.coat} below: {name}" if clock.buried and clock.coat is not None else name
-
-
-def pot_name(clock: Clock) -> str:
-    """Return which pot a clock is of: `pot A`, or `pot` where it has no name."""
-    return f"pot {clean(clock.batch or '')}".rstrip()
 
 
 def _whose(view: View, clock: Clock, *, long: bool) -> str:

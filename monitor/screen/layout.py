@@ -382,7 +382,7 @@ def _padded(line: Text, width: int, style: Style) -> Text:
     return _padded_as(line.plain, line.style, tuple(line.spans), width, style)
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=256)
 def _padded_as(
     plain: str, own: str | Style, spans: tuple[Span, ...], width: int, style: Style
 ) -> Text:

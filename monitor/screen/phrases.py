@@ -6,8 +6,14 @@ from `rules` as it is.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+from rules.text import clean
 from rules.vocabulary import ClockName, EventKind, LimitState
 from sensors.reading import Quality, Quantity
+
+if TYPE_CHECKING:
+    from rules.clocks.clock import Clock
 
 FILM_IS_NOT_AIR = "GO is about the film, never about the air you breathe."
 VAPOUR = (
@@ -117,3 +123,8 @@ def quality_word(quality: Quality) -> str:
 def state_word(state: LimitState) -> str:
     """Return a limit's state: in capitals where it is not ok."""
     return state.value if state is LimitState.OK else state.value.upper()
+
+
+def pot_name(clock: Clock) -> str:
+    """Return which pot a clock is of: `pot A`, or `pot` where it has no name."""
+    return f"pot {clean(clock.batch or '')}".rstrip()

@@ -66,7 +66,7 @@ def join(*parts: Piece) -> Text:
     )
 
 
-@lru_cache(maxsize=2048)
+@lru_cache(maxsize=256)
 def _joined(
     parts: tuple[str | tuple[str, Style] | tuple[str, str | Style, tuple[Span, ...]], ...],
 ) -> Text:
@@ -114,7 +114,7 @@ def wrap(text: Text, width: int) -> list[Text]:
     return list(_wrapped(text.plain, text.style, tuple(text.spans), width))
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=256)
 def _wrapped(
     plain: str, style: str | Style, spans: tuple[Span, ...], width: int
 ) -> tuple[Text, ...]:
@@ -144,7 +144,7 @@ def hanging(item: Text, width: int) -> list[Text]:
     return list(_hung(item.plain, item.style, tuple(item.spans), width))
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=256)
 def _hung(plain: str, style: str | Style, spans: tuple[Span, ...], width: int) -> tuple[Text, ...]:
     lines = _wrapped(plain, style, spans, width)
     if len(lines) == 1:

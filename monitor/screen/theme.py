@@ -98,7 +98,7 @@ _DIM: dict[str, Look] = {
 }
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=256)
 def _hour_and_day(time_s: float, zone: tzinfo, now_s: float, *, twelve_hours: bool) -> str:
     """The same words for a whole minute: a screen asks for some fifty of them a redraw."""
     return hour_and_day_text(time_s, zone, now_s, twelve_hours=twelve_hours)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import math
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -24,6 +25,7 @@ from rules.known import LEARN_S
 from rules.rate import SafeSide
 from rules.spec.model import Spec, TimeTable
 from rules.text import duration_text
+from rules.units import DAY_S
 from rules.vocabulary import ClockName, Method
 
 _FILM_OPENS = (
@@ -459,12 +461,52 @@ def history_wanted_from_s(
     Source:
         No source: bookkeeping.
     """
+    known = _starts_s(section, events, now_s)
+    return min(known) - 2.0 * LEARN_S if known else None
+
+
+def history_ends_s(section: str | None, events: Iterable[Event], now_s: float) -> Iterator[float]:
+    """Yield until when to read the temperatures of a section, until its clocks are `settled`.
+
+    Args:
+        section: its name, or None.
+        events: all of the enclosure's events.
+        now_s: now, which comes last [s].
+
+    Source:
+        No source: bookkeeping. Most films have cured ten days after the last of them was laid.
+    """
+    newest_s = max(_starts_s(section, events, now_s), default=now_s)
+    after_s = 10.0 * DAY_S
+    while newest_s + after_s < now_s:
+        yield newest_s + after_s
+        after_s *= 2.0
+    yield now_s
+
+
+def settled(clocks: Iterable[Clock], history: TemperatureHistory) -> bool:
+    """Return whether no temperature after a history can change any of its clocks.
+
+    So it is where each has ended while every temperature was still known.
+    """
+    columns = (history.coldest_c, history.air_coldest_c)
+    known = [np.flatnonzero(np.isfinite(each)) for each in columns if each is not None]
+    lasts_s = [float(history.time_s[each[-1]]) for each in known if each.size]
+    last_s = min(lasts_s, default=-math.inf) - history.max_gap_s
+    return all(
+        clock.state is ClockState.ENDED
+        and clock.ended_at_s is not None
+        and clock.ended_at_s <= last_s
+        for clock in clocks
+    )
+
+
+def _starts_s(section: str | None, events: Iterable[Event], now_s: float) -> list[float]:
     work = work_of(section, events, now_s)
     starts = [c.started_s if c.started_s is not None else c.ended_s for c in work.coats[-4:]]
     starts += [pot.mixed_s for pot in work.pots[-8:]]
     starts.append(work.wiped_s)
-    known = [s for s in starts if s is not None]
-    return min(known) - 2.0 * LEARN_S if known else None
+    return [start_s for start_s in starts if start_s is not None]
 
 
 def coating_over_forbidden(clocks: Iterable[Clock]) -> str:
@@ -488,46 +530,6 @@ def coating_over_forbidden(clocks: Iterable[Clock]) -> str:
 def _lower(words: str) -> str:
     """A sentence as it goes on after a colon."""
     return words[:1].lower() + words[1:]
-
-
-def launch_warning(clocks: Iterable[Clock]) -> str:
-    """Return what to say to who puts the work back into service, or "" where it has cured.
-
-    Args:
-        clocks: as `clocks_of` gives them.
-
-    Returns:
-        A warning while `cured` waits, runs or is unknown; "" otherwise.
-
-    Source:
-        Common practice, no source: a film under water or load before it has cured may blister,
-        print or lose its hold.
-    """
-    listed = tuple(clocks)
-    stated = {clock.section for clock in listed if clock.name is ClockName.LAUNCH_NOT_BEFORE}
-    for clock in listed:
-        asked = (
-            ClockName.LAUNCH_NOT_BEFORE
-            if clock.section in stated and not clock.buried
-            else ClockName.CURED
-        )
-        if clock.name is not asked or clock.state is ClockState.ENDED:
-            continue
-        where = f"{clock.section}: " if clock.section else ""
-        if clock.state is ClockState.UNKNOWN:
-            done = "has cured" if asked is ClockName.CURED else "may be launched"
-            return f"{where}it is not known whether coat {clock.coat} {done}: {clock.basis}"
-        left = (
-            ""
-            if clock.left_s is None
-            else f", {duration_text(clock.left_s)} left at this temperature"
-        )
-        not_yet = "has not cured" if asked is ClockName.CURED else "is not to be launched yet"
-        return (
-            f"{where}coat {clock.coat} {not_yet}{left}: water or load on it now may blister, "
-            "mark or lift it"
-        )
-    return ""
 
 
 def wipe_clock(bench: SectionWork) -> list[Clock]:

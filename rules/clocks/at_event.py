@@ -109,6 +109,48 @@ def sanding_remark(event: Event, clocks: Iterable[Clock]) -> str:
     return f"{', '.join(soft)} is not touch dry, and sanding dust settles on it"
 
 
+def launch_warning(clocks: Iterable[Clock]) -> str:
+    """Return what to say to who puts the work back into service, or "" where it has cured.
+
+    Args:
+        clocks: as `clocks_of` gives them.
+
+    Returns:
+        A warning while `cured` waits, runs or is unknown; "" otherwise.
+
+    Source:
+        Common practice, no source: a film under water or load before it has cured may blister,
+        print or lose its hold.
+    """
+    from rules.clocks.clock import ClockState
+
+    listed = tuple(clocks)
+    stated = {clock.section for clock in listed if clock.name is ClockName.LAUNCH_NOT_BEFORE}
+    for clock in listed:
+        asked = (
+            ClockName.LAUNCH_NOT_BEFORE
+            if clock.section in stated and not clock.buried
+            else ClockName.CURED
+        )
+        if clock.name is not asked or clock.state is ClockState.ENDED:
+            continue
+        where = f"{clock.section}: " if clock.section else ""
+        if clock.state is ClockState.UNKNOWN:
+            done = "has cured" if asked is ClockName.CURED else "may be launched"
+            return f"{where}it is not known whether coat {clock.coat} {done}: {clock.basis}"
+        left = (
+            ""
+            if clock.left_s is None
+            else f", {duration_text(clock.left_s)} left at this temperature"
+        )
+        not_yet = "has not cured" if asked is ClockName.CURED else "is not to be launched yet"
+        return (
+            f"{where}coat {clock.coat} {not_yet}{left}: water or load on it now may blister, "
+            "mark or lift it"
+        )
+    return ""
+
+
 def asks_whose(event: Event, sections: Collection[str], touches: Collection[str]) -> str:
     """Return what to ask where an event that names no section fits none, or "".
 

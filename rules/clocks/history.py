@@ -122,7 +122,7 @@ def damp_at(history: TemperatureHistory, time_s: FloatArray) -> Damp | None:
 
     Args:
         history: of the section.
-        time_s: when [s].
+        time_s: when, at least one, never descending [s].
 
     Returns:
         Lowest and highest; NaN further than the longest gap from the nearest that is known [%].
@@ -130,9 +130,14 @@ def damp_at(history: TemperatureHistory, time_s: FloatArray) -> Damp | None:
     if history.rh_low_pct is None or history.rh_high_pct is None:
         return None
     known = np.isfinite(history.rh_low_pct) & np.isfinite(history.rh_high_pct)
-    times = history.time_s[known]
-    if not times.size:
+    if not known.any():
         return None
+    # Of months, only what stands beside these instants, and what is known next to it.
+    begin, end = np.searchsorted(history.time_s, (time_s[0], time_s[-1]), "left").tolist()
+    begin -= 1 + int(np.argmax(known[:begin][::-1])) if known[:begin].any() else 0
+    end += 1 + int(np.argmax(known[end:])) if known[end:].any() else 0
+    known = known[begin:end]
+    times = history.time_s[begin:end][known]
     after = np.searchsorted(times, time_s)
     nearest_s = np.minimum(
         np.abs(time_s - times[np.minimum(after, times.size - 1)]),
@@ -140,7 +145,7 @@ def damp_at(history: TemperatureHistory, time_s: FloatArray) -> Damp | None:
     )
     far = nearest_s > history.max_gap_s
     ends = (
-        np.where(far, np.nan, np.interp(time_s, times, column[known]))
+        np.where(far, np.nan, np.interp(time_s, times, column[begin:end][known]))
         for column in (history.rh_low_pct, history.rh_high_pct)
     )
     low, high = ends

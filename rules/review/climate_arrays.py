@@ -24,6 +24,7 @@ from rules.vocabulary import ASSUMED_SURFACE_ACCURACY_K, LimitName
 
 # Steps of the difference quotients that give the wetting point's slopes [K, %].
 _DT_K, _DRH_PCT = 0.05, 0.1
+_PIECE = 65_536  # cells
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,15 +99,18 @@ def climate_series(
         ([each.column for each in places], LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX),
     ):
         if columns:
-            said = [(c.values, _guard(c.accuracy, size)) for c in columns]
+            said = [(c.values, _guard(c.accuracy)) for c in columns]
             values[low], guards[low] = _worst(said, upper=False)
             values[high], guards[high] = _worst(said, upper=True)
-    bodies = _bodies(airs, humidities)
-    margins = [_margin(place, body) for place in places for body in bodies]
-    unknown = np.full(size, np.nan)
-    values[LimitName.DEW_MARGIN_MIN], guards[LimitName.DEW_MARGIN_MIN] = (
-        _worst(margins, upper=False) if margins else (unknown, unknown)
-    )
+    margin, margin_guard = np.full(size, np.nan), np.full(size, np.nan)
+    if places and _bodies(airs, humidities, slice(0)):
+        # Piece by piece: of months, each column on the way to a margin is megabytes.
+        for begin in range(0, size, _PIECE):
+            cells = slice(begin, begin + _PIECE)
+            bodies = _bodies(airs, humidities, cells)
+            margins = [_margin(place, body, cells) for place in places for body in bodies]
+            margin[cells], margin_guard[cells] = _worst(margins, upper=False)
+    values[LimitName.DEW_MARGIN_MIN], guards[LimitName.DEW_MARGIN_MIN] = margin, margin_guard
     for name in LimitName:
         complete[name] = {
             LimitName.DEW_MARGIN_MIN: air_ok & rh_ok & surface_ok,
@@ -185,7 +189,10 @@ def temperature_history(
     warm = series.values.get(LimitName.SURFACE_TEMP_MAX, empty)
     air_cold = series.values.get(LimitName.AIR_TEMP_MIN, empty)
     air_warm = series.values.get(LimitName.AIR_TEMP_MAX, empty)
-    known = np.isfinite(cold) | np.isfinite(air_cold)
+    measured = np.isfinite(cold) | np.isfinite(air_cold)
+    first, count = int(np.argmax(measured)), int(measured.sum())
+    whole = slice(first, first + count)  # months without a hole are not copied
+    known = whole if measured[whole].all() else measured
     return TemperatureHistory(
         time_s=series.time_s[known] + 0.5 * series.step_s,
         coldest_c=cold[known],
@@ -248,11 +255,11 @@ def _assumed_place(air: PointColumn, offset_k: float, accuracy_k: float) -> _Pla
     return _Place(column, u_k, standard_uncertainty(accuracy_k))
 
 
-def _guard(accuracy: float, size: int) -> Floats:
-    return np.full(size, GUARD_FACTOR * standard_uncertainty(accuracy))
+def _guard(accuracy: float) -> float:
+    return GUARD_FACTOR * standard_uncertainty(accuracy)
 
 
-def _worst(said: Sequence[tuple[Floats, Floats]], *, upper: bool) -> tuple[Floats, Floats]:
+def _worst(said: Sequence[tuple[Floats, Floats | float]], *, upper: bool) -> tuple[Floats, Floats]:
     """The value nearest to or furthest past a bound, and the guard that the worst witness asks.
 
     A bound is broken where the worst value is past it, and near where any witness is inside by
@@ -266,7 +273,7 @@ def _worst(said: Sequence[tuple[Floats, Floats]], *, upper: bool) -> tuple[Float
     return value, sign * (edge - value)
 
 
-def _margin(place: _Place, body: _Body) -> tuple[Floats, Floats]:
+def _margin(place: _Place, body: _Body, cells: slice) -> tuple[Floats, Floats]:
     """The margin of a surface over a body's wetting point, and its guard; as `climate`'s pair."""
     air_u_k = standard_uncertainty(body.air.accuracy)
     same = place.column.point == body.air.point
@@ -277,18 +284,20 @@ def _margin(place: _Place, body: _Body) -> tuple[Floats, Floats]:
         if place.column.shared_element and same:
             shared = SHARED_ELEMENT_CORRELATION * place.u_k * body.per_k * air_u_k
             variance = variance - 2.0 * shared
-    margin = place.column.values - body.wetting_c
+    margin = place.column.values[cells] - body.wetting_c
     return margin, GUARD_FACTOR * np.sqrt(np.maximum(variance, 0.0))
 
 
-def _bodies(airs: Sequence[PointColumn], humidities: Sequence[PointColumn]) -> list[_Body]:
+def _bodies(
+    airs: Sequence[PointColumn], humidities: Sequence[PointColumn], cells: slice
+) -> list[_Body]:
     found = []
     by_point = {column.point: column for column in airs}
     for humidity in humidities:
         air = by_point.get(humidity.point)
         if air is None:
             continue
-        temp, rh = _possible(air.values, humidity.values)
+        temp, rh = _possible(air.values[cells], humidity.values[cells])
         wetting = wetting_points_c(temp, rh, missing_ok=True)
         # Steps to the inside, so that no input leaves the formula's range.
         colder = np.maximum(temp - _DT_K, AIR_MIN_C)

@@ -131,6 +131,9 @@ class Bounds(NamedTuple):
 NEVER = Bounds(None, None, None)
 
 
+_FIRST_LOOK_S = 10.0 * DAY_S
+
+
 def ended(
     table: TimeTable | None,
     lean: SafeSide,
@@ -167,10 +170,19 @@ def _came(
         series = temp_c
     upper = side > 0.0 or (side == 0.0 and lean is SafeSide.OPENS)
     shift_k = side * history.accuracy_k
-    course = course_of(
-        history.time_s, series, shift_k, history.max_gap_s, upper=upper, beside=history
-    )
-    return progress(rate_law(table, lean, factor), course, start_s, until_s)
+    law, after_s = rate_law(table, lean, factor), _FIRST_LOOK_S
+    while True:
+        # Of months, most steps need their own days alone: what was measured after them changes
+        # nothing once it is known on both sides of their end.
+        count = int(np.searchsorted(history.time_s, start_s + after_s, "right"))
+        times, temps = history.time_s[:count], series[:count]
+        course = course_of(times, temps, shift_k, history.max_gap_s, upper=upper, beside=history)
+        came = progress(law, course, start_s, until_s)
+        sure_s = -math.inf if course.last_s is None else course.last_s - history.max_gap_s
+        over_s = until_s if came.ended_at_s is None else came.ended_at_s
+        if count == history.time_s.size or over_s <= sure_s:
+            return came
+        after_s *= 2.0
 
 
 def _bounds(
@@ -631,10 +643,13 @@ def _with_limits(record: CoatRecord, series: ClimateSeries) -> CoatRecord:
 
 def _memory(record: CoatRecord, series: ClimateSeries) -> FilmMemory | None:
     """What the film went through until the air no longer reached it."""
-    cells, held_s = series.span(record.begun_s, record.until_s)
+    steps, until_s = record.steps_s, record.until_s
+    if Step.CURED in steps:
+        # Two days more, by which a gap that begins before its end is known on both sides.
+        until_s = min(until_s, max(steps[each] for each in Step if each in steps) + 2.0 * DAY_S)
+    cells, held_s = series.span(record.begun_s, until_s)
     if not held_s.size:
         return None
-    steps = record.steps_s
     ages = FilmAges(
         record.begun_s,
         record.ended_s,

@@ -14,6 +14,7 @@ from sensors.wire import FaultKind, PayloadFault
 MAX_DEPTH = 32  # deepest nesting in a message; common practice, no source
 
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_OTHER_THAN_ZERO = re.compile(r"[^eE1-9]*[1-9]")
 # Text is passed over whole, so that a word in it is not taken for a value. Without a closing quote
 # it runs to the message's end: to look for one again from each quote on would take the square of
 # the length.
@@ -65,7 +66,7 @@ def parse_json(text: str) -> Any:
     >>> parse_json('{"a": [1, 2.5]}')
     {'a': [1, 2.5]}
     """
-    return _parse(text, _constant)
+    return _parse(text, _STRICT)
 
 
 def parse_gaps(text: str) -> Any:
@@ -80,19 +81,13 @@ def parse_gaps(text: str) -> Any:
     {'a': [1, nan], 'b': 'nan'}
     """
     marked = _NO_NUMBER.sub(lambda found: found[0] if found[0][0] == '"' else "NaN", text)
-    return _parse(marked, float)
+    return _parse(marked, _WITH_GAPS)
 
 
-def _parse(text: str, constant: Callable[[str], float]) -> Any:
+def _parse(text: str, decoder: json.JSONDecoder) -> Any:
     _check_depth(text)
     try:
-        return json.loads(
-            text,
-            parse_constant=constant,
-            parse_float=_finite,
-            parse_int=_whole,
-            object_pairs_hook=_unique,
-        )
+        return decoder.decode(text)
     except json.JSONDecodeError as fault:
         kind = FaultKind.NOT_JSON
         if fault.msg.startswith("Invalid control character"):
@@ -177,9 +172,8 @@ def _constant(name: str) -> float:
 
 def _finite(digits: str) -> float:
     value = float(digits)
-    mantissa = re.split("[eE]", digits, maxsplit=1)[0]
     # An exponent too small turns a number into a plain 0.0, which would look like a dead probe.
-    if math.isinf(value) or (value == 0.0 and any(c in "123456789" for c in mantissa)):
+    if math.isinf(value) or (value == 0.0 and _OTHER_THAN_ZERO.match(digits)):
         raise PayloadFault(
             FaultKind.OUT_OF_RANGE,
             f"number {printable(digits, 30)} is too large; message refused. Check the sender.",
@@ -205,3 +199,16 @@ def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
                 f"message holds the key '{printable(key, 40)}' with a control character; refused.",
             )
     return found
+
+
+def _decoder(constant: Callable[[str], float]) -> json.JSONDecoder:
+    return json.JSONDecoder(
+        parse_constant=constant,
+        parse_float=_finite,
+        parse_int=_whole,
+        object_pairs_hook=_unique,
+    )
+
+
+# Made once: to make one takes as long as to read a reading's message.
+_STRICT, _WITH_GAPS = _decoder(_constant), _decoder(float)

@@ -19,12 +19,15 @@ from pathlib import Path
 import pytest
 from command import Ran, filmcall
 
-from monitor.cli.clocks import clock_line
+from monitor.cli.clocks import clock_line, clocks_in_log
 from monitor.log.log import Store
+from monitor.samples import Temperatures
+from monitor.specs import find_spec
 from monitor.times import zone_or_local
+from rules.clocks.all_clocks import clocks_of
 from rules.clocks.clock import Clock, ClockState
 from rules.events import Event
-from rules.vocabulary import ClockName, EventKind
+from rules.vocabulary import AIR_ACCURACY_K, SURFACE_ACCURACY_K, ClockName, EventKind
 from sensors.reading import Quality, Quantity, Reading
 
 HOUR_S = 3600.0
@@ -334,3 +337,32 @@ def test_what_most_clocks_rest_on_is_said_once(log: Log) -> None:
     assert not any(line.strip() == basis for line in said[:-1])
     listed = json.loads(filmcall("clocks", "--json", "--at", log.at(4.0), "--db", log.db).out)
     assert sum(each["basis"] == basis for each in listed["clocks"]) >= 3, "JSON has it at each"
+
+
+def test_the_first_minute_after_an_event_is_known_as_a_running_watch_knows_it(
+    tmp_path: Path,
+) -> None:
+    # A hull that the sun reaches in the middle of a minute; the watch samples it every 30 s.
+    begin_s, spec = 1_790_380_800.0, find_spec("polyurethane-topcoat", None)[0]
+    seen = [(begin_s + 10.0 * k, 20.0 if k < 367 else 30.0) for k in range(380)]
+    live = Temperatures(SURFACE_ACCURACY_K, AIR_ACCURACY_K)
+    with Store.open(tmp_path / "log.db", now_s=lambda: begin_s + 2 * HOUR_S) as store:
+        rows = [(round(at_s * 1e6), None, temp_c, None, 0) for at_s, temp_c in seen]
+        store.add_reading_rows("tent", "air", Quantity.AIR_TEMP, rows)
+        store.add_reading_rows("tent", "plank", Quantity.SURFACE_TEMP, rows)
+        store.flush()
+        store.add_event(
+            Event(EventKind.COAT_STARTED, begin_s + HOUR_S + 45.0, "tent", None, spec=spec.name)
+        )
+        now_s = begin_s + HOUR_S + 90.0
+        for at_s, temp_c in seen:
+            if at_s <= now_s:
+                live.take(at_s, [temp_c], [temp_c])
+        events, specs = store.events("tent"), {spec.name: spec}
+        told = clocks_in_log(store, "tent", now_s)
+    watched = clocks_of(None, events, specs, spec, live.history(), now_s)
+    assert {each.name for each in told} == {each.name for each in watched}
+    for mine, its in zip(told, watched, strict=True):
+        assert (mine.name, mine.state) == (its.name, its.state)
+        if its.left_s is not None:
+            assert mine.left_s == pytest.approx(its.left_s, rel=0.001)

@@ -1,4 +1,4 @@
-"""The first tenth of a second: Ctrl-C while the program still loads."""
+"""The first tenth of a second: what a command loads, and Ctrl-C while it still loads."""
 
 from __future__ import annotations
 
@@ -46,3 +46,20 @@ main()
         [sys.executable, "-c", code, *words], cwd=ROOT, capture_output=True, text=True, timeout=60
     )
     assert (ran.returncode, ran.stdout, ran.stderr) == (130, "", "")
+
+
+def test_a_note_loads_nothing_that_reckons_clocks(tmp_path: Path) -> None:
+    code = """
+import sys
+from monitor.__main__ import main
+try:
+    main()
+finally:
+    slow = ("numpy", "pandas", "monitor.config.model", "rules.clocks.clock", "rules.spec.read")
+    print([name for name in slow if name in sys.modules])
+"""
+    words = ["event", "note", "--note", "x", "--enclosure", "tent", "--db", str(tmp_path / "l.db")]
+    ran = subprocess.run(
+        [sys.executable, "-c", code, *words], cwd=ROOT, capture_output=True, text=True, timeout=60
+    )
+    assert (ran.returncode, ran.stdout.splitlines()[-1]) == (0, "[]"), ran.stderr

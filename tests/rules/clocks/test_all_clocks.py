@@ -6,6 +6,7 @@ source tells when a clock of this program starts.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -15,10 +16,12 @@ from rules.climate import AssumedSurface
 from rules.clocks.all_clocks import (
     clocks_of,
     coating_over_forbidden,
+    history_ends_s,
     history_wanted_from_s,
-    launch_warning,
     merge_clocks,
+    settled,
 )
+from rules.clocks.at_event import launch_warning
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.history import (
     EMPTY_HISTORY,
@@ -484,3 +487,37 @@ def test_touch_dry_uses_a_table_of_one_row() -> None:
     spec = replace(PRIMER, times={ClockName.TOUCH_DRY: table((15, 5))})
     got = clocks(COATED, steady(20.0), 3.0, spec=spec)
     assert got[ClockName.TOUCH_DRY].left_s == pytest.approx(3 * H)  # no faster than its row
+
+
+def _begin_of(history: TemperatureHistory, count: int) -> TemperatureHistory:
+    cut = {name: getattr(history, name)[:count] for name in ("time_s", "coldest_c", "warmest_c")}
+    return replace(history, **cut)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_later_temperature_changes_settled_clocks(seed: int) -> None:
+    # No source: that a clock which has ended is not taken back is the program's own rule.
+    rng = np.random.default_rng(seed)
+    time_s = T0 - 24.0 * H + np.arange(0.0, 720.0 * H, 600.0)
+    surface_c = 22.0 + 6.0 * np.sin(time_s / 86_400.0 * 2.0 * np.pi) + rng.normal(0, 1, time_s.size)
+    for begin in rng.integers(0, time_s.size, 8):
+        surface_c[begin : begin + rng.integers(5, 90)] = np.nan
+    whole = TemperatureHistory(time_s, surface_c, surface_c + 0.5)
+    wanted = clocks_of(None, COATED, SPECS, PRIMER, whole, float(time_s[-1]))
+    sure = []
+    for count in range(24, time_s.size, 144):
+        part = _begin_of(whole, count)
+        found = clocks_of(None, COATED, SPECS, PRIMER, part, float(time_s[-1]))
+        if settled(found, part):
+            sure.append(count)
+            assert found == wanted
+    last_end_s = max(clock.ended_at_s or math.inf for clock in wanted)
+    early = [count for count in sure if time_s[count - 1] < last_end_s]
+    assert (bool(sure), early) == (math.isfinite(last_end_s), [])
+
+
+def test_the_log_is_read_to_now_where_the_last_coat_is_young() -> None:
+    ends = history_ends_s(None, COATED, T0 + 9.0 * DAY)
+    assert list(ends) == [T0 + 9.0 * DAY]
+    later = history_ends_s(None, COATED, T0 + 50.0 * DAY)
+    assert list(later) == [T0 + 10.0 * DAY, T0 + 20.0 * DAY, T0 + 40.0 * DAY, T0 + 50.0 * DAY]
