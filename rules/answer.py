@@ -5,6 +5,7 @@ A section asks two: may a coat be started, and is every wet film safe? `section`
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, replace
@@ -71,15 +72,19 @@ class Answerer:
     Attributes:
         memory: of the state machine.
         climate: of the last evaluation, or None before the first.
+        spec: for its bands and times.
+        limits: in force.
+        medians: of the last minute.
+        trend: of the last hour.
     """
 
     def __init__(self, time_s: float) -> None:
         self.memory: Memory = first_memory(time_s)
         self.climate: Climate | None = None
-        self._spec = GENERAL_GUIDANCE
-        self._limits: Mapping[LimitName, Limit] | None = None
-        self._medians = RecentMedian()
-        self._trend = RecentTrend()
+        self.spec = GENERAL_GUIDANCE
+        self.limits: Mapping[LimitName, Limit] = {}
+        self.medians = RecentMedian()
+        self.trend = RecentTrend()
         self._harms = Harms()
         self._judged: tuple[LimitJudgement, ...] = ()
         self._doubts: tuple[Doubt, ...] = ()
@@ -126,8 +131,8 @@ class Answerer:
             spec: for its bands and times.
             time_s: now; None where nothing has been evaluated yet [s].
         """
-        before, self._limits, self._spec = self._limits, limits, spec
-        if time_s is None or before is None:
+        before, self.limits, self.spec = self.limits, limits, spec
+        if time_s is None:
             return
         if any(
             name not in before or is_stricter(limit, before[name]) for name, limit in limits.items()
@@ -152,31 +157,46 @@ class Answerer:
             forbidden: why coating is wrong whatever the air does, or "".
             needs_margin: whether there is no GO without a limit on the dew margin.
         """
-        time_s, limits = climate.time_s, self._limits or {}
-        judged = judge(climate, limits, self._medians)
+        time_s, limits = climate.time_s, self.limits
+        judged = judge(climate, limits, self.medians)
         for entry in judged:
             if entry.name is LimitName.DEW_MARGIN_MIN:
                 climate = climate.decided_by(entry.source, entry.beside)
-        self._trend.take(judged, time_s)
+        self.trend.take(judged, time_s)
         unasked = needs_margin and LimitName.DEW_MARGIN_MIN not in limits
         # An outlook of ten minutes ago cannot know of a heater that has failed since.
         forbidden_go = (
             bool(doubts)
             or unasked
             or bool(ahead is not None and ahead.breaks)
-            or bool(self._trend.breaks(judged, time_s))
+            or bool(self.trend.breaks(judged, time_s))
         )
         self.memory = step(
             self.memory,
             judged,
-            self._spec,
+            self.spec,
             time_s,
             go_forbidden=forbidden_go,
             stop_forced=RECOAT_CLOSES if forbidden else "",
         )
-        self._harms.take(judged, self._spec, time_s)
+        self._harms.take(judged, self.spec, time_s)
         self.climate, self._judged = climate, judged
         self._doubts, self._forbidden = doubts, forbidden
+
+    def due_s(self) -> float:
+        """Return from when on time alone may change its call, its facts or its trend [s].
+
+        Minus infinity where it has to be looked at each time: a STOP beside what is not known.
+        """
+        memory, due_s = self.memory, min(self.trend.next_sample_s(), self._harms.due_s(self.spec))
+        if memory.call is Call.HOLD and memory.settled_since_s is not None:
+            due_s = min(due_s, memory.settled_since_s + self.spec.dwell_s)
+        if memory.call is Call.STOP:
+            if any(each.state is LimitState.UNKNOWN for each in self._judged):
+                return -math.inf
+            if memory.inside_since_s is not None:
+                due_s = min(due_s, memory.inside_since_s + self.spec.re_entry_s)
+        return due_s
 
     def explain(
         self,
@@ -204,12 +224,12 @@ class Answerer:
         Raises:
             RuntimeError: nothing has been evaluated yet.
         """
-        climate, memory, spec = self.climate, self.memory, self._spec
+        climate, memory, spec = self.climate, self.memory, self.spec
         if climate is None:
             raise RuntimeError("nothing has been evaluated yet")
         time_s = climate.time_s
-        moving = {entry.name: self._trend.per_hour(entry.name) for entry in self._judged}
-        looked_ahead_s = self._trend.looked_ahead_s()
+        moving = {entry.name: self.trend.per_hour(entry.name) for entry in self._judged}
+        looked_ahead_s = self.trend.looked_ahead_s()
         if ahead is not None:
             looked_ahead_s = max(0.0, ahead.looked_ahead_s - (time_s - ahead.made_s))
         limits = limit_reasons(self._judged, climate, spec, memory.call, moving, cure)
@@ -219,7 +239,7 @@ class Answerer:
         reasons = [*map(doubt_reason, notices), *reasons]
         reasons += timer_reasons(memory, spec, time_s)
         by_trend = outlook_reasons(
-            self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
+            self.trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
         )
         if ahead is not None:
             reasons += ahead_reasons(ahead, looked_ahead_s, time_s, zone, harm_time_s)
@@ -257,7 +277,7 @@ class Answerer:
         broken = [each for each in worst_first(self._judged) if each.state is LimitState.BROKEN]
         back_s = None
         if memory.inside_since_s is not None:
-            back_s = (time_s - memory.inside_since_s, self._spec.re_entry_s)
+            back_s = (time_s - memory.inside_since_s, self.spec.re_entry_s)
         return advice_of(
             memory.call,
             stage,
@@ -280,5 +300,5 @@ class Answerer:
         """Begin timers, medians and trend anew after a jump of the clock; a STOP stays [s]."""
         self.memory = restart_timers(self.memory, time_s)
         self._harms.clock_jumped(time_s)
-        self._medians.forget()
-        self._trend.forget()
+        self.medians.forget()
+        self.trend.forget()
