@@ -5,7 +5,6 @@ A section asks two: may a coat be started, and is every wet film safe? `section`
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, replace
@@ -76,6 +75,8 @@ class Answerer:
         limits: in force.
         medians: of the last minute.
         trend: of the last hour.
+        harms: of its films.
+        held_back: whether something beside the limits and the trend forbids GO.
     """
 
     def __init__(self, time_s: float) -> None:
@@ -85,7 +86,8 @@ class Answerer:
         self.limits: Mapping[LimitName, Limit] = {}
         self.medians = RecentMedian()
         self.trend = RecentTrend()
-        self._harms = Harms()
+        self.harms = Harms()
+        self.held_back = False
         self._judged: tuple[LimitJudgement, ...] = ()
         self._doubts: tuple[Doubt, ...] = ()
         self._forbidden = ""
@@ -103,7 +105,7 @@ class Answerer:
         begun_s = self.memory.since_s
         stands_s = begun_s if since_s is None else min(since_s, begun_s)
         self.memory = Memory(Call.STOP, stands_s, cause=cause)
-        self._harms.resume(limits_of(cause), stands_s)
+        self.harms.resume(limits_of(cause), stands_s)
 
     def for_the_film(self) -> Answerer:
         """Return where the answer about a film begins that was just laid, on what is known so far.
@@ -165,37 +167,26 @@ class Answerer:
         self.trend.take(judged, time_s)
         unasked = needs_margin and LimitName.DEW_MARGIN_MIN not in limits
         # An outlook of ten minutes ago cannot know of a heater that has failed since.
-        forbidden_go = (
-            bool(doubts)
-            or unasked
-            or bool(ahead is not None and ahead.breaks)
-            or bool(self.trend.breaks(judged, time_s))
-        )
+        self.held_back = bool(doubts or unasked or (ahead is not None and ahead.breaks))
         self.memory = step(
             self.memory,
             judged,
             self.spec,
             time_s,
-            go_forbidden=forbidden_go,
+            go_forbidden=self.held_back or bool(self.trend.breaks(judged, time_s)),
             stop_forced=RECOAT_CLOSES if forbidden else "",
         )
-        self._harms.take(judged, self.spec, time_s)
+        self.harms.take(judged, self.spec, time_s)
         self.climate, self._judged = climate, judged
         self._doubts, self._forbidden = doubts, forbidden
 
     def due_s(self) -> float:
-        """Return from when on time alone may change its call, its facts or its trend [s].
-
-        Minus infinity where it has to be looked at each time: a STOP beside what is not known.
-        """
-        memory, due_s = self.memory, min(self.trend.next_sample_s(), self._harms.due_s(self.spec))
+        """Return from when on time alone may change its call, its facts or its trend [s]."""
+        memory, due_s = self.memory, min(self.trend.next_sample_s(), self.harms.due_s(self.spec))
         if memory.call is Call.HOLD and memory.settled_since_s is not None:
             due_s = min(due_s, memory.settled_since_s + self.spec.dwell_s)
-        if memory.call is Call.STOP:
-            if any(each.state is LimitState.UNKNOWN for each in self._judged):
-                return -math.inf
-            if memory.inside_since_s is not None:
-                due_s = min(due_s, memory.inside_since_s + self.spec.re_entry_s)
+        if memory.call is Call.STOP and memory.inside_since_s is not None:
+            due_s = min(due_s, memory.inside_since_s + self.spec.re_entry_s)
         return due_s
 
     def explain(
@@ -258,7 +249,7 @@ class Answerer:
             for each in reasons:
                 if each.limit == OUTLOOK and each.state is LimitState.NEAR:
                     named.setdefault(OUTLOOK, each)
-            facts = self._harms.facts(worst_first(self._judged), named, time_s)
+            facts = self.harms.facts(worst_first(self._judged), named, time_s)
         return Answer(
             question=question,
             call=memory.call,
@@ -294,11 +285,11 @@ class Answerer:
         """End a STOP that points alone caused which are no longer in the config [s]."""
         before = limits_of(self.memory.cause)
         self.memory = release(self.memory, points, time_s)
-        self._harms.forget(set(before) - set(limits_of(self.memory.cause)))
+        self.harms.forget(set(before) - set(limits_of(self.memory.cause)))
 
     def clock_jumped(self, time_s: float) -> None:
         """Begin timers, medians and trend anew after a jump of the clock; a STOP stays [s]."""
         self.memory = restart_timers(self.memory, time_s)
-        self._harms.clock_jumped(time_s)
+        self.harms.clock_jumped(time_s)
         self.medians.forget()
         self.trend.forget()

@@ -110,6 +110,10 @@ class Harms:
             since_s = time_s if inside_s is None else inside_s
             self._since[name] = _Harm(harm.since_s, since_s if well else None)
 
+    def names(self) -> tuple[frozenset[LimitName], frozenset[LimitName]]:
+        """Return the limits of which a harm lasts, and those that are not well inside since."""
+        return frozenset(self._since), frozenset(self._eased)
+
     def due_s(self, spec: Spec) -> float:
         """Return when a harm can end by time alone; infinity for never [s]."""
         inside_s = [harm.inside_since_s for harm in self._since.values()]

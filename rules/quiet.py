@@ -13,7 +13,7 @@ from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_P
 from rules.air.state import dew_point_slopes, wetting_point_c
 from rules.air.uncertainty import GUARD_FACTOR, standard_uncertainty
 from rules.answer import Answerer
-from rules.call import cause_at
+from rules.call import Call, cause_at
 from rules.climate import (
     AIR_TEMP,
     ASSUMED,
@@ -84,6 +84,7 @@ class Quiet:
 
     Attributes:
         until_s: from here on time alone may change something [s].
+        standing: of the answers, as this was found; see `standing_of`.
         ahead: the outlook that it was found with, or None.
         assumed: what stood in for a surface.
         doubts: what beside the limits forbade GO.
@@ -99,6 +100,7 @@ class Quiet:
         "assumed",
         "doubts",
         "missed",
+        "standing",
         "until_s",
         "used",
     )
@@ -108,53 +110,59 @@ class Quiet:
         bounds: list[tuple[float, float, tuple[object, ...]]],
         told: list[_Told],
         until_s: float,
+        standing: tuple[object, ...],
         ahead: EarlierOutlook | None,
         assumed: AssumedSurface | None,
         doubts: tuple[Doubt, ...],
     ) -> None:
-        self.until_s = until_s
+        self.standing = standing
         self.ahead = ahead
         self.assumed = assumed
         self.doubts = doubts
         self.missed: list[tuple[float, Sequence[PointValue]]] = []
-        self.used = 0
         self._bounds = bounds
         self._told = told
-        ends = {medians.last_two_s(key) for medians, key, _, _ in told}
+        self.lasts(until_s)
+
+    def lasts(self, until_s: float) -> None:
+        """Let it go on, now that an evaluation within it was judged whole [s]."""
+        self.until_s = until_s - _SURE_S
+        self.used = 0
+        ends = {medians.last_two_s(key) for medians, key, _, _ in self._told}
         # Where all medians kept the same seconds, what one of them drops all of them drop.
         self._kept_s = ends.pop() if len(ends) == 1 else None
 
-    def takes(
+    def fits(
         self,
         sensed: Sequence[PointValue],
-        time_s: float,
         ahead: EarlierOutlook | None,
         assumed: AssumedSurface | None,
         doubts: Sequence[Doubt],
     ) -> bool:
-        """Take in an evaluation that can change nothing; return whether it is one.
+        """Return whether values of now can change nothing.
 
         Args:
             sensed: the last word of every point, in the order in which this was found.
-            time_s: now, never before the last evaluation [s].
             ahead: the outlook that was made last, or None.
             assumed: what stands in for a surface probe.
             doubts: what beside the limits forbids GO for now.
         """
         bounds = self._bounds
-        if time_s >= self.until_s or ahead is not self.ahead or len(sensed) != len(bounds):
+        if ahead is not self.ahead or len(sensed) != len(bounds):
             return False
         for entry, (low, high, rest) in zip(sensed, bounds, strict=True):
             if not (low < entry[3] < high or low == -math.inf) or entry[4:10] != rest:
                 return False
-        if assumed != self.assumed or tuple(doubts) != self.doubts:
-            return False
-        self._miss(time_s, sensed)
-        self.used += 1
-        return True
+        return assumed == self.assumed and tuple(doubts) == self.doubts
 
-    def _miss(self, time_s: float, sensed: Sequence[PointValue]) -> None:
-        """Keep what the medians will ask for, one a second as they do."""
+    def miss(self, time_s: float, sensed: Sequence[PointValue]) -> None:
+        """Let an evaluation pass, and keep what the medians will ask for, one a second as they do.
+
+        Args:
+            time_s: never before the last evaluation [s].
+            sensed: then.
+        """
+        self.used += 1
         missed, kept_s = self.missed, self._kept_s
         if kept_s is None:
             if len(missed) >= _MOST_MISSED:
@@ -225,7 +233,22 @@ def quiet_of(
     ]
     speak = {at for each in sources.values() for at in (each.own, each.air, each.humidity)}
     bounds = [_bound(entry, temp_k, rh_pct, speaks=at in speak) for at, entry in enumerate(sensed)]
-    return Quiet(bounds, told, until_s - _SURE_S, ahead, assumed, tuple(doubts))
+    standing = standing_of(answerers)
+    return Quiet(bounds, told, until_s, standing, ahead, assumed, tuple(doubts))
+
+
+def standing_of(answerers: Sequence[Answerer]) -> tuple[object, ...]:
+    """Return all but values and times that decides what can change nothing."""
+    return tuple(
+        (
+            each.memory.call,
+            each.memory.cause,
+            each.held_back,
+            each.harms.names(),
+            each.trend.courses(),
+        )
+        for each in answerers
+    )
 
 
 def _bound(
@@ -310,23 +333,68 @@ def _margin_move(
     return _Move(temp_k + steeper * by_values_k, (steeper - 1.0) * parts_k)
 
 
+class _Range(NamedTuple):
+    """From where to where one probe or pair goes in the box, its last minute included.
+
+    Attributes:
+        cause: as a STOP remembers it.
+        low: how far inside the bound at least [unit].
+        high: and at most [unit].
+        near: how far inside a value is near, in the middle of where that goes [unit].
+        guard: of that, the guard [unit].
+        moved: how far the guard goes [unit].
+        unknown: whether the limit is not known, whatever this says.
+    """
+
+    cause: str
+    low: float
+    high: float
+    near: float
+    guard: float
+    moved: float
+    unknown: bool
+
+    def never_ok(self, limit: Limit) -> bool:
+        """Return whether a limit is near, broken or unknown throughout."""
+        slow = limit.effect is Effect.SLOW
+        return self.unknown or (not slow and self.high < self.near - self.moved - _SURE)
+
+    def side(self, figure: float, moved: float = 0.0) -> bool | None:
+        """Return whether it stays beyond a figure that itself goes so far; None if on both."""
+        if self.low > figure + moved + _SURE:
+            return True
+        return False if self.high < figure - moved - _SURE else None
+
+
 def _stands(
-    answerer: Answerer,
-    climate: Climate,
-    moves: Mapping[tuple[str, str, str], _Move],
+    answerer: Answerer, climate: Climate, moves: Mapping[tuple[str, str, str], _Move]
 ) -> bool:
-    """Whether every limit says the same to one answer wherever in the box the values are."""
-    for name, limit in answerer.limits.items():
-        worst: list[tuple[int, tuple[bool, ...]]] = []
-        for said in climate.estimates.get(name, ()):
-            move = moves[_QUANTITY[name], said.source, said.beside]
-            sides = _sides(answerer, name, limit, said, move)
-            if sides is None:
+    """Whether every limit says the same to one answer wherever in the box the values are.
+
+    Where one thing holds GO back throughout, what the others have to spare is of no account.
+    """
+    ranges = {
+        name: [
+            _range(answerer, limit, said, moves[_QUANTITY[name], said.source, said.beside], climate)
+            for said in climate.estimates.get(name, ())
+        ]
+        for name, limit in answerer.limits.items()
+    }
+    held = answerer.held_back or any(
+        not said or any(each.never_ok(answerer.limits[name]) for each in said)
+        for name, said in ranges.items()
+    )
+    for name, said in ranges.items():
+        limit = answerer.limits[name]
+        worst: list[tuple[int, tuple[bool | None, ...]]] = []
+        for each in said:
+            sides = _sides(answerer, limit, each, held=held)
+            if None in sides:
                 return False
-            is_broken = limit.harms and not sides[0]
-            if is_broken and cause_at(name, said.source, said.beside) not in answerer.memory.cause:
+            rank = _rank(limit, sides, unknown=each.unknown, held=held)
+            if rank == _BROKEN and each.cause not in answerer.memory.cause:
                 return False
-            worst.append((_rank(limit, sides, unknown=name in climate.unknown), sides))
+            worst.append((rank, sides))
         # Whichever of the worst decides, it has to say the same.
         highest = max((rank for rank, _ in worst), default=0)
         if len({sides for rank, sides in worst if rank == highest}) > 1:
@@ -334,46 +402,65 @@ def _stands(
     return True
 
 
-def _rank(limit: Limit, sides: tuple[bool, ...], *, unknown: bool) -> int:
-    """How bad an estimate is, as `limits.judge` orders them."""
-    inside, beyond_guard, *_ = sides
-    if limit.harms and not inside:
-        return 3
+_BROKEN = 3
+
+
+def _rank(limit: Limit, sides: tuple[bool | None, ...], *, unknown: bool, held: bool) -> int:
+    """How bad it is, in the order of `limits.judge`; near, unknown and ok are one where held."""
+    if limit.harms and not sides[0]:
+        return _BROKEN
+    if held:
+        return 0
     if unknown:
         return 2
-    return 0 if limit.effect is Effect.SLOW or (inside and beyond_guard) else 1
+    return 0 if limit.effect is Effect.SLOW or all(sides[:2]) else 1
 
 
-def _sides(
-    answerer: Answerer, name: LimitName, limit: Limit, said: Estimate, move: _Move
-) -> tuple[bool, ...] | None:
-    """On which side of each figure that counts a value and its median stay; None if on both."""
+def _range(
+    answerer: Answerer, limit: Limit, said: Estimate, move: _Move, climate: Climate
+) -> _Range:
+    name = limit.name
     value = said.value - limit.film_below_k
     lowest, highest = answerer.medians.ends((name, said.source, said.beside))
     lowest, highest = min(lowest, value - move.value), max(highest, value + move.value)
-    upper = is_upper(name)
-    low, high = (
-        (limit.bound - highest, limit.bound - lowest)
-        if upper
-        else (lowest - limit.bound, highest - limit.bound)
-    )
-    slow = limit.effect is Effect.SLOW
-    guarded = limit.guard and not slow
+    if is_upper(name):
+        low, high = limit.bound - highest, limit.bound - lowest
+    else:
+        low, high = lowest - limit.bound, highest - limit.bound
+    guarded = limit.guard and limit.effect is not Effect.SLOW
     guard, moved = (said.guard, move.guard) if guarded else (0.0, 0.0)
     inner = 0.0 if limit.wait is None else abs(limit.wait - limit.bound)
+    return _Range(
+        cause_at(name, said.source, said.beside),
+        low,
+        high,
+        guard + inner,
+        guard,
+        moved,
+        name in climate.unknown,
+    )
+
+
+def _sides(
+    answerer: Answerer, limit: Limit, said: _Range, *, held: bool
+) -> tuple[bool | None, ...]:
+    """On which side it stays of each figure that counts for the call, timers and facts."""
+    name, call = limit.name, answerer.memory.call
+    lasting, eased = answerer.harms.names()
     go = answerer.spec.go_band.of(name)
-    figures = [(0.0, 0.0), (guard + inner, moved)]
-    if not slow:
-        figures += [(guard + inner + go, moved), (guard + go, moved)]
+    slow = limit.effect is Effect.SLOW
+    sides: list[bool | None] = []
+    if limit.harms or not (held or slow):
+        sides.append(said.side(0.0))
+    if not (held or slow):
+        sides.append(said.side(said.near, said.moved))
+        if call is not Call.GO:  # what ends GO begins the dwell anew
+            sides.append(said.side(said.near + go, said.moved))
     if limit.harms:
-        figures.append((answerer.spec.re_entry_band.of(name), 0.0))
-        figures += [(room, 0.0) for room in answerer.trend.turning_rooms(name)]
-    sides = []
-    for figure, width in figures:
-        if low > figure + width + _SURE:
-            sides.append(True)
-        elif high < figure - width - _SURE:
-            sides.append(False)
-        else:
-            return None
+        if name in eased:
+            sides += [said.side(each, said.moved) for each in (said.near, said.guard + go)]
+        if call is Call.STOP or name in lasting:
+            sides.append(said.side(answerer.spec.re_entry_band.of(name)))
+        if not held:
+            sides += [said.side(room) for room in answerer.trend.turning_rooms(name)]
     return tuple(sides)

@@ -14,7 +14,7 @@ from rules.film_facts import FilmFact
 from rules.harm import harm_time_s
 from rules.heat import HEAT
 from rules.limits import own_limits, stricter_of
-from rules.quiet import Quiet, quiet_of
+from rules.quiet import Quiet, quiet_of, standing_of
 from rules.reasons import (
     IS_THE_FILM_SAFE,
     MAY_I_START,
@@ -269,8 +269,11 @@ class Section:
             The memory of the answer that decides; `explain` tells why.
         """
         quiet, every_s, self._evaluated_s = self._quiet, time_s - self._evaluated_s, time_s
+        fits = False
         if quiet is not None:
-            if quiet.takes(sensed, time_s, self.ahead, assumed, doubts):
+            fits = quiet.fits(sensed, self.ahead, assumed, doubts)
+            if fits and time_s < quiet.until_s:
+                quiet.miss(time_s, sensed)
                 return self.memory
             self._quiet = None
             quiet.catch_up()
@@ -281,11 +284,15 @@ class Section:
         if time_s >= self._look_again_s and self.points() == before:
             until_s = self._due_s(time_s)
             if until_s - time_s > _WORTH_IT * every_s:
-                self._quiet = quiet_of(
-                    self._answerers(), climate, sensed, until_s, self.ahead, assumed, doubts
-                )
-                if self._quiet is None:
-                    self._look_again_s = until_s
+                if quiet is not None and fits and quiet.standing == standing_of(self._answerers()):
+                    quiet.lasts(until_s)
+                else:
+                    quiet = quiet_of(
+                        self._answerers(), climate, sensed, until_s, self.ahead, assumed, doubts
+                    )
+                    if quiet is None:
+                        self._look_again_s = until_s
+                self._quiet = quiet
         return self.memory
 
     def _answerers(self) -> tuple[Answerer, ...]:

@@ -274,6 +274,10 @@ class RecentTrend:
         """Return from when on an evaluation is noted [s]."""
         return min(self._next_sample_s, self._next_young_s)
 
+    def courses(self) -> tuple[Course, ...]:
+        """Return every course that there is now."""
+        return (*self._courses.values(), *self._young_courses.values())
+
     def turning_rooms(self, name: LimitName) -> list[float]:
         """Return the rooms at which it changes whether a course would break a limit [unit]."""
         return [
