@@ -30,7 +30,7 @@ from rules.spec.model import Limit
 from rules.trend import EarlierOutlook
 from rules.vocabulary import Effect, LimitName
 
-_BOXES = ((0.5, 2.0), (0.15, 0.6))
+_BOXES = ((0.5, 2.0), (0.15, 0.6), (0.05, 0.2))
 """How far temperatures and humidities may move [K, %]; the first that changes nothing counts."""
 _MOST_RH_SHARE = 0.1  # of a humidity: the slope by it goes as its inverse
 _SLOPE_PER_K = 0.012  # d ln p/dT of water and ice changes by less than this in a kelvin
@@ -344,6 +344,8 @@ class _Range(NamedTuple):
         guard: of that, the guard [unit].
         moved: how far the guard goes [unit].
         unknown: whether the limit is not known, whatever this says.
+        least: what it has to spare now, its guard taken off, at least [unit].
+        most: and at most [unit].
     """
 
     cause: str
@@ -353,6 +355,8 @@ class _Range(NamedTuple):
     guard: float
     moved: float
     unknown: bool
+    least: float
+    most: float
 
     def never_ok(self, limit: Limit) -> bool:
         """Return whether a limit is near, broken or unknown throughout."""
@@ -386,18 +390,21 @@ def _stands(
     )
     for name, said in ranges.items():
         limit = answerer.limits[name]
-        worst: list[tuple[int, tuple[bool | None, ...]]] = []
+        worst: list[tuple[int, tuple[bool | None, ...], _Range]] = []
         for each in said:
             sides = _sides(answerer, limit, each, held=held)
             if None in sides:
                 return False
-            rank = _rank(limit, sides, unknown=each.unknown, held=held)
-            if rank == _BROKEN and each.cause not in answerer.memory.cause:
+            worst.append((_rank(limit, sides, unknown=each.unknown, held=held), sides, each))
+        highest = max((rank for rank, _, _ in worst), default=0)
+        worst = [each for each in worst if each[0] == highest]
+        if highest == _BROKEN:
+            most = min(each.most for _, _, each in worst)
+            worst = [each for each in worst if each[2].least <= most]
+            if any(each.cause not in answerer.memory.cause for _, _, each in worst):
                 return False
-            worst.append((rank, sides))
-        # Whichever of the worst decides, it has to say the same.
-        highest = max((rank for rank, _ in worst), default=0)
-        if len({sides for rank, sides in worst if rank == highest}) > 1:
+        # Whichever of those that may decide does, it has to say the same.
+        if len({sides for _, sides, _ in worst}) > 1:
             return False
     return True
 
@@ -423,10 +430,9 @@ def _range(
     value = said.value - limit.film_below_k
     lowest, highest = answerer.medians.ends((name, said.source, said.beside))
     lowest, highest = min(lowest, value - move.value), max(highest, value + move.value)
-    if is_upper(name):
-        low, high = limit.bound - highest, limit.bound - lowest
-    else:
-        low, high = lowest - limit.bound, highest - limit.bound
+    sign = -1.0 if is_upper(name) else 1.0
+    low, high = sorted((sign * (lowest - limit.bound), sign * (highest - limit.bound)))
+    inside = sign * (value - limit.bound)
     guarded = limit.guard and limit.effect is not Effect.SLOW
     guard, moved = (said.guard, move.guard) if guarded else (0.0, 0.0)
     inner = 0.0 if limit.wait is None else abs(limit.wait - limit.bound)
@@ -438,6 +444,8 @@ def _range(
         guard,
         moved,
         name in climate.unknown,
+        inside - guard - move.value - moved,
+        inside - guard + move.value + moved,
     )
 
 

@@ -239,7 +239,7 @@ def lived(made: Night) -> Said:
 
 
 def test_what_is_let_pass_would_have_changed_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    for seed in range(14):
+    for seed in range(12):
         made = night(seed)
         shortly = lived(made)
         with monkeypatch.context() as patched:
@@ -262,7 +262,7 @@ def test_most_is_let_pass_and_every_call_occurs(monkeypatch: pytest.MonkeyPatch)
 
     monkeypatch.setattr(Quiet, "miss", counted)
     calls = set()
-    for seed in (100, 101, 102):
+    for seed in (1, 7, 15, 16, 19):
         said = lived(night(seed))
         evaluations += sum(len(sections) for _, sections in said.states)
         calls |= said.calls
