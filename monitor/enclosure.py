@@ -75,6 +75,7 @@ class ChannelState:
     """The present of one quantity at one point."""
 
     __slots__ = (
+        "_quantity",
         "calibrated_accuracy",
         "config",
         "effective_s",
@@ -89,6 +90,7 @@ class ChannelState:
     def __init__(self, config: PointConfig, watch: PointWatch) -> None:
         self.config = config
         self.watch = watch
+        self._quantity = config.quantity.value
         self.why = ""
         self.reading: Reading | None = None
         self.effective_s = -math.inf
@@ -151,15 +153,16 @@ class ChannelState:
         config = self.config
         return PointValue(
             config.name,
-            config.quantity.value,
+            self._quantity,
             config.section,
             value,
             quality.value,
             self.accuracy(),
             config.required,
             self.watch.usual_change(),
-            shared_element=config.shared_element,
-            why=self.why if quality is Quality.DOUBTED else "",
+            0.0,
+            config.shared_element,
+            self.why if quality is Quality.DOUBTED else "",
         )
 
 
@@ -206,7 +209,7 @@ class Enclosure:
             )
             for point in config.points
         }
-        self._next_expiry_s = math.inf
+        self._next_expiry_s = math.inf  # none runs out before it, and perhaps none at it
         self._assumed = (
             AssumedSurface(config.assumed_surface_offset_k, config.assumed_surface_accuracy_k)
             if config.assumed_surface_offset_k is not None
@@ -276,10 +279,10 @@ class Enclosure:
             if quality is Quality.DOUBTED:
                 why = self._judge.why(reading.point, reading.quantity, reading.time_s)
             channel.take(judged, effective_s, why)
+            self._next_expiry_s = min(self._next_expiry_s, channel.expires_s)
             fresh = True
         if fresh:
             self.now_s = max(self.now_s, now_s)
-            self._next_expiry_s = min(channel.expires_s for channel in self._channels.values())
             self._evaluate()
         return taken
 
@@ -318,7 +321,10 @@ class Enclosure:
         """
         expired = False
         while self._next_expiry_s < to_s:
-            at_s = self._next_expiry_s
+            at_s = min(channel.expires_s for channel in self._channels.values())
+            self._next_expiry_s = at_s
+            if at_s >= to_s:
+                break
             for channel in self._channels.values():
                 if channel.expires_s <= at_s:
                     channel.expire()
@@ -361,6 +367,7 @@ class Enclosure:
                 and channel.sensed.quality == Quality.DOUBTED.value
             ):
                 channel.take(replace(reading, quality=Quality.OK), channel.effective_s)
+                self._next_expiry_s = min(self._next_expiry_s, channel.expires_s)
 
     def _told_of_air(self) -> list[Doubt]:
         """What the air says beside every call."""

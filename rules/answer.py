@@ -71,16 +71,23 @@ class Answerer:
     Attributes:
         memory: of the state machine.
         climate: of the last evaluation, or None before the first.
+        spec: for its bands and times.
+        limits: in force.
+        medians: of the last minute.
+        trend: of the last hour.
+        harms: of its films.
+        held_back: whether something beside the limits and the trend forbids GO.
     """
 
     def __init__(self, time_s: float) -> None:
         self.memory: Memory = first_memory(time_s)
         self.climate: Climate | None = None
-        self._spec = GENERAL_GUIDANCE
-        self._limits: Mapping[LimitName, Limit] | None = None
-        self._medians = RecentMedian()
-        self._trend = RecentTrend()
-        self._harms = Harms()
+        self.spec = GENERAL_GUIDANCE
+        self.limits: Mapping[LimitName, Limit] = {}
+        self.medians = RecentMedian()
+        self.trend = RecentTrend()
+        self.harms = Harms()
+        self.held_back = False
         self._judged: tuple[LimitJudgement, ...] = ()
         self._doubts: tuple[Doubt, ...] = ()
         self._forbidden = ""
@@ -98,7 +105,7 @@ class Answerer:
         begun_s = self.memory.since_s
         stands_s = begun_s if since_s is None else min(since_s, begun_s)
         self.memory = Memory(Call.STOP, stands_s, cause=cause)
-        self._harms.resume(limits_of(cause), stands_s)
+        self.harms.resume(limits_of(cause), stands_s)
 
     def for_the_film(self) -> Answerer:
         """Return where the answer about a film begins that was just laid, on what is known so far.
@@ -126,8 +133,8 @@ class Answerer:
             spec: for its bands and times.
             time_s: now; None where nothing has been evaluated yet [s].
         """
-        before, self._limits, self._spec = self._limits, limits, spec
-        if time_s is None or before is None:
+        before, self.limits, self.spec = self.limits, limits, spec
+        if time_s is None:
             return
         if any(
             name not in before or is_stricter(limit, before[name]) for name, limit in limits.items()
@@ -152,31 +159,35 @@ class Answerer:
             forbidden: why coating is wrong whatever the air does, or "".
             needs_margin: whether there is no GO without a limit on the dew margin.
         """
-        time_s, limits = climate.time_s, self._limits or {}
-        judged = judge(climate, limits, self._medians)
+        time_s, limits = climate.time_s, self.limits
+        judged = judge(climate, limits, self.medians)
         for entry in judged:
             if entry.name is LimitName.DEW_MARGIN_MIN:
                 climate = climate.decided_by(entry.source, entry.beside)
-        self._trend.take(judged, time_s)
+        self.trend.take(judged, time_s)
         unasked = needs_margin and LimitName.DEW_MARGIN_MIN not in limits
         # An outlook of ten minutes ago cannot know of a heater that has failed since.
-        forbidden_go = (
-            bool(doubts)
-            or unasked
-            or bool(ahead is not None and ahead.breaks)
-            or bool(self._trend.breaks(judged, time_s))
-        )
+        self.held_back = bool(doubts or unasked or (ahead is not None and ahead.breaks))
         self.memory = step(
             self.memory,
             judged,
-            self._spec,
+            self.spec,
             time_s,
-            go_forbidden=forbidden_go,
+            go_forbidden=self.held_back or bool(self.trend.breaks(judged, time_s)),
             stop_forced=RECOAT_CLOSES if forbidden else "",
         )
-        self._harms.take(judged, self._spec, time_s)
+        self.harms.take(judged, self.spec, time_s)
         self.climate, self._judged = climate, judged
         self._doubts, self._forbidden = doubts, forbidden
+
+    def due_s(self) -> float:
+        """Return from when on time alone may change its call, its facts or its trend [s]."""
+        memory, due_s = self.memory, min(self.trend.next_sample_s(), self.harms.due_s(self.spec))
+        if memory.call is Call.HOLD and memory.settled_since_s is not None:
+            due_s = min(due_s, memory.settled_since_s + self.spec.dwell_s)
+        if memory.call is Call.STOP and memory.inside_since_s is not None:
+            due_s = min(due_s, memory.inside_since_s + self.spec.re_entry_s)
+        return due_s
 
     def explain(
         self,
@@ -204,12 +215,12 @@ class Answerer:
         Raises:
             RuntimeError: nothing has been evaluated yet.
         """
-        climate, memory, spec = self.climate, self.memory, self._spec
+        climate, memory, spec = self.climate, self.memory, self.spec
         if climate is None:
             raise RuntimeError("nothing has been evaluated yet")
         time_s = climate.time_s
-        moving = {entry.name: self._trend.per_hour(entry.name) for entry in self._judged}
-        looked_ahead_s = self._trend.looked_ahead_s()
+        moving = {entry.name: self.trend.per_hour(entry.name) for entry in self._judged}
+        looked_ahead_s = self.trend.looked_ahead_s()
         if ahead is not None:
             looked_ahead_s = max(0.0, ahead.looked_ahead_s - (time_s - ahead.made_s))
         limits = limit_reasons(self._judged, climate, spec, memory.call, moving, cure)
@@ -219,7 +230,7 @@ class Answerer:
         reasons = [*map(doubt_reason, notices), *reasons]
         reasons += timer_reasons(memory, spec, time_s)
         by_trend = outlook_reasons(
-            self._trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
+            self.trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
         )
         if ahead is not None:
             reasons += ahead_reasons(ahead, looked_ahead_s, time_s, zone, harm_time_s)
@@ -238,7 +249,7 @@ class Answerer:
             for each in reasons:
                 if each.limit == OUTLOOK and each.state is LimitState.NEAR:
                     named.setdefault(OUTLOOK, each)
-            facts = self._harms.facts(worst_first(self._judged), named, time_s)
+            facts = self.harms.facts(worst_first(self._judged), named, time_s)
         return Answer(
             question=question,
             call=memory.call,
@@ -257,7 +268,7 @@ class Answerer:
         broken = [each for each in worst_first(self._judged) if each.state is LimitState.BROKEN]
         back_s = None
         if memory.inside_since_s is not None:
-            back_s = (time_s - memory.inside_since_s, self._spec.re_entry_s)
+            back_s = (time_s - memory.inside_since_s, self.spec.re_entry_s)
         return advice_of(
             memory.call,
             stage,
@@ -274,11 +285,11 @@ class Answerer:
         """End a STOP that points alone caused which are no longer in the config [s]."""
         before = limits_of(self.memory.cause)
         self.memory = release(self.memory, points, time_s)
-        self._harms.forget(set(before) - set(limits_of(self.memory.cause)))
+        self.harms.forget(set(before) - set(limits_of(self.memory.cause)))
 
     def clock_jumped(self, time_s: float) -> None:
         """Begin timers, medians and trend anew after a jump of the clock; a STOP stays [s]."""
         self.memory = restart_timers(self.memory, time_s)
-        self._harms.clock_jumped(time_s)
-        self._medians.forget()
-        self._trend.forget()
+        self.harms.clock_jumped(time_s)
+        self.medians.forget()
+        self.trend.forget()

@@ -216,8 +216,13 @@ _AND = " + "
 
 def cause_of(entry: LimitJudgement) -> str:
     """Return how a broken limit is remembered: `limit@point`, or `limit@point + point`."""
-    second = f"{_AND}{entry.beside}" if entry.beside else ""
-    return f"{entry.name}@{entry.source}{second}"
+    return cause_at(entry.name, entry.source, entry.beside)
+
+
+def cause_at(name: LimitName, source: str, beside: str) -> str:
+    """Return the same for a limit at a point, or at a pair of a surface and an air point."""
+    second = f"{_AND}{beside}" if beside else ""
+    return f"{name}@{source}{second}"
 
 
 def points_of(cause: str) -> frozenset[str]:

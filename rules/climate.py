@@ -157,7 +157,9 @@ class Climate:
             air_point: of the pair.
         """
         for pair in self.pairs:
-            if (pair.surface_point, pair.air_point) == (surface_point, air_point):
+            if pair.surface_point == surface_point and pair.air_point == air_point:
+                if self.surface_point == surface_point and self.air_point == air_point:
+                    return self
                 return replace(self, **_figures(pair))
         return self
 

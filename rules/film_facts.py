@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -108,6 +109,17 @@ class Harms:
         else:
             since_s = time_s if inside_s is None else inside_s
             self._since[name] = _Harm(harm.since_s, since_s if well else None)
+
+    def names(self) -> tuple[frozenset[LimitName], frozenset[LimitName]]:
+        """Return the limits of which a harm lasts, and those that are not well inside since."""
+        return frozenset(self._since), frozenset(self._eased)
+
+    def due_s(self, spec: Spec) -> float:
+        """Return when a harm can end by time alone; infinity for never [s]."""
+        inside_s = [harm.inside_since_s for harm in self._since.values()]
+        return min(
+            (each + spec.re_entry_s for each in inside_s if each is not None), default=math.inf
+        )
 
     def _settle(self, judged: Sequence[LimitJudgement], spec: Spec) -> None:
         """A limit that has eased can be near anew once it was inside by guard and band."""

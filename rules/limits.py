@@ -125,16 +125,7 @@ class RecentMedian:
             The median; the lower or upper of the middle two makes no difference that the guard
             would not cover, so their mean is taken.
         """
-        window = self._windows.get(name)
-        if window is None:
-            window = self._windows[name] = deque()
-        oldest = time_s - MEDIAN_SPAN_S
-        while window and window[0][0] <= oldest:
-            window.popleft()
-        if len(window) > 1 and time_s - window[-2][0] < 1.0:
-            window[-1] = (time_s, value)
-        else:
-            window.append((time_s, value))
+        window = self.note(name, time_s, value)
         count = len(window)
         if count == 1:
             return value
@@ -144,9 +135,37 @@ class RecentMedian:
             return ordered[middle]
         return 0.5 * (ordered[middle - 1] + ordered[middle])
 
+    def note(self, name: Hashable, time_s: float, value: float) -> deque[tuple[float, float]]:
+        """Add a value and return those of the last 60 s with their times; args as for `take`."""
+        window = self._windows.get(name)
+        if window is None:
+            window = self._windows[name] = deque()
+        oldest = time_s - MEDIAN_SPAN_S
+        while window and window[0][0] <= oldest:
+            window.popleft()
+        if len(window) > 1 and takes_place(window[-2][0], time_s):
+            window[-1] = (time_s, value)
+        else:
+            window.append((time_s, value))
+        return window
+
+    def ends(self, name: Hashable) -> tuple[float, float]:
+        """Return the lowest and the highest value that is kept; there has to be one."""
+        values = [value for _, value in self._windows[name]]
+        return min(values), max(values)
+
+    def last_two_s(self, name: Hashable) -> tuple[float, ...]:
+        """Return the times of the last two values that are kept, or of the only one [s]."""
+        return tuple(time_s for time_s, _ in list(self._windows[name])[-2:])
+
     def forget(self) -> None:
         """Drop every value, as after a jump of the clock."""
         self._windows.clear()
+
+
+def takes_place(last_but_one_s: float, time_s: float) -> bool:
+    """Return whether a new value stands for the last one, within a second of the one before it."""
+    return time_s - last_but_one_s < 1.0
 
 
 def limits_in_force(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import tzinfo
@@ -13,6 +14,7 @@ from rules.film_facts import FilmFact
 from rules.harm import harm_time_s
 from rules.heat import HEAT
 from rules.limits import own_limits, stricter_of
+from rules.quiet import Quiet, quiet_of, standing_of
 from rules.reasons import (
     IS_THE_FILM_SAFE,
     MAY_I_START,
@@ -24,7 +26,7 @@ from rules.reasons import (
     last_start_left,
 )
 from rules.spec.model import Limit, Spec
-from rules.trend import EarlierOutlook
+from rules.trend import AHEAD_COUNTS_S, EarlierOutlook
 from rules.vocabulary import FILM_STAGES, LimitName, Method, Stage, Until
 
 
@@ -190,6 +192,9 @@ class Section:
             self._films = Answerer(time_s)
             self._films.resume(films.call, films.cause, films.since_s)
         self.beside: frozenset[str] = frozenset()
+        self._quiet: Quiet | None = None
+        self._evaluated_s = -math.inf
+        self._look_again_s = -math.inf
         self.set_film(film)
 
     @property
@@ -232,6 +237,7 @@ class Section:
             film: as events and clocks have it.
             time_s: now; None where nothing has been evaluated yet [s].
         """
+        self._catch_up()
         self.film = film
         if not film.is_wet:
             self._films = None
@@ -243,7 +249,7 @@ class Section:
 
     def evaluate(
         self,
-        sensed: Iterable[PointValue],
+        sensed: Sequence[PointValue],
         time_s: float,
         *,
         assumed: AssumedSurface | None = None,
@@ -251,8 +257,10 @@ class Section:
     ) -> Memory:
         """Judge the present and walk the state machine once for each answer.
 
+        What can change nothing (`quiet`) is only kept for the medians, and judged where asked for.
+
         Args:
-            sensed: the last word of every point of the enclosure.
+            sensed: the last word of every point of the enclosure; kept, so not to be changed.
             time_s: now, never before the last evaluation [s].
             assumed: what stands in for a surface probe, where the config says so.
             doubts: what beside the limits forbids GO for now.
@@ -260,10 +268,65 @@ class Section:
         Returns:
             The memory of the answer that decides; `explain` tells why.
         """
+        quiet, every_s, self._evaluated_s = self._quiet, time_s - self._evaluated_s, time_s
+        fits = False
+        if quiet is not None:
+            fits = quiet.fits(sensed, self.ahead, assumed, doubts)
+            if fits and time_s < quiet.until_s:
+                quiet.miss(time_s, sensed)
+                return self.memory
+            self._quiet = None
+            quiet.catch_up()
+            if quiet.used < _WORTH_IT and time_s < quiet.until_s:
+                self._look_again_s = quiet.until_s
+        before = self.points()
+        climate = self._judge(sensed, time_s, assumed, doubts, self.ahead)
+        if time_s >= self._look_again_s and self.points() == before:
+            until_s = self._due_s(time_s)
+            if until_s - time_s > _WORTH_IT * every_s:
+                if quiet is not None and fits and quiet.standing == standing_of(self._answerers()):
+                    quiet.lasts(until_s)
+                else:
+                    quiet = quiet_of(
+                        self._answerers(), climate, sensed, until_s, self.ahead, assumed, doubts
+                    )
+                    if quiet is None:
+                        self._look_again_s = until_s
+                self._quiet = quiet
+        return self.memory
+
+    def _answerers(self) -> tuple[Answerer, ...]:
+        return (self._start,) if self._films is None else (self._start, self._films)
+
+    def _due_s(self, time_s: float) -> float:
+        """From when on time alone may change something [s]."""
+        due_s = min(each.due_s() for each in self._answerers())
+        ahead = self.ahead
+        if ahead is None or ahead.made_s + AHEAD_COUNTS_S < time_s:
+            return due_s
+        return min(due_s, ahead.made_s + (AHEAD_COUNTS_S if ahead.made_s <= time_s else 0.0))
+
+    def _catch_up(self) -> None:
+        """Judge the last evaluation whole, where it was let pass."""
+        quiet, self._quiet = self._quiet, None
+        if quiet is not None and quiet.missed:
+            time_s, sensed = quiet.missed.pop()
+            quiet.catch_up()
+            self._judge(sensed, time_s, quiet.assumed, quiet.doubts, quiet.ahead)
+
+    def _judge(
+        self,
+        sensed: Sequence[PointValue],
+        time_s: float,
+        assumed: AssumedSurface | None,
+        doubts: Sequence[Doubt],
+        made: EarlierOutlook | None,
+    ) -> Climate:
+        """Judge an evaluation whole, with the outlook that was made last."""
         film = self.film
         climate = climate_of(self._asked_of(sensed), self.name, time_s, assumed)
         self._assumed = assumed
-        ahead = self._ahead_now(time_s)
+        ahead = made if made is not None and made.counts(film.stage, time_s) else None
         films = self._films
         if films is not None:
             films.evaluate(climate, (*doubts, *film.doubts), ahead)
@@ -276,13 +339,11 @@ class Section:
         )
         heat = [doubt for doubt in film.start_doubts if doubt.name == HEAT]
         self.beside = _beside((*doubts, *heat), ahead)
-        return self.memory
+        return climate
 
     def _asked_of(self, sensed: Iterable[PointValue]) -> Iterable[PointValue]:
         """Need a point that brought a STOP, required or not: its silence never ends it."""
-        points = self._start.memory.points()
-        if self._films is not None:
-            points |= self._films.memory.points()
+        points = self.points()
         if not points:
             return sensed
         return [
@@ -299,6 +360,7 @@ class Section:
         Raises:
             RuntimeError: nothing has been evaluated yet.
         """
+        self._catch_up()
         film = self.film
         notices = (*air, *film.notices)
         climate = self._start.climate
@@ -368,10 +430,10 @@ class Section:
         Returns:
             Whether the STOP has ended.
         """
+        self._catch_up()
         before = self.memory.call
-        for each in (self._start, self._films):
-            if each is not None:
-                each.release(points, time_s)
+        for each in self._answerers():
+            each.release(points, time_s)
         return before is Call.STOP and self.memory.call is not Call.STOP
 
     def points(self) -> frozenset[str]:
@@ -381,12 +443,15 @@ class Section:
 
     def clock_jumped(self, time_s: float) -> None:
         """Begin timers, medians and trend anew after a jump of the clock; a STOP stays."""
-        for each in (self._start, self._films):
-            if each is not None:
-                each.clock_jumped(time_s)
+        self._catch_up()
+        self._evaluated_s = self._look_again_s = -math.inf
+        for each in self._answerers():
+            each.clock_jumped(time_s)
         self.ahead = None
 
 
+_WORTH_IT = 3
+"""Where fewer evaluations than this can be let pass, each is judged whole."""
 _NOTHING: frozenset[str] = frozenset()
 
 

@@ -79,7 +79,7 @@ class Course(NamedTuple):
         1260
         >>> Course(1.0 / 600.0, 3600.0, False).reaches_after_s(2.1, upper=True)
         """
-        nearer_per_s = self.per_s if upper else -self.per_s
+        nearer_per_s = self.nearer_per_s(upper=upper)
         if room < 0.0 or nearer_per_s <= 0.0:
             return None
         after_s = room / nearer_per_s
@@ -87,6 +87,28 @@ class Course(NamedTuple):
             left = 1.0 - after_s / _DIES_OUT_S
             after_s = -_DIES_OUT_S * math.log(left) if left > 0.0 else math.inf
         return after_s if after_s < self.carried_s else None
+
+    def nearer_per_s(self, *, upper: bool) -> float:
+        """Return how fast it nears an upper bound, or a lower one [unit/s]."""
+        return self.per_s if upper else -self.per_s
+
+    def uses_up(self, *, upper: bool) -> float:
+        """Return the room to a bound from which on it does not reach it; 0 where it leads away.
+
+        Args:
+            upper: the bound is an upper one.
+
+        >>> course = Course(1.0 / 600.0, 3600.0, False)
+        >>> room = course.uses_up(upper=True)
+        >>> course.reaches_after_s(0.999 * room, upper=True) is None
+        False
+        >>> course.reaches_after_s(1.001 * room, upper=True) is None
+        True
+        """
+        lasts_s = self.carried_s
+        if not self.even:
+            lasts_s = _DIES_OUT_S * (1.0 - math.exp(-lasts_s / _DIES_OUT_S))
+        return max(0.0, self.nearer_per_s(upper=upper) * lasts_s)
 
 
 class EarlierOutlook(NamedTuple):
@@ -247,6 +269,22 @@ class RecentTrend:
             and (after_s := course.reaches_after_s(room, upper=upper)) is not None
         ]
         return min(breaks, key=lambda each: each.at_s, default=None)
+
+    def next_sample_s(self) -> float:
+        """Return from when on an evaluation is noted [s]."""
+        return min(self._next_sample_s, self._next_young_s)
+
+    def courses(self) -> tuple[Course, ...]:
+        """Return every course that there is now."""
+        return (*self._courses.values(), *self._young_courses.values())
+
+    def turning_rooms(self, name: LimitName) -> list[float]:
+        """Return the rooms at which it changes whether a course would break a limit [unit]."""
+        return [
+            course.uses_up(upper=is_upper(name))
+            for courses in (self._courses, self._young_courses)
+            if (course := courses.get(name)) is not None
+        ]
 
     def forget(self) -> None:
         """Drop every sample, as after a jump of the clock."""

@@ -81,6 +81,7 @@ class PointWatch:
         "_changes",
         "_intervals",
         "_last",
+        "_max_age_s",
         "_pending",
         "_usual_s",
         "quantity",
@@ -96,6 +97,7 @@ class PointWatch:
         self._pending: Reading | None = None
         self._arrived_s: float | None = None
         self._usual_s = 0.0
+        self._max_age_s = max_age_s(rules, 0.0)
         self._intervals: deque[float] = deque(maxlen=_REMEMBERED)
         self._changes: deque[float] = deque(maxlen=_REMEMBERED)
 
@@ -106,7 +108,7 @@ class PointWatch:
 
     def max_age_s(self) -> float:
         """Return how long a value counts: configured, or three usual intervals [s]."""
-        return max_age_s(self.rules, self._usual_s)
+        return self._max_age_s
 
     def usual_interval_s(self) -> float | None:
         """Return the usual time between two readings, or None before the second one [s]."""
@@ -136,8 +138,7 @@ class PointWatch:
         if reading.quality is not Quality.OK:
             return [reading]
         if self._arrived_s is not None and reading.time_s > self._arrived_s:
-            self._intervals.append(reading.time_s - self._arrived_s)
-            self._usual_s = median(self._intervals)
+            self._note_interval(reading.time_s - self._arrived_s)
         self._arrived_s = reading.time_s
         value = reading.value
         if self.quantity is Quantity.HUMIDITY:
@@ -149,6 +150,14 @@ class PointWatch:
         if not self.rules.low <= value <= self.rules.high:
             return [replace(reading, quality=Quality.IMPLAUSIBLE)]
         return self._judge_change(reading)
+
+    def _note_interval(self, interval_s: float) -> None:
+        intervals = self._intervals
+        steady = interval_s == self._usual_s and intervals.count(interval_s) == len(intervals)
+        intervals.append(interval_s)
+        if not steady:
+            self._usual_s = median(intervals)
+            self._max_age_s = max_age_s(self.rules, self._usual_s)
 
     def _judge_change(self, reading: Reading) -> list[Reading]:
         last, pending = self._last, self._pending
