@@ -6,6 +6,7 @@ What it answers becomes one sentence here; passwords are never part of one.
 from __future__ import annotations
 
 import secrets
+import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.resources import files
@@ -244,6 +245,15 @@ def prepare(url: str) -> str:
     return f"database {place(url)} is ready: schema version {len(found)}"
 
 
+def named_host(host: str | None) -> str:
+    """Return what others may call a database's machine: a socket's folder names no machine.
+
+    >>> named_host("yard.lan")
+    'yard.lan'
+    """
+    return socket.gethostname() if not host or host.startswith(("/", "@")) else host
+
+
 def grant(url: str, station: str) -> str:
     """Make a login role that may append its own station's logs and nothing else.
 
@@ -292,5 +302,5 @@ def grant(url: str, station: str) -> str:
                 sql.SQL("GRANT filmcall_station TO {}").format(sql.Identifier(station))
             )
         info = connection.info
-        where = (info.host or "localhost", str(info.port), info.dbname, station, password)
+        where = (named_host(info.host), str(info.port), info.dbname, station, password)
     return ":".join(part.replace("\\", "\\\\").replace(":", "\\:") for part in where)

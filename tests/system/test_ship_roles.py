@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import socket
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -194,3 +195,10 @@ def test_other_commands_want_the_logs_own_file(database: str) -> None:
     ran = filmcall("clocks", "--db", database)
     assert ran.code == 2
     assert "only review, export and sessions read a shipped copy" in ran.err
+
+
+def test_a_password_made_over_a_socket_names_the_machine_and_no_folder() -> None:
+    ours = socket.gethostname()
+    found = [ship_database.named_host(each) for each in ("/var/run/postgresql", "@pg", None, "")]
+    assert found == [ours] * 4
+    assert ship_database.named_host("192.0.2.7") == "192.0.2.7"
