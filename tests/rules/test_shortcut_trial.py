@@ -1,8 +1,8 @@
 """The shortcut of `Section.evaluate` against sections that judge every evaluation whole.
 
 Nothing of what lets an evaluation pass is known here: sections with it and without go through one
-hostile course, and all that can be seen of them must be the same. The long trial is
-`shortcut_trial`'s main.
+hostile course, and all that can be seen of them must be the same. The long trials are
+the mains of `shortcut_trial` and `shortcut_replays`.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 import shortcut_trial
+from shortcut_replays import compared
 from shortcut_trial import SHORT, trial
 
 _SEEDS, _EVALUATIONS = range(16), 150
@@ -22,6 +23,12 @@ def test_a_hostile_course_looks_the_same_with_the_shortcut() -> None:
     # The shortcut is worth a trial only where it is taken, and out of every call.
     assert found.passed > 0.1 * found.evaluations
     assert set(found.calls) == {"GO", "HOLD", "STOP"}
+
+
+def test_a_recording_leaves_the_same_words_and_the_same_log_with_the_shortcut() -> None:
+    found, whole, short = compared(2, 1.0)
+    assert not found
+    assert short.judged < whole.judged == whole.evaluations
 
 
 def _late(*args: Any) -> Any:

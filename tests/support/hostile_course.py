@@ -124,7 +124,8 @@ class Course:
 
     def last_answers(self) -> tuple[LastAnswer | None, LastAnswer | None]:
         """Return what the log has of both answers."""
-        chance, found = self.chance, []
+        chance = self.chance
+        found: list[LastAnswer | None] = []
         for _ in range(2):
             if chance.random() < 0.85:
                 found.append(None)
@@ -143,7 +144,8 @@ class Course:
     # What there is ---------------------------------------------------------------------------
 
     def _points(self) -> list[Channel]:
-        chance, found = self.chance, []
+        chance = self.chance
+        found: list[Channel] = []
         required = 0.8 if chance.random() < 0.5 else 1.0
 
         def add(point: str, quantity: str, value: float, section: str | None = None) -> None:
@@ -177,11 +179,11 @@ class Course:
 
     def _spec(self) -> Spec:
         chance, spec = self.chance, self.chance.choice(all_specs())
-        if chance.random() < 0.5:
+        if chance.random() < 0.8:
             spec = replace(
                 spec,
                 dwell_s=chance.choice((0.0, 30.0, 120.0, 600.0)),
-                re_entry_s=chance.choice((0.0, 60.0, 300.0, 900.0)),
+                re_entry_s=chance.choice((0.0, 30.0, 120.0, 900.0)),
             )
         if chance.random() < 0.5:
             limits = {

@@ -24,7 +24,9 @@ from rules.climate import AssumedSurface, PointValue
 from rules.reasons import Doubt
 from rules.section import Film, LastAnswer, Section
 
-SHORT = shortcut.quiet_of
+_OWN = vars(shortcut)
+NAME = "quiet_of"
+SHORT = _OWN[NAME]
 
 
 def no_shortcut(*_: object, **__: object) -> None:
@@ -62,11 +64,11 @@ class Witness(Section):
     ) -> Memory:
         """Judge the present, and count."""
         before = self._judged
-        shortcut.quiet_of = self._short
+        _OWN[NAME] = self._short
         try:
             memory = super().evaluate(sensed, time_s, assumed=assumed, doubts=doubts)
         finally:
-            shortcut.quiet_of = SHORT
+            _OWN[NAME] = SHORT
         self.evaluations += 1
         self.passed += self._judged == before
         return memory
