@@ -62,6 +62,7 @@ class Channel:
     by_air: float = 0.0
     shared: bool = False
     quality: str = "ok"
+    hours: int = 6
     said: PointValue | None = None
 
     def speak(self, step: float, *, anew: bool) -> PointValue:
@@ -78,7 +79,7 @@ class Channel:
             self.usual_change,
             self.by_air,
             self.shared,
-            "it has not moved for 6 h" if self.quality == "doubted" else "",
+            f"it has not moved for {self.hours} h" if self.quality == "doubted" else "",
         )
         if anew or self.said is None or repr(found) != repr(self.said):
             self.said = found
@@ -303,6 +304,7 @@ class Course:
         elif pick < 0.95:
             channel = chance.choice(self.channels)
             channel.accuracy += chance.choice((-channel.accuracy, 0.001, 0.5, 1.0))
+            channel.usual_change = chance.choice((0.0, 0.001, 0.2))
         else:
             self.assumed = chance.choice((None, AssumedSurface(chance.choice((0.0, -1.0)), 1.0)))
 
@@ -421,7 +423,7 @@ class Course:
             if chance.random() < 0.7:
                 for _ in self._calm(section, chance.choice((5, 15, 30))):
                     yield
-            count = chance.choice((5, 20, 40))
+            count = chance.choice((5, 20, 40, 40, 200))
             running = [chance.choice(ways)(section, count)]
             if chance.random() < 0.3:
                 running.append(chance.choice(ways)(section, count))
@@ -484,7 +486,9 @@ class Course:
             for _ in range(wait):
                 yield
             channel = chance.choice(self.channels)
-            by = chance.choice((-1.0, 1.0)) * 10.0 ** chance.uniform(-4.0, 1.3)
+            by = chance.choice((-1.0, 1.0)) * 10.0 ** chance.uniform(
+                -4.0, chance.choice((1.3, 1.3, 2.3))
+            )
             channel.value += by
             lasts = chance.randrange(1, 12)
             for _ in range(lasts):
@@ -544,6 +548,7 @@ class Course:
                 channel.value += chance.uniform(-5.0, 5.0)
             lasts = chance.randrange(1, 25)
             for _ in range(lasts):
+                channel.hours += chance.random() < 0.3
                 yield
             channel.quality = "ok"
             for _ in range(3):
