@@ -132,6 +132,7 @@ class ChannelModel:
         apart_now: the same, now; NaN where it is not known.
         apart_ticks: for how many looks it has been beyond.
         per_minute: how many readings its last minute had.
+        spacing_min: from that minute to the next that had one [min].
         tick: the five minutes in which it was last held against its neighbours.
         own_way: the last minute in which it went against all of its neighbours.
         quick_now: that part at the last look, or None.
@@ -162,6 +163,7 @@ class ChannelModel:
         "rate",
         "record",
         "settled_from",
+        "spacing_min",
         "spell_start",
         "spells",
         "spells_then",
@@ -190,6 +192,7 @@ class ChannelModel:
         self.apart_now = math.nan
         self.apart_ticks = 0
         self.per_minute = 1
+        self.spacing_min = 1
         self.tick = -1
         self.settled_from = -1
         self.spell_start = -1
@@ -230,6 +233,7 @@ class ChannelModel:
             if self._count:
                 closed = self._minute
                 self.per_minute = self._count
+                self.spacing_min = minute - closed
                 self.record.close(closed, self._sum / self._count, self.band_digit(), self._count)
                 self.rate.learn(self._step_digits)
                 self._nats.learn(self.rate.chance, self._step_digits)

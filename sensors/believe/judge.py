@@ -381,7 +381,12 @@ class BeliefJudge:
     def _with_air(
         self, channel: ChannelModel, air: ChannelModel, minute: int, minutes: int
     ) -> checks.Together | None:
-        """How a channel took part in an air's quick movement over the last so many minutes."""
+        """How a channel took part in an air's quick movement over the last so many minutes.
+
+        None where their readings are so few that both move in the same steps, whatever they are on.
+        """
+        if max(channel.spacing_min, air.spacing_min) > checks.MOST_SPACING_MIN:
+            return None
         blocks = range(minute - minutes + 1, minute + 1, checks.BLOCK_MIN)
         own, theirs = (
             [each.record.mean_of(at, at + checks.BLOCK_MIN - 1) for at in blocks]
