@@ -258,7 +258,7 @@ def go() -> Snapshot:
     ]
     tent = Tent(
         line(17.0, 21.4, 4.0, now_s),
-        line(62.0, 50.0, 4.0, now_s),
+        line(55.0, 50.0, 4.0, now_s),
         {PORT: line(14.0, 18.3, 4.0, now_s), STARBOARD: line(14.6, 19.0, 4.0, now_s)},
         events,
         swing=0.15,
