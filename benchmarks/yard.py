@@ -92,7 +92,7 @@ def config_text(port: int, watch: int, enclosures: int) -> str:
         text.append(ENCLOSURE.format(name=name))
         points = [
             ("air", "air_temp", "degC", "air", "t", ""),
-            ("air", "humidity", "%", "air", "rh", ""),
+            ("air", "humidity", "%", "air", "rh", 'rate_floor = "60 %"'),
         ] + [
             (f"plank-{k}", "surface_temp", "degC", f"plank/{k}", "v", 'rate_floor = "40 K"')
             for k in range(PLANKS)
@@ -105,10 +105,7 @@ def config_text(port: int, watch: int, enclosures: int) -> str:
 
 
 def write_history(path: Path, watch: int, enclosures: int) -> None:
-    """Give a log a day and a half behind it, so that outlooks have something to learn from.
-
-    The plank that goes wet has none: a jump of 11 K in one that never moved so would be doubted.
-    """
+    """Give a log a day and a half behind it, so that outlooks have something to learn from."""
     end_s = time.time() - 60.0
     draw = random.Random(watch)
     times = [end_s - HISTORY_S + k * HISTORY_STEP_S for k in range(int(HISTORY_S / HISTORY_STEP_S))]
@@ -117,7 +114,7 @@ def write_history(path: Path, watch: int, enclosures: int) -> None:
             for point, quantity, value, spread in (
                 ("air", Quantity.AIR_TEMP, 20.0, 2.0),
                 ("air", Quantity.HUMIDITY, 50.0, -5.0),
-                *((f"plank-{k}", Quantity.SURFACE_TEMP, 19.0, 1.0) for k in range(1, PLANKS)),
+                *((f"plank-{k}", Quantity.SURFACE_TEMP, 19.0, 1.0) for k in range(PLANKS)),
             ):
                 rows = []
                 for at in times:  # a day's swing that ends at its middle
@@ -146,27 +143,28 @@ def send(port: int, watches: int, enclosures: int, rate: float, stops: bool) -> 
         due = int((steady_s - begin_s) / round_s * len(sends))
         for k in range(sent, due):
             name, topic = sends[k % len(sends)]
-            _send_one(sensor, name, topic, name in wet and topic == 1)
+            _send_one(sensor, name, topic, wet=name in wet)
         sent = due
         if stops and steady_s >= stop_s:
             stop_s = steady_s + STOP_EVERY_S
             name, turn = names[turn * 7 % len(names)], turn + 1
             wet[name] = steady_s + WET_S
             print(json.dumps([name, time.time()]), flush=True)
-            _send_one(sensor, name, 1, wet=True)
+            _send_one(sensor, name, 0, wet=True)
         for name in [each for each, until_s in wet.items() if steady_s >= until_s]:
             del wet[name]
         time.sleep(0.01)
 
 
-def _send_one(sensor: Sensor, name: str, topic: int, wet: bool) -> None:
+def _send_one(sensor: Sensor, name: str, topic: int, *, wet: bool) -> None:
     now_s = time.time()
     jitter = 0.01 * (int(now_s * 10.0) % 10)  # values that move, as a probe's do
     if topic == 0:
-        body = {"t": 20.0 + jitter, "rh": 50.0 + jitter, "at": now_s}
+        # 20 degC and 92 % have a dew point of 18.7 degC: a door to the rain, and the hull is wet.
+        body = {"t": 20.0 + jitter, "rh": (92.0 if wet else 50.0) + jitter, "at": now_s}
         sensor.client.publish(f"{name}/air", json.dumps(body), 1)
         return
-    body = {"v": 8.0 if wet else 19.0 + jitter, "at": now_s}
+    body = {"v": 19.0 + jitter, "at": now_s}
     sensor.client.publish(f"{name}/plank/{topic - 1}", json.dumps(body), 1)
 
 
@@ -269,6 +267,8 @@ class Yard:
         )  # fmt: skip
         self._thread(listen_yard, self.yard, self.told)
         time.sleep(15.0)
+        while max(lags(self.url, watches, 0.0)) > LAG_S:
+            time.sleep(1.0)
         for n in range(PAGES):
             self._thread(listen_page, self.page_port, f"page {n}", self.told)
         self.ear = WordEar(self.broker.port, self.told)
