@@ -87,7 +87,7 @@ def harm_time_s(
     from rules.rate import SafeSide, rate_law  # numpy: only where a spec has times
 
     longest_s = 0.0
-    for last in harm_until(spec).values():
+    for last in set(harm_until(spec).values()):
         if last is None:
             continue
         if not isinstance(last, Step):

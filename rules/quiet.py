@@ -122,12 +122,12 @@ class Quiet:
         self.missed: list[tuple[float, Sequence[PointValue]]] = []
         self._bounds = bounds
         self._told = told
+        self.used = 0
         self.lasts(until_s)
 
     def lasts(self, until_s: float) -> None:
         """Let it go on, now that an evaluation within it was judged whole [s]."""
         self.until_s = until_s - _SURE_S
-        self.used = 0
         ends = {medians.last_two_s(key) for medians, key, _, _ in self._told}
         # Where all medians kept the same seconds, what one of them drops all of them drop.
         self._kept_s = ends.pop() if len(ends) == 1 else None

@@ -195,6 +195,8 @@ class Section:
         self._quiet: Quiet | None = None
         self._evaluated_s = -math.inf
         self._look_again_s = -math.inf
+        self._till_look = 0
+        self._explained: tuple[object, tuple[object, ...], SectionCall] | None = None
         self.set_film(film)
 
     @property
@@ -237,7 +239,7 @@ class Section:
             film: as events and clocks have it.
             time_s: now; None where nothing has been evaluated yet [s].
         """
-        self._catch_up()
+        self._end_quiet()
         self.film = film
         if not film.is_wet:
             self._films = None
@@ -278,10 +280,11 @@ class Section:
             self._quiet = None
             quiet.catch_up()
             if quiet.used < _WORTH_IT and time_s < quiet.until_s:
-                self._look_again_s = quiet.until_s
+                self._look_later(quiet.until_s)
         before = self.points()
         climate = self._judge(sensed, time_s, assumed, doubts, self.ahead)
-        if time_s >= self._look_again_s and self.points() == before:
+        self._till_look -= 1
+        if (time_s >= self._look_again_s or self._till_look <= 0) and self.points() == before:
             until_s = self._due_s(time_s)
             if until_s - time_s > _WORTH_IT * every_s:
                 if quiet is not None and fits and quiet.standing == standing_of(self._answerers()):
@@ -291,9 +294,13 @@ class Section:
                         self._answerers(), climate, sensed, until_s, self.ahead, assumed, doubts
                     )
                     if quiet is None:
-                        self._look_again_s = until_s
+                        self._look_later(until_s)
                 self._quiet = quiet
         return self.memory
+
+    def _look_later(self, until_s: float) -> None:
+        """Seek no quiet before so many evaluations more, or a time at which much may differ [s]."""
+        self._look_again_s, self._till_look = until_s, _LOOK_EVERY
 
     def _answerers(self) -> tuple[Answerer, ...]:
         return (self._start,) if self._films is None else (self._start, self._films)
@@ -307,12 +314,22 @@ class Section:
         return min(due_s, ahead.made_s + (AHEAD_COUNTS_S if ahead.made_s <= time_s else 0.0))
 
     def _catch_up(self) -> None:
-        """Judge the last evaluation whole, where it was let pass."""
-        quiet, self._quiet = self._quiet, None
-        if quiet is not None and quiet.missed:
-            time_s, sensed = quiet.missed.pop()
-            quiet.catch_up()
-            self._judge(sensed, time_s, quiet.assumed, quiet.doubts, quiet.ahead)
+        """Judge the last evaluation whole, where it was let pass; what stands lets more pass."""
+        quiet = self._quiet
+        if quiet is None or not quiet.missed:
+            return
+        self._quiet = None
+        time_s, sensed = quiet.missed.pop()
+        quiet.catch_up()
+        self._judge(sensed, time_s, quiet.assumed, quiet.doubts, quiet.ahead)
+        if quiet.ahead is self.ahead and quiet.standing == standing_of(self._answerers()):
+            quiet.lasts(self._due_s(time_s))
+            self._quiet = quiet
+
+    def _end_quiet(self) -> None:
+        """Let nothing more pass by what was found, before what it rests on changes."""
+        self._catch_up()
+        self._quiet = self._explained = None
 
     def _judge(
         self,
@@ -323,7 +340,7 @@ class Section:
         made: EarlierOutlook | None,
     ) -> Climate:
         """Judge an evaluation whole, with the outlook that was made last."""
-        film = self.film
+        film, self._explained = self.film, None
         climate = climate_of(self._asked_of(sensed), self.name, time_s, assumed)
         self._assumed = assumed
         ahead = made if made is not None and made.counts(film.stage, time_s) else None
@@ -351,7 +368,7 @@ class Section:
         ]
 
     def explain(self, zone: tzinfo | None = None, air: Sequence[Doubt] = ()) -> SectionCall:
-        """Return the last evaluation's call with its reasons, worst first.
+        """Return the last evaluation's call with its reasons, worst first; made once for each.
 
         Args:
             zone: in which times of day are said; durations are where it is None.
@@ -361,6 +378,16 @@ class Section:
             RuntimeError: nothing has been evaluated yet.
         """
         self._catch_up()
+        asked = (zone, *air)
+        if self._explained is not None:
+            ahead, before, call = self._explained
+            if ahead is self.ahead and before == asked:
+                return call
+        call = self._explain(zone, air)
+        self._explained = self.ahead, asked, call
+        return call
+
+    def _explain(self, zone: tzinfo | None, air: Sequence[Doubt]) -> SectionCall:
         film = self.film
         notices = (*air, *film.notices)
         climate = self._start.climate
@@ -430,7 +457,7 @@ class Section:
         Returns:
             Whether the STOP has ended.
         """
-        self._catch_up()
+        self._end_quiet()
         before = self.memory.call
         for each in self._answerers():
             each.release(points, time_s)
@@ -443,7 +470,7 @@ class Section:
 
     def clock_jumped(self, time_s: float) -> None:
         """Begin timers, medians and trend anew after a jump of the clock; a STOP stays."""
-        self._catch_up()
+        self._end_quiet()
         self._evaluated_s = self._look_again_s = -math.inf
         for each in self._answerers():
             each.clock_jumped(time_s)
@@ -452,6 +479,7 @@ class Section:
 
 _WORTH_IT = 3
 """Where fewer evaluations than this can be let pass, each is judged whole."""
+_LOOK_EVERY = 32  # evaluations: to seek what can change nothing costs about as much as one or two
 _NOTHING: frozenset[str] = frozenset()
 
 

@@ -32,7 +32,8 @@ class Progress:
         below_s: time below the table's coldest row [s].
         above_s: time above its hottest row [s].
         reckoned_s: time under the only row of a table, where it is reckoned [s].
-        present_damp: the air's humidity now, lowest and highest, or None where not known [%].
+        present_damp: the air's humidity now, lowest and highest, or None where it is not known, or
+            the rate does not go by it [%].
     """
 
     done: float
@@ -81,7 +82,7 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
             if length > 0.0:
                 rate = law.blind_rate
                 if count:
-                    rate = _rate_x(law, float(xs[0 if k == 0 else -1]), course.damp_of(k, k))
+                    rate = _rate_x(law, float(xs[0 if k == 0 else -1]), _damp_of(law, course, k, k))
                 ended_at, length = _end_at_rate(done, rate, begin, length)
                 done += rate * length
                 if k == count and count and not blind:
@@ -103,7 +104,7 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
             begin_s[0], end_s[-1] = max(float(begin_s[0]), start_s), min(float(end_s[-1]), now_s)
             nodes[0], nodes[-1] = ends
         part_s = end_s - begin_s
-        damp = course.damp_of(k, stop - 1)
+        damp = _damp_of(law, course, k, stop - 1)
         gained = np.cumsum(law.mean_rates(nodes, damp) * part_s)
         used = slice(None)
         if done + gained[-1] >= _DONE:
@@ -115,7 +116,7 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
                 float(nodes[at + 1]),
                 float(part_s[at]),
                 1.0 - before,
-                course.damp_of(k + at, k + at),
+                _damp_of(law, course, k + at, k + at),
             )
             ended_at = float(begin_s[at]) + min(max(within, 0.0), float(part_s[at]))
             used = slice(at + 1)
@@ -140,8 +141,13 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
         below_s=below,
         above_s=above,
         reckoned_s=reckoned,
-        present_damp=None if not count else course.damp_of(last, last),
+        present_damp=None if not count else _damp_of(law, course, last, last),
     )
+
+
+def _damp_of(law: RateLaw, course: Course, first: int, last: int) -> Damp | None:
+    """The humidity of intervals, or None where it is not known or the rate does not go by it."""
+    return course.damp_of(first, last) if law.columns else None
 
 
 def _rate_x(law: RateLaw, x: float, damp: Damp | None) -> float:

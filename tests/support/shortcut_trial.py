@@ -63,12 +63,12 @@ class Witness(Section):
         doubts: Sequence[Doubt] = (),
     ) -> Memory:
         """Judge the present, and count."""
-        before = self._judged
+        before, usual = self._judged, _OWN[NAME]
         _OWN[NAME] = self._short
         try:
             memory = super().evaluate(sensed, time_s, assumed=assumed, doubts=doubts)
         finally:
-            _OWN[NAME] = SHORT
+            _OWN[NAME] = usual  # not `SHORT`, which a test may have spoiled
         self.evaluations += 1
         self.passed += self._judged == before
         return memory
