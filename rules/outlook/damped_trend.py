@@ -44,7 +44,7 @@ DRAWS = 256
 # Errors made at other hours of the day and on earlier days count less: a bell of 2.5 h, never under
 # a hundredth, and each day further back so much of the one after it; of their mean so much is taken
 # for chance. Settled on simulated enclosures so that bands hold and breaks come as told; no source.
-DAY_WIDTH_S, DAY_FAR, ERRORS_KEPT, BIAS_DOUBTED = 9000.0, 0.01, 0.8, 0.5
+DAY_WIDTH_S, DAY_FAR, ERRORS_KEPT, BIAS_DOUBTED = 9000.0, 0.01, 0.8, 0.75
 
 
 class Damping(NamedTuple):
@@ -300,7 +300,7 @@ def error_draws(fit: Fit, now_s: float, count: int = DRAWS) -> Floats:
         Draws by quantities by horizons, 0 at the present [K], as far ahead as the log has two
         independent errors to tell of. A draw is what one past origin got wrong, with its own sign:
         a door or a heater drives the margin up and not down, and mirrored errors broke every limit
-        too often. Half of their mean goes, since few days tell a bias.
+        too often. Most of their mean goes, since few days tell a bias.
     """
     known = np.asarray(np.isfinite(fit.errors).all(axis=2))
     spans = known.sum(axis=0) * ORIGIN_EVERY / HORIZON_CELLS

@@ -133,7 +133,7 @@ class Shown:
             now, self._ahead = outdoors.came.copy(), outdoors.ahead.copy()
             # Sun warms with a delay: its mean over the last two hours counts.
             now[:, 2] = np.nan_to_num(now[:, 2])
-            sun = np.nan_to_num(windows(_back(now[:, 2], SHINE), count)[:SHINE])
+            sun = windows(np.append(np.zeros(SHINE), now[:, 2]), count)[:SHINE]
             total = np.cumsum(np.concatenate([sun, self._ahead[:, :, 2]]), axis=0)
             self._ahead[:, :, 2] = (10.0 / SHINE) * (total[SHINE:] - total[:-SHINE])
             total = np.cumsum(np.append(np.zeros(SHINE), now[:, 2]))

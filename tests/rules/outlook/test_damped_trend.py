@@ -93,7 +93,7 @@ def test_bands_grow_with_the_horizon_and_hold_the_present() -> None:
     assert (bands.rh_pct <= 100.0).all()
 
 
-def test_draws_are_past_errors_with_their_own_sign_less_half_their_mean() -> None:
+def test_draws_are_past_errors_with_their_own_sign_less_most_of_their_mean() -> None:
     fit = fit_trend(daily(5.0, noise=0.3, seed=4))
     skewed = np.where(np.arange(len(fit.errors)) % 4 == 0, 3.0, -1.0)[:, None, None]
     errors = np.where(np.isfinite(fit.errors), skewed, np.nan)
@@ -108,10 +108,10 @@ def test_draws_are_past_errors_with_their_own_sign_less_half_their_mean() -> Non
     assert np.mean(at > 0.0) == pytest.approx(0.25, abs=0.1)
 
 
-def test_a_bias_of_the_past_is_half_believed() -> None:
+def test_a_bias_of_the_past_is_a_quarter_believed() -> None:
     fit = fit_trend(daily(5.0, noise=0.3, seed=4))
     draws = error_draws(replace(fit, errors=np.where(np.isfinite(fit.errors), 2.0, np.nan)), NOW_S)
-    assert draws[:, :, 1] == pytest.approx(1.0, abs=0.02)
+    assert draws[:, :, 1] == pytest.approx(0.5, abs=0.02)
 
 
 def test_under_a_day_of_log_there_is_none() -> None:

@@ -21,7 +21,16 @@ from rules.outlook.members import (
     weather_draws,
     weights_of,
 )
-from rules.outlook.regression import DAY, FORECAST_CHANGES, QUANTITIES, Member, regression, usual
+from rules.outlook.regression import (
+    DAY,
+    FORECAST_CHANGES,
+    QUANTITIES,
+    Member,
+    Outdoors,
+    Shown,
+    regression,
+    usual,
+)
 from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
 from rules.outlook.weather import ForecastUnfit, Outside
 
@@ -206,3 +215,14 @@ def test_beyond_a_forecasts_end_the_log_counts_alone() -> None:
         assert made.looked_ahead_s == plain.looked_ahead_s
         assert made.centre[:, 33:] == pytest.approx(plain.centre[:, 33:])
         assert not np.allclose(made.centre[:, 1:33], plain.centre[:, 1:33])
+
+
+def test_a_step_shows_the_same_now_as_in_a_longer_log() -> None:
+    chance = np.random.default_rng(8)
+    values = 12.0 + np.cumsum(chance.normal(0.0, 0.2, (3 * DAY, QUANTITIES)), axis=0)
+    came, ahead = chance.random((3 * DAY, 3)), chance.random((DAY, 3 * DAY, 3))
+    now = 2 * DAY + 50
+    for lead in (1, 4, 8, 30):
+        later = Shown(values, 0, Outdoors(came, ahead)).at(lead)[now]
+        newest = Shown(values[: now + 1], 0, Outdoors(came[: now + 1], ahead[:, : now + 1]))
+        assert newest.at(lead)[-1] == pytest.approx(later)
