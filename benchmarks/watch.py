@@ -132,6 +132,11 @@ class Ear:
             )
             return self.at_s.get((topic, word)) if came else None
 
+    def await_any(self, topic: str, timeout_s: float) -> bool:
+        """Return whether anything came on a topic in time."""
+        with self.news:
+            return self.news.wait_for(lambda: topic in self.words, timeout_s)
+
     def close(self) -> None:
         """Disconnect."""
         self.client.disconnect()
@@ -275,10 +280,9 @@ def intake(rate: float, seconds: float, broker: str) -> bool:
     with tempfile.TemporaryDirectory() as folder:
         watched = Watched(Path(folder), points_for_latency(), broker)
         try:
-            # The program counts as ready once it has published its first call.
-            begin_s = time.perf_counter()
-            ear = Ear(watched.broker.port, "filmcall/tent/word")
-            if ear.await_word("filmcall/tent/word", "HOLD", begin_s, 15.0) is None:
+            # The program counts as ready once it has published its first call, which is retained.
+            ear = Ear(watched.broker.port, "filmcall/tent/call")
+            if not ear.await_any("filmcall/tent/call", 30.0):
                 raise RuntimeError("the program does not start")
             command = [sys.executable, __file__, "--send", str(watched.broker.port)]
             sender = subprocess.Popen(
