@@ -656,8 +656,7 @@ class Watch:
     def _publish(self, now_s: float) -> None:
         if self.publisher is None:
             return
-        wanted = self.rooms.keys() if self.publisher.due(now_s) else self.publisher.fresh
-        for name in wanted:
+        for name in self.publisher.due(now_s):
             room = self.rooms[name]
             pressure_pa = pressure_at_altitude_pa(room.enclosure.config.altitude_m)
             calls = room.enclosure.explain()
@@ -666,8 +665,7 @@ class Watch:
             if self._store.call_waits(name):
                 told["unlogged"] = True
             self.publisher.refresh(name, self._message(room, calls, told, now_s))
-        if wanted:
-            self.publisher.tick(now_s)
+        self.publisher.tick(now_s)
 
     def _look_for_silence(self, now_s: float) -> None:
         """Take the word back from enclosures of which nothing current is known."""

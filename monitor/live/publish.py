@@ -13,6 +13,7 @@ While what is heard is too old, no GO goes out: the last one runs out by its own
 from __future__ import annotations
 
 import json
+import math
 import time
 from collections.abc import Callable
 from typing import Protocol
@@ -27,6 +28,11 @@ from rules.text import iso_utc
 from sensors.mqtt.events import DONE, LEVEL
 
 NO_WORD = "NONE"
+
+
+def _is_past(due_s: float, now_s: float) -> bool:
+    """Whether a repeat is due; also where the clock was set back since."""
+    return not 0.0 <= due_s - now_s <= REPEAT_S
 
 
 class Receipt(Protocol):
@@ -79,6 +85,7 @@ class Publisher:
         self._calls: dict[str, Json] = {}
         self._since: dict[str, tuple[str, float]] = {}
         self._repeat_at_s = 0.0
+        self._due_s: dict[str, float] = {}
         self._greet = False
         self._behind = False
         self._blind: set[str] = set()
@@ -148,6 +155,7 @@ class Publisher:
         if before is None or before[0] != call:
             self._since[enclosure] = (call, now_s)
         self._calls[enclosure] = told
+        self._due_s.setdefault(enclosure, -math.inf)
         self._publish_call(enclosure, now_s)
         # At once: a card that lies about what it wrote may lose this very call at a power cut.
         self._seal()
@@ -184,34 +192,34 @@ class Publisher:
         Returns:
             Whether all calls were told.
         """
-        greet, self._greet = self._greet, False
-        fresh, self._fresh = self._fresh & self._calls.keys(), set()
-        if not greet and 0.0 <= self._repeat_at_s - now_s <= REPEAT_S:
-            for enclosure in fresh:
-                self._publish_call(enclosure, now_s)
-            return False
-        self._repeat_at_s = now_s + REPEAT_S
-        self._send(self.status_topic, ONLINE, retain=True)
-        if greet and self.witness is not None:
-            self.witness.forget()
-        self._seal()
-        for enclosure in self._calls:
+        due, greet = self.due(now_s), self._greet
+        self._greet, self._fresh = False, set()
+        if greet or _is_past(self._repeat_at_s, now_s):
+            self._repeat_at_s = now_s + REPEAT_S
+            self._send(self.status_topic, ONLINE, retain=True)
+            if greet and self.witness is not None:
+                self.witness.forget()
+            self._seal()
+        whole = due >= self._calls.keys()
+        for place, enclosure in enumerate(each for each in self._calls if each in due):
             self._publish_call(enclosure, now_s)
-        return True
+            if whole or _is_past(self._due_s[enclosure], now_s):
+                # All at once come one after the other from then on: a STOP waits for no burst.
+                share = (place + 1) / len(due) if whole else 1.0
+                self._due_s[enclosure] = now_s + REPEAT_S * share
+        return whole
 
     def _seal(self) -> None:
         message = None if self.witness is None else self.witness.message()
         if message is not None:
             self._send(self.seal_topic, message, retain=True)
 
-    def due(self, now_s: float) -> bool:
-        """Return whether `tick` would publish all, so that fresh figures can be fetched for it."""
-        return self._greet or not 0.0 <= self._repeat_at_s - now_s <= REPEAT_S
-
-    @property
-    def fresh(self) -> frozenset[str]:
-        """The enclosures of which `tick` would publish more than it has told."""
-        return frozenset(self._fresh)
+    def due(self, now_s: float) -> frozenset[str]:
+        """Return the enclosures that `tick` would publish, whose newest figures it then wants."""
+        if self._greet:
+            return frozenset(self._calls)
+        past = {name for name, due_s in self._due_s.items() if _is_past(due_s, now_s)}
+        return frozenset(past | self._fresh & self._calls.keys())
 
     def _publish_call(self, enclosure: str, now_s: float) -> None:
         call, since_s = self._since[enclosure]

@@ -15,6 +15,7 @@ import pytest
 from fake_line import FakeLine
 from live import HOUR_S, ONE_PLANK, START_S, WET_C, Live
 
+from monitor.contract import REPEAT_S
 from monitor.live.alarms import Alarms
 from monitor.live.call_message import MOST_BYTES, fitted
 from monitor.live.publish import Publisher
@@ -64,7 +65,7 @@ def test_a_call_says_where_it_stands_in_which_log(live: Live, line: FakeLine) ->
     assert live.run(20.0, live.climate(WET_C)) == "STOP"
     assert newest(line)["row"] is None, "not in the log yet"
     live.store.file.connection.execute("PRAGMA query_only = OFF")
-    live.run(30.0, live.climate(WET_C))
+    live.run(30.0 + REPEAT_S, live.climate(WET_C))
     assert newest(line)["row"] == live.store.last_call("tent", "all").row  # type: ignore[union-attr]
 
 

@@ -101,6 +101,26 @@ def test_everything_is_told_again_within_the_contract(publisher: Publisher, line
         assert max(b - a for a, b in pairwise(times)) <= CONTRACT_S
 
 
+def test_a_yards_calls_are_told_again_one_after_the_other(
+    publisher: Publisher, line: FakeLine
+) -> None:
+    rooms = [f"berth-{k}" for k in range(20)]
+    for room in rooms:
+        publisher.tell(room, {**told(), "enclosure": room}, START_S)
+    publisher.tick(START_S)
+    line.take()
+    at: dict[str, list[float]] = {room: [START_S] for room in rooms}
+    for tenth in range(1, 900):
+        publisher.tick(START_S + 0.1 * tenth)
+        calls = [each for each in line.take() if each.topic.endswith("/call")]
+        assert len(calls) <= 2, "a STOP waits for no burst"
+        for each in calls:
+            at[each.body["enclosure"]].append(START_S + 0.1 * tenth)
+    for times in at.values():
+        assert max(b - a for a, b in pairwise(times)) <= CONTRACT_S
+        assert len(times) <= 9  # about once in REPEAT_S, no more often than need be
+
+
 def test_a_clock_set_back_an_hour_silences_nothing(publisher: Publisher, line: FakeLine) -> None:
     publisher.tell("tent", told(), START_S)
     publisher.tick(START_S)
