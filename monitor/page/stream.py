@@ -20,7 +20,7 @@ BEAT_S = 2.0
 LATEST_S = 6.0
 """A page that has heard no beat for so long shows no word [s]."""
 TURN_S = 0.5  # how soon a word that runs out is taken away
-APART_S = 0.05  # between two turns, however much is heard
+APART_S = 0.025  # between two turns, however much is heard
 MOST_STREAMS = 200
 
 
