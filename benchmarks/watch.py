@@ -56,7 +56,7 @@ POINT = """
 name = "{name}"
 quantity = "{quantity}"
 unit = "{unit}"
-topic = "tent/{topic}"
+topic = "{topic}"
 value = "{value}"
 time = "at"
 max_age = "90 s"
@@ -151,14 +151,16 @@ def percentile(ordered: list[float], share: float) -> float:
 def points_for_latency() -> str:
     """Return one air body, one surface, and more surfaces that make up the rate."""
     air = POINT.format(
-        name="air", quantity="air_temp", unit="degC", topic="air", value="t", more=""
-    ) + POINT.format(name="air", quantity="humidity", unit="%", topic="air", value="rh", more="")
+        name="air", quantity="air_temp", unit="degC", topic="tent/air", value="t", more=""
+    ) + POINT.format(
+        name="air", quantity="humidity", unit="%", topic="tent/air", value="rh", more=""
+    )
     planks = [
         POINT.format(
             name=f"plank-{k}",
             quantity="surface_temp",
             unit="degC",
-            topic=f"plank/{k}",
+            topic=f"tent/plank/{k}",
             value="v",
             more='rate_floor = "40 K"',
         )

@@ -40,7 +40,7 @@ from ship_kills import cpu_s, start_shipper  # noqa: E402
 from shipped import differences  # noqa: E402
 
 from benchmarks.ship import lags  # noqa: E402
-from benchmarks.watch import SPEC, SPEC_CALL, Ear, percentile  # noqa: E402
+from benchmarks.watch import POINT, SPEC, SPEC_CALL, Ear, percentile  # noqa: E402
 from monitor.log.log import Store  # noqa: E402
 from monitor.ship.database import prepare  # noqa: E402
 from sensors.reading import Quantity  # noqa: E402
@@ -66,17 +66,6 @@ ENCLOSURE = """
 name = "{name}"
 spec = "quick.toml"
 """
-POINT = """
-[[enclosure.point]]
-name = "{point}"
-quantity = "{quantity}"
-unit = "{unit}"
-topic = "{enclosure}/{topic}"
-value = "{value}"
-time = "at"
-max_age = "90 s"
-{more}
-"""
 
 
 def enclosure_name(watch: int, number: int) -> str:
@@ -98,7 +87,7 @@ def config_text(port: int, watch: int, enclosures: int) -> str:
             for k in range(PLANKS)
         ]
         text += [
-            POINT.format(enclosure=name, point=p, quantity=q, unit=u, topic=t, value=v, more=m)
+            POINT.format(name=p, quantity=q, unit=u, topic=f"{name}/{t}", value=v, more=m)
             for p, q, u, t, v, m in points
         ]
     return "".join(text)

@@ -134,22 +134,6 @@ NEVER = Bounds(None, None, None)
 _FIRST_LOOK_S = 10.0 * DAY_S
 
 
-def ended(
-    table: TimeTable | None,
-    lean: SafeSide,
-    history: TemperatureHistory,
-    start_s: float,
-    until_s: float,
-    side: float,
-    factor: float = 1.0,
-    temp_c: FloatArray | None = None,
-) -> float | None:
-    """When a step was over, or None; the rest as `_came`."""
-    if table is None:
-        return None
-    return _came(table, lean, history, start_s, until_s, side, factor, temp_c).ended_at_s
-
-
 def _came(
     table: TimeTable,
     lean: SafeSide,
@@ -198,11 +182,11 @@ def _bounds(
     if table is None or start_s is None:
         return NEVER
     safe = -1.0 if lean is SafeSide.OPENS else 1.0
-    return Bounds(
-        ended(table, lean, history, start_s, far_s, 0.0, factor, temp_c),
-        ended(table, lean, history, start_s, far_s, safe, factor, temp_c),
-        ended(table, lean, history, start_s, far_s, -safe, factor, temp_c),
+    best, safest, other = (
+        _came(table, lean, history, start_s, far_s, side, factor, temp_c).ended_at_s
+        for side in (0.0, safe, -safe)
     )
+    return Bounds(best, safest, other)
 
 
 def recoat_window(
@@ -562,11 +546,12 @@ def coats_of(
         steps: dict[Until, float] = {}
         if laid_end_s is not None:
             for step, name in CLOCK_OF_STEP.items():
-                over = ended(
-                    spec.times.get(name), SafeSide.OPENS, history, laid_end_s, until_s, -1.0
-                )
-                if over is not None:
-                    steps[step] = over
+                table = spec.times.get(name)
+                if table is None:
+                    continue
+                came = _came(table, SafeSide.OPENS, history, laid_end_s, until_s, -1.0)
+                if came.ended_at_s is not None:
+                    steps[step] = came.ended_at_s
             ends = {each: laid_end_s + each for each in spec.times_until}
             steps |= {each: end for each, end in ends.items() if end <= until_s}
         pots = [

@@ -204,7 +204,6 @@ class BeliefJudge:
 
     def _look_for_exchange(self, channel: ChannelModel, minute: int) -> bool:
         """Whether hull and air have shown each other's temperature since a few minutes ago."""
-
         if channel.record.closed < checks.PUT_UP_MIN:
             return False
 
