@@ -159,8 +159,7 @@ def read_startup(output: str) -> list[Figure]:
             "filmcall check --spec",
             f"{hand} --spec polyurethane-topcoat`",
             0.5,
-            "A spec with drying times needs numpy for its rate law (0.08 s of processor), and the "
-            "argument parser loads pydantic (0.06 s).",
+            "A spec with drying times needs numpy for its rate law (0.08 s of processor).",
         ),
     ):
         median_s, least_s, cpu_s, times = numbers(
