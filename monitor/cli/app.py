@@ -175,7 +175,7 @@ app = typer.Typer(
 
 
 def main() -> None:
-    """Run the command line; a fault that a user can mend is one sentence and exit status 2."""
+    """Run the command line; a fault that a user can fix is one sentence and exit status 2."""
     sys.exit(run(app))
 
 

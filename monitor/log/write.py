@@ -466,12 +466,12 @@ class Writer:
             # The calls that follow at once would each wait anew, and be told late.
             self.file.wait_for_others(briefly=True)
             why = "another process has been writing to it for too long"
-            mend = "End that process if it hangs"
+            fix = "End that process if it hangs"
         else:
             why = f"the disk refuses it ({error})"
-            mend = "Free some space, or check the disk and its permissions"
+            fix = "Free some space, or check the disk and its permissions"
         until = " until it is tried again" if waiting else ""
-        raise LogRefused(f"log {self.file.path}: {why}; {lost}{until}. {mend}.") from error
+        raise LogRefused(f"log {self.file.path}: {why}; {lost}{until}. {fix}.") from error
 
     def _count_refusal(self) -> None:
         self.buffer.counts.refusals += 1
