@@ -90,9 +90,9 @@ COMMANDS = {
     ),
     "export": Entry(
         "log:export",
-        "Copy readings or calls out of the log, into a file. jsonl is exact; in csv a text that "
-        "begins with = + - @ or a tab has a ' before it, so that no spreadsheet takes it for a "
-        "formula.",
+        "Copy readings, calls, events or alarms out of the log, into a file. jsonl is exact; in "
+        "csv a text that begins with = + - @ or a tab has a ' before it, so that no spreadsheet "
+        "takes it for a formula.",
         "export readings --format csv --out readings.csv",
     ),
     "today": Entry(
