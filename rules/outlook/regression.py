@@ -57,11 +57,12 @@ class Outdoors(NamedTuple):
     issued: float = 0.0
 
 
-def usual(values: Floats) -> Floats:
+def usual(values: Floats, day: int = DAY) -> Floats:
     """Return what each step's hour was like on the days before, younger ones counting more.
 
     Args:
         values: steps by quantities, NaN where unknown.
+        day: steps in a day.
 
     Returns:
         Steps, a day beyond the last among them, by quantities; NaN where no day before is known.
@@ -71,10 +72,10 @@ def usual(values: Floats) -> Floats:
     """
     count, width = values.shape
     known = np.isfinite(values)
-    total, weight = (np.zeros((count + DAY, width)) for _ in range(2))
-    for begin in range(DAY, count + DAY, DAY):
-        step = slice(begin, min(begin + DAY, count + DAY))
-        back = slice(begin - DAY, step.stop - DAY)
+    total, weight = (np.zeros((count + day, width)) for _ in range(2))
+    for begin in range(day, count + day, day):
+        step = slice(begin, min(begin + day, count + day))
+        back = slice(begin - day, step.stop - day)
         total[step] = np.where(known[back], values[back], 0.0) + DAY_KEPT * total[back]
         weight[step] = known[back] + DAY_KEPT * weight[back]
     lost = np.where(weight > 0.0, 1.0, np.nan)

@@ -69,6 +69,19 @@ def test_the_score_is_that_of_a_normal_distribution() -> None:
     assert crps(errors) == pytest.approx(wanted, rel=0.03)
 
 
+def test_the_score_is_that_of_every_pair_lead_by_lead() -> None:
+    errors = np.random.default_rng(8).normal(size=(4, 20, 3))
+    found = crps(errors)
+    for each, lead in zip(found, errors, strict=True):
+        of_each = [*lead.T, lead[:, 2] - lead[:, 1]]
+        both = [np.concatenate([one, -one]) for one in of_each]
+        plain = [
+            np.abs(d[:, None] - one).mean() - 0.5 * np.abs(d[:, None] - d).mean()
+            for d, one in zip(both, of_each, strict=True)
+        ]
+        assert each == pytest.approx(sum(plain), rel=1e-12)
+
+
 def test_a_member_that_errs_twice_as_much_loses_its_say_and_a_silent_one_has_none() -> None:
     chance = np.random.default_rng(5)
     errors = chance.normal(size=(6 * DAY, DAY, QUANTITIES))
