@@ -110,7 +110,7 @@ class Features(NamedTuple):
 
     def of(self, part: slice) -> Features:
         """Return those of some origins."""
-        return Features(*(each[part] for each in self))
+        return Features(self.steady[part], self.known[part], self.change[part], self.lead[part])
 
     def told(self, weights: Floats) -> Floats:
         """Return the change that weights, by horizons and features, expect: origins by horizons."""
@@ -235,7 +235,7 @@ def _solve(
         # Rare jumps (a door, a heater switched) shall not bend the weights of quiet hours.
         sizes = np.abs(missed)
         reach = np.maximum(HUBER * 1.4826 * _medians(sizes, usable), 1e-6)
-        belief = usable * np.minimum(1.0, reach / np.maximum(sizes, 1e-12))
+        belief = np.where(usable, np.minimum(1.0, reach / np.maximum(sizes, 1e-12)), 0.0)
         noise = (belief * sizes * sizes).sum(axis=0) / np.maximum(belief.sum(axis=0), 1.0)
         parts = folds if turn == ROUNDS - 1 else [slice(None)]
         sums = [_sums(x.of(part), y[part], belief[part]) for part in parts]

@@ -195,7 +195,7 @@ def weights_of(members: list[Member], times_s: Floats, now_s: float, at_first: F
     tells = np.array([np.isfinite(member.change).all(axis=0) for member in members])
     weights = np.where(tells & (2 * counts >= counts.max(axis=0)), at_first, 0.0)
     counted = weights > 0.0
-    usable = (known | ~counted[:, None]).all(axis=0)
+    usable = np.asarray((known | ~counted[:, None]).all(axis=0))
     scored = np.flatnonzero(usable.sum(axis=0) >= LEAST_SCORED)
     if scored.size:
         nearby = near[:, None] * usable[:, scored]
