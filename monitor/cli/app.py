@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections import UserDict
 from importlib import import_module
@@ -176,6 +177,8 @@ app = typer.Typer(
 
 def main() -> None:
     """Run the command line; a fault that a user can fix is one sentence and exit status 2."""
+    # Small matrices gain nothing by a second thread, which spins on a core that others need.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.exit(run(app))
 
 

@@ -16,7 +16,7 @@ import paho.mqtt.client as paho
 from monitor.clock import boot_time_s
 from monitor.config.model import BrokerConfig
 from monitor.listen.message import Done
-from monitor.listen.yard import Faults, Key, Moment, Row, Yard
+from monitor.listen.yard import Faults, Key, Moment, News, Row, Yard
 from rules.errors import FilmcallError
 from sensors.mqtt.broker import Broker, BrokerFault
 from sensors.mqtt.connection import Backoff, Connection
@@ -110,6 +110,15 @@ class Listener:
         """Return every enclosure, worst first."""
         with self._lock:
             return self._yard.rows(self.now())
+
+    def news(self, *, whole: bool = False) -> News:
+        """Return what may stand otherwise than when this was last asked; for one reader.
+
+        Args:
+            whole: return every enclosure, since time has gone by too.
+        """
+        with self._lock:
+            return self._yard.news(self.now(), whole=whole)
 
     def row(self, key: Key) -> Row:
         """Return one enclosure."""

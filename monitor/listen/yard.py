@@ -96,6 +96,13 @@ class Row:
         return sum(alarm.seen_s is None for alarm in self.call.alarms)
 
 
+class News(NamedTuple):
+    """Enclosures of which something was heard, or, worst first, all of them: `whole`."""
+
+    rows: list[Row]
+    whole: bool
+
+
 @dataclass(slots=True)
 class _Entry:
     call: CallMessage | None = None
@@ -147,6 +154,7 @@ class Yard:
         self._link = 0
         self._up = False
         self._lost_s: float | None = None
+        self._news: set[Key] | None = None
 
     @property
     def filters(self) -> tuple[str, ...]:
@@ -164,12 +172,14 @@ class Yard:
         """The broker has accepted us: all that counts is what is heard from now on."""
         self._link += 1
         self._up, self._lost_s = True, None
+        self._news = None
 
     def lost(self, now: Moment) -> None:
         """The link to the broker is gone."""
         if self._up or self._lost_s is None:
             self._lost_s = now.wall_s
         self._up = False
+        self._news = None
 
     def take(self, topic: str, payload: bytes, now: Moment, *, retained: bool) -> Done | None:
         """Take a message.
@@ -187,7 +197,9 @@ class Yard:
         try:
             if last == "status":
                 self._room_for(name, self._lives)
-                self._lives[name] = _Life(payload == ONLINE, self._link)
+                before, life = self._lives.get(name), _Life(payload == ONLINE, self._link)
+                self._lives[name] = life
+                self._news = self._news if before == life else None
             elif last == "call":
                 self._take_call(name, payload, now, retained=retained)
             elif last == "event/done" and not retained:
@@ -207,15 +219,23 @@ class Yard:
             for key, entry in self._entries.items():
                 if key.enclosure == name and not retained:
                     entry.ended = True
+                    self._new(key)
             return
         call = call_message(name, payload)
         key = Key(call.station, name)
         self._room_for(key, self._entries)
+        if key not in self._entries:  # another of the same name has another title now
+            self._news = None
         entry = self._entries.setdefault(key, _Entry())
         if retained and entry.link == self._link and not entry.retained:
             return  # a newer one was heard on this link already
         entry.call, entry.heard, entry.retained = call, now, retained
         entry.link, entry.ended = self._link, False
+        self._new(key)
+
+    def _new(self, key: Key) -> None:
+        if self._news is not None:
+            self._news.add(key)
 
     @staticmethod
     def _room_for(key: str | Key, known: Mapping[Any, object]) -> None:
@@ -266,7 +286,19 @@ class Yard:
         for key in keys:
             sharing.setdefault(key.enclosure, []).append(key.station)
         rows = [self._row(key, now, sorted(sharing[key.enclosure])) for key in keys]
-        return sorted(rows, key=_rank)
+        return sorted(rows, key=rank)
+
+    def news(self, now: Moment, *, whole: bool = False) -> News:
+        """Return what may stand otherwise than when this was last asked; for one reader.
+
+        Args:
+            now: as for `rows`.
+            whole: return every enclosure: that time goes by is no news, and ends words.
+        """
+        keys, self._news = self._news, set()
+        if whole or keys is None:
+            return News(self.rows(now), True)
+        return News([self.row(key, now) for key in keys], False)
 
     def _row(self, key: Key, now: Moment, sharing: Sequence[str]) -> Row:
         entry = self._entries.get(key)
@@ -300,6 +332,7 @@ def _by_clock(entry: _Entry, call: CallMessage, heard: Moment, now: Moment) -> S
     return Shown(call.call.value, left_s=left_s)
 
 
-def _rank(row: Row) -> tuple[int, int, str, str]:
+def rank(row: Row) -> tuple[int, int, str, str]:
+    """Return by what rows are sorted: worst first, and by name among equals."""
     place = WORDS_WORST_FIRST.index(row.shown.word)
     return place, -row.ringing, row.title.casefold(), row.key.station

@@ -74,7 +74,12 @@ class Entries:
         if self._writer.replaying:
             waiting.wait()
             return [None] * len(calls)
-        rows = self._writer.commit("this call" if len(calls) == 1 else "these calls")
+        # What is of other enclosures says nothing of these calls, which would wait for it.
+        with self._file.without_checkpoint():
+            rows = self._writer.commit(
+                "this call" if len(calls) == 1 else "these calls",
+                of={call.enclosure for call in waiting.calls},
+            )
         return rows[-len(calls) :]
 
     def add_event(

@@ -72,6 +72,7 @@ class Store:
         self.end_source = entries.end_source
 
         self.readings = measured.readings
+        self.cell_means = measured.cell_means
         self.reading_rows = measured.reading_rows
         self.last_reading_s = measured.last_reading_s
         self.minute_rows = measured.minute_rows

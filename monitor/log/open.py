@@ -238,6 +238,16 @@ class LogFile:
                 self.connection.execute("ROLLBACK")
             raise
 
+    @contextmanager
+    def without_checkpoint(self) -> Iterator[None]:
+        """Leave it to a later commit to put what was committed into its place in the file."""
+        (pages,) = self.rows("PRAGMA wal_autocheckpoint")[0]
+        self.rows("PRAGMA wal_autocheckpoint = 0")
+        try:
+            yield
+        finally:
+            self.rows(f"PRAGMA wal_autocheckpoint = {pages}")
+
     @property
     def uuid(self) -> str:
         """The file's own name in the world; (uuid, row) names a row for ever."""

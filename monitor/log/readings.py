@@ -108,15 +108,7 @@ class ReadingQueries:
 
         low, high = span_us(from_s, to_s)
         known = EVER[1] if known_s is None else micros(known_s)
-        found = self._file.rows(
-            "SELECT id FROM channels WHERE source = ? AND enclosure = ? AND point = ? "
-            "AND quantity = ?",
-            source,
-            enclosure,
-            point,
-            str(quantity),
-        )
-        channel = found[0][0] if found else -1
+        channel = self._channel(enclosure, point, quantity, source)
         value = "raw" if raw else "calibrated, raw"
         # SQLite has no NaN: its NULL travels as infinity, which no kept reading has. Two floats a
         # row are half the work of three numbers, and few readings have another quality than ok. A
@@ -172,6 +164,70 @@ class ReadingQueries:
         merged.high = np.concatenate((measured, highs))[order]
         return merged
 
+    def cell_means(
+        self,
+        enclosure: str,
+        point: str,
+        quantity: Quantity,
+        end_s: float,
+        cell_s: float,
+        count: int,
+        *,
+        least: float,
+        most: float,
+        source: int = LIVE,
+    ) -> NDArray[np.float64]:
+        """Return the means of a channel's ok values over even cells, reckoned by the database.
+
+        A day of readings every 10 s so takes a third of the time that `readings` does, and leaves
+        the interpreter to whoever waits for it.
+
+        Args:
+            enclosure: where.
+            point: which sensor body.
+            quantity: what.
+            end_s: the end of the last cell; a reading at it belongs to that cell [s].
+            cell_s: length of a cell [s].
+            count: how many cells.
+            least: values below it do not count [unit of the quantity].
+            most: nor those above it.
+            source: whose.
+
+        Returns:
+            Means [unit of the quantity], NaN where a cell has none; a thinned minute counts once.
+        """
+        import numpy as np
+
+        channel = self._channel(enclosure, point, quantity, source)
+        cell_us, end_us = micros(cell_s), micros(end_s)
+        span = (channel, end_us - count * cell_us, end_us)
+        means = np.full(count, np.nan)
+        with self._file.asking(), self._file.one_moment():
+            asked = self._file.connection.execute
+            noted, thinned = (
+                asked(f"SELECT 1 FROM {table} {_SPAN} LIMIT 1", span).fetchone()
+                for table in ("reading_notes", "minutes")
+            )
+            rows = _CELL_READINGS.format(quality=_LAST_NOTED if noted else "quality")
+            if thinned:  # to look for both takes longer
+                rows = f"{rows} UNION ALL {_CELL_MINUTES}"
+            for back, mean in asked(
+                _CELL_MEANS.format(rows=rows), (channel, end_us, cell_us, count, least, most)
+            ):
+                means[count - 1 - back] = np.nan if mean is None else mean
+        return means
+
+    def _channel(self, enclosure: str, point: str, quantity: Quantity, source: int) -> int:
+        found = self._file.rows(
+            "SELECT id FROM channels WHERE source = ? AND enclosure = ? AND point = ? "
+            "AND quantity = ?",
+            source,
+            enclosure,
+            point,
+            str(quantity),
+        )
+        return int(found[0][0]) if found else -1
+
     def _minutes(self, channel: int, low: int, high: int, known: int) -> list[MinuteRow]:
         return [MinuteRow(*row) for row in self._file.rows(_MINUTES, channel, low, high, known)]
 
@@ -197,14 +253,13 @@ class ReadingQueries:
             the code of the quality last noted.
         """
         span = (channel, *span_us(from_s, to_s))
-        where = "WHERE channel = ? AND time_us BETWEEN ? AND ?"
         with self._file.asking():
             asked = self._file.connection.execute
             # Few channels have notes, and to look for one at each reading takes a fifth longer.
-            noted = asked(f"SELECT 1 FROM reading_notes {where} LIMIT 1", span).fetchone()
+            noted = asked(f"SELECT 1 FROM reading_notes {_SPAN} LIMIT 1", span).fetchone()
             yield from asked(
                 "SELECT time_us, coalesce(received_us, time_us), raw, coalesce(calibrated, raw), "
-                f"{_LAST_NOTED if noted else 'quality'} FROM readings r {where} ORDER BY time_us",
+                f"{_LAST_NOTED if noted else 'quality'} FROM readings r {_SPAN} ORDER BY time_us",
                 span,
             )
 
@@ -293,6 +348,7 @@ class ReadingQueries:
         return before_us / 1e6
 
 
+_SPAN = "WHERE channel = ? AND time_us BETWEEN ? AND ?"
 _LAST_NOTED = (
     "coalesce((SELECT n.quality FROM reading_notes n WHERE n.channel = r.channel "
     "AND n.time_us = r.time_us ORDER BY noted_us DESC LIMIT 1), quality)"
@@ -301,4 +357,16 @@ _MINUTES = (
     "SELECT time_us, known_us, quality, count, mean, low, high, coalesce(raw_mean, mean) "
     "FROM minutes WHERE channel = ? AND time_us BETWEEN ? AND ? AND known_us <= ? "
     "ORDER BY time_us, quality"
+)
+_CELL_SPAN = (
+    "WHERE channel = ?1 AND time_us > ?2 - (back + 1) * ?3 AND time_us <= ?2 - back * ?3 AND"
+)
+_CELL_READINGS = (
+    f"SELECT coalesce(calibrated, raw) AS value FROM readings r {_CELL_SPAN} {{quality}} = 0 "
+    "AND value BETWEEN ?5 AND ?6"
+)
+_CELL_MINUTES = f"SELECT mean FROM minutes {_CELL_SPAN} quality = 0 AND mean BETWEEN ?5 AND ?6"
+_CELL_MEANS = (
+    "WITH RECURSIVE cell(back) AS (SELECT 0 UNION ALL SELECT back + 1 FROM cell "
+    "WHERE back + 1 < ?4) SELECT back, (SELECT avg(value) FROM ({rows})) FROM cell"
 )

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from math import inf, isfinite
-from typing import NoReturn
+from typing import NamedTuple, NoReturn
 
 from monitor.log import chain
 from monitor.log.blocks import Blocks, ReadingTuple
@@ -61,6 +61,13 @@ class StoreCounts:
     untimed: int = 0
     calls_dropped: int = 0
     refusals: int = 0
+
+
+class Portion(NamedTuple):
+    """What one transaction takes of what waits: readings by channel, and notes to them."""
+
+    readings: dict[Key, list[ReadingTuple]]
+    notes: list[tuple[Key, int, int, int]]
 
 
 class Buffer:
@@ -156,33 +163,45 @@ class Buffer:
         if self.oldest_s is None:
             self.oldest_s = self._now_s()
 
-    def portion(self, most: int) -> dict[Key, list[ReadingTuple]]:
-        """Return the readings that one transaction takes: all, or the first of a long wait."""
-        if self.count <= most:
-            return self.readings
+    def portion(self, most: int, of: Collection[str] | None = None) -> Portion:
+        """Return what one transaction takes: all, or the first of a long wait.
+
+        Args:
+            most: readings.
+            of: only what is of these enclosures, or None for all.
+        """
+        readings, notes = self.readings, self.notes
+        if of is not None:
+            readings = {key: rows for key, rows in readings.items() if key[1] in of}
+            notes = [each for each in notes if each[0][1] in of]
+        if sum(map(len, readings.values())) <= most:
+            return Portion(readings, notes)
         portion = {}
-        for key, rows in self.readings.items():
+        for key, rows in readings.items():
             portion[key] = rows[:most]
             most -= len(portion[key])
             if most <= 0:
                 break
-        return portion
+        return Portion(portion, [])
 
-    def written(self, portion: dict[Key, list[ReadingTuple]], *, whole: bool) -> None:
-        """Forget what is on disk now: a portion of the readings, or with `whole` everything."""
+    def written(self, portion: Portion) -> None:
+        """Forget what is on disk now."""
         self.calls = []
         self.outage = None
-        if whole:
+        self.count -= sum(map(len, portion.readings.values()))
+        if portion.readings is self.readings:
             self.readings = {}
-            self.count = 0
-            self.notes = []
-            self.oldest_s = None
-            return
-        for key, rows in portion.items():
-            self.count -= len(rows)
+        for key, rows in portion.readings.items() if self.readings else ():
             rest = self.readings.pop(key)[len(rows) :]
             if rest:
                 self.readings[key] = rest
+        self.notes = (
+            []
+            if portion.notes is self.notes
+            else [each for each in self.notes if each not in portion.notes]
+        )
+        if not (self.count or self.notes):
+            self.oldest_s = None
 
     def drop(self, surplus: int) -> None:
         """Lose readings for which there is no memory, and keep the time that they were of."""
@@ -387,6 +406,7 @@ class Writer:
         put: Callable[[], object] | None = None,
         *,
         last: bool = False,
+        of: Collection[str] | None = None,
     ) -> list[int | None]:
         """Write a portion of the buffer and one more thing in one transaction, all or nothing.
 
@@ -397,6 +417,7 @@ class Writer:
             what: the one more thing, as a refusal names it.
             put: puts it in.
             last: nothing comes after, so close the minutes that are still open.
+            of: leave readings and notes of other enclosures than these to the next commit.
 
         Returns:
             The rows of the calls that waited.
@@ -407,8 +428,8 @@ class Writer:
         self._reopen(what)
         connection = self.file.connection
         waiting = self.buffer
-        portion = waiting.portion(waiting.count if self.replaying else COMMIT_ROWS)
-        count = sum(map(len, portion.values()))
+        portion = waiting.portion(waiting.count if self.replaying else COMMIT_ROWS, of)
+        count = sum(map(len, portion.readings.values()))
         whole = count == waiting.count
         self._blocks.begin()
         try:
@@ -416,12 +437,11 @@ class Writer:
                 channels = self._put_channels()
                 added = self._blocks.write(
                     connection,
-                    [(channels[key], key[0] == LIVE, rows) for key, rows in portion.items()],
                     [
-                        (channels[key], at, noted, code)
-                        for key, at, noted, code in waiting.notes
-                        if whole
+                        (channels[key], key[0] == LIVE, rows)
+                        for key, rows in portion.readings.items()
                     ],
+                    [(channels[key], at, noted, code) for key, at, noted, code in portion.notes],
                     self._now_s(),
                     last=last and whole,
                 )
@@ -438,7 +458,7 @@ class Writer:
         self._channels = channels
         waiting.counts.added += added
         waiting.counts.duplicates += count - added
-        waiting.written(portion, whole=whole)
+        waiting.written(portion)
         self._refused_s = None
         self.file.wait_for_others(briefly=False)
         return call_rows

@@ -22,7 +22,6 @@ from rules.outlook.track import (
     TooLittleLog,
     Track,
     bridged,
-    cell_means,
 )
 from sensors.reading import Quantity
 
@@ -179,17 +178,10 @@ def measured(
         source: of the readings.
     """
     low, high = believable(quantity)
-    pieces = []
-    # A day at a time: a watch that reads eight days every ten minutes holds no more than one.
-    for first in range(0, count, CELLS_A_DAY):
-        cells = min(CELLS_A_DAY, count - first)
-        to_s = end_s - (count - first - cells) * CELL_S
-        times, values, codes = store.readings(
-            enclosure, name, quantity, to_s - cells * CELL_S, to_s, source=source
-        )
-        believed = (codes == 0) & (values >= low) & (values <= high)
-        pieces.append(cell_means(times[believed], values[believed], to_s, cells))
-    return bridged(np.concatenate(pieces))
+    means = store.cell_means(
+        enclosure, name, quantity, end_s, CELL_S, count, least=low, most=high, source=source
+    )
+    return bridged(means)
 
 
 def believable(quantity: Quantity) -> tuple[float, float]:

@@ -1,6 +1,7 @@
 """What open pages are told: each enclosure as it changes, and a beat every two seconds.
 
-The rows are made once a turn for all streams. A stream sends what differs from what it sent last.
+A turn makes once for all streams the rows of which something was heard, and twice a second all. A
+stream sends what has changed since it sent last.
 """
 
 from __future__ import annotations
@@ -13,20 +14,20 @@ from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 
 from monitor.listen.listener import Listener
-from monitor.listen.yard import Row
+from monitor.listen.yard import Row, rank
 from monitor.page.view import Json, Zones, card, clock_text, key_text, whole
 
 BEAT_S = 2.0
 LATEST_S = 6.0
 """A page that has heard no beat for so long shows no word [s]."""
 TURN_S = 0.5  # how soon a word that runs out is taken away
-APART_S = 0.025  # between two turns, however much is heard
+APART_S = 0.01  # between two turns, however much is heard
 MOST_STREAMS = 200
 
 
 @dataclass(slots=True)
 class Entry:
-    """A row as it stands this turn, the number of its last change, and its card once wanted."""
+    """A row as it stood when it was looked at, the number of its last change, and its card."""
 
     row: Row
     number: int
@@ -39,16 +40,17 @@ class Board:
     Attributes:
         listener: that hears them.
         entries: by their key.
+        number: of the last change.
         streams: how many listen.
     """
 
     def __init__(self, listener: Listener, zones: Zones) -> None:
         self.listener = listener
         self.entries: dict[str, Entry] = {}
+        self.number = 0
         self.streams = 0
         self._zones = zones
-        self._number = 0
-        self._turned_s = float("-inf")
+        self._turned_s = self._whole_s = float("-inf")
         self._bell = asyncio.Event()
         self._news = asyncio.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -73,20 +75,26 @@ class Board:
         return time.monotonic() - self._turned_s < LATEST_S / 2.0
 
     def _look(self) -> None:
-        entries = {}
-        for row in self.listener.rows():
+        now_s = time.monotonic()
+        rows, whole = self.listener.news(whole=now_s - self._whole_s >= TURN_S)
+        entries = {} if whole else dict(self.entries)
+        for row in rows:
             key = key_text(row.key)
             entry = self.entries.get(key)
             changed = entry is None or _differs(entry.row, row)
             if changed:
-                self._number += 1
-            # Made anew each turn: who comes later is told what is left now, not what was left.
-            number = self._number if changed or entry is None else entry.number
+                self.number += 1
+            # Made anew each time: who comes later is told what is left now, not what was left.
+            number = self.number if changed or entry is None else entry.number
             entries[key] = Entry(row, number)
+        if whole:
+            self._whole_s = now_s
+        else:
+            entries = dict(sorted(entries.items(), key=lambda each: rank(each[1].row)))
         self.entries = entries
 
     def card(self, entry: Entry) -> str:
-        """Return what the overview is told of a row, made once a turn for all streams."""
+        """Return what the overview is told of a row, made once for all streams."""
         if not entry.card:
             entry.card = _event("row", card(entry.row, self._zones, time.time()))
         return entry.card
@@ -127,25 +135,25 @@ async def events(
         of: key of the one enclosure that is shown whole, or None for the overview.
         named: the one enclosure's name that an overview is of, or None for all.
     """
-    sent: dict[str, int] = {}
+    sent = 0
     order: list[str] = []
     beat_s, up = float("-inf"), False
     board.streams += 1
     try:
         while admits():
             now_s, steady_s = time.time(), time.monotonic()
-            keys = []
+            keys, number = [], board.number
             for key, entry in board.entries.items():
                 if of not in (None, key) or named not in (None, entry.row.key.enclosure):
                     continue
                 keys.append(key)
-                if sent.get(key) == entry.number:
+                if entry.number <= sent:
                     continue
-                sent[key] = entry.number
                 if of is None:
                     yield board.card(entry)
                 else:
                     yield _event("row", whole(entry.row, zones, now_s))
+            sent = number
             if order != keys:
                 order = keys
                 yield _event("order", {"keys": order})

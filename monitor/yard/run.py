@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
+import math
 import os
 import sys
 import threading
@@ -148,9 +149,13 @@ def _say(listener: Listener, wanted: str, line: Callable[[Row], str]) -> None:
         news.clear()
     time.sleep(_KEPT_WAIT_S)
     said: dict[Key, tuple[object, ...]] = {}
+    whole_s = -math.inf
     while True:
         news.clear()
-        for row in filtered(listener.rows(), wanted):
+        now_s = time.monotonic()
+        rows, whole = listener.news(whole=now_s - whole_s >= _TURN_S)
+        whole_s = now_s if whole else whole_s
+        for row in filtered(rows, wanted):
             alarms = () if row.call is None else row.call.alarms
             state = (row.shown.word, row.shown.silence, row.title, alarms)
             if said.get(row.key) != state:

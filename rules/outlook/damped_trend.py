@@ -8,7 +8,9 @@ What the fit got wrong on days that it did not see makes the draws.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple, TypeAlias
 
 import numpy as np
@@ -17,6 +19,7 @@ import numpy.typing as npt
 from rules.air.arrays import Floats
 from rules.outlook.draws import Outlook
 from rules.outlook.quantiles import near_in_the_day, spread_evenly
+from rules.outlook.regression import usual
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, checked_track
 from rules.units import DAY_S
 
@@ -34,10 +37,9 @@ HORIZON_CELLS: Places = np.arange(3, CELLS_A_DAY + 1, 3, dtype=np.int64)
 
 ORIGIN_EVERY = 3  # cells between two places in the log from which the past is forecast
 HOUR_CELLS, SHORT_CELLS = 12, 4
-FEATURES = 5  # trend over an hour, over 20 min; the days' change, level and trend at this hour
+FEATURES, STEADY = 6, 4  # see `Features`; how many of them are the same for every horizon
 # From here on errors of the first day, which had no day before it to learn from, do not count.
 SHAPED_CELLS = 5 * CELLS_A_DAY // 2
-DAY_KEPT = 0.7  # each day further back counts for this much of the one after it
 # How many typical errors a jump may bend a weight by. No source: settled on simulated tents.
 HUBER, ROUNDS = 1.5, 3
 DRAWS = 256
@@ -67,7 +69,7 @@ class Damping(NamedTuple):
 # told. The damp in the air goes by the weather, which keeps no hours: its change is earned.
 BY_DAY = Damping(0.7, 0.5, 1.0)
 BY_WEATHER = Damping(0.4, 0.0, 8.0)
-DAY_FEATURE, DEW_POINT = 2, 1
+DAY_FEATURE, DEW_POINT = STEADY, 1
 
 # As far ahead as the log has this many spans to tell of.
 LEAST_WITNESSES = 2.0
@@ -89,51 +91,68 @@ class Fit:
     errors: Floats
 
 
-def features_of(values: Floats, origins: Places, horizons: Places) -> Floats:
+class Features(NamedTuple):
+    """What the change ahead is explained by; a day that is not known is left out, with none 0.
+
+    Attributes:
+        steady: what is the same for every horizon: how much the last hour's and the last 20 min's
+            trend stand out of the days' usual one; where earlier days stood at this hour; and how
+            they had moved: origins by features, 0 where they are not known.
+        known: where the present and the last hour are.
+        change: what earlier days did from this hour on: origins by horizons.
+        lead: what the air is expected to do, 0 for the air itself: origins by horizons.
+    """
+
+    steady: Floats
+    known: Flags
+    change: Floats
+    lead: Floats
+
+    def of(self, part: slice) -> Features:
+        """Return those of some origins."""
+        return Features(self.steady[part], self.known[part], self.change[part], self.lead[part])
+
+    def told(self, weights: Floats) -> Floats:
+        """Return the change that weights, by horizons and features, expect: origins by horizons."""
+        told: Floats = self.steady @ weights[:, :STEADY].T
+        told += self.change * weights[:, STEADY]
+        told += self.lead * weights[:, STEADY + 1]
+        return told
+
+
+def features_of(values: Floats, origins: Places, lead: Floats | None = None) -> Features:
     """Return what the change ahead is explained by.
 
     Args:
         values: one quantity, cell by cell, NaN where unknown.
-        origins: cells to start from, whole numbers.
-        horizons: cells ahead, at most a day, whole numbers.
-
-    Returns:
-        Horizons by origins by features: how much the last hour's and the last 20 min's trend stand
-        out of the days' usual one; what earlier days did from this hour on; where they stood at
-        this hour; and how they had moved. A day that is not known is left out; with none, 0. A
-        feature is NaN where the present or the last hour is not known.
+        origins: cells to start from, ascending, as far apart as goes into a day.
+        lead: what the air is expected to do: origins by horizons, or None for the air.
     """
-    at, ahead = origins, horizons
+    apart = int(origins[1] - origins[0]) if origins.size > 1 else CELLS_A_DAY
+    at = np.arange(origins[0] % apart, origins[-1] + 1, apart)
     now = values[at]
     hour = now - _at(values, at - HOUR_CELLS)
-    short = now - _at(values, at - SHORT_CELLS)
-    change = np.zeros((ahead.size, at.size))
-    change_weight = np.zeros_like(change)
-    level, trend, weight = (np.zeros(at.size) for _ in range(3))
-    for day in range(1, int(values.size) // CELLS_A_DAY + 1):
-        then = at - CELLS_A_DAY * day
-        kept = DAY_KEPT ** (day - 1)
-        before = _at(values, then)
-        moved = before - _at(values, then - HOUR_CELLS)
-        known = np.isfinite(moved)
-        level += np.where(known, kept * before, 0.0)
-        trend += np.where(known, kept * moved, 0.0)
-        weight += kept * known
-        later = _at(values, then[None, :] + ahead[:, None]) - before
-        known_ahead = np.isfinite(later)
-        change += np.where(known_ahead, kept * later, 0.0)
-        change_weight += kept * known_ahead
-    any_day, any_ahead = weight > 0.0, change_weight > 0.0
-    level = np.where(any_day, level / np.where(any_day, weight, 1.0) - now, 0.0)
-    trend = np.where(any_day, trend / np.where(any_day, weight, 1.0), 0.0)
-    change = np.where(any_ahead, change / np.where(any_ahead, change_weight, 1.0), 0.0)
-    found = np.empty((ahead.size, at.size, FEATURES))
-    found[:, :, 0] = hour - trend
-    found[:, :, 1] = short
-    found[:, :, 2] = change
-    found[:, :, 3] = level
-    found[:, :, 4] = trend
-    return found
+    level = np.where(np.isfinite(hour), now, np.nan)
+    days = usual(np.column_stack([level, hour, changes_after(values, at)]), CELLS_A_DAY // apart)
+    days = days[: at.size]
+    trend = np.nan_to_num(days[:, 1])
+    level = np.where(np.isfinite(days[:, 0]), days[:, 0] - now, 0.0)
+    steady = np.column_stack([hour - trend, now - _at(values, at - SHORT_CELLS), level, trend])
+    known = np.isfinite(steady)
+    change = np.nan_to_num(days[-origins.size :, 2:])
+    return Features(
+        np.where(known, steady, 0.0)[-origins.size :],
+        known.all(axis=1)[-origins.size :],
+        change,
+        np.zeros_like(change) if lead is None else lead,
+    )
+
+
+def changes_after(values: Floats, origins: Places) -> Floats:
+    """Return what came after each origin: origins by horizons; NaN where it is not known [K]."""
+    padded = np.append(values, np.full(CELLS_A_DAY, np.nan))
+    came: Floats = padded[origins[:, None] + HORIZON_CELLS] - values[origins][:, None]
+    return came
 
 
 def _at(values: Floats, places: Places) -> Floats:
@@ -166,36 +185,32 @@ def fit_trend(track: Track) -> Fit:
     checked_track(track, LEAST_CELLS)
     table = track.table()
     origins = origin_cells(track)
-    ahead = HORIZON_CELLS
-    target = origins[:, None] + ahead[None, :]
-    known_target = target < track.count
     # The first day had no earlier one to take its shape from: its errors are not today's.
     typical = origins >= (CELLS_A_DAY if track.count >= SHAPED_CELLS else 0)
     # The day of an origin, counted back from now, is the fold that it belongs to.
-    fold = (track.count - 1 - origins) // CELLS_A_DAY
-    folds = int(fold.max()) + 1
+    begins = np.flatnonzero(np.diff((track.count - 1 - origins) // CELLS_A_DAY)) + 1
+    folds = [slice(a, b) for a, b in pairwise([0, *begins.tolist(), origins.size])]
     weights, errors = [], []
     # What the air will do moves damp and hull too: its expected change is a feature of theirs.
-    lead = np.zeros((ahead.size, origins.size))
+    lead: Floats | None = None
     for quantity in range(table.shape[1]):
-        values = table[:, quantity]
-        x = np.concatenate([features_of(values, origins, ahead), lead[:, :, None]], axis=2)
-        future = np.where(known_target, values[np.minimum(target, track.count - 1)], np.nan)
-        y = (future - values[origins][:, None]).T
-        usable = np.isfinite(y) & np.isfinite(x).all(axis=2)
-        x_all = np.where(np.isfinite(x), x, 0.0)
-        x, y = np.where(usable[:, :, None], x, 0.0), np.where(usable, y, 0.0)
+        x, y = (
+            features_of(table[:, quantity], origins, lead),
+            changes_after(table[:, quantity], origins),
+        )
+        usable = np.isfinite(y) & x.known[:, None]
+        y = np.where(usable, y, 0.0)
         damping = BY_WEATHER if quantity == DEW_POINT else BY_DAY
-        sd, prior = np.full(x.shape[2], damping.weight_sd), np.zeros(x.shape[2])
-        prior[DAY_FEATURE] = damping.like_days
-        whole, left_out = _solve(x, y, usable, fold, folds, sd, prior)
-        expected = np.einsum("hnf,nhf->hn", x_all, left_out[fold])
+        whole, left_out = _solve(x, y, usable, folds, damping)
+        expected = np.concatenate(
+            [x.of(fold).told(each) for fold, each in zip(folds, left_out, strict=True)]
+        )
         earned = _earned(expected, y, usable, damping.doubt)
-        expected, whole = expected * earned[:, None], whole * earned[:, None]
-        if quantity == 0:
+        expected, whole = expected * earned, whole * earned[:, None]
+        if lead is None:
             lead = expected
         weights.append(whole)
-        errors.append(np.where(usable & typical[None, :], y - expected, np.nan).T)
+        errors.append(np.where(usable & typical[:, None], y - expected, np.nan))
     return Fit(np.stack(weights), _origin_times(track, origins), np.stack(errors, axis=2))
 
 
@@ -209,57 +224,68 @@ def _origin_times(track: Track, origins: Places) -> Floats:
 
 
 def _solve(
-    x: Floats,
-    y: Floats,
-    usable: Flags,
-    fold: Places,
-    folds: int,
-    sd: Floats,
-    prior: Floats,
+    x: Features, y: Floats, usable: Flags, folds: Sequence[slice], damping: Damping
 ) -> tuple[Floats, Floats]:
     """Weights from the whole log [h, f], and without each day [day, h, f]."""
-    width = x.shape[2]
+    sd, prior = np.full(FEATURES, damping.weight_sd), np.zeros(FEATURES)
+    prior[DAY_FEATURE] = damping.like_days
     overlap = np.maximum(HORIZON_CELLS / ORIGIN_EVERY, 1.0)
-    missed = np.where(usable, y, 0.0)
-    by_fold = [fold == day for day in range(folds)]
-    for _ in range(ROUNDS):
+    missed = y
+    for turn in range(ROUNDS):
         # Rare jumps (a door, a heater switched) shall not bend the weights of quiet hours.
-        typical = np.array(
-            [
-                np.median(np.abs(m[u])) if u.any() else 0.0
-                for m, u in zip(missed, usable, strict=True)
-            ]
-        )
-        reach = np.maximum(HUBER * 1.4826 * typical, 1e-6)[:, None]
-        belief = usable * np.minimum(1.0, reach / np.maximum(np.abs(missed), 1e-12))
-        noise = (belief * missed * missed).sum(axis=1) / np.maximum(belief.sum(axis=1), 1.0)
-        weighted = x * belief[:, :, None]
-        grams = np.stack([weighted[:, p].transpose(0, 2, 1) @ x[:, p] for p in by_fold])
-        sides = np.stack(
-            [(weighted[:, p].transpose(0, 2, 1) @ y[:, p][:, :, None])[:, :, 0] for p in by_fold]
-        )
+        sizes = np.abs(missed)
+        reach = np.maximum(HUBER * 1.4826 * _medians(sizes, usable), 1e-6)
+        belief = np.where(usable, np.minimum(1.0, reach / np.maximum(sizes, 1e-12)), 0.0)
+        noise = (belief * sizes * sizes).sum(axis=0) / np.maximum(belief.sum(axis=0), 1.0)
+        parts = folds if turn == ROUNDS - 1 else [slice(None)]
+        sums = [_sums(x.of(part), y[part], belief[part]) for part in parts]
+        grams, sides = (np.stack(each) for each in zip(*sums, strict=True))
         # Errors of spans that overlap say the same thing: their noise counts that much more.
         penalty = np.maximum(noise * overlap, 1e-9)[:, None, None] * np.diag(1.0 / sd**2)
-        gram = grams.sum(axis=0) + penalty
-        side = sides.sum(axis=0) + (penalty @ prior[:, None])[:, :, 0]
+        gram, side = grams.sum(axis=0) + penalty, sides.sum(axis=0) + penalty @ prior
         whole = np.linalg.solve(gram, side[:, :, None])[:, :, 0]
-        missed = np.where(usable, y - np.einsum("hnf,hf->hn", x, whole), 0.0)
-    if folds == 1:
+        missed = np.where(usable, y - x.told(whole), 0.0)
+    if len(folds) == 1:
         # Nothing is left to learn from: the errors are those of weights at their prior.
-        return whole, np.broadcast_to(prior, (1, x.shape[0], width))
-    left_out = np.linalg.solve(gram[None] - grams, (side[None] - sides)[:, :, :, None])
+        return whole, np.broadcast_to(prior, (1, *whole.shape))
+    left_out = np.linalg.solve(gram - grams, (side - sides)[:, :, :, None])
     return whole, left_out[:, :, :, 0]
+
+
+def _medians(sizes: Floats, usable: Flags) -> Floats:
+    """The middle of the usable ones by horizon, 0 where there are none."""
+    count = usable.sum(axis=0)
+    ordered = np.sort(np.where(usable, sizes, np.inf).T, axis=1)
+    rows = np.arange(count.size)
+    middle = ordered[rows, np.maximum(count - 1, 0) // 2] + ordered[rows, count // 2]
+    return np.where(count > 0, 0.5 * middle, 0.0)
+
+
+def _sums(x: Features, y: Floats, belief: Floats) -> tuple[Floats, Floats]:
+    """The normal equations' products [h, f, f] and right side [h, f], summed over origins."""
+    horizons = y.shape[1]
+    gram, side = np.empty((horizons, FEATURES, FEATURES)), np.empty((horizons, FEATURES))
+    pairs = (x.steady[:, :, None] * x.steady[:, None, :]).reshape(-1, STEADY * STEADY)
+    gram[:, :STEADY, :STEADY] = (belief.T @ pairs).reshape(-1, STEADY, STEADY)
+    side[:, :STEADY] = (belief * y).T @ x.steady
+    for at, column in enumerate((x.change, x.lead), STEADY):
+        weighted = belief * column
+        gram[:, at, :STEADY] = gram[:, :STEADY, at] = weighted.T @ x.steady
+        gram[:, at, STEADY] = np.einsum("nh,nh->h", weighted, x.change)
+        gram[:, at, STEADY + 1] = np.einsum("nh,nh->h", weighted, x.lead)
+        side[:, at] = np.einsum("nh,nh->h", weighted, y)
+    return gram, side
 
 
 def _earned(expected: Floats, y: Floats, usable: Flags, believed_from: float) -> Floats:
     """How much of the expected change, 0 to 1 by horizon, came true on days that were left out."""
     told = np.where(usable, expected, 0.0)
     missed = np.where(usable, y - told, 0.0)
-    squares = (told * told).sum(axis=1)
-    noise = (missed * missed).sum(axis=1) / np.maximum(usable.sum(axis=1), 1)
+    squares = (told * told).sum(axis=0)
+    noise = (missed * missed).sum(axis=0) / np.maximum(usable.sum(axis=0), 1)
     overlap = np.maximum(HORIZON_CELLS / ORIGIN_EVERY, 1.0)
     doubt = believed_from * noise * overlap
-    share: Floats = (told * y).sum(axis=1) / np.maximum(squares + doubt, 1e-12)
+    share: Floats = (told * y).sum(axis=0) / np.maximum(squares + doubt, 1e-12)
     return np.clip(share, 0.0, 1.0)
 
 
@@ -277,13 +303,11 @@ def centre_of(track: Track, fit: Fit) -> Floats:
     last = np.array([track.count - 1])
     course = np.empty((table.shape[1], HORIZON_CELLS.size + 1))
     for quantity in range(table.shape[1]):
-        x = features_of(table[:, quantity], last, HORIZON_CELLS)[:, 0]
-        x = np.column_stack([x, course[0, 1:] - course[0, 0] if quantity else np.zeros(len(x))])
-        # A trend that is not known (a gap in the last hour) counts as none.
-        x = np.where(np.isfinite(x), x, 0.0)
+        lead = course[0, None, 1:] - course[0, 0] if quantity else None
+        told = features_of(table[:, quantity], last, lead).told(fit.weights[quantity])[0]
         now = table[-1, quantity]
         course[quantity, 0] = now
-        course[quantity, 1:] = now + (x * fit.weights[quantity]).sum(axis=1)
+        course[quantity, 1:] = now + told
     course[1] = np.minimum(course[1], course[0])
     return course
 

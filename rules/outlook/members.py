@@ -194,36 +194,42 @@ def weights_of(members: list[Member], times_s: Floats, now_s: float, at_first: F
     counts = known.sum(axis=1)
     tells = np.array([np.isfinite(member.change).all(axis=0) for member in members])
     weights = np.where(tells & (2 * counts >= counts.max(axis=0)), at_first, 0.0)
-    for k in range(DAY):
-        usable = np.flatnonzero(known[weights[:, k] > 0.0, :, k].all(axis=0))
-        if usable.size < LEAST_SCORED:
-            continue
-        picked = usable[spread_evenly(near[usable], SCORED)]
-        scores = np.array(
-            [
-                crps(m.errors[picked, k]) if w > 0.0 else np.inf
-                for m, w in zip(members, weights[:, k], strict=True)
-            ]
-        )
-        witnesses = independent_count(near[usable], 1.0, k + 1.0)
-        worse = scores / max(float(scores.min()), 1e-9) - 1.0
-        weights[:, k] *= np.exp(-SHARPNESS * np.sqrt(witnesses) * worse)
+    counted = weights > 0.0
+    usable = np.asarray((known | ~counted[:, None]).all(axis=0))
+    scored = np.flatnonzero(usable.sum(axis=0) >= LEAST_SCORED)
+    if scored.size:
+        nearby = near[:, None] * usable[:, scored]
+        picked = np.stack([spread_evenly(each, SCORED) for each in nearby.T])
+        scores = np.stack([crps(member.errors[picked, scored[:, None]]) for member in members])
+        scores = np.where(counted[:, scored], scores, np.inf)
+        witnesses = [
+            independent_count(each, 1.0, k + 1.0) for k, each in zip(scored, nearby.T, strict=True)
+        ]
+        worse = scores / np.maximum(scores.min(axis=0), 1e-9) - 1.0
+        weights[:, scored] *= np.exp(-SHARPNESS * np.sqrt(witnesses) * worse)
     shares: Floats = weights / weights.sum(axis=0)
     return shares
 
 
-def crps(missed: Floats) -> float:
+def crps(missed: Floats) -> Floats:
     """Return the score of draws that are these errors with both signs, judged by the same errors.
 
     Args:
-        missed: errors by air, dew point and surface [K].
+        missed: errors by air, dew point and surface [K], of one lead or, before those, by leads.
 
     Returns:
-        Summed over the three and the dew margin [K].
+        Summed over the three and the dew margin, by leads [K].
+
+    >>> errors = np.array([[1.0, 0.0, 0.0], [-3.0, 0.0, 0.0]])
+    >>> float(crps(errors))  # draws 1, -1, 3, -3: a mean of 2.5 to an error, half of that apart
+    1.25
     """
-    missed = np.column_stack([missed, missed[:, 2] - missed[:, 1]])
-    apart = np.abs(missed[:, None] - missed[None]) + np.abs(missed[:, None] + missed[None])
-    return 0.25 * float(apart.mean(axis=(0, 1)).sum())
+    margin = missed[..., 2:] - missed[..., 1:2]
+    sizes = np.sort(np.abs(np.concatenate([missed, margin], axis=-1)), axis=-2)
+    # |a - b| + |a + b| is twice the larger: of n sizes the k-th is that of 2 k - 1 pairs.
+    count = sizes.shape[-2]
+    pairs = np.arange(1.0, 2.0 * count, 2.0)
+    return np.asarray(0.5 * np.einsum("...kq,k->...", sizes, pairs) / count**2)
 
 
 def weather_draws(member: Member, sizes: Floats, count: int) -> Floats:

@@ -57,11 +57,12 @@ class Outdoors(NamedTuple):
     issued: float = 0.0
 
 
-def usual(values: Floats) -> Floats:
+def usual(values: Floats, day: int = DAY) -> Floats:
     """Return what each step's hour was like on the days before, younger ones counting more.
 
     Args:
         values: steps by quantities, NaN where unknown.
+        day: steps in a day.
 
     Returns:
         Steps, a day beyond the last among them, by quantities; NaN where no day before is known.
@@ -71,10 +72,10 @@ def usual(values: Floats) -> Floats:
     """
     count, width = values.shape
     known = np.isfinite(values)
-    total, weight = (np.zeros((count + DAY, width)) for _ in range(2))
-    for begin in range(DAY, count + DAY, DAY):
-        step = slice(begin, min(begin + DAY, count + DAY))
-        back = slice(begin - DAY, step.stop - DAY)
+    total, weight = (np.zeros((count + day, width)) for _ in range(2))
+    for begin in range(day, count + day, day):
+        step = slice(begin, min(begin + day, count + day))
+        back = slice(begin - day, step.stop - day)
         total[step] = np.where(known[back], values[back], 0.0) + DAY_KEPT * total[back]
         weight[step] = known[back] + DAY_KEPT * weight[back]
     lost = np.where(weight > 0.0, 1.0, np.nan)
@@ -104,6 +105,12 @@ def _mean_before(values: Floats, steps: int) -> Floats:
     return mean
 
 
+def _or_none(found: Floats) -> Floats:
+    """Of a day before that is not known nothing is told: 0."""
+    told: Floats = np.where(np.isnan(found), 0.0, found)
+    return told
+
+
 class Shown:
     """What is shown at each step of the log, for one quantity; `at` gives it for one lead."""
 
@@ -114,7 +121,6 @@ class Shown:
         moved = values - _back(values, HOUR)
         standing_out = moved - (days[:count] - _back(days[:count], HOUR))
         order = [quantity, *(k for k in range(QUANTITIES) if k != quantity)]
-        self._known = np.isfinite(moved).all(axis=1)
         self._flat = np.column_stack(
             [
                 np.ones(count),
@@ -126,46 +132,64 @@ class Shown:
                 (_mean_before(values, LATELY) - values)[:, order],
             ]
         )
-        self._days, self._air = days[:, quantity], days[:, 0]
-        self._yesterday = np.append(np.full(DAY, np.nan), values[:, quantity])
-        self._outdoors = outdoors
+        ahead = windows(days[:, quantity], count) - days[:count, quantity]
+        yesterday = np.append(np.full(DAY, np.nan), values[:, quantity])
+        recent = windows(yesterday, count) - yesterday[:count] - ahead
+        self._varying = [ahead, recent, windows(days[:, 0], count) - days[:count, 0]]
+        self._known = np.broadcast_to(np.isfinite(moved).all(axis=1), ahead.shape)
         if outdoors is not None:
-            now, self._ahead = outdoors.came.copy(), outdoors.ahead.copy()
-            # Sun warms with a delay: its mean over the last two hours counts.
-            now[:, 2] = np.nan_to_num(now[:, 2])
-            sun = windows(np.append(np.zeros(SHINE), now[:, 2]), count)[:SHINE]
-            total = np.cumsum(np.concatenate([sun, self._ahead[:, :, 2]]), axis=0)
-            self._ahead[:, :, 2] = (10.0 / SHINE) * (total[SHINE:] - total[:-SHINE])
-            total = np.cumsum(np.append(np.zeros(SHINE), now[:, 2]))
-            now[:, 2] = (10.0 / SHINE) * (total[SHINE:] - total[:-SHINE])
-            self._outside, self._outside_days = now, usual(now)
-            # What is thick goes by the mean of what comes, and of what has been.
-            self._sum_ahead = np.cumsum(self._ahead, axis=0)
-            own = 1 if quantity == 1 else 0
-            stands = (now - self._outside_days[:count])[:, own]
-            inside = [now[:, 0] - values[:, 0], now[:, 1] - values[:, 1]]
-            lately = [now - _back(now, HOUR)]
-            lately += [now - _mean_before(now, steps) for steps in (LATELY, DAY // 2)]
-            self._flat = np.column_stack([self._flat, *inside, stands, *lately])
+            self._show(outdoors, values, own=1 if quantity == 1 else 0)
+
+    def _show(self, outdoors: Outdoors, values: Floats, own: int) -> None:
+        """Take the weather outside, and which of its columns stands out by itself."""
+        count = len(values)
+        now, ahead = outdoors.came.copy(), outdoors.ahead.copy()
+        # Sun warms with a delay: its mean over the last two hours counts.
+        now[:, 2] = np.nan_to_num(now[:, 2])
+        sun = windows(np.append(np.zeros(SHINE), now[:, 2]), count)[:SHINE]
+        total = np.cumsum(np.concatenate([sun, ahead[:, :, 2]]), axis=0)
+        ahead[:, :, 2] = (10.0 / SHINE) * (total[SHINE:] - total[:-SHINE])
+        total = np.cumsum(np.append(np.zeros(SHINE), now[:, 2]))
+        now[:, 2] = (10.0 / SHINE) * (total[SHINE:] - total[:-SHINE])
+        days = usual(now)
+        # What is thick goes by the mean of what comes, and of what has been.
+        lead = np.arange(1.0, DAY + 1.0)[:, None]
+        each = range(now.shape[1])
+        mean = [np.cumsum(ahead[:, :, k], axis=0) / lead - now[:, k] for k in each]
+        change = [ahead[:, :, k] - now[:, k] for k in each]
+        beside = [change[k] - (windows(days[:, k], count) - days[:count, k]) for k in each]
+        self._varying = [*change, *beside, *mean, *self._varying]
+        self._known = self._known & np.isfinite(change).all(axis=0)
+        stands = (now - days[:count])[:, own]
+        inside = [now[:, 0] - values[:, 0], now[:, 1] - values[:, 1]]
+        lately = [now - _back(now, HOUR)]
+        lately += [now - _mean_before(now, steps) for steps in (LATELY, DAY // 2)]
+        self._flat = np.column_stack([self._flat, *inside, stands, *lately])
 
     def at(self, lead: int) -> Floats:
         """Return features for some steps ahead: steps by features, NaN where they are not known."""
-        count = len(self._flat)
-        then = slice(lead, lead + count)
-        ahead = self._days[then] - self._days[:count]
-        recent = self._yesterday[then] - self._yesterday[:count] - ahead
-        columns = [ahead, recent, self._air[then] - self._air[:count], self._flat]
-        known = self._known
-        if self._outdoors is not None:
-            change = self._ahead[lead - 1] - self._outside
-            days = self._outside_days
-            mean = self._sum_ahead[lead - 1] / lead - self._outside
-            columns = [change, change - (days[then] - days[:count]), mean, *columns]
-            known = known & np.isfinite(change).all(axis=1)
-        # Of a day before that is not known nothing is told: 0.
-        found: Floats = np.nan_to_num(np.column_stack(columns))
-        found[~known] = np.nan
+        varying = [each[lead - 1] for each in self._varying]
+        found = _or_none(np.column_stack([*varying, self._flat]))
+        found[~self._known[lead - 1]] = np.nan
         return found
+
+    def told(self, weights: Floats) -> Floats:
+        """Return what weights tell at each step: steps ahead by steps, NaN where nothing is known.
+
+        Args:
+            weights: of each block of steps, and last of the newest step alone: by steps ahead and
+                by features in the order of `at`.
+        """
+        count, split = len(self._flat), len(self._varying)
+        block = np.append(np.arange(count - 1) // BLOCK, len(weights) - 1)
+        place = np.append(np.arange(count - 1), len(weights) * BLOCK - 1)
+        flat = np.zeros((len(weights) * BLOCK, self._flat.shape[1]))
+        flat[place] = _or_none(self._flat)
+        flat = flat.reshape(len(weights), BLOCK, -1) @ weights[:, :, split:].transpose(0, 2, 1)
+        said: Floats = flat.reshape(-1, DAY)[place].T
+        for at, each in enumerate(self._varying):
+            said += _or_none(each) * weights[block, :, at].T
+        return np.where(self._known, said, np.nan)
 
 
 def regression(values: Floats, priors: Priors, outdoors: Outdoors | None = None) -> Member:
@@ -197,13 +221,8 @@ def _follow(shown: Shown, values: Floats, prior: Prior) -> tuple[Floats, Floats,
     steps = np.arange(1, DAY + 1)
     between = np.stack([np.interp(steps, KNOTS, one) for one in np.eye(KNOTS.size)], axis=1)
     own = prior.mean + np.einsum("hk,kbf->bhf", between, np.stack(moved))
-    block = np.append(np.arange(count - 1) // BLOCK, len(own) - 1)
-    change, errors = np.zeros(DAY), np.full((count, DAY), np.nan)
-    for lead in steps:
-        said = (shown.at(int(lead)) * own[block, lead - 1]).sum(axis=1)
-        change[lead - 1] = said[-1]
-        errors[: count - lead, lead - 1] = values[lead:] - values[:-lead] - said[:-lead]
-    return change, errors, own[-1]
+    said = shown.told(own)
+    return said[:, -1], (windows(values, count) - values - said).T, own[-1]
 
 
 def _moved(shown: Shown, values: Floats, prior: Prior, lead: int) -> Floats:

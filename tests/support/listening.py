@@ -11,7 +11,7 @@ from typing import Any
 from monitor.contract import VALID_S
 from monitor.listen.message import Done
 from monitor.listen.words import silence_text
-from monitor.listen.yard import Faults, Key, Moment, Row, Yard
+from monitor.listen.yard import Faults, Key, Moment, News, Row, Yard
 from rules.errors import FilmcallError
 from rules.text import iso_utc
 
@@ -80,6 +80,9 @@ class Ear:
 
     def rows(self) -> list[Row]:
         return self.rig.yard.rows(self.rig.now)
+
+    def news(self, *, whole: bool = False) -> News:
+        return self.rig.yard.news(self.rig.now, whole=whole)
 
     def row(self, key: Key) -> Row:
         return self.rig.yard.row(key, self.rig.now)

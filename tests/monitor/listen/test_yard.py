@@ -17,7 +17,7 @@ from listening import NOW_S, TENT, Rig, call
 from monitor.contract import VALID_S
 from monitor.listen.message import MAX_BYTES, MessageFault, call_message
 from monitor.listen.words import silence_text
-from monitor.listen.yard import NO_WORD, Key, Moment, Silence, Yard
+from monitor.listen.yard import NO_WORD, Key, Moment, Row, Silence, Yard, rank
 from rules.text import iso_utc
 
 
@@ -336,6 +336,53 @@ def test_never_an_old_go_whatever_happens(story: Story) -> None:
         else:
             assert shown.word in ("HOLD", "STOP", NO_WORD)
         assert (shown.word == NO_WORD) == (shown.silence is not None)
+
+
+HEARD = st.lists(
+    st.one_of(
+        st.tuples(
+            st.just("call"),
+            st.sampled_from(["tent", "booth"]),
+            st.sampled_from(["GO", "STOP", "", "nonsense"]),
+            st.sampled_from(["shed-pi", "yard-pi"]),
+            st.booleans(),
+        ),
+        st.tuples(
+            st.just("status"),
+            st.sampled_from([b"online", b"offline"]),
+            st.sampled_from(["shed-pi", "yard-pi"]),
+        ),
+        st.tuples(st.just("lost")),
+        st.tuples(st.just("linked")),
+        st.tuples(st.just("asked")),
+    ),
+    max_size=25,
+)
+
+
+@given(HEARD)
+def test_what_is_told_as_news_is_all_that_changed(story: Story) -> None:
+    rig = Rig(up=False)
+    known: dict[Key, Row] = {}
+    for step in (*story, ("asked",)):
+        match step:
+            case ("call", enclosure, word, station, retained):
+                payload = call(word, station=station) if word else b""
+                rig.say(payload, retained=retained, enclosure=enclosure)
+            case ("status", payload, station):
+                rig.status(payload, station)
+            case ("lost",):
+                rig.yard.lost(rig.now)
+            case ("linked",):
+                rig.yard.linked()
+            case ("asked",):
+                news = rig.yard.news(rig.now)
+                rows = {row.key: row for row in news.rows}
+                known = rows if news.whole else known | rows
+                whole = rig.yard.rows(rig.now)
+                assert known == {row.key: row for row in whole}
+                assert sorted(known.values(), key=rank) == whole
+    assert rig.yard.news(rig.now) == ([], False)
 
 
 def test_the_property_would_see_an_old_go() -> None:

@@ -170,6 +170,42 @@ def test_a_confirmed_spike_is_a_note_beside_the_reading(store: Store, clock: Clo
     assert before.tolist() == [0, QUALITY_CODES[Quality.SPIKE]]
 
 
+def test_a_call_does_not_wait_for_what_is_of_other_enclosures(
+    store: Store, clock: Clock, tmp_path: Path
+) -> None:
+    def on_disk(enclosure: str) -> list[list[float]]:
+        with Store.open(tmp_path / "log.db", now_s=clock, read_only=True) as other:
+            found = other.readings(enclosure, "air", Quantity.AIR_TEMP)
+            return [each.tolist() for each in found[1:]]
+
+    mine, theirs = reading(0.0), replace(reading(0.0), enclosure="booth")
+    store.add_readings([mine, theirs])
+    for each in (mine, theirs):
+        store.note_quality(each, Quality.SPIKE)
+    store.add_call(call(0.0))
+    spike = QUALITY_CODES[Quality.SPIKE]
+    assert on_disk("tent") == [[20.0], [spike]]
+    assert on_disk("booth") == [[], []]
+    clock.now = T0 + 2.0
+    store.tick()
+    assert on_disk("booth") == [[20.0], [spike]]
+    assert store.waiting == (0, 0)
+
+
+def test_no_call_waits_for_the_file_to_be_put_in_order(
+    store: Store, clock: Clock, tmp_path: Path
+) -> None:
+    """SQLite checkpoints inside the commit that fills its write-ahead log."""
+    store.file.rows("PRAGMA wal_autocheckpoint = 1")
+    before = (tmp_path / "log.db").read_bytes()
+    store.add_call(call(0.0))
+    assert (tmp_path / "log.db").read_bytes() == before
+    store.add_readings([reading(0.0)])
+    clock.now = T0 + 2.0
+    store.tick()
+    assert (tmp_path / "log.db").read_bytes() != before
+
+
 def test_readings_reach_the_disk_by_tick_within_two_seconds(
     store: Store, clock: Clock, tmp_path: Path
 ) -> None:

@@ -82,6 +82,42 @@ def whole(store: Store) -> int:
     return int(store.file.connection.execute("SELECT count(*) FROM readings").fetchone()[0])
 
 
+def test_means_over_cells_are_those_of_pandas_thinned_or_not(store: Store) -> None:
+    chance = random.Random(3)
+    times = sorted(chance.sample(range(3 * 86_400), 2_000))
+    qualities = chance.choices([Quality.OK, Quality.SPIKE, Quality.DOUBTED], (8, 1, 1), k=2_000)
+    given = [
+        reading(t + 0.25, 20.0 + chance.gauss(0.0, 9.0), quality)
+        for t, quality in zip(times, qualities, strict=True)
+    ]
+    end_s, cells = T0 + 2.5 * DAY_S + 0.25, 800
+
+    def compare() -> None:
+        found = store.cell_means(
+            "tent", "air", Quantity.AIR_TEMP, end_s, 300.0, cells, least=5.0, most=35.0
+        )
+        at, value, quality = store.readings("tent", "air", Quantity.AIR_TEMP, to_s=end_s)
+        kept = (quality == 0) & (value >= 5.0) & (value <= 35.0)
+        back = ((end_s - at[kept]) // 300.0).astype(int)
+        means = pd.Series(value[kept]).groupby(back).mean()
+        wanted = means.reindex(range(cells - 1, -1, -1)).to_numpy()
+        np.testing.assert_allclose(found, wanted, rtol=1e-12)
+
+    store.add_readings(given, [each.value + 0.5 for each in given])
+    store.flush()
+    compare()
+    for each in given[::7]:
+        store.note_quality(each, Quality.OK if each.quality is Quality.SPIKE else Quality.SPIKE)
+    store.flush()
+    compare()
+    assert thin_all(store, T0 + 2 * DAY_S).minutes > 10
+    compare()
+    nowhere = store.cell_means(
+        "tent", "bow", Quantity.AIR_TEMP, end_s, 300.0, 3, least=5.0, most=35.0
+    )
+    assert np.isnan(nowhere).all()
+
+
 # What a minute becomes -----------------------------------------------------------------------
 
 

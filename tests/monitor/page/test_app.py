@@ -629,8 +629,13 @@ def test_a_board_that_no_longer_turns_beats_no_more(
     assert before == after > 2
 
 
-def test_who_listens_later_is_told_what_is_left_then(ear: Ear) -> None:
+def test_who_listens_later_is_told_what_is_left_then(
+    ear: Ear, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from monitor.page import stream as stream_module
     from monitor.page.stream import Board, events
+
+    monkeypatch.setattr(stream_module, "TURN_S", 0.05)
 
     async def collect() -> list[float]:
         board = Board(ear, ZONES)

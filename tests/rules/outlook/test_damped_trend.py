@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -10,10 +11,13 @@ from outlook_scores import damped_trend, joined, rms, score, trend_maker
 from tent_weeks import tent_week
 
 from rules.outlook.damped_trend import (
+    BY_DAY,
     HORIZON_CELLS,
+    HUBER,
     error_draws,
     features_of,
     fit_trend,
+    origin_cells,
 )
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, bridged, cell_means
 
@@ -34,15 +38,69 @@ def daily(days: float, noise: float = 0.0, seed: int = 0) -> Track:
 def test_features_by_hand() -> None:
     # Two days of a ramp of 1 K a cell: every day rises by 288, the hour by 12, 20 min by 4.
     values = np.arange(2.0 * CELLS_A_DAY)
-    at = np.array([2 * CELLS_A_DAY - 1])
-    found = features_of(values, at, np.array([6]))[0, 0]
-    assert found.tolist() == [0.0, 4.0, 6.0, -288.0, 12.0]
+    found = features_of(values, np.array([2 * CELLS_A_DAY - 1]))
+    assert found.steady[0].tolist() == [0.0, 4.0, -288.0, 12.0]
+    assert found.change[0].tolist() == HORIZON_CELLS.tolist()
 
 
 def test_features_of_the_first_day_know_no_other() -> None:
     values = np.arange(100.0)
-    found = features_of(values, np.array([50]), np.array([6]))[0, 0]
-    assert found.tolist() == [12.0, 4.0, 0.0, 0.0, 0.0]
+    found = features_of(values, np.array([50]))
+    assert found.steady[0].tolist() == [12.0, 4.0, 0.0, 0.0]
+    assert not found.change.any()
+
+
+def test_features_of_many_origins_are_those_of_each_alone() -> None:
+    values = np.cumsum(np.random.default_rng(9).normal(0.0, 0.1, 4 * CELLS_A_DAY))
+    values[500:520] = np.nan
+    origins = origin_cells(Track(NOW_S, values, values))
+    found = features_of(values, origins)
+    for at in (0, 100, 170, 250, -1):
+        alone = features_of(values, origins[[at]])
+        assert found.steady[at] == pytest.approx(alone.steady[0])
+        assert found.change[at] == pytest.approx(alone.change[0])
+        assert found.known[at] == alone.known[0]
+
+
+def test_weights_are_those_of_the_plain_ridge() -> None:
+    """One horizon of the air, its normal equations written out; ridge regression, from memory."""
+    values = daily(5.0, noise=0.3, seed=4).air_temp_c.copy()
+    values[300:340] = np.nan
+    track = Track(NOW_S, values, values - 5.0)
+    fit, origins = fit_trend(track), origin_cells(track)
+    shown, ahead, at = features_of(values, origins), 24, 7
+    x = np.column_stack([shown.steady, shown.change[:, at], np.zeros(origins.size)])
+    came = origins + ahead
+    y = np.where(came < values.size, values[np.minimum(came, values.size - 1)], np.nan)
+    y -= values[origins]
+    usable = np.isfinite(y) & shown.known
+    x, y = x[usable], y[usable]
+    day = ((values.size - 1 - origins) // CELLS_A_DAY)[usable]
+    prior, missed = np.array([0.0, 0.0, 0.0, 0.0, BY_DAY.like_days, 0.0]), y
+    for _ in range(3):
+        reach = HUBER * 1.4826 * np.median(np.abs(missed))
+        belief = np.minimum(1.0, reach / np.maximum(np.abs(missed), 1e-12))
+        noise = np.average(missed**2, weights=belief) * ahead / 3.0
+        pull = np.full(6, math.sqrt(noise) / BY_DAY.weight_sd)
+
+        def weights(kept: np.ndarray) -> np.ndarray:
+            root = np.sqrt(belief[kept])[:, None]  # noqa: B023 (called at once)
+            rows = np.concatenate([root * x[kept], np.diag(pull)])  # noqa: B023
+            sides = np.concatenate([root[:, 0] * y[kept], pull * prior])  # noqa: B023
+            return np.linalg.lstsq(rows, sides, rcond=None)[0]
+
+        missed = y - x @ weights(np.full(y.size, True))
+    expected = np.empty(y.size)
+    for each in np.unique(day):
+        expected[day == each] = x[day == each] @ weights(day != each)
+    squares, spread = (expected**2).sum(), ((y - expected) ** 2).mean() * ahead / 3.0
+    earned = (expected * y).sum() / (squares + BY_DAY.doubt * spread)
+    whole = weights(np.full(y.size, True))
+    assert fit.weights[0, at] == pytest.approx(np.clip(earned, 0.0, 1.0) * whole, rel=1e-6)
+    told = fit.errors[usable, at, 0]
+    typical = np.isfinite(told)
+    assert typical.sum() > 0.7 * y.size
+    assert told[typical] == pytest.approx((y - min(earned, 1.0) * expected)[typical], abs=1e-9)
 
 
 def test_a_day_like_the_last_ones_is_seen_coming() -> None:

@@ -22,6 +22,7 @@ from rules.outlook.members import (
     weights_of,
 )
 from rules.outlook.regression import (
+    BLOCK,
     DAY,
     FORECAST_CHANGES,
     QUANTITIES,
@@ -69,6 +70,19 @@ def test_the_score_is_that_of_a_normal_distribution() -> None:
     assert crps(errors) == pytest.approx(wanted, rel=0.03)
 
 
+def test_the_score_is_that_of_every_pair_lead_by_lead() -> None:
+    errors = np.random.default_rng(8).normal(size=(4, 20, 3))
+    found = crps(errors)
+    for each, lead in zip(found, errors, strict=True):
+        of_each = [*lead.T, lead[:, 2] - lead[:, 1]]
+        both = [np.concatenate([one, -one]) for one in of_each]
+        plain = [
+            np.abs(d[:, None] - one).mean() - 0.5 * np.abs(d[:, None] - d).mean()
+            for d, one in zip(both, of_each, strict=True)
+        ]
+        assert each == pytest.approx(sum(plain), rel=1e-12)
+
+
 def test_a_member_that_errs_twice_as_much_loses_its_say_and_a_silent_one_has_none() -> None:
     chance = np.random.default_rng(5)
     errors = chance.normal(size=(6 * DAY, DAY, QUANTITIES))
@@ -106,6 +120,26 @@ def test_a_past_forecast_knew_nothing_of_what_came_after_it() -> None:
         told = slice(0, 3 * DAY - lead)
         assert after[told, lead - 1] == pytest.approx(before[told, lead - 1], nan_ok=True)
     assert not np.allclose(after[-20:-1, 0], before[-20:-1, 0])
+
+
+@pytest.mark.parametrize("outside", [False, True])
+def test_what_is_told_is_features_times_weights_block_by_block(outside: bool) -> None:
+    chance = np.random.default_rng(10)
+    count = 2 * DAY + 7
+    values = np.cumsum(chance.normal(0.0, 0.2, (count, 3)), axis=0) + 12.0
+    values[100:105] = np.nan
+    came, ahead = chance.normal(size=(count, 3)), chance.normal(size=(DAY, count, 3))
+    ahead[:, 50] = np.nan
+    for quantity in range(QUANTITIES):
+        shown = Shown(values, quantity, Outdoors(came, ahead) if outside else None)
+        width, blocks = shown.at(1).shape[1], -(-count // BLOCK)
+        weights = chance.normal(size=(blocks + 1, DAY, width))
+        told = shown.told(weights)
+        for lead in (1, 2, 40, DAY):
+            block = [*(np.arange(count - 1) // BLOCK), blocks]
+            plain = (shown.at(lead) * weights[block, lead - 1]).sum(axis=1)
+            assert np.isfinite(plain).any()
+            assert told[lead - 1] == pytest.approx(plain, nan_ok=True)
 
 
 def test_the_prior_covers_every_lead() -> None:
