@@ -6,7 +6,7 @@ Takes a `Climate`; hands one `LimitJudgement` a limit to `call`.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -126,14 +126,7 @@ class RecentMedian:
             would not cover, so their mean is taken.
         """
         window = self.note(name, time_s, value)
-        count = len(window)
-        if count == 1:
-            return value
-        ordered = sorted([entry[1] for entry in window])
-        middle = count // 2
-        if count % 2:
-            return ordered[middle]
-        return 0.5 * (ordered[middle - 1] + ordered[middle])
+        return value if len(window) == 1 else _median([entry[1] for entry in window])
 
     def note(self, name: Hashable, time_s: float, value: float) -> deque[tuple[float, float]]:
         """Add a value and return those of the last 60 s with their times; args as for `take`."""
@@ -149,6 +142,35 @@ class RecentMedian:
             window.append((time_s, value))
         return window
 
+    def note_all(
+        self, name: Hashable, times_s: Sequence[float], values: Sequence[float], *, apart: bool
+    ) -> None:
+        """Add several values, as one after the other; one at least.
+
+        Args:
+            name: as for `take`.
+            times_s: of each, none before the last value that is kept [s].
+            values: of each.
+            apart: whether none of them takes the place of another of them.
+        """
+        if not apart:
+            for time_s, value in zip(times_s, values, strict=True):
+                self.note(name, time_s, value)
+            return
+        window = self.note(name, times_s[0], values[0])
+        window.extend(zip(times_s[1:], values[1:], strict=True))
+        oldest = times_s[-1] - MEDIAN_SPAN_S
+        while window[0][0] <= oldest:
+            window.popleft()
+
+    def with_one_more(self, name: Hashable, time_s: float, value: float) -> float:
+        """Return what `take` would, and keep nothing; there has to be a value already."""
+        oldest = time_s - MEDIAN_SPAN_S
+        kept = [entry for entry in self._windows[name] if entry[0] > oldest]
+        if len(kept) > 1 and takes_place(kept[-2][0], time_s):
+            kept.pop()
+        return _median([*(entry[1] for entry in kept), value])
+
     def ends(self, name: Hashable) -> tuple[float, float]:
         """Return the lowest and the highest value that is kept; there has to be one."""
         values = [value for _, value in self._windows[name]]
@@ -161,6 +183,14 @@ class RecentMedian:
     def forget(self) -> None:
         """Drop every value, as after a jump of the clock."""
         self._windows.clear()
+
+
+def _median(values: list[float]) -> float:
+    ordered = sorted(values)
+    middle = len(ordered) // 2
+    if len(ordered) % 2:
+        return ordered[middle]
+    return 0.5 * (ordered[middle - 1] + ordered[middle])
 
 
 def takes_place(last_but_one_s: float, time_s: float) -> bool:
@@ -333,6 +363,63 @@ def _judge_one(
         name, state, value, bound, guard, inside, inside_median, source, why, beside,
         limit.effect, limit.wait,
     )  # fmt: skip
+
+
+class Witness(NamedTuple):
+    """What one probe or pair says of a limit where its guard is not reckoned anew.
+
+    Attributes:
+        value: now, what the film is colder by taken off [unit].
+        median: of the last 60 s [unit].
+        guard: as it was reckoned last [unit].
+        moved: how far it may have gone since [unit].
+    """
+
+    value: float
+    median: float
+    guard: float
+    moved: float
+
+
+def deciding(limit: Limit, witnesses: Sequence[Witness], *, unknown: bool) -> float | None:
+    """Return how far inside the bound the median of that probe is which `judge` would choose.
+
+    Args:
+        limit: in force.
+        witnesses: in the order of the climate's estimates, one at least.
+        unknown: whether the limit as a whole is not known.
+
+    Returns:
+        None where the guards are not known so well that the choice is sure [unit].
+    """
+    sign = -1.0 if limit.name in _UPPER else 1.0
+    if len(witnesses) == 1:
+        return sign * (witnesses[0].median - limit.bound)
+    slow = limit.effect is Effect.SLOW
+    inner = 0.0 if limit.wait is None else abs(limit.wait - limit.bound)
+    found: list[tuple[int, float, float, float]] = []
+    for value, median, guard, moved in witnesses:
+        if slow or not limit.guard:
+            guard = moved = 0.0
+        inside, inside_median = sign * (value - limit.bound), sign * (median - limit.bound)
+        room = inside_median - guard - inner
+        state = LimitState.OK
+        if inside < 0.0 and limit.harms:
+            state, room = LimitState.BROKEN, inside - guard
+        elif unknown:
+            state = LimitState.UNKNOWN
+        elif not slow:
+            if inside >= 0.0 and abs(inside_median - guard - inner) <= moved:
+                return None
+            if inside < 0.0 or inside_median < guard + inner:
+                state = LimitState.NEAR
+        found.append((SEVERITY[state], room, moved, inside_median))
+    worst = min(found, key=lambda each: each[:2])
+    for each in found:
+        if each is not worst and each[0] == worst[0] and each[2] + worst[2] > 0.0:
+            if each[1] - worst[1] <= each[2] + worst[2]:
+                return None
+    return worst[3]
 
 
 def worst_first(judged: Iterable[LimitJudgement]) -> list[LimitJudgement]:
