@@ -128,7 +128,6 @@ class Quiet:
     Attributes:
         until_s: from here on time alone may change something, or a trend takes a sample [s].
         due_s: from here on it may change something beside a trend [s].
-        standing: of the answers, as this was found; see `standing_of`.
         ahead: the outlook that it was found with, or None.
         assumed: what stood in for a surface.
         doubts: what beside the limits forbade GO.
@@ -144,16 +143,18 @@ class Quiet:
         "_bands",
         "_bodies",
         "_bounds",
+        "_courses",
         "_kept_s",
+        "_reach",
         "_said",
         "_sources",
+        "_standing",
         "_told",
         "ahead",
         "assumed",
         "doubts",
         "due_s",
         "missed",
-        "standing",
         "until_s",
         "used",
     )
@@ -167,7 +168,7 @@ class Quiet:
         assumed: AssumedSurface | None,
         doubts: tuple[Doubt, ...],
     ) -> None:
-        self.standing = standing_of(answerers)
+        self._standing = [_standing(each) for each in answerers]
         self.ahead = ahead
         self.assumed = assumed
         self.doubts = doubts
@@ -180,6 +181,8 @@ class Quiet:
         self._bands = found.bands
         self._apart = found.apart
         self._asked = found.asked
+        self._reach = found.reach
+        self._courses = [each.trend.courses() for each in answerers]
         self._told = [told for asked in found.asked for each in asked for told, _, _ in each.said]
         self._said: list[float] | None = None
         self.lasts(until_s, until_s)
@@ -291,7 +294,7 @@ class Quiet:
             sensed: then.
 
         Returns:
-            Whether no course has changed by that, so that it changes nothing.
+            Whether that changes nothing.
         """
         self.catch_up()
         said = self._said = self._said or self._estimates(sensed)
@@ -299,9 +302,24 @@ class Quiet:
             noted = [_noted(each, said, time_s) for each in asked]
             if None in noted:
                 return False
-            before = answerer.trend.courses()
             answerer.trend.take([each for each in noted if each is not None], time_s)
-            if answerer.trend.courses() != before:
+        return self._keeps_courses()
+
+    def still_stands(self) -> bool:
+        """Return whether all but values and times is, after a judgement, as this was found."""
+        standing = [_standing(each) for each in self._answerers]
+        return standing == self._standing and self._keeps_courses()
+
+    def _keeps_courses(self) -> bool:
+        """Whether the trends of now lead past no other limits than where this was found."""
+        for answerer, reach, before in zip(
+            self._answerers, self._reach, self._courses, strict=True
+        ):
+            trend = answerer.trend
+            if trend.courses() != before and not all(
+                most > -math.inf and all(used <= most for used in trend.turning_rooms(name))
+                for name, most in reach.items()
+            ):
                 return False
         return True
 
@@ -333,6 +351,7 @@ class _Found(NamedTuple):
     bands: list[tuple[float, float]]
     apart: list[tuple[int, int, float, float]]
     asked: list[list[_Asked]]
+    reach: list[dict[LimitName, float]]
 
 
 def quiet_of(
@@ -383,6 +402,7 @@ def quiet_of(
         [stance.bands.get(key, (-math.inf, math.inf)) for key in sources],
         [(keys[each.more], keys[each.less], each.sign, each.least) for each in stance.apart],
         [_asked_by(each, climate, keys, moved) for each in answerers],
+        stance.courses,
     )
     return Quiet(answerers, found, until_s, ahead, assumed, tuple(doubts))
 
@@ -421,18 +441,10 @@ def _asked_by(
     return found
 
 
-def standing_of(answerers: Sequence[Answerer]) -> tuple[object, ...]:
-    """Return all but values and times that decides what can change nothing."""
-    return tuple(
-        (
-            each.memory.call,
-            each.memory.cause,
-            each.held_back,
-            each.harms.names(),
-            each.trend.courses(),
-        )
-        for each in answerers
-    )
+def _standing(answerer: Answerer) -> tuple[object, ...]:
+    """All but values, times and courses that decides what can change nothing."""
+    memory = answerer.memory
+    return memory.call, memory.cause, answerer.held_back, answerer.harms.names()
 
 
 def _bound(

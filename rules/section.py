@@ -14,7 +14,7 @@ from rules.film_facts import FilmFact
 from rules.harm import harm_time_s
 from rules.heat import HEAT
 from rules.limits import own_limits, stricter_of
-from rules.quiet import SURE_S, Quiet, quiet_of, standing_of
+from rules.quiet import SURE_S, Quiet, quiet_of
 from rules.reasons import (
     IS_THE_FILM_SAFE,
     MAY_I_START,
@@ -287,7 +287,7 @@ class Section:
         if (time_s >= self._look_again_s or self._till_look <= 0) and self.points() == before:
             due_s, sample_s = self._due_s(time_s), self._next_sample_s()
             if due_s - time_s > _WORTH_IT * every_s:
-                if quiet is not None and fits and quiet.standing == standing_of(self._answerers()):
+                if quiet is not None and fits and quiet.still_stands():
                     quiet.lasts(due_s, sample_s)
                 else:
                     until_s = min(due_s, sample_s)
@@ -337,7 +337,7 @@ class Section:
         time_s, sensed, _ = quiet.missed.pop()
         quiet.catch_up()
         self._judge(sensed, time_s, quiet.assumed, quiet.doubts, quiet.ahead)
-        if quiet.ahead is self.ahead and quiet.standing == standing_of(self._answerers()):
+        if quiet.ahead is self.ahead and quiet.still_stands():
             quiet.lasts(self._due_s(time_s), self._next_sample_s())
             self._quiet = quiet
 

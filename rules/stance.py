@@ -16,6 +16,7 @@ from rules.limits import is_upper
 from rules.spec.model import Limit
 from rules.vocabulary import Effect, LimitName
 
+_REACH = 0.5  # of the room that there is: no course is expected to change by so much
 _SURE = 1e-6  # so that no rounding comes into it [unit of the limit]
 
 Key = tuple[str, str, str]
@@ -44,13 +45,16 @@ class Stance:
     Attributes:
         bands: lowest and highest value of each, both excluded.
         apart: pairs of which one has to stay so far beyond the other.
+        courses: of each answer, how much room the course of each limit may use up; what is not
+            named, any; minus infinity where none may change.
     """
 
-    __slots__ = ("apart", "bands")
+    __slots__ = ("apart", "bands", "courses")
 
     def __init__(self) -> None:
         self.bands: dict[Key, tuple[float, float]] = {}
         self.apart: list[Apart] = []
+        self.courses: list[dict[LimitName, float]] = []
 
     def narrow(self, said: _Said) -> None:
         """Take in what one limit asks of an estimate."""
@@ -87,6 +91,7 @@ def stance_of(
         }  # fmt: skip
         held = _is_held(answerer, found, climate)
         out = _is_out(answerer, found, climate)
+        stance.courses.append({})
         for name, said in found.items():
             limit = answerer.limits[name]
             if not _stands(answerer, limit, said, stance, held=held, out=out):
@@ -247,7 +252,28 @@ def _stands(
         if not all(each.stays_over(0.0) for each in said):
             return False
     outcomes = {_sides(answerer, limit, each, held=held, out=out) for each in said}
-    return len(outcomes) <= 1 and not any(None in each for each in outcomes)
+    if len(outcomes) > 1 or any(None in each for each in outcomes):
+        return False
+    return held or not limit.harms or _keeps_course(answerer, limit, said, stance)
+
+
+def _keeps_course(
+    answerer: Answerer, limit: Limit, said: Sequence[_Said], stance: Stance
+) -> bool:
+    """Whether a limit stays within, or out of, reach of where its quantity is going.
+
+    Out of reach of more than the present course, since another is found every few minutes.
+    """
+    rooms = answerer.trend.turning_rooms(limit.name)
+    lowest = min(each.lowest for each in said)
+    if all(lowest > room + 2.0 * _SURE for room in (0.0, *rooms)):
+        reach = max([*rooms, _REACH * lowest])
+        stance.courses[-1][limit.name] = reach
+        return all([each.side(reach) for each in said])
+    stance.courses[-1][limit.name] = -math.inf
+    turning = (*rooms, 0.0) if rooms else ()
+    sides = {tuple(each.side(room) for room in turning) for each in said}
+    return len(sides) == 1 and None not in sides.pop()
 
 
 def _stays_broken(said: Sequence[_Said], known: Sequence[_Said], stance: Stance) -> bool:
@@ -283,6 +309,4 @@ def _sides(
         if (call is Call.STOP and not out) or name in lasting:
             re_entry = answerer.spec.re_entry_band.of(name)
             sides.append(said.stays_over(re_entry) or (False if said.stays_under(re_entry) else None))
-        turning = () if held else answerer.trend.turning_rooms(name)
-        sides += [said.side(room) for room in (*turning, *([0.0] if turning else []))]
     return tuple(sides)
