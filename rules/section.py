@@ -159,6 +159,7 @@ class Section:
         name: of the section.
         film: what events and clocks say of it.
         ahead: the outlook that was made last, or None.
+        turns: how often its call, its film or its answers may have become others.
         beside: what forbade GO at the last evaluation and follows from neither readings nor
             events: names of doubts, and `outlook`.
     """
@@ -186,6 +187,7 @@ class Section:
         self._films: Answerer | None = None
         self._assumed: AssumedSurface | None = None
         self.ahead: EarlierOutlook | None = None
+        self.turns = 0
         if start is not None:
             self._start.resume(start.call, start.cause, start.since_s)
         if films is not None and film.is_wet:
@@ -345,6 +347,7 @@ class Section:
         """Let nothing more pass by what was found, before what it rests on changes."""
         self._catch_up()
         self._quiet = self._explained = None
+        self.turns += 1
 
     def _judge(
         self,
@@ -356,6 +359,7 @@ class Section:
     ) -> Climate:
         """Judge an evaluation whole, with the outlook that was made last."""
         film, self._explained = self.film, None
+        self.turns += 1
         climate = climate_of(self._asked_of(sensed), self.name, time_s, assumed)
         self._assumed = assumed
         ahead = made if made is not None and made.counts(film.stage, time_s) else None
