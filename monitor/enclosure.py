@@ -269,26 +269,33 @@ class Enclosure:
         now_s = effective_s if now_s is None else max(now_s, effective_s)
         self.advance(now_s)
         taken = Intake([], [], [])
+        kept, used, _ = taken
         fresh = False
+        counts, judge, channels, correct = self.counts, self._judge, self._channels, self.correct
+        came_late = now_s > effective_s
         for reading in readings:
-            channel = self._channels.get((reading.point, reading.quantity))
+            channel = channels.get((reading.point, reading.quantity))
             if channel is None:
-                self.counts.unmapped += 1
+                counts.unmapped += 1
                 continue
-            self.counts.readings += 1
-            if effective_s <= channel.effective_s or channel.too_old(reading, effective_s, now_s):
+            counts.readings += 1
+            old = came_late or reading.quality is Quality.RETAINED
+            if effective_s <= channel.effective_s or (
+                old and channel.too_old(reading, effective_s, now_s)
+            ):
                 self._take_late(channel, reading, effective_s, taken)
                 continue
-            said = reading if self.correct is None else self._corrected(channel, reading)
-            quality = self._judge.plainly(channel.watch, said)
+            said = reading if correct is None else self._corrected(channel, reading)
+            quality = judge.plainly(channel.watch, said)
             if quality is Quality.OK:
-                taken.kept.append(reading)
-                taken.used.append(said.value)
+                kept.append(reading)
+                used.append(said.value)
                 channel.go_on(said, effective_s)
             else:
-                judged = self._judge.judge(said) if quality is None else [_as(said, quality)]
+                judged = judge.judge(said) if quality is None else [_as(said, quality)]
                 self._take_judged(channel, reading, judged, effective_s, taken)
-            self._next_expiry_s = min(self._next_expiry_s, channel.expires_s)
+            if channel.expires_s < self._next_expiry_s:
+                self._next_expiry_s = channel.expires_s
             fresh = True
         if fresh:
             self.now_s = max(self.now_s, now_s)

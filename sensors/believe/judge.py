@@ -83,12 +83,10 @@ class BeliefJudge:
         closed = channel.take(value, time_s)
         if closed >= 0:
             self._minute(channel, closed, time_s)
-        rate = channel.rate
-        if rate.equal >= rate.needed and Check.FLAT_LINE not in channel.doubts:
+        rate, doubts = channel.rate, channel.doubts
+        if rate.equal >= rate.needed and Check.FLAT_LINE not in doubts:
             self._flat(channel, value, time_s)
-        if not channel.doubts:
-            return None
-        return next(iter(channel.doubts.values()))
+        return next(iter(doubts.values())) if doubts else None
 
     def jumped(self, key: Key, from_value: float, value: float, time_s: float) -> None:
         """Take note of a step beyond the rate limit, before its reading is taken in.
