@@ -5,6 +5,8 @@ Takes a `Climate`; hands one `LimitJudgement` a limit to `call`.
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_left
 from collections import deque
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -142,21 +144,16 @@ class RecentMedian:
             window.append((time_s, value))
         return window
 
-    def note_all(
-        self, name: Hashable, times_s: Sequence[float], values: Sequence[float], *, apart: bool
+    def note_kept(
+        self, name: Hashable, times_s: Sequence[float], values: Sequence[float]
     ) -> None:
-        """Add several values, as one after the other; one at least.
+        """Add those values that `kept_of` names, as one after the other; there has to be one.
 
         Args:
             name: as for `take`.
-            times_s: of each, none before the last value that is kept [s].
+            times_s: of each [s].
             values: of each.
-            apart: whether none of them takes the place of another of them.
         """
-        if not apart:
-            for time_s, value in zip(times_s, values, strict=True):
-                self.note(name, time_s, value)
-            return
         window = self.note(name, times_s[0], values[0])
         window.extend(zip(times_s[1:], values[1:], strict=True))
         oldest = times_s[-1] - MEDIAN_SPAN_S
@@ -178,7 +175,9 @@ class RecentMedian:
 
     def last_two_s(self, name: Hashable) -> tuple[float, ...]:
         """Return the times of the last two values that are kept, or of the only one [s]."""
-        return tuple(time_s for time_s, _ in list(self._windows[name])[-2:])
+        window = self._windows[name]
+        last_s = window[-1][0]
+        return (window[-2][0], last_s) if len(window) > 1 else (last_s,)
 
     def forget(self) -> None:
         """Drop every value, as after a jump of the clock."""
@@ -363,6 +362,34 @@ def _judge_one(
         name, state, value, bound, guard, inside, inside_median, source, why, beside,
         limit.effect, limit.wait,
     )  # fmt: skip
+
+
+def kept_of(last_two_s: Sequence[float], times_s: Sequence[float]) -> list[int]:
+    """Return the places of those times that a median keeps in the end, of all that it is told.
+
+    Args:
+        last_two_s: times that it kept last, as `RecentMedian.last_two_s` has them [s].
+        times_s: that it is told one after the other, none before those [s].
+
+    >>> kept_of((0.0, 0.5), [0.6, 0.9, 1.2, 1.3, 2.5])
+    [1, 3, 4]
+    """
+    before_s = last_two_s[-2] if len(last_two_s) > 1 else -math.inf
+    last_s, found, at = last_two_s[-1], [], 0
+    while at < len(times_s):
+        until = bisect_left(times_s, before_s + 1.0, at)
+        while until < len(times_s) and takes_place(before_s, times_s[until]):
+            until += 1
+        while until > at and not takes_place(before_s, times_s[until - 1]):
+            until -= 1
+        if until > at:  # these take the last one's place, each that of the one before
+            last_s = times_s[until - 1]
+            found[-1:] = [until - 1]
+        if until < len(times_s):
+            before_s, last_s = last_s, times_s[until]
+            found.append(until)
+        at = until + 1
+    return found
 
 
 class Witness(NamedTuple):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import repeat
 from typing import NamedTuple
 
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
@@ -22,7 +23,7 @@ from rules.climate import (
     Climate,
     PointValue,
 )
-from rules.limits import RecentMedian, Witness, deciding, takes_place
+from rules.limits import RecentMedian, Witness, deciding, kept_of
 from rules.reasons import Doubt
 from rules.spec.model import Limit
 from rules.stance import Key, Stance, stance_of
@@ -36,7 +37,8 @@ _SLOPE_PER_K = 0.012  # d ln p/dT of water and ice changes by less than this in 
 _KINK = 1.15  # at the triple point it is 1.137 times as steep over ice as over water
 _STEEPER = 1.4  # more than a slope can grow within a box
 _TRIPLE_C = 0.01
-_MOST_MISSED = 64
+_MOST_MISSED = 256
+_NOBODY: tuple[PointValue, ...] = ()
 SURE_S = 1e-3
 """So much sooner than due, so that no rounding comes into it [s]."""
 
@@ -144,9 +146,9 @@ class Quiet:
         "_bodies",
         "_bounds",
         "_courses",
-        "_kept_s",
         "_reach",
         "_said",
+        "_seen",
         "_sources",
         "_standing",
         "_told",
@@ -185,6 +187,7 @@ class Quiet:
         self._courses = [each.trend.courses() for each in answerers]
         self._told = [told for asked in found.asked for each in asked for told, _, _ in each.said]
         self._said: list[float] | None = None
+        self._seen: Sequence[PointValue] = _NOBODY
         self.lasts(until_s, until_s)
 
     def lasts(self, due_s: float, sample_s: float) -> None:
@@ -196,9 +199,6 @@ class Quiet:
         """
         self.due_s = due_s - SURE_S
         self.until_s = min(due_s, sample_s) - SURE_S
-        ends = {told.medians.last_two_s(told.key) for told in self._told}
-        # Where all medians kept the same seconds, what one of them drops all of them drop.
-        self._kept_s = ends.pop() if len(ends) == 1 else None
 
     def fits(
         self,
@@ -215,11 +215,16 @@ class Quiet:
             assumed: what stands in for a surface probe.
             doubts: what beside the limits forbids GO for now.
         """
-        bounds, self._said = self._bounds, None
+        bounds, seen, self._said, self._seen = self._bounds, self._seen, None, _NOBODY
         if ahead is not self.ahead or len(sensed) != len(bounds):
             return False
         sure = True
-        for entry, (low, high, least, most, rest) in zip(sensed, bounds, strict=True):
+        # What is still what was seen last is where it was; all of `seen` is surely within.
+        for entry, before, (low, high, least, most, rest) in zip(
+            sensed, seen or repeat(None), bounds, strict=False
+        ):
+            if entry is before:
+                continue
             if not least < entry[3] < most and low != -math.inf:
                 if not low < entry[3] < high:
                     return False
@@ -228,6 +233,8 @@ class Quiet:
                 return False
         if assumed != self.assumed or tuple(doubts) != self.doubts:
             return False
+        if sure:
+            self._seen = sensed
         return sure or self._is_within(sensed)
 
     def _is_within(self, sensed: Sequence[PointValue]) -> bool:
@@ -252,38 +259,37 @@ class Quiet:
         return said
 
     def miss(self, time_s: float, sensed: Sequence[PointValue]) -> None:
-        """Let an evaluation pass, and keep what the medians will ask for, one a second as they do.
+        """Let an evaluation pass, and keep it for the medians.
 
         Args:
             time_s: never before the last evaluation [s].
             sensed: then.
         """
         self.used += 1
-        missed, kept_s, said = self.missed, self._kept_s, self._said
-        self._said = None
-        if kept_s is None:
-            if len(missed) >= _MOST_MISSED:
-                self.catch_up()
-            missed.append((time_s, sensed, said))
-            return
-        again = len(kept_s) > 1 and takes_place(kept_s[-2], time_s)
-        self._kept_s = (*(kept_s[:-1] if again else kept_s[-1:]), time_s)
-        if again and missed:
-            missed[-1] = (time_s, sensed, said)
-        else:
-            missed.append((time_s, sensed, said))
+        missed = self.missed
+        if len(missed) >= _MOST_MISSED:
+            self.catch_up()
+        missed.append((time_s, sensed, self._said))
 
     def catch_up(self) -> None:
-        """Let the medians know of what was missed."""
+        """Let the medians know of what was missed; of what has no effect on them nothing is made."""
         missed = self.missed
         if not missed:
             return
         times_s = [each[0] for each in missed]
-        said = [self._estimates(each[1]) if each[2] is None else each[2] for each in missed]
-        apart = self._kept_s is not None
+        kept: dict[tuple[float, ...], tuple[list[int], list[float]]] = {}
+        said: dict[int, list[float]] = {}
         for medians, key, below_k, at in self._told:
-            values = [each[at] - below_k for each in said]
-            medians.note_all(key, times_s, values, apart=apart)
+            ends = medians.last_two_s(key)
+            if ends not in kept:
+                places = kept_of(ends, times_s)
+                kept[ends] = places, [times_s[k] for k in places]
+                for k in places:
+                    if k not in said:
+                        _, sensed, known = missed[k]
+                        said[k] = self._estimates(sensed) if known is None else known
+            places, of_them_s = kept[ends]
+            medians.note_kept(key, of_them_s, [said[k][at] - below_k for k in places])
         missed.clear()
 
     def samples(self, time_s: float, sensed: Sequence[PointValue]) -> bool:
