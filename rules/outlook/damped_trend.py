@@ -316,8 +316,8 @@ def error_draws(fit: Fit, now_s: float, count: int = DRAWS) -> Floats:
     picked = usable[spread_evenly(weights[usable], count)]
     course = _carried_on(fit.errors[:, :horizons], known[:, :horizons])[picked].transpose(0, 2, 1)
     course -= BIAS_DOUBTED * course.mean(axis=0)
-    # Of n spans the next lies outside all that were seen about once in n.
-    course *= 1.0 + 1.0 / spans[:horizons]
+    # About a mean of n spans, which is unsure itself, the next one spreads by sqrt(1 + 1/n).
+    course *= np.sqrt(1.0 + 1.0 / spans[:horizons])
     return np.concatenate([np.zeros((*course.shape[:2], 1)), course], axis=2)
 
 
