@@ -108,6 +108,17 @@ def test_draws_are_past_errors_with_their_own_sign_less_most_of_their_mean() -> 
     assert np.mean(at > 0.0) == pytest.approx(0.25, abs=0.1)
 
 
+def test_each_day_further_back_is_drawn_seven_tenths_as_often() -> None:
+    fit = fit_trend(daily(5.0, noise=0.3, seed=4))
+    days = np.round((NOW_S - fit.origin_s) / 86_400.0)[:, None, None]
+    draws = error_draws(replace(fit, errors=np.where(np.isfinite(fit.errors), days, np.nan)), NOW_S)
+    # Errors that are told apart by their day: 0 (half a bell of hours, up to now), 1, 2, 3.
+    _, counts = np.unique(draws[:, 0, 1].round(3), return_counts=True)
+    # By so few draws each day's share is right to one of 256.
+    assert counts[2] / counts[1] == pytest.approx(0.7, abs=0.03)
+    assert counts[3] / counts[2] == pytest.approx(0.7, abs=0.03)
+
+
 def test_a_day_ahead_spreads_as_a_further_observation_does() -> None:
     # The next of n normal observations lies about their mean with a variance of s^2 (1 + 1/n): the
     # prediction interval of any textbook of statistics (from memory).
