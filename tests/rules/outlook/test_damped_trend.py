@@ -169,10 +169,33 @@ def test_draws_are_past_errors_with_their_own_sign_less_most_of_their_mean() -> 
     assert (draws[:, :, 0] == 0.0).all()
     at = draws[:, 0, 8]  # two hours: 3 in a quarter of cases, -1 in the others, mean 0
     spans = np.isfinite(errors[:, 7, 0]).sum() / 8.0
-    widened = 1.0 + 1.0 / spans
+    widened = np.sqrt(1.0 + 1.0 / spans)
     assert at.max() == pytest.approx(3.0 * widened, abs=0.3)
     assert at.min() == pytest.approx(-1.0 * widened, abs=0.3)
     assert np.mean(at > 0.0) == pytest.approx(0.25, abs=0.1)
+
+
+def test_each_day_further_back_is_drawn_seven_tenths_as_often() -> None:
+    fit = fit_trend(daily(5.0, noise=0.3, seed=4))
+    days = np.round((NOW_S - fit.origin_s) / 86_400.0)[:, None, None]
+    draws = error_draws(replace(fit, errors=np.where(np.isfinite(fit.errors), days, np.nan)), NOW_S)
+    # Errors that are told apart by their day: 0 (half a bell of hours, up to now), 1, 2, 3.
+    _, counts = np.unique(draws[:, 0, 1].round(3), return_counts=True)
+    # By so few draws each day's share is right to one of 256.
+    assert counts[2] / counts[1] == pytest.approx(0.7, abs=0.03)
+    assert counts[3] / counts[2] == pytest.approx(0.7, abs=0.03)
+
+
+def test_a_day_ahead_spreads_as_a_further_observation_does() -> None:
+    # The next of n normal observations lies about their mean with a variance of s^2 (1 + 1/n): the
+    # prediction interval of any textbook of statistics (from memory).
+    fit = fit_trend(daily(5.0, noise=0.3, seed=4))
+    signs = np.where(np.arange(fit.origin_s.size) % 2 == 0, 1.0, -1.0)[:, None, None]
+    draws = error_draws(replace(fit, errors=np.where(np.isfinite(fit.errors), signs, np.nan)), NOW_S)
+    for hours in (6, 24):
+        spans = np.isfinite(fit.errors[:, 4 * hours - 1, 0]).sum() / (4.0 * hours)
+        spread = float(np.sqrt(np.mean(draws[:, :, 4 * hours] ** 2)))
+        assert spread == pytest.approx(np.sqrt(1.0 + 1.0 / spans), rel=0.01)
 
 
 def test_a_bias_of_the_past_is_a_quarter_believed() -> None:
