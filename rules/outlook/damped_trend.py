@@ -19,7 +19,7 @@ import numpy.typing as npt
 from rules.air.arrays import Floats
 from rules.outlook.draws import Outlook
 from rules.outlook.quantiles import near_in_the_day, spread_evenly
-from rules.outlook.regression import usual
+from rules.outlook.regression import DAY_KEPT, usual
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, checked_track
 from rules.units import DAY_S
 
