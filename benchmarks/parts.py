@@ -103,6 +103,13 @@ PARTS = (
     Part("intake", (_intake("15"), "15 s"), (_intake("60"), "60 s"), 2.5, readers.read_intake),
     Part("review", (_NINETY, "90 days"), (_NINETY, "90 days"), 1.5, readers.read_review),
     Part(
+        "commands",
+        ((module("commands"),), "90 days"),
+        ((module("commands", "--runs", "11"),), "90 days"),
+        1.5,
+        readers.read_commands,
+    ),
+    Part(
         "startup",
         ((module("startup", "--runs", "15"),), "15 runs"),
         ((module("startup", "--runs", "41"),), "41 runs"),

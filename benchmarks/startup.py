@@ -50,6 +50,7 @@ def program() -> list[str]:
 def once(command: list[str]) -> tuple[float, float]:
     """Run a command to its end and return (how long it took, its processor time) [s]."""
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
     used = resource.getrusage(resource.RUSAGE_CHILDREN)
     begin_s = time.perf_counter()
     ran = subprocess.run(command, stdout=subprocess.DEVNULL, env=environment, check=False)

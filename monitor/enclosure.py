@@ -71,6 +71,9 @@ class Counts:
     set_aside: dict[str, int] = field(default_factory=dict)
 
 
+_OK = Quality.OK.value
+
+
 class ChannelState:
     """The present of one quantity at one point."""
 
@@ -113,6 +116,20 @@ class ChannelState:
         counts = reading.quality in (Quality.OK, Quality.DOUBTED)
         self.expires_s = effective_s + self.watch.max_age_s() if counts else math.inf
         self.sensed = self._sense(reading.value, reading.quality)
+
+    def go_on(self, reading: Reading, effective_s: float) -> None:
+        """Make the present one a reading that is believed, as those before mostly are; see `take`."""
+        watch, before = self.watch, self.sensed
+        proved = self.calibrated_accuracy
+        accuracy = (self.config.accuracy if proved is None else proved) + self.solvent_accuracy
+        slow = watch.is_slow or before.usual_change
+        if slow or before.quality != _OK or before.accuracy != accuracy:
+            self.take(reading, effective_s)
+            return
+        self.reading = reading
+        self.effective_s = effective_s
+        self.expires_s = effective_s + watch.max_age_s()
+        self.sensed = PointValue(*before[:3], reading.value, *before[4:])
 
     def too_old(self, reading: Reading, effective_s: float, now_s: float) -> bool:
         """Return whether a reading can be no present: stale when it came, or a broker's old one.
@@ -252,39 +269,60 @@ class Enclosure:
         now_s = effective_s if now_s is None else max(now_s, effective_s)
         self.advance(now_s)
         taken = Intake([], [], [])
+        kept, used, _ = taken
         fresh = False
+        counts, judge, channels, correct = self.counts, self._judge, self._channels, self.correct
+        came_late = now_s > effective_s
         for reading in readings:
-            channel = self._channels.get((reading.point, reading.quantity))
+            channel = channels.get((reading.point, reading.quantity))
             if channel is None:
-                self.counts.unmapped += 1
+                counts.unmapped += 1
                 continue
-            self.counts.readings += 1
-            if effective_s <= channel.effective_s or channel.too_old(reading, effective_s, now_s):
+            counts.readings += 1
+            old = came_late or reading.quality is Quality.RETAINED
+            if effective_s <= channel.effective_s or (
+                old and channel.too_old(reading, effective_s, now_s)
+            ):
                 self._take_late(channel, reading, effective_s, taken)
                 continue
-            judged_now = self._judge.judge(self._corrected(channel, reading))
-            if not judged_now:
-                continue
-            *confirmed, judged = judged_now
-            taken.confirmed.extend(confirmed)
-            quality = judged.quality
-            if quality is not Quality.OK:
-                seen = self.counts.set_aside
-                seen[quality.value] = seen.get(quality.value, 0) + 1
-            taken.kept.append(
-                reading if reading.quality is quality else replace(reading, quality=quality)
-            )
-            taken.used.append(judged.value)
-            why = ""
-            if quality is Quality.DOUBTED:
-                why = self._judge.why(reading.point, reading.quantity, reading.time_s)
-            channel.take(judged, effective_s, why)
-            self._next_expiry_s = min(self._next_expiry_s, channel.expires_s)
+            said = reading if correct is None else self._corrected(channel, reading)
+            quality = judge.plainly(channel.watch, said)
+            if quality is Quality.OK:
+                kept.append(reading)
+                used.append(said.value)
+                channel.go_on(said, effective_s)
+            else:
+                judged = judge.judge(said) if quality is None else [_as(said, quality)]
+                self._take_judged(channel, reading, judged, effective_s, taken)
+            if channel.expires_s < self._next_expiry_s:
+                self._next_expiry_s = channel.expires_s
             fresh = True
         if fresh:
             self.now_s = max(self.now_s, now_s)
             self._evaluate()
         return taken
+
+    def _take_judged(
+        self,
+        channel: ChannelState,
+        reading: Reading,
+        judged: Sequence[Reading],
+        effective_s: float,
+        taken: Intake,
+    ) -> None:
+        """Take in what the judge says of a reading, after any earlier one that it confirms."""
+        *confirmed, last = judged
+        taken.confirmed.extend(confirmed)
+        quality = last.quality
+        if quality is not Quality.OK:
+            seen = self.counts.set_aside
+            seen[quality.value] = seen.get(quality.value, 0) + 1
+        taken.kept.append(_as(reading, quality))
+        taken.used.append(last.value)
+        why = ""
+        if quality is Quality.DOUBTED:
+            why = self._judge.why(reading.point, reading.quantity, reading.time_s)
+        channel.take(last, effective_s, why)
 
     def _corrected(self, channel: ChannelState, reading: Reading) -> Reading:
         """Pass a reading through its probe's calibration, where it has one."""
@@ -434,6 +472,10 @@ class Enclosure:
         air = self._told_of_air()
         calls = [section.explain(zone, air) for section in self.sections.values()]
         return sorted(calls, key=lambda each: (WORST_FIRST.index(each.call), each.section))
+
+
+def _as(reading: Reading, quality: Quality) -> Reading:
+    return reading if reading.quality is quality else replace(reading, quality=quality)
 
 
 def constant_film(film: Film) -> FilmOf:

@@ -12,7 +12,7 @@ from monitor.log.rows import LIVE, CallRow, LogRefused
 from monitor.wire import Json, enclosure_dict, section_dict
 from rules.air.state import pressure_at_altitude_pa
 from rules.call import Call
-from rules.section import SectionCall
+from rules.section import Section, SectionCall
 
 Tell = Callable[[Enclosure, "list[SectionCall]", Json], None]
 
@@ -54,10 +54,15 @@ class Teller:
         self._kept: dict[str, frozenset[tuple[int, frozenset[str]]]] = {}
         self._beside: dict[str, frozenset[str]] = {}
         self._begun = False
+        self._turns: list[tuple[Section, int]] = []
         self._fault = ""
 
     def evaluated(self, enclosure: Enclosure) -> None:
         """Take note of an evaluation; give it to `Enclosure` as its `on_evaluated`."""
+        turns = [(section, section.turns) for section in enclosure.sections.values()]
+        if turns == self._turns and not self._every:
+            return
+        self._turns = turns
         changed = [
             name
             for name, section in enclosure.sections.items()

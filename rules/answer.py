@@ -181,8 +181,8 @@ class Answerer:
         self._doubts, self._forbidden = doubts, forbidden
 
     def due_s(self) -> float:
-        """Return from when on time alone may change its call, its facts or its trend [s]."""
-        memory, due_s = self.memory, min(self.trend.next_sample_s(), self.harms.due_s(self.spec))
+        """Return from when on time alone may change its call or its facts [s]."""
+        memory, due_s = self.memory, self.harms.due_s(self.spec)
         if memory.call is Call.HOLD and memory.settled_since_s is not None:
             due_s = min(due_s, memory.settled_since_s + self.spec.dwell_s)
         if memory.call is Call.STOP and memory.inside_since_s is not None:

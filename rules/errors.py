@@ -4,7 +4,7 @@ from __future__ import annotations
 
 
 class FilmcallError(Exception):
-    """A fault that a user can cause or mend; its text is one sentence to show."""
+    """A fault that a user can cause or fix; its text is one sentence to show."""
 
 
 class ImplausibleReading(FilmcallError, ValueError):

@@ -220,6 +220,31 @@ def ends_of(
     return ends[0], ends[1]
 
 
+def between(edge: Edge, at_s: Floats, *, upper: bool) -> Floats:
+    """Return what an edge is between each two instants.
+
+    Args:
+        edge: with one node at least.
+        at_s: instants, never descending [s].
+        upper: the edge is the upper one.
+
+    Returns:
+        One value fewer than instants: the mean where all between was measured, else the furthest
+        that the edge goes there [unit].
+    """
+    further = np.maximum if upper else np.minimum
+    ends = np.interp(at_s, edge.time_s, edge.value)
+    begin, end = ends[:-1], ends[1:]
+    found: Floats = further(begin, end)
+    cell = np.searchsorted(at_s, edge.time_s) - 1
+    inside = (cell >= 0) & (cell < found.size)
+    further.at(found, cell[inside], edge.value[inside])
+    unmeasured = np.cumsum(np.concatenate(([False], ~edge.measured, [True])))
+    lines = np.searchsorted(edge.time_s, at_s[:-1], "right")
+    last = np.maximum(np.searchsorted(edge.time_s, at_s[1:], "left") + 1, lines)
+    return np.where(unmeasured[last] > unmeasured[lines], found, 0.5 * (begin + end))
+
+
 def _before(time_s: Floats, value: Floats, k: int, pace: Pace) -> Drift:
     """How fast the quantity moved in the day up to its measurement `k`.
 

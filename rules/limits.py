@@ -5,8 +5,10 @@ Takes a `Climate`; hands one `LimitJudgement` a limit to `call`.
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_left
 from collections import deque
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -126,14 +128,7 @@ class RecentMedian:
             would not cover, so their mean is taken.
         """
         window = self.note(name, time_s, value)
-        count = len(window)
-        if count == 1:
-            return value
-        ordered = sorted([entry[1] for entry in window])
-        middle = count // 2
-        if count % 2:
-            return ordered[middle]
-        return 0.5 * (ordered[middle - 1] + ordered[middle])
+        return value if len(window) == 1 else _median([entry[1] for entry in window])
 
     def note(self, name: Hashable, time_s: float, value: float) -> deque[tuple[float, float]]:
         """Add a value and return those of the last 60 s with their times; args as for `take`."""
@@ -149,6 +144,30 @@ class RecentMedian:
             window.append((time_s, value))
         return window
 
+    def note_kept(
+        self, name: Hashable, times_s: Sequence[float], values: Sequence[float]
+    ) -> None:
+        """Add those values that `kept_of` names, as one after the other; there has to be one.
+
+        Args:
+            name: as for `take`.
+            times_s: of each [s].
+            values: of each.
+        """
+        window = self.note(name, times_s[0], values[0])
+        window.extend(zip(times_s[1:], values[1:], strict=True))
+        oldest = times_s[-1] - MEDIAN_SPAN_S
+        while window[0][0] <= oldest:
+            window.popleft()
+
+    def with_one_more(self, name: Hashable, time_s: float, value: float) -> float:
+        """Return what `take` would, and keep nothing; there has to be a value already."""
+        oldest = time_s - MEDIAN_SPAN_S
+        kept = [entry for entry in self._windows[name] if entry[0] > oldest]
+        if len(kept) > 1 and takes_place(kept[-2][0], time_s):
+            kept.pop()
+        return _median([*(entry[1] for entry in kept), value])
+
     def ends(self, name: Hashable) -> tuple[float, float]:
         """Return the lowest and the highest value that is kept; there has to be one."""
         values = [value for _, value in self._windows[name]]
@@ -156,11 +175,21 @@ class RecentMedian:
 
     def last_two_s(self, name: Hashable) -> tuple[float, ...]:
         """Return the times of the last two values that are kept, or of the only one [s]."""
-        return tuple(time_s for time_s, _ in list(self._windows[name])[-2:])
+        window = self._windows[name]
+        last_s = window[-1][0]
+        return (window[-2][0], last_s) if len(window) > 1 else (last_s,)
 
     def forget(self) -> None:
         """Drop every value, as after a jump of the clock."""
         self._windows.clear()
+
+
+def _median(values: list[float]) -> float:
+    ordered = sorted(values)
+    middle = len(ordered) // 2
+    if len(ordered) % 2:
+        return ordered[middle]
+    return 0.5 * (ordered[middle - 1] + ordered[middle])
 
 
 def takes_place(last_but_one_s: float, time_s: float) -> bool:
@@ -333,6 +362,91 @@ def _judge_one(
         name, state, value, bound, guard, inside, inside_median, source, why, beside,
         limit.effect, limit.wait,
     )  # fmt: skip
+
+
+def kept_of(last_two_s: Sequence[float], times_s: Sequence[float]) -> list[int]:
+    """Return the places of those times that a median keeps in the end, of all that it is told.
+
+    Args:
+        last_two_s: times that it kept last, as `RecentMedian.last_two_s` has them [s].
+        times_s: that it is told one after the other, none before those [s].
+
+    >>> kept_of((0.0, 0.5), [0.6, 0.9, 1.2, 1.3, 2.5])
+    [1, 3, 4]
+    """
+    before_s = last_two_s[-2] if len(last_two_s) > 1 else -math.inf
+    last_s, found, at = last_two_s[-1], [], 0
+    while at < len(times_s):
+        until = bisect_left(times_s, before_s + 1.0, at)
+        while until < len(times_s) and takes_place(before_s, times_s[until]):
+            until += 1
+        while until > at and not takes_place(before_s, times_s[until - 1]):
+            until -= 1
+        if until > at:  # these take the last one's place, each that of the one before
+            last_s = times_s[until - 1]
+            found[-1:] = [until - 1]
+        if until < len(times_s):
+            before_s, last_s = last_s, times_s[until]
+            found.append(until)
+        at = until + 1
+    return found
+
+
+class Witness(NamedTuple):
+    """What one probe or pair says of a limit where its guard is not reckoned anew.
+
+    Attributes:
+        value: now, what the film is colder by taken off [unit].
+        median: of the last 60 s [unit].
+        guard: as it was reckoned last [unit].
+        moved: how far it may have gone since [unit].
+    """
+
+    value: float
+    median: float
+    guard: float
+    moved: float
+
+
+def deciding(limit: Limit, witnesses: Sequence[Witness], *, unknown: bool) -> float | None:
+    """Return how far inside the bound the median of that probe is which `judge` would choose.
+
+    Args:
+        limit: in force.
+        witnesses: in the order of the climate's estimates, one at least.
+        unknown: whether the limit as a whole is not known.
+
+    Returns:
+        None where the guards are not known so well that the choice is sure [unit].
+    """
+    sign = -1.0 if limit.name in _UPPER else 1.0
+    if len(witnesses) == 1:
+        return sign * (witnesses[0].median - limit.bound)
+    slow = limit.effect is Effect.SLOW
+    inner = 0.0 if limit.wait is None else abs(limit.wait - limit.bound)
+    found: list[tuple[int, float, float, float]] = []
+    for value, median, guard, moved in witnesses:
+        if slow or not limit.guard:
+            guard = moved = 0.0
+        inside, inside_median = sign * (value - limit.bound), sign * (median - limit.bound)
+        room = inside_median - guard - inner
+        state = LimitState.OK
+        if inside < 0.0 and limit.harms:
+            state, room = LimitState.BROKEN, inside - guard
+        elif unknown:
+            state = LimitState.UNKNOWN
+        elif not slow:
+            if inside >= 0.0 and abs(inside_median - guard - inner) <= moved:
+                return None
+            if inside < 0.0 or inside_median < guard + inner:
+                state = LimitState.NEAR
+        found.append((SEVERITY[state], room, moved, inside_median))
+    worst = min(found, key=lambda each: each[:2])
+    for each in found:
+        if each is not worst and each[0] == worst[0] and each[2] + worst[2] > 0.0:
+            if each[1] - worst[1] <= each[2] + worst[2]:
+                return None
+    return worst[3]
 
 
 def worst_first(judged: Iterable[LimitJudgement]) -> list[LimitJudgement]:

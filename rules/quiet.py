@@ -6,14 +6,14 @@ A section judges whole only what leaves that; `section` asks, and catches up bef
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import repeat
 from typing import NamedTuple
 
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
 from rules.air.state import dew_point_slopes, wetting_point_c
 from rules.air.uncertainty import GUARD_FACTOR, standard_uncertainty
 from rules.answer import Answerer
-from rules.call import Call, cause_at
 from rules.climate import (
     AIR_TEMP,
     ASSUMED,
@@ -21,14 +21,14 @@ from rules.climate import (
     SURFACE_TEMP,
     AssumedSurface,
     Climate,
-    Estimate,
     PointValue,
 )
-from rules.limits import RecentMedian, is_upper, takes_place
+from rules.limits import RecentMedian, Witness, deciding, kept_of
 from rules.reasons import Doubt
 from rules.spec.model import Limit
-from rules.trend import EarlierOutlook
-from rules.vocabulary import Effect, LimitName
+from rules.stance import Key, Stance, stance_of
+from rules.trend import EarlierOutlook, Noted
+from rules.vocabulary import LimitName
 
 _BOXES = ((0.5, 2.0), (0.15, 0.6), (0.05, 0.2))
 """How far temperatures and humidities may move [K, %]; the first that changes nothing counts."""
@@ -37,11 +37,11 @@ _SLOPE_PER_K = 0.012  # d ln p/dT of water and ice changes by less than this in 
 _KINK = 1.15  # at the triple point it is 1.137 times as steep over ice as over water
 _STEEPER = 1.4  # more than a slope can grow within a box
 _TRIPLE_C = 0.01
-_MOST_MISSED = 64
-_SURE = 1e-6  # so that no rounding comes into it [unit of the limit]
-_SURE_S = 1e-3
+_MOST_MISSED = 256
+_NOBODY: tuple[PointValue, ...] = ()
+SURE_S = 1e-3
+"""So much sooner than due, so that no rounding comes into it [s]."""
 
-_Key = tuple[str, str]  # of what was sensed: point and quantity
 _QUANTITY = {
     LimitName.AIR_TEMP_MIN: AIR_TEMP,
     LimitName.AIR_TEMP_MAX: AIR_TEMP,
@@ -76,61 +76,129 @@ class _Move(NamedTuple):
     guard: float = 0.0
 
 
-_Told = tuple[RecentMedian, tuple[LimitName, str, str], float, _Source]
+class _Bound(NamedTuple):
+    """Where one point's value may be.
+
+    Attributes:
+        low: lowest value, excluded; minus infinity where it does not speak to any limit.
+        high: highest value, excluded.
+        least: from here on ...
+        most: to here no estimate needs to be looked at.
+        rest: all else of it that has to stay as it is.
+    """
+
+    low: float
+    high: float
+    least: float
+    most: float
+    rest: tuple[object, ...]
+
+
+class _Told(NamedTuple):
+    """Whom to tell what one estimate says to one limit.
+
+    Attributes:
+        medians: of the answer.
+        key: of the value there.
+        below_k: what the film is colder by [K].
+        at: place of the estimate.
+    """
+
+    medians: RecentMedian
+    key: tuple[LimitName, str, str]
+    below_k: float
+    at: int
+
+
+class _Asked(NamedTuple):
+    """One limit of an answer, for the samples of its trend.
+
+    Attributes:
+        limit: in force.
+        unknown: whether a point that it needs is not ok.
+        said: of each estimate whom it is told, its guard, and how far that can go [unit].
+    """
+
+    limit: Limit
+    unknown: bool
+    said: tuple[tuple[_Told, float, float], ...]
 
 
 class Quiet:
     """What may be read without any effect, and what was read since that was found.
 
     Attributes:
-        until_s: from here on time alone may change something [s].
-        standing: of the answers, as this was found; see `standing_of`.
+        until_s: from here on time alone may change something, or a trend takes a sample [s].
+        due_s: from here on it may change something beside a trend [s].
         ahead: the outlook that it was found with, or None.
         assumed: what stood in for a surface.
         doubts: what beside the limits forbade GO.
-        missed: evaluations of which the medians do not know yet: time [s] and what was sensed.
+        missed: evaluations of which the medians do not know yet: time [s], what was sensed, and
+            what the estimates were, where somebody has reckoned them.
         used: how many evaluations it has saved.
     """
 
     __slots__ = (
+        "_answerers",
+        "_apart",
+        "_asked",
+        "_bands",
+        "_bodies",
         "_bounds",
-        "_kept_s",
+        "_courses",
+        "_reach",
+        "_said",
+        "_seen",
+        "_sources",
+        "_standing",
         "_told",
         "ahead",
         "assumed",
         "doubts",
+        "due_s",
         "missed",
-        "standing",
         "until_s",
         "used",
     )
 
     def __init__(
         self,
-        bounds: list[tuple[float, float, tuple[object, ...]]],
-        told: list[_Told],
+        answerers: Sequence[Answerer],
+        found: _Found,
         until_s: float,
-        standing: tuple[object, ...],
         ahead: EarlierOutlook | None,
         assumed: AssumedSurface | None,
         doubts: tuple[Doubt, ...],
     ) -> None:
-        self.standing = standing
+        self._standing = [_standing(each) for each in answerers]
         self.ahead = ahead
         self.assumed = assumed
         self.doubts = doubts
-        self.missed: list[tuple[float, Sequence[PointValue]]] = []
-        self._bounds = bounds
-        self._told = told
+        self.missed: list[tuple[float, Sequence[PointValue], list[float] | None]] = []
         self.used = 0
-        self.lasts(until_s)
+        self._answerers = tuple(answerers)
+        self._bounds = found.bounds
+        self._sources = [(*each[:2], found.bodies.get(each[2:], -1)) for each in found.sources]
+        self._bodies = list(found.bodies)
+        self._bands = found.bands
+        self._apart = found.apart
+        self._asked = found.asked
+        self._reach = found.reach
+        self._courses = [each.trend.courses() for each in answerers]
+        self._told = [told for asked in found.asked for each in asked for told, _, _ in each.said]
+        self._said: list[float] | None = None
+        self._seen: Sequence[PointValue] = _NOBODY
+        self.lasts(until_s, until_s)
 
-    def lasts(self, until_s: float) -> None:
-        """Let it go on, now that an evaluation within it was judged whole [s]."""
-        self.until_s = until_s - _SURE_S
-        ends = {medians.last_two_s(key) for medians, key, _, _ in self._told}
-        # Where all medians kept the same seconds, what one of them drops all of them drop.
-        self._kept_s = ends.pop() if len(ends) == 1 else None
+    def lasts(self, due_s: float, sample_s: float) -> None:
+        """Let it go on, now that an evaluation within it was judged whole.
+
+        Args:
+            due_s: from here on time alone may change something beside a trend [s].
+            sample_s: from here on a trend takes a sample [s].
+        """
+        self.due_s = due_s - SURE_S
+        self.until_s = min(due_s, sample_s) - SURE_S
 
     def fits(
         self,
@@ -147,47 +215,149 @@ class Quiet:
             assumed: what stands in for a surface probe.
             doubts: what beside the limits forbids GO for now.
         """
-        bounds = self._bounds
+        bounds, seen, self._said, self._seen = self._bounds, self._seen, None, _NOBODY
         if ahead is not self.ahead or len(sensed) != len(bounds):
             return False
-        for entry, (low, high, rest) in zip(sensed, bounds, strict=True):
-            if not (low < entry[3] < high or low == -math.inf) or entry[4:10] != rest:
+        sure = True
+        # What is still what was seen last is where it was; all of `seen` is surely within.
+        for entry, before, (low, high, least, most, rest) in zip(
+            sensed, seen or repeat(None), bounds, strict=False
+        ):
+            if entry is before:
+                continue
+            if not least < entry[3] < most and low != -math.inf:
+                if not low < entry[3] < high:
+                    return False
+                sure = False
+            if entry[4:10] != rest:
                 return False
-        return assumed == self.assumed and tuple(doubts) == self.doubts
+        if assumed != self.assumed or tuple(doubts) != self.doubts:
+            return False
+        if sure:
+            self._seen = sensed
+        return sure or self._is_within(sensed)
+
+    def _is_within(self, sensed: Sequence[PointValue]) -> bool:
+        """Whether every estimate is where it changes nothing."""
+        said = self._said = self._estimates(sensed)
+        for value, (low, high) in zip(said, self._bands, strict=True):
+            if not low < value < high:
+                return False
+        return all(sign * (said[more] - said[less]) > by for more, less, sign, by in self._apart)
+
+    def _estimates(self, sensed: Sequence[PointValue]) -> list[float]:
+        """What every probe and pair says, with its places for the medians [unit of the limit]."""
+        wet_c = [
+            wetting_point_c(sensed[air][3], sensed[humidity][3]) for air, humidity in self._bodies
+        ]
+        said = []
+        for own, offset_k, body in self._sources:
+            value = sensed[own][3]
+            if offset_k is not None:
+                value += offset_k
+            said.append(value if body < 0 else value - wet_c[body])
+        return said
 
     def miss(self, time_s: float, sensed: Sequence[PointValue]) -> None:
-        """Let an evaluation pass, and keep what the medians will ask for, one a second as they do.
+        """Let an evaluation pass, and keep it for the medians.
 
         Args:
             time_s: never before the last evaluation [s].
             sensed: then.
         """
         self.used += 1
-        missed, kept_s = self.missed, self._kept_s
-        if kept_s is None:
-            if len(missed) >= _MOST_MISSED:
-                self.catch_up()
-            missed.append((time_s, sensed))
-            return
-        again = len(kept_s) > 1 and takes_place(kept_s[-2], time_s)
-        self._kept_s = (*(kept_s[:-1] if again else kept_s[-1:]), time_s)
-        if again and missed:
-            missed[-1] = (time_s, sensed)
-        else:
-            missed.append((time_s, sensed))
+        missed = self.missed
+        if len(missed) >= _MOST_MISSED:
+            self.catch_up()
+        missed.append((time_s, sensed, self._said))
 
     def catch_up(self) -> None:
-        """Let the medians know of what was missed."""
+        """Let the medians know of what was missed; of what has no effect on them nothing is made."""
         missed = self.missed
-        for medians, key, below_k, (own, offset_k, air, humidity) in self._told:
-            for time_s, sensed in missed:
-                value = sensed[own].value
-                if offset_k is not None:
-                    value += offset_k
-                if humidity >= 0:
-                    value -= wetting_point_c(sensed[air].value, sensed[humidity].value)
-                medians.note(key, time_s, value - below_k)
+        if not missed:
+            return
+        times_s = [each[0] for each in missed]
+        kept: dict[tuple[float, ...], tuple[list[int], list[float]]] = {}
+        said: dict[int, list[float]] = {}
+        for medians, key, below_k, at in self._told:
+            ends = medians.last_two_s(key)
+            if ends not in kept:
+                places = kept_of(ends, times_s)
+                kept[ends] = places, [times_s[k] for k in places]
+                for k in places:
+                    if k not in said:
+                        _, sensed, known = missed[k]
+                        said[k] = self._estimates(sensed) if known is None else known
+            places, of_them_s = kept[ends]
+            medians.note_kept(key, of_them_s, [said[k][at] - below_k for k in places])
         missed.clear()
+
+    def samples(self, time_s: float, sensed: Sequence[PointValue]) -> bool:
+        """Give the trends their samples of an evaluation that fits and is still to be missed.
+
+        Args:
+            time_s: of it, never before the last one [s].
+            sensed: then.
+
+        Returns:
+            Whether that changes nothing.
+        """
+        self.catch_up()
+        said = self._said = self._said or self._estimates(sensed)
+        for answerer, asked in zip(self._answerers, self._asked, strict=True):
+            noted = [_noted(each, said, time_s) for each in asked]
+            if None in noted:
+                return False
+            answerer.trend.take([each for each in noted if each is not None], time_s)
+        return self._keeps_courses()
+
+    def still_stands(self) -> bool:
+        """Return whether all but values and times is, after a judgement, as this was found."""
+        standing = [_standing(each) for each in self._answerers]
+        return standing == self._standing and self._keeps_courses()
+
+    def _keeps_courses(self) -> bool:
+        """Whether the trends of now lead past no other limits than where this was found."""
+        for answerer, reach, before in zip(
+            self._answerers, self._reach, self._courses, strict=True
+        ):
+            trend = answerer.trend
+            if trend.courses() != before and not all(
+                most > -math.inf and all(used <= most for used in trend.turning_rooms(name))
+                for name, most in reach.items()
+            ):
+                return False
+        return True
+
+
+def _noted(asked: _Asked, said: Sequence[float], time_s: float) -> Noted | None:
+    """What a trend takes note of at a limit; None where it is not sure which probe decides."""
+    limit = asked.limit
+    witnesses = [
+        Witness(
+            said[told.at] - told.below_k,
+            told.medians.with_one_more(told.key, time_s, said[told.at] - told.below_k),
+            guard,
+            moved,
+        )
+        for told, guard, moved in asked.said
+    ]
+    if not witnesses:
+        return Noted(limit.name, limit.bound, None)
+    inside_median = deciding(limit, witnesses, unknown=asked.unknown)
+    return None if inside_median is None else Noted(limit.name, limit.bound, inside_median)
+
+
+class _Found(NamedTuple):
+    """What may be read without effect, by places: of points, and of estimates."""
+
+    bounds: list[_Bound]
+    sources: list[_Source]
+    bodies: dict[tuple[int, int], int]
+    bands: list[tuple[float, float]]
+    apart: list[tuple[int, int, float, float]]
+    asked: list[list[_Asked]]
+    reach: list[dict[LimitName, float]]
 
 
 def quiet_of(
@@ -214,62 +384,101 @@ def quiet_of(
     sources = _sources(climate, places) if len(places) == len(sensed) else None
     if sources is None:
         return None
-    for temp_k, rh_pct in _BOXES:
-        moves = _moves(sensed, sources, temp_k, rh_pct)
-        if moves is not None and all(_stands(each, climate, moves) for each in answerers):
+    boxes = [(box, moves) for box in _BOXES if (moves := _moves(sensed, sources, *box)) is not None]
+    for at, (box, moves) in enumerate(boxes):
+        moved = {key: move.guard for key, move in moves.items()}
+        stance = stance_of(answerers, climate, _QUANTITY, moved)
+        if stance is not None:
             break
     else:
         return None
-    told: list[_Told] = [
-        (
-            each.medians,
-            (name, said.source, said.beside),
-            limit.film_below_k,
-            sources[_QUANTITY[name], said.source, said.beside],
-        )
-        for each in answerers
-        for name, limit in each.limits.items()
-        for said in climate.estimates.get(name, ())
-    ]
+    values = {
+        (_QUANTITY[name], *each[2:]): each.value
+        for name, estimates in climate.estimates.items()
+        for each in estimates
+    }
+    sure = next((box for box, inner in boxes[at:] if _holds(stance, values, inner)), (0.0, 0.0))
+    keys = {key: at for at, key in enumerate(sources)}
     speak = {at for each in sources.values() for at in (each.own, each.air, each.humidity)}
-    bounds = [_bound(entry, temp_k, rh_pct, speaks=at in speak) for at, entry in enumerate(sensed)]
-    standing = standing_of(answerers)
-    return Quiet(bounds, told, until_s, standing, ahead, assumed, tuple(doubts))
+    bodies = dict.fromkeys(each[2:] for each in sources.values() if each.humidity >= 0)
+    found = _Found(
+        [_bound(entry, box, sure, speaks=at in speak) for at, entry in enumerate(sensed)],
+        list(sources.values()),
+        {body: at for at, body in enumerate(bodies)},
+        [stance.bands.get(key, (-math.inf, math.inf)) for key in sources],
+        [(keys[each.more], keys[each.less], each.sign, each.least) for each in stance.apart],
+        [_asked_by(each, climate, keys, moved) for each in answerers],
+        stance.courses,
+    )
+    return Quiet(answerers, found, until_s, ahead, assumed, tuple(doubts))
 
 
-def standing_of(answerers: Sequence[Answerer]) -> tuple[object, ...]:
-    """Return all but values and times that decides what can change nothing."""
-    return tuple(
-        (
-            each.memory.call,
-            each.memory.cause,
-            each.held_back,
-            each.harms.names(),
-            each.trend.courses(),
-        )
-        for each in answerers
+def _holds(
+    stance: Stance, values: Mapping[Key, float], moves: Mapping[Key, _Move]
+) -> bool:
+    """Whether no estimate leaves its band while no value moves by more than a box."""
+    return all(
+        low < values[key] - moves[key].value and values[key] + moves[key].value < high
+        for key, (low, high) in stance.bands.items()
+    ) and all(
+        each.sign * (values[each.more] - values[each.less])
+        - moves[each.more].value
+        - moves[each.less].value
+        > each.least
+        for each in stance.apart
     )
 
 
+def _asked_by(
+    answerer: Answerer, climate: Climate, keys: Mapping[Key, int], moved: Mapping[Key, float]
+) -> list[_Asked]:
+    """The limits of one answer, and what of every estimate speaks to them."""
+    found = []
+    for name, limit in answerer.limits.items():
+        quantity = _QUANTITY[name]
+        said = []
+        for each in climate.estimates.get(name, ()):
+            key = (quantity, each.source, each.beside)
+            told = _Told(
+                answerer.medians, (name, each.source, each.beside), limit.film_below_k, keys[key]
+            )
+            said.append((told, each.guard, moved[key]))
+        found.append(_Asked(limit, name in climate.unknown, tuple(said)))
+    return found
+
+
+def _standing(answerer: Answerer) -> tuple[object, ...]:
+    """All but values, times and courses that decides what can change nothing."""
+    memory = answerer.memory
+    return memory.call, memory.cause, answerer.held_back, answerer.harms.names()
+
+
 def _bound(
-    entry: PointValue, temp_k: float, rh_pct: float, *, speaks: bool
-) -> tuple[float, float, tuple[object, ...]]:
+    entry: PointValue,
+    box: tuple[float, float],
+    sure: tuple[float, float],
+    *,
+    speaks: bool,
+) -> _Bound:
     """Within what a value may move, and what else of it has to stay as it is."""
     if not speaks:
-        return -math.inf, math.inf, entry[4:10]
-    move, least, most = temp_k, -math.inf, math.inf
+        return _Bound(-math.inf, math.inf, -math.inf, math.inf, entry[4:10])
+    at, least, most = 0, -math.inf, math.inf
     if entry.quantity == HUMIDITY:
-        move, least, most = rh_pct, RH_FRACTION_PCT, RH_MAX_PCT
+        at, least, most = 1, RH_FRACTION_PCT, RH_MAX_PCT
     elif entry.quantity == AIR_TEMP:
         least, most = AIR_MIN_C, AIR_MAX_C
-    return max(entry.value - move, least), min(entry.value + move, most), entry[4:10]
+    low, high = max(entry.value - box[at], least), min(entry.value + box[at], most)
+    return _Bound(
+        low, high, max(entry.value - sure[at], low), min(entry.value + sure[at], high), entry[4:10]
+    )
 
 
 def _sources(
-    climate: Climate, places: Mapping[_Key, int]
-) -> dict[tuple[str, str, str], _Source] | None:
+    climate: Climate, places: Mapping[tuple[str, str], int]
+) -> dict[Key, _Source] | None:
     """What every estimate is made of, or None where a margin that there might be is missing."""
-    found: dict[tuple[str, str, str], _Source] = {}
+    found: dict[Key, _Source] = {}
     offset_k = climate.assumed_offset_k
     for name, estimates in climate.estimates.items():
         quantity = _QUANTITY[name]
@@ -293,10 +502,10 @@ def _sources(
 
 def _moves(
     sensed: Sequence[PointValue],
-    sources: Mapping[tuple[str, str, str], _Source],
+    sources: Mapping[Key, _Source],
     temp_k: float,
     rh_pct: float,
-) -> dict[tuple[str, str, str], _Move] | None:
+) -> dict[Key, _Move] | None:
     """How far every estimate can go while no value moves by more; None where nobody knows."""
     found = {}
     for key, source in sources.items():
@@ -331,144 +540,3 @@ def _margin_move(
     parts_k = GUARD_FACTOR * (by_air_k + by_rh_k + shared_k)
     parts_k += per_k * air.usual_change + per_pct * humidity.usual_change
     return _Move(temp_k + steeper * by_values_k, (steeper - 1.0) * parts_k)
-
-
-class _Range(NamedTuple):
-    """From where to where one probe or pair goes in the box, its last minute included.
-
-    Attributes:
-        cause: as a STOP remembers it.
-        low: how far inside the bound at least [unit].
-        high: and at most [unit].
-        near: how far inside a value is near, in the middle of where that goes [unit].
-        guard: of that, the guard [unit].
-        moved: how far the guard goes [unit].
-        unknown: whether the limit is not known, whatever this says.
-        least: what it has to spare now, its guard taken off, at least [unit].
-        most: and at most [unit].
-    """
-
-    cause: str
-    low: float
-    high: float
-    near: float
-    guard: float
-    moved: float
-    unknown: bool
-    least: float
-    most: float
-
-    def never_ok(self, limit: Limit) -> bool:
-        """Return whether a limit is near, broken or unknown throughout."""
-        slow = limit.effect is Effect.SLOW
-        return self.unknown or (not slow and self.high < self.near - self.moved - _SURE)
-
-    def side(self, figure: float, moved: float = 0.0) -> bool | None:
-        """Return whether it stays beyond a figure that itself goes so far; None if on both."""
-        if self.low > figure + moved + _SURE:
-            return True
-        return False if self.high < figure - moved - _SURE else None
-
-
-def _stands(
-    answerer: Answerer, climate: Climate, moves: Mapping[tuple[str, str, str], _Move]
-) -> bool:
-    """Whether every limit says the same to one answer wherever in the box the values are.
-
-    Where one thing holds GO back throughout, what the others have to spare is of no account.
-    """
-    ranges = {
-        name: [
-            _range(answerer, limit, said, moves[_QUANTITY[name], said.source, said.beside], climate)
-            for said in climate.estimates.get(name, ())
-        ]
-        for name, limit in answerer.limits.items()
-    }
-    held = answerer.held_back or any(
-        not said or any(each.never_ok(answerer.limits[name]) for each in said)
-        for name, said in ranges.items()
-    )
-    for name, said in ranges.items():
-        limit = answerer.limits[name]
-        worst: list[tuple[int, tuple[bool | None, ...], _Range]] = []
-        for each in said:
-            sides = _sides(answerer, limit, each, held=held)
-            if None in sides:
-                return False
-            worst.append((_rank(limit, sides, unknown=each.unknown, held=held), sides, each))
-        highest = max((rank for rank, _, _ in worst), default=0)
-        worst = [each for each in worst if each[0] == highest]
-        if highest == _BROKEN:
-            most = min(each.most for _, _, each in worst)
-            worst = [each for each in worst if each[2].least <= most]
-            if any(each.cause not in answerer.memory.cause for _, _, each in worst):
-                return False
-        # Whichever of those that may decide does, it has to say the same.
-        if len({sides for _, sides, _ in worst}) > 1:
-            return False
-    return True
-
-
-_BROKEN = 3
-
-
-def _rank(limit: Limit, sides: tuple[bool | None, ...], *, unknown: bool, held: bool) -> int:
-    """How bad it is, in the order of `limits.judge`; near, unknown and ok are one where held."""
-    if limit.harms and not sides[0]:
-        return _BROKEN
-    if held:
-        return 0
-    if unknown:
-        return 2
-    return 0 if limit.effect is Effect.SLOW or all(sides[:2]) else 1
-
-
-def _range(
-    answerer: Answerer, limit: Limit, said: Estimate, move: _Move, climate: Climate
-) -> _Range:
-    name = limit.name
-    value = said.value - limit.film_below_k
-    lowest, highest = answerer.medians.ends((name, said.source, said.beside))
-    lowest, highest = min(lowest, value - move.value), max(highest, value + move.value)
-    sign = -1.0 if is_upper(name) else 1.0
-    low, high = sorted((sign * (lowest - limit.bound), sign * (highest - limit.bound)))
-    inside = sign * (value - limit.bound)
-    guarded = limit.guard and limit.effect is not Effect.SLOW
-    guard, moved = (said.guard, move.guard) if guarded else (0.0, 0.0)
-    inner = 0.0 if limit.wait is None else abs(limit.wait - limit.bound)
-    return _Range(
-        cause_at(name, said.source, said.beside),
-        low,
-        high,
-        guard + inner,
-        guard,
-        moved,
-        name in climate.unknown,
-        inside - guard - move.value - moved,
-        inside - guard + move.value + moved,
-    )
-
-
-def _sides(
-    answerer: Answerer, limit: Limit, said: _Range, *, held: bool
-) -> tuple[bool | None, ...]:
-    """On which side it stays of each figure that counts for the call, timers and facts."""
-    name, call = limit.name, answerer.memory.call
-    lasting, eased = answerer.harms.names()
-    go = answerer.spec.go_band.of(name)
-    slow = limit.effect is Effect.SLOW
-    sides: list[bool | None] = []
-    if limit.harms or not (held or slow):
-        sides.append(said.side(0.0))
-    if not (held or slow):
-        sides.append(said.side(said.near, said.moved))
-        if call is not Call.GO:  # what ends GO begins the dwell anew
-            sides.append(said.side(said.near + go, said.moved))
-    if limit.harms:
-        if name in eased:
-            sides += [said.side(each, said.moved) for each in (said.near, said.guard + go)]
-        if call is Call.STOP or name in lasting:
-            sides.append(said.side(answerer.spec.re_entry_band.of(name)))
-        if not held:
-            sides += [said.side(room) for room in answerer.trend.turning_rooms(name)]
-    return tuple(sides)

@@ -41,7 +41,7 @@ class SafeSide(StrEnum):
 
 
 Damp = tuple[FloatArray, FloatArray]
-"""Lowest and highest humidity that the air can have had, NaN where not known [%]."""
+"""Lowest and highest humidity that the air can have had [%]."""
 
 
 def reciprocal(temp_c: FloatArray) -> FloatArray:
@@ -125,8 +125,12 @@ class RateLaw:
             )
             return found
 
-        known: FloatArray = worst(at(np.nan_to_num(damp[0])), at(np.nan_to_num(damp[1])))
-        return np.where(np.isfinite(damp[0]) & np.isfinite(damp[1]), known, unknown)
+        low, high = damp
+        known: FloatArray = worst(at(low), at(high))
+        for column_pct, rate in zip(columns[1:-1], at_column[1:-1], strict=True):
+            reached = (low < column_pct) & (column_pct < high)
+            known = np.where(reached, worst(known, rate), known)
+        return known
 
     def mean_rates(self, x: FloatArray, damp: Damp | None = None) -> FloatArray:
         """Return the mean rate between each two neighbours while x runs evenly [1/s],

@@ -14,7 +14,7 @@ from rules.film_facts import FilmFact
 from rules.harm import harm_time_s
 from rules.heat import HEAT
 from rules.limits import own_limits, stricter_of
-from rules.quiet import Quiet, quiet_of, standing_of
+from rules.quiet import SURE_S, Quiet, quiet_of
 from rules.reasons import (
     IS_THE_FILM_SAFE,
     MAY_I_START,
@@ -159,6 +159,7 @@ class Section:
         name: of the section.
         film: what events and clocks say of it.
         ahead: the outlook that was made last, or None.
+        turns: how often its call, its film or its answers may have become others.
         beside: what forbade GO at the last evaluation and follows from neither readings nor
             events: names of doubts, and `outlook`.
     """
@@ -186,6 +187,7 @@ class Section:
         self._films: Answerer | None = None
         self._assumed: AssumedSurface | None = None
         self.ahead: EarlierOutlook | None = None
+        self.turns = 0
         if start is not None:
             self._start.resume(start.call, start.cause, start.since_s)
         if films is not None and film.is_wet:
@@ -274,39 +276,54 @@ class Section:
         fits = False
         if quiet is not None:
             fits = quiet.fits(sensed, self.ahead, assumed, doubts)
-            if fits and time_s < quiet.until_s:
+            if fits and (time_s < quiet.until_s or self._only_samples(quiet, time_s, sensed)):
                 quiet.miss(time_s, sensed)
                 return self.memory
             self._quiet = None
             quiet.catch_up()
             if quiet.used < _WORTH_IT and time_s < quiet.until_s:
-                self._look_later(quiet.until_s)
+                self._look_later()
         before = self.points()
         climate = self._judge(sensed, time_s, assumed, doubts, self.ahead)
         self._till_look -= 1
         if (time_s >= self._look_again_s or self._till_look <= 0) and self.points() == before:
-            until_s = self._due_s(time_s)
-            if until_s - time_s > _WORTH_IT * every_s:
-                if quiet is not None and fits and quiet.standing == standing_of(self._answerers()):
-                    quiet.lasts(until_s)
+            due_s, sample_s = self._due_s(time_s), self._next_sample_s()
+            if due_s - time_s > _WORTH_IT * every_s:
+                if quiet is not None and fits and quiet.still_stands():
+                    quiet.lasts(due_s, sample_s)
                 else:
+                    until_s = min(due_s, sample_s)
                     quiet = quiet_of(
                         self._answerers(), climate, sensed, until_s, self.ahead, assumed, doubts
                     )
                     if quiet is None:
-                        self._look_later(until_s)
+                        self._look_later()
+                    else:
+                        quiet.due_s = due_s - SURE_S
                 self._quiet = quiet
         return self.memory
 
-    def _look_later(self, until_s: float) -> None:
-        """Seek no quiet before so many evaluations more, or a time at which much may differ [s]."""
-        self._look_again_s, self._till_look = until_s, _LOOK_EVERY
+    def _look_later(self) -> None:
+        """Seek no quiet before so many evaluations more, or a time at which much may differ."""
+        self._look_again_s = min(self._next_sample_s(), *(e.due_s() for e in self._answerers()))
+        self._till_look = _LOOK_EVERY
 
     def _answerers(self) -> tuple[Answerer, ...]:
         return (self._start,) if self._films is None else (self._start, self._films)
 
+    def _next_sample_s(self) -> float:
+        """From when on a trend takes a sample [s]."""
+        return min(each.trend.next_sample_s() for each in self._answerers())
+
+    def _only_samples(self, quiet: Quiet, time_s: float, sensed: Sequence[PointValue]) -> bool:
+        """Give the trends their samples of an evaluation that fits; whether that is all of it."""
+        if time_s >= quiet.due_s or not quiet.samples(time_s, sensed):
+            return False
+        quiet.until_s = min(quiet.due_s, self._next_sample_s() - SURE_S)
+        return True
+
     def _due_s(self, time_s: float) -> float:
-        """From when on time alone may change something [s]."""
+        """From when on time alone may change something beside a trend [s]."""
         due_s = min(each.due_s() for each in self._answerers())
         ahead = self.ahead
         if ahead is None or ahead.made_s + AHEAD_COUNTS_S < time_s:
@@ -319,17 +336,18 @@ class Section:
         if quiet is None or not quiet.missed:
             return
         self._quiet = None
-        time_s, sensed = quiet.missed.pop()
+        time_s, sensed, _ = quiet.missed.pop()
         quiet.catch_up()
         self._judge(sensed, time_s, quiet.assumed, quiet.doubts, quiet.ahead)
-        if quiet.ahead is self.ahead and quiet.standing == standing_of(self._answerers()):
-            quiet.lasts(self._due_s(time_s))
+        if quiet.ahead is self.ahead and quiet.still_stands():
+            quiet.lasts(self._due_s(time_s), self._next_sample_s())
             self._quiet = quiet
 
     def _end_quiet(self) -> None:
         """Let nothing more pass by what was found, before what it rests on changes."""
         self._catch_up()
         self._quiet = self._explained = None
+        self.turns += 1
 
     def _judge(
         self,
@@ -341,6 +359,7 @@ class Section:
     ) -> Climate:
         """Judge an evaluation whole, with the outlook that was made last."""
         film, self._explained = self.film, None
+        self.turns += 1
         climate = climate_of(self._asked_of(sensed), self.name, time_s, assumed)
         self._assumed = assumed
         ahead = made if made is not None and made.counts(film.stage, time_s) else None

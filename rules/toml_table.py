@@ -181,17 +181,17 @@ class Fault:
         key: where, as a dotted key.
         line: the line of that key, or of the table that lacks it, from 1.
         problem: what is wrong.
-        mend: what to write instead.
+        fix: what to write instead.
     """
 
     key: str
     line: int
     problem: str
-    mend: str
+    fix: str
 
     def __str__(self) -> str:
         where = f"line {self.line}, {self.key}" if self.key else f"line {self.line}"
-        return f"{where}: {self.problem}; {self.mend}."
+        return f"{where}: {self.problem}; {self.fix}."
 
 
 MOST_LETTERS = 2_000_000
@@ -243,9 +243,9 @@ def parsed(text: str) -> tuple[dict[str, object], Faults]:
         raise TomlFault(_syntax_fault(text, str(error))) from None
     except ValueError:  # Python itself refuses to read a number of more than 4300 digits
         before = re.split(r"\d{1000}", text, maxsplit=1)[0]
-        mend = 'write each figure with its unit in quotes, such as "3 K"'
+        fix = 'write each figure with its unit in quotes, such as "3 K"'
         number = 1 + before.count("\n")
-        raise TomlFault(Fault("", number, "holds a number too long to be read", mend)) from None
+        raise TomlFault(Fault("", number, "holds a number too long to be read", fix)) from None
 
 
 # Those of a row of leading dots are none of a key's.
@@ -260,12 +260,12 @@ def _syntax_fault(text: str, message: str) -> Fault:
     problem = message.replace(found[0], "") if found else message.split(" (at")[0]
     written = lines[min(line, len(lines)) - 1][:1000]
     if re.search(r"[=:]\s*[+-]?\d[\d.]*\s*[A-Za-z%°]", written):
-        mend = 'put each figure with its unit in quotes, such as "3 K"'
+        fix = 'put each figure with its unit in quotes, such as "3 K"'
     elif any(word in message for word in ("overwrite", "declare", "mutate")):
-        mend = "this key or table is in the file twice: remove one"
+        fix = "this key or table is in the file twice: remove one"
     else:
-        mend = 'a line is [table], key = "text", key = number, or a # comment'
-    return Fault("", line, f"is not TOML: {problem[:1].lower()}{problem[1:]}", mend)
+        fix = 'a line is [table], key = "text", key = number, or a # comment'
+    return Fault("", line, f"is not TOML: {problem[:1].lower()}{problem[1:]}", fix)
 
 
 class Faults:
@@ -283,12 +283,12 @@ class Faults:
             return ""
         return next(iter(get_close_matches(word, words, 1)), "")
 
-    def add(self, path: Path, problem: str, mend: str) -> None:
+    def add(self, path: Path, problem: str, fix: str) -> None:
         """Keep one fault at a key, or at the nearest table that the file does open."""
         line = next(
             (self._lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._lines), 1
         )
-        self._found.append(Fault(dotted(path), line, problem, mend))
+        self._found.append(Fault(dotted(path), line, problem, fix))
 
     def __len__(self) -> int:
         return len(self._found)
@@ -345,12 +345,12 @@ class Table:
         for key in values:
             if key not in names:
                 near = faults.near(key, names)
-                mend = f"did you mean {near}" if near else f"write {choice(names)}, or remove it"
-                self.fault(key, "is no key that belongs here", mend)
+                fix = f"did you mean {near}" if near else f"write {choice(names)}, or remove it"
+                self.fault(key, "is no key that belongs here", fix)
 
-    def fault(self, key: str | None, problem: str, mend: str) -> None:
+    def fault(self, key: str | None, problem: str, fix: str) -> None:
         """Keep a fault at one of this table's keys, or at the table itself."""
-        self.faults.add(self.path if key is None else (*self.path, key), problem, mend)
+        self.faults.add(self.path if key is None else (*self.path, key), problem, fix)
 
     def missing(self, key: str, example: str) -> None:
         """Keep that a key is not there."""
@@ -409,7 +409,7 @@ class Table:
         try:
             value = amount(written, unit, difference=difference)
         except BadAmount as bad:
-            self.fault(key, bad.problem, bad.mend)
+            self.fault(key, bad.problem, bad.fix)
             return None
         if not low <= value <= high:
             self.fault(
@@ -530,8 +530,8 @@ class Table:
         if value in names:
             return str(value)
         near = self.faults.near(value, names)
-        mend = f"did you mean {near}" if near else f"write {choice(names)}"
-        self.fault(key, f"{shown(value)} is not one of the words for it", mend)
+        fix = f"did you mean {near}" if near else f"write {choice(names)}"
+        self.fault(key, f"{shown(value)} is not one of the words for it", fix)
         return None
 
     def flag(self, key: str, default: bool) -> bool:

@@ -10,7 +10,7 @@ import math
 from collections import deque
 from collections.abc import Sequence
 from statistics import correlation, median
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from rules.limits import LimitJudgement, is_upper
 from rules.vocabulary import LimitName, Stage
@@ -51,6 +51,31 @@ class Break(NamedTuple):
     name: LimitName
     at_s: float
     per_hour: float
+
+
+class Noted(NamedTuple):
+    """What a trend takes note of at one limit.
+
+    Attributes:
+        name: the limit.
+        bound: of it [unit].
+        inside_median: how far inside it the median of the last 60 s is, or None [unit].
+    """
+
+    name: LimitName
+    bound: float
+    inside_median: float | None
+
+
+class _Notes(Protocol):
+    """What has those three, as a limit's judgement does."""
+
+    @property
+    def name(self) -> LimitName: ...
+    @property
+    def bound(self) -> float: ...
+    @property
+    def inside_median(self) -> float | None: ...
 
 
 class Course(NamedTuple):
@@ -170,7 +195,7 @@ class RecentTrend:
         self._next_sample_s = -math.inf
         self._spacing_s = _FINEST_S
 
-    def take(self, judged: Sequence[LimitJudgement], time_s: float) -> None:
+    def take(self, judged: Sequence[_Notes], time_s: float) -> None:
         """Note the medians of an evaluation; few are kept.
 
         Args:
@@ -196,7 +221,7 @@ class RecentTrend:
             if slope:
                 self._courses[name] = Course(slope, CARRIED_S, is_even(samples))
 
-    def _take_young(self, judged: Sequence[LimitJudgement], time_s: float) -> None:
+    def _take_young(self, judged: Sequence[_Notes], time_s: float) -> None:
         """Note a minute's medians, and find which limits the last quarter of an hour nears."""
         self._next_young_s = (math.floor(time_s / _FINEST_S) + 1) * _FINEST_S
         self._young_courses.clear()
@@ -296,7 +321,7 @@ class RecentTrend:
         self._spacing_s = _FINEST_S
 
 
-def _median_of(entry: LimitJudgement, inside_median: float) -> float:
+def _median_of(entry: _Notes, inside_median: float) -> float:
     """The median itself, from how far inside its bound it is."""
     return entry.bound + (-inside_median if is_upper(entry.name) else inside_median)
 

@@ -163,12 +163,12 @@ def senml_unit(text: str) -> str | None:
 
 
 class BadAmount(FilmcallError, ValueError):
-    """A figure cannot be read; `problem` says why and `mend` what to write instead."""
+    """A figure cannot be read; `problem` says why and `fix` what to write instead."""
 
-    def __init__(self, problem: str, mend: str) -> None:
-        super().__init__(f"{problem}; {mend}")
+    def __init__(self, problem: str, fix: str) -> None:
+        super().__init__(f"{problem}; {fix}")
         self.problem = problem
-        self.mend = mend
+        self.fix = fix
 
 
 MOST_BARE_C = 60.0
@@ -396,29 +396,29 @@ def amount(text: object, to: str, *, difference: bool = False) -> float:
     (57600.0, 10.0, 2.7777777777777777)
     """
     what, example = _ASKED.get(to, (f"an amount in {to}", f'"1 {to}"'))
-    mend = f"write {what} with its unit, such as {example}"
+    fix = f"write {what} with its unit, such as {example}"
     if isinstance(text, bool) or not isinstance(text, str | int | float):
-        raise BadAmount(f"{shown(text)} is not a figure", mend)
+        raise BadAmount(f"{shown(text)} is not a figure", fix)
     if not isinstance(text, str):
-        raise BadAmount(f"{shown(text)} has no unit", f"{mend}, in quotes")
+        raise BadAmount(f"{shown(text)} has no unit", f"{fix}, in quotes")
     short = len(text) <= _MOST_LETTERS
     if to == "s" and short and (parts := _DURATION.fullmatch(" ".join(text.split()))) is not None:
         return sum(float(parts[unit] or 0) * _FACTORS["s"][unit] for unit in ("d", "h", "min"))
-    number, unit = _split(text, mend)
+    number, unit = _split(text, fix)
     if not unit:
-        raise BadAmount(f"{shown(text)} has no unit", mend)
+        raise BadAmount(f"{shown(text)} has no unit", fix)
     if to in ("K", "degC"):
-        value = _temperature(text, number, unit, to, difference, mend)
+        value = _temperature(text, number, unit, to, difference, fix)
     else:
         spelled = _spelled(unit)
         factor = _FACTORS[to].get(spelled)
         if factor is None:
             known = spelled in _KNOWN_UNITS or _scale(unit) in _CELSIUS | _FAHRENHEIT | _KELVIN
             why = "does not fit here" if known else "has no unit that is known"
-            raise BadAmount(f"{shown(text)} {why}", mend)
+            raise BadAmount(f"{shown(text)} {why}", fix)
         value = number * factor
     if not math.isfinite(value):
-        raise BadAmount(f"{shown(text)} is too large to be {what}", mend)
+        raise BadAmount(f"{shown(text)} is too large to be {what}", fix)
     return value
 
 
@@ -441,13 +441,13 @@ def temperature_c(text: str) -> float:
     >>> temperature_c("70F"), temperature_c("21")
     (21.11111111111111, 21.0)
     """
-    mend = "write a temperature such as 21, 21C or 70F"
-    number, unit = _split(text, mend)
+    fix = "write a temperature such as 21, 21C or 70F"
+    number, unit = _split(text, fix)
     if not unit:
         if MOST_BARE_C < number <= MOST_BARE_F:
             raise UnitAsked(text, number)
         unit = "degC"
-    return _temperature(text, number, unit, "degC", False, mend)
+    return _temperature(text, number, unit, "degC", False, fix)
 
 
 def tenths(value: float, bound: float | None = None) -> str:
@@ -532,24 +532,24 @@ def range_ends(text: object) -> tuple[str, str] | None:
     return f"{low} {low_unit.strip() or unit}".strip(), f"{high} {unit}".strip()
 
 
-def _split(text: str, mend: str) -> tuple[float, str]:
+def _split(text: str, fix: str) -> tuple[float, str]:
     """Return number and unit as written; the unit may be empty."""
     if len(text) > _MOST_LETTERS:
-        raise BadAmount(f"{shown(text)} is longer than {_MOST_LETTERS} letters", mend)
+        raise BadAmount(f"{shown(text)} is longer than {_MOST_LETTERS} letters", fix)
     # A minus sign copied from a printed sheet is often U+2212.
     plain = " ".join(text.replace("−", "-").split())
     if _COMMA.match(plain):
-        raise BadAmount(f"{shown(text)} has a comma", f"use a decimal point, and {mend}")
+        raise BadAmount(f"{shown(text)} has a comma", f"use a decimal point, and {fix}")
     match = _FIGURE.fullmatch(plain)
     if match is None:
-        raise BadAmount(f"{shown(text)} does not start with a number", mend)
+        raise BadAmount(f"{shown(text)} does not start with a number", fix)
     if _SECOND_END.fullmatch(match[2]):
         raise BadAmount(
-            f"{shown(text)} is a range", f"choose the figure on the safe side, and {mend}"
+            f"{shown(text)} is a range", f"choose the figure on the safe side, and {fix}"
         )
     number = float(match[1])
     if not math.isfinite(number):
-        raise BadAmount(f"{shown(text)} is too large", mend)
+        raise BadAmount(f"{shown(text)} is too large", fix)
     return number, match[2]
 
 
@@ -564,17 +564,15 @@ def _scale(unit: str) -> str:
     return unit.casefold().replace("º", "°").replace("℃", "°c").replace("℉", "°f")
 
 
-def _temperature(
-    text: str, number: float, unit: str, to: str, difference: bool, mend: str
-) -> float:
+def _temperature(text: str, number: float, unit: str, to: str, difference: bool, fix: str) -> float:
     """Convert between K, degC and degF, as a point on the scale or as a difference."""
     scale = _scale(unit)
     if scale not in _CELSIUS | _FAHRENHEIT | _KELVIN:
-        raise BadAmount(f"{shown(text)} is not a temperature in K, degC or degF", mend)
+        raise BadAmount(f"{shown(text)} is not a temperature in K, degC or degF", fix)
     written = "degF" if scale in _FAHRENHEIT else "K" if scale in _KELVIN else "degC"
     if difference:
         return number / difference_in(1.0, written)
     temp_c = to_celsius(number, written)
     if temp_c < -ZERO_C_IN_K:
-        raise BadAmount(f"{shown(text)} is below absolute zero", mend)
+        raise BadAmount(f"{shown(text)} is below absolute zero", fix)
     return from_celsius(temp_c, to)

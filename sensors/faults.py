@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from statistics import median
 
+from sensors.believe.channel import ChannelModel
 from sensors.believe.judge import BeliefJudge
 from sensors.reading import Quality, Quantity, Reading
 
@@ -83,20 +84,31 @@ class PointWatch:
         "_last",
         "_max_age_s",
         "_pending",
+        "_plain",
+        "_steady",
         "_usual_s",
+        "channel",
         "quantity",
         "rules",
         "saturated_since_s",
     )
 
-    def __init__(self, quantity: Quantity, rules: FaultRules) -> None:
+    def __init__(
+        self, quantity: Quantity, rules: FaultRules, channel: ChannelModel | None = None
+    ) -> None:
         self.quantity = quantity
         self.rules = rules
+        self.channel = channel
+        humid = quantity is Quantity.HUMIDITY
+        self._plain = (
+            (max(rules.low, 1.0), min(rules.high, SATURATED_PCT)) if humid else (rules.low, rules.high)
+        )
         self.saturated_since_s: float | None = None
         self._last: Reading | None = None
         self._pending: Reading | None = None
         self._arrived_s: float | None = None
         self._usual_s = 0.0
+        self._steady = False  # whether as many intervals as are remembered are the usual one
         self._max_age_s = max_age_s(rules, 0.0)
         self._intervals: deque[float] = deque(maxlen=_REMEMBERED)
         self._changes: deque[float] = deque(maxlen=_REMEMBERED)
@@ -114,14 +126,47 @@ class PointWatch:
         """Return the usual time between two readings, or None before the second one [s]."""
         return self._usual_s if self._intervals else None
 
+    @property
+    def is_slow(self) -> bool:
+        """Whether its readings are usually more than 5 min apart."""
+        return self._usual_s > SLOW_INTERVAL_S
+
     def usual_change(self) -> float:
         """Return what a slow point does between two readings; 0 where they are 5 min apart or less.
 
         Unit: the quantity's.
         """
-        if self._usual_s <= SLOW_INTERVAL_S:
+        if not self.is_slow:
             return 0.0
-        return median(self._changes) if self._changes else 0.0
+        return _median(self._changes) if self._changes else 0.0
+
+    def believes(self, reading: Reading) -> bool:
+        """Take a reading in against which plainly nothing speaks, as `judge` would; else leave it.
+
+        Args:
+            reading: never older than the one before.
+
+        Returns:
+            Whether it was taken in, and is believed as it is.
+        """
+        last, arrived_s = self._last, self._arrived_s
+        if last is None or arrived_s is None or self._pending is not None:
+            return False
+        value, time_s = reading.value, reading.time_s
+        low, high = self._plain
+        if not low < value < high or reading.quality is not Quality.OK or time_s <= arrived_s:
+            return False
+        change = abs(value - last.value)
+        if change > self.rules.rate_floor and self._too_fast(last, reading):
+            return False
+        interval_s = time_s - arrived_s
+        if interval_s != self._usual_s or not self._steady:
+            self._note_interval(interval_s)
+        self._arrived_s = time_s
+        self._changes.append(change)
+        self.saturated_since_s = None
+        self._last = reading
+        return True
 
     def judge(self, reading: Reading) -> list[Reading]:
         """Return the reading with its quality, after any earlier one that it confirms.
@@ -155,8 +200,9 @@ class PointWatch:
         intervals = self._intervals
         steady = interval_s == self._usual_s and intervals.count(interval_s) == len(intervals)
         intervals.append(interval_s)
+        self._steady = steady and len(intervals) == _REMEMBERED
         if not steady:
-            self._usual_s = median(intervals)
+            self._usual_s = _median(intervals)
             self._max_age_s = max_age_s(self.rules, self._usual_s)
 
     def _judge_change(self, reading: Reading) -> list[Reading]:
@@ -202,13 +248,22 @@ class PointWatch:
         self.saturated_since_s = None
 
 
+def _median(values: Iterable[float]) -> float:
+    ordered = sorted(values)
+    middle = len(ordered) // 2
+    return ordered[middle] if len(ordered) % 2 else (ordered[middle - 1] + ordered[middle]) / 2
+
+
 class FaultJudge:
     """Judges every point of one enclosure, by its own past and beside the others."""
 
     def __init__(self, rules: dict[tuple[str, Quantity], FaultRules]) -> None:
-        self._watches = {key: PointWatch(key[1], each) for key, each in rules.items()}
         still = {key: (each.stuck_after_s, each.stuck_moved) for key, each in rules.items()}
         self._beliefs = BeliefJudge(rules, still)
+        self._watches = {
+            key: PointWatch(key[1], each, self._beliefs.channels[key])
+            for key, each in rules.items()
+        }
 
     def watch(self, point: str, quantity: Quantity) -> PointWatch:
         """Return what is known of one quantity at one point."""
@@ -222,6 +277,9 @@ class FaultJudge:
         """
         key = reading.point, reading.quantity
         watch = self._watches[key]
+        plain = self.plainly(watch, reading)
+        if plain is not None:
+            return [reading if plain is Quality.OK else replace(reading, quality=plain)]
         before = watch.last
         judged = watch.judge(reading)
         if not judged or judged[-1].quality is not Quality.OK:
@@ -238,6 +296,22 @@ class FaultJudge:
             # A jump that is not believed confirms nothing: the first of it stays a spike.
             return [replace(last, quality=Quality.DOUBTED)]
         return judged
+
+    def plainly(self, watch: PointWatch, reading: Reading) -> Quality | None:
+        """Judge a reading of which its own past plainly says nothing; most are like that.
+
+        Args:
+            watch: of its point and quantity.
+            reading: of a configured point; times of a point never go back.
+
+        Returns:
+            OK or doubted; None where it was not taken in, and `judge` is to be asked.
+        """
+        channel = watch.channel
+        if channel is None or not watch.believes(reading):
+            return None
+        doubt = self._beliefs.hear(channel, reading.value, reading.time_s)
+        return Quality.OK if doubt is None else Quality.DOUBTED
 
     def why(self, point: str, quantity: Quantity, time_s: float) -> str:
         """Return why a channel is doubted and what to do, as a clause; "" where it is not."""

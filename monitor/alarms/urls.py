@@ -118,7 +118,7 @@ def _not_too_many(found: tuple[SecretUrl, ...], name: str) -> tuple[SecretUrl, .
 
 def _text_of(path: Path, name: str) -> str:
     """Return a file's text, if nobody else can read it."""
-    mend = "Write one URL a line, mode 600"
+    fix = "Write one URL a line, mode 600"
 
     def check(status: os.stat_result) -> None:
         plain(status)
@@ -132,7 +132,7 @@ def _text_of(path: Path, name: str) -> str:
     try:
         return whole_text(path, _MOST_BYTES, check=check)
     except Unreadable as why:
-        raise AlarmFault(f"{name} cannot be read ({why}); {_ELSE}. {mend}.") from None
+        raise AlarmFault(f"{name} cannot be read ({why}); {_ELSE}. {fix}.") from None
 
 
 def load_ways(urls: tuple[SecretUrl, ...]) -> tuple[tuple[AlarmAddress, ...], tuple[str, ...]]:

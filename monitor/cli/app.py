@@ -91,9 +91,9 @@ COMMANDS = {
     ),
     "export": Entry(
         "log:export",
-        "Copy readings or calls out of the log, into a file. jsonl is exact; in csv a text that "
-        "begins with = + - @ or a tab has a ' before it, so that no spreadsheet takes it for a "
-        "formula.",
+        "Copy readings, calls, events or alarms out of the log, into a file. jsonl is exact; in "
+        "csv a text that begins with = + - @ or a tab has a ' before it, so that no spreadsheet "
+        "takes it for a formula.",
         "export readings --format csv --out readings.csv",
     ),
     "today": Entry(
@@ -176,7 +176,7 @@ app = typer.Typer(
 
 
 def main() -> None:
-    """Run the command line; a fault that a user can mend is one sentence and exit status 2."""
+    """Run the command line; a fault that a user can fix is one sentence and exit status 2."""
     # Small matrices gain nothing by a second thread, which spins on a core that others need.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.exit(run(app))

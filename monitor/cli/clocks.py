@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from monitor.cli.options import DbOption, JsonOption, config_option, known_option, known_then_of
-from monitor.config.model import EnclosureConfig
+from monitor.config.model import EnclosureConfig, worst_accuracy
 from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
@@ -39,9 +39,7 @@ from rules.events import Event, in_force
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
 from rules.vocabulary import (
-    AIR_ACCURACY_K,
     HUMIDITY_ACCURACY_PCT,
-    SURFACE_ACCURACY_K,
     ClockName,
 )
 from sensors.reading import Quantity
@@ -284,8 +282,8 @@ def memory_in_log(
 
 def _temperatures(config: EnclosureConfig | None, section: str | None) -> Temperatures:
     return Temperatures(
-        _accuracy(config, Quantity.SURFACE_TEMP, SURFACE_ACCURACY_K),
-        _accuracy(config, Quantity.AIR_TEMP, AIR_ACCURACY_K),
+        worst_accuracy(config, Quantity.SURFACE_TEMP),
+        worst_accuracy(config, Quantity.AIR_TEMP),
         None if config is None else config.assumed_surface(section),
     )
 
@@ -332,12 +330,6 @@ def _load(
             known_s=live_known_s,
         )
         temperatures.put_before(rows)
-
-
-def _accuracy(config: EnclosureConfig | None, quantity: Quantity, default: float) -> float:
-    if config is None:
-        return default
-    return max((p.accuracy for p in config.points if p.quantity is quantity), default=default)
 
 
 def clock_line(clock: Clock, enclosure: str, zone: tzinfo | None, now_s: float) -> str:

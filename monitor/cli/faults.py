@@ -28,7 +28,7 @@ def run(app: typer.Typer) -> int:
         app: what reads the words of the command line.
 
     Returns:
-        The command's own status; 2 for a fault that a user can mend, 130 for Ctrl-C, 141 where
+        The command's own status; 2 for a fault that a user can fix, 130 for Ctrl-C, 141 where
         whoever read the output has gone.
     """
     forget()
@@ -73,8 +73,8 @@ def usage_sentence(message: str, command: str, example: str) -> str:
     words = words[:1].lower() + words[1:]
     for prefix in ("invalid value for ", "got "):
         words = words.removeprefix(prefix)
-    mend = f"as in: {example}" if example else f"see: {command} --help"
-    return f"{words}, so nothing was done; {mend}"
+    fix = f"as in: {example}" if example else f"see: {command} --help"
+    return f"{words}, so nothing was done; {fix}"
 
 
 def _told_of_usage(fault: Exception) -> int:

@@ -70,7 +70,7 @@ def verify(
 
 
 def export(
-    what: Annotated[str, typer.Argument(help="readings or calls.")],
+    what: Annotated[str, typer.Argument(help="readings, calls, events or alarms.")],
     format_: Annotated[
         str, typer.Option("--format", help="csv, jsonl, or parquet: a file a month and enclosure.")
     ] = "csv",
@@ -80,7 +80,7 @@ def export(
     db: CopyOption = None,
     log: LogOption = None,
 ) -> None:
-    """Write readings or calls into a file."""
+    """Write rows of the log into a file."""
     from monitor.log import files as log_command
 
     with log_to_read(db, log) as file:

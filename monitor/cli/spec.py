@@ -392,7 +392,7 @@ def check(
     if as_json:
         listed, noted = (
             [
-                {"key": each.key, "line": each.line, "problem": each.problem, "mend": each.mend}
+                {"key": each.key, "line": each.line, "problem": each.problem, "fix": each.fix}
                 for each in found
             ]
             for found in (faults, notes)

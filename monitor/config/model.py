@@ -351,3 +351,15 @@ class Config:
     forecast: ForecastConfig = field(default_factory=ForecastConfig)
     log: LogConfig = field(default_factory=LogConfig)
     job: JobConfig = field(default_factory=JobConfig)
+
+
+def worst_accuracy(config: EnclosureConfig | None, quantity: Quantity) -> float:
+    """Return the accuracy of the least accurate point of a quantity, in its unit.
+
+    Args:
+        config: of the enclosure, or None where it is not known.
+        quantity: any but dust.
+    """
+    points = () if config is None else config.points
+    own = (point.accuracy for point in points if point.quantity is quantity)
+    return max(own, default=DEFAULT_ACCURACY[quantity])

@@ -69,8 +69,8 @@ def name_at(table: Table, key: str, example: str, *, required: bool = True) -> s
     problem = name_fault(name)
     if problem is None:
         return name
-    mend = f'topics and files are named after it: write a plain name such as "{example}"'
-    table.fault(key, problem, mend)
+    fix = f'topics and files are named after it: write a plain name such as "{example}"'
+    table.fault(key, problem, fix)
     return None
 
 
@@ -117,8 +117,8 @@ def zone_at(table: Table) -> str | None:
         zone_named(name)
     except UnknownZone:
         near = table.faults.near(name, zone_names())
-        mend = f"did you mean {near}" if near else 'write "Etc/UTC" or "AREA/TOWN"'
-        table.fault("timezone", f"{shown(name)} is no time zone that is known", mend)
+        fix = f"did you mean {near}" if near else 'write "Etc/UTC" or "AREA/TOWN"'
+        table.fault("timezone", f"{shown(name)} is no time zone that is known", fix)
         return None
     return name
 
@@ -153,11 +153,11 @@ def forecast_of(table: Table, base_dir: Path) -> ForecastConfig:
     """
     file, topic = file_at(table, "file", base_dir), text_at(table, "topic")
     if topic is not None and (set(topic) & set("+#") or topic.startswith("$")):
-        mend = 'one message holds all hours: write one topic such as "weather/hours"'
-        table.fault("topic", f"{shown(topic)} is no single topic", mend)
+        fix = 'one message holds all hours: write one topic such as "weather/hours"'
+        table.fault("topic", f"{shown(topic)} is no single topic", fix)
     if table.values and not {"file", "topic"} & set(table.values):
-        mend = 'add file = "hours.csv", or topic = "weather/hours", or remove [forecast]'
-        table.fault("file", "is missing, and so is topic: no forecast would ever be read", mend)
+        fix = 'add file = "hours.csv", or topic = "weather/hours", or remove [forecast]'
+        table.fault("file", "is missing, and so is topic: no forecast would ever be read", fix)
     return ForecastConfig(
         file=file,
         topic=topic,
@@ -178,8 +178,8 @@ def _columns(table: Table) -> tuple[tuple[str, str], ...]:
             table.fault(key, problem, "name each column once")
         found[kind] = name
     if {"dew_point", "rh"} <= found.keys():
-        mend = "keep dew_point, which needs no temperature to be read by, and remove humidity"
-        table.fault("humidity", "stands beside dew_point, and one would do", mend)
+        fix = "keep dew_point, which needs no temperature to be read by, and remove humidity"
+        table.fault("humidity", "stands beside dew_point, and one would do", fix)
     return tuple(found.items())
 
 
@@ -191,8 +191,8 @@ def _units(table: Table) -> tuple[tuple[str, str], ...]:
             continue
         unit = known_unit(written)
         if unit not in _TEMP_UNITS:
-            mend = f"write one of {', '.join(_TEMP_UNITS)}"
-            table.fault(key, f"{shown(written)} is no unit for a temperature", mend)
+            fix = f"write one of {', '.join(_TEMP_UNITS)}"
+            table.fault(key, f"{shown(written)} is no unit for a temperature", fix)
         else:
             found[key] = unit
     return tuple(found.items())
@@ -333,8 +333,8 @@ def _publish(table: Table) -> PublishConfig:
     base = text_at(table, "base") or plain.base
     levels = base.split("/")
     if any(not level or set(level) & set("+#") for level in levels) or base.startswith("$"):
-        mend = 'write plain levels such as "filmcall" or "yard/filmcall"'
-        table.fault("base", f"{shown(base)} is no topic that can be published to", mend)
+        fix = 'write plain levels such as "filmcall" or "yard/filmcall"'
+        table.fault("base", f"{shown(base)} is no topic that can be published to", fix)
     station = name_at(table, "station", "shed-pi", required=False)
     return PublishConfig(base, station or plain.station)
 
@@ -401,15 +401,15 @@ def _enclosure(table: Table) -> EnclosureConfig:
             'write zero or less, such as "-0.5 K", or fit a surface probe',
         )
     if "assumed_surface_accuracy" in table.values and "assumed_surface_offset" not in table.values:
-        mend = "add assumed_surface_offset, or remove it"
-        table.fault("assumed_surface_accuracy", "has no assumed_surface_offset beside it", mend)
+        fix = "add assumed_surface_offset, or remove it"
+        table.fault("assumed_surface_accuracy", "has no assumed_surface_offset beside it", fix)
     probability = table.values.get("break_probability", plain.break_probability)
     if isinstance(probability, bool) or not isinstance(probability, int | float):
         problem = f"{shown(probability)} is not a number"
         table.fault("break_probability", problem, "write 0.2, say, no quotes")
     elif not 0.0 < probability <= 1.0:
-        mend = "give a number over 0 and up to 1"
-        table.fault("break_probability", f"{probability} is no probability", mend)
+        fix = "give a number over 0 and up to 1"
+        table.fault("break_probability", f"{probability} is no probability", fix)
     else:
         plain = dataclasses.replace(plain, break_probability=float(probability))
     point_tables = table.tables("point", _POINT)
@@ -442,8 +442,8 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
         table.fault("section", '"all" stands for the whole work', "leave the line out")
     topic, column = text_at(table, "topic"), text_at(table, "column")
     if topic is None and column is None and not {"topic", "column"} & set(table.values):
-        mend = 'add topic = "shed/bow" for live work, or column = "NAME" for recordings'
-        table.fault("topic", "is missing, and so is column: nothing would ever be read", mend)
+        fix = 'add topic = "shed/bow" for live work, or column = "NAME" for recordings'
+        table.fault("topic", "is missing, and so is column: nothing would ever be read", fix)
     for key in ("value", "time", "unit_path", "payload"):
         if key in table.values and "topic" not in table.values:
             table.fault(key, "has no topic beside it", "add topic, or remove it")
@@ -453,8 +453,8 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
     shared_element = table.flag("shared_element", False)
     confirmed = table.flag("confirmed", True)
     if shared_element and word not in (None, Quantity.SURFACE_TEMP.value):
-        mend = "write it with the surface_temp of that body"
-        table.fault("shared_element", f"is about a surface, not {word}", mend)
+        fix = "write it with the surface_temp of that body"
+        table.fault("shared_element", f"is about a surface, not {word}", fix)
     if word is None:
         return None
     quantity = Quantity(word)
@@ -501,8 +501,8 @@ def _unit(table: Table, quantity: Quantity) -> str | None:
         )
         return None
     if "column" in table.values and unit not in columns.UNITS[quantity]:
-        mend = f"write one of {', '.join(columns.UNITS[quantity])}, and convert the recording"
-        table.fault("unit", f"{shown(written)} is not read from a recording's column", mend)
+        fix = f"write one of {', '.join(columns.UNITS[quantity])}, and convert the recording"
+        table.fault("unit", f"{shown(written)} is not read from a recording's column", fix)
         return None
     return unit
 
@@ -526,8 +526,8 @@ def _rules(table: Table, quantity: Quantity) -> FaultRules:
     )
     if rules.low >= rules.high:
         key = "range_low" if "range_low" in table.values else "range_high"
-        mend = "every value would be ignored: put range_low below range_high"
-        table.fault(key, f"leaves no range from {rules.low:g} to {rules.high:g}", mend)
+        fix = "every value would be ignored: put range_low below range_high"
+        table.fault(key, f"leaves no range from {rules.low:g} to {rules.high:g}", fix)
     return rules
 
 

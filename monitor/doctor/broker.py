@@ -360,8 +360,8 @@ class BrokerLook:
             return CheckResult.BAD, text
         counts_s = self._counts_s(source, point)
         if age_s > counts_s:
-            mend = "Check the sensor's clock, and that it sends more often than that."
-            return CheckResult.LOOK, f"{said}: {_too_old(counts_s)}. {mend}"
+            fix = "Check the sensor's clock, and that it sends more often than that."
+            return CheckResult.LOOK, f"{said}: {_too_old(counts_s)}. {fix}"
         return CheckResult.OK, said
 
     def _counts_s(self, source: PayloadSource, point: PointConfig) -> float:
@@ -396,8 +396,8 @@ class BrokerLook:
             text = f"{nothing}; the log has one {duration_text(age_s)} old"
             if age_s <= counts_s:
                 return CheckResult.OK, text
-            mend = "Check the sensor's power; for a slow sensor: --wait 600"
-            return CheckResult.LOOK, f"{text}, and {_too_old(counts_s)}. {mend}"
+            fix = "Check the sensor's power; for a slow sensor: --wait 600"
+            return CheckResult.LOOK, f"{text}, and {_too_old(counts_s)}. {fix}"
         return bad, (
             f"{nothing}. Check the sensor's power, the topic, and that the broker's access list "
             f"lets this account read it; for a slow sensor: --wait 600"

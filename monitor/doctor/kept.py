@@ -8,7 +8,7 @@ from functools import partial
 
 from monitor.config.model import PublishConfig
 from monitor.doctor.checks import Check, CheckResult
-from monitor.live.twins import MEND, Twins, lines_of
+from monitor.live.twins import FIX, Twins, lines_of
 from rules.text import counted, printable
 from sensors.mqtt.events import EventEar
 
@@ -43,7 +43,7 @@ class KeptTopics:
     def _heard(self, enclosure: str, payload: bytes) -> None:
         self._twins.heard(enclosure, payload)
         # A running watch has listened for longer than a look does.
-        said = next((line for line in lines_of(payload) if MEND in line), "")
+        said = next((line for line in lines_of(payload) if FIX in line), "")
         if said:
             self._own[enclosure] = printable(said, 300)
 

@@ -14,14 +14,15 @@ from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.outlook.forecast import beside, kept
 from monitor.outlook.make import outside_of
-from monitor.outlook.read import choose_source, last_humidity_s, measured
+from monitor.outlook.read import choose_source, columns_of, last_humidity_s
 from rules.air.arrays import Floats, dew_points_c
 from rules.errors import FilmcallError
 from rules.events import in_force
 from rules.heat import heater_shares
 from rules.job.model import Job
 from rules.job.tent import KINDS, Tent, TentUnknown, fit_tent
-from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog
+from rules.known import HUMIDITY, TEMPERATURE
+from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, bridged
 from rules.outlook.weather import Outside
 from sensors.forecast import ForecastHours
 from sensors.reading import Quantity
@@ -67,12 +68,17 @@ def _tent(store: Store, name: str, past: list[Outside], sun_ahead: bool) -> Tent
     count = _DAYS * CELLS_A_DAY
     times = end_s - CELL_S * np.arange(count - 1, -1, -1, dtype=np.float64)
 
+    column = columns_of(store, name, source, config)
+
     def air(place: str) -> tuple[Floats, Floats]:
         temps, dews = [], []
         for body in bodies[place]:
             temp, rh = (
-                measured(store, name, body, quantity, count, end_s, source=source)
-                for quantity in (Quantity.AIR_TEMP, Quantity.HUMIDITY)
+                bridged(column(body, quantity, count, end_s), pace)
+                for quantity, pace in (
+                    (Quantity.AIR_TEMP, TEMPERATURE),
+                    (Quantity.HUMIDITY, HUMIDITY),
+                )
             )
             temps.append(temp)
             dews.append(dew_points_c(temp, rh, missing_ok=True))

@@ -219,7 +219,7 @@ def lost_sections(store: Store, enclosure: Enclosure, events: Sequence[Event]) -
 def newest_sane_s(store: Store, now_s: float) -> float | None:
     """Return the time of the log's newest row, less what a clock wrote that was then set back.
 
-    A clock that ran ahead and was mended leaves rows in the future; the log tells of the mending.
+    A clock that ran ahead and was fixed leaves rows in the future; the log tells of the change.
     """
     newest_s = store.newest_time_s()
     if newest_s is None or newest_s <= now_s:

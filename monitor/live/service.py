@@ -178,6 +178,6 @@ def _watchdog_s(text: str) -> float:
     if not (text.isascii() and text.isdigit() and len(text) < 20 and int(text) > 0):
         raise NotifyFault(
             f"WATCHDOG_USEC '{printable(text, 30)}' is not a whole number above 0; the service "
-            "manager's watchdog could not be fed. Mend WatchdogSec in the unit."
+            "manager's watchdog could not be fed. Fix WatchdogSec in the unit."
         )
     return int(text) / 1e6

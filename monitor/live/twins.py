@@ -18,7 +18,7 @@ from rules.text import printable
 
 LASTS_S = 75.0
 """A station that lives tells its call every 15 s, and each is valid for 60 s [s]."""
-MEND = "rename one of the two in its config"
+FIX = "rename one of the two in its config"
 
 
 class _Other(NamedTuple):
@@ -116,7 +116,7 @@ def twin_sentence(enclosure: str, station: str, log: str, own: str) -> str:
         who = f"another program that calls itself '{printable(own, 60)}' (log {log[:8]})"
     return (
         f"{who} tells calls of an enclosure '{printable(enclosure, 60)}' too, so a lamp may show "
-        f"the other one's word: {MEND}."
+        f"the other one's word: {FIX}."
     )
 
 

@@ -16,6 +16,7 @@ from typing import NamedTuple, TextIO
 
 from monitor.log.log import Store
 from monitor.log.readings import MinuteRow
+from monitor.log.records import RECORDS, record_rows
 from monitor.log.rows import QUALITY_OF_CODE, LogChannel, LogDamaged
 from rules.errors import FilmcallError
 from rules.text import csv_cell, iso_utc
@@ -104,6 +105,30 @@ def export_calls(
     rows = _calls(store, enclosure, source, from_s, to_s, whole=fmt == "jsonl")
     with closing(rows):
         return _write(file, form, CALL_KEYS, ([form.line(row)] for row in rows))
+
+
+def export_records(store: Store, file: TextIO, fmt: str, what: str) -> int:
+    """Write events or alarms in the order in which they were written down.
+
+    An event that another corrects or withdraws stands there too: `corrects` names the row that an
+    event takes the place of.
+
+    Args:
+        store: the log.
+        file: where to; opened with `newline=""` for CSV.
+        fmt: `csv` or `jsonl`.
+        what: `events` or `alarms`.
+
+    Returns:
+        How many were written.
+
+    Raises:
+        FilmcallError: the format is none of the two.
+        LogRefused: the log cannot be read.
+    """
+    form = _form(fmt)
+    lines = ([form.line(row)] for row in record_rows(store, what))
+    return _write(file, form, RECORDS[what].columns, lines)
 
 
 class _Form(NamedTuple):

@@ -9,11 +9,12 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TextIO
 
 from monitor.log.chain import Seal
-from monitor.log.export import export_calls, export_readings
+from monitor.log.export import export_calls, export_readings, export_records
 from monitor.log.log import Store, log_path
 from monitor.log.photos import PhotoFault, folder_of, photo_bytes
 from rules.errors import FilmcallError
@@ -225,10 +226,10 @@ def seal_text(seal: Seal, digits: int = 64) -> str:
 
 
 def export(what: str, form: str, out: Path, db: Path | None) -> None:
-    """Write readings or calls out of the log, and the log's seal into a file beside them.
+    """Write rows out of the log, and the log's seal into a file beside them.
 
     Args:
-        what: `readings` or `calls`.
+        what: `readings`, `calls`, `events` or `alarms`.
         form: `csv`, `jsonl`, or `parquet`, which writes a file a month and enclosure.
         out: the file, `-` for standard output; for Parquet the folder.
         db: the log, or None for the usual one.
@@ -236,7 +237,12 @@ def export(what: str, form: str, out: Path, db: Path | None) -> None:
     Raises:
         FilmcallError: there is no such export, or the file cannot be written.
     """
-    exports = {"readings": export_readings, "calls": export_calls}
+    exports: dict[str, Callable[[Store, TextIO, str], int]] = {
+        "readings": export_readings,
+        "calls": export_calls,
+        "events": partial(export_records, what="events"),
+        "alarms": partial(export_records, what="alarms"),
+    }
     if what not in exports:
         raise FilmcallError(f"{what!r} cannot be exported; one of: {', '.join(exports)}")
     if form not in ("csv", "jsonl", "parquet"):

@@ -73,6 +73,7 @@ class Store:
 
         self.readings = measured.readings
         self.cell_means = measured.cell_means
+        self.count_readings = measured.count_readings
         self.reading_rows = measured.reading_rows
         self.last_reading_s = measured.last_reading_s
         self.minute_rows = measured.minute_rows

@@ -14,6 +14,7 @@ from urllib.parse import quote
 
 from monitor.log.export import call_rows, reading_rows
 from monitor.log.log import Store
+from monitor.log.records import NUMBER, RECORDS, TEXT, TIME, WHOLE, YES_NO, record_rows
 from rules.errors import FilmcallError
 
 # So many rows of one file wait in memory; a month of six channels at 10 s has 1.6 million.
@@ -21,11 +22,11 @@ _ROWS_AT_ONCE = 50_000
 
 
 def export_parquet(store: Store, what: str, folder: Path) -> list[Path]:
-    """Write readings or calls below a folder, as ENCLOSURE/WHAT-YYYY-MM.parquet.
+    """Write rows of the log below a folder, as ENCLOSURE/WHAT-YYYY-MM.parquet.
 
     Args:
         store: the log.
-        what: `readings` or `calls`.
+        what: `readings`, `calls`, `events` or `alarms`.
         folder: made where it is not there; files of these names are written anew.
 
     Returns:
@@ -43,7 +44,7 @@ def export_parquet(store: Store, what: str, folder: Path) -> list[Path]:
             "package pyarrow is not installed, so no Parquet was written. "
             "Run: pip install 'filmcall[parquet]'"
         ) from None
-    rows = reading_rows(store) if what == "readings" else call_rows(store)
+    rows = _rows(store, what)
     schema = _schema(pa, what)
     writers: dict[tuple[str, str], Any] = {}
     files: dict[Path, Path] = {}
@@ -72,6 +73,12 @@ def export_parquet(store: Store, what: str, folder: Path) -> list[Path]:
     return list(files.values())
 
 
+def _rows(store: Store, what: str) -> Iterator[Mapping[str, object]]:
+    if what in RECORDS:
+        return record_rows(store, what)
+    return reading_rows(store) if what == "readings" else call_rows(store)
+
+
 def _named(enclosure: str) -> str:
     """Return an enclosure's name as that of one folder below."""
     name = quote(enclosure, safe=" ")
@@ -81,7 +88,10 @@ def _named(enclosure: str) -> str:
 def _schema(pa: Any, what: str) -> Any:
     text, word = pa.string(), pa.dictionary(pa.int32(), pa.string())
     time, number = pa.timestamp("us", tz="UTC"), pa.float64()
-    if what == "readings":
+    if what in RECORDS:
+        held = {TIME: time, WHOLE: pa.int64(), NUMBER: number, TEXT: text, YES_NO: pa.bool_()}
+        kinds = {name: held[kind] for name, kind in RECORDS[what].columns.items()}
+    elif what == "readings":
         kinds = {"time": time, "received": time}
         kinds |= dict.fromkeys(("source", "enclosure", "point", "quantity", "unit"), word)
         kinds |= {"value": number, "calibrated": number, "quality": word, "count": pa.int64()}

@@ -220,6 +220,24 @@ class ReadingQueries:
                 means[count - 1 - back] = np.nan if mean is None else mean
         return means
 
+    def count_readings(
+        self,
+        enclosure: str,
+        point: str,
+        quantity: Quantity,
+        from_s: float,
+        to_s: float,
+        *,
+        source: int = LIVE,
+    ) -> int:
+        """Return how many readings of a channel lie in a span; a thinned minute counts as one."""
+        span = (self._channel(enclosure, point, quantity, source), *span_us(from_s, to_s))
+        counts = (
+            self._file.rows(f"SELECT count(*) FROM {table} {_SPAN}", *span)[0][0]
+            for table in ("readings", "minutes")
+        )
+        return int(sum(counts))
+
     def _channel(self, enclosure: str, point: str, quantity: Quantity, source: int) -> int:
         found = self._file.rows(
             "SELECT id FROM channels WHERE source = ? AND enclosure = ? AND point = ? "

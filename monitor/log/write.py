@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
-from math import inf, isfinite
+from math import inf, isfinite, nan
 from typing import NamedTuple, NoReturn
 
 from monitor.log import chain
@@ -112,17 +112,18 @@ class Buffer:
         buffer = self.readings
         count = 0
         values = iter(calibrated) if calibrated is not None else None
+        last_s, time_us = nan, 0  # those of one row or message have one time
         try:
             for reading in readings:
                 value = reading.value
                 adjusted = next(values) if values is not None else value
+                time_s, received_us = reading.time_s, None
                 try:
-                    time_us = round(reading.time_s * 1e6)
-                    received_us = round(reading.received_s * 1e6)
+                    if time_s != last_s:
+                        time_us, last_s = _far_checked(time_s), time_s
+                    if reading.received_s != time_s:
+                        received_us = _far_checked(reading.received_s)
                 except (ValueError, OverflowError):
-                    self.counts.untimed += 1
-                    continue
-                if not (-_FAR_US < time_us < _FAR_US and -_FAR_US < received_us < _FAR_US):
                     self.counts.untimed += 1
                     continue
                 row = (
@@ -244,6 +245,18 @@ class Buffer:
         self.count += count
         if count:
             self.wait()
+
+
+def _far_checked(time_s: float) -> int:
+    """Return a time in microseconds.
+
+    Raises:
+        ValueError, OverflowError: it is no time that a log can hold.
+    """
+    time_us = round(time_s * 1e6)
+    if not -_FAR_US < time_us < _FAR_US:
+        raise ValueError(f"{time_s} s is no time that a log can hold")
+    return time_us
 
 
 class Writer:
@@ -378,6 +391,8 @@ class Writer:
 
     def _write_where_due(self) -> None:
         waiting = self.buffer
+        if waiting.count < self._due and waiting.count <= KEPT_ROWS:
+            return
         now = self._now_s()
         resting = self._refused_s is not None and 0 <= now - self._refused_s < RETRY_S
         try:
@@ -486,12 +501,12 @@ class Writer:
             # The calls that follow at once would each wait anew, and be told late.
             self.file.wait_for_others(briefly=True)
             why = "another process has been writing to it for too long"
-            mend = "End that process if it hangs"
+            fix = "End that process if it hangs"
         else:
             why = f"the disk refuses it ({error})"
-            mend = "Free some space, or check the disk and its permissions"
+            fix = "Free some space, or check the disk and its permissions"
         until = " until it is tried again" if waiting else ""
-        raise LogRefused(f"log {self.file.path}: {why}; {lost}{until}. {mend}.") from error
+        raise LogRefused(f"log {self.file.path}: {why}; {lost}{until}. {fix}.") from error
 
     def _count_refusal(self) -> None:
         self.buffer.counts.refusals += 1

@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.config.model import EnclosureConfig, PointConfig
+from monitor.config.model import EnclosureConfig, PointConfig, worst_accuracy
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
 from rules.air.arrays import dew_points_c
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
 from rules.climate import AssumedSurface, assumed_words
 from rules.clocks.history import TemperatureHistory, with_assumed_surface
+from rules.known import HUMIDITY, TEMPERATURE
 from rules.outlook.damped_trend import MOST_CELLS
 from rules.outlook.track import (
     CELL_S,
@@ -22,7 +23,11 @@ from rules.outlook.track import (
     TooLittleLog,
     Track,
     bridged,
+    measured_cells,
+    usual_interval_s,
 )
+from rules.vocabulary import HUMIDITY_ACCURACY_PCT
+from sensors.faults import DEFAULT_RULES, max_age_s
 from sensors.reading import Quantity
 
 Floats = NDArray[np.float64]
@@ -137,9 +142,7 @@ def read_track(
             found.setdefault(channel.quantity, []).append(channel.point)
     bodies = _bodies(found, points, enclosure)
 
-    def column(name: str, quantity: Quantity, count: int, end: float) -> Floats:
-        return measured(store, enclosure, name, quantity, count, end, source=source)
-
+    column = columns_of(store, enclosure, source, config)
     end_s = last_humidity_s(store, enclosure, bodies, source, now_s)
     span_s = 0.0 if history_from_s is None else end_s - history_from_s
     for to_s in settled_by(end_s) if settled_by and span_s > MOST_CELLS * CELL_S else ():
@@ -147,8 +150,7 @@ def read_track(
         if after <= 0:
             break
         at_s, count = end_s - after * CELL_S, int(span_s / CELL_S + 1) - after
-        airs = {each: column(each, Quantity.AIR_TEMP, count, at_s) for each in bodies}
-        history, _ = _history_of(column, found, airs, section, at_s, count, config)
+        history, _ = _history_of(column, found, bodies, section, at_s, count, config)
         if settled is not None and settled(history, end_s):
             told = told_of(column, found, section, enclosure, end_s, MOST_CELLS, config)
             return replace(told, history=history)
@@ -156,32 +158,31 @@ def read_track(
     return told_of(column, found, section, enclosure, end_s, count, config)
 
 
-def measured(
-    store: Store,
-    enclosure: str,
-    name: str,
-    quantity: Quantity,
-    count: int,
-    end_s: float,
-    *,
-    source: int,
-) -> Floats:
-    """Return the means of a point's believed readings over even cells.
+def columns_of(store: Store, enclosure: str, source: int, config: EnclosureConfig | None) -> Column:
+    """Return what gives a point's believed readings as means over even cells.
 
     Args:
         store: the log.
         enclosure: whose.
-        name: of the point.
-        quantity: air or surface temperature, or humidity.
-        count: cells.
-        end_s: the end of the last cell [s].
         source: of the readings.
+        config: says how long a reading of each point counts; None for the defaults.
+
+    Returns:
+        Of a point's name, its quantity, a count of cells and the end of the last one: their means,
+        NaN where the point was silent.
     """
-    low, high = believable(quantity)
-    means = store.cell_means(
-        enclosure, name, quantity, end_s, CELL_S, count, least=low, most=high, source=source
-    )
-    return bridged(means)
+    points = _points(config)
+
+    def column(name: str, quantity: Quantity, count: int, end_s: float) -> Floats:
+        low, high = believable(quantity)
+        whose = (enclosure, name, quantity)
+        means = store.cell_means(*whose, end_s, CELL_S, count, least=low, most=high, source=source)
+        readings = store.count_readings(*whose, end_s - count * CELL_S, end_s, source=source)
+        point = points.get((name, quantity))
+        rules = DEFAULT_RULES[quantity] if point is None else point.rules
+        return measured_cells(means, max_age_s(rules, usual_interval_s(means, readings)))
+
+    return column
 
 
 def believable(quantity: Quantity) -> tuple[float, float]:
@@ -203,7 +204,7 @@ def told_of(
     """Return what columns on the even grid tell of one section.
 
     Args:
-        column: gives a point's quantity as so many cells up to a time.
+        column: gives a point's quantity as so many cells up to a time, NaN where it was silent.
         found: points by quantity.
         section: whose surface points count beside those of no section; None for all.
         enclosure: for messages.
@@ -215,11 +216,18 @@ def told_of(
         TooLittleLog: no point has both air temperature and humidity.
     """
     bodies = _bodies(found, _points(config), enclosure)
-    airs = {name: column(name, Quantity.AIR_TEMP, count, end_s) for name in bodies}
-    history, names = _history_of(column, found, airs, section, end_s, count, config)
-    dews = {}
+    once: dict[tuple[str, Quantity], Floats] = {}
+
+    def kept(name: str, quantity: Quantity, count: int, end_s: float) -> Floats:
+        if (name, quantity) not in once:
+            once[name, quantity] = column(name, quantity, count, end_s)
+        return once[name, quantity]
+
+    history, names = _history_of(kept, found, bodies, section, end_s, count, config)
+    airs, dews = {}, {}
     for name in bodies:
-        humidity = column(name, Quantity.HUMIDITY, count, end_s)
+        airs[name] = bridged(once[name, Quantity.AIR_TEMP], TEMPERATURE)
+        humidity = bridged(once[name, Quantity.HUMIDITY], HUMIDITY)
         dews[name] = dew_points_c(airs[name], humidity, missing_ok=True)
     wettest = max(bodies, key=lambda name: _recent_mean(dews[name]))
     start = count - MOST_CELLS if count > MOST_CELLS else 0
@@ -228,7 +236,7 @@ def told_of(
         end_s,
         airs[wettest][start:],
         dews[wettest][start:],
-        history.coldest_c[start:] if names else None,
+        bridged(history.coldest_c[start:], TEMPERATURE) if names else None,
     )
     sections_known = config is not None or len(found.get(Quantity.SURFACE_TEMP, ())) < 2
     return SectionRecord(track, wettest, names, sections_known, history)
@@ -237,13 +245,13 @@ def told_of(
 def _history_of(
     column: Column,
     found: Mapping[Quantity, Sequence[str]],
-    airs: Mapping[str, Floats],
+    bodies: Sequence[str],
     section: str | None,
     end_s: float,
     count: int,
     config: EnclosureConfig | None,
 ) -> tuple[TemperatureHistory, tuple[str, ...]]:
-    """The temperatures for the clocks, and which surface they are of."""
+    """The temperatures and humidities for the clocks, and which surface they are of."""
     points = _points(config)
     surfaces = [
         name
@@ -255,12 +263,20 @@ def _history_of(
         stack = np.stack([column(n, Quantity.SURFACE_TEMP, count, end_s) for n in surfaces])
         # A surface that is silent makes the coldest unknown, as for the call.
         coldest, warmest = stack.min(axis=0), stack.max(axis=0)
+    airs = np.stack([column(name, Quantity.AIR_TEMP, count, end_s) for name in bodies])
+    rhs = np.stack([column(name, Quantity.HUMIDITY, count, end_s) for name in bodies])
+    own = [points.get((name, Quantity.HUMIDITY)) for name in bodies]
+    off = np.array([[HUMIDITY_ACCURACY_PCT if p is None else p.accuracy] for p in own])
     history = TemperatureHistory(
         time_s=end_s - CELL_S * np.arange(count - 1, -1, -1, dtype=np.float64),
         coldest_c=coldest,
         warmest_c=warmest,
-        air_coldest_c=np.stack(list(airs.values())).min(axis=0),
-        air_warmest_c=np.stack(list(airs.values())).max(axis=0),
+        accuracy_k=worst_accuracy(config, Quantity.SURFACE_TEMP),
+        air_coldest_c=airs.min(axis=0),
+        air_warmest_c=airs.max(axis=0),
+        air_accuracy_k=worst_accuracy(config, Quantity.AIR_TEMP),
+        rh_low_pct=(rhs - off).min(axis=0),
+        rh_high_pct=(rhs + off).max(axis=0),
     )
     if surfaces or config is None or config.assumed_surface_offset_k is None:
         return history, tuple(surfaces)

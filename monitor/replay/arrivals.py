@@ -163,6 +163,9 @@ class Arrivals:
 
     def _compare(self, clock: _Clock, own_s: float) -> None:
         """Give a clock its offset where its row stands too far from the others' rows."""
+        if not math.isfinite(self.now_s):
+            self._begin(clock, own_s)
+            return
         at_s, apart_s = own_s - clock.ahead_s, clock.apart_s()
         if at_s > self.now_s + apart_s:
             clock.steady = 0
@@ -180,6 +183,21 @@ class Arrivals:
                 clock.ahead_s, clock.steady = own_s - self.now_s, 0
         else:
             clock.steady = 0
+
+    def _begin(self, clock: _Clock, own_s: float) -> None:
+        """Give the first row's clock its offset where it alone stays behind the others'.
+
+        Its next row comes after theirs and yet is before them: no time has passed between.
+        """
+        firsts: dict[str, float] = {}
+        for row in self._window:
+            if self._of(row.clock) is clock:
+                apart_s = max(APART_S, 2.0 * (row.own_s - own_s))
+                later = [each for each in firsts.values() if each > row.own_s + apart_s]
+                if 2 * len(later) > len(firsts):
+                    clock.ahead_s = own_s - min(later)
+                return
+            firsts.setdefault(row.clock, row.own_s)
 
     def _others_before(self, clock: _Clock, at_s: float, apart_s: float) -> float | None:
         """Return where most other clocks go on, where that is well before `at_s`; else None."""

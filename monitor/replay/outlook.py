@@ -22,10 +22,11 @@ from monitor.snapshot import OutlookBands
 from rules.clocks.stages import stage_of
 from rules.outlook.damped_trend import LEAST_CELLS, MOST_CELLS
 from rules.outlook.members import outlook_of_log
-from rules.outlook.track import CELL_S, TooLittleLog, cell_means
+from rules.outlook.track import CELL_S, TooLittleLog, cell_means, measured_cells, usual_interval_s
 from rules.outlook.windows import judge_starts, last_start
 from rules.trend import EarlierOutlook
 from rules.vocabulary import ALL_SECTIONS
+from sensors.faults import max_age_s
 from sensors.reading import Quality, Quantity
 
 EVERY_S = 600.0
@@ -45,6 +46,7 @@ class ReplayOutlook:
         self.made = 0
         self._config = config
         self._keeper = keeper
+        self._rules = {(point.name, point.quantity): point.rules for point in config.points}
         self._cells: dict[tuple[str, Quantity], deque[list[float]]] = {}
         self._first_s = math.inf
         self._due_s = math.inf
@@ -140,7 +142,9 @@ class ReplayOutlook:
 
     def _column(self, name: str, quantity: Quantity, count: int, end_s: float) -> Floats:
         rows = np.array(self._cells[name, quantity], dtype=np.float64).reshape(-1, 3)
-        # The middle of each cell stands for its mean, so that short gaps are bridged as in a log.
+        # The middle of each cell stands for its mean.
         times = (rows[:, 0] - 0.5) * CELL_S
         past = times < end_s
-        return cell_means(times[past], rows[past, 1] / rows[past, 2], end_s, count)
+        means = cell_means(times[past], rows[past, 1] / rows[past, 2], end_s, count)
+        usual_s = usual_interval_s(means, float(rows[past, 2].sum()))
+        return measured_cells(means, max_age_s(self._rules[name, quantity], usual_s))

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from monitor.calibrations import CalibrationBook
 from monitor.config.load import Config, EnclosureConfig, default_config, load_config_file
-from monitor.config.model import DEFAULT_ACCURACY
+from monitor.config.model import worst_accuracy
 from monitor.enclosure import Enclosure, Intake
 from monitor.films import FilmKeeper
 from monitor.log.facts import TextOf, keep_facts, specs_of
@@ -305,18 +305,11 @@ def keeper_of(
         beside: the folder that spec files named by events count from.
         text_of: gives the text of a spec that the log keeps by its hash; None without a log.
     """
-    accuracy = {
-        quantity: max(
-            (point.accuracy for point in job.config.points if point.quantity is quantity),
-            default=DEFAULT_ACCURACY[quantity],
-        )
-        for quantity in (Quantity.SURFACE_TEMP, Quantity.AIR_TEMP)
-    }
     keeper = FilmKeeper(
         job.spec,
         {},
-        surface_accuracy_k=accuracy[Quantity.SURFACE_TEMP],
-        air_accuracy_k=accuracy[Quantity.AIR_TEMP],
+        surface_accuracy_k=worst_accuracy(job.config, Quantity.SURFACE_TEMP),
+        air_accuracy_k=worst_accuracy(job.config, Quantity.AIR_TEMP),
         assumed_surface=job.config.assumed_surface,
         specs_of=lambda found, text_of: specs_of(text_of, found, beside)[0],
     )

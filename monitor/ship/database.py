@@ -199,14 +199,14 @@ def check_version(connection: Connection, url: str) -> None:
     wanted = len(steps())
     if version == wanted:
         return
-    mend = (
+    fix = (
         "As its owner run: filmcall ship --prepare --to URL"
         if (version or 0) < wanted
         else "Use the newer filmcall that prepared it."
     )
     raise DatabaseRefused(
         f"database {place(url)}: its schema is version {version or 0} and this program's is "
-        f"{wanted}, so nothing was shipped or read. {mend}"
+        f"{wanted}, so nothing was shipped or read. {fix}"
     )
 
 

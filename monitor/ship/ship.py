@@ -221,7 +221,7 @@ class Follower:
         """Ship a batch, and return how long to wait before the next turn [s].
 
         Raises:
-            FilmcallError: what no waiting mends.
+            FilmcallError: what no waiting fixes.
         """
         try:
             batch = self._shipper.step()

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rules.errors import ImplausibleReading
-from rules.known import edge_of
+from rules.known import HUMIDITY, Edge, between, edge_of
 from rules.rate import Damp, FloatArray, reciprocal
 from rules.vocabulary import AIR_ACCURACY_K, SURFACE_ACCURACY_K
 
@@ -56,6 +56,9 @@ class TemperatureHistory:
     rh_low_pct: FloatArray | None = None
     rh_high_pct: FloatArray | None = None
     co2_ppm: FloatArray | None = None
+    _damp: dict[float, tuple[Edge, Edge] | None] = field(
+        init=False, default_factory=dict, repr=False
+    )
 
     def __post_init__(self) -> None:
         """Refuse what no clock could be computed from."""
@@ -81,6 +84,22 @@ class TemperatureHistory:
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0.0):
                 raise ImplausibleReading(f"temperature history: {name} is {value}, not 0 or more")
+
+    def damp_edges(self, now_s: float) -> tuple[Edge, Edge] | None:
+        """Return both edges of the humidity beside the film, or None without any.
+
+        Args:
+            now_s: until when the last one must serve [s].
+        """
+        if self.rh_low_pct is None or self.rh_high_pct is None:
+            return None
+        if now_s not in self._damp:
+            low, high = (
+                edge_of(self.time_s, each, self.max_gap_s, upper=upper, now_s=now_s, pace=HUMIDITY)
+                for each, upper in ((self.rh_low_pct, False), (self.rh_high_pct, True))
+            )
+            self._damp[now_s] = (low, high) if low.time_s.size and high.time_s.size else None
+        return self._damp[now_s]
 
 
 EMPTY_HISTORY = TemperatureHistory(np.empty(0), np.empty(0), np.empty(0))
@@ -117,39 +136,28 @@ def with_assumed_surface(
     )
 
 
-def damp_at(history: TemperatureHistory, time_s: FloatArray) -> Damp | None:
-    """Return the humidity that a history knows at each of some instants, or None without any.
+def damp_between(history: TemperatureHistory, at_s: FloatArray, now_s: float | None) -> Damp | None:
+    """Return the humidity that the air can have had between each two of some instants.
 
     Args:
         history: of the section.
-        time_s: when, at least one, never descending [s].
+        at_s: instants, never descending [s].
+        now_s: until when the last humidity must serve, or None for ever [s].
 
     Returns:
-        Lowest and highest; NaN further than the longest gap from the nearest that is known [%].
+        Lowest and highest [%], one fewer than instants; None where none was ever known.
+
+    Source:
+        Gaps by `rules.known.edge_of`.
     """
-    if history.rh_low_pct is None or history.rh_high_pct is None:
+    edges = history.damp_edges(math.inf if now_s is None else now_s)
+    if edges is None:
         return None
-    known = np.isfinite(history.rh_low_pct) & np.isfinite(history.rh_high_pct)
-    if not known.any():
-        return None
-    # Of months, only what stands beside these instants, and what is known next to it.
-    begin, end = np.searchsorted(history.time_s, (time_s[0], time_s[-1]), "left").tolist()
-    begin -= 1 + int(np.argmax(known[:begin][::-1])) if known[:begin].any() else 0
-    end += 1 + int(np.argmax(known[end:])) if known[end:].any() else 0
-    known = known[begin:end]
-    times = history.time_s[begin:end][known]
-    after = np.searchsorted(times, time_s)
-    nearest_s = np.minimum(
-        np.abs(time_s - times[np.minimum(after, times.size - 1)]),
-        np.abs(time_s - times[np.maximum(after - 1, 0)]),
+    low, high = edges
+    return (
+        between(low, at_s, upper=False),
+        between(high, at_s, upper=True),
     )
-    far = nearest_s > history.max_gap_s
-    ends = (
-        np.where(far, np.nan, np.interp(time_s, times, column[begin:end][known]))
-        for column in (history.rh_low_pct, history.rh_high_pct)
-    )
-    low, high = ends
-    return low, high
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -180,6 +188,7 @@ class Course:
         last_s: when the temperature was last measured, or None [s].
         fresh_s: how long after that it counts as measured [s].
         beside: the history whose humidity counts beside it, or None.
+        now_s: until when the last humidity must serve, or None for ever [s].
     """
 
     time_s: FloatArray
@@ -188,20 +197,17 @@ class Course:
     last_s: float | None
     fresh_s: float
     beside: TemperatureHistory | None = None
+    now_s: float | None = None
 
     def damp_of(self, first: int, last: int) -> Damp | None:
-        """Return the mean humidity of each interval that ends at the nodes `first` to `last`.
+        """Return the humidity in each interval that ends at the nodes `first` to `last`.
 
         A node outside the course counts as its nearest.
         """
         if self.beside is None:
             return None
         ends = np.clip(np.arange(first - 1, last + 1), 0, self.time_s.size - 1)
-        damp = damp_at(self.beside, self.time_s[ends])
-        if damp is None:
-            return None
-        low, high = damp
-        return 0.5 * (low[:-1] + low[1:]), 0.5 * (high[:-1] + high[1:])
+        return damp_between(self.beside, self.time_s[ends], self.now_s)
 
 
 def course_of(
@@ -236,6 +242,7 @@ def course_of(
         edge.last_s,
         max_gap_s,
         beside,
+        now_s,
     )
 
 

@@ -19,7 +19,7 @@ import numpy.typing as npt
 from rules.air.arrays import Floats
 from rules.outlook.draws import Outlook
 from rules.outlook.quantiles import near_in_the_day, spread_evenly
-from rules.outlook.regression import usual
+from rules.outlook.regression import DAY_KEPT, usual
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, checked_track
 from rules.units import DAY_S
 
@@ -44,9 +44,9 @@ SHAPED_CELLS = 5 * CELLS_A_DAY // 2
 HUBER, ROUNDS = 1.5, 3
 DRAWS = 256
 # Errors made at other hours of the day and on earlier days count less: a bell of 2.5 h, never under
-# a hundredth, and each day further back so much of the one after it; of their mean so much is taken
-# for chance. Settled on simulated enclosures so that bands hold and breaks come as told; no source.
-DAY_WIDTH_S, DAY_FAR, ERRORS_KEPT, BIAS_DOUBTED = 9000.0, 0.01, 0.8, 0.75
+# a hundredth, and DAY_KEPT for each day further back; of their mean so much is taken for chance.
+# Settled on simulated enclosures so that bands hold and breaks come as told; no source.
+DAY_WIDTH_S, DAY_FAR, BIAS_DOUBTED = 9000.0, 0.01, 0.75
 
 
 class Damping(NamedTuple):
@@ -335,13 +335,13 @@ def error_draws(fit: Fit, now_s: float, count: int = DRAWS) -> Floats:
             "the log has too many gaps to tell how far an outlook has been wrong, so none is made"
         )
     weights = near_in_the_day(fit.origin_s, now_s, DAY_WIDTH_S, DAY_FAR)
-    weights *= ERRORS_KEPT ** ((now_s - fit.origin_s) / DAY_S)
+    weights *= DAY_KEPT ** ((now_s - fit.origin_s) / DAY_S)
     usable = np.flatnonzero(known[:, 0])
     picked = usable[spread_evenly(weights[usable], count)]
     course = _carried_on(fit.errors[:, :horizons], known[:, :horizons])[picked].transpose(0, 2, 1)
     course -= BIAS_DOUBTED * course.mean(axis=0)
-    # Of n spans the next lies outside all that were seen about once in n.
-    course *= 1.0 + 1.0 / spans[:horizons]
+    # About a mean of n spans, which is unsure itself, the next one spreads by sqrt(1 + 1/n).
+    course *= np.sqrt(1.0 + 1.0 / spans[:horizons])
     return np.concatenate([np.zeros((*course.shape[:2], 1)), course], axis=2)
 
 

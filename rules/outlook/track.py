@@ -8,11 +8,14 @@ import numpy as np
 
 from rules.air.arrays import Floats
 from rules.errors import FilmcallError
+from rules.known import HUMIDITY, TEMPERATURE, Pace, ends_of
 from rules.text import duration_text
 
 CELL_S = 300.0
 CELLS_A_DAY = 288
-LONGEST_BRIDGE_CELLS = 6  # half an hour without data is bridged by a straight line
+MOST_HIDDEN = {TEMPERATURE: 1.0, HUMIDITY: 5.0}
+"""A hole in which a quantity can have gone further than this teaches no outlook; common practice,
+no source [K, %]."""
 
 
 class TooLittleLog(FilmcallError, ValueError):
@@ -75,7 +78,7 @@ class Track:
 
 
 def cell_means(time_s: Floats, values: Floats, end_s: float, count: int) -> Floats:
-    """Return means over the cells that end at `end_s`, short gaps bridged.
+    """Return means over the cells that end at `end_s`.
 
     Args:
         time_s: instants of believed readings, in any order [s].
@@ -84,37 +87,99 @@ def cell_means(time_s: Floats, values: Floats, end_s: float, count: int) -> Floa
         count: how many cells.
 
     Returns:
-        Means, NaN where a cell and its neighbours within half an hour have nothing.
+        Means, NaN where a cell has nothing.
 
     Source:
         No source: bookkeeping.
 
     >>> cell_means(np.array([10.0, 290.0, 610.0]), np.array([1.0, 3.0, 5.0]), 900.0, 3).tolist()
-    [2.0, 3.5, 5.0]
+    [2.0, nan, 5.0]
     """
     back = np.floor((end_s - time_s) / CELL_S).astype(np.int64)
     inside = (back >= 0) & (back < count)
     place = count - 1 - back[inside]
     sums = np.bincount(place, weights=values[inside], minlength=count)
     counts = np.bincount(place, minlength=count)
-    means = np.where(counts > 0, sums / np.maximum(counts, 1), np.nan)
-    return bridged(means)
+    means: Floats = np.where(counts > 0, sums / np.maximum(counts, 1), np.nan)
+    return means
 
 
-def bridged(values: Floats) -> Floats:
-    """Return a column with gaps of up to half an hour filled by straight lines.
+def usual_interval_s(means: Floats, readings: float) -> float:
+    """Return the usual time between two readings of a channel, 0 where that is not known [s].
 
-    >>> bridged(np.array([1.0, np.nan, 3.0, np.nan])).tolist()
+    Args:
+        means: over even cells, NaN where a cell has none.
+        readings: how many there are in all of them.
+
+    >>> usual_interval_s(np.array([1.0, np.nan, 3.0, np.nan, 3.5]), 3)  # one in every other cell
+    600.0
+    >>> usual_interval_s(np.array([1.0, 2.0, np.nan]), 60)
+    10.0
+    """
+    known = np.flatnonzero(np.isfinite(means))
+    if known.size < 2 or readings <= 0.0:
+        return 0.0
+    return float(CELL_S * np.median(np.diff(known)) * known.size / readings)
+
+
+def measured_cells(means: Floats, max_age_s: float) -> Floats:
+    """Return the cells of a channel that is read more seldom than there are cells.
+
+    Args:
+        means: of its readings, NaN where a cell has none.
+        max_age_s: how long a reading of it counts [s].
+
+    Returns:
+        Straight lines between two that are no further apart than that, and the last one held for
+        so long; NaN elsewhere.
+
+    >>> nan = np.nan
+    >>> measured_cells(np.array([nan, 1.0, nan, 3.0, nan, nan]), 600.0).tolist()
+    [nan, 1.0, 2.0, 3.0, 3.0, 3.0]
+    >>> measured_cells(np.array([nan, 1.0, nan, 3.0, nan, nan]), 90.0).tolist()
+    [nan, 1.0, nan, 3.0, nan, nan]
+    """
+    filled = _filled(means, max_age_s, TEMPERATURE, 0.0)
+    known = np.flatnonzero(np.isfinite(means))
+    if known.size:
+        last = int(known[-1])
+        filled[last : last + 1 + int(max_age_s // CELL_S)] = means[last]
+    return filled
+
+
+def bridged(cells: Floats, pace: Pace) -> Floats:
+    """Return a column with those holes filled in which its quantity cannot have gone far.
+
+    Args:
+        cells: NaN where nobody measured.
+        pace: of the quantity's kind.
+
+    Returns:
+        In a hole the middle of what is known of it, where neither end is off it by more than
+        `MOST_HIDDEN`; NaN elsewhere.
+
+    Source:
+        `rules.known`, from the whole column.
+
+    >>> bridged(np.array([1.0, np.nan, 3.0, np.nan]), HUMIDITY).tolist()
     [1.0, 2.0, 3.0, nan]
     """
-    known = np.flatnonzero(np.isfinite(values))
-    if known.size < 2 or known.size == values.size:
-        return values
-    filled = values.copy()
-    gaps = np.flatnonzero((np.diff(known) > 1) & (np.diff(known) <= LONGEST_BRIDGE_CELLS + 1))
-    for gap in gaps:
-        low, high = int(known[gap]), int(known[gap + 1])
-        filled[low : high + 1] = np.linspace(values[low], values[high], high - low + 1)
+    return _filled(cells, CELL_S, pace, MOST_HIDDEN[pace])
+
+
+def _filled(cells: Floats, max_gap_s: float, pace: Pace, most: float) -> Floats:
+    """Between two cells what is known, where it is no wider than so much on either side."""
+    known = np.flatnonzero(np.isfinite(cells))
+    filled = cells.copy()
+    if known.size < 2 or known.size == cells.size:
+        return filled
+    at_s = CELL_S * np.arange(cells.size, dtype=np.float64)
+    means = cells[known]
+    low, high = ends_of(at_s[known], means, means, at_s, max_gap_s, pace)
+    half = 0.5 * (high - low)
+    fills = np.isnan(cells) & (half <= most)
+    fills[: known[0]] = fills[known[-1] :] = False
+    filled[fills] = (low + half)[fills]
     return filled
 
 

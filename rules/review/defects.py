@@ -212,7 +212,7 @@ def read_defects(text: str) -> tuple[Defect, ...]:
     try:
         read = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise DefectsFault(f"the list of defects is not TOML ({error}); mend that line") from None
+        raise DefectsFault(f"the list of defects is not TOML ({error}); fix that line") from None
     mechanisms = {
         name: _table(f"mechanism {name}", each, _MECHANISM_KEYS)
         for name, each in _table("mechanism", read.get("mechanism"), None).items()

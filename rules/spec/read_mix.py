@@ -141,11 +141,11 @@ def _ratio(table: Table, key: str, family: str) -> tuple[float, float] | None:
     written = table.words(key)
     match = _RATIO.fullmatch(written)
     if match is None:
-        mend = 'write parts of base to parts of hardener, such as "3:1"'
+        fix = 'write parts of base to parts of hardener, such as "3:1"'
         if ENTER in written:
-            table.fault(key, "is still to be entered", mend)
+            table.fault(key, "is still to be entered", fix)
         elif isinstance(table.values[key], str):
-            table.fault(key, f"{shown(written)} is not a ratio", mend)
+            table.fault(key, f"{shown(written)} is not a ratio", fix)
         return None
     base, hardener = float(match[1]), float(match[2])
     if base <= 0.0:

@@ -223,7 +223,18 @@ class ChannelModel:
             rate.equal += 1
         else:
             if last == last:
-                self._change(value, abs(value - last), time_s)
+                step = abs(value - last)
+                digit = self.digit
+                if _LEAST_DIGIT <= step < digit:
+                    self.digit = digit = step
+                self._step_digits += _STEP_WEIGHT * (step / digit - self._step_digits)
+                run = rate.equal
+                if self.doubts and Check.FLAT_LINE in self.doubts:
+                    if rate.changed_after_doubt(time_s):
+                        del self.doubts[Check.FLAT_LINE]
+                else:
+                    rate.changed(time_s)
+                self.trace.take(value, run, self._nats.of(run))
             else:
                 rate.since_s = time_s
             self._last = value
@@ -244,20 +255,6 @@ class ChannelModel:
             self._sum += value
             self._count += 1
         return closed
-
-    def _change(self, value: float, step: float, time_s: float) -> None:
-        digit = self.digit
-        if _LEAST_DIGIT <= step < digit:
-            self.digit = digit = step
-        self._step_digits += _STEP_WEIGHT * (step / digit - self._step_digits)
-        rate = self.rate
-        run = rate.equal
-        if self.doubts and Check.FLAT_LINE in self.doubts:
-            if rate.changed_after_doubt(time_s):
-                del self.doubts[Check.FLAT_LINE]
-        else:
-            rate.changed(time_s)
-        self.trace.take(value, run, self._nats.of(run))
 
     def flat_for_s(self, time_s: float) -> float:
         """Return for how long it has shown one value [s]."""

@@ -76,16 +76,17 @@ class BeliefJudge:
             value: in its quantity's unit.
             time_s: of it; never before the channel's last one [s].
         """
-        channel = self.channels[key]
+        return self.hear(self.channels[key], value, time_s)
+
+    def hear(self, channel: ChannelModel, value: float, time_s: float) -> Doubt | None:
+        """Take a plausible reading of a channel in; see `take`."""
         closed = channel.take(value, time_s)
         if closed >= 0:
             self._minute(channel, closed, time_s)
-        rate = channel.rate
-        if rate.equal >= rate.needed and Check.FLAT_LINE not in channel.doubts:
+        rate, doubts = channel.rate, channel.doubts
+        if rate.equal >= rate.needed and Check.FLAT_LINE not in doubts:
             self._flat(channel, value, time_s)
-        if not channel.doubts:
-            return None
-        return next(iter(channel.doubts.values()))
+        return next(iter(doubts.values())) if doubts else None
 
     def jumped(self, key: Key, from_value: float, value: float, time_s: float) -> None:
         """Take note of a step beyond the rate limit, before its reading is taken in.
@@ -378,20 +379,20 @@ class BeliefJudge:
         _note(channel, Check.NEIGHBOUR, verdict, time_s, lambda: words)
 
     def _with_air(
-        self, channel: ChannelModel, air: ChannelModel, minute: int, minutes: int
-    ) -> checks.Together | None:
-        """How a channel took part in an air's quick movement over the last so many minutes.
+        self, channel: ChannelModel, air: ChannelModel, minute: int
+    ) -> tuple[checks.Together | None, checks.Together | None]:
+        """How a channel took part in an air's quick movement over one hour, and over two.
 
         None where their readings are so few that both move in the same steps, whatever they are on.
         """
         if max(channel.spacing_min, air.spacing_min) > checks.MOST_SPACING_MIN:
-            return None
-        blocks = range(minute - minutes + 1, minute + 1, checks.BLOCK_MIN)
+            return None, None
         own, theirs = (
-            [each.record.mean_of(at, at + checks.BLOCK_MIN - 1) for at in blocks]
+            each.record.means_of_four(minute - checks.LONG_MIN + 1, minute)
             for each in (channel, air)
         )
-        return checks.together(own, theirs)
+        lately = (checks.FOLLOWS_MIN - checks.LONG_MIN) // checks.BLOCK_MIN + len(own)
+        return checks.together(own[lately:], theirs[lately:]), checks.together(own, theirs)
 
     def _follows(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         """Whether a surface moves as the air does, or more quickly."""
@@ -405,16 +406,13 @@ class BeliefJudge:
             if air.doubts:
                 continue
             noise_k = air.record.noise * math.sqrt(6.0 / checks.BLOCK_MIN)
-            noises = {checks.FOLLOWS_MIN: (noise_k, own_noise_k), checks.LONG_MIN: (0.0, 0.0)}
-            for minutes, noise in noises.items():
-                now = self._with_air(channel, air, minute, minutes)
-                if now is None:
-                    continue
-                follows.append(checks.follows_air(now, *noise, usual))
-                if minutes == checks.FOLLOWS_MIN and (hour is None or now.air > hour.air):
-                    hour = now
-                elif minutes == checks.LONG_MIN and (long is None or now.air > long.air):
-                    long = now
+            now, longer = self._with_air(channel, air, minute)
+            if now is not None:
+                follows.append(checks.follows_air(now, noise_k, own_noise_k, usual))
+                hour = now if hour is None or now.air > hour.air else hour
+            if longer is not None:
+                follows.append(checks.follows_air(longer, 0.0, 0.0, usual))
+                long = longer if long is None or longer.air > long.air else long
         verdict = Verdict.NOT_EVALUATED
         if Verdict.SUSPECT in follows:
             verdict = Verdict.SUSPECT
@@ -442,13 +440,10 @@ class BeliefJudge:
         air = self.channels.get((channel.point, Quantity.AIR_TEMP))
         if air is None or air.doubts:
             return
-        hour, long = (
-            self._with_air(channel, air, minute, minutes)
-            for minutes in (checks.FOLLOWS_MIN, checks.LONG_MIN)
-        )
+        hour, long = self._with_air(channel, air, minute)
         usual = channel.quick.mean if channel.quick.known else None
-        first = minute - checks.LONG_MIN + 1
-        wet = max(channel.record.at(at) for at in range(first, minute + 1)) >= _SATURATED_PCT
+        two_hours = channel.record.minutes(minute - checks.LONG_MIN + 1, minute)
+        wet = max(two_hours) >= _SATURATED_PCT
         if long is not None and not wet:
             words = f"{channel.point}'s humidity no longer answers what its own air does"
             said = checks.deaf_to_air(long, usual)

@@ -97,12 +97,34 @@ class MinuteRecord:
             return math.nan
         return self._means[minute % MINUTES]
 
+    def minutes(self, first: int, last: int) -> list[float]:
+        """Return the means of successive minutes, both ends included, each as `at` has it."""
+        head, means = self.head, self._means
+        low, high = max(first, self.start, head - MINUTES + 1), min(last, head)
+        if low > high:
+            return [self.at(minute) for minute in range(first, last + 1)]
+        begin, end = low % MINUTES, high % MINUTES + 1
+        known = means[begin:end] if begin < end else means[begin:] + means[:end]
+        after = [self.at(minute) for minute in range(high + 1, last + 1)]
+        return [math.nan] * (low - first) + known.tolist() + after
+
     def mean_of(self, first: int, last: int) -> float:
         """Return the mean over minutes, both ends included; NaN where one is not known."""
         total = 0.0
-        for minute in range(first, last + 1):
-            total += self.at(minute)
+        for mean in self.minutes(first, last):
+            total += mean
         return total / (last - first + 1)
+
+    def means_of_four(self, first: int, last: int) -> list[float]:
+        """Return the means of successive four minutes; NaN where one of them is not known.
+
+        Args:
+            first: minute of the first four.
+            last: of the last four.
+        """
+        of = self.minutes(first, last)
+        fours = zip(of[::4], of[1::4], of[2::4], of[3::4], strict=True)
+        return [(a + b + c + d) / 4.0 for a, b, c, d in fours]
 
     def begin_anew(self) -> None:
         """Forget all minutes, as after a jump of the clock; the noise stays known."""

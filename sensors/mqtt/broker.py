@@ -173,7 +173,7 @@ def _ssl_text(fault: ssl.SSLError) -> str:
 
 
 def connect_sentence(broker: Broker, fault: BaseException) -> str:
-    """Return in one sentence why a connection could not be opened and what mends it.
+    """Return in one sentence why a connection could not be opened and what fixes it.
 
     >>> connect_sentence(Broker(), ConnectionRefusedError()).split(";")[0]
     'broker 127.0.0.1:1883 refuses the connection'

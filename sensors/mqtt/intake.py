@@ -167,7 +167,7 @@ def _levels(source: PayloadSource) -> tuple[str, ...]:
     if fault:
         raise SourceFault(
             f"point '{printable(source.point, 60)}': topic '{printable(topic, 80)}' {fault}; "
-            "the point is not read. Mend topic in the config."
+            "the point is not read. Fix topic in the config."
         )
     return levels
 

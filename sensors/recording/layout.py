@@ -114,8 +114,8 @@ def sniffed(path: Path, head: bytes) -> Layout:
     what = what_it_is(head)
     if what is not None:
         packed = "compressed" in what and "spread" not in what
-        mend = "unpack it first" if packed else "save it as CSV text and try again"
-        raise RecordingFault(f"{path} is {what}, so nothing is replayed; {mend}")
+        fix = "unpack it first" if packed else "save it as CSV text and try again"
+        raise RecordingFault(f"{path} is {what}, so nothing is replayed; {fix}")
     encoding = _encoding(head)
     if encoding is None:
         raise RecordingFault(

@@ -55,7 +55,7 @@ def test_temperatures_and_differences_agree_with_pint(value: float) -> None:
     )
 
 
-MENDS = {
+FIXES = {
     "s": 'write a time with its unit, such as "16 h"',
     "K": 'write a temperature difference with its unit, such as "3 K"',
     "degC": 'write a temperature with its unit, such as "10 degC"',
@@ -67,34 +67,34 @@ SAFE = "choose the figure on the safe side, and "
 @pytest.mark.parametrize(
     ("text", "to", "sentence"),
     [
-        ("8", "s", "'8' has no unit; {mend}"),
-        (8, "s", "8 has no unit; {mend}, in quotes"),
-        (0.85, "%", "0.85 has no unit; {mend}, in quotes"),
-        (True, "s", "true is not a figure; {mend}"),
-        ([], "K", "a list is not a figure; {mend}"),
-        ("8 m", "s", "'8 m' does not fit here; {mend}"),
-        ("8 hurs", "s", "'8 hurs' has no unit that is known; {mend}"),
-        ("3 h", "degC", "'3 h' is not a temperature in K, degC or degF; {mend}"),
-        ("1 deg", "%", "'1 deg' has no unit that is known; {mend}"),
+        ("8", "s", "'8' has no unit; {fix}"),
+        (8, "s", "8 has no unit; {fix}, in quotes"),
+        (0.85, "%", "0.85 has no unit; {fix}, in quotes"),
+        (True, "s", "true is not a figure; {fix}"),
+        ([], "K", "a list is not a figure; {fix}"),
+        ("8 m", "s", "'8 m' does not fit here; {fix}"),
+        ("8 hurs", "s", "'8 hurs' has no unit that is known; {fix}"),
+        ("3 h", "degC", "'3 h' is not a temperature in K, degC or degF; {fix}"),
+        ("1 deg", "%", "'1 deg' has no unit that is known; {fix}"),
         # A library that knows prefixes takes these for hecto-hours, deci-days and milli-hours.
-        ("3.5 hh", "s", "'3.5 hh' has no unit that is known; {mend}"),
-        ("2 dd", "s", "'2 dd' has no unit that is known; {mend}"),
-        ("3 mh", "s", "'3 mh' has no unit that is known; {mend}"),
-        ("2 Ms", "s", "'2 Ms' has no unit that is known; {mend}"),
-        ("6 nan", "s", "'6 nan' has no unit that is known; {mend}"),
-        ("3 " + "a" * 60_000, "s", "'3 " + "a" * 57 + "…' is longer than 80 letters; {mend}"),
-        ("3" * 60_000 + " h", "s", "'" + "3" * 59 + "…' is longer than 80 letters; {mend}"),
-        ("85 %", "s", "'85 %' does not fit here; {mend}"),
-        ("0,5 h", "s", "'0,5 h' has a comma; use a decimal point, and {mend}"),
-        ("10-12 h", "s", "'10-12 h' is a range; " + SAFE + "{mend}"),
-        ("10 h – 12 h", "s", "'10 h – 12 h' is a range; " + SAFE + "{mend}"),
-        ("10 C to 20 C", "degC", "'10 C to 20 C' is a range; " + SAFE + "{mend}"),
-        ("nan K", "K", "'nan K' does not start with a number; {mend}"),
-        ("1e400 h", "s", "'1e400 h' is too large; {mend}"),
-        ("1e308 d", "s", "'1e308 d' is too large to be a time; {mend}"),
-        ("-500 degF", "degC", "'-500 degF' is below absolute zero; {mend}"),
-        ("30 min 4 h", "s", "'30 min 4 h' has no unit that is known; {mend}"),
-        ("9 h**9**9", "s", "'9 h**9**9' has no unit that is known; {mend}"),
+        ("3.5 hh", "s", "'3.5 hh' has no unit that is known; {fix}"),
+        ("2 dd", "s", "'2 dd' has no unit that is known; {fix}"),
+        ("3 mh", "s", "'3 mh' has no unit that is known; {fix}"),
+        ("2 Ms", "s", "'2 Ms' has no unit that is known; {fix}"),
+        ("6 nan", "s", "'6 nan' has no unit that is known; {fix}"),
+        ("3 " + "a" * 60_000, "s", "'3 " + "a" * 57 + "…' is longer than 80 letters; {fix}"),
+        ("3" * 60_000 + " h", "s", "'" + "3" * 59 + "…' is longer than 80 letters; {fix}"),
+        ("85 %", "s", "'85 %' does not fit here; {fix}"),
+        ("0,5 h", "s", "'0,5 h' has a comma; use a decimal point, and {fix}"),
+        ("10-12 h", "s", "'10-12 h' is a range; " + SAFE + "{fix}"),
+        ("10 h – 12 h", "s", "'10 h – 12 h' is a range; " + SAFE + "{fix}"),
+        ("10 C to 20 C", "degC", "'10 C to 20 C' is a range; " + SAFE + "{fix}"),
+        ("nan K", "K", "'nan K' does not start with a number; {fix}"),
+        ("1e400 h", "s", "'1e400 h' is too large; {fix}"),
+        ("1e308 d", "s", "'1e308 d' is too large to be a time; {fix}"),
+        ("-500 degF", "degC", "'-500 degF' is below absolute zero; {fix}"),
+        ("30 min 4 h", "s", "'30 min 4 h' has no unit that is known; {fix}"),
+        ("9 h**9**9", "s", "'9 h**9**9' has no unit that is known; {fix}"),
     ],
 )
 def test_what_cannot_be_read_is_refused_in_one_sentence(
@@ -102,7 +102,7 @@ def test_what_cannot_be_read_is_refused_in_one_sentence(
 ) -> None:
     with pytest.raises(BadAmount) as caught:
         amount(text, to, difference=to == "K")
-    assert str(caught.value) == sentence.format(mend=MENDS.get(to, ""))
+    assert str(caught.value) == sentence.format(fix=FIXES.get(to, ""))
     assert isinstance(caught.value, FilmcallError)
 
 

@@ -1,5 +1,5 @@
 """`filmcall doctor` and `calibrate` at a real mosquitto: each thing that can be wrong on the way
-to it and on its topics is one line with its mend."""
+to it and on its topics is one line with its fix."""
 
 from __future__ import annotations
 

@@ -22,7 +22,7 @@ SPEC = ("--spec", "polyurethane-topcoat")
 
 
 @pytest.mark.parametrize(
-    ("words", "named", "mend"),
+    ("words", "named", "fix"),
     [
         (["check"], "'--air'", "as in: filmcall check --air 21 --rh 60 --surface 19"),
         (["check", "--air"], "'--air'", "see: filmcall"),
@@ -39,14 +39,14 @@ SPEC = ("--spec", "polyurethane-topcoat")
     ],
 )
 def test_words_that_no_command_takes_are_one_sentence(
-    words: list[str], named: str, mend: str
+    words: list[str], named: str, fix: str
 ) -> None:
     ran = filmcall(*words)
     assert (ran.code, ran.out) == (2, "")
     [line] = ran.err.splitlines()
     assert line.startswith("filmcall: ")
     assert named in line
-    assert f", so nothing was done; {mend}" in line
+    assert f", so nothing was done; {fix}" in line
 
 
 @pytest.mark.parametrize("words", [[], ["spec"], ["calibrate"]])

@@ -1,4 +1,4 @@
-"""The config file: what is read from it, and that every fault is told at once with its mend.
+"""The config file: what is read from it, and that every fault is told at once with its fix.
 
 Factors of temperature, length and time units: NIST SP 811, appendix B.8 (from memory).
 What an MQTT topic may hold: MQTT 5.0 (OASIS 2019), 4.7.1.

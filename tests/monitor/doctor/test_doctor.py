@@ -1,4 +1,4 @@
-"""`filmcall doctor` without a broker: each look finds what is wrong and says what mends it; rules
+"""`filmcall doctor` without a broker: each look finds what is wrong and says what fixes it; rules
 of the house, no source."""
 
 from __future__ import annotations

@@ -114,6 +114,37 @@ def test_the_log_is_read_onto_the_grid_that_was_measured(log: Path, week: TentWe
     assert not told.sections_known
 
 
+def test_the_clocks_of_an_outlook_know_of_a_hole_what_every_clock_knows(tmp_path: Path) -> None:
+    hole = (20.0 * 3600.0, 20.0 * 3600.0 + 1200.0)  # 20 min of readings that came each minute
+    begin_s = 1_795_000_200.0
+    times = np.arange(0.0, 86_400.0, 60.0)
+    kept = begin_s + times[(times < hole[0]) | (times >= hole[1])]
+    with Store.open(tmp_path / "log.db", now_s=lambda: 1_795_000_000.0) as store:
+        for point, quantity, value in (
+            ("air-bow", Quantity.AIR_TEMP, 20.0),
+            ("air-bow", Quantity.HUMIDITY, 50.0),
+            ("plank-port", Quantity.SURFACE_TEMP, 18.0),
+        ):
+            store.add_reading_rows(
+                "tent", point, quantity, [(round(t * 1e6), None, value, None, 0) for t in kept]
+            )
+    stated = CONFIG.replace('column = "c"', 'column = "c"\naccuracy = "0.8 K"')
+    config = load_config(stated, tmp_path).enclosures[0]
+    with Store.open(tmp_path / "log.db", now_s=lambda: 0.0, read_only=True) as store:
+        told = read_track(store, "tent", "hull-port", config=config)
+    history = told.history
+    assert told.track.surface_temp_c is not None
+    assert np.isfinite(told.track.table()).all()  # the statistics take the middle
+    inside = (history.time_s > begin_s + hole[0]) & (history.time_s <= begin_s + hole[1])
+    assert inside.sum() == 4
+    assert np.isnan(history.coldest_c[inside]).all()
+    logged = history.time_s > begin_s
+    assert np.isfinite(history.coldest_c[logged & ~inside]).all()
+    assert history.accuracy_k == 0.8  # as the config states it
+    assert history.rh_low_pct is not None
+    assert np.nanmin(history.rh_low_pct) == pytest.approx(47.0)
+
+
 def test_text_has_bands_breaks_and_windows(log: Path) -> None:
     text = run(log)
     assert text.startswith("Outlook for tent, made ")

@@ -36,6 +36,26 @@ def test_a_body_with_a_clock_of_its_own_comes_when_the_others_do(ahead_s: float)
         assert all(reading.time_s == each.time_s for reading in each.readings)
 
 
+def test_a_body_behind_whose_row_comes_first_makes_no_gap_of_the_difference() -> None:
+    rows = []
+    for minute in range(30):
+        rows += [row(60.0 * minute - 600.0, "bow"), row(60.0 * minute + 10.0, "plank")]
+        rows.append(row(60.0 * minute + 20.0, "stern"))
+    assert [each.now_s for each in placed(rows)] == pytest.approx(
+        [60.0 * (place // 3) + 10.0 * max(place % 3, 1) for place in range(90)]
+    )
+
+
+def test_a_body_that_is_heard_alone_at_first_was_alone() -> None:
+    alone = [row(60.0 * minute, "bow") for minute in range(11)]
+    rows = [[row(60.0 * m, "bow"), row(60.0 * m + 10.0, "plank")] for m in range(11, 30)]
+    both = alone + [each for pair in rows for each in pair]
+    assert [each.now_s for each in placed(both)] == [each[0].time_s for each in both]
+    # Nor is what was measured before a gap of the whole recording.
+    broken = [row(0.0, "bow"), row(600.0, "plank"), row(600.0, "bow"), row(660.0, "plank")]
+    assert [each.now_s for each in placed(broken)] == [each[0].time_s for each in broken]
+
+
 def test_a_body_whose_clock_is_set_later_moves_nobody_elses() -> None:
     rows = []
     for minute in range(60):

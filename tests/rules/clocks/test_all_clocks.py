@@ -421,10 +421,10 @@ def test_late_readings_count_as_if_they_had_come_in_time() -> None:
     holed = steady(20.0, 6.0, holes=((2.0, 5.0),))
     order = np.argsort(np.concatenate((holed.time_s, whole.time_s)), kind="stable")
     time = np.concatenate((holed.time_s, whole.time_s))[order]
-    mended = TemperatureHistory(
+    fixed = TemperatureHistory(
         time, np.full(time.size, 20.0), np.full(time.size, 20.0), 0.0, 1800.0
     )
-    for name, clock in clocks(COATED, mended, 6.0).items():
+    for name, clock in clocks(COATED, fixed, 6.0).items():
         assert clock.left_s == pytest.approx(clocks(COATED, whole, 6.0)[name].left_s)
 
 

@@ -10,6 +10,7 @@ import pytest
 from outlook_scores import damped_trend, joined, rms, score, trend_maker
 from tent_weeks import tent_week
 
+from rules.known import TEMPERATURE
 from rules.outlook.damped_trend import (
     BY_DAY,
     HORIZON_CELLS,
@@ -19,7 +20,15 @@ from rules.outlook.damped_trend import (
     fit_trend,
     origin_cells,
 )
-from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, bridged, cell_means
+from rules.outlook.track import (
+    CELL_S,
+    CELLS_A_DAY,
+    TooLittleLog,
+    Track,
+    bridged,
+    cell_means,
+    measured_cells,
+)
 
 NOW_S = 1_791_849_600.0
 
@@ -160,10 +169,33 @@ def test_draws_are_past_errors_with_their_own_sign_less_most_of_their_mean() -> 
     assert (draws[:, :, 0] == 0.0).all()
     at = draws[:, 0, 8]  # two hours: 3 in a quarter of cases, -1 in the others, mean 0
     spans = np.isfinite(errors[:, 7, 0]).sum() / 8.0
-    widened = 1.0 + 1.0 / spans
+    widened = np.sqrt(1.0 + 1.0 / spans)
     assert at.max() == pytest.approx(3.0 * widened, abs=0.3)
     assert at.min() == pytest.approx(-1.0 * widened, abs=0.3)
     assert np.mean(at > 0.0) == pytest.approx(0.25, abs=0.1)
+
+
+def test_each_day_further_back_is_drawn_seven_tenths_as_often() -> None:
+    fit = fit_trend(daily(5.0, noise=0.3, seed=4))
+    days = np.round((NOW_S - fit.origin_s) / 86_400.0)[:, None, None]
+    draws = error_draws(replace(fit, errors=np.where(np.isfinite(fit.errors), days, np.nan)), NOW_S)
+    # Errors that are told apart by their day: 0 (half a bell of hours, up to now), 1, 2, 3.
+    _, counts = np.unique(draws[:, 0, 1].round(3), return_counts=True)
+    # By so few draws each day's share is right to one of 256.
+    assert counts[2] / counts[1] == pytest.approx(0.7, abs=0.03)
+    assert counts[3] / counts[2] == pytest.approx(0.7, abs=0.03)
+
+
+def test_a_day_ahead_spreads_as_a_further_observation_does() -> None:
+    # The next of n normal observations lies about their mean with a variance of s^2 (1 + 1/n): the
+    # prediction interval of any textbook of statistics (from memory).
+    fit = fit_trend(daily(5.0, noise=0.3, seed=4))
+    signs = np.where(np.arange(fit.origin_s.size) % 2 == 0, 1.0, -1.0)[:, None, None]
+    draws = error_draws(replace(fit, errors=np.where(np.isfinite(fit.errors), signs, np.nan)), NOW_S)
+    for hours in (6, 24):
+        spans = np.isfinite(fit.errors[:, 4 * hours - 1, 0]).sum() / (4.0 * hours)
+        spread = float(np.sqrt(np.mean(draws[:, :, 4 * hours] ** 2)))
+        assert spread == pytest.approx(np.sqrt(1.0 + 1.0 / spans), rel=0.01)
 
 
 def test_a_bias_of_the_past_is_a_quarter_believed() -> None:
@@ -200,18 +232,37 @@ def test_a_night_without_power_in_the_log_is_passed_over() -> None:
     assert np.abs(apart[:, :25]).max() < 0.5  # six hours
 
 
-def test_cells_take_the_mean_and_short_gaps_are_bridged() -> None:
+def test_cells_take_the_mean_of_their_readings_and_hold_those_of_a_slow_channel() -> None:
     times = NOW_S - np.array([10.0, 200.0, 299.0, 700.0, 3000.0])
     values = np.array([1.0, 2.0, 3.0, 8.0, 9.0])
     means = cell_means(times, values, NOW_S, 12)
     assert means[-1] == 2.0
     assert means[-3] == 8.0
-    assert means[-2] == 5.0  # between 8 and 2
-    assert np.isnan(means[0])
-    lost = bridged(np.array([1.0, *[np.nan] * 7, 2.0]))
-    assert np.isnan(lost[1:8]).all()
-    kept = bridged(np.array([1.0, *[np.nan] * 6, 8.0]))
-    assert kept.tolist() == [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0]
+    assert np.isnan(means[-2])
+    slow = measured_cells(means, 900.0)
+    assert slow[-2] == 5.0  # between 8 and 2, which are within the age at which a reading counts
+    assert np.isnan(slow[3:9]).all()
+    # The last value of such a channel counts for as long, and no longer.
+    late = measured_cells(means[:-1], 900.0)
+    assert late[-1] == 8.0
+    assert np.isnan(measured_cells(np.append(means, [np.nan] * 5), 900.0)[-2:]).all()
+
+
+def test_a_hole_is_bridged_for_as_long_as_its_quantity_stays_known() -> None:
+    def swung(kelvin: float, lost: int) -> np.ndarray:
+        """A day of so many kelvin up and down every four hours, with a hole at a turn of it."""
+        hours = CELL_S / 3600.0 * np.arange(CELLS_A_DAY)
+        cells = 15.0 + kelvin * np.cos(2.0 * np.pi * hours / 4.0)
+        cells[240 : 240 + lost] = np.nan
+        return cells
+
+    # By `rules.known` a hull whose day was quiet may have moved 0.5 K an hour unseen (common
+    # practice, no source): two hours off its neighbours 1 K, which four hours without data reach.
+    assert np.isfinite(bridged(swung(0.0, 47), TEMPERATURE)).all()
+    assert np.isnan(bridged(swung(0.0, 60), TEMPERATURE)[240:300]).any()
+    # One that moved by 2 x 3 K in two hours, 4.7 K an hour at the most, moves half as fast again.
+    assert np.isfinite(bridged(swung(3.0, 2), TEMPERATURE)).all()
+    assert np.isnan(bridged(swung(3.0, 6), TEMPERATURE)[240:246]).any()
 
 
 def test_cell_ends_are_even() -> None:

@@ -368,7 +368,7 @@ FAULTS = [
 
 
 @pytest.mark.parametrize(("old", "new", "expected"), FAULTS, ids=lambda text: text[:40])
-def test_a_fault_is_named_with_key_line_and_mend(old: str, new: str, expected: str) -> None:
+def test_a_fault_is_named_with_key_line_and_fix(old: str, new: str, expected: str) -> None:
     assert "\n".join(map(str, check_spec(changed(old, new), "x"))) == expected
 
 
@@ -405,17 +405,17 @@ def test_a_step_that_only_columns_by_humidity_time_is_timed() -> None:
 def test_a_measure_without_a_unit_is_told_its_own(what: str, example: str) -> None:
     text = changed('what = "wood-moisture"\nhigh = "16 %"', f'what = "{what}"\nhigh = "3"')
     (fault,) = check_spec(text, "x")
-    assert f'such as "{example}"' in fault.mend
+    assert f'such as "{example}"' in fault.fix
 
 
-@pytest.mark.parametrize(("old", "new", "line", "mend"), SYNTAX, ids=range(len(SYNTAX)))
+@pytest.mark.parametrize(("old", "new", "line", "fix"), SYNTAX, ids=range(len(SYNTAX)))
 def test_text_that_is_not_toml_is_named_by_its_line(
-    old: str, new: str, line: int, mend: str
+    old: str, new: str, line: int, fix: str
 ) -> None:
     (fault,) = check_spec(changed(old, new), "x")
     assert fault.line == line
     assert fault.problem.startswith("is not TOML: ")
-    assert mend in fault.mend
+    assert fix in fault.fix
 
 
 def test_a_text_nested_without_end_is_refused() -> None:

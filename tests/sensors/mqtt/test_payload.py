@@ -547,7 +547,7 @@ def test_filters_match_as_the_standard_says(wanted: str, topic: str, expected: b
     "topic", ["", "a/#/b", "a#", "a+/b", "a/x{point}", "$share/g/a", "a\x1b", "a/" * 300]
 )
 def test_a_topic_that_is_no_filter_is_refused_at_the_start(topic: str) -> None:
-    with pytest.raises(SourceFault, match=r"point 'air-bow': topic .* Mend topic in the config"):
+    with pytest.raises(SourceFault, match=r"point 'air-bow': topic .* Fix topic in the config"):
         Router([source(topic=topic)])
 
 
