@@ -5,11 +5,12 @@
 
 Each watch has so many enclosures, with outlooks on and a day and a half of log behind it, and a
 shipper of its own; ten pages are open, and `filmcall yard --json` listens. In the calm every other
-second one enclosure goes wet, the first outlooks still being made: the time is taken from just before that reading is published until
-the page's stream, the yard and the plain word tell of a STOP. Then shippers, database and broker
-are killed in turn; then the database is away. In the end everything that stands in a log is held
-against its copy, value by value. Lag is as in `benchmarks/ship.py`, the log's own wait of 2 s in
-it. How many enclosures a core serves is reckoned from the processor time of the watches.
+second one enclosure goes wet, while the last of the first outlooks are made: the time is taken from
+just before that reading is published until the page's stream, the yard and the plain word tell of a
+STOP. Then shippers, database and broker are killed in turn; then the database is away. In the end
+everything that stands in a log is held against its copy, value by value. Lag is as in
+`benchmarks/ship.py`, the log's own wait of 2 s in it.
+How many enclosures a core serves is reckoned from the processor time of the watches.
 """
 
 from __future__ import annotations
