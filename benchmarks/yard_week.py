@@ -23,6 +23,7 @@ import sys
 import tempfile
 import time
 from array import array
+from contextlib import ExitStack
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -155,9 +156,9 @@ def watch_week(
             for topic, payload in sheds.say(clocks.true_s):
                 sensor.client.publish(topic, payload, 0)
             wanted, until_s = enclosures * PER_ENCLOSURE, time.monotonic() + HEARD_WITHIN_S
-            while wanted > 0 and time.monotonic() < until_s:
-                came = watch.turn(0.05)
-                wanted, heard = wanted - came, heard + came
+            while intake.status().queued < wanted and time.monotonic() < until_s:
+                time.sleep(0.002)
+            heard += watch.turn(0.0)
             alarms.look()
         intake.stop()
         watch.end()
@@ -206,24 +207,28 @@ def main() -> None:
     if asked.child is not None:
         watch_week(asked.child, asked.port, *played)
         return
-    with tempfile.TemporaryDirectory(prefix="filmcall-week-") as name:
+    with tempfile.TemporaryDirectory(prefix="filmcall-week-") as name, ExitStack() as ending:
         folder = Path(name)
         folder.chmod(0o755)
         (folder / "quick.toml").write_text(SPEC.read_text(encoding="utf-8") + SPEC_CALL)
         postgres = RealPostgres(folder / "server", quick=False)
         postgres.start()
+        ending.callback(postgres.stop)
         url = postgres.new_database()
         prepare(url)
         broker = RealBroker(folder, config="allow_anonymous true\nset_tcp_nodelay true")
         broker.start()
+        ending.callback(broker.stop)
         begin_s, log = time.monotonic(), folder / "log.db"
         words = [sys.executable, __file__, "--child", name, "--port", str(broker.port)]
         for option in ("days", "step", "enclosures", "seed"):
             words += [f"--{option}", str(getattr(asked, option))]
         child = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
+        ending.callback(child.kill)
         while not log.exists() and child.poll() is None:
             time.sleep(0.1)
         ship = [start_shipper(log, url, folder / "said.txt")]
+        ending.callback(lambda: ship[-1].kill())
         kills = kill_in_turn(child, postgres, ship, log, url, asked.seed)
         assert child.stdout is not None
         told = child.stdout.read()
@@ -238,8 +243,6 @@ def main() -> None:
             env=environment(), capture_output=True, text=True, check=False, timeout=600,
         )  # fmt: skip
         different = [done.stderr] if done.returncode else differences(log, url)
-        broker.stop()
-        postgres.stop()
     print(f"{asked.days:g} days of {asked.enclosures} enclosures, a step is {asked.step:g} s: "
           f"{end['sent']:,} readings sent, {end['heard']:,} heard, {end['told']:,} calls told, "
           f"{end['coats']} coats")  # fmt: skip

@@ -204,15 +204,18 @@ class ReadingQueries:
         means = np.full(count, np.nan)
         with self._file.asking(), self._file.one_moment():
             asked = self._file.connection.execute
-            noted, thinned = (
-                asked(f"SELECT 1 FROM {table} {_SPAN} LIMIT 1", span).fetchone()
-                for table in ("reading_notes", "minutes")
+            noted, thinned, first = (
+                asked(f"SELECT min(time_us) FROM {table} {_SPAN}", span).fetchone()[0]
+                for table in ("reading_notes", "minutes", "readings")
             )
-            rows = _CELL_READINGS.format(quality=_LAST_NOTED if noted else "quality")
-            if thinned:  # to look for both takes longer
+            begins = [each for each in (thinned, first) if each is not None]
+            filled = (end_us - min(begins, default=end_us)) // cell_us + 1
+            rows = _CELL_READINGS.format(quality="quality" if noted is None else _LAST_NOTED)
+            if thinned is not None:  # to look for both takes longer
                 rows = f"{rows} UNION ALL {_CELL_MINUTES}"
             for back, mean in asked(
-                _CELL_MEANS.format(rows=rows), (channel, end_us, cell_us, count, least, most)
+                _CELL_MEANS.format(rows=rows),
+                (channel, end_us, cell_us, min(count, filled), least, most),
             ):
                 means[count - 1 - back] = np.nan if mean is None else mean
         return means

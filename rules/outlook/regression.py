@@ -6,12 +6,16 @@ log: a past forecast only ever knew what the log held by then, so that its error
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Iterator
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from rules.air.arrays import Floats
 from rules.outlook.prior import Prior, Priors
+
+Places: TypeAlias = npt.NDArray[np.int64]
 
 DAY = 96
 """Steps of 15 min in a day, and how many steps ahead is looked."""
@@ -132,11 +136,13 @@ class Shown:
                 (_mean_before(values, LATELY) - values)[:, order],
             ]
         )
-        ahead = windows(days[:, quantity], count) - days[:count, quantity]
         yesterday = np.append(np.full(DAY, np.nan), values[:, quantity])
-        recent = windows(yesterday, count) - yesterday[:count] - ahead
-        self._varying = [ahead, recent, windows(days[:, 0], count) - days[:count, 0]]
-        self._known = np.broadcast_to(np.isfinite(moved).all(axis=1), ahead.shape)
+        self._days, self._yesterday, self._air = (
+            (windows(course, count), course[:count])
+            for course in (days[:, quantity], yesterday, days[:, 0])
+        )
+        self._known = np.broadcast_to(np.isfinite(moved).all(axis=1), (DAY, count))
+        self._outdoors: Outdoors | None = None
         if outdoors is not None:
             self._show(outdoors, values, own=1 if quantity == 1 else 0)
 
@@ -151,24 +157,44 @@ class Shown:
         ahead[:, :, 2] = (10.0 / SHINE) * (total[SHINE:] - total[:-SHINE])
         total = np.cumsum(np.append(np.zeros(SHINE), now[:, 2]))
         now[:, 2] = (10.0 / SHINE) * (total[SHINE:] - total[:-SHINE])
-        days = usual(now)
+        self._outdoors, days = Outdoors(now, ahead), usual(now)
+        self._outside_days = [(windows(course, count), course[:count]) for course in days.T]
         # What is thick goes by the mean of what comes, and of what has been.
-        lead = np.arange(1.0, DAY + 1.0)[:, None]
-        each = range(now.shape[1])
-        mean = [np.cumsum(ahead[:, :, k], axis=0) / lead - now[:, k] for k in each]
-        change = [ahead[:, :, k] - now[:, k] for k in each]
-        beside = [change[k] - (windows(days[:, k], count) - days[:count, k]) for k in each]
-        self._varying = [*change, *beside, *mean, *self._varying]
-        self._known = self._known & np.isfinite(change).all(axis=0)
+        self._sum_ahead = np.cumsum(ahead, axis=0)
+        self._known = self._known & np.isfinite(ahead - now).all(axis=2)
         stands = (now - days[:count])[:, own]
         inside = [now[:, 0] - values[:, 0], now[:, 1] - values[:, 1]]
         lately = [now - _back(now, HOUR)]
         lately += [now - _mean_before(now, steps) for steps in (LATELY, DAY // 2)]
         self._flat = np.column_stack([self._flat, *inside, stands, *lately])
 
+    def _varying(self, leads: Places) -> Iterator[Floats]:
+        """Yield what is not the same for every lead, one feature after the other: leads by steps.
+
+        One at a time, since all of them for every lead are many megabytes.
+        """
+
+        def moves(course: tuple[Floats, Floats]) -> Floats:
+            ahead, now = course
+            return ahead[leads - 1] - now
+
+        if self._outdoors is not None:
+            now, ahead = self._outdoors.came, self._outdoors.ahead
+            columns = range(now.shape[1])
+            for k in columns:
+                yield ahead[leads - 1, :, k] - now[:, k]
+            for k in columns:
+                yield ahead[leads - 1, :, k] - now[:, k] - moves(self._outside_days[k])
+            for k in columns:
+                yield self._sum_ahead[leads - 1, :, k] / leads[:, None] - now[:, k]
+        usually = moves(self._days)
+        yield usually
+        yield moves(self._yesterday) - usually
+        yield moves(self._air)
+
     def at(self, lead: int) -> Floats:
         """Return features for some steps ahead: steps by features, NaN where they are not known."""
-        varying = [each[lead - 1] for each in self._varying]
+        varying = (each[0] for each in self._varying(np.array([lead])))
         found = _or_none(np.column_stack([*varying, self._flat]))
         found[~self._known[lead - 1]] = np.nan
         return found
@@ -180,14 +206,14 @@ class Shown:
             weights: of each block of steps, and last of the newest step alone: by steps ahead and
                 by features in the order of `at`.
         """
-        count, split = len(self._flat), len(self._varying)
+        count, split = len(self._flat), weights.shape[2] - self._flat.shape[1]
         block = np.append(np.arange(count - 1) // BLOCK, len(weights) - 1)
         place = np.append(np.arange(count - 1), len(weights) * BLOCK - 1)
         flat = np.zeros((len(weights) * BLOCK, self._flat.shape[1]))
         flat[place] = _or_none(self._flat)
         flat = flat.reshape(len(weights), BLOCK, -1) @ weights[:, :, split:].transpose(0, 2, 1)
         said: Floats = flat.reshape(-1, DAY)[place].T
-        for at, each in enumerate(self._varying):
+        for at, each in enumerate(self._varying(np.arange(1, DAY + 1))):
             said += _or_none(each) * weights[block, :, at].T
         return np.where(self._known, said, np.nan)
 
