@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from statistics import median
 
-from sensors.believe.judge import BeliefJudge
+from sensors.believe.judge import BeliefJudge, Standing
 from sensors.reading import Quality, Quantity, Reading
 
 
@@ -242,6 +243,11 @@ class FaultJudge:
     def why(self, point: str, quantity: Quantity, time_s: float) -> str:
         """Return why a channel is doubted and what to do, as a clause; "" where it is not."""
         return self._beliefs.why((point, quantity), time_s)
+
+    @property
+    def standing(self) -> Mapping[tuple[str, Quantity], Standing]:
+        """Hulls' probes that cannot be told from one that is stuck."""
+        return self._beliefs.standing
 
     def vouch(self, point: str) -> None:
         """Take a person's word that a body is right as it is, until there is new evidence."""
