@@ -366,7 +366,9 @@ class Enclosure:
         if stands is None:
             return sensed
         off_k = gone_by(TEMPERATURE, stands.unseen_s)
-        return sensed._replace(usual_change=sensed.usual_change + off_k)
+        return sensed._replace(
+            usual_change=sensed.usual_change + off_k, why=sensed.why or "its probe stands"
+        )
 
     def vouch(self, point: str) -> None:
         """Take a person's word that a body is right: its doubts end until there is new evidence."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from rules.call import Call, Memory
-from rules.climate import Climate
+from rules.climate import SURFACE_LIMITS, Climate
 from rules.limits import LimitJudgement, is_upper, worst_first
 from rules.spec.model import Spec
 from rules.text import duration_text, hour_and_day_text
@@ -611,7 +611,8 @@ def distance_text(
         wants = f"at {'most' if upper else 'least'} {wants}"
     if guard:
         sure = figure(name, bound - guard if upper else bound + guard, 1)
-        wants = f"{wants}, or {sure} with sensor error"
+        stands = name in SURFACE_LIMITS and climate.surface_point in climate.standing
+        wants = f"{wants}, or {sure} {'while its probe stands' if stands else 'with sensor error'}"
     return f"{value_text(name, value, bound, climate, figure)}; wants {wants}"
 
 

@@ -91,6 +91,9 @@ def test_go_ends_by_itself_once_a_probe_has_stood_for_longer_than_a_hull(tent: T
     assert tent.show(18.0, 6.2) is Call.GO
     assert tent.show(18.0, 0.2) is Call.GO
     assert tent.show(18.0, 0.4) is Call.HOLD
+    margin = tent.told()[0]
+    assert margin.startswith("Hull 6.0 K above dew point; wants 3.0 K, or ")
+    assert margin.endswith(" while its probe stands")
     said = next(text for text in tent.told() if "longer than hulls do" in text)
     assert said.startswith("plank-port has shown 18.0 °C for 6 h ")
     assert said.endswith("filmcall event vouched --point plank-port")
