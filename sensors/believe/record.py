@@ -112,7 +112,11 @@ class MinuteRecord:
         """Return the mean of three minutes; NaN where one of them is not known."""
         head, means = self.head, self._means
         if first >= self.start and head - MINUTES < first <= head - 2:
-            a, b, c = means[first % MINUTES], means[(first + 1) % MINUTES], means[(first + 2) % MINUTES]
+            a, b, c = (
+                means[first % MINUTES],
+                means[(first + 1) % MINUTES],
+                means[(first + 2) % MINUTES],
+            )
         else:
             a, b, c = self.at(first), self.at(first + 1), self.at(first + 2)
         return (a + b + c) / 3.0

@@ -294,7 +294,9 @@ def _wavering(kind: str) -> Night:
         values = (air_c, rh_pct + rng.uniform(-0.4, 0.4), hull_c + rng.uniform(-0.2, 0.2))
         rows.append(
             [
-                Reading("tent", each.name, each.quantity, time_s, round(value, 2), Quality.OK, time_s)
+                Reading(
+                    "tent", each.name, each.quantity, time_s, round(value, 2), Quality.OK, time_s
+                )
                 for each, value in zip(points, values, strict=True)
             ]
         )

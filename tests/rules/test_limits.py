@@ -260,7 +260,9 @@ def test_medians_told_of_what_they_keep_are_those_told_of_all(
 
 
 @given(
-    surfaces=st.lists(st.floats(13.0, 20.0).map(lambda value: round(value, 1)), min_size=1, max_size=3),
+    surfaces=st.lists(
+        st.floats(13.0, 20.0).map(lambda value: round(value, 1)), min_size=1, max_size=3
+    ),
     rh_pct=st.floats(50.0, 90.0).map(lambda value: round(value, 1)),
     moved=st.sampled_from([0.0, 0.05, 0.5]),
     effect=st.sampled_from(list(Effect)),
