@@ -120,7 +120,7 @@ class ChannelState:
         self.sensed = self._sense(reading.value, reading.quality)
 
     def go_on(self, reading: Reading, effective_s: float) -> None:
-        """Make the present one a reading that is believed, as those before mostly are; see `take`."""
+        """Make the present one a reading that is believed as the one before was; see `take`."""
         watch, before = self.watch, self.sensed
         proved = self.calibrated_accuracy
         accuracy = (self.config.accuracy if proved is None else proved) + self.solvent_accuracy
@@ -131,7 +131,7 @@ class ChannelState:
         self.reading = reading
         self.effective_s = effective_s
         self.expires_s = effective_s + watch.max_age_s()
-        self.sensed = PointValue(*before[:3], reading.value, *before[4:])
+        self.sensed = PointValue._make((*before[:3], reading.value, *before[4:]))
 
     def too_old(self, reading: Reading, effective_s: float, now_s: float) -> bool:
         """Return whether a reading can be no present: stale when it came, or a broker's old one.

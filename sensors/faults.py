@@ -101,7 +101,9 @@ class PointWatch:
         self.channel = channel
         humid = quantity is Quantity.HUMIDITY
         self._plain = (
-            (max(rules.low, 1.0), min(rules.high, SATURATED_PCT)) if humid else (rules.low, rules.high)
+            (max(rules.low, 1.0), min(rules.high, SATURATED_PCT))
+            if humid
+            else (rules.low, rules.high)
         )
         self.saturated_since_s: float | None = None
         self._last: Reading | None = None

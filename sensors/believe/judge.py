@@ -249,8 +249,8 @@ class BeliefJudge:
             return False
 
         def ends(of: ChannelModel) -> tuple[float, float]:
-            first = minute - 2 * checks.STEP_MIN
-            return of.record.mean_of(first, first + 2), of.record.mean_of(minute - 3, minute - 1)
+            mean = of.record.mean_of_three
+            return mean(minute - 2 * checks.STEP_MIN), mean(minute - 3)
 
         hull = ends(channel)
         for air in self._airs:
