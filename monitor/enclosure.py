@@ -14,6 +14,7 @@ from monitor.config.load import EnclosureConfig, PointConfig
 from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
 from rules.events import ProbesOut
+from rules.known import TEMPERATURE, gone_by
 from rules.reasons import (
     CO2_TOLD_PPM,
     DUST_TOLD_UG_M3,
@@ -21,12 +22,13 @@ from rules.reasons import (
     co2_notice,
     dust_notice,
     probes_out_doubt,
+    standing_notice,
 )
 from rules.section import Film, LastAnswer, Section, SectionCall
 from rules.text import date_hour_text
 from rules.vocabulary import ALL_SECTIONS
 from sensors.faults import FaultJudge, PointWatch
-from sensors.reading import Quality, Reading
+from sensors.reading import Quality, Quantity, Reading
 from sensors.zones import zone_or_utc
 
 FilmOf = Callable[[str, float], Film]
@@ -118,7 +120,7 @@ class ChannelState:
         self.sensed = self._sense(reading.value, reading.quality)
 
     def go_on(self, reading: Reading, effective_s: float) -> None:
-        """Make the present one a reading that is believed, as those before mostly are; see `take`."""
+        """Make the present one a reading that is believed as the one before was; see `take`."""
         watch, before = self.watch, self.sensed
         proved = self.calibrated_accuracy
         accuracy = (self.config.accuracy if proved is None else proved) + self.solvent_accuracy
@@ -129,7 +131,7 @@ class ChannelState:
         self.reading = reading
         self.effective_s = effective_s
         self.expires_s = effective_s + watch.max_age_s()
-        self.sensed = PointValue(*before[:3], reading.value, *before[4:])
+        self.sensed = PointValue._make((*before[:3], reading.value, *before[4:]))
 
     def too_old(self, reading: Reading, effective_s: float, now_s: float) -> bool:
         """Return whether a reading can be no present: stale when it came, or a broker's old one.
@@ -383,6 +385,8 @@ class Enclosure:
     def _evaluate(self) -> None:
         self.counts.evaluations += 1
         sensed = [channel.sensed for channel in self._channels.values()]
+        if self._judge.standing:
+            sensed = [self._widened(each) for each in sensed]
         doubts = self.doubts
         if self.probes_out is not None and (out := self.probes_out(self.now_s)) is not None:
             doubts = (*doubts, probes_out_doubt(self._until_text(out)))
@@ -393,6 +397,16 @@ class Enclosure:
             section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=doubts)
         if self._on_evaluated is not None:
             self._on_evaluated(self)
+
+    def _widened(self, sensed: PointValue) -> PointValue:
+        """Count what a hull can have done since its probe has told nothing of it."""
+        stands = self._judge.standing.get((sensed.point, Quantity(sensed.quantity)))
+        if stands is None:
+            return sensed
+        off_k = gone_by(TEMPERATURE, stands.unseen_s)
+        return sensed._replace(
+            usual_change=sensed.usual_change + off_k, why=sensed.why or "its probe stands"
+        )
 
     def vouch(self, point: str) -> None:
         """Take a person's word that a body is right: its doubts end until there is new evidence."""
@@ -408,7 +422,7 @@ class Enclosure:
                 self._next_expiry_s = min(self._next_expiry_s, channel.expires_s)
 
     def _told_of_air(self) -> list[Doubt]:
-        """What the air says beside every call."""
+        """What the air, and a probe that moves no more, say beside every call."""
         told = []
         for quantity, least, notice in (
             ("co2", CO2_TOLD_PPM, co2_notice),
@@ -426,6 +440,9 @@ class Enclosure:
             )
             if highest >= least:
                 told.append(notice(highest))
+        for (point, _), stands in self._judge.standing.items():
+            off_k = gone_by(TEMPERATURE, stands.unseen_s)
+            told.append(standing_notice(point, stands.value_c, stands.lasted_s, off_k))
         return told
 
     def learn(self, readings: Iterable[Reading]) -> None:

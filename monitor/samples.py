@@ -15,7 +15,7 @@ from monitor.log.log import Store
 from monitor.log.rows import LIVE, QUALITY_CODES
 from rules.clocks.clock import Clock
 from rules.units import DAY_S
-from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
+from sensors.faults import DEFAULT_RULES, MOST_MAX_AGE_S, max_age_s
 from sensors.reading import Quality, Quantity
 
 if TYPE_CHECKING:
@@ -382,13 +382,13 @@ def _held(
     if times.size == 0:
         return held
     usual_s = float(np.median(np.diff(times))) if times.size > 1 else 0.0
-    max_age_s = channel.max_age_s
-    if max_age_s is None:
-        max_age_s = min(max(3.0 * usual_s, LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
+    counts_s = channel.max_age_s
+    if counts_s is None:
+        counts_s = max_age_s(DEFAULT_RULES[channel.quantity], usual_s)
     last = np.searchsorted(times, grid, side="right") - 1
     known = last >= 0
-    known[known] = grid[known] - times[last[known]] <= max_age_s
-    silent = np.append(np.diff(times) > max_age_s, False)
+    known[known] = grid[known] - times[last[known]] <= counts_s
+    silent = np.append(np.diff(times) > counts_s, False)
     known[known] &= ~silent[last[known]] | (grid[known] <= times[last[known]])
     held[known] = values[last[known]]
     return held

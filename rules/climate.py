@@ -43,7 +43,8 @@ class PointValue(NamedTuple):
             worked out from that and a wet bulb; counts with a surface point [% per K].
         shared_element: of a surface, whether it is read by the same element as its body's air
             temperature, so that part of their error is one; only where the config says so.
-        why: what made its value doubted, in words; "" where the quality says all.
+        why: what made its value doubted, in words, or of a believed surface that its probe stands
+            and its guard grows; "" where the quality says all.
     """
 
     point: str
@@ -132,6 +133,7 @@ class Climate:
         estimates: what each probe or pair says to each limit; known points only.
         unknown: limits for which a required point is not ok, and why.
         pairs: every surface beside every air body.
+        standing: surface points whose guard grows because they have shown one value for too long.
     """
 
     time_s: float
@@ -148,6 +150,7 @@ class Climate:
     estimates: Mapping[LimitName, tuple[Estimate, ...]]
     unknown: Mapping[LimitName, str]
     pairs: tuple[Pair, ...] = ()
+    standing: frozenset[str] = frozenset()
 
     def decided_by(self, surface_point: str, air_point: str) -> Climate:
         """Return the same climate with the figures of the pair that decides the dew margin.
@@ -183,17 +186,18 @@ class Climate:
         )
 
 
-_AIR_LIMITS = (LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX, LimitName.DEW_MARGIN_MIN)
-_HUMIDITY_LIMITS = (LimitName.HUMIDITY_MIN, LimitName.HUMIDITY_MAX, LimitName.DEW_MARGIN_MIN)
-_SURFACE_LIMITS = (
+SURFACE_LIMITS = (
     LimitName.SURFACE_TEMP_MIN,
     LimitName.SURFACE_TEMP_MAX,
     LimitName.DEW_MARGIN_MIN,
 )
+"""Limits that a surface speaks to."""
+_AIR_LIMITS = (LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX, LimitName.DEW_MARGIN_MIN)
+_HUMIDITY_LIMITS = (LimitName.HUMIDITY_MIN, LimitName.HUMIDITY_MAX, LimitName.DEW_MARGIN_MIN)
 _LIMITS_OF = {
     AIR_TEMP: _AIR_LIMITS,
     HUMIDITY: _HUMIDITY_LIMITS,
-    SURFACE_TEMP: _SURFACE_LIMITS,
+    SURFACE_TEMP: SURFACE_LIMITS,
 }
 _QUALITY_WORDS = {
     "spike": "a spike",
@@ -270,6 +274,7 @@ def climate_of(
         estimates=_estimates_of(heard, places, margins),
         unknown=unknown,
         pairs=pairs,
+        standing=frozenset(each.point for each in heard.surfaces if each.why),
     )
     if pairs:
         worst = min(margins, key=lambda each: each.value - each.guard)

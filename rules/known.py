@@ -220,6 +220,19 @@ def ends_of(
     return ends[0], ends[1]
 
 
+def gone_by(pace: Pace, unseen_s: float) -> float:
+    """Return how far a quantity can have gone where nothing has told of it for some time [unit].
+
+    Args:
+        pace: of its kind; the usual one counts.
+        unseen_s: for how long [s].
+
+    >>> gone_by(TEMPERATURE, 600.0), gone_by(TEMPERATURE, 86_400.0)
+    (1.0, 15.0)
+    """
+    return min(pace.usual.per_s * max(unseen_s, 0.0), pace.usual.most)
+
+
 def between(edge: Edge, at_s: Floats, *, upper: bool) -> Floats:
     """Return what an edge is between each two instants.
 

@@ -144,9 +144,7 @@ class RecentMedian:
             window.append((time_s, value))
         return window
 
-    def note_kept(
-        self, name: Hashable, times_s: Sequence[float], values: Sequence[float]
-    ) -> None:
+    def note_kept(self, name: Hashable, times_s: Sequence[float], values: Sequence[float]) -> None:
         """Add those values that `kept_of` names, as one after the other; there has to be one.
 
         Args:
@@ -375,7 +373,8 @@ def kept_of(last_two_s: Sequence[float], times_s: Sequence[float]) -> list[int]:
     [1, 3, 4]
     """
     before_s = last_two_s[-2] if len(last_two_s) > 1 else -math.inf
-    last_s, found, at = last_two_s[-1], [], 0
+    last_s, at = last_two_s[-1], 0
+    found: list[int] = []
     while at < len(times_s):
         until = bisect_left(times_s, before_s + 1.0, at)
         while until < len(times_s) and takes_place(before_s, times_s[until]):
@@ -443,9 +442,9 @@ def deciding(limit: Limit, witnesses: Sequence[Witness], *, unknown: bool) -> fl
         found.append((SEVERITY[state], room, moved, inside_median))
     worst = min(found, key=lambda each: each[:2])
     for each in found:
-        if each is not worst and each[0] == worst[0] and each[2] + worst[2] > 0.0:
-            if each[1] - worst[1] <= each[2] + worst[2]:
-                return None
+        unsure = each[2] + worst[2]
+        if each is not worst and each[0] == worst[0] and 0.0 < unsure >= each[1] - worst[1]:
+            return None
     return worst[3]
 
 

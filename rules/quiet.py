@@ -6,25 +6,23 @@ A section judges whole only what leaves that; `section` asks, and catches up bef
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import repeat
 from typing import NamedTuple
 
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
-from rules.air.state import dew_point_slopes, wetting_point_c
-from rules.air.uncertainty import GUARD_FACTOR, standard_uncertainty
+from rules.air.state import wetting_point_c
 from rules.answer import Answerer
 from rules.climate import (
     AIR_TEMP,
-    ASSUMED,
     HUMIDITY,
-    SURFACE_TEMP,
     AssumedSurface,
     Climate,
     PointValue,
 )
 from rules.limits import RecentMedian, Witness, deciding, kept_of
 from rules.reasons import Doubt
+from rules.sources import QUANTITY_OF, Move, Source, moves_of, sources_of
 from rules.spec.model import Limit
 from rules.stance import Key, Stance, stance_of
 from rules.trend import EarlierOutlook, Noted
@@ -32,48 +30,10 @@ from rules.vocabulary import LimitName
 
 _BOXES = ((0.5, 2.0), (0.15, 0.6), (0.05, 0.2))
 """How far temperatures and humidities may move [K, %]; the first that changes nothing counts."""
-_MOST_RH_SHARE = 0.1  # of a humidity: the slope by it goes as its inverse
-_SLOPE_PER_K = 0.012  # d ln p/dT of water and ice changes by less than this in a kelvin
-_KINK = 1.15  # at the triple point it is 1.137 times as steep over ice as over water
-_STEEPER = 1.4  # more than a slope can grow within a box
-_TRIPLE_C = 0.01
 _MOST_MISSED = 256
 _NOBODY: tuple[PointValue, ...] = ()
 SURE_S = 1e-3
 """So much sooner than due, so that no rounding comes into it [s]."""
-
-_QUANTITY = {
-    LimitName.AIR_TEMP_MIN: AIR_TEMP,
-    LimitName.AIR_TEMP_MAX: AIR_TEMP,
-    LimitName.HUMIDITY_MIN: HUMIDITY,
-    LimitName.HUMIDITY_MAX: HUMIDITY,
-    LimitName.SURFACE_TEMP_MIN: SURFACE_TEMP,
-    LimitName.SURFACE_TEMP_MAX: SURFACE_TEMP,
-    LimitName.DEW_MARGIN_MIN: SURFACE_TEMP,
-}
-
-
-class _Source(NamedTuple):
-    """What an estimate is made of, by its places in what was sensed.
-
-    Attributes:
-        own: of its value, or of the air that its surface is assumed from.
-        offset_k: of an assumed surface, or None [K].
-        air: of the air beside it; -1 where the estimate is no margin.
-        humidity: likewise.
-    """
-
-    own: int
-    offset_k: float | None
-    air: int = -1
-    humidity: int = -1
-
-
-class _Move(NamedTuple):
-    """How far an estimate and its guard can go within a box [unit of the limit]."""
-
-    value: float
-    guard: float = 0.0
 
 
 class _Bound(NamedTuple):
@@ -272,7 +232,7 @@ class Quiet:
         missed.append((time_s, sensed, self._said))
 
     def catch_up(self) -> None:
-        """Let the medians know of what was missed; of what has no effect on them nothing is made."""
+        """Let the medians know of what was missed; nothing is made of what they would drop."""
         missed = self.missed
         if not missed:
             return
@@ -352,7 +312,7 @@ class _Found(NamedTuple):
     """What may be read without effect, by places: of points, and of estimates."""
 
     bounds: list[_Bound]
-    sources: list[_Source]
+    sources: list[Source]
     bodies: dict[tuple[int, int], int]
     bands: list[tuple[float, float]]
     apart: list[tuple[int, int, float, float]]
@@ -381,28 +341,31 @@ def quiet_of(
         doubts: what beside the limits forbids GO for now.
     """
     places = {(each.point, each.quantity): at for at, each in enumerate(sensed)}
-    sources = _sources(climate, places) if len(places) == len(sensed) else None
+    sources = sources_of(climate, places) if len(places) == len(sensed) else None
     if sources is None:
         return None
-    boxes = [(box, moves) for box in _BOXES if (moves := _moves(sensed, sources, *box)) is not None]
-    for at, (box, moves) in enumerate(boxes):
+    boxes = [
+        (box, moves) for box in _BOXES if (moves := moves_of(sensed, sources, *box)) is not None
+    ]
+    for at, (_, moves) in enumerate(boxes):
         moved = {key: move.guard for key, move in moves.items()}
-        stance = stance_of(answerers, climate, _QUANTITY, moved)
+        stance = stance_of(answerers, climate, QUANTITY_OF, moved)
         if stance is not None:
+            boxes = boxes[at:]
             break
     else:
         return None
     values = {
-        (_QUANTITY[name], *each[2:]): each.value
+        (QUANTITY_OF[name], *each[2:]): each.value
         for name, estimates in climate.estimates.items()
         for each in estimates
     }
-    sure = next((box for box, inner in boxes[at:] if _holds(stance, values, inner)), (0.0, 0.0))
+    sure = next((box for box, inner in boxes if _holds(stance, values, inner)), (0.0, 0.0))
     keys = {key: at for at, key in enumerate(sources)}
     speak = {at for each in sources.values() for at in (each.own, each.air, each.humidity)}
     bodies = dict.fromkeys(each[2:] for each in sources.values() if each.humidity >= 0)
     found = _Found(
-        [_bound(entry, box, sure, speaks=at in speak) for at, entry in enumerate(sensed)],
+        [_bound(entry, boxes[0][0], sure, speaks=at in speak) for at, entry in enumerate(sensed)],
         list(sources.values()),
         {body: at for at, body in enumerate(bodies)},
         [stance.bands.get(key, (-math.inf, math.inf)) for key in sources],
@@ -413,9 +376,7 @@ def quiet_of(
     return Quiet(answerers, found, until_s, ahead, assumed, tuple(doubts))
 
 
-def _holds(
-    stance: Stance, values: Mapping[Key, float], moves: Mapping[Key, _Move]
-) -> bool:
+def _holds(stance: Stance, values: Mapping[Key, float], moves: Mapping[Key, Move]) -> bool:
     """Whether no estimate leaves its band while no value moves by more than a box."""
     return all(
         low < values[key] - moves[key].value and values[key] + moves[key].value < high
@@ -435,7 +396,7 @@ def _asked_by(
     """The limits of one answer, and what of every estimate speaks to them."""
     found = []
     for name, limit in answerer.limits.items():
-        quantity = _QUANTITY[name]
+        quantity = QUANTITY_OF[name]
         said = []
         for each in climate.estimates.get(name, ()):
             key = (quantity, each.source, each.beside)
@@ -472,71 +433,3 @@ def _bound(
     return _Bound(
         low, high, max(entry.value - sure[at], low), min(entry.value + sure[at], high), entry[4:10]
     )
-
-
-def _sources(
-    climate: Climate, places: Mapping[tuple[str, str], int]
-) -> dict[Key, _Source] | None:
-    """What every estimate is made of, or None where a margin that there might be is missing."""
-    found: dict[Key, _Source] = {}
-    offset_k = climate.assumed_offset_k
-    for name, estimates in climate.estimates.items():
-        quantity = _QUANTITY[name]
-        for said in estimates:
-            assumed = quantity == SURFACE_TEMP and said.source.endswith(ASSUMED)
-            point = said.source.removesuffix(ASSUMED)
-            beside = (-1, -1)
-            if said.beside:
-                beside = places[said.beside, AIR_TEMP], places[said.beside, HUMIDITY]
-            found[quantity, said.source, said.beside] = _Source(
-                places[point, AIR_TEMP if assumed else quantity],
-                offset_k if assumed else None,
-                *beside,
-            )
-    surfaces, airs, damp = (
-        {source for of, source, beside in found if of == quantity and not beside}
-        for quantity in (SURFACE_TEMP, AIR_TEMP, HUMIDITY)
-    )
-    return found if len(climate.pairs) == len(surfaces) * len(airs & damp) else None
-
-
-def _moves(
-    sensed: Sequence[PointValue],
-    sources: Mapping[Key, _Source],
-    temp_k: float,
-    rh_pct: float,
-) -> dict[Key, _Move] | None:
-    """How far every estimate can go while no value moves by more; None where nobody knows."""
-    found = {}
-    for key, source in sources.items():
-        if source.humidity >= 0:
-            move = _margin_move(sensed[source.air], sensed[source.humidity], temp_k, rh_pct)
-            if move is None:
-                return None
-            found[key] = move
-        else:
-            found[key] = _Move(rh_pct if key[0] == HUMIDITY else temp_k)
-    return found
-
-
-def _margin_move(
-    air: PointValue, humidity: PointValue, temp_k: float, rh_pct: float
-) -> _Move | None:
-    """How far a margin and its guard can go: by the largest that its slopes can be in the box.
-
-    A standard uncertainty is a norm of its parts, so that it changes by no more than they do.
-    """
-    if rh_pct > _MOST_RH_SHARE * humidity.value:
-        return None
-    per_k, per_pct = dew_point_slopes(air.value, humidity.value)
-    by_values_k = per_k * temp_k + per_pct * rh_pct
-    most_k = _STEEPER * by_values_k
-    steeper = (1.0 + _SLOPE_PER_K * (temp_k + most_k)) / (1.0 - rh_pct / humidity.value)
-    if abs(wetting_point_c(air.value, humidity.value) - _TRIPLE_C) <= most_k:
-        steeper *= _KINK
-    by_air_k = per_k * standard_uncertainty(air.accuracy)
-    by_rh_k = per_pct * standard_uncertainty(humidity.accuracy)
-    shared_k = math.sqrt(abs(2.0 * by_air_k * per_pct * humidity.by_air * by_air_k / per_k))
-    parts_k = GUARD_FACTOR * (by_air_k + by_rh_k + shared_k)
-    parts_k += per_k * air.usual_change + per_pct * humidity.usual_change
-    return _Move(temp_k + steeper * by_values_k, (steeper - 1.0) * parts_k)

@@ -6,12 +6,13 @@ its own way to show a figure.
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import tzinfo
 
 from rules.call import Call, Memory
-from rules.climate import Climate
+from rules.climate import SURFACE_LIMITS, Climate
 from rules.limits import LimitJudgement, is_upper, worst_first
 from rules.spec.model import Spec
 from rules.text import duration_text, hour_and_day_text
@@ -134,6 +135,23 @@ def dust_notice(dust_ug_m3: float) -> Doubt:
     """Return what dust in the air does to a wet film [ug/m3]."""
     text = f"Dust {dust_ug_m3:.0f} µg/m³: it lies down in wet paint. Let it settle before you coat"
     return Doubt("dust", text, LimitState.OK, dust_ug_m3, DUST_TOLD_UG_M3, "ug/m3")
+
+
+def standing_notice(point: str, value_c: float, lasted_s: float, off_k: float) -> Doubt:
+    """Return what a hull's probe that moves no more means for the guard.
+
+    Args:
+        point: the probe.
+        value_c: that it shows [degC].
+        lasted_s: for how long [s].
+        off_k: how far the hull can have gone from there since [K].
+    """
+    text = (
+        f"{point} has shown {value_c:.1f} °C for {duration_text(lasted_s)}, longer than hulls do: "
+        f"it may be {off_k:.1f} K off by now, and that much more is asked for. Look at it, or "
+        f"say it is right: filmcall event vouched --point {shlex.quote(point)}"
+    )
+    return Doubt("standing", text, LimitState.OK, value_c, None, "degC")
 
 
 HARM_WORDS = {
@@ -593,7 +611,8 @@ def distance_text(
         wants = f"at {'most' if upper else 'least'} {wants}"
     if guard:
         sure = figure(name, bound - guard if upper else bound + guard, 1)
-        wants = f"{wants}, or {sure} with sensor error"
+        stands = name in SURFACE_LIMITS and climate.surface_point in climate.standing
+        wants = f"{wants}, or {sure} {'while its probe stands' if stands else 'with sensor error'}"
     return f"{value_text(name, value, bound, climate, figure)}; wants {wants}"
 
 

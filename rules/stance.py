@@ -84,7 +84,7 @@ def stance_of(
         found = {
             name: [
                 _Said(answerer, limit, (quantity_of[name], *each[2:]), each.value, each.guard,
-                      moved[quantity_of[name], each.source, each.beside], climate)
+                      moved[quantity_of[name], each.source, each.beside])
                 for each in climate.estimates.get(name, ())
             ]
             for name, limit in answerer.limits.items()
@@ -131,7 +131,6 @@ class _Said:
         value: float,
         guard: float,
         moved: float,
-        climate: Climate,
     ) -> None:
         name = limit.name
         self.key = key
@@ -161,6 +160,12 @@ class _Said:
             return False
         self.high = min(self.high, figure - _SURE)
         return True
+
+    def moment_side(self, figure: float) -> bool | None:
+        """Keep it on its side of such a figure; whether it is over it, None where on neither."""
+        if self.stays_over(figure):
+            return True
+        return False if self.stays_under(figure) else None
 
     def side(self, figure: float, moved: float = 0.0) -> bool | None:
         """Keep the medians of a minute on their side of a figure that itself goes so far.
@@ -202,7 +207,9 @@ def _is_held(
     return deepest.side(deepest.near, deepest.moved) is False or deepest.stays_under(0.0)
 
 
-def _is_out(answerer: Answerer, found: Mapping[LimitName, Sequence[_Said]], climate: Climate) -> bool:
+def _is_out(
+    answerer: Answerer, found: Mapping[LimitName, Sequence[_Said]], climate: Climate
+) -> bool:
     """Whether a limit keeps a STOP from ending throughout; then no other has to.
 
     Where only estimates do, those of the limit that is the furthest from re-entry are kept there.
@@ -222,7 +229,7 @@ def _is_out(answerer: Answerer, found: Mapping[LimitName, Sequence[_Said]], clim
     if deepest is None:
         return False
     re_entry = answerer.spec.re_entry_band.of(deepest)
-    return all([each.stays_under(re_entry) for each in found[deepest]])
+    return all(each.stays_under(re_entry) for each in found[deepest])
 
 
 def _stands(
@@ -240,26 +247,23 @@ def _stands(
     if limit.harms:
         re_entry = answerer.spec.re_entry_band.of(name)
         known = [each for each in said if each.cause in answerer.memory.cause]
-        if held and stopped and name in lasting and name not in eased and len(known) == len(said):
-            # Past its bound or not yet well inside it: nothing differs while it can be neither ok.
-            if all(each.room < re_entry - _SURE for each in said):
-                return all(each.stays_under(re_entry) for each in said)
+        harming = held and stopped and name in lasting and name not in eased
+        under = len(known) == len(said) and all(each.room < re_entry - _SURE for each in said)
+        if harming and under:
+            # Past its bound or not yet well inside it: nothing differs while it cannot be ok.
+            return all(each.stays_under(re_entry) for each in said)
         if any(each.room < 0.0 for each in said):
             return _stays_broken(said, known, stance)
-        if not all(each.stays_over(0.0) for each in said):
-            return False
-    elif not held and limit.effect is not Effect.SLOW:
-        if not all(each.stays_over(0.0) for each in said):
-            return False
+    inside = limit.harms or not (held or limit.effect is Effect.SLOW)
+    if inside and not all(each.stays_over(0.0) for each in said):
+        return False
     outcomes = {_sides(answerer, limit, each, held=held, out=out) for each in said}
     if len(outcomes) > 1 or any(None in each for each in outcomes):
         return False
     return held or not limit.harms or _keeps_course(answerer, limit, said, stance)
 
 
-def _keeps_course(
-    answerer: Answerer, limit: Limit, said: Sequence[_Said], stance: Stance
-) -> bool:
+def _keeps_course(answerer: Answerer, limit: Limit, said: Sequence[_Said], stance: Stance) -> bool:
     """Whether a limit stays within, or out of, reach of where its quantity is going.
 
     Out of reach of more than the present course, since another is found every few minutes.
@@ -269,7 +273,7 @@ def _keeps_course(
     if all(lowest > room + 2.0 * _SURE for room in (0.0, *rooms)):
         reach = max([*rooms, _REACH * lowest])
         stance.courses[-1][limit.name] = reach
-        return all([each.side(reach) for each in said])
+        return all(each.side(reach) for each in said)
     stance.courses[-1][limit.name] = -math.inf
     turning = (*rooms, 0.0) if rooms else ()
     sides = {tuple(each.side(room) for room in turning) for each in said}
@@ -308,5 +312,5 @@ def _sides(
             sides += [said.side(each, said.moved) for each in (said.near, said.guard + go)]
         if (call is Call.STOP and not out) or name in lasting:
             re_entry = answerer.spec.re_entry_band.of(name)
-            sides.append(said.stays_over(re_entry) or (False if said.stays_under(re_entry) else None))
+            sides.append(said.moment_side(re_entry))
     return tuple(sides)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from bisect import bisect_left, bisect_right
 from collections import deque
 from collections.abc import Sequence
 from statistics import correlation, median
@@ -376,15 +377,12 @@ def trend_per_s(samples: Sequence[tuple[float, float]]) -> float:
     count = len(entries)
     if count < _LEAST_SAMPLES:
         return 0.0
-    score = 0
-    slopes: list[float] = []
-    for later in range(1, count):
-        later_s, later_value = entries[later]
-        for earlier in range(later):
-            earlier_s, earlier_value = entries[earlier]
-            change = later_value - earlier_value
-            score += (change > 0.0) - (change < 0.0)
-            slopes.append(change / (later_s - earlier_s))
+    slopes = [
+        (later - earlier) / (later_s - earlier_s)
+        for (earlier_s, earlier), (later_s, later) in itertools.combinations(entries, 2)
+    ]
+    slopes.sort()
+    score = len(slopes) - bisect_right(slopes, 0.0) - bisect_left(slopes, 0.0)
     spread = math.sqrt(count * (count - 1) * (2 * count + 5) / 18.0)
     if abs(score) - 1 < _LEAST_Z * spread:
         return 0.0

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from sensors.believe.channel import ChannelModel
-from sensors.believe.judge import BeliefJudge
+from sensors.believe.judge import BeliefJudge, Standing
 from sensors.reading import Quality, Quantity, Reading
 
 
@@ -101,7 +101,9 @@ class PointWatch:
         self.channel = channel
         humid = quantity is Quantity.HUMIDITY
         self._plain = (
-            (max(rules.low, 1.0), min(rules.high, SATURATED_PCT)) if humid else (rules.low, rules.high)
+            (max(rules.low, 1.0), min(rules.high, SATURATED_PCT))
+            if humid
+            else (rules.low, rules.high)
         )
         self.saturated_since_s: float | None = None
         self._last: Reading | None = None
@@ -316,6 +318,11 @@ class FaultJudge:
     def why(self, point: str, quantity: Quantity, time_s: float) -> str:
         """Return why a channel is doubted and what to do, as a clause; "" where it is not."""
         return self._beliefs.why((point, quantity), time_s)
+
+    @property
+    def standing(self) -> Mapping[tuple[str, Quantity], Standing]:
+        """Hulls' probes that cannot be told from one that is stuck."""
+        return self._beliefs.standing
 
     def vouch(self, point: str) -> None:
         """Take a person's word that a body is right as it is, until there is new evidence."""

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from monitor.config.model import EnclosureConfig
 from monitor.log.log import Store
-from monitor.log.rows import LogRefused
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.snapshot import OutlookBands
 from rules.errors import FilmcallError
@@ -172,7 +171,6 @@ class OutlookKeeper:
         self._last_s: dict[tuple[str, str], float] = {}
         self._free_s = 0.0
         self._thread: threading.Thread | None = None
-        self._store: Store | None = None  # of the thread alone
 
     def start(self) -> None:
         """Begin to answer."""
@@ -214,7 +212,6 @@ class OutlookKeeper:
                 self._look_at_forecast()
                 continue
             if asked is None:
-                self._close()
                 return
             self._look_at_forecast()
             self._answers.put(self._answer(asked))
@@ -229,20 +226,18 @@ class OutlookKeeper:
         key, now_s = (asked.enclosure, asked.section), self._now_s()
         looked, why = None, ""
         try:
-            if self._store is None:  # once, since a log is checked as it is opened
-                self._store = Store.open(self._path, now_s=time.time, read_only=True)
-            looked = look_ahead(
-                self._store,
-                self._configs[asked.enclosure],
-                asked.section,
-                self._beside,
-                now_s,
-                forecast=None if self.forecast is None else self.forecast.hours,
-            )
+            # Anew each time: a log held open keeps the watch from a disk that can be written again.
+            with Store.open(self._path, now_s=time.time, read_only=True) as store:
+                looked = look_ahead(
+                    store,
+                    self._configs[asked.enclosure],
+                    asked.section,
+                    self._beside,
+                    now_s,
+                    forecast=None if self.forecast is None else self.forecast.hours,
+                )
         except FilmcallError as fault:
             why = str(fault)
-            if isinstance(fault, LogRefused):
-                self._close()
         except Exception as fault:  # noqa: BLE001 (told; the watch must go on without it)
             why = f"the outlook failed: {type(fault).__name__}: {fault}"
         self.why[key] = why
@@ -250,8 +245,3 @@ class OutlookKeeper:
             self._due_s[key] = min(self._due_s.get(key, 0.0), self._steady_s() + AGAIN_S)
             return OutlookReply(*key, None, why)
         return OutlookReply(*key, looked.ahead, why, looked.bands, looked.surface)
-
-    def _close(self) -> None:
-        if self._store is not None:
-            self._store.close()
-            self._store = None

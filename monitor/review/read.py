@@ -17,7 +17,7 @@ from monitor.log.rows import LIVE, QUALITY_OF_CODE, LogChannel
 from rules.known import Floats
 from rules.review.climate_arrays import PointColumn
 from rules.units import DAY_S
-from sensors.faults import LEAST_MAX_AGE_S, MOST_MAX_AGE_S
+from sensors.faults import DEFAULT_RULES, LEAST_MAX_AGE_S, max_age_s
 from sensors.reading import Quality, Quantity
 
 PIECE_S = 7 * DAY_S
@@ -130,10 +130,8 @@ def read_columns(
     pieces = max(1, math.ceil((to_s - from_s) / PIECE_S))
     for at, channel in enumerate(channels):
         point = _configured(config, channel)
-        age_s = None if point is None else point.rules.max_age_s
-        if age_s is None:
-            usual = intervals[channel] or LEAST_MAX_AGE_S / 3.0
-            age_s = min(max(3.0 * usual, LEAST_MAX_AGE_S), MOST_MAX_AGE_S)
+        rules = DEFAULT_RULES[channel.quantity] if point is None else point.rules
+        age_s = max_age_s(rules, intervals[channel] or 0.0)
         oldest_s = max(oldest_s, age_s)
         tell = _part_of(progress, at, len(channels), pieces)
         held, told = _held(asked, channel, time_s, to_s, age_s, tell, told_from_s)

@@ -38,6 +38,8 @@ class TemperatureHistory:
         rh_low_pct: lowest humidity beside the film, accuracy included, or None [%].
         rh_high_pct: highest, likewise [%].
         co2_ppm: most carbon dioxide beside it, or None [ppm].
+        left: whether the section left the enclosure at the last instant, from when on the air
+            beside it may be any.
 
     Raises:
         ImplausibleReading: arrays of unequal length, times that descend or are not finite, or
@@ -56,6 +58,7 @@ class TemperatureHistory:
     rh_low_pct: FloatArray | None = None
     rh_high_pct: FloatArray | None = None
     co2_ppm: FloatArray | None = None
+    left: bool = False
     _damp: dict[float, tuple[Edge, Edge] | None] = field(
         init=False, default_factory=dict, repr=False
     )
@@ -94,9 +97,12 @@ class TemperatureHistory:
         if self.rh_low_pct is None or self.rh_high_pct is None:
             return None
         if now_s not in self._damp:
+            low_pct, high_pct = self.rh_low_pct, self.rh_high_pct
+            if self.left:
+                low_pct, high_pct = np.append(low_pct[:-1], 0.0), np.append(high_pct[:-1], 100.0)
             low, high = (
                 edge_of(self.time_s, each, self.max_gap_s, upper=upper, now_s=now_s, pace=HUMIDITY)
-                for each, upper in ((self.rh_low_pct, False), (self.rh_high_pct, True))
+                for each, upper in ((low_pct, False), (high_pct, True))
             )
             self._damp[now_s] = (low, high) if low.time_s.size and high.time_s.size else None
         return self._damp[now_s]

@@ -152,4 +152,5 @@ def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHisto
         rh_low_pct=cut(history.rh_low_pct, np.nan),
         rh_high_pct=cut(history.rh_high_pct, np.nan),
         co2_ppm=cut(history.co2_ppm, np.nan),
+        left=True,
     )

@@ -340,8 +340,11 @@ def error_draws(fit: Fit, now_s: float, count: int = DRAWS) -> Floats:
     picked = usable[spread_evenly(weights[usable], count)]
     course = _carried_on(fit.errors[:, :horizons], known[:, :horizons])[picked].transpose(0, 2, 1)
     course -= BIAS_DOUBTED * course.mean(axis=0)
-    # About a mean of n spans, which is unsure itself, the next one spreads by sqrt(1 + 1/n).
-    course *= np.sqrt(1.0 + 1.0 / spans[:horizons])
+    # Of n spans the next lies outside all that were seen about once in n, mostly by other weather,
+    # which moves air, damp and hull alike; what sets them apart spreads as a further observation.
+    wider = 1.0 + 1.0 / spans[:horizons]
+    alike = course.mean(axis=1, keepdims=True)
+    course = alike * wider + (course - alike) * np.sqrt(wider)
     return np.concatenate([np.zeros((*course.shape[:2], 1)), course], axis=2)
 
 

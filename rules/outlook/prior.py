@@ -1,7 +1,8 @@
 """What the regression begins from: weights of typical enclosures, and how they differ.
 
-`prior.csv` is made by `benchmarks/outlook_prior.py` from enclosures simulated under typical years;
-a row holds quantity, whether with a forecast, steps of 15 min ahead, noise [K], means, deviations.
+`prior.csv` is what `python -m benchmarks.outlook_prior` prints: weights and their spread over 300
+enclosures of seed 1, ten days each, simulated under the typical years that come with pvlib 0.16; a
+row holds quantity, whether with a forecast, steps of 15 min ahead, noise [K], means, deviations.
 """
 
 from __future__ import annotations

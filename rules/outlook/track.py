@@ -139,7 +139,7 @@ def measured_cells(means: Floats, max_age_s: float) -> Floats:
     >>> measured_cells(np.array([nan, 1.0, nan, 3.0, nan, nan]), 90.0).tolist()
     [nan, 1.0, nan, 3.0, nan, nan]
     """
-    filled = _filled(means, max_age_s, TEMPERATURE, 0.0)
+    filled = _filled(means, max(max_age_s, CELL_S), TEMPERATURE, 0.0)
     known = np.flatnonzero(np.isfinite(means))
     if known.size:
         last = int(known[-1])

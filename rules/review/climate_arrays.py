@@ -176,7 +176,7 @@ def _extremes(
 def temperature_history(
     series: ClimateSeries, surface_accuracy_k: float, air_accuracy_k: float, max_gap_s: float
 ) -> TemperatureHistory:
-    """Return the series' temperatures as the clocks read them, without its wholly unknown cells.
+    """Return the series' temperatures as the clocks read them, of each hole its first cell.
 
     Args:
         series: of the section.
@@ -190,6 +190,8 @@ def temperature_history(
     air_cold = series.values.get(LimitName.AIR_TEMP_MIN, empty)
     air_warm = series.values.get(LimitName.AIR_TEMP_MAX, empty)
     measured = np.isfinite(cold) | np.isfinite(air_cold)
+    # The first cell of a hole tells that there is one, whatever lies between its ends.
+    measured[1:] |= measured[:-1] & ~measured[1:]
     first, count = int(np.argmax(measured)), int(measured.sum())
     whole = slice(first, first + count)  # months without a hole are not copied
     known = whole if measured[whole].all() else measured

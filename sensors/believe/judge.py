@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import shlex
 from collections.abc import Callable, Iterable
+from typing import NamedTuple
 
 from sensors.believe import checks
 from sensors.believe.channel import ChannelModel, Jump
@@ -37,8 +38,30 @@ _SURE = {Quantity.AIR_TEMP: 0.4, Quantity.SURFACE_TEMP: 0.4, Quantity.HUMIDITY: 
 """What a channel should show has to be known so well before agreement with it acquits."""
 
 
+STANDS_S = 22_320.0
+"""The longest that any of 32 sound hulls was seen to show one value, in half degrees: 6.2 h [s]."""
+
+
+class Standing(NamedTuple):
+    """A hull's probe that has shown one value for longer than a hull was seen to.
+
+    Attributes:
+        value_c: that it shows [degC].
+        lasted_s: for how long it has [s].
+        unseen_s: for how much longer than the longest; so long it has told of no hull [s].
+    """
+
+    value_c: float
+    lasted_s: float
+    unseen_s: float
+
+
 class BeliefJudge:
-    """The doubts of one enclosure."""
+    """The doubts of one enclosure.
+
+    Attributes:
+        standing: probes that cannot be told from one that is stuck, looked at every five minutes.
+    """
 
     def __init__(
         self, keys: Iterable[Key], still: dict[Key, tuple[float, float]] | None = None
@@ -52,6 +75,7 @@ class BeliefJudge:
         """
         self.channels = {key: ChannelModel(*key) for key in keys}
         self._still = still or {}
+        self.standing: dict[Key, Standing] = {}
         for key, channel in self.channels.items():
             others = sorted(
                 (each for other, each in self.channels.items() if other != key),
@@ -106,9 +130,11 @@ class BeliefJudge:
         for channel in self.channels.values():
             if channel.point == point:
                 channel.accept()
+                self.standing.pop((point, channel.quantity), None)
 
     def begin_anew(self) -> None:
         """Forget the present after a jump of the clock."""
+        self.standing.clear()
         for channel in self.channels.values():
             channel.begin_anew()
 
@@ -121,6 +147,20 @@ class BeliefJudge:
                 f"right: filmcall event vouched --point {shlex.quote(key[0])}"
             )
         return ""
+
+    def _stands(self, channel: ChannelModel, minute: int, time_s: float) -> None:
+        """Whether a hull has shown one value for so long that it may as well be stuck.
+
+        Of a time in which it was silent nobody knows what it would have shown.
+        """
+        since_s = max(channel.rate.since_s, 60.0 * channel.record.still_since)
+        lasted_s = time_s - since_s
+        key = channel.point, channel.quantity
+        if lasted_s > STANDS_S and not channel.doubts:
+            shown_c = channel.record.at(minute)
+            self.standing[key] = Standing(shown_c, lasted_s, lasted_s - STANDS_S)
+        else:
+            self.standing.pop(key, None)
 
     # Each minute ----------------------------------------------------------------------------
 
@@ -209,8 +249,8 @@ class BeliefJudge:
             return False
 
         def ends(of: ChannelModel) -> tuple[float, float]:
-            first = minute - 2 * checks.STEP_MIN
-            return of.record.mean_of(first, first + 2), of.record.mean_of(minute - 3, minute - 1)
+            mean = of.record.mean_of_three
+            return mean(minute - 2 * checks.STEP_MIN), mean(minute - 3)
 
         hull = ends(channel)
         for air in self._airs:
@@ -250,6 +290,7 @@ class BeliefJudge:
     def _tick(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         self._attenuated(channel, minute, time_s)
         if channel.quantity is Quantity.SURFACE_TEMP:
+            self._stands(channel, minute, time_s)
             self._follows(channel, minute, time_s)
             self._neighbour(channel, minute, time_s)
         elif channel.quantity is Quantity.AIR_TEMP:

@@ -108,12 +108,18 @@ class MinuteRecord:
         after = [self.at(minute) for minute in range(high + 1, last + 1)]
         return [math.nan] * (low - first) + known.tolist() + after
 
-    def mean_of(self, first: int, last: int) -> float:
-        """Return the mean over minutes, both ends included; NaN where one is not known."""
-        total = 0.0
-        for mean in self.minutes(first, last):
-            total += mean
-        return total / (last - first + 1)
+    def mean_of_three(self, first: int) -> float:
+        """Return the mean of three minutes; NaN where one of them is not known."""
+        head, means = self.head, self._means
+        if first >= self.start and head - MINUTES < first <= head - 2:
+            a, b, c = (
+                means[first % MINUTES],
+                means[(first + 1) % MINUTES],
+                means[(first + 2) % MINUTES],
+            )
+        else:
+            a, b, c = self.at(first), self.at(first + 1), self.at(first + 2)
+        return (a + b + c) / 3.0
 
     def means_of_four(self, first: int, last: int) -> list[float]:
         """Return the means of successive four minutes; NaN where one of them is not known.

@@ -11,6 +11,7 @@ import math
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import pytest
 
@@ -268,3 +269,59 @@ def test_most_is_let_pass_and_every_call_occurs(monkeypatch: pytest.MonkeyPatch)
         calls |= said.calls
     assert calls == set(Call)
     assert passed / evaluations > 0.4
+
+
+def _wavering(kind: str) -> Night:
+    """Three hours of one body and one hull, whose noise goes over one figure again and again."""
+    rng = random.Random(kind)
+    points = [
+        PointConfig("bow", AIR, "degC", 0.3, DEFAULT_RULES[AIR]),
+        PointConfig("bow", RH, "%", 2.0, DEFAULT_RULES[RH]),
+        PointConfig("plank", HULL, "degC", 0.5, DEFAULT_RULES[HULL]),
+    ]
+    rows = []
+    for number in range(1080):
+        time_s = BEGIN_S + 10.0 * number
+        # At 18 degC and 80 % the dew point is 14.5 degC (ASHRAE eq. 6 inverted), 3 K under 17.5.
+        air_c, rh_pct, hull_c = 18.0, 78.0, 17.5
+        if kind == "warming":  # a course that is never the same for two samples
+            air_c += number / 360.0 + 0.3 * math.sin(number / 200.0)
+            rh_pct, hull_c = 50.0, air_c - 1.0
+        elif kind == "about its bound":
+            rh_pct = 80.0
+        elif kind == "about re-entry":  # of the margin, while a moist air is what brought the STOP
+            rh_pct, hull_c = 90.0, 20.4
+        values = (air_c, rh_pct + rng.uniform(-0.4, 0.4), hull_c + rng.uniform(-0.2, 0.2))
+        rows.append(
+            [
+                Reading(
+                    "tent", each.name, each.quantity, time_s, round(value, 2), Quality.OK, time_s
+                )
+                for each, value in zip(points, values, strict=True)
+            ]
+        )
+    config = EnclosureConfig("tent", tuple(points))
+    return Night(config, "polyurethane-topcoat", rows, [], [], frozenset(), frozenset())
+
+
+@pytest.mark.parametrize("kind", ["warming", "about its bound", "about re-entry"])
+def test_what_wavers_about_a_figure_that_decides_nothing_is_let_pass(
+    kind: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made, count = _wavering(kind), 0
+    judged = Section._judge
+
+    def counted(section: Section, *args: Any) -> Any:
+        nonlocal count
+        count += 1
+        return judged(section, *args)
+
+    monkeypatch.setattr(Section, "_judge", counted)
+    said = lived(made)
+    assert count < 0.12 * len(said.states)
+    with monkeypatch.context() as patched:
+        patched.setattr(section_module, "quiet_of", lambda *_: None)
+        whole = lived(made)
+    assert said.states == whole.states
+    assert said.told == whole.told
+    assert Call.GO in said.calls if kind == "warming" else Call.STOP in said.calls

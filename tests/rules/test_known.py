@@ -54,6 +54,23 @@ def test_a_review_and_a_clock_know_the_same_of_a_hull_in_a_hole() -> None:
     assert float((high - low)[at].max()) > 1.0
 
 
+def test_a_hole_of_every_probe_is_one_for_a_reviews_clocks_however_slow_another_channel_is() -> (
+    None
+):
+    hole = (26.0 * HOUR_S, 26.0 * HOUR_S + 1200.0)
+    series, _ = looked_back(hole)
+    # A humidity that is read each quarter of an hour counts for 35 min; the rest came each minute.
+    history = temperature_history(series, 0.5, 0.3, 2100.0)
+    low, high = series.known(LimitName.SURFACE_TEMP_MIN)
+    middle = int(np.searchsorted(series.time_s, 0.5 * (hole[0] + hole[1])))
+    at_s = series.time_s[middle] + 0.5 * STEP_S
+    for found, upper in ((low, False), (high, True)):
+        edge = edge_of(history.time_s, history.coldest_c, 2100.0, upper=upper)
+        clock = float(np.interp(at_s, edge.time_s, edge.value))
+        assert found[middle] == pytest.approx(clock, abs=0.02)
+    assert high[middle] - low[middle] > 0.1
+
+
 def test_a_review_and_a_films_memory_know_the_same_of_the_damp_in_a_hole() -> None:
     series, history = looked_back()
     remembered = air_of(history, LAST_S, 0.0)

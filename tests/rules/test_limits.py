@@ -4,20 +4,27 @@
 from __future__ import annotations
 
 import math
+import random
+from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from rules.climate import AssumedSurface, PointValue, climate_of
 from rules.limits import (
     RecentMedian,
+    Witness,
+    deciding,
     judge,
+    kept_of,
     limits_in_force,
     own_limits,
     wet_film_allowance_k,
     worst_first,
 )
 from rules.spec.model import GENERAL_GUIDANCE, Spec
-from rules.vocabulary import LimitName, LimitState, Method, Stage, Step
+from rules.vocabulary import Effect, LimitName, LimitState, Method, Stage, Step
 
 
 def sensed(
@@ -220,3 +227,62 @@ def test_the_figures_shown_are_those_of_the_probe_that_decides() -> None:
         assert shown.dew_margin_u_k is not None
         # JCGM 100:2008, 5.1.2: the surface's own share of the guard.
         assert shown.dew_margin_u_k > accuracy / math.sqrt(3.0)
+
+
+_STEPS_S = st.lists(st.sampled_from([0.0, 0.1, 0.4, 0.5, 0.9999, 1.0, 1.1, 10.0, 59.5, 60.0, 90.0]))
+
+
+@given(before=_STEPS_S, steps_s=_STEPS_S.filter(bool), values=st.randoms())
+def test_medians_told_of_what_they_keep_are_those_told_of_all(
+    before: list[float], steps_s: list[float], values: random.Random
+) -> None:
+    # The reference is `take`, told of one value after the other.
+    one, all_at_once, time_s = RecentMedian(), RecentMedian(), 1_800_000_000.0
+    for step_s in [0.0, *before]:
+        time_s += step_s
+        value = values.choice([1.0, 2.0, 3.5])
+        one.take("k", time_s, value)
+        all_at_once.take("k", time_s, value)
+    times_s, told = [], []
+    for step_s in steps_s:
+        time_s += step_s
+        times_s.append(time_s)
+        told.append(values.choice([1.0, 2.0, 3.5]))
+    kept = kept_of(all_at_once.last_two_s("k"), times_s)
+    all_at_once.note_kept("k", [times_s[k] for k in kept], [told[k] for k in kept])
+    for at_s, value in zip(times_s, told, strict=True):
+        one.take("k", at_s, value)
+    assert all_at_once.last_two_s("k") == one.last_two_s("k")
+    assert all_at_once.ends("k") == one.ends("k")
+    later_s = time_s + values.choice([0.0, 0.7, 1.0, 30.0])
+    expected = all_at_once.with_one_more("k", later_s, 9.0)
+    assert expected == one.take("k", later_s, 9.0) == all_at_once.take("k", later_s, 9.0)
+
+
+@given(
+    surfaces=st.lists(
+        st.floats(13.0, 20.0).map(lambda value: round(value, 1)), min_size=1, max_size=3
+    ),
+    rh_pct=st.floats(50.0, 90.0).map(lambda value: round(value, 1)),
+    moved=st.sampled_from([0.0, 0.05, 0.5]),
+    effect=st.sampled_from(list(Effect)),
+    guard=st.booleans(),
+)
+def test_who_decides_without_a_guard_reckoned_anew_is_who_would(
+    surfaces: list[float], rh_pct: float, moved: float, effect: Effect, guard: bool
+) -> None:
+    entries = sensed(rh_pct=rh_pct, surface_c=None)
+    entries += [
+        PointValue(f"plank-{at}", "surface_temp", None, value, "ok", 0.5)
+        for at, value in enumerate(surfaces)
+    ]
+    climate = climate_of(entries, "all", 0.0)
+    for name, limit in own_limits(GENERAL_GUIDANCE, Stage.APPLY, None).items():
+        wait = None if effect is Effect.SLOW else limit.wait
+        asked = replace(limit, effect=effect, guard=guard, wait=wait)
+        said = climate.estimates[name]
+        expected = judge(climate, {name: asked}, RecentMedian())[0].inside_median
+        witnesses = [Witness(each.value, each.value, each.guard, moved) for each in said]
+        found = deciding(asked, witnesses, unknown=False)
+        assert found == expected or (found is None and moved and len(said) > 1)
+        assert moved or found is not None

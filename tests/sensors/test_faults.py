@@ -185,3 +185,36 @@ def test_nothing_out_of_range_is_ever_ok(values: list[float]) -> None:
             for found in point.judge(reading(value, 30.0 * k, quantity)):
                 if found.quality is Quality.OK:
                     assert rules.low <= found.value <= rules.high
+
+
+@given(
+    steps=st.lists(
+        st.tuples(
+            st.sampled_from([0.0, 1.0, 10.0, 10.0, 10.0, 31.0, 60.0, 400.0, 700.0]),
+            st.sampled_from([0.0, 0.1, -0.2, 0.9, 1.5, -6.0, 40.0, math.nan, math.inf]),
+            st.sampled_from([Quality.OK] * 5 + [Quality.RETAINED, Quality.STALE]),
+        ),
+        max_size=60,
+    ),
+    quantity=st.sampled_from([Quantity.AIR_TEMP, Quantity.HUMIDITY]),
+    start=st.sampled_from([0.9, 20.0, 59.5, 97.8, 102.0]),
+)
+def test_what_plainly_nothing_speaks_against_is_taken_in_as_by_judging(
+    steps: list[tuple[float, float, Quality]], quantity: Quantity, start: float
+) -> None:
+    # The reference is the same watch that judges every reading.
+    shortly, whole = watch(quantity), watch(quantity)
+    value, time_s = start, 1_800_000_000.0
+    for every_s, change, quality in steps:
+        time_s += every_s
+        now = value + change
+        if math.isfinite(now):
+            value = now
+        came = replace(reading(now, time_s, quantity), quality=quality)
+        found = [came] if shortly.believes(came) else shortly.judge(came)
+        assert repr(found) == repr(whole.judge(came))
+        assert shortly.last == whole.last
+        assert shortly.max_age_s() == whole.max_age_s()
+        assert shortly.usual_interval_s() == whole.usual_interval_s()
+        assert shortly.usual_change() == whole.usual_change()
+        assert shortly.saturated_since_s == whole.saturated_since_s

@@ -558,7 +558,9 @@ def test_a_disk_that_refuses_first_when_a_lost_link_is_to_be_noted_gives_hold(ma
 def test_a_disk_that_refuses_first_when_a_section_ends_gives_hold(make: Make) -> None:
     live = make()
     add(live, "washed", section="transom")
-    live.run(DAY_S - 60.0, live.climate(), step_s=60.0)
+    for quarter in range(3):  # no probe stands for a day
+        live.run(DAY_S / 4.0, live.climate(DRY_C + 0.1 * (quarter % 2)), step_s=60.0)
+    live.run(DAY_S / 4.0 - 60.0, live.climate(DRY_C + 0.1), step_s=60.0)
     assert live.calls() == {"all": "GO", "transom": "GO"}
     refuse_writes(live)
     live.run(180.0, live.climate(), step_s=60.0)

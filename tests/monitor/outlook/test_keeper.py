@@ -6,7 +6,6 @@ import json
 import time
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -19,8 +18,6 @@ from monitor.config.model import EnclosureConfig, ForecastConfig
 from monitor.films import FilmKeeper
 from monitor.live.alarms import Alarms
 from monitor.log.log import Store
-from monitor.log.rows import LogRefused
-from monitor.outlook import keeper as keeper_module
 from monitor.outlook import make as outlook_run
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper, OutlookReply, TooOld, look_ahead
@@ -160,34 +157,6 @@ def test_a_changed_forecast_is_asked_about_at_once(
     assert "forecast" not in first.ahead.source
     assert third.ahead is not None
     assert "forecast" in third.ahead.source
-
-
-def test_the_log_is_opened_once_for_all_and_anew_after_a_fault_of_it(
-    folder: Path, config: EnclosureConfig, end_s: float, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    opened, plain = [], Store.open
-
-    def open_and_count(*given: Any, **more: Any) -> Store:
-        opened.append(time.monotonic())
-        return plain(*given, **more)
-
-    told = iter([TooOld("old"), LogRefused("the disk is away"), TooOld("old")])
-
-    def look(*_given: Any, **_more: Any) -> None:
-        raise next(told)
-
-    monkeypatch.setattr(Store, "open", open_and_count)
-    monkeypatch.setattr(keeper_module, "look_ahead", look)
-    keeper = OutlookKeeper(folder / "log.db", {"tent": config}, folder, lambda: end_s, None, 0.0)
-    keeper.start()
-    try:
-        found = []
-        for _ in range(3):
-            keeper.ask("tent", "all", at_once=True)
-            found += [(each.why, len(opened)) for each in answers(keeper, 1)]
-    finally:
-        keeper.stop()
-    assert found == [("old", 1), ("the disk is away", 1), ("old", 2)]
 
 
 def test_bands_hold_the_outlook_that_was_made(

@@ -15,7 +15,7 @@ from clock_material import PRIMER, SPECS, T0, H, event, steady, table
 from scipy.integrate import quad
 
 from rules.clocks.all_clocks import clocks_of
-from rules.clocks.history import TemperatureHistory, course_of
+from rules.clocks.history import TemperatureHistory, course_of, damp_between
 from rules.clocks.progress import progress
 from rules.rate import SafeSide, rate_law, reciprocal
 from rules.spec.model import Column, OvercoatSteps, TimeTable
@@ -105,6 +105,29 @@ def test_a_humidity_is_not_carried_straight_through_a_hole_of_half_an_hour() -> 
     found_h = opened_h(silent_after_an_hour(1.5))
     assert found_h == pytest.approx(expected_h, abs=0.01)
     assert expected_h > 3.015  # where the hole is no hole, 3 h
+
+
+def test_a_film_that_left_the_tent_stands_in_any_humidity() -> None:
+    time_s = np.linspace(0.0, 6 * H, 361)
+    temp_c, rh_pct = np.full(time_s.size, 23.0), np.full(time_s.size, 30.0)
+    stays = TemperatureHistory(time_s, temp_c, temp_c, rh_low_pct=rh_pct, rh_high_pct=rh_pct)
+    assert opened_h(stays) == pytest.approx(3.0, rel=1e-3)
+    at_s = np.array([5.5 * H, 5.9 * H])
+    seen = damp_between(stays, at_s, 6 * H)
+    assert seen is not None
+    assert (seen[0][0], seen[1][0]) == (30.0, 30.0)
+    # Launched after an hour: the last row stands for all that comes, whatever the humidity was.
+    cut = time_s <= 1 * H
+    launched = TemperatureHistory(
+        time_s[cut], temp_c[cut], temp_c[cut],
+        rh_low_pct=np.append(rh_pct[cut][:-1], math.nan),
+        rh_high_pct=np.append(rh_pct[cut][:-1], math.nan),
+        left=True,
+    )  # fmt: skip
+    left = damp_between(launched, at_s, 6 * H)
+    assert left is not None
+    assert left[0][0] <= 0.0
+    assert left[1][0] >= 100.0
 
 
 def test_a_column_between_the_ends_of_a_humidity_counts_where_it_is_the_worst() -> None:

@@ -169,7 +169,7 @@ def test_draws_are_past_errors_with_their_own_sign_less_most_of_their_mean() -> 
     assert (draws[:, :, 0] == 0.0).all()
     at = draws[:, 0, 8]  # two hours: 3 in a quarter of cases, -1 in the others, mean 0
     spans = np.isfinite(errors[:, 7, 0]).sum() / 8.0
-    widened = np.sqrt(1.0 + 1.0 / spans)
+    widened = 1.0 + 1.0 / spans
     assert at.max() == pytest.approx(3.0 * widened, abs=0.3)
     assert at.min() == pytest.approx(-1.0 * widened, abs=0.3)
     assert np.mean(at > 0.0) == pytest.approx(0.25, abs=0.1)
@@ -186,16 +186,20 @@ def test_each_day_further_back_is_drawn_seven_tenths_as_often() -> None:
     assert counts[3] / counts[2] == pytest.approx(0.7, abs=0.03)
 
 
-def test_a_day_ahead_spreads_as_a_further_observation_does() -> None:
+def test_what_sets_the_hull_apart_spreads_as_a_further_observation_does() -> None:
     # The next of n normal observations lies about their mean with a variance of s^2 (1 + 1/n): the
-    # prediction interval of any textbook of statistics (from memory).
+    # prediction interval of any textbook of statistics (from memory). What moves all alike spreads
+    # by 1 + 1/n itself: common practice, no source.
     fit = fit_trend(daily(5.0, noise=0.3, seed=4))
     signs = np.where(np.arange(fit.origin_s.size) % 2 == 0, 1.0, -1.0)[:, None, None]
-    draws = error_draws(replace(fit, errors=np.where(np.isfinite(fit.errors), signs, np.nan)), NOW_S)
-    for hours in (6, 24):
-        spans = np.isfinite(fit.errors[:, 4 * hours - 1, 0]).sum() / (4.0 * hours)
-        spread = float(np.sqrt(np.mean(draws[:, :, 4 * hours] ** 2)))
-        assert spread == pytest.approx(np.sqrt(1.0 + 1.0 / spans), rel=0.01)
+    known = np.isfinite(fit.errors)
+    for of_each, power in (((0.0, -1.0, 1.0), 0.5), ((1.0, 1.0, 1.0), 1.0)):
+        errors = np.where(known, signs * np.array(of_each), np.nan)
+        draws = error_draws(replace(fit, errors=errors), NOW_S)
+        for hours in (6, 24):
+            spans = known[:, 4 * hours - 1, 0].sum() / (4.0 * hours)
+            spread = np.sqrt(np.mean(draws[:, 2, 4 * hours] ** 2))
+            assert spread == pytest.approx((1.0 + 1.0 / spans) ** power, rel=0.01)
 
 
 def test_a_bias_of_the_past_is_a_quarter_believed() -> None:
