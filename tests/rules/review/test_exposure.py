@@ -281,11 +281,11 @@ def test_impossible_humidity_gives_no_margin_and_no_crash() -> None:
     assert np.isnan(series.values[LimitName.DEW_MARGIN_MIN]).tolist() == [True, False]
 
 
-def test_of_a_hole_the_clocks_temperatures_have_the_first_cell() -> None:
+def test_the_clocks_temperatures_have_the_first_cell_of_what_nobody_measured() -> None:
     series = climate_series(
         np.arange(4) * 60.0, 60.0, [], [],
         [PointColumn("port", np.array([18.0, math.nan, math.nan, 19.0]), 0.5)],
     )  # fmt: skip
     history = temperature_history(series, 0.5, 0.3, 300.0)
     assert history.time_s.tolist() == [30.0, 90.0, 210.0]
-    assert np.array_equal(history.coldest_c, [18.0, math.nan, 19.0], equal_nan=True)
+    assert history.coldest_c.tolist() == pytest.approx([18.0, math.nan, 19.0], nan_ok=True)
