@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from monitor.contract import KEEPALIVE_S
 from monitor.display import Units
 from rules.climate import AssumedSurface
 from rules.errors import FilmcallError
@@ -190,7 +191,7 @@ class BrokerConfig:
     tls: bool = False
     protocol: str = "5"
     client_id: str | None = None
-    keepalive_s: int = 30
+    keepalive_s: int = KEEPALIVE_S
     qos: int = 1
 
     def broker(self, station: str, environment: Mapping[str, str]) -> Broker:

@@ -323,7 +323,7 @@ def _broker(table: Table, base_dir: Path) -> BrokerConfig:
         tls=table.flag("tls", plain.tls),
         protocol=table.one_of("protocol", ("5", "3.1.1"), required=False) or plain.protocol,
         client_id=client_id,
-        keepalive_s=round(figure_at(table, "keepalive", "s", 5.0, 600.0) or plain.keepalive_s),
+        keepalive_s=round(figure_at(table, "keepalive", "s", 2.0, 600.0) or plain.keepalive_s),
         qos=whole_at(table, "qos", plain.qos, 0, 1),
     )
 

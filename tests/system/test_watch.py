@@ -36,6 +36,7 @@ from sensors.mqtt.broker import Broker
 from sensors.mqtt.intake import Intake
 from tests.system.broker import RealBroker, Sensor
 from tests.system.conftest import MakeBroker, need
+from tests.system.proxy import DarkProxy
 
 ROOT = Path(__file__).resolve().parents[2]
 DRY_C, WET_C = 19.0, 8.0
@@ -505,6 +506,22 @@ def test_a_cut_line_is_told_by_the_will_and_mended_by_itself(
     wait_for(lambda: [m for m in listener.heard if m.at_s > cut_s and m.topic.endswith("/call")])
     statuses = [m.payload for m in listener.heard if m.topic == "filmcall/bench/status"]
     assert b"offline" in statuses
+    assert "connection lost" in program.said
+
+
+def test_a_line_that_goes_dark_is_told_by_the_will_within_ten_seconds(
+    broker: RealBroker, closing: Note, tmp_path: Path
+) -> None:
+    # A radio out of reach closes nothing: only silence tells the broker.
+    line = closing(DarkProxy(broker.port))
+    listener = closing(Listener(broker.port))
+    closing(Feed(broker.port))
+    program = closing(Program(tmp_path, line.port))
+    wait_for(lambda: listener.last("tent/word") == b"GO")
+    line.dark()
+    wait_for(lambda: listener.last("bench/status") == b"offline", 10.0)
+    line.light()
+    wait_for(lambda: listener.last("bench/status") == b"online")
     assert "connection lost" in program.said
 
 
