@@ -403,7 +403,7 @@ class Enclosure:
         stands = self._judge.standing.get((sensed.point, Quantity(sensed.quantity)))
         if stands is None:
             return sensed
-        off_k = gone_by(TEMPERATURE, stands.unseen_s)
+        off_k = gone_by(TEMPERATURE, stands.unseen_s(self.now_s))
         return sensed._replace(
             usual_change=sensed.usual_change + off_k, why=sensed.why or "its probe stands"
         )
@@ -441,8 +441,9 @@ class Enclosure:
             if highest >= least:
                 told.append(notice(highest))
         for (point, _), stands in self._judge.standing.items():
-            off_k = gone_by(TEMPERATURE, stands.unseen_s)
-            told.append(standing_notice(point, stands.value_c, stands.lasted_s, off_k))
+            at_s = stands.looked_s
+            off_k = gone_by(TEMPERATURE, stands.unseen_s(at_s))
+            told.append(standing_notice(point, stands.value_c, at_s - stands.since_s, off_k))
         return told
 
     def learn(self, readings: Iterable[Reading]) -> None:

@@ -47,13 +47,17 @@ class Standing(NamedTuple):
 
     Attributes:
         value_c: that it shows [degC].
-        lasted_s: for how long it has [s].
-        unseen_s: for how much longer than the longest; so long it has told of no hull [s].
+        since_s: from when on it has [s].
+        looked_s: when it was looked at last [s].
     """
 
     value_c: float
-    lasted_s: float
-    unseen_s: float
+    since_s: float
+    looked_s: float
+
+    def unseen_s(self, now_s: float) -> float:
+        """Return for how much longer than the longest; so long it has told of no hull [s]."""
+        return now_s - self.since_s - STANDS_S
 
 
 class BeliefJudge:
@@ -154,11 +158,10 @@ class BeliefJudge:
         Of a time in which it was silent nobody knows what it would have shown.
         """
         since_s = max(channel.rate.since_s, 60.0 * channel.record.still_since)
-        lasted_s = time_s - since_s
+        stands = Standing(channel.record.at(minute), since_s, time_s)
         key = channel.point, channel.quantity
-        if lasted_s > STANDS_S and not channel.doubts:
-            shown_c = channel.record.at(minute)
-            self.standing[key] = Standing(shown_c, lasted_s, lasted_s - STANDS_S)
+        if stands.unseen_s(time_s) > 0.0 and not channel.doubts:
+            self.standing[key] = stands
         else:
             self.standing.pop(key, None)
 
