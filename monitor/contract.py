@@ -4,8 +4,8 @@ from __future__ import annotations
 
 REPEAT_S = 15.0  # the contract says at least every 20 s
 VALID_S = 60.0
-# A line that has gone dark is noticed by the listener within twice this, and by the broker, which
-# looks every five seconds, within ten.
-KEEPALIVE_S = 3
+# A watch's own: the broker tells of a shed whose line has gone dark after one and a half of it, and
+# up to 6 s more. Shorter, a line that is behind would be cut before its delay is told as HOLD.
+KEEPALIVE_S = 10
 ONLINE = b"online"
 OFFLINE = b"offline"

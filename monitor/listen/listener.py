@@ -15,13 +15,13 @@ import paho.mqtt.client as paho
 
 from monitor.clock import boot_time_s
 from monitor.config.model import BrokerConfig
-from monitor.contract import KEEPALIVE_S
 from monitor.listen.message import Done
 from monitor.listen.yard import Faults, Key, Moment, News, Row, Yard
 from rules.errors import FilmcallError
 from sensors.mqtt.broker import Broker, BrokerFault
 from sensors.mqtt.connection import Backoff, Connection
 
+KEEPALIVE_S = 3
 """A dark network is noticed within two of these [s]."""
 BACKOFF = Backoff(first_s=0.5, cap_s=5.0)
 _MOST_WAITING = 64  # presses that wait for their answer at one time

@@ -139,11 +139,15 @@ def measured_cells(means: Floats, max_age_s: float) -> Floats:
     >>> measured_cells(np.array([nan, 1.0, nan, 3.0, nan, nan]), 90.0).tolist()
     [nan, 1.0, nan, 3.0, nan, nan]
     """
-    filled = _filled(means, max(max_age_s, CELL_S), TEMPERATURE, 0.0)
+    filled = means.copy()
     known = np.flatnonzero(np.isfinite(means))
-    if known.size:
-        last = int(known[-1])
-        filled[last : last + 1 + int(max_age_s // CELL_S)] = means[last]
+    if known.size == 0:
+        return filled
+    for k in np.flatnonzero((np.diff(known) > 1) & (CELL_S * np.diff(known) <= max_age_s)):
+        begin, end = known[k], known[k + 1]
+        filled[begin : end + 1] = np.linspace(means[begin], means[end], end - begin + 1)
+    last = int(known[-1])
+    filled[last : last + 1 + int(max_age_s // CELL_S)] = means[last]
     return filled
 
 

@@ -509,7 +509,7 @@ def test_a_cut_line_is_told_by_the_will_and_mended_by_itself(
     assert "connection lost" in program.said
 
 
-def test_a_line_that_goes_dark_is_told_by_the_will_within_ten_seconds(
+def test_a_line_that_goes_dark_is_told_by_the_will_within_half_a_minute(
     broker: RealBroker, closing: Note, tmp_path: Path
 ) -> None:
     # A radio out of reach closes nothing: only silence tells the broker.
@@ -519,7 +519,7 @@ def test_a_line_that_goes_dark_is_told_by_the_will_within_ten_seconds(
     program = closing(Program(tmp_path, line.port))
     wait_for(lambda: listener.last("tent/word") == b"GO")
     line.dark()
-    wait_for(lambda: listener.last("bench/status") == b"offline", 10.0)
+    wait_for(lambda: listener.last("bench/status") == b"offline", 30.0)
     line.light()
     wait_for(lambda: listener.last("bench/status") == b"online")
     assert "connection lost" in program.said
