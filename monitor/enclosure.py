@@ -421,7 +421,7 @@ class Enclosure:
                 channel.take(replace(reading, quality=Quality.OK), channel.effective_s)
                 self._next_expiry_s = min(self._next_expiry_s, channel.expires_s)
 
-    def _told_of_air(self) -> list[Doubt]:
+    def _told_beside(self) -> list[Doubt]:
         """What the air, and a probe that moves no more, say beside every call."""
         told = []
         for quantity, least, notice in (
@@ -487,7 +487,7 @@ class Enclosure:
     def explain(self) -> list[SectionCall]:
         """Return every section's call with its reasons, worst call first."""
         zone = zone_or_utc(self.config.timezone)
-        air = self._told_of_air()
+        air = self._told_beside()
         calls = [section.explain(zone, air) for section in self.sections.values()]
         return sorted(calls, key=lambda each: (WORST_FIRST.index(each.call), each.section))
 

@@ -10,6 +10,7 @@ from bisect import bisect_left
 from collections import deque
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from statistics import median
 from typing import NamedTuple
 
 from rules.climate import Climate, Estimate
@@ -128,7 +129,7 @@ class RecentMedian:
             would not cover, so their mean is taken.
         """
         window = self.note(name, time_s, value)
-        return value if len(window) == 1 else _median([entry[1] for entry in window])
+        return value if len(window) == 1 else median([entry[1] for entry in window])
 
     def note(self, name: Hashable, time_s: float, value: float) -> deque[tuple[float, float]]:
         """Add a value and return those of the last 60 s with their times; args as for `take`."""
@@ -164,7 +165,7 @@ class RecentMedian:
         kept = [entry for entry in self._windows[name] if entry[0] > oldest]
         if len(kept) > 1 and takes_place(kept[-2][0], time_s):
             kept.pop()
-        return _median([*(entry[1] for entry in kept), value])
+        return median([*(entry[1] for entry in kept), value])
 
     def ends(self, name: Hashable) -> tuple[float, float]:
         """Return the lowest and the highest value that is kept; there has to be one."""
@@ -180,14 +181,6 @@ class RecentMedian:
     def forget(self) -> None:
         """Drop every value, as after a jump of the clock."""
         self._windows.clear()
-
-
-def _median(values: list[float]) -> float:
-    ordered = sorted(values)
-    middle = len(ordered) // 2
-    if len(ordered) % 2:
-        return ordered[middle]
-    return 0.5 * (ordered[middle - 1] + ordered[middle])
 
 
 def takes_place(last_but_one_s: float, time_s: float) -> bool:
@@ -424,10 +417,10 @@ def deciding(limit: Limit, witnesses: Sequence[Witness], *, unknown: bool) -> fl
     slow = limit.effect is Effect.SLOW
     inner = 0.0 if limit.wait is None else abs(limit.wait - limit.bound)
     found: list[tuple[int, float, float, float]] = []
-    for value, median, guard, moved in witnesses:
+    for value, middle, guard, moved in witnesses:
         if slow or not limit.guard:
             guard = moved = 0.0
-        inside, inside_median = sign * (value - limit.bound), sign * (median - limit.bound)
+        inside, inside_median = sign * (value - limit.bound), sign * (middle - limit.bound)
         room = inside_median - guard - inner
         state = LimitState.OK
         if inside < 0.0 and limit.harms:

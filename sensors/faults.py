@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from statistics import median
 
 from sensors.believe.channel import ChannelModel
 from sensors.believe.judge import BeliefJudge, Standing
@@ -140,7 +141,7 @@ class PointWatch:
         """
         if not self.is_slow:
             return 0.0
-        return _median(self._changes) if self._changes else 0.0
+        return median(self._changes) if self._changes else 0.0
 
     def believes(self, reading: Reading) -> bool:
         """Take a reading in against which plainly nothing speaks, as `judge` would; else leave it.
@@ -204,7 +205,7 @@ class PointWatch:
         intervals.append(interval_s)
         self._steady = steady and len(intervals) == _REMEMBERED
         if not steady:
-            self._usual_s = _median(intervals)
+            self._usual_s = median(intervals)
             self._max_age_s = max_age_s(self.rules, self._usual_s)
 
     def _judge_change(self, reading: Reading) -> list[Reading]:
@@ -248,12 +249,6 @@ class PointWatch:
         self._last = self._pending = None
         self._arrived_s = None
         self.saturated_since_s = None
-
-
-def _median(values: Iterable[float]) -> float:
-    ordered = sorted(values)
-    middle = len(ordered) // 2
-    return ordered[middle] if len(ordered) % 2 else (ordered[middle - 1] + ordered[middle]) / 2
 
 
 class FaultJudge:

@@ -160,10 +160,7 @@ def damp_between(history: TemperatureHistory, at_s: FloatArray, now_s: float | N
     if edges is None:
         return None
     low, high = edges
-    return (
-        between(low, at_s, upper=False),
-        between(high, at_s, upper=True),
-    )
+    return between(low, at_s, upper=False), between(high, at_s, upper=True)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

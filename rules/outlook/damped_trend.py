@@ -19,11 +19,10 @@ import numpy.typing as npt
 from rules.air.arrays import Floats
 from rules.outlook.draws import Outlook
 from rules.outlook.quantiles import near_in_the_day, spread_evenly
-from rules.outlook.regression import DAY_KEPT, usual
+from rules.outlook.regression import DAY_KEPT, Places, usual
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, checked_track
 from rules.units import DAY_S
 
-Places: TypeAlias = npt.NDArray[np.int64]
 Flags: TypeAlias = npt.NDArray[np.bool_]
 
 LEAST_CELLS = CELLS_A_DAY

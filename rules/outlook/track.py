@@ -168,20 +168,15 @@ def bridged(cells: Floats, pace: Pace) -> Floats:
     >>> bridged(np.array([1.0, np.nan, 3.0, np.nan]), HUMIDITY).tolist()
     [1.0, 2.0, 3.0, nan]
     """
-    return _filled(cells, CELL_S, pace, MOST_HIDDEN[pace])
-
-
-def _filled(cells: Floats, max_gap_s: float, pace: Pace, most: float) -> Floats:
-    """Between two cells what is known, where it is no wider than so much on either side."""
     known = np.flatnonzero(np.isfinite(cells))
     filled = cells.copy()
     if known.size < 2 or known.size == cells.size:
         return filled
     at_s = CELL_S * np.arange(cells.size, dtype=np.float64)
     means = cells[known]
-    low, high = ends_of(at_s[known], means, means, at_s, max_gap_s, pace)
+    low, high = ends_of(at_s[known], means, means, at_s, CELL_S, pace)
     half = 0.5 * (high - low)
-    fills = np.isnan(cells) & (half <= most)
+    fills = np.isnan(cells) & (half <= MOST_HIDDEN[pace])
     fills[: known[0]] = fills[known[-1] :] = False
     filled[fills] = (low + half)[fills]
     return filled
