@@ -252,6 +252,12 @@ class Enclosure:
         """Return the present of every configured quantity at every point."""
         return self._channels.values()
 
+    def believed(self, point: str, quantity: Quantity) -> float:
+        """Return the present value of a channel, NaN where it is not believed [unit]."""
+        channel = self._channels.get((point, quantity))
+        sensed = None if channel is None else channel.sensed
+        return sensed.value if sensed is not None and sensed.quality == _OK else math.nan
+
     @property
     def call(self) -> Call:
         """The worst of the sections' calls."""

@@ -11,7 +11,7 @@ from datetime import tzinfo
 from typing import TYPE_CHECKING
 
 from monitor.log.facts import TextOf
-from monitor.samples import Temperatures
+from monitor.samples import ONE_OF_EACH, TemperatureChannel, Temperatures
 from monitor.wire import Json, clock_dict
 from rules.call import Call
 from rules.clocks.clock import Clock, ClockState
@@ -76,6 +76,7 @@ class FilmKeeper:
         surface_accuracy_k: float = SURFACE_ACCURACY_K,
         air_accuracy_k: float = AIR_ACCURACY_K,
         assumed_surface: Callable[[str], AssumedSurface | None] | None = None,
+        channels_of: Callable[[str], Sequence[TemperatureChannel]] = lambda _section: ONE_OF_EACH,
         specs_of: Callable[[Sequence[Event], TextOf | None], Mapping[str, Spec]] | None = None,
     ) -> None:
         """Begin without events.
@@ -87,6 +88,7 @@ class FilmKeeper:
             air_accuracy_k: of the air probes [K].
             assumed_surface: what stands in for a section's surface, or None where a point
                 measures one.
+            channels_of: gives what counts for a section's clocks.
             specs_of: finds the specs that films lie by, by `Event.spec_key`; the clocks of one
                 that is not found say so.
         """
@@ -101,6 +103,7 @@ class FilmKeeper:
         self.specs = {**specs, default_spec.name: default_spec}
         self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
         self._assumed_surface = assumed_surface
+        self._channels_of = channels_of
         self._events: tuple[Event, ...] = ()
         self._of_probes: list[Event] = []
         self._newest_event_s = -math.inf
@@ -222,25 +225,13 @@ class FilmKeeper:
         self._widen(enclosure)
         if self.clock_wrong:
             return  # nobody knows of when they are
-        airs_c: list[float] = []
-        surfaces: list[tuple[str | None, float]] = []
-        rh_pct: list[tuple[float, float]] = []
-        co2_ppm: list[float] = []
-        for channel in enclosure.channels():
-            sensed = channel.sensed
-            if sensed.quality != "ok":
-                continue
-            if sensed.quantity == "air_temp":
-                airs_c.append(sensed.value)
-            elif sensed.quantity == "surface_temp":
-                surfaces.append((sensed.section, sensed.value))
-            elif sensed.quantity == "humidity" and channel.config.inside:
-                rh_pct.append((sensed.value, channel.config.accuracy))
-            elif sensed.quantity == "co2" and channel.config.inside:
-                co2_ppm.append(sensed.value)
         for name, section in enclosure.sections.items():
-            own = [value for at, value in surfaces if at is None or at == name]
-            self.samples(name).take(enclosure.now_s, own, airs_c, rh_pct, co2_ppm)
+            samples = self.samples(name)
+            if samples.is_due(enclosure.now_s):
+                believed = [
+                    enclosure.believed(each.point, each.quantity) for each in samples.channels
+                ]
+                samples.take(enclosure.now_s, believed)
             if section.memory.call is Call.STOP and name in self._reckoned_s:
                 # Before it can end, what reached the film is to be known.
                 last_s, next_s = self._reckoned_s[name]
@@ -259,7 +250,8 @@ class FilmKeeper:
         """Return the temperature samples of a section."""
         if section not in self.temperatures:
             assumed = None if self._assumed_surface is None else self._assumed_surface(section)
-            self.temperatures[section] = Temperatures(*self.accuracies_k, assumed)
+            channels = self._channels_of(section)
+            self.temperatures[section] = Temperatures(*self.accuracies_k, assumed, channels)
         return self.temperatures[section]
 
     def forget(self, section: str) -> None:
@@ -413,7 +405,7 @@ class FilmKeeper:
         from rules import heat
         from rules.memory import dew_points_of
 
-        now_s, history = bench.now_s, bench.history
+        now_s, history = bench.now_s, bench.history.said or bench.history
         outside_c = None if self.outside_c is None else self.outside_c(now_s)
         doubts: tuple[Doubt, ...] = ()
         air_c = history.air_warmest_c

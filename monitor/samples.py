@@ -1,9 +1,13 @@
-"""What the air and the ground of a section were, sample by sample: kept live, or from the log."""
+"""What the air and the ground of a section were, sample by sample: kept live, or from the log.
+
+Every channel keeps columns of its own, so that one which falls silent is not forgotten.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -14,6 +18,7 @@ from monitor.config.model import EnclosureConfig
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, QUALITY_CODES
 from rules.clocks.clock import Clock
+from rules.known import CARBON_DIOXIDE, HUMIDITY, TEMPERATURE, Silences, with_silences
 from rules.units import DAY_S
 from sensors.faults import DEFAULT_RULES, MOST_MAX_AGE_S, max_age_s
 from sensors.reading import Quality, Quantity
@@ -31,47 +36,93 @@ ROOM_ROWS = 16_384
 """As many as come in three days whole and the eight weeks before them thinned."""
 
 
-class Row(NamedTuple):
-    """What surfaces and air of a section were at one time; NaN where not known.
+class TemperatureChannel(NamedTuple):
+    """One temperature, humidity or carbon dioxide that counts for a section's clocks.
 
     Attributes:
-        time_s: when [s].
-        coldest_c: the coldest surface [degC].
-        warmest_c: the warmest [degC].
-        air_coldest_c: the coldest air [degC].
-        air_warmest_c: the warmest [degC].
-        rh_low_pct: the lowest humidity, the probes' accuracy taken off [%].
-        rh_high_pct: the highest, with it added [%].
-        co2_low_ppm: the least carbon dioxide [ppm].
-        co2_high_ppm: the most [ppm].
+        point: name of the sensor body.
+        quantity: which.
+        max_age_s: how long a value of it counts in the log, or None for three usual intervals,
+            90 s to 35 min [s].
+        accuracy_pct: of a humidity [%].
+        required: whether its silence matters, as for the call: one that is not is left out.
     """
 
-    time_s: float
-    coldest_c: float
-    warmest_c: float
-    air_coldest_c: float
-    air_warmest_c: float
-    rh_low_pct: float = math.nan
-    rh_high_pct: float = math.nan
-    co2_low_ppm: float = math.nan
-    co2_high_ppm: float = math.nan
+    point: str
+    quantity: Quantity
+    max_age_s: float | None = None
+    accuracy_pct: float = 0.0
+    required: bool = True
 
 
-_COLUMNS = len(Row._fields)
+def channels_of(config: EnclosureConfig, section: str) -> tuple[TemperatureChannel, ...]:
+    """Return the channels that count for a section."""
+    return tuple(
+        TemperatureChannel(
+            point.name,
+            point.quantity,
+            point.rules.max_age_s,
+            point.accuracy if point.quantity is Quantity.HUMIDITY else 0.0,
+            point.required,
+        )
+        for point in config.points
+        if point.quantity is Quantity.AIR_TEMP
+        or (point.quantity in (Quantity.HUMIDITY, Quantity.CO2) and point.inside)
+        or (point.quantity is Quantity.SURFACE_TEMP and point.section in (None, section))
+    )
+
+
+_PACES = {
+    Quantity.SURFACE_TEMP: TEMPERATURE,
+    Quantity.AIR_TEMP: TEMPERATURE,
+    Quantity.HUMIDITY: HUMIDITY,
+    Quantity.CO2: CARBON_DIOXIDE,
+}
+ONE_OF_EACH = tuple(TemperatureChannel("", each) for each in _PACES)
+"""What is asked of a section whose points nobody has named."""
+
+
 Rows = Iterable[Sequence[float]] | NDArray[np.float64]
-"""Samples with the columns of `Row`, or the first of them."""
+"""Samples: a time [s], and the lowest and the highest that each channel can have meant then."""
 
 
-def _table(rows: Rows) -> NDArray[np.float64]:
-    if isinstance(rows, np.ndarray):
-        return rows
-    return np.array([Row(*row) for row in rows], dtype=np.float64).reshape(-1, _COLUMNS)
+def ends_of(
+    channels: Sequence[TemperatureChannel],
+    rows: NDArray[np.float64],
+    silences: dict[Quantity, Silences] | None = None,
+) -> NDArray[np.float64]:
+    """Return the lowest and the highest of each quantity by all of its channels.
+
+    Args:
+        channels: of the rows' columns.
+        rows: as `Rows`, in the order of their times.
+        silences: what was found of those that have ended, for the next call with the same rows
+            and more; None leaves a silent channel out.
+
+    Returns:
+        Rows with the columns of `ONE_OF_EACH`, NaN where no channel spoke. A required one that is
+        silent while others speak counts by what `rules.known.with_silences` knows of it.
+    """
+    columns = [rows[:, 0]]
+    for quantity, pace in _PACES.items():
+        own = [k for k, each in enumerate(channels) if each.quantity is quantity]
+        low, high = (rows[:, [at + 2 * k for k in own]] for at in (1, 2))
+        needed = [k for k, place in enumerate(own) if channels[place].required]
+        if silences is not None and len(needed) > 1:
+            known = silences.setdefault(quantity, {})
+            low[:, needed], high[:, needed] = with_silences(
+                rows[:, 0], low[:, needed], high[:, needed], pace, known
+            )
+        columns.append(np.fmin.reduce(low, axis=1, initial=math.nan))
+        columns.append(np.fmax.reduce(high, axis=1, initial=math.nan))
+    return np.column_stack(columns)
 
 
 class Temperatures:
-    """The ends of a section's surfaces, of the air and its humidity, sample by sample.
+    """What a section's surfaces, its air and the air's humidity were, sample by sample.
 
     Attributes:
+        channels: that are kept, in the order of their columns.
         ended: clocks that have ended by these samples, which none later takes back.
         whole_from_s: from here on nothing is missing that the log has, save what came late;
             infinity while there is nothing [s].
@@ -82,41 +133,37 @@ class Temperatures:
         surface_accuracy_k: float,
         air_accuracy_k: float,
         assumed: AssumedSurface | None = None,
+        channels: Sequence[TemperatureChannel] = ONE_OF_EACH,
     ) -> None:
+        self.channels = tuple(channels)
         self.whole_from_s = math.inf
         self.ended: dict[Hashable, Clock] = {}
         # An array of one size from the start, and all of it written to, so that a watch of months
         # needs no more memory than one of hours.
-        self._kept = np.full((ROOM_ROWS, _COLUMNS), math.nan)
+        self._kept = np.full((ROOM_ROWS, 1 + 2 * len(self.channels)), math.nan)
         self._count = 0
+        self._silences: dict[Quantity, Silences] = {}
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
         self._assumed = assumed
         self._thinned_s = -math.inf
 
-    def take(
-        self,
-        time_s: float,
-        surfaces_c: list[float],
-        airs_c: list[float],
-        rh_pct: Sequence[tuple[float, float]] = (),
-        co2_ppm: Sequence[float] = (),
-    ) -> None:
+    def is_due(self, time_s: float) -> bool:
+        """Return whether the last sample is older than 30 s [s]."""
+        return not self._count or time_s >= self._kept[self._count - 1, 0] + SAMPLE_EVERY_S
+
+    def take(self, time_s: float, values: Sequence[float]) -> None:
         """Add a sample, unless the last is younger than 30 s or newer.
 
         Args:
             time_s: when [s].
-            surfaces_c: the section's believed surface temperatures [degC].
-            airs_c: the enclosure's believed air temperatures [degC].
-            rh_pct: the enclosure's believed humidities, each with its accuracy [%].
-            co2_ppm: its believed carbon dioxide [ppm].
+            values: one of each channel, NaN where it is not believed [degC, % or ppm].
         """
-        if self._count and time_s < self._kept[self._count - 1, 0] + SAMPLE_EVERY_S:
+        if not self.is_due(time_s):
             return
-        low_pct, _ = _ends([value - accuracy for value, accuracy in rh_pct])
-        _, high_pct = _ends([value + accuracy for value, accuracy in rh_pct])
-        gas = _ends(list(co2_ppm))
-        row = Row(time_s, *_ends(surfaces_c), *_ends(airs_c), low_pct, high_pct, *gas)
+        row = [time_s]
+        for channel, value in zip(self.channels, values, strict=True):
+            row += [value - channel.accuracy_pct, value + channel.accuracy_pct]
         last = self._rows[-1:, 1:]
         if last.size and not (any(map(math.isfinite, row[1:])) or np.isfinite(last).any()):
             return  # the first row of a silence tells of it
@@ -130,17 +177,23 @@ class Temperatures:
 
     @property
     def _rows(self) -> NDArray[np.float64]:
-        """The samples, a row each with the columns of `Row`, in the order of their times."""
+        """The samples, a row each as `Rows`, in the order of their times."""
         return self._kept[: self._count]
+
+    def _table(self, rows: Rows) -> NDArray[np.float64]:
+        if isinstance(rows, np.ndarray):
+            return rows
+        return np.array(list(rows), dtype=np.float64).reshape(-1, self._kept.shape[1])
 
     def _make_room(self, count: int) -> None:
         if count > len(self._kept):
-            grown = np.empty((2 * count, _COLUMNS))
+            grown = np.empty((2 * count, self._kept.shape[1]))
             grown[: self._count] = self._rows
             self._kept = grown
 
     def _put(self, rows: NDArray[np.float64]) -> None:
         """Keep these rows and no others."""
+        self._silences.clear()
         self._make_room(len(rows))
         self._kept[: len(rows)] = rows
         self._count = len(rows)
@@ -151,14 +204,12 @@ class Temperatures:
         begins = np.flatnonzero(np.diff(old[:, 0] // THIN_TO_S, prepend=-np.inf))
         if len(begins) < len(old):
             bins = (old[begin:end] for begin, end in pairwise((*begins, len(old))))
-            joined = [
-                each for rows in bins for each in _joined([Row(*row) for row in rows.tolist()])
-            ]
-            self._put(np.concatenate((_table(joined), self._rows[len(old) :])))
+            joined = [each for rows in bins for each in _joined(rows.tolist())]
+            self._put(np.concatenate((np.array(joined), self._rows[len(old) :])))
 
     def put_before(self, rows: Rows) -> None:
         """Add samples that the log has from before or between, in any order."""
-        both = np.concatenate((_table(rows), self._rows))
+        both = np.concatenate((self._table(rows), self._rows))
         both = both[np.argsort(both[:, 0], kind="stable")]
         # Of two samples of one time the last counts, which is our own.
         self._put(both[np.diff(both[:, 0], append=np.inf) > 0.0])
@@ -166,7 +217,7 @@ class Temperatures:
 
     def take_from_log(self, rows: Rows) -> None:
         """Take the log's word for the time that it tells of: late readings are only there."""
-        told = _table(rows)
+        told = self._table(rows)
         if len(told):
             own = self._rows
             apart = (own[:, 0] < told[:, 0].min()) | (own[:, 0] > told[:, 0].max())
@@ -177,6 +228,7 @@ class Temperatures:
     def drop_after(self, time_s: float) -> None:
         """Forget samples later than a clock that was set back now says."""
         self._count = int(np.searchsorted(self._rows[:, 0], time_s))
+        self._silences.clear()
         self.ended.clear()
         if self.whole_from_s >= time_s:
             self.whole_from_s = math.inf
@@ -189,26 +241,34 @@ class Temperatures:
 
     def history(self) -> TemperatureHistory:
         """Return the samples as the clocks read them."""
+        said = self._history(ends_of(self.channels, self._rows))
+        if not np.isnan(self._rows).any():
+            return said
+        return replace(self._history(ends_of(self.channels, self._rows, self._silences)), said=said)
+
+    def _history(self, table: NDArray[np.float64]) -> TemperatureHistory:
         from rules.clocks.history import TemperatureHistory, with_assumed_surface
 
-        table = self._rows
+        time_s, cold_c, warm_c, air_cold_c, air_warm_c, rh_low_pct, rh_high_pct, _, co2_ppm = (
+            np.ascontiguousarray(table.T)
+        )
         history = TemperatureHistory(
-            time_s=table[:, 0].copy(),
-            coldest_c=table[:, 1].copy(),
-            warmest_c=table[:, 2].copy(),
+            time_s=time_s,
+            coldest_c=cold_c,
+            warmest_c=warm_c,
             accuracy_k=self._surface_accuracy_k,
-            air_coldest_c=table[:, 3].copy(),
-            air_warmest_c=table[:, 4].copy(),
+            air_coldest_c=air_cold_c,
+            air_warmest_c=air_warm_c,
             air_accuracy_k=self._air_accuracy_k,
-            rh_low_pct=table[:, 5].copy(),
-            rh_high_pct=table[:, 6].copy(),
-            co2_ppm=table[:, 8].copy(),
+            rh_low_pct=rh_low_pct,
+            rh_high_pct=rh_high_pct,
+            co2_ppm=co2_ppm,
         )
         assumed = self._assumed
         return history if assumed is None else with_assumed_surface(history, assumed)
 
 
-def _joined(rows: Sequence[Row]) -> Iterator[Row]:
+def _joined(rows: Sequence[Sequence[float]]) -> Iterator[tuple[float, ...]]:
     """Yield one sample for many, or three where something was silent for a part of their time.
 
     The middle one of three tells of the silence, from its first sample to its last: the time
@@ -224,20 +284,22 @@ def _joined(rows: Sequence[Row]) -> Iterator[Row]:
         )
     ]
     if not silent:
-        yield Row(rows[len(rows) // 2].time_s, *ends)
+        yield _middle_s(rows), *ends
         return
     before, after = rows[: silent[0]], rows[silent[-1] + 1 :]
     if before:
-        yield Row(before[len(before) // 2].time_s, *ends)
-    lost = [any(math.isnan(rows[place][k]) for place in silent) for k in range(1, _COLUMNS)]
-    left = [math.nan if gone else end for gone, end in zip(lost, ends, strict=True)]
-    yield Row(rows[silent[0]].time_s, *left)
+        yield _middle_s(before), *ends
+    left = [
+        math.nan if any(math.isnan(column[place]) for place in silent) else end
+        for column, end in zip(columns, ends, strict=True)
+    ]
+    yield rows[silent[0]][0], *left
     if after:
-        yield Row(after[len(after) // 2].time_s, *ends)
+        yield _middle_s(after), *ends
 
 
-def _ends(values_c: list[float]) -> tuple[float, float]:
-    return (min(values_c), max(values_c)) if values_c else (math.nan, math.nan)
+def _middle_s(rows: Sequence[Sequence[float]]) -> float:
+    return rows[len(rows) // 2][0]
 
 
 def _known(pick: Callable[[list[float]], float], values: list[float]) -> float:
@@ -247,38 +309,6 @@ def _known(pick: Callable[[list[float]], float], values: list[float]) -> float:
 
 GRID_S = 60.0
 MOST_ROWS = 100_000  # 69 days in minutes; a longer time is told in longer steps
-
-
-class TemperatureChannel(NamedTuple):
-    """One temperature or humidity in the log: where it is and how long a value of it counts.
-
-    Attributes:
-        point: name of the sensor body.
-        quantity: air or surface temperature, or humidity.
-        max_age_s: or None for three usual intervals, 90 s to 35 min [s].
-        accuracy_pct: of a humidity [%].
-    """
-
-    point: str
-    quantity: Quantity
-    max_age_s: float | None = None
-    accuracy_pct: float = 0.0
-
-
-def channels_of(config: EnclosureConfig, section: str) -> list[TemperatureChannel]:
-    """Return the temperatures and humidities that count for a section."""
-    return [
-        TemperatureChannel(
-            point.name,
-            point.quantity,
-            point.rules.max_age_s,
-            point.accuracy if point.quantity is Quantity.HUMIDITY else 0.0,
-        )
-        for point in config.points
-        if point.quantity is Quantity.AIR_TEMP
-        or (point.quantity in (Quantity.HUMIDITY, Quantity.CO2) and point.inside)
-        or (point.quantity is Quantity.SURFACE_TEMP and point.section in (None, section))
-    ]
 
 
 def history_rows(
@@ -305,18 +335,17 @@ def history_rows(
         known_s: only what had arrived by then, or None for all [s].
 
     Returns:
-        A row a minute and one at the end, with the columns of `Row`; NaN where no value that was
-        believed is young enough. Of a time without any temperature only the first row comes.
+        A row a minute and one at the end, as `Rows`; NaN where no value that was believed is young
+        enough. Of a time without any temperature only the first row comes.
     """
-    nothing = np.empty((0, _COLUMNS))
+    nothing = np.empty((0, 1 + 2 * len(channels)))
     if not to_s > from_s:
         return nothing
     span_s = (from_s - MOST_MAX_AGE_S, to_s)
-    believed = {
-        channel: _believed(store, enclosure, channel, span_s, source, known_s)
-        for channel in channels
-    }
-    ends_s = [(times[0], times[-1]) for times, _ in believed.values() if times.size]
+    believed = [
+        _believed(store, enclosure, channel, span_s, source, known_s) for channel in channels
+    ]
+    ends_s = [(times[0], times[-1]) for times, _ in believed if times.size]
     if not ends_s:
         return nothing
     first_s = max(from_s, min(first for first, _ in ends_s))
@@ -324,32 +353,18 @@ def history_rows(
     grid = np.arange(first_s, last_s, max(GRID_S, (last_s - first_s) / MOST_ROWS))
     # Up to the last instant, which is now: else the minute that has just begun is not known.
     grid = np.append(grid[grid < last_s], last_s)
-    held = {channel: _held(channel, *believed[channel], grid) for channel in channels}
-    columns = [
-        *_bounds([held[each] for each in channels if each.quantity is Quantity.SURFACE_TEMP], grid),
-        *_bounds([held[each] for each in channels if each.quantity is Quantity.AIR_TEMP], grid),
-    ]
-    damp = [each for each in channels if each.quantity is Quantity.HUMIDITY]
-    columns += [
-        _bounds([held[each] - each.accuracy_pct for each in damp], grid)[0],
-        _bounds([held[each] + each.accuracy_pct for each in damp], grid)[1],
-        *_bounds([held[each] for each in channels if each.quantity is Quantity.CO2], grid),
-    ]
-    known = np.isfinite(columns[0]) | np.isfinite(columns[2])
+    table = np.empty((grid.size, nothing.shape[1]))
+    table[:, 0] = grid
+    known = np.zeros(grid.size, dtype=np.bool_)
+    for k, (channel, readings) in enumerate(zip(channels, believed, strict=True)):
+        held = _held(channel, *readings, grid)
+        table[:, 1 + 2 * k] = held - channel.accuracy_pct
+        table[:, 2 + 2 * k] = held + channel.accuracy_pct
+        if channel.quantity in (Quantity.SURFACE_TEMP, Quantity.AIR_TEMP):
+            known |= np.isfinite(held)
     hole_begins = ~known & np.concatenate(([False], known[:-1]))
-    table: NDArray[np.float64] = np.column_stack((grid, *columns))
     told: NDArray[np.float64] = table[known | hole_begins]
     return told
-
-
-def _bounds(
-    series: list[NDArray[np.float64]], grid: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    if not series:
-        nothing = np.full(grid.shape, math.nan)
-        return nothing, nothing
-    table = np.vstack(series)
-    return np.fmin.reduce(table, axis=0), np.fmax.reduce(table, axis=0)
 
 
 def _believed(

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.units import HOUR_S
+from rules.units import DAY_S, HOUR_S
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -47,28 +47,34 @@ class Pace(NamedTuple):
         usual: where the record tells too little.
         slowest: that it can always have moved: a quiet day is no promise for the next.
         fastest: that is believed of it, unless it was seen to move faster.
+        apart: how much further than was seen two probes of one enclosure can always have stood
+            apart, for each day in which one of them was silent [unit].
     """
 
     usual: Drift
     slowest: Drift
     fastest: Drift
+    apart: float
 
 
-def _pace(*per_h_and_most: tuple[float, float]) -> Pace:
-    return Pace(*(Drift(per_h / HOUR_S, most) for per_h, most in per_h_and_most))
+def _pace(apart: float, *per_h_and_most: tuple[float, float]) -> Pace:
+    usual, slowest, fastest = (Drift(per_h / HOUR_S, most) for per_h, most in per_h_and_most)
+    return Pace(usual, slowest, fastest, apart)
 
 
-TEMPERATURE = _pace((6.0, 15.0), (0.5, 3.0), (12.0, 25.0))
+TEMPERATURE = _pace(0.3, (6.0, 15.0), (0.5, 3.0), (12.0, 25.0))
 """A hull, or a tent's air; it and the three below are common practice, no source [K]."""
 
-MARGIN = _pace((20.0, 25.0), (15.0, 20.0), (20.0, 30.0))
+MARGIN = _pace(1.0, (20.0, 25.0), (15.0, 20.0), (20.0, 30.0))
 """A surface over the dew point: a wetting or an open door is quicker than a hull [K]."""
 
-HUMIDITY = _pace((40.0, 60.0), (20.0, 50.0), (60.0, 100.0))
+HUMIDITY = _pace(2.0, (40.0, 60.0), (20.0, 50.0), (60.0, 100.0))
 """Relative humidity [%]."""
 
-CARBON_DIOXIDE = _pace((4000.0, 8000.0), (2000.0, 4000.0), (8000.0, 20_000.0))
+CARBON_DIOXIDE = _pace(200.0, (4000.0, 8000.0), (2000.0, 4000.0), (8000.0, 20_000.0))
 """A flame that is lit or put out [ppm]."""
+
+_UNSEEN_APART = 10.0  # times `apart`, where two were seen together at no time of day
 
 _MOST_DAYS = 8192
 _DRIFT_OF_DAY: dict[tuple[Pace, bytes], Drift] = {}
@@ -220,6 +226,64 @@ def ends_of(
     return ends[0], ends[1]
 
 
+Silences = dict[tuple[int, float, float, int], tuple[Floats, Floats]]
+"""What a probe can have been in silences that have ended, by its place, their ends and length."""
+
+
+def with_silences(
+    time_s: Floats, low: Floats, high: Floats, pace: Pace, ended: Silences | None = None
+) -> tuple[Floats, Floats]:
+    """Return what is known of each of several probes of one kind, the silent ones too.
+
+    Args:
+        time_s: instants, never descending, shape (n,) [s].
+        low: the lowest that each probe can have meant, NaN where it said nothing, shape (n, probes)
+            [unit].
+        high: the highest, likewise.
+        pace: of their kind.
+        ended: what earlier calls found, of the same instants and perhaps fewer of them; what is
+            found of silences that have ended is added. None to reckon all.
+
+    Returns:
+        Both, with each probe's silences filled: it leaves its own measurements on both sides as
+        `edge_of` has it, but stands no further from a neighbour that speaks than the two were seen
+        to stand apart in the day before. NaN is left before a probe first spoke, and where none of
+        them did.
+
+    Source:
+        Common practice, no source: how much further than seen they may part is in `_apart`.
+
+    >>> day_s = np.arange(0.0, 172_800.0, 900.0)
+    >>> bow = np.full(day_s.size, 12.0)
+    >>> stern = np.where(day_s < 90_000.0, 10.0, np.nan)
+    >>> both = np.column_stack([bow, stern])
+    >>> low, high = with_silences(day_s, both, both, TEMPERATURE)
+    >>> low[-1].round(1).tolist(), high[-1].round(1).tolist()
+    ([12.0, 9.4], [12.0, 10.6])
+    """
+    spoke: Bools = np.isfinite(low)
+    some: Bools = np.logical_or.reduce(spoke, axis=1)
+    if spoke[some].all():
+        return low, high
+    several = _Several(time_s, low, high, pace)
+    filled = low.copy(), high.copy()
+    for probe in range(low.shape[1]):
+        own = np.flatnonzero(spoke[:, probe])
+        following = np.append(own[1:], time_s.size)
+        for place in np.flatnonzero(following - own > 1).tolist():
+            silence = _Silence(probe, int(own[place]), int(following[place]))
+            key = silence.key(time_s)
+            found = None if ended is None else ended.get(key)
+            if found is None:
+                drift = _before(time_s[own], low[own, probe], place, pace)
+                found, settled = several.known(silence, drift)
+                if settled and ended is not None:
+                    ended[key] = found
+            for column, values in zip(filled, found, strict=True):
+                column[silence.rows, probe] = np.where(some[silence.rows], values, np.nan)
+    return filled
+
+
 def gone_by(pace: Pace, unseen_s: float) -> float:
     """Return how far a quantity can have gone where nothing has told of it for some time [unit].
 
@@ -256,6 +320,99 @@ def between(edge: Edge, at_s: Floats, *, upper: bool) -> Floats:
     lines = np.searchsorted(edge.time_s, at_s[:-1], "right")
     last = np.maximum(np.searchsorted(edge.time_s, at_s[1:], "left") + 1, lines)
     return np.where(unmeasured[last] > unmeasured[lines], found, 0.5 * (begin + end))
+
+
+class _Silence(NamedTuple):
+    """Rows in which one of several probes said nothing.
+
+    Attributes:
+        probe: its place.
+        begin: the row in which it last spoke.
+        end: the row in which it spoke again, or the count of rows.
+    """
+
+    probe: int
+    begin: int
+    end: int
+
+    @property
+    def rows(self) -> slice:
+        return slice(self.begin + 1, self.end)
+
+    def key(self, time_s: Floats) -> tuple[int, float, float, int]:
+        end_s = float(time_s[self.end]) if self.end < time_s.size else np.inf
+        return self.probe, float(time_s[self.begin]), end_s, self.end - self.begin
+
+
+class _Several(NamedTuple):
+    """What several probes of one kind said; see `with_silences`."""
+
+    time_s: Floats
+    low: Floats
+    high: Floats
+    pace: Pace
+
+    def known(self, silence: _Silence, drift: Drift) -> tuple[tuple[Floats, Floats], bool]:
+        """Lowest and highest in a silence, and whether later rows will leave them as they are."""
+        time_s, (probe, begin, end) = self.time_s, silence
+        at_s, back = time_s[silence.rows], end < time_s.size
+        own = []
+        for values, sign in ((self.low[:, probe], -1.0), (self.high[:, probe], 1.0)):
+            first = float(time_s[begin]), float(values[begin])
+            if back:
+                last = float(time_s[end]), float(values[end])
+                nodes = [first, *_tent(*first, *last, drift, sign), last]
+            else:
+                nodes = [first, (first[0] + drift.most / drift.per_s, first[1] + sign * drift.most)]
+            own.append(np.interp(at_s, [at for at, _ in nodes], [value for _, value in nodes]))
+        begin_s = float(time_s[begin])
+        beside, learned = self._beside(silence, begin_s - LEARN_S, begin_s)
+        if back and not learned:
+            end_s = float(time_s[end])
+            beside, _ = self._beside(silence, end_s, end_s + LEARN_S)
+        low, high = np.fmax(own[0], beside[0]), np.fmin(own[1], beside[1])
+        belied = low > high  # neighbour and own record cannot both be right
+        return (np.where(belied, own[0], low), np.where(belied, own[1], high)), back and learned
+
+    def _beside(
+        self, silence: _Silence, from_s: float, to_s: float
+    ) -> tuple[tuple[Floats, Floats], bool]:
+        """What neighbours say of a silent probe by how they stood to it, the closest one first."""
+        first, last = np.searchsorted(self.time_s, (from_s, np.nextafter(to_s, np.inf)))
+        quarter = self.time_s[first:last] % DAY_S // _LAG_S
+        learned = []
+        for other in range(self.low.shape[1]):
+            off_low, off_high = (
+                each[first:last, silence.probe] - each[first:last, other]
+                for each in (self.low, self.high)
+            )
+            both = np.isfinite(off_low)
+            quarters = np.unique(quarter[both]).size
+            if other != silence.probe and quarters >= _FEWEST:
+                down, up = float(off_low[both].min()), float(off_high[both].max())
+                further = _apart(up - down, quarters * _LAG_S / DAY_S, self.pace)
+                learned.append((up - down + 2.0 * further, down - further, up + further, other))
+        unseen_s = self.time_s[silence.rows] - self.time_s[silence.begin]
+        if silence.end < self.time_s.size:
+            unseen_s = np.minimum(unseen_s, self.time_s[silence.end] - self.time_s[silence.rows])
+        more = self.pace.apart * unseen_s / DAY_S
+        low, high = np.full((2, unseen_s.size), np.nan)
+        for _, down, up, other in sorted(learned):
+            low = np.where(np.isnan(low), self.low[silence.rows, other] + down - more, low)
+            high = np.where(np.isnan(high), self.high[silence.rows, other] + up + more, high)
+        return (low, high), bool(learned)
+
+
+def _apart(span: float, seen: float, pace: Pace) -> float:
+    """How much further than seen two probes may stand apart, on either side.
+
+    Args:
+        span: of the differences seen [unit].
+        seen: the share of the day's quarters of an hour in which they were, 0 to 1.
+        pace: of their kind.
+    """
+    unseen = _UNSEEN_APART * pace.apart * (1.0 - seen)
+    return max(0.5 * (_STRETCH - 1.0) * span, pace.apart) + unseen
 
 
 def _before(time_s: Floats, value: Floats, k: int, pace: Pace) -> Drift:

@@ -214,23 +214,25 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
     air_low, air_high = column(history.air_coldest_c), column(history.air_warmest_c)
     rh_low, rh_high = column(history.rh_low_pct), column(history.rh_high_pct)
     acc, air_acc = history.accuracy_k, history.air_accuracy_k
-    rh = 0.5 * (rh_low + rh_high)
-    dew = _wetting_c(0.5 * (air_low + air_high), rh)
+    said = history.said or history
+    best = column(said.coldest_c)
+    rh = 0.5 * (column(said.rh_low_pct) + column(said.rh_high_pct))
+    dew = _wetting_c(0.5 * (column(said.air_coldest_c) + column(said.air_warmest_c)), rh)
     dampest = _wetting_c(air_high + air_acc, rh_high)
     driest = _wetting_c(air_low - air_acc, rh_low)
     grid = _with_gaps(time_s, history.max_gap_s, now_s)
     margin_k, humidity_pct, surface_c = (
         _widened(time_s, each, grid, history.max_gap_s, pace, now_s)
         for each, pace in (
-            (Known(cold - dew, cold - acc - dampest, warm + acc - driest), MARGIN),
+            (Known(best - dew, cold - acc - dampest, warm + acc - driest), MARGIN),
             (Known(rh, rh_low, rh_high), HUMIDITY),
-            (Known(cold, cold - acc, warm + acc), TEMPERATURE),
+            (Known(best, cold - acc, warm + acc), TEMPERATURE),
         )
     )
     held_s = np.diff(np.append(grid, max(now_s, grid[-1] if grid.size else now_s)))
     ppm, co2 = column(history.co2_ppm), None
     if bool(np.isfinite(ppm).any()):
-        gas = Known(ppm, ppm, ppm)
+        gas = Known(column(said.co2_ppm), ppm, ppm)
         co2 = _widened(time_s, gas, grid, history.max_gap_s, CARBON_DIOXIDE, now_s)
     return FilmAir(grid, held_s, margin_k, humidity_pct, surface_c, co2)
 

@@ -47,6 +47,7 @@ from sensors.reading import Quantity
 if TYPE_CHECKING:
     from sensors.forecast import ForecastHours
 
+_OFF_PCT = {Quantity.HUMIDITY: HUMIDITY_ACCURACY_PCT}
 MOST_OUTLOOKS = 3  # each takes a few tenths of a second
 OLD_AFTER_S = DAY_S
 
@@ -225,11 +226,11 @@ def clocks_in_log(
     merged: list[tuple[Clock, ...]] = []
     histories = []
     for section in sections:
-        temperatures = _temperatures(config, section)
+        temperatures = _temperatures(store, enclosure, config, section)
         from_s = history_wanted_from_s(section, events, time_s)
         for to_s in history_ends_s(section, events, time_s):
             if from_s is not None:
-                _load(store, enclosure, config, section, temperatures, (from_s, to_s), known_s)
+                _load(store, enclosure, temperatures, (from_s, to_s), known_s)
             history = temperatures.history()
             clocks = clocks_of(section, events, specs, default, history, time_s)
             if settled(clocks, history):
@@ -271,8 +272,8 @@ def memory_in_log(
     from_s = history_wanted_from_s(section, events, time_s)
     if from_s is None:
         return []
-    temperatures = _temperatures(config, section)
-    _load(store, enclosure, config, section, temperatures, (from_s, time_s), None)
+    temperatures = _temperatures(store, enclosure, config, section)
+    _load(store, enclosure, temperatures, (from_s, time_s), None)
     work, history = work_of(section, events, time_s), temperatures.history()
     bench = SectionWork(section, work, specs, default, history, time_s, None)
     state = stage_of(section, events, default, clocks_on(bench), time_s)
@@ -280,11 +281,28 @@ def memory_in_log(
     return [each.text for each in held]
 
 
-def _temperatures(config: EnclosureConfig | None, section: str | None) -> Temperatures:
+def _temperatures(
+    store: Store, enclosure: str, config: EnclosureConfig | None, section: str | None
+) -> Temperatures:
+    """A store for the channels of the config, else for all that the log has of the enclosure."""
+    if config is not None:
+        channels = channels_of(config, section or "")
+    else:
+        known = [
+            (each.point, each.quantity)
+            for source in store.sources()
+            for each in store.channels(source=source.source)
+            if each.enclosure == enclosure and each.quantity is not Quantity.DUST
+        ]
+        channels = tuple(
+            TemperatureChannel(point, quantity, None, _OFF_PCT.get(quantity, 0.0))
+            for point, quantity in dict.fromkeys(known)
+        )
     return Temperatures(
         worst_accuracy(config, Quantity.SURFACE_TEMP),
         worst_accuracy(config, Quantity.AIR_TEMP),
         None if config is None else config.assumed_surface(section),
+        channels,
     )
 
 
@@ -297,35 +315,19 @@ def _next_end_s(clocks: Sequence[Clock]) -> float:
 def _load(
     store: Store,
     enclosure: str,
-    config: EnclosureConfig | None,
-    section: str | None,
     temperatures: Temperatures,
     span_s: tuple[float, float],
     known_s: float | None,
 ) -> None:
     """Take in the temperatures of every source that the log has of the enclosure."""
     for source in store.sources():
-        if config is not None:
-            channels: Sequence[TemperatureChannel] = channels_of(config, section or "")
-        else:
-            channels = [
-                TemperatureChannel(
-                    each.point,
-                    each.quantity,
-                    None,
-                    HUMIDITY_ACCURACY_PCT if each.quantity is Quantity.HUMIDITY else 0.0,
-                )
-                for each in store.channels(source=source.source)
-                if each.enclosure == enclosure and each.quantity is not Quantity.DUST
-            ]
         # What a recording holds was known when it was made, whenever it was played.
         live_known_s = known_s if source.source == LIVE else None
         rows = history_rows(
             store,
             enclosure,
-            channels,
-            span_s[0],
-            span_s[1],
+            temperatures.channels,
+            *span_s,
             source=source.source,
             known_s=live_known_s,
         )

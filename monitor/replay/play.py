@@ -7,6 +7,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -19,6 +20,7 @@ from monitor.log.facts import TextOf, keep_facts, specs_of
 from monitor.log.log import Store
 from monitor.log.rows import Outage
 from monitor.replay.arrivals import Arrivals, Placed
+from monitor.samples import channels_of
 from monitor.specs import find_spec
 from monitor.tell import Tell, Teller
 from rules.errors import FilmcallError
@@ -311,6 +313,7 @@ def keeper_of(
         surface_accuracy_k=worst_accuracy(job.config, Quantity.SURFACE_TEMP),
         air_accuracy_k=worst_accuracy(job.config, Quantity.AIR_TEMP),
         assumed_surface=job.config.assumed_surface,
+        channels_of=partial(channels_of, job.config),
         specs_of=lambda found, text_of: specs_of(text_of, found, beside)[0],
     )
     keeper.spec_text, keeper.text_of = job.spec_text, text_of

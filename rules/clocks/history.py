@@ -40,6 +40,7 @@ class TemperatureHistory:
         co2_ppm: most carbon dioxide beside it, or None [ppm].
         left: whether the section left the enclosure at the last instant, from when on the air
             beside it may be any.
+        said: the same by those probes alone that spoke, for best estimates; None where all did.
 
     Raises:
         ImplausibleReading: arrays of unequal length, times that descend or are not finite, or
@@ -59,6 +60,7 @@ class TemperatureHistory:
     rh_high_pct: FloatArray | None = None
     co2_ppm: FloatArray | None = None
     left: bool = False
+    said: TemperatureHistory | None = None
     _damp: dict[float, tuple[Edge, Edge] | None] = field(
         init=False, default_factory=dict, repr=False
     )
@@ -135,6 +137,7 @@ def with_assumed_surface(
         return history
     return replace(
         history,
+        said=None if history.said is None else with_assumed_surface(history.said, assumed),
         coldest_c=history.air_coldest_c + assumed.offset_k,
         warmest_c=history.air_warmest_c + assumed.offset_k,
         accuracy_k=math.hypot(history.air_accuracy_k, assumed.accuracy_k),

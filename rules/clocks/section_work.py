@@ -153,4 +153,5 @@ def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHisto
         rh_high_pct=cut(history.rh_high_pct, np.nan),
         co2_ppm=cut(history.co2_ppm, np.nan),
         left=True,
+        said=None if history.said is None else _until(history.said, end_s),
     )

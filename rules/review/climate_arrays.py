@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -18,7 +18,7 @@ from rules.air.arrays import wetting_points_c
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
 from rules.air.uncertainty import GUARD_FACTOR, SHARED_ELEMENT_CORRELATION, standard_uncertainty
 from rules.clocks.history import TemperatureHistory
-from rules.known import Bools, Floats
+from rules.known import CARBON_DIOXIDE, HUMIDITY, TEMPERATURE, Bools, Floats, Pace, with_silences
 from rules.review.exposure import ClimateSeries
 from rules.vocabulary import ASSUMED_SURFACE_ACCURACY_K, LimitName
 
@@ -83,6 +83,15 @@ def climate_series(
         As `climate.climate_of`; slopes of the wetting point by difference quotients.
     """
     size = time_s.size
+    airs, humidities, surfaces, co2 = (
+        _with_silences(time_s, columns, pace)
+        for columns, pace in (
+            (airs, TEMPERATURE),
+            (humidities, HUMIDITY),
+            (surfaces, TEMPERATURE),
+            (co2, CARBON_DIOXIDE),
+        )
+    )
     values: dict[LimitName, Floats] = {}
     guards: dict[LimitName, Floats] = {}
     complete: dict[LimitName, Bools] = {}
@@ -120,18 +129,39 @@ def climate_series(
             LimitName.AIR_TEMP_MAX: air_ok,
         }.get(name, surface_ok)
     ends = (airs, humidities, surfaces, size, assumed_offset_k if assumed else None)
-    thinned = any(c.lows is not None for c in (*airs, *humidities, *surfaces))
+    ended = any(c.lows is not None for c in (*airs, *humidities, *surfaces))
     return ClimateSeries(
         time_s=time_s,
         step_s=step_s,
         values=values,
         guards=guards,
         complete=complete,
-        co2_ppm=_ends(co2, size)[1] if co2 else None,
-        lowest=_extremes(*ends, lowest=True) if thinned else {},
-        highest=_extremes(*ends, lowest=False) if thinned else {},
+        co2_ppm=_ends(_at_end(co2, lowest=False), size)[1] if co2 else None,
+        lowest=_extremes(*ends, lowest=True) if ended else {},
+        highest=_extremes(*ends, lowest=False) if ended else {},
         assumed_offset_k=assumed_offset_k if assumed else None,
     )
+
+
+def _with_silences(
+    time_s: Floats, columns: Sequence[PointColumn], pace: Pace
+) -> Sequence[PointColumn]:
+    """The columns with what is known of each required one where it is silent and others speak."""
+    needed = [column for column in columns if column.required]
+    if len(needed) < 2 or all(np.isfinite(column.values).all() for column in needed):
+        return columns
+    low, high = (
+        np.column_stack([each.values for each in _at_end(needed, lowest=lowest)])
+        for lowest in (True, False)
+    )
+    low, high = with_silences(time_s, low, high, pace)
+    known = dict(zip(map(id, needed), zip(low.T, high.T, strict=True), strict=True))
+    return [
+        replace(column, lows=known[id(column)][0], highs=known[id(column)][1])
+        if id(column) in known
+        else column
+        for column in columns
+    ]
 
 
 def _at_end(columns: Sequence[PointColumn], *, lowest: bool) -> list[PointColumn]:
@@ -184,29 +214,38 @@ def temperature_history(
         air_accuracy_k: of its air points [K].
         max_gap_s: two samples further apart leave a gap [s].
     """
-    empty = np.full(series.time_s.size, np.nan)
-    cold = series.values.get(LimitName.SURFACE_TEMP_MIN, empty)
-    warm = series.values.get(LimitName.SURFACE_TEMP_MAX, empty)
-    air_cold = series.values.get(LimitName.AIR_TEMP_MIN, empty)
-    air_warm = series.values.get(LimitName.AIR_TEMP_MAX, empty)
-    measured = np.isfinite(cold) | np.isfinite(air_cold)
+    said = series.values
+    measured = np.zeros(series.time_s.size, dtype=np.bool_)
+    for name in (LimitName.SURFACE_TEMP_MIN, LimitName.AIR_TEMP_MIN):
+        if name in said:
+            measured |= np.isfinite(said[name])
     # The first cell of a hole tells that there is one, whatever lies between its ends.
     measured[1:] |= measured[:-1] & ~measured[1:]
     first, count = int(np.argmax(measured)), int(measured.sum())
     whole = slice(first, first + count)  # months without a hole are not copied
     known = whole if measured[whole].all() else measured
-    return TemperatureHistory(
-        time_s=series.time_s[known] + 0.5 * series.step_s,
-        coldest_c=cold[known],
-        warmest_c=warm[known],
-        accuracy_k=surface_accuracy_k,
-        max_gap_s=max_gap_s,
-        air_coldest_c=air_cold[known],
-        air_warmest_c=air_warm[known],
-        air_accuracy_k=air_accuracy_k,
-        rh_low_pct=series.values.get(LimitName.HUMIDITY_MIN, empty)[known],
-        rh_high_pct=series.values.get(LimitName.HUMIDITY_MAX, empty)[known],
-    )
+
+    def history(
+        lowest: Mapping[LimitName, Floats], highest: Mapping[LimitName, Floats]
+    ) -> TemperatureHistory:
+        empty = np.full(series.time_s.size, np.nan)
+        return TemperatureHistory(
+            time_s=series.time_s[known] + 0.5 * series.step_s,
+            coldest_c=lowest.get(LimitName.SURFACE_TEMP_MIN, empty)[known],
+            warmest_c=highest.get(LimitName.SURFACE_TEMP_MAX, empty)[known],
+            accuracy_k=surface_accuracy_k,
+            max_gap_s=max_gap_s,
+            air_coldest_c=lowest.get(LimitName.AIR_TEMP_MIN, empty)[known],
+            air_warmest_c=highest.get(LimitName.AIR_TEMP_MAX, empty)[known],
+            air_accuracy_k=air_accuracy_k,
+            rh_low_pct=lowest.get(LimitName.HUMIDITY_MIN, empty)[known],
+            rh_high_pct=highest.get(LimitName.HUMIDITY_MAX, empty)[known],
+        )
+
+    by_said = history(said, said)
+    if not series.lowest:
+        return by_said
+    return replace(history({**said, **series.lowest}, {**said, **series.highest}), said=by_said)
 
 
 def _complete(columns: Sequence[PointColumn], size: int) -> Bools:

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import partial
 
 import pytest
 
 from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
+from monitor.samples import channels_of
 from monitor.screen.sentence import change
 from monitor.screen.theme import Theme
 from monitor.specs import find_spec
@@ -66,12 +68,12 @@ class Tent:
             PointConfig(name, quantity, quantity.unit, accuracy, DEFAULT_RULES[quantity])
             for name, quantity, accuracy in POINTS
         )
-        self.keeper = FilmKeeper(coating, {})
+        config = EnclosureConfig("tent", points, coating.name)
+        self.keeper = FilmKeeper(coating, {}, channels_of=partial(channels_of, config))
         self.keeper.set_events(
             Event(EventKind(kind), START_S + at_s, "tent", row=row, **more)  # type: ignore[arg-type]
             for row, (kind, at_s, more) in enumerate(events, 1)
         )
-        config = EnclosureConfig("tent", points, coating.name)
         self.tent = Enclosure(
             config, self.keeper.film_of, START_S, on_evaluated=self.keeper.evaluated
         )

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from monitor.config.load import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import RECKON_EVERY_S, FilmKeeper
 from monitor.log.facts import TextOf
-from monitor.samples import ROOM_ROWS, Temperatures
+from monitor.samples import ROOM_ROWS, TemperatureChannel, Temperatures, channels_of
 from monitor.specs import find_spec
 from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE, Measurement, Spec
@@ -40,10 +41,34 @@ def point(quantity: Quantity, name: str = "air", section: str | None = None) -> 
     )
 
 
-def enclosure(keeper: FilmKeeper, *sections: str) -> Enclosure:
+def config_of(*sections: str) -> EnclosureConfig:
     planks = [point(Quantity.SURFACE_TEMP, f"plank-{name}", name) for name in sections]
-    config = EnclosureConfig("tent", (point(Quantity.AIR_TEMP), point(Quantity.HUMIDITY), *planks))
-    return Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
+    return EnclosureConfig("tent", (point(Quantity.AIR_TEMP), point(Quantity.HUMIDITY), *planks))
+
+
+def kept_beside(*sections: str) -> tuple[FilmKeeper, Enclosure]:
+    """Return a tent with a plank's probe in each section, and what follows its films."""
+    config = config_of(*sections)
+    keeper = FilmKeeper(TOPCOAT, {}, channels_of=partial(channels_of, config))
+    return keeper, Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
+
+
+TWO_PLANKS = tuple(
+    TemperatureChannel(name, quantity)
+    for name, quantity in (
+        ("plank-a", Quantity.SURFACE_TEMP),
+        ("plank-b", Quantity.SURFACE_TEMP),
+        ("air-bow", Quantity.AIR_TEMP),
+        ("air-stern", Quantity.AIR_TEMP),
+    )
+)
+
+
+HULL_AND_AIR = (TWO_PLANKS[0], TWO_PLANKS[2])
+
+
+def samples_of(channels: Sequence[TemperatureChannel] = HULL_AND_AIR) -> Temperatures:
+    return Temperatures(0.5, 0.3, None, channels)
 
 
 def hear(tent: Enclosure, after_s: float, **values: float) -> None:
@@ -61,10 +86,10 @@ def hear(tent: Enclosure, after_s: float, **values: float) -> None:
 
 
 def test_samples_are_kept_every_half_minute_with_their_ends() -> None:
-    samples = Temperatures(0.5, 0.3)
+    samples = samples_of(TWO_PLANKS)
     for second in range(0, 61, 10):
-        samples.take(T0 + second, [18.0, 16.5], [21.0])
-    samples.take(T0 + 90.0, [], [20.0, 22.0])
+        samples.take(T0 + second, [18.0, 16.5, 21.0, NAN])
+    samples.take(T0 + 90.0, [NAN, NAN, 20.0, 22.0])
     history = samples.history()
     assert (history.time_s - T0).tolist() == [0.0, 30.0, 60.0, 90.0]
     assert history.coldest_c.tolist()[:3] == [16.5] * 3
@@ -76,10 +101,25 @@ def test_samples_are_kept_every_half_minute_with_their_ends() -> None:
     assert (history.accuracy_k, history.air_accuracy_k) == (0.5, 0.3)
 
 
+def test_a_needed_probe_that_falls_silent_still_bounds_the_coldest_and_the_warmest() -> None:
+    spare = tuple(each._replace(required=False) for each in TWO_PLANKS)
+    needed, left_out = samples_of(TWO_PLANKS), samples_of(spare)
+    for minute in range(36 * 60):
+        colder_c = NAN if minute > 26 * 60 else 12.0
+        for samples in (needed, left_out):
+            samples.take(T0 + 60.0 * minute, [15.0, colder_c, 20.0, 20.0])
+    history = needed.history()
+    assert 11.0 < history.coldest_c[-1] < 12.0, "no colder than it stood beside the other"
+    assert history.warmest_c[-1] == 15.0
+    assert history.said is not None
+    assert history.said.coldest_c[-1] == 15.0, "what is most likely goes by those that speak"
+    assert left_out.history().coldest_c[-1] == 15.0
+
+
 def test_the_log_has_the_last_word_for_the_time_that_it_tells_of() -> None:
-    samples = Temperatures(0.5, 0.3)
+    samples = samples_of()
     for second in (0.0, 30.0, 60.0, 90.0):
-        samples.take(T0 + second, [], [20.0])
+        samples.take(T0 + second, [NAN, 20.0])
     samples.take_from_log([(T0 + at, 15.0, 15.0, 20.0, 20.0) for at in (30.0, 60.0)])
     known = samples.history().coldest_c
     assert [math.isnan(value) for value in known] == [True, False, False, True]
@@ -88,17 +128,17 @@ def test_the_log_has_the_last_word_for_the_time_that_it_tells_of() -> None:
 
 
 def test_a_clock_set_back_leaves_no_sample_in_the_future() -> None:
-    samples = Temperatures(0.5, 0.3)
+    samples = samples_of()
     samples.put_before([(T0 + 60.0, 15.0, 15.0, NAN, NAN), (T0, 14.0, 14.0, NAN, NAN)])
     samples.drop_after(T0 + 30.0)
     assert samples.history().time_s.tolist() == [T0]
 
 
 def test_samples_know_from_when_on_they_are_whole() -> None:
-    samples = Temperatures(0.5, 0.3)
+    samples = samples_of()
     assert samples.whole_from_s == math.inf
     for day in range(10):
-        samples.take(T0 + day * 86_400.0, [15.0], [15.0])
+        samples.take(T0 + day * 86_400.0, [15.0, 15.0])
     assert samples.whole_from_s == T0
     samples.drop_before(T0 + 5 * 86_400.0)
     assert samples.whole_from_s == T0 + 5 * 86_400.0, "what was forgotten is read again"
@@ -109,7 +149,7 @@ def test_samples_know_from_when_on_they_are_whole() -> None:
 
 
 def test_what_no_clock_needs_is_forgotten() -> None:
-    samples = Temperatures(0.5, 0.3)
+    samples = samples_of()
     samples.put_before((T0 + day * 86_400.0, 15.0, 15.0, NAN, NAN) for day in range(10))
     samples.drop_before(T0 + 5 * 86_400.0)
     assert samples.history().time_s[0] == T0 + 5 * 86_400.0
@@ -168,7 +208,7 @@ def test_a_film_keeps_the_spec_that_it_was_laid_with() -> None:
 
 
 def test_a_mix_over_a_curing_film_leaves_two_answers_each_by_its_own_limits() -> None:
-    keeper = FilmKeeper(TOPCOAT, {})
+    keeper = FilmKeeper(TOPCOAT, {}, channels_of=lambda _section: HULL_AND_AIR)
     keeper.set_events(
         [
             event(EventKind.COAT_STARTED),
@@ -189,7 +229,7 @@ def test_a_mix_over_a_curing_film_leaves_two_answers_each_by_its_own_limits() ->
 
 
 def test_how_long_a_film_will_mind_is_known_from_its_clocks() -> None:
-    keeper = FilmKeeper(TOPCOAT, {})
+    keeper = FilmKeeper(TOPCOAT, {}, channels_of=lambda _section: HULL_AND_AIR)
     keeper.set_events([event(EventKind.COAT_STARTED), event(EventKind.COAT_ENDED, 0.0)])
     keeper.samples("all").put_before((T0 + 60.0 * k, 20.5, 20.5, 20.5, 20.5) for k in range(60))
     film = keeper.film_of("all", T0 + 3540.0)
@@ -216,8 +256,7 @@ def test_what_the_coat_beneath_said_is_kept_for_the_newest_coat_only() -> None:
 
 
 def test_each_section_samples_its_own_surfaces_and_the_common_air() -> None:
-    keeper = FilmKeeper(TOPCOAT, {})
-    tent = enclosure(keeper, "port", "stbd")
+    keeper, tent = kept_beside("port", "stbd")
     hear(tent, 1.0, air=20.0, plank_port=18.0, plank_stbd=15.0)
     assert keeper.samples("port").history().time_s.size == 0, "nothing to reckon with yet"
     keeper.set_events([event(EventKind.MIXED)])
@@ -229,8 +268,7 @@ def test_each_section_samples_its_own_surfaces_and_the_common_air() -> None:
 
 
 def test_humidity_probes_widen_after_each_wipe_until_checked() -> None:
-    keeper = FilmKeeper(TOPCOAT, {})
-    tent = enclosure(keeper)
+    keeper, tent = kept_beside()
     humidity = next(c for c in tent.channels() if c.config.quantity is Quantity.HUMIDITY)
     keeper.set_events([event(EventKind.WIPED), event(EventKind.COAT_STARTED, 10.0)])
     hear(tent, 20.0, air=20.0)
@@ -241,12 +279,12 @@ def test_humidity_probes_widen_after_each_wipe_until_checked() -> None:
 
 
 def test_old_samples_are_joined_and_lean_to_the_safe_side() -> None:
-    samples = Temperatures(0.5, 0.3)
+    samples = samples_of(TWO_PLANKS)
     days = 30
     for k in range(days * 2880):
         # In the first half minute of each ten it is 5 K colder and warmer at the two surfaces.
         odd = 5.0 if k % 20 == 0 else 0.0
-        samples.take(T0 + 30.0 * k, [15.0 - odd, 20.0 + odd], [])
+        samples.take(T0 + 30.0 * k, [15.0 - odd, 20.0 + odd, NAN, NAN])
     history = samples.history()
     old = history.time_s < T0 + 20 * 86_400.0
     assert history.time_s.size < days * 144 + 3 * 2880
@@ -260,12 +298,13 @@ def test_old_samples_are_joined_and_lean_to_the_safe_side() -> None:
 
 
 def test_old_samples_of_a_probe_that_comes_and_goes_are_joined_and_still_tell_of_it() -> None:
-    samples = Temperatures(0.5, 0.3)
+    samples = samples_of(TWO_PLANKS)
     days = 30
     for k in range(days * 2880):
         silent = k % 10 == 5 or 4000 <= k < 4050  # now and then, and once for 25 min
         odd = 5.0 if k % 20 == 7 else 0.0  # between two silences of a bin
-        samples.take(T0 + 30.0 * k, [] if silent else [15.0 - odd, 20.0 + odd], [21.0])
+        hull_c = [NAN, NAN] if silent else [15.0 - odd, 20.0 + odd]
+        samples.take(T0 + 30.0 * k, [*hull_c, 21.0, NAN])
     history = samples.history()
     assert history.time_s.size < days * 3 * 144 + 3 * 2880
     old = history.time_s < T0 + 20 * 86_400.0
@@ -285,7 +324,12 @@ def test_a_film_without_a_surface_point_is_followed_by_the_air_as_the_config_ass
         (point(Quantity.AIR_TEMP), point(Quantity.SURFACE_TEMP, "plank-port", "port")),
         assumed_surface_offset_k=-1.0,
     )
-    keeper = FilmKeeper(TOPCOAT, {}, assumed_surface=config.assumed_surface)
+    keeper = FilmKeeper(
+        TOPCOAT,
+        {},
+        assumed_surface=config.assumed_surface,
+        channels_of=partial(channels_of, config),
+    )
     tent = Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
     tent.ensure_section("mast")
     keeper.set_events([event(EventKind.COAT_STARTED), event(EventKind.COAT_ENDED, 60.0)])
@@ -300,9 +344,8 @@ def test_a_film_without_a_surface_point_is_followed_by_the_air_as_the_config_ass
 
 
 def test_humidity_is_sampled_with_its_accuracy_beside_the_temperatures() -> None:
-    keeper = FilmKeeper(TOPCOAT, {})
+    keeper, tent = kept_beside("port")
     keeper.set_events([event(EventKind.COAT_STARTED)])
-    tent = enclosure(keeper, "port")
     told = [
         ("air", Quantity.AIR_TEMP, 20.0),
         ("air", Quantity.HUMIDITY, 62.0),
@@ -331,12 +374,12 @@ def test_ground_that_its_sheet_asks_for_gives_no_go_without_any_event() -> None:
 
 
 def test_samples_beyond_the_room_made_at_the_start_are_kept_too() -> None:
-    samples = Temperatures(0.5, 0.3)
+    samples = samples_of()
     many = ROOM_ROWS + 5
     samples.put_before((T0 + 60.0 * k, 5.0 + k % 7, 15.0, NAN, NAN) for k in range(many))
     coldest_c = samples.history().coldest_c
     assert coldest_c.size == many
     assert coldest_c[[0, 8, -1]].tolist() == [5.0, 6.0, 5.0 + (many - 1) % 7]
-    samples.take(T0 + 60.0 * many, [3.0], [20.0])
+    samples.take(T0 + 60.0 * many, [3.0, 20.0])
     assert samples.history().time_s.tolist()[-2:] == [T0 + 60.0 * (many - 1), T0 + 60.0 * many]
     assert samples.history().coldest_c[-1] == 3.0

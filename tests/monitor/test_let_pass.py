@@ -11,6 +11,7 @@ import math
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import pytest
@@ -18,6 +19,7 @@ import pytest
 from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
+from monitor.samples import channels_of
 from monitor.specs import find_spec
 from rules import section as section_module
 from rules.call import Call
@@ -200,7 +202,12 @@ def _state(section: Section) -> tuple[object, ...]:
 def lived(made: Night) -> Said:
     """Let an enclosure go through a night."""
     spec = find_spec(made.spec)[0]
-    keeper = FilmKeeper(spec, {}, assumed_surface=made.config.assumed_surface)
+    keeper = FilmKeeper(
+        spec,
+        {},
+        assumed_surface=made.config.assumed_surface,
+        channels_of=partial(channels_of, made.config),
+    )
     keeper.set_events(made.events)
     said = Said([], [], set())
     known: dict[str, tuple[object, object, object]] = {}

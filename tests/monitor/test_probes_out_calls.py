@@ -6,10 +6,13 @@ snapshot and board.
 
 from __future__ import annotations
 
+from functools import partial
+
 from monitor.alarms.board import AlarmBoard, Ring
 from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
+from monitor.samples import channels_of
 from monitor.screen.freshness import QuietLines
 from monitor.snapshots import SnapshotMaker
 from monitor.specs import find_spec
@@ -53,7 +56,11 @@ class Trial:
         )
         coat = (at(EventKind.COAT_STARTED, 20.0), at(EventKind.COAT_ENDED, 30.0))
         keeper = FilmKeeper(
-            find_spec("polyurethane-topcoat")[0], {}, surface_accuracy_k=0.5, air_accuracy_k=0.3
+            find_spec("polyurethane-topcoat")[0],
+            {},
+            surface_accuracy_k=0.5,
+            air_accuracy_k=0.3,
+            channels_of=partial(channels_of, config),
         )
         keeper.set_events((*coat, *more))
         enclosure = Enclosure(config, keeper.film_of, START_S, on_evaluated=keeper.evaluated)

@@ -11,7 +11,7 @@ import pytest
 
 from rules.clocks.history import TemperatureHistory, course_of
 from rules.clocks.progress import progress
-from rules.known import HUMIDITY, edge_of
+from rules.known import HUMIDITY, TEMPERATURE, Silences, edge_of, with_silences
 from rules.memory import air_of
 from rules.rate import SafeSide, rate_law
 from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
@@ -111,3 +111,94 @@ def test_a_quantity_that_was_never_measured_may_have_been_anything() -> None:
     low, high = series.known(LimitName.HUMIDITY_MAX)
     assert (low == -np.inf).all()
     assert (high == np.inf).all()
+
+
+# Several probes, one of them silent ----------------------------------------------------------
+
+
+def two_planks(seed: int, days: float = 3.0) -> tuple[np.ndarray, np.ndarray]:
+    """A plank in the shade and one that the afternoon sun warms, each with a probe's noise."""
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(0.0, days * 24.0 * HOUR_S, 300.0)
+    day = 2.0 * np.pi * time_s / (24.0 * HOUR_S)
+    weather = np.cumsum(rng.normal(0.0, 0.05, time_s.size))
+    shade = 14.0 + 3.0 * np.sin(day) + weather
+    sun = np.clip(np.sin(day - 0.8), 0.0, None) * rng.uniform(2.0, 5.0)
+    planks = np.column_stack([shade, shade + 1.0 + sun])
+    return time_s, planks + rng.normal(0.0, 0.1, planks.shape)
+
+
+@pytest.mark.parametrize("probe", [0, 1])
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("back", [True, False], ids=["back", "for ever"])
+def test_a_silent_probe_stood_where_its_neighbour_lets_it_stand(
+    probe: int, seed: int, *, back: bool
+) -> None:
+    time_s, truth = two_planks(seed)
+    silent = (time_s > 30.0 * HOUR_S) & ((time_s < 60.0 * HOUR_S) | (not back))
+    said = truth.copy()
+    said[silent, probe] = np.nan
+    low, high = with_silences(time_s, said, said, TEMPERATURE)
+    within = (low[:, probe] <= truth[:, probe]) & (truth[:, probe] <= high[:, probe])
+    assert within[silent].mean() >= 0.99
+    wide_k = (high - low)[silent, probe]
+    # Alone it could have gone 15 K either way by then.
+    assert 0.5 < wide_k.max() < 12.0
+    assert np.array_equal(low[~silent], truth[~silent])
+    other = 1 - probe
+    assert np.array_equal(low[:, other], truth[:, other])
+
+
+def test_two_probes_that_were_never_seen_together_tell_nothing_of_each_other() -> None:
+    time_s = np.arange(0.0, 10.0 * HOUR_S, 300.0)
+    early = np.where(time_s < 4.0 * HOUR_S, 12.0, np.nan)
+    late = np.where(time_s >= 4.0 * HOUR_S, 20.0, np.nan)
+    said = np.column_stack([early, late])
+    low, high = with_silences(time_s, said, said, TEMPERATURE)
+    # By its own record alone: half a degree an hour, 3 K at the most, whatever the other one is.
+    assert low[-1, 0] == pytest.approx(12.0 - 3.0, abs=0.1)
+    assert high[-1, 0] == pytest.approx(12.0 + 3.0, abs=0.1)
+    assert np.isnan(low[0, 1]), "of the time before it first spoke nothing is known"
+
+
+def test_where_no_probe_speaks_nothing_stands_in_for_one() -> None:
+    time_s, said = two_planks(1)
+    said[400:450] = np.nan
+    low, high = with_silences(time_s, said, said, TEMPERATURE)
+    assert np.isnan(low[400:450]).all()
+    assert np.isnan(high[400:450]).all()
+
+
+def test_what_was_found_of_ended_silences_is_found_again() -> None:
+    time_s, said = two_planks(2)
+    for begin in range(300, 800, 50):
+        said[begin : begin + 20, begin // 50 % 2] = np.nan
+    kept: Silences = {}
+    for count in range(310, time_s.size, 37):
+        rows = slice(0, count)
+        args = time_s[rows], said[rows], said[rows], TEMPERATURE
+        for once, anew in zip(with_silences(*args, kept), with_silences(*args), strict=True):
+            assert np.array_equal(once, anew, equal_nan=True)
+    assert len(kept) == 10
+
+
+def test_a_review_counts_a_silent_plank_as_its_clocks_do() -> None:
+    time_s, planks = two_planks(3)
+    silent = time_s > 40.0 * HOUR_S
+    said = np.where(silent, np.nan, planks[:, 0])
+    still = np.full(time_s.size, 20.0)
+    series = climate_series(
+        time_s,
+        300.0,
+        [PointColumn("bow", still, 0.3)],
+        [PointColumn("bow", still + 30.0, 3.0)],
+        [PointColumn("shade", said, 0.5), PointColumn("sun", planks[:, 1], 0.5)],
+    )
+    history = temperature_history(series, 0.5, 0.3, 2100.0)
+    low, _ = series.known(LimitName.SURFACE_TEMP_MIN)
+    assert history.coldest_c == pytest.approx(low)
+    assert (low[silent] <= planks[silent, 0]).mean() >= 0.99
+    assert history.said is not None
+    assert history.said.coldest_c[silent].tolist() == planks[silent, 1].tolist()
+    margin_k, _ = series.known(LimitName.DEW_MARGIN_MIN)
+    assert (margin_k[silent] < series.values[LimitName.DEW_MARGIN_MIN][silent]).all()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -208,7 +209,7 @@ def test_the_keepers_clocks_follow_the_outlook_for_half_an_hour(
     keeper = FilmKeeper(find_spec(SPEC)[0], {})
     keeper.set_events(events)
     for minutes in range(-130, 1):
-        keeper.samples("all").take(end_s + 60.0 * minutes, [12.0], [13.0])
+        keeper.samples("all").take(end_s + 60.0 * minutes, [12.0, 13.0, math.nan, math.nan])
 
     def left(at_s: float) -> float | None:
         return next(
