@@ -90,7 +90,7 @@ def ends_of(
     channels: Sequence[TemperatureChannel],
     rows: NDArray[np.float64],
     silences: dict[Quantity, Silences] | None = None,
-) -> NDArray[np.float64]:
+) -> list[NDArray[np.float64]]:
     """Return the lowest and the highest of each quantity by all of its channels.
 
     Args:
@@ -100,22 +100,22 @@ def ends_of(
             and more; None leaves a silent channel out.
 
     Returns:
-        Rows with the columns of `ONE_OF_EACH`, NaN where no channel spoke. A required one that is
-        silent while others speak counts by what `rules.known.with_silences` knows of it.
+        The columns of `ONE_OF_EACH`, the times first; NaN where no channel spoke. A required one
+        that is silent while others speak counts by what `rules.known.with_silences` knows of it.
     """
-    columns = [rows[:, 0]]
+    columns = np.ascontiguousarray(rows.T)
+    found = [columns[0]]
     for quantity, pace in _PACES.items():
         own = [k for k, each in enumerate(channels) if each.quantity is quantity]
-        low, high = (rows[:, [at + 2 * k for k in own]] for at in (1, 2))
+        low, high = (columns[[at + 2 * k for k in own]] for at in (1, 2))
         needed = [k for k, place in enumerate(own) if channels[place].required]
         if silences is not None and len(needed) > 1:
-            known = silences.setdefault(quantity, {})
-            low[:, needed], high[:, needed] = with_silences(
-                rows[:, 0], low[:, needed], high[:, needed], pace, known
-            )
-        columns.append(np.fmin.reduce(low, axis=1, initial=math.nan))
-        columns.append(np.fmax.reduce(high, axis=1, initial=math.nan))
-    return np.column_stack(columns)
+            kept = silences.setdefault(quantity, {})
+            known = with_silences(columns[0], low[needed].T, high[needed].T, pace, kept)
+            low[needed], high[needed] = (each.T for each in known)
+        found.append(np.fmin.reduce(low, axis=0, initial=math.nan))
+        found.append(np.fmax.reduce(high, axis=0, initial=math.nan))
+    return found
 
 
 class Temperatures:
@@ -246,11 +246,11 @@ class Temperatures:
             return said
         return replace(self._history(ends_of(self.channels, self._rows, self._silences)), said=said)
 
-    def _history(self, table: NDArray[np.float64]) -> TemperatureHistory:
+    def _history(self, columns: list[NDArray[np.float64]]) -> TemperatureHistory:
         from rules.clocks.history import TemperatureHistory, with_assumed_surface
 
         time_s, cold_c, warm_c, air_cold_c, air_warm_c, rh_low_pct, rh_high_pct, _, co2_ppm = (
-            np.ascontiguousarray(table.T)
+            columns
         )
         history = TemperatureHistory(
             time_s=time_s,
