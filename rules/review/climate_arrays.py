@@ -155,10 +155,11 @@ def _with_silences(
         for lowest in (True, False)
     )
     low, high = with_silences(time_s, low, high, pace)
-    known = dict(zip(map(id, needed), zip(low.T, high.T, strict=True), strict=True))
+    known = zip(low.T, high.T, strict=True)
+    ends = {column.point: each for column, each in zip(needed, known, strict=True)}
     return [
-        replace(column, lows=known[id(column)][0], highs=known[id(column)][1])
-        if id(column) in known
+        replace(column, lows=ends[column.point][0], highs=ends[column.point][1])
+        if column.point in ends
         else column
         for column in columns
     ]
