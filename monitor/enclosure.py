@@ -252,11 +252,12 @@ class Enclosure:
         """Return the present of every configured quantity at every point."""
         return self._channels.values()
 
-    def believed(self, point: str, quantity: Quantity) -> float:
-        """Return the present value of a channel, NaN where it is not believed [unit]."""
+    def said(self, point: str, quantity: Quantity) -> tuple[float, float]:
+        """Return what a channel says, NaN where it is not believed, and since when [unit, s]."""
         channel = self._channels.get((point, quantity))
-        sensed = None if channel is None else channel.sensed
-        return sensed.value if sensed is not None and sensed.quality == _OK else math.nan
+        if channel is None or channel.sensed.quality != _OK:
+            return math.nan, math.nan
+        return channel.sensed.value, channel.effective_s
 
     @property
     def call(self) -> Call:

@@ -228,10 +228,8 @@ class FilmKeeper:
         for name, section in enclosure.sections.items():
             samples = self.samples(name)
             if samples.is_due(enclosure.now_s):
-                believed = [
-                    enclosure.believed(each.point, each.quantity) for each in samples.channels
-                ]
-                samples.take(enclosure.now_s, believed)
+                said = [enclosure.said(each.point, each.quantity) for each in samples.channels]
+                samples.take(enclosure.now_s, said)
             if section.memory.call is Call.STOP and name in self._reckoned_s:
                 # Before it can end, what reached the film is to be known.
                 last_s, next_s = self._reckoned_s[name]

@@ -143,6 +143,7 @@ class Temperatures:
         self._kept = np.full((ROOM_ROWS, 1 + 2 * len(self.channels)), math.nan)
         self._count = 0
         self._silences: dict[Quantity, Silences] = {}
+        self._told_s = [math.inf] * len(self.channels)
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
         self._assumed = assumed
@@ -152,18 +153,23 @@ class Temperatures:
         """Return whether the last sample is older than 30 s [s]."""
         return not self._count or time_s >= self._kept[self._count - 1, 0] + SAMPLE_EVERY_S
 
-    def take(self, time_s: float, values: Sequence[float]) -> None:
+    def take(self, time_s: float, said: Sequence[tuple[float, float]]) -> None:
         """Add a sample, unless the last is younger than 30 s or newer.
 
         Args:
             time_s: when [s].
-            values: one of each channel, NaN where it is not believed [degC, % or ppm].
+            said: of each channel its value, NaN where it is not believed [degC, % or ppm], and
+                when it was told [s].
         """
         if not self.is_due(time_s):
             return
         row = [time_s]
-        for channel, value in zip(self.channels, values, strict=True):
+        for k, (channel, (value, told_s)) in enumerate(zip(self.channels, said, strict=True)):
             row += [value - channel.accuracy_pct, value + channel.accuracy_pct]
+            if math.isfinite(value):
+                self._told_s[k] = told_s
+            else:
+                self._fall_silent(k)
         last = self._rows[-1:, 1:]
         if last.size and not (any(map(math.isfinite, row[1:])) or np.isfinite(last).any()):
             return  # the first row of a silence tells of it
@@ -174,6 +180,14 @@ class Temperatures:
         if not self._thinned_s <= time_s < self._thinned_s + THIN_AFTER_S / 2.0:
             self._thinned_s = time_s
             self._thin(time_s - THIN_AFTER_S)
+
+    def _fall_silent(self, k: int) -> None:
+        """Take back what a channel's last value stood for after it was told: nobody measured."""
+        columns = slice(1 + 2 * k, 3 + 2 * k)
+        held = self._kept[: self._count, 0].searchsorted(self._told_s[k], "right")
+        if held < self._count and np.isfinite(self._kept[held : self._count, columns]).any():
+            self._kept[held : self._count, columns] = math.nan
+            self._silences.clear()
 
     @property
     def _rows(self) -> NDArray[np.float64]:
@@ -391,7 +405,8 @@ def _held(
 ) -> NDArray[np.float64]:
     """The last believed value at each instant, for as long as it counts.
 
-    Where the next one came later than that, nobody measured between them, and none is held.
+    Where the next one came later than that, or none has by the last instant, nobody measured since,
+    and none is held.
     """
     held = np.full(grid.shape, math.nan)
     if times.size == 0:
@@ -403,7 +418,7 @@ def _held(
     last = np.searchsorted(times, grid, side="right") - 1
     known = last >= 0
     known[known] = grid[known] - times[last[known]] <= counts_s
-    silent = np.append(np.diff(times) > counts_s, False)
+    silent = np.diff(times, append=grid[-1]) > counts_s
     known[known] &= ~silent[last[known]] | (grid[known] <= times[last[known]])
     held[known] = values[last[known]]
     return held

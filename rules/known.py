@@ -62,7 +62,7 @@ def _pace(apart: float, *per_h_and_most: tuple[float, float]) -> Pace:
     return Pace(usual, slowest, fastest, apart)
 
 
-TEMPERATURE = _pace(0.3, (6.0, 15.0), (0.5, 3.0), (12.0, 25.0))
+TEMPERATURE = _pace(0.2, (6.0, 15.0), (0.5, 3.0), (12.0, 25.0))
 """A hull, or a tent's air; it and the three below are common practice, no source [K]."""
 
 MARGIN = _pace(1.0, (20.0, 25.0), (15.0, 20.0), (20.0, 30.0))
@@ -74,7 +74,7 @@ HUMIDITY = _pace(2.0, (40.0, 60.0), (20.0, 50.0), (60.0, 100.0))
 CARBON_DIOXIDE = _pace(200.0, (4000.0, 8000.0), (2000.0, 4000.0), (8000.0, 20_000.0))
 """A flame that is lit or put out [ppm]."""
 
-_UNSEEN_APART = 10.0  # times `apart`, where two were seen together at no time of day
+_UNSEEN_APART = 15.0  # times `apart`, where two were seen together at no time of day
 
 _MOST_DAYS = 8192
 _DRIFT_OF_DAY: dict[tuple[Pace, bytes], Drift] = {}
@@ -247,8 +247,8 @@ def with_silences(
     Returns:
         Both, with each probe's silences filled: it leaves its own measurements on both sides as
         `edge_of` has it, but stands no further from a neighbour that speaks than the two were seen
-        to stand apart in the day before. NaN is left before a probe first spoke, and where none of
-        them did.
+        to stand apart in the day before; where the two contradict each other, either may be right.
+        NaN is left before a probe first spoke, and where none of them did.
 
     Source:
         Common practice, no source: how much further than seen they may part is in `_apart`.
@@ -259,7 +259,7 @@ def with_silences(
     >>> both = np.column_stack([bow, stern])
     >>> low, high = with_silences(day_s, both, both, TEMPERATURE)
     >>> low[-1].round(1).tolist(), high[-1].round(1).tolist()
-    ([12.0, 9.4], [12.0, 10.6])
+    ([12.0, 9.6], [12.0, 10.4])
     """
     spoke: Bools = np.isfinite(low)
     some: Bools = np.logical_or.reduce(spoke, axis=1)
@@ -371,8 +371,10 @@ class _Several(NamedTuple):
             end_s = float(time_s[end])
             beside, _ = self._beside(silence, end_s, end_s + LEARN_S)
         low, high = np.fmax(own[0], beside[0]), np.fmin(own[1], beside[1])
-        belied = low > high  # neighbour and own record cannot both be right
-        return (np.where(belied, own[0], low), np.where(belied, own[1], high)), back and learned
+        belied = low > high  # one of the two is wrong, and nobody knows which
+        low = np.where(belied, np.fmin(own[0], beside[0]), low)
+        high = np.where(belied, np.fmax(own[1], beside[1]), high)
+        return (low, high), back and learned
 
     def _beside(
         self, silence: _Silence, from_s: float, to_s: float

@@ -71,6 +71,11 @@ def samples_of(channels: Sequence[TemperatureChannel] = HULL_AND_AIR) -> Tempera
     return Temperatures(0.5, 0.3, None, channels)
 
 
+def take(samples: Temperatures, after_s: float, *values: float) -> None:
+    at_s = T0 + after_s
+    samples.take(at_s, [(value, at_s) for value in values])
+
+
 def hear(tent: Enclosure, after_s: float, **values: float) -> None:
     tent.take(
         [
@@ -88,8 +93,8 @@ def hear(tent: Enclosure, after_s: float, **values: float) -> None:
 def test_samples_are_kept_every_half_minute_with_their_ends() -> None:
     samples = samples_of(TWO_PLANKS)
     for second in range(0, 61, 10):
-        samples.take(T0 + second, [18.0, 16.5, 21.0, NAN])
-    samples.take(T0 + 90.0, [NAN, NAN, 20.0, 22.0])
+        take(samples, second, 18.0, 16.5, 21.0, NAN)
+    take(samples, 90.0, NAN, NAN, 20.0, 22.0)
     history = samples.history()
     assert (history.time_s - T0).tolist() == [0.0, 30.0, 60.0, 90.0]
     assert history.coldest_c.tolist()[:3] == [16.5] * 3
@@ -107,7 +112,7 @@ def test_a_needed_probe_that_falls_silent_still_bounds_the_coldest_and_the_warme
     for minute in range(36 * 60):
         colder_c = NAN if minute > 26 * 60 else 12.0
         for samples in (needed, left_out):
-            samples.take(T0 + 60.0 * minute, [15.0, colder_c, 20.0, 20.0])
+            take(samples, 60.0 * minute, 15.0, colder_c, 20.0, 20.0)
     history = needed.history()
     assert 11.0 < history.coldest_c[-1] < 12.0, "no colder than it stood beside the other"
     assert history.warmest_c[-1] == 15.0
@@ -116,10 +121,22 @@ def test_a_needed_probe_that_falls_silent_still_bounds_the_coldest_and_the_warme
     assert left_out.history().coldest_c[-1] == 15.0
 
 
+def test_a_value_stands_for_no_time_after_which_nobody_measured() -> None:
+    samples = samples_of()
+    for minute in range(0, 30, 10):
+        samples.take(T0 + 60.0 * minute, [(15.0, T0), (20.0, T0 + 60.0 * minute)])
+    assert samples.history().coldest_c.tolist() == [15.0] * 3, "young enough to count"
+    samples.take(T0 + 1800.0, [(NAN, NAN), (20.0, T0 + 1800.0)])
+    known = np.isfinite(samples.history().coldest_c)
+    assert known.tolist() == [True, False, False, False]
+    assert samples.history().air_coldest_c is not None
+    assert np.isfinite(samples.history().air_coldest_c).all()
+
+
 def test_the_log_has_the_last_word_for_the_time_that_it_tells_of() -> None:
     samples = samples_of()
     for second in (0.0, 30.0, 60.0, 90.0):
-        samples.take(T0 + second, [NAN, 20.0])
+        take(samples, second, NAN, 20.0)
     samples.take_from_log([(T0 + at, 15.0, 15.0, 20.0, 20.0) for at in (30.0, 60.0)])
     known = samples.history().coldest_c
     assert [math.isnan(value) for value in known] == [True, False, False, True]
@@ -138,7 +155,7 @@ def test_samples_know_from_when_on_they_are_whole() -> None:
     samples = samples_of()
     assert samples.whole_from_s == math.inf
     for day in range(10):
-        samples.take(T0 + day * 86_400.0, [15.0, 15.0])
+        take(samples, day * 86_400.0, 15.0, 15.0)
     assert samples.whole_from_s == T0
     samples.drop_before(T0 + 5 * 86_400.0)
     assert samples.whole_from_s == T0 + 5 * 86_400.0, "what was forgotten is read again"
@@ -284,7 +301,7 @@ def test_old_samples_are_joined_and_lean_to_the_safe_side() -> None:
     for k in range(days * 2880):
         # In the first half minute of each ten it is 5 K colder and warmer at the two surfaces.
         odd = 5.0 if k % 20 == 0 else 0.0
-        samples.take(T0 + 30.0 * k, [15.0 - odd, 20.0 + odd, NAN, NAN])
+        take(samples, 30.0 * k, 15.0 - odd, 20.0 + odd, NAN, NAN)
     history = samples.history()
     old = history.time_s < T0 + 20 * 86_400.0
     assert history.time_s.size < days * 144 + 3 * 2880
@@ -304,7 +321,7 @@ def test_old_samples_of_a_probe_that_comes_and_goes_are_joined_and_still_tell_of
         silent = k % 10 == 5 or 4000 <= k < 4050  # now and then, and once for 25 min
         odd = 5.0 if k % 20 == 7 else 0.0  # between two silences of a bin
         hull_c = [NAN, NAN] if silent else [15.0 - odd, 20.0 + odd]
-        samples.take(T0 + 30.0 * k, [*hull_c, 21.0, NAN])
+        take(samples, 30.0 * k, *hull_c, 21.0, NAN)
     history = samples.history()
     assert history.time_s.size < days * 3 * 144 + 3 * 2880
     old = history.time_s < T0 + 20 * 86_400.0
@@ -380,6 +397,6 @@ def test_samples_beyond_the_room_made_at_the_start_are_kept_too() -> None:
     coldest_c = samples.history().coldest_c
     assert coldest_c.size == many
     assert coldest_c[[0, 8, -1]].tolist() == [5.0, 6.0, 5.0 + (many - 1) % 7]
-    samples.take(T0 + 60.0 * many, [3.0, 20.0])
+    take(samples, 60.0 * many, 3.0, 20.0)
     assert samples.history().time_s.tolist()[-2:] == [T0 + 60.0 * (many - 1), T0 + 60.0 * many]
     assert samples.history().coldest_c[-1] == 3.0

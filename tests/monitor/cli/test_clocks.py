@@ -357,7 +357,7 @@ def test_the_first_minute_after_an_event_is_known_as_a_running_watch_knows_it(
         now_s = begin_s + HOUR_S + 90.0
         for at_s, temp_c in seen:
             if at_s <= now_s:
-                live.take(at_s, [temp_c, temp_c, math.nan, math.nan])
+                live.take(at_s, [(each, at_s) for each in (temp_c, temp_c, math.nan, math.nan)])
         events, specs = store.events("tent"), {spec.name: spec}
         told = clocks_in_log(store, "tent", now_s)
     watched = clocks_of(None, events, specs, spec, live.history(), now_s)

@@ -209,7 +209,9 @@ def test_the_keepers_clocks_follow_the_outlook_for_half_an_hour(
     keeper = FilmKeeper(find_spec(SPEC)[0], {})
     keeper.set_events(events)
     for minutes in range(-130, 1):
-        keeper.samples("all").take(end_s + 60.0 * minutes, [12.0, 13.0, math.nan, math.nan])
+        at_s = end_s + 60.0 * minutes
+        said = [(each, at_s) for each in (12.0, 13.0, math.nan, math.nan)]
+        keeper.samples("all").take(at_s, said)
 
     def left(at_s: float) -> float | None:
         return next(
