@@ -154,29 +154,30 @@ class Temperatures:
         return not self._count or time_s >= self._kept[self._count - 1, 0] + SAMPLE_EVERY_S
 
     def take(self, time_s: float, said: Sequence[tuple[float, float]]) -> None:
-        """Add a sample, unless the last is younger than 30 s or newer.
+        """Add a sample, unless the last is younger than 30 s or nothing was told since.
 
         Args:
             time_s: when [s].
             said: of each channel its value, NaN where it is not believed [degC, % or ppm], and
                 when it was told [s].
         """
-        if not self.is_due(time_s):
-            return
-        row = [time_s]
+        row = [max((told_s for value, told_s in said if math.isfinite(value)), default=time_s)]
         for k, (channel, (value, told_s)) in enumerate(zip(self.channels, said, strict=True)):
             row += [value - channel.accuracy_pct, value + channel.accuracy_pct]
             if math.isfinite(value):
                 self._told_s[k] = told_s
-            else:
+            elif math.isfinite(self._told_s[k]):
+                row[0] = time_s
                 self._fall_silent(k)
+        if not self.is_due(row[0]):
+            return
         last = self._rows[-1:, 1:]
         if last.size and not (any(map(math.isfinite, row[1:])) or np.isfinite(last).any()):
             return  # the first row of a silence tells of it
         self._make_room(self._count + 1)
         self._kept[self._count] = row
         self._count += 1
-        self.whole_from_s = min(self.whole_from_s, time_s)
+        self.whole_from_s = min(self.whole_from_s, row[0])
         if not self._thinned_s <= time_s < self._thinned_s + THIN_AFTER_S / 2.0:
             self._thinned_s = time_s
             self._thin(time_s - THIN_AFTER_S)
@@ -188,6 +189,7 @@ class Temperatures:
         if held < self._count and np.isfinite(self._kept[held : self._count, columns]).any():
             self._kept[held : self._count, columns] = math.nan
             self._silences.clear()
+        self._told_s[k] = math.inf
 
     @property
     def _rows(self) -> NDArray[np.float64]:
@@ -321,7 +323,7 @@ def _known(pick: Callable[[list[float]], float], values: list[float]) -> float:
     return pick(known) if known else math.nan
 
 
-GRID_S = 60.0
+ROW_EVERY_S = 60.0
 MOST_ROWS = 100_000  # 69 days in minutes; a longer time is told in longer steps
 
 
@@ -335,7 +337,7 @@ def history_rows(
     source: int = LIVE,
     known_s: float | None = None,
 ) -> NDArray[np.float64]:
-    """Return temperatures minute by minute, as the log has them.
+    """Return temperatures as the log has them, at the times at which a running watch samples them.
 
     What is asked for may reach back to a mistyped year: only the time that has readings is told.
 
@@ -349,8 +351,9 @@ def history_rows(
         known_s: only what had arrived by then, or None for all [s].
 
     Returns:
-        A row a minute and one at the end, as `Rows`; NaN where no value that was believed is young
-        enough. Of a time without any temperature only the first row comes.
+        A row where something was told or had been told too long ago, the last of each minute, as
+        `Rows`; NaN where no value that was believed is young enough. Of a time without any
+        temperature only the first row comes.
     """
     nothing = np.empty((0, 1 + 2 * len(channels)))
     if not to_s > from_s:
@@ -364,21 +367,30 @@ def history_rows(
         return nothing
     first_s = max(from_s, min(first for first, _ in ends_s))
     last_s = min(to_s, max(last for _, last in ends_s) + MOST_MAX_AGE_S)
-    grid = np.arange(first_s, last_s, max(GRID_S, (last_s - first_s) / MOST_ROWS))
-    # Up to the last instant, which is now: else the minute that has just begun is not known.
-    grid = np.append(grid[grid < last_s], last_s)
+    ages_s = [
+        _counts_s(channel, times) for channel, (times, _) in zip(channels, believed, strict=True)
+    ]
+    told_s = [np.array([first_s])]
+    for age_s, (times, _) in zip(ages_s, believed, strict=True):
+        told_s += [times, times[np.diff(times, append=last_s) > age_s] + age_s]
+    told = np.unique(np.concatenate(told_s))
+    told = told[(told >= first_s) & (told <= last_s)]
+    every_s = max(ROW_EVERY_S, (last_s - first_s) / MOST_ROWS)
+    # The last of all too: else the minute that has just begun is not known.
+    kept = np.diff((told - first_s) // every_s, append=np.inf) > 0.0
+    grid = told[kept]
     table = np.empty((grid.size, nothing.shape[1]))
     table[:, 0] = grid
     known = np.zeros(grid.size, dtype=np.bool_)
-    for k, (channel, readings) in enumerate(zip(channels, believed, strict=True)):
-        held = _held(channel, *readings, grid)
+    for k, (channel, age_s, readings) in enumerate(zip(channels, ages_s, believed, strict=True)):
+        held = _held(*readings, grid, age_s, last_s)
         table[:, 1 + 2 * k] = held - channel.accuracy_pct
         table[:, 2 + 2 * k] = held + channel.accuracy_pct
         if channel.quantity in (Quantity.SURFACE_TEMP, Quantity.AIR_TEMP):
             known |= np.isfinite(held)
     hole_begins = ~known & np.concatenate(([False], known[:-1]))
-    told: NDArray[np.float64] = table[known | hole_begins]
-    return told
+    rows: NDArray[np.float64] = table[known | hole_begins]
+    return rows
 
 
 def _believed(
@@ -397,28 +409,33 @@ def _believed(
     return times[ok], values[ok]
 
 
+def _counts_s(channel: TemperatureChannel, times: NDArray[np.float64]) -> float:
+    """How long a value of a channel counts."""
+    if channel.max_age_s is not None:
+        return channel.max_age_s
+    usual_s = float(np.median(np.diff(times))) if times.size > 1 else 0.0
+    return max_age_s(DEFAULT_RULES[channel.quantity], usual_s)
+
+
 def _held(
-    channel: TemperatureChannel,
     times: NDArray[np.float64],
     values: NDArray[np.float64],
     grid: NDArray[np.float64],
+    counts_s: float,
+    now_s: float,
 ) -> NDArray[np.float64]:
     """The last believed value at each instant, for as long as it counts.
 
-    Where the next one came later than that, or none has by the last instant, nobody measured since,
-    and none is held.
+    Where the next one came later than that, or none has by now, nobody measured since, and none is
+    held.
     """
     held = np.full(grid.shape, math.nan)
     if times.size == 0:
         return held
-    usual_s = float(np.median(np.diff(times))) if times.size > 1 else 0.0
-    counts_s = channel.max_age_s
-    if counts_s is None:
-        counts_s = max_age_s(DEFAULT_RULES[channel.quantity], usual_s)
     last = np.searchsorted(times, grid, side="right") - 1
     known = last >= 0
     known[known] = grid[known] - times[last[known]] <= counts_s
-    silent = np.diff(times, append=grid[-1]) > counts_s
+    silent = np.diff(times, append=now_s) > counts_s
     known[known] &= ~silent[last[known]] | (grid[known] <= times[last[known]])
     held[known] = values[last[known]]
     return held

@@ -74,6 +74,7 @@ HUMIDITY = _pace(2.0, (40.0, 60.0), (20.0, 50.0), (60.0, 100.0))
 CARBON_DIOXIDE = _pace(200.0, (4000.0, 8000.0), (2000.0, 4000.0), (8000.0, 20_000.0))
 """A flame that is lit or put out [ppm]."""
 
+_SUSPECT_S = HOUR_S  # before a probe falls silent, or is doubted, it may have been wrong already
 _UNSEEN_APART = 15.0  # times `apart`, where two were seen together at no time of day
 
 _MOST_DAYS = 8192
@@ -247,8 +248,9 @@ def with_silences(
     Returns:
         Both, with each probe's silences filled: it leaves its own measurements on both sides as
         `edge_of` has it, but stands no further from a neighbour that speaks than the two were seen
-        to stand apart in the day before; where the two contradict each other, either may be right.
-        NaN is left before a probe first spoke, and where none of them did.
+        to stand apart in the day before, its last hour left out; where the two contradict each
+        other, either may be right. NaN is left before a probe first spoke, and where none of them
+        did.
 
     Source:
         Common practice, no source: how much further than seen they may part is in `_apart`.
@@ -366,7 +368,8 @@ class _Several(NamedTuple):
                 nodes = [first, (first[0] + drift.most / drift.per_s, first[1] + sign * drift.most)]
             own.append(np.interp(at_s, [at for at, _ in nodes], [value for _, value in nodes]))
         begin_s = float(time_s[begin])
-        beside, learned = self._beside(silence, begin_s - LEARN_S, begin_s)
+        to_s = begin_s - _SUSPECT_S
+        beside, learned = self._beside(silence, to_s - LEARN_S, to_s)
         if back and not learned:
             end_s = float(time_s[end])
             beside, _ = self._beside(silence, end_s, end_s + LEARN_S)

@@ -16,7 +16,7 @@ from rules.clocks.clock import (
 )
 from rules.clocks.section_work import SectionWork
 from rules.clocks.work import Pot
-from rules.known import LEARN_S
+from rules.known import LEARN_S, TEMPERATURE, with_silences
 from rules.rate import FloatArray, SafeSide
 from rules.spec.model import Spec
 from rules.vocabulary import ClockName
@@ -99,22 +99,25 @@ def _by_method(bench: SectionWork, pot: Pot) -> str:
 def _pot_body(bench: SectionWork, pot: Pot, lean: SafeSide) -> TemperatureBounds:
     """The pot's temperature: warmest, or coldest, of mix, air and surface.
 
-    The accuracy of each is put on before they are compared, so none is added afterwards.
+    The accuracy of each is put on before they are compared, so none is added afterwards. Where one
+    of air and surface is silent, what is known of it counts, as for several probes of one kind.
     """
     h = bench.history
-    sign = -1.0 if lean is SafeSide.OPENS else 1.0
-    worst = np.fmin if lean is SafeSide.OPENS else np.fmax
-    surface = h.coldest_c if lean is SafeSide.OPENS else h.warmest_c
-    if h.assumed_offset_k is not None:  # the pot stands in the air, and that is measured
-        surface = np.full_like(surface, np.nan)
-    air = h.air_coldest_c if lean is SafeSide.OPENS else h.air_warmest_c
+    opens = lean is SafeSide.OPENS
+    sign, worst = (-1.0, np.fmin) if opens else (1.0, np.fmax)
     window = (h.time_s >= pot.mixed_s - 2.0 * LEARN_S) & (h.time_s <= bench.now_s)
     times = h.time_s[window]
+    ends = []
+    for surface, air in ((h.coldest_c, h.air_coldest_c), (h.warmest_c, h.air_warmest_c)):
+        if h.assumed_offset_k is not None:  # the pot stands in the air, and that is measured
+            surface = np.full_like(surface, np.nan)
+        both = surface, np.full_like(surface, np.nan) if air is None else air
+        ends.append(np.column_stack([each[window] for each in both]))
+    low_c, high_c = with_silences(times, ends[0], ends[1], TEMPERATURE)
+    surface_c, air_c = (low_c if opens else high_c).T
     sides = []
     for side in (sign, -sign):
-        temp = surface[window] + side * h.accuracy_k
-        if air is not None:
-            temp = worst(temp, air[window] + side * h.air_accuracy_k)
+        temp = worst(surface_c + side * h.accuracy_k, air_c + side * h.air_accuracy_k)
         if pot.temps:
             if not times.size:
                 times = np.array([pot.mixed_s, *(t for t, _ in pot.temps)])

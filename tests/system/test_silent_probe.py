@@ -10,7 +10,7 @@ more than what is unknown.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 import pytest
@@ -98,23 +98,6 @@ def slack_h(name: str) -> float:
     return FALSE_H if false else SAFE_H
 
 
-# What fails today: a mark goes when its reason does.
-FORGOTTEN = "a probe that falls silent is left out, and clocks run on those that still speak"
-OPEN_EARLY = {"cold-1h", "cold-12h", "cold-ever", "cold-err", "three-cold", "north", "cold-stuck"}
-OPEN_EARLY |= {"cold-wrong", "neighbour-stuck", "nearest-stuck", "short-past", "below-rows"}
-OPEN_EARLY |= {"floor", "minute", "fore-alone-12h"}
-CLOSE_LATE = {"warm-12h", "warm-err", "south", "stern"}
-TWO_WAYS = "memory and log differ in when a silence began and in what lay in it"
-APART = {"cold-1h", "cold-12h", "warm-12h", "cold-stuck", "cold-wrong", "neighbour-stuck"}
-APART |= {"nearest-stuck", "fore-alone-12h", "out"}
-
-
-def expected(names: Iterable[str], failing: set[str], why: str) -> list[object]:
-    """Return tents by their names, those marked on which a test fails today."""
-    mark = pytest.mark.xfail(strict=True, reason=why)
-    return [pytest.param(each, marks=[mark] if each in failing else []) for each in names]
-
-
 # The trial itself ---------------------------------------------------------------------------
 
 
@@ -175,7 +158,7 @@ def test_before_the_silence_every_probe_is_believed(watched: Watched, name: str)
 # Never unsafe -------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", expected(BOUNDED, OPEN_EARLY, FORGOTTEN))
+@pytest.mark.parametrize("name", BOUNDED)
 def test_no_clock_opens_before_the_slowest_place_allows(name: str, answers: Answers) -> None:
     true_h, faults = TENTS[name].true_ends_h(opens=True), []
     for way, at_h, clock, answer in answers_of(answers, name):
@@ -186,7 +169,7 @@ def test_no_clock_opens_before_the_slowest_place_allows(name: str, answers: Answ
     assert not faults, "\n".join(faults)
 
 
-@pytest.mark.parametrize("name", expected(BOUNDED, CLOSE_LATE, FORGOTTEN))
+@pytest.mark.parametrize("name", BOUNDED)
 def test_no_clock_closes_after_the_fastest_place_has(name: str, answers: Answers) -> None:
     true_h, faults = TENTS[name].true_ends_h(opens=False), []
     for way, at_h, clock, answer in answers_of(answers, name):
@@ -201,7 +184,7 @@ def test_no_clock_closes_after_the_fastest_place_has(name: str, answers: Answers
 # The same by memory and by log ---------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", expected(TENTS, APART, TWO_WAYS))
+@pytest.mark.parametrize("name", TENTS)
 def test_memory_and_both_logs_give_the_same_clocks(name: str, answers: Answers) -> None:
     faults = []
     for at_h in looks(TENTS[name]):
@@ -323,14 +306,15 @@ def test_a_probe_taken_out_of_the_config_counts_no_more_from_then_on(
     assert behind[3] == pytest.approx(behind[2], abs=0.01)
 
 
-def test_with_every_probe_carried_out_a_logs_clocks_stay_as_they_were(answers: Answers) -> None:
+def test_with_every_probe_carried_out_the_clocks_stay_as_they_were(answers: Answers) -> None:
     """No probe reports, so there is no neighbour to go by.
 
-    The figures are the program's own, measured before a silent probe was bounded by another's
-    readings; they hold that change to what it is about [h].
+    The figures are the program's own; they hold later changes to what those are about [h]. The logs
+    had 41.16, 34.68 and 38.39 h while they were read in steps of a minute, and not at the times at
+    which a watch samples; memory and logs lay half an hour apart.
     """
-    ended = {"touch dry": 41.16, "tape not after": 34.68, "recoat closes": 38.39}
-    for way in (LIVE_LOG, REPLAY_LOG):
+    ended = {"touch dry": 40.75, "tape not after": 35.09, "recoat closes": 39.24}
+    for way in WAYS:
         in_it, after = (answers[way][at_h]["out"] for at_h in LOOKS_H[2:])
         assert all(in_it[clock].left_h is None for clock in OPENS), way
         assert {clock: after[clock].ends_h for clock in ended} == pytest.approx(ended, abs=AGREE_H)
