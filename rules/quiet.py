@@ -331,9 +331,8 @@ class Quiet:
             self._answerers, self._reach, self._courses, strict=True
         ):
             trend = answerer.trend
-            if trend.courses() != before and not all(
-                most > -math.inf and all(used <= most for used in trend.turning_rooms(name))
-                for name, most in reach.items()
+            if trend.courses() != before and (
+                -math.inf in reach.values() or not trend.stays_within(reach)
             ):
                 return False
         return True
