@@ -6,8 +6,9 @@ A section judges whole only what leaves that; `section` asks, and catches up bef
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from itertools import repeat
+from statistics import median
 from typing import NamedTuple
 
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
@@ -20,7 +21,14 @@ from rules.climate import (
     Climate,
     PointValue,
 )
-from rules.limits import RecentMedian, Witness, deciding, kept_of
+from rules.limits import (
+    MEDIAN_SPAN_S,
+    RecentMedian,
+    Witness,
+    deciding,
+    kept_of,
+    takes_place,
+)
 from rules.reasons import Doubt
 from rules.sources import QUANTITY_OF, Move, Source, moves_of, sources_of
 from rules.spec.model import Limit
@@ -262,14 +270,55 @@ class Quiet:
         Returns:
             Whether that changes nothing.
         """
-        self.catch_up()
         said = self._said = self._said or self._estimates(sensed)
+        median_of = self._medians(said, time_s)
         for answerer, asked in zip(self._answerers, self._asked, strict=True):
-            noted = [_noted(each, said, time_s) for each in asked]
+            noted = [_noted(each, said, median_of) for each in asked]
             if None in noted:
                 return False
             answerer.trend.take([each for each in noted if each is not None], time_s)
         return self._keeps_courses()
+
+    def _medians(self, said: list[float], time_s: float) -> Callable[[_Told], float]:
+        """Return what tells the median of the last 60 s, the estimates of now included."""
+        lately = self._said_lately(time_s)
+        if lately is None:
+            self.catch_up()
+            return lambda told: told.medians.with_one_more(
+                told.key, time_s, said[told.at] - told.below_k
+            )
+        rows = [*lately, said]
+        found: dict[tuple[int, float], float] = {}
+
+        def median_of(told: _Told) -> float:
+            at, below_k = which = told.at, told.below_k
+            if which not in found:
+                found[which] = median([row[at] - below_k for row in rows])
+            return found[which]
+
+        return median_of
+
+    def _said_lately(self, time_s: float) -> list[list[float]] | None:
+        """What the estimates were in the last 60 s; None where the medians know of some of it.
+
+        None too where evaluations are so close to each other that they would not keep each.
+        """
+        missed, oldest_s = self.missed, time_s - MEDIAN_SPAN_S
+        if not missed or missed[0][0] > oldest_s:
+            return None
+        lately: list[list[float]] = []
+        for at in range(len(missed) - 1, -1, -1):
+            missed_s, sensed, known = missed[at]
+            if missed_s <= oldest_s:
+                break
+            if takes_place(missed_s, time_s):
+                return None
+            if known is None:
+                known = self._estimates(sensed)
+                missed[at] = (missed_s, sensed, known)
+            lately.append(known)
+            time_s = missed_s
+        return lately
 
     def still_stands(self) -> bool:
         """Return whether all but values and times is, after a judgement, as this was found."""
@@ -282,24 +331,20 @@ class Quiet:
             self._answerers, self._reach, self._courses, strict=True
         ):
             trend = answerer.trend
-            if trend.courses() != before and not all(
-                most > -math.inf and all(used <= most for used in trend.turning_rooms(name))
-                for name, most in reach.items()
+            if trend.courses() != before and (
+                -math.inf in reach.values() or not trend.stays_within(reach)
             ):
                 return False
         return True
 
 
-def _noted(asked: _Asked, said: Sequence[float], time_s: float) -> Noted | None:
+def _noted(
+    asked: _Asked, said: Sequence[float], median_of: Callable[[_Told], float]
+) -> Noted | None:
     """What a trend takes note of at a limit; None where it is not sure which probe decides."""
     limit = asked.limit
     witnesses = [
-        Witness(
-            said[told.at] - told.below_k,
-            told.medians.with_one_more(told.key, time_s, said[told.at] - told.below_k),
-            guard,
-            moved,
-        )
+        Witness(said[told.at] - told.below_k, median_of(told), guard, moved)
         for told, guard, moved in asked.said
     ]
     if not witnesses:

@@ -9,7 +9,7 @@ import itertools
 import math
 from bisect import bisect_left, bisect_right
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from statistics import correlation, median
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
@@ -311,6 +311,18 @@ class RecentTrend:
             for courses in (self._courses, self._young_courses)
             if (course := courses.get(name)) is not None
         ]
+
+    def stays_within(self, rooms: Mapping[LimitName, float]) -> bool:
+        """Return whether no course uses up more than this room; where none is named, it may [unit].
+
+        Args:
+            rooms: inside the bound of each limit.
+        """
+        return all(
+            course.uses_up(upper=is_upper(name)) <= rooms.get(name, math.inf)
+            for courses in (self._courses, self._young_courses)
+            for name, course in courses.items()
+        )
 
     def forget(self) -> None:
         """Drop every sample, as after a jump of the clock."""

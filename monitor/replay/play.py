@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -19,6 +21,7 @@ from monitor.films import FilmKeeper
 from monitor.log.facts import TextOf, keep_facts, specs_of
 from monitor.log.log import Store
 from monitor.log.rows import Outage
+from monitor.log.write import COMMIT_ROWS_REPLAY
 from monitor.replay.arrivals import Arrivals, Placed
 from monitor.samples import channels_of
 from monitor.specs import find_spec
@@ -170,6 +173,25 @@ def digest_of(path: Path, config: EnclosureConfig, spec_source: str) -> str:
     return found.hexdigest()
 
 
+_NEW_OBJECTS = 2 * COMMIT_ROWS_REPLAY
+"""So many before a search for circles of objects begins: more than ever wait for the log."""
+
+
+@contextmanager
+def _few_searches() -> Iterator[None]:
+    """Let circles of objects be searched for seldom; what rows leave behind is in none.
+
+    The readings that wait for the log would set the interpreter off again and again.
+    """
+    before = gc.get_threshold()
+    gc.set_threshold(_NEW_OBJECTS, *before[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
+
+
+@_few_searches()
 def play(
     rows: Iterable[Sequence[Reading]],
     job: ReplayJob,

@@ -91,19 +91,20 @@ class RepeatTrace:
         self._turns += rising is not self._rising
         self._before, self._rising = value, rising
         slot = ((key * _MIX) & _MASK) >> (64 - SLOTS_LOG2)
-        if key in self._lately:
+        known = self._kept[slot] == key
+        if not (known or self._nats):
+            self._turns = 0
+        elif key in self._lately:
             self._end()
-        elif self._kept[slot] == key:
+        elif known:
             self._nats = self._nats + self._between + nats if self._nats else 0.6 * recent
             self._between = 0.0
             self._missed = 0
-        elif self._nats:
+        else:
             self._missed += 1
             self._between += nats
             if self._missed > EVERY + 1:
                 self._end()
-        else:
-            self._turns = 0
         self._lately.append(key)
         if count % EVERY == 0:
             self._kept[slot] = key

@@ -230,3 +230,16 @@ def test_after_a_jump_of_the_clock_nothing_is_known() -> None:
     trend.forget()
     assert trend.looked_ahead_s() == 0.0
     assert trend.per_hour(MARGIN) == 0.0
+
+
+def test_a_trend_stays_within_the_rooms_at_which_it_turns_and_no_smaller_ones() -> None:
+    # No source: the two answers of one trend have to agree.
+    trend = RecentTrend()
+    for time_s, value in series([50.0 + 0.4 * k for k in range(16)], 60.0):
+        trend.take([judged(HUMIDITY, value, 70.0)], time_s)
+    rooms = trend.turning_rooms(HUMIDITY)
+    assert len(rooms) == 2
+    assert min(rooms) > 1.0
+    assert trend.stays_within({HUMIDITY: max(rooms)})
+    assert not trend.stays_within({HUMIDITY: 0.999 * max(rooms)})
+    assert trend.stays_within({MARGIN: 0.0})
