@@ -368,6 +368,15 @@ def _believed(
     return times[ok], values[ok]
 
 
+def _usual_step_s(times: NDArray[np.float64]) -> float:
+    """The median of the steps between two times or more; numpy's loads its masked arrays [s]."""
+    steps = np.diff(times)
+    upper = steps.size // 2
+    lower = (steps.size - 1) // 2
+    ordered = np.partition(steps, (lower, upper))
+    return float(0.5 * (ordered[lower] + ordered[upper]))
+
+
 def _held(
     channel: TemperatureChannel,
     times: NDArray[np.float64],
@@ -381,7 +390,7 @@ def _held(
     held = np.full(grid.shape, math.nan)
     if times.size == 0:
         return held
-    usual_s = float(np.median(np.diff(times))) if times.size > 1 else 0.0
+    usual_s = _usual_step_s(times) if times.size > 1 else 0.0
     counts_s = channel.max_age_s
     if counts_s is None:
         counts_s = max_age_s(DEFAULT_RULES[channel.quantity], usual_s)
