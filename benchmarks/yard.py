@@ -29,9 +29,10 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "support")]
@@ -224,30 +225,46 @@ class WordEar(Ear):
 class Yard:
     """Everything that runs, in a folder of its own."""
 
-    def __init__(self, folder: Path, watches: int, enclosures: int, rate: float) -> None:
-        """Start it all, the watches one after the other."""
+    def __init__(
+        self, folder: Path, ends: ExitStack, watches: int, enclosures: int, rate: float
+    ) -> None:
+        """Start it all, the watches one after the other.
+
+        Args:
+            folder: of its own.
+            ends: is given what ends each part before that part is started.
+            watches: how many.
+            enclosures: of each watch.
+            rate: of all [readings/s].
+        """
         self.folder, self.watches, self.enclosures, self.rate = folder, watches, enclosures, rate
         self.told, self.stops = Told(), list[tuple[str, float]]()
+        self.processes: dict[str, subprocess.Popen[bytes]] = {}
+        self.shippers: list[subprocess.Popen[bytes]] = []
+        self.sender: subprocess.Popen[str] | None = None
+        self.yard: subprocess.Popen[str] | None = None
         self.postgres = RealPostgres(folder / "server", quick=False)
+        ends.callback(self.postgres.stop)
         self.postgres.start()
         self.url = self.postgres.new_database()
         prepare(self.url)
         self.broker = RealBroker(folder, config="allow_anonymous true\nset_tcp_nodelay true")
+        ends.callback(self.broker.stop)
         self.broker.start()
+        ends.callback(self.end)
         (folder / "quick.toml").write_text(SPEC.read_text(encoding="utf-8") + SPEC_CALL)
         self.logs = [folder / f"log-{n}.db" for n in range(watches)]
         self.configs = [folder / f"watch-{n}.toml" for n in range(watches)]
         for n, (log, config) in enumerate(zip(self.logs, self.configs, strict=True)):
             write_history(log, n, enclosures)
             config.write_text(config_text(self.broker.port, n, enclosures))
-        self.processes: dict[str, subprocess.Popen[bytes]] = {}
-        self.shippers: list[subprocess.Popen[bytes]] = []
         self.sender = self._start_sender(stops=True)
         for n in range(watches):
             self.processes[f"watch {n}"] = self._start(
                 "watch", "--config", str(self.configs[n]), "--plain", "--db", str(self.logs[n])
             )
-        self.shippers = [start_shipper(log, self.url, folder / "said.txt") for log in self.logs]
+        for log in self.logs:
+            self.shippers.append(start_shipper(log, self.url, folder / "said.txt"))
         self.page_port = free_port()
         self.processes["page"] = self._start(
             "page", "--config", str(self.configs[0]), "--port", str(self.page_port)
@@ -285,9 +302,14 @@ class Yard:
 
     def without_stops(self) -> None:
         """Let nothing go wet from now on."""
-        self.sender.kill()
-        self.sender.wait()
+        self.end_sender()
         self.sender = self._start_sender(stops=False)
+
+    def end_sender(self) -> None:
+        """Let no more readings come."""
+        if self.sender is not None:
+            self.sender.kill()
+            self.sender.wait()
 
     def _thread(self, work: Callable[..., None], *given: object) -> None:
         threading.Thread(target=_quietly, args=(work, *given), daemon=True).start()
@@ -295,7 +317,7 @@ class Yard:
     def cpu(self) -> dict[str, float]:
         """Return the processor time of each part [s]."""
         found = {name: cpu_s(each.pid) for name, each in self.processes.items()}
-        found["yard"] = cpu_s(self.yard.pid)
+        found["yard"] = 0.0 if self.yard is None else cpu_s(self.yard.pid)
         found["shippers"] = sum(cpu_s(each.pid) for each in self.shippers)
         return found
 
@@ -345,11 +367,13 @@ class Yard:
         return time.time() - back_s
 
     def end(self) -> None:
-        """End everything, the watches as a service manager would."""
-        self.sender.kill()
-        for each in (*self.processes.values(), self.yard):
+        """End what runs, the watches as a service manager would."""
+        self.end_sender()
+        told: list[subprocess.Popen[Any]] = [*self.processes.values()]
+        told += [] if self.yard is None else [self.yard]
+        for each in told:
             each.send_signal(signal.SIGTERM)
-        for each in (*self.processes.values(), self.yard, self.sender):
+        for each in told:
             try:
                 each.wait(60.0)
             except subprocess.TimeoutExpired:
@@ -447,16 +471,10 @@ def held_together(yard: Yard) -> bool:
 @contextmanager
 def started(*given: int) -> Iterator[Yard]:
     """Start a yard, and end it."""
-    with tempfile.TemporaryDirectory(prefix="filmcall-yard-") as name:
+    with tempfile.TemporaryDirectory(prefix="filmcall-yard-") as name, ExitStack() as ends:
         folder = Path(name)
         folder.chmod(0o755)
-        yard = Yard(folder, *given)
-        try:
-            yield yard
-        finally:
-            yard.end()
-            yard.broker.stop()
-            yard.postgres.stop()
+        yield Yard(folder, ends, *given)
 
 
 def main() -> None:
@@ -485,7 +503,7 @@ def main() -> None:
             good &= heard[-1] <= HEARD_WITHIN_S
         if asked.outage:
             good &= outage(yard, float(asked.outage))
-        yard.sender.kill()
+        yard.end_sender()
         time.sleep(3.0)
         for name, process in yard.processes.items():
             if process.poll() is not None:

@@ -413,8 +413,17 @@ def _counts_s(channel: TemperatureChannel, times: NDArray[np.float64]) -> float:
     """How long a value of a channel counts."""
     if channel.max_age_s is not None:
         return channel.max_age_s
-    usual_s = float(np.median(np.diff(times))) if times.size > 1 else 0.0
+    usual_s = _usual_step_s(times) if times.size > 1 else 0.0
     return max_age_s(DEFAULT_RULES[channel.quantity], usual_s)
+
+
+def _usual_step_s(times: NDArray[np.float64]) -> float:
+    """The median of the steps between two times or more; numpy's loads its masked arrays [s]."""
+    steps = np.diff(times)
+    upper = steps.size // 2
+    lower = (steps.size - 1) // 2
+    ordered = np.partition(steps, (lower, upper))
+    return float(0.5 * (ordered[lower] + ordered[upper]))
 
 
 def _held(

@@ -118,7 +118,8 @@ def learned_drift(time_s: Floats, value: Floats, pace: Pace = TEMPERATURE) -> Dr
     if time_s.size < _FEWEST:
         return pace.usual
     grid = np.arange(time_s[0], time_s[-1], _LAG_S)
-    at = np.unique(np.searchsorted(time_s, grid))
+    at = np.searchsorted(time_s, grid)
+    at = at[np.diff(at, prepend=-1) > 0]  # as `np.unique`, which loads masked arrays
     if at.size < _FEWEST:
         return pace.usual
     steps_s, moved = np.diff(time_s[at]), np.abs(np.diff(value[at]))
@@ -163,12 +164,16 @@ def edge_of(
     ([-9000.0, 0.0, 3600.0, 7200.0], [5.0, 20.0, 14.0, 20.0])
     """
     place = np.flatnonzero(np.isfinite(value))
-    times, values = time_s[place], value[place]
-    if not times.size:
-        return Edge(times, values, np.zeros(0, dtype=np.bool_), None)
+    if not place.size:
+        return Edge(time_s[place], value[place], np.zeros(0, dtype=np.bool_), None)
+    first, count = int(place[0]), place.size
+    whole = int(place[-1]) - first + 1 == count  # months without a hole are not copied
+    part = slice(first, first + count) if whole else place
+    times, values = time_s[part], value[part]
     gap = np.diff(times) > max_gap_s
-    if place.size < time_s.size:
+    if not whole:
         gap |= np.diff(place) > 1
+    del place, part
     last_s = float(times[-1])
     sign = 1.0 if upper else -1.0
     measured = np.concatenate(([False], ~gap))
@@ -219,12 +224,14 @@ def ends_of(
     Returns:
         Both; minus and plus infinity where nothing was ever measured.
     """
-    ends = []
-    for values, upper in ((low, False), (high, True)):
+
+    def end(values: Floats, *, upper: bool) -> Floats:
         edge = edge_of(time_s, values, max_gap_s, upper=upper, now_s=now_s, pace=pace)
-        never = np.full(at_s.size, np.inf if upper else -np.inf)
-        ends.append(np.interp(at_s, edge.time_s, edge.value) if edge.time_s.size else never)
-    return ends[0], ends[1]
+        if not edge.time_s.size:
+            return np.full(at_s.size, np.inf if upper else -np.inf)
+        return np.interp(at_s, edge.time_s, edge.value)
+
+    return end(low, upper=False), end(high, upper=True)
 
 
 Silences = dict[tuple[int, float, float, int], tuple[Floats, Floats]]

@@ -21,11 +21,11 @@ from rules.vocabulary import (
 from sensors.faults import FaultRules
 from sensors.mqtt.payload import PayloadFormat, PayloadSource
 from sensors.reading import Quantity
-from sensors.recording.columns import Column
 from sensors.whole_file import Unreadable, whole_text
 
 if TYPE_CHECKING:
     from sensors.mqtt.broker import Broker
+    from sensors.recording.columns import Column
 
 USERNAME_VARIABLE = "FILMCALL_MQTT_USERNAME"
 PASSWORD_VARIABLE = "FILMCALL_MQTT_PASSWORD"
@@ -134,6 +134,8 @@ class EnclosureConfig:
 
     def columns(self) -> tuple[Column, ...]:
         """Return what a recording is read for."""
+        from sensors.recording.columns import Column
+
         return tuple(
             Column(point.column, point.name, point.quantity, point.unit)
             for point in self.points

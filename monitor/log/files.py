@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import TextIO
 
 from monitor.log.chain import Seal
-from monitor.log.export import export_calls, export_readings, export_records
 from monitor.log.log import Store, log_path
 from monitor.log.photos import PhotoFault, folder_of, photo_bytes
 from rules.errors import FilmcallError
@@ -237,6 +236,8 @@ def export(what: str, form: str, out: Path, db: Path | None) -> None:
     Raises:
         FilmcallError: there is no such export, or the file cannot be written.
     """
+    from monitor.log.export import export_calls, export_readings, export_records
+
     exports: dict[str, Callable[[Store, TextIO, str], int]] = {
         "readings": export_readings,
         "calls": export_calls,

@@ -130,6 +130,7 @@ def _lock(file: TextIO) -> bool:
 CHECKED_BYTES = 32 * 1024 * 1024
 # Once another process has held the log too long, no further wait of that length until it lets go.
 BUSY_AGAIN_S = 0.02
+WATCH_CACHE_KIB = 512  # pages of its log that a watch keeps in memory
 
 
 class LogFile:
@@ -311,6 +312,9 @@ class LogFile:
         self.connection.close()
 
     def _take_lock(self) -> None:
+        if self._wants_lock:
+            # A watch writes for months and looks back little: SQLite would fill 2 MB for it.
+            self.connection.execute(f"PRAGMA cache_size = -{WATCH_CACHE_KIB}")
         if self._wants_lock and self.lock is None:
             self.lock = WatchLock(self.path, self._now_s())
 

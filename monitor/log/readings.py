@@ -109,10 +109,11 @@ class ReadingQueries:
         low, high = span_us(from_s, to_s)
         known = EVER[1] if known_s is None else micros(known_s)
         channel = self._channel(enclosure, point, quantity, source)
-        value = "raw" if raw else "calibrated, raw"
-        # SQLite has no NaN: its NULL travels as infinity, which no kept reading has. Two floats a
-        # row are half the work of three numbers, and few readings have another quality than ok. A
-        # time in microseconds is exact as a float until the year 2255.
+        value = f"coalesce({'raw' if raw else 'calibrated, raw'}, 9e999)"
+        # SQLite has no NaN: its NULL travels as infinity, which no kept reading has, and what is
+        # not ok as minus infinity at first. Two floats a row are half the work of three numbers,
+        # and few readings have another quality than ok. A time in microseconds is exact as a float
+        # until the year 2255.
         where = "FROM readings WHERE channel = ? AND time_us BETWEEN ? AND ?"
         values: tuple[int, ...] = (channel, low, high)
         if known_s is not None:
@@ -120,12 +121,15 @@ class ReadingQueries:
             values = (*values, known)
         with self._file.asking(), self._file.one_moment():
             asked = self._file.connection.execute
-            sql = f"SELECT time_us * 1.0, coalesce({value}, 9e999) {where} ORDER BY time_us"
-            ((count, odd),) = asked(f"SELECT count(*), total(quality) {where}", values)
-            numbers = chain.from_iterable(asked(sql, values))
-            table = np.fromiter(numbers, dtype=np.float64, count=2 * count).reshape(-1, 2)
-            sql = f"SELECT time_us, quality {where} AND quality <> 0"
-            coded = asked(sql, values).fetchall() if odd else []
+            sql = f"CASE quality WHEN 0 THEN {value} ELSE -9e999 END {where} ORDER BY time_us"
+            numbers = chain.from_iterable(asked(f"SELECT time_us * 1.0, {sql}", values))
+            table = np.fromiter(numbers, dtype=np.float64).reshape(-1, 2)
+            coded: list[tuple[int, int]] = []
+            if np.isneginf(table[:, 1]).any():
+                sql = f"SELECT time_us, quality, {value} {where} AND quality <> 0"
+                for time_us, code, said in asked(sql, values):
+                    table[np.searchsorted(table[:, 0], time_us), 1] = said
+                    coded.append((time_us, code))
             coded += asked(
                 "SELECT time_us, quality FROM reading_notes WHERE channel = ? "
                 "AND time_us BETWEEN ? AND ? AND noted_us <= ? ORDER BY noted_us",

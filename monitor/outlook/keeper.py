@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from monitor.config.model import EnclosureConfig
+from monitor.heap import give_back
 from monitor.log.log import Store
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.snapshot import OutlookBands
@@ -215,6 +216,7 @@ class OutlookKeeper:
                 return
             self._look_at_forecast()
             self._answers.put(self._answer(asked))
+            give_back()  # days of the log were read for it
 
     def _look_at_forecast(self) -> None:
         """Read what has changed of the forecast; every section is due anew where it has."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple, Protocol
 
@@ -355,10 +355,12 @@ def review(
             "the coldest of all. Give the config with --config."
         )
     named = named_sections(seen, names)
+    climates = {name: _climate(name, columns, config) for name in names}
+    columns = replace(columns, of={})  # months of every point, of which the climates are made
     sections = tuple(
-        _section(store, name, enclosure, source, events, columns, default, spec_of, asked, end_s,
+        _section(store, name, enclosure, source, events, climate, default, spec_of, asked, end_s,
                  session.started_s, config, (seen, named))
-        for name in names
+        for name, climate in climates.items()
     )  # fmt: skip
     not_known.extend(doubts_of(columns.health, config, sections))
     rests_on_s = _rests_on(sections, from_s, end_s)
@@ -560,21 +562,16 @@ def _sections(standing: tuple[Event, ...], columns: Columns, wanted: str | None)
     return (wanted,)
 
 
-def _section(
-    store: Store,
-    name: str,
-    enclosure: str,
-    source: int,
-    events: tuple[Event, ...],
-    columns: Columns,
-    default: Spec,
-    spec_of: dict[str, Spec],
-    asked: tuple[Defect, ...],
-    end_s: float,
-    start_s: float,
-    config: EnclosureConfig | None,
-    saw: tuple[str, tuple[str, ...]],
-) -> SectionReview:
+class _Climate(NamedTuple):
+    """A section's climate, and the largest errors and the longest gap of its probes."""
+
+    series: ClimateSeries
+    surface_accuracy_k: float
+    air_accuracy_k: float
+    max_gap_s: float
+
+
+def _climate(name: str, columns: Columns, config: EnclosureConfig | None) -> _Climate:
     of = columns.of
     surfaces = columns_for(of.get(Quantity.SURFACE_TEMP, ()), name, columns.sections)
     airs = of.get(Quantity.AIR_TEMP, ())
@@ -588,11 +585,32 @@ def _section(
         None if config is None else config.assumed_surface_offset_k,
         2.0 if config is None else config.assumed_surface_accuracy_k,
     )
-    history = temperature_history(
+    return _Climate(
         series,
         _surface_accuracy_k(surfaces, airs, config),
         max((c.accuracy for c in airs), default=DEFAULT_ACCURACY[Quantity.AIR_TEMP]),
         max(columns.max_age_s, 2.0 * columns.step_s),
+    )
+
+
+def _section(
+    store: Store,
+    name: str,
+    enclosure: str,
+    source: int,
+    events: tuple[Event, ...],
+    climate: _Climate,
+    default: Spec,
+    spec_of: dict[str, Spec],
+    asked: tuple[Defect, ...],
+    end_s: float,
+    start_s: float,
+    config: EnclosureConfig | None,
+    saw: tuple[str, tuple[str, ...]],
+) -> SectionReview:
+    series = climate.series
+    history = temperature_history(
+        series, climate.surface_accuracy_k, climate.air_accuracy_k, climate.max_gap_s
     )
     where = None if name == ALL_SECTIONS else name
     coats, said = coats_of(where, events, spec_of, default, history, end_s, series)

@@ -36,6 +36,7 @@ from sensors.mqtt.broker import (
     refusal_sentence,
     subscription_sentence,
 )
+from sensors.mqtt.bulk_client import BulkClient, MqttMessage
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,8 +203,9 @@ class Connection:
         self,
         broker: Broker,
         filters: Sequence[str],
-        on_message: Callable[[paho.MQTTMessage], None],
+        on_message: Callable[[MqttMessage], None],
         *,
+        on_read: Callable[[], None] = lambda: None,
         wall: Callable[[], float] = time.time,
         monotonic: Callable[[], float] = time.monotonic,
         backoff: Backoff = DEFAULT_BACKOFF,
@@ -216,6 +218,7 @@ class Connection:
             broker: where it is.
             filters: what to subscribe to.
             on_message: takes what arrives, in the network thread.
+            on_read: is called there when some of it, or all, has been taken.
             wall: seconds since 1970-01-01 UTC.
             monotonic: seconds of a clock that never jumps.
             backoff: waits between tries.
@@ -229,7 +232,7 @@ class Connection:
         self._broker = broker
         self._filters = tuple(filters)
         self._of_others = frozenset(of_others)
-        self._take = on_message
+        self._on_message, self._on_read = on_message, on_read
         self._wall = wall
         self._monotonic = monotonic
         self._backoff = backoff
@@ -259,11 +262,13 @@ class Connection:
         self._renewed_s = float("-inf")
         self._client = self._build()
 
-    def _build(self) -> paho.Client:
+    def _build(self) -> BulkClient:
         broker = self._broker
         v5 = broker.protocol == "5"
-        client = paho.Client(
-            CallbackAPIVersion.VERSION2,
+        client = BulkClient(
+            take=self._on_message,
+            taken=self._on_read,
+            callback_api_version=CallbackAPIVersion.VERSION2,
             client_id=broker.client_id,
             protocol=MQTTProtocolVersion.MQTTv5 if v5 else MQTTProtocolVersion.MQTTv311,
             # paho would go down to MQTT 3.1 by itself; the ladder here is the only one that tries.
@@ -282,9 +287,8 @@ class Connection:
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
-        client.on_message = self._on_message
         client.on_publish = self._on_publish
-        # With this set, paho leaves all writing to the network thread, which `publish` wakes.
+        # With this set, paho leaves all writing to the network thread.
         client.on_socket_register_write = _leave_to_loop
         client.on_socket_open = _send_at_once
         return client
@@ -320,6 +324,7 @@ class Connection:
         """
         thread, self._thread = self._thread, None
         self._stopping.set()
+        self._client.wake()
         if thread is not None:
             thread.join(timeout_s)
 
@@ -359,6 +364,7 @@ class Connection:
             return PublishReceipt(None, printable(str(fault), 100))
         if info.rc != paho.MQTT_ERR_SUCCESS:
             return PublishReceipt(None, printable(paho.error_string(info.rc), 100))
+        self._client.wake()
         return PublishReceipt(info)
 
     def flush(self, topic: str) -> None:
@@ -397,6 +403,10 @@ class Connection:
     # ---- the network thread ----------------------------------------------------------------
 
     def _run(self) -> None:
+        with self._client.awake():
+            self._serve()
+
+    def _serve(self) -> None:
         wait_s = self._backoff.first_s
         while not self._stopping.is_set():
             held_s = self._session()
@@ -434,7 +444,7 @@ class Connection:
                 self._broker.keepalive_s,
                 properties=self._connect_properties(),
             )
-            while self._client.loop(timeout=_LOOP_S) == paho.MQTT_ERR_SUCCESS:
+            while self._client.turn(_LOOP_S) == paho.MQTT_ERR_SUCCESS:
                 if self._stopping.is_set() or self._renewing:
                     self._farewell()
                     break
@@ -490,7 +500,7 @@ class Connection:
         self._client.disconnect()
         until = time.monotonic() + 2.0
         while time.monotonic() < until:
-            if self._client.loop(timeout=0.05) != paho.MQTT_ERR_SUCCESS:
+            if self._client.turn(0.05) != paho.MQTT_ERR_SUCCESS:
                 return
 
     def _lost(self) -> None:
@@ -598,11 +608,6 @@ class Connection:
         with self._lock:
             clash = self._clash() if self._connected else None
         self._say(clash or lost_sentence(self._broker, why, accepted=self._connected))
-
-    def _on_message(
-        self, _client: paho.Client, _userdata: object, message: paho.MQTTMessage
-    ) -> None:
-        self._take(message)
 
     def _on_publish(
         self,

@@ -10,10 +10,9 @@ from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-import paho.mqtt.client as paho
-
 from rules.text import counted, printable
 from sensors.mqtt.broker import Broker
+from sensors.mqtt.bulk_client import MqttMessage
 from sensors.mqtt.connection import (
     DEFAULT_BACKOFF,
     Backoff,
@@ -40,10 +39,12 @@ class Route:
     Attributes:
         sources: the sources that the topic serves, in the order of the config.
         copies: how many of our subscriptions match it; a broker may send one copy for each.
+        shown: the topic, short and printable.
     """
 
     sources: tuple[PayloadSource, ...]
     copies: int
+    shown: str
 
 
 class Router:
@@ -101,7 +102,7 @@ class Router:
             return None
         sources.sort(key=lambda source: self._order[id(source)])
         copies = sum(matches(wanted, levels, None) for wanted in self._filter_levels)
-        return Route(tuple(sources), copies)
+        return Route(tuple(sources), copies, printable(topic, 80))
 
 
 def matches(wanted: tuple[str, ...], levels: tuple[str, ...], point: str | None) -> bool:
@@ -271,9 +272,10 @@ class IntakeStatus:
 
 
 class _SourceTally:
-    __slots__ = ("last", "readings", "topics")
+    __slots__ = ("last", "readings", "source", "topics")
 
-    def __init__(self) -> None:
+    def __init__(self, source: PayloadSource) -> None:
+        self.source = source
         self.readings = 0
         self.topics = Tally(_TOPICS_A_SOURCE)
         self.last: Arrival | None = None
@@ -320,14 +322,17 @@ class Intake:
         self._monotonic = monotonic
         self._limit = max(1, queue_limit)
         self._queue: deque[Arrival] = deque()
-        self._ready = threading.Condition()
+        self._fresh: list[Arrival] = []  # read, and not queued yet; the network thread's own
+        self._lock = threading.Lock()
+        self._ready = threading.Condition(self._lock)
         self._messages = self._readings = self._refused = self._copies = self._dropped = 0
         self._kinds: Counter[FaultKind] = Counter()
         self._notes: Counter[TimeNote] = Counter()
         self._refused_topics = Tally(TOPICS_COUNTED)
         self._unmapped_topics = Tally(TOPICS_COUNTED)
         self._dropped_points: Counter[str] = Counter()
-        self._heard = {source: _SourceTally() for source in sources}
+        # By identity: to hash a source takes as long as to read a number.
+        self._heard = {id(source): _SourceTally(source) for source in sources}
         self._last_copy: dict[str, tuple[bytes, bool, float, int]] = {}
         self._plain = dict(plain or {})
         self.heartbeat = heartbeat
@@ -345,6 +350,7 @@ class Intake:
                 *(() if events is None else events.filters),
             ),
             self._on_message,
+            on_read=self._queue_up,
             of_others=(*self._plain, *(() if events is None else events.filters)),
             wall=wall,
             monotonic=monotonic,
@@ -421,8 +427,8 @@ class Intake:
         connection = self.connection.status()
         with self._ready:
             heard = tuple(
-                SourceCounts(source, seen.readings, seen.topics.counts(), seen.last)
-                for source, seen in self._heard.items()
+                SourceCounts(seen.source, seen.readings, seen.topics.counts(), seen.last)
+                for seen in self._heard.values()
             )
             return IntakeStatus(
                 connection=connection,
@@ -446,13 +452,12 @@ class Intake:
                 troubles=_troubles(connection, heard, self._dropped, self._rate.dropped()),
             )
 
-    def _on_message(self, message: paho.MQTTMessage) -> None:
-        """Decode and queue; whatever happens, the network thread goes on."""
+    def _on_message(self, message: MqttMessage) -> None:
+        """Decode; whatever happens, the network thread goes on."""
         topic = "(not UTF-8)"
         try:
             now_s = self._monotonic()
-            with self._ready:
-                self._messages += 1
+            self._messages += 1  # by this thread only
             try:
                 topic = message.topic
             except UnicodeDecodeError:
@@ -462,7 +467,8 @@ class Intake:
             if self.heartbeat is not None and topic == self.heartbeat.topic:
                 self.heartbeat.hear(bytes(message.payload[:64]))
                 return
-            if not self._allows(topic):
+            delay_s = self.delay_s()
+            if not self._allows(topic, delay_s):
                 return
             if topic in self._plain:
                 self._hand_on(topic, message)
@@ -472,20 +478,19 @@ class Intake:
                 return
             route = self._router.route(topic)
             if route is None:
-                with self._ready:
+                with self._lock:
                     self._unmapped_topics.add(printable(topic, 80))
                 return
             if route.copies > 1 and self._is_copy(topic, message, route, now_s):
                 return
-            self._read(topic, message, route, now_s)
+            self._read(topic, message, route, now_s, delay_s)
         except Exception as fault:  # noqa: BLE001 (counted and logged; no reading may stop the rest)
             text = f"{type(fault).__name__}: {printable(str(fault), 120)}"
             self._refuse(topic, message, [PayloadFault(FaultKind.UNEXPECTED, text)])
 
-    def _allows(self, topic: str) -> bool:
+    def _allows(self, topic: str, delay_s: float) -> bool:
         """Return whether a topic's message may be read; say once a minute what is dropped."""
-        delay_s = self.delay_s()
-        with self._ready:
+        with self._lock:
             if self._rate.allows(topic, delay_s):
                 return True
             flood = self._rate.is_flood(topic, delay_s)
@@ -499,7 +504,7 @@ class Intake:
             self.connection.flush(topic)
         return False
 
-    def _delay_s(self, now_s: float) -> float:
+    def _own_delay_s(self, now_s: float, delay_s: float) -> float:
         """How long what comes now was on its way; never so that it is older than what came before.
 
         What is found between two beats is the age of the later one at least, which grows with each
@@ -507,11 +512,11 @@ class Intake:
         """
         if self.heartbeat is None:
             return 0.0
-        measured_s = now_s - self.heartbeat.delay_s()
+        measured_s = now_s - delay_s
         self._measured_s = min(now_s, max(measured_s, self._measured_s + _NEXT_S))
         return now_s - self._measured_s
 
-    def _hand_on(self, topic: str, message: paho.MQTTMessage) -> None:
+    def _hand_on(self, topic: str, message: MqttMessage) -> None:
         """Give a message that brings no readings to whom it is for, unless it is too large."""
         size = len(message.payload)
         if size > PLAIN_BYTES:
@@ -520,15 +525,18 @@ class Intake:
         elif size:  # an empty one clears what the broker had kept
             self._plain[topic](bytes(message.payload))
 
-    def _hear_event(self, ear: EventEar, topic: str, message: paho.MQTTMessage) -> None:
+    def _hear_event(self, ear: EventEar, topic: str, message: MqttMessage) -> None:
         """Give a press to whom it is for, and wake the loop for it."""
         fault = ear.hear(topic, bytes(message.payload), retained=bool(message.retain))
         if fault is not None:
             self._refuse(topic, message, [fault])
-        with self._ready:
+        self._queue_up()  # what was read before it comes before it
+        with self._lock:
             self._ready.notify()
 
-    def _read(self, topic: str, message: paho.MQTTMessage, route: Route, now_s: float) -> None:
+    def _read(
+        self, topic: str, message: MqttMessage, route: Route, now_s: float, delay_s: float
+    ) -> None:
         body = Message(
             bytes(message.payload), received_s=self._wall(), retained=bool(message.retain)
         )
@@ -545,39 +553,52 @@ class Intake:
             said.add(source.point)
             if decoded.fault is not None:
                 faults.append(decoded.fault)
-            self._queue_up(topic, source, decoded.readings, decoded.notes, now_s)
+            if decoded.notes:
+                with self._lock:
+                    self._notes.update(decoded.notes)
+            self._keep(source, route.shown, decoded.readings, now_s, delay_s)
         for source, readings in missing:
             # Through a wildcard a point hears what another one says, too.
             if readings and not (_is_wild(source) and said - {source.point}):
-                self._queue_up(topic, source, readings, (), now_s)
+                self._keep(source, route.shown, readings, now_s, delay_s)
         if faults:
             self._refuse(topic, message, faults)
 
-    def _queue_up(
+    def _keep(
         self,
-        topic: str,
         source: PayloadSource,
+        shown: str,
         readings: tuple[Reading, ...],
-        notes: tuple[TimeNote, ...],
         now_s: float,
+        delay_s: float,
     ) -> None:
-        delay_s = self._delay_s(now_s)
-        with self._ready:
-            seen = self._heard[source]
-            seen.topics.add(printable(topic, 80))
-            self._notes.update(notes)
+        """Count what a message said of a source, and keep it for the queue."""
+        own_s = self._own_delay_s(now_s, delay_s)
+        fresh = self._fresh
+        with self._lock:
+            seen = self._heard[id(source)]
+            seen.topics.add(shown)
             for reading in readings:
-                if len(self._queue) >= self._limit:
-                    lost = self._queue.popleft().reading
-                    self._dropped += 1
-                    self._dropped_points[f"{lost.enclosure}/{lost.point}"] += 1
-                seen.last = Arrival(reading, now_s, delay_s)
-                self._queue.append(seen.last)
+                seen.last = Arrival(reading, now_s, own_s)
+                fresh.append(seen.last)
             seen.readings += len(readings)
             self._readings += len(readings)
+
+    def _queue_up(self) -> None:
+        """Put what was read into the queue, and wake the loop once for all of it."""
+        if not self._fresh:
+            return
+        fresh, self._fresh = self._fresh, []
+        with self._lock:
+            queue = self._queue
+            queue.extend(fresh)
+            while len(queue) > self._limit:
+                lost = queue.popleft().reading
+                self._dropped += 1
+                self._dropped_points[f"{lost.enclosure}/{lost.point}"] += 1
             self._ready.notify()
 
-    def _is_copy(self, topic: str, message: paho.MQTTMessage, route: Route, now_s: float) -> bool:
+    def _is_copy(self, topic: str, message: MqttMessage, route: Route, now_s: float) -> bool:
         """Return whether this is the copy of a message that another of our filters brought.
 
         A copy without a time of its own would pass for a second reading, and confirm a spike.
@@ -588,7 +609,7 @@ class Intake:
             _, _, first_s, left = before
             if left > 0 and now_s - first_s <= _COPY_WITHIN_S:
                 self._last_copy[topic] = (payload, retained, first_s, left - 1)
-                with self._ready:
+                with self._lock:
                     self._copies += 1
                 return True
         if len(self._last_copy) >= _COPIES_KEPT:
@@ -596,10 +617,10 @@ class Intake:
         self._last_copy[topic] = (payload, retained, now_s, route.copies - 1)
         return False
 
-    def _refuse(self, topic: str, message: paho.MQTTMessage, faults: list[PayloadFault]) -> None:
+    def _refuse(self, topic: str, message: MqttMessage, faults: list[PayloadFault]) -> None:
         shown = printable(topic, 80)
         now_s = self._monotonic()
-        with self._ready:
+        with self._lock:
             self._refused += 1
             self._kinds.update({fault.kind for fault in faults})
             self._refused_topics.add(shown)

@@ -93,7 +93,7 @@ def own_time(document: Any, path: str) -> tuple[float | None, TimeNote | None]:
         except (ValueError, OverflowError):
             return None, TimeNote.UNREADABLE
     # Text without a zone may mean any of 26 hours, so it is not read.
-    if isinstance(found, bool) or not isinstance(found, int | float):
+    if isinstance(found, bool) or not isinstance(found, (int, float)):
         return None, TimeNote.UNREADABLE
     seconds = float(found)
     if math.isnan(seconds):
@@ -402,7 +402,7 @@ def _guess(text: str, source: PayloadSource) -> PayloadFormat:
 def _to_own(value: float, unit: str, quantity: Quantity) -> float:
     """The value in the quantity's own unit, or a refusal."""
     try:
-        own = converted(value, unit, quantity.unit)
+        own = value if unit == quantity.unit else converted(value, unit, quantity.unit)
     except BadAmount:
         raise PayloadFault(
             FaultKind.UNIT,
@@ -527,7 +527,7 @@ def _not_numeric(field: str) -> PayloadFault:
 
 
 def _as_number(found: Any, where: str) -> float:
-    if isinstance(found, int | float) and not isinstance(found, bool):
+    if isinstance(found, (int, float)) and not isinstance(found, bool):
         return float(found)
     raise _no_number(found, where)
 
