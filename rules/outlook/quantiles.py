@@ -1,4 +1,4 @@
-"""Which past errors count now, and for how many independent ones they do."""
+"""Which past errors count now, for how many independent ones, and how large they are by hour."""
 
 from __future__ import annotations
 
@@ -79,10 +79,10 @@ def size_ratios(
     Args:
         squares: of the errors, NaN where unknown: origins by leads.
         weights: w, one an origin.
-        origin_s: when each was made, evenly, a whole number of them a day [s].
+        origin_s: when each was made: evenly, a whole number of them a day, a day at least [s].
         now_s: [s].
         width_s: standard deviation of the bell in the time of day [s].
-        days_shared: how many days of an hour's own errors outweigh what all hours share.
+        days_shared: so many days of an hour's own errors weigh as much as what all hours share.
 
     Returns:
         Origins by leads; 1 where nothing is known of a lead.
@@ -95,7 +95,7 @@ def size_ratios(
     >>> size_ratios(squares, np.ones(48), hours_s, 7 * 3600.0, 3600.0, 0.0)[[7, 19], 0].round(2)
     array([1.  , 0.33])
     """
-    day = min(round(DAY_S / (origin_s[1] - origin_s[0])), len(origin_s)) if len(origin_s) > 1 else 1
+    day = round(DAY_S / (origin_s[1] - origin_s[0]))
     known = np.isfinite(squares)
     lost = -len(squares) % day  # before the first, so that whole days end with the last
 
