@@ -341,17 +341,22 @@ def error_draws(fit: Fit, now_s: float, count: int = DRAWS) -> Floats:
     usable = np.flatnonzero(known[:, 0])
     picked = usable[spread_evenly(weights[usable], count)]
     errors = _carried_on(fit.errors[:, :horizons], known)
-    alike = errors.mean(axis=2, keepdims=True)
+    alike = errors.mean(axis=2)
+    squares = np.where(known, np.einsum("ohq,ohq->oh", errors, errors), np.nan)
+    errors, shared = errors[picked], errors.shape[2] * np.where(known, alike, np.nan) ** 2
+    alike_ratios, apart_ratios = (
+        size_ratios(part, kept, fit.origin_s, now_s, DAY_WIDTH_S, DAYS_SHARED)[picked, :, None]
+        for part in (shared, np.maximum(squares - shared, 0.0))
+    )
     # Of n spans the next lies outside all that were seen about once in n, mostly by other weather,
     # which moves air, damp and hull alike; what sets them apart spreads as a further observation.
     wider = 1.0 + 1.0 / spans[:horizons, None]
-    courses = np.zeros((count, horizons + 1, errors.shape[2]))
-    for part, widened in ((alike, wider), (errors - alike, np.sqrt(wider))):
-        squares = np.where(known, (part * part).sum(axis=2), np.nan)
-        ratios = size_ratios(squares, kept, fit.origin_s, now_s, DAY_WIDTH_S, DAYS_SHARED)
-        drawn = part[picked] * ratios[picked, :, None]
-        courses[:, 1:] += widened * (drawn - BIAS_DOUBTED * drawn.mean(axis=0))
-    return courses.transpose(0, 2, 1)
+    together = alike[picked, :, None]
+    apart = (errors - together) * (np.sqrt(wider) * apart_ratios)
+    courses = together * (wider * alike_ratios) + apart
+    courses -= BIAS_DOUBTED * courses.mean(axis=0)
+    now = np.zeros((count, errors.shape[2], 1))
+    return np.concatenate([now, courses.transpose(0, 2, 1)], axis=2)
 
 
 def _carried_on(errors: Floats, known: Flags) -> Floats:

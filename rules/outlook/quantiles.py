@@ -96,21 +96,19 @@ def size_ratios(
     array([1.  , 0.33])
     """
     day = round(DAY_S / (origin_s[1] - origin_s[0]))
-    known = np.isfinite(squares)
-    lost = -len(squares) % day  # before the first, so that whole days end with the last
-
-    def by_hour(each: Floats) -> Floats:
-        padded = np.pad(each * weights[:, None], ((lost, 0), (0, 0)))
-        return np.asarray(padded.reshape(-1, day, each.shape[1]).sum(axis=0))
-
-    total, seen = by_hour(np.where(known, squares, 0.0)), by_hour(known.astype(np.float64))
+    total, seen = np.zeros((2, day, squares.shape[1]))
+    for end in range(len(squares), 0, -day):
+        each = squares[max(end - day, 0) : end]
+        known, weight = np.isfinite(each), weights[max(end - day, 0) : end, None]
+        total[-len(each) :] += weight * np.where(known, each, 0.0)
+        seen[-len(each) :] += weight * known
     mean = total.sum(axis=0) / np.maximum(seen.sum(axis=0), 1e-9) + 1e-12
     hours_s = origin_s[-day:]
     bells = near_in_the_day(hours_s, np.append(hours_s, now_s)[:, None], width_s, 0.0)
     shared = days_shared * bells.sum(axis=1, keepdims=True) + 1e-9
     sizes = np.sqrt((bells @ total + shared * mean) / (bells @ seen + shared))
-    ratios = np.tile(sizes[-1] / sizes[:-1], (-(-len(squares) // day), 1))
-    return np.asarray(ratios[lost:])
+    ratios: Floats = (sizes[-1] / sizes[:-1])[np.arange(-len(squares), 0) % day]
+    return ratios
 
 
 def spread_evenly(weights: Floats, count: int) -> npt.NDArray[np.intp]:
