@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from rules.air.arrays import Floats
 from rules.outlook.draws import Outlook
-from rules.outlook.quantiles import near_in_the_day, spread_evenly
+from rules.outlook.quantiles import near_in_the_day, size_ratios, spread_evenly
 from rules.outlook.regression import DAY_KEPT, Places, usual
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, checked_track
 from rules.units import DAY_S
@@ -43,9 +43,10 @@ SHAPED_CELLS = 5 * CELLS_A_DAY // 2
 HUBER, ROUNDS = 1.5, 3
 DRAWS = 256
 # Errors made at other hours of the day and on earlier days count less: a bell of 2.5 h, never under
-# a hundredth, and DAY_KEPT for each day further back; of their mean so much is taken for chance.
+# a tenth, and DAY_KEPT for each day further back; of their mean so much is taken for chance. How
+# large they are at an hour is drawn towards all hours' by as much as half a day's errors there.
 # Settled on simulated enclosures so that bands hold and breaks come as told; no source.
-DAY_WIDTH_S, DAY_FAR, BIAS_DOUBTED = 9000.0, 0.01, 0.75
+DAY_WIDTH_S, DAY_FAR, BIAS_DOUBTED, DAYS_SHARED = 9000.0, 0.1, 0.75, 0.5
 
 
 class Damping(NamedTuple):
@@ -323,7 +324,8 @@ def error_draws(fit: Fit, now_s: float, count: int = DRAWS) -> Floats:
         Draws by quantities by horizons, 0 at the present [K], as far ahead as the log has two
         independent errors to tell of. A draw is what one past origin got wrong, with its own sign:
         a door or a heater drives the margin up and not down, and mirrored errors broke every limit
-        too often. Most of their mean goes, since few days tell a bias.
+        too often. It is scaled from the size that errors had from its hour on to the size that
+        they have from this one on. Most of their mean goes, since few days tell a bias.
     """
     known = np.asarray(np.isfinite(fit.errors).all(axis=2))
     spans = known.sum(axis=0) * ORIGIN_EVERY / HORIZON_CELLS
@@ -333,18 +335,28 @@ def error_draws(fit: Fit, now_s: float, count: int = DRAWS) -> Floats:
         raise TooLittleLog(
             "the log has too many gaps to tell how far an outlook has been wrong, so none is made"
         )
-    weights = near_in_the_day(fit.origin_s, now_s, DAY_WIDTH_S, DAY_FAR)
-    weights *= DAY_KEPT ** ((now_s - fit.origin_s) / DAY_S)
+    known = known[:, :horizons]
+    kept = DAY_KEPT ** ((now_s - fit.origin_s) / DAY_S)
+    weights = kept * near_in_the_day(fit.origin_s, now_s, DAY_WIDTH_S, DAY_FAR)
     usable = np.flatnonzero(known[:, 0])
     picked = usable[spread_evenly(weights[usable], count)]
-    course = _carried_on(fit.errors[:, :horizons], known[:, :horizons])[picked].transpose(0, 2, 1)
-    course -= BIAS_DOUBTED * course.mean(axis=0)
+    errors = _carried_on(fit.errors[:, :horizons], known)
+    alike = errors.mean(axis=2)
+    squares = np.where(known, np.einsum("ohq,ohq->oh", errors, errors), np.nan)
+    errors, shared = errors[picked], errors.shape[2] * np.where(known, alike, np.nan) ** 2
+    alike_ratios, apart_ratios = (
+        size_ratios(part, kept, fit.origin_s, now_s, DAY_WIDTH_S, DAYS_SHARED)[picked, :, None]
+        for part in (shared, np.maximum(squares - shared, 0.0))
+    )
     # Of n spans the next lies outside all that were seen about once in n, mostly by other weather,
     # which moves air, damp and hull alike; what sets them apart spreads as a further observation.
-    wider = 1.0 + 1.0 / spans[:horizons]
-    alike = course.mean(axis=1, keepdims=True)
-    course = alike * wider + (course - alike) * np.sqrt(wider)
-    return np.concatenate([np.zeros((*course.shape[:2], 1)), course], axis=2)
+    wider = 1.0 + 1.0 / spans[:horizons, None]
+    together = alike[picked, :, None]
+    apart = (errors - together) * (np.sqrt(wider) * apart_ratios)
+    courses = together * (wider * alike_ratios) + apart
+    courses -= BIAS_DOUBTED * courses.mean(axis=0)
+    now = np.zeros((count, errors.shape[2], 1))
+    return np.concatenate([now, courses.transpose(0, 2, 1)], axis=2)
 
 
 def _carried_on(errors: Floats, known: Flags) -> Floats:

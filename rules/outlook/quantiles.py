@@ -1,4 +1,4 @@
-"""Which past errors count now, and for how many independent ones they do."""
+"""Which past errors count now, for how many independent ones, and how large they are by hour."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def independent_count(weights: Floats, spacing_s: float, block_s: float) -> floa
     return max(1.0, total * total / squares / max(1.0, block_s / spacing_s))
 
 
-def near_in_the_day(origin_s: Floats, now_s: float, width_s: float, far: float) -> Floats:
+def near_in_the_day(origin_s: Floats, now_s: float | Floats, width_s: float, far: float) -> Floats:
     """Return how much errors made at other hours of the day count now,
 
         w = far + (1 - far) exp(-(d / width)^2 / 2)
@@ -44,12 +44,12 @@ def near_in_the_day(origin_s: Floats, now_s: float, width_s: float, far: float) 
 
     Args:
         origin_s: when each was made [s].
-        now_s: [s].
+        now_s: one time, or a column of them [s].
         width_s: standard deviation of the bell in the time of day [s].
         far: what the other side of the day still counts, 0 to 1.
 
     Returns:
-        Weights from `far` to 1.
+        Weights from `far` to 1, by origins; of several times by times and origins.
 
     Source:
         Common practice, no source.
@@ -59,6 +59,56 @@ def near_in_the_day(origin_s: Floats, now_s: float, width_s: float, far: float) 
     """
     apart_s = np.abs((origin_s - now_s + 43_200.0) % DAY_S - 43_200.0)
     return far + (1.0 - far) * np.exp(-0.5 * (apart_s / width_s) ** 2)
+
+
+def size_ratios(
+    squares: Floats,
+    weights: Floats,
+    origin_s: Floats,
+    now_s: float,
+    width_s: float,
+    days_shared: float,
+) -> Floats:
+    """Return how large errors are at this hour of the day beside those of each past origin's hour,
+
+        r = s(now) / s(origin),   s(t)^2 = (sum w k e^2 + n m) / (sum w k + n)
+
+    with k the bell of `near_in_the_day` from t to an error's hour, m the mean square over all hours
+    and n the sum of k over `days_shared` days.
+
+    Args:
+        squares: of the errors, NaN where unknown: origins by leads.
+        weights: w, one an origin.
+        origin_s: when each was made: evenly, a whole number of them a day, a day at least [s].
+        now_s: [s].
+        width_s: standard deviation of the bell in the time of day [s].
+        days_shared: so many days of an hour's own errors weigh as much as what all hours share.
+
+    Returns:
+        Origins by leads; 1 where nothing is known of a lead.
+
+    Source:
+        Kernel smoothing of a variance, shrunk to the common one: common practice, no source.
+
+    >>> hours_s = 3600.0 * np.arange(48.0)  # errors of 3 from noon to midnight, else of 1
+    >>> squares = np.where(hours_s % 86_400.0 < 43_200.0, 1.0, 9.0)[:, None]
+    >>> size_ratios(squares, np.ones(48), hours_s, 7 * 3600.0, 3600.0, 0.0)[[7, 19], 0].round(2)
+    array([1.  , 0.33])
+    """
+    day = round(DAY_S / (origin_s[1] - origin_s[0]))
+    total, seen = np.zeros((2, day, squares.shape[1]))
+    for end in range(len(squares), 0, -day):
+        each = squares[max(end - day, 0) : end]
+        known, weight = np.isfinite(each), weights[max(end - day, 0) : end, None]
+        total[-len(each) :] += weight * np.where(known, each, 0.0)
+        seen[-len(each) :] += weight * known
+    mean = total.sum(axis=0) / np.maximum(seen.sum(axis=0), 1e-9) + 1e-12
+    hours_s = origin_s[-day:]
+    bells = near_in_the_day(hours_s, np.append(hours_s, now_s)[:, None], width_s, 0.0)
+    shared = days_shared * bells.sum(axis=1, keepdims=True) + 1e-9
+    sizes = np.sqrt((bells @ total + shared * mean) / (bells @ seen + shared))
+    ratios: Floats = (sizes[-1] / sizes[:-1])[np.arange(-len(squares), 0) % day]
+    return ratios
 
 
 def spread_evenly(weights: Floats, count: int) -> npt.NDArray[np.intp]:

@@ -177,13 +177,32 @@ def test_draws_are_past_errors_with_their_own_sign_less_most_of_their_mean() -> 
 
 def test_each_day_further_back_is_drawn_seven_tenths_as_often() -> None:
     fit = fit_trend(daily(5.0, noise=0.3, seed=4))
-    days = np.round((NOW_S - fit.origin_s) / 86_400.0)[:, None, None]
-    draws = error_draws(replace(fit, errors=np.where(np.isfinite(fit.errors), days, np.nan)), NOW_S)
-    # Errors that are told apart by their day: 0 (half a bell of hours, up to now), 1, 2, 3.
-    _, counts = np.unique(draws[:, 0, 1].round(3), return_counts=True)
+    days = np.round((NOW_S - fit.origin_s) / 86_400.0)
+    known = np.isfinite(fit.errors)
+    shares = []
+    for day in (1.0, 2.0, 3.0):
+        # Errors of one size, so that no hour's is scaled, and of another sign on one day.
+        signs = np.where(days == day, 1.0, -1.0)[:, None, None]
+        draws = error_draws(replace(fit, errors=np.where(known, signs, np.nan)), NOW_S)
+        shares.append(np.mean(draws[:, 0, 1] > draws[:, 0, 1].min() + 0.5))
     # By so few draws each day's share is right to one of 256.
-    assert counts[2] / counts[1] == pytest.approx(0.7, abs=0.03)
-    assert counts[3] / counts[2] == pytest.approx(0.7, abs=0.03)
+    assert shares[1] / shares[0] == pytest.approx(0.7, abs=0.03)
+    assert shares[2] / shares[1] == pytest.approx(0.7, abs=0.03)
+
+
+def test_draws_are_as_large_as_errors_are_from_this_hour_on() -> None:
+    # Twelve hours of the day errors are three times as large as the other twelve. A sixth of the
+    # draws come from those; as large as there they would spread by 2.8 and by 1.5.
+    fit = fit_trend(daily(5.0, noise=0.3, seed=4))
+    known = np.isfinite(fit.errors)
+    signs = np.where(np.arange(fit.origin_s.size) % 2 == 0, 1.0, -1.0)
+    near = np.abs((fit.origin_s - NOW_S + 43_200.0) % 86_400.0 - 43_200.0) < 21_600.0
+    for here, there in ((3.0, 1.0), (1.0, 3.0)):
+        sizes = (signs * np.where(near, here, there))[:, None, None]
+        draws = error_draws(replace(fit, errors=np.where(known, sizes, np.nan)), NOW_S)
+        spans = known[:, 7, 0].sum() / 8.0
+        spread = np.sqrt(np.mean(draws[:, 0, 8] ** 2)) / (1.0 + 1.0 / spans)
+        assert spread == pytest.approx(here, rel=0.08)
 
 
 def test_what_sets_the_hull_apart_spreads_as_a_further_observation_does() -> None:

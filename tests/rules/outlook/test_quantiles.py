@@ -12,7 +12,12 @@ from rules.air.arrays import (
     relative_humidities_pct,
     wetting_temps_c,
 )
-from rules.outlook.quantiles import independent_count, near_in_the_day, spread_evenly
+from rules.outlook.quantiles import (
+    independent_count,
+    near_in_the_day,
+    size_ratios,
+    spread_evenly,
+)
 
 
 def test_equal_weights_count_fully_and_one_weight_counts_once() -> None:
@@ -27,6 +32,30 @@ def test_the_hour_of_the_day_wraps_at_midnight() -> None:
     late, early = 86_400.0 - 600.0, 86_400.0 + 600.0
     near = near_in_the_day(np.array([late]), early, 5400.0, 0.05)
     assert near[0] == pytest.approx(0.05 + 0.95 * np.exp(-0.5 * (1200.0 / 5400.0) ** 2))
+
+
+def test_sizes_at_an_hour_by_a_sum_over_every_error() -> None:
+    chance = np.random.default_rng(8)
+    origin_s = 3600.0 * np.arange(60.0)  # two days and a half
+    squares = chance.exponential(size=(60, 2))
+    squares[50:, 0] = squares[:, 1] = np.nan
+    weights = 0.7 ** (np.arange(60.0)[::-1] / 24.0)
+    now_s, width_s, days = 59.0 * 3600.0, 7200.0, 0.5
+
+    def size(at_s: float) -> float:
+        top = under = 0.0
+        for square, weight, origin in zip(squares[:50, 0], weights, origin_s, strict=False):
+            bell = near_in_the_day(np.array([origin]), at_s, width_s, 0.0)[0]
+            top, under = top + weight * bell * square, under + weight * bell
+        shared = days * sum(
+            near_in_the_day(np.array([3600.0 * hour]), at_s, width_s, 0.0)[0] for hour in range(24)
+        )
+        mean = np.average(squares[:50, 0], weights=weights[:50])
+        return float(np.sqrt((top + shared * mean) / (under + shared)))
+
+    found = size_ratios(squares, weights, origin_s, now_s, width_s, days)
+    assert found[:, 0] == pytest.approx([size(now_s) / size(each) for each in origin_s])
+    assert found[:, 1] == pytest.approx(1.0)  # of which nothing is known
 
 
 def test_draws_come_as_often_as_their_weight() -> None:
