@@ -11,13 +11,14 @@ from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import Future
 from dataclasses import replace
 
+import paho.mqtt.client as paho
+
 from monitor.clock import boot_time_s
 from monitor.config.model import BrokerConfig
 from monitor.listen.message import Done
 from monitor.listen.yard import Faults, Key, Moment, News, Row, Yard
 from rules.errors import FilmcallError
 from sensors.mqtt.broker import Broker, BrokerFault
-from sensors.mqtt.bulk_client import MqttMessage
 from sensors.mqtt.connection import Backoff, Connection
 
 KEEPALIVE_S = 3
@@ -168,7 +169,7 @@ class Listener:
 
     # --- the network's thread
 
-    def _heard(self, message: MqttMessage) -> None:
+    def _heard(self, message: paho.MQTTMessage) -> None:
         with self._lock:
             done = self._yard.take(
                 message.topic, bytes(message.payload), self.now(), retained=bool(message.retain)

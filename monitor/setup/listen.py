@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+import paho.mqtt.client as paho
 
 from monitor.config.model import BrokerConfig, ConfigFault
 from monitor.setup.ask import Asker, measures_fahrenheit, own_zone
@@ -18,7 +19,6 @@ from rules.text import counted, printable
 from rules.units import known_unit, senml_unit
 from sensors.mqtt import senml
 from sensors.mqtt.broker import BrokerFault
-from sensors.mqtt.bulk_client import MqttMessage
 from sensors.mqtt.connection import Connection
 from sensors.mqtt.json_strict import is_number, parse_json, plain_number
 from sensors.recording.judge import judge
@@ -106,7 +106,7 @@ def listen(
     heard: dict[str, Heard] = {}
     lock = threading.Lock()
 
-    def take(message: MqttMessage) -> None:
+    def take(message: paho.MQTTMessage) -> None:
         with lock:
             topic = message.topic
             if topic not in heard and len(heard) >= MOST_TOPICS:

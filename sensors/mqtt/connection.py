@@ -36,7 +36,7 @@ from sensors.mqtt.broker import (
     refusal_sentence,
     subscription_sentence,
 )
-from sensors.mqtt.bulk_client import BulkClient, MqttMessage
+from sensors.mqtt.bulk_client import BulkClient
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +203,7 @@ class Connection:
         self,
         broker: Broker,
         filters: Sequence[str],
-        on_message: Callable[[MqttMessage], None],
+        on_message: Callable[[paho.MQTTMessage], None],
         *,
         on_read: Callable[[], None] = lambda: None,
         wall: Callable[[], float] = time.time,

@@ -10,9 +10,10 @@ from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+import paho.mqtt.client as paho
+
 from rules.text import counted, printable
 from sensors.mqtt.broker import Broker
-from sensors.mqtt.bulk_client import MqttMessage
 from sensors.mqtt.connection import (
     DEFAULT_BACKOFF,
     Backoff,
@@ -452,7 +453,7 @@ class Intake:
                 troubles=_troubles(connection, heard, self._dropped, self._rate.dropped()),
             )
 
-    def _on_message(self, message: MqttMessage) -> None:
+    def _on_message(self, message: paho.MQTTMessage) -> None:
         """Decode; whatever happens, the network thread goes on."""
         topic = "(not UTF-8)"
         try:
@@ -516,7 +517,7 @@ class Intake:
         self._measured_s = min(now_s, max(measured_s, self._measured_s + _NEXT_S))
         return now_s - self._measured_s
 
-    def _hand_on(self, topic: str, message: MqttMessage) -> None:
+    def _hand_on(self, topic: str, message: paho.MQTTMessage) -> None:
         """Give a message that brings no readings to whom it is for, unless it is too large."""
         size = len(message.payload)
         if size > PLAIN_BYTES:
@@ -525,7 +526,7 @@ class Intake:
         elif size:  # an empty one clears what the broker had kept
             self._plain[topic](bytes(message.payload))
 
-    def _hear_event(self, ear: EventEar, topic: str, message: MqttMessage) -> None:
+    def _hear_event(self, ear: EventEar, topic: str, message: paho.MQTTMessage) -> None:
         """Give a press to whom it is for, and wake the loop for it."""
         fault = ear.hear(topic, bytes(message.payload), retained=bool(message.retain))
         if fault is not None:
@@ -535,7 +536,7 @@ class Intake:
             self._ready.notify()
 
     def _read(
-        self, topic: str, message: MqttMessage, route: Route, now_s: float, delay_s: float
+        self, topic: str, message: paho.MQTTMessage, route: Route, now_s: float, delay_s: float
     ) -> None:
         body = Message(
             bytes(message.payload), received_s=self._wall(), retained=bool(message.retain)
@@ -598,7 +599,7 @@ class Intake:
                 self._dropped_points[f"{lost.enclosure}/{lost.point}"] += 1
             self._ready.notify()
 
-    def _is_copy(self, topic: str, message: MqttMessage, route: Route, now_s: float) -> bool:
+    def _is_copy(self, topic: str, message: paho.MQTTMessage, route: Route, now_s: float) -> bool:
         """Return whether this is the copy of a message that another of our filters brought.
 
         A copy without a time of its own would pass for a second reading, and confirm a spike.
@@ -617,7 +618,7 @@ class Intake:
         self._last_copy[topic] = (payload, retained, now_s, route.copies - 1)
         return False
 
-    def _refuse(self, topic: str, message: MqttMessage, faults: list[PayloadFault]) -> None:
+    def _refuse(self, topic: str, message: paho.MQTTMessage, faults: list[PayloadFault]) -> None:
         shown = printable(topic, 80)
         now_s = self._monotonic()
         with self._lock:
