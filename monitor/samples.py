@@ -351,9 +351,9 @@ def history_rows(
         known_s: only what had arrived by then, or None for all [s].
 
     Returns:
-        A row where something was told or had been told too long ago, the last of each minute, as
-        `Rows`; NaN where no value that was believed is young enough. Of a time without any
-        temperature only the first row comes.
+        A row where something was told or had been told too long ago, the last of each minute and
+        the last before each silence, as `Rows`; NaN where no value that was believed is young
+        enough. Of a time without any temperature only the first row comes.
     """
     nothing = np.empty((0, 1 + 2 * len(channels)))
     if not to_s > from_s:
@@ -370,15 +370,18 @@ def history_rows(
     ages_s = [
         _counts_s(channel, times) for channel, (times, _) in zip(channels, believed, strict=True)
     ]
-    told_s = [np.array([first_s])]
-    for age_s, (times, _) in zip(ages_s, believed, strict=True):
-        told_s += [times, times[np.diff(times, append=last_s) > age_s] + age_s]
-    told = np.unique(np.concatenate(told_s))
+    lasts_s = [
+        times[np.diff(times, append=last_s) > age_s]
+        for age_s, (times, _) in zip(ages_s, believed, strict=True)
+    ]
+    told_s = [times for times, _ in believed]
+    ended_s = [last + age_s for age_s, last in zip(ages_s, lasts_s, strict=True)]
+    told = np.unique(np.concatenate([np.array([first_s]), *told_s, *ended_s]))
     told = told[(told >= first_s) & (told <= last_s)]
     every_s = max(ROW_EVERY_S, (last_s - first_s) / MOST_ROWS)
     # The last of all too: else the minute that has just begun is not known.
     kept = np.diff((told - first_s) // every_s, append=np.inf) > 0.0
-    grid = told[kept]
+    grid = told[kept | np.isin(told, np.concatenate(lasts_s))]
     table = np.empty((grid.size, nothing.shape[1]))
     table[:, 0] = grid
     known = np.zeros(grid.size, dtype=np.bool_)

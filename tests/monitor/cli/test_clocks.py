@@ -16,12 +16,13 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 from command import Ran, filmcall
 
 from monitor.cli.clocks import clock_line, clocks_in_log
 from monitor.log.log import Store
-from monitor.samples import Temperatures
+from monitor.samples import TemperatureChannel, Temperatures, ends_of, history_rows
 from monitor.specs import find_spec
 from monitor.times import zone_or_local
 from rules.clocks.all_clocks import clocks_of
@@ -366,3 +367,22 @@ def test_the_first_minute_after_an_event_is_known_as_a_running_watch_knows_it(
         assert (mine.name, mine.state) == (its.name, its.state)
         if its.left_s is not None:
             assert mine.left_s == pytest.approx(its.left_s, rel=0.001)
+
+
+def test_the_last_word_of_a_probe_is_kept_however_short_it_spoke(tmp_path: Path) -> None:
+    begin_s = 1_790_380_800.0
+    with Store.open(tmp_path / "log.db", now_s=lambda: begin_s + HOUR_S) as store:
+        for point, temp_c, until_s in (("aft", 18.5, 600.0), ("fore", 16.5, 50.0)):
+            rows = [
+                (round((begin_s + at_s) * 1e6), None, temp_c, None, 0)
+                for at_s in np.arange(0.0, until_s, 2.0).tolist()
+            ]
+            store.add_reading_rows("tent", point, Quantity.SURFACE_TEMP, rows)
+        store.flush()
+        channels = [TemperatureChannel(each, Quantity.SURFACE_TEMP) for each in ("fore", "aft")]
+        rows = history_rows(store, "tent", channels, begin_s - HOUR_S, begin_s + 600.0)
+    spoke = np.isfinite(rows[:, 1])
+    assert (rows[spoke, 0] - begin_s).tolist() == [48.0]
+    assert np.isfinite(rows[:, 3]).all()
+    coldest_c = ends_of(channels, rows, {})[1]
+    assert 15.0 < coldest_c[-1] < 16.5, "it has been silent for nine minutes"
