@@ -6,6 +6,7 @@ ends by its own process id.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import pwd
 import shutil
@@ -28,6 +29,10 @@ def postgres_bin() -> Path | None:
     if not programs and found is not None:
         programs = [Path(found).resolve()]
     return max((each.parent for each in programs), default=None)
+
+
+def _children(pid: int) -> list[int]:
+    return [int(each) for each in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
 
 
 class RealPostgres:
@@ -136,8 +141,14 @@ class RealPostgres:
         self._end(signal.SIGQUIT)
 
     def kill(self) -> None:
-        """End it as a power cut would."""
+        """End it as a power cut would: those that it started too, or they would go on answering."""
+        process, started = self._process, list[int]()
+        if process is not None and process.poll() is None:
+            started = _children(process.pid)
         self._end(signal.SIGKILL)
+        for pid in started:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
 
     def log(self) -> str:
         """Return what it has written."""
