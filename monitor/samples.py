@@ -25,7 +25,7 @@ from sensors.reading import Quality, Quantity
 
 if TYPE_CHECKING:
     from rules.climate import AssumedSurface
-    from rules.clocks.history import TemperatureHistory
+    from rules.clocks.history import Silent, TemperatureHistory
 
 SAMPLE_EVERY_S = 30.0
 # Samples of the last two days stay as they are; older ones are joined, so that a program which
@@ -260,7 +260,28 @@ class Temperatures:
         said = self._history(ends_of(self.channels, self._rows))
         if not np.isnan(self._rows).any():
             return said
-        return replace(self._history(ends_of(self.channels, self._rows, self._silences)), said=said)
+        known = self._history(ends_of(self.channels, self._rows, self._silences))
+        surfaces, airs = map(self._silent, (Quantity.SURFACE_TEMP, Quantity.AIR_TEMP))
+        if self._assumed is not None:
+            surfaces = airs
+        return replace(known, said=said, silent=surfaces, air_silent=airs)
+
+    def _silent(self, quantity: Quantity) -> tuple[Silent, ...]:
+        """Those of a quantity that count, and once spoke, but not while others did."""
+        from rules.clocks.history import Silent
+
+        own = [
+            k for k, each in enumerate(self.channels) if each.required and each.quantity is quantity
+        ]
+        spoke = np.isfinite(self._rows[:, [1 + 2 * k for k in own]])
+        missed = np.maximum.accumulate(spoke) & ~spoke & spoke.any(axis=1, keepdims=True)
+        steps = np.diff(missed.astype(np.int8), axis=0, prepend=0, append=0)
+        times_s = np.append(self._rows[:, 0], math.inf)
+        return tuple(
+            Silent(self.channels[k].point, times_s[step > 0], times_s[step < 0])
+            for k, step in zip(own, steps.T, strict=True)
+            if step.any()
+        )
 
     def _history(self, columns: list[NDArray[np.float64]]) -> TemperatureHistory:
         from rules.clocks.history import TemperatureHistory, with_assumed_surface

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from rules.clocks.history import (
     Course,
+    Silent,
     TemperatureHistory,
     TemperatureOutlook,
     course_of,
@@ -82,6 +84,7 @@ class TemperatureBounds:
         other: the other edge, for the range.
         ahead: middle, safe and other series of the outlook, or None.
         note: what a clock that runs on it has to say besides, or "".
+        silent: probes of it that said nothing while others spoke.
     """
 
     what: str
@@ -89,6 +92,7 @@ class TemperatureBounds:
     other: Course
     ahead: tuple[Course, Course, Course] | None = None
     note: str = ""
+    silent: tuple[Silent, ...] = ()
 
 
 def body_of(
@@ -170,7 +174,9 @@ def run_clock(
     """
     law = rate_law(table, lean, factor)
     came = progress(law, body.safe, start_s, now_s)
-    basis = join_words(basis_of(came, law, body.what, now_s), body.note)
+    ended_s = now_s if came.ended_at_s is None else came.ended_at_s
+    missed_s = {each.probe: each.within_s(start_s, ended_s) for each in body.silent}
+    basis = join_words(basis_of(came, law, body.what, now_s, missed_s), body.note)
     if came.ended_at_s is not None:
         return replace(
             frame,
@@ -295,12 +301,27 @@ def join_words(*parts: str) -> str:
     return joined
 
 
-def basis_of(came: Progress, law: RateLaw, what: str, now_s: float) -> str:
-    """Say what a clock rests on: measured time, and how the unmeasured and the odd time counted."""
+def basis_of(
+    came: Progress, law: RateLaw, what: str, now_s: float, missed_s: Mapping[str, float]
+) -> str:
+    """Say what a clock rests on: measured time, and how the unmeasured and the odd time counted.
+
+    Args:
+        came: how far it came.
+        law: by which.
+        what: "film" or "pot".
+        now_s: now [s].
+        missed_s: for how long of it each silent probe said nothing [s].
+    """
     opens = law.lean is SafeSide.OPENS
+    taken = "coldest" if opens else "warmest"
     parts = [f"{duration_text(came.measured_s)} of measured {what} temperature"]
+    parts += [
+        f"{probe} silent for {duration_text(lasted_s)} of it, taken at the {taken} it can have been"
+        for probe, lasted_s in missed_s.items()
+        if lasted_s >= 30.0
+    ]
     if came.unknown_s >= 0.5:
-        taken = "coldest" if opens else "warmest"
         parts.append(
             f"{duration_text(came.unknown_s)} not measured, taken at the {taken} it can have been"
         )

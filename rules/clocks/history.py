@@ -22,6 +22,30 @@ _HOTTEST_C = 200.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Silent:
+    """A probe that said nothing while others of its kind spoke.
+
+    Attributes:
+        probe: its name.
+        from_s: when each silence began [s].
+        to_s: when each ended, infinity where it lasts [s].
+    """
+
+    probe: str
+    from_s: FloatArray
+    to_s: FloatArray
+
+    def within_s(self, from_s: float, to_s: float) -> float:
+        """Return for how much of a time it was silent [s]."""
+        lasted_s = np.minimum(self.to_s, to_s) - np.maximum(self.from_s, from_s)
+        return float(np.maximum(lasted_s, 0.0).sum())
+
+    def until(self, end_s: float) -> Silent:
+        """Return it with no silence after an instant [s]."""
+        return replace(self, to_s=np.minimum(self.to_s, end_s))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class TemperatureHistory:
     """What the log knows of one section's temperatures; NaN where a value is not known.
 
@@ -41,6 +65,8 @@ class TemperatureHistory:
         left: whether the section left the enclosure at the last instant, from when on the air
             beside it may be any.
         said: the same by those probes alone that spoke, for best estimates; None where all did.
+        silent: surface probes that said nothing while others spoke.
+        air_silent: air probes, likewise.
 
     Raises:
         ImplausibleReading: arrays of unequal length, times that descend or are not finite, or
@@ -61,6 +87,8 @@ class TemperatureHistory:
     co2_ppm: FloatArray | None = None
     left: bool = False
     said: TemperatureHistory | None = None
+    silent: tuple[Silent, ...] = ()
+    air_silent: tuple[Silent, ...] = ()
     _damp: dict[float, tuple[Edge, Edge] | None] = field(
         init=False, default_factory=dict, repr=False
     )

@@ -129,6 +129,7 @@ def _pot_body(bench: SectionWork, pot: Pot, lean: SafeSide) -> TemperatureBounds
         "pot",
         body_of("pot", lean, safe_t, safe, 0.0, h.max_gap_s, bench.now_s).safe,
         body_of("pot", lean, other_t, other, 0.0, h.max_gap_s, bench.now_s).other,
+        silent=h.air_silent if h.assumed_offset_k is not None else (*h.silent, *h.air_silent),
     )
 
 

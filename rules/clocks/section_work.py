@@ -64,7 +64,7 @@ class SectionWork:
             outlook,
             beside=h,
         )
-        self.cold = replace(cold, note=note)
+        self.cold = replace(cold, note=note, silent=h.silent)
         warm = body_of(
             "film",
             SafeSide.CLOSES,
@@ -77,7 +77,7 @@ class SectionWork:
             spread if np.isfinite(spread) else 0.0,
             h,
         )
-        self.warm = replace(warm, note=note)
+        self.warm = replace(warm, note=note, silent=h.silent)
 
     def spec_named(self, name: str | None) -> Spec | None:
         """The spec of a name, the default for none, None for one that nobody gave."""
@@ -154,4 +154,6 @@ def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHisto
         co2_ppm=cut(history.co2_ppm, np.nan),
         left=True,
         said=None if history.said is None else _until(history.said, end_s),
+        silent=tuple(each.until(end_s) for each in history.silent),
+        air_silent=tuple(each.until(end_s) for each in history.air_silent),
     )

@@ -360,6 +360,37 @@ def test_a_film_without_a_surface_point_is_followed_by_the_air_as_the_config_ass
     assert "assumed" not in silent.basis
 
 
+def test_a_clock_names_the_probe_that_was_silent_while_it_ran_and_for_how_long() -> None:
+    planks = [point(Quantity.SURFACE_TEMP, name) for name in ("plank-bow", "plank-stern")]
+    config = EnclosureConfig("tent", (point(Quantity.AIR_TEMP), *planks))
+    keeper = FilmKeeper(TOPCOAT, {}, channels_of=partial(channels_of, config))
+    tent = Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
+    tent.ensure_section("port")
+    laid_s = 6 * 3600.0
+    keeper.set_events(
+        [
+            event(EventKind.MIXED, laid_s - 600.0, amount_ml=500.0),
+            event(EventKind.COAT_STARTED, laid_s - 600.0),
+            event(EventKind.COAT_ENDED, laid_s),
+        ]
+    )
+    # Silent for an hour before the coat, for half an hour of it, and at its end.
+    for minute in range(9 * 60 + 1):
+        spoken = not (180 <= minute < 240 or 390 <= minute < 420 or minute >= 480)
+        stern = {"plank_stern": 19.0} if spoken else {}
+        hear(tent, 60.0 * minute, air=20.0, plank_bow=20.0, **stern)
+    at_s = T0 + 9 * 3600.0
+    clocks = {clock.name: clock for clock in keeper.clocks("port", at_s)}
+    lowest, highest = clocks[ClockName.RECOAT_OPENS].basis, clocks[ClockName.RECOAT_CLOSES].basis
+    assert "plank-stern silent for 1 h 30 min of it, taken at the coldest it can" in lowest
+    assert "plank-stern silent for 1 h 30 min of it, taken at the warmest it can" in highest
+    assert "plank-bow" not in lowest
+    assert "plank-stern silent" in clocks[ClockName.POT_LIFE].basis
+    keeper.set_events([event(EventKind.COAT_STARTED, 300.0), event(EventKind.COAT_ENDED, 600.0)])
+    early = {clock.name: clock for clock in keeper.clocks("port", T0 + 2 * 3600.0)}
+    assert "silent" not in early[ClockName.RECOAT_OPENS].basis, "all of that was after"
+
+
 def test_humidity_is_sampled_with_its_accuracy_beside_the_temperatures() -> None:
     keeper, tent = kept_beside("port")
     keeper.set_events([event(EventKind.COAT_STARTED)])
