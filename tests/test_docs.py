@@ -319,7 +319,7 @@ def test_the_two_commands_of_the_readme_are_one_line_each_that_begins_from_nothi
         for each in line.split(" && ")[1:]:
             assert each.startswith(".venv/bin/"), "the shell's own environment must not matter"
     assert first.rstrip().endswith(".venv/bin/filmcall demo")
-    assert second.rstrip().endswith(".venv/bin/pytest -q -n 3 --dist loadfile")
+    assert second.rstrip().endswith(".venv/bin/pytest -q -n 4 --dist loadfile")
     assert "-e '.[test]'" in second
     # .ci/run takes the second one by this mark.
     assert f"<!-- second command -->\n```\n{second}```" in README.read_text("utf-8")
