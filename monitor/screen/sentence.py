@@ -31,7 +31,16 @@ TREND_OF = {
 }
 """Which trend shows a limit's quantity."""
 
-_OWN_WORDS = ("induction", "pot life", "recoat opens", "recoat closes", "ground")
+_OWN_WORDS = (
+    "clock",
+    "ground",
+    "induction",
+    "intake",
+    "log",
+    "pot life",
+    "recoat closes",
+    "recoat opens",
+)
 """What is known well enough: its own words say what to do or to wait for."""
 
 TIMERS = ("dwell", "re-entry")

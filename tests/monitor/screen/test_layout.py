@@ -291,6 +291,16 @@ def test_a_go_far_from_every_limit_says_so_and_for_how_long() -> None:
     assert change(call, PLAIN, None) == told
 
 
+@pytest.mark.parametrize("name", ["clock", "intake", "log"])
+def test_what_forbids_go_beside_the_limits_is_put_right_and_not_waited_for(name: str) -> None:
+    """A full disk is known well enough: "No GO until this is known" helped nobody."""
+    text = "log log.db: the disk refuses it (database or disk is full). Free some space"
+    doubt = Reason(name, LimitState.UNKNOWN, None, None, None, "", text)
+    call = replace(ok_call(), call=Call.HOLD, reasons=(doubt,))
+    assert why(call, PLAIN) == text
+    assert change(call, PLAIN, None) == ""
+
+
 def test_a_go_near_a_limit_says_what_it_would_first_be_lost_to() -> None:
     call = ok_call(
         (LimitName.HUMIDITY_MAX, 74.0, 80.0, 2.0), (LimitName.DEW_MARGIN_MIN, 7.0, 3.0, 0.8)
