@@ -16,10 +16,11 @@ from monitor.live.restart import last_calls, recent_readings, sections_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
+from monitor.logged_samples import history_rows
 from monitor.outlook.keeper import look_ahead
 from monitor.outlook.read import choose_source
 from monitor.replay.play import ReplayJob, keeper_of
-from monitor.samples import channels_of, history_rows
+from monitor.samples import channels_of
 from monitor.specs import find_spec
 from monitor.wire import enclosure_dict
 from rules.air.uncertainty import SHOW_FACTOR

@@ -20,7 +20,8 @@ from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
-from monitor.samples import TemperatureChannel, Temperatures, channels_of, history_rows
+from monitor.logged_samples import history_rows
+from monitor.samples import TemperatureChannel, Temperatures, channels_of
 from monitor.screen.phrases import CLOCK_WORDS, pot_name
 from monitor.specs import find_spec
 from monitor.times import moment_s, zone_in_log, zone_or_local

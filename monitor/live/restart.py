@@ -13,8 +13,9 @@ from monitor.enclosure import Enclosure, LastCall
 from monitor.films import FilmKeeper
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, QUALITY_OF_CODE, Outage
+from monitor.logged_samples import history_rows
 from monitor.replay.play import CLOCK_SET
-from monitor.samples import channels_of, history_rows
+from monitor.samples import channels_of
 from monitor.wire import Json
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s

@@ -22,7 +22,8 @@ from command import Ran, filmcall
 
 from monitor.cli.clocks import clock_line, clocks_in_log
 from monitor.log.log import Store
-from monitor.samples import TemperatureChannel, Temperatures, ends_of, history_rows
+from monitor.logged_samples import history_rows
+from monitor.samples import TemperatureChannel, Temperatures, ends_of
 from monitor.specs import find_spec
 from monitor.times import zone_or_local
 from rules.clocks.all_clocks import clocks_of
