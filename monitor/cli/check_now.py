@@ -27,8 +27,12 @@ from rules.air.uncertainty import SHOW_FACTOR
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.errors import FilmcallError
 from rules.section import SectionCall
-from rules.text import printable
+from rules.text import date_hour_text, printable
 from sensors.forecast import ForecastHours
+from sensors.zones import zone_or_utc
+
+
+_OF_NOW_S = 60.0
 
 
 def run(
@@ -57,6 +61,9 @@ def run(
     if as_json:
         return json.dumps(enclosure_dict(chosen.name, calls), indent=2), calls[0].call.value
     told = []
+    if time.time() - calls[0].time_s > _OF_NOW_S:
+        end = date_hour_text(calls[0].time_s, zone_or_utc(chosen.timezone))
+        told.append(f"By a recording that ends {end}; of now nothing is known.")
     for call in calls:
         u_k = call.climate.dew_margin_u_k
         text = lines(call, None if u_k is None else SHOW_FACTOR * u_k)
@@ -90,7 +97,7 @@ def calls_now(
         FilmcallError: the log has no reading of the enclosure.
     """
     source, name = choose_source(store, config.name)
-    events = store.events(name, source=source)
+    events = store.events(name)
     spec, text = find_spec(config.spec, beside)
     keeper = keeper_of(ReplayJob(config, spec, "", text), events, beside, store.spec_text)
     keeper.outside_c = None if forecast is None else forecast.temp_at_c

@@ -85,7 +85,7 @@ def _tent(store: Store, name: str, past: list[Outside], sun_ahead: bool) -> Tent
         return _mean(temps), _mean(dews)
 
     inside = air("inside")
-    heater = heater_shares(in_force(tuple(store.events(name, source=source))), times)
+    heater = heater_shares(in_force(tuple(store.events(name))), times)
     # Cells end at their times: an hour's value between two hours is read at their middle.
     ways = [(*each.at(times - CELL_S / 2.0), each.sun_w_m2 is not None) for each in past]
     if bodies["outside"]:

@@ -169,7 +169,7 @@ def make(
         SpecFault: the spec is not known.
     """
     source, name = choose_source(store, enclosure)
-    events = store.events(name, source=source)
+    events = store.events(name)
     if spec is not None:
         default = find_spec(spec, beside)[0]
     elif config is not None:
