@@ -31,7 +31,6 @@ from rules.text import date_hour_text, printable
 from sensors.forecast import ForecastHours
 from sensors.zones import zone_or_utc
 
-
 _OF_NOW_S = 60.0
 
 

@@ -28,13 +28,14 @@ class Followed:
     strayed: tuple[str, ...]
 
 
-def followed(job: Job, events: Iterable[Event], now_s: float) -> Followed:
+def followed(job: Job, events: Iterable[Event], now_s: float, names: Mapping[str, str]) -> Followed:
     """Read what is done from the log's events.
 
     Args:
         job: the whole work.
         events: of the log, corrections among them.
         now_s: events later than that are left out [s since 1970].
+        names: of the specs that films lie by, by `Event.spec_key`.
     """
     events = tuple(event for event in events if job.start_s <= event.time_s <= now_s)
     laid: dict[str, Laid] = {}
@@ -51,7 +52,7 @@ def followed(job: Job, events: Iterable[Event], now_s: float) -> Followed:
             last = coats[count - 1]
             found = _laid(section, last, count, sanded_s)
             laid[section.name] = found
-            strayed += _odd_spec(section, last, count)
+            strayed += _odd_spec(section, count, names.get(last.spec or ""))
             if last.ended_s is None:
                 open_.append(section.name)
             section = _sanded(section, count) if found.sanded else section
@@ -68,11 +69,11 @@ def _laid(section: JobSection, last: Coat, count: int, sanded_s: float | None) -
     return Laid(coat, started_s, ended_s, sanded_s is not None and sanded_s > ended_s)
 
 
-def _odd_spec(section: JobSection, last: Coat, count: int) -> list[str]:
+def _odd_spec(section: JobSection, count: int, laid: str | None) -> list[str]:
     name = section.coats[count - 1].spec.name
-    if last.spec is None or last.spec == name:
+    if laid in (None, name):
         return []
-    return [f"coat {count} of {section.name} was laid with {last.spec}, the job has {name}"]
+    return [f"coat {count} of {section.name} was laid with {laid}, the job has {name}"]
 
 
 def _sanded(section: JobSection, count: int) -> JobSection:

@@ -14,6 +14,7 @@ from monitor.job.read import read_job_file
 from monitor.job.solver import bettered
 from monitor.job.tent import tents_of
 from monitor.job.weather import air_ahead, read_hours, read_year
+from monitor.log.facts import specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import log_path
 from monitor.log.rows import CallRow
@@ -194,10 +195,11 @@ def job_at_hand(
         with reading_log(log) as store:
             events = tuple(event for name in names for event in store.events(name))
             calls = {(n, call.section): call for n in names for call in store.newest_calls(n)}
+            specs, _ = specs_of(store.spec_text, events, path.parent)
         mine = [e.time_s for e in events if job.start_s <= e.time_s <= job.deadline_s]
         if at is None and mine:
             from_s = max(from_s, *mine)
-        done = followed(job, events, from_s)
+        done = followed(job, events, from_s, {key: spec.name for key, spec in specs.items()})
     return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, calls)
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from command import filmcall
 from plan_brute import when
-from plan_jobs import FAIR, SOLO, SPECS, Trial, job_text, section
+from plan_jobs import FAIR, PRIMER, SOLO, SPECS, TOPCOAT, Trial, job_text, section
 
 from monitor.job.make import job_at_hand, made_from
 from monitor.job.today import today_text
@@ -46,6 +46,28 @@ def test_a_coat_that_is_on_is_not_planned_again(tmp_path: Path) -> None:
     assert found["steps"][-1]["latest"] == "2026-10-21T17:30:00Z"
     # Cured 48 h after Tuesday 18:15.
     assert when(found["finish"]) == when("2026-10-22T18:15+00:00")
+
+
+def test_a_coat_of_the_jobs_own_spec_is_no_surprise_and_another_is_named(tmp_path: Path) -> None:
+    """The log keeps a spec by the hash of its text, which nobody can read."""
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    db = ("--db", str(tmp_path / "log.db"))
+    words = ("today", "--job", str(job), "--forecast", str(forecast), *db)
+    for spec, said in (
+        (PRIMER, ""),
+        (TOPCOAT, "laid with quick-topcoat, the job has quick-primer"),
+    ):
+        for kind, at in (("coat-started", "19T17:30"), ("coat-ended", "19T18:30")):
+            named = ("--spec", str(tmp_path / spec)) if kind == "coat-started" else ()
+            ran = filmcall(
+                *("event", kind, "--enclosure", "polytunnel", "--section", "hull-port"),
+                *("--at", f"2026-10-{at}:00Z", *named, *db),
+            )
+            assert ran.code == 0, ran.err
+        told = filmcall(*words, "--at", "2026-10-19T20:00:00Z").out
+        found = "".join(line for line in told.splitlines() if "was laid with" in line)
+        assert said in found if said else not found, told
+        (tmp_path / "log.db").unlink()
 
 
 MISSED = (("coat-started", "19T17:30"), ("coat-ended", "19T18:30"), ("note", "22T17:00"))
