@@ -397,6 +397,11 @@ class Enclosure:
         doubts = self.doubts
         if self.probes_out is not None and (out := self.probes_out(self.now_s)) is not None:
             doubts = (*doubts, probes_out_doubt(self._until_text(out)))
+            # Where they were carried to, a logger may go on.
+            sensed = [
+                each._replace(quality=Quality.MISSING.value) if channel.config.inside else each
+                for each, channel in zip(sensed, self._channels.values(), strict=True)
+            ]
         for section in self.sections.values():
             film = self._film_of(section.name, self.now_s)
             if film is not section.film:

@@ -16,7 +16,7 @@ from monitor.wire import Json, clock_dict
 from rules.call import Call
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import work_of
-from rules.events import Event, ProbesOut, happened, in_force, probes_out
+from rules.events import Event, ProbesOut, happened, in_force, probes_out, spans_out
 from rules.ground import ground_changes_s, ground_doubts
 from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import stricter_of
@@ -146,6 +146,7 @@ class FilmKeeper:
         self._reckoned_s.clear()
         for samples in self.temperatures.values():
             samples.ended.clear()
+            samples.leave_out(spans_out(self._of_probes))
         self._widened_s = -math.inf
 
     def film_of(self, section: str, time_s: float) -> Film:
@@ -250,6 +251,7 @@ class FilmKeeper:
             assumed = None if self._assumed_surface is None else self._assumed_surface(section)
             channels = self._channels_of(section)
             self.temperatures[section] = Temperatures(*self.accuracies_k, assumed, channels)
+            self.temperatures[section].leave_out(spans_out(self._of_probes))
         return self.temperatures[section]
 
     def forget(self, section: str) -> None:

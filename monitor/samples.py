@@ -145,6 +145,14 @@ class Temperatures:
         self._air_accuracy_k = air_accuracy_k
         self._assumed = assumed
         self._thinned_s = -math.inf
+        self._away_s: tuple[tuple[float, float], ...] = ()
+
+    def leave_out(self, away_s: tuple[tuple[float, float], ...]) -> None:
+        """Let nothing count that probes said while they were carried out: from when to when [s]."""
+        if away_s != self._away_s:
+            self._away_s = away_s
+            self._silences.clear()
+            self.ended.clear()
 
     def is_due(self, time_s: float) -> bool:
         """Return whether the last sample is older than 30 s [s]."""
@@ -254,26 +262,33 @@ class Temperatures:
 
     def history(self) -> TemperatureHistory:
         """Return the samples as the clocks read them."""
-        said = self._history(ends_of(self.channels, self._rows))
-        if not np.isnan(self._rows).any():
+        rows = self._rows
+        if self._away_s:
+            rows = rows.copy()
+            for from_s, to_s in self._away_s:
+                rows[(rows[:, 0] >= from_s) & (rows[:, 0] < to_s), 1:] = math.nan
+        said = self._history(ends_of(self.channels, rows))
+        if not np.isnan(rows).any():
             return said
-        known = self._history(ends_of(self.channels, self._rows, self._silences))
-        surfaces, airs = map(self._silent, (Quantity.SURFACE_TEMP, Quantity.AIR_TEMP))
+        known = self._history(ends_of(self.channels, rows, self._silences))
+        surfaces, airs = (
+            self._silent(rows, each) for each in (Quantity.SURFACE_TEMP, Quantity.AIR_TEMP)
+        )
         if self._assumed is not None:
             surfaces = airs
         return replace(known, said=said, silent=surfaces, air_silent=airs)
 
-    def _silent(self, quantity: Quantity) -> tuple[Silent, ...]:
+    def _silent(self, rows: NDArray[np.float64], quantity: Quantity) -> tuple[Silent, ...]:
         """Those of a quantity that count, and once spoke, but not while others did."""
         from rules.clocks.history import Silent
 
         own = [
             k for k, each in enumerate(self.channels) if each.required and each.quantity is quantity
         ]
-        spoke = np.isfinite(self._rows[:, [1 + 2 * k for k in own]])
+        spoke = np.isfinite(rows[:, [1 + 2 * k for k in own]])
         missed = np.maximum.accumulate(spoke) & ~spoke & spoke.any(axis=1, keepdims=True)
         steps = np.diff(missed.astype(np.int8), axis=0, prepend=0, append=0)
-        times_s = np.append(self._rows[:, 0], math.inf)
+        times_s = np.append(rows[:, 0], math.inf)
         return tuple(
             Silent(self.channels[k].point, times_s[step > 0], times_s[step < 0])
             for k, step in zip(own, steps.T, strict=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -107,6 +108,24 @@ def probes_out(standing: Iterable[Event], time_s: float) -> ProbesOut | None:
         elif event.kind is EventKind.PROBES_IN:
             out = None
     return out
+
+
+def spans_out(standing: Iterable[Event]) -> tuple[tuple[float, float], ...]:
+    """Return when the probes were carried out and brought back; infinity where they still are [s].
+
+    Args:
+        standing: as for `probes_out`.
+    """
+    spans, since_s = [], math.inf
+    for event in standing:
+        if event.kind is EventKind.PROBES_OUT:
+            since_s = min(since_s, event.time_s)
+        elif event.kind is EventKind.PROBES_IN and math.isfinite(since_s):
+            spans.append((since_s, event.time_s))
+            since_s = math.inf
+    if math.isfinite(since_s):
+        spans.append((since_s, math.inf))
+    return tuple(spans)
 
 
 def in_force(events: tuple[Event, ...]) -> tuple[Event, ...]:

@@ -36,7 +36,7 @@ from rules.clocks.all_clocks import (
 )
 from rules.clocks.clock import Clock, ClockState
 from rules.errors import FilmcallError
-from rules.events import Event, in_force
+from rules.events import Event, in_force, spans_out
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
 from rules.vocabulary import (
@@ -228,6 +228,7 @@ def clocks_in_log(
     histories = []
     for section in sections:
         temperatures = _temperatures(store, enclosure, config, section)
+        temperatures.leave_out(spans_out(in_force(events)))
         from_s = history_wanted_from_s(section, events, time_s)
         for to_s in history_ends_s(section, events, time_s):
             if from_s is not None:
@@ -274,6 +275,7 @@ def memory_in_log(
     if from_s is None:
         return []
     temperatures = _temperatures(store, enclosure, config, section)
+    temperatures.leave_out(spans_out(in_force(events)))
     _load(store, enclosure, temperatures, (from_s, time_s), None)
     work, history = work_of(section, events, time_s), temperatures.history()
     bench = SectionWork(section, work, specs, default, history, time_s, None)

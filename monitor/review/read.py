@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -88,6 +88,7 @@ def read_columns(
     progress: Progress | None = None,
     known_s: float | None = None,
     told_from_s: float | None = None,
+    away_s: Sequence[tuple[float, float]] = (),
 ) -> Columns:
     """Read a session's readings and put each channel on the grid, the last value held.
 
@@ -106,6 +107,7 @@ def read_columns(
             recording holds was known when it was made, whenever it was played [s].
         told_from_s: what came before this is in the columns but not in the counts; None for
             `from_s` [s].
+        away_s: from when to when the probes were carried out: they tell of nothing inside [s].
 
     Returns:
         The columns; the grid is as fine as the quickest channel, 1 to 60 s, and coarser where
@@ -136,6 +138,8 @@ def read_columns(
         tell = _part_of(progress, at, len(channels), pieces)
         held, told = _held(asked, channel, time_s, to_s, age_s, tell, told_from_s)
         health.append(told.health(channel, intervals[channel]))
+        if point is None or point.inside:
+            held.leave_out(time_s, away_s)
         accuracy = DEFAULT_ACCURACY[channel.quantity] if point is None else point.accuracy
         required = point is None or point.required
         found.setdefault(channel.quantity, []).append(
@@ -279,6 +283,13 @@ class _Held:
     values: Floats
     lows: Floats | None = None
     highs: Floats | None = None
+
+    def leave_out(self, time_s: Floats, away_s: Sequence[tuple[float, float]]) -> None:
+        for begin_s, end_s in away_s:
+            away = (time_s >= begin_s) & (time_s < end_s)
+            for column in (self.values, self.lows, self.highs):
+                if column is not None:
+                    column[away] = np.nan
 
 
 def _held(

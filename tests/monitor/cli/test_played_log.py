@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 from command import filmcall
 
 BEGIN = datetime(2026, 6, 2, tzinfo=UTC)
-HOURS = 30
+HOURS = 36
 CONFIG = """
 [[enclosure]]
 name = "shed"
@@ -28,15 +30,16 @@ column = "{column}"
 """
 
 
+OUT_H, BACK_H, TOLD_H = 21.0, 28.0, 24.0
+
+
 def at(hour: float) -> str:
     return (BEGIN + timedelta(hours=hour)).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-@pytest.fixture(scope="module")
-def shed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
-    """A config, and a log of 30 fair hours with a coat that is one hour old at their end."""
-    folder = tmp_path_factory.mktemp("shed")
-    config, log, recording = folder / "shed.toml", folder / "log.db", folder / "shed.csv"
+def played(folder: Path, course: Callable[[float], float | None] = lambda _: 0.0) -> list[str]:
+    """Play 30 h of a shed that is warmer by a course of the hour, or silent; return its words."""
+    config, recording = folder / "shed.toml", folder / "shed.csv"
     points = (
         ("air", "air_temp", "degC", "t"),
         ("air", "humidity", "%", "rh"),
@@ -46,37 +49,97 @@ def shed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     config.write_text(
         CONFIG + "".join(POINT.format(**dict(zip(names, each, strict=True))) for each in points)
     )
-    rows = [
-        f"{at(minute / 60.0)},{20.0 + 0.01 * (minute % 7)},{55.0 + 0.1 * (minute % 5)},"
-        f"{19.0 + 0.01 * (minute % 3)}"
-        for minute in range(HOURS * 60 + 1)
-    ]
-    recording.write_text("\n".join(["time,t,rh,hull", *rows, ""]))
-    played = filmcall("replay", str(recording), "--config", str(config), "--db", str(log))
-    assert played.code == 0, played.err
-    for kind, hour in (("coat-started", HOURS - 2.0), ("coat-ended", HOURS - 1.0)):
-        noted = filmcall(
-            *("event", kind, "--at", at(hour), "--enclosure", "shed", "--db", str(log))
-        )
-        assert noted.code == 0, noted.err
-    return config, log
+    rows = ["time,t,rh,hull"]
+    for minute in range(HOURS * 60 + 1):
+        off_k = course(minute / 60.0)
+        if off_k is not None:
+            rows.append(
+                f"{at(minute / 60.0)},{20.0 + off_k + 0.01 * (minute % 7):.2f},"
+                f"{55.0 + 0.1 * (minute % 5):.1f},{19.0 + off_k + 0.01 * (minute % 3):.2f}"
+            )
+    recording.write_text("\n".join([*rows, ""]))
+    words = ["--config", str(config), "--db", str(folder / "log.db")]
+    ran = filmcall("replay", str(recording), *words)
+    assert ran.code == 0, ran.err
+    return words
+
+
+def noted(words: list[str], *kinds: tuple[str, float]) -> None:
+    for kind, hour in kinds:
+        ran = filmcall("event", kind, "--at", at(hour), "--enclosure", "shed", *words[2:])
+        assert ran.code == 0, ran.err
+
+
+@pytest.fixture(scope="module")
+def shed(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
+    """The words for a log whose coat is one hour old at its end."""
+    words = played(tmp_path_factory.mktemp("shed"))
+    noted(words, ("coat-started", HOURS - 2.0), ("coat-ended", HOURS - 1.0))
+    return words
 
 
 def test_check_now_answers_for_the_film_that_was_recorded_and_says_of_when(
-    shed: tuple[Path, Path],
+    shed: list[str],
 ) -> None:
-    config, log = map(str, shed)
-    ran = filmcall("check", "--now", "--config", config, "--db", log)
+    ran = filmcall("check", "--now", *shed)
     assert "may I start" not in ran.out
-    assert ran.out.startswith("By a recording that ends 2026-06-03 06:00; of now nothing is known.")
-    told = json.loads(filmcall("check", "--now", "--config", config, "--db", log, "--json").out)
+    assert ran.out.startswith("By a recording that ends 2026-06-03 12:00; of now nothing is known.")
+    told = json.loads(filmcall("check", "--now", *shed, "--json").out)
     assert told["stage"] != "prep"
     assert told["time"] == at(HOURS)
 
 
-def test_an_outlook_knows_the_film_that_gives_off_vapour(shed: tuple[Path, Path]) -> None:
+def test_an_outlook_knows_the_film_that_gives_off_vapour(shed: list[str]) -> None:
     """DESIGN's safety text: nothing that switches equipment inside is suggested then."""
-    config, log = map(str, shed)
-    told = json.loads(filmcall("outlook", "--config", config, "--db", log, "--json").out)
+    told = json.loads(filmcall("outlook", *shed, "--json").out)
     assert told["stage"] != "prep"
     assert told["gives_off_vapour"] is True
+
+
+def in_a_house(hour: float) -> float:
+    """Warmer by up to 4 K, and so slowly that no jump is seen."""
+    return 4.0 * min(max(min(hour - OUT_H, BACK_H - hour), 0.0) / 2.0, 1.0)
+
+
+def test_what_probes_say_in_a_house_is_nothing_of_the_film(tmp_path: Path) -> None:
+    """A logger that goes on where the probes were carried to tells as much as one switched off."""
+    silent = [
+        played(folder, course)
+        for name, course in (
+            ("house", in_a_house),
+            ("off", lambda hour: None if OUT_H <= hour < BACK_H else 0.0),
+        )
+        for folder in [tmp_path / name]
+        if folder.mkdir() is None
+    ]
+    told = []
+    for words in silent:
+        noted(
+            words,
+            *(("coat-started", 19.0), ("coat-ended", 20.0)),
+            *(("probes-out", OUT_H), ("probes-in", BACK_H)),
+        )
+        clocks = filmcall("clocks", "--json", "--at", at(TOLD_H), *words[2:])
+        review = json.loads(filmcall("review", "--json", *words).out)
+        ran = filmcall("outlook", "--json", *words)
+        assert ran.code == 0, ran.err + ran.out
+        outlook = json.loads(ran.out)
+        (section,) = review["sections"]
+        del section["calls"]  # of the replay, before anything was recorded
+        told.append((json.loads(clocks.out)["clocks"], section, outlook["air_temp_c"]))
+        basis = {each["name"]: each["basis"] for each in told[-1][0]}["touch dry"]
+        assert basis.startswith("59 min of measured film temperature, 3 h 1 min not measured")
+        assert "not known" in filmcall("review", *words).out
+    house, off = told
+    assert house[:2] == off[:2]
+    assert np.array(house[2]) == pytest.approx(np.array(off[2]), abs=0.01)
+
+
+def test_a_house_that_is_damp_gives_no_stop(tmp_path: Path) -> None:
+    words = played(tmp_path, lambda hour: in_a_house(hour) / 4.0 * 18.0)
+    noted(words, ("coat-started", 19.0), ("coat-ended", 20.0), ("probes-out", OUT_H))
+    ran = filmcall("replay", str(tmp_path / "shed.csv"), *words, "--jsonl")
+    calls = [json.loads(line) for line in ran.out.splitlines()]
+    after = [each for each in calls if each["time"] > at(OUT_H)]
+    assert {each["call"] for each in after} <= {"HOLD"}
+    assert calls[-1]["reasons"][0]["limit"] == "probes"
