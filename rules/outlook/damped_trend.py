@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from rules.air.arrays import Floats
 from rules.outlook.draws import Outlook
+from rules.outlook.near_saturation import slowed
 from rules.outlook.quantiles import near_in_the_day, size_ratios, spread_evenly
 from rules.outlook.regression import DAY_KEPT, Places, usual
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, checked_track
@@ -374,17 +375,27 @@ def _carried_on(errors: Floats, known: Flags) -> Floats:
 
 
 def assemble(track: Track, centre: Floats, draws: Floats, source: str) -> Outlook:
-    """Return an outlook from the expected course and courses of error around it."""
+    """Return an outlook from the expected course and courses of error around it.
+
+    In both the damp changes in even kelvins; see `rules.outlook.near_saturation`.
+    """
     kept = draws.shape[2]
-    courses = centre[None, :, :kept] + draws
-    air = courses[:, 0]
+    courses = _slowed(centre[None, :, :kept] + draws)
     return Outlook(
         made_s=track.end_s,
         horizons_s=np.append(0.0, HORIZON_CELLS * CELL_S)[:kept],
-        air_temp_c=air,
-        dew_point_c=np.minimum(courses[:, 1], air),
+        air_temp_c=courses[:, 0],
+        dew_point_c=courses[:, 1],
         surface_temp_c=courses[:, 2] if courses.shape[1] > 2 else None,
-        centre=centre[:, :kept],
+        centre=_slowed(centre[None, :, :kept])[0],
         source=source,
         looked_ahead_s=float(HORIZON_CELLS[kept - 2]) * CELL_S,
     )
+
+
+def _slowed(courses: Floats) -> Floats:
+    """Courses, by quantities, whose dew point nears the air as it can; the present stays."""
+    air, depression = courses[:, 0], courses[:, 0] - courses[:, 1]
+    found = courses.copy()
+    found[:, 1] = air - slowed(depression, depression[:, :1])
+    return found

@@ -23,6 +23,7 @@ from rules.outlook.damped_trend import (
     origin_cells,
 )
 from rules.outlook.draws import Outlook
+from rules.outlook.near_saturation import evened
 from rules.outlook.prior import Priors
 from rules.outlook.quantiles import independent_count, near_in_the_day, spread_evenly
 from rules.outlook.regression import (
@@ -102,7 +103,9 @@ def outlook_of_log(
         change[:, told] += share[told] * member.change[:, told]
         errors[:, told] += share[told][:, None] * member.errors[:, told]
     centre = np.column_stack([values[-1], values[-1][:, None] + change])[:count]
-    centre[1] = np.minimum(centre[1], centre[0])
+    depression = values[:, 0] - values[:, 1]
+    came = windows(depression, len(values)).T
+    errors[:, :, 1] += came - evened(came, depression[:, None])
     draws = error_draws(replace(fit, errors=errors[:, :, :count]), track.end_s)
     if outside is not None and outdoors is not None and forecast is not None:
         sizes = np.zeros((3, DAY))

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from held_enclosures import enclosures
 from outlook_reliability import HOURS, Answer, Asked, answers, print_reliability
+from outlook_scores import truth_of
 from tent_weeks import tent_week
 
 from monitor.outlook.prior import shipped_priors
@@ -95,3 +97,24 @@ def test_an_evening_that_comes_every_day_is_told_about_as_often_as_it_comes() ->
     # spans together, since one of them has some nine cases.
     told, days, came = np.array([(a.told, a.days, a.came) for a in found], dtype=float).T
     assert np.mean((told - came) ** 2) < np.mean((days - came) ** 2)
+
+
+def test_damp_air_is_told_to_grow_damper_better_than_that_it_stays_as_it_is() -> None:
+    """Two tents whose covers condense: what the air loses there holds the damp back.
+
+    With changes in even kelvins 35 % were told within 3 h where 11 came, a Brier score of .147;
+    that it stays as it is has .114.
+    """
+    asked = (Asked(LimitName.HUMIDITY_MAX, off=5.0),)
+    found = []
+    for each in enclosures([0, 15]):
+        track, rh_pct = each.track, truth_of(each.track)[:, 1]
+        for cell in range(5 * CELLS_A_DAY // 2, track.count - 36, 48):
+            if 84.0 <= rh_pct[cell] < 94.0:
+                made = outlook_of_log(track.until(cell + 1), shipped_priors())
+                found += [a for a in answers(track, cell, made, asked) if a.hours == 3]
+    told, came = np.array([(a.told, a.came) for a in found], dtype=float).T
+    assert len(told) >= 30
+    assert came.mean() > 0.0
+    assert np.mean((told - came) ** 2) < np.mean(came)
+    assert told.mean() - came.mean() < 0.15  # judgement, no source
