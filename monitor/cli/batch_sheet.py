@@ -194,8 +194,8 @@ def _mind(plan: Plan) -> list[str]:
 
 def _measures(cup_ml: float) -> str:
     return (
-        f"A cup here is {cup_ml:g} mL; fl oz is the US fluid ounce, {ML_PER_US_FL_OZ:.2f} mL; "
-        f"oz weight is {G_PER_OZ:.2f} g. Grams only where the sheet gives a density."
+        f"A cup here is {cup_ml:g} mL; fl oz is the US fluid ounce, {ML_PER_US_FL_OZ:.2f} "
+        f"millilitres; oz weight is {G_PER_OZ:.2f} g. Grams only where the sheet gives a density."
     )
 
 

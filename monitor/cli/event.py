@@ -138,15 +138,18 @@ def run(
         strange = (_stranger(store, enclosure), _strange_point(store, enclosure, point))
     kept, touches, warnings = found.event, found.touches, (*found.warnings, *strange)
     late = now_s - time_s
-    said = f"recorded {kept.kind.value} at {iso_utc(kept.time_s)}"
+    done = f"withdrew row {corrects}," if withdraw else "recorded"
+    said = f"{done} {kept.kind.value} at {iso_utc(kept.time_s)}"
     if zone is not None:
         said += f" ({hour_text(kept.time_s, zone_or_local(zone))} in {zone})"
     said += f" in {printable(enclosure)}"
     if section is not None:
         said += f"/{printable(section)}"
-    elif touches:
+    elif touches and not withdraw:
         said += f", for {printable(', '.join(touches))}"
     said += f", row {kept.row}"
+    if corrects is not None and not withdraw:
+        said += f" in place of row {corrects}"
     if photo is not None:
         said += ", with its photo"
     if late > LATE_S:

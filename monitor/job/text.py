@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import tzinfo
@@ -83,8 +84,8 @@ def head_lines(plan: Plan, solved: bool, zone: tzinfo) -> list[str]:
             else "; the list order alone made it, --solve and the 'plan' extra better it"
         )
         lines.append(
-            f"Perhaps not the best: another could end at most {100 * plan.gap:.0f} % of the time "
-            f"earlier{how}."
+            f"Perhaps not the best: another could end at most {math.ceil(100 * plan.gap)} % of the "
+            f"time earlier{how}."
         )
     return lines
 

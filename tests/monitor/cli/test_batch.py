@@ -40,6 +40,12 @@ def test_ounces_cups_and_grams_are_those_of_their_definitions() -> None:
     assert batch_rows(Parts(236.6, 0.0, 0.0, None, None, None), cup_ml=236.6)[0].cups == "1.00"
 
 
+def test_a_sheet_in_us_units_says_how_large_a_fluid_ounce_is() -> None:
+    words = ("--area", "80 sqft", "--dry-um", "2mil", "--temp", "68F")
+    text = " ".join(filmcall("batch", "--spec", "polyurethane-topcoat", *words).out.split())
+    assert "fl oz is the US fluid ounce, 29.57 millilitres" in text
+
+
 def test_grams_stay_empty_where_the_density_is_not_known() -> None:
     rows = batch_rows(Parts(300.0, 100.0, 20.0, 420.0, None, 17.4))
     assert [row.grams for row in rows] == ["420", "", "17.4", ""]
@@ -58,7 +64,7 @@ def test_the_text_sheet_has_what_the_mixer_needs() -> None:
         "At the forecast 30 °C",
         "Batch 1 of 2: 6 m2, hull-port.",
         "Ends at a clean break line.",
-        "A cup here is 250 mL; fl oz is the US fluid ounce, 29.57 mL",
+        "A cup here is 250 mL; fl oz is the US fluid ounce, 29.57 millilitres",
         "isocyanates",
         "a sensitised person stays away, mask or not",
         "in the same building and downwind",

@@ -158,10 +158,13 @@ def test_an_event_is_put_onto_a_recording_of_any_year_that_can_be(db: str) -> No
 
 def test_a_correction_takes_the_place_and_a_withdrawal_takes_back(db: str) -> None:
     event(db, "mixed", "--at", ago(hours=2))
-    event(db, "mixed", "--at", ago(hours=1), "--corrects", "1")
+    ran = event(db, "mixed", "--at", ago(hours=1), "--corrects", "1")
+    assert "row 2 in place of row 1" in ran.out
     assert [each.row for each in in_force(kept(db))] == [2]
     ran = event(db, "mixed", "--corrects", "2", "--withdraw")
     assert ran.code == 0
+    assert ran.out.startswith("withdrew row 2, mixed at ")
+    assert ", for " not in ran.out, "it is of no section that it was not of"
     assert in_force(kept(db)) == ()
     assert len(kept(db)) == 3, "nothing is rewritten"
 
