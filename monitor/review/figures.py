@@ -74,6 +74,9 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
     done = stamp(window.done_s)
     opens = f"not before {stamp(window.opens_s)}" if window.opens_s is not None else ""
     closes = f"not after {stamp(window.closes_s)}" if window.closes_s is not None else ""
+    if window.sure_s is not None:
+        sure = f"{stamp(window.sure_s)} to be sure"
+        opens, closes = (f"{opens}, {sure}", "") if opens else ("", f"not after {sure}")
     bounds = " and ".join(each for each in (opens, closes) if each)
     what = {
         WindowName.RECOAT: "coated over",
@@ -86,7 +89,7 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
     tail = f" ({bounds})" if bounds else ""
     kept = "in time" if window.kept is WindowOutcome.KEPT else window.kept.value
     if window.kept is WindowOutcome.CLOSE:
-        kept = "in time, though by less than these sensors can tell for sure"
+        kept = "too near for these sensors to tell"
     much = duration_text(window.missed_s) if window.missed_s >= 60.0 else "less than a minute"
     by = f" by {much}" if window.missed_s > 0.0 else ""
     heat = "; at 20 °C it would have been in time" if by and window.kept_at_20_c else ""

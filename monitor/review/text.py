@@ -146,6 +146,9 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
     near = (
         f"; {duration_text(near_s)} of it nearer than the sensors can tell" if near_s > 60.0 else ""
     )
+    close = [each.name for each in coat.windows if each.kept is WindowOutcome.CLOSE]
+    if close:
+        near += f"; {' and '.join(close)} too near for the sensors to tell"
     return f"Inside its spec{so_far}{near}{tail}."
 
 

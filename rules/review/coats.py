@@ -84,6 +84,7 @@ class Window:
         kept_at_20_c: of a pot: it would have been kept at 20 °C, so that heat shortened it.
         early_s: by how much it was done too early: likeliest, least and most [s].
         late_s: too late [s].
+        sure_s: where the sensors' accuracy decides it: the bound on the safe side, or None [s].
     """
 
     name: WindowName
@@ -98,6 +99,7 @@ class Window:
     kept_at_20_c: bool = False
     early_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
     late_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    sure_s: float | None = None
 
     def missed_by(self, *, early: bool) -> tuple[float, float, float]:
         """Return by how much it was missed on one side: likeliest, least and most [s]."""
@@ -213,7 +215,7 @@ def recoat_window(
     close_s, close_safe, _ = closing
     begun_s = started_s if started_s is not None else ended_s
     abraded = key_until_s(spec, begun_s, sanded, over_s) is not None
-    kept, missed, length, why = WindowOutcome.KEPT, 0.0, None, ""
+    kept, missed, length, why, sure_s = WindowOutcome.KEPT, 0.0, None, "", None
     if opens is None and closes is None:
         kept, why = WindowOutcome.UNKNOWN, f"spec '{spec.name}' gives no recoat times"
     elif (opens is not None and ended_s is None) or (closes is not None and started_s is None):
@@ -233,8 +235,10 @@ def recoat_window(
                 0.0,
                 "the surface was not measured in between",
             )
-    elif close_safe is not None or (opens is not None and (open_safe or math.inf) > over_s):
-        kept = WindowOutcome.CLOSE
+    elif close_safe is not None and not abraded:
+        kept, sure_s, open_s = WindowOutcome.CLOSE, close_safe, None
+    elif opens is not None and (open_safe or math.inf) > over_s:
+        kept, sure_s = WindowOutcome.CLOSE, open_safe
     early, late = (0.0, 0.0, 0.0), (0.0, 0.0, 0.0)
     if kept is not WindowOutcome.UNKNOWN:
         early = opening.early_by(over_s, far_s) if opens is not None else early
@@ -242,7 +246,7 @@ def recoat_window(
         length = _length(length, ended_s, open_s, started_s, close_safe)
     return Window(
         WindowName.RECOAT, coat, kept, open_s, close_s, over_s, missed, length, why,
-        early_s=early, late_s=late,
+        early_s=early, late_s=late, sure_s=sure_s,
     )  # fmt: skip
 
 
@@ -300,6 +304,7 @@ def pot_windows(
                     length,
                     kept_at_20_c=used_to - pot.mixed_s <= standard_s,
                     late_s=bounds.late_by(used_to),
+                    sure_s=safe if kept is WindowOutcome.CLOSE else None,
                 )
             )
         if stand is not None and at == 0 and used_from > pot.mixed_s:
@@ -328,6 +333,7 @@ def pot_windows(
                 Window(
                     WindowName.INDUCTION, coat, kept, best, None, used_from, missed, length, why,
                     early_s=(0.0, 0.0, 0.0) if best is None else bounds.early_by(used_from, far_s),
+                    sure_s=safe if kept is WindowOutcome.CLOSE else None,
                 )
             )  # fmt: skip
     return found
@@ -387,7 +393,7 @@ def tape_windows(
             close_s, closing_from = on_s + days, on_s
         close_safe = min(close_safe or math.inf, on_s + days)
         closing = Bounds(close_s, close_safe, min(closing.other or math.inf, on_s + days))
-    kept, missed, length = WindowOutcome.KEPT, 0.0, None
+    kept, missed, length, sure_s = WindowOutcome.KEPT, 0.0, None, None
     flows = off_s is not None and ended_s is not None and off_s <= ended_s + STILL_FLOWS_S
     asked = before is not None and ended_s is not None and off_s is not None and not flows
     if close_s is not None:
@@ -399,14 +405,17 @@ def tape_windows(
     elif asked and ended_s is not None and (open_s is None or open_s > done_s):
         far_s = open_s if open_s is not None else done_s + DAY_S
         kept, missed, length = WindowOutcome.EARLY, far_s - done_s, far_s - ended_s
-    elif close_safe is not None or (open_safe is not None and open_safe > done_s):
-        kept = WindowOutcome.CLOSE
+    elif close_safe is not None:
+        kept, sure_s, open_s = WindowOutcome.CLOSE, close_safe, None
+    elif open_safe is not None and open_safe > done_s:
+        kept, sure_s = WindowOutcome.CLOSE, open_safe
     early = opening.early_by(done_s, done_s + DAY_S) if asked else (0.0, 0.0, 0.0)
     length = _length(length, ended_s, open_s, begun_s, close_safe)
     return [
         Window(
             WindowName.TAPE, coat, kept, open_s, close_s, done_s, missed, length,
             early_s=early, late_s=closing.late_by(done_s),
+            sure_s=sure_s,
         )
     ]  # fmt: skip
 

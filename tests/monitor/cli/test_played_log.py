@@ -96,6 +96,21 @@ def test_an_outlook_knows_the_film_that_gives_off_vapour(shed: list[str]) -> Non
     assert told["gives_off_vapour"] is True
 
 
+def test_a_coat_between_the_likely_and_the_sure_opening_is_neither_early_nor_in_time(
+    tmp_path: Path,
+) -> None:
+    """The clock goes by the sure one and warns; who looks back says no more than is known."""
+    words = played(tmp_path)
+    noted(words, ("coat-started", 1.0), ("coat-ended", 2.0))
+    told = json.loads(filmcall("clocks", "--json", "--at", at(6.0), *words[2:]).out)
+    (sure,) = [each["ends_at"] for each in told["clocks"] if each["name"] == "recoat opens"]
+    hour = (datetime.fromisoformat(sure.replace("Z", "+00:00")) - BEGIN).total_seconds() / 3600.0
+    noted(words, ("coat-started", hour - 0.1), ("coat-ended", hour + 0.5))
+    said = " ".join(filmcall("review", *words).out.split())
+    assert "Inside its spec; recoat too near for the sensors to tell." in said
+    assert f", {sure[:16].replace('T', ' ')} to be sure): too near for these sensors" in said
+
+
 def in_a_house(hour: float) -> float:
     """Warmer by up to 4 K, and so slowly that no jump is seen."""
     return 4.0 * min(max(min(hour - OUT_H, BACK_H - hour), 0.0) / 2.0, 1.0)
