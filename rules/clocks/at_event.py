@@ -202,7 +202,7 @@ def coat_warnings(
         for clock in clocks:
             if clock.coat is not None and not clock.buried:
                 found += [f"{where}{text}" for text in _over_a_film(clock, hour)]
-    return [*found, *(f"{where}{text}" for text in _from_a_pot(event, was, clocks))]
+    return [*found, *(f"{where}{text}" for text in _from_a_pot(event, was, clocks, hour))]
 
 
 LARGE_MIX_ML = 20_000.0
@@ -252,18 +252,32 @@ def _over_a_film(clock: Clock, hour: Callable[[float], str]) -> list[str]:
     return [f"{text} opens in {left}{when}; it may wrinkle or trap solvent"]
 
 
-def _from_a_pot(event: Event, was: Work, clocks: tuple[Clock, ...]) -> list[str]:
+def _from_a_pot(
+    event: Event, was: Work, clocks: tuple[Clock, ...], hour: Callable[[float], str]
+) -> list[str]:
     from rules.clocks.clock import ClockState
+    from rules.clocks.pots import KEEP_POT_S
 
     pots = [pot for pot in was.pots if pot.ended_s is None]
     if event.batch is not None:
-        pots = [pot for pot in pots if pot.batch == event.batch]
+        named = [pot for pot in was.pots if pot.batch == event.batch]
+        pots = [pot for pot in named if pot.ended_s is None]
+        if named and not pots:
+            ended_s = max(pot.ended_s or 0.0 for pot in named)
+            return [f"batch {event.batch} was ended at {hour(ended_s)}: name the one in use"]
     elif was.newest is not None:
         done_s = was.newest.ended_s or was.newest.started_s or 0.0
         pots = [pot for pot in pots if pot.mixed_s > done_s]
     began = {pot.mixed_s for pot in pots}
     own = [clock for clock in clocks if clock.started_s in began]
     found = []
+    if event.batch is not None and pots and not own:
+        age_s = event.time_s - max(began)
+        if age_s > KEEP_POT_S:
+            found.append(
+                f"batch {event.batch} was mixed {duration_text(age_s)} ago: is it that one? If its "
+                "pot life is over, do not use or thin what is left"
+            )
     lives = [clock.state for clock in own if clock.name is ClockName.POT_LIFE]
     if lives and all(state is ClockState.ENDED for state in lives):
         found.append("the pot life is over. Do not use or thin what is left")

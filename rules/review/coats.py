@@ -6,7 +6,7 @@ Built from events and logged temperatures, as the clocks are; `exposure` and `ca
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
@@ -15,7 +15,7 @@ import numpy as np
 
 from rules.clocks.all_clocks import key_until_s, recoat_table, wet_on_wet_s
 from rules.clocks.history import TemperatureHistory, course_of
-from rules.clocks.pots import pot_factor
+from rules.clocks.pots import KEEP_POT_S, pot_factor
 from rules.clocks.progress import Progress, progress
 from rules.clocks.work import Pot, is_about, work_of
 from rules.events import Event, in_force
@@ -274,6 +274,7 @@ def pot_windows(
     history: TemperatureHistory,
     begun_s: float,
     ended_s: float | None,
+    named: Collection[str | None],
 ) -> list[Window]:
     life, stand = spec.times.get(ClockName.POT_LIFE), spec.times.get(ClockName.INDUCTION)
     found: list[Window] = []
@@ -281,11 +282,14 @@ def pot_windows(
         # A pot is used from the coat's begin until the next pot is mixed, or the coat ends.
         used_from = max(begun_s, pot.mixed_s) if at == 0 else pot.mixed_s
         used_to = pots[at + 1].mixed_s if at + 1 < len(pots) else ended_s
-        if life is not None and used_to is not None and used_to > pot.mixed_s:
+        used_to = used_from if used_to is None else used_to
+        if life is not None and used_to > pot.mixed_s:
             factor, _ = pot_factor(spec, pot.amount_ml)
             temps = _pot_temps(history, pot, warm=True)
             bounds = _bounds(life, SafeSide.CLOSES, history, pot.mixed_s, used_to, factor, temps)
             best, safe, _ = bounds
+            if best is not None and begun_s - best > KEEP_POT_S and pot.batch not in named:
+                continue  # waste by then, and nobody said that it was used
             kept = WindowOutcome.LATE if best is not None else WindowOutcome.KEPT
             if best is None and safe is not None:
                 kept = WindowOutcome.CLOSE
@@ -569,8 +573,9 @@ def coats_of(
             if before_s < pot.mixed_s < (laid_end_s if laid_end_s is not None else until_s)
             and _spec(pot.spec, spec_of, default_spec, []).name == spec.name
         ]
+        named = {e.batch for e in standing if e.batch is not None and e.time_s == coat.started_s}
         windows = [
-            *pot_windows(coat.number, pots, spec, history, begun, laid_end_s),
+            *pot_windows(coat.number, pots, spec, history, begun, laid_end_s, named),
             *tape_windows(coat.number, standing, spec, history, begun, laid_end_s, over_s, end_s),
         ]
         if over_s is not None:

@@ -336,3 +336,17 @@ def test_a_note_without_end_is_refused_in_one_sentence(db: str) -> None:
     ran = event(db, "note", "--note", "x" * 100_000)
     assert (ran.code, ran.out) == (2, "")
     assert ran.err.startswith("filmcall: event note: note has 100,000 letters, over the 4,000 ")
+
+
+def test_a_batch_that_is_ended_or_long_mixed_is_asked_about_where_a_coat_names_it(db: str) -> None:
+    spec = ("--spec", "polyurethane-topcoat")
+    event(db, "mixed", "--batch", "A", "--at", ago(days=2), *spec)
+    ran = event(db, "coat-started", "--batch", "A", "--at", ago(minutes=30))
+    assert "warning: batch A was mixed 47 h 30 min ago: is it that one?" in ran.out
+    event(db, "coat-ended", "--at", ago(minutes=20))
+    event(db, "mixed", "--batch", "B", "--at", ago(minutes=15), *spec)
+    event(db, "pot-ended", "--batch", "B", "--at", ago(minutes=10))
+    ran = event(db, "coat-started", "--batch", "B")
+    assert re.search(r"warning: batch B was ended at \d\d:\d\d: name the one in use", ran.out)
+    event(db, "mixed", "--batch", "B", "--at", ago(minutes=5), *spec)
+    assert "batch B" not in event(db, "coat-started", "--batch", "B", "--coat", "3").out

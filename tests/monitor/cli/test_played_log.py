@@ -111,6 +111,32 @@ def test_a_coat_between_the_likely_and_the_sure_opening_is_neither_early_nor_in_
     assert f", {sure[:16].replace('T', ' ')} to be sure): too near for these sensors" in said
 
 
+def mixed(words: list[str], hour: float, *batch: str) -> None:
+    more = ("--batch", *batch) if batch else ()
+    spec = ("--spec", "polyurethane-topcoat")
+    ran = filmcall("event", "mixed", "--at", at(hour), "--enclosure", "shed", *spec, *more,
+                   *words[2:])  # fmt: skip
+    assert ran.code == 0, ran.err
+
+
+def test_a_pot_that_was_waste_long_before_is_not_said_to_have_been_used(tmp_path: Path) -> None:
+    """Its life is 3.5 h at 20 degC (generic), and nobody named it as the coat's."""
+    words = played(tmp_path)
+    mixed(words, 1.0)
+    noted(words, ("coat-started", 30.0), ("coat-ended", 31.0))
+    assert "pot used" not in filmcall("review", *words).out
+
+
+def test_a_coat_that_goes_on_was_begun_from_its_pot(tmp_path: Path) -> None:
+    words = played(tmp_path)
+    mixed(words, 20.0, "A")
+    ran = filmcall("event", "coat-started", "--batch", "A", "--at", at(26.0), "--enclosure", "shed",
+                   *words[2:])  # fmt: skip
+    assert ran.code == 0
+    said = filmcall("review", *words).out
+    assert "Outside its spec: pot used" in said
+
+
 def in_a_house(hour: float) -> float:
     """Warmer by up to 4 K, and so slowly that no jump is seen."""
     return 4.0 * min(max(min(hour - OUT_H, BACK_H - hour), 0.0) / 2.0, 1.0)
