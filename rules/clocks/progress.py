@@ -89,6 +89,12 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
                     measured += length
                 else:
                     unknown += length
+                if count:
+                    flat = xs[[0, 0] if k == 0 else [-1, -1]]
+                    under, over = _span_shares(law, flat)
+                    below += float(under[0]) * length
+                    above += float(over[0]) * length
+                    reckoned += float(np.max(_reckoned_shares(law, flat))) * length
             k += 1
             continue
         stop = min(last + 1, count, k + _BLOCK)

@@ -410,3 +410,17 @@ def test_the_other_edge_brackets_the_safe_one() -> None:
     for lean in SafeSide:
         law = rate_law(SHEET, lean)
         assert progress(law, low, 0.0, 3.2 * H).done < progress(law, high, 0.0, 3.2 * H).done
+
+
+def test_time_below_the_table_is_told_where_nobody_measured_too() -> None:
+    """Half an hour at 8 degC before a table that begins at 10, then six days without a word."""
+    time = np.array([0.0, 1800.0])
+    course = course_of(time, np.array([8.0, 8.0]), 0.0, 2100.0, upper=False)
+    law = rate_law(table((10.0, 8 * H), (20.0, 4 * H)), SafeSide.OPENS)
+    now_s = 6 * 24 * H
+    came = progress(law, course, 0.0, now_s)
+    assert came.unknown_s + came.measured_s == pytest.approx(now_s)
+    assert came.below_s == pytest.approx(now_s)
+    before = progress(law, course_of(time + now_s, np.array([8.0, 8.0]), 0.0, 2100.0, upper=False),
+                      0.0, now_s)  # fmt: skip
+    assert before.below_s == pytest.approx(before.unknown_s, abs=1800.0)
