@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 
 from monitor.log.facts import config_in
 from monitor.log.log import Store
@@ -40,7 +40,8 @@ def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
         timezone: of times that carry none; None is the machine's own.
 
     Raises:
-        FilmcallError: it is no time.
+        FilmcallError: it is no time, or a clock that was put forward or back showed it never or
+            twice.
 
     >>> moment_s("1970-01-02T00:00:00Z", 0.0)
     86400.0
@@ -57,14 +58,23 @@ def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
                 at -= timedelta(days=1)
             return at.timestamp()
         at = datetime.fromisoformat(text)
-        if at.tzinfo is None and zone is not None:
-            at = at.replace(tzinfo=zone)
-        return at.timestamp()
+        if at.tzinfo is not None:
+            return at.timestamp()
+        at = at.replace(tzinfo=zone)
+        first_s, second_s = (at.replace(fold=fold).timestamp() for fold in (0, 1))
     except (ValueError, OverflowError):  # a local time in the year 1 is none that a clock has
         raise FilmcallError(
             f"time {text!r} cannot be read; give 14:30 or 2026-05-01T14:30, with Z or +02:00 "
             "where it is not local"
         ) from None
+    if first_s == second_s:
+        return first_s
+    what = "was skipped when" if first_s > second_s else "came twice, since"
+    ways = (datetime.fromtimestamp(at_s, tz=UTC) for at_s in (first_s, second_s))
+    raise FilmcallError(
+        f"time {text!r} {what} the clocks were changed, so nothing was read by it; give it in UTC: "
+        + " or ".join(f"{each:%Y-%m-%dT%H:%MZ}" for each in ways)
+    )
 
 
 _HALF_DAY = re.compile(

@@ -88,6 +88,7 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
         return f"{window.name}: not known, {window.why}"
     tail = f" ({bounds})" if bounds else ""
     kept = "in time" if window.kept is WindowOutcome.KEPT else window.kept.value
+    kept += f", {window.why}" if window.why else ""
     if window.kept is WindowOutcome.CLOSE:
         kept = "too near for these sensors to tell"
     much = duration_text(window.missed_s) if window.missed_s >= 60.0 else "less than a minute"

@@ -80,7 +80,7 @@ class Window:
         done_s: when it was done [s].
         missed_s: by how much, 0 where kept [s].
         length_s: the bound's own length, that `missed_s` compares with, or None [s].
-        why: in words, where it is not known.
+        why: in words, where it is not known, or kept for another reason than the sheet's time.
         kept_at_20_c: of a pot: it would have been kept at 20 °C, so that heat shortened it.
         early_s: by how much it was done too early: likeliest, least and most [s].
         late_s: too late [s].
@@ -397,7 +397,7 @@ def tape_windows(
             close_s, closing_from = on_s + days, on_s
         close_safe = min(close_safe or math.inf, on_s + days)
         closing = Bounds(close_s, close_safe, min(closing.other or math.inf, on_s + days))
-    kept, missed, length, sure_s = WindowOutcome.KEPT, 0.0, None, None
+    kept, missed, length, why, sure_s = WindowOutcome.KEPT, 0.0, None, "", None
     flows = off_s is not None and ended_s is not None and off_s <= ended_s + STILL_FLOWS_S
     asked = before is not None and ended_s is not None and off_s is not None and not flows
     if close_s is not None:
@@ -405,7 +405,7 @@ def tape_windows(
     elif off_s is None:
         return []  # still on, and in time
     elif flows:
-        open_s = None  # off while the film still flowed: no time of the sheet's applies
+        open_s, why = None, "while the film still flowed"  # no time of the sheet's applies
     elif asked and ended_s is not None and (open_s is None or open_s > done_s):
         far_s = open_s if open_s is not None else done_s + DAY_S
         kept, missed, length = WindowOutcome.EARLY, far_s - done_s, far_s - ended_s
@@ -417,7 +417,7 @@ def tape_windows(
     length = _length(length, ended_s, open_s, begun_s, close_safe)
     return [
         Window(
-            WindowName.TAPE, coat, kept, open_s, close_s, done_s, missed, length,
+            WindowName.TAPE, coat, kept, open_s, close_s, done_s, missed, length, why,
             early_s=early, late_s=closing.late_by(done_s),
             sure_s=sure_s,
         )

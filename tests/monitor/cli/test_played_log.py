@@ -137,6 +137,13 @@ def test_a_coat_that_goes_on_was_begun_from_its_pot(tmp_path: Path) -> None:
     assert "Outside its spec: pot used" in said
 
 
+def test_tape_pulled_off_a_film_that_still_flows_is_said_to_have_been(tmp_path: Path) -> None:
+    """The sheet's time begins later; that wet tape comes off clean is common practice, no source."""
+    words = played(tmp_path)
+    noted(words, ("tape-on", 1.0), ("coat-started", 2.0), ("coat-ended", 3.0), ("tape-off", 4.5))
+    assert "in time, while the film still flowed" in filmcall("review", *words).out
+
+
 def in_a_house(hour: float) -> float:
     """Warmer by up to 4 K, and so slowly that no jump is seen."""
     return 4.0 * min(max(min(hour - OUT_H, BACK_H - hour), 0.0) / 2.0, 1.0)
