@@ -138,7 +138,7 @@ def test_a_coat_that_goes_on_was_begun_from_its_pot(tmp_path: Path) -> None:
 
 
 def test_tape_pulled_off_a_film_that_still_flows_is_said_to_have_been(tmp_path: Path) -> None:
-    """The sheet's time begins later; that wet tape comes off clean is common practice, no source."""
+    """The time of the sheet begins later; wet tape comes off clean: common practice, no source."""
     words = played(tmp_path)
     noted(words, ("tape-on", 1.0), ("coat-started", 2.0), ("coat-ended", 3.0), ("tape-off", 4.5))
     assert "in time, while the film still flowed" in filmcall("review", *words).out
