@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import datetime, timedelta, tzinfo
 
 from monitor.log.facts import config_in
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
 from rules.errors import FilmcallError
+from rules.text import iso_utc
 from sensors.zones import UTC_NAME, UnknownZone, zone_named
 
 AHEAD_S = 60.0
@@ -70,10 +71,9 @@ def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
     if first_s == second_s:
         return first_s
     what = "was skipped when" if first_s > second_s else "came twice, since"
-    ways = (datetime.fromtimestamp(at_s, tz=UTC) for at_s in (first_s, second_s))
     raise FilmcallError(
         f"time {text!r} {what} the clocks were changed, so nothing was read by it; give it in UTC: "
-        + " or ".join(f"{each:%Y-%m-%dT%H:%MZ}" for each in ways)
+        f"{iso_utc(first_s)} or {iso_utc(second_s)}"
     )
 
 
