@@ -92,6 +92,23 @@ def test_a_film_laid_into_a_stop_is_harmed_from_the_first_stroke() -> None:
     assert {(fact.kind, fact.cause) for fact in call.facts} >= {(FactKind.HARMED, "dew_margin_min")}
 
 
+def test_the_cause_of_a_stop_stands_before_what_weighs_the_same() -> None:
+    """18 degC with 84.5 % has a dew point of 15.3 degC (WMO No. 8, Annex 4.B)."""
+    section = settled(APPLY)
+    for minute, surface_c in ((13, 16.3), (14, 16.3), (15, 19.1), (16, 19.1)):
+        damp = [replace_value(each, 84.5, surface_c) for each in sensed(DRY_C)]
+        section.evaluate(damp, 60.0 * minute)
+    call = section.explain()
+    assert call.call is Call.STOP
+    near = [each.limit for each in call.reasons if each.state is LimitState.NEAR]
+    assert near[:2] == ["dew_margin_min", "humidity_max"]
+
+
+def replace_value(each: PointValue, rh_pct: float, surface_c: float) -> PointValue:
+    value = {"humidity": rh_pct, "surface_temp": surface_c}.get(each.quantity, each.value)
+    return each._replace(value=value)
+
+
 def test_a_closed_window_is_no_harm_to_the_film_that_was_laid_in_spite_of_it() -> None:
     section = settled(replace(PREP, coating_forbidden="closed"))
     section.set_film(replace(CURE, coating_forbidden="closed"), 780.0)
