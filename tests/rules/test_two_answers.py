@@ -95,7 +95,7 @@ def test_a_film_laid_into_a_stop_is_harmed_from_the_first_stroke() -> None:
 def test_the_cause_of_a_stop_stands_before_what_weighs_the_same() -> None:
     """18 degC with 84.5 % has a dew point of 15.3 degC (WMO No. 8, Annex 4.B)."""
     section = settled(APPLY)
-    for minute, surface_c in ((13, 16.3), (14, 16.3), (15, 19.1), (16, 19.1)):
+    for minute, surface_c in ((13, 16.3), (14, 16.3), (15, 18.9), (16, 18.9)):
         damp = [replace_value(each, 84.5, surface_c) for each in sensed(DRY_C)]
         section.evaluate(damp, 60.0 * minute)
     call = section.explain()
