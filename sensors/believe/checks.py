@@ -316,10 +316,6 @@ def deaf_to_air(
     return Verdict.SUSPECT if less and now.correlation > -DEAF_TO_AIR else Verdict.NOT_EVALUATED
 
 
-HULL_NOISE = 12.0
-"""The most order that noise has by chance, once in 400 times: chi squared, 2 degrees."""
-
-
 def flickers(means: Sequence[float]) -> bool:
     """Return whether more than half of the means differ from the one before.
 

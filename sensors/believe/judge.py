@@ -7,9 +7,9 @@ import shlex
 from collections.abc import Callable, Iterable
 
 from sensors.believe import checks
-from sensors.believe.channel import BODY_NOISE_MIN, NOISE_MIN, ChannelModel, Jump
+from sensors.believe.channel import BODY_NOISE_MIN, HULL_NOISE_MIN, NOISE_MIN, ChannelModel, Jump
 from sensors.believe.flat_line import flat_line
-from sensors.believe.only_noise import order_between, order_in
+from sensors.believe.only_noise import MOST_OF_NOISE, order_between, order_in
 from sensors.believe.pair import SCALES_MIN, Movement, PairModel
 from sensors.believe.repeated_record import repeated_record
 from sensors.believe.verdict import STANDS_S, Check, Doubt, Standing, Verdict
@@ -136,22 +136,23 @@ class BeliefJudge:
         Of a time in which it was silent nobody knows what it would have shown.
         """
         since_s = max(channel.rate.since_s, 60.0 * channel.record.still_since)
-        noise = time_s - since_s <= STANDS_S
-        if noise:
-            self._look_for_noise(channel, minute)
-            since_s = 60.0 * channel.noise_since if channel.noise_since >= 0 else math.inf
-        self._note_standing(channel, since_s, time_s, STANDS_S, noise=noise)
+        if time_s - since_s > STANDS_S:
+            self._note_standing(channel, since_s, time_s, STANDS_S, noise=False)
+            return
+        self._look_for_noise(channel, minute)
+        since_s = 60.0 * channel.noise_since if channel.noise_since >= 0 else math.inf
+        self._note_standing(channel, since_s, time_s, 60.0 * HULL_NOISE_MIN, noise=True)
 
     def _look_for_noise(self, channel: ChannelModel, minute: int) -> None:
         """Find since when a hull has shown nothing but noise."""
-        begun, record = minute - round(STANDS_S / 60.0), channel.record
+        begun, record = minute - HULL_NOISE_MIN, channel.record
         now, band = record.at(minute), channel.band()
         near = channel.noise_since >= 0 or all(
             abs(record.at(each) - now) < band for each in (begun, (begun + minute) // 2)
         )
         if near and begun >= channel.settled_from:
             means = record.means_of_four(begun + 1, minute)
-            if order_in(means) < checks.HULL_NOISE and checks.flickers(means):
+            if order_in(means) < MOST_OF_NOISE and checks.flickers(means):
                 channel.noise_since = channel.noise_since if channel.noise_since >= 0 else begun
                 return
         channel.noise_since = -1

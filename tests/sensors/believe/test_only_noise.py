@@ -51,7 +51,7 @@ class Look:
     """Looks every five minutes at what is always of the same order."""
 
     def __init__(self) -> None:
-        self.watch = NoiseWatch(45, 9.0)
+        self.watch = NoiseWatch(45)
         self.minute = 0
 
     def at(self, order: float, hours: float) -> bool:
