@@ -11,9 +11,9 @@ MOST_OF_NOISE = 12.0
 _LAGS = (1, 2)
 _TICK_MIN = 5
 _LOOKS_WANTED = 36
+_LOOKS_OF_A_WEEK = 2016
 _LESS_THAN_EVER = 0.5
-_FADES_A_LOOK = 1.0 + 1.0 / 2000.0
-"""A week of memory."""
+_FADES_A_LOOK = 1.0 + 1.0 / _LOOKS_OF_A_WEEK
 _PLAINLY_MORE = 2.0
 _MOVED_AT_ALL = 1e-9
 """The square of less than any last digit."""
@@ -61,14 +61,14 @@ class NoiseWatch:
     """Follows the order in a channel's last minutes, and what it never fell under before.
 
     Nobody can tell a probe that stands from air that does, but for what was seen of that air: a
-    spell that has ended by itself was none of a probe's, and as little order is no news again.
+    spell that has ended by itself was none of a probe's, and for a week another is no news.
 
     Attributes:
         since: minute from which nothing but noise was shown, or -1.
         window_min: so long a time is looked at, every five minutes [min].
     """
 
-    __slots__ = ("_least", "_least_now", "_looks", "_waiting", "since", "window_min")
+    __slots__ = ("_least", "_looks", "_waiting", "since", "window_min")
 
     def __init__(self, window_min: int) -> None:
         self.window_min = window_min
@@ -78,7 +78,7 @@ class NoiseWatch:
     def accept(self) -> None:
         """Take a person's word that this is as it should be: it is learned anew."""
         self.begin_anew()
-        self._least = self._least_now = math.inf
+        self._least = math.inf
         self._looks = 0
 
     def begin_anew(self) -> None:
@@ -96,11 +96,9 @@ class NoiseWatch:
         if self.since < 0:
             news = order < min(MOST_OF_NOISE, _LESS_THAN_EVER * self._least)
             if news and self._looks >= _LOOKS_WANTED:
-                self.since, self._least_now = minute - self.window_min, order
+                self.since = minute - self.window_min
         elif order > _PLAINLY_MORE * MOST_OF_NOISE:
-            self.since, self._least = -1, min(self._least, self._least_now)
-        elif order < self._least_now:
-            self._least_now = order
+            self.since, self._looks = -1, _LOOKS_WANTED - _LOOKS_OF_A_WEEK
 
     def _learn(self, order: float) -> None:
         if order == order:

@@ -72,13 +72,14 @@ def test_noise_is_news_only_after_three_hours_of_order() -> None:
     assert look.watch.since == look.minute - 45
 
 
-def test_spell_that_ended_by_itself_is_no_news_again() -> None:
+def test_after_a_spell_that_ended_by_itself_another_is_no_news_for_a_week() -> None:
     look = Look()
     look.at(40.0, 5.0)
     assert look.at(4.0, 2.0)
     assert not look.at(40.0, 2.0)
-    assert not look.at(4.0, 2.0)
-    assert look.at(1.0, 1.0), "half of it is"
+    assert not look.at(1.0, 2.0)
+    assert not look.at(40.0, 7 * 24.0)
+    assert look.at(0.5, 1.0)
 
 
 def test_what_is_not_known_says_nothing_either_way() -> None:
