@@ -14,7 +14,7 @@ from monitor.config.load import EnclosureConfig, PointConfig
 from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
 from rules.events import ProbesOut
-from rules.known import TEMPERATURE, gone_by
+from rules.known import HUMIDITY, TEMPERATURE, gone_by
 from rules.reasons import (
     CO2_TOLD_PPM,
     DUST_TOLD_UG_M3,
@@ -30,6 +30,8 @@ from rules.vocabulary import ALL_SECTIONS
 from sensors.faults import FaultJudge, PointWatch
 from sensors.reading import Quality, Quantity, Reading
 from sensors.zones import zone_or_utc
+
+_PACE = {Quantity.SURFACE_TEMP.value: TEMPERATURE, Quantity.HUMIDITY.value: HUMIDITY}
 
 FilmOf = Callable[[str, float], Film]
 Correct = Callable[[Reading], "tuple[float, float | None]"]
@@ -411,13 +413,13 @@ class Enclosure:
             self._on_evaluated(self)
 
     def _widened(self, sensed: PointValue) -> PointValue:
-        """Count what a hull can have done since its probe has told nothing of it."""
+        """Count what a hull or the air can have done since a probe has told nothing of it."""
         stands = self._judge.standing.get((sensed.point, Quantity(sensed.quantity)))
         if stands is None:
             return sensed
-        off_k = gone_by(TEMPERATURE, stands.unseen_s(self.now_s))
+        off = gone_by(_PACE[sensed.quantity], stands.unseen_s(self.now_s))
         return sensed._replace(
-            usual_change=sensed.usual_change + off_k, why=sensed.why or "its probe stands"
+            usual_change=sensed.usual_change + off, why=sensed.why or "its probe stands"
         )
 
     def vouch(self, point: str) -> None:
@@ -452,10 +454,13 @@ class Enclosure:
             )
             if highest >= least:
                 told.append(notice(highest))
-        for (point, _), stands in self._judge.standing.items():
-            at_s = stands.looked_s
-            off_k = gone_by(TEMPERATURE, stands.unseen_s(at_s))
-            told.append(standing_notice(point, stands.value_c, at_s - stands.since_s, off_k))
+        for (point, quantity), stands in self._judge.standing.items():
+            lasted_s = stands.looked_s - stands.since_s
+            off = gone_by(_PACE[quantity.value], stands.unseen_s(stands.looked_s))
+            humid = quantity is Quantity.HUMIDITY
+            told.append(
+                standing_notice(point, stands.value, lasted_s, off, noise=stands.noise, humid=humid)
+            )
         return told
 
     def learn(self, readings: Iterable[Reading]) -> None:

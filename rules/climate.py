@@ -43,8 +43,8 @@ class PointValue(NamedTuple):
             worked out from that and a wet bulb; counts with a surface point [% per K].
         shared_element: of a surface, whether it is read by the same element as its body's air
             temperature, so that part of their error is one; only where the config says so.
-        why: what made its value doubted, in words, or of a believed surface that its probe stands
-            and its guard grows; "" where the quality says all.
+        why: what made its value doubted, in words, or of a believed surface or humidity that its
+            probe stands and its guard grows; "" where the quality says all.
     """
 
     point: str
@@ -133,7 +133,7 @@ class Climate:
         estimates: what each probe or pair says to each limit; known points only.
         unknown: limits for which a required point is not ok, and why.
         pairs: every surface beside every air body.
-        standing: surface points whose guard grows because they have shown one value for too long.
+        standing: points whose surface's or humidity's guard grows, since it has told of nothing.
     """
 
     time_s: float
@@ -166,6 +166,18 @@ class Climate:
                 return replace(self, **_figures(pair))
         return self
 
+    def stands(self, name: LimitName, guard: float) -> bool:
+        """Return whether a limit's guard is that of a probe that tells of nothing.
+
+        Args:
+            name: the limit.
+            guard: as one of its estimates has it [unit of the limit].
+        """
+        return name not in (LimitName.AIR_TEMP_MIN, LimitName.AIR_TEMP_MAX) and any(
+            guard == each.guard and not self.standing.isdisjoint((each.source, each.beside))
+            for each in self.estimates.get(name, ())
+        )
+
     def likely_margin_k(self) -> float | None:
         """Return the dew margin less what the lowest of many pairs owes to chance, or None [K].
 
@@ -186,7 +198,7 @@ class Climate:
         )
 
 
-SURFACE_LIMITS = (
+_SURFACE_LIMITS = (
     LimitName.SURFACE_TEMP_MIN,
     LimitName.SURFACE_TEMP_MAX,
     LimitName.DEW_MARGIN_MIN,
@@ -197,7 +209,7 @@ _HUMIDITY_LIMITS = (LimitName.HUMIDITY_MIN, LimitName.HUMIDITY_MAX, LimitName.DE
 _LIMITS_OF = {
     AIR_TEMP: _AIR_LIMITS,
     HUMIDITY: _HUMIDITY_LIMITS,
-    SURFACE_TEMP: SURFACE_LIMITS,
+    SURFACE_TEMP: _SURFACE_LIMITS,
 }
 _QUALITY_WORDS = {
     "spike": "a spike",
@@ -274,7 +286,7 @@ def climate_of(
         estimates=_estimates_of(heard, places, margins),
         unknown=unknown,
         pairs=pairs,
-        standing=frozenset(each.point for each in heard.surfaces if each.why),
+        standing=frozenset(each.point for each in (*heard.surfaces, *heard.humidities) if each.why),
     )
     if pairs:
         worst = min(margins, key=lambda each: each.value - each.guard)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from rules.call import Call, Memory
-from rules.climate import SURFACE_LIMITS, Climate
+from rules.climate import Climate
 from rules.limits import LimitJudgement, is_upper, worst_first
 from rules.spec.model import Spec
 from rules.text import duration_text, hour_and_day_text
@@ -137,21 +137,29 @@ def dust_notice(dust_ug_m3: float) -> Doubt:
     return Doubt("dust", text, LimitState.OK, dust_ug_m3, DUST_TOLD_UG_M3, "ug/m3")
 
 
-def standing_notice(point: str, value_c: float, lasted_s: float, off_k: float) -> Doubt:
-    """Return what a hull's probe that moves no more means for the guard.
+def standing_notice(
+    point: str, value: float, lasted_s: float, off: float, *, noise: bool, humid: bool
+) -> Doubt:
+    """Return what a probe that tells of nothing means for the guard.
 
     Args:
-        point: the probe.
-        value_c: that it shows [degC].
+        point: its name.
+        value: that it shows [degC or %].
         lasted_s: for how long [s].
-        off_k: how far the hull can have gone from there since [K].
+        off: how far the hull or the humidity can have gone from there since [K or %].
+        noise: it shows noise around the value.
+        humid: it is a humidity, not a hull.
     """
+    who, unit, by, longer = point, "°C", "K", "longer than hulls do"
+    if humid:
+        who, unit, by, longer = f"{point}'s humidity", "%", "%", "which it was not seen to before"
+    shown = f"{'nothing but noise around ' if noise else ''}{value:.1f} {unit}"
     text = (
-        f"{point} has shown {value_c:.1f} °C for {duration_text(lasted_s)}, longer than hulls do: "
-        f"it may be {off_k:.1f} K off by now, and that much more is asked for. Look at it, or "
-        f"say it is right: filmcall event vouched --point {shlex.quote(point)}"
+        f"{who} has shown {shown} for {duration_text(lasted_s)}, {longer}: it may be {off:.1f} "
+        f"{by} off by now, and that much more is asked for. Look at it, or say it is right: "
+        f"filmcall event vouched --point {shlex.quote(point)}"
     )
-    return Doubt("standing", text, LimitState.OK, value_c, None, "degC")
+    return Doubt("standing", text, LimitState.OK, value, None, "%" if humid else "degC")
 
 
 HARM_WORDS = {
@@ -611,7 +619,7 @@ def distance_text(
         wants = f"at {'most' if upper else 'least'} {wants}"
     if guard:
         sure = figure(name, bound - guard if upper else bound + guard, 1)
-        stands = name in SURFACE_LIMITS and climate.surface_point in climate.standing
+        stands = climate.stands(name, guard)
         wants = f"{wants}, or {sure} {'while its probe stands' if stands else 'with sensor error'}"
     return f"{value_text(name, value, bound, climate, figure)}; wants {wants}"
 

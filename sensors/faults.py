@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 from statistics import median
 
 from sensors.believe.channel import ChannelModel
-from sensors.believe.judge import BeliefJudge, Standing
+from sensors.believe.judge import BeliefJudge
+from sensors.believe.verdict import Standing
 from sensors.reading import Quality, Quantity, Reading
 
 
@@ -316,7 +317,7 @@ class FaultJudge:
 
     @property
     def standing(self) -> Mapping[tuple[str, Quantity], Standing]:
-        """Hulls' probes that cannot be told from one that is stuck."""
+        """Probes that cannot be told from one that is stuck."""
         return self._beliefs.standing
 
     def vouch(self, point: str) -> None:

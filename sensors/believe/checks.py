@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
 from sensors.believe.verdict import Verdict
@@ -313,6 +314,15 @@ def deaf_to_air(
         return Verdict.PASS
     less = now.own < share * abs(usual.gain) * now.air
     return Verdict.SUSPECT if less and now.correlation > -DEAF_TO_AIR else Verdict.NOT_EVALUATED
+
+
+def flickers(means: Sequence[float]) -> bool:
+    """Return whether more than half of the means differ from the one before.
+
+    A sound hull in half degrees shows one value for hours and its neighbour now and then, which
+    has no order either; over a moving last digit two means in three differ.
+    """
+    return sum(a != b for a, b in pairwise(means)) > len(means) / 2
 
 
 LEAST_APART_K = 0.6

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 import shlex
 from collections.abc import Callable, Iterable
-from typing import NamedTuple
 
 from sensors.believe import checks
-from sensors.believe.channel import ChannelModel, Jump
+from sensors.believe.channel import BODY_NOISE_MIN, HULL_NOISE_MIN, NOISE_MIN, ChannelModel, Jump
 from sensors.believe.flat_line import flat_line
+from sensors.believe.only_noise import MOST_OF_NOISE, order_between, order_in
 from sensors.believe.pair import SCALES_MIN, Movement, PairModel
 from sensors.believe.repeated_record import repeated_record
-from sensors.believe.verdict import Check, Doubt, Verdict
+from sensors.believe.verdict import STANDS_S, Check, Doubt, Standing, Verdict
 from sensors.reading import Quantity
 
 Key = tuple[str, Quantity]
@@ -36,28 +36,6 @@ _SLACK = {
 """A movement of a neighbour that is none, in its unit: common practice, no source."""
 _SURE = {Quantity.AIR_TEMP: 0.4, Quantity.SURFACE_TEMP: 0.4, Quantity.HUMIDITY: 3.0}
 """What a channel should show has to be known so well before agreement with it acquits."""
-
-
-STANDS_S = 22_320.0
-"""The longest that any of 32 sound hulls was seen to show one value, in half degrees: 6.2 h [s]."""
-
-
-class Standing(NamedTuple):
-    """A hull's probe that has shown one value for longer than a hull was seen to.
-
-    Attributes:
-        value_c: that it shows [degC].
-        since_s: from when on it has [s].
-        looked_s: when it was looked at last [s].
-    """
-
-    value_c: float
-    since_s: float
-    looked_s: float
-
-    def unseen_s(self, now_s: float) -> float:
-        """Return for how much longer than the longest; so long it has told of no hull [s]."""
-        return now_s - self.since_s - STANDS_S
 
 
 class BeliefJudge:
@@ -153,12 +131,42 @@ class BeliefJudge:
         return ""
 
     def _stands(self, channel: ChannelModel, minute: int, time_s: float) -> None:
-        """Whether a hull has shown one value for so long that it may as well be stuck.
+        """Whether a hull has shown one value, or noise, for so long that it may as well be stuck.
 
         Of a time in which it was silent nobody knows what it would have shown.
         """
         since_s = max(channel.rate.since_s, 60.0 * channel.record.still_since)
-        stands = Standing(channel.record.at(minute), since_s, time_s)
+        if time_s - since_s > STANDS_S:
+            self._note_standing(channel, since_s, time_s, STANDS_S, noise=False)
+            return
+        self._look_for_noise(channel, minute)
+        since_s = 60.0 * channel.noise_since if channel.noise_since >= 0 else math.inf
+        self._note_standing(channel, since_s, time_s, 60.0 * HULL_NOISE_MIN, noise=True)
+
+    def _look_for_noise(self, channel: ChannelModel, minute: int) -> None:
+        """Find since when a hull has shown nothing but noise."""
+        begun, record = minute - HULL_NOISE_MIN, channel.record
+        now, band = record.at(minute), channel.band()
+        near = channel.noise_since >= 0 or all(
+            abs(record.at(each) - now) < band for each in (begun, (begun + minute) // 2)
+        )
+        if near and begun >= channel.settled_from:
+            means = record.means_of_four(begun + 1, minute)
+            if order_in(means) < MOST_OF_NOISE and checks.flickers(means):
+                channel.noise_since = channel.noise_since if channel.noise_since >= 0 else begun
+                return
+        channel.noise_since = -1
+
+    def _note_standing(
+        self,
+        channel: ChannelModel,
+        since_s: float,
+        time_s: float,
+        longest_s: float,
+        *,
+        noise: bool,
+    ) -> None:
+        stands = Standing(channel.record.at(channel.record.head), since_s, time_s, longest_s, noise)
         key = channel.point, channel.quantity
         if stands.unseen_s(time_s) > 0.0 and not channel.doubts:
             self.standing[key] = stands
@@ -301,6 +309,7 @@ class BeliefJudge:
         elif channel.quantity is Quantity.HUMIDITY:
             self._moisture(channel, minute, time_s)
             self._deaf(channel, minute, time_s)
+            self._noise(channel, minute, time_s)
         if not channel.doubts and channel.has_moved:  # what never moved teaches nothing of movement
             for other, pair in channel.neighbours:
                 if not other.doubts:
@@ -495,6 +504,27 @@ class BeliefJudge:
         if hour is not None:
             taught = checks.deaf_to_air(hour, usual, checks.TEACHES_NOTHING)
             self._learn_together(channel, hour, taught)
+
+    def _noise(self, channel: ChannelModel, minute: int, time_s: float) -> None:
+        """Whether a humidity shows nothing but noise and nothing of what its own body's air does.
+
+        Sooner where that air shows nothing else either: both would have to have come to rest.
+        """
+        air = self.channels.get((channel.point, Quantity.AIR_TEMP))
+        spoken = air is not None and max(channel.spacing_min, air.spacing_min) <= 1
+        if air is not None and spoken and not air.doubts and not channel.doubts:
+            own, theirs = (
+                each.record.minutes(minute - NOISE_MIN + 1, minute) for each in (channel, air)
+            )
+            if max(own) < _SATURATED_PCT:
+                body, alone = channel.noise
+                alone.look(order_in(own) + order_between(own, theirs), minute)
+                own, theirs = own[-BODY_NOISE_MIN:], theirs[-BODY_NOISE_MIN:]
+                body.look(order_in(own) + order_in(theirs) + order_between(own, theirs), minute)
+        found = [each for each in channel.noise if each.since >= 0]
+        first = min(found, key=lambda each: each.since + each.window_min, default=channel.noise[0])
+        since_s = 60.0 * first.since if found else math.inf
+        self._note_standing(channel, since_s, time_s, 60.0 * first.window_min, noise=True)
 
     def _learn_together(
         self, channel: ChannelModel, hour: checks.Together, verdict: Verdict

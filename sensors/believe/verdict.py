@@ -1,9 +1,10 @@
-"""What a quality test can answer, which tests there are, and the form of a doubt."""
+"""What a quality test can answer, which tests there are, and the forms of what comes of it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 
 class Verdict(StrEnum):
@@ -43,3 +44,29 @@ class Doubt:
     check: Check
     since_s: float
     words: str
+
+
+STANDS_S = 22_320.0
+"""The longest that any of 32 sound hulls was seen to show one value, in half degrees: 6.2 h [s]."""
+
+
+class Standing(NamedTuple):
+    """A probe that has told nothing of what it measures for longer than a sound one was seen to.
+
+    Attributes:
+        value: that it shows, or around which it shows noise [its unit].
+        since_s: from when on it has [s].
+        looked_s: when it was looked at last [s].
+        longest_s: for how long a sound one may [s].
+        noise: it shows noise around the value.
+    """
+
+    value: float
+    since_s: float
+    looked_s: float
+    longest_s: float
+    noise: bool
+
+    def unseen_s(self, now_s: float) -> float:
+        """Return for how much longer than the longest; so long it has told of nothing [s]."""
+        return now_s - self.since_s - self.longest_s

@@ -195,6 +195,7 @@ def failing(name: str, reason: str) -> object:
         ),
         "stuck-only-body",
         "dither-only-body",
+        "dither-humidity",
         "loop-only-body",
         "hull-fallen-off",
         "hull-jump",

@@ -98,6 +98,7 @@ def test_a_clean_tent_is_never_doubted_in_two_days(bodies: bool) -> None:
     tent = Tent(stern=bodies, starboard=bodies)
     for key in [("port", HULL), ("bow", RH)]:
         assert Quality.DOUBTED not in tent.run(24.0, key)
+        assert not tent.judge.standing
     assert tent.doubted() == set()
 
 
@@ -273,11 +274,34 @@ def test_attenuated_signal_a_humidity_that_no_longer_answers_its_own_air() -> No
     turbulent(tent)
     tent.run(8.0)
     assert tent.doubted() == set()
+    assert not tent.judge.standing
     stands = tent.shown["bow", RH](tent.time_s)
     tent.shown["bow", RH] = lambda _t: tent._read(stands, 0.12, 0.1)
-    found = tent.run(4.0, ("bow", RH))
+    found = tent.run(1.75, ("bow", RH))
+    assert found[-1] is Quality.DOUBTED or ("bow", RH) in tent.judge.standing
+    found += tent.run(2.25, ("bow", RH))
     assert minutes_until_doubted(found) <= 150.0
     assert "no longer answers" in tent.why(("bow", RH))
+
+
+def test_noise_alone_of_a_body_whose_air_moved_is_no_doubt_but_widens_what_it_says() -> None:
+    tent = Tent(stern=False, starboard=False)
+    turbulent(tent)
+    tent.run(8.0)
+    for key, noise, digit in ((("bow", AIR), 0.03, 0.01), (("bow", RH), 0.12, 0.1)):
+        value = tent.shown[key](tent.time_s)
+        tent.shown[key] = lambda _t, value=value, noise=noise, digit=digit: tent._read(  # type: ignore[misc]
+            value, noise, digit
+        )
+    begun_s = tent.time_s
+    while ("bow", RH) not in tent.judge.standing:
+        tent.run(1.0 / 12.0)
+        assert tent.time_s - begun_s <= HOUR_S
+    assert tent.judge.standing["bow", RH].noise
+    assert tent.doubted() == set()
+    turbulent(tent)
+    tent.run(1.0)
+    assert not tent.judge.standing
 
 
 def test_a_thermostat_that_holds_the_air_while_the_hull_cools_is_no_attenuated_signal() -> None:

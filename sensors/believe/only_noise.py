@@ -1,0 +1,107 @@
+"""Whether a channel shows nothing but noise: its probe stands, or what it measures does."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Sequence
+
+MOST_OF_NOISE = 12.0
+"""Noise seldom has more order: chi squared of 2, 3 and 5 degrees in 0.2, 0.7 and 3.5 % of cases."""
+_LAGS = (1, 2)
+_TICK_MIN = 5
+_LOOKS_WANTED = 36
+_LOOKS_OF_A_WEEK = 2016
+_LESS_THAN_EVER = 0.5
+_FADES_A_LOOK = 1.0 + 1.0 / _LOOKS_OF_A_WEEK
+_PLAINLY_MORE = 2.0
+_MOVED_AT_ALL = 1e-9
+"""The square of less than any last digit."""
+
+
+def order_in(values: Sequence[float]) -> float:
+    """Return how much order there is in values evenly apart; of noise, chi squared with 2 degrees.
+
+    Returns:
+        NaN where a value is not known or all are the same.
+
+    Source:
+        Box and Pierce (1970), J. Am. Stat. Assoc. 65, 1509: n times the sum of r^2 over so many
+        lags. For r^2 stands -ln(1 - r^2) here, as in the likelihood ratio of a correlation.
+    """
+    off = _deviations(values)
+    square = sum(x * x for x in off)
+    if not square > _MOVED_AT_ALL:
+        return math.nan
+    lags = (sum(x * y for x, y in zip(off, off[lag:], strict=False)) for lag in _LAGS)
+    return len(off) * sum(_nats(each / square) for each in lags)
+
+
+def order_between(own: Sequence[float], other: Sequence[float]) -> float:
+    """Return the same of what two channels do together: of noise, chi squared with 1 degree."""
+    ours, theirs = _deviations(own), _deviations(other)
+    own_square, other_square = sum(x * x for x in ours), sum(y * y for y in theirs)
+    if not (own_square > _MOVED_AT_ALL and other_square > _MOVED_AT_ALL):
+        return math.nan
+    both = sum(x * y for x, y in zip(ours, theirs, strict=True))
+    return len(ours) * _nats(both / math.sqrt(own_square * other_square))
+
+
+def _deviations(values: Sequence[float]) -> list[float]:
+    mean = sum(values) / len(values)
+    return [each - mean for each in values]
+
+
+def _nats(correlation: float) -> float:
+    left = 1.0 - correlation * correlation
+    return -math.log(left) if left > 0.0 else math.inf
+
+
+class NoiseWatch:
+    """Follows the order in a channel's last minutes, and what it never fell under before.
+
+    Nobody can tell a probe that stands from air that does, but for what was seen of that air: a
+    spell that has ended by itself was none of a probe's, and for a week another is no news.
+
+    Attributes:
+        since: minute from which nothing but noise was shown, or -1.
+        window_min: so long a time is looked at, every five minutes [min].
+    """
+
+    __slots__ = ("_least", "_looks", "_waiting", "since", "window_min")
+
+    def __init__(self, window_min: int) -> None:
+        self.window_min = window_min
+        self._waiting: deque[float] = deque(maxlen=window_min // _TICK_MIN + 1)
+        self.accept()
+
+    def accept(self) -> None:
+        """Take a person's word that this is as it should be: it is learned anew."""
+        self.begin_anew()
+        self._least = math.inf
+        self._looks = 0
+
+    def begin_anew(self) -> None:
+        """Forget the present after a jump of the clock; what was learned stays."""
+        self.since = -1
+        self._waiting.clear()
+
+    def look(self, order: float, minute: int) -> None:
+        """Take the order of the window that ends at a minute; NaN where it is not known."""
+        self._least *= _FADES_A_LOOK
+        waiting = self._waiting
+        if len(waiting) == waiting.maxlen:  # what a fault already is in may teach nothing
+            self._learn(waiting[0])
+        waiting.append(order)
+        if self.since < 0:
+            news = order < min(MOST_OF_NOISE, _LESS_THAN_EVER * self._least)
+            if news and self._looks >= _LOOKS_WANTED:
+                self.since = minute - self.window_min
+        elif order > _PLAINLY_MORE * MOST_OF_NOISE:
+            self.since, self._looks = -1, _LOOKS_WANTED - _LOOKS_OF_A_WEEK
+
+    def _learn(self, order: float) -> None:
+        if order == order:
+            self._looks += 1
+            if self.since < 0:
+                self._least = min(self._least, order)
