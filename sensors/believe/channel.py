@@ -129,7 +129,7 @@ class ChannelModel:
         spells_then: the same, as an attenuated signal was first suspected.
         longest_still: the longest of its spells that was believed, fading [min].
         noise: of a humidity: whether it and its body's air, or it alone, show nothing but noise.
-        noise_since: minute from which a hull shows nothing but noise, or -1.
+        hull_noise: of a hull: whether it shows nothing but noise.
         still_from: minute from which an attenuated signal is suspected, or -1.
         jump: that it made and has not answered for, or None.
         settled_from: minute before which its movement is not to be judged nor learned from.
@@ -159,12 +159,12 @@ class ChannelModel:
         "apart_ticks",
         "digit",
         "doubts",
+        "hull_noise",
         "jump",
         "largest_step_k",
         "longest_still",
         "neighbours",
         "noise",
-        "noise_since",
         "own_way",
         "per_minute",
         "point",
@@ -212,7 +212,7 @@ class ChannelModel:
         self.longest_still = 0.0
         self.own_way = -1
         self.noise = (NoiseWatch(BODY_NOISE_MIN), NoiseWatch(NOISE_MIN))
-        self.noise_since = -1
+        self.hull_noise = NoiseWatch(HULL_NOISE_MIN)
         self._last = math.nan
         self._nats = ChangeNats()
         self._step_digits = 1.0
@@ -319,8 +319,7 @@ class ChannelModel:
         if not math.isnan(self.apart_now):
             self.apart.accept(self.apart_now)
         self.apart_ticks = 0
-        self.noise_since = -1
-        for watch in self.noise:
+        for watch in (*self.noise, self.hull_noise):
             watch.accept()
 
     def begin_anew(self) -> None:
@@ -337,6 +336,5 @@ class ChannelModel:
         self.jump = None
         self.step_from = -1
         self.apart_ticks = 0
-        self.noise_since = -1
-        for watch in self.noise:
+        for watch in (*self.noise, self.hull_noise):
             watch.begin_anew()

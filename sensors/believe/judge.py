@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from sensors.believe import checks
 from sensors.believe.channel import BODY_NOISE_MIN, HULL_NOISE_MIN, NOISE_MIN, ChannelModel, Jump
 from sensors.believe.flat_line import flat_line
-from sensors.believe.only_noise import MOST_OF_NOISE, order_between, order_in
+from sensors.believe.only_noise import order_between, order_in
 from sensors.believe.pair import SCALES_MIN, Movement, PairModel
 from sensors.believe.repeated_record import repeated_record
 from sensors.believe.verdict import STANDS_S, Check, Doubt, Standing, Verdict
@@ -139,23 +139,23 @@ class BeliefJudge:
         if time_s - since_s > STANDS_S:
             self._note_standing(channel, since_s, time_s, STANDS_S, noise=False)
             return
-        self._look_for_noise(channel, minute)
-        since_s = 60.0 * channel.noise_since if channel.noise_since >= 0 else math.inf
+        watch = channel.hull_noise
+        watch.look(self._hull_order(channel, minute), minute)
+        since_s = 60.0 * watch.since if watch.since >= 0 else math.inf
         self._note_standing(channel, since_s, time_s, 60.0 * HULL_NOISE_MIN, noise=True)
 
-    def _look_for_noise(self, channel: ChannelModel, minute: int) -> None:
-        """Find since when a hull has shown nothing but noise."""
+    def _hull_order(self, channel: ChannelModel, minute: int) -> float:
+        """How much order a hull has shown; infinity where it plainly moved, or stood."""
         begun, record = minute - HULL_NOISE_MIN, channel.record
+        if begun < channel.settled_from:
+            return math.inf
         now, band = record.at(minute), channel.band()
-        near = channel.noise_since >= 0 or all(
-            abs(record.at(each) - now) < band for each in (begun, (begun + minute) // 2)
-        )
-        if near and begun >= channel.settled_from:
-            means = record.means_of_four(begun + 1, minute)
-            if order_in(means) < MOST_OF_NOISE and checks.flickers(means):
-                channel.noise_since = channel.noise_since if channel.noise_since >= 0 else begun
-                return
-        channel.noise_since = -1
+        if channel.hull_noise.since < 0 and any(
+            abs(record.at(each) - now) >= band for each in (begun, (begun + minute) // 2)
+        ):
+            return math.inf
+        means = record.means_of_four(begun + 1, minute)
+        return order_in(means) if checks.flickers(means) else math.inf
 
     def _note_standing(
         self,

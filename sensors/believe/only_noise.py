@@ -12,8 +12,6 @@ _LAGS = (1, 2)
 _TICK_MIN = 5
 _LOOKS_WANTED = 36
 _LOOKS_OF_A_WEEK = 2016
-_LESS_THAN_EVER = 0.5
-_FADES_A_LOOK = 1.0 + 1.0 / _LOOKS_OF_A_WEEK
 _PLAINLY_MORE = 2.0
 _MOVED_AT_ALL = 1e-9
 """The square of less than any last digit."""
@@ -58,17 +56,17 @@ def _nats(correlation: float) -> float:
 
 
 class NoiseWatch:
-    """Follows the order in a channel's last minutes, and what it never fell under before.
+    """Follows the order in a channel's last minutes.
 
-    Nobody can tell a probe that stands from air that does, but for what was seen of that air: a
-    spell that has ended by itself was none of a probe's, and for a week another is no news.
+    Nobody can tell a probe that stands from air that does, but for what was seen of that air: where
+    noise alone was shown before, and passed by itself, for a week it is no news.
 
     Attributes:
         since: minute from which nothing but noise was shown, or -1.
         window_min: so long a time is looked at, every five minutes [min].
     """
 
-    __slots__ = ("_least", "_looks", "_waiting", "since", "window_min")
+    __slots__ = ("_due", "_waiting", "since", "window_min")
 
     def __init__(self, window_min: int) -> None:
         self.window_min = window_min
@@ -78,8 +76,7 @@ class NoiseWatch:
     def accept(self) -> None:
         """Take a person's word that this is as it should be: it is learned anew."""
         self.begin_anew()
-        self._least = math.inf
-        self._looks = 0
+        self._due = _LOOKS_WANTED
 
     def begin_anew(self) -> None:
         """Forget the present after a jump of the clock; what was learned stays."""
@@ -88,20 +85,15 @@ class NoiseWatch:
 
     def look(self, order: float, minute: int) -> None:
         """Take the order of the window that ends at a minute; NaN where it is not known."""
-        self._least *= _FADES_A_LOOK
         waiting = self._waiting
-        if len(waiting) == waiting.maxlen:  # what a fault already is in may teach nothing
-            self._learn(waiting[0])
+        if len(waiting) == waiting.maxlen and self.since < 0:
+            # What a fault already is in may teach nothing.
+            self._due -= waiting[0] == waiting[0]
+            if waiting[0] < MOST_OF_NOISE:
+                self._due = _LOOKS_OF_A_WEEK
         waiting.append(order)
         if self.since < 0:
-            news = order < min(MOST_OF_NOISE, _LESS_THAN_EVER * self._least)
-            if news and self._looks >= _LOOKS_WANTED:
+            if self._due <= 0 and order < MOST_OF_NOISE:
                 self.since = minute - self.window_min
         elif order > _PLAINLY_MORE * MOST_OF_NOISE:
-            self.since, self._looks = -1, _LOOKS_WANTED - _LOOKS_OF_A_WEEK
-
-    def _learn(self, order: float) -> None:
-        if order == order:
-            self._looks += 1
-            if self.since < 0:
-                self._least = min(self._least, order)
+            self.since, self._due = -1, _LOOKS_OF_A_WEEK
