@@ -266,7 +266,7 @@ class Temperatures:
         if self._away_s:
             rows = rows.copy()
             for from_s, to_s in self._away_s:
-                rows[(rows[:, 0] >= from_s) & (rows[:, 0] < to_s), 1:] = math.nan
+                rows[(rows[:, 0] > from_s) & (rows[:, 0] < to_s), 1:] = math.nan
         said = self._history(ends_of(self.channels, rows))
         if not np.isnan(rows).any():
             return said

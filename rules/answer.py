@@ -224,9 +224,9 @@ class Answerer:
         if ahead is not None:
             looked_ahead_s = max(0.0, ahead.looked_ahead_s - (time_s - ahead.made_s))
         limits = limit_reasons(self._judged, climate, spec, memory.call, moving, cure)
-        if memory.call is Call.STOP:  # of reasons that weigh the same its own come first
+        if memory.call is Call.STOP:  # of what is near its own cause comes first
             caused = set(map(str, limits_of(memory.cause)))
-            limits.sort(key=lambda each: each.limit not in caused)
+            limits.sort(key=lambda each: each.state is LimitState.NEAR and each.limit not in caused)
         reasons = list(limits)
         if memory.call is Call.GO:
             reasons = go_reasons(reasons, self._judged, ahead, looked_ahead_s)

@@ -286,7 +286,7 @@ class _Held:
 
     def leave_out(self, time_s: Floats, away_s: Sequence[tuple[float, float]]) -> None:
         for begin_s, end_s in away_s:
-            away = (time_s >= begin_s) & (time_s < end_s)
+            away = (time_s > begin_s) & (time_s < end_s)
             for column in (self.values, self.lows, self.highs):
                 if column is not None:
                     column[away] = np.nan
