@@ -24,8 +24,8 @@ NOISE_MIN = 90
 """For how long a body, or a humidity beside its own air, has to show noise alone. Of 112 sound
 bodies in 56 invented sheds, 36 h each, five were found to, for less than 20 min."""
 HULL_NOISE_MIN = 240
-"""Likewise a hull: of 240 sound ones in three last digits and 40 invented sheds, four were. Both were
-counted before noise alone was no news where it had been seen within a week."""
+"""Likewise a hull: of 240 sound ones in three last digits and 40 invented sheds, four were. Both
+were counted before noise alone was no news where it had been seen within a week."""
 
 
 class Usual:
