@@ -12,6 +12,8 @@ _LAGS = (1, 2)
 _TICK_MIN = 5
 _LOOKS_WANTED = 36
 _LOOKS_OF_A_WEEK = 2016
+_LESS_THAN_EVER = 0.5
+_FADES_A_LOOK = 1.0 + 1.0 / _LOOKS_OF_A_WEEK
 _PLAINLY_MORE = 2.0
 _MOVED_AT_ALL = 1e-9
 """The square of less than any last digit."""
@@ -59,14 +61,15 @@ class NoiseWatch:
     """Follows the order in a channel's last minutes.
 
     Nobody can tell a probe that stands from air that does, but for what was seen of that air: where
-    noise alone was shown before, and passed by itself, for a week it is no news.
+    noise alone was shown before, and passed by itself, for a week it is no news; nor is it where
+    hardly more order was.
 
     Attributes:
         since: minute from which nothing but noise was shown, or -1.
         window_min: so long a time is looked at, every five minutes [min].
     """
 
-    __slots__ = ("_due", "_waiting", "since", "window_min")
+    __slots__ = ("_due", "_least", "_waiting", "since", "window_min")
 
     def __init__(self, window_min: int) -> None:
         self.window_min = window_min
@@ -76,7 +79,7 @@ class NoiseWatch:
     def accept(self) -> None:
         """Take a person's word that this is as it should be: it is learned anew."""
         self.begin_anew()
-        self._due = _LOOKS_WANTED
+        self._due, self._least = _LOOKS_WANTED, math.inf
 
     def begin_anew(self) -> None:
         """Forget the present after a jump of the clock; what was learned stays."""
@@ -86,14 +89,16 @@ class NoiseWatch:
     def look(self, order: float, minute: int) -> None:
         """Take the order of the window that ends at a minute; NaN where it is not known."""
         waiting = self._waiting
+        self._least *= _FADES_A_LOOK
         if len(waiting) == waiting.maxlen and self.since < 0:
             # What a fault already is in may teach nothing.
             self._due -= waiting[0] == waiting[0]
+            self._least = min(self._least, waiting[0])
             if waiting[0] < MOST_OF_NOISE:
                 self._due = _LOOKS_OF_A_WEEK
         waiting.append(order)
         if self.since < 0:
-            if self._due <= 0 and order < MOST_OF_NOISE:
+            if self._due <= 0 and order < min(MOST_OF_NOISE, _LESS_THAN_EVER * self._least):
                 self.since = minute - self.window_min
         elif order > _PLAINLY_MORE * MOST_OF_NOISE:
             self.since, self._due = -1, _LOOKS_OF_A_WEEK
