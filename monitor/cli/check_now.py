@@ -109,6 +109,7 @@ def calls_now(
     last = last_calls(store, name, sections) if source == LIVE else {}
     _take_temperatures(store, config, keeper, sections, now_s, source)
     tent = Enclosure(config, keeper.film_of, begin_s, last, on_evaluated=keeper.evaluated)
+    tent.probes_out = keeper.probes_out
     for each in sections:
         tent.ensure_section(each)
     instants = [(time_s, list(some)) for time_s, some in groupby(rows, lambda each: each.time_s)]

@@ -191,3 +191,5 @@ def test_a_house_that_is_damp_gives_no_stop(tmp_path: Path) -> None:
     after = [each for each in calls if each["time"] > at(OUT_H)]
     assert {each["call"] for each in after} <= {"HOLD"}
     assert calls[-1]["reasons"][0]["limit"] == "probes"
+    now = json.loads(filmcall("check", "--now", *words, "--json").out)
+    assert (now["call"], now["reasons"][0]["limit"]) == ("HOLD", "probes")
