@@ -227,8 +227,7 @@ def clocks_in_log(
     merged: list[tuple[Clock, ...]] = []
     histories = []
     for section in sections:
-        temperatures = _temperatures(store, enclosure, config, section)
-        temperatures.leave_out(spans_out(in_force(events)))
+        temperatures = _temperatures(store, enclosure, config, section, events)
         from_s = history_wanted_from_s(section, events, time_s)
         for to_s in history_ends_s(section, events, time_s):
             if from_s is not None:
@@ -274,8 +273,7 @@ def memory_in_log(
     from_s = history_wanted_from_s(section, events, time_s)
     if from_s is None:
         return []
-    temperatures = _temperatures(store, enclosure, config, section)
-    temperatures.leave_out(spans_out(in_force(events)))
+    temperatures = _temperatures(store, enclosure, config, section, events)
     _load(store, enclosure, temperatures, (from_s, time_s), None)
     work, history = work_of(section, events, time_s), temperatures.history()
     bench = SectionWork(section, work, specs, default, history, time_s, None)
@@ -285,7 +283,11 @@ def memory_in_log(
 
 
 def _temperatures(
-    store: Store, enclosure: str, config: EnclosureConfig | None, section: str | None
+    store: Store,
+    enclosure: str,
+    config: EnclosureConfig | None,
+    section: str | None,
+    events: tuple[Event, ...],
 ) -> Temperatures:
     """A store for the channels of the config, else for all that the log has of the enclosure."""
     if config is not None:
@@ -301,12 +303,14 @@ def _temperatures(
             TemperatureChannel(point, quantity, None, _OFF_PCT.get(quantity, 0.0))
             for point, quantity in dict.fromkeys(known)
         )
-    return Temperatures(
+    made = Temperatures(
         worst_accuracy(config, Quantity.SURFACE_TEMP),
         worst_accuracy(config, Quantity.AIR_TEMP),
         None if config is None else config.assumed_surface(section),
         channels,
     )
+    made.leave_out(spans_out(in_force(events)))
+    return made
 
 
 def _next_end_s(clocks: Sequence[Clock]) -> float:

@@ -92,10 +92,10 @@ class NoiseWatch:
         self._least *= _FADES_A_LOOK
         if len(waiting) == waiting.maxlen and self.since < 0:
             # What a fault already is in may teach nothing.
-            self._due -= waiting[0] == waiting[0]
-            self._least = min(self._least, waiting[0])
-            if waiting[0] < MOST_OF_NOISE:
-                self._due = _LOOKS_OF_A_WEEK
+            learned = waiting[0]
+            if not math.isnan(learned):
+                self._due = _LOOKS_OF_A_WEEK if learned < MOST_OF_NOISE else self._due - 1
+                self._least = min(self._least, learned)
         waiting.append(order)
         if self.since < 0:
             if self._due <= 0 and order < min(MOST_OF_NOISE, _LESS_THAN_EVER * self._least):

@@ -38,7 +38,7 @@ def at(hour: float) -> str:
 
 
 def played(folder: Path, course: Callable[[float], float | None] = lambda _: 0.0) -> list[str]:
-    """Play 30 h of a shed that is warmer by a course of the hour, or silent; return its words."""
+    """Play 36 h of a shed that is warmer by a course of the hour, or silent; return its words."""
     config, recording = folder / "shed.toml", folder / "shed.csv"
     points = (
         ("air", "air_temp", "degC", "t"),
@@ -64,9 +64,9 @@ def played(folder: Path, course: Callable[[float], float | None] = lambda _: 0.0
     return words
 
 
-def noted(words: list[str], *kinds: tuple[str, float]) -> None:
-    for kind, hour in kinds:
-        ran = filmcall("event", kind, "--at", at(hour), "--enclosure", "shed", *words[2:])
+def noted(words: list[str], *kinds: tuple[str, float, *tuple[str, ...]]) -> None:
+    for kind, hour, *more in kinds:
+        ran = filmcall("event", kind, "--at", at(hour), "--enclosure", "shed", *more, *words[2:])
         assert ran.code == 0, ran.err
 
 
@@ -90,7 +90,7 @@ def test_check_now_answers_for_the_film_that_was_recorded_and_says_of_when(
 
 
 def test_an_outlook_knows_the_film_that_gives_off_vapour(shed: list[str]) -> None:
-    """DESIGN's safety text: nothing that switches equipment inside is suggested then."""
+    """Of safety: nothing that switches equipment inside is suggested then."""
     told = json.loads(filmcall("outlook", *shed, "--json").out)
     assert told["stage"] != "prep"
     assert told["gives_off_vapour"] is True
@@ -111,28 +111,20 @@ def test_a_coat_between_the_likely_and_the_sure_opening_is_neither_early_nor_in_
     assert f", {sure[:16].replace('T', ' ')} to be sure): too near for these sensors" in said
 
 
-def mixed(words: list[str], hour: float, *batch: str) -> None:
-    more = ("--batch", *batch) if batch else ()
-    spec = ("--spec", "polyurethane-topcoat")
-    ran = filmcall("event", "mixed", "--at", at(hour), "--enclosure", "shed", *spec, *more,
-                   *words[2:])  # fmt: skip
-    assert ran.code == 0, ran.err
+SPEC = ("--spec", "polyurethane-topcoat")
 
 
 def test_a_pot_that_was_waste_long_before_is_not_said_to_have_been_used(tmp_path: Path) -> None:
     """Its life is 3.5 h at 20 degC (generic), and nobody named it as the coat's."""
     words = played(tmp_path)
-    mixed(words, 1.0)
-    noted(words, ("coat-started", 30.0), ("coat-ended", 31.0))
+    noted(words, ("mixed", 1.0, *SPEC), ("coat-started", 30.0), ("coat-ended", 31.0))
     assert "pot used" not in filmcall("review", *words).out
 
 
 def test_a_coat_that_goes_on_was_begun_from_its_pot(tmp_path: Path) -> None:
     words = played(tmp_path)
-    mixed(words, 20.0, "A")
-    ran = filmcall("event", "coat-started", "--batch", "A", "--at", at(26.0), "--enclosure", "shed",
-                   *words[2:])  # fmt: skip
-    assert ran.code == 0
+    batch = ("--batch", "A")
+    noted(words, ("mixed", 20.0, *SPEC, *batch), ("coat-started", 26.0, *batch))
     said = filmcall("review", *words).out
     assert "Outside its spec: pot used" in said
 
@@ -151,17 +143,14 @@ def in_a_house(hour: float) -> float:
 
 def test_what_probes_say_in_a_house_is_nothing_of_the_film(tmp_path: Path) -> None:
     """A logger that goes on where the probes were carried to tells as much as one switched off."""
-    silent = [
-        played(folder, course)
-        for name, course in (
-            ("house", in_a_house),
-            ("off", lambda hour: None if OUT_H < hour < BACK_H else 0.0),
-        )
-        for folder in [tmp_path / name]
-        if folder.mkdir() is None
-    ]
+    courses: dict[str, Callable[[float], float | None]] = {
+        "house": in_a_house,
+        "off": lambda hour: None if OUT_H < hour < BACK_H else 0.0,
+    }
     told = []
-    for words in silent:
+    for name, course in courses.items():
+        (tmp_path / name).mkdir()
+        words = played(tmp_path / name, course)
         noted(
             words,
             *(("coat-started", 19.0), ("coat-ended", 20.0)),
