@@ -13,7 +13,7 @@ from typing import NamedTuple
 from monitor.config.load import EnclosureConfig, PointConfig
 from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
-from rules.events import ProbesOut
+from rules.events import Event, ProbesOut
 from rules.known import HUMIDITY, TEMPERATURE, gone_by
 from rules.reasons import (
     CO2_TOLD_PPM,
@@ -26,7 +26,7 @@ from rules.reasons import (
 )
 from rules.section import Film, LastAnswer, Section, SectionCall
 from rules.text import date_hour_text
-from rules.vocabulary import ALL_SECTIONS
+from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.faults import FaultJudge, PointWatch
 from sensors.reading import Quality, Quantity, Reading
 from sensors.zones import zone_or_utc
@@ -202,6 +202,7 @@ class Enclosure:
         start_s: float,
         last_calls: Mapping[str, LastCall] | None = None,
         on_evaluated: Callable[[Enclosure], None] | None = None,
+        probes_out: Callable[[float], ProbesOut | None] | None = None,
     ) -> None:
         """Begin to watch.
 
@@ -211,6 +212,7 @@ class Enclosure:
             start_s: now [s].
             last_calls: what the log left of each section.
             on_evaluated: is called after each evaluation.
+            probes_out: how events say that the probes are out at a time, or None for never.
         """
         self.correct: Correct | None = None
         self.config = config
@@ -219,7 +221,7 @@ class Enclosure:
         self.counts = Counts()
         self.now_s = start_s
         self.doubts: tuple[Doubt, ...] = ()
-        self.probes_out: Callable[[float], ProbesOut | None] | None = None
+        self._probes_out = probes_out
         self.intake_delay_s = 0.0  # how old what is heard is by the time it comes
         self._film_of = film_of
         keys = {(point.name, point.quantity): point.rules for point in config.points}
@@ -284,6 +286,7 @@ class Enclosure:
         fresh = False
         counts, judge, channels, correct = self.counts, self._judge, self._channels, self.correct
         came_late = now_s > effective_s
+        carried = self._are_carried(effective_s)
         for reading in readings:
             channel = channels.get((reading.point, reading.quantity))
             if channel is None:
@@ -297,6 +300,10 @@ class Enclosure:
                 self._take_late(channel, reading, effective_s, taken)
                 continue
             said = reading if correct is None else self._corrected(channel, reading)
+            if carried and channel.config.inside:
+                self._take_judged(channel, reading, [said], effective_s, taken)
+                fresh = True
+                continue
             quality = judge.plainly(channel.watch, said)
             if quality is Quality.OK:
                 kept.append(reading)
@@ -397,7 +404,7 @@ class Enclosure:
         if self._judge.standing:
             sensed = [self._widened(each) for each in sensed]
         doubts = self.doubts
-        if self.probes_out is not None and (out := self.probes_out(self.now_s)) is not None:
+        if self._probes_out is not None and (out := self._probes_out(self.now_s)) is not None:
             doubts = (*doubts, probes_out_doubt(self._until_text(out)))
             # Where they were carried to, a logger may go on.
             sensed = [
@@ -421,6 +428,20 @@ class Enclosure:
         return sensed._replace(
             usual_change=sensed.usual_change + off, why=sensed.why or "its probe stands"
         )
+
+    def _are_carried(self, time_s: float) -> bool:
+        """Whether the probes are out: what they say is not held against them, nor learned from."""
+        return self._probes_out is not None and self._probes_out(time_s) is not None
+
+    def heed(self, event: Event) -> None:
+        """Take a person's word on probes: that one is right, or that all were put back."""
+        if event.kind is EventKind.VOUCHED:
+            self.vouch(event.what or "")
+        elif event.kind is EventKind.PROBES_IN:
+            for (point, quantity), channel in self._channels.items():
+                if channel.config.inside:
+                    self._judge.forget(point, quantity)
+                    channel.forget()
 
     def vouch(self, point: str) -> None:
         """Take a person's word that a body is right: its doubts end until there is new evidence."""
@@ -470,8 +491,10 @@ class Enclosure:
             readings: as they came, calibrated, in the order of time.
         """
         for reading in readings:
-            if (reading.point, reading.quantity) in self._channels:
-                self._judge.judge(reading)
+            channel = self._channels.get((reading.point, reading.quantity))
+            if channel is None or (channel.config.inside and self._are_carried(reading.time_s)):
+                continue
+            self._judge.judge(reading)
 
     def _until_text(self, out: ProbesOut) -> str:
         if out.until_s is None:
@@ -481,8 +504,8 @@ class Enclosure:
     def clock_jumped(self, to_s: float) -> None:
         """The clock that times are given by was set: nothing from before it is present any more."""
         self.now_s = to_s
-        self._judge.forget()
-        for channel in self._channels.values():
+        for key, channel in self._channels.items():
+            self._judge.forget(*key)
             channel.forget()
         self._next_expiry_s = math.inf
         for section in self.sections.values():

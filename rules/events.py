@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections import deque
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -11,6 +12,9 @@ from rules.vocabulary import EventKind, Method, Service
 
 OF_PAINT = (EventKind.COAT_STARTED, EventKind.MIXED)
 """Events that can name a hardener."""
+
+OF_PROBES = (EventKind.VOUCHED, EventKind.PROBES_IN)
+"""Events after which what was doubted of a probe counts no longer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +130,21 @@ def spans_out(standing: Iterable[Event]) -> tuple[tuple[float, float], ...]:
     if math.isfinite(since_s):
         spans.append((since_s, math.inf))
     return tuple(spans)
+
+
+def of_probes(events: Iterable[Event]) -> deque[Event]:
+    """Return what a person said that bears on doubts of probes, in the order of time.
+
+    Args:
+        events: all of an enclosure's events as kept, corrections among them.
+    """
+    return deque(event for event in in_force(tuple(events)) if event.kind in OF_PROBES)
+
+
+def taken_until(waiting: deque[Event], time_s: float) -> Iterator[Event]:
+    """Take the events off a queue, in the order of time, that were true by a time [s]."""
+    while waiting and waiting[0].time_s <= time_s:
+        yield waiting.popleft()
 
 
 def in_force(events: tuple[Event, ...]) -> tuple[Event, ...]:

@@ -246,7 +246,7 @@ class PointWatch:
         self._last = reading
 
     def forget(self) -> None:
-        """Begin anew after a jump of the clock; what is usual of the point stays known."""
+        """Forget the present; what is usual of the point stays known."""
         self._last = self._pending = None
         self._arrived_s = None
         self.saturated_since_s = None
@@ -324,11 +324,11 @@ class FaultJudge:
         """Take a person's word that a body is right as it is, until there is new evidence."""
         self._beliefs.vouch(point)
 
-    def forget(self) -> None:
-        """Begin anew after a jump of the clock."""
-        for watch in self._watches.values():
-            watch.forget()
-        self._beliefs.begin_anew()
+    def forget(self, point: str, quantity: Quantity) -> None:
+        """Begin anew with a channel after a jump of the clock, or once its probe was carried."""
+        key = point, quantity
+        self._watches[key].forget()
+        self._beliefs.begin_anew(key)
 
     def _is_wet(self, point: str, watch: PointWatch, reading: Reading) -> bool:
         since_s = watch.saturated_since_s

@@ -26,6 +26,7 @@ from monitor.wire import enclosure_dict
 from rules.air.uncertainty import SHOW_FACTOR
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.errors import FilmcallError
+from rules.events import of_probes, taken_until
 from rules.section import SectionCall
 from rules.text import date_hour_text, printable
 from sensors.forecast import ForecastHours
@@ -108,15 +109,21 @@ def calls_now(
     sections, _ = sections_of(config, events)
     last = last_calls(store, name, sections) if source == LIVE else {}
     _take_temperatures(store, config, keeper, sections, now_s, source)
-    tent = Enclosure(config, keeper.film_of, begin_s, last, on_evaluated=keeper.evaluated)
-    tent.probes_out = keeper.probes_out
+    tent = Enclosure(
+        config, keeper.film_of, begin_s, last, keeper.evaluated, probes_out=keeper.probes_out
+    )
     for each in sections:
         tent.ensure_section(each)
+    waiting = of_probes(events)
     instants = [(time_s, list(some)) for time_s, some in groupby(rows, lambda each: each.time_s)]
     for place, (time_s, some) in enumerate(instants):
         if place == len(instants) - 1:
             _look(store, config, tent, beside, now_s, forecast)
+        for event in taken_until(waiting, time_s):
+            tent.heed(event)
         tent.take(some, time_s)
+    for event in taken_until(waiting, now_s):
+        tent.heed(event)
     tent.advance(now_s)
     return tent.explain()
 

@@ -258,9 +258,10 @@ class Watch:
         for name in sections:
             keeper.samples(name)  # its store, at the start and not with the first coat
         load_temperatures(self._store, config, keeper, sections, now_s)
-        enclosure = Enclosure(config, keeper.film_of, now_s, last, on_evaluated=evaluated)
+        enclosure = Enclosure(
+            config, keeper.film_of, now_s, last, evaluated, probes_out=keeper.probes_out
+        )
         recall_readings(self._store, enclosure, events, now_s)
-        enclosure.probes_out = keeper.probes_out
         for name in sorted(named):
             enclosure.ensure_section(name)
         for section, note in release_points(enclosure, config, now_s):
@@ -540,8 +541,7 @@ class Watch:
         enclosure, keeper = room.enclosure, room.keeper
         keeper.set_events((*keeper.events, *fresh))
         for event in in_force(tuple(fresh)):
-            if event.kind is EventKind.VOUCHED:
-                enclosure.vouch(event.what or "")
+            enclosure.heed(event)
         if fresh and self.publisher is not None:
             self.publisher.freshen(enclosure.name)
         room.ends_s = now_s

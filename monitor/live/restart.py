@@ -19,11 +19,11 @@ from monitor.samples import channels_of
 from monitor.wire import Json
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
-from rules.events import Event, in_force
+from rules.events import Event, in_force, of_probes, taken_until
 from rules.reasons import IS_THE_FILM_SAFE, MAY_I_START
 from rules.section import LastAnswer
 from rules.text import duration_text
-from rules.vocabulary import ALL_SECTIONS, EventKind
+from rules.vocabulary import ALL_SECTIONS
 from sensors.reading import Quality, Quantity, Reading
 
 LOST = "section {} is watched no more: its STOP has ended"
@@ -126,23 +126,19 @@ def recall_readings(
     Args:
         store: the log.
         enclosure: that has just begun.
-        events: of it; what a person vouched for is heard again in its place.
+        events: of it; what a person said of the probes is heard again in its place.
         now_s: now [s].
 
     Raises:
         LogRefused: the log cannot be read.
     """
-    vouched = [
-        event
-        for event in in_force(tuple(events))
-        if event.kind is EventKind.VOUCHED and event.time_s <= now_s
-    ]
+    waiting = of_probes(events)
     for reading in recent_readings(store, enclosure.config, now_s):
-        while vouched and vouched[0].time_s <= reading.time_s:
-            enclosure.vouch(vouched.pop(0).what or "")
+        for event in taken_until(waiting, reading.time_s):
+            enclosure.heed(event)
         enclosure.learn((reading,))
-    for event in vouched:
-        enclosure.vouch(event.what or "")
+    for event in taken_until(waiting, now_s):
+        enclosure.heed(event)
 
 
 def recent_readings(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import gc
 import hashlib
 import time
-from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -27,10 +26,9 @@ from monitor.samples import channels_of
 from monitor.specs import find_spec
 from monitor.tell import Tell, Teller
 from rules.errors import FilmcallError
-from rules.events import Event, in_force
+from rules.events import Event, of_probes, taken_until
 from rules.spec.model import Spec
 from rules.text import duration_text
-from rules.vocabulary import EventKind
 from sensors.reading import Quantity, Reading
 from sensors.zones import zone_or_utc
 
@@ -251,9 +249,7 @@ def play(
         keeper.evaluated(enclosure)
         teller.evaluated(enclosure)
 
-    vouched = deque(
-        event for event in in_force(tuple(keeper.events)) if event.kind is EventKind.VOUCHED
-    )
+    waiting = of_probes(keeper.events)
     playback: Playback | None = None
     newest_s: float | None = None
     finished = False
@@ -262,10 +258,15 @@ def play(
         for row in arrivals:
             time_s = row.now_s
             if playback is None:
-                enclosure = Enclosure(job.config, keeper.film_of, time_s, on_evaluated=evaluated)
+                enclosure = Enclosure(
+                    job.config,
+                    keeper.film_of,
+                    time_s,
+                    on_evaluated=evaluated,
+                    probes_out=keeper.probes_out,
+                )
                 for event in keeper.events:
                     enclosure.ensure_section(event.section)
-                enclosure.probes_out = keeper.probes_out
                 if book is not None and not book.empty:
                     enclosure.correct = book.correct
                 playback = Playback(enclosure)
@@ -275,8 +276,8 @@ def play(
             newest_s = time_s
             if before_row is not None:
                 before_row(time_s)
-            while vouched and vouched[0].time_s <= time_s:
-                playback.enclosure.vouch(vouched.popleft().what or "")
+            for event in taken_until(waiting, time_s):
+                playback.enclosure.heed(event)
             taken = playback.take(row)
             if row.clock_set:
                 keeper.clock_jumped(time_s)

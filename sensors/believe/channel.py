@@ -324,7 +324,7 @@ class ChannelModel:
             watch.accept()
 
     def begin_anew(self) -> None:
-        """Forget the present after a jump of the clock; what was learned stays."""
+        """Forget the present; what was learned stays."""
         self.doubts.clear()
         self.rate.begin_anew(math.nan)
         self.trace.begin_anew()

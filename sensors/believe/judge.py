@@ -114,11 +114,10 @@ class BeliefJudge:
                 channel.accept()
                 self.standing.pop((point, channel.quantity), None)
 
-    def begin_anew(self) -> None:
-        """Forget the present after a jump of the clock."""
-        self.standing.clear()
-        for channel in self.channels.values():
-            channel.begin_anew()
+    def begin_anew(self, key: Key) -> None:
+        """Forget the present of a channel after a jump of the clock, or once it was carried."""
+        self.standing.pop(key, None)
+        self.channels[key].begin_anew()
 
     def why(self, key: Key, time_s: float) -> str:
         """Return why a channel is doubted and what to do, as a clause; "" where it is not."""

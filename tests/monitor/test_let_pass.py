@@ -225,8 +225,13 @@ def lived(made: Night) -> Said:
             known.update(now)
             said.told.append(tent.explain())
 
-    tent = Enclosure(made.config, keeper.film_of, BEGIN_S, on_evaluated=evaluated)
-    tent.probes_out = keeper.probes_out
+    tent = Enclosure(
+        made.config,
+        keeper.film_of,
+        BEGIN_S,
+        on_evaluated=evaluated,
+        probes_out=keeper.probes_out,
+    )
     breaks = list(made.breaks)
     for number, row in enumerate(made.rows):
         if not row:

@@ -63,8 +63,13 @@ class Trial:
             channels_of=partial(channels_of, config),
         )
         keeper.set_events((*coat, *more))
-        enclosure = Enclosure(config, keeper.film_of, START_S, on_evaluated=keeper.evaluated)
-        enclosure.probes_out = keeper.probes_out
+        enclosure = Enclosure(
+            config,
+            keeper.film_of,
+            START_S,
+            on_evaluated=keeper.evaluated,
+            probes_out=keeper.probes_out,
+        )
         maker, board = SnapshotMaker(enclosure, keeper, recorded=False), AlarmBoard()
         quiet = QuietLines()
         self.rings: list[tuple[int, Ring]] = []

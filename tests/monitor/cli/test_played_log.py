@@ -182,3 +182,30 @@ def test_a_house_that_is_damp_gives_no_stop(tmp_path: Path) -> None:
     assert calls[-1]["reasons"][0]["limit"] == "probes"
     now = json.loads(filmcall("check", "--now", *words, "--json").out)
     assert (now["call"], now["reasons"][0]["limit"]) == ("HOLD", "probes")
+
+
+def test_a_step_into_a_warm_house_is_held_against_no_probe(tmp_path: Path) -> None:
+    """Who carries a probe moves it as no hull can move; back in place it begins anew."""
+    courses: dict[str, Callable[[float], float | None]] = {
+        "house": lambda hour: 9.0 if OUT_H < hour < BACK_H else 0.0,
+        "off": lambda hour: None if OUT_H < hour < BACK_H else 0.0,
+    }
+    told = []
+    for name, course in courses.items():
+        (tmp_path / name).mkdir()
+        words = played(tmp_path / name, course)
+        noted(words, ("probes-out", OUT_H), ("probes-in", BACK_H))
+        ran = filmcall("replay", str(tmp_path / name / "shed.csv"), *words, "--jsonl")
+        calls = [json.loads(line) for line in ran.out.splitlines()]
+        told.append([(each["time"], each["call"]) for each in calls if each["time"] >= at(BACK_H)])
+    house, off = told
+    assert house == off
+    assert "GO" in {call for _, call in house}
+
+
+def test_check_now_takes_a_persons_word_for_a_probe(tmp_path: Path) -> None:
+    """A hull that jumped is doubted until somebody says that it is right."""
+    words = played(tmp_path, lambda hour: 5.0 if hour > HOURS - 1.0 else 0.0)
+    assert "jumped" in filmcall("check", "--now", *words).out
+    noted(words, ("vouched", HOURS - 0.5, "--point", "plank"))
+    assert "jumped" not in filmcall("check", "--now", *words).out

@@ -41,9 +41,9 @@ def jumped(make: Make) -> Live:
     return live
 
 
-def vouch(live: Live, point: str) -> None:
+def told(live: Live, kind: EventKind, what: str | None = None) -> None:
     now_s = live.machine.wall()
-    live.watch.record(Event(EventKind.VOUCHED, now_s, "tent", what=point, recorded_s=now_s))
+    live.watch.record(Event(kind, now_s, "tent", what=what, recorded_s=now_s))
 
 
 def test_a_doubted_probe_gives_hold_and_says_why_and_what_to_do(make: Make) -> None:
@@ -67,13 +67,27 @@ def test_a_restart_ends_no_doubt(make: Make) -> None:
 
 def test_a_vouched_point_may_be_go_after_the_dwell_also_over_a_restart(make: Make) -> None:
     live = jumped(make)
-    vouch(live, "another-probe")
+    told(live, EventKind.VOUCHED, "another-probe")
     assert live.run(900.0, live.climate(JUMPED_C)) == "HOLD"
-    vouch(live, PLANK)
+    told(live, EventKind.VOUCHED, PLANK)
     assert live.run(900.0, live.climate(JUMPED_C)) == "GO"
     live.kill()
     second = make(live.machine)
     assert second.run(900.0, second.climate(JUMPED_C)) == "GO"
+
+
+def test_probes_put_back_begin_anew_also_over_a_restart(make: Make) -> None:
+    """Who carries a probe out and back moves it as no hull can move."""
+    live = make()
+    assert live.run(1.1 * HOUR_S, live.climate(), step_s=30.0) == "GO"
+    told(live, EventKind.PROBES_OUT)
+    assert live.run(1200.0, live.climate(JUMPED_C)) == "HOLD"
+    live.run(10.0)
+    told(live, EventKind.PROBES_IN)
+    assert live.run(900.0, live.climate()) == "GO"
+    live.kill()
+    second = make(live.machine)
+    assert second.run(900.0, second.climate()) == "GO"
 
 
 def test_what_a_doubted_value_shows_past_a_bound_is_still_stop(make: Make) -> None:
