@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Iterable
 from typing import TYPE_CHECKING
 
 from rules.clocks.work import Work, work_of
-from rules.events import Event
+from rules.events import Event, in_force
 from rules.spec.model import Spec
 from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind
@@ -199,10 +199,12 @@ def coat_warnings(
             "coat take this back and record coat-ended first"
         )
     if len(now.coats) > len(was.coats):
+        found += [f"{where}{text}" for text in _out_of_order(was, now)]
         for clock in clocks:
             if clock.coat is not None and not clock.buried:
                 found += [f"{where}{text}" for text in _over_a_film(clock, hour)]
-    return [*found, *(f"{where}{text}" for text in _from_a_pot(event, was, clocks, hour))]
+    found += [f"{where}{text}" for text in _from_a_pot(event, was, clocks, hour)]
+    return [*found, *_from_another_mix(event, before)]
 
 
 LARGE_MIX_ML = 20_000.0
@@ -250,6 +252,36 @@ def _over_a_film(clock: Clock, hour: Callable[[float], str]) -> list[str]:
     left = duration_text(clock.left_s)
     when = "" if clock.state is ClockState.WAITING else f", about {hour(clock.ends_at_s)}"
     return [f"{text} opens in {left}{when}; it may wrinkle or trap solvent"]
+
+
+def _out_of_order(was: Work, now: Work) -> list[str]:
+    """What to say of a coat whose number is not above that of the one beneath."""
+    if was.newest is None or now.newest is None or now.newest.number > was.newest.number:
+        return []
+    return [
+        f"coat {was.newest.number} is on already, so this is hardly coat {now.newest.number}: if "
+        "the number is a slip, take this back and record it with the right one"
+    ]
+
+
+def _from_another_mix(event: Event, before: tuple[Event, ...]) -> list[str]:
+    """What to say of a coat of one spec that names a batch of another."""
+    if event.batch is None or event.spec is None:
+        return []
+    mixed = [
+        each
+        for each in in_force(before)
+        if each.kind is EventKind.MIXED
+        and each.batch == event.batch
+        and each.time_s <= event.time_s
+    ]
+    if not mixed or mixed[-1].spec_key == event.spec_key:
+        return []
+    of = mixed[-1].spec or "the enclosure's own spec"
+    return [
+        f"batch {event.batch} was mixed as {of}, and the coat is recorded as {event.spec}: "
+        "correct the one that is wrong"
+    ]
 
 
 def _from_a_pot(

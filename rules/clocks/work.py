@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from rules.events import Event, in_force
+from rules.text import duration_text
 from rules.units import DAY_S, to_celsius
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method, Service
 
@@ -417,6 +419,8 @@ def missing_before(event: Event, events: Iterable[Event]) -> str:
             return _coat_never_started(event, before)
         case EventKind.TAPE_OFF:
             return _tape_never_on(event, before)
+        case EventKind.MIXED:
+            return _name_in_use(event, before)
         case EventKind.SESSION_ENDED:
             return _session_never_started(before)
         case EventKind.MEASURED if event.what == MIX_TEMPERATURE:
@@ -493,6 +497,22 @@ def _unmixed(event: Event, before: list[Event]) -> str:
     return (
         f"batch {event.batch!r} was never mixed, so its induction and pot life are not known; "
         f"{_RECORD.format('mixed --batch NAME')}"
+    )
+
+
+def _name_in_use(event: Event, before: list[Event]) -> str:
+    same = [
+        pot
+        for work in _works(event, before)
+        for pot in work.pots
+        if pot.batch == event.batch and pot.ended_s is None
+    ]
+    age_s = event.time_s - max((pot.mixed_s for pot in same), default=-math.inf)
+    if event.batch is None or age_s > SAME_COAT_S:
+        return ""
+    return (
+        f"batch {event.batch!r} was mixed {duration_text(age_s)} ago and never ended, so which of "
+        f"the two goes on is not known; {_RECORD.format('pot-ended --batch NAME')}"
     )
 
 

@@ -269,19 +269,18 @@ def _length(
 
 def pot_windows(
     coat: int,
-    pots: list[Pot],
-    spec: Spec,
+    pots: list[tuple[Pot, Spec]],
     history: TemperatureHistory,
     begun_s: float,
     ended_s: float | None,
     named: Collection[str | None],
 ) -> list[Window]:
-    life, stand = spec.times.get(ClockName.POT_LIFE), spec.times.get(ClockName.INDUCTION)
     found: list[Window] = []
-    for at, pot in enumerate(pots):
+    for at, (pot, spec) in enumerate(pots):
+        life, stand = spec.times.get(ClockName.POT_LIFE), spec.times.get(ClockName.INDUCTION)
         # A pot is used from the coat's begin until the next pot is mixed, or the coat ends.
         used_from = max(begun_s, pot.mixed_s) if at == 0 else pot.mixed_s
-        used_to = pots[at + 1].mixed_s if at + 1 < len(pots) else ended_s
+        used_to = pots[at + 1][0].mixed_s if at + 1 < len(pots) else ended_s
         used_to = used_from if used_to is None else used_to
         if life is not None and used_to > pot.mixed_s:
             factor, _ = pot_factor(spec, pot.amount_ml)
@@ -567,15 +566,17 @@ def coats_of(
                     steps[step] = came.ended_at_s
             ends = {each: laid_end_s + each for each in spec.times_until}
             steps |= {each: end for each, end in ends.items() if end <= until_s}
-        pots = [
-            pot
-            for pot in work.pots
-            if before_s < pot.mixed_s < (laid_end_s if laid_end_s is not None else until_s)
-            and _spec(pot.spec, spec_of, default_spec, []).name == spec.name
-        ]
         named = {e.batch for e in standing if e.batch is not None and e.time_s == coat.started_s}
+        pots = []
+        for pot in work.pots:
+            own = _spec(pot.spec, spec_of, default_spec, [])
+            if own.name != spec.name and pot.batch not in named:
+                continue  # of another coat, for all that anybody said
+            if before_s < pot.mixed_s < (laid_end_s if laid_end_s is not None else until_s):
+                own = own.under(pot.method or coat.method, pot.hardener or coat.hardener)
+                pots.append((pot, spec if own.name == spec.name else own))
         windows = [
-            *pot_windows(coat.number, pots, spec, history, begun, laid_end_s, named),
+            *pot_windows(coat.number, pots, history, begun, laid_end_s, named),
             *tape_windows(coat.number, standing, spec, history, begun, laid_end_s, over_s, end_s),
         ]
         if over_s is not None:
@@ -597,7 +598,7 @@ def coats_of(
             number=coat.number,
             spec=spec,
             method=coat.method,
-            batches=tuple(pot.batch for pot in pots if pot.batch is not None),
+            batches=tuple(pot.batch for pot, _ in pots if pot.batch is not None),
             started_s=coat.started_s,
             ended_s=laid_end_s,
             until_s=until_s,

@@ -350,3 +350,33 @@ def test_a_batch_that_is_ended_or_long_mixed_is_asked_about_where_a_coat_names_i
     assert re.search(r"warning: batch B was ended at \d\d:\d\d: name the one in use", ran.out)
     event(db, "mixed", "--batch", "B", "--at", ago(minutes=5), *spec)
     assert "batch B" not in event(db, "coat-started", "--batch", "B", "--coat", "3").out
+
+
+def test_a_batch_of_another_spec_is_asked_about_where_a_coat_names_it(db: str) -> None:
+    event(db, "mixed", "--batch", "A", "--at", ago(minutes=50), "--spec", "two-pack-epoxy-primer")
+    coat = ("coat-started", "--batch", "A", "--at", ago(minutes=5))
+    ran = event(db, *coat, "--spec", "polyurethane-topcoat")
+    assert (
+        "warning: batch A was mixed as two-pack-epoxy-primer, and the coat is recorded as "
+        "polyurethane-topcoat: correct the one that is wrong"
+    ) in ran.out
+    event(db, "coat-ended", "--at", ago(minutes=4))
+    assert "was mixed as" not in event(db, "coat-started", "--batch", "A").out
+
+
+def test_a_batch_name_that_is_in_use_is_told(db: str) -> None:
+    spec = ("--spec", "polyurethane-topcoat")
+    event(db, "mixed", "--batch", "A", "--at", ago(hours=3), *spec)
+    again = ("mixed", "--batch", "A", *spec)
+    assert "warning: batch 'A' was mixed 3 h ago and never ended" in event(db, *again).out
+    event(db, "pot-ended", "--batch", "A")
+    assert "warning" not in event(db, *again).out
+
+
+def test_a_coat_number_that_was_laid_already_is_told(db: str) -> None:
+    event(db, "coat-started", "--coat", "5", "--at", ago(days=3))
+    event(db, "coat-ended", "--coat", "5", "--at", ago(days=2.9))
+    ran = event(db, "coat-started", "--coat", "5", "--at", ago(minutes=5))
+    assert "warning: coat 5 is on already, so this is hardly coat 5" in ran.out
+    event(db, "coat-started", "--withdraw", "--corrects", "3")
+    assert "hardly" not in event(db, "coat-started", "--coat", "6").out

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -209,3 +210,18 @@ def test_check_now_takes_a_persons_word_for_a_probe(tmp_path: Path) -> None:
     assert "jumped" in filmcall("check", "--now", *words).out
     noted(words, ("vouched", HOURS - 0.5, "--point", "plank"))
     assert "jumped" not in filmcall("check", "--now", *words).out
+
+
+def test_a_coat_that_names_a_pot_of_another_spec_is_judged_by_the_pots_own_times(
+    tmp_path: Path,
+) -> None:
+    """The primer has to stand for half an hour at 20 degC (generic), the topcoat has not."""
+    words = played(tmp_path)
+    primer = ("--spec", "two-pack-epoxy-primer", "--batch", "A")
+    noted(
+        words,
+        *(("mixed", 10.0, *primer), ("coat-started", 10.1, "--batch", "A", *SPEC)),
+        ("coat-ended", 11.0),
+    )
+    said = filmcall("review", *words).out
+    assert re.search(r"Outside its spec: mix used \d+ min too early", said)
