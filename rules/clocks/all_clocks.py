@@ -285,6 +285,8 @@ def _tape_clocks(bench: SectionWork, spec: Spec | None, coat: Coat | None) -> li
     if last is not None:
         if last.state is ClockState.ENDED:
             text = "Tape past its time: pull it slowly, and expect glue left behind or torn edges"
+            if on_s is None:
+                text = f"No tape-on was recorded; if tape is on: {text[:1].lower()}{text[1:]}"
             last = replace(last, advice=text)
         clocks.append(last)
     return clocks

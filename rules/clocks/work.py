@@ -424,7 +424,9 @@ def missing_before(event: Event, events: Iterable[Event]) -> str:
         case EventKind.SESSION_ENDED:
             return _session_never_started(before)
         case EventKind.MEASURED if event.what == MIX_TEMPERATURE:
-            return _unmixed(event, before) or _no_pot(event, before)
+            return _unmixed(event, before) or _no_pot(event, before) or _no_mix_is_so(event)
+        case EventKind.MEASURED if event.what == CLEARANCE_LENGTH:
+            return _clearance([event])[1]
         case _:
             return ""
 
@@ -513,6 +515,15 @@ def _name_in_use(event: Event, before: list[Event]) -> str:
     return (
         f"batch {event.batch!r} was mixed {duration_text(age_s)} ago and never ended, so which of "
         f"the two goes on is not known; {_RECORD.format('pot-ended --batch NAME')}"
+    )
+
+
+def _no_mix_is_so(event: Event) -> str:
+    if celsius(event.value, event.unit) is not None:
+        return ""
+    return (
+        f"{event.value} {event.unit} is no temperature of a mix, so it counts for nothing; take "
+        "it back with --corrects and --withdraw, and enter it again, as in 21 degC"
     )
 
 

@@ -380,3 +380,21 @@ def test_a_coat_number_that_was_laid_already_is_told(db: str) -> None:
     assert "warning: coat 5 is on already, so this is hardly coat 5" in ran.out
     event(db, "coat-started", "--withdraw", "--corrects", "3")
     assert "hardly" not in event(db, "coat-started", "--coat", "6").out
+
+
+@pytest.mark.parametrize(
+    ("what", "value", "unit", "says"),
+    [
+        ("mix-temperature", "300", "F", "300.0 F is no temperature of a mix"),
+        ("mix-temperature", "21", "bar", "21.0 bar is no temperature of a mix"),
+        ("mix-temperature", "70", "F", ""),
+        ("clearance", "30", "weeks", "clearance 30.0 weeks: not a length above 0 and up to 7 days"),
+        ("clearance", "30", "min", ""),
+    ],
+)
+def test_a_hand_reading_that_counts_for_nothing_says_so_at_once(
+    db: str, what: str, value: str, unit: str, says: str
+) -> None:
+    event(db, "mixed", "--spec", "two-pack-epoxy-primer")
+    ran = event(db, "measured", "--what", what, "--value", value, "--unit", unit)
+    assert (says in ran.out) if says else ("warning" not in ran.out)

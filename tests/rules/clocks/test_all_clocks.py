@@ -311,6 +311,8 @@ def test_tape_has_two_bounds_and_days_count_from_tape_on() -> None:
 def test_days_of_tape_do_not_run_without_tape_on() -> None:
     clock = clocks(COATED, steady(20.0), 2.0)[ClockName.TAPE_NOT_AFTER]
     assert clock.basis.endswith("not counted: tape-on was never recorded")
+    late = clocks(COATED, steady(20.0), 60.0)[ClockName.TAPE_NOT_AFTER]
+    assert late.advice.startswith("No tape-on was recorded; if tape is on: tape past its time")
     days_only = replace(
         PRIMER, times={k: v for k, v in PRIMER.times.items() if k is not ClockName.TAPE_NOT_AFTER}
     )
