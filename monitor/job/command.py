@@ -52,9 +52,10 @@ def planned(
 
 
 def shopping_for(hand: JobAtHand, made: Made) -> Shopping:
-    """Return what the job takes, its missed windows' sandings among it."""
+    """Return what is left of the job takes, its missed windows' sandings among it."""
     extra = [step.section for step in made.plan.steps if step.is_extra]
-    return shopping_of(hand.job, MIXED_AT_C, extra)
+    laid = {name: each.coat.number for name, each in hand.followed.laid.items()}
+    return shopping_of(hand.job, MIXED_AT_C, extra, laid)
 
 
 def today_of(

@@ -165,8 +165,11 @@ def _steps_of_kept(kept: Sequence[float]) -> Iterator[tuple[int, float]]:
 
 def shopping_lines(shopping: Shopping) -> list[str]:
     """Return what to buy."""
+    if not (shopping.paints or shopping.sheets or shopping.tape_m):
+        return ["Nothing more to buy: every coat is laid."]
     losses = " and ".join(f"{loss:g}" for loss in shopping.losses_pct)
-    lines = [f"To buy, with {losses} % loss and what stays in each pot:"]
+    rest = " for what is not laid yet" if shopping.begun else ""
+    lines = [f"To buy{rest}, with {losses} % loss and what stays in each pot:"]
     for paint in shopping.paints:
         parts = [
             f"{name} {_litres(volume)}"

@@ -1,10 +1,11 @@
-"""What a whole job takes: paint by spec, and abrasive and tape by common practice rates."""
+"""What a job, or the rest of one, takes: paint by spec, abrasive and tape by usual rates."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from rules.batch.plan import USUAL_LOSS_PCT, BatchFault, MixJob, plan_batches
 from rules.job.model import CoatToLay, Job, JobSection
@@ -49,34 +50,43 @@ class Paint:
 
 @dataclass(frozen=True, slots=True)
 class Shopping:
-    """What the whole job takes.
+    """What is still to be laid of a job takes.
 
     Attributes:
         paints: by spec, in the order in which the job names them.
         sheets: of abrasive, by grit.
         tape_m: masking tape [m].
         losses_pct: of paint that never reaches the work, by the coats' methods, ascending [%].
+        begun: whether some coats are laid, so that this is the rest.
     """
 
     paints: tuple[Paint, ...]
     sheets: tuple[tuple[str, int], ...]
     tape_m: int
     losses_pct: tuple[float, ...]
+    begun: bool = False
 
 
-def shopping_of(job: Job, temp_c: float, resandings: Iterable[str] = ()) -> Shopping:
-    """Return what a job takes.
+def shopping_of(
+    job: Job,
+    temp_c: float,
+    resandings: Iterable[str] = (),
+    laid: Mapping[str, int] = MappingProxyType({}),
+) -> Shopping:
+    """Return what a job takes, or what is left of it.
 
     Args:
         job: the whole work.
         temp_c: at which it is mixed [°C].
         resandings: sections that a missed window asks to be sanded once more, one entry each time.
+        laid: how many coats are on each section already.
     """
+    left = [(section, section.coats[laid.get(section.name, 0) :]) for section in job.sections]
     paints: dict[str, Paint] = {}
     sheets: dict[str, float] = {}
     tape_m = 0.0
-    for section in job.sections:
-        for coat in section.coats:
+    for section, coats in left:
+        for coat in coats:
             found = paints.get(coat.spec.name, Paint(coat.spec.name, 0.0, 0.0, 0.0, 0))
             paints[coat.spec.name] = _with(found, section, coat, temp_c)
             for chore in coat.before:
@@ -92,7 +102,8 @@ def shopping_of(job: Job, temp_c: float, resandings: Iterable[str] = ()) -> Shop
         tuple(paints.values()),
         tuple((grit, math.ceil(count)) for grit, count in sheets.items()),
         math.ceil(tape_m),
-        tuple(sorted({USUAL_LOSS_PCT[each.method] for own in job.sections for each in own.coats})),
+        tuple(sorted({USUAL_LOSS_PCT[each.method] for _, coats in left for each in coats})),
+        begun=any(laid.values()),
     )
 
 

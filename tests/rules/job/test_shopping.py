@@ -57,6 +57,21 @@ def test_abrasive_and_tape_go_by_the_stated_rates() -> None:
     assert shopping.tape_m == 15
 
 
+def test_what_is_laid_is_not_bought_again() -> None:
+    before = (Chore("sand", "320", 7200.0),)
+    coats = [
+        CoatToLay(number, SPEC, 3600.0, Film(50.0, wet=False), Method.ROLLER, before)
+        for number in (1, 2, 3)
+    ]
+    whole = shopping_of(job(*coats), 18.0)
+    left = shopping_of(job(*coats), 18.0, laid={"hull-port": 2})
+    assert (whole.paints[0].pots, left.paints[0].pots) == (3, 1)
+    assert left.paints[0].base_ml == pytest.approx(whole.paints[0].base_ml / 3.0)
+    assert (whole.sheets, left.sheets) == ((("320", 54),), (("320", 18),))
+    assert (whole.begun, left.begun) == (False, True)
+    assert shopping_of(job(*coats), 18.0, laid={"hull-port": 3}).paints == ()
+
+
 @pytest.mark.parametrize("volume_ml", [1.0, 999.0, 1001.0, 4200.0, 5000.0, 12_400.0])
 def test_the_tins_hold_what_is_needed_and_less_than_a_large_one_over(volume_ml: float) -> None:
     held = 1000.0 * sum(count * size for count, size in tins(volume_ml))
