@@ -602,10 +602,10 @@ class Watch:
     def _set_log_faults(
         self, now_s: float, *, write: str | None = None, read: str | None = None
     ) -> None:
-        before = bool(self.log_fault)
+        before = self.log_fault
         self._write_fault = self._write_fault if write is None else write
         self._read_fault = self._read_fault if read is None else read
-        if bool(self.log_fault) != before:
+        if self.log_fault != before:
             self._set_doubts(now_s)
 
     def _set_doubts(self, now_s: float) -> None:

@@ -503,6 +503,7 @@ def test_a_full_disk_holds_and_the_call_is_told_unlogged(make: Make) -> None:
     assert "disk refuses" in live.reasons()["log"]
     assert not live.reasons()["log"].endswith("."), "whoever shows a reason ends the sentence"
     assert live.run(700.0, live.climate()) == "HOLD"
+    assert f"{live.store.waiting[0]} readings" in live.reasons()["log"], "as many as wait now"
     live.run(60.0, live.climate(DRY_C - 1.0))
     surface_c = DRY_C
     while surface_c > WET_C:
