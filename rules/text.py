@@ -94,13 +94,29 @@ def date_text(time_s: float, zone: tzinfo) -> str:
 def hour_text(time_s: float, zone: tzinfo | None, *, twelve_hours: bool = False) -> str:
     """Return the time of day there; in the machine's own zone for None.
 
+    In the hour that a clock shows twice the zone's short name tells which of the two it is.
+
     >>> hour_text(52_320.0, UTC), hour_text(52_320.0, UTC, twelve_hours=True)
     ('14:32', '2:32 pm')
     """
     moment = datetime.fromtimestamp(time_s, zone)
-    if not twelve_hours:
-        return f"{moment:%H:%M}"
-    return f"{moment.hour % 12 or 12}:{moment:%M} {'am' if moment.hour < 12 else 'pm'}"
+    if twelve_hours:
+        shown = f"{moment.hour % 12 or 12}:{moment:%M} {'am' if moment.hour < 12 else 'pm'}"
+    else:
+        shown = f"{moment:%H:%M}"
+    return f"{shown} {zone_name(moment)}" if comes_twice(moment) else shown
+
+
+def comes_twice(moment: datetime) -> bool:
+    """Return whether a zone's clock shows this time twice, as when summer time ends."""
+    earlier, later = (moment.replace(fold=fold).astimezone(UTC) for fold in (0, 1))
+    return earlier < later
+
+
+def zone_name(moment: datetime) -> str:
+    """Return the short name of the zone that holds at a time, `UTC+03` where it has none."""
+    name = moment.astimezone().tzname() if moment.tzinfo is None else moment.tzname()
+    return f"UTC{name}" if name and name[:1] in "+-" else name or ""
 
 
 def date_hour_text(time_s: float, zone: tzinfo) -> str:
@@ -147,9 +163,8 @@ def with_zone_text(time_s: float, zone: tzinfo | None, now_s: float) -> str:
     'Tue 02:40 UTC'
     """
     there = zone or datetime.fromtimestamp(time_s).astimezone().tzinfo or UTC
-    name = datetime.fromtimestamp(time_s, there).tzname() or ""
-    name = f"UTC{name}" if name[:1] in "+-" else name
-    return f"{hour_and_day_text(time_s, there, now_s)} {name}".rstrip()
+    moment, shown = datetime.fromtimestamp(time_s, there), hour_and_day_text(time_s, there, now_s)
+    return shown if comes_twice(moment) else f"{shown} {zone_name(moment)}".rstrip()
 
 
 def weekday_text(time_s: float, zone: tzinfo) -> str:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from monitor.times import moment_s
 from rules.errors import FilmcallError
+from rules.text import hour_text, with_zone_text
 
 NOW_S = datetime(2026, 11, 28, tzinfo=UTC).timestamp()
 
@@ -29,3 +31,17 @@ def test_with_an_offset_or_an_hour_later_it_is_taken() -> None:
     assert second - moment_s("2026-10-25 02:30+02:00", NOW_S, "Europe/Brussels") == 3600.0
     assert moment_s("2026-10-25 03:30", NOW_S, "Europe/Brussels") == second + 3600.0
     assert moment_s("2026-10-25 02:30", NOW_S, "Etc/UTC") == second + 3600.0
+
+
+def test_a_time_that_a_clock_shows_twice_is_shown_with_its_zone() -> None:
+    """Summer time ends at 1:00 UTC of October's last Sunday: Directive 2000/84/EC, article 3."""
+    zone = ZoneInfo("Europe/Brussels")
+    change_s = datetime(2026, 10, 25, 1, tzinfo=UTC).timestamp()
+    hours = [change_s + 60.0 * minutes for minutes in (-61, -30, 30, 60)]
+    assert [hour_text(each, zone) for each in hours] == [
+        "01:59", "02:30 CEST", "02:30 CET", "03:00",
+    ]  # fmt: skip
+    assert hour_text(hours[2], zone, twelve_hours=True) == "2:30 am CET"
+    assert with_zone_text(hours[1], zone, hours[1]) == "02:30 CEST"
+    spring_s = datetime(2026, 3, 29, 1, tzinfo=UTC).timestamp()
+    assert [hour_text(spring_s + s, zone) for s in (-60.0, 0.0)] == ["01:59", "03:00"]

@@ -599,7 +599,7 @@ def test_without_a_defect_the_missed_times_are_told_with_their_lengths(tmp_path:
 
 def test_times_are_shown_in_the_zone_asked_for() -> None:
     # 25 October 2026, 01:30 UTC is 02:30 in Brussels for the second time that night.
-    assert TimeStamp("Europe/Brussels")(1_792_891_800.0) == "2026-10-25 02:30"
+    assert TimeStamp("Europe/Brussels")(1_792_891_800.0) == "2026-10-25 02:30 CET"
     assert TimeStamp("Etc/UTC").name == "UTC"
     assert TimeStamp("Nowhere/Land").name == "UTC"
 
