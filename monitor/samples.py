@@ -279,21 +279,25 @@ class Temperatures:
         return replace(known, said=said, silent=surfaces, air_silent=airs)
 
     def _silent(self, rows: NDArray[np.float64], quantity: Quantity) -> tuple[Silent, ...]:
-        """Those of a quantity that count, and once spoke, but not while others did."""
+        """Those of a quantity that count and did not speak while others did."""
         from rules.clocks.history import Silent
 
         own = [
             k for k, each in enumerate(self.channels) if each.required and each.quantity is quantity
         ]
         spoke = np.isfinite(rows[:, [1 + 2 * k for k in own]])
-        missed = np.maximum.accumulate(spoke) & ~spoke & spoke.any(axis=1, keepdims=True)
-        steps = np.diff(missed.astype(np.int8), axis=0, prepend=0, append=0)
+        missed, heard = ~spoke & spoke.any(axis=1, keepdims=True), np.maximum.accumulate(spoke)
         times_s = np.append(rows[:, 0], math.inf)
-        return tuple(
-            Silent(self.channels[k].point, times_s[step > 0], times_s[step < 0])
-            for k, step in zip(own, steps.T, strict=True)
-            if step.any()
-        )
+        found = []
+        for before in (True, False):
+            those = missed & (heard if before else ~heard)
+            steps = np.diff(those.astype(np.int8), axis=0, prepend=0, append=0)
+            found += [
+                Silent(self.channels[k].point, times_s[step > 0], times_s[step < 0], before)
+                for k, step in zip(own, steps.T, strict=True)
+                if step.any()
+            ]
+        return tuple(found)
 
     def _history(self, columns: list[NDArray[np.float64]]) -> TemperatureHistory:
         from rules.clocks.history import TemperatureHistory, with_assumed_surface

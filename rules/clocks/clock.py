@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -175,8 +175,8 @@ def run_clock(
     law = rate_law(table, lean, factor)
     came = progress(law, body.safe, start_s, now_s)
     ended_s = now_s if came.ended_at_s is None else came.ended_at_s
-    missed_s = {each.probe: each.within_s(start_s, ended_s) for each in body.silent}
-    basis = join_words(basis_of(came, law, body.what, now_s, missed_s), body.note)
+    missed = [(each, each.within_s(start_s, ended_s)) for each in body.silent]
+    basis = join_words(basis_of(came, law, body.what, now_s, missed), body.note)
     if came.ended_at_s is not None:
         return replace(
             frame,
@@ -302,7 +302,7 @@ def join_words(*parts: str) -> str:
 
 
 def basis_of(
-    came: Progress, law: RateLaw, what: str, now_s: float, missed_s: Mapping[str, float]
+    came: Progress, law: RateLaw, what: str, now_s: float, missed: Iterable[tuple[Silent, float]]
 ) -> str:
     """Say what a clock rests on: measured time, and how the unmeasured and the odd time counted.
 
@@ -311,16 +311,17 @@ def basis_of(
         law: by which.
         what: "film" or "pot".
         now_s: now [s].
-        missed_s: for how long of it each silent probe said nothing [s].
+        missed: probes that said nothing for a part of it, and for how long [s].
     """
     opens = law.lean is SafeSide.OPENS
     taken = "coldest" if opens else "warmest"
     parts = [f"{duration_text(came.measured_s)} of measured {what} temperature"]
-    parts += [
-        f"{probe} silent for {duration_text(lasted_s)} of it, taken at the {taken} it can have been"
-        for probe, lasted_s in missed_s.items()
-        if lasted_s >= 30.0
-    ]
+    for silent, lasted_s in missed:
+        if lasted_s >= 30.0:
+            counts = f", taken at the {taken} it can have been"
+            if not silent.heard:
+                counts = " and before, so it counts for nothing"
+            parts.append(f"{silent.probe} silent for {duration_text(lasted_s)} of it{counts}")
     if came.unknown_s >= 0.5:
         parts.append(
             f"{duration_text(came.unknown_s)} not measured, taken at the {taken} it can have been"

@@ -29,11 +29,13 @@ class Silent:
         probe: its name.
         from_s: when each silence began [s].
         to_s: when each ended, infinity where it lasts [s].
+        heard: whether it had spoken in the days before, so that what it can have been has bounds.
     """
 
     probe: str
     from_s: FloatArray
     to_s: FloatArray
+    heard: bool = True
 
     def within_s(self, from_s: float, to_s: float) -> float:
         """Return for how much of a time it was silent [s]."""

@@ -391,6 +391,20 @@ def test_a_clock_names_the_probe_that_was_silent_while_it_ran_and_for_how_long()
     assert "silent" not in early[ClockName.RECOAT_OPENS].basis, "all of that was after"
 
 
+def test_a_clock_names_a_probe_that_has_told_nothing_at_all() -> None:
+    planks = [point(Quantity.SURFACE_TEMP, name) for name in ("plank-bow", "plank-stern")]
+    config = EnclosureConfig("tent", (point(Quantity.AIR_TEMP), *planks))
+    keeper = FilmKeeper(TOPCOAT, {}, channels_of=partial(channels_of, config))
+    tent = Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
+    tent.ensure_section("port")
+    keeper.set_events([event(EventKind.COAT_STARTED), event(EventKind.COAT_ENDED, 600.0)])
+    for minute in range(131):
+        hear(tent, 60.0 * minute, air=20.0, plank_bow=20.0)
+    clocks = {clock.name: clock for clock in keeper.clocks("port", T0 + 7800.0)}
+    words = "plank-stern silent for 2 h of it and before, so it counts for nothing"
+    assert words in clocks[ClockName.RECOAT_OPENS].basis
+
+
 def test_humidity_is_sampled_with_its_accuracy_beside_the_temperatures() -> None:
     keeper, tent = kept_beside("port")
     keeper.set_events([event(EventKind.COAT_STARTED)])
