@@ -57,6 +57,7 @@ _COLD_SCALE_K, _DAMP_SCALE_K, _GAS_SCALE_PPM = 10.0, 3.0, 2000.0
 _OPEN = {"wet": 1.0, "soft": 0.3, "hard": 0.0}
 _ANSWERS = (EventKind.WASHED, EventKind.INSPECTED, EventKind.SANDED)
 _GRID_S = 600.0
+_MOST_OF_IT = 0.9
 _DRIEST_PCT = 1.1
 
 
@@ -335,11 +336,11 @@ def _past(known: Known, bound: float, *, upper: bool) -> tuple[Bools, Bools, Boo
 
 
 def _spans(air: FilmAir, hit: Bools) -> tuple[tuple[float, float], ...]:
-    """The spans of the cells that are hit, those that only a cell parts joined."""
+    """The spans of the cells that are hit, those less than a second apart joined."""
     found: list[tuple[float, float]] = []
     for k in np.flatnonzero(hit):
         begin, end = float(air.time_s[k]), float(air.time_s[k] + air.held_s[k])
-        if found and begin - found[-1][1] <= _GRID_S:
+        if found and begin - found[-1][1] < 1.0:
             found[-1] = (found[-1][0], end)
         else:
             found.append((begin, end))
@@ -406,7 +407,7 @@ def memory_doubts(
     begin, end = spans[0][0], spans[-1][1]
     still = now_s - end < _GRID_S
     when = f"since {hour(begin)}" if still else f"{hour(begin)} to {hour(end)}"
-    if len(spans) > 1:
+    if lasted_s < _MOST_OF_IT * (end - begin):
         when += f", {duration_text(lasted_s)} in all"
     first = "once it is dry wash" if still else "wash"
     text = f"Wet {when} while soft: {first}, look, sand. Then record washed, inspected or sanded"

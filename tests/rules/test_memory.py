@@ -59,6 +59,20 @@ def test_two_hours_of_water_on_a_soft_film_are_remembered_to_the_minute() -> Non
     assert found.wet_s == ((WET_FROM, WET_TO),)
 
 
+def test_dew_that_comes_and_goes_counts_for_as_long_as_it_lay() -> None:
+    """Two hours of three minutes wet and six dry by turns are 42 min of water."""
+    told = history()
+    assert told.rh_low_pct is not None
+    minute = (told.time_s - WET_FROM) / 60.0
+    dry = (minute >= 0.0) & (minute < 120.0) & (minute % 9.0 >= 3.0)
+    rh_pct = np.where(dry, 50.0, told.rh_low_pct)
+    found = memory(replace(told, rh_low_pct=rh_pct, rh_high_pct=rh_pct))
+    assert sum(end - begin for begin, end in found.wet_s) == 42 * 60.0
+    assert found.minutes(Condition.WET, Age.SOFT).best_s == 42 * 60.0
+    (doubt,) = memory_doubts(found, -np.inf, 30 * HOUR, UTC)
+    assert ", 42 min in all while soft" in doubt.text
+
+
 def test_the_same_water_on_a_film_that_was_handled_holds_nothing() -> None:
     found = memory(history(), replace(AGES, dry_s=2 * HOUR, handled_s=7 * HOUR))
     assert found.minutes(Condition.WET, Age.HARD).best_s == 2 * HOUR
