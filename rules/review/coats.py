@@ -17,7 +17,7 @@ from rules.clocks.all_clocks import key_until_s, recoat_table, wet_on_wet_s
 from rules.clocks.history import TemperatureHistory, course_of
 from rules.clocks.pots import KEEP_POT_S, pot_factor
 from rules.clocks.progress import Progress, progress
-from rules.clocks.work import Pot, is_about, work_of
+from rules.clocks.work import Coat, Pot, is_about, work_of
 from rules.events import Event, in_force
 from rules.limits import limits_in_force, wet_film_allowance_k
 from rules.memory import FilmAges, FilmAir, FilmMemory, Known, remembered
@@ -567,14 +567,13 @@ def coats_of(
             ends = {each: laid_end_s + each for each in spec.times_until}
             steps |= {each: end for each, end in ends.items() if end <= until_s}
         named = {e.batch for e in standing if e.batch is not None and e.time_s == coat.started_s}
-        pots = []
-        for pot in work.pots:
-            own = _spec(pot.spec, spec_of, default_spec, [])
-            if own.name != spec.name and pot.batch not in named:
-                continue  # of another coat, for all that anybody said
-            if before_s < pot.mixed_s < (laid_end_s if laid_end_s is not None else until_s):
-                own = own.under(pot.method or coat.method, pot.hardener or coat.hardener)
-                pots.append((pot, spec if own.name == spec.name else own))
+        last_s = laid_end_s if laid_end_s is not None else until_s
+        pots = [
+            (pot, own)
+            for pot in work.pots
+            if before_s < pot.mixed_s < last_s
+            and (own := _spec_of_pot(pot, coat, spec, spec_of, default_spec, named)) is not None
+        ]
         windows = [
             *pot_windows(coat.number, pots, history, begun, laid_end_s, named),
             *tape_windows(coat.number, standing, spec, history, begun, laid_end_s, over_s, end_s),
@@ -611,6 +610,26 @@ def coats_of(
         records.append(record)
         before_s = laid_end_s if laid_end_s is not None else begun
     return tuple(records), tuple(dict.fromkeys(said))
+
+
+def _spec_of_pot(
+    pot: Pot,
+    coat: Coat,
+    spec: Spec,
+    spec_of: Mapping[str, Spec],
+    default: Spec,
+    named: Collection[str | None],
+) -> Spec | None:
+    """The spec that a pot is judged by where a coat was laid from it, else None.
+
+    One of another spec is another coat's, for all that anybody said, unless this one names it.
+    """
+    own = _spec(pot.spec, spec_of, default, [])
+    if own.name == spec.name:
+        return spec
+    if pot.batch not in named:
+        return None
+    return own.under(pot.method or coat.method, pot.hardener or coat.hardener)
 
 
 def _spec(name: str | None, spec_of: Mapping[str, Spec], default: Spec, said: list[str]) -> Spec:
