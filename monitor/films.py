@@ -1,6 +1,7 @@
 """Keeps what events and temperatures make of each section's film, for the limits to judge by.
 
-The clocks are reckoned anew from events and temperatures, at most once a minute of data time.
+The clocks are reckoned anew from events and temperatures, at most once a minute of data time but
+near an end, which is seen in its own second.
 """
 
 from __future__ import annotations
@@ -46,6 +47,8 @@ if TYPE_CHECKING:
 # Stage and ended steps change only where a step ends: far from one, looking now and then is enough.
 RECKON_EVERY_S = 60.0
 RECKON_AT_LEAST_EVERY_S = 1800.0
+END_NEAR_S = 5.0
+STANDS_STILL_S = 600.0  # a clock that does not count may go on, and end, before long
 RECKON_IN_STOP_S = 300.0
 
 
@@ -159,13 +162,14 @@ class FilmKeeper:
         return self._films[section]
 
     def clocks(self, section: str, time_s: float) -> tuple[Clock, ...]:
-        """Return a section's clocks, reckoned within the last minute."""
+        """Return a section's clocks, reckoned within the last minute and counted on from then."""
         if not self._events:
             return ()
-        last_s, _ = self._reckoned_s.get(section, (math.inf, -math.inf))
-        if not last_s <= time_s < last_s + RECKON_EVERY_S:
+        last_s, next_s = self._reckoned_s.get(section, (math.inf, -math.inf))
+        if not last_s <= time_s < min(last_s + RECKON_EVERY_S, next_s):
             self._reckon(section, time_s)
-        return self._clocks.get(section, ())
+            last_s = time_s
+        return tuple(each.later(time_s - last_s) for each in self._clocks.get(section, ()))
 
     def clock_dicts(self, enclosure: Enclosure) -> list[Json]:
         """Return the clocks of all of an enclosure's sections with their fixed keys."""
@@ -445,14 +449,14 @@ def _asked(bench: SectionWork, next_spec: Spec) -> tuple[Measurement, ...]:
 
 
 def _next_look_s(clocks: Iterable[Clock], time_s: float) -> float:
-    """When to reckon again: half way to the next end of a clock, within 1 and 30 min [s]."""
+    """When to reckon again: half way to the next end of a clock, and just as it comes [s]."""
     nearest_s = min(
         (
-            clock.left_s
+            STANDS_STILL_S if clock.left_s is None else clock.left_s
             for clock in clocks
-            if clock.left_s is not None and clock.state is ClockState.RUNNING
+            if clock.state is ClockState.RUNNING
         ),
         default=math.inf,
     )
-    wait_s = min(max(0.5 * nearest_s, RECKON_EVERY_S), RECKON_AT_LEAST_EVERY_S)
-    return time_s + wait_s
+    near_s = max(min(0.8 * nearest_s, RECKON_EVERY_S), min(nearest_s, END_NEAR_S))
+    return time_s + min(max(0.5 * nearest_s, near_s), RECKON_AT_LEAST_EVERY_S)

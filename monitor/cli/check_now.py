@@ -63,7 +63,7 @@ def run(
     told = []
     if time.time() - calls[0].time_s > _OF_NOW_S:
         end = date_hour_text(calls[0].time_s, zone_or_utc(chosen.timezone))
-        told.append(f"By a recording that ends {end}; of now nothing is known.")
+        told.append(f"By readings that end {end}; of now nothing is known.")
     for call in calls:
         u_k = call.climate.dew_margin_u_k
         text = lines(call, None if u_k is None else SHOW_FACTOR * u_k)
@@ -124,7 +124,7 @@ def calls_now(
         tent.take(some, time_s)
     for event in taken_until(waiting, now_s):
         tent.heed(event)
-    tent.advance(now_s)
+    tent.evaluate_now(now_s)  # though there was nothing to take in
     return tent.explain()
 
 

@@ -110,7 +110,7 @@ class _Aspect(NamedTuple):
 CALL = _Aspect(lambda state: state.call, 15.0)
 """A call may come so much later than what it follows from: the loop looks around [s]."""
 WORK = _Aspect(lambda state: state.work, 180.0)
-"""Clocks are reckoned once a minute where one is about to end, in either run [s]."""
+"""Far from an end clocks are reckoned now and then, at times of its own in either run [s]."""
 
 
 @dataclass(slots=True)

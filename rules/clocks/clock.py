@@ -73,6 +73,16 @@ class Clock:
     buried: bool = False
     stops_coating: bool = False
 
+    def later(self, passed_s: float) -> Clock:
+        """Return it with what is left counted on, as at an unchanged temperature [s]."""
+        if self.state is not ClockState.RUNNING or passed_s <= 0.0:
+            return self
+        left_s, ahead_s = (
+            None if left_s is None else max(0.0, left_s - passed_s)
+            for left_s in (self.left_s, self.left_outlook_s)
+        )
+        return replace(self, left_s=left_s, left_outlook_s=ahead_s)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TemperatureBounds:

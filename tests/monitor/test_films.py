@@ -19,6 +19,7 @@ from monitor.films import RECKON_EVERY_S, FilmKeeper
 from monitor.log.facts import TextOf
 from monitor.samples import ROOM_ROWS, TemperatureChannel, Temperatures, channels_of
 from monitor.specs import find_spec
+from rules.clocks.clock import ClockState
 from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE, Measurement, Spec
 from rules.vocabulary import ClockName, EventKind, LimitName, Stage
@@ -27,6 +28,7 @@ from sensors.reading import Quality, Quantity, Reading
 
 T0 = 1_800_000_000.0
 TOPCOAT = find_spec("polyurethane-topcoat")[0]
+PRIMER = find_spec("two-pack-epoxy-primer")[0]
 NAN = math.nan
 
 
@@ -204,8 +206,35 @@ def test_clocks_are_never_older_than_a_minute() -> None:
         return pot.left_s
 
     first = left_s(0.0)
-    assert first - left_s(RECKON_EVERY_S - 1.0) == 0.0
+    assert first - left_s(RECKON_EVERY_S - 1.0) == RECKON_EVERY_S - 1.0, "it goes on between"
     assert first - left_s(RECKON_EVERY_S) == pytest.approx(RECKON_EVERY_S, rel=0.5)
+
+
+@pytest.mark.parametrize("begins_s", [0.0, 7.0, 31.0, 59.0])
+def test_an_end_is_seen_in_the_second_after_it_whoever_looks_besides(begins_s: float) -> None:
+    """Induction of the primer at 20 degC: 20 min (generic); at 23, warmed since, less."""
+    ends = []
+    for look_every_s in (math.inf, 2.0, 45.0):
+        config = config_of()
+        keeper = FilmKeeper(PRIMER, {}, channels_of=partial(channels_of, config))
+        tent = Enclosure(config, keeper.film_of, T0 - 600.0, on_evaluated=keeper.evaluated)
+        keeper.set_events([event(EventKind.MIXED, begins_s)])
+        for minute in range(-10, 0):
+            hear(tent, 60.0 * minute, air=20.0)
+        second, held = begins_s, True
+        while held and second < 1500.0:
+            second += 1.0
+            hear(tent, second, air=20.0 + 3.0 * second / 1500.0)
+            held = any(each.name == "induction" for each in tent.sections["all"].film.start_doubts)
+            if held and second % look_every_s == 0.0:
+                clocks = {each.name: each for each in keeper.clocks("all", T0 + second)}
+                assert clocks[ClockName.INDUCTION].state is ClockState.RUNNING
+        clocks = {each.name: each for each in keeper.clocks("all", T0 + 1500.0)}
+        ended_s = clocks[ClockName.INDUCTION].ended_at_s
+        assert ended_s is not None
+        assert 0.0 <= T0 + second - ended_s <= 1.5
+        ends.append(second)
+    assert max(ends) - min(ends) <= 1.0
 
 
 def test_a_film_keeps_the_spec_that_it_was_laid_with() -> None:

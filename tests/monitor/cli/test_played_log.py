@@ -84,7 +84,7 @@ def test_check_now_answers_for_the_film_that_was_recorded_and_says_of_when(
 ) -> None:
     ran = filmcall("check", "--now", *shed)
     assert "may I start" not in ran.out
-    assert ran.out.startswith("By a recording that ends 2026-06-03 12:00; of now nothing is known.")
+    assert ran.out.startswith("By readings that end 2026-06-03 12:00; of now nothing is known.")
     told = json.loads(filmcall("check", "--now", *shed, "--json").out)
     assert told["stage"] != "prep"
     assert told["time"] == at(HOURS)
@@ -225,3 +225,30 @@ def test_a_coat_that_names_a_pot_of_another_spec_is_judged_by_the_pots_own_times
     )
     said = filmcall("review", *words).out
     assert re.search(r"Outside its spec: mix used \d+ min too early", said)
+
+
+def test_check_now_holds_where_no_reading_is_of_now(tmp_path: Path) -> None:
+    """A recording that is dated tomorrow, as where a clock was set back: nothing of it is known."""
+    config, recording = tmp_path / "shed.toml", tmp_path / "ahead.csv"
+    config.write_text(
+        CONFIG
+        + "".join(
+            POINT.format(name=name, quantity=quantity, unit=unit, column=column)
+            for name, quantity, unit, column in (
+                ("air", "air_temp", "degC", "t"),
+                ("air", "humidity", "%", "rh"),
+                ("plank", "surface_temp", "degC", "hull"),
+            )
+        )
+    )
+    tomorrow = datetime.now(tz=UTC) + timedelta(days=1)
+    rows = [
+        f"{(tomorrow + timedelta(minutes=each)).isoformat()},{20.0 + 0.1 * (each % 3):.1f},50,19.0"
+        for each in range(30)
+    ]
+    recording.write_text("\n".join(["time,t,rh,hull", *rows, ""]))
+    words = ["--config", str(config), "--db", str(tmp_path / "log.db")]
+    assert filmcall("replay", str(recording), *words).code == 0
+    ran = filmcall("check", "--now", *words)
+    assert (ran.code, ran.err) == (10, "")
+    assert ran.out.startswith("HOLD")
