@@ -268,6 +268,11 @@ def outlook_items(view: View, *, brief: bool = False) -> list[Text]:
         return [view.part(clean(text), "near") for text in texts]
     if any(reason.state is LimitState.BROKEN for reason in call.reasons):
         return [view.part("Already past a limit", "broken")]
+    now = {reason.state for reason in call.reasons if reason.limit in list(LimitName)}
+    if LimitState.UNKNOWN in now:
+        return [view.part("not known while the present is not", "unknown")]
+    if LimitState.NEAR in now:
+        return [view.part("Already near a limit", "near")]
     items = [
         view.part(clean(reason.text.removeprefix("outlook: ")))
         for reason in reasons

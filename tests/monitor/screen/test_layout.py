@@ -565,6 +565,22 @@ def test_where_the_reason_is_known_nothing_is_said_of_a_forecast() -> None:
         assert "no forecast" not in seen
 
 
+@pytest.mark.parametrize("state", [LimitState.UNKNOWN, LimitState.NEAR])
+def test_nothing_ahead_comforts_while_the_present_does_not(state: LimitState) -> None:
+    """Blind is said first: DEVELOPERS.md."""
+    snapshot = scene("go")
+    call = snapshot.calls[0]
+    now = next(each for each in call.reasons if each.limit == "dew_margin_min")
+    reasons = tuple(
+        replace(now, state=state) if each is now else each
+        for each in call.reasons
+        if each.limit != "outlook"
+    )
+    held = replace(call, call=Call.HOLD, reasons=reasons, looked_ahead_s=3600.0)
+    seen = flat(lines_of(replace(snapshot, calls=(held,), outlook={}), Size(120, 40)))
+    assert "Inside every limit for the next" not in seen
+
+
 def test_a_forecast_that_the_log_cannot_use_says_so_beside_the_logs_band() -> None:
     snapshot = scene("hold")
     why = (
