@@ -15,6 +15,7 @@ from monitor.screen.phrases import FIELD_WORDS, event_word
 from monitor.screen.pieces import details_text
 from monitor.screen.theme import Theme
 from monitor.snapshot import DeskView, Snapshot
+from monitor.specs import shipped_names
 from rules.events import Event
 from rules.numbers import number as strict_number
 from rules.text import clean, duration_text
@@ -131,7 +132,7 @@ class Choices:
         self.sections = tuple(
             sorted(c.section for c in snapshot.calls if c.section != ALL_SECTIONS)
         )
-        self.specs = tuple(snapshot.specs)
+        self.specs = _nameable(snapshot)
         ordered = sorted(snapshot.points, key=lambda point: point.quality is Quality.OK)
         self.points = tuple(dict.fromkeys(point.point for point in ordered))
         batches = [event.batch for event in reversed(snapshot.events) if event.batch]
@@ -202,6 +203,14 @@ class Choices:
         if name == "point":
             return self.points[:9]
         return list(self.measured)[:9]
+
+
+def _nameable(snapshot: Snapshot) -> tuple[str, ...]:
+    """The specs that an event can name: the enclosure's own first, shipped ones, and files."""
+    shipped = shipped_names()
+    found = [name for name, spec in snapshot.specs.items() if name == spec.name]
+    found += [spec.name for spec in snapshot.specs.values() if spec.name in shipped]
+    return tuple(dict.fromkeys([*found, *(each.spec for each in snapshot.events if each.spec)]))
 
 
 ENTER, ESC, BACKSPACE = "enter", "esc", "backspace"

@@ -7,7 +7,17 @@ from dataclasses import replace
 import pytest
 
 from examples.screens.scenes import SCENES, TOPCOAT
-from monitor.screen.keys import BACKSPACE, ENTER, ESC, FORMS, KEYS, WITHOUT_KEY, KeyDesk, Outcome
+from monitor.screen.keys import (
+    BACKSPACE,
+    ENTER,
+    ESC,
+    FORMS,
+    KEYS,
+    WITHOUT_KEY,
+    Choices,
+    KeyDesk,
+    Outcome,
+)
 from monitor.screen.phrases import FIELD_WORDS, QUANTITY_WORDS
 from monitor.screen.theme import Theme
 from rules.events import Event, in_force
@@ -245,6 +255,17 @@ def test_an_enclosure_without_sections_asks_for_none() -> None:
     (outcome,) = press(desk, "f", ENTER)
     assert outcome.record is not None
     assert outcome.record.section is None
+
+
+def test_specs_are_offered_by_the_names_that_an_event_can_give() -> None:
+    """The log keeps a film's spec by the hash of its text, which nobody can name."""
+    snapshot = SCENES["go"]()
+    own = replace(TOPCOAT, name="from-a-file")
+    event = replace(snapshot.events[0], spec="/boat/primer.toml", spec_sha256="ab" * 32)
+    specs = {own.name: own, "cd" * 32: TOPCOAT, "ab" * 32: replace(TOPCOAT, name="primer")}
+    offers = Choices()
+    offers.learn(replace(snapshot, specs=specs, events=(event,)))
+    assert offers.choices("spec") == (own.name, TOPCOAT.name, "/boat/primer.toml")
 
 
 def test_every_name_that_the_program_can_show_has_its_word() -> None:
