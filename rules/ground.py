@@ -143,14 +143,23 @@ def _doubt_of(asked: Measurement, last: Event | None, now_s: float) -> Doubt | N
     return None
 
 
-def _unknown(asked: Measurement, what: str) -> Doubt:
+def not_looked_at(asked: Measurement) -> str:
+    """Return what a call says that nobody can tell of the ground, for want of a log."""
+    name = asked.what.replace("-", " ").capitalize()
+    return f"{name} is not looked at here; before a coat the sheet asks for {_wanted(asked)}"
+
+
+def _wanted(asked: Measurement) -> str:
     sides = [
         "" if asked.low is None else f"at least {_shown(asked.low, asked.unit)}",
         "" if asked.high is None else f"at most {_shown(asked.high, asked.unit)}",
     ]
-    wanted = " and ".join(side for side in sides if side)
+    return " and ".join(side for side in sides if side) + _how(asked)
+
+
+def _unknown(asked: Measurement, what: str) -> Doubt:
     text = (
-        f"{what}: {wanted}{_how(asked)}. Record it: filmcall event measured "
+        f"{what}: {_wanted(asked)}. Record it: filmcall event measured "
         f"--what {asked.what} --value FIGURE --unit {asked.unit}"
     )
     bound = asked.high if asked.high is not None else asked.low

@@ -35,6 +35,7 @@ from rules.air.state import (
 from rules.air.uncertainty import wet_bulb_accuracy
 from rules.climate import AIR_TEMP, HUMIDITY, SURFACE_TEMP, PointValue
 from rules.errors import FilmcallError, ImplausibleReading
+from rules.ground import GROUND, not_looked_at
 from rules.numbers import number
 from rules.reasons import Reason
 from rules.section import Film, Section, SectionCall
@@ -104,6 +105,7 @@ def check(
     call = section.explain()
     kept = [reason for reason in call.reasons if reason.limit not in ("outlook", "dwell")]
     kept += [_said("sheet", each, LimitState.OK) for each in spec.surroundings.notes]
+    kept += [_said(GROUND, not_looked_at(each)) for each in spec.measurements]
     kept.append(_said("outlook", _NO_OUTLOOK))
     if guidance:
         kept.append(_said("spec", _GUIDANCE))

@@ -185,3 +185,13 @@ def test_at_a_terminal_a_bare_68_is_asked_for_its_unit(monkeypatch: pytest.Monke
     monkeypatch.setattr(sys, "stdin", Person("f\n"))
     assert typed_temperature("68") == "68F"
     assert asked.getvalue() == "68 °F, or 68 °C? F or C: "
+
+
+def test_what_a_sheet_asks_of_the_ground_is_named_where_no_log_tells_of_it() -> None:
+    """The shipped varnish asks for the wood's moisture (generic)."""
+    hand = ("check", "--air", "21", "--rh", "50", "--surface", "19")
+    ran = filmcall(*hand, "--spec", "varnish")
+    assert "Wood moisture is not looked at here; before a coat the sheet asks for" in ran.out
+    told = json.loads(filmcall(*hand, "--spec", "varnish", "--json").out)
+    assert "ground" in {each["limit"] for each in told["reasons"]}
+    assert "not looked at" not in filmcall(*hand, "--spec", "one-pack-enamel").out
