@@ -34,13 +34,14 @@ class MessageFault(FilmcallError, ValueError):
 
 
 class Clock(NamedTuple):
-    """One countdown: its name, section and state, when it ends [s], and what it rests on."""
+    """One countdown: name, section, state, when it ends [s], what it rests on, and its pot."""
 
     name: str
     section: str
     state: str
     ends_s: float | None
     basis: str
+    batch: str
 
 
 class Band(NamedTuple):
@@ -331,6 +332,7 @@ def _clock(entry: dict[str, Any]) -> Clock:
         _text(entry.get("state")),
         _time_s(entry.get("ends_at")),
         _text(entry.get("basis")),
+        _text(entry.get("batch")),
     )
 
 

@@ -232,9 +232,9 @@ def _limit(figure: Figure) -> LimitName | None:
 
 
 def _deciding(call: CallMessage) -> Figure | None:
-    """The number that decides: of the limit with least room, which the reasons have first."""
-    known = (each for each in call.reasons if _limit(each) is not None)
-    return next((each for each in known if None not in (each.value, each.bound)), None)
+    """The number that decides: of the limit that the reasons have first, where it is known."""
+    first = next((each for each in call.reasons if _limit(each) is not None), None)
+    return None if first is None or None in (first.value, first.bound) else first
 
 
 def _number(figure: Figure) -> str:
@@ -282,7 +282,8 @@ def _clock(clock: Clock, zone: tzinfo, now_s: float) -> Json:
     left = "" if left_s is None else duration_text(left_s)
     if not when:
         left = "not counting" if clock.state == "running" else clock.state
-    what, where = _capital(over if ended else running), _of(clock.section)
+    what = _capital(over if ended else running)
+    where = _joined(clock.batch and f"pot {clock.batch}", _of(clock.section))
     return {
         "cells": [what, when, left, _joined(where, "" if when else clock.basis)],
         "left_s": left_s,

@@ -75,10 +75,10 @@ def clock_groups(view: View, width: int) -> list[Text]:
         view: what is to be drawn.
         width: of a line; where a kind's sections do not fit in one, each clock is a piece.
     """
-    groups: dict[tuple[str, bool, ClockState], list[Clock]] = {}
+    groups: dict[tuple[str, str | None, bool, ClockState], list[Clock]] = {}
     for clock in view.snapshot.clocks:
         if clock.state is not ClockState.WAITING:
-            key = (clock.name.value, clock.buried, clock.state)
+            key = (clock.name.value, clock.batch, clock.buried, clock.state)
             groups.setdefault(key, []).append(clock)
     waiting = [c for c in view.snapshot.clocks if c.state is ClockState.WAITING]
     pieces = []

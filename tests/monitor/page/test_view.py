@@ -78,6 +78,30 @@ def test_whatever_a_call_says_it_can_be_shown(more: dict[str, Any]) -> None:
     shown(more)
 
 
+def opened(**more: object) -> dict[str, Any]:
+    """What the page shows of one enclosure whose call says more."""
+    rig = Rig()
+    rig.status()
+    rig.say(call("HOLD", **more))
+    (row,) = rig.yard.rows(rig.now)
+    return whole(row, ZONES, NOW_S)
+
+
+def test_a_number_is_said_to_decide_only_where_its_limit_comes_first() -> None:
+    humidity = {"limit": "humidity_max", "state": "ok", "value": 55.0, "bound": 85.0, "unit": "%"}
+    blind = {"limit": "dew_margin_min", "state": "unknown", "value": None, "bound": 3.0}
+    assert opened(reasons=[humidity])["number"] == "55.0 %"
+    assert opened(reasons=[blind, humidity])["number"] == ""
+
+
+def test_two_pots_are_told_apart() -> None:
+    clocks = [
+        {"name": "pot life", "state": "running", "ends_at": "2027-01-15T09:00:00Z", "batch": each}
+        for each in ("A", "B")
+    ]
+    assert [each["cells"][3] for each in opened(clocks=clocks)["clocks"]] == ["pot A", "pot B"]
+
+
 @pytest.mark.parametrize(
     "more",
     [

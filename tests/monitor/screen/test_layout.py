@@ -29,6 +29,7 @@ from monitor.screen.theme import Colours, Theme, theme_of
 from monitor.screen.view import View
 from monitor.snapshot import DeskView, PointHealth, Snapshot
 from rules.call import Call
+from rules.clocks.clock import Clock, ClockState
 from rules.limits import LimitJudgement
 from rules.reasons import Reason, outlook_reasons
 from rules.section import SectionCall
@@ -579,6 +580,17 @@ def test_nothing_ahead_comforts_while_the_present_does_not(state: LimitState) ->
     held = replace(call, call=Call.HOLD, reasons=reasons, looked_ahead_s=3600.0)
     seen = flat(lines_of(replace(snapshot, calls=(held,), outlook={}), Size(120, 40)))
     assert "Inside every limit for the next" not in seen
+
+
+def test_clocks_of_two_pots_stand_under_their_own_names() -> None:
+    snapshot = scene("go")
+    pots = tuple(
+        Clock(ClockName.INDUCTION, None, each, ClockState.ENDED, ended_at_s=snapshot.time_s - 60.0)
+        for each in ("A", "B")
+    )
+    seen = flat(lines_of(replace(snapshot, clocks=pots), Size(120, 40)))
+    assert "pot A induction over since" in seen
+    assert "pot B induction over since" in seen
 
 
 def test_a_forecast_that_the_log_cannot_use_says_so_beside_the_logs_band() -> None:
