@@ -446,10 +446,13 @@ class AlarmBoard:
         name = self._enclosure if alarm.key.section == ALL_SECTIONS else alarm.key.section
         what = f"{clean(name)}: {alarm.call.value}"
         when = self._theme.hour_and_day(alarm.since_s, self._zone, now_s)
-        if alarm.over_s is None or alarm.since_s >= alarm.over_s:
+        lasts = alarm.present_s == self._steady_s
+        until_s = alarm.present_s + self._ahead_s if alarm.over_s is None else alarm.over_s
+        if (alarm.over_s is None and lasts) or alarm.since_s >= until_s:
             return f"{what} since {when}: {alarm.why}"
-        until = self._theme.hour_and_day(alarm.over_s, self._zone, now_s)
-        return f"{what} from {when} to {until}: {alarm.why}; over, nobody has seen it"
+        until = self._theme.hour_and_day(until_s, self._zone, now_s)
+        how = "not so now" if alarm.over_s is None else "over, nobody has seen it"
+        return f"{what} from {when} to {until}: {alarm.why}; {how}"
 
 
 _TIME_IS_UP = Reason(

@@ -200,6 +200,18 @@ def test_what_nobody_has_seen_stays_on_the_screen_when_it_is_over() -> None:
     assert board.text() == ""
 
 
+def test_what_has_gone_but_may_come_again_is_not_said_to_last() -> None:
+    board = AlarmBoard()
+    run(board, 0, 1, WELL)
+    run(board, 2, 8, call_of(SILENT))
+    assert "since" in board.text()
+    run(board, 8.2, 9, WELL)
+    (alarm,) = board.standing()
+    assert alarm.over_s is None, "it is given up only after some minutes"
+    assert alarm.text.endswith("; not so now")
+    assert "since" not in alarm.text
+
+
 def test_probes_out_on_purpose_ring_nothing_but_one_reminder() -> None:
     board = AlarmBoard()
     run(board, 0, 1, WELL)
