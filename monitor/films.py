@@ -17,7 +17,15 @@ from monitor.wire import Json, clock_dict
 from rules.call import Call
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import work_of
-from rules.events import Event, ProbesOut, happened, in_force, probes_out, spans_out
+from rules.events import (
+    Event,
+    ProbesOut,
+    happened,
+    in_force,
+    probes_out,
+    spans_out,
+    without_corrected,
+)
 from rules.ground import ground_changes_s, ground_doubts
 from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import stricter_of
@@ -185,7 +193,11 @@ class FilmKeeper:
         return merge_clocks(self.clocks(name, now_s) for name in enclosure.sections)
 
     def clocks_at(
-        self, enclosure: Enclosure, time_s: float, over: Spec | None = None
+        self,
+        enclosure: Enclosure,
+        time_s: float,
+        over: Spec | None = None,
+        coat: Event | None = None,
     ) -> tuple[Clock, ...]:
         """Return all clocks as they stood at an earlier time, by the temperatures in memory.
 
@@ -194,12 +206,15 @@ class FilmKeeper:
             time_s: that time [s].
             over: of the coat that is being begun, under which recoat windows are asked for; then
                 they are reckoned anew. None is the enclosure's own, as last reckoned.
+            coat: begins it; what it corrects falls away.
         """
         if over is None and time_s > enclosure.now_s - RECKON_EVERY_S:
             return self.all_clocks(enclosure)
         from rules.clocks.all_clocks import clocks_of, merge_clocks
 
         events = self._happened(time_s)
+        if coat is not None:
+            events = without_corrected(events, coat)
         return merge_clocks(
             clocks_of(
                 name,

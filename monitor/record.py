@@ -28,7 +28,7 @@ from rules.clocks.at_event import (
 )
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
-from rules.events import OF_PAINT, Event, in_force
+from rules.events import OF_PAINT, Event, in_force, without_corrected
 from rules.spec.model import Spec
 from rules.text import hour_and_day_text, iso_utc, printable
 from rules.vocabulary import ALL_SECTIONS, EventKind
@@ -224,8 +224,9 @@ def _warnings(event: Event, scene: Scene, touches: Sequence[str], spec: Spec | N
 
 def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
     """What the clocks say against a coat that is begun, for each section that it touches."""
-    if event.kind is not EventKind.COAT_STARTED or event.withdrawn or event.corrects is not None:
+    if event.kind is not EventKind.COAT_STARTED or event.withdrawn:
         return []
+    before = without_corrected(tuple(scene.events), event)
     clocks = scene.clocks(event.time_s, event)
     zone = scene.zone or datetime.now().astimezone().tzinfo or UTC
 
@@ -235,9 +236,9 @@ def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[
     found: list[str] = []
     for name in touches or (None,):
         own = [clock for clock in clocks if clock.section in (None, ALL_SECTIONS, name)]
-        found += coat_warnings(event, scene.events, name, own, hour)
+        found += coat_warnings(event, before, name, own, hour)
         where = "" if name is None else f"{name}: "
-        told = scene.memory(name, event.time_s)
+        told = scene.memory(name, event.time_s) if event.corrects is None else []
         found += [f"{where}{text[:1].lower()}{text[1:]}" for text in told]
     return found
 

@@ -162,6 +162,11 @@ def in_force(events: tuple[Event, ...]) -> tuple[Event, ...]:
     return tuple(sorted(placed, key=lambda e: (e.time_s, e.row if e.row is not None else 0)))
 
 
+def without_corrected(events: tuple[Event, ...], event: Event) -> tuple[Event, ...]:
+    """Return events as they stand before one that may correct another, which then falls away."""
+    return events if event.corrects is None else (*events, replace(event, withdrawn=True))
+
+
 TYPED_NOW_S = 60.0
 """An event whose time is so near to when it was written down was typed without a time [s]."""
 

@@ -36,7 +36,7 @@ from rules.clocks.all_clocks import (
 )
 from rules.clocks.clock import Clock, ClockState
 from rules.errors import FilmcallError
-from rules.events import Event, in_force, spans_out
+from rules.events import Event, in_force, spans_out, without_corrected
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
 from rules.vocabulary import (
@@ -208,6 +208,8 @@ def clocks_in_log(
             in the log; None is the enclosure's own.
     """
     events = store.events(enclosure)
+    if over is not None:
+        events = without_corrected(events, over)
     from_log = config is None
     config = config or config_in(store, enclosure)
     if known_s is not None:

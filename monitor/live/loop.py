@@ -335,6 +335,7 @@ class Watch:
                 enclosure,
                 time_s,
                 None if over is None else spec_of(self._store, over) or keeper.default_spec,
+                over,
             ),
             memory=lambda section, _: keeper.memory_of(section or ALL_SECTIONS, now_s),
         )

@@ -252,3 +252,13 @@ def test_check_now_holds_where_no_reading_is_of_now(tmp_path: Path) -> None:
     ran = filmcall("check", "--now", *words)
     assert (ran.code, ran.err) == (10, "")
     assert ran.out.startswith("HOLD")
+
+
+def test_a_corrected_coat_is_warned_of_as_if_it_were_typed_at_first(tmp_path: Path) -> None:
+    words = played(tmp_path)
+    noted(words, ("coat-started", 1.0, *SPEC), ("coat-ended", 1.2), ("coat-started", 3.0, *SPEC))
+    for row, hour in (("3", 3.5), ("4", 2.5)):
+        when = ("--enclosure", "shed", "--corrects", row, "--at", at(hour))
+        said = filmcall("event", "coat-started", *when, *SPEC, *words[2:]).out
+        assert "this coat goes over a wet film: coat 1's recoat window opens in" in said
+        assert "has not been ended" not in said
