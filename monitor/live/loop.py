@@ -632,7 +632,8 @@ class Watch:
             # What begins is told whole as soon as there is a link.
             message = told if room is None else self._message(room, calls, told, now_s)
             blind = is_blind(enclosure, now_s)
-            self.publisher.tell(enclosure.name, message, now_s, blind=blind)
+            since_s = calls[0].since_s
+            self.publisher.tell(enclosure.name, message, now_s, blind=blind, since_s=since_s)
         self._tell(enclosure, calls, told)
 
     def _message(

@@ -140,7 +140,15 @@ class Publisher:
         """Let what is told beside an unchanged call be told anew at once."""
         self._fresh.add(enclosure)
 
-    def tell(self, enclosure: str, told: Json, now_s: float, *, blind: bool = False) -> None:
+    def tell(
+        self,
+        enclosure: str,
+        told: Json,
+        now_s: float,
+        *,
+        blind: bool = False,
+        since_s: float | None = None,
+    ) -> None:
         """Publish a call that was just made.
 
         Args:
@@ -148,12 +156,14 @@ class Publisher:
             told: the call with its fixed keys.
             now_s: [s].
             blind: it rests on no current reading.
+            since_s: since when it stood, where an earlier run told it first [s].
         """
         (self._blind.add if blind else self._blind.discard)(enclosure)
         call = str(told["call"])
         before = self._since.get(enclosure)
         if before is None or before[0] != call:
-            self._since[enclosure] = (call, now_s)
+            first_s = now_s if before is not None or since_s is None else since_s
+            self._since[enclosure] = (call, min(first_s, now_s))
         self._calls[enclosure] = told
         self._due_s.setdefault(enclosure, -math.inf)
         self._publish_call(enclosure, now_s)

@@ -75,6 +75,15 @@ def test_since_is_when_the_call_began_and_not_when_it_was_told_again(
     assert [seconds(each.body["since"]) - START_S for each in calls] == [0.0, 0.0, 40.0]
 
 
+def test_a_call_that_an_earlier_run_told_stands_since_then(
+    publisher: Publisher, line: FakeLine
+) -> None:
+    publisher.tell("tent", told("STOP"), START_S, since_s=START_S - 600.0)
+    publisher.tell("tent", told("HOLD"), START_S + 40.0, since_s=START_S - 900.0)
+    calls = line.take("yard/filmcall/tent/call")
+    assert [seconds(each.body["since"]) - START_S for each in calls] == [-600.0, 40.0]
+
+
 def test_everything_is_told_again_within_the_contract(publisher: Publisher, line: FakeLine) -> None:
     publisher.tell("tent", told(), START_S)
     publisher.tell("booth", {**told("GO"), "enclosure": "booth"}, START_S)
