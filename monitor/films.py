@@ -56,7 +56,7 @@ if TYPE_CHECKING:
 RECKON_EVERY_S = 60.0
 RECKON_AT_LEAST_EVERY_S = 1800.0
 END_NEAR_S = 5.0
-STANDS_STILL_S = 600.0  # a clock that does not count may go on, and end, before long
+STANDS_STILL_S = 600.0
 RECKON_IN_STOP_S = 300.0
 
 
@@ -463,11 +463,20 @@ def _asked(bench: SectionWork, next_spec: Spec) -> tuple[Measurement, ...]:
     )
 
 
+def _stands_s(clock: Clock, time_s: float) -> float:
+    """For how long to take a clock to stand that does not count, which may go on before long [s].
+
+    One that has just begun may only want its first temperature.
+    """
+    begun_s = time_s if clock.started_s is None else clock.started_s
+    return 2.0 * RECKON_EVERY_S if time_s - begun_s < STANDS_STILL_S else STANDS_STILL_S
+
+
 def _next_look_s(clocks: Iterable[Clock], time_s: float) -> float:
     """When to reckon again: half way to the next end of a clock, and just as it comes [s]."""
     nearest_s = min(
         (
-            STANDS_STILL_S if clock.left_s is None else clock.left_s
+            _stands_s(clock, time_s) if clock.left_s is None else clock.left_s
             for clock in clocks
             if clock.state is ClockState.RUNNING
         ),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 import shutil
 import sqlite3
 from pathlib import Path
@@ -15,7 +16,7 @@ from pathlib import Path
 import pytest
 from command import filmcall
 from forgeries import on_file, rebuild
-from rig import PORT, STBD, TOPCOAT, Rig
+from rig import PORT, PRIMER, STBD, TOPCOAT, Rig
 
 from monitor.live.recompute import recompute
 from monitor.log.files import Recomputed
@@ -98,6 +99,37 @@ def test_an_honest_night_is_never_accused(tmp_path: Path, seed: int) -> None:
     assert found.problems == []
     with Store.open(tmp_path / "log.db", now_s=lambda: 0.0, read_only=True) as store:
         assert found.follow + found.left_out.total() == len(list(store.calls()))
+
+
+QUICK = (
+    'induction = { "10 degC" = "4 min", "30 degC" = "2 min" }',
+    'pot_life = { "10 degC" = "30 min", "30 degC" = "8 min" }',
+)
+
+
+@pytest.mark.parametrize("seed", [11, 12, 24])
+def test_an_honest_night_of_pots_is_not_accused_whoever_looks_at_its_clocks(
+    tmp_path: Path, seed: int
+) -> None:
+    """A screen asks for clocks at times of its own, of which the log knows nothing."""
+    text = Path(PRIMER).read_text()
+    for line in QUICK:
+        text = re.sub(rf"(?m)^{line.split(' ')[0]} = .*$", line, text)
+    (tmp_path / "quick.toml").write_text(text)
+    draw = random.Random(seed)
+    rig = Rig(tmp_path, step_s=draw.choice((5.0, 10.0)), seed=seed)
+    for number in range(8):
+        if draw.random() < 0.4:
+            section = draw.choice((PORT, STBD))
+            rig.event("mixed", section, batch=f"P{number}", spec=str(tmp_path / "quick.toml"))
+        deed(rig, draw.choice(DEEDS), draw)
+        for _ in range(draw.choice((4, 24))):
+            rig.run(0.5)
+            if draw.random() < 0.5:
+                for room in rig.live.watch.rooms.values():
+                    room.keeper.all_clocks(room.enclosure)
+    rig.live.end()
+    assert looked_at(tmp_path / "log.db").problems == []
 
 
 @pytest.fixture(scope="module")
