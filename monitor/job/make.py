@@ -199,7 +199,7 @@ def job_at_hand(
         mine = [e.time_s for e in events if job.start_s <= e.time_s <= job.deadline_s]
         if at is None and mine:
             from_s = max(from_s, *mine)
-        done = followed(job, events, from_s, {key: spec.name for key, spec in specs.items()})
+        done = followed(job, events, from_s, specs)
     return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, calls)
 
 

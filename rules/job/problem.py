@@ -285,7 +285,7 @@ class _Grid:
             closes=NEVER if laid.sanded else int(closes[0]),
             sand=max(dry, up("sand")),
             dry=dry,
-            handle=up("handle"),
+            handle=up("handle" if clocks[0].handle is not None else "done"),
             done=up("done"),
         )
 

@@ -10,21 +10,35 @@ from typing import Any
 import pytest
 from command import filmcall
 from plan_brute import when
-from plan_jobs import FAIR, PRIMER, SOLO, SPECS, TOPCOAT, Trial, job_text, section
+from plan_jobs import (
+    FAIR,
+    FLAT,
+    PRIMER,
+    SOLO,
+    SPECS,
+    TOPCOAT,
+    Trial,
+    job_text,
+    section,
+    spec_text,
+)
 
 from monitor.job.make import job_at_hand, made_from
 from monitor.job.today import today_text
 from monitor.log.rows import CallRow
 
 
-def plan(folder: Path, trial: Trial, *events: tuple[str, str]) -> dict[str, Any]:
-    """Record events as (kind, time in October 2026), and plan what is left."""
+def plan(
+    folder: Path, trial: Trial, *events: tuple[str, str], spec: Path | None = None
+) -> dict[str, Any]:
+    """Record events as (kind, time in October 2026), coats with a spec; plan what is left."""
     job, forecast = trial.write(folder)
     db = ("--db", str(folder / "log.db"))
     for kind, at in events:
+        named = ("--spec", str(spec)) if spec is not None and kind == "coat-started" else ()
         ran = filmcall(
             *("event", kind, "--enclosure", "polytunnel", "--section", "hull-port"),
-            *("--at", f"2026-10-{at}:00Z", *db),
+            *("--at", f"2026-10-{at}:00Z", *named, *db),
         )
         assert ran.code == 0, ran.err
     words = ("--job", str(job), "--forecast", str(forecast), "--json", "--solve", "0", *db)
@@ -68,6 +82,40 @@ def test_a_coat_of_the_jobs_own_spec_is_no_surprise_and_another_is_named(tmp_pat
         found = "".join(line for line in told.splitlines() if "was laid with" in line)
         assert said in found if said else not found, told
         (tmp_path / "log.db").unlink()
+
+
+@pytest.mark.parametrize(
+    ("times", "steps"),
+    [
+        # Closed on Monday at 19:30, sandable from 21:30: three hours on Tuesday until 20:00, and
+        # with the mixing no hour is left before 21:00.
+        (
+            {"recoat_opens": "1 h", "recoat_closes": "2 h", "sand": "3 h"},
+            [("sand", 2, "2026-10-20T17:00:00Z"), ("coat", 2, "2026-10-21T17:15:00Z")],
+        ),
+        # Opens on Wednesday at 00:30.
+        ({"recoat_opens": "30 h"}, [("coat", 2, "2026-10-21T17:15:00Z")]),
+    ],
+)
+def test_a_film_goes_by_the_spec_that_it_was_laid_with(
+    times: dict[str, str], steps: list[tuple[str, int, str]], tmp_path: Path
+) -> None:
+    """The job's own sheet opens on Tuesday at 00:30 and closes on Wednesday at 17:30."""
+    other = tmp_path / "other.toml"
+    other.write_text(spec_text("other-primer", times={**FLAT, **times}), "utf-8")
+    done = [("coat-started", "19T17:30"), ("coat-ended", "19T18:30"), ("note", "19T20:00")]
+    found = plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *done, spec=other)
+    assert left(found) == steps
+
+
+def test_over_a_sheet_without_recoat_times_nothing_goes_until_it_is_cured(tmp_path: Path) -> None:
+    other = tmp_path / "other.toml"
+    times = {key: FLAT[key] for key in ("pot_life", "touch_dry", "cured")}
+    other.write_text(spec_text("other-primer", times=times, humidity_until="cured"), "utf-8")
+    done = (("coat-started", "19T17:30"), ("coat-ended", "19T18:30"))
+    # Cured 48 h after Monday 18:30; judgement, no source.
+    found = plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *done, spec=other)
+    assert left(found) == [("coat", 2, "2026-10-21T18:30:00Z")]
 
 
 MISSED = (("coat-started", "19T17:30"), ("coat-ended", "19T18:30"), ("note", "22T17:00"))
