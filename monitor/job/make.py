@@ -49,6 +49,16 @@ class Made:
     ahead: Mapping[str, Ahead]
     solved: bool
 
+    def mix_temps_c(self) -> dict[tuple[str, int], float]:
+        """Return how warm it is when each coat is mixed, by section and coat number [°C]."""
+        places = {chain.name: chain.enclosure for chain in self.problem.chains}
+        found: dict[tuple[str, int], float] = {}
+        for step in self.plan.steps:  # by start: a two-pack's mixing comes before its coat
+            if step.step in ("mix", "coat"):
+                temp_c = self.ahead[places[step.section]].temp_c(step.start_s)
+                found.setdefault((step.section, step.coat), temp_c)
+        return found
+
 
 def make(
     job: Job,

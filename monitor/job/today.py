@@ -12,7 +12,6 @@ from monitor.job.text import CAUTION, day_text, generic_lines, moment_text, tent
 from monitor.log.rows import CallRow
 from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
-from rules.job.air import Air
 from rules.job.model import CoatToLay, JobSection
 from rules.job.plan import PlannedStep
 from rules.job.problem import SLOT_S
@@ -85,7 +84,7 @@ def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tz
     coat = section.coats[(step.coat or 1) - 1]
     words = f"  {span}  {step.step} {step.section}"
     if step.step == "mix":
-        return [f"{words}, for coat {step.coat}:", *_mix(hand, section, coat, step)]
+        return [f"{words}, for coat {step.coat}:", *_mix(made, section, coat)]
     if step.step == "coat":
         window = (
             f"{hour_and_day_text(step.earliest_s, zone, now_s)} to "
@@ -103,13 +102,11 @@ def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tz
     return [words + why]
 
 
-def _mix(hand: JobAtHand, section: JobSection, coat: CoatToLay, step: PlannedStep) -> list[str]:
+def _mix(made: Made, section: JobSection, coat: CoatToLay) -> list[str]:
     mix = mix_job(section, coat)
     if mix is None:
         return ["      how much: give dry or wet in the job's system"]
-    air = _course(hand, section)
-    hour = int(np.clip((step.start_s - air.start_s) // HOUR_S, 0, air.temp_c.shape[1] - 1))
-    temp_c = float(air.temp_c[0, hour])
+    temp_c = made.mix_temps_c()[section.name, coat.number]
     try:
         plan = plan_batches(mix, temp_c).present
     except BatchFault as fault:
@@ -130,14 +127,6 @@ def _mix(hand: JobAtHand, section: JobSection, coat: CoatToLay, step: PlannedSte
         stand = f", stands {duration_text(plan.induction_s)} first" if plan.induction_s else ""
         lines.append(f"      lives {duration_text(plan.pot_life_s)}{stand}; cups of {CUP_ML:g} ml")
     return lines
-
-
-def _course(hand: JobAtHand, section: JobSection) -> Air:
-    ahead = hand.ahead[section.enclosure]
-    air = ahead.known if ahead.known is not None else ahead.draws
-    if air is None:
-        raise ValueError("an enclosure without hours is refused before this")
-    return air
 
 
 def _slot_time(made: Made, step: PlannedStep, column: str) -> float:
