@@ -33,7 +33,7 @@ def today_text(hand: JobAtHand, made: Made) -> str:
         hand: the job at hand.
         made: its plan from now on.
     """
-    zone, now_s = hand.job.hours.zone, hand.from_s
+    zone, now_s = hand.job.hours.zone, hand.now_s
     lines = [f"{hand.job.boat}, {moment_text(now_s, zone)}", "", "May I?"]
     lines += [*_calls(hand, zone), "", "Next:"]
     steps = [s for s in made.plan.steps if s.start_s < now_s + AHEAD_S]
@@ -58,8 +58,8 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
     lines = []
     for section in hand.job.sections:
         call = hand.calls.get((section.enclosure, section.name))
-        if call is not None and 0.0 <= hand.from_s - call.time_s < HOUR_S:
-            at = hour_and_day_text(call.time_s, zone, hand.from_s)
+        if call is not None and 0.0 <= hand.now_s - call.time_s < HOUR_S:
+            at = hour_and_day_text(call.time_s, zone, hand.now_s)
             lines.append(f"  {section.name}: {call.call} at {at}, by the log.{_why(call)}")
     if hand.followed.open:
         lines.append(f"  A coat is being laid on {', '.join(hand.followed.open)}: finish it first.")
@@ -147,6 +147,9 @@ def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]
             lines.append(
                 f"  {name}: the forecast's hours end before it; by the weather year alone."
             )
+            continue
+        if air.start_s > begin_s:
+            lines.append(f"  {name}: the forecast's hours begin after it.")
             continue
         first = int(max(0.0, (begin_s - air.start_s) // HOUR_S))
         temp, dew = (

@@ -18,6 +18,7 @@ from plan_jobs import (
     SPECS,
     TOPCOAT,
     Trial,
+    hours_from,
     job_text,
     section,
     spec_text,
@@ -193,3 +194,28 @@ def test_today_says_until_when_a_coat_may_be_begun_or_what_stands_against_it(
     row = CallRow("polytunnel", "hull-port", hand.from_s - 600.0, call, "prep", "start", body)
     hand = replace(hand, calls={("polytunnel", "hull-port"): row})
     assert says in today_text(hand, made_from(hand, 0.0))
+
+
+def test_before_the_first_day_the_page_is_of_now_and_the_work_of_the_first_day(
+    tmp_path: Path,
+) -> None:
+    """The job begins on Monday the 19th; it is Sunday, 11:03, and the watch is running."""
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    there = {"forecast": forecast, "weather_year": None, "db": tmp_path / "none.db"}
+    hand = job_at_hand(job, **there, at="2026-10-18T11:03Z")
+    body = json.dumps({"reasons": [{"limit": "dew_margin_min", "text": "Hull damp"}]})
+    row = CallRow("polytunnel", "hull-port", hand.now_s - 60.0, "HOLD", "prep", "start", body)
+    hand = replace(hand, calls={("polytunnel", "hull-port"): row})
+    lines = today_text(hand, made_from(hand, 0.0)).splitlines()
+    assert lines[0] == "the workboat, Sun 2026-10-18 11:03"
+    assert "  hull-port: HOLD at 11:02, by the log. Hull damp." in lines
+    assert any(line.startswith("  Mon 17:00 to 17:15  mix hull-port") for line in lines)
+    # FAIR stands at 18 °C and 50 % all night.
+    assert any(line.startswith("  polytunnel: down to 18 °C about 20:00") for line in lines)
+
+
+def test_a_night_that_the_forecast_begins_after_is_not_told(tmp_path: Path) -> None:
+    job, forecast = Trial(job_text(SOLO), SPECS, hours_from("2026-10-21")).write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--at", "2026-10-18T11:03Z")
+    ran = filmcall("today", *words, "--db", str(tmp_path / "none.db"))
+    assert "polytunnel: the forecast's hours begin after it." in ran.out
