@@ -137,8 +137,11 @@ def _slot_time(made: Made, step: PlannedStep, column: str) -> float:
 
 
 def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]:
-    moment = datetime.fromtimestamp(now_s, zone)
-    begin_s = now_s + max(0, _NIGHT_FROM_H - moment.hour) * HOUR_S
+    evening = datetime.fromtimestamp(now_s, zone).replace(
+        hour=_NIGHT_FROM_H, minute=0, second=0, microsecond=0
+    )
+    begin_s = max(now_s, evening.timestamp())
+    end_s = evening.timestamp() + _NIGHT_H * HOUR_S
     lines = []
     for name in sorted(hand.ahead):
         ahead = hand.ahead[name]
@@ -152,10 +155,8 @@ def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]
             lines.append(f"  {name}: the forecast's hours begin after it.")
             continue
         first = int(max(0.0, (begin_s - air.start_s) // HOUR_S))
-        temp, dew = (
-            air.temp_c[0, first : first + _NIGHT_H],
-            air.dew_point_c[0, first : first + _NIGHT_H],
-        )
+        hours = slice(first, max(first + 1, round((end_s - air.start_s) / HOUR_S)))
+        temp, dew = air.temp_c[0, hours], air.dew_point_c[0, hours]
         margin = temp - wetting_temps_c(dew)
         cold, close = int(temp.argmin()), int(margin.argmin())
         cold_at, close_at = (air.start_s + (first + n) * HOUR_S for n in (cold, close))
@@ -165,7 +166,7 @@ def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]
             f"{hour_text(close_at, zone)}."
         )
     for step in made.plan.steps:
-        if step.step == "coat" and step.start_s < begin_s + _NIGHT_H * HOUR_S:
+        if step.step == "coat" and step.start_s < end_s:
             section = next(each for each in hand.job.sections if each.name == step.section)
             limit = (
                 section.coats[(step.coat or 1) - 1]

@@ -219,3 +219,14 @@ def test_a_night_that_the_forecast_begins_after_is_not_told(tmp_path: Path) -> N
     words = ("--job", str(job), "--forecast", str(forecast), "--at", "2026-10-18T11:03Z")
     ran = filmcall("today", *words, "--db", str(tmp_path / "none.db"))
     assert "polytunnel: the forecast's hours begin after it." in ran.out
+
+
+def test_a_coat_of_the_morning_after_is_not_wet_into_the_night(tmp_path: Path) -> None:
+    """The night is from 20:00 to 08:00 (judgement, no source); the coat begins at its end."""
+    text = job_text(section("hull-port", "primer"), hours='"07:45-12:00"', start="2026-10-20")
+    job, forecast = Trial(text, SPECS, FAIR).write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--db", str(tmp_path / "none.db"))
+    for hour in ("11:21", "23:10"):
+        ran = filmcall("today", *words, "--at", f"2026-10-19T{hour}Z")
+        assert "Tue 08:00 to 09:00  coat hull-port" in ran.out
+        assert "is wet into it" not in ran.out
