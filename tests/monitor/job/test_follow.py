@@ -25,6 +25,7 @@ from plan_jobs import (
 )
 
 from monitor.job.make import job_at_hand, made_from
+from monitor.job.text import head_lines, risk_lines
 from monitor.job.today import today_text
 from monitor.log.rows import CallRow
 
@@ -230,3 +231,25 @@ def test_a_coat_of_the_morning_after_is_not_wet_into_the_night(tmp_path: Path) -
         ran = filmcall("today", *words, "--at", f"2026-10-19T{hour}Z")
         assert "Tue 08:00 to 09:00  coat hull-port" in ran.out
         assert "is wet into it" not in ran.out
+
+
+@pytest.mark.parametrize(
+    ("kept", "promised", "says"),
+    [
+        ((0.52, 0.905), True, ("Promise Fri 2026-10-23: kept in 90 % of 200", "2026-10-23 90 %")),
+        ((0.52, 0.94), True, ("Promise Fri 2026-10-23: kept in 94 % of 200", "2026-10-23 94 %")),
+        # 179 of 200 are under nine in ten, and are not written as if they reached it.
+        ((0.52, 0.895), False, ("No day can be promised: in under 90 %", "2026-10-23 89 %")),
+    ],
+)
+def test_a_promise_and_what_its_day_is_worth_are_one_figure(
+    kept: tuple[float, ...], promised: bool, says: tuple[str, str], tmp_path: Path
+) -> None:
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    there = {"forecast": forecast, "weather_year": None, "db": tmp_path / "none.db"}
+    plan = made_from(job_at_hand(job, **there), 0.0).plan
+    zone = plan.job.hours.zone
+    promised_s = plan.finish_s + 86_400.0 if promised else None
+    plan = replace(plan, promised_s=promised_s, kept=kept)
+    lines = "\n".join([*head_lines(plan, True, zone), *risk_lines(plan, zone)])
+    assert all(words in lines for words in says), lines
