@@ -14,7 +14,7 @@ from monitor.job.progress import progress
 from monitor.job.text import plan_text
 from monitor.job.today import today_text
 from monitor.log.files import written
-from rules.job.shopping import MIXED_AT_C, Shopping, shopping_of
+from rules.job.shopping import Shopping, shopping_of
 from rules.text import iso_utc
 
 
@@ -52,10 +52,10 @@ def planned(
 
 
 def shopping_for(hand: JobAtHand, made: Made) -> Shopping:
-    """Return what is left of the job takes, its missed windows' sandings among it."""
+    """Return what is left of the job takes, mixed when planned, with missed windows' sandings."""
     extra = [step.section for step in made.plan.steps if step.is_extra]
     laid = {name: each.coat.number for name, each in hand.followed.laid.items()}
-    return shopping_of(hand.job, MIXED_AT_C, extra, laid)
+    return shopping_of(hand.job, made.mix_temps_c(), extra, laid)
 
 
 def today_of(

@@ -9,6 +9,8 @@ from rules.clocks.work import Coat, work_of
 from rules.events import Event
 from rules.job.model import Job, JobSection
 from rules.job.problem import Laid
+from rules.spec.model import Spec
+from rules.vocabulary import ClockName
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,14 +30,16 @@ class Followed:
     strayed: tuple[str, ...]
 
 
-def followed(job: Job, events: Iterable[Event], now_s: float, names: Mapping[str, str]) -> Followed:
+def followed(
+    job: Job, events: Iterable[Event], now_s: float, specs: Mapping[str, Spec]
+) -> Followed:
     """Read what is done from the log's events.
 
     Args:
         job: the whole work.
         events: of the log, corrections among them.
         now_s: events later than that are left out [s since 1970].
-        names: of the specs that films lie by, by `Event.spec_key`.
+        specs: that films lie by, by `Event.spec_key`.
     """
     events = tuple(event for event in events if job.start_s <= event.time_s <= now_s)
     laid: dict[str, Laid] = {}
@@ -50,9 +54,10 @@ def followed(job: Job, events: Iterable[Event], now_s: float, names: Mapping[str
         sanded_s = max(work.sanded_s, default=None)
         if count:
             last = coats[count - 1]
-            found = _laid(section, last, count, sanded_s)
+            spec = _usable(specs, last)
+            found = _laid(section, last, count, sanded_s, spec)
             laid[section.name] = found
-            strayed += _odd_spec(section, count, names.get(last.spec or ""))
+            strayed += _odd_spec(section, count, last, spec)
             if last.ended_s is None:
                 open_.append(section.name)
             section = _sanded(section, count) if found.sanded else section
@@ -62,18 +67,35 @@ def followed(job: Job, events: Iterable[Event], now_s: float, names: Mapping[str
     return Followed(replace(job, sections=tuple(sections)), laid, tuple(open_), tuple(strayed))
 
 
-def _laid(section: JobSection, last: Coat, count: int, sanded_s: float | None) -> Laid:
+def _usable(specs: Mapping[str, Spec], coat: Coat) -> Spec | None:
+    """The spec that a film lies by, with what holds for it; None where it is not known."""
+    spec = specs.get(coat.spec or "")
+    if spec is None or {ClockName.TOUCH_DRY, ClockName.CURED} - set(spec.times):
+        return None
+    return spec.under(coat.method, coat.hardener, coat.service)
+
+
+def _laid(
+    section: JobSection, last: Coat, count: int, sanded_s: float | None, spec: Spec | None
+) -> Laid:
     coat = section.coats[count - 1]
     started_s = last.started_s or 0.0
     ended_s = last.ended_s if last.ended_s is not None else started_s + coat.takes_s
-    return Laid(coat, started_s, ended_s, sanded_s is not None and sanded_s > ended_s)
+    is_sanded = sanded_s is not None and sanded_s > ended_s
+    return Laid(replace(coat, spec=spec or coat.spec), started_s, ended_s, is_sanded)
 
 
-def _odd_spec(section: JobSection, count: int, laid: str | None) -> list[str]:
+def _odd_spec(section: JobSection, count: int, last: Coat, laid: Spec | None) -> list[str]:
     name = section.coats[count - 1].spec.name
-    if laid in (None, name):
+    if last.spec is None or (laid is not None and laid.name == name):
         return []
-    return [f"coat {count} of {section.name} was laid with {laid}, the job has {name}"]
+    if laid is None:
+        return [f"coat {count} of {section.name} was laid with a spec that cannot be read, so the "
+                f"times of {name} count for it"]  # fmt: skip
+    return [
+        f"coat {count} of {section.name} was laid with {laid.name}, the job has {name}; its clocks "
+        f"go by {laid.name}"
+    ]
 
 
 def _sanded(section: JobSection, count: int) -> JobSection:

@@ -123,7 +123,7 @@ def _gain(made: Made, hand: JobAtHand, measure: _Measure) -> str:
     if measure.done_in is not measure.job:
         problem = lay_out(measure.done_in, measure.ahead, laid, hand.from_s, SANDING_S)
     drawn = finishes(measure.done_in, problem, layout, measure.ahead)
-    promised_s, _ = promise(drawn, finish_s)
+    promised_s, _ = promise(drawn, finish_s, zone)
     gains = []
     done = (day(plan.finish_s) - day(finish_s)).days
     if done > 0:

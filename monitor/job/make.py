@@ -49,6 +49,16 @@ class Made:
     ahead: Mapping[str, Ahead]
     solved: bool
 
+    def mix_temps_c(self) -> dict[tuple[str, int], float]:
+        """Return how warm it is when each coat is mixed, by section and coat number [°C]."""
+        places = {chain.name: chain.enclosure for chain in self.problem.chains}
+        found: dict[tuple[str, int], float] = {}
+        for step in self.plan.steps:  # by start: a two-pack's mixing comes before its coat
+            if step.step in ("mix", "coat"):
+                temp_c = self.ahead[places[step.section]].temp_c(step.start_s)
+                found.setdefault((step.section, step.coat), temp_c)
+        return found
+
 
 def make(
     job: Job,
@@ -144,12 +154,14 @@ class JobAtHand:
         followed: the job as far as its log has come.
         ahead: of each enclosure.
         from_s: nothing is begun before then [s since 1970].
+        now_s: the moment asked about; before `from_s` where the job has not begun [s since 1970].
         calls: newest calls in the log by enclosure and section.
     """
 
     followed: Followed
     ahead: dict[str, Ahead]
     from_s: float
+    now_s: float
     calls: Mapping[tuple[str, str], CallRow]
 
     @property
@@ -184,7 +196,8 @@ def job_at_hand(
     zone = str(job.hours.zone)
     hours = read_hours(forecast, zone) if isinstance(forecast, Path) else forecast
     year = None if weather_year is None else read_year(weather_year)
-    from_s = job.start_s if at is None else max(job.start_s, moment_s(at, time.time(), zone))
+    now_s = job.start_s if at is None else moment_s(at, time.time(), zone)
+    from_s = max(job.start_s, now_s)
     done = Followed(job, {}, (), ())
     calls: dict[tuple[str, str], CallRow] = {}
     log = log_path(db)
@@ -198,9 +211,9 @@ def job_at_hand(
             specs, _ = specs_of(store.spec_text, events, path.parent)
         mine = [e.time_s for e in events if job.start_s <= e.time_s <= job.deadline_s]
         if at is None and mine:
-            from_s = max(from_s, *mine)
-        done = followed(job, events, from_s, {key: spec.name for key, spec in specs.items()})
-    return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, calls)
+            from_s = now_s = max(from_s, *mine)
+        done = followed(job, events, from_s, specs)
+    return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, now_s, calls)
 
 
 def made_from(hand: JobAtHand, limit_s: float, told: Told = silent, *, drawn: bool = True) -> Made:

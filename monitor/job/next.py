@@ -10,13 +10,13 @@ import sys
 from pathlib import Path
 
 from monitor.config.load import Config, load_config_file
-from monitor.job.make import JobAtHand, job_at_hand, made_from
+from monitor.job.make import JobAtHand, Made, job_at_hand, made_from
 from monitor.outlook.forecast import beside, forecast_zone, kept, read_file
 from rules.batch.plan import BatchFault, plan_batches
 from rules.errors import FilmcallError
 from rules.job.model import CoatToLay, JobSection
 from rules.job.plan import PlannedStep
-from rules.job.shopping import MIXED_AT_C, mix_job
+from rules.job.shopping import mix_job
 from sensors.forecast import ForecastHours, laid_over
 
 _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
@@ -47,10 +47,11 @@ def next_steps(config: Config, log: Path, at: str) -> dict[str, dict[str, object
         at=at,
     )
     found: dict[str, dict[str, object]] = {}
-    for step in made_from(hand, 0.0, drawn=False).plan.steps:
+    made = made_from(hand, 0.0, drawn=False)
+    for step in made.plan.steps:
         section = next(each for each in hand.job.sections if each.name == step.section)
         if step.step not in _WITH_ITS_COAT and section.enclosure not in found:
-            found[section.enclosure] = _step(hand, section, step)
+            found[section.enclosure] = _step(hand, made, section, step)
     return found
 
 
@@ -64,7 +65,7 @@ def _hours(config: Config, log: Path) -> ForecastHours | None:
     return read if told is None else laid_over(told, read)
 
 
-def _step(hand: JobAtHand, section: JobSection, step: PlannedStep) -> dict[str, object]:
+def _step(hand: JobAtHand, made: Made, section: JobSection, step: PlannedStep) -> dict[str, object]:
     coat = section.coats[(step.coat or 1) - 1]
     is_coat = step.step == "coat"
     return {
@@ -73,7 +74,7 @@ def _step(hand: JobAtHand, section: JobSection, step: PlannedStep) -> dict[str, 
         "from_s": max(step.earliest_s, hand.from_s),
         "until_s": step.latest_s,
         "best_s": step.start_s,
-        "mix_ml": _mixed_ml(section, coat) if is_coat else None,
+        "mix_ml": _mixed_ml(made, section, coat) if is_coat else None,
     }
 
 
@@ -87,12 +88,13 @@ def _which(section: JobSection, coat: CoatToLay) -> str:
     return f"{_ORDINALS[place]} {noun}" if place < len(_ORDINALS) else f"{noun} {place + 1}"
 
 
-def _mixed_ml(section: JobSection, coat: CoatToLay) -> float | None:
+def _mixed_ml(made: Made, section: JobSection, coat: CoatToLay) -> float | None:
     mix = mix_job(section, coat)
     if mix is None:
         return None
     try:
-        batches = plan_batches(mix, MIXED_AT_C).present.batches
+        temp_c = made.mix_temps_c()[section.name, coat.number]
+        batches = plan_batches(mix, temp_c).present.batches
     except BatchFault:
         return None
     return round(sum(batch.parts.total_ml for batch in batches))

@@ -273,6 +273,10 @@ class _JobReader:
         entries = section.tables("system", _ENTRY_KEYS)
         if not entries and "system" not in section.values:
             section.missing("system", '[{ coat = "polyurethane-topcoat" }]')
+        elif section.values.get("system") == []:
+            section.fault(
+                "system", f"gives {shown(name)} no coat", "give it one, or leave the section out"
+            )
         for entry in entries:
             what = [key for key in ("coat", *_CHORES) if key in entry.values]
             if len(what) != 1:

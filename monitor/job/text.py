@@ -6,11 +6,11 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from datetime import tzinfo
+from datetime import datetime, timedelta, tzinfo
 
 from rules.job.ahead import SURE
 from rules.job.draws import DRAWS
-from rules.job.model import Job
+from rules.job.model import Job, midnight_s
 from rules.job.plan import Plan, PlannedStep
 from rules.job.shopping import Shopping, tins
 from rules.text import counted, date_text, duration_text, hour_text, weekday_text
@@ -67,9 +67,10 @@ def head_lines(plan: Plan, solved: bool, zone: tzinfo) -> list[str]:
             "is she done within the hours that are known."
         )
     else:
+        share = _percent(plan.kept[-1] if plan.kept else SURE)
         lines.append(
-            f"Promise {day_text(plan.promised_s, zone)}: kept in {100 * SURE:.0f} % of {DRAWS} "
-            "draws of the weather."
+            f"Promise {day_text(plan.promised_s, zone)}: kept in {share} of {DRAWS} draws of the "
+            "weather."
         )
     lines.append(
         f"Must be done by {job.must_be_done}: {duration_text(plan.slack_s)} of slack; "
@@ -139,15 +140,21 @@ def risk_lines(plan: Plan, zone: tzinfo) -> list[str]:
     words = [f"{counted(number, 'step')} on {what}" for what, number in rests.items()]
     lines.append("What it rests on: " + "; ".join(words) + ".")
     lines += tent_lines(plan)
-    if len(plan.kept) > 1:
+    if len(plan.kept) > 1 or (plan.kept and plan.promised_s is None):
+        first = datetime.fromtimestamp(plan.finish_s, zone).date()
         days = [
-            f"{day_text(plan.finish_s + n * DAY_S, zone)} {100 * share:.0f} %"
+            f"{day_text(midnight_s(first + timedelta(days=n), zone), zone)} {_percent(share)}"
             for n, share in _steps_of_kept(plan.kept)
         ]
         lines.append("What each day is worth: kept by " + ", ".join(days) + ".")
     if any(step.is_critical for step in plan.steps):
         lines.append("* decides the day: its next start would make the whole job later.")
     return lines
+
+
+def _percent(share: float) -> str:
+    """A share of the draws in whole percent, never more than it is: 89.5 % does not reach 90."""
+    return f"{math.floor(100.0 * share + 1e-9)} %"
 
 
 def tent_lines(plan: Plan) -> list[str]:

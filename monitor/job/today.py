@@ -12,7 +12,6 @@ from monitor.job.text import CAUTION, day_text, generic_lines, moment_text, tent
 from monitor.log.rows import CallRow
 from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
-from rules.job.air import Air
 from rules.job.model import CoatToLay, JobSection
 from rules.job.plan import PlannedStep
 from rules.job.problem import SLOT_S
@@ -34,7 +33,7 @@ def today_text(hand: JobAtHand, made: Made) -> str:
         hand: the job at hand.
         made: its plan from now on.
     """
-    zone, now_s = hand.job.hours.zone, hand.from_s
+    zone, now_s = hand.job.hours.zone, hand.now_s
     lines = [f"{hand.job.boat}, {moment_text(now_s, zone)}", "", "May I?"]
     lines += [*_calls(hand, zone), "", "Next:"]
     steps = [s for s in made.plan.steps if s.start_s < now_s + AHEAD_S]
@@ -59,8 +58,8 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
     lines = []
     for section in hand.job.sections:
         call = hand.calls.get((section.enclosure, section.name))
-        if call is not None and 0.0 <= hand.from_s - call.time_s < HOUR_S:
-            at = hour_and_day_text(call.time_s, zone, hand.from_s)
+        if call is not None and 0.0 <= hand.now_s - call.time_s < HOUR_S:
+            at = hour_and_day_text(call.time_s, zone, hand.now_s)
             lines.append(f"  {section.name}: {call.call} at {at}, by the log.{_why(call)}")
     if hand.followed.open:
         lines.append(f"  A coat is being laid on {', '.join(hand.followed.open)}: finish it first.")
@@ -85,7 +84,7 @@ def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tz
     coat = section.coats[(step.coat or 1) - 1]
     words = f"  {span}  {step.step} {step.section}"
     if step.step == "mix":
-        return [f"{words}, for coat {step.coat}:", *_mix(hand, section, coat, step)]
+        return [f"{words}, for coat {step.coat}:", *_mix(made, section, coat)]
     if step.step == "coat":
         window = (
             f"{hour_and_day_text(step.earliest_s, zone, now_s)} to "
@@ -103,13 +102,11 @@ def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tz
     return [words + why]
 
 
-def _mix(hand: JobAtHand, section: JobSection, coat: CoatToLay, step: PlannedStep) -> list[str]:
+def _mix(made: Made, section: JobSection, coat: CoatToLay) -> list[str]:
     mix = mix_job(section, coat)
     if mix is None:
         return ["      how much: give dry or wet in the job's system"]
-    air = _course(hand, section)
-    hour = int(np.clip((step.start_s - air.start_s) // HOUR_S, 0, air.temp_c.shape[1] - 1))
-    temp_c = float(air.temp_c[0, hour])
+    temp_c = made.mix_temps_c()[section.name, coat.number]
     try:
         plan = plan_batches(mix, temp_c).present
     except BatchFault as fault:
@@ -132,14 +129,6 @@ def _mix(hand: JobAtHand, section: JobSection, coat: CoatToLay, step: PlannedSte
     return lines
 
 
-def _course(hand: JobAtHand, section: JobSection) -> Air:
-    ahead = hand.ahead[section.enclosure]
-    air = ahead.known if ahead.known is not None else ahead.draws
-    if air is None:
-        raise ValueError("an enclosure without hours is refused before this")
-    return air
-
-
 def _slot_time(made: Made, step: PlannedStep, column: str) -> float:
     chain = next(each for each in made.problem.chains if each.name == step.section)
     task = next(each for each in chain.tasks if each.number == step.coat)
@@ -148,8 +137,11 @@ def _slot_time(made: Made, step: PlannedStep, column: str) -> float:
 
 
 def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]:
-    moment = datetime.fromtimestamp(now_s, zone)
-    begin_s = now_s + max(0, _NIGHT_FROM_H - moment.hour) * HOUR_S
+    evening = datetime.fromtimestamp(now_s, zone).replace(
+        hour=_NIGHT_FROM_H, minute=0, second=0, microsecond=0
+    )
+    begin_s = max(now_s, evening.timestamp())
+    end_s = evening.timestamp() + _NIGHT_H * HOUR_S
     lines = []
     for name in sorted(hand.ahead):
         ahead = hand.ahead[name]
@@ -159,11 +151,12 @@ def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]
                 f"  {name}: the forecast's hours end before it; by the weather year alone."
             )
             continue
+        if air.start_s > begin_s:
+            lines.append(f"  {name}: the forecast's hours begin after it.")
+            continue
         first = int(max(0.0, (begin_s - air.start_s) // HOUR_S))
-        temp, dew = (
-            air.temp_c[0, first : first + _NIGHT_H],
-            air.dew_point_c[0, first : first + _NIGHT_H],
-        )
+        hours = slice(first, max(first + 1, round((end_s - air.start_s) / HOUR_S)))
+        temp, dew = air.temp_c[0, hours], air.dew_point_c[0, hours]
         margin = temp - wetting_temps_c(dew)
         cold, close = int(temp.argmin()), int(margin.argmin())
         cold_at, close_at = (air.start_s + (first + n) * HOUR_S for n in (cold, close))
@@ -173,7 +166,7 @@ def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]
             f"{hour_text(close_at, zone)}."
         )
     for step in made.plan.steps:
-        if step.step == "coat" and step.start_s < begin_s + _NIGHT_H * HOUR_S:
+        if step.step == "coat" and step.start_s < end_s:
             section = next(each for each in hand.job.sections if each.name == step.section)
             limit = (
                 section.coats[(step.coat or 1) - 1]

@@ -17,6 +17,7 @@ from rules.job.model import CoatToLay
 from rules.rate import FloatArray
 from rules.spec.model import Spec
 from rules.text import iso_utc
+from rules.units import HOUR_S
 from rules.vocabulary import ClockName
 
 SURE = 0.9
@@ -61,6 +62,15 @@ class Ahead:
     def known_s(self) -> float:
         """Until when the air is known [s since 1970]."""
         return -np.inf if self.known is None else self.known.end_s
+
+    def temp_c(self, time_s: float) -> float:
+        """Return the temperature at a time: the known hour's, or the middle of the draws' [°C]."""
+        is_known = self.known is not None and (time_s < self.known_s or not self.far)
+        air = self.known if is_known else self.draws
+        if air is None:
+            raise ValueError("an enclosure without hours is refused before this")
+        hour = int(np.clip((time_s - air.start_s) // HOUR_S, 0, air.temp_c.shape[1] - 1))
+        return float(np.median(air.temp_c[:, hour]))
 
     def warmer(self, warmer_k: float) -> Ahead:
         """Return the same with every hour so much warmer [K]."""
@@ -152,7 +162,7 @@ class Ahead:
         if air is None:
             return np.zeros(start_s.size), start_s
         # A harm time seldom tells the quarters of an hour apart: the draws are asked by the hour.
-        hours, which = np.unique(np.floor(start_s / 3600.0) * 3600.0, return_inverse=True)
+        hours, which = np.unique(np.floor(start_s / HOUR_S) * HOUR_S, return_inverse=True)
         key = (id(coat.spec), coat.takes_s, coat.method, hours.tobytes())
         if key not in self._shares:
             good, ends_s = held(air, coat, hours)

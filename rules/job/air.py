@@ -197,12 +197,12 @@ class FilmClocks:
     """What the clocks of one kind of coat say in one enclosure; None where the sheet has none.
 
     Attributes:
-        opens: recoat opens, before the coat that follows.
+        opens: recoat opens, before the coat that follows; cured where the sheet does not say it.
         closes: recoat closes, likewise.
         touch_dry: until then the film takes dust.
         sand: when it can be sanded.
         handle: when it bears tape.
-        done: the step that the job asks for.
+        done: the step that the job asks for; cured where the sheet has no time for it.
         induction: of the pot.
         pot_life: of the pot.
         tape_off: tape not before.
@@ -214,7 +214,7 @@ class FilmClocks:
     touch_dry: ClockTable
     sand: ClockTable | None
     handle: ClockTable | None
-    done: ClockTable | None
+    done: ClockTable
     induction: ClockTable | None
     pot_life: ClockTable | None
     tape_off: ClockTable | None
@@ -238,16 +238,17 @@ def film_clocks(air: Air, spec: Spec, following: Spec | None, done: ClockName) -
             table = spec.times.get(name)
         return None if table is None or not table.rows else air.clock(table, lean)
 
-    dry = clock(ClockName.TOUCH_DRY)
-    if dry is None:
-        dry = air.clock(spec.times[ClockName.CURED], SafeSide.OPENS)
+    cured = air.clock(spec.times[ClockName.CURED], SafeSide.OPENS)
+    opens = clock(ClockName.RECOAT_OPENS)
+    if opens is None and following is not None:
+        opens = cured  # a sheet without it: safe, no source
     return FilmClocks(
-        opens=clock(ClockName.RECOAT_OPENS),
+        opens=opens,
         closes=clock(ClockName.RECOAT_CLOSES, SafeSide.CLOSES),
-        touch_dry=dry,
+        touch_dry=clock(ClockName.TOUCH_DRY) or cured,
         sand=clock(ClockName.SAND),
         handle=clock(ClockName.HANDLE),
-        done=clock(done),
+        done=clock(done) or cured,
         induction=clock(ClockName.INDUCTION),
         pot_life=clock(ClockName.POT_LIFE, SafeSide.CLOSES),
         tape_off=clock(ClockName.TAPE_NOT_BEFORE),

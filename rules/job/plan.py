@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
 
 import numpy as np
 
 from rules.air.arrays import Floats
 from rules.job.ahead import SURE, Ahead
 from rules.job.list_order import alone, done_from, latest_starts
-from rules.job.model import Job
+from rules.job.model import Job, midnight_s
 from rules.job.problem import CLOSE_BEFORE, NEVER, SLOT_S, Chain, Problem, Slots, Task
 from rules.job.robust import finishes
 from rules.job.room import Layout, Placed
-from rules.units import DAY_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +62,9 @@ class Plan:
         finish_s: when the last film is done, if all goes as known [s since 1970].
         promised_s: by when it is in nine of ten draws; None where that is past the hours that are
             known, the finish where there are no draws [s since 1970].
-        kept: share of the draws that are done by the finish's day and each day after, until it is
-            nine in ten; empty without draws [1].
+        kept: share of the draws that are done by the end of the finish's day and of each day
+            after, until it is nine in ten or no draw is left that gets done; empty without
+            draws [1].
         is_proved: that no plan on the grid ends earlier.
         gap: how much earlier one could end at most, as a share of the time from the first day.
         decides: name of the section that ends last.
@@ -113,7 +114,7 @@ def plan_of(
     """
     finish_s = problem.time_s(layout.finish)
     ends_s = finishes(job, problem, layout, ahead) if drawn else None
-    promised_s, kept = promise(ends_s, finish_s)
+    promised_s, kept = promise(ends_s, finish_s, job.hours.zone)
     gap_slots = max(0, layout.finish - bound)
     whole = max(1.0, finish_s - job.start_s)
     gap_s = problem.time_s(layout.finish) - problem.time_s(layout.finish - gap_slots)
@@ -188,18 +189,28 @@ def _last(problem: Problem, layout: Layout) -> str:
     return max(enumerate(problem.chains), key=lambda pair: done(pair[1], pair[0]))[1].name
 
 
-def promise(drawn: Floats | None, finish_s: float) -> tuple[float | None, tuple[float, ...]]:
-    """Return by when nine in ten draws are done, and what share is by each day from the finish on.
+def promise(
+    drawn: Floats | None, finish_s: float, zone: tzinfo
+) -> tuple[float | None, tuple[float, ...]]:
+    """Return by when nine in ten draws are done, and what share is by the end of each day.
 
     Args:
         drawn: when each draw is done, or None without draws [s since 1970].
-        finish_s: of the plan [s since 1970].
+        finish_s: of the plan, on whose day the shares begin [s since 1970].
+        zone: whose days they are.
+
+    Returns:
+        The time, None where nine in ten never are [s since 1970]; and the shares, to the day of
+        that time or to the last that any draw needs [1].
     """
     if drawn is None:
         return finish_s, ()
+    day = datetime.fromtimestamp(finish_s, zone).date()
+    most = min(SURE, float(np.isfinite(drawn).mean()))
     kept: list[float] = []
-    while not kept or (kept[-1] < SURE and len(kept) < 60):
-        kept.append(float((drawn <= finish_s + len(kept) * DAY_S + 1.0).mean()))
+    while not kept or kept[-1] < most:
+        day += timedelta(days=1)
+        kept.append(float((drawn < midnight_s(day, zone)).mean()))
     sure_s = float(np.quantile(drawn, SURE, method="inverted_cdf"))
     return (max(finish_s, sure_s) if np.isfinite(sure_s) else None), tuple(kept)
 

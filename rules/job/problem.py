@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from rules.job.ahead import Ahead
 from rules.job.air import FilmClocks
 from rules.job.model import MIXING_S, Chore, CoatToLay, Job, JobFault, JobSection
+from rules.job.season import DRIER_PCT, WARMER_K
 from rules.spec.model import Spec
 from rules.text import duration_text
 from rules.units import DAY_S
@@ -36,6 +37,14 @@ before it must be, however long it lives [slots]; common practice, no source."""
 NEVER = 1 << 30
 """A slot that does not come."""
 
+_NO_MIXING = (
+    "can be mixed in no working hour so that its pot has stood its induction and outlives the "
+    "coat, {}, so nothing is planned; other working hours would help"
+)
+_NO_UNTAPING = (
+    "has no start after which a working hour comes between the sheet's earliest and latest time "
+    "for its tape to come off, {}, so nothing is planned; longer working hours would help"
+)
 _ROUNDING_S = 1.0
 _SLOT = np.float64(SLOT_S)
 
@@ -285,7 +294,7 @@ class _Grid:
             closes=NEVER if laid.sanded else int(closes[0]),
             sand=max(dry, up("sand")),
             dry=dry,
-            handle=up("handle"),
+            handle=up("handle" if clocks[0].handle is not None else "done"),
             done=up("done"),
         )
 
@@ -309,7 +318,10 @@ class _Grid:
         starts = np.flatnonzero(self._left[: self._slots] >= length)
         self._check_fits(section, coat, length, middles, starts)
         every_s = self._zero_s + starts * _SLOT
+        what = f"section {section.name!r}: coat {coat.number} ({coat.spec.name})"
         starts = starts[ahead.is_good(coat, every_s)]
+        if starts.size == 0:
+            raise JobFault(f"{what} {_no_hour(coat, ahead, every_s)}")
         clocks = self._clocks(ahead, coat.spec, following)
         mix = self._mix(coat, ahead, clocks, starts, length)
         untape = self._untape(coat, ahead, clocks, starts, length)
@@ -318,6 +330,9 @@ class _Grid:
             if side is not None:
                 first = self._next_work[np.clip(side.first, 0, self._slots)]
                 keep &= (side.first <= side.last) & (first <= side.last)
+            if not keep.any():
+                why = _NO_UNTAPING if side is untape else self._no_pot(ahead, clocks, length)
+                raise JobFault(f"{what} {why.format(ahead.reach_words())}")
         starts = starts[keep]
         begin_s = self._zero_s + starts * _SLOT
         end_s = begin_s + length * _SLOT
@@ -329,14 +344,6 @@ class _Grid:
         closes = self._slots_of(ahead.ends_s(clocks, "closes", begin_s, latest=False), up=False)
         dry = up("touch_dry")
         handle = up("handle") if clocks[0].handle is not None else up("done")
-        if starts.size == 0:
-            best = 100.0 * float(ahead.share(coat, every_s)[0].max(initial=0.0))
-            raise JobFault(
-                f"section {section.name!r}: coat {coat.number} ({coat.spec.name}) finds no hour "
-                f"from which all its limits hold until its harm time is over, {ahead.reach_words()}"
-                f" (the best holds in {best:.0f} % of the draws), so nothing is planned; a warmer "
-                "tent, other working hours or a longer forecast would help"
-            )
         return Task(
             number=coat.number,
             length=length,
@@ -373,6 +380,30 @@ class _Grid:
                     "planned; lengthen hours in [job], or cut the section in two"
                 )
 
+    def _pots(self, ahead: Ahead, clocks: list[FilmClocks]) -> tuple[Slots, Slots, Slots]:
+        """Every slot for mixing, and from when and until when its pot can be used."""
+        every = np.flatnonzero(self._left[: self._slots] > 0)
+        mixed_s = self._zero_s + (every + whole_slots(MIXING_S)) * _SLOT
+        ready = every + 1
+        if clocks[0].induction is not None:
+            ready = self._slots_of(ahead.ends_s(clocks, "induction", mixed_s), up=True)
+            ready = np.maximum.accumulate(np.maximum(ready, every + 1))
+        dead = self._slots_of(ahead.ends_s(clocks, "pot_life", mixed_s, latest=False), up=False)
+        return every, ready, np.minimum.accumulate(dead[::-1])[::-1]
+
+    def _no_pot(self, ahead: Ahead, clocks: list[FilmClocks], length: int) -> str:
+        """Why no start of a coat finds a pot: its life is too short, or the hours do not suit."""
+        _, ready, dead = self._pots(ahead, clocks)
+        usable = int((dead - ready).max())
+        if usable >= length:
+            return _NO_MIXING
+        return (
+            f"takes {duration_text(length * SLOT_S)}, and a pot of it can be used for "
+            f"{duration_text(max(0, usable) * SLOT_S)} at most, in whole quarter hours, {{}}, so "
+            "nothing is planned; cut the section in two so that one pot does, or take a slower "
+            "hardener; a warmer tent would shorten it"
+        )
+
     def _mix(
         self,
         coat: CoatToLay,
@@ -383,14 +414,7 @@ class _Grid:
     ) -> Side | None:
         if not coat.two_pack:
             return None
-        every = np.flatnonzero(self._left[: self._slots] > 0)
-        mixed_s = self._zero_s + (every + whole_slots(MIXING_S)) * _SLOT
-        ready = every + 1
-        if clocks[0].induction is not None:
-            ready = self._slots_of(ahead.ends_s(clocks, "induction", mixed_s), up=True)
-            ready = np.maximum.accumulate(np.maximum(ready, every + 1))
-        dead = self._slots_of(ahead.ends_s(clocks, "pot_life", mixed_s, latest=False), up=False)
-        dead = np.minimum.accumulate(dead[::-1])[::-1]
+        every, ready, dead = self._pots(ahead, clocks)
         never = np.append(every, NEVER)
         last = np.append(-1, every)[np.searchsorted(ready, starts, "right")]
         first = never[np.searchsorted(dead, starts + length, "left")]
@@ -418,6 +442,24 @@ class _Grid:
         if clocks[0].tape_stays is None and coat.spec.tape_not_after_s is None:
             last = np.full(starts.size, self._slots)
         return Side("untape", np.maximum.accumulate(first), np.maximum.accumulate(last))
+
+
+def _no_hour(coat: CoatToLay, ahead: Ahead, starts_s: NDArray[np.float64]) -> str:
+    """Why a coat may start nowhere, and what of the tent's air would let it."""
+    best = 100.0 * float(ahead.share(coat, starts_s)[0].max(initial=0.0))
+    helps = [
+        f"a tent {words}, "
+        for words, air in (
+            (f"{WARMER_K:g} K warmer", ahead.warmer(WARMER_K)),
+            (f"{DRIER_PCT:g} % drier", ahead.drier(DRIER_PCT)),
+        )
+        if air.is_good(coat, starts_s).any()
+    ]
+    return (
+        "finds no hour from which all its limits hold until its harm time is over, "
+        f"{ahead.reach_words()} (the best holds in {best:.0f} % of the draws), so nothing is "
+        f"planned; {''.join(helps)}other working hours or a longer forecast might help"
+    )
 
 
 def _kept(side: Side | None, keep: NDArray[np.bool_]) -> Side | None:

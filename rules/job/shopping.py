@@ -11,9 +11,6 @@ from rules.batch.plan import USUAL_LOSS_PCT, BatchFault, MixJob, plan_batches
 from rules.job.model import CoatToLay, Job, JobSection
 from rules.units import HOUR_S
 
-MIXED_AT_C = 18.0
-"""Where a job's mixes are reckoned; it only chooses the sheet's thinner and a pot's size [°C]."""
-
 POT_WASTE_ML = 40.0
 """What stays in each pot [mL]; common practice, no source."""
 
@@ -69,7 +66,7 @@ class Shopping:
 
 def shopping_of(
     job: Job,
-    temp_c: float,
+    temps_c: Mapping[tuple[str, int], float],
     resandings: Iterable[str] = (),
     laid: Mapping[str, int] = MappingProxyType({}),
 ) -> Shopping:
@@ -77,7 +74,7 @@ def shopping_of(
 
     Args:
         job: the whole work.
-        temp_c: at which it is mixed [°C].
+        temps_c: at which each coat is mixed, by section and the coat's number [°C].
         resandings: sections that a missed window asks to be sanded once more, one entry each time.
         laid: how many coats are on each section already.
     """
@@ -88,6 +85,7 @@ def shopping_of(
     for section, coats in left:
         for coat in coats:
             found = paints.get(coat.spec.name, Paint(coat.spec.name, 0.0, 0.0, 0.0, 0))
+            temp_c = temps_c[section.name, coat.number]
             paints[coat.spec.name] = _with(found, section, coat, temp_c)
             for chore in coat.before:
                 if chore.kind == "sand":

@@ -10,21 +10,37 @@ from typing import Any
 import pytest
 from command import filmcall
 from plan_brute import when
-from plan_jobs import FAIR, PRIMER, SOLO, SPECS, TOPCOAT, Trial, job_text, section
+from plan_jobs import (
+    FAIR,
+    FLAT,
+    PRIMER,
+    SOLO,
+    SPECS,
+    TOPCOAT,
+    Trial,
+    hours_from,
+    job_text,
+    section,
+    spec_text,
+)
 
 from monitor.job.make import job_at_hand, made_from
+from monitor.job.text import head_lines, risk_lines
 from monitor.job.today import today_text
 from monitor.log.rows import CallRow
 
 
-def plan(folder: Path, trial: Trial, *events: tuple[str, str]) -> dict[str, Any]:
-    """Record events as (kind, time in October 2026), and plan what is left."""
+def plan(
+    folder: Path, trial: Trial, *events: tuple[str, str], spec: Path | None = None
+) -> dict[str, Any]:
+    """Record events as (kind, time in October 2026), coats with a spec; plan what is left."""
     job, forecast = trial.write(folder)
     db = ("--db", str(folder / "log.db"))
     for kind, at in events:
+        named = ("--spec", str(spec)) if spec is not None and kind == "coat-started" else ()
         ran = filmcall(
             *("event", kind, "--enclosure", "polytunnel", "--section", "hull-port"),
-            *("--at", f"2026-10-{at}:00Z", *db),
+            *("--at", f"2026-10-{at}:00Z", *named, *db),
         )
         assert ran.code == 0, ran.err
     words = ("--job", str(job), "--forecast", str(forecast), "--json", "--solve", "0", *db)
@@ -68,6 +84,40 @@ def test_a_coat_of_the_jobs_own_spec_is_no_surprise_and_another_is_named(tmp_pat
         found = "".join(line for line in told.splitlines() if "was laid with" in line)
         assert said in found if said else not found, told
         (tmp_path / "log.db").unlink()
+
+
+@pytest.mark.parametrize(
+    ("times", "steps"),
+    [
+        # Closed on Monday at 19:30, sandable from 21:30: three hours on Tuesday until 20:00, and
+        # with the mixing no hour is left before 21:00.
+        (
+            {"recoat_opens": "1 h", "recoat_closes": "2 h", "sand": "3 h"},
+            [("sand", 2, "2026-10-20T17:00:00Z"), ("coat", 2, "2026-10-21T17:15:00Z")],
+        ),
+        # Opens on Wednesday at 00:30.
+        ({"recoat_opens": "30 h"}, [("coat", 2, "2026-10-21T17:15:00Z")]),
+    ],
+)
+def test_a_film_goes_by_the_spec_that_it_was_laid_with(
+    times: dict[str, str], steps: list[tuple[str, int, str]], tmp_path: Path
+) -> None:
+    """The job's own sheet opens on Tuesday at 00:30 and closes on Wednesday at 17:30."""
+    other = tmp_path / "other.toml"
+    other.write_text(spec_text("other-primer", times={**FLAT, **times}), "utf-8")
+    done = [("coat-started", "19T17:30"), ("coat-ended", "19T18:30"), ("note", "19T20:00")]
+    found = plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *done, spec=other)
+    assert left(found) == steps
+
+
+def test_over_a_sheet_without_recoat_times_nothing_goes_until_it_is_cured(tmp_path: Path) -> None:
+    other = tmp_path / "other.toml"
+    times = {key: FLAT[key] for key in ("pot_life", "touch_dry", "cured")}
+    other.write_text(spec_text("other-primer", times=times, humidity_until="cured"), "utf-8")
+    done = (("coat-started", "19T17:30"), ("coat-ended", "19T18:30"))
+    # Cured 48 h after Monday 18:30; judgement, no source.
+    found = plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *done, spec=other)
+    assert left(found) == [("coat", 2, "2026-10-21T18:30:00Z")]
 
 
 MISSED = (("coat-started", "19T17:30"), ("coat-ended", "19T18:30"), ("note", "22T17:00"))
@@ -145,3 +195,61 @@ def test_today_says_until_when_a_coat_may_be_begun_or_what_stands_against_it(
     row = CallRow("polytunnel", "hull-port", hand.from_s - 600.0, call, "prep", "start", body)
     hand = replace(hand, calls={("polytunnel", "hull-port"): row})
     assert says in today_text(hand, made_from(hand, 0.0))
+
+
+def test_before_the_first_day_the_page_is_of_now_and_the_work_of_the_first_day(
+    tmp_path: Path,
+) -> None:
+    """The job begins on Monday the 19th; it is Sunday, 11:03, and the watch is running."""
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    there = {"forecast": forecast, "weather_year": None, "db": tmp_path / "none.db"}
+    hand = job_at_hand(job, **there, at="2026-10-18T11:03Z")
+    body = json.dumps({"reasons": [{"limit": "dew_margin_min", "text": "Hull damp"}]})
+    row = CallRow("polytunnel", "hull-port", hand.now_s - 60.0, "HOLD", "prep", "start", body)
+    hand = replace(hand, calls={("polytunnel", "hull-port"): row})
+    lines = today_text(hand, made_from(hand, 0.0)).splitlines()
+    assert lines[0] == "the workboat, Sun 2026-10-18 11:03"
+    assert "  hull-port: HOLD at 11:02, by the log. Hull damp." in lines
+    assert any(line.startswith("  Mon 17:00 to 17:15  mix hull-port") for line in lines)
+    # FAIR stands at 18 °C and 50 % all night.
+    assert any(line.startswith("  polytunnel: down to 18 °C about 20:00") for line in lines)
+
+
+def test_a_night_that_the_forecast_begins_after_is_not_told(tmp_path: Path) -> None:
+    job, forecast = Trial(job_text(SOLO), SPECS, hours_from("2026-10-21")).write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--at", "2026-10-18T11:03Z")
+    ran = filmcall("today", *words, "--db", str(tmp_path / "none.db"))
+    assert "polytunnel: the forecast's hours begin after it." in ran.out
+
+
+def test_a_coat_of_the_morning_after_is_not_wet_into_the_night(tmp_path: Path) -> None:
+    """The night is from 20:00 to 08:00 (judgement, no source); the coat begins at its end."""
+    text = job_text(section("hull-port", "primer"), hours='"07:45-12:00"', start="2026-10-20")
+    job, forecast = Trial(text, SPECS, FAIR).write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--db", str(tmp_path / "none.db"))
+    for hour in ("11:21", "23:10"):
+        ran = filmcall("today", *words, "--at", f"2026-10-19T{hour}Z")
+        assert "Tue 08:00 to 09:00  coat hull-port" in ran.out
+        assert "is wet into it" not in ran.out
+
+
+@pytest.mark.parametrize(
+    ("kept", "promised", "says"),
+    [
+        ((0.52, 0.905), True, ("Promise Fri 2026-10-23: kept in 90 % of 200", "2026-10-23 90 %")),
+        ((0.52, 0.94), True, ("Promise Fri 2026-10-23: kept in 94 % of 200", "2026-10-23 94 %")),
+        # 179 of 200 are under nine in ten, and are not written as if they reached it.
+        ((0.52, 0.895), False, ("No day can be promised: in under 90 %", "2026-10-23 89 %")),
+    ],
+)
+def test_a_promise_and_what_its_day_is_worth_are_one_figure(
+    kept: tuple[float, ...], promised: bool, says: tuple[str, str], tmp_path: Path
+) -> None:
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    there = {"forecast": forecast, "weather_year": None, "db": tmp_path / "none.db"}
+    plan = made_from(job_at_hand(job, **there), 0.0).plan
+    zone = plan.job.hours.zone
+    promised_s = plan.finish_s + 86_400.0 if promised else None
+    plan = replace(plan, promised_s=promised_s, kept=kept)
+    lines = "\n".join([*head_lines(plan, True, zone), *risk_lines(plan, zone)])
+    assert all(words in lines for words in says), lines

@@ -10,7 +10,9 @@ from __future__ import annotations
 import math
 import random
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -22,6 +24,7 @@ from monitor.job.read import read_job
 from rules.job.ahead import Ahead
 from rules.job.air import Air
 from rules.job.model import Job
+from rules.job.plan import promise
 from rules.job.robust import finishes
 from rules.job.room import Placed
 
@@ -218,3 +221,24 @@ def test_the_simulation_itself_on_paper() -> None:
     assert yard.sanding(0, 0, 2 * H) == 19 * H
     # A coat beside it: not while it is sanded, nor while its own dust would fall on the film.
     assert yard.coat(1, 0, [(0, H)], set()) == 19 * H
+
+
+def test_the_promise_and_the_days_shares_are_by_the_same_days() -> None:
+    """Of 200 draws 120 are done on Sunday noon, 61 on Monday at 14:00, 19 never.
+
+    Finished at 09:00 as known: 24 h later none of the 61 was done, yet Monday keeps 181 of 200.
+    """
+    zone = ZoneInfo("Europe/London")
+    sunday = datetime(2026, 12, 6, tzinfo=zone).timestamp()
+    drawn = np.array(120 * [sunday + 12 * 3600.0] + 61 * [sunday + 38 * 3600.0] + 19 * [math.inf])
+    promised_s, kept = promise(drawn, sunday + 9 * 3600.0, zone)
+    assert promised_s == sunday + 38 * 3600.0
+    assert kept == (0.6, 0.905)
+
+
+def test_days_are_counted_until_no_draw_is_left_that_gets_done() -> None:
+    monday = datetime(2026, 12, 7, tzinfo=UTC).timestamp()
+    drawn = np.array([monday, monday + 3 * 86_400.0, math.inf, math.inf])
+    # Midnight belongs to the day that it begins.
+    assert promise(drawn, monday - 60.0, UTC) == (None, (0.0, 0.25, 0.25, 0.25, 0.5))
+    assert promise(np.array([math.inf]), monday, UTC) == (None, (0.0,))
