@@ -190,7 +190,7 @@ def _day(hand: JobAtHand, made: Made, zone: tzinfo) -> list[str]:
         f"{hand.job.must_be_done}; {plan.decides} decides it."
     ]
     if plan.promised_s is None or plan.promised_s > hand.job.deadline_s:
-        lines.append("THE DAY IS NOT SAFE: nine in ten draws of the weather do not keep it.")
+        lines.append("THE DAY IS NOT SAFE: fewer than nine in ten draws of the weather keep it.")
     else:
         lines.append(
             f"Nine in ten draws have her done by {day_text(plan.promised_s, zone)}: it holds."
