@@ -380,22 +380,23 @@ def assemble(track: Track, centre: Floats, draws: Floats, source: str) -> Outloo
     In both the damp changes in even kelvins; see `rules.outlook.near_saturation`.
     """
     kept = draws.shape[2]
-    courses = _slowed(centre[None, :, :kept] + draws)
+    horizons_s = np.append(0.0, HORIZON_CELLS * CELL_S)[:kept]
+    courses = _slowed(centre[None, :, :kept] + draws, horizons_s)
     return Outlook(
         made_s=track.end_s,
-        horizons_s=np.append(0.0, HORIZON_CELLS * CELL_S)[:kept],
+        horizons_s=horizons_s,
         air_temp_c=courses[:, 0],
         dew_point_c=courses[:, 1],
         surface_temp_c=courses[:, 2] if courses.shape[1] > 2 else None,
-        centre=_slowed(centre[None, :, :kept])[0],
+        centre=_slowed(centre[None, :, :kept], horizons_s)[0],
         source=source,
         looked_ahead_s=float(HORIZON_CELLS[kept - 2]) * CELL_S,
     )
 
 
-def _slowed(courses: Floats) -> Floats:
+def _slowed(courses: Floats, horizons_s: Floats) -> Floats:
     """Courses, by quantities, whose dew point nears the air as it can; the present stays."""
     air, depression = courses[:, 0], courses[:, 0] - courses[:, 1]
     found = courses.copy()
-    found[:, 1] = air - slowed(depression, depression[:, :1])
+    found[:, 1] = air - slowed(depression, depression[:, :1], horizons_s)
     return found

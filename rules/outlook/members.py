@@ -105,7 +105,7 @@ def outlook_of_log(
     centre = np.column_stack([values[-1], values[-1][:, None] + change])[:count]
     depression = values[:, 0] - values[:, 1]
     came = windows(depression, len(values)).T
-    errors[:, :, 1] += came - evened(came, depression[:, None])
+    errors[:, :, 1] += came - evened(came, depression[:, None], AHEAD_S)
     draws = error_draws(replace(fit, errors=errors[:, :, :count]), track.end_s)
     if outside is not None and outdoors is not None and forecast is not None:
         sizes = np.zeros((3, DAY))

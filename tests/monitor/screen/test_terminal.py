@@ -60,9 +60,8 @@ THEMES = [Theme(colours) for colours in Colours] + [Theme(dim=True)]
 
 @pytest.mark.parametrize("terminal", [Theme()], indirect=True)
 def test_a_redraw_writes_only_the_lines_that_changed(terminal: Terminal) -> None:
-    first = SCENES["go"]()
-    second = replace(first, time_s=first.time_s + 1.0)
-    third = replace(first, time_s=first.time_s + 60.0)
+    scene = SCENES["go"]()  # at a full minute, after which charts move on
+    first, second, third = (replace(scene, time_s=scene.time_s + s) for s in (1.0, 2.0, 61.0))
     terminal.screen.show(first)
     assert len(re.findall(r"\x1b\[(\d+);1H", terminal.read())) >= SIZE.rows
     terminal.screen.show(second)
