@@ -120,6 +120,11 @@ class Task:
         """Whether its system has the ground sanded before it."""
         return any(piece.kind == "sand" for piece in self.middles)
 
+    @property
+    def is_taped(self) -> bool:
+        """Whether tape goes on for it, which the tape of the coat before must make room for."""
+        return any(piece.kind == "tape" for piece in self.close_before)
+
 
 @dataclass(frozen=True, slots=True)
 class LaidFilm:
