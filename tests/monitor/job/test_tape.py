@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from command import filmcall
 from plan_brute import faults_of, when
-from plan_jobs import DAILY, FAIR, PRIMER, SLOW_TAPE, TAPED, Trial, job_text
+from plan_jobs import DAILY, FAIR, FLAT, PRIMER, SLOW_TAPE, TAPED, Trial, job_text, spec_text
 
 
 @pytest.mark.parametrize("solve", ["0", "10"])
@@ -37,3 +37,26 @@ def test_the_second_coat_of_one_entry_is_taped_again_once_the_first_tape_is_off(
     assert when(plan["finish"]) == when("2026-10-22T09:45+00:00")
     coat = next(s for s in plan["steps"] if (s["step"], s["coat"]) == ("coat", 2))
     assert coat["earliest"] >= "2026-10-20T08:30"
+
+
+@pytest.mark.parametrize(
+    ("more", "latest"),
+    [
+        # Twelve hours from the first brush stroke at 8:30, as the clock of the film counts them.
+        ("", "2026-10-19T20:30"),
+        # Thirteen hours on the surface from tape-on, which is at 6:15 at the earliest.
+        ('[tape]\nnot_after = "13 h"\n', "2026-10-19T19:15"),
+    ],
+)
+def test_tape_is_off_in_time_by_the_coats_start_and_by_when_it_went_on(
+    more: str, latest: str, tmp_path: Path
+) -> None:
+    times = {**FLAT, "tape_not_before": "8 h", "tape_not_after": "12 h"}
+    specs = {PRIMER: spec_text("quick-primer", times=times) + more}
+    job, forecast = Trial(job_text(TAPED, hours='"08:00-21:00"'), specs, FAIR).write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--json", "--solve", "0")
+    ran = filmcall("plan", *words, "--db", str(tmp_path / "none.db"))
+    steps = json.loads(ran.out)["steps"]
+    coat, untape = (next(s for s in steps if s["step"] == kind) for kind in ("coat", "untape"))
+    assert coat["start"][:16] == "2026-10-19T08:30"
+    assert untape["latest"][:16] == latest
