@@ -246,6 +246,8 @@ class JobModel:
         coat.hold = held
         for work in coat.sandings:
             self._after_work(work, held)
+        if before is not None and before.untape is not None and task.is_taped:
+            self._after_work(before.untape, held)
         for side in (task.mix, task.untape):
             if side is not None:
                 own.append(self._side(coat, side, starts))

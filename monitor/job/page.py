@@ -15,9 +15,9 @@ from monitor.job.text import (
     day_text,
     generic_lines,
     head_lines,
-    near_text,
     risk_lines,
     shopping_lines,
+    window_text,
 )
 from monitor.review.report import SAFETY
 from rules.job.plan import PlannedStep
@@ -63,10 +63,7 @@ def _step(step: PlannedStep, made: Made) -> dict[str, Any]:
         "what": f"{step.section}, coat {step.coat}" if coat else f"{step.step} {step.section}",
         "with": "window missed" if step.is_extra else step.what,
         "holds": f"{100 * step.probability:.0f} %" if coat else "",
-        "window": f"{near_text(step.earliest_s, step.start_s, zone)} to "
-        f"{near_text(step.latest_s, step.start_s, zone)}"
-        if coat
-        else "",
+        "window": window_text(step, zone) if coat else "",
         "critical": coat and step.is_critical,
     }
 

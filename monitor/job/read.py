@@ -310,8 +310,13 @@ class _JobReader:
         film = self._film(entry)
         if spec is None or times is None or takes_s is None:
             return []
+        # Tape comes off each film in its time, so that each coat is taped anew; common practice,
+        # no source.
+        anew = tuple(chore for chore in chores if chore.kind == "tape")
         found = [
-            CoatToLay(len(before) + n + 1, spec, takes_s, film, Method(method), () if n else chores)
+            CoatToLay(
+                len(before) + n + 1, spec, takes_s, film, Method(method), anew if n else chores
+            )
             for n in range(times)
         ]
         for under, over in zip([*before[-1:], *found], found, strict=False):

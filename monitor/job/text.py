@@ -103,12 +103,17 @@ def _step_line(step: PlannedStep, zone: tzinfo) -> str:
         what += f", {step.what}"
     if step.step != "coat":
         return f"{mark} {span}  {what}"
-    first, last = (near_text(s, step.start_s, zone) for s in (step.earliest_s, step.latest_s))
-    window = f"{first} to {last}"
+    window = window_text(step, zone)
     return f"{mark} {span}  {what}: holds {100 * step.probability:.0f} %, may start {window}"
 
 
-def near_text(time_s: float, beside_s: float, zone: tzinfo) -> str:
+def window_text(step: PlannedStep, zone: tzinfo) -> str:
+    """Return from when to when a step may start, under its day: an end says its day if it must."""
+    first = _near_text(step.earliest_s, step.start_s, zone)
+    return f"{first} to {_near_text(step.latest_s, step.earliest_s, zone)}"
+
+
+def _near_text(time_s: float, beside_s: float, zone: tzinfo) -> str:
     """Return a time as short as it can be said beside another: hour, weekday and hour, or all."""
     hour = hour_text(time_s, zone)
     if date_text(time_s, zone) == date_text(beside_s, zone):

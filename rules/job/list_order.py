@@ -224,6 +224,8 @@ class _Course:
 
     n: int = 0
     index: int = -1
+    off: int = 0
+    """From when on the tape of its newest coat is off."""
 
     def window(self, chain: Chain) -> tuple[int, int, int, int]:
         """From when the next coat may begin, until when unsanded, and when chores may begin."""
@@ -307,12 +309,14 @@ def _side_by_side(
         chain, course = problem.chains[at], courses[at]
         task = chain.tasks[course.n]
         _, _, dry, sand = course.window(chain)
-        steps += middles(room, at, task, max(dry, begin_of(room, at)), sand, extra)[1]
+        ready = max(dry, begin_of(room, at), course.off if task.is_taped else 0)
+        steps += middles(room, at, task, ready, sand, extra)[1]
         coat_steps = lay(room, at, task, index)
-        if task.untape is not None and all(step.kind != "untape" for step in coat_steps):
+        off = [step.end for step in coat_steps if step.kind == "untape"]
+        if task.untape is not None and not off:
             return None
         steps += coat_steps
-        course.n, course.index = course.n + 1, index
+        course.n, course.index, course.off = course.n + 1, index, max(off, default=0)
         if course.n == len(chain.tasks):
             room.done_coats[at] = int(task.starts[index]) + task.length
             finish = max(finish, int(task.done[index]))
@@ -327,7 +331,8 @@ def _next_start(room: Room, at: int, course: _Course, value: Slots) -> tuple[int
     task = chain.tasks[course.n]
     choice = choice_of(room, at, chain, task)
     opens, closes, dry, sand = course.window(chain)
-    begin = np.array([max(dry, begin_of(room, at)) if task.middles else begin_of(room, at)])
+    first = max(begin_of(room, at), course.off if task.is_taped else 0)
+    begin = np.array([max(dry, first) if task.middles else first])
     best: tuple[int, int, bool] | None = None
     for extra in (False, True):
         pieces = pieces_of(task, extra, room.problem)
@@ -392,21 +397,24 @@ def _place(
         first = chain.tasks[0]
         sand, extra = film.sand, _is_late(first, int(first.starts[index]), film.closes)
     for n, task in enumerate(chain.tasks):
-        _, chores = middles(room, at, task, ready, sand, extra)
-        steps += chores + lay(room, at, task, index, untaped=False)
-        laid.append((task, index))
-        room.done_coats[at] = int(task.starts[index]) + task.length
-        if n + 1 < len(chain.tasks):
+        steps += middles(room, at, task, ready, sand, extra)[1]
+        after = chain.tasks[n + 1] if n + 1 < len(chain.tasks) else None
+        if after is not None:
             extra = bool(sanded[n][index])
-            needs = pieces_of(chain.tasks[n + 1], extra, room.problem)
-            ready, sand = int(ready_after(task, needs)[index]), int(task.sand[index])
-            index = int(following[n][index])
+            needs = pieces_of(after, extra, room.problem)
+            ready, sand = int(ready_after(room, task, after, needs)[index]), int(task.sand[index])
+        untaped = task.untape is not None and after is not None and after.is_taped
+        steps += lay(room, at, task, index, untaped=untaped)
+        if task.untape is not None and not untaped:
+            laid.append((task, index))
+        room.done_coats[at] = int(task.starts[index]) + task.length
+        index = int(following[n][index]) if after is not None else index
     # The next coat's pot and brush were given their slots before the tape of the one beneath.
     for task, at_index in laid:
         untape = take_untape(room, at, task, at_index)
-        if untape is None and task.untape is not None:
+        if untape is None:
             return None
-        steps += [] if untape is None else [untape]
+        steps.append(untape)
     return steps, int(chain.tasks[-1].done[index])
 
 
@@ -458,7 +466,8 @@ def _best_next(
 
     def from_ready(extra: bool) -> Slots:
         pieces = pieces_of(after, extra, room.problem)
-        ready = through(tables(room, at, pieces), ready_after(task, pieces), task.sand)
+        begin = ready_after(room, task, after, pieces)
+        ready = through(tables(room, at, pieces), begin, task.sand)
         by_head = np.searchsorted(np.maximum.accumulate(choice.head), ready, "left")
         found: Slots = np.maximum(by_head, np.searchsorted(after.starts, task.opens, "left"))
         return found

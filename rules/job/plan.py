@@ -228,7 +228,7 @@ def _steps_of(
     latest = latest_starts(problem, at, deadline)
     values = done_from(problem, at)
     before: Task | None = None
-    before_start = 0
+    before_start = off = 0
     for n, task in enumerate(chain.tasks):
         coat = section.coats[task.number - 1]
         mine = [step for step in own if step.coat == task.number]
@@ -237,7 +237,8 @@ def _steps_of(
         share, harm_s = air.share(coat, np.array([problem.time_s(laid.start)]))
         following = int(values[n][index + 1 :].min(initial=NEVER))
         is_critical = following > layout.finish
-        first, last = _coat_window(chain, task, before, before_start, mine, laid, latest[n])
+        free = off + task.lead if task.is_taped else 0
+        first, last = _coat_window(chain, task, before, before_start, mine, laid, free, latest[n])
         for step in mine:
             low, high = (first, last) if step is laid else _window(step, task, index, laid)
             found.append(
@@ -258,6 +259,7 @@ def _steps_of(
                 )
             )
         before, before_start = task, laid.start
+        off = max((step.end for step in mine if step.kind == "untape"), default=0)
     return found
 
 
@@ -268,6 +270,7 @@ def _coat_window(
     before_start: int,
     mine: list[Placed],
     laid: Placed,
+    free: int,
     latest: int,
 ) -> tuple[int, int]:
     """The first and the last start that a coat's window allows, what is before it as planned."""
@@ -280,6 +283,7 @@ def _coat_window(
     sandings = [step.end for step in mine if step.kind == "sand"]
     if sandings:
         opens, closes = max(opens, *sandings), NEVER
+    opens = max(opens, free)
     inside = task.starts[(task.starts >= opens) & (task.starts <= min(closes, latest))]
     if inside.size == 0:
         return laid.start, laid.start

@@ -120,6 +120,11 @@ class Task:
         """Whether its system has the ground sanded before it."""
         return any(piece.kind == "sand" for piece in self.middles)
 
+    @property
+    def is_taped(self) -> bool:
+        """Whether tape goes on for it, which the tape of the coat before must make room for."""
+        return any(piece.kind == "tape" for piece in self.close_before)
+
 
 @dataclass(frozen=True, slots=True)
 class LaidFilm:
@@ -311,9 +316,7 @@ class _Grid:
         self, section: JobSection, coat: CoatToLay, following: Spec | None, ahead: Ahead
     ) -> Task:
         length = whole_slots(coat.takes_s)
-        close_before = tuple(
-            _piece(chore) for chore in coat.before if chore.kind in ("wipe", "tape")
-        )
+        close_before = _close_before(coat)
         middles = tuple(_piece(chore) for chore in coat.before if chore.kind in ("wash", "sand"))
         starts = np.flatnonzero(self._left[: self._slots] >= length)
         self._check_fits(section, coat, length, middles, starts)
@@ -436,9 +439,12 @@ class _Grid:
             first = np.maximum(
                 first, self._slots_of(ahead.ends_s(clocks, "tape_off", end_s), up=True)
             )
-        last = self._slots_of(ahead.ends_s(clocks, "tape_stays", end_s, latest=False), up=False)
+        begin_s = self._zero_s + starts * _SLOT
+        last = self._slots_of(ahead.ends_s(clocks, "tape_stays", begin_s, latest=False), up=False)
         if coat.spec.tape_not_after_s is not None:
-            last = np.minimum(last, starts + length + int(coat.spec.tape_not_after_s // SLOT_S))
+            # These days count from when the tape went on.
+            on = starts - sum(p.length + p.dries for p in _close_before(coat)) - CLOSE_BEFORE
+            last = np.minimum(last, on + int(coat.spec.tape_not_after_s // SLOT_S))
         if clocks[0].tape_stays is None and coat.spec.tape_not_after_s is None:
             last = np.full(starts.size, self._slots)
         return Side("untape", np.maximum.accumulate(first), np.maximum.accumulate(last))
@@ -464,6 +470,10 @@ def _no_hour(coat: CoatToLay, ahead: Ahead, starts_s: NDArray[np.float64]) -> st
 
 def _kept(side: Side | None, keep: NDArray[np.bool_]) -> Side | None:
     return None if side is None else Side(side.kind, side.first[keep], side.last[keep])
+
+
+def _close_before(coat: CoatToLay) -> tuple[Piece, ...]:
+    return tuple(_piece(chore) for chore in coat.before if chore.kind in ("wipe", "tape"))
 
 
 def _piece(chore: Chore) -> Piece:

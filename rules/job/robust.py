@@ -60,6 +60,7 @@ class _Course:
         end: of it.
         clocks: of it; None over bare ground and over a film that was there before the plan.
         ready: when the chores before the next coat are over and dry.
+        off: when its newest coat's tape is off.
         sanded: whether one of them is a sanding.
         last: when its last coat is on.
     """
@@ -68,6 +69,7 @@ class _Course:
     end: Slots
     clocks: FilmClocks | None
     ready: Slots
+    off: Slots
     sanded: bool
     last: Slots
 
@@ -112,7 +114,7 @@ class _Draws:
             self._taken.wet.append(_Span(at, begun, self._full(film.dry)))
             self._taken.tied.append(_Span(at, begun, self._full(film.handle)))
         nothing = self._full(0)
-        return _Course(nothing, nothing, None, nothing, sanded=False,
+        return _Course(nothing, nothing, None, nothing, nothing, sanded=False,
                        last=never if chain.tasks else nothing)  # fmt: skip
 
     def _full(self, slot: int) -> Slots:
@@ -209,6 +211,8 @@ class _Draws:
         clocks = film_clocks(self._airs[chain.enclosure], coat.spec, spec, self._done)
         length = step.end - step.start
         low = np.maximum(self._begin(step), course.ready)
+        if self._task(step).is_taped:
+            low = np.maximum(low, course.off - min(offset for offset, _ in pieces))
         if course.clocks is not None:
             low = np.maximum(low, self._up(chain, course.clocks, "opens", course.end))
 
@@ -231,7 +235,8 @@ class _Draws:
         self._taken.wet.append(_Span(at, start, until("touch_dry")(start)))
         self._taken.tied.append(_Span(at, start, until(handled)(start)))
         last = end if step.coat == chain.tasks[-1].number else course.last
-        self._courses[at] = _Course(start, end, clocks, self._full(0), sanded=False, last=last)
+        nothing = self._full(0)
+        self._courses[at] = _Course(start, end, clocks, nothing, nothing, sanded=False, last=last)
 
     def _late(self, chain: Chain, course: _Course, start: Slots) -> Bools:
         """In which draws the window beneath has closed and nothing was sanded."""
@@ -252,7 +257,9 @@ class _Draws:
         if course.clocks is not None:
             low = np.maximum(low, self._up(chain, course.clocks, "tape_off", course.end))
         pieces = ((0, step.end - step.start),)
-        self._take(self._first(low, pieces, None), pieces)
+        start = self._first(low, pieces, None)
+        self._take(start, pieces)
+        course.off = np.minimum(start + step.end - step.start, NEVER)
 
     def _clear(
         self,

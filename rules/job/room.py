@@ -140,9 +140,16 @@ def pieces_of(task: Task, extra: bool, problem: Problem) -> tuple[Piece, ...]:
     return sanding + task.middles
 
 
-def ready_after(task: Task, pieces: Sequence[Piece]) -> Slots:
-    """From when on the first chore over a coat can begin, by the coat's start."""
-    return task.dry if pieces else task.starts + task.length
+def ready_after(room: Room, task: Task, after: Task, pieces: Sequence[Piece]) -> Slots:
+    """From when on the first chore over a coat, or the next coat's work, can begin, by its start.
+
+    New tape goes on where the old one is off.
+    """
+    ready = task.dry if pieces else task.starts + task.length
+    if task.untape is None or not after.is_taped:
+        return ready
+    off = _next_of(room.free(1))[np.minimum(task.untape.first, room.problem.slots)]
+    return np.maximum(ready, np.minimum(off + 1, NEVER))
 
 
 def _chore_free(room: Room, at: int, piece: Piece) -> Bools:

@@ -162,10 +162,14 @@ class Air:
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One entry of a system: a coat, or a sanding where `coating` is None [s]."""
+    """One entry of a system: a coat, or a sanding where `coating` is None [s].
+
+    A coat is taped where tape stands before it, each of several alike.
+    """
 
     coating: Coating | None
     takes_s: float
+    is_taped: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,10 +256,15 @@ class Job:
 
 def _part(each: dict[str, Any], all_: list[dict[str, Any]], specs: Mapping[str, Coating]) -> Part:
     items: list[Item] = []
+    taped = False
     for entry in each["system"]:
+        if "tape" in entry:
+            taped = True
+            continue
         coating = specs[entry["coat"]] if "coat" in entry else None
         takes_s = seconds(entry.get("takes", "1 h" if coating else "3 h"))
-        items += [Item(coating, takes_s)] * entry.get("times", 1)
+        items += [Item(coating, takes_s, taped)] * entry.get("times", 1)
+        taped = False
     beside = set(each.get("beside", []))
     beside |= {other["name"] for other in all_ if each["name"] in other.get("beside", [])}
     return Part(each["name"], each["enclosure"], frozenset(beside), tuple(items))
@@ -313,7 +322,7 @@ def faults_of(
         own = [step for step in steps if step.section == part.name]
         found, wrong = _films_of(job, part, own)
         films += found
-        faults += wrong
+        faults += wrong + _tape_faults(part, own)
     for film in films:
         faults += _pot_faults(job, film, steps) + _air_faults(job, film)
         faults += _beside_faults(film, films, steps)
@@ -396,6 +405,24 @@ def _films_of(job: Job, part: Part, own: Sequence[Placed]) -> tuple[list[Film], 
         handle_s = job.clock_end(part, item.coating, "handle", placed.end_s)
         films.append(Film(part, item, placed, dry_s if dry_s is not None else math.inf, handle_s))
     return films, faults
+
+
+def _tape_faults(part: Part, own: Sequence[Placed]) -> list[str]:
+    """Tape goes on before each taped coat and comes off after it, before any goes on anew."""
+    faults, off_s = [], -math.inf
+    for number, item in enumerate(part.coats, 1):
+        at = {step.step: step for step in own if step.coat == number}
+        if not item.is_taped or "coat" not in at:
+            continue
+        if not {"tape", "untape"} <= set(at):
+            faults.append(f"{part.name}: coat {number} is not taped, or its tape stays on")
+            continue
+        if at["tape"].end_s > at["coat"].start_s + 1 or at["untape"].start_s < at["coat"].end_s - 1:
+            faults.append(f"{at['coat']}: not between its tapes")
+        if at["tape"].start_s < off_s - 1:
+            faults.append(f"{at['tape']}: over tape that is not off yet")
+        off_s = at["untape"].end_s
+    return faults
 
 
 def _pot_faults(job: Job, film: Film, steps: Sequence[Placed]) -> list[str]:

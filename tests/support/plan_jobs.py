@@ -195,6 +195,10 @@ def raw(_: datetime) -> tuple[float, float]:
 
 PORT_AND_STARBOARD = (section("hull-port", "primer*2"), section("hull-starboard", "primer*2"))
 SOLO = section("hull-port", "primer*2")
+TAPED = SOLO.replace("  { coat", '  { tape = "sheer line", takes = "15 min" },\n  { coat')
+SLOW_TAPE = spec_text(
+    "quick-primer", times={**FLAT, "tape_not_before": "10 h", "tape_not_after": "40 h"}
+)
 
 TRIALS: dict[str, Trial] = {
     "one_person_two_sides_in_the_evening": Trial(

@@ -25,9 +25,11 @@ from plan_jobs import (
 )
 
 from monitor.job.make import job_at_hand, made_from
-from monitor.job.text import head_lines, risk_lines
+from monitor.job.page import plan_page
+from monitor.job.text import head_lines, plan_text, risk_lines
 from monitor.job.today import today_text
 from monitor.log.rows import CallRow
+from rules.job.shopping import Shopping
 
 
 def plan(
@@ -253,3 +255,32 @@ def test_a_promise_and_what_its_day_is_worth_are_one_figure(
     plan = replace(plan, promised_s=promised_s, kept=kept)
     lines = "\n".join([*head_lines(plan, True, zone), *risk_lines(plan, zone)])
     assert all(words in lines for words in says), lines
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "says"),
+    [
+        ("19T19:30", "20T20:00", "may start Mon 19:30 to Tue 20:00"),
+        ("20T17:00", "20T20:00", "may start 17:00 to 20:00"),
+        ("20T17:00", "21T20:00", "may start 17:00 to Wed 20:00"),
+        ("09T19:30", "20T20:00", "may start Fri 2026-10-09 19:30 to Tue 2026-10-20 20:00"),
+    ],
+)
+def test_a_window_from_another_day_says_both_days(
+    first: str, last: str, says: str, tmp_path: Path
+) -> None:
+    """Of coat 2 of the plan, on Tuesday the 20th."""
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    there = {"forecast": forecast, "weather_year": None, "db": tmp_path / "none.db"}
+    made = made_from(job_at_hand(job, **there), 0.0)
+    step = made.plan.steps[-1]
+    ends = [when(f"2026-10-{each}+00:00") for each in (first, last)]
+    step = replace(step, earliest_s=ends[0], latest_s=ends[1])
+    plan = replace(made.plan, steps=(*made.plan.steps[:-1], step))
+    empty = Shopping((), (), 0, ())
+    text = plan_text(plan, True, [], empty, plan.job.hours.zone)
+    assert next(line for line in text.splitlines() if "coat 2, quick-primer:" in line).endswith(
+        says
+    )
+    page = plan_page(replace(made, plan=plan), [], empty)
+    assert says.removeprefix("may start ") in page

@@ -13,7 +13,8 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from plan_brute import faults_of
+from command import filmcall
+from plan_brute import faults_of, when
 from plan_jobs import (
     DAILY,
     FLAT,
@@ -110,3 +111,23 @@ def test_laying_sections_anew_keeps_every_rule_and_ends_no_later(seed: int, tmp_
     assert layout.finish <= made.layout.finish
     plan = json.loads(plan_json(plan_of(job, made.problem, layout, ahead, 0)))
     assert faults_of(plan, trial.job, trial.specs, trial.hours) == []
+
+
+@pytest.mark.parametrize("seed", range(20, 26))
+def test_a_random_taped_jobs_plan_keeps_every_rule(seed: int, tmp_path: Path) -> None:
+    trial = random_job(seed)
+    chance = random.Random(seed)
+    parts = trial.job.split("  { coat")
+    taped = [chance.choice(["", '  { tape = "line", takes = "15 min" },\n']) for _ in parts[1:]]
+    text = parts[0] + "".join(
+        f"{tape}  {{ coat{part}" for tape, part in zip(taped, parts[1:], strict=True)
+    )
+    times = '[times]\ntape_not_before = { "5 degC" = "16 h", "25 degC" = "8 h" }'
+    specs = {name: spec.replace("[times]", times) for name, spec in trial.specs.items()}
+    trial = Trial(text, specs, trial.hours)
+    job, forecast = trial.write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--json", "--db", "none.db")
+    plans = [json.loads(filmcall("plan", *words, "--solve", limit).out) for limit in ("0", "30")]
+    assert any(taped)
+    assert [faults_of(plan, text, specs, trial.hours) for plan in plans] == [[], []]
+    assert when(plans[1]["finish"]) <= when(plans[0]["finish"])

@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 from plan_brute import dew_point_c, when
-from plan_jobs import SPECS, job_text, section
+from plan_jobs import DAILY, PRIMER, SLOW_TAPE, SPECS, TAPED, job_text, section
 
 from monitor.job.make import make
 from monitor.job.read import read_job
@@ -214,6 +214,22 @@ def test_two_coats_pushed_into_one_evening_queue_for_one_person(tmp_path: Path) 
     assert dry == pytest.approx(SLOTS_A_DAY + 18 * H + 1 + CURED, abs=1e-3)
     # Damp until Tuesday noon: three on Tuesday, the fourth on Wednesday.
     assert damp == pytest.approx(2 * SLOTS_A_DAY + 18 * H + 1 + CURED, abs=1e-3)
+
+
+def test_in_a_draw_too_the_next_tape_waits_for_the_last(tmp_path: Path) -> None:
+    """Damp until Tuesday noon: mix at 13:00, tape, coat until 14:30; untaped on Wednesday, 8:15.
+
+    Then again half an hour of mix and tape, a coat of an hour, 48 h: Friday, 9:45.
+    """
+    (tmp_path / PRIMER).write_text(SLOW_TAPE, "utf-8")
+    job = read_job(job_text(TAPED, hours=DAILY, people=2), "job", tmp_path)
+    ahead = {"polytunnel": ahead_of([set(), set(range(36))])}
+    made = make(job, ahead, {}, job.start_s, 0.0)
+    found = finishes(job, made.problem, made.layout, ahead)
+    assert found is not None
+    quarters = ((found - job.start_s) / 900.0).tolist()
+    nine_45 = 9 * H + 3
+    assert quarters == pytest.approx([3 * SLOTS_A_DAY + nine_45, 4 * SLOTS_A_DAY + nine_45])
 
 
 def test_the_simulation_itself_on_paper() -> None:

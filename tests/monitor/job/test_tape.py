@@ -1,0 +1,62 @@
+"""Tape goes on for each coat anew, and the old one is off by then; by hand, list and solver alike.
+
+That each film's tape comes off in the film's own time, between its two clocks, is common practice,
+no source.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from command import filmcall
+from plan_brute import faults_of, when
+from plan_jobs import DAILY, FAIR, FLAT, PRIMER, SLOW_TAPE, TAPED, Trial, job_text, spec_text
+
+
+@pytest.mark.parametrize("solve", ["0", "10"])
+def test_the_second_coat_of_one_entry_is_taped_again_once_the_first_tape_is_off(
+    solve: str, tmp_path: Path
+) -> None:
+    """Coat 1 goes on on Monday from 8:30 to 9:30 and opens at 15:30, but its tape stays to 19:30.
+
+    So it comes off on Tuesday at 8:00; tape, mix and coat 2 follow, which is cured 48 h after 9:45.
+    """
+    trial = Trial(job_text(TAPED, hours=DAILY), {PRIMER: SLOW_TAPE}, FAIR)
+    job, forecast = trial.write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--json", "--solve", solve)
+    ran = filmcall("plan", *words, "--db", str(tmp_path / "none.db"))
+    plan = json.loads(ran.out)
+    assert faults_of(plan, trial.job, trial.specs, trial.hours) == []
+    steps = [(s["step"], s["start"][:16]) for s in plan["steps"] if s["coat"] == 2]
+    assert steps[-2:] == [("coat", "2026-10-20T08:45"), ("untape", "2026-10-21T08:00")]
+    assert next(s["start"] for s in plan["steps"] if s["step"] == "untape")[:16] == (
+        "2026-10-20T08:00"
+    )
+    assert when(plan["finish"]) == when("2026-10-22T09:45+00:00")
+    coat = next(s for s in plan["steps"] if (s["step"], s["coat"]) == ("coat", 2))
+    assert coat["earliest"] >= "2026-10-20T08:30"
+
+
+@pytest.mark.parametrize(
+    ("more", "latest"),
+    [
+        # Twelve hours from the first brush stroke at 8:30, as the clock of the film counts them.
+        ("", "2026-10-19T20:30"),
+        # Thirteen hours on the surface from tape-on, which is at 6:15 at the earliest.
+        ('[tape]\nnot_after = "13 h"\n', "2026-10-19T19:15"),
+    ],
+)
+def test_tape_is_off_in_time_by_the_coats_start_and_by_when_it_went_on(
+    more: str, latest: str, tmp_path: Path
+) -> None:
+    times = {**FLAT, "tape_not_before": "8 h", "tape_not_after": "12 h"}
+    specs = {PRIMER: spec_text("quick-primer", times=times) + more}
+    job, forecast = Trial(job_text(TAPED, hours='"08:00-21:00"'), specs, FAIR).write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--json", "--solve", "0")
+    ran = filmcall("plan", *words, "--db", str(tmp_path / "none.db"))
+    steps = json.loads(ran.out)["steps"]
+    coat, untape = (next(s for s in steps if s["step"] == kind) for kind in ("coat", "untape"))
+    assert coat["start"][:16] == "2026-10-19T08:30"
+    assert untape["latest"][:16] == latest
