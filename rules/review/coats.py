@@ -77,7 +77,7 @@ class Window:
         kept: how it was kept.
         opens_s: not before, by the best estimate, or None [s].
         closes_s: not after, by the best estimate, or None [s].
-        done_s: when it was done [s].
+        done_s: when it was done, or until when it was not [s].
         missed_s: by how much, 0 where kept [s].
         length_s: the bound's own length, that `missed_s` compares with, or None [s].
         why: in words, where it is not known, or kept for another reason than the sheet's time.
@@ -85,6 +85,7 @@ class Window:
         early_s: by how much it was done too early: likeliest, least and most [s].
         late_s: too late [s].
         sure_s: where the sensors' accuracy decides it: the bound on the safe side, or None [s].
+        undone: nobody has done it: the tape is still on.
     """
 
     name: WindowName
@@ -100,6 +101,7 @@ class Window:
     early_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
     late_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
     sure_s: float | None = None
+    undone: bool = False
 
     def missed_by(self, *, early: bool) -> tuple[float, float, float]:
         """Return by how much it was missed on one side: likeliest, least and most [s]."""
@@ -418,7 +420,7 @@ def tape_windows(
         Window(
             WindowName.TAPE, coat, kept, open_s, close_s, done_s, missed, length, why,
             early_s=early, late_s=closing.late_by(done_s),
-            sure_s=sure_s,
+            sure_s=sure_s, undone=off_s is None,
         )
     ]  # fmt: skip
 

@@ -357,3 +357,21 @@ def test_cautions_of_first_aid_stand_beside_every_review(
         "5,000 ppm of carbon dioxide is the eight-hour limit in many countries",
     ):
         assert words in text, words
+
+
+def test_tape_that_nobody_took_off_is_still_on_and_not_off_at_the_end(tmp_path: Path) -> None:
+    """The only tape-off was withdrawn; the topcoat's tape is off by 24 h of film at 20 degC."""
+    told = [
+        (EventKind.TAPE_ON, 9.0, {}),
+        *coat(1, 10.0),
+        (EventKind.TAPE_OFF, 18.0, {}),
+        (EventKind.TAPE_OFF, 18.0, {"corrects": 6, "withdrawn": True}),
+    ]
+    found = job(tmp_path / "log.db", told, hours=96.0)
+    text = plain_text(found)
+    assert "tape off" not in text
+    assert "tape: still on at 2026-09-30 00:00 (" in text
+    assert "past its time" in text
+    windows = review_dict(found)["sections"][0]["coats"][0]["windows"]
+    (tape,) = [each for each in windows if each["window"] == "tape"]
+    assert (tape["kept"], tape["done"]) == ("too late", None)
