@@ -276,7 +276,8 @@ def choose_session(sessions: Sequence[Session], wanted: str | None) -> Session:
     if not sessions:
         raise NothingToReview(
             "the log holds no session and no recording yet, so there is nothing to review; begin "
-            "one with 'filmcall event session-started', or play a recording with --db"
+            "one with 'filmcall event session-started', with --at TIME for work that has begun "
+            "already, or play a recording with --db"
         )
     if wanted is None:
         return sessions[-1]

@@ -194,6 +194,25 @@ def test_a_row_is_corrected_once_and_in_its_own_enclosure(db: str) -> None:
     assert len(kept(db)) == 2
 
 
+def test_the_command_that_a_wrong_row_names_shows_the_rows(db: str) -> None:
+    event(db, "mixed")
+    ran = event(db, "note", "--corrects", "99")
+    named = re.search(r"`filmcall ([a-z ]+)` shows the events with their rows", ran.err)
+    assert named is not None
+    shown = filmcall(*named[1].split(), "--db", db)
+    header, row, *_ = shown.out.splitlines()
+    assert header.startswith("row,")
+    assert re.match(r"1,.*,mixed,", row)
+
+
+def test_a_log_without_a_session_says_how_to_make_one_afterwards(db: str) -> None:
+    event(db, "mixed", "--at", ago(hours=2))
+    assert "session-started', with --at TIME" in filmcall("sessions", "--db", db).out
+    assert "session-started', with --at TIME" in filmcall("review", "--db", db).err
+    event(db, "session-started", "--at", ago(hours=3))
+    assert filmcall("review", "--db", db).code == 0
+
+
 # Refusals -----------------------------------------------------------------------------------
 
 
