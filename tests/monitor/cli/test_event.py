@@ -194,6 +194,13 @@ def test_a_row_is_corrected_once_and_in_its_own_enclosure(db: str) -> None:
     assert len(kept(db)) == 2
 
 
+def test_a_measurement_is_taken_back_by_its_row_alone(db: str) -> None:
+    event(db, "measured", "--what", "wood-moisture", "--value", "14", "--unit", "pct")
+    ran = event(db, "measured", "--corrects", "1", "--withdraw")
+    assert (ran.code, ran.err) == (0, "")
+    assert in_force(kept(db)) == ()
+
+
 def test_the_command_that_a_wrong_row_names_shows_the_rows(db: str) -> None:
     event(db, "mixed")
     ran = event(db, "note", "--corrects", "99")
