@@ -247,7 +247,8 @@ def test_a_hole_in_the_record_never_makes_a_clock_open_sooner_or_close_later(
 
 def test_lines_for_people_and_no_clock_at_all(log: Log) -> None:
     ran = filmcall("clocks", "--at", log.at(4.0), "--db", log.db)
-    assert ran.out == "No clock runs: no mix and no coat is recorded\n"
+    said = r"No clock runs at (... )?\d\d:\d\d UTC: no mix and no coat is recorded\n"
+    assert re.fullmatch(said, ran.out)
     coat(log, "hull-port")
     ran = filmcall("clocks", "--at", log.at(4.0), "--config", str(log.config), "--db", log.db)
     assert re.search(r"^touch dry from +hull-port +(2 h 59 min|3 h) left, until", ran.out, re.M)
@@ -438,3 +439,20 @@ def test_memory_has_a_probes_last_word_before_a_silence_as_the_log_has_it(tmp_pa
     logged_spoke = np.flatnonzero(np.isfinite(logged[:, 1]))
     assert mine.time_s[spoke[-1]] == logged[logged_spoke[-1], 0] == begin_s + last_s
     assert mine.coldest_c[spoke[-1]] == logged[logged_spoke[-1], 1] == 18.47
+
+
+@pytest.mark.parametrize("after_h", [-6.0, 6.0])
+def test_a_time_of_day_is_the_nearest_that_a_clock_shows_and_is_said(
+    tmp_path: Path, after_h: float
+) -> None:
+    db, asked_s = str(tmp_path / "log.db"), time.time() + after_h * HOUR_S
+    for kind, before_h in (("coat-started", 9.0), ("coat-ended", 8.0)):
+        at = iso(time.time() - before_h * HOUR_S)
+        assert filmcall("event", kind, "--enclosure", "tent", "--at", at, "--db", db).code == 0
+    typed = datetime.fromtimestamp(asked_s).strftime("%H:%M")
+    ran = filmcall("clocks", "--at", typed, "--db", db)
+    first, second, *_ = ran.out.splitlines()
+    assert re.fullmatch(rf"At (... )?{typed} .*:", first)
+    assert second.split()[0] != "No"
+    listed = json.loads(filmcall("clocks", "--json", "--at", typed, "--db", db).out)
+    assert seconds(listed["time"]) == pytest.approx(asked_s, abs=61.0)

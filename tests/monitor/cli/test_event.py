@@ -220,6 +220,17 @@ def test_a_log_without_a_session_says_how_to_make_one_afterwards(db: str) -> Non
     assert filmcall("review", "--db", db).code == 0
 
 
+def test_probes_out_says_until_when(db: str) -> None:
+    ran = event(db, "probes-out", "--timezone", "Etc/UTC")
+    assert ", until touch dry, row 1" in ran.out
+    hour_ago = datetime.now(tz=UTC) - timedelta(hours=1)
+    ran = event(db, "probes-out", "--until", f"{hour_ago:%H:%M}", "--timezone", "Etc/UTC")
+    back = hour_ago + timedelta(days=1)
+    days = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+    day = "" if back.date() == datetime.now(tz=UTC).date() else f"{days[back.weekday()]} "
+    assert f", until {day}{back:%H:%M} UTC, row 2" in ran.out
+
+
 # Refusals -----------------------------------------------------------------------------------
 
 
