@@ -225,3 +225,16 @@ def test_a_coat_that_names_a_pot_of_another_spec_is_judged_by_the_pots_own_times
     )
     said = filmcall("review", *words).out
     assert re.search(r"Outside its spec: mix used \d+ min too early", said)
+
+
+def test_check_now_of_several_enclosures_asks_which(shed: list[str], tmp_path: Path) -> None:
+    config = tmp_path / "two.toml"
+    text = Path(shed[1]).read_text()
+    booth = text.replace('"shed"', '"booth"').replace('[replay]\ntime = "time"\n', "")
+    config.write_text(text + booth)
+    ran = filmcall("check", "--now", "--config", str(config), *shed[2:])
+    assert ran.code == 2
+    assert "the config has 2 enclosures, and none was named" in ran.err
+    assert "give one with --enclosure: shed, booth" in ran.err
+    ran = filmcall("check", "--now", "--config", str(config), "--enclosure", "boat", *shed[2:])
+    assert "enclosure 'boat' is not one of the config's" in ran.err
