@@ -317,23 +317,15 @@ def pot_windows(
             far_s = used_from + 7200.0
             bounds = _bounds(stand, SafeSide.OPENS, history, pot.mixed_s, far_s, 1.0, temps)
             best, safe, _ = bounds
+            kept, missed, why = WindowOutcome.KEPT, 0.0, ""
             if best is None:
-                kept, missed = WindowOutcome.UNKNOWN, 0.0
+                kept = WindowOutcome.UNKNOWN
+                why = "too little was measured, or it stood colder than the sheet tells of"
             elif best > used_from:
                 kept, missed = WindowOutcome.EARLY, best - used_from
-            else:
-                kept, missed = (
-                    (
-                        WindowOutcome.KEPT
-                        if (safe or math.inf) <= used_from
-                        else WindowOutcome.CLOSE
-                    ),
-                    0.0,
-                )
+            elif safe is None or safe > used_from:
+                kept = WindowOutcome.CLOSE
             length = None if best is None else best - pot.mixed_s
-            why = ""
-            if best is None:
-                why = "too little was measured, or it stood colder than the sheet tells of"
             found.append(
                 Window(
                     WindowName.INDUCTION, coat, kept, best, None, used_from, missed, length, why,
