@@ -167,7 +167,8 @@ def check(event: Event, now_s: float, time_shown: str | None = None) -> None:
             f"thinner {thinner_pct:g} % is above 100 %, so nothing was recorded; give its share of "
             "the mix"
         )
-    if event.kind is EventKind.MEASURED and None in (event.what, event.value, event.unit):
+    measures = event.kind is EventKind.MEASURED and not event.withdrawn
+    if measures and None in (event.what, event.value, event.unit):
         raise FilmcallError(
             "a measurement needs what was measured, its value and its unit, so it was not "
             "recorded; give "

@@ -140,7 +140,7 @@ class Temperatures:
         self._kept = np.full((ROOM_ROWS, 1 + 2 * len(self.channels)), math.nan)
         self._count = 0
         self._silences: dict[Quantity, Silences] = {}
-        self._told_s = [math.inf] * len(self.channels)
+        self._last_words: list[tuple[float, float, float] | None] = [None] * len(self.channels)
         self._surface_accuracy_k = surface_accuracy_k
         self._air_accuracy_k = air_accuracy_k
         self._assumed = assumed
@@ -168,12 +168,13 @@ class Temperatures:
         """
         row = [max((told_s for value, told_s in said if math.isfinite(value)), default=time_s)]
         for k, (channel, (value, told_s)) in enumerate(zip(self.channels, said, strict=True)):
-            row += [value - channel.accuracy_pct, value + channel.accuracy_pct]
+            ends = value - channel.accuracy_pct, value + channel.accuracy_pct
+            row += ends
             if math.isfinite(value):
-                self._told_s[k] = told_s
-            elif math.isfinite(self._told_s[k]):
+                self._last_words[k] = told_s, *ends
+            elif (word := self._last_words[k]) is not None:
                 row[0] = time_s
-                self._fall_silent(k)
+                self._fall_silent(k, word)
         if not self.is_due(row[0]):
             return
         last = self._rows[-1:, 1:]
@@ -187,14 +188,21 @@ class Temperatures:
             self._thinned_s = time_s
             self._thin(time_s - THIN_AFTER_S)
 
-    def _fall_silent(self, k: int) -> None:
-        """Take back what a channel's last value stood for after it was told: nobody measured."""
-        columns = slice(1 + 2 * k, 3 + 2 * k)
-        held = self._kept[: self._count, 0].searchsorted(self._told_s[k], "right")
-        if held < self._count and np.isfinite(self._kept[held : self._count, columns]).any():
-            self._kept[held : self._count, columns] = math.nan
-            self._silences.clear()
-        self._told_s[k] = math.inf
+    def _fall_silent(self, k: int, last_word: tuple[float, float, float]) -> None:
+        """Keep a channel's last word, and take back what it stood for after it was told."""
+        told_s, *ends = last_word
+        rows, columns = self._rows, slice(1 + 2 * k, 3 + 2 * k)
+        after = int(rows[:, 0].searchsorted(told_s, "right"))
+        if not after or rows[after - 1, 0] < told_s:
+            said = rows[after - 1].copy() if after else np.full(rows.shape[1], math.nan)
+            said[0] = told_s
+            rows = np.insert(rows, after, said, axis=0)
+            after += 1
+        rows[after - 1, columns] = ends
+        rows[after:, columns] = math.nan
+        self._put(rows)
+        self.ended.clear()
+        self._last_words[k] = None
 
     @property
     def _rows(self) -> NDArray[np.float64]:

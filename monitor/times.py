@@ -32,13 +32,16 @@ def zone_or_local(name: str | None) -> tzinfo | None:
         ) from None
 
 
-def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
+def moment_s(
+    text: str, now_s: float, timezone: str | None = None, *, nearest: bool = False
+) -> float:
     """Return a typed time as seconds since 1970.
 
     Args:
         text: `14:30` or `2:30 PM`, which is the last time that a clock showed it, or ISO 8601.
         now_s: [s].
         timezone: of times that carry none; None is the machine's own.
+        nearest: `14:30` is the nearest time that a clock shows it, which may be yet to come.
 
     Raises:
         FilmcallError: it is no time, or a clock that was put forward or back showed it never or
@@ -46,15 +49,21 @@ def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
 
     >>> moment_s("1970-01-02T00:00:00Z", 0.0)
     86400.0
+    >>> [moment_s("01:00", 0.0, "UTC", nearest=each) for each in (False, True)]
+    [-82800.0, 3600.0]
     """
     zone = zone_or_local(timezone)
     now = datetime.fromtimestamp(now_s, tz=zone)
     try:
+        of_day = is_of_day(text)
         text = _in_24_hours(text)
-        if len(text) <= 8 and ":" in text:
+        if of_day:
             hour, minute, *seconds = (int(part) for part in text.split(":"))
             (second,) = seconds or [0]
             at = now.replace(hour=hour, minute=minute, second=second, microsecond=0)
+            if nearest:
+                days = (at + timedelta(days=k) for k in (-1, 0, 1))
+                return min((each.timestamp() for each in days), key=lambda s: abs(s - now_s))
             if at.timestamp() > now_s + AHEAD_S:
                 at -= timedelta(days=1)
             return at.timestamp()
@@ -75,6 +84,12 @@ def moment_s(text: str, now_s: float, timezone: str | None = None) -> float:
         f"time {text!r} {what} the clocks were changed, so nothing was read by it; give it in UTC: "
         f"{iso_utc(first_s)} or {iso_utc(second_s)}"
     )
+
+
+def is_of_day(text: str) -> bool:
+    """Return whether a typed time is one of any day, as `14:30` or `2:30 PM`."""
+    text = _in_24_hours(text)
+    return len(text) <= len("23:59:59") and ":" in text
 
 
 _HALF_DAY = re.compile(

@@ -91,12 +91,15 @@ class Edge:
         measured: for each node, whether the line that ends there runs between two measurements
             near enough to each other; the first is False.
         last_s: when the last measurement was made, or None without any [s].
+        fresh_s: how long it counts as measured after that: not at all where the point is known to
+            have gone silent [s].
     """
 
     time_s: Floats
     value: Floats
     measured: Bools
     last_s: float | None
+    fresh_s: float
 
 
 def learned_drift(time_s: Floats, value: Floats, pace: Pace = TEMPERATURE) -> Drift:
@@ -153,7 +156,8 @@ def edge_of(
     Returns:
         The edge. In a gap it leaves both measurements at the speed that the day before the gap
         taught, as far as that taught, and always so fast that the two can be joined. Before the
-        first measurement it does so too, and after the last once that is older than `max_gap_s`.
+        first measurement it does so too, and after the last once that is older than `max_gap_s`,
+        or a silence follows it.
 
     Source:
         The greatest and the least function of bounded slope through given points (the Whitney-
@@ -165,7 +169,7 @@ def edge_of(
     """
     place = np.flatnonzero(np.isfinite(value))
     if not place.size:
-        return Edge(time_s[place], value[place], np.zeros(0, dtype=np.bool_), None)
+        return Edge(time_s[place], value[place], np.zeros(0, dtype=np.bool_), None, max_gap_s)
     first, count = int(place[0]), place.size
     whole = int(place[-1]) - first + 1 == count  # months without a hole are not copied
     part = slice(first, first + count) if whole else place
@@ -173,6 +177,7 @@ def edge_of(
     gap = np.diff(times) > max_gap_s
     if not whole:
         gap |= np.diff(place) > 1
+    fresh_s = 0.0 if int(place[-1]) + 1 < value.size else max_gap_s
     del place, part
     last_s = float(times[-1])
     sign = 1.0 if upper else -1.0
@@ -185,7 +190,7 @@ def edge_of(
         for node in _tent(begin, float(values[k]), end, float(values[k + 1]), drift, sign):
             at.append(int(k) + 1)
             nodes.append(node)
-    if now_s is not None and now_s - last_s > max_gap_s:
+    if now_s is not None and now_s - last_s > fresh_s:
         drift = _before(times, values, times.size - 1, pace)
         at.append(times.size)
         nodes.append((last_s + drift.most / drift.per_s, float(values[-1]) + sign * drift.most))
@@ -198,7 +203,7 @@ def edge_of(
     )
     times = np.insert(times, at, [node[0] for node in nodes])
     values = np.insert(values, at, [node[1] for node in nodes])
-    return Edge(times, values, np.insert(measured, at, False), last_s)
+    return Edge(times, values, np.insert(measured, at, False), last_s, fresh_s)
 
 
 def ends_of(

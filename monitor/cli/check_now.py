@@ -76,9 +76,11 @@ def _chosen(config: Config, wanted: str | None) -> EnclosureConfig:
     found = [each for each in config.enclosures if wanted in (None, each.name)]
     if len(found) == 1:
         return found[0]
+    wrong = f"enclosure {wanted!r} is not one of the config's"
+    if wanted is None:
+        wrong = f"the config has {len(names)} enclosures, and none was named"
     raise FilmcallError(
-        f"enclosure {wanted or '(any)'!r} is not one of the config's, so there is no call; "
-        f"give one with --enclosure: {', '.join(names)}"
+        f"{wrong}, so there is no call; give one with --enclosure: {', '.join(names)}"
     )
 
 

@@ -24,7 +24,7 @@ from monitor.logged_samples import history_rows
 from monitor.samples import TemperatureChannel, Temperatures, channels_of
 from monitor.screen.phrases import CLOCK_WORDS, pot_name
 from monitor.specs import find_spec
-from monitor.times import moment_s, zone_in_log, zone_or_local
+from monitor.times import is_of_day, moment_s, zone_in_log, zone_or_local
 from monitor.wire import clock_dict
 from rules.clocks.all_clocks import (
     clocks_of,
@@ -56,7 +56,9 @@ OLD_AFTER_S = DAY_S
 def run(
     *,
     enclosure: Annotated[str | None, typer.Option(help="Whose; all if left out.")] = None,
-    at: Annotated[str | None, typer.Option(help="For this time: 14:30 or ISO 8601.")] = None,
+    at: Annotated[
+        str | None, typer.Option(help="For this time: 14:30, the nearest, or ISO 8601.")
+    ] = None,
     config_file: Annotated[
         Path | None, config_option("Which surface belongs to which section.")
     ] = None,
@@ -83,7 +85,8 @@ def run(
                 f"log has: {had}"
             )
         names = [enclosure] if enclosure is not None else in_log
-        time_s = now_s if at is None else moment_s(at, now_s, _zone(store, names))
+        zone = _zone(store, names)
+        time_s = now_s if at is None else moment_s(at, now_s, zone, nearest=True)
         found = {
             name: clocks_in_log(
                 store,
@@ -117,8 +120,12 @@ def run(
         for name, clocks in found.items()
         for clock in clocks
     ]
+    shown = with_zone_text(time_s, zone_or_local(zone), now_s)
     if not lines:
-        return "No clock runs: no mix and no coat is recorded"
+        then = "" if at is None else f" at {shown}"
+        return f"No clock runs{then}: no mix and no coat is recorded"
+    if at is not None and is_of_day(at):
+        lines.insert(0, f"At {shown}:")
     if usual:
         lines.append(f"Where nothing else is said, by {usual}.")
     return "\n".join([*lines, *filter(None, [hint])])

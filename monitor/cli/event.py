@@ -22,11 +22,11 @@ from monitor.log.log import Store, log_path
 from monitor.named import kind_named, method_named
 from monitor.record import NEEDS_POINT, Scene, check, record
 from monitor.specs import shipped_names, spec_path, spec_text
-from monitor.times import carries_zone, moment_s, zone_in_log, zone_or_local
+from monitor.times import carries_zone, is_of_day, moment_s, zone_in_log, zone_or_local
 from rules.errors import FilmcallError
 from rules.events import OF_PAINT, Event
 from rules.spec.model import GENERAL_GUIDANCE
-from rules.text import duration_text, hour_text, iso_utc, printable
+from rules.text import duration_text, hour_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
 from rules.vocabulary import EventKind, Service
 
@@ -99,7 +99,10 @@ def run(
     time_s = now_s if at is None else moment_s(at, now_s, zone)
     if at is None and corrects is not None:
         time_s = _time_of(corrects, enclosure, db, now_s)
-    until_s = None if until is None else _until_s(until, time_s, timezone, enclosure, db)
+    until_zone, until_s = None, None
+    if until is not None:
+        until_zone = _zone(until, timezone, enclosure, db, time_s)
+        until_s = _until_s(until, time_s, until_zone)
     event = Event(
         kind=kind_named(kind),
         time_s=time_s,
@@ -147,6 +150,11 @@ def run(
         said += f"/{printable(section)}"
     elif touches and not withdraw:
         said += f", for {printable(', '.join(touches))}"
+    if kept.kind is EventKind.PROBES_OUT and not withdraw:
+        back = "touch dry"
+        if until_s is not None:
+            back = with_zone_text(until_s, zone_or_local(until_zone), now_s)
+        said += f", until {back}"
     said += f", row {kept.row}"
     if corrects is not None and not withdraw:
         said += f" in place of row {corrects}"
@@ -228,16 +236,14 @@ def _time_of(row: int, enclosure: str, db: Path | None, now_s: float) -> float:
     return min(times.get(row, now_s), now_s)
 
 
-def _until_s(
-    until: str, time_s: float, timezone: str | None, enclosure: str, db: Path | None
-) -> float:
+def _until_s(until: str, time_s: float, zone: str | None) -> float:
     """When probes are to be back: after they went out, and within a month.
 
     Raises:
         FilmcallError: it is no such time.
     """
-    found_s = moment_s(until, time_s, _zone(until, timezone, enclosure, db, time_s))
-    if found_s <= time_s and len(until) <= len("23:59:59"):
+    found_s = moment_s(until, time_s, zone)
+    if found_s <= time_s and is_of_day(until):
         found_s += DAY_S  # 14:30 is the next time that a clock shows it
     if not time_s < found_s <= time_s + MOST_OUT_S:
         raise FilmcallError(

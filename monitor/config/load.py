@@ -197,7 +197,8 @@ def config_defaults() -> dict[str, str]:
 
 def _point_defaults(quantity: Quantity) -> dict[str, str]:
     rules, unit = DEFAULT_RULES[quantity], quantity.unit
-    step = "K" if unit == "degC" else unit
+    # As `rules.us_units` reads them.
+    unit, step = ("°C", "K") if unit == "degC" else (unit, unit)
     return {
         f"enclosure.point.{key} ({quantity.value})": text
         for key, text in (

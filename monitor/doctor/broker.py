@@ -300,9 +300,11 @@ class BrokerLook:
             self.checks.append(Check("topic", name, health, text, fix))
         for each in status.heard:
             if len(each.topics) > 1:
+                more = len(each.topics) - 3
+                named = ", ".join(list(each.topics)[:3]) + (f" and {more} more" if more > 0 else "")
                 text = (
-                    f"fed by {len(each.topics)} topics ({', '.join(list(each.topics)[:3])}); two "
-                    f"sensors may pass for one. Narrow topic in the config."
+                    f"fed by {len(each.topics)} topics ({named}); two sensors may pass for one. "
+                    f"Narrow topic in the config."
                 )
                 name = f"{each.source.enclosure}/{each.source.point} {each.source.quantity.value}"
                 self._add(name, CheckResult.BAD, text, part="topic")

@@ -51,7 +51,11 @@ def sessions(db: Path | None, *, as_json: bool) -> str:
         ]
         return json.dumps(listed, indent=2)
     if not found:
-        return "the log holds no session and no recording yet"
+        return (
+            "the log holds no session and no recording yet; begin one with 'filmcall event "
+            "session-started', with --at TIME for work that has begun already. What was recorded "
+            "is shown, with its rows, by 'filmcall export events'."
+        )
     return "\n".join(
         f"{each.session if each.session is not None else '-':>4}  {each.kind:<8}  "
         f"{iso_utc(each.started_s)}  "

@@ -190,7 +190,7 @@ def check_correction(connection: sqlite3.Connection, path: Path, event: Event, s
     if found is None:
         raise FilmcallError(
             f"event row {event.corrects}: there is none of that number in log {path}, so nothing "
-            f"was corrected. `filmcall sessions` shows the events with their rows."
+            f"was corrected. `filmcall export events` shows the events with their rows."
         )
     if found[0] != event.enclosure:
         raise FilmcallError(

@@ -150,7 +150,7 @@ def _hours(from_s: float, to_s: float, every_s: float, stamp: TimeStamp) -> list
     moment = datetime.fromtimestamp(from_s, stamp.zone)
     midnight_s = moment.replace(hour=0, minute=0, second=0, microsecond=0).timestamp()
     first = midnight_s + math.ceil((from_s - midnight_s) / every_s) * every_s
-    return [first + k * every_s for k in range(int(max(0.0, to_s - first) // every_s) + 1)]
+    return [first + k * every_s for k in range(int((to_s - first) // every_s) + 1)]
 
 
 def _row(section: SectionReview, time_s: float, what: str, asked_k: float) -> SheetRow:

@@ -82,7 +82,7 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
         WindowName.RECOAT: "coated over",
         WindowName.POT_LIFE: "pot used until",
         WindowName.INDUCTION: "mix first used",
-        WindowName.TAPE: "tape off",
+        WindowName.TAPE: "still on at" if window.undone else "tape off",
     }[window.name]
     if window.kept is WindowOutcome.UNKNOWN:
         return f"{window.name}: not known, {window.why}"

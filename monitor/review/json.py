@@ -160,7 +160,7 @@ def _window_dict(window: Window) -> Json:
         "kept": window.kept.value,
         "opens": _when(window.opens_s),
         "closes": _when(window.closes_s),
-        "done": _when(window.done_s),
+        "done": None if window.undone else _when(window.done_s),
         "missed_s": round(window.missed_s, 1),
         "why": window.why,
     }

@@ -38,8 +38,9 @@ class SensorHealth:
         readings: how many.
         by_quality: how many of each quality but ok.
         usual_interval_s: between two readings, or None [s].
-        gaps: times without a reading that outlast its age.
+        gaps: times without a reading that outlast its age, from the session's begin to its end.
         longest_gap_s: the longest of them [s].
+        silent_from_s: when the longest began, or None without one [s].
         low: lowest ok value, or None [unit].
         high: highest ok value, or None [unit].
         thinned: how many of the readings are kept only as minute means.
@@ -55,6 +56,7 @@ class SensorHealth:
     low: float | None
     high: float | None
     thinned: int = 0
+    silent_from_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -225,16 +227,17 @@ def _interval_s(asked: LogQuery, channel: LogChannel, from_s: float, to_s: float
 
 
 class ChannelTally:
-    """Counts what a channel gave, piece after piece."""
+    """Counts what a channel gave from a time on, piece after piece."""
 
-    def __init__(self) -> None:
+    def __init__(self, from_s: float) -> None:
         self.codes = np.zeros(256, dtype=np.int64)
         self.thinned = 0
         self.gaps = 0
         self.longest_s = 0.0
+        self.silent_from_s: float | None = None
         self.low = math.inf
         self.high = -math.inf
-        self.last_s: float | None = None
+        self.last_s = from_s
 
     def take(self, found: Readings, inside: NDArray[np.bool_], age_s: float) -> None:
         times, codes = found[0][inside], found[2][inside]
@@ -243,16 +246,24 @@ class ChannelTally:
         counts = found.counts[inside]
         np.add.at(self.codes, codes, counts)
         self.thinned += int(counts[counts > 1].sum())
-        steps = np.diff(times) if self.last_s is None else np.diff(times, prepend=self.last_s)
-        wide = steps[steps > age_s]
-        self.gaps += int(wide.size)
-        if wide.size:
-            self.longest_s = max(self.longest_s, float(wide.max()))
+        self._count_gaps(times, age_s)
         low, high = found.low[inside], found.high[inside]
         good = (codes == 0) & np.isfinite(low)
         if good.any():
             self.low = min(self.low, float(low[good].min()))
             self.high = max(self.high, float(high[good].max()))
+
+    def end(self, to_s: float, age_s: float) -> None:
+        """Count the time since the last reading too."""
+        self._count_gaps(np.array([max(to_s, self.last_s)]), age_s)
+
+    def _count_gaps(self, times: Floats, age_s: float) -> None:
+        steps = np.diff(times, prepend=self.last_s)
+        longest = int(steps.argmax())
+        self.gaps += int((steps > age_s).sum())
+        if steps[longest] > max(age_s, self.longest_s):
+            self.longest_s = float(steps[longest])
+            self.silent_from_s = float(times[longest]) - self.longest_s
         self.last_s = float(times[-1])
 
     def health(self, channel: LogChannel, interval_s: float | None) -> SensorHealth:
@@ -270,6 +281,7 @@ class ChannelTally:
             usual_interval_s=interval_s,
             gaps=self.gaps,
             longest_gap_s=self.longest_s,
+            silent_from_s=self.silent_from_s,
             low=self.low if seen else None,
             high=self.high if seen else None,
             thinned=self.thinned,
@@ -303,7 +315,8 @@ def _held(
 ) -> tuple[_Held, ChannelTally]:
     """One channel on the grid, the last word held until its age runs out."""
     out = _Held(np.full(time_s.size, np.nan))
-    told = ChannelTally()
+    told_from_s = float(time_s[0]) if told_from_s is None else told_from_s
+    told = ChannelTally(told_from_s)
     # Of the last entry before a piece: time, quality, value, lowest, highest.
     carry: list[NDArray[Any]] = [
         np.empty(0),
@@ -319,7 +332,7 @@ def _held(
         end = min(from_s + (piece + 1) * PIECE_S, to_s)
         # What stands on a seam belongs to the piece after it; the last piece has none.
         found = asked.readings(channel, begin, end - 1e-6 if end < to_s else to_s)
-        told.take(found, found[0] >= (from_s if told_from_s is None else told_from_s), age_s)
+        told.take(found, found[0] >= told_from_s, age_s)
         fresh: tuple[NDArray[Any], ...] = (found[0], found[2], found[1], found.low, found.high)
         taken = [np.concatenate((old, new)) for old, new in zip(carry, fresh, strict=True)]
         low, high = np.searchsorted(time_s, (from_s + piece * PIECE_S, end), "left").tolist()
@@ -328,6 +341,7 @@ def _held(
         carry = [column[-1:] for column in taken]
         tell(piece)
         begin, piece = end, piece + 1
+    told.end(to_s, age_s)
     return out, told
 
 

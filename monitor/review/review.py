@@ -19,6 +19,7 @@ from monitor.log.log import Store
 from monitor.log.photos import PhotoFault, photo_bytes
 from monitor.log.rows import LIVE, Calibration, CallRow, Outage, Session
 from monitor.review.defects import shipped_defects
+from monitor.review.figures import TimeStamp
 from monitor.review.origin import LATE_S, CallOrigin, call_origin, withdrawn_events
 from monitor.review.read import (
     Columns,
@@ -121,11 +122,21 @@ def doubts_of(
         )
     for each in sections:
         said.extend(f"{each.section}: {text}." for text in each.said)
+    stamp = TimeStamp("Etc/UTC" if config is None else config.timezone)
+    said.extend(_silent_text(each, stamp) for each in health if each.gaps and each.readings)
     said.append(
         "A log of the air shows neither mixing ratio nor film thickness, neither dirt nor the "
         "hand; and a probe tells of its own place only."
     )
     return said
+
+
+def _silent_text(health: SensorHealth, stamp: TimeStamp) -> str:
+    """From when to when a body said nothing, at the longest."""
+    from_s = health.silent_from_s or 0.0
+    longest = f", the longest of {health.gaps} times" if health.gaps > 1 else ""
+    span = f"{stamp(from_s)} to {stamp(from_s + health.longest_gap_s)}"
+    return f"{health.point} told nothing from {span}{longest}."
 
 
 def _assumed_text(config: EnclosureConfig, sections: Sequence[ReviewRequest], of_all: int) -> str:
@@ -265,7 +276,8 @@ def choose_session(sessions: Sequence[Session], wanted: str | None) -> Session:
     if not sessions:
         raise NothingToReview(
             "the log holds no session and no recording yet, so there is nothing to review; begin "
-            "one with 'filmcall event session-started', or play a recording with --db"
+            "one with 'filmcall event session-started', with --at TIME for work that has begun "
+            "already, or play a recording with --db"
         )
     if wanted is None:
         return sessions[-1]

@@ -132,7 +132,10 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
         when = partly_words(told.beyond, sure=told.name not in _MARGIN)
         said.append(f"{when}: {names}, in {told.stage}")
     said += [
-        f"{_MISSED_WORDS[each.name]} {duration_text(each.missed_s)} {each.kept}" for each in missed
+        f"tape still on {duration_text(each.missed_s)} past its time"
+        if each.undone
+        else f"{_MISSED_WORDS[each.name]} {duration_text(each.missed_s)} {each.kept}"
+        for each in missed
     ]
     tail = _what_is_left(coat, unknown_s, goes_on)
     if said:

@@ -276,7 +276,7 @@ def course_of(
         reciprocal(edge.value + shift_k),
         edge.measured,
         edge.last_s,
-        max_gap_s,
+        edge.fresh_s,
         beside,
         now_s,
     )

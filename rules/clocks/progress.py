@@ -143,7 +143,7 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
         present_x=_x_at(course, now_s),
         measured_s=measured,
         unknown_s=unknown,
-        blind_since_s=max(last_s, start_s) if blind and course.last_s is not None else None,
+        blind_since_s=course.last_s if blind else None,
         below_s=below,
         above_s=above,
         reckoned_s=reckoned,

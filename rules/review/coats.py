@@ -77,7 +77,7 @@ class Window:
         kept: how it was kept.
         opens_s: not before, by the best estimate, or None [s].
         closes_s: not after, by the best estimate, or None [s].
-        done_s: when it was done [s].
+        done_s: when it was done, or until when it was not [s].
         missed_s: by how much, 0 where kept [s].
         length_s: the bound's own length, that `missed_s` compares with, or None [s].
         why: in words, where it is not known, or kept for another reason than the sheet's time.
@@ -85,6 +85,7 @@ class Window:
         early_s: by how much it was done too early: likeliest, least and most [s].
         late_s: too late [s].
         sure_s: where the sensors' accuracy decides it: the bound on the safe side, or None [s].
+        undone: nobody has done it: the tape is still on.
     """
 
     name: WindowName
@@ -100,6 +101,7 @@ class Window:
     early_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
     late_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
     sure_s: float | None = None
+    undone: bool = False
 
     def missed_by(self, *, early: bool) -> tuple[float, float, float]:
         """Return by how much it was missed on one side: likeliest, least and most [s]."""
@@ -162,7 +164,9 @@ def _came(
         # nothing once it is known on both sides of their end.
         count = int(np.searchsorted(history.time_s, start_s + after_s, "right"))
         times, temps = history.time_s[:count], series[:count]
-        course = course_of(times, temps, shift_k, history.max_gap_s, upper=upper, beside=history)
+        course = course_of(
+            times, temps, shift_k, history.max_gap_s, upper=upper, now_s=until_s, beside=history
+        )
         came = progress(law, course, start_s, until_s)
         sure_s = -math.inf if course.last_s is None else course.last_s - history.max_gap_s
         over_s = until_s if came.ended_at_s is None else came.ended_at_s
@@ -315,23 +319,15 @@ def pot_windows(
             far_s = used_from + 7200.0
             bounds = _bounds(stand, SafeSide.OPENS, history, pot.mixed_s, far_s, 1.0, temps)
             best, safe, _ = bounds
+            kept, missed, why = WindowOutcome.KEPT, 0.0, ""
             if best is None:
-                kept, missed = WindowOutcome.UNKNOWN, 0.0
+                kept = WindowOutcome.UNKNOWN
+                why = "too little was measured, or it stood colder than the sheet tells of"
             elif best > used_from:
                 kept, missed = WindowOutcome.EARLY, best - used_from
-            else:
-                kept, missed = (
-                    (
-                        WindowOutcome.KEPT
-                        if (safe or math.inf) <= used_from
-                        else WindowOutcome.CLOSE
-                    ),
-                    0.0,
-                )
+            elif safe is None or safe > used_from:
+                kept = WindowOutcome.CLOSE
             length = None if best is None else best - pot.mixed_s
-            why = ""
-            if best is None:
-                why = "too little was measured, or it stood colder than the sheet tells of"
             found.append(
                 Window(
                     WindowName.INDUCTION, coat, kept, best, None, used_from, missed, length, why,
@@ -418,7 +414,7 @@ def tape_windows(
         Window(
             WindowName.TAPE, coat, kept, open_s, close_s, done_s, missed, length, why,
             early_s=early, late_s=closing.late_by(done_s),
-            sure_s=sure_s,
+            sure_s=sure_s, undone=off_s is None,
         )
     ]  # fmt: skip
 

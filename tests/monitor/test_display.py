@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -44,6 +45,25 @@ def test_json_stays_si(monkeypatch: pytest.MonkeyPatch) -> None:
     for each in (plain, other):
         del each["time"]
     assert plain == other
+
+
+def test_no_default_is_printed_in_both_scales(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("FILMCALL_UNITS", "us")
+    said = filmcall("doctor", "--defaults").out
+    # -40 degC are -40 degF, 60 degC 140 degF; 0.5 K are 0.9 degF (x 1.8, + 32).
+    low, high, accuracy = (
+        re.search(rf"^enclosure\.point\.{key} +(.*)$", said, re.M)
+        for key in (
+            r"range_low \(air_temp\)",
+            r"range_high \(air_temp\)",
+            r"accuracy \(surface_temp\)",
+        )
+    )
+    assert low
+    assert high
+    assert accuracy
+    assert (low[1], high[1], accuracy[1]) == ("-40 °F", "140 °F", "0.9 °F")
+    assert not re.search(r"\d (degC|°C|K)\b", said)
 
 
 def test_an_unknown_word_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:

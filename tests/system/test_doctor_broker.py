@@ -6,6 +6,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import re
 import shutil
 import socket
 import subprocess
@@ -256,12 +257,17 @@ def test_two_sensors_on_one_point_are_bad(
 ) -> None:
     make_shed(
         broker.port,
-        {"shed/air": '{"t": 20.5, "h": 61}', "shed/planks/a": "19", "shed/planks/b": "18"},
+        {
+            "shed/air": '{"t": 20.5, "h": 61}',
+            **{f"shed/planks/{each}": "19" for each in "abcd"},
+        },
     )
     checks = look(tmp_path, broker.port, points=POINTS.replace("shed/plank", "shed/planks/+"))
     both = [c for c in checks if c.name == "tent/plank surface_temp"]
     assert [c.health for c in both] == [CheckResult.OK, CheckResult.BAD]
-    assert "fed by 2 topics" in both[1].text
+    named = re.match(r"fed by 4 topics \((.*) and 1 more\);", both[1].text)
+    assert named
+    assert len(set(named[1].split(", ")) & {f"shed/planks/{each}" for each in "abcd"}) == 3
 
 
 # On the way -------------------------------------------------------------------------------------

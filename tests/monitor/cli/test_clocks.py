@@ -247,7 +247,8 @@ def test_a_hole_in_the_record_never_makes_a_clock_open_sooner_or_close_later(
 
 def test_lines_for_people_and_no_clock_at_all(log: Log) -> None:
     ran = filmcall("clocks", "--at", log.at(4.0), "--db", log.db)
-    assert ran.out == "No clock runs: no mix and no coat is recorded\n"
+    said = r"No clock runs at (... )?\d\d:\d\d UTC: no mix and no coat is recorded\n"
+    assert re.fullmatch(said, ran.out)
     coat(log, "hull-port")
     ran = filmcall("clocks", "--at", log.at(4.0), "--config", str(log.config), "--db", log.db)
     assert re.search(r"^touch dry from +hull-port +(2 h 59 min|3 h) left, until", ran.out, re.M)
@@ -387,3 +388,71 @@ def test_the_last_word_of_a_probe_is_kept_however_short_it_spoke(tmp_path: Path)
     assert np.isfinite(rows[:, 3]).all()
     coldest_c = ends_of(channels, rows, {})[1]
     assert 15.0 < coldest_c[-1] < 16.5, "it has been silent for nine minutes"
+
+
+def test_what_no_probe_said_is_not_called_measured(log: Log) -> None:
+    """The recording speaks each minute until 23:59, so a value counts for 3 min.
+
+    DESIGN: max_age is "three of the point's usual intervals"; the display "says since when it has
+    been blind".
+    """
+    log.event("coat-started", 23.0, "--section", "hull-port", "--spec", "polyurethane-topcoat")
+    log.event("coat-ended", 23.5, "--section", "hull-port")
+    basis = {
+        minute: str(log.clocks(24.0 + minute / 60.0)["touch dry", "hull-port"]["basis"])
+        for minute in (1.0, 15.0)
+    }
+    assert basis[1.0] == "31 min of measured film temperature"
+    assert basis[15.0] == (
+        "29 min of measured film temperature, 16 min not measured, taken at the coldest it can "
+        "have been, no reading for the last 16 min"
+    )
+
+
+def test_memory_has_a_probes_last_word_before_a_silence_as_the_log_has_it(tmp_path: Path) -> None:
+    # The hull speaks last between two of the watch's samples, and is then silent; the air goes on.
+    begin_s, last_s, max_age_s = 1_790_380_800.0, 47.0, 60.0
+    hull, air = (
+        TemperatureChannel(name, quantity, max_age_s)
+        for name, quantity in (("hull", Quantity.SURFACE_TEMP), ("air", Quantity.AIR_TEMP))
+    )
+    live = Temperatures(SURFACE_ACCURACY_K, AIR_ACCURACY_K, None, (hull, air))
+    seen = [(at_s, 18.0 + 0.01 * at_s) for at_s in np.arange(0.0, 300.0, 1.0).tolist()]
+    with Store.open(tmp_path / "log.db", now_s=lambda: begin_s + HOUR_S) as store:
+        for channel, until_s in ((hull, last_s), (air, 300.0)):
+            rows = [
+                (round((begin_s + at_s) * 1e6), None, temp_c, None, 0)
+                for at_s, temp_c in seen
+                if at_s <= until_s
+            ]
+            store.add_reading_rows("tent", channel.point, channel.quantity, rows)
+        store.flush()
+        logged = history_rows(store, "tent", (hull, air), begin_s, begin_s + 300.0)
+    for at_s, temp_c in seen:
+        told_s = min(at_s, last_s)
+        silent = at_s - told_s > max_age_s
+        hull_said = (math.nan, math.nan) if silent else (18.0 + 0.01 * told_s, begin_s + told_s)
+        if live.is_due(begin_s + at_s):
+            live.take(begin_s + at_s, [hull_said, (temp_c, begin_s + at_s)])
+    mine = live.history()
+    spoke = np.flatnonzero(np.isfinite(mine.coldest_c))
+    logged_spoke = np.flatnonzero(np.isfinite(logged[:, 1]))
+    assert mine.time_s[spoke[-1]] == logged[logged_spoke[-1], 0] == begin_s + last_s
+    assert mine.coldest_c[spoke[-1]] == logged[logged_spoke[-1], 1] == 18.47
+
+
+@pytest.mark.parametrize("after_h", [-6.0, 6.0])
+def test_a_time_of_day_is_the_nearest_that_a_clock_shows_and_is_said(
+    tmp_path: Path, after_h: float
+) -> None:
+    db, asked_s = str(tmp_path / "log.db"), time.time() + after_h * HOUR_S
+    for kind, before_h in (("coat-started", 9.0), ("coat-ended", 8.0)):
+        at = iso(time.time() - before_h * HOUR_S)
+        assert filmcall("event", kind, "--enclosure", "tent", "--at", at, "--db", db).code == 0
+    typed = datetime.fromtimestamp(asked_s).strftime("%H:%M")
+    ran = filmcall("clocks", "--at", typed, "--db", db)
+    first, second, *_ = ran.out.splitlines()
+    assert re.fullmatch(rf"At (... )?{typed} .*:", first)
+    assert second.split()[0] != "No"
+    listed = json.loads(filmcall("clocks", "--json", "--at", typed, "--db", db).out)
+    assert seconds(listed["time"]) == pytest.approx(asked_s, abs=61.0)

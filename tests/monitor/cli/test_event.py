@@ -194,6 +194,43 @@ def test_a_row_is_corrected_once_and_in_its_own_enclosure(db: str) -> None:
     assert len(kept(db)) == 2
 
 
+def test_a_measurement_is_taken_back_by_its_row_alone(db: str) -> None:
+    event(db, "measured", "--what", "wood-moisture", "--value", "14", "--unit", "pct")
+    ran = event(db, "measured", "--corrects", "1", "--withdraw")
+    assert (ran.code, ran.err) == (0, "")
+    assert in_force(kept(db)) == ()
+
+
+def test_the_command_that_a_wrong_row_names_shows_the_rows(db: str) -> None:
+    event(db, "mixed")
+    ran = event(db, "note", "--corrects", "99")
+    named = re.search(r"`filmcall ([a-z ]+)` shows the events with their rows", ran.err)
+    assert named is not None
+    shown = filmcall(*named[1].split(), "--db", db)
+    header, row, *_ = shown.out.splitlines()
+    assert header.startswith("row,")
+    assert re.match(r"1,.*,mixed,", row)
+
+
+def test_a_log_without_a_session_says_how_to_make_one_afterwards(db: str) -> None:
+    event(db, "mixed", "--at", ago(hours=2))
+    assert "session-started', with --at TIME" in filmcall("sessions", "--db", db).out
+    assert "session-started', with --at TIME" in filmcall("review", "--db", db).err
+    event(db, "session-started", "--at", ago(hours=3))
+    assert filmcall("review", "--db", db).code == 0
+
+
+def test_probes_out_says_until_when(db: str) -> None:
+    ran = event(db, "probes-out", "--timezone", "Etc/UTC")
+    assert ", until touch dry, row 1" in ran.out
+    hour_ago = datetime.now(tz=UTC) - timedelta(hours=1)
+    ran = event(db, "probes-out", "--until", f"{hour_ago:%H:%M}", "--timezone", "Etc/UTC")
+    back = hour_ago + timedelta(days=1)
+    days = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+    day = "" if back.date() == datetime.now(tz=UTC).date() else f"{days[back.weekday()]} "
+    assert f", until {day}{back:%H:%M} UTC, row 2" in ran.out
+
+
 # Refusals -----------------------------------------------------------------------------------
 
 

@@ -262,3 +262,16 @@ def test_a_corrected_coat_is_warned_of_as_if_it_were_typed_at_first(tmp_path: Pa
         said = filmcall("event", "coat-started", *when, *SPEC, *words[2:]).out
         assert "this coat goes over a wet film: coat 1's recoat window opens in" in said
         assert "has not been ended" not in said
+
+
+def test_check_now_of_several_enclosures_asks_which(shed: list[str], tmp_path: Path) -> None:
+    config = tmp_path / "two.toml"
+    text = Path(shed[1]).read_text()
+    booth = text.replace('"shed"', '"booth"').replace('[replay]\ntime = "time"\n', "")
+    config.write_text(text + booth)
+    ran = filmcall("check", "--now", "--config", str(config), *shed[2:])
+    assert ran.code == 2
+    assert "the config has 2 enclosures, and none was named" in ran.err
+    assert "give one with --enclosure: shed, booth" in ran.err
+    ran = filmcall("check", "--now", "--config", str(config), "--enclosure", "boat", *shed[2:])
+    assert "enclosure 'boat' is not one of the config's" in ran.err

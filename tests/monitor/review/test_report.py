@@ -7,6 +7,7 @@ import io
 import re
 import sys
 import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -205,6 +206,11 @@ def test_the_sheet_has_a_line_every_four_hours_and_at_each_coat(evil_review: Rev
             assert row.surface_c is not None
             assert row.dew_point_c == pytest.approx(row.surface_c - row.margin_k)
     assert any(row.short for row in rows)
+
+
+def test_the_sheet_has_no_line_for_a_time_that_is_yet_to_come(evil_review: Review) -> None:
+    seen = replace(evil_review, from_s=MIDNIGHT + 10.7 * HOUR, to_s=MIDNIGHT + 11.1 * HOUR)
+    assert [row.time_s for row in sheet_rows(seen) if not row.what] == []
 
 
 def test_the_sheets_dew_points_agree_with_the_form_of_wmo_no_8(evil_review: Review) -> None:

@@ -357,3 +357,40 @@ def test_cautions_of_first_aid_stand_beside_every_review(
         "5,000 ppm of carbon dioxide is the eight-hour limit in many countries",
     ):
         assert words in text, words
+
+
+def test_tape_that_nobody_took_off_is_still_on_and_not_off_at_the_end(tmp_path: Path) -> None:
+    """The only tape-off was withdrawn; the topcoat's tape is off by 24 h of film at 20 degC."""
+    told = [
+        (EventKind.TAPE_ON, 9.0, {}),
+        *coat(1, 10.0),
+        (EventKind.TAPE_OFF, 18.0, {}),
+        (EventKind.TAPE_OFF, 18.0, {"corrects": 6, "withdrawn": True}),
+    ]
+    found = job(tmp_path / "log.db", told, hours=96.0)
+    text = plain_text(found)
+    assert "tape off" not in text
+    assert "tape: still on at 2026-09-30 00:00 (" in text
+    assert "past its time" in text
+    windows = review_dict(found)["sections"][0]["coats"][0]["windows"]
+    (tape,) = [each for each in windows if each["window"] == "tape"]
+    assert (tape["kept"], tape["done"]) == ("too late", None)
+
+
+def test_a_probe_that_is_silent_at_the_begin_or_the_end_has_a_gap_and_its_minutes_are_named(
+    tmp_path: Path,
+) -> None:
+    """Read every two minutes, so that a value counts for 6 min; the hull speaks from 9 to 20 h."""
+    found = job(
+        tmp_path / "log.db",
+        coat(1, 10.0),
+        hours=24.0,
+        silent=((0.0, 9.0), (20.1, 25.0)),
+        silent_of=(Quantity.SURFACE_TEMP,),
+    )
+    text = plain_text(found)
+    assert "plank, surface temperature: 333 readings, every 120 s; 2 gaps, the longest 9 h" in text
+    assert text.count("no gap") == 2, "the air's"
+    assert (
+        "  plank told nothing from 2026-09-26 00:00 to 2026-09-26 09:00, the longest of 2 times."
+    ) in text

@@ -366,6 +366,28 @@ def test_after_the_last_sample_the_clock_runs_on_at_its_edge_and_says_since_when
     assert found[0] < 0.6 < found[1], "0.6 where it stayed at 30 degC"
 
 
+@pytest.mark.parametrize("lean", SafeSide)
+def test_of_a_probe_that_went_silent_nothing_counts_as_measured_after_its_last_word(
+    lean: SafeSide,
+) -> None:
+    """Two samples within the gap that is let pass, and a row that tells of the silence.
+
+    It widens by 6 K an hour, as `rules.known.TEMPERATURE` has it where the record teaches too
+    little; the integral is scipy's.
+    """
+    law, upper = rate_law(TEN_FIVE, lean), lean is SafeSide.CLOSES
+    time, temp = np.array([0.0, 0.9, 0.92]) * H, np.array([30.0, 30.0, math.nan])
+    course = course_of(time, temp, 0.0, H, upper=upper, now_s=1.5 * H)
+    came = progress(law, course, 0.0, 1.5 * H)
+    assert came.blind_since_s == 0.9 * H
+    assert (came.measured_s, came.unknown_s) == pytest.approx((0.9 * H, 0.6 * H))
+    sign = 1.0 if upper else -1.0
+    expected = 0.18 + by_quad(law, lambda s: 30.0 + sign * 6.0 * s / H, [0.0, 0.6 * H])
+    assert came.done == pytest.approx(expected, rel=0.02)  # x runs evenly, as above
+    begun = progress(law, course, 1.4 * H, 1.5 * H)
+    assert begun.blind_since_s == 0.9 * H, "a clock that began in the silence says so too"
+
+
 def test_closes_clock_without_any_temperature_ends_after_the_hottest_rows_time() -> None:
     law = rate_law(TEN_FIVE, SafeSide.CLOSES)
     nothing = course_of(np.empty(0), np.empty(0), 0.0, 600.0, upper=True)
