@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping, Sequence
 from itertools import pairwise
 
 from rules.spec.model import (
     STEEPEST_EA_J_PER_MOL,
+    Column,
     FilmThickness,
     Launch,
     Limit,
@@ -171,6 +172,38 @@ def note_tables(times: Times, path: Path, notes: Faults) -> None:
                 f"gives {last.temp_c:g} degC only, so in the cold it is reckoned longer by "
                 f"{_REACTION}{floor}, and no shorter in the heat",
                 "add the sheet's rows where it has more",
+            )
+
+
+def note_lone_columns(times: Times, when: Sequence[Column], notes: Faults) -> None:
+    """Keep what is reckoned where a clock has a single column by humidity.
+
+    Args:
+        times: of [times].
+        when: the columns of the sheet.
+        notes: what is found goes here.
+    """
+    for at, column in enumerate(when):
+        if column.humidity_pct is None:
+            continue
+        alike = [
+            each
+            for each in when
+            if (each.method, each.hardener, each.service)
+            == (column.method, column.hardener, column.service)
+        ]
+        for clock, table in column.times.items():
+            beside = [each for each in alike if each is not column and clock in each.times]
+            if not table.rows or any(each.humidity_pct is not None for each in beside):
+                continue
+            does = "it counts at every humidity"
+            if beside or clock in times:
+                side = "faster" if clock in _CLOSES else "slower"
+                does = f"at every other humidity the {side} of it and the time without one counts"
+            notes.add(
+                ("when", at, "times", time_key(clock)),
+                f"stands at {column.humidity_pct:g} % humidity only, so {does}",
+                "add the sheet's column for another humidity",
             )
 
 

@@ -121,8 +121,9 @@ class TimeTable:
         rows: ordered from cold to hot; none where a window never closes.
         reckoned_to_c: how far down a table of one row is reckoned for clocks that open, the
             application minimum; None where the sheet gives more rows [degC].
-        columns: humidity [%] and the table that holds there, from dry to damp; where the humidity
-            is known they count in place of `rows`.
+        columns: humidity [%] and the table that holds there, from dry to damp; they count in
+            place of `rows`, and beside them in air drier or damper than all of them, where `rows`
+            are not those of one of them.
     """
 
     rows: tuple[TimeRow, ...]

@@ -13,6 +13,7 @@ from rules.spec.checks import (
     check_order,
     check_tape,
     check_window,
+    note_lone_columns,
     note_tables,
     time_key,
 )
@@ -178,7 +179,7 @@ def check_notes(text: str) -> tuple[Fault, ...]:
 
     Returns:
         A note of each time table with one row, or with equal rows whose end something must not
-        pass; empty where the spec has faults.
+        pass, and of each that has a single column by humidity; empty where the spec has faults.
     """
     spec, _ = _read(text)
     if spec is None:
@@ -187,6 +188,7 @@ def check_notes(text: str) -> tuple[Fault, ...]:
     note_tables(spec.times, ("times",), notes)
     for at, column in enumerate(spec.when):
         note_tables(column.times, ("when", at, "times"), notes)
+    note_lone_columns(spec.times, spec.when, notes)
     return notes.in_order()
 
 

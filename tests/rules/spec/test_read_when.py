@@ -78,6 +78,35 @@ def test_another_hardener_brings_its_own_figures_and_leaves_the_rest() -> None:
     assert plain.times[ClockName.TOUCH_DRY].reckoned_to_c == 10.0
 
 
+def test_spec_check_notes_a_humidity_that_stands_alone_and_says_what_counts_elsewhere() -> None:
+    damp = """
+[[when]]
+humidity = "75 %"
+[when.times]
+touch_dry = { "10 degC" = "8 h", "20 degC" = "3 h" }
+recoat_opens = { "10 degC" = "9 h", "20 degC" = "4 h" }
+recoat_closes = { "10 degC" = "4 days", "20 degC" = "3 days" }
+"""
+    dry = """
+[[when]]
+humidity = "40 %"
+[when.times]
+touch_dry = { "10 degC" = "9 h", "20 degC" = "6 h" }
+"""
+
+    def noted(text: str) -> dict[str, str]:
+        found = {n.key: n.problem for n in check_notes(text) if "humidity" in n.problem}
+        return {key.removeprefix("when[2].times."): said for key, said in found.items()}
+
+    elsewhere = "stands at 75 % humidity only, so at every other humidity the {} of it and"
+    said = noted(SHEET + damp)
+    assert said.keys() == {"touch_dry", "recoat_opens", "recoat_closes"}
+    assert said["touch_dry"].startswith(elsewhere.format("slower"))
+    assert said["recoat_closes"].startswith(elsewhere.format("faster"))
+    assert said["recoat_opens"].endswith("so it counts at every humidity")  # none in [times]
+    assert noted(SHEET + damp + dry).keys() == {"recoat_opens", "recoat_closes"}
+
+
 def test_what_spec_check_notes_passes_over_a_clock_without_rows() -> None:
     assert any(note.key.startswith("when[1].times.touch_dry") for note in check_notes(SHEET))
 
