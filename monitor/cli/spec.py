@@ -452,7 +452,10 @@ def new(
         ) from None
     open_figures = len(check_spec(text, path.stem))
     if not open_figures:
-        return f"wrote {path}; every figure is entered. Read it back: filmcall spec show {path}"
+        return (
+            f"wrote {path}; every figure that it needs is entered. Read it back: filmcall spec "
+            f"show {path}, and what will be reckoned beside: filmcall spec check {path}"
+        )
     return (
         f"wrote {path}. Enter your data sheet's figures where it says ?, then: "
         f"filmcall spec check {path}"

@@ -16,7 +16,7 @@ from rules.spec.model import (
     TimeTable,
 )
 from rules.text import duration_text
-from rules.toml_table import Faults, Path, Table
+from rules.toml_table import UNLIMITED, Faults, Path, Table
 from rules.units import ZERO_C_IN_K
 from rules.vocabulary import ClockName, LimitName, Stage, Step
 
@@ -172,6 +172,27 @@ def note_tables(times: Times, path: Path, notes: Faults) -> None:
                 f"gives {last.temp_c:g} degC only, so in the cold it is reckoned longer by "
                 f"{_REACTION}{floor}, and no shorter in the heat",
                 "add the sheet's rows where it has more",
+            )
+
+
+def note_window(stated: Container[ClockName], notes: Faults) -> None:
+    """Keep which end of the recoat window is not stated, and so is never warned of.
+
+    Args:
+        stated: the clocks that the file states anywhere, those that never end too.
+        notes: what is found goes here.
+    """
+    for clock, misses, example in (
+        (ClockName.RECOAT_OPENS, "a coat too soon on a touch-dry film", '{ "20 degC" = "12 h" }'),
+        (ClockName.RECOAT_CLOSES, "a coat that comes too late", '{ "20 degC" = "5 days" }'),
+    ):
+        if clock not in stated:
+            key = time_key(clock)
+            never = f', or "{UNLIMITED}"' if clock in _CLOSES else ""
+            notes.add(
+                ("times",),
+                f"{key} is not stated, so it has no clock and nothing warns of {misses}",
+                f"add {key} = {example} by the sheet{never}",
             )
 
 

@@ -15,6 +15,7 @@ from rules.spec.checks import (
     check_window,
     note_lone_columns,
     note_tables,
+    note_window,
     time_key,
 )
 from rules.spec.model import (
@@ -179,7 +180,8 @@ def check_notes(text: str) -> tuple[Fault, ...]:
 
     Returns:
         A note of each time table with one row, or with equal rows whose end something must not
-        pass, and of each that has a single column by humidity; empty where the spec has faults.
+        pass, of each with a single column by humidity, and of an end of the recoat window that is
+        not stated; empty where the spec has faults.
     """
     spec, _ = _read(text)
     if spec is None:
@@ -188,6 +190,8 @@ def check_notes(text: str) -> tuple[Fault, ...]:
     note_tables(spec.times, ("times",), notes)
     for at, column in enumerate(spec.when):
         note_tables(column.times, ("when", at, "times"), notes)
+    columns = (*(each.times for each in spec.when), *spec.recoat_by_next.values())
+    note_window({*spec.times, *spec.unlimited, *(c for own in columns for c in own)}, notes)
     note_lone_columns(spec.times, spec.when, notes)
     return notes.in_order()
 

@@ -109,6 +109,7 @@ def test_a_new_spec_asks_a_figure_at_a_time_and_takes_the_sheets_units() -> None
         "limits.apply.humidity_max": ["85"], "limits.apply.surface_temp_min": ["50 degF"],
         "times.touch_dry at 20 °C": ["4 h 30 min"], "times.handle at 20 °C": ["24"],
         "times.cured at 20 °C": ["7"], "times.pot_life at 20 °C": ["2"],
+        "times.recoat_opens at 20 °C": ["12"], "times.recoat_closes at 20 °C": ["never", "5"],
         "mix.solids_by_volume": ["55 %"], "mix.thinner_max": ["10"], "mix.ratio": ["three", "3:1"],
     }  # fmt: skip
     said: list[str] = []
@@ -123,9 +124,35 @@ def test_a_new_spec_asks_a_figure_at_a_time_and_takes_the_sheets_units() -> None
     assert limits[LimitName.DEW_MARGIN_MIN].bound == pytest.approx(5.0 / 1.8)
     assert limits[LimitName.SURFACE_TEMP_MIN].bound == pytest.approx(10.0)
     assert spec.times[ClockName.TOUCH_DRY].rows[0].duration_s == 16_200.0
+    assert spec.times[ClockName.RECOAT_OPENS].rows[0].duration_s == 12 * 3600.0
+    assert spec.times[ClockName.RECOAT_CLOSES].rows[0].duration_s == 5 * 86_400.0
     assert spec.mix is not None
     assert (spec.mix.base_parts, spec.mix.hardener_parts) == (3.0, 1.0)
     assert not any(given.values())
     assert any("is no ratio" in line for line in said)
     left = asked(new_spec_text("mine", "varnish"), lambda _question: "\n", said.append)
     assert left == new_spec_text("mine", "varnish")
+
+
+def test_a_recoat_window_may_stay_open_or_be_left_out_and_then_spec_check_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Invented answers: what a sheet without an end to recoating, and one without a window, say."""
+    monkeypatch.chdir(tmp_path)
+    given = {"sheet": "the sheet", "ratio": "3:1", "recoat_closes": "unlimited", "recoat_opens": ""}
+    more = {"dew_margin_min": "3", "cured": "7", "handle": "24"}
+
+    def ask(question: str) -> str:
+        key = question.removeprefix("? ").split(" ")[0].rstrip(":").rpartition(".")[2]
+        return {**given, **more}.get(key, "10") + "\n"
+
+    new = new_spec_text("mine", "two-pack-polyurethane")
+    for closes in ("unlimited", ""):
+        given["recoat_closes"] = closes
+        text = asked(new, ask, [].append)
+        spec = load_spec(text, "mine")
+        assert (ClockName.RECOAT_CLOSES in spec.unlimited) is bool(closes)
+        Path("mine.toml").write_text(text)
+        told = filmcall("spec", "check", "mine.toml").out
+        assert "recoat_opens is not stated, so it has no clock" in told
+        assert ("recoat_closes is not stated, so it has no clock" in told) is (closes == "")
