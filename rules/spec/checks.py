@@ -150,29 +150,42 @@ def check_order(
 _CLOSES = (ClockName.POT_LIFE, ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
 
 
-def note_tables(times: Times, path: Path, notes: Faults) -> None:
-    """Keep what is reckoned for tables of one row, and above equal rows."""
-    for clock, table in times.items():
-        if not table.rows:
-            continue
-        first, last = table.rows[0], table.rows[-1]
-        own = (*path, time_key(clock))
-        if clock in _CLOSES:
-            if first.duration_s == last.duration_s:
-                notes.add(
-                    own,
-                    f"gives {duration_text(last.duration_s)} up to {last.temp_c:g} degC whatever "
-                    f"the temperature, so in more heat it is reckoned shorter by {_REACTION}",
-                    "add the sheet's rows where it has more",
-                )
-        elif len(table.rows) == 1:
-            floor = "" if table.reckoned_to_c is None else f" down to {table.reckoned_to_c:g} degC"
-            notes.add(
-                own,
-                f"gives {last.temp_c:g} degC only, so in the cold it is reckoned longer by "
-                f"{_REACTION}{floor}, and no shorter in the heat",
-                "add the sheet's rows where it has more",
-            )
+def note_table(clock: ClockName, table: TimeTable, path: Path, notes: Faults) -> None:
+    """Keep what is reckoned for a table of one row, and for equal rows.
+
+    Args:
+        clock: whose table.
+        table: its rows.
+        path: where it stands.
+        notes: what is found goes here.
+    """
+    if not table.rows or table.rows[0].duration_s != table.rows[-1].duration_s:
+        return
+    first, last = table.rows[0], table.rows[-1]
+    lasts, fix = duration_text(last.duration_s), "add the sheet's rows where it has more"
+    if clock in _CLOSES:
+        notes.add(
+            path,
+            f"gives {lasts} up to {last.temp_c:g} degC whatever the temperature, so in more heat "
+            f"it is reckoned shorter by {_REACTION}",
+            fix,
+        )
+    elif len(table.rows) == 1:
+        floor = "" if table.reckoned_to_c is None else f" down to {table.reckoned_to_c:g} degC"
+        notes.add(
+            path,
+            f"gives {last.temp_c:g} degC only, so in the cold it is reckoned longer by "
+            f"{_REACTION}{floor}, and no shorter in the heat",
+            fix,
+        )
+    else:
+        notes.add(
+            path,
+            f"gives {lasts} from {first.temp_c:g} to {last.temp_c:g} degC whatever the "
+            f"temperature, so it counts alike there, no shorter in more heat, and under "
+            f"{first.temp_c:g} degC not at all",
+            "correct the rows if the sheet's differ",
+        )
 
 
 def note_window(stated: Container[ClockName], notes: Faults) -> None:

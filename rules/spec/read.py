@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from rules.errors import SpecFault
@@ -14,7 +14,7 @@ from rules.spec.checks import (
     check_tape,
     check_window,
     note_lone_columns,
-    note_tables,
+    note_table,
     note_window,
     time_key,
 )
@@ -32,6 +32,7 @@ from rules.spec.model import (
     Limit,
     Provenance,
     Spec,
+    TimeTable,
 )
 from rules.spec.read_around import (
     read_film,
@@ -49,12 +50,13 @@ from rules.spec.read_times import (
     check_needed_times,
     read_recoat,
     read_times,
+    reckoned,
     reckoned_down,
 )
 from rules.spec.read_when import read_when
 from rules.spec.write import new_spec_text, spec_dict
 from rules.text import shown
-from rules.toml_table import Fault, Faults, Table, TomlFault, key_lines, parsed
+from rules.toml_table import Fault, Faults, Path, Table, TomlFault, key_lines, parsed
 from rules.units import DAY_S, HOUR_S
 from rules.vocabulary import ClockName, LimitName, Method, Stage
 
@@ -179,21 +181,32 @@ def check_notes(text: str) -> tuple[Fault, ...]:
         text: the file's text.
 
     Returns:
-        A note of each time table with one row, or with equal rows whose end something must not
-        pass, of each with a single column by humidity, and of an end of the recoat window that is
-        not stated; empty where the spec has faults.
+        A note of each time table with one row or equal rows, of each with a single column by
+        humidity, and of an end of the recoat window that is not stated; empty where the spec has
+        faults.
     """
     spec, _ = _read(text)
     if spec is None:
         return ()
     notes = Faults(key_lines(text.removeprefix("\ufeff")))
-    note_tables(spec.times, ("times",), notes)
-    for at, column in enumerate(spec.when):
-        note_tables(column.times, ("when", at, "times"), notes)
-    columns = (*(each.times for each in spec.when), *spec.recoat_by_next.values())
-    note_window({*spec.times, *spec.unlimited, *(c for own in columns for c in own)}, notes)
+    stated = list(_tables(spec))
+    for path, clock, table in stated:
+        note_table(clock, table, path, notes)
+    note_window({*spec.unlimited, *(clock for _, clock, _ in stated)}, notes)
     note_lone_columns(spec.times, spec.when, notes)
     return notes.in_order()
+
+
+def _tables(spec: Spec) -> Iterator[tuple[Path, ClockName, TimeTable]]:
+    """Yield every time table of a spec, and where it stands."""
+    places: list[tuple[Path, Mapping[ClockName, TimeTable]]] = [(("times",), spec.times)]
+    places += [(("when", at, "times"), column.times) for at, column in enumerate(spec.when)]
+    places += [(("recoat_before", name), own) for name, own in spec.recoat_by_next.items()]
+    for path, times in places:
+        for clock, table in times.items():
+            yield (*path, time_key(clock)), clock, table
+    if spec.launch.not_before is not None:
+        yield ("launch", "not_before"), ClockName.LAUNCH_NOT_BEFORE, spec.launch.not_before
 
 
 def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
@@ -254,6 +267,8 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
     surroundings = read_surroundings(advice)
 
     floor_c = _floor_c(limits)
+    if launch.not_before is not None:
+        launch = replace(launch, not_before=reckoned(launch.not_before, floor_c))
     if dwell_s is None or re_entry_s is None or coating_time_s is None:
         return None
     return Spec(
