@@ -68,6 +68,21 @@ class Provenance:
 
 
 @dataclass(frozen=True, slots=True)
+class FilmCooling:
+    """How far a wet film stands under its surface by its own cooling.
+
+    Attributes:
+        by_k: how far [K].
+        method: by which it was or is to be laid.
+        assumed: whether nobody said by which, so that the coldest of the sheet's counts.
+    """
+
+    by_k: float
+    method: Method
+    assumed: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Limit:
     """One bound, and how long it matters to the film.
 
@@ -83,6 +98,7 @@ class Limit:
             it no longer matters at all.
         film_below_k: how far the film stands under its surface by its own cooling, where its own
             temperature counts [K].
+        cooling: what of the bound, or between film and surface, is the wet film's own cooling.
     """
 
     name: LimitName
@@ -93,6 +109,7 @@ class Limit:
     wait: float | None = None
     then: Effect | None = None
     film_below_k: float = 0.0
+    cooling: FilmCooling | None = None
 
     @property
     def harms(self) -> bool:

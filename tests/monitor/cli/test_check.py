@@ -9,6 +9,7 @@ import sys
 import pytest
 from command import filmcall
 from CoolProp.HumidAirProp import HAPropsSI
+from sheet_doors import SHEETS
 
 from monitor.cli.options import typed_temperature
 
@@ -185,3 +186,31 @@ def test_at_a_terminal_a_bare_68_is_asked_for_its_unit(monkeypatch: pytest.Monke
     monkeypatch.setattr(sys, "stdin", Person("f\n"))
     assert typed_temperature("68") == "68F"
     assert asked.getvalue() == "68 °F, or 68 °C? F or C: "
+
+
+@pytest.mark.parametrize(
+    ("method", "margin", "coldest"),
+    [
+        ("gun", "2.0 K of that for a wet film by gun", "2.0 K taken off for a wet film by gun"),
+        ("roller", "", ""),
+        (
+            None,
+            "2.0 K of that for a wet film by gun, no method being given",
+            "2.0 K taken off for a wet film by gun, no method being given",
+        ),
+    ],
+)
+def test_what_the_wet_films_cooling_asks_is_said_and_by_which_method(
+    method: str | None, margin: str, coldest: str
+) -> None:
+    # The invented water-borne sheet: 3 K over the dew point, and 2 K of cooling by gun.
+    words = ["--air", "20", "--rh", "50", "--surface", "19", "--json"]
+    words += ["--spec", str(SHEETS / "water-borne-finish.toml")]
+    ran = filmcall("check", *words, *(["--method", method] if method else []))
+    said = {each["limit"]: each for each in json.loads(ran.out)["reasons"]}
+    asked = said["dew_margin_min"]
+    assert asked["bound"] == (3.0 if method == "roller" else 5.0)
+    for limit, text in (("dew_margin_min", margin), ("surface_temp_min", coldest)):
+        assert said[limit]["text"].endswith(
+            f"with sensor error; {text}" if text else "sensor error"
+        )
