@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import sys
 
 import pytest
@@ -214,3 +215,17 @@ def test_what_the_wet_films_cooling_asks_is_said_and_by_which_method(
         assert said[limit]["text"].endswith(
             f"with sensor error; {text}" if text else "sensor error"
         )
+
+
+@pytest.mark.parametrize("typed_f", ["45.8", "46.3", "49.9", "66.1", "66.3"])
+def test_what_was_typed_in_fahrenheit_is_read_back_as_typed(typed_f: str) -> None:
+    told = filmcall("check", "--air", "66.3F", "--rh", "57.37", "--surface", f"{typed_f}F").out
+    hull = re.search(r"Coldest hull ([\d.]+) °F", told)
+    assert hull is not None
+    assert float(hull[1]) == float(typed_f)
+    assert "Coldest air 66.3 °F" in told
+    # 66.3 °F and 57.37 %: CoolProp's dew point, in °F.
+    dew_f = HAPropsSI("D", "T", (66.3 - 32) / 1.8 + 273.15, "R", 0.5737, "P", 101325) * 1.8 - 459.67
+    said = re.search(r"dew point ([\d.]+) °F", told)
+    assert said is not None
+    assert float(said[1]) == pytest.approx(dew_f, abs=0.06)
