@@ -45,6 +45,11 @@ def _temp(figure: str, value: float) -> str:
     return _written(from_celsius(value, "degF"), _places(figure))
 
 
+def _temp_of_a_sheet(figure: str, value: float) -> str:
+    """A whole degree is no rounded one there: 8 °C are 46.4 °F."""
+    return _written(from_celsius(value, "degF"), max(1, _places(figure))).removesuffix(".0")
+
+
 def _difference(figure: str, value: float) -> str:
     text = _written(difference_in(value, "degF"), 1)
     return text if _places(figure) else text.removesuffix(".0")
@@ -80,11 +85,18 @@ _RULES = (
 )
 _DOSE = re.compile(r"\bK h\b")  # a unit that is spoken of without a figure
 # What was typed goes before what was made of it and back.
-_TYPED = re.compile(rf"{_NUMBER} °F \(({_NUMBER}) ?(?:°|deg ?)?F\)")
+_TYPED_TEMP = re.compile(rf"{_NUMBER} (?:°C|K) \(({_NUMBER}) ?(?:°|deg ?)?F\)")
+_TYPED = re.compile(
+    rf"{_NUMBER} (?:µm|kg/l|m/s) \(({_NUMBER} ?(?:mils?|thou|lbs?/(?:US )?gal|mph))\)"
+)
 
 
 def in_us_units(
-    text: str, temps_c: Sequence[float] = (), differences_k: Sequence[float] = ()
+    text: str,
+    temps_c: Sequence[float] = (),
+    differences_k: Sequence[float] = (),
+    *,
+    of_a_sheet: bool = False,
 ) -> str:
     """Return a text with its figures in °F, mil, sq ft, fl oz and US gal.
 
@@ -95,6 +107,7 @@ def in_us_units(
         temps_c: temperatures that stand rounded in the text, so that they are rounded once only
             [°C].
         differences_k: likewise differences of temperatures [K].
+        of_a_sheet: whether the text repeats a data sheet, whose whole degrees are exact.
 
     >>> in_us_units("Hull 2.1 ± 0.9 K above dew point; wants 3.0 K; air 10 to 35 °C")
     'Hull 3.8 ± 1.6 °F above dew point; wants 5.4 °F; air 50 to 95 °F'
@@ -103,15 +116,18 @@ def in_us_units(
     >>> in_us_units("Coldest hull 7.7 °C"), in_us_units("Coldest hull 7.7 °C", [(45.8 - 32) / 1.8])
     ('Coldest hull 45.9 °F', 'Coldest hull 45.8 °F')
     """
+    text = _TYPED.sub(r"\1", _TYPED_TEMP.sub(r"\1 °F", text))
     for pattern, to, change in _RULES:
         exact = temps_c if change is _temp else differences_k if change is _difference else ()
+        if of_a_sheet and change is _temp:
+            change = _temp_of_a_sheet
         text = pattern.sub(partial(_changed, to, change, exact), text)
-    return _DOSE.sub("°F h", _TYPED.sub(r"\1 °F", text))
+    return _DOSE.sub("°F h", text)
 
 
 def _changed(to: str, change: _Change, exact: Sequence[float], found: re.Match[str]) -> str:
     figures, gap = found[1], found[2]
-    if to == "°F" and change is _temp and "±" in figures:
+    if to == "°F" and change is not _difference and "±" in figures:
         value, sign, spread = figures.partition(" ± ")
         return f"{_each(value, change, exact)}{sign}{_each(spread, _difference)}{gap or ' '}{to}"
     return f"{_each(figures, change, exact)}{gap or ' '}{to}"

@@ -166,24 +166,24 @@ def note_table(clock: ClockName, table: TimeTable, path: Path, notes: Faults) ->
     if clock in _CLOSES:
         notes.add(
             path,
-            f"gives {lasts} up to {last.temp_c:g} degC whatever the temperature, so in more heat "
+            f"gives {lasts} up to {last.temp_c:g} °C whatever the temperature, so in more heat "
             f"it is reckoned shorter by {_REACTION}",
             fix,
         )
     elif len(table.rows) == 1:
-        floor = "" if table.reckoned_to_c is None else f" down to {table.reckoned_to_c:g} degC"
+        floor = "" if table.reckoned_to_c is None else f" down to {table.reckoned_to_c:g} °C"
         notes.add(
             path,
-            f"gives {last.temp_c:g} degC only, so in the cold it is reckoned longer by "
+            f"gives {last.temp_c:g} °C only, so in the cold it is reckoned longer by "
             f"{_REACTION}{floor}, and no shorter in the heat",
             fix,
         )
     else:
         notes.add(
             path,
-            f"gives {lasts} from {first.temp_c:g} to {last.temp_c:g} degC whatever the "
+            f"gives {lasts} from {first.temp_c:g} to {last.temp_c:g} °C whatever the "
             f"temperature, so it counts alike there, no shorter in more heat, and under "
-            f"{first.temp_c:g} degC not at all",
+            f"{first.temp_c:g} °C not at all",
             "correct the rows if the sheet's differ",
         )
 

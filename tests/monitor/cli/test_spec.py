@@ -156,3 +156,54 @@ def test_a_recoat_window_may_stay_open_or_be_left_out_and_then_spec_check_says_s
         told = filmcall("spec", "check", "mine.toml").out
         assert "recoat_opens is not stated, so it has no clock" in told
         assert ("recoat_closes is not stated, so it has no clock" in told) is (closes == "")
+
+
+US_SHEET = """
+name = "us"
+title = "A topcoat by its sheet"
+family = "two-pack-polyurethane"
+[source]
+sheet = "the sheet"
+[limits.apply]
+dew_margin_min = { bound = "5 degF", until = "handle" }
+humidity_max = { bound = "80 %", until = "touch-dry" }
+surface_temp_min = { bound = "8 degC", until = "cured" }
+[limits.cure]
+surface_temp_min = { bound = "2 degC", until = "cured" }
+[times]
+touch_dry = { "68 degF" = "6 h" }
+handle = { "20 degC" = "24 h" }
+cured = { "20 degC" = "7 days" }
+pot_life = { "20 degC" = "2 h" }
+[mix]
+by = "volume"
+ratio = "3:1"
+solids_by_volume = "55 %"
+thinner_max = "10 %"
+base_density = "10 lb/US gal"
+[film]
+wet_max = "4 mil"
+[advice]
+wind_max = "15 mph"
+"""
+
+
+def test_a_sheet_is_shown_in_us_units_as_it_was_typed_and_to_the_tenth(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By x 1.8 + 32: 8 degC are 46.4 degF, 2 degC 35.6; pound, mile and mil stay as typed."""
+    monkeypatch.chdir(tmp_path)
+    Path("us.toml").write_text(US_SHEET)
+    assert "wind max 6.706 m/s (15 mph)" in filmcall("spec", "show", "us.toml").out
+    monkeypatch.setenv("FILMCALL_UNITS", "us")
+    told = filmcall("spec", "show", "us.toml").out
+    for words in (
+        "5 °F until handle", "46.4 °F until cured", "35.6 °F until cured", "24 h at 68 °F",
+        "densities: base 10 lb/US gal\n", "wet max 4 mil\n", "wind max 15 mph\n",
+    ):  # fmt: skip
+        assert words in told, words
+    notes = filmcall("spec", "check", "us.toml").out
+    assert (
+        "gives 68 °F only, so in the cold it is reckoned longer by 65 kJ/mol down to 46.4" in notes
+    )
+    assert "°C" not in notes

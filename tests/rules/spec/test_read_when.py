@@ -130,12 +130,12 @@ not_before = { "20 degC" = "48 h" }
 """
     sheet = SHEET.replace('"24 h" }', '"24 h", "30 degC" = "24 h" }') + recoat
     said = {note.key: note.problem for note in check_notes(sheet)}
-    assert said["recoat_before.varnish.recoat_opens"].startswith("gives 20 degC only")
-    assert said["launch.not_before"].startswith("gives 20 degC only")
+    assert said["recoat_before.varnish.recoat_opens"].startswith("gives 20 °C only")
+    assert said["launch.not_before"].startswith("gives 20 °C only")
     assert "recoat_before.varnish.recoat_closes" not in said
     assert said["times.handle"] == (
-        "gives 24 h from 20 to 30 degC whatever the temperature, so it counts alike there, "
-        "no shorter in more heat, and under 20 degC not at all"
+        "gives 24 h from 20 to 30 °C whatever the temperature, so it counts alike there, "
+        "no shorter in more heat, and under 20 °C not at all"
     )
 
 
