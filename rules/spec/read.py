@@ -9,10 +9,12 @@ from dataclasses import replace
 
 from rules.errors import SpecFault
 from rules.spec.checks import (
+    check_dried,
     check_limits,
     check_order,
     check_tape,
     check_window,
+    note_dried,
     note_lone_columns,
     note_table,
     note_window,
@@ -182,8 +184,8 @@ def check_notes(text: str) -> tuple[Fault, ...]:
 
     Returns:
         A note of each time table with one row or equal rows, of each with a single column by
-        humidity, and of an end of the recoat window that is not stated; empty where the spec has
-        faults.
+        humidity, of an end of the recoat window that is not stated, and of a dry film that no
+        coat reaches; empty where the spec has faults.
     """
     spec, _ = _read(text)
     if spec is None:
@@ -194,6 +196,7 @@ def check_notes(text: str) -> tuple[Fault, ...]:
         note_table(clock, table, path, notes)
     note_window({*spec.unlimited, *(clock for _, clock, _ in stated)}, notes)
     note_lone_columns(spec.times, spec.when, notes)
+    note_dried(spec.film, spec.mix, notes)
     return notes.in_order()
 
 
@@ -232,13 +235,11 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
     known = len(faults)
     mix = read_mix(top, family)
     when = read_when(top, family, times, mix if len(faults) == known else None)
-    overcoat = read_overcoat(
-        top, times, any(ClockName.RECOAT_CLOSES in column.times for column in when)
-    )
-    unlimited = tuple(clock for clock, table in times.items() if table is NEVER)
-    times = {clock: table for clock, table in times.items() if table is not NEVER}
     stated: set[ClockName] = {TIME_KEYS[key] for key in times_table.values if key in TIME_KEYS}
     stated |= {clock for column in when for clock in column.times}
+    overcoat = read_overcoat(top, times, stated)
+    unlimited = tuple(clock for clock, table in times.items() if table is NEVER)
+    times = {clock: table for clock, table in times.items() if table is not NEVER}
     check_limits(limits, stated, faults)
     for at, column in enumerate(when):
         check_limits(column.limits, stated, faults, ("when", at, "limits"), limits)
@@ -255,6 +256,7 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
     pots = read_pot_sizes(top.table("pot_sizes", None), mix)
     measurements = tuple(read_measurements(top))
     launch, film, post_cure = read_launch(top), read_film(top), read_post_cure(top)
+    check_dried(film, mix, faults)
     cooling = read_cooling(top.table("wet_film_cooling", METHODS))
     call = top.table("call", ("dwell", "re_entry", "coating_time", "go_band", "re_entry_band"))
     dwell_s = call.duration("dwell", *_HOLDS_S, default=DWELL_S)
