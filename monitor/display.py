@@ -6,6 +6,7 @@ The command line reads one config or one log for one person, so the choice stand
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from enum import StrEnum
 
 from rules.errors import FilmcallError
@@ -57,10 +58,16 @@ def display_units() -> Units:
         ) from None
 
 
-def shown(text: str) -> str:
-    """Return a text for people in their units."""
+def shown(
+    text: str,
+    temps_c: Sequence[float] = (),
+    differences_k: Sequence[float] = (),
+    *,
+    of_a_sheet: bool = False,
+) -> str:
+    """Return a text for people in their units; arguments as for `rules.us_units.in_us_units`."""
     if display_units() is not Units.US:
         return text
     from rules.us_units import in_us_units  # whose patterns no other reader need wait for
 
-    return in_us_units(text)
+    return in_us_units(text, temps_c, differences_k, of_a_sheet=of_a_sheet)

@@ -14,7 +14,7 @@ from statistics import median
 from typing import NamedTuple
 
 from rules.climate import Climate, Estimate
-from rules.spec.model import Limit, Spec
+from rules.spec.model import FilmCooling, Limit, Spec
 from rules.vocabulary import SEVERITY, Effect, LimitName, LimitState, Method, Stage, Step, Until
 
 MEDIAN_SPAN_S = 60.0
@@ -43,6 +43,7 @@ class LimitJudgement(NamedTuple):
         beside: of a margin, the air's point beside it, or "".
         effect: what the film suffers past the bound; a slow one is never near nor broken.
         wait: the bound on the inner side past which nothing is to be begun, or None [unit].
+        cooling: the wet film's own, where bound or value has it.
     """
 
     name: LimitName
@@ -57,6 +58,7 @@ class LimitJudgement(NamedTuple):
     beside: str = ""
     effect: Effect = Effect.HARM
     wait: float | None = None
+    cooling: FilmCooling | None = None
 
     @property
     def harms(self) -> bool:
@@ -217,19 +219,25 @@ USUAL_COOLING_K = {Method.GUN: 1.0}
 their solvent on the way; common practice, no source [K]."""
 
 
-def wet_film_allowance_k(spec: Spec, stage: Stage, method: Method | None) -> float:
-    """Return what the wet film's own cooling adds to the margin asked for [K].
+def film_cooling(spec: Spec, stage: Stage, method: Method | None) -> FilmCooling | None:
+    """Return how far the wet film stands under its surface, or None where no method cools it.
 
     It counts until the solvent has gone, so not in cure. Where the method is not known the
     largest allowance of the spec counts; where the spec gives none, a gun's usual one.
     """
-    if stage is Stage.CURE:
-        return 0.0
-    if not spec.wet_film_cooling_k:
-        return USUAL_COOLING_K.get(method, 0.0) if method is not None else 0.0
-    if method is None:
-        return max(spec.wet_film_cooling_k.values())
-    return spec.wet_film_cooling_k.get(method, 0.0)
+    own = spec.wet_film_cooling_k
+    by_method = own or ({} if method is None else USUAL_COOLING_K)
+    if stage is Stage.CURE or not by_method:
+        return None
+    by = max(by_method, key=by_method.__getitem__) if method is None else method
+    by_k = by_method.get(by, 0.0)
+    return FilmCooling(by_k, by, assumed=method is None) if by_k else None
+
+
+def wet_film_allowance_k(spec: Spec, stage: Stage, method: Method | None) -> float:
+    """Return what `film_cooling` adds to the margin asked for [K]."""
+    cooling = film_cooling(spec, stage, method)
+    return 0.0 if cooling is None else cooling.by_k
 
 
 def own_limits(
@@ -247,14 +255,17 @@ def own_limits(
         steps_ended: steps that it has behind it.
     """
     found = limits_in_force(spec, stage, steps_ended)
-    cooling_k = wet_film_allowance_k(spec, stage, method)
+    cooling = film_cooling(spec, stage, method)
+    if cooling is None:
+        return found
     margin = found.get(LimitName.DEW_MARGIN_MIN)
     coldest = found.get(LimitName.SURFACE_TEMP_MIN)
-    if margin is not None and cooling_k:
-        wait = None if margin.wait is None else margin.wait + cooling_k
-        found[margin.name] = replace(margin, bound=margin.bound + cooling_k, wait=wait)
-    if coldest is not None and cooling_k and spec.water_borne:
-        found[coldest.name] = replace(coldest, film_below_k=cooling_k)
+    if margin is not None:
+        wait = None if margin.wait is None else margin.wait + cooling.by_k
+        bound = margin.bound + cooling.by_k
+        found[margin.name] = replace(margin, bound=bound, wait=wait, cooling=cooling)
+    if coldest is not None and spec.water_borne:
+        found[coldest.name] = replace(coldest, film_below_k=cooling.by_k, cooling=cooling)
     return found
 
 
@@ -351,7 +362,7 @@ def _judge_one(
         state = LimitState.OK
     return LimitJudgement(
         name, state, value, bound, guard, inside, inside_median, source, why, beside,
-        limit.effect, limit.wait,
+        limit.effect, limit.wait, limit.cooling,
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import lru_cache
 
@@ -77,6 +77,8 @@ class RateLaw:
         integral: the rate integrated over x from the first row to the knot.
         columns: humidity [%] and the law that holds there, from dry to damp; empty where the
             sheet's times go by temperature alone.
+        plain: the law of the sheet's times for no humidity in particular, which count beside the
+            nearest column in air drier or damper than all of them; None where the sheet has none.
         reckoned_x: under this a table of one row is reckoned, or None [1/K].
     """
 
@@ -88,7 +90,13 @@ class RateLaw:
     slope: FloatArray
     integral: FloatArray
     columns: tuple[tuple[float, RateLaw], ...] = ()
+    plain: RateLaw | None = None
     reckoned_x: float | None = None
+
+    @property
+    def _by_humidity(self) -> list[RateLaw]:
+        """The laws of the columns, and the plain one behind them."""
+        return [*(law for _, law in self.columns), *((self.plain,) if self.plain else ())]
 
     def _cell(self, x: FloatArray) -> NDArray[np.intp]:
         cell = np.zeros(x.shape, dtype=np.intp)
@@ -99,7 +107,7 @@ class RateLaw:
     def rate_at_x(self, x: FloatArray, damp: Damp | None = None) -> FloatArray:
         """Return the rate at x = -1/T [1/s] and a humidity; see `rate` and `mean_rates`."""
         if self.columns:
-            return self._between_columns([law.rate_at_x(x) for _, law in self.columns], damp)
+            return self._between_columns([law.rate_at_x(x) for law in self._by_humidity], damp)
         cell = self._cell(x)
         result: FloatArray = self.knot_rate[cell] * np.exp(
             self.slope[cell] * (x - self.knot_x[cell])
@@ -108,15 +116,19 @@ class RateLaw:
 
     def _between_columns(self, rates: list[FloatArray], damp: Damp | None) -> FloatArray:
         """Rates at the humidity that each can have had, on the safe side; all where not known."""
-        at_column = np.stack(rates)
+        every = np.stack(rates)
         worst = np.minimum if self.lean is SafeSide.OPENS else np.maximum
-        unknown: FloatArray = worst.reduce(at_column, axis=0)
+        unknown: FloatArray = worst.reduce(every, axis=0)
         if damp is None or len(rates) == 1:
             return unknown
         columns = np.array([humidity_pct for humidity_pct, _ in self.columns])
+        at_column = every[: len(columns)]
         everyone = np.arange(at_column.shape[1])
 
         def at(humidity_pct: FloatArray) -> FloatArray:
+            if len(columns) == 1:
+                only: FloatArray = at_column[0]
+                return only
             held = np.clip(humidity_pct, columns[0], columns[-1])
             dry = np.clip(np.searchsorted(columns, held, "right") - 1, 0, len(columns) - 2)
             share = (held - columns[dry]) / (columns[dry + 1] - columns[dry])
@@ -130,7 +142,21 @@ class RateLaw:
         for column_pct, rate in zip(columns[1:-1], at_column[1:-1], strict=True):
             reached = (low < column_pct) & (column_pct < high)
             known = np.where(reached, worst(known, rate), known)
+        if self.plain is not None:
+            past = (low < columns[0]) | (high > columns[-1])
+            known = np.where(past, worst(known, every[-1]), known)
         return known
+
+    def by_plain(self, x: FloatArray, damp: Damp | None) -> NDArray[np.bool_]:
+        """Return for each interval of `mean_rates` whether the plain times decide beside columns.
+
+        Args:
+            x: as there [1/K].
+            damp: as there [%].
+        """
+        if self.plain is None:
+            return np.zeros(len(x) - 1, dtype=np.bool_)
+        return np.equal(self.mean_rates(x, damp), self.plain.mean_rates(x))
 
     def mean_rates(self, x: FloatArray, damp: Damp | None = None) -> FloatArray:
         """Return the mean rate between each two neighbours while x runs evenly [1/s],
@@ -144,7 +170,8 @@ class RateLaw:
         same: across 2.5 K they differ by 0.005 K in the middle.
 
         Where the sheet has columns by humidity, the mean of each is taken, and between two columns
-        ln(time) runs linearly in the humidity.
+        ln(time) runs linearly in the humidity. In air drier or damper than every column the nearest
+        one counts, or the plain times of the sheet where these are on the safer side.
 
         Args:
             x: -1/T at two instants or more [1/K].
@@ -158,7 +185,7 @@ class RateLaw:
             Integral of exp(a + b x); numerical checks against scipy in tests/rules.
         """
         if self.columns:
-            return self._between_columns([law.mean_rates(x) for _, law in self.columns], damp)
+            return self._between_columns([law.mean_rates(x) for law in self._by_humidity], damp)
         span = np.diff(x)
         flat = np.abs(span) < _FLAT_X
         mean: FloatArray = np.diff(self._antiderivative(x)) / np.where(flat, 1.0, span)
@@ -208,7 +235,7 @@ class RateLaw:
     def hottest_rate(self) -> float:
         """The rate at the table's hottest row [1/s]; of columns by humidity, the fastest one's."""
         if self.columns:
-            return max(law.hottest_rate for _, law in self.columns)
+            return max(law.hottest_rate for law in self._by_humidity)
         return float(self.knot_rate[-1])
 
     @property
@@ -303,6 +330,7 @@ def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
         z = slope[k - 1] * dx
         shape = math.expm1(z) / z if abs(z) > 1e-12 else 1.0
         integral[k] = integral[k - 1] + knot_rate[k - 1] * dx * shape
+    restated = any(rows == each.rows for _, each in table.columns)
     return RateLaw(
         lean=lean,
         coldest_c=coldest_c,
@@ -312,5 +340,8 @@ def rate_law(table: TimeTable, lean: SafeSide, factor: float = 1.0) -> RateLaw:
         slope=slope,
         integral=integral,
         columns=tuple((rh_pct, rate_law(each, lean, factor)) for rh_pct, each in table.columns),
+        plain=rate_law(replace(table, columns=()), lean, factor)
+        if table.columns and not restated
+        else None,
         reckoned_x=reckoned_x,
     )

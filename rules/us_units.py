@@ -7,7 +7,7 @@ read in other units goes through `in_us_units` last; JSON never does.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 
 from rules.units import difference_in, from_celsius
@@ -24,7 +24,8 @@ _NUMBER = r"[-−]?\d+(?:,\d{3})*(?:\.\d+)?"
 # Several figures may share a unit: "5.8 ± 1.1 K", "10 to 35 °C", "10 and 12 °C".
 _FIGURES = rf"{_NUMBER}(?:(?: ± | to | and | or | / ){_NUMBER})*"
 _AREA, _LITRE = r"(?:m²|m2)", r"(?:litres?|l)"
-_Change = Callable[[str], str]
+_Change = Callable[[str, float], str]
+"""From a figure as it stands in a text, and what it means, to what it becomes."""
 
 
 def _places(figure: str) -> int:
@@ -40,20 +41,25 @@ def _written(value: float, places: int) -> str:
     return text.lstrip("-") if not float(text.replace(",", "")) else text
 
 
-def _temp(figure: str) -> str:
-    return _written(from_celsius(_read(figure), "degF"), _places(figure))
+def _temp(figure: str, value: float) -> str:
+    return _written(from_celsius(value, "degF"), _places(figure))
 
 
-def _difference(figure: str) -> str:
-    text = _written(difference_in(_read(figure), "degF"), 1)
+def _temp_of_a_sheet(figure: str, value: float) -> str:
+    """A whole degree is no rounded one there: 8 °C are 46.4 °F."""
+    return _written(from_celsius(value, "degF"), max(1, _places(figure))).removesuffix(".0")
+
+
+def _difference(figure: str, value: float) -> str:
+    text = _written(difference_in(value, "degF"), 1)
     return text if _places(figure) else text.removesuffix(".0")
 
 
 def _by(factor: float, least_places: int = 0) -> _Change:
     """A figure divided by a factor, with so many places that it says as much as before."""
 
-    def change(figure: str) -> str:
-        value = _read(figure) / factor
+    def change(figure: str, value: float) -> str:
+        value /= factor
         digits = min(3, max(2, len(figure.replace(",", "").replace(".", "").lstrip("-−0"))))
         before = len(str(int(abs(value)))) if abs(value) >= 1.0 else 0
         places = min(3, max(least_places, digits - before))
@@ -79,34 +85,60 @@ _RULES = (
 )
 _DOSE = re.compile(r"\bK h\b")  # a unit that is spoken of without a figure
 # What was typed goes before what was made of it and back.
-_TYPED = re.compile(rf"{_NUMBER} °F \(({_NUMBER}) ?(?:°|deg ?)?F\)")
+_TYPED_TEMP = re.compile(rf"{_NUMBER} (?:°C|K) \(({_NUMBER}) ?(?:°|deg ?)?F\)")
+_TYPED = re.compile(
+    rf"{_NUMBER} (?:µm|kg/l|m/s) \(({_NUMBER} ?(?:mils?|thou|lbs?/(?:US )?gal|mph))\)"
+)
 
 
-def in_us_units(text: str) -> str:
+def in_us_units(
+    text: str,
+    temps_c: Sequence[float] = (),
+    differences_k: Sequence[float] = (),
+    *,
+    of_a_sheet: bool = False,
+) -> str:
     """Return a text with its figures in °F, mil, sq ft, fl oz and US gal.
 
     A difference of temperatures, which is in K, becomes one of °F by 1.8 alone.
 
     Args:
         text: worded in SI units, as all of the program's sentences are.
+        temps_c: temperatures that stand rounded in the text, so that they are rounded once only
+            [°C].
+        differences_k: likewise differences of temperatures [K].
+        of_a_sheet: whether the text repeats a data sheet, whose whole degrees are exact.
 
     >>> in_us_units("Hull 2.1 ± 0.9 K above dew point; wants 3.0 K; air 10 to 35 °C")
     'Hull 3.8 ± 1.6 °F above dew point; wants 5.4 °F; air 50 to 95 °F'
     >>> in_us_units("6.5 m2 at 50 µm: 650 ml; chloride 30 mg/m²")
     '70 sq ft at 2.0 mil: 22.0 fl oz; chloride 30 mg/m²'
+    >>> in_us_units("Coldest hull 7.7 °C"), in_us_units("Coldest hull 7.7 °C", [(45.8 - 32) / 1.8])
+    ('Coldest hull 45.9 °F', 'Coldest hull 45.8 °F')
     """
+    text = _TYPED.sub(r"\1", _TYPED_TEMP.sub(r"\1 °F", text))
     for pattern, to, change in _RULES:
-        text = pattern.sub(partial(_changed, to, change), text)
-    return _DOSE.sub("°F h", _TYPED.sub(r"\1 °F", text))
+        exact = temps_c if change is _temp else differences_k if change is _difference else ()
+        if of_a_sheet and change is _temp:
+            change = _temp_of_a_sheet
+        text = pattern.sub(partial(_changed, to, change, exact), text)
+    return _DOSE.sub("°F h", text)
 
 
-def _changed(to: str, change: _Change, found: re.Match[str]) -> str:
+def _changed(to: str, change: _Change, exact: Sequence[float], found: re.Match[str]) -> str:
     figures, gap = found[1], found[2]
-    if to == "°F" and change is _temp and "±" in figures:
+    if to == "°F" and change is not _difference and "±" in figures:
         value, sign, spread = figures.partition(" ± ")
-        return f"{_each(value, change)}{sign}{_each(spread, _difference)}{gap or ' '}{to}"
-    return f"{_each(figures, change)}{gap or ' '}{to}"
+        return f"{_each(value, change, exact)}{sign}{_each(spread, _difference)}{gap or ' '}{to}"
+    return f"{_each(figures, change, exact)}{gap or ' '}{to}"
 
 
-def _each(figures: str, change: _Change) -> str:
-    return re.sub(_NUMBER, lambda one: change(one[0]), figures)
+def _each(figures: str, change: _Change, exact: Sequence[float] = ()) -> str:
+    return re.sub(_NUMBER, lambda one: change(one[0], _meant(one[0], exact)), figures)
+
+
+def _meant(figure: str, exact: Sequence[float]) -> float:
+    """The one exact figure that stands there rounded, or what is written where none or two can."""
+    written, half = _read(figure), 0.5000001 * 10.0 ** -_places(figure)
+    near = {value for value in exact if abs(value - written) <= half}
+    return near.pop() if len(near) == 1 else written

@@ -11,6 +11,7 @@ from typing import Annotated, Any
 
 import typer
 
+from monitor import display
 from monitor.cli.options import BAD_INPUT, JsonOption, printed
 from monitor.cli.spec_questions import asked
 from monitor.specs import find_spec, shipped_names, spec_text
@@ -67,7 +68,9 @@ def show(
 ) -> str:
     """Return a whole spec, as JSON in SI units or as lines for people."""
     spec, text = find_spec(name)
-    return json.dumps(spec_dict(spec), indent=2) if as_json else shown_spec(spec, text)
+    if as_json:
+        return json.dumps(spec_dict(spec), indent=2)
+    return display.shown(shown_spec(spec, text), of_a_sheet=True)
 
 
 def shown_spec(spec: Spec, text: str) -> str:
@@ -89,7 +92,8 @@ def shown_spec(spec: Spec, text: str) -> str:
     shown += _time_lines(spec.times, sheet.get("times", {}), "    ")
     shown += [f"    {clock.value:<18}{endless_word(clock)}" for clock in spec.unlimited]
     for column, typed in zip(spec.when, sheet.get("when", ()), strict=True):
-        shown += _column_lines(column, typed)
+        mix = sheet.get("mix", {}) | typed.get("mix", {})
+        shown += _column_lines(column, typed | {"mix": mix})
     for name, tables in spec.recoat_by_next.items():
         shown.append(f"  under {name}:")
         shown += _time_lines(tables, sheet.get("recoat_before", {}).get(name, {}), "    ")
@@ -97,7 +101,7 @@ def shown_spec(spec: Spec, text: str) -> str:
     if spec.tape_not_after_s is not None:
         within = _time_text(spec.tape_not_after_s, sheet.get("tape", {}).get("not_after"))
         shown.append(f"  tape off within {within}, however cold")
-    shown += _mix_lines(spec.mix)
+    shown += _mix_lines(spec.mix, sheet.get("mix", {}))
     shown += [
         f"  a wet film by {method.value} stands {tenths(k)} K under its surface"
         for method, k in spec.wet_film_cooling_k.items()
@@ -156,7 +160,10 @@ def _column_lines(column: Column, typed: Mapping[str, Any]) -> list[str]:
         if own:
             lines += [f"  limits {under}, {stage.value}:", *_bound_lines(own, stage, typed)]
     if column.mix is not None:
-        lines += [f"  {under}:", *(f"  {each}" for each in _mix_lines(column.mix))]
+        lines += [
+            f"  {under}:",
+            *(f"  {each}" for each in _mix_lines(column.mix, typed.get("mix", {}))),
+        ]
     lines += [f"{each} {under}" for each in _pot_lines(column.pot_sizes or ())]
     if column.hardener_class:
         lines.append(f"  hardener class {under}: {column.hardener_class}")
@@ -194,7 +201,7 @@ def _beside(figure: str, typed: object) -> str:
     """A figure in SI, with the sheet's own where that is written otherwise."""
     if not isinstance(typed, str):
         return figure
-    same = typed.replace("degC", "°C").replace(" ", "") == figure.replace(" ", "")
+    same = typed.replace("degC", "°C").replace(" ", "") == figure.replace(" ", "").replace("µ", "u")
     return figure if same else f"{figure} ({typed.replace('deg', '°')})"
 
 
@@ -232,7 +239,7 @@ def _measure(asked: Measurement) -> str:
     )
 
 
-def _mix_lines(mix: Mix | None) -> list[str]:
+def _mix_lines(mix: Mix | None, typed: Mapping[str, Any]) -> list[str]:
     if mix is None:
         return []
     ratio = "one-pack"
@@ -250,7 +257,11 @@ def _mix_lines(mix: Mix | None) -> list[str]:
         ("hardener", mix.hardener_density_g_per_ml),
         ("thinner", mix.thinner_density_g_per_ml),
     )
-    said = ", ".join(f"{name} {value:.4g} kg/l" for name, value in densities if value is not None)
+    said = ", ".join(
+        f"{name} {_beside(f'{value:.4g} kg/l', typed.get(f'{name}_density'))}"
+        for name, value in densities
+        if value is not None
+    )
     if said:
         lines.append(f"  densities: {said}")
     lines += [_thinner_line(band) for band in mix.thinner_bands]
@@ -276,7 +287,7 @@ def _thinner_line(band: ThinnerBand) -> str:
 # How the figures of `spec_dict` are said, by the end of their keys; longer ends stand first.
 _SAID: tuple[tuple[str, Callable[[float], str]], ...] = (
     ("_g_per_ml", lambda value: f"{value:g} g/mL"),
-    ("_m_per_s", lambda value: f"{value:g} m/s"),
+    ("_m_per_s", lambda value: f"{value:.4g} m/s"),
     ("_per_h", lambda value: f"{value:g} a hour"),
     ("_pct", lambda value: f"{value:g} %"),
     ("_um", lambda value: f"{value:g} µm"),
@@ -355,8 +366,9 @@ def _word(key: str, value: object, typed: Mapping[str, object]) -> str:
     for end, say in _SAID:
         if key.endswith(end) and isinstance(value, float | int):
             name = key.removesuffix(end)
-            own = typed.get(name) if end == "_s" else None
-            return f"{name.replace('_', ' ')} {own if isinstance(own, str) else say(value)}"
+            own = typed.get(name)
+            said = _time_text(value, own) if end == "_s" else _beside(say(value), own)
+            return f"{name.replace('_', ' ')} {said}"
     figure = f"{value:g}" if isinstance(value, float) else str(value)
     return f"{key.replace('_', ' ')} {figure}"
 
@@ -402,7 +414,8 @@ def check(
     elif faults:
         said = [f"{file}: {fault}" for fault in faults]
     else:
-        said = [f"{file}: no fault found", *(f"{file}: note, {each}" for each in notes)]
+        said = [f"{file}: no fault found"]
+        said += [display.shown(f"{file}: note, {each}", of_a_sheet=True) for each in notes]
     printed("\n".join(said), BAD_INPUT if faults else 0)
 
 
@@ -452,7 +465,10 @@ def new(
         ) from None
     open_figures = len(check_spec(text, path.stem))
     if not open_figures:
-        return f"wrote {path}; every figure is entered. Read it back: filmcall spec show {path}"
+        return (
+            f"wrote {path}; every figure that it needs is entered. Read it back: filmcall spec "
+            f"show {path}, and what will be reckoned beside: filmcall spec check {path}"
+        )
     return (
         f"wrote {path}. Enter your data sheet's figures where it says ?, then: "
         f"filmcall spec check {path}"

@@ -7,12 +7,15 @@ from collections.abc import Callable
 
 from rules.numbers import number
 from rules.text import printable
+from rules.toml_table import UNLIMITED
 from rules.units import BadAmount, amount
 
 # A value still to be entered, with its unit: "? K", "? days", "?:?", "?".
 _OPEN = re.compile(r"\"\?(?P<ratio>:\?)?(?: (?P<unit>[^\"]+))?\"")
 _TABLE = re.compile(r"\[(?P<table>[\w.-]+)\]")
 _TRIES = 3
+# Asked although they stand as comments: few sheets lack them, and an empty answer leaves them so.
+_OFFERED = ("times.recoat_opens", "times.recoat_closes")
 # Why each is asked for, where the file's own line does not say it.
 _REASONS = {
     "sheet": "the data sheet's title, so that a report can name it",
@@ -23,6 +26,9 @@ _REASONS = {
     "touch_dry": "until then dust and damp reach the film",
     "handle": "until then it can be marked",
     "cured": "until then cold can stop it",
+    "recoat_opens": "the next coat goes on from then; empty where the sheet does not say",
+    "recoat_closes": "past it the next coat needs sanding; unlimited where the sheet sets no end, "
+    "empty where it does not say",
     "pot_life": "how long a mix may be used at that temperature",
     "solids_by_volume": "how much of the wet film stays, for the amount to mix",
     "thinner_max": "never more than this share of the mix; 0 where none may be added",
@@ -42,9 +48,12 @@ def asked(text: str, ask: Callable[[str], str], say: Callable[[str], None]) -> s
     table = ""
     lines = text.splitlines(keepends=True)
     for at, line in enumerate(lines):
-        head = _TABLE.match(line)
+        offered = line.removeprefix("# ")
+        head = _TABLE.match(offered)
         if head is not None:
             table = head["table"]
+        if f"{table}.{offered.partition(' ')[0]}" in _OFFERED:
+            line = offered
         if line.lstrip().startswith("#"):
             continue
         key = line.partition("=")[0].strip()
@@ -57,21 +66,29 @@ def asked(text: str, ask: Callable[[str], str], say: Callable[[str], None]) -> s
         if warmth is not None:
             what += f" at {warmth[1].replace('degC', '°C')}"
         say(f"  {reason}")
-        answer = _answer(what, found["unit"] or "", bool(found["ratio"]), ask, say)
-        if answer:
+        endless = UNLIMITED if key == "recoat_closes" else ""
+        answer = _answer(what, found["unit"] or "", bool(found["ratio"]), ask, say, endless)
+        if answer and answer == endless:
+            lines[at] = f'{key} = "{endless}"\n'
+        elif answer:
             lines[at] = f'{line[: found.start()]}"{answer}"{line[found.end() :]}'
     return "".join(lines)
 
 
 def _answer(
-    what: str, unit: str, is_ratio: bool, ask: Callable[[str], str], say: Callable[[str], None]
+    what: str,
+    unit: str,
+    is_ratio: bool,
+    ask: Callable[[str], str],
+    say: Callable[[str], None],
+    endless: str,
 ) -> str:
     """Return what goes into the file, or "" where it is left open."""
     shown = f" [{unit.replace('degC', '°C')}]" if unit else ""
     for _ in range(_TRIES):
         given = " ".join(ask(f"? {what}{shown}: ").split())
-        if not given:
-            return ""
+        if not given or given == endless:
+            return given
         fault = _fault(given, unit, is_ratio)
         if fault is None:
             return f"{given} {unit}" if unit and number(given) is not None else given

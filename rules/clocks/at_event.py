@@ -200,9 +200,11 @@ def coat_warnings(
         )
     if len(now.coats) > len(was.coats):
         found += [f"{where}{text}" for text in _out_of_order(was, now)]
-        for clock in clocks:
-            if clock.coat is not None and not clock.buried:
-                found += [f"{where}{text}" for text in _over_a_film(clock, hour)]
+        films = [clock for clock in clocks if clock.coat is not None and not clock.buried]
+        for clock in films:
+            found += [f"{where}{text}" for text in _over_a_film(clock, hour)]
+        if not _WINDOWS.intersection(clock.name for clock in films):
+            found += [f"{where}{text}" for text in _over_a_film_without_window(films)]
     found += [f"{where}{text}" for text in _from_a_pot(event, was, clocks, hour)]
     return [*found, *_from_another_mix(event, before)]
 
@@ -236,6 +238,10 @@ def mix_warnings(event: Event, spec: Spec | None) -> list[str]:
     return found
 
 
+_WINDOWS = frozenset({ClockName.RECOAT_OPENS, ClockName.WET_ON_WET})
+"""What says when a coat may go on; one of them runs where a spec has a window."""
+
+
 def _over_a_film(clock: Clock, hour: Callable[[float], str]) -> list[str]:
     from rules.clocks.clock import ClockState
 
@@ -252,6 +258,18 @@ def _over_a_film(clock: Clock, hour: Callable[[float], str]) -> list[str]:
     left = duration_text(clock.left_s)
     when = "" if clock.state is ClockState.WAITING else f", about {hour(clock.ends_at_s)}"
     return [f"{text} opens in {left}{when}; it may wrinkle or trap solvent"]
+
+
+def _over_a_film_without_window(films: Iterable[Clock]) -> list[str]:
+    """What to say of a coat over a film whose spec does not say when recoat opens."""
+    from rules.clocks.clock import ClockState
+
+    return [
+        f"this coat goes over a wet film: coat {clock.coat} is not touch dry, and its spec has no "
+        "recoat_opens. Go by the data sheet, and enter the figure"
+        for clock in films
+        if clock.name is ClockName.TOUCH_DRY and clock.state is not ClockState.ENDED
+    ]
 
 
 def _out_of_order(was: Work, now: Work) -> list[str]:

@@ -336,6 +336,9 @@ def basis_of(
         parts.append(
             f"{duration_text(came.unknown_s)} not measured, taken at the {taken} it can have been"
         )
+    by_columns = _columns_text(came, law)
+    if by_columns:
+        parts.append(by_columns)
     if came.blind_since_s is not None and came.ended_at_s is None:
         parts.append(f"no reading for the last {duration_text(now_s - came.blind_since_s)}")
     if came.below_s >= 30.0:
@@ -356,6 +359,24 @@ def basis_of(
             + counted
         )
     return ", ".join(parts)
+
+
+def _columns_text(came: Progress, law: RateLaw) -> str:
+    """Say by which of a sheet's columns by humidity a clock went, or "" where it has none."""
+    lasted_s = came.measured_s + came.unknown_s
+    if not law.columns or lasted_s < 30.0:
+        return ""
+    opens = law.lean is SafeSide.OPENS
+    if came.present_damp is None:
+        end = "slowest" if opens else "fastest"
+        return f"no humidity known, so by the {end} of the sheet's columns"
+    *others, last = (f"{humidity_pct:g}" for humidity_pct, _ in law.columns)
+    columns = f"columns for {', '.join(others)} and {last} %" if others else f"column for {last} %"
+    if came.plain_s < 30.0:
+        return f"by the sheet's {columns} humidity"
+    part = "" if lasted_s - came.plain_s < 30.0 else f"{duration_text(came.plain_s)} of it "
+    than = "slower" if opens else "faster"
+    return f"{part}by the sheet's times for no humidity in particular, {than} than its {columns}"
 
 
 def _standstill(came: Progress, law: RateLaw, what: str) -> str:

@@ -32,6 +32,7 @@ class Progress:
         below_s: time below the table's coldest row [s].
         above_s: time above its hottest row [s].
         reckoned_s: time under the only row of a table, where it is reckoned [s].
+        plain_s: time that went by the sheet's plain times beside its columns by humidity [s].
         present_damp: the air's humidity now, lowest and highest, or None where it is not known, or
             the rate does not go by it [%].
     """
@@ -45,6 +46,7 @@ class Progress:
     below_s: float
     above_s: float
     reckoned_s: float = 0.0
+    plain_s: float = 0.0
     present_damp: Damp | None = None
 
 
@@ -67,7 +69,7 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
     times, xs, count = course.time_s, course.x, course.time_s.size
     first = int(np.searchsorted(times, start_s, "right"))
     last = int(np.searchsorted(times, now_s, "right"))
-    done = measured = unknown = below = above = reckoned = 0.0
+    done = measured = unknown = below = above = reckoned = plain = 0.0
     ended_at: float | None = None
     last_s = -math.inf if course.last_s is None else course.last_s
     blind = now_s - last_s > course.fresh_s
@@ -81,8 +83,9 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
             length = end - begin
             if length > 0.0:
                 rate = law.blind_rate
+                damp = _damp_of(law, course, k, k)
                 if count:
-                    rate = _rate_x(law, float(xs[0 if k == 0 else -1]), _damp_of(law, course, k, k))
+                    rate = _rate_x(law, float(xs[0 if k == 0 else -1]), damp)
                 ended_at, length = _end_at_rate(done, rate, begin, length)
                 done += rate * length
                 if k == count and count and not blind:
@@ -95,6 +98,7 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
                     below += float(under[0]) * length
                     above += float(over[0]) * length
                     reckoned += float(np.max(_reckoned_shares(law, flat))) * length
+                    plain += float(law.by_plain(flat, damp)[0]) * length
             k += 1
             continue
         stop = min(last + 1, count, k + _BLOCK)
@@ -129,6 +133,7 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
             part_s = part_s.copy()
             part_s[at] = ended_at - begin_s[at]
         part_s, known = part_s[used], known[used]
+        plain += float(part_s[law.by_plain(nodes, damp)[used]].sum())
         spans = _span_shares(law, nodes[: len(part_s) + 1])
         measured += float(part_s[known].sum())
         unknown += float(part_s[~known].sum())
@@ -147,6 +152,7 @@ def progress(law: RateLaw, course: Course, start_s: float, now_s: float) -> Prog
         below_s=below,
         above_s=above,
         reckoned_s=reckoned,
+        plain_s=plain,
         present_damp=None if not count else _damp_of(law, course, last, last),
     )
 

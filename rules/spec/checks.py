@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping, Sequence
 from itertools import pairwise
 
 from rules.spec.model import (
     STEEPEST_EA_J_PER_MOL,
+    Column,
     FilmThickness,
     Launch,
     Limit,
+    Mix,
     ThinnerBand,
     TimeTable,
 )
 from rules.text import duration_text
-from rules.toml_table import Faults, Path, Table
+from rules.toml_table import UNLIMITED, Faults, Path, Table
 from rules.units import ZERO_C_IN_K
 from rules.vocabulary import ClockName, LimitName, Stage, Step
 
@@ -149,28 +151,94 @@ def check_order(
 _CLOSES = (ClockName.POT_LIFE, ClockName.RECOAT_CLOSES, ClockName.TAPE_NOT_AFTER)
 
 
-def note_tables(times: Times, path: Path, notes: Faults) -> None:
-    """Keep what is reckoned for tables of one row, and above equal rows."""
-    for clock, table in times.items():
-        if not table.rows:
-            continue
-        first, last = table.rows[0], table.rows[-1]
-        own = (*path, time_key(clock))
-        if clock in _CLOSES:
-            if first.duration_s == last.duration_s:
-                notes.add(
-                    own,
-                    f"gives {duration_text(last.duration_s)} up to {last.temp_c:g} degC whatever "
-                    f"the temperature, so in more heat it is reckoned shorter by {_REACTION}",
-                    "add the sheet's rows where it has more",
-                )
-        elif len(table.rows) == 1:
-            floor = "" if table.reckoned_to_c is None else f" down to {table.reckoned_to_c:g} degC"
+def note_table(clock: ClockName, table: TimeTable, path: Path, notes: Faults) -> None:
+    """Keep what is reckoned for a table of one row, and for equal rows.
+
+    Args:
+        clock: whose table.
+        table: its rows.
+        path: where it stands.
+        notes: what is found goes here.
+    """
+    if not table.rows or table.rows[0].duration_s != table.rows[-1].duration_s:
+        return
+    first, last = table.rows[0], table.rows[-1]
+    lasts, fix = duration_text(last.duration_s), "add the sheet's rows where it has more"
+    if clock in _CLOSES:
+        notes.add(
+            path,
+            f"gives {lasts} up to {last.temp_c:g} °C whatever the temperature, so in more heat "
+            f"it is reckoned shorter by {_REACTION}",
+            fix,
+        )
+    elif len(table.rows) == 1:
+        floor = "" if table.reckoned_to_c is None else f" down to {table.reckoned_to_c:g} °C"
+        notes.add(
+            path,
+            f"gives {last.temp_c:g} °C only, so in the cold it is reckoned longer by "
+            f"{_REACTION}{floor}, and no shorter in the heat",
+            fix,
+        )
+    else:
+        notes.add(
+            path,
+            f"gives {lasts} from {first.temp_c:g} to {last.temp_c:g} °C whatever the "
+            f"temperature, so it counts alike there, no shorter in more heat, and under "
+            f"{first.temp_c:g} °C not at all",
+            "correct the rows if the sheet's differ",
+        )
+
+
+def note_window(stated: Container[ClockName], notes: Faults) -> None:
+    """Keep which end of the recoat window is not stated, and so is never warned of.
+
+    Args:
+        stated: the clocks that the file states anywhere, those that never end too.
+        notes: what is found goes here.
+    """
+    for clock, misses, example in (
+        (ClockName.RECOAT_OPENS, "a coat too soon on a touch-dry film", '{ "20 degC" = "12 h" }'),
+        (ClockName.RECOAT_CLOSES, "a coat that comes too late", '{ "20 degC" = "5 days" }'),
+    ):
+        if clock not in stated:
+            key = time_key(clock)
+            never = f', or "{UNLIMITED}"' if clock in _CLOSES else ""
             notes.add(
-                own,
-                f"gives {last.temp_c:g} degC only, so in the cold it is reckoned longer by "
-                f"{_REACTION}{floor}, and no shorter in the heat",
-                "add the sheet's rows where it has more",
+                ("times",),
+                f"{key} is not stated, so it has no clock and nothing warns of {misses}",
+                f"add {key} = {example} by the sheet{never}",
+            )
+
+
+def note_lone_columns(times: Times, when: Sequence[Column], notes: Faults) -> None:
+    """Keep what is reckoned where a clock has a single column by humidity.
+
+    Args:
+        times: of [times].
+        when: the columns of the sheet.
+        notes: what is found goes here.
+    """
+    for at, column in enumerate(when):
+        if column.humidity_pct is None:
+            continue
+        alike = [
+            each
+            for each in when
+            if (each.method, each.hardener, each.service)
+            == (column.method, column.hardener, column.service)
+        ]
+        for clock, table in column.times.items():
+            beside = [each for each in alike if each is not column and clock in each.times]
+            if not table.rows or any(each.humidity_pct is not None for each in beside):
+                continue
+            does = "it counts at every humidity"
+            if beside or clock in times:
+                side = "faster" if clock in _CLOSES else "slower"
+                does = f"at every other humidity the {side} of it and the time without one counts"
+            notes.add(
+                ("when", at, "times", time_key(clock)),
+                f"stands at {column.humidity_pct:g} % humidity only, so {does}",
+                "add the sheet's column for another humidity",
             )
 
 
@@ -366,6 +434,42 @@ def check_film(film: FilmThickness, table: Table) -> None:
             "layers_max",
             f"says {film.layers_max} coats, but not how thick one of them is",
             'add wet_max = "120 um" or dry_max = "60 um"',
+        )
+
+
+DRIED_TOLERANCE = 0.1
+"""By how much sheets round a dry film beside a wet one; judgement, no source [1]."""
+
+
+def check_dried(film: FilmThickness, mix: Mix | None, faults: Faults) -> None:
+    """Keep the fault of a dry film that no coat can reach, by solids and the thickest wet one.
+
+    Args:
+        film: its thicknesses.
+        mix: for its solids, or None where they are not known.
+        faults: what is found goes here.
+    """
+    _add_unreached("dry_min", film.dry_min_um, film, mix, faults)
+
+
+def note_dried(film: FilmThickness, mix: Mix | None, notes: Faults) -> None:
+    """Keep the note of a thickest dry film that no coat reaches; arguments as for `check_dried`."""
+    _add_unreached("dry_max", film.dry_max_um, film, mix, notes)
+
+
+def _add_unreached(
+    key: str, dry_um: float | None, film: FilmThickness, mix: Mix | None, found: Faults
+) -> None:
+    """Keep where a dry film is thicker than what of the thickest wet one stays [um]."""
+    if mix is None or dry_um is None or film.wet_max_um is None:
+        return
+    stays_um = film.wet_max_um * mix.solids_by_volume_pct / 100.0
+    if dry_um > stays_um * (1.0 + DRIED_TOLERANCE):
+        found.add(
+            ("film", key),
+            f"{dry_um:g} um is more than dries from wet_max {film.wet_max_um:g} um at "
+            f"{mix.solids_by_volume_pct:g} % solids, {stays_um:.3g} um",
+            "correct the one that is wrong",
         )
 
 

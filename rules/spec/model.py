@@ -68,6 +68,21 @@ class Provenance:
 
 
 @dataclass(frozen=True, slots=True)
+class FilmCooling:
+    """How far a wet film stands under its surface by its own cooling.
+
+    Attributes:
+        by_k: how far [K].
+        method: by which it was or is to be laid.
+        assumed: whether nobody said by which, so that the coldest of the sheet's counts.
+    """
+
+    by_k: float
+    method: Method
+    assumed: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Limit:
     """One bound, and how long it matters to the film.
 
@@ -83,6 +98,7 @@ class Limit:
             it no longer matters at all.
         film_below_k: how far the film stands under its surface by its own cooling, where its own
             temperature counts [K].
+        cooling: what of the bound, or between film and surface, is the wet film's own cooling.
     """
 
     name: LimitName
@@ -93,6 +109,7 @@ class Limit:
     wait: float | None = None
     then: Effect | None = None
     film_below_k: float = 0.0
+    cooling: FilmCooling | None = None
 
     @property
     def harms(self) -> bool:
@@ -121,8 +138,9 @@ class TimeTable:
         rows: ordered from cold to hot; none where a window never closes.
         reckoned_to_c: how far down a table of one row is reckoned for clocks that open, the
             application minimum; None where the sheet gives more rows [degC].
-        columns: humidity [%] and the table that holds there, from dry to damp; where the humidity
-            is known they count in place of `rows`.
+        columns: humidity [%] and the table that holds there, from dry to damp; they count in
+            place of `rows`, and beside them in air drier or damper than all of them, where `rows`
+            are not those of one of them.
     """
 
     rows: tuple[TimeRow, ...]

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from rules.errors import SpecFault
 from rules.spec.checks import (
+    check_dried,
     check_limits,
     check_order,
     check_tape,
     check_window,
-    note_tables,
+    note_dried,
+    note_lone_columns,
+    note_table,
+    note_window,
     time_key,
 )
 from rules.spec.model import (
@@ -30,6 +34,7 @@ from rules.spec.model import (
     Limit,
     Provenance,
     Spec,
+    TimeTable,
 )
 from rules.spec.read_around import (
     read_film,
@@ -47,12 +52,13 @@ from rules.spec.read_times import (
     check_needed_times,
     read_recoat,
     read_times,
+    reckoned,
     reckoned_down,
 )
 from rules.spec.read_when import read_when
 from rules.spec.write import new_spec_text, spec_dict
 from rules.text import shown
-from rules.toml_table import Fault, Faults, Table, TomlFault, key_lines, parsed
+from rules.toml_table import Fault, Faults, Path, Table, TomlFault, key_lines, parsed
 from rules.units import DAY_S, HOUR_S
 from rules.vocabulary import ClockName, LimitName, Method, Stage
 
@@ -177,17 +183,33 @@ def check_notes(text: str) -> tuple[Fault, ...]:
         text: the file's text.
 
     Returns:
-        A note of each time table with one row, or with equal rows whose end something must not
-        pass; empty where the spec has faults.
+        A note of each time table with one row or equal rows, of each with a single column by
+        humidity, of an end of the recoat window that is not stated, and of a dry film that no
+        coat reaches; empty where the spec has faults.
     """
     spec, _ = _read(text)
     if spec is None:
         return ()
     notes = Faults(key_lines(text.removeprefix("\ufeff")))
-    note_tables(spec.times, ("times",), notes)
-    for at, column in enumerate(spec.when):
-        note_tables(column.times, ("when", at, "times"), notes)
+    stated = list(_tables(spec))
+    for path, clock, table in stated:
+        note_table(clock, table, path, notes)
+    note_window({*spec.unlimited, *(clock for _, clock, _ in stated)}, notes)
+    note_lone_columns(spec.times, spec.when, notes)
+    note_dried(spec.film, spec.mix, notes)
     return notes.in_order()
+
+
+def _tables(spec: Spec) -> Iterator[tuple[Path, ClockName, TimeTable]]:
+    """Yield every time table of a spec, and where it stands."""
+    places: list[tuple[Path, Mapping[ClockName, TimeTable]]] = [(("times",), spec.times)]
+    places += [(("when", at, "times"), column.times) for at, column in enumerate(spec.when)]
+    places += [(("recoat_before", name), own) for name, own in spec.recoat_by_next.items()]
+    for path, times in places:
+        for clock, table in times.items():
+            yield (*path, time_key(clock)), clock, table
+    if spec.launch.not_before is not None:
+        yield ("launch", "not_before"), ClockName.LAUNCH_NOT_BEFORE, spec.launch.not_before
 
 
 def _read(text: str) -> tuple[Spec | None, tuple[Fault, ...]]:
@@ -213,13 +235,11 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
     known = len(faults)
     mix = read_mix(top, family)
     when = read_when(top, family, times, mix if len(faults) == known else None)
-    overcoat = read_overcoat(
-        top, times, any(ClockName.RECOAT_CLOSES in column.times for column in when)
-    )
-    unlimited = tuple(clock for clock, table in times.items() if table is NEVER)
-    times = {clock: table for clock, table in times.items() if table is not NEVER}
     stated: set[ClockName] = {TIME_KEYS[key] for key in times_table.values if key in TIME_KEYS}
     stated |= {clock for column in when for clock in column.times}
+    overcoat = read_overcoat(top, times, stated)
+    unlimited = tuple(clock for clock, table in times.items() if table is NEVER)
+    times = {clock: table for clock, table in times.items() if table is not NEVER}
     check_limits(limits, stated, faults)
     for at, column in enumerate(when):
         check_limits(column.limits, stated, faults, ("when", at, "limits"), limits)
@@ -236,6 +256,7 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
     pots = read_pot_sizes(top.table("pot_sizes", None), mix)
     measurements = tuple(read_measurements(top))
     launch, film, post_cure = read_launch(top), read_film(top), read_post_cure(top)
+    check_dried(film, mix, faults)
     cooling = read_cooling(top.table("wet_film_cooling", METHODS))
     call = top.table("call", ("dwell", "re_entry", "coating_time", "go_band", "re_entry_band"))
     dwell_s = call.duration("dwell", *_HOLDS_S, default=DWELL_S)
@@ -248,6 +269,8 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
     surroundings = read_surroundings(advice)
 
     floor_c = _floor_c(limits)
+    if launch.not_before is not None:
+        launch = replace(launch, not_before=reckoned(launch.not_before, floor_c))
     if dwell_s is None or re_entry_s is None or coating_time_s is None:
         return None
     return Spec(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 
 from rules.spec.checks import check_film, check_launch, check_overcoat, check_wet_on_wet
 from rules.spec.model import (
@@ -39,14 +39,14 @@ _TOTALS = ("total_dry_min", "total_dry_max")
 
 
 def read_overcoat(
-    top: Table, times: dict[ClockName, TimeTable], conditional: bool
+    top: Table, times: dict[ClockName, TimeTable], named: Container[ClockName]
 ) -> OvercoatSteps:
     """Return recoating in steps; the window as it is goes among the times.
 
     Args:
         top: the file.
         times: those of [times]; `as_it_is` is put there as the clock that closes.
-        conditional: whether a [[when]] says when the window closes.
+        named: the clocks that the file gives a time, with a fault or without, under any conditions.
     """
     table = top.table("overcoat", ("wet_on_wet", "as_it_is", "abraded", "sanded_key"))
     as_it_is = read_times(table, {"as_it_is": ClockName.RECOAT_CLOSES})
@@ -68,7 +68,7 @@ def read_overcoat(
         )
     closes = as_it_is.get(ClockName.RECOAT_CLOSES, times.get(ClockName.RECOAT_CLOSES))
     if abraded_s is not None:
-        if closes is None and not conditional and "as_it_is" not in table.values:
+        if closes is None and not (ClockName.RECOAT_CLOSES in named or "as_it_is" in table.values):
             table.fault(
                 "abraded",
                 "says until when to sand and coat, but neither as_it_is nor times.recoat_closes "
@@ -79,8 +79,9 @@ def read_overcoat(
             check_overcoat(closes, abraded_s, stated, table)
     times.update(as_it_is)
     wet_s = table.duration("wet_on_wet")
-    if wet_s is not None:
-        check_wet_on_wet(times.get(ClockName.RECOAT_OPENS), wet_s, table)
+    opens = times.get(ClockName.RECOAT_OPENS)
+    if wet_s is not None and (opens is not None or ClockName.RECOAT_OPENS not in named):
+        check_wet_on_wet(opens, wet_s, table)
     return OvercoatSteps(abraded_s, SANDED_KEY_S if key_s is None else key_s, wet_s)
 
 
@@ -159,6 +160,13 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
             entry.missing("high", '"16 %"')
         if len(units) > 1:
             entry.fault("high", "is in another kind of unit than low", "give both in one unit")
+        elif units and units != {_unit_of(what) or min(units)}:
+            side = next(iter(bounds))
+            entry.fault(
+                side,
+                f"{shown(entry.values[side])} is no {what}",
+                f"give it in {_unit_of(what)}",
+            )
         elif len(bounds) == 2 and bounds["low"] >= bounds["high"]:
             entry.fault(
                 "low",
@@ -178,14 +186,20 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
             )
 
 
-_USUAL_UNITS = {
+_UNITS_OF = {
+    "moisture": "%",
     "class": "class",
     "hours": "h",
     "temp": "degC",
     "profile": "um",
     "chloride": "mg/m**2",
 }
-"""By the last word of what is measured, to say what a figure without a unit lacks."""
+"""By the last word of what is measured: what a figure without a unit lacks, and none other fits."""
+
+
+def _unit_of(what: str) -> str | None:
+    """Return the unit of what is measured, or None where it is not known."""
+    return _UNITS_OF.get(what.rpartition("-")[2])
 
 
 def _hand_unit(written: object, what: str) -> str:
@@ -196,4 +210,4 @@ def _hand_unit(written: object, what: str) -> str:
         except BadAmount:
             continue
         return unit
-    return _USUAL_UNITS.get(what.rpartition("-")[2], "%")
+    return _unit_of(what) or "%"

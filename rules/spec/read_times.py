@@ -93,14 +93,16 @@ def read_times(table: Table, clocks: Mapping[str, ClockName]) -> dict[ClockName,
     return times
 
 
+def reckoned(table: TimeTable, floor_c: float | None) -> TimeTable:
+    """Let a table of one row be reckoned down to the application minimum, as most sheets need."""
+    return replace(table, reckoned_to_c=floor_c) if len(table.rows) == 1 else table
+
+
 def reckoned_down(
     times: Mapping[ClockName, TimeTable], floor_c: float | None
 ) -> dict[ClockName, TimeTable]:
-    """Let a table of one row be reckoned down to the application minimum, as most sheets need."""
-    return {
-        clock: replace(table, reckoned_to_c=floor_c) if len(table.rows) == 1 else table
-        for clock, table in times.items()
-    }
+    """Let each table of one row be reckoned down, as `reckoned`."""
+    return {clock: reckoned(table, floor_c) for clock, table in times.items()}
 
 
 def check_needed_times(table: Table, *, mixed: bool, always: Container[ClockName]) -> None:

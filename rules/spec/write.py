@@ -299,13 +299,14 @@ _TIMES = """\
 # [limits.cure]
 # surface_temp_min = { bound = "? degC", until = "cured" }
 
-# Times by the temperature of the film. One row will do; add one for each that the sheet has.
+# Times by the temperature of the film. One row will do; add one for each that the sheet has, as
+# { "10 degC" = "24 h", "20 degC" = "12 h", "30 degC" = "8 h" }.
 [times]
 touch_dry = { "20 degC" = "? h" }
 handle = { "20 degC" = "? h" }
 cured = { "20 degC" = "? days" }
-# recoat_opens = { "10 degC" = "? h", "20 degC" = "? h", "30 degC" = "? h" }
-# recoat_closes = { "20 degC" = "? days" }
+# recoat_opens = { "20 degC" = "? h" }                    # the next coat not before
+# recoat_closes = { "20 degC" = "? days" }                # nor after, unsanded; or "unlimited"
 # Also: wipe_dry, flash, tape_not_before, tape_not_after, sand.
 """
 

@@ -21,8 +21,8 @@ def test_metric_unless_somebody_says_otherwise() -> None:
 def test_the_environment_goes_first(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FILMCALL_UNITS", "us")
     said = filmcall(*HAND, "21", "--surface", "19").out
-    # 6.1 K are 11.0 degF, 19 degC 66.2 degF (x 1.8, + 32).
-    assert "Hull 11.0 °F above dew point; wants 5.4 °F" in said
+    # 19 degC are 66.2 degF (x 1.8, + 32), the dew point of 12.9485 degC (CoolProp) 55.3.
+    assert "Hull 10.9 °F above dew point; wants 5.4 °F" in said
     assert "Coldest hull 66.2 °F" in said
     assert "°C" not in said
     assert " K" not in said

@@ -78,3 +78,13 @@ def test_sentences(text: str, says: str) -> None:
 def test_no_minus_zero(kelvin: float) -> None:
     assert in_us_units(f"{kelvin:.2f} K").lstrip("-") in ("0.1 °F",)
     assert in_us_units("-17.8 °C") == "0.0 °F"
+
+
+@pytest.mark.parametrize("typed_f", [45.8, 46.3, 49.9, 66.1, 66.3])
+def test_a_figure_that_stands_rounded_is_rounded_once_only(typed_f: float) -> None:
+    exact_c = by_pint(typed_f, "degF", "degC")
+    assert in_us_units(f"hull {exact_c:.1f} °C", [exact_c]) == f"hull {typed_f} °F"
+    # 4.44 K are 7.992 °F, and 4.4 K are 7.92.
+    assert in_us_units("4.4 ± 1.1 K", (), [4.44]) == "8.0 ± 2.0 °F"
+    # Of two that it can be it is taken as it is written.
+    assert in_us_units("7.7 °C", [7.66, 7.74]) == "45.9 °F"

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import sys
 
 import pytest
 from command import filmcall
 from CoolProp.HumidAirProp import HAPropsSI
+from sheet_doors import SHEETS
 
 from monitor.cli.options import typed_temperature
 
@@ -195,3 +197,45 @@ def test_what_a_sheet_asks_of_the_ground_is_named_where_no_log_tells_of_it() -> 
     told = json.loads(filmcall(*hand, "--spec", "varnish", "--json").out)
     assert "ground" in {each["limit"] for each in told["reasons"]}
     assert "not looked at" not in filmcall(*hand, "--spec", "one-pack-enamel").out
+
+
+@pytest.mark.parametrize(
+    ("method", "margin", "coldest"),
+    [
+        ("gun", "2.0 K of that for a wet film by gun", "2.0 K taken off for a wet film by gun"),
+        ("roller", "", ""),
+        (
+            None,
+            "2.0 K of that for a wet film by gun, no method being given",
+            "2.0 K taken off for a wet film by gun, no method being given",
+        ),
+    ],
+)
+def test_what_the_wet_films_cooling_asks_is_said_and_by_which_method(
+    method: str | None, margin: str, coldest: str
+) -> None:
+    # The invented water-borne sheet: 3 K over the dew point, and 2 K of cooling by gun.
+    words = ["--air", "20", "--rh", "50", "--surface", "19", "--json"]
+    words += ["--spec", str(SHEETS / "water-borne-finish.toml")]
+    ran = filmcall("check", *words, *(["--method", method] if method else []))
+    said = {each["limit"]: each for each in json.loads(ran.out)["reasons"]}
+    asked = said["dew_margin_min"]
+    assert asked["bound"] == (3.0 if method == "roller" else 5.0)
+    for limit, text in (("dew_margin_min", margin), ("surface_temp_min", coldest)):
+        assert said[limit]["text"].endswith(
+            f"with sensor error; {text}" if text else "sensor error"
+        )
+
+
+@pytest.mark.parametrize("typed_f", ["45.8", "46.3", "49.9", "66.1", "66.3"])
+def test_what_was_typed_in_fahrenheit_is_read_back_as_typed(typed_f: str) -> None:
+    told = filmcall("check", "--air", "66.3F", "--rh", "57.37", "--surface", f"{typed_f}F").out
+    hull = re.search(r"Coldest hull ([\d.]+) °F", told)
+    assert hull is not None
+    assert float(hull[1]) == float(typed_f)
+    assert "Coldest air 66.3 °F" in told
+    # 66.3 °F and 57.37 %: CoolProp's dew point, in °F.
+    dew_f = HAPropsSI("D", "T", (66.3 - 32) / 1.8 + 273.15, "R", 0.5737, "P", 101325) * 1.8 - 459.67
+    said = re.search(r"dew point ([\d.]+) °F", told)
+    assert said is not None
+    assert float(said[1]) == pytest.approx(dew_f, abs=0.06)

@@ -69,6 +69,63 @@ def test_a_humidity_that_nobody_knows_counts_on_the_safe_side(lean: SafeSide, ho
     assert ended_h(lean, (55.0,), known=False) == pytest.approx(hours, rel=1e-3)
 
 
+# A plain table of 12 h at 20 degC and one column, of 6 h at 75 % (or 14 h): the sheet does not say
+# how damp the air of the plain one is, so what opens takes the slower and what closes the faster.
+@pytest.mark.parametrize(
+    ("lean", "column_h", "rh_pct", "hours"),
+    [
+        (SafeSide.OPENS, 6.0, 30.0, 12.0),
+        (SafeSide.OPENS, 6.0, 74.0, 12.0),
+        (SafeSide.OPENS, 6.0, 90.0, 12.0),
+        (SafeSide.OPENS, 6.0, 75.0, 6.0),
+        (SafeSide.CLOSES, 6.0, 30.0, 6.0),
+        (SafeSide.OPENS, 14.0, 30.0, 14.0),
+        (SafeSide.CLOSES, 14.0, 30.0, 12.0),
+    ],
+)
+def test_beside_a_single_column_the_plain_times_count_on_the_safe_side(
+    lean: SafeSide, column_h: float, rh_pct: float, hours: float
+) -> None:
+    law = rate_law(replace(table((20, 12)), columns=((75.0, table((20, column_h))),)), lean)
+    damp = (np.array([rh_pct]), np.array([rh_pct]))
+    rate = law.rate_at_x(reciprocal(np.array([20.0])), damp)[0]
+    assert 1.0 / rate / H == pytest.approx(hours)
+
+
+@pytest.mark.parametrize(("rh_pct", "hours"), [(30.0, 12.0), (67.5, math.sqrt(48.0)), (90.0, 12.0)])
+def test_past_two_columns_the_plain_times_count_too(rh_pct: float, hours: float) -> None:
+    # 8 h at 60 %, 6 h at 75 %; half way between (8 x 6)^0.5.
+    columns = ((60.0, table((20, 8))), (75.0, table((20, 6))))
+    law = rate_law(replace(table((20, 12)), columns=columns), SafeSide.OPENS)
+    damp = (np.array([rh_pct]), np.array([rh_pct]))
+    rate = law.rate_at_x(reciprocal(np.array([20.0])), damp)[0]
+    assert 1.0 / rate / H == pytest.approx(hours)
+
+
+@pytest.mark.parametrize(
+    ("rh_pct", "wanted"),
+    [
+        (
+            30.0,
+            "by the sheet's times for no humidity in particular, slower than its column for 75 %",
+        ),
+        (75.0, "by the sheet's column for 75 % humidity"),
+        (None, "no humidity known, so by the slowest of the sheet's columns"),
+    ],
+)
+def test_a_clock_says_by_which_column_it_went(rh_pct: float | None, wanted: str) -> None:
+    spec = replace(
+        PRIMER, times={DRY: table((20, 12))}, when=(column(table((20, 6)), humidity_pct=75.0),)
+    )
+    told = (event(EventKind.COAT_STARTED, 0.0), event(EventKind.COAT_ENDED, 0.5))
+    history = steady(20.0, air_c=20.0)
+    if rh_pct is not None:
+        rh = np.full(history.time_s.size, rh_pct)
+        history = replace(history, rh_low_pct=rh, rh_high_pct=rh)
+    clocks = {c.name: c for c in clocks_of(None, told, SPECS, spec, history, T0 + 2.5 * H)}
+    assert wanted in clocks[DRY].basis
+
+
 def silent_after_an_hour(until_h: float) -> TemperatureHistory:
     """An hour of 30 %, then no humidity until so many hours have passed, all at 23 degC."""
     time_s = np.linspace(0.0, 6 * H, 361)

@@ -71,3 +71,29 @@ def test_a_coat_begun_over_an_open_one_carries_it_on_and_says_so() -> None:
     (said,) = coat_warnings(again, [begun], "port", (), str)
     assert said.startswith("port: coat 1 has not been ended, so this carries it on")
     assert coat_warnings(again, [begun, ended], "port", (), str) == []
+
+
+@pytest.mark.parametrize(
+    ("state", "window", "says"),
+    [
+        (ClockState.RUNNING, None, "coat 1 is not touch dry, and its spec has no recoat_opens"),
+        (ClockState.ENDED, None, ""),
+        (ClockState.RUNNING, ClockName.RECOAT_OPENS, "coat 1's recoat window has not opened"),
+        (ClockState.RUNNING, ClockName.WET_ON_WET, ""),
+    ],
+)
+def test_a_coat_over_a_wet_film_is_warned_of_by_a_spec_without_a_window_too(
+    state: ClockState, window: ClockName | None, says: str
+) -> None:
+    laid = [
+        Event(EventKind.COAT_STARTED, 0.0, "tent", section="port"),
+        Event(EventKind.COAT_ENDED, 300.0, "tent", section="port"),
+    ]
+    next_coat = Event(EventKind.COAT_STARTED, 2400.0, "tent", section="port", coat=2)
+    clocks = [Clock(ClockName.TOUCH_DRY, "port", None, state, coat=1)]
+    if window is not None:
+        clocks.append(Clock(window, "port", None, state, coat=1))
+    found = coat_warnings(next_coat, laid, "port", clocks, str)
+    assert len(found) == bool(says)
+    assert all(text.startswith("port: this coat goes over a wet film") for text in found)
+    assert all(says in text for text in found)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rules.errors import SpecFault
 from rules.spec.model import Limit, PotSize, ThinnerBand, TimeRow, TimeTable
-from rules.spec.read import FAMILIES, check_spec, load_spec, new_spec_text, spec_dict
+from rules.spec.read import FAMILIES, check_notes, check_spec, load_spec, new_spec_text, spec_dict
 from rules.vocabulary import ClockName, LimitName, Method, Stage, Step
 
 # An invented coating; its figures serve the tests and no paint.
@@ -364,12 +364,36 @@ FAULTS = [
     ("max_batch = \"4 l\"", "max_batch = \"4,5 l\"",
      "line 41, mix.max_batch: '4,5 l' has a comma; "
      'use a decimal point, and write a volume with its unit, such as "500 ml".'),
+    ('high = "16 %"', 'high = "16 um"',
+     "line 58, measure[1].high: '16 um' is no wood-moisture; give it in %."),
+    # Of 200 um wet at 50 % solids 100 um stay.
+    ("[advice]", "[film]\nwet_max = \"200 um\"\ndry_min = \"120 um\"\n[advice]",
+     "line 61, film.dry_min: 120 um is more than dries from wet_max 200 um at 50 % solids, 100 um; "
+     "correct the one that is wrong."),
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize(("old", "new", "expected"), FAULTS, ids=lambda text: text[:40])
 def test_a_fault_is_named_with_key_line_and_fix(old: str, new: str, expected: str) -> None:
     assert "\n".join(map(str, check_spec(changed(old, new), "x"))) == expected
+
+
+def test_a_table_with_a_fault_is_not_said_to_be_left_out() -> None:
+    steps = '[overcoat]\nwet_on_wet = "2 h"\nabraded = "6 months"\n[advice]'
+    text = changed("[advice]", steps).replace('"16 h", "20', '"16 h", "50 degF" = "16 h", "20')
+    text = text.replace('"5 days", "20', '"5 days", "50 degF" = "5 days", "20')
+    assert [fault.key for fault in check_spec(text, "x")] == [
+        "times.recoat_opens.'50 degF'",
+        "times.recoat_closes.'50 degF'",
+    ]
+
+
+@pytest.mark.parametrize(("dry_max", "is_noted"), [("110 um", False), ("120 um", True)])
+def test_a_dry_film_thicker_than_the_wet_one_leaves_is_noted(dry_max: str, is_noted: bool) -> None:
+    # Of 200 um wet at 50 % solids 100 um stay; sheets round by a tenth (judgement, no source).
+    film = f'[film]\nwet_max = "200 um"\ndry_max = "{dry_max}"\n[advice]'
+    keys = [note.key for note in check_notes(changed("[advice]", film))]
+    assert ("film.dry_max" in keys) is is_noted
 
 
 SYNTAX = [

@@ -5,8 +5,11 @@ Expected figures are those of the invented sheet beside them, by hand; no source
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
+from rules.rate import SafeSide, rate_law
 from rules.spec.read import check_notes, check_spec, load_spec
 from rules.vocabulary import ClockName, LimitName, Stage
 
@@ -76,6 +79,64 @@ def test_another_hardener_brings_its_own_figures_and_leaves_the_rest() -> None:
     # One row is reckoned down to this hardener's own application minimum.
     assert winter.times[ClockName.TOUCH_DRY].reckoned_to_c == -5.0
     assert plain.times[ClockName.TOUCH_DRY].reckoned_to_c == 10.0
+
+
+def test_spec_check_notes_a_humidity_that_stands_alone_and_says_what_counts_elsewhere() -> None:
+    damp = """
+[[when]]
+humidity = "75 %"
+[when.times]
+touch_dry = { "10 degC" = "8 h", "20 degC" = "3 h" }
+recoat_opens = { "10 degC" = "9 h", "20 degC" = "4 h" }
+recoat_closes = { "10 degC" = "4 days", "20 degC" = "3 days" }
+"""
+    dry = """
+[[when]]
+humidity = "40 %"
+[when.times]
+touch_dry = { "10 degC" = "9 h", "20 degC" = "6 h" }
+"""
+
+    def noted(text: str) -> dict[str, str]:
+        found = {n.key: n.problem for n in check_notes(text) if "humidity" in n.problem}
+        return {key.removeprefix("when[2].times."): said for key, said in found.items()}
+
+    elsewhere = "stands at 75 % humidity only, so at every other humidity the {} of it and"
+    said = noted(SHEET + damp)
+    assert said.keys() == {"touch_dry", "recoat_opens", "recoat_closes"}
+    assert said["touch_dry"].startswith(elsewhere.format("slower"))
+    assert said["recoat_closes"].startswith(elsewhere.format("faster"))
+    assert said["recoat_opens"].endswith("so it counts at every humidity")  # none in [times]
+    assert noted(SHEET + damp + dry).keys() == {"recoat_opens", "recoat_closes"}
+
+
+def test_a_launch_of_one_row_is_reckoned_down_as_every_other_table() -> None:
+    # Arrhenius by hand: 48 h x exp(65,000 / 8.3145 x (1 / 283.15 - 1 / 293.15)) = 123.1 h.
+    sheet = SHEET + '[launch]\nnot_before = { "20 degC" = "48 h" }\n'
+    table = load_spec(sheet, "x").launch.not_before
+    assert table is not None
+    law = rate_law(table, SafeSide.OPENS)
+    assert law.time_s(10.0) / 3600.0 == pytest.approx(123.1, abs=0.1)
+    assert math.isinf(law.time_s(9.9))  # under the application minimum of 10 degC
+
+
+def test_spec_check_notes_one_row_and_equal_rows_wherever_a_table_stands() -> None:
+    recoat = """
+[recoat_before.varnish]
+recoat_opens = { "20 degC" = "10 h" }
+recoat_closes = { "10 degC" = "3 days", "20 degC" = "2 days" }
+[launch]
+not_before = { "20 degC" = "48 h" }
+"""
+    sheet = SHEET.replace('"24 h" }', '"24 h", "30 degC" = "24 h" }') + recoat
+    said = {note.key: note.problem for note in check_notes(sheet)}
+    assert said["recoat_before.varnish.recoat_opens"].startswith("gives 20 °C only")
+    assert said["launch.not_before"].startswith("gives 20 °C only")
+    assert "recoat_before.varnish.recoat_closes" not in said
+    assert said["times.handle"] == (
+        "gives 24 h from 20 to 30 °C whatever the temperature, so it counts alike there, "
+        "no shorter in more heat, and under 20 °C not at all"
+    )
 
 
 def test_what_spec_check_notes_passes_over_a_clock_without_rows() -> None:
