@@ -108,7 +108,7 @@ def _spec(given: str | None, asker: Asker) -> str:
         return given
     names = ", ".join(shipped_names())
     why = f"what is coated next; shipped with generic figures: {names}; or a file of your own"
-    return asker.ask(Question("spec", "spec", USUAL_SPEC, why), fault_of)
+    return asker.ask(Question("spec", "spec", USUAL_SPEC, why, fault_of))
 
 
 def _sections(points: Sequence[PointDraft], asker: Asker) -> list[PointDraft]:
@@ -118,7 +118,7 @@ def _sections(points: Sequence[PointDraft], asker: Asker) -> list[PointDraft]:
             what = f"section of {(point.column or point.value or point.topic)!r}"
             why = "the part of the work that it lies on, such as hull-port; all for the whole"
             key = f"section {point.name}"
-            section = asker.ask(Question(key, what, ALL_SECTIONS, why), name_fault)
+            section = asker.ask(Question(key, what, ALL_SECTIONS, why, name_fault))
             if section.strip().casefold() != ALL_SECTIONS:
                 point = replace(point, section=section)
         found.append(point)
