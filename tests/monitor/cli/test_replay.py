@@ -185,6 +185,27 @@ def test_a_replay_is_kept_once_and_can_be_exported(tmp_path: Path) -> None:
     assert [each["title"] for each in listed] == [ROOM.name]
 
 
+@pytest.mark.parametrize("form", ["csv", "jsonl"])
+def test_an_export_takes_the_place_of_an_older_one_and_of_nothing_else(
+    tmp_path: Path, form: str
+) -> None:
+    log, out, readings = tmp_path / "log.db", tmp_path / "calls", tmp_path / "readings"
+    room = beginning_of_room(tmp_path, 300)
+    filmcall("replay", str(room), "--assumed-surface-offset", "-0.5 K", "--jsonl", "--db", str(log))
+    of_log = ("--format", form, "--db", str(log), "--out")
+    assert filmcall("export", "readings", *of_log, str(readings)).code == 0
+    assert filmcall("export", "calls", *of_log, str(out)).code == 0
+    first = out.read_bytes()
+    assert filmcall("export", "calls", *of_log, str(out)).code == 0
+    assert out.read_bytes() == first
+    for other in (log, room, readings):
+        before = other.read_bytes()
+        ran = filmcall("export", "calls", *of_log, str(other))
+        assert (ran.code, f"{other} is there already" in ran.err) == (2, True)
+        assert other.read_bytes() == before
+    assert filmcall("sessions", "verify", "--db", str(log)).code == 0
+
+
 def test_the_workboat_night_gives_every_call_and_the_loose_plug_never_go() -> None:
     folder = RECORDINGS.parent / "workboat"
     ran = filmcall(
