@@ -56,6 +56,7 @@ def test_a_unit_that_the_file_does_not_say_holds_until_it_is_answered(
     assert [point.confirmed for point in points] == [False, True, False]
     assert "HOLD" in calls("filmcall.toml")
     assert "GO" not in calls("filmcall.toml").replace("GO is", "")
+    assert "air temperature of air is a guess that nobody has confirmed" in calls("filmcall.toml")
     monkeypatch.setattr(sys, "stdin", Typist("F\n\n\n"))
     ran = filmcall("setup", "logger.csv")
     assert ran.code == 0, ran.err
