@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import json
 import math
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import islice
 from pathlib import Path
 
@@ -165,6 +165,28 @@ def beginning_of_room(folder: Path, rows: int) -> Path:
     with ROOM.open() as whole:
         file.write_text("".join(islice(whole, 1 + rows)))
     return file
+
+
+@pytest.mark.parametrize(("valid", "is_told"), [("1 day", True), ("3652 days", False)])
+def test_a_calibration_that_has_run_out_is_told(
+    tmp_path: Path, valid: str, *, is_told: bool
+) -> None:
+    db, room = str(tmp_path / "log.db"), tmp_path / "room.csv"
+    begins = datetime.now(UTC).replace(microsecond=0) + timedelta(days=3)
+    rows = "".join(
+        f"{begins + timedelta(minutes=at):%Y-%m-%dT%H:%M:%SZ},20.0,60.{at % 10},19.0\n"
+        for at in range(30)
+    )
+    room.write_text("time,Air (°C),RH (%),Hull (°C)\n" + rows, encoding="utf-8")
+    words = ("--point", "air", "--enclosure", "recording", "--salt", "NaCl", "--temp", "20")
+    made = filmcall("calibrate", "salt", *words, "--reading", "70", "--valid", valid, "--db", db)
+    assert made.code == 0, made.err
+    ran = filmcall("replay", str(room), "--plain", "--db", db)
+    told = (
+        "At the recording's end: calibration of recording/air humidity ran out 2 days ago; it "
+        "still corrects, and its accuracy is widened by the whole correction."
+    )
+    assert (told in ran.err) is is_told
 
 
 def test_a_replay_is_kept_once_and_can_be_exported(tmp_path: Path) -> None:
