@@ -230,8 +230,15 @@ class CalibrationBook:
             return "replaced"
         return "expired" if time_s > applied.expires_s else "in force"
 
-    def notices(self, time_s: float) -> list[str]:
+    def notices(
+        self, time_s: float, enclosure: str | None = None, soon_s: float = SOON_S
+    ) -> list[str]:
         """Return what has to be said of the calibrations at a time, for a screen or doctor.
+
+        Args:
+            time_s: that time [s].
+            enclosure: whose, or None for all.
+            soon_s: how long before it runs out that is said [s].
 
         >>> CalibrationBook().notices(0.0)
         []
@@ -239,7 +246,7 @@ class CalibrationBook:
         said = []
         for key, channel in sorted(self._channels.items()):
             found = channel.in_force(time_s)
-            if found is None:
+            if found is None or enclosure not in (None, key[0]):
                 continue
             left_s = found.expires_s - time_s
             where = f"{key[0]}/{key[1]} {key[2].value}"
@@ -249,7 +256,7 @@ class CalibrationBook:
                     f"it still corrects, and its accuracy is widened by the whole correction. "
                     f"Calibrate again, or undo row {found.row}."
                 )
-            elif left_s < SOON_S:
+            elif left_s < soon_s:
                 said.append(
                     f"calibration of {where} runs out in {counted(round(left_s / DAY_S), 'day')}. "
                     f"Calibrate again."

@@ -98,7 +98,7 @@ class ChannelState:
         self.config = config
         self.watch = watch
         self._quantity = config.quantity.value
-        self.why = ""
+        self.why = "" if config.confirmed else f"{config} is a guess that nobody has confirmed"
         self.reading: Reading | None = None
         self.effective_s = -math.inf
         self.expires_s = math.inf
@@ -183,7 +183,7 @@ class ChannelState:
             self.watch.usual_change(),
             0.0,
             config.shared_element,
-            self.why if quality is Quality.DOUBTED else "",
+            self.why if quality is Quality.DOUBTED or not config.confirmed else "",
         )
 
 

@@ -147,7 +147,7 @@ def listing(
 
 
 def undo(
-    row: int | None,
+    row: int,
     db: Path | None,
     *,
     point: str | None = None,
@@ -159,11 +159,11 @@ def undo(
     """Take a calibration back from now on; the log keeps both.
 
     Args:
-        row: of the calibration, or None for the one in force at `point`.
+        row: of the calibration.
         db: the log's file, or None for the usual one.
-        point: name of the sensor body, where no row is given.
-        quantity: where the point has several that are calibrated.
-        enclosure: where several have such a point.
+        point: whose it must be, or None for any.
+        quantity: of what it must be, or None for any.
+        enclosure: where it must be, or None for anywhere.
         note: why, in a person's own words.
         now_s: the clock [s].
 
@@ -171,13 +171,14 @@ def undo(
         What is to be printed, and the exit status.
 
     Raises:
-        FilmcallError: there is nothing to take back, or it is not clear what.
+        FilmcallError: there is no such row, it is of something else, or it is undone.
     """
     path = log_path(db)
     with Store.open(path, now_s=now_s, read_only=True) as store:
         book = CalibrationBook(store.calibrations())
     now = now_s()
-    applied = _chosen(book, now, row, point, quantity, enclosure)
+    applied = _chosen(book, row, point, quantity, enclosure)
+    before = book.in_force(*applied.key, now)
     if book.state(applied, now) == "undone":
         raise FilmcallError(f"calibration row {applied.row} is undone already; nothing was changed")
     with Store.open(path, now_s=now_s) as store:
@@ -194,7 +195,8 @@ def undo(
     now_counts = (
         "readings are taken as they come"
         if after is None
-        else f"row {after.row} of {iso_utc(after.made_s)} is in force again "
+        else f"row {after.row} of {iso_utc(after.made_s)} is in force"
+        f"{'' if before is not None and before.row == after.row else ' again'} "
         f"({correction_text(after.correction)})"
     )
     return (
@@ -207,38 +209,22 @@ def undo(
 
 def _chosen(
     book: CalibrationBook,
-    now_s: float,
-    row: int | None,
+    row: int,
     point: str | None,
     quantity: str | None,
     enclosure: str | None,
 ) -> CalibrationRecord:
-    if row is None and point is None:
+    found = next((applied for applied, _ in book.all() if applied.row == row), None)
+    if found is None:
         raise FilmcallError(
-            "it is not said which calibration to take back; give --row N (see: filmcall calibrate "
-            "list) or --point NAME"
-        )
-    if row is not None:
-        fitting = [applied for applied, _ in book.all() if applied.row == row]
-    else:
-        fitting = [
-            applied
-            for applied, _ in book.all()
-            if applied.point == point
-            and quantity in (None, applied.correction.quantity.value)
-            and enclosure in (None, applied.enclosure)
-            and book.state(applied, now_s) in ("in force", "expired")
-        ]
-    if not fitting:
-        wanted = f"row {row}" if row is not None else f"one in force at point {point!r}"
-        raise FilmcallError(
-            f"the log has no calibration {wanted}, so nothing was changed; see: filmcall "
+            f"the log has no calibration row {row}, so nothing was changed; see: filmcall "
             f"calibrate list"
         )
-    if len(fitting) > 1:
-        rows = ", ".join(str(each.row) for each in fitting)
-        raise FilmcallError(
-            f"point {point!r} has {len(fitting)} calibrations in force (rows {rows}), so nothing "
-            f"was changed; give --row with one of them"
-        )
-    return fitting[0]
+    held = (found.point, found.correction.quantity.value, found.enclosure)
+    for wanted, has in zip((point, quantity, enclosure), held, strict=True):
+        if wanted not in (None, has):
+            raise FilmcallError(
+                f"calibration row {row} is of {has!r} and not of {wanted!r}, so nothing was "
+                f"changed; see: filmcall calibrate list"
+            )
+    return found

@@ -78,7 +78,6 @@ def conclude(
         found.quantity,
         method,
         points,
-        adjust=not target.check_only,
         valid_s=None if target.valid is None else amount(target.valid, "s"),
     )
     warnings = []
@@ -99,9 +98,15 @@ def conclude(
     if target.as_json:
         state = "in force" if target.keep else "not kept"
         told = as_dict(applied, state, now_s, found.accuracy)
-        told["replaces"] = None if before is None else before.row
+        told["replaces"] = None if before is None or not target.keep else before.row
         return json.dumps(told, indent=2), 0
-    return _told(applied, before, correction, found.accuracy, kept=target.keep), 0
+    if not target.keep:
+        allowed = found.accuracy
+        if before is not None:
+            raw = max(each.reading for each in points)
+            allowed = before.correction.accuracy(raw, now_s - before.made_s, allowed)
+        return _checked(applied, before, allowed), 0
+    return _told(applied, before, correction, found.accuracy), 0
 
 
 def _joined(
@@ -142,14 +147,9 @@ def _keep(
         return store.add_calibration(row)
 
 
-def _told(
-    applied: CalibrationRecord,
-    before: CalibrationRecord | None,
-    correction: Correction,
-    accuracy: float,
-    *,
-    kept: bool,
-) -> str:
+def _found(applied: CalibrationRecord) -> list[str]:
+    """What is told first: the probe, and what it read at each point."""
+    correction = applied.correction
     unit = local_unit(correction.quantity)
     lines = [f"{applied.point}, {correction.quantity.value}, in {applied.enclosure}"]
     for point in correction.points:
@@ -158,21 +158,44 @@ def _told(
             f"  {point.what}: reads {point.reading:.2f} for {point.reference:.2f} "
             f"± {point.half_width:.2f} {unit}, {abs(point.error):.2f} {way}"
         )
+    return lines
+
+
+def _checked(applied: CalibrationRecord, before: CalibrationRecord | None, allowed: float) -> str:
+    """What is told of a check, against the correction in force and the accuracy reckoned with."""
+    points, unit = applied.correction.points, local_unit(applied.correction.quantity)
+    as_used = [
+        each.reading if before is None else before.correction.value(each.reading) for each in points
+    ]
+    off = max(abs(used - each.reference) for used, each in zip(as_used, points, strict=True))
+    now = "uncorrected" if before is None else f"with row {before.row} in force"
+    line = f"  {now} it is {off:.2f} {unit} off, where calls reckon with {allowed:.2f}"
+    if off > allowed:
+        line += ": calibrate without --check"
+    lines = [*_found(applied), line, "  nothing was recorded, and nothing is changed"]
+    return "\n".join([*lines, *(f"  warning: {warning}" for warning in applied.warnings)])
+
+
+def _told(
+    applied: CalibrationRecord,
+    before: CalibrationRecord | None,
+    correction: Correction,
+    accuracy: float,
+) -> str:
+    unit = local_unit(correction.quantity)
+    lines = _found(applied)
     middle = correction.points[-1].reading
     proved = correction.accuracy(middle, 0.0, accuracy)
     lines.append(
         f"  {correction_text(correction)}; leaves {correction.residual:.2f} {unit} at the points "
         f"and makes the accuracy {proved:.2f} {unit} there today, in place of {accuracy:g}"
     )
-    if not kept:
-        lines.append("  nothing was recorded")
-    else:
-        lines.append(
-            f"  in force from {iso_utc(applied.made_s)} until {iso_utc(applied.expires_s)}; taken "
-            f"back by: filmcall calibrate undo --row {applied.row}"
-        )
-        if before is not None:
-            lines.append(f"  replaces row {before.row} of {iso_utc(before.made_s)}")
+    lines.append(
+        f"  in force from {iso_utc(applied.made_s)} until {iso_utc(applied.expires_s)}; taken "
+        f"back by: filmcall calibrate undo --row {applied.row}"
+    )
+    if before is not None:
+        lines.append(f"  replaces row {before.row} of {iso_utc(before.made_s)}")
     lines += [f"  warning: {warning}" for warning in applied.warnings]
     return "\n".join(lines)
 

@@ -224,8 +224,7 @@ class Target:
         valid: how long it holds, such as `90 d`, or None for the usual time.
         note: a person's own words.
         add: join the points of the calibration in force to the new ones.
-        check_only: keep what was found, and leave readings as they are.
-        keep: False only shows what would be kept.
+        keep: False only shows what was found, and changes nothing.
         as_json: JSON in place of lines.
     """
 
@@ -236,7 +235,6 @@ class Target:
     valid: str | None = None
     note: str = ""
     add: bool = False
-    check_only: bool = False
     keep: bool = True
     as_json: bool = False
 

@@ -19,7 +19,7 @@ from monitor.cli.options import (
     figure,
     typed_temperature,
 )
-from monitor.log.files import written
+from monitor.log.files import write_page
 from monitor.log.log import Store, log_path
 from monitor.named import method_named
 from monitor.specs import find_spec
@@ -97,8 +97,7 @@ def run(
     )
     typed = (temperature_words(temp), None if forecast is None else temperature_words(forecast))
     if html is not None:
-        with written(html) as file:
-            file.write(sheet_html(plan, cup_ml=cup_ml, typed=typed))
+        write_page(html, sheet_html(plan, cup_ml=cup_ml, typed=typed))
     return _json(plan) if as_json else sheet_text(plan, cup_ml=cup_ml, typed=typed)
 
 

@@ -24,7 +24,9 @@ ValidOption = Annotated[
 ]
 NoteOption = Annotated[str, typer.Option("--note", help="Free words.")]
 AddOption = Annotated[bool, typer.Option("--add", help="Keep earlier points beside these.")]
-CheckOption = Annotated[bool, typer.Option("--check", help="Check only; change nothing.")]
+CheckOption = Annotated[
+    bool, typer.Option("--check", help="Check only: record and change nothing.")
+]
 
 
 def _target(
@@ -48,7 +50,7 @@ def _target(
         valid=valid,
         note=note,
         add=add,
-        check_only=check_only,
+        keep=not check_only,
         as_json=as_json,
     )
 

@@ -61,7 +61,7 @@ def run(
     if as_json:
         return json.dumps(enclosure_dict(chosen.name, calls), indent=2), calls[0].call.value
     told = []
-    if time.time() - calls[0].time_s > _OF_NOW_S:
+    if abs(time.time() - calls[0].time_s) > _OF_NOW_S:
         end = date_hour_text(calls[0].time_s, zone_or_utc(chosen.timezone))
         told.append(f"By readings that end {end}; of now nothing is known.")
     for call in calls:
@@ -105,7 +105,7 @@ def calls_now(
     keeper.outside_c = None if forecast is None else forecast.temp_at_c
     now_s = time.time()
     if source != LIVE:  # a recording's present is its own end
-        now_s = min(now_s, _newest_s(store, config, source))
+        now_s = _newest_s(store, config, source)
     rows = recent_readings(store, config, now_s, source)
     begin_s = rows[0].time_s if rows else now_s
     sections, _ = sections_of(config, events)
@@ -134,9 +134,7 @@ def _newest_s(store: Store, config: EnclosureConfig, source: int) -> float:
     ends_s = [
         float(times[-1])
         for each in config.points
-        for times, _, _ in [
-            store.readings(config.name, each.name, each.quantity, 0.0, time.time(), source=source)
-        ]
+        for times, _, _ in [store.readings(config.name, each.name, each.quantity, source=source)]
         if times.size
     ]
     return max(ends_s, default=time.time())

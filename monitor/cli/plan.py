@@ -56,10 +56,9 @@ def plan(
         counted = season_file(season, job, db)
         if html is not None:
             from monitor.job.page import season_page
-            from monitor.log.files import written
+            from monitor.log.files import write_page
 
-            with written(html) as file:
-                file.write(season_page(counted))
+            write_page(html, season_page(counted))
         say(season_json(counted) if json_ else season_text(counted))
         return
     if job is None:

@@ -402,6 +402,8 @@ def run(
         raise ReplayFault(str(fault)) from fault
     for notice in recording.notices[said:]:
         _say(notice)
+    for notice in result.notices:
+        _say(f"At the recording's end: {notice}")
     for each in recording.skipped:
         _say(f"line {each.line} skipped: {each.why}")
     for each in recording.unreadable:

@@ -22,7 +22,7 @@ from monitor.cli.options import (
 )
 from monitor.config.model import EnclosureConfig
 from monitor.log.facts import config_in
-from monitor.log.files import reading_log, written
+from monitor.log.files import reading_log, write_page
 from monitor.review.json import review_dict
 from monitor.review.read import Progress
 from monitor.review.review import Review, choose_session, review
@@ -84,12 +84,10 @@ def run(
         from monitor.review.report import html_report
 
         page = html_report(found, time.time())
-        with written(html) as file:
-            file.write(page)
+        write_page(html, page)
         said.append(f"report written to {html}")
     if sheet is not None:
-        with written(sheet) as file:
-            file.write(_sheet(found, sheet))
+        write_page(sheet, _sheet(found, sheet))
         said.append(f"daily sheet written to {sheet}")
     if as_json:
         return json.dumps(review_dict(found), indent=2)

@@ -89,6 +89,10 @@ class PointConfig:
     shared_element: bool = False
     confirmed: bool = True
 
+    def __str__(self) -> str:
+        """Return the quantity and the point, as reasons name them."""
+        return f"{self.quantity.replace('_temp', '_temperature').replace('_', ' ')} of {self.name}"
+
 
 @dataclass(frozen=True, slots=True)
 class EnclosureConfig:

@@ -107,6 +107,14 @@ def _points(enclosure: EnclosureConfig) -> list[Check]:
     if Quantity.HUMIDITY not in quantities:
         text = "no humidity, so there is no dew point and never a GO. Add a humidity point."
         found.append(Check("config", enclosure.name, CheckResult.BAD, text))
+    for point in enclosure.points:
+        if not point.confirmed:
+            text = (
+                f"{point} is a guess (confirmed = false), so it is not read"
+                + (" and the call stays HOLD" if point.required else "")
+                + ". Correct what is wrong and set confirmed = true, or run filmcall setup again."
+            )
+            found.append(Check("config", enclosure.name, CheckResult.BAD, text))
     return found
 
 

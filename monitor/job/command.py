@@ -13,7 +13,7 @@ from monitor.job.page import plan_page
 from monitor.job.progress import progress
 from monitor.job.text import plan_text
 from monitor.job.today import today_text
-from monitor.log.files import written
+from monitor.log.files import write_page
 from rules.job.shopping import Shopping, shopping_of
 from rules.text import iso_utc
 
@@ -44,8 +44,7 @@ def planned(
     shopping = shopping_for(hand, made)
     if html is not None:
         page = plan_page(made, helps, shopping)
-        with written(html) as file:
-            file.write(page)
+        write_page(html, page)
     if as_json:
         return plan_json(made.plan)
     return plan_text(made.plan, made.solved, helps, shopping, hand.job.hours.zone)

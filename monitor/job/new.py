@@ -7,7 +7,6 @@ from pathlib import Path
 
 from monitor.config.load import load_config_file
 from monitor.log.files import written
-from rules.errors import FilmcallError
 from rules.text import date_text
 from rules.units import DAY_S
 from rules.vocabulary import ALL_SECTIONS
@@ -53,10 +52,6 @@ def write_new(out: Path, config_file: Path | None) -> str:
     Raises:
         FilmcallError: the config cannot be used, or the file is there.
     """
-    if out.exists():
-        raise FilmcallError(
-            f"{out} is there already, so nothing was written; give another name with --out"
-        )
     zone = UTC_NAME
     places: dict[str, tuple[str, ...]] = {"polytunnel": ("hull-port",)}
     if config_file is not None:

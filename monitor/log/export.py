@@ -34,6 +34,20 @@ _ASSUMED = ("surface", "ok")
 """The reason that says that a surface is assumed and not measured, and its state."""
 
 
+def beginning(what: str, fmt: str) -> str:
+    """Return how an export begins, so that an older one is known from any other file.
+
+    Args:
+        what: `readings`, `calls`, `events` or `alarms`.
+        fmt: `csv` or `jsonl`.
+    """
+    kept = {"readings": READING_KEYS, "calls": CALL_KEYS}
+    keys = tuple(kept.get(what) or RECORDS[what].columns)
+    if fmt == "csv":
+        return _csv_line(keys)
+    return f'{{"{"call" if what == "calls" else keys[0]}":'
+
+
 def export_readings(
     store: Store,
     file: TextIO,

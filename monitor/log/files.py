@@ -19,6 +19,7 @@ from monitor.log.photos import PhotoFault, folder_of, photo_bytes
 from rules.errors import FilmcallError
 from rules.text import counted, iso_utc
 
+_SEAL = "Seal of the log:"
 STAND_AS_WRITTEN = (
     "call or event is as it was written",
     "calls and events are as they were written",
@@ -225,7 +226,7 @@ def seal_text(seal: Seal, digits: int = 64) -> str:
         digits: how many of the hash's are told, 16 to 64.
     """
     when = "" if seal.time_us is None else f", {iso_utc(seal.time_us / 1e6, 0)}"
-    return f"Seal of the log: {counted(seal.count, 'row')}{when}, {seal.sha256[:digits]}."
+    return f"{_SEAL} {counted(seal.count, 'row')}{when}, {seal.sha256[:digits]}."
 
 
 def export(what: str, form: str, out: Path, db: Path | None) -> None:
@@ -238,9 +239,10 @@ def export(what: str, form: str, out: Path, db: Path | None) -> None:
         db: the log, or None for the usual one.
 
     Raises:
-        FilmcallError: there is no such export, or the file cannot be written.
+        FilmcallError: there is no such export, the file cannot be written, or what is there is no
+            such export.
     """
-    from monitor.log.export import export_calls, export_readings, export_records
+    from monitor.log.export import beginning, export_calls, export_readings, export_records
 
     exports: dict[str, Callable[[Store, TextIO, str], int]] = {
         "readings": export_readings,
@@ -265,22 +267,46 @@ def export(what: str, form: str, out: Path, db: Path | None) -> None:
             out.mkdir(parents=True, exist_ok=True)
             export_parquet(store, what, out)
         else:
-            with written(out) as file:
+            with written(out, beginning(what, form)) as file:
                 exports[what](store, file, form)
     if str(out) == "-":
         print(seal, file=sys.stderr)
         return
-    with written(out.with_name(out.name + ".seal")) as file:
+    with written(out.with_name(out.name + ".seal"), _SEAL) as file:
         file.write(seal + "\n")
 
 
+def write_page(out: Path, text: str) -> None:
+    """Write a page or a sheet, over one whose first line is the same.
+
+    Raises:
+        FilmcallError: something else is there, or it cannot be written.
+    """
+    with written(out, text.partition("\n")[0]) as file:
+        file.write(text)
+
+
 @contextmanager
-def written(out: Path) -> Iterator[TextIO]:
-    """Open a file to write, or standard output for `-`."""
+def written(out: Path, kind: str | None = None) -> Iterator[TextIO]:
+    """Open a file to write, or standard output for `-`.
+
+    Args:
+        out: of the file.
+        kind: the beginning of a file that may be written over; None: nothing may. An empty file,
+            and what is no file, such as a pipe, may always.
+
+    Raises:
+        FilmcallError: what is there may not be written over, or the file cannot be written.
+    """
     if str(out) == "-":
         yield sys.stdout
         return
     try:
+        if out.is_file() and out.stat().st_size and not _begins(out, kind):
+            what = "" if kind is None else " and was written by something else"
+            raise FilmcallError(
+                f"{out} is there already{what}, so nothing was written; give another file"
+            )
         with out.open("w", encoding="utf-8", newline="") as file:
             yield file
     except OSError as error:
@@ -288,3 +314,11 @@ def written(out: Path) -> Iterator[TextIO]:
             f"{out} cannot be written ({error.strerror}), so it is not whole; fix that, or give "
             "another file"
         ) from None
+
+
+def _begins(path: Path, kind: str | None) -> bool:
+    if kind is None:
+        return False
+    wanted = kind.encode()
+    with path.open("rb") as file:
+        return file.read(len(wanted)) == wanted

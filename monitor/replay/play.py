@@ -7,7 +7,7 @@ import hashlib
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
@@ -114,6 +114,7 @@ class Result:
         late: readings behind the newest.
         repeated: readings for a time that their point had already.
         known_before: True where the log already had all of it.
+        notices: what is to be said of the calibrations at its end.
     """
 
     rows: int = 0
@@ -122,6 +123,7 @@ class Result:
     late: int = 0
     repeated: int = 0
     known_before: bool = False
+    notices: list[str] = field(default_factory=list)
 
 
 def choose_enclosure(config: Config, wanted: str | None, header: Iterable[str]) -> EnclosureConfig:
@@ -302,6 +304,8 @@ def play(
             store.end_source(source, complete=finished)
     result.changes = teller.changes
     result.clock_sets = arrivals.clock_sets
+    if book is not None and newest_s is not None:
+        result.notices = book.notices(newest_s, job.config.name, soon_s=0.0)
     if playback is not None:
         result.late = playback.enclosure.counts.late
         result.repeated = playback.enclosure.counts.duplicates

@@ -13,7 +13,6 @@ from rules.text import printable
 from sensors.recording.sights import Question
 from sensors.zones import UTC_NAME, UnknownZone, zone_named, zone_names
 
-_TRIES = 3
 # Where people measure temperatures in degrees Fahrenheit; only a guess rests on it.
 _FAHRENHEIT_ZONES = ("America/New_York", "America/Chicago", "America/Denver", "America/Phoenix",
                      "America/Los_Angeles", "America/Anchorage", "Pacific/Honolulu",
@@ -40,35 +39,29 @@ class Asker:
         """Whether somebody is there to answer."""
         return not self.yes and sys.stdin is not None and sys.stdin.isatty()
 
-    def ask(self, question: Question, fault_of: Callable[[str], str | None] | None = None) -> str:
-        """Return the answer; an empty line takes the guess.
-
-        Args:
-            question: what to ask.
-            fault_of: says what is wrong with an answer, or None where nothing is.
-        """
+    def ask(self, question: Question) -> str:
+        """Return the answer: an empty line confirms the guess, ? takes it unconfirmed."""
         guess = printable(question.guess, 120)
         what, why = printable(question.what, 300), printable(question.why, 400)
         if not self.is_asking:
-            self.say(f"? {what}: took {guess} ({why})")
-            self.guessed.add(question.key)
-            return question.guess
+            return self._guessed(question, f" ({why})")
         self.say(f"  {why}")
-        for _ in range(_TRIES):
+        while True:
             sys.stdout.write(f"? {what} [{guess}]: ")
             sys.stdout.flush()
             line = sys.stdin.readline()
-            if not line:  # the input has ended: nobody confirmed the guess
-                self.guessed.add(question.key)
-                return question.guess
             answer = line.strip()
-            if not answer:
-                return question.guess
-            fault = fault_of(answer) if fault_of is not None else None
+            if not line or answer == "?":
+                return self._guessed(question)
+            fault = question.fault_of(answer) if answer else None
             if fault is None:
-                return answer
+                return answer or question.guess
             self.say(f"  {fault}")
+            self.say(f"  Enter alone says {guess}; ? where you do not know.")
+
+    def _guessed(self, question: Question, why: str = "") -> str:
         self.guessed.add(question.key)
+        self.say(f"? {printable(question.what, 300)}: took {printable(question.guess, 120)}{why}")
         return question.guess
 
 

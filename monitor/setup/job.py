@@ -32,11 +32,10 @@ def job_text(draft: ConfigDraft, asker: Asker, today: date) -> str:
     boat = asker.ask(Question("boat", "what is coated", "the boat", "a name, for the paper"))
     last = str(today + timedelta(days=DAYS_AHEAD))
     why = "every film cured by the end of that day, as 2026-11-20; four weeks are a guess"
-    done = asker.ask(
-        Question("done", "day by which all must be done", last, why), _day_fault(today)
-    )
+    what = "day by which all must be done"
+    done = asker.ask(Question("done", what, last, why, _day_fault(today)))
     why = "when somebody can work, every day the same; the file may give each day its own"
-    hours = asker.ask(Question("hours", "working hours", USUAL_HOURS, why), _hours_fault)
+    hours = asker.ask(Question("hours", "working hours", USUAL_HOURS, why, _hours_fault))
     lines = [
         f"# Written by filmcall setup for the work in {printable(draft.enclosure)};",
         "# change here what was only a guess.",
@@ -59,11 +58,13 @@ def job_text(draft: ConfigDraft, asker: Asker, today: date) -> str:
 def _section(name: str, names: Sequence[str], draft: ConfigDraft, asker: Asker) -> list[str]:
     why = "as 6.5 m2 or 70 sqft; a bare number is square metres"
     key = f"area {name}"
-    typed = asker.ask(Question(key, f"area of {name}", USUAL_AREA, why), _fault_of("m**2"))
+    typed = asker.ask(Question(key, f"area of {name}", USUAL_AREA, why, _fault_of("m**2")))
     why = f"coats of {draft.spec}, one after the other"
-    times = asker.ask(Question(f"coats {name}", f"coats on {name}", USUAL_COATS, why), _coats_fault)
+    what = f"coats on {name}"
+    times = asker.ask(Question(f"coats {name}", what, USUAL_COATS, why, _coats_fault))
     why = "dry film of each coat, by the data sheet, as 50 um or 2 mil; a bare number is µm"
-    film = asker.ask(Question(f"film {name}", f"film on {name}", USUAL_FILM, why), _fault_of("um"))
+    what = f"film on {name}"
+    film = asker.ask(Question(f"film {name}", what, USUAL_FILM, why, _fault_of("um")))
     beside = [quoted(other) for other in names if other != name]
     return [
         "[[section]]",

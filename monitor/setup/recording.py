@@ -37,8 +37,9 @@ def draft_of(path: Path, asker: Asker, say: Callable[[str], None]) -> ConfigDraf
     _show(survey, say)
     answers: dict[str, str] = {}
     for question in survey.time_questions({}, zone):
-        fault_of = zone_fault if question.key == "zone" else None
-        answers[question.key] = asker.ask(question, fault_of)
+        if question.key == "zone":
+            question = replace(question, fault_of=zone_fault)
+        answers[question.key] = asker.ask(question)
         if question.key == "zone":
             hints = replace(survey.hints, fahrenheit=measures_fahrenheit(answers["zone"]))
             survey.hints = hints

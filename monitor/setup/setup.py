@@ -12,7 +12,7 @@ from monitor.config.read import name_fault
 from monitor.doctor.checks import CheckResult, check_config_file
 from monitor.setup.ask import Asker
 from monitor.setup.job import job_text
-from monitor.setup.write import ConfigDraft, PointDraft, SetupFault, config_text, free_path, put
+from monitor.setup.write import PointDraft, SetupFault, config_text, free_path, put
 from monitor.specs import find_spec, shipped_names
 from rules.errors import SpecFault
 from rules.text import printable
@@ -83,7 +83,7 @@ def run(
     if job_path is not None and work is not None:
         put(job_path, work)
         _say(f"wrote {job_path}, the job")
-    return _looked_over(path, recording, draft)
+    return _looked_over(path, recording)
 
 
 def _address(text: str) -> tuple[str, int]:
@@ -108,7 +108,7 @@ def _spec(given: str | None, asker: Asker) -> str:
         return given
     names = ", ".join(shipped_names())
     why = f"what is coated next; shipped with generic figures: {names}; or a file of your own"
-    return asker.ask(Question("spec", "spec", USUAL_SPEC, why), fault_of)
+    return asker.ask(Question("spec", "spec", USUAL_SPEC, why, fault_of))
 
 
 def _sections(points: Sequence[PointDraft], asker: Asker) -> list[PointDraft]:
@@ -118,14 +118,14 @@ def _sections(points: Sequence[PointDraft], asker: Asker) -> list[PointDraft]:
             what = f"section of {(point.column or point.value or point.topic)!r}"
             why = "the part of the work that it lies on, such as hull-port; all for the whole"
             key = f"section {point.name}"
-            section = asker.ask(Question(key, what, ALL_SECTIONS, why), name_fault)
+            section = asker.ask(Question(key, what, ALL_SECTIONS, why, name_fault))
             if section.strip().casefold() != ALL_SECTIONS:
                 point = replace(point, section=section)
         found.append(point)
     return found
 
 
-def _looked_over(path: Path, recording: Path | None, draft: ConfigDraft) -> int:
+def _looked_over(path: Path, recording: Path | None) -> int:
     _, checks = check_config_file(path)
     bad = 0
     for check in checks:
@@ -133,11 +133,6 @@ def _looked_over(path: Path, recording: Path | None, draft: ConfigDraft) -> int:
             check.health is CheckResult.BAD and check.part == "config" and check.name == path.name
         )
         _say(f"{check.health.value:<5} {printable(check.name, 60)}: {printable(check.text, 300)}")
-    if any(not point.confirmed for point in draft.points):
-        _say(
-            f"The call stays HOLD until what is marked confirmed = false in {path} is settled: run "
-            "filmcall setup again and answer, or correct the file."
-        )
     if recording is not None:
         _say(f"Next: filmcall replay {printable(str(recording), 200)} --config {path}")
     else:

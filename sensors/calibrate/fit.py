@@ -235,7 +235,6 @@ def fit(
     method: CalibrationMethod,
     points: Sequence[Reference],
     *,
-    adjust: bool = True,
     valid_s: float | None = None,
 ) -> Correction:
     """Return the correction that reference points ask for.
@@ -247,7 +246,6 @@ def fit(
         quantity: humidity, air or surface temperature.
         method: how the points were found.
         points: 1 to 12.
-        adjust: False leaves readings as they are, and keeps what was found as the residual.
         valid_s: how long it holds, or None for the quantity's usual time [s].
 
     Raises:
@@ -278,7 +276,7 @@ def fit(
         )
     for point in points:
         _check(quantity, how, point)
-    gain, offset = _line(points, how.gain_span) if adjust else (1.0, 0.0)
+    gain, offset = _line(points, how.gain_span)
     if not _GAIN_MIN <= gain <= _GAIN_MAX:
         raise CalibrationFault(
             f"the points ask for a gain of {gain:.2f}, outside {_GAIN_MIN:g} to {_GAIN_MAX:g}, "
@@ -286,7 +284,7 @@ def fit(
             f"which reference, or replace the sensor."
         )
     residual = max(abs(gain * each.reading + offset - each.reference) for each in points)
-    if adjust and residual > how.largest / 3.0:
+    if residual > how.largest / 3.0:
         raise CalibrationFault(
             f"the points disagree: the best correction leaves {residual:.1f} {how.unit} at one, "
             f"where at most {how.largest / 3.0:.2g} can be; nothing was calibrated. Check which "

@@ -19,8 +19,9 @@ from sensors.recording.sights import (
     Judgement,
     Question,
     Seen,
+    unless,
 )
-from sensors.recording.words import fold, stated_unit
+from sensors.recording.words import stated_unit
 
 # Common practice, no source.
 _USUAL_C = 18.0
@@ -58,15 +59,16 @@ def settle_humidities(
             continue
         if each.unit == "%" and middle > 0.05 and top <= 1.0:
             key = f"humidity {each.name}"
-            given = answers.get(key)
-            if given is None:
+            unit = _share_said(answers.get(key))
+            if unit is None:
                 why = (
                     f"its header says %, and no figure is over 1 ({middle:.2f}): a fraction, or a "
                     "dead probe; % or fraction"
                 )
-                found.questions.append(Question(key, f"unit of {each.name!r}", "fraction", why))
+                what, fault_of = f"unit of {each.name!r}", unless(_share_said, "% or fraction")
+                found.questions.append(Question(key, what, "fraction", why, fault_of))
                 return
-            each.unit = "%" if "%" in given or "percent" in fold(given) else "1"
+            each.unit = unit
             each.sure, each.why = key not in guessed, "no figure is over 1"
         if each.unit not in ("%", "1"):
             each.unit = hints.humidity_unit
@@ -97,8 +99,8 @@ def settle_units(
     unit, why = (None, "") if odd else _unit_told(seen, used, mute, hints)
     if unit is None:
         names = " and ".join(repr(each.name) for each in mute)
-        given = answers.get("unit")
-        if given is None:
+        unit = _degrees_said(answers.get("unit"))
+        if unit is None:
             middles = [each.middle for each in mute]
             low, high = min(middles), max(middles)
             as_f = to_celsius(float(np.mean(middles)), "degF")
@@ -109,11 +111,9 @@ def settle_units(
                 f"nothing says it, and {span} may be °C or °F: F or C; "
                 "the call stays HOLD until it is known"
             )
-            found.questions.append(Question("unit", f"unit of {names}", guess, reason))
+            fault_of = unless(_degrees_said, "F or C")
+            found.questions.append(Question("unit", f"unit of {names}", guess, reason, fault_of))
             return
-        unit = stated_unit(given)
-        if unit not in TEMPERATURES:
-            unit = stated_unit(given.strip().strip("'\"")[:1]) or "degC"
         why = "so it was said"
         if "unit" in guessed:
             why = f"{unit} is a guess, since the file names no unit"
@@ -122,6 +122,16 @@ def settle_units(
     for each in mute:
         each.unit = unit
         each.why = "; ".join(part for part in (each.why, why) if part)
+
+
+def _share_said(given: str | None) -> str | None:
+    unit = stated_unit(given or "")
+    return unit if unit in ("%", "1") else None
+
+
+def _degrees_said(given: str | None) -> str | None:
+    unit = stated_unit((given or "").strip().strip("'\""))
+    return unit if unit in TEMPERATURES else None
 
 
 def _units_of_their_own(mute: list[Seen]) -> list[Seen]:

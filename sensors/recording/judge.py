@@ -30,6 +30,7 @@ from sensors.recording.sights import (
     Seen,
     Sight,
     Verdict,
+    unless,
 )
 from sensors.recording.words import fold, letter_unit, meaning, stated_unit
 
@@ -46,9 +47,7 @@ _QUANTITIES = {
     "dust": Quantity.DUST,
 }
 NONE = "none"
-# By the first letters of an answer: air, hull, surface, skin, plank; the rest is none.
-_ROLE_SAID = {"ai": AIR, "a": AIR, "hu": SURFACE, "h": SURFACE, "su": SURFACE, "s": SURFACE,
-              "sk": SURFACE, "pl": SURFACE, "ye": SURFACE, "y": SURFACE}  # fmt: skip
+_ROLE_SAID = {"a": AIR, "h": SURFACE, "s": SURFACE, NONE: NONE, "nothing": NONE}
 _NOWHERE = (
     "another temperature, and nothing says where; if it lies on the hull, give it "
     'quantity = "surface_temp" in a config'
@@ -334,13 +333,15 @@ def _roles(
         return
     if not of(SURFACE):
         candidates = [*unsaid, *(each for each in bare if each.role == AIR)]
-        answer = _answer(answers, "hull", candidates)
+        answer = _columns_said(answers.get("hull"), candidates)
         if answer is None:
             guess = min(unsaid, key=lambda each: each.middle) if len(unsaid) > 1 else unsaid[0]
             names = ", ".join(repr(each.name) for each in candidates)
-            why = f"nothing says where {names} measure; the name of a column, several, or none"
+            wanted = "the name of a column, several, or none"
+            why = f"nothing says where to find {names}; {wanted}"
+            fault_of = unless(lambda given: _columns_said(given, candidates), wanted)
             found.questions.append(
-                Question("hull", "which probe lies on the hull", guess.name, why)
+                Question("hull", "which probe lies on the hull", guess.name, why, fault_of)
             )
             return
         for each in candidates:
@@ -361,38 +362,70 @@ def _roles(
     # A second probe on the hull that nobody asked for may be the colder one.
     for each in of(TEMPERATURE):
         key = f"measures {each.name}"
-        given = answers.get(key)
-        if given is None:
-            likely = NONE if of(AIR) else "air"
-            why = "air, hull or none; its name does not say it"
-            found.questions.append(Question(key, f"what {each.name!r} measures", likely, why))
-            return
-        word = fold(given).strip()
-        role = None if word.startswith("humid") else _ROLE_SAID.get(word[:2])
-        each.sure = key not in guessed
+        role = _role_said(answers.get(key))
         if role is None:
+            likely = NONE if of(AIR) else "air"
+            wanted = "air, hull or none"
+            why = f"{wanted}; its name does not say it"
+            what = f"what {each.name!r} measures"
+            found.questions.append(Question(key, what, likely, why, unless(_role_said, wanted)))
+            return
+        each.sure = key not in guessed
+        if role == NONE:
             each.leave("said to measure nothing of the enclosure" if each.sure else _NOWHERE)
         else:
             each.role, each.why = role, "so it was said" if each.sure else "so it was guessed"
 
 
-def _answer(
-    answers: Mapping[str, str], key: str, candidates: Sequence[Seen]
-) -> frozenset[str] | None:
-    """Return the names of the columns that an answer gives, by name or number; None if open."""
-    given = answers.get(key)
+def _role_said(given: str | None) -> str | None:
+    """Return what an answer says that a column measures, in any language; None if nothing clear.
+
+    >>> [_role_said(text) for text in ("Luft", "on the hull", "none", "y", "ok", "inside")]
+    ['air', 'surface', 'none', None, None, None]
+    """
+    words = fold(given or "").split()
+    text = " ".join(word for word in words if word != "on")
+    if text in _ROLE_SAID:
+        return _ROLE_SAID[text]
+    said = meaning(text)
+    if said.places:
+        return None
+    return {frozenset(("air",)): AIR, frozenset(("surface",)): SURFACE}.get(
+        said.kinds - {TEMPERATURE, "enclosure"}
+    )
+
+
+def _columns_said(given: str | None, candidates: Sequence[Seen]) -> frozenset[str] | None:
+    """Return the columns that an answer names, by name or number; None where a part is not clear.
+
+    A name may lack its unit in brackets, where it is that of one column all the same.
+    """
     if given is None:
         return None
+    names = [each.name for each in candidates]
+    if given in names:
+        return frozenset((given,))
+    whole = _columns_named(given, names)
+    if whole is not None:
+        return whole
     found: set[str] = set()
-    by_name = {each.name.casefold(): each.name for each in candidates}
-    whole = given.strip().strip("'\"").casefold()
-    for part in [whole] if whole in by_name else re.split(r"[,;&+]|\band\b", given):
-        plain = part.strip().strip("'\"").casefold()
-        if plain in by_name:
-            found.add(by_name[plain])
-        elif plain.isdigit() and 1 <= int(plain) <= len(candidates):
-            found.add(candidates[int(plain) - 1].name)
+    for part in re.split(r"[,;&+]|\band\b", given):
+        named = _columns_named(part, names)
+        if named is None:
+            return None
+        found |= named
     return frozenset(found)
+
+
+def _columns_named(given: str, names: Sequence[str]) -> frozenset[str] | None:
+    plain = given.strip().strip("'\"").casefold()
+    for without in ("", r"\s*[\[(][^\])]*[\])]\s*$"):
+        fitting = [name for name in names if re.sub(without, "", name).casefold() == plain]
+        if len(fitting) == 1:
+            return frozenset(fitting)
+    if plain.isdecimal() and 1 <= int(plain) <= len(names):
+        return frozenset((names[int(plain) - 1],))
+    return frozenset() if plain == NONE else None
 
 
 def _by_own_reckoning(seen: list[Seen], hints: Hints) -> None:

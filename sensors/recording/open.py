@@ -13,16 +13,22 @@ from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from sensors.recording import times
 from sensors.recording.columns import Column
 from sensors.recording.figures import can_be
 from sensors.recording.judge import judge
-from sensors.recording.layout import RecordingFault
+from sensors.recording.layout import MISSING, RecordingFault
 from sensors.recording.rows import Recording, Source
 from sensors.recording.sights import Judgement, Question
 from sensors.recording.survey import Part, Survey, look, present
 from sensors.recording.words import temperature_unit
 from sensors.zones import UTC_NAME, UnknownZone, zone_named
+
+# Below this share of figures in a column a file's rows carry one sensor's values each, and a mark
+# stands for the others'; judgement, no source.
+_FULL_SHARE = 0.75
 
 __all__ = [
     "Column",
@@ -233,8 +239,22 @@ def _source(
         notices.append("The newest row stands first; the rows are read from the end.")
     zone = _zone(part, form, cells, timezone, else_zone, notices)
     label = part.path.name if len(survey.parts) > 1 else ""
+    figures = {sight.name: np.isfinite(sight.values).mean() for sight in survey.sights}
+    is_full = all(
+        figures[f"{own}{column.column}" if part.prefix else column.column] >= _FULL_SHARE
+        for column in columns
+    )
     return Source(
-        part.path, part.layout, columns, part.place, form, zone, part.long, backwards, label
+        part.path,
+        part.layout,
+        columns,
+        part.place,
+        form,
+        zone,
+        part.long,
+        backwards,
+        label,
+        frozenset(("",)) if is_full else MISSING,
     )
 
 

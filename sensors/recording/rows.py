@@ -64,6 +64,7 @@ class Source:
         long: places of a long file, or None.
         backwards: whether the newest row stands first.
         label: the file's name where there are several, or "".
+        nothing_new: cells that say nothing; any other mark says that the sensor gave no value.
     """
 
     path: Path
@@ -75,15 +76,17 @@ class Source:
     long: LongPlaces | None = None
     backwards: bool = False
     label: str = ""
+    nothing_new: frozenset[str] = frozenset(("",))
 
 
 class Recording:
     """A recording; iterating reads it from the start.
 
     Each row becomes one list of readings, all with the row's time. A cell that holds something else
-    than a number becomes a reading of quality `missing`; an empty one says nothing new, so that its
-    reading is `stale`. A file with a row a time is read with bounded memory, in file
-    order; long files, folders, and files with the newest row first are put in order of time.
+    than a number, or a mark that there is none, becomes a reading of quality `missing`; an empty
+    one says nothing new, so that its reading is `stale`. A file with a row a time is read with
+    bounded memory, in file order; long files, folders, and files with the newest row first are put
+    in order of time.
 
     Attributes:
         path: the file or folder.
@@ -373,7 +376,7 @@ class _WideReader(_FileReader):
                 sep=separator,
                 usecols=sorted({*place.cells, *self._places}),
                 dtype=dtype,
-                na_values=sorted(MISSING),
+                na_values=sorted(self.source.nothing_new),
                 keep_default_na=False,
                 decimal="," if self._decimal == "," else ".",
                 skipinitialspace=True,
@@ -413,7 +416,10 @@ class _WideReader(_FileReader):
             faults: list[str] = []
             for column, place, array in zip(self.source.columns, self._places, values, strict=True):
                 cell = row[place].strip()
+                if cell in self.source.nothing_new:
+                    continue
                 if cell in MISSING:
+                    array[at] = _UNREADABLE
                     continue
                 found = self._number(cell)
                 if found is None:
@@ -500,8 +506,9 @@ class _LongReader(_FileReader):
         long = self.source.long
         value, quality = np.nan, Quality.STALE  # an empty cell says nothing new
         cell = row[long.value].strip() if long is not None else ""
-        if cell not in MISSING:
+        if cell:
             quality = Quality.MISSING
+        if cell not in MISSING:
             found = self._number(cell)
             unit = stated_unit(row[long.unit]) if long is not None and long.unit is not None else ""
             if found is None:

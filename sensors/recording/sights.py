@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.text import printable
 from sensors.recording.columns import Column
 from sensors.recording.words import Meaning
 
@@ -46,12 +48,30 @@ class Question:
         what: the thing asked for.
         guess: taken where nobody answers.
         why: what speaks for either, in few words.
+        fault_of: says what is wrong with an answer, or None where nothing is.
     """
 
     key: str
     what: str
     guess: str
     why: str
+    fault_of: Callable[[str], str | None] = lambda _: None
+
+
+def unless(read: Callable[[str], object], wanted: str) -> Callable[[str], str | None]:
+    """Return what finds fault with an answer that a reader gives None for.
+
+    Args:
+        read: the reader.
+        wanted: the answers that it knows, for the sentence.
+    """
+
+    def fault_of(given: str) -> str | None:
+        if read(given) is not None:
+            return None
+        return f"{printable(given, 60)!r} is not understood; answer {wanted}"
+
+    return fault_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ from sensors.recording.layout import (
     split_rows,
     with_unit,
 )
-from sensors.recording.sights import Hints, Question, Sight
+from sensors.recording.sights import Hints, Question, Sight, unless
 from sensors.recording.words import fold, head_kinds, meaning, stated_unit
 
 MOST_ROWS = 20_000
@@ -35,6 +35,9 @@ _LOOKED_AT = 400  # rows by which the time column is found
 _MOST_CHANNELS = 64
 _ENDINGS = (".csv", ".txt", ".tsv", ".dat", ".log", ".asc")
 _TIME_NAME = re.compile(r"time|date|stamp|\bts\b|epoch|unix|recorded|\bwhen\b", re.IGNORECASE)
+_ORDERS_SAID = {"d": times.DAY, "dd": times.DAY, "day": times.DAY, "m": times.MONTH,
+                "mm": times.MONTH, "month": times.MONTH, "y": times.YEAR, "yy": times.YEAR,
+                "yyyy": times.YEAR, "year": times.YEAR}  # fmt: skip
 _UTC_NAME = re.compile(r"(?<![a-z])(utc|gmt)(?![a-z])(?!\s?[+\-−–]\s?[0-9])", re.IGNORECASE)
 _NOT_THE_TIME = re.compile(
     r"install|calibrat|kalib|purchas|export|start|created|birth|last|receiv|upload|server|sync|arriv",
@@ -181,13 +184,16 @@ class Survey:
                 meaning(sight.words).unit == "degF" for sight in self.sights
             )
             guess = times.MONTH if us else times.DAY
-            orders = "day first or month first"
+            choices = [times.DAY, times.MONTH]
             if times.may_begin_with_year(cell):
-                orders = "day first, month first or year first"
+                choices.append(times.YEAR)
                 # Who writes hyphens mostly begins with the year; common practice, no source.
                 guess = times.YEAR if "-" in cell else guess
+            orders = f"{', '.join(choices[:-1])} or {choices[-1]}"
             why = f"{cell!r} can be read in more than one way, and no row tells: {orders}"
-            asked.append(Question("order", f"date order of {part.place.name}", guess, why))
+            fault_of = unless(lambda given: _order_said(given) in choices or None, orders)
+            what = f"date order of {part.place.name}"
+            asked.append(Question("order", what, guess, why, fault_of))
         if not self.zone_is_said and "zone" not in answers:
             why = "the file does not say where its clock ran; this computer's zone"
             name = next(p.place.name for p in self.parts if p.zone is None)
@@ -196,12 +202,17 @@ class Survey:
 
     def order_of(self, part: Part, answers: Mapping[str, str]) -> str:
         """Return the order of day and month of a file, asked or told."""
-        if part.order is not None:
-            return part.order
-        given = fold(answers.get("order", "")).strip()
-        if given.startswith(("m", "mm")):
-            return times.MONTH
-        return times.YEAR if given.startswith("y") else times.DAY
+        return part.order or _order_said(answers.get("order", "")) or times.DAY
+
+
+def _order_said(given: str) -> str | None:
+    """Return the order of day, month and year that an answer begins with, None where it has none.
+
+    >>> [_order_said(text) for text in ("Day first", "mm/dd/yyyy", "american")]
+    ['day first', 'month first', None]
+    """
+    first = re.split(r"[ /.-]", fold(given).strip(), maxsplit=1)[0]
+    return _ORDERS_SAID.get(first)
 
 
 def look(path: Path, time_column: str | None = None) -> Survey:

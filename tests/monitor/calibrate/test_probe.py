@@ -32,6 +32,7 @@ from sensors.mqtt.connection import ConnectionStatus
 from sensors.mqtt.intake import Arrival, IntakeStatus
 from sensors.mqtt.payload import PayloadSource
 from sensors.reading import Quality, Quantity, Reading
+from tests.support.command import filmcall
 
 T0 = 1_798_761_600.0  # 2027-01-01T00:00:00Z
 CONFIG = """
@@ -210,9 +211,33 @@ def test_without_keeping_the_log_is_not_even_made(target: Target, by_hand: Surro
     assert not target.db.exists()
 
 
-def test_a_check_only_corrects_nothing(target: Target, by_hand: Surroundings) -> None:
-    text, _ = salt(replace(target, check_only=True), ["NaCl"], [73.9], ["20"], world=by_hand)
-    assert "readings stay as they are; leaves 1.57 % at the points" in text
+def test_a_check_ends_no_correction_that_is_in_force(
+    target: Target, by_hand: Surroundings, clock: Clock
+) -> None:
+    # By hand: NaCl at 20 degC has 75.47 %; 70.00 is 5.47 low, and 73.00 with 5.47 added 3.00 high.
+    salt(target, ["NaCl"], [70.0], ["20"], world=by_hand)
+    before = listing(target.db, as_json=True, now_s=clock)
+    check = replace(target, keep=False)
+    text, _ = salt(check, ["NaCl"], [70.0], ["20"], world=by_hand)
+    assert "with row 1 in force it is 0.00 % off" in text
+    assert "calibrate without --check" not in text
+    text, _ = salt(check, ["NaCl"], [73.0], ["20"], world=by_hand)
+    assert "with row 1 in force it is 3.00 % off" in text
+    assert "calibrate without --check" in text
+    told = json.loads(
+        salt(replace(check, as_json=True), ["NaCl"], [73.0], ["20"], world=by_hand)[0]
+    )
+    assert (told["state"], told["row"], told["replaces"]) == ("not kept", None, None)
+    assert listing(target.db, as_json=True, now_s=clock) == before
+
+
+def test_a_check_from_the_command_line_is_not_kept(tmp_path: Path) -> None:
+    log = tmp_path / "log.db"
+    words = ("--point", "air-bow", "--enclosure", "tent", "--salt", "NaCl", "--temp", "20")
+    ran = filmcall("calibrate", "salt", *words, "--reading", "75.5", "--check", "--db", str(log))
+    # 75.50 for 75.47, by hand; 3 % is the design's usual accuracy of humidity.
+    assert "uncorrected it is 0.03 % off, where calls reckon with 3.00" in ran.out
+    assert (ran.code, log.exists()) == (0, False)
 
 
 def test_json_has_what_the_log_has(target: Target, by_hand: Surroundings) -> None:
@@ -329,7 +354,7 @@ def test_applying_running_out_and_undoing_are_seen(
     assert second.endswith("in force, 180 days left")
     clock.now += 181.0 * 86_400.0
     assert "ran out 1 day ago" in listing(target.db, as_json=False, now_s=clock)[0]
-    text, code = undo(None, target.db, point="air-bow", note="broken", now_s=clock)
+    text, code = undo(2, target.db, point="air-bow", note="broken", now_s=clock)
     assert code == 0
     assert "row 2 (raw + 2.07 %) is taken back from 2027-07-02T00:00:00Z on" in text
     assert "row 1 of 2027-01-01T00:00:00Z is in force again (raw + 1.57 %)" in text
@@ -349,12 +374,29 @@ def test_what_is_to_be_undone_must_be_clear(
     side_by_side(target, "glass", "20.0", "20.3", world=by_hand)
     with pytest.raises(FilmcallError, match="no calibration row 9"):
         undo(9, target.db, now_s=clock)
-    with pytest.raises(FilmcallError, match="give --row N"):
-        undo(None, target.db, now_s=clock)
-    with pytest.raises(FilmcallError, match=r"2 calibrations in force \(rows 1, 2\)"):
-        undo(None, target.db, point="air-bow", now_s=clock)
-    text, _ = undo(None, target.db, point="air-bow", quantity="air_temp", now_s=clock)
+    before = listing(target.db, as_json=True, now_s=clock)
+    for other, said in (
+        ({"point": "air-stern"}, "row 2 is of 'air-bow' and not of 'air-stern'"),
+        ({"quantity": "humidity"}, "row 2 is of 'air_temp' and not of 'humidity'"),
+        ({"enclosure": "shed"}, "row 2 is of 'tent' and not of 'shed'"),
+    ):
+        with pytest.raises(FilmcallError, match=said):
+            undo(2, target.db, **other, now_s=clock)
+    assert listing(target.db, as_json=True, now_s=clock) == before
+    text, _ = undo(
+        2, target.db, point="air-bow", quantity="air_temp", enclosure="tent", now_s=clock
+    )
     assert "tent/air-bow air_temp: row 2 (raw + 0.30 K)" in text
+
+
+def test_undoing_one_that_was_replaced_brings_nothing_back(
+    target: Target, by_hand: Surroundings, clock: Clock
+) -> None:
+    salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
+    clock.now += 86_400.0
+    salt(target, ["NaCl"], [73.4], ["20"], world=by_hand)
+    text, _ = undo(1, target.db, now_s=clock)
+    assert text.endswith("row 2 of 2027-01-02T00:00:00Z is in force (raw + 2.07 %)")
 
 
 def test_a_log_without_calibrations_says_so(target: Target, clock: Clock) -> None:

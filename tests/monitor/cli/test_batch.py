@@ -46,6 +46,18 @@ def test_a_sheet_in_us_units_says_how_large_a_fluid_ounce_is() -> None:
     assert "fl oz is the US fluid ounce, 29.57 millilitres" in text
 
 
+def test_a_page_takes_the_place_of_a_page_only(tmp_path: Path) -> None:
+    words = ("batch", "--spec", "polyurethane-topcoat", "--area", "6", "--dry-um", "50")
+    page, job = tmp_path / "sheet.html", tmp_path / "boat.toml"
+    assert filmcall(*words, "--temp", "20", "--html", str(page)).code == 0
+    first = page.read_text("utf-8")
+    assert filmcall(*words, "--temp", "25", "--html", str(page)).code == 0
+    assert page.read_text("utf-8") != first
+    job.write_text("[job]\n", encoding="utf-8")
+    assert filmcall(*words, "--temp", "20", "--html", str(job)).code == 2
+    assert job.read_text("utf-8") == "[job]\n"
+
+
 def test_grams_stay_empty_where_the_density_is_not_known() -> None:
     rows = batch_rows(Parts(300.0, 100.0, 20.0, 420.0, None, 17.4))
     assert [row.grams for row in rows] == ["420", "", "17.4", ""]

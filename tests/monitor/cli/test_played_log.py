@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -11,6 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from command import filmcall
+
+from monitor.log.log import Store
+from sensors.reading import Quality, Quantity, Reading
 
 BEGIN = datetime(2026, 6, 2, tzinfo=UTC)
 HOURS = 36
@@ -88,6 +92,22 @@ def test_check_now_answers_for_the_film_that_was_recorded_and_says_of_when(
     told = json.loads(filmcall("check", "--now", *shed, "--json").out)
     assert told["stage"] != "prep"
     assert told["time"] == at(HOURS)
+
+
+@pytest.mark.parametrize("age_s", [7_200.0, 86_400.0])
+def test_check_now_holds_where_the_watch_ended_long_ago(tmp_path: Path, age_s: float) -> None:
+    log, config = tmp_path / "log.db", tmp_path / "shed.toml"
+    points = (("air", "air_temp", "degC", "t"), ("plank", "surface_temp", "degC", "hull"))
+    names = ("name", "quantity", "unit", "column")
+    config.write_text(
+        CONFIG + "".join(POINT.format(**dict(zip(names, each, strict=True))) for each in points)
+    )
+    last_s = time.time() - age_s
+    with Store.open(log, now_s=time.time) as store:
+        last = Reading("shed", "air", Quantity.AIR_TEMP, last_s, 20.0, Quality.OK, last_s)
+        store.add_readings([last], [20.0])
+    ran = filmcall("check", "--now", "--config", str(config), "--db", str(log))
+    assert (ran.code, ran.out[:5]) == (10, "HOLD:")
 
 
 def test_an_outlook_knows_the_film_that_gives_off_vapour(shed: list[str]) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import json
 import math
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import islice
 from pathlib import Path
 
@@ -167,6 +167,28 @@ def beginning_of_room(folder: Path, rows: int) -> Path:
     return file
 
 
+@pytest.mark.parametrize(("valid", "is_told"), [("1 day", True), ("3652 days", False)])
+def test_a_calibration_that_has_run_out_is_told(
+    tmp_path: Path, valid: str, *, is_told: bool
+) -> None:
+    db, room = str(tmp_path / "log.db"), tmp_path / "room.csv"
+    begins = datetime.now(UTC).replace(microsecond=0) + timedelta(days=3)
+    rows = "".join(
+        f"{begins + timedelta(minutes=at):%Y-%m-%dT%H:%M:%SZ},20.0,60.{at % 10},19.0\n"
+        for at in range(30)
+    )
+    room.write_text("time,Air (°C),RH (%),Hull (°C)\n" + rows, encoding="utf-8")
+    words = ("--point", "air", "--enclosure", "recording", "--salt", "NaCl", "--temp", "20")
+    made = filmcall("calibrate", "salt", *words, "--reading", "70", "--valid", valid, "--db", db)
+    assert made.code == 0, made.err
+    ran = filmcall("replay", str(room), "--plain", "--db", db)
+    told = (
+        "At the recording's end: calibration of recording/air humidity ran out 2 days ago; it "
+        "still corrects, and its accuracy is widened by the whole correction."
+    )
+    assert (told in ran.err) is is_told
+
+
 def test_a_replay_is_kept_once_and_can_be_exported(tmp_path: Path) -> None:
     db, room = str(tmp_path / "log.db"), beginning_of_room(tmp_path, 2_000)
     words = ("replay", str(room), "--assumed-surface-offset", "-0.5 K", "--jsonl", "--db", db)
@@ -183,6 +205,27 @@ def test_a_replay_is_kept_once_and_can_be_exported(tmp_path: Path) -> None:
     assert filmcall("sessions", "verify", "--db", db).code == 0
     listed = json.loads(filmcall("sessions", "--db", db, "--json").out)
     assert [each["title"] for each in listed] == [ROOM.name]
+
+
+@pytest.mark.parametrize("form", ["csv", "jsonl"])
+def test_an_export_takes_the_place_of_an_older_one_and_of_nothing_else(
+    tmp_path: Path, form: str
+) -> None:
+    log, out, readings = tmp_path / "log.db", tmp_path / "calls", tmp_path / "readings"
+    room = beginning_of_room(tmp_path, 300)
+    filmcall("replay", str(room), "--assumed-surface-offset", "-0.5 K", "--jsonl", "--db", str(log))
+    of_log = ("--format", form, "--db", str(log), "--out")
+    assert filmcall("export", "readings", *of_log, str(readings)).code == 0
+    assert filmcall("export", "calls", *of_log, str(out)).code == 0
+    first = out.read_bytes()
+    assert filmcall("export", "calls", *of_log, str(out)).code == 0
+    assert out.read_bytes() == first
+    for other in (log, room, readings):
+        before = other.read_bytes()
+        ran = filmcall("export", "calls", *of_log, str(other))
+        assert (ran.code, f"{other} is there already" in ran.err) == (2, True)
+        assert other.read_bytes() == before
+    assert filmcall("sessions", "verify", "--db", str(log)).code == 0
 
 
 def test_the_workboat_night_gives_every_call_and_the_loose_plug_never_go() -> None:

@@ -44,6 +44,18 @@ def rows(text: str) -> list[list[str]]:
     return list(csv.reader(io.StringIO(text)))
 
 
+def test_a_recording_that_is_there_is_never_written_over(tmp_path: Path) -> None:
+    out = tmp_path / "mylogger.csv"
+    out.write_text("time,temp\n2026-03-03 06:00:00,16.0\n", encoding="utf-8")
+    before = out.read_bytes()
+    ran = filmcall("simulate", "--hours", "0.1", "--out", str(out))
+    assert (ran.code, ran.out) == (2, "")
+    assert ran.err == (
+        f"filmcall: {out} is there already, so nothing was written; give another file\n"
+    )
+    assert out.read_bytes() == before
+
+
 def test_without_a_config_it_has_the_columns_of_the_workboat(tmp_path: Path) -> None:
     out = tmp_path / "night.csv"
     assert filmcall("simulate", "--hours", "0.5", "--out", str(out)).code == 0

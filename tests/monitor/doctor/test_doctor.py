@@ -89,6 +89,17 @@ def test_all_well_without_a_broker_is_0(tmp_path: Path, log: Path) -> None:
     assert "ok    config       shed.toml: 1 enclosure (tent), 3 quantities at points" in text
 
 
+def test_a_point_that_is_only_a_guess_is_named_with_what_to_do(tmp_path: Path, log: Path) -> None:
+    path = config_file(tmp_path, TENT + POINTS + SURFACE + "confirmed = false\n")
+    text, code = doctor.run(path, log, as_json=False, world=PLAIN)
+    assert code == 1
+    assert [line for line in text.splitlines() if line.startswith("bad")] == [
+        "bad   config       tent: surface temperature of plank is a guess (confirmed = false), so "
+        "it is not read and the call stays HOLD. Correct what is wrong and set confirmed = true, "
+        "or run filmcall setup again."
+    ]
+
+
 def test_every_fault_of_a_config_is_a_line_of_its_own(tmp_path: Path, log: Path) -> None:
     path = config_file(tmp_path, TENT.replace("name", "nane") + POINTS.replace("degC", "degX"))
     text, code = doctor.run(path, log, as_json=False, world=PLAIN)

@@ -56,6 +56,7 @@ def test_a_unit_that_the_file_does_not_say_holds_until_it_is_answered(
     assert [point.confirmed for point in points] == [False, True, False]
     assert "HOLD" in calls("filmcall.toml")
     assert "GO" not in calls("filmcall.toml").replace("GO is", "")
+    assert "air temperature of air is a guess that nobody has confirmed" in calls("filmcall.toml")
     monkeypatch.setattr(sys, "stdin", Typist("F\n\n\n"))
     ran = filmcall("setup", "logger.csv")
     assert ran.code == 0, ran.err
@@ -79,6 +80,84 @@ def test_one_answer_settles_which_of_two_probes_lies_on_the_hull(
         "Probe 2 (°C)": Quantity.AIR_TEMP,
         "RH (%)": Quantity.HUMIDITY,
     }
+
+
+HULL_OR_AIR = "Time (UTC),Air Temp (°C),Probe 2 (°C),RH (%)\n" + "".join(
+    f"2026-04-25 14:{minute:02d}:00,15.{minute % 10},14.{minute % 10},61\n" for minute in range(60)
+)
+
+
+@pytest.mark.parametrize("unclear", ["y", "ok", "inside", "not the hull", "humidity", "x"])
+def test_what_is_no_answer_is_asked_again_and_never_a_fact(
+    here: Path, monkeypatch: pytest.MonkeyPatch, unclear: str
+) -> None:
+    (here / "logger.csv").write_text(HULL_OR_AIR, encoding="utf-8")
+    # which probe lies on the hull, what it measures (twice), spec, section
+    monkeypatch.setattr(sys, "stdin", Typist(f"{unclear}\nnone\n{unclear}\nair\n\n\n"))
+    ran = filmcall("setup", "logger.csv")
+    assert ran.out.count(f"{unclear!r} is not understood") == 2
+    points = load_config_file(here / "filmcall.toml").enclosures[0].points
+    assert [(point.quantity, point.confirmed) for point in points] == [
+        (Quantity.AIR_TEMP, True), (Quantity.AIR_TEMP, True), (Quantity.HUMIDITY, True),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("said", "is_hull"),
+    [("luft", False), ("Air", False), ("skrov", True), ("on the hull", True), ("h", True)],
+)
+def test_an_answer_in_another_language_is_understood(
+    here: Path, monkeypatch: pytest.MonkeyPatch, said: str, *, is_hull: bool
+) -> None:
+    (here / "logger.csv").write_text(HULL_OR_AIR, encoding="utf-8")
+    monkeypatch.setattr(sys, "stdin", Typist(f"none\n{said}\n\n\n"))
+    assert filmcall("setup", "logger.csv").code == 0
+    points = load_config_file(here / "filmcall.toml").enclosures[0].points
+    (probe,) = (point for point in points if point.column == "Probe 2 (°C)")
+    assert (probe.quantity is Quantity.SURFACE_TEMP, probe.confirmed) == (is_hull, True)
+
+
+def test_a_unit_that_the_painter_does_not_know_stays_a_guess(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (here / "logger.csv").write_text(MUTE, encoding="utf-8")
+    monkeypatch.setattr(sys, "stdin", Typist("don't know\nx\n?\n\n\n"))
+    ran = filmcall("setup", "logger.csv")
+    assert ran.out.count("is not understood; answer F or C") == 2
+    assert "so it was said" not in ran.out
+    points = load_config_file(here / "filmcall.toml").enclosures[0].points
+    assert [point.confirmed for point in points] == [False, True, False]
+    assert "HOLD" in calls("filmcall.toml")
+    assert "GO" not in calls("filmcall.toml").replace("GO is", "")
+
+
+def test_a_column_is_known_without_the_unit_in_its_name_and_a_part_of_an_answer_never_dropped(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (here / "logger.csv").write_text(TWO, encoding="utf-8")
+    monkeypatch.setattr(sys, "stdin", Typist("Probe\nProbe 1, Probe 3\nprobe 1\n\n\n"))
+    ran = filmcall("setup", "logger.csv")
+    assert ran.out.count("is not understood") == 2
+    points = load_config_file(here / "filmcall.toml").enclosures[0].points
+    assert [point.column for point in points if point.quantity is Quantity.SURFACE_TEMP] == [
+        "Probe 1 (°C)"
+    ]
+
+
+def test_a_date_order_that_is_not_understood_is_asked_again(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (here / "logger.csv").write_text(
+        TWO.replace("2026-04-25", "04/05/2026")
+        .replace("Probe 1", "Air")
+        .replace("Probe 2", "Hull"),
+        encoding="utf-8",
+    )
+    monkeypatch.setattr(sys, "stdin", Typist("american\nyear first\nmonth first\n\n\n"))
+    ran = filmcall("setup", "logger.csv")
+    assert ran.out.count("is not understood; answer day first or month first") == 2
+    config = tomllib.loads((here / "filmcall.toml").read_text("utf-8"))
+    assert config["replay"]["date_order"] == "month first"
 
 
 def test_nothing_is_overwritten_and_both_or_neither_is_refused(here: Path) -> None:

@@ -41,8 +41,8 @@ def point(reading: float, reference: float, half_width: float = 0.3) -> Referenc
     return Reference(reading, reference, half_width, "a jar")
 
 
-def humidity(*points: Reference, valid_s: float | None = None, adjust: bool = True) -> Correction:
-    return fit(HUMIDITY, CalibrationMethod.SALT, points, valid_s=valid_s, adjust=adjust)
+def humidity(*points: Reference, valid_s: float | None = None) -> Correction:
+    return fit(HUMIDITY, CalibrationMethod.SALT, points, valid_s=valid_s)
 
 
 # Salt points ---------------------------------------------------------------------------------
@@ -128,12 +128,6 @@ def test_gain_and_offset_are_numpys_least_squares(rows: list[tuple[float, float]
     assert found.residual == pytest.approx(
         np.max(np.abs(gain * readings + offset - references)), abs=1e-7
     )
-
-
-def test_a_check_only_leaves_readings_and_keeps_the_error_as_residual() -> None:
-    found = humidity(point(73.9, 75.47), adjust=False)
-    assert found.value(60.0) == 60.0
-    assert found.residual == pytest.approx(1.57)
 
 
 @pytest.mark.parametrize(

@@ -407,6 +407,32 @@ def test_empty_cells_say_nothing_new_and_are_no_fault(write: Write) -> None:
     assert recording.unreadable_count == recording.skipped_count == 0
 
 
+@pytest.mark.parametrize("mark", ["---", "NaN", "nan", "NA", "null"])
+def test_a_mark_in_place_of_a_figure_is_missing_at_once_as_live(write: Write, mark: str) -> None:
+    # The design: what says nothing usable is missing at once; an empty cell is nothing new.
+    cells = ["60", "60", mark, "", "60", "60", "60", "60"]
+    text = "".join(f"2026-04-25 14:3{at},21.5,{cell}\n" for at, cell in enumerate(cells))
+    recording = opened(write("time,temp,rh\n" + text))
+    found = [row[1].quality for row in recording]
+    assert found == [
+        *[Quality.OK] * 2, Quality.MISSING, Quality.STALE, *[Quality.OK] * 4,
+    ]  # fmt: skip
+    assert recording.unreadable_count == recording.skipped_count == 0
+
+
+def test_a_mark_is_nothing_new_where_each_row_carries_the_values_of_one_sensor(
+    write: Write,
+) -> None:
+    text = "".join(
+        f"2026-04-25 14:{at:02d}," + ("21.5,60,NA\n" if at % 5 else "NA,NA,19.5\n")
+        for at in range(40)
+    )
+    hull = Column("hull", "plank", Quantity.SURFACE_TEMP, "degC")
+    path = write("time,temp,rh,hull\n" + text)
+    recording = open_recording(path, [AIR, HUMIDITY, hull], enclosure="polytunnel")
+    assert {each.quality for row in recording for each in row} == {Quality.OK, Quality.STALE}
+
+
 def test_humidity_is_handed_on_as_it_stands(write: Write) -> None:
     recording = opened(
         write("time,temp,rh\n2026-04-25 14:30,21.5,103.7\n2026-04-25 14:31,21,0.6\n")
