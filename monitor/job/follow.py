@@ -22,12 +22,14 @@ class Followed:
         laid: the newest film of each section that has one.
         open: sections on which a coat is being laid.
         strayed: what the log has that the job does not, in words.
+        taped: sections whose newest film has its tape on still, and since when [s since 1970].
     """
 
     job: Job
     laid: Mapping[str, Laid]
     open: tuple[str, ...]
     strayed: tuple[str, ...]
+    taped: Mapping[str, float]
 
 
 def followed(
@@ -43,6 +45,7 @@ def followed(
     """
     events = tuple(event for event in events if job.start_s <= event.time_s <= now_s)
     laid: dict[str, Laid] = {}
+    taped: dict[str, float] = {}
     sections, open_, strayed = [], [], []
     for section in job.sections:
         own = tuple(event for event in events if event.enclosure == section.enclosure)
@@ -60,11 +63,15 @@ def followed(
             strayed += _odd_spec(section, count, last, spec)
             if last.ended_s is None:
                 open_.append(section.name)
+            elif work.tape_on_s is not None and work.tape_on_s <= last.ended_s:
+                taped[section.name] = work.tape_on_s
             section = _sanded(section, count) if found.sanded else section
         elif sanded_s is not None:
             section = _sanded(section, 0)
         sections.append(section)
-    return Followed(replace(job, sections=tuple(sections)), laid, tuple(open_), tuple(strayed))
+    return Followed(
+        replace(job, sections=tuple(sections)), laid, tuple(open_), tuple(strayed), taped
+    )
 
 
 def _usable(specs: Mapping[str, Spec], coat: Coat) -> Spec | None:

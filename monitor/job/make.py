@@ -198,7 +198,7 @@ def job_at_hand(
     year = None if weather_year is None else read_year(weather_year)
     now_s = job.start_s if at is None else moment_s(at, time.time(), zone)
     from_s = max(job.start_s, now_s)
-    done = Followed(job, {}, (), ())
+    done = Followed(job, {}, (), (), {})
     calls: dict[tuple[str, str], CallRow] = {}
     log = log_path(db)
     sun_ahead = all(w.sun_w_m2 is not None for w in (hours, year) if w is not None)

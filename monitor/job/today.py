@@ -19,7 +19,7 @@ from rules.job.shopping import mix_job
 from rules.reasons import LAST_START
 from rules.text import counted, duration_text, hour_and_day_text, hour_text
 from rules.units import DAY_S, HOUR_S, celsius
-from rules.vocabulary import LimitName, Stage
+from rules.vocabulary import ClockName, LimitName, Stage
 
 CUP_ML = 250.0
 AHEAD_S = 36.0 * HOUR_S
@@ -38,6 +38,7 @@ def today_text(hand: JobAtHand, made: Made) -> str:
     lines += [*_calls(hand, zone), "", "Next:"]
     steps = [s for s in made.plan.steps if s.start_s < now_s + AHEAD_S]
     shown = steps or list(made.plan.steps[:1])
+    lines += _tape(hand, zone)
     for step in shown:
         lines += _step(hand, made, step, now_s, zone)
     if not shown:
@@ -100,6 +101,27 @@ def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tz
         return [f"{words}: tape off by {hour_and_day_text(step.latest_s, zone, now_s)}"]
     why = ": the window has closed" if step.is_extra else (f", {step.what}" if step.what else "")
     return [words + why]
+
+
+def _tape(hand: JobAtHand, zone: tzinfo) -> list[str]:
+    """When the tape that the log has on a film comes off: it is no step of the plan any more."""
+    lines = []
+    for name, on_s in hand.followed.taped.items():
+        film = hand.followed.laid[name]
+        spec = film.coat.spec
+        ahead = hand.ahead[next(s.enclosure for s in hand.job.sections if s.name == name)]
+        clocks = ahead.film_clocks(spec, None, ClockName.CURED)
+        first_s = float(ahead.ends_s(clocks, "tape_off", np.array([film.ended_s]))[0])
+        stays_s = ahead.ends_s(clocks, "tape_stays", np.array([film.started_s]), latest=False)[0]
+        last_s = min(float(stays_s), on_s + (spec.tape_not_after_s or np.inf))
+        words = [
+            f"{word} {hour_and_day_text(time_s, zone, hand.now_s)}"
+            for word, time_s in (("from", first_s), ("by", last_s))
+            if np.isfinite(time_s)
+        ]
+        when = f": off {', '.join(words)}" if words else ""
+        lines.append(f"  untape {name}, whose tape is on by the log{when}")
+    return lines
 
 
 def _mix(made: Made, section: JobSection, coat: CoatToLay) -> list[str]:

@@ -60,3 +60,20 @@ def test_tape_is_off_in_time_by_the_coats_start_and_by_when_it_went_on(
     coat, untape = (next(s for s in steps if s["step"] == kind) for kind in ("coat", "untape"))
     assert coat["start"][:16] == "2026-10-19T08:30"
     assert untape["latest"][:16] == latest
+
+
+def test_today_says_when_the_tape_on_a_film_of_the_log_comes_off(tmp_path: Path) -> None:
+    """Coat from 17:30 to 18:30: ten hours after its end, at most 40 after its start."""
+    job, forecast = Trial(job_text(TAPED), {PRIMER: SLOW_TAPE}, FAIR).write(tmp_path)
+    db = ("--db", str(tmp_path / "log.db"))
+    words = ("today", "--job", str(job), "--forecast", str(forecast), *db)
+    done = (("tape-on", "17:15"), ("coat-started", "17:30"), ("coat-ended", "18:30"))
+    for kind, at in (*done, ("tape-off", "20:30")):
+        place = ("--enclosure", "polytunnel", "--section", "hull-port")
+        ran = filmcall("event", kind, *place, "--at", f"2026-10-19T{at}:00Z", *db)
+        assert ran.code == 0, ran.err
+    told = filmcall(*words, "--at", "2026-10-19T20:00Z").out
+    assert (
+        "  untape hull-port, whose tape is on by the log: off from Tue 04:30, by Wed 09:30" in told
+    )
+    assert "untape hull-port, whose" not in filmcall(*words, "--at", "2026-10-19T20:45Z").out
