@@ -120,12 +120,12 @@ def run(
         for name, clocks in found.items()
         for clock in clocks
     ]
-    shown = with_zone_text(time_s, zone_or_local(zone), now_s)
-    if not lines:
-        then = "" if at is None else f" at {shown}"
-        return f"No clock runs{then}: no mix and no coat is recorded"
+    then = "" if at is None else printable(at)
     if at is not None and is_of_day(at):
-        lines.insert(0, f"At {shown}:")
+        then = with_zone_text(time_s, zone_or_local(zone), now_s)
+        lines = [f"At {then}:", *lines] if lines else []
+    if not lines:
+        return f"No clock runs{' at ' if then else ''}{then}: no mix and no coat is recorded"
     if usual:
         lines.append(f"Where nothing else is said, by {usual}.")
     return "\n".join([*lines, *filter(None, [hint])])
