@@ -12,7 +12,6 @@ from rules.units import BadAmount, amount
 # A value still to be entered, with its unit: "? K", "? days", "?:?", "?".
 _OPEN = re.compile(r"\"\?(?P<ratio>:\?)?(?: (?P<unit>[^\"]+))?\"")
 _TABLE = re.compile(r"\[(?P<table>[\w.-]+)\]")
-_TRIES = 3
 # Why each is asked for, where the file's own line does not say it.
 _REASONS = {
     "sheet": "the data sheet's title, so that a report can name it",
@@ -68,7 +67,7 @@ def _answer(
 ) -> str:
     """Return what goes into the file, or "" where it is left open."""
     shown = f" [{unit.replace('degC', '°C')}]" if unit else ""
-    for _ in range(_TRIES):
+    while True:
         given = " ".join(ask(f"? {what}{shown}: ").split())
         if not given:
             return ""
@@ -76,7 +75,7 @@ def _answer(
         if fault is None:
             return f"{given} {unit}" if unit and number(given) is not None else given
         say(f"  {fault}")
-    return ""
+        say("  Enter alone leaves it open.")
 
 
 def _fault(given: str, unit: str, is_ratio: bool) -> str | None:

@@ -160,6 +160,18 @@ def test_a_date_order_that_is_not_understood_is_asked_again(
     assert config["replay"]["date_order"] == "month first"
 
 
+def test_a_spec_that_is_not_found_is_asked_until_one_is_and_a_guess_is_said(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (here / "logger.csv").write_text(TWO, encoding="utf-8")
+    lines = "Probe 1\nmy-paint.toml\nmy paint\npolyurethane\nnone\nvarnish\n\n"
+    monkeypatch.setattr(sys, "stdin", Typist(lines))
+    assert filmcall("setup", "logger.csv").code == 0
+    assert load_config_file(here / "filmcall.toml").enclosures[0].spec == "varnish"
+    monkeypatch.setattr(sys, "stdin", Typist("Probe 1\nmy-paint.toml\n"))
+    assert "? spec: took polyurethane-topcoat" in filmcall("setup", "logger.csv").out
+
+
 def test_nothing_is_overwritten_and_both_or_neither_is_refused(here: Path) -> None:
     (here / "logger.csv").write_text(TWO, encoding="utf-8")
     (here / "mine.toml").write_text("kept", encoding="utf-8")
