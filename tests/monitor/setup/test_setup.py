@@ -158,6 +158,13 @@ def test_a_date_order_that_is_not_understood_is_asked_again(
     assert ran.out.count("is not understood; answer day first or month first") == 2
     config = tomllib.loads((here / "filmcall.toml").read_text("utf-8"))
     assert config["replay"]["date_order"] == "month first"
+    assert (
+        "month first, as it was said"
+        in filmcall("replay", "logger.csv", "--config", "filmcall.toml", "--plain").err
+    )
+    assert filmcall("setup", "logger.csv", "--yes").code == 0
+    told = filmcall("replay", "logger.csv", "--config", "filmcall-2.toml", "--plain").err
+    assert "day first, and no date in the file tells whether that is right" in told
 
 
 def test_a_spec_that_is_not_found_is_asked_until_one_is_and_a_guess_is_said(
