@@ -117,13 +117,14 @@ def test_an_answer_in_another_language_is_understood(
     assert (probe.quantity is Quantity.SURFACE_TEMP, probe.confirmed) == (is_hull, True)
 
 
+@pytest.mark.parametrize("typed", ["?\n", "don't know\nx\n?\n", "don't know\nx\n\n"])
 def test_a_unit_that_the_painter_does_not_know_stays_a_guess(
-    here: Path, monkeypatch: pytest.MonkeyPatch
+    here: Path, monkeypatch: pytest.MonkeyPatch, typed: str
 ) -> None:
     (here / "logger.csv").write_text(MUTE, encoding="utf-8")
-    monkeypatch.setattr(sys, "stdin", Typist("don't know\nx\n?\n\n\n"))
+    monkeypatch.setattr(sys, "stdin", Typist(f"{typed}\n\n"))
     ran = filmcall("setup", "logger.csv")
-    assert ran.out.count("is not understood; answer F or C") == 2
+    assert ran.out.count("is not understood; answer F or C") == typed.count("\n") - 1
     assert "so it was said" not in ran.out
     points = load_config_file(here / "filmcall.toml").enclosures[0].points
     assert [point.confirmed for point in points] == [False, True, False]
