@@ -137,12 +137,15 @@ def _keep(
             world.say(notice)
         refuse_wrong_clock(store, book, row.made_s)
         known = {(each.enclosure, each.point, each.quantity) for each in store.channels()}
-        if known and (row.enclosure, row.point, row.quantity) not in known:
+        if (row.enclosure, row.point, row.quantity) not in known and (
+            known or target.config_file is None
+        ):
             names = ", ".join(sorted({f"{at}/{point} {what}" for at, point, what in known}))
+            only = f", only of {names}" if names else ""
             world.say(
-                f"warning: the log has no {row.quantity} of {row.enclosure}/{row.point}, "
-                f"only of {names}; a calibration of a name that nothing has corrects nothing. Take "
-                "it back with calibrate undo if the name is wrong."
+                f"warning: the log has no {row.quantity} of {row.enclosure}/{row.point}{only}; a "
+                "calibration of a name that nothing has corrects nothing. Take it back with "
+                "calibrate undo if the name is wrong."
             )
         return store.add_calibration(row)
 

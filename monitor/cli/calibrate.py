@@ -119,9 +119,7 @@ def side_by_side(
     reference: Annotated[str, typer.Option(help="The point that it is compared with.")],
     reading: Annotated[str | None, typer.Option(help="Of the probe, raw.")] = None,
     reference_reading: Annotated[str | None, typer.Option(help="Of the reference.")] = None,
-    quantity: Annotated[
-        str | None, typer.Option(help="air_temp, surface_temp or humidity.")
-    ] = None,
+    quantity: Annotated[str | None, typer.Option(help="air_temp or surface_temp.")] = None,
     reference_accuracy: Annotated[str | None, typer.Option(help='"0.2 K".')] = None,
     enclosure: EnclosureOption = None,
     config: ConfigOption = None,

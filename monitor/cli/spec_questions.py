@@ -13,7 +13,6 @@ from rules.units import BadAmount, amount
 # A value still to be entered, with its unit: "? K", "? days", "?:?", "?".
 _OPEN = re.compile(r"\"\?(?P<ratio>:\?)?(?: (?P<unit>[^\"]+))?\"")
 _TABLE = re.compile(r"\[(?P<table>[\w.-]+)\]")
-_TRIES = 3
 # Asked although they stand as comments: few sheets lack them, and an empty answer leaves them so.
 _OFFERED = ("times.recoat_opens", "times.recoat_closes")
 # Why each is asked for, where the file's own line does not say it.
@@ -85,7 +84,7 @@ def _answer(
 ) -> str:
     """Return what goes into the file, or "" where it is left open."""
     shown = f" [{unit.replace('degC', '°C')}]" if unit else ""
-    for _ in range(_TRIES):
+    while True:
         given = " ".join(ask(f"? {what}{shown}: ").split())
         if not given or given == endless:
             return given
@@ -93,7 +92,7 @@ def _answer(
         if fault is None:
             return f"{given} {unit}" if unit and number(given) is not None else given
         say(f"  {fault}")
-    return ""
+        say("  Enter alone leaves it open.")
 
 
 def _fault(given: str, unit: str, is_ratio: bool) -> str | None:

@@ -115,7 +115,15 @@ def _writable(look: LogLook, path: Path, folder: Path) -> None:
 def _contents(look: LogLook, store: Store, path: Path, now_s: float) -> float:
     """Look inside, and return how many readings a second come in now."""
     look.newest_s = store.newest_time_s()
-    newest = "empty" if look.newest_s is None else f"newest row {iso_utc(round(look.newest_s))}"
+    book = CalibrationBook(store.calibrations())
+    recordings = sum(source.source != LIVE for source in store.sources())
+    if look.newest_s is not None:
+        newest = f"newest row {iso_utc(round(look.newest_s))}"
+    elif recordings or book.all():
+        calibrations = counted(len(book.all()), "calibration")
+        newest = f"{counted(recordings, 'recording')} and {calibrations}, nothing live"
+    else:
+        newest = "empty"
     size = path.stat().st_size
     look.add("file", CheckResult.OK, f"{size / 1e6:.1f} MB, {newest}")
     _whole(look, path, size)
@@ -139,7 +147,6 @@ def _contents(look: LogLook, store: Store, path: Path, now_s: float) -> float:
         if len(last) > 1:
             look.usual_s[key] = median(late - early for early, late in pairwise(last))
         heard += int((times_s >= now_s - _COUNTED_S).sum())
-    book = CalibrationBook(store.calibrations())
     for notice in book.notices(now_s):
         look.checks.append(Check("calibration", "age", CheckResult.LOOK, notice))
     return heard / _COUNTED_S

@@ -40,24 +40,30 @@ class Asker:
         return not self.yes and sys.stdin is not None and sys.stdin.isatty()
 
     def ask(self, question: Question) -> str:
-        """Return the answer: an empty line confirms the guess, ? takes it unconfirmed."""
+        """Return the answer.
+
+        An empty line confirms the guess, unless an answer was not understood before: who did not
+        know what to say confirms nothing. A ? takes the guess unconfirmed.
+        """
         guess = printable(question.guess, 120)
         what, why = printable(question.what, 300), printable(question.why, 400)
         if not self.is_asking:
             return self._guessed(question, f" ({why})")
         self.say(f"  {why}")
+        refused = False
         while True:
             sys.stdout.write(f"? {what} [{guess}]: ")
             sys.stdout.flush()
             line = sys.stdin.readline()
             answer = line.strip()
-            if not line or answer == "?":
+            if not line or answer == "?" or (refused and not answer):
                 return self._guessed(question)
             fault = question.fault_of(answer) if answer else None
             if fault is None:
                 return answer or question.guess
             self.say(f"  {fault}")
-            self.say(f"  Enter alone says {guess}; ? where you do not know.")
+            self.say(f"  Enter alone takes {guess}, as a guess that nobody confirmed.")
+            refused = True
 
     def _guessed(self, question: Question, why: str = "") -> str:
         self.guessed.add(question.key)

@@ -72,7 +72,7 @@ def draft_of(path: Path, asker: Asker, say: Callable[[str], None]) -> ConfigDraf
         spec="",
         timezone=answers.get("zone", zone),
         points=points,
-        replay=_replay(survey, answers),
+        replay=_replay(survey, answers, asker),
         left_out=[str(each) for each in judgement.verdicts if each.use is None],
     )
 
@@ -109,7 +109,7 @@ def _show(survey: Survey, say: Callable[[str], None]) -> None:
             say(f"  {printable(sight.name, 80)}: no figures")
 
 
-def _replay(survey: Survey, answers: dict[str, str]) -> dict[str, str]:
+def _replay(survey: Survey, answers: dict[str, str], asker: Asker) -> dict[str, str]:
     found: dict[str, str] = {}
     first = survey.parts[0]
     if len(survey.parts) == 1 and len(first.place.cells) >= 1:
@@ -118,7 +118,7 @@ def _replay(survey: Survey, answers: dict[str, str]) -> dict[str, str]:
             found["time"] = name
     if "zone" in answers:
         found["timezone"] = answers["zone"]
-    if "order" in answers:
+    if "order" in answers and "order" not in asker.guessed:  # a replay takes the same guess
         open_part = next(part for part in survey.parts if part.order is None)
         found["date_order"] = survey.order_of(open_part, answers)
     return found

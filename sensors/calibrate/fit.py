@@ -324,8 +324,8 @@ def _check(quantity: Quantity, how: Calibrated, point: Reference) -> None:
         raise CalibrationFault(
             f"{point.what}: reads {point.reading:.2f} for {point.reference:.2f} {quantity.unit}, "
             f"{abs(point.error):.1f} {how.unit} off where at most {how.largest:g} are corrected; "
-            f"nothing was calibrated. Check unit, salt and that it has come to rest, or replace "
-            f"the sensor."
+            f"nothing was calibrated. Check unit, reference and that it has come to rest, or "
+            f"replace the sensor."
         )
 
 

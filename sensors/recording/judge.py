@@ -420,7 +420,9 @@ def _columns_said(given: str | None, candidates: Sequence[Seen]) -> frozenset[st
 def _columns_named(given: str, names: Sequence[str]) -> frozenset[str] | None:
     plain = given.strip().strip("'\"").casefold()
     for without in ("", r"\s*[\[(][^\])]*[\])]\s*$"):
-        fitting = [name for name in names if re.sub(without, "", name).casefold() == plain]
+        fitting = [
+            name for name in names if plain and re.sub(without, "", name).casefold() == plain
+        ]
         if len(fitting) == 1:
             return frozenset(fitting)
     if plain.isdecimal() and 1 <= int(plain) <= len(names):

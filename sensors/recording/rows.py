@@ -376,7 +376,7 @@ class _WideReader(_FileReader):
                 sep=separator,
                 usecols=sorted({*place.cells, *self._places}),
                 dtype=dtype,
-                na_values=sorted(self.source.nothing_new),
+                na_values=sorted(MISSING),
                 keep_default_na=False,
                 decimal="," if self._decimal == "," else ".",
                 skipinitialspace=True,
@@ -385,8 +385,10 @@ class _WideReader(_FileReader):
             )
         except ValueError:
             return None
-        values = [frame[at].to_numpy(float) for at in self._places]
+        values = [frame[at].to_numpy(float, copy=True) for at in self._places]
         if len(frame) != len(lines) or any(np.isinf(column).any() for column in values):
+            return None
+        if self.source.nothing_new != MISSING and not self._note_marks(lines, values):
             return None
         clocks = [frame[at].fillna("").str.strip() for at in place.cells]
         if len(clocks) == 1:
@@ -400,6 +402,16 @@ class _WideReader(_FileReader):
             {},
             list(range(first_line, first_line + len(lines))),
         )
+
+    def _note_marks(self, lines: list[str], values: list[NDArray[np.float64]]) -> bool:
+        """Note where a mark stands and no empty cell; False where a quote has to be looked at."""
+        for place, column in zip(self._places, values, strict=True):
+            for at in np.flatnonzero(np.isnan(column)):
+                if '"' in lines[at]:
+                    return False
+                if lines[at].split(self._layout.separator)[place].strip():
+                    column[at] = _UNREADABLE
+        return True
 
     def _in_own_units(self, values: list[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
         return [

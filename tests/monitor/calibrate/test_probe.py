@@ -231,6 +231,27 @@ def test_a_check_ends_no_correction_that_is_in_force(
     assert listing(target.db, as_json=True, now_s=clock) == before
 
 
+def test_a_name_that_nothing_vouches_for_is_told(tmp_path: Path) -> None:
+    words = ("--salt", "NaCl", "--reading", "74", "--temp", "20", "--db", str(tmp_path / "log.db"))
+    ran = filmcall("calibrate", "salt", "--point", "air-bow", "--enclosure", "polytunel", *words)
+    assert "warning: the log has no humidity of polytunel/air-bow; a calibration of a" in ran.err
+
+
+def test_only_what_can_be_held_side_by_side_is_offered() -> None:
+    told = " ".join(filmcall("calibrate", "side-by-side", "--help").out.split())
+    assert "air_temp or surface_temp." in told
+    assert "or humidity" not in told
+
+
+def test_a_psychrometers_refusal_speaks_of_no_salt(tmp_path: Path) -> None:
+    words = ("--point", "air-bow", "--enclosure", "tent", "--dry", "20", "--wet", "15")
+    ran = filmcall(
+        "calibrate", "psychrometer", *words, "--reading", "90", "--db", str(tmp_path / "log.db")
+    )
+    assert ran.code == 2
+    assert "Check unit, reference and that it has come to rest" in ran.err
+
+
 def test_a_check_from_the_command_line_is_not_kept(tmp_path: Path) -> None:
     log = tmp_path / "log.db"
     words = ("--point", "air-bow", "--enclosure", "tent", "--salt", "NaCl", "--temp", "20")

@@ -130,6 +130,12 @@ def test_a_new_spec_asks_a_figure_at_a_time_and_takes_the_sheets_units() -> None
     assert (spec.mix.base_parts, spec.mix.hardener_parts) == (3.0, 1.0)
     assert not any(given.values())
     assert any("is no ratio" in line for line in said)
+    given = {"times.touch_dry at 20 °C": ["4-6", "1,5", "6 Std", "later", "10 h"]}
+    text = asked(new_spec_text("mine", "varnish"), lambda question: (ask(question)
+        if "touch_dry" in question else "\n"), said.append)  # fmt: skip
+    assert [line for line in text.splitlines() if line.startswith(("touch_dry", "handle"))] == [
+        'touch_dry = { "20 degC" = "10 h" }', 'handle = { "20 degC" = "? h" }',
+    ]  # fmt: skip
     left = asked(new_spec_text("mine", "varnish"), lambda _question: "\n", said.append)
     assert left == new_spec_text("mine", "varnish")
 

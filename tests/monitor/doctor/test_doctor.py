@@ -353,6 +353,21 @@ def test_a_log_that_is_well_says_what_is_in_it(store: Store, log: Path) -> None:
     assert "grows by about 0.3 MB a day" in found(look.checks, "log", "space").text
 
 
+def test_a_log_with_a_recording_or_a_calibration_is_not_called_empty(
+    store: Store, log: Path
+) -> None:
+    assert found(check_log(log, None, T0).checks, "log", "file").text.endswith("MB, empty")
+    point = Reference(73.9, 75.47, 0.3, "NaCl")
+    body = body_of(fit(Quantity.HUMIDITY, CalibrationMethod.SALT, [point]))
+    store.add_calibration(Calibration("tent", "air", Quantity.HUMIDITY, T0, body))
+    text = found(check_log(log, None, T0).checks, "log", "file").text
+    assert text.endswith("MB, 0 recordings and 1 calibration, nothing live")
+    source, _ = store.begin_source("replay", "a digest", "room.csv")
+    store.end_source(source, complete=True)
+    text = found(check_log(log, None, T0).checks, "log", "file").text
+    assert text.endswith("MB, 1 recording and 1 calibration, nothing live")
+
+
 def test_bytes_a_reading_is_what_a_log_takes(store: Store, log: Path) -> None:
     before = log.stat().st_size
     store.add_readings([reading(T0 + 10.0 * k + 0.123 * (k % 7), k / 10.0) for k in range(20_000)])

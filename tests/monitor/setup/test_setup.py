@@ -117,13 +117,14 @@ def test_an_answer_in_another_language_is_understood(
     assert (probe.quantity is Quantity.SURFACE_TEMP, probe.confirmed) == (is_hull, True)
 
 
+@pytest.mark.parametrize("typed", ["?\n", "don't know\nx\n?\n", "don't know\nx\n\n"])
 def test_a_unit_that_the_painter_does_not_know_stays_a_guess(
-    here: Path, monkeypatch: pytest.MonkeyPatch
+    here: Path, monkeypatch: pytest.MonkeyPatch, typed: str
 ) -> None:
     (here / "logger.csv").write_text(MUTE, encoding="utf-8")
-    monkeypatch.setattr(sys, "stdin", Typist("don't know\nx\n?\n\n\n"))
+    monkeypatch.setattr(sys, "stdin", Typist(f"{typed}\n\n"))
     ran = filmcall("setup", "logger.csv")
-    assert ran.out.count("is not understood; answer F or C") == 2
+    assert ran.out.count("is not understood; answer F or C") == typed.count("\n") - 1
     assert "so it was said" not in ran.out
     points = load_config_file(here / "filmcall.toml").enclosures[0].points
     assert [point.confirmed for point in points] == [False, True, False]
@@ -158,6 +159,25 @@ def test_a_date_order_that_is_not_understood_is_asked_again(
     assert ran.out.count("is not understood; answer day first or month first") == 2
     config = tomllib.loads((here / "filmcall.toml").read_text("utf-8"))
     assert config["replay"]["date_order"] == "month first"
+    assert (
+        "month first, as it was said"
+        in filmcall("replay", "logger.csv", "--config", "filmcall.toml", "--plain").err
+    )
+    assert filmcall("setup", "logger.csv", "--yes").code == 0
+    told = filmcall("replay", "logger.csv", "--config", "filmcall-2.toml", "--plain").err
+    assert "day first, and no date in the file tells whether that is right" in told
+
+
+def test_a_spec_that_is_not_found_is_asked_until_one_is_and_a_guess_is_said(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (here / "logger.csv").write_text(TWO, encoding="utf-8")
+    lines = "Probe 1\nmy-paint.toml\nmy paint\npolyurethane\nnone\nvarnish\n\n"
+    monkeypatch.setattr(sys, "stdin", Typist(lines))
+    assert filmcall("setup", "logger.csv").code == 0
+    assert load_config_file(here / "filmcall.toml").enclosures[0].spec == "varnish"
+    monkeypatch.setattr(sys, "stdin", Typist("Probe 1\nmy-paint.toml\n"))
+    assert "? spec: took polyurethane-topcoat" in filmcall("setup", "logger.csv").out
 
 
 def test_nothing_is_overwritten_and_both_or_neither_is_refused(here: Path) -> None:

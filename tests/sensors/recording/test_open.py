@@ -407,7 +407,7 @@ def test_empty_cells_say_nothing_new_and_are_no_fault(write: Write) -> None:
     assert recording.unreadable_count == recording.skipped_count == 0
 
 
-@pytest.mark.parametrize("mark", ["---", "NaN", "nan", "NA", "null"])
+@pytest.mark.parametrize("mark", ["---", "NaN", "nan", "NA", "null", '"NaN"', " NaN "])
 def test_a_mark_in_place_of_a_figure_is_missing_at_once_as_live(write: Write, mark: str) -> None:
     # The design: what says nothing usable is missing at once; an empty cell is nothing new.
     cells = ["60", "60", mark, "", "60", "60", "60", "60"]
