@@ -164,9 +164,7 @@ def _came(
         # nothing once it is known on both sides of their end.
         count = int(np.searchsorted(history.time_s, start_s + after_s, "right"))
         times, temps = history.time_s[:count], series[:count]
-        course = course_of(
-            times, temps, shift_k, history.max_gap_s, upper=upper, now_s=until_s, beside=history
-        )
+        course = course_of(times, temps, shift_k, history.max_gap_s, upper=upper, beside=history)
         came = progress(law, course, start_s, until_s)
         sure_s = -math.inf if course.last_s is None else course.last_s - history.max_gap_s
         over_s = until_s if came.ended_at_s is None else came.ended_at_s
