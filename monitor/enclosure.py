@@ -15,15 +15,14 @@ from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
 from rules.events import Event, ProbesOut
 from rules.known import HUMIDITY, TEMPERATURE, gone_by
-from rules.reasons import (
+from rules.notices import (
     CO2_TOLD_PPM,
     DUST_TOLD_UG_M3,
-    Doubt,
     co2_notice,
     dust_notice,
-    probes_out_doubt,
     standing_notice,
 )
+from rules.reasons import Doubt, probes_out_doubt
 from rules.section import Film, LastAnswer, Section, SectionCall
 from rules.text import date_hour_text
 from rules.vocabulary import ALL_SECTIONS, EventKind

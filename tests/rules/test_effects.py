@@ -8,7 +8,8 @@ from monitor.specs import find_spec, shipped_names
 from rules.climate import PointValue
 from rules.harm import harm_until
 from rules.limits import is_stricter, limits_in_force
-from rules.reasons import CureLeft, co2_notice
+from rules.notices import co2_notice
+from rules.reasons import CureLeft
 from rules.section import Film, Section
 from rules.spec.model import Limit
 from rules.vocabulary import Effect, LimitName, LimitState, Method, Stage, Step

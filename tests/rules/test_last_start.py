@@ -10,7 +10,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from rules.reasons import DUST_TOLD_UG_M3, dust_notice, last_start_left, last_start_reason
+from rules.notices import DUST_TOLD_UG_M3, dust_notice
+from rules.reasons import last_start_left, last_start_reason
 from rules.trend import EarlierOutlook
 from rules.vocabulary import LimitName, LimitState, Stage
 

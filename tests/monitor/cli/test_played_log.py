@@ -247,33 +247,6 @@ def test_a_coat_that_names_a_pot_of_another_spec_is_judged_by_the_pots_own_times
     assert re.search(r"Outside its spec: mix used \d+ min too early", said)
 
 
-def test_check_now_holds_where_no_reading_is_of_now(tmp_path: Path) -> None:
-    """A recording that is dated tomorrow, as where a clock was set back: nothing of it is known."""
-    config, recording = tmp_path / "shed.toml", tmp_path / "ahead.csv"
-    config.write_text(
-        CONFIG
-        + "".join(
-            POINT.format(name=name, quantity=quantity, unit=unit, column=column)
-            for name, quantity, unit, column in (
-                ("air", "air_temp", "degC", "t"),
-                ("air", "humidity", "%", "rh"),
-                ("plank", "surface_temp", "degC", "hull"),
-            )
-        )
-    )
-    tomorrow = datetime.now(tz=UTC) + timedelta(days=1)
-    rows = [
-        f"{(tomorrow + timedelta(minutes=each)).isoformat()},{20.0 + 0.1 * (each % 3):.1f},50,19.0"
-        for each in range(30)
-    ]
-    recording.write_text("\n".join(["time,t,rh,hull", *rows, ""]))
-    words = ["--config", str(config), "--db", str(tmp_path / "log.db")]
-    assert filmcall("replay", str(recording), *words).code == 0
-    ran = filmcall("check", "--now", *words)
-    assert (ran.code, ran.err) == (10, "")
-    assert ran.out.startswith("HOLD")
-
-
 def test_a_corrected_coat_is_warned_of_as_if_it_were_typed_at_first(tmp_path: Path) -> None:
     words = played(tmp_path)
     noted(words, ("coat-started", 1.0, *SPEC), ("coat-ended", 1.2), ("coat-started", 3.0, *SPEC))
