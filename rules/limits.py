@@ -88,6 +88,17 @@ class LimitJudgement(NamedTuple):
         """Unit of every figure here: K, % or degC."""
         return unit_of(self.name)
 
+    @property
+    def cooling_text(self) -> str:
+        """What the wet film's own cooling makes of it and by which method, or ""."""
+        if self.cooling is None:
+            return ""
+        share = "of that" if self.name is LimitName.DEW_MARGIN_MIN else "taken off"
+        assumed = ", no method being given" if self.cooling.assumed else ""
+        return (
+            f"; {self.cooling.by_k:.1f} K {share} for a wet film by {self.cooling.method}{assumed}"
+        )
+
 
 def unit_of(name: LimitName) -> str:
     """Return the unit in which a limit is stated: K, % or degC."""

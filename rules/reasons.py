@@ -610,7 +610,7 @@ def _limit_text(
         return f"{without_minus_zero(value, places)} {shown_unit}"
 
     text = distance_text(entry.name, entry.value, entry.asked, entry.guard, climate, figure)
-    text += _cooling_text(entry)
+    text += entry.cooling_text
     if entry.effect is Effect.SLOW:
         past = entry.inside is not None and entry.inside < 0.0
         if not past:
@@ -627,15 +627,6 @@ def _limit_text(
         if short >= 0.05:
             text += f"; {short:.1f} {_difference_unit(entry.unit)} short of GO"
     return text
-
-
-def _cooling_text(entry: LimitJudgement) -> str:
-    """Say what the wet film's own cooling makes of a limit, and by which method."""
-    if entry.cooling is None:
-        return ""
-    share = "of that" if entry.name is LimitName.DEW_MARGIN_MIN else "taken off"
-    assumed = ", no method being given" if entry.cooling.assumed else ""
-    return f"; {entry.cooling.by_k:.1f} K {share} for a wet film by {entry.cooling.method}{assumed}"
 
 
 def moving_text(per_hour: float, unit: str) -> str:

@@ -441,36 +441,25 @@ DRIED_TOLERANCE = 0.1
 """By how much sheets round a dry film beside a wet one; judgement, no source [1]."""
 
 
-def check_dried(film: FilmThickness, mix: Mix | None, faults: Faults) -> None:
-    """Keep the fault of a dry film that no coat can reach, by solids and the thickest wet one.
+def note_dried(film: FilmThickness, mix: Mix | None, notes: Faults) -> None:
+    """Keep which dry film no coat reaches, by the solids and the thickest wet one.
 
     Args:
         film: its thicknesses.
         mix: for its solids, or None where they are not known.
-        faults: what is found goes here.
+        notes: what is found goes here.
     """
-    _add_unreached("dry_min", film.dry_min_um, film, mix, faults)
-
-
-def note_dried(film: FilmThickness, mix: Mix | None, notes: Faults) -> None:
-    """Keep the note of a thickest dry film that no coat reaches; arguments as for `check_dried`."""
-    _add_unreached("dry_max", film.dry_max_um, film, mix, notes)
-
-
-def _add_unreached(
-    key: str, dry_um: float | None, film: FilmThickness, mix: Mix | None, found: Faults
-) -> None:
-    """Keep where a dry film is thicker than what of the thickest wet one stays [um]."""
-    if mix is None or dry_um is None or film.wet_max_um is None:
+    if mix is None or film.wet_max_um is None:
         return
     stays_um = film.wet_max_um * mix.solids_by_volume_pct / 100.0
-    if dry_um > stays_um * (1.0 + DRIED_TOLERANCE):
-        found.add(
-            ("film", key),
-            f"{dry_um:g} um is more than dries from wet_max {film.wet_max_um:g} um at "
-            f"{mix.solids_by_volume_pct:g} % solids, {stays_um:.3g} um",
-            "correct the one that is wrong",
-        )
+    for key, dry_um in (("dry_min", film.dry_min_um), ("dry_max", film.dry_max_um)):
+        if dry_um is not None and dry_um > stays_um * (1.0 + DRIED_TOLERANCE):
+            notes.add(
+                ("film", key),
+                f"{dry_um:g} µm is more than dries from wet_max {film.wet_max_um:g} µm at "
+                f"{mix.solids_by_volume_pct:g} % solids, {stays_um:.3g} µm",
+                "correct the one that is wrong",
+            )
 
 
 def _first_crossing(

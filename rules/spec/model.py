@@ -586,7 +586,11 @@ class Spec:
 
 
 def _times_under(spec: Spec, met: Sequence[tuple[int, Column]]) -> dict[ClockName, TimeTable]:
-    """The times by the columns that are met, each with how many of its conditions were named."""
+    """The times by the columns that are met, each with how many of its conditions were named.
+
+    Where one says that a clock never ends or is not needed at a humidity, the others count there
+    too: that is the slow side of what opens and the fast one of what closes.
+    """
     times = dict(spec.times)
     for clock in dict.fromkeys(clock for _, column in met for clock in column.times):
         ranked = [(rank, column) for rank, column in met if clock in column.times]
@@ -596,14 +600,14 @@ def _times_under(spec: Spec, met: Sequence[tuple[int, Column]]) -> dict[ClockNam
         damp = [
             (column.humidity_pct, column.times[clock])
             for column in held
-            if column.humidity_pct is not None
+            if column.humidity_pct is not None and column.times[clock].rows
         ]
         if plain:
             times[clock] = plain[-1]
         if damp:
             damp.sort(key=lambda column: column[0])
-            base = times.get(clock, damp[-1][1])
-            times[clock] = replace(base, columns=tuple(damp))
+            base = times.get(clock, NEVER)
+            times[clock] = replace(base if base.rows else damp[-1][1], columns=tuple(damp))
     return {clock: table for clock, table in times.items() if table.rows}
 
 

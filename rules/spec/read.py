@@ -9,7 +9,6 @@ from dataclasses import replace
 
 from rules.errors import SpecFault
 from rules.spec.checks import (
-    check_dried,
     check_limits,
     check_order,
     check_tape,
@@ -256,7 +255,6 @@ def _spec(top: Table, faults: Faults) -> Spec | None:
     pots = read_pot_sizes(top.table("pot_sizes", None), mix)
     measurements = tuple(read_measurements(top))
     launch, film, post_cure = read_launch(top), read_film(top), read_post_cure(top)
-    check_dried(film, mix, faults)
     cooling = read_cooling(top.table("wet_film_cooling", METHODS))
     call = top.table("call", ("dwell", "re_entry", "coating_time", "go_band", "re_entry_band"))
     dwell_s = call.duration("dwell", *_HOLDS_S, default=DWELL_S)

@@ -18,7 +18,7 @@ from rules.clocks.all_clocks import clocks_of
 from rules.clocks.history import TemperatureHistory, course_of, damp_between
 from rules.clocks.progress import progress
 from rules.rate import SafeSide, rate_law, reciprocal
-from rules.spec.model import Column, OvercoatSteps, TimeTable
+from rules.spec.model import NEVER, Column, OvercoatSteps, TimeTable
 from rules.vocabulary import ClockName, EventKind, Method, Service
 
 DRY = ClockName.TOUCH_DRY
@@ -100,6 +100,17 @@ def test_past_two_columns_the_plain_times_count_too(rh_pct: float, hours: float)
     damp = (np.array([rh_pct]), np.array([rh_pct]))
     rate = law.rate_at_x(reciprocal(np.array([20.0])), damp)[0]
     assert 1.0 / rate / H == pytest.approx(hours)
+
+
+@pytest.mark.parametrize("plain", [None, NEVER, table((20, 90))])
+def test_a_column_that_never_ends_leaves_those_that_do(plain: TimeTable | None) -> None:
+    # Unlimited at 80 %, 72 h at 40 %: what closes takes the faster of what the sheet has, 72 h.
+    closes, gun = ClockName.RECOAT_CLOSES, Method.GUN
+    columns = [column(NEVER, closes, method=gun, humidity_pct=80.0)]
+    columns += [column(table((20, 72)), closes, method=gun, humidity_pct=40.0)]
+    columns += [] if plain is None else [column(plain, closes, method=gun)]
+    found = replace(PRIMER, times={}, when=tuple(columns)).under(gun).times[closes]
+    assert rate_law(found, SafeSide.CLOSES).time_s(20.0) == pytest.approx(72 * H)
 
 
 @pytest.mark.parametrize(
