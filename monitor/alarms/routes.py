@@ -248,7 +248,7 @@ class AlarmRoutes:
         return [f"alarms by {each.name}: {count} never went." for each, count in unsent if count]
 
 
-def run_test(config_file: Path, environment: Mapping[str, str] | None = None) -> str:
+def run_test(config_file: Path, environment: Mapping[str, str] | None = None) -> tuple[str, bool]:
     """Send one test alarm by every way, and wait for each.
 
     Args:
@@ -256,7 +256,7 @@ def run_test(config_file: Path, environment: Mapping[str, str] | None = None) ->
         environment: the process's, if left out.
 
     Returns:
-        A line for each way, by its scheme and line alone.
+        A line for each way, by its scheme and line alone, and whether every one went.
 
     Raises:
         FilmcallError: there is no way to test, or the config cannot be used.
@@ -269,15 +269,16 @@ def run_test(config_file: Path, environment: Mapping[str, str] | None = None) ->
             f'[alarm] urls_file = "FILE" with one URL a line, or set {URLS_VARIABLE}.'
         )
     text = f"{REMINDER} This is a test of the alarm by filmcall, and no film is in danger."
-    lines = []
+    lines, all_went = [], not troubles
     for way in ways:
         went = way.send("filmcall: a test", text, "info")
+        all_went &= went
         lines.append(
             f"{way.name}: sent; look whether it arrived"
             if went
             else f"{way.name}: not sent; check the network, and the URL by its service's own page"
         )
-    return "\n".join([*lines, *troubles])
+    return "\n".join([*lines, *troubles]), all_went
 
 
 def _told_late(text: str, late_s: float) -> str:

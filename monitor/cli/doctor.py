@@ -46,8 +46,8 @@ def run(
             raise FilmcallError(
                 "--test-alarm needs to know the ways, so nothing was sent; give --config FILE"
             )
-        typer.echo(alarm_routes.run_test(config_file))
-        return
+        text, all_went = alarm_routes.run_test(config_file)
+        printed(text, 0 if all_went else 1)
     from monitor.doctor import doctor
 
     text, code = doctor.run(

@@ -465,7 +465,9 @@ def test_the_test_alarm_says_for_each_way_whether_it_went(server: Server, tmp_pa
     config = tmp_path / "shed.toml"
     config.write_text(f'{ONE_PLANK}\n[alarm]\nurls_file = "alarm-urls"\n')
     private(tmp_path, f"{server.url}\n{url_at(free_port())}\nnonesuch://{SECRET}\n")
-    said = run_test(config, {}).splitlines()
+    text, all_went = run_test(config, {})
+    said = text.splitlines()
+    assert not all_went
     assert said[0] == "json (line 1): sent; look whether it arrived"
     assert said[1].startswith("json (line 2): not sent; check the network")
     assert said[2].startswith("alarm URL line 3 is none that apprise can use")

@@ -206,7 +206,7 @@ def test_a_test_alarm_is_sent_only_when_asked_and_needs_a_config(tmp_path: Path)
     (tmp_path / "urls").write_text("json://127.0.0.1:1\n")
     (tmp_path / "urls").chmod(0o600)
     ran = filmcall("doctor", "--config", str(path), "--test-alarm")
-    assert (ran.code, ran.out[:27]) == (0, "json (line 1): not sent; ch")
+    assert (ran.code, ran.out[:27]) == (1, "json (line 1): not sent; ch")
 
 
 def hours_text(first: float, last: float, made: float | None) -> str:
