@@ -330,9 +330,10 @@ class Enclosure:
         """Take in what the judge says of a reading, after any earlier one that it confirms."""
         *confirmed, last = judged
         taken.confirmed.extend(confirmed)
-        quality = last.quality
+        quality, seen = last.quality, self.counts.set_aside
+        if confirmed:  # they were set aside as they came
+            seen[Quality.SPIKE.value] = seen.get(Quality.SPIKE.value, 0) - len(confirmed)
         if quality is not Quality.OK:
-            seen = self.counts.set_aside
             seen[quality.value] = seen.get(quality.value, 0) + 1
         taken.kept.append(_as(reading, quality))
         taken.used.append(last.value)

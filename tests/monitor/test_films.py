@@ -389,6 +389,13 @@ def test_a_film_without_a_surface_point_is_followed_by_the_air_as_the_config_ass
     assert "assumed" not in silent.basis
 
 
+def test_a_spike_that_the_next_reading_confirms_was_not_ignored() -> None:
+    tent = Enclosure(config_of(), FilmKeeper(TOPCOAT, {}).film_of, T0)
+    for second, air_c in enumerate((20.0, 20.1, 28.0, 20.2, 20.3, 29.0, 29.1)):
+        hear(tent, 10.0 * second, air=air_c)
+    assert tent.counts.set_aside == {"spike": 1}, "of two that jumped"
+
+
 def test_a_clock_names_the_probe_that_was_silent_while_it_ran_and_for_how_long() -> None:
     planks = [point(Quantity.SURFACE_TEMP, name) for name in ("plank-bow", "plank-stern")]
     config = EnclosureConfig("tent", (point(Quantity.AIR_TEMP), *planks))
