@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from rules.spec.model import GENERAL_GUIDANCE, Spec
 from sensors.whole_file import Unreadable, whole_text
 
 
+@cache
 def shipped_names() -> tuple[str, ...]:
     """Return the names of the specs that come with the program."""
     folder = files("rules.specs")
