@@ -7,6 +7,7 @@ What is pressed on a page, or on a button beside the tent, does to the watch exa
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from monitor.config.model import EnclosureConfig
@@ -20,7 +21,7 @@ from monitor.wire import Json
 from rules.errors import FilmcallError
 from rules.events import Event, in_force
 from rules.spec.model import GENERAL_GUIDANCE
-from rules.text import clean, hour_and_day_text, iso_utc, printable
+from rules.text import clean, duration_text, hour_and_day_text, iso_utc, printable
 from rules.vocabulary import ALL_SECTIONS
 from sensors.mqtt.events import EventEar, Press
 from sensors.zones import zone_or_utc
@@ -29,6 +30,8 @@ A_TURN = 8
 """Presses that one turn of the loop takes, so that no call waits for a row of them."""
 AGAIN_S = 5.0
 """A button without an id that is pressed again within this was pressed once [s]."""
+TAKE_BACK_S = 600.0
+"""A press is taken back by another within this; later a film may rest upon it. Judgement [s]."""
 RECORDED, REPEATED, REFUSED = "recorded", "repeated", "refused"
 _MOST_LETTERS = 600
 
@@ -78,7 +81,7 @@ class Buttons:
             if repeated is not None:
                 event, warnings = repeated
                 return self._told(press, REPEATED, event, warnings, now_s)
-            event = self._event(press, now_s)
+            event = self._taking_back(press, now_s) or self._event(press, now_s)
             name = None if press.id is None else EventId(press.id, press.by)
             found = self._watch.record(event, name)
             return self._told(press, RECORDED, found.event, found.warnings, now_s)
@@ -101,6 +104,7 @@ class Buttons:
         config = self._watch.rooms[event.enclosure].enclosure.config
         hour = hour_and_day_text(event.time_s, zone_or_utc(config.timezone), now_s)
         where = event.enclosure if event.section is None else f"{event.enclosure}/{event.section}"
+        did = "Taken back:" if event.withdrawn else "Recorded"
         return {
             "id": press.id,
             "kind": event.kind.value,
@@ -110,7 +114,7 @@ class Buttons:
             "log": self._watch.store.log_uuid,
             "row": event.row,
             "warnings": [_sentence(each) for each in warnings],
-            "text": f"Recorded {event.kind.value} at {hour} in {clean(where)}.",
+            "text": f"{did} {event.kind.value} at {hour} in {clean(where)}.",
         }
 
     def _repeated(self, press: Press) -> tuple[Event, Sequence[str]] | None:
@@ -125,6 +129,32 @@ class Buttons:
             if event.kind == press.kind and event.section == press.section:
                 return event, ()
         return None
+
+    def _taking_back(self, press: Press, now_s: float) -> Event | None:
+        """The event that takes back an earlier press; None where none is to be.
+
+        Raises:
+            FilmcallError: that press is unknown, is of long ago or counts no longer.
+        """
+        if press.takes_back is None:
+            return None
+        name = printable(press.takes_back, 60)
+        found = self._watch.store.event_called(press.enclosure, press.takes_back)
+        if found is None:
+            raise FilmcallError(f"there is no event called {name!r}, so nothing was taken back")
+        event = found[0]
+        if event.withdrawn:
+            raise FilmcallError(f"{name!r} itself took one back; record that event again")
+        standing = in_force(self._watch.rooms[press.enclosure].keeper.events)
+        if event.row not in {each.row for each in standing}:
+            raise FilmcallError(f"{event.kind} no longer counts, so nothing more was taken back")
+        if event.recorded_s is None or now_s - event.recorded_s > TAKE_BACK_S:
+            raise FilmcallError(
+                f"{event.kind} was recorded over {duration_text(TAKE_BACK_S)} ago, so it was not "
+                f"taken back; at the station: filmcall event {event.kind} --enclosure "
+                f"{printable(press.enclosure)} --corrects {event.row} --withdraw"
+            )
+        return replace(event, row=None, corrects=event.row, withdrawn=True, recorded_s=now_s)
 
     def _event(self, press: Press, now_s: float) -> Event:
         """The event that a press tells of, checked.

@@ -34,12 +34,14 @@ class Answer:
         result: recorded, repeated, refused, unconfirmed or unsent.
         text: in one sentence.
         warnings: what it means at this moment.
+        takes_back: what a press names that takes this one back, or "" where there is nothing to.
     """
 
     id: str
     result: str
     text: str
     warnings: tuple[str, ...] = ()
+    takes_back: str = ""
 
     @property
     def status(self) -> int:
@@ -53,6 +55,7 @@ class Answer:
             "result": self.result,
             "text": self.text,
             "warnings": list(self.warnings),
+            "takes_back": self.takes_back,
         }
 
 
@@ -72,10 +75,14 @@ def event_of(form: Mapping[str, str], by: str) -> Pressed:
         PressFault: a field cannot be; nothing is to be sent.
     """
     kind, name = form.get("kind", ""), form.get("id") or fresh_id()
+    takes_back = form.get("takes_back", "")
+    for each in filter(None, (name, takes_back)):
+        if not EVENT_ID.fullmatch(each):
+            raise PressFault(f"id {shown(each)} is none, so nothing was sent; load the page again")
+    if takes_back:
+        return {"id": name, "takes_back": takes_back, "by": by}
     if kind not in tuple(EventKind):
         raise PressFault(f"{shown(kind)} is no event, so nothing was sent; use the buttons")
-    if not EVENT_ID.fullmatch(name):
-        raise PressFault(f"id {shown(name)} is none, so nothing was sent; load the page again")
     event: Pressed = {"id": name, "kind": kind, "by": by}
     for field, most in _TEXTS.items():
         text = form.get(field, "").strip()
@@ -127,4 +134,6 @@ async def pressed(listener: Listener, enclosure: str, event: Pressed) -> Answer:
     except TimeoutError:
         listener.forget(name)
         return Answer(name, "unconfirmed", NOT_CONFIRMED)
-    return Answer(name, done.result, done.text or done.result.capitalize(), done.warnings)
+    kept = done.result != "refused" and "takes_back" not in event
+    text = done.text or done.result.capitalize()
+    return Answer(name, done.result, text, done.warnings, name if kept else "")

@@ -33,7 +33,7 @@ _NAME = 64
 _NOTE = 2000
 _ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _TEXTS = {"kind": _NAME, "section": _NAME, "time": _NAME, "note": _NOTE, "spec": _NAME,
-          "batch": _NAME, "method": _NAME, "by": _NAME}  # fmt: skip
+          "batch": _NAME, "method": _NAME, "by": _NAME, "takes_back": _NAME}  # fmt: skip
 _FIGURES = ("amount_ml", "thinner_pct", "coat")
 
 
@@ -56,6 +56,7 @@ class Press:
         thinner_pct: thinner added [%], or None.
         method: how the coat is put on, as it was written, or None.
         by: who pressed, or "".
+        takes_back: id of the press that it takes back, whose kind it then has; or None.
         fault: why it is refused, in a sentence, or "".
     """
 
@@ -73,6 +74,7 @@ class Press:
     thinner_pct: float | None = None
     method: str | None = None
     by: str = ""
+    takes_back: str | None = None
     fault: str = ""
 
 
@@ -200,7 +202,13 @@ def _press(enclosure: str, word: str | None, payload: bytes, now_s: float) -> Pr
     given = {key: value for key, value in said.items() if value is not None}
     name = _id_of(given)
     texts = {key: _text(key, given[key], most) for key, most in _TEXTS.items() if key in given}
-    if not texts.get("kind"):
+    takes_back = texts.get("takes_back") or None
+    if takes_back and given.keys() - {"id", "by", "takes_back"}:
+        other = ", ".join(sorted(given.keys() - {"id", "by", "takes_back"}))
+        raise PayloadFault(
+            FaultKind.NO_VALUE, f"event has takes_back and {printable(other, 60)}; refused."
+        )
+    if not texts.get("kind") and not takes_back:
         raise PayloadFault(FaultKind.NO_VALUE, "event names no kind; refused. Say what was done.")
     figures = {key: _figure(key, given[key]) for key in _FIGURES if key in given}
     coat = figures.get("coat")
@@ -210,7 +218,7 @@ def _press(enclosure: str, word: str | None, payload: bytes, now_s: float) -> Pr
         enclosure,
         now_s,
         id=name,
-        kind=texts["kind"],
+        kind=texts.get("kind", ""),
         section=texts.get("section") or None,
         time=texts.get("time") or None,
         note=texts.get("note", ""),
@@ -221,6 +229,7 @@ def _press(enclosure: str, word: str | None, payload: bytes, now_s: float) -> Pr
         thinner_pct=figures.get("thinner_pct"),
         method=texts.get("method") or None,
         by=texts.get("by", ""),
+        takes_back=takes_back,
     )
 
 

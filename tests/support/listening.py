@@ -98,7 +98,7 @@ class Ear:
             raise FilmcallError("no link to the broker, so nothing was sent; press again later")
         self.sent.append((enclosure, event))
         answer: Future[Done] = Future()
-        done = self.answers.get(str(event["kind"]))
+        done = self.answers.get(str(event.get("kind", "")))
         if done is not None:
             answer.set_result(done)
         self.waiting[str(event["id"])] = answer

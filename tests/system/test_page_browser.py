@@ -103,9 +103,10 @@ class Station:
         event = json.loads(message.payload)
         self.events.append(event)
         if self.answers:
-            done = {"id": event["id"], "kind": event["kind"], "section": event.get("section"),
+            text = f"Recorded: {event['kind']}." if "kind" in event else "Taken back."
+            done = {"id": event["id"], "kind": event.get("kind"), "section": event.get("section"),
                     "result": "recorded", "time": iso_utc(time.time()), "log": "0d9c", "row": 7,
-                    "warnings": [EVIL], "text": f"Recorded: {event['kind']}."}  # fmt: skip
+                    "warnings": [EVIL], "text": text}  # fmt: skip
             client.publish("filmcall/tent/event/done", json.dumps(done), 1)
 
     def kill(self) -> None:
@@ -319,9 +320,14 @@ def test_a_button_is_sent_once_and_shows_its_answer_and_warnings_as_text(shed: S
     assert EVIL in page.inner_text("[data-done]")
     (event,) = shed.station.events
     assert (event["kind"], event["section"], event["by"]) == ("coat-started", "hull-stbd", "kit")
+    page.click("text=Take it back")
+    playwright_api.expect(page.locator("[data-done]")).to_contain_text("Taken back.")
+    assert page.locator("text=Take it back").count() == 0
+    assert shed.station.events[1]["takes_back"] == event["id"]
+    assert "kind" not in shed.station.events[1]
     page.click("button[data-event=wiped]")
     playwright_api.expect(page.locator("[data-done]")).to_contain_text("wiped")
-    assert len({each["id"] for each in shed.station.events}) == len(shed.station.events) == 2
+    assert len({each["id"] for each in shed.station.events}) == len(shed.station.events) == 3
 
 
 def test_a_logout_shows_the_login_although_the_worker_stands_between(shed: Shed) -> None:

@@ -170,7 +170,7 @@
     return "page-" + [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
   }
 
-  function answer(result, text, warnings) {
+  function answer(result, text, warnings, takesBack) {
     const done = document.querySelector("[data-done]");
     done.dataset.result = result;
     done.replaceChildren(...[text, ...warnings].map((sentence, n) => {
@@ -179,12 +179,18 @@
       p.textContent = sentence;
       return p;
     }));
+    if (takesBack) {
+      const back = document.createElement("button");
+      back.setAttribute("form", "press");
+      Object.assign(back, { name: "takes_back", value: takesBack, textContent: "Take it back" });
+      done.append(back);
+    }
     done.scrollIntoView({ block: "nearest" });
   }
 
   async function press(form, button) {
     const body = new URLSearchParams(new FormData(form));
-    body.set("kind", button.value);
+    body.set(button.name, button.value);
     body.set("id", freshId());
     const all = form.querySelectorAll("button");
     all.forEach((each) => { each.disabled = true; });
@@ -194,8 +200,8 @@
     try {
       const headers = { Accept: "application/json" };
       const said = await fetch(form.action, { method: "POST", body, headers, signal: late.signal });
-      const { result, text, warnings } = await said.json();
-      answer(result, text, warnings);
+      const { result, text, warnings, takes_back: takesBack } = await said.json();
+      answer(result, text, warnings, takesBack);
       if (result === "recorded") each(form, "textarea, .fields input", (el) => { el.value = ""; });
     } catch {
       answer("unconfirmed", NOT_CONFIRMED, []);

@@ -12,7 +12,7 @@ import pytest
 from command import filmcall
 from live import START_S, TWO_PLANKS, Live, Machine
 
-from monitor.live.buttons import A_TURN, Buttons
+from monitor.live.buttons import A_TURN, TAKE_BACK_S, Buttons
 from rules.text import iso_utc
 from sensors.mqtt.events import EventEar
 
@@ -184,6 +184,43 @@ def test_a_log_that_refuses_is_said_and_the_same_id_may_come_again(bench: Bench)
     assert "was not written" in refused["text"]
     bench.live.store.file.connection.execute("PRAGMA query_only = OFF")
     assert bench.press(kind="wiped")["result"] == "recorded"
+
+
+def test_a_wrong_press_is_taken_back_by_its_id_and_counts_no_more(bench: Bench) -> None:
+    bench.press(kind="coat-started", section="hull-port")
+    sections = bench.live.watch.rooms["tent"].enclosure.sections
+    assert sections["hull-port"].film.stage == "apply"
+    back = bench.press(id="p2", takes_back="p1", by="kit")
+    assert (back["result"], back["kind"], back["section"]) == (
+        "recorded",
+        "coat-started",
+        "hull-port",
+    )
+    assert back["text"] == "Taken back: coat-started at 08:01 in tent/hull-port."
+    assert sections["hull-port"].film.stage == "prep"
+    _, taken = bench.live.store.events("tent")
+    assert (taken.withdrawn, taken.corrects, taken.row) == (True, 1, back["row"])
+    assert bench.live.store.told_by(back["row"]) == "kit"
+    assert bench.press(id="p2", takes_back="p1") == {**back, "result": "repeated"}
+    assert bench.rows() == [1, 2]
+
+
+def test_what_cannot_be_taken_back_is_refused_in_a_sentence(bench: Bench) -> None:
+    bench.press(kind="wiped", section="hull-port")
+    unknown = bench.press(id="p2", takes_back="p9")
+    assert "no event called 'p9'" in unknown["text"]
+    bench.press(id="p3", takes_back="p1")
+    assert "no longer counts" in bench.press(id="p4", takes_back="p1")["text"]
+    assert "itself" in bench.press(id="p5", takes_back="p3")["text"]
+    both = bench.press(id="p6", takes_back="p1", kind="wiped")
+    assert "takes_back and kind" in both["text"]
+    bench.press(id="p7", kind="washed")
+    bench.live.run(TAKE_BACK_S + 10.0, bench.live.climate(port=19.0, stbd=19.0))
+    late = bench.press(id="p8", takes_back="p7")
+    assert "10 min ago" in late["text"]
+    assert "--withdraw" in late["text"]
+    assert {each["result"] for each in (unknown, both, late)} == {"refused"}
+    assert len(bench.rows()) == 3
 
 
 def test_a_late_press_keeps_its_own_time(bench: Bench) -> None:

@@ -142,7 +142,8 @@ class Page(HTMLParser):
         ]
 
     def field(self, name: str) -> str:
-        return next(each["value"] or "" for each in self.all("input") if each.get("name") == name)
+        fields = [*self.all("input"), *self.all("button")]
+        return next(each["value"] or "" for each in fields if each.get("name") == name)
 
 
 def log_in(page: TestClient, name: str = "kit", password: str = PASSWORD, **more: str) -> Any:
@@ -499,12 +500,38 @@ def test_a_form_without_a_script_gets_its_answer_as_a_page(
     assert shown.field("id") != form.field("id")
 
 
+def test_what_was_recorded_can_be_taken_back_where_its_answer_stands(
+    open_page: Open, accounts: Accounts, ear: Ear
+) -> None:
+    page = open_page(accounts)
+    log_in(page)
+    form = event_form(page)
+    assert "takes_back" not in {each.get("name") for each in form.all("button")}
+    answered(ear, "wiped")
+    pressed = {"csrf": form.field("csrf"), "id": form.field("id"), "kind": "wiped"}
+    shown = Page(page.post("/enclosure/tent/event", data=pressed).text)
+    assert shown.field("takes_back") == form.field("id")
+    answered(ear, "")
+    fields = {key: shown.field(key) for key in ("csrf", "id", "takes_back")}
+    page.post("/enclosure/tent/event", data=fields)
+    assert ear.sent[1] == (
+        "tent",
+        {"id": shown.field("id"), "takes_back": form.field("id"), "by": "kit"},
+    )
+    answered(ear, "washed", "refused")
+    refused = page.post(
+        "/enclosure/tent/event", data={"csrf": form.field("csrf"), "kind": "washed"}
+    )
+    assert "takes_back" not in refused.text
+
+
 @pytest.mark.parametrize(
     ("fields", "status", "told"),
     [
         ({"kind": "explode"}, 400, "'explode' is no event"),
         ({"kind": "mixed", "csrf": "forged"}, 403, "not of this login"),
         ({"kind": "mixed", "id": "a b"}, 400, "id 'a b' is none"),
+        ({"kind": "", "takes_back": "a b"}, 400, "id 'a b' is none"),
         ({"kind": "mixed", "amount_ml": "a lot"}, 400, "amount_ml 'a lot' is no number"),
         ({"kind": "mixed", "amount_ml": "nan"}, 400, "amount_ml 'nan' is no number"),
         ({"kind": "mixed", "coat": "1.5"}, 400, "coat '1.5' is no number"),
