@@ -48,6 +48,10 @@ class LastCall(NamedTuple):
     films: LastAnswer | None = None
 
 
+LOOK_APART_S = 1.0
+"""An end of a clock is seen in its own second, and no film is looked at more often for it [s]."""
+
+
 class Intake(NamedTuple):
     """What became of readings: for the log.
 
@@ -202,6 +206,7 @@ class Enclosure:
         last_calls: Mapping[str, LastCall] | None = None,
         on_evaluated: Callable[[Enclosure], None] | None = None,
         probes_out: Callable[[float], ProbesOut | None] | None = None,
+        films_due_s: Callable[[], float] = lambda: math.inf,
     ) -> None:
         """Begin to watch.
 
@@ -212,6 +217,7 @@ class Enclosure:
             last_calls: what the log left of each section.
             on_evaluated: is called after each evaluation.
             probes_out: how events say that the probes are out at a time, or None for never.
+            films_due_s: when to ask `film_of` again though nothing is heard [s].
         """
         self.correct: Correct | None = None
         self.config = config
@@ -222,7 +228,7 @@ class Enclosure:
         self.doubts: tuple[Doubt, ...] = ()
         self._probes_out = probes_out
         self.intake_delay_s = 0.0  # how old what is heard is by the time it comes
-        self._film_of = film_of
+        self._film_of, self._films_due_s = film_of, films_due_s
         keys = {(point.name, point.quantity): point.rules for point in config.points}
         self._judge = FaultJudge(keys)
         self._channels = {
@@ -232,6 +238,7 @@ class Enclosure:
             for point in config.points
         }
         self._next_expiry_s = math.inf  # none runs out before it, and perhaps none at it
+        self._next_look_s = math.inf  # at films
         self._assumed = (
             AssumedSurface(config.assumed_surface_offset_k, config.assumed_surface_accuracy_k)
             if config.assumed_surface_offset_k is not None
@@ -370,13 +377,17 @@ class Enclosure:
         return Intake(known, used, [])
 
     def advance(self, to_s: float) -> bool:
-        """Let time pass: evaluate at each instant at which a value's age ran out before `to_s`.
+        """Let time pass: evaluate at each instant before `to_s` at which a value's age ran out or
+        a film changed.
 
         Returns:
-            Whether anything ran out.
+            Whether any value ran out.
         """
         expired = False
-        while self._next_expiry_s < to_s:
+        while min(self._next_expiry_s, self._next_look_s) < to_s:
+            if self._next_look_s <= self._next_expiry_s:
+                self._look_at_films(self._next_look_s)
+                continue
             at_s = min(channel.expires_s for channel in self._channels.values())
             self._next_expiry_s = at_s
             if at_s >= to_s:
@@ -391,6 +402,16 @@ class Enclosure:
             self._evaluate()
             expired = True
         return expired
+
+    def _look_at_films(self, at_s: float) -> None:
+        """See whether a film has changed with time alone, as where a clock has ended [s]."""
+        changed = [
+            self._film_of(name, at_s) is not each.film for name, each in self.sections.items()
+        ]
+        self._next_look_s = max(self._films_due_s(), at_s + LOOK_APART_S)
+        if any(changed):
+            self.now_s = max(self.now_s, at_s)
+            self._evaluate()
 
     def evaluate_now(self, now_s: float) -> None:
         """Evaluate without a new reading, as after an event or a change of a doubt."""
@@ -418,6 +439,7 @@ class Enclosure:
             section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=doubts)
         if self._on_evaluated is not None:
             self._on_evaluated(self)
+        self._next_look_s = max(self._films_due_s(), self.now_s + LOOK_APART_S)
 
     def _widened(self, sensed: PointValue) -> PointValue:
         """Count what a hull or the air can have done since a probe has told nothing of it."""

@@ -169,6 +169,10 @@ class FilmKeeper:
             self._reckon(section, time_s)
         return self._films[section]
 
+    def due_s(self) -> float:
+        """When a film may next be another than it was last seen as; minus infinity for now [s]."""
+        return min((next_s for _, next_s in self._reckoned_s.values()), default=math.inf)
+
     def clocks(self, section: str, time_s: float) -> tuple[Clock, ...]:
         """Return a section's clocks, reckoned within the last minute and counted on from then."""
         if not self._events:

@@ -112,7 +112,13 @@ def calls_now(
     last = last_calls(store, name, sections) if source == LIVE else {}
     _take_temperatures(store, config, keeper, sections, now_s, source)
     tent = Enclosure(
-        config, keeper.film_of, begin_s, last, keeper.evaluated, probes_out=keeper.probes_out
+        config,
+        keeper.film_of,
+        begin_s,
+        last,
+        keeper.evaluated,
+        probes_out=keeper.probes_out,
+        films_due_s=keeper.due_s,
     )
     for each in sections:
         tent.ensure_section(each)

@@ -259,7 +259,13 @@ class Watch:
             keeper.samples(name)  # its store, at the start and not with the first coat
         load_temperatures(self._store, config, keeper, sections, now_s)
         enclosure = Enclosure(
-            config, keeper.film_of, now_s, last, evaluated, probes_out=keeper.probes_out
+            config,
+            keeper.film_of,
+            now_s,
+            last,
+            evaluated,
+            probes_out=keeper.probes_out,
+            films_due_s=keeper.due_s,
         )
         recall_readings(self._store, enclosure, events, now_s)
         for name in sorted(named):

@@ -266,6 +266,7 @@ def play(
                     time_s,
                     on_evaluated=evaluated,
                     probes_out=keeper.probes_out,
+                    films_due_s=keeper.due_s,
                 )
                 for event in keeper.events:
                     enclosure.ensure_section(event.section)

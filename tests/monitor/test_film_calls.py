@@ -75,7 +75,11 @@ class Tent:
             for row, (kind, at_s, more) in enumerate(events, 1)
         )
         self.tent = Enclosure(
-            config, self.keeper.film_of, START_S, on_evaluated=self.keeper.evaluated
+            config,
+            self.keeper.film_of,
+            START_S,
+            on_evaluated=self.keeper.evaluated,
+            films_due_s=self.keeper.due_s,
         )
 
     def run(self, from_s: float, to_s: float, air: tuple[float, float, float] = FAIR) -> Call:
@@ -152,6 +156,22 @@ def test_coating_over_a_closed_window_is_stop() -> None:
     assert tent.run(6 * H, 6 * H + 120) is Call.STOP
     (reason,) = [each for each in tent.told().reasons if each.limit == "recoat closes"]
     assert "Coat 1 is past its recoat window" in reason.text
+
+
+def test_a_window_that_closes_between_two_readings_ends_the_go_in_its_own_second() -> None:
+    coat = [("coat-started", 0.0, {}), ("coat-ended", 20 * MIN, {})]
+    tent = Tent(spec(), [*coat, ("mixed", 3 * H, {})])
+    told = []
+    for five in range(55):
+        tent.run(five * 300.0, five * 300.0)
+        for second in range(1, 300):
+            tent.tent.advance(START_S + 300.0 * five + second)
+            told.append((tent.tent.call, START_S + 300.0 * five + second))
+    last_go_s = max(time_s for call, time_s in told if call is Call.GO)
+    clocks = tent.keeper.clocks("all", tent.tent.now_s)
+    (end,) = [each.ended_at_s for each in clocks if each.name == ClockName.RECOAT_CLOSES]
+    assert end is not None
+    assert last_go_s - 1.0 <= end <= last_go_s + 2.0
 
 
 def test_sanding_after_the_window_closed_opens_it_again() -> None:
