@@ -76,7 +76,7 @@ class Answerer:
         medians: of the last minute.
         trend: of the last hour.
         harms: of its films.
-        held_back: whether something beside the limits and the trend forbids GO.
+        held_back: whether something beside the limits, the trend and its gates forbids GO.
     """
 
     def __init__(self, time_s: float) -> None:
@@ -147,6 +147,7 @@ class Answerer:
         doubts: tuple[Doubt, ...],
         ahead: EarlierOutlook | None,
         *,
+        gates: tuple[Doubt, ...] = (),
         forbidden: str = "",
         needs_margin: bool = False,
     ) -> None:
@@ -156,6 +157,7 @@ class Answerer:
             climate: now.
             doubts: what beside the limits forbids GO for now.
             ahead: the outlook for this question, or None.
+            gates: what GO waits for that no reading tells: an event, or the end of a clock.
             forbidden: why coating is wrong whatever the air does, or "".
             needs_margin: whether there is no GO without a limit on the dew margin.
         """
@@ -174,17 +176,20 @@ class Answerer:
             self.spec,
             time_s,
             go_forbidden=self.held_back or bool(self.trend.breaks(judged, time_s)),
+            gated=bool(gates),
             stop_forced=RECOAT_CLOSES if forbidden else "",
         )
         self.harms.take(judged, self.spec, time_s)
         self.climate, self._judged = climate, judged
-        self._doubts, self._forbidden = doubts, forbidden
+        self._doubts, self._forbidden = (*doubts, *gates), forbidden
 
     def due_s(self) -> float:
         """Return from when on time alone may change its call or its facts [s]."""
         memory, due_s = self.memory, self.harms.due_s(self.spec)
         if memory.call is Call.HOLD and memory.settled_since_s is not None:
-            due_s = min(due_s, memory.settled_since_s + self.spec.dwell_s)
+            go_s = memory.settled_since_s + self.spec.dwell_s
+            if self.climate is None or go_s > self.climate.time_s:  # else a gate keeps it
+                due_s = min(due_s, go_s)
         if memory.call is Call.STOP and memory.inside_since_s is not None:
             due_s = min(due_s, memory.inside_since_s + self.spec.re_entry_s)
         return due_s

@@ -137,6 +137,7 @@ def step(
     time_s: float,
     *,
     go_forbidden: bool = False,
+    gated: bool = False,
     stop_forced: str = "",
 ) -> Memory:
     """Walk the table once.
@@ -147,6 +148,8 @@ def step(
         spec: for its bands and times.
         time_s: of this evaluation, never before the last one [s].
         go_forbidden: the outlook, the clock or the log's disk forbids GO for now.
+        gated: GO waits for an event or for the end of a clock; the dwell, which is the limits',
+            runs on.
         stop_forced: the name of what makes coating wrong beside the limits (the recoat window
             has closed), or "".
 
@@ -161,8 +164,12 @@ def step(
 
     if broken or stop_forced:
         finding = Finding.BROKEN
-    elif go_forbidden or any(
-        entry.state is LimitState.NEAR or entry.state is LimitState.UNKNOWN for entry in judged
+    elif (
+        go_forbidden
+        or gated
+        or any(
+            entry.state is LimitState.NEAR or entry.state is LimitState.UNKNOWN for entry in judged
+        )
     ):
         finding = Finding.DOUBT
     elif settled_since_s is not None and time_s - settled_since_s >= spec.dwell_s:

@@ -12,7 +12,7 @@ from rules.call import WORST_FIRST, Call, Memory
 from rules.climate import AssumedSurface, Climate, PointValue, climate_of
 from rules.film_facts import FilmFact
 from rules.harm import harm_time_s
-from rules.heat import HEAT
+from rules.heat import DRY, HEAT
 from rules.limits import own_limits, stricter_of
 from rules.quiet import SURE_S, Quiet, quiet_of
 from rules.reasons import (
@@ -365,11 +365,14 @@ class Section:
         ahead = made if made is not None and made.counts(film.stage, time_s) else None
         films = self._films
         if films is not None:
-            films.evaluate(climate, (*doubts, *film.doubts), ahead)
+            read, gates = _parted(film.doubts)
+            films.evaluate(climate, (*doubts, *read), ahead, gates=gates)
+        read, gates = _parted(film.start_doubts)
         self._start.evaluate(
             climate,
-            (*doubts, *film.start_doubts),
+            (*doubts, *read),
             None if film.is_wet else ahead,
+            gates=gates,
             forbidden=film.coating_forbidden,
             needs_margin=True,
         )
@@ -500,6 +503,14 @@ _WORTH_IT = 3
 """Where fewer evaluations than this can be let pass, each is judged whole."""
 _LOOK_EVERY = 32  # evaluations: to seek what can change nothing costs about as much as one or two
 _NOTHING: frozenset[str] = frozenset()
+
+
+def _parted(
+    doubts: tuple[Doubt, ...],
+) -> tuple[tuple[Doubt, ...], tuple[Doubt, ...]]:
+    """Those of a film's doubts that readings tell, and those that an event or a clock ends."""
+    read = tuple(doubt for doubt in doubts if doubt.name in (HEAT, DRY))
+    return read, tuple(doubt for doubt in doubts if doubt not in read)
 
 
 def _beside(doubts: Sequence[Doubt], ahead: EarlierOutlook | None) -> frozenset[str]:
