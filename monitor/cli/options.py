@@ -150,6 +150,11 @@ DbOption = Annotated[
     Path | None,
     typer.Option("--db", envvar="FILMCALL_DB", help="The log's file.", dir_okay=False),
 ]
+DemoDbOption = Annotated[
+    Path | None,
+    typer.Option("--db", help="A log of its own, to try commands on.", dir_okay=False),
+]
+"""Not by the variable: an invented night is not to stand in a painter's own log."""
 CopyOption = Annotated[
     str | None,
     typer.Option(

@@ -19,6 +19,7 @@ import typer
 
 from monitor.cli.options import (
     DbOption,
+    DemoDbOption,
     GlanceOption,
     JsonlOption,
     PlainOption,
@@ -421,7 +422,7 @@ def run_demo(
     seed: SeedOption = 1,
     plain: PlainOption = False,
     as_jsonl: JsonlOption = False,
-    db: DbOption = None,
+    db: DemoDbOption = None,
 ) -> None:
     """Play a night of the simulated tent with a coat of topcoat."""
     settings, actions, start_s, duration_s = demo_night(seed=seed)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import json
 import math
+import re
 from datetime import UTC, datetime, timedelta
 from itertools import islice
 from pathlib import Path
@@ -253,6 +254,20 @@ def test_the_demo_shows_every_call_with_reasons() -> None:
     for call in ("GO", "HOLD", "STOP"):
         assert any(f"Z  {call}" in line and ":" in line for line in ran.out.splitlines())
     assert "coat-started" in ran.out
+
+
+def test_the_demo_leaves_a_painters_own_log_as_it_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log = tmp_path / "own.db"
+    monkeypatch.setenv("FILMCALL_DB", str(log))
+    assert filmcall("event", "coat-started", "--enclosure", "polytunnel").code == 0
+    before = filmcall("sessions").out, filmcall("export", "calls", "--format", "jsonl").out
+    assert filmcall("demo").code == 0
+    after = filmcall("sessions").out, filmcall("export", "calls", "--format", "jsonl").out
+    assert [re.sub(r"\d{4}-\S+Z", "", each) for each in after] == [
+        re.sub(r"\d{4}-\S+Z", "", each) for each in before
+    ]
 
 
 @pytest.mark.parametrize(
