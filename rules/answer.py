@@ -90,6 +90,7 @@ class Answerer:
         self.held_back = False
         self._judged: tuple[LimitJudgement, ...] = ()
         self._doubts: tuple[Doubt, ...] = ()
+        self._gates: tuple[Doubt, ...] = ()
         self._forbidden = ""
 
     def resume(self, call: Call, cause: frozenset[str], since_s: float | None) -> None:
@@ -181,7 +182,7 @@ class Answerer:
         )
         self.harms.take(judged, self.spec, time_s)
         self.climate, self._judged = climate, judged
-        self._doubts, self._forbidden = (*doubts, *gates), forbidden
+        self._doubts, self._gates, self._forbidden = doubts, gates, forbidden
 
     def due_s(self) -> float:
         """Return from when on time alone may change its call or its facts [s]."""
@@ -236,7 +237,7 @@ class Answerer:
         if memory.call is Call.GO:
             reasons = go_reasons(reasons, self._judged, ahead, looked_ahead_s)
         reasons = [*map(doubt_reason, notices), *reasons]
-        reasons += timer_reasons(memory, spec, time_s)
+        reasons += timer_reasons(memory, spec, time_s, gated=bool(self._gates))
         by_trend = outlook_reasons(
             self.trend.breaks(self._judged, time_s), self._judged, looked_ahead_s, time_s
         )
@@ -246,7 +247,7 @@ class Answerer:
                 reasons += last_start_reason(ahead, time_s, zone)
             by_trend = [each for each in by_trend if each.state is not LimitState.UNKNOWN]
         reasons += by_trend
-        reasons += [doubt_reason(doubt) for doubt in self._doubts]
+        reasons += [doubt_reason(doubt) for doubt in (*self._doubts, *self._gates)]
         if self._forbidden:
             reasons.append(stop_reason(self._forbidden))
         if climate.assumed_offset_k is not None and assumed_accuracy_k is not None:

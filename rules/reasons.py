@@ -280,12 +280,12 @@ def kept_text(looked_ahead_s: float, *, by_outlook: bool) -> str:
     )
 
 
-def timer_reasons(memory: Memory, spec: Spec, time_s: float) -> list[Reason]:
+def timer_reasons(memory: Memory, spec: Spec, time_s: float, *, gated: bool) -> list[Reason]:
     """Return what dwell and re-entry still ask for, where one of them keeps the call from GO."""
     if memory.call is Call.STOP and memory.inside_since_s is not None:
         gone_s = time_s - memory.inside_since_s
         return [_timer("re-entry", "Well inside every limit again", gone_s, spec.re_entry_s)]
-    if memory.call is Call.HOLD and memory.settled_since_s is not None:
+    if memory.call is Call.HOLD and memory.settled_since_s is not None and not gated:
         gone_s = time_s - memory.settled_since_s
         return [_timer("dwell", "Inside every limit", gone_s, spec.dwell_s)]
     return []

@@ -151,6 +151,7 @@ def test_air_that_was_well_all_along_makes_no_mix_wait_longer_than_its_induction
 def test_air_that_was_not_well_while_the_mix_stood_is_waited_for_after_it() -> None:
     tent = Tent(spec(), [("mixed", 20 * MIN, {})])
     tent.run(0, 30 * MIN)
+    assert "dwell" not in {reason.limit for reason in tent.told().reasons}, "it keeps no GO back"
     near = (20.0, 76.0, 19.0)  # 3.4 K over the dew point: inside 3 K by less than the guard
     assert tent.run(31 * MIN, 33 * MIN, near) is Call.HOLD
     assert tent.run(34 * MIN, 42 * MIN) is Call.HOLD, "the induction is over, the dwell is not"
