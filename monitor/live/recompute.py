@@ -558,7 +558,7 @@ def _compare(kept: Sequence[Kept], again: _Again, found: Recomputed) -> Iterator
         states = again.states.get(section, [])
         of_section = by_section.get(section, [])
         told = [_told(each.row) for each in of_section]
-        for each, state, after in zip(of_section, told, [*told[1:], None], strict=True):
+        for each, state, after in zip(of_section, told, [*told, None][1:], strict=True):
             # What the loop took up in the same look may have come in another order.
             passing = after is not None and after.time_s - state.time_s < CALL.near_s
             why = _unsure_at(again.unsure, each.time_s)

@@ -162,6 +162,7 @@ FORGED = {
     "a GO made STOP": "UPDATE calls SET call = 'STOP' WHERE id = "
     "(SELECT min(id) FROM calls WHERE call = 'GO')",
     "every STOP taken out": "DELETE FROM calls WHERE call = 'STOP'",
+    "all of a section taken out": "DELETE FROM calls WHERE section = 'hull-port'",
     "a coat begun half an hour earlier": "UPDATE events SET time_us = time_us - 1800000000, "
     "recorded_us = recorded_us - 1800000000 WHERE kind = 'coat-started'",
     "a coat ended ten minutes later": "UPDATE events SET time_us = time_us + 600000000, "
