@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -94,11 +95,12 @@ def run(
         FilmcallError: what was given cannot be, or the log refuses.
     """
     now_s = time.time()
-    enclosure = _enclosure(enclosure, db)
+    before = _row_of(corrects, db)
+    enclosure = before.enclosure if before and enclosure is None else _enclosure(enclosure, db)
     zone = _zone(at, timezone, enclosure, db, now_s)
     time_s = now_s if at is None else moment_s(at, now_s, zone)
-    if at is None and corrects is not None:
-        time_s = _time_of(corrects, enclosure, db, now_s)
+    if at is None and before is not None:
+        time_s = min(before.time_s, now_s)  # who gives no other time means the same
     until_zone, until_s = None, None
     if until is not None:
         until_zone = _zone(until, timezone, enclosure, db, time_s)
@@ -122,6 +124,9 @@ def run(
         corrects=corrects,
         withdrawn=withdraw,
     )
+    as_it_was: list[str] = []
+    if before is not None and before.enclosure == enclosure:
+        event, as_it_was = _in_place_of(before, event)
     check(event, now_s, at)
     if (hardener or service) and event.kind not in OF_PAINT:
         raise FilmcallError(
@@ -146,8 +151,8 @@ def run(
     if zone is not None:
         said += f" ({hour_text(kept.time_s, zone_or_local(zone))} in {zone})"
     said += f" in {printable(enclosure)}"
-    if section is not None:
-        said += f"/{printable(section)}"
+    if kept.section is not None:
+        said += f"/{printable(kept.section)}"
     elif touches and not withdraw:
         said += f", for {printable(', '.join(touches))}"
     if kept.kind is EventKind.PROBES_OUT and not withdraw:
@@ -158,6 +163,7 @@ def run(
     said += f", row {kept.row}"
     if corrects is not None and not withdraw:
         said += f" in place of row {corrects}"
+        said += f", with its {_listed(as_it_was)}" if as_it_was else ""
     if photo is not None:
         said += ", with its photo"
     if late > LATE_S:
@@ -226,14 +232,49 @@ def _zone(
         return zone_in_log(store, enclosure)
 
 
-def _time_of(row: int, enclosure: str, db: Path | None, now_s: float) -> float:
-    """When the event was done that is corrected: who gives no other time means the same."""
+def _row_of(row: int | None, db: Path | None) -> Event | None:
+    """The event of a row; None where none is asked for, or the log has none such."""
     path = log_path(db)
-    if not path.is_file():
-        return now_s
+    if row is None or not path.is_file():
+        return None
     with reading_log(path) as store:
-        times = {event.row: event.time_s for event in store.events(enclosure)}
-    return min(times.get(row, now_s), now_s)
+        return next((event for event in store.events() if event.row == row), None)
+
+
+_AS_IT_WAS = {
+    "section": "section", "note": "note", "spec": "spec", "coat": "coat", "batch": "batch",
+    "amount_ml": "amount", "thinner_pct": "thinner", "method": "method", "what": "what",
+    "value": "value", "unit": "unit",
+}  # fmt: skip
+"""What a correction of the same kind leaves as it was where it gives nothing else, by its word."""
+
+
+def _in_place_of(before: Event, event: Event) -> tuple[Event, list[str]]:
+    """Return a correction or withdrawal with what it leaves as it was, and the words for that.
+
+    Raises:
+        FilmcallError: it would take back an event of another kind.
+    """
+    same = event.kind is before.kind
+    if event.withdrawn and not same:
+        raise FilmcallError(
+            f"row {event.corrects} is {before.kind.value} and not {event.kind.value}, so nothing "
+            "was withdrawn; filmcall export events shows the events with their rows"
+        )
+    left: dict[str, Any] = {
+        name: getattr(before, name)
+        for name in (_AS_IT_WAS if same else ("section",))
+        if getattr(event, name) in (None, "") and getattr(before, name) not in (None, "")
+    }
+    words = [_AS_IT_WAS[name] for name in left]
+    if "spec" in left or (same and event.spec is None):
+        left["spec_sha256"] = before.spec_sha256
+    return replace(event, **left), words
+
+
+def _listed(words: list[str]) -> str:
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def _until_s(until: str, time_s: float, zone: str | None) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -192,6 +193,47 @@ def test_a_row_is_corrected_once_and_in_its_own_enclosure(db: str) -> None:
     other = filmcall("event", "mixed", "--enclosure", "booth", "--corrects", "2", "--db", db)
     assert "it belongs to enclosure 'tent' and not to 'booth'" in other.err
     assert len(kept(db)) == 2
+
+
+def test_a_corrected_time_changes_nothing_else(db: str) -> None:
+    event(
+        db, "mixed", "--at", ago(hours=3), "--batch", "B1", "--amount", "700", "--thinner", "5",
+        "--spec", "two-pack-epoxy-primer",
+    )  # fmt: skip
+    event(
+        db, "coat-started", "--at", ago(hours=2), "--section", "hull-port", "--method", "roller",
+        "--spec", "two-pack-epoxy-primer", "--coat", "3", "--batch", "B1", "--note", "from the bow",
+    )  # fmt: skip
+    pot = event(db, "mixed", "--at", ago(hours=4), "--corrects", "1")
+    coat = event(db, "coat-started", "--at", ago(hours=1), "--corrects", "2")
+    assert "in place of row 1, with its spec, batch, amount and thinner" in pot.out
+    assert "in place of row 2, with its section, note, spec, coat, batch and method" in coat.out
+    for old, new in zip(kept(db)[:2], kept(db)[2:], strict=True):
+        assert new.time_s != old.time_s
+        alike = {"row": old.row, "time_s": old.time_s, "recorded_s": old.recorded_s}
+        assert replace(new, **alike, corrects=None) == old  # type: ignore[arg-type]
+
+
+def test_what_a_correction_gives_takes_the_place_of_what_was(db: str) -> None:
+    event(db, "coat-started", "--section", "hull-port", "--coat", "3", "--spec", "varnish")
+    event(db, "coat-started", "--corrects", "1", "--coat", "2", "--spec", "two-pack-epoxy-primer")
+    event(db, "wiped", "--corrects", "2")
+    _, coat, other = kept(db)
+    assert (coat.section, coat.coat, coat.spec) == ("hull-port", 2, "two-pack-epoxy-primer")
+    assert coat.spec_sha256 != kept(db)[0].spec_sha256
+    assert (other.section, other.coat, other.spec) == ("hull-port", None, None), "another kind"
+
+
+def test_a_row_of_another_kind_is_not_withdrawn_and_needs_no_enclosure(db: str) -> None:
+    event(db, "mixed", "--section", "hull-port")
+    words = ("--corrects", "1", "--withdraw", "--db", db)
+    wrong = filmcall("event", "coat-started", *words)
+    assert (wrong.code, wrong.out) == (2, "")
+    assert "row 1 is mixed and not coat-started, so nothing was withdrawn" in wrong.err
+    ran = filmcall("event", "mixed", *words)
+    assert ran.code == 0
+    assert re.match(r"withdrew row 1, mixed at \S+ in tent/hull-port, row 2", ran.out)
+    assert in_force(kept(db)) == ()
 
 
 def test_a_measurement_is_taken_back_by_its_row_alone(db: str) -> None:
