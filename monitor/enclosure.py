@@ -408,10 +408,16 @@ class Enclosure:
         changed = [
             self._film_of(name, at_s) is not each.film for name, each in self.sections.items()
         ]
-        self._next_look_s = max(self._films_due_s(), at_s + LOOK_APART_S)
+        self._look_again(at_s)
         if any(changed):
             self.now_s = max(self.now_s, at_s)
             self._evaluate()
+
+    def _look_again(self, at_s: float) -> None:
+        """Set when to look at the films next; where every value has run out, no GO can stand."""
+        self._next_look_s = math.inf
+        if self._next_expiry_s < math.inf:
+            self._next_look_s = max(self._films_due_s(), at_s + LOOK_APART_S)
 
     def evaluate_now(self, now_s: float) -> None:
         """Evaluate without a new reading, as after an event or a change of a doubt."""
@@ -439,7 +445,7 @@ class Enclosure:
             section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=doubts)
         if self._on_evaluated is not None:
             self._on_evaluated(self)
-        self._next_look_s = max(self._films_due_s(), self.now_s + LOOK_APART_S)
+        self._look_again(self.now_s)
 
     def _widened(self, sensed: PointValue) -> PointValue:
         """Count what a hull or the air can have done since a probe has told nothing of it."""
@@ -529,7 +535,7 @@ class Enclosure:
         for key, channel in self._channels.items():
             self._judge.forget(*key)
             channel.forget()
-        self._next_expiry_s = math.inf
+        self._next_expiry_s = self._next_look_s = math.inf
         for section in self.sections.values():
             section.clock_jumped(to_s)
 

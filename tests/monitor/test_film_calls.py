@@ -198,6 +198,19 @@ def test_a_window_that_closes_between_two_readings_ends_the_go_in_its_own_second
     assert last_go_s - 1.0 <= end <= last_go_s + 2.0
 
 
+def test_fifty_years_of_silence_are_not_looked_through() -> None:
+    # A computer without a clock of its own begins in 1970, and is told the time later.
+    tent = Tent(spec(), [("coat-started", 0.0, {}), ("coat-ended", 20 * MIN, {})])
+    looked: list[float] = []
+    inner = tent.keeper.film_of
+    tent.tent._film_of = lambda name, time_s: looked.append(time_s) or inner(name, time_s)  # type: ignore[func-returns-value]
+    tent.run(0, 60 * MIN)
+    before = len(looked)
+    tent.tent.advance(START_S + 50 * 365.25 * 86_400.0)
+    assert tent.tent.call is Call.HOLD
+    assert len(looked) - before < 50
+
+
 def test_sanding_after_the_window_closed_opens_it_again() -> None:
     coat = [("coat-started", 0.0, {"coat": 1}), ("coat-ended", 20 * MIN, {})]
     tent = Tent(spec(), [*coat, ("sanded", 5.5 * H, {}), ("coat-started", 6 * H, {"coat": 2})])
