@@ -14,7 +14,7 @@ from rules.events import Event
 from rules.reasons import Doubt
 from rules.spec.model import Measurement
 from rules.text import duration_text
-from rules.units import HAND_UNITS, HOUR_S, BadAmount, amount
+from rules.units import HAND_UNITS, HOUR_S, hand_figure
 from rules.vocabulary import EventKind, LimitState
 
 GROUND = "ground"
@@ -105,12 +105,9 @@ def _last_of(asked: Measurement, own: Sequence[Event]) -> Event | None:
 
 
 def _figure(asked: Measurement, event: Event) -> float | None:
-    """What was measured, in the sheet's unit, or None where it was typed in no unit that fits."""
+    """What was measured, in the sheet's unit, or None where it cannot be."""
     wanted = next(unit for unit, word in HAND_UNITS.items() if word == asked.unit)
-    try:
-        return amount(f"{event.value!r} {event.unit}", wanted)
-    except BadAmount:
-        return None
+    return hand_figure(event.value, event.unit, wanted)
 
 
 def _doubt_of(asked: Measurement, last: Event | None, now_s: float) -> Doubt | None:

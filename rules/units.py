@@ -273,6 +273,41 @@ HAND_UNITS = {
     "class": "class",
 }
 """Units of hand readings as `amount` names them, and the word that events and the log use."""
+_HAND_UNITS_OF = {
+    "moisture": "%",
+    "class": "class",
+    "hours": "h",
+    "temp": "degC",
+    "profile": "um",
+    "chloride": "mg/m**2",
+}
+
+
+def hand_unit_of(what: str) -> str | None:
+    """Return the one unit that a hand reading fits by the last word of its name, or None.
+
+    >>> hand_unit_of("wood-moisture"), hand_unit_of("gloss")
+    ('%', None)
+    """
+    return _HAND_UNITS_OF.get(what.rpartition("-")[2])
+
+
+def hand_figure(value: float | None, unit: str | None, wanted: str) -> float | None:
+    """Return a hand reading in a unit of `HAND_UNITS`, or None where it cannot be.
+
+    A share of 1 % and under is a fraction whose unit was forgotten, as with humidity: wood in
+    a shed holds more. Only a temperature may be under 0.
+
+    >>> hand_figure(14.0, "pct", "%"), hand_figure(0.14, "pct", "%"), hand_figure(50.0, "F", "degC")
+    (14.0, None, 10.0)
+    """
+    try:
+        figure = amount(f"{value!r} {unit}", wanted)
+    except BadAmount:
+        return None
+    least = {"degC": -math.inf, "%": 1.0}.get(wanted, 0.0)
+    return figure if figure > least or (figure == least == 0.0) else None
+
 
 # Spellings from data sheets -> the one that the table above has.
 _SPELLINGS = {

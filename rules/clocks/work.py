@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from rules.events import Event, in_force
 from rules.text import duration_text
-from rules.units import DAY_S, to_celsius
+from rules.units import DAY_S, HAND_UNITS, hand_figure, hand_unit_of, to_celsius
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method, Service
 
 SAME_COAT_S = 12 * 3600.0
@@ -427,6 +427,8 @@ def missing_before(event: Event, events: Iterable[Event]) -> str:
             return _unmixed(event, before) or _no_pot(event, before) or _no_mix_is_so(event)
         case EventKind.MEASURED if event.what == CLEARANCE_LENGTH:
             return _clearance([event])[1]
+        case EventKind.MEASURED:
+            return _no_such_figure(event)
         case _:
             return ""
 
@@ -524,6 +526,17 @@ def _no_mix_is_so(event: Event) -> str:
     return (
         f"{event.value} {event.unit} is no temperature of a mix, so it counts for nothing; take "
         "it back with --corrects and --withdraw, and enter it again, as in 21 degC"
+    )
+
+
+def _no_such_figure(event: Event) -> str:
+    unit = hand_unit_of(event.what or "")
+    if unit is None or hand_figure(event.value, event.unit, unit) is not None:
+        return ""
+    figure = f"{event.value:g} {event.unit}" if event.value is not None else "nothing"
+    return (
+        f"{event.what} {figure} cannot be, so it counts for nothing; take it back with --corrects "
+        f"and --withdraw, and enter it again in {HAND_UNITS[unit]}"
     )
 
 

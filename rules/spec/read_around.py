@@ -20,7 +20,7 @@ from rules.spec.model import (
 from rules.spec.read_times import TEMPERATURES, read_times
 from rules.text import shown
 from rules.toml_table import Table
-from rules.units import DAY_S, HAND_UNITS, HOUR_S, BadAmount, amount
+from rules.units import DAY_S, HAND_UNITS, HOUR_S, BadAmount, amount, hand_unit_of
 from rules.vocabulary import ClockName, Method
 
 _MEASURE = ("what", "low", "high", "max_age", "method", "standard", "of")
@@ -160,12 +160,12 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
             entry.missing("high", '"16 %"')
         if len(units) > 1:
             entry.fault("high", "is in another kind of unit than low", "give both in one unit")
-        elif units and units != {_unit_of(what) or min(units)}:
+        elif units and units != {hand_unit_of(what) or min(units)}:
             side = next(iter(bounds))
             entry.fault(
                 side,
                 f"{shown(entry.values[side])} is no {what}",
-                f"give it in {_unit_of(what)}",
+                f"give it in {hand_unit_of(what)}",
             )
         elif len(bounds) == 2 and bounds["low"] >= bounds["high"]:
             entry.fault(
@@ -186,22 +186,6 @@ def read_measurements(top: Table) -> Iterator[Measurement]:
             )
 
 
-_UNITS_OF = {
-    "moisture": "%",
-    "class": "class",
-    "hours": "h",
-    "temp": "degC",
-    "profile": "um",
-    "chloride": "mg/m**2",
-}
-"""By the last word of what is measured: what a figure without a unit lacks, and none other fits."""
-
-
-def _unit_of(what: str) -> str | None:
-    """Return the unit of what is measured, or None where it is not known."""
-    return _UNITS_OF.get(what.rpartition("-")[2])
-
-
 def _hand_unit(written: object, what: str) -> str:
     """Return which of the units for hand readings a figure fits; the usual one where none does."""
     for unit in HAND_UNITS:
@@ -210,4 +194,4 @@ def _hand_unit(written: object, what: str) -> str:
         except BadAmount:
             continue
         return unit
-    return _unit_of(what) or "%"
+    return hand_unit_of(what) or "%"

@@ -6,6 +6,7 @@ That bare ground is measured before the first coat only is common practice, no s
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from clock_material import T0, H, event
@@ -93,3 +94,14 @@ def test_a_film_is_measured_before_the_next_coat_and_anew_for_each() -> None:
     assert states(RUB, *laid, measured(RUB.what, 3.0, 3.0, "class")) == [LimitState.NEAR]
     assert states(RUB, *laid, rubbed) == []
     assert states(RUB, *laid, rubbed, *again) == [LimitState.UNKNOWN]
+
+
+@pytest.mark.parametrize("value", [-3.0, 0.0, 0.14])
+def test_a_figure_that_cannot_be_answers_nothing(value: float) -> None:
+    """Wood is never so dry in a shed: at 20 % humidity and 21 degC it holds 4.5 %.
+
+    Source:
+        Wood Handbook (FPL-GTR-282, 2021), table 4-2, equilibrium moisture content; from memory.
+    """
+    wood = replace(WOOD, low=None)
+    assert states(wood, measured("wood-moisture", 4.0, value, "pct")) == [LimitState.UNKNOWN]

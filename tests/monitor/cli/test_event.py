@@ -469,6 +469,13 @@ def test_a_coat_number_that_was_laid_already_is_told(db: str) -> None:
         ("mix-temperature", "70", "F", ""),
         ("clearance", "30", "weeks", "clearance 30.0 weeks: not a length above 0 and up to 7 days"),
         ("clearance", "30", "min", ""),
+        ("wood-moisture", "-3", "pct", "wood-moisture -3 pct cannot be, so it counts for nothing"),
+        ("wood-moisture", "0.14", "pct", "wood-moisture 0.14 pct cannot be, so it counts"),
+        ("wood-moisture", "14", "F", "wood-moisture 14 F cannot be, so it counts for nothing"),
+        ("wood-moisture", "14", "bananas", "enter it again in pct"),
+        ("profile", "-1", "um", "profile -1 um cannot be"),
+        ("water-temp", "-3", "degC", ""),
+        ("heard-on-the-wind", "-3", "F", ""),
     ],
 )
 def test_a_hand_reading_that_counts_for_nothing_says_so_at_once(
