@@ -553,11 +553,21 @@ class Enclosure:
         return self.now_s - channel.effective_s if math.isfinite(channel.effective_s) else None
 
     def explain(self) -> list[SectionCall]:
-        """Return every section's call with its reasons, worst call first."""
+        """Return every section's call with its reasons, worst call first.
+
+        Where two are alike and no GO, the one with a wet film leads: there is more to lose.
+        """
         zone = zone_or_utc(self.config.timezone)
         air = self._told_beside()
         calls = [section.explain(zone, air) for section in self.sections.values()]
-        return sorted(calls, key=lambda each: (WORST_FIRST.index(each.call), each.section))
+        return sorted(
+            calls,
+            key=lambda each: (
+                WORST_FIRST.index(each.call),
+                each.call is not Call.GO and each.films is None,
+                each.section,
+            ),
+        )
 
 
 def _as(reading: Reading, quality: Quality) -> Reading:

@@ -22,6 +22,7 @@ from CoolProp.HumidAirProp import HAPropsSI
 RECORDINGS = Path(__file__).parents[3] / "examples" / "recordings"
 ROOM = RECORDINGS / "office-occupancy-2015-02.csv"
 SNOW = RECORDINGS / "snow-2016-01-01.csv"
+WORKBOAT = RECORDINGS.parent / "workboat"
 
 
 def objects(ran: Ran) -> list[dict[str, object]]:
@@ -248,6 +249,29 @@ def test_the_workboat_night_gives_every_call_and_the_loose_plug_never_go() -> No
             assert starboard["call"] != "GO"
 
 
+def test_of_two_sections_that_stop_the_one_with_a_wet_film_speaks(tmp_path: Path) -> None:
+    """A bare side is only not begun; what lies wet on the other is being harmed."""
+    night = WORKBOAT / "night.csv"
+    log = str(tmp_path / "night.db")
+    for kind, at in (("coat-started", "22:30"), ("coat-ended", "23:40")):
+        words = ("--section", "hull-stbd", "--spec", "polyurethane-topcoat")
+        when = ("--enclosure", "polytunnel", "--at", f"2026-10-13T{at}Z")
+        assert filmcall("event", kind, *words, *when, "--db", log).code == 0
+    config = str(WORKBOAT / "polytunnel.toml")
+    ran = filmcall("replay", str(night), "--config", config, "--db", log, "--jsonl")
+    told = [json.loads(line) for line in ran.out.splitlines()]
+    both = [
+        each
+        for each in told
+        if each["time"] > "2026-10-13T22:30"
+        and {part["call"] for part in each["sections"]} == {"STOP"}
+    ]
+    assert both
+    assert {(each["section"], each["question"]) for each in both} == {
+        ("hull-stbd", "is the film safe?")
+    }
+
+
 def test_the_demo_shows_every_call_with_reasons() -> None:
     ran = filmcall("demo")
     assert ran.code == 0
@@ -326,7 +350,7 @@ def test_a_replay_finds_the_spec_that_the_log_keeps_of_a_coat(tmp_path: Path) ->
     """A coat keeps the text of its spec; the log gives it back when the recording is played."""
     db = tmp_path / "job.db"
     night = RECORDINGS.parent / "workboat" / "night.csv"
-    config = RECORDINGS.parent / "workboat" / "polytunnel.toml"
+    config = WORKBOAT / "polytunnel.toml"
     laid = ("event", "coat-started", "--enclosure", "polytunnel", "--at", "2026-10-13T16:30Z")
     assert filmcall(*laid, "--spec", "polyurethane-topcoat", "--db", str(db)).code == 0
     ran = filmcall("replay", str(night), "--config", str(config), "--db", str(db), "--plain")
