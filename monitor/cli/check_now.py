@@ -8,11 +8,12 @@ from itertools import groupby
 from pathlib import Path
 
 from monitor.cli.call_text import lines
+from monitor.clock import insane_clock
 from monitor.config.load import load_config_file
 from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
-from monitor.live.restart import last_calls, recent_readings, sections_of
+from monitor.live.restart import last_calls, newest_sane_s, recent_readings, sections_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
@@ -27,6 +28,7 @@ from rules.air.uncertainty import SHOW_FACTOR
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.errors import FilmcallError
 from rules.events import of_probes, taken_until
+from rules.reasons import Doubt
 from rules.section import SectionCall
 from rules.text import date_hour_text, printable
 from sensors.forecast import ForecastHours
@@ -104,7 +106,11 @@ def calls_now(
     keeper = keeper_of(ReplayJob(config, spec, "", text), events, beside, store.spec_text)
     keeper.outside_c = None if forecast is None else forecast.temp_at_c
     now_s = time.time()
-    if source != LIVE:  # a recording's present is its own end
+    clock_fault = ""
+    if source == LIVE:
+        clock_fault = insane_clock(now_s, newest_sane_s(store, now_s))
+        keeper.all_happened, keeper.clock_wrong = True, bool(clock_fault)
+    else:  # a recording's present is its own end
         now_s = _newest_s(store, config, source)
     rows = recent_readings(store, config, now_s, source)
     begin_s = rows[0].time_s if rows else now_s
@@ -120,6 +126,8 @@ def calls_now(
         probes_out=keeper.probes_out,
         films_due_s=keeper.due_s,
     )
+    if clock_fault:
+        tent.doubts = (Doubt("clock", clock_fault),)
     for each in sections:
         tent.ensure_section(each)
     waiting = of_probes(events)

@@ -36,7 +36,7 @@ from rules.clocks.all_clocks import (
 )
 from rules.clocks.clock import Clock, ClockState
 from rules.errors import FilmcallError
-from rules.events import Event, in_force, spans_out, without_corrected
+from rules.events import Event, happened, in_force, spans_out, without_corrected
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
 from rules.vocabulary import (
@@ -95,6 +95,7 @@ def run(
                 config=configs.get(name),
                 beside=beside,
                 known_s=time_s if known_then else None,
+                all_happened=at is None,
                 look_ahead=not known_then,
                 forecast=forecast,
             )
@@ -195,6 +196,7 @@ def clocks_in_log(
     config: EnclosureConfig | None = None,
     beside: Path | None = None,
     known_s: float | None = None,
+    all_happened: bool = False,
     look_ahead: bool = False,
     forecast: ForecastHours | None = None,
     over: Event | None = None,
@@ -208,6 +210,7 @@ def clocks_in_log(
         config: says which surface belongs to which section, and the default spec.
         beside: the folder that spec files count from.
         known_s: leave out what was recorded or arrived later; None leaves out nothing [s].
+        all_happened: the time is now, whatever the clock says: what stands in the log has happened.
         look_ahead: reckon what is left by the outlook too, where the log determines one; for the
             three sections whose clocks end next.
         forecast: outdoor hours that the outlook may rest on, or None.
@@ -215,6 +218,8 @@ def clocks_in_log(
             in the log; None is the enclosure's own.
     """
     events = store.events(enclosure)
+    if all_happened:
+        events = happened(events, time_s)
     if over is not None:
         events = without_corrected(events, over)
     from_log = config is None

@@ -25,7 +25,7 @@ from monitor.record import NEEDS_POINT, Scene, check, record
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import carries_zone, is_of_day, moment_s, zone_in_log, zone_or_local
 from rules.errors import FilmcallError
-from rules.events import OF_PAINT, Event
+from rules.events import OF_PAINT, Event, happened
 from rules.spec.model import GENERAL_GUIDANCE
 from rules.text import duration_text, hour_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
@@ -173,20 +173,23 @@ def run(
 
 def _scene(store: Store, event: Event, zone: str | None) -> Scene:
     """The enclosure before an event, as the log knows it."""
-    name, shown_in = event.enclosure, zone_or_local(zone)
+    name, shown_in, events = event.enclosure, zone_or_local(zone), store.events(event.enclosure)
+    typed_now = event.recorded_s is not None and event.recorded_s - event.time_s < LATE_S
+    if typed_now:  # by a clock that may have been set back
+        events = happened(events, event.time_s)
 
     # What reckons clocks is loaded only where an event asks for one.
     def clocks(time_s: float, over: Event | None) -> tuple[Clock, ...]:
         from monitor.cli.clocks import clocks_in_log
 
-        return clocks_in_log(store, name, time_s, over=over)
+        return clocks_in_log(store, name, time_s, over=over, all_happened=typed_now)
 
     def memory(section: str | None, time_s: float) -> list[str]:
         from monitor.cli.clocks import memory_in_log
 
         return memory_in_log(store, name, section, time_s, shown_in)
 
-    return Scene(store.events(name), config_in(store, name), shown_in, clocks, memory)
+    return Scene(events, config_in(store, name), shown_in, clocks, memory)
 
 
 def _enclosure(wanted: str | None, db: Path | None) -> str:

@@ -18,6 +18,7 @@ from monitor.record import check
 from monitor.specs import shipped_names, spec_path
 from monitor.times import moment_s
 from monitor.wire import Json
+from rules.clocks.at_event import touched
 from rules.errors import FilmcallError
 from rules.events import Event, in_force
 from rules.spec.model import GENERAL_GUIDANCE
@@ -103,7 +104,14 @@ class Buttons:
     ) -> Json:
         config = self._watch.rooms[event.enclosure].enclosure.config
         hour = hour_and_day_text(event.time_s, zone_or_utc(config.timezone), now_s)
-        where = event.enclosure if event.section is None else f"{event.enclosure}/{event.section}"
+        where = clean(event.enclosure)
+        if event.section is not None:
+            where += f"/{clean(event.section)}"
+        elif not event.withdrawn:
+            kept = self._watch.rooms[event.enclosure].keeper.events
+            before = [each for each in kept if (each.row or 0) < (event.row or 0)]
+            touches = touched(event, before, self._watch.sections_of(event.enclosure))
+            where += f", for {clean(', '.join(touches))}" if touches else ""
         did = "Taken back:" if event.withdrawn else "Recorded"
         return {
             "id": press.id,
@@ -114,7 +122,7 @@ class Buttons:
             "log": self._watch.store.log_uuid,
             "row": event.row,
             "warnings": [_sentence(each) for each in warnings],
-            "text": f"{did} {event.kind.value} at {hour} in {clean(where)}.",
+            "text": f"{did} {event.kind.value} at {hour} in {where}.",
         }
 
     def _repeated(self, press: Press) -> tuple[Event, Sequence[str]] | None:

@@ -168,7 +168,7 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
                 _start_coat(coats, pots, event)
                 wiped = launched = None
             case EventKind.COAT_ENDED:
-                if not _means(event, section, coats):
+                if not _means(event, section, coats, standing):
                     continue
                 _end_coat(coats, pots, event)
                 wiped = launched = None
@@ -269,14 +269,29 @@ def _hardener_mixed(event: Event, pots: list[Pot], since_s: float | None) -> str
     return fresh[-1].hardener if fresh else None
 
 
-def _means(event: Event, section: str | None, coats: list[Coat]) -> bool:
+def _means(event: Event, section: str | None, coats: list[Coat], standing: list[Event]) -> bool:
     """Whether a coat-ended is about a section: one that names none ends only coats that are open.
 
     In an enclosure without sections there is no other work that it could mean.
     """
-    if event.section is not None or section in (None, ALL_SECTIONS):
+    if event.section is not None or (bool(coats) and coats[-1].is_open):
         return True
-    return bool(coats) and coats[-1].is_open
+    return section in (None, ALL_SECTIONS) and not _is_open_elsewhere(event, standing)
+
+
+def _is_open_elsewhere(event: Event, standing: list[Event]) -> bool:
+    """Whether a coat is open on a section with a name when an event comes."""
+    is_open: set[str | None] = set()
+    for each in standing[: standing.index(event)]:
+        if each.kind is EventKind.COAT_STARTED and each.section not in (None, ALL_SECTIONS):
+            is_open.add(each.section)
+        elif each.kind is EventKind.SESSION_ENDED or (
+            each.kind is EventKind.COAT_ENDED and each.section in (None, ALL_SECTIONS)
+        ):
+            is_open.clear()
+        elif each.kind is EventKind.COAT_ENDED:
+            is_open.discard(each.section)
+    return bool(is_open)
 
 
 def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:

@@ -6,10 +6,12 @@ import io
 import json
 import re
 import sys
+from pathlib import Path
 
 import pytest
 from command import filmcall
 from CoolProp.HumidAirProp import HAPropsSI
+from live import TWO_PLANKS, Live
 from sheet_doors import SHEETS
 
 from monitor.cli.options import typed_temperature
@@ -239,3 +241,19 @@ def test_what_was_typed_in_fahrenheit_is_read_back_as_typed(typed_f: str) -> Non
     said = re.search(r"dew point ([\d.]+) °F", told)
     assert said is not None
     assert float(said[1]) == pytest.approx(dew_f, abs=0.06)
+
+
+def test_the_log_of_now_by_a_clock_that_was_set_back_gives_no_go(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    live = Live(tmp_path, TWO_PLANKS)
+    live.run(1200.0, live.climate(port=19.0, stbd=19.0))
+    end_s = live.machine.wall()
+    live.end()
+    words = ("check", "--now", "--config", str(tmp_path / "live.toml"), "--db", str(live.path))
+    monkeypatch.setattr("time.time", lambda: end_s + 1.0)
+    assert filmcall(*words).code == 0, "by the clock that it was made by"
+    monkeypatch.setattr("time.time", lambda: end_s - 600.0)
+    ran = filmcall(*words)
+    assert ran.code == 10
+    assert "before the newest row in the log" in ran.out

@@ -484,3 +484,20 @@ def test_a_hand_reading_that_counts_for_nothing_says_so_at_once(
     event(db, "mixed", "--spec", "two-pack-epoxy-primer")
     ran = event(db, "measured", "--what", what, "--value", value, "--unit", unit)
     assert (says in ran.out) if says else ("warning" not in ran.out)
+
+
+def test_a_film_laid_by_a_clock_that_was_set_back_since_lies_there(
+    db: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What stands in the log has happened, whatever the clock says now: DESIGN of this program."""
+    now_s = time.time()
+    monkeypatch.setattr("time.time", lambda: now_s + 3 * 3600.0)
+    event(db, "coat-started", "--spec", "polyurethane-topcoat")
+    monkeypatch.setattr("time.time", lambda: now_s)
+    clocks = filmcall("clocks", "--db", db).out
+    assert "No clock runs" not in clocks
+    assert re.search(r"(?m)^recoat by .* left", clocks)
+    ended = event(db, "coat-ended")
+    assert "warning: no coat was open" not in ended.out
+    assert "touch dry from" in filmcall("clocks", "--db", db).out
+    assert "No clock runs" in filmcall("clocks", "--at", ago(hours=1), "--db", db).out

@@ -186,6 +186,13 @@ def test_a_log_that_refuses_is_said_and_the_same_id_may_come_again(bench: Bench)
     assert bench.press(kind="wiped")["result"] == "recorded"
 
 
+def test_a_press_without_a_section_says_which_it_is_for(bench: Bench) -> None:
+    bench.press(kind="coat-started", section="hull-port")
+    ended = bench.press(id="p2", kind="coat-ended")
+    assert ended["text"] == "Recorded coat-ended at 08:01 in tent, for hull-port."
+    assert bench.press(id="p2", kind="coat-ended") == {**ended, "result": "repeated"}
+
+
 def test_a_wrong_press_is_taken_back_by_its_id_and_counts_no_more(bench: Bench) -> None:
     bench.press(kind="coat-started", section="hull-port")
     sections = bench.live.watch.rooms["tent"].enclosure.sections

@@ -12,7 +12,7 @@ import pytest
 
 from rules.clocks.all_clocks import clocks_of
 from rules.clocks.clock import ClockState
-from rules.clocks.work import missing_before
+from rules.clocks.work import missing_before, work_of
 from rules.events import Event
 from rules.vocabulary import EventKind
 from tests.support.clock_material import PRIMER, SPECS, T0, H, event, steady
@@ -100,3 +100,17 @@ def test_a_start_that_was_withdrawn_or_comes_later_is_missing() -> None:
     assert missing_before(gone, (started, gone)) == "", "taking back takes nothing for granted"
     later = replace(STARTED, time_s=T0 + 5 * H, row=1)
     assert missing_before(ended, (later, ended)).startswith("no coat was open")
+
+
+def test_an_end_without_a_section_is_of_the_coat_that_is_open_and_makes_no_other_film() -> None:
+    # A probe of no section is of "all"; DESIGN of this program: coat-ended touches those with a
+    # coat open.
+    started = event(EventKind.COAT_STARTED, 1.0, section="hull")
+    ended = event(EventKind.COAT_ENDED, 2.0)
+    assert work_of("hull", (started, ended), T0 + 3 * H).coats[0].ended_s == T0 + 2 * H
+    assert work_of("all", (started, ended), T0 + 3 * H).coats == ()
+    again = event(EventKind.COAT_ENDED, 2.5)
+    (lone,) = work_of("all", (started, ended, again), T0 + 3 * H).coats
+    assert lone.ended_s == T0 + 2.5 * H, "none was open: a coat with an end and no start"
+    own = event(EventKind.COAT_STARTED, 1.5, section="all")
+    assert work_of("all", (started, own, ended), T0 + 3 * H).coats[0].ended_s == T0 + 2 * H
