@@ -30,8 +30,8 @@ from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
 from rules.events import OF_PAINT, Event, in_force, without_corrected
 from rules.spec.model import Spec
-from rules.text import hour_and_day_text, iso_utc, printable
-from rules.vocabulary import ALL_SECTIONS, EventKind
+from rules.text import duration_text, hour_and_day_text, iso_utc, printable
+from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName, Step, Until
 
 if TYPE_CHECKING:
     # Most events ask neither clock nor config, and both load for longer than an event takes.
@@ -117,7 +117,7 @@ def record(
     _refuse_hardener(event, spec)
     touches = touched(event, scene.events, scene.sections())
     # The clocks first: once the coat is in the log, they tell of it.
-    warnings = tuple(_warnings(event, scene, touches, spec))
+    warnings = (*_asks_less(store, event, scene, spec), *_warnings(event, scene, touches, spec))
     if event_id is not None:
         event_id = replace(event_id, warnings=warnings)
     taken = None if photo is None else take_photo(photo, store.path)
@@ -281,6 +281,43 @@ def _respecced(store: Store, event: Event, scene: Scene) -> Event:
     before = specs[film.spec].name if film.spec in specs else (film.spec or "none")
     said = f"{event.spec} in place of {before}"
     return replace(event, note=f"{said}: {event.note}" if event.note else said)
+
+
+def _asks_less(store: Store, event: Event, scene: Scene, after: Spec | None) -> list[str]:
+    """What a change of a film's spec lets pass from now on that its own did not, in a clause."""
+    if event.kind is not EventKind.RESPEC or event.withdrawn or after is None:
+        return []
+    from rules.limits import is_stricter, unit_of
+    from rules.reasons import LIMIT_WORDS
+
+    film = work_of(event.section, scene.events, event.time_s).newest
+    key = "" if film is None else film.spec or ""
+    before = specs_of(store.spec_text, scene.events, None)[0].get(key)
+    found = dict[LimitName, str]()
+    for stage, limits in () if before is None else before.limits.items():
+        for name, old in limits.items():
+            new = after.limits.get(stage, {}).get(name)
+            if new is None or is_stricter(old, new) or _ends_sooner(new.until, old.until):
+                said = [
+                    f"{each.bound:g} {unit_of(name)} {_until_text(each.until)} ({each.effect.value})"
+                    for each in filter(None, (old, new))
+                ]
+                now = said[1] if new else "no limit"
+                found.setdefault(name, f"{LIMIT_WORDS[name]} {now} in place of {said[0]}")
+    if not found:
+        return []
+    return [f"this asks less of a film that lies already: {'; '.join(found.values())}"]
+
+
+def _ends_sooner(one: Until, other: Until) -> bool:
+    """Whether a limit matters for less long than another; a step and a time tell nothing."""
+    if isinstance(one, Step) and isinstance(other, Step):
+        return list(Step).index(one) < list(Step).index(other)
+    return not isinstance(one, Step) and not isinstance(other, Step) and one < other
+
+
+def _until_text(until: Until) -> str:
+    return f"until {until}" if isinstance(until, Step) else f"for {duration_text(until)}"
 
 
 def spec_of(store: Store, event: Event) -> Spec | None:

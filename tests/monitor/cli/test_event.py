@@ -501,3 +501,22 @@ def test_a_film_laid_by_a_clock_that_was_set_back_since_lies_there(
     assert "warning: no coat was open" not in ended.out
     assert "touch dry from" in filmcall("clocks", "--db", db).out
     assert "No clock runs" in filmcall("clocks", "--at", ago(hours=1), "--db", db).out
+
+
+def test_a_change_of_spec_to_a_laxer_one_says_what_it_no_longer_asks(
+    db: str, tmp_path: Path
+) -> None:
+    """A laxer limit is never taken on in silence: DESIGN of this program."""
+    own = filmcall("spec", "show", "polyurethane-topcoat").out
+    assert "80 %" in own
+    source = Path(__file__).parents[3] / "rules" / "specs" / "polyurethane-topcoat.toml"
+    lax = tmp_path / "lax.toml"
+    lax.write_text(source.read_text().replace('bound = "80 %"', 'bound = "95 %"'))
+    event(db, "coat-started", "--section", "port", "--spec", "polyurethane-topcoat")
+    ran = event(db, "respec", "--section", "port", "--spec", str(lax))
+    assert (
+        "warning: this asks less of a film that lies already: humidity 95 % until handle (harm) in "
+        "place of 80 % until handle (harm)"
+    ) in ran.out
+    back = event(db, "respec", "--section", "port", "--spec", "polyurethane-topcoat")
+    assert "asks less" not in back.out
