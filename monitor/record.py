@@ -298,12 +298,13 @@ def _asks_less(store: Store, event: Event, scene: Scene, after: Spec | None) -> 
         for name, old in limits.items():
             new = after.limits.get(stage, {}).get(name)
             if new is None or is_stricter(old, new) or _ends_sooner(new.until, old.until):
-                said = [
-                    f"{each.bound:g} {unit_of(name)} {_until_text(each.until)} ({each.effect.value})"
-                    for each in filter(None, (old, new))
-                ]
-                now = said[1] if new else "no limit"
-                found.setdefault(name, f"{LIMIT_WORDS[name]} {now} in place of {said[0]}")
+                was, now = (
+                    f"{each.bound:g} {unit_of(name)} {_until_text(each.until)} ({each.effect})"
+                    if each is not None
+                    else "no limit"
+                    for each in (old, new)
+                )
+                found.setdefault(name, f"{LIMIT_WORDS[name]} {now} in place of {was}")
     if not found:
         return []
     return [f"this asks less of a film that lies already: {'; '.join(found.values())}"]
