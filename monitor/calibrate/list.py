@@ -10,7 +10,7 @@ from pathlib import Path
 from monitor.calibrations import CalibrationBook, CalibrationRecord, undoing_body
 from monitor.clock import RELEASED_S
 from monitor.log.log import Store, log_path
-from monitor.log.rows import Calibration
+from monitor.log.rows import Calibration, micros
 from monitor.wire import Json
 from rules.errors import FilmcallError
 from rules.text import counted, iso_utc
@@ -176,7 +176,7 @@ def undo(
     path = log_path(db)
     with Store.open(path, now_s=now_s, read_only=True) as store:
         book = CalibrationBook(store.calibrations())
-    now = now_s()
+    now = micros(now_s()) / 1e6  # as the log will have it
     applied = _chosen(book, row, point, quantity, enclosure)
     before = book.in_force(*applied.key, now)
     if book.state(applied, now) == "undone":

@@ -410,6 +410,15 @@ def test_what_is_to_be_undone_must_be_clear(
     assert "tent/air-bow air_temp: row 2 (raw + 0.30 K)" in text
 
 
+def test_what_is_undone_counts_no_more_at_whatever_fraction_of_a_second(
+    target: Target, by_hand: Surroundings, clock: Clock
+) -> None:
+    salt(target, ["NaCl"], [73.9], ["20"], world=by_hand)
+    clock.now += 3600.0 + 0.0000007  # the log keeps the microsecond after it
+    text, _ = undo(1, target.db, now_s=clock)
+    assert text.endswith("readings are taken as they come")
+
+
 def test_undoing_one_that_was_replaced_brings_nothing_back(
     target: Target, by_hand: Surroundings, clock: Clock
 ) -> None:
