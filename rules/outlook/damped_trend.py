@@ -19,7 +19,13 @@ import numpy.typing as npt
 from rules.air.arrays import Floats
 from rules.outlook.draws import Outlook
 from rules.outlook.near_saturation import slowed
-from rules.outlook.quantiles import near_in_the_day, size_ratios, spread_evenly
+from rules.outlook.quantiles import (
+    as_few_tell,
+    independent_count,
+    near_in_the_day,
+    size_ratios,
+    spread_evenly,
+)
 from rules.outlook.regression import DAY_KEPT, Places, usual
 from rules.outlook.track import CELL_S, CELLS_A_DAY, TooLittleLog, Track, checked_track
 from rules.units import DAY_S
@@ -326,7 +332,7 @@ def error_draws(fit: Fit, now_s: float, count: int = DRAWS) -> Floats:
         independent errors to tell of. A draw is what one past origin got wrong, with its own sign:
         a door or a heater drives the margin up and not down, and mirrored errors broke every limit
         too often. It is scaled from the size that errors had from its hour on to the size that
-        they have from this one on. Most of their mean goes, since few days tell a bias.
+        they have from this one on. Few errors tell neither bias nor size; see `as_few_tell`.
     """
     known = np.asarray(np.isfinite(fit.errors).all(axis=2))
     spans = known.sum(axis=0) * ORIGIN_EVERY / HORIZON_CELLS
@@ -342,20 +348,14 @@ def error_draws(fit: Fit, now_s: float, count: int = DRAWS) -> Floats:
     usable = np.flatnonzero(known[:, 0])
     picked = usable[spread_evenly(weights[usable], count)]
     errors = _carried_on(fit.errors[:, :horizons], known)
-    alike = errors.mean(axis=2)
     squares = np.where(known, np.einsum("ohq,ohq->oh", errors, errors), np.nan)
-    errors, shared = errors[picked], errors.shape[2] * np.where(known, alike, np.nan) ** 2
-    alike_ratios, apart_ratios = (
-        size_ratios(part, kept, fit.origin_s, now_s, DAY_WIDTH_S, DAYS_SHARED)[picked, :, None]
-        for part in (shared, np.maximum(squares - shared, 0.0))
-    )
-    # Of n spans the next lies outside all that were seen about once in n, mostly by other weather,
-    # which moves air, damp and hull alike; what sets them apart spreads as a further observation.
-    wider = 1.0 + 1.0 / spans[:horizons, None]
-    together = alike[picked, :, None]
-    apart = (errors - together) * (np.sqrt(wider) * apart_ratios)
-    courses = together * (wider * alike_ratios) + apart
-    courses -= BIAS_DOUBTED * courses.mean(axis=0)
+    ratios = size_ratios(squares, kept, fit.origin_s, now_s, DAY_WIDTH_S, DAYS_SHARED)
+    witnesses = [
+        independent_count(weights * each, ORIGIN_EVERY, lead)
+        for each, lead in zip(known.T, HORIZON_CELLS.tolist(), strict=False)
+    ]
+    courses = errors[picked] * ratios[picked, :, None]
+    courses = as_few_tell(courses, np.array(witnesses)[:, None], BIAS_DOUBTED)
     now = np.zeros((count, errors.shape[2], 1))
     return np.concatenate([now, courses.transpose(0, 2, 1)], axis=2)
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from outlook_scores import damped_trend, joined, rms, score, trend_maker
+from scipy.signal import lfilter
 from tent_weeks import tent_week
 
 from rules.known import TEMPERATURE
@@ -15,6 +16,7 @@ from rules.outlook.damped_trend import (
     BY_DAY,
     HORIZON_CELLS,
     HUBER,
+    Fit,
     error_draws,
     features_of,
     fit_trend,
@@ -164,14 +166,12 @@ def test_draws_are_past_errors_with_their_own_sign_less_most_of_their_mean() -> 
     fit = fit_trend(daily(5.0, noise=0.3, seed=4))
     skewed = np.where(np.arange(len(fit.errors)) % 4 == 0, 3.0, -1.0)[:, None, None]
     errors = np.where(np.isfinite(fit.errors), skewed, np.nan)
-    draws = error_draws(replace(fit, errors=errors), NOW_S, 64)
-    assert draws.shape == (64, 3, HORIZON_CELLS.size + 1)
+    draws = error_draws(replace(fit, errors=errors), NOW_S)
+    assert draws.shape == (256, 3, HORIZON_CELLS.size + 1)
     assert (draws[:, :, 0] == 0.0).all()
     at = draws[:, 0, 8]  # two hours: 3 in a quarter of cases, -1 in the others, mean 0
-    spans = np.isfinite(errors[:, 7, 0]).sum() / 8.0
-    widened = 1.0 + 1.0 / spans
-    assert at.max() == pytest.approx(3.0 * widened, abs=0.3)
-    assert at.min() == pytest.approx(-1.0 * widened, abs=0.3)
+    assert np.median(at[at > 0.0]) == pytest.approx(3.0, abs=0.3)
+    assert np.median(at[at < 0.0]) == pytest.approx(-1.0, abs=0.1)
     assert np.mean(at > 0.0) == pytest.approx(0.25, abs=0.1)
 
 
@@ -179,12 +179,13 @@ def test_each_day_further_back_is_drawn_seven_tenths_as_often() -> None:
     fit = fit_trend(daily(5.0, noise=0.3, seed=4))
     days = np.round((NOW_S - fit.origin_s) / 86_400.0)
     known = np.isfinite(fit.errors)
+    turns = np.where(np.arange(fit.origin_s.size) % 2 == 0, 1.0, -1.0)
     shares = []
     for day in (1.0, 2.0, 3.0):
-        # Errors of one size, so that no hour's is scaled, and of another sign on one day.
-        signs = np.where(days == day, 1.0, -1.0)[:, None, None]
-        draws = error_draws(replace(fit, errors=np.where(known, signs, np.nan)), NOW_S)
-        shares.append(np.mean(draws[:, 0, 1] > draws[:, 0, 1].min() + 0.5))
+        # Of either sign, so that no mean is seen, and larger on one day.
+        sizes = (turns * np.where(days == day, 3.0, 1.0))[:, None, None]
+        draws = error_draws(replace(fit, errors=np.where(known, sizes, np.nan)), NOW_S)
+        shares.append(np.mean(np.abs(draws[:, 0, 1]) > 2.0))
     # By so few draws each day's share is right to one of 256.
     assert shares[1] / shares[0] == pytest.approx(0.7, abs=0.03)
     assert shares[2] / shares[1] == pytest.approx(0.7, abs=0.03)
@@ -200,31 +201,36 @@ def test_draws_are_as_large_as_errors_are_from_this_hour_on() -> None:
     for here, there in ((3.0, 1.0), (1.0, 3.0)):
         sizes = (signs * np.where(near, here, there))[:, None, None]
         draws = error_draws(replace(fit, errors=np.where(known, sizes, np.nan)), NOW_S)
-        spans = known[:, 7, 0].sum() / 8.0
-        spread = np.sqrt(np.mean(draws[:, 0, 8] ** 2)) / (1.0 + 1.0 / spans)
-        assert spread == pytest.approx(here, rel=0.08)
+        assert np.median(np.abs(draws[:, 0, 8])) == pytest.approx(here, rel=0.08)
 
 
-def test_what_sets_the_hull_apart_spreads_as_a_further_observation_does() -> None:
-    # The next of n normal observations lies about their mean with a variance of s^2 (1 + 1/n): the
-    # prediction interval of any textbook of statistics (from memory). What moves all alike spreads
-    # by 1 + 1/n itself: common practice, no source.
-    fit = fit_trend(daily(5.0, noise=0.3, seed=4))
-    signs = np.where(np.arange(fit.origin_s.size) % 2 == 0, 1.0, -1.0)[:, None, None]
-    known = np.isfinite(fit.errors)
-    for of_each, power in (((0.0, -1.0, 1.0), 0.5), ((1.0, 1.0, 1.0), 1.0)):
-        errors = np.where(known, signs * np.array(of_each), np.nan)
-        draws = error_draws(replace(fit, errors=errors), NOW_S)
-        for hours in (6, 24):
-            spans = known[:, 4 * hours - 1, 0].sum() / (4.0 * hours)
-            spread = np.sqrt(np.mean(draws[:, 2, 4 * hours] ** 2))
-            assert spread == pytest.approx((1.0 + 1.0 / spans) ** power, rel=0.01)
+@pytest.mark.parametrize("days", [2, 3])
+def test_bands_of_a_young_log_hold_what_comes_next_of_red_noise(days: int) -> None:
+    """A first-order autoregression that forgets itself in 8 h: what comes has the past's law.
+
+    With the errors' mean and size taken for known, bands of 80 % held 69 and 71 %.
+    """
+    chance, count = np.random.default_rng(3), 96 * days
+    kept = math.exp(-0.25 / 8.0)
+    shocks = chance.normal(size=(count + 24, 600)) * np.sqrt(1.0 - kept**2)
+    course = lfilter([1.0], [1.0, -kept], shocks, axis=0, zi=kept * chance.normal(size=(1, 600)))[0]
+    ahead = np.append(course[:count], np.full((96, 600), np.nan), axis=0)
+    errors = np.lib.stride_tricks.sliding_window_view(ahead[1:], 96, axis=0).transpose(0, 2, 1)
+    origin_s, at, held = NOW_S - 900.0 * np.arange(count)[::-1], [4, 12, 24], []
+    for first in range(0, 600, 3):
+        three = slice(first, first + 3)
+        draws = error_draws(Fit(np.empty(0), origin_s, errors[:, :, three]), NOW_S)
+        low, high = np.quantile(draws[:, :, at], (0.1, 0.9), axis=0)
+        came = course[count - 1 + np.array(at), three].T
+        held.append((came >= low) & (came <= high))
+    assert np.mean(held) == pytest.approx(0.8, abs=0.04)
 
 
-def test_a_bias_of_the_past_is_a_quarter_believed() -> None:
+def test_a_bias_of_the_past_is_a_quarter_believed_and_three_quarters_unsure() -> None:
     fit = fit_trend(daily(5.0, noise=0.3, seed=4))
     draws = error_draws(replace(fit, errors=np.where(np.isfinite(fit.errors), 2.0, np.nan)), NOW_S)
-    assert draws[:, :, 1] == pytest.approx(0.5, abs=0.02)
+    assert draws[:, :, 1].mean(axis=0) == pytest.approx(0.5, abs=0.02)
+    assert draws[:, :, 1].std(axis=0) == pytest.approx(1.5, rel=0.02)
 
 
 def test_under_a_day_of_log_there_is_none() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import psychrolib
 import pytest
+from scipy import stats
 
 from rules.air.arrays import (
     dew_points_of_ln,
@@ -13,11 +14,34 @@ from rules.air.arrays import (
     wetting_temps_c,
 )
 from rules.outlook.quantiles import (
+    as_few_tell,
     independent_count,
     near_in_the_day,
     size_ratios,
     spread_evenly,
 )
+
+
+@pytest.mark.parametrize("count", [8, 12, 40])
+def test_errors_are_spread_as_the_size_that_few_of_them_tell(count: int) -> None:
+    """Beside scipy's chi square: so far off is a size that is reckoned from `count` errors."""
+    found = np.log(as_few_tell(np.ones((512, 1, 1)), np.array([[float(count)]]), 0.0))
+    off = -0.5 * np.log(stats.chi2.ppf((np.arange(512) + 0.5) / 512, count) / count)
+    assert found.std() == pytest.approx(off.std(), rel=0.08)
+    assert found.mean() == pytest.approx(0.5 * np.median(off), abs=0.002)  # half of it, as stated
+
+
+def test_a_course_stays_whole_and_neighbours_go_apart() -> None:
+    alike = np.ones((256, 2, 3)) * np.array([[[1.0]], [[-1.0]]])[np.arange(256) // 128]
+    found = as_few_tell(alike, np.array([[2.0], [8.0]]), 0.75)
+    assert (found == found[:, :, :1]).all()
+    # By two errors and by eight a course is off to the same side, half as far.
+    off = np.log(np.abs(found[:, :, 0]))
+    assert off[:, 1] - 1.0 / 48.0 == pytest.approx(0.5 * (off[:, 0] - 1.0 / 12.0))
+    # No mean is seen, so none is drawn; any 16 in a row go to both sides more alike than by chance,
+    # which has a spread of 1 / 8 and so some .3 at most among so many runs.
+    runs = np.lib.stride_tricks.sliding_window_view(off[:, 0], 16).mean(axis=1)
+    assert np.abs(runs - 1.0 / 12.0).max() < 0.16
 
 
 def test_equal_weights_count_fully_and_one_weight_counts_once() -> None:
