@@ -18,6 +18,7 @@ from monitor.log.facts import specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import log_path
 from monitor.log.rows import CallRow
+from monitor.logged_films import films_in_log
 from monitor.times import moment_s
 from rules.job.ahead import Ahead
 from rules.job.list_order import list_plan, relaid, surer
@@ -209,10 +210,16 @@ def job_at_hand(
             events = tuple(event for name in names for event in store.events(name))
             calls = {(n, call.section): call for n in names for call in store.newest_calls(n)}
             specs, _ = specs_of(store.spec_text, events, path.parent)
-        mine = [e.time_s for e in events if job.start_s <= e.time_s <= job.deadline_s]
-        if at is None and mine:
-            from_s = now_s = max(from_s, *mine)
-        done = followed(job, events, from_s, specs)
+            mine = [e.time_s for e in events if job.start_s <= e.time_s <= job.deadline_s]
+            if at is None and mine:
+                from_s = now_s = max(from_s, *mine)
+            films = {
+                each.name: found
+                for each in job.sections
+                if (found := films_in_log(store, each.enclosure, each.name, from_s,
+                                          job.hours.zone, path.parent)) is not None
+            }  # fmt: skip
+        done = followed(job, events, from_s, specs, films)
     return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, now_s, calls)
 
 

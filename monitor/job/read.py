@@ -36,7 +36,7 @@ _JOB_KEYS = (
 _SECTION_KEYS = ("name", "enclosure", "area", "beside", "after", "system")
 _CHORES = {"wash": "wash", "sand": "sand", "wipe": "wipe", "tack": "wipe", "tape": "tape",
            "mask": "tape"}  # fmt: skip
-_CHORE_TAKES_S = {"wash": 3600.0, "sand": SANDING_S, "wipe": 900.0, "tape": 1800.0}
+CHORE_TAKES_S = {"wash": 3600.0, "sand": SANDING_S, "wipe": 900.0, "tape": 1800.0}
 _ENTRY_KEYS = ("coat", *_CHORES, "times", "dry", "wet", "takes", "dries", "method")
 _MOST_PEOPLE, _MOST_COATS = 50, 20
 _EVENING = '"17:00-21:00"'
@@ -373,7 +373,7 @@ def _takes_a_coat(under: Spec, over: Spec) -> bool:
 
 def _chore(entry: Table, key: str) -> Chore:
     kind = _CHORES[key]
-    takes_s = entry.duration("takes", 60.0, default=_CHORE_TAKES_S[kind])
+    takes_s = entry.duration("takes", 60.0, default=CHORE_TAKES_S[kind])
     dries_s = entry.duration("dries", default=0.0)
     return Chore(kind, entry.words(key, example="320"), takes_s or 900.0, dries_s or 0.0)
 

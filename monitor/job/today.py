@@ -48,6 +48,7 @@ def today_text(hand: JobAtHand, made: Made) -> str:
         "",
         *_day(hand, made, zone),
         *tent_lines(made.plan),
+        *_measured(hand),
         "",
         *generic_lines(hand.job),
         CAUTION,
@@ -62,6 +63,10 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
         if call is not None and 0.0 <= hand.now_s - call.time_s < HOUR_S:
             at = hour_and_day_text(call.time_s, zone, hand.now_s)
             lines.append(f"  {section.name}: {call.call} at {at}, by the log.{_why(call)}")
+    lines += [
+        f"  {name}: {words}." for name, held in hand.followed.held.items() for words in held
+        if not any(words in line for line in lines)
+    ]  # fmt: skip
     if hand.followed.open:
         lines.append(f"  A coat is being laid on {', '.join(hand.followed.open)}: finish it first.")
     if not lines:
@@ -69,6 +74,17 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
         lines.append("  reading and ask filmcall check, before you mix.")
     lines += [f"  NOTE: {words}." for words in hand.followed.strayed]
     return lines
+
+
+def _measured(hand: JobAtHand) -> list[str]:
+    """What the clocks of films that lie rest on, where the log measured them."""
+    names = sorted(name for name, film in hand.followed.laid.items() if film.bench is not None)
+    if not names:
+        return []
+    return [
+        f"Clocks of {', '.join(names)}: by the log until now, then by the hours ahead; filmcall "
+        "clocks goes on at the present temperature."
+    ]
 
 
 def _why(call: CallRow) -> str:
@@ -111,9 +127,9 @@ def _tape(hand: JobAtHand, zone: tzinfo) -> list[str]:
         spec = film.coat.spec
         ahead = hand.ahead[next(s.enclosure for s in hand.job.sections if s.name == name)]
         clocks = ahead.film_clocks(spec, None, ClockName.CURED)
-        first_s = float(ahead.ends_s(clocks, "tape_off", np.array([film.ended_s]))[0])
-        stays_s = ahead.ends_s(clocks, "tape_stays", np.array([film.started_s]), latest=False)[0]
-        last_s = min(float(stays_s), on_s + (spec.tape_not_after_s or np.inf))
+        first_s = film.ends_s(ahead, clocks, "tape_off")
+        stays_s = film.ends_s(ahead, clocks, "tape_stays", latest=False)
+        last_s = min(stays_s, on_s + (spec.tape_not_after_s or np.inf))
         words = [
             f"{word} {hour_and_day_text(time_s, zone, hand.now_s)}"
             for word, time_s in (("from", first_s), ("by", last_s))

@@ -13,8 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.clocks.progress import progress
+from rules.clocks.section_work import SectionWork
 from rules.job.ahead import Ahead
-from rules.job.air import FilmClocks
+from rules.job.air import ClockTable, FilmClocks
 from rules.job.model import MIXING_S, Chore, CoatToLay, Job, JobFault, JobSection
 from rules.job.season import DRIER_PCT, WARMER_K
 from rules.spec.model import Spec
@@ -195,12 +197,46 @@ def whole_slots(length_s: float) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Laid:
-    """The newest film of a section as the log has it: which coat, begun and ended [s]."""
+    """The newest film of a section as the log has it.
+
+    Attributes:
+        coat: which.
+        started_s: first brush stroke [s].
+        ended_s: the coat's end [s].
+        sanded: whether it was sanded since.
+        bench: its section's work beside what was measured until now; None where no temperature is
+            in the log, and the hours of weather stand in from its start on.
+    """
 
     coat: CoatToLay
     started_s: float
     ended_s: float
     sanded: bool
+    bench: SectionWork | None = None
+
+    def ends_s(
+        self, ahead: Ahead, clocks: Sequence[FilmClocks], name: str, *, latest: bool = True
+    ) -> float:
+        """Return when a clock ends: as far as it came by the log, then by the hours ahead.
+
+        Args:
+            ahead: of its enclosure.
+            clocks: of `Ahead.film_clocks`.
+            name: field of `FilmClocks`.
+            latest: whether the late end is the safe one.
+
+        Returns:
+            As `Ahead.ends_s` [s since 1970].
+        """
+        start_s, left = self.ended_s if latest else self.started_s, 1.0
+        table: ClockTable | None = getattr(clocks[0], name)
+        if self.bench is not None and table is not None:
+            body, now_s = self.bench.cold if latest else self.bench.warm, self.bench.now_s
+            came = progress(table.law, body.safe, start_s, now_s)
+            if came.ended_at_s is not None:
+                return came.ended_at_s
+            start_s, left = max(start_s, now_s), 1.0 - came.done
+        return float(ahead.ends_s(clocks, name, np.array([start_s]), latest=latest, left=left)[0])
 
 
 def lay_out(
@@ -287,20 +323,19 @@ class _Grid:
             return None
         left = section.coats[laid.coat.number :]
         clocks = self._clocks(ahead, laid.coat.spec, left[0].spec if left else None)
-        start, end = np.array([laid.started_s]), np.array([laid.ended_s])
 
-        def up(name: str) -> int:
-            return int(self._slots_of(ahead.ends_s(clocks, name, end), up=True)[0])
+        def slot(name: str, *, opens: bool = True) -> int:
+            end_s = laid.ends_s(ahead, clocks, name, latest=opens)
+            return int(self._slots_of(np.array([end_s]), up=opens)[0])
 
-        closes = self._slots_of(ahead.ends_s(clocks, "closes", start, latest=False), up=False)
-        dry = up("touch_dry")
+        dry = slot("touch_dry")
         return LaidFilm(
-            opens=up("opens"),
-            closes=NEVER if laid.sanded else int(closes[0]),
-            sand=max(dry, up("sand")),
+            opens=slot("opens"),
+            closes=NEVER if laid.sanded else slot("closes", opens=False),
+            sand=max(dry, slot("sand")),
             dry=dry,
-            handle=up("handle" if clocks[0].handle is not None else "done"),
-            done=up("done"),
+            handle=slot("handle" if clocks[0].handle is not None else "done"),
+            done=slot("done"),
         )
 
     def _clocks(self, ahead: Ahead, spec: Spec, following: Spec | None) -> list[FilmClocks]:
