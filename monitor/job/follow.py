@@ -7,10 +7,11 @@ from dataclasses import dataclass, field, replace
 
 from monitor.job.read import CHORE_TAKES_S
 from monitor.logged_films import LoggedFilms
+from rules.clocks.pots import pot_clocks
 from rules.clocks.work import Coat, work_of
 from rules.events import Event
-from rules.job.model import Chore, Job, JobSection
-from rules.job.problem import Laid
+from rules.job.model import Chore, CoatToLay, Job, JobSection
+from rules.job.problem import Laid, MixedPot
 from rules.spec.model import Spec
 from rules.vocabulary import ClockName
 
@@ -26,6 +27,7 @@ class Followed:
         strayed: what the log has that the job does not, in words.
         taped: sections whose newest film has its tape on still, and since when [s since 1970].
         held: what a section's newest film went through that holds the next coat, in words.
+        pots: that stand ready for a section's next coat.
     """
 
     job: Job
@@ -34,6 +36,7 @@ class Followed:
     strayed: tuple[str, ...]
     taped: Mapping[str, float]
     held: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    pots: Mapping[str, tuple[MixedPot, ...]] = field(default_factory=dict)
 
 
 def followed(
@@ -56,19 +59,26 @@ def followed(
     laid: dict[str, Laid] = {}
     taped: dict[str, float] = {}
     held: dict[str, tuple[str, ...]] = {}
+    pots: dict[str, tuple[MixedPot, ...]] = {}
+    poured: set[float] = set()
     sections, open_, strayed = [], [], []
     for section in job.sections:
         own = tuple(event for event in events if event.enclosure == section.enclosure)
         work = work_of(section.name, own, now_s)
         coats = [coat for coat in work.coats if coat.started_s is not None]
         count = min(len(coats), len(section.coats))
+        logged = films.get(section.name)
+        if logged is not None and count < len(section.coats):
+            own_pots, odd = _pots(section.coats[count], logged, specs, poured)
+            strayed += [f"{each}, the next coat of {section.name} is another" for each in odd]
+            if own_pots:
+                pots[section.name] = own_pots
         if len(coats) > count:
             strayed.append(f"{section.name} has {len(coats)} coats in the log, {count} in the job")
         sanded_s = max(work.sanded_s, default=None)
         if count:
             last = coats[count - 1]
             spec = _usable(specs, last)
-            logged = films.get(section.name)
             found = _laid(section, last, count, sanded_s, spec, now_s, logged)
             laid[section.name] = found
             strayed += _odd_spec(section, count, last, spec)
@@ -84,8 +94,43 @@ def followed(
             section = _sanded(section, 0)
         sections.append(section)
     return Followed(
-        replace(job, sections=tuple(sections)), laid, tuple(open_), tuple(strayed), taped, held
+        replace(job, sections=tuple(sections)),
+        laid,
+        tuple(open_),
+        tuple(strayed),
+        taped,
+        held,
+        pots,
     )
+
+
+def _pots(
+    coat: CoatToLay, logged: LoggedFilms, specs: Mapping[str, Spec], poured: set[float]
+) -> tuple[tuple[MixedPot, ...], list[str]]:
+    """The pots that stand ready for a coat, and those of another paint; each serves one section."""
+    ends_s = {
+        (clock.name, clock.started_s): clock.ends_at_s
+        for clock in (pot_clocks(logged.bench) if logged.bench.history.time_s.size else ())
+    }
+    found, odd = [], []
+    for pot in logged.state.pots:
+        if pot.mixed_s in poured:
+            continue
+        spec = specs.get(pot.spec or "")
+        if spec is not None and spec.name != coat.spec.name:
+            odd.append(f"a pot of {spec.name} is mixed")
+            continue
+        poured.add(pot.mixed_s)
+        found.append(
+            MixedPot(
+                pot.batch,
+                pot.amount_ml,
+                pot.mixed_s,
+                ends_s.get((ClockName.INDUCTION, pot.mixed_s)),
+                ends_s.get((ClockName.POT_LIFE, pot.mixed_s)),
+            )
+        )
+    return tuple(found), odd
 
 
 def _usable(specs: Mapping[str, Spec], coat: Coat) -> Spec | None:

@@ -115,13 +115,15 @@ def _gain(made: Made, hand: JobAtHand, measure: _Measure) -> str:
     def day(time_s: float) -> date:
         return datetime.fromtimestamp(time_s, zone).date()
 
-    problem = lay_out(measure.job, measure.ahead, laid, hand.from_s, SANDING_S)
+    problem = lay_out(measure.job, measure.ahead, laid, hand.from_s, SANDING_S, hand.followed.pots)
     layout = list_plan(problem)
     if layout is None:
         return ""
     finish_s = problem.time_s(layout.finish)
     if measure.done_in is not measure.job:
-        problem = lay_out(measure.done_in, measure.ahead, laid, hand.from_s, SANDING_S)
+        problem = lay_out(
+            measure.done_in, measure.ahead, laid, hand.from_s, SANDING_S, hand.followed.pots
+        )
     drawn = finishes(measure.done_in, problem, layout, measure.ahead)
     promised_s, _ = promise(drawn, finish_s, zone)
     gains = []

@@ -24,7 +24,7 @@ from rules.job.ahead import Ahead
 from rules.job.list_order import list_plan, relaid, surer
 from rules.job.model import SANDING_S, Job, JobFault
 from rules.job.plan import Plan, lower_bound, plan_of, risks
-from rules.job.problem import Laid, Problem, lay_out
+from rules.job.problem import Laid, MixedPot, Problem, lay_out
 from rules.job.room import Layout
 from rules.text import date_hour_text, date_text, duration_text
 from sensors.forecast import ForecastHours
@@ -70,6 +70,7 @@ def make(
     told: Told = silent,
     *,
     drawn: bool = True,
+    pots: Mapping[str, tuple[MixedPot, ...]] | None = None,
 ) -> Made:
     """Make a plan.
 
@@ -81,14 +82,18 @@ def make(
         limit_s: how long a solver may look; 0 for the list order alone [s].
         told: is told what is being done.
         drawn: whether the plan is tried in the draws, without which nothing is promised.
+        pots: that stand ready for a section's next coat.
 
     Raises:
         JobFault: there is no plan, or none that is done in time.
     """
     told("laying the coats out over the hours")
-    problem = lay_out(job, ahead, laid, from_s, SANDING_S)
+    problem = lay_out(job, ahead, laid, from_s, SANDING_S, pots)
     told("planning by list order")
     layout = list_plan(problem)
+    if layout is None and pots:  # what is mixed may be dead before its coat can go on
+        problem = lay_out(job, ahead, laid, from_s, SANDING_S)
+        layout = list_plan(problem)
     bound = lower_bound(problem)
     solved = False
     if limit_s > 0.0 and (layout is None or layout.finish > bound):
@@ -225,5 +230,14 @@ def job_at_hand(
 
 def made_from(hand: JobAtHand, limit_s: float, told: Told = silent, *, drawn: bool = True) -> Made:
     """Make the plan of a job at hand; see `make`."""
-    laid = dict(hand.followed.laid)
-    return make(hand.job, hand.ahead, laid, hand.from_s, limit_s, told, drawn=drawn)
+    done = hand.followed
+    return make(
+        hand.job,
+        hand.ahead,
+        dict(done.laid),
+        hand.from_s,
+        limit_s,
+        told,
+        drawn=drawn,
+        pots=done.pots,
+    )

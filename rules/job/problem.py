@@ -7,7 +7,7 @@ window; "best" is the best on this grid.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -239,12 +239,53 @@ class Laid:
         return float(ahead.ends_s(clocks, name, np.array([start_s]), latest=latest, left=left)[0])
 
 
+@dataclass(frozen=True, slots=True)
+class MixedPot:
+    """A pot that stands ready for a section's next coat.
+
+    Attributes:
+        batch: its name, or None.
+        amount_ml: volume mixed, or None [mL].
+        mixed_s: when [s].
+        ready_s: when its induction is over, by the log's clock [s].
+        dead_s: when its life is over, likewise [s]. Either is None where the log has no
+            temperature to count by, and the hours of weather stand in.
+    """
+
+    batch: str | None
+    amount_ml: float | None
+    mixed_s: float
+    ready_s: float | None = None
+    dead_s: float | None = None
+
+
+def pots_span_s(
+    pots: Sequence[MixedPot], ahead: Ahead, clocks: Sequence[FilmClocks]
+) -> tuple[float, float]:
+    """Return from when and until when all of a coat's pots can be used [s since 1970].
+
+    Args:
+        pots: at least one.
+        ahead: of their enclosure.
+        clocks: of the coat, of `Ahead.film_clocks`.
+    """
+    mixed_s = np.array([pot.mixed_s for pot in pots])
+    ready_s = ahead.ends_s(clocks, "induction", mixed_s)
+    dead_s = ahead.ends_s(clocks, "pot_life", mixed_s, latest=False)
+    spans = list(zip(pots, ready_s.tolist(), dead_s.tolist(), strict=True))
+    return (
+        max(each if pot.ready_s is None else pot.ready_s for pot, each, _ in spans),
+        min(each if pot.dead_s is None else pot.dead_s for pot, _, each in spans),
+    )
+
+
 def lay_out(
     job: Job,
     ahead: dict[str, Ahead],
     laid: dict[str, Laid],
     from_s: float,
     resanding_s: float,
+    pots: Mapping[str, tuple[MixedPot, ...]] | None = None,
 ) -> Problem:
     """Lay a job on the grid.
 
@@ -254,6 +295,7 @@ def lay_out(
         laid: the newest film of each section that has one.
         from_s: nothing is begun before then [s since 1970].
         resanding_s: how long a sanding takes that a missed window asks for [s].
+        pots: that stand ready for a section's next coat; it goes on from them where it can.
 
     Raises:
         JobFault: a step that fits into no span, or into no good hours.
@@ -268,7 +310,14 @@ def lay_out(
         Chain(
             name=section.name,
             enclosure=section.enclosure,
-            tasks=tuple(grid.tasks(section, ahead[section.enclosure], laid.get(section.name))),
+            tasks=tuple(
+                grid.tasks(
+                    section,
+                    ahead[section.enclosure],
+                    laid.get(section.name),
+                    (pots or {}).get(section.name, ()),
+                )
+            ),
             beside=frozenset(places[name] for name in section.beside),
             after=frozenset(places[name] for name in section.after),
             film=grid.film(section, ahead[section.enclosure], laid.get(section.name)),
@@ -304,7 +353,9 @@ class _Grid:
         self._next_work = np.append(np.minimum.accumulate(at[::-1])[::-1], NEVER)
         self._made: dict[tuple[object, ...], Task] = {}
 
-    def tasks(self, section: JobSection, ahead: Ahead, laid: Laid | None) -> list[Task]:
+    def tasks(
+        self, section: JobSection, ahead: Ahead, laid: Laid | None, pots: tuple[MixedPot, ...]
+    ) -> list[Task]:
         found = []
         first = 0 if laid is None else laid.coat.number
         for coat in section.coats[first:]:
@@ -312,10 +363,11 @@ class _Grid:
             spec = following[0].spec if following else None
             # Coats of one kind share their arrays: a job of 72 has a handful of kinds.
             key = (section.enclosure, id(coat.spec), coat.takes_s, coat.method, coat.before,
-                   id(spec), coat.number)  # fmt: skip
+                   id(spec), coat.number, pots)  # fmt: skip
             if key not in self._made:
-                self._made[key] = self._task(section, coat, spec, ahead)
+                self._made[key] = self._task(section, coat, spec, ahead, pots)
             found.append(self._made[key])
+            pots = ()
         return found
 
     def film(self, section: JobSection, ahead: Ahead, laid: Laid | None) -> LaidFilm | None:
@@ -348,7 +400,12 @@ class _Grid:
         return found
 
     def _task(
-        self, section: JobSection, coat: CoatToLay, following: Spec | None, ahead: Ahead
+        self,
+        section: JobSection,
+        coat: CoatToLay,
+        following: Spec | None,
+        ahead: Ahead,
+        pots: tuple[MixedPot, ...],
     ) -> Task:
         length = whole_slots(coat.takes_s)
         close_before = _close_before(coat)
@@ -361,7 +418,9 @@ class _Grid:
         if starts.size == 0:
             raise JobFault(f"{what} {_no_hour(coat, ahead, every_s)}")
         clocks = self._clocks(ahead, coat.spec, following)
-        mix = self._mix(coat, ahead, clocks, starts, length)
+        in_pot = self._in_pot(pots, ahead, clocks, starts, length)
+        starts = starts[in_pot] if in_pot.any() else starts
+        mix = None if in_pot.any() else self._mix(coat, ahead, clocks, starts, length)
         untape = self._untape(coat, ahead, clocks, starts, length)
         keep = np.ones(starts.size, dtype=np.bool_)
         for side in (mix, untape):
@@ -417,6 +476,22 @@ class _Grid:
                     f"hours is longer than {duration_text(longest * SLOT_S)}, so nothing is "
                     "planned; lengthen hours in [job], or cut the section in two"
                 )
+
+    def _in_pot(
+        self,
+        pots: tuple[MixedPot, ...],
+        ahead: Ahead,
+        clocks: list[FilmClocks],
+        starts: Slots,
+        length: int,
+    ) -> NDArray[np.bool_]:
+        """At which starts a coat can be laid whole from the pots that stand ready."""
+        if not pots:
+            return np.zeros(starts.size, dtype=np.bool_)
+        ready_s, dead_s = pots_span_s(pots, ahead, clocks)
+        begin_s = self._zero_s + starts * _SLOT
+        found: NDArray[np.bool_] = (begin_s >= ready_s) & (begin_s + length * _SLOT <= dead_s)
+        return found
 
     def _pots(self, ahead: Ahead, clocks: list[FilmClocks]) -> tuple[Slots, Slots, Slots]:
         """Every slot for mixing, and from when and until when its pot can be used."""

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+import pytest
 from command import filmcall
 from plan_brute import when
 from plan_jobs import FAIR, FLAT, PRIMER, SOLO, SPECS, Trial, hours_from, job_text, spec_text
@@ -122,3 +123,60 @@ def test_a_coat_whose_end_is_not_recorded_has_not_ended_yet(tmp_path: Path) -> N
     record(tmp_path, LAID[0])
     film = hand(tmp_path, "19T21:30").followed.laid["hull-port"]
     assert film.ended_s == when("2026-10-19T21:30+00:00")
+
+
+def pot(folder: Path, times: dict[str, str]) -> None:
+    """A pot that lives two hours, mixed on Monday at 17:00."""
+    specs = {PRIMER: spec_text("quick-primer", times={**FLAT, **times})}
+    Trial(job_text(SOLO), specs, FAIR).write(folder)
+    ran = filmcall(
+        *("event", "mixed", "--enclosure", "polytunnel", "--section", "hull-port"),
+        *("--spec", str(folder / PRIMER), "--batch", "B1", "--amount", "580"),
+        *("--at", "2026-10-19T17:00:00Z", "--db", str(folder / "log.db")),
+    )
+    assert ran.code == 0, ran.err
+
+
+@pytest.mark.parametrize(("times", "from_"), [({}, "17:15"), ({"induction": "30 min"}, "17:30")])
+def test_a_pot_that_is_mixed_is_used_and_not_mixed_again(
+    times: dict[str, str], from_: str, tmp_path: Path
+) -> None:
+    """A coat takes an hour, so that it begins at 18:00 at the latest; 722 ml by hand, see
+    `test_today_says_what_is_next_and_how_much_of_it`."""
+    pot(tmp_path, times)
+    found = hand(tmp_path, "19T17:10")
+    assert [step.coat for step in steps(found, "mix")] == [2]
+    coat = steps(found, "coat")[0]
+    assert coat.start_s == coat.earliest_s == when(f"2026-10-19T{from_}+00:00")
+    assert coat.latest_s == when("2026-10-19T18:00+00:00")
+    told = today_text(found, made_from(found, 0.0))
+    assert "hull-port, coat 1: pot B1 is mixed: use it 17:" in told
+    assert " to 19:00\n      580 ml of the 722 ml that the coat takes: mix the rest" in told
+
+
+def test_a_pot_that_dies_before_its_coat_is_done_is_not_planned_with(tmp_path: Path) -> None:
+    """At 18:30 half an hour of it is left."""
+    pot(tmp_path, {})
+    found = hand(tmp_path, "19T18:30")
+    assert [step.coat for step in steps(found, "mix")] == [1, 2]
+    told = today_text(found, made_from(found, 0.0))
+    assert "pot B1 is mixed, but no coat can be laid whole before its life is over" in told
+
+
+def test_a_pot_for_a_film_that_does_not_open_in_its_life_does_not_stop_the_plan(
+    tmp_path: Path,
+) -> None:
+    """Coat 1 opens on Tuesday at 00:30, when the pot of Monday 19:00 is dead."""
+    Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    record(tmp_path, *LAID, ("mixed", "19T19:00"))
+    assert [step.coat for step in steps(hand(tmp_path, "19T19:10"), "mix")] == [2]
+
+
+def test_a_film_that_lies_is_wet_into_the_night_as_one_that_is_planned(tmp_path: Path) -> None:
+    """Touch dry three hours after 18:30."""
+    Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    record(tmp_path, *LAID)
+    for at, is_told in (("19T19:30", True), ("19T21:45", False)):
+        found = hand(tmp_path, at)
+        told = today_text(found, made_from(found, 0.0))
+        assert ("hull-port is wet into it, touch dry about 21:30" in told) is is_told
