@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
@@ -110,6 +110,7 @@ class _JobReader:
         people = self._whole(own, "people", 1, _MOST_PEOPLE, 1)
         tents = self._enclosures()
         sections = self._sections(tents)
+        self._check_tents(tents, sections)
         if start is None or done_by is None or hours is None or people is None or not sections:
             return None
         return Job(
@@ -201,6 +202,19 @@ class _JobReader:
             if kind is not None and warmer_k is not None:
                 own.fault("warmer", "stands beside kind", "give the tent's kind, or its warmth")
         return found
+
+    def _check_tents(self, tents: Mapping[str, Tent], sections: Sequence[JobSection]) -> None:
+        """Refuse a tent of no section where a section stands in one that has no table: a typo."""
+        named = dict.fromkeys(section.enclosure for section in sections)
+        bare = [name for name in named if name not in tents]
+        for name in tents:
+            if name not in named and bare:
+                self._top.table("enclosure", None).fault(
+                    name,
+                    f"is the enclosure of no section, and {shown(bare[0])} would be taken for the "
+                    "open air",
+                    f"write [enclosure.{bare[0]}], or take the table out",
+                )
 
     def _sections(self, enclosures: dict[str, Tent]) -> tuple[JobSection, ...]:
         tables = self._top.tables("section", _SECTION_KEYS)

@@ -12,7 +12,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from rules.job.air import Air, Bools, ClockTable, FilmClocks, Floats, film_clocks, held
+from rules.job.air import (
+    Air,
+    Bools,
+    ClockTable,
+    FilmClocks,
+    Floats,
+    film_clocks,
+    held,
+    unbroken_until,
+)
 from rules.job.model import CoatToLay
 from rules.rate import FloatArray
 from rules.spec.model import Spec
@@ -153,6 +162,14 @@ class Ahead:
         if self.far:
             good = np.where(known, good, self.share(coat, start_s)[0] > GOOD_SHARE)
         return good
+
+    def is_open(self, coat: CoatToLay, start_s: Floats) -> Bools:
+        """Return from which starts nothing breaks, but the hours end before its harm time does."""
+        if self.far or self.known is None:
+            return np.zeros(start_s.size, dtype=np.bool_)
+        unbroken, ends_s = unbroken_until(self.known, coat, start_s)
+        found: Bools = unbroken[0] & np.isinf(ends_s[0])
+        return found
 
     def share(self, coat: CoatToLay, start_s: Floats) -> tuple[Floats, Floats]:
         """Return how probable it is that a coat holds through its harm time.

@@ -273,6 +273,13 @@ def held(air: Air, coat: CoatToLay, start_s: Floats) -> tuple[Bools, Floats]:
     Returns:
         Courses by starts: whether all limits hold, and when the last harm time ends; that is
         infinite, and nothing holds, where the air does not reach so far [s since 1970].
+    """
+    unbroken, ends_s = unbroken_until(air, coat, start_s)
+    return unbroken & np.isfinite(ends_s), ends_s
+
+
+def unbroken_until(air: Air, coat: CoatToLay, start_s: Floats) -> tuple[Bools, Floats]:
+    """Return as `held` does, but for where no limit breaks as far as the air reaches.
 
     Source:
         DEVELOPERS.md, "The job": each limit in each hour that its harm time touches. The spec's
@@ -300,7 +307,7 @@ def held(air: Air, coat: CoatToLay, start_s: Floats) -> tuple[Bools, Floats]:
         reach = harm_s <= air.end_s + _EDGE_S
         last = np.ceil((np.where(reach, harm_s, air.end_s) - _EDGE_S - air.start_s) / HOUR_S)
         last = np.clip(last, 0, air.temp_c.shape[1]).astype(np.intp)
-        good &= reach & (count[row, last] == count[row, first[None, :]])
+        good &= count[row, last] == count[row, first[None, :]]
         np.maximum(latest, np.where(reach, harm_s, np.inf), out=latest)
     return good, latest
 

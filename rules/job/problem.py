@@ -47,6 +47,7 @@ _NO_UNTAPING = (
     "has no start after which a working hour comes between the sheet's earliest and latest time "
     "for its tape to come off, {}, so nothing is planned; longer working hours would help"
 )
+_MORE_HOURS = {True: "a longer forecast", False: "hours after these, by --weather-year FILE.epw,"}
 _ROUNDING_S = 1.0
 _SLOT = np.float64(SLOT_S)
 
@@ -571,10 +572,17 @@ def _no_hour(coat: CoatToLay, ahead: Ahead, starts_s: NDArray[np.float64]) -> st
         )
         if air.is_good(coat, starts_s).any()
     ]
+    if ahead.is_open(coat, starts_s).any():
+        return (
+            "is not known to hold from any hour: no limit breaks, but the hours of weather end "
+            f"before its harm time does, {ahead.reach_words()}, so nothing is planned; "
+            f"{''.join(helps)}--weather-year FILE.epw for the hours after them, or a longer "
+            "forecast might help"
+        )
     return (
         "finds no hour from which all its limits hold until its harm time is over, "
         f"{ahead.reach_words()} (the best holds in {best:.0f} % of the draws), so nothing is "
-        f"planned; {''.join(helps)}other working hours or a longer forecast might help"
+        f"planned; {''.join(helps)}other working hours or {_MORE_HOURS[ahead.far]} might help"
     )
 
 
