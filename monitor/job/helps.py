@@ -85,7 +85,10 @@ def _measures(hand: JobAtHand) -> Iterator[_Measure]:
     coat_s = _longest_coat_s(job)
     each = duration_text(coat_s)
     longer = _with_spans(job, coat_s)
-    yield _Measure(f"two sections on one evening, {each} longer", longer, ahead, longer)
+    what = f"two sections on one evening, {each} longer"
+    if len(job.sections) < 2:
+        what = f"working hours {each} longer"
+    yield _Measure(what, longer, ahead, longer)
     shorter = _with_spans(job, -coat_s)
     yield _Measure(f"one coat less a day, {each} kept free", shorter, ahead, job)
 
