@@ -415,7 +415,7 @@ class Table:
             self.fault(
                 key,
                 f"{shown(written)} cannot be right",
-                f"give a figure from {low:g} to {high:g} {unit}",
+                f"give a figure from {low:g} to {high:g} {unit.replace('**', '')}",
             )
             return None
         return value

@@ -15,20 +15,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from monitor.cli.options import DbOption, JsonOption, config_option, known_option, known_then_of
-from monitor.config.model import EnclosureConfig, worst_accuracy
+from monitor.config.model import EnclosureConfig
 from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
-from monitor.log.rows import LIVE
-from monitor.logged_samples import history_rows
-from monitor.samples import TemperatureChannel, Temperatures, channels_of
+from monitor.logged_films import load_temperatures, temperatures_of
 from monitor.screen.phrases import CLOCK_WORDS, pot_name
 from monitor.specs import find_spec
 from monitor.times import is_of_day, moment_s, zone_in_log, zone_or_local
 from monitor.wire import clock_dict
 from rules.clocks.all_clocks import (
     clocks_of,
-    clocks_on,
     history_ends_s,
     history_wanted_from_s,
     merge_clocks,
@@ -36,19 +33,14 @@ from rules.clocks.all_clocks import (
 )
 from rules.clocks.clock import Clock, ClockState
 from rules.errors import FilmcallError
-from rules.events import Event, happened, in_force, spans_out, without_corrected
+from rules.events import Event, happened, without_corrected
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
-from rules.vocabulary import (
-    HUMIDITY_ACCURACY_PCT,
-    ClockName,
-)
-from sensors.reading import Quantity
+from rules.vocabulary import ClockName
 
 if TYPE_CHECKING:
     from sensors.forecast import ForecastHours
 
-_OFF_PCT = {Quantity.HUMIDITY: HUMIDITY_ACCURACY_PCT}
 MOST_OUTLOOKS = 3  # each takes a few tenths of a second
 OLD_AFTER_S = DAY_S
 
@@ -241,11 +233,11 @@ def clocks_in_log(
     merged: list[tuple[Clock, ...]] = []
     histories = []
     for section in sections:
-        temperatures = _temperatures(store, enclosure, config, section, events)
+        temperatures = temperatures_of(store, enclosure, config, section, events)
         from_s = history_wanted_from_s(section, events, time_s)
         for to_s in history_ends_s(section, events, time_s):
             if from_s is not None:
-                _load(store, enclosure, temperatures, (from_s, to_s), known_s)
+                load_temperatures(store, enclosure, temperatures, (from_s, to_s), known_s)
             history = temperatures.history()
             clocks = clocks_of(section, events, specs, default, history, time_s)
             if settled(clocks, history):
@@ -264,95 +256,10 @@ def clocks_in_log(
     return merge_clocks(merged)
 
 
-def memory_in_log(
-    store: Store, enclosure: str, section: str | None, time_s: float, zone: tzinfo | None
-) -> list[str]:
-    """Return what of a section's newest film holds the next coat, as the log has it.
-
-    Args:
-        store: the log.
-        enclosure: whose.
-        section: of it, or None.
-        time_s: the time to reckon for [s].
-        zone: of the times that are named; UTC for None.
-    """
-    from rules.clocks.section_work import SectionWork
-    from rules.clocks.stages import stage_of
-    from rules.clocks.work import work_of
-    from rules.memory import history_told
-
-    events = store.events(enclosure)
-    config, default = config_in(store, enclosure), spec_in(store, enclosure, None)
-    specs = {default.name: default, **specs_of(store.spec_text, events, None)[0]}
-    from_s = history_wanted_from_s(section, events, time_s)
-    if from_s is None:
-        return []
-    temperatures = _temperatures(store, enclosure, config, section, events)
-    _load(store, enclosure, temperatures, (from_s, time_s), None)
-    work, history = work_of(section, events, time_s), temperatures.history()
-    bench = SectionWork(section, work, specs, default, history, time_s, None)
-    state = stage_of(section, events, default, clocks_on(bench), time_s)
-    held, _ = history_told(bench, state.steps_ended, in_force(events), zone)
-    return [each.text for each in held]
-
-
-def _temperatures(
-    store: Store,
-    enclosure: str,
-    config: EnclosureConfig | None,
-    section: str | None,
-    events: tuple[Event, ...],
-) -> Temperatures:
-    """A store for the channels of the config, else for all that the log has of the enclosure."""
-    if config is not None:
-        channels = channels_of(config, section or "")
-    else:
-        known = [
-            (each.point, each.quantity)
-            for source in store.sources()
-            for each in store.channels(source=source.source)
-            if each.enclosure == enclosure and each.quantity is not Quantity.DUST
-        ]
-        channels = tuple(
-            TemperatureChannel(point, quantity, None, _OFF_PCT.get(quantity, 0.0))
-            for point, quantity in dict.fromkeys(known)
-        )
-    made = Temperatures(
-        worst_accuracy(config, Quantity.SURFACE_TEMP),
-        worst_accuracy(config, Quantity.AIR_TEMP),
-        None if config is None else config.assumed_surface(section),
-        channels,
-    )
-    made.leave_out(spans_out(in_force(events)))
-    return made
-
-
 def _next_end_s(clocks: Sequence[Clock]) -> float:
     """When the next clock that runs will end, infinite where none does [s]."""
     ends = (c.ends_at_s for c in clocks if c.state is ClockState.RUNNING)
     return min((end_s for end_s in ends if end_s is not None), default=math.inf)
-
-
-def _load(
-    store: Store,
-    enclosure: str,
-    temperatures: Temperatures,
-    span_s: tuple[float, float],
-    known_s: float | None,
-) -> None:
-    """Take in the temperatures of every source that the log has of the enclosure."""
-    for source in store.sources():
-        # What a recording holds was known when it was made, whenever it was played.
-        live_known_s = known_s if source.source == LIVE else None
-        rows = history_rows(
-            store,
-            enclosure,
-            temperatures.channels,
-            *span_s,
-            source=source.source,
-            known_s=live_known_s,
-        )
-        temperatures.put_before(rows)
 
 
 def clock_line(clock: Clock, enclosure: str, zone: tzinfo | None, now_s: float) -> str:

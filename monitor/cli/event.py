@@ -185,9 +185,10 @@ def _scene(store: Store, event: Event, zone: str | None) -> Scene:
         return clocks_in_log(store, name, time_s, over=over, all_happened=typed_now)
 
     def memory(section: str | None, time_s: float) -> list[str]:
-        from monitor.cli.clocks import memory_in_log
+        from monitor.logged_films import films_in_log
 
-        return memory_in_log(store, name, section, time_s, shown_in)
+        films = films_in_log(store, name, section, time_s, shown_in)
+        return [] if films is None else list(films.held)
 
     return Scene(events, config_in(store, name), shown_in, clocks, memory)
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
+from monitor.job.read import CHORE_TAKES_S
+from monitor.logged_films import LoggedFilms
+from rules.clocks.pots import pot_clocks
 from rules.clocks.work import Coat, work_of
 from rules.events import Event
-from rules.job.model import Job, JobSection
-from rules.job.problem import Laid
+from rules.job.model import Chore, CoatToLay, Job, JobSection
+from rules.job.problem import Laid, MixedPot
 from rules.spec.model import Spec
 from rules.vocabulary import ClockName
 
@@ -23,6 +26,8 @@ class Followed:
         open: sections on which a coat is being laid.
         strayed: what the log has that the job does not, in words.
         taped: sections whose newest film has its tape on still, and since when [s since 1970].
+        held: what a section's newest film went through that holds the next coat, in words.
+        pots: that stand ready for a section's next coat.
     """
 
     job: Job
@@ -30,10 +35,16 @@ class Followed:
     open: tuple[str, ...]
     strayed: tuple[str, ...]
     taped: Mapping[str, float]
+    held: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    pots: Mapping[str, tuple[MixedPot, ...]] = field(default_factory=dict)
 
 
 def followed(
-    job: Job, events: Iterable[Event], now_s: float, specs: Mapping[str, Spec]
+    job: Job,
+    events: Iterable[Event],
+    now_s: float,
+    specs: Mapping[str, Spec],
+    films: Mapping[str, LoggedFilms],
 ) -> Followed:
     """Read what is done from the log's events.
 
@@ -42,23 +53,33 @@ def followed(
         events: of the log, corrections among them.
         now_s: events later than that are left out [s since 1970].
         specs: that films lie by, by `Event.spec_key`.
+        films: of the sections to which anything was done, now.
     """
     events = tuple(event for event in events if job.start_s <= event.time_s <= now_s)
     laid: dict[str, Laid] = {}
     taped: dict[str, float] = {}
+    held: dict[str, tuple[str, ...]] = {}
+    pots: dict[str, tuple[MixedPot, ...]] = {}
+    poured: set[float] = set()
     sections, open_, strayed = [], [], []
     for section in job.sections:
         own = tuple(event for event in events if event.enclosure == section.enclosure)
         work = work_of(section.name, own, now_s)
         coats = [coat for coat in work.coats if coat.started_s is not None]
         count = min(len(coats), len(section.coats))
+        logged = films.get(section.name)
+        if logged is not None and count < len(section.coats):
+            own_pots, odd = _pots(section.coats[count], logged, specs, poured)
+            strayed += [f"{each}, the next coat of {section.name} is another" for each in odd]
+            if own_pots:
+                pots[section.name] = own_pots
         if len(coats) > count:
             strayed.append(f"{section.name} has {len(coats)} coats in the log, {count} in the job")
         sanded_s = max(work.sanded_s, default=None)
         if count:
             last = coats[count - 1]
             spec = _usable(specs, last)
-            found = _laid(section, last, count, sanded_s, spec)
+            found = _laid(section, last, count, sanded_s, spec, now_s, logged)
             laid[section.name] = found
             strayed += _odd_spec(section, count, last, spec)
             if last.ended_s is None:
@@ -66,12 +87,50 @@ def followed(
             elif work.tape_on_s is not None and work.tape_on_s <= last.ended_s:
                 taped[section.name] = work.tape_on_s
             section = _sanded(section, count) if found.sanded else section
+            if logged is not None and logged.held:
+                held[section.name] = logged.held
+                section = _washed_first(section, count)
         elif sanded_s is not None:
             section = _sanded(section, 0)
         sections.append(section)
     return Followed(
-        replace(job, sections=tuple(sections)), laid, tuple(open_), tuple(strayed), taped
+        replace(job, sections=tuple(sections)),
+        laid,
+        tuple(open_),
+        tuple(strayed),
+        taped,
+        held,
+        pots,
     )
+
+
+def _pots(
+    coat: CoatToLay, logged: LoggedFilms, specs: Mapping[str, Spec], poured: set[float]
+) -> tuple[tuple[MixedPot, ...], list[str]]:
+    """The pots that stand ready for a coat, and those of another paint; each serves one section."""
+    ends_s = {
+        (clock.name, clock.started_s): clock.ends_at_s
+        for clock in (pot_clocks(logged.bench) if logged.bench.history.time_s.size else ())
+    }
+    found, odd = [], []
+    for pot in logged.state.pots:
+        if pot.mixed_s in poured:
+            continue
+        spec = specs.get(pot.spec or "")
+        if spec is not None and spec.name != coat.spec.name:
+            odd.append(f"a pot of {spec.name} is mixed")
+            continue
+        poured.add(pot.mixed_s)
+        found.append(
+            MixedPot(
+                pot.batch,
+                pot.amount_ml,
+                pot.mixed_s,
+                ends_s.get((ClockName.INDUCTION, pot.mixed_s)),
+                ends_s.get((ClockName.POT_LIFE, pot.mixed_s)),
+            )
+        )
+    return tuple(found), odd
 
 
 def _usable(specs: Mapping[str, Spec], coat: Coat) -> Spec | None:
@@ -83,13 +142,22 @@ def _usable(specs: Mapping[str, Spec], coat: Coat) -> Spec | None:
 
 
 def _laid(
-    section: JobSection, last: Coat, count: int, sanded_s: float | None, spec: Spec | None
+    section: JobSection,
+    last: Coat,
+    count: int,
+    sanded_s: float | None,
+    spec: Spec | None,
+    now_s: float,
+    logged: LoggedFilms | None,
 ) -> Laid:
     coat = section.coats[count - 1]
     started_s = last.started_s or 0.0
-    ended_s = last.ended_s if last.ended_s is not None else started_s + coat.takes_s
+    ended_s = last.ended_s
+    if ended_s is None:
+        ended_s = max(started_s + coat.takes_s, now_s)
     is_sanded = sanded_s is not None and sanded_s > ended_s
-    return Laid(replace(coat, spec=spec or coat.spec), started_s, ended_s, is_sanded)
+    bench = logged.bench if logged is not None and logged.bench.history.time_s.size else None
+    return Laid(replace(coat, spec=spec or coat.spec), started_s, ended_s, is_sanded, bench)
 
 
 def _odd_spec(section: JobSection, count: int, last: Coat, laid: Spec | None) -> list[str]:
@@ -107,10 +175,27 @@ def _odd_spec(section: JobSection, count: int, last: Coat, laid: Spec | None) ->
 
 def _sanded(section: JobSection, count: int) -> JobSection:
     """The section without the sanding before its next coat."""
+    return _before_next(section, count, lambda chores: tuple(c for c in chores if c.kind != "sand"))
+
+
+def _washed_first(section: JobSection, count: int) -> JobSection:
+    """The section with a wash before its next coat; a wash or a sanding of its own serves too."""
+    return _before_next(
+        section,
+        count,
+        lambda chores: (
+            chores
+            if any(chore.kind in ("wash", "sand") for chore in chores)
+            else (Chore("wash", "", CHORE_TAKES_S["wash"]), *chores)
+        ),
+    )
+
+
+def _before_next(
+    section: JobSection, count: int, change: Callable[[tuple[Chore, ...]], tuple[Chore, ...]]
+) -> JobSection:
     if count >= len(section.coats):
         return section
-    following = section.coats[count]
-    left = tuple(chore for chore in following.before if chore.kind != "sand")
     coats = list(section.coats)
-    coats[count] = replace(following, before=left)
+    coats[count] = replace(coats[count], before=change(coats[count].before))
     return replace(section, coats=tuple(coats))

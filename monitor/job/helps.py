@@ -85,7 +85,10 @@ def _measures(hand: JobAtHand) -> Iterator[_Measure]:
     coat_s = _longest_coat_s(job)
     each = duration_text(coat_s)
     longer = _with_spans(job, coat_s)
-    yield _Measure(f"two sections on one evening, {each} longer", longer, ahead, longer)
+    what = f"two sections on one evening, {each} longer"
+    if len(job.sections) < 2:
+        what = f"working hours {each} longer"
+    yield _Measure(what, longer, ahead, longer)
     shorter = _with_spans(job, -coat_s)
     yield _Measure(f"one coat less a day, {each} kept free", shorter, ahead, job)
 
@@ -115,13 +118,15 @@ def _gain(made: Made, hand: JobAtHand, measure: _Measure) -> str:
     def day(time_s: float) -> date:
         return datetime.fromtimestamp(time_s, zone).date()
 
-    problem = lay_out(measure.job, measure.ahead, laid, hand.from_s, SANDING_S)
+    problem = lay_out(measure.job, measure.ahead, laid, hand.from_s, SANDING_S, hand.followed.pots)
     layout = list_plan(problem)
     if layout is None:
         return ""
     finish_s = problem.time_s(layout.finish)
     if measure.done_in is not measure.job:
-        problem = lay_out(measure.done_in, measure.ahead, laid, hand.from_s, SANDING_S)
+        problem = lay_out(
+            measure.done_in, measure.ahead, laid, hand.from_s, SANDING_S, hand.followed.pots
+        )
     drawn = finishes(measure.done_in, problem, layout, measure.ahead)
     promised_s, _ = promise(drawn, finish_s, zone)
     gains = []

@@ -18,12 +18,13 @@ from monitor.log.facts import specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import log_path
 from monitor.log.rows import CallRow
+from monitor.logged_films import films_in_log
 from monitor.times import moment_s
 from rules.job.ahead import Ahead
 from rules.job.list_order import list_plan, relaid, surer
 from rules.job.model import SANDING_S, Job, JobFault
 from rules.job.plan import Plan, lower_bound, plan_of, risks
-from rules.job.problem import Laid, Problem, lay_out
+from rules.job.problem import Laid, MixedPot, Problem, lay_out
 from rules.job.room import Layout
 from rules.text import date_hour_text, date_text, duration_text
 from sensors.forecast import ForecastHours
@@ -69,6 +70,7 @@ def make(
     told: Told = silent,
     *,
     drawn: bool = True,
+    pots: Mapping[str, tuple[MixedPot, ...]] | None = None,
 ) -> Made:
     """Make a plan.
 
@@ -80,14 +82,18 @@ def make(
         limit_s: how long a solver may look; 0 for the list order alone [s].
         told: is told what is being done.
         drawn: whether the plan is tried in the draws, without which nothing is promised.
+        pots: that stand ready for a section's next coat.
 
     Raises:
         JobFault: there is no plan, or none that is done in time.
     """
     told("laying the coats out over the hours")
-    problem = lay_out(job, ahead, laid, from_s, SANDING_S)
+    problem = lay_out(job, ahead, laid, from_s, SANDING_S, pots)
     told("planning by list order")
     layout = list_plan(problem)
+    if layout is None and pots:  # what is mixed may be dead before its coat can go on
+        problem = lay_out(job, ahead, laid, from_s, SANDING_S)
+        layout = list_plan(problem)
     bound = lower_bound(problem)
     solved = False
     if limit_s > 0.0 and (layout is None or layout.finish > bound):
@@ -209,14 +215,29 @@ def job_at_hand(
             events = tuple(event for name in names for event in store.events(name))
             calls = {(n, call.section): call for n in names for call in store.newest_calls(n)}
             specs, _ = specs_of(store.spec_text, events, path.parent)
-        mine = [e.time_s for e in events if job.start_s <= e.time_s <= job.deadline_s]
-        if at is None and mine:
-            from_s = now_s = max(from_s, *mine)
-        done = followed(job, events, from_s, specs)
+            mine = [e.time_s for e in events if job.start_s <= e.time_s <= job.deadline_s]
+            if at is None and mine:
+                from_s = now_s = max(from_s, *mine)
+            films = {
+                each.name: found
+                for each in job.sections
+                if (found := films_in_log(store, each.enclosure, each.name, from_s,
+                                          job.hours.zone, path.parent)) is not None
+            }  # fmt: skip
+        done = followed(job, events, from_s, specs, films)
     return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, now_s, calls)
 
 
 def made_from(hand: JobAtHand, limit_s: float, told: Told = silent, *, drawn: bool = True) -> Made:
     """Make the plan of a job at hand; see `make`."""
-    laid = dict(hand.followed.laid)
-    return make(hand.job, hand.ahead, laid, hand.from_s, limit_s, told, drawn=drawn)
+    done = hand.followed
+    return make(
+        hand.job,
+        hand.ahead,
+        dict(done.laid),
+        hand.from_s,
+        limit_s,
+        told,
+        drawn=drawn,
+        pots=done.pots,
+    )

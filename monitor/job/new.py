@@ -76,4 +76,8 @@ def write_new(out: Path, config_file: Path | None) -> str:
         text += "".join(_SECTION.format(name=name, enclosure=enclosure) for name in names)
     with written(out) as file:
         file.write(text)
+    if str(out) == "-":
+        return (
+            "Keep it as a file and fill it in, then: filmcall plan --job FILE --forecast FILE.csv"
+        )
     return f"{out} is written. Fill it in, then: filmcall plan --job {out} --forecast FILE.csv"

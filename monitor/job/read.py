@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
@@ -36,7 +36,7 @@ _JOB_KEYS = (
 _SECTION_KEYS = ("name", "enclosure", "area", "beside", "after", "system")
 _CHORES = {"wash": "wash", "sand": "sand", "wipe": "wipe", "tack": "wipe", "tape": "tape",
            "mask": "tape"}  # fmt: skip
-_CHORE_TAKES_S = {"wash": 3600.0, "sand": SANDING_S, "wipe": 900.0, "tape": 1800.0}
+CHORE_TAKES_S = {"wash": 3600.0, "sand": SANDING_S, "wipe": 900.0, "tape": 1800.0}
 _ENTRY_KEYS = ("coat", *_CHORES, "times", "dry", "wet", "takes", "dries", "method")
 _MOST_PEOPLE, _MOST_COATS = 50, 20
 _EVENING = '"17:00-21:00"'
@@ -110,6 +110,7 @@ class _JobReader:
         people = self._whole(own, "people", 1, _MOST_PEOPLE, 1)
         tents = self._enclosures()
         sections = self._sections(tents)
+        self._check_tents(tents, sections)
         if start is None or done_by is None or hours is None or people is None or not sections:
             return None
         return Job(
@@ -201,6 +202,19 @@ class _JobReader:
             if kind is not None and warmer_k is not None:
                 own.fault("warmer", "stands beside kind", "give the tent's kind, or its warmth")
         return found
+
+    def _check_tents(self, tents: Mapping[str, Tent], sections: Sequence[JobSection]) -> None:
+        """Refuse a tent of no section where a section stands in one that has no table: a typo."""
+        named = dict.fromkeys(section.enclosure for section in sections)
+        bare = [name for name in named if name not in tents]
+        for name in tents:
+            if name not in named and bare:
+                self._top.table("enclosure", None).fault(
+                    name,
+                    f"is the enclosure of no section, and {shown(bare[0])} would be taken for the "
+                    "open air",
+                    f"write [enclosure.{bare[0]}], or take the table out",
+                )
 
     def _sections(self, enclosures: dict[str, Tent]) -> tuple[JobSection, ...]:
         tables = self._top.tables("section", _SECTION_KEYS)
@@ -373,7 +387,7 @@ def _takes_a_coat(under: Spec, over: Spec) -> bool:
 
 def _chore(entry: Table, key: str) -> Chore:
     kind = _CHORES[key]
-    takes_s = entry.duration("takes", 60.0, default=_CHORE_TAKES_S[kind])
+    takes_s = entry.duration("takes", 60.0, default=CHORE_TAKES_S[kind])
     dries_s = entry.duration("dries", default=0.0)
     return Chore(kind, entry.words(key, example="320"), takes_s or 900.0, dries_s or 0.0)
 

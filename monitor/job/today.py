@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator, Sequence
 from datetime import datetime, tzinfo
 
 import numpy as np
@@ -14,9 +15,10 @@ from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
 from rules.job.model import CoatToLay, JobSection
 from rules.job.plan import PlannedStep
-from rules.job.problem import SLOT_S
+from rules.job.problem import SLOT_S, pots_span_s
 from rules.job.shopping import mix_job
 from rules.reasons import LAST_START
+from rules.spec.model import Spec
 from rules.text import counted, duration_text, hour_and_day_text, hour_text
 from rules.units import DAY_S, HOUR_S, celsius
 from rules.vocabulary import ClockName, LimitName, Stage
@@ -24,6 +26,7 @@ from rules.vocabulary import ClockName, LimitName, Stage
 CUP_ML = 250.0
 AHEAD_S = 36.0 * HOUR_S
 _NIGHT_FROM_H, _NIGHT_H = 20, 12
+_ENOUGH = 0.95  # of what a coat takes, which holds a loss; judgement, no source
 
 
 def today_text(hand: JobAtHand, made: Made) -> str:
@@ -38,7 +41,7 @@ def today_text(hand: JobAtHand, made: Made) -> str:
     lines += [*_calls(hand, zone), "", "Next:"]
     steps = [s for s in made.plan.steps if s.start_s < now_s + AHEAD_S]
     shown = steps or list(made.plan.steps[:1])
-    lines += _tape(hand, zone)
+    lines += [*_tape(hand, zone), *_pots(hand, made, zone)]
     for step in shown:
         lines += _step(hand, made, step, now_s, zone)
     if not shown:
@@ -48,6 +51,7 @@ def today_text(hand: JobAtHand, made: Made) -> str:
         "",
         *_day(hand, made, zone),
         *tent_lines(made.plan),
+        *_measured(hand),
         "",
         *generic_lines(hand.job),
         CAUTION,
@@ -62,6 +66,10 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
         if call is not None and 0.0 <= hand.now_s - call.time_s < HOUR_S:
             at = hour_and_day_text(call.time_s, zone, hand.now_s)
             lines.append(f"  {section.name}: {call.call} at {at}, by the log.{_why(call)}")
+    lines += [
+        f"  {name}: {words}." for name, held in hand.followed.held.items() for words in held
+        if not any(words in line for line in lines)
+    ]  # fmt: skip
     if hand.followed.open:
         lines.append(f"  A coat is being laid on {', '.join(hand.followed.open)}: finish it first.")
     if not lines:
@@ -69,6 +77,17 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
         lines.append("  reading and ask filmcall check, before you mix.")
     lines += [f"  NOTE: {words}." for words in hand.followed.strayed]
     return lines
+
+
+def _measured(hand: JobAtHand) -> list[str]:
+    """What the clocks of films that lie rest on, where the log measured them."""
+    names = sorted(name for name, film in hand.followed.laid.items() if film.bench is not None)
+    if not names:
+        return []
+    return [
+        f"Clocks of {', '.join(names)}: by the log until now, then by the hours ahead; filmcall "
+        "clocks goes on at the present temperature."
+    ]
 
 
 def _why(call: CallRow) -> str:
@@ -111,9 +130,9 @@ def _tape(hand: JobAtHand, zone: tzinfo) -> list[str]:
         spec = film.coat.spec
         ahead = hand.ahead[next(s.enclosure for s in hand.job.sections if s.name == name)]
         clocks = ahead.film_clocks(spec, None, ClockName.CURED)
-        first_s = float(ahead.ends_s(clocks, "tape_off", np.array([film.ended_s]))[0])
-        stays_s = ahead.ends_s(clocks, "tape_stays", np.array([film.started_s]), latest=False)[0]
-        last_s = min(float(stays_s), on_s + (spec.tape_not_after_s or np.inf))
+        first_s = film.ends_s(ahead, clocks, "tape_off")
+        stays_s = film.ends_s(ahead, clocks, "tape_stays", latest=False)
+        last_s = min(stays_s, on_s + (spec.tape_not_after_s or np.inf))
         words = [
             f"{word} {hour_and_day_text(time_s, zone, hand.now_s)}"
             for word, time_s in (("from", first_s), ("by", last_s))
@@ -122,6 +141,51 @@ def _tape(hand: JobAtHand, zone: tzinfo) -> list[str]:
         when = f": off {', '.join(words)}" if words else ""
         lines.append(f"  untape {name}, whose tape is on by the log{when}")
     return lines
+
+
+def _pots(hand: JobAtHand, made: Made, zone: tzinfo) -> list[str]:
+    """What to do with the pots that are mixed: they are no step of the plan any more."""
+    lines = []
+    for name, pots in hand.followed.pots.items():
+        section = next(each for each in hand.job.sections if each.name == name)
+        task = next(chain for chain in made.problem.chains if chain.name == name).tasks[0]
+        coat = section.coats[task.number - 1]
+        ahead = hand.ahead[section.enclosure]
+        named = " and ".join(pot.batch for pot in pots if pot.batch is not None)
+        words = f"  {name}, coat {coat.number}: {'pot' if named else 'a pot'} {named}".rstrip()
+        first_s, last_s = pots_span_s(
+            pots, ahead, ahead.film_clocks(coat.spec, None, ClockName.CURED)
+        )
+        if task.mix is not None:
+            lines.append(f"{words} is mixed, but no coat can be laid whole before its life is over")
+            continue
+        until = f" to {hour_and_day_text(last_s, zone, hand.now_s)}" if np.isfinite(last_s) else ""
+        lines.append(
+            f"{words} is mixed: use it {hour_and_day_text(first_s, zone, hand.now_s)}{until}"
+        )
+        lines += _rest(made, section, coat, [pot.amount_ml for pot in pots])
+    return lines
+
+
+def _rest(
+    made: Made, section: JobSection, coat: CoatToLay, amounts_ml: Sequence[float | None]
+) -> list[str]:
+    """Say where what is mixed does not do for a coat."""
+    mix = mix_job(section, coat)
+    if mix is None or None in amounts_ml:
+        return []
+    try:
+        plan = plan_batches(mix, made.mix_temps_c()[section.name, coat.number]).present
+    except BatchFault:
+        return []
+    mixed_ml = sum(filter(None, amounts_ml))
+    takes_ml = sum(batch.parts.total_ml for batch in plan.batches)
+    if mixed_ml >= _ENOUGH * takes_ml:
+        return []
+    return [
+        f"      {mixed_ml:.0f} ml of the {takes_ml:.0f} ml that the coat takes: mix the rest when "
+        "it is used up"
+    ]
 
 
 def _mix(made: Made, section: JobSection, coat: CoatToLay) -> list[str]:
@@ -187,21 +251,31 @@ def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]
             f"{hour_text(cold_at, zone)}, dew margin down to {margin[close]:.1f} K about "
             f"{hour_text(close_at, zone)}."
         )
-    for step in made.plan.steps:
-        if step.step == "coat" and step.start_s < end_s:
-            section = next(each for each in hand.job.sections if each.name == step.section)
-            limit = (
-                section.coats[(step.coat or 1) - 1]
-                .spec.limits_for(Stage.APPLY)
-                .get(LimitName.DEW_MARGIN_MIN)
+    for name, spec, dry_s in _wet(hand, made, end_s):
+        limit = spec.limits_for(Stage.APPLY).get(LimitName.DEW_MARGIN_MIN)
+        if limit is not None and dry_s > begin_s:
+            dry = "no end of it seen"
+            if np.isfinite(dry_s):
+                dry = f"touch dry about {hour_and_day_text(dry_s, zone, now_s)}"
+            lines.append(
+                f"  {name} is wet into it, {dry}: its film asks for {limit.bound:g} K until "
+                f"{limit.until}."
             )
-            dry_s = _slot_time(made, step, "dry")
-            if limit is not None and dry_s > begin_s:
-                lines.append(
-                    f"  {step.section} is wet into it, touch dry about {hour_text(dry_s, zone)}: "
-                    f"its film asks for {limit.bound:g} K until {limit.until}."
-                )
     return lines
+
+
+def _wet(hand: JobAtHand, made: Made, end_s: float) -> Iterator[tuple[str, Spec, float]]:
+    """Every film that lies, or is begun before a time, and when it is touch dry."""
+    for section in hand.job.sections:
+        film = hand.followed.laid.get(section.name)
+        if film is not None:
+            ahead = hand.ahead[section.enclosure]
+            clocks = ahead.film_clocks(film.coat.spec, None, ClockName.CURED)
+            yield section.name, film.coat.spec, film.ends_s(ahead, clocks, "touch_dry")
+        for step in made.plan.steps:
+            if (step.section, step.step) == (section.name, "coat") and step.start_s < end_s:
+                spec = section.coats[(step.coat or 1) - 1].spec
+                yield section.name, spec, _slot_time(made, step, "dry")
 
 
 def _day(hand: JobAtHand, made: Made, zone: tzinfo) -> list[str]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import contextlib
+import tempfile
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -139,27 +141,43 @@ def read_year(path: Path) -> WeatherYear:
             "filmcall with its 'plan' extra"
         ) from None
     try:
-        if epw:
-            table, about = read_epw(str(path))
-            zone_h, label_h = float(about["TZ"]), 0  # pvlib labels these by an hour's beginning
-        else:
-            table, about = read_tmy3(str(path), map_variables=True)
-            zone_h, label_h = float(about["TZ"]), 1  # and these by its end
+        with _in_ascii(path, content) as name:
+            if epw:
+                table, about = read_epw(name)
+                zone_h, label_h = float(about["TZ"]), 0  # pvlib labels these by an hour's beginning
+            else:
+                table, about = read_tmy3(name, map_variables=True)
+                zone_h, label_h = float(about["TZ"]), 1  # and these by its end
         columns = ("temp_air", "relative_humidity", "ghi")
         temp_c, rh_pct, sun = (table[each].to_numpy(dtype=float) for each in columns)
     except (ValueError, KeyError, IndexError, TypeError, AttributeError, StopIteration) as fault:
         raise _no_year(path, f"pvlib cannot read it ({type(fault).__name__})") from None
+    if temp_c.size != YEAR_HOURS:
+        raise _no_year(path, f"it holds {temp_c.size} hours, not the {YEAR_HOURS} of a year")
     first = table.index[0]
     hour = (first.day_of_year - 1) * 24 + first.hour - label_h
     return WeatherYear(path.name, *_universal(path, temp_c, rh_pct, sun, hour - zone_h))
+
+
+@contextlib.contextmanager
+def _in_ascii(path: Path, content: bytes) -> Iterator[str]:
+    """Name a file for pvlib, which reads text as the system writes it: a copy if it is not ASCII.
+
+    A city's name alone has other letters, in whatever code; no figure does.
+    """
+    if content.isascii():
+        yield str(path)
+        return
+    with tempfile.NamedTemporaryFile(suffix=path.suffix) as copy:
+        copy.write(content.decode("ascii", "replace").encode("ascii", "replace"))
+        copy.flush()
+        yield copy.name
 
 
 def _universal(
     path: Path, temp_c: Floats, rh_pct: Floats, sun: Floats, first_hour: float
 ) -> tuple[Floats, Floats, Floats | None]:
     """Temperature, dew point and sun by universal time's hours of the year."""
-    if temp_c.size != YEAR_HOURS:
-        raise _no_year(path, f"it holds {temp_c.size} hours, not the {YEAR_HOURS} of a year")
     odd = ~((temp_c > -60.0) & (temp_c < 60.0) & (rh_pct > 1.0) & (rh_pct <= 110.0))
     if odd.any():
         raise _no_year(path, f"its hour {int(np.argmax(odd)) + 1} has no temperature or humidity")

@@ -223,7 +223,7 @@ class FilmState:
         harm_left_s: how long until each step has ended, None where not known [s].
         coating_forbidden: why coating over must be STOP, or "".
         time_s: at which all this holds [s].
-        pot_in_hand: a pot is mixed that can be for this section, and nothing laid from it yet.
+        pots: that live, can be for this section, and from which nothing is laid yet; oldest first.
         dead_pot: such a pot is over its life, and no other is alive.
         forgotten: a coat has been open for longer than anybody paints.
         hardener: of what `spec_name` is of, where it is not the sheet's standard one, or None.
@@ -242,7 +242,7 @@ class FilmState:
     harm_left_s: Mapping[Step, float | None]
     coating_forbidden: str
     time_s: float
-    pot_in_hand: bool = False
+    pots: tuple[Pot, ...] = ()
     dead_pot: bool = False
     forgotten: bool = False
     hardener: str | None = None
@@ -263,6 +263,11 @@ class FilmState:
         """Return the spec of the next coat in the same way."""
         found = specs.get(self.next_spec_name, default)
         return found.under(self.method, self.next_hardener)
+
+    @property
+    def pot_in_hand(self) -> bool:
+        """Whether a pot is mixed that can be for this section, and nothing laid from it yet."""
+        return bool(self.pots)
 
     @property
     def film_stage(self) -> Stage | None:
@@ -349,7 +354,7 @@ def stage_of(
         harm_left_s=left,
         coating_forbidden=coating_over_forbidden(clocks),
         time_s=now_s,
-        pot_in_hand=bool(alive),
+        pots=tuple(alive),
         dead_pot=not alive
         and any(life is not None and life.state is ClockState.ENDED for _, life in pots),
         forgotten=film_stage is not None and coat is not None and coat.forgotten(now_s),

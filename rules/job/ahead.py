@@ -12,7 +12,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from rules.job.air import Air, Bools, ClockTable, FilmClocks, Floats, film_clocks, held
+from rules.job.air import (
+    Air,
+    Bools,
+    ClockTable,
+    FilmClocks,
+    Floats,
+    film_clocks,
+    held,
+    unbroken_until,
+)
 from rules.job.model import CoatToLay
 from rules.rate import FloatArray
 from rules.spec.model import Spec
@@ -91,7 +100,13 @@ class Ahead:
         return [film_clocks(air, spec, following, done) for air in airs]
 
     def ends_s(
-        self, clocks: Sequence[FilmClocks], name: str, start_s: FloatArray, *, latest: bool = True
+        self,
+        clocks: Sequence[FilmClocks],
+        name: str,
+        start_s: FloatArray,
+        *,
+        latest: bool = True,
+        left: float = 1.0,
     ) -> FloatArray:
         """Return when a clock ends, at the end that is safe.
 
@@ -100,6 +115,7 @@ class Ahead:
             name: field of `FilmClocks`.
             start_s: when it starts [s since 1970].
             latest: whether the late end is the safe one.
+            left: share of the clock that is left at its start [1].
 
         Returns:
             By starts [s since 1970]. Where the sheet has no such clock it has ended at once if the
@@ -110,13 +126,13 @@ class Ahead:
         if tables[0] is None:
             return start_s if latest else np.full(start_s.shape, np.inf)
         # Coats of one kind ask the same, and so do plans with other hours or people.
-        key = (*map(id, tables), latest, start_s.tobytes())
+        key = (*map(id, tables), latest, left, start_s.tobytes())
         if key not in self._ends:
-            self._ends[key] = self._ends_of(tables, start_s, latest=latest)
+            self._ends[key] = self._ends_of(tables, start_s, latest=latest, left=left)
         return self._ends[key]
 
     def _ends_of(
-        self, tables: Sequence[ClockTable], start_s: FloatArray, *, latest: bool
+        self, tables: Sequence[ClockTable], start_s: FloatArray, *, latest: bool, left: float
     ) -> FloatArray:
         found: FloatArray = np.full(start_s.shape, np.nan)
         # What was begun before the first known hour has no credit for it, or all of it.
@@ -124,13 +140,13 @@ class Ahead:
         early_s = np.maximum(first_s - start_s, 0.0)
         start_s = np.maximum(start_s, first_s)
         if self.known is not None:
-            ends = tables[0].ends_s(start_s)[0]
+            ends = tables[0].ends_s(start_s, left)[0]
             found = np.where(ends <= self.known.end_s + 1.0, ends, np.nan)
             if not self.far and not latest:
                 found = np.where(np.isnan(found), self.known.end_s, found)
         past = np.isnan(found)
         if self.far and past.any():
-            drawn = tables[-1].ends_s(start_s[past])
+            drawn = tables[-1].ends_s(start_s[past], left)
             share = SURE if latest else 1.0 - SURE
             found[past] = np.quantile(drawn, share, axis=0, method="inverted_cdf")
         found = np.where(np.isnan(found), np.inf, found)
@@ -146,6 +162,14 @@ class Ahead:
         if self.far:
             good = np.where(known, good, self.share(coat, start_s)[0] > GOOD_SHARE)
         return good
+
+    def is_open(self, coat: CoatToLay, start_s: Floats) -> Bools:
+        """Return from which starts nothing breaks, but the hours end before its harm time does."""
+        if self.far or self.known is None:
+            return np.zeros(start_s.size, dtype=np.bool_)
+        unbroken, ends_s = unbroken_until(self.known, coat, start_s)
+        found: Bools = unbroken[0] & np.isinf(ends_s[0])
+        return found
 
     def share(self, coat: CoatToLay, start_s: Floats) -> tuple[Floats, Floats]:
         """Return how probable it is that a coat holds through its harm time.

@@ -141,7 +141,11 @@ class Air:
 
 
 class ClockTable:
-    """One clock over every course: when it ends, by when it starts."""
+    """One clock over every course: when it ends, by when it starts.
+
+    Attributes:
+        law: its rate by temperature.
+    """
 
     def __init__(self, air: Air, table: TimeTable, lean: SafeSide) -> None:
         """Take the air and the sheet's times.
@@ -151,20 +155,22 @@ class ClockTable:
             table: of the clock.
             lean: which way is the safe one.
         """
+        self.law = rate_law(table, lean)
         self._start_s = air.start_s
         self._hours = air.temp_c.shape[1]
-        self._passed = air.passed(rate_law(table, lean))
+        self._passed = air.passed(self.law)
         self._last = np.diff(self._passed[:, -2:], axis=1)[:, 0] / HOUR_S
         # Rows laid one after the other ascend as one, so that one search finds the end in each.
         self._apart = float(self._passed[:, -1].max()) + 3.0
         offsets = self._apart * np.arange(self._passed.shape[0])
         self._flat = (self._passed + offsets[:, None]).ravel()
 
-    def ends_s(self, start_s: Floats) -> Floats:
+    def ends_s(self, start_s: Floats, share: float = 1.0) -> Floats:
         """Return when the clock ends.
 
         Args:
             start_s: courses by starts, or one row for all [s since 1970].
+            share: of it that is left at its start [1].
 
         Returns:
             Courses by starts [s since 1970]; infinite where the air never lets it end.
@@ -177,7 +183,7 @@ class ClockTable:
         begun = self._passed[row, cell]
         rate = self._passed[row, cell + 1] - begun
         over_s = np.maximum(starts - (self._start_s + hours * HOUR_S), 0.0)
-        need = begun + rate * (at - cell) + over_s * self._last[:, None] + 1.0 - 1e-12
+        need = begun + rate * (at - cell) + over_s * self._last[:, None] + share - 1e-12
         found = np.searchsorted(self._flat, (need + self._apart * row).ravel(), "left")
         found = found.reshape(need.shape) - row * (hours + 1)
         inside = found <= hours
@@ -267,6 +273,13 @@ def held(air: Air, coat: CoatToLay, start_s: Floats) -> tuple[Bools, Floats]:
     Returns:
         Courses by starts: whether all limits hold, and when the last harm time ends; that is
         infinite, and nothing holds, where the air does not reach so far [s since 1970].
+    """
+    unbroken, ends_s = unbroken_until(air, coat, start_s)
+    return unbroken & np.isfinite(ends_s), ends_s
+
+
+def unbroken_until(air: Air, coat: CoatToLay, start_s: Floats) -> tuple[Bools, Floats]:
+    """Return as `held` does, but for where no limit breaks as far as the air reaches.
 
     Source:
         DEVELOPERS.md, "The job": each limit in each hour that its harm time touches. The spec's
@@ -294,7 +307,7 @@ def held(air: Air, coat: CoatToLay, start_s: Floats) -> tuple[Bools, Floats]:
         reach = harm_s <= air.end_s + _EDGE_S
         last = np.ceil((np.where(reach, harm_s, air.end_s) - _EDGE_S - air.start_s) / HOUR_S)
         last = np.clip(last, 0, air.temp_c.shape[1]).astype(np.intp)
-        good &= reach & (count[row, last] == count[row, first[None, :]])
+        good &= count[row, last] == count[row, first[None, :]]
         np.maximum(latest, np.where(reach, harm_s, np.inf), out=latest)
     return good, latest
 

@@ -7,14 +7,16 @@ window; "best" is the best on this grid.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.clocks.progress import progress
+from rules.clocks.section_work import SectionWork
 from rules.job.ahead import Ahead
-from rules.job.air import FilmClocks
+from rules.job.air import ClockTable, FilmClocks
 from rules.job.model import MIXING_S, Chore, CoatToLay, Job, JobFault, JobSection
 from rules.job.season import DRIER_PCT, WARMER_K
 from rules.spec.model import Spec
@@ -45,6 +47,7 @@ _NO_UNTAPING = (
     "has no start after which a working hour comes between the sheet's earliest and latest time "
     "for its tape to come off, {}, so nothing is planned; longer working hours would help"
 )
+_MORE_HOURS = {True: "a longer forecast", False: "hours after these, by --weather-year FILE.epw,"}
 _ROUNDING_S = 1.0
 _SLOT = np.float64(SLOT_S)
 
@@ -195,12 +198,86 @@ def whole_slots(length_s: float) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Laid:
-    """The newest film of a section as the log has it: which coat, begun and ended [s]."""
+    """The newest film of a section as the log has it.
+
+    Attributes:
+        coat: which.
+        started_s: first brush stroke [s].
+        ended_s: the coat's end [s].
+        sanded: whether it was sanded since.
+        bench: its section's work beside what was measured until now; None where no temperature is
+            in the log, and the hours of weather stand in from its start on.
+    """
 
     coat: CoatToLay
     started_s: float
     ended_s: float
     sanded: bool
+    bench: SectionWork | None = None
+
+    def ends_s(
+        self, ahead: Ahead, clocks: Sequence[FilmClocks], name: str, *, latest: bool = True
+    ) -> float:
+        """Return when a clock ends: as far as it came by the log, then by the hours ahead.
+
+        Args:
+            ahead: of its enclosure.
+            clocks: of `Ahead.film_clocks`.
+            name: field of `FilmClocks`.
+            latest: whether the late end is the safe one.
+
+        Returns:
+            As `Ahead.ends_s` [s since 1970].
+        """
+        start_s, left = self.ended_s if latest else self.started_s, 1.0
+        table: ClockTable | None = getattr(clocks[0], name)
+        if self.bench is not None and table is not None:
+            body, now_s = self.bench.cold if latest else self.bench.warm, self.bench.now_s
+            came = progress(table.law, body.safe, start_s, now_s)
+            if came.ended_at_s is not None:
+                return came.ended_at_s
+            start_s, left = max(start_s, now_s), 1.0 - came.done
+        return float(ahead.ends_s(clocks, name, np.array([start_s]), latest=latest, left=left)[0])
+
+
+@dataclass(frozen=True, slots=True)
+class MixedPot:
+    """A pot that stands ready for a section's next coat.
+
+    Attributes:
+        batch: its name, or None.
+        amount_ml: volume mixed, or None [mL].
+        mixed_s: when [s].
+        ready_s: when its induction is over, by the log's clock [s].
+        dead_s: when its life is over, likewise [s]. Either is None where the log has no
+            temperature to count by, and the hours of weather stand in.
+    """
+
+    batch: str | None
+    amount_ml: float | None
+    mixed_s: float
+    ready_s: float | None = None
+    dead_s: float | None = None
+
+
+def pots_span_s(
+    pots: Sequence[MixedPot], ahead: Ahead, clocks: Sequence[FilmClocks]
+) -> tuple[float, float]:
+    """Return from when and until when all of a coat's pots can be used [s since 1970].
+
+    Args:
+        pots: at least one.
+        ahead: of their enclosure.
+        clocks: of the coat, of `Ahead.film_clocks`.
+    """
+    mixed_s = np.array([pot.mixed_s for pot in pots])
+    ready_s = ahead.ends_s(clocks, "induction", mixed_s)
+    dead_s = ahead.ends_s(clocks, "pot_life", mixed_s, latest=False)
+    spans = list(zip(pots, ready_s.tolist(), dead_s.tolist(), strict=True))
+    return (
+        max(each if pot.ready_s is None else pot.ready_s for pot, each, _ in spans),
+        min(each if pot.dead_s is None else pot.dead_s for pot, _, each in spans),
+    )
 
 
 def lay_out(
@@ -209,6 +286,7 @@ def lay_out(
     laid: dict[str, Laid],
     from_s: float,
     resanding_s: float,
+    pots: Mapping[str, tuple[MixedPot, ...]] | None = None,
 ) -> Problem:
     """Lay a job on the grid.
 
@@ -218,6 +296,7 @@ def lay_out(
         laid: the newest film of each section that has one.
         from_s: nothing is begun before then [s since 1970].
         resanding_s: how long a sanding takes that a missed window asks for [s].
+        pots: that stand ready for a section's next coat; it goes on from them where it can.
 
     Raises:
         JobFault: a step that fits into no span, or into no good hours.
@@ -232,7 +311,14 @@ def lay_out(
         Chain(
             name=section.name,
             enclosure=section.enclosure,
-            tasks=tuple(grid.tasks(section, ahead[section.enclosure], laid.get(section.name))),
+            tasks=tuple(
+                grid.tasks(
+                    section,
+                    ahead[section.enclosure],
+                    laid.get(section.name),
+                    (pots or {}).get(section.name, ()),
+                )
+            ),
             beside=frozenset(places[name] for name in section.beside),
             after=frozenset(places[name] for name in section.after),
             film=grid.film(section, ahead[section.enclosure], laid.get(section.name)),
@@ -268,7 +354,9 @@ class _Grid:
         self._next_work = np.append(np.minimum.accumulate(at[::-1])[::-1], NEVER)
         self._made: dict[tuple[object, ...], Task] = {}
 
-    def tasks(self, section: JobSection, ahead: Ahead, laid: Laid | None) -> list[Task]:
+    def tasks(
+        self, section: JobSection, ahead: Ahead, laid: Laid | None, pots: tuple[MixedPot, ...]
+    ) -> list[Task]:
         found = []
         first = 0 if laid is None else laid.coat.number
         for coat in section.coats[first:]:
@@ -276,10 +364,11 @@ class _Grid:
             spec = following[0].spec if following else None
             # Coats of one kind share their arrays: a job of 72 has a handful of kinds.
             key = (section.enclosure, id(coat.spec), coat.takes_s, coat.method, coat.before,
-                   id(spec), coat.number)  # fmt: skip
+                   id(spec), coat.number, pots)  # fmt: skip
             if key not in self._made:
-                self._made[key] = self._task(section, coat, spec, ahead)
+                self._made[key] = self._task(section, coat, spec, ahead, pots)
             found.append(self._made[key])
+            pots = ()
         return found
 
     def film(self, section: JobSection, ahead: Ahead, laid: Laid | None) -> LaidFilm | None:
@@ -287,20 +376,19 @@ class _Grid:
             return None
         left = section.coats[laid.coat.number :]
         clocks = self._clocks(ahead, laid.coat.spec, left[0].spec if left else None)
-        start, end = np.array([laid.started_s]), np.array([laid.ended_s])
 
-        def up(name: str) -> int:
-            return int(self._slots_of(ahead.ends_s(clocks, name, end), up=True)[0])
+        def slot(name: str, *, opens: bool = True) -> int:
+            end_s = laid.ends_s(ahead, clocks, name, latest=opens)
+            return int(self._slots_of(np.array([end_s]), up=opens)[0])
 
-        closes = self._slots_of(ahead.ends_s(clocks, "closes", start, latest=False), up=False)
-        dry = up("touch_dry")
+        dry = slot("touch_dry")
         return LaidFilm(
-            opens=up("opens"),
-            closes=NEVER if laid.sanded else int(closes[0]),
-            sand=max(dry, up("sand")),
+            opens=slot("opens"),
+            closes=NEVER if laid.sanded else slot("closes", opens=False),
+            sand=max(dry, slot("sand")),
             dry=dry,
-            handle=up("handle" if clocks[0].handle is not None else "done"),
-            done=up("done"),
+            handle=slot("handle" if clocks[0].handle is not None else "done"),
+            done=slot("done"),
         )
 
     def _clocks(self, ahead: Ahead, spec: Spec, following: Spec | None) -> list[FilmClocks]:
@@ -313,7 +401,12 @@ class _Grid:
         return found
 
     def _task(
-        self, section: JobSection, coat: CoatToLay, following: Spec | None, ahead: Ahead
+        self,
+        section: JobSection,
+        coat: CoatToLay,
+        following: Spec | None,
+        ahead: Ahead,
+        pots: tuple[MixedPot, ...],
     ) -> Task:
         length = whole_slots(coat.takes_s)
         close_before = _close_before(coat)
@@ -326,7 +419,9 @@ class _Grid:
         if starts.size == 0:
             raise JobFault(f"{what} {_no_hour(coat, ahead, every_s)}")
         clocks = self._clocks(ahead, coat.spec, following)
-        mix = self._mix(coat, ahead, clocks, starts, length)
+        in_pot = self._in_pot(pots, ahead, clocks, starts, length)
+        starts = starts[in_pot] if in_pot.any() else starts
+        mix = None if in_pot.any() else self._mix(coat, ahead, clocks, starts, length)
         untape = self._untape(coat, ahead, clocks, starts, length)
         keep = np.ones(starts.size, dtype=np.bool_)
         for side in (mix, untape):
@@ -382,6 +477,22 @@ class _Grid:
                     f"hours is longer than {duration_text(longest * SLOT_S)}, so nothing is "
                     "planned; lengthen hours in [job], or cut the section in two"
                 )
+
+    def _in_pot(
+        self,
+        pots: tuple[MixedPot, ...],
+        ahead: Ahead,
+        clocks: list[FilmClocks],
+        starts: Slots,
+        length: int,
+    ) -> NDArray[np.bool_]:
+        """At which starts a coat can be laid whole from the pots that stand ready."""
+        if not pots:
+            return np.zeros(starts.size, dtype=np.bool_)
+        ready_s, dead_s = pots_span_s(pots, ahead, clocks)
+        begin_s = self._zero_s + starts * _SLOT
+        found: NDArray[np.bool_] = (begin_s >= ready_s) & (begin_s + length * _SLOT <= dead_s)
+        return found
 
     def _pots(self, ahead: Ahead, clocks: list[FilmClocks]) -> tuple[Slots, Slots, Slots]:
         """Every slot for mixing, and from when and until when its pot can be used."""
@@ -461,10 +572,17 @@ def _no_hour(coat: CoatToLay, ahead: Ahead, starts_s: NDArray[np.float64]) -> st
         )
         if air.is_good(coat, starts_s).any()
     ]
+    if ahead.is_open(coat, starts_s).any():
+        return (
+            "is not known to hold from any hour: no limit breaks, but the hours of weather end "
+            f"before its harm time does, {ahead.reach_words()}, so nothing is planned; "
+            f"{''.join(helps)}--weather-year FILE.epw for the hours after them, or a longer "
+            "forecast might help"
+        )
     return (
         "finds no hour from which all its limits hold until its harm time is over, "
         f"{ahead.reach_words()} (the best holds in {best:.0f} % of the draws), so nothing is "
-        f"planned; {''.join(helps)}other working hours or a longer forecast might help"
+        f"planned; {''.join(helps)}other working hours or {_MORE_HOURS[ahead.far]} might help"
     )
 
 

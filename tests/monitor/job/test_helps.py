@@ -12,7 +12,17 @@ from typing import Any
 import pytest
 from command import filmcall
 from plan_brute import Hour, when
-from plan_jobs import BY_TEMPERATURE, SPECS, Trial, hours_from, job_text, section
+from plan_jobs import (
+    BY_TEMPERATURE,
+    FLAT,
+    PRIMER,
+    SPECS,
+    Trial,
+    hours_from,
+    job_text,
+    section,
+    spec_text,
+)
 
 from monitor.job.helps import what_helps
 from monitor.job.make import job_at_hand, made_from
@@ -112,6 +122,15 @@ def test_the_days_on_paper(tmp_path: Path) -> None:
     assert "warmer:" not in out
     assert "drier:" not in out
     assert "one coat less" not in out
+
+
+def test_one_section_is_not_told_of_two(tmp_path: Path) -> None:
+    """Coat 2 may go on 15 min after coat 1's end at 18:15, which only the longer evening holds."""
+    specs = {PRIMER: spec_text("quick-primer", times={**FLAT, "recoat_opens": "15 min"})}
+    job = job_text(section("s0", "primer*2"), hours=SHORT)
+    out = run(tmp_path / "one", Trial(job, specs, hours_from("2026-10-19", fair)))
+    assert "working hours 1 h 15 min longer: done 1 day sooner" in out
+    assert "two sections" not in out
 
 
 def test_where_nothing_helps_that_is_said(tmp_path: Path) -> None:

@@ -61,3 +61,47 @@ def test_a_warmer_tent_is_named_only_where_it_would_let_a_coat_begin(
     assert "finds no hour from which all its limits hold" in ran.err
     assert ("a tent 5 K warmer" in ran.err) == helps
     assert "drier" not in ran.err
+
+
+@pytest.mark.parametrize("command", ["plan", "today"])
+def test_hours_that_end_before_any_harm_time_are_no_failing_and_name_the_weather_year(
+    command: str, tmp_path: Path
+) -> None:
+    """The invented sheet's cold counts for the 48 h until it is cured, and two days are known."""
+    hours = hours_from("2026-10-19", days=4)
+    job, forecast = Trial(job_text(SOLO), SPECS, hours).write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--solve", "0")
+    at = ("--at", "2026-10-19T08:00Z") if command == "today" else ()
+    ran = filmcall(command, *words, *at, "--db", str(tmp_path / "none.db"))
+    assert ran.code == 2
+    assert "no limit breaks, but the hours of weather end before its harm time does" in ran.err
+    assert "--weather-year FILE.epw" in ran.err
+    assert "0 % of the draws" not in ran.err
+
+
+@pytest.mark.parametrize(("table", "fits"), [("polytunel", False), ("polytunnel", True)])
+def test_a_tent_of_no_section_beside_a_section_without_a_tent_is_named_with_its_line(
+    table: str, fits: bool, tmp_path: Path
+) -> None:
+    text = job_text(SOLO).replace("[enclosure.polytunnel]", f"[enclosure.{table}]")
+    job, forecast = Trial(text, SPECS, FAIR).write(tmp_path)
+    line = text.splitlines().index(f"[enclosure.{table}]") + 1
+    words = ("--job", str(job), "--forecast", str(forecast), "--solve", "0")
+    ran = filmcall("plan", *words, "--db", str(tmp_path / "none.db"))
+    assert ran.code == (0 if fits else 2)
+    said = f"line {line}, enclosure.polytunel: is the enclosure of no section"
+    assert (said in ran.err) is not fits
+    assert ("write [enclosure.polytunnel]" in ran.err) is not fits
+
+
+def test_an_area_that_cannot_be_is_asked_for_in_units_as_people_write_them(tmp_path: Path) -> None:
+    job, forecast = Trial(job_text(SOLO.replace("6.5 m2", "65000 m2")), SPECS, FAIR).write(tmp_path)
+    ran = filmcall("plan", "--job", str(job), "--forecast", str(forecast))
+    assert "give a figure from 0.01 to 10000 m2" in ran.err
+
+
+def test_a_new_job_on_standard_output_names_no_file_that_is_not_there() -> None:
+    ran = filmcall("plan", "new", "--out", "-")
+    assert ran.out.startswith("# A job")
+    assert "--job FILE" in ran.err
+    assert "- is written" not in ran.err

@@ -1,0 +1,182 @@
+"""A film that lies goes by what the log measured of it: its clocks, and what it went through.
+
+The sheets are invented, and their times stand on paper. That a clock is a function of its start
+and the whole log, gets no credit below its sheet's table where it opens, and counts as at the
+coldest row there where it closes, is DEVELOPERS.md, "Clocks".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from command import filmcall
+from plan_brute import when
+from plan_jobs import FAIR, FLAT, PRIMER, SOLO, SPECS, Trial, hours_from, job_text, spec_text
+
+from monitor.job.make import JobAtHand, job_at_hand, made_from
+from monitor.job.today import today_text
+from monitor.log.log import Store
+from rules.job.plan import PlannedStep
+from sensors.reading import Quantity
+
+ROWS = {
+    "touch_dry": {"10 degC": "6 h", "20 degC": "3 h"},
+    "recoat_opens": {"10 degC": "12 h", "20 degC": "6 h"},
+    "recoat_closes": {"10 degC": "48 h", "20 degC": "24 h"},
+}
+DRY = (18.0, 18.0, 50.0)
+LAID = (("coat-started", "19T17:30"), ("coat-ended", "19T18:30"))
+
+
+def log(folder: Path, weather: Callable[[float], tuple[float, float, float]], until: str) -> None:
+    """A log of surface, air and humidity in steps of 5 min from Monday 17:00 on."""
+    times = np.arange(
+        when("2026-10-19T17:00+00:00"), when(f"2026-10-{until}:00+00:00") + 1.0, 300.0
+    )
+    told = [weather(time_s) for time_s in times.tolist()]
+    with Store.open(folder / "log.db", now_s=lambda: float(times[-1])) as store:
+        for n, (point, quantity) in enumerate(
+            (
+                ("plank", Quantity.SURFACE_TEMP),
+                ("bow", Quantity.AIR_TEMP),
+                ("bow", Quantity.HUMIDITY),
+            )
+        ):
+            rows = [
+                (round(t * 1e6), None, each[n], None, 0)
+                for t, each in zip(times.tolist(), told, strict=True)
+            ]
+            store.add_reading_rows("polytunnel", point, quantity, rows)
+        store.flush()
+
+
+def record(folder: Path, *events: tuple[str, str]) -> None:
+    for kind, at in events:
+        named = ("--spec", str(folder / PRIMER)) if kind in ("coat-started", "mixed") else ()
+        ran = filmcall(
+            *("event", kind, "--enclosure", "polytunnel", "--section", "hull-port", *named),
+            *("--at", f"2026-10-{at}:00Z", "--db", str(folder / "log.db")),
+        )
+        assert ran.code == 0, ran.err
+
+
+def hand(folder: Path, at: str) -> JobAtHand:
+    return job_at_hand(
+        folder / "job.toml",
+        forecast=folder / "forecast.csv",
+        weather_year=None,
+        db=folder / "log.db",
+        at=f"2026-10-{at}:00Z",
+    )
+
+
+def steps(found: JobAtHand, *kinds: str) -> list[PlannedStep]:
+    return [step for step in made_from(found, 0.0).plan.steps if step.step in kinds]
+
+
+def test_a_cold_night_that_was_measured_keeps_the_next_coat_back(tmp_path: Path) -> None:
+    """17 1/2 h at 5 °C bring an opens clock nowhere; the forecast has 20 °C from then on.
+
+    It opens 6 h after Tuesday 12:00. It closes when 18.5 of 48 h have passed as at 10 °C and the
+    rest of 24 h at 20 °C: 14 h 45 min after 12:00.
+    """
+    mild = hours_from("2026-10-19", lambda _: (20.0, 50.0))
+    Trial(job_text(SOLO, hours='"12:00-24:00"'), {PRIMER: spec_text("quick-primer", rows=ROWS)},
+          mild).write(tmp_path)  # fmt: skip
+    record(tmp_path, *LAID)
+    log(tmp_path, lambda _: (5.0, 5.0, 50.0), "20T12:00")
+    found = hand(tmp_path, "20T12:00")
+    (coat,) = steps(found, "coat")
+    assert coat.start_s == coat.earliest_s == when("2026-10-20T18:00+00:00")
+    film = found.followed.laid["hull-port"]
+    ahead = found.ahead["polytunnel"]
+    spec = film.coat.spec
+    clocks = ahead.film_clocks(spec, spec, "cured")
+    closes_s = film.ends_s(ahead, clocks, "closes", latest=False)
+    assert abs(closes_s - when("2026-10-21T02:45+00:00")) < 60.0
+
+
+def test_a_film_that_was_wet_while_soft_is_washed_first_and_today_says_why(tmp_path: Path) -> None:
+    """Surface at 8 °C under air of 12 °C and 90 % (dew point 10.4 °C by Magnus) from 20 to 22 h."""
+    Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    record(tmp_path, *LAID)
+    wet = [when(f"2026-10-19T{hour}:00+00:00") for hour in (20, 22)]
+    log(tmp_path, lambda t: (8.0, 12.0, 90.0) if wet[0] <= t <= wet[1] else DRY, "20T12:00")
+    found = hand(tmp_path, "20T12:00")
+    assert [step.step for step in steps(found, "wash", "coat")] == ["wash", "coat"]
+    (told,) = [
+        line for line in today_text(found, made_from(found, 0.0)).splitlines() if "soft" in line
+    ]
+    assert told.startswith("  hull-port: Wet Mon 20:00 to Mon 22:0")
+    record(tmp_path, ("washed", "20T12:30"))
+    found = hand(tmp_path, "20T13:00")
+    assert [step.step for step in steps(found, "wash", "coat")] == ["coat"]
+    assert "soft" not in today_text(found, made_from(found, 0.0))
+
+
+def test_a_coat_whose_end_is_not_recorded_has_not_ended_yet(tmp_path: Path) -> None:
+    """It takes an hour by the job; four hours on, touch dry is 3 h from now at the earliest."""
+    Trial(job_text(SOLO), {PRIMER: spec_text("quick-primer", times=FLAT)}, FAIR).write(tmp_path)
+    record(tmp_path, LAID[0])
+    film = hand(tmp_path, "19T21:30").followed.laid["hull-port"]
+    assert film.ended_s == when("2026-10-19T21:30+00:00")
+
+
+def pot(folder: Path, times: dict[str, str]) -> None:
+    """A pot that lives two hours, mixed on Monday at 17:00."""
+    specs = {PRIMER: spec_text("quick-primer", times={**FLAT, **times})}
+    Trial(job_text(SOLO), specs, FAIR).write(folder)
+    ran = filmcall(
+        *("event", "mixed", "--enclosure", "polytunnel", "--section", "hull-port"),
+        *("--spec", str(folder / PRIMER), "--batch", "B1", "--amount", "580"),
+        *("--at", "2026-10-19T17:00:00Z", "--db", str(folder / "log.db")),
+    )
+    assert ran.code == 0, ran.err
+
+
+@pytest.mark.parametrize(("times", "from_"), [({}, "17:15"), ({"induction": "30 min"}, "17:30")])
+def test_a_pot_that_is_mixed_is_used_and_not_mixed_again(
+    times: dict[str, str], from_: str, tmp_path: Path
+) -> None:
+    """A coat takes an hour, so that it begins at 18:00 at the latest; 722 ml by hand, see
+    `test_today_says_what_is_next_and_how_much_of_it`."""
+    pot(tmp_path, times)
+    found = hand(tmp_path, "19T17:10")
+    assert [step.coat for step in steps(found, "mix")] == [2]
+    coat = steps(found, "coat")[0]
+    assert coat.start_s == coat.earliest_s == when(f"2026-10-19T{from_}+00:00")
+    assert coat.latest_s == when("2026-10-19T18:00+00:00")
+    told = today_text(found, made_from(found, 0.0))
+    assert "hull-port, coat 1: pot B1 is mixed: use it 17:" in told
+    assert " to 19:00\n      580 ml of the 722 ml that the coat takes: mix the rest" in told
+
+
+def test_a_pot_that_dies_before_its_coat_is_done_is_not_planned_with(tmp_path: Path) -> None:
+    """At 18:30 half an hour of it is left."""
+    pot(tmp_path, {})
+    found = hand(tmp_path, "19T18:30")
+    assert [step.coat for step in steps(found, "mix")] == [1, 2]
+    told = today_text(found, made_from(found, 0.0))
+    assert "pot B1 is mixed, but no coat can be laid whole before its life is over" in told
+
+
+def test_a_pot_for_a_film_that_does_not_open_in_its_life_does_not_stop_the_plan(
+    tmp_path: Path,
+) -> None:
+    """Coat 1 opens on Tuesday at 00:30, when the pot of Monday 19:00 is dead."""
+    Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    record(tmp_path, *LAID, ("mixed", "19T19:00"))
+    assert [step.coat for step in steps(hand(tmp_path, "19T19:10"), "mix")] == [2]
+
+
+def test_a_film_that_lies_is_wet_into_the_night_as_one_that_is_planned(tmp_path: Path) -> None:
+    """Touch dry three hours after 18:30."""
+    Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    record(tmp_path, *LAID)
+    for at, is_told in (("19T19:30", True), ("19T21:45", False)):
+        found = hand(tmp_path, at)
+        told = today_text(found, made_from(found, 0.0))
+        assert ("hull-port is wet into it, touch dry about 21:30" in told) is is_told
