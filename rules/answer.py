@@ -187,10 +187,8 @@ class Answerer:
     def due_s(self) -> float:
         """Return from when on time alone may change its call or its facts [s]."""
         memory, due_s = self.memory, self.harms.due_s(self.spec)
-        if memory.call is Call.HOLD and memory.settled_since_s is not None:
-            go_s = memory.settled_since_s + self.spec.dwell_s
-            if self.climate is None or go_s > self.climate.time_s:  # else a gate keeps it
-                due_s = min(due_s, go_s)
+        if memory.call is Call.HOLD and memory.settled_since_s is not None and not self._gates:
+            due_s = min(due_s, memory.settled_since_s + self.spec.dwell_s)
         if memory.call is Call.STOP and memory.inside_since_s is not None:
             due_s = min(due_s, memory.inside_since_s + self.spec.re_entry_s)
         return due_s
