@@ -114,8 +114,12 @@ def test_a_film_that_was_wet_while_soft_is_washed_first_and_today_says_why(tmp_p
     ]
     assert told.startswith("  hull-port: Wet Mon 20:00 to Mon 22:0")
     assert steps(found, "wash")[0].what == "after dew on the soft film"
+    assert "by the log until now, then by the hours" in today_text(found, made_from(found, 0.0))
     record(tmp_path, ("washed", "20T12:30"))
     found = hand(tmp_path, "20T13:00")
+    # The last reading is of 12:00, and one in 5 min counts for three of them.
+    told = today_text(found, made_from(found, 0.0))
+    assert "without a reading since 12:" in told
     assert [step.step for step in steps(found, "wash", "coat")] == ["coat"]
     assert "soft" not in today_text(found, made_from(found, 0.0))
 
