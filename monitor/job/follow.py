@@ -15,6 +15,8 @@ from rules.job.problem import Laid, MixedPot
 from rules.spec.model import Spec
 from rules.vocabulary import ClockName
 
+_DEW = "after dew on the soft film"
+
 
 @dataclass(frozen=True, slots=True)
 class Followed:
@@ -186,7 +188,7 @@ def _washed_first(section: JobSection, count: int) -> JobSection:
         lambda chores: (
             chores
             if any(chore.kind in ("wash", "sand") for chore in chores)
-            else (Chore("wash", "", CHORE_TAKES_S["wash"]), *chores)
+            else (Chore("wash", _DEW, CHORE_TAKES_S["wash"]), *chores)
         ),
     )
 

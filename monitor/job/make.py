@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -16,7 +16,7 @@ from monitor.job.tent import tents_of
 from monitor.job.weather import air_ahead, read_hours, read_year
 from monitor.log.facts import specs_of
 from monitor.log.files import reading_log
-from monitor.log.log import log_path
+from monitor.log.log import Store, log_path
 from monitor.log.rows import CallRow
 from monitor.logged_films import films_in_log
 from monitor.times import moment_s
@@ -193,7 +193,8 @@ def job_at_hand(
         weather_year: an EPW or TMY3 file, or None.
         start: first day, in place of the job's.
         db: the log, or None for the platform's own where there is one.
-        at: the moment to plan from; None is the job's start, or the last event that the log has.
+        at: the moment to plan from; None is the job's start, or the last word that the log has of
+            it once an event is in it: an event or a reading.
 
     Raises:
         FilmcallError: a file cannot be used.
@@ -217,7 +218,7 @@ def job_at_hand(
             specs, _ = specs_of(store.spec_text, events, path.parent)
             mine = [e.time_s for e in events if job.start_s <= e.time_s <= job.deadline_s]
             if at is None and mine:
-                from_s = now_s = max(from_s, *mine)
+                from_s = now_s = max(from_s, *mine, *_last_read_s(store, job))
             films = {
                 each.name: found
                 for each in job.sections
@@ -226,6 +227,22 @@ def job_at_hand(
             }  # fmt: skip
         done = followed(job, events, from_s, specs, films)
     return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, now_s, calls)
+
+
+def _last_read_s(store: Store, job: Job) -> Iterator[float]:
+    """When each channel of a job's enclosures was last read before the job's end [s]."""
+    names = {section.enclosure for section in job.sections}
+    for channel in store.channels():
+        if channel.enclosure in names:
+            read_s = store.last_reading_s(
+                channel.enclosure,
+                channel.point,
+                channel.quantity,
+                job.deadline_s,
+                source=channel.source,
+            )
+            if read_s is not None:
+                yield read_s
 
 
 def made_from(hand: JobAtHand, limit_s: float, told: Told = silent, *, drawn: bool = True) -> Made:

@@ -81,13 +81,19 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
 
 def _measured(hand: JobAtHand) -> list[str]:
     """What the clocks of films that lie rest on, where the log measured them."""
-    names = sorted(name for name, film in hand.followed.laid.items() if film.bench is not None)
-    if not names:
-        return []
-    return [
-        f"Clocks of {', '.join(names)}: by the log until now, then by the hours ahead; filmcall "
-        "clocks goes on at the present temperature."
-    ]
+    lines = []
+    for name, film in sorted(hand.followed.laid.items()):
+        if film.bench is None:
+            continue
+        course, now_s, blind = film.bench.cold.safe, film.bench.now_s, ""
+        if course.last_s is not None and now_s - course.last_s > course.fresh_s:
+            since = hour_and_day_text(course.last_s, hand.job.hours.zone, now_s)
+            blind = f", without a reading since {since}"
+        lines.append(
+            f"Clocks of {name}: by the log until now{blind}, then by the hours ahead; filmcall "
+            "clocks goes on at the present temperature."
+        )
+    return lines
 
 
 def _why(call: CallRow) -> str:

@@ -63,13 +63,13 @@ def record(folder: Path, *events: tuple[str, str]) -> None:
         assert ran.code == 0, ran.err
 
 
-def hand(folder: Path, at: str) -> JobAtHand:
+def hand(folder: Path, at: str | None) -> JobAtHand:
     return job_at_hand(
         folder / "job.toml",
         forecast=folder / "forecast.csv",
         weather_year=None,
         db=folder / "log.db",
-        at=f"2026-10-{at}:00Z",
+        at=None if at is None else f"2026-10-{at}:00Z",
     )
 
 
@@ -91,6 +91,8 @@ def test_a_cold_night_that_was_measured_keeps_the_next_coat_back(tmp_path: Path)
     found = hand(tmp_path, "20T12:00")
     (coat,) = steps(found, "coat")
     assert coat.start_s == coat.earliest_s == when("2026-10-20T18:00+00:00")
+    # `plan` begins at the log's last word, which is a reading of 12:00.
+    assert steps(hand(tmp_path, None), "coat")[0].start_s == coat.start_s
     film = found.followed.laid["hull-port"]
     ahead = found.ahead["polytunnel"]
     spec = film.coat.spec
@@ -108,11 +110,16 @@ def test_a_film_that_was_wet_while_soft_is_washed_first_and_today_says_why(tmp_p
     found = hand(tmp_path, "20T12:00")
     assert [step.step for step in steps(found, "wash", "coat")] == ["wash", "coat"]
     (told,) = [
-        line for line in today_text(found, made_from(found, 0.0)).splitlines() if "soft" in line
+        line for line in today_text(found, made_from(found, 0.0)).splitlines() if "Wet" in line
     ]
     assert told.startswith("  hull-port: Wet Mon 20:00 to Mon 22:0")
+    assert steps(found, "wash")[0].what == "after dew on the soft film"
+    assert "by the log until now, then by the hours" in today_text(found, made_from(found, 0.0))
     record(tmp_path, ("washed", "20T12:30"))
     found = hand(tmp_path, "20T13:00")
+    # The last reading is of 12:00, and one in 5 min counts for three of them.
+    told = today_text(found, made_from(found, 0.0))
+    assert "without a reading since 12:" in told
     assert [step.step for step in steps(found, "wash", "coat")] == ["coat"]
     assert "soft" not in today_text(found, made_from(found, 0.0))
 
