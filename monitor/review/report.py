@@ -359,7 +359,11 @@ def _verdict(verdict: Verdict, stamp: TimeStamp, advice: bool, said: set[str]) -
             "text": says.evidence_words(evidence, stamp),
             "open": f"; open: {left}" if left else "",
             "support": says.support_words(evidence),
-            "dose": says.dose_words(evidence),
+            "dose": "; ".join(
+                part
+                for part in (says.dose_words(evidence), says.unknown_words(evidence, stamp))
+                if part
+            ),
             "why": f"{capital(cause.why)} ({cause.source})." if first else "",
             "age": f"; {says.age_words(cause)}" if first else "",
         }

@@ -130,6 +130,25 @@ def test_dew_before_a_gap_is_accused_all_the_same(tmp_path: Path) -> None:
         defect="moisture-blush",
     )  # fmt: skip
     assert answer(found) is Finding.SUPPORTED
+    text = plain_text(found)
+    assert "This log points to dew on the film before it had set" in text
+    # The last reading holds for six minutes, three of the usual intervals.
+    assert "of them not known) under 3 K" in text
+    assert "harmless; not known: 2026-09-26 12:0" in text
+
+
+def test_little_dew_is_not_pointed_to_where_it_speaks_for_nothing(tmp_path: Path) -> None:
+    # 20 min at 3.5 K under the bound, the last reading held for six of them: 0.33 h * (3.5 / 3)^1.5
+    # = 0.42 h, and with a guard near 0.8 K 0.28 h; 0.25 h is harmless, which speaks for nothing.
+    found = job(
+        tmp_path / "log.db", coat(1, 8.0), dew=[(9.1, 9.34)], silent=[(9.34, 12.0)],
+        defect="moisture-blush",
+    )  # fmt: skip
+    text = plain_text(found)
+    assert "Says nothing either way" in text
+    assert "This log shows dew on the film before it had set, but by itself" in text
+    assert "What is not known can hold more." in text
+    assert "This log points to" not in text
 
 
 def test_a_whole_log_of_good_air_clears_it_and_says_what_it_did_not_look_at(tmp_path: Path) -> None:
