@@ -277,7 +277,8 @@ def _chart(
         # Every text in them was escaped where it was put in.
         "wide": Markup(coat_chart(section, coat, own, stamp, ident)),
         "slim": Markup(coat_chart(section, coat, own, stamp, f"{ident}-slim", SLIM)),
-        "key": "Above: stages. Numbers: events, in the list below. Shaded: beyond the limit. "
+        "key": "Above: stages. Numbers: events, in the list below. Shaded: beyond the limit, "
+        "while it matters to the film. "
         f"Lowest strip: {calls_heading([c.origin for c in section.calls], _later_s(section))}.",
         "table": table_rows(section, coat, stamp),
     }
