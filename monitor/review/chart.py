@@ -79,13 +79,22 @@ class ChartLine:
 
 
 @dataclass(frozen=True, slots=True)
+class BoundSpan:
+    """One bound of a limit, and from when to when it was in force [s]."""
+
+    value: float
+    from_s: float
+    to_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Panel:
-    """One panel: its lines, its bound, on which side of it is wrong, and whose it is."""
+    """One panel: its lines, its bounds, on which side of them is wrong, and whose they are."""
 
     title: str
     unit: str
     lines: tuple[ChartLine, ...]
-    bound: float | None
+    bounds: tuple[BoundSpan, ...]
     upper: bool
     whose: str = ""
 
@@ -108,8 +117,10 @@ class Panel:
             )
             for line in self.lines
         )
-        bound = None if self.bound is None else from_celsius(self.bound, "degF") - zero_f
-        return replace(self, unit="°F", lines=lines, bound=bound)
+        bounds = tuple(
+            replace(each, value=from_celsius(each.value, "degF") - zero_f) for each in self.bounds
+        )
+        return replace(self, unit="°F", lines=lines, bounds=bounds)
 
 
 def span_of(coat: CoatRecord) -> tuple[float, float]:
@@ -117,6 +128,20 @@ def span_of(coat: CoatRecord) -> tuple[float, float]:
     ends = [span[2] for span in coat.stages()] or [coat.until_s]
     begin = coat.begun_s - BEFORE_S
     return begin, max(min(max(ends), begin + LONGEST_S), begin + 2 * BEFORE_S)
+
+
+def _bounds_of(coat: CoatRecord, name: LimitName) -> tuple[BoundSpan, ...]:
+    """The bounds that a limit had, stage by stage; what does not change is one span."""
+    found: list[BoundSpan] = []
+    for each in coat.limits:
+        if each.name is not name:
+            continue
+        span = BoundSpan(each.beyond.bound, each.from_s, each.to_s)
+        if found and (found[-1].value, found[-1].to_s) == (span.value, span.from_s):
+            found[-1] = replace(found[-1], to_s=span.to_s)
+        else:
+            found.append(span)
+    return tuple(found)
 
 
 def panels_of(section: SectionReview, coat: CoatRecord) -> tuple[Panel, ...]:
@@ -131,7 +156,6 @@ def panels_of(section: SectionReview, coat: CoatRecord) -> tuple[Panel, ...]:
         return ChartLine(values.get(name, empty), style, word, series.lowest.get(name),
                     series.highest.get(name))  # fmt: skip
 
-    bounds = {each.name: each.beyond.bound for each in reversed(coat.limits)}
     found = [
         Panel(
             "temperatures",
@@ -141,7 +165,7 @@ def panels_of(section: SectionReview, coat: CoatRecord) -> tuple[Panel, ...]:
                 line(LimitName.SURFACE_TEMP_MIN, "surface", "coldest surface"),
                 ChartLine(surface - margin, "dew", "dew or frost point"),
             ),
-            bounds.get(LimitName.SURFACE_TEMP_MIN),
+            _bounds_of(coat, LimitName.SURFACE_TEMP_MIN),
             False,
             "surface ",
         ),
@@ -149,20 +173,20 @@ def panels_of(section: SectionReview, coat: CoatRecord) -> tuple[Panel, ...]:
             "dew margin",
             "K",
             (line(LimitName.DEW_MARGIN_MIN, "margin", "dew margin"),),
-            bounds.get(LimitName.DEW_MARGIN_MIN),
+            _bounds_of(coat, LimitName.DEW_MARGIN_MIN),
             False,
         ),
         Panel(
             "humidity",
             "%",
             (line(LimitName.HUMIDITY_MAX, "humid", "humidity"),),
-            bounds.get(LimitName.HUMIDITY_MAX),
+            _bounds_of(coat, LimitName.HUMIDITY_MAX),
             True,
         ),
     ]
     if series.co2_ppm is not None:
         measured = ChartLine(series.co2_ppm, "humid", "carbon dioxide")
-        found.append(Panel("carbon dioxide", "ppm", (measured,), None, True))
+        found.append(Panel("carbon dioxide", "ppm", (measured,), (), True))
     if display_units() is Units.US:
         return tuple(panel.in_us_units() for panel in found)
     return tuple(found)
@@ -213,7 +237,7 @@ def coat_chart(
     top = TOP + canvas.gap - 22.0
     cells, _ = section.series.span(from_s, to_s)
     for panel in panels:
-        parts += _panel(panel, section.series.time_s[cells], cells, from_s, to_s, top, canvas)
+        parts += _panel(panel, section.series.time_s[cells], cells, from_s, to_s, top, canvas, x)
         top += PANEL + canvas.gap
     last, row = -math.inf, 0
     for at, event in events:
@@ -242,6 +266,7 @@ def _panel(
     to_s: float,
     top: float,
     canvas: Canvas,
+    x: Scale,
 ) -> list[str]:
     binned = [_ends_of(line, time_s, cells, from_s, to_s, canvas.bins) for line in panel.lines]
     known = [b for b in binned if np.isfinite(b[0]).any()]
@@ -251,8 +276,8 @@ def _panel(
         return [*parts, f'<text x="{LEFT + 8:.0f}" y="{top + 20:.1f}">not measured</text>']
     low = min(float(np.nanmin(b[0])) for b in known)
     high = max(float(np.nanmax(b[1])) for b in known)
-    if panel.bound is not None:
-        low, high = min(low, panel.bound), max(high, panel.bound)
+    for bound in panel.bounds:
+        low, high = min(low, bound.value), max(high, bound.value)
     step = _nice((high - low) / 3.0)
     low, high = math.floor(low / step) * step, max(math.ceil(high / step), 1) * step
     high = max(high, low + step)
@@ -268,17 +293,21 @@ def _panel(
             f'class="grid"/><text x="{LEFT - 4:.0f}" y="{y(value) + 4:.1f}" '
             f'class="tick">{value:g}</text>'
         )
-    if panel.bound is not None:
-        edge = top if panel.upper else y(panel.bound)
-        depth = abs((top if panel.upper else top + PANEL) - y(panel.bound))
+    for bound in panel.bounds:
+        if bound.from_s >= to_s:
+            continue
+        left, ends = x(bound.from_s), x(bound.to_s)
+        at = y(bound.value)
+        edge, depth = (top, at - top) if panel.upper else (at, top + PANEL - at)
+        late = left > 0.5 * (LEFT + right)
         parts.append(
-            f'<rect x="{LEFT:.0f}" y="{edge:.1f}" width="{right - LEFT:.0f}" '
+            f'<rect x="{left:.1f}" y="{edge:.1f}" width="{ends - left:.1f}" '
             f'height="{max(depth, 0.0):.1f}" class="wrong"/>'
-            f'<line x1="{LEFT:.0f}" x2="{right:.0f}" y1="{y(panel.bound):.1f}" '
-            f'y2="{y(panel.bound):.1f}" class="bound"/>'
-            f'<text x="{right - 3:.0f}" y="{y(panel.bound) - 3:.1f}" class="boundword">'
+            f'<line x1="{left:.1f}" x2="{ends:.1f}" y1="{at:.1f}" y2="{at:.1f}" class="bound"/>'
+            f'<text x="{ends - 3 if late else left + 3:.1f}" y="{at - 3:.1f}" '
+            f'class="boundword{" late" if late else ""}">'
             f"{panel.whose}{'at most' if panel.upper else 'at least'} "
-            f"{figure(panel.bound, panel.unit)}</text>"
+            f"{figure(bound.value, panel.unit)}</text>"
         )
     for line, (lows, highs) in zip(panel.lines, binned, strict=True):
         parts.append(f'<path d="{_path(lows, highs, y, canvas)}" class="{line.style}"/>')

@@ -210,7 +210,7 @@ def _evidence_dict(evidence: Evidence, stamp: TimeStamp) -> Json:
         "mechanism": evidence.cause.name,
         "title": evidence.cause.sign.value,
         "coat": evidence.coat,
-        "clear": evidence.clear,
+        "clear": evidence.supports,
         "weight_h": round(evidence.weight, 3),
         "lowest_h": round(evidence.lowest, 3),
         "highest_h": round(evidence.highest, 3),

@@ -277,7 +277,8 @@ def _chart(
         # Every text in them was escaped where it was put in.
         "wide": Markup(coat_chart(section, coat, own, stamp, ident)),
         "slim": Markup(coat_chart(section, coat, own, stamp, f"{ident}-slim", SLIM)),
-        "key": "Above: stages. Numbers: events, in the list below. Shaded: beyond the limit. "
+        "key": "Above: stages. Numbers: events, in the list below. Shaded: beyond the limit, "
+        "while it matters to the film. "
         f"Lowest strip: {calls_heading([c.origin for c in section.calls], _later_s(section))}.",
         "table": table_rows(section, coat, stamp),
     }
@@ -359,7 +360,11 @@ def _verdict(verdict: Verdict, stamp: TimeStamp, advice: bool, said: set[str]) -
             "text": says.evidence_words(evidence, stamp),
             "open": f"; open: {left}" if left else "",
             "support": says.support_words(evidence),
-            "dose": says.dose_words(evidence),
+            "dose": "; ".join(
+                part
+                for part in (says.dose_words(evidence), says.unknown_words(evidence, stamp))
+                if part
+            ),
             "why": f"{capital(cause.why)} ({cause.source})." if first else "",
             "age": f"; {says.age_words(cause)}" if first else "",
         }

@@ -15,7 +15,7 @@ from monitor.review.figures import (
 from monitor.review.origin import LIVE_EVENT, CallOrigin, calls_heading, event_origin
 from monitor.review.read import SensorHealth
 from monitor.review.review import Review, SectionReview
-from monitor.review.verdict_text import NO_CHANCE, verdict_lines
+from monitor.review.verdict_text import NO_CHANCE, UNKNOWN_SAID_S, verdict_lines
 from rules.events import Event
 from rules.memory import WET_S
 from rules.reasons import LIMIT_WORDS
@@ -162,8 +162,6 @@ _MISSED_WORDS = {
     WindowName.INDUCTION: "mix used",
     WindowName.TAPE: "tape off",
 }
-UNKNOWN_SAID_S = 600.0
-"""From so long on, time that was not known keeps "inside" from being said flatly [s]."""
 
 
 def _what_is_left(coat: CoatRecord, unknown_s: float, goes_on: bool) -> str:

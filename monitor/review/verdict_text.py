@@ -17,7 +17,7 @@ from rules.review.causes import Finding, Verdict
 from rules.review.defects import AGES, Cause, Sign
 from rules.review.evidence import Evidence
 from rules.review.exposure import Excess
-from rules.review.likelihood import JUDGEMENT, verbal
+from rules.review.likelihood import JUDGEMENT, SUPPORTS_FROM, verbal
 from rules.text import duration_text
 
 NO_CHANCE = (
@@ -25,6 +25,8 @@ NO_CHANCE = (
     "not show; that is no probability that one of them did it."
 )
 OPEN_SPANS_SHOWN = 3
+UNKNOWN_SAID_S = 600.0
+"""From so long on, time that was not known is said of what was [s]."""
 
 _OF_MARGIN = (Sign.LOW_MARGIN, Sign.WET_BEFORE, Sign.WET_BARE)
 _QUANTITY = {
@@ -72,13 +74,11 @@ def _condition(evidence: Evidence, found: Excess, stamp: TimeStamp) -> str:
             f"{worst} ({exposure_words(found)})"
         )
     also = f", and {partly}" if partly else ""
-    sure = "" if evidence.clear else "; within the sensors' error, so not sure"
-    if not evidence.counts and not evidence.is_open:
-        sure = "; too little to count"
-    return (
-        f"{when}{age}: {hours_words(found.beyond_s, found.whole_s)} {side} {bound}{also}, "
-        f"{worst}{sure}"
-    )
+    hours = hours_words(found.beyond_s, found.whole_s)
+    if found.unknown_s >= UNKNOWN_SAID_S:
+        hours += f" ({duration_text(found.unknown_s)} of them not known)"
+    little = "" if evidence.supports or evidence.is_open else "; too little to count"
+    return f"{when}{age}: {hours} {side} {bound}{also}, {worst}{little}"
 
 
 def _worst(evidence: Evidence, found: Excess, stamp: TimeStamp) -> str:
@@ -109,6 +109,17 @@ def open_words(evidence: Evidence, stamp: TimeStamp) -> str:
     """Return which minutes leave a cause open, or "" where it is not."""
     if not evidence.is_open:
         return ""
+    said = [dose_words(evidence)] if evidence.weight > 0.0 else []
+    said += [each for each in (unknown_words(evidence, stamp),) if each]
+    if evidence.highest_known >= evidence.cause.harm:
+        passed = evidence.beyond is not None and evidence.beyond.beyond_s > 0.0
+        near = "what is harmless" if passed else "the limit"
+        said.append(f"too close to {near} for these sensors to tell")
+    return "; ".join(each for each in said if each)
+
+
+def unknown_words(evidence: Evidence, stamp: TimeStamp) -> str:
+    """Which minutes were not known and can hold harm, or "" where none."""
     said = []
     if evidence.open_s:
         spans = sorted(evidence.open_s, key=lambda span: span[0] - span[1])[:OPEN_SPANS_SHOWN]
@@ -117,7 +128,7 @@ def open_words(evidence: Evidence, stamp: TimeStamp) -> str:
         said.append(f"not known: {shown}" + (f" and {more} shorter" if more else ""))
     if evidence.after_log_s is not None:
         said.append(f"the log ends at {stamp(evidence.after_log_s)}, while the film was still open")
-    return " and ".join(said) or "too close to the limit for these sensors to tell"
+    return " and ".join(said)
 
 
 def settle_words(verdict: Verdict, stamp: TimeStamp) -> str:
@@ -152,7 +163,11 @@ def settle_words(verdict: Verdict, stamp: TimeStamp) -> str:
 def support_words(evidence: Evidence) -> str:
     """Return how strongly the log supports a cause, with the rows that counted."""
     rows = ", ".join(f"{row.what} {_times(row.ratio)}" for row in evidence.rows)
-    strong = f"{capital(verbal(evidence.ratio))} (about {_times(evidence.ratio)})"
+    strong = f"{capital(verbal(evidence.ratio))} (about {_times(evidence.ratio)}"
+    most = evidence.highest_ratio
+    if verbal(most) != verbal(evidence.ratio):
+        strong += f"; with its highest dose {_times(most)}, {verbal(most)}"
+    strong += ")"
     return f"{strong} against a cause that the log does not show: {rows}; {JUDGEMENT}"
 
 
@@ -182,8 +197,8 @@ def dose_words(evidence: Evidence) -> str:
     if evidence.window is not None or evidence.beyond is None:
         return ""
     return (
-        f"dose {evidence.weight:.1f} h, lowest {evidence.lowest:.1f}, highest "
-        f"{evidence.highest:.1f}; up to {evidence.cause.harm:g} is taken as harmless"
+        f"dose {evidence.weight:.2f} h, lowest {evidence.lowest:.2f}, highest "
+        f"{evidence.highest:.2f}; up to {evidence.cause.harm:g} is taken as harmless"
     )
 
 
@@ -235,11 +250,12 @@ def answer_words(verdict: Verdict) -> str:
     match verdict.answer:
         case Finding.SUPPORTED:
             first = verdict.ranked[0]
-            return f"This log points to {_pointed(first)}. {capital(first.cause.why)}."
-        case Finding.WEAK:
+            if first.ratio >= SUPPORTS_FROM:
+                return f"This log points to {_pointed(first)}. {capital(first.cause.why)}."
+            more = " What is not known can hold more." if first.open_s else ""
             return (
-                f"This log hints at {verdict.ranked[0].cause.sign}, but no further than "
-                f"{_explained(verdict)} can explain."
+                f"This log shows {_pointed(first)}, but by itself that makes it no likelier than "
+                f"a cause that the log does not show.{more}"
             )
         case Finding.AGAINST:
             left = sorted({f"{c.sign} ({why})" for c, why in verdict.not_looked})
@@ -247,12 +263,11 @@ def answer_words(verdict: Verdict) -> str:
             return "The air does not explain it. See the causes below, which no sensor sees." + but
         case Finding.NOT_KNOWN:
             hidden = any(e.open_s or e.after_log_s is not None for e in verdict.still_open)
-            close = not hidden and bool(verdict.still_open) and not verdict.unless
-            why = (
-                "it came too close to a limit for these sensors to tell"
-                if close
-                else "minutes that matter are not known"
-            )
+            near = any(e.highest_known >= e.cause.harm for e in verdict.still_open)
+            why = "minutes that matter are not known"
+            if near:
+                close = f"it came too close to a limit for {_explained(verdict)} to tell"
+                why = f"{close}, and {why}" if hidden else close
             if verdict.unless:
                 why = "what the log shows came after it was seen, if it was seen that day"
             return f"Open: {why}, so this log neither explains {title} nor clears the air of it."
@@ -283,9 +298,8 @@ def _pointed(first: Evidence) -> str:
 
 
 def _explained(verdict: Verdict) -> str:
-    partly = any(e.beyond is not None and e.beyond.partly_s > 0.0 for e in verdict.ranked)
-    means = " and what minute means leave open" if partly else ""
-    return f"the sensors' error{means}"
+    partly = any(e.beyond is not None and e.beyond.partly_s > 0.0 for e in verdict.still_open)
+    return "these sensors and minute means" if partly else "these sensors"
 
 
 def verdict_lines(verdict: Verdict, stamp: TimeStamp) -> list[str]:
@@ -293,8 +307,8 @@ def verdict_lines(verdict: Verdict, stamp: TimeStamp) -> list[str]:
     lines = [f"  {answer_words(verdict)}"]
     for at, each in enumerate(verdict.ranked, 1):
         lines.append(f"    {at}. {each.cause.sign}: {evidence_words(each, stamp)}")
-        dose = dose_words(each)
-        lines.append(f"       {support_words(each)}{'; ' + dose if dose else ''}")
+        rest = [support_words(each), dose_words(each), unknown_words(each, stamp)]
+        lines.append(f"       {'; '.join(part for part in rest if part)}")
     if verdict.ranked:
         lines.append(f"    {counterfactual_words(verdict.ranked[0], stamp)}")
     apart = apart_words(verdict)

@@ -24,7 +24,6 @@ class Finding(StrEnum):
     """What the log says of a defect's causes."""
 
     SUPPORTED = "supported"  # of at least one cause even the lowest dose is more than harmless
-    WEAK = "weak"  # beyond, but no further than the sensors' uncertainty explains
     AGAINST = "against"  # of every cause that the log can see even the highest dose is harmless
     NOT_KNOWN = "not known"  # open: minutes that were not known, or too close to tell, decide it
     NOT_SHOWN = "not shown"  # a log of the air cannot show this defect's causes
@@ -108,10 +107,9 @@ def verdict_of(
     found = [_behind_dew(_behind_heat(e, looked.found), looked.found) for e in looked.found]
     found = [replace(e, rows=_rows(e, defect, sighting)) for e in found]
     supporting = [e for e in found if e.supports]
-    ranked = sorted(supporting, key=lambda e: (not e.clear, -_order(e, defect, sighting)))
+    ranked = sorted(supporting, key=lambda e: -_order(e, defect, sighting))
     cleared = tuple(e for e in found if not e.supports)
-    guessed = [e for e, _ in looked.vetoed] if not sighting.day_said and sighting.at_s else []
-    unless = _DAY_NOT_SAID if guessed and looked.by_time else ""
+    unless = _DAY_NOT_SAID if looked.by_time and not sighting.day_said else ""
     answer = _answer(ranked, found, looked.left_open or bool(unless))
     if sighting.elsewhere:
         answer, unless = Finding.ELSEWHERE, ""
@@ -185,9 +183,10 @@ class _LookedAt:
             return True
         if sighting.at_s is not None and not evidence.supports:
             later = look(cause, coat, below, self.series, self.washed, None)
-            if isinstance(later, Evidence) and later.supports:
-                self.by_time = True
-                self.vetoed.append((later, "it came after the defect was seen"))
+            if isinstance(later, Evidence):
+                self.by_time |= later.supports or later.is_open
+                if later.supports:
+                    self.vetoed.append((later, "it came after the defect was seen"))
         return False
 
 
@@ -201,7 +200,6 @@ def _coats_touched(cause: Cause, coat: CoatRecord) -> set[int]:
 def _rows(evidence: Evidence, defect: Defect, sighting: Sighting) -> tuple[RatioRow, ...]:
     return ratio_rows(
         evidence.strength,
-        clear=evidence.clear,
         features=sighting.features,
         of_cause=evidence.cause.likelihood,
         of_defect=defect.likelihood,
@@ -224,7 +222,7 @@ def _behind(evidence: Evidence, nearer: Sequence[Evidence]) -> Evidence:
 
 def _behind_heat(evidence: Evidence, found: Sequence[Evidence]) -> Evidence:
     """A pot that only the heat made old goes behind that heat, and a hot hull behind its rise."""
-    over_one = [e for e in found if e.coat == evidence.coat and e.clear and e.supports]
+    over_one = [e for e in found if e.coat == evidence.coat and e.supports]
     if evidence.window is not None and evidence.window.kept_at_20_c:
         hot = (Sign.HIGH_AIR, Sign.HIGH_SURFACE)
         return _behind(evidence, [e for e in over_one if e.cause.sign in hot])
@@ -240,7 +238,7 @@ def _behind_dew(evidence: Evidence, found: Sequence[Evidence]) -> Evidence:
     dew = [
         e
         for e in found
-        if e.cause.sign is Sign.LOW_MARGIN and e.coat == evidence.coat and e.clear and e.supports
+        if e.cause.sign is Sign.LOW_MARGIN and e.coat == evidence.coat and e.supports
     ]
     if any(evidence.own_weight > e.weight for e in dew):
         return evidence
@@ -248,10 +246,8 @@ def _behind_dew(evidence: Evidence, found: Sequence[Evidence]) -> Evidence:
 
 
 def _answer(ranked: Sequence[Evidence], found: Sequence[Evidence], left_open: bool) -> Finding:
-    if any(e.clear for e in ranked):
-        return Finding.SUPPORTED
     if ranked:
-        return Finding.WEAK
+        return Finding.SUPPORTED
     if left_open or not found or any(e.is_open for e in found):
         return Finding.NOT_KNOWN
     return Finding.AGAINST

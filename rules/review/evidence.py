@@ -23,12 +23,11 @@ from rules.review.dose import (
     dose_of,
 )
 from rules.review.exposure import ClimateSeries, Excess, beyond
-from rules.review.likelihood import RatioRow, combined
+from rules.review.likelihood import RatioRow, combined, dose_ratio
 from rules.units import DAY_S, HOUR_S
 from rules.vocabulary import FILM_STAGES, LimitName, Stage, Step, Until
 
-AT_LEAST_S = 600.0
-"""What was beyond its bound for so long, by the best estimate, is at least told of; no source."""
+_LEVEL_S = 600.0  # before a coat, from which the surface still tells what it was laid on
 
 BEFORE_S = 6.0 * HOUR_S
 """How long before a coat the ground's own dew still counts; common practice, no source [s]."""
@@ -73,9 +72,8 @@ class Evidence:
             to it, or for a missed time its share over the cause's scale; no probability [h].
         lowest: the dose that is sure [h].
         highest: the dose that the log allows at the most [h].
-        clear: whether the lowest is more than harmless.
+        highest_known: the part of it that minutes with a value can hold [h].
         unknown: share of the time that mattered of which the log does not know [1].
-        counts: whether it supports its cause at all.
         beyond: the sums behind it, for a condition.
         window: the time behind it, for a missed time.
         via: the condition behind a layer on the coat below, else None.
@@ -91,7 +89,6 @@ class Evidence:
     cause: Cause
     coat: int
     weight: float
-    clear: bool
     unknown: float
     beyond: Excess | None = None
     window: Window | None = None
@@ -99,7 +96,7 @@ class Evidence:
     own_weight: float = 0.0
     lowest: float = 0.0
     highest: float = 0.0
-    counts: bool = False
+    highest_known: float = 0.0
     open_s: tuple[tuple[float, float], ...] = ()
     after_log_s: float | None = None
     age_s: float | None = None
@@ -108,8 +105,8 @@ class Evidence:
 
     @property
     def supports(self) -> bool:
-        """Whether it counts for its cause at all."""
-        return self.counts
+        """Whether it accuses its cause: even the lowest dose is more than harmless."""
+        return self.lowest >= self.cause.harm
 
     @property
     def strength(self) -> float:
@@ -119,12 +116,18 @@ class Evidence:
     @property
     def is_open(self) -> bool:
         """Whether it can be neither accused nor acquitted."""
-        return not self.counts and self.highest >= self.cause.harm
+        return not self.supports and self.highest >= self.cause.harm
 
     @property
     def ratio(self) -> float:
         """Likelihood ratio of this cause against another that the log does not show [1]."""
         return combined(self.rows)
+
+    @property
+    def highest_ratio(self) -> float:
+        """The ratio if the dose was the highest that the log allows [1]."""
+        most = min(self.highest / self.cause.harm, self.behind)
+        return self.ratio / dose_ratio(self.strength) * dose_ratio(most)
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,8 +219,6 @@ def _evidence(
         lowest=np.where(known, cells.low, np.nan), highest=np.where(known, cells.high, np.nan),
     )  # fmt: skip
     after_s, after_h = _after_the_log(cause, coat, seen_s)
-    highest = dose.highest + after_h
-    told = dose.best >= cause.harm or found.beyond_s + found.partly_s >= AT_LEAST_S
     own = dose.best
     if cause.sign is Sign.HIGH_HUMIDITY and own:
         own = _without_dew(coat, series, spans, cells, bound, _scale(cause, bound))
@@ -228,9 +229,8 @@ def _evidence(
         coat=coat.number,
         weight=dose.best,
         lowest=dose.lowest,
-        highest=highest,
-        clear=dose.lowest >= cause.harm,
-        counts=told and max(dose.best, dose.highest - dose.hidden) >= cause.harm,
+        highest=dose.highest + after_h,
+        highest_known=dose.highest - dose.hidden,
         unknown=found.unknown_s / whole_s,
         beyond=found,
         own_weight=own,
@@ -411,7 +411,7 @@ def _cells(
 def _level(series: ClimateSeries, values: Floats, coat: CoatRecord) -> float | None:
     """The surface while the coat was laid, from which a rise counts [°C]."""
     end_s = coat.ended_s if coat.ended_s is not None else coat.begun_s
-    cells, covered = series.span(coat.begun_s - AT_LEAST_S, end_s)
+    cells, covered = series.span(coat.begun_s - _LEVEL_S, end_s)
     known = values[cells][(covered > 0.0) & ~np.isnan(values[cells])]
     return float(np.median(known)) if known.size else None
 
@@ -441,8 +441,7 @@ def _missed(cause: Cause, coat: CoatRecord, seen_s: float | None) -> Evidence | 
         weight=best,
         lowest=least,
         highest=most,
-        clear=least >= cause.harm,
-        counts=best >= cause.harm,
+        highest_known=most,
         unknown=0.0,
         window=worst,
     )
@@ -474,9 +473,7 @@ def _layer_below(
         if since_s == -math.inf or each.sign not in _WINDOW_OF
     ]
     found = [e for e in looked if isinstance(e, Evidence)]
-    strongest = max(
-        found, key=lambda e: (e.clear and e.supports, e.supports, e.weight), default=None
-    )
+    strongest = max(found, key=lambda e: (e.supports, e.weight), default=None)
     if strongest is None:
         if since_s > -math.inf:
             return NotLooked("the coat below was washed after all that it stood in")
@@ -488,8 +485,7 @@ def _layer_below(
         weight=strongest.weight * cause.harm / strongest.cause.harm,
         lowest=strongest.lowest * cause.harm / strongest.cause.harm,
         highest=highest.highest * cause.harm / highest.cause.harm,
-        clear=strongest.clear,
-        counts=strongest.counts,
+        highest_known=highest.highest_known * cause.harm / highest.cause.harm,
         unknown=strongest.unknown,
         via=strongest,
         open_s=highest.open_s,

@@ -16,12 +16,12 @@ JUDGEMENT = "judgement, no outside cases"
 
 # (dose over what is harmless [1], ratio): between them it runs straight in the logarithms of both.
 DOSE_BANDS = ((0.1, 0.2), (1.0, 1.0), (4.0, 5.0), (16.0, 20.0), (64.0, 60.0), (256.0, 120.0))
-UNSURE = 0.3
-"""Where the sensors' error could explain it."""
+SUPPORTS_FROM = 2.0
+"""A ratio under this says nothing for a cause; judgement, no source [1]."""
 
 VERBAL = (
     (1.0, "speaks against it"),
-    (2.0, "says nothing either way"),
+    (SUPPORTS_FROM, "says nothing either way"),
     (10.0, "limited support"),
     (100.0, "moderate support"),
     (1000.0, "moderately strong support"),
@@ -61,23 +61,19 @@ def dose_ratio(times_harmless: float) -> float:
 def ratio_rows(
     times_harmless: float,
     *,
-    clear: bool,
     features: Iterable[str],
     of_cause: Mapping[str, float],
     of_defect: Mapping[str, float],
 ) -> tuple[RatioRow, ...]:
-    """Return the rows that count for a cause: its dose, its certainty, and what was seen.
+    """Return the rows that count for a cause: its dose, and what was seen.
 
     Args:
         times_harmless: the dose by the best estimate, over what is taken as harmless [1].
-        clear: whether more than that is sure whatever the sensors' error.
         features: what was seen, as `seen.features_of` has it.
         of_cause: ratio by feature, of the mechanism.
         of_defect: ratio by feature, of the defect.
     """
     rows = [RatioRow("dose", dose_ratio(times_harmless))]
-    if not clear:
-        rows.append(RatioRow("within the sensors' error", UNSURE))
     for feature in features:
         ratio = of_cause.get(feature, 1.0) * of_defect.get(feature, 1.0)
         if ratio != 1.0:

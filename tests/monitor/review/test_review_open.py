@@ -6,6 +6,7 @@ The dew points here are those of the WMO-No. 8 form (annex 4.B), worked out in e
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Sequence
 from itertools import pairwise
 from pathlib import Path
@@ -15,6 +16,8 @@ from kept_logs import kept_log
 from planted_store import NOW_S
 
 from monitor.log.log import Store
+from monitor.review.chart import WIDE, coat_chart, panels_of
+from monitor.review.figures import TimeStamp
 from monitor.review.json import review_dict
 from monitor.review.report import html_report
 from monitor.review.review import Review, choose_session, review
@@ -130,6 +133,25 @@ def test_dew_before_a_gap_is_accused_all_the_same(tmp_path: Path) -> None:
         defect="moisture-blush",
     )  # fmt: skip
     assert answer(found) is Finding.SUPPORTED
+    text = plain_text(found)
+    assert "This log points to dew on the film before it had set" in text
+    # The last reading holds for six minutes, three of the usual intervals.
+    assert "of them not known) under 3 K" in text
+    assert "harmless; not known: 2026-09-26 12:0" in text
+
+
+def test_little_dew_is_not_pointed_to_where_it_speaks_for_nothing(tmp_path: Path) -> None:
+    # 20 min at 3.5 K under the bound, the last reading held for six of them: 0.33 h * (3.5 / 3)^1.5
+    # = 0.42 h, and with a guard near 0.8 K 0.28 h; 0.25 h is harmless, which speaks for nothing.
+    found = job(
+        tmp_path / "log.db", coat(1, 8.0), dew=[(9.1, 9.34)], silent=[(9.34, 12.0)],
+        defect="moisture-blush",
+    )  # fmt: skip
+    text = plain_text(found)
+    assert "Says nothing either way" in text
+    assert "This log shows dew on the film before it had set, but by itself" in text
+    assert "What is not known can hold more." in text
+    assert "This log points to" not in text
 
 
 def test_a_whole_log_of_good_air_clears_it_and_says_what_it_did_not_look_at(tmp_path: Path) -> None:
@@ -272,6 +294,28 @@ def test_the_rows_that_counted_and_what_would_tell_the_first_two_apart_are_print
     assert "To tell the first two apart, look: if it is worst low down" in text
     stayed = "Had the hull stayed 3 K over the dew point, 2026-09-26 10:00 to 14:00, nothing would"
     assert stayed in text
+
+
+# --- the drawing --------------------------------------------------------------------------------
+
+
+def test_a_drawing_shades_each_bound_only_while_it_matters_to_the_film(tmp_path: Path) -> None:
+    # The generic topcoat: 3 K while it is laid, 1 K until touch dry (5 h at 20 °C), water until
+    # handled (24 h); 80 % until handled. Half a kelvin of surface error makes both a little later.
+    found = job(tmp_path / "log.db", coat(1, 8.0), hours=120.0).sections[0]
+    panels = {panel.title: panel for panel in panels_of(found, found.coats[0])}
+    margin, humid = panels["dew margin"].bounds, panels["humidity"].bounds
+    assert [each.value for each in margin] == [3.0, 1.0, 0.0]
+    assert [each.value for each in humid] == [80.0]
+    hours = [(each.from_s - MIDNIGHT) / HOUR for each in (*margin, *humid)]
+    assert hours == pytest.approx([8.0, 9.0, 14.1, 8.0], abs=0.25)
+    ends = [(each.to_s - MIDNIGHT) / HOUR for each in (*margin, *humid)]
+    assert ends == pytest.approx([9.0, 14.1, 33.7, 33.7], abs=0.4)
+    drawn = coat_chart(found, found.coats[0], (), TimeStamp("Etc/UTC"), "c")
+    dew = re.findall(r'<rect x="([0-9.]+)"[^>]* width="([0-9.]+)"[^>]* class="wrong"/>', drawn)[1:]
+    for (left, wide), (following, _) in pairwise(dew[:3]):
+        assert float(left) + float(wide) == pytest.approx(float(following), abs=0.2)
+    assert float(dew[2][0]) + float(dew[2][1]) < WIDE.right - 100.0
 
 
 # --- the headline -------------------------------------------------------------------------------
