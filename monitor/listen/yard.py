@@ -12,13 +12,13 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, NamedTuple
 
-from monitor.contract import ONLINE, VALID_S
+from monitor.contract import GO_ASKED, ONLINE, VALID_S
 from monitor.listen.message import CallMessage, Done, MessageFault, call_message, done_message
 from rules.call import Call
 from rules.text import printable
 
 NO_WORD = "NONE"
-WORDS_WORST_FIRST = (Call.STOP.value, NO_WORD, Call.HOLD.value, Call.GO.value)
+WORDS_WORST_FIRST = (Call.STOP.value, NO_WORD, Call.HOLD.value, GO_ASKED, Call.GO.value)
 AHEAD_S = 5.0
 """A retained call that was made so far ahead of our clock says nothing of its age [s]."""
 MOST_KNOWN = 5_000  # enclosures, and stations
@@ -56,7 +56,7 @@ class Shown(NamedTuple):
     """The word that may be shown.
 
     Attributes:
-        word: GO, HOLD, STOP or NONE.
+        word: GO, HOLD, STOP or NONE, or GO? for a GO that no current reading renews.
         silence: why it is NONE, or None.
         since_s: since when there is no word, or None where none was ever heard [s].
         apart_s: how far the clocks are apart, where that is why [s].
@@ -329,7 +329,7 @@ def _by_clock(entry: _Entry, call: CallMessage, heard: Moment, now: Moment) -> S
     if left_s <= 0.0:
         since_s = min(heard.wall_s, call.valid_until_s)
         return Shown(NO_WORD, Silence.RUN_OUT, since_s)
-    return Shown(call.call.value, left_s=left_s)
+    return Shown(call.word, left_s=left_s)
 
 
 def rank(row: Row) -> tuple[int, int, str, str]:

@@ -18,6 +18,10 @@ from monitor.contract import VALID_S
 from monitor.listen.message import MAX_BYTES, MessageFault, call_message
 from monitor.listen.words import silence_text
 from monitor.listen.yard import NO_WORD, Key, Moment, Row, Silence, Yard, rank
+from monitor.page.view import Zones, whole
+from monitor.screen.layout import Size
+from monitor.screen.theme import Colours, Theme
+from monitor.yard.table import Desk, table
 from rules.text import iso_utc
 
 
@@ -32,6 +36,35 @@ def test_a_kept_call_is_shown_at_once_by_its_valid_until(word: str) -> None:
     rig.wait(0.2)
     assert rig.word() == NO_WORD
     assert rig.why() == "No word from shed-pi since 08:00."
+
+
+def test_a_go_that_nothing_renews_is_asked_on_page_and_yard_as_on_the_screen() -> None:
+    """deploy/README.md: `renewed` false takes the GO back though its time runs."""
+    rig = Rig()
+    rig.status()
+    told = {
+        "advice": "You may start",
+        "lines": ["NOTHING NEW: last reading 30 s ago. Do not trust this GO.", "You may start."],
+        "sections": [
+            {"section": "port", "call": "GO", "renewed": False},
+            {"section": "deck", "call": "GO", "renewed": True},
+        ],
+    }
+    rig.say(call(renewed=False, **told))
+    (row,) = rig.yard.rows(rig.now)
+    assert row.shown.word == "GO?"
+    shown = whole(row, Zones(UTC, {}), NOW_S)
+    assert (shown["word"], shown["label"]) == ("GO?", "GO?")
+    assert shown["advice"] == "Do not trust this GO."
+    assert "You may start." not in str(shown)
+    assert [each[1] for each in shown["sections"]] == ["GO?", "GO"]
+    drawn = table([row], Size(80, 24), Theme(Colours.NONE), Desk(), zone=UTC, now_s=NOW_S)
+    assert drawn[0].plain.startswith(" Yard  1 GO? ")
+    assert "NOTHING NEW" in drawn[2].plain
+    rig.say(call(renewed=True, **told))
+    assert rig.word() == "GO"
+    rig.say(call("STOP", renewed=False))
+    assert rig.word() == "STOP", "silence ends no STOP"
 
 
 def test_a_call_counts_no_longer_than_its_time_from_when_it_was_heard() -> None:
