@@ -110,6 +110,7 @@ class _Entry:
     retained: bool = False
     link: int = 0  # number of the link that it was heard on
     ended: bool = False
+    cut: bool = False  # its station went offline since
 
 
 @dataclass(slots=True)
@@ -199,6 +200,8 @@ class Yard:
                 self._room_for(name, self._lives)
                 before, life = self._lives.get(name), _Life(payload == ONLINE, self._link)
                 self._lives[name] = life
+                if not life.online:
+                    self._cut(name)
                 self._news = self._news if before == life else None
             elif last == "call":
                 self._take_call(name, payload, now, retained=retained)
@@ -207,6 +210,11 @@ class Yard:
         except MessageFault as fault:
             self.faults.add(str(fault))
         return None
+
+    def _cut(self, station: str) -> None:
+        """What a station said before it went offline is history: another may have its name."""
+        for key, entry in self._entries.items():
+            entry.cut |= key.station == station
 
     def _levels(self, topic: str) -> tuple[str, str]:
         if not topic.startswith(f"{self.base}/"):
@@ -231,6 +239,8 @@ class Yard:
             return  # a newer one was heard on this link already
         entry.call, entry.heard, entry.retained = call, now, retained
         entry.link, entry.ended = self._link, False
+        life = self._lives.get(call.station)
+        entry.cut = retained and life is not None and not life.online
         self._new(key)
 
     def _new(self, key: Key) -> None:
@@ -267,6 +277,8 @@ class Yard:
             return Shown(NO_WORD, Silence.NO_STATUS, heard_s)
         if not life.online:
             return Shown(NO_WORD, Silence.OFFLINE, heard_s)
+        if entry.cut:
+            return Shown(NO_WORD, Silence.RUN_OUT, heard_s)
         return _by_clock(entry, call, heard, now)
 
     def keys(self) -> list[Key]:

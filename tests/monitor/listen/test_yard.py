@@ -116,7 +116,29 @@ def test_a_status_that_is_not_exactly_online_is_no_word(payload: bytes) -> None:
     assert rig.word() == NO_WORD
     assert rig.why() == "No word from shed-pi since 08:00: it is offline."
     rig.status()
+    assert rig.word() == NO_WORD, "it may be a namesake that is online"
+    assert rig.why() == "No word from shed-pi since 08:00."
+    rig.say(call())
     assert rig.word() == "GO"
+
+
+def test_a_namesake_that_is_online_brings_no_dead_word_back() -> None:
+    """Two programs with one station's name, and the one that told `tent` is killed."""
+    rig = Rig()
+    booth = Key("shed-pi", "booth")
+    rig.status()
+    rig.say(call("GO"))
+    rig.say(call("HOLD"), enclosure="booth")
+    rig.status(b"offline")  # the broker tells the dead one's last will
+    rig.wait(3.0)
+    rig.status()
+    rig.say(call("HOLD"), enclosure="booth")
+    assert (rig.word(), rig.word(booth)) == (NO_WORD, "HOLD")
+    late = Rig()  # a listener that comes just then hears what the broker kept
+    late.status(b"offline")
+    late.say(call("GO"), retained=True)
+    late.status()
+    assert late.word() == NO_WORD
 
 
 def test_a_call_of_a_station_that_never_said_online_is_no_word() -> None:
@@ -335,9 +357,11 @@ def may_be_go(story: Story) -> bool:
             )
             if retained and earlier_live:
                 continue
+            said = [s[1] for s in story[live_since[-1] : n] if s[0] == "status"]
             if online is None:  # it may have been said before the call
-                said = [s[1] for s in story[live_since[-1] : n] if s[0] == "status"]
                 online = bool(said) and said[-1] == b"online"
+            if ("status", b"offline") in story[n:] or (retained and said[-1:] == [b"offline"]):
+                return False  # contract, rule 2
             too_far_ahead = retained and offset_s > 5.0
             young = waited < VALID_S and offset_s + VALID_S > waited + shift
             return word == "GO" and online and young and not too_far_ahead
