@@ -340,6 +340,8 @@ def _foot(view: View, width: int, desk: DeskView, *, small: bool) -> Lines:
         text = "c coat started  f coat ended  x mixed  i wiped  a alarm seen  ? all keys"
         if cell_len(text) > width:
             text = "c f coat  x mixed  a seen  ? keys"
+        if view.snapshot.recorded:
+            text = "g big figures  . dim  q quit  ? keys"
         lines.append(cut(view.part(text, "label"), width))
     return lines
 
