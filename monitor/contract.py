@@ -9,3 +9,5 @@ VALID_S = 60.0
 KEEPALIVE_S = 10
 ONLINE = b"online"
 OFFLINE = b"offline"
+GO_ASKED = "GO?"
+"""The word of a GO that no current reading renews, on every screen: asked, not said."""

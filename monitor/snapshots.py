@@ -105,7 +105,7 @@ class SnapshotMaker:
             calls=tuple(enclosure.explain()),
             trends={name: tuple(series) for name, series in self._trends.items()},
             clocks=self._clocks,
-            points=tuple(self._health(channel, now_s) for channel in enclosure.channels()),
+            points=points_of(enclosure, now_s, self.calibrations),
             events=events[: -EVENTS_SHOWN - 1 : -1],
             counts=told,
             link=link,
@@ -132,25 +132,43 @@ class SnapshotMaker:
         drying = [each for each in self._clocks if each.name is ClockName.TOUCH_DRY]
         return not any(each.state in (ClockState.RUNNING, ClockState.WAITING) for each in drying)
 
-    def _health(self, channel: ChannelState, now_s: float) -> PointHealth:
-        config, sensed, reading = channel.config, channel.sensed, channel.reading
-        spoke = reading is not None and math.isfinite(channel.effective_s)
-        value = None
-        if sensed.quality == Quality.OK.value:
-            value = sensed.value
-        elif reading is not None and math.isfinite(reading.value):
-            value = reading.value
-        return PointHealth(
-            point=config.name,
-            quantity=Quantity(config.quantity),
-            section=config.section,
-            value=value,
-            quality=Quality(sensed.quality),
-            age_s=max(0.0, now_s - channel.effective_s) if spoke else None,
-            calibration_age_s=self.calibrations.age_s(
-                self._enclosure.name, config.name, config.quantity, now_s
-            ),
-            accuracy=sensed.accuracy,
-            usual_s=channel.watch.usual_interval_s(),
-            required=config.required,
-        )
+
+def points_of(
+    enclosure: Enclosure, now_s: float, calibrations: CalibrationBook | None = None
+) -> tuple[PointHealth, ...]:
+    """Return the health of every configured quantity.
+
+    Args:
+        enclosure: with its points.
+        now_s: now [s].
+        calibrations: for the age of each, or None where nobody asks for it.
+    """
+    book = calibrations or CalibrationBook()
+
+    def age_s(channel: ChannelState) -> float | None:
+        config = channel.config
+        return book.age_s(enclosure.name, config.name, config.quantity, now_s)
+
+    return tuple(_health(each, now_s, age_s(each)) for each in enclosure.channels())
+
+
+def _health(channel: ChannelState, now_s: float, calibration_age_s: float | None) -> PointHealth:
+    config, sensed, reading = channel.config, channel.sensed, channel.reading
+    spoke = reading is not None and math.isfinite(channel.effective_s)
+    value = None
+    if sensed.quality == Quality.OK.value:
+        value = sensed.value
+    elif reading is not None and math.isfinite(reading.value):
+        value = reading.value
+    return PointHealth(
+        point=config.name,
+        quantity=Quantity(config.quantity),
+        section=config.section,
+        value=value,
+        quality=Quality(sensed.quality),
+        age_s=max(0.0, now_s - channel.effective_s) if spoke else None,
+        calibration_age_s=calibration_age_s,
+        accuracy=sensed.accuracy,
+        usual_s=channel.watch.usual_interval_s(),
+        required=config.required,
+    )

@@ -44,6 +44,25 @@ def what_it_is(head: bytes) -> str | None:
     return next((what for start, what in _NO_TEXT if head.startswith(start)), None)
 
 
+def owner_text(path: Path) -> str:
+    """Return whose a file or its closed folder is and how to run as that account, or ""."""
+    for each in (path, *path.absolute().parents):
+        try:
+            owner_id = each.stat().st_uid
+        except OSError:  # the folder that it lies in lets nobody else look
+            continue
+        if owner_id == os.geteuid():
+            return ""
+        try:
+            import pwd
+
+            owner = pwd.getpwuid(owner_id).pw_name
+        except (ImportError, KeyError):
+            owner = f"#{owner_id}"
+        return f"it belongs to {owner}; run it as sudo -u {owner} filmcall"
+    return ""
+
+
 def plain(status: os.stat_result) -> None:
     """Refuse what is no plain file.
 
@@ -83,7 +102,9 @@ def whole_bytes(
     except OSError as error:
         if error.errno == errno.ENXIO:  # a socket, or a device that is not there
             raise Unreadable("it is no plain file") from None
-        raise Unreadable((error.strerror or type(error).__name__).lower()) from None
+        why = (error.strerror or type(error).__name__).lower()
+        whose = owner_text(path) if isinstance(error, PermissionError) else ""
+        raise Unreadable(f"{why}: {whose}" if whose else why) from None
     if len(content) > most_bytes:
         raise Unreadable(f"it is longer than {counted(most_bytes, 'byte')}")
     return content

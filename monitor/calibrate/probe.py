@@ -154,12 +154,13 @@ def _found(applied: CalibrationRecord) -> list[str]:
     """What is told first: the probe, and what it read at each point."""
     correction = applied.correction
     unit = local_unit(correction.quantity)
+    at = " degC" if unit == "K" else ""
     lines = [f"{applied.point}, {correction.quantity.value}, in {applied.enclosure}"]
     for point in correction.points:
         way = "high" if point.error > 0.0 else "low"
         lines.append(
-            f"  {point.what}: reads {point.reading:.2f} for {point.reference:.2f} "
-            f"± {point.half_width:.2f} {unit}, {abs(point.error):.2f} {way}"
+            f"  {point.what}: reads {point.reading:.2f}{at} for {point.reference:.2f}{at} "
+            f"± {point.half_width:.2f} {unit}, {abs(point.error):.2f} {unit} {way}"
         )
     return lines
 
@@ -323,13 +324,9 @@ def side_by_side(
     Raises:
         FilmcallError: anything given cannot be, or the probes do not come to rest.
     """
-    if reference == target.point and target.config_file is None:
-        raise CalibrateFault(
-            f"point '{reference}' is its own reference, so nothing was calibrated; give another "
-            "with --reference"
-        )
     world = world or Surroundings()
     found = find(target, None if quantity is None else temperature_named(quantity))
+    _refuse_itself(found, reference)
     half_width = (
         None if reference_accuracy is None else amount(reference_accuracy, "K", difference=True)
     )
@@ -354,6 +351,17 @@ def side_by_side(
         raise CalibrateFault(str(fault)) from None
 
 
+def _refuse_itself(found: ConfiguredTarget, reference: str) -> None:
+    """Refuse a probe as its own reference; a body's surface may be held against its own air."""
+    points = () if found.place is None else found.place.points
+    own_air = (found.point, Quantity.AIR_TEMP) in {(each.name, each.quantity) for each in points}
+    if reference == found.point and not (own_air and found.quantity is Quantity.SURFACE_TEMP):
+        raise CalibrateFault(
+            f"point '{reference}' is its own reference, so nothing was calibrated; give another "
+            "with --reference"
+        )
+
+
 def _pair(
     target: Target,
     found: ConfiguredTarget,
@@ -368,10 +376,6 @@ def _pair(
     else:
         other_quantity = temperature_quantity(found.place, reference)
     wanted, other = heard(found, found.quantity), heard(found, other_quantity, reference)
-    if wanted == other:
-        raise CalibrateFault(
-            f"point '{reference}' cannot be compared with itself; give another with --reference"
-        )
     book = book_of(target, found)
     key = (found.enclosure, reference, other_quantity)
     own = book.accuracy(key)

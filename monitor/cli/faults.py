@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from pathlib import Path
 from typing import TextIO
 
 import typer
@@ -93,6 +94,10 @@ def _told_of_usage(fault: Exception) -> int:
 def _disk_sentence(error: OSError) -> str:
     why = (error.strerror or type(error).__name__).lower()
     where = "a file or the output" if error.filename is None else str(error.filename)
+    if isinstance(error, PermissionError) and error.filename is not None:
+        from sensors.whole_file import owner_text
+
+        why = ": ".join(filter(None, [why, owner_text(Path(where))]))
     return (
         f"{where} cannot be read or written ({why}), so the command stopped before its end; check "
         "the disk, the file's name and who may use it"

@@ -146,7 +146,7 @@ class ReplayScreen:
         if self._enclosure is None:
             self._enclosure = enclosure
             self._maker = SnapshotMaker(enclosure, self._keeper, recorded=True)
-            self._desk = KeyDesk(enclosure.name, self._screen.theme)
+            self._desk = KeyDesk(enclosure.name, self._screen.theme, records=False)
 
     def before_row(self, _time_s: float) -> None:
         """Sample the trends, and draw where it is time to."""
@@ -181,20 +181,18 @@ class ReplayScreen:
             return
         snapshot = maker.make(enclosure.now_s, notices=self._notices, outlook=self._bands)
         desk.look(snapshot)
-        screen.show(snapshot, desk.view(enclosure.now_s))
+        # Whoever presses keys lives by no recording's time.
+        screen.show(snapshot, desk.view(time.monotonic()))
         for key in screen.keys(wait_s):
             if not desk.busy and self._own_key(key):
                 continue
-            outcome = desk.press(key, enclosure.now_s)
+            outcome = desk.press(key, time.monotonic())
             if outcome.quit:
                 raise ScreenClosed
             if outcome.dim:
                 screen.set_dim(not screen.theme.dim)
             if outcome.glance:
                 screen.set_glance(not screen.glance)
-            for event in (outcome.record, outcome.withdraw):
-                if event is not None:
-                    desk.refused("a recording is played; nothing is recorded", enclosure.now_s)
 
 
 class DemoScreen(ReplayScreen):
@@ -230,15 +228,18 @@ class DemoScreen(ReplayScreen):
         while self.paused:
             self._look(LOOK_EVERY_S)
 
+    def _pause(self, paused: bool) -> None:
+        self.paused = paused
+        self._notices[:] = [each for each in self._notices if each != PAUSED]
+        if paused:
+            self._notices.insert(0, PAUSED)
+
     def _own_key(self, key: str) -> bool:
         if key == " ":
-            self.paused = not self.paused
-            self._notices[:] = [each for each in self._notices if each != PAUSED]
-            if self.paused:
-                self._notices.insert(0, PAUSED)
+            self._pause(not self.paused)
         elif key == RIGHT:
             self._skip_until_s = self._now_s + SKIP_S
-            self.paused = False
+            self._pause(False)
         elif key == "q":
             raise ScreenClosed
         else:

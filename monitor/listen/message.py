@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, NamedTuple, TypeVar
 
+from monitor.contract import GO_ASKED
 from rules.call import Call
 from rules.errors import FilmcallError
 from rules.text import printable
@@ -95,7 +96,7 @@ class Figure(NamedTuple):
 
 
 class Section(NamedTuple):
-    """One section's call: its word, what is asked, and the first reason."""
+    """One section's call: its word as it may be shown, what is asked, and the first reason."""
 
     name: str
     word: str
@@ -112,6 +113,7 @@ class CallMessage:
         enclosure: whose, by the topic.
         station: that says it, or "" where it does not say.
         call: GO, HOLD or STOP.
+        renewed: whether its watch has a current reading behind it.
         valid_until_s: until when it counts [s].
         said_s: when it was made, by the station's clock, or None [s].
         since_s: since when it stands, or None [s].
@@ -135,6 +137,7 @@ class CallMessage:
     enclosure: str
     station: str
     call: Call
+    renewed: bool
     valid_until_s: float
     said_s: float | None
     since_s: float | None
@@ -153,6 +156,11 @@ class CallMessage:
     log: str
     row: int | None
     seal: str
+
+    @property
+    def word(self) -> str:
+        """The call's word; a GO that nothing renews is asked, not said."""
+        return _asked(self.call.value, renewed=self.renewed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +208,7 @@ def call_message(enclosure: str, payload: bytes) -> CallMessage:
         enclosure=enclosure,
         station=_text(said.get("station")),
         call=Call(word),
+        renewed=said.get("renewed") is not False,
         valid_until_s=until_s,
         said_s=_time_s(said.get("time")),
         since_s=_time_s(said.get("since")),
@@ -259,6 +268,10 @@ def _table(payload: bytes, what: str) -> dict[str, Any]:
     if not isinstance(said, dict):
         raise MessageFault(f"a {what} is no JSON object; it is not used")
     return said
+
+
+def _asked(word: str, *, renewed: bool) -> str:
+    return GO_ASKED if word == Call.GO and not renewed else word
 
 
 def _each(
@@ -387,7 +400,7 @@ def _section(entry: dict[str, Any]) -> Section:
     word = _text(entry.get("call"))
     return Section(
         _text(entry.get("section")),
-        word if word in tuple(Call) else "",
+        _asked(word, renewed=entry.get("renewed") is not False) if word in tuple(Call) else "",
         _text(entry.get("stage")),
         _text(entry.get("advice")),
         reasons[0].text if reasons else "",

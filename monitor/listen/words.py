@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from datetime import tzinfo
 
 from monitor.listen.message import CallMessage
-from monitor.listen.yard import NO_WORD, Row, Shown, Silence
+from monitor.listen.yard import NO_WORD, WORDS_WORST_FIRST, Row, Shown, Silence
 from rules.text import duration_text, hour_and_day_text, printable
 from rules.vocabulary import LimitState
 
@@ -100,4 +100,4 @@ def counts_text(rows: Sequence[Row]) -> str:
     return ", ".join(f"{count} {label}" for label, count in found.items() if count)
 
 
-_COUNTED = {"STOP": "STOP", NO_WORD: "no call", "HOLD": "HOLD", "GO": "GO"}
+_COUNTED = {word: {NO_WORD: "no call"}.get(word, word) for word in WORDS_WORST_FIRST}

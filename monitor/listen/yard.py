@@ -12,13 +12,13 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, NamedTuple
 
-from monitor.contract import ONLINE, VALID_S
+from monitor.contract import GO_ASKED, ONLINE, VALID_S
 from monitor.listen.message import CallMessage, Done, MessageFault, call_message, done_message
 from rules.call import Call
 from rules.text import printable
 
 NO_WORD = "NONE"
-WORDS_WORST_FIRST = (Call.STOP.value, NO_WORD, Call.HOLD.value, Call.GO.value)
+WORDS_WORST_FIRST = (Call.STOP.value, NO_WORD, Call.HOLD.value, GO_ASKED, Call.GO.value)
 AHEAD_S = 5.0
 """A retained call that was made so far ahead of our clock says nothing of its age [s]."""
 MOST_KNOWN = 5_000  # enclosures, and stations
@@ -56,7 +56,7 @@ class Shown(NamedTuple):
     """The word that may be shown.
 
     Attributes:
-        word: GO, HOLD, STOP or NONE.
+        word: GO, HOLD, STOP or NONE, or GO? for a GO that no current reading renews.
         silence: why it is NONE, or None.
         since_s: since when there is no word, or None where none was ever heard [s].
         apart_s: how far the clocks are apart, where that is why [s].
@@ -110,6 +110,7 @@ class _Entry:
     retained: bool = False
     link: int = 0  # number of the link that it was heard on
     ended: bool = False
+    cut: bool = False  # its station went offline since
 
 
 @dataclass(slots=True)
@@ -199,6 +200,8 @@ class Yard:
                 self._room_for(name, self._lives)
                 before, life = self._lives.get(name), _Life(payload == ONLINE, self._link)
                 self._lives[name] = life
+                if not life.online:
+                    self._cut(name)
                 self._news = self._news if before == life else None
             elif last == "call":
                 self._take_call(name, payload, now, retained=retained)
@@ -207,6 +210,11 @@ class Yard:
         except MessageFault as fault:
             self.faults.add(str(fault))
         return None
+
+    def _cut(self, station: str) -> None:
+        """What a station said before it went offline is history: another may have its name."""
+        for key, entry in self._entries.items():
+            entry.cut |= key.station == station
 
     def _levels(self, topic: str) -> tuple[str, str]:
         if not topic.startswith(f"{self.base}/"):
@@ -231,6 +239,8 @@ class Yard:
             return  # a newer one was heard on this link already
         entry.call, entry.heard, entry.retained = call, now, retained
         entry.link, entry.ended = self._link, False
+        life = self._lives.get(call.station)
+        entry.cut = retained and life is not None and not life.online
         self._new(key)
 
     def _new(self, key: Key) -> None:
@@ -267,6 +277,8 @@ class Yard:
             return Shown(NO_WORD, Silence.NO_STATUS, heard_s)
         if not life.online:
             return Shown(NO_WORD, Silence.OFFLINE, heard_s)
+        if entry.cut:
+            return Shown(NO_WORD, Silence.RUN_OUT, heard_s)
         return _by_clock(entry, call, heard, now)
 
     def keys(self) -> list[Key]:
@@ -329,7 +341,7 @@ def _by_clock(entry: _Entry, call: CallMessage, heard: Moment, now: Moment) -> S
     if left_s <= 0.0:
         since_s = min(heard.wall_s, call.valid_until_s)
         return Shown(NO_WORD, Silence.RUN_OUT, since_s)
-    return Shown(call.call.value, left_s=left_s)
+    return Shown(call.word, left_s=left_s)
 
 
 def rank(row: Row) -> tuple[int, int, str, str]:

@@ -12,12 +12,13 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from monitor.alarms.board import OpenAlarm
-from monitor.screen.freshness import is_overdue, is_renewed, quiet_text
+from monitor.screen.freshness import is_renewed, quiet_text
 from monitor.screen.panels import clauses
 from monitor.screen.phrases import FILM_IS_NOT_AIR
 from monitor.screen.theme import Theme
 from monitor.screen.view import View
 from monitor.snapshot import OutlookBands, Snapshot
+from monitor.snapshots import points_of
 from monitor.wire import Json, clock_dict
 from rules.call import Call
 from rules.clocks.clock import Clock, ClockState
@@ -52,22 +53,35 @@ def is_blind(enclosure: Enclosure, now_s: float) -> bool:
         enclosure: with its points.
         now_s: now [s].
     """
-    go = enclosure.call is Call.GO
-    for channel in enclosure.channels():
-        config = channel.config
-        if not config.required or config.quantity not in _CLIMATE:
-            continue
-        if channel.sensed.quality in _ABSENT:
-            return True
-        age_s = now_s - channel.effective_s
-        if go and is_overdue(age_s, channel.watch.usual_interval_s()):
-            return True
-    return False
+    present = _present(enclosure, (), now_s, None)
+    absent = any(
+        point.required and point.quantity in _CLIMATE and point.quality in _ABSENT
+        for point in present.points
+    )
+    return absent or (enclosure.call is Call.GO and not is_renewed(present))
+
+
+def _present(
+    enclosure: Enclosure, calls: Sequence[SectionCall], now_s: float, seen: Snapshot | None
+) -> Snapshot:
+    """What a screen that hears of it now would see: whoever hears it has a link."""
+    base = seen or Snapshot(
+        enclosure.name, now_s, enclosure.config.timezone, recorded=False, calls=()
+    )
+    return replace(
+        base,
+        time_s=now_s,
+        calls=tuple(calls),
+        points=points_of(enclosure, now_s),
+        link_ok=True,
+        intake_delay_s=enclosure.intake_delay_s,
+    )
 
 
 def screen_keys(
     room: WatchedEnclosure,
     calls: Sequence[SectionCall],
+    sections: Sequence[Json],
     now_s: float,
     seen: Snapshot | None,
     theme: Theme,
@@ -77,19 +91,22 @@ def screen_keys(
     Args:
         room: the enclosure and what follows it.
         calls: of its sections, worst first.
+        sections: the same as JSON.
         now_s: now [s].
         seen: the enclosure when the screen last looked, for trends and notices, or None.
         theme: units and hours.
     """
     enclosure, keeper = room.enclosure, room.keeper
     clocks = keeper.all_clocks(enclosure)
-    if seen is None:
-        seen = Snapshot(enclosure.name, now_s, enclosure.config.timezone, recorded=False, calls=())
+    present = _present(enclosure, calls, now_s, seen)
     return {
         "clocks": [clock_dict(clock) for clock in clocks if _is_shown(clock, now_s)],
         "outlook": _outlook(room, calls, now_s),
         "events": [_event(each) for each in in_force(keeper.events)[: -MOST_EVENTS - 1 : -1]],
-        "lines": lines(replace(seen, calls=tuple(calls)), theme),
+        "lines": lines(present, theme),
+        "sections": [
+            {**each, "renewed": is_renewed(present, each["section"])} for each in sections
+        ],
     }
 
 

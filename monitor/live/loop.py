@@ -655,7 +655,7 @@ class Watch:
             message["alarms"] = [] if looks is None else looks.open_alarms(name)
         except LogRefused:
             message["alarms"] = []  # the call says by itself that the log cannot be read
-        return {**message, **screen_keys(room, calls, now_s, seen, self._theme)}
+        return {**message, **screen_keys(room, calls, told["sections"], now_s, seen, self._theme)}
 
     def _add_delay(self, told: Json) -> None:
         if self.intake_age is not None:

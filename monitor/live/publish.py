@@ -241,6 +241,7 @@ class Publisher:
         told = {
             **self._calls[enclosure],
             "station": self._station,
+            "renewed": enclosure not in self._blind,
             "since": iso_utc(self._since[enclosure][1]),
             "valid_until": iso_utc(now_s + VALID_S),
         }

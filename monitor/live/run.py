@@ -89,11 +89,12 @@ def run(
         witness = Witness(store, f"{config.publish.base}/{station}/seal", station)
         heard = {witness.topic: witness.heard, **({} if forecast is None else forecast.topics)}
         names = [each.name for each in config.enclosures]
-        twins = Twins(station, store.log_uuid, clock.now_s, boot_time_s)
+        beats = Heartbeat(f"{config.publish.base}/{station}/{HEARTBEAT}")
+        twins = Twins(station, store.log_uuid, clock.now_s, boot_time_s, shared=beats.is_shared)
         for name in names:
             heard[f"{config.publish.base}/{name}/call"] = partial(twins.heard, name)
         ear = EventEar(config.publish.base, names, boot_time_s)
-        intake = intake_of(config, config_file, heard, ear)
+        intake = intake_of(config, config_file, heard, ear, beats)
         publisher = Publisher(intake, base=config.publish.base, station=station)
         publisher.witness = witness
         stopper = Stopper()
@@ -181,6 +182,7 @@ def intake_of(
     config_file: Path,
     plain: Mapping[str, Callable[[bytes], None]] | None = None,
     events: EventEar | None = None,
+    beats: Heartbeat | None = None,
 ) -> Intake:
     """Return the intake for a config's points; nothing is sent yet.
 
@@ -189,6 +191,7 @@ def intake_of(
         config_file: for messages.
         plain: topics that bring no readings, and what takes their payload.
         events: hears what is pressed elsewhere, or None.
+        beats: tells how old what is heard is, or None.
 
     Raises:
         FilmcallError: there is no broker, no topic, or settings that cannot work.
@@ -206,13 +209,12 @@ def intake_of(
         )
     try:
         broker = config.broker.broker(config.publish.station, os.environ)
-        heartbeat = Heartbeat(f"{config.publish.base}/{config.publish.station}/{HEARTBEAT}")
         return Intake(
             broker,
             sources,
             monotonic=boot_time_s,
             plain=plain,
-            heartbeat=heartbeat,
+            heartbeat=beats,
             events=events,
         )
     except (BrokerFault, SourceFault) as fault:

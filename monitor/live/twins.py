@@ -1,4 +1,4 @@
-"""Notices another station that tells calls of an enclosure with the same name.
+"""Notices another station with an enclosure of the same name, or another of our station's name.
 
 Both would write over each other's retained call, and a lamp would show now one's word, now the
 other's. Each says so; a listener keeps them apart by `station` and `log`.
@@ -19,6 +19,7 @@ from rules.text import printable
 LASTS_S = 75.0
 """A station that lives tells its call every 15 s, and each is valid for 60 s [s]."""
 FIX = "rename one of the two in its config"
+_FIX_STATION = f"{FIX}, under [publish] station"
 
 
 class _Other(NamedTuple):
@@ -40,6 +41,7 @@ class Twins:
         steady: Callable[[], float],
         *,
         by_station: bool = False,
+        shared: Callable[[], bool] = lambda: False,
     ) -> None:
         """Begin with nobody.
 
@@ -49,8 +51,10 @@ class Twins:
             wall: seconds since 1970-01-01 UTC.
             steady: a clock that nobody sets [s].
             by_station: only another station's name counts, where our own log is not at hand.
+            shared: whether another program was heard that has our station's name.
         """
         self._by_station = by_station
+        self._shared = shared
         self._station = station
         self._log = log
         self._wall = wall
@@ -88,11 +92,11 @@ class Twins:
             self._others[enclosure] = _Other(station, log, valid_until, self._steady(), sure)
 
     def sentence(self, enclosure: str) -> str:
-        """Return that another station has an enclosure of this name, or ""."""
+        """Return that another has our station's name, or an enclosure of this name, or ""."""
         with self._lock:
             other = self._others.get(enclosure)
         if other is None or not other.sure or self._steady() - other.heard_s > LASTS_S:
-            return ""
+            return _station_sentence(self._station) if self._shared() else ""
         return twin_sentence(enclosure, other.station, other.log, self._station)
 
     def news(self, enclosures: list[str]) -> list[str]:
@@ -111,12 +115,20 @@ def twin_sentence(enclosure: str, station: str, log: str, own: str) -> str:
         log: the other's, its UUID.
         own: our station's.
     """
-    who = f"station '{printable(station, 60)}'"
+    who, fix = f"station '{printable(station, 60)}'", FIX
     if station == own:
+        fix = _FIX_STATION
         who = f"another program that calls itself '{printable(own, 60)}' (log {log[:8]})"
     return (
         f"{who} tells calls of an enclosure '{printable(enclosure, 60)}' too, so a lamp may show "
-        f"the other one's word: {FIX}."
+        f"the other one's word: {fix}."
+    )
+
+
+def _station_sentence(own: str) -> str:
+    return (
+        f"another program calls itself station '{printable(own, 60)}' too, so where one ends it "
+        f"still passes for online: {_FIX_STATION}."
     )
 
 

@@ -27,6 +27,7 @@ from monitor.log.rows import (
 from monitor.log.schema import SCHEMA_VERSION, ForeignLog, migrate, version_of
 from rules.errors import FilmcallError
 from rules.text import iso_utc, printable, stamp_utc
+from sensors.whole_file import owner_text
 
 
 class WatchLock:
@@ -596,6 +597,12 @@ def _read_only(path: Path, how: str, busy_s: float) -> sqlite3.Connection:
 
 
 def _refused(path: Path, error: sqlite3.Error) -> LogRefused:
+    whose = owner_text(path)
+    if whose and not os.access(path, os.R_OK | os.W_OK):
+        return LogRefused(
+            f"log {path}: this account may not use it, so nothing is recorded; {whose}, or give "
+            f"another file with --db."
+        )
     return LogRefused(
         f"log {path}: it cannot be opened ({error}); nothing is recorded. Check that the disk is "
         f"there, has space and can be written, or give another file with --db."

@@ -12,10 +12,11 @@ from datetime import tzinfo
 from typing import Any
 from urllib.parse import quote
 
+from monitor.contract import GO_ASKED
 from monitor.listen.message import Alarm, CallMessage, Clock, Figure, Outlook
 from monitor.listen.words import LABELS, alarm_text, brief, sentence, sentences
 from monitor.listen.yard import NO_WORD, Key, Row
-from monitor.screen.phrases import CLOCK_WORDS, VAPOUR, event_word
+from monitor.screen.phrases import CLOCK_WORDS, DO_NOT_TRUST, VAPOUR, event_word
 from rules.limits import is_upper
 from rules.reasons import LIMIT_WORDS
 from rules.text import duration_text, hour_and_day_text, hour_text
@@ -94,7 +95,7 @@ def card(row: Row, zones: Zones, now_s: float) -> Json:
         "station": row.key.station,
         "word": word,
         "label": LABELS.get(word, word),
-        "advice": "" if silent or call is None else sentence(call.advice),
+        "advice": "" if silent or call is None else _advice(call),
         "why": brief(row, zone, now_s),
         "since": "" if silent or call is None else _since(call, zone, now_s),
         "ringing": alarm_text(row),
@@ -184,6 +185,10 @@ def _capital(text: str) -> str:
 
 def _joined(*parts: str) -> str:
     return " ".join(filter(None, parts))
+
+
+def _advice(call: CallMessage) -> str:
+    return DO_NOT_TRUST if call.word == GO_ASKED else sentence(call.advice)
 
 
 def _since(call: CallMessage, zone: tzinfo, now_s: float) -> str:

@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from monitor.contract import GO_ASKED
+from monitor.screen.phrases import DO_NOT_TRUST
 from monitor.snapshot import PointHealth, Snapshot
 from monitor.wire import time_in
 from rules.call import Call
@@ -52,16 +54,6 @@ def _points(snapshot: Snapshot, section: str | None = None) -> list[PointHealth]
     return [point for point in points if point.required] or points
 
 
-def is_overdue(age_s: float, usual_s: float | None) -> bool:
-    """Return whether a point has been silent too long for its own usual interval.
-
-    Args:
-        age_s: of its newest reading [s].
-        usual_s: between two of them, or None where that is not known yet [s].
-    """
-    return usual_s is not None and age_s > max(QUIET_LEAST_S, QUIET_INTERVALS * usual_s)
-
-
 def _overdue(snapshot: Snapshot, section: str | None = None) -> list[PointHealth]:
     """The points of a call that have been silent too long for their own usual interval.
 
@@ -70,7 +62,9 @@ def _overdue(snapshot: Snapshot, section: str | None = None) -> list[PointHealth
     return [
         point
         for point in _points(snapshot, section)
-        if point.age_s is not None and is_overdue(point.age_s, point.usual_s)
+        if point.age_s is not None
+        and point.usual_s is not None
+        and point.age_s > max(QUIET_LEAST_S, QUIET_INTERVALS * point.usual_s)
     ]
 
 
@@ -102,7 +96,7 @@ def quiet_text(snapshot: Snapshot, *, long: bool = False) -> str:
         return text
     call = snapshot.calls[0].call
     if call is Call.GO:
-        return f"{text}. Do not trust this GO."
+        return f"{text}. {DO_NOT_TRUST}"
     return f"{text}. This {call.value} stands until readings are back."
 
 
@@ -136,7 +130,7 @@ class QuietLines:
             word = call.call.value
             if text:
                 self._quiet.add(name)
-                word += "?" if call.call is Call.GO else ""
+                word = GO_ASKED if call.call is Call.GO else word
                 if not snapshot.link_ok and snapshot.link:
                     text += f" ({clean(snapshot.link).rstrip('.')})"
             else:

@@ -217,6 +217,7 @@ ENTER, ESC, BACKSPACE = "enter", "esc", "backspace"
 UNDO_S = 60.0
 ANSWER_S = 60.0  # a question without an answer is dropped after this
 MESSAGE_S = 15.0
+NO_EVENTS = "a recording is played: no event is recorded"
 LONGEST = 200  # characters of a note
 
 
@@ -250,6 +251,8 @@ class KeyDesk:
         enclosure: str,
         theme: Theme | None = None,
         against: Callable[[Event], Sequence[str]] | None = None,
+        *,
+        records: bool = True,
     ) -> None:
         """Begin with nothing asked.
 
@@ -257,7 +260,9 @@ class KeyDesk:
             enclosure: its name.
             theme: units and hours.
             against: says what speaks against an event before it is confirmed; None for nothing.
+            records: whether events are taken; a recording that is played takes none.
         """
+        self._records = records
         self.enclosure = enclosure
         self._against = against or (lambda _: ())
         self._said_against: tuple[object, tuple[str, ...]] = (None, ())
@@ -376,7 +381,9 @@ class KeyDesk:
         return None
 
     def _idle(self, key: str, now_s: float) -> Outcome:
-        if key in KEYS:
+        if not self._records and (key in KEYS or key == "u"):
+            self._tell(NO_EVENTS, now_s)
+        elif key in KEYS:
             self._keys_page = False
             self._form = self._offers.form(KEYS[key])
         elif key == "u":
@@ -568,7 +575,8 @@ class KeyDesk:
 
     def _page(self) -> tuple[str, ...]:
         entries = [f"{key}  {event_word(kind)}" for key, kind in KEYS.items()]
-        return (*entries, "u  take back", "g  big figures", ".  dim", "?  this list", "q  quit")
+        events = (*entries, "u  take back") if self._records else ()
+        return (*events, "g  big figures", ".  dim", "?  this list", "q  quit")
 
 
 def _text(answer: Answer) -> str | None:

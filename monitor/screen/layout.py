@@ -15,6 +15,7 @@ from rich.cells import cell_len
 from rich.style import Style
 from rich.text import Span, Text
 
+from monitor.contract import GO_ASKED
 from monitor.screen.arrange import columns, one_column
 from monitor.screen.clocks_panel import next_clock, urgent_items
 from monitor.screen.freshness import is_renewed, quiet_text
@@ -174,7 +175,7 @@ def _quiet(view: View, width: int) -> Lines:
 def _word(view: View, call: SectionCall) -> str:
     """The call's word; a GO that nothing renews is asked, not said."""
     quiet = call.call is Call.GO and not is_renewed(view.snapshot)
-    return f"{call.call.value}?" if quiet else call.call.value
+    return GO_ASKED if quiet else call.call.value
 
 
 # --- below the band
@@ -339,6 +340,8 @@ def _foot(view: View, width: int, desk: DeskView, *, small: bool) -> Lines:
         text = "c coat started  f coat ended  x mixed  i wiped  a alarm seen  ? all keys"
         if cell_len(text) > width:
             text = "c f coat  x mixed  a seen  ? keys"
+        if view.snapshot.recorded:
+            text = "g big figures  . dim  q quit  ? keys"
         lines.append(cut(view.part(text, "label"), width))
     return lines
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from functools import cache
 
+from monitor.contract import GO_ASKED
 from rules.call import Call
 
 Grid = list[list[bool]]
@@ -70,7 +71,7 @@ def big_call(call: Call, rows: int, columns: int, *, renewed: bool = True) -> tu
     █▀▀     ▀▄▄▄▄▀ ▀▄▄▄▄▀
     """
     asked = call is Call.GO and not renewed
-    word = f"{call.value}?" if asked else call.value
+    word = GO_ASKED if asked else call.value
     height = 2 * rows
     gap = max(1, round(height / 7))
     # The width is shared by the shape, which is as wide as a letter and one gap, and the letters.

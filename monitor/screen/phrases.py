@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rules.clocks.clock import Clock
 
 FILM_IS_NOT_AIR = "GO is about the film, never about the air you breathe."
+DO_NOT_TRUST = "Do not trust this GO."
 VAPOUR = (
     "The film gives off vapour: switch nothing inside, leave the ventilation on, go in only with "
     "the breathing protection that the safety data sheet asks for."

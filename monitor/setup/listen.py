@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import platform
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -13,6 +14,7 @@ import numpy as np
 import paho.mqtt.client as paho
 
 from monitor.config.model import BrokerConfig, ConfigFault
+from monitor.config.read import name_fault
 from monitor.setup.ask import Asker, measures_fahrenheit, own_zone
 from monitor.setup.write import ConfigDraft, PointDraft, SetupFault
 from rules.text import counted, printable
@@ -333,11 +335,18 @@ def draft_of(
         timezone=zone,
         points=points,
         broker=broker,
+        station=station_name(platform.node()),
         left_out=[
             *(str(each).replace("Column ", "Topic ", 1) for each in judgement.verdicts
               if each.use is None), *aside,
         ][:200],
     )  # fmt: skip
+
+
+def station_name(host: str) -> str:
+    """Return this computer's name where it can be a station's, else ""."""
+    name = host.partition(".")[0]
+    return "" if name == "localhost" or name_fault(name) else name
 
 
 def _values(one: Heard, leaf: Leaf) -> list[float]:

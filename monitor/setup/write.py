@@ -56,6 +56,7 @@ class ConfigDraft:
         points: in order.
         replay: keys of [replay].
         broker: keys of [broker], or None.
+        station: this computer's name at the broker, or "".
         left_out: what was not used, one comment each.
     """
 
@@ -66,6 +67,7 @@ class ConfigDraft:
     points: Sequence[PointDraft]
     replay: dict[str, str] = field(default_factory=dict)
     broker: dict[str, str | int] | None = None
+    station: str = ""
     left_out: Sequence[str] = ()
 
 
@@ -88,6 +90,9 @@ def config_text(draft: ConfigDraft) -> str:
     if draft.broker is not None:
         lines += ["[broker]", *(f"{key} = {quoted(value)}" for key, value in draft.broker.items())]
         lines.append("")
+    if draft.station:
+        named = f"station = {quoted(draft.station)}    # no two computers may share one"
+        lines += ["[publish]", named, ""]
     if draft.replay:
         lines.append("[replay]")
         lines += [f"{key} = {quoted(value)}" for key, value in draft.replay.items()]

@@ -13,6 +13,7 @@ from rich.cells import cell_len
 from rich.style import Style
 from rich.text import Text
 
+from monitor.contract import GO_ASKED
 from monitor.listen.words import LABELS, alarm_text, brief, counts_text
 from monitor.listen.yard import NO_WORD, Row
 from monitor.screen.layout import Size
@@ -22,7 +23,14 @@ from monitor.screen.theme import Theme
 from rules.call import Call
 from rules.text import clean, counted, hour_text
 
-_MARKS = {Call.GO.value: "▶", Call.HOLD.value: "▌▌", Call.STOP.value: "✖", NO_WORD: "○"}
+_MARKS = {
+    Call.GO.value: "▶",
+    GO_ASKED: "?",
+    Call.HOLD.value: "▌▌",
+    Call.STOP.value: "✖",
+    NO_WORD: "○",
+}
+_STYLES = {GO_ASKED: "quiet-go", NO_WORD: "unknown"}
 _WORD_CELLS, _SINCE_CELLS, _ALARM_CELLS, _STATION_CELLS = 11, 9, 26, 16
 _WIDE_COLUMNS = 100  # from here on alarms have a column of their own
 _LEAST_ROWS = 1
@@ -187,7 +195,7 @@ class _Columns:
     def line(self, row: Row) -> Text:
         theme, word = self._theme, row.shown.word
         known = word != NO_WORD
-        style = theme.band(Call(word)) if known else theme.style("unknown")
+        style = theme.style(_STYLES[word]) if word in _STYLES else theme.band(Call(word))
         mark = f" {_MARKS[word]:<3}{LABELS.get(word, word)}"
         since_s = row.call.since_s if known and row.call is not None else row.shown.since_s
         since = "" if since_s is None else theme.hour_and_day(since_s, self._zone, self._now_s)
@@ -243,7 +251,7 @@ def _foot(
     shown: Sequence[Row], page: int, count: int, width: int, theme: Theme, desk: Desk
 ) -> list[Text]:
     lines = []
-    if any(row.shown.word == Call.GO.value for row in shown):
+    if any(row.shown.word in (Call.GO.value, GO_ASKED) for row in shown):
         lines.append(cut(join(" ", (FILM_IS_NOT_AIR, theme.style("caution"))), width))
     keys = "Enter keeps the filter, Esc drops it" if desk.typing else _KEYS
     place = f"page {page + 1} of {count} "

@@ -238,7 +238,8 @@ def clash_sentence(broker: Broker, count: int, *, certain: bool) -> str:
     return (
         f"broker {broker.name}: client id '{printable(broker.client_id, 60)}' {sure} used by "
         f"another program too ({counted(count, 'disconnection')}); readings are lost in between. "
-        "Stop the other one, or set another [broker] client_id."
+        "Stop the other one, or give each its own [publish] station, and its own [broker] "
+        "client_id where one is set."
     )
 
 

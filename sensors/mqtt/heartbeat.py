@@ -16,6 +16,10 @@ BEAT_EVERY_S = 1.0
 BEHIND_S = 5.0
 """From this delay on a GO is a question: nothing says that it still holds [s]."""
 
+_SHARED_BEATS = 3
+"""So many beats of one other program show that it lives, and is not our own run of before."""
+_SHARED_S = 30.0
+
 FAR_BEHIND_S = 15.0
 """From this delay on there is no GO [s]."""
 
@@ -55,6 +59,7 @@ class Heartbeat:
         self._took_s = 0.0
         self._sent_s = float("-inf")
         self._heard = False
+        self._other, self._other_beats, self._other_s = b"", 0, float("-inf")
 
     def begin(self) -> None:
         """The line is open, and what the last one owed does not come any more."""
@@ -81,9 +86,14 @@ class Heartbeat:
             return f"{self._mark} {self._number}".encode()
 
     def hear(self, payload: bytes) -> None:
-        """Take a beat that has come; what is none of ours is passed over."""
+        """Take a beat that has come; another program's shows only that there is one."""
         mark, _, number = payload[:40].partition(b" ")
-        if mark != self._mark.encode() or not number.isdigit():
+        if not number.isdigit():
+            return
+        if mark != self._mark.encode():
+            with self._lock:
+                self._other_beats = self._other_beats + 1 if mark == self._other else 1
+                self._other, self._other_s = mark, self._clock()
             return
         with self._lock:
             heard = int(number)
@@ -92,6 +102,12 @@ class Heartbeat:
                 if place == heard:
                     self._took_s = self._clock() - sent_s
                     self._heard = True
+
+    def is_shared(self) -> bool:
+        """Return whether another program beats on our topic, and so has our station's name."""
+        with self._lock:
+            lately = self._clock() - self._other_s < _SHARED_S
+            return lately and self._other_beats >= _SHARED_BEATS
 
     def delay_s(self) -> float:
         """Return how old what is heard now is at least: of the last beat, or of one overdue [s]."""

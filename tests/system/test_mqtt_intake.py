@@ -341,7 +341,7 @@ def test_two_programs_on_one_client_id_are_told(
     wait_for(lambda: any(sure in text for text in one.status().troubles), 15.0)
     (told,) = [text for text in one.status().troubles if sure in text]
     assert f"client id 'filmcall-{broker.port}'" in told
-    assert "set another [broker] client_id" in told
+    assert "give each its own [publish] station" in told
     two.stop()
     wait_for(lambda: one.connection.status().connected)
 

@@ -8,8 +8,8 @@
   const AGAIN_MS = 3000;
   const ANSWER_MS = 13000;
   const NOT_CONFIRMED = "Not confirmed: look at the log before you press again.";
-  const COUNTED = ["stop", "none", "hold", "go"];
-  const SAID = ["STOP", "no call", "HOLD", "GO"];
+  const COUNTED = ["stop", "none", "hold", "go?", "go"];
+  const SAID = ["STOP", "no call", "HOLD", "GO?", "GO"];
   const roots = new Map();
   // Two clocks, the later counts: one may stop while the device sleeps, the other may be set.
   const start = { steady: 0, wall: Date.now() - performance.now() };

@@ -168,7 +168,7 @@ def test_a_jar_by_hand_is_told_kept_and_in_force(target: Target, by_hand: Surrou
     assert code == 0
     assert text.splitlines() == [
         "air-bow, humidity, in tent",
-        "  NaCl at 20.0 degC: reads 73.90 for 75.47 ± 0.52 %, 1.57 low",
+        "  NaCl at 20.0 degC: reads 73.90 for 75.47 ± 0.52 %, 1.57 % low",
         "  raw + 1.57 %; leaves 0.00 % at the points and makes the accuracy 1.13 % there today, "
         "in place of 3",
         "  in force from 2027-01-01T00:00:00Z until 2027-06-30T00:00:00Z; taken back by: filmcall "
@@ -299,7 +299,7 @@ def test_two_temperatures_by_hand(target: Target, by_hand: Surroundings) -> None
         replace(target, point="plank-port"), "ice bath", "0.6C", "0", reference_accuracy="0.05 K",
         world=by_hand,
     )  # fmt: skip
-    assert "beside ice bath: reads 0.60 for 0.00 ± 0.10 K, 0.60 high" in text
+    assert "beside ice bath: reads 0.60 degC for 0.00 degC ± 0.10 K, 0.60 K high" in text
     assert "raw - 0.60 K" in text
 
 
@@ -329,7 +329,10 @@ def test_two_temperatures_by_hand(target: Target, by_hand: Surroundings) -> None
         (lambda t, w: side_by_side(replace(t, point="logger"), "plank-port", world=w),
          "point 'logger' has no topic for surface_temp"),
         (lambda t, w: side_by_side(replace(t, point="plank-port"), "plank-port", world=w),
-         "has no topic for air_temp"),
+         "point 'plank-port' is its own reference"),
+        (lambda t, w: side_by_side(replace(t, point="plank-port"), "plank-port", "18", "18.5",
+                                   world=w),
+         "point 'plank-port' is its own reference"),
         (lambda t, w: salt(replace(t, valid="1 h"), ["NaCl"], [74.0], ["20"], world=w),
          "valid for 0.0416667 days"),
     ],

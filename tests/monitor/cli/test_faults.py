@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -165,3 +167,42 @@ def _plain_numbers(of: Any) -> Iterator[str]:
 def test_no_command_leaves_a_number_to_the_parser() -> None:
     """A number that the parser reads by itself may be NaN, and its refusal names no value."""
     assert list(_plain_numbers(typer.main.get_command(app))) == []
+
+
+@pytest.mark.skipif(
+    sys.platform == "win32" or os.geteuid() != 0 or shutil.which("setpriv") is None,
+    reason="another account's files are made by root alone",
+)
+@pytest.mark.parametrize("folder_mode", [0o755, 0o700])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("clocks", "--db", "log.db"),
+        ("event", "washed", "--enclosure", "tent", "--db", "log.db"),
+        ("check", "--now", "--config", "shed.toml", "--db", "none.db"),
+        ("doctor", "--config", "shed.toml", "--db", "log.db"),
+    ],
+)
+def test_what_another_account_owns_is_named_with_the_way_to_use_it(
+    tmp_path: Path, folder_mode: int, words: tuple[str, ...]
+) -> None:
+    """Linux: root without CAP_DAC_OVERRIDE may use no file of mode 600 that is another's."""
+    folder = tmp_path / "theirs"
+    folder.mkdir()
+    for name in ("log.db", "shed.toml"):
+        (folder / name).write_bytes(b"")
+        os.chmod(folder / name, 0o600)
+        os.chown(folder / name, 65534, 65534)
+    os.chown(folder, 65534, 65534)
+    os.chmod(folder, folder_mode)
+    import pwd
+
+    who = pwd.getpwuid(65534).pw_name
+    given = [str(folder / word) if word.endswith((".db", ".toml")) else word for word in words]
+    ran = subprocess.run(
+        ["setpriv", "--bounding-set=-dac_override,-dac_read_search", *MAIN, *given],
+        capture_output=True, text=True, check=False, timeout=60.0, cwd=HOUSE,
+    )  # fmt: skip
+    assert ran.returncode in (1, 2)
+    assert f"it belongs to {who}; run it as sudo -u {who} filmcall" in ran.stdout + ran.stderr
+    assert "Traceback" not in ran.stderr

@@ -11,6 +11,7 @@ import csv
 import json
 import math
 import re
+from contextlib import nullcontext
 from datetime import UTC, datetime, timedelta
 from itertools import islice
 from pathlib import Path
@@ -18,6 +19,9 @@ from pathlib import Path
 import pytest
 from command import Ran, filmcall
 from CoolProp.HumidAirProp import HAPropsSI
+
+from monitor.screen.theme import Theme
+from monitor.snapshot import DeskView, Snapshot
 
 RECORDINGS = Path(__file__).parents[3] / "examples" / "recordings"
 ROOM = RECORDINGS / "office-occupancy-2015-02.csv"
@@ -357,3 +361,37 @@ def test_a_replay_finds_the_spec_that_the_log_keeps_of_a_coat(tmp_path: Path) ->
     assert ran.code == 0, ran.err
     assert "GO " in ran.out
     assert "cannot be found" not in ran.out
+
+
+def test_a_demo_that_a_skip_sends_on_is_no_longer_paused_and_takes_no_event(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    class Glass:
+        """A terminal on which somebody presses one key after each picture."""
+
+        theme = Theme()
+        arrows = glance = gone = False
+        stopped_by = None
+
+        def __init__(self) -> None:
+            self.waiting = [" ", "right", "c", "q"]
+            self.pictures: list[tuple[tuple[str, ...], tuple[str, ...]]] = []
+
+        def show(self, snapshot: Snapshot, desk: DeskView) -> None:
+            self.pictures.append((snapshot.notices, desk.lines))
+
+        def keys(self, _wait_s: float) -> list[str]:
+            return [self.waiting.pop(0)]
+
+        def last_picture(self) -> list[str]:
+            return []
+
+    glass = Glass()
+    monkeypatch.setenv("FILMCALL_DB", str(tmp_path / "demo.db"))
+    monkeypatch.setattr("monitor.cli.replay.is_screen", lambda *_: True)
+    monkeypatch.setattr("monitor.cli.replay.LiveScreen", lambda *_, **__: nullcontext(glass))
+    assert filmcall("demo").code == 0
+    assert [any("paused" in each for each in said) for said, _ in glass.pictures] == [
+        *(False, True, False, False),
+    ]
+    assert glass.pictures[-1][1] == ("a recording is played: no event is recorded",)

@@ -18,6 +18,10 @@ from monitor.contract import VALID_S
 from monitor.listen.message import MAX_BYTES, MessageFault, call_message
 from monitor.listen.words import silence_text
 from monitor.listen.yard import NO_WORD, Key, Moment, Row, Silence, Yard, rank
+from monitor.page.view import Zones, whole
+from monitor.screen.layout import Size
+from monitor.screen.theme import Colours, Theme
+from monitor.yard.table import Desk, table
 from rules.text import iso_utc
 
 
@@ -32,6 +36,35 @@ def test_a_kept_call_is_shown_at_once_by_its_valid_until(word: str) -> None:
     rig.wait(0.2)
     assert rig.word() == NO_WORD
     assert rig.why() == "No word from shed-pi since 08:00."
+
+
+def test_a_go_that_nothing_renews_is_asked_on_page_and_yard_as_on_the_screen() -> None:
+    """deploy/README.md: `renewed` false takes the GO back though its time runs."""
+    rig = Rig()
+    rig.status()
+    told = {
+        "advice": "You may start",
+        "lines": ["NOTHING NEW: last reading 30 s ago. Do not trust this GO.", "You may start."],
+        "sections": [
+            {"section": "port", "call": "GO", "renewed": False},
+            {"section": "deck", "call": "GO", "renewed": True},
+        ],
+    }
+    rig.say(call(renewed=False, **told))
+    (row,) = rig.yard.rows(rig.now)
+    assert row.shown.word == "GO?"
+    shown = whole(row, Zones(UTC, {}), NOW_S)
+    assert (shown["word"], shown["label"]) == ("GO?", "GO?")
+    assert shown["advice"] == "Do not trust this GO."
+    assert "You may start." not in str(shown)
+    assert [each[1] for each in shown["sections"]] == ["GO?", "GO"]
+    drawn = table([row], Size(80, 24), Theme(Colours.NONE), Desk(), zone=UTC, now_s=NOW_S)
+    assert drawn[0].plain.startswith(" Yard  1 GO? ")
+    assert "NOTHING NEW" in drawn[2].plain
+    rig.say(call(renewed=True, **told))
+    assert rig.word() == "GO"
+    rig.say(call("STOP", renewed=False))
+    assert rig.word() == "STOP", "silence ends no STOP"
 
 
 def test_a_call_counts_no_longer_than_its_time_from_when_it_was_heard() -> None:
@@ -83,7 +116,29 @@ def test_a_status_that_is_not_exactly_online_is_no_word(payload: bytes) -> None:
     assert rig.word() == NO_WORD
     assert rig.why() == "No word from shed-pi since 08:00: it is offline."
     rig.status()
+    assert rig.word() == NO_WORD, "it may be a namesake that is online"
+    assert rig.why() == "No word from shed-pi since 08:00."
+    rig.say(call())
     assert rig.word() == "GO"
+
+
+def test_a_namesake_that_is_online_brings_no_dead_word_back() -> None:
+    """Two programs with one station's name, and the one that told `tent` is killed."""
+    rig = Rig()
+    booth = Key("shed-pi", "booth")
+    rig.status()
+    rig.say(call("GO"))
+    rig.say(call("HOLD"), enclosure="booth")
+    rig.status(b"offline")  # the broker tells the dead one's last will
+    rig.wait(3.0)
+    rig.status()
+    rig.say(call("HOLD"), enclosure="booth")
+    assert (rig.word(), rig.word(booth)) == (NO_WORD, "HOLD")
+    late = Rig()  # a listener that comes just then hears what the broker kept
+    late.status(b"offline")
+    late.say(call("GO"), retained=True)
+    late.status()
+    assert late.word() == NO_WORD
 
 
 def test_a_call_of_a_station_that_never_said_online_is_no_word() -> None:
@@ -302,9 +357,11 @@ def may_be_go(story: Story) -> bool:
             )
             if retained and earlier_live:
                 continue
+            said = [s[1] for s in story[live_since[-1] : n] if s[0] == "status"]
             if online is None:  # it may have been said before the call
-                said = [s[1] for s in story[live_since[-1] : n] if s[0] == "status"]
                 online = bool(said) and said[-1] == b"online"
+            if ("status", b"offline") in story[n:] or (retained and said[-1:] == [b"offline"]):
+                return False  # contract, rule 2
             too_far_ahead = retained and offset_s > 5.0
             young = waited < VALID_S and offset_s + VALID_S > waited + shift
             return word == "GO" and online and young and not too_far_ahead

@@ -177,14 +177,22 @@ def test_the_word_goes_as_soon_as_nothing_renews_it_and_a_stop_stays(
     live.run(620.0, live.climate())
     assert line.take(WORD)[-1].payload == b"GO"
     silent = {name: said for name, said in live.climate().items() if name != "plank-port"}
-    words = []
+    words, calls = [], []
     for _ in range(10):
         live.run(10.0, silent)
+        calls += [each.body for each in line.messages if each.topic == CALL]
         words.append([each.payload for each in line.take(WORD)])
     gone = next(at for at, said in enumerate(words) if b"NONE" in said)
     # Its readings come every 10 s: overdue after 30 s, and counting for 90 s.
     assert 2 <= gone <= 4
     assert not any(b"GO" in said for said in words[gone + 1 :])
+    # What stands elsewhere by the call's message takes the GO back with the lamp's word.
+    first = next(each for each in calls if not each["renewed"])
+    assert first["call"] == "GO"
+    assert [each["renewed"] for each in first["sections"]] == [False]
+    assert first["lines"][0].startswith("NOTHING NEW from plank-port: last reading ")
+    assert first["lines"][0].endswith(" s ago. Do not trust this GO.")
+    assert not any(each["renewed"] for each in calls[calls.index(first) :])
     live.run(20.0, live.climate())
     assert line.take(WORD)[-1].payload == b"HOLD", "as soon as it is known again"
     assert live.run(20.0, live.climate(WET_C)) == "STOP"

@@ -10,6 +10,7 @@ import pytest
 
 from monitor.live.twins import LASTS_S, Twins
 from rules.text import iso_utc
+from sensors.mqtt.heartbeat import Heartbeat
 
 NOW_S = 1_800_000_000.0
 
@@ -72,4 +73,29 @@ def test_a_station_of_our_own_name_is_believed_once_it_lives(twins: Twins) -> No
     twins.heard("tent", call("shed-pi", "log-b"))
     assert twins.sentence("tent") == "", "may be our own, from before the log was exchanged"
     twins.heard("tent", call("shed-pi", "log-b", valid_s=75.0))
-    assert "another program that calls itself 'shed-pi' (log log-b)" in twins.sentence("tent")
+    said = twins.sentence("tent")
+    assert "another program that calls itself 'shed-pi' (log log-b)" in said
+    assert said.endswith("under [publish] station.")
+
+
+def test_a_program_of_our_station_name_is_named_though_it_has_other_enclosures(
+    steady: Hand,
+) -> None:
+    ours = Heartbeat("filmcall/shed-pi/heartbeat", steady)
+    other = Heartbeat("filmcall/shed-pi/heartbeat", steady)
+    twins = Twins("shed-pi", "log-a", lambda: NOW_S, steady, shared=ours.is_shared)
+    ours.begin()
+    other.begin()
+    for _ in range(3):
+        assert twins.sentence("tent") == "", "one beat may be our own run's of before"
+        for each in (ours.due(), other.due()):
+            assert each is not None
+            ours.hear(each)
+        steady.now_s += 1.0
+    said = (
+        "another program calls itself station 'shed-pi' too, so where one ends it still passes "
+        "for online: rename one of the two in its config, under [publish] station."
+    )
+    assert twins.news(["tent"]) == [said]
+    steady.now_s += 31.0
+    assert twins.sentence("tent") == ""

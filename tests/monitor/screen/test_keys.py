@@ -18,8 +18,9 @@ from monitor.screen.keys import (
     KeyDesk,
     Outcome,
 )
+from monitor.screen.layout import Size, render
 from monitor.screen.phrases import FIELD_WORDS, QUANTITY_WORDS
-from monitor.screen.theme import Theme
+from monitor.screen.theme import Colours, Theme
 from rules.events import Event, in_force
 from rules.reasons import LIMIT_WORDS
 from rules.vocabulary import (
@@ -245,6 +246,20 @@ def test_a_key_without_an_event_says_so() -> None:
     assert press(desk, "z") == []
     assert "no event has the key z" in shown(desk)
     assert press(desk, "up", "\x01") == []
+
+
+def test_a_recording_that_is_played_offers_and_takes_no_event() -> None:
+    snapshot = replace(SCENES["go"](), recorded=True)
+    desk = KeyDesk("polytunnel", records=False)
+    desk.look(snapshot)
+    for key in (*KEYS, "u"):
+        assert press(desk, key) == []
+        assert "a recording is played: no event is recorded" in shown(desk)
+        assert not desk.busy
+    press(desk, "?")
+    assert [entry[0] for entry in desk.view(NOW_S).keys_page] == ["g", ".", "?", "q"]
+    drawn = render(snapshot, Size(80, 24), Theme(Colours.NONE))
+    assert "coat started" not in "".join(line.plain for line in drawn)
 
 
 def test_an_enclosure_without_sections_asks_for_none() -> None:

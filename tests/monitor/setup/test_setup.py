@@ -14,8 +14,8 @@ import pytest
 
 from monitor.config.load import load_config_file
 from monitor.setup.ask import measures_fahrenheit
-from monitor.setup.listen import Heard, leaves
-from monitor.setup.write import ConfigDraft, config_text
+from monitor.setup.listen import Heard, leaves, station_name
+from monitor.setup.write import ConfigDraft, PointDraft, config_text
 from sensors.reading import Quantity
 from tests.support.command import filmcall
 
@@ -238,3 +238,24 @@ def test_a_job_file_is_written_where_one_is_wanted(
 def test_who_lives_where_fahrenheit_is_read_reads_it(zone: str, units: str | None) -> None:
     draft = ConfigDraft("a logger", "tent", "varnish", zone, ())
     assert ('units = "us"' in config_text(draft)) is (units == "us")
+
+
+@pytest.mark.parametrize(
+    ("host", "station"),
+    [("shed-pc.lan", "shed-pc"), ("barn", "barn"), ("localhost", "station-1"), ("", "station-1")],
+)
+def test_two_computers_that_set_up_at_one_broker_are_two_stations(
+    here: Path, host: str, station: str
+) -> None:
+    """deploy/README.md: what a station's status says stands for all that it tells."""
+    broker: dict[str, str | int] = {"host": "127.0.0.1", "port": 1883}
+    points = [PointDraft("air", Quantity.AIR_TEMP, "degC", topic="shed/air")]
+    named = station_name(host)
+    draft = ConfigDraft(
+        "here", "tent", "general-guidance", "Etc/UTC", points, broker=broker, station=named
+    )
+    (here / "shed.toml").write_text(config_text(draft), encoding="utf-8")
+    config = load_config_file(here / "shed.toml")
+    assert config.publish.station == station
+    assert config.broker is not None
+    assert config.broker.broker(config.publish.station, {}).client_id == f"filmcall-{station}"
