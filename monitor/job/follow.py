@@ -70,7 +70,8 @@ def followed(
         coats = [coat for coat in work.coats if coat.started_s is not None]
         count = min(len(coats), len(section.coats))
         logged = films.get(section.name)
-        if logged is not None and count < len(section.coats):
+        laying = bool(coats) and coats[-1].is_open  # then what is mixed is for that coat
+        if logged is not None and count < len(section.coats) and not laying:
             own_pots, odd = _pots(section.coats[count], logged, specs, poured)
             strayed += [f"{each}, the next coat of {section.name} is another" for each in odd]
             if own_pots:
@@ -120,7 +121,8 @@ def _pots(
             continue
         spec = specs.get(pot.spec or "")
         if spec is not None and spec.name != coat.spec.name:
-            odd.append(f"a pot of {spec.name} is mixed")
+            if pot.section is not None:
+                odd.append(f"a pot of {spec.name} is mixed")
             continue
         poured.add(pot.mixed_s)
         found.append(

@@ -42,6 +42,7 @@ class Made:
         layout: its starts.
         ahead: of each enclosure.
         solved: whether a solver looked for a better one.
+        poured: sections whose next coat goes on from pots that stand ready.
     """
 
     plan: Plan
@@ -49,6 +50,7 @@ class Made:
     layout: Layout
     ahead: Mapping[str, Ahead]
     solved: bool
+    poured: frozenset[str] = frozenset()
 
     def mix_temps_c(self) -> dict[tuple[str, int], float]:
         """Return how warm it is when each coat is mixed, by section and coat number [°C]."""
@@ -88,11 +90,13 @@ def make(
         JobFault: there is no plan, or none that is done in time.
     """
     told("laying the coats out over the hours")
+    pots = pots or {}
     problem = lay_out(job, ahead, laid, from_s, SANDING_S, pots)
     told("planning by list order")
     layout = list_plan(problem)
     if layout is None and pots:  # what is mixed may be dead before its coat can go on
-        problem = lay_out(job, ahead, laid, from_s, SANDING_S)
+        pots = {}
+        problem = lay_out(job, ahead, laid, from_s, SANDING_S, pots)
         layout = list_plan(problem)
     bound = lower_bound(problem)
     solved = False
@@ -121,7 +125,10 @@ def make(
     plan = plan_of(job, problem, layout, ahead, bound, drawn=drawn)
     if plan.slack_s < 0.0:
         raise JobFault(_too_late(plan))
-    return Made(plan, problem, layout, ahead, solved)
+    poured = frozenset(
+        chain.name for chain in problem.chains if chain.name in pots and chain.tasks[0].mix is None
+    )
+    return Made(plan, problem, layout, ahead, solved, poured)
 
 
 def _relaid(problem: Problem, layout: Layout, limit_s: float) -> tuple[Layout, float]:

@@ -68,13 +68,15 @@ def _hours(config: Config, log: Path) -> ForecastHours | None:
 def _step(hand: JobAtHand, made: Made, section: JobSection, step: PlannedStep) -> dict[str, object]:
     coat = section.coats[(step.coat or 1) - 1]
     is_coat = step.step == "coat"
+    film = hand.followed.laid.get(section.name)
+    is_mixed = section.name in made.poured and step.coat == (film.coat.number if film else 0) + 1
     return {
         "section": section.name,
         "what": _which(section, coat) if is_coat else f"{step.step} {step.what}".strip(),
         "from_s": max(step.earliest_s, hand.from_s),
         "until_s": step.latest_s,
         "best_s": step.start_s,
-        "mix_ml": _mixed_ml(made, section, coat) if is_coat else None,
+        "mix_ml": _mixed_ml(made, section, coat) if is_coat and not is_mixed else None,
     }
 
 

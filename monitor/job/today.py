@@ -154,15 +154,15 @@ def _pots(hand: JobAtHand, made: Made, zone: tzinfo) -> list[str]:
     lines = []
     for name, pots in hand.followed.pots.items():
         section = next(each for each in hand.job.sections if each.name == name)
-        task = next(chain for chain in made.problem.chains if chain.name == name).tasks[0]
-        coat = section.coats[task.number - 1]
+        film = hand.followed.laid.get(name)
+        coat = section.coats[0 if film is None else film.coat.number]
         ahead = hand.ahead[section.enclosure]
         named = " and ".join(pot.batch for pot in pots if pot.batch is not None)
         words = f"  {name}, coat {coat.number}: {'pot' if named else 'a pot'} {named}".rstrip()
         first_s, last_s = pots_span_s(
             pots, ahead, ahead.film_clocks(coat.spec, None, ClockName.CURED)
         )
-        if task.mix is not None:
+        if name not in made.poured:
             lines.append(f"{words} is mixed, but no coat can be laid whole before its life is over")
             continue
         until = f" to {hour_and_day_text(last_s, zone, hand.now_s)}" if np.isfinite(last_s) else ""

@@ -79,6 +79,18 @@ def test_the_next_coat_is_the_plans_and_moves_with_the_log(tmp_path: Path) -> No
     )
 
 
+def test_a_coat_whose_pot_is_mixed_asks_for_no_other(tmp_path: Path) -> None:
+    """A pot of 17:00 lives two hours."""
+    keeper = keeper_in(tmp_path, when("2026-10-19T17:05+00:00"))
+    with Store.open(tmp_path / "log.db", now_s=lambda: NOW_S) as store:
+        at_s = when("2026-10-19T17:00+00:00")
+        store.add_event(Event(EventKind.MIXED, at_s, "polytunnel", section="hull-port"))
+    planned(keeper, 1)
+    step = keeper.steps["polytunnel"]
+    assert (step.what, step.best_s) == ("first primer", when("2026-10-19T17:15+00:00"))
+    assert step.mix_ml is None
+
+
 def test_it_is_planned_again_after_an_event_or_an_hour_and_not_else(tmp_path: Path) -> None:
     keeper = keeper_in(tmp_path)
     planned(keeper, 5)

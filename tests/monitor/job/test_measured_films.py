@@ -14,7 +14,18 @@ import numpy as np
 import pytest
 from command import filmcall
 from plan_brute import when
-from plan_jobs import FAIR, FLAT, PRIMER, SOLO, SPECS, Trial, hours_from, job_text, spec_text
+from plan_jobs import (
+    FAIR,
+    FLAT,
+    PRIMER,
+    SOLO,
+    SPECS,
+    TOPCOAT,
+    Trial,
+    hours_from,
+    job_text,
+    spec_text,
+)
 
 from monitor.job.make import JobAtHand, job_at_hand, made_from
 from monitor.job.today import today_text
@@ -168,6 +179,28 @@ def test_a_pot_that_dies_before_its_coat_is_done_is_not_planned_with(tmp_path: P
     assert [step.coat for step in steps(found, "mix")] == [1, 2]
     told = today_text(found, made_from(found, 0.0))
     assert "pot B1 is mixed, but no coat can be laid whole before its life is over" in told
+
+
+def test_a_second_pot_of_a_coat_that_is_being_laid_is_not_for_the_next_one(tmp_path: Path) -> None:
+    Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    record(tmp_path, LAID[0], ("mixed", "19T17:50"))
+    found = hand(tmp_path, "19T18:00")
+    assert found.followed.pots == {}
+    assert [step.coat for step in steps(found, "mix")] == [2]
+
+
+def test_a_pot_of_another_paint_is_named_and_not_used(tmp_path: Path) -> None:
+    Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    ran = filmcall(
+        *("event", "mixed", "--enclosure", "polytunnel", "--section", "hull-port"),
+        *("--spec", str(tmp_path / TOPCOAT), "--at", "2026-10-19T17:00:00Z"),
+        *("--db", str(tmp_path / "log.db")),
+    )
+    assert ran.code == 0, ran.err
+    found = hand(tmp_path, "19T17:10")
+    assert [step.coat for step in steps(found, "mix")] == [1, 2]
+    told = today_text(found, made_from(found, 0.0))
+    assert "a pot of quick-topcoat is mixed, the next coat of hull-port is another" in told
 
 
 def test_a_pot_for_a_film_that_does_not_open_in_its_life_does_not_stop_the_plan(
