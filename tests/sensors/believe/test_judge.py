@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable
+from itertools import pairwise
 
 import pytest
 
@@ -177,6 +178,19 @@ def test_a_record_that_repeats_itself_is_doubted(length_s: float) -> None:
     assert "repeats, to the last digit" in tent.why(("bow", AIR))
     tent.shown["bow", AIR] = good
     assert tent.run(0.5, ("bow", AIR))[-1] is Quality.OK
+
+
+def test_a_coarse_record_of_few_changes_that_repeats_itself_is_doubted() -> None:
+    tent = Tent(stern=False, starboard=False)
+    coarse = {at: tent._read(tent.hull_c(at), 0.12, 0.5) for at in range(0, 30_000, int(EVERY_S))}
+    tent.shown["port", HULL] = lambda t: coarse[int(t)]
+    tent.run(5.0)
+    begun_s = int(tent.time_s)
+    tape = [coarse[at] for at in range(begun_s - 2400, begun_s, int(EVERY_S))]
+    assert 6 <= sum(a != b for a, b in pairwise(tape)) < 16
+    tent.shown["port", HULL] = lambda t: tape[int((t - begun_s) / EVERY_S) % len(tape)]
+    tent.run(6.0)
+    assert "repeats, to the last digit" in tent.why(("port", HULL))
 
 
 @pytest.mark.parametrize("jump_k", [5.0, -5.0])
@@ -408,12 +422,13 @@ def test_only_what_is_warmer_than_the_rest_is_in_the_sun(
     assert checks.sunlit(above_k, usual_k, None, 0.0, above_all=True) is verdict
 
 
-@pytest.mark.parametrize("course", ["flicker", "every day", "every two hours"])
+@pytest.mark.parametrize("course", ["flicker", "steps", "every day", "every two hours"])
 def test_a_calculated_course_that_comes_again_is_no_record_played_again(course: str) -> None:
     """Rows of a table by a formula: a pattern of a few values, or a day like the day before."""
     tent = Tent(starboard=False, stern=False)
     shown = {
         "flicker": lambda t: 18.0 + 0.01 * (int(t / EVERY_S) % 7),
+        "steps": lambda t: 0.5 * round(36.0 + 1.2 * math.sin(math.tau * t / 2400.0)),
         "every day": lambda t: round(18.0 - 4.0 * math.cos(math.tau * t / 86_400.0), 2),
         "every two hours": lambda t: round(18.0 - 4.0 * math.cos(math.tau * t / 7200.0), 2),
     }[course]
