@@ -262,6 +262,36 @@ def follows_air(
     return Verdict.PASS if now.gain < 0.7 * bound else Verdict.NOT_EVALUATED
 
 
+THIRD_MIN = 20
+SHOWS_AIR_MIN = 360
+_LEAST_SHARED = 0.7
+_SLOW_GAIN = 0.5
+_LEAST_NEAR_K = 0.05
+_NEAR_DIGITS = 0.2
+"""Means of twenty minutes in air that moves are better than the last digit."""
+
+
+def shows_air(now: Together, apart_k: float, digit_k: float, usual_gain: float | None) -> Verdict:
+    """Return whether a surface shows the air itself, which it has always lagged.
+
+    Its last digit hides the quick movement from `follows_air`; means of twenty minutes show it.
+    Slow movement a hull follows as well, and the sun moves both: hence the gain and the distance.
+
+    Args:
+        now: of six hours in means of twenty minutes.
+        apart_k: standard deviation of the surface less the air over the same means [K].
+        digit_k: the surface's last digit [K].
+        usual_gain: the most that its gain may usually be; None before it is known.
+    """
+    if usual_gain is None or usual_gain > _SLOW_GAIN:
+        return Verdict.NOT_EVALUATED
+    near_k = max(_LEAST_NEAR_K, _NEAR_DIGITS * digit_k)
+    moves_with = now.gain > LEAST_GAIN and now.correlation > _LEAST_SHARED
+    if moves_with and apart_k < near_k:
+        return Verdict.SUSPECT
+    return Verdict.PASS if apart_k > 2.0 * near_k else Verdict.NOT_EVALUATED
+
+
 SLOWER_THAN_AIR = 0.5
 QUICKER_THAN_AIR = 1.5
 _QUICKER_THAN_ITSELF = 2.0

@@ -259,6 +259,40 @@ def test_neighbour_a_probe_off_the_hull_is_doubted_in_air_that_hardly_moves() ->
     assert "may have come off the hull" in tent.why(("port", HULL))
 
 
+def test_neighbour_a_probe_in_half_degrees_off_the_hull_shows_the_air_itself() -> None:
+    tent = Tent(stern=False, starboard=False)
+    tent.shown["port", HULL] = lambda t: tent._read(tent.hull_c(t), 0.04, 0.5)
+    assert Quality.DOUBTED not in tent.run(14.0, ("port", HULL))
+    tent.shown["port", HULL] = lambda t: tent._read(tent.air_c(t - 45.0) + 0.2, 0.04, 0.5)
+    found = tent.run(8.0, ("port", HULL))
+    assert minutes_until_doubted(found) <= 400.0
+    assert "shown what the air does for 6 h" in tent.why(("port", HULL))
+    tent.shown["port", HULL] = lambda t: tent._read(tent.hull_c(t), 0.04, 0.5)
+    assert tent.run(2.0, ("port", HULL))[-1] is Quality.OK
+
+
+@pytest.mark.parametrize("digit", [0.5, 0.0625])
+def test_thin_sheet_in_the_sun_that_is_at_the_airs_temperature_at_night_is_sound(
+    digit: float,
+) -> None:
+    """Steel of 0.6 mm: 2.2 kJ/(m2 K) over some 20 W/(m2 K) for both sides in still air, 2 min."""
+    tent = Tent(stern=False, starboard=False)
+    sheet_c, at_s = tent.air_c(0.0), 0.0
+
+    def sheet(t: float) -> float:
+        nonlocal sheet_c, at_s
+        sun_k = 5.0 * max(0.0, math.cos(t / 86400.0 * math.tau)) * (1.2 + math.sin(t / 900.0))
+        share = 1.0 - math.exp(-(t - at_s) / 120.0)
+        sheet_c, at_s = sheet_c + share * (tent.air_c(t) + sun_k - sheet_c), t
+        return tent._read(sheet_c, 0.04, digit)
+
+    tent.shown["port", HULL] = sheet
+    tent.run(8.0)
+    found = tent.run(16.0, ("port", HULL))
+    assert "shown what the air does" not in tent.why(("port", HULL))
+    assert Quality.DOUBTED not in found
+
+
 def test_neighbour_hull_and_air_exchanged_are_doubted_at_once_where_they_stood_apart() -> None:
     tent = Tent(stern=False, starboard=False)
     tent.run(4.0)
@@ -388,6 +422,7 @@ def test_each_check_says_not_evaluated_where_it_has_nothing_to_go_by() -> None:
     assert flat_line(500, 9000.0, math.inf) is Verdict.NOT_EVALUATED
     moving = checks.Together(gain=0.9, correlation=0.99, air=1.0, own=0.9)
     assert checks.follows_air(moving, 0.01, 0.01, None) is Verdict.NOT_EVALUATED
+    assert checks.shows_air(moving, 0.01, 0.5, None) is Verdict.NOT_EVALUATED
     assert checks.outruns_air(moving, None, 0.1) is Verdict.NOT_EVALUATED
     assert checks.deaf_to_air(moving, None) is Verdict.NOT_EVALUATED
     assert checks.exchanged((18.0, 18.2), (18.2, 18.0), 0.1) is Verdict.NOT_EVALUATED
