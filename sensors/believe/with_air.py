@@ -49,18 +49,23 @@ def _follows(
             long = longer if long is None or longer.air > long.air else long
     words = f"{channel.point} moves as the air does, not as a hull: it may have come off the hull"
     channel.note(Check.FOLLOWS_AIR, _of_any(follows), time_s, lambda: words)
-    ratio = channel.quick.ratio if channel.quick.known else None
+    gains = [most for each in channel.beside.values() if (most := each.at_most()) is not None]
+    usually = (
+        channel.quick.ratio if channel.quick.known else None,
+        channel.quick.mean.own,
+        digit_k,
+        max(gains, default=None),
+    )
     settled = channel.jump is None and minute - checks.LONG_MIN >= channel.settled_from
     if long is not None and settled:
         quicker = (
             f"{channel.point} moves more quickly than the air, which no hull does: the two may "
             "be exchanged, or the sun may shine on it"
         )
-        said = checks.outruns_air(long, ratio, channel.quick.mean.own)
+        said = checks.outruns_air(long, *usually)
         channel.note(Check.OUTRUNS_AIR, said, time_s, lambda: quicker)
     if hour is not None:
-        outruns = checks.outruns_air(hour, ratio, channel.quick.mean.own)
-        _learn_together(channel, hour, outruns)
+        _learn_together(channel, hour, checks.outruns_air(hour, *usually))
 
 
 def _shows_air(

@@ -293,6 +293,28 @@ def test_thin_sheet_in_the_sun_that_is_at_the_airs_temperature_at_night_is_sound
     assert Quality.DOUBTED not in found
 
 
+@pytest.mark.parametrize("lags", [True, False], ids=["a hull", "a thin sheet"])
+def test_neighbour_the_sun_on_a_hull_probe_in_half_degrees(lags: bool) -> None:
+    tent = Tent(stern=False, starboard=False)
+    on = tent.hull_c if lags else tent.air_c
+    tent.shown["port", HULL] = lambda t: tent._read(on(t), 0.04, 0.5)
+    assert Quality.DOUBTED not in tent.run(14.0, ("port", HULL))
+    begun_s = tent.time_s
+
+    def sun_k(t: float) -> float:
+        """Rises in two hours; clouds every 20 min [K]."""
+        rises = 3.0 * min(1.0, (t - begun_s) / 7200.0)
+        return rises * (1.0 + 0.6 * math.sin(t / 1200.0 * math.tau))
+
+    tent.shown["port", HULL] = lambda t: tent._read(on(t) + sun_k(t), 0.04, 0.5)
+    found = tent.run(4.0, ("port", HULL))
+    assert (Quality.DOUBTED in found) is lags
+    if lags:
+        assert "more quickly than the air" in tent.why(("port", HULL))
+        tent.shown["port", HULL] = lambda t: tent._read(on(t), 0.04, 0.5)
+        assert tent.run(3.0, ("port", HULL))[-1] is Quality.OK
+
+
 def test_neighbour_hull_and_air_exchanged_are_doubted_at_once_where_they_stood_apart() -> None:
     tent = Tent(stern=False, starboard=False)
     tent.run(4.0)
@@ -423,7 +445,7 @@ def test_each_check_says_not_evaluated_where_it_has_nothing_to_go_by() -> None:
     moving = checks.Together(gain=0.9, correlation=0.99, air=1.0, own=0.9)
     assert checks.follows_air(moving, 0.01, 0.01, None) is Verdict.NOT_EVALUATED
     assert checks.shows_air(moving, 0.01, 0.5, None) is Verdict.NOT_EVALUATED
-    assert checks.outruns_air(moving, None, 0.1) is Verdict.NOT_EVALUATED
+    assert checks.outruns_air(moving, None, 0.1, 0.5, 0.1) is Verdict.NOT_EVALUATED
     assert checks.deaf_to_air(moving, None) is Verdict.NOT_EVALUATED
     assert checks.exchanged((18.0, 18.2), (18.2, 18.0), 0.1) is Verdict.NOT_EVALUATED
     assert checks.neighbour([]) is Verdict.NOT_EVALUATED
