@@ -295,6 +295,7 @@ def shows_air(now: Together, apart_k: float, digit_k: float, usual_gain: float |
 SLOWER_THAN_AIR = 0.5
 QUICKER_THAN_AIR = 1.5
 _QUICKER_THAN_ITSELF = 2.0
+_COARSE_K = 0.25
 _OF_ITS_DIGIT = 0.75
 
 
@@ -309,8 +310,8 @@ def outruns_air(
 
     As where the two are exchanged, and neither shows it by a step. On 16 invented sheds of 36 h the
     ratio of two hours was under 0.55 where the hull was sound, and over 1.9 where they were not.
-    A last digit of half a degree makes a ratio of its own: of 164 sound hulls none moved by more
-    than three quarters of it.
+    A coarse last digit makes a ratio of its own: of 164 sound hulls in half degrees none moved by
+    more than three quarters of it.
 
     Args:
         now: of two hours.
@@ -324,7 +325,7 @@ def outruns_air(
     ratio, least_k = now.own / now.air, _QUICKER_THAN_ITSELF * usual_own
     slow = ratio < SLOWER_THAN_AIR
     if usual_ratio > SLOWER_THAN_AIR:
-        of_digit_k = _OF_ITS_DIGIT * digit_k
+        of_digit_k = _OF_ITS_DIGIT * digit_k if digit_k >= _COARSE_K else 0.0
         if usual_gain is None or usual_gain > _SLOW_GAIN or usual_own > of_digit_k:
             return Verdict.NOT_EVALUATED
         least_k, slow = max(least_k, digit_k), now.own < of_digit_k
