@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import statistics
+import math
 from collections.abc import Sequence
 
 from sensors.believe import checks
@@ -33,13 +33,14 @@ def hull_with_air(
 def _follows(
     channel: ChannelModel, airs: Sequence[ChannelModel], minute: int, time_s: float
 ) -> None:
-    usual = channel.quick.mean if channel.quick.known else None
+    mean, known = channel.quick.mean, channel.quick.known
+    usual = mean if known else None
     digit_k = channel.band_digit()
     own_noise_k = checks.digit_noise(digit_k, checks.BLOCK_MIN * channel.per_minute)
     follows: list[Verdict] = []
     hour = long = None
     for air in airs:
-        noise_k = air.record.noise * (6.0 / checks.BLOCK_MIN) ** 0.5
+        noise_k = air.record.noise * math.sqrt(6.0 / checks.BLOCK_MIN)
         now, longer = _with_air(channel, air, minute)
         if now is not None:
             follows.append(checks.follows_air(now, noise_k, own_noise_k, usual))
@@ -51,8 +52,8 @@ def _follows(
     channel.note(Check.FOLLOWS_AIR, _of_any(follows), time_s, lambda: words)
     gains = [most for each in channel.beside.values() if (most := each.at_most()) is not None]
     usually = (
-        channel.quick.ratio if channel.quick.known else None,
-        channel.quick.mean.own,
+        channel.quick.ratio if known else None,
+        mean.own,
         digit_k,
         max(gains, default=None),
     )
@@ -77,18 +78,20 @@ def _shows_air(
     first = minute - checks.SHOWS_AIR_MIN - 3 * checks.THIRD_MIN + 1
     learns = first > max(channel.settled_from, channel.doubted_at)
     shows: list[Verdict] = []
+    all_own = _thirds(channel, first, minute)
     for air in airs:
         if max(channel.spacing_min, air.spacing_min) > checks.MOST_SPACING_MIN:
             continue
         usual = channel.beside.setdefault(air.point, UsualGain())
-        own, theirs = (_thirds(each, first, minute) for each in (channel, air))
+        all_theirs = _thirds(air, first, minute)
         if learns:
-            usual.learn(_bend(*own[:3]), _bend(*theirs[:3]))
-        own, theirs = own[3:], theirs[3:]
+            usual.learn(_bend(*all_own[:3]), _bend(*all_theirs[:3]))
+        own, theirs = all_own[3:], all_theirs[3:]
         now = checks.together(own, theirs)
         if now is not None:
-            apart_k = statistics.pstdev(map(float.__sub__, own, theirs))
-            shows.append(checks.shows_air(now, apart_k, channel.band_digit(), usual.at_most()))
+            shows.append(
+                checks.shows_air(now, _apart(own, theirs), channel.band_digit(), usual.at_most())
+            )
     words = f"{channel.point} has shown what the air does for {checks.SHOWS_AIR_MIN // 60} h, to "
     words += "its last digit, as no hull does: it may have come off the hull"
     channel.note(Check.SHOWS_AIR, _of_any(shows), time_s, lambda: words)
@@ -134,9 +137,15 @@ def _with_air(
 
 def _thirds(channel: ChannelModel, first: int, last: int) -> list[float]:
     """The means of successive thirds of an hour."""
-    fours = channel.record.means_of_four(first, last)
-    size = checks.THIRD_MIN // checks.BLOCK_MIN
-    return [sum(fours[at : at + size]) / size for at in range(0, len(fours), size)]
+    of, size = channel.record.minutes(first, last), checks.THIRD_MIN
+    return [sum(of[at : at + size]) / size for at in range(0, len(of), size)]
+
+
+def _apart(own: Sequence[float], theirs: Sequence[float]) -> float:
+    """The standard deviation of the difference."""
+    off = [a - b for a, b in zip(own, theirs, strict=True)]
+    mean = sum(off) / len(off)
+    return math.sqrt(sum((each - mean) ** 2 for each in off) / len(off))
 
 
 def _bend(before: float, middle: float, after: float) -> float:
