@@ -266,6 +266,7 @@ THIRD_MIN = 20
 SHOWS_AIR_MIN = 360
 _LEAST_SHARED = 0.7
 _SLOW_GAIN = 0.5
+_TIMES_USUAL_GAIN = 2.0
 _LEAST_NEAR_K = 0.05
 _NEAR_DIGITS = 0.2
 """Means of twenty minutes in air that moves are better than the last digit."""
@@ -276,6 +277,7 @@ def shows_air(now: Together, apart_k: float, digit_k: float, usual_gain: float |
 
     Its last digit hides the quick movement from `follows_air`; means of twenty minutes show it.
     Slow movement a hull follows as well, and the sun moves both: hence the gain and the distance.
+    In still air a surface that lags by a quarter of an hour is as near: hence how far it moves.
 
     Args:
         now: of six hours in means of twenty minutes.
@@ -286,8 +288,9 @@ def shows_air(now: Together, apart_k: float, digit_k: float, usual_gain: float |
     if usual_gain is None or usual_gain > _SLOW_GAIN:
         return Verdict.NOT_EVALUATED
     near_k = max(_LEAST_NEAR_K, _NEAR_DIGITS * digit_k)
-    moves_with = now.gain > LEAST_GAIN and now.correlation > _LEAST_SHARED
-    if moves_with and apart_k < near_k:
+    bound = max(LEAST_GAIN, _TIMES_USUAL_GAIN * usual_gain)
+    moves_with = now.gain > bound and now.correlation > _LEAST_SHARED
+    if moves_with and apart_k < near_k < now.air:
         return Verdict.SUSPECT
     return Verdict.PASS if apart_k > 2.0 * near_k else Verdict.NOT_EVALUATED
 
