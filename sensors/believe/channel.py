@@ -388,7 +388,7 @@ class ChannelModel:
         self._count = 0
         self.still_from = -1
         self.jump = None
-        self.step_from = -1
+        self.step_from = self.doubted_at = -1
         self.apart_ticks = 0
         for watch in (*self.noise, self.hull_noise):
             watch.begin_anew()
