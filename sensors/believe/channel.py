@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 from sensors.believe.checks import Together
 from sensors.believe.flat_line import ChangeRate
@@ -10,13 +11,15 @@ from sensors.believe.only_noise import NoiseWatch
 from sensors.believe.pair import PairModel
 from sensors.believe.record import MinuteRecord
 from sensors.believe.repeated_record import ChangeNats, RepeatTrace
-from sensors.believe.verdict import Check, Doubt
+from sensors.believe.verdict import Check, Doubt, Verdict
 from sensors.reading import Quantity
 
 _STEP_WEIGHT = 0.02
 _LEAST_DIGIT = 1e-4
 _USUAL_MEMORY = 288.0
 _USUAL_WANTED = 36
+_THIRDS_FADE = 1.0 - 1.0 / 144.0
+_THIRDS_WANTED = 8.5
 _FADES_A_SPELL = 1.0 - 1.0 / 500.0
 _FADES_A_MINUTE = 1.0 - 1.0 / 2880.0
 BODY_NOISE_MIN = 40
@@ -92,6 +95,31 @@ class UsualTogether:
         self._ratio.accept(math.log(now.own / now.air))
 
 
+class UsualGain:
+    """What is usual of a hull's gain on an air's movement from third to third of an hour."""
+
+    __slots__ = ("_air", "_both", "_own", "_weight")
+
+    def __init__(self) -> None:
+        self._weight = self._both = self._air = self._own = 0.0
+
+    def learn(self, own: float, air: float) -> None:
+        """Take a second difference of both, or NaN, each third of an hour [K]."""
+        if math.isfinite(own + air):
+            self._weight = self._weight * _THIRDS_FADE + 1.0
+            self._both = self._both * _THIRDS_FADE + own * air
+            self._air = self._air * _THIRDS_FADE + air * air
+            self._own = self._own * _THIRDS_FADE + own * own
+
+    def at_most(self) -> float | None:
+        """Return the gain and its standard error, or None before three hours have been seen."""
+        if self._weight < _THIRDS_WANTED or not self._air:
+            return None
+        gain = self._both / self._air
+        left = max(0.0, self._own / self._air - gain * gain)
+        return gain + math.sqrt(left / self._weight)
+
+
 class Jump:
     """A step that a hull cannot have made.
 
@@ -144,6 +172,9 @@ class ChannelModel:
         per_minute: how many readings its last minute had.
         spacing_min: from that minute to the next that had one [min].
         tick: the five minutes in which it was last held against its neighbours.
+        third: the third of an hour in which it was last held against what the air itself shows.
+        beside: of a hull, by each air's point: what is usual of its part in that air's movement.
+        doubted_at: the last minute in which it was seen to be doubted.
         own_way: the last minute in which it went against all of its neighbours.
         quick_now: that part at the last look, or None.
     """
@@ -158,7 +189,9 @@ class ChannelModel:
         "apart",
         "apart_now",
         "apart_ticks",
+        "beside",
         "digit",
+        "doubted_at",
         "doubts",
         "hull_noise",
         "jump",
@@ -181,6 +214,7 @@ class ChannelModel:
         "spells_then",
         "step_from",
         "still_from",
+        "third",
         "tick",
         "trace",
     )
@@ -205,7 +239,9 @@ class ChannelModel:
         self.apart_ticks = 0
         self.per_minute = 1
         self.spacing_min = 1
-        self.tick = -1
+        self.tick = self.third = -1
+        self.beside: dict[str, UsualGain] = {}
+        self.doubted_at = -1
         self.settled_from = -1
         self.spell_start = -1
         self.spells = 0
@@ -320,8 +356,25 @@ class ChannelModel:
         if not math.isnan(self.apart_now):
             self.apart.accept(self.apart_now)
         self.apart_ticks = 0
+        self.beside.clear()
         for watch in (*self.noise, self.hull_noise):
             watch.accept()
+
+    def note(
+        self, check: Check, verdict: Verdict, since_s: float, words: Callable[[], str]
+    ) -> None:
+        """Begin or end a doubt by a test's verdict.
+
+        Args:
+            check: the test.
+            verdict: what it says now.
+            since_s: when a doubt that begins does [s].
+            words: of it, asked for only then.
+        """
+        if verdict is Verdict.SUSPECT and check not in self.doubts:
+            self.doubts[check] = Doubt(check, since_s, words())
+        elif verdict is Verdict.PASS:
+            self.doubts.pop(check, None)
 
     def begin_anew(self) -> None:
         """Forget the present; what was learned stays."""
@@ -335,7 +388,7 @@ class ChannelModel:
         self._count = 0
         self.still_from = -1
         self.jump = None
-        self.step_from = -1
+        self.step_from = self.doubted_at = -1
         self.apart_ticks = 0
         for watch in (*self.noise, self.hull_noise):
             watch.begin_anew()

@@ -262,28 +262,79 @@ def follows_air(
     return Verdict.PASS if now.gain < 0.7 * bound else Verdict.NOT_EVALUATED
 
 
+THIRD_MIN = 20
+SHOWS_AIR_MIN = 360
+_LEAST_SHARED = 0.7
+_SLOW_GAIN = 0.5
+_TIMES_USUAL_GAIN = 2.0
+_LEAST_NEAR_K = 0.05
+_NEAR_DIGITS = 0.2
+"""Means of twenty minutes in air that moves are better than the last digit."""
+
+
+def shows_air(now: Together, apart_k: float, digit_k: float, usual_gain: float | None) -> Verdict:
+    """Return whether a surface shows the air itself, which it has always lagged.
+
+    Its last digit hides the quick movement from `follows_air`; means of twenty minutes show it.
+    Slow movement a hull follows as well, and the sun moves both: hence the gain and the distance.
+    In still air a surface that lags by a quarter of an hour is as near: hence how far it moves.
+
+    Args:
+        now: of six hours in means of twenty minutes.
+        apart_k: standard deviation of the surface less the air over the same means [K].
+        digit_k: the surface's last digit [K].
+        usual_gain: the most that its gain may usually be; None before it is known.
+    """
+    if usual_gain is None or usual_gain > _SLOW_GAIN:
+        return Verdict.NOT_EVALUATED
+    near_k = max(_LEAST_NEAR_K, _NEAR_DIGITS * digit_k)
+    bound = max(LEAST_GAIN, _TIMES_USUAL_GAIN * usual_gain)
+    moves_with = now.gain > bound and now.correlation > _LEAST_SHARED
+    if moves_with and apart_k < near_k < now.air:
+        return Verdict.SUSPECT
+    return Verdict.PASS if apart_k > 2.0 * near_k else Verdict.NOT_EVALUATED
+
+
 SLOWER_THAN_AIR = 0.5
 QUICKER_THAN_AIR = 1.5
 _QUICKER_THAN_ITSELF = 2.0
+_COARSE_K = 0.25
+_OF_ITS_DIGIT = 0.75
 
 
-def outruns_air(now: Together, usual_ratio: float | None, usual_own: float) -> Verdict:
+def outruns_air(
+    now: Together,
+    usual_ratio: float | None,
+    usual_own: float,
+    digit_k: float,
+    usual_gain: float | None,
+) -> Verdict:
     """Return whether a surface moves more quickly than the air that it has always lagged.
 
     As where the two are exchanged, and neither shows it by a step. On 16 invented sheds of 36 h the
     ratio of two hours was under 0.55 where the hull was sound, and over 1.9 where they were not.
+    A coarse last digit makes a ratio of its own: of 164 sound hulls in half degrees none moved by
+    more than three quarters of it.
 
     Args:
         now: of two hours.
         usual_ratio: its quick movement over the air's; None before it is known [K/K].
         usual_own: its own quick movement: a still night leaves the noise of both [K].
+        digit_k: its last digit [K].
+        usual_gain: as for `shows_air`.
     """
-    if usual_ratio is None or usual_ratio > SLOWER_THAN_AIR:
+    if usual_ratio is None:
         return Verdict.NOT_EVALUATED
-    ratio = now.own / now.air
-    if ratio > QUICKER_THAN_AIR and now.own > _QUICKER_THAN_ITSELF * usual_own:
+    ratio, least_k = now.own / now.air, _QUICKER_THAN_ITSELF * usual_own
+    slow = ratio < SLOWER_THAN_AIR
+    if usual_ratio > SLOWER_THAN_AIR:
+        of_digit_k = _OF_ITS_DIGIT * digit_k if digit_k >= _COARSE_K else 0.0
+        if usual_gain is None or usual_gain > _SLOW_GAIN or usual_own > of_digit_k:
+            return Verdict.NOT_EVALUATED
+        least_k, slow = max(least_k, digit_k), now.own < of_digit_k
+    if ratio > QUICKER_THAN_AIR and now.own > least_k:
         return Verdict.SUSPECT
-    return Verdict.PASS if ratio < SLOWER_THAN_AIR else Verdict.NOT_EVALUATED
+    return Verdict.PASS if slow else Verdict.NOT_EVALUATED
 
 
 HEARS_AIR = 0.55

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import shlex
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
 from sensors.believe import checks
 from sensors.believe.channel import BODY_NOISE_MIN, HULL_NOISE_MIN, NOISE_MIN, ChannelModel, Jump
@@ -13,6 +13,7 @@ from sensors.believe.only_noise import order_between, order_in
 from sensors.believe.pair import SCALES_MIN, Movement, PairModel
 from sensors.believe.repeated_record import repeated_record
 from sensors.believe.verdict import STANDS_S, Check, Doubt, Standing, Verdict
+from sensors.believe.with_air import SATURATED_PCT, hull_with_air, humidity_with_air
 from sensors.reading import Quantity
 
 Key = tuple[str, Quantity]
@@ -20,7 +21,6 @@ Key = tuple[str, Quantity]
 _TEMPERATURES = (Quantity.AIR_TEMP, Quantity.SURFACE_TEMP)
 _MOST_NEIGHBOURS = 4
 _TICK_MIN = 5
-_SATURATED_PCT = 98.0
 _TICKS_APART = 2
 _TICKS_MOISTURE = 3
 _SECOND_OPINION_SPREADS = 1.0
@@ -178,7 +178,7 @@ class BeliefJudge:
         nats = channel.trace.nats
         if nats or Check.REPEATED_RECORD in channel.doubts:
             words = f"{channel.point} repeats, to the last digit, what it showed before"
-            _note(channel, Check.REPEATED_RECORD, repeated_record(nats), time_s, lambda: words)
+            channel.note(Check.REPEATED_RECORD, repeated_record(nats), time_s, lambda: words)
         if channel.record.still_since != channel.spell_start:
             channel.end_spell(minute)
         if channel.quantity is Quantity.SURFACE_TEMP:
@@ -188,7 +188,7 @@ class BeliefJudge:
             self._tick(channel, minute, time_s)
 
     def _flat(self, channel: ChannelModel, value: float, time_s: float) -> None:
-        if channel.quantity is Quantity.HUMIDITY and value >= _SATURATED_PCT:
+        if channel.quantity is Quantity.HUMIDITY and value >= SATURATED_PCT:
             return  # saturated air, or a wet probe: there is a quality for that
         rate = channel.rate
         if flat_line(rate.equal, channel.flat_for_s(time_s), rate.needed) is Verdict.SUSPECT:
@@ -301,13 +301,15 @@ class BeliefJudge:
         self._attenuated(channel, minute, time_s)
         if channel.quantity is Quantity.SURFACE_TEMP:
             self._stands(channel, minute, time_s)
-            self._follows(channel, minute, time_s)
+            hull_with_air(channel, self._airs, minute, time_s)
             self._neighbour(channel, minute, time_s)
         elif channel.quantity is Quantity.AIR_TEMP:
             self._sunlit(channel, minute, time_s)
         elif channel.quantity is Quantity.HUMIDITY:
             self._moisture(channel, minute, time_s)
-            self._deaf(channel, minute, time_s)
+            own_air = self.channels.get((channel.point, Quantity.AIR_TEMP))
+            if own_air is not None:
+                humidity_with_air(channel, own_air, minute, time_s)
             self._noise(channel, minute, time_s)
         if not channel.doubts and channel.has_moved:  # what never moved teaches nothing of movement
             for other, pair in channel.neighbours:
@@ -323,7 +325,7 @@ class BeliefJudge:
         if start < 0 or (not suspected and still_min < checks.LEAST_STILL_MIN):
             return
         own = record.at(minute)
-        if channel.quantity is Quantity.HUMIDITY and own >= _SATURATED_PCT:
+        if channel.quantity is Quantity.HUMIDITY and own >= SATURATED_PCT:
             return
         if suspected and channel.spells - channel.spells_then >= _SPELLS_TO_RECOVER:
             channel.doubts.pop(Check.ATTENUATED_SIGNAL)
@@ -428,81 +430,7 @@ class BeliefJudge:
         elif heard and minute - channel.own_way >= checks.AGREES_FOR_MIN:
             verdict = Verdict.PASS
         words = f"{channel.point} goes another way than every probe beside it"
-        _note(channel, Check.NEIGHBOUR, verdict, time_s, lambda: words)
-
-    def _with_air(
-        self, channel: ChannelModel, air: ChannelModel, minute: int
-    ) -> tuple[checks.Together | None, checks.Together | None]:
-        """How a channel took part in an air's quick movement over one hour, and over two.
-
-        None where their readings are so few that both move in the same steps, whatever they are on.
-        """
-        if max(channel.spacing_min, air.spacing_min) > checks.MOST_SPACING_MIN:
-            return None, None
-        own, theirs = (
-            each.record.means_of_four(minute - checks.LONG_MIN + 1, minute)
-            for each in (channel, air)
-        )
-        lately = (checks.FOLLOWS_MIN - checks.LONG_MIN) // checks.BLOCK_MIN + len(own)
-        return checks.together(own[lately:], theirs[lately:]), checks.together(own, theirs)
-
-    def _follows(self, channel: ChannelModel, minute: int, time_s: float) -> None:
-        """Whether a surface moves as the air does, or more quickly."""
-        usual = channel.quick.mean if channel.quick.known else None
-        own_noise_k = checks.digit_noise(
-            channel.band_digit(), checks.BLOCK_MIN * channel.per_minute
-        )
-        follows: list[Verdict] = []
-        hour = long = None
-        for air in self._airs:
-            if air.doubts:
-                continue
-            noise_k = air.record.noise * math.sqrt(6.0 / checks.BLOCK_MIN)
-            now, longer = self._with_air(channel, air, minute)
-            if now is not None:
-                follows.append(checks.follows_air(now, noise_k, own_noise_k, usual))
-                hour = now if hour is None or now.air > hour.air else hour
-            if longer is not None:
-                follows.append(checks.follows_air(longer, 0.0, 0.0, usual))
-                long = longer if long is None or longer.air > long.air else long
-        verdict = Verdict.NOT_EVALUATED
-        if Verdict.SUSPECT in follows:
-            verdict = Verdict.SUSPECT
-        elif follows and all(each is Verdict.PASS for each in follows):
-            verdict = Verdict.PASS
-        words = (
-            f"{channel.point} moves as the air does, not as a hull: it may have come off the hull"
-        )
-        _note(channel, Check.FOLLOWS_AIR, verdict, time_s, lambda: words)
-        ratio = channel.quick.ratio if channel.quick.known else None
-        settled = channel.jump is None and minute - checks.LONG_MIN >= channel.settled_from
-        if long is not None and settled:
-            quicker = (
-                f"{channel.point} moves more quickly than the air, which no hull does: the two may "
-                "be exchanged, or the sun may shine on it"
-            )
-            said = checks.outruns_air(long, ratio, channel.quick.mean.own)
-            _note(channel, Check.OUTRUNS_AIR, said, time_s, lambda: quicker)
-        if hour is not None:
-            outruns = checks.outruns_air(hour, ratio, channel.quick.mean.own)
-            self._learn_together(channel, hour, outruns)
-
-    def _deaf(self, channel: ChannelModel, minute: int, time_s: float) -> None:
-        """Whether a humidity no longer answers its own body's air."""
-        air = self.channels.get((channel.point, Quantity.AIR_TEMP))
-        if air is None or air.doubts:
-            return
-        hour, long = self._with_air(channel, air, minute)
-        usual = channel.quick.mean if channel.quick.known else None
-        two_hours = channel.record.minutes(minute - checks.LONG_MIN + 1, minute)
-        wet = max(two_hours) >= _SATURATED_PCT
-        if long is not None and not wet:
-            words = f"{channel.point}'s humidity no longer answers what its own air does"
-            said = checks.deaf_to_air(long, usual)
-            _note(channel, Check.DEAF, said, time_s, lambda: words)
-        if hour is not None:
-            taught = checks.deaf_to_air(hour, usual, checks.TEACHES_NOTHING)
-            self._learn_together(channel, hour, taught)
+        channel.note(Check.NEIGHBOUR, verdict, time_s, lambda: words)
 
     def _noise(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         """Whether a humidity shows nothing but noise and nothing of what its own body's air does.
@@ -515,7 +443,7 @@ class BeliefJudge:
             own, theirs = (
                 each.record.minutes(minute - NOISE_MIN + 1, minute) for each in (channel, air)
             )
-            if max(own) < _SATURATED_PCT:
+            if max(own) < SATURATED_PCT:
                 body, alone = channel.noise
                 alone.look(order_in(own) + order_between(own, theirs), minute)
                 own, theirs = own[-BODY_NOISE_MIN:], theirs[-BODY_NOISE_MIN:]
@@ -524,14 +452,6 @@ class BeliefJudge:
         first = min(found, key=lambda each: each.since + each.window_min, default=channel.noise[0])
         since_s = 60.0 * first.since if found else math.inf
         self._note_standing(channel, since_s, time_s, 60.0 * first.window_min, noise=True)
-
-    def _learn_together(
-        self, channel: ChannelModel, hour: checks.Together, verdict: Verdict
-    ) -> None:
-        """Take what is usual from an hour, unless two such hours would be doubted."""
-        channel.quick_now = hour
-        if not channel.doubts and verdict is not Verdict.SUSPECT:
-            channel.quick.learn(hour)
 
     def _sunlit(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         own = channel.record.at(minute)
@@ -567,9 +487,9 @@ class BeliefJudge:
                 "air: the sun or a heater may shine on it"
             )
 
-        _note(channel, Check.SUNLIT, verdict, time_s, words)
+        channel.note(Check.SUNLIT, verdict, time_s, words)
         if humid is not None:
-            _note(humid, Check.SUNLIT, verdict, time_s, words)
+            humid.note(Check.SUNLIT, verdict, time_s, words)
 
     def _moisture(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         own = self._vapour_hpa(channel, minute)
@@ -589,8 +509,7 @@ class BeliefJudge:
         verdict = _lasting_verdict(channel, verdict, _TICKS_MOISTURE)
         if verdict is Verdict.PASS and apart == apart and not channel.doubts:
             channel.apart.learn(apart)
-        _note(
-            channel,
+        channel.note(
             Check.VAPOUR_PRESSURE,
             verdict,
             time_s,
@@ -605,27 +524,9 @@ class BeliefJudge:
         if air is None:
             return math.nan
         rh_pct = humid.record.at(minute)
-        if not 1.0 < rh_pct < _SATURATED_PCT:
+        if not 1.0 < rh_pct < SATURATED_PCT:
             return math.nan
         return checks.vapour_pressure_hpa(air.record.at(minute), rh_pct)
-
-
-def _note(
-    channel: ChannelModel,
-    check: Check,
-    verdict: Verdict,
-    since_s: float,
-    words: Callable[[], str],
-) -> bool:
-    """Begin or end a doubt by a test's verdict; return whether either was done."""
-    standing = check in channel.doubts
-    if verdict is Verdict.SUSPECT and not standing:
-        channel.doubts[check] = Doubt(check, since_s, words())
-        return True
-    if verdict is Verdict.PASS and standing:
-        del channel.doubts[check]
-        return True
-    return False
 
 
 def _lasting_verdict(channel: ChannelModel, verdict: Verdict, ticks: int) -> Verdict:

@@ -18,7 +18,9 @@ BEYOND_CHANCE_NATS = 30.0
 """ln(1e9), and ln(4,096) for the places that a repeat could begin at, rounded up [nats]."""
 _MOST_OF_RUN_NATS = 3.0
 _SHORTEST_CYCLE = 16
-"""Changes. A shorter cycle is a value that flickers in a pattern, not a record played again."""
+"""Changes. A shorter cycle is a value that flickers in a pattern, not a record played again ..."""
+_LONG_CYCLE_READINGS = 64
+"""... unless so many readings lie in it: a coarse hull seldom changes."""
 _FEWEST_TURNS = 6
 """A smooth course may come again to the last digit, as a calculated one does every day; noise turns
 up and down at every few changes and does not."""
@@ -45,13 +47,16 @@ class RepeatTrace:
 
     __slots__ = (
         "_before",
+        "_begun",
         "_between",
         "_count",
         "_hash",
         "_kept",
         "_lately",
+        "_marks",
         "_missed",
         "_nats",
+        "_readings",
         "_recent",
         "_rising",
         "_turns",
@@ -61,8 +66,10 @@ class RepeatTrace:
         self._nats = 0.0
         self._before = math.nan
         self._rising = False
-        self._turns = 0
+        self._turns = self._begun = 0
+        self._readings = 0
         self._lately = deque([0] * _SHORTEST_CYCLE, _SHORTEST_CYCLE)
+        self._marks = deque([(0, 0)] * _SHORTEST_CYCLE, _SHORTEST_CYCLE)
         self._hash = 0
         self._count = 0
         self._missed = 0
@@ -73,7 +80,7 @@ class RepeatTrace:
     @property
     def nats(self) -> float:
         """How improbable the repeat is that goes on now; 0 where nothing, or no noise, repeats."""
-        return self._nats if self._turns >= _FEWEST_TURNS else 0.0
+        return self._nats if self._turns - self._begun >= _FEWEST_TURNS else 0.0
 
     def take(self, value: float, run: int, nats: float) -> None:
         """Take the next value that differs from the one before.
@@ -88,13 +95,14 @@ class RepeatTrace:
         # Fades over a window, and never exceeds its sum: what the last changes were worth.
         self._recent = recent = self._recent * (1.0 - 1.0 / WINDOW) + nats
         rising = value > self._before
+        self._readings += run + 1
         self._turns += rising is not self._rising
         self._before, self._rising = value, rising
         slot = ((key * _MIX) & _MASK) >> (64 - SLOTS_LOG2)
         known = self._kept[slot] == key
         if not (known or self._nats):
-            self._turns = 0
-        elif key in self._lately:
+            self._begun = self._turns
+        elif key in self._lately and self._is_pattern(key):
             self._end()
         elif known:
             self._nats = self._nats + self._between + nats if self._nats else 0.6 * recent
@@ -106,8 +114,16 @@ class RepeatTrace:
             if self._missed > EVERY + 1:
                 self._end()
         self._lately.append(key)
+        self._marks.append((self._readings, self._turns))
         if count % EVERY == 0:
             self._kept[slot] = key
+
+    def _is_pattern(self, key: int) -> bool:
+        """Whether the cycle that a key of lately ends is too short to be a record played again."""
+        place = max(at for at, each in enumerate(self._lately) if each == key)
+        readings, turns = self._marks[place]
+        few = self._readings - readings < _LONG_CYCLE_READINGS
+        return few or self._turns - turns < _FEWEST_TURNS
 
     def begin_anew(self) -> None:
         """End a repeat that a person has answered for; it counts again from here."""
@@ -117,7 +133,7 @@ class RepeatTrace:
 
     def _end(self) -> None:
         self._nats = self._between = 0.0
-        self._turns = 0
+        self._begun = self._turns
 
 
 class ChangeNats:

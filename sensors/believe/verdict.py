@@ -25,6 +25,7 @@ class Check(StrEnum):
     RATE_OF_CHANGE = "rate of change"
     NEIGHBOUR = "neighbour"
     FOLLOWS_AIR = "neighbour: follows the air"
+    SHOWS_AIR = "neighbour: shows the air itself"
     OUTRUNS_AIR = "neighbour: quicker than the air"
     DEAF = "attenuated signal: deaf to its own air"
     SUNLIT = "neighbour: warmer than every other"

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable
+from itertools import pairwise
 
 import pytest
 
@@ -179,6 +180,19 @@ def test_a_record_that_repeats_itself_is_doubted(length_s: float) -> None:
     assert tent.run(0.5, ("bow", AIR))[-1] is Quality.OK
 
 
+def test_a_coarse_record_of_few_changes_that_repeats_itself_is_doubted() -> None:
+    tent = Tent(stern=False, starboard=False)
+    coarse = {at: tent._read(tent.hull_c(at), 0.12, 0.5) for at in range(0, 30_000, int(EVERY_S))}
+    tent.shown["port", HULL] = lambda t: coarse[int(t)]
+    tent.run(5.0)
+    begun_s = int(tent.time_s)
+    tape = [coarse[at] for at in range(begun_s - 2400, begun_s, int(EVERY_S))]
+    assert 6 <= sum(a != b for a, b in pairwise(tape)) < 16
+    tent.shown["port", HULL] = lambda t: tape[int((t - begun_s) / EVERY_S) % len(tape)]
+    tent.run(6.0)
+    assert "repeats, to the last digit" in tent.why(("port", HULL))
+
+
 @pytest.mark.parametrize("jump_k", [5.0, -5.0])
 def test_rate_of_change_a_hull_that_jumps_beside_still_air_stays_doubted(jump_k: float) -> None:
     tent = Tent(starboard=False)
@@ -243,6 +257,62 @@ def test_neighbour_a_probe_off_the_hull_is_doubted_in_air_that_hardly_moves() ->
     found = tent.run(5.0, ("port", HULL))
     assert minutes_until_doubted(found) <= 180.0
     assert "may have come off the hull" in tent.why(("port", HULL))
+
+
+def test_neighbour_a_probe_in_half_degrees_off_the_hull_shows_the_air_itself() -> None:
+    tent = Tent(stern=False, starboard=False)
+    tent.shown["port", HULL] = lambda t: tent._read(tent.hull_c(t), 0.04, 0.5)
+    assert Quality.DOUBTED not in tent.run(14.0, ("port", HULL))
+    tent.shown["port", HULL] = lambda t: tent._read(tent.air_c(t - 45.0) + 0.2, 0.04, 0.5)
+    found = tent.run(8.0, ("port", HULL))
+    assert minutes_until_doubted(found) <= 400.0
+    assert "shown what the air does for 6 h" in tent.why(("port", HULL))
+    tent.shown["port", HULL] = lambda t: tent._read(tent.hull_c(t), 0.04, 0.5)
+    assert tent.run(2.0, ("port", HULL))[-1] is Quality.OK
+
+
+@pytest.mark.parametrize("digit", [0.5, 0.0625])
+def test_thin_sheet_in_the_sun_that_is_at_the_airs_temperature_at_night_is_sound(
+    digit: float,
+) -> None:
+    """Steel of 0.6 mm: 2.2 kJ/(m2 K) over some 20 W/(m2 K) for both sides in still air, 2 min."""
+    tent = Tent(stern=False, starboard=False)
+    sheet_c, at_s = tent.air_c(0.0), 0.0
+
+    def sheet(t: float) -> float:
+        nonlocal sheet_c, at_s
+        sun_k = 5.0 * max(0.0, math.cos(t / 86400.0 * math.tau)) * (1.2 + math.sin(t / 900.0))
+        share = 1.0 - math.exp(-(t - at_s) / 120.0)
+        sheet_c, at_s = sheet_c + share * (tent.air_c(t) + sun_k - sheet_c), t
+        return tent._read(sheet_c, 0.04, digit)
+
+    tent.shown["port", HULL] = sheet
+    tent.run(8.0)
+    found = tent.run(16.0, ("port", HULL))
+    assert "shown what the air does" not in tent.why(("port", HULL))
+    assert Quality.DOUBTED not in found
+
+
+@pytest.mark.parametrize("lags", [True, False], ids=["a hull", "a thin sheet"])
+def test_neighbour_the_sun_on_a_hull_probe_in_half_degrees(lags: bool) -> None:
+    tent = Tent(stern=False, starboard=False)
+    on = tent.hull_c if lags else tent.air_c
+    tent.shown["port", HULL] = lambda t: tent._read(on(t), 0.04, 0.5)
+    assert Quality.DOUBTED not in tent.run(14.0, ("port", HULL))
+    begun_s = tent.time_s
+
+    def sun_k(t: float) -> float:
+        """Rises in two hours; clouds every 20 min [K]."""
+        rises = 3.0 * min(1.0, (t - begun_s) / 7200.0)
+        return rises * (1.0 + 0.6 * math.sin(t / 1200.0 * math.tau))
+
+    tent.shown["port", HULL] = lambda t: tent._read(on(t) + sun_k(t), 0.04, 0.5)
+    found = tent.run(4.0, ("port", HULL))
+    assert (Quality.DOUBTED in found) is lags
+    if lags:
+        assert "more quickly than the air" in tent.why(("port", HULL))
+        tent.shown["port", HULL] = lambda t: tent._read(on(t), 0.04, 0.5)
+        assert tent.run(3.0, ("port", HULL))[-1] is Quality.OK
 
 
 def test_neighbour_hull_and_air_exchanged_are_doubted_at_once_where_they_stood_apart() -> None:
@@ -374,7 +444,8 @@ def test_each_check_says_not_evaluated_where_it_has_nothing_to_go_by() -> None:
     assert flat_line(500, 9000.0, math.inf) is Verdict.NOT_EVALUATED
     moving = checks.Together(gain=0.9, correlation=0.99, air=1.0, own=0.9)
     assert checks.follows_air(moving, 0.01, 0.01, None) is Verdict.NOT_EVALUATED
-    assert checks.outruns_air(moving, None, 0.1) is Verdict.NOT_EVALUATED
+    assert checks.shows_air(moving, 0.01, 0.5, None) is Verdict.NOT_EVALUATED
+    assert checks.outruns_air(moving, None, 0.1, 0.5, 0.1) is Verdict.NOT_EVALUATED
     assert checks.deaf_to_air(moving, None) is Verdict.NOT_EVALUATED
     assert checks.exchanged((18.0, 18.2), (18.2, 18.0), 0.1) is Verdict.NOT_EVALUATED
     assert checks.neighbour([]) is Verdict.NOT_EVALUATED
@@ -408,12 +479,13 @@ def test_only_what_is_warmer_than_the_rest_is_in_the_sun(
     assert checks.sunlit(above_k, usual_k, None, 0.0, above_all=True) is verdict
 
 
-@pytest.mark.parametrize("course", ["flicker", "every day", "every two hours"])
+@pytest.mark.parametrize("course", ["flicker", "steps", "every day", "every two hours"])
 def test_a_calculated_course_that_comes_again_is_no_record_played_again(course: str) -> None:
     """Rows of a table by a formula: a pattern of a few values, or a day like the day before."""
     tent = Tent(starboard=False, stern=False)
     shown = {
         "flicker": lambda t: 18.0 + 0.01 * (int(t / EVERY_S) % 7),
+        "steps": lambda t: 0.5 * round(36.0 + 1.2 * math.sin(math.tau * t / 2400.0)),
         "every day": lambda t: round(18.0 - 4.0 * math.cos(math.tau * t / 86_400.0), 2),
         "every two hours": lambda t: round(18.0 - 4.0 * math.cos(math.tau * t / 7200.0), 2),
     }[course]
