@@ -330,6 +330,14 @@ def test_a_clocks_end_is_read_in_the_zone_of_the_place(zone: str | None, shown: 
     assert line.endswith(f"{hours[zone]:02}:00 {shown}" if zone else f"{own:%H:%M %Z}")
 
 
+def test_a_clock_of_the_coat_below_names_its_coat() -> None:
+    films = (Clock(ClockName.CURED, "hull", None, ClockState.RUNNING, coat=1, buried=True),
+             Clock(ClockName.CURED, "hull", None, ClockState.RUNNING, coat=2))  # fmt: skip
+    below, newest = (clock_line(film, "", None, 0.0) for film in films)
+    assert "hull/coat 1 below" in below
+    assert "coat" not in newest
+
+
 def test_what_most_clocks_rest_on_is_said_once(log: Log) -> None:
     coat(log, "hull-port")
     ran = filmcall("clocks", "--at", log.at(4.0), "--db", log.db)
