@@ -271,8 +271,9 @@ def clock_line(clock: Clock, enclosure: str, zone: tzinfo | None, now_s: float) 
         zone: of the place; None is the machine's own.
         now_s: the time that it was reckoned for [s].
     """
+    coat = f"coat {clock.coat} below" if clock.buried and clock.coat is not None else ""
     pot = pot_name(clock) if clock.batch or clock.name is ClockName.POT_LIFE else ""
-    whose = "/".join(part for part in (enclosure, clock.section, pot) if part)
+    whose = "/".join(part for part in (enclosure, clock.section, coat, pot) if part)
     running, ended = CLOCK_WORDS[clock.name]
     if clock.state is ClockState.ENDED:
         left = "not known when"

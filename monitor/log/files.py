@@ -114,11 +114,13 @@ def verify(
     problems = [str(problem) for problem in audit.problems]
     problems += changed
     problems += [] if again is None else again.problems
+    missing = []
     if wanted is not None and held is None:
-        problems.append(
+        missing.append(
             f"Log {path} does not hold the seal {wanted}: it is an older copy or another log, its "
             f"end was cut off, or its chain was made anew after the seal was given."
         )
+    count = len(problems) + len(missing)
     if as_json:
         said = {
             "rows": stands.count,
@@ -133,16 +135,17 @@ def verify(
             "calls_follow": None if again is None else again.follow,
             "calls_left_out": None if again is None else dict(again.left_out),
             "sealed": None if wanted is None else held is not None,
-            "problems": problems,
+            "problems": [*problems, *missing],
         }
-        return json.dumps(said, indent=2), len(problems)
+        return json.dumps(said, indent=2), count
+    lines = missing
     if problems:
-        lines = ["The log is not as it was written. The first that does not follow:"]
+        lines += ["The log is not as it was written. The first that does not follow:"]
         lines += problems[:_SAID]
         if len(problems) > _SAID:
             lines.append(f"And {len(problems) - _SAID} more.")
     else:
-        lines = [
+        lines += [
             f"{audit.entries} {STAND_AS_WRITTEN[audit.entries != 1]}, with "
             f"{counted(audit.readings, 'reading')} and "
             f"{counted(audit.means, 'thinned minute')}."
@@ -172,12 +175,12 @@ def verify(
             f"witness's; {counted(stands.count - held.count, 'row')} came after it."
         )
     lines.append(seal_text(stands))
-    if not problems:
+    if not count:
         lines.append(
             "Keep it where nobody who can write to the log can change it: only a seal kept "
             "elsewhere shows a log that was made anew as a whole."
         )
-    return "\n".join(lines), len(problems)
+    return "\n".join(lines), count
 
 
 def _photos(store: Store) -> tuple[int, list[str], int]:

@@ -330,6 +330,14 @@ def test_a_clocks_end_is_read_in_the_zone_of_the_place(zone: str | None, shown: 
     assert line.endswith(f"{hours[zone]:02}:00 {shown}" if zone else f"{own:%H:%M %Z}")
 
 
+def test_a_clock_of_the_coat_below_names_its_coat() -> None:
+    films = (Clock(ClockName.CURED, "hull", None, ClockState.RUNNING, coat=1, buried=True),
+             Clock(ClockName.CURED, "hull", None, ClockState.RUNNING, coat=2))  # fmt: skip
+    below, newest = (clock_line(film, "", None, 0.0) for film in films)
+    assert "hull/coat 1 below" in below
+    assert "coat" not in newest
+
+
 def test_what_most_clocks_rest_on_is_said_once(log: Log) -> None:
     coat(log, "hull-port")
     ran = filmcall("clocks", "--at", log.at(4.0), "--db", log.db)
@@ -383,10 +391,29 @@ def test_the_last_word_of_a_probe_is_kept_however_short_it_spoke(tmp_path: Path)
         channels = [TemperatureChannel(each, Quantity.SURFACE_TEMP) for each in ("fore", "aft")]
         rows = history_rows(store, "tent", channels, begin_s - HOUR_S, begin_s + 600.0)
     spoke = np.isfinite(rows[:, 1])
-    assert (rows[spoke, 0] - begin_s).tolist() == [48.0]
+    assert (rows[spoke, 0] - begin_s).tolist() == [28.0, 48.0]
     assert np.isfinite(rows[:, 3]).all()
     coldest_c = ends_of(channels, rows, {})[1]
     assert 15.0 < coldest_c[-1] < 16.5, "it has been silent for nine minutes"
+
+
+def test_a_log_is_sampled_as_often_as_a_running_watch_samples(tmp_path: Path) -> None:
+    # DESIGN: call, gates and review read the same film memory: a dip of one reading is in it.
+    begin_s = 1_790_380_800.0
+    seen = [(30.0 * k, 7.0 if k == 11 else 9.0) for k in range(40)]
+    channel = TemperatureChannel("hull", Quantity.SURFACE_TEMP)
+    live = Temperatures(SURFACE_ACCURACY_K, AIR_ACCURACY_K, None, (channel,))
+    for at_s, temp_c in seen:
+        live.take(begin_s + at_s, [(temp_c, begin_s + at_s)])
+    with Store.open(tmp_path / "log.db", now_s=lambda: begin_s + HOUR_S) as store:
+        rows = [(round((begin_s + at_s) * 1e6), None, temp_c, None, 0) for at_s, temp_c in seen]
+        store.add_reading_rows("tent", "hull", Quantity.SURFACE_TEMP, rows)
+        store.flush()
+        logged = history_rows(store, "tent", (channel,), begin_s, begin_s + 1170.0)
+    mine = live.history()
+    assert logged[:, 0].tolist() == mine.time_s.tolist()
+    assert logged[:, 1].tolist() == mine.coldest_c.tolist()
+    assert logged[:, 1].min() == 7.0
 
 
 def test_what_no_probe_said_is_not_called_measured(log: Log) -> None:

@@ -14,6 +14,8 @@ import pytest
 from command import filmcall
 
 from monitor.log.log import Store
+from rules.clocks.history import TemperatureOutlook
+from rules.text import duration_text
 from sensors.reading import Quality, Quantity, Reading
 
 BEGIN = datetime(2026, 6, 2, tzinfo=UTC)
@@ -255,6 +257,26 @@ def test_a_corrected_coat_is_warned_of_as_if_it_were_typed_at_first(tmp_path: Pa
         said = filmcall("event", "coat-started", *when, *SPEC, *words[2:]).out
         assert "this coat goes over a wet film: coat 1's recoat window opens in" in said
         assert "has not been ended" not in said
+
+
+def test_a_coat_over_a_wet_film_is_told_the_opening_that_clocks_tells(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where the outlook is colder than now, the window opens later, and both say when."""
+    words = played(tmp_path)
+    noted(words, ("coat-started", 28.0, *SPEC), ("coat-ended", 29.0))
+    hours_s = BEGIN.timestamp() + 3600.0 * np.arange(33.0, 100.0)
+    cold = np.full(hours_s.size, 12.0)
+    ahead = TemperatureOutlook(hours_s, cold, cold, cold)
+    monkeypatch.setattr("monitor.outlook.clocks.surface_ahead", lambda *_, **__: ahead)
+    told = json.loads(filmcall("clocks", "--at", at(33.0), "--json", *words[2:]).out)["clocks"]
+    (opens,) = [each for each in told if each["name"] == "recoat opens"]
+    assert opens["left_outlook_s"] > opens["left_s"] + 3600.0
+    coat = ("coat-started", "--enclosure", "shed", "--at", at(33.0), *SPEC)
+    said = filmcall("event", *coat, *words[2:]).out
+    when = datetime.fromisoformat(opens["ends_at"]).strftime("%H:%M")
+    assert f"opens in {duration_text(opens['left_outlook_s'])}, about" in said
+    assert f" {when}; it may wrinkle or trap solvent" in said
 
 
 def test_check_now_of_several_enclosures_asks_which(shed: list[str], tmp_path: Path) -> None:
