@@ -173,7 +173,7 @@ def _scene(store: Store, event: Event, zone: str | None) -> Scene:
     def clocks(time_s: float, over: Event | None) -> tuple[Clock, ...]:
         from monitor.cli.clocks import clocks_in_log
 
-        return clocks_in_log(store, name, time_s, over=over)
+        return clocks_in_log(store, name, time_s, over=over, look_ahead=over is not None)
 
     def memory(section: str | None, time_s: float) -> list[str]:
         from monitor.cli.clocks import memory_in_log
