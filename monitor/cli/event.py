@@ -182,8 +182,9 @@ def _scene(store: Store, event: Event, zone: str | None) -> Scene:
     def clocks(time_s: float, over: Event | None) -> tuple[Clock, ...]:
         from monitor.cli.clocks import clocks_in_log
 
+        ahead = over is not None
         return clocks_in_log(
-            store, name, time_s, look_ahead=True, over=over, all_happened=typed_now
+            store, name, time_s, over=over, look_ahead=ahead, all_happened=typed_now
         )
 
     def memory(section: str | None, time_s: float) -> list[str]:

@@ -147,15 +147,18 @@ def _span(least: float | None, most: float, unit: str) -> str:
 
 
 # What may not be read is for whoever reads it to say: whose it is, and what to do.
-_A_FILE: dict[str, bool] = {"dir_okay": False, "readable": False}
 
 DbOption = Annotated[
     Path | None,
-    typer.Option("--db", envvar="FILMCALL_DB", help="The log's file.", **_A_FILE),
+    typer.Option(
+        "--db", envvar="FILMCALL_DB", help="The log's file.", dir_okay=False, readable=False
+    ),
 ]
 DemoDbOption = Annotated[
     Path | None,
-    typer.Option("--db", help="A log of its own, to try commands on.", **_A_FILE),
+    typer.Option(
+        "--db", help="A log of its own, to try commands on.", dir_okay=False, readable=False
+    ),
 ]
 """Not by the variable: an invented night is not to stand in a painter's own log."""
 CopyOption = Annotated[
@@ -196,7 +199,7 @@ def config_option(help_: str) -> Any:
     Args:
         help_: what it is for.
     """
-    return typer.Option("--config", help=help_, **_A_FILE)
+    return typer.Option("--config", help=help_, dir_okay=False, readable=False)
 
 
 def say(text: str) -> None:

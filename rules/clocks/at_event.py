@@ -255,6 +255,7 @@ def _over_a_film(clock: Clock, hour: Callable[[float], str]) -> list[str]:
         return [f"{text} is not known ({clock.basis})"]
     if clock.left_s is None or clock.ends_at_s is None:
         return [f"{text} has not opened, and is not counting; it may wrinkle or trap solvent"]
+    # The hour is the outlook's where there is one: the other duration would not lead to it.
     left = duration_text(clock.left_s if clock.left_outlook_s is None else clock.left_outlook_s)
     when = "" if clock.state is ClockState.WAITING else f", about {hour(clock.ends_at_s)}"
     return [f"{text} opens in {left}{when}; it may wrinkle or trap solvent"]

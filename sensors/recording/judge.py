@@ -113,6 +113,8 @@ def _first_look(sight: Sight, *, ignore_device: bool = False) -> Seen:
         unit = None if {cell, unit} <= set(TEMPERATURES) else unit
     elif cell:
         unit = cell
+    if unit == "1" and TEMPERATURE in kinds and HUMIDITY not in kinds:
+        unit = None  # a temperature has no such unit: the word names something else
     seen = Seen(sight, means, "out", unit=unit)
     is_temperature = unit in TEMPERATURES
     if not np.isfinite(sight.values).any():

@@ -6,10 +6,12 @@ The recordings are invented here; which answers are right is known from how they
 from __future__ import annotations
 
 import io
+import json
 import sys
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from monitor.config.load import load_config_file
@@ -17,6 +19,8 @@ from monitor.setup.ask import measures_fahrenheit
 from monitor.setup.listen import Heard, leaves, station_name
 from monitor.setup.write import ConfigDraft, PointDraft, config_text
 from sensors.reading import Quantity
+from sensors.recording.judge import judge
+from sensors.recording.sights import Hints, Sight
 from tests.support.command import filmcall
 
 MUTE = "Time (UTC),Temp,Humidity,Hull\n" + "".join(
@@ -259,3 +263,22 @@ def test_two_computers_that_set_up_at_one_broker_are_two_stations(
     assert config.publish.station == station
     assert config.broker is not None
     assert config.broker.broker(config.publish.station, {}).client_id == f"filmcall-{station}"
+
+
+def test_a_temperature_below_a_topic_that_says_fraction_is_no_humidity() -> None:
+    """As the publisher was made: t is 18 degC, rh 0.56 of 1."""
+    payloads = [
+        json.dumps({"t": 18.0 + n / 100.0, "rh": 0.56 + n / 1000.0}).encode() for n in (0, 1, 2)
+    ]
+    heard = Heard("shed/fraction", payloads[-1], True, payloads)
+    values = {"t": [18.0, 18.01, 18.02], "rh": [0.56, 0.561, 0.562]}
+    sights = [
+        Sight(leaf.name, leaf.words, leaf.unit, np.array(values[str(leaf.path)]), 0, leaf.body)
+        for leaf, _ in leaves(heard)[0]
+    ]
+    verdicts = judge(sights, Hints(fahrenheit=False), {}, frozenset()).verdicts
+    used = [(each.use.quantity, each.use.unit, each.use.point) for each in verdicts if each.use]
+    assert used == [
+        (Quantity.AIR_TEMP, "degC", "air-fraction"),
+        (Quantity.HUMIDITY, "1", "air-fraction"),
+    ]

@@ -97,3 +97,18 @@ def test_a_coat_over_a_wet_film_is_warned_of_by_a_spec_without_a_window_too(
     assert len(found) == bool(says)
     assert all(text.startswith("port: this coat goes over a wet film") for text in found)
     assert all(says in text for text in found)
+
+
+def test_the_time_left_until_a_window_opens_leads_to_the_hour_beside_it() -> None:
+    """Now 2400 s: with an outlook the window opens at 9600 s, as it is now at 6000 s."""
+    laid = [
+        Event(EventKind.COAT_STARTED, 0.0, "tent", section="port"),
+        Event(EventKind.COAT_ENDED, 300.0, "tent", section="port"),
+    ]
+    next_coat = Event(EventKind.COAT_STARTED, 2400.0, "tent", section="port", coat=2)
+    window = Clock(
+        ClockName.RECOAT_OPENS, "port", None, ClockState.RUNNING, coat=1, left_s=3600.0,
+        left_outlook_s=7200.0, ends_at_s=9600.0,
+    )  # fmt: skip
+    (said,) = coat_warnings(next_coat, laid, "port", [window], str)
+    assert "recoat window opens in 2 h, about 9600.0;" in said
