@@ -44,8 +44,10 @@ def at(hour: float) -> str:
     return (BEGIN + timedelta(hours=hour)).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def played(folder: Path, course: Callable[[float], float | None] = lambda _: 0.0) -> list[str]:
-    """Play 36 h of a shed whose air is warmer by a course of the hour, its hull by half of that.
+def played(
+    folder: Path, course: Callable[[float], float | None] = lambda _: 0.0, hull: float = 0.5
+) -> list[str]:
+    """Play 36 h of a shed whose air is warmer by a course of the hour, its hull by a share of that.
 
     Where the course is None nothing is told. Returned are the words for commands.
     """
@@ -65,7 +67,7 @@ def played(folder: Path, course: Callable[[float], float | None] = lambda _: 0.0
         if off_k is not None:
             rows.append(
                 f"{at(minute / 60.0)},{20.0 + off_k + 0.01 * (minute % 7):.2f},"
-                f"{55.0 + 0.1 * (minute % 5):.1f},{19.0 + 0.5 * off_k + 0.01 * (minute % 3):.2f}"
+                f"{55.0 + 0.1 * (minute % 5):.1f},{19.0 + hull * off_k + 0.01 * (minute % 3):.2f}"
             )
     recording.write_text("\n".join([*rows, ""]))
     words = ["--config", str(config), "--db", str(folder / "log.db")]
@@ -231,7 +233,7 @@ def test_a_step_into_a_warm_house_is_held_against_no_probe(tmp_path: Path) -> No
 
 def test_check_now_takes_a_persons_word_for_a_probe(tmp_path: Path) -> None:
     """A hull that jumped is doubted until somebody says that it is right."""
-    words = played(tmp_path, lambda hour: 10.0 if hour > HOURS - 1.0 else 0.0)
+    words = played(tmp_path, lambda hour: 5.0 if hour > HOURS - 1.0 else 0.0, 1.0)
     assert "jumped" in filmcall("check", "--now", *words).out
     noted(words, ("vouched", HOURS - 0.5, "--point", "plank"))
     assert "jumped" not in filmcall("check", "--now", *words).out
