@@ -11,10 +11,13 @@ from numpy.typing import NDArray
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, QUALITY_CODES
 from monitor.samples import SAMPLE_EVERY_S, TemperatureChannel
+from rules.units import DAY_S
 from sensors.faults import DEFAULT_RULES, MOST_MAX_AGE_S, max_age_s
 from sensors.reading import Quality, Quantity
 
-MOST_ROWS = 100_000  # 34 days of samples; a longer time is told in longer steps
+OLDER_EVERY_S = 60.0
+"""What lies more than a day before the end is told in minutes [s]."""
+MOST_ROWS = 100_000  # 69 days in minutes; a longer time is told in longer steps
 
 
 def history_rows(
@@ -42,8 +45,9 @@ def history_rows(
 
     Returns:
         A row where something was told or had been told too long ago, the last of each half minute
-        and the last before each silence, as `Rows`; NaN where no value that was believed is young
-        enough. Of a time without any temperature only the first row comes.
+        (of a minute where it is old) and the last before each silence, as `Rows`; NaN where no
+        value that was believed is young enough. Of a time without any temperature only the first
+        row comes.
     """
     nothing = np.empty((0, 1 + 2 * len(channels)))
     if not to_s > from_s:
@@ -68,7 +72,8 @@ def history_rows(
     ended_s = [last + age_s for age_s, last in zip(ages_s, lasts_s, strict=True)]
     told = np.unique(np.concatenate([np.array([first_s]), *told_s, *ended_s]))
     told = told[(told >= first_s) & (told <= last_s)]
-    every_s = max(SAMPLE_EVERY_S, (last_s - first_s) / MOST_ROWS)
+    every_s = np.where(told > last_s - DAY_S, SAMPLE_EVERY_S, OLDER_EVERY_S)
+    every_s = np.maximum(every_s, (last_s - first_s) / MOST_ROWS)
     # The last of all too: else the minute that has just begun is not known.
     kept = np.diff((told - first_s) // every_s, append=np.inf) > 0.0
     grid = told[kept | np.isin(told, np.concatenate(lasts_s))]
