@@ -148,7 +148,7 @@ def plain_line(name: str, call: SectionCall, timezone: str = "Etc/UTC") -> str:
         call: of its worst section.
         timezone: in which the time is shown; other than UTC it stands with its offset.
     """
-    time = time_in(call.time_s, timezone)
+    time = time_in(round(call.time_s), timezone)
     first = call.reasons[0].text if call.reasons else "no limit is in force"
     if call.climate.assumed_offset_k is not None:
         first += " (no surface probe: surface assumed)"

@@ -282,6 +282,7 @@ def test_the_demo_shows_every_call_with_reasons() -> None:
     for call in ("GO", "HOLD", "STOP"):
         assert any(f"Z  {call}" in line and ":" in line for line in ran.out.splitlines())
     assert "coat-started" in ran.out
+    assert not re.search(r":\d\d\.\d", ran.out), "nobody reads fractions of a second"
 
 
 def test_the_demo_leaves_a_painters_own_log_as_it_is(
