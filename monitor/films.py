@@ -170,7 +170,7 @@ class FilmKeeper:
         return self._films[section]
 
     def due_s(self) -> float:
-        """Return when a film may next be another than it was last seen as; infinity for never [s]."""
+        """Return when a film may next be another than it was last seen as, or infinity [s]."""
         return min((next_s for _, next_s in self._reckoned_s.values()), default=math.inf)
 
     def clocks(self, section: str, time_s: float) -> tuple[Clock, ...]:
