@@ -276,22 +276,10 @@ def _means(event: Event, section: str | None, coats: list[Coat], standing: list[
     """
     if event.section is not None or (bool(coats) and coats[-1].is_open):
         return True
-    return section in (None, ALL_SECTIONS) and not _is_open_elsewhere(event, standing)
-
-
-def _is_open_elsewhere(event: Event, standing: list[Event]) -> bool:
-    """Whether a coat is open on a section with a name when an event comes."""
-    is_open: set[str | None] = set()
-    for each in standing[: standing.index(event)]:
-        if each.kind is EventKind.COAT_STARTED and each.section not in (None, ALL_SECTIONS):
-            is_open.add(each.section)
-        elif each.kind is EventKind.SESSION_ENDED or (
-            each.kind is EventKind.COAT_ENDED and each.section in (None, ALL_SECTIONS)
-        ):
-            is_open.clear()
-        elif each.kind is EventKind.COAT_ENDED:
-            is_open.discard(each.section)
-    return bool(is_open)
+    if section not in (None, ALL_SECTIONS):
+        return False
+    _, is_open_elsewhere, _ = _coating_in_the_air(standing[: standing.index(event)])
+    return not is_open_elsewhere
 
 
 def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:

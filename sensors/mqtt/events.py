@@ -203,11 +203,10 @@ def _press(enclosure: str, word: str | None, payload: bytes, now_s: float) -> Pr
     name = _id_of(given)
     texts = {key: _text(key, given[key], most) for key, most in _TEXTS.items() if key in given}
     takes_back = texts.get("takes_back") or None
-    if takes_back and given.keys() - {"id", "by", "takes_back"}:
-        other = ", ".join(sorted(given.keys() - {"id", "by", "takes_back"}))
-        raise PayloadFault(
-            FaultKind.NO_VALUE, f"event has takes_back and {printable(other, 60)}; refused."
-        )
+    other = sorted(given.keys() - {"id", "by", "takes_back"})
+    if takes_back and other:
+        named = printable(", ".join(other), 60)
+        raise PayloadFault(FaultKind.NO_VALUE, f"event has takes_back and {named}; refused.")
     if not texts.get("kind") and not takes_back:
         raise PayloadFault(FaultKind.NO_VALUE, "event names no kind; refused. Say what was done.")
     figures = {key: _figure(key, given[key]) for key in _FIGURES if key in given}
