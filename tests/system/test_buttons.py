@@ -96,7 +96,9 @@ def test_a_press_is_in_the_log_before_it_is_answered_and_once_for_all(
     assert len(kept(program.db)) == 3
 
     # The same id after a kill, and in the meantime no word from a probe.
+    page.sensor.send(EVENT, b"", retain=True)
     program.end(signal.SIGKILL)
+    wait_for(lambda: "offline" in str(page.listener.last("bench/status")))
     again = closing(Program(tmp_path, broker.port))
     wait_for(lambda: "online" in str(page.listener.last("bench/status")))
     repeated = page.press({**begun, "section": "other"})

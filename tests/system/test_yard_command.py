@@ -148,13 +148,14 @@ def test_two_hundred_enclosures_on_a_terminal_of_120_by_40(
 
 
 def await_screen(tmux: tuple[str, ...], wanted: str) -> list[str]:
+    """Return the screen that says so, once it is drawn to its end: alike twice in succession."""
     until_s = time.monotonic() + PATIENCE_S
+    capture = [*tmux, "capture-pane", "-p", "-t", "yard"]
     shown = ""
     while time.monotonic() < until_s:
-        shown = subprocess.run(
-            [*tmux, "capture-pane", "-p", "-t", "yard"], capture_output=True, text=True, check=True
-        ).stdout
-        if wanted in shown:
+        before = shown
+        shown = subprocess.run(capture, capture_output=True, text=True, check=True).stdout
+        if wanted in shown and shown == before:
             return shown.splitlines()
         time.sleep(0.1)
     raise AssertionError(f"{wanted!r} does not come:\n{shown}")
