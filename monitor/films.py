@@ -354,7 +354,7 @@ class FilmKeeper:
             doubts=(*doubts, *held) if wet else (),
             start_doubts=(
                 *held,
-                *start_doubts(state, clocks, next_unknown, next_spec.name),
+                *start_doubts(state, clocks, next_unknown, next_spec.name, self.zone),
                 *ground_doubts(section, asked, self._standing, time_s),
             ),
             notices=notices,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, tzinfo
 from typing import NamedTuple
 
 from rules.clocks.all_clocks import (
@@ -20,7 +21,7 @@ from rules.events import Event, in_force
 from rules.limits import own_limits
 from rules.reasons import Doubt
 from rules.spec.model import Limit, Spec
-from rules.text import duration_text
+from rules.text import hour_and_day_text
 from rules.vocabulary import (
     ALL_SECTIONS,
     CLOCK_OF_STEP,
@@ -141,7 +142,11 @@ def film_doubts(
 
 
 def start_doubts(
-    state: FilmState, clocks: Iterable[Clock], unknown_spec: str, judged_by: str
+    state: FilmState,
+    clocks: Iterable[Clock],
+    unknown_spec: str,
+    judged_by: str,
+    zone: tzinfo | None = None,
 ) -> tuple[Doubt, ...]:
     """Return what keeps a coat from being started, or going on, though every limit is ok.
 
@@ -150,9 +155,16 @@ def start_doubts(
         clocks: of the section.
         unknown_spec: name of the next coat's spec where it cannot be found, or "".
         judged_by: name of the spec that stands in for it.
+        zone: of the hours that it names; None for UTC.
     """
     found: list[Doubt] = []
     clocks = tuple(clocks)
+
+    def until(left_s: float) -> str:
+        # The hour, which stays true between two reckonings; to the next minute, never before.
+        end_s = math.ceil((state.time_s + left_s) / 60.0) * 60.0
+        return hour_and_day_text(end_s, zone or UTC, state.time_s)
+
     if unknown_spec:
         found.append(_unknown_spec(unknown_spec, judged_by))
     waiting = [
@@ -162,10 +174,8 @@ def start_doubts(
     ]
     if waiting and (state.pot_in_hand or state.stage is Stage.APPLY):
         left_s = max((each for each in waiting if each is not None), default=None)
-        left = (
-            "until it is warmer" if left_s is None else f"another {duration_text(max(left_s, 1.0))}"
-        )
-        found.append(Doubt("induction", f"The mix must stand {left} before use (induction)"))
+        end = "it is warmer" if left_s is None else until(left_s)
+        found.append(Doubt("induction", f"The mix must stand until {end} before use (induction)"))
     lives = [clock.state for clock in clocks if clock.name is ClockName.POT_LIFE]
     all_dead = bool(lives) and all(each is ClockState.ENDED for each in lives)
     if state.dead_pot if state.stage is not Stage.APPLY else all_dead:
@@ -173,7 +183,7 @@ def start_doubts(
     if state.stage in (Stage.FLASH, Stage.CURE):
         for clock in clocks:
             if clock.name is ClockName.RECOAT_OPENS and not clock.buried:
-                found += _not_open(clock)
+                found += _not_open(clock, until)
     return tuple(found)
 
 
@@ -188,7 +198,7 @@ def _unknown_spec(name: str, judged_by: str) -> Doubt:
     )
 
 
-def _not_open(clock: Clock) -> list[Doubt]:
+def _not_open(clock: Clock, until: Callable[[float], str]) -> list[Doubt]:
     """Why a film cannot be coated over yet."""
     if clock.state is ClockState.ENDED:
         return []
@@ -197,8 +207,8 @@ def _not_open(clock: Clock) -> list[Doubt]:
     elif clock.left_s is None:
         text = f"Coat {clock.coat} may not be coated over yet, and it is not counting"
     else:
-        left = duration_text(max(clock.left_s, 1.0))
-        text = f"Coat {clock.coat} may be coated over in {left} at this temperature"
+        hour = until(clock.left_s)
+        text = f"Coat {clock.coat} may be coated over at {hour}, at this temperature"
     return [Doubt("recoat opens", text)]
 
 

@@ -6,6 +6,7 @@ primer's, which are generic.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 from functools import partial
@@ -128,10 +129,19 @@ def test_go_over_a_curing_film_is_no_go_for_the_next_coat() -> None:
 def test_no_go_while_the_mix_must_stand() -> None:
     tent = Tent(spec(), [("mixed", 20 * MIN, {})])
     assert tent.run(0, 19 * MIN) is Call.GO
-    assert tent.run(20 * MIN, 30 * MIN) is Call.HOLD
-    reasons = {reason.limit: reason.text for reason in tent.told().reasons}
-    assert "must stand another" in reasons["induction"]
-    assert tent.run(31 * MIN, 60 * MIN) is Call.GO
+    said = set()
+    for minute in range(20, 34):
+        assert tent.run(minute * MIN, minute * MIN) is Call.HOLD
+        said |= {each.text for each in tent.told().reasons if each.limit == "induction"}
+    (text,) = said  # an hour, which is as true when it is read as when it was written
+    begun_s = START_S + 20 * MIN
+    spoken = re.search(r"must stand until (\d\d):(\d\d) before use", text)
+    assert spoken is not None
+    hour, minute = map(int, spoken.groups())
+    ends_s = begun_s - begun_s % 86_400.0 + 3600.0 * hour + 60.0 * minute
+    assert 15 * MIN <= ends_s - begun_s <= 20 * MIN
+    go_s = next(m * MIN for m in range(34, 60) if tent.run(m * MIN, m * MIN) is Call.GO)
+    assert START_S + go_s - 60.0 <= ends_s <= START_S + go_s
 
 
 def test_air_that_was_well_all_along_makes_no_mix_wait_longer_than_its_induction() -> None:
