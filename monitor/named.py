@@ -1,10 +1,12 @@
-"""Finds what a typed word means in a closed set, or refuses it in a sentence."""
+"""What a typed word means in a closed set, and what a person typed, for the rules' own names."""
 
 from __future__ import annotations
 
 import difflib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 
-from rules.errors import FilmcallError
+from rules.errors import FilmcallError, ImplausibleReading
 from rules.text import printable
 from rules.vocabulary import EventKind, Method
 
@@ -40,3 +42,22 @@ def method_named(word: str | None) -> Method | None:
             f"method {printable(word, 60)!r} is not known, so nothing was done; one of: "
             f"{', '.join(Method)}"
         ) from None
+
+
+@contextmanager
+def named_as_typed(options: Mapping[str, str]) -> Iterator[None]:
+    """Let a refused reading be told by what was typed.
+
+    Args:
+        options: what a person typed, for each name that the rules use.
+
+    Raises:
+        ImplausibleReading: as it was raised within, in those words.
+    """
+    try:
+        yield
+    except ImplausibleReading as error:
+        text = str(error)
+        for name, option in options.items():
+            text = text.replace(f"{name} ", f"{option} ")
+        raise ImplausibleReading(text) from None

@@ -31,6 +31,7 @@ from monitor.calibrations import CalibrationBook, CalibrationRecord, body_of, re
 from monitor.config.model import DEFAULT_ACCURACY
 from monitor.log.log import Store, log_path
 from monitor.log.rows import Calibration
+from monitor.named import named_as_typed
 from rules.air.state import pressure_at_altitude_pa, rh_from_wet_bulb_pct
 from rules.air.uncertainty import wet_bulb_accuracy
 from rules.text import counted, iso_utc
@@ -440,7 +441,8 @@ def psychrometer(
             f"thermometers known to {thermometer_k:g} K are not between 0 and 2 K, so nothing was "
             f"calibrated. Give what is printed on them, such as 0.2 K."
         )
-    rh_pct = rh_from_wet_bulb_pct(dry_c, wet_c, pressure_pa)
+    with named_as_typed({"air_temp_c": "--dry", "wet_bulb_c": "--wet"}):
+        rh_pct = rh_from_wet_bulb_pct(dry_c, wet_c, pressure_pa)
     known_pct, _ = wet_bulb_accuracy(dry_c, wet_c, pressure_pa, thermometer_k)
     try:
         if reading is None:

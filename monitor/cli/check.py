@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
@@ -24,7 +22,7 @@ from monitor.cli.options import (
     printed,
     typed_temperature,
 )
-from monitor.named import method_named
+from monitor.named import method_named, named_as_typed
 from monitor.specs import find_spec
 from monitor.wire import section_dict
 from rules.air.saturation import checked_air_c, checked_rh_pct, checked_surface_c
@@ -34,7 +32,7 @@ from rules.air.state import (
 )
 from rules.air.uncertainty import wet_bulb_accuracy
 from rules.climate import AIR_TEMP, HUMIDITY, SURFACE_TEMP, PointValue
-from rules.errors import FilmcallError, ImplausibleReading
+from rules.errors import FilmcallError
 from rules.ground import GROUND, not_looked_at
 from rules.numbers import number
 from rules.reasons import Reason
@@ -126,17 +124,6 @@ _OPTION_OF = {
 """What a painter typed, for what the rules call it."""
 
 
-@contextmanager
-def _named_as_typed() -> Iterator[None]:
-    try:
-        yield
-    except ImplausibleReading as error:
-        text = str(error)
-        for name, option in _OPTION_OF.items():
-            text = text.replace(f"{name} ", f"{option} ")
-        raise ImplausibleReading(text) from None
-
-
 def run(
     *,
     air: Annotated[str | None, typer.Option(help="Air temperature: 21, 21C or 70F.")] = None,
@@ -189,7 +176,7 @@ def run(
     printed(text, EXIT_CODES[call])
 
 
-@_named_as_typed()
+@named_as_typed(_OPTION_OF)
 def _of_hand(
     air: str,
     rh: str | None,

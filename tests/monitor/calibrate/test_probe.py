@@ -252,6 +252,13 @@ def test_a_psychrometers_refusal_speaks_of_no_salt(tmp_path: Path) -> None:
     assert "Check unit, reference and that it has come to rest" in ran.err
 
 
+def test_bulbs_that_are_exchanged_are_told_by_what_was_typed() -> None:
+    words = ("--point", "air-bow", "--enclosure", "tent", "--dry", "15", "--wet", "20")
+    ran = filmcall("calibrate", "psychrometer", *words, "--reading", "60")
+    assert "--wet 20 is above --dry 15" in ran.err
+    assert ran.code == 2
+
+
 def test_a_check_from_the_command_line_is_not_kept(tmp_path: Path) -> None:
     log = tmp_path / "log.db"
     words = ("--point", "air-bow", "--enclosure", "tent", "--salt", "NaCl", "--temp", "20")
@@ -320,7 +327,7 @@ def test_two_temperatures_by_hand(target: Target, by_hand: Surroundings) -> None
          "give --config FILE, or --enclosure NAME"),
         (lambda t, w: salt(replace(t, config_file=None, enclosure="tent"), ["NaCl"], world=w),
          "neither a reading nor a config"),
-        (lambda t, w: psychrometer(t, "20", "21", 50.0, world=w), "is above air_temp_c"),
+        (lambda t, w: psychrometer(t, "20", "21", 50.0, world=w), "is above --dry"),
         (lambda t, w: psychrometer(t, "20", "15", 50.0, thermometer_accuracy="9 K", world=w),
          "not between 0 and 2 K"),
         (lambda t, w: side_by_side(t, "plank-port", "20", world=w), "one of two temperatures"),
