@@ -138,6 +138,8 @@ def _first_look(sight: Sight, *, ignore_device: bool = False) -> Seen:
         seen.unit = None
     elif "outside" in kinds:
         seen.why = "it is outside, not in the enclosure"
+    elif "dwelling" in kinds:
+        seen.why = "a dwelling's, not the enclosure's"
     elif "surface" in kinds and kinds & {"air", "building"} and HUMIDITY not in kinds:
         seen.role = TEMPERATURE  # the air beside the hull, or the hull in the air
     elif "building" in kinds and unit not in ("%", "1") and HUMIDITY not in kinds:

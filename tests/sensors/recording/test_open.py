@@ -516,6 +516,8 @@ def test_the_wrong_time_column_is_refused(write: Write) -> None:
         ("Tdew", None),
         ("wet bulb", None),
         ("outside temp", None),
+        ("Kitchen temp", None),
+        ("Küche Temperatur", None),
         ("absolute humidity g/m3", None),
         ("plank moisture", None),
         ("Light", None),
