@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from datetime import date
 from pathlib import Path
@@ -54,7 +55,12 @@ def shopping_for(hand: JobAtHand, made: Made) -> Shopping:
     """Return what is left of the job takes, mixed when planned, with missed windows' sandings."""
     extra = [step.section for step in made.plan.steps if step.is_extra]
     laid = {name: each.coat.number for name, each in hand.followed.laid.items()}
-    return shopping_of(hand.job, made.mix_temps_c(), extra, laid)
+    mixed_ml = {
+        name: sum(math.inf if pot.amount_ml is None else pot.amount_ml for pot in pots)
+        for name, pots in hand.followed.pots.items()
+        if name in made.poured
+    }
+    return shopping_of(hand.job, made.mix_temps_c(), extra, laid, mixed_ml)
 
 
 def today_of(

@@ -178,7 +178,7 @@ def _steps_of_kept(kept: Sequence[float]) -> Iterator[tuple[int, float]]:
 def shopping_lines(shopping: Shopping) -> list[str]:
     """Return what to buy."""
     if not (shopping.paints or shopping.sheets or shopping.tape_m):
-        return ["Nothing more to buy: every coat is laid."]
+        return ["Nothing more to buy: every coat is laid or stands mixed."]
     losses = " and ".join(f"{loss:g}" for loss in shopping.losses_pct)
     rest = " for what is not laid yet" if shopping.begun else ""
     lines = [f"To buy{rest}, with {losses} % loss and what stays in each pot:"]

@@ -69,6 +69,7 @@ def shopping_of(
     temps_c: Mapping[tuple[str, int], float],
     resandings: Iterable[str] = (),
     laid: Mapping[str, int] = MappingProxyType({}),
+    mixed_ml: Mapping[str, float] = MappingProxyType({}),
 ) -> Shopping:
     """Return what a job takes, or what is left of it.
 
@@ -77,16 +78,19 @@ def shopping_of(
         temps_c: at which each coat is mixed, by section and the coat's number [°C].
         resandings: sections that a missed window asks to be sanded once more, one entry each time.
         laid: how many coats are on each section already.
+        mixed_ml: what stands mixed for a section's next coat, infinity for enough [mL].
     """
     left = [(section, section.coats[laid.get(section.name, 0) :]) for section in job.sections]
     paints: dict[str, Paint] = {}
     sheets: dict[str, float] = {}
     tape_m = 0.0
     for section, coats in left:
-        for coat in coats:
+        for place, coat in enumerate(coats):
             found = paints.get(coat.spec.name, Paint(coat.spec.name, 0.0, 0.0, 0.0, 0))
             temp_c = temps_c[section.name, coat.number]
-            paints[coat.spec.name] = _with(found, section, coat, temp_c)
+            paints[coat.spec.name] = _with(
+                found, section, coat, temp_c, 0.0 if place else mixed_ml.get(section.name, 0.0)
+            )
             for chore in coat.before:
                 if chore.kind == "sand":
                     area = SHEETS_PER_M2 * section.area_m2
@@ -97,7 +101,7 @@ def shopping_of(
     for name in resandings:
         sheets["recoat"] = sheets.get("recoat", 0.0) + SHEETS_PER_M2 * areas[name]
     return Shopping(
-        tuple(paints.values()),
+        tuple(each for each in paints.values() if each.pots or each.unknown),
         tuple((grit, math.ceil(count)) for grit, count in sheets.items()),
         math.ceil(tape_m),
         tuple(sorted({USUAL_LOSS_PCT[each.method] for _, coats in left for each in coats})),
@@ -119,7 +123,9 @@ def mix_job(section: JobSection, coat: CoatToLay) -> MixJob | None:
     )
 
 
-def _with(paint: Paint, section: JobSection, coat: CoatToLay, temp_c: float) -> Paint:
+def _with(
+    paint: Paint, section: JobSection, coat: CoatToLay, temp_c: float, mixed_ml: float
+) -> Paint:
     lacking = Paint(
         paint.spec, paint.base_ml, paint.hardener_ml, paint.thinner_ml, paint.pots,
         tuple(dict.fromkeys((*paint.unknown, section.name))),
@@ -131,14 +137,15 @@ def _with(paint: Paint, section: JobSection, coat: CoatToLay, temp_c: float) -> 
         plan = plan_batches(mix, temp_c).present
     except BatchFault:
         return lacking
-    pots = len(plan.batches)
-    whole = 1.0 + pots * POT_WASTE_ML / plan.total.total_ml
+    pots, total_ml = len(plan.batches), plan.total.total_ml
+    asked = 1.0 + pots * POT_WASTE_ML / total_ml
+    left = max(asked - mixed_ml / total_ml, 0.0)
     return Paint(
         paint.spec,
-        paint.base_ml + plan.total.base_ml * whole,
-        paint.hardener_ml + plan.total.hardener_ml * whole,
-        paint.thinner_ml + plan.total.thinner_ml * whole,
-        paint.pots + pots,
+        paint.base_ml + plan.total.base_ml * left,
+        paint.hardener_ml + plan.total.hardener_ml * left,
+        paint.thinner_ml + plan.total.thinner_ml * left,
+        paint.pots + math.ceil(pots * left / asked),
         paint.unknown,
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, date
 
 import pytest
@@ -9,7 +10,7 @@ from plan_jobs import FLAT, spec_text
 
 from rules.batch.amount import Film
 from rules.job.model import Chore, CoatToLay, Job, JobSection, WorkingHours
-from rules.job.shopping import shopping_of, tins
+from rules.job.shopping import Paint, shopping_of, tins
 from rules.spec.read import load_spec
 from rules.vocabulary import Method, Step
 
@@ -82,6 +83,28 @@ def test_what_is_laid_is_not_bought_again() -> None:
     assert (whole.sheets, left.sheets) == ((("320", 54),), (("320", 18),))
     assert (whole.begun, left.begun) == (False, True)
     assert shopping_of(job(*coats), AT_18, laid={"hull-port": 3}).paints == ()
+
+
+def test_what_stands_mixed_is_not_bought_again() -> None:
+    coats = [
+        CoatToLay(number, SPEC, 3600.0, Film(50.0, wet=False), Method.ROLLER) for number in (1, 2)
+    ]
+    (whole,) = shopping_of(job(*coats), AT_18).paints
+    (one,) = shopping_of(job(coats[0]), AT_18).paints
+
+    def left(mixed_ml: float) -> Paint:
+        (paint,) = shopping_of(job(*coats), AT_18, mixed_ml={"hull-port": mixed_ml}).paints
+        return paint
+
+    def total_ml(paint: Paint) -> float:
+        return paint.base_ml + paint.hardener_ml + paint.thinner_ml
+
+    assert total_ml(left(500.0)) == pytest.approx(total_ml(whole) - 500.0)
+    assert left(500.0).pots == whole.pots
+    assert total_ml(left(math.inf)) == pytest.approx(total_ml(whole) - total_ml(one))
+    assert left(math.inf).pots == whole.pots - one.pots
+    last = job(coats[0])
+    assert shopping_of(last, AT_18, mixed_ml={"hull-port": math.inf}).paints == ()
 
 
 @pytest.mark.parametrize("volume_ml", [1.0, 999.0, 1001.0, 4200.0, 5000.0, 12_400.0])
