@@ -435,6 +435,8 @@ def _values(
     `costs` the best is not what is done soonest but what costs least and is done by `latest`.
     """
     chain = room.problem.chains[at]
+    if not chain.tasks:
+        return [], [], []
     last = chain.tasks[-1]
     value = np.where(choices[-1].open_ & (last.done <= latest), last.done, NEVER)
     if costs is not None:

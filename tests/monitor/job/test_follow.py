@@ -155,6 +155,22 @@ def test_a_boat_that_has_every_coat_waits_for_its_cure_alone(tmp_path: Path) -> 
     assert when(found["finish"]) == when("2026-10-22T18:30+00:00")
 
 
+def test_a_section_that_has_every_coat_leaves_the_rest_to_be_planned(tmp_path: Path) -> None:
+    sections = section("hull-port", "primer"), section("hull-stbd", "primer", "topcoat")
+    trial = Trial(job_text(*sections), SPECS, FAIR)
+    done = (("coat-started", "19T17:30"), ("coat-ended", "19T18:30"))
+    found = plan(tmp_path, trial, *done)
+    assert {(s["section"], s["coat"]) for s in found["steps"]} == {
+        ("hull-stbd", 1), ("hull-stbd", 2),
+    }  # fmt: skip
+    words = ("--job", str(tmp_path / "job.toml"), "--forecast", str(tmp_path / "forecast.csv"))
+    db = ("--db", str(tmp_path / "log.db"))
+    for command in (("plan", "--solve", "5"), ("today", "--at", "2026-10-19T20:00Z")):
+        ran = filmcall(*command, *words, *db)
+        assert (ran.code, ran.err) == (0, "")
+        assert "hull-stbd" in ran.out
+
+
 def test_today_says_what_is_next_and_how_much_of_it(tmp_path: Path) -> None:
     job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
     words = ("--job", str(job), "--forecast", str(forecast), "--at", "2026-10-19T16:30Z")
