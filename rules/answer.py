@@ -10,7 +10,7 @@ from copy import deepcopy
 from dataclasses import dataclass, replace
 from datetime import tzinfo
 
-from rules.call import Call, Memory, first_memory, limits_of, release, restart_timers, step
+from rules.call import Call, Memory, both_of, first_memory, limits_of, release, restart_timers, step
 from rules.climate import Climate
 from rules.film_facts import OUTLOOK, FilmFact, Harms
 from rules.limits import LimitJudgement, RecentMedian, is_stricter, judge, worst_first
@@ -108,10 +108,13 @@ class Answerer:
         self.memory = Memory(Call.STOP, stands_s, cause=cause)
         self.harms.resume(limits_of(cause), stands_s)
 
-    def for_the_film(self) -> Answerer:
+    def for_the_film(self, beneath: Answerer | None = None) -> Answerer:
         """Return where the answer about a film begins that was just laid, on what is known so far.
 
         What only kept a coat from being started (the closed window) does not harm the film.
+
+        Args:
+            beneath: the answer about films that lie already, of which nothing is forgotten.
         """
         found = deepcopy(self)
         memory = found.memory
@@ -120,7 +123,17 @@ class Answerer:
             found.memory = replace(memory, cause=cause)
             if not cause:
                 found.memory = Memory(Call.HOLD, memory.since_s)
+        if beneath is not None:
+            found.memory = both_of(found.memory, beneath.memory)
+            found.harms.join(beneath.harms)
         return found
+
+    def asks_less_than(self, limits: Mapping[LimitName, Limit]) -> bool:
+        """Return whether some of these limits are stricter than those in force."""
+        return any(
+            name not in self.limits or is_stricter(limit, self.limits[name])
+            for name, limit in limits.items()
+        )
 
     def set_limits(
         self, limits: Mapping[LimitName, Limit], spec: Spec, time_s: float | None
@@ -134,13 +147,9 @@ class Answerer:
             spec: for its bands and times.
             time_s: now; None where nothing has been evaluated yet [s].
         """
-        before, self.limits, self.spec = self.limits, limits, spec
-        if time_s is None:
-            return
-        if any(
-            name not in before or is_stricter(limit, before[name]) for name, limit in limits.items()
-        ):
+        if time_s is not None and self.asks_less_than(limits):
             self.memory = restart_timers(self.memory, time_s)
+        self.limits, self.spec = limits, spec
 
     def evaluate(
         self,

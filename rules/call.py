@@ -218,6 +218,23 @@ def restart_timers(memory: Memory, time_s: float) -> Memory:
     return Memory(call, time_s, None, None, memory.cause)
 
 
+def both_of(one: Memory, other: Memory) -> Memory:
+    """Return what is remembered where two answers become one: the worse, by what both held."""
+    calls = [each.call for each in (one, other)]
+    call = min(calls, key=WORST_FIRST.index)
+
+    def later(first_s: float | None, second_s: float | None) -> float | None:
+        return None if first_s is None or second_s is None else max(first_s, second_s)
+
+    return Memory(
+        call,
+        min(each.since_s for each in (one, other) if each.call is call),
+        later(one.inside_since_s, other.inside_since_s),
+        later(one.settled_since_s, other.settled_since_s),
+        one.cause | other.cause,
+    )
+
+
 _AND = " + "
 
 

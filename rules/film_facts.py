@@ -67,6 +67,14 @@ class Harms:
         for name in names:
             self._since.setdefault(name, _Harm(since_s))
 
+    def join(self, other: Harms) -> None:
+        """Take another's harms beside one's own, from when the first of the two began."""
+        for name, harm in other._since.items():
+            own = self._since.get(name)
+            if own is None or harm.since_s < own.since_s:
+                self._since[name] = harm
+        self._eased |= other._eased
+
     def forget(self, names: Iterable[LimitName]) -> None:
         """End the harms that rested on points alone which are no longer in the config."""
         for name in names:

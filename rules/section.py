@@ -235,7 +235,7 @@ class Section:
         """Take a new stage, spec or set of ended steps into account from the next evaluation on.
 
         A film that was just laid takes over what was known of the air before it: a STOP that was
-        painted into is one for the film.
+        painted into is one for the film, and air that was well before stays so.
 
         Args:
             film: as events and clocks have it.
@@ -247,6 +247,10 @@ class Section:
             self._films = None
         elif self._films is None:
             self._films = self._start.for_the_film()
+        elif time_s is not None:
+            asked = film.film_limits()
+            if self._films.asks_less_than(asked) and not self._start.asks_less_than(asked):
+                self._films = self._start.for_the_film(self._films)
         if self._films is not None:
             self._films.set_limits(film.film_limits(), film.spec, time_s)
         self._start.set_limits(film.start_limits(), film.start_spec, time_s)

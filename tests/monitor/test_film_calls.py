@@ -183,6 +183,40 @@ def test_a_film_whose_spec_is_not_known_gets_no_go() -> None:
     assert "'two-pack-epoxy-primr' cannot be found" in reason.text
 
 
+TWO_COATS = [
+    ("coat-started", 30 * MIN, {"coat": 1}),
+    ("coat-ended", 50 * MIN, {}),
+    ("coat-started", 150 * MIN, {"coat": 2}),
+]
+
+
+def test_a_second_coat_in_air_that_was_well_all_along_is_no_hold() -> None:
+    """As the first: what a coat asks of the air was held before it was begun."""
+    tent = Tent(spec(), TWO_COATS)
+    tent.run(0, 149 * MIN)
+    told = tent.told()
+    assert (told.start.call, told.films.call) == (Call.GO, Call.GO)  # type: ignore[union-attr]
+    for minute in range(150, 165):
+        assert tent.run(minute * MIN, minute * MIN) is Call.GO, tent.told().reasons
+        told = tent.told()
+        assert (told.stage, told.films.call) == (Stage.APPLY, Call.GO)  # type: ignore[union-attr]
+
+
+def test_a_stop_that_a_second_coat_is_begun_into_is_one_for_its_film() -> None:
+    """As for the first; 82 % is past the topcoat's 80 for a coat, while the first only cures."""
+    tent = Tent(spec(), TWO_COATS)
+    tent.run(0, 130 * MIN)
+    tent.run(131 * MIN, 145 * MIN, (20.0, 82.0, 26.0))
+    tent.run(146 * MIN, 149 * MIN)
+    told = tent.told()
+    assert told.start.call is Call.STOP, "back inside, but not for long enough"  # type: ignore[union-attr]
+    before = told.films.call  # type: ignore[union-attr]
+    assert before is not Call.STOP, "handled, it no longer minds"
+    assert tent.run(150 * MIN, 150 * MIN) is Call.STOP
+    assert tent.told().films.call is Call.STOP  # type: ignore[union-attr]
+    assert "humidity_max@bow" in tent.told().cause
+
+
 def test_coating_over_a_closed_window_is_stop() -> None:
     coat = [("coat-started", 0.0, {"coat": 1}), ("coat-ended", 20 * MIN, {})]
     tent = Tent(spec(), [*coat, ("coat-started", 6 * H, {"coat": 2})])
