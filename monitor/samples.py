@@ -22,7 +22,7 @@ from sensors.reading import Quantity
 
 if TYPE_CHECKING:
     from rules.climate import AssumedSurface
-    from rules.clocks.history import Silent, TemperatureHistory
+    from rules.clocks.history import AirBody, Silent, TemperatureHistory
 
 SAMPLE_EVERY_S = 30.0
 # Samples of the last two days stay as they are; older ones are joined, so that a program which
@@ -275,10 +275,10 @@ class Temperatures:
             rows = rows.copy()
             for from_s, to_s in self._away_s:
                 rows[(rows[:, 0] > from_s) & (rows[:, 0] < to_s), 1:] = math.nan
-        said = self._history(ends_of(self.channels, rows))
+        said = self._history(rows)
         if not np.isnan(rows).any():
             return said
-        known = self._history(ends_of(self.channels, rows, self._silences))
+        known = self._history(rows, self._silences)
         surfaces, airs = (
             self._silent(rows, each) for each in (Quantity.SURFACE_TEMP, Quantity.AIR_TEMP)
         )
@@ -307,11 +307,23 @@ class Temperatures:
             ]
         return tuple(found)
 
-    def _history(self, columns: list[NDArray[np.float64]]) -> TemperatureHistory:
+    def _bodies(self, rows: NDArray[np.float64]) -> Iterator[AirBody]:
+        """Each temperature of the air with the humidity of its own body."""
+        from rules.clocks.history import AirBody
+
+        own = {(each.point, each.quantity): 1 + 2 * k for k, each in enumerate(self.channels)}
+        for (point, quantity), at in own.items():
+            beside = own.get((point, Quantity.HUMIDITY))
+            if quantity is Quantity.AIR_TEMP and beside is not None:
+                yield AirBody(*(0.5 * (rows[:, k] + rows[:, k + 1]) for k in (at, beside)))
+
+    def _history(
+        self, rows: NDArray[np.float64], silences: dict[Quantity, Silences] | None = None
+    ) -> TemperatureHistory:
         from rules.clocks.history import TemperatureHistory, with_assumed_surface
 
         time_s, cold_c, warm_c, air_cold_c, air_warm_c, rh_low_pct, rh_high_pct, _, co2_ppm = (
-            columns
+            ends_of(self.channels, rows, silences)
         )
         history = TemperatureHistory(
             time_s=time_s,
@@ -324,6 +336,7 @@ class Temperatures:
             rh_low_pct=rh_low_pct,
             rh_high_pct=rh_high_pct,
             co2_ppm=co2_ppm,
+            bodies=tuple(self._bodies(rows)),
         )
         assumed = self._assumed
         return history if assumed is None else with_assumed_surface(history, assumed)

@@ -5,6 +5,7 @@ Takes the air over one film and its steps; call, gates and review read the same 
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -17,7 +18,7 @@ import numpy as np
 
 from rules.air.arrays import wetting_points_c
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C
-from rules.clocks.history import TemperatureHistory
+from rules.clocks.history import AirBody, TemperatureHistory
 from rules.clocks.section_work import SectionWork
 from rules.clocks.work import is_about
 from rules.events import Event
@@ -218,14 +219,14 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
     said = history.said or history
     best = column(said.coldest_c)
     rh = 0.5 * (column(said.rh_low_pct) + column(said.rh_high_pct))
-    dew = _wetting_c(0.5 * (column(said.air_coldest_c) + column(said.air_warmest_c)), rh)
+    wettest = _wettest_c([body.within(keep) for body in history.bodies], time_s.size)
     dampest = _wetting_c(air_high + air_acc, rh_high)
     driest = _wetting_c(air_low - air_acc, rh_low)
     grid = _with_gaps(time_s, history.max_gap_s, now_s)
     margin_k, humidity_pct, surface_c = (
         _widened(time_s, each, grid, history.max_gap_s, pace, now_s)
         for each, pace in (
-            (Known(best - dew, cold - acc - dampest, warm + acc - driest), MARGIN),
+            (Known(best - wettest, cold - acc - dampest, warm + acc - driest), MARGIN),
             (Known(rh, rh_low, rh_high), HUMIDITY),
             (Known(best, cold - acc, warm + acc), TEMPERATURE),
         )
@@ -246,15 +247,22 @@ def dew_points_of(history: TemperatureHistory, from_s: float) -> tuple[Floats, F
         from_s: from when on [s].
 
     Returns:
-        Instants and two arrays [s, degC, %], NaN where not known; empty without humidity.
+        Instants, the highest dew point of the bodies and the middle of the humidities
+        [s, degC, %], NaN where not known; empty without humidity.
     """
-    cold_c, warm_c = history.air_coldest_c, history.air_warmest_c
     low_pct, high_pct = history.rh_low_pct, history.rh_high_pct
-    if cold_c is None or warm_c is None or low_pct is None or high_pct is None:
+    if low_pct is None or high_pct is None:
         return np.empty(0), np.empty(0), np.empty(0)
     seen = slice(int(np.searchsorted(history.time_s, from_s)), None)
-    rh_pct = 0.5 * (low_pct + high_pct)[seen]
-    return history.time_s[seen], _wetting_c(0.5 * (cold_c + warm_c)[seen], rh_pct), rh_pct
+    times_s = history.time_s[seen]
+    wettest_c = _wettest_c([body.within(seen) for body in history.bodies], times_s.size)
+    return times_s, wettest_c, 0.5 * (low_pct + high_pct)[seen]
+
+
+def _wettest_c(bodies: Iterable[AirBody], size: int) -> Floats:
+    """The highest dew or frost point that a body measured, NaN where none did."""
+    points_c = [_wetting_c(*body) for body in bodies]
+    return functools.reduce(np.fmax, points_c, np.full(size, np.nan))
 
 
 def _wetting_c(air_c: Floats, rh_pct: Floats) -> Floats:

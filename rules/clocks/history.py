@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +47,17 @@ class Silent:
         return replace(self, to_s=np.minimum(self.to_s, end_s))
 
 
+class AirBody(NamedTuple):
+    """What one sensor body said of the air at each instant, NaN where it was not believed."""
+
+    temp_c: FloatArray
+    rh_pct: FloatArray
+
+    def within(self, part: slice | NDArray[np.bool_]) -> AirBody:
+        """Return a part of it."""
+        return AirBody(self.temp_c[part], self.rh_pct[part])
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class TemperatureHistory:
     """What the log knows of one section's temperatures; NaN where a value is not known.
@@ -64,6 +75,7 @@ class TemperatureHistory:
         rh_low_pct: lowest humidity beside the film, accuracy included, or None [%].
         rh_high_pct: highest, likewise [%].
         co2_ppm: most carbon dioxide beside it, or None [ppm].
+        bodies: that measure temperature and humidity of the air at one place [°C, %].
         left: whether the section left the enclosure at the last instant, from when on the air
             beside it may be any.
         said: the same by those probes alone that spoke, for best estimates; None where all did.
@@ -87,6 +99,7 @@ class TemperatureHistory:
     rh_low_pct: FloatArray | None = None
     rh_high_pct: FloatArray | None = None
     co2_ppm: FloatArray | None = None
+    bodies: tuple[AirBody, ...] = ()
     left: bool = False
     said: TemperatureHistory | None = None
     silent: tuple[Silent, ...] = ()

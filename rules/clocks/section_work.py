@@ -9,7 +9,7 @@ import numpy as np
 
 from rules.climate import assumed_words
 from rules.clocks.clock import Clock, ClockState, body_of
-from rules.clocks.history import TemperatureHistory, TemperatureOutlook
+from rules.clocks.history import AirBody, TemperatureHistory, TemperatureOutlook
 from rules.clocks.work import Coat, Pot, Work
 from rules.rate import FloatArray, SafeSide
 from rules.spec.model import Spec
@@ -152,6 +152,10 @@ def _until(history: TemperatureHistory, end_s: float | None) -> TemperatureHisto
         rh_low_pct=cut(history.rh_low_pct, np.nan),
         rh_high_pct=cut(history.rh_high_pct, np.nan),
         co2_ppm=cut(history.co2_ppm, np.nan),
+        bodies=tuple(
+            AirBody(*(np.append(column[:stop], np.nan) for column in body))
+            for body in history.bodies
+        ),
         left=True,
         said=None if history.said is None else _until(history.said, end_s),
         silent=tuple(each.until(end_s) for each in history.silent),

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from monitor.specs import find_spec
-from rules.clocks.history import TemperatureHistory
+from rules.clocks.history import AirBody, TemperatureHistory
 from rules.events import Event
 from rules.memory import (
     Age,
@@ -44,7 +44,7 @@ def history(hull_c: float = 15.0, *, gap: tuple[float, float] | None = None) -> 
     hull = np.full(time_s.size, hull_c)
     return TemperatureHistory(
         time_s, hull, hull, 0.0, air_coldest_c=air, air_warmest_c=air, air_accuracy_k=0.0,
-        rh_low_pct=rh, rh_high_pct=rh,
+        rh_low_pct=rh, rh_high_pct=rh, bodies=(AirBody(air, rh),),
     )  # fmt: skip
 
 
@@ -66,7 +66,8 @@ def test_dew_that_comes_and_goes_counts_for_as_long_as_it_lay() -> None:
     minute = (told.time_s - WET_FROM) / 60.0
     dry = (minute >= 0.0) & (minute < 120.0) & (minute % 9.0 >= 3.0)
     rh_pct = np.where(dry, 50.0, told.rh_low_pct)
-    found = memory(replace(told, rh_low_pct=rh_pct, rh_high_pct=rh_pct))
+    body = told.bodies[0]._replace(rh_pct=rh_pct)
+    found = memory(replace(told, rh_low_pct=rh_pct, rh_high_pct=rh_pct, bodies=(body,)))
     assert sum(end - begin for begin, end in found.wet_s) == 42 * 60.0
     assert found.minutes(Condition.WET, Age.SOFT).best_s == 42 * 60.0
     (doubt,) = memory_doubts(found, -np.inf, 30 * HOUR, UTC)

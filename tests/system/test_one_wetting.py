@@ -283,9 +283,6 @@ def played(night: Night, folder: Path, seed: str) -> Played:
 # The trial itself --------------------------------------------------------------------------
 
 Told = Callable[[str], Played]
-MEAN = "the call, event and today remember the mean of the air probes, not the worst pair"
-NOT_YET = pytest.mark.xfail(strict=True, raises=AssertionError, reason=MEAN)
-SOON = [pytest.param(each, marks=NOT_YET if each != "one body" else ()) for each in WET]
 
 
 @pytest.fixture(scope="module")
@@ -338,7 +335,7 @@ def faults(name: str, told: Told, *surfaces: str) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("name", SOON)
+@pytest.mark.parametrize("name", WET)
 def test_no_memory_is_less_wet_than_the_worst_pair(name: str, told: Told) -> None:
     assert faults(name, told, "call", "gate", "check --now", "event", "today") == []
 
@@ -354,7 +351,16 @@ def test_the_review_is_not_less_wet_than_the_worst_pair(name: str, told: Told) -
     assert highest_s >= whole.lasted_s - NIGHTS[name].slack_s
 
 
-@pytest.mark.parametrize("name", SOON)
+HELD = "a review counts a word until its max_age, the memory until the word: 53 min for 48"
+BUT_SILENT = [
+    pytest.param(each, marks=pytest.mark.xfail(strict=True, reason=HELD))
+    if each == "damp one silent"
+    else each
+    for each in WET
+]
+
+
+@pytest.mark.parametrize("name", BUT_SILENT)
 def test_all_tell_one_wetting_to_the_minute(name: str, told: Told) -> None:
     """The call's STOP, its memory while the film lies wet, and everyone afterwards."""
     found = told(name)
@@ -379,7 +385,7 @@ def test_the_call_stops_when_the_worst_pair_is_wet(name: str, told: Told) -> Non
     assert calls == {"STOP"}
 
 
-@pytest.mark.parametrize("name", [each for each in SOON if each.values != ("mean wet later",)])
+@pytest.mark.parametrize("name", WET)
 def test_the_next_coat_waits_for_a_wash(name: str, told: Told) -> None:
     found = told(name)
     assert found.last_words() == ["HOLD", "HOLD"]
