@@ -416,7 +416,13 @@ class FilmKeeper:
         known_coat, overcoat = self._overcoats.get(section, (None, NOTHING_WRONG))
         if known_coat != coat:
             overcoat = overcoat_of(
-                section, events, self.specs, self.default_spec, samples.history(), time_s
+                section,
+                events,
+                self.specs,
+                self.default_spec,
+                samples.history(),
+                time_s,
+                self.zone,
             )
             self._overcoats[section] = (coat, overcoat)
         return overcoat

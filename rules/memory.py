@@ -404,22 +404,38 @@ def memory_doubts(
         now_s: now [s].
         zone: of the times that it names; UTC where it is not known.
     """
+    lasted_s, when = wet_since_answered(memory, answered, now_s, zone)
+    if not when:
+        return ()
+    first = "once it is dry wash" if when.startswith("since") else "wash"
+    text = f"Wet {when} while soft: {first}, look, sand. Then record washed, inspected or sanded"
+    return (Doubt(MEMORY, text, LimitState.NEAR, lasted_s, 0.0, "s"),)
+
+
+def wet_since_answered(
+    memory: FilmMemory, answered: float, now_s: float, zone: tzinfo | None
+) -> tuple[float, str]:
+    """Return for how long water lay on a soft film that nobody washed since, and when, or "".
+
+    Args:
+        memory: of the film.
+        answered: when somebody last washed, inspected or sanded it [s].
+        now_s: now [s].
+        zone: of the times that it names; UTC where it is not known.
+    """
     spans = [(max(begin, answered), end) for begin, end in memory.wet_s if end > answered]
     lasted_s = sum(end - begin for begin, end in spans)
     if lasted_s < WET_S:
-        return ()
+        return 0.0, ""
 
     def hour(time_s: float) -> str:
         return hour_and_day_text(time_s, zone or UTC, now_s)
 
     begin, end = spans[0][0], spans[-1][1]
-    still = now_s - end < _GRID_S
-    when = f"since {hour(begin)}" if still else f"{hour(begin)} to {hour(end)}"
+    when = f"since {hour(begin)}" if now_s - end < _GRID_S else f"{hour(begin)} to {hour(end)}"
     if lasted_s < _MOST_OF_IT * (end - begin):
         when += f", {duration_text(lasted_s)} in all"
-    first = "once it is dry wash" if still else "wash"
-    text = f"Wet {when} while soft: {first}, look, sand. Then record washed, inspected or sanded"
-    return (Doubt(MEMORY, text, LimitState.NEAR, lasted_s, 0.0, "s"),)
+    return lasted_s, when
 
 
 def memory_notices(memory: FilmMemory, answered: float, begun_s: float) -> tuple[Doubt, ...]:
@@ -468,16 +484,27 @@ def history_told(
         standing: the enclosure's events in force.
         zone: of the times that are named; UTC where it is not known.
     """
-    coat, now_s = bench.work.newest, bench.now_s
-    spec = None if coat is None else bench.spec_laid(coat)
-    if coat is None or coat.started_s is None or bench.work.back_in_service_s is not None:
+    coat, memory = bench.work.newest, memory_of(bench, steps_ended)
+    if memory is None or coat is None or coat.started_s is None:
         return (), ()
-    steps = (Step.TOUCH_DRY, Step.HANDLE, Step.CURED)
-    ages = FilmAges(coat.started_s, coat.ended_s, *(steps_ended.get(step) for step in steps))
-    air = air_of(bench.history, now_s, coat.started_s)
-    memory = remembered(air, ages, spec or bench.default_spec)
-    answered = answered_s(bench.section, standing, now_s)
+    answered = answered_s(bench.section, standing, bench.now_s)
     return (
-        memory_doubts(memory, answered, now_s, zone),
+        memory_doubts(memory, answered, bench.now_s, zone),
         memory_notices(memory, answered, coat.started_s),
     )
+
+
+def memory_of(bench: SectionWork, steps_ended: Mapping[Step, float | None]) -> FilmMemory | None:
+    """Return what a section's newest film went through, or None where it has none that lies.
+
+    Args:
+        bench: the section's work laid out beside its temperatures.
+        steps_ended: when each of the film's steps ended, or None where it has not [s].
+    """
+    coat = bench.work.newest
+    if coat is None or coat.started_s is None or bench.work.back_in_service_s is not None:
+        return None
+    steps = (Step.TOUCH_DRY, Step.HANDLE, Step.CURED)
+    ages = FilmAges(coat.started_s, coat.ended_s, *(steps_ended.get(step) for step in steps))
+    air = air_of(bench.history, bench.now_s, coat.started_s)
+    return remembered(air, ages, bench.spec_laid(coat) or bench.default_spec)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from rules.review.coats import Window, WindowName, WindowOutcome
 from rules.review.exposure import Excess
+from rules.review.windows import Window, WindowName, WindowOutcome
 from rules.text import date_hour_text, date_text, duration_text, hour_text
 from rules.units import DAY_S, HOUR_S, apart_from
 from sensors.zones import UTC_NAME, zone_or_utc

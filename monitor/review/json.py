@@ -21,11 +21,12 @@ from monitor.review.verdict_text import (
 from monitor.wire import Json
 from rules.memory import FilmMemory
 from rules.review.causes import Verdict
-from rules.review.coats import CoatRecord, Window
+from rules.review.coats import CoatRecord
 from rules.review.defects import AGES
 from rules.review.evidence import Evidence
 from rules.review.exposure import Excess
 from rules.review.likelihood import JUDGEMENT, verbal
+from rules.review.windows import Window
 from rules.text import iso_utc
 from rules.vocabulary import Step
 

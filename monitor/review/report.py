@@ -25,9 +25,10 @@ from rules.errors import FilmcallError
 from rules.events import Event
 from rules.reasons import LIMIT_WORDS
 from rules.review.causes import Verdict
-from rules.review.coats import CoatRecord, WindowOutcome
+from rules.review.coats import CoatRecord
 from rules.review.evidence import Evidence
 from rules.review.exposure import LimitTimes
+from rules.review.windows import WindowOutcome
 from rules.spec.model import Spec
 from rules.text import counted, duration_text
 from rules.vocabulary import ALL_SECTIONS, LimitName

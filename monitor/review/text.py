@@ -20,8 +20,9 @@ from rules.events import Event
 from rules.memory import WET_S
 from rules.reasons import LIMIT_WORDS
 from rules.review.causes import Verdict
-from rules.review.coats import CoatRecord, WindowName, WindowOutcome
+from rules.review.coats import CoatRecord
 from rules.review.exposure import LimitTimes
+from rules.review.windows import WindowName, WindowOutcome
 from rules.text import clean, counted, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName
 

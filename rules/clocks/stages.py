@@ -8,17 +8,14 @@ from dataclasses import dataclass
 from datetime import UTC, tzinfo
 from typing import NamedTuple
 
-from rules.clocks.all_clocks import (
-    clocks_of,
-    coating_over_forbidden,
-    steps_beneath,
-)
+from rules.clocks.all_clocks import clocks_on, coating_over_forbidden, steps_beneath
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.history import TemperatureHistory
 from rules.clocks.section_work import SectionWork
 from rules.clocks.work import Coat, Pot, Work, work_of
 from rules.events import Event, in_force
 from rules.limits import own_limits
+from rules.memory import MEMORY, answered_s, memory_of, wet_since_answered
 from rules.reasons import Doubt
 from rules.spec.model import Limit, Spec
 from rules.text import hour_and_day_text
@@ -43,11 +40,13 @@ class Overcoat(NamedTuple):
         too_late: why coating over was forbidden when it was begun: the window had closed.
         too_early: why it should have waited: the window had not opened.
         laid_late: what `too_late` has done to the film once it is laid.
+        unwashed: what the film beneath went through while it was soft, and nobody washed off.
     """
 
     too_late: str
     too_early: str
     laid_late: str = ""
+    unwashed: str = ""
 
 
 NOTHING_WRONG = Overcoat("", "")
@@ -60,6 +59,7 @@ def overcoat_of(
     default_spec: Spec,
     history: TemperatureHistory,
     now_s: float,
+    zone: tzinfo | None = None,
 ) -> Overcoat:
     """Return how the newest coat of a section stands to the one beneath it.
 
@@ -73,6 +73,7 @@ def overcoat_of(
         default_spec: of the enclosure.
         history: the section's temperatures.
         now_s: now [s].
+        zone: of the times that it names; None for UTC.
     """
     kept = in_force(tuple(events))
     work = work_of(section, kept, now_s)
@@ -82,8 +83,11 @@ def overcoat_of(
     begun_s = newest.started_s
     before = tuple(event for event in kept if event.time_s < begun_s)
     over = spec_of.get(newest.spec, default_spec) if newest.spec is not None else default_spec
-    clocks = clocks_of(section, before, spec_of, over, history, begun_s)
-    too_early = laid_late = ""
+    bench = SectionWork(
+        section, work_of(section, before, begun_s), spec_of, over, history, begun_s, None
+    )
+    clocks = clocks_on(bench)
+    too_early = laid_late = unwashed = ""
     for clock in clocks:
         if clock.stops_coating:
             laid_late = (
@@ -101,11 +105,21 @@ def overcoat_of(
                     f"Coat {newest.number} went on, and it is not known whether coat "
                     f"{clock.coat}'s recoat window was open"
                 )
-    return Overcoat(coating_over_forbidden(clocks), too_early, laid_late)
+    memory = memory_of(bench, stage_of(section, before, over, clocks, begun_s).steps_ended)
+    if memory is not None and bench.work.newest is not None:
+        answered = answered_s(section, before, begun_s)
+        _, when = wet_since_answered(memory, answered, begun_s, zone)
+        if when:
+            unwashed = (
+                f"Coat {newest.number} went on over coat {bench.work.newest.number}, which was wet "
+                f"{when} while soft, no wash recorded: it may not hold"
+            )
+    return Overcoat(coating_over_forbidden(clocks), too_early, laid_late, unwashed)
 
 
 NOTED = "Leave it; look at it once it is touch dry"
 IF_SANDED = "If it was sanded, record when"
+IF_WASHED = "If it was washed or sanded, record when"
 
 
 def film_doubts(
@@ -138,6 +152,8 @@ def film_doubts(
     if state.stage in (Stage.APPLY, Stage.FLASH) and overcoat.too_early:
         noted = f". {NOTED}" if state.stage is Stage.FLASH else ""
         found.append(Doubt("recoat opens", f"{overcoat.too_early}{noted}"))
+    if state.stage in (Stage.APPLY, Stage.FLASH) and overcoat.unwashed:
+        found.append(Doubt(MEMORY, f"{overcoat.unwashed}. {IF_WASHED}"))
     return tuple(found)
 
 

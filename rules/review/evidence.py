@@ -14,7 +14,7 @@ import numpy as np
 from rules.known import Floats
 from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
 from rules.memory import BLOOM_BY_CLASS
-from rules.review.coats import END_OF_LOG, CoatRecord, Window, WindowName, WindowOutcome
+from rules.review.coats import END_OF_LOG, CoatRecord
 from rules.review.defects import Cause, Sign, fits_family
 from rules.review.dose import (
     MOST_PER_H,
@@ -24,6 +24,7 @@ from rules.review.dose import (
 )
 from rules.review.exposure import ClimateSeries, Excess, beyond
 from rules.review.likelihood import RatioRow, combined, dose_ratio
+from rules.review.windows import Window, WindowName, WindowOutcome
 from rules.units import DAY_S, HOUR_S
 from rules.vocabulary import FILM_STAGES, LimitName, Stage, Step, Until
 

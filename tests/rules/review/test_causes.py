@@ -21,10 +21,11 @@ from monitor.review.defects import shipped_defects
 from rules.events import Event
 from rules.review.causes import Finding, verdict_of, verdicts_of
 from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
-from rules.review.coats import CoatRecord, WindowName, WindowOutcome, coats_of
+from rules.review.coats import CoatRecord, coats_of
 from rules.review.defects import Defect, Sign
 from rules.review.defects import find_defect as find_in
 from rules.review.exposure import ClimateSeries
+from rules.review.windows import WindowName, WindowOutcome
 from rules.vocabulary import EventKind, Method
 
 SEEDS = range(2000, 2025)
@@ -116,6 +117,7 @@ def hand_case(
     nights: list[tuple[float, float, float, float, float]] | None = None,
     days: float = 12.0,
     co2_ppm: float | None = None,
+    said: list[str] | None = None,
 ) -> tuple[tuple[CoatRecord, ...], ClimateSeries]:
     """A job at 20 °C, 50 %, hull at 20 °C; `nights` are (from h, to h, air, humidity, surface)."""
     time_s = START + np.arange(0.0, days * 24 * HOUR, 60.0)
@@ -135,7 +137,9 @@ def hand_case(
     told = events if events is not None else one_coat(spec)
     history = temperature_history(series, 0.5, 0.3, 600.0)
     end_s = float(time_s[-1])
-    coats, _ = coats_of("hull", told, shipped(), shipped()[spec], history, end_s, series)
+    coats, words = coats_of("hull", told, shipped(), shipped()[spec], history, end_s, series)
+    if said is not None:
+        said += words
     return coats, series
 
 
@@ -347,6 +351,20 @@ def test_the_air_no_longer_reaches_a_coat_under_the_next_one() -> None:
     assert coats[0].until_why == "next coat"
     verdict = verdict_of(find_defect("amine-bloom"), coats, series)
     assert {e.coat for e in verdict.ranked} == {2}
+
+
+@pytest.mark.parametrize("washed_h", [None, 60.0])
+def test_a_coat_over_a_film_that_was_wet_while_soft_and_not_washed_is_said(
+    washed_h: float | None,
+) -> None:
+    told = [*one_coat(PRIMER), *one_coat(PRIMER, 2, 70.0)]
+    if washed_h is not None:
+        told.append(event(EventKind.WASHED, washed_h))
+    said: list[str] = []
+    night = [(13.0, 15.0, 20.0, 99.0, 18.0)]  # a dew point of 19.8 °C on 18
+    hand_case(PRIMER, events=told, nights=night, said=said)
+    told_so = [each for each in said if "coat 1 was wet for 2 h while soft" in each]
+    assert len(told_so) == (1 if washed_h is None else 0)
 
 
 def test_stages_follow_the_generic_primers_times_at_20_degrees() -> None:
