@@ -42,6 +42,9 @@ _FILLERS = frozenset(
      "does", "do", "did", "will", "that", "there")
 )  # fmt: skip
 
+# Words that together name something else than the last of them alone.
+_TOGETHER = (("orange", "peel"),)
+
 Clause = tuple[str, ...]
 
 
@@ -113,6 +116,11 @@ def _heard(phrase: str, clause: Clause) -> bool | None:
     )
     size = len(wanted)
     for at in range(len(clause) - size + 1):
+        if size == 1 and any(
+            clause[max(at - 1, 0)] == first and clause[at].startswith(last)
+            for first, last in _TOGETHER
+        ):
+            continue
         if all(_fits(one, word) for one, word in zip(wanted, clause[at:], strict=False)):
             return wanted[0] not in _DENIALS and bool(_DENIALS & set(clause[:at]))
     return None

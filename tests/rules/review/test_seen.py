@@ -50,6 +50,13 @@ def test_what_was_seen_finds_the_defect(seen: str, name: str) -> None:
     assert match_seen(seen, DEFECTS)[0].defect.name == name
 
 
+@pytest.mark.parametrize("seen", ["orange peel", "no gloss, orange-peel texture"])
+def test_a_rough_look_named_after_a_fruit_is_no_film_that_peels(seen: str) -> None:
+    found = {match.defect.name for match in match_seen(seen, DEFECTS)}
+    assert "brush-marks" in found
+    assert "poor-adhesion" not in found
+
+
 @pytest.mark.parametrize(
     "seen", ["it is blue", "", "hard and glossy, no fault", "no bubbles, no runs, not dull"]
 )
