@@ -284,7 +284,7 @@ def test_what_rings_for_a_stop_whose_cause_has_gone_tells_what_was_past_its_boun
         if second == 120:
             (humid,) = (ring.text for ring in rings if ring.cause == HUMID)
             assert "Begin nothing new: it is not well inside the limit" in humid
-            # 20 degC with 96 % has a dew point of 19.3 degC, with 55 % of 10.7 (WMO No. 8, Annex 4.B).
+            # The dew point of 20 degC and 96 % is 19.3 degC, of 55 % 10.7 (WMO No. 8, Annex 4.B).
             lasting = "Humidity 96.0 % at 14:00; wants at most 80.0 %; now 55.0 %"
             assert lasting in humid
             assert lasting in board.text()

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from command import Ran, filmcall
 
+from monitor.display import VARIABLE, Units, forget, prefer
 from monitor.page import today as today_module
 from monitor.page.serve import _listening
 from monitor.page.today import TodaySheet
@@ -84,18 +85,25 @@ def test_an_account_takes_its_password_from_standard_input(
     assert "rain" not in file.read_text()
 
 
-def test_the_sheet_of_today_is_what_the_command_prints(tmp_path: Path) -> None:
+@pytest.mark.parametrize("units", list(Units))
+def test_the_sheet_of_today_is_what_the_command_prints(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, units: Units
+) -> None:
     job, forecast, db = (tmp_path / name for name in ("job.toml", "now.csv", "log.db"))
     start, day = (date_text(time.time() + days * DAY_S, UTC) for days in (0.0, 40.0))
     job.write_text(JOB.format(start=start, day=day))
     hour_s = time.time() // 3600.0 * 3600.0
     rows = [f"{iso_utc(hour_s + 3600.0 * n)},18,60" for n in range(24 * 20)]
     forecast.write_text("\n".join(["time,temperature,humidity", *rows]) + "\n")
+    forget()
+    prefer(units)  # as the page's config does
     text = asyncio.run(TodaySheet(job, db=db, forecast=forecast).text())
+    monkeypatch.setenv(VARIABLE, units)
     words = ("--job", str(job), "--forecast", str(forecast), "--db", str(db))
     ran = filmcall("today", *words)
     assert ran.code == 0, ran.err
     assert "May I?" in text
+    assert ("°F" in text) is (units is Units.US)
     # The minutes in it may have turned.
     for line, said in zip(text.splitlines(), ran.out.strip().splitlines(), strict=True):
         assert re.sub(r"\d\d:\d\d", "", line) == re.sub(r"\d\d:\d\d", "", said)
