@@ -80,7 +80,7 @@ def _listener(broker: str | None, config_file: Path | None) -> tuple[Listener, t
     settings, publish, expected = BrokerConfig(), PublishConfig(), []
     zone: tzinfo = datetime.now().astimezone().tzinfo or UTC
     if config_file is not None:
-        config = load_config_file(config_file)
+        config = load_config_file(config_file, points=False)
         settings, publish = config.broker or settings, config.publish
         zone = zone_or_utc(config.enclosures[0].timezone)
         expected = [Key(publish.station, each.name) for each in config.enclosures]

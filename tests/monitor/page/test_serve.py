@@ -15,9 +15,11 @@ import pytest
 from command import Ran, filmcall
 
 from monitor.display import VARIABLE, Units, forget, prefer
+from monitor.listen.yard import Key
 from monitor.page import today as today_module
 from monitor.page.serve import _listening
 from monitor.page.today import TodaySheet
+from monitor.yard.run import _listener
 from rules.errors import FilmcallError
 from rules.text import date_text, iso_utc
 from rules.units import DAY_S
@@ -65,6 +67,20 @@ def test_what_cannot_be_served_safely_is_not_started(words: tuple[str, ...], tol
     assert ran.code == 2
     assert told in ran.err
     assert ran.err.count("\n") == 1
+
+
+def test_who_only_listens_needs_no_points(tmp_path: Path) -> None:
+    """deploy/README.md, 6: the page's config needs broker, publish, names and zones."""
+    file = tmp_path / "page.toml"
+    file.write_text(
+        '[broker]\nhost = "127.0.0.1"\n[publish]\nstation = "office"\n'
+        '[[enclosure]]\nname = "tent"\ntimezone = "Etc/UTC"\n'
+    )
+    # It gets as far as the address, which others can reach.
+    assert "--accounts and" in filmcall("page", "--config", str(file), "--host", "0.0.0.0").err
+    listener, zone = _listener(None, file)
+    assert (listener.keys(), zone.key) == ([Key("office", "tent")], "Etc/UTC")
+    assert "enclosure[1].point: is missing" in filmcall("watch", "--config", str(file)).err
 
 
 def test_a_port_in_use_is_said() -> None:
