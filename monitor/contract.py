@@ -7,6 +7,10 @@ VALID_S = 60.0
 # A watch's own: the broker tells of a shed whose line has gone dark after one and a half of it, and
 # up to 6 s more. Shorter, a line that is behind would be cut before its delay is told as HOLD.
 KEEPALIVE_S = 10
+HEARTBEAT = "heartbeat"
+"""Last level of the topic by which a watch says every second that it and its line live."""
+BEAT_LOST_S = 8.0
+"""A station whose beats were heard, and that has said nothing for so long, is not heard now [s]."""
 ONLINE = b"online"
 OFFLINE = b"offline"
 GO_ASKED = "GO?"

@@ -189,7 +189,7 @@ class Answerer:
             gated=bool(gates),
             stop_forced=RECOAT_CLOSES if forbidden else "",
         )
-        self.harms.take(judged, self.spec, time_s)
+        self.harms.take(judged, self.spec, climate)
         self.climate, self._judged = climate, judged
         self._doubts, self._gates, self._forbidden = doubts, gates, forbidden
 

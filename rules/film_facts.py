@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
 
+from rules.climate import Climate
 from rules.limits import LimitJudgement
 from rules.reasons import HARM_WORDS, Reason
 from rules.spec.model import Spec
@@ -22,8 +23,28 @@ class FactKind(StrEnum):
     NEAR = "near"  # inside a limit by less than the sensors' error, or heading past one
 
 
+FARTHER = 0.05
+"""A harm's limit is told anew where it is past its bound by so much more: half the last digit that
+people are shown [unit]."""
+
 OUTLOOK = "outlook"
 """Cause of a `near` that no reading shows yet: the outlook or the trend leads past a limit."""
+
+
+class Past(NamedTuple):
+    """What a harm rests on: its limit where it was farthest past its bound.
+
+    Attributes:
+        value: measured [unit].
+        bound: that was passed [unit].
+        beyond: how far [unit].
+        climate: of that time.
+    """
+
+    value: float
+    bound: float
+    beyond: float
+    climate: Climate
 
 
 class FilmFact(NamedTuple):
@@ -34,18 +55,21 @@ class FilmFact(NamedTuple):
         cause: name of the limit, or `outlook`.
         since_s: of a harm, since when it holds; of the others the time of the evaluation [s].
         reason: the limit as it stands now, or what else says it best.
+        past: of a harm, what was past its bound; None where an earlier run of the program saw it.
     """
 
     kind: FactKind
     cause: str
     since_s: float
     reason: Reason
+    past: Past | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class _Harm:
     since_s: float
     inside_since_s: float | None = None
+    past: Past | None = None
 
 
 class Harms:
@@ -72,7 +96,8 @@ class Harms:
         for name, harm in other._since.items():
             own = self._since.get(name)
             if own is None or harm.since_s < own.since_s:
-                self._since[name] = harm
+                past = harm.past if own is None else _farther(harm.past, own.past)
+                self._since[name] = replace(harm, past=past)
         self._eased |= other._eased
 
     def forget(self, names: Iterable[LimitName]) -> None:
@@ -80,14 +105,15 @@ class Harms:
         for name in names:
             self._since.pop(name, None)
 
-    def take(self, judged: Sequence[LimitJudgement], spec: Spec, time_s: float) -> None:
+    def take(self, judged: Sequence[LimitJudgement], spec: Spec, climate: Climate) -> None:
         """Follow one evaluation.
 
         Args:
             judged: every limit in force.
             spec: for its bands and times.
-            time_s: of the evaluation, never before the last one [s].
+            climate: that they were judged on, never before the last one.
         """
+        time_s = climate.time_s
         judged = [each for each in judged if each.harms]
         if not self._since and not any(each.state is LimitState.BROKEN for each in judged):
             if self._eased:
@@ -99,7 +125,10 @@ class Harms:
         for name, entry in in_force.items():
             harm = self._since.get(name)
             if entry.state is LimitState.BROKEN:
-                self._since[name] = _Harm(time_s if harm is None else harm.since_s)
+                past = _past_of(entry, climate)
+                if harm is not None:
+                    past = _farther(harm.past, past)
+                self._since[name] = _Harm(time_s if harm is None else harm.since_s, None, past)
             elif harm is not None:
                 self._follow(name, harm, entry, spec, time_s)
         self._settle(judged, spec)
@@ -116,11 +145,16 @@ class Harms:
             self._eased.add(name)
         else:
             since_s = time_s if inside_s is None else inside_s
-            self._since[name] = _Harm(harm.since_s, since_s if well else None)
+            self._since[name] = _Harm(harm.since_s, since_s if well else None, harm.past)
 
     def names(self) -> tuple[frozenset[LimitName], frozenset[LimitName]]:
         """Return the limits of which a harm lasts, and those that are not well inside since."""
         return frozenset(self._since), frozenset(self._eased)
+
+    def farther(self, name: LimitName) -> float:
+        """Return how far past its bound a harm's limit has to be to be told anew [unit]."""
+        past = self._since[name].past
+        return 0.0 if past is None else past.beyond + FARTHER
 
     def due_s(self, spec: Spec) -> float:
         """Return when a harm can end by time alone; infinity for never [s]."""
@@ -143,7 +177,10 @@ class Harms:
 
     def clock_jumped(self, time_s: float) -> None:
         """Count the time well inside anew after a jump of the clock; no harm ends by it [s]."""
-        self._since = {name: _Harm(min(harm.since_s, time_s)) for name, harm in self._since.items()}
+        self._since = {
+            name: _Harm(min(harm.since_s, time_s), None, harm.past)
+            for name, harm in self._since.items()
+        }
 
     def facts(
         self,
@@ -159,7 +196,7 @@ class Harms:
             time_s: of the evaluation [s].
         """
         found = [
-            FilmFact(FactKind.HARMED, str(name), harm.since_s, reasons[str(name)])
+            FilmFact(FactKind.HARMED, str(name), harm.since_s, reasons[str(name)], harm.past)
             for name, harm in self._since.items()
             if str(name) in reasons
         ]
@@ -181,6 +218,19 @@ class Harms:
         return tuple(found)
 
 
+def _past_of(entry: LimitJudgement, climate: Climate) -> Past | None:
+    if entry.value is None or entry.inside is None:
+        return None
+    return Past(entry.value, entry.bound, -entry.inside, climate)
+
+
+def _farther(one: Past | None, other: Past | None) -> Past | None:
+    """The one that was farther past its bound; the first of two that look alike."""
+    if one is None or other is None:
+        return one or other
+    return other if other.beyond > one.beyond + FARTHER else one
+
+
 def todo_of(fact: FilmFact, stage: Stage) -> str:
     """Return what an alarm asks of the painter; the caution follows it at once.
 
@@ -197,8 +247,9 @@ def todo_of(fact: FilmFact, stage: Stage) -> str:
         )
     if fact.reason.state is LimitState.UNKNOWN:
         return "It cannot be seen whether it is over."
+    if fact.reason.state is not LimitState.BROKEN:
+        first = "Begin nothing new" if apply else "Keep off"
+        return f"{first}: it is not well inside the limit for long enough yet."
     if apply:
         return "Stop at the next break line."
-    if fact.reason.state is not LimitState.BROKEN:
-        return "It is not well inside the limit for long enough yet. Keep off."
     return f"{HARM_WORDS[LimitName(fact.cause)]} Stay out; leave outside heat as it is. Noted."

@@ -556,15 +556,26 @@ def distance_text(
     Returns:
         One clause, such as `Hull 7.7 K above dew point; wants 3.0 K, or 3.8 K with sensor error`.
     """
-    upper = is_upper(name)
-    wants = figure(name, bound, 1)
-    if name is not LimitName.DEW_MARGIN_MIN:
-        wants = f"at {'most' if upper else 'least'} {wants}"
+    wants = wants_text(name, bound, figure)
     if guard:
-        sure = figure(name, bound - guard if upper else bound + guard, 1)
+        sure = figure(name, bound - guard if is_upper(name) else bound + guard, 1)
         stands = climate.stands(name, guard)
         wants = f"{wants}, or {sure} {'while its probe stands' if stands else 'with sensor error'}"
-    return f"{value_text(name, value, bound, climate, figure)}; wants {wants}"
+    return f"{value_text(name, value, bound, climate, figure)}; {wants}"
+
+
+def wants_text(name: LimitName, bound: float, figure: FigureText) -> str:
+    """Return what a limit asks for, such as `wants at most 80.0 %`, in any units.
+
+    Args:
+        name: the limit.
+        bound: what is asked for [unit].
+        figure: shows a figure with its unit.
+    """
+    wants = figure(name, bound, 1)
+    if name is not LimitName.DEW_MARGIN_MIN:
+        wants = f"at {'most' if is_upper(name) else 'least'} {wants}"
+    return f"wants {wants}"
 
 
 _SLOW = {

@@ -244,6 +244,8 @@ def _stands(
     """Whether a limit goes on saying the same to one answer while its estimates keep their room."""
     lasting, eased = answerer.harms.names()
     name, stopped = limit.name, answerer.memory.call is Call.STOP
+    if name in lasting and not all(each.stays_over(-answerer.harms.farther(name)) for each in said):
+        return False
     if limit.harms:
         re_entry = answerer.spec.re_entry_band.of(name)
         known = [each for each in said if each.cause in answerer.memory.cause]

@@ -20,16 +20,16 @@ from typing import NamedTuple
 
 from monitor.log.rows import AlarmRow, AlarmStep
 from monitor.screen.phrases import REMINDER, SURFACE_ASSUMED, VAPOUR
-from monitor.screen.sentence import why
+from monitor.screen.sentence import figure, was, why
 from monitor.screen.theme import Theme
 from monitor.snapshot import Snapshot
 from rules.call import Call
 from rules.events import Event
 from rules.film_facts import OUTLOOK, FactKind, FilmFact, todo_of
-from rules.reasons import PROBES_OUT, Reason
+from rules.reasons import LIMIT_WORDS, PROBES_OUT, Reason
 from rules.section import SectionCall
 from rules.text import clean
-from rules.vocabulary import ALL_SECTIONS, EventKind, LimitState, Stage
+from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName, LimitState, Stage
 from sensors.zones import zone_or_utc
 
 BLIND_S = 180.0  # for so long a film may be unwatched, and so long known again before it is over
@@ -120,6 +120,7 @@ class _Alarm:
     present_s: float
     since_s: float
     why: str = ""
+    now: str = ""  # how it stands meanwhile, where `why` tells of what is past
     todo: str = ""
     helps: bool = False
     count: int = 0
@@ -293,13 +294,28 @@ class AlarmBoard:
         alarm.cause = fact.cause
         films = call.films
         seen = call if films is None else replace(call, call=films.call, climate=films.climate)
-        alarm.why = why(seen, self._theme, snapshot.trends, fact.reason)
+        alarm.why, alarm.now = why(seen, self._theme, snapshot.trends, fact.reason), ""
+        if fact.kind is FactKind.HARMED and fact.reason.state is not LimitState.BROKEN:
+            alarm.why, alarm.now = self._was(fact, alarm.why, snapshot.time_s)
         if call.climate.assumed_offset_k is not None:
             alarm.why += f" ({SURFACE_ASSUMED})"
         alarm.todo = "" if key.apart == PROBES_OUT else todo_of(fact, call.stage)
         alarm.helps = key.apart != PROBES_OUT and (
             call.stage is Stage.APPLY or fact.kind is FactKind.BLIND
         )
+
+    def _was(self, fact: FilmFact, why_now: str, now_s: float) -> tuple[str, str]:
+        """What was past its bound, of a harm that is not over yet, and how that stands now."""
+        name, reason = LimitName(fact.cause), fact.reason
+        if reason.value is None or reason.state is LimitState.UNKNOWN:
+            now = f". {why_now}"
+        else:
+            now = f"; now {figure(name, reason.value, self._theme)}"
+        if fact.past is None:
+            words = LIMIT_WORDS[name]
+            return f"{words.capitalize()} was past its limit", now
+        when = self._theme.hour_and_day(fact.past.climate.time_s, self._zone, now_s)
+        return was(name, fact.past, self._theme, when), now
 
     def _leave(
         self,
@@ -422,7 +438,7 @@ class AlarmBoard:
         again = f"Again ({alarm.count}): " if alarm.count > 1 else ""
         since = self._theme.hour_and_day(alarm.since_s, self._zone, now_s)
         todo = f"{ring.place}: {alarm.todo}".rstrip()
-        said = f"{again}{alarm.call.value} since {since}: {alarm.why}."
+        said = f"{again}{alarm.call.value} since {since}: {alarm.why}{alarm.now}."
         return replace(ring, text=f"{todo} {VAPOUR} {said}")
 
     def _keep(self, alarm: _Alarm, step: AlarmStep, text: str = "") -> None:
@@ -449,7 +465,7 @@ class AlarmBoard:
         lasts = alarm.present_s == self._steady_s
         until_s = alarm.present_s + self._ahead_s if alarm.over_s is None else alarm.over_s
         if (alarm.over_s is None and lasts) or alarm.since_s >= until_s:
-            return f"{what} since {when}: {alarm.why}"
+            return f"{what} since {when}: {alarm.why}{alarm.now}"
         until = self._theme.hour_and_day(until_s, self._zone, now_s)
         how = "not so now" if alarm.over_s is None else "over, nobody has seen it"
         return f"{what} from {when} to {until}: {alarm.why}; {how}"

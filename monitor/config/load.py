@@ -50,13 +50,14 @@ __all__ = [
 ]
 
 
-def load_config(text: str, base_dir: Path, name: str = "config") -> Config:
+def load_config(text: str, base_dir: Path, name: str = "config", *, points: bool = True) -> Config:
     """Read a config.
 
     Args:
         text: the file's text.
         base_dir: the folder that files named in it count from.
         name: what to call it in messages.
+        points: whether an enclosure must have any.
 
     Returns:
         The config, in the program's units.
@@ -64,7 +65,7 @@ def load_config(text: str, base_dir: Path, name: str = "config") -> Config:
     Raises:
         ConfigFault: anything is wrong with it; the text lists every fault.
     """
-    config, faults = read(text, base_dir)
+    config, faults = read(text, base_dir, points=points)
     if config is None:
         count = counted(len(faults), "fault")
         listed = "\n".join(f"  {fault}" for fault in faults)
@@ -72,11 +73,12 @@ def load_config(text: str, base_dir: Path, name: str = "config") -> Config:
     return config
 
 
-def load_config_file(path: Path) -> Config:
+def load_config_file(path: Path, *, points: bool = True) -> Config:
     """Read a config file; files that it names count from its own folder.
 
     Args:
         path: the file.
+        points: whether an enclosure must have any; who only listens to calls needs none.
 
     Returns:
         The config.
@@ -91,7 +93,7 @@ def load_config_file(path: Path) -> Config:
             f"config {shown(str(path))} cannot be read ({why}), so no point is known; nothing was "
             f"started. Give the file with --config."
         ) from None
-    config = load_config(text, path.parent, str(path))
+    config = load_config(text, path.parent, str(path), points=points)
     prefer(config.enclosures[0].units)
     return config
 

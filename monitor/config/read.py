@@ -261,8 +261,10 @@ _MEASURES: dict[Quantity, tuple[str, str, float, float]] = {
 }
 
 
-def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
-    """Return the config, or None and everything that is wrong with it."""
+def read(
+    text: str, base_dir: Path, *, points: bool = True
+) -> tuple[Config | None, tuple[Fault, ...]]:
+    """Return the config, or None and everything that is wrong with it; see `load_config_file`."""
     try:
         values, faults = parsed(text)
     except TomlFault as refused:
@@ -280,7 +282,7 @@ def read(text: str, base_dir: Path) -> tuple[Config | None, tuple[Fault, ...]]:
     if "enclosure" not in values:
         top.fault("enclosure", "is missing", 'add [[enclosure]] with its name = "polytunnel"')
     enclosures = [
-        dataclasses.replace(_enclosure(table), units=Units(named) if named else None)
+        dataclasses.replace(_enclosure(table, points=points), units=Units(named) if named else None)
         for table in tables
     ]
     _unlike(tables, "name", "enclosure")
@@ -389,7 +391,7 @@ def _log(table: Table) -> LogConfig:
     return LogConfig(kept_s / DAY_S)
 
 
-def _enclosure(table: Table) -> EnclosureConfig:
+def _enclosure(table: Table, *, points: bool) -> EnclosureConfig:
     plain = EnclosureConfig("", ())
     name = name_at(table, "name", "polytunnel") or ""
     offset_k = figure_at(table, "assumed_surface_offset", "K", -50.0, 50.0, difference=True)
@@ -413,15 +415,15 @@ def _enclosure(table: Table) -> EnclosureConfig:
     else:
         plain = dataclasses.replace(plain, break_probability=float(probability))
     point_tables = table.tables("point", _POINT)
-    if not table.values.get("point"):
+    if points and not table.values.get("point"):
         table.fault("point", "is missing", "add [[enclosure.point]] for each quantity at a point")
-    points = [_point(each, name) for each in point_tables]
+    found = [_point(each, name) for each in point_tables]
     _check_points(point_tables)
     accuracy_k = figure_at(table, "assumed_surface_accuracy", "K", 1.0, 20.0, difference=True)
     altitude_m = figure_at(table, "altitude", "m", -430.0, 5000.0)
     return EnclosureConfig(
         name=name,
-        points=tuple(point for point in points if point is not None),
+        points=tuple(point for point in found if point is not None),
         spec=text_at(table, "spec") or plain.spec,
         timezone=zone_at(table) or plain.timezone,
         assumed_surface_offset_k=offset_k,

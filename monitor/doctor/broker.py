@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Protocol
 
 from monitor.calibrate.target import own_broker
@@ -227,6 +228,8 @@ class BrokerLook:
             self._add("login", CheckResult.BAD, text)
             return False
         who = f"as {printable(broker.username, 40)}" if broker.username else "without a name"
+        if broker.cert_file is not None and not broker.username:
+            who = f"with the certificate of {printable(_name_in(broker.cert_file), 40)}"
         text = f"accepted {who}, MQTT {broker.protocol}"
         if broker.username is None and not broker.cert_file:
             text += "; whoever reaches the broker can send readings. Give each sender an account."
@@ -404,6 +407,39 @@ class BrokerLook:
             f"{nothing}. Check the sensor's power, the topic, and that the broker's access list "
             f"lets this account read it; for a slow sensor: --wait 600"
         )
+
+
+_COMMON_NAME = b"\x55\x04\x03"  # 2.5.4.3
+
+
+def _name_in(certificate: Path) -> str:
+    """The name in a certificate that can be used, which the broker may take for the account.
+
+    Source:
+        RFC 5280, 4.1: version, if any, then serial number, signature, issuer, validity, subject.
+    """
+    begin, rest = "-----BEGIN CERTIFICATE-----", certificate.read_text("utf-8", "replace")
+    coded, end, _ = rest.partition(begin)[2].partition("-----END CERTIFICATE-----")
+    ((_, whole),) = _der_parts(ssl.PEM_cert_to_DER_cert(begin + coded + end))
+    _, signed = next(_der_parts(whole))
+    subject = [value for tag, value in _der_parts(signed) if tag != 0xA0][4]
+    for _, some in _der_parts(subject):
+        for _, one in _der_parts(some):
+            (_, kind), (_, name) = _der_parts(one)
+            if kind == _COMMON_NAME:
+                return name.decode("utf-8", "replace")
+    return "nobody"
+
+
+def _der_parts(der: bytes) -> Iterator[tuple[int, bytes]]:
+    """Tag and content of each element that stands there (X.690, 8.1)."""
+    while der:
+        size, head = der[1], 2
+        if size & 0x80:
+            head += size & 0x7F
+            size = int.from_bytes(der[2:head])
+        yield der[0], der[head : head + size]
+        der = der[head + size :]
 
 
 def _until(

@@ -140,13 +140,22 @@ def check_secrets(config: Config, environment: Mapping[str, str]) -> list[Check]
         found.append(Check("secret", "password", CheckResult.OK, f"{PASSWORD_VARIABLE} is set"))
     elif broker.password_file is not None:
         found.append(_secret("password_file", broker.password_file))
-    key_file = broker.key_file or broker.cert_file
-    if key_file is not None:
-        found.append(_secret("key_file" if broker.key_file else "cert_file", key_file))
+    if broker.key_file is not None:
+        found.append(_secret("key_file", broker.key_file))
+    elif broker.cert_file is not None and b"PRIVATE KEY-----" in _content(broker.cert_file):
+        found.append(_secret("cert_file", broker.cert_file))
     if broker.username and not broker.password_file and not environment.get(PASSWORD_VARIABLE):
         text = f"username is set without a password. Set password_file or {PASSWORD_VARIABLE}."
         found.append(Check("secret", "password", CheckResult.LOOK, text))
     return found
+
+
+def _content(path: Path) -> bytes:
+    """What a file holds; nothing where it cannot be read, which the walk to the broker tells."""
+    try:
+        return path.read_bytes()
+    except OSError:
+        return b""
 
 
 def _secret(name: str, path: Path) -> Check:

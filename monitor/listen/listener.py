@@ -15,6 +15,7 @@ import paho.mqtt.client as paho
 
 from monitor.clock import boot_time_s
 from monitor.config.model import BrokerConfig
+from monitor.contract import HEARTBEAT
 from monitor.listen.message import Done
 from monitor.listen.yard import Faults, Key, Moment, News, Row, Yard
 from rules.errors import FilmcallError
@@ -177,7 +178,8 @@ class Listener:
             answer = None if done is None else self._waiting.pop(done.id, None)
         if done is not None and answer is not None:
             answer.set_result(done)
-        self._changed()
+        if not message.topic.endswith(f"/{HEARTBEAT}"):  # which changes no word by itself
+            self._changed()
 
     def _linked(self) -> None:
         with self._lock:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import tzinfo
 
+from monitor.display import shown
 from monitor.listen.message import CallMessage
 from monitor.listen.yard import NO_WORD, WORDS_WORST_FIRST, Row, Shown, Silence
 from rules.text import duration_text, hour_and_day_text, printable
@@ -70,7 +71,7 @@ def sentence(text: str) -> str:
 
 
 def brief(row: Row, zone: tzinfo, now_s: float) -> str:
-    """Return why a row's word is as it is, in few words.
+    """Return why a row's word is as it is, in few words and in SI.
 
     Args:
         row: to word.
@@ -81,6 +82,28 @@ def brief(row: Row, zone: tzinfo, now_s: float) -> str:
         return silence_text(row.shown, row.key.station, zone, now_s)
     lines = sentences(row.call)
     return sentence(lines[0].partition(";")[0]) if lines else ""
+
+
+def brief_here(row: Row, zone: tzinfo, now_s: float) -> str:
+    """Return the same in the units of people here; arguments as for `brief`."""
+    text = brief(row, zone, now_s)
+    return text if row.call is None else in_units(text, row.call)
+
+
+def in_units(text: str, call: CallMessage) -> str:
+    """Return what a call says, which is in SI, in the units of people here.
+
+    Args:
+        text: of the call.
+        call: whose exact figures are rounded once only.
+    """
+
+    def exact(unit: str, ending: str) -> list[float]:
+        found: list[float | None] = [v for key, v in call.climate.items() if key.endswith(ending)]
+        found += [v for each in call.reasons if each.unit == unit for v in (each.value, each.bound)]
+        return [value for value in found if value is not None]
+
+    return shown(text, exact("degC", "_c"), exact("K", "_k"))
 
 
 def alarm_text(row: Row) -> str:

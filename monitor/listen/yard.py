@@ -7,12 +7,13 @@ link; else there is none, and a reason. What was heard before the link broke is 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, NamedTuple
 
-from monitor.contract import GO_ASKED, ONLINE, VALID_S
+from monitor.contract import BEAT_LOST_S, GO_ASKED, HEARTBEAT, ONLINE, REPEAT_S, VALID_S
 from monitor.listen.message import CallMessage, Done, MessageFault, call_message, done_message
 from rules.call import Call
 from rules.text import printable
@@ -21,8 +22,11 @@ NO_WORD = "NONE"
 WORDS_WORST_FIRST = (Call.STOP.value, NO_WORD, Call.HOLD.value, GO_ASKED, Call.GO.value)
 AHEAD_S = 5.0
 """A retained call that was made so far ahead of our clock says nothing of its age [s]."""
+LATE_S = REPEAT_S + 5.0
+"""What comes so soon after a silence may have been held up in it, and shows no wrong clock [s]."""
 MOST_KNOWN = 5_000  # enclosures, and stations
 _FAULTS_KEPT = 5
+_LEVELS = ("status", "call", "event/done", HEARTBEAT)
 
 
 class Moment(NamedTuple):
@@ -115,8 +119,22 @@ class _Entry:
 
 @dataclass(slots=True)
 class _Life:
+    """A station's status, and by the clock that nobody sets when it was heard [s]."""
+
     online: bool
     link: int
+    beats: bool = False  # its heartbeat is heard on this link
+    heard_s: float = -math.inf
+    back_s: float = -math.inf  # the first that was heard after a silence
+
+    def hear(self, steady_s: float) -> None:
+        if self.is_silent(steady_s):
+            self.back_s = steady_s
+        self.heard_s = steady_s
+
+    def is_silent(self, steady_s: float) -> bool:
+        """Whether a line that beat every second brings nothing more."""
+        return self.beats and steady_s - self.heard_s > BEAT_LOST_S
 
 
 @dataclass(slots=True)
@@ -160,7 +178,7 @@ class Yard:
     @property
     def filters(self) -> tuple[str, ...]:
         """What is to be subscribed to."""
-        return tuple(f"{self.base}/+/{last}" for last in ("status", "call", "event/done"))
+        return tuple(f"{self.base}/+/{last}" for last in _LEVELS)
 
     @property
     def up(self) -> bool:
@@ -197,12 +215,9 @@ class Yard:
         name, last = self._levels(topic)
         try:
             if last == "status":
-                self._room_for(name, self._lives)
-                before, life = self._lives.get(name), _Life(payload == ONLINE, self._link)
-                self._lives[name] = life
-                if not life.online:
-                    self._cut(name)
-                self._news = self._news if before == life else None
+                self._take_status(name, payload, now)
+            elif last == HEARTBEAT:
+                self._take_beat(name, now)
             elif last == "call":
                 self._take_call(name, payload, now, retained=retained)
             elif last == "event/done" and not retained:
@@ -210,6 +225,25 @@ class Yard:
         except MessageFault as fault:
             self.faults.add(str(fault))
         return None
+
+    def _take_status(self, name: str, payload: bytes, now: Moment) -> None:
+        self._room_for(name, self._lives)
+        life, online = self._lives.get(name), payload == ONLINE
+        if life is None or life.link != self._link:
+            life = self._lives[name] = _Life(online, self._link)
+            self._news = None
+        elif life.online != online:
+            life.online = online
+            self._news = None
+        life.hear(now.steady_s)
+        if not online:
+            self._cut(name)
+
+    def _take_beat(self, name: str, now: Moment) -> None:
+        life = self._lives.get(name)
+        if life is not None and life.link == self._link:
+            life.hear(now.steady_s)
+            life.beats = True
 
     def _cut(self, station: str) -> None:
         """What a station said before it went offline is history: another may have its name."""
@@ -240,6 +274,8 @@ class Yard:
         entry.call, entry.heard, entry.retained = call, now, retained
         entry.link, entry.ended = self._link, False
         life = self._lives.get(call.station)
+        if life is not None:
+            life.hear(now.steady_s)
         entry.cut = retained and life is not None and not life.online
         self._new(key)
 
@@ -279,7 +315,12 @@ class Yard:
             return Shown(NO_WORD, Silence.OFFLINE, heard_s)
         if entry.cut:
             return Shown(NO_WORD, Silence.RUN_OUT, heard_s)
-        return _by_clock(entry, call, heard, now)
+        if life.is_silent(now.steady_s):
+            return Shown(NO_WORD, Silence.RUN_OUT, now.wall_s - (now.steady_s - life.heard_s))
+        if heard.steady_s < life.back_s:  # another may have been told meanwhile
+            return Shown(NO_WORD, Silence.RUN_OUT, heard_s)
+        late = heard.steady_s - life.back_s <= LATE_S
+        return _by_clock(entry, call, heard, now, late=late)
 
     def keys(self) -> list[Key]:
         """Return every enclosure that is known or expected."""
@@ -325,10 +366,13 @@ class Yard:
         )
 
 
-def _by_clock(entry: _Entry, call: CallMessage, heard: Moment, now: Moment) -> Shown:
-    """The word by both clocks: neither a set wall clock nor a wrong one makes an old word young."""
+def _by_clock(entry: _Entry, call: CallMessage, heard: Moment, now: Moment, *, late: bool) -> Shown:
+    """The word by both clocks: neither a set wall clock nor a wrong one makes an old word young.
+
+    A word that is `late` may have been held up on its way.
+    """
     behind_s = heard.wall_s - call.valid_until_s
-    if behind_s >= 0.0 and not entry.retained:
+    if behind_s >= 0.0 and not (entry.retained or late):
         return Shown(NO_WORD, Silence.CLOCK_BEHIND, heard.wall_s, behind_s + VALID_S)
     said_s = call.valid_until_s - VALID_S if call.said_s is None else call.said_s
     ahead_s = said_s - heard.wall_s

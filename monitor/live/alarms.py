@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -14,7 +13,6 @@ from monitor.live.loop import Watch
 from monitor.live.publish import Publisher
 from monitor.log.files import seal_text
 from monitor.log.rows import LogRefused
-from monitor.screen.theme import Theme, theme_of
 from monitor.snapshot import Snapshot
 from monitor.snapshots import SnapshotMaker
 from monitor.wire import Json
@@ -46,11 +44,10 @@ class Alarms:
             publisher: tells the broker, or None.
             routes: sends by mail, push or chat; what fails there is a notice. None for no way.
         """
-        theme = theme_of(os.environ)
         self._watch = watch
         self._publisher = publisher
         self._routes = routes or AlarmRoutes()
-        self._boards = {name: self._board(name, theme) for name in watch.rooms}
+        self._boards = {name: self._board(name) for name in watch.rooms}
         self.makers = {
             name: SnapshotMaker(room.enclosure, room.keeper, recorded=False)
             for name, room in watch.rooms.items()
@@ -60,9 +57,12 @@ class Alarms:
         self._looked_s = -1.0
         watch.looks = self
 
-    def _board(self, name: str, theme: Theme) -> AlarmBoard:
-        """An enclosure's board, with what an earlier run left in the log."""
-        board = AlarmBoard(theme, steady_s=self._watch.steady_s())
+    def _board(self, name: str) -> AlarmBoard:
+        """An enclosure's board, with what an earlier run left in the log.
+
+        Its words are in SI: whoever shows them has units of their own.
+        """
+        board = AlarmBoard(steady_s=self._watch.steady_s())
         # A log that cannot be read the watch tells of; what is so rings anew.
         with contextlib.suppress(LogRefused):
             board.resume(self._watch.store.alarms(name), self._watch.now_s())

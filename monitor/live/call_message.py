@@ -84,9 +84,8 @@ def screen_keys(
     sections: Sequence[Json],
     now_s: float,
     seen: Snapshot | None,
-    theme: Theme,
 ) -> Json:
-    """Return what the screen shows beside its word, as JSON.
+    """Return what the screen shows beside its word, as JSON; who reads it has units of their own.
 
     Args:
         room: the enclosure and what follows it.
@@ -94,7 +93,6 @@ def screen_keys(
         sections: the same as JSON.
         now_s: now [s].
         seen: the enclosure when the screen last looked, for trends and notices, or None.
-        theme: units and hours.
     """
     enclosure, keeper = room.enclosure, room.keeper
     clocks = keeper.all_clocks(enclosure)
@@ -103,22 +101,17 @@ def screen_keys(
         "clocks": [clock_dict(clock) for clock in clocks if _is_shown(clock, now_s)],
         "outlook": _outlook(room, calls, now_s),
         "events": [_event(each) for each in in_force(keeper.events)[: -MOST_EVENTS - 1 : -1]],
-        "lines": lines(present, theme),
+        "lines": lines(present),
         "sections": [
             {**each, "renewed": is_renewed(present, each["section"])} for each in sections
         ],
     }
 
 
-def lines(snapshot: Snapshot, theme: Theme) -> list[str]:
-    """Return what the screen says under its word, a sentence each: the reason first.
-
-    Args:
-        snapshot: of the enclosure, with its calls.
-        theme: units and hours.
-    """
+def lines(snapshot: Snapshot) -> list[str]:
+    """Return what the screen says under its word, in SI, a sentence each: the reason first."""
     call = snapshot.calls[0]
-    found = [*clauses(View(snapshot, theme), call), clean(call.advice)]
+    found = [*clauses(View(snapshot, Theme()), call), clean(call.advice)]
     quiet = quiet_text(snapshot, long=True)
     if call.call is Call.GO and not is_renewed(snapshot):
         found.insert(0, quiet)

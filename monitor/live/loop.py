@@ -7,7 +7,6 @@ the same loop runs in a soak test with simulated time.
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol
@@ -42,7 +41,6 @@ from monitor.log.rows import AlarmRow, EventId, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
 from monitor.record import Recorded, Scene, record, spec_of, warnings_of
-from monitor.screen.theme import theme_of
 from monitor.snapshot import Snapshot
 from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
@@ -192,7 +190,6 @@ class Watch:
         self.looks: Looks | None = None
         self.presses: Presses | None = None
         self.twins: Twins | None = None
-        self._theme = theme_of(os.environ)
         self.job: JobKeeper | None = None
         self._intake_fault = ""
         self._station = station
@@ -655,7 +652,7 @@ class Watch:
             message["alarms"] = [] if looks is None else looks.open_alarms(name)
         except LogRefused:
             message["alarms"] = []  # the call says by itself that the log cannot be read
-        return {**message, **screen_keys(room, calls, told["sections"], now_s, seen, self._theme)}
+        return {**message, **screen_keys(room, calls, told["sections"], now_s, seen)}
 
     def _add_delay(self, told: Json) -> None:
         if self.intake_age is not None:

@@ -18,6 +18,7 @@ import typer
 from monitor.alarms.routes import AlarmRoutes
 from monitor.clock import SWITCH_S, SteadyClock, boot_time_s
 from monitor.config.load import Config, load_config_file
+from monitor.contract import HEARTBEAT
 from monitor.display import shown
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
@@ -50,7 +51,6 @@ from sensors.mqtt.intake import Intake
 from sensors.mqtt.payload import SourceFault
 
 TURN_S = 0.2
-HEARTBEAT = "heartbeat"
 BUSY_S = 0.5  # a call is told within 1 s though another process holds the log
 _SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
 

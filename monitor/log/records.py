@@ -31,12 +31,13 @@ RECORDS = {
             **{"section": TEXT, "kind": TEXT, "note": TEXT, "spec": TEXT, "coat": WHOLE},
             **{"batch": TEXT, "amount_ml": NUMBER, "thinner_pct": NUMBER, "method": TEXT},
             **{"what": TEXT, "value": NUMBER, "unit": TEXT, "corrects": WHOLE},
-            **{"withdrawn": YES_NO, "station": TEXT},
+            **{"withdrawn": YES_NO, "station": TEXT, "by": TEXT},
         },
         "SELECT e.id, time_us, recorded_us, iif(s.kind = 'live', 'live', s.kind || ' ' || s.id), "
-        "enclosure, section, e.kind, note, spec, coat, batch, amount_ml, thinner_pct, method, "
-        "what, value, unit, corrects, withdrawn, station "
-        "FROM events e JOIN sources s ON s.id = e.source ORDER BY e.id",
+        "e.enclosure, section, e.kind, note, spec, coat, batch, amount_ml, thinner_pct, method, "
+        "what, value, unit, corrects, withdrawn, station, coalesce(told_by, '') "
+        "FROM events e JOIN sources s ON s.id = e.source LEFT JOIN event_ids i ON i.id = e.id "
+        "ORDER BY e.id",
     ),
     "alarms": RecordTable(
         {

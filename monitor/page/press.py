@@ -7,6 +7,7 @@ import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from monitor.display import shown as in_units
 from monitor.listen.listener import Listener, Pressed
 from monitor.listen.message import EVENT_ID
 from monitor.page.view import Json
@@ -135,5 +136,6 @@ async def pressed(listener: Listener, enclosure: str, event: Pressed) -> Answer:
         listener.forget(name)
         return Answer(name, "unconfirmed", NOT_CONFIRMED)
     kept = done.result != "refused" and "takes_back" not in event
-    text = done.text or done.result.capitalize()
-    return Answer(name, done.result, text, done.warnings, name if kept else "")
+    text = in_units(done.text or done.result.capitalize())
+    warnings = tuple(map(in_units, done.warnings))
+    return Answer(name, done.result, text, warnings, name if kept else "")

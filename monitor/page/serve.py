@@ -54,7 +54,7 @@ def run(
         FilmcallError: the config, the accounts, the certificate or the port cannot be used, or
             the page would be open to others without accounts and TLS.
     """
-    config = load_config_file(config_file)
+    config = load_config_file(config_file, points=False)
     sys.setswitchinterval(SWITCH_S)
     _check_reach(host, accounts, cert, key)
     _check_certificate(cert, key)

@@ -9,6 +9,7 @@ import sys
 import time
 from pathlib import Path
 
+from monitor.display import VARIABLE, display_units
 from rules.text import printable
 
 LIMIT_S = 30.0
@@ -51,7 +52,12 @@ class TodaySheet:
             stdin=asyncio.subprocess.DEVNULL,
             stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.PIPE,
-            env={**os.environ, "PYTHONPATH": paths, "NO_COLOR": "1"},
+            env={
+                **os.environ,
+                "PYTHONPATH": paths,
+                "NO_COLOR": "1",
+                VARIABLE: display_units(),
+            },
         )
         try:
             out, err = await asyncio.wait_for(child.communicate(), LIMIT_S)

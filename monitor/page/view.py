@@ -12,9 +12,10 @@ from datetime import tzinfo
 from typing import Any
 from urllib.parse import quote
 
+from monitor import display
 from monitor.contract import GO_ASKED
 from monitor.listen.message import Alarm, CallMessage, Clock, Figure, Outlook
-from monitor.listen.words import LABELS, alarm_text, brief, sentence, sentences
+from monitor.listen.words import LABELS, alarm_text, brief_here, in_units, sentence, sentences
 from monitor.listen.yard import NO_WORD, Key, Row
 from monitor.screen.phrases import CLOCK_WORDS, DO_NOT_TRUST, VAPOUR, event_word
 from rules.limits import is_upper
@@ -96,7 +97,7 @@ def card(row: Row, zones: Zones, now_s: float) -> Json:
         "word": word,
         "label": LABELS.get(word, word),
         "advice": "" if silent or call is None else _advice(call),
-        "why": brief(row, zone, now_s),
+        "why": brief_here(row, zone, now_s),
         "since": "" if silent or call is None else _since(call, zone, now_s),
         "ringing": alarm_text(row),
         "unseen": row.ringing > 0,
@@ -129,7 +130,7 @@ def whole(row: Row, zones: Zones, now_s: float) -> Json:
     if call is None:
         return shown
     # An alarm that nobody has seen and what was done stay true in silence.
-    shown["alarms"] = [_alarm(each, zone, now_s) for each in call.alarms]
+    shown["alarms"] = [_alarm(each, call, zone, now_s) for each in call.alarms]
     shown["events"] = [
         [
             _moment(each.time_s, zone, now_s),
@@ -144,15 +145,19 @@ def whole(row: Row, zones: Zones, now_s: float) -> Json:
     lines = [line for line in sentences(call) if line.rstrip(".") != call.advice.rstrip(".")]
     shown |= {
         "why": "",
-        "lines": [[line] for line in lines],
-        "number": "" if deciding is None else _number(deciding),
+        "lines": [[in_units(line, call)] for line in lines],
+        "number": "" if deciding is None else _figure(deciding.value, deciding.unit),
         "number_text": "" if deciding is None else _wanted(deciding),
         "vapour": VAPOUR if call.stage in FILM_STAGES else "",
         "since": _standing(call, shown["since"]),
         "clocks": [_clock(clock, zone, now_s) for clock in _counting(call, now_s)],
         **_outlook(call, zone, now_s),
         "sections": [
-            [each.name, each.word or LABELS[NO_WORD], each.reason or each.advice]
+            [
+                each.name,
+                each.word or LABELS[NO_WORD],
+                in_units(each.reason or each.advice, call),
+            ]
             for each in call.sections
         ]
         if len(call.sections) > 1
@@ -188,7 +193,7 @@ def _joined(*parts: str) -> str:
 
 
 def _advice(call: CallMessage) -> str:
-    return DO_NOT_TRUST if call.word == GO_ASKED else sentence(call.advice)
+    return DO_NOT_TRUST if call.word == GO_ASKED else in_units(sentence(call.advice), call)
 
 
 def _since(call: CallMessage, zone: tzinfo, now_s: float) -> str:
@@ -216,7 +221,7 @@ def _event(kind: str) -> str:
         return kind
 
 
-def _alarm(alarm: Alarm, zone: tzinfo, now_s: float) -> list[str]:
+def _alarm(alarm: Alarm, call: CallMessage, zone: tzinfo, now_s: float) -> list[str]:
     seen = ""
     if alarm.seen_s is not None:
         by = f" by {alarm.seen_by}" if alarm.seen_by else ""
@@ -225,8 +230,8 @@ def _alarm(alarm: Alarm, zone: tzinfo, now_s: float) -> list[str]:
         seen = f"Rang at {hour_and_day_text(alarm.rang_s, zone, now_s)}; nobody has seen it"
     elif alarm.since_s is not None:
         seen = f"Since {hour_and_day_text(alarm.since_s, zone, now_s)}"
-    where = _of(alarm.section)
-    return [f"{where}: {alarm.text}" if where and where not in alarm.text else alarm.text, seen]
+    where, text = _of(alarm.section), in_units(alarm.text, call)
+    return [f"{where}: {text}" if where and where not in text else text, seen]
 
 
 def _limit(figure: Figure) -> LimitName | None:
@@ -242,13 +247,13 @@ def _deciding(call: CallMessage) -> Figure | None:
     return None if first is None or None in (first.value, first.bound) else first
 
 
-def _number(figure: Figure) -> str:
-    return _shown_figure(figure.value, figure.unit)
-
-
-def _shown_figure(value: float | None, unit: str, places: int = 1) -> str:
-    rounded = round(value or 0.0, places) + 0.0  # no minus zero
-    return f"{rounded:.{places}f} {SIGNS.get(unit, unit)}".rstrip()
+def _figure(value: float | None, unit: str, places: int = 1, spread: float | None = None) -> str:
+    """A figure with its unit and its ± where there is one, in the units of people here."""
+    value = value or 0.0
+    text = f"{round(value, places) + 0.0:.{places}f}"  # no minus zero
+    text += "" if spread is None else f" ± {spread:.1f}"
+    exact = [value] if spread is None else [value, spread]
+    return display.shown(f"{text} {SIGNS.get(unit, unit)}".rstrip(), exact, exact)
 
 
 def _wanted(figure: Figure) -> str:
@@ -260,7 +265,7 @@ def _wanted(figure: Figure) -> str:
     if figure.bound is None:
         return what
     side = "at most" if is_upper(name) else "at least"
-    return f"{what}; wants {side} {_shown_figure(figure.bound, figure.unit)}"
+    return f"{what}; wants {side} {_figure(figure.bound, figure.unit)}"
 
 
 def _counting(call: CallMessage, now_s: float) -> list[Clock]:
@@ -290,7 +295,7 @@ def _clock(clock: Clock, zone: tzinfo, now_s: float) -> Json:
     what = _capital(over if ended else running)
     where = _joined(clock.batch and f"pot {clock.batch}", _of(clock.section))
     return {
-        "cells": [what, when, left, _joined(where, "" if when else clock.basis)],
+        "cells": [what, when, left, _joined(where, "" if when else display.shown(clock.basis))],
         "left_s": left_s,
         "kind": "over" if ended else "",
     }
@@ -310,10 +315,8 @@ def _figures(call: CallMessage) -> list[list[str]]:
     for name, value, unit, places in rows:
         if value is None:
             continue
-        text = _shown_figure(value, unit, places)
-        if name == "Margin" and spread is not None:
-            text = f"{text.removesuffix(' K')} ± {spread:.1f} K"
-        shown.append([name, text])
+        beside = spread if name == "Margin" else None
+        shown.append([name, _figure(value, unit, places, beside)])
     return shown
 
 
@@ -338,7 +341,7 @@ def _outlook(call: CallMessage, zone: tzinfo, now_s: float) -> Json:
     outlook = call.outlook
     if outlook is None:
         return _NO_OUTLOOK
-    text = sentence(outlook.text)
+    text = in_units(sentence(outlook.text), call)
     if outlook.breaks_s is not None and hour_text(outlook.breaks_s, zone) not in text:
         at = hour_and_day_text(outlook.breaks_s, zone, now_s)
         text = _joined(text, f"A limit probably breaks at {at}.")
@@ -381,9 +384,10 @@ def _drawing(
         "outlook_middle": path([(x(band.ahead_s), y(band.mid_k)) for band in bands]),
         "outlook_limit": limit,
         "outlook_hours": [[at(begin_s)], [at((begin_s + end_s) / 2.0)], [at(end_s)]],
-        "outlook_says": (
+        "outlook_says": display.shown(
             f"Dew margin: likely {least.mid_k:.1f} K at its lowest, {at(least.ahead_s)}, between "
             f"{least.low_k:.1f} and {least.high_k:.1f} K"
-            + (f"; wants {bound_k:.1f} K." if bound_k is not None else ".")
+            + (f"; wants {bound_k:.1f} K." if bound_k is not None else "."),
+            differences_k=least[1:],
         ),
     }

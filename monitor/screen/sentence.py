@@ -10,8 +10,17 @@ from collections.abc import Mapping, Sequence
 
 from monitor.screen.theme import Theme
 from rules.call import Call
+from rules.film_facts import Past
 from rules.limits import is_upper
-from rules.reasons import FigureText, Reason, distance_text, in_reach, kept_text, value_text
+from rules.reasons import (
+    FigureText,
+    Reason,
+    distance_text,
+    in_reach,
+    kept_text,
+    value_text,
+    wants_text,
+)
 from rules.section import SectionCall
 from rules.spec.model import Spec
 from rules.text import clean, duration_text
@@ -85,6 +94,20 @@ def why(
     series = (trends or {}).get(TREND_OF[name], ())
     moving = _moving(series, call.time_s, name, theme)
     return f"{text}; {moving}" if moving else text
+
+
+def was(name: LimitName, past: Past, theme: Theme, when: str) -> str:
+    """Return what a limit was when it was past its bound, in one clause.
+
+    Args:
+        name: the limit.
+        past: then.
+        theme: for the units.
+        when: in words.
+    """
+    shown = _figure(theme)
+    then = value_text(name, past.value, past.bound, past.climate, shown)
+    return f"{then} at {when}; {wants_text(name, past.bound, shown)}"
 
 
 def closest(call: SectionCall) -> Reason | None:

@@ -22,7 +22,7 @@ from monitor.clock import SWITCH_S
 from monitor.config.load import load_config_file
 from monitor.config.model import BrokerConfig, PublishConfig
 from monitor.listen.listener import Listener, listener_broker
-from monitor.listen.words import LABELS, alarm_text, brief
+from monitor.listen.words import LABELS, alarm_text, brief, brief_here
 from monitor.listen.yard import NO_WORD, Key, Row
 from monitor.screen.layout import Size
 from monitor.screen.terminal import LiveScreen, is_screen
@@ -80,7 +80,7 @@ def _listener(broker: str | None, config_file: Path | None) -> tuple[Listener, t
     settings, publish, expected = BrokerConfig(), PublishConfig(), []
     zone: tzinfo = datetime.now().astimezone().tzinfo or UTC
     if config_file is not None:
-        config = load_config_file(config_file)
+        config = load_config_file(config_file, points=False)
         settings, publish = config.broker or settings, config.publish
         zone = zone_or_utc(config.enclosures[0].timezone)
         expected = [Key(publish.station, each.name) for each in config.enclosures]
@@ -197,7 +197,9 @@ def _plain_line(row: Row, zone: tzinfo) -> str:
     word = LABELS.get(row.shown.word, row.shown.word)
     alarm = alarm_text(row)
     ending = f" [{alarm}]" if alarm else ""
-    text = f"{iso_local(now_s, zone)}  {word:<7}  {row.title}: {brief(row, zone, now_s)}{ending}"
+    text = (
+        f"{iso_local(now_s, zone)}  {word:<7}  {row.title}: {brief_here(row, zone, now_s)}{ending}"
+    )
     return printable(text, None)
 
 

@@ -14,7 +14,7 @@ from rich.style import Style
 from rich.text import Text
 
 from monitor.contract import GO_ASKED
-from monitor.listen.words import LABELS, alarm_text, brief, counts_text
+from monitor.listen.words import LABELS, alarm_text, brief_here, counts_text
 from monitor.listen.yard import NO_WORD, Row
 from monitor.screen.layout import Size
 from monitor.screen.phrases import FILM_IS_NOT_AIR
@@ -200,7 +200,7 @@ class _Columns:
         since_s = row.call.since_s if known and row.call is not None else row.shown.since_s
         since = "" if since_s is None else theme.hour_and_day(since_s, self._zone, self._now_s)
         alarm = alarm_text(row)
-        why = brief(row, self._zone, self._now_s)
+        why = brief_here(row, self._zone, self._now_s)
         if alarm and not self._alarm:
             why, alarm = f"{alarm.upper()}: {why}", ""
         ring = theme.style("alarm" if row.ringing else "label")

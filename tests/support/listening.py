@@ -53,6 +53,13 @@ class Rig:
     def status(self, payload: bytes = b"online", station: str = "shed-pi") -> None:
         self.yard.take(f"filmcall/{station}/status", payload, self.now, retained=True)
 
+    def beat(self, seconds: int = 1, station: str = "shed-pi") -> None:
+        """Let a watch beat once a second for so long."""
+        for number in range(seconds):
+            self.wait(1.0)
+            beat = f"a1b2c3d4 {number}".encode()
+            self.yard.take(f"filmcall/{station}/heartbeat", beat, self.now, retained=False)
+
     def word(self, key: Key = TENT) -> str:
         return self.yard.shown(key, self.now).word
 

@@ -28,7 +28,7 @@ from monitor.config.load import load_config
 from rules.vocabulary import EventKind
 from sensors.mqtt.intake import Intake
 from sensors.reading import Quantity
-from tests.system.broker import RealBroker, free_port, mosquitto
+from tests.system.broker import RealBroker, Sensor, free_port, mosquitto
 from tests.system.conftest import need
 
 DEPLOY = Path(__file__).parents[2] / "deploy"
@@ -441,14 +441,15 @@ def test_a_restarted_broker_knows_no_old_call(tmp_path: Path) -> None:
         yard.broker.stop()
 
 
+def by_certificate(text: str) -> str:
+    """Let the shipped config want certificates in place of passwords, as its README has it."""
+    text = put(text, "#require_certificate true", "require_certificate true")
+    return put(text, "#use_identity_as_username true", "use_identity_as_username true")
+
+
 def test_certificates_in_place_of_passwords(tmp_path: Path) -> None:
     need("mosquitto", mosquitto() is not None)
-
-    def change(text: str) -> str:
-        text = put(text, "#require_certificate true", "require_certificate true")
-        return put(text, "#use_identity_as_username true", "use_identity_as_username true")
-
-    yard = Yard(tmp_path, change)
+    yard = Yard(tmp_path, by_certificate)
     yard.broker.start()
     try:
         program = yard.client("filmcall", tls=False).listen("shed/#", "filmcall/#")
@@ -466,6 +467,36 @@ def test_certificates_in_place_of_passwords(tmp_path: Path) -> None:
         for client in (program, sensor, posing, bare):
             client.close()
     finally:
+        yard.broker.stop()
+
+
+def test_a_bridge_shows_a_certificate_too(tmp_path: Path) -> None:
+    need("mosquitto", mosquitto() is not None)
+    yard = Yard(tmp_path, by_certificate)
+    words = [DEPLOY / "mosquitto" / "make-ca.sh", "client", yard.folder, "bridge-boathouse"]
+    subprocess.run(words, check=True, capture_output=True, timeout=60)
+    text = (DEPLOY / "mosquitto" / "bridge.conf").read_text()
+    text = put(text, "address broker.shed.example:8883", f"address localhost:{yard.tls_port}")
+    text = put(text, "#bridge_certfile", "bridge_certfile")
+    text = put(text, "#bridge_keyfile", "bridge_keyfile")
+    text = text.replace("/etc/mosquitto/filmcall/", f"{yard.folder}/")
+    yard.broker.start()
+    second = RealBroker(tmp_path, config=f"allow_anonymous true\npersistence false\n{text}")
+    second.start()
+    far = Sensor(second.port)
+    program = yard.client("filmcall", tls=False).listen("shed/#")
+    try:
+
+        def heard() -> bool:
+            far.send("shed/boathouse/air", b"18.5")
+            time.sleep(0.1)
+            return ("shed/boathouse/air", b"18.5", False) in program.heard
+
+        assert until(heard)
+    finally:
+        far.close()
+        program.close()
+        second.stop()
         yard.broker.stop()
 
 

@@ -387,6 +387,33 @@ def test_a_certificate_is_checked_and_its_end_is_told(
     assert "ca_file" in found(checks, "broker", "config").text
 
 
+def test_a_login_by_certificate_says_whose_it_is(tmp_path: Path, make_broker: MakeBroker) -> None:
+    """A certificate is public, its key is not; the broker's account is the name in it."""
+    need("openssl", openssl() is not None)
+    authority = Authority(tmp_path)
+    certificate, key = authority.issue("good", "IP:127.0.0.1")
+    own, own_key = authority.issue("painter", "DNS:painter")
+    broker = make_broker(
+        f"cafile {authority.certificate}\ncertfile {certificate}\nkeyfile {key}\n"
+        "require_certificate true\nuse_identity_as_username true"
+    )
+    own.chmod(0o644)
+    own_key.chmod(0o600)
+    more = f'ca_file = "{authority.certificate}"\ncert_file = "{own}"\n'
+    checks = look(tmp_path, broker.port, more=f'{more}key_file = "{own_key}"')
+    login = found(checks, "broker", "login")
+    assert login.health is CheckResult.OK
+    assert login.text.startswith("accepted with the certificate of painter, MQTT ")
+    checks = look(tmp_path, broker.port, more=more)  # the key is forgotten
+    assert not [check for check in checks if check.part == "secret"]
+    both = tmp_path / "both.pem"
+    both.write_text(own.read_text() + own_key.read_text())
+    both.chmod(0o644)
+    one_file = more.replace(str(own), str(both))
+    check = found(look(tmp_path, broker.port, more=one_file), "secret", "cert_file")
+    assert check.text.endswith(f"Run: chmod 600 {both}")
+
+
 def test_watch_keeps_its_connection_while_doctor_looks(
     tmp_path: Path, broker: RealBroker, make_shed: Callable[..., Shed]
 ) -> None:

@@ -24,6 +24,7 @@ from monitor.page.accounts import add_account
 from tests.system.broker import RealBroker, Sensor, free_port
 from tests.system.certificates import Authority, openssl
 from tests.system.conftest import need
+from tests.system.proxy import DarkProxy
 
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 30.0
@@ -105,6 +106,42 @@ def test_json_says_one_line_a_change_and_plain_says_it_in_words(
     assert (machine.said(), person.said()) == (0, 0)
     machine.end()
     person.end()
+
+
+def test_beyond_a_bridge_whose_line_goes_dark_a_call_ends_within_ten_seconds(
+    broker: RealBroker, sensor: Sensor, tmp_path: Path
+) -> None:
+    """README.md: no old GO, and NO CALL within ten seconds; the bridge is deploy/mosquitto's."""
+    line = DarkProxy(broker.port)
+    bridge = f"connection far\naddress 127.0.0.1:{line.port}\ntopic filmcall/# in 1\n"
+    far = RealBroker(tmp_path, config=f"allow_anonymous true\npersistence false\n{bridge}")
+    far.start()
+    ended = threading.Event()
+
+    def beat() -> None:
+        while not ended.wait(1.0):
+            sensor.client.publish("filmcall/shed-pi/heartbeat", b"a1b2c3d4 1", 0)
+
+    threading.Thread(target=beat, daemon=True).start()
+    say(sensor, "GO")
+    person = Program("yard", "--broker", f"127.0.0.1:{far.port}", "--plain")
+    try:
+        while "  GO  " not in person.line():
+            pass
+        time.sleep(3.0)
+        assert person.said() == 0
+        line.dark()
+        dark_s = time.monotonic()
+        assert "  NO CALL  tent: No word from shed-pi since" in person.line()
+        assert time.monotonic() - dark_s < 10.0
+        say(sensor, "STOP")
+        line.light()
+        assert "  STOP  " in person.line()
+    finally:
+        ended.set()
+        person.end()
+        far.stop()
+        line.close()
 
 
 def test_two_hundred_enclosures_on_a_terminal_of_120_by_40(

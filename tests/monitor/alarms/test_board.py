@@ -264,6 +264,49 @@ def test_an_acknowledgement_typed_while_nothing_ran_is_heard(minute: float, stan
     assert bool(later.standing()) is stands
 
 
+def test_what_rings_for_a_stop_whose_cause_has_gone_tells_what_was_past_its_bound() -> None:
+    """96 % and 55 % stand on either side of the 80 % that the sheet has while coating."""
+    section, board = Section("hull-port", Film(TOPCOAT), START_S), AlarmBoard()
+    rings: list[Ring] = []
+    for second in range(0, 1800, 10):
+        time_s = START_S + second
+        if second == 120:
+            section.set_film(Film(TOPCOAT, Stage.APPLY, Method.ROLLER), time_s)
+        humidity_pct = 96.0 if 30 <= second < 60 else 55.0
+        sensed = [
+            PointValue("air", "air_temp", None, 20.0, "ok", 0.3),
+            PointValue("air", "humidity", None, humidity_pct, "ok", 2.0),
+            PointValue("plank", "surface_temp", None, 19.6, "ok", 0.5),
+        ]
+        section.evaluate(sensed, time_s)
+        snapshot = replace(BASE, time_s=time_s, calls=(section.explain(),), events=(), trends={})
+        rings += board.update(snapshot)
+        if second == 120:
+            (humid,) = (ring.text for ring in rings if ring.cause == HUMID)
+            assert "Begin nothing new: it is not well inside the limit" in humid
+            # The dew point of 20 degC and 96 % is 19.3 degC, of 55 % 10.7 (WMO No. 8, Annex 4.B).
+            lasting = "Humidity 96.0 % at 14:00; wants at most 80.0 %; now 55.0 %"
+            assert lasting in humid
+            assert lasting in board.text()
+            (dew,) = (ring.text for ring in rings if ring.cause == DEW)
+            assert "Hull 0.3 K above dew point at 14:00; wants 3.0 K; now 8.9 K" in dew
+    over = board.text()
+    assert "Humidity 96.0 % at 14:00; wants at most 80.0 %; over, nobody has seen it" in over
+    assert "now" not in over
+
+
+def test_a_harm_that_an_earlier_run_saw_is_told_without_its_figure() -> None:
+    now = replace(HARM.reason, state=LimitState.NEAR, value=3.4)
+    (ring,) = run(AlarmBoard(), 0, 1, call_of(HARM._replace(reason=now)))
+    assert ring.text.endswith("STOP since 14:00: Dew margin was past its limit; now 3.4 K.")
+    assert "Keep off: it is not well inside the limit for long enough yet." in ring.text
+    unknown = replace(
+        HARM.reason, state=LimitState.UNKNOWN, text="Dew margin unknown: plank is silent"
+    )
+    (ring,) = run(AlarmBoard(), 0, 1, call_of(HARM._replace(reason=unknown)))
+    assert ring.text.endswith("Dew margin was past its limit. Dew margin unknown: plank is silent.")
+
+
 def noisy_calls(seed: int, hours: float) -> list[SectionCall]:
     """An afternoon whose margin crawls about guard and bound (1 K, flashing), by the real rules."""
     noise = random.Random(seed)

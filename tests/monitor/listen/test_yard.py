@@ -181,6 +181,60 @@ def test_a_lost_link_is_no_word_and_a_new_one_begins_from_nothing() -> None:
     assert rig.word() == "STOP"
 
 
+def test_a_station_whose_beats_fall_silent_is_no_word_within_ten_seconds() -> None:
+    """README.md: NO CALL within ten seconds; a bridge that is cut tells no status."""
+    rig = Rig()
+    rig.status()
+    rig.say(call())
+    rig.beat(10)
+    rig.wait(7.0)
+    assert rig.word() == "GO", "a line that is only behind is not cut"
+    rig.wait(3.0)
+    assert rig.word() == NO_WORD
+    assert rig.why() == "No word from shed-pi since 08:00."
+    rig.beat()
+    assert rig.word() == NO_WORD, "a STOP may have been lost meanwhile"
+    rig.say(call("STOP", rig.wall_s))
+    assert rig.word() == "STOP"
+
+
+def test_a_call_alone_is_a_sign_of_life_too() -> None:
+    rig = Rig()
+    rig.status()
+    rig.say(call())
+    rig.beat(3)
+    rig.wait(6.0)
+    rig.say(call("HOLD", rig.wall_s))
+    rig.wait(6.0)
+    assert rig.word() == "HOLD"
+
+
+def test_calls_that_were_held_up_on_a_frozen_line_show_no_wrong_clock() -> None:
+    rig = Rig()
+    rig.status()
+    rig.say(call())
+    rig.beat(3)
+    rig.wait(92.0)
+    rig.beat()
+    rig.say(call(at_s=NOW_S + 15.0))
+    assert rig.word() == NO_WORD
+    assert "Clocks differ" not in rig.why()
+    assert rig.why().startswith("No word from shed-pi since 08:0")
+    rig.beat(16)
+    rig.say(call(at_s=rig.wall_s - 90.0))
+    rig.beat(15)
+    rig.say(call(at_s=rig.wall_s - 90.0))
+    assert "Clocks differ: shed-pi is 90 s behind" in rig.why(), "it is so, and not late"
+
+
+def test_a_watch_without_beats_counts_for_its_sixty_seconds() -> None:
+    rig = Rig()
+    rig.status()
+    rig.say(call())
+    rig.wait(VALID_S - 1.0)
+    assert rig.word() == "GO"
+
+
 def test_a_kept_call_that_comes_after_a_newer_one_changes_nothing() -> None:
     rig = Rig()
     rig.status()

@@ -6,6 +6,7 @@ The keys, the 24 KB and NONE are our own contract (deploy/README.md).
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -93,6 +94,23 @@ def test_events_clocks_and_sentences_go_with_the_call_at_once(live: Live, line: 
     assert all(each.endswith(".") for each in told["lines"])
     assert told["alarms"] == []
     assert told["outlook"] is None
+
+
+def test_the_message_is_in_si_whatever_people_read_at_the_watch(
+    monkeypatch: pytest.MonkeyPatch, live: Live, line: FakeLine
+) -> None:
+    """Who reads it has units of their own."""
+    monkeypatch.setenv("FILMCALL_UNITS", "us")
+    alarms = Alarms(live.watch, live.watch.publisher)
+    record(live, EventKind.COAT_STARTED)
+    live.run(30.0, live.climate(WET_C))
+    assert alarms.look()
+    live.run(1.0, step_s=1.0)
+    told = newest(line)
+    texts = [told["lines"][0], *(each["text"] for each in told["alarms"])]
+    assert len(texts) > 1
+    assert any(re.search(r"\d K ", text) for text in texts)
+    assert not any("°F" in text for text in texts)
 
 
 def test_an_open_alarm_says_who_has_seen_it_and_goes_when_it_is_done_with(

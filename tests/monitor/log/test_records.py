@@ -15,7 +15,7 @@ import pytest
 from command import filmcall
 
 from monitor.log.log import Store
-from monitor.log.rows import AlarmRow, AlarmStep
+from monitor.log.rows import AlarmRow, AlarmStep, EventId
 from rules.events import Event
 from rules.vocabulary import EventKind
 
@@ -28,7 +28,7 @@ def log(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("records") / "log.db"
     with Store.open(path, now_s=lambda: T0 + 5.0) as store:
         mixed = Event(EventKind.MIXED, T0, "tent", "hull-port", amount_ml=250.5, note=NOTE)
-        row = store.add_event(mixed).row
+        row = store.add_event(mixed, event_id=EventId("press-1", "the foreman")).row
         store.add_event(replace(mixed, amount_ml=300.0, corrects=row))
         rang = AlarmRow(
             *("tent", "hull-port", "harmed", "dew_margin_min", AlarmStep.RANG),
@@ -55,6 +55,7 @@ def test_a_corrected_event_stands_beside_its_correction(log: Path, tmp_path: Pat
     assert (first["time"], first["recorded"]) == ("2027-01-15T08:00:00Z", "2027-01-15T08:00:05Z")
     assert (first["source"], first["kind"], first["note"]) == ("live", "mixed", NOTE)
     assert first["withdrawn"] is False
+    assert (first["by"], second["by"]) == ("the foreman", ""), "who pressed; a shell names nobody"
 
 
 def test_csv_has_the_same_events_with_formulas_guarded(log: Path, tmp_path: Path) -> None:

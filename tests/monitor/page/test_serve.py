@@ -14,9 +14,12 @@ from pathlib import Path
 import pytest
 from command import Ran, filmcall
 
+from monitor.display import VARIABLE, Units, forget, prefer
+from monitor.listen.yard import Key
 from monitor.page import today as today_module
 from monitor.page.serve import _listening
 from monitor.page.today import TodaySheet
+from monitor.yard.run import _listener
 from rules.errors import FilmcallError
 from rules.text import date_text, iso_utc
 from rules.units import DAY_S
@@ -66,6 +69,20 @@ def test_what_cannot_be_served_safely_is_not_started(words: tuple[str, ...], tol
     assert ran.err.count("\n") == 1
 
 
+def test_who_only_listens_needs_no_points(tmp_path: Path) -> None:
+    """deploy/README.md, 6: the page's config needs broker, publish, names and zones."""
+    file = tmp_path / "page.toml"
+    file.write_text(
+        '[broker]\nhost = "127.0.0.1"\n[publish]\nstation = "office"\n'
+        '[[enclosure]]\nname = "tent"\ntimezone = "Etc/UTC"\n'
+    )
+    # It gets as far as the address, which others can reach.
+    assert "--accounts and" in filmcall("page", "--config", str(file), "--host", "0.0.0.0").err
+    listener, zone = _listener(None, file)
+    assert (listener.keys(), zone.key) == ([Key("office", "tent")], "Etc/UTC")
+    assert "enclosure[1].point: is missing" in filmcall("watch", "--config", str(file)).err
+
+
 def test_a_port_in_use_is_said() -> None:
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
@@ -84,18 +101,25 @@ def test_an_account_takes_its_password_from_standard_input(
     assert "rain" not in file.read_text()
 
 
-def test_the_sheet_of_today_is_what_the_command_prints(tmp_path: Path) -> None:
+@pytest.mark.parametrize("units", list(Units))
+def test_the_sheet_of_today_is_what_the_command_prints(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, units: Units
+) -> None:
     job, forecast, db = (tmp_path / name for name in ("job.toml", "now.csv", "log.db"))
     start, day = (date_text(time.time() + days * DAY_S, UTC) for days in (0.0, 40.0))
     job.write_text(JOB.format(start=start, day=day))
     hour_s = time.time() // 3600.0 * 3600.0
     rows = [f"{iso_utc(hour_s + 3600.0 * n)},18,60" for n in range(24 * 20)]
     forecast.write_text("\n".join(["time,temperature,humidity", *rows]) + "\n")
+    forget()
+    prefer(units)  # as the page's config does
     text = asyncio.run(TodaySheet(job, db=db, forecast=forecast).text())
+    monkeypatch.setenv(VARIABLE, units)
     words = ("--job", str(job), "--forecast", str(forecast), "--db", str(db))
     ran = filmcall("today", *words)
     assert ran.code == 0, ran.err
     assert "May I?" in text
+    assert ("°F" in text) is (units is Units.US)
     # The minutes in it may have turned.
     for line, said in zip(text.splitlines(), ran.out.strip().splitlines(), strict=True):
         assert re.sub(r"\d\d:\d\d", "", line) == re.sub(r"\d\d:\d\d", "", said)

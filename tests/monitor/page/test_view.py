@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import UTC
 from typing import Any
 
@@ -92,6 +93,62 @@ def test_a_number_is_said_to_decide_only_where_its_limit_comes_first() -> None:
     blind = {"limit": "dew_margin_min", "state": "unknown", "value": None, "bound": 3.0}
     assert opened(reasons=[humidity])["number"] == "55.0 %"
     assert opened(reasons=[blind, humidity])["number"] == ""
+
+
+def test_every_figure_stands_in_the_units_of_who_looks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: x 1.8 + 32 for a temperature, x 1.8 alone for a difference."""
+    said = {
+        "lines": ["Hull 1.3 K above dew point; wants 3.0 K.", "Wait."],
+        "advice": "Stop at the next break line",
+        "reasons": [
+            {"limit": "dew_margin_min", "state": "broken", "value": 1.34, "bound": 3.0, "unit": "K"}
+        ],
+        **{"air_temp_c": 20.0, "surface_temp_c": 12.0, "dew_point_c": 10.7, "rh_pct": 55.0},
+        **{"dew_margin_k": 1.34, "dew_margin_u95_k": 1.0},
+        "clocks": [{"name": "recoat opens", "state": "running", "basis": "Not counting: 12 °C"}],
+        "outlook": {
+            "state": "near",
+            "text": "Hull closing on the dew point, 2.0 K an hour: limit in 22 min",
+            "bands": [
+                {"ahead_s": each, "margin_low_k": 1, "margin_mid_k": 2, "margin_high_k": 3}
+                for each in (0, 3600)
+            ],
+        },
+        "alarms": [{"section": "port", "text": "port: STOP since 08:00: Hull 1.3 K above"}],
+        "sections": [
+            {"section": name, "call": "STOP", "reasons": [
+                {"limit": "surface_temp_min", "state": "broken", "text": "Coldest hull 12.0 °C"}]}
+            for name in ("port", "starboard")
+        ],
+    }  # fmt: skip
+    metric = opened(**said)
+    assert (metric["number"], metric["lines"][0]) == ("1.3 K", [said["lines"][0]])
+    monkeypatch.setenv("FILMCALL_UNITS", "us")
+    us = opened(**said)
+    assert (us["number"], us["number_text"]) == ("2.4 °F", "Dew margin; wants at least 5.4 °F")
+    assert us["lines"] == [["Hull 2.4 °F above dew point; wants 5.4 °F."], ["Wait."]]
+    assert us["figures"] == [
+        ["Air", "68.0 °F"],
+        ["Humidity", "55 %"],
+        ["Hull", "53.6 °F"],
+        ["Dew point", "51.3 °F"],
+        ["Margin", "2.4 ± 1.8 °F"],
+    ]
+    assert us["clocks"][0]["cells"][3] == "Not counting: 54 °F"
+    assert us["outlook_text"].startswith("Hull closing on the dew point, 3.6 °F an hour")
+    assert "likely 3.6 °F at its lowest" in us["outlook_says"]
+    assert "between 1.8 and 5.4 °F; wants 5.4 °F." in us["outlook_says"]
+    assert us["alarms"][0][0] == "port: STOP since 08:00: Hull 2.4 °F above"
+    assert us["sections"][0][2] == "Coldest hull 53.6 °F"
+    assert not [text for text in strings(us) if re.search(r"\d (?:°C|K)\b", text)]
+
+
+def strings(said: object) -> list[str]:
+    """Every text in what the page is told."""
+    if isinstance(said, str):
+        return [said]
+    inner = said.values() if isinstance(said, dict) else said if isinstance(said, list) else ()
+    return [text for each in inner for text in strings(each)]
 
 
 def test_two_pots_are_told_apart() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC
 from typing import Any
 
@@ -14,6 +15,7 @@ from monitor.listen.yard import WORDS_WORST_FIRST, Row
 from monitor.screen.layout import Size
 from monitor.screen.phrases import FILM_IS_NOT_AIR
 from monitor.screen.theme import Colours, Theme
+from monitor.yard.run import _json_line, _plain_line
 from monitor.yard.table import Desk, filtered, page_rows, pages, table
 
 SIZE = Size(120, 40)
@@ -55,6 +57,19 @@ def test_two_hundred_enclosures_stand_once_each_on_six_pages_the_worst_first() -
     places = [WORDS_WORST_FIRST.index(word) for word in words]
     assert places == sorted(places)
     assert "50 STOP, 4 no call, 48 HOLD, 98 GO" in drawn(rows)[0]
+
+
+def test_a_reason_stands_in_the_units_of_who_looks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: 1.3 K are 2.3 °F, x 1.8; JSON stays SI."""
+    rig = Rig()
+    rig.status()
+    rig.say(call("STOP", lines=["Hull 1.3 K above dew point; wants 3.0 K."]))
+    rows = rig.yard.rows(rig.now)
+    assert "Hull 1.3 K above dew point." in drawn(rows)[2]
+    monkeypatch.setenv("FILMCALL_UNITS", "us")
+    assert "Hull 2.3 °F above dew point." in drawn(rows)[2]
+    assert "Hull 2.3 °F above dew point." in _plain_line(rows[0], UTC)
+    assert json.loads(_json_line(rows[0]))["reason"] == "Hull 1.3 K above dew point."
 
 
 def test_a_go_is_never_shown_without_the_words_about_the_air() -> None:
