@@ -55,7 +55,7 @@ class Scene:
         config: as much of it as is known, or None.
         zone: of the times of day that are said; None is the machine's own.
         clocks: gives all of the enclosure's clocks at a time; those of recoating under the coat
-            that an event begins, or under the enclosure's own spec for None.
+            that an event begins, or for what comes next for None.
         memory: gives what of a section's newest film holds the next coat at a time.
     """
 

@@ -235,6 +235,18 @@ def _spec_named(event: Event, pots: list[Pot], since_s: float | None) -> str | N
     return fresh[-1].spec if fresh else event.spec_key
 
 
+def laid_with(section: str | None, events: Iterable[Event], coat: Event) -> str | None:
+    """Return by what the spec of a coat is found that is being begun, None for the enclosure's.
+
+    Args:
+        section: on which.
+        events: all of the enclosure's events as kept, without it.
+        coat: coat-started.
+    """
+    newest = work_of(section, (*events, replace(coat, section=None)), coat.time_s).newest
+    return None if newest is None else newest.spec
+
+
 def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
     last = coats[-1] if coats else None
     since = None if last is None else last.ended_s if last.ended_s is not None else last.started_s
