@@ -85,11 +85,56 @@ def heater_remark(event: Event) -> str:
     )
 
 
-def sanding_remark(event: Event, clocks: Iterable[Clock]) -> str:
+RUBS = {
+    EventKind.SANDED: "sanding now tears the film and clogs the paper",
+    EventKind.WASHED: "washing now marks the film",
+    EventKind.WIPED: "wiping now smears the film",
+}
+"""What work on a film does to one that is soft still; common practice, no source."""
+
+
+def soft_film_warnings(
+    event: Event, touches: Collection[str], clocks: Iterable[Clock], hour: Callable[[float], str]
+) -> list[str]:
+    """Return what work on a film does that is not touch dry, or not sandable yet, a clause each.
+
+    Args:
+        event: about to be kept.
+        touches: as `touched` gives them.
+        clocks: of the whole enclosure, at the event's time.
+        hour: shows a time of day [s].
+
+    Source:
+        Common practice, no source.
+    """
+    from rules.clocks.clock import ClockState
+
+    if event.kind not in RUBS or event.withdrawn:
+        return []
+    own = [
+        clock
+        for clock in clocks
+        if clock.section in (None, ALL_SECTIONS, *touches) and not clock.buried
+    ]
+    sheets = {c.section for c in own if c.name is ClockName.SAND}
+    found = []
+    for clock in own:
+        sands = event.kind is EventKind.SANDED and clock.section in sheets
+        asked = ClockName.SAND if sands else ClockName.TOUCH_DRY
+        if clock.name is asked and clock.state in (ClockState.RUNNING, ClockState.WAITING):
+            where = "" if clock.section in (None, ALL_SECTIONS) else f"{clock.section}: "
+            state = "sandable" if sands else "touch dry"
+            when = "" if clock.ends_at_s is None else f" before about {hour(clock.ends_at_s)}"
+            found.append(f"{where}coat {clock.coat} is not {state}{when}: {RUBS[event.kind]}")
+    return found
+
+
+def sanding_remark(event: Event, touches: Collection[str], clocks: Iterable[Clock]) -> str:
     """Return what sanding does to a film beside it that is not touch dry, or "".
 
     Args:
         event: about to be kept.
+        touches: as `touched` gives them.
         clocks: of the whole enclosure, at the event's time.
     """
     from rules.clocks.clock import ClockState
@@ -101,7 +146,7 @@ def sanding_remark(event: Event, clocks: Iterable[Clock]) -> str:
         for clock in clocks
         if clock.name is ClockName.TOUCH_DRY
         and clock.state in (ClockState.RUNNING, ClockState.WAITING)
-        and clock.section not in (None, ALL_SECTIONS, event.section)
+        and clock.section not in (None, ALL_SECTIONS, *touches)
         and not clock.buried
     )
     if not soft:

@@ -280,6 +280,31 @@ def test_a_recoat_window_is_that_of_the_paint_in_hand_and_says_so(log: Log) -> N
     assert "recoat window" not in log.event("coat-started", 11.0, *words).out
 
 
+def test_work_on_a_soft_film_is_recorded_and_warned_of_by_its_own_clocks(log: Log) -> None:
+    coat(log, "hull-port")
+    coat(log, "hull-stbd")
+    found = log.clocks(3.0, "--config", str(log.config))
+    zone = zone_or_local(None)  # the log names none
+    dry, sandable = (
+        f"{datetime.fromtimestamp(seconds(found[name, 'hull-port']['ends_at']), tz=zone):%H:%M}"
+        for name in ("touch dry", "sand")
+    )
+    washed = log.event("washed", 3.0, "--section", "hull-port").out
+    assert washed.startswith("recorded washed at ")
+    assert re.search(
+        rf"warning: hull-port: coat 1 is not touch dry before about (\w+ )?{dry}: washing", washed
+    )
+    assert "hull-stbd" not in washed
+    # Touch dry after 5 h at 20 degC and 9 h at 10: at 8 h port is, starboard is not.
+    assert "warning" not in log.event("wiped", 8.0, "--section", "hull-port").out
+    both = log.event("wiped", 8.0).out
+    assert re.search(r"(?m)^warning: hull-stbd: coat 1 is not touch dry .*: wiping", both)
+    assert "warning: hull-port" not in both
+    sanded = log.event("sanded", 8.0, "--section", "hull-port").out
+    assert re.search(rf"hull-port: coat 1 is not sandable before about (\w+ )?{sandable}: ", sanded)
+    assert "hull-stbd is not touch dry, and sanding dust settles on it" in sanded
+
+
 @pytest.mark.parametrize("after_h", [-20 * 365 * 24.0, 900 * 365 * 24.0])
 def test_a_year_far_from_the_log_is_answered_in_little_memory(log: Log, after_h: float) -> None:
     coat(log, "hull-port")
