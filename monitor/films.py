@@ -16,7 +16,7 @@ from monitor.samples import ONE_OF_EACH, TemperatureChannel, Temperatures
 from monitor.wire import Json, clock_dict
 from rules.call import Call
 from rules.clocks.clock import Clock, ClockState
-from rules.clocks.work import work_of
+from rules.clocks.work import laid_with, work_of
 from rules.events import (
     Event,
     ProbesOut,
@@ -200,33 +200,41 @@ class FilmKeeper:
         self,
         enclosure: Enclosure,
         time_s: float,
-        over: Spec | None = None,
         coat: Event | None = None,
+        spec: Spec | None = None,
     ) -> tuple[Clock, ...]:
         """Return all clocks as they stood at an earlier time, by the temperatures in memory.
 
         Args:
             enclosure: whose films these are.
             time_s: that time [s].
-            over: of the coat that is being begun, under which recoat windows are asked for; then
-                they are reckoned anew. None is the enclosure's own, as last reckoned.
-            coat: begins it; what it corrects falls away.
+            coat: begins the coat under which recoat windows are asked for; then they are reckoned
+                anew, and what it corrects falls away. None is what comes next, as last reckoned.
+            spec: that the coat names, or None.
         """
-        if over is None and time_s > enclosure.now_s - RECKON_EVERY_S:
+        if coat is None and time_s > enclosure.now_s - RECKON_EVERY_S:
             return self.all_clocks(enclosure)
         from rules.clocks.all_clocks import clocks_of, merge_clocks
 
-        events = self._happened(time_s)
+        events, specs = self._happened(time_s), self.specs
         if coat is not None:
             events = without_corrected(events, coat)
+            specs = specs if spec is None else {**specs, coat.spec_key or "": spec}
+
+        def over(name: str) -> Spec | None:
+            if coat is None:
+                return None
+            return specs.get(laid_with(name, events, coat) or "", self.default_spec)
+
         return merge_clocks(
             clocks_of(
                 name,
                 events,
-                self.specs,
-                over or self.default_spec,
+                specs,
+                self.default_spec,
                 self.samples(name).history(),
                 time_s,
+                over=over(name),
             )
             for name in enclosure.sections
         )

@@ -18,12 +18,14 @@ from monitor.log.photos import take_photo
 from monitor.log.rows import EventId
 from monitor.times import AHEAD_S
 from rules.clocks.at_event import (
+    RUBS,
     asks_whose,
     coat_warnings,
     heater_remark,
     launch_warning,
     mix_warnings,
     sanding_remark,
+    soft_film_warnings,
     touched,
 )
 from rules.clocks.work import missing_before, work_of
@@ -55,7 +57,7 @@ class Scene:
         config: as much of it as is known, or None.
         zone: of the times of day that are said; None is the machine's own.
         clocks: gives all of the enclosure's clocks at a time; those of recoating under the coat
-            that an event begins, or under the enclosure's own spec for None.
+            that an event begins, or for what comes next for None.
         memory: gives what of a section's newest film holds the next coat at a time.
     """
 
@@ -214,8 +216,10 @@ def _warnings(event: Event, scene: Scene, touches: Sequence[str], spec: Spec | N
     found += [_strange_section(event, scene), heater_remark(event)]
     if event.kind is EventKind.MIXED and not event.withdrawn:
         found += mix_warnings(event, spec)
-    if event.kind is EventKind.SANDED:
-        found.append(sanding_remark(event, scene.clocks(event.time_s, None)))
+    if event.kind in RUBS and not event.withdrawn:
+        clocks = scene.clocks(event.time_s - 1.0, None)  # a coat of the same moment came after
+        found += soft_film_warnings(event, touches, clocks, _hours(event, scene))
+        found.append(sanding_remark(event, touches, clocks))
     asked = "" if event.withdrawn else asks_whose(event, scene.sections(), touches)
     found.append(asked or missing_before(event, scene.events))
     if event.kind is EventKind.BACK_IN_SERVICE and not event.withdrawn:
@@ -229,11 +233,7 @@ def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[
         return []
     before = without_corrected(tuple(scene.events), event)
     clocks = scene.clocks(event.time_s, event)
-    zone = scene.zone or datetime.now().astimezone().tzinfo or UTC
-
-    def hour(time_s: float) -> str:
-        return hour_and_day_text(time_s, zone, event.time_s)
-
+    hour = _hours(event, scene)
     found: list[str] = []
     for name in touches or (None,):
         own = [clock for clock in clocks if clock.section in (None, ALL_SECTIONS, name)]
@@ -242,6 +242,12 @@ def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[
         told = scene.memory(name, event.time_s) if event.corrects is None else []
         found += [f"{where}{text[:1].lower()}{text[1:]}" for text in told]
     return found
+
+
+def _hours(event: Event, scene: Scene) -> Callable[[float], str]:
+    """Return what shows a time of day beside an event [s]."""
+    zone = scene.zone or datetime.now().astimezone().tzinfo or UTC
+    return lambda time_s: hour_and_day_text(time_s, zone, event.time_s)
 
 
 def _strange_section(event: Event, scene: Scene) -> str:

@@ -127,6 +127,7 @@ def clock_dict(clock: Clock) -> Json:
         "advice": clock.advice,
         "spec": clock.spec,
         "coat": clock.coat,
+        "next_spec": clock.next_spec or None,
     }
 
 

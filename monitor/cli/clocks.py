@@ -20,7 +20,7 @@ from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.logged_films import load_temperatures, temperatures_of
-from monitor.screen.phrases import CLOCK_WORDS, pot_name
+from monitor.screen.phrases import clock_words, pot_name
 from monitor.specs import find_spec
 from monitor.times import is_of_day, moment_s, zone_in_log, zone_or_local
 from monitor.wire import clock_dict
@@ -32,8 +32,10 @@ from rules.clocks.all_clocks import (
     settled,
 )
 from rules.clocks.clock import Clock, ClockState
+from rules.clocks.work import laid_with
 from rules.errors import FilmcallError
 from rules.events import Event, happened, without_corrected
+from rules.spec.model import Spec
 from rules.text import duration_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
 from rules.vocabulary import ClockName
@@ -207,7 +209,7 @@ def clocks_in_log(
             three sections whose clocks end next.
         forecast: outdoor hours that the outlook may rest on, or None.
         over: begins the coat under which recoat windows are asked for, with the text of its spec
-            in the log; None is the enclosure's own.
+            in the log; None is the mix in hand, else the enclosure's own.
     """
     events = store.events(enclosure)
     if all_happened:
@@ -223,23 +225,25 @@ def clocks_in_log(
         default = find_spec(config.spec, beside)[0]
     asked = (*events, over) if over is not None else events
     specs = {default.name: default, **specs_of(store.spec_text, asked, beside)[0]}
-    if over is not None:
-        default = specs.get(over.spec_key or "", default)
     named = {event.section for event in events if event.section is not None}
     if config is not None:
         # A pot stands beside every section's surface, whichever the events name.
         named |= {point.section for point in config.points if point.section is not None}
     sections: list[str | None] = [*sorted(named)] if named else [None]
+    next_specs: list[Spec | None] = [None for _ in sections]
+    if over is not None:
+        laid = (laid_with(section, events, over) for section in sections)
+        next_specs = [specs.get(key or "", default) for key in laid]
     merged: list[tuple[Clock, ...]] = []
     histories = []
-    for section in sections:
+    for section, next_spec in zip(sections, next_specs, strict=True):
         temperatures = temperatures_of(store, enclosure, config, section, events)
         from_s = history_wanted_from_s(section, events, time_s)
         for to_s in history_ends_s(section, events, time_s):
             if from_s is not None:
                 load_temperatures(store, enclosure, temperatures, (from_s, to_s), known_s)
             history = temperatures.history()
-            clocks = clocks_of(section, events, specs, default, history, time_s)
+            clocks = clocks_of(section, events, specs, default, history, time_s, over=next_spec)
             if settled(clocks, history):
                 break
         histories.append(history)
@@ -252,7 +256,9 @@ def clocks_in_log(
 
         section, given = sections[place], None if from_log else config
         ahead = surface_ahead(store, enclosure, section, time_s, config=given, forecast=forecast)
-        merged[place] = clocks_of(section, events, specs, default, histories[place], time_s, ahead)
+        merged[place] = clocks_of(
+            section, events, specs, default, histories[place], time_s, ahead, next_specs[place]
+        )
     return merge_clocks(merged)
 
 
@@ -274,7 +280,7 @@ def clock_line(clock: Clock, enclosure: str, zone: tzinfo | None, now_s: float) 
     coat = f"coat {clock.coat} below" if clock.buried and clock.coat is not None else ""
     pot = pot_name(clock) if clock.batch or clock.name is ClockName.POT_LIFE else ""
     whose = "/".join(part for part in (enclosure, clock.section, coat, pot) if part)
-    running, ended = CLOCK_WORDS[clock.name]
+    running, ended = clock_words(clock.name, clock.next_spec)
     if clock.state is ClockState.ENDED:
         left = "not known when"
         if clock.ended_at_s is not None:
@@ -288,7 +294,7 @@ def clock_line(clock: Clock, enclosure: str, zone: tzinfo | None, now_s: float) 
         if clock.ends_at_s is not None:
             left += f", until {with_zone_text(clock.ends_at_s, zone, now_s)}"
     name = ended if clock.state is ClockState.ENDED else running
-    line = f"{name:<23} {whose:<20} {left}"
+    line = f"{name:<{max(23, len(name) + 1)}} {whose:<20} {left}"
     for more in (clock.basis, clock.advice):
         if more:
             line += f"\n{'':<24}{more}"

@@ -35,7 +35,7 @@ class MessageFault(FilmcallError, ValueError):
 
 
 class Clock(NamedTuple):
-    """One countdown: name, section, state, when it ends [s], what it rests on, and its pot."""
+    """One countdown: name, section, state, end [s], what it rests on, pot, and next coat's spec."""
 
     name: str
     section: str
@@ -43,6 +43,7 @@ class Clock(NamedTuple):
     ends_s: float | None
     basis: str
     batch: str
+    next_spec: str
 
 
 class Band(NamedTuple):
@@ -346,6 +347,7 @@ def _clock(entry: dict[str, Any]) -> Clock:
         _time_s(entry.get("ends_at")),
         _text(entry.get("basis")),
         _text(entry.get("batch")),
+        _text(entry.get("next_spec")),
     )
 
 

@@ -335,10 +335,7 @@ class Watch:
             config=enclosure.config,
             zone=zone_or_utc(enclosure.config.timezone),
             clocks=lambda time_s, over: keeper.clocks_at(
-                enclosure,
-                time_s,
-                None if over is None else spec_of(self._store, over) or keeper.default_spec,
-                over,
+                enclosure, time_s, over, None if over is None else spec_of(self._store, over)
             ),
             memory=lambda section, _: keeper.memory_of(section or ALL_SECTIONS, now_s),
         )

@@ -17,7 +17,7 @@ from monitor.contract import GO_ASKED
 from monitor.listen.message import Alarm, CallMessage, Clock, Figure, Outlook
 from monitor.listen.words import LABELS, alarm_text, brief_here, in_units, sentence, sentences
 from monitor.listen.yard import NO_WORD, Key, Row
-from monitor.screen.phrases import CLOCK_WORDS, DO_NOT_TRUST, VAPOUR, event_word
+from monitor.screen.phrases import DO_NOT_TRUST, VAPOUR, clock_words, event_word
 from rules.limits import is_upper
 from rules.reasons import LIMIT_WORDS
 from rules.text import duration_text, hour_and_day_text, hour_text
@@ -282,7 +282,7 @@ def _counting(call: CallMessage, now_s: float) -> list[Clock]:
 def _clock(clock: Clock, zone: tzinfo, now_s: float) -> Json:
     """One clock: what, where, when, and how long it still counts; the script counts it down."""
     try:
-        running, over = CLOCK_WORDS[ClockName(clock.name)]
+        running, over = clock_words(ClockName(clock.name), clock.next_spec)
     except ValueError:
         running, over = clock.name, f"{clock.name}, over since"
     ended = clock.state == "ended" or (clock.ends_s is not None and clock.ends_s <= now_s)

@@ -6,7 +6,7 @@ import math
 
 from rich.text import Text
 
-from monitor.screen.phrases import CLOCK_WORDS, pot_name
+from monitor.screen.phrases import clock_words, pot_name
 from monitor.screen.pieces import Piece, join
 from monitor.screen.view import View
 from rules.clocks.clock import Clock, ClockState
@@ -75,10 +75,10 @@ def clock_groups(view: View, width: int) -> list[Text]:
         view: what is to be drawn.
         width: of a line; where a kind's sections do not fit in one, each clock is a piece.
     """
-    groups: dict[tuple[str, str | None, bool, ClockState], list[Clock]] = {}
+    groups: dict[tuple[str, str | None, bool, ClockState, str], list[Clock]] = {}
     for clock in view.snapshot.clocks:
         if clock.state is not ClockState.WAITING:
-            key = (clock.name.value, clock.batch, clock.buried, clock.state)
+            key = (clock.name.value, clock.batch, clock.buried, clock.state, clock.next_spec)
             groups.setdefault(key, []).append(clock)
     waiting = [c for c in view.snapshot.clocks if c.state is ClockState.WAITING]
     pieces = []
@@ -95,7 +95,7 @@ def clock_groups(view: View, width: int) -> list[Text]:
 
 def clock_name(clock: Clock) -> str:
     """Return what stands before a clock's time: `recoat from`, or `recoat open since`."""
-    running, ended = CLOCK_WORDS[clock.name]
+    running, ended = clock_words(clock.name, clock.next_spec)
     name = ended if clock.state is ClockState.ENDED else running
     if clock.batch or clock.name is ClockName.POT_LIFE:
         name = f"{pot_name(clock)} {name}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from rich.cells import cell_len
@@ -58,8 +59,13 @@ def dials(view: View) -> list[Dial]:
         found.append(_deciding(view, view.worst))
     clocks = [clock for clock in urgent_clocks(view) if clock.state is ClockState.RUNNING]
     if clocks:
-        found.append(_clock(view, clocks[0]))
+        found.append(_clock(view, min(clocks, key=_ends_s)))
     return found
+
+
+def _ends_s(clock: Clock) -> float:
+    """When it ends; one that does not count, last [s]."""
+    return math.inf if clock.ends_at_s is None else clock.ends_at_s
 
 
 def dial_lines(view: View, width: int, rows: int) -> list[Text]:

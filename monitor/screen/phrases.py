@@ -111,6 +111,20 @@ CLOCK_WORDS = {
 """A clock that runs and one that has ended, each before its time."""
 
 
+def clock_words(name: ClockName, next_spec: str) -> tuple[str, str]:
+    """Return what stands before the time of a clock that runs, and of one that has ended.
+
+    Args:
+        name: which clock.
+        next_spec: the paint that a recoat window is for, or "".
+    """
+    running, ended = CLOCK_WORDS[name]
+    if not next_spec:
+        return running, ended
+    for_paint = f" for {clean(next_spec)} "
+    return for_paint.join(running.rsplit(" ", 1)), for_paint.join(ended.rsplit(" ", 1))
+
+
 def event_word(kind: EventKind) -> str:
     """Return what a person did, in plain words."""
     return kind.value.replace("-", " ")

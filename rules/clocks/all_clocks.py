@@ -17,7 +17,7 @@ from rules.clocks.clock import (
     run_clock,
 )
 from rules.clocks.history import TemperatureHistory, TemperatureOutlook
-from rules.clocks.pots import pot_clocks
+from rules.clocks.pots import next_spec, pot_clocks
 from rules.clocks.section_work import SectionWork, frame_of
 from rules.clocks.work import Coat, work_of
 from rules.events import Event
@@ -44,12 +44,17 @@ _RECORD_END = "Record it: filmcall event coat-ended --at TIME"
 _RECORD_START = "Record it: filmcall event coat-started --at TIME"
 
 
-def film_clocks(bench: SectionWork) -> list[Clock]:
-    """Clocks of the newest coat, and `cured` of another product that still cures under it."""
+def film_clocks(bench: SectionWork, following: Spec) -> list[Clock]:
+    """Clocks of the newest coat, and `cured` of another product that still cures under it.
+
+    Args:
+        bench: the section's work.
+        following: spec of the next coat, on which recoat times may depend.
+    """
     coat = bench.work.newest
     if coat is None:
         return _tape_clocks(bench, None, None)
-    clocks = _coat_clocks(bench, coat)
+    clocks = _coat_clocks(bench, coat, following)
     for below in bench.work.coats[:-1]:
         spec = bench.spec_laid(below)
         # Of the same product the newer coat always cures last: nothing to add.
@@ -65,7 +70,7 @@ def film_clocks(bench: SectionWork) -> list[Clock]:
     return clocks
 
 
-def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
+def _coat_clocks(bench: SectionWork, coat: Coat, following: Spec) -> list[Clock]:
     spec = bench.spec_laid(coat)
     if spec is None or not spec.times:
         name = coat.spec if spec is None else spec.name
@@ -90,33 +95,37 @@ def _coat_clocks(bench: SectionWork, coat: Coat) -> list[Clock]:
             )
             for clock in names
         ]
-    wet = _wet_on_wet(bench, spec, coat)
+    wet = _wet_on_wet(bench, spec, coat, following)
     clocks = [] if wet is None else [wet]
     for name in _FILM_OPENS:
-        table, words = spec.times.get(name), ""
+        table, frame = spec.times.get(name), frame_of(bench, name, spec.name, coat)
         if name is ClockName.RECOAT_OPENS:
-            table, words = recoat_table(spec, name, bench.default_spec)
+            table, frame = recoat_table(spec, name, following), _before(frame, spec, following)
             if wet is not None:
                 continue  # it may be coated now; from when again counts once it may not
         if table is None or name is ClockName.TAPE_NOT_BEFORE:
             continue
-        frame = replace(frame_of(bench, name, spec.name, coat), basis=words)
         clocks.append(_opens(bench, frame, table, coat))
     clocks = [_advised(bench, clock, spec) for clock in clocks]
-    closes = _recoat_closes(bench, spec, coat)
+    closes = _recoat_closes(bench, spec, coat, following)
     if closes is not None:
         clocks.append(closes)
     return clocks + _launch_clocks(bench, spec, coat) + _tape_clocks(bench, spec, coat)
 
 
-def _wet_on_wet(bench: SectionWork, spec: Spec, coat: Coat) -> Clock | None:
+def _before(frame: Clock, spec: Spec, following: Spec) -> Clock:
+    """A recoat window with the paint that it is for, where the sheet tells paints apart."""
+    return replace(frame, next_spec=following.name) if spec.recoat_by_next else frame
+
+
+def _wet_on_wet(bench: SectionWork, spec: Spec, coat: Coat, following: Spec) -> Clock | None:
     """The first of two windows while it is open, or None."""
     if coat.started_s is None:
         return None
-    wet_s = wet_on_wet_s(spec, bench.default_spec)
+    wet_s = wet_on_wet_s(spec, following)
     if wet_s is None or bench.now_s - coat.started_s > wet_s:
         return None
-    frame = frame_of(bench, ClockName.WET_ON_WET, spec.name, coat)
+    frame = _before(frame_of(bench, ClockName.WET_ON_WET, spec.name, coat), spec, following)
     words = "the next coat may go on until then, and after it not before the recoat window opens"
     return fixed_clock(frame, coat.started_s, wet_s, bench.now_s, words)
 
@@ -160,13 +169,13 @@ def _advised(bench: SectionWork, clock: Clock, spec: Spec) -> Clock:
     )
 
 
-def _recoat_closes(bench: SectionWork, spec: Spec, coat: Coat) -> Clock | None:
-    table, words = recoat_table(spec, ClockName.RECOAT_CLOSES, bench.default_spec)
+def _recoat_closes(bench: SectionWork, spec: Spec, coat: Coat, following: Spec) -> Clock | None:
+    table = recoat_table(spec, ClockName.RECOAT_CLOSES, following)
     if table is None:
         return None
-    frame = replace(frame_of(bench, ClockName.RECOAT_CLOSES, spec.name, coat), basis=words)
+    frame = _before(frame_of(bench, ClockName.RECOAT_CLOSES, spec.name, coat), spec, following)
     if coat.started_s is None:
-        return replace(frame, basis=join_words(words, _NEVER_STARTED), advice=_RECORD_START)
+        return replace(frame, basis=_NEVER_STARTED, advice=_RECORD_START)
     clock = run_clock(frame, table, SafeSide.CLOSES, bench.warm, coat.started_s, bench.now_s)
     if clock.ended_at_s is None:
         return clock
@@ -292,26 +301,27 @@ def _tape_clocks(bench: SectionWork, spec: Spec | None, coat: Coat | None) -> li
     return clocks
 
 
-def recoat_table(spec: Spec, name: ClockName, following: Spec) -> tuple[TimeTable | None, str]:
-    """Return the recoat times that hold for what goes on next, and words that say so.
+def recoat_table(spec: Spec, name: ClockName, following: Spec) -> TimeTable | None:
+    """Return the recoat times that hold for what goes on next, or None where the sheet has none.
 
     Args:
         spec: of the film.
         name: `recoat opens` or `recoat closes`.
         following: spec of the next coat.
 
-    Returns:
-        The table, or None where the sheet gives none; and "before ... goes on" where the sheet
-        tells them apart.
-
     Source:
         No source: the sheet's own figures, by spec name before family.
     """
-    for key in (following.name, following.family):
-        table = spec.recoat_by_next.get(key, {}).get(name)
-        if table is not None:
-            return table if table.rows else None, f"before {key} goes on"
-    return spec.times.get(name), ""
+    table = _told_apart(spec, name, following)
+    if table is None:
+        return spec.times.get(name)
+    return table if table.rows else None
+
+
+def _told_apart(spec: Spec, name: ClockName, following: Spec) -> TimeTable | None:
+    """The times before this next coat alone, or None; without a row where the sheet has none."""
+    tables = (spec.recoat_by_next.get(key, {}) for key in (following.name, following.family))
+    return next((each[name] for each in tables if name in each), None)
 
 
 def wet_on_wet_s(spec: Spec, following: Spec) -> float | None:
@@ -323,8 +333,8 @@ def wet_on_wet_s(spec: Spec, following: Spec) -> float | None:
         spec: of the film.
         following: spec of the next coat.
     """
-    named = recoat_table(spec, ClockName.RECOAT_OPENS, following)[1]
-    return None if named else spec.overcoat.wet_on_wet_s
+    named = _told_apart(spec, ClockName.RECOAT_OPENS, following)
+    return spec.overcoat.wet_on_wet_s if named is None else None
 
 
 KEEP_CLEARED_S = 6 * 3600.0
@@ -345,6 +355,7 @@ def clocks_of(
     history: TemperatureHistory,
     now_s: float,
     outlook: TemperatureOutlook | None = None,
+    over: Spec | None = None,
 ) -> tuple[Clock, ...]:
     """Return every clock of a section, computed from its events and logged temperatures alone.
 
@@ -352,11 +363,12 @@ def clocks_of(
         section: its name; None or "all" for an enclosure without sections.
         events: all of the enclosure's events as kept, corrections among them.
         spec_of: specs by name, for films that were laid with another than the default.
-        default_spec: that of the enclosure: of films whose events name none, and of the next
-            coat, on which recoat times may depend.
+        default_spec: that of the enclosure: of films whose events name none, and of the next coat
+            where nothing is mixed; recoat times may depend on it.
         history: the section's temperatures since the earliest start; missing time is a gap.
         now_s: now; what is told of later does not count yet [s].
         outlook: what the surface will probably do, or None.
+        over: spec of the coat that is being begun, or None for what comes next.
 
     Returns:
         The clocks: of the newest film, of pots, tape, wipe and clearance; first the running
@@ -369,13 +381,15 @@ def clocks_of(
         What each clock does is the spec's; the law is checked against ASTM C1074 in tests/rules.
     """
     work = work_of(section, events, now_s)
-    return clocks_on(SectionWork(section, work, spec_of, default_spec, history, now_s, outlook))
+    bench = SectionWork(section, work, spec_of, default_spec, history, now_s, outlook, over=over)
+    return clocks_on(bench)
 
 
 def clocks_on(bench: SectionWork) -> tuple[Clock, ...]:
     """Return every clock of a section that is laid out already, as `clocks_of` orders them."""
-    clocks = [*film_clocks(bench), *pot_clocks(bench), *wipe_clock(bench), *clearance(bench)]
-    return in_order(clocks)
+    pots = pot_clocks(bench)
+    films = film_clocks(bench, next_spec(bench, pots))
+    return in_order([*films, *pots, *wipe_clock(bench), *clearance(bench)])
 
 
 def steps_beneath(bench: SectionWork, coat: Coat, ended_s: float) -> dict[ClockName, Clock]:
@@ -394,7 +408,7 @@ def steps_beneath(bench: SectionWork, coat: Coat, ended_s: float) -> dict[ClockN
     if spec is None:
         return found
     for name in (ClockName.CURED, *_STEPS_BEFORE_CURED):
-        table = recoat_table(spec, name, bench.default_spec)[0]
+        table = recoat_table(spec, name, bench.default_spec)
         if table is None:
             continue
         frame = frame_of(bench, name, spec.name, coat, buried=True)
@@ -525,7 +539,8 @@ def coating_over_forbidden(clocks: Iterable[Clock]) -> str:
     """
     for clock in clocks:
         if clock.stops_coating:
-            return f"Coat {clock.coat} is past its recoat window: {_lower(clock.advice)}"
+            whose = f" for {clock.next_spec}" if clock.next_spec else ""
+            return f"Coat {clock.coat} is past its recoat window{whose}: {_lower(clock.advice)}"
     return ""
 
 

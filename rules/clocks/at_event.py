@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Collection, Iterable
 from typing import TYPE_CHECKING
 
-from rules.clocks.work import Work, work_of
+from rules.clocks.work import Pot, Work, pot_of, work_of
 from rules.events import Event, in_force
 from rules.spec.model import Spec
 from rules.text import duration_text
@@ -85,11 +85,56 @@ def heater_remark(event: Event) -> str:
     )
 
 
-def sanding_remark(event: Event, clocks: Iterable[Clock]) -> str:
+RUBS = {
+    EventKind.SANDED: "sanding now tears the film and clogs the paper",
+    EventKind.WASHED: "washing now marks the film",
+    EventKind.WIPED: "wiping now smears the film",
+}
+"""What work on a film does to one that is soft still; common practice, no source."""
+
+
+def soft_film_warnings(
+    event: Event, touches: Collection[str], clocks: Iterable[Clock], hour: Callable[[float], str]
+) -> list[str]:
+    """Return what work on a film does that is not touch dry, or not sandable yet, a clause each.
+
+    Args:
+        event: about to be kept.
+        touches: as `touched` gives them.
+        clocks: of the whole enclosure, at the event's time.
+        hour: shows a time of day [s].
+
+    Source:
+        Common practice, no source.
+    """
+    from rules.clocks.clock import ClockState
+
+    if event.kind not in RUBS or event.withdrawn:
+        return []
+    own = [
+        clock
+        for clock in clocks
+        if clock.section in (None, ALL_SECTIONS, *touches) and not clock.buried
+    ]
+    sheets = {c.section for c in own if c.name is ClockName.SAND}
+    found = []
+    for clock in own:
+        sands = event.kind is EventKind.SANDED and clock.section in sheets
+        asked = ClockName.SAND if sands else ClockName.TOUCH_DRY
+        if clock.name is asked and clock.state in (ClockState.RUNNING, ClockState.WAITING):
+            where = "" if clock.section in (None, ALL_SECTIONS) else f"{clock.section}: "
+            state = "sandable" if sands else "touch dry"
+            when = "" if clock.ends_at_s is None else f" before about {hour(clock.ends_at_s)}"
+            found.append(f"{where}coat {clock.coat} is not {state}{when}: {RUBS[event.kind]}")
+    return found
+
+
+def sanding_remark(event: Event, touches: Collection[str], clocks: Iterable[Clock]) -> str:
     """Return what sanding does to a film beside it that is not touch dry, or "".
 
     Args:
         event: about to be kept.
+        touches: as `touched` gives them.
         clocks: of the whole enclosure, at the event's time.
     """
     from rules.clocks.clock import ClockState
@@ -101,7 +146,7 @@ def sanding_remark(event: Event, clocks: Iterable[Clock]) -> str:
         for clock in clocks
         if clock.name is ClockName.TOUCH_DRY
         and clock.state in (ClockState.RUNNING, ClockState.WAITING)
-        and clock.section not in (None, ALL_SECTIONS, event.section)
+        and clock.section not in (None, ALL_SECTIONS, *touches)
         and not clock.buried
     )
     if not soft:
@@ -205,7 +250,8 @@ def coat_warnings(
             found += [f"{where}{text}" for text in _over_a_film(clock, hour)]
         if not _WINDOWS.intersection(clock.name for clock in films):
             found += [f"{where}{text}" for text in _over_a_film_without_window(films)]
-    found += [f"{where}{text}" for text in _from_a_pot(event, was, clocks, hour)]
+        found += [f"{where}{text}" for text in _of_two_paints(event, before, was, clocks, hour)]
+    found += [f"{where}{text}" for text in _from_a_pot(event, was, now, clocks, hour)]
     return [*found, *_from_another_mix(event, before)]
 
 
@@ -303,8 +349,51 @@ def _from_another_mix(event: Event, before: tuple[Event, ...]) -> list[str]:
     ]
 
 
+def _of_two_paints(
+    event: Event,
+    before: tuple[Event, ...],
+    was: Work,
+    clocks: tuple[Clock, ...],
+    hour: Callable[[float], str],
+) -> list[str]:
+    """What to ask of a coat that names neither paint nor pot while pots of several stand mixed."""
+    from rules.clocks.pots import is_alive, waiting_pots
+
+    if event.spec is not None or event.batch is not None:
+        return []
+    taken = pot_of(event, was.pots, None if was.newest is None else was.newest.done_s)
+    pots = [
+        pot
+        for pot, life in waiting_pots(was, clocks)
+        if pot == taken or is_alive(pot, life, event.time_s)
+    ]
+    if taken is None or len({pot.spec for pot in pots}) < 2:
+        return []
+    paints = {each.time_s: each.spec for each in in_force(before) if each.kind is EventKind.MIXED}
+    # The clock has the name that a spec's file gives itself.
+    lives = [clock for clock in clocks if clock.name is ClockName.POT_LIFE]
+    paints |= {clock.started_s: clock.spec for clock in lives if clock.started_s is not None}
+
+    def paint(pot: Pot) -> str:
+        return paints.get(pot.mixed_s) or "the enclosure's own spec"
+
+    def name(pot: Pot) -> str:
+        return f"pot {pot.batch}" if pot.batch else f"the pot of {hour(pot.mixed_s)}"
+
+    mixed = [f"{name(pot)} ({paint(pot)})" for pot in pots]
+    return [
+        f"{', '.join(mixed[:-1])} and {mixed[-1]} are mixed, and this coat names none of them: "
+        f"taken for {paint(taken)}, from {name(taken)}. If it is of another, take this back and "
+        "record it with its batch"
+    ]
+
+
 def _from_a_pot(
-    event: Event, was: Work, clocks: tuple[Clock, ...], hour: Callable[[float], str]
+    event: Event,
+    was: Work,
+    now: Work,
+    clocks: tuple[Clock, ...],
+    hour: Callable[[float], str],
 ) -> list[str]:
     from rules.clocks.clock import ClockState
     from rules.clocks.pots import KEEP_POT_S
@@ -317,8 +406,10 @@ def _from_a_pot(
             ended_s = max(pot.ended_s or 0.0 for pot in named)
             return [f"batch {event.batch} was ended at {hour(ended_s)}: name the one in use"]
     elif was.newest is not None:
-        done_s = was.newest.ended_s or was.newest.started_s or 0.0
+        done_s = was.newest.done_s or 0.0
         pots = [pot for pot in pots if pot.mixed_s > done_s]
+    laid = None if now.newest is None else now.newest.spec
+    pots = [pot for pot in pots if pot.spec == laid] or pots  # not what waits beside it
     began = {pot.mixed_s for pot in pots}
     own = [clock for clock in clocks if clock.started_s in began]
     found = []

@@ -54,6 +54,8 @@ class Clock:
         coat: number of the coat, or None.
         buried: True for an earlier coat under the newest.
         stops_coating: True where coating over must be STOP: the window has closed.
+        next_spec: of a recoat window, name of the spec of the coat that it is for, where the sheet
+            has times for more than one; else "".
     """
 
     name: ClockName
@@ -72,6 +74,7 @@ class Clock:
     coat: int | None = None
     buried: bool = False
     stops_coating: bool = False
+    next_spec: str = ""
 
     def later(self, passed_s: float) -> Clock:
         """Return it with what is left counted on, as at an unchanged temperature [s]."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +17,7 @@ from rules.clocks.clock import (
     run_clock,
 )
 from rules.clocks.section_work import SectionWork
-from rules.clocks.work import Pot
+from rules.clocks.work import Pot, Work
 from rules.known import LEARN_S, TEMPERATURE, with_silences
 from rules.rate import FloatArray, SafeSide
 from rules.spec.model import Spec
@@ -49,6 +51,52 @@ def pot_clocks(bench: SectionWork) -> list[Clock]:
             continue
         clocks += [c for c in (_induction(bench, pot, spec), life) if c is not None]
     return clocks
+
+
+KEEP_MIX_S = 6 * 3600.0
+"""A mix whose pot life no sheet gives counts as waiting to be used for this long [s]."""
+
+
+def waiting_pots(work: Work, clocks: Iterable[Clock]) -> list[tuple[Pot, Clock | None]]:
+    """Return every pot from which nothing is laid on a section yet, oldest first.
+
+    Args:
+        work: what was done to the section.
+        clocks: of the pots, others may be among them.
+
+    Returns:
+        Each with the clock of its life, or None where it has none.
+    """
+    coat, used_until = work.newest, -math.inf
+    if coat is not None:
+        used_until = max(coat.started_s or -math.inf, coat.ended_s or -math.inf)
+    lives = {c.started_s: c for c in clocks if c.name is ClockName.POT_LIFE}
+    return [
+        (pot, lives.get(pot.mixed_s))
+        for pot in work.pots
+        if pot.mixed_s > used_until and pot.ended_s is None
+    ]
+
+
+def is_alive(pot: Pot, life: Clock | None, now_s: float) -> bool:
+    """Return whether a pot may still be used, by the clock of its life [s]."""
+    if life is None or life.state is ClockState.UNKNOWN:
+        return now_s - pot.mixed_s <= KEEP_MIX_S
+    return life.state is not ClockState.ENDED
+
+
+def next_spec(bench: SectionWork, clocks: Iterable[Clock]) -> Spec:
+    """Return the spec of the next coat: of the one asked about, of the mix in hand, the default.
+
+    Args:
+        bench: the section's work.
+        clocks: of its pots.
+    """
+    if bench.over is not None:
+        return bench.over
+    waiting = waiting_pots(bench.work, clocks)
+    alive = [pot for pot, life in waiting if is_alive(pot, life, bench.now_s)]
+    return (bench.spec_named(alive[-1].spec) if alive else None) or bench.default_spec
 
 
 def _pot_frame(name: ClockName, spec: str, pot: Pot) -> Clock:

@@ -29,6 +29,7 @@ class SectionWork:
         now_s: float,
         outlook: TemperatureOutlook | None,
         ended: dict[Hashable, Clock] | None = None,
+        over: Spec | None = None,
     ) -> None:
         """Lay it out.
 
@@ -42,12 +43,14 @@ class SectionWork:
             outlook: what the surface will probably do, or None.
             ended: opens clocks that have ended by this history, which no later reading takes back;
                 those that end now are added. None to reckon all.
+            over: of the next coat, where it is known beside what is mixed; or None.
         """
         self.section = section
         self.ended: dict[Hashable, Clock] = {} if ended is None else ended
         self.work = work
         self.spec_of = spec_of
         self.default_spec = default_spec
+        self.over = over
         self.now_s = now_s
         self.history = _until(history, work.back_in_service_s)
         h, acc = self.history, self.history.accuracy_k

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from rules.clocks.all_clocks import clocks_on, coating_over_forbidden, steps_beneath
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.history import TemperatureHistory
+from rules.clocks.pots import is_alive, waiting_pots
 from rules.clocks.section_work import SectionWork
 from rules.clocks.work import Coat, Pot, Work, work_of
 from rules.events import Event, in_force
@@ -84,7 +85,14 @@ def overcoat_of(
     before = tuple(event for event in kept if event.time_s < begun_s)
     over = spec_of.get(newest.spec, default_spec) if newest.spec is not None else default_spec
     bench = SectionWork(
-        section, work_of(section, before, begun_s), spec_of, over, history, begun_s, None
+        section,
+        work_of(section, before, begun_s),
+        spec_of,
+        default_spec,
+        history,
+        begun_s,
+        None,
+        over=over,
     )
     clocks = clocks_on(bench)
     too_early = laid_late = unwashed = ""
@@ -105,7 +113,7 @@ def overcoat_of(
                     f"Coat {newest.number} went on, and it is not known whether coat "
                     f"{clock.coat}'s recoat window was open"
                 )
-    memory = memory_of(bench, stage_of(section, before, over, clocks, begun_s).steps_ended)
+    memory = memory_of(bench, stage_of(section, before, default_spec, clocks, begun_s).steps_ended)
     if memory is not None and bench.work.newest is not None:
         answered = answered_s(section, before, begun_s)
         _, when = wet_since_answered(memory, answered, begun_s, zone)
@@ -218,18 +226,14 @@ def _not_open(clock: Clock, until: Callable[[float], str]) -> list[Doubt]:
     """Why a film cannot be coated over yet."""
     if clock.state is ClockState.ENDED:
         return []
+    over = f"coated over with {clock.next_spec}" if clock.next_spec else "coated over"
     if clock.state is ClockState.UNKNOWN:
-        text = f"It is not known whether coat {clock.coat} may be coated over"
+        text = f"It is not known whether coat {clock.coat} may be {over}"
     elif clock.left_s is None:
-        text = f"Coat {clock.coat} may not be coated over yet, and it is not counting"
+        text = f"Coat {clock.coat} may not be {over} yet, and it is not counting"
     else:
-        hour = until(clock.left_s)
-        text = f"Coat {clock.coat} may be coated over at {hour}, at this temperature"
+        text = f"Coat {clock.coat} may be {over} at {until(clock.left_s)}, at this temperature"
     return [Doubt("recoat opens", text)]
-
-
-KEEP_MIX_S = 6 * 3600.0
-"""A mix whose pot life no sheet gives counts as waiting to be used for this long [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -362,7 +366,7 @@ def stage_of(
     if film_stage is None and beneath:
         film_stage, laid = beneath[0].stage, beneath[0].coat
     pots = _pots_in_hand(section, work, clocks, film_stage, ended)
-    alive = [pot for pot, life in pots if _is_alive(pot, life, now_s)]
+    alive = [pot for pot, life in pots if is_alive(pot, life, now_s)]
     paint = alive[-1] if alive else coat if film_stage is Stage.APPLY else None
     next_name = (None if paint is None else paint.spec) or default_spec.name
     next_hardener = None if paint is None else paint.hardener
@@ -485,23 +489,10 @@ def _pots_in_hand(
 
     One that names no section is for one that can be coated.
     """
-    coat = work.newest
-    used_until = -math.inf
-    if coat is not None:
-        used_until = max(coat.started_s or -math.inf, coat.ended_s or -math.inf)
-    lives = {c.started_s: c for c in clocks if c.name is ClockName.POT_LIFE}
     too_early = film_stage in (Stage.FLASH, Stage.CURE) and ended[Step.RECOAT_OPENS] is None
     elsewhere = too_early and section not in (None, ALL_SECTIONS)
     return [
-        (pot, lives.get(pot.mixed_s))
-        for pot in work.pots
-        if pot.mixed_s > used_until
-        and pot.ended_s is None
-        and not (elsewhere and pot.section in (None, ALL_SECTIONS))
+        (pot, life)
+        for pot, life in waiting_pots(work, clocks)
+        if not (elsewhere and pot.section in (None, ALL_SECTIONS))
     ]
-
-
-def _is_alive(pot: Pot, life: Clock | None, now_s: float) -> bool:
-    if life is None or life.state is ClockState.UNKNOWN:
-        return now_s - pot.mixed_s <= KEEP_MIX_S
-    return life.state is not ClockState.ENDED

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from rules.events import Event, in_force
@@ -55,6 +55,11 @@ class Coat:
     def is_open(self) -> bool:
         """Whether its end was not recorded."""
         return self.ended_s is None
+
+    @property
+    def done_s(self) -> float | None:
+        """When it was ended, else begun: what is mixed later is for the next one [s]."""
+        return self.ended_s if self.ended_s is not None else self.started_s
 
     def forgotten(self, now_s: float) -> bool:
         """Return whether it has been open for longer than anybody paints [s]."""
@@ -223,21 +228,45 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
     )
 
 
+def pot_of(event: Event, pots: Sequence[Pot], since_s: float | None) -> Pot | None:
+    """Return the pot that a coat is taken to be from, or None where nothing was mixed for it.
+
+    Args:
+        event: of the coat.
+        pots: of the section, in order.
+        since_s: when the coat before was done, or None [s].
+
+    Returns:
+        The last of the batch that it names, else of those mixed since; one that stands there goes
+        before one that was thrown away.
+    """
+    named = [pot for pot in pots if event.batch is not None and pot.batch == event.batch]
+    fresh = named or [pot for pot in pots if since_s is None or pot.mixed_s > since_s]
+    standing = [pot for pot in fresh if pot.ended_s is None] or fresh
+    return standing[-1] if standing else None
+
+
 def _spec_named(event: Event, pots: list[Pot], since_s: float | None) -> str | None:
-    """The spec that a coat event names, itself or by the batch that went into the coat."""
-    if event.spec is not None:
-        return event.spec_key
-    if event.batch is not None:
-        named = [pot for pot in pots if pot.batch == event.batch]
-        if named:
-            return named[-1].spec
-    fresh = [pot for pot in pots if since_s is None or pot.mixed_s > since_s]
-    return fresh[-1].spec if fresh else event.spec_key
+    """The spec that a coat event names, itself or by the pot that went into the coat."""
+    pot = pot_of(event, pots, since_s) if event.spec is None else None
+    return event.spec_key if pot is None else pot.spec
+
+
+def laid_with(section: str | None, events: Iterable[Event], coat: Event) -> str | None:
+    """Return by what the spec of a coat is found that is being begun, None for the enclosure's.
+
+    Args:
+        section: on which.
+        events: all of the enclosure's events as kept, without it.
+        coat: coat-started.
+    """
+    newest = work_of(section, (*events, replace(coat, section=None)), coat.time_s).newest
+    return None if newest is None else newest.spec
 
 
 def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
     last = coats[-1] if coats else None
-    since = None if last is None else last.ended_s if last.ended_s is not None else last.started_s
+    since = None if last is None else last.done_s
     if last is not None and last.started_s is not None:
         recent = event.time_s - (last.ended_s or last.started_s) <= SAME_COAT_S
         same_spec = event.spec is None or last.spec in (None, event.spec_key)
@@ -248,7 +277,8 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
             return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1
     spec = _spec_named(event, pots, since)
-    hardener = event.hardener or _hardener_mixed(event, pots, since)
+    pot = pot_of(event, pots, since)
+    hardener = event.hardener or (None if pot is None else pot.hardener)
     coats.append(
         Coat(
             number,
@@ -260,13 +290,6 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
             service=event.service,
         )
     )
-
-
-def _hardener_mixed(event: Event, pots: list[Pot], since_s: float | None) -> str | None:
-    """The hardener of the batch that a coat names, else of the last mix since the coat before."""
-    named = [pot for pot in pots if event.batch is not None and pot.batch == event.batch]
-    fresh = named or [pot for pot in pots if since_s is None or pot.mixed_s > since_s]
-    return fresh[-1].hardener if fresh else None
 
 
 def _means(event: Event, section: str | None, coats: list[Coat], standing: list[Event]) -> bool:

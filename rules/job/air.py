@@ -239,7 +239,7 @@ def film_clocks(air: Air, spec: Spec, following: Spec | None, done: ClockName) -
 
     def clock(name: ClockName, lean: SafeSide = SafeSide.OPENS) -> ClockTable | None:
         if name in (ClockName.RECOAT_OPENS, ClockName.RECOAT_CLOSES):
-            table = None if following is None else recoat_table(spec, name, following)[0]
+            table = None if following is None else recoat_table(spec, name, following)
         else:
             table = spec.times.get(name)
         return None if table is None or not table.rows else air.clock(table, lean)

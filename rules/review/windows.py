@@ -201,8 +201,8 @@ def recoat_window(
         over_s: when the next coat was begun [s].
         sanded: when the section was sanded [s].
     """
-    opens, _ = recoat_table(spec, ClockName.RECOAT_OPENS, next_spec)
-    closes, _ = recoat_table(spec, ClockName.RECOAT_CLOSES, next_spec)
+    opens = recoat_table(spec, ClockName.RECOAT_OPENS, next_spec)
+    closes = recoat_table(spec, ClockName.RECOAT_CLOSES, next_spec)
     wet_s = wet_on_wet_s(spec, next_spec)
     if wet_s is not None and started_s is not None and over_s - started_s <= wet_s:
         return Window(

@@ -285,6 +285,28 @@ def test_a_coat_begun_before_the_window_opened_gets_no_go() -> None:
     assert "before coat 1's recoat window opened" in reason.text
 
 
+def test_a_window_that_is_open_for_one_paint_starts_no_coat_of_another() -> None:
+    """The window of the mix in hand decides, as whose limits the next coat goes by."""
+    top = replace(spec(), name="top", family="two-pack-polyurethane")
+    slow = TimeTable((TimeRow(10.0, 10 * H), TimeRow(20.0, 5 * H)))
+    later = {"two-pack-polyurethane": {ClockName.RECOAT_OPENS: slow}}
+    primer = spec(recoat_by_next=later, family="two-pack-epoxy")
+    coat = [("coat-started", 0.0, {"coat": 1}), ("coat-ended", 20 * MIN, {})]
+    tent = Tent(primer, coat)
+    tent.keeper.specs["top"] = top
+    # One hour at 20 degC, less at 18.5, from minute 20 on; GO after the dwell of 10 min.
+    tent.run(0, 130 * MIN)
+    assert tent.told().start is not None
+    assert tent.told().start.call is Call.GO
+    mixed = Tent(primer, [*coat, ("mixed", 100 * MIN, {"spec": "top"})])
+    mixed.keeper.specs["top"] = top
+    mixed.run(0, 130 * MIN)
+    assert mixed.told().start is not None
+    assert mixed.told().start.call is Call.HOLD
+    (why,) = [each.text for each in mixed.told().start.reasons if each.limit == "recoat opens"]
+    assert why.startswith("Coat 1 may be coated over with top at ")
+
+
 WRONG_TIME = [
     (40 * MIN, "recoat opens", "Coat 2 went on before coat 1's recoat window opened"),
     (6 * H, "recoat closes", "Coat 2 went on after coat 1's recoat window closed"),

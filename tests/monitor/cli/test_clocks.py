@@ -254,6 +254,57 @@ def test_lines_for_people_and_no_clock_at_all(log: Log) -> None:
     assert "recoat by" in ran.out
 
 
+def test_a_recoat_window_is_that_of_the_paint_in_hand_and_says_so(log: Log) -> None:
+    """The shipped primer at its row of 20 degC: 8 h before a primer, 12 h before a polyurethane."""
+    words = ("--section", "hull-port")
+    log.event("coat-started", 1.0, *words, "--spec", "two-pack-epoxy-primer")
+    log.event("coat-ended", 2.0, *words)
+    text = ("clocks", "--at", log.at(11.0), "--db", log.db)
+    # The enclosure's own spec is the topcoat.
+    assert re.search(
+        r"(?m)^recoat for polyurethane-topcoat from +hull-port +(2 h 59 min|3 h) left",
+        filmcall(*text).out,
+    )
+    primer = ("--batch", "P", "--spec", "two-pack-epoxy-primer")
+    log.event("mixed", 10.5, *primer)
+    assert re.search(
+        r"(?m)^recoat open for two-pack-epoxy-primer since +hull-port ", filmcall(*text).out
+    )
+    told = log.clocks(11.0)["recoat opens", "hull-port"]
+    assert (told["state"], told["next_spec"]) == ("ended", "two-pack-epoxy-primer")
+    assert log.clocks(11.0)["touch dry", "hull-port"]["next_spec"] is None
+    # The reply to a coat goes by the paint that it is of, whether named or from the pot.
+    named = log.event("coat-started", 11.0, *words, "--spec", "polyurethane-topcoat")
+    assert "recoat window opens in " in named.out
+    log.event("coat-started", 11.0, *words, "--corrects", "4", "--withdraw")
+    assert "recoat window" not in log.event("coat-started", 11.0, *words).out
+
+
+def test_work_on_a_soft_film_is_recorded_and_warned_of_by_its_own_clocks(log: Log) -> None:
+    coat(log, "hull-port")
+    coat(log, "hull-stbd")
+    found = log.clocks(3.0, "--config", str(log.config))
+    zone = zone_or_local(None)  # the log names none
+    dry, sandable = (
+        f"{datetime.fromtimestamp(seconds(found[name, 'hull-port']['ends_at']), tz=zone):%H:%M}"
+        for name in ("touch dry", "sand")
+    )
+    washed = log.event("washed", 3.0, "--section", "hull-port").out
+    assert washed.startswith("recorded washed at ")
+    assert re.search(
+        rf"warning: hull-port: coat 1 is not touch dry before about (\w+ )?{dry}: washing", washed
+    )
+    assert "hull-stbd" not in washed
+    # Touch dry after 5 h at 20 degC and 9 h at 10: at 8 h port is, starboard is not.
+    assert "warning" not in log.event("wiped", 8.0, "--section", "hull-port").out
+    both = log.event("wiped", 8.0).out
+    assert re.search(r"(?m)^warning: hull-stbd: coat 1 is not touch dry .*: wiping", both)
+    assert "warning: hull-port" not in both
+    sanded = log.event("sanded", 8.0, "--section", "hull-port").out
+    assert re.search(rf"hull-port: coat 1 is not sandable before about (\w+ )?{sandable}: ", sanded)
+    assert "hull-stbd is not touch dry, and sanding dust settles on it" in sanded
+
+
 @pytest.mark.parametrize("after_h", [-20 * 365 * 24.0, 900 * 365 * 24.0])
 def test_a_year_far_from_the_log_is_answered_in_little_memory(log: Log, after_h: float) -> None:
     coat(log, "hull-port")

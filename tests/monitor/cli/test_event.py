@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import time
 from dataclasses import replace
@@ -441,6 +442,37 @@ def test_a_batch_of_another_spec_is_asked_about_where_a_coat_names_it(db: str) -
     ) in ran.out
     event(db, "coat-ended", "--at", ago(minutes=4))
     assert "was mixed as" not in event(db, "coat-started", "--batch", "A").out
+
+
+def test_a_coat_that_names_no_pot_beside_two_paints_says_which_it_took(db: str) -> None:
+    """The shipped primer must stand before use, the topcoat need not."""
+    primer, topcoat = "two-pack-epoxy-primer", "polyurethane-topcoat"
+    event(db, "mixed", "--batch", "P", "--at", ago(minutes=12), "--spec", primer)
+    event(db, "mixed", "--at", ago(minutes=10), "--spec", topcoat)
+    coat = ("coat-started", "--section", "hull", "--at", ago(minutes=5))
+    said = event(db, *coat).out
+    assert re.search(
+        rf"warning: hull: pot P \({primer}\) and the pot of \d\d:\d\d \({topcoat}\) are mixed, and "
+        rf"this coat names none of them: taken for {topcoat}, from the pot of \d\d:\d\d\. If it is "
+        "of another, take this back and record it with its batch",
+        said,
+    )
+    assert "induction" not in said, "that is the other paint's"
+    for names in (("--batch", "P"), ("--spec", primer)):
+        event(db, "coat-started", "--corrects", str(kept(db)[-1].row), "--withdraw")
+        said = event(db, *coat, *names).out
+        assert "are mixed" not in said
+        assert "the mix must stand" in said
+
+
+def test_paint_that_was_thrown_away_is_in_no_coat(db: str) -> None:
+    event(db, "mixed", "--batch", "P", "--at", ago(minutes=50), "--spec", "two-pack-epoxy-primer")
+    event(db, "mixed", "--batch", "D", "--at", ago(minutes=40), "--spec", "polyurethane-topcoat")
+    event(db, "pot-ended", "--batch", "D", "--at", ago(minutes=30))
+    assert "are mixed" not in event(db, "coat-started", "--section", "hull").out
+    told = filmcall("clocks", "--json", "--db", db)
+    laid = [each["spec"] for each in json.loads(told.out)["clocks"] if each["section"] == "hull"]
+    assert set(laid) == {"two-pack-epoxy-primer"}
 
 
 def test_a_batch_name_that_is_in_use_is_told(db: str) -> None:

@@ -19,7 +19,7 @@ from monitor.screen.theme import Colours, Theme
 from monitor.screen.view import View
 from monitor.snapshot import DeskView, Snapshot
 from rules.call import Call
-from rules.vocabulary import Stage
+from rules.vocabulary import ClockName, Stage
 
 PLAIN = Theme(colours=Colours.NONE)
 SIZES = [Size(40, 12), Size(80, 24)]
@@ -84,7 +84,7 @@ def test_the_figure_is_the_one_that_the_call_rests_on() -> None:
     assert figures["probe-dead"] == Dial("?", ("not known: dew margin", "not known"), "unknown")
 
 
-def test_the_clock_is_the_next_that_can_spoil_something() -> None:
+def test_the_clock_is_the_next_to_end() -> None:
     clock = dials(View(scene("go"), PLAIN))[1]
     assert (clock.big, clock.words[-1]) == ("16:35", "pot A use by")
     assert clock.left is not None
@@ -92,8 +92,20 @@ def test_the_clock_is_the_next_that_can_spoil_something() -> None:
     assert clock.left == pytest.approx(175.0 / 190.0, abs=0.01)
     twelve = dials(View(scene("go"), replace(PLAIN, twelve_hours=True)))[1]
     assert twelve.big == "4:35"
-    night = dials(View(scene("night"), PLAIN))[1]
-    assert "Thu" in night.words[-1], "an hour of another day names its day"
+    # At 17:20 port, ended at 17:00, is about to flash off; pot A of 15:55 lives till evening.
+    stop = scene("stop")
+    flash = dials(View(stop, PLAIN))[1]
+    assert flash.words[-1] == "flash until"
+    later = replace(stop, clocks=tuple(c for c in stop.clocks if c.name is not ClockName.FLASH))
+    assert dials(View(later, PLAIN))[1].words[-1] == "pot A use by"
+    night = scene("night")
+    assert dials(View(night, PLAIN))[1].words[-1] == "recoat from"
+    tape = tuple(c for c in night.clocks if c.name is ClockName.TAPE_NOT_AFTER)
+    (dial,) = dials(View(replace(night, clocks=tape), PLAIN))[1:]
+    assert "Thu" in dial.words[-1], "an hour of another day names its day"
+    # What does not count comes after all that does.
+    still = replace(night.clocks[0], ends_at_s=None, left_s=None)
+    assert dials(View(replace(night, clocks=(still, *tape)), PLAIN))[1] == dial
 
 
 def test_the_bar_shows_how_much_is_left() -> None:

@@ -166,7 +166,7 @@ def test_past_closes_coating_over_is_stop_unless_a_sanded_key_is_open() -> None:
     got = clocks_of(None, COATED, SPECS, PRIMER, warm, T0 + 50 * H)
     text = coating_over_forbidden(got)
     assert text == (
-        "Coat 1 is past its recoat window: wash, abrade and wipe before the next coat. "
+        "Coat 1 is past its recoat window for primer: wash, abrade and wipe before the next coat. "
         "Wash and test a patch before the next coat."
     )
     # A key lasts 24 h, cut before or after the window closed; common practice, no source.
@@ -189,11 +189,43 @@ def test_recoat_goes_by_what_goes_on_next() -> None:
     got = clocks(laid, steady(20.0), 2.0, spec=TOP)[ClockName.RECOAT_CLOSES]
     assert got.left_s == pytest.approx(34 * H)
     assert got.spec == "primer"
-    assert got.basis.startswith("before two-pack-polyurethane goes on; ")
+    assert got.next_spec == "top"
     named = replace(TOP, name="fast-top")  # a spec's own name outranks its family
     assert clocks(laid, steady(20.0), 2.0, spec=named)[
         ClockName.RECOAT_CLOSES
     ].left_s == pytest.approx(18 * H)
+
+
+def test_recoat_goes_by_the_mix_in_hand_and_names_its_paint() -> None:
+    """As for the call's `start`, whose next coat is that of the mix, else the enclosure's."""
+    laid = tuple(replace(e, spec="primer") for e in COATED)
+    pots = (event(K.MIXED, 1.5, spec="top"), event(K.MIXED, 1.6, section="deck", spec="primer"))
+    left_h = {"primer": 46.0, "top": 34.0}  # PRIMER's own rows at 20 degC, begun 2 h ago
+    ended = event(K.POT_ENDED, 1.8)
+    for events, paint in (
+        (laid, "primer"),
+        ((*laid, *pots), "top"),
+        ((*laid, *pots, ended), "primer"),
+        ((event(K.MIXED, -1.0, spec="top"), *laid), "primer"),  # it went into that coat
+    ):
+        found = clocks(events, steady(20.0), 2.0, section="hull")
+        closes = found[ClockName.RECOAT_CLOSES]
+        assert closes.next_spec == found[ClockName.RECOAT_OPENS].next_spec == paint
+        assert closes.left_s == pytest.approx(left_h[paint] * H)
+        assert found[ClockName.TOUCH_DRY].next_spec == ""
+    # TOP's pot life is on no sheet, so that it counts for 6 h; KEEP_MIX_S, our own choice.
+    later = clocks((*laid, pots[0]), steady(20.0), 7.6, section="hull")
+    assert later[ClockName.RECOAT_CLOSES].next_spec == "primer"
+    # What is being begun outranks what stands mixed beside it.
+    asked = clocks_of("hull", (*laid, *pots), SPECS, PRIMER, steady(20.0), T0 + 2 * H, over=PRIMER)
+    (closes,) = [c for c in asked if c.name is ClockName.RECOAT_CLOSES]
+    assert closes.next_spec == "primer"
+
+
+def test_a_sheet_with_one_recoat_window_names_no_paint() -> None:
+    laid = tuple(replace(e, spec="top") for e in COATED)
+    found = clocks(laid, steady(20.0), 2.0)
+    assert found[ClockName.RECOAT_OPENS].next_spec == ""
 
 
 def test_a_film_keeps_the_spec_that_it_was_laid_with() -> None:

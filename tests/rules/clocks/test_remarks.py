@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from monitor.specs import find_spec
-from rules.clocks.at_event import coat_warnings, heater_remark, mix_warnings, sanding_remark
+from rules.clocks.at_event import (
+    coat_warnings,
+    heater_remark,
+    mix_warnings,
+    sanding_remark,
+    soft_film_warnings,
+)
 from rules.clocks.clock import Clock, ClockState
 from rules.events import Event
 from rules.vocabulary import ClockName, EventKind
@@ -33,7 +41,7 @@ def test_a_flame_without_a_flue_gets_a_remark(note: str, says: bool) -> None:
     [
         ("stbd", ClockState.RUNNING, True),
         ("stbd", ClockState.ENDED, False),
-        ("port", ClockState.RUNNING, False),  # its own film is sanded by who knows it
+        ("port", ClockState.RUNNING, False),  # its own film; see below
     ],
 )
 def test_sanding_beside_a_film_that_is_not_touch_dry_is_remarked(
@@ -41,7 +49,68 @@ def test_sanding_beside_a_film_that_is_not_touch_dry_is_remarked(
 ) -> None:
     event = Event(EventKind.SANDED, 0.0, "tent", "port")
     clock = Clock(ClockName.TOUCH_DRY, section, None, state, coat=1)
-    assert bool(sanding_remark(event, [clock])) is says
+    assert bool(sanding_remark(event, ["port"], [clock])) is says
+
+
+DRY, SAND = ClockName.TOUCH_DRY, ClockName.SAND
+SOFT = {
+    EventKind.SANDED: "sanding now tears the film",
+    EventKind.WASHED: "washing now marks the film",
+    EventKind.WIPED: "wiping now smears the film",
+}
+
+
+@pytest.mark.parametrize("kind", SOFT)
+@pytest.mark.parametrize("section", [None, "port"])
+@pytest.mark.parametrize(
+    ("clocks", "says", "sanding_says"),
+    [
+        (
+            {DRY: ClockState.RUNNING, SAND: ClockState.RUNNING},
+            "is not touch dry before about 7200.0: ",
+            "is not sandable before about 7200.0: ",
+        ),
+        ({DRY: ClockState.WAITING}, "is not touch dry: ", "is not touch dry: "),
+        (
+            {DRY: ClockState.ENDED, SAND: ClockState.RUNNING},
+            "",
+            "is not sandable before about 7200.0: ",
+        ),
+        ({DRY: ClockState.ENDED, SAND: ClockState.ENDED}, "", ""),
+        ({DRY: ClockState.ENDED}, "", ""),
+    ],
+)
+def test_work_on_a_film_that_is_soft_still_is_warned_of(
+    kind: EventKind,
+    section: str | None,
+    clocks: dict[ClockName, ClockState],
+    says: str,
+    sanding_says: str,
+) -> None:
+    """Common practice, no source: nothing rubs a film before it is touch dry, nor cuts it soft."""
+    event = Event(kind, 0.0, "tent", section)
+    film = [
+        Clock(
+            name, section, None, state, coat=1,
+            ends_at_s=7200.0 if state is ClockState.RUNNING else None,
+        )
+        for name, state in clocks.items()
+    ]  # fmt: skip
+    touches = () if section is None else (section,)
+    found = soft_film_warnings(event, touches, film, str)
+    expected = sanding_says if kind is EventKind.SANDED else says
+    assert len(found) == bool(expected)
+    for text in found:
+        assert text.startswith("port: coat 1 " if section else "coat 1 ")
+        assert expected in text
+        assert SOFT[kind] in text
+    below = [replace(each, buried=True) for each in film]
+    stbd = [replace(each, section="stbd") for each in film]
+    withdrawn = replace(event, withdrawn=True)
+    assert soft_film_warnings(event, ("port",), [*below, *stbd], str) == []
+    assert soft_film_warnings(withdrawn, touches, film, str) == []
+    other = replace(event, kind=EventKind.INSPECTED)
+    assert soft_film_warnings(other, touches, film, str) == []
 
 
 @pytest.mark.parametrize(

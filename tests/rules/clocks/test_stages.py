@@ -140,7 +140,7 @@ def test_a_film_keeps_its_spec_and_the_default_is_the_next_coats() -> None:
 
 def test_past_closes_coating_is_forbidden_and_a_launch_ends_the_watch() -> None:
     got = state(JOB, 60.0)
-    assert got.coating_forbidden.startswith("Coat 1 is past its recoat window: ")
+    assert got.coating_forbidden.startswith("Coat 1 is past its recoat window for primer: ")
     launched = (*JOB, event(K.BACK_IN_SERVICE, 20.0))
     got = state(launched, 21.0)
     assert (got.stage, got.film_stage) == (Stage.PREP, None)
