@@ -50,7 +50,8 @@ if TYPE_CHECKING:
     from rules.climate import AssumedSurface
     from rules.clocks.history import TemperatureOutlook
     from rules.clocks.section_work import SectionWork
-    from rules.clocks.stages import FilmState, Overcoat
+    from rules.clocks.stages import FilmState
+    from rules.overcoat import Overcoat
 
 # Stage and ended steps change only where a step ends: far from one, looking now and then is enough.
 RECKON_EVERY_S = 60.0
@@ -310,6 +311,7 @@ class FilmKeeper:
         from rules.clocks.section_work import SectionWork
         from rules.clocks.stages import film_doubts, films_beneath, stage_of, start_doubts
         from rules.memory import history_told
+        from rules.overcoat import overcoat_doubts
 
         events = self._happened(time_s)
         samples = self.samples(section)
@@ -341,7 +343,10 @@ class FilmKeeper:
         under: dict[LimitName, Limit] = {}
         for each in beneath:
             under = stricter_of(under, each.limits)
-        doubts = film_doubts(state, section, overcoat, unknown, spec.name) if wet else ()
+        doubts = (
+            *film_doubts(state, section, unknown, spec.name),
+            *overcoat_doubts(overcoat, state.stage),
+        )
         held, notices = history_told(bench, state.steps_ended, self._standing, self.zone)
         soft = state.steps_ended.get(Step.HANDLE) is None
         of_tent, told_of_tent = self._of_the_tent(bench, wet=wet, soft=soft)
@@ -415,7 +420,7 @@ class FilmKeeper:
         time_s: float,
     ) -> Overcoat:
         """How the newest coat stands to the one beneath; reckoned once for each coat."""
-        from rules.clocks.stages import NOTHING_WRONG, overcoat_of
+        from rules.overcoat import NOTHING_WRONG, overcoat_of
 
         if state.stage not in (Stage.APPLY, Stage.FLASH):
             self._overcoats.pop(section, None)
