@@ -9,8 +9,8 @@ from datetime import datetime, tzinfo
 import numpy as np
 
 from monitor.job.make import JobAtHand, Made
+from monitor.job.standing import Standing
 from monitor.job.text import CAUTION, day_text, generic_lines, moment_text, tent_lines
-from monitor.log.rows import CallRow
 from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
 from rules.job.model import CoatToLay, JobSection
@@ -60,23 +60,60 @@ def today_text(hand: JobAtHand, made: Made) -> str:
 
 
 def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
-    lines = []
+    followed = hand.followed
+    lines, unanswered = list(_blind(hand, zone)), []
     for section in hand.job.sections:
-        call = hand.calls.get((section.enclosure, section.name))
-        if call is not None and 0.0 <= hand.now_s - call.time_s < HOUR_S:
-            at = hour_and_day_text(call.time_s, zone, hand.now_s)
-            lines.append(f"  {section.name}: {call.call} at {at}, by the log.{_why(call)}")
+        if _is_blind(hand, section.enclosure):
+            continue
+        film, heard = followed.laid.get(section.name), hand.heard.get(section.enclosure)
+        stood = None if heard is None else heard.of(section.name)
+        if stood is not None and 0.0 <= hand.now_s - stood.until_s < HOUR_S:
+            lines.append(f"  {section.name}: {_start(stood, hand.now_s, zone)}")
+        elif film is None or film.coat.number < len(section.coats):
+            unanswered.append(section.name)
     lines += [
-        f"  {name}: {words}." for name, held in hand.followed.held.items() for words in held
+        f"  {name}: {words}." for name, held in followed.held.items() for words in held
         if not any(words in line for line in lines)
     ]  # fmt: skip
-    if hand.followed.open:
-        lines.append(f"  A coat is being laid on {', '.join(hand.followed.open)}: finish it first.")
-    if not lines:
-        lines.append("  No call of the last hour is in the log: ask filmcall watch, or take a hand")
+    if followed.open:
+        lines.append(f"  A coat is being laid on {', '.join(followed.open)}: finish it first.")
+    if unanswered:
+        of = f" of {', '.join(unanswered)}" if lines else ""
+        lines.append(
+            f"  No call{of} of the last hour is in the log: ask filmcall watch, or take a hand"
+        )
         lines.append("  reading and ask filmcall check, before you mix.")
-    lines += [f"  NOTE: {words}." for words in hand.followed.strayed]
+    lines += [f"  NOTE: {words}." for words in followed.strayed]
     return lines
+
+
+def _blind(hand: JobAtHand, zone: tzinfo) -> Iterator[str]:
+    for name, heard in sorted(hand.heard.items()):
+        if _is_blind(hand, name):
+            since = hour_and_day_text(heard.read_s, zone, hand.now_s)
+            yield f"  NOT KNOWN in {name}: no reading since {since}. Begin nothing until the probes"
+            yield "  are read again, or take a hand reading and ask filmcall check."
+
+
+def _is_blind(hand: JobAtHand, enclosure: str) -> bool:
+    heard = hand.heard.get(enclosure)
+    return heard is not None and heard.counts_until_s < hand.now_s
+
+
+def _start(stood: Standing, now_s: float, zone: tzinfo) -> str:
+    """The log's answer to "may I start?", whatever the question that decided the call."""
+    start = json.loads(stood.call.body)["start"]
+    call, is_new = start["call"], now_s - stood.call.time_s < HOUR_S
+    why = start["reasons"]
+    if call == "GO":  # until when a coat may be begun; that moves with the outlook
+        why = [each for each in why if each["limit"] == LAST_START and is_new]
+    at, still = (
+        hour_and_day_text(each, zone, now_s) for each in (stood.call.time_s, stood.until_s)
+    )
+    words = [f"{call} at {at}, by the log", *(each["text"] for each in why[:1])]
+    if not is_new:
+        words.append(f"Still {call} at {still}")
+    return f"{'. '.join(each.rstrip('.') for each in words)}."
 
 
 def _measured(hand: JobAtHand) -> list[str]:
@@ -94,14 +131,6 @@ def _measured(hand: JobAtHand) -> list[str]:
             "clocks goes on at the present temperature."
         )
     return lines
-
-
-def _why(call: CallRow) -> str:
-    """Until when a coat may be begun where the call is GO, else what stands against it."""
-    reasons = json.loads(call.body)["reasons"]
-    if call.call == "GO":
-        reasons = [each for each in reasons if each["limit"] == LAST_START]
-    return f" {reasons[0]['text']}." if reasons else ""
 
 
 def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tzinfo) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -24,12 +25,14 @@ from plan_jobs import (
     spec_text,
 )
 
-from monitor.job.make import job_at_hand, made_from
+from monitor.job.make import JobAtHand, job_at_hand, made_from
 from monitor.job.page import plan_page
+from monitor.job.standing import Heard, Standing
 from monitor.job.text import head_lines, plan_text, risk_lines
 from monitor.job.today import today_text
 from monitor.log.rows import CallRow
 from rules.job.shopping import Shopping
+from rules.reasons import MAY_I_START
 
 
 def plan(
@@ -194,6 +197,17 @@ def test_without_weather_nothing_is_planned(command: str, tmp_path: Path) -> Non
     assert "--forecast" in ran.err
 
 
+def told(
+    hand: JobAtHand, call: str, time_s: float, reasons: Sequence[tuple[str, str]]
+) -> JobAtHand:
+    """The same beside a watch that has made a call and reads its probes."""
+    found = [{"limit": name, "text": text} for name, text in reasons]
+    body = json.dumps({"start": {"call": call, "reasons": found}})
+    row = CallRow("polytunnel", "hull-port", time_s, call, "prep", MAY_I_START, body)
+    calls = {"hull-port": Standing(row, hand.now_s)}
+    return replace(hand, heard={"polytunnel": Heard(hand.now_s, hand.now_s, calls)})
+
+
 @pytest.mark.parametrize(
     ("call", "says"),
     [
@@ -209,9 +223,7 @@ def test_today_says_until_when_a_coat_may_be_begun_or_what_stands_against_it(
     hand = job_at_hand(job, **there, at="2026-10-19T16:30Z")
     reasons = [("dew_margin_min", "Hull too near the dew point")]
     reasons += [("last_start", "Last brush down by 19:40, then: air too damp")]
-    body = json.dumps({"reasons": [{"limit": name, "text": text} for name, text in reasons]})
-    row = CallRow("polytunnel", "hull-port", hand.from_s - 600.0, call, "prep", "start", body)
-    hand = replace(hand, calls={("polytunnel", "hull-port"): row})
+    hand = told(hand, call, hand.from_s - 600.0, reasons)
     assert says in today_text(hand, made_from(hand, 0.0))
 
 
@@ -222,9 +234,7 @@ def test_before_the_first_day_the_page_is_of_now_and_the_work_of_the_first_day(
     job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
     there = {"forecast": forecast, "weather_year": None, "db": tmp_path / "none.db"}
     hand = job_at_hand(job, **there, at="2026-10-18T11:03Z")
-    body = json.dumps({"reasons": [{"limit": "dew_margin_min", "text": "Hull damp"}]})
-    row = CallRow("polytunnel", "hull-port", hand.now_s - 60.0, "HOLD", "prep", "start", body)
-    hand = replace(hand, calls={("polytunnel", "hull-port"): row})
+    hand = told(hand, "HOLD", hand.now_s - 60.0, [("dew_margin_min", "Hull damp")])
     lines = today_text(hand, made_from(hand, 0.0)).splitlines()
     assert lines[0] == "the workboat, Sun 2026-10-18 11:03"
     assert "  hull-port: HOLD at 11:02, by the log. Hull damp." in lines
