@@ -18,14 +18,16 @@ from monitor.job.weather import air_ahead, read_hours, read_year
 from monitor.log.facts import specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import log_path
-from monitor.logged_films import films_in_log
+from monitor.logged_films import LoggedFilms, films_in_log
 from monitor.times import moment_s
+from rules.events import Event
 from rules.job.ahead import Ahead
 from rules.job.list_order import list_plan, relaid, surer
 from rules.job.model import SANDING_S, Job, JobFault
 from rules.job.plan import Plan, lower_bound, plan_of, risks
 from rules.job.problem import Laid, MixedPot, Problem, lay_out
 from rules.job.room import Layout
+from rules.spec.model import Spec
 from rules.text import date_hour_text, date_text, duration_text
 from sensors.forecast import ForecastHours
 
@@ -212,7 +214,9 @@ def job_at_hand(
     year = None if weather_year is None else read_year(weather_year)
     now_s = job.start_s if at is None else moment_s(at, time.time(), zone)
     from_s = max(job.start_s, now_s)
-    done = Followed(job, {}, (), (), {})
+    events: tuple[Event, ...] = ()
+    specs: Mapping[str, Spec] = {}
+    films: dict[str, LoggedFilms] = {}
     last: dict[str, Heard] = {}
     log = log_path(db)
     sun_ahead = all(w.sun_w_m2 is not None for w in (hours, year) if w is not None)
@@ -233,8 +237,8 @@ def job_at_hand(
                 if (found := films_in_log(store, each.enclosure, each.name, from_s,
                                           job.hours.zone, path.parent)) is not None
             }  # fmt: skip
-        done = followed(job, events, from_s, specs, films)
     ahead = air_ahead(job, hours, year, from_s, tents)
+    done = followed(job, events, from_s, specs, films, ahead)
     return JobAtHand(done, ahead, from_s, now_s, last)
 
 

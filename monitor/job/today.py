@@ -15,8 +15,8 @@ from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
 from rules.job.model import CoatToLay, JobSection
 from rules.job.plan import PlannedStep
-from rules.job.problem import SLOT_S, pots_span_s
-from rules.job.shopping import mix_job
+from rules.job.problem import SLOT_S, MixedPot, pots_span_s
+from rules.job.shopping import ENOUGH, coat_takes_ml, mix_job
 from rules.reasons import LAST_START
 from rules.spec.model import Spec
 from rules.text import counted, duration_text, hour_and_day_text, hour_text
@@ -26,7 +26,6 @@ from rules.vocabulary import ClockName, LimitName, Stage
 CUP_ML = 250.0
 AHEAD_S = 36.0 * HOUR_S
 _NIGHT_FROM_H, _NIGHT_H = 20, 12
-_ENOUGH = 0.95  # of what a coat takes, which holds a loss; judgement, no source
 
 
 def today_text(hand: JobAtHand, made: Made) -> str:
@@ -180,42 +179,61 @@ def _tape(hand: JobAtHand, zone: tzinfo) -> list[str]:
 
 def _pots(hand: JobAtHand, made: Made, zone: tzinfo) -> list[str]:
     """What to do with the pots that are mixed: they are no step of the plan any more."""
-    lines = []
-    for name, pots in hand.followed.pots.items():
-        section = next(each for each in hand.job.sections if each.name == name)
-        film = hand.followed.laid.get(name)
+    lines: list[str] = []
+    for section in hand.job.sections:
+        name, film = section.name, hand.followed.laid.get(section.name)
+        pots, rests = (each.get(name, ()) for each in (hand.followed.pots, hand.followed.rests))
+        if not (pots or rests):
+            continue
         coat = section.coats[0 if film is None else film.coat.number]
         ahead = hand.ahead[section.enclosure]
-        named = " and ".join(pot.batch for pot in pots if pot.batch is not None)
-        words = f"  {name}, coat {coat.number}: {'pot' if named else 'a pot'} {named}".rstrip()
-        first_s, last_s = pots_span_s(
-            pots, ahead, ahead.film_clocks(coat.spec, None, ClockName.CURED)
-        )
+        clocks = ahead.film_clocks(coat.spec, None, ClockName.CURED)
+        of_coat = f"{name}, coat {coat.number}"
+        for pot in rests:
+            _, dead_s = pots_span_s([pot], ahead, clocks)
+            takes_ml = coat_takes_ml(section, coat, made.mix_temps_c()[name, coat.number])
+            lines += _rest_of(pot, takes_ml, of_coat, dead_s, hand.now_s, zone)
+        if not pots:
+            continue
+        first_s, last_s = pots_span_s(pots, ahead, clocks)
+        words = f"  {of_coat}: {_named(pots)} is mixed"
         if name not in made.poured:
-            lines.append(f"{words} is mixed, but no coat can be laid whole before its life is over")
+            lines.append(f"{words}, but no coat can be laid whole before its life is over")
             continue
         until = f" to {hour_and_day_text(last_s, zone, hand.now_s)}" if np.isfinite(last_s) else ""
-        lines.append(
-            f"{words} is mixed: use it {hour_and_day_text(first_s, zone, hand.now_s)}{until}"
-        )
+        lines.append(f"{words}: use it {hour_and_day_text(first_s, zone, hand.now_s)}{until}")
         lines += _rest(made, section, coat, [pot.amount_ml for pot in pots])
     return lines
+
+
+def _named(pots: Sequence[MixedPot]) -> str:
+    named = " and ".join(pot.batch for pot in pots if pot.batch is not None)
+    return f"pot {named}" if named else "a pot"
+
+
+def _rest_of(
+    pot: MixedPot, takes_ml: float | None, coat: str, dead_s: float, now_s: float, zone: tzinfo
+) -> Iterator[str]:
+    """What is left in a pot from which other coats were begun, by the job's figures for them."""
+    if pot.amount_ml == 0.0:
+        return
+    left = "how much is left is not known: measure it"
+    if pot.amount_ml is not None:
+        takes = "" if takes_ml is None else f" of the {takes_ml:.0f} ml that the coat takes"
+        left = f"about {pot.amount_ml:.0f} ml{takes} are left"
+    life = f"; its life ends {hour_and_day_text(dead_s, zone, now_s)}"
+    yield f"  {coat}: {' and '.join(pot.drawn_for)} had paint from {_named([pot])}:"
+    yield f"      {left}{life if np.isfinite(dead_s) else ''}"
 
 
 def _rest(
     made: Made, section: JobSection, coat: CoatToLay, amounts_ml: Sequence[float | None]
 ) -> list[str]:
     """Say where what is mixed does not do for a coat."""
-    mix = mix_job(section, coat)
-    if mix is None or None in amounts_ml:
-        return []
-    try:
-        plan = plan_batches(mix, made.mix_temps_c()[section.name, coat.number]).present
-    except BatchFault:
-        return []
+    temp_c = made.mix_temps_c()[section.name, coat.number]
+    takes_ml = coat_takes_ml(section, coat, temp_c)
     mixed_ml = sum(filter(None, amounts_ml))
-    takes_ml = sum(batch.parts.total_ml for batch in plan.batches)
-    if mixed_ml >= _ENOUGH * takes_ml:
+    if takes_ml is None or None in amounts_ml or mixed_ml >= ENOUGH * takes_ml:
         return []
     return [
         f"      {mixed_ml:.0f} ml of the {takes_ml:.0f} ml that the coat takes: mix the rest when "

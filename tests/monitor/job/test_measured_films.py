@@ -24,6 +24,7 @@ from plan_jobs import (
     Trial,
     hours_from,
     job_text,
+    section,
     spec_text,
 )
 
@@ -187,6 +188,45 @@ def test_a_second_pot_of_a_coat_that_is_being_laid_is_not_for_the_next_one(tmp_p
     found = hand(tmp_path, "19T18:00")
     assert found.followed.pots == {}
     assert [step.coat for step in steps(found, "mix")] == [2]
+
+
+@pytest.mark.parametrize(
+    ("mixed_ml", "coats", "says"),
+    [
+        # 6.5 m2 at 50 µm of 50 % solids are 722 ml with 10 % loss, for either section.
+        ("1000", [1, 2], "about 278 ml of the 722 ml that the coat takes are left; its life ends"),
+        (None, [1, 2], "how much is left is not known: measure it; its life ends"),
+        ("1450", [2], "hull-stbd, coat 1: pot B1 is mixed: use it"),
+        ("700", [1, 2], None),
+    ],
+)
+def test_a_pot_that_another_section_was_coated_from_holds_what_is_left(
+    mixed_ml: str | None, coats: list[int], says: str | None, tmp_path: Path
+) -> None:
+    sections = section("hull-port", "primer*2"), section("hull-stbd", "primer*2")
+    Trial(job_text(*sections), SPECS, FAIR).write(tmp_path)
+    amount = () if mixed_ml is None else ("--amount", mixed_ml)
+    of_port = ("--section", "hull-port", "--batch", "B1")
+    for kind, hour, named in (
+        ("mixed", "17:00", ("--batch", "B1", *amount)),
+        ("coat-started", "17:05", of_port),
+        ("coat-ended", "17:35", of_port[:2]),
+    ):
+        spec = () if kind == "coat-ended" else ("--spec", str(tmp_path / PRIMER))
+        ran = filmcall(
+            *("event", kind, "--enclosure", "polytunnel", *named, *spec),
+            *("--at", f"2026-10-19T{hour}:00Z", "--db", str(tmp_path / "log.db")),
+        )
+        assert ran.code == 0, ran.err
+    found = hand(tmp_path, "19T17:40")
+    mixes = [step.coat for step in steps(found, "mix") if step.section == "hull-stbd"]
+    assert mixes == coats
+    told = today_text(found, made_from(found, 0.0))
+    if says is None:
+        assert "B1" not in told
+    else:
+        assert says in told
+        assert ("hull-port had paint from pot B1" in told) is (1 in coats)
 
 
 def test_a_pot_of_another_paint_is_named_and_not_used(tmp_path: Path) -> None:
