@@ -15,7 +15,7 @@ from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
 from rules.job.model import CoatToLay, JobSection
 from rules.job.plan import PlannedStep
-from rules.job.problem import SLOT_S, MixedPot, pots_span_s
+from rules.job.problem import SLOT_S, Laid, MixedPot, pots_span_s
 from rules.job.shopping import ENOUGH, coat_takes_ml, mix_job
 from rules.reasons import LAST_START
 from rules.spec.model import Spec
@@ -121,15 +121,27 @@ def _measured(hand: JobAtHand) -> list[str]:
     for name, film in sorted(hand.followed.laid.items()):
         if film.bench is None:
             continue
-        course, now_s, blind = film.bench.cold.safe, film.bench.now_s, ""
-        if course.last_s is not None and now_s - course.last_s > course.fresh_s:
-            since = hour_and_day_text(course.last_s, hand.job.hours.zone, now_s)
-            blind = f", without a reading since {since}"
+        rests = "by the log until now, then by the hours ahead"
+        if (since := _unread_since(hand, film)) is not None:
+            rests = (
+                f"by the log until {since}, at the safe end of what can have been until now, then "
+                "by the hours ahead as if it were read again; every hour without a reading puts "
+                "them back"
+            )
         lines.append(
-            f"Clocks of {name}: by the log until now{blind}, then by the hours ahead; filmcall "
-            "clocks goes on at the present temperature."
+            f"Clocks of {name}: {rests}; filmcall clocks goes on at the present temperature."
         )
     return lines
+
+
+def _unread_since(hand: JobAtHand, film: Laid) -> str | None:
+    """Since when a film's temperature is not measured, in words; None where it is."""
+    if film.bench is None:
+        return None
+    course, now_s = film.bench.cold.safe, film.bench.now_s
+    if course.last_s is None or now_s - course.last_s <= course.fresh_s:
+        return None
+    return hour_and_day_text(course.last_s, hand.job.hours.zone, now_s)
 
 
 def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tzinfo) -> list[str]:
@@ -145,8 +157,9 @@ def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tz
             f"{hour_and_day_text(step.latest_s, zone, now_s)}"
         )
         dry_s = _slot_time(made, step, "dry")
+        when = _waits_for(hand, coat, section) or f"may start {window}"
         return [
-            f"{words}, coat {step.coat} of {coat.spec.title}; may start {window}",
+            f"{words}, coat {step.coat} of {coat.spec.title}; {when}",
             f"      holds in {100 * step.probability:.0f} % of the draws; touch dry about "
             f"{hour_and_day_text(dry_s, zone, now_s)}",
         ]
@@ -154,6 +167,22 @@ def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tz
         return [f"{words}: tape off by {hour_and_day_text(step.latest_s, zone, now_s)}"]
     why = ": the window has closed" if step.is_extra else (f", {step.what}" if step.what else "")
     return [words + why]
+
+
+def _waits_for(hand: JobAtHand, coat: CoatToLay, section: JobSection) -> str | None:
+    """What a coat waits for on a film whose window was not open when its readings ended."""
+    film = hand.followed.laid.get(section.name)
+    if film is None or coat.number != film.coat.number + 1:
+        return None
+    since = _unread_since(hand, film)
+    ahead = hand.ahead[section.enclosure]
+    clocks = ahead.film_clocks(film.coat.spec, coat.spec, ClockName.CURED)
+    if since is None or film.ends_s(ahead, clocks, "opens") <= hand.now_s:
+        return None
+    return (
+        f"no reading since {since}: not before filmcall clocks says that coat {film.coat.number} "
+        "may be coated over"
+    )
 
 
 def _tape(hand: JobAtHand, zone: tzinfo) -> list[str]:

@@ -113,6 +113,29 @@ def test_a_cold_night_that_was_measured_keeps_the_next_coat_back(tmp_path: Path)
     assert abs(closes_s - when("2026-10-21T02:45+00:00")) < 60.0
 
 
+@pytest.mark.parametrize(("hour", "is_blind"), [("21:00", True), ("20:05", False)])
+def test_a_coat_on_a_film_that_nobody_measures_is_given_no_time_to_start(
+    hour: str, is_blind: bool, tmp_path: Path
+) -> None:
+    """Read every 5 min until 20:00, so until 20:15; at 10 °C it opens after 12 h, at 06:30.
+
+    The forecast's 20 °C would have it open sooner: that is said to hang on readings that come.
+    """
+    mild = hours_from("2026-10-19", lambda _: (20.0, 50.0))
+    Trial(job_text(SOLO), {PRIMER: spec_text("quick-primer", rows=ROWS)}, mild).write(tmp_path)
+    record(tmp_path, *LAID)
+    log(tmp_path, lambda _: (10.0, 10.0, 50.0), "19T20:00")
+    found = hand(tmp_path, f"19T{hour}")
+    told = " ".join(today_text(found, made_from(found, 0.0)).split())
+    waits = (
+        "coat hull-port, coat 2 of Invented: quick-primer; no reading since 20:00: not before "
+        "filmcall clocks says that coat 1 may be coated over"
+    )
+    blind = "no reading since 20:00. Begin nothing until the probes are read again"
+    for words in (waits, blind, "every hour without a reading puts them back"):
+        assert (words in told) is is_blind
+
+
 def test_a_film_that_was_wet_while_soft_is_washed_first_and_today_says_why(tmp_path: Path) -> None:
     """Surface at 8 °C under air of 12 °C and 90 % (dew point 10.4 °C by Magnus) from 20 to 22 h."""
     Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
@@ -131,7 +154,8 @@ def test_a_film_that_was_wet_while_soft_is_washed_first_and_today_says_why(tmp_p
     found = hand(tmp_path, "20T13:00")
     # The last reading is of 12:00, and one in 5 min counts for three of them.
     told = today_text(found, made_from(found, 0.0))
-    assert "without a reading since 12:" in told
+    assert "by the log until 12:00, at the safe end of what can have been" in told
+    assert "not before filmcall clocks" not in told
     assert [step.step for step in steps(found, "wash", "coat")] == ["coat"]
     assert "soft" not in today_text(found, made_from(found, 0.0))
 
