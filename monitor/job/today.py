@@ -165,8 +165,27 @@ def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tz
         ]
     if step.step == "untape":
         return [f"{words}: tape off by {hour_and_day_text(step.latest_s, zone, now_s)}"]
-    why = ": the window has closed" if step.is_extra else (f", {step.what}" if step.what else "")
-    return [words + why]
+    if step.is_extra:
+        return [f"{words}, before coat {step.coat}: {_closed(hand, made, step, zone)}"]
+    return [f"{words}, {step.what}" if step.what else words]
+
+
+def _closed(hand: JobAtHand, made: Made, sanding: PlannedStep, zone: tzinfo) -> str:
+    """When the window closes that a sanding makes up for, of a film that lies or is to be laid."""
+    section = next(each for each in hand.job.sections if each.name == sanding.section)
+    coat = section.coats[sanding.coat - 1]
+    film, number = hand.followed.laid.get(section.name), coat.number - 1
+    if film is not None and film.coat.number == number:
+        ahead = hand.ahead[section.enclosure]
+        clocks = ahead.film_clocks(film.coat.spec, coat.spec, ClockName.CURED)
+        closes_s = film.ends_s(ahead, clocks, "closes", latest=False)
+    else:
+        closes_s = next(
+            _slot_time(made, each, "closes") for each in made.plan.steps
+            if (each.section, each.step, each.coat) == (section.name, "coat", number)
+        )  # fmt: skip
+    verb = "closed" if closes_s <= hand.now_s else "closes"
+    return f"the window of coat {number} {verb} {hour_and_day_text(closes_s, zone, hand.now_s)}"
 
 
 def _waits_for(hand: JobAtHand, coat: CoatToLay, section: JobSection) -> str | None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from command import filmcall
 from plan_brute import when
@@ -31,6 +32,7 @@ from monitor.job.standing import Heard, Standing
 from monitor.job.text import head_lines, plan_text, risk_lines
 from monitor.job.today import today_text
 from monitor.log.rows import CallRow
+from rules.job.list_order import surer
 from rules.job.shopping import Shopping
 from rules.reasons import MAY_I_START
 
@@ -148,6 +150,43 @@ def test_the_systems_own_sanding_is_done_once(tmp_path: Path) -> None:
     done = (("coat-started", "19T17:30"), ("coat-ended", "19T18:30"), ("sanded", "20T19:00"))
     found = plan(tmp_path, trial, *done)
     assert [step for step, _, _ in left(found)] == ["coat"]
+
+
+def test_today_says_for_which_coat_it_sands_and_when_the_window_closes(tmp_path: Path) -> None:
+    """48 h from Monday 17:30; then of a sheet on which one of 17:15 closes before it opens."""
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *MISSED)
+    words = ("today", "--job", str(job), "--forecast", str(forecast), "--solve", "0", "--db")
+    ran = filmcall(*words, str(tmp_path / "log.db"), "--at", "2026-10-22T17:00Z")
+    sands = "17:00 to 20:00  sand hull-port, before coat 2: the window of coat 1 clos"
+    assert f"{sands}ed Wed 17:30" in ran.out
+    times = {**FLAT, "recoat_opens": "2 h", "recoat_closes": "150 min", "sand": "3 h"}
+    Trial(job_text(SOLO), {PRIMER: spec_text("quick-primer", times=times)}, FAIR).write(tmp_path)
+    ran = filmcall(*words, str(tmp_path / "none.db"), "--at", "2026-10-19T16:30Z")
+    assert f"Tue {sands}es 19:45" in ran.out
+
+
+@pytest.mark.parametrize(("unsure", "is_sanded"), [(3, False), (14, True)])
+def test_a_window_is_not_missed_for_a_coat_that_is_hardly_surer(
+    unsure: int, is_sanded: bool, tmp_path: Path
+) -> None:
+    """It closes on Wednesday at 17:30, and it is 17:00; the other section decides the finish.
+
+    A sanding is worth ten tenths of a coat's chance to fail: judgement, no source.
+    """
+    sections = section("hull-port", "primer*2"), section("mast", "primer*4", enclosure="shed")
+    job, forecast = Trial(job_text(*sections, people=2), SPECS, FAIR).write(tmp_path)
+    plan(tmp_path, Trial(job_text(*sections, people=2), SPECS, FAIR), *MISSED[:2])
+    hand = job_at_hand(job, forecast=forecast, weather_year=None, db=tmp_path / "log.db",
+                       at="2026-10-21T17:00Z")  # fmt: skip
+    made = made_from(hand, 0.0)
+    tasks = [chain.tasks for chain in made.problem.chains]
+    costs = [[np.full(task.starts.size, 2) for task in own] for own in tasks]
+    film = made.problem.chains[0].film
+    assert film is not None
+    costs[0][0][tasks[0][0].starts <= film.closes] = unsure
+    steps = surer(made.problem, made.layout, costs).steps
+    assert any(step.kind == "sand" for step in steps) is is_sanded
 
 
 def test_a_boat_that_has_every_coat_waits_for_its_cure_alone(tmp_path: Path) -> None:
