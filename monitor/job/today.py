@@ -13,6 +13,8 @@ from monitor.job.standing import Standing
 from monitor.job.text import CAUTION, day_text, generic_lines, moment_text, tent_lines
 from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
+from rules.clocks.all_clocks import clocks_on
+from rules.clocks.clock import ClockState
 from rules.job.model import CoatToLay, JobSection
 from rules.job.plan import PlannedStep
 from rules.job.problem import SLOT_S, Laid, MixedPot, pots_span_s
@@ -214,15 +216,27 @@ def _tape(hand: JobAtHand, zone: tzinfo) -> list[str]:
         clocks = ahead.film_clocks(spec, None, ClockName.CURED)
         first_s = film.ends_s(ahead, clocks, "tape_off")
         stays_s = film.ends_s(ahead, clocks, "tape_stays", latest=False)
-        last_s = min(stays_s, on_s + (spec.tape_not_after_s or np.inf))
-        words = [
+        last_s = min(stays_s, on_s + (spec.tape_not_after_s or np.inf), *_tape_ended_s(film))
+        words = f"  untape {name}, whose tape is on by the log"
+        if last_s <= hand.now_s:
+            since = hour_and_day_text(last_s, zone, hand.now_s)
+            lines.append(f"{words}: OVERDUE since {since}")
+            lines.append("      pull it slowly, and expect glue left behind or torn edges")
+            continue
+        ends = [
             f"{word} {hour_and_day_text(time_s, zone, hand.now_s)}"
             for word, time_s in (("from", first_s), ("by", last_s))
             if np.isfinite(time_s)
         ]
-        when = f": off {', '.join(words)}" if words else ""
-        lines.append(f"  untape {name}, whose tape is on by the log{when}")
+        lines.append(words + (f": off {', '.join(ends)}" if ends else ""))
     return lines
+
+
+def _tape_ended_s(film: Laid) -> Iterator[float]:
+    """When the log's own clock says that the tape should have come off."""
+    for clock in () if film.bench is None else clocks_on(film.bench):
+        if clock.name is ClockName.TAPE_NOT_AFTER and clock.state is ClockState.ENDED:
+            yield np.inf if clock.ends_at_s is None else clock.ends_at_s
 
 
 def _pots(hand: JobAtHand, made: Made, zone: tzinfo) -> list[str]:
