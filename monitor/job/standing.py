@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from monitor.log.facts import KEY as FACTS
+from monitor.log.facts import config_of, facts_in
 from monitor.log.log import Store
 from monitor.log.rows import CallRow
 from rules.units import HOUR_S
@@ -32,7 +33,8 @@ class Heard:
 
     Attributes:
         read_s: when its newest reading was [s since 1970].
-        counts_until_s: until when that counts, by its channel's usual interval [s since 1970].
+        counts_until_s: until when that counts, by its point's max_age or usual interval
+            [s since 1970].
         calls: by section.
     """
 
@@ -82,6 +84,9 @@ def _stood(calls: tuple[CallRow, ...], read_s: float) -> Iterator[Standing]:
 
 def _reads(store: Store, enclosure: str, time_s: float) -> Iterator[tuple[float, int, float]]:
     """For each channel its last reading, its source, live ones greatest, and how long it counts."""
+    facts = facts_in(store, enclosure)
+    points = () if facts is None else config_of(enclosure, facts).points
+    rules = {(point.name, point.quantity): point.rules for point in points}
     for channel in store.channels():
         if channel.enclosure != enclosure:
             continue
@@ -91,5 +96,5 @@ def _reads(store: Store, enclosure: str, time_s: float) -> Iterator[tuple[float,
             span_s = (read_s - _USUAL_FROM_S, read_s)
             times, _, _ = store.readings(*place, *span_s, source=channel.source)
             usual_s = float(np.median(np.diff(times))) if times.size > 1 else 0.0
-            counts_s = max_age_s(DEFAULT_RULES[channel.quantity], usual_s)
-            yield read_s, -channel.source, read_s + counts_s
+            own = rules.get((channel.point, channel.quantity), DEFAULT_RULES[channel.quantity])
+            yield read_s, -channel.source, read_s + max_age_s(own, usual_s)

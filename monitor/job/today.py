@@ -152,7 +152,8 @@ def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tz
     coat = section.coats[(step.coat or 1) - 1]
     words = f"  {span}  {step.step} {step.section}"
     if step.step == "mix":
-        return [f"{words}, for coat {step.coat}:", *_mix(made, section, coat)]
+        waits = "" if _waits_for(hand, coat, section) is None else ", not before that may go on"
+        return [f"{words}, for coat {step.coat}{waits}:", *_mix(made, section, coat)]
     if step.step == "coat":
         window = (
             f"{hour_and_day_text(step.earliest_s, zone, now_s)} to "

@@ -40,14 +40,17 @@ def at(hour: float) -> str:
 
 
 def played(
-    folder: Path, *events: tuple[str, float], section: str = 'section = "hull-port"'
+    folder: Path,
+    *events: tuple[str, float],
+    section: str = 'section = "hull-port"',
+    more: str = "",
 ) -> None:
     """Record events by hours since Monday 08:00, then play a log of 31 h, cut from 25 to 29 h."""
     Trial(job_text(SOLO), SPECS, FAIR).write(folder)
     points = (
-        ("bow", "air_temp", "degC", "t", ""),
-        ("bow", "humidity", "%", "rh", ""),
-        ("plank", "surface_temp", "degC", "hull", section),
+        ("bow", "air_temp", "degC", "t", more),
+        ("bow", "humidity", "%", "rh", more),
+        ("plank", "surface_temp", "degC", "hull", f"{section}\n{more}"),
     )
     (folder / "shed.toml").write_text(CONFIG + "".join(POINT.format(*each) for each in points))
     noise = random.Random(5)
@@ -104,6 +107,12 @@ def test_a_call_of_before_a_cut_is_no_answer_and_the_cut_is_said_first(tmp_path:
     )
     assert "GO" not in may_i(tmp_path, CUT_H + 0.5)
     assert may_i(tmp_path, BACK_H + 1.0).startswith("hull-port: GO at 13:10, by the log.")
+
+
+def test_a_reading_counts_as_long_as_the_config_lets_it(tmp_path: Path) -> None:
+    played(tmp_path, more='max_age = "2 h"')
+    assert may_i(tmp_path, CUT_H + 0.5).endswith("Still GO at 08:59.")
+    assert may_i(tmp_path, CUT_H + 2.5).startswith("NOT KNOWN in polytunnel: no reading since")
 
 
 @pytest.mark.parametrize(

@@ -132,7 +132,8 @@ def test_a_coat_on_a_film_that_nobody_measures_is_given_no_time_to_start(
         "filmcall clocks says that coat 1 may be coated over"
     )
     blind = "no reading since 20:00. Begin nothing until the probes are read again"
-    for words in (waits, blind, "every hour without a reading puts them back"):
+    mix = "mix hull-port, for coat 2, not before that may go on:"
+    for words in (mix, waits, blind, "every hour without a reading puts them back"):
         assert (words in told) is is_blind
 
 
