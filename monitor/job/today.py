@@ -69,7 +69,8 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
         film, heard = followed.laid.get(section.name), hand.heard.get(section.enclosure)
         stood = None if heard is None else heard.of(section.name)
         if stood is not None and 0.0 <= hand.now_s - stood.until_s < HOUR_S:
-            lines.append(f"  {section.name}: {_start(stood, hand.now_s, zone)}")
+            told = _start(stood, hand.now_s, zone)
+            lines.append(f"  {section.name}: {_other_paint(hand, section, told, zone) or told}")
         elif film is None or film.coat.number < len(section.coats):
             unanswered.append(section.name)
     lines += [
@@ -115,6 +116,34 @@ def _start(stood: Standing, now_s: float, zone: tzinfo) -> str:
     if not is_new:
         words.append(f"Still {call} at {still}")
     return f"{'. '.join(each.rstrip('.') for each in words)}."
+
+
+def _other_paint(hand: JobAtHand, section: JobSection, told: str, zone: tzinfo) -> str | None:
+    """What to say where GO is for the enclosure's own paint, and the job has another one next."""
+    film = hand.followed.laid.get(section.name)
+    if film is None or film.coat.number >= len(section.coats) or not told.startswith("GO"):
+        return None
+    coat = section.coats[film.coat.number]
+    opens_s, closes_s = _window_s(hand, section, film, coat)
+    of = f"the window of coat {film.coat.number} for {coat.spec.title}"
+    if hand.now_s < opens_s < np.inf:
+        words = f"HOLD: {of} opens {hour_and_day_text(opens_s, zone, hand.now_s)}"
+    elif hand.now_s < opens_s:
+        words = f"HOLD: {of} is not open"
+    elif closes_s <= hand.now_s and not (film.sanded or coat.is_sanded_first):
+        words = f"STOP: {of} closed {hour_and_day_text(closes_s, zone, hand.now_s)}: sand first"
+    else:
+        return None
+    return f"{words} (GO in the log is for another paint)."
+
+
+def _window_s(
+    hand: JobAtHand, section: JobSection, film: Laid, coat: CoatToLay
+) -> tuple[float, float]:
+    """When the window for the coat on top of a film that lies opens and closes."""
+    ahead = hand.ahead[section.enclosure]
+    clocks = ahead.film_clocks(film.coat.spec, coat.spec, ClockName.CURED)
+    return film.ends_s(ahead, clocks, "opens"), film.ends_s(ahead, clocks, "closes", latest=False)
 
 
 def _measured(hand: JobAtHand) -> list[str]:
@@ -179,9 +208,7 @@ def _closed(hand: JobAtHand, made: Made, sanding: PlannedStep, zone: tzinfo) -> 
     coat = section.coats[sanding.coat - 1]
     film, number = hand.followed.laid.get(section.name), coat.number - 1
     if film is not None and film.coat.number == number:
-        ahead = hand.ahead[section.enclosure]
-        clocks = ahead.film_clocks(film.coat.spec, coat.spec, ClockName.CURED)
-        closes_s = film.ends_s(ahead, clocks, "closes", latest=False)
+        _, closes_s = _window_s(hand, section, film, coat)
     else:
         closes_s = next(
             _slot_time(made, each, "closes") for each in made.plan.steps
@@ -197,9 +224,7 @@ def _waits_for(hand: JobAtHand, coat: CoatToLay, section: JobSection) -> str | N
     if film is None or coat.number != film.coat.number + 1:
         return None
     since = _unread_since(hand, film)
-    ahead = hand.ahead[section.enclosure]
-    clocks = ahead.film_clocks(film.coat.spec, coat.spec, ClockName.CURED)
-    if since is None or film.ends_s(ahead, clocks, "opens") <= hand.now_s:
+    if since is None or _window_s(hand, section, film, coat)[0] <= hand.now_s:
         return None
     return (
         f"no reading since {since}: not before filmcall clocks says that coat {film.coat.number} "

@@ -266,6 +266,40 @@ def test_today_says_until_when_a_coat_may_be_begun_or_what_stands_against_it(
     assert says in today_text(hand, made_from(hand, 0.0))
 
 
+@pytest.mark.parametrize(
+    ("at", "says"),
+    [
+        ("20T02:00", "HOLD: the window of coat 1 for Invented: quick-topcoat opens 06:30 (GO in"),
+        ("20T20:00", "GO at 19:50, by the log."),
+        ("21T09:00", "STOP: the window of coat 1 for Invented: quick-topcoat closed 05:30: sand"),
+    ],
+)
+def test_go_for_the_enclosures_own_paint_is_none_for_the_jobs_next_one(
+    at: str, says: str, tmp_path: Path
+) -> None:
+    """The coat of Monday 17:30 to 18:30 takes another of its kind 6 to 48 h on, a topcoat 12 to 36.
+
+    The watch asks for its own kind where nothing else is mixed.
+    """
+    primer = SPECS[PRIMER] + (
+        "[recoat_before.two-pack-polyurethane]\n"
+        'recoat_opens = { "0 degC" = "12 h", "40 degC" = "12 h" }\n'
+        'recoat_closes = { "0 degC" = "36 h", "40 degC" = "36 h" }\n'
+    )
+    text = job_text(section("hull-port", "primer", "topcoat"))
+    trial = Trial(text, {**SPECS, PRIMER: primer}, FAIR)
+    plan(tmp_path, trial, *MISSED[:2], spec=tmp_path / PRIMER)
+    job, forecast = tmp_path / "job.toml", tmp_path / "forecast.csv"
+    hand = job_at_hand(job, forecast=forecast, weather_year=None, db=tmp_path / "log.db",
+                       at=f"2026-10-{at}Z")  # fmt: skip
+    hand = told(hand, "GO", hand.now_s - 600.0, ())
+    (line,) = [
+        line for line in today_text(hand, made_from(hand, 0.0)).splitlines()
+        if line.startswith("  hull-port: ")
+    ]  # fmt: skip
+    assert line.startswith(f"  hull-port: {says}")
+
+
 def test_before_the_first_day_the_page_is_of_now_and_the_work_of_the_first_day(
     tmp_path: Path,
 ) -> None:
