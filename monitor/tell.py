@@ -53,6 +53,7 @@ class Teller:
         self._told: dict[str, tuple[str, str, str]] = {}
         self._kept: dict[str, frozenset[tuple[int, frozenset[str]]]] = {}
         self._beside: dict[str, frozenset[str]] = {}
+        self._starts: dict[str, Call] = {}
         self._begun = False
         self._turns: list[tuple[Section, int]] = []
         self._fault = ""
@@ -77,6 +78,7 @@ class Teller:
             del self._told[name]
             self._kept.pop(name, None)
             self._beside.pop(name, None)
+            self._starts.pop(name, None)
         calls = enclosure.explain()
         pressure_pa = pressure_at_altitude_pa(enclosure.config.altitude_m)
         kept = self._keep(enclosure, calls, [*changed, *grown], pressure_pa)
@@ -105,8 +107,8 @@ class Teller:
         """The sections of which the log needs a row though call and stage are what they were.
 
         A STOP of either answer comes, goes or has a further cause, which a restart has to know of
-        (a recording can be played again); or GO is forbidden by something else than before, which
-        no reading tells.
+        (a recording can be played again); GO is forbidden by something else than before, which
+        no reading tells; or a wet film's call hides that the next coat's start is another.
         """
         if self._store is None:
             return []
@@ -119,7 +121,10 @@ class Teller:
             )
             grown = not self._recorded and stops != self._kept.get(name, frozenset())
             grown |= section.beside != self._beside.get(name, frozenset())
+            start = section.answers[0].call
+            grown |= start is not self._starts.get(name, start)
             self._kept[name], self._beside[name] = stops, section.beside
+            self._starts[name] = start
             if grown and name not in changed:
                 found.append(name)
         return found

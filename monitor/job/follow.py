@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -9,11 +10,13 @@ from monitor.job.read import CHORE_TAKES_S
 from monitor.logged_films import LoggedFilms
 from rules.clocks.pots import pot_clocks
 from rules.clocks.work import Coat, work_of
-from rules.events import Event
+from rules.events import Event, in_force
+from rules.job.ahead import Ahead
 from rules.job.model import Chore, CoatToLay, Job, JobSection
 from rules.job.problem import Laid, MixedPot
+from rules.job.shopping import ENOUGH, coat_takes_ml
 from rules.spec.model import Spec
-from rules.vocabulary import ClockName
+from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind
 
 _DEW = "after dew on the soft film"
 
@@ -30,6 +33,8 @@ class Followed:
         taped: sections whose newest film has its tape on still, and since when [s since 1970].
         held: what a section's newest film went through that holds the next coat, in words.
         pots: that stand ready for a section's next coat.
+        rests: pots for a section's next coat from which other sections were coated, and in which
+            too little is left, or not known how much.
     """
 
     job: Job
@@ -39,6 +44,7 @@ class Followed:
     taped: Mapping[str, float]
     held: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     pots: Mapping[str, tuple[MixedPot, ...]] = field(default_factory=dict)
+    rests: Mapping[str, tuple[MixedPot, ...]] = field(default_factory=dict)
 
 
 def followed(
@@ -47,6 +53,7 @@ def followed(
     now_s: float,
     specs: Mapping[str, Spec],
     films: Mapping[str, LoggedFilms],
+    ahead: Mapping[str, Ahead],
 ) -> Followed:
     """Read what is done from the log's events.
 
@@ -56,12 +63,14 @@ def followed(
         now_s: events later than that are left out [s since 1970].
         specs: that films lie by, by `Event.spec_key`.
         films: of the sections to which anything was done, now.
+        ahead: of each enclosure, by which it is known how warm it was when a pot was mixed.
     """
     events = tuple(event for event in events if job.start_s <= event.time_s <= now_s)
     laid: dict[str, Laid] = {}
     taped: dict[str, float] = {}
     held: dict[str, tuple[str, ...]] = {}
     pots: dict[str, tuple[MixedPot, ...]] = {}
+    rests: dict[str, tuple[MixedPot, ...]] = {}
     poured: set[float] = set()
     sections, open_, strayed = [], [], []
     for section in job.sections:
@@ -74,8 +83,13 @@ def followed(
         if logged is not None and count < len(section.coats) and not laying:
             own_pots, odd = _pots(section.coats[count], logged, specs, poured)
             strayed += [f"{each}, the next coat of {section.name} is another" for each in odd]
-            if own_pots:
-                pots[section.name] = own_pots
+            air = ahead[section.enclosure]
+            drawn = tuple(_drawn(pot, own, job, air.temp_c(pot.mixed_s)) for pot in own_pots)
+            takes_ml = coat_takes_ml(section, section.coats[count], air.temp_c(now_s))
+            ready = tuple(pot for pot in drawn if _is_ready(pot, takes_ml))
+            if ready:
+                pots[section.name] = ready
+            rests[section.name] = tuple(pot for pot in drawn if pot not in ready)
         if len(coats) > count:
             strayed.append(f"{section.name} has {len(coats)} coats in the log, {count} in the job")
         sanded_s = max(work.sanded_s, default=None)
@@ -104,6 +118,7 @@ def followed(
         taped,
         held,
         pots,
+        rests,
     )
 
 
@@ -135,6 +150,55 @@ def _pots(
             )
         )
     return tuple(found), odd
+
+
+def _drawn(pot: MixedPot, events: tuple[Event, ...], job: Job, temp_c: float) -> MixedPot:
+    """The pot with what coats that were begun from it have left in it, by the job's figures."""
+    standing = in_force(events)
+    left_ml, sections = pot.amount_ml, []
+    for event in standing:
+        if event.kind is EventKind.COAT_STARTED and _poured_s(event, standing) == pot.mixed_s:
+            takes_ml = _takes_ml(event, events, job, temp_c)
+            left_ml = None if takes_ml is None or left_ml is None else max(left_ml - takes_ml, 0.0)
+            sections.append(event.section or ALL_SECTIONS)
+    return replace(pot, amount_ml=left_ml, drawn_for=tuple(dict.fromkeys(sections)))
+
+
+def _is_ready(pot: MixedPot, takes_ml: float | None) -> bool:
+    """Whether a coat can be planned from a pot: nothing is gone from it, or enough is left."""
+    if not pot.drawn_for:
+        return True
+    if pot.amount_ml is None or takes_ml is None:
+        return False
+    return pot.amount_ml >= ENOUGH * takes_ml
+
+
+def _poured_s(started: Event, events: Iterable[Event]) -> float | None:
+    """When the pot was mixed that a coat was begun from: the last one that it can mean [s]."""
+    return max(
+        (
+            event.time_s
+            for event in events
+            if event.kind is EventKind.MIXED
+            and event.time_s <= started.time_s
+            and started.batch in (None, event.batch)
+            and started.section in (None, event.section or started.section)
+            and started.spec in (None, event.spec or started.spec)
+        ),
+        default=None,
+    )
+
+
+def _takes_ml(started: Event, events: tuple[Event, ...], job: Job, temp_c: float) -> float | None:
+    """What the job has for a coat, all of it from one pot; None where that is not known [mL]."""
+    section = next((each for each in job.sections if each.name == started.section), None)
+    if section is None:
+        return None
+    coats = work_of(section.name, events, math.inf).coats
+    for number, coat in enumerate(coats[: len(section.coats)]):
+        if coat.started_s == started.time_s and coat.resumed_s is None:
+            return coat_takes_ml(section, section.coats[number], temp_c)
+    return None
 
 
 def _usable(specs: Mapping[str, Spec], coat: Coat) -> Spec | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -12,20 +12,22 @@ from monitor.job.follow import Followed, followed
 from monitor.job.progress import Told, silent
 from monitor.job.read import read_job_file
 from monitor.job.solver import bettered
+from monitor.job.standing import Heard, heard
 from monitor.job.tent import tents_of
 from monitor.job.weather import air_ahead, read_hours, read_year
 from monitor.log.facts import specs_of
 from monitor.log.files import reading_log
-from monitor.log.log import Store, log_path
-from monitor.log.rows import CallRow
-from monitor.logged_films import films_in_log
+from monitor.log.log import log_path
+from monitor.logged_films import LoggedFilms, films_in_log
 from monitor.times import moment_s
+from rules.events import Event
 from rules.job.ahead import Ahead
 from rules.job.list_order import list_plan, relaid, surer
 from rules.job.model import SANDING_S, Job, JobFault
 from rules.job.plan import Plan, lower_bound, plan_of, risks
 from rules.job.problem import Laid, MixedPot, Problem, lay_out
 from rules.job.room import Layout
+from rules.spec.model import Spec
 from rules.text import date_hour_text, date_text, duration_text
 from sensors.forecast import ForecastHours
 
@@ -168,14 +170,14 @@ class JobAtHand:
         ahead: of each enclosure.
         from_s: nothing is begun before then [s since 1970].
         now_s: the moment asked about; before `from_s` where the job has not begun [s since 1970].
-        calls: newest calls in the log by enclosure and section.
+        heard: what each enclosure in the log said last by then.
     """
 
     followed: Followed
     ahead: dict[str, Ahead]
     from_s: float
     now_s: float
-    calls: Mapping[tuple[str, str], CallRow]
+    heard: Mapping[str, Heard]
 
     @property
     def job(self) -> Job:
@@ -212,8 +214,10 @@ def job_at_hand(
     year = None if weather_year is None else read_year(weather_year)
     now_s = job.start_s if at is None else moment_s(at, time.time(), zone)
     from_s = max(job.start_s, now_s)
-    done = Followed(job, {}, (), (), {})
-    calls: dict[tuple[str, str], CallRow] = {}
+    events: tuple[Event, ...] = ()
+    specs: Mapping[str, Spec] = {}
+    films: dict[str, LoggedFilms] = {}
+    last: dict[str, Heard] = {}
     log = log_path(db)
     sun_ahead = all(w.sun_w_m2 is not None for w in (hours, year) if w is not None)
     tents = tents_of(job, log, hours, sun_ahead=sun_ahead)
@@ -221,35 +225,21 @@ def job_at_hand(
         names = sorted({section.enclosure for section in job.sections})
         with reading_log(log) as store:
             events = tuple(event for name in names for event in store.events(name))
-            calls = {(n, call.section): call for n in names for call in store.newest_calls(n)}
             specs, _ = specs_of(store.spec_text, events, path.parent)
             mine = [e.time_s for e in events if job.start_s <= e.time_s <= job.deadline_s]
             if at is None and mine:
-                from_s = now_s = max(from_s, *mine, *_last_read_s(store, job))
+                ends = [heard(store, name, job.deadline_s) for name in names]
+                from_s = now_s = max(from_s, *mine, *(each.read_s for each in ends if each))
+            last = {n: said for n in names if (said := heard(store, n, now_s)) is not None}
             films = {
                 each.name: found
                 for each in job.sections
                 if (found := films_in_log(store, each.enclosure, each.name, from_s,
                                           job.hours.zone, path.parent)) is not None
             }  # fmt: skip
-        done = followed(job, events, from_s, specs, films)
-    return JobAtHand(done, air_ahead(job, hours, year, from_s, tents), from_s, now_s, calls)
-
-
-def _last_read_s(store: Store, job: Job) -> Iterator[float]:
-    """When each channel of a job's enclosures was last read before the job's end [s]."""
-    names = {section.enclosure for section in job.sections}
-    for channel in store.channels():
-        if channel.enclosure in names:
-            read_s = store.last_reading_s(
-                channel.enclosure,
-                channel.point,
-                channel.quantity,
-                job.deadline_s,
-                source=channel.source,
-            )
-            if read_s is not None:
-                yield read_s
+    ahead = air_ahead(job, hours, year, from_s, tents)
+    done = followed(job, events, from_s, specs, films, ahead)
+    return JobAtHand(done, ahead, from_s, now_s, last)
 
 
 def made_from(hand: JobAtHand, limit_s: float, told: Told = silent, *, drawn: bool = True) -> Made:

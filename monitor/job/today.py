@@ -9,14 +9,16 @@ from datetime import datetime, tzinfo
 import numpy as np
 
 from monitor.job.make import JobAtHand, Made
+from monitor.job.standing import Standing
 from monitor.job.text import CAUTION, day_text, generic_lines, moment_text, tent_lines
-from monitor.log.rows import CallRow
 from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
+from rules.clocks.all_clocks import clocks_on
+from rules.clocks.clock import ClockState
 from rules.job.model import CoatToLay, JobSection
 from rules.job.plan import PlannedStep
-from rules.job.problem import SLOT_S, pots_span_s
-from rules.job.shopping import mix_job
+from rules.job.problem import SLOT_S, Laid, MixedPot, pots_span_s
+from rules.job.shopping import ENOUGH, coat_takes_ml, mix_job
 from rules.reasons import LAST_START
 from rules.spec.model import Spec
 from rules.text import counted, duration_text, hour_and_day_text, hour_text
@@ -26,7 +28,6 @@ from rules.vocabulary import ClockName, LimitName, Stage
 CUP_ML = 250.0
 AHEAD_S = 36.0 * HOUR_S
 _NIGHT_FROM_H, _NIGHT_H = 20, 12
-_ENOUGH = 0.95  # of what a coat takes, which holds a loss; judgement, no source
 
 
 def today_text(hand: JobAtHand, made: Made) -> str:
@@ -60,23 +61,89 @@ def today_text(hand: JobAtHand, made: Made) -> str:
 
 
 def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
-    lines = []
+    followed = hand.followed
+    lines, unanswered = list(_blind(hand, zone)), []
     for section in hand.job.sections:
-        call = hand.calls.get((section.enclosure, section.name))
-        if call is not None and 0.0 <= hand.now_s - call.time_s < HOUR_S:
-            at = hour_and_day_text(call.time_s, zone, hand.now_s)
-            lines.append(f"  {section.name}: {call.call} at {at}, by the log.{_why(call)}")
+        if _is_blind(hand, section.enclosure):
+            continue
+        film, heard = followed.laid.get(section.name), hand.heard.get(section.enclosure)
+        stood = None if heard is None else heard.of(section.name)
+        if stood is not None and 0.0 <= hand.now_s - stood.until_s < HOUR_S:
+            told = _start(stood, hand.now_s, zone)
+            lines.append(f"  {section.name}: {_other_paint(hand, section, told, zone) or told}")
+        elif film is None or film.coat.number < len(section.coats):
+            unanswered.append(section.name)
     lines += [
-        f"  {name}: {words}." for name, held in hand.followed.held.items() for words in held
+        f"  {name}: {words}." for name, held in followed.held.items() for words in held
         if not any(words in line for line in lines)
     ]  # fmt: skip
-    if hand.followed.open:
-        lines.append(f"  A coat is being laid on {', '.join(hand.followed.open)}: finish it first.")
-    if not lines:
-        lines.append("  No call of the last hour is in the log: ask filmcall watch, or take a hand")
+    if followed.open:
+        lines.append(f"  A coat is being laid on {', '.join(followed.open)}: finish it first.")
+    if unanswered:
+        of = f" of {', '.join(unanswered)}" if lines else ""
+        lines.append(
+            f"  No call{of} of the last hour is in the log: ask filmcall watch, or take a hand"
+        )
         lines.append("  reading and ask filmcall check, before you mix.")
-    lines += [f"  NOTE: {words}." for words in hand.followed.strayed]
+    lines += [f"  NOTE: {words}." for words in followed.strayed]
     return lines
+
+
+def _blind(hand: JobAtHand, zone: tzinfo) -> Iterator[str]:
+    for name, heard in sorted(hand.heard.items()):
+        if _is_blind(hand, name):
+            since = hour_and_day_text(heard.read_s, zone, hand.now_s)
+            yield f"  NOT KNOWN in {name}: no reading since {since}. Begin nothing until the probes"
+            yield "  are read again, or take a hand reading and ask filmcall check."
+
+
+def _is_blind(hand: JobAtHand, enclosure: str) -> bool:
+    heard = hand.heard.get(enclosure)
+    return heard is not None and heard.counts_until_s < hand.now_s
+
+
+def _start(stood: Standing, now_s: float, zone: tzinfo) -> str:
+    """The log's answer to "may I start?", whatever the question that decided the call."""
+    start = json.loads(stood.call.body)["start"]
+    call, is_new = start["call"], now_s - stood.call.time_s < HOUR_S
+    why = start["reasons"]
+    if call == "GO":  # until when a coat may be begun; that moves with the outlook
+        why = [each for each in why if each["limit"] == LAST_START and is_new]
+    at, still = (
+        hour_and_day_text(each, zone, now_s) for each in (stood.call.time_s, stood.until_s)
+    )
+    words = [f"{call} at {at}, by the log", *(each["text"] for each in why[:1])]
+    if not is_new:
+        words.append(f"Still {call} at {still}")
+    return f"{'. '.join(each.rstrip('.') for each in words)}."
+
+
+def _other_paint(hand: JobAtHand, section: JobSection, told: str, zone: tzinfo) -> str | None:
+    """What to say where GO is for the enclosure's own paint, and the job has another one next."""
+    film = hand.followed.laid.get(section.name)
+    if film is None or film.coat.number >= len(section.coats) or not told.startswith("GO"):
+        return None
+    coat = section.coats[film.coat.number]
+    opens_s, closes_s = _window_s(hand, section, film, coat)
+    of = f"the window of coat {film.coat.number} for {coat.spec.title}"
+    if hand.now_s < opens_s < np.inf:
+        words = f"HOLD: {of} opens {hour_and_day_text(opens_s, zone, hand.now_s)}"
+    elif hand.now_s < opens_s:
+        words = f"HOLD: {of} is not open"
+    elif closes_s <= hand.now_s and not (film.sanded or coat.is_sanded_first):
+        words = f"STOP: {of} closed {hour_and_day_text(closes_s, zone, hand.now_s)}: sand first"
+    else:
+        return None
+    return f"{words} (GO in the log is for another paint)."
+
+
+def _window_s(
+    hand: JobAtHand, section: JobSection, film: Laid, coat: CoatToLay
+) -> tuple[float, float]:
+    """When the window for the coat on top of a film that lies opens and closes."""
+    ahead = hand.ahead[section.enclosure]
+    clocks = ahead.film_clocks(film.coat.spec, coat.spec, ClockName.CURED)
+    return film.ends_s(ahead, clocks, "opens"), film.ends_s(ahead, clocks, "closes", latest=False)
 
 
 def _measured(hand: JobAtHand) -> list[str]:
@@ -85,23 +152,27 @@ def _measured(hand: JobAtHand) -> list[str]:
     for name, film in sorted(hand.followed.laid.items()):
         if film.bench is None:
             continue
-        course, now_s, blind = film.bench.cold.safe, film.bench.now_s, ""
-        if course.last_s is not None and now_s - course.last_s > course.fresh_s:
-            since = hour_and_day_text(course.last_s, hand.job.hours.zone, now_s)
-            blind = f", without a reading since {since}"
+        rests = "by the log until now, then by the hours ahead"
+        if (since := _unread_since(hand, film)) is not None:
+            rests = (
+                f"by the log until {since}, at the safe end of what can have been until now, then "
+                "by the hours ahead as if it were read again; every hour without a reading puts "
+                "them back"
+            )
         lines.append(
-            f"Clocks of {name}: by the log until now{blind}, then by the hours ahead; filmcall "
-            "clocks goes on at the present temperature."
+            f"Clocks of {name}: {rests}; filmcall clocks goes on at the present temperature."
         )
     return lines
 
 
-def _why(call: CallRow) -> str:
-    """Until when a coat may be begun where the call is GO, else what stands against it."""
-    reasons = json.loads(call.body)["reasons"]
-    if call.call == "GO":
-        reasons = [each for each in reasons if each["limit"] == LAST_START]
-    return f" {reasons[0]['text']}." if reasons else ""
+def _unread_since(hand: JobAtHand, film: Laid) -> str | None:
+    """Since when a film's temperature is not measured, in words; None where it is."""
+    if film.bench is None:
+        return None
+    course, now_s = film.bench.cold.safe, film.bench.now_s
+    if course.last_s is None or now_s - course.last_s <= course.fresh_s:
+        return None
+    return hour_and_day_text(course.last_s, hand.job.hours.zone, now_s)
 
 
 def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tzinfo) -> list[str]:
@@ -110,22 +181,55 @@ def _step(hand: JobAtHand, made: Made, step: PlannedStep, now_s: float, zone: tz
     coat = section.coats[(step.coat or 1) - 1]
     words = f"  {span}  {step.step} {step.section}"
     if step.step == "mix":
-        return [f"{words}, for coat {step.coat}:", *_mix(made, section, coat)]
+        waits = "" if _waits_for(hand, coat, section) is None else ", not before that may go on"
+        return [f"{words}, for coat {step.coat}{waits}:", *_mix(made, section, coat)]
     if step.step == "coat":
         window = (
             f"{hour_and_day_text(step.earliest_s, zone, now_s)} to "
             f"{hour_and_day_text(step.latest_s, zone, now_s)}"
         )
         dry_s = _slot_time(made, step, "dry")
+        when = _waits_for(hand, coat, section) or f"may start {window}"
         return [
-            f"{words}, coat {step.coat} of {coat.spec.title}; may start {window}",
+            f"{words}, coat {step.coat} of {coat.spec.title}; {when}",
             f"      holds in {100 * step.probability:.0f} % of the draws; touch dry about "
             f"{hour_and_day_text(dry_s, zone, now_s)}",
         ]
     if step.step == "untape":
         return [f"{words}: tape off by {hour_and_day_text(step.latest_s, zone, now_s)}"]
-    why = ": the window has closed" if step.is_extra else (f", {step.what}" if step.what else "")
-    return [words + why]
+    if step.is_extra:
+        return [f"{words}, before coat {step.coat}: {_closed(hand, made, step, zone)}"]
+    return [f"{words}, {step.what}" if step.what else words]
+
+
+def _closed(hand: JobAtHand, made: Made, sanding: PlannedStep, zone: tzinfo) -> str:
+    """When the window closes that a sanding makes up for, of a film that lies or is to be laid."""
+    section = next(each for each in hand.job.sections if each.name == sanding.section)
+    coat = section.coats[sanding.coat - 1]
+    film, number = hand.followed.laid.get(section.name), coat.number - 1
+    if film is not None and film.coat.number == number:
+        _, closes_s = _window_s(hand, section, film, coat)
+    else:
+        closes_s = next(
+            _slot_time(made, each, "closes") for each in made.plan.steps
+            if (each.section, each.step, each.coat) == (section.name, "coat", number)
+        )  # fmt: skip
+    verb = "closed" if closes_s <= hand.now_s else "closes"
+    return f"the window of coat {number} {verb} {hour_and_day_text(closes_s, zone, hand.now_s)}"
+
+
+def _waits_for(hand: JobAtHand, coat: CoatToLay, section: JobSection) -> str | None:
+    """What a coat waits for on a film whose window was not open when its readings ended."""
+    film = hand.followed.laid.get(section.name)
+    if film is None or coat.number != film.coat.number + 1:
+        return None
+    since = _unread_since(hand, film)
+    if since is None or _window_s(hand, section, film, coat)[0] <= hand.now_s:
+        return None
+    return (
+        f"no reading since {since}: not before filmcall clocks says that coat {film.coat.number} "
+        "may be coated over"
+    )
 
 
 def _tape(hand: JobAtHand, zone: tzinfo) -> list[str]:
@@ -138,55 +242,86 @@ def _tape(hand: JobAtHand, zone: tzinfo) -> list[str]:
         clocks = ahead.film_clocks(spec, None, ClockName.CURED)
         first_s = film.ends_s(ahead, clocks, "tape_off")
         stays_s = film.ends_s(ahead, clocks, "tape_stays", latest=False)
-        last_s = min(stays_s, on_s + (spec.tape_not_after_s or np.inf))
-        words = [
+        last_s = min(stays_s, on_s + (spec.tape_not_after_s or np.inf), *_tape_ended_s(film))
+        words = f"  untape {name}, whose tape is on by the log"
+        if last_s <= hand.now_s:
+            since = hour_and_day_text(last_s, zone, hand.now_s)
+            lines.append(f"{words}: OVERDUE since {since}")
+            lines.append("      pull it slowly, and expect glue left behind or torn edges")
+            continue
+        ends = [
             f"{word} {hour_and_day_text(time_s, zone, hand.now_s)}"
             for word, time_s in (("from", first_s), ("by", last_s))
             if np.isfinite(time_s)
         ]
-        when = f": off {', '.join(words)}" if words else ""
-        lines.append(f"  untape {name}, whose tape is on by the log{when}")
+        lines.append(words + (f": off {', '.join(ends)}" if ends else ""))
     return lines
+
+
+def _tape_ended_s(film: Laid) -> Iterator[float]:
+    """When the log's own clock says that the tape should have come off."""
+    for clock in () if film.bench is None else clocks_on(film.bench):
+        if clock.name is ClockName.TAPE_NOT_AFTER and clock.state is ClockState.ENDED:
+            yield np.inf if clock.ends_at_s is None else clock.ends_at_s
 
 
 def _pots(hand: JobAtHand, made: Made, zone: tzinfo) -> list[str]:
     """What to do with the pots that are mixed: they are no step of the plan any more."""
-    lines = []
-    for name, pots in hand.followed.pots.items():
-        section = next(each for each in hand.job.sections if each.name == name)
-        film = hand.followed.laid.get(name)
+    lines: list[str] = []
+    for section in hand.job.sections:
+        name, film = section.name, hand.followed.laid.get(section.name)
+        pots, rests = (each.get(name, ()) for each in (hand.followed.pots, hand.followed.rests))
+        if not (pots or rests):
+            continue
         coat = section.coats[0 if film is None else film.coat.number]
         ahead = hand.ahead[section.enclosure]
-        named = " and ".join(pot.batch for pot in pots if pot.batch is not None)
-        words = f"  {name}, coat {coat.number}: {'pot' if named else 'a pot'} {named}".rstrip()
-        first_s, last_s = pots_span_s(
-            pots, ahead, ahead.film_clocks(coat.spec, None, ClockName.CURED)
-        )
+        clocks = ahead.film_clocks(coat.spec, None, ClockName.CURED)
+        of_coat = f"{name}, coat {coat.number}"
+        for pot in rests:
+            _, dead_s = pots_span_s([pot], ahead, clocks)
+            takes_ml = coat_takes_ml(section, coat, made.mix_temps_c()[name, coat.number])
+            lines += _rest_of(pot, takes_ml, of_coat, dead_s, hand.now_s, zone)
+        if not pots:
+            continue
+        first_s, last_s = pots_span_s(pots, ahead, clocks)
+        words = f"  {of_coat}: {_named(pots)} is mixed"
         if name not in made.poured:
-            lines.append(f"{words} is mixed, but no coat can be laid whole before its life is over")
+            lines.append(f"{words}, but no coat can be laid whole before its life is over")
             continue
         until = f" to {hour_and_day_text(last_s, zone, hand.now_s)}" if np.isfinite(last_s) else ""
-        lines.append(
-            f"{words} is mixed: use it {hour_and_day_text(first_s, zone, hand.now_s)}{until}"
-        )
+        lines.append(f"{words}: use it {hour_and_day_text(first_s, zone, hand.now_s)}{until}")
         lines += _rest(made, section, coat, [pot.amount_ml for pot in pots])
     return lines
+
+
+def _named(pots: Sequence[MixedPot]) -> str:
+    named = " and ".join(pot.batch for pot in pots if pot.batch is not None)
+    return f"pot {named}" if named else "a pot"
+
+
+def _rest_of(
+    pot: MixedPot, takes_ml: float | None, coat: str, dead_s: float, now_s: float, zone: tzinfo
+) -> Iterator[str]:
+    """What is left in a pot from which other coats were begun, by the job's figures for them."""
+    if pot.amount_ml == 0.0:
+        return
+    left = "how much is left is not known: measure it"
+    if pot.amount_ml is not None:
+        takes = "" if takes_ml is None else f" of the {takes_ml:.0f} ml that the coat takes"
+        left = f"about {pot.amount_ml:.0f} ml{takes} are left"
+    life = f"; its life ends {hour_and_day_text(dead_s, zone, now_s)}"
+    yield f"  {coat}: {' and '.join(pot.drawn_for)} had paint from {_named([pot])}:"
+    yield f"      {left}{life if np.isfinite(dead_s) else ''}"
 
 
 def _rest(
     made: Made, section: JobSection, coat: CoatToLay, amounts_ml: Sequence[float | None]
 ) -> list[str]:
     """Say where what is mixed does not do for a coat."""
-    mix = mix_job(section, coat)
-    if mix is None or None in amounts_ml:
-        return []
-    try:
-        plan = plan_batches(mix, made.mix_temps_c()[section.name, coat.number]).present
-    except BatchFault:
-        return []
+    temp_c = made.mix_temps_c()[section.name, coat.number]
+    takes_ml = coat_takes_ml(section, coat, temp_c)
     mixed_ml = sum(filter(None, amounts_ml))
-    takes_ml = sum(batch.parts.total_ml for batch in plan.batches)
-    if mixed_ml >= _ENOUGH * takes_ml:
+    if takes_ml is None or None in amounts_ml or mixed_ml >= ENOUGH * takes_ml:
         return []
     return [
         f"      {mixed_ml:.0f} ml of the {takes_ml:.0f} ml that the coat takes: mix the rest when "

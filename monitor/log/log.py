@@ -90,6 +90,7 @@ class Store:
         self.last_call = queries.last_call
         self.stands_since_s = queries.stands_since_s
         self.newest_calls = queries.newest_calls
+        self.calls_standing = queries.calls_standing
         self.sections_called = queries.sections_called
         self.calls = queries.calls
         self.events = queries.events

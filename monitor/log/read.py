@@ -132,6 +132,18 @@ class Queries:
             found += [call_of_row(row) for row in rows]
         return tuple(found)
 
+    def calls_standing(self, enclosure: str, time_s: float, *, source: int) -> tuple[CallRow, ...]:
+        """Return the newest call of each section that a source had made by a time [s]."""
+        rows = self._file.rows(
+            f"SELECT {CALL_COLUMNS} FROM calls WHERE id IN (SELECT id FROM (SELECT id, "
+            "row_number() OVER (PARTITION BY section ORDER BY time_us DESC, id DESC) AS place "
+            "FROM calls WHERE source = ? AND enclosure = ? AND time_us <= ?) WHERE place = 1)",
+            source,
+            enclosure,
+            micros(time_s),
+        )
+        return tuple(call_of_row(row) for row in rows)
+
     def sections_called(self, enclosure: str) -> tuple[str, ...]:
         """Return the sections of which the log has a call that was made live."""
         rows = self._file.rows(

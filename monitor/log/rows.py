@@ -69,7 +69,7 @@ class CallRow:
         time_s: when the call was made, in the data's time [s].
         call: `GO`, `HOLD` or `STOP`.
         stage: of the section.
-        question: `start` or `safe`, as the call answers it.
+        question: that it answers, `may I start?` or `is the film safe?`.
         body: the whole call with its reasons, as JSON text.
         source: where its readings came from.
         logged_s: when it was written down [s], or None before.

@@ -386,7 +386,7 @@ def _place(
         return [], chain.film.done if chain.film is not None else 0
     choices = [choice_of(room, at, chain, task) for task in chain.tasks]
     values, following, sanded = _values(room, at, choices, costs, latest)
-    firsts = _first_values(room, at, choices, values)
+    firsts = _first_values(room, at, choices, values, 0 if costs is None else _SANDING_COST)
     if firsts.size == 0 or firsts.min() >= NEVER:
         return None
     index = int(np.argmin(firsts))
@@ -485,8 +485,10 @@ def _best_next(
     return np.where(use, other, best), np.where(use, other_to, to), use
 
 
-def _first_values(room: Room, at: int, choices: Sequence[Choice], values: Sequence[Slots]) -> Slots:
-    """For each start of the first coat when the section is done, or NEVER where it may not."""
+def _first_values(
+    room: Room, at: int, choices: Sequence[Choice], values: Sequence[Slots], sanding_costs: int = 0
+) -> Slots:
+    """For each start of the first coat its value and that of a sanding; NEVER where it may not."""
     chain = room.problem.chains[at]
     first, value = chain.tasks[0], values[0]
     film = chain.film
@@ -503,6 +505,7 @@ def _first_values(room: Room, at: int, choices: Sequence[Choice], values: Sequen
     if film is not None:
         late = (first.starts > film.closes) & (not first.is_sanded_first)
         allowed = np.where(late, left(True), allowed) & (first.starts >= film.opens)
+        value = np.minimum(value + sanding_costs * late, NEVER)
     found: Slots = np.where(allowed, value, NEVER)
     return found
 

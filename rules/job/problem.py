@@ -251,6 +251,7 @@ class MixedPot:
         ready_s: when its induction is over, by the log's clock [s].
         dead_s: when its life is over, likewise [s]. Either is None where the log has no
             temperature to count by, and the hours of weather stand in.
+        drawn_for: sections that were coated from it; `amount_ml` is what is left then.
     """
 
     batch: str | None
@@ -258,6 +259,7 @@ class MixedPot:
     mixed_s: float
     ready_s: float | None = None
     dead_s: float | None = None
+    drawn_for: tuple[str, ...] = ()
 
 
 def pots_span_s(

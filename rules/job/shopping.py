@@ -11,6 +11,9 @@ from rules.batch.plan import USUAL_LOSS_PCT, BatchFault, MixJob, plan_batches
 from rules.job.model import CoatToLay, Job, JobSection
 from rules.units import HOUR_S
 
+ENOUGH = 0.95
+"""Share of what a coat takes, which holds a loss, that does for it; judgement, no source [1]."""
+
 POT_WASTE_ML = 40.0
 """What stays in each pot [mL]; common practice, no source."""
 
@@ -121,6 +124,23 @@ def mix_job(section: JobSection, coat: CoatToLay) -> MixJob | None:
         loss_pct=USUAL_LOSS_PCT[coat.method],
         rate_m2_per_h=min(max(section.area_m2 / coat.takes_s * HOUR_S, 0.1), 500.0),
     )
+
+
+def coat_takes_ml(section: JobSection, coat: CoatToLay, temp_c: float) -> float | None:
+    """Return how much is mixed for a coat [mL], None where the job or its sheet does not say.
+
+    Args:
+        section: that is coated.
+        coat: of it.
+        temp_c: when it is mixed, by which a sheet may ask for thinner [°C].
+    """
+    mix = mix_job(section, coat)
+    if mix is None:
+        return None
+    try:
+        return plan_batches(mix, temp_c).present.total.total_ml
+    except BatchFault:
+        return None
 
 
 def _with(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from command import filmcall
 from plan_brute import when
@@ -24,12 +26,15 @@ from plan_jobs import (
     spec_text,
 )
 
-from monitor.job.make import job_at_hand, made_from
+from monitor.job.make import JobAtHand, job_at_hand, made_from
 from monitor.job.page import plan_page
+from monitor.job.standing import Heard, Standing
 from monitor.job.text import head_lines, plan_text, risk_lines
 from monitor.job.today import today_text
 from monitor.log.rows import CallRow
+from rules.job.list_order import surer
 from rules.job.shopping import Shopping
+from rules.reasons import MAY_I_START
 
 
 def plan(
@@ -147,6 +152,43 @@ def test_the_systems_own_sanding_is_done_once(tmp_path: Path) -> None:
     assert [step for step, _, _ in left(found)] == ["coat"]
 
 
+def test_today_says_for_which_coat_it_sands_and_when_the_window_closes(tmp_path: Path) -> None:
+    """48 h from Monday 17:30; then of a sheet on which one of 17:15 closes before it opens."""
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *MISSED)
+    words = ("today", "--job", str(job), "--forecast", str(forecast), "--solve", "0", "--db")
+    ran = filmcall(*words, str(tmp_path / "log.db"), "--at", "2026-10-22T17:00Z")
+    sands = "17:00 to 20:00  sand hull-port, before coat 2: the window of coat 1 clos"
+    assert f"{sands}ed Wed 17:30" in ran.out
+    times = {**FLAT, "recoat_opens": "2 h", "recoat_closes": "150 min", "sand": "3 h"}
+    Trial(job_text(SOLO), {PRIMER: spec_text("quick-primer", times=times)}, FAIR).write(tmp_path)
+    ran = filmcall(*words, str(tmp_path / "none.db"), "--at", "2026-10-19T16:30Z")
+    assert f"Tue {sands}es 19:45" in ran.out
+
+
+@pytest.mark.parametrize(("unsure", "is_sanded"), [(3, False), (14, True)])
+def test_a_window_is_not_missed_for_a_coat_that_is_hardly_surer(
+    unsure: int, is_sanded: bool, tmp_path: Path
+) -> None:
+    """It closes on Wednesday at 17:30, and it is 17:00; the other section decides the finish.
+
+    A sanding is worth ten tenths of a coat's chance to fail: judgement, no source.
+    """
+    sections = section("hull-port", "primer*2"), section("mast", "primer*4", enclosure="shed")
+    job, forecast = Trial(job_text(*sections, people=2), SPECS, FAIR).write(tmp_path)
+    plan(tmp_path, Trial(job_text(*sections, people=2), SPECS, FAIR), *MISSED[:2])
+    hand = job_at_hand(job, forecast=forecast, weather_year=None, db=tmp_path / "log.db",
+                       at="2026-10-21T17:00Z")  # fmt: skip
+    made = made_from(hand, 0.0)
+    tasks = [chain.tasks for chain in made.problem.chains]
+    costs = [[np.full(task.starts.size, 2) for task in own] for own in tasks]
+    film = made.problem.chains[0].film
+    assert film is not None
+    costs[0][0][tasks[0][0].starts <= film.closes] = unsure
+    steps = surer(made.problem, made.layout, costs).steps
+    assert any(step.kind == "sand" for step in steps) is is_sanded
+
+
 def test_a_boat_that_has_every_coat_waits_for_its_cure_alone(tmp_path: Path) -> None:
     done = [(kind, f"{day}T{at}") for day in (19, 20)
             for kind, at in (("coat-started", "17:30"), ("coat-ended", "18:30"))]  # fmt: skip
@@ -194,6 +236,17 @@ def test_without_weather_nothing_is_planned(command: str, tmp_path: Path) -> Non
     assert "--forecast" in ran.err
 
 
+def told(
+    hand: JobAtHand, call: str, time_s: float, reasons: Sequence[tuple[str, str]]
+) -> JobAtHand:
+    """The same beside a watch that has made a call and reads its probes."""
+    found = [{"limit": name, "text": text} for name, text in reasons]
+    body = json.dumps({"start": {"call": call, "reasons": found}})
+    row = CallRow("polytunnel", "hull-port", time_s, call, "prep", MAY_I_START, body)
+    calls = {"hull-port": Standing(row, hand.now_s)}
+    return replace(hand, heard={"polytunnel": Heard(hand.now_s, hand.now_s, calls)})
+
+
 @pytest.mark.parametrize(
     ("call", "says"),
     [
@@ -209,10 +262,42 @@ def test_today_says_until_when_a_coat_may_be_begun_or_what_stands_against_it(
     hand = job_at_hand(job, **there, at="2026-10-19T16:30Z")
     reasons = [("dew_margin_min", "Hull too near the dew point")]
     reasons += [("last_start", "Last brush down by 19:40, then: air too damp")]
-    body = json.dumps({"reasons": [{"limit": name, "text": text} for name, text in reasons]})
-    row = CallRow("polytunnel", "hull-port", hand.from_s - 600.0, call, "prep", "start", body)
-    hand = replace(hand, calls={("polytunnel", "hull-port"): row})
+    hand = told(hand, call, hand.from_s - 600.0, reasons)
     assert says in today_text(hand, made_from(hand, 0.0))
+
+
+@pytest.mark.parametrize(
+    ("at", "says"),
+    [
+        ("20T02:00", "HOLD: the window of coat 1 for Invented: quick-topcoat opens 06:30 (GO in"),
+        ("20T20:00", "GO at 19:50, by the log."),
+        ("21T09:00", "STOP: the window of coat 1 for Invented: quick-topcoat closed 05:30: sand"),
+    ],
+)
+def test_go_for_the_enclosures_own_paint_is_none_for_the_jobs_next_one(
+    at: str, says: str, tmp_path: Path
+) -> None:
+    """The coat of Monday 17:30 to 18:30 takes another of its kind 6 to 48 h on, a topcoat 12 to 36.
+
+    The watch asks for its own kind where nothing else is mixed.
+    """
+    primer = SPECS[PRIMER] + (
+        "[recoat_before.two-pack-polyurethane]\n"
+        'recoat_opens = { "0 degC" = "12 h", "40 degC" = "12 h" }\n'
+        'recoat_closes = { "0 degC" = "36 h", "40 degC" = "36 h" }\n'
+    )
+    text = job_text(section("hull-port", "primer", "topcoat"))
+    trial = Trial(text, {**SPECS, PRIMER: primer}, FAIR)
+    plan(tmp_path, trial, *MISSED[:2], spec=tmp_path / PRIMER)
+    job, forecast = tmp_path / "job.toml", tmp_path / "forecast.csv"
+    hand = job_at_hand(job, forecast=forecast, weather_year=None, db=tmp_path / "log.db",
+                       at=f"2026-10-{at}Z")  # fmt: skip
+    hand = told(hand, "GO", hand.now_s - 600.0, ())
+    (line,) = [
+        line for line in today_text(hand, made_from(hand, 0.0)).splitlines()
+        if line.startswith("  hull-port: ")
+    ]  # fmt: skip
+    assert line.startswith(f"  hull-port: {says}")
 
 
 def test_before_the_first_day_the_page_is_of_now_and_the_work_of_the_first_day(
@@ -222,9 +307,7 @@ def test_before_the_first_day_the_page_is_of_now_and_the_work_of_the_first_day(
     job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
     there = {"forecast": forecast, "weather_year": None, "db": tmp_path / "none.db"}
     hand = job_at_hand(job, **there, at="2026-10-18T11:03Z")
-    body = json.dumps({"reasons": [{"limit": "dew_margin_min", "text": "Hull damp"}]})
-    row = CallRow("polytunnel", "hull-port", hand.now_s - 60.0, "HOLD", "prep", "start", body)
-    hand = replace(hand, calls={("polytunnel", "hull-port"): row})
+    hand = told(hand, "HOLD", hand.now_s - 60.0, [("dew_margin_min", "Hull damp")])
     lines = today_text(hand, made_from(hand, 0.0)).splitlines()
     assert lines[0] == "the workboat, Sun 2026-10-18 11:03"
     assert "  hull-port: HOLD at 11:02, by the log. Hull damp." in lines

@@ -24,6 +24,7 @@ from plan_jobs import (
     Trial,
     hours_from,
     job_text,
+    section,
     spec_text,
 )
 
@@ -112,6 +113,30 @@ def test_a_cold_night_that_was_measured_keeps_the_next_coat_back(tmp_path: Path)
     assert abs(closes_s - when("2026-10-21T02:45+00:00")) < 60.0
 
 
+@pytest.mark.parametrize(("hour", "is_blind"), [("21:00", True), ("20:05", False)])
+def test_a_coat_on_a_film_that_nobody_measures_is_given_no_time_to_start(
+    hour: str, is_blind: bool, tmp_path: Path
+) -> None:
+    """Read every 5 min until 20:00, so until 20:15; at 10 °C it opens after 12 h, at 06:30.
+
+    The forecast's 20 °C would have it open sooner: that is said to hang on readings that come.
+    """
+    mild = hours_from("2026-10-19", lambda _: (20.0, 50.0))
+    Trial(job_text(SOLO), {PRIMER: spec_text("quick-primer", rows=ROWS)}, mild).write(tmp_path)
+    record(tmp_path, *LAID)
+    log(tmp_path, lambda _: (10.0, 10.0, 50.0), "19T20:00")
+    found = hand(tmp_path, f"19T{hour}")
+    told = " ".join(today_text(found, made_from(found, 0.0)).split())
+    waits = (
+        "coat hull-port, coat 2 of Invented: quick-primer; no reading since 20:00: not before "
+        "filmcall clocks says that coat 1 may be coated over"
+    )
+    blind = "no reading since 20:00. Begin nothing until the probes are read again"
+    mix = "mix hull-port, for coat 2, not before that may go on:"
+    for words in (mix, waits, blind, "every hour without a reading puts them back"):
+        assert (words in told) is is_blind
+
+
 def test_a_film_that_was_wet_while_soft_is_washed_first_and_today_says_why(tmp_path: Path) -> None:
     """Surface at 8 °C under air of 12 °C and 90 % (dew point 10.4 °C by Magnus) from 20 to 22 h."""
     Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
@@ -130,7 +155,8 @@ def test_a_film_that_was_wet_while_soft_is_washed_first_and_today_says_why(tmp_p
     found = hand(tmp_path, "20T13:00")
     # The last reading is of 12:00, and one in 5 min counts for three of them.
     told = today_text(found, made_from(found, 0.0))
-    assert "without a reading since 12:" in told
+    assert "by the log until 12:00, at the safe end of what can have been" in told
+    assert "not before filmcall clocks" not in told
     assert [step.step for step in steps(found, "wash", "coat")] == ["coat"]
     assert "soft" not in today_text(found, made_from(found, 0.0))
 
@@ -187,6 +213,45 @@ def test_a_second_pot_of_a_coat_that_is_being_laid_is_not_for_the_next_one(tmp_p
     found = hand(tmp_path, "19T18:00")
     assert found.followed.pots == {}
     assert [step.coat for step in steps(found, "mix")] == [2]
+
+
+@pytest.mark.parametrize(
+    ("mixed_ml", "coats", "says"),
+    [
+        # 6.5 m2 at 50 µm of 50 % solids are 722 ml with 10 % loss, for either section.
+        ("1000", [1, 2], "about 278 ml of the 722 ml that the coat takes are left; its life ends"),
+        (None, [1, 2], "how much is left is not known: measure it; its life ends"),
+        ("1450", [2], "hull-stbd, coat 1: pot B1 is mixed: use it"),
+        ("700", [1, 2], None),
+    ],
+)
+def test_a_pot_that_another_section_was_coated_from_holds_what_is_left(
+    mixed_ml: str | None, coats: list[int], says: str | None, tmp_path: Path
+) -> None:
+    sections = section("hull-port", "primer*2"), section("hull-stbd", "primer*2")
+    Trial(job_text(*sections), SPECS, FAIR).write(tmp_path)
+    amount = () if mixed_ml is None else ("--amount", mixed_ml)
+    of_port = ("--section", "hull-port", "--batch", "B1")
+    for kind, hour, named in (
+        ("mixed", "17:00", ("--batch", "B1", *amount)),
+        ("coat-started", "17:05", of_port),
+        ("coat-ended", "17:35", of_port[:2]),
+    ):
+        spec = () if kind == "coat-ended" else ("--spec", str(tmp_path / PRIMER))
+        ran = filmcall(
+            *("event", kind, "--enclosure", "polytunnel", *named, *spec),
+            *("--at", f"2026-10-19T{hour}:00Z", "--db", str(tmp_path / "log.db")),
+        )
+        assert ran.code == 0, ran.err
+    found = hand(tmp_path, "19T17:40")
+    mixes = [step.coat for step in steps(found, "mix") if step.section == "hull-stbd"]
+    assert mixes == coats
+    told = today_text(found, made_from(found, 0.0))
+    if says is None:
+        assert "B1" not in told
+    else:
+        assert says in told
+        assert ("hull-port had paint from pot B1" in told) is (1 in coats)
 
 
 def test_a_pot_of_another_paint_is_named_and_not_used(tmp_path: Path) -> None:

@@ -77,3 +77,18 @@ def test_today_says_when_the_tape_on_a_film_of_the_log_comes_off(tmp_path: Path)
         "  untape hull-port, whose tape is on by the log: off from Tue 04:30, by Wed 09:30" in told
     )
     assert "untape hull-port, whose" not in filmcall(*words, "--at", "2026-10-19T20:45Z").out
+
+
+def test_today_says_since_when_tape_on_a_film_of_the_log_is_overdue(tmp_path: Path) -> None:
+    """At most 40 hours after the coat's start on Monday at 17:30."""
+    job, forecast = Trial(job_text(TAPED), {PRIMER: SLOW_TAPE}, FAIR).write(tmp_path)
+    db = ("--db", str(tmp_path / "log.db"))
+    words = ("today", "--job", str(job), "--forecast", str(forecast), *db)
+    for kind, at in (("tape-on", "17:15"), ("coat-started", "17:30"), ("coat-ended", "18:30")):
+        place = ("--enclosure", "polytunnel", "--section", "hull-port")
+        ran = filmcall("event", kind, *place, "--at", f"2026-10-19T{at}:00Z", *db)
+        assert ran.code == 0, ran.err
+    for at, is_overdue in (("21T09:15", False), ("21T10:00", True)):
+        told = " ".join(filmcall(*words, "--at", f"2026-10-{at}Z").out.split())
+        assert ("whose tape is on by the log: OVERDUE since 09:30 pull" in told) is is_overdue
+        assert ("by 09:30" in told) is not is_overdue
