@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from rich.text import Text
 
@@ -57,15 +58,19 @@ def _urgency(clock: Clock) -> tuple[int, float]:
     return (2 if running else 3), ends_s
 
 
-def next_clock(view: View, *, with_left: bool = True) -> Text | None:
+def next_clock(view: View, *, with_left: bool = True, with_paint: bool = True) -> Text | None:
     """The clock that matters next; None where there is none.
 
     Args:
         view: what is to be drawn.
         with_left: with how long it has to go, and not only its hour.
+        with_paint: with the next coat's paint, where a recoat window is for one.
     """
     clocks = urgent_clocks(view) or view.snapshot.clocks
-    return _clock(view, clocks[0], with_left=with_left) if clocks else None
+    if not clocks:
+        return None
+    shown = clocks[0] if with_paint else replace(clocks[0], next_spec="")
+    return _clock(view, shown, with_left=with_left)
 
 
 def clock_groups(view: View, width: int) -> list[Text]:

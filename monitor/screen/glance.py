@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rich.cells import cell_len
 from rich.text import Text
@@ -184,6 +184,8 @@ def _clock(view: View, clock: Clock) -> Dial:
     day = view.when(clock.ends_at_s).removesuffix(hour)
     short = f"{name} {day}".rstrip()
     words: tuple[str, ...] = (f"{short} ({duration_text(left_s)})", short)
+    if clock.next_spec:
+        words = (*words, f"{clock_name(replace(clock, next_spec=''))} {day}".rstrip())
     if clock.section and clock.section != ALL_SECTIONS and len(view.snapshot.calls) > 1:
         words = (f"{words[0]} {clean(clock.section)}", *words)
     return Dial(_digits(hour), words, "strong", left_s / whole_s if whole_s else None)

@@ -287,9 +287,9 @@ def _large(view: View, size: Size, desk: DeskView) -> Lines:
 
 
 def _next_clock(view: View, width: int) -> Lines:
-    """The clock that matters next, without what is left where that would take a second line."""
-    for long in (True, False):
-        item = next_clock(view, with_left=long)
+    """The clock that matters next, without what would take a second line: left, then paint."""
+    for with_left, with_paint in ((True, True), (False, True), (False, False)):
+        item = next_clock(view, with_left=with_left, with_paint=with_paint)
         if item is None:
             return []
         lines = wrap(item, width)

@@ -41,7 +41,14 @@ STATES = st.sampled_from(["running", "waiting", "ended", "unknown", "near", "bro
 REASON = table_of(
     limit=NAMES, state=STATES, value=NUMBERS, bound=NUMBERS, unit=st.just("K"), text=st.text()
 )
-CLOCK = table_of(name=CLOCKS, state=STATES, ends_at=TIMES, section=st.text(), basis=st.text())
+CLOCK = table_of(
+    name=CLOCKS,
+    state=STATES,
+    ends_at=TIMES,
+    section=st.text(),
+    basis=st.text(),
+    next_spec=st.text(),
+)
 BAND = table_of(ahead_s=NUMBERS, margin_low_k=NUMBERS, margin_mid_k=NUMBERS, margin_high_k=NUMBERS)
 ALARM = table_of(text=st.text(), since=TIMES, rang_at=TIMES, acknowledged_at=TIMES)
 SAID = table_of(
@@ -157,6 +164,15 @@ def test_two_pots_are_told_apart() -> None:
         for each in ("A", "B")
     ]
     assert [each["cells"][3] for each in opened(clocks=clocks)["clocks"]] == ["pot A", "pot B"]
+
+
+def test_a_recoat_window_names_the_paint_that_it_is_for() -> None:
+    clocks = [
+        {"name": name, "state": "running", "ends_at": "2027-01-15T09:00:00Z", "next_spec": paint}
+        for name, paint in (("recoat opens", "topcoat"), ("recoat closes", None))
+    ]
+    shown = [each["cells"][0] for each in opened(clocks=clocks)["clocks"]]
+    assert shown == ["Recoat for topcoat from", "Recoat by"]
 
 
 @pytest.mark.parametrize(

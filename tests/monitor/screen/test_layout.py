@@ -105,6 +105,23 @@ def test_call_advice_reason_and_next_clock_are_whole(name: str, size: Size) -> N
         assert small or duration_text(clock.left_s or 0.0) in seen
 
 
+@pytest.mark.parametrize("glance", [False, True])
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_a_window_names_its_paint_where_there_is_room_and_always_its_hour(
+    size: Size, glance: bool
+) -> None:
+    night = scene("night")
+    window = next(each for each in night.clocks if each.name is ClockName.RECOAT_CLOSES)
+    window = replace(window, next_spec="polyurethane-topcoat")
+    drawn = render(replace(night, clocks=(window,)), size, PLAIN, DeskView(), glance=glance)
+    seen = flat([line.plain for line in drawn])
+    room = size.columns >= (120 if glance else 80)
+    words = "recoat for polyurethane-topcoat by" if room else "recoat by"
+    day, hour = PLAIN.hour_and_day(window.ends_at_s or 0.0, UTC, night.time_s).split()
+    assert f"{words} {day}" in seen
+    assert glance or hour in seen, "at a glance it stands in big digits"
+
+
 @pytest.mark.parametrize("size", LARGE, ids=str)
 @pytest.mark.parametrize("name", SCENES)
 def test_80_by_24_and_more_show_all_that_decides(name: str, size: Size) -> None:
