@@ -410,7 +410,7 @@ def test_a_value_that_a_sensor_does_not_know_is_hold_and_no_word_within_a_second
     assert tries
     assert said in listener.call()["reasons"][0]["text"]
     assert logged(program.db) == ["HOLD", *["GO", "HOLD"] * tries]
-    assert f"topic {topic}: " in program.said
+    wait_for(lambda: f"topic {topic}: " in program.said)
     assert "Traceback" not in program.said
 
 
@@ -487,7 +487,7 @@ def test_a_broker_that_dies_for_a_while_is_no_go_and_all_comes_back_by_itself(
     broker.kill()
     wait_for(lambda: program.calls()[-1] == "HOLD")
     before = program.calls()
-    assert "connection lost" in program.said
+    wait_for(lambda: "connection lost" in program.said)
     time.sleep(away_s)
     assert program.calls() == before
     heard = len(listener.heard)

@@ -101,7 +101,7 @@ def test_two_stations_with_one_enclosure_name_stand_apart(
         return newest(yard) == wanted and "tent (creek-pi)" in seen.said
 
     until("both stations", both)
-    assert "tent (shed-pi)" in seen.said
+    until("the first by its full name", lambda: "tent (shed-pi)" in seen.said)
     creek.life("offline")
     until("creek-pi's end", lambda: newest(yard)[("tent", "creek-pi")] == "NONE", SAYS_SO_S)
     assert newest(yard)[("tent", "shed-pi")] == "GO"
