@@ -644,9 +644,11 @@ def test_a_board_that_no_longer_turns_beats_no_more(
                 beats += text.startswith("event: beat")
 
         listening, turning = asyncio.create_task(listen()), asyncio.create_task(board.run())
-        await asyncio.sleep(0.3)
+        async with asyncio.timeout(60.0):
+            while beats <= 2:
+                await asyncio.sleep(0.02)
         turning.cancel()
-        await asyncio.sleep(0.3)
+        await asyncio.sleep(0.6)
         before = beats
         await asyncio.sleep(0.2)
         listening.cancel()
