@@ -15,6 +15,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import closing as closing_of
 from contextlib import suppress
 from itertools import groupby
 from pathlib import Path
@@ -272,6 +273,13 @@ def test_a_folder_that_cannot_be_written_gives_stop_back_and_calls_go_on(
 # A file that is damaged ----------------------------------------------------------------------
 
 
+def lay_in_the_tail(db: Path) -> None:
+    """Have all of a log in its one file, where a reader kept the program from it at its end."""
+    with closing_of(sqlite3.connect(db)) as log:
+        checkpoint = "PRAGMA wal_checkpoint(TRUNCATE)"
+        wait_for(lambda: log.execute(checkpoint).fetchone()[0] == 0, "the tail is in the file")
+
+
 def overwritten(content: bytes) -> bytes:
     middle = len(content) // 2 // 4096 * 4096
     return content[:middle] + b"\xa5" * 4096 + content[middle + 4096 :]
@@ -298,6 +306,7 @@ def test_a_damaged_log_is_told_set_aside_and_calls_go_on(
     first = closing(Child(tmp_path, broker.port, db))
     first.wait_for_call("GO", unlogged=False)
     assert first.end() == 0
+    lay_in_the_tail(db)
     harmed = harm(db.read_bytes())
     db.write_bytes(harmed)
     if harmed:
