@@ -5,6 +5,7 @@ one run needs lie in memory where there is room, and what waits goes beside what
 from __future__ import annotations
 
 import atexit
+import gc
 import os
 import shutil
 import sys
@@ -46,12 +47,19 @@ def _share_bytecode() -> None:
 
 _work_in_memory()
 _share_bytecode()
+gc.disable()  # while tests are collected: nothing of that is ever garbage
 
 
 def pytest_configure(config: pytest.Config) -> None:
     """Let several processes take the files in our order, not those of many tests first."""
     if hasattr(config.option, "loadscopereorder"):
         config.option.loadscopereorder = False
+
+
+def pytest_collection_finish() -> None:
+    """Have no search for garbage look through all that was collected, again and again."""
+    gc.enable()
+    gc.freeze()
 
 
 @pytest.hookimpl(wrapper=True)

@@ -80,11 +80,9 @@ def test_a_package_has_a_purpose_and_a_door_that_is_there(name: str) -> None:
     assert init.endswith('"""'), "one docstring and nothing else"
 
 
-@pytest.mark.parametrize("name", sorted(KNOWN))
-def test_a_module_says_in_one_sentence_what_is_in_it(name: str) -> None:
-    said = sentence(KNOWN[name])
-    assert said
-    assert said[-1] in ".:!", said
+def test_every_module_says_in_one_sentence_what_is_in_it() -> None:
+    said = {name: sentence(path) for name, path in KNOWN.items()}
+    assert {name: each for name, each in said.items() if not each or each[-1] not in ".:!"} == {}
 
 
 def test_the_map_for_developers_is_the_houses_own() -> None:

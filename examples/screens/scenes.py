@@ -20,7 +20,7 @@ from monitor.snapshot import PointHealth, Snapshot
 from monitor.specs import find_spec
 from rules.air.arrays import dew_points_c
 from rules.call import WORST_FIRST
-from rules.climate import PointValue
+from rules.climate import PointValue, climate_of
 from rules.clocks.all_clocks import clocks_of, merge_clocks
 from rules.clocks.clock import Clock
 from rules.clocks.history import TemperatureHistory
@@ -31,7 +31,7 @@ from rules.outlook.draws import Outlook, outlook_breaks
 from rules.outlook.members import outlook_of_log
 from rules.outlook.track import CELL_S, CELLS_A_DAY, Track
 from rules.outlook.windows import bounds_of, limit_spans_s
-from rules.section import Film, Section, SectionCall
+from rules.section import Film, Section
 from rules.spec.model import Spec
 from rules.trend import EarlierOutlook
 from rules.vocabulary import EventKind, Method
@@ -175,7 +175,7 @@ class Tent:
                 if index == count and section.name in outlooks:
                     section.ahead = self._ahead(outlooks[section.name], section.film, now_s)
                 section.evaluate(self.sensed(time_s, gone), time_s)
-            self._note([section.explain(UTC) for section in sections], time_s)
+            self._note(self.sensed(time_s, gone), time_s)
         calls = sorted(
             (section.explain(UTC) for section in sections), key=lambda c: WORST_FIRST.index(c.call)
         )
@@ -213,9 +213,9 @@ class Tent:
             outlook={name: bands_of(outlook, None, now_s) for name, outlook in outlooks.items()},
         )
 
-    def _note(self, calls: list[SectionCall], time_s: float) -> None:
-        worst = min(calls, key=lambda c: (c.climate.dew_margin_k is None, c.climate.dew_margin_k))
-        climate = worst.climate
+    def _note(self, sensed: list[PointValue], time_s: float) -> None:
+        climates = (climate_of(sensed, name, time_s) for name in self.planks_c)
+        climate = min(climates, key=lambda c: (c.dew_margin_k is None, c.dew_margin_k))
         for name, value in (
             ("dew_margin_k", climate.dew_margin_k),
             ("rh_pct", climate.rh_pct),

@@ -49,7 +49,8 @@ def gives_go(air_c: float, under_k: float, rh_pct: float, accuracy: tuple[float,
 
 
 def highest(air_c: float, under_k: float, accuracy: tuple[float, ...]) -> float:
-    return max(rh / 10 for rh in range(200, 990) if gives_go(air_c, under_k, rh / 10, accuracy))
+    falling = (rh / 10 for rh in range(989, 199, -1))
+    return next(rh_pct for rh_pct in falling if gives_go(air_c, under_k, rh_pct, accuracy))
 
 
 # Printed in DEVELOPERS.md too. Its row for 20 degC and a surface as warm as the air, by hand: at

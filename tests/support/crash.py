@@ -24,6 +24,7 @@ from monitor.specs import spec_text
 ROOT = Path(__file__).resolve().parents[2]
 DRY_C, WET_C = 19.0, 8.0
 EVERY_S = 0.05
+STATUS, MARK = "filmcall/bench/status", "filmcall/mark"
 CONFIG = """
 [broker]
 host = "127.0.0.1"
@@ -84,7 +85,7 @@ def wait_for(
     what: str,
     *,
     dead: Callable[[], str] = str,
-    timeout_s: float = 20.0,
+    timeout_s: float = 60.0,
 ) -> float:
     """Wait until something is so, and return how long it took [s].
 
@@ -198,9 +199,9 @@ class Child:
     close = kill
 
     def _gather(self) -> int:
-        code = self.process.wait(20.0)
+        code = self.process.wait(60.0)
         for thread in self._threads:
-            thread.join(10.0)
+            thread.join(60.0)
         for pipe in (self.process.stdout, self.process.stderr):
             if pipe is not None:
                 pipe.close()
@@ -243,13 +244,13 @@ class Feed:
             plank = self._client.publish(
                 "tent/plank", json.dumps({"t": self.surface_c, "at": at_s}), 1
             )
-            plank.wait_for_publish(5.0)
+            plank.wait_for_publish(60.0)
             self.sent_s.append(at_s)
 
     def close(self) -> None:
         """Fall silent."""
         self._ending.set()
-        self._thread.join(10.0)
+        self._thread.join(60.0)
         self._client.disconnect()
         self._client.loop_stop()
 
@@ -259,17 +260,30 @@ class Lamp:
 
     def __init__(self, port: int) -> None:
         self.heard: list[tuple[str, str]] = []
+        self._status = b""
+        self._marked = threading.Event()
         self._client = paho.Client(CallbackAPIVersion.VERSION2)
         self._client.on_message = self._hear
         self._client.connect("127.0.0.1", port, 30)
-        self._client.subscribe("filmcall/tent/call", 1)
+        self._client.subscribe([("filmcall/tent/call", 1), (STATUS, 1), (MARK, 1)])
         self._client.loop_start()
 
     def _hear(self, _client: paho.Client, _data: object, message: paho.MQTTMessage) -> None:
-        if not message.retain and message.payload:
+        if message.topic == MARK:
+            self._marked.set()
+        elif message.topic == STATUS:
+            self._status = message.payload
+        elif not message.retain and message.payload:
             told = json.loads(message.payload)
             if not told.get("unlogged"):
                 self.heard.append((told["call"], told["stage"]))
+
+    def settle(self) -> None:
+        """Wait until all that a killed program had told is heard: its last will comes after it."""
+        self._marked.clear()
+        self._client.publish(MARK, b"", 1)
+        wait_for(self._marked.is_set, "the lamp's own word")
+        wait_for(lambda: self._status != b"online", "the last will")
 
     def close(self) -> None:
         """Stop listening."""

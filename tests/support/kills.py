@@ -159,8 +159,8 @@ def kill_stores(folder: Path, rounds: int, seed: int = 1) -> Tally:
             time.sleep(chance.uniform(0.0, 0.05))
         killed_s = time.time()
         writer.kill()
-        writer.wait(10.0)
-        reader.join(10.0)
+        writer.wait(60.0)
+        reader.join(60.0)
         writer.stdout.close()
         whole = [line.split() for line in lines if line.endswith("\n")]
         events |= {int(value) for word, value in whole if word == "event"}
@@ -224,7 +224,7 @@ class Shells:
             if self._chance.random() < 0.25:
                 time.sleep(self._chance.uniform(0.3, 1.0))
                 shell.kill()
-            out, err = shell.communicate(timeout=30.0)
+            out, err = shell.communicate(timeout=60.0)
             if out.startswith("recorded") and out.endswith("\n"):
                 self.kept.append(note)
             elif shell.returncode > 0:
@@ -234,7 +234,7 @@ class Shells:
     def close(self) -> None:
         """End after the shell that is at work."""
         self._ending.set()
-        self._thread.join(40.0)
+        self._thread.join(90.0)
 
 
 def kill_watches(folder: Path, broker: RealBroker, rounds: int, seed: int = 1) -> Tally:
@@ -258,7 +258,7 @@ def kill_watches(folder: Path, broker: RealBroker, rounds: int, seed: int = 1) -
             killed_s = time.time()
             child.kill()
             feed.flip_s = 0.4
-            time.sleep(0.1)  # what the broker had taken reaches the lamp
+            lamp.settle()
             told = [(str(each["call"]), str(each["stage"])) for each in child.told]
             unlogged = [each for each in child.told if each.get("unlogged")]
             tally.unlogged += len(unlogged)

@@ -1,11 +1,13 @@
 """A small program that shows one scene on a real terminal, for the tmux test to drive.
 
-python screen_program.py SCENE PIDFILE; "!" crashes it on purpose, "#" hangs it for a moment.
+python screen_program.py SCENE PIDFILE, with the scene as `put_scene` writes it; "!" crashes it on
+purpose.
 """
 
 from __future__ import annotations
 
 import os
+import pickle
 import sys
 import time
 from dataclasses import replace
@@ -14,17 +16,24 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from examples.screens.scenes import SCENES  # noqa: E402
 from monitor.screen.keys import KeyDesk  # noqa: E402
 from monitor.screen.terminal import LiveScreen, is_screen  # noqa: E402
 from monitor.screen.theme import theme_of  # noqa: E402
+from monitor.snapshot import Snapshot  # noqa: E402
 
 
-def main(scene: str, pid_file: Path) -> int:
+def put_scene(scene: Snapshot, folder: Path) -> Path:
+    """Write a scene down for the program, which would take longer to make it than to show it."""
+    file = folder / "scene"
+    file.write_bytes(pickle.dumps(scene))
+    return file
+
+
+def main(scene: Path, pid_file: Path) -> int:
     if not is_screen(sys.stdout, sys.stdin, os.environ):
         print("no screen here")
         return 3
-    first = SCENES[scene]()
+    first: Snapshot = pickle.loads(scene.read_bytes())
     snapshot = first
     theme = theme_of(os.environ)
     desk = KeyDesk(first.enclosure, theme)
@@ -61,4 +70,4 @@ def main(scene: str, pid_file: Path) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1], Path(sys.argv[2])))
+    sys.exit(main(Path(sys.argv[1]), Path(sys.argv[2])))

@@ -136,7 +136,7 @@ rate_floor = "30 K"
 """
 
 
-def wait_for(condition: Callable[[], object], timeout_s: float = 40.0) -> bool:
+def wait_for(condition: Callable[[], object], timeout_s: float = 50.0) -> bool:
     """Wait until something holds, and return whether it did."""
     until = time.monotonic() + timeout_s
     while time.monotonic() < until:
@@ -194,7 +194,7 @@ class Sender:
         self.client.username_pw_set(account, PASSWORD)
         self.client.connect("127.0.0.1", port, 30)
         self.client.loop_start()
-        assert wait_for(self.client.is_connected, 5.0)
+        assert wait_for(self.client.is_connected)
 
     def send(self, topic: str, payload: str | bytes, qos: int = 0) -> None:
         self.client.publish(topic, payload, qos)
@@ -413,8 +413,8 @@ class Watched:
         """End it; by default as a power cut would."""
         if self.alive():
             self.process.send_signal(number)
-        self.process.wait(10.0)
-        self._reader.join(5.0)
+        self.process.wait(60.0)
+        self._reader.join(60.0)
 
     close = end
 

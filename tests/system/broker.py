@@ -53,7 +53,7 @@ class RealBroker:
         )
         self._process: subprocess.Popen[bytes] | None = None
 
-    def start(self, timeout_s: float = 10.0) -> None:
+    def start(self, timeout_s: float = 60.0) -> None:
         """Start it and wait until it listens."""
         program = mosquitto()
         if program is None:
@@ -117,10 +117,10 @@ class RealBroker:
             if number != signal.SIGKILL:  # a frozen one hears of it only when it goes on
                 process.send_signal(signal.SIGCONT)
         try:
-            process.wait(5.0)
+            process.wait(20.0)
         except subprocess.TimeoutExpired:
             process.kill()
-            process.wait(5.0)
+            process.wait(20.0)
 
 
 class Sensor:
@@ -144,13 +144,13 @@ class Sensor:
 
     def send(self, topic: str, payload: bytes | str, *, retain: bool = False) -> None:
         """Publish at QoS 1 and wait for the acknowledgement."""
-        self.client.publish(topic, payload, 1, retain).wait_for_publish(5.0)
+        self.client.publish(topic, payload, 1, retain).wait_for_publish(60.0)
 
     def send_all(self, messages: list[tuple[str, bytes]]) -> None:
         """Publish many at QoS 1, then wait until all are acknowledged."""
         infos = [self.client.publish(topic, payload, 1) for topic, payload in messages]
         for info in infos:
-            info.wait_for_publish(20.0)
+            info.wait_for_publish(60.0)
 
     def close(self) -> None:
         """Disconnect."""

@@ -87,7 +87,7 @@ class RealPostgres:
         if self._process is not None:
             self._process.send_signal(signal.SIGHUP)
 
-    def start(self, timeout_s: float = 30.0) -> None:
+    def start(self, timeout_s: float = 60.0) -> None:
         """Start it and wait until it answers."""
         options = [f"-c{each}" for each in (_QUICK if self._quick else _QUICK[2:])]
         until = time.monotonic() + timeout_s

@@ -38,16 +38,19 @@ class Page:
         self.sensor.close()
         self.listener.close()
 
-    def answers(self) -> list[dict[str, Any]]:
+    def answers(self, name: str | None = None) -> list[dict[str, Any]]:
+        """Return what was answered to that id, or to anything."""
         heard = tuple(self.listener.heard)
-        return [json.loads(each.payload) for each in heard if each.topic == f"{EVENT}/done"]
+        told = [json.loads(each.payload) for each in heard if each.topic == f"{EVENT}/done"]
+        return [each for each in told if name in (None, each["id"])]
 
     def press(self, body: dict[str, Any] | bytes, topic: str = EVENT) -> dict[str, Any]:
         """Send, and return the answer that comes."""
-        before = len(self.answers())
+        name = None if isinstance(body, bytes) else body["id"]
+        before = len(self.answers(name))
         self.sensor.send(topic, body if isinstance(body, bytes) else json.dumps(body))
-        wait_for(lambda: len(self.answers()) > before, 10.0)
-        return self.answers()[-1]
+        wait_for(lambda: len(self.answers(name)) > before)
+        return self.answers(name)[before]
 
 
 def kept(db: Path) -> list[tuple[str, str | None, int | None]]:
@@ -73,7 +76,7 @@ def test_a_press_is_in_the_log_before_it_is_answered_and_once_for_all(
     assert (answer["id"], answer["kind"], answer["result"]) == ("a2", "coat-started", "recorded")
     assert "was never mixed" in answer["warnings"][0], "as `filmcall event` warns"
     assert kept(program.db)[-1] == ("coat-started", None, answer["row"])
-    wait_for(lambda: page.listener.call().get("stage") == "apply", 2.0)
+    wait_for(lambda: page.listener.call().get("stage") == "apply")
     call = page.listener.call()
     assert call["log"] == answer["log"]
     assert re.fullmatch("[0-9a-f]{64}", call["seal"])
@@ -105,7 +108,7 @@ def test_a_press_is_in_the_log_before_it_is_answered_and_once_for_all(
     assert repeated == {**answer, "result": "repeated"}
     assert len(kept(again.db)) == 3
     feed.close()
-    wait_for(lambda: page.listener.last("tent/word") == b"NONE", 8.0)
+    wait_for(lambda: page.listener.last("tent/word") == b"NONE")
     assert again.end(signal.SIGTERM) == 0
     assert page.listener.last("tent/word") == b"NONE"
     assert "Traceback" not in program.said + again.said

@@ -40,7 +40,7 @@ V5, V311 = MQTTProtocolVersion.MQTTv5, MQTTProtocolVersion.MQTTv311
 CALL = "filmcall/polytunnel/call"
 CUT_OFF = -1
 NOBODY_LISTENS = 16  # accepted all the same
-WAIT_S = 10.0
+WAIT_S = 60.0
 
 
 def put(text: str, old: str, new: str) -> str:

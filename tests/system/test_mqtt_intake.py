@@ -36,6 +36,7 @@ from tests.system.conftest import MakeBroker, need
 QUICK = Backoff(first_s=0.05, cap_s=0.4, stable_s=2.0)
 BOW = PayloadSource("tent", "air-bow", Quantity.AIR_TEMP, "degC", "shed/bow")
 Make = Callable[..., Intake]
+PATIENCE_S = 60.0
 
 
 @pytest.fixture
@@ -76,7 +77,7 @@ def make_sensor() -> Iterator[Callable[..., Sensor]]:
         sensor.close()
 
 
-def wait_for(condition: Callable[[], object], timeout_s: float = 10.0) -> None:
+def wait_for(condition: Callable[[], object], timeout_s: float = PATIENCE_S) -> None:
     until = time.monotonic() + timeout_s
     while not condition():
         assert time.monotonic() < until, "did not come about in time"
@@ -95,7 +96,7 @@ def ready(intake: Intake) -> None:
     wait_for(answered)
 
 
-def collect(intake: Intake, count: int, timeout_s: float = 10.0) -> list[Arrival]:
+def collect(intake: Intake, count: int, timeout_s: float = PATIENCE_S) -> list[Arrival]:
     found: list[Arrival] = []
     until = time.monotonic() + timeout_s
     while len(found) < count and time.monotonic() < until:
@@ -192,7 +193,7 @@ def test_a_broker_that_falls_silent_without_closing_is_given_up(
     intake = make_intake(broker.port, keepalive_s=5)
     ready(intake)
     broker.pause()
-    wait_for(lambda: intake.connection.status().losses == 1, 20.0)
+    wait_for(lambda: intake.connection.status().losses == 1)
     broker.resume()
     ready(intake)
 
@@ -338,7 +339,7 @@ def test_two_programs_on_one_client_id_are_told(
     one = make_intake(broker.port, protocol=protocol)
     ready(one)
     two = make_intake(broker.port, protocol=protocol)
-    wait_for(lambda: any(sure in text for text in one.status().troubles), 15.0)
+    wait_for(lambda: any(sure in text for text in one.status().troubles))
     (told,) = [text for text in one.status().troubles if sure in text]
     assert f"client id 'filmcall-{broker.port}'" in told
     assert "give each its own [publish] station" in told
@@ -376,7 +377,7 @@ def test_what_no_broker_should_send_ends_the_try_and_not_the_trying(
     make_intake: Make, answer: bytes
 ) -> None:
     with socket.create_server(("127.0.0.1", 0)) as server:
-        server.settimeout(5.0)
+        server.settimeout(PATIENCE_S)
         intake = make_intake(server.getsockname()[1])
         for _ in range(2):
             line, _ = server.accept()
@@ -404,7 +405,7 @@ def test_a_thousand_new_topics_a_second_leave_memory_and_counts_bounded(
         sensor.send_all([(f"wild/{first + i}{'x' * 100}", b"1") for i in range(1000)])
 
     def measured(total: int) -> int:
-        wait_for(lambda: intake.status().messages == total, 20.0)
+        wait_for(lambda: intake.status().messages == total)
         return tracemalloc.get_traced_memory()[0]
 
     tracemalloc.start()
@@ -554,7 +555,7 @@ class Listener:
         self.client.connect("127.0.0.1", port, 30)
         self.client.subscribe("filmcall/#", 1)
         self.client.loop_start()
-        assert self.subscribed.wait(5.0)
+        assert self.subscribed.wait(PATIENCE_S)
 
     def _on_message(self, _client: object, _data: object, message: paho.MQTTMessage) -> None:
         self.heard.append((message.topic, message.payload, message.retain))
@@ -569,7 +570,7 @@ def test_what_was_published_to_a_dying_broker_is_not_sent_again_later(
 ) -> None:
     intake = make_intake(broker.port)
     ready(intake)
-    assert intake.publish("filmcall/tent/lamp", b"HOLD", retain=True).wait(5.0)
+    assert intake.publish("filmcall/tent/lamp", b"HOLD", retain=True).wait(PATIENCE_S)
     broker.pause()
     stuck = intake.publish("filmcall/tent/call", b"GO", retain=True)
     assert stuck.accepted
@@ -577,7 +578,9 @@ def test_what_was_published_to_a_dying_broker_is_not_sent_again_later(
     wait_for(lambda: not intake.connection.status().connected)
     broker.start()
     ready(intake)
-    assert intake.publish("filmcall/shed/status", b"online", retain=True, expiry_s=60).wait(5.0)
+    assert intake.publish("filmcall/shed/status", b"online", retain=True, expiry_s=60).wait(
+        PATIENCE_S
+    )
     listener = Listener(broker.port)
     try:
         wait_for(lambda: listener.heard)
@@ -598,14 +601,14 @@ def test_several_threads_may_publish_at_once_and_each_message_arrives_once(
     def talk(first: int) -> None:
         for number in range(first, first + 150):
             handle = intake.publish(f"echo/{first}", str(number).encode())
-            if not (handle.accepted and handle.wait(10.0)):
+            if not (handle.accepted and handle.wait(PATIENCE_S)):
                 refused.append(handle.why)
 
     threads = [threading.Thread(target=talk, args=(first,)) for first in (0, 1000, 2000, 3000)]
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(20.0)
+        thread.join(PATIENCE_S)
     assert refused == []
     found = [a.reading.value for a in collect(intake, 600)]
     for first in (0, 1000, 2000, 3000):
@@ -638,14 +641,14 @@ def test_the_will_speaks_for_a_killed_program_and_not_after_a_goodbye(
         wait_for(lambda: listener.heard)
         if killed:
             program.send_signal(signal.SIGKILL)
-            program.wait(10.0)
+            program.wait(PATIENCE_S)
             wait_for(lambda: len(listener.heard) == 2)
         else:
-            program.communicate(b"\n", 10.0)
+            program.communicate(b"\n", PATIENCE_S)
             time.sleep(0.3)
     finally:
         program.kill()
-        program.wait(10.0)
+        program.wait(PATIENCE_S)
         listener.close()
     said = [payload for _, payload, _ in listener.heard]
     assert said == ([b"online", b"offline"] if killed else [b"online"])

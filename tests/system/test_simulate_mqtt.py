@@ -14,6 +14,7 @@ from sensors.mqtt.intake import Intake
 from sensors.reading import Quality, Quantity
 from sensors.simulate.tent import Tent, demo_night
 from tests.system.broker import RealBroker, Sensor
+from tests.system.test_mqtt_intake import PATIENCE_S, ready
 
 TEXT = """
 [broker]
@@ -49,15 +50,16 @@ def test_what_the_tent_sends_is_what_the_intake_reads(broker: RealBroker, tmp_pa
     intake = Intake(config.broker.broker("test", {}), config.enclosures[0].sources())
     intake.start()
     try:
-        until = time.monotonic() + 10.0
-        while not intake.status().connection.connected and time.monotonic() < until:
-            time.sleep(0.02)
-        time.sleep(0.2)
+        ready(intake)
         ran = filmcall(
             "simulate", "--mqtt", "--config", str(file), "--hours", "0.02", "--speed", "200"
         )
         assert ran.code == 0, ran.err
         readings = [arrival.reading for arrival in intake.drain(2.0)]
+        wanted = {Quantity.AIR_TEMP, Quantity.HUMIDITY, Quantity.SURFACE_TEMP}
+        until = time.monotonic() + PATIENCE_S
+        while {each.quantity for each in readings} < wanted and time.monotonic() < until:
+            readings += [arrival.reading for arrival in intake.drain(0.1)]
     finally:
         intake.stop()
     settings, actions, start_s, _ = demo_night(seed=1)

@@ -76,7 +76,7 @@ def judged_strictly(bench: Bench, since_s: float) -> None:
     """The hull's film gets STOP once the hull is damp, and is never let go."""
     assert wait_for(lambda: bench.lamp.calls(since_s))
     bench.hull_c = DAMP_C
-    assert wait_for(lambda: "STOP" in hull_said(bench, since_s), 6.0), bench.program.said
+    assert wait_for(lambda: "STOP" in hull_said(bench, since_s)), bench.program.said
     assert hull_said(bench, since_s)[-1] == "STOP"
 
 
@@ -108,7 +108,7 @@ def test_a_program_that_starts_with_another_spec_says_so_and_what_to_do(bench: B
     restart(bench, "laxer.toml")
     program = bench.program
     assert program is not None
-    assert wait_for(lambda: "respec" in program.said, 20.0)
+    assert wait_for(lambda: "respec" in program.said)
     (line,) = {line for line in program.lines if "respec" in line}
     assert "strict" in line
     assert "laxer" in line
@@ -119,12 +119,12 @@ def test_respec_is_the_one_way_to_change_a_films_spec_and_is_in_the_report(bench
     assert event(bench, "session-started").code == 0  # a review is of a session
     coat(bench)
     bench.hull_c = DAMP_C
-    assert wait_for(lambda: bench.lamp.word() == "STOP", 6.0)
+    assert wait_for(lambda: bench.lamp.word() == "STOP")
     ran = event(bench, "respec", "--spec", str(bench.folder / "laxer.toml"))
     assert ran.code == 0, ran.err
     since_s = time.monotonic()
     # By 0.2 K, 1.2 K to be sure, 2 K are inside by the re-entry band, which has 2 s to run.
-    assert wait_for(lambda: hull_said(bench, since_s)[-1:] in (["HOLD"], ["GO"]), 8.0)
+    assert wait_for(lambda: hull_said(bench, since_s)[-1:] in (["HOLD"], ["GO"]))
     assert bench.program is not None
     bench.program.end()
     for words in ((), ("--defect", "moisture blush")):
@@ -207,5 +207,5 @@ def goes_on(bench: Bench) -> None:
     assert bench.program.alive(), bench.program.said[-400:]
     since_s = time.monotonic()
     bench.hull_c = 8.0 if bench.hull_c > 9.0 else DRY_C
-    assert wait_for(lambda: bench.lamp.calls(since_s), 20.0), bench.program.said[-400:]
+    assert wait_for(lambda: bench.lamp.calls(since_s)), bench.program.said[-400:]
     assert "Traceback" not in bench.program.said

@@ -23,7 +23,18 @@ import pytest
 
 from monitor.specs import spec_text
 from tests.system.broker import RealBroker
-from tests.system.test_watch import DRY_C, HEAD, ROOM, ROOT, WET_C, Feed, Listener, logged, wait_for
+from tests.system.test_watch import (
+    DRY_C,
+    HEAD,
+    PATIENCE_S,
+    ROOM,
+    ROOT,
+    WET_C,
+    Feed,
+    Listener,
+    logged,
+    wait_for,
+)
 
 # A frame of this size is longer than what the kernel keeps for a pty that nobody reads.
 COLUMNS, ROWS = 200, 60
@@ -127,7 +138,10 @@ def test_a_screen_that_nobody_reads_delays_no_call(
     wait_for(lambda: listener.last("tent/word") == b"STOP")
     assert logged(stuck.db)[-1] == "STOP"
     time.sleep(1.0)  # two redraws would be due
-    first = stuck.read(0.0)[: 2**16]
+    # While the terminal is read the program would write on.
+    stuck.process.send_signal(signal.SIGSTOP)
+    first = stuck.read()
+    stuck.process.send_signal(signal.SIGCONT)
     assert first.startswith(b"\x1b[?1049h"), "the other screen"
     assert b"Do not start: the air is past a limit" not in first, (
         "the terminal had taken no frame since"
@@ -146,8 +160,8 @@ def test_a_paused_terminal_keeps_the_program_from_nothing(
     wait_for(lambda: listener.last("tent/word") == b"STOP")
     assert logged(stuck.db)[-1] == "STOP"
     stuck.process.send_signal(number)
-    assert stuck.process.wait(15.0) == 0
-    assert listener.last("bench/status") == b"offline"
+    assert stuck.process.wait(PATIENCE_S) == 0
+    wait_for(lambda: listener.last("bench/status") == b"offline")
     left = stuck.read()
     assert re.search(rb"\x1b\[\?25h.*\x1b\[\?1049l", left), "cursor and main screen are back"
     assert termios.tcgetattr(stuck.slave) == stuck.modes
@@ -167,13 +181,19 @@ def test_plain_lines_on_a_paused_terminal_delay_no_call_and_come_later(
     assert logged(stuck.db).count("STOP") == 2
     assert stuck.read() == b"", "the terminal has taken none of it"
     termios.tcflow(stuck.slave, termios.TCOON)
-    told = stuck.read_until(b"STOP") + stuck.read()
-    assert len(re.findall(rb"Z  STOP|\"call\": \"STOP\", \"question", told)) >= 2
+    told = b""
+
+    def both_are_told() -> bool:
+        nonlocal told
+        told += stuck.read()
+        return len(re.findall(rb"Z  STOP|\"call\": \"STOP\", \"question", told)) >= 2
+
+    wait_for(both_are_told)
     stuck.pause()
     feed.rooms["tent"] = DRY_C
     wait_for(lambda: listener.last("tent/word") == b"GO")
     stuck.process.terminate()
-    assert stuck.process.wait(15.0) == 0
+    assert stuck.process.wait(PATIENCE_S) == 0
 
 
 @pytest.mark.parametrize("form", ["--plain", "--jsonl"])
@@ -186,7 +206,7 @@ def test_lines_onto_a_full_disk_keep_no_call_from_log_and_broker(
         wait_for(lambda word=word: listener.last("tent/word") == word)  # type: ignore[misc]
     assert logged(stuck.db)[-1] == "STOP"
     stuck.process.terminate()
-    assert stuck.process.wait(15.0) == 0
+    assert stuck.process.wait(PATIENCE_S) == 0
     told = stuck.read().decode()
     assert told.count("standard output takes no lines (No space left on device)") == 1
     assert re.search(r"standard output: \d+ lines were left out", told)

@@ -27,7 +27,7 @@ from tests.system.conftest import need
 from tests.system.proxy import DarkProxy
 
 ROOT = Path(__file__).parents[2]
-PATIENCE_S = 30.0
+PATIENCE_S = 60.0
 CODE = "from monitor.cli.app import main; main()"
 
 
@@ -61,7 +61,7 @@ class Program:
 
     def end(self) -> int:
         self._process.terminate()
-        return self._process.wait(10.0)
+        return self._process.wait(PATIENCE_S)
 
 
 @pytest.fixture

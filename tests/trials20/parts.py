@@ -34,7 +34,7 @@ from tests.system.test_watch import HEAD, ROOM
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = (sys.executable, "-c", "from monitor.cli.app import main; main()")
-PATIENCE_S = 10.0
+PATIENCE_S = 60.0
 
 
 def environment(**more: str) -> dict[str, str]:
@@ -140,7 +140,7 @@ class Child:
             self.process.kill()
             return self.process.wait(PATIENCE_S)
         finally:
-            self._reader.join(2.0)
+            self._reader.join(PATIENCE_S)
 
     def close(self) -> None:
         """Kill it."""
@@ -172,13 +172,13 @@ class Station(Child):
 
     def ready(self) -> Station:
         """Wait until it has answered the first readings with GO."""
-        until("GO", lambda: self.alive() and re.search(r"(?m)^\S+Z  GO", self.said), 20.0)
+        until("GO", lambda: self.alive() and re.search(r"(?m)^\S+Z  GO", self.said))
         return self
 
 
 def rows(db: Path, query: str, *values: object) -> list[tuple[Any, ...]]:
     """Return rows of a log's file."""
-    connection = sqlite3.connect(db, timeout=5.0)
+    connection = sqlite3.connect(db, timeout=PATIENCE_S)
     try:
         return connection.execute(query, values).fetchall()
     finally:
@@ -262,7 +262,7 @@ class Actor:
 
     def say(self, topic: str, payload: str, *, retain: bool = True) -> None:
         """Publish below the base and wait for the acknowledgement."""
-        self.client.publish(f"filmcall/{topic}", payload, 1, retain).wait_for_publish(5.0)
+        self.client.publish(f"filmcall/{topic}", payload, 1, retain).wait_for_publish(PATIENCE_S)
 
     def life(self, word: str) -> None:
         """Say online or offline."""

@@ -18,7 +18,7 @@ import psycopg
 from tests.system.broker import free_port
 
 BIN = Path("/usr/lib/postgresql/15/bin")
-START_S = 20.0
+START_S = 60.0
 DATABASE = "yard"
 
 

@@ -23,7 +23,7 @@ from tests.system.test_watch import Feed, Listener
 from tests.trials20.parts import Station, filmcall, iso, rows, seconds, until, uuid_of
 
 Note = Callable[[Any], Any]
-ANSWER_S = 5.0
+ANSWER_S = 60.0
 
 
 class Phone:
@@ -74,7 +74,7 @@ class Phone:
                 time.sleep(0.01)
             return answers
 
-        answer: dict[str, Any] = until(name, tried, 15.0)[0]
+        answer: dict[str, Any] = until(name, tried)[0]
         return answer
 
     def close(self) -> None:
@@ -282,8 +282,13 @@ def test_hostile_messages_write_nothing_and_hurt_nothing(
         assert answer["text"].strip(), name
         assert "\n" not in answer["text"], name
         assert "root:" not in json.dumps(answer), name
-    good = phone.insist("after-hostile", "note", note="\x1b[2J<script>\u202e")
-    assert good["result"] == "recorded"
+
+    def recorded() -> dict[str, Any]:
+        # Where the machine was busy the limit of rate may refuse it at first.
+        answer = phone.insist("after-hostile", "note", note="\x1b[2J<script>\u202e")
+        return answer if answer["result"] == "recorded" else {}
+
+    good = until("a good one after all the others", recorded)
     new = [row for row in events(station.db) if row not in before]
     assert [(row[0], row[2], row[4]) for row in new] == [
         (good["row"], "tent", "\x1b[2J<script>\u202e")
@@ -305,9 +310,9 @@ def test_a_flood_of_events_on_one_topic_is_slowed_and_no_other_suffers(
         for n in range(400)
     ]
     for each in flood:
-        each.wait_for_publish(10.0)
+        each.wait_for_publish(ANSWER_S)
     assert phone.ask("beside", "note", room="booth")["result"] == "recorded"
-    until("calm", lambda: phone.insist("calm", "note", "loft")["result"] != "refused", 20.0)
+    until("calm", lambda: phone.insist("calm", "note", "loft")["result"] != "refused")
     assert 0 < sum(row[4] == "flood" for row in events(station.db)) < 400
     assert listener.last("tent/word") == b"GO"
     assert "Traceback" not in station.said
@@ -326,7 +331,7 @@ def test_the_call_carries_what_screens_elsewhere_show(
         newest = call.get("events", [{}])[:1] + call.get("events", [{}])[-1:]
         return call if any(e.get("note") == "sixth\nnewest" for e in newest) else {}
 
-    call = until("the call with its events", told, 20.0)
+    call = until("the call with its events", told)
     assert (call["log"], call["station"]) == (uuid_of(station.db), "bench")
     body = "SELECT id FROM calls WHERE enclosure = 'tent' ORDER BY id DESC LIMIT 3"
     assert call["row"] in [row[0] for row in rows(station.db, body)]
@@ -375,11 +380,11 @@ def test_the_word_is_none_when_the_program_is_blind_and_when_it_ends(
         time.sleep(0.2)
         return bool(listener.last("tent/word") == b"NONE")
 
-    until("NONE", is_blind, 8.0)
+    until("NONE", is_blind)
     closing(Feed(broker.port))
-    until("a word", lambda: listener.last("tent/word") in (b"HOLD", b"GO"), 8.0)
+    until("a word", lambda: listener.last("tent/word") in (b"HOLD", b"GO"))
     assert station.end(signal.SIGTERM) == 0
-    until("NONE at the end", lambda: listener.last("tent/word") == b"NONE", 3.0)
+    until("NONE at the end", lambda: listener.last("tent/word") == b"NONE")
     assert not [each for each in listener.heard if each.topic.endswith("/word") and each.retained]
 
 
@@ -401,8 +406,8 @@ def test_two_stations_with_one_enclosure_name_say_so(
             for line in call.get("lines", ())
         )
 
-    until("the second's line", lambda: "shed-pi" in lines("creek-pi"), 20.0)
-    until("the first's line", lambda: "creek-pi" in lines("shed-pi"), 20.0)
-    until("both screens", lambda: "creek-pi" in one.said and "shed-pi" in two.said, 5.0)
+    until("the second's line", lambda: "shed-pi" in lines("creek-pi"))
+    until("the first's line", lambda: "creek-pi" in lines("shed-pi"))
+    until("both screens", lambda: "creek-pi" in one.said and "shed-pi" in two.said)
     looked = filmcall("doctor", "--config", one.config, "--db", one.db, "--wait", 3)
     assert "creek-pi" in looked.stdout + looked.stderr

@@ -11,7 +11,7 @@ from pathlib import Path
 from urllib.parse import urlencode
 
 from tests.system.broker import free_port
-from tests.trials20.parts import Child, config_text, filmcall, until
+from tests.trials20.parts import PATIENCE_S, Child, config_text, filmcall, until
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +75,10 @@ class Visitor:
         """Send one request and return the whole answer."""
         host = f"127.0.0.1:{self.port}"
         line = (
-            http.client.HTTPConnection("127.0.0.1", self.port, timeout=10.0)
+            http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE_S)
             if self._tls is None
             else http.client.HTTPSConnection(
-                "127.0.0.1", self.port, timeout=10.0, context=self._tls
+                "127.0.0.1", self.port, timeout=PATIENCE_S, context=self._tls
             )
         )
         sent = {"Origin": f"{'http' if self._tls is None else 'https'}://{host}"}
@@ -136,7 +136,7 @@ class Server(Child):
             except OSError:
                 return False
 
-        until("/alive", answers, 15.0)
+        until("/alive", answers)
         return self
 
     @property

@@ -40,7 +40,7 @@ from tests.system.broker import free_port
 
 SECRET = "tarred-marline"
 REMINDER = "First: The film gives off vapour: switch nothing inside"
-WAIT_S = 10.0
+WAIT_S = 60.0
 ROOT = Path(__file__).parents[3]
 
 

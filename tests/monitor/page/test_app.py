@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import math
 import re
 import threading
 from collections.abc import Callable, Iterator
@@ -644,9 +645,11 @@ def test_a_board_that_no_longer_turns_beats_no_more(
                 beats += text.startswith("event: beat")
 
         listening, turning = asyncio.create_task(listen()), asyncio.create_task(board.run())
-        await asyncio.sleep(0.3)
+        async with asyncio.timeout(60.0):
+            while beats <= 2:
+                await asyncio.sleep(0.02)
         turning.cancel()
-        await asyncio.sleep(0.3)
+        await asyncio.sleep(0.6)
         before = beats
         await asyncio.sleep(0.2)
         listening.cancel()
@@ -668,11 +671,15 @@ def test_who_listens_later_is_told_what_is_left_then(
         board = Board(ear, ZONES)
         turning = asyncio.create_task(board.run())
         found = []
-        for _ in range(2):
-            await asyncio.sleep(0.1)
-            async for text in events(board, ZONES, lambda: True):
-                found.append(json.loads(text.partition("data: ")[2])["left_s"])
-                break
+        for wanted in (60.0, 40.0):
+            left_s = math.inf
+            async with asyncio.timeout(60.0):
+                while left_s != pytest.approx(wanted, abs=1.0):  # of the turn after this one
+                    await asyncio.sleep(0.05)
+                    async for text in events(board, ZONES, lambda: True):
+                        left_s = json.loads(text.partition("data: ")[2])["left_s"]
+                        break
+            found.append(left_s)
             ear.rig.wait(20.0)
             ear.on_change[0]()
         turning.cancel()

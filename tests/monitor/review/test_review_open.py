@@ -44,7 +44,7 @@ def job(
     path: Path,
     events: Sequence[tuple[EventKind, float, dict[str, object]]],
     *,
-    hours: float = 240.0,
+    hours: float = 204.0,
     dew: Sequence[tuple[float, float]] = (),
     silent: Sequence[tuple[float, float]] = (),
     silent_of: Sequence[Quantity] = tuple(POINT),
@@ -223,10 +223,10 @@ def test_an_hour_without_a_day_vetoes_but_does_not_acquit(tmp_path: Path) -> Non
 def test_dew_on_the_second_coat_does_not_explain_a_dull_third(tmp_path: Path) -> None:
     three = [*coat(1, 8.0), *coat(2, 32.0), *coat(3, 56.0)]
     dew = [(36.0, 40.0)]
-    found = job(tmp_path / "a.db", three, dew=dew, hours=300.0, seen="the third coat is dull")
+    found = job(tmp_path / "a.db", three, dew=dew, hours=252.0, seen="the third coat is dull")
     assert answer(found) is Finding.AGAINST
     assert "it reached coat 2, and coat 3 was looked at" in plain_text(found)
-    found = job(tmp_path / "b.db", three, dew=dew, hours=300.0, seen="the second coat is dull")
+    found = job(tmp_path / "b.db", three, dew=dew, hours=252.0, seen="the second coat is dull")
     assert answer(found) is Finding.SUPPORTED
 
 
@@ -235,7 +235,7 @@ def test_a_wash_before_the_dew_does_not_excuse_it(tmp_path: Path) -> None:
     for name, washed_h, excused in (("a.db", 10.0, False), ("b.db", 30.0, True)):
         found = job(
             tmp_path / name, [*two, (EventKind.WASHED, washed_h, {})], dew=[(13.0, 17.0)],
-            hours=300.0, defect="poor-adhesion",
+            hours=228.0, defect="poor-adhesion",
         )  # fmt: skip
         causes = [e.cause.name for e in found.sections[0].verdicts[0].ranked]
         assert ("bloom-below" not in causes) == excused
@@ -382,7 +382,7 @@ def test_a_hull_that_dried_for_four_hours_is_not_blamed(tmp_path: Path) -> None:
 
 def test_wrinkles_by_an_early_recoat_are_seen(tmp_path: Path) -> None:
     found = job(
-        tmp_path / "log.db", [*coat(1, 8.0), *coat(2, 11.0)], hours=300.0, defect="wrinkling"
+        tmp_path / "log.db", [*coat(1, 8.0), *coat(2, 11.0)], hours=204.0, defect="wrinkling"
     )
     assert first(found).cause.name == "lifted-by-recoat"
 
