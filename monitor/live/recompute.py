@@ -255,6 +255,8 @@ class _Lived:
             try:
                 # Nothing is to be kept: only the speed counts.
                 scratch.file.connection.execute("PRAGMA synchronous = OFF")
+                # Nobody else looks into it: readings wait for a call, an event or a start.
+                scratch.tick = lambda: None
                 for (text,) in self._store.file.rows("SELECT text FROM specs"):
                     scratch.keep_spec(text)
                 self._scratch = scratch
@@ -326,6 +328,7 @@ class _Lived:
         """Start the program, as it was started."""
         self._watch = None
         self._put_waiting(now_s)
+        self._scratch.flush()
         self._now.now_s = now_s
         self._beside.clear()
         if _why_not(begin.facts):
