@@ -20,6 +20,7 @@ _USUAL_MEMORY = 288.0
 _USUAL_WANTED = 36
 _THIRDS_FADE = 1.0 - 1.0 / 144.0
 _THIRDS_WANTED = 8.5
+_RISES_A_THIRD = 0.005
 _FADES_A_SPELL = 1.0 - 1.0 / 500.0
 _FADES_A_MINUTE = 1.0 - 1.0 / 2880.0
 BODY_NOISE_MIN = 40
@@ -173,6 +174,8 @@ class ChannelModel:
         spacing_min: from that minute to the next that had one [min].
         tick: the five minutes in which it was last held against its neighbours.
         third: the third of an hour in which it was last held against what the air itself shows.
+        least_gain: the least of late that its usual gain on the air's quick movement was, since a
+            probe that has come off teaches too until it is noticed.
         beside: of a hull, by each air's point: what is usual of its part in that air's movement.
         doubted_at: the last minute in which it was seen to be doubted.
         own_way: the last minute in which it went against all of its neighbours.
@@ -196,6 +199,7 @@ class ChannelModel:
         "hull_noise",
         "jump",
         "largest_step_k",
+        "least_gain",
         "longest_still",
         "neighbours",
         "noise",
@@ -234,6 +238,7 @@ class ChannelModel:
         self.largest_step_k = 0.0
         self.quick = UsualTogether()
         self.quick_now: Together | None = None
+        self.least_gain = math.inf
         self.apart = Usual()
         self.apart_now = math.nan
         self.apart_ticks = 0
@@ -335,6 +340,11 @@ class ChannelModel:
             if not other.doubts and moved == moved:
                 pair.moved_while_still = max(pair.moved_while_still * _FADES_A_SPELL, moved)
 
+    def note_gain(self) -> None:
+        """Take note, each third of an hour, of its usual gain on the air's quick movement."""
+        if self.quick.known:
+            self.least_gain = min(self.quick.mean.gain, self.least_gain + _RISES_A_THIRD)
+
     def fade(self) -> None:
         """Let a minute pass over what is remembered as its largest step."""
         self.largest_step_k *= _FADES_A_MINUTE
@@ -353,6 +363,7 @@ class ChannelModel:
         self.step_from = self.settled_from = record.head + 6
         if self.quick_now is not None:
             self.quick.accept(self.quick_now)
+        self.least_gain = math.inf
         if not math.isnan(self.apart_now):
             self.apart.accept(self.apart_now)
         self.apart_ticks = 0

@@ -26,6 +26,7 @@ class Check(StrEnum):
     NEIGHBOUR = "neighbour"
     FOLLOWS_AIR = "neighbour: follows the air"
     SHOWS_AIR = "neighbour: shows the air itself"
+    TURNS_WITH_AIR = "neighbour: turns with the air"
     OUTRUNS_AIR = "neighbour: quicker than the air"
     DEAF = "attenuated signal: deaf to its own air"
     SUNLIT = "neighbour: warmer than every other"

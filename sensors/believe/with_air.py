@@ -1,4 +1,4 @@
-"""How a hull, or a humidity, takes part in the air's movement: quick, and from third to third."""
+"""How a hull, or a humidity, takes part in the air's movement, quick or from third to third."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ SATURATED_PCT = 98.0
 def hull_with_air(
     channel: ChannelModel, airs: Sequence[ChannelModel], minute: int, time_s: float
 ) -> None:
-    """Look whether a surface moves as the air does, more quickly, or shows the air itself.
+    """Look whether a surface moves or turns as the air does, or more quickly, or shows the air.
 
     Args:
         channel: the surface's.
@@ -27,6 +27,7 @@ def hull_with_air(
     if minute // checks.THIRD_MIN != channel.third:
         channel.third = minute // checks.THIRD_MIN
         _shows_air(channel, believed, minute, time_s)
+        _turns(channel, believed, minute, time_s)
     _follows(channel, believed, minute, time_s)
 
 
@@ -95,6 +96,27 @@ def _shows_air(
     words = f"{channel.point} has shown what the air does for {checks.SHOWS_AIR_MIN // 60} h, to "
     words += "its last digit, as no hull does: it may have come off the hull"
     channel.note(Check.SHOWS_AIR, _of_any(shows), time_s, lambda: words)
+
+
+def _turns(channel: ChannelModel, airs: Sequence[ChannelModel], minute: int, time_s: float) -> None:
+    """Whether a coarse surface turns with the air's quick movement as it never did before."""
+    if not channel.doubts:
+        channel.note_gain()
+    if channel.band_digit() < checks.COARSE_K:
+        channel.doubts.pop(Check.TURNS_WITH_AIR, None)
+        return
+    first = minute - checks.TURNS_MIN - 2 * checks.SLOWLY_MIN + 1
+    own = channel.record.minutes(first, minute)
+    turn = [
+        checks.turns_with_air(
+            checks.turns(own, air.record.minutes(first, minute)), channel.least_gain
+        )
+        for air in airs
+        if max(channel.spacing_min, air.spacing_min) <= checks.MOST_SPACING_MIN
+    ]
+    words = f"{channel.point} turns with the air's quick movement, which a hull is too slow for: "
+    words += "it may have come off the hull"
+    channel.note(Check.TURNS_WITH_AIR, _of_any(turn), time_s, lambda: words)
 
 
 def humidity_with_air(channel: ChannelModel, air: ChannelModel, minute: int, time_s: float) -> None:

@@ -207,10 +207,16 @@ def test_fault_that_shows_gives_at_most_five_minutes_of_go_beyond_the_guard(name
     assert score.beyond_min <= GO_BEYOND_MIN
 
 
-# Of the benchmark's eleven runs each, the one that gave 215, 52 and 14 min of GO beyond the guard.
+# Of the benchmark's eleven runs each, the one that gave 215, 52 and 14 min of GO beyond the guard;
+# of sixty runs of a fallen probe by other seeds, the one that gave 328 (146).
 @pytest.mark.parametrize(
     ("name", "seed", "every_s"),
-    [("hull-fallen-off", 17, 60.0), ("loop-hull", 10, 20.0), ("sun-on-hull-probe", 9, 60.0)],
+    [
+        ("hull-fallen-off", 17, 60.0),
+        ("hull-fallen-off", 146, 60.0),
+        ("loop-hull", 10, 20.0),
+        ("sun-on-hull-probe", 9, 60.0),
+    ],
 )
 def test_slow_fault_of_a_hull_in_half_degrees_gives_hardly_any_go_beyond_the_guard(
     name: str, seed: int, every_s: float

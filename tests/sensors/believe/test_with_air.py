@@ -15,6 +15,8 @@ from pathlib import Path
 
 import pytest
 
+from sensors.believe import checks
+from sensors.believe.verdict import Verdict
 from sensors.faults import DEFAULT_RULES, FaultJudge
 from sensors.reading import Quality, Quantity, Reading
 
@@ -61,3 +63,31 @@ def test_probe_that_came_off_a_hull_into_a_real_rooms_air_is_noticed(digit: floa
     after_min = doubted_after_min(5400.0, digit, COMES_OFF_MIN)
     assert after_min is not None
     assert 0.0 < after_min <= 420.0
+
+
+def test_turns_of_a_surface_that_knows_nothing_of_the_air_are_at_most_a_normal_deviate() -> None:
+    # Normal distribution: 15.87 % over one standard deviation, 2.28 % over two. Turns that
+    # alternate make it less.
+    deviates = []
+    for seed in range(500):
+        noise = random.Random(seed)
+        air, own = [noise.gauss(0.0, 0.2)], [0.5]
+        for minute in range(1, 220):
+            air.append(0.7 * air[-1] + noise.gauss(0.0, 0.12))
+            own.append(0.5 * round((0.25 + minute / 700.0 + noise.gauss(0.0, 0.1)) / 0.5))
+        now = checks.turns(own, air)
+        deviates.append(now.together / math.sqrt(now.square))
+    for many, share in ((1.0, 0.1587), (2.0, 0.0228)):
+        assert sum(each > many for each in deviates) <= share * len(deviates)
+        assert sum(each < -many for each in deviates) <= share * len(deviates)
+    assert sum(each > 0.0 for each in deviates) == pytest.approx(250, abs=34)  # three deviations
+
+
+def test_surface_that_turns_with_the_air_is_suspect_unless_it_did_before() -> None:
+    noise = random.Random(1)
+    air = [noise.gauss(0.0, 0.3) for _ in range(220)]
+    now = checks.turns([0.5 * round(each / 0.5) for each in air], air)
+    assert checks.turns_with_air(now, 0.1) is Verdict.SUSPECT
+    assert checks.turns_with_air(now, 0.4) is Verdict.NOT_EVALUATED
+    other = checks.turns([0.5 * round(noise.gauss(0.0, 0.3) / 0.5) for _ in air], air)
+    assert checks.turns_with_air(other, 0.1) is Verdict.PASS
