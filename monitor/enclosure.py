@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
+from monitor.calibrations import CalibrationBook
 from monitor.config.load import EnclosureConfig, PointConfig
 from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
@@ -33,7 +34,6 @@ from sensors.zones import zone_or_utc
 _PACE = {Quantity.SURFACE_TEMP.value: TEMPERATURE, Quantity.HUMIDITY.value: HUMIDITY}
 
 FilmOf = Callable[[str, float], Film]
-Correct = Callable[[Reading], "tuple[float, float | None]"]
 
 
 class LastCall(NamedTuple):
@@ -219,7 +219,7 @@ class Enclosure:
             probes_out: how events say that the probes are out at a time, or None for never.
             films_due_s: when to ask `film_of` again though nothing is heard [s].
         """
-        self.correct: Correct | None = None
+        self._calibrations = CalibrationBook()
         self.config = config
         self._on_evaluated = on_evaluated
         self.name = config.name
@@ -258,6 +258,15 @@ class Enclosure:
         start, films = before or LastCall()
         self.sections[name] = Section(name, film, self.now_s, start, films)
 
+    def calibrate(self, book: CalibrationBook) -> None:
+        """Pass the readings to come through a log's calibrations, for their value and accuracy."""
+        self._calibrations = book
+
+    def salt_checked_s(self, point: str) -> float:
+        """Return when a salt last showed what a humidity point has lost; -inf for never [s]."""
+        checked_s = self._calibrations.salt_checked_s(self.name, point, self.now_s)
+        return -math.inf if checked_s is None else checked_s
+
     def channels(self) -> Iterable[ChannelState]:
         """Return the present of every configured quantity at every point."""
         return self._channels.values()
@@ -290,7 +299,8 @@ class Enclosure:
         taken = Intake([], [], [])
         kept, used, _ = taken
         fresh = False
-        counts, judge, channels, correct = self.counts, self._judge, self._channels, self.correct
+        counts, judge, channels = self.counts, self._judge, self._channels
+        as_it_comes = self._calibrations.empty
         came_late = now_s > effective_s
         carried = self._are_carried(effective_s)
         for reading in readings:
@@ -305,7 +315,7 @@ class Enclosure:
             ):
                 self._take_late(channel, reading, effective_s, taken)
                 continue
-            said = reading if correct is None else self._corrected(channel, reading)
+            said = reading if as_it_comes else self._corrected(channel, reading)
             if carried and channel.config.inside:
                 self._take_judged(channel, reading, [said], effective_s, taken)
                 fresh = True
@@ -351,9 +361,7 @@ class Enclosure:
 
     def _corrected(self, channel: ChannelState, reading: Reading) -> Reading:
         """Pass a reading through its probe's calibration, where it has one."""
-        if self.correct is None:
-            return reading
-        value, channel.calibrated_accuracy = self.correct(reading)
+        value, channel.calibrated_accuracy = self._calibrations.correct(reading)
         return reading if value == reading.value else replace(reading, value=value)
 
     def _take_late(

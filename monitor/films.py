@@ -68,7 +68,6 @@ class FilmKeeper:
         default_spec: of the next coat where no event names another.
         specs: every spec that an event has named and that was found.
         temperatures: the samples of each section.
-        humidity_checked_s: when each humidity point was last checked against a salt point [s].
         zone: of the times of day that are said; None for UTC.
         outside_c: gives the air outside at a time, by a forecast's hours; None without one.
         spec_text: that the default spec was read from, or "".
@@ -129,7 +128,6 @@ class FilmKeeper:
         self._clocks: dict[str, tuple[Clock, ...]] = {}
         self._reckoned_s: dict[str, tuple[float, float]] = {}
         self.temperatures: dict[str, Temperatures] = {}
-        self.humidity_checked_s: dict[str, float] = {}
         self.surfaces_ahead: dict[str, TemperatureOutlook] = {}
         self._widened_s = -math.inf
         self._overcoats: dict[str, tuple[tuple[float | None, int], Overcoat]] = {}
@@ -274,7 +272,7 @@ class FilmKeeper:
             self._widened_s = enclosure.now_s
             for channel in enclosure.channels():
                 if channel.config.quantity.value == "humidity" and channel.config.inside:
-                    checked_s = self.humidity_checked_s.get(channel.config.name, -math.inf)
+                    checked_s = enclosure.salt_checked_s(channel.config.name)
                     channel.widen(solvent_widening_pct(self._events, checked_s, enclosure.now_s))
 
     def samples(self, section: str) -> Temperatures:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -15,6 +16,7 @@ from rules.errors import FilmcallError
 from rules.text import duration_text
 from sensors.calibrate.fit import CalibrationFault
 from sensors.calibrate.settling import RestCriteria, RestValue, Settling
+from sensors.faults import DEFAULT_RULES, max_age_s
 from sensors.mqtt.broker import Broker, BrokerFault
 from sensors.mqtt.intake import Arrival, Intake, IntakeStatus
 from sensors.mqtt.payload import PayloadSource
@@ -75,6 +77,31 @@ def source_of(config: EnclosureConfig, point: str, quantity: Quantity) -> Payloa
     return None
 
 
+class Silence:
+    """Follows when each probe was last heard, and names one that has fallen silent."""
+
+    def __init__(self) -> None:
+        self._heard_s: dict[tuple[str, Quantity], tuple[float, float, int]] = {}
+
+    def heard(self, reading: Reading, now_s: float) -> None:
+        """Take a believed reading, by a clock that nobody sets [s]."""
+        key = reading.point, reading.quantity
+        first_s, _, count = self._heard_s.get(key, (now_s, now_s, 0))
+        self._heard_s[key] = first_s, now_s, count + 1
+
+    def named(self, now_s: float) -> str:
+        """Return what to say of one whose last reading would no longer count live, or ""."""
+        for (point, quantity), (first_s, last_s, count) in self._heard_s.items():
+            usual_s = (last_s - first_s) / (count - 1) if count > 1 else math.inf
+            if now_s - last_s > max_age_s(DEFAULT_RULES[quantity], usual_s):
+                return (
+                    f"nothing heard of point '{point}' ({quantity.value}) for "
+                    f"{duration_text(now_s - last_s)}: see that it has power and can be heard "
+                    f"from in there"
+                )
+        return ""
+
+
 class Listener:
     """Hears sources of one broker and hands what may be believed to whoever asks."""
 
@@ -115,6 +142,7 @@ class Listener:
         """
         begun_s = said_s = self._monotonic()
         told = ""
+        silence = Silence()
         self._ear.start()
         try:
             while True:
@@ -124,6 +152,7 @@ class Listener:
                     if reading.quality is Quality.OK:
                         _refuse_fraction(reading)
                         take(reading)
+                        silence.heard(reading, self._monotonic())
                         fresh = True
                 if fresh and (found := rested()) is not None:
                     return found
@@ -132,16 +161,18 @@ class Listener:
                 if trouble and trouble != told and now_s - begun_s > 5.0:
                     self._say(trouble)
                     told = trouble
+                silent = silence.named(now_s)
                 if now_s - begun_s > most_s:
+                    fix = silent or "close the jar, keep it at one temperature"
+                    fix = trouble or f"{fix[0].upper()}{fix[1:]}, then try again."
                     raise CalibrateFault(
                         f"point '{self._sources[0].point}' has not come to rest within "
-                        f"{duration_text(most_s)} ({why()}), so nothing was calibrated. "
-                        f"{trouble or 'Close the jar, keep it at one temperature, try again.'}"
+                        f"{duration_text(most_s)} ({why()}), so nothing was calibrated. {fix}"
                     )
                 if now_s - said_s >= SAY_EVERY_S:
                     said_s = now_s
                     rested()
-                    self._say(f"waiting for rest: {why()}")
+                    self._say(silent or f"waiting for rest: {why()}")
         finally:
             self._ear.stop()
 

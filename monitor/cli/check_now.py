@@ -7,6 +7,7 @@ import time
 from itertools import groupby
 from pathlib import Path
 
+from monitor.calibrations import CalibrationBook
 from monitor.cli.call_text import lines
 from monitor.clock import insane_clock
 from monitor.config.load import load_config_file
@@ -112,7 +113,7 @@ def calls_now(
         keeper.all_happened, keeper.clock_wrong = True, bool(clock_fault)
     else:  # a recording's present is its own end
         now_s = _newest_s(store, config, source)
-    rows = recent_readings(store, config, now_s, source)
+    rows = recent_readings(store, config, now_s, source, raw=True)
     begin_s = rows[0].time_s if rows else now_s
     sections, _ = sections_of(config, events)
     last = last_calls(store, name, sections) if source == LIVE else {}
@@ -126,6 +127,7 @@ def calls_now(
         probes_out=keeper.probes_out,
         films_due_s=keeper.due_s,
     )
+    tent.calibrate(CalibrationBook.of(store.calibrations(), Config(enclosures=(config,))))
     if clock_fault:
         tent.doubts = (Doubt("clock", clock_fault),)
     for each in sections:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Protocol
 
 from monitor.calibrate.target import own_broker
+from monitor.calibrations import CalibrationBook
 from monitor.config.load import Config, PointConfig
 from monitor.doctor.checks import Check, CheckResult, UnitFix
 from monitor.doctor.kept import KeptTopics
@@ -95,6 +96,7 @@ class BrokerLook:
         usual_s: the usual time between two of them, where it is known [s].
         wait_s: longest wait for a topic [s].
         ear_of: opens the line.
+        calibrations: of the log.
         checks: the looks so far.
     """
 
@@ -105,6 +107,7 @@ class BrokerLook:
     usual_s: Mapping[Key, float]
     wait_s: float
     ear_of: EarOf = Intake
+    calibrations: CalibrationBook = field(default_factory=CalibrationBook)
     checks: list[Check] = field(default_factory=list)
 
     def run(self) -> list[Check]:
@@ -347,9 +350,11 @@ class BrokerLook:
         if reading is None or reading.quality is not Quality.OK:
             return self._not_heard(source, point, arrival, refusals)
         age_s = max(0.0, self.now_s() - reading.time_s)
+        used = self.calibrations.correct(reading)[0]
+        corrected = "" if used == reading.value else f", corrected to {used:.4g}"
         said = (
-            f"{reading.value:.4g} {reading.quantity.unit}, {duration_text(age_s)} ago on "
-            f"{printable(source.topic, 60)}"
+            f"{reading.value:.4g} {reading.quantity.unit}{corrected}, {duration_text(age_s)} ago "
+            f"on {printable(source.topic, 60)}"
         )
         guess = _guess_of(source, arrival, others_c)
         if guess is not None:

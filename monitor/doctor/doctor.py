@@ -76,7 +76,14 @@ def look(
         checks += check_alarm(config, world.environment)
         checks += check_forecast_file(config, world.now_s())
         checks += BrokerLook(
-            config, world.environment, world.now_s, log.heard_s, log.usual_s, wait_s, world.ear_of
+            config,
+            world.environment,
+            world.now_s,
+            log.heard_s,
+            log.usual_s,
+            wait_s,
+            world.ear_of,
+            log.calibrations,
         ).run()
     checks.append(check_clock(world.now_s(), log.newest_s))
     checks += log.checks

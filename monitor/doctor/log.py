@@ -45,12 +45,14 @@ class LogLook:
         newest_s: time of its newest row, or None [s].
         heard_s: newest live reading of each quantity at each point, where it is recent [s].
         usual_s: the usual time between two of them, where there are two [s].
+        calibrations: that it holds.
     """
 
     checks: list[Check] = field(default_factory=list)
     newest_s: float | None = None
     heard_s: dict[tuple[str, str, Quantity], float] = field(default_factory=dict)
     usual_s: dict[tuple[str, str, Quantity], float] = field(default_factory=dict)
+    calibrations: CalibrationBook = field(default_factory=CalibrationBook)
 
     def add(self, name: str, health: CheckResult, text: str) -> None:
         """Keep a look."""
@@ -115,7 +117,7 @@ def _writable(look: LogLook, path: Path, folder: Path) -> None:
 def _contents(look: LogLook, store: Store, path: Path, now_s: float) -> float:
     """Look inside, and return how many readings a second come in now."""
     look.newest_s = store.newest_time_s()
-    book = CalibrationBook(store.calibrations())
+    book = look.calibrations = CalibrationBook(store.calibrations())
     recordings = sum(source.source != LIVE for source in store.sources())
     if look.newest_s is not None:
         newest = f"newest row {iso_utc(round(look.newest_s))}"

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import tempfile
-from collections.abc import Iterator, Mapping
+from codecs import BOM_UTF8
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -16,12 +16,22 @@ from rules.job.air import Air
 from rules.job.draws import YEAR_HOURS, WeatherYear, drawn
 from rules.job.model import Job
 from rules.job.tent import KINDS, Tent
+from rules.text import printable
 from rules.units import DAY_S, HOUR_S
 from sensors.forecast import ForecastFault, ForecastHours, read_forecast
 from sensors.whole_file import Unreadable, whole_bytes
 
 _MOST_BYTES = 20_000_000  # ten times a typical year
 _MOST_SUN_W_M2 = 1500.0
+# EPW's sign for no temperature and no humidity, and TMY3's for any: EnergyPlus, Auxiliary Programs;
+# NREL/TP-581-43156.
+_NO_FIGURE = frozenset((99.9, 999.0, -9900.0))
+_TMY3_NAMES = {
+    "temp_air": "Dry-bulb (C)",
+    "relative_humidity": "RHum (%)",
+    "ghi": "GHI (W/m^2)",
+}
+"""pvlib's names of what is used of a year, and those in a TMY3 file's second line."""
 _AFTER_DAYS = 30.0  # a plan may show how late it would be, not only that it is late
 
 
@@ -124,16 +134,23 @@ def read_year(path: Path) -> WeatherYear:
         WeatherFault: it is neither, is not whole, or pvlib is not installed.
     """
     try:
-        content = whole_bytes(path, _MOST_BYTES)
-        head = content[:4096].decode("utf-8", "replace").splitlines()
+        content = whole_bytes(path, _MOST_BYTES).removeprefix(BOM_UTF8)
     except Unreadable as why:
         raise WeatherFault(
             f"{path}: {why}, so there is no weather year; check the file's name"
         ) from None
-    epw = bool(head) and head[0].upper().startswith("LOCATION,")
-    if not epw and not (len(head) > 1 and head[1].startswith("Date (MM/DD/YYYY)")):
+    # A city's name alone has other letters, in whatever code; no figure does.
+    text = content.decode("ascii", "replace").encode("ascii", "replace")
+    lines = text.rstrip().splitlines()
+    epw = bool(lines) and lines[0].upper().startswith(b"LOCATION,")
+    if not epw and not (len(lines) > 1 and lines[1].startswith(b"Date (MM/DD/YYYY)")):
         raise _no_year(path, "it is neither an EPW nor a TMY3 file")
+    first_line = 9 if epw else 3
+    hours = sum(bool(line.strip()) for line in lines[first_line - 1 :])
+    if hours != YEAR_HOURS:
+        raise _no_year(path, f"it holds {hours} hours, not the {YEAR_HOURS} of a year")
     try:
+        from pandas import to_numeric
         from pvlib.iotools import read_epw, read_tmy3
     except ImportError:
         raise WeatherFault(
@@ -141,46 +158,51 @@ def read_year(path: Path) -> WeatherYear:
             "filmcall with its 'plan' extra"
         ) from None
     try:
-        with _in_ascii(path, content) as name:
+        with tempfile.NamedTemporaryFile(suffix=path.suffix) as copy:  # pvlib reads files only
+            copy.write(text)
+            copy.flush()
             if epw:
-                table, about = read_epw(name)
+                table, about = read_epw(copy.name)
                 zone_h, label_h = float(about["TZ"]), 0  # pvlib labels these by an hour's beginning
             else:
-                table, about = read_tmy3(name, map_variables=True)
+                table, about = read_tmy3(copy.name, map_variables=True)
                 zone_h, label_h = float(about["TZ"]), 1  # and these by its end
-        columns = ("temp_air", "relative_humidity", "ghi")
-        temp_c, rh_pct, sun = (table[each].to_numpy(dtype=float) for each in columns)
-    except (ValueError, KeyError, IndexError, TypeError, AttributeError, StopIteration) as fault:
-        raise _no_year(path, f"pvlib cannot read it ({type(fault).__name__})") from None
-    if temp_c.size != YEAR_HOURS:
-        raise _no_year(path, f"it holds {temp_c.size} hours, not the {YEAR_HOURS} of a year")
+        temp_c, rh_pct, sun = (
+            to_numeric(table[each], errors="coerce").to_numpy(dtype=float) for each in _TMY3_NAMES
+        )
+    except KeyError as fault:
+        name = _TMY3_NAMES.get(fault.args[0], fault.args[0])
+        raise _no_year(path, f"it has no column {printable(str(name), 60)!r}") from None
+    except (ValueError, IndexError, TypeError, AttributeError, StopIteration) as fault:
+        said = f"{type(fault).__name__}: {printable(str(fault), 160)}"
+        raise _no_year(path, f"pvlib cannot read it ({said})") from None
+    if temp_c.size != hours:
+        raise _no_year(path, f"pvlib reads {temp_c.size} of its {hours} hours")
+    _refuse_odd(path, first_line, "temperature", temp_c, (-60.0, 60.0), "°C")
+    _refuse_odd(path, first_line, "humidity", rh_pct, (1.0, 110.0), "%")
     first = table.index[0]
     hour = (first.day_of_year - 1) * 24 + first.hour - label_h
-    return WeatherYear(path.name, *_universal(path, temp_c, rh_pct, sun, hour - zone_h))
+    return WeatherYear(path.name, *_universal(temp_c, rh_pct, sun, hour - zone_h))
 
 
-@contextlib.contextmanager
-def _in_ascii(path: Path, content: bytes) -> Iterator[str]:
-    """Name a file for pvlib, which reads text as the system writes it: a copy if it is not ASCII.
-
-    A city's name alone has other letters, in whatever code; no figure does.
-    """
-    if content.isascii():
-        yield str(path)
+def _refuse_odd(
+    path: Path, first_line: int, what: str, values: Floats, ends: tuple[float, float], unit: str
+) -> None:
+    """Raise WeatherFault by the first hour whose figure is none, or none of this earth's."""
+    odd = ~((values > ends[0]) & (values <= ends[1]))
+    if not odd.any():
         return
-    with tempfile.NamedTemporaryFile(suffix=path.suffix) as copy:
-        copy.write(content.decode("ascii", "replace").encode("ascii", "replace"))
-        copy.flush()
-        yield copy.name
+    at = int(np.argmax(odd))
+    has = f"has no {what}"
+    if np.isfinite(values[at]) and values[at] not in _NO_FIGURE:
+        has = f"has a {what} of {values[at]:g} {unit}, not between {ends[0]:g} and {ends[1]:g}"
+    raise _no_year(path, f"its hour {at + 1}, line {at + first_line}, {has}")
 
 
 def _universal(
-    path: Path, temp_c: Floats, rh_pct: Floats, sun: Floats, first_hour: float
+    temp_c: Floats, rh_pct: Floats, sun: Floats, first_hour: float
 ) -> tuple[Floats, Floats, Floats | None]:
     """Temperature, dew point and sun by universal time's hours of the year."""
-    odd = ~((temp_c > -60.0) & (temp_c < 60.0) & (rh_pct > 1.0) & (rh_pct <= 110.0))
-    if odd.any():
-        raise _no_year(path, f"its hour {int(np.argmax(odd)) + 1} has no temperature or humidity")
     cold = temp_c < -40.0
     dew = dew_points_c(np.where(cold, -40.0, temp_c), np.minimum(rh_pct, 100.0))
     shift = round(first_hour) % YEAR_HOURS

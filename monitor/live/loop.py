@@ -519,13 +519,8 @@ class Watch:
             return
         self._calibration_rows = len(rows)
         self.calibrations = book = CalibrationBook.of(rows, self._config)
-        for name, room in self.rooms.items():
-            room.enclosure.correct = None if book.empty else book.correct
-            room.keeper.humidity_checked_s = {
-                point.name: checked_s
-                for point in room.enclosure.config.points
-                if (checked_s := book.salt_checked_s(name, point.name, now_s)) is not None
-            }
+        for room in self.rooms.values():
+            room.enclosure.calibrate(book)
 
     def _flushed(self, now_s: float) -> bool:
         """Put what came late on disk; while that refuses, it is not to be taken from there."""

@@ -142,7 +142,7 @@ def recall_readings(
 
 
 def recent_readings(
-    store: Store, config: EnclosureConfig, now_s: float, source: int = LIVE
+    store: Store, config: EnclosureConfig, now_s: float, source: int = LIVE, *, raw: bool = False
 ) -> list[Reading]:
     """Return what an enclosure's channels said in the last hours, in the order of time.
 
@@ -151,9 +151,10 @@ def recent_readings(
         config: of the enclosure.
         now_s: now [s].
         source: where the readings came from.
+        raw: as they came, and not calibrated.
     """
     streams = [
-        _recent(store, config.name, each.name, each.quantity, now_s, source)
+        _recent(store, config.name, each.name, each.quantity, now_s, source, raw=raw)
         for each in config.points
     ]
     return list(merge(*streams, key=lambda each: each.time_s))
@@ -166,9 +167,13 @@ def _recent(
     quantity: Quantity,
     now_s: float,
     source: int,
+    *,
+    raw: bool,
 ) -> list[Reading]:
     span_s = (now_s - DOUBTS_S, now_s)
-    times, values, codes = store.readings(enclosure, point, quantity, *span_s, source=source)
+    times, values, codes = store.readings(
+        enclosure, point, quantity, *span_s, source=source, raw=raw
+    )
     found = zip(
         times[-_READINGS_A_CHANNEL:].tolist(),
         values[-_READINGS_A_CHANNEL:].tolist(),

@@ -270,8 +270,8 @@ def play(
                 )
                 for event in keeper.events:
                     enclosure.ensure_section(event.section)
-                if book is not None and not book.empty:
-                    enclosure.correct = book.correct
+                if book is not None:
+                    enclosure.calibrate(book)
                 playback = Playback(enclosure)
             before_s = time_s if newest_s is None else newest_s
             if speed is not None and newest_s is not None and time_s > newest_s:

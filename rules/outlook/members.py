@@ -49,6 +49,13 @@ SCORED, LEAST_SCORED, WIDTH_S, FAR, SHARPNESS = 64, 8, 10_800.0, 0.1, 1.0
 # What the regression on a forecast counts at first, in place of that on the log and beside each
 # other's 1; settled so too.
 FORECAST_FIRST = 4.0
+# A forecast that in its first hours leads away from the log by so many times what it usually does
+# is followed by every second draw only, the others go by the log: judgement, no source.
+PARTS_STEPS, PARTS_TIMES, PARTS_LEAST_K = 16, 6.0, 1.0
+PARTS = (
+    "forecast and record part by {:.1f} K within 4 h, far more than before: the ranges hold both. "
+    "See that the forecast is of this place and its times are right"
+)
 _SEED = 20_261
 _MEMORY_S = 43_200.0  # how long a forecast's error lasts; common practice, no source
 SUN_ERROR = 0.3  # of the sun that is forecast; no source
@@ -84,11 +91,15 @@ def outlook_of_log(
     notes: tuple[str, ...] = ()
     source = f"{duration_text(track.count * CELL_S)} of record"
     outdoors = forecast = None
+    apart_k = 0.0
     if outside is not None:
+        outside = outside.held_back(track.end_s)
         outdoors = outdoors_at(outside, fit.origin_s, issues)
         known = np.isfinite(outdoors.ahead[:, -1, 0] - outdoors.came[-1, 0])
         notes = forecast_notes(outside, track.end_s, known, STEP_S)
-        forecast = _stood_in(regression(values, priors, outdoors), plain, priors)
+        forecast = regression(values, priors, outdoors)
+        apart_k = parts_by_k(forecast, plain)
+        forecast = _stood_in(forecast, plain, priors)
         members.append(forecast)
         source = f"the forecast and {source}"
     at_first = np.ones((len(members), DAY))
@@ -96,11 +107,10 @@ def outlook_of_log(
         tells = np.isfinite(forecast.change).all(axis=0)
         at_first[-2:] = [~tells, FORECAST_FIRST * tells]
     weights = weights_of(members, fit.origin_s, track.end_s, at_first)
-    change = np.zeros((QUANTITIES, DAY))
+    change = expected(members, weights)
     errors = np.zeros_like(plain.errors)
     for share, member in zip(weights, members, strict=True):
         told = share > 0.0
-        change[:, told] += share[told] * member.change[:, told]
         errors[:, told] += share[told][:, None] * member.errors[:, told]
     centre = np.column_stack([values[-1], values[-1][:, None] + change])[:count]
     depression = values[:, 0] - values[:, 1]
@@ -115,7 +125,44 @@ def outlook_of_log(
         sizes *= np.sqrt(1.0 - outdoors.issued)
         added = weather_draws(forecast, sizes * weights[-1], len(draws))
         draws[:, :, 1:] += added[:, :count, : draws.shape[2] - 1]
+        if apart_k:
+            alone = members[:-1]
+            at_first = np.ones((len(alone), DAY))
+            by_log = weights_of(alone, fit.origin_s, track.end_s, at_first)
+            back = expected(alone, by_log) - change
+            draws[::2, :, 1:] += back[:count, : draws.shape[2] - 1]
+            notes += (PARTS.format(apart_k),)
     return replace(assemble(track, centre, draws, source), notes=notes)
+
+
+def expected(members: Sequence[Member], weights: Floats) -> Floats:
+    """Return the change ahead that members, by their weights, tell together [K]."""
+    told = [
+        np.where(w > 0.0, each.change, 0.0) * w for each, w in zip(members, weights, strict=True)
+    ]
+    return np.asarray(sum(told))
+
+
+def parts_by_k(forecast: Member, plain: Member) -> float:
+    """Return how far a forecast leads away from the log in its first hours, where that is far.
+
+    Args:
+        forecast: the regression on it, with errors where its past is known.
+        plain: the regression on the log alone.
+
+    Returns:
+        The most of any quantity; 0 where it is no more than `PARTS_TIMES` what it usually was, by
+        root mean square, or than `PARTS_LEAST_K` [K].
+    """
+    first = slice(0, PARTS_STEPS)
+    # What came cancels out: how far apart the two were before.
+    before = np.square(forecast.errors[:, first] - plain.errors[:, first])
+    known = np.isfinite(before)
+    enough = known.sum(axis=0) >= DAY
+    usually = np.sqrt(np.where(known, before, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1))
+    now = np.abs(forecast.change - plain.change)[:, first].T
+    far = enough & (now > np.maximum(PARTS_TIMES * usually, PARTS_LEAST_K))
+    return float(now[far].max(initial=0.0))
 
 
 def level(values: Floats) -> Member:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from rules.text import duration_text
 LONGEST_GAP_S = 3.0 * 3600.0 + 1.0
 """Hours further apart than this are not joined by a straight line [s]."""
 
+FULL_HOUR_S = 3600.0
 STALE_AFTER_S = 12.0 * 3600.0
 DROPPED_AFTER_S = 48.0 * 3600.0
 LEAST_REACH_S = 3.0 * 3600.0
@@ -79,6 +80,23 @@ class Outside:
 
         sun = np.zeros(times_s.shape) if self.sun_w_m2 is None else column(self.sun_w_m2)
         return column(self.temp_c), column(self.dew_point_c), sun
+
+    def held_back(self, now_s: float) -> Outside:
+        """Return the hours, the first of them true from now on where it begins within an hour.
+
+        A forecast is often handed out from the next full hour on.
+        """
+        begins_s = float(self.time_s[0]) if self.time_s.size else now_s
+        if not 0.0 < begins_s - now_s <= FULL_HOUR_S:
+            return self
+        sun = self.sun_w_m2
+        return replace(
+            self,
+            time_s=np.append(now_s, self.time_s),
+            temp_c=np.append(self.temp_c[:1], self.temp_c),
+            dew_point_c=np.append(self.dew_point_c[:1], self.dew_point_c),
+            sun_w_m2=None if sun is None else np.append(sun[:1], sun),
+        )
 
     def error_k(self, now_s: float, ahead_s: Floats) -> Floats:
         """Return how far the outside temperature may be out, one standard deviation [K].

@@ -106,10 +106,12 @@ class Settling:
                 f"watched {duration_text(held_s)} of {duration_text(rest.for_s)}, "
                 f"{counted(len(rows), 'reading')} of at least {rest.least}"
             )
+            if held_s >= rest.for_s / 2.0:  # before that the probe's own noise makes a slope
+                self.why += f"; drifts by {self._slope_per_h():+.2f} an hour so far"
             return None
         values = [value for _, value, _ in rows]
         spread = max(values) - min(values)
-        slope = slope_per_h([(time_s, value) for time_s, value, _ in rows])
+        slope = self._slope_per_h()
         if abs(slope) > rest.slope_per_h:
             self.why = f"still drifting by {slope:+.2f} an hour, at rest under {rest.slope_per_h:g}"
             return None
@@ -131,6 +133,9 @@ class Settling:
             readings=len(values),
             moved=self._moved,
         )
+
+    def _slope_per_h(self) -> float:
+        return slope_per_h([(time_s, value) for time_s, value, _ in self._rows])
 
 
 def slope_per_h(rows: list[tuple[float, float]]) -> float:

@@ -53,6 +53,11 @@ _NOWHERE = (
     'quantity = "surface_temp" in a config'
 )
 
+_DAMP = {"dew": "a dew point", "ratio": "a humidity ratio"}
+_WITHOUT_HUMIDITY = (
+    "only relative humidity is read, which no column holds: there is no GO until it is recorded"
+)
+
 
 def judge(
     sights: Sequence[Sight],
@@ -85,17 +90,20 @@ def judge(
     if not found.questions:
         settle_units(seen, hints, answers, guessed, found)
     _names(seen)
+    no_humidity = not any(each.role == HUMIDITY for each in seen)
     for each in seen:
         quantity = _QUANTITIES.get(each.role)
         use = None
         if quantity is not None:
             use = Column(each.name, each.point, quantity, each.unit or quantity.unit)
         why = each.why
+        if use is None and no_humidity and (each.role in _DAMP or "wetbulb" in each.means.kinds):
+            why = f"{_DAMP.get(each.role, 'a wet bulb')}, and {_WITHOUT_HUMIDITY}"
         if use is None and not why:
             why = {
-                "dew": "a dew point; it is worked out anew from air and humidity",
+                "dew": f"{_DAMP['dew']}; it is worked out anew from air and humidity",
                 "delta": "a difference; it is worked out anew",
-                "ratio": "a humidity ratio; it is worked out anew from air and humidity",
+                "ratio": f"{_DAMP['ratio']}; it is worked out anew from air and humidity",
                 TEMPERATURE: _NOWHERE,
             }.get(each.role, "its name says nothing that is known here")
         found.verdicts.append(Verdict(each.name, use, why, each.sure))
@@ -132,7 +140,8 @@ def _first_look(sight: Sight, *, ignore_device: bool = False) -> Seen:
     elif "dew" in kinds:
         seen.role = "dew"
     elif "other" in kinds:
-        seen.why = "it is neither air, humidity nor hull"
+        wet = "wetbulb" in kinds
+        seen.why = "a wet bulb" if wet else "it is neither air, humidity nor hull"
     elif "co2" in kinds or "dust" in kinds:
         seen.role = "co2" if "co2" in kinds else "dust"
         seen.unit = None

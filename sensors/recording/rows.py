@@ -13,6 +13,7 @@ from datetime import tzinfo
 from heapq import merge
 from itertools import groupby, islice, repeat
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from rules.numbers import number
-from rules.text import counted, printable
+from rules.text import counted, duration_text, printable
 from rules.units import converted
 from sensors.reading import Quality, Reading
 from sensors.recording import times
@@ -31,6 +32,9 @@ from sensors.recording.words import stated_unit
 
 CHUNK_ROWS = 20_000
 SKIPPED_KEPT = 20
+# Of clocks that differ: fewer rows of a body, or seldomer ones, tell nothing; rows this far out of
+# order are no wrong clock. Judgement, no source.
+_LEAST_ROWS, _SELDOM_S, _APART_S = 10, 2100.0, 90.0
 _JOINED = 40  # lines that a quoted cell may go on for, past the end of a chunk
 _UNREADABLE = np.inf  # stands for a cell with text in it until readings are made
 _QUALITIES = (Quality.OK, Quality.STALE, Quality.MISSING)
@@ -86,7 +90,7 @@ class Recording:
     than a number, or a mark that there is none, becomes a reading of quality `missing`; an empty
     one says nothing new, so that its reading is `stale`. A file with a row a time is read with
     bounded memory, in file order; long files, folders, and files with the newest row first are put
-    in order of time.
+    in order of time, but for a long file whose order tells that a body's clock is wrong.
 
     Attributes:
         path: the file or folder.
@@ -159,8 +163,19 @@ class Recording:
         if len(self._readers) == 1 and self._sources[0].long is None:
             yield from self._readers[0].rows()
             return
-        ordered = [sorted(reader.rows(), key=lambda row: row[0].time_s) for reader in self._readers]
-        together = merge(*ordered, key=lambda row: row[0].time_s)
+        parts = [list(reader.rows()) for reader in self._readers]
+        behind_s = clocks_behind(parts[0]) if len(parts) == 1 else {}
+        for body, off_s in behind_s.items():
+            self._say(
+                f"By their times the rows of {printable(body, 60)!r} stand about "
+                f"{duration_text(off_s)} behind the others': clocks differ, so rows count in the "
+                "file's order."
+            )
+        if behind_s:
+            together: Iterator[list[Reading]] = iter(parts[0])
+        else:
+            ordered = [sorted(part, key=lambda row: row[0].time_s) for part in parts]
+            together = merge(*ordered, key=lambda row: row[0].time_s)
         for _, rows in groupby(together, key=lambda row: row[0].time_s):
             row: list[Reading] = []
             seen: set[tuple[str, str]] = set()
@@ -176,6 +191,45 @@ class Recording:
     def _say(self, text: str) -> None:
         if text not in self.notices:
             self.notices.append(text)
+
+
+def clocks_behind(rows: Sequence[list[Reading]]) -> dict[str, float]:
+    """Return the bodies whose clock is behind others', by a file whose rows stand as they came.
+
+    There the bodies take turns and the times of each go on. A file by sensors or by spans of time
+    has no such order, and one of seldom readings is not told from it: nothing comes back.
+
+    Args:
+        rows: in file order, each of one body.
+
+    Returns:
+        How far each is behind [s]; empty where all agree or the order tells nothing.
+    """
+    times_s: dict[str, list[float]] = {}
+    late_s: dict[str, list[float]] = {}
+    turns, last, now_s = 0, "", -np.inf
+    for first, *_ in rows:
+        own, time_s = times_s.setdefault(first.point, []), first.time_s
+        turns += first.point != last
+        last = first.point
+        if not own or time_s > own[-1]:
+            own.append(time_s)
+            late_s.setdefault(last, []).append(now_s - time_s)
+        elif time_s < own[-1]:
+            return {}
+        now_s = max(now_s, time_s)
+    fewest = min((len(each) for each in times_s.values()), default=0)
+    if fewest < _LEAST_ROWS or turns + len(times_s) < 2 * fewest:
+        return {}
+    found = {}
+    for body, own in times_s.items():
+        usual_s, late = median(np.diff(own).tolist()), late_s[body][1:]
+        if usual_s > _SELDOM_S:
+            return {}
+        apart_s = max(_APART_S, 2.0 * usual_s)
+        if min(late) > apart_s and max(late) - min(late) <= apart_s:
+            found[body] = median(late)
+    return found
 
 
 class _FileReader:
@@ -494,6 +548,7 @@ class _LongReader(_FileReader):
         for first_line, lines in self._chunks():
             rows, numbers = self._whole_rows(lines, first_line)
             by_channel: dict[str, list[int]] = {}
+            found: list[tuple[int, list[Reading]]] = []
             for at, row in enumerate(rows):
                 by_channel.setdefault(long.channel(row), []).append(at)
             for name, places in by_channel.items():
@@ -511,8 +566,9 @@ class _LongReader(_FileReader):
                         self._fault(numbers[place], why[at])
                         continue
                     reading = self._reading(rows[place], column, float(seconds[at]), numbers[place])
-                    yield [reading]
+                    found.append((place, [reading]))
             self._count()
+            yield from (row for _, row in sorted(found, key=lambda each: each[0]))
 
     def _reading(self, row: list[str], column: Column, time_s: float, line: int) -> Reading:
         long = self.source.long

@@ -114,7 +114,7 @@ def _split_name(name: str) -> list[str]:
     text = re.sub(r"\br\.\s?[hfHF]\.?(?!\w)|\br[HF](?!\w)|\bR\.H\.?(?!\w)", " rh ", text)
     text = re.sub(r"\bRH(?=[a-z])", " rh ", text)
     text = re.sub(r"[Dd]ry[ _-]?[Bb]ulb|\bDB\b", " temp air ", text)
-    text = re.sub(r"\bWB\b", " wetbulb ", text)
+    text = re.sub(r"[Ww]et[ _-]?[Bb]ulb|\bWB\b", " wetbulb ", text)
     text = re.sub(r"\b[Tt]s\s?[-−–]\s?[Tt][ad]\b", " delta ", text)
     text = re.sub(r"(?:\bT|^\s*t)[_ .]?a(?![A-Za-z])", " temp air ", text)
     text = re.sub(r"(?:\bT|^\s*t)[_ .]?d(?![A-Za-z])", " dew ", text)

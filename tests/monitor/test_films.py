@@ -13,16 +13,19 @@ from functools import partial
 import numpy as np
 import pytest
 
+from monitor.calibrations import CalibrationBook, body_of
 from monitor.config.load import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import RECKON_EVERY_S, FilmKeeper
 from monitor.log.facts import TextOf
+from monitor.log.rows import Calibration
 from monitor.samples import ROOM_ROWS, TemperatureChannel, Temperatures, channels_of
 from monitor.specs import find_spec
 from rules.clocks.clock import ClockState
 from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE, Measurement, Spec
 from rules.vocabulary import ClockName, EventKind, LimitName, Stage
+from sensors.calibrate.fit import CalibrationMethod, Reference, fit
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quality, Quantity, Reading
 
@@ -319,7 +322,9 @@ def test_humidity_probes_widen_after_each_wipe_until_checked() -> None:
     keeper.set_events([event(EventKind.WIPED), event(EventKind.COAT_STARTED, 10.0)])
     hear(tent, 20.0, air=20.0)
     assert humidity.sensed.accuracy == 5.0
-    keeper.humidity_checked_s["air"] = T0 + 5.0
+    jar = fit(Quantity.HUMIDITY, CalibrationMethod.SALT, [Reference(75.0, 75.5, 0.5, "NaCl")])
+    salt = Calibration("tent", "air", Quantity.HUMIDITY, T0 + 5.0, body_of(jar), 1)
+    tent.calibrate(CalibrationBook([salt]))
     hear(tent, 90.0, air=20.0)
     assert humidity.sensed.accuracy == 4.0
 

@@ -20,13 +20,15 @@ import pytest
 
 from monitor.calibrate import probe as calibrate_command
 from monitor.calibrate.probe import Target
-from monitor.calibrations import CalibrationBook
+from monitor.calibrations import CalibrationBook, body_of
 from monitor.doctor import doctor
 from monitor.doctor.checks import Check, CheckResult, Terminal, UnitFix
 from monitor.doctor.doctor import Surroundings
 from monitor.log.log import Store
+from monitor.log.rows import Calibration
 from rules.errors import FilmcallError
 from rules.text import iso_utc
+from sensors.calibrate.fit import CalibrationMethod, Reference, fit
 from sensors.calibrate.settling import RestCriteria
 from sensors.reading import Quality, Quantity, Reading
 from tests.system.broker import RealBroker, Sensor, free_port
@@ -118,6 +120,20 @@ def test_all_well_is_heard_at_once(
     assert found(checks, "broker", "login").health is CheckResult.LOOK  # everybody is let in
     assert found(checks, "topic", "tent/air humidity").text.startswith("61 %, 0 s ago on shed/air")
     assert found(checks, "topic", "tent/plank surface_temp").text.startswith("19.25 degC, ")
+
+
+def test_a_reading_that_a_calibration_corrects_is_told_both_ways(
+    tmp_path: Path, broker: RealBroker, make_shed: Callable[..., Shed]
+) -> None:
+    jar = Reference(73.97, 75.47, 0.5, "NaCl")  # 1.5 low
+    body = body_of(fit(Quantity.HUMIDITY, CalibrationMethod.SALT, [jar]))
+    with Store.open(tmp_path / "log.db", now_s=time.time) as store:
+        store.add_calibration(Calibration("tent", "air", Quantity.HUMIDITY, time.time(), body))
+    make_shed(broker.port, {"shed/air": '{"t": 20.5, "h": 61}', "shed/plank": "19.25"})
+    checks = look(tmp_path, broker.port, wait_s=30.0)
+    told = found(checks, "topic", "tent/air humidity").text
+    assert told.startswith("61 %, corrected to 62.5, ")
+    assert "corrected" not in found(checks, "topic", "tent/air air_temp").text
 
 
 def test_units_that_cannot_be_right_are_guessed(

@@ -491,6 +491,46 @@ def test_a_probe_that_does_not_rest_ends_with_the_brokers_trouble(
     assert not shed.running
 
 
+def test_a_probe_that_falls_silent_in_the_jar_is_named_when_it_does(
+    target: Target, clock: Clock
+) -> None:
+    """It sends every 10 s until the 24th minute; live, a value counts for 90 s (README)."""
+
+    def show(source: PayloadSource, at_s: float) -> float | None:
+        return in_a_jar(source, at_s) if at_s <= 1440.0 else None
+
+    world, _, said = ear(clock, show)
+    with pytest.raises(FilmcallError) as fault:
+        salt(target, ["NaCl"], most_wait_s=2400.0, world=world)
+    minutes = said[1:]  # the first tells where is listened
+    silent = [line for line in minutes if line.startswith("nothing heard of point 'air-bow'")]
+    assert minutes[-len(silent) :] == silent, "from then on, and not before"
+    # It is told each full minute: at 1560 s the last reading is 120 s old, and the last is at 2400.
+    assert len(silent) == (2400 - 1560) / 60 + 1
+    assert "for 2 min" in silent[0]
+    assert "Nothing heard of point 'air-bow'" in str(fault.value)
+    assert "Close the jar" not in str(fault.value)
+
+
+def test_a_probe_that_sends_every_ten_minutes_is_not_silent(target: Target, clock: Clock) -> None:
+    def show(source: PayloadSource, at_s: float) -> float | None:
+        return in_a_jar(source, at_s) if at_s % 600.0 == 0.0 else None
+
+    world, _, said = ear(clock, show)
+    salt(target, ["NaCl"], world=world)
+    assert not [line for line in said if "nothing heard" in line]
+
+
+def test_the_drift_is_told_before_the_time_of_rest_is_full(target: Target, clock: Clock) -> None:
+    world, _, said = ear(clock, in_a_jar)
+    salt(target, ["NaCl"], world=world)
+    # 20 exp(-t / 1800 s): over the first 15 to 30 min it rises by some 20 to 30 an hour.
+    (told,) = [line for line in said if "watched 20 min of 30 min" in line]
+    drift = float(told.split("drifts by ")[1].split()[0])
+    assert 20.0 < drift < 30.0
+    assert "drifts" not in next(line for line in said if "watched 10 min" in line)
+
+
 def test_a_fraction_is_refused_at_once(target: Target, clock: Clock) -> None:
     world, _, _ = ear(clock, lambda *_: 0.74)
     with pytest.raises(FilmcallError, match='Set its unit to "1"'):

@@ -396,3 +396,63 @@ def test_a_demo_that_a_skip_sends_on_is_no_longer_paused_and_takes_no_event(
         *(False, True, False, False),
     ]
     assert glass.pictures[-1][1] == ("a recording is played: no event is recorded",)
+
+
+# A long file, in order of arrival -----------------------------------------------------------
+
+LONG_BEGIN = datetime(2026, 9, 10, 6, tzinfo=UTC)
+
+
+def hull_c(minute: int) -> float:
+    return 19.0 - 0.15 * max(0, minute - 40) + 0.01 * (minute % 3)
+
+
+def long_file(folder: Path, off_h: float, *, by_sensor: bool = False) -> Path:
+    """Two hours of three sensors, a reading a minute; the plank's clock is off by some hours."""
+    rows = []
+    for minute in range(121):
+        for sensor, what, value, unit in (
+            ("air", "air temperature", 20.0 + 0.01 * (minute % 7), "C"),
+            ("air", "humidity", 55.0 + 0.1 * (minute % 5), "%"),
+            # From 06:40 on it falls towards the dew point of 10.7.
+            ("plank", "surface temperature", hull_c(minute), "C"),
+        ):
+            off = timedelta(minutes=minute, hours=off_h if sensor == "plank" else 0.0)
+            stamp = (LONG_BEGIN + off).strftime("%Y-%m-%dT%H:%M:%SZ")
+            rows.append(f"{stamp},{sensor},{what},{value:.2f},{unit}")
+    if by_sensor:
+        rows.sort(key=lambda row: row.split(",")[1])
+    file = folder / f"long{off_h:g}{by_sensor}.csv"
+    file.write_text("\n".join(["time,sensor,quantity,value,unit", *rows, ""]))
+    return file
+
+
+def played_long(file: Path) -> tuple[list[tuple[str, str]], str]:
+    ran = filmcall("replay", str(file), "--jsonl")
+    assert ran.code == 0, ran.err
+    calls = [json.loads(line) for line in ran.out.splitlines()]
+    return [(each["time"], each["call"]) for each in calls], ran.err
+
+
+def test_a_bodys_wrong_clock_pairs_its_rows_with_the_air_that_stood_beside_them(
+    tmp_path: Path,
+) -> None:
+    """Judge: the same readings with the right clock."""
+    right, said = played_long(long_file(tmp_path, 0.0))
+    assert [call for _, call in right if call != "HOLD"] == ["GO", "STOP"]
+    assert "clocks differ" not in said
+    slow, said = played_long(long_file(tmp_path, -1.0))
+    assert "the rows of 'plank-surface' stand about 1 h behind the others': clocks differ" in said
+    assert [call for _, call in slow] == [call for _, call in right]
+    # The plank's row comes after the air's, and not with it: a reading later at most.
+    for (slow_at, _), (right_at, _) in zip(slow, right, strict=True):
+        assert 0.0 <= seconds(slow_at) - seconds(right_at) <= 60.0
+
+
+def test_a_file_by_sensors_tells_nothing_of_clocks(tmp_path: Path) -> None:
+    mixed, _ = played_long(long_file(tmp_path, 0.0))
+    for off_h in (0.0, -1.0):
+        apart, said = played_long(long_file(tmp_path, off_h, by_sensor=True))
+        assert "clocks differ" not in said
+        if off_h == 0.0:
+            assert apart == mixed

@@ -31,7 +31,9 @@ from live import (
 )
 
 from monitor.calibrations import body_of
+from monitor.cli.check_now import calls_now
 from monitor.clock import RELEASED_S
+from monitor.config.load import load_config_file
 from monitor.live.alarms import Alarms
 from monitor.live.restart import LinkLog
 from monitor.log.log import Store
@@ -1033,6 +1035,39 @@ def test_the_first_reading_after_a_start_passes_through_its_calibration(make: Ma
     second.store.flush()
     values = second.store.readings("tent", "plank-port", Quantity.SURFACE_TEMP)[1]
     assert values.tolist() == [15.0]
+
+
+def test_check_now_takes_the_guard_of_a_calibrated_probe_as_the_watch_does(
+    make: Make, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One guard: what the calibrations proved, and no widening from before the salt."""
+    live = make()
+    add(live, "wiped")  # the salt below was looked at later
+    live.machine.monotonic_s += 60.0
+    made_s = live.machine.wall()
+    salt = Reference(70.97, 75.47, 0.94, "NaCl at 20.1 degC")
+    beside = Reference(18.5, 19.0, 1.5, "a checked probe beside it")
+    for point, quantity, method, reference in (
+        ("air-bow", Quantity.HUMIDITY, CalibrationMethod.SALT, salt),
+        ("plank-port", Quantity.SURFACE_TEMP, CalibrationMethod.SIDE_BY_SIDE, beside),
+    ):
+        body = body_of(fit(quantity, method, [reference]))
+        live.store.add_calibration(Calibration("tent", point, quantity, made_s, body))
+    live.run(620.0, live.climate())
+    live.store.flush()
+    (watched,) = live.watch.rooms["tent"].enclosure.explain()
+    monkeypatch.setattr("time.time", live.machine.wall)
+    config = load_config_file(tmp_path / "live.toml").enclosures[0]
+    (now,) = calls_now(live.store, config, tmp_path)
+    guards = [
+        {each.limit: (each.value, each.guard) for each in call.reasons if each.guard}
+        for call in (watched, now)
+    ]
+    assert guards[0] == guards[1]
+    # JCGM 100: one-sided 95 % of a rectangle is 1.645 a / sqrt(3); by the config it is 3 %.
+    assert guards[1]["humidity_max"][1] < 1.645 * 3.0 / 3.0**0.5
+    assert guards[1]["surface_temp_min"][1] > 1.645 * 0.5 / 3.0**0.5  # of the config's 0.5 K
+    assert now.climate.dew_margin_u_k == watched.climate.dew_margin_u_k
 
 
 def test_calibrations_that_cannot_be_read_do_not_end_the_program(

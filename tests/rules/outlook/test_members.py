@@ -7,6 +7,7 @@ A. E. Raftery, J. Am. Stat. Assoc. 102 (2007) 359-378, eq. 20 and 21 (from memor
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -230,6 +231,43 @@ def test_a_forecast_two_days_old_is_dropped_and_one_of_a_day_widens() -> None:
     assert "24 h old" in stale.notes[0]
     widths = [np.ptp(each.bands().air_temp_c[[0, 2]], axis=0)[4:].mean() for each in (fresh, stale)]
     assert widths[1] > widths[0]
+
+
+@pytest.mark.parametrize("off_k", [8.0, -8.0])
+def test_a_forecast_that_jumps_away_from_the_log_narrows_no_range_and_is_named(
+    off_k: float,
+) -> None:
+    for seed in (1, 2, 3):
+        track, outside, _ = follower(8.0, seed)
+        alone, agreeing = (outlook_of_log(track, PRIORS, each) for each in (None, outside))
+        assert agreeing.notes == ()
+        temp_c = outside.temp_c + off_k * (outside.time_s > NOW_S)
+        made = outlook_of_log(track, PRIORS, replace(outside, temp_c=temp_c))
+        (note,) = made.notes
+        assert "within 4 h, far more than before" in note
+        lows, highs = zip(
+            *(each.bands().air_temp_c[[0, 2], 1:17] for each in (alone, made)), strict=True
+        )
+        assert (highs[1] - lows[1] >= highs[0] - lows[0]).all()
+        # Both courses stay inside: the log's, and most of what the forecast tells.
+        middle = alone.bands().air_temp_c[1, 1:17]
+        assert ((lows[1] <= middle) & (middle <= highs[1])).all()
+        beyond = highs[1] - middle if off_k > 0.0 else middle - lows[1]
+        assert beyond[-1] > 4.0
+
+
+@pytest.mark.parametrize("first_min", [1.0, 59.0])
+def test_a_forecast_from_the_next_full_hour_on_is_of_use(first_min: float) -> None:
+    track, outside, _ = follower(4.0)
+    times_s = outside.time_s + 60.0 * first_min
+    ahead = outside.time_s >= NOW_S
+    columns = (times_s, outside.temp_c, outside.dew_point_c)
+    given = Outside(*(each[ahead] for each in columns), None, NOW_S)
+    made = outlook_of_log(track, PRIORS, given)
+    assert made.source.startswith("the forecast and ")
+    late = replace(given, time_s=given.time_s + HOUR_S)
+    with pytest.raises(ForecastUnfit, match="reaches 0 s ahead"):
+        outlook_of_log(track, PRIORS, late)
 
 
 def test_beyond_a_forecasts_end_the_log_counts_alone() -> None:

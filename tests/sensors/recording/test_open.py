@@ -536,6 +536,27 @@ def test_columns_are_taken_by_name(name: str, expected: tuple[str, Quantity, str
     assert use is not None or found.verdicts[0].why
 
 
+@pytest.mark.parametrize(
+    ("name", "what"),
+    [
+        ("dew point C", "a dew point"),
+        ("wet bulb C", "a wet bulb"),
+        ("WB (°C)", "a wet bulb"),
+        ("Feuchtkugel [°C]", "a wet bulb"),
+        ("HumidityRatio", "a humidity ratio"),
+    ],
+)
+def test_what_stands_for_no_humidity_is_said_where_none_is_recorded(name: str, what: str) -> None:
+    beside = [sight("air temp C", 17.2, 17.3), sight("hull temp C", 16.3, 16.4)]
+    damp = [sight(name, 9.0, 9.1)]
+    alone = judge([*beside, *damp], Hints(), {}).verdicts[2].why
+    assert alone.startswith(f"{what}, and only relative humidity is read, which no column holds")
+    assert "anew" not in alone
+    with_rh = judge([*beside, *damp, sight("RH, %", 60.0, 61.0)], Hints(), {}).verdicts[2].why
+    assert with_rh.startswith(what)
+    assert "no column" not in with_rh
+
+
 def sight(name: str, *values: float) -> Sight:
     return Sight(name, name, "", np.array(values))
 
