@@ -12,6 +12,7 @@ from monitor.screen.pieces import Piece, join
 from monitor.screen.view import View
 from rules.clocks.clock import Clock, ClockState
 from rules.text import clean, duration_text
+from rules.units import HOUR_S
 from rules.vocabulary import ALL_SECTIONS, ClockName
 
 SHORT_LEFT_S = 900.0  # a pot or a window with less than this left is shown as near
@@ -23,6 +24,7 @@ _MUST_NOT_PASS = (
     ClockName.LAUNCH_NOT_AFTER,
 )
 _TAPE = (ClockName.TAPE_NOT_BEFORE, ClockName.TAPE_NOT_AFTER)
+_SOON_S = 12.0 * HOUR_S  # a working day; judgement, no source
 
 
 def clock_items(view: View, *, long: bool = False) -> list[Text]:
@@ -51,11 +53,27 @@ def urgent_clocks(view: View) -> list[Clock]:
 
 
 def _urgency(clock: Clock) -> tuple[int, float]:
-    ends_s = math.inf if clock.ends_at_s is None else clock.ends_at_s
     running = clock.state is ClockState.RUNNING
     if clock.name in _MUST_NOT_PASS and clock.state is not ClockState.UNKNOWN:
-        return (0 if running else 1), ends_s
-    return (2 if running else 3), ends_s
+        return (0 if running else 1), _ends_s(clock)
+    return (2 if running else 3), _ends_s(clock)
+
+
+def _ends_s(clock: Clock) -> float:
+    """When it ends; one that does not count, last [s]."""
+    return math.inf if clock.ends_at_s is None else clock.ends_at_s
+
+
+def next_to_end(view: View) -> Clock | None:
+    """The one clock to show where there is room for one, or None where none runs.
+
+    What may not pass in the next hours goes first, else the clock that ends next.
+    """
+    running = [clock for clock in urgent_clocks(view) if clock.state is ClockState.RUNNING]
+    until_s = view.snapshot.time_s + _SOON_S
+    if running and running[0].name in _MUST_NOT_PASS and _ends_s(running[0]) <= until_s:
+        return running[0]
+    return min(running, key=_ends_s, default=None)
 
 
 def next_clock(view: View, *, with_left: bool = True, with_paint: bool = True) -> Text | None:

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 from rich.cells import cell_len
 from rich.text import Text
 
-from monitor.screen.clocks_panel import clock_name, urgent_clocks
+from monitor.screen.clocks_panel import clock_name, next_to_end
 from monitor.screen.letters import big_figure, least_width
 from monitor.screen.pieces import cut, flow, join
 from monitor.screen.sentence import TIMERS, closest, figure, limit_of, turns_at, way_out
 from monitor.screen.view import ROLE, View
 from rules.call import Call
-from rules.clocks.clock import Clock, ClockState
+from rules.clocks.clock import Clock
 from rules.limits import is_upper
 from rules.reasons import LIMIT_WORDS, Reason
 from rules.section import SectionCall
@@ -57,15 +56,10 @@ def dials(view: View) -> list[Dial]:
     found = []
     if view.worst is not None:
         found.append(_deciding(view, view.worst))
-    clocks = [clock for clock in urgent_clocks(view) if clock.state is ClockState.RUNNING]
-    if clocks:
-        found.append(_clock(view, min(clocks, key=_ends_s)))
+    clock = next_to_end(view)
+    if clock is not None:
+        found.append(_clock(view, clock))
     return found
-
-
-def _ends_s(clock: Clock) -> float:
-    """When it ends; one that does not count, last [s]."""
-    return math.inf if clock.ends_at_s is None else clock.ends_at_s
 
 
 def dial_lines(view: View, width: int, rows: int) -> list[Text]:

@@ -84,7 +84,7 @@ def test_the_figure_is_the_one_that_the_call_rests_on() -> None:
     assert figures["probe-dead"] == Dial("?", ("not known: dew margin", "not known"), "unknown")
 
 
-def test_the_clock_is_the_next_to_end() -> None:
+def test_the_clock_is_the_next_to_end_but_a_pot_of_today_goes_first() -> None:
     clock = dials(View(scene("go"), PLAIN))[1]
     assert (clock.big, clock.words[-1]) == ("16:35", "pot A use by")
     assert clock.left is not None
@@ -92,12 +92,12 @@ def test_the_clock_is_the_next_to_end() -> None:
     assert clock.left == pytest.approx(175.0 / 190.0, abs=0.01)
     twelve = dials(View(scene("go"), replace(PLAIN, twelve_hours=True)))[1]
     assert twelve.big == "4:35"
-    # At 17:20 port, ended at 17:00, is about to flash off; pot A of 15:55 lives till evening.
+    # At 17:20 port, ended at 17:00, is about to flash off; pot A of 15:55 lives till evening, and
+    # is what may not be missed.
     stop = scene("stop")
-    flash = dials(View(stop, PLAIN))[1]
-    assert flash.words[-1] == "flash until"
-    later = replace(stop, clocks=tuple(c for c in stop.clocks if c.name is not ClockName.FLASH))
-    assert dials(View(later, PLAIN))[1].words[-1] == "pot A use by"
+    assert dials(View(stop, PLAIN))[1].words[-1] == "pot A use by"
+    rest = replace(stop, clocks=tuple(c for c in stop.clocks if c.name is not ClockName.POT_LIFE))
+    assert dials(View(rest, PLAIN))[1].words[-1] == "flash until"
     night = scene("night")
     assert dials(View(night, PLAIN))[1].words[-1] == "recoat from"
     tape = tuple(c for c in night.clocks if c.name is ClockName.TAPE_NOT_AFTER)
