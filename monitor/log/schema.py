@@ -402,15 +402,17 @@ def version_of(connection: sqlite3.Connection, name: str) -> int:
     Raises:
         ForeignLog: the file is another program's, or a newer version's.
     """
-    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
-    owner = int(connection.execute("PRAGMA application_id").fetchone()[0])
-    tables = int(connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0])
+    # In one statement, since another process may be making the log.
+    version, owner, tables = connection.execute(
+        "SELECT user_version, application_id, (SELECT count(*) FROM sqlite_master) "
+        "FROM pragma_user_version, pragma_application_id"
+    ).fetchone()
     if owner != APPLICATION_ID and (tables or version or owner):
         raise ForeignLog(
             f"log {name}: it is a database, but not one of filmcall's; nothing was changed in it. "
             f"Give another file with --db."
         )
-    return version
+    return int(version)
 
 
 def migrate(

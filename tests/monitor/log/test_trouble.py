@@ -590,6 +590,23 @@ def test_a_log_whose_first_page_is_gone_is_set_aside_though_nothing_lies_beside_
     assert aside.read_bytes() == spoiled
 
 
+def test_a_log_that_another_process_makes_meanwhile_is_no_foreign_one(tmp_path: Path) -> None:
+    path = tmp_path / "log.db"
+    ours, other = (sqlite3.connect(path, isolation_level=None) for _ in range(2))
+    made: list[int] = []
+
+    def make(statement: str) -> None:
+        if "sqlite_master" in statement and not made:
+            made.append(0)
+            migrate(other, "log")
+
+    ours.set_trace_callback(make)
+    assert version_of(ours, "log") in (0, SCHEMA_VERSION)
+    assert made, "it was made while we looked"
+    ours.close()
+    other.close()
+
+
 def test_a_file_of_the_users_own_is_never_renamed_or_changed(tmp_path: Path) -> None:
     notes = tmp_path / "notes.csv"
     notes.write_text("time,temp\n" * 1000)
