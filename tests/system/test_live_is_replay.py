@@ -153,17 +153,29 @@ def changes(told: list[dict[str, object]], begin_s: float) -> list[tuple[str, fl
 
 
 @pytest.fixture(scope="module")
-def heard(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Heard]:
-    """Send all traffic once, through one broker and one program."""
+def heard(tmp_path_factory: pytest.TempPathFactory) -> Heard:
+    """Send all traffic once, through one broker and one program.
+
+    On a machine that stands still for a quarter of a second the line is half a minute behind by the
+    faster clock, which rightly is no GO: then it is sent again at a slower one.
+    """
     need("mosquitto", mosquitto() is not None)
-    folder = tmp_path_factory.mktemp("live")
+    for times in (TIMES, TIMES / 2.0, TIMES / 4.0):
+        found = sent_at(times, tmp_path_factory.mktemp("live"))
+        if all("GO" in dict(calls) for calls in found.calls.values()):
+            break
+    return found
+
+
+def sent_at(times: float, folder: Path) -> Heard:
+    """Send all traffic by a clock so many times as fast as the machine's."""
     (folder / "trial.toml").write_text(spec_text("trial"))
     bench = Bench(folder)
     try:
         head = f'[broker]\nhost = "127.0.0.1"\nport = {bench.yard.port}\nusername = "filmcall"\n'
         head += 'password_file = "password"\n[publish]\nstation = "bench"\n'
         head += '[replay]\ntime = "time"\n'
-        clock = FastClock(time.time(), (time.time() // 3600.0 + 1.0) * 3600.0, TIMES)
+        clock = FastClock(time.time(), (time.time() // 3600.0 + 1.0) * 3600.0, times)
         senders = {
             account: bench.closing(bench.yard.sensor(account, version))
             for account, version in (("air-bow", "5"), ("air-stern", "3.1.1"), ("plank-port", "5"))
@@ -189,7 +201,7 @@ def heard(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Heard]:
         }
         assert bench.program is not None
         assert bench.program.alive(), bench.program.said[-500:]
-        yield Heard(folder, begin_s, late_s, calls)
+        return Heard(folder, begin_s, late_s, calls)
     finally:
         bench.close()
 
