@@ -111,7 +111,8 @@ class Answerer:
     def for_the_film(self, beneath: Answerer | None = None) -> Answerer:
         """Return where the answer about a film begins that was just laid, on what is known so far.
 
-        What only kept a coat from being started (the closed window) does not harm the film.
+        What only kept a coat from being started (the closed window) does not harm the film, nor
+        does air that has been well again for long behind it.
 
         Args:
             beneath: the answer about films that lie already, of which nothing is forgotten.
@@ -119,7 +120,8 @@ class Answerer:
         found = deepcopy(self)
         memory = found.memory
         if memory.call is Call.STOP and RECOAT_CLOSES in memory.cause:
-            cause = memory.cause - {RECOAT_CLOSES}
+            harming, _ = found.harms.names()
+            cause = frozenset(e for e in memory.cause if harming.intersection(limits_of([e])))
             found.memory = replace(memory, cause=cause)
             if not cause:
                 found.memory = Memory(Call.HOLD, memory.since_s)

@@ -336,6 +336,20 @@ def test_a_coat_laid_at_the_wrong_time_gets_no_go_while_it_is_wet(
     assert tent.told().stage is Stage.CURE
 
 
+def test_a_late_coat_in_air_that_is_well_again_is_no_stop_of_its_film() -> None:
+    """The window kept the STOP of a damp hour alive through a dry morning; the film has no part."""
+    late = [("coat-started", 0.0, {"coat": 1}), ("coat-ended", 20 * MIN, {})]
+    tent = Tent(spec(), [*late, ("coat-started", 7 * H, {"coat": 2})])
+    tent.run(0, 4 * H)
+    tent.run(4 * H + 60, 5 * H, (20.0, 82.0, 26.0))  # past the topcoat's 80 for a coat
+    tent.run(5 * H + 60, 7 * H - 60)
+    told = tent.told()
+    assert told.start.call is Call.STOP, "the window has closed"  # type: ignore[union-attr]
+    assert told.films.call is Call.GO  # type: ignore[union-attr]
+    assert tent.run(7 * H, 7 * H) is Call.STOP, "it is laid too late"
+    assert tent.told().films.call is not Call.STOP  # type: ignore[union-attr]
+
+
 OVER_WATER = [
     ("coat-started", 0.0, {"coat": 1}),
     ("coat-ended", 20 * MIN, {}),
