@@ -243,16 +243,15 @@ class Section:
         """
         self._end_quiet()
         self.film = film
-        if not film.is_wet:
-            self._films = None
-        elif self._films is None:
-            self._films = self._start.for_the_film()
-        elif time_s is not None:
-            asked = film.film_limits()
-            if self._films.asks_less_than(asked) and not self._start.asks_less_than(asked):
-                self._films = self._start.for_the_film(self._films)
-        if self._films is not None:
-            self._films.set_limits(film.film_limits(), film.spec, time_s)
+        films = self._films if film.is_wet else None
+        if film.is_wet:
+            asked, start = film.film_limits(), self._start
+            if films is None:
+                films = start.for_the_film()
+            elif time_s is not None and films.asks_less_than(asked):
+                films = films if start.asks_less_than(asked) else start.for_the_film(films)
+            films.set_limits(asked, film.spec, time_s)
+        self._films = films
         self._start.set_limits(film.start_limits(), film.start_spec, time_s)
 
     def evaluate(

@@ -11,6 +11,7 @@ import numpy as np
 from monitor.job.make import JobAtHand, Made
 from monitor.job.standing import Standing
 from monitor.job.text import CAUTION, day_text, generic_lines, moment_text, tent_lines
+from monitor.wire import Json
 from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
 from rules.clocks.all_clocks import clocks_on
@@ -69,8 +70,9 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
         film, heard = followed.laid.get(section.name), hand.heard.get(section.enclosure)
         stood = None if heard is None else heard.of(section.name)
         if stood is not None and 0.0 <= hand.now_s - stood.until_s < HOUR_S:
-            told = _start(stood, hand.now_s, zone)
-            lines.append(f"  {section.name}: {_other_paint(hand, section, told, zone) or told}")
+            start = json.loads(stood.call.body)["start"]
+            told = _other_paint(hand, section, zone) if start["call"] == "GO" else None
+            lines.append(f"  {section.name}: {told or _start(start, stood, hand.now_s, zone)}")
         elif film is None or film.coat.number < len(section.coats):
             unanswered.append(section.name)
     lines += [
@@ -102,9 +104,8 @@ def _is_blind(hand: JobAtHand, enclosure: str) -> bool:
     return heard is not None and heard.counts_until_s < hand.now_s
 
 
-def _start(stood: Standing, now_s: float, zone: tzinfo) -> str:
+def _start(start: Json, stood: Standing, now_s: float, zone: tzinfo) -> str:
     """The log's answer to "may I start?", whatever the question that decided the call."""
-    start = json.loads(stood.call.body)["start"]
     call, is_new = start["call"], now_s - stood.call.time_s < HOUR_S
     why = start["reasons"]
     if call == "GO":  # until when a coat may be begun; that moves with the outlook
@@ -118,10 +119,10 @@ def _start(stood: Standing, now_s: float, zone: tzinfo) -> str:
     return f"{'. '.join(each.rstrip('.') for each in words)}."
 
 
-def _other_paint(hand: JobAtHand, section: JobSection, told: str, zone: tzinfo) -> str | None:
+def _other_paint(hand: JobAtHand, section: JobSection, zone: tzinfo) -> str | None:
     """What to say where GO is for the enclosure's own paint, and the job has another one next."""
     film = hand.followed.laid.get(section.name)
-    if film is None or film.coat.number >= len(section.coats) or not told.startswith("GO"):
+    if film is None or film.coat.number >= len(section.coats):
         return None
     coat = section.coats[film.coat.number]
     opens_s, closes_s = _window_s(hand, section, film, coat)

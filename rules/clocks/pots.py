@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -67,14 +66,12 @@ def waiting_pots(work: Work, clocks: Iterable[Clock]) -> list[tuple[Pot, Clock |
     Returns:
         Each with the clock of its life, or None where it has none.
     """
-    coat, used_until = work.newest, -math.inf
-    if coat is not None:
-        used_until = max(coat.started_s or -math.inf, coat.ended_s or -math.inf)
+    used_s = None if work.newest is None else work.newest.done_s
     lives = {c.started_s: c for c in clocks if c.name is ClockName.POT_LIFE}
     return [
         (pot, lives.get(pot.mixed_s))
         for pot in work.pots
-        if pot.mixed_s > used_until and pot.ended_s is None
+        if pot.ended_s is None and (used_s is None or pot.mixed_s > used_s)
     ]
 
 

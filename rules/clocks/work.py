@@ -246,10 +246,9 @@ def pot_of(event: Event, pots: Sequence[Pot], since_s: float | None) -> Pot | No
     return standing[-1] if standing else None
 
 
-def _spec_named(event: Event, pots: list[Pot], since_s: float | None) -> str | None:
+def _spec_named(event: Event, pot: Pot | None) -> str | None:
     """The spec that a coat event names, itself or by the pot that went into the coat."""
-    pot = pot_of(event, pots, since_s) if event.spec is None else None
-    return event.spec_key if pot is None else pot.spec
+    return event.spec_key if event.spec is not None or pot is None else pot.spec
 
 
 def laid_with(section: str | None, events: Iterable[Event], coat: Event) -> str | None:
@@ -276,8 +275,8 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
             coats[-1] = replace(last, ended_s=None, session_ended_s=None, resumed_s=event.time_s)
             return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1
-    spec = _spec_named(event, pots, since)
     pot = pot_of(event, pots, since)
+    spec = _spec_named(event, pot)
     hardener = event.hardener or (None if pot is None else pot.hardener)
     coats.append(
         Coat(
@@ -320,7 +319,7 @@ def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
             )
             return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1
-    spec = _spec_named(event, pots, last.ended_s if last else None)
+    spec = _spec_named(event, pot_of(event, pots, last.ended_s if last else None))
     coats.append(Coat(number, None, event.time_s, spec, event.method))
 
 

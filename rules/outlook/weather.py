@@ -9,11 +9,11 @@ import numpy as np
 from rules.air.arrays import Floats
 from rules.errors import FilmcallError
 from rules.text import duration_text
+from rules.units import HOUR_S
 
 LONGEST_GAP_S = 3.0 * 3600.0 + 1.0
 """Hours further apart than this are not joined by a straight line [s]."""
 
-FULL_HOUR_S = 3600.0
 STALE_AFTER_S = 12.0 * 3600.0
 DROPPED_AFTER_S = 48.0 * 3600.0
 LEAST_REACH_S = 3.0 * 3600.0
@@ -87,7 +87,7 @@ class Outside:
         A forecast is often handed out from the next full hour on.
         """
         begins_s = float(self.time_s[0]) if self.time_s.size else now_s
-        if not 0.0 < begins_s - now_s <= FULL_HOUR_S:
+        if not 0.0 < begins_s - now_s <= HOUR_S:
             return self
         sun = self.sun_w_m2
         return replace(
