@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from monitor.job.read import CHORE_TAKES_S
 from monitor.logged_films import LoggedFilms
 from rules.clocks.pots import pot_clocks
-from rules.clocks.work import Coat, work_of
-from rules.events import Event, in_force
+from rules.clocks.work import Coat, Work, work_of
+from rules.events import Event
 from rules.job.ahead import Ahead
 from rules.job.model import Chore, CoatToLay, Job, JobSection
 from rules.job.problem import Laid, MixedPot
 from rules.job.shopping import ENOUGH, coat_takes_ml
 from rules.spec.model import Spec
-from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind
+from rules.vocabulary import ALL_SECTIONS, ClockName
 
 _DEW = "after dew on the soft film"
 
@@ -84,7 +83,8 @@ def followed(
             own_pots, odd = _pots(section.coats[count], logged, specs, poured)
             strayed += [f"{each}, the next coat of {section.name} is another" for each in odd]
             air = ahead[section.enclosure]
-            drawn = tuple(_drawn(pot, own, job, air.temp_c(pot.mixed_s)) for pot in own_pots)
+            works = _works(own, now_s)
+            drawn = tuple(_drawn(pot, works, job, air.temp_c(pot.mixed_s)) for pot in own_pots)
             takes_ml = coat_takes_ml(section, section.coats[count], air.temp_c(now_s))
             ready = tuple(pot for pot in drawn if _is_ready(pot, takes_ml))
             if ready:
@@ -152,15 +152,22 @@ def _pots(
     return tuple(found), odd
 
 
-def _drawn(pot: MixedPot, events: tuple[Event, ...], job: Job, temp_c: float) -> MixedPot:
+def _works(events: tuple[Event, ...], now_s: float) -> dict[str, Work]:
+    """What was done to each section that an event names; to all of them where none is named."""
+    names = dict.fromkeys(event.section or ALL_SECTIONS for event in events)
+    return {name: work_of(name, events, now_s) for name in names}
+
+
+def _drawn(pot: MixedPot, works: Mapping[str, Work], job: Job, temp_c: float) -> MixedPot:
     """The pot with what coats that were begun from it have left in it, by the job's figures."""
-    standing = in_force(events)
     left_ml, sections = pot.amount_ml, []
-    for event in standing:
-        if event.kind is EventKind.COAT_STARTED and _poured_s(event, standing) == pot.mixed_s:
-            takes_ml = _takes_ml(event, events, job, temp_c)
+    for name, work in works.items():
+        for at, coat in enumerate(work.coats):
+            if pot.mixed_s not in coat.poured_s:
+                continue
+            takes_ml = _takes_ml(name, at, coat, job, temp_c)
             left_ml = None if takes_ml is None or left_ml is None else max(left_ml - takes_ml, 0.0)
-            sections.append(event.section or ALL_SECTIONS)
+            sections.append(name)
     return replace(pot, amount_ml=left_ml, drawn_for=tuple(dict.fromkeys(sections)))
 
 
@@ -173,32 +180,12 @@ def _is_ready(pot: MixedPot, takes_ml: float | None) -> bool:
     return pot.amount_ml >= ENOUGH * takes_ml
 
 
-def _poured_s(started: Event, events: Iterable[Event]) -> float | None:
-    """When the pot was mixed that a coat was begun from: the last one that it can mean [s]."""
-    return max(
-        (
-            event.time_s
-            for event in events
-            if event.kind is EventKind.MIXED
-            and event.time_s <= started.time_s
-            and started.batch in (None, event.batch)
-            and started.section in (None, event.section or started.section)
-            and started.spec in (None, event.spec or started.spec)
-        ),
-        default=None,
-    )
-
-
-def _takes_ml(started: Event, events: tuple[Event, ...], job: Job, temp_c: float) -> float | None:
+def _takes_ml(section: str, at: int, coat: Coat, job: Job, temp_c: float) -> float | None:
     """What the job has for a coat, all of it from one pot; None where that is not known [mL]."""
-    section = next((each for each in job.sections if each.name == started.section), None)
-    if section is None:
+    own = next((each for each in job.sections if each.name == section), None)
+    if own is None or at >= len(own.coats) or len(coat.poured_s) > 1:
         return None
-    coats = work_of(section.name, events, math.inf).coats
-    for number, coat in enumerate(coats[: len(section.coats)]):
-        if coat.started_s == started.time_s and coat.resumed_s is None:
-            return coat_takes_ml(section, section.coats[number], temp_c)
-    return None
+    return coat_takes_ml(own, own.coats[at], temp_c)
 
 
 def _usable(specs: Mapping[str, Spec], coat: Coat) -> Spec | None:

@@ -103,9 +103,10 @@ class SectionWork:
         return spec and spec.under(method, hardener)
 
     def coat_of(self, pot: Pot) -> Coat | None:
-        """The first coat that was begun once a pot was mixed, or None."""
-        begun = (c for c in self.work.coats if (c.started_s or 0.0) >= pot.mixed_s)
-        return next(begun, None)
+        """The first coat that was begun from a pot, else once it was mixed, or None."""
+        begun = [c for c in self.work.coats if (c.started_s or 0.0) >= pot.mixed_s]
+        poured = (c for c in begun if pot.mixed_s in c.poured_s)
+        return next(poured, begun[0] if begun else None)
 
 
 def frame_of(

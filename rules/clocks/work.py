@@ -39,6 +39,7 @@ class Coat:
         resumed_s: the last coat-started that carried it on after a pause, or None [s].
         hardener: name of the hardener where it is not the sheet's standard one, or None.
         service: where it will serve, or None where nobody said.
+        poured_s: when the pots were mixed that it was begun, and carried on, from [s].
     """
 
     number: int
@@ -50,6 +51,7 @@ class Coat:
     resumed_s: float | None = None
     hardener: str | None = None
     service: Service | None = None
+    poured_s: tuple[float, ...] = ()
 
     @property
     def is_open(self) -> bool:
@@ -265,17 +267,23 @@ def laid_with(section: str | None, events: Iterable[Event], coat: Event) -> str 
 
 def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
     last = coats[-1] if coats else None
-    since = None if last is None else last.done_s
+    pot = pot_of(event, pots, None if last is None else last.done_s)
+    poured_s = () if pot is None else (pot.mixed_s,)
     if last is not None and last.started_s is not None:
         recent = event.time_s - (last.ended_s or last.started_s) <= SAME_COAT_S
         same_spec = event.spec is None or last.spec in (None, event.spec_key)
         same_number = event.coat == last.number or (event.coat is None and last.ended_s is None)
         if recent and same_spec and same_number:
             # The coat goes on after a pause: it began when it began, and has not ended yet.
-            coats[-1] = replace(last, ended_s=None, session_ended_s=None, resumed_s=event.time_s)
+            coats[-1] = replace(
+                last,
+                ended_s=None,
+                session_ended_s=None,
+                resumed_s=event.time_s,
+                poured_s=tuple(dict.fromkeys((*last.poured_s, *poured_s))),
+            )
             return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1
-    pot = pot_of(event, pots, since)
     spec = _spec_named(event, pot)
     hardener = event.hardener or (None if pot is None else pot.hardener)
     coats.append(
@@ -287,6 +295,7 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
             event.method,
             hardener=hardener,
             service=event.service,
+            poured_s=poured_s,
         )
     )
 

@@ -235,6 +235,8 @@ def test_a_pot_that_another_section_was_coated_from_holds_what_is_left(
     for kind, hour, named in (
         ("mixed", "17:00", ("--batch", "B1", *amount)),
         ("coat-started", "17:05", of_port),
+        ("coat-ended", "17:15", of_port[:2]),
+        ("coat-started", "17:20", (*of_port, "--coat", "1")),  # the same coat, after a pause
         ("coat-ended", "17:35", of_port[:2]),
     ):
         spec = () if kind == "coat-ended" else ("--spec", str(tmp_path / PRIMER))

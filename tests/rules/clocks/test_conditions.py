@@ -278,6 +278,26 @@ def test_a_coat_has_the_hardener_of_its_mix_and_the_pot_the_method_of_its_coat()
     assert clocks[ClockName.POT_LIFE].ends_at_s == pytest.approx(T0 + 1.0 * H)
 
 
+def test_a_pot_has_the_method_of_the_coat_that_names_it() -> None:
+    """B is sprayed; A stands meanwhile and is brushed."""
+    gun = column(table((20, 1)), ClockName.POT_LIFE, method=Method.GUN)
+    spec = replace(PRIMER, pot_sizes=(), when=(gun,))
+    told = (
+        event(EventKind.MIXED, 0.0, batch="A"),
+        event(EventKind.MIXED, 0.1, batch="B"),
+        event(EventKind.COAT_STARTED, 0.2, method=Method.GUN, batch="B"),
+        event(EventKind.COAT_ENDED, 0.3, method=Method.GUN),
+        event(EventKind.COAT_STARTED, 0.4, method=Method.BRUSH, batch="A"),
+    )
+    history = steady(20.0, air_c=20.0)
+    clocks = clocks_of(None, told, SPECS, spec, history, T0 + 0.5 * H)
+    lives = {c.batch: c.ends_at_s for c in clocks if c.name is ClockName.POT_LIFE}
+    by_brush = clocks_of(None, told[:1], SPECS, spec, history, T0 + 0.15 * H)
+    sheet = next(c for c in by_brush if c.name is ClockName.POT_LIFE)
+    assert lives["B"] == pytest.approx(T0 + 1.1 * H)
+    assert lives["A"] == sheet.ends_at_s != pytest.approx(T0 + 1.0 * H)
+
+
 def test_past_its_last_step_a_coat_comes_off_and_no_sanding_opens_it() -> None:
     # The window of 48 h at 20 degC has closed; sanding is of use until 60 h.
     spec = replace(PRIMER, overcoat=OvercoatSteps(abraded_s=60 * H))
