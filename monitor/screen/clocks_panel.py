@@ -84,10 +84,11 @@ def next_clock(view: View, *, with_left: bool = True, with_paint: bool = True) -
         with_left: with how long it has to go, and not only its hour.
         with_paint: with the next coat's paint, where a recoat window is for one.
     """
-    clocks = urgent_clocks(view) or view.snapshot.clocks
-    if not clocks:
+    shown = next_to_end(view) or next(iter(urgent_clocks(view) or view.snapshot.clocks), None)
+    if shown is None:
         return None
-    shown = clocks[0] if with_paint else replace(clocks[0], next_spec="")
+    if not with_paint:
+        shown = replace(shown, next_spec="")
     return _clock(view, shown, with_left=with_left)
 
 

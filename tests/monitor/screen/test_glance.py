@@ -108,6 +108,14 @@ def test_the_clock_is_the_next_to_end_but_a_pot_of_today_goes_first() -> None:
     assert dials(View(replace(night, clocks=(still, *tape)), PLAIN))[1] == dial
 
 
+@pytest.mark.parametrize("name", ["go", "stop", "night"])
+def test_the_small_screen_names_the_same_clock(name: str) -> None:
+    clock = dials(View(scene(name), PLAIN))[1]
+    small = flat([line.plain for line in render(scene(name), Size(40, 12), PLAIN, DeskView())])
+    assert clock.words[-1] in small
+    assert clock.big in small
+
+
 def test_the_bar_shows_how_much_is_left() -> None:
     lines = lines_of(scene("go"), Size(80, 24))
     bar = next(line for line in lines if "█─" in line)
