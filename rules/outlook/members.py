@@ -243,7 +243,8 @@ def weights_of(members: list[Member], times_s: Floats, now_s: float, at_first: F
     known = np.stack([np.isfinite(member.errors).all(axis=2) for member in members])
     counts = known.sum(axis=1)
     tells = np.array([np.isfinite(member.change).all(axis=0) for member in members])
-    weights = np.where(tells & (2 * counts >= counts.max(axis=0)), at_first, 0.0)
+    most = np.where(tells, counts, 0).max(axis=0)
+    weights = np.where(tells & (2 * counts >= most), at_first, 0.0)
     counted = weights > 0.0
     usable = np.asarray((known | ~counted[:, None]).all(axis=0))
     scored = np.flatnonzero(usable.sum(axis=0) >= LEAST_SCORED)

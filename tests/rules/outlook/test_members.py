@@ -100,6 +100,18 @@ def test_a_member_that_errs_twice_as_much_loses_its_say_and_a_silent_one_has_non
     assert weights[1, -1] > 1e-3
 
 
+def test_a_silent_member_that_knows_more_of_the_past_leaves_the_others_their_say() -> None:
+    """As after a gap of days: the usual level has none for some hours ahead."""
+    errors = np.random.default_rng(7).normal(size=(6 * DAY, DAY, QUANTITIES))
+    change = np.zeros((QUANTITIES, DAY))
+    young = errors.copy()
+    young[:-DAY] = np.nan
+    members = [Member(np.full_like(change, np.nan), errors), Member(change, young)]
+    times = NOW_S - STEP_S * np.arange(6.0 * DAY)[::-1]
+    weights = weights_of(members, times, NOW_S, np.ones((2, DAY)))
+    assert (weights == [[0.0], [1.0]]).all()
+
+
 def test_the_usual_level_is_that_of_the_days_before() -> None:
     values = np.repeat([[10.0], [14.0]], DAY, axis=0) + np.arange(2.0 * DAY)[:, None] % DAY
     found = usual(values)
