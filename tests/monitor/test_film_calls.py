@@ -378,6 +378,16 @@ def test_a_coat_over_a_film_that_was_wet_while_soft_gets_no_go_unless_it_was_was
         assert tent.run(3 * H + 16 * MIN, 3 * H + 30 * MIN) is Call.HOLD
 
 
+def test_what_stands_for_all_the_rest_comes_after_a_section_with_a_film() -> None:
+    """No point names a section, so that all would say that one may start, over a wet film."""
+    tent = Tent(spec(), [("coat-started", 0.0, {"section": "hull-port"})])
+    tent.run(-20 * MIN, -60)
+    tent.tent.ensure_section("hull-port")
+    assert tent.run(0, 15 * MIN) is Call.GO
+    assert [each.section for each in tent.tent.explain()] == ["hull-port", "all"]
+    assert tent.told().question == "is the film safe?"
+
+
 def test_a_limit_ends_within_a_minute_of_its_step() -> None:
     humidity = Limit(LimitName.HUMIDITY_MAX, 80.0, Step.TOUCH_DRY)
     coating = spec()
