@@ -129,8 +129,9 @@ def outlook_of_log(
             alone = members[:-1]
             at_first = np.ones((len(alone), DAY))
             by_log = weights_of(alone, fit.origin_s, track.end_s, at_first)
-            back = expected(alone, by_log) - change
-            draws[::2, :, 1:] += back[:count, : draws.shape[2] - 1]
+            by_forecast = np.where(np.isfinite(forecast.change), forecast.change, change)
+            for half, course in enumerate((expected(alone, by_log), by_forecast)):
+                draws[half::2, :, 1:] += (course - change)[:count, : draws.shape[2] - 1]
             notes += (PARTS.format(apart_k),)
     return replace(assemble(track, centre, draws, source), notes=notes)
 
