@@ -8,7 +8,7 @@ from datetime import datetime, timedelta, tzinfo
 
 import numpy as np
 
-from monitor.job.make import JobAtHand, Made
+from monitor.job.make import JobAtHand, Made, too_late
 from monitor.job.standing import Standing
 from monitor.job.text import CAUTION, day_text, generic_lines, moment_text, tent_lines
 from monitor.wire import Json
@@ -424,6 +424,8 @@ def _wet(hand: JobAtHand, made: Made, end_s: float) -> Iterator[tuple[str, Spec,
 
 def _day(hand: JobAtHand, made: Made, zone: tzinfo) -> list[str]:
     plan = made.plan
+    if late := too_late(plan):
+        return [f"THE DAY DOES NOT HOLD: {late}."]
     days = int(plan.slack_s // DAY_S)
     lines = [
         f"She is done {moment_text(plan.finish_s, zone)}, {counted(days, 'day')} before the last, "
