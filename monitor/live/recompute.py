@@ -8,6 +8,7 @@ were thinned, a disk that was full, a clock that was set) is counted and said, n
 from __future__ import annotations
 
 import json
+import math
 import tempfile
 from bisect import bisect_right
 from collections import defaultdict
@@ -280,6 +281,7 @@ class _Lived:
                 elif isinstance(what, list):
                     self._now.arrivals += what
                 self._turn(self._now.now_s)
+        self._see_it_through(math.inf)
 
     def _others(self) -> Iterator[tuple[float, int, object]]:
         store = self._store
@@ -326,6 +328,7 @@ class _Lived:
 
     def _begin(self, begin: _Begin, now_s: float) -> None:
         """Start the program, as it was started."""
+        self._see_it_through(now_s)
         self._watch = None
         self._put_waiting(now_s)
         self._scratch.flush()
@@ -374,6 +377,16 @@ class _Lived:
         self._again.spans[-1] = (self._again.spans[-1][0], now_s)
         watch.turn(0.0)
         _give(watch.rooms[self._enclosure].enclosure, self._beside)
+
+    def _see_it_through(self, to_s: float) -> None:
+        """Let come what the program's last look may have seen a moment sooner than is logged.
+
+        A reading's age has the delay of its way in it, which the log has not: it ran out sooner.
+        """
+        if self._watch is not None:
+            lived = self._again.spans[-1]
+            self._turn(min(self._now.now_s + CALL.near_s, to_s))
+            self._again.spans[-1] = lived
 
     def _set_beside(self, kept: Kept) -> None:
         section = kept.row.section

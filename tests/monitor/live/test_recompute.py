@@ -11,6 +11,7 @@ import random
 import re
 import shutil
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,7 @@ from rig import PORT, PRIMER, STBD, TOPCOAT, Rig
 from monitor.live.recompute import recompute
 from monitor.log.files import Recomputed
 from monitor.log.log import Store
+from rules.call import Call
 from rules.outlook.draws import OutlookBreak
 from rules.trend import EarlierOutlook
 from rules.vocabulary import LimitName, Stage
@@ -99,6 +101,31 @@ def test_an_honest_night_is_never_accused(tmp_path: Path, seed: int) -> None:
     assert found.problems == []
     with Store.open(tmp_path / "log.db", now_s=lambda: 0.0, read_only=True) as store:
         assert found.follow + found.left_out.total() == len(list(store.calls()))
+
+
+@pytest.mark.parametrize("restarted", [False, True])
+def test_a_reading_that_ran_out_sooner_by_its_way_here_is_no_forgery(
+    restarted: bool, tmp_path: Path
+) -> None:
+    """The delay of the broker's line is added to its age; the log has only when it came."""
+    rig = Rig(tmp_path, step_s=10.0)
+    rig.run(20.0)
+    rig.machine.monotonic_s += 10.0
+    rig.live.hear(rig.sensed())
+    script = rig.live.script
+    script.arrivals = [replace(each, delay_s=0.3) for each in script.arrivals]
+    rig.live.watch.turn(0.0)
+    for _ in range(450):  # to 90 s
+        rig.machine.monotonic_s += 0.2
+        rig.live.watch.turn(0.0)
+    assert {call.call for call in rig.live.watch.rooms["tent"].enclosure.explain()} == {Call.HOLD}
+    if restarted:
+        rig.restart(600.0)
+        rig.run(15.0)
+    rig.live.end()
+    with Store.open(tmp_path / "log.db", now_s=lambda: 0.0, read_only=True) as store:
+        assert [row.call for row in store.calls(section=PORT)][1:3] == ["GO", "HOLD"]
+    assert looked_at(tmp_path / "log.db").problems == []
 
 
 QUICK = (
