@@ -10,7 +10,14 @@ import numpy as np
 
 from monitor.job.make import JobAtHand, Made
 from monitor.job.standing import Standing
-from monitor.job.text import CAUTION, day_text, generic_lines, moment_text, tent_lines
+from monitor.job.text import (
+    CAUTION,
+    day_text,
+    generic_lines,
+    moment_text,
+    tent_lines,
+    unsaid_lines,
+)
 from monitor.wire import Json
 from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
@@ -55,6 +62,7 @@ def today_text(hand: JobAtHand, made: Made) -> str:
         *tent_lines(made.plan),
         *_measured(hand),
         "",
+        *unsaid_lines(hand.job),
         *generic_lines(hand.job),
         CAUTION,
     ]
