@@ -362,6 +362,9 @@ def _mix(made: Made, section: JobSection, coat: CoatToLay) -> list[str]:
     if plan.pot_life_s is not None:
         stand = f", stands {duration_text(plan.induction_s)} first" if plan.induction_s else ""
         lines.append(f"      lives {duration_text(plan.pot_life_s)}{stand}; cups of {CUP_ML:g} ml")
+    bands = () if coat.spec.mix is None else coat.spec.mix.thinner_bands
+    if coat.method is None and len({band.method for band in bands}) > 1:
+        lines.append(f"      thinned for a {coat.mixed_for}: the job gives this coat no method")
     return lines
 
 

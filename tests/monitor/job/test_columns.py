@@ -122,10 +122,11 @@ def test_what_the_job_leaves_open_is_said_with_the_words_to_write(
 
 
 def test_cups_are_thinned_for_the_method(tmp_path: Path) -> None:
-    for keys, thinned in ((', method = "gun"', True), (', method = "brush"', False)):
+    for keys, thinned in ((', method = "gun"', True), (', method = "brush"', False), ("", False)):
         out = ask(tmp_path, trial(THINNED, keys), "today", "--at", "2026-10-19T16:00Z").out
         assert "cups)" in out
         assert ("thinner" in out.split("Tonight:")[0]) == thinned
+        assert ("thinned for a roller: the job gives this coat no method" in out) == (not keys)
 
 
 def test_a_hardener_that_the_sheet_has_not_is_refused_with_those_it_has(tmp_path: Path) -> None:
