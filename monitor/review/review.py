@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple, Protocol
@@ -51,7 +51,7 @@ from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.text import counted
 from rules.units import DAY_S
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitState, Step
-from sensors.reading import Quantity
+from sensors.reading import Quality, Quantity
 from sensors.zones import zone_or_utc
 
 _MISSING = {
@@ -376,6 +376,7 @@ def review(
         for name, climate in climates.items()
     )  # fmt: skip
     not_known.extend(doubts_of(columns.health, config, sections))
+    not_known.extend(_vouched_late(store, source, standing, columns.health))
     rests_on_s = _rests_on(sections, from_s, end_s)
     problems = tuple(str(each) for each in store.audit(*rests_on_s).problems)
     photos, said_of_photos = _photos(store, standing)
@@ -469,6 +470,28 @@ def _source_of(store: Store, session: Session, enclosure: str) -> tuple[int, lis
     title = next((each.title for each in store.sources() if each.source == chosen), "")
     said = f"The session has no readings of its own; those of the recording {title!r} are used."
     return chosen, [said]
+
+
+def _vouched_late(
+    store: Store, source: int, standing: Sequence[Event], health: Sequence[SensorHealth]
+) -> Iterator[str]:
+    """What of a recording stays doubted, since it was played before somebody vouched for it."""
+    began = {each.source: each.started_s for each in store.sources() if each.source != LIVE}
+    played_s = began.get(source, math.inf)
+    late = {
+        each.what
+        for each in standing
+        if each.kind is EventKind.VOUCHED and (each.recorded_s or 0.0) > played_s
+    }
+    for each in health:
+        doubted = each.by_quality.get(Quality.DOUBTED.value, 0)
+        if doubted and each.point in late:
+            stay = counted(doubted, "reading of it stays", "readings of it stay")
+            yield (
+                f"{each.point} was vouched for after its recording was played: {stay} doubted "
+                "here. To have them count, type the events into a new log (--db), then "
+                "play the recording into it."
+            )
 
 
 def _known_by(events: tuple[Event, ...], known_s: float) -> tuple[tuple[Event, ...], str]:
