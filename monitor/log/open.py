@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Self, TextIO
 
 from monitor.log import chain
+from monitor.log.given_up import GivenUp
 from monitor.log.rows import (
     LIVE,
     LogBusy,
@@ -142,6 +143,7 @@ class LogFile:
         connection: to it, in autocommit mode.
         notices: what has to be said loudly, such as a damaged file set aside.
         lock: the right to watch into it, where this program has it.
+        given_up: what went out of a shipped copy that was laid out as this file, or None.
     """
 
     def __init__(
@@ -157,6 +159,7 @@ class LogFile:
         self.connection = connection
         self.notices = notices
         self.lock: WatchLock | None = None
+        self.given_up: GivenUp | None = None
         self._now_s = now_s
         self._busy_s = busy_s
         # Why the file could only be read at the start, or "".
