@@ -132,6 +132,7 @@ def _lock(file: TextIO) -> bool:
 CHECKED_BYTES = 32 * 1024 * 1024
 # Once another process has held the log too long, no further wait of that length until it lets go.
 BUSY_AGAIN_S = 0.02
+BUSY_CLOSE_S = 1.0  # a watch that ends waits no longer for who reads
 WATCH_CACHE_KIB = 512  # pages of its log that a watch keeps in memory
 
 
@@ -311,9 +312,17 @@ class LogFile:
     def close(self) -> None:
         """Give back the lock and close the file."""
         if self.lock is not None:
+            self._take_in_tail()
             self.lock.release()
             self.lock = None
         self.connection.close()
+
+    def _take_in_tail(self) -> None:
+        # While a shipper has the log open too, SQLite would leave all in the tail, which who moves
+        # the file alone leaves behind. Where a reader is in the way, it stays as safe there.
+        with suppress(sqlite3.Error):
+            self.connection.execute(f"PRAGMA busy_timeout = {round(BUSY_CLOSE_S * 1000)}")
+            self.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def _take_lock(self) -> None:
         if self._wants_lock:
