@@ -186,6 +186,171 @@ def test_installing_again_keeps_the_config_and_removing_keeps_config_and_data(
     assert again.returncode == 0, again.stderr
 
 
+def test_what_remove_says_names_the_root_and_what_is_left_there(tmp_path: Path) -> None:
+    root = tmp_path / "a root"
+    root.mkdir()
+    assert run(INSTALL, "--root", root, "--files-only").returncode == 0
+    (root / "etc/filmcall-page").mkdir()
+    (root / "etc/passwd").write_text("filmcall:x:990:990::/:/x\nfilmcall-page:x:991:991::/:/x\n")
+    for name in ("filmcall-page.service", "filmcall-ship.service"):
+        shutil.copy(DEPLOY / name, root / "etc/systemd/system")
+    before = tree(root)
+    looked = run(INSTALL, "--remove", "--dry-run", "--root", root)
+    assert tree(root) == before
+    *commands, nothing, would, kept, erase = looked.stdout.splitlines()
+    assert all(line.startswith("+ ") for line in commands)
+    assert nothing == "Nothing was changed."
+    assert would == f"filmcall would be removed from {root}."
+    places = [
+        str(root / each) for each in ("etc/filmcall", "etc/filmcall-page", "var/lib/filmcall")
+    ]
+    accounts = [f"account {each} of {root}" for each in ("filmcall", "filmcall-page")]
+    assert kept == f"Kept: {', '.join([*places, *accounts])}."
+    said = shlex.split(erase.removeprefix("To erase those too: ").replace(";", " ; "))
+    assert said == [
+        *("sudo", "rm", "-r", *places, ";"),
+        *("sudo", "userdel", "--root", str(root), "filmcall", ";"),
+        *("sudo", "userdel", "--root", str(root), "filmcall-page"),
+    ]
+    removed = run(INSTALL, "--remove", "--root", root)
+    assert removed.stdout.splitlines() == [f"filmcall is removed from {root}.", kept, erase]
+    assert list((root / "etc/systemd/system").iterdir()) == []
+    for each in places:
+        shutil.rmtree(each)
+    (root / "etc/passwd").write_text("root:x:0:0::/:/x\n")
+    bare = run(INSTALL, "--remove", "--root", root)
+    assert bare.stdout == f"filmcall is removed from {root}.\n"
+
+
+def test_what_is_installed_beside_the_program_links_to_what_is_installed(tmp_path: Path) -> None:
+    assert run(INSTALL, "--root", tmp_path, "--files-only").returncode == 0
+    deploy = tmp_path / "opt/filmcall/deploy"
+    pages = sorted(deploy.rglob("*.md"))
+    assert {page.relative_to(deploy).as_posix() for page in pages} == {
+        page.relative_to(DEPLOY).as_posix() for page in DEPLOY.rglob("*.md")
+    }
+    for page in pages:
+        for target in re.findall(r"\]\(([^)#:]+)\)", page.read_text("utf-8")):
+            assert (page.parent / target).exists(), f"{page}: {target}"
+    for unit in DEPLOY.glob("*.service"):
+        (documentation,) = unit_lines(unit)["Documentation"]
+        assert (tmp_path / documentation.removeprefix("file:///")).is_file(), unit
+
+
+def test_commands_on_the_pages_name_files_where_they_are() -> None:
+    """A command is run at the checkout's root, but for the broker's page, which says where."""
+    found = 0
+    for page in (DEPLOY / "README.md", DEPLOY / "server" / "README.md"):
+        for block in re.findall(r"```sh\n(.*?)```", page.read_text("utf-8"), re.S):
+            for word in re.findall(r"[^\s'\"]+\.(?:service|sh|lock)\b", block):
+                place = word.replace("/opt/filmcall/deploy/", "deploy/")
+                found += 1
+                assert (ROOT / place).is_file(), word
+    assert found >= 8
+
+
+# A machine of its own inside ours: folders in memory over those that the script writes to, and in
+# the place of what would fetch, build or start anything a stand-in that writes down its words.
+_MACHINE = """
+set -eu
+mkdir "$1/kept" && cp -a /etc/passwd /etc/group /etc/ld.so.cache "$1/kept"
+for folder in /etc /opt /run /var/lib /usr/local; do mount -t tmpfs none $folder; done
+cp -a "$1"/kept/. /etc
+mkdir -p /etc/systemd/system /run/systemd/system /usr/local/sbin /usr/local/bin
+cp "$1"/tools/* /usr/local/sbin
+exec bash -eu "$1/walk.sh"
+"""
+_TOOLS = {
+    "useradd": "exit 0",
+    "chown": "exit 0",
+    "apt-get": "exit 1",
+    "systemctl": """
+        echo "$@" >>/run/said
+        case "$*" in "try-restart $(cat /run/broken 2>/dev/null)") exit 1 ;; esac""",
+    "python3": """
+        if [ "$2" = venv ]; then
+            mkdir -p "$3/bin"
+            printf '#!/bin/sh\\nexit 0\\n' >"$3/bin/python"
+            printf '#!/bin/sh\\necho filmcall 1\\n' >"$3/bin/filmcall"
+            chmod 755 "$3"/bin/*
+        elif [ "$1" = -c ]; then
+            exec /usr/bin/python3 "$@"
+        fi""",
+}
+
+
+def machine(tmp_path: Path, walk: str) -> subprocess.CompletedProcess[str]:
+    """Walk install.sh through a machine of its own; `/run/said` has what systemctl was told."""
+    needs_a_debian()
+    own = run("unshare", "--mount", "true") if shutil.which("unshare") else None
+    need("a mount namespace, as root", own is not None and own.returncode == 0)
+    (tmp_path / "tools").mkdir()
+    for name, text in _TOOLS.items():
+        tool = tmp_path / "tools" / name
+        tool.write_text(f"#!/bin/bash\n{text}\n")
+        tool.chmod(0o755)
+    (tmp_path / "walk.sh").write_text(f"install={shlex.quote(str(INSTALL))}\n{walk}")
+    return run("unshare", "--mount", "bash", "-c", _MACHINE, "machine", tmp_path)
+
+
+_SET_UP = f"""
+"$install" >/dev/null
+cp {shlex.quote(str(DEPLOY))}/filmcall-page.service /etc/systemd/system
+"""
+
+
+def test_an_upgrade_restarts_whatever_is_set_up_and_removing_stops_it(tmp_path: Path) -> None:
+    walked = machine(
+        tmp_path,
+        f"""{_SET_UP}
+        cp {shlex.quote(str(DEPLOY))}/filmcall-ship.service /etc/systemd/system
+        rm /run/said
+        "$install" >/dev/null
+        cat /run/said; echo --
+        rm /run/said
+        "$install" --remove >/dev/null
+        cat /run/said
+        ls /etc/systemd/system""",
+    )
+    assert walked.returncode == 0, walked.stderr
+    upgraded, removed = walked.stdout.split("--\n", 1)
+    services = ("filmcall", "filmcall-page", "filmcall-ship")
+    assert upgraded.splitlines() == [
+        "daemon-reload",
+        "enable filmcall.service",
+        *(f"try-restart {each}.service" for each in services),
+    ]
+    assert removed.splitlines() == [
+        *(f"disable --now {each}.service" for each in services),
+        "daemon-reload",
+    ]
+
+
+def test_a_service_that_does_not_start_again_costs_no_program(tmp_path: Path) -> None:
+    walked = machine(
+        tmp_path,
+        f"""{_SET_UP}
+        echo filmcall.service >/run/broken
+        rm /run/said
+        code=0
+        "$install" || code=$?
+        echo "code $code"
+        cat /run/said
+        /opt/filmcall/venv/bin/filmcall
+        ls /opt/filmcall""",
+    )
+    assert walked.returncode == 0, walked.stderr
+    assert "what was installed before is as it was" not in walked.stderr
+    said = walked.stdout
+    assert (
+        "filmcall 1 is installed.\nfilmcall.service did not start again: systemctl status" in said
+    )
+    assert "code 1\n" in said
+    assert "try-restart filmcall-page.service" in said
+    assert {"venv", "venv.b"} <= set(said.split())
+    assert not {"venv.a", "staging"} & set(said.split())
+
+
 def test_removing_leaves_a_command_of_another_origin(tmp_path: Path) -> None:
     command = tmp_path / "usr/local/bin/filmcall"
     command.parent.mkdir(parents=True)
