@@ -16,6 +16,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from machine import machine, needs_a_debian
 from packaging.requirements import Requirement
 
 from monitor.cli.yard import PORT
@@ -70,13 +71,6 @@ def test_shellcheck_finds_nothing(script: Path) -> None:
 def test_scripts_stop_at_the_first_fault_and_can_be_run(script: Path) -> None:
     assert "\nset -euo pipefail\n" in script.read_text()
     assert os.access(script, os.X_OK)
-
-
-def needs_a_debian() -> None:
-    """Skip where the install script has no system to look at."""
-    need("a Debian with python3", Path("/usr/bin/python3").exists() and bool(shutil.which("dpkg")))
-    version = run("/usr/bin/python3", "-c", "import sys; print(sys.version_info >= (3, 11))")
-    need("python3 3.11 as the system's", version.stdout.strip() == "True")
 
 
 def test_dry_run_prints_every_command_and_changes_nothing(tmp_path: Path) -> None:
@@ -249,50 +243,6 @@ def test_commands_on_the_pages_name_files_where_they_are() -> None:
     assert found >= 8
 
 
-# A machine of its own inside ours: folders in memory over those that the script writes to, and in
-# the place of what would fetch, build or start anything a stand-in that writes down its words.
-_MACHINE = """
-set -eu
-mkdir "$1/kept" && cp -a /etc/passwd /etc/group /etc/ld.so.cache "$1/kept"
-for folder in /etc /opt /run /var/lib /usr/local; do mount -t tmpfs none $folder; done
-cp -a "$1"/kept/. /etc
-mkdir -p /etc/systemd/system /run/systemd/system /usr/local/sbin /usr/local/bin
-cp "$1"/tools/* /usr/local/sbin
-exec bash -eu "$1/walk.sh"
-"""
-_TOOLS = {
-    "useradd": "exit 0",
-    "chown": "exit 0",
-    "apt-get": "exit 1",
-    "systemctl": """
-        echo "$@" >>/run/said
-        case "$*" in "try-restart $(cat /run/broken 2>/dev/null)") exit 1 ;; esac""",
-    "python3": """
-        if [ "$2" = venv ]; then
-            mkdir -p "$3/bin"
-            printf '#!/bin/sh\\nexit 0\\n' >"$3/bin/python"
-            printf '#!/bin/sh\\necho filmcall 1\\n' >"$3/bin/filmcall"
-            chmod 755 "$3"/bin/*
-        elif [ "$1" = -c ]; then
-            exec /usr/bin/python3 "$@"
-        fi""",
-}
-
-
-def machine(tmp_path: Path, walk: str) -> subprocess.CompletedProcess[str]:
-    """Walk install.sh through a machine of its own; `/run/said` has what systemctl was told."""
-    needs_a_debian()
-    own = run("unshare", "--mount", "true") if shutil.which("unshare") else None
-    need("a mount namespace, as root", own is not None and own.returncode == 0)
-    (tmp_path / "tools").mkdir()
-    for name, text in _TOOLS.items():
-        tool = tmp_path / "tools" / name
-        tool.write_text(f"#!/bin/bash\n{text}\n")
-        tool.chmod(0o755)
-    (tmp_path / "walk.sh").write_text(f"install={shlex.quote(str(INSTALL))}\n{walk}")
-    return run("unshare", "--mount", "bash", "-c", _MACHINE, "machine", tmp_path)
-
-
 _SET_UP = f"""
 "$install" >/dev/null
 cp {shlex.quote(str(DEPLOY))}/filmcall-page.service /etc/systemd/system
@@ -302,6 +252,7 @@ cp {shlex.quote(str(DEPLOY))}/filmcall-page.service /etc/systemd/system
 def test_an_upgrade_restarts_whatever_is_set_up_and_removing_stops_it(tmp_path: Path) -> None:
     walked = machine(
         tmp_path,
+        INSTALL,
         f"""{_SET_UP}
         cp {shlex.quote(str(DEPLOY))}/filmcall-ship.service /etc/systemd/system
         rm /run/said
@@ -329,6 +280,7 @@ def test_an_upgrade_restarts_whatever_is_set_up_and_removing_stops_it(tmp_path: 
 def test_a_service_that_does_not_start_again_costs_no_program(tmp_path: Path) -> None:
     walked = machine(
         tmp_path,
+        INSTALL,
         f"""{_SET_UP}
         echo filmcall.service >/run/broken
         rm /run/said
