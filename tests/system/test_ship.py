@@ -389,8 +389,13 @@ def autumn(tmp_path: Path, ready: str, postgres: RealPostgres) -> Path:
         hear(store, clock, 300)
         store.add_event(Event(EventKind.WASHED, clock.now_s, "tent", section="hull-port"))
         hear(store, clock, 1200)
+        for kind in (EventKind.SESSION_STARTED, EventKind.COAT_STARTED):
+            spec = "polyurethane-topcoat"
+            store.add_event(Event(kind, clock.now_s, "tent", section="hull-port", spec=spec))
         # It comes when its month is over: one root joins leaves on both sides of the cut.
-        hear(store, clock, 60, late_s=1800.5)
+        for _ in range(60):
+            hear(store, clock, 1, late_s=1800.5)
+            hear(store, clock, 1)
         hear(store, clock, 300)
     ship(path, ready)
     postgres.sql("SELECT filmcall.give_up_before('2026-11-17')", ready.rpartition("/")[2])
@@ -412,6 +417,8 @@ def test_a_month_given_up_is_no_forgery_and_what_is_left_is_held_to_the_chain(
         assert ran.code == 0, ran.out
         assert "before 2026-11-01T00:00:00Z, by account 'owner'" in ran.out
         assert "held minute means" not in ran.out
+        ran = filmcall("review", "--json", "--db", ready)
+        assert json.loads(ran.out)["chain_problems"] == [], ran.err
         # Again, with nothing left to give up.
         postgres.sql("SELECT filmcall.give_up_before('2026-11-01')", name)
 
@@ -445,7 +452,8 @@ def test_a_chain_made_anew_up_to_what_was_given_up_is_found(
     """Its end stays as it was, so that the seal still holds; the hashes that were kept do not."""
     name = ready.rpartition("/")[2]
     forged = copied(autumn, tmp_path)
-    on_file(forged, statements("UPDATE events SET section = 'hull-stbd'"))
+    change = "UPDATE {}events SET section = 'hull-stbd' WHERE kind = 'washed'"
+    on_file(forged, statements(change.format("")))
     on_file(forged, rebuild)
     with sqlite3.connect(forged) as log:
         (event,) = log.execute("SELECT seq FROM chain WHERE kind = 'event'").fetchone()
@@ -454,7 +462,7 @@ def test_a_chain_made_anew_up_to_what_was_given_up_is_found(
         ).fetchone()
         anew = log.execute("SELECT hash, seq FROM chain WHERE seq < ?", (root,)).fetchall()
     log.close()
-    postgres.sql("UPDATE filmcall.events SET section = 'hull-stbd'", name)
+    postgres.sql(change.format("filmcall."), name)
     for sha256, seq in anew:
         postgres.sql(f"UPDATE filmcall.chain SET hash = '{sha256}' WHERE seq = {seq}", name)
     ran = filmcall("sessions", "verify", "--no-calls", "--db", ready)
