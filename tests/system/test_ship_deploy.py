@@ -139,6 +139,29 @@ def test_a_second_run_lets_in_the_networks_of_the_second_run(
         postgres.allow("host all all 127.0.0.1/32 trust")
 
 
+def test_a_log_moved_away_as_the_page_says_is_whole_and_a_new_one_begins(tmp_path: Path) -> None:
+    page = (SERVER / "README.md").read_text("utf-8")
+    assert "sudo systemctl stop filmcall filmcall-ship\n" in page
+    moved = re.search(r"sudo -u filmcall sh -c '([^']+)'", page)
+    assert moved is not None
+    place = tmp_path / "place"
+    place.mkdir()
+    with Store.open(tmp_path / "log.db", now_s=Clock(T0)) as store:
+        store.add_event(Event(EventKind.NOTE, T0, "tent", note="kept"))
+        # As a kill leaves it: all is in the tail.
+        for part in tmp_path.glob("log.db*"):
+            shutil.copy(part, place)
+    assert (place / "log.db-wal").stat().st_size > (place / "log.db").stat().st_size
+    words = moved[1].replace("/var/lib/filmcall", shlex.quote(str(place)))
+    assert run("sh", "-c", words).returncode == 0
+    (old,) = place.iterdir()
+    with Store.open(place / "log.db", now_s=Clock(T0)) as store:
+        assert (store.notices, store.events()) == ((), ())
+    with Store.open(old / "log.db", now_s=Clock(T0), read_only=True) as store:
+        assert [each.note for each in store.events()] == ["kept"]
+    assert run("sh", "-c", words).returncode != 0  # nothing is moved over what was moved before
+
+
 def test_a_backup_comes_back_and_the_station_ships_what_came_after(
     database: str, postgres: RealPostgres, tmp_path: Path
 ) -> None:
