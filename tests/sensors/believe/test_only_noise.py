@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2, kstest
 
-from sensors.believe.only_noise import NoiseWatch, order_between, order_in
+from sensors.believe.only_noise import NoiseWatch, about_course, order_between, order_in
 
 HOUR_LOOKS = 12
 
@@ -45,6 +45,14 @@ def test_there_is_no_order_in_one_value_nor_where_one_is_not_known(values: list[
     assert math.isnan(order_in(values))
     assert math.isnan(order_between(values, noise(3, 45)))
     assert math.isnan(order_between(noise(3, 45), values))
+
+
+@pytest.mark.parametrize("count", [40, 90])
+def test_what_is_left_about_a_course_is_what_a_fit_of_the_second_degree_leaves(count: int) -> None:
+    places = np.arange(count)
+    shown = 61.0 - 0.02 * places + 0.0004 * places**2 + noise(5, count)
+    left = shown - np.polyval(np.polyfit(places, shown, 2), places)
+    np.testing.assert_allclose(about_course(shown.tolist()), left, atol=1e-9)
 
 
 class Look:
@@ -80,6 +88,15 @@ def test_after_a_spell_that_ended_by_itself_another_is_no_news_for_a_week() -> N
     assert not look.at(1.0, 2.0)
     assert not look.at(40.0, 7 * 24.0)
     assert look.at(0.5, 1.0)
+
+
+def test_noise_is_no_news_where_only_a_course_was_more_than_noise() -> None:
+    watch = NoiseWatch(45)
+    for minute in range(0, 600, 5):
+        watch.look(40.0, minute, 4.0)
+    for minute in range(600, 900, 5):
+        watch.look(4.0, minute, 4.0)
+        assert watch.since < 0
 
 
 def test_what_is_not_known_says_nothing_either_way() -> None:
