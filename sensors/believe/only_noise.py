@@ -32,40 +32,51 @@ def order_in(values: Sequence[float]) -> float:
         lags. For r^2 stands -ln(1 - r^2) here, as in the likelihood ratio of a correlation.
     """
     off = _deviations(values)
-    square = _product(off, off)
+    return _order(off, _product(off, off))
+
+
+def order_together(own: Sequence[float], other: Sequence[float], *, both: bool = False) -> float:
+    """Return that of a channel, and of what two do together: of noise, with 3 degrees.
+
+    Args:
+        own: values evenly apart.
+        other: another channel's at the same times.
+        both: add that of the other: with 5 degrees.
+    """
+    ours, theirs = _deviations(own), _deviations(other)
+    own_square, other_square = _product(ours, ours), _product(theirs, theirs)
+    if not (own_square > _MOVED_AT_ALL and other_square > _MOVED_AT_ALL):
+        return math.nan
+    shared = _product(ours, theirs) / math.sqrt(own_square * other_square)
+    order = _order(ours, own_square) + len(ours) * _nats(shared)
+    return order + _order(theirs, other_square) if both else order
+
+
+def _order(off: Sequence[float], square: float) -> float:
     if not square > _MOVED_AT_ALL:
         return math.nan
     return len(off) * sum(_nats(_product(off, off[lag:]) / square) for lag in _LAGS)
 
 
-def order_between(own: Sequence[float], other: Sequence[float]) -> float:
-    """Return the same of what two channels do together: of noise, chi squared with 1 degree."""
-    ours, theirs = _deviations(own), _deviations(other)
-    own_square, other_square = _product(ours, ours), _product(theirs, theirs)
-    if not (own_square > _MOVED_AT_ALL and other_square > _MOVED_AT_ALL):
-        return math.nan
-    both = _product(ours, theirs)
-    return len(ours) * _nats(both / math.sqrt(own_square * other_square))
-
-
 def about_course(values: Sequence[float]) -> list[float]:
     """Return values evenly apart less the parabola that fits them best (least squares)."""
     off = _deviations(values)
-    line, bow = _orthogonal(len(off))
-    slope, bend = _product(line, off) / _product(line, line), _product(bow, off) / _product(bow, bow)
+    line, bow, per_line, per_bow = _orthogonal(len(off))
+    slope, bend = _product(line, off) / per_line, _product(bow, off) / per_bow
     return [each - slope * x - bend * y for each, x, y in zip(off, line, bow, strict=True)]
 
 
 @lru_cache(maxsize=8)
-def _orthogonal(count: int) -> tuple[list[float], list[float]]:
-    """A line and a parabola over so many places, orthogonal to each other and to a constant."""
+def _orthogonal(count: int) -> tuple[list[float], list[float], float, float]:
+    """A line and a parabola, orthogonal to each other and to a constant, and their squares."""
     line = [at - 0.5 * (count - 1) for at in range(count)]
-    return line, _deviations([x * x for x in line])
+    bow = _deviations([x * x for x in line])
+    return line, bow, _product(line, line), _product(bow, bow)
 
 
 def _product(one: Sequence[float], other: Sequence[float]) -> float:
     """The sum of products as far as both go."""
-    return sum(map(mul, one, other))
+    return float(sum(map(mul, one, other)))
 
 
 def _deviations(values: Sequence[float]) -> list[float]:
