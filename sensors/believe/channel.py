@@ -159,7 +159,7 @@ class ChannelModel:
         spells: how often it has moved on.
         spells_then: the same, as an attenuated signal was first suspected.
         longest_still: the longest of its spells that was believed, fading [min].
-        noise: of a humidity: whether it and its body's air, it alone, or it for hours, show only noise.
+        noise: of a humidity: whether it and its air, or it alone, or it for hours show only noise.
         hull_noise: of a hull: whether it shows nothing but noise.
         still_from: minute from which an attenuated signal is suspected, or -1.
         jump: that it made and has not answered for, or None.
