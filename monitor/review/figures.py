@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.review.exposure import Excess
-from rules.review.windows import Window, WindowName, WindowOutcome
+from rules.review.windows import WHICH_POT, Window, WindowName, WindowOutcome
 from rules.text import date_hour_text, date_text, duration_text, hour_text
 from rules.units import DAY_S, HOUR_S, apart_from
 from sensors.zones import UTC_NAME, zone_or_utc
@@ -84,6 +84,13 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
         WindowName.INDUCTION: "mix first used",
         WindowName.TAPE: "still on at" if window.undone else "tape off",
     }[window.name]
+    if window.why == WHICH_POT:
+        most = duration_text(max(window.early_s[2], window.late_s[2]))
+        side = WindowOutcome.EARLY if window.early_s[2] else WindowOutcome.LATE
+        return (
+            f"{window.name}: not known which pot went in; if the other, {what} {done} ({bounds}): "
+            f"{side} by up to {most}"
+        )
     if window.kept is WindowOutcome.UNKNOWN:
         return f"{window.name}: not known, {window.why}"
     tail = f" ({bounds})" if bounds else ""

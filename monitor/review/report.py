@@ -215,7 +215,7 @@ def _work_row(
         "section": words.section_name(each.section),
         "coat": str(coat.number),
         "spec": f"{coat.spec.title} ({coat.spec.name})",
-        "lots": ", ".join(coat.batches) or "not recorded",
+        "lots": words.batch_words(coat) or "not recorded",
         "laid": words.laid_words(coat, stamp).removeprefix("Laid "),
         "outcome": words.coat_outcome(coat, session),
     }
@@ -294,7 +294,8 @@ def _coat(
     lead: tuple[SectionReview, CoatRecord] | None,
 ) -> dict[str, Any]:
     laid = words.laid_words(coat, stamp)
-    laid += f", batch {', '.join(coat.batches)}" if coat.batches else ""
+    lots = words.batch_words(coat)
+    laid += f", batch {lots}" if lots else ""
     laid += f"; the air's record of it ends {stamp(coat.until_s)} ({coat.until_why})"
     rows = [_limit(each, stamp) for each in coat.limits]
     kept = [row for row in rows if not row["told"]]

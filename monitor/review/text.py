@@ -22,7 +22,7 @@ from rules.reasons import LIMIT_WORDS
 from rules.review.causes import Verdict
 from rules.review.coats import CoatRecord
 from rules.review.exposure import LimitTimes
-from rules.review.windows import WindowName, WindowOutcome
+from rules.review.windows import WHICH_POT, WindowName, WindowOutcome
 from rules.text import clean, counted, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName
 
@@ -98,6 +98,11 @@ def laid_words(coat: CoatRecord, stamp: TimeStamp) -> str:
     return f"Laid {begun} to {ended}"
 
 
+def batch_words(coat: CoatRecord) -> str:
+    """Return the names of the pots that went into a coat, and of those that may have."""
+    return ", ".join([*coat.batches, *(f"perhaps {name}" for name in coat.perhaps)])
+
+
 def memory_words(coat: CoatRecord, stamp: TimeStamp) -> str:
     """Return when a coat was wet before it could be handled, or "" where it never was."""
     wet_s = () if coat.memory is None else coat.memory.wet_s
@@ -150,6 +155,8 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
     near = (
         f"; {duration_text(near_s)} of it nearer than the sensors can tell" if near_s > 60.0 else ""
     )
+    if any(each.why == WHICH_POT for each in coat.windows):
+        near += "; which pot went in is not known"
     close = [each.name for each in coat.windows if each.kept is WindowOutcome.CLOSE]
     if close:
         near += f"; {' and '.join(close)} too near for the sensors to tell"

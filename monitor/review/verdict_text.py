@@ -18,6 +18,7 @@ from rules.review.defects import AGES, Cause, Sign
 from rules.review.evidence import Evidence
 from rules.review.exposure import Excess
 from rules.review.likelihood import JUDGEMENT, SUPPORTS_FROM, verbal
+from rules.review.windows import WHICH_POT
 from rules.text import duration_text
 
 NO_CHANCE = (
@@ -110,6 +111,7 @@ def open_words(evidence: Evidence, stamp: TimeStamp) -> str:
     if not evidence.is_open:
         return ""
     said = [dose_words(evidence)] if evidence.weight > 0.0 else []
+    said += ["it hangs on which pot it was"] if _asks_which_pot(evidence) else []
     said += [each for each in (unknown_words(evidence, stamp),) if each]
     if evidence.highest_known >= evidence.cause.harm:
         passed = evidence.beyond is not None and evidence.beyond.beyond_s > 0.0
@@ -139,6 +141,11 @@ def settle_words(verdict: Verdict, stamp: TimeStamp) -> str:
         return f"To settle it: {verdict.unless}."
     for evidence in verdict.still_open:
         what = _QUANTITY.get(evidence.cause.sign, "that time")
+        if _asks_which_pot(evidence):
+            return (
+                "To settle it: record pot-ended for the pot that was not used, with --at TIME; or "
+                "take coat-started back and record it with its --batch."
+            )
         if evidence.open_s:
             longest = max(evidence.open_s, key=lambda span: span[1] - span[0])
             return (
@@ -158,6 +165,10 @@ def settle_words(verdict: Verdict, stamp: TimeStamp) -> str:
     if why:
         return f"To settle it: {why}; record it with filmcall event ... --at TIME."
     return "To settle it: what was not measured, from another logger or a weather station."
+
+
+def _asks_which_pot(evidence: Evidence) -> bool:
+    return evidence.window is not None and evidence.window.why == WHICH_POT
 
 
 def support_words(evidence: Evidence) -> str:
@@ -264,7 +275,8 @@ def answer_words(verdict: Verdict) -> str:
         case Finding.NOT_KNOWN:
             hidden = any(e.open_s or e.after_log_s is not None for e in verdict.still_open)
             near = any(e.highest_known >= e.cause.harm for e in verdict.still_open)
-            why = "minutes that matter are not known"
+            pots = any(_asks_which_pot(e) for e in verdict.still_open)
+            why = "which pot went in is not known" if pots else "minutes that matter are not known"
             if near:
                 close = f"it came too close to a limit for {_explained(verdict)} to tell"
                 why = f"{close}, and {why}" if hidden else close

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Collection, Iterable
 from typing import TYPE_CHECKING
 
-from rules.clocks.work import Pot, Work, pot_of, work_of
+from rules.clocks.work import Pot, Work, pot_of, pots_for, work_of
 from rules.events import Event, in_force
 from rules.spec.model import Spec
 from rules.text import duration_text
@@ -251,7 +251,7 @@ def coat_warnings(
         if not _WINDOWS.intersection(clock.name for clock in films):
             found += [f"{where}{text}" for text in _over_a_film_without_window(films)]
         found += [f"{where}{text}" for text in _of_two_paints(event, before, was, clocks, hour)]
-    found += [f"{where}{text}" for text in _from_a_pot(event, was, now, clocks, hour)]
+    found += [f"{where}{text}" for text in _from_a_pot(event, was, clocks, hour)]
     return [*found, *_from_another_mix(event, before)]
 
 
@@ -361,7 +361,7 @@ def _of_two_paints(
 
     if event.spec is not None or event.batch is not None:
         return []
-    taken = pot_of(event, was.pots, None if was.newest is None else was.newest.done_s)
+    taken = pot_of(event, was.pots, was.newest)
     pots = [
         pot
         for pot, life in waiting_pots(was, clocks)
@@ -391,25 +391,18 @@ def _of_two_paints(
 def _from_a_pot(
     event: Event,
     was: Work,
-    now: Work,
     clocks: tuple[Clock, ...],
     hour: Callable[[float], str],
 ) -> list[str]:
     from rules.clocks.clock import ClockState
     from rules.clocks.pots import KEEP_POT_S
 
-    pots = [pot for pot in was.pots if pot.ended_s is None]
-    if event.batch is not None:
-        named = [pot for pot in was.pots if pot.batch == event.batch]
-        pots = [pot for pot in named if pot.ended_s is None]
-        if named and not pots:
-            ended_s = max(pot.ended_s or 0.0 for pot in named)
-            return [f"batch {event.batch} was ended at {hour(ended_s)}: name the one in use"]
-    elif was.newest is not None:
-        done_s = was.newest.done_s or 0.0
-        pots = [pot for pot in pots if pot.mixed_s > done_s]
-    laid = None if now.newest is None else now.newest.spec
-    pots = [pot for pot in pots if pot.spec == laid] or pots  # not what waits beside it
+    pots = pots_for(event, was.pots, was.newest)
+    is_named = event.batch is not None and any(pot.batch == event.batch for pot in pots)
+    if is_named and pots[-1].ended_s is not None:
+        ended_s = max(pot.ended_s or 0.0 for pot in pots)
+        return [f"batch {event.batch} was ended at {hour(ended_s)}: name the one in use"]
+    pots = [pot for pot in pots if pot.ended_s is None and (is_named or event.batch is None)]
     began = {pot.mixed_s for pot in pots}
     own = [clock for clock in clocks if clock.started_s in began]
     found = []
@@ -420,9 +413,16 @@ def _from_a_pot(
                 f"batch {event.batch} was mixed {duration_text(age_s)} ago: is it that one? If its "
                 "pot life is over, do not use or thin what is left"
             )
-    lives = [clock.state for clock in own if clock.name is ClockName.POT_LIFE]
-    if lives and all(state is ClockState.ENDED for state in lives):
+    lives = [clock for clock in own if clock.name is ClockName.POT_LIFE]
+    over = [clock for clock in lives if clock.state is ClockState.ENDED]
+    if over and len(over) == len(lives):
         found.append("the pot life is over. Do not use or thin what is left")
+    elif over and not is_named:
+        which = f"pot {over[0].batch}" if over[0].batch else "a pot without a name"
+        found.append(
+            f"{which} stands mixed too, past its life, and this coat names none: record which it "
+            "is from with --batch, and pot-ended for the other"
+        )
     for clock in own:
         if clock.name is ClockName.INDUCTION and clock.state is ClockState.RUNNING:
             left = "" if clock.left_s is None else f" for {duration_text(max(clock.left_s, 1.0))}"

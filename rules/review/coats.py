@@ -6,13 +6,13 @@ Built from events and logged temperatures, as the clocks are; `exposure` and `ca
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from rules.clocks.history import TemperatureHistory
-from rules.clocks.work import Coat, Pot, is_about, work_of
+from rules.clocks.work import Coat, Pot, PotUse, Work, is_about, pots_used, work_of
 from rules.events import Event, in_force
 from rules.limits import limits_in_force, wet_film_allowance_k
 from rules.memory import (
@@ -71,6 +71,7 @@ class CoatRecord:
         windows: recoat over it, pot, induction, tape.
         limits: how long each limit was kept, by stage; those that only slow a cure left out.
         memory: what the film went through, as the call had it, or None without a climate.
+        perhaps: names of pots of which one may have gone into it in place of another.
     """
 
     number: int
@@ -85,6 +86,7 @@ class CoatRecord:
     windows: tuple[Window, ...]
     limits: tuple[LimitTimes, ...] = ()
     memory: FilmMemory | None = None
+    perhaps: tuple[str, ...] = ()
 
     @property
     def begun_s(self) -> float:
@@ -160,7 +162,6 @@ def coats_of(
         for coat in work.coats
     ]
     records: list[CoatRecord] = []
-    before_s = -math.inf
     for at, coat in enumerate(work.coats):
         spec = specs[at]
         following = work.coats[at + 1] if at + 1 < len(work.coats) else None
@@ -193,16 +194,9 @@ def coats_of(
                     steps[step] = came.ended_at_s
             ends = {each: laid_end_s + each for each in spec.times_until}
             steps |= {each: end for each, end in ends.items() if end <= until_s}
-        named = {e.batch for e in standing if e.batch is not None and e.time_s == coat.started_s}
-        last_s = laid_end_s if laid_end_s is not None else until_s
-        pots = [
-            (pot, own)
-            for pot in work.pots
-            if before_s < pot.mixed_s < last_s
-            and (own := _spec_of_pot(pot, coat, spec, spec_of, default_spec, named)) is not None
-        ]
+        pots = _pots_of(coat, work, spec, spec_of, default_spec)
         windows = [
-            *pot_windows(coat.number, pots, history, begun, laid_end_s, named),
+            *pot_windows(coat.number, pots, history),
             *tape_windows(coat.number, standing, spec, history, begun, laid_end_s, over_s, end_s),
         ]
         if over_s is not None:
@@ -224,7 +218,8 @@ def coats_of(
             number=coat.number,
             spec=spec,
             method=coat.method,
-            batches=tuple(pot.batch for pot, _ in pots if pot.batch is not None),
+            batches=_names(use.pot for use, _ in pots),
+            perhaps=_names(pot for use, _ in pots for pot in use.others),
             started_s=coat.started_s,
             ended_s=laid_end_s,
             until_s=until_s,
@@ -244,28 +239,31 @@ def coats_of(
                     "not hold"
                 )
         records.append(record)
-        before_s = laid_end_s if laid_end_s is not None else begun
     return tuple(records), tuple(dict.fromkeys(said))
 
 
-def _spec_of_pot(
-    pot: Pot,
-    coat: Coat,
-    spec: Spec,
-    spec_of: Mapping[str, Spec],
-    default: Spec,
-    named: Collection[str | None],
-) -> Spec | None:
-    """The spec that a pot is judged by where a coat was laid from it, else None.
+def _names(pots: Iterable[Pot]) -> tuple[str, ...]:
+    return tuple(pot.batch for pot in pots if pot.batch is not None)
+
+
+def _pots_of(
+    coat: Coat, work: Work, spec: Spec, spec_of: Mapping[str, Spec], default: Spec
+) -> list[tuple[PotUse, Spec]]:
+    """The pots of a coat, each with the spec that it is judged by.
 
     One of another spec is another coat's, for all that anybody said, unless this one names it.
     """
-    own = _spec(pot.spec, spec_of, default, [])
-    if own.name == spec.name:
-        return spec
-    if pot.batch not in named:
-        return None
-    return own.under(pot.method or coat.method, pot.hardener or coat.hardener)
+
+    def of(pot: Pot) -> Spec:
+        return _spec(pot.spec, spec_of, default, [])
+
+    def judging(pot: Pot) -> Spec:
+        if of(pot).name == spec.name:
+            return spec
+        return of(pot).under(pot.method or coat.method, pot.hardener or coat.hardener)
+
+    uses = pots_used(coat, work, lambda pot: of(pot).name == spec.name)
+    return [(use, judging(use.pot)) for use in uses]
 
 
 def _spec(name: str | None, spec_of: Mapping[str, Spec], default: Spec, said: list[str]) -> Spec:

@@ -431,8 +431,7 @@ def _missed(cause: Cause, coat: CoatRecord, seen_s: float | None) -> Evidence | 
     early = wrong is WindowOutcome.EARLY
     worst = max(windows, key=lambda w: w.missed_s if w.kept is wrong else -math.inf)
     if worst.kept is not wrong:
-        close = next((w for w in windows if w.kept is WindowOutcome.CLOSE), None)
-        worst = close or worst
+        worst = max(windows, key=lambda w: w.missed_by(early=early)[2])
     best, least, most = (
         _share(worst, missed_s) / cause.scale for missed_s in worst.missed_by(early=early)
     )
@@ -442,7 +441,7 @@ def _missed(cause: Cause, coat: CoatRecord, seen_s: float | None) -> Evidence | 
         weight=best,
         lowest=least,
         highest=most,
-        highest_known=most,
+        highest_known=0.0 if worst.kept is WindowOutcome.UNKNOWN else most,
         unknown=0.0,
         window=worst,
     )
