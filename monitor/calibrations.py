@@ -6,13 +6,13 @@ from __future__ import annotations
 import json
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from math import isfinite
+from dataclasses import dataclass, field, replace
+from math import inf, isfinite
 from typing import Any, Self
 
-from monitor.config.model import DEFAULT_ACCURACY, Config
+from monitor.config.model import DEFAULT_ACCURACY, Config, PointConfig
 from monitor.log.rows import Calibration
-from rules.text import counted
+from rules.text import counted, duration_text
 from rules.units import DAY_S
 from sensors.calibrate.fit import CALIBRATED, CalibrationMethod, Correction, Reference
 from sensors.reading import Quantity, Reading
@@ -37,6 +37,7 @@ class CalibrationRecord:
         correction: what it does.
         note: what a person wrote beside it.
         warnings: what was said when it was made.
+        heard: by what the config then told the probe: topic, value and column, as far as known.
     """
 
     enclosure: str
@@ -46,6 +47,7 @@ class CalibrationRecord:
     correction: Correction
     note: str
     warnings: tuple[str, ...]
+    heard: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def key(self) -> Key:
@@ -60,12 +62,27 @@ class CalibrationRecord:
 
 @dataclass(frozen=True, slots=True)
 class Withdrawal:
-    """A row of the log that takes another back from its own time on."""
+    """A row of the log that takes another back from its own time on.
+
+    Attributes:
+        made_s: from when it counts [s].
+        row: in the log.
+        undoes: the row that it takes back.
+        note: why.
+        heard: by what the config then told the probe, where that was why.
+        until_s: when it was itself taken back [s].
+    """
 
     made_s: float
     row: int
     undoes: int
     note: str
+    heard: Mapping[str, str] = field(default_factory=dict)
+    until_s: float = inf
+
+    def counts_at(self, time_s: float) -> bool:
+        """Return whether what it undoes is undone at a time [s]."""
+        return self.made_s <= time_s < self.until_s
 
 
 class ChannelCalibrations:
@@ -75,19 +92,29 @@ class ChannelCalibrations:
 
     def __init__(self, applied: Iterable[CalibrationRecord], undone: Iterable[Withdrawal]) -> None:
         self.applied = tuple(sorted(applied, key=lambda each: (each.made_s, each.row)))
+        undone = tuple(undone)
+        again_s = {each.undoes: each.made_s for each in reversed(undone)}
         own = {each.row for each in self.applied}
-        self.undone = {each.undoes: each for each in undone if each.undoes in own}
+        self.undone: dict[int, list[Withdrawal]] = {}
         times = {each.made_s for each in self.applied}
-        times |= {each.made_s for each in self.undone.values()}
+        for each in undone:
+            if each.undoes in own:
+                found = replace(each, until_s=again_s.get(each.row, inf))
+                self.undone.setdefault(each.undoes, []).append(found)
+                times |= {found.made_s, found.until_s} - {inf}
         self._from_s = sorted(times)
         self._in_force = [self._latest(time_s) for time_s in self._from_s]
 
     def _latest(self, time_s: float) -> CalibrationRecord | None:
         for each in reversed(self.applied):
-            taken_back = self.undone.get(each.row)
-            if each.made_s <= time_s and (taken_back is None or taken_back.made_s > time_s):
+            if each.made_s <= time_s and self.taken_back(each.row, time_s) is None:
                 return each
         return None
+
+    def taken_back(self, row: int, time_s: float) -> Withdrawal | None:
+        """Return what has taken a calibration back at a time, or None [s]."""
+        found = (each for each in self.undone.get(row, ()) if each.counts_at(time_s))
+        return next(found, None)
 
     def in_force(self, time_s: float) -> CalibrationRecord | None:
         """Return the one that counts at a time, expired or not, or None."""
@@ -204,18 +231,31 @@ class CalibrationBook:
             if each.made_s <= time_s
             and each.correction.method is CalibrationMethod.SALT
             and any(p.reference >= SOLVENT_CHECK_PCT for p in each.correction.points)
-            and (each.row not in channel.undone or channel.undone[each.row].made_s > time_s)
+            and channel.taken_back(each.row, time_s) is None
         ]
         return max(times, default=None)
 
-    def all(self) -> list[tuple[CalibrationRecord, Withdrawal | None]]:
-        """Return every calibration by its time, each with what took it back."""
+    def all(self, time_s: float = inf) -> list[tuple[CalibrationRecord, Withdrawal | None]]:
+        """Return every calibration by its time, each with what has taken it back at a time [s]."""
         found = [
-            (each, channel.undone.get(each.row))
+            (each, channel.taken_back(each.row, time_s))
             for channel in self._channels.values()
             for each in channel.applied
         ]
         return sorted(found, key=lambda pair: (pair[0].made_s, pair[0].row))
+
+    def taken_back_by(self, row: int) -> CalibrationRecord | None:
+        """Return what a row takes back, whether that counts still or not; None for another row."""
+        for channel in self._channels.values():
+            for each in channel.applied:
+                if any(found.row == row for found in channel.undone.get(each.row, ())):
+                    return each
+        return None
+
+    def heard(self, applied: CalibrationRecord, time_s: float) -> list[Mapping[str, str]]:
+        """Return by what its probe was told until a time, with what a person said is the same."""
+        undone = self._channels[applied.key].undone.get(applied.row, ())
+        return [applied.heard, *(each.heard for each in undone if each.until_s <= time_s)]
 
     def state(self, applied: CalibrationRecord, time_s: float) -> str:
         """Return in a word what has become of a calibration: `in force`, `expired`, `replaced`,
@@ -223,8 +263,7 @@ class CalibrationBook:
         if applied.made_s > time_s:
             return "to come"
         channel = self._channels[applied.key]
-        taken_back = channel.undone.get(applied.row)
-        if taken_back is not None and taken_back.made_s <= time_s:
+        if channel.taken_back(applied.row, time_s) is not None:
             return "undone"
         if channel.in_force(time_s) is not applied:
             return "replaced"
@@ -252,14 +291,13 @@ class CalibrationBook:
             where = f"{key[0]}/{key[1]} {key[2].value}"
             if left_s < 0.0:
                 said.append(
-                    f"calibration of {where} ran out {counted(round(-left_s / DAY_S), 'day')} ago; "
+                    f"calibration of {where} ran out {days_text(-left_s)} ago; "
                     f"it still corrects, and its accuracy is widened by the whole correction. "
                     f"Calibrate again, or undo row {found.row}."
                 )
             elif left_s < soon_s:
                 said.append(
-                    f"calibration of {where} runs out in {counted(round(left_s / DAY_S), 'day')}. "
-                    f"Calibrate again."
+                    f"calibration of {where} runs out in {days_text(left_s)}. Calibrate again."
                 )
         if self.unreadable:
             rows = ", ".join(str(row) for row in self.unreadable[:5])
@@ -271,7 +309,58 @@ class CalibrationBook:
         return said
 
 
-def body_of(correction: Correction, *, note: str = "", warnings: Iterable[str] = ()) -> str:
+def days_text(length_s: float) -> str:
+    """Return a length in whole days, and under one in hours and minutes [s].
+
+    >>> days_text(300_000.0), days_text(5000.0)
+    ('3 days', '1 h 23 min')
+    """
+    if length_s < DAY_S:
+        return duration_text(length_s)
+    return counted(round(length_s / DAY_S), "day")
+
+
+def heard_of(point: PointConfig) -> dict[str, str]:
+    """Return by what a config tells a probe from others: topic, value and column, where it does."""
+    found = {"topic": point.topic, "value": point.value, "column": point.column}
+    return {key: each for key, each in found.items() if each is not None}
+
+
+def of_other_probes(
+    book: CalibrationBook, config: Config, time_s: float
+) -> list[tuple[CalibrationRecord, PointConfig, str]]:
+    """Return every calibration in force that was made of a probe which the config has no more.
+
+    Args:
+        book: of the log.
+        config: that now counts.
+        time_s: now [s].
+
+    Returns:
+        Each with the point as it is now, and why, in words.
+    """
+    found = []
+    for enclosure in config.enclosures:
+        for point in enclosure.points:
+            applied = book.in_force(enclosure.name, point.name, point.quantity, time_s)
+            if applied is None:
+                continue
+            now, known = heard_of(point), book.heard(applied, time_s)
+            other = [[k for k in now if k in each and each[k] != now[k]] for each in known]
+            if all(other):
+                key = other[-1][0]
+                was = f"made on {key} {known[-1][key]!r}"
+                found.append((applied, point, f"{was}, and the config has {now[key]!r} now"))
+    return found
+
+
+def body_of(
+    correction: Correction,
+    *,
+    note: str = "",
+    warnings: Iterable[str] = (),
+    heard: Mapping[str, str] | None = None,
+) -> str:
     """Return a correction as the log keeps it."""
     return json.dumps(
         {
@@ -295,13 +384,15 @@ def body_of(correction: Correction, *, note: str = "", warnings: Iterable[str] =
             "valid_s": correction.valid_s,
             "note": note,
             "warnings": list(warnings),
+            **({"heard": dict(heard)} if heard else {}),
         }
     )
 
 
-def undoing_body(row: int, *, note: str = "") -> str:
+def undoing_body(row: int, *, note: str = "", heard: Mapping[str, str] | None = None) -> str:
     """Return what the log keeps of taking a calibration back."""
-    return json.dumps({"form": _FORM, "action": "undo", "undoes": row, "note": note})
+    body = {"form": _FORM, "action": "undo", "undoes": row, "note": note}
+    return json.dumps({**body, "heard": dict(heard)} if heard else body)
 
 
 def read_row(row: Calibration) -> CalibrationRecord | Withdrawal:
@@ -316,7 +407,8 @@ def read_row(row: Calibration) -> CalibrationRecord | Withdrawal:
     if not isinstance(body, dict) or body.get("form") != _FORM:
         raise ValueError(f"calibration row {row.row} has a form that is not known")
     if body["action"] == "undo":
-        return Withdrawal(row.made_s, row.row or 0, int(body["undoes"]), str(body["note"]))
+        undoes, note = int(body["undoes"]), str(body["note"])
+        return Withdrawal(row.made_s, row.row or 0, undoes, note, _heard_in(body))
     if body["action"] != "apply":
         raise ValueError(f"calibration row {row.row} has an action that is not known")
     correction = Correction(
@@ -348,4 +440,9 @@ def read_row(row: Calibration) -> CalibrationRecord | Withdrawal:
         correction=correction,
         note=str(body["note"]),
         warnings=tuple(str(each) for each in body["warnings"]),
+        heard=_heard_in(body),
     )
+
+
+def _heard_in(body: Mapping[str, Any]) -> dict[str, str]:
+    return {str(key): str(value) for key, value in body.get("heard", {}).items()}

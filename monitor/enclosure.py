@@ -563,7 +563,8 @@ class Enclosure:
     def explain(self) -> list[SectionCall]:
         """Return every section's call with its reasons, worst call first.
 
-        Where two are alike and no GO, the one with a wet film leads: there is more to lose.
+        Where two are alike and no GO, the one with a wet film leads: there is more to lose. What
+        stands for all the rest comes after a section that has a name.
         """
         zone = zone_or_utc(self.config.timezone)
         air = self._told_beside()
@@ -573,6 +574,7 @@ class Enclosure:
             key=lambda each: (
                 WORST_FIRST.index(each.call),
                 each.call is not Call.GO and each.films is None,
+                each.section == ALL_SECTIONS,
                 each.section,
             ),
         )

@@ -345,10 +345,10 @@ class FilmKeeper:
             *film_doubts(state, section, unknown, spec.name),
             *overcoat_doubts(overcoat, state.stage),
         )
-        held, notices = history_told(bench, state.steps_ended, self._standing, self.zone)
+        told = history_told(bench, state.steps_ended, self._standing, self.zone)
         soft = state.steps_ended.get(Step.HANDLE) is None
         of_tent, told_of_tent = self._of_the_tent(bench, wet=wet, soft=soft)
-        held, notices = (*held, *of_tent), (*notices, *told_of_tent)
+        held, notices = (*told.held, *of_tent), (*told.notices, *told_of_tent)
         film = Film(
             spec=spec,
             stage=state.stage,
@@ -365,6 +365,7 @@ class FilmKeeper:
             doubts=(*doubts, *held) if wet else (),
             start_doubts=(
                 *held,
+                *told.gates,
                 *start_doubts(state, clocks, next_unknown, next_spec.name, self.zone),
                 *ground_doubts(section, asked, self._standing, time_s),
             ),
@@ -375,6 +376,7 @@ class FilmKeeper:
         told_s.append(ground_changes_s(section, asked, self._standing, time_s))
         left_s = state.left_s(spec)
         told_s += [time_s + left for each in spec.times_until if (left := left_s[each])]
+        told_s += [time_s + RECKON_EVERY_S] if told.goes_on else []
         self._reckoned_s[section] = (time_s, min([_next_look_s(clocks, time_s), *told_s]))
         if self._films.get(section) != film:
             self._films[section] = film

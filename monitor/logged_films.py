@@ -67,8 +67,8 @@ def films_in_log(
     work, history = work_of(section, events, time_s), temperatures.history()
     bench = SectionWork(section, work, specs, default, history, time_s, None)
     state = stage_of(section, events, default, clocks_on(bench), time_s)
-    held, _ = history_told(bench, state.steps_ended, in_force(events), zone)
-    return LoggedFilms(bench, state, tuple(each.text for each in held))
+    told = history_told(bench, state.steps_ended, in_force(events), zone)
+    return LoggedFilms(bench, state, tuple(each.text for each in (*told.held, *told.gates)))
 
 
 def temperatures_of(

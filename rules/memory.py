@@ -36,6 +36,9 @@ MEMORY = "memory"
 WET_S = 300.0
 """Water for less than this may be a probe's, and holds no coat; common practice, no source [s]."""
 
+UNSEEN_S = 1800.0
+"""As `WET_S`, where none was seen and it was not known whether any lay there; judgement [s]."""
+
 COLD_BLOOM_C = 15.0
 """Colder than this an amine is slow to react and blooms; trade literature as other documents quote
 it, from memory [degC]."""
@@ -137,6 +140,14 @@ class FilmAges:
     cured_s: float | None = None
 
 
+class Unseen(NamedTuple):
+    """A time of which nothing is known, and for how much of it water can have lain there [s]."""
+
+    begin_s: float
+    end_s: float
+    wet_s: float
+
+
 @dataclass(frozen=True, slots=True)
 class FilmMemory:
     """What one film went through.
@@ -144,12 +155,14 @@ class FilmMemory:
     Attributes:
         lasted: how long each condition lasted, by the film's age; without an entry where never.
         wet_s: spans of water on it before it could be handled, by the best estimate [s].
+        unseen: spans before it could be handled in which it was not known whether it was wet.
         bloom_h: hours of what makes an amine bloom, at its worst on a film just laid; judgement.
         warmed_k: how far its ground warmed while it was not touch dry [K].
     """
 
     lasted: Mapping[tuple[Condition, Age], Minutes]
     wet_s: tuple[tuple[float, float], ...] = ()
+    unseen: tuple[Unseen, ...] = ()
     bloom_h: float = 0.0
     warmed_k: float = 0.0
 
@@ -183,12 +196,15 @@ def remembered(air: FilmAir, ages: FilmAges, spec: Spec) -> FilmMemory:
             if found.highest_s > 0.0:
                 lasted[condition, age] = found
     soft = stages[Age.WET] | stages[Age.SOFT]
+    measured = np.isfinite(air.margin_k.best)
     with np.errstate(invalid="ignore"):
         wet = (air.margin_k.best <= 0.0) & soft
+        maybe = ~measured & (air.margin_k.low <= 0.0) & soft & measured.any()
     young = air.surface_c.best[stages[Age.WET] & np.isfinite(air.surface_c.best)]
     return FilmMemory(
         lasted=lasted,
         wet_s=_spans(air, wet),
+        unseen=tuple(_unseen(air, ~measured & soft, maybe)),
         bloom_h=_bloom_h(air, stages, spec, bounds.get(LimitName.DEW_MARGIN_MIN, 3.0)),
         warmed_k=max(0.0, float(young.max()) - level_c) if young.size else 0.0,
     )
@@ -355,6 +371,14 @@ def _spans(air: FilmAir, hit: Bools) -> tuple[tuple[float, float], ...]:
     return tuple(found)
 
 
+def _unseen(air: FilmAir, blind: Bools, maybe: Bools) -> Iterable[Unseen]:
+    """The spans of the cells of which nothing is known, where water can have lain in some."""
+    for begin, end in _spans(air, blind):
+        within = maybe & (air.time_s >= begin) & (air.time_s < end)
+        if within.any():
+            yield Unseen(begin, end, float(air.held_s[within].sum()))
+
+
 def _bloom_h(air: FilmAir, stages: Mapping[Age, Bools], spec: Spec, margin_k: float) -> float:
     """Hours of cold, damp and carbon dioxide on a film of amine, by how open it was to them.
 
@@ -393,10 +417,39 @@ def answered_s(section: str | None, standing: Iterable[Event], now_s: float) -> 
     return max(done, default=-math.inf)
 
 
-def memory_doubts(
+class Wetting(NamedTuple):
+    """Water on a soft film that nobody dealt with since.
+
+    Attributes:
+        lasted_s: for how long it lay there, or can have [s].
+        when: from when to when.
+        seen: False where it was not known, and it can have come.
+        goes_on: whether it has not ended yet.
+    """
+
+    lasted_s: float
+    when: str
+    seen: bool
+    goes_on: bool
+
+
+def memory_doubt(wetting: Wetting) -> Doubt:
+    """Return why the next coat waits, over a film that was, or can have been, wet while soft."""
+    if wetting.seen:
+        first = "once it is dry wash" if wetting.goes_on else "wash"
+        text = f"Wet {wetting.when} while soft: {first}, look, sand."
+    else:
+        text = (
+            f"Not known {wetting.when} while soft, and dew can have come: look, wash if in doubt."
+        )
+    text = f"{text} Then record washed, inspected or sanded"
+    return Doubt(MEMORY, text, LimitState.NEAR, wetting.lasted_s, 0.0, "s")
+
+
+def unanswered(
     memory: FilmMemory, answered: float, now_s: float, zone: tzinfo | None
-) -> tuple[Doubt, ...]:
-    """Return what holds the next coat over a film that was wet while it was soft.
+) -> Wetting | None:
+    """Return what water lay on a soft film, or can have, and nobody dealt with since; or None.
 
     Args:
         memory: of the film.
@@ -404,38 +457,27 @@ def memory_doubts(
         now_s: now [s].
         zone: of the times that it names; UTC where it is not known.
     """
-    lasted_s, when = wet_since_answered(memory, answered, now_s, zone)
-    if not when:
-        return ()
-    first = "once it is dry wash" if when.startswith("since") else "wash"
-    text = f"Wet {when} while soft: {first}, look, sand. Then record washed, inspected or sanded"
-    return (Doubt(MEMORY, text, LimitState.NEAR, lasted_s, 0.0, "s"),)
 
+    def when(begin_s: float, end_s: float, *, goes_on: bool) -> str:
+        begin, end = (hour_and_day_text(each, zone or UTC, now_s) for each in (begin_s, end_s))
+        return f"since {begin}" if goes_on else f"{begin} to {end}"
 
-def wet_since_answered(
-    memory: FilmMemory, answered: float, now_s: float, zone: tzinfo | None
-) -> tuple[float, str]:
-    """Return for how long water lay on a soft film that nobody washed since, and when, or "".
-
-    Args:
-        memory: of the film.
-        answered: when somebody last washed, inspected or sanded it [s].
-        now_s: now [s].
-        zone: of the times that it names; UTC where it is not known.
-    """
-    spans = [(max(begin, answered), end) for begin, end in memory.wet_s if end > answered]
-    lasted_s = sum(end - begin for begin, end in spans)
-    if lasted_s < WET_S:
-        return 0.0, ""
-
-    def hour(time_s: float) -> str:
-        return hour_and_day_text(time_s, zone or UTC, now_s)
-
-    begin, end = spans[0][0], spans[-1][1]
-    when = f"since {hour(begin)}" if now_s - end < _GRID_S else f"{hour(begin)} to {hour(end)}"
-    if lasted_s < _MOST_OF_IT * (end - begin):
-        when += f", {duration_text(lasted_s)} in all"
-    return lasted_s, when
+    wet = [(max(begin, answered), end) for begin, end in memory.wet_s if end > answered]
+    lasted_s = sum(end - begin for begin, end in wet)
+    if lasted_s >= WET_S:
+        begin, end = wet[0][0], wet[-1][1]
+        goes_on = now_s - end < _GRID_S
+        said = when(begin, end, goes_on=goes_on)
+        if lasted_s < _MOST_OF_IT * (end - begin):
+            said += f", {duration_text(lasted_s)} in all"
+        return Wetting(lasted_s, said, seen=True, goes_on=goes_on)
+    unseen = [each for each in memory.unseen if each.end_s > answered]
+    lasted_s += sum(each.wet_s for each in unseen)
+    if unseen and lasted_s >= (WET_S if wet else UNSEEN_S):
+        begin, end = max(unseen[0].begin_s, answered), unseen[-1].end_s
+        goes_on = now_s - end < 1.0
+        return Wetting(lasted_s, when(begin, end, goes_on=goes_on), seen=False, goes_on=goes_on)
+    return None
 
 
 def memory_notices(memory: FilmMemory, answered: float, begun_s: float) -> tuple[Doubt, ...]:
@@ -470,13 +512,29 @@ def memory_notices(memory: FilmMemory, answered: float, begun_s: float) -> tuple
     return tuple(found)
 
 
+class Told(NamedTuple):
+    """What a film's history says.
+
+    Attributes:
+        held: what holds the next coat, and is no safe film either.
+        gates: what holds the next coat alone.
+        notices: what is only told.
+        goes_on: whether the first two tell of what has not ended yet.
+    """
+
+    held: tuple[Doubt, ...] = ()
+    gates: tuple[Doubt, ...] = ()
+    notices: tuple[Doubt, ...] = ()
+    goes_on: bool = False
+
+
 def history_told(
     bench: SectionWork,
     steps_ended: Mapping[Step, float | None],
     standing: Iterable[Event],
     zone: tzinfo | None,
-) -> tuple[tuple[Doubt, ...], tuple[Doubt, ...]]:
-    """Return what of the newest film's history holds the next coat, and what is only told.
+) -> Told:
+    """Return what the newest film's history says.
 
     Args:
         bench: the section's work laid out beside its temperatures.
@@ -486,12 +544,15 @@ def history_told(
     """
     coat, memory = bench.work.newest, memory_of(bench, steps_ended)
     if memory is None or coat is None or coat.started_s is None:
-        return (), ()
+        return Told()
     answered = answered_s(bench.section, standing, bench.now_s)
-    return (
-        memory_doubts(memory, answered, bench.now_s, zone),
-        memory_notices(memory, answered, coat.started_s),
-    )
+    wetting = unanswered(memory, answered, bench.now_s, zone)
+    notices = memory_notices(memory, answered, coat.started_s)
+    if wetting is None:
+        return Told(notices=notices)
+    doubts = (memory_doubt(wetting),)
+    held, gates = (doubts, ()) if wetting.seen else ((), doubts)
+    return Told(held, gates, notices, wetting.goes_on)
 
 
 def memory_of(bench: SectionWork, steps_ended: Mapping[Step, float | None]) -> FilmMemory | None:

@@ -16,7 +16,7 @@ from rules.clocks.section_work import SectionWork
 from rules.clocks.stages import stage_of
 from rules.clocks.work import work_of
 from rules.events import Event, in_force
-from rules.memory import MEMORY, answered_s, memory_of, wet_since_answered
+from rules.memory import MEMORY, answered_s, memory_of, unanswered
 from rules.reasons import Doubt
 from rules.spec.model import Spec
 from rules.vocabulary import ClockName, Stage
@@ -104,18 +104,23 @@ def overcoat_of(
     memory = memory_of(bench, stage_of(section, before, default_spec, clocks, begun_s).steps_ended)
     if memory is not None and bench.work.newest is not None:
         answered = answered_s(section, before, begun_s)
-        _, when = wet_since_answered(memory, answered, begun_s, zone)
-        if when:
+        wetting = unanswered(memory, answered, begun_s, zone)
+        if wetting is not None:
+            went = (
+                f"was wet {wetting.when} while soft, no wash"
+                if wetting.seen
+                else f"may have been wet {wetting.when} while soft, no look at it"
+            )
             unwashed = (
-                f"Coat {newest.number} went on over coat {bench.work.newest.number}, which was wet "
-                f"{when} while soft, no wash recorded: it may not hold"
+                f"Coat {newest.number} went on over coat {bench.work.newest.number}, which {went} "
+                "recorded: it may not hold"
             )
     return Overcoat(coating_over_forbidden(clocks), too_early, laid_late, unwashed)
 
 
 NOTED = "Leave it; look at it once it is touch dry"
 IF_SANDED = "If it was sanded, record when"
-IF_WASHED = "If it was washed or sanded, record when"
+IF_WASHED = "If it was washed, inspected or sanded, record when"
 
 
 def overcoat_doubts(overcoat: Overcoat, stage: Stage) -> tuple[Doubt, ...]:

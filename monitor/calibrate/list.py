@@ -7,14 +7,13 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from monitor.calibrations import CalibrationBook, CalibrationRecord, undoing_body
+from monitor.calibrations import CalibrationBook, CalibrationRecord, days_text, undoing_body
 from monitor.clock import RELEASED_S
 from monitor.log.log import Store, log_path
 from monitor.log.rows import Calibration, micros
 from monitor.wire import Json
 from rules.errors import FilmcallError
-from rules.text import counted, iso_utc
-from rules.units import DAY_S
+from rules.text import iso_utc
 from sensors.calibrate.fit import CALIBRATED, Correction
 from sensors.reading import Quantity
 
@@ -117,7 +116,7 @@ def listing(
     with Store.open(log_path(db), now_s=now_s, read_only=True) as store:
         book = CalibrationBook(store.calibrations())
     now = now_s()
-    found = book.all()
+    found = book.all(now)
     if as_json:
         listed = [
             as_dict(applied, book.state(applied, now), now, book.accuracy(applied.key))
@@ -132,9 +131,10 @@ def listing(
         correction = applied.correction
         state = book.state(applied, now)
         if undone is not None and state == "undone":
-            state += f" {iso_utc(undone.made_s)}"
+            state += f" {iso_utc(undone.made_s)} by row {undone.row}"
+            state += f": {undone.note}" if undone.note else ""
         elif state == "in force":
-            state += f", {counted(round((applied.expires_s - now) / DAY_S), 'day')} left"
+            state += f", {days_text(applied.expires_s - now)} left"
         what = ", ".join(point.what for point in correction.points)
         lines.append(
             f"{applied.row:>4}  {iso_utc(applied.made_s)}  {applied.enclosure}/{applied.point} "
@@ -156,10 +156,10 @@ def undo(
     note: str = "",
     now_s: Callable[[], float] = time.time,
 ) -> tuple[str, int]:
-    """Take a calibration back from now on; the log keeps both.
+    """Take a calibration back from now on, or what has taken one back; the log keeps both.
 
     Args:
-        row: of the calibration.
+        row: of the calibration, or of what took it back.
         db: the log's file, or None for the usual one.
         point: whose it must be, or None for any.
         quantity: of what it must be, or None for any.
@@ -179,8 +179,11 @@ def undo(
     now = micros(now_s()) / 1e6  # as the log will have it
     applied = _chosen(book, row, point, quantity, enclosure)
     before = book.in_force(*applied.key, now)
-    if book.state(applied, now) == "undone":
-        raise FilmcallError(f"calibration row {applied.row} is undone already; nothing was changed")
+    undone = next(taken_back for each, taken_back in book.all(now) if each is applied)
+    if row == applied.row and undone is not None:
+        raise FilmcallError(f"calibration row {row} is undone already; nothing was changed")
+    if row != applied.row and (undone is None or undone.row != row):
+        raise FilmcallError(f"row {row} takes nothing back any more; nothing was changed")
     with Store.open(path, now_s=now_s) as store:
         refuse_wrong_clock(store, book, now)
         undoing = Calibration(
@@ -188,21 +191,23 @@ def undo(
             point=applied.point,
             quantity=applied.correction.quantity,
             made_s=now,
-            body=undoing_body(applied.row, note=note),
+            body=undoing_body(row, note=note),
         )
         store.add_calibration(undoing)
-        after = CalibrationBook(store.calibrations()).in_force(*applied.key, now)
+        book = CalibrationBook(store.calibrations())
+        after = book.in_force(*applied.key, now)
     now_counts = (
         "readings are taken as they come"
         if after is None
         else f"row {after.row} of {iso_utc(after.made_s)} is in force"
         f"{'' if before is not None and before.row == after.row else ' again'} "
         f"({correction_text(after.correction)})"
+        f"{', and has run out' if book.state(after, now) == 'expired' else ''}"
     )
+    what = f" ({correction_text(applied.correction)})" if row == applied.row else ""
     return (
         f"{applied.enclosure}/{applied.point} {applied.correction.quantity.value}: row "
-        f"{applied.row} ({correction_text(applied.correction)}) is taken back from "
-        f"{iso_utc(now)} on; {now_counts}",
+        f"{row}{what} is taken back from {iso_utc(now)} on; {now_counts}",
         0,
     )
 
@@ -215,6 +220,7 @@ def _chosen(
     enclosure: str | None,
 ) -> CalibrationRecord:
     found = next((applied for applied, _ in book.all() if applied.row == row), None)
+    found = found or book.taken_back_by(row)
     if found is None:
         raise FilmcallError(
             f"the log has no calibration row {row}, so nothing was changed; see: filmcall "

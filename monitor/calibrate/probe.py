@@ -90,7 +90,7 @@ def conclude(
         point=found.point,
         quantity=found.quantity,
         made_s=now_s,
-        body=body_of(correction, note=target.note, warnings=warnings),
+        body=body_of(correction, note=target.note, warnings=warnings, heard=found.heard),
     )
     kept = _keep(target, row, book, world) if target.keep else row
     applied = read_row(kept)

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
+from monitor.calibrations import heard_of
 from monitor.config.load import Config, EnclosureConfig, load_config_file
 from monitor.config.model import DEFAULT_ACCURACY
 from rules.errors import FilmcallError
@@ -303,6 +304,13 @@ class ConfiguredTarget:
     accuracy: float
     config: Config | None
     place: EnclosureConfig | None
+
+    @property
+    def heard(self) -> dict[str, str]:
+        """By what the config tells the probe from others; empty without one."""
+        points = () if self.place is None else self.place.points
+        own = (each for each in points if (each.name, each.quantity) == (self.point, self.quantity))
+        return next(map(heard_of, own), {})
 
 
 def temperature_named(text: str) -> Quantity:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
 from rules.clocks.all_clocks import clocks_on
 from rules.clocks.clock import ClockState
-from rules.job.model import CoatToLay, JobSection
+from rules.job.model import CoatToLay, JobSection, midnight_s
 from rules.job.plan import PlannedStep
 from rules.job.problem import SLOT_S, Laid, MixedPot, pots_span_s
 from rules.job.shopping import ENOUGH, coat_takes_ml, mix_job
@@ -393,7 +393,9 @@ def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]
             f"{hour_text(cold_at, zone)}, dew margin down to {margin[close]:.1f} K about "
             f"{hour_text(close_at, zone)}."
         )
-    for name, spec, dry_s in _wet(hand, made, end_s):
+    # What is laid tomorrow morning is no film of tonight.
+    to_s = midnight_s(evening.date() + timedelta(days=1), zone)
+    for name, spec, dry_s in _wet(hand, made, to_s):
         limit = spec.limits_for(Stage.APPLY).get(LimitName.DEW_MARGIN_MIN)
         if limit is not None and dry_s > begin_s:
             dry = "no end of it seen"

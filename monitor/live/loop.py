@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol
 
-from monitor.calibrations import CalibrationBook
+from monitor.calibrations import CalibrationBook, heard_of, of_other_probes, undoing_body
 from monitor.clock import SteadyClock, insane_clock
 from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
@@ -37,7 +37,7 @@ from monitor.live.witness import Witness
 from monitor.log.facts import keep_facts
 from monitor.log.log import Store
 from monitor.log.retention import Retention
-from monitor.log.rows import AlarmRow, EventId, LogRefused, Outage
+from monitor.log.rows import AlarmRow, Calibration, EventId, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
 from monitor.record import Recorded, Scene, record, spec_of, warnings_of
@@ -210,11 +210,13 @@ class Watch:
         self._put_outage(stopped, now_s)
         self._write_pending(now_s)
         self._look_for_calibrations(now_s)
+        self._of_other_probes = [] if self.clock_fault else self._end_calibrations(now_s)
         self._set_doubts(now_s)
 
     def notices(self) -> list[str]:
-        """Say what whoever starts the program should know of the films that lie."""
-        return [text for room in self.rooms.values() for text in room.keeper.laid_otherwise()]
+        """Say what whoever starts the program should know of films that lie, and of probes."""
+        films = [text for room in self.rooms.values() for text in room.keeper.laid_otherwise()]
+        return [*films, *self._of_other_probes]
 
     @property
     def store(self) -> Store:
@@ -521,6 +523,30 @@ class Watch:
         self.calibrations = book = CalibrationBook.of(rows, self._config)
         for room in self.rooms.values():
             room.enclosure.calibrate(book)
+
+    def _end_calibrations(self, now_s: float) -> list[str]:
+        """Take back, in the log, what was proved of probes that the config has no more."""
+        said: list[str] = []
+        for applied, point, why in of_other_probes(self.calibrations, self._config, now_s):
+            body = undoing_body(applied.row, note=why, heard=heard_of(point))
+            row = Calibration(*applied.key, now_s, body)
+            try:
+                kept = self._store.add_calibration(row)
+            except LogRefused as fault:
+                self._set_log_faults(now_s, write=str(fault))
+                return said
+            where = f"{applied.point} {applied.correction.quantity.value}"
+            text = (
+                f"the calibration of {where} (row {applied.row}) is taken back: it was {why}. "
+                "Calibrate the new probe; if it is the same one: filmcall calibrate undo --row "
+                f"{kept.row}"
+            )
+            said.append(f"{applied.enclosure}: {text}")
+            self._note(applied.enclosure, None, text, now_s)
+        if said:
+            self._write_pending(now_s)
+            self._look_for_calibrations(now_s)
+        return said
 
     def _flushed(self, now_s: float) -> bool:
         """Put what came late on disk; while that refuses, it is not to be taken from there."""

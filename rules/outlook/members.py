@@ -129,8 +129,9 @@ def outlook_of_log(
             alone = members[:-1]
             at_first = np.ones((len(alone), DAY))
             by_log = weights_of(alone, fit.origin_s, track.end_s, at_first)
-            back = expected(alone, by_log) - change
-            draws[::2, :, 1:] += back[:count, : draws.shape[2] - 1]
+            by_forecast = np.where(np.isfinite(forecast.change), forecast.change, change)
+            for half, course in enumerate((expected(alone, by_log), by_forecast)):
+                draws[half::2, :, 1:] += (course - change)[:count, : draws.shape[2] - 1]
             notes += (PARTS.format(apart_k),)
     return replace(assemble(track, centre, draws, source), notes=notes)
 
@@ -243,7 +244,8 @@ def weights_of(members: list[Member], times_s: Floats, now_s: float, at_first: F
     known = np.stack([np.isfinite(member.errors).all(axis=2) for member in members])
     counts = known.sum(axis=1)
     tells = np.array([np.isfinite(member.change).all(axis=0) for member in members])
-    weights = np.where(tells & (2 * counts >= counts.max(axis=0)), at_first, 0.0)
+    most = np.where(tells, counts, 0).max(axis=0)
+    weights = np.where(tells & (2 * counts >= most), at_first, 0.0)
     counted = weights > 0.0
     usable = np.asarray((known | ~counted[:, None]).all(axis=0))
     scored = np.flatnonzero(usable.sum(axis=0) >= LEAST_SCORED)

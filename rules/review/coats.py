@@ -22,7 +22,7 @@ from rules.memory import (
     Known,
     answered_s,
     remembered,
-    wet_since_answered,
+    unanswered,
 )
 from rules.rate import SafeSide
 from rules.review.exposure import ClimateSeries, LimitTimes, limit_times
@@ -231,12 +231,17 @@ def coats_of(
             record = _with_limits(record, series)
         if over_s is not None and record.memory is not None:
             answered = answered_s(section, standing, over_s)
-            lasted_s, when = wet_since_answered(record.memory, answered, over_s, None)
-            if when:
+            wetting = unanswered(record.memory, answered, over_s, None)
+            if wetting is not None:
+                lasted = duration_text(wetting.lasted_s)
+                went = (
+                    f"was wet for {lasted} while soft"
+                    if wetting.seen
+                    else f"may have been wet for {lasted} while soft, which is not known"
+                )
                 said.append(
-                    f"coat {coat.number} was wet for {duration_text(lasted_s)} while soft, and was "
-                    "coated over with no wash, inspection or sanding recorded: what came on it may "
-                    "not hold"
+                    f"coat {coat.number} {went}, and was coated over with no wash, inspection or "
+                    "sanding recorded: what came on it may not hold"
                 )
         records.append(record)
     return tuple(records), tuple(dict.fromkeys(said))

@@ -99,6 +99,18 @@ def test_undoing_the_only_one_leaves_readings_as_they_come() -> None:
     assert book.salt_checked_s("tent", "air-bow", T0 + 60.0) is None
 
 
+def test_what_took_one_back_can_be_taken_back() -> None:
+    book = CalibrationBook(
+        [salted(1.0, T0, row=1)]
+        + [replace(undoing(at, T0 + 60.0 * at), row=at + 1) for at in (1, 2)]
+    )
+    assert [value(book, T0 + s) for s in (59.0, 60.0, 119.0, 120.0)] == [61.0, 60.0, 60.0, 61.0]
+    (applied,) = (each for each, _ in book.all())
+    assert [book.state(applied, T0 + s) for s in (90.0, 130.0)] == ["undone", "in force"]
+    assert book.taken_back_by(2) is applied
+    assert book.taken_back_by(9) is None
+
+
 def test_rows_kept_out_of_order_count_by_their_date() -> None:
     book = CalibrationBook([salted(3.0, T0 + 100.0, row=1), salted(1.0, T0, row=2)])
     assert value(book, T0 + 50.0) == pytest.approx(61.0)

@@ -378,6 +378,41 @@ def test_a_coat_over_a_film_that_was_wet_while_soft_gets_no_go_unless_it_was_was
         assert tent.run(3 * H + 16 * MIN, 3 * H + 30 * MIN) is Call.HOLD
 
 
+@pytest.mark.parametrize(
+    ("air", "inspected", "holds"),
+    [
+        ((20.0, 70.0, 18.9), False, True),  # dew point 14.4 degC: 4.5 K, gone in 18 min at 15 K/h
+        ((20.0, 70.0, 18.9), True, False),
+        ((20.0, 30.0, 19.0), False, False),  # dew point 1.9 degC
+    ],
+)
+def test_a_film_that_was_not_measured_while_soft_waits_for_a_look_where_dew_can_have_come(
+    air: tuple[float, float, float], inspected: bool, holds: bool
+) -> None:
+    tent = Tent(spec(), [("coat-started", 0.0, {}), ("coat-ended", 20 * MIN, {})])
+    tent.run(0, 25 * MIN, air)
+    tent.run(105 * MIN, 3 * H, air)  # handled from 2 h 20 min on
+    start = tent.told().start
+    found = [reason.text for reason in start.reasons if reason.limit == "memory"]
+    assert bool(found) is holds or inspected
+    if inspected:
+        assert found
+        tent.add("inspected", 3 * H)
+    tent.run(3 * H + 60, 3 * H + 20 * MIN, air)
+    assert tent.told().start.call is (Call.HOLD if holds else Call.GO)
+    assert not holds or "while soft, and dew can have come: look" in found[0]
+
+
+def test_what_stands_for_all_the_rest_comes_after_a_section_with_a_film() -> None:
+    """No point names a section, so that all would say that one may start, over a wet film."""
+    tent = Tent(spec(), [("coat-started", 0.0, {"section": "hull-port"})])
+    tent.run(-20 * MIN, -60)
+    tent.tent.ensure_section("hull-port")
+    assert tent.run(0, 15 * MIN) is Call.GO
+    assert [each.section for each in tent.tent.explain()] == ["hull-port", "all"]
+    assert tent.told().question == "is the film safe?"
+
+
 def test_a_limit_ends_within_a_minute_of_its_step() -> None:
     humidity = Limit(LimitName.HUMIDITY_MAX, 80.0, Step.TOUCH_DRY)
     coating = spec()

@@ -19,12 +19,15 @@ from rules.memory import (
     Age,
     Condition,
     FilmAges,
+    FilmMemory,
     air_of,
     answered_s,
-    memory_doubts,
+    memory_doubt,
     memory_notices,
     remembered,
+    unanswered,
 )
+from rules.reasons import Doubt
 from rules.vocabulary import EventKind, LimitState
 
 HOUR = 3600.0
@@ -59,6 +62,11 @@ def test_two_hours_of_water_on_a_soft_film_are_remembered_to_the_minute() -> Non
     assert found.wet_s == ((WET_FROM, WET_TO),)
 
 
+def doubts(found: FilmMemory, answered: float) -> tuple[Doubt, ...]:
+    wetting = unanswered(found, answered, 30 * HOUR, UTC)
+    return () if wetting is None else (memory_doubt(wetting),)
+
+
 def test_dew_that_comes_and_goes_counts_for_as_long_as_it_lay() -> None:
     """Two hours of three minutes wet and six dry by turns are 42 min of water."""
     told = history()
@@ -70,7 +78,7 @@ def test_dew_that_comes_and_goes_counts_for_as_long_as_it_lay() -> None:
     found = memory(replace(told, rh_low_pct=rh_pct, rh_high_pct=rh_pct, bodies=(body,)))
     assert sum(end - begin for begin, end in found.wet_s) == 42 * 60.0
     assert found.minutes(Condition.WET, Age.SOFT).best_s == 42 * 60.0
-    (doubt,) = memory_doubts(found, -np.inf, 30 * HOUR, UTC)
+    (doubt,) = doubts(found, -np.inf)
     assert ", 42 min in all while soft" in doubt.text
 
 
@@ -78,7 +86,7 @@ def test_the_same_water_on_a_film_that_was_handled_holds_nothing() -> None:
     found = memory(history(), replace(AGES, dry_s=2 * HOUR, handled_s=7 * HOUR))
     assert found.minutes(Condition.WET, Age.HARD).best_s == 2 * HOUR
     assert found.wet_s == ()
-    assert memory_doubts(found, -np.inf, 30 * HOUR, UTC) == ()
+    assert doubts(found, -np.inf) == ()
 
 
 def test_hours_that_nobody_measured_may_have_been_wet_and_accuse_nobody() -> None:
@@ -88,6 +96,29 @@ def test_hours_that_nobody_measured_may_have_been_wet_and_accuse_nobody() -> Non
     assert (sure, best) == (2 * HOUR, 2 * HOUR)
     assert 2 * HOUR < most <= 8 * HOUR
     assert found.wet_s == ((WET_FROM, WET_TO),)
+    # 12:00 is a minute, and then a cell of ten, after the last reading.
+    (unseen,) = found.unseen
+    assert unseen[:2] == pytest.approx((12 * HOUR, 18 * HOUR), abs=600.0)
+    assert 0.0 < unseen.wet_s <= 6 * HOUR
+    (doubt,) = doubts(found, 11 * HOUR)  # the water that was seen is answered
+    assert "Not known Thu 12:" in doubt.text
+    assert "to Thu 18:00 while soft, and dew can have come: look" in doubt.text
+    assert doubts(found, 19 * HOUR) == ()
+
+
+def test_what_was_seen_wet_for_a_moment_leaves_less_doubt_of_what_was_not_seen() -> None:
+    """Three minutes of water, or none, before a gap of 40 min at a margin of 10 K."""
+    told = history(gap=(WET_FROM + 180.0, WET_FROM + 180.0 + 2400.0))
+    dry = told.time_s >= WET_FROM + 180.0
+    for wet in (True, False):
+        rh_pct = np.where(dry | (not wet), 50.0, told.rh_low_pct)
+        air_c = np.where(dry | (not wet), 15.0, told.air_coldest_c)
+        body = told.bodies[0]._replace(temp_c=air_c, rh_pct=rh_pct)
+        found = memory(
+            replace(told, air_coldest_c=air_c, air_warmest_c=air_c, rh_low_pct=rh_pct,
+                    rh_high_pct=rh_pct, bodies=(body,))
+        )  # fmt: skip
+        assert bool(doubts(found, -np.inf)) is wet
 
 
 def test_a_flame_in_hours_that_nobody_measured_may_have_been_and_accuses_nobody() -> None:
@@ -109,17 +140,17 @@ def test_only_an_answer_after_the_water_answers_it() -> None:
     found = memory(history())
     washed = [Event(EventKind.WASHED, hour * HOUR, "tent", "port") for hour in (7.0, 11.0)]
     early, late = (answered_s("port", washed[:n], 30 * HOUR) for n in (1, 2))
-    (held,) = memory_doubts(found, early, 30 * HOUR, UTC)
+    (held,) = doubts(found, early)
     assert held.state is LimitState.NEAR
     assert "wash, look, sand" in held.text
     assert "08:00" in held.text
     assert "10:00" in held.text
-    assert memory_doubts(found, late, 30 * HOUR, UTC) == ()
+    assert doubts(found, late) == ()
     assert answered_s("stbd", washed, 30 * HOUR) == -np.inf
 
 
 def test_what_was_wet_again_after_the_wash_is_held_again() -> None:
-    (held,) = memory_doubts(memory(history()), 9 * HOUR, 30 * HOUR, UTC)
+    (held,) = doubts(memory(history()), 9 * HOUR)
     assert held.value == HOUR, "of two hours one came after the wash"
 
 

@@ -383,16 +383,30 @@ def test_applying_running_out_and_undoing_are_seen(
     first, second = listing(target.db, as_json=False, now_s=clock)[0].splitlines()
     assert first.endswith("raw + 1.57 % (NaCl at 20.0 degC); leaves 0.00 %; replaced")
     assert second.endswith("in force, 180 days left")
+    clock.now += 180.0 * 86_400.0 - 7200.0
+    told = listing(target.db, as_json=False, now_s=clock)[0]
+    assert "in force, 2 h left" in told
+    assert "runs out in 2 h." in told
+    clock.now -= 180.0 * 86_400.0 - 7200.0
     clock.now += 181.0 * 86_400.0
     assert "ran out 1 day ago" in listing(target.db, as_json=False, now_s=clock)[0]
     text, code = undo(2, target.db, point="air-bow", note="broken", now_s=clock)
     assert code == 0
     assert "row 2 (raw + 2.07 %) is taken back from 2027-07-02T00:00:00Z on" in text
-    assert "row 1 of 2027-01-01T00:00:00Z is in force again (raw + 1.57 %)" in text
+    assert "row 1 of 2027-01-01T00:00:00Z is in force again (raw + 1.57 %), and has run" in text
     lines = listing(target.db, as_json=False, now_s=clock)[0].splitlines()
-    assert lines[1].endswith("undone 2027-07-02T00:00:00Z")
+    assert lines[1].endswith("undone 2027-07-02T00:00:00Z by row 3: broken")
     with pytest.raises(FilmcallError, match="row 2 is undone already"):
         undo(2, target.db, now_s=clock)
+    # What was taken back by mistake counts again once that is taken back.
+    clock.now += 60.0
+    text, _ = undo(3, target.db, now_s=clock)
+    assert "row 3 is taken back" in text
+    assert "row 2 of 2027-01-02T00:00:00Z is in force again (raw + 2.07 %), and has run" in text
+    with pytest.raises(FilmcallError, match="row 3 takes nothing back any more"):
+        undo(3, target.db, now_s=clock)
+    clock.now += 60.0
+    undo(2, target.db, now_s=clock)
     assert "readings are taken as they come" in undo(1, target.db, now_s=clock)[0]
 
 

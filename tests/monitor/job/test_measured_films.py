@@ -287,3 +287,12 @@ def test_a_film_that_lies_is_wet_into_the_night_as_one_that_is_planned(tmp_path:
         found = hand(tmp_path, at)
         told = today_text(found, made_from(found, 0.0))
         assert ("hull-port is wet into it, touch dry about 21:30" in told) is is_told
+
+
+def test_what_is_laid_early_tomorrow_is_no_film_of_tonight(tmp_path: Path) -> None:
+    """Coat 1 is touch dry at 21:30 and opens at 00:30; work begins at 06:00."""
+    Trial(job_text(SOLO, hours='"06:00-11:00"'), SPECS, FAIR).write(tmp_path)
+    record(tmp_path, *LAID)
+    found = hand(tmp_path, "19T21:45")
+    assert steps(found, "coat")[0].start_s < when("2026-10-20T08:00+00:00")
+    assert "wet into it" not in today_text(found, made_from(found, 0.0))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from itertools import groupby, pairwise
 from pathlib import Path
 
@@ -30,7 +31,7 @@ from live import (
     Values,
 )
 
-from monitor.calibrations import body_of
+from monitor.calibrations import body_of, undoing_body
 from monitor.cli.check_now import calls_now
 from monitor.clock import RELEASED_S
 from monitor.config.load import load_config_file
@@ -1035,6 +1036,47 @@ def test_the_first_reading_after_a_start_passes_through_its_calibration(make: Ma
     second.store.flush()
     values = second.store.readings("tent", "plank-port", Quantity.SURFACE_TEMP)[1]
     assert values.tolist() == [15.0]
+
+
+@pytest.mark.parametrize(
+    ("heard", "counts"),
+    [
+        ({"topic": "shed/plank-port"}, True),
+        ({"column": "plank"}, True),  # the live config names none
+        ({}, True),  # an older program kept none
+        ({"topic": "shed/old-plank"}, False),
+        ({"topic": "shed/plank-port", "value": "t1"}, True),
+    ],
+)
+def test_a_calibration_of_a_probe_that_the_config_has_no_more_is_taken_back(
+    heard: dict[str, str], counts: bool, make: Make
+) -> None:
+    first = make()
+    point = Reference(21.0, 20.0, 0.1, "a checked probe beside it")
+    body = body_of(fit(Quantity.SURFACE_TEMP, CalibrationMethod.SIDE_BY_SIDE, [point]), heard=heard)
+    row = first.store.add_calibration(
+        Calibration("tent", "plank-port", Quantity.SURFACE_TEMP, first.machine.wall(), body)
+    ).row
+    first.kill()
+    second = make(machine=first.machine)
+    second.run(10.0, second.climate(16.0))
+    (call,) = second.watch.rooms["tent"].enclosure.explain()
+    assert call.climate.surface_temp_c == (15.0 if counts else 16.0)
+    said = [text for text in second.watch.notices() if "taken back" in text]
+    assert bool(said) is not counts
+    if counts:
+        return
+    assert f"(row {row}) is taken back: it was made on topic 'shed/old-plank'" in said[0]
+    assert any("taken back" in event.note for event in second.store.events("tent"))
+    taken_back = second.store.calibrations()[-1]
+    assert f"undo --row {taken_back.row}" in said[0]
+    # Somebody says that it is the same probe: it stays so over the next start.
+    second.store.add_calibration(replace(taken_back, body=undoing_body(taken_back.row or 0)))
+    second.kill()
+    third = make(machine=second.machine)
+    third.run(10.0, third.climate(16.0))
+    (call,) = third.watch.rooms["tent"].enclosure.explain()
+    assert call.climate.surface_temp_c == 15.0
 
 
 def test_check_now_takes_the_guard_of_a_calibrated_probe_as_the_watch_does(

@@ -100,6 +100,18 @@ def test_a_member_that_errs_twice_as_much_loses_its_say_and_a_silent_one_has_non
     assert weights[1, -1] > 1e-3
 
 
+def test_a_silent_member_that_knows_more_of_the_past_leaves_the_others_their_say() -> None:
+    """As after a gap of days: the usual level has none for some hours ahead."""
+    errors = np.random.default_rng(7).normal(size=(6 * DAY, DAY, QUANTITIES))
+    change = np.zeros((QUANTITIES, DAY))
+    young = errors.copy()
+    young[:-DAY] = np.nan
+    members = [Member(np.full_like(change, np.nan), errors), Member(change, young)]
+    times = NOW_S - STEP_S * np.arange(6.0 * DAY)[::-1]
+    weights = weights_of(members, times, NOW_S, np.ones((2, DAY)))
+    assert (weights == [[0.0], [1.0]]).all()
+
+
 def test_the_usual_level_is_that_of_the_days_before() -> None:
     values = np.repeat([[10.0], [14.0]], DAY, axis=0) + np.arange(2.0 * DAY)[:, None] % DAY
     found = usual(values)
@@ -233,12 +245,26 @@ def test_a_forecast_two_days_old_is_dropped_and_one_of_a_day_widens() -> None:
     assert widths[1] > widths[0]
 
 
+def regular(days: float, seed: int) -> tuple[Track, Outside]:
+    """An enclosure whose days are alike, which its own log tells better than any weather."""
+    _, outside, _ = follower(days, seed)
+    chance = np.random.default_rng(seed)
+    times = NOW_S + CELL_S * np.arange(1.0 - CELLS_A_DAY * days, 1.0)
+    inside = 15.0 + 5.0 * np.sin(2 * math.pi * times / 86_400.0)
+    inside += chance.normal(0.0, 0.05, times.size)
+    temp = 12.0 + 5.0 * np.sin(2 * math.pi * outside.time_s / 86_400.0)
+    temp += chance.normal(0.0, 0.5, temp.size)
+    track = Track(NOW_S, inside, inside - 5.0, inside - 0.5)
+    return track, replace(outside, temp_c=temp, dew_point_c=temp - 5.0)
+
+
+@pytest.mark.parametrize("days_alike", [False, True])
 @pytest.mark.parametrize("off_k", [8.0, -8.0])
 def test_a_forecast_that_jumps_away_from_the_log_narrows_no_range_and_is_named(
-    off_k: float,
+    off_k: float, days_alike: bool
 ) -> None:
     for seed in (1, 2, 3):
-        track, outside, _ = follower(8.0, seed)
+        track, outside = regular(2.5, seed) if days_alike else follower(8.0, seed)[:2]
         alone, agreeing = (outlook_of_log(track, PRIORS, each) for each in (None, outside))
         assert agreeing.notes == ()
         temp_c = outside.temp_c + off_k * (outside.time_s > NOW_S)
