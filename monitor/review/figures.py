@@ -72,6 +72,7 @@ def partly_words(found: Excess, *, sure: bool, more: bool = False) -> str:
 def window_words(window: Window, stamp: TimeStamp) -> str:
     """Return how a time was kept."""
     done = stamp(window.done_s)
+    over = f", but {window.over}" if window.over else ""
     opens = f"not before {stamp(window.opens_s)}" if window.opens_s is not None else ""
     closes = f"not after {stamp(window.closes_s)}" if window.closes_s is not None else ""
     if window.sure_s is not None:
@@ -92,7 +93,7 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
             f"{side} by up to {most}"
         )
     if window.kept is WindowOutcome.UNKNOWN:
-        return f"{window.name}: not known, {window.why}"
+        return f"{window.name}: not known, {window.why}{over}"
     tail = f" ({bounds})" if bounds else ""
     kept = "in time" if window.kept is WindowOutcome.KEPT else window.kept.value
     kept += f", {window.why}" if window.why else ""
@@ -101,7 +102,7 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
     much = duration_text(window.missed_s) if window.missed_s >= 60.0 else "less than a minute"
     by = f" by {much}" if window.missed_s > 0.0 else ""
     heat = "; at 20 °C it would have been in time" if by and window.kept_at_20_c else ""
-    return f"{window.name}: {what} {done}{tail}: {kept}{by}{heat}"
+    return f"{window.name}: {what} {done}{tail}: {kept}{by}{heat}{over}"
 
 
 def capital(text: str) -> str:

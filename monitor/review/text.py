@@ -149,7 +149,11 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
         else f"{_MISSED_WORDS[each.name]} {duration_text(each.missed_s)} {each.kept}"
         for each in missed
     ]
-    tail = _what_is_left(coat, unknown_s, goes_on)
+    tail = ""
+    if coat.unwashed is not None:
+        may = "" if coat.unwashed.seen else ", and whether it was wet while soft is not known"
+        tail = f"; coated over unwashed{may}"
+    tail += _what_is_left(coat, unknown_s, goes_on)
     if said:
         head = "Outside its spec " if partly and not broken else "Outside its spec: "
         return f"{head}{'; '.join(said)}{tail}."

@@ -41,6 +41,7 @@ _QUANTITY = {
     Sign.SURFACE_RISE: "the hull's temperature",
     Sign.HIGH_AIR: "the air's temperature",
     Sign.HIGH_CO2: "carbon dioxide",
+    Sign.UNWASHED: "hull and humidity",
 }
 
 
@@ -50,10 +51,25 @@ def evidence_words(evidence: Evidence, stamp: TimeStamp) -> str:
         return f"coat {evidence.coat} over it: {evidence_words(evidence.via, stamp)}"
     if evidence.window is not None:
         return f"coat {evidence.coat}: {window_words(evidence.window, stamp)}"
+    if evidence.cause.sign is Sign.UNWASHED:
+        return f"coat {evidence.coat}: {_over_water(evidence, stamp)}"
     found = evidence.beyond
     if found is None:
         return f"coat {evidence.coat}"
     return f"coat {evidence.coat}: {_condition(evidence, found, stamp)}"
+
+
+def _over_water(evidence: Evidence, stamp: TimeStamp) -> str:
+    """When the film under a coat was wet while soft, or may have been, and that nobody washed."""
+    wetting = evidence.wetting
+    if wetting is None:
+        return "the film below was not wet while soft, or was washed, looked at or sanded after it"
+    when = span_words(wetting.begin_s, wetting.end_s, stamp)
+    was = "was wet" if wetting.seen else "may have been wet"
+    return (
+        f"the film below {was} {when} while soft, {duration_text(wetting.lasted_s)} in all, and no "
+        "wash, inspection or sanding is recorded before this coat"
+    )
 
 
 def _condition(evidence: Evidence, found: Excess, stamp: TimeStamp) -> str:
@@ -215,7 +231,7 @@ def dose_words(evidence: Evidence) -> str:
 
 def counterfactual_words(evidence: Evidence, stamp: TimeStamp) -> str:
     """Return what would have kept a cause from counting."""
-    if evidence.via is not None:
+    if evidence.via is not None or evidence.wetting is not None:
         return "Washed after that and before the next coat, nothing would point to this cause."
     window, found = evidence.window, evidence.beyond
     if window is not None:

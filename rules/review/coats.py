@@ -20,6 +20,7 @@ from rules.memory import (
     FilmAir,
     FilmMemory,
     Known,
+    Wetting,
     answered_s,
     remembered,
     unanswered,
@@ -72,6 +73,9 @@ class CoatRecord:
         limits: how long each limit was kept, by stage; those that only slow a cure left out.
         memory: what the film went through, as the call had it, or None without a climate.
         perhaps: names of pots of which one may have gone into it in place of another.
+        unwashed: water on it while it was soft, or that may have been, with which nobody dealt
+            before the next coat; None where there was none, or no next coat.
+        answered_s: when it was last washed, inspected or sanded before the next coat [s].
     """
 
     number: int
@@ -87,6 +91,8 @@ class CoatRecord:
     limits: tuple[LimitTimes, ...] = ()
     memory: FilmMemory | None = None
     perhaps: tuple[str, ...] = ()
+    unwashed: Wetting | None = None
+    answered_s: float = -math.inf
 
     @property
     def begun_s(self) -> float:
@@ -232,19 +238,31 @@ def coats_of(
         if over_s is not None and record.memory is not None:
             answered = answered_s(section, standing, over_s)
             wetting = unanswered(record.memory, answered, over_s, None)
+            record = replace(record, unwashed=wetting, answered_s=answered)
             if wetting is not None:
-                lasted = duration_text(wetting.lasted_s)
-                went = (
-                    f"was wet for {lasted} while soft"
-                    if wetting.seen
-                    else f"may have been wet for {lasted} while soft, which is not known"
-                )
+                record = replace(record, windows=_over_unwashed(record.windows, wetting))
                 said.append(
-                    f"coat {coat.number} {went}, and was coated over with no wash, inspection or "
-                    "sanding recorded: what came on it may not hold"
+                    f"coat {coat.number} {unwashed_words(wetting)}, and was coated over with no "
+                    "wash, inspection or sanding recorded: what came on it may not hold"
                 )
         records.append(record)
     return tuple(records), tuple(dict.fromkeys(said))
+
+
+def unwashed_words(wetting: Wetting) -> str:
+    """Return for how long a film was wet, or may have been."""
+    lasted = duration_text(wetting.lasted_s)
+    if wetting.seen:
+        return f"was wet for {lasted} while soft"
+    return f"may have been wet for {lasted} while soft, which is not known"
+
+
+def _over_unwashed(windows: tuple[Window, ...], wetting: Wetting) -> tuple[Window, ...]:
+    """The windows, of which the recoat's says what the next coat went over."""
+    over = f"over a film that {unwashed_words(wetting)}, and nobody washed it"
+    return tuple(
+        replace(each, over=over) if each.name is WindowName.RECOAT else each for each in windows
+    )
 
 
 def _names(pots: Iterable[Pot]) -> tuple[str, ...]:

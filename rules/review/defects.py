@@ -75,6 +75,7 @@ class Sign(StrEnum):
     WET_BEFORE = "a wet surface under the coat"
     WET_BARE = "a wet hull under the first coat"
     BLOOM_BELOW = "a layer on the coat below"
+    UNWASHED = "a film wet while soft and coated over unwashed"
     RECOAT_EARLY = "coated over too soon"
     RECOAT_LATE = "coated over too late"
     POT_OVER = "a pot used beyond its life"

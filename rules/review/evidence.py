@@ -13,7 +13,7 @@ import numpy as np
 
 from rules.known import Floats
 from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
-from rules.memory import BLOOM_BY_CLASS
+from rules.memory import BLOOM_BY_CLASS, Age, Condition, Wetting
 from rules.review.coats import END_OF_LOG, CoatRecord
 from rules.review.defects import Cause, Sign, fits_family
 from rules.review.dose import (
@@ -82,6 +82,7 @@ class Evidence:
             margin was kept [h].
         open_s: minutes that were not known and can hold harm [s].
         after_log_s: when the log ended while the film was still open to it, or None [s].
+        wetting: of a film coated over: water on it with which nobody dealt, or None.
         age_s: how old the film was when it began, or None [s].
         behind: strength of the nearer cause that it follows from, else no bound [1].
         rows: what counted for it, as likelihood ratios.
@@ -94,6 +95,7 @@ class Evidence:
     beyond: Excess | None = None
     window: Window | None = None
     via: Evidence | None = None
+    wetting: Wetting | None = None
     own_weight: float = 0.0
     lowest: float = 0.0
     highest: float = 0.0
@@ -165,6 +167,8 @@ def look(
         return _missed(cause, coat, seen_s)
     if cause.sign is Sign.BLOOM_BELOW:
         return _layer_below(cause, coat, below, series, washed)
+    if cause.sign is Sign.UNWASHED:
+        return _unwashed(cause, coat, below)
     if cause.sign is Sign.WET_BEFORE and below is None:
         return NotLooked("there is no coat below")
     if cause.sign is Sign.WET_BARE and below is not None:
@@ -490,4 +494,36 @@ def _layer_below(
         via=strongest,
         open_s=highest.open_s,
         after_log_s=highest.after_log_s,
+    )
+
+
+def _unwashed(cause: Cause, coat: CoatRecord, below: CoatRecord | None) -> Evidence | NotLooked:
+    """Whether the coat below was wet while it was soft, by the memory that the call had of it."""
+    if below is None:
+        return NotLooked("there is no coat below")
+    if below.memory is None:
+        return NotLooked("nothing was measured over the coat below", leaves_open=True)
+    wet, wetting = below.memory.minutes(Condition.WET, Age.WET, Age.SOFT), below.unwashed
+    unseen = [each for each in below.memory.unseen if each.end_s > below.answered_s]
+    unseen_s = sum(each.wet_s for each in unseen)
+    if wetting is None:  # the call counts so little that is not known for nothing
+        unseen, unseen_s = [], sum(each.wet_s for each in below.memory.unseen)
+    highest_s, best_s = 0.0, 0.0
+    if below.answered_s < below.begun_s:
+        highest_s = wet.highest_s - (unseen_s if wetting is None else 0.0)
+    if wetting is not None:
+        highest_s = max(highest_s, wetting.lasted_s)
+        best_s = wetting.lasted_s if wetting.seen else 0.0
+    # Of what was wet for sure, at the most all that the best estimate has gone before an answer.
+    lowest_s = max(0.0, wet.lowest_s - max(0.0, wet.best_s - best_s)) if best_s else 0.0
+    return Evidence(
+        cause=cause,
+        coat=coat.number,
+        weight=best_s / HOUR_S,
+        lowest=lowest_s / HOUR_S,
+        highest=highest_s / HOUR_S,
+        highest_known=(highest_s - sum(each.wet_s for each in unseen)) / HOUR_S,
+        unknown=0.0,
+        wetting=wetting,
+        open_s=tuple((each.begin_s, each.end_s) for each in unseen),
     )

@@ -72,6 +72,7 @@ class Window:
         late_s: too late [s].
         sure_s: where the sensors' accuracy decides it: the bound on the safe side, or None [s].
         undone: nobody has done it: the tape is still on.
+        over: of recoat: what the film beneath went through that nobody dealt with, or "".
     """
 
     name: WindowName
@@ -88,6 +89,7 @@ class Window:
     late_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
     sure_s: float | None = None
     undone: bool = False
+    over: str = ""
 
     def missed_by(self, *, early: bool) -> tuple[float, float, float]:
         """Return by how much it was missed on one side: likeliest, least and most [s]."""
