@@ -45,6 +45,23 @@ def figure(value: float | None, unit: str, past: float | None = None) -> str:
     return f"{shown} {_UNIT_WORDS.get(unit, unit)}"
 
 
+def possible_words(found: Excess, stamp: TimeStamp) -> str:
+    """Return how far it may have gone while a probe was silent, or "" where no further.
+
+    >>> from rules.review.exposure import Excess
+    >>> found = Excess(80.0, True, "%", *(0.0,) * 5, 97.0, 0.0, None, None, 0.0, 100.0, 1200.0)
+    >>> possible_words(found, TimeStamp("Etc/UTC"))
+    ', up to 100 % possible at 00:20'
+    """
+    if found.possible is None or found.possible_s is None:
+        return ""
+    shown = figure(found.possible, found.unit, found.bound)
+    if shown == figure(found.worst, found.unit, found.bound):
+        return ""
+    side = "up" if found.upper else "down"
+    return f", {side} to {shown} possible at {stamp.minute(found.possible_s)}"
+
+
 def exposure_words(found: Excess) -> str:
     """Return the sum of how far and how long, with its unit."""
     unit = _UNIT_WORDS.get(found.unit, found.unit)

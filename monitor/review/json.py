@@ -171,6 +171,8 @@ def _beyond_dict(found: Excess) -> Json:
     return {
         "worst": None if found.worst is None else round(found.worst, 3),
         "worst_at": _when(found.worst_s),
+        "possible": None if found.possible is None else round(found.possible, 3),
+        "possible_at": _when(found.possible_s),
         "exposure_unit_h": round(found.exposure, 3),
         "first_beyond": _when(found.first_s),
         "last_beyond": _when(found.last_s),

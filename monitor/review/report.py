@@ -16,6 +16,7 @@ from monitor.review.figures import (
     exposure_words,
     figure,
     partly_words,
+    possible_words,
     window_words,
 )
 from monitor.review.origin import LIVE_EVENT, calls_heading, event_origin
@@ -335,7 +336,8 @@ def _limit(each: LimitTimes, stamp: TimeStamp) -> dict[str, Any]:
         "is_near": each.near_s >= 60.0,
         "is_broken": broken,
         "told": broken or each.near_s >= 60.0 or each.unknown_s >= 60.0,
-        "worst": figure(each.beyond.worst, each.beyond.unit, each.beyond.bound),
+        "worst": figure(each.beyond.worst, each.beyond.unit, each.beyond.bound)
+        + possible_words(each.beyond, stamp),
         "when": stamp(each.beyond.worst_s),
         "exposure": exposure_words(each.beyond),
     }

@@ -10,6 +10,7 @@ from monitor.review.figures import (
     exposure_words,
     figure,
     partly_words,
+    possible_words,
     window_words,
 )
 from monitor.review.origin import LIVE_EVENT, CallOrigin, calls_heading, event_origin
@@ -235,7 +236,8 @@ def limit_words(limit: LimitTimes, stamp: TimeStamp) -> str:
         when = f"{duration_text(limit.broken_s)} {passed}{', and ' + partly if partly else ''}"
     return (
         f"{limit.stage}, {LIMIT_WORDS[limit.name]}: {when}, "
-        f"worst {figure(found.worst, found.unit, found.bound)} at {stamp(found.worst_s)}, "
+        f"worst {figure(found.worst, found.unit, found.bound)} at {stamp(found.worst_s)}"
+        f"{possible_words(found, stamp)}, "
         f"{exposure_words(found)}"
     )
 

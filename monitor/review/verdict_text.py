@@ -9,6 +9,7 @@ from monitor.review.figures import (
     figure,
     hours_words,
     partly_words,
+    possible_words,
     short,
     span_words,
     window_words,
@@ -103,7 +104,8 @@ def _worst(evidence: Evidence, found: Excess, stamp: TimeStamp) -> str:
     shown = figure(found.worst, found.unit, found.bound)
     at = stamp.minute(found.worst_s) if found.worst_s is not None else "a time not known"
     wet = evidence.cause.sign in _OF_MARGIN and found.worst is not None and found.worst < 0.0
-    return f"wet ({shown}) at {at}" if wet else f"worst {shown} at {at}"
+    more = possible_words(found, stamp)
+    return f"wet ({shown}) at {at}{more}" if wet else f"worst {shown} at {at}{more}"
 
 
 def _never(evidence: Evidence, found: Excess, what: str, stamp: TimeStamp) -> str:
@@ -114,6 +116,7 @@ def _never(evidence: Evidence, found: Excess, what: str, stamp: TimeStamp) -> st
     else:
         nearest = (
             f"nearest {figure(found.worst, found.unit, found.bound)} at {stamp(found.worst_s)}"
+            f"{possible_words(found, stamp)}"
         )
         if found.unknown_s < 60.0 and evidence.after_log_s is None:
             said = f"never {what} in {duration_text(found.whole_s)}; {nearest}"

@@ -83,6 +83,7 @@ def climate_series(
         As `climate.climate_of`; slopes of the wetting point by difference quotients.
     """
     size = time_s.size
+    spoken = (airs, humidities, surfaces)
     airs, humidities, surfaces, co2 = (
         _with_silences(time_s, columns, pace)
         for columns, pace in (
@@ -128,7 +129,9 @@ def climate_series(
             LimitName.AIR_TEMP_MIN: air_ok,
             LimitName.AIR_TEMP_MAX: air_ok,
         }.get(name, surface_ok)
-    ends = (airs, humidities, surfaces, size, assumed_offset_k if assumed else None)
+    offset_k = assumed_offset_k if assumed else None
+    ends, spoken_ends = (airs, humidities, surfaces, size, offset_k), (*spoken, size, offset_k)
+    silent = any(a is not b for a, b in zip(spoken, (airs, humidities, surfaces), strict=True))
     ended = any(c.lows is not None for c in (*airs, *humidities, *surfaces))
     return ClimateSeries(
         time_s=time_s,
@@ -139,7 +142,9 @@ def climate_series(
         co2_ppm=_ends(_at_end(co2, lowest=False), size)[1] if co2 else None,
         lowest=_extremes(*ends, lowest=True) if ended else {},
         highest=_extremes(*ends, lowest=False) if ended else {},
-        assumed_offset_k=assumed_offset_k if assumed else None,
+        assumed_offset_k=offset_k,
+        measured_lowest=_extremes(*spoken_ends, lowest=True) if silent else {},
+        measured_highest=_extremes(*spoken_ends, lowest=False) if silent else {},
     )
 
 

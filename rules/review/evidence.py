@@ -200,7 +200,9 @@ def look(
         factor = BLOOM_BY_CLASS.get(coat.spec.hardener_class, 1.0)
         cells = replace(cells, share=cells.share * factor)
     dose = dose_of(cells, bound, scale, upper=upper, outside=_outside(spans, series))
-    return _evidence(cause, coat, cells, dose, bound, unit, upper, whole_s, seen_s, series, spans)
+    return _evidence(
+        cause, coat, cells, dose, bound, unit, upper, whole_s, seen_s, series, spans, level_c
+    )
 
 
 def _evidence(
@@ -215,13 +217,18 @@ def _evidence(
     seen_s: float | None,
     series: ClimateSeries,
     spans: Sequence[tuple[float, float]],
+    level: float,
 ) -> Evidence:
     """What a dose says, with the plain sums behind it."""
     known = np.isfinite(cells.value)
+    measured = series.measured(_LIMIT_OF.get(cause.sign), upper=upper)
+    if measured is not None:
+        measured = np.concatenate([measured[series.span(*span)[0]] for span in spans]) - level
     found = beyond(
         cells.time_s, cells.value, cells.covered_s, bound, upper=upper, unit=unit,
         guard=cells.guard, whole_s=whole_s,
         lowest=np.where(known, cells.low, np.nan), highest=np.where(known, cells.high, np.nan),
+        measured=measured,
     )  # fmt: skip
     after_s, after_h = _after_the_log(cause, coat, seen_s)
     own = dose.best

@@ -289,3 +289,36 @@ def test_the_clocks_temperatures_have_the_first_cell_of_what_nobody_measured() -
     history = temperature_history(series, 0.5, 0.3, 300.0)
     assert history.time_s.tolist() == [30.0, 90.0, 210.0]
     assert history.coldest_c.tolist() == pytest.approx([18.0, math.nan, 19.0], nan_ok=True)
+
+
+@pytest.mark.parametrize("wet_pct", [88.0, 96.0])
+def test_what_a_silent_probe_may_have_meant_is_possible_and_no_measured_worst(
+    wet_pct: float,
+) -> None:
+    # The bow reads 5 % over the stern for a day, then falls silent for three hours while the stern
+    # rises: it may have been past saturation, which no air is (definition of relative humidity).
+    time_s = np.arange(0.0, 30 * HOUR, 60.0)
+    stern = np.where(time_s < 25 * HOUR, 60.0, wet_pct)
+    silent = (time_s >= 25 * HOUR) & (time_s < 28 * HOUR)
+    bow = np.where(silent, np.nan, stern + 3.0)
+    air, hull = np.full(time_s.size, 20.0), np.full(time_s.size, 20.0)
+    series = climate_series(
+        time_s,
+        60.0,
+        [PointColumn("bow", air, 0.3), PointColumn("stern", air, 0.3)],
+        [PointColumn("bow", bow, 3.0), PointColumn("stern", stern, 3.0)],
+        [PointColumn("port", hull, 0.5)],
+    )
+    name = LimitName.HUMIDITY_MAX
+    assert np.nanmax(series.highest[name]) <= 100.0
+    found = limit_times(series, name, Stage.FLASH, 80.0, 25 * HOUR, 28 * HOUR).beyond
+    assert found.worst == wet_pct
+    assert found.possible is not None
+    assert wet_pct < found.possible <= 100.0
+    assert found.possible_s is not None
+    assert 25 * HOUR <= found.possible_s < 28 * HOUR
+    # The margin of such a minute is no more than that of saturated air at 20 °C on a hull of 20 °C.
+    lowest = series.lowest[LimitName.DEW_MARGIN_MIN][silent]
+    assert np.isfinite(lowest).all()
+    if found.possible == 100.0:
+        assert lowest.min() == pytest.approx(0.0, abs=0.01)
