@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rules.review.coats import Thinned
 from rules.review.exposure import Excess
 from rules.review.windows import WHICH_POT, Window, WindowName, WindowOutcome
 from rules.text import date_hour_text, date_text, duration_text, hour_text
@@ -120,6 +121,21 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
     by = f" by {much}" if window.missed_s > 0.0 else ""
     heat = "; at 20 °C it would have been in time" if by and window.kept_at_20_c else ""
     return f"{window.name}: {what} {done}{tail}: {kept}{by}{heat}{over}"
+
+
+def thinned_words(each: Thinned) -> str:
+    """Return how much thinner was in a pot, and how that stands to its sheet."""
+    asked = each.asked
+    low = f"{asked.min_pct:g} to " if asked.min_pct else "up to "
+    where = f" {asked.where}" if asked.where else ""
+    pot = f"pot {each.batch}" if each.batch else "its pot"
+    maybe = "" if each.is_sure else ", if that pot went in"
+    over, under = each.thinner_pct > asked.max_pct, each.thinner_pct < asked.min_pct
+    kept = "too much" if over else "too little" if under else "as the sheet says"
+    return (
+        f"thinner: {each.thinner_pct:g} % in {pot} (sheet: {low}{asked.max_pct:g} %{where}): "
+        f"{kept}{maybe}"
+    )
 
 
 def capital(text: str) -> str:

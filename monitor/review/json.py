@@ -113,6 +113,16 @@ def _coat_dict(coat: CoatRecord, session: Session) -> Json:
         "spec": coat.spec.name,
         "method": coat.method,
         "batches": list(coat.batches),
+        "thinner": [
+            {
+                "batch": each.batch,
+                "thinner_pct": each.thinner_pct,
+                "sheet_min_pct": each.asked.min_pct,
+                "sheet_max_pct": each.asked.max_pct,
+                "sure": each.is_sure,
+            }
+            for each in coat.thinned
+        ],
         "started": _when(coat.started_s),
         "ended": _when(coat.ended_s),
         "until": _when(coat.until_s),

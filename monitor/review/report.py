@@ -17,6 +17,7 @@ from monitor.review.figures import (
     figure,
     partly_words,
     possible_words,
+    thinned_words,
     window_words,
 )
 from monitor.review.origin import LIVE_EVENT, calls_heading, event_origin
@@ -319,6 +320,13 @@ def _coat(
                 "missed": window.kept in (WindowOutcome.EARLY, WindowOutcome.LATE),
             }
             for window in coat.windows
+        ]
+        + [
+            {
+                "text": thinned_words(pot),
+                "missed": pot.is_sure and bool(pot.asked.against(pot.thinner_pct)),
+            }
+            for pot in coat.thinned
         ],
     }
 

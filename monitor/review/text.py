@@ -11,6 +11,7 @@ from monitor.review.figures import (
     figure,
     partly_words,
     possible_words,
+    thinned_words,
     window_words,
 )
 from monitor.review.origin import LIVE_EVENT, CallOrigin, calls_heading, event_origin
@@ -144,6 +145,11 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
         names = ", ".join(dict.fromkeys(LIMIT_WORDS[each.name] for each in partly))
         when = partly_words(told.beyond, sure=told.name not in _MARGIN)
         said.append(f"{when}: {names}, in {told.stage}")
+    said += [
+        f"{'more' if pot.thinner_pct > pot.asked.max_pct else 'less'} thinner than its sheet says"
+        for pot in coat.thinned
+        if pot.is_sure and pot.asked.against(pot.thinner_pct)
+    ]
     said += [
         f"tape still on {duration_text(each.missed_s)} past its time"
         if each.undone
@@ -343,6 +349,7 @@ def _section_lines(each: SectionReview, review: Review, stamp: TimeStamp) -> lis
             if limit.broken_s >= 60.0 or limit.beyond.partly_s > 0.0:
                 lines.append(f"    {limit_words(limit, stamp)}")
         lines += [f"    {window_words(window, stamp)}" for window in coat.windows]
+        lines += [f"    {thinned_words(pot)}" for pot in coat.thinned]
     if not each.coats:
         lines.append("  No coat is recorded.")
     if each.calls and not all(call.origin is CallOrigin.LIVE for call in each.calls):

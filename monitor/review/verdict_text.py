@@ -12,6 +12,7 @@ from monitor.review.figures import (
     possible_words,
     short,
     span_words,
+    thinned_words,
     window_words,
 )
 from rules.review.causes import Finding, Verdict
@@ -52,6 +53,8 @@ def evidence_words(evidence: Evidence, stamp: TimeStamp) -> str:
         return f"coat {evidence.coat} over it: {evidence_words(evidence.via, stamp)}"
     if evidence.window is not None:
         return f"coat {evidence.coat}: {window_words(evidence.window, stamp)}"
+    if evidence.thinned is not None:
+        return f"coat {evidence.coat}: {thinned_words(evidence.thinned)}"
     if evidence.cause.sign is Sign.UNWASHED:
         return f"coat {evidence.coat}: {_over_water(evidence, stamp)}"
     found = evidence.beyond
@@ -187,6 +190,8 @@ def settle_words(verdict: Verdict, stamp: TimeStamp) -> str:
 
 
 def _asks_which_pot(evidence: Evidence) -> bool:
+    if evidence.thinned is not None:
+        return evidence.is_open
     return evidence.window is not None and evidence.window.why == WHICH_POT
 
 
@@ -236,6 +241,8 @@ def counterfactual_words(evidence: Evidence, stamp: TimeStamp) -> str:
     """Return what would have kept a cause from counting."""
     if evidence.via is not None or evidence.wetting is not None:
         return "Washed after that and before the next coat, nothing would point to this cause."
+    if evidence.thinned is not None:
+        return "Thinned as the sheet says, nothing would point to this cause."
     window, found = evidence.window, evidence.beyond
     if window is not None:
         bound_s = window.opens_s if evidence.cause.sign.name.endswith("EARLY") else window.closes_s

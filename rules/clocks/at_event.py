@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from rules.clocks.work import Pot, Work, pot_of, pots_for, work_of
 from rules.events import Event, in_force
-from rules.spec.model import Spec
+from rules.spec.model import Mix, Spec
 from rules.text import duration_text
-from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind
+from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind, Method
 
 if TYPE_CHECKING:
     # Most events ask no clock, and numpy, which clocks need, loads for longer than they take.
@@ -259,14 +259,15 @@ LARGE_MIX_ML = 20_000.0
 """More than a large pail: rather a slip of the finger; judgement, no source [mL]."""
 
 
-def mix_warnings(event: Event, spec: Spec | None) -> list[str]:
+def mix_warnings(event: Event, spec: Spec | None, temp_c: float | None = None) -> list[str]:
     """Return what a sheet says against a mix as it was recorded, a clause each.
 
     Args:
         event: mixed.
         spec: that it goes by, or None where that is not known.
+        temp_c: of the air in which it was mixed, or None where that is not known [°C].
     """
-    mix = None if spec is None else spec.mix
+    mix = None if spec is None else spec.under(event.method, event.hardener).mix
     found = []
     most_ml = LARGE_MIX_ML if mix is None or mix.max_batch_ml is None else mix.max_batch_ml
     if event.amount_ml is not None and event.amount_ml > most_ml:
@@ -276,12 +277,49 @@ def mix_warnings(event: Event, spec: Spec | None) -> list[str]:
             f"{event.amount_ml:g} ml {whose}{most}: it heats itself and sets sooner. Check the "
             "figure; spread what was mixed over shallow trays"
         )
-    if mix is not None and (event.thinner_pct or 0.0) > mix.thinner_max_pct:
-        found.append(
-            f"{event.thinner_pct:g} % of thinner is above the sheet's {mix.thinner_max_pct:g} %: "
-            "it sags, dries thin and may not cure. Check the figure"
-        )
-    return found
+    return found + _thinned(event.thinner_pct, mix, event.method, temp_c, event.coat)
+
+
+def thinner_warnings(
+    event: Event,
+    before: Iterable[Event],
+    section: str | None,
+    spec: Spec | None,
+    temp_c: float | None = None,
+) -> list[str]:
+    """Return what a sheet says against the thinner of a coat's pot, a clause each.
+
+    Args:
+        event: coat-started.
+        before: the enclosure's events as kept, without it.
+        section: whose work; None for an enclosure without sections.
+        spec: that the coat goes by, or None where that is not known.
+        temp_c: of the air, or None where that is not known [°C].
+    """
+    was = work_of(section, before, event.time_s)
+    now = work_of(section, (*before, event), event.time_s)
+    pots = pots_for(event, was.pots, was.newest)
+    shares = {pot.thinner_pct for pot in pots}
+    if spec is None or now.newest is None or len(shares) != 1:
+        return []
+    method = event.method or pots[-1].method
+    mix = spec.under(method, event.hardener or pots[-1].hardener).mix
+    return _thinned(pots[-1].thinner_pct, mix, method, temp_c, now.newest.number)
+
+
+def _thinned(
+    thinner_pct: float | None,
+    mix: Mix | None,
+    method: Method | None,
+    temp_c: float | None,
+    coat: int | None,
+) -> list[str]:
+    if mix is None or thinner_pct is None:
+        return []
+    from rules.spec.thinner import thinner_range
+
+    said = thinner_range(mix, method, temp_c, coat or 1).against(thinner_pct)
+    return [f"{said}. Check the figure"] if said else []
 
 
 _WINDOWS = frozenset({ClockName.RECOAT_OPENS, ClockName.WET_ON_WET})

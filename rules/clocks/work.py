@@ -115,6 +115,7 @@ class Pot:
             mixed; None while it stands there [s].
         method: how it will be put on, or None where the event does not say.
         hardener: name of its hardener, or None.
+        thinner_pct: thinner in it, by volume of the mix, or None where not recorded [%].
     """
 
     batch: str | None
@@ -127,6 +128,7 @@ class Pot:
     ended_s: float | None = None
     method: Method | None = None
     hardener: str | None = None
+    thinner_pct: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +221,7 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
                         event.amount_ml,
                         method=event.method,
                         hardener=event.hardener,
+                        thinner_pct=event.thinner_pct,
                     )
                 )
             case EventKind.POT_ENDED:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -30,12 +31,14 @@ from rules.review.exposure import ClimateSeries, LimitTimes, limit_times
 from rules.review.windows import (
     Window,
     WindowName,
+    air_c,
     came_of,
     pot_windows,
     recoat_window,
     tape_windows,
 )
 from rules.spec.model import Spec
+from rules.spec.thinner import ThinnerRange, thinner_range
 from rules.text import duration_text
 from rules.units import DAY_S
 from rules.vocabulary import (
@@ -52,6 +55,22 @@ from rules.vocabulary import (
 )
 
 END_OF_LOG = "end of the log"
+
+
+class Thinned(NamedTuple):
+    """The thinner in one pot of a coat, and what its sheet asks for.
+
+    Attributes:
+        batch: name of the pot, or None.
+        thinner_pct: by volume of the mix [%].
+        asked: between which shares, by method and temperature.
+        is_sure: whether it was that pot.
+    """
+
+    batch: str | None
+    thinner_pct: float
+    asked: ThinnerRange
+    is_sure: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +95,7 @@ class CoatRecord:
         unwashed: water on it while it was soft, or that may have been, with which nobody dealt
             before the next coat; None where there was none, or no next coat.
         answered_s: when it was last washed, inspected or sanded before the next coat [s].
+        thinned: of the pots that went into it, or may have, where their thinner is recorded.
     """
 
     number: int
@@ -93,6 +113,7 @@ class CoatRecord:
     perhaps: tuple[str, ...] = ()
     unwashed: Wetting | None = None
     answered_s: float = -math.inf
+    thinned: tuple[Thinned, ...] = ()
 
     @property
     def begun_s(self) -> float:
@@ -226,6 +247,7 @@ def coats_of(
             method=coat.method,
             batches=_names(use.pot for use, _ in pots),
             perhaps=_names(pot for use, _ in pots for pot in use.others),
+            thinned=_thinned(coat, pots, history),
             started_s=coat.started_s,
             ended_s=laid_end_s,
             until_s=until_s,
@@ -263,6 +285,22 @@ def _over_unwashed(windows: tuple[Window, ...], wetting: Wetting) -> tuple[Windo
     return tuple(
         replace(each, over=over) if each.name is WindowName.RECOAT else each for each in windows
     )
+
+
+def _thinned(
+    coat: Coat, uses: Iterable[tuple[PotUse, Spec]], history: TemperatureHistory
+) -> tuple[Thinned, ...]:
+    found = []
+    for use, spec in uses:
+        pots = (use.pot, *use.others)
+        is_sure = len({pot.thinner_pct for pot in pots}) == 1
+        for pot in pots:
+            if spec.mix is None or pot.thinner_pct is None:
+                continue
+            method, temp_c = coat.method or pot.method, air_c(history, use.from_s)
+            asked = thinner_range(spec.mix, method, temp_c, coat.number)
+            found.append(Thinned(pot.batch, pot.thinner_pct, asked, is_sure))
+    return tuple(dict.fromkeys(found))
 
 
 def _names(pots: Iterable[Pot]) -> tuple[str, ...]:

@@ -79,6 +79,8 @@ class Sign(StrEnum):
     RECOAT_EARLY = "coated over too soon"
     RECOAT_LATE = "coated over too late"
     POT_OVER = "a pot used beyond its life"
+    THINNER_OVER = "more thinner than the sheet allows"
+    THINNER_UNDER = "less thinner than the sheet asks for"
     INDUCTION_SHORT = "a mix used before it had stood"
     TAPE_EARLY = "tape taken off too early"
     TAPE_LATE = "tape taken off too late"

@@ -14,7 +14,7 @@ import numpy as np
 from rules.known import Floats
 from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
 from rules.memory import BLOOM_BY_CLASS, Age, Condition, Wetting
-from rules.review.coats import END_OF_LOG, CoatRecord
+from rules.review.coats import END_OF_LOG, CoatRecord, Thinned
 from rules.review.defects import Cause, Sign, fits_family
 from rules.review.dose import (
     MOST_PER_H,
@@ -82,6 +82,7 @@ class Evidence:
             margin was kept [h].
         open_s: minutes that were not known and can hold harm [s].
         after_log_s: when the log ended while the film was still open to it, or None [s].
+        thinned: the thinner of the pot behind it, or None.
         wetting: of a film coated over: water on it with which nobody dealt, or None.
         age_s: how old the film was when it began, or None [s].
         behind: strength of the nearer cause that it follows from, else no bound [1].
@@ -96,6 +97,7 @@ class Evidence:
     window: Window | None = None
     via: Evidence | None = None
     wetting: Wetting | None = None
+    thinned: Thinned | None = None
     own_weight: float = 0.0
     lowest: float = 0.0
     highest: float = 0.0
@@ -167,6 +169,8 @@ def look(
         return _missed(cause, coat, seen_s)
     if cause.sign is Sign.BLOOM_BELOW:
         return _layer_below(cause, coat, below, series, washed)
+    if cause.sign in (Sign.THINNER_OVER, Sign.THINNER_UNDER):
+        return _thinner(cause, coat)
     if cause.sign is Sign.UNWASHED:
         return _unwashed(cause, coat, below)
     if cause.sign is Sign.WET_BEFORE and below is None:
@@ -455,6 +459,32 @@ def _missed(cause: Cause, coat: CoatRecord, seen_s: float | None) -> Evidence | 
         highest_known=0.0 if worst.kept is WindowOutcome.UNKNOWN else most,
         unknown=0.0,
         window=worst,
+    )
+
+
+def _thinner(cause: Cause, coat: CoatRecord) -> Evidence | NotLooked:
+    """By what share of the sheet's own a pot's thinner was over it, or under it."""
+
+    def beyond_by(each: Thinned) -> float:
+        most, least = each.asked.max_pct, each.asked.min_pct
+        if cause.sign is Sign.THINNER_OVER:
+            return max(0.0, each.thinner_pct - most) / max(most, 1.0)
+        return max(0.0, least - each.thinner_pct) / max(least, 1.0)
+
+    if not coat.thinned:
+        return NotLooked("no thinner is recorded for it")
+    worst = max(coat.thinned, key=lambda each: (beyond_by(each), each.is_sure))
+    sure = max((beyond_by(each) for each in coat.thinned if each.is_sure), default=0.0)
+    most = beyond_by(worst) / cause.scale
+    return Evidence(
+        cause=cause,
+        coat=coat.number,
+        weight=sure / cause.scale,
+        lowest=sure / cause.scale,
+        highest=most,
+        highest_known=0.0,
+        unknown=0.0,
+        thinned=worst,
     )
 
 

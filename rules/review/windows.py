@@ -388,6 +388,16 @@ def _pot_temps(history: TemperatureHistory, pot: Pot, *, warm: bool) -> FloatArr
     return temp
 
 
+def air_c(history: TemperatureHistory, time_s: float) -> float | None:
+    """Return the air's temperature, else the hull's, at a time; None where neither is near [°C]."""
+    at = int(np.searchsorted(history.time_s, time_s))
+    near = slice(max(0, at - 1), at + 1)
+    air = history.coldest_c if history.air_coldest_c is None else history.air_coldest_c
+    said = air[near][np.abs(history.time_s[near] - time_s) <= history.max_gap_s]
+    said = said[np.isfinite(said)]
+    return float(said[0]) if said.size else None
+
+
 def tape_windows(
     coat: int,
     events: list[Event],
