@@ -114,13 +114,16 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
         return f"{window.name}: not known, {window.why}{over}"
     tail = f" ({bounds})" if bounds else ""
     kept = "in time" if window.kept is WindowOutcome.KEPT else window.kept.value
+    if window.kept is WindowOutcome.LATE_BUT_SANDED:
+        kept = WindowOutcome.LATE.value
     kept += f", {window.why}" if window.why else ""
     if window.kept is WindowOutcome.CLOSE:
         kept = "too near for these sensors to tell"
     much = duration_text(window.missed_s) if window.missed_s >= 60.0 else "less than a minute"
     by = f" by {much}" if window.missed_s > 0.0 else ""
+    sanded = ", but abraded first" if window.kept is WindowOutcome.LATE_BUT_SANDED else ""
     heat = "; at 20 °C it would have been in time" if by and window.kept_at_20_c else ""
-    return f"{window.name}: {what} {done}{tail}: {kept}{by}{heat}{over}"
+    return f"{window.name}: {what} {done}{tail}: {kept}{by}{heat}{sanded}{over}"
 
 
 def thinned_words(each: Thinned) -> str:

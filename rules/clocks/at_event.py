@@ -252,6 +252,7 @@ def coat_warnings(
             found += [f"{where}{text}" for text in _over_a_film_without_window(films)]
         found += [f"{where}{text}" for text in _of_two_paints(event, before, was, clocks, hour)]
     found += [f"{where}{text}" for text in _from_a_pot(event, was, clocks, hour)]
+    found += [f"{where}{text}" for text in _carried_on_with_another(event, before, was, now)]
     return [*found, *_from_another_mix(event, before)]
 
 
@@ -364,6 +365,23 @@ def _out_of_order(was: Work, now: Work) -> list[str]:
     return [
         f"coat {was.newest.number} is on already, so this is hardly coat {now.newest.number}: if "
         "the number is a slip, take this back and record it with the right one"
+    ]
+
+
+def _carried_on_with_another(
+    event: Event, before: tuple[Event, ...], was: Work, now: Work
+) -> list[str]:
+    """What to say of a coat of one paint that is carried on from a pot of another."""
+    if was.newest is None or len(now.coats) > len(was.coats) or event.spec is not None:
+        return []
+    pot = next((p for p in reversed(was.pots) if event.batch and p.batch == event.batch), None)
+    if pot is None or was.newest.spec is None or pot.spec == was.newest.spec:
+        return []
+    names = {each.spec_key: each.spec for each in before if each.spec is not None}
+    of, laid = (names.get(key) or "another paint" for key in (pot.spec, was.newest.spec))
+    return [
+        f"pot {pot.batch} is {of}, and coat {was.newest.number}, which this carries on, is {laid}: "
+        "correct the one that is wrong"
     ]
 
 

@@ -597,6 +597,8 @@ def missing_before(event: Event, events: Iterable[Event]) -> str:
             return _tape_never_on(event, before)
         case EventKind.MIXED:
             return _name_in_use(event, before)
+        case EventKind.POT_ENDED:
+            return _no_such_pot(event, before)
         case EventKind.SESSION_ENDED:
             return _session_never_started(before)
         case EventKind.MEASURED if event.what == MIX_TEMPERATURE:
@@ -678,6 +680,12 @@ def _unmixed(event: Event, before: list[Event]) -> str:
         f"batch {event.batch!r} was never mixed, so its induction and pot life are not known; "
         f"{_RECORD.format('mixed --batch NAME')}"
     )
+
+
+def _no_such_pot(event: Event, before: list[Event]) -> str:
+    if event.batch is None or not _unmixed(event, before):
+        return ""
+    return f"batch {event.batch!r} was never mixed, so no pot ended; name the one that did"
 
 
 def _name_in_use(event: Event, before: list[Event]) -> str:

@@ -39,6 +39,7 @@ class PointColumn:
         lows: where a cell stands for a minute's mean, the lowest of that minute, else the value;
             None where every cell is a value of its own.
         highs: the highest.
+        doubted: what was said and not believed, NaN elsewhere; None where nothing was.
         shared_element: of a surface, whether one element reads it and its body's air.
     """
 
@@ -48,6 +49,7 @@ class PointColumn:
     required: bool = True
     lows: Floats | None = None
     highs: Floats | None = None
+    doubted: Floats | None = None
     shared_element: bool = False
 
 
@@ -133,6 +135,11 @@ def climate_series(
     ends, spoken_ends = (airs, humidities, surfaces, size, offset_k), (*spoken, size, offset_k)
     silent = any(a is not b for a, b in zip(spoken, (airs, humidities, surfaces), strict=True))
     ended = any(c.lows is not None for c in (*airs, *humidities, *surfaces))
+    airs_said, rhs_said, surfaces_said = (
+        [_believed(column) for column in columns] for columns in spoken
+    )
+    believed_ends = (airs_said, rhs_said, surfaces_said, size, offset_k)
+    doubted = any(c.doubted is not None for columns in spoken for c in columns)
     return ClimateSeries(
         time_s=time_s,
         step_s=step_s,
@@ -143,8 +150,27 @@ def climate_series(
         lowest=_extremes(*ends, lowest=True) if ended else {},
         highest=_extremes(*ends, lowest=False) if ended else {},
         assumed_offset_k=offset_k,
+        doubted_lowest=_extremes(*believed_ends, lowest=True) if doubted else {},
+        doubted_highest=_extremes(*believed_ends, lowest=False) if doubted else {},
         measured_lowest=_extremes(*spoken_ends, lowest=True) if silent else {},
         measured_highest=_extremes(*spoken_ends, lowest=False) if silent else {},
+    )
+
+
+def _believed(column: PointColumn) -> PointColumn:
+    """The column as if what was doubted had been right."""
+    if column.doubted is None:
+        return column
+    said = column.doubted
+
+    def filled(values: Floats) -> Floats:
+        return np.where(np.isnan(values), said, values)
+
+    return replace(
+        column,
+        values=filled(column.values),
+        lows=None if column.lows is None else filled(column.lows),
+        highs=None if column.highs is None else filled(column.highs),
     )
 
 

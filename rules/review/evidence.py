@@ -400,7 +400,7 @@ def _cells(
 ) -> Cells:
     """The spans' cells, with the known interval of each."""
     guard = series.guard(name)
-    low, high = series.known(name)
+    low, high = series.possible(name)
     parts: list[Cells] = []
     for from_s, to_s in spans:
         cells, covered = series.span(from_s, to_s)

@@ -47,6 +47,9 @@ class ClimateSeries:
         measured_lowest: `lowest` by what was measured alone, where what a silent probe may have
             meant is in that; without a limit where nothing was silent.
         measured_highest: `highest` likewise.
+        doubted_lowest: how low it was, where nothing was believed, if what was said and doubted
+            was right; without a limit where nothing was doubted.
+        doubted_highest: how high.
         assumed_offset_k: surface less coldest air where no surface was measured, else None [K].
     """
 
@@ -61,6 +64,8 @@ class ClimateSeries:
     assumed_offset_k: float | None = None
     measured_lowest: Mapping[LimitName, Floats] = field(default_factory=dict)
     measured_highest: Mapping[LimitName, Floats] = field(default_factory=dict)
+    doubted_lowest: Mapping[LimitName, Floats] = field(default_factory=dict)
+    doubted_highest: Mapping[LimitName, Floats] = field(default_factory=dict)
     _known: dict[LimitName | None, tuple[Floats, Floats]] = field(default_factory=dict, repr=False)
 
     def known(self, name: LimitName | None) -> tuple[Floats, Floats]:
@@ -89,6 +94,20 @@ class ClimateSeries:
                 )
             self._known[name] = low, high
         return self._known[name]
+
+    def possible(self, name: LimitName | None) -> tuple[Floats, Floats]:
+        """Return `known`, and where nothing was believed what was said there and doubted.
+
+        A doubt says that a word is not to be gone by, not that it was wrong.
+        """
+        low, high = self.known(name)
+        if name is None or name not in self.doubted_lowest:
+            return low, high
+        unknown = np.isnan(self.values[name])
+        return (
+            np.where(unknown, np.fmin(low, self.doubted_lowest[name]), low),
+            np.where(unknown, np.fmax(high, self.doubted_highest[name]), high),
+        )
 
     def measured(self, name: LimitName | None, *, upper: bool) -> Floats | None:
         """Return the highest, or the lowest, that was measured in every cell.

@@ -322,3 +322,27 @@ def test_what_a_silent_probe_may_have_meant_is_possible_and_no_measured_worst(
     assert np.isfinite(lowest).all()
     if found.possible == 100.0:
         assert lowest.min() == pytest.approx(0.0, abs=0.01)
+
+
+def test_what_was_doubted_is_possible_where_nothing_was_believed() -> None:
+    # A hull of 20 °C whose only probe says 37.7 °C for two hours and is doubted: by its own past it
+    # cannot have gone past 35 °C, but by its own word it has.
+    time_s = np.arange(0.0, 30 * HOUR, 60.0)
+    heat = (time_s >= 26 * HOUR) & (time_s < 28 * HOUR)
+    believed = np.where(time_s < 25 * HOUR, 20.0, np.nan)
+    said = np.where(heat, 37.7, 20.0)
+    hull = PointColumn("port", believed, 0.5, doubted=np.where(np.isnan(believed), said, np.nan))
+    air = PointColumn("bow", np.full(time_s.size, 20.0), 0.3)
+    rh = PointColumn("bow", np.full(time_s.size, 50.0), 3.0)
+    name = LimitName.SURFACE_TEMP_MAX
+    series = climate_series(time_s, 60.0, [air], [rh], [hull])
+    assert np.isnan(series.values[name][heat]).all()
+    assert series.known(name)[1][heat].max() < 35.0
+    low, high = series.possible(name)
+    assert high[heat].min() == 37.7
+    assert low[heat].max() <= 20.0
+    measured = np.isfinite(series.values[name])
+    assert (high[measured] == 20.0).all()
+    # The air stays believed, so that the margin's end goes by the doubted hull too.
+    margin_k = series.possible(LimitName.DEW_MARGIN_MIN)[1]
+    assert margin_k[heat].min() >= 37.7 - magnus_dew_c(20.0, 50.0) - 0.05

@@ -167,3 +167,15 @@ def test_a_coat_carried_on_from_a_dead_pot_is_warned_of() -> None:
     first = (mixed(14.75, "A"), *laid(15.0, 16.0, "A"))
     again = event(K.COAT_STARTED, 19.0, coat=1)
     assert any("the pot life is over" in each for each in warned(*first, begun=again))
+
+
+def test_a_late_coat_over_a_sanded_key_is_late_by_its_lateness() -> None:
+    # Before a polyurethane the generic primer closes at 3 days: 72 h after 10:00.
+    told = [
+        mixed(9.5, spec=PRIMER), *laid(10.0, 11.0, spec=PRIMER),
+        event(K.SANDED, 128.0), mixed(129.0), event(K.COAT_STARTED, 130.0, spec=TOPCOAT, coat=2),
+    ]  # fmt: skip
+    coats, _ = hand_case(PRIMER, events=told)
+    (recoat,) = [w for w in coats[0].windows if w.name is WindowName.RECOAT]
+    assert recoat.kept is WindowOutcome.LATE_BUT_SANDED
+    assert window_words(recoat, STAMP).endswith("too late by 2 d, but abraded first")
