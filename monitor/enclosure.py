@@ -12,8 +12,11 @@ from typing import NamedTuple
 
 from monitor.calibrations import CalibrationBook
 from monitor.config.load import EnclosureConfig, PointConfig
+from rules.air.state import pressure_at_altitude_pa
+from rules.air.worked_out import worked_out_accuracy
 from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
+from rules.errors import FilmcallError
 from rules.events import Event, ProbesOut
 from rules.known import HUMIDITY, TEMPERATURE, gone_by
 from rules.notices import (
@@ -237,6 +240,13 @@ class Enclosure:
             )
             for point in config.points
         }
+        places = {key: at for at, key in enumerate(self._channels)}
+        self._worked_out = tuple(
+            (at, places.get((name, Quantity.AIR_TEMP)))
+            for (name, quantity), at in places.items()
+            if quantity is Quantity.HUMIDITY
+            and self._channels[name, quantity].config.told_accuracy_k is not None
+        )
         self._next_expiry_s = math.inf  # none runs out before it, and perhaps none at it
         self._next_look_s = math.inf  # at films
         self._assumed = (
@@ -436,6 +446,8 @@ class Enclosure:
     def _evaluate(self) -> None:
         self.counts.evaluations += 1
         sensed = [channel.sensed for channel in self._channels.values()]
+        if self._worked_out:
+            self._weigh_worked_out(sensed)
         if self._judge.standing:
             sensed = [self._widened(each) for each in sensed]
         doubts = self.doubts
@@ -454,6 +466,35 @@ class Enclosure:
         if self._on_evaluated is not None:
             self._on_evaluated(self)
         self._look_again(self.now_s)
+
+    def _weigh_worked_out(self, sensed: list[PointValue]) -> None:
+        """Give each humidity that was worked out the accuracy that it has by the air of now."""
+        channels = list(self._channels.values())
+        pressure_pa = pressure_at_altitude_pa(self.config.altitude_m)
+        for at, beside in self._worked_out:
+            channel, humidity = channels[at], sensed[at]
+            air = None if beside is None else sensed[beside]
+            point = channel.config
+            if (
+                air is None or air.quality != _OK or humidity.quality != _OK
+                or channel.calibrated_accuracy is not None
+                or point.worked_out_from is None or point.told_accuracy_k is None
+            ):  # fmt: skip
+                continue
+            try:
+                accuracy, by_air = worked_out_accuracy(
+                    point.worked_out_from,
+                    air.value,
+                    humidity.value,
+                    air.accuracy,
+                    point.told_accuracy_k,
+                    pressure_pa,
+                )
+            except FilmcallError:  # the two are not of one moment, and cannot be together
+                sensed[at] = humidity._replace(quality=Quality.MISSING.value)
+                continue
+            accuracy += channel.solvent_accuracy
+            sensed[at] = humidity._replace(accuracy=accuracy, by_air=by_air)
 
     def _widened(self, sensed: PointValue) -> PointValue:
         """Count what a hull or the air can have done since a probe has told nothing of it."""

@@ -328,7 +328,8 @@ class FilmKeeper:
         )
         clocks = clocks_on(bench)
         beneath = films_beneath(bench)
-        state = stage_of(section, events, self.default_spec, clocks, time_s, beneath)
+        alone = not self.temperatures.keys() - {section, ALL_SECTIONS}
+        state = stage_of(section, events, self.default_spec, clocks, time_s, beneath, alone=alone)
         spec = state.spec(self.specs, self.default_spec)
         next_spec = state.next_spec(self.specs, self.default_spec)
         self._sheets[section] = self.specs.get(state.spec_name, self.default_spec)

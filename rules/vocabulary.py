@@ -118,6 +118,13 @@ class Service(StrEnum):
     ATMOSPHERIC = "atmospheric"
 
 
+class WorkedOutFrom(StrEnum):
+    """What stands in for a humidity beside the air's temperature of the same body."""
+
+    DEW_POINT = "dew-point"
+    WET_BULB = "wet-bulb"
+
+
 class EventKind(StrEnum):
     """What a person did."""
 

@@ -49,6 +49,7 @@ from sensors.calibrate.fit import (
 from sensors.calibrate.salts import salt_of
 from sensors.calibrate.settling import REST, RestCriteria
 from sensors.reading import Quantity, Reading
+from sensors.recording.words import meaning
 
 # Points of a calibration older than this are not joined with new ones: the probe has lived since.
 JOIN_WITHIN_S = 7.0 * DAY_S
@@ -69,7 +70,9 @@ def conclude(
     method: CalibrationMethod,
     points: list[Reference],
     world: Surroundings,
+    air: str | None = None,
 ) -> tuple[str, int]:
+    """Fit, keep and tell; `air` names the reference where a hull is held against the air."""
     now_s = world.now_s()
     book = book_of(target, found)
     before = book.in_force(found.enclosure, found.point, found.quantity, now_s)
@@ -92,6 +95,8 @@ def conclude(
         made_s=now_s,
         body=body_of(correction, note=target.note, warnings=warnings, heard=found.heard),
     )
+    if target.keep and air is not None:
+        world.say(_beside_air(found.point, air, correction, before))
     kept = _keep(target, row, book, world) if target.keep else row
     applied = read_row(kept)
     if not isinstance(applied, CalibrationRecord):
@@ -108,6 +113,51 @@ def conclude(
             allowed = before.correction.accuracy(raw, now_s - before.made_s, allowed)
         return _checked(applied, before, allowed), 0
     return _told(applied, before, correction, found.accuracy), 0
+
+
+def _beside_air(
+    hull: str, air: str, correction: Correction, before: CalibrationRecord | None
+) -> str:
+    """What a hull probe's comparison with the air asks for, and what it does to the margins."""
+    raw = correction.points[-1].reading
+    was = raw if before is None else before.correction.value(raw)
+    more_k = correction.value(raw) - was
+    warmer, larger = ("warmer", "larger") if more_k >= 0.0 else ("colder", "smaller")
+    other = f"{air} an air probe" if air != hull else "the other one its air"
+    return (
+        f"{hull} lies on the hull, and {other}: both must have been together in one bag, away from "
+        "the hull, until neither moved. Left in place a hull is rightly colder than the air, and "
+        f"this would hide it. From now on the hull counts {abs(more_k):.2f} K {warmer} there, and "
+        f"every dew margin of {hull} {abs(more_k):.2f} K {larger}. If they were not together, take "
+        "it back: filmcall calibrate undo --row N, with the row told below."
+    )
+
+
+def _is_air(target: Target, found: ConfiguredTarget, reference: str) -> bool:
+    """Whether a hull probe is held against the air: by config, else by the log, else by name."""
+    if found.quantity is not Quantity.SURFACE_TEMP:
+        return False
+    if reference == found.point:
+        return True
+    if found.place is not None:
+        kinds = {each.quantity for each in found.place.points if each.name == reference}
+    else:
+        kinds = _logged_kinds(target, found.enclosure, reference)
+    if not kinds:
+        return "air" in meaning(reference).kinds
+    return Quantity.AIR_TEMP in kinds and Quantity.SURFACE_TEMP not in kinds
+
+
+def _logged_kinds(target: Target, enclosure: str, point: str) -> set[Quantity]:
+    path = log_path(target.db)
+    if not path.exists():
+        return set()
+    with Store.open(path, now_s=time.time, read_only=True) as store:
+        return {
+            each.quantity
+            for each in store.channels()
+            if (each.enclosure, each.point) == (enclosure, point)
+        }
 
 
 def _joined(
@@ -347,7 +397,8 @@ def side_by_side(
                 "one of two temperatures is given, so nothing was calibrated; give both --reading "
                 "and --reference-reading, or neither to listen to both probes"
             )
-        return conclude(target, found, CalibrationMethod.SIDE_BY_SIDE, [point], world)
+        air = reference if _is_air(target, found, reference) else None
+        return conclude(target, found, CalibrationMethod.SIDE_BY_SIDE, [point], world, air)
     except CalibrationFault as fault:
         raise CalibrateFault(str(fault)) from None
 

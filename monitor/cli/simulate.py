@@ -139,6 +139,13 @@ def write(out: Path, config_file: Path | None = None, *, hours: float, seed: int
     time_column, columns = "time", dict(WORKBOAT)
     if config_file is not None:
         config = load_config_file(config_file)
+        for point in (each for place in config.enclosures for each in place.points):
+            if point.worked_out_from is not None:
+                raise FilmcallError(
+                    f"config {config_file} works the {point} out from a {point.worked_out_from}, "
+                    "which the invented tent does not tell, so nothing was written; leave --config "
+                    "out"
+                )
         time_column = config.replay.time or time_column
         columns = {
             point.column: (key, point.unit)

@@ -1,5 +1,5 @@
 """The config file: its form, read and checked, with every default.
 
-Door: `load.py`. May import: monitor, rules, rules.spec, sensors, sensors.mqtt,
-sensors.recording.
+Door: `load.py`. May import: monitor, rules, rules.air, rules.spec, sensors,
+sensors.mqtt, sensors.recording.
 """

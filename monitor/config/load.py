@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from monitor.config.model import (
     DEFAULT_ACCURACY,
@@ -19,6 +20,7 @@ from monitor.config.model import (
     PointConfig,
     PublishConfig,
     ReplayConfig,
+    told_accuracies,
 )
 from monitor.config.read import read
 from monitor.display import prefer
@@ -140,15 +142,24 @@ def default_config(
             name=column.point,
             quantity=column.quantity,
             unit=column.unit,
-            accuracy=DEFAULT_ACCURACY[column.quantity],
             rules=DEFAULT_RULES[column.quantity],
             column=column.column,
             confirmed=column not in unconfirmed,
+            **_told(column),
         )
         for column in (*columns, *unconfirmed)
     )
     enclosure = EnclosureConfig(name=name, points=points, spec=spec, timezone=timezone)
     return Config(enclosures=(enclosure,), replay=ReplayConfig(timezone=timezone))
+
+
+def _told(column: Column) -> dict[str, Any]:
+    """How well a column is known, and what its humidity is worked out from."""
+    if column.quantity is not Quantity.HUMIDITY:
+        return {"accuracy": DEFAULT_ACCURACY[column.quantity]}
+    told_k, accuracy = told_accuracies(column.worked_out_from, None)
+    source = column.worked_out_from
+    return {"accuracy": accuracy, "worked_out_from": source, "told_accuracy_k": told_k}
 
 
 def config_defaults() -> dict[str, str]:
@@ -190,6 +201,7 @@ def config_defaults() -> dict[str, str]:
     found["enclosure.point.confirmed"] = "true"
     found["enclosure.point.inside"] = "true"
     found["enclosure.point.shared_element"] = "false: errors of one body's probes are apart"
+    found["enclosure.point.worked_out_from"] = "none: a humidity's values are humidities"
     found["enclosure.point.payload"] = "auto"
     found["enclosure.point.max_age"] = "three usual intervals, 90 s to 35 min"
     for quantity in Quantity:

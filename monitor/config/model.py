@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 from monitor.contract import KEEPALIVE_S
 from monitor.display import Units
+from rules.air.state import STANDARD_PRESSURE_PA
+from rules.air.worked_out import usual_accuracy_pct
 from rules.climate import AssumedSurface
 from rules.errors import FilmcallError
 from rules.spec.model import GENERAL_GUIDANCE
@@ -17,6 +19,7 @@ from rules.vocabulary import (
     ASSUMED_SURFACE_ACCURACY_K,
     HUMIDITY_ACCURACY_PCT,
     SURFACE_ACCURACY_K,
+    WorkedOutFrom,
 )
 from sensors.faults import FaultRules
 from sensors.mqtt.payload import PayloadFormat, PayloadSource
@@ -39,6 +42,29 @@ DEFAULT_ACCURACY: dict[Quantity, float] = {
     Quantity.CO2: 50.0,
     Quantity.DUST: 20.0,
 }
+
+
+def told_accuracies(
+    source: WorkedOutFrom | None, told_k: float | None
+) -> tuple[float | None, float]:
+    """Return how well a humidity is known, measured or worked out from something else.
+
+    A dew point of which nothing is said counts as a logger's, reckoned from a humidity probe of the
+    usual accuracy; a wet bulb, as the air's own thermometer.
+
+    Args:
+        source: what it is worked out from, or None where it is measured.
+        told_k: half-width of the error of that, where it is stated [K].
+
+    Returns:
+        `told_accuracy_k` and `accuracy` of a point [K, %].
+    """
+    if told_k is None and source is WorkedOutFrom.WET_BULB:
+        told_k = AIR_ACCURACY_K
+    if source is None or told_k is None:
+        return None, HUMIDITY_ACCURACY_PCT
+    pressure_pa = STANDARD_PRESSURE_PA
+    return told_k, usual_accuracy_pct(source, AIR_ACCURACY_K, told_k, pressure_pa)
 
 
 DATE_ORDERS = ("day first", "month first", "year first")
@@ -70,6 +96,10 @@ class PointConfig:
         shared_element: of a surface, whether one element reads it and its body's air temperature.
         confirmed: whether its unit and meaning are known; if not, it is not read, and since a call
             waits for it, the call stays HOLD.
+        worked_out_from: of a humidity, what its values are in its place, in `unit`; None where they
+            are humidities.
+        told_accuracy_k: half-width of the error of what it is worked out from; None where that is
+            known no better than by `accuracy` [K].
     """
 
     name: str
@@ -88,6 +118,8 @@ class PointConfig:
     inside: bool = True
     shared_element: bool = False
     confirmed: bool = True
+    worked_out_from: WorkedOutFrom | None = None
+    told_accuracy_k: float | None = None
 
     def __str__(self) -> str:
         """Return the quantity and the point, as reasons name them."""
@@ -141,7 +173,7 @@ class EnclosureConfig:
         from sensors.recording.columns import Column
 
         return tuple(
-            Column(point.column, point.name, point.quantity, point.unit)
+            Column(point.column, point.name, point.quantity, point.unit, point.worked_out_from)
             for point in self.points
             if point.column is not None and point.confirmed
         )

@@ -21,13 +21,14 @@ from monitor.config.model import (
     PointConfig,
     PublishConfig,
     ReplayConfig,
+    told_accuracies,
 )
 from monitor.display import Units
 from rules.spec.model import COATING_TIMES_S
 from rules.text import printable, shown
 from rules.toml_table import Fault, Table, TomlFault, parsed
 from rules.units import DAY_S, known_unit, units_for
-from rules.vocabulary import ALL_SECTIONS
+from rules.vocabulary import ALL_SECTIONS, WorkedOutFrom
 from sensors.faults import DEFAULT_RULES, FaultRules
 from sensors.mqtt.intake import Router, matches
 from sensors.mqtt.payload import PayloadFormat, SourceFault
@@ -243,6 +244,7 @@ _POINT = (
         "inside",
         "shared_element",
         "confirmed",
+        "worked_out_from",
         "accuracy",
         "max_age",
         "range_low",
@@ -460,10 +462,14 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
     if word is None:
         return None
     quantity = Quantity(word)
-    unit = _unit(table, quantity)
+    source = _worked_out_from(table, quantity)
+    unit = _unit(table, quantity if source is None else Quantity.AIR_TEMP)
     rules = _rules(table, quantity)
-    _, difference, low, high = _MEASURES[quantity]
+    _, difference, low, high = _MEASURES[quantity if source is None else Quantity.AIR_TEMP]
     accuracy = figure_at(table, "accuracy", difference, low, high, difference=difference == "K")
+    told_k = None
+    if source is not None:
+        told_k, accuracy = told_accuracies(source, accuracy)
     if name is None or unit is None:
         return None
     point = PointConfig(
@@ -483,9 +489,26 @@ def _point(table: Table, enclosure: str) -> PointConfig | None:
         inside=inside,
         shared_element=shared_element,
         confirmed=confirmed,
+        worked_out_from=source,
+        told_accuracy_k=told_k,
     )
     _check_topic(table, point, enclosure)
     return point
+
+
+def _worked_out_from(table: Table, quantity: Quantity) -> WorkedOutFrom | None:
+    """What a recording's column holds in place of the humidity."""
+    word = table.one_of("worked_out_from", [each.value for each in WorkedOutFrom], required=False)
+    if word is not None and quantity is not Quantity.HUMIDITY:
+        fix = "write it with the humidity of that body"
+        table.fault("worked_out_from", f"is about a humidity, not {quantity.value}", fix)
+    if word is not None and "topic" in table.values:
+        table.fault(
+            "worked_out_from",
+            "stands beside a topic, and only a recording's column is worked out",
+            "let the sensor send its humidity, or leave the topic out",
+        )
+    return None if word is None else WorkedOutFrom(word)
 
 
 def _unit(table: Table, quantity: Quantity) -> str | None:

@@ -9,12 +9,13 @@ from pathlib import Path
 
 from monitor.job.helps import what_helps
 from monitor.job.json import plan_json
-from monitor.job.make import JobAtHand, Made, job_at_hand, made_from
+from monitor.job.make import JobAtHand, Made, job_at_hand, made_from, too_late
 from monitor.job.page import plan_page
 from monitor.job.progress import progress
 from monitor.job.text import plan_text
 from monitor.job.today import today_text
 from monitor.log.files import write_page
+from rules.job.model import JobFault
 from rules.job.shopping import Shopping, shopping_of
 from rules.text import iso_utc
 
@@ -38,6 +39,8 @@ def planned(
     with progress() as told:
         hand = job_at_hand(job, forecast=forecast, weather_year=weather_year, start=start, db=db)
         made = made_from(hand, limit_s, told)
+        if late := too_late(made.plan):
+            raise JobFault(late)
         if as_json and html is None:
             return plan_json(made.plan)
         told("planning anew with what might help")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from monitor.job.read import CHORE_TAKES_S
@@ -11,6 +11,7 @@ from rules.clocks.pots import pot_clocks
 from rules.clocks.work import Coat, Work, work_of
 from rules.events import Event
 from rules.job.ahead import Ahead
+from rules.job.columns import STANDARD
 from rules.job.model import Chore, CoatToLay, Job, JobSection
 from rules.job.problem import Laid, MixedPot
 from rules.job.shopping import ENOUGH, coat_takes_ml
@@ -89,6 +90,8 @@ def followed(
             ready = tuple(pot for pot in drawn if _is_ready(pot, takes_ml))
             if ready:
                 pots[section.name] = ready
+                section, words = _for_pots(section, count, logged, ready)
+                strayed += words
             rests[section.name] = tuple(pot for pot in drawn if pot not in ready)
         if len(coats) > count:
             strayed.append(f"{section.name} has {len(coats)} coats in the log, {count} in the job")
@@ -152,6 +155,36 @@ def _pots(
     return tuple(found), odd
 
 
+def _for_pots(
+    section: JobSection, count: int, logged: LoggedFilms, ready: Sequence[MixedPot]
+) -> tuple[JobSection, list[str]]:
+    """The section with its next coat by the method and hardener of the pots that stand ready.
+
+    As the log's clocks have it, a coat takes its pot's hardener, and none named is the standard.
+    """
+    coat = section.coats[count]
+    times_s = {pot.mixed_s for pot in ready}
+    poured = [pot for pot in logged.state.pots if pot.mixed_s in times_s]
+    hardener = coat.hardener
+    if coat.sheet is not None and coat.sheet.hardeners:
+        named = {pot.hardener or STANDARD for pot in poured}
+        # Two pots with two hardeners: the safe side of all that there are.
+        hardener = named.pop() if len(named) == 1 else None
+    methods = {pot.method for pot in poured if pot.method is not None}
+    method = methods.pop() if len(methods) == 1 else coat.method
+    if (method, hardener) == (coat.method, coat.hardener):
+        return section, []
+    words = []
+    if coat.hardener is not None and hardener not in (None, coat.hardener):
+        words = [
+            f"a pot with the {hardener} hardener is mixed for {section.name}, the job has "
+            f"{coat.hardener}"
+        ]
+    coats = list(section.coats)
+    coats[count] = coat.by(method, hardener)
+    return replace(section, coats=tuple(coats)), words
+
+
 def _works(events: tuple[Event, ...], now_s: float) -> dict[str, Work]:
     """What was done to each section that an event names; to all of them where none is named."""
     names = dict.fromkeys(event.section or ALL_SECTIONS for event in events)
@@ -190,10 +223,11 @@ def _takes_ml(section: str, at: int, coat: Coat, job: Job, temp_c: float) -> flo
 
 def _usable(specs: Mapping[str, Spec], coat: Coat) -> Spec | None:
     """The spec that a film lies by, with what holds for it; None where it is not known."""
-    spec = specs.get(coat.spec or "")
-    if spec is None or {ClockName.TOUCH_DRY, ClockName.CURED} - set(spec.times):
+    sheet = specs.get(coat.spec or "")
+    if sheet is None:
         return None
-    return spec.under(coat.method, coat.hardener, coat.service)
+    spec = sheet.under(coat.method, coat.hardener, coat.service)
+    return None if {ClockName.TOUCH_DRY, ClockName.CURED} - set(spec.times) else spec
 
 
 def _laid(
@@ -216,9 +250,14 @@ def _laid(
 
 
 def _odd_spec(section: JobSection, count: int, last: Coat, laid: Spec | None) -> list[str]:
-    name = section.coats[count - 1].spec.name
+    coat = section.coats[count - 1]
+    name = coat.spec.name
     if last.spec is None or (laid is not None and laid.name == name):
-        return []
+        hardener = last.hardener or STANDARD
+        if laid is None or coat.hardener in (None, hardener):
+            return []
+        return [f"coat {count} of {section.name} was laid with the {hardener} hardener, the job "
+                f"has {coat.hardener}; its clocks go by the {hardener} one"]  # fmt: skip
     if laid is None:
         return [f"coat {count} of {section.name} was laid with a spec that cannot be read, so the "
                 f"times of {name} count for it"]  # fmt: skip

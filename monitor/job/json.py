@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from monitor.job.text import unsaid_lines
 from rules.job.plan import Plan, PlannedStep
 from rules.text import iso_utc
 
@@ -22,6 +23,7 @@ def plan_json(plan: Plan) -> str:
             "decides": plan.decides,
             "kept": list(plan.kept),
             "air": dict(plan.tents),
+            "not_given": unsaid_lines(plan.job),
         },
         indent=2,
     )

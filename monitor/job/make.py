@@ -89,7 +89,7 @@ def make(
         pots: that stand ready for a section's next coat.
 
     Raises:
-        JobFault: there is no plan, or none that is done in time.
+        JobFault: there is no plan.
     """
     told("laying the coats out over the hours")
     pots = pots or {}
@@ -125,8 +125,6 @@ def make(
     told("trying it in the draws of the weather")
     layout = surer(problem, layout, risks(job, problem, ahead))
     plan = plan_of(job, problem, layout, ahead, bound, drawn=drawn)
-    if plan.slack_s < 0.0:
-        raise JobFault(_too_late(plan))
     poured = frozenset(
         chain.name for chain in problem.chains if chain.name in pots and chain.tasks[0].mix is None
     )
@@ -143,7 +141,10 @@ def _relaid(problem: Problem, layout: Layout, limit_s: float) -> tuple[Layout, f
     return relaid(problem, layout, lambda _: time.monotonic() < end_s), limit_s - own_s
 
 
-def _too_late(plan: Plan) -> str:
+def too_late(plan: Plan) -> str:
+    """Return why a job is not done by its day, and what would bring it nearer; "" where it is."""
+    if plan.slack_s >= 0.0:
+        return ""
     zone = plan.job.hours.zone
     first = "first day that can be met" if plan.is_proved else "first day found so far"
     critical = [s for s in plan.steps if s.section == plan.decides and s.step == "coat"]

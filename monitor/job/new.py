@@ -34,7 +34,8 @@ name = "{name}"
 enclosure = "{enclosure}"
 area = "5 m2"
 beside = []                     # sections that its tape lies on
-system = [                      # in order; a coat is a shipped spec, or a file beside this one
+system = [                      # in order; a coat is a shipped spec, or a file beside this one;
+                                # where its sheet asks: method = "gun", hardener = "winter"
   {{ coat = "two-pack-epoxy-primer", times = 2, dry = "50 um", takes = "1 h" }},
   {{ sand = "320", takes = "3 h" }},
   {{ coat = "polyurethane-topcoat", times = 2, dry = "40 um", takes = "1 h" }},

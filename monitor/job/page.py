@@ -17,6 +17,7 @@ from monitor.job.text import (
     head_lines,
     risk_lines,
     shopping_lines,
+    unsaid_lines,
     window_text,
 )
 from monitor.review.report import SAFETY
@@ -51,7 +52,7 @@ def plan_page(made: Made, helps: Sequence[str], shopping: Shopping) -> str:
         days=days,
         more=[*risk_lines(plan, zone), *(f"Would help: {each}" for each in helps)],
         shopping=shopping_lines(shopping),
-        caution=[*generic_lines(plan.job), CAUTION, SAFETY],
+        caution=[*unsaid_lines(plan.job), *generic_lines(plan.job), CAUTION, SAFETY],
     )
 
 

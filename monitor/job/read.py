@@ -10,6 +10,7 @@ from pathlib import Path
 from monitor.specs import find_spec
 from rules.batch.amount import Film
 from rules.errors import SpecFault
+from rules.job.columns import lacks
 from rules.job.model import (
     SANDING_S,
     WEEKDAYS,
@@ -37,7 +38,7 @@ _SECTION_KEYS = ("name", "enclosure", "area", "beside", "after", "system")
 _CHORES = {"wash": "wash", "sand": "sand", "wipe": "wipe", "tack": "wipe", "tape": "tape",
            "mask": "tape"}  # fmt: skip
 CHORE_TAKES_S = {"wash": 3600.0, "sand": SANDING_S, "wipe": 900.0, "tape": 1800.0}
-_ENTRY_KEYS = ("coat", *_CHORES, "times", "dry", "wet", "takes", "dries", "method")
+_ENTRY_KEYS = ("coat", *_CHORES, "times", "dry", "wet", "takes", "dries", "method", "hardener")
 _MOST_PEOPLE, _MOST_COATS = 50, 20
 _EVENING = '"17:00-21:00"'
 _DAY = '"2026-11-20"'
@@ -94,6 +95,8 @@ class _JobReader:
         self._top = Table(values, (), faults, ("job", "enclosure", "section"))
         self._faults, self._beside = faults, beside
         self._specs: dict[str, Spec | None] = {}
+        # Coats of one kind share their spec: the plan's arrays are kept by it.
+        self._kinds: dict[tuple[int, Method | None, str | None], CoatToLay] = {}
 
     def job(self, given_start: date | None) -> Job | None:
         own = self._top.table("job", _JOB_KEYS)
@@ -316,20 +319,24 @@ class _JobReader:
     def _coats(
         self, entry: Table, section: str, before: Sequence[CoatToLay], chores: tuple[Chore, ...]
     ) -> list[CoatToLay]:
-        spec = self._spec(entry)
+        kind = self._kind(entry)
+        spec = None if kind is None else kind.spec
         times = self._whole(entry, "times", 1, _MOST_COATS, 1)
         usual_s = None if spec is None else spec.coating_time_s
         takes_s = entry.duration("takes", 60.0, default=usual_s)
-        method = entry.one_of("method", tuple(Method), required=False) or Method.ROLLER
         film = self._film(entry)
-        if spec is None or times is None or takes_s is None:
+        if kind is None or times is None or takes_s is None:
             return []
         # Tape comes off each film in its time, so that each coat is taped anew; common practice,
         # no source.
         anew = tuple(chore for chore in chores if chore.kind == "tape")
         found = [
-            CoatToLay(
-                len(before) + n + 1, spec, takes_s, film, Method(method), anew if n else chores
+            replace(
+                kind,
+                number=len(before) + n + 1,
+                takes_s=takes_s,
+                film=film,
+                before=anew if n else chores,
             )
             for n in range(times)
         ]
@@ -353,6 +360,34 @@ class _JobReader:
                 return None if figure is None else Film(figure, wet=key == "wet")
         return None
 
+    def _kind(self, entry: Table) -> CoatToLay | None:
+        """A coat by what is put on, how and with which hardener; its place is filled in after."""
+        sheet = self._spec(entry)
+        told = entry.one_of("method", tuple(Method), required=False)
+        method = None if told is None else Method(told)
+        hardener = entry.words("hardener") or None
+        if sheet is None:
+            return None
+        if missing := lacks(sheet, hardener):
+            entry.fault("hardener", missing, 'write one that it has, or "standard"')
+            return None
+        key = (id(sheet), method, hardener)
+        if key not in self._kinds:
+            coat = CoatToLay(0, sheet, 0.0, None, None, sheet=sheet).by(method, hardener)
+            lacking = [
+                clock for clock in (ClockName.TOUCH_DRY, ClockName.CURED)
+                if clock not in coat.spec.times
+            ]  # fmt: skip
+            if lacking:
+                entry.fault(
+                    "coat",
+                    f"spec {shown(sheet.name)} gives no time for {' and '.join(lacking)}",
+                    "take a coating's own spec",
+                )
+                return None
+            self._kinds[key] = coat
+        return self._kinds[key]
+
     def _spec(self, entry: Table) -> Spec | None:
         name = entry.words("coat", example="polyurethane-topcoat")
         if not name:
@@ -363,16 +398,6 @@ class _JobReader:
                 spec = find_spec(name, self._beside)[0]
             except SpecFault as fault:
                 entry.fault("coat", " ".join(str(fault).split()).rstrip("."), "correct it")
-                return None
-            lacking = [
-                clock for clock in (ClockName.TOUCH_DRY, ClockName.CURED) if clock not in spec.times
-            ]
-            if lacking:
-                entry.fault(
-                    "coat",
-                    f"spec {shown(name)} gives no time for {' and '.join(lacking)}",
-                    "take a coating's own spec",
-                )
                 return None
             self._specs[name] = spec
         return self._specs[name]

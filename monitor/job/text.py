@@ -20,6 +20,10 @@ CAUTION = (
     "GO and this plan are about the film, never about the air that people breathe. Follow the "
     "safety data sheet, local codes and licensed practice."
 )
+SAFE_SIDE = (
+    "Until then the safe side of them counts: the slowest drying, the shortest pot life and recoat "
+    "window, the closest limits."
+)
 GENERIC = (
     "GENERIC FIGURES, from no data sheet, stand behind {}: enter your own before you rely on it."
 )
@@ -53,7 +57,8 @@ def plan_text(
     lines += ["", *risk_lines(plan, zone)]
     if helps:
         lines += ["What would help:", *(f"  {each}" for each in helps)]
-    lines += ["", *shopping_lines(shopping), "", *generic_lines(plan.job), CAUTION]
+    lines += ["", *shopping_lines(shopping), "", *unsaid_lines(plan.job), *generic_lines(plan.job)]
+    lines.append(CAUTION)
     return "\n".join(lines)
 
 
@@ -208,6 +213,18 @@ def shopping_lines(shopping: Shopping) -> list[str]:
 def _litres(volume_ml: float) -> str:
     sizes = " + ".join(f"{n} x {size:g} l" for n, size in tins(volume_ml))
     return f"{volume_ml / 1000.0:.2f} l ({sizes})"
+
+
+def unsaid_lines(job: Job) -> list[str]:
+    """Return what of a coat the job leaves open though its sheet tells it apart."""
+    return list(
+        dict.fromkeys(
+            f"{coat.spec.name}: {'; '.join(coat.unsaid)}. {SAFE_SIDE}"
+            for section in job.sections
+            for coat in section.coats
+            if coat.unsaid
+        )
+    )
 
 
 def generic_lines(job: Job) -> list[str]:

@@ -8,9 +8,16 @@ from datetime import datetime, timedelta, tzinfo
 
 import numpy as np
 
-from monitor.job.make import JobAtHand, Made
+from monitor.job.make import JobAtHand, Made, too_late
 from monitor.job.standing import Standing
-from monitor.job.text import CAUTION, day_text, generic_lines, moment_text, tent_lines
+from monitor.job.text import (
+    CAUTION,
+    day_text,
+    generic_lines,
+    moment_text,
+    tent_lines,
+    unsaid_lines,
+)
 from monitor.wire import Json
 from rules.air.arrays import wetting_temps_c
 from rules.batch.plan import BatchFault, plan_batches
@@ -55,6 +62,7 @@ def today_text(hand: JobAtHand, made: Made) -> str:
         *tent_lines(made.plan),
         *_measured(hand),
         "",
+        *unsaid_lines(hand.job),
         *generic_lines(hand.job),
         CAUTION,
     ]
@@ -354,6 +362,9 @@ def _mix(made: Made, section: JobSection, coat: CoatToLay) -> list[str]:
     if plan.pot_life_s is not None:
         stand = f", stands {duration_text(plan.induction_s)} first" if plan.induction_s else ""
         lines.append(f"      lives {duration_text(plan.pot_life_s)}{stand}; cups of {CUP_ML:g} ml")
+    bands = () if coat.spec.mix is None else coat.spec.mix.thinner_bands
+    if coat.method is None and len({band.method for band in bands}) > 1:
+        lines.append(f"      thinned for a {coat.mixed_for}: the job gives this coat no method")
     return lines
 
 
@@ -424,6 +435,8 @@ def _wet(hand: JobAtHand, made: Made, end_s: float) -> Iterator[tuple[str, Spec,
 
 def _day(hand: JobAtHand, made: Made, zone: tzinfo) -> list[str]:
     plan = made.plan
+    if late := too_late(plan):
+        return [f"THE DAY DOES NOT HOLD: {late}."]
     days = int(plan.slack_s // DAY_S)
     lines = [
         f"She is done {moment_text(plan.finish_s, zone)}, {counted(days, 'day')} before the last, "

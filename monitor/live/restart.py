@@ -6,13 +6,14 @@ import json
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from heapq import merge
+from typing import TYPE_CHECKING
 
 from monitor.clock import SLACK_S
 from monitor.config.model import EnclosureConfig
 from monitor.enclosure import Enclosure, LastCall
 from monitor.films import FilmKeeper
 from monitor.log.log import Store
-from monitor.log.rows import LIVE, QUALITY_OF_CODE, Outage
+from monitor.log.rows import LIVE, QUALITY_CODES, QUALITY_OF_CODE, Outage
 from monitor.logged_samples import history_rows
 from monitor.replay.play import CLOCK_SET
 from monitor.samples import channels_of
@@ -23,8 +24,13 @@ from rules.events import Event, in_force, of_probes, taken_until
 from rules.reasons import IS_THE_FILM_SAFE, MAY_I_START
 from rules.section import LastAnswer
 from rules.text import duration_text
+from rules.units import DAY_S
 from rules.vocabulary import ALL_SECTIONS
 from sensors.reading import Quality, Quantity, Reading
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 LOST = "section {} is watched no more: its STOP has ended"
 
@@ -112,7 +118,11 @@ def load_temperatures(
 
 DOUBTS_S = 12 * 3600.0
 """As far back as a channel's record reaches that it is judged by [s]."""
+LONGEST_DOUBT_S = 8 * DAY_S
+"""A doubt that has lasted for longer is looked for no further back [s]."""
 _READINGS_A_CHANNEL = 2000
+_APART_S = 60.0  # between two readings of the time before these
+_QUALITY_OK = QUALITY_CODES[Quality.OK]
 _JUDGED_ANEW = frozenset(
     {Quality.OK, Quality.DOUBTED, Quality.STUCK, Quality.SPIKE, Quality.WET, Quality.IMPLAUSIBLE}
 )
@@ -153,11 +163,27 @@ def recent_readings(
         source: where the readings came from.
         raw: as they came, and not calibrated.
     """
+    from_s = _learned_from_s(store, config, now_s, source)
     streams = [
-        _recent(store, config.name, each.name, each.quantity, now_s, source, raw=raw)
+        _recent(store, config.name, each.name, each.quantity, (from_s, now_s), source, raw=raw)
         for each in config.points
     ]
     return list(merge(*streams, key=lambda each: each.time_s))
+
+
+def _learned_from_s(store: Store, config: EnclosureConfig, now_s: float, source: int) -> float:
+    """From when on to read, so that a doubt that lasts still has before it what it rests on [s]."""
+    usual_s, earliest_s = now_s - DOUBTS_S, now_s - DOUBTS_S - LONGEST_DOUBT_S
+    from_s = usual_s
+    for each in config.points:
+        channel = config.name, each.name, each.quantity
+        codes = store.readings(*channel, usual_s, now_s, source=source)[2]
+        if not codes.size or _QUALITY_OK in codes[:1]:
+            continue
+        times, _, codes = store.readings(*channel, earliest_s, usual_s, source=source)
+        believed = times[codes == _QUALITY_OK]
+        from_s = min(from_s, float(believed[-1]) - DOUBTS_S if believed.size else earliest_s)
+    return from_s
 
 
 def _recent(
@@ -165,26 +191,33 @@ def _recent(
     enclosure: str,
     point: str,
     quantity: Quantity,
-    now_s: float,
+    span_s: tuple[float, float],
     source: int,
     *,
     raw: bool,
 ) -> list[Reading]:
-    span_s = (now_s - DOUBTS_S, now_s)
     times, values, codes = store.readings(
         enclosure, point, quantity, *span_s, source=source, raw=raw
     )
-    found = zip(
-        times[-_READINGS_A_CHANNEL:].tolist(),
-        values[-_READINGS_A_CHANNEL:].tolist(),
-        codes[-_READINGS_A_CHANNEL:].tolist(),
-        strict=True,
-    )
+    late = max(times.size - _READINGS_A_CHANNEL, 0)
+    early = _spread(times[:late]) if span_s[1] - span_s[0] > DOUBTS_S else []
+    found = ((times[at], values[at], codes[at]) for at in (*early, *range(late, times.size)))
     return [
         Reading(enclosure, point, quantity, time_s, value, Quality.OK, time_s)
-        for time_s, value, code in found
+        for time_s, value, code in ((float(t), float(v), int(c)) for t, v, c in found)
         if value == value and QUALITY_OF_CODE.get(code) in _JUDGED_ANEW
     ]
+
+
+def _spread(times_s: NDArray[np.float64]) -> list[int]:
+    """The places of readings that are a minute apart or more."""
+    found: list[int] = []
+    next_s = -math.inf
+    for at, time_s in enumerate(times_s.tolist()):
+        if time_s >= next_s:
+            found.append(at)
+            next_s = time_s + _APART_S
+    return found
 
 
 def release_points(

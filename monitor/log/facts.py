@@ -18,7 +18,7 @@ from monitor.specs import find_spec
 from rules.errors import SpecFault
 from rules.events import Event
 from rules.spec.model import GENERAL_GUIDANCE, Spec
-from rules.vocabulary import EventKind
+from rules.vocabulary import EventKind, WorkedOutFrom
 from sensors.reading import Quantity
 
 if TYPE_CHECKING:
@@ -70,6 +70,9 @@ def _unusual(point: PointConfig) -> Json:
 
     found: Json = {key: getattr(point, key) for key in _USUAL}
     found = {key: value for key, value in found.items() if value != _USUAL[key]}
+    if point.worked_out_from is not None:
+        found["worked_out_from"] = point.worked_out_from.value
+        found["told_accuracy_k"] = point.told_accuracy_k
     if point.rules != DEFAULT_RULES[point.quantity]:
         found["rules"] = asdict(point.rules)
     return found
@@ -122,6 +125,10 @@ def config_of(enclosure: str, facts: Json) -> EnclosureConfig:
             inside=bool(each.get("inside", True)),
             shared_element=bool(each.get("shared_element", False)),
             confirmed=bool(each.get("confirmed", True)),
+            worked_out_from=WorkedOutFrom(each["worked_out_from"])
+            if "worked_out_from" in each
+            else None,
+            told_accuracy_k=each.get("told_accuracy_k"),
         )
         for each in facts["points"]
     )

@@ -1,5 +1,5 @@
 """A recording played through an enclosure.
 
 Door: `play.py`. May import: monitor, monitor.config, monitor.log, monitor.outlook, rules,
-rules.clocks, rules.outlook, rules.spec, sensors, sensors.recording.
+rules.air, rules.clocks, rules.outlook, rules.spec, sensors, sensors.recording.
 """

@@ -25,6 +25,8 @@ from monitor.replay.arrivals import Arrivals, Placed
 from monitor.samples import channels_of
 from monitor.specs import find_spec
 from monitor.tell import Tell, Teller
+from rules.air.state import pressure_at_altitude_pa
+from rules.air.worked_out import worked_out_pct
 from rules.errors import FilmcallError
 from rules.events import Event, of_probes, taken_until
 from rules.spec.model import Spec
@@ -33,7 +35,7 @@ from sensors.reading import Quantity, Reading
 from sensors.zones import zone_or_utc
 
 if TYPE_CHECKING:
-    from sensors.recording.rows import Recording
+    from sensors.recording.rows import Recording, WorkOut
 
 
 class Playback:
@@ -394,10 +396,17 @@ def prepare(
             timezone=timezone or config.replay.timezone,
             else_zone=_zone_said(chosen),
             order=config.replay.date_order,
+            work_out=_work_out(chosen.altitude_m),
         )
         beside = config_file.parent
     else:
-        recording = open_recording(path, None, enclosure=enclosure or RECORDING, timezone=timezone)
+        recording = open_recording(
+            path,
+            None,
+            enclosure=enclosure or RECORDING,
+            timezone=timezone,
+            work_out=_work_out(0.0),
+        )
         made = default_config(
             recording.columns,
             name=enclosure or RECORDING,
@@ -413,6 +422,12 @@ def prepare(
         chosen, beside = replace(chosen, spec=spec_name), Path()
     spec, text = find_spec(chosen.spec, beside)
     return recording, ReplayJob(chosen, spec, digest_of(path, chosen, text), text)
+
+
+def _work_out(altitude_m: float) -> WorkOut:
+    """What works a recording's humidity out from a dew point or a wet bulb."""
+    pressure_pa = pressure_at_altitude_pa(altitude_m)
+    return lambda source, air_c, told_c: worked_out_pct(source, air_c, told_c, pressure_pa)
 
 
 def _zone_said(config: EnclosureConfig) -> str | None:

@@ -172,9 +172,11 @@ def settle_words(verdict: Verdict, stamp: TimeStamp) -> str:
             )
         if evidence.open_s:
             longest = max(evidence.open_s, key=lambda span: span[1] - span[0])
+            # No weather station has a hull.
+            station = "" if "hull" in what else ", or the nearest weather station's,"
             return (
-                f"To settle it: another logger's, or the nearest weather station's, record of "
-                f"{what} for {span_words(*longest, stamp)}."
+                f"To settle it: another logger's{station} record of {what} for "
+                f"{span_words(*longest, stamp)}."
             )
         if evidence.after_log_s is not None:
             return (

@@ -62,6 +62,7 @@ def draft_of(path: Path, asker: Asker, say: Callable[[str], None]) -> ConfigDraf
             column=each.name,
             confirmed=each.confirmed,
             comment=each.why,
+            worked_out_from=each.use.worked_out_from,
         )
         for each in judgement.verdicts
         if each.use is not None

@@ -10,6 +10,7 @@ from pathlib import Path
 from monitor.setup.ask import measures_fahrenheit
 from rules.errors import FilmcallError
 from rules.text import printable
+from rules.vocabulary import WorkedOutFrom
 from sensors.reading import Quantity
 
 
@@ -31,6 +32,7 @@ class PointDraft:
         section: that it stands for, or None for the whole work.
         confirmed: whether the file or a person says what it is.
         comment: why it is taken for that, or "".
+        worked_out_from: what its values are in place of a humidity, or None.
     """
 
     name: str
@@ -42,6 +44,7 @@ class PointDraft:
     section: str | None = None
     confirmed: bool = True
     comment: str = ""
+    worked_out_from: WorkedOutFrom | None = None
 
 
 @dataclass(slots=True)
@@ -131,6 +134,7 @@ def _point_lines(point: PointDraft) -> list[str]:
             "                     # correct what is wrong here and set this to true",
         ]
     for key, value in (
+        ("worked_out_from", point.worked_out_from),
         ("topic", point.topic), ("value", point.value), ("column", point.column),
         ("section", point.section),
     ):  # fmt: skip

@@ -226,6 +226,7 @@ __all__ = [
     "humidity_ratio_g_per_kg",
     "pressure_at_altitude_pa",
     "rh_at_surface_pct",
+    "rh_from_dew_point_pct",
     "rh_from_wet_bulb_pct",
     "rh_from_wet_bulb_slopes",
     "saturation_vapour_pressure_ice_pa",
@@ -356,6 +357,32 @@ def rh_at_surface_pct(air_temp_c: float, rh_pct: float, surface_temp_c: float) -
 def _ratio(pv_pa: float, pressure_pa: float) -> float:
     """Humidity ratio [kg/kg] by eq. 20; the pressure's range keeps it over any vapour pressure."""
     return _WATER_TO_AIR * pv_pa / (pressure_pa - pv_pa)
+
+
+def rh_from_dew_point_pct(air_temp_c: float, dew_point_c: float) -> float:
+    """Return the humidity that a dew point means,
+
+        RH = 100 p_ws(T_d) / p_ws(T)
+
+    Args:
+        air_temp_c: -40 to 60 [degC].
+        dew_point_c: over liquid water, -40 to 60 [degC].
+
+    Returns:
+        Humidity over liquid water [%]; over 100 where the dew point stands over the air.
+
+    Raises:
+        ImplausibleReading: an input is NaN or outside its range.
+
+    Source:
+        ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 6 and 22; WMO-No. 8, ch. 4, for the dew point
+        over water. A frost point that is taken for it below 0 degC makes the air too damp.
+
+    >>> round(rh_from_dew_point_pct(20.0, 9.27), 1)
+    50.0
+    """
+    pv_pa = saturation_vapour_pressure_water_pa(checked_air_c(dew_point_c, "dew_point_c"))
+    return 100.0 * pv_pa / saturation_vapour_pressure_water_pa(checked_air_c(air_temp_c))
 
 
 # --------------------------------------------------------------------------------------- wet bulb

@@ -11,13 +11,15 @@ from collections.abc import Sequence
 from math import hypot, sqrt
 from statistics import NormalDist, variance
 
-from rules.air.saturation import PRESSURE_MAX_PA
+from rules.air.saturation import PRESSURE_MAX_PA, slope_water
 from rules.air.state import (
     dew_point_slopes,
+    rh_from_dew_point_pct,
     rh_from_wet_bulb_pct,
     rh_from_wet_bulb_slopes,
 )
 from rules.errors import ImplausibleReading
+from rules.units import ZERO_C_IN_K
 
 GUARD_FACTOR = 1.645  # one-sided 95 % of a normal distribution: how far a limit is kept clear of
 SHOW_FACTOR = 1.96  # two-sided 95 %: the uncertainty that is shown
@@ -93,6 +95,40 @@ def dew_point_u_k(
     air_u = by_air * standard_uncertainty(air_accuracy_k, "air_accuracy_k")
     rh_u = by_rh * standard_uncertainty(rh_accuracy_pct, "rh_accuracy_pct")
     return sqrt(air_u * air_u + rh_u * rh_u)
+
+
+def dew_point_accuracy(
+    air_temp_c: float, dew_point_c: float, air_accuracy_k: float, dew_accuracy_k: float
+) -> tuple[float, float]:
+    """Return how well a humidity is known that is worked out from a dew point,
+
+        dRH/dT_d = RH s(T_d)        dRH/dT = -RH s(T)
+
+    where s(T) = d(ln p_ws)/dT. With the second the air temperature's error leaves the dew point
+    again where a margin is made of the two.
+
+    Args:
+        air_temp_c: -40 to 60 [degC].
+        dew_point_c: over liquid water [degC].
+        air_accuracy_k: half-width of the air temperature's error [K].
+        dew_accuracy_k: half-width of the dew point's error [K].
+
+    Returns:
+        Half-width of the humidity's error [%], and how it follows the air temperature's [% per K].
+
+    Raises:
+        ImplausibleReading: as for `state.rh_from_dew_point_pct`.
+
+    Source:
+        JCGM 100:2008, 5.1.2; derivative of ASHRAE Handbook Fundamentals 2017, ch. 1, eq. 6.
+
+    >>> round(dew_point_accuracy(20.0, 17.4, 0.3, 0.5)[0], 1)
+    3.1
+    """
+    rh_pct = rh_from_dew_point_pct(air_temp_c, dew_point_c)
+    by_dew = rh_pct * slope_water(dew_point_c + ZERO_C_IN_K)
+    by_air = -rh_pct * slope_water(air_temp_c + ZERO_C_IN_K)
+    return hypot(dew_accuracy_k * by_dew, air_accuracy_k * by_air), by_air
 
 
 def wet_bulb_accuracy(

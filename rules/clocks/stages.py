@@ -227,6 +227,8 @@ def stage_of(
     clocks: Iterable[Clock],
     now_s: float,
     beneath: Sequence[WetFilm] = (),
+    *,
+    alone: bool = False,
 ) -> FilmState:
     """Return where a section's film is in its life.
 
@@ -241,6 +243,7 @@ def stage_of(
         clocks: of this section, as `all_clocks.clocks_of` gives them for the same time.
         now_s: now [s].
         beneath: films under the newest that are wet still, as `films_beneath` gives them.
+        alone: whether the enclosure has no other section, for which a pot could be.
 
     Returns:
         Stage, spec, and the steps that have ended. A step for which the sheet gives no time ends
@@ -258,7 +261,7 @@ def stage_of(
     laid = coat
     if film_stage is None and beneath:
         film_stage, laid = beneath[0].stage, beneath[0].coat
-    pots = _pots_in_hand(section, work, clocks, film_stage, ended)
+    pots = _pots_in_hand(section, work, clocks, film_stage, ended, alone=alone)
     alive = [pot for pot, life in pots if is_alive(pot, life, now_s)]
     paint = alive[-1] if alive else coat if film_stage is Stage.APPLY else None
     next_name = (None if paint is None else paint.spec) or default_spec.name
@@ -377,13 +380,15 @@ def _pots_in_hand(
     clocks: Iterable[Clock],
     film_stage: Stage | None,
     ended: Mapping[Step, float | None],
+    *,
+    alone: bool,
 ) -> list[tuple[Pot, Clock | None]]:
     """Every pot that waits to be used here, oldest first, with the clock of its life.
 
-    One that names no section is for one that can be coated.
+    One that names no section is for one that can be coated, where there is another.
     """
     too_early = film_stage in (Stage.FLASH, Stage.CURE) and ended[Step.RECOAT_OPENS] is None
-    elsewhere = too_early and section not in (None, ALL_SECTIONS)
+    elsewhere = too_early and not alone and section not in (None, ALL_SECTIONS)
     return [
         (pot, life)
         for pot, life in waiting_pots(work, clocks)

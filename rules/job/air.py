@@ -21,7 +21,7 @@ from rules.air.arrays import (
 from rules.clocks.all_clocks import recoat_table
 from rules.job.model import CoatToLay
 from rules.job.tent import FULL_SUN_W_M2, Tent, by_hour
-from rules.limits import is_upper
+from rules.limits import is_upper, wet_film_allowance_k
 from rules.rate import RateLaw, SafeSide, rate_law, reciprocal
 from rules.spec.model import Limit, Spec, TimeTable
 from rules.units import HOUR_S
@@ -294,6 +294,7 @@ def unbroken_until(air: Air, coat: CoatToLay, start_s: Floats) -> tuple[Bools, F
     first = np.clip(first, 0, air.temp_c.shape[1])
     row = np.arange(rows)[:, None]
     clocks: dict[Step | float, Floats] = {}
+    cooler_k = wet_film_allowance_k(coat.spec, Stage.APPLY, coat.method)
     for limit in coat.spec.limits_for(Stage.APPLY).values():
         until = limit.until
         if until not in clocks and isinstance(until, Step):
@@ -303,7 +304,7 @@ def unbroken_until(air: Air, coat: CoatToLay, start_s: Floats) -> tuple[Bools, F
         elif not isinstance(until, Step):
             clocks[until] = np.broadcast_to(end_s + until, good.shape)
         harm_s = clocks[until]
-        count = air.failures(limit, coat.spec.wet_film_cooling_k.get(coat.method, 0.0))
+        count = air.failures(limit, cooler_k)
         reach = harm_s <= air.end_s + _EDGE_S
         last = np.ceil((np.where(reach, harm_s, air.end_s) - _EDGE_S - air.start_s) / HOUR_S)
         last = np.clip(last, 0, air.temp_c.shape[1]).astype(np.intp)

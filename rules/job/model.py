@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta, tzinfo
 from datetime import time as clock_time
 
 from rules.batch.amount import Film
 from rules.errors import FilmcallError
+from rules.job.columns import USUAL_METHOD, planned_spec
 from rules.job.tent import Tent
 from rules.spec.model import Spec
 from rules.units import HOUR_S
@@ -53,19 +54,35 @@ class CoatToLay:
 
     Attributes:
         number: from 1 in its section.
-        spec: of the coating.
+        spec: of the coating, with the figures that hold for its method and hardener.
         takes_s: from the first brush stroke to the last [s].
         film: what it is to be, or None where the job does not say.
-        method: how it is put on.
+        method: how it is put on, or None where the job does not say.
         before: what is done first, in order.
+        hardener: its name, or None where the job does not say.
+        sheet: of the coating with all its columns, or None where `spec` is all that is known.
+        unsaid: what the job should say of it, in words; `spec` is on the safe side of that.
     """
 
     number: int
     spec: Spec
     takes_s: float
     film: Film | None
-    method: Method
+    method: Method | None
     before: tuple[Chore, ...] = ()
+    hardener: str | None = None
+    sheet: Spec | None = None
+    unsaid: tuple[str, ...] = ()
+
+    @property
+    def mixed_for(self) -> Method:
+        """The method that amounts and thinner are reckoned for."""
+        return self.method or USUAL_METHOD
+
+    def by(self, method: Method | None, hardener: str | None) -> CoatToLay:
+        """Return the same coat planned for a method and a hardener that are known now."""
+        spec, unsaid = planned_spec(self.sheet or self.spec, method, hardener)
+        return replace(self, spec=spec, method=method, hardener=hardener, unsaid=unsaid)
 
     @property
     def two_pack(self) -> bool:

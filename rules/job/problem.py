@@ -416,7 +416,8 @@ class _Grid:
         starts = np.flatnonzero(self._left[: self._slots] >= length)
         self._check_fits(section, coat, length, middles, starts)
         every_s = self._zero_s + starts * _SLOT
-        what = f"section {section.name!r}: coat {coat.number} ({coat.spec.name})"
+        said = "; ".join((coat.spec.name, *coat.unsaid))
+        what = f"section {section.name!r}: coat {coat.number} ({said})"
         starts = starts[ahead.is_good(coat, every_s)]
         if starts.size == 0:
             raise JobFault(f"{what} {_no_hour(coat, ahead, every_s)}")

@@ -107,7 +107,7 @@ def shopping_of(
         tuple(each for each in paints.values() if each.pots or each.unknown),
         tuple((grit, math.ceil(count)) for grit, count in sheets.items()),
         math.ceil(tape_m),
-        tuple(sorted({USUAL_LOSS_PCT[each.method] for _, coats in left for each in coats})),
+        tuple(sorted({USUAL_LOSS_PCT[each.mixed_for] for _, coats in left for each in coats})),
         begun=any(laid.values()),
     )
 
@@ -120,8 +120,8 @@ def mix_job(section: JobSection, coat: CoatToLay) -> MixJob | None:
         spec=coat.spec,
         film=coat.film,
         sections=((section.name, section.area_m2),),
-        method=coat.method,
-        loss_pct=USUAL_LOSS_PCT[coat.method],
+        method=coat.mixed_for,
+        loss_pct=USUAL_LOSS_PCT[coat.mixed_for],
         rate_m2_per_h=min(max(section.area_m2 / coat.takes_s * HOUR_S, 0.1), 500.0),
     )
 

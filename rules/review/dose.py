@@ -53,7 +53,7 @@ class Dose:
         best: by the best estimate, what is not known left out [h].
         highest: what it can have been at the most [h].
         hidden: the part of `highest` that minutes without a value can hold [h].
-        open_s: those minutes, as spans in order [s].
+        open_s: those minutes, as spans in order; all of them where none has a value [s].
     """
 
     lowest: float
@@ -98,7 +98,7 @@ def dose_of(
     share = float(cells.share.max()) if cells.share.size else 1.0
     hidden_h += sum(to_s - from_s for from_s, to_s in outside) / HOUR_S * MOST_PER_H * share
     there = np.flatnonzero((hidden * hours > 0.0) | (~known & (cells.covered_s > 0.0)))
-    if there.size and hidden_h > 0.0:
+    if there.size and (hidden_h > 0.0 or not known.any()):
         breaks = np.flatnonzero(np.diff(there) > 1)
         for first, last in zip(
             there[np.concatenate(([0], breaks + 1))],

@@ -62,6 +62,10 @@ _WINDOW_OF = {
 }
 
 
+NEVER_KNOWN = 1.0 - 1e-6
+"""Share of the time that mattered from which nothing of it was known [1]."""
+
+
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """What the log shows of one cause over one coat.
@@ -120,8 +124,9 @@ class Evidence:
 
     @property
     def is_open(self) -> bool:
-        """Whether it can be neither accused nor acquitted."""
-        return not self.supports and self.highest >= self.cause.harm
+        """Whether it can be neither accused nor acquitted; what was never known acquits nobody."""
+        blind = self.unknown >= NEVER_KNOWN
+        return not self.supports and (blind or self.highest >= self.cause.harm)
 
     @property
     def ratio(self) -> float:
@@ -250,7 +255,7 @@ def _evidence(
         unknown=found.unknown_s / whole_s,
         beyond=found,
         own_weight=own,
-        open_s=dose.open_s if dose.hidden > 0.0 else (),
+        open_s=dose.open_s,
         after_log_s=after_s,
         age_s=None if first_s is None else max(0.0, first_s - laid_s),
     )

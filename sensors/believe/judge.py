@@ -514,8 +514,8 @@ class BeliefJudge:
             verdict,
             time_s,
             lambda: (
-                f"{channel.point} says {own:.1f} hPa of moisture in the air where the other "
-                f"probes of the tent say {theirs:.1f}"
+                f"{channel.point} said {own:.1f} hPa of moisture in the air where the other "
+                f"probes of the tent said {theirs:.1f}"
             ),
         )
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from statistics import median
 
 from rules.units import from_celsius, to_celsius
+from rules.vocabulary import WorkedOutFrom
 from sensors.reading import Quantity
 from sensors.recording.words import temperature_unit
 
@@ -83,12 +84,20 @@ class Column:
         point: the sensor body that its values belong to.
         quantity: what it measures.
         unit: of the values in the file: degC, degF, K, %, 1 (a fraction), ppm or ug/m3.
+        worked_out_from: what the values are, where a humidity is worked out from them and the
+            air's temperature of the same point; None where they are the quantity itself.
     """
 
     column: str
     point: str
     quantity: Quantity
     unit: str
+    worked_out_from: WorkedOutFrom | None = None
+
+    @property
+    def read_in(self) -> str:
+        """The unit that its values are brought to as they are read."""
+        return self.quantity.unit if self.worked_out_from is None else "degC"
 
 
 def header_unit(name: str) -> str | None:

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from rules.units import converted
+from rules.vocabulary import WorkedOutFrom
 from sensors.reading import Quantity
 from sensors.recording.column_units import percent_of, settle_humidities, settle_units, unit_choices
 from sensors.recording.columns import Column
@@ -54,8 +55,10 @@ _NOWHERE = (
 )
 
 _DAMP = {"dew": "a dew point", "ratio": "a humidity ratio"}
+_NO_HUMIDITY = "no humidity stands beside it: there is no GO until it is recorded"
 _WITHOUT_HUMIDITY = (
-    "only relative humidity is read, which no column holds: there is no GO until it is recorded"
+    "no humidity stands beside it, nor the air's temperature of the same probe that it could be "
+    "worked out with: there is no GO until it is recorded"
 )
 
 
@@ -89,16 +92,21 @@ def judge(
         settle_humidities(seen, hints, answers, guessed, found)
     if not found.questions:
         settle_units(seen, hints, answers, guessed, found)
+    if not found.questions and not any(each.role == HUMIDITY for each in seen):
+        for each in seen:
+            _stand_in(each, seen)
     _names(seen)
     no_humidity = not any(each.role == HUMIDITY for each in seen)
     for each in seen:
         quantity = _QUANTITIES.get(each.role)
         use = None
         if quantity is not None:
-            use = Column(each.name, each.point, quantity, each.unit or quantity.unit)
+            unit = each.unit or quantity.unit
+            use = Column(each.name, each.point, quantity, unit, each.worked_out_from)
         why = each.why
         if use is None and no_humidity and (each.role in _DAMP or "wetbulb" in each.means.kinds):
-            why = f"{_DAMP.get(each.role, 'a wet bulb')}, and {_WITHOUT_HUMIDITY}"
+            lacks = _NO_HUMIDITY if each.role == "ratio" else _WITHOUT_HUMIDITY
+            why = f"{_DAMP.get(each.role, 'a wet bulb')}, and {lacks}"
         if use is None and not why:
             why = {
                 "dew": f"{_DAMP['dew']}; it is worked out anew from air and humidity",
@@ -316,6 +324,9 @@ def _roles(
                     ):  # fmt: skip
                         also.leave("it is outside, it seems: external air beside the enclosure's")
     humids = [each for each in seen if each.role == HUMIDITY]
+    humids = humids or [
+        each for each in seen if _may_stand_in(each) and not _SYMBOL.match(each.name)
+    ]
 
     def of(role: str) -> list[Seen]:
         return [each for each in seen if each.role == role]
@@ -471,6 +482,52 @@ def _by_own_reckoning(seen: list[Seen], hints: Hints) -> None:
 def _slug(words: Sequence[str]) -> str:
     text = unicodedata.normalize("NFKD", "-".join(dict.fromkeys(words)))
     return re.sub(r"[^a-z0-9]+", "-", fold(text)).strip("-")[:40]
+
+
+_ELSEWHERE = frozenset(("outside", "dwelling", "device", "surface", "building", "extreme"))
+_DEW_OVER_K = 0.5  # by rounding and two sensors' errors; judgement, no source [K]
+
+
+def _may_stand_in(each: Seen) -> bool:
+    """Whether a column is a dew point or a wet bulb in the enclosure's air."""
+    return (
+        (each.role == "dew" or "wetbulb" in each.means.kinds)
+        and not each.means.kinds & _ELSEWHERE
+        and each.unit in (None, *TEMPERATURES)
+        and bool(np.isfinite(each.values).any())
+    )
+
+
+def _stand_in(each: Seen, seen: list[Seen]) -> None:
+    """Take a dew point or a wet bulb for its body's humidity, where no column holds one."""
+    if not _may_stand_in(each):
+        return
+    wet = "wetbulb" in each.means.kinds
+    airs = [air for air in seen if air.role == AIR]
+    own = [air for air in airs if _pairs(air, each)]
+    if not own and len(airs) == 1 and not each.places and each.sight.body == airs[0].sight.body:
+        own = airs
+    if len(own) != 1:
+        return
+    air, source = own[0], WorkedOutFrom.WET_BULB if wet else WorkedOutFrom.DEW_POINT
+    others = [
+        other for other in seen
+        if other is not each and (other.role == "dew" or other.worked_out_from is not None)
+        and (_pairs(air, other) or not other.places)
+    ]  # fmt: skip
+    if others and (wet or others[0].worked_out_from is not None):
+        return  # a dew point of the same body goes before, and needs no air pressure
+    unit = each.unit or air.unit or "degC"
+    over_k = converted(each.values, unit, "degC") - converted(air.values, air.unit or unit, "degC")
+    over_k = over_k[np.isfinite(over_k)]
+    if not over_k.size or float(np.median(over_k)) > _DEW_OVER_K:
+        return
+    words = "wet bulb" if wet else "dew point"
+    each.role, each.unit, each.worked_out_from = HUMIDITY, unit, source
+    each.why = f"humidity is worked out from this {words} and the air, since no column holds it"
+    each.sure = air.sure
+    if _SYMBOL.match(each.name):
+        each.sure, each.why = False, f"{each.name!r} may be a dew point, a dry bulb or a deck"
 
 
 def _names(seen: list[Seen]) -> None:

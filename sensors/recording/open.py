@@ -20,7 +20,7 @@ from sensors.recording.columns import Column
 from sensors.recording.figures import can_be
 from sensors.recording.judge import judge
 from sensors.recording.layout import MISSING, RecordingFault
-from sensors.recording.rows import Recording, Source
+from sensors.recording.rows import Recording, Source, WorkOut
 from sensors.recording.sights import Judgement, Question
 from sensors.recording.survey import Part, Survey, look, present
 from sensors.recording.words import temperature_unit
@@ -49,6 +49,7 @@ def open_recording(
     timezone: str | None = None,
     else_zone: str | None = None,
     order: str | None = None,
+    work_out: WorkOut | None = None,
 ) -> Recording:
     """Open a recording and find out how it is written; rows are read when it is iterated.
 
@@ -60,6 +61,8 @@ def open_recording(
         timezone: zone of times that carry none, like `Europe/Brussels`; None is UTC, and said.
         else_zone: zone of times of which neither the file nor `timezone` says it.
         order: `day first`, `month first` or `year first`, or None to find out.
+        work_out: works a humidity out from a dew point or a wet bulb; without it such a humidity
+            is missing.
 
     Returns:
         The recording, with `notices` saying what was found and assumed.
@@ -76,6 +79,7 @@ def open_recording(
         timezone=timezone,
         else_zone=else_zone,
         order=order,
+        work_out=work_out,
     )
 
 
@@ -88,6 +92,7 @@ def open_survey(
     timezone: str | None = None,
     else_zone: str | None = None,
     order: str | None = None,
+    work_out: WorkOut | None = None,
 ) -> Recording:
     """Open a recording that was looked at already; arguments as of `open_recording`."""
     notices = list(survey.notices)
@@ -127,7 +132,14 @@ def open_survey(
         for part in survey.parts
     ]
     sources = [source for source in sources if source.columns] or sources[:1]
-    return Recording(survey.path, sources, enclosure=enclosure, notices=notices, unconfirmed=unsure)
+    return Recording(
+        survey.path,
+        sources,
+        enclosure=enclosure,
+        notices=notices,
+        unconfirmed=unsure,
+        work_out=work_out,
+    )
 
 
 def told(question: Question) -> str:

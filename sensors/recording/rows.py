@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import tzinfo
 from heapq import merge
 from itertools import groupby, islice, repeat
@@ -20,10 +20,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from rules.errors import FilmcallError
 from rules.numbers import number
 from rules.text import counted, duration_text, printable
 from rules.units import converted
-from sensors.reading import Quality, Reading
+from rules.vocabulary import WorkedOutFrom
+from sensors.believe.flat_line import ChangeRate, flat_line
+from sensors.believe.verdict import Verdict
+from sensors.reading import Quality, Quantity, Reading
 from sensors.recording import times
 from sensors.recording.columns import Column
 from sensors.recording.layout import MISSING, Layout, split_rows, with_unit
@@ -37,6 +41,13 @@ SKIPPED_KEPT = 20
 _LEAST_ROWS, _SELDOM_S, _APART_S = 10, 2100.0, 90.0
 _JOINED = 40  # lines that a quoted cell may go on for, past the end of a chunk
 _UNREADABLE = np.inf  # stands for a cell with text in it until readings are made
+_COARSE = 1.0  # digits a change: of a dew point with one decimal or none, quiet stretches count
+_BESIDE_S = 60.0
+"""So old an air temperature may be to work a humidity out with; judgement, no source [s]."""
+
+WorkOut = Callable[[WorkedOutFrom, float, float], float]
+"""Humidity by what it is worked out from, the air's temperature and the value [%, degC, degC]."""
+
 _QUALITIES = (Quality.OK, Quality.STALE, Quality.MISSING)
 _DAMAGED = "the row holds zero bytes, as after a power cut"
 
@@ -83,6 +94,33 @@ class Source:
     nothing_new: frozenset[str] = frozenset(("",))
 
 
+class _Told:
+    """What a body tells in place of its humidity: whether it stands still while its air moves on.
+
+    The humidity that is worked out from it moves with the air, so that nothing else would show it.
+    """
+
+    def __init__(self) -> None:
+        self._rate = ChangeRate()
+        self._last = np.nan
+        self._stands = False
+
+    def stands(self, value: float, time_s: float) -> bool:
+        """Take a value in, and return whether it has been the same for longer than by chance."""
+        rate = self._rate
+        if value == self._last:
+            rate.equal += 1
+            found = flat_line(rate.equal, time_s - rate.since_s, rate.needed)
+            self._stands = self._stands or found is Verdict.SUSPECT
+        elif self._stands:
+            self._stands = not rate.changed_after_doubt(time_s)
+        else:
+            rate.changed(time_s)
+            rate.learn(_COARSE)
+        self._last = value
+        return self._stands
+
+
 class Recording:
     """A recording; iterating reads it from the start.
 
@@ -113,6 +151,7 @@ class Recording:
         enclosure: str,
         notices: Sequence[str],
         unconfirmed: Sequence[Column] = (),
+        work_out: WorkOut | None = None,
     ) -> None:
         self.path = path
         self.columns = tuple(column for source in sources for column in source.columns)
@@ -120,6 +159,14 @@ class Recording:
         self.notices = list(notices)
         self.row_count = 0
         self._sources = list(sources)
+        self._work_out = work_out
+        self._from = {
+            column.point: column.worked_out_from
+            for column in self.columns
+            if column.worked_out_from is not None
+        }
+        self._airs: dict[str, Reading] = {}
+        self._told: dict[str, _Told] = {}
         self._enclosure = enclosure
         self._readers = [self._reader(source) for source in sources]
 
@@ -154,10 +201,40 @@ class Recording:
 
     def __iter__(self) -> Iterator[list[Reading]]:
         self.row_count = 0
+        self._airs.clear()
+        self._told = {point: _Told() for point in self._from}
         self._readers = [self._reader(source) for source in self._sources]
         for row in self._rows():
             self.row_count += 1
-            yield row
+            yield self._worked_out(row) if self._from else row
+
+    def _worked_out(self, row: list[Reading]) -> list[Reading]:
+        """The row with each humidity worked out that stands in it as something else."""
+        for each in row:
+            if each.quantity is Quantity.AIR_TEMP and each.quality is Quality.OK:
+                self._airs[each.point] = each
+        return [
+            self._humidity(each, self._from[each.point])
+            if each.quantity is Quantity.HUMIDITY and each.point in self._from
+            else each
+            for each in row
+        ]
+
+    def _humidity(self, told: Reading, source: WorkedOutFrom) -> Reading:
+        if told.quality is not Quality.OK:
+            return told
+        air, what = self._airs.get(told.point), source.replace("-", " ")
+        if self._told[told.point].stands(told.value, told.time_s):
+            self._say(f"The {what} of {told.point!r} stands still: the humidity is missing there.")
+        elif self._work_out is not None and air and abs(told.time_s - air.time_s) <= _BESIDE_S:
+            try:
+                return replace(told, value=self._work_out(source, air.value, told.value))
+            except FilmcallError:
+                self._say(
+                    f"A {what} of {told.point!r} cannot be, beside its air's temperature: the "
+                    "humidity is missing there."
+                )
+        return replace(told, value=np.nan, quality=Quality.MISSING)
 
     def _rows(self) -> Iterator[list[Reading]]:
         if len(self._readers) == 1 and self._sources[0].long is None:
@@ -469,7 +546,7 @@ class _WideReader(_FileReader):
 
     def _in_own_units(self, values: list[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
         return [
-            converted(array, column.unit, column.quantity.unit)
+            converted(array, column.unit, column.read_in)
             for column, array in zip(self.source.columns, values, strict=True)
         ]
 
@@ -584,7 +661,7 @@ class _LongReader(_FileReader):
             elif unit == "other" or (unit and (unit in ("%", "1")) != (column.unit in ("%", "1"))):
                 self._cell_fault(line, f"{column.column} is in another unit here")
             else:
-                value = float(converted(found, unit or column.unit, column.quantity.unit))
+                value = float(converted(found, unit or column.unit, column.read_in))
                 quality = Quality.OK
         return Reading(
             self._enclosure, column.point, column.quantity, time_s, value, quality, time_s

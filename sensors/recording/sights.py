@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.text import printable
+from rules.vocabulary import WorkedOutFrom
 from sensors.recording.columns import Column
 from sensors.recording.words import Meaning
 
@@ -142,6 +143,7 @@ class Seen:
     unit: str | None = None
     sure: bool = True
     point: str = ""
+    worked_out_from: WorkedOutFrom | None = None
 
     @property
     def name(self) -> str:

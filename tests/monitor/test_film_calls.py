@@ -403,6 +403,27 @@ def test_a_film_that_was_not_measured_while_soft_waits_for_a_look_where_dew_can_
     assert not holds or "while soft, and dew can have come: look" in found[0]
 
 
+@pytest.mark.parametrize(("others", "asks"), [((), True), (("hull-stbd",), False)])
+def test_a_pot_of_no_section_is_for_the_only_one_and_else_for_one_that_can_be_coated(
+    others: tuple[str, ...], asks: bool
+) -> None:
+    tent = Tent(
+        spec(),
+        [
+            ("coat-started", 0.0, {"section": "hull-port"}),
+            ("coat-ended", 20 * MIN, {"section": "hull-port"}),
+            ("mixed", 30 * MIN, {"batch": "B"}),
+        ],
+    )
+    for name in ("hull-port", *others):
+        tent.keeper.samples(name)
+        tent.tent.ensure_section(name)
+    tent.run(-20 * MIN, 40 * MIN)  # recoat opens at 1 h 20 min
+    (port,) = (each for each in tent.tent.explain() if each.section == "hull-port")
+    assert port.start.call is Call.HOLD
+    assert port.question == ("may I start?" if asks else "is the film safe?")
+
+
 def test_what_stands_for_all_the_rest_comes_after_a_section_with_a_film() -> None:
     """No point names a section, so that all would say that one may start, over a wet film."""
     tent = Tent(spec(), [("coat-started", 0.0, {"section": "hull-port"})])

@@ -578,6 +578,63 @@ def test_the_references_own_calibration_counts(
     assert json.loads(text)["offset"] == pytest.approx(0.5, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("reference", "read", "moved"),
+    [
+        ("air-bow", "16.8", "counts 1.20 K warmer there, and every dew margin of plank-port 1.20 K "
+         "larger"),
+        ("air-bow", "18.5", "counts 0.50 K colder there, and every dew margin of plank-port 0.50 K "
+         "smaller"),
+        ("logger", "16.8", ""),  # a surface
+        ("glass", "16.8", ""),  # no probe of the config's
+    ],
+)  # fmt: skip
+def test_a_hull_probe_is_held_against_the_air_with_a_word_before_it_is_written(
+    reference: str, read: str, moved: str, target: Target, by_hand: Surroundings
+) -> None:
+    """A hull that is rightly 1.2 K under its air would be lifted into dew that is not seen."""
+    hull, said = replace(target, point="plank-port"), list[str]()
+
+    def say(text: str) -> None:
+        with Store.open(target.db, now_s=by_hand.now_s) as store:
+            assert not store.calibrations()
+        said.append(text)
+
+    side_by_side(hull, reference, read, "18.0", world=replace(by_hand, say=say))
+    told = " ".join(text for text in said if "dew margin" in text)
+    assert bool(told) == bool(moved)
+    if moved:
+        assert moved in told
+        assert "both must have been together in one bag, away from the hull" in told
+        assert "filmcall calibrate undo --row N" in told
+
+
+def test_a_second_comparison_with_the_air_tells_only_what_it_moves_further(
+    target: Target, by_hand: Surroundings
+) -> None:
+    hull, said = replace(target, point="plank-port"), list[str]()
+    world = replace(by_hand, say=said.append)
+    side_by_side(hull, "air-bow", "16.8", "18.0", world=world)
+    side_by_side(hull, "air-bow", "16.8", "17.7", world=world)
+    assert "every dew margin of plank-port 0.30 K smaller" in said[-1]
+    side_by_side(replace(hull, keep=False), "air-bow", "16.8", "17.7", world=world)
+    assert "0.30 K smaller" in said[-1]  # a check writes nothing, and says nothing
+    assert len([each for each in said if "dew margin" in each]) == 2
+
+
+@pytest.mark.parametrize(("reference", "warned"), [("air-bow", True), ("glass", False)])
+def test_without_a_config_a_name_of_the_air_is_enough(
+    reference: str, warned: bool, tmp_path: Path
+) -> None:
+    ran = filmcall(
+        *("calibrate", "side-by-side", "--point", "plank-port", "--enclosure", "polytunnel"),
+        *("--reference", reference, "--reading", "18.4", "--reference-reading", "18.1"),
+        *("--quantity", "surface_temp", "--db", str(tmp_path / "log.db")),
+    )
+    assert ran.code == 0, ran.err
+    assert ("0.30 K smaller" in ran.err) == warned
+
+
 def test_a_psychrometer_takes_a_minute_of_readings(target: Target, clock: Clock) -> None:
     world, _, _ = ear(clock, lambda _, at_s: 60.0 + 0.1 * (at_s % 20.0))
     text, _ = psychrometer(replace(target, as_json=True), "20", "15", world=world)

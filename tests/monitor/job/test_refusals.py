@@ -105,3 +105,19 @@ def test_a_new_job_on_standard_output_names_no_file_that_is_not_there() -> None:
     assert ran.out.startswith("# A job")
     assert "--job FILE" in ran.err
     assert "- is written" not in ran.err
+
+
+def test_a_day_of_launch_that_cannot_be_met_takes_nobody_the_sheet_of_today(
+    tmp_path: Path,
+) -> None:
+    job, forecast = Trial(job_text(SOLO, done_by="2026-10-19"), SPECS, FAIR).write(tmp_path)
+    words = ("--job", str(job), "--forecast", str(forecast), "--db", str(tmp_path / "none.db"))
+    planned = filmcall("plan", *words)
+    assert planned.code == 2
+    assert "must_be_done 2026-10-19 cannot be met" in planned.err
+    ran = filmcall("today", *words, "--at", "2026-10-19T12:00:00Z")
+    assert ran.code == 0
+    assert "THE DAY DOES NOT HOLD: must_be_done 2026-10-19 cannot be met; the first" in ran.out
+    for heading in ("May I?", "Next", "Tonight:"):
+        assert heading in ran.out
+    assert "hull-port, coat 1" in ran.out

@@ -12,6 +12,9 @@ from pathlib import Path
 import pytest
 from live import DRY_C, HOUR_S, ONE_PLANK, Live, Machine
 
+from monitor.cli.check_now import calls_now
+from monitor.config.load import load_config_file
+from rules.call import Call
 from rules.events import Event
 from rules.vocabulary import EventKind
 from sensors.reading import Quantity
@@ -63,6 +66,25 @@ def test_a_restart_ends_no_doubt(make: Make) -> None:
     second = make(live.machine)
     assert second.run(900.0, second.climate(JUMPED_C)) == "HOLD"
     assert "which a hull cannot" in second.reasons()["dew_margin_min"]
+
+
+@pytest.mark.parametrize("step_s", [10.0, 60.0])
+def test_a_doubt_of_a_day_is_ended_by_no_restart_and_no_look(
+    step_s: float, make: Make, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The record that it was learned from lies further back than a start usually looks."""
+    live = make()
+    assert live.run(3.0 * HOUR_S, live.climate(), step_s=step_s) == "GO"
+    assert live.run(20.0 * HOUR_S, live.climate(JUMPED_C), step_s=step_s) == "HOLD"
+    live.store.flush()
+    monkeypatch.setattr("time.time", live.machine.wall)
+    (now,) = calls_now(live.store, load_config_file(tmp_path / "live.toml").enclosures[0], tmp_path)
+    live.kill()
+    second = make(live.machine)
+    assert second.run(1.0 * HOUR_S, second.climate(JUMPED_C), step_s=step_s) == "HOLD"
+    assert "which a hull cannot" in second.reasons()["dew_margin_min"]
+    assert now.call is Call.HOLD
+    assert any("which a hull cannot" in reason.text for reason in now.reasons)
 
 
 def test_a_vouched_point_may_be_go_after_the_dwell_also_over_a_restart(make: Make) -> None:

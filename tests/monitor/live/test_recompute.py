@@ -11,6 +11,7 @@ import random
 import re
 import shutil
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -20,7 +21,9 @@ from rig import PORT, PRIMER, STBD, TOPCOAT, Rig
 
 from monitor.live.recompute import recompute
 from monitor.log.files import Recomputed
+from monitor.log.given_up import GivenUp
 from monitor.log.log import Store
+from rules.call import Call
 from rules.outlook.draws import OutlookBreak
 from rules.trend import EarlierOutlook
 from rules.vocabulary import LimitName, Stage
@@ -99,6 +102,31 @@ def test_an_honest_night_is_never_accused(tmp_path: Path, seed: int) -> None:
     assert found.problems == []
     with Store.open(tmp_path / "log.db", now_s=lambda: 0.0, read_only=True) as store:
         assert found.follow + found.left_out.total() == len(list(store.calls()))
+
+
+@pytest.mark.parametrize("restarted", [False, True])
+def test_a_reading_that_ran_out_sooner_by_its_way_here_is_no_forgery(
+    restarted: bool, tmp_path: Path
+) -> None:
+    """The delay of the broker's line is added to its age; the log has only when it came."""
+    rig = Rig(tmp_path, step_s=10.0)
+    rig.run(20.0)
+    rig.machine.monotonic_s += 10.0
+    rig.live.hear(rig.sensed())
+    script = rig.live.script
+    script.arrivals = [replace(each, delay_s=0.3) for each in script.arrivals]
+    rig.live.watch.turn(0.0)
+    for _ in range(450):  # to 90 s
+        rig.machine.monotonic_s += 0.2
+        rig.live.watch.turn(0.0)
+    assert {call.call for call in rig.live.watch.rooms["tent"].enclosure.explain()} == {Call.HOLD}
+    if restarted:
+        rig.restart(600.0)
+        rig.run(15.0)
+    rig.live.end()
+    with Store.open(tmp_path / "log.db", now_s=lambda: 0.0, read_only=True) as store:
+        assert [row.call for row in store.calls(section=PORT)][1:3] == ["GO", "HOLD"]
+    assert looked_at(tmp_path / "log.db").problems == []
 
 
 QUICK = (
@@ -243,6 +271,31 @@ def test_calls_of_an_older_program_are_counted_and_not_accused(kept: Path, tmp_p
     found = looked_at(path)
     assert (found.follow, found.problems) == (0, [])
     assert "older filmcall" in " ".join(found.left_out)
+
+
+@pytest.mark.parametrize(("days", "left_out"), [(0.0, True), (29.0, True), (31.0, False)])
+def test_calls_whose_readings_a_copy_gave_up_are_not_accused(
+    kept: Path, tmp_path: Path, days: float, left_out: bool
+) -> None:
+    path = tmp_path / "log.db"
+    shutil.copyfile(kept, path)
+    with Store.open(path, now_s=lambda: 0.0, read_only=True) as store:
+        calls = list(store.calls())
+    before_s = (calls[0].time_s + calls[-1].time_s) / 2.0 if not days else calls[0].time_s
+    before_s -= days * 86_400.0
+
+    def give_up(connection: sqlite3.Connection) -> None:
+        connection.execute("DELETE FROM readings WHERE time_us < ?", (round(before_s * 1e6),))
+        connection.execute("DELETE FROM leaves")
+        connection.execute(FORGED["a STOP made GO"])
+
+    on_file(path, give_up)
+    with Store.open(path, now_s=lambda: 0.0, read_only=True) as store:
+        assert recompute(store).problems
+        store.file.given_up = GivenUp(before_s, before_s, "owner", {})
+        found = recompute(store)
+    assert (found.problems == []) == left_out
+    assert (found.left_out.total() == len(calls)) == left_out
 
 
 def test_an_outlook_that_held_go_is_in_the_log_and_its_calls_follow(tmp_path: Path) -> None:

@@ -108,7 +108,7 @@ def test_a_gap_of_two_and_a_half_hours_that_can_hide_dew_leaves_it_open(tmp_path
     # The last reading holds for six minutes, three of the usual intervals.
     assert "not known: 2026-09-26 11:0" in text
     assert "to 13:30" in text
-    assert "nearest weather station's, record of hull and humidity for 2026-09-26 11:0" in text
+    assert "another logger's record of hull and humidity for 2026-09-26 11:0" in text
     spans = review_dict(found)["sections"][0]["verdicts"][0]["open"][0]["not_known"]
     assert [span[1] for span in spans] == ["2026-09-26T13:30:00Z"]
 
@@ -125,6 +125,23 @@ def test_a_hull_probe_that_was_silent_all_night_clears_no_dew(tmp_path: Path) ->
     )  # fmt: skip
     assert answer(found) is Finding.NOT_KNOWN
     assert "not known at not known" not in plain_text(found)
+
+
+def test_a_hull_that_was_never_known_under_a_coat_acquits_no_heat(tmp_path: Path) -> None:
+    """It stood still at 20 °C for a day before, which is no promise that it stayed there."""
+    found = job(
+        tmp_path / "log.db",
+        coat(1, 30.0),
+        silent=[(27.0, 60.0)],
+        silent_of=[Quantity.SURFACE_TEMP],
+        hours=60.0,
+        defect="wrinkling",
+    )
+    assert answer(found) is Finding.NOT_KNOWN
+    told = plain_text(found)
+    assert "open: a hot surface: coat 1: not known in any of" in told
+    assert "not shown: a hot surface" not in told
+    assert "To settle it: another logger's record of the hull's temperature for" in told
 
 
 def test_dew_before_a_gap_is_accused_all_the_same(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from rules.air import state as psy
+from rules.errors import ImplausibleReading
 from tests.tables_reader import rows
 
 ONE_ATMOSPHERE_PA = 101_325.0
@@ -315,3 +316,24 @@ def test_slopes_are_those_of_the_wetting_point(air_c: float, rh: float) -> None:
     # Central differences of an answer that is good to about 1e-8 K.
     assert by_air == pytest.approx(rise_air / (2 * d), abs=1e-4)
     assert by_rh == pytest.approx(rise_rh / (2 * d), abs=1e-4, rel=1e-4)
+
+
+@pytest.mark.parametrize("air_c", [-5.0, 3.0, 12.0, 20.0, 30.0])
+@pytest.mark.parametrize("below_k", [0.0, 0.5, 2.6, 6.0, 12.0, 20.0])
+def test_humidity_from_a_dew_point_is_that_of_published_equations(
+    air_c: float, below_k: float
+) -> None:
+    dew_c = air_c - below_k
+    got = psy.rh_from_dew_point_pct(air_c, dew_c)
+    # The Magnus form is within 0.3 % of eq. 6 at both ends of its range.
+    assert got == pytest.approx(100.0 * magnus_water_pa(dew_c) / magnus_water_pa(air_c), rel=4e-3)
+    assert psy.dew_point_c(air_c, got) == pytest.approx(dew_c, abs=1e-5)
+    if dew_c > 0.5:
+        oracle = HAPropsSI("R", "T", air_c + 273.15, "D", dew_c + 273.15, "P", ONE_ATMOSPHERE_PA)
+        assert got == pytest.approx(100.0 * oracle, abs=0.1)  # real gas against ideal gas
+
+
+def test_a_dew_point_over_the_air_is_over_100_and_one_that_cannot_be_is_refused() -> None:
+    assert 102.0 < psy.rh_from_dew_point_pct(15.0, 15.4) < 103.0
+    with pytest.raises(ImplausibleReading, match="dew_point_c 61 is above 60"):
+        psy.rh_from_dew_point_pct(20.0, 61.0)

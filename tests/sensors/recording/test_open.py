@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from rules.vocabulary import WorkedOutFrom
 from sensors.reading import Quality, Quantity, Reading
 from sensors.recording import layout
 from sensors.recording.judge import judge
@@ -536,25 +537,75 @@ def test_columns_are_taken_by_name(name: str, expected: tuple[str, Quantity, str
     assert use is not None or found.verdicts[0].why
 
 
+DEW, WET = WorkedOutFrom.DEW_POINT, WorkedOutFrom.WET_BULB
+
+
 @pytest.mark.parametrize(
-    ("name", "what"),
+    ("name", "source"),
     [
-        ("dew point C", "a dew point"),
-        ("wet bulb C", "a wet bulb"),
-        ("WB (°C)", "a wet bulb"),
-        ("Feuchtkugel [°C]", "a wet bulb"),
-        ("HumidityRatio", "a humidity ratio"),
+        ("dew point C", DEW),
+        ("Taupunkt [°C]", DEW),
+        ("wet bulb C", WET),
+        ("WB (°C)", WET),
+        ("Feuchtkugel [°C]", WET),
+        ("HumidityRatio", None),
+        ("outside dew point C", None),
+        ("stern dew point C", None),
     ],
 )
-def test_what_stands_for_no_humidity_is_said_where_none_is_recorded(name: str, what: str) -> None:
+def test_what_stands_in_for_a_humidity_counts_only_where_none_is_recorded(
+    name: str, source: WorkedOutFrom | None
+) -> None:
     beside = [sight("air temp C", 17.2, 17.3), sight("hull temp C", 16.3, 16.4)]
     damp = [sight(name, 9.0, 9.1)]
-    alone = judge([*beside, *damp], Hints(), {}).verdicts[2].why
-    assert alone.startswith(f"{what}, and only relative humidity is read, which no column holds")
-    assert "anew" not in alone
-    with_rh = judge([*beside, *damp, sight("RH, %", 60.0, 61.0)], Hints(), {}).verdicts[2].why
-    assert with_rh.startswith(what)
-    assert "no column" not in with_rh
+    alone = judge([*beside, *damp], Hints(), {}).verdicts[2]
+    if source is None:
+        assert alone.use is None
+        assert "there is no GO until it is recorded" in alone.why
+        assert "anew" not in alone.why
+    else:
+        assert alone.use == Column(name, "air", Quantity.HUMIDITY, "degC", source)
+        assert alone.confirmed
+        assert "humidity is worked out from this" in str(alone)
+    with_rh = judge([*beside, *damp, sight("RH, %", 60.0, 61.0)], Hints(), {}).verdicts[2]
+    assert with_rh.use is None
+    assert "no column" not in with_rh.why
+
+
+@pytest.mark.parametrize(
+    ("names", "dews", "used"),
+    [
+        # The one temperature beside a dew point is the air, as it is beside a humidity.
+        (("Bow temp C",), ("Bow dew C",), [DEW]),
+        # Of two bodies each has its own; of one body the dew point goes before the wet bulb.
+        (("Bow temp C", "Stern temp C"), ("Bow dew C", "Stern dew C"), [DEW, DEW]),
+        (("Air temp C",), ("Wet bulb C", "Dew point C"), [None, DEW]),
+        # Which of two bodies it is of, nobody says.
+        (("Bow air C", "Stern air C"), ("Dew point C",), [None]),
+    ],
+)
+def test_a_dew_point_is_paired_with_the_air_of_its_own_body(
+    names: tuple[str, ...], dews: tuple[str, ...], used: list[WorkedOutFrom | None]
+) -> None:
+    airs = [sight(name, 17.2, 17.3) for name in names]
+    found = judge(
+        [*airs, sight("hull C", 16.0, 16.1), *(sight(n, 9.0, 9.1) for n in dews)],
+        Hints(),
+        {},
+    )
+    assert not found.questions
+    got = [each.use and each.use.worked_out_from for each in found.verdicts[-len(dews) :]]
+    assert got == used
+
+
+def test_a_dew_point_over_the_air_is_none_and_td_alone_is_asked_for() -> None:
+    """Td may be a dew point, a dry bulb or a deck: no call rests on it before somebody says so."""
+    air = sight("air temp C", 17.2, 17.3)
+    over = judge([air, sight("dew point C", 19.0, 19.1)], Hints(), {}).verdicts[1]
+    assert over.use is None
+    sign = judge([air, sight("Td C", 9.0, 9.1)], Hints(), {}).verdicts[1]
+    assert sign.use is not None
+    assert not sign.confirmed
 
 
 def sight(name: str, *values: float) -> Sight:
