@@ -116,8 +116,6 @@ def _never(evidence: Evidence, found: Excess, what: str, stamp: TimeStamp) -> st
     known_s = found.whole_s - found.unknown_s
     if found.worst is None:
         said = f"not known in any of {duration_text(found.whole_s)} that matter"
-        if not evidence.is_open:
-            said += f"; by what was known before and after, not {what}"
     else:
         nearest = (
             f"nearest {figure(found.worst, found.unit, found.bound)} at {stamp(found.worst_s)}"
