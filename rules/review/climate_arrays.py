@@ -140,6 +140,8 @@ def climate_series(
     )
     believed_ends = (airs_said, rhs_said, surfaces_said, size, offset_k)
     doubted = any(c.doubted is not None for columns in spoken for c in columns)
+    lowest = _extremes(*ends, lowest=True) if ended else {}
+    highest = _extremes(*ends, lowest=False) if ended else {}
     return ClimateSeries(
         time_s=time_s,
         step_s=step_s,
@@ -147,14 +149,25 @@ def climate_series(
         guards=guards,
         complete=complete,
         co2_ppm=_ends(_at_end(co2, lowest=False), size)[1] if co2 else None,
-        lowest=_extremes(*ends, lowest=True) if ended else {},
-        highest=_extremes(*ends, lowest=False) if ended else {},
+        lowest=lowest,
+        highest=highest,
         assumed_offset_k=offset_k,
         doubted_lowest=_extremes(*believed_ends, lowest=True) if doubted else {},
         doubted_highest=_extremes(*believed_ends, lowest=False) if doubted else {},
-        measured_lowest=_extremes(*spoken_ends, lowest=True) if silent else {},
-        measured_highest=_extremes(*spoken_ends, lowest=False) if silent else {},
+        measured_lowest=_other(_extremes(*spoken_ends, lowest=True), lowest) if silent else {},
+        measured_highest=_other(_extremes(*spoken_ends, lowest=False), highest) if silent else {},
     )
+
+
+def _other(
+    found: Mapping[LimitName, Floats], ends: Mapping[LimitName, Floats]
+) -> dict[LimitName, Floats]:
+    """Those that differ from the ends; of months, each is megabytes."""
+    return {
+        name: values
+        for name, values in found.items()
+        if not np.array_equal(values, ends[name], equal_nan=True)
+    }
 
 
 def _believed(column: PointColumn) -> PointColumn:
@@ -185,7 +198,10 @@ def _with_silences(
         np.column_stack([each.values for each in _at_end(needed, lowest=lowest)])
         for lowest in (True, False)
     )
+    spoke = np.isfinite(low)
     low, high = with_silences(time_s, low, high, pace)
+    if (np.isfinite(low) == spoke).all():
+        return columns  # before the first word, or while all were silent: nothing is known of it
     known = zip(low.T, high.T, strict=True)
     ends = {column.point: each for column, each in zip(needed, known, strict=True)}
     return [
