@@ -16,7 +16,7 @@ from rules.clocks.all_clocks import clocks_on, history_wanted_from_s
 from rules.clocks.section_work import SectionWork
 from rules.clocks.stages import FilmState, stage_of
 from rules.clocks.work import work_of
-from rules.events import Event, in_force, spans_out
+from rules.events import CarriedOut, Event, in_force
 from rules.memory import history_told
 from rules.vocabulary import HUMIDITY_ACCURACY_PCT
 from sensors.reading import Quantity
@@ -98,7 +98,8 @@ def temperatures_of(
         None if config is None else config.assumed_surface(section),
         channels,
     )
-    made.leave_out(spans_out(in_force(events)))
+    standing = in_force(events)
+    made.leave_out(CarriedOut(standing) if config is None else config.carried_out(standing))
     return made
 
 

@@ -30,7 +30,7 @@ from rules.clocks.at_event import (
 )
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
-from rules.events import OF_PAINT, Event, in_force, without_corrected
+from rules.events import OF_PAINT, CarriedOut, Event, in_force, without_corrected
 from rules.spec.model import Spec
 from rules.text import duration_text, hour_and_day_text, iso_utc, printable
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName, Step, Until
@@ -242,6 +242,28 @@ def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[
         told = scene.memory(name, event.time_s) if event.corrects is None else []
         found += [f"{where}{text[:1].lower()}{text[1:]}" for text in told]
     return found
+
+
+def out_now(scene: Scene, event: Event) -> str:
+    """Return which probes count as out once an event is kept, or "" where none does.
+
+    Args:
+        scene: the enclosure before it.
+        event: as kept.
+    """
+    standing = in_force((*scene.events, event))
+    now_s = max((each.time_s for each in standing), default=0.0)
+    if scene.config is None:
+        carried, points = CarriedOut(standing), []
+    else:
+        carried = scene.config.carried_out(standing)
+        points = [each for each in scene.config.points if each.inside]
+    out = [each for each in points if each.is_out(carried, now_s)]
+    if len(out) < len(points):
+        return ", ".join(printable(str(each)) for each in out)
+    if carried.is_out(None, now_s, surface=False):
+        return "every probe inside"
+    return "every probe on a surface" if carried.is_out(None, now_s, surface=True) else ""
 
 
 def _hours(event: Event, scene: Scene) -> Callable[[float], str]:

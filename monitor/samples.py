@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from monitor.config.model import EnclosureConfig
 from rules.clocks.clock import Clock
+from rules.events import CarriedOut, Spans
 from rules.known import CARBON_DIOXIDE, HUMIDITY, TEMPERATURE, Silences, with_silences
 from rules.units import DAY_S
 from sensors.reading import Quantity
@@ -43,6 +44,7 @@ class TemperatureChannel(NamedTuple):
             90 s to 35 min [s].
         accuracy_pct: of a humidity [%].
         required: whether its silence matters, as for the call: one that is not is left out.
+        section: whose surface it measures, or None for all.
     """
 
     point: str
@@ -50,6 +52,11 @@ class TemperatureChannel(NamedTuple):
     max_age_s: float | None = None
     accuracy_pct: float = 0.0
     required: bool = True
+    section: str | None = None
+
+    def away_s(self, carried: CarriedOut) -> Spans:
+        """Return when it was carried out [s]."""
+        return carried.spans(self.section, surface=self.quantity is Quantity.SURFACE_TEMP)
 
 
 def channels_of(config: EnclosureConfig, section: str) -> tuple[TemperatureChannel, ...]:
@@ -61,6 +68,7 @@ def channels_of(config: EnclosureConfig, section: str) -> tuple[TemperatureChann
             point.rules.max_age_s,
             point.accuracy if point.quantity is Quantity.HUMIDITY else 0.0,
             point.required,
+            point.section,
         )
         for point in config.points
         if point.quantity is Quantity.AIR_TEMP
@@ -145,10 +153,11 @@ class Temperatures:
         self._air_accuracy_k = air_accuracy_k
         self._assumed = assumed
         self._thinned_s = -math.inf
-        self._away_s: tuple[tuple[float, float], ...] = ()
+        self._away_s: tuple[Spans, ...] = ()
 
-    def leave_out(self, away_s: tuple[tuple[float, float], ...]) -> None:
-        """Let nothing count that probes said while they were carried out: from when to when [s]."""
+    def leave_out(self, carried: CarriedOut) -> None:
+        """Let nothing count that probes said while they were carried out."""
+        away_s = tuple(each.away_s(carried) for each in self.channels)
         if away_s != self._away_s:
             self._away_s = away_s
             self._silences.clear()
@@ -271,10 +280,12 @@ class Temperatures:
     def history(self) -> TemperatureHistory:
         """Return the samples as the clocks read them."""
         rows = self._rows
-        if self._away_s:
+        if any(self._away_s):
             rows = rows.copy()
-            for from_s, to_s in self._away_s:
-                rows[(rows[:, 0] > from_s) & (rows[:, 0] < to_s), 1:] = math.nan
+            for k, spans in enumerate(self._away_s):
+                for from_s, to_s in spans:
+                    away = (rows[:, 0] > from_s) & (rows[:, 0] < to_s)
+                    rows[away, 1 + 2 * k : 3 + 2 * k] = math.nan
         said = self._history(rows)
         if not np.isnan(rows).any():
             return said

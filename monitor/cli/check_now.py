@@ -124,7 +124,7 @@ def calls_now(
         begin_s,
         last,
         keeper.evaluated,
-        probes_out=keeper.probes_out,
+        carried_out=keeper.carried_out,
         films_due_s=keeper.due_s,
     )
     tent.calibrate(CalibrationBook.of(store.calibrations(), Config(enclosures=(config,))))

@@ -263,7 +263,7 @@ class Watch:
             now_s,
             last,
             evaluated,
-            probes_out=keeper.probes_out,
+            carried_out=keeper.carried_out,
             films_due_s=keeper.due_s,
         )
         recall_readings(self._store, enclosure, events, now_s)
