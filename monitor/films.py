@@ -74,6 +74,7 @@ class FilmKeeper:
         all_happened: whether every event that stands has happened, though it lie in the future
             of a clock that was set back: so it is live, and not in a replay.
         text_of: gives the text of a spec that the log keeps by its hash; None without a log.
+        channels_of: gives what counts for a section's clocks.
         surfaces_ahead: what the surface of each section will probably do; half an hour after it
             was made it counts no more.
     """
@@ -113,7 +114,7 @@ class FilmKeeper:
         self.specs = {**specs, default_spec.name: default_spec}
         self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
         self._assumed_surface = assumed_surface
-        self._channels_of = channels_of
+        self.channels_of = channels_of
         self._events: tuple[Event, ...] = ()
         self._carried = CarriedOut()
         self._newest_event_s = -math.inf
@@ -146,7 +147,7 @@ class FilmKeeper:
         self._events = tuple(events)
         self._standing = standing = in_force(self._events)
         named = {e.section for e in standing if e.kind in PROBES_MOVED}
-        points = [each for name in named for each in self._channels_of(name or ALL_SECTIONS)]
+        points = [each for name in named for each in self.channels_of(name or ALL_SECTIONS)]
         surfaces = [each.section for each in points if each.quantity is Quantity.SURFACE_TEMP]
         self._carried = CarriedOut(standing, surfaces)
         self._newest_event_s = standing[-1].time_s if standing else -math.inf
@@ -279,7 +280,7 @@ class FilmKeeper:
         """Return the temperature samples of a section."""
         if section not in self.temperatures:
             assumed = None if self._assumed_surface is None else self._assumed_surface(section)
-            channels = self._channels_of(section)
+            channels = self.channels_of(section)
             self.temperatures[section] = Temperatures(*self.accuracies_k, assumed, channels)
             self.temperatures[section].leave_out(self._carried)
         return self.temperatures[section]

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from monitor.config.model import EnclosureConfig, worst_accuracy
-from monitor.log.facts import config_in, spec_in, specs_of
+from monitor.log.facts import config_in, spec_in, specs_of, with_former_points
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
 from monitor.logged_samples import history_rows
@@ -78,8 +78,9 @@ def temperatures_of(
     section: str | None,
     events: tuple[Event, ...],
 ) -> Temperatures:
-    """Return a store for the config's channels, else for all that the log has of the enclosure."""
+    """Return a store for the config's channels and former ones, else for all that the log has."""
     if config is not None:
+        config = with_former_points(store, config)
         channels = channels_of(config, section or "")
     else:
         known = [

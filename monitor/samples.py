@@ -45,6 +45,7 @@ class TemperatureChannel(NamedTuple):
         accuracy_pct: of a humidity [%].
         required: whether its silence matters, as for the call: one that is not is left out.
         section: whose surface it measures, or None for all.
+        left_s: when it was taken out of the config: its silence matters no more [s].
     """
 
     point: str
@@ -53,6 +54,7 @@ class TemperatureChannel(NamedTuple):
     accuracy_pct: float = 0.0
     required: bool = True
     section: str | None = None
+    left_s: float = math.inf
 
     def away_s(self, carried: CarriedOut) -> Spans:
         """Return when it was carried out [s]."""
@@ -69,6 +71,7 @@ def channels_of(config: EnclosureConfig, section: str) -> tuple[TemperatureChann
             point.accuracy if point.quantity is Quantity.HUMIDITY else 0.0,
             point.required,
             point.section,
+            point.left_s,
         )
         for point in config.points
         if point.quantity is Quantity.AIR_TEMP
@@ -117,7 +120,9 @@ def ends_of(
         if silences is not None and len(needed) > 1:
             kept = silences.setdefault(quantity, {})
             known = with_silences(columns[0], low[needed].T, high[needed].T, pace, kept)
-            low[needed], high[needed] = (each.T for each in known)
+            named = columns[0] < np.array([[channels[own[k]].left_s] for k in needed])
+            for ends, of_all in zip((low, high), known, strict=True):
+                ends[needed] = np.where(named, of_all.T, ends[needed])
         found.append(np.fmin.reduce(low, axis=0, initial=math.nan))
         found.append(np.fmax.reduce(high, axis=0, initial=math.nan))
     return found
@@ -306,6 +311,7 @@ class Temperatures:
         ]
         spoke = np.isfinite(rows[:, [1 + 2 * k for k in own]])
         missed, heard = ~spoke & spoke.any(axis=1, keepdims=True), np.maximum.accumulate(spoke)
+        missed &= rows[:, :1] < np.array([self.channels[k].left_s for k in own])
         times_s = np.append(rows[:, 0], math.inf)
         found = []
         for before in (True, False):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -101,6 +102,7 @@ class PointConfig:
             are humidities.
         told_accuracy_k: half-width of the error of what it is worked out from; None where that is
             known no better than by `accuracy` [K].
+        left_s: when the config ceased to name it, where only a log still knows it [s].
     """
 
     name: str
@@ -121,6 +123,7 @@ class PointConfig:
     confirmed: bool = True
     worked_out_from: WorkedOutFrom | None = None
     told_accuracy_k: float | None = None
+    left_s: float = math.inf
 
     def __str__(self) -> str:
         """Return the quantity and the point, as reasons name them."""

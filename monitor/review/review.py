@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import NamedTuple, Protocol
 
 from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig
-from monitor.log.facts import specs_of
+from monitor.log.facts import specs_of, with_former_points
 from monitor.log.files import seal_text
 from monitor.log.log import Store
 from monitor.log.photos import PhotoFault, photo_bytes
@@ -349,6 +349,8 @@ def review(
             f"A coat was laid before this session, {counted(len(earlier), 'event')} of it kept; "
             "what the log has of the time in between is looked at too."
         )
+    if config is not None:
+        config = with_former_points(store, config, source=source)
     standing = in_force(events)
     carried = CarriedOut(standing) if config is None else config.carried_out(standing)
     events = _of_session(events, from_s, end_s, earlier)
