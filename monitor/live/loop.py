@@ -31,6 +31,7 @@ from monitor.live.restart import (
     program_stopped,
     recall_readings,
     release_points,
+    renamed_points,
     sections_of,
 )
 from monitor.live.twins import Twins
@@ -277,6 +278,8 @@ class Watch:
             enclosure.ensure_section(name)
         for section, note in release_points(enclosure, config, now_s):
             self._note(config.name, section, note, now_s)
+        for note in renamed_points(self._store, config):
+            self._note(config.name, None, note, now_s)
         newest_row = max((each.row or 0 for each in events), default=0)
         return WatchedEnclosure(enclosure, keeper, teller, newest_row, unsure=named)
 

@@ -8,11 +8,12 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from heapq import merge
 from typing import TYPE_CHECKING
 
+from monitor.calibrations import heard_of
 from monitor.clock import SLACK_S
 from monitor.config.model import EnclosureConfig
 from monitor.enclosure import Enclosure, LastCall
 from monitor.films import FilmKeeper
-from monitor.log.facts import with_former_points
+from monitor.log.facts import facts_in, with_former_points
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, QUALITY_CODES, QUALITY_OF_CODE, Outage
 from monitor.logged_samples import history_rows
@@ -261,6 +262,27 @@ def release_points(
                 section.name,
                 f"{names} taken out of the config: the STOP that it alone caused has ended",
             )
+
+
+def renamed_points(store: Store, config: EnclosureConfig) -> Iterator[str]:
+    """Yield a note for each probe that the log's last call knew by another name.
+
+    It is the same where topic, value and column are; the next call has it by the new name, so that
+    each is told of once.
+    """
+    facts = facts_in(store, config.name) or {"points": []}
+    names = {point.name for point in config.points}
+    said = set()
+    for before in facts["points"]:
+        for point in config.points if before["point"] not in names else ():
+            heard = heard_of(point)
+            same = heard and before["quantity"] == point.quantity.value
+            if same and all(
+                before.get(key) == heard.get(key) for key in ("topic", "value", "column")
+            ):
+                said.add((before["point"], point.name))
+    for before, now in sorted(said):
+        yield f"{before} is called {now} now: what it measured stays with the films"
 
 
 def lost_sections(store: Store, enclosure: Enclosure, events: Sequence[Event]) -> Iterator[str]:

@@ -124,6 +124,10 @@ def test_what_was_measured_wet_holds_the_next_coat(
         second.end()
         second = make(after, first.machine)
         second.run(60.0, second.climate(DRY_C, keel=DRY_C, stbd=DRY_C))
+    notes = [e.note for e in second.store.events("tent") if e.kind is EventKind.NOTE]
+    assert [("plank-stbd" in each, "plank-keel" in each) for each in notes] == [(True, True)] * (
+        "renamed" in change
+    ), "said once, and of a renamed one alone"
     second.store.flush()
     monkeypatch.setattr("time.time", second.machine.wall)
     (now,) = calls_now(
