@@ -276,10 +276,8 @@ def renamed_points(store: Store, config: EnclosureConfig) -> Iterator[str]:
     for before in facts["points"]:
         for point in config.points if before["point"] not in names else ():
             heard = heard_of(point)
-            same = heard and before["quantity"] == point.quantity.value
-            if same and all(
-                before.get(key) == heard.get(key) for key in ("topic", "value", "column")
-            ):
+            told = {key: before[key] for key in ("topic", "value", "column") if key in before}
+            if heard and told == heard and before["quantity"] == point.quantity.value:
                 said.add((before["point"], point.name))
     for before, now in sorted(said):
         yield f"{before} is called {now} now: what it measured stays with the films"
