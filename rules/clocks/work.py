@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 from rules.events import Event, in_force
 from rules.text import duration_text
@@ -26,6 +27,30 @@ _UNIT_S = {
 
 
 @dataclass(frozen=True, slots=True)
+class Pour:
+    """A coat begun, or carried on after a pause, from a pot.
+
+    Attributes:
+        mixed_s: when the pot was mixed that it is taken to be from, or None where there is none
+            [s].
+        batch: name of that pot, or None.
+        named: whether the event named it.
+        from_s: first stroke [s].
+        to_s: last stroke before a pause or the end, or None while it goes on [s].
+    """
+
+    mixed_s: float | None
+    batch: str | None
+    named: bool
+    from_s: float
+    to_s: float | None = None
+
+    def is_from(self, pot: Pot) -> bool:
+        """Return whether that is the pot."""
+        return (pot.mixed_s, pot.batch) == (self.mixed_s, self.batch)
+
+
+@dataclass(frozen=True, slots=True)
 class Coat:
     """One coat on a section.
 
@@ -39,7 +64,7 @@ class Coat:
         resumed_s: the last coat-started that carried it on after a pause, or None [s].
         hardener: name of the hardener where it is not the sheet's standard one, or None.
         service: where it will serve, or None where nobody said.
-        poured_s: when the pots were mixed that it was begun, and carried on, from [s].
+        pours: what it was begun, and carried on, from.
     """
 
     number: int
@@ -51,7 +76,12 @@ class Coat:
     resumed_s: float | None = None
     hardener: str | None = None
     service: Service | None = None
-    poured_s: tuple[float, ...] = ()
+    pours: tuple[Pour, ...] = ()
+
+    @property
+    def poured_s(self) -> tuple[float, ...]:
+        """When the pots were mixed that it was begun, and carried on, from [s]."""
+        return tuple(dict.fromkeys(p.mixed_s for p in self.pours if p.mixed_s is not None))
 
     @property
     def is_open(self) -> bool:
@@ -85,6 +115,7 @@ class Pot:
             mixed; None while it stands there [s].
         method: how it will be put on, or None where the event does not say.
         hardener: name of its hardener, or None.
+        thinner_pct: thinner in it, by volume of the mix, or None where not recorded [%].
     """
 
     batch: str | None
@@ -97,6 +128,7 @@ class Pot:
     ended_s: float | None = None
     method: Method | None = None
     hardener: str | None = None
+    thinner_pct: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +221,7 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
                         event.amount_ml,
                         method=event.method,
                         hardener=event.hardener,
+                        thinner_pct=event.thinner_pct,
                     )
                 )
             case EventKind.POT_ENDED:
@@ -230,22 +263,106 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
     )
 
 
-def pot_of(event: Event, pots: Sequence[Pot], since_s: float | None) -> Pot | None:
-    """Return the pot that a coat is taken to be from, or None where nothing was mixed for it.
+def pots_for(event: Event, pots: Sequence[Pot], last: Coat | None) -> list[Pot]:
+    """Return the pots that a coat can be begun from, the one that it is taken to be from last.
 
     Args:
         event: of the coat.
         pots: of the section, in order.
-        since_s: when the coat before was done, or None [s].
+        last: coat of the section before the event, or None.
 
     Returns:
-        The last of the batch that it names, else of those mixed since; one that stands there goes
-        before one that was thrown away.
+        Those of the batch that it names, else of those mixed since the last coat was done the ones
+        of its paint, which is that of the newest where it names none; else, where it carries a
+        coat on, the one that this was laid from. One that stands there goes before one that was
+        thrown away.
     """
-    named = [pot for pot in pots if event.batch is not None and pot.batch == event.batch]
-    fresh = named or [pot for pot in pots if since_s is None or pot.mixed_s > since_s]
+    since_s = None if last is None else last.done_s
+    fresh = [pot for pot in pots if event.batch is not None and pot.batch == event.batch]
+    is_named = bool(fresh)
+    fresh = fresh or [pot for pot in pots if since_s is None or pot.mixed_s > since_s]
+    if not fresh and last is not None and _carries_on(event, last):
+        fresh = [pot for pot in pots if any(pour.is_from(pot) for pour in last.pours[-1:])]
     standing = [pot for pot in fresh if pot.ended_s is None] or fresh
-    return standing[-1] if standing else None
+    if is_named or not standing:
+        return standing
+    paint = standing[-1].spec if event.spec is None else event.spec_key
+    return [pot for pot in standing if pot.spec == paint] or standing
+
+
+def pot_of(event: Event, pots: Sequence[Pot], last: Coat | None) -> Pot | None:
+    """Return the pot that a coat is taken to be from, or None; arguments as of `pots_for`."""
+    return next(reversed(pots_for(event, pots, last)), None)
+
+
+@dataclass(frozen=True, slots=True)
+class PotUse:
+    """A pot that went into a coat, or may have.
+
+    Attributes:
+        pot: which.
+        from_s: when it was first used: with the first stroke, or when it was mixed while the coat
+            was being laid [s].
+        to_s: when it was last used, or None while that goes on [s].
+        others: pots that stood mixed beside it, of which any may have been used in its place.
+        named: whether an event named it.
+    """
+
+    pot: Pot
+    from_s: float
+    to_s: float | None
+    others: tuple[Pot, ...] = ()
+    named: bool = False
+
+
+def pots_used(
+    coat: Coat, work: Work, is_its_paint: Callable[[Pot], bool] = lambda _: True
+) -> tuple[PotUse, ...]:
+    """Return the pots of a coat: what it was poured from, and what was mixed while it was laid.
+
+    Args:
+        coat: of the section's work.
+        work: of the section.
+        is_its_paint: whether a pot that the coat does not name can be for it.
+
+    Returns:
+        In the order of their use. Each is used until the next is mixed, it was used up, or the
+        brush stops.
+    """
+    at = work.coats.index(coat)
+    since_s = work.coats[at - 1].done_s if at else None
+    uses: list[PotUse] = []
+    for pour in coat.pours:
+        end_s = pour.to_s or coat.ended_s or coat.session_ended_s
+        pots = [pot for pot in work.pots if pour.is_from(pot)][-1:]
+        pots = [pot for pot in pots if pour.named or is_its_paint(pot)]
+        others = [
+            pot
+            for pot in work.pots
+            if not pour.named
+            and pot not in pots
+            and (since_s or -math.inf) < pot.mixed_s <= pour.from_s
+            and (pot.ended_s is None or pot.ended_s > pour.from_s)
+            and is_its_paint(pot)
+        ]
+        pots += [
+            pot
+            for pot in work.pots
+            if pour.from_s < pot.mixed_s < (end_s or math.inf) and is_its_paint(pot)
+        ]
+        for pot, following in zip_longest(pots, pots[1:]):
+            from_s = max(pour.from_s, pot.mixed_s)
+            ends_s = (end_s if following is None else following.mixed_s, pot.ended_s)
+            to_s = min((each for each in ends_s if each is not None), default=None)
+            from_s = from_s if to_s is None else min(from_s, to_s)
+            own = pour.is_from(pot)
+            use = PotUse(pot, from_s, to_s, tuple(others) if own else (), own and pour.named)
+            before = next((each for each in uses if each.pot == pot), None)
+            if before is None:
+                uses.append(use)
+            else:
+                uses[uses.index(before)] = replace(before, to_s=to_s)
+    return tuple(uses)
 
 
 def _spec_named(event: Event, pot: Pot | None) -> str | None:
@@ -265,24 +382,46 @@ def laid_with(section: str | None, events: Iterable[Event], coat: Event) -> str 
     return None if newest is None else newest.spec
 
 
+def _carries_on(event: Event, last: Coat) -> bool:
+    """Whether a coat-started goes on with a coat after a pause."""
+    if last.started_s is None:
+        return False
+    recent = event.time_s - (last.ended_s or last.started_s) <= SAME_COAT_S
+    same_spec = event.spec is None or last.spec in (None, event.spec_key)
+    same_number = event.coat == last.number or (event.coat is None and last.ended_s is None)
+    return recent and same_spec and same_number
+
+
+def _pour(event: Event, pot: Pot | None, to_s: float | None = None) -> Pour:
+    """What a coat is poured from; not known where the pot was never mixed, or gone by then."""
+    gone = pot is not None and pot.ended_s is not None and to_s is None
+    if pot is None or gone or event.batch not in (None, pot.batch):
+        return Pour(None, event.batch, event.batch is not None, event.time_s, to_s)
+    return Pour(pot.mixed_s, pot.batch, event.batch is not None, event.time_s, to_s)
+
+
+def _until(pours: tuple[Pour, ...], to_s: float | None) -> tuple[Pour, ...]:
+    """The pours with the end of the last one."""
+    return (*pours[:-1], *(replace(pour, to_s=to_s) for pour in pours[-1:]))
+
+
 def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
     last = coats[-1] if coats else None
-    pot = pot_of(event, pots, None if last is None else last.done_s)
-    poured_s = () if pot is None else (pot.mixed_s,)
-    if last is not None and last.started_s is not None:
-        recent = event.time_s - (last.ended_s or last.started_s) <= SAME_COAT_S
-        same_spec = event.spec is None or last.spec in (None, event.spec_key)
-        same_number = event.coat == last.number or (event.coat is None and last.ended_s is None)
-        if recent and same_spec and same_number:
-            # The coat goes on after a pause: it began when it began, and has not ended yet.
-            coats[-1] = replace(
-                last,
-                ended_s=None,
-                session_ended_s=None,
-                resumed_s=event.time_s,
-                poured_s=tuple(dict.fromkeys((*last.poured_s, *poured_s))),
-            )
-            return
+    pot = pot_of(event, pots, last)
+    pour = _pour(event, pot)
+    if last is not None and _carries_on(event, last):
+        # It began when it began, and has not ended yet.
+        pours = last.pours
+        if pours and pours[-1].to_s is None:
+            pours = _until(pours, event.time_s)
+        coats[-1] = replace(
+            last,
+            ended_s=None,
+            session_ended_s=None,
+            resumed_s=event.time_s,
+            pours=(*pours, pour),
+        )
+        return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1
     spec = _spec_named(event, pot)
     hardener = event.hardener or (None if pot is None else pot.hardener)
@@ -295,7 +434,7 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
             event.method,
             hardener=hardener,
             service=event.service,
-            poured_s=poured_s,
+            pours=(pour,),
         )
     )
 
@@ -325,11 +464,14 @@ def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
                 ended_s=event.time_s,
                 spec=event.spec_key if event.spec else last.spec,
                 method=last.method,
+                pours=_until(last.pours, event.time_s),
             )
             return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1
-    spec = _spec_named(event, pot_of(event, pots, last.ended_s if last else None))
-    coats.append(Coat(number, None, event.time_s, spec, event.method))
+    pot = pot_of(event, pots, last)
+    pours = (_pour(event, pot, event.time_s),)
+    spec = _spec_named(event, pot)
+    coats.append(Coat(number, None, event.time_s, spec, event.method, pours=pours))
 
 
 def _end_session(coats: list[Coat], pots: list[Pot], time_s: float) -> None:
@@ -455,6 +597,8 @@ def missing_before(event: Event, events: Iterable[Event]) -> str:
             return _tape_never_on(event, before)
         case EventKind.MIXED:
             return _name_in_use(event, before)
+        case EventKind.POT_ENDED:
+            return _no_such_pot(event, before)
         case EventKind.SESSION_ENDED:
             return _session_never_started(before)
         case EventKind.MEASURED if event.what == MIX_TEMPERATURE:
@@ -536,6 +680,12 @@ def _unmixed(event: Event, before: list[Event]) -> str:
         f"batch {event.batch!r} was never mixed, so its induction and pot life are not known; "
         f"{_RECORD.format('mixed --batch NAME')}"
     )
+
+
+def _no_such_pot(event: Event, before: list[Event]) -> str:
+    if event.batch is None or not _unmixed(event, before):
+        return ""
+    return f"batch {event.batch!r} was never mixed, so no pot ended; name the one that did"
 
 
 def _name_in_use(event: Event, before: list[Event]) -> str:

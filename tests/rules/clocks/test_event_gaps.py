@@ -114,3 +114,12 @@ def test_an_end_without_a_section_is_of_the_coat_that_is_open_and_makes_no_other
     assert lone.ended_s == T0 + 2.5 * H, "none was open: a coat with an end and no start"
     own = event(EventKind.COAT_STARTED, 1.5, section="all")
     assert work_of("all", (started, own, ended), T0 + 3 * H).coats[0].ended_s == T0 + 2 * H
+
+
+def test_a_pot_ended_that_was_never_mixed_ended_none() -> None:
+    mixed = event(K.MIXED, 0.0, batch="A")
+    assert said(mixed, event(K.POT_ENDED, 1.0, batch="QQ")) == (
+        "batch 'QQ' was never mixed, so no pot ended; name the one that did"
+    )
+    assert said(mixed, event(K.POT_ENDED, 1.0, batch="A")) == ""
+    assert said(mixed, event(K.POT_ENDED, 1.0)) == ""
