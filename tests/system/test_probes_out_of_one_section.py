@@ -198,3 +198,11 @@ def test_the_reply_says_what_is_out(tmp_path: Path) -> None:
     assert "air-bow" in left
     assert "plank-2" in left
     assert "out now: no probe" in said("probes-in", 8.3)
+
+
+def test_the_reply_names_the_section_where_no_config_is_known(tmp_path: Path) -> None:
+    words = ("--enclosure", "tent", "--db", str(tmp_path / "log.db"))
+    one = filmcall("event", "probes-out", "--section", PORT, *words).out
+    assert f"out now: surface of {PORT}" in one
+    assert "out now: every probe inside" in filmcall("event", "probes-out", *words).out
+    assert "out now: no probe" in filmcall("event", "probes-in", *words).out
