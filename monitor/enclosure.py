@@ -17,7 +17,7 @@ from rules.air.worked_out import worked_out_accuracy
 from rules.call import WORST_FIRST, Call
 from rules.climate import AssumedSurface, PointValue
 from rules.errors import FilmcallError
-from rules.events import Event, ProbesOut
+from rules.events import CarriedOut, Event, ProbesOut
 from rules.known import HUMIDITY, TEMPERATURE, gone_by
 from rules.notices import (
     CO2_TOLD_PPM,
@@ -208,7 +208,7 @@ class Enclosure:
         start_s: float,
         last_calls: Mapping[str, LastCall] | None = None,
         on_evaluated: Callable[[Enclosure], None] | None = None,
-        probes_out: Callable[[float], ProbesOut | None] | None = None,
+        carried_out: Callable[[], CarriedOut] = CarriedOut,
         films_due_s: Callable[[], float] = lambda: math.inf,
     ) -> None:
         """Begin to watch.
@@ -219,7 +219,7 @@ class Enclosure:
             start_s: now [s].
             last_calls: what the log left of each section.
             on_evaluated: is called after each evaluation.
-            probes_out: how events say that the probes are out at a time, or None for never.
+            carried_out: gives which probes events say are out, and when.
             films_due_s: when to ask `film_of` again though nothing is heard [s].
         """
         self._calibrations = CalibrationBook()
@@ -229,7 +229,7 @@ class Enclosure:
         self.counts = Counts()
         self.now_s = start_s
         self.doubts: tuple[Doubt, ...] = ()
-        self._probes_out = probes_out
+        self._carried_out = carried_out
         self.intake_delay_s = 0.0  # how old what is heard is by the time it comes
         self._film_of, self._films_due_s = film_of, films_due_s
         keys = {(point.name, point.quantity): point.rules for point in config.points}
@@ -312,7 +312,7 @@ class Enclosure:
         counts, judge, channels = self.counts, self._judge, self._channels
         as_it_comes = self._calibrations.empty
         came_late = now_s > effective_s
-        carried = self._are_carried(effective_s)
+        carried = self._carried_out()
         for reading in readings:
             channel = channels.get((reading.point, reading.quantity))
             if channel is None:
@@ -326,7 +326,7 @@ class Enclosure:
                 self._take_late(channel, reading, effective_s, taken)
                 continue
             said = reading if as_it_comes else self._corrected(channel, reading)
-            if carried and channel.config.inside:
+            if carried and channel.config.is_out(carried, effective_s):
                 self._take_judged(channel, reading, [said], effective_s, taken)
                 fresh = True
                 continue
@@ -450,18 +450,21 @@ class Enclosure:
             self._weigh_worked_out(sensed)
         if self._judge.standing:
             sensed = [self._widened(each) for each in sensed]
-        doubts = self.doubts
-        if self._probes_out is not None and (out := self._probes_out(self.now_s)) is not None:
-            doubts = (*doubts, probes_out_doubt(self._until_text(out)))
-            # Where they were carried to, a logger may go on.
+        carried = self._carried_out()
+        if carried:  # where they were carried to, a logger may go on
             sensed = [
-                each._replace(quality=Quality.MISSING.value) if channel.config.inside else each
+                each._replace(quality=Quality.MISSING.value)
+                if channel.config.is_out(carried, self.now_s)
+                else each
                 for each, channel in zip(sensed, self._channels.values(), strict=True)
             ]
         for section in self.sections.values():
             film = self._film_of(section.name, self.now_s)
             if film is not section.film:
                 section.set_film(film, self.now_s)
+            doubts = self.doubts
+            if carried and (out := carried.of_section(section.name, self.now_s)) is not None:
+                doubts = (*doubts, probes_out_doubt(self._until_text(out), out.section))
             section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=doubts)
         if self._on_evaluated is not None:
             self._on_evaluated(self)
@@ -506,17 +509,15 @@ class Enclosure:
             usual_change=sensed.usual_change + off, why=sensed.why or "its probe stands"
         )
 
-    def _are_carried(self, time_s: float) -> bool:
-        """Whether the probes are out: what they say is not held against them, nor learned from."""
-        return self._probes_out is not None and self._probes_out(time_s) is not None
-
     def heed(self, event: Event) -> None:
-        """Take a person's word on probes: that one is right, or that all were put back."""
+        """Take a person's word on probes: that one is right, or that they were put back."""
         if event.kind is EventKind.VOUCHED:
             self.vouch(event.what or "")
         elif event.kind is EventKind.PROBES_IN:
+            carried = self._carried_out()
             for (point, quantity), channel in self._channels.items():
-                if channel.config.inside:
+                config, surface = channel.config, quantity is Quantity.SURFACE_TEMP
+                if config.inside and carried.touches(event, config.section, surface=surface):
                     self._judge.forget(point, quantity)
                     channel.forget()
 
@@ -567,9 +568,11 @@ class Enclosure:
         Args:
             readings: as they came, calibrated, in the order of time.
         """
+        carried = self._carried_out()
         for reading in readings:
             channel = self._channels.get((reading.point, reading.quantity))
-            if channel is None or (channel.config.inside and self._are_carried(reading.time_s)):
+            # What a carried one says is neither held against it nor learned from.
+            if channel is None or (carried and channel.config.is_out(carried, reading.time_s)):
                 continue
             self._judge.judge(reading)
 

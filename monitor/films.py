@@ -18,12 +18,11 @@ from rules.call import Call
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import laid_with, work_of
 from rules.events import (
+    PROBES_MOVED,
+    CarriedOut,
     Event,
-    ProbesOut,
     happened,
     in_force,
-    probes_out,
-    spans_out,
     without_corrected,
 )
 from rules.ground import ground_changes_s, ground_doubts
@@ -39,11 +38,11 @@ from rules.vocabulary import (
     ALL_SECTIONS,
     FILM_STAGES,
     SURFACE_ACCURACY_K,
-    EventKind,
     LimitName,
     Stage,
     Step,
 )
+from sensors.reading import Quantity
 
 if TYPE_CHECKING:
     from monitor.enclosure import Enclosure
@@ -75,6 +74,7 @@ class FilmKeeper:
         all_happened: whether every event that stands has happened, though it lie in the future
             of a clock that was set back: so it is live, and not in a replay.
         text_of: gives the text of a spec that the log keeps by its hash; None without a log.
+        channels_of: gives what counts for a section's clocks.
         surfaces_ahead: what the surface of each section will probably do; half an hour after it
             was made it counts no more.
     """
@@ -114,9 +114,9 @@ class FilmKeeper:
         self.specs = {**specs, default_spec.name: default_spec}
         self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
         self._assumed_surface = assumed_surface
-        self._channels_of = channels_of
+        self.channels_of = channels_of
         self._events: tuple[Event, ...] = ()
-        self._of_probes: list[Event] = []
+        self._carried = CarriedOut()
         self._newest_event_s = -math.inf
         # Without an event nothing of the ground was measured, now or ever.
         self._plain = Film(
@@ -146,9 +146,10 @@ class FilmKeeper:
         """Take the enclosure's events as they now stand; everything is reckoned anew."""
         self._events = tuple(events)
         self._standing = standing = in_force(self._events)
-        self._of_probes = [
-            e for e in standing if e.kind in (EventKind.PROBES_OUT, EventKind.PROBES_IN)
-        ]
+        named = {e.section for e in standing if e.kind in PROBES_MOVED}
+        points = [each for name in named for each in self.channels_of(name or ALL_SECTIONS)]
+        surfaces = [each.section for each in points if each.quantity is Quantity.SURFACE_TEMP]
+        self._carried = CarriedOut(standing, surfaces)
         self._newest_event_s = standing[-1].time_s if standing else -math.inf
         if self._specs_of is not None:
             unknown = [e for e in self._events if e.spec_key not in (None, *self.specs)]
@@ -156,7 +157,7 @@ class FilmKeeper:
         self._reckoned_s.clear()
         for samples in self.temperatures.values():
             samples.ended.clear()
-            samples.leave_out(spans_out(self._of_probes))
+            samples.leave_out(self._carried)
         self._widened_s = -math.inf
 
     def film_of(self, section: str, time_s: float) -> Film:
@@ -245,9 +246,9 @@ class FilmKeeper:
         held = self.film_of(section, time_s).start_doubts
         return [each.text for each in held if each.name == MEMORY]
 
-    def probes_out(self, time_s: float) -> ProbesOut | None:
-        """Return how the probes are out at a time, or None where they are in [s]."""
-        return probes_out(self._of_probes, time_s) if self._of_probes else None
+    def carried_out(self) -> CarriedOut:
+        """Return which probes events say are out, and when."""
+        return self._carried
 
     def evaluated(self, enclosure: Enclosure) -> None:
         """Sample the temperatures of an evaluation, while there is something to reckon with."""
@@ -279,9 +280,9 @@ class FilmKeeper:
         """Return the temperature samples of a section."""
         if section not in self.temperatures:
             assumed = None if self._assumed_surface is None else self._assumed_surface(section)
-            channels = self._channels_of(section)
+            channels = self.channels_of(section)
             self.temperatures[section] = Temperatures(*self.accuracies_k, assumed, channels)
-            self.temperatures[section].leave_out(spans_out(self._of_probes))
+            self.temperatures[section].leave_out(self._carried)
         return self.temperatures[section]
 
     def forget(self, section: str) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from monitor.config.model import EnclosureConfig, worst_accuracy
-from monitor.log.facts import config_in, spec_in, specs_of
+from monitor.log.facts import config_in, spec_in, specs_of, with_former_points
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
 from monitor.logged_samples import history_rows
@@ -16,7 +16,7 @@ from rules.clocks.all_clocks import clocks_on, history_wanted_from_s
 from rules.clocks.section_work import SectionWork
 from rules.clocks.stages import FilmState, stage_of
 from rules.clocks.work import work_of
-from rules.events import Event, in_force, spans_out
+from rules.events import CarriedOut, Event, in_force
 from rules.memory import history_told
 from rules.vocabulary import HUMIDITY_ACCURACY_PCT
 from sensors.reading import Quantity
@@ -78,8 +78,9 @@ def temperatures_of(
     section: str | None,
     events: tuple[Event, ...],
 ) -> Temperatures:
-    """Return a store for the config's channels, else for all that the log has of the enclosure."""
+    """Return a store for the config's channels and former ones, else for all that the log has."""
     if config is not None:
+        config = with_former_points(store, config)
         channels = channels_of(config, section or "")
     else:
         known = [
@@ -98,7 +99,8 @@ def temperatures_of(
         None if config is None else config.assumed_surface(section),
         channels,
     )
-    made.leave_out(spans_out(in_force(events)))
+    standing = in_force(events)
+    made.leave_out(CarriedOut(standing) if config is None else config.carried_out(standing))
     return made
 
 

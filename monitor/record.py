@@ -32,7 +32,7 @@ from rules.clocks.at_event import (
 )
 from rules.clocks.work import laid_with, missing_before, work_of
 from rules.errors import FilmcallError
-from rules.events import OF_PAINT, Event, in_force, without_corrected
+from rules.events import OF_PAINT, PROBES_MOVED, CarriedOut, Event, in_force, without_corrected
 from rules.spec.model import Spec
 from rules.text import duration_text, hour_and_day_text, iso_utc, printable
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName, Step, Until
@@ -283,6 +283,29 @@ def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[
         told = scene.memory(name, event.time_s) if event.corrects is None else []
         found += [f"{where}{text[:1].lower()}{text[1:]}" for text in told]
     return found
+
+
+def out_now(scene: Scene, event: Event) -> str:
+    """Return which probes count as out once an event is kept, or "" where none does.
+
+    Args:
+        scene: the enclosure before it.
+        event: as kept.
+    """
+    standing = in_force((*scene.events, event))
+    now_s = max((each.time_s for each in standing), default=0.0)
+    if scene.config is None:
+        names = sorted({e.section for e in standing if e.kind in PROBES_MOVED} - {None}, key=str)
+        carried = CarriedOut(standing, names)
+        surfaces = [each for each in names if carried.is_out(each, now_s, surface=True)]
+        out = [f"surface of {each}" for each in surfaces]
+        every = carried.is_out(None, now_s, surface=False)
+    else:
+        carried = scene.config.carried_out(standing)
+        points = [each for each in scene.config.points if each.inside]
+        out = [str(each) for each in points if each.is_out(carried, now_s)]
+        every = len(out) == len(points)
+    return "every probe inside" if every else ", ".join(map(printable, out))
 
 
 def _hours(event: Event, scene: Scene) -> Callable[[float], str]:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from monitor.config.model import EnclosureConfig
 from rules.clocks.clock import Clock
+from rules.events import CarriedOut, Spans
 from rules.known import CARBON_DIOXIDE, HUMIDITY, TEMPERATURE, Silences, with_silences
 from rules.units import DAY_S
 from sensors.reading import Quantity
@@ -43,6 +44,8 @@ class TemperatureChannel(NamedTuple):
             90 s to 35 min [s].
         accuracy_pct: of a humidity [%].
         required: whether its silence matters, as for the call: one that is not is left out.
+        section: whose surface it measures, or None for all.
+        left_s: when it was taken out of the config: its silence matters no more [s].
     """
 
     point: str
@@ -50,6 +53,12 @@ class TemperatureChannel(NamedTuple):
     max_age_s: float | None = None
     accuracy_pct: float = 0.0
     required: bool = True
+    section: str | None = None
+    left_s: float = math.inf
+
+    def away_s(self, carried: CarriedOut) -> Spans:
+        """Return when it was carried out [s]."""
+        return carried.spans(self.section, surface=self.quantity is Quantity.SURFACE_TEMP)
 
 
 def channels_of(config: EnclosureConfig, section: str) -> tuple[TemperatureChannel, ...]:
@@ -61,6 +70,8 @@ def channels_of(config: EnclosureConfig, section: str) -> tuple[TemperatureChann
             point.rules.max_age_s,
             point.accuracy if point.quantity is Quantity.HUMIDITY else 0.0,
             point.required,
+            point.section,
+            point.left_s,
         )
         for point in config.points
         if point.quantity is Quantity.AIR_TEMP
@@ -109,7 +120,9 @@ def ends_of(
         if silences is not None and len(needed) > 1:
             kept = silences.setdefault(quantity, {})
             known = with_silences(columns[0], low[needed].T, high[needed].T, pace, kept)
-            low[needed], high[needed] = (each.T for each in known)
+            named = columns[0] < np.array([[channels[own[k]].left_s] for k in needed])
+            for ends, of_all in zip((low, high), known, strict=True):
+                ends[needed] = np.where(named, of_all.T, ends[needed])
         found.append(np.fmin.reduce(low, axis=0, initial=math.nan))
         found.append(np.fmax.reduce(high, axis=0, initial=math.nan))
     return found
@@ -145,10 +158,11 @@ class Temperatures:
         self._air_accuracy_k = air_accuracy_k
         self._assumed = assumed
         self._thinned_s = -math.inf
-        self._away_s: tuple[tuple[float, float], ...] = ()
+        self._away_s: tuple[Spans, ...] = ()
 
-    def leave_out(self, away_s: tuple[tuple[float, float], ...]) -> None:
-        """Let nothing count that probes said while they were carried out: from when to when [s]."""
+    def leave_out(self, carried: CarriedOut) -> None:
+        """Let nothing count that probes said while they were carried out."""
+        away_s = tuple(each.away_s(carried) for each in self.channels)
         if away_s != self._away_s:
             self._away_s = away_s
             self._silences.clear()
@@ -271,10 +285,12 @@ class Temperatures:
     def history(self) -> TemperatureHistory:
         """Return the samples as the clocks read them."""
         rows = self._rows
-        if self._away_s:
+        if any(self._away_s):
             rows = rows.copy()
-            for from_s, to_s in self._away_s:
-                rows[(rows[:, 0] > from_s) & (rows[:, 0] < to_s), 1:] = math.nan
+            for k, spans in enumerate(self._away_s):
+                for from_s, to_s in spans:
+                    away = (rows[:, 0] > from_s) & (rows[:, 0] < to_s)
+                    rows[away, 1 + 2 * k : 3 + 2 * k] = math.nan
         said = self._history(rows)
         if not np.isnan(rows).any():
             return said
@@ -295,6 +311,7 @@ class Temperatures:
         ]
         spoke = np.isfinite(rows[:, [1 + 2 * k for k in own]])
         missed, heard = ~spoke & spoke.any(axis=1, keepdims=True), np.maximum.accumulate(spoke)
+        missed &= rows[:, :1] < np.array([self.channels[k].left_s for k in own])
         times_s = np.append(rows[:, 0], math.inf)
         found = []
         for before in (True, False):

@@ -47,6 +47,7 @@ class PointHealth:
             where it is not known [unit].
         usual_s: between two of its readings, or None where it is not known yet [s].
         required: whether a call waits for it.
+        is_out: whether somebody has carried it out on purpose.
     """
 
     point: str
@@ -59,6 +60,7 @@ class PointHealth:
     accuracy: float | None = None
     usual_s: float | None = None
     required: bool = True
+    is_out: bool = False
 
 
 Band = tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]
@@ -137,9 +139,9 @@ class Snapshot:
         link: state of the broker in one sentence, or "" in a replay.
         link_ok: whether readings can come in.
         intake_delay_s: how old what is heard is by the time it comes; over 5 s no GO is sure [s].
-        probes_out: that somebody has carried the probes out on purpose: nothing is measured, and
-            no panel may comfort with what was.
-        probes_due: True once the time has come to bring them back.
+        probes_out: how somebody has carried probes out on purpose, by each section that is judged
+            by one of them: no panel may comfort with what was.
+        probes_due: those sections for which the time has come to bring them back.
         alarm: the alarm that nobody has acknowledged yet, or "".
         notices: what has to be said beside the call: unlogged calls, a clock that was set.
         specs: by name, so that the screen can say what would change a call, and offer them; the
@@ -164,8 +166,8 @@ class Snapshot:
     link: str = ""
     link_ok: bool = True
     intake_delay_s: float = 0.0
-    probes_out: ProbesOut | None = None
-    probes_due: bool = False
+    probes_out: Mapping[str, ProbesOut] = field(default_factory=dict)
+    probes_due: frozenset[str] = frozenset()
     alarm: str = ""
     notices: tuple[str, ...] = ()
     specs: Mapping[str, Spec] = field(default_factory=dict)

@@ -12,7 +12,7 @@ from monitor.films import FilmKeeper
 from monitor.snapshot import OutlookBands, PointHealth, Snapshot
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import work_of
-from rules.events import Event, ProbesOut, in_force
+from rules.events import CarriedOut, Event, ProbesOut, in_force
 from rules.trend import AHEAD_COUNTS_S
 from rules.vocabulary import ClockName
 from sensors.reading import Quality, Quantity
@@ -91,7 +91,9 @@ class SnapshotMaker:
                 if work_of(name, keeper.events, now_s).tape_on_s is not None
             )
         events: tuple[Event, ...] = in_force(keeper.events)
-        out = keeper.probes_out(now_s)
+        carried = keeper.carried_out()
+        outs = {name: carried.of_section(name, now_s) for name in enclosure.sections}
+        out = {name: each for name, each in outs.items() if each is not None}
         told = {**enclosure.counts.set_aside, **(counts or {})}
         if enclosure.counts.late:
             told["late"] = enclosure.counts.late
@@ -105,14 +107,14 @@ class SnapshotMaker:
             calls=tuple(enclosure.explain()),
             trends={name: tuple(series) for name, series in self._trends.items()},
             clocks=self._clocks,
-            points=points_of(enclosure, now_s, self.calibrations),
+            points=points_of(enclosure, now_s, self.calibrations, carried),
             events=events[: -EVENTS_SHOWN - 1 : -1],
             counts=told,
             link=link,
             link_ok=link_ok,
             intake_delay_s=enclosure.intake_delay_s,
             probes_out=out,
-            probes_due=out is not None and self._due(out, now_s),
+            probes_due=frozenset(name for name, each in out.items() if self._due(each, now_s)),
             alarm=alarm,
             notices=tuple(notices),
             outlook={
@@ -126,15 +128,22 @@ class SnapshotMaker:
         )
 
     def _due(self, out: ProbesOut, now_s: float) -> bool:
-        """Whether probes are to be back by now: by their time, or once every film is touch dry."""
+        """Whether probes are to be back by now: at their time, or once films are touch dry."""
         if out.until_s is not None:
             return now_s >= out.until_s
-        drying = [each for each in self._clocks if each.name is ClockName.TOUCH_DRY]
+        drying = [
+            each
+            for each in self._clocks
+            if each.name is ClockName.TOUCH_DRY and out.section in (None, each.section)
+        ]
         return not any(each.state in (ClockState.RUNNING, ClockState.WAITING) for each in drying)
 
 
 def points_of(
-    enclosure: Enclosure, now_s: float, calibrations: CalibrationBook | None = None
+    enclosure: Enclosure,
+    now_s: float,
+    calibrations: CalibrationBook | None = None,
+    carried: CarriedOut | None = None,
 ) -> tuple[PointHealth, ...]:
     """Return the health of every configured quantity.
 
@@ -142,6 +151,7 @@ def points_of(
         enclosure: with its points.
         now_s: now [s].
         calibrations: for the age of each, or None where nobody asks for it.
+        carried: which of them somebody has carried out, or None for none.
     """
     book = calibrations or CalibrationBook()
 
@@ -149,10 +159,16 @@ def points_of(
         config = channel.config
         return book.age_s(enclosure.name, config.name, config.quantity, now_s)
 
-    return tuple(_health(each, now_s, age_s(each)) for each in enclosure.channels())
+    out = carried or CarriedOut()
+    return tuple(
+        _health(each, now_s, age_s(each), is_out=each.config.is_out(out, now_s))
+        for each in enclosure.channels()
+    )
 
 
-def _health(channel: ChannelState, now_s: float, calibration_age_s: float | None) -> PointHealth:
+def _health(
+    channel: ChannelState, now_s: float, calibration_age_s: float | None, *, is_out: bool
+) -> PointHealth:
     config, sensed, reading = channel.config, channel.sensed, channel.reading
     spoke = reading is not None and math.isfinite(channel.effective_s)
     value = None
@@ -171,4 +187,5 @@ def _health(channel: ChannelState, now_s: float, calibration_age_s: float | None
         accuracy=sensed.accuracy,
         usual_s=channel.watch.usual_interval_s(),
         required=config.required,
+        is_out=is_out,
     )

@@ -8,13 +8,16 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from rules.vocabulary import EventKind, Method, Service
+from rules.vocabulary import ALL_SECTIONS, EventKind, Method, Service
 
 OF_PAINT = (EventKind.COAT_STARTED, EventKind.MIXED)
 """Events that can name a hardener."""
 
 OF_PROBES = (EventKind.VOUCHED, EventKind.PROBES_IN)
 """Events after which what was doubted of a probe counts no longer."""
+
+PROBES_MOVED = (EventKind.PROBES_OUT, EventKind.PROBES_IN)
+"""Events that say where probes are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,46 +93,100 @@ class ProbesOut(NamedTuple):
     Attributes:
         since_s: since when [s].
         until_s: when they are to be back, or None for touch dry [s].
+        section: of which alone, or None for all.
     """
 
     since_s: float
     until_s: float | None
+    section: str | None = None
 
 
-def probes_out(standing: Iterable[Event], time_s: float) -> ProbesOut | None:
-    """Return how the probes are out at a time, or None where they are in.
+Spans = tuple[tuple[float, float], ...]
+"""From when to when; infinity where it goes on [s]."""
 
-    Args:
-        standing: an enclosure's events in force, in the order of time.
-        time_s: when [s].
+
+class CarriedOut:
+    """Which probes somebody has carried out on purpose, and when.
+
+    Who names a section means the points on its own surfaces, and where it has none those that
+    count for every section; who names none means every probe inside.
     """
-    out = None
-    for event in standing:
-        if event.time_s > time_s:
-            break
-        if event.kind is EventKind.PROBES_OUT:
-            out = ProbesOut(event.time_s, event.value)
-        elif event.kind is EventKind.PROBES_IN:
-            out = None
-    return out
+
+    def __init__(
+        self, standing: Iterable[Event] = (), surfaces: Iterable[str | None] = (None,)
+    ) -> None:
+        """Take what was said.
+
+        Args:
+            standing: an enclosure's events in force, in the order of time.
+            surfaces: the sections of its points on a surface; None of one that counts for all.
+        """
+        self._said = [event for event in standing if event.kind in PROBES_MOVED]
+        self._surfaces = frozenset(surfaces)
+        self._spans: dict[tuple[str | None, bool], Spans] = {}
+
+    def __bool__(self) -> bool:
+        return bool(self._said)
+
+    def touches(self, event: Event, section: str | None, *, surface: bool) -> bool:
+        """Return whether an event is about a point inside.
+
+        Args:
+            event: a probes-out or probes-in.
+            section: of the point, or None for all.
+            surface: whether it measures a surface.
+        """
+        named = event.section
+        if named in (None, ALL_SECTIONS):
+            return True
+        return surface and section in (named, None if named not in self._surfaces else named)
+
+    def spans(self, section: str | None, *, surface: bool) -> Spans:
+        """Return when a point inside was carried out and brought back; see `touches`."""
+        key = section, surface
+        if key not in self._spans:
+            self._spans[key] = self._spans_of(section, surface=surface)
+        return self._spans[key]
+
+    def _spans_of(self, section: str | None, *, surface: bool) -> Spans:
+        spans, since_s = [], math.inf
+        for event in self._said:
+            if not self.touches(event, section, surface=surface):
+                continue
+            if event.kind is EventKind.PROBES_OUT:
+                since_s = min(since_s, event.time_s)
+            elif math.isfinite(since_s):
+                spans.append((since_s, event.time_s))
+                since_s = math.inf
+        if math.isfinite(since_s):
+            spans.append((since_s, math.inf))
+        return tuple(spans)
+
+    def is_out(self, section: str | None, time_s: float, *, surface: bool) -> bool:
+        """Return whether a point inside is out at a time [s]; see `touches`."""
+        spans = self.spans(section, surface=surface)
+        return any(from_s <= time_s < to_s for from_s, to_s in spans)
+
+    def of_section(self, section: str, time_s: float) -> ProbesOut | None:
+        """Return how probes that a section is judged by are out at a time, or None [s]."""
+        points = [(None, False), (section, True), *([(None, True)] * (None in self._surfaces))]
+        found = (self._newest(*point, time_s) for point in points)
+        return max((each for each in found if each is not None), default=None, key=_since_s)
+
+    def _newest(self, section: str | None, surface: bool, time_s: float) -> ProbesOut | None:
+        out = None
+        for event in self._said:
+            if event.time_s > time_s:
+                break
+            if self.touches(event, section, surface=surface):
+                named = None if event.section == ALL_SECTIONS else event.section
+                gone = event.kind is EventKind.PROBES_OUT
+                out = ProbesOut(event.time_s, event.value, named) if gone else None
+        return out
 
 
-def spans_out(standing: Iterable[Event]) -> tuple[tuple[float, float], ...]:
-    """Return when the probes were carried out and brought back; infinity where they still are [s].
-
-    Args:
-        standing: as for `probes_out`.
-    """
-    spans, since_s = [], math.inf
-    for event in standing:
-        if event.kind is EventKind.PROBES_OUT:
-            since_s = min(since_s, event.time_s)
-        elif event.kind is EventKind.PROBES_IN and math.isfinite(since_s):
-            spans.append((since_s, event.time_s))
-            since_s = math.inf
-    if math.isfinite(since_s):
-        spans.append((since_s, math.inf))
-    return tuple(spans)
+def _since_s(out: ProbesOut) -> float:
+    return out.since_s
 
 
 def of_probes(events: Iterable[Event]) -> deque[Event]:

@@ -14,7 +14,7 @@ from rules.call import Call, Memory
 from rules.climate import Climate
 from rules.limits import LimitJudgement, is_upper, worst_first
 from rules.spec.model import Spec
-from rules.text import duration_text, hour_and_day_text
+from rules.text import duration_text, hour_and_day_text, printable
 from rules.trend import Break, EarlierOutlook
 from rules.units import without_minus_zero
 from rules.vocabulary import SEVERITY, Effect, LimitName, LimitState, Stage
@@ -91,15 +91,17 @@ PROBES_OUT = "probes"
 """Name of the doubt that stands while somebody has carried the probes out on purpose."""
 
 
-def probes_out_doubt(until: str) -> Doubt:
+def probes_out_doubt(until: str, section: str | None = None) -> Doubt:
     """Return the doubt of probes that are out on purpose.
 
     Args:
         until: when they are to be back, in words.
+        section: of whose surface alone they are, or None where all are out.
     """
+    what = "nothing" if section is None else f"no surface of {printable(section)}"
     return Doubt(
         PROBES_OUT,
-        f"probes are out on purpose until {until}: nothing is measured, and the clocks go on by "
+        f"probes are out on purpose until {until}: {what} is measured, and the clocks go on by "
         "the safe side. Bring them back then if the safety data sheet allows entry, and record "
         "probes-in",
     )

@@ -24,7 +24,7 @@ from monitor.screen.sentence import figure, was, why
 from monitor.screen.theme import Theme
 from monitor.snapshot import Snapshot
 from rules.call import Call
-from rules.events import Event
+from rules.events import Event, ProbesOut
 from rules.film_facts import OUTLOOK, FactKind, FilmFact, todo_of
 from rules.reasons import LIMIT_WORDS, PROBES_OUT, Reason
 from rules.section import SectionCall
@@ -209,7 +209,7 @@ class AlarmBoard:
         self._enclosure, self._zone = snapshot.enclosure, zone_or_utc(snapshot.timezone)
         present = self._present(snapshot)
         wet = {call.section for call in snapshot.calls if call.films is not None}
-        wet |= {ALL_SECTIONS} if snapshot.probes_out is not None else set()
+        wet |= {out.section or ALL_SECTIONS for out in snapshot.probes_out.values()}
         for key, (call, fact) in present.items():
             self._take(key, call, fact, snapshot)
         for alarm in list(self._alarms.values()):
@@ -261,22 +261,22 @@ class AlarmBoard:
     def _present(self, snapshot: Snapshot) -> dict[Key, tuple[SectionCall, FilmFact]]:
         """The facts of every wet film that may ring.
 
-        Nobody is called to what somebody has done on purpose: while the probes are out, only
-        that it is time to bring them back, once.
+        Nobody is called to what somebody has done on purpose: while probes are out, only to what
+        the others measure, and that it is time to bring them back, once.
         """
         found: dict[Key, tuple[SectionCall, FilmFact]] = {}
-        out = snapshot.probes_out is not None
         for call in snapshot.calls:
+            out = snapshot.probes_out.get(call.section)
             harmed = any(fact.kind is FactKind.HARMED for fact in call.facts)
             near = any(fact.kind is FactKind.NEAR and fact.cause != OUTLOOK for fact in call.facts)
             for fact in call.facts:
                 if fact.kind is FactKind.NEAR and (harmed or (fact.cause == OUTLOOK and near)):
                     continue
-                if fact.kind is FactKind.HARMED or not out:
-                    key = Key(call.section, fact.kind, _apart(fact.kind, fact.cause))
-                    found[key] = call, fact
-            if out and snapshot.probes_due and call.films is not None:
-                key = Key(ALL_SECTIONS, FactKind.BLIND, PROBES_OUT)
+                told = fact if out is None else _in_spite_of(out, fact, call)
+                if told is not None:
+                    found[Key(call.section, told.kind, _apart(told.kind, told.cause))] = call, told
+            if out and call.section in snapshot.probes_due and call.films is not None:
+                key = Key(out.section or ALL_SECTIONS, FactKind.BLIND, PROBES_OUT)
                 said = next((e for e in call.films.reasons if e.limit == PROBES_OUT), None)
                 fact = FilmFact(FactKind.BLIND, PROBES_OUT, snapshot.time_s, said or _TIME_IS_UP)
                 found.setdefault(key, (call, fact))
@@ -474,6 +474,24 @@ class AlarmBoard:
 _TIME_IS_UP = Reason(
     PROBES_OUT, LimitState.UNKNOWN, None, None, None, "", "It is time to bring the probes back"
 )
+
+_OF_THE_AIR = frozenset(name for name in LimitName if name.startswith(("humidity", "air_temp")))
+
+
+def _in_spite_of(out: ProbesOut, fact: FilmFact, call: SectionCall) -> FilmFact | None:
+    """A fact as far as probes that are out on purpose do not explain it, or None."""
+    if fact.kind is FactKind.HARMED:
+        return fact
+    if out.section is None or call.films is None:
+        return None
+    if fact.cause in _OF_THE_AIR:
+        return fact
+    if fact.kind is FactKind.NEAR:
+        return None
+    for each in call.films.reasons:  # the air's own probe may have failed meanwhile
+        if each.limit in _OF_THE_AIR and each.state is LimitState.UNKNOWN:
+            return fact._replace(cause=each.limit, reason=each)
+    return None
 
 
 def _apart(fact: FactKind, cause: str) -> str:

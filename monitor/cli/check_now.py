@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from functools import partial
 from itertools import groupby
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
 from monitor.live.restart import last_calls, newest_sane_s, recent_readings, sections_of
+from monitor.log.facts import with_former_points
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
@@ -115,6 +117,8 @@ def calls_now(
         now_s = _newest_s(store, config, source)
     rows = recent_readings(store, config, now_s, source, raw=True)
     begin_s = rows[0].time_s if rows else now_s
+    keeper.channels_of = partial(channels_of, with_former_points(store, config, source=source))
+    keeper.set_events(events)
     sections, _ = sections_of(config, events)
     last = last_calls(store, name, sections) if source == LIVE else {}
     _take_temperatures(store, config, keeper, sections, now_s, source)
@@ -124,7 +128,7 @@ def calls_now(
         begin_s,
         last,
         keeper.evaluated,
-        probes_out=keeper.probes_out,
+        carried_out=keeper.carried_out,
         films_due_s=keeper.due_s,
     )
     tent.calibrate(CalibrationBook.of(store.calibrations(), Config(enclosures=(config,))))
@@ -184,6 +188,6 @@ def _take_temperatures(
     for section in sections:
         wanted_s = history_wanted_from_s(section, keeper.events, now_s)
         if wanted_s is not None:
-            channels = channels_of(config, section)
-            rows = history_rows(store, config.name, channels, wanted_s, now_s, source=source)
-            keeper.samples(section).take_from_log(rows)
+            samples = keeper.samples(section)
+            whose = store, config.name, samples.channels
+            samples.take_from_log(history_rows(*whose, wanted_s, now_s, source=source))

@@ -21,11 +21,11 @@ from monitor.log.facts import config_in
 from monitor.log.files import reading_log
 from monitor.log.log import Store, log_path
 from monitor.named import kind_named, method_named
-from monitor.record import NEEDS_POINT, Scene, check, record
+from monitor.record import NEEDS_POINT, Scene, check, out_now, record
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import carries_zone, is_of_day, moment_s, zone_in_log, zone_or_local
 from rules.errors import FilmcallError
-from rules.events import OF_PAINT, Event, happened
+from rules.events import OF_PAINT, PROBES_MOVED, Event, happened
 from rules.spec.model import GENERAL_GUIDANCE
 from rules.text import duration_text, hour_text, iso_utc, printable, with_zone_text
 from rules.units import DAY_S
@@ -142,7 +142,8 @@ def run(
     with Store.open(log_path(db), now_s=time.time) as store:
         for notice in store.notices:
             print(notice, file=sys.stderr)
-        found = record(store, event, _scene(store, event, zone), photo=photo)
+        scene = _scene(store, event, zone)
+        found = record(store, event, scene, photo=photo)
         strange = (_stranger(store, enclosure), _strange_point(store, enclosure, point))
     kept, touches, warnings = found.event, found.touches, (*found.warnings, *strange)
     late = now_s - time_s
@@ -166,6 +167,8 @@ def run(
         said += f", with its {_listed(as_it_was)}" if as_it_was else ""
     if photo is not None:
         said += ", with its photo"
+    if kept.kind in PROBES_MOVED:
+        said += f"; out now: {out_now(scene, kept) or 'no probe'}"
     if late > LATE_S:
         said += f" (written down {duration_text(late)} later)"
     return "\n".join([said, *(f"warning: {each}" for each in warnings if each)])

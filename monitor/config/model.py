@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ from rules.air.state import STANDARD_PRESSURE_PA
 from rules.air.worked_out import usual_accuracy_pct
 from rules.climate import AssumedSurface
 from rules.errors import FilmcallError
+from rules.events import CarriedOut, Event, Spans
 from rules.spec.model import GENERAL_GUIDANCE
 from rules.vocabulary import (
     AIR_ACCURACY_K,
@@ -100,6 +102,7 @@ class PointConfig:
             are humidities.
         told_accuracy_k: half-width of the error of what it is worked out from; None where that is
             known no better than by `accuracy` [K].
+        left_s: when the config ceased to name it, where only a log still knows it [s].
     """
 
     name: str
@@ -120,10 +123,22 @@ class PointConfig:
     confirmed: bool = True
     worked_out_from: WorkedOutFrom | None = None
     told_accuracy_k: float | None = None
+    left_s: float = math.inf
 
     def __str__(self) -> str:
         """Return the quantity and the point, as reasons name them."""
         return f"{self.quantity.replace('_temp', '_temperature').replace('_', ' ')} of {self.name}"
+
+    def away_s(self, carried: CarriedOut) -> Spans:
+        """Return when the point was carried out: never, where it does not stand inside [s]."""
+        if not self.inside:
+            return ()
+        return carried.spans(self.section, surface=self.quantity is Quantity.SURFACE_TEMP)
+
+    def is_out(self, carried: CarriedOut, time_s: float) -> bool:
+        """Return whether the point is carried out at a time [s]."""
+        surface = self.quantity is Quantity.SURFACE_TEMP
+        return self.inside and carried.is_out(self.section, time_s, surface=surface)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +169,11 @@ class EnclosureConfig:
     break_probability: float = 0.2
     coating_time_s: float | None = None
     units: Units | None = None
+
+    def carried_out(self, standing: Iterable[Event]) -> CarriedOut:
+        """Return which of the points events in force say are out, and when."""
+        surfaces = [p.section for p in self.points if p.quantity is Quantity.SURFACE_TEMP]
+        return CarriedOut(standing, surfaces)
 
     def assumed_surface(self, section: str | None) -> AssumedSurface | None:
         """Return what stands in for a section's surface, or None where a point measures one.

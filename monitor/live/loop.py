@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Protocol
 
 from monitor.calibrations import CalibrationBook, heard_of, of_other_probes, undoing_body
@@ -22,6 +23,7 @@ from monitor.live.publish import Publisher
 from monitor.live.restart import (
     LinkLog,
     clock_set,
+    counted_points,
     last_calls,
     load_temperatures,
     lost_sections,
@@ -29,6 +31,7 @@ from monitor.live.restart import (
     program_stopped,
     recall_readings,
     release_points,
+    renamed_points,
     sections_of,
 )
 from monitor.live.twins import Twins
@@ -41,6 +44,7 @@ from monitor.log.rows import AlarmRow, Calibration, EventId, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
 from monitor.record import Recorded, Scene, record, spec_of, warnings_of
+from monitor.samples import channels_of
 from monitor.snapshot import Snapshot
 from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
@@ -244,6 +248,10 @@ class Watch:
         keeper.text_of = self._store.spec_text
         keeper.outside_c = self._outside_c
         keeper.all_happened = True
+        sections, named = sections_of(config, events)
+        keeper.channels_of = partial(
+            channels_of, counted_points(self._store, config, events, sections, now_s)
+        )
         keeper.set_events(events)
         facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)
         teller = Teller(self._told, store=self._store, facts=facts, clocks=keeper.clock_dicts)
@@ -252,18 +260,17 @@ class Watch:
             keeper.evaluated(enclosure)
             teller.evaluated(enclosure)
 
-        sections, named = sections_of(config, events)
         last = last_calls(self._store, config.name, sections)
         for name in sections:
             keeper.samples(name)  # its store, at the start and not with the first coat
-        load_temperatures(self._store, config, keeper, sections, now_s)
+        load_temperatures(self._store, config.name, keeper, sections, now_s)
         enclosure = Enclosure(
             config,
             keeper.film_of,
             now_s,
             last,
             evaluated,
-            probes_out=keeper.probes_out,
+            carried_out=keeper.carried_out,
             films_due_s=keeper.due_s,
         )
         recall_readings(self._store, enclosure, events, now_s)
@@ -271,6 +278,8 @@ class Watch:
             enclosure.ensure_section(name)
         for section, note in release_points(enclosure, config, now_s):
             self._note(config.name, section, note, now_s)
+        for note in renamed_points(self._store, config):
+            self._note(config.name, None, note, now_s)
         newest_row = max((each.row or 0 for each in events), default=0)
         return WatchedEnclosure(enclosure, keeper, teller, newest_row, unsure=named)
 
@@ -573,8 +582,8 @@ class Watch:
         load_s, late_s = (None, room.late_from_s) if due else (room.load_s, math.inf)
         room.load_s = now_s
         try:
-            config, sections = enclosure.config, named | enclosure.sections.keys()
-            load_temperatures(self._store, config, keeper, sections, now_s, late_s)
+            sections = named | enclosure.sections.keys()
+            load_temperatures(self._store, enclosure.name, keeper, sections, now_s, late_s)
             room.load_s = load_s
             room.late_from_s = math.inf if due else room.late_from_s
         finally:

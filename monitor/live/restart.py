@@ -8,15 +8,16 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from heapq import merge
 from typing import TYPE_CHECKING
 
+from monitor.calibrations import heard_of
 from monitor.clock import SLACK_S
 from monitor.config.model import EnclosureConfig
 from monitor.enclosure import Enclosure, LastCall
 from monitor.films import FilmKeeper
+from monitor.log.facts import facts_in, with_former_points
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, QUALITY_CODES, QUALITY_OF_CODE, Outage
 from monitor.logged_samples import history_rows
 from monitor.replay.play import CLOCK_SET
-from monitor.samples import channels_of
 from monitor.wire import Json
 from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
@@ -80,9 +81,34 @@ def _causes(said: Json) -> frozenset[str]:
     return frozenset(str(each) for each in said.get("cause", []))
 
 
-def load_temperatures(
+LATE_EVENT_S = 2 * DAY_S
+"""As late as an event may come that a former point still counts for; our own choice [s]."""
+
+
+def counted_points(
     store: Store,
     config: EnclosureConfig,
+    events: Sequence[Event],
+    sections: Iterable[str],
+    now_s: float,
+) -> EnclosureConfig:
+    """Return a config with the former points that clocks still need; see `with_former_points`.
+
+    Args:
+        store: the log.
+        config: as it is now.
+        events: of the enclosure.
+        sections: of it.
+        now_s: now [s].
+    """
+    wanted = (history_wanted_from_s(each, events, now_s) for each in sections)
+    from_s = min([now_s - LATE_EVENT_S, *(each for each in wanted if each is not None)])
+    return with_former_points(store, config, now_s=now_s, from_s=from_s, source=LIVE)
+
+
+def load_temperatures(
+    store: Store,
+    enclosure: str,
     keeper: FilmKeeper,
     sections: Iterable[str],
     now_s: float,
@@ -95,7 +121,7 @@ def load_temperatures(
 
     Args:
         store: the log.
-        config: of the enclosure.
+        enclosure: its name.
         keeper: of its films.
         sections: whose temperatures.
         now_s: now [s].
@@ -109,10 +135,9 @@ def load_temperatures(
         if wanted_s is None:
             continue
         samples = keeper.samples(section)
-        channels = channels_of(config, section)
         spans = [(wanted_s, min(samples.whole_from_s, now_s)), (max(wanted_s, late_from_s), now_s)]
         for from_s, to_s in spans:
-            samples.take_from_log(history_rows(store, config.name, channels, from_s, to_s))
+            samples.take_from_log(history_rows(store, enclosure, samples.channels, from_s, to_s))
         samples.whole_from_s = min(samples.whole_from_s, wanted_s)
 
 
@@ -237,6 +262,25 @@ def release_points(
                 section.name,
                 f"{names} taken out of the config: the STOP that it alone caused has ended",
             )
+
+
+def renamed_points(store: Store, config: EnclosureConfig) -> Iterator[str]:
+    """Yield a note for each probe that the log's last call knew by another name.
+
+    It is the same where topic, value and column are; the next call has it by the new name, so that
+    each is told of once.
+    """
+    facts = facts_in(store, config.name) or {"points": []}
+    names = {point.name for point in config.points}
+    said = set()
+    for before in facts["points"]:
+        for point in config.points if before["point"] not in names else ():
+            heard = heard_of(point)
+            told = {key: before[key] for key in ("topic", "value", "column") if key in before}
+            if heard and told == heard and before["quantity"] == point.quantity.value:
+                said.add((before["point"], point.name))
+    for before, now in sorted(said):
+        yield f"{before} is called {now} now: what it measured stays with the films"
 
 
 def lost_sections(store: Store, enclosure: Enclosure, events: Sequence[Event]) -> Iterator[str]:

@@ -6,6 +6,7 @@ Each call row carries it as `facts`, so that clocks, events and review need no c
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING
 from monitor import __version__
 from monitor.display import Units, prefer
 from monitor.log.log import Store
+from monitor.log.rows import CallRow, LogChannel
 from monitor.specs import find_spec
 from rules.errors import SpecFault
 from rules.events import Event
@@ -65,11 +67,13 @@ _USUAL = {"inside": True, "shared_element": False, "confirmed": True}
 
 
 def _unusual(point: PointConfig) -> Json:
-    """What a point has that is not as for most."""
+    """What a point has that is not as for most, and by what it is told from others."""
+    from monitor.calibrations import heard_of
     from sensors.faults import DEFAULT_RULES
 
     found: Json = {key: getattr(point, key) for key in _USUAL}
     found = {key: value for key, value in found.items() if value != _USUAL[key]}
+    found |= heard_of(point)
     if point.worked_out_from is not None:
         found["worked_out_from"] = point.worked_out_from.value
         found["told_accuracy_k"] = point.told_accuracy_k
@@ -148,6 +152,76 @@ def config_of(enclosure: str, facts: Json) -> EnclosureConfig:
         assumed_surface_offset_k=float(offset_k),
         assumed_surface_accuracy_k=float(facts["assumed_surface_accuracy_k"]),
     )
+
+
+def with_former_points(
+    store: Store,
+    config: EnclosureConfig,
+    *,
+    now_s: float | None = None,
+    from_s: float = -math.inf,
+    source: int | None = None,
+) -> EnclosureConfig:
+    """Return a config with the points too that it no longer names, as far as a log knows them.
+
+    What a probe measured on a film stays the film's, whatever the config calls the probe later.
+
+    Args:
+        store: the log.
+        config: as it is now.
+        now_s: as the log stood then, or None for all of it [s].
+        from_s: only those that were heard since [s].
+        source: of the readings, or None for every one.
+    """
+    named = {(each.name, each.quantity) for each in config.points}
+    former: dict[tuple[str, Quantity], PointConfig] = {}
+    for each in store.channels(source=source):
+        whose = each.enclosure, each.point, each.quantity
+        if each.enclosure != config.name or whose[1:] in named:
+            continue
+        last_s = store.last_reading_s(*whose, now_s, source=each.source)
+        if last_s is not None and last_s >= from_s:
+            point = _stood(store, config.name, each, last_s)
+            if point is not None:
+                left_s = _left_s(store, config.name, each, last_s, now_s)
+                former[whose[1:]] = replace(point, left_s=left_s)
+    return replace(config, points=(*config.points, *former.values())) if former else config
+
+
+def _stood(store: Store, enclosure: str, channel: LogChannel, time_s: float) -> PointConfig | None:
+    """A channel as it stood in the config at a time, by the calls of then; None if none tells."""
+    for _ in range(_LOOKS_BACK):
+        calls = store.calls_standing(enclosure, time_s, source=channel.source)
+        for call in calls:
+            point = _named_in(call, enclosure, channel)
+            if point is not None:
+                return point
+        # The program may have begun anew, without it, in the same second.
+        time_s = max((each.time_s for each in calls), default=time_s) - 1e-6
+    return None
+
+
+_LOOKS_BACK = 8
+
+
+def _left_s(
+    store: Store, enclosure: str, channel: LogChannel, last_s: float, now_s: float | None
+) -> float:
+    """When a config first did without a channel that was last heard at a time [s]."""
+    for call in store.calls(enclosure, last_s, now_s, source=channel.source):
+        if call.time_s > last_s and _named_in(call, enclosure, channel) is None:
+            return call.time_s
+    return math.inf if now_s is None else now_s
+
+
+def _named_in(call: CallRow, enclosure: str, channel: LogChannel) -> PointConfig | None:
+    """A channel as the facts of a call have it, or None."""
+    facts = json.loads(call.body).get(KEY)
+    if not isinstance(facts, dict):
+        return None
+    points = config_of(enclosure, facts).points
+    whose = channel.point, channel.quantity
+    return next((each for each in points if (each.name, each.quantity) == whose), None)
 
 
 def spec_in(store: Store, enclosure: str, beside: Path | None) -> Spec:

@@ -15,7 +15,7 @@ from rules.air.arrays import dew_points_c
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
 from rules.climate import AssumedSurface, assumed_words
 from rules.clocks.history import TemperatureHistory, with_assumed_surface
-from rules.events import in_force, spans_out
+from rules.events import CarriedOut, in_force
 from rules.known import HUMIDITY, TEMPERATURE
 from rules.outlook.damped_trend import MOST_CELLS
 from rules.outlook.track import (
@@ -173,7 +173,8 @@ def columns_of(store: Store, enclosure: str, source: int, config: EnclosureConfi
         NaN where the point was silent, or inside and carried out.
     """
     points = _points(config)
-    away_s = spans_out(in_force(store.events(enclosure)))
+    standing = in_force(store.events(enclosure))
+    carried = CarriedOut(standing) if config is None else config.carried_out(standing)
 
     def column(name: str, quantity: Quantity, count: int, end_s: float) -> Floats:
         low, high = believable(quantity)
@@ -183,10 +184,11 @@ def columns_of(store: Store, enclosure: str, source: int, config: EnclosureConfi
         point = points.get((name, quantity))
         rules = DEFAULT_RULES[quantity] if point is None else point.rules
         found = measured_cells(means, max_age_s(rules, usual_interval_s(means, readings)))
-        if point is None or point.inside:
-            ends_s = end_s - CELL_S * np.arange(count - 1, -1, -1.0)
-            for from_s, to_s in away_s:
-                found[(ends_s > from_s) & (ends_s - CELL_S < to_s)] = np.nan
+        surface = quantity is Quantity.SURFACE_TEMP
+        away_s = carried.spans(None, surface=surface) if point is None else point.away_s(carried)
+        ends_s = end_s - CELL_S * np.arange(count - 1, -1, -1.0)
+        for from_s, to_s in away_s:
+            found[(ends_s > from_s) & (ends_s - CELL_S < to_s)] = np.nan
         return found
 
     return column

@@ -267,7 +267,7 @@ def play(
                     keeper.film_of,
                     time_s,
                     on_evaluated=evaluated,
-                    probes_out=keeper.probes_out,
+                    carried_out=keeper.carried_out,
                     films_due_s=keeper.due_s,
                 )
                 for event in keeper.events:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +14,7 @@ from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig, PointConfig
 from monitor.log.log import Store
 from monitor.log.readings import Readings
 from monitor.log.rows import LIVE, QUALITY_CODES, QUALITY_OF_CODE, LogChannel
+from rules.events import CarriedOut, Spans
 from rules.known import Floats
 from rules.review.climate_arrays import PointColumn
 from rules.units import DAY_S
@@ -26,6 +27,7 @@ STEP_MAX_S = 60.0
 _NEEDED = (Quantity.AIR_TEMP, Quantity.HUMIDITY, Quantity.SURFACE_TEMP, Quantity.CO2)
 
 Progress = Callable[[float], None]
+NOT_CARRIED = CarriedOut()
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +92,7 @@ def read_columns(
     progress: Progress | None = None,
     known_s: float | None = None,
     told_from_s: float | None = None,
-    away_s: Sequence[tuple[float, float]] = (),
+    carried: CarriedOut = NOT_CARRIED,
 ) -> Columns:
     """Read a session's readings and put each channel on the grid, the last value held.
 
@@ -109,7 +111,7 @@ def read_columns(
             recording holds was known when it was made, whenever it was played [s].
         told_from_s: what came before this is in the columns but not in the counts; None for
             `from_s` [s].
-        away_s: from when to when the probes were carried out: they tell of nothing inside [s].
+        carried: which probes were carried out, and when: then they tell of nothing inside.
 
     Returns:
         The columns; the grid is as fine as the quickest channel, 1 to 60 s, and coarser where
@@ -140,8 +142,10 @@ def read_columns(
         tell = _part_of(progress, at, len(channels), pieces)
         held, told = _held(asked, channel, time_s, to_s, age_s, tell, told_from_s)
         health.append(told.health(channel, intervals[channel]))
-        if point is None or point.inside:
-            held.leave_out(time_s, away_s)
+        surface = channel.quantity is Quantity.SURFACE_TEMP
+        held.leave_out(
+            time_s, carried.spans(None, surface=surface) if point is None else point.away_s(carried)
+        )
         accuracy = DEFAULT_ACCURACY[channel.quantity] if point is None else point.accuracy
         required = point is None or point.required
         found.setdefault(channel.quantity, []).append(
@@ -155,7 +159,7 @@ def read_columns(
                 doubted=held.doubted,
             )
         )
-        if channel.quantity is Quantity.SURFACE_TEMP:
+        if surface:
             sections[channel.point] = None if point is None else point.section
     return Columns(
         time_s=time_s,
@@ -306,7 +310,7 @@ class _Held:
     highs: Floats | None = None
     doubted: Floats | None = None
 
-    def leave_out(self, time_s: Floats, away_s: Sequence[tuple[float, float]]) -> None:
+    def leave_out(self, time_s: Floats, away_s: Spans) -> None:
         for begin_s, end_s in away_s:
             away = (time_s > begin_s) & (time_s < end_s)
             for column in (self.values, self.lows, self.highs, self.doubted):

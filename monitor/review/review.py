@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig
-from monitor.log.facts import specs_of
+from monitor.log.facts import specs_of, with_former_points
 from monitor.log.files import seal_text
 from monitor.log.log import Store
 from monitor.log.photos import PhotoFault, photo_bytes
@@ -32,7 +32,7 @@ from monitor.review.read import (
 from monitor.specs import find_spec
 from rules.clocks.work import is_about
 from rules.errors import FilmcallError, SpecFault
-from rules.events import Event, in_force, spans_out
+from rules.events import CarriedOut, Event, in_force
 from rules.review.causes import Finding, Verdict, verdict_of
 from rules.review.climate_arrays import PointColumn, climate_series, temperature_history
 from rules.review.coats import CoatRecord, coats_of
@@ -253,10 +253,13 @@ def review(
             f"A coat was laid before this session, {counted(len(earlier), 'event')} of it kept; "
             "what the log has of the time in between is looked at too."
         )
-    away_s = spans_out(in_force(events))
+    if config is not None:
+        config = with_former_points(store, config, source=source)
+    standing = in_force(events)
+    carried = CarriedOut(standing) if config is None else config.carried_out(standing)
     events = _of_session(events, from_s, end_s, earlier)
     columns = read_columns(store, enclosure, source, from_s, max(end_s, from_s + 60.0), config,
-                           progress, known_s, session.started_s, away_s)  # fmt: skip
+                           progress, known_s, session.started_s, carried)  # fmt: skip
     if not columns.of and not within:
         raise NothingToReview(
             f"session {session.title!r} has neither a reading nor an event of enclosure "

@@ -45,12 +45,13 @@ def is_renewed(snapshot: Snapshot, section: str | None = None) -> bool:
 
 
 def _points(snapshot: Snapshot, section: str | None = None) -> list[PointHealth]:
-    """The points that a call rests on: the required ones, or all where none is."""
+    """The points that a call rests on: those inside and required, or all where none is."""
     points = [
         point
         for point in snapshot.points
         if point.quantity in _CLIMATE and (section is None or point.section in (None, section))
     ]
+    points = [point for point in points if not point.is_out] or points
     return [point for point in points if point.required] or points
 
 
@@ -123,7 +124,8 @@ class QuietLines:
         lines = []
         for name, snapshot in snapshots.items():
             # Probes that are out on purpose are told of by the call's own reason, and once.
-            text = "" if snapshot.probes_out else quiet_text(snapshot, long=True)
+            all_out = all(point.is_out for point in _points(snapshot))
+            text = "" if all_out else quiet_text(snapshot, long=True)
             if bool(text) == (name in self._quiet) or newest_age_s(snapshot) is None:
                 continue
             call = snapshot.calls[0]

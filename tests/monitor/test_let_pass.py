@@ -230,7 +230,7 @@ def lived(made: Night) -> Said:
         keeper.film_of,
         BEGIN_S,
         on_evaluated=evaluated,
-        probes_out=keeper.probes_out,
+        carried_out=keeper.carried_out,
     )
     breaks = list(made.breaks)
     for number, row in enumerate(made.rows):

@@ -17,7 +17,7 @@ from monitor.screen.freshness import QuietLines
 from monitor.snapshots import SnapshotMaker
 from monitor.specs import find_spec
 from rules.call import Call
-from rules.events import Event, ProbesOut, probes_out
+from rules.events import CarriedOut, Event, ProbesOut
 from rules.vocabulary import EventKind, LimitState
 from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quality, Quantity, Reading
@@ -68,7 +68,7 @@ class Trial:
             keeper.film_of,
             START_S,
             on_evaluated=keeper.evaluated,
-            probes_out=keeper.probes_out,
+            carried_out=keeper.carried_out,
         )
         maker, board = SnapshotMaker(enclosure, keeper, recorded=False), AlarmBoard()
         quiet = QuietLines()
@@ -93,9 +93,9 @@ class Trial:
             self.lines += [(minute, line) for line in quiet.news({"tent": snapshot})]
             self.calls.append(snapshot.calls[0].call)
             self.first.append(snapshot.calls[0].reasons[0].text)
-            self.due.append(snapshot.probes_due)
+            self.due.append(bool(snapshot.probes_due))
             assert all(
-                reason.state is not LimitState.OK or snapshot.probes_out is None
+                reason.state is not LimitState.OK or not snapshot.probes_out
                 for reason in snapshot.calls[0].reasons[:1]
             )
 
@@ -124,6 +124,7 @@ def test_the_newest_word_counts_and_none_of_the_future() -> None:
         at(EventKind.PROBES_IN, 2.0),
         at(EventKind.PROBES_OUT, 5.0),
     )
-    seen = [probes_out(events, START_S + minute * MIN) for minute in (0.0, 1.0, 3.0, 6.0)]
+    carried = CarriedOut(events)
+    seen = [carried.of_section("all", START_S + minute * MIN) for minute in (0.0, 1.0, 3.0, 6.0)]
     first = ProbesOut(START_S + MIN, START_S + 9 * MIN)
     assert seen == [None, first, None, ProbesOut(START_S + 5 * MIN, None)]

@@ -219,11 +219,40 @@ def test_probes_out_on_purpose_ring_nothing_but_one_reminder() -> None:
     for minute in range(2, 60):
         shown = replace(
             at(minute, call_of(SILENT), call_of(SILENT, section=STBD)),
-            probes_out=ProbesOut(START_S, START_S + 1800.0),
-            probes_due=minute >= 30,
+            probes_out=dict.fromkeys((PORT, STBD), ProbesOut(START_S, START_S + 1800.0)),
+            probes_due=frozenset((PORT, STBD) if minute >= 30 else ()),
         )
         rings += board.update(shown)
     assert [(ring.section, minutes([ring])) for ring in rings] == [("all", [31])]
+
+
+def test_one_sections_probe_out_on_purpose_silences_no_other_section() -> None:
+    board = AlarmBoard()
+    run(board, 0, 1, WELL)
+    rings: list[Ring] = []
+    for minute in range(2, 60):
+        shown = replace(
+            at(minute, call_of(SILENT), call_of(SILENT, section=STBD)),
+            probes_out={PORT: ProbesOut(START_S, START_S + 1800.0, PORT)},
+            probes_due=frozenset({PORT} if minute >= 30 else ()),
+        )
+        rings += board.update(shown)
+    assert [ring.section for ring in rings if ring.section != STBD] == [PORT]
+    assert minutes([ring for ring in rings if ring.section == PORT]) == [31]
+    assert minutes([ring for ring in rings if ring.section == STBD])[0] == 5
+
+
+def test_near_of_the_air_rings_though_the_sections_own_probe_is_out() -> None:
+    board = AlarmBoard()
+    run(board, 0, 1, WELL)
+    rings: list[Ring] = []
+    for minute in range(2, 12):
+        shown = replace(
+            at(minute, call_of(fact(NEAR, HUMID))),
+            probes_out={PORT: ProbesOut(START_S, None, PORT)},
+        )
+        rings += board.update(shown)
+    assert [ring.section for ring in rings] == [PORT]
 
 
 # What the log has, after a restart ------------------------------------------------------------
