@@ -24,6 +24,7 @@ from rules.clocks.at_event import (
     heater_remark,
     launch_warning,
     mix_warnings,
+    no_such_pot,
     sanding_remark,
     soft_film_warnings,
     touched,
@@ -222,6 +223,8 @@ def _warnings(event: Event, scene: Scene, touches: Sequence[str], spec: Spec | N
         found.append(sanding_remark(event, touches, clocks))
     asked = "" if event.withdrawn else asks_whose(event, scene.sections(), touches)
     found.append(asked or missing_before(event, scene.events))
+    hour = _hours(event, scene)
+    found.append(no_such_pot(event, scene.events, scene.sections(), hour))
     if event.kind is EventKind.BACK_IN_SERVICE and not event.withdrawn:
         found.append(launch_warning(scene.clocks(event.time_s - 1.0, None)))
     return [each for each in found if each]

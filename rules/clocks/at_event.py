@@ -213,6 +213,46 @@ def asks_whose(event: Event, sections: Collection[str], touches: Collection[str]
     )
 
 
+def no_such_pot(
+    event: Event,
+    before: Iterable[Event],
+    sections: Collection[str],
+    hour: Callable[[float], str],
+) -> str:
+    """Return what to say where a pot is ended that does not stand there, or "".
+
+    Args:
+        event: pot-ended, about to be kept.
+        before: the enclosure's events as kept.
+        sections: of the enclosure.
+        hour: shows a time of day [s].
+    """
+    if event.kind is not EventKind.POT_ENDED or event.withdrawn or event.batch is None:
+        return ""
+    before = tuple(before)
+    names = (event.section,) if event.section not in (None, ALL_SECTIONS) else (None, *sections)
+    pots = {
+        (pot.mixed_s, pot.batch): pot
+        for name in names
+        for pot in work_of(name, before, event.time_s).pots
+    }
+    standing = [
+        pot for _, pot in sorted(pots.items(), key=lambda each: each[0][0]) if pot.ended_s is None
+    ]
+    named = [pot for pot in pots.values() if pot.batch == event.batch]
+    if any(pot in standing for pot in named):
+        return ""
+    was = "was never mixed"
+    if named:
+        was = f"was ended at {hour(max(pot.ended_s or 0.0 for pot in named))}"
+    left = [f"batch {p.batch!r}" if p.batch else f"the pot of {hour(p.mixed_s)}" for p in standing]
+    stands = f"mixed and not ended: {', '.join(left)}" if left else "no other stands mixed"
+    return (
+        f"batch {event.batch!r} {was}, so this ended no pot ({stands}); if the name is wrong, take "
+        "this back with --corrects and --withdraw and record it with the right one"
+    )
+
+
 def coat_warnings(
     event: Event,
     before: Iterable[Event],

@@ -271,9 +271,8 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
     poured_s = () if pot is None else (pot.mixed_s,)
     if last is not None and last.started_s is not None:
         recent = event.time_s - (last.ended_s or last.started_s) <= SAME_COAT_S
-        same_spec = event.spec is None or last.spec in (None, event.spec_key)
         same_number = event.coat == last.number or (event.coat is None and last.ended_s is None)
-        if recent and same_spec and same_number:
+        if recent and same_number and not _is_other_paint(event, pot, last):
             # The coat goes on after a pause: it began when it began, and has not ended yet.
             coats[-1] = replace(
                 last,
@@ -298,6 +297,20 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
             poured_s=poured_s,
         )
     )
+
+
+def _is_other_paint(event: Event, pot: Pot | None, coat: Coat) -> bool:
+    """Whether a coat event names, itself or by its batch, another paint than a coat is laid with.
+
+    A batch that the coat has been begun from is the coat's own, whatever it was mixed as.
+    """
+    if coat.spec is None:
+        return False
+    if event.spec is not None:
+        return event.spec_key != coat.spec
+    if event.batch is None or pot is None or pot.batch != event.batch:
+        return False
+    return pot.spec not in (None, coat.spec) and pot.mixed_s not in coat.poured_s
 
 
 def _means(event: Event, section: str | None, coats: list[Coat], standing: list[Event]) -> bool:
@@ -502,9 +515,24 @@ def _coat_left_open(event: Event, before: list[Event]) -> str:
     now = work_of(event.section, [*before, event], event.time_s).newest
     if was is None or now is None or not _open(was) or now.number == was.number:
         return ""
-    return (
+    text = (
         f"coat {was.number} was never ended, so its clocks do not run and whether its recoat "
         f"window is open is not known; {_RECORD.format('coat-ended')}"
+    )
+    starts = [
+        each.row
+        for each in before
+        if each.kind is EventKind.COAT_STARTED
+        and is_about(each, event.section)
+        and was.started_s is not None
+        and each.time_s >= was.started_s
+    ]
+    if was.spec == now.spec or was.forgotten(event.time_s) or None in starts:
+        return text
+    rows = " and ".join(f"row {row}" for row in starts)
+    return (
+        f"{text}. If this is that coat, and it was recorded as of another paint, take {rows} back: "
+        + " and ".join(f"filmcall event coat-started --corrects {row} --withdraw" for row in starts)
     )
 
 

@@ -465,6 +465,62 @@ def test_a_coat_that_names_no_pot_beside_two_paints_says_which_it_took(db: str) 
         assert "the mix must stand" in said
 
 
+def test_a_coat_from_a_pot_of_another_paint_carries_no_open_coat_on(db: str) -> None:
+    primer, topcoat = "two-pack-epoxy-primer", "polyurethane-topcoat"
+    event(db, "mixed", "--batch", "B", "--at", ago(minutes=50), "--spec", topcoat)
+    event(db, "mixed", "--batch", "C", "--at", ago(minutes=40), "--spec", primer)
+    hull = ("coat-started", "--section", "hull")
+    event(db, *hull, "--at", ago(minutes=30))
+    said = event(db, *hull, "--batch", "B", "--at", ago(minutes=20)).out
+    assert "carries it on" not in said
+    assert (
+        "warning: coat 1 was never ended, so its clocks do not run and whether its recoat window "
+        "is open is not known; record it: filmcall event coat-ended --at TIME. If this is that "
+        "coat, and it was recorded as of another paint, take row 3 back: filmcall event "
+        "coat-started --corrects 3 --withdraw\n"
+    ) in said + "\n"
+    assert laid(db) == {topcoat: 2}
+    event(db, "coat-started", "--corrects", "3", "--withdraw")
+    assert laid(db) == {topcoat: 1}
+
+
+def test_a_coat_goes_on_from_its_own_batch_and_from_one_of_its_paint(db: str) -> None:
+    primer, topcoat = "two-pack-epoxy-primer", "polyurethane-topcoat"
+    for batch, spec in (("A", primer), ("B", topcoat)):
+        event(db, "mixed", "--batch", batch, "--at", ago(minutes=50), "--spec", spec)
+    hull = ("coat-started", "--section", "hull")
+    event(db, *hull, "--batch", "A", "--at", ago(minutes=30))
+    event(db, "mixed", "--batch", "C", "--at", ago(minutes=25), "--spec", primer)
+    assert "carries it on" in event(db, *hull, "--batch", "C", "--at", ago(minutes=20)).out
+    event(db, "respec", "--section", "hull", "--spec", topcoat, "--at", ago(minutes=15))
+    assert "carries it on" in event(db, *hull, "--batch", "A", "--at", ago(minutes=10)).out
+    assert laid(db) == {topcoat: 1}
+
+
+def laid(db: str) -> dict[str, int]:
+    """Coats on the hull by the spec that their clocks go by, those on top only."""
+    told = json.loads(filmcall("clocks", "--json", "--db", db).out)["clocks"]
+    return {each["spec"]: each["coat"] for each in told if each["section"] == "hull"}
+
+
+def test_a_pot_that_does_not_stand_there_is_told_where_it_is_ended(db: str) -> None:
+    spec = ("--spec", "polyurethane-topcoat")
+    event(db, "mixed", "--batch", "A", "--at", ago(minutes=30), *spec)
+    event(db, "mixed", "--section", "hull", "--at", ago(minutes=20), *spec)
+    said = event(db, "pot-ended", "--batch", "QQ").out
+    assert re.search(
+        r"warning: batch 'QQ' was never mixed, so this ended no pot \(mixed and not ended: batch "
+        r"'A', the pot of \d\d:\d\d\); if the name is wrong, take this back with --corrects and "
+        r"--withdraw and record it with the right one",
+        said,
+    )
+    assert "warning" not in event(db, "pot-ended", "--batch", "A", "--at", ago(minutes=10)).out
+    said = event(db, "pot-ended", "--batch", "A").out
+    assert re.search(r"warning: batch 'A' was ended at \d\d:\d\d, so this ended no pot", said)
+    assert "warning" not in event(db, "pot-ended").out
+    assert "(no other stands mixed)" in event(db, "pot-ended", "--batch", "A").out
+
+
 def test_paint_that_was_thrown_away_is_in_no_coat(db: str) -> None:
     event(db, "mixed", "--batch", "P", "--at", ago(minutes=50), "--spec", "two-pack-epoxy-primer")
     event(db, "mixed", "--batch", "D", "--at", ago(minutes=40), "--spec", "polyurethane-topcoat")
