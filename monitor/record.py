@@ -21,6 +21,7 @@ from rules.clocks.at_event import (
     RUBS,
     asks_whose,
     coat_warnings,
+    ended_before_begun,
     heater_remark,
     launch_warning,
     mix_warnings,
@@ -221,10 +222,10 @@ def _warnings(event: Event, scene: Scene, touches: Sequence[str], spec: Spec | N
         clocks = scene.clocks(event.time_s - 1.0, None)  # a coat of the same moment came after
         found += soft_film_warnings(event, touches, clocks, _hours(event, scene))
         found.append(sanding_remark(event, touches, clocks))
+    of = event, scene.events, scene.sections(), _hours(event, scene)
     asked = "" if event.withdrawn else asks_whose(event, scene.sections(), touches)
-    found.append(asked or missing_before(event, scene.events))
-    hour = _hours(event, scene)
-    found.append(no_such_pot(event, scene.events, scene.sections(), hour))
+    found.append(ended_before_begun(*of) or asked or missing_before(event, scene.events))
+    found.append(no_such_pot(*of))
     if event.kind is EventKind.BACK_IN_SERVICE and not event.withdrawn:
         found.append(launch_warning(scene.clocks(event.time_s - 1.0, None)))
     return [each for each in found if each]

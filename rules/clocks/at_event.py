@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Collection, Iterable
 from typing import TYPE_CHECKING
 
-from rules.clocks.work import Pot, Work, pot_of, work_of
+from rules.clocks.work import Pot, Work, coat_begun_after, pot_of, work_of
 from rules.events import Event, in_force
 from rules.spec.model import Spec
 from rules.text import duration_text
@@ -210,6 +210,45 @@ def asks_whose(event: Event, sections: Collection[str], touches: Collection[str]
     return (
         "no coat is open on any section, so this ended none; record whose it is: filmcall event "
         f"coat-ended --section NAME (of {names}), with coat-started before it"
+    )
+
+
+def ended_before_begun(
+    event: Event,
+    before: Iterable[Event],
+    sections: Collection[str],
+    hour: Callable[[float], str],
+) -> str:
+    """Return what to say of an end whose time lies before the start of the coat that is open.
+
+    Args:
+        event: about to be kept.
+        before: the enclosure's events as kept.
+        sections: of the enclosure.
+        hour: shows a time of day [s].
+
+    Returns:
+        A clause, or "" where it ends a coat, or none that is open can be meant.
+    """
+    if event.kind is not EventKind.COAT_ENDED or event.withdrawn:
+        return ""
+    before = tuple(before)
+    if event.section in (None, ALL_SECTIONS) and touched(event, before, sections):
+        return ""
+    names = (event.section,) if event.section is not None or not sections else sorted(sections)
+    standing, found = in_force(before), []
+    for name in names:
+        coats = work_of(name, before, event.time_s).coats
+        began = coat_begun_after(event, name, coats, standing, before)
+        if began is not None:
+            of = "" if name in (None, ALL_SECTIONS) else f" of {name}"
+            found.append(f"the coat{of} that is open began at {hour(began.time_s)}")
+    if not found:
+        return ""
+    return (
+        f"{', '.join(found)}, after this time, so this ended none: take this row back with "
+        "--corrects and --withdraw, and record the end with its right time. If it is of a coat "
+        "before, record it with that coat's number: filmcall event coat-ended --coat N --at TIME"
     )
 
 

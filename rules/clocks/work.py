@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from rules.events import Event, in_force
+from rules.events import Event, first_of, in_force
 from rules.text import duration_text
 from rules.units import DAY_S, HAND_UNITS, hand_figure, hand_unit_of, to_celsius
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method, Service
@@ -159,7 +159,9 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
         Events: `rules.vocabulary`; where two records disagree, the reading that ends an opens
         clock later and a closes clock sooner (common practice, no source).
     """
-    standing = [e for e in in_force(tuple(events)) if e.time_s <= now_s]
+    events = tuple(events)
+    in_all = in_force(events)
+    standing = [e for e in in_all if e.time_s <= now_s]
     coats: list[Coat] = []
     pots: list[Pot] = []
     sanded: list[float] = []
@@ -176,6 +178,8 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
                 wiped = launched = None
             case EventKind.COAT_ENDED:
                 if not _means(event, section, coats, standing):
+                    continue
+                if coat_begun_after(event, section, coats, in_all, events) is not None:
                     continue
                 _end_coat(coats, pots, event)
                 wiped = launched = None
@@ -324,6 +328,42 @@ def _means(event: Event, section: str | None, coats: list[Coat], standing: list[
         return False
     _, is_open_elsewhere, _ = _coating_in_the_air(standing[: standing.index(event)])
     return not is_open_elsewhere
+
+
+def coat_begun_after(
+    event: Event,
+    section: str | None,
+    coats: Sequence[Coat],
+    standing: Iterable[Event],
+    kept: Iterable[Event],
+) -> Event | None:
+    """Return the start of the coat that an end means whose time is a slip, else None.
+
+    It names no coat, none was open at its time, and one that began soon after it was open when it
+    was written down. It ends none: a coat made of it would hold the real one beneath its window.
+
+    Args:
+        event: coat-ended.
+        section: whose work.
+        coats: of the section at the event's time, before it.
+        standing: the events in force, in the order of time.
+        kept: all events as kept, to tell when each was first written down.
+    """
+    if event.coat is not None or (coats and coats[-1].is_open):
+        return None
+    kept = tuple(kept)
+    typed = first_of(event, kept).row or math.inf
+    open_since: Event | None = None
+    for each in standing:
+        if not event.time_s < each.time_s <= event.time_s + SAME_COAT_S:
+            continue
+        if not is_about(each, section) or (first_of(each, kept).row or math.inf) >= typed:
+            continue
+        if each.kind is EventKind.COAT_STARTED:
+            open_since = open_since or each
+        elif each.kind is EventKind.COAT_ENDED:
+            open_since = None
+    return open_since
 
 
 def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:

@@ -335,6 +335,55 @@ def test_a_coat_that_ends_without_a_start_is_kept_and_says_what_does_not_run(db:
     assert "warning" not in event(db, "coat-ended", "--withdraw", "--corrects", "1").out
 
 
+SLIP = (
+    r"warning: the coat{} that is open began at \d\d:\d\d, after this time, so this ended none: "
+    r"take this row back with --corrects and --withdraw, and record the end with its right time\."
+)
+
+
+@pytest.mark.parametrize(
+    ("section", "of"), [((), ""), (("--section", "hull"), " of hull")], ids=["none", "hull"]
+)
+@pytest.mark.parametrize("coats_before", [0, 1])
+def test_an_end_typed_before_the_start_of_the_open_coat_makes_no_coat(
+    db: str, section: tuple[str, ...], of: str, coats_before: int
+) -> None:
+    spec = (*section, "--spec", "polyurethane-topcoat")
+    for _ in range(coats_before):
+        event(db, "coat-started", *spec, "--at", ago(hours=9))
+        event(db, "coat-ended", *section, "--at", ago(hours=8))
+    event(db, "mixed", *spec, "--at", ago(minutes=30))
+    event(db, "coat-started", *spec, "--at", ago(minutes=20))
+    before = coats(db)
+    ran = event(db, "coat-ended", *section, "--at", ago(minutes=25))
+    assert re.search(SLIP.format(of), ran.out)
+    assert ran.out.count("warning") == 1
+    assert coats(db) == before
+    event(db, "coat-ended", *section)
+    assert coats(db) == before
+
+
+def test_an_end_without_a_start_is_one_where_it_was_written_down_before_the_next_coat(
+    db: str,
+) -> None:
+    spec = ("--spec", "polyurethane-topcoat")
+    event(db, "coat-ended", *spec, "--at", ago(minutes=60))
+    event(db, "coat-started", *spec, "--at", ago(minutes=40))
+    assert coats(db) == {2}
+    again = ("coat-ended", *spec, "--corrects", "1", "--note", "of the rail")
+    assert "warning: the coat" not in event(db, *again).out
+    assert coats(db) == {2}
+    event(db, "coat-ended", *spec, "--at", ago(minutes=30))
+    ran = event(db, "coat-ended", *spec, "--at", ago(minutes=50))
+    assert "warning: no coat was open, so coat 1 has an end and no start" in ran.out
+
+
+def coats(db: str) -> set[int]:
+    """The coats on top, by their clocks."""
+    told = json.loads(filmcall("clocks", "--json", "--db", db).out)["clocks"]
+    return {each["coat"] for each in told} - {None}
+
+
 def test_a_launch_over_a_film_that_has_not_cured_is_warned_of(db: str) -> None:
     event(db, "coat-started", "--at", ago(hours=3), "--spec", "polyurethane-topcoat")
     event(db, "coat-ended", "--at", ago(hours=2), "--spec", "polyurethane-topcoat")
