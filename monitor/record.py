@@ -17,6 +17,7 @@ from monitor.log.log import Store
 from monitor.log.photos import take_photo
 from monitor.log.rows import EventId
 from monitor.times import AHEAD_S
+from rules.call import Call
 from rules.clocks.at_event import (
     RUBS,
     asks_whose,
@@ -32,7 +33,7 @@ from rules.clocks.at_event import (
 )
 from rules.clocks.work import missing_before, work_of
 from rules.errors import FilmcallError
-from rules.events import OF_PAINT, Event, in_force, without_corrected
+from rules.events import OF_PAINT, TYPED_NOW_S, Event, in_force, without_corrected
 from rules.spec.model import Spec
 from rules.text import duration_text, hour_and_day_text, iso_utc, printable
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName, Step, Until
@@ -40,6 +41,7 @@ from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName, Step, Until
 if TYPE_CHECKING:
     # Most events ask neither clock nor config, and both load for longer than an event takes.
     from monitor.config.model import EnclosureConfig
+    from monitor.wire import Json
     from rules.clocks.clock import Clock
 
 EARLIEST_S = 631_152_000.0
@@ -61,6 +63,8 @@ class Scene:
         clocks: gives all of the enclosure's clocks at a time; those of recoating under the coat
             that an event begins, or for what comes next for None.
         memory: gives what of a section's newest film holds the next coat at a time.
+        answers: gives a section's present answers as JSON: whether to start, and of its wet
+            films; None for one that is not known or that nobody asks.
     """
 
     events: Sequence[Event]
@@ -68,6 +72,7 @@ class Scene:
     zone: tzinfo | None
     clocks: Callable[[float, Event | None], Sequence[Clock]]
     memory: Callable[[str | None, float], Sequence[str]]
+    answers: Callable[[str], tuple[Json | None, Json | None]]
 
     def sections(self) -> frozenset[str]:
         """Return the sections: those with a surface point, and those that events name."""
@@ -214,7 +219,7 @@ def at_least(
 
 def _warnings(event: Event, scene: Scene, touches: Sequence[str], spec: Spec | None) -> list[str]:
     """What speaks against an event at its moment, a clause each; the worst first."""
-    found = _said_of_a_coat(event, scene, touches)
+    found = [*_call_against(event, scene, touches), *_said_of_a_coat(event, scene, touches)]
     found += [_strange_section(event, scene), heater_remark(event)]
     if event.kind is EventKind.MIXED and not event.withdrawn:
         found += mix_warnings(event, spec)
@@ -229,6 +234,25 @@ def _warnings(event: Event, scene: Scene, touches: Sequence[str], spec: Spec | N
     if event.kind is EventKind.BACK_IN_SERVICE and not event.withdrawn:
         found.append(launch_warning(scene.clocks(event.time_s - 1.0, None)))
     return [each for each in found if each]
+
+
+def _call_against(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
+    """What the call says against a coat that is begun, or carried on, now: in its own words."""
+    typed_s = event.time_s if event.recorded_s is None else event.recorded_s
+    is_now = event.corrects is None and abs(typed_s - event.time_s) <= TYPED_NOW_S
+    if event.kind is not EventKind.COAT_STARTED or not is_now:
+        return []
+    before, found = tuple(scene.events), []
+    for name in touches or (ALL_SECTIONS,):
+        start, films = scene.answers(name)
+        was = work_of(name, before, event.time_s)
+        goes_on = len(work_of(name, (*before, event), event.time_s).coats) == len(was.coats)
+        answer = films if goes_on else start
+        if answer is None or answer["call"] == Call.GO or not answer["reasons"]:
+            continue
+        on = f" on {name}" if len(touches) > 1 else ""
+        found.append(f"{answer['call']}{on}: {answer['reasons'][0]['text'].rstrip('.')}")
+    return found
 
 
 def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:

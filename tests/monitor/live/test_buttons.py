@@ -5,15 +5,18 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from command import filmcall
-from live import START_S, TWO_PLANKS, Live, Machine
+from live import START_S, TWO_PLANKS, WET_C, Live, Machine
 
 from monitor.live.buttons import A_TURN, TAKE_BACK_S, Buttons
+from rules.events import Event
 from rules.text import iso_utc
+from rules.vocabulary import EventKind
 from sensors.mqtt.events import EventEar
 
 TOPIC = "filmcall/tent/event"
@@ -74,7 +77,7 @@ SECOND_COAT = {"kind": "coat-started", "section": "hull-port", "coat": 2, "batch
 
 def test_a_press_does_what_the_command_does_and_warns_of_the_same(tmp_path: Path) -> None:
     topcoat = TWO_PLANKS.replace("general-guidance", "polyurethane-topcoat")
-    machine = Machine(wall_ahead_s=time.time() - 2000.0)
+    machine = Machine(wall_ahead_s=time.time() - 1240.0)  # its time is now when the coat begins
     bench = Bench(tmp_path, Live(tmp_path, topcoat, machine))
     live = bench.live
     live.run(60.0, live.climate(port=19.0, stbd=19.0))
@@ -92,9 +95,37 @@ def test_a_press_does_what_the_command_does_and_warns_of_the_same(tmp_path: Path
     ran = filmcall("event", "coat-started", *words, "--enclosure", "tent", "--db", str(copy))
     assert ran.code == 0, ran.err
     typed = [line.removeprefix("warning: ") for line in ran.out.splitlines()[1:]]
-    assert len(typed) >= 2
-    assert "hull-port: this coat goes over a wet film" in typed[0]
+    assert len(typed) >= 3
+    assert typed[0].startswith("HOLD: Coat 1 ")
+    assert "hull-port: this coat goes over a wet film" in typed[1]
     assert pressed["warnings"] == [f"{each[:1].upper()}{each[1:]}." for each in typed]
+    live.kill()
+
+
+def test_a_coat_that_is_begun_in_a_stop_is_answered_by_the_call_first(tmp_path: Path) -> None:
+    """The plank at 8 degC is under the dew point of the air, 9.3 degC."""
+    machine = Machine(wall_ahead_s=time.time() - 1060.0)
+    bench = Bench(tmp_path, Live(tmp_path, TWO_PLANKS, machine))
+    live = bench.live
+    live.run(60.0, live.climate(port=WET_C, stbd=19.0))
+    said = "STOP: Hull 1.3 K below dew point: wet"
+    now_s = live.machine.wall()
+    port = Event(EventKind.COAT_STARTED, now_s, "tent", "hull-port", recorded_s=now_s)
+    assert live.watch.against(port)[0].startswith(said), "as a key asks before it is confirmed"
+    late = replace(port, time_s=now_s - 300.0)
+    assert not [each for each in live.watch.against(late) if "STOP" in each]
+    live.store.flush()
+    copy = tmp_path / "copy.db"
+    live.store.file.connection.execute("VACUUM INTO ?", (str(copy),))
+
+    pressed = bench.press(id="p1", kind="coat-started", section="hull-port")
+    assert pressed["warnings"][0].startswith(said)
+    for at, warned in ((pressed["time"], True), (iso_utc(now_s - 300.0), False)):
+        words = ("--section", "hull-port", "--at", at, "--enclosure", "tent", "--db", str(copy))
+        ran = filmcall("event", "coat-started", *words)
+        assert (f"\nwarning: {said}" in ran.out) is warned
+    both = replace(port, section=None)
+    assert live.watch.against(both)[0].startswith("STOP on hull-port: ")
     live.kill()
 
 
