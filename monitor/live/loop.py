@@ -44,7 +44,7 @@ from monitor.record import Recorded, Scene, record, spec_of, warnings_of
 from monitor.snapshot import Snapshot
 from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
-from monitor.wire import Json, answer_dict, enclosure_dict
+from monitor.wire import Json, answers_of, enclosure_dict
 from rules.air.state import pressure_at_altitude_pa
 from rules.events import Event, in_force
 from rules.reasons import Doubt
@@ -76,18 +76,6 @@ def by_message(arrivals: Sequence[Arrival]) -> Iterable[list[Arrival]]:
 def marked(reading: Reading) -> Reading:
     """Return the reading as one that came while the clock was not set."""
     return replace(reading, quality=Quality.CLOCK) if reading.quality is Quality.OK else reading
-
-
-def _answers_of(enclosure: Enclosure, section: str) -> tuple[Json | None, Json | None]:
-    """A section's two answers as JSON; one that nothing is known of yet has the whole's."""
-    calls = {call.section: call for call in enclosure.explain()}
-    call = calls.get(section) or calls.get(ALL_SECTIONS)
-    if call is None:
-        return None, None
-    start, films = (
-        None if each is None else answer_dict(each) for each in (call.start, call.films)
-    )
-    return start, films
 
 
 EVENTS_EVERY_S = 0.5
@@ -352,7 +340,7 @@ class Watch:
                 enclosure, time_s, over, None if over is None else spec_of(self._store, over)
             ),
             memory=lambda section, _: keeper.memory_of(section or ALL_SECTIONS, now_s),
-            answers=lambda section: _answers_of(enclosure, section),
+            answers=lambda section: answers_of(enclosure.explain(), section),
         )
 
     def end(self) -> None:
