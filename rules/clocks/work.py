@@ -81,8 +81,8 @@ class Pot:
         amount_ml: volume mixed, or None [mL].
         temps: its own temperature where measured by hand, [s, °C] in order.
         odd_units: units of hand measurements that are no temperature.
-        ended_s: when it was used up or thrown away, or the session ended in which it was
-            mixed; None while it stands there [s].
+        ended_s: when it was used up or thrown away, or None while it stands there: no session's
+            end ends it [s].
         method: how it will be put on, or None where the event does not say.
         hardener: name of its hardener, or None.
     """
@@ -202,7 +202,7 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
             case EventKind.RESPEC if coats:
                 coats[-1] = replace(coats[-1], spec=event.spec_key)
             case EventKind.SESSION_ENDED:
-                _end_session(coats, pots, event.time_s)
+                _end_session(coats, event.time_s)
             case EventKind.SANDED:
                 sanded.append(event.time_s)
             case EventKind.WIPED:
@@ -385,12 +385,9 @@ def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
     coats.append(Coat(number, None, event.time_s, spec, event.method))
 
 
-def _end_session(coats: list[Coat], pots: list[Pot], time_s: float) -> None:
+def _end_session(coats: list[Coat], time_s: float) -> None:
     if coats and coats[-1].ended_s is None and coats[-1].session_ended_s is None:
         coats[-1] = replace(coats[-1], session_ended_s=time_s)
-    for at, pot in enumerate(pots):
-        if pot.ended_s is None:
-            pots[at] = replace(pot, ended_s=time_s)
 
 
 def _end_pots(pots: list[Pot], event: Event) -> None:
@@ -591,8 +588,8 @@ def _session_never_started(before: list[Event]) -> str:
     if bounds and bounds[-1] is EventKind.SESSION_STARTED:
         return ""
     return (
-        "no session was open, so none ends with it in the list of sessions, though coats and "
-        f"pots left open end with it; {_RECORD.format('session-started')}"
+        "no session was open, so none ends with it in the list of sessions, though coats "
+        f"left open end with it; {_RECORD.format('session-started')}"
     )
 
 

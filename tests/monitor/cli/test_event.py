@@ -580,6 +580,17 @@ def test_paint_that_was_thrown_away_is_in_no_coat(db: str) -> None:
     assert set(laid) == {"two-pack-epoxy-primer"}
 
 
+def test_a_pot_lives_on_in_the_next_session(db: str) -> None:
+    event(db, "session-started", "--at", ago(minutes=60))
+    spec = ("--spec", "polyurethane-topcoat")
+    event(db, "mixed", "--batch", "A", "--at", ago(minutes=50), *spec)
+    event(db, "session-ended", "--at", ago(minutes=30))
+    event(db, "session-started", "--at", ago(minutes=25))
+    told = json.loads(filmcall("clocks", "--json", "--db", db).out)["clocks"]
+    assert [(each["name"], each["batch"]) for each in told] == [("pot life", "A")]
+    assert "warning" not in event(db, "coat-started", "--batch", "A").out
+
+
 def test_a_batch_name_that_is_in_use_is_told(db: str) -> None:
     spec = ("--spec", "polyurethane-topcoat")
     event(db, "mixed", "--batch", "A", "--at", ago(hours=3), *spec)
