@@ -82,6 +82,7 @@ class Counts:
 
 
 _OK = Quality.OK.value
+_UNHEARD = (Quality.STALE.value, Quality.MISSING.value)
 
 
 class ChannelState:
@@ -229,6 +230,7 @@ class Enclosure:
         self.counts = Counts()
         self.now_s = start_s
         self.doubts: tuple[Doubt, ...] = ()
+        self.no_link = ""
         self._probes_out = probes_out
         self.intake_delay_s = 0.0  # how old what is heard is by the time it comes
         self._film_of, self._films_due_s = film_of, films_due_s
@@ -450,6 +452,11 @@ class Enclosure:
             self._weigh_worked_out(sensed)
         if self._judge.standing:
             sensed = [self._widened(each) for each in sensed]
+        if self.no_link:
+            sensed = [
+                each._replace(why=self.no_link) if each.quality in _UNHEARD else each
+                for each in sensed
+            ]
         doubts = self.doubts
         if self._probes_out is not None and (out := self._probes_out(self.now_s)) is not None:
             doubts = (*doubts, probes_out_doubt(self._until_text(out)))

@@ -365,7 +365,9 @@ class Watch:
         if now_s - self._checked_s >= 1.0 or now_s < self._checked_s:
             self._checked_s = now_s
             now_s = self._look_at_clock(now_s)
-            self._put_outage(None if self.link is None else self.link.look(now_s), now_s)
+            if self.link is not None:
+                self._put_outage(self.link.look(now_s), now_s)
+                self.link.tell([room.enclosure for room in self.rooms.values()], now_s)
             if self.witness is not None:
                 linked = self.link is None or self.link.connected()
                 self._put_outage(self.witness.look(now_s, linked=linked), now_s)

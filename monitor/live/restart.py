@@ -274,6 +274,7 @@ STOPPED_S = 300.0
 LINK_LOST = "broker-lost"
 LINK_LOST_S = 10.0
 """A link that is back within this has lost nothing that its sensors do not say again [s]."""
+NO_LINK = "no link to the broker; start it, or what leads to it"
 
 
 def program_stopped(store: Store, now_s: float) -> Outage | None:
@@ -304,6 +305,7 @@ class LinkLog:
 
     def __init__(self, connected: Callable[[], bool]) -> None:
         self.connected = connected
+        self._was_linked = False
         self._lost_s: float | None = None
 
     def look(self, now_s: float) -> Outage | None:
@@ -315,7 +317,23 @@ class LinkLog:
         if not self.connected():
             self._lost_s = now_s if self._lost_s is None else self._lost_s
             return None
+        self._was_linked = True
         return self._over(now_s)
+
+    def tell(self, enclosures: Iterable[Enclosure], now_s: float) -> None:
+        """Let the calls name a link that is lost as why nothing is heard; they stay as they are.
+
+        Args:
+            enclosures: all that are heard over it.
+            now_s: now; call this after `look` [s].
+        """
+        lost_s = self._lost_s
+        # A link that was never there is given the time to come.
+        is_lost = lost_s is not None and (self._was_linked or now_s - lost_s >= LINK_LOST_S)
+        for enclosure in enclosures:
+            if bool(enclosure.no_link) is not is_lost:
+                enclosure.no_link = NO_LINK if is_lost else ""
+                enclosure.evaluate_now(now_s)
 
     def end(self, now_s: float) -> Outage | None:
         """Return the time without a link that goes on as the program ends, or None.

@@ -674,6 +674,39 @@ def test_a_time_without_a_link_to_the_broker_is_in_the_log_once_it_is_over(make:
     assert outage.text == "no link to the broker for 30 min"
 
 
+def test_without_a_link_reasons_and_alarms_name_it_and_send_nobody_to_a_probe(make: Make) -> None:
+    text = ONE_PLANK.replace("general-guidance", "polyurethane-topcoat")
+    live = make(text=text)
+    linked = True
+    live.watch.link = LinkLog(lambda: linked)
+    alarms = Alarms(live.watch, None)
+    live.run(60.0, live.climate())
+    now_s = live.machine.wall()
+    live.watch.record(Event(EventKind.COAT_STARTED, now_s, "tent", recorded_s=now_s))
+    live.run(60.0, live.climate())
+    linked = False
+    rung: list[str] = []
+    for _ in range(60):
+        live.run(10.0)
+        rung += [ring.text for ring in alarms.look(link_ok=linked)]
+    assert live.call() == "HOLD"
+    said = live.reasons()
+    assert said["dew_margin_min"] == (
+        "Dew margin unknown: no link to the broker; start it, or what leads to it"
+    )
+    assert not [each for each in said.values() if "too old" in each]
+    assert len(rung) == 1
+    for each in rung:
+        assert each.startswith("tent: Start the broker, or what leads to it; no probe is to blame.")
+        assert "no link to the broker" in each
+        assert "Look at the probe" not in each
+    linked = True
+    live.run(20.0)
+    assert live.reasons()["dew_margin_min"] == (
+        "Dew margin unknown: air temperature of air-bow is too old"
+    )
+
+
 def test_a_link_still_lost_when_the_program_ends_is_in_the_log_and_a_restart_blames_nothing_else(
     make: Make,
 ) -> None:
