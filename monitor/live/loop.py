@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 from typing import Protocol
 
 from monitor.calibrations import CalibrationBook, heard_of, of_other_probes, undoing_body
@@ -26,6 +25,7 @@ from monitor.live.restart import (
     load_temperatures,
     lost_sections,
     newest_sane_s,
+    program_ended,
     program_stopped,
     recall_readings,
     release_points,
@@ -53,7 +53,7 @@ from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.mqtt.heartbeat import BEHIND_S
 from sensors.mqtt.intake import Arrival
-from sensors.reading import Quality, Reading
+from sensors.reading import unclocked
 from sensors.zones import zone_or_utc
 
 
@@ -71,11 +71,6 @@ def by_message(arrivals: Sequence[Arrival]) -> Iterable[list[Arrival]]:
         group.append(arrival)
     if group:
         yield group
-
-
-def marked(reading: Reading) -> Reading:
-    """Return the reading as one that came while the clock was not set."""
-    return replace(reading, quality=Quality.CLOCK) if reading.quality is Quality.OK else reading
 
 
 EVENTS_EVERY_S = 0.5
@@ -347,6 +342,7 @@ class Watch:
         """Note what only this program knows; call it before the link and the log are closed."""
         now_s = self._clock.now_s()
         self._put_outage(None if self.link is None else self.link.end(now_s), now_s)
+        self._put_outage(program_ended(self._store, now_s), now_s)
         self._write_pending(now_s)
 
     # The loop -------------------------------------------------------------------------------
@@ -457,7 +453,7 @@ class Watch:
         if room.enclosure.counts.late != late_before:
             room.came_late(first.reading.time_s, now_s)
         try:
-            kept = [marked(each) for each in taken.kept] if self.clock_fault else taken.kept
+            kept = [unclocked(each) for each in taken.kept] if self.clock_fault else taken.kept
             self._store.add_readings(kept, taken.used)
             for confirmed in taken.confirmed:
                 self._store.note_quality(confirmed, confirmed.quality)

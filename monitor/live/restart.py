@@ -13,7 +13,7 @@ from monitor.config.model import EnclosureConfig
 from monitor.enclosure import Enclosure, LastCall
 from monitor.films import FilmKeeper
 from monitor.log.log import Store
-from monitor.log.rows import LIVE, QUALITY_CODES, QUALITY_OF_CODE, Outage
+from monitor.log.rows import ENDED, LIVE, QUALITY_CODES, QUALITY_OF_CODE, LogRefused, Outage
 from monitor.logged_samples import history_rows
 from monitor.replay.play import CLOCK_SET
 from monitor.samples import channels_of
@@ -280,18 +280,25 @@ NO_LINK = "no link to the broker; start it, or what leads to it"
 def program_stopped(store: Store, now_s: float) -> Outage | None:
     """Return the time in which no program watched before this start, or None.
 
-    It ran at least until the newest reading or call, or until it noted that it had no link to the
-    broker; what people recorded meanwhile, another shell wrote.
+    It ran at least until the newest row that it wrote; what people recorded meanwhile, another
+    shell wrote.
     """
     newest_s = store.newest_time_s(by_people=False)
-    if newest_s is None:
-        return None
-    unlinked = (each.to_s for each in store.outages(newest_s) if each.what == LINK_LOST)
-    newest_s = max([newest_s, *(to_s for to_s in unlinked if to_s is not None and to_s <= now_s)])
-    if now_s - newest_s < STOPPED_S:
+    if newest_s is None or now_s - newest_s < STOPPED_S:
         return None
     text = f"no program watched for up to {duration_text(now_s - newest_s)}, until it was started"
     return Outage(STOPPED, newest_s, now_s, text)
+
+
+def program_ended(store: Store, now_s: float) -> Outage | None:
+    """Return the end of the program as a row, where it would else seem to have ended long ago."""
+    try:
+        newest_s = store.newest_time_s(by_people=False)
+    except LogRefused:
+        return None
+    if newest_s is None or now_s - newest_s < STOPPED_S:
+        return None
+    return Outage(ENDED, now_s, now_s, "the program was ended; it had heard nothing new")
 
 
 def clock_set(before_s: float, after_s: float, step_s: float) -> Outage:

@@ -38,7 +38,7 @@ from monitor.config.load import load_config_file
 from monitor.live.alarms import Alarms
 from monitor.live.restart import LinkLog
 from monitor.log.log import Store
-from monitor.log.rows import QUALITY_CODES, Calibration, LogRefused
+from monitor.log.rows import QUALITY_CODES, AlarmRow, AlarmStep, Calibration, LogRefused
 from rules.events import Event, in_force
 from rules.vocabulary import EventKind, Stage
 from sensors.calibrate.fit import CalibrationMethod, Reference, fit
@@ -730,6 +730,28 @@ def test_a_link_still_lost_when_the_program_ends_is_in_the_log_and_a_restart_bla
     third = make(machine=live.machine)
     (_, stopped) = third.store.outages()
     assert stopped.text.startswith("no program watched for up to 1 h")
+
+
+@pytest.mark.parametrize("alive", ["alarm", "own note", "orderly end"])
+def test_a_program_that_hears_nothing_watches_until_its_last_row(make: Make, alive: str) -> None:
+    live = make()
+    live.run(60.0, live.climate())
+    live.run(2 * HOUR_S, step_s=60.0)
+    now_s = live.machine.wall()
+    if alive == "alarm":
+        live.watch.keep_alarm(
+            AlarmRow("tent", "all", "blind", "x", AlarmStep.RANG, now_s, now_s, 1)
+        )
+    elif alive == "own note":
+        live.watch.record(Event(EventKind.NOTE, now_s, "tent", recorded_s=now_s))
+    else:
+        live.end()
+    live.kill()
+    live.machine.monotonic_s += HOUR_S
+    again = make(machine=live.machine)
+    stopped = again.store.outages()[-1]
+    assert (stopped.what, stopped.from_s) == ("program-stopped", pytest.approx(now_s, abs=1.0))
+    assert stopped.text == "no program watched for up to 1 h, until it was started"
 
 
 # Events -------------------------------------------------------------------------------------
