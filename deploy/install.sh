@@ -12,7 +12,8 @@ readonly ACCOUNT=filmcall
 readonly PREFIX=/opt/filmcall
 readonly CONFIG=/etc/filmcall
 readonly DATA=/var/lib/filmcall
-readonly UNIT=/etc/systemd/system/filmcall.service
+readonly UNITS=/etc/systemd/system
+readonly UNIT=$UNITS/filmcall.service
 readonly COMMAND=/usr/local/bin/filmcall
 readonly STAGING=$PREFIX/staging
 readonly PYPI=https://pypi.org/simple
@@ -38,7 +39,8 @@ Installs filmcall from the checkout around this script, or from a wheel:
   --index-url URL  fetch the locked packages from this index; the hashes still count
   --root DIR       install into the system whose root is DIR, by chroot; nothing is started
   --files-only     with --root: lay the files only; no account, program or package
-  --remove         remove program, command and service; keep config, data and account
+  --remove         remove program, command and services, filmcall-page and filmcall-ship too; keep
+                   config, data and accounts
   --dry-run        print every command, change nothing
 TEXT
 }
@@ -128,30 +130,59 @@ managed() {
     [ -z "$root" ] && [ -d /run/systemd/system ]
 }
 
-systemctl_enable() { # enable | disable
+# The services that are set up here: the watch, and those that were put beside it by hand.
+services() {
+    local each
+    for each in filmcall filmcall-page filmcall-ship; do
+        [ ! -e "$root$UNITS/$each.service" ] || printf '%s\n' "$each.service"
+    done
+}
+
+systemctl_enable() { # enable | disable, and a service
     if managed; then
-        run systemctl "$1" filmcall.service
+        run systemctl "$1" "$2"
     elif [ "$files_only" = no ] && [ -x "$root/usr/bin/systemctl" ]; then
-        run_inside systemctl "$1" filmcall.service
+        run_inside systemctl "$1" "$2"
     fi
 }
 
 # ---- remove -------------------------------------------------------------------------------
 
 if [ "$action" = remove ]; then
-    if managed && [ -e "$UNIT" ]; then
-        run systemctl disable --now filmcall.service
-    elif [ -z "$root" ] || [ "$(id -u)" = 0 ] || [ "$dry" = yes ]; then
-        [ ! -e "$root$UNIT" ] || systemctl_enable disable
-    fi
-    run rm -f -- "$root$UNIT"
+    for service in $(services); do
+        if managed; then
+            run systemctl disable --now "$service"
+        elif [ -z "$root" ] || [ "$(id -u)" = 0 ] || [ "$dry" = yes ]; then
+            systemctl_enable disable "$service"
+        fi
+        run rm -f -- "$root$UNITS/$service"
+    done
     if [ "$(readlink -- "$root$COMMAND" || true)" = "$PREFIX/venv/bin/filmcall" ]; then
         run rm -f -- "$root$COMMAND"
     fi
     run rm -rf -- "$root$PREFIX"
     if managed; then run systemctl daemon-reload; fi
-    say "filmcall is removed. Kept: $CONFIG, $DATA and the account $ACCOUNT."
-    say "To erase those too: sudo rm -r $CONFIG $DATA; sudo userdel $ACCOUNT"
+    kept=() erase=''
+    for place in "$CONFIG" "$CONFIG-page" "$DATA" "$UNITS"/filmcall{,-page,-ship}.service.d; do
+        [ ! -e "$root$place" ] || kept+=("$root$place")
+    done
+    [ "${#kept[@]}" = 0 ] || erase="sudo rm -r$(printf ' %q' "${kept[@]}")"
+    for account in "$ACCOUNT" "$ACCOUNT-page"; do
+        if grep -qs "^$account:" "$root/etc/passwd"; then
+            kept+=("account $account${root:+ of $root}")
+            erase+="${erase:+; }sudo userdel ${root:+--root $(printf '%q' "$root") }$account"
+        fi
+    done
+    is=is
+    if [ "$dry" = yes ]; then
+        say "Nothing was changed."
+        is='would be'
+    fi
+    say "filmcall $is removed${root:+ from $root}."
+    if [ "${#kept[@]}" -gt 0 ]; then
+        say "Kept: $(printf '%s, ' "${kept[@]}" | sed 's/, $//')."
+        say "To erase those too: $erase"
+    fi
     exit 0
 fi
 
@@ -234,7 +265,8 @@ if [ "$files_only" = no ]; then
 fi
 
 # Pages and examples, for reading on the machine itself.
-for part in README.md THREATS.md mosquitto payloads filmcall-page.service filmcall-ship.service; do
+for part in README.md SCALING.md THREATS.md mosquitto payloads server filmcall-page.service \
+    filmcall-ship.service; do
     run cp -R -- "$here/$part" "$root$PREFIX/deploy/"
 done
 
@@ -250,11 +282,12 @@ old=$(readlink -- "$root$PREFIX/venv" || true)
 new=venv.a
 [ "$old" != venv.a ] || new=venv.b
 python=$PREFIX/$new/bin/python
+changed=no
 
 cleanup() {
     status=$?
     rm -rf -- "$root${STAGING:?}"
-    if [ "$status" != 0 ]; then
+    if [ "$status" != 0 ] && [ "$changed" = no ]; then
         rm -rf -- "$root${PREFIX:?}/$new" "$root$PREFIX/venv.next"
         printf 'install.sh: it failed; what was installed before is as it was.\n' >&2
     fi
@@ -320,15 +353,21 @@ fi
 # One rename changes over: at no moment is there no program.
 run ln -sfn -- "$new" "$root$PREFIX/venv.next"
 run mv -T -- "$root$PREFIX/venv.next" "$root$PREFIX/venv"
+changed=yes
 if [ -e "$root$COMMAND" ] && [ ! -L "$root$COMMAND" ]; then
     say "$COMMAND is another program and stays; the command is $PREFIX/venv/bin/filmcall."
 else
     run ln -sfn -- "$PREFIX/venv/bin/filmcall" "$root$COMMAND"
 fi
 if managed; then run systemctl daemon-reload; fi
-systemctl_enable enable
-# A running service goes over to the new program now; one that is stopped stays so.
-if managed; then run systemctl try-restart filmcall.service; fi
+systemctl_enable enable filmcall.service
+# What runs goes over to the new program now; what is stopped stays so.
+down=()
+if managed; then
+    for service in $(services); do
+        run systemctl try-restart "$service" || down+=("$service")
+    done
+fi
 if [ -n "$old" ] && [ "$old" != "$new" ]; then
     run rm -rf -- "$root${PREFIX:?}/$old"
 fi
@@ -339,9 +378,13 @@ if [ "$dry" = yes ]; then
     exit 0
 fi
 say "${shown} is installed."
+for service in "${down[@]}"; do
+    say "$service did not start again: systemctl status $service says why."
+done
 if [ "$first" = yes ]; then
     say "Next: 1. sudo nano $CONFIG/filmcall.toml"
     say "      2. sudo -u $ACCOUNT filmcall doctor --config $CONFIG/filmcall.toml"
     say "      3. sudo systemctl start filmcall"
     say "Read $PREFIX/deploy/README.md first: it says where nothing electric may stand."
 fi
+[ "${#down[@]}" = 0 ]

@@ -44,6 +44,10 @@ chroot "$root" su -s /bin/sh filmcall -c 'filmcall --help' >/dev/null
     'filmcall:filmcall:750 root:filmcall:750' ]
 [ "$(chroot "$root" systemctl is-enabled filmcall)" = enabled ]
 chroot "$root" systemd-analyze verify --man=no filmcall.service
+for each in page ship; do
+    install -m 644 -- "$tmp/tree/deploy/filmcall-$each.service" "$root/etc/systemd/system/"
+    chroot "$root" systemctl enable "filmcall-$each"
+done
 passed 'installed, runs for the account filmcall, enabled, and the unit verifies'
 
 printf '# mine\n' >>"$root/etc/filmcall/filmcall.toml"
@@ -79,7 +83,7 @@ passed 'a wrong hash stops it'
 "$install" --remove --root "$root" >/dev/null
 [ ! -e "$root/opt/filmcall" ]
 [ ! -L "$root/usr/local/bin/filmcall" ]
-[ ! -e "$root/etc/systemd/system/filmcall.service" ]
+[ -z "$(find "$root/etc/systemd/system" -name 'filmcall*')" ]
 [ "$(cat -- "$root/var/lib/filmcall/log.db")" = log ]
 [ -f "$root/etc/filmcall/filmcall.toml" ]
 passed 'removed; config and data are kept'

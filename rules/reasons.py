@@ -560,7 +560,9 @@ def distance_text(
     if guard:
         sure = figure(name, bound - guard if is_upper(name) else bound + guard, 1)
         stands = climate.stands(name, guard)
-        wants = f"{wants}, or {sure} {'while its probe stands' if stands else 'with sensor error'}"
+        wants = (
+            f"{wants}, or {sure} {'while a probe stands still' if stands else 'with sensor error'}"
+        )
     return f"{value_text(name, value, bound, climate, figure)}; {wants}"
 
 

@@ -16,6 +16,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from machine import machine, needs_a_debian
 from packaging.requirements import Requirement
 
 from monitor.cli.yard import PORT
@@ -70,13 +71,6 @@ def test_shellcheck_finds_nothing(script: Path) -> None:
 def test_scripts_stop_at_the_first_fault_and_can_be_run(script: Path) -> None:
     assert "\nset -euo pipefail\n" in script.read_text()
     assert os.access(script, os.X_OK)
-
-
-def needs_a_debian() -> None:
-    """Skip where the install script has no system to look at."""
-    need("a Debian with python3", Path("/usr/bin/python3").exists() and bool(shutil.which("dpkg")))
-    version = run("/usr/bin/python3", "-c", "import sys; print(sys.version_info >= (3, 11))")
-    need("python3 3.11 as the system's", version.stdout.strip() == "True")
 
 
 def test_dry_run_prints_every_command_and_changes_nothing(tmp_path: Path) -> None:
@@ -184,6 +178,129 @@ def test_installing_again_keeps_the_config_and_removing_keeps_config_and_data(
     assert not command.is_symlink()
     again = run(INSTALL, "--remove", "--root", root)
     assert again.returncode == 0, again.stderr
+
+
+def test_what_remove_says_names_the_root_and_what_is_left_there(tmp_path: Path) -> None:
+    root = tmp_path / "a root"
+    root.mkdir()
+    assert run(INSTALL, "--root", root, "--files-only").returncode == 0
+    (root / "etc/filmcall-page").mkdir()
+    (root / "etc/passwd").write_text("filmcall:x:990:990::/:/x\nfilmcall-page:x:991:991::/:/x\n")
+    for name in ("filmcall-page.service", "filmcall-ship.service"):
+        shutil.copy(DEPLOY / name, root / "etc/systemd/system")
+    before = tree(root)
+    looked = run(INSTALL, "--remove", "--dry-run", "--root", root)
+    assert tree(root) == before
+    *commands, nothing, would, kept, erase = looked.stdout.splitlines()
+    assert all(line.startswith("+ ") for line in commands)
+    assert nothing == "Nothing was changed."
+    assert would == f"filmcall would be removed from {root}."
+    places = [
+        str(root / each) for each in ("etc/filmcall", "etc/filmcall-page", "var/lib/filmcall")
+    ]
+    accounts = [f"account {each} of {root}" for each in ("filmcall", "filmcall-page")]
+    assert kept == f"Kept: {', '.join([*places, *accounts])}."
+    said = shlex.split(erase.removeprefix("To erase those too: ").replace(";", " ; "))
+    assert said == [
+        *("sudo", "rm", "-r", *places, ";"),
+        *("sudo", "userdel", "--root", str(root), "filmcall", ";"),
+        *("sudo", "userdel", "--root", str(root), "filmcall-page"),
+    ]
+    removed = run(INSTALL, "--remove", "--root", root)
+    assert removed.stdout.splitlines() == [f"filmcall is removed from {root}.", kept, erase]
+    assert list((root / "etc/systemd/system").iterdir()) == []
+    for each in places:
+        shutil.rmtree(each)
+    (root / "etc/passwd").write_text("root:x:0:0::/:/x\n")
+    bare = run(INSTALL, "--remove", "--root", root)
+    assert bare.stdout == f"filmcall is removed from {root}.\n"
+
+
+def test_what_is_installed_beside_the_program_links_to_what_is_installed(tmp_path: Path) -> None:
+    assert run(INSTALL, "--root", tmp_path, "--files-only").returncode == 0
+    deploy = tmp_path / "opt/filmcall/deploy"
+    pages = sorted(deploy.rglob("*.md"))
+    assert {page.relative_to(deploy).as_posix() for page in pages} == {
+        page.relative_to(DEPLOY).as_posix() for page in DEPLOY.rglob("*.md")
+    }
+    for page in pages:
+        for target in re.findall(r"\]\(([^)#:]+)\)", page.read_text("utf-8")):
+            assert (page.parent / target).exists(), f"{page}: {target}"
+    for unit in DEPLOY.glob("*.service"):
+        (documentation,) = unit_lines(unit)["Documentation"]
+        assert (tmp_path / documentation.removeprefix("file:///")).is_file(), unit
+
+
+def test_commands_on_the_pages_name_files_where_they_are() -> None:
+    """A command is run at the checkout's root, but for the broker's page, which says where."""
+    found = 0
+    for page in (DEPLOY / "README.md", DEPLOY / "server" / "README.md"):
+        for block in re.findall(r"```sh\n(.*?)```", page.read_text("utf-8"), re.S):
+            for word in re.findall(r"[^\s'\"]+\.(?:service|sh|lock)\b", block):
+                place = word.replace("/opt/filmcall/deploy/", "deploy/")
+                found += 1
+                assert (ROOT / place).is_file(), word
+    assert found >= 8
+
+
+_SET_UP = f"""
+"$install" >/dev/null
+cp {shlex.quote(str(DEPLOY))}/filmcall-page.service /etc/systemd/system
+"""
+
+
+def test_an_upgrade_restarts_whatever_is_set_up_and_removing_stops_it(tmp_path: Path) -> None:
+    walked = machine(
+        tmp_path,
+        INSTALL,
+        f"""{_SET_UP}
+        cp {shlex.quote(str(DEPLOY))}/filmcall-ship.service /etc/systemd/system
+        rm /run/said
+        "$install" >/dev/null
+        cat /run/said; echo --
+        rm /run/said
+        "$install" --remove >/dev/null
+        cat /run/said
+        ls /etc/systemd/system""",
+    )
+    assert walked.returncode == 0, walked.stderr
+    upgraded, removed = walked.stdout.split("--\n", 1)
+    services = ("filmcall", "filmcall-page", "filmcall-ship")
+    assert upgraded.splitlines() == [
+        "daemon-reload",
+        "enable filmcall.service",
+        *(f"try-restart {each}.service" for each in services),
+    ]
+    assert removed.splitlines() == [
+        *(f"disable --now {each}.service" for each in services),
+        "daemon-reload",
+    ]
+
+
+def test_a_service_that_does_not_start_again_costs_no_program(tmp_path: Path) -> None:
+    walked = machine(
+        tmp_path,
+        INSTALL,
+        f"""{_SET_UP}
+        echo filmcall.service >/run/broken
+        rm /run/said
+        code=0
+        "$install" || code=$?
+        echo "code $code"
+        cat /run/said
+        /opt/filmcall/venv/bin/filmcall
+        ls /opt/filmcall""",
+    )
+    assert walked.returncode == 0, walked.stderr
+    assert "what was installed before is as it was" not in walked.stderr
+    said = walked.stdout
+    assert (
+        "filmcall 1 is installed.\nfilmcall.service did not start again: systemctl status" in said
+    )
+    assert "code 1\n" in said
+    assert "try-restart filmcall-page.service" in said
+    assert {"venv", "venv.b"} <= set(said.split())
+    assert not {"venv.a", "staging"} & set(said.split())
 
 
 def test_removing_leaves_a_command_of_another_origin(tmp_path: Path) -> None:

@@ -8,10 +8,11 @@ readonly DATABASE=filmcall FILMCALL=/opt/filmcall/venv/bin/filmcall
 
 usage() {
     cat <<'TEXT'
-usage: sudo deploy/server/install.sh [--dry-run] NETWORK
+usage: sudo deploy/server/install.sh [--dry-run] NETWORK ...
 
-  NETWORK    from where stations may come, such as 192.168.7.0/24; each by its own account with
-             a password, over TLS only
+  NETWORK    from where stations and readers may come, such as 192.168.7.0/24 or fd12:3456::/64; each
+             by its own account with a password, over TLS only. Those of the last run count, and
+             no others.
 
 Wants filmcall in /opt/filmcall (deploy/install.sh --with ship).
 TEXT
@@ -22,19 +23,27 @@ stop() {
     exit "${2:-1}"
 }
 
-dry=no network=''
+dry=no networks=()
 while [ $# -gt 0 ]; do
     case $1 in
         --dry-run) dry=yes ;;
         -h | --help) usage && exit 0 ;;
         -*) stop "$1 is no option; nothing is done. See --help." 2 ;;
-        *) network=$1 ;;
+        *) networks+=("$1") ;;
     esac
     shift
 done
-if ! [[ $network =~ ^[0-9a-fA-F.:]+/[0-9]+$ ]]; then
-    stop "NETWORK '$network' is no network such as 192.168.7.0/24; nothing is done." 2
-fi
+[ "${#networks[@]}" -gt 0 ] || stop "NETWORK is missing; nothing is done. See --help." 2
+# PostgreSQL does not start with a line that it cannot read.
+for place in "${!networks[@]}"; do
+    checked=$(python3 -Ic 'import ipaddress, sys; print(ipaddress.ip_network(sys.argv[1]))' \
+        "${networks[place]}" 2>/dev/null) || checked=''
+    if [[ ${networks[place]} != */* || ! $checked =~ ^[0-9a-f.:]+/[0-9]+$ ]]; then
+        stop "NETWORK '${networks[place]}' is no network; nothing is done. Write it like\
+ 192.168.7.0/24, the bits behind its length 0." 2
+    fi
+    networks[place]=$checked
+done
 
 run() {
     printf '+'
@@ -59,7 +68,7 @@ version=$(find /usr/lib/postgresql -mindepth 1 -maxdepth 1 -printf '%f\n' 2>/dev
 version=${version:-15}
 config=/etc/postgresql/$version/main
 
-# One file of settings of our own, and one line that lets stations in; both are written anew.
+# A file of settings of our own, and lines that let stations in; both are written anew.
 settings=$(mktemp)
 trap 'rm -f -- "$settings" "$settings.hba"' EXIT
 cat >"$settings" <<'TEXT'
@@ -71,15 +80,19 @@ password_encryption = 'scram-sha-256'
 synchronous_commit = on
 TEXT
 run install -o postgres -g postgres -m 644 -- "$settings" "$config/conf.d/filmcall.conf"
-if ! grep -qsF "hostssl $DATABASE +filmcall_station $network" "$config/pg_hba.conf"; then
-    {
-        printf '# Stations and readers of filmcall, over TLS only.\n'
-        printf 'hostssl %s +filmcall_station %s scram-sha-256\n' "$DATABASE" "$network"
-        printf 'hostssl %s +filmcall_reader %s scram-sha-256\n' "$DATABASE" "$network"
-        cat -- "$config/pg_hba.conf" 2>/dev/null || true
-    } >"$settings.hba"
-    run install -o postgres -g postgres -m 640 -- "$settings.hba" "$config/pg_hba.conf"
-fi
+readonly TITLE='# Stations and readers of filmcall, over TLS only.'
+{
+    printf '%s\n' "$TITLE"
+    for network in "${networks[@]}"; do
+        for role in station reader; do
+            printf 'hostssl %s +filmcall_%s %s scram-sha-256\n' "$DATABASE" "$role" "$network"
+        done
+    done
+} >"$settings.hba"
+if [ "$dry" = yes ]; then sed 's/^/    /' "$settings.hba"; fi
+grep -vE -e "^$TITLE\$" -e "^hostssl $DATABASE \+filmcall_(station|reader) [^ ]+ scram-sha-256\$" \
+    "$config/pg_hba.conf" 2>/dev/null >>"$settings.hba" || true
+run install -o postgres -g postgres -m 640 -- "$settings.hba" "$config/pg_hba.conf"
 run systemctl restart postgresql
 if [ "$dry" = yes ] || ! runuser -u postgres -- psql -lqtA | cut -d '|' -f 1 | grep -qx "$DATABASE"; then
     as_postgres createdb --encoding UTF8 --template template0 "$DATABASE"

@@ -14,6 +14,7 @@ import typer
 
 from monitor.display import Units, prefer
 from monitor.display import shown as shown_in_units
+from monitor.log.given_up import CopyFile
 from rules.errors import FilmcallError
 from rules.numbers import number
 from rules.text import printable, shown
@@ -25,7 +26,7 @@ _NOT_FINITE = ("nan", "inf", "-inf")
 
 
 @contextmanager
-def log_to_read(db: str | Path | None, log: str | None) -> Iterator[Path | None]:
+def log_to_read(db: str | Path | None, log: str | None) -> Iterator[Path | CopyFile | None]:
     """Yield the log's file: the one named, or a shipped copy laid out as one while it is read.
 
     Args:

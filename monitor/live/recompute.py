@@ -44,6 +44,7 @@ from rules.section import SectionCall
 from rules.spec.model import GENERAL_GUIDANCE, Spec
 from rules.text import iso_utc
 from rules.trend import EarlierOutlook
+from rules.units import DAY_S
 from rules.vocabulary import LimitName
 from sensors.mqtt.intake import Arrival
 from sensors.reading import Quality, Quantity, Reading
@@ -52,6 +53,8 @@ SETTLED_S = 7200.0
 """After a time that is not known, dwell, trend and clocks are the log's own again [s]."""
 LEARNED_S = 12 * 3600.0
 """A channel's own record, by which it is believed, reaches so far back [s]."""
+FILM_S = 30.0 * DAY_S
+"""Films and their clocks reach so far back (judgement, no source) [s]."""
 _QUIET_S = 60.0
 _QUIET_STEPS = 60
 _AS_IT_CAME = (Quality.MISSING, Quality.STALE, Quality.RETAINED, Quality.CLOCK)
@@ -465,6 +468,7 @@ def _unsure(store: Store, enclosure: str, kept: Sequence[Kept]) -> Iterator[Unsu
         if outage.what not in (STOPPED, ENDED, LINK_LOST, RECORD_LOST):
             end_s = outage.from_s if outage.to_s is None else outage.to_s
             yield Unsure(outage.from_s - CALL.near_s, end_s + SETTLED_S, outage.text)
+    yield from _given_up(store)
     for (to_us,) in store.file.rows(
         "SELECT max(to_us) FROM thinnings t JOIN channels c ON c.id = t.channel "
         "WHERE source = ? AND enclosure = ? AND t.minutes > 0",
@@ -474,6 +478,14 @@ def _unsure(store: Store, enclosure: str, kept: Sequence[Kept]) -> Iterator[Unsu
         if to_us is not None:
             why = "their readings were thinned to minute means"
             yield Unsure(-float("inf"), to_us / 1e6 + LEARNED_S, why)
+
+
+def _given_up(store: Store) -> Iterator[Unsure]:
+    """The time that a copy no longer has, and that in which films still reach into it."""
+    given_up = store.file.given_up
+    if given_up is not None:
+        why = "the readings that they rest on were given up in the database"
+        yield Unsure(-float("inf"), given_up.before_s + FILM_S, why)
 
 
 # What was recorded ---------------------------------------------------------------------------
@@ -520,6 +532,7 @@ def _played(store: Store, source: LogSource, enclosure: str, kept: Sequence[Kept
     if why:
         again.unsure.append(Unsure(-float("inf"), float("inf"), why))
         return again
+    again.unsure += _given_up(store)
     for outage in store.outages(source=source.source):
         again.unsure.append(Unsure(outage.from_s, float("inf"), outage.text))
     job = _job(store, enclosure, kept[0].facts)

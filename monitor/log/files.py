@@ -6,7 +6,7 @@ import json
 import sys
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TextIO
 
 from monitor.log.chain import Seal
+from monitor.log.given_up import CopyFile, GivenUp
 from monitor.log.log import Store, log_path
 from monitor.log.photos import PhotoFault, folder_of, photo_bytes
 from rules.errors import FilmcallError
@@ -27,13 +28,15 @@ STAND_AS_WRITTEN = (
 
 
 @contextmanager
-def reading_log(db: Path | None) -> Iterator[Store]:
+def reading_log(db: Path | CopyFile | None) -> Iterator[Store]:
     """Open the log to read, and close it afterwards."""
-    with Store.open(log_path(db), now_s=time.time, read_only=True) as store:
+    path, given_up = db if isinstance(db, CopyFile) else (db, None)
+    with Store.open(log_path(path), now_s=time.time, read_only=True) as store:
+        store.file.given_up = given_up
         yield store
 
 
-def sessions(db: Path | None, *, as_json: bool) -> str:
+def sessions(db: Path | CopyFile | None, *, as_json: bool) -> str:
     """Return the jobs and recordings in the log, one line each."""
     with reading_log(db) as store:
         found = store.sessions()
@@ -86,7 +89,7 @@ class Recomputed:
 
 
 def verify(
-    db: Path | None,
+    db: Path | CopyFile | None,
     *,
     as_json: bool,
     seal: str | None = None,
@@ -110,7 +113,7 @@ def verify(
         held = None if wanted is None else store.sealed_as(wanted)
         photos, changed, away = _photos(store)
         again = None if recompute is None else recompute(store)
-        path = store.path
+        path, given_up = store.path, store.file.given_up
     problems = [str(problem) for problem in audit.problems]
     problems += changed
     problems += [] if again is None else again.problems
@@ -130,6 +133,14 @@ def verify(
             "thinned_minutes": audit.means,
             "open": audit.open,
             "outside": audit.outside,
+            "given_up": None
+            if given_up is None
+            else {
+                "before": iso_utc(given_up.before_s, 0),
+                "at": iso_utc(given_up.at_s, 0),
+                "by": given_up.by,
+                "places_unproved": len(audit.unproved),
+            },
             "photos": photos,
             "photos_away": away,
             "calls_follow": None if again is None else again.follow,
@@ -150,6 +161,8 @@ def verify(
             f"{counted(audit.readings, 'reading')} and "
             f"{counted(audit.means, 'thinned minute')}."
         ]
+    if given_up is not None:
+        lines += _given_up_lines(given_up, audit.unproved)
     if again is not None:
         lines += _calls_lines(again)
     if photos:
@@ -197,6 +210,19 @@ def _photos(store: Store) -> tuple[int, list[str], int]:
     return stand, changed, away
 
 
+def _given_up_lines(given_up: GivenUp, unproved: Sequence[int]) -> list[str]:
+    """What is said of the months that a copy no longer has, and of what they leave unproved."""
+    lines = [f"{given_up.words()} They are not judged; all else is."]
+    if unproved:
+        place, last = ("place", "it") if len(unproved) == 1 else ("places", "the last of them")
+        lines.append(
+            f"{len(unproved)} {place} of the chain, up to {unproved[-1]}, held minute means that "
+            f"went with them: a seal from after {last} proves nothing of what stands before. For "
+            f"that, take an earlier seal, or the station's own log."
+        )
+    return lines
+
+
 def _calls_lines(again: Recomputed) -> list[str]:
     """What is said of the calls that were made again, and of those that could not be."""
     follow = "call follows" if again.follow == 1 else "calls follow"
@@ -232,7 +258,7 @@ def seal_text(seal: Seal, digits: int = 64) -> str:
     return f"{_SEAL} {counted(seal.count, 'row')}{when}, {seal.sha256[:digits]}."
 
 
-def export(what: str, form: str, out: Path, db: Path | None) -> None:
+def export(what: str, form: str, out: Path, db: Path | CopyFile | None) -> None:
     """Write rows out of the log, and the log's seal into a file beside them.
 
     Args:

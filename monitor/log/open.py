@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Self, TextIO
 
 from monitor.log import chain
+from monitor.log.given_up import GivenUp
 from monitor.log.rows import (
     LIVE,
     LogBusy,
@@ -131,6 +132,7 @@ def _lock(file: TextIO) -> bool:
 CHECKED_BYTES = 32 * 1024 * 1024
 # Once another process has held the log too long, no further wait of that length until it lets go.
 BUSY_AGAIN_S = 0.02
+BUSY_CLOSE_S = 1.0  # a watch that ends waits no longer for who reads
 WATCH_CACHE_KIB = 512  # pages of its log that a watch keeps in memory
 
 
@@ -142,6 +144,7 @@ class LogFile:
         connection: to it, in autocommit mode.
         notices: what has to be said loudly, such as a damaged file set aside.
         lock: the right to watch into it, where this program has it.
+        given_up: what went out of a shipped copy that was laid out as this file, or None.
     """
 
     def __init__(
@@ -157,6 +160,7 @@ class LogFile:
         self.connection = connection
         self.notices = notices
         self.lock: WatchLock | None = None
+        self.given_up: GivenUp | None = None
         self._now_s = now_s
         self._busy_s = busy_s
         # Why the file could only be read at the start, or "".
@@ -308,9 +312,17 @@ class LogFile:
     def close(self) -> None:
         """Give back the lock and close the file."""
         if self.lock is not None:
+            self._take_in_tail()
             self.lock.release()
             self.lock = None
         self.connection.close()
+
+    def _take_in_tail(self) -> None:
+        # While a shipper has the log open too, SQLite would leave all in the tail, which who moves
+        # the file alone leaves behind. Where a reader is in the way, it stays as safe there.
+        with suppress(sqlite3.Error):
+            self.connection.execute(f"PRAGMA busy_timeout = {round(BUSY_CLOSE_S * 1000)}")
+            self.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def _take_lock(self) -> None:
         if self._wants_lock:

@@ -58,7 +58,14 @@ class Queries:
         """
         low, high = span_us(from_s, to_s)
         with self._file.asking():
-            return audit(self._file.connection, readings=readings, from_us=low, to_us=high)
+            given_up = self._file.given_up
+            return audit(
+                self._file.connection,
+                readings=readings,
+                from_us=low,
+                to_us=high,
+                given_up=given_up,
+            )
 
     def seal(self) -> chain.Seal:
         """Return the seal of all that stands in the log, to be noted outside it."""

@@ -13,6 +13,7 @@ from functools import cache
 from typing import NamedTuple
 
 from monitor.log import chain, leaves, merkle, schema
+from monitor.log.given_up import GivenUp
 from monitor.log.leaves import MINUTE_US, OF_NOTES, OF_READINGS, OPEN_MINUTES, Leaf, Packable
 from monitor.log.rows import EVER, LIVE
 from rules.text import iso_utc
@@ -70,6 +71,7 @@ class Audit:
         entries: how many calls and events do, where there is no problem.
         open: readings of the last minutes, which have no place in the chain yet.
         outside: readings that an older program wrote, which nothing vouches for.
+        unproved: places of the chain that were given up in a copy and cannot be reckoned again.
     """
 
     problems: list[ChainProblem] = field(default_factory=list)
@@ -78,6 +80,7 @@ class Audit:
     entries: int = 0
     open: int = 0
     outside: int = 0
+    unproved: list[int] = field(default_factory=list)
 
 
 class _Thinned(NamedTuple):
@@ -94,6 +97,7 @@ def audit(
     readings: bool = True,
     from_us: int = EVER[0],
     to_us: int = EVER[1],
+    given_up: GivenUp | None = None,
 ) -> Audit:
     """Walk the chain, and hold readings to their leaves.
 
@@ -105,17 +109,21 @@ def audit(
         readings: look at readings too, at about a million a second.
         from_us: only those from here on, and only the roots that join any of them [us].
         to_us: only those before this [us].
+        given_up: what a copy's owner took out of it, which is no fault of the log.
 
     Returns:
         What was found; problems in the order of the chain, then those of readings.
     """
     found = Audit()
     found.problems.extend(_shape(connection))
-    found.problems.extend(_walk(connection, from_us, to_us))
+    found.problems.extend(_walk(connection, found.unproved, from_us, to_us, given_up))
     found.problems.extend(_strays(connection))
     found.means, found.entries = connection.execute(
-        "SELECT (SELECT count(*) FROM minutes), "
-        "(SELECT count(*) FROM chain WHERE kind IN ('call', 'event'))"
+        "SELECT (SELECT count(*) FROM minutes m WHERE NOT EXISTS (SELECT 1 FROM thinnings t "
+        "JOIN chain c ON c.kind = 'means' AND c.row = t.id JOIN json_each(?) j ON j.value = c.seq "
+        "WHERE m.channel = t.channel AND m.time_us >= from_us AND m.time_us < to_us)), "
+        "(SELECT count(*) FROM chain WHERE kind IN ('call', 'event'))",
+        (json.dumps(found.unproved),),
     ).fetchone()
     if readings:
         looks = {
@@ -176,10 +184,17 @@ def _shape(connection: sqlite3.Connection) -> Iterator[ChainProblem]:
         yield ChainProblem(None, "source", LIVE, text)
 
 
-def _walk(connection: sqlite3.Connection, from_us: int, to_us: int) -> Iterator[ChainProblem]:
+def _walk(
+    connection: sqlite3.Connection,
+    unproved: list[int],
+    from_us: int,
+    to_us: int,
+    given_up: GivenUp | None,
+) -> Iterator[ChainProblem]:
     whole = (from_us, to_us) == EVER
     wanted = None if whole else _roots_within(connection, from_us, to_us)
-    roots = _roots(connection, wanted)
+    roots = _roots(connection, wanted, given_up)
+    lost = set() if given_up is None else given_up.thinnings(connection)
     before, last = chain.start_hash(chain.uuid_of(connection)), 0
     for seq, kind, row, kept in connection.execute(
         "SELECT seq, kind, row, hash FROM chain ORDER BY seq"
@@ -188,6 +203,10 @@ def _walk(connection: sqlite3.Connection, from_us: int, to_us: int) -> Iterator[
             yield ChainProblem(seq, "chain", None, _places_missing(last + 1, seq - 1))
         if wanted is not None and kind == "readings" and row not in wanted:
             # Each link is held to the one before it as that is kept, so this one may be left out.
+            before, last = kept, seq
+            continue
+        if kind == "means" and row in lost:
+            unproved.append(seq)
             before, last = kept, seq
             continue
         content = None
@@ -214,9 +233,13 @@ def _roots_within(connection: sqlite3.Connection, from_us: int, to_us: int) -> s
     return {root for (root,) in found}
 
 
-def _roots(connection: sqlite3.Connection, wanted: set[int] | None) -> dict[int, chain.Content]:
+def _roots(
+    connection: sqlite3.Connection, wanted: set[int] | None, given_up: GivenUp | None
+) -> dict[int, chain.Content]:
     """What the links of roots cover, from one look at the leaves; None for those of all."""
     hashes: dict[int, list[bytes]] = defaultdict(list)
+    if given_up is not None:
+        hashes.update((root, given_up.hashes_of(root)) for root in given_up.leaves)
     which = "" if wanted is None else "WHERE root IN (SELECT value FROM json_each(?)) "
     for root, sha256 in connection.execute(
         f"SELECT root, sha256 FROM leaves {which}ORDER BY id",

@@ -53,6 +53,7 @@ _LOG = logging.getLogger("filmcall.page")
 _ASSETS = files("monitor.page") / "assets"
 _LINK_WAIT_S = 1.5  # a page that is opened as soon as the server starts shows the kept call
 _KEPT_WAIT_S = 0.3
+_INSTALLED_S = 2.0  # how often it is looked whether the program is still there
 _SCHEMES = (Scheme.SCREEN, Scheme.DIM)
 _KINDS = {
     "icon-180.png": "image/png",
@@ -154,6 +155,7 @@ class _Page:
         await asyncio.sleep(_KEPT_WAIT_S)
         tasks = [asyncio.create_task(self._board.run())]
         tasks[0].add_done_callback(_end_with)
+        tasks.append(asyncio.create_task(_end_with_the_program()))
         if self._settings.beside is not None:
             tasks.append(asyncio.ensure_future(self._settings.beside(self._board)))
         try:
@@ -342,6 +344,14 @@ def _end_with(task: asyncio.Task[None]) -> None:
     if not task.cancelled() and task.exception() is not None:
         _LOG.error("the page no longer turns, and ends", exc_info=task.exception())
         signal.raise_signal(signal.SIGTERM)
+
+
+async def _end_with_the_program() -> None:
+    """End a page whose files went with an upgrade: a template or the sheet of today would fail."""
+    while (_ASSETS / "base.html.j2").is_file():
+        await asyncio.sleep(_INSTALLED_S)
+    _LOG.error("the program's files are gone, as by an upgrade: it ends, to be started anew")
+    signal.raise_signal(signal.SIGTERM)
 
 
 def _quoted(text: str) -> str:

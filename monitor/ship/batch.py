@@ -16,6 +16,7 @@ MOST_ROWS = 20_000
 _MOST_ENTRIES = 5_000
 # What follows one link and belongs to the same act, so that no copy ends between.
 _TOGETHER = frozenset({"means", "event-spec", "photo"})
+_BEGIN_ANEW = "stop watch and ship, and move the file, its -wal and its -shm away together."
 
 Row = tuple[Any, ...]
 
@@ -127,14 +128,14 @@ def _check_history(connection: sqlite3.Connection, stand: Stand) -> None:
         raise LogForked(
             f"log {uuid} has {has} places in its chain and its copy in the database {stand.seq}: "
             f"this file is an older copy, so nothing is shipped. Use the newest file of the log, "
-            f"or let `filmcall watch` begin a new one."
+            f"or let `filmcall watch` begin a new one: {_BEGIN_ANEW}"
         )
     found = connection.execute("SELECT hash FROM chain WHERE seq = ?", (stand.seq,)).fetchone()
     if stand.seq and (found is None or found[0] != stand.hash):
         raise LogForked(
             f"log {uuid} and its copy in the database part at or before place {stand.seq} of the "
             f"chain, so nothing is shipped: an older copy was written on, or one was changed. "
-            f"`filmcall sessions verify` on each says which; then begin a new log."
+            f"`filmcall sessions verify` on each says which; then begin a new log: {_BEGIN_ANEW}"
         )
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from monitor.log import leaves, outbox, schema
+from monitor.log.given_up import CopyFile, GivenUp
 from monitor.log.rows import LIVE
 from monitor.ship.database import check_version, connect, errors_as_sentences, place
 from monitor.ship.tables import columns, unpacked
@@ -83,7 +84,7 @@ def choose(logs: list[ShippedLog], wanted: str | None, where: str) -> ShippedLog
 
 
 @contextmanager
-def laid_out(url: str, wanted: str | None = None) -> Iterator[tuple[Path, list[str]]]:
+def laid_out(url: str, wanted: str | None = None) -> Iterator[tuple[CopyFile, list[str]]]:
     """Lay a copy out in a temporary file that goes away afterwards.
 
     Args:
@@ -100,7 +101,7 @@ def laid_out(url: str, wanted: str | None = None) -> Iterator[tuple[Path, list[s
         yield lay_out(url, Path(folder), wanted)
 
 
-def lay_out(url: str, folder: Path, wanted: str | None = None) -> tuple[Path, list[str]]:
+def lay_out(url: str, folder: Path, wanted: str | None = None) -> tuple[CopyFile, list[str]]:
     """Lay a copy out in a folder, as UUID.db, and return the file and what has to be said of it.
 
     Raises:
@@ -121,7 +122,24 @@ def lay_out(url: str, folder: Path, wanted: str | None = None) -> tuple[Path, li
                 _fill(connection, log, ours, str(path))
             finally:
                 ours.close()
-    return path, _said(log)
+            given_up = _given_up(connection, log)
+    return CopyFile(path, given_up), _said(log, given_up)
+
+
+def _given_up(connection: Connection, log: ShippedLog) -> GivenUp | None:
+    if log.readings_from_us is None:
+        return None
+    found = connection.execute(
+        "SELECT extract(epoch FROM at)::float8, by_whom FROM filmcall.given_up "
+        "WHERE before_us = %s ORDER BY at DESC LIMIT 1",
+        (log.readings_from_us,),
+    ).fetchone()
+    if found is None:
+        return None
+    hashes = connection.execute(
+        "SELECT root, hashes FROM filmcall.given_leaves WHERE log = %s", (log.log,)
+    )
+    return GivenUp(log.readings_from_us / 1e6, found[0], found[1], dict(hashes.fetchall()))
 
 
 def _fill(connection: Connection, log: ShippedLog, ours: sqlite3.Connection, name: str) -> None:
@@ -150,17 +168,19 @@ def _fill(connection: Connection, log: ShippedLog, ours: sqlite3.Connection, nam
     ours.execute("COMMIT")
 
 
-def _said(log: ShippedLog) -> list[str]:
+def _said(log: ShippedLog, given_up: GivenUp | None) -> list[str]:
     said = []
     if log.conflicts:
         said.append(
             f"log {log.uuid}: {counted(log.conflicts, 'row')} came again with other values than "
             f"the copy holds; the database's table filmcall.conflicts shows them"
         )
-    if log.readings_from_us is not None:
+    if given_up is not None:
+        said.append(f"log {log.uuid}: {given_up.words()}")
+    elif log.readings_from_us is not None:
         said.append(
-            f"log {log.uuid}: the database has given up readings before "
-            f"{iso_utc(log.readings_from_us / 1e6, 0)}, so the copy lacks them and `filmcall "
-            f"sessions verify` says so"
+            f"log {log.uuid}: readings before {iso_utc(log.readings_from_us / 1e6, 0)} were given "
+            f"up in the database by an older filmcall, which kept no hashes of them: `filmcall "
+            f"sessions verify` cannot tell them from readings that were taken out"
         )
     return said

@@ -349,7 +349,9 @@ def basis_of(
     if by_columns:
         parts.append(by_columns)
     if came.blind_since_s is not None and came.ended_at_s is None:
-        parts.append(f"no reading for the last {duration_text(now_s - came.blind_since_s)}")
+        parts.append(
+            f"no reading that counts for the last {duration_text(now_s - came.blind_since_s)}"
+        )
     if came.below_s >= 30.0:
         counted = "not counted" if opens else f"counted as at {law.coldest_c:g} °C"
         coldest = "the sheet's coldest" if law.reckoned_x is None else "too cold to coat at all"

@@ -27,9 +27,10 @@ BODY_NOISE_MIN = 40
 NOISE_MIN = 90
 """For how long a body, or a humidity beside its own air, has to show noise alone. Of 112 sound
 bodies in 56 invented sheds, 36 h each, five were found to, for less than 20 min."""
-HULL_NOISE_MIN = 240
+SLOW_NOISE_MIN = 240
 """Likewise a hull: of 240 sound ones in three last digits and 40 invented sheds, four were. Both
-were counted before noise alone was no news where it had been seen within a week."""
+were counted before noise alone was no news where it had been seen within a week. And a humidity in
+air that has shown no quick movement: at the turn of a smooth day it stands still for two hours."""
 
 
 class Usual:
@@ -158,7 +159,7 @@ class ChannelModel:
         spells: how often it has moved on.
         spells_then: the same, as an attenuated signal was first suspected.
         longest_still: the longest of its spells that was believed, fading [min].
-        noise: of a humidity: whether it and its body's air, or it alone, show nothing but noise.
+        noise: of a humidity: whether it and its air, or it alone, or it for hours show only noise.
         hull_noise: of a hull: whether it shows nothing but noise.
         still_from: minute from which an attenuated signal is suspected, or -1.
         jump: that it made and has not answered for, or None.
@@ -253,8 +254,8 @@ class ChannelModel:
         self.spells_then = 0
         self.longest_still = 0.0
         self.own_way = -1
-        self.noise = (NoiseWatch(BODY_NOISE_MIN), NoiseWatch(NOISE_MIN))
-        self.hull_noise = NoiseWatch(HULL_NOISE_MIN)
+        self.noise = tuple(map(NoiseWatch, (BODY_NOISE_MIN, NOISE_MIN, SLOW_NOISE_MIN)))
+        self.hull_noise = NoiseWatch(SLOW_NOISE_MIN)
         self._last = math.nan
         self._nats = ChangeNats()
         self._step_digits = 1.0

@@ -7,9 +7,9 @@ import shlex
 from collections.abc import Iterable
 
 from sensors.believe import checks
-from sensors.believe.channel import BODY_NOISE_MIN, HULL_NOISE_MIN, NOISE_MIN, ChannelModel, Jump
+from sensors.believe.channel import NOISE_MIN, SLOW_NOISE_MIN, ChannelModel, Jump
 from sensors.believe.flat_line import flat_line
-from sensors.believe.only_noise import order_between, order_in
+from sensors.believe.only_noise import NoiseWatch, about_course, order_in, order_together
 from sensors.believe.pair import SCALES_MIN, Movement, PairModel
 from sensors.believe.repeated_record import repeated_record
 from sensors.believe.verdict import STANDS_S, Check, Doubt, Standing, Verdict
@@ -139,17 +139,17 @@ class BeliefJudge:
             self._note_standing(channel, since_s, time_s, STANDS_S, noise=False)
             return
         watch = channel.hull_noise
-        watch.look(self._hull_order(channel, minute), minute)
+        watch.look(self._slow_order(channel, watch, minute), minute)
         since_s = 60.0 * watch.since if watch.since >= 0 else math.inf
-        self._note_standing(channel, since_s, time_s, 60.0 * HULL_NOISE_MIN, noise=True)
+        self._note_standing(channel, since_s, time_s, 60.0 * SLOW_NOISE_MIN, noise=True)
 
-    def _hull_order(self, channel: ChannelModel, minute: int) -> float:
-        """How much order a hull has shown; infinity where it plainly moved, or stood."""
-        begun, record = minute - HULL_NOISE_MIN, channel.record
+    def _slow_order(self, channel: ChannelModel, watch: NoiseWatch, minute: int) -> float:
+        """How much order there was for hours; infinity where it plainly moved, or stood."""
+        begun, record = minute - SLOW_NOISE_MIN, channel.record
         if begun < channel.settled_from:
             return math.inf
         now, band = record.at(minute), channel.band()
-        if channel.hull_noise.since < 0 and any(
+        if watch.since < 0 and any(
             abs(record.at(each) - now) >= band for each in (begun, (begun + minute) // 2)
         ):
             return math.inf
@@ -435,19 +435,25 @@ class BeliefJudge:
     def _noise(self, channel: ChannelModel, minute: int, time_s: float) -> None:
         """Whether a humidity shows nothing but noise and nothing of what its own body's air does.
 
-        Sooner where that air shows nothing else either: both would have to have come to rest.
+        Sooner where that air shows nothing else either: both would have to have come to rest; and
+        of smooth air only after hours, in which its course must have shown.
         """
         air = self.channels.get((channel.point, Quantity.AIR_TEMP))
         spoken = air is not None and max(channel.spacing_min, air.spacing_min) <= 1
         if air is not None and spoken and not air.doubts and not channel.doubts:
+            body, alone, slow = channel.noise
             own, theirs = (
                 each.record.minutes(minute - NOISE_MIN + 1, minute) for each in (channel, air)
             )
             if max(own) < SATURATED_PCT:
-                body, alone = channel.noise
-                alone.look(order_in(own) + order_between(own, theirs), minute)
-                own, theirs = own[-BODY_NOISE_MIN:], theirs[-BODY_NOISE_MIN:]
-                body.look(order_in(own) + order_in(theirs) + order_between(own, theirs), minute)
+                for watch in (body, alone):
+                    pair = own[-watch.window_min :], theirs[-watch.window_min :]
+                    order, quick_order = (
+                        order_together(*each, both=watch is body)
+                        for each in (pair, map(about_course, pair))
+                    )
+                    watch.look(order, minute, quick_order)
+                slow.look(self._slow_order(channel, slow, minute), minute)
         found = [each for each in channel.noise if each.since >= 0]
         first = min(found, key=lambda each: each.since + each.window_min, default=channel.noise[0])
         since_s = 60.0 * first.since if found else math.inf
@@ -514,8 +520,8 @@ class BeliefJudge:
             verdict,
             time_s,
             lambda: (
-                f"{channel.point} says {own:.1f} hPa of moisture in the air where the other "
-                f"probes of the tent say {theirs:.1f}"
+                f"{channel.point} said {own:.1f} hPa of moisture in the air where the other "
+                f"probes of the tent said {theirs:.1f}"
             ),
         )
 

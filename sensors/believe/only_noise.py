@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Sequence
+from functools import lru_cache
+from operator import mul
 
 MOST_OF_NOISE = 12.0
 """Noise seldom has more order: chi squared of 2, 3 and 5 degrees in 0.2, 0.7 and 3.5 % of cases."""
@@ -30,21 +32,51 @@ def order_in(values: Sequence[float]) -> float:
         lags. For r^2 stands -ln(1 - r^2) here, as in the likelihood ratio of a correlation.
     """
     off = _deviations(values)
-    square = sum(x * x for x in off)
-    if not square > _MOVED_AT_ALL:
-        return math.nan
-    lags = (sum(x * y for x, y in zip(off, off[lag:], strict=False)) for lag in _LAGS)
-    return len(off) * sum(_nats(each / square) for each in lags)
+    return _order(off, _product(off, off))
 
 
-def order_between(own: Sequence[float], other: Sequence[float]) -> float:
-    """Return the same of what two channels do together: of noise, chi squared with 1 degree."""
+def order_together(own: Sequence[float], other: Sequence[float], *, both: bool = False) -> float:
+    """Return that of a channel, and of what two do together: of noise, with 3 degrees.
+
+    Args:
+        own: values evenly apart.
+        other: another channel's at the same times.
+        both: add that of the other: with 5 degrees.
+    """
     ours, theirs = _deviations(own), _deviations(other)
-    own_square, other_square = sum(x * x for x in ours), sum(y * y for y in theirs)
+    own_square, other_square = _product(ours, ours), _product(theirs, theirs)
     if not (own_square > _MOVED_AT_ALL and other_square > _MOVED_AT_ALL):
         return math.nan
-    both = sum(x * y for x, y in zip(ours, theirs, strict=True))
-    return len(ours) * _nats(both / math.sqrt(own_square * other_square))
+    shared = _product(ours, theirs) / math.sqrt(own_square * other_square)
+    order = _order(ours, own_square) + len(ours) * _nats(shared)
+    return order + _order(theirs, other_square) if both else order
+
+
+def _order(off: Sequence[float], square: float) -> float:
+    if not square > _MOVED_AT_ALL:
+        return math.nan
+    return len(off) * sum(_nats(_product(off, off[lag:]) / square) for lag in _LAGS)
+
+
+def about_course(values: Sequence[float]) -> list[float]:
+    """Return values evenly apart less the parabola that fits them best (least squares)."""
+    off = _deviations(values)
+    line, bow, per_line, per_bow = _orthogonal(len(off))
+    slope, bend = _product(line, off) / per_line, _product(bow, off) / per_bow
+    return [each - slope * x - bend * y for each, x, y in zip(off, line, bow, strict=True)]
+
+
+@lru_cache(maxsize=8)
+def _orthogonal(count: int) -> tuple[list[float], list[float], float, float]:
+    """A line and a parabola, orthogonal to each other and to a constant, and their squares."""
+    line = [at - 0.5 * (count - 1) for at in range(count)]
+    bow = _deviations([x * x for x in line])
+    return line, bow, _product(line, line), _product(bow, bow)
+
+
+def _product(one: Sequence[float], other: Sequence[float]) -> float:
+    """The sum of products as far as both go."""
+    return float(sum(map(mul, one, other)))
 
 
 def _deviations(values: Sequence[float]) -> list[float]:
@@ -62,7 +94,8 @@ class NoiseWatch:
 
     Nobody can tell a probe that stands from air that does, but for what was seen of that air: where
     noise alone was shown before, and passed by itself, for a week it is no news; nor is it where
-    hardly more order was.
+    hardly more order was. In short windows what was before counts without its course: a course
+    stands still by itself where it turns, a quick movement does not.
 
     Attributes:
         since: minute from which nothing but noise was shown, or -1.
@@ -86,8 +119,14 @@ class NoiseWatch:
         self.since = -1
         self._waiting.clear()
 
-    def look(self, order: float, minute: int) -> None:
-        """Take the order of the window that ends at a minute; NaN where it is not known."""
+    def look(self, order: float, minute: int, quick: float | None = None) -> None:
+        """Take the order of the window that ends at a minute; NaN where it is not known.
+
+        Args:
+            order: of all that was shown.
+            minute: the window's last.
+            quick: of what was shown `about_course`, where only that may be learned.
+        """
         waiting = self._waiting
         self._least *= _FADES_A_LOOK
         if len(waiting) == waiting.maxlen and self.since < 0:
@@ -96,7 +135,7 @@ class NoiseWatch:
             if not math.isnan(learned):
                 self._due = _LOOKS_OF_A_WEEK if learned < MOST_OF_NOISE else self._due - 1
                 self._least = min(self._least, learned)
-        waiting.append(order)
+        waiting.append(order if quick is None else quick)
         if self.since < 0:
             if self._due <= 0 and order < min(MOST_OF_NOISE, _LESS_THAN_EVER * self._least):
                 self.since = minute - self.window_min

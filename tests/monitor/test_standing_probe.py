@@ -105,7 +105,7 @@ def test_go_ends_by_itself_once_a_probe_has_stood_for_longer_than_a_hull(tent: T
     assert tent.show(18.0, 0.4) is Call.HOLD
     margin = tent.told()[0]
     assert margin.startswith("Hull 6.0 K above dew point; wants 3.0 K, or ")
-    assert margin.endswith(" while its probe stands")
+    assert margin.endswith(" while a probe stands still")
     said = next(text for text in tent.told() if "longer than hulls do" in text)
     assert said.startswith("plank-port has shown 18.0 °C for 6 h ")
     assert said.endswith("filmcall event vouched --point plank-port")
@@ -187,6 +187,6 @@ def test_go_ends_once_a_body_that_breathed_shows_noise_alone(tent: Tent) -> None
     said = next(text for text in tent.told() if "nothing but noise" in text)
     assert said.startswith("air-bow's humidity has shown nothing but noise around ")
     assert said.endswith("filmcall event vouched --point air-bow")
-    assert any(text.endswith(" while its probe stands") for text in tent.told())
+    assert any(text.endswith(" while a probe stands still") for text in tent.told())
     tent.air = breathing
     assert walks(tent, 1.0) is Call.GO

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from command import filmcall
-from forgeries import CHANNELS, T0, Clock, honest, on_file, statements
+from forgeries import CHANNELS, T0, Clock, honest, on_file, rebuild, statements
 from shipped import copy_rows, differences, log_rows
 
 from monitor.log.log import Store
@@ -33,7 +33,7 @@ from tests.system.postgres import RealPostgres
 @pytest.fixture
 def ready(database: str) -> str:
     """A database with the schema."""
-    assert ship_database.prepare(database).endswith("schema version 1")
+    assert ship_database.prepare(database).endswith("schema version 2")
     return database
 
 
@@ -309,7 +309,7 @@ def test_a_row_that_no_filmcall_wrote_is_one_sentence(
 def test_a_log_laid_out_again_is_gone_on_with(night: Path, ready: str, tmp_path: Path) -> None:
     """A card is gone: the copy is the log now, and shipping goes on where it stands."""
     ship(night, ready)
-    path, said = lay_out(ready, tmp_path)
+    (path, _), said = lay_out(ready, tmp_path)
     assert said == []
     clock = Clock(T0 + 90_000.0)
     with Store.open(path, now_s=clock) as store:
@@ -363,9 +363,124 @@ def test_retention_drops_whole_months_and_the_copy_says_so(
     ship(night, ready)
     gone = postgres.sql("SELECT filmcall.give_up_before('2026-01-01')", name).splitlines()
     assert gone == ["leaves_2025_09", "minutes_2025_09", "readings_2025_09"]
-    ran = filmcall("sessions", "verify", "--db", ready, "--no-calls")
+    ran = filmcall("sessions", "verify", "--db", ready)
+    gave = "readings, minute means and notes before 2026-01-01T00:00:00Z, by account 'owner' at 2"
+    assert ran.code == 0, ran.out
+    assert gave in ran.out
+    assert gave in ran.err
+    assert "5 calls and events are as they were written" in ran.out
+    assert "held minute means that went with them" in ran.out
+    assert 'given up in the database."' not in ran.out
+    said = json.loads(filmcall("sessions", "verify", "--json", "--db", ready, "--no-calls").out)
+    assert said["given_up"]["before"] == "2026-01-01T00:00:00Z"
+    assert said["given_up"]["by"] == "owner"
+    assert (said["problems"], said["thinned_minutes"]) == ([], 0)
+
+
+# 2026-11-01 00:00 UTC, by `date -u -d 2026-11-01 +%s`.
+NOVEMBER = 1_793_491_200.0
+
+
+@pytest.fixture
+def autumn(tmp_path: Path, ready: str, postgres: RealPostgres) -> Path:
+    """A log over the end of a month, with an event before, whose October its copy gave up."""
+    path, clock = tmp_path / "autumn.db", Clock(NOVEMBER - 900.0)
+    with Store.open(path, now_s=clock) as store:
+        hear(store, clock, 300)
+        store.add_event(Event(EventKind.WASHED, clock.now_s, "tent", section="hull-port"))
+        hear(store, clock, 1200)
+        for kind in (EventKind.SESSION_STARTED, EventKind.COAT_STARTED):
+            spec = "polyurethane-topcoat"
+            store.add_event(Event(kind, clock.now_s, "tent", section="hull-port", spec=spec))
+        # It comes when its month is over: one root joins leaves on both sides of the cut.
+        for _ in range(60):
+            hear(store, clock, 1, late_s=1800.5)
+            hear(store, clock, 1)
+        hear(store, clock, 300)
+    ship(path, ready)
+    postgres.sql("SELECT filmcall.give_up_before('2026-11-17')", ready.rpartition("/")[2])
+    return path
+
+
+def test_a_month_given_up_is_no_forgery_and_what_is_left_is_held_to_the_chain(
+    autumn: Path, ready: str, postgres: RealPostgres
+) -> None:
+    name = ready.rpartition("/")[2]
+    both_sides = (
+        "SELECT count(*) FROM filmcall.given_leaves g WHERE EXISTS "
+        "(SELECT 1 FROM filmcall.leaves l WHERE l.log = g.log AND l.root = g.root)"
+    )
+    assert int(postgres.sql(both_sides, name)) > 0
+    seal = filmcall("sessions", "verify", "--json", "--no-calls", "--db", str(autumn))
+    for _ in range(2):
+        ran = filmcall("sessions", "verify", "--db", ready, "--seal", json.loads(seal.out)["head"])
+        assert ran.code == 0, ran.out
+        assert "before 2026-11-01T00:00:00Z, by account 'owner'" in ran.out
+        assert "held minute means" not in ran.out
+        ran = filmcall("review", "--json", "--db", ready)
+        assert json.loads(ran.out)["chain_problems"] == [], ran.err
+        # Again, with nothing left to give up.
+        postgres.sql("SELECT filmcall.give_up_before('2026-11-01')", name)
+
+
+@pytest.mark.parametrize(
+    "forgery",
+    [
+        "UPDATE filmcall.events SET section = 'hull-stbd'",
+        "DELETE FROM filmcall.events",
+        "UPDATE filmcall.readings SET raw = raw + 3",
+        "UPDATE filmcall.readings SET raw = raw + 3 WHERE time_us < 1793491260000000",
+        "DELETE FROM filmcall.readings WHERE time_us % 7 = 0",
+        "DELETE FROM filmcall.leaves; DELETE FROM filmcall.readings",
+        "DELETE FROM filmcall.leaves WHERE id < 29891520 * 1048576::bigint + 1048576; "
+        "DELETE FROM filmcall.readings WHERE time_us < 1793491260000000",
+        "UPDATE filmcall.given_leaves SET hashes = substr(hashes, 33)",
+    ],
+)
+def test_a_forgery_behind_what_was_given_up_is_found(
+    autumn: Path, ready: str, postgres: RealPostgres, forgery: str
+) -> None:
+    postgres.sql(forgery, ready.rpartition("/")[2])
+    ran = filmcall("sessions", "verify", "--no-calls", "--db", ready)
     assert ran.code == 1
-    assert "given up readings before 2026-01-01" in ran.err
+    assert "The log is not as it was written" in ran.out
+
+
+def test_a_chain_made_anew_up_to_what_was_given_up_is_found(
+    autumn: Path, ready: str, postgres: RealPostgres, tmp_path: Path
+) -> None:
+    """Its end stays as it was, so that the seal still holds; the hashes that were kept do not."""
+    name = ready.rpartition("/")[2]
+    forged = copied(autumn, tmp_path)
+    change = "UPDATE {}events SET section = 'hull-stbd' WHERE kind = 'washed'"
+    on_file(forged, statements(change.format("")))
+    on_file(forged, rebuild)
+    with sqlite3.connect(forged) as log:
+        (event,) = log.execute("SELECT seq FROM chain WHERE kind = 'event'").fetchone()
+        (root,) = log.execute(
+            "SELECT min(seq) FROM chain WHERE kind = 'readings' AND seq > ?", (event,)
+        ).fetchone()
+        anew = log.execute("SELECT hash, seq FROM chain WHERE seq < ?", (root,)).fetchall()
+    log.close()
+    postgres.sql(change.format("filmcall."), name)
+    for sha256, seq in anew:
+        postgres.sql(f"UPDATE filmcall.chain SET hash = '{sha256}' WHERE seq = {seq}", name)
+    ran = filmcall("sessions", "verify", "--no-calls", "--db", ready)
+    assert ran.code == 1
+    assert f"(place {root} of the chain) is not as it was written" in ran.out
+
+
+def test_what_an_older_schema_gave_up_is_said_to_be_past_telling(
+    database: str, postgres: RealPostgres, night: Path
+) -> None:
+    name = database.rpartition("/")[2]
+    assert filmcall("ship", "--prepare", "--to", database).code == 0
+    ship(night, database)
+    postgres.sql("SELECT filmcall.give_up_before('2026-01-01')", name)
+    postgres.sql("TRUNCATE filmcall.given_up, filmcall.given_leaves", name)
+    ran = filmcall("sessions", "verify", "--no-calls", "--db", database)
+    assert ran.code == 1
+    assert "by an older filmcall, which kept no hashes of them" in ran.err
 
 
 def test_which_log_is_meant_is_asked_where_there_are_several(

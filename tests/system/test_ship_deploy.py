@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 from command import filmcall
 from forgeries import T0, Clock, honest
+from machine import machine
 from shipped import differences
 
 from monitor.log.log import Store
@@ -71,9 +72,94 @@ def test_the_install_script_shows_every_command_and_changes_nothing(tmp_path: Pa
         "ship --prepare --to postgresql:",
     ):
         assert wanted in shown.stdout
-    refused = run(SERVER / "install.sh", "--dry-run", "192.168.7.0; rm -rf /")
-    assert refused.returncode == 2
-    assert "is no network" in refused.stderr
+    for network in ("192.168.7.0/24", "10.1.0.0/16", "fd12:3456::/64"):
+        several = run(SERVER / "install.sh", "--dry-run", "10.1.0.0/16", network, "fd12:3456::/64")
+        assert f"    hostssl filmcall +filmcall_station {network} scram-sha-256" in several.stdout
+
+
+@pytest.mark.parametrize(
+    "network",
+    ["192.168.7.0; rm -rf /", "192.168.700.0/24", "192.168.7.0/240", "192.168.7.9/24", "10.0.0.0",
+     "fe80::%eth0/64", "fd12::/129", "all", ""],
+)  # fmt: skip
+@pytest.mark.parametrize("first", [[], ["192.168.7.0/24"]])
+def test_what_is_no_network_is_refused_before_anything_is_done(
+    network: str, first: list[str]
+) -> None:
+    refused = run(SERVER / "install.sh", "--dry-run", *first, network)
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert f"NETWORK '{network}' is no network; nothing is done." in refused.stderr
+
+
+def test_a_second_run_lets_in_the_networks_of_the_second_run(
+    postgres: RealPostgres, tmp_path: Path
+) -> None:
+    """The judge of the lines is PostgreSQL itself, which would not start with a wrong one."""
+    need("account postgres", run("id", "postgres").returncode == 0)
+    walked = machine(
+        tmp_path,
+        SERVER / "install.sh",
+        """
+        mkdir -p /opt/filmcall/venv/bin
+        printf '#!/bin/sh\n' >/opt/filmcall/venv/bin/filmcall
+        chmod 755 /opt/filmcall/venv/bin/filmcall
+        version=$(ls /usr/lib/postgresql 2>/dev/null | sort -n | tail -n 1)
+        config=/etc/postgresql/${version:-15}/main
+        mkdir -p $config/conf.d
+        printf 'local all postgres peer\nhost other all 10.9.0.0/16 md5\n' >$config/pg_hba.conf
+        # As an older script left it.
+        wrong='hostssl filmcall +filmcall_station 192.168.700.0/24 scram-sha-256'
+        echo "$wrong" >>$config/pg_hba.conf
+        "$install" 192.168.8.0/24 >/dev/null
+        for _ in 1 2; do "$install" 192.168.7.0/24 fd12:3456::/64 >/dev/null; done
+        cat $config/pg_hba.conf""",
+    )  # fmt: skip
+    assert walked.returncode == 0, walked.stderr
+    lines = walked.stdout.splitlines()
+    networks = ("192.168.7.0/24", "fd12:3456::/64")
+    assert lines == [
+        "# Stations and readers of filmcall, over TLS only.",
+        *(
+            f"hostssl filmcall +filmcall_{role} {network} scram-sha-256"
+            for network in networks
+            for role in ("station", "reader")
+        ),
+        "local all postgres peer",
+        "host other all 10.9.0.0/16 md5",
+    ]
+    # This one has no TLS, which it would say of each line.
+    read = [line.replace("hostssl", "host") for line in lines]
+    wrong = "host filmcall all 192.168.700.0/24 trust"
+    try:
+        for more, faults in ([wrong], "1"), ([], "0"):
+            postgres.allow("host all all 127.0.0.1/32 trust", *read, *more)
+            seen = postgres.sql("SELECT count(error) FROM pg_hba_file_rules", "postgres")
+            assert seen == faults
+    finally:
+        postgres.allow("host all all 127.0.0.1/32 trust")
+
+
+def test_a_log_moved_away_as_the_page_says_is_whole_and_a_new_one_begins(tmp_path: Path) -> None:
+    page = (SERVER / "README.md").read_text("utf-8")
+    assert "sudo systemctl stop filmcall filmcall-ship\n" in page
+    moved = re.search(r"sudo -u filmcall sh -c '([^']+)'", page)
+    assert moved is not None
+    place = tmp_path / "place"
+    place.mkdir()
+    with Store.open(tmp_path / "log.db", now_s=Clock(T0)) as store:
+        store.add_event(Event(EventKind.NOTE, T0, "tent", note="kept"))
+        # As a kill leaves it: all is in the tail.
+        for part in tmp_path.glob("log.db*"):
+            shutil.copy(part, place)
+    assert (place / "log.db-wal").stat().st_size > (place / "log.db").stat().st_size
+    words = moved[1].replace("/var/lib/filmcall", shlex.quote(str(place)))
+    assert run("sh", "-c", words).returncode == 0
+    (old,) = place.iterdir()
+    with Store.open(place / "log.db", now_s=Clock(T0)) as store:
+        assert (store.notices, store.events()) == ((), ())
+    with Store.open(old / "log.db", now_s=Clock(T0), read_only=True) as store:
+        assert [each.note for each in store.events()] == ["kept"]
+    assert run("sh", "-c", words).returncode != 0  # nothing is moved over what was moved before
 
 
 def test_a_backup_comes_back_and_the_station_ships_what_came_after(

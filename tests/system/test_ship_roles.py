@@ -116,12 +116,16 @@ def test_a_station_cannot_pose_as_another(
             pytest.raises(psycopg.errors.InsufficientPrivilege),
         ):
             other.execute(sql)
+    assert differences(path, yard) == []
+    # T0 is in November 2026.
+    postgres.sql("SELECT filmcall.give_up_before('2026-12-01')", yard.rpartition("/")[2])
+    for account, code in ((STATION, 0), (OTHER, 2)):
+        assert filmcall("sessions", "verify", "--db", as_station(yard, account)).code == code
     with ship_database.connect(as_station(yard, OTHER)) as other:
         with pytest.raises(psycopg.Error, match="stands elsewhere"):
             other.execute("SELECT filmcall.advance(%s, 0, 1, 1, 1, '', 0, 7)", (log,))
-        for table in ("logs", "events", "readings", "chain", "conflicts"):
+        for table in ("logs", "events", "readings", "chain", "conflicts", "given_leaves"):
             assert other.execute(f"SELECT * FROM filmcall.{table}").fetchall() == []
-    assert differences(path, yard) == []
 
 
 def test_a_station_takes_nothing_back_from_its_own_log(yard: str, tmp_path: Path) -> None:
@@ -138,6 +142,9 @@ def test_a_station_takes_nothing_back_from_its_own_log(yard: str, tmp_path: Path
             "TRUNCATE filmcall.calls",
             "SELECT filmcall.give_up_before('2030-01-01')",
             "UPDATE filmcall.sources SET title = 'other'",
+            "INSERT INTO filmcall.given_up(before_us) VALUES (9000000000000000)",
+            "INSERT INTO filmcall.given_leaves VALUES (1, 1, '')",
+            "DELETE FROM filmcall.given_leaves",
             "CREATE TABLE filmcall.mine(a int)",
             "SET ROLE owner",
         ):

@@ -507,7 +507,7 @@ def test_what_no_probe_said_is_not_called_measured(log: Log) -> None:
     assert basis[1.0] == "31 min of measured film temperature"
     assert basis[15.0] == (
         "29 min of measured film temperature, 16 min not measured, taken at the coldest it can "
-        "have been, no reading for the last 16 min"
+        "have been, no reading that counts for the last 16 min"
     )
 
 

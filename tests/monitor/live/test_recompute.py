@@ -21,6 +21,7 @@ from rig import PORT, PRIMER, STBD, TOPCOAT, Rig
 
 from monitor.live.recompute import recompute
 from monitor.log.files import Recomputed
+from monitor.log.given_up import GivenUp
 from monitor.log.log import Store
 from rules.call import Call
 from rules.outlook.draws import OutlookBreak
@@ -270,6 +271,31 @@ def test_calls_of_an_older_program_are_counted_and_not_accused(kept: Path, tmp_p
     found = looked_at(path)
     assert (found.follow, found.problems) == (0, [])
     assert "older filmcall" in " ".join(found.left_out)
+
+
+@pytest.mark.parametrize(("days", "left_out"), [(0.0, True), (29.0, True), (31.0, False)])
+def test_calls_whose_readings_a_copy_gave_up_are_not_accused(
+    kept: Path, tmp_path: Path, days: float, left_out: bool
+) -> None:
+    path = tmp_path / "log.db"
+    shutil.copyfile(kept, path)
+    with Store.open(path, now_s=lambda: 0.0, read_only=True) as store:
+        calls = list(store.calls())
+    before_s = (calls[0].time_s + calls[-1].time_s) / 2.0 if not days else calls[0].time_s
+    before_s -= days * 86_400.0
+
+    def give_up(connection: sqlite3.Connection) -> None:
+        connection.execute("DELETE FROM readings WHERE time_us < ?", (round(before_s * 1e6),))
+        connection.execute("DELETE FROM leaves")
+        connection.execute(FORGED["a STOP made GO"])
+
+    on_file(path, give_up)
+    with Store.open(path, now_s=lambda: 0.0, read_only=True) as store:
+        assert recompute(store).problems
+        store.file.given_up = GivenUp(before_s, before_s, "owner", {})
+        found = recompute(store)
+    assert (found.problems == []) == left_out
+    assert (found.left_out.total() == len(calls)) == left_out
 
 
 def test_an_outlook_that_held_go_is_in_the_log_and_its_calls_follow(tmp_path: Path) -> None:

@@ -731,3 +731,36 @@ def test_a_closed_log_gives_its_lock_back(tmp_path: Path) -> None:
         store.lock_for_watch()
     with Store.open(path, now_s=now_s) as store:
         store.lock_for_watch()
+
+
+@pytest.mark.parametrize("reads", [False, True])
+def test_a_watch_that_ends_leaves_all_in_the_file_where_no_reader_is_in_the_way(
+    tmp_path: Path, reads: bool
+) -> None:
+    """As beside a shipper, which has the log open all the time; the judge is SQLite by itself."""
+    path, alone = tmp_path / "log.db", tmp_path / "alone.db"
+    store = Store.open(path, now_s=now_s)
+    store.lock_for_watch()
+    store.add_readings(readings(50))
+    store.flush()
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("BEGIN")
+    assert other.execute("SELECT count(*) FROM readings").fetchone() == (50,)
+    if not reads:
+        other.execute("ROLLBACK")
+    put_event(store)
+    store.close()
+    alone.write_bytes(path.read_bytes())
+    tail = path.with_name("log.db-wal").stat().st_size
+    if reads:
+        assert tail > 0
+        other.execute("ROLLBACK")
+    else:
+        assert tail == 0
+        with sqlite3.connect(alone) as moved:
+            assert moved.execute("SELECT count(*) FROM readings").fetchone() == (50,)
+            assert moved.execute("SELECT count(*) FROM events").fetchone() == (1,)
+        moved.close()
+    other.close()
+    with Store.open(path, now_s=now_s) as store:
+        assert len(store.events()) == 1

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import io
 import json
+import os
 import re
+import shutil
+import signal
 import socket
+import subprocess
+import sys
 import time
+import urllib.request
 from datetime import UTC
 from pathlib import Path
 
@@ -88,6 +95,37 @@ def test_a_port_in_use_is_said() -> None:
         port = taken.getsockname()[1]
         with pytest.raises(FilmcallError, match=rf"127.0.0.1:{port} cannot be listened on"):
             _listening("127.0.0.1", port)
+
+
+def test_a_page_whose_program_is_taken_away_ends_so_that_the_new_one_is_started(
+    tmp_path: Path,
+) -> None:
+    """As an upgrade does under a page that nobody restarts: systemd's Restart=always does it."""
+    program = tmp_path / "program"
+    for room in ("monitor", "rules", "sensors"):
+        shutil.copytree(ROOT / room, program / room)
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    words = ("page", "--config", str(CONFIG), "--port", str(port))
+    page = subprocess.Popen(
+        [sys.executable, "-m", "monitor", *words], stderr=subprocess.PIPE, text=True, cwd=program,
+        env={**os.environ, "PYTHONPATH": str(program)},
+    )  # fmt: skip
+    try:
+        address = f"http://127.0.0.1:{port}/alive"
+        for _ in range(600):
+            with contextlib.suppress(OSError), urllib.request.urlopen(address) as answer:
+                assert answer.status == 200
+                break
+            time.sleep(0.1)
+        assert page.poll() is None
+        shutil.rmtree(program)
+        _, told = page.communicate(timeout=30)
+    finally:
+        page.kill()
+        page.wait()
+    assert page.returncode in (0, -signal.SIGTERM, 128 + signal.SIGTERM)
+    assert "files are gone, as by an upgrade: it ends" in told
 
 
 def test_an_account_takes_its_password_from_standard_input(

@@ -88,3 +88,31 @@ def test_a_recording_and_what_was_typed_in_or_taken_back_are_headed_so(tmp_path:
     assert {call["origin"] for call in found["sections"][0]["calls"]} == {"reckoned later"}
     assert found["events"][0]["written_down"].startswith("typed in ")
     assert [each["event"] for each in found["withdrawn"]] == ["washed"]
+
+
+@pytest.mark.parametrize("vouched_first", [False, True])
+def test_a_probe_vouched_for_after_its_recording_was_played_is_said_to_stay_doubted(
+    vouched_first: bool, tmp_path: Path
+) -> None:
+    """The plank jumps 5 K within a minute beside still air, at 12:00; vouched for from 12:10 on."""
+    minutes = ((hour, minute) for hour in range(10, 14) for minute in range(60))
+    rows = [
+        f"2026-10-03T{hour}:{minute:02}:00Z,20.0{minute % 3},50.{minute % 7},"
+        f"{(19.0 if hour < 12 else 24.0) + 0.01 * (minute % 5):.2f}\n"
+        for hour, minute in minutes
+    ]
+    (tmp_path / "plank.csv").write_text("time,temp_air_c,rh_air,plank_temp_c\n" + "".join(rows))
+    db = ("--db", str(tmp_path / "log.db"))
+    where = ("--enclosure", "recording", *db)
+    steps = [
+        ("replay", str(tmp_path / "plank.csv"), *db, "--plain"),
+        ("event", "vouched", "--point", "plank", *where, "--at", "2026-10-03T12:10:00Z"),
+    ]
+    for step in reversed(steps) if vouched_first else steps:
+        ran = filmcall(*step)
+        assert ran.code == 0, ran.err
+    filmcall("event", "coat-started", "--enclosure", "recording", *db, "--at", "2026-10-03T11:00Z")
+    told = filmcall("review", *db).out
+    assert "doubted" in told
+    words = "plank was vouched for after its recording was played:"
+    assert (words in told) is not vouched_first

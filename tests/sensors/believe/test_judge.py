@@ -374,6 +374,49 @@ def test_noise_alone_of_a_body_whose_air_moved_is_no_doubt_but_widens_what_it_sa
     assert not tent.judge.standing
 
 
+def smooth(tent: Tent, noise_pct: float, digit_pct: float) -> Callable[[float], float]:
+    """Let the air be a day's plain curve that turns after nine hours, and return its humidity."""
+
+    def turn(t: float) -> float:
+        return math.cos((t - 9.0 * HOUR_S) / 86400.0 * math.tau)
+
+    def rh_pct(t: float) -> float:
+        return 55.0 - 5.0 * turn(t)
+
+    tent.shown["bow", AIR] = lambda t: tent._read(19.0 + 2.5 * turn(t), 0.03, 0.01)
+    tent.shown["bow", RH] = lambda t: tent._read(rh_pct(t), noise_pct, digit_pct)
+    return rh_pct
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(("noise_pct", "digit_pct"), [(0.15, 0.1), (0.15, 0.01), (0.05, 0.1)])
+def test_a_humidity_that_stands_still_where_a_smooth_day_turns_is_sound(
+    noise_pct: float, digit_pct: float, seed: int
+) -> None:
+    tent = Tent(seed, stern=False, starboard=False)
+    smooth(tent, noise_pct, digit_pct)
+    tent.run(6.0)
+    while tent.time_s < 14.0 * HOUR_S:
+        tent.run(1.0 / 12.0)
+        assert not tent.judge.standing
+    assert tent.doubted() == set()
+
+
+# As good as the humidity's stated accuracy is usually (3 %): judgement, no source.
+@pytest.mark.parametrize("stands_from_h", [7.0, 8.0, 9.0])
+def test_noise_alone_of_a_humidity_in_smooth_air_is_told_before_it_is_much_off(
+    stands_from_h: float,
+) -> None:
+    tent = Tent(stern=False, starboard=False)
+    rh_pct = smooth(tent, 0.15, 0.1)
+    tent.run(stands_from_h)
+    value = rh_pct(tent.time_s)
+    tent.shown["bow", RH] = lambda _t: tent._read(value, 0.15, 0.1)
+    while ("bow", RH) not in tent.judge.standing and not tent.doubted():
+        tent.run(1.0 / 12.0)
+        assert abs(rh_pct(tent.time_s) - value) <= 3.0
+
+
 def test_a_thermostat_that_holds_the_air_while_the_hull_cools_is_no_attenuated_signal() -> None:
     tent = Tent(stern=False)
     cools = tent.hull_c

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2, kstest
 
-from sensors.believe.only_noise import NoiseWatch, order_between, order_in
+from sensors.believe.only_noise import NoiseWatch, about_course, order_in, order_together
 
 HOUR_LOOKS = 12
 
@@ -25,7 +25,8 @@ def noise(seed: int, count: int) -> list[float]:
 @pytest.mark.parametrize("count", [45, 90])
 def test_order_of_noise_is_chi_squared(count: int) -> None:
     alone = [order_in(noise(seed, count)) for seed in range(400)]
-    both = [order_between(noise(seed, count), noise(seed + 400, count)) for seed in range(400)]
+    pairs = [(noise(seed, count), noise(seed + 400, count)) for seed in range(400)]
+    both = [order_together(own, other) - order_in(own) for own, other in pairs]
     # Lags of a short record are a little small, so that order is rather too low than too high.
     assert np.mean(alone) == pytest.approx(chi2(2).mean(), rel=0.15)
     assert np.quantile(alone, 0.99) < chi2(2).ppf(0.999)
@@ -37,14 +38,25 @@ def test_a_course_under_the_noise_is_order() -> None:
     course = 0.2 * np.sin(np.linspace(0.0, math.tau, 90))
     own, other = course + noise(1, 90), course + noise(2, 90)
     assert order_in(own.tolist()) > chi2(2).ppf(1.0 - 1e-9)
-    assert order_between(own.tolist(), other.tolist()) > chi2(1).ppf(1.0 - 1e-9)
+    shared = order_together(own.tolist(), other.tolist()) - order_in(own.tolist())
+    assert shared > chi2(1).ppf(1.0 - 1e-9)
+    all_of_it = order_together(own.tolist(), other.tolist(), both=True)
+    assert all_of_it - shared == pytest.approx(order_in(own.tolist()) + order_in(other.tolist()))
 
 
 @pytest.mark.parametrize("values", [[20.1] * 45, [20.0] * 44 + [math.nan]], ids=["one", "unknown"])
 def test_there_is_no_order_in_one_value_nor_where_one_is_not_known(values: list[float]) -> None:
     assert math.isnan(order_in(values))
-    assert math.isnan(order_between(values, noise(3, 45)))
-    assert math.isnan(order_between(noise(3, 45), values))
+    assert math.isnan(order_together(values, noise(3, 45)))
+    assert math.isnan(order_together(noise(3, 45), values))
+
+
+@pytest.mark.parametrize("count", [40, 90])
+def test_what_is_left_about_a_course_is_what_a_fit_of_the_second_degree_leaves(count: int) -> None:
+    places = np.arange(count)
+    shown = 61.0 - 0.02 * places + 0.0004 * places**2 + noise(5, count)
+    left = shown - np.polyval(np.polyfit(places, shown, 2), places)
+    np.testing.assert_allclose(about_course(shown.tolist()), left, atol=1e-9)
 
 
 class Look:
@@ -80,6 +92,15 @@ def test_after_a_spell_that_ended_by_itself_another_is_no_news_for_a_week() -> N
     assert not look.at(1.0, 2.0)
     assert not look.at(40.0, 7 * 24.0)
     assert look.at(0.5, 1.0)
+
+
+def test_noise_is_no_news_where_only_a_course_was_more_than_noise() -> None:
+    watch = NoiseWatch(45)
+    for minute in range(0, 600, 5):
+        watch.look(40.0, minute, 4.0)
+    for minute in range(600, 900, 5):
+        watch.look(4.0, minute, 4.0)
+        assert watch.since < 0
 
 
 def test_what_is_not_known_says_nothing_either_way() -> None:
