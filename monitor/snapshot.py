@@ -47,6 +47,8 @@ class PointHealth:
             where it is not known [unit].
         usual_s: between two of its readings, or None where it is not known yet [s].
         required: whether a call waits for it.
+        clock_slow_s: by how much its probe's own clock is slow, so that what comes counts as old;
+            None where that is not so [s].
     """
 
     point: str
@@ -59,6 +61,7 @@ class PointHealth:
     accuracy: float | None = None
     usual_s: float | None = None
     required: bool = True
+    clock_slow_s: float | None = None
 
 
 Band = tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]

@@ -171,4 +171,5 @@ def _health(channel: ChannelState, now_s: float, calibration_age_s: float | None
         accuracy=sensed.accuracy,
         usual_s=channel.watch.usual_interval_s(),
         required=config.required,
+        clock_slow_s=channel.clock_slow_s(now_s),
     )

@@ -7,6 +7,7 @@ What is expected of each situation is DEVELOPERS.md, "The calls", and README's
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -39,6 +40,7 @@ from monitor.live.alarms import Alarms
 from monitor.live.restart import LinkLog
 from monitor.log.log import Store
 from monitor.log.rows import QUALITY_CODES, AlarmRow, AlarmStep, Calibration, LogRefused
+from monitor.screen.freshness import quiet_text
 from rules.events import Event, in_force
 from rules.vocabulary import EventKind, Stage
 from sensors.calibrate.fit import CalibrationMethod, Reference, fit
@@ -705,6 +707,50 @@ def test_without_a_link_reasons_and_alarms_name_it_and_send_nobody_to_a_probe(ma
     assert live.reasons()["dew_margin_min"] == (
         "Dew margin unknown: air temperature of air-bow is too old"
     )
+
+
+@pytest.mark.parametrize("slow", [("plank-port",), ("plank-port", "air-bow")])
+def test_a_probe_with_a_slow_clock_is_told_by_its_clock_and_not_as_silent(
+    make: Make, slow: tuple[str, ...]
+) -> None:
+    live = make()
+    alarms = Alarms(live.watch, None)
+    live.run(620.0, live.climate())
+    for _ in range(36):
+        live.machine.monotonic_s += 10.0
+        for name, said in live.climate().items():
+            live.hear({name: said}, age_s=HOUR_S if name in slow else 0.0)
+        live.watch.turn(0.0)
+    assert live.call() == "HOLD"
+    said = live.reasons()
+    assert said["surface_temp_min"] == (
+        "Coldest hull unknown: the clock of plank-port is 1 h slow; set it"
+    )
+    assert not [each for each in said.values() if "too old" in each]
+    alarms.look()
+    told = quiet_text(alarms.snapshots["tent"], long=True)
+    assert re.fullmatch(
+        r"OLD READINGS: the clock of \S+ is 1 h slow\. This HOLD stands until it is set\.", told
+    )
+    live.run(100.0)
+    alarms.look()
+    assert quiet_text(alarms.snapshots["tent"]).startswith("NOTHING NEW: last reading")
+    live.run(10.0, GOOD)
+    assert live.reasons()["surface_temp_min"].endswith("is too old")
+    live.run(700.0, live.climate())
+    assert live.call() == "GO"
+
+
+def test_readings_that_were_kept_back_and_come_at_once_make_no_slow_clock(make: Make) -> None:
+    live = make()
+    live.run(60.0, live.climate())
+    live.run(HOUR_S, step_s=60.0)
+    for age_s in range(3600, 0, -10):
+        live.hear(live.climate(), age_s=float(age_s))
+        if not age_s % 600:
+            live.machine.monotonic_s += 20.0
+            live.watch.turn(0.0)
+            assert not [each for each in live.reasons().values() if "slow" in each]
 
 
 def test_a_link_still_lost_when_the_program_ends_is_in_the_log_and_a_restart_blames_nothing_else(
