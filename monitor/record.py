@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
+from statistics import median
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from monitor.log.facts import specs_of, with_spec_text
@@ -29,9 +30,11 @@ from rules.clocks.at_event import (
     no_such_pot,
     sanding_remark,
     soft_film_warnings,
+    thinner_warnings,
     touched,
 )
-from rules.clocks.work import missing_before, work_of
+from rules.clocks.missing import missing_before
+from rules.clocks.work import laid_with, work_of
 from rules.errors import FilmcallError
 from rules.events import OF_PAINT, TYPED_NOW_S, Event, in_force, without_corrected
 from rules.spec.model import Spec
@@ -46,6 +49,8 @@ if TYPE_CHECKING:
 
 EARLIEST_S = 631_152_000.0
 """1990-01-01 UTC: older than any recording that an event could belong to; our own choice [s]."""
+AIR_S = 1800.0
+"""How old the air's temperature may be by which a sheet's thinner is looked up; judgement [s]."""
 MOST_ML = 1_000_000.0
 MOST_COATS = 1000
 
@@ -126,7 +131,11 @@ def record(
     _refuse_hardener(event, spec)
     touches = touched(event, scene.events, scene.sections())
     # The clocks first: once the coat is in the log, they tell of it.
-    warnings = (*_asks_less(store, event, scene, spec), *_warnings(event, scene, touches, spec))
+    warnings = (
+        *_asks_less(store, event, scene, spec),
+        *_thinned(store, event, scene, touches),
+        *_warnings(event, scene, touches),
+    )
     if event_id is not None:
         event_id = replace(event_id, warnings=warnings)
     taken = None if photo is None else take_photo(photo, store.path)
@@ -143,7 +152,7 @@ def warnings_of(store: Store, event: Event, scene: Scene) -> tuple[str, ...]:
         scene: the enclosure before it.
     """
     touches = touched(event, scene.events, scene.sections())
-    return tuple(_warnings(event, scene, touches, spec_of(store, event)))
+    return (*_thinned(store, event, scene, touches), *_warnings(event, scene, touches))
 
 
 def check(event: Event, now_s: float, time_shown: str | None = None) -> None:
@@ -217,12 +226,45 @@ def at_least(
     return value
 
 
-def _warnings(event: Event, scene: Scene, touches: Sequence[str], spec: Spec | None) -> list[str]:
+def _thinned(store: Store, event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
+    """What a sheet says against a mix, and against the thinner of the pot that a coat is from."""
+    if event.withdrawn or event.kind not in OF_PAINT:
+        return []
+    if event.kind is EventKind.MIXED:
+        temp_c = None if event.thinner_pct is None else _air_c(store, event)
+        return mix_warnings(event, spec_of(store, event), temp_c)
+    before = without_corrected(tuple(scene.events), event)
+    if all(each.thinner_pct is None for each in before):
+        return []
+    specs, _ = specs_of(store.spec_text, (*before, event), None)
+    found = []
+    for name in touches or (None,):
+        spec = specs.get(laid_with(name, before, event) or event.spec_key or "")
+        said = thinner_warnings(event, before, name, spec, _air_c(store, event))
+        found += [text if name is None else f"{name}: {text}" for text in said]
+    return found
+
+
+def _air_c(store: Store, event: Event) -> float | None:
+    """The middle of the air's temperature in the half hour before an event, or None [°C]."""
+    from sensors.reading import Quantity
+
+    found: list[float] = []
+    for channel in store.channels():
+        if (channel.enclosure, channel.quantity) != (event.enclosure, Quantity.AIR_TEMP):
+            continue
+        _, values_c, qualities = store.readings(
+            channel.enclosure, channel.point, channel.quantity, event.time_s - AIR_S, event.time_s,
+            source=channel.source,
+        )  # fmt: skip
+        found += values_c[qualities == 0].tolist()
+    return median(found) if found else None
+
+
+def _warnings(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
     """What speaks against an event at its moment, a clause each; the worst first."""
     found = [*_call_against(event, scene, touches), *_said_of_a_coat(event, scene, touches)]
     found += [_strange_section(event, scene), heater_remark(event)]
-    if event.kind is EventKind.MIXED and not event.withdrawn:
-        found += mix_warnings(event, spec)
     if event.kind in RUBS and not event.withdrawn:
         clocks = scene.clocks(event.time_s - 1.0, None)  # a coat of the same moment came after
         found += soft_film_warnings(event, touches, clocks, _hours(event, scene))

@@ -49,12 +49,20 @@ class Pace(NamedTuple):
         fastest: that is believed of it, unless it was seen to move faster.
         apart: how much further than was seen two probes of one enclosure can always have stood
             apart, for each day in which one of them was silent [unit].
+        least: that it can be at all [unit].
+        greatest: that it can be at all [unit].
     """
 
     usual: Drift
     slowest: Drift
     fastest: Drift
     apart: float
+    least: float = -np.inf
+    greatest: float = np.inf
+
+    def possible(self, values: Floats) -> Floats:
+        """Return values within what the quantity can be."""
+        return np.clip(values, self.least, self.greatest)
 
 
 def _pace(apart: float, *per_h_and_most: tuple[float, float]) -> Pace:
@@ -68,7 +76,7 @@ TEMPERATURE = _pace(0.2, (6.0, 15.0), (0.5, 3.0), (12.0, 25.0))
 MARGIN = _pace(1.0, (20.0, 25.0), (15.0, 20.0), (20.0, 30.0))
 """A surface over the dew point: a wetting or an open door is quicker than a hull [K]."""
 
-HUMIDITY = _pace(2.0, (40.0, 60.0), (20.0, 50.0), (60.0, 100.0))
+HUMIDITY = _pace(2.0, (40.0, 60.0), (20.0, 50.0), (60.0, 100.0))._replace(least=0.0, greatest=100.0)
 """Relative humidity [%]."""
 
 CARBON_DIOXIDE = _pace(200.0, (4000.0, 8000.0), (2000.0, 4000.0), (8000.0, 20_000.0))
@@ -234,7 +242,7 @@ def ends_of(
         edge = edge_of(time_s, values, max_gap_s, upper=upper, now_s=now_s, pace=pace)
         if not edge.time_s.size:
             return np.full(at_s.size, np.inf if upper else -np.inf)
-        return np.interp(at_s, edge.time_s, edge.value)
+        return pace.possible(np.interp(at_s, edge.time_s, edge.value))
 
     return end(low, upper=False), end(high, upper=True)
 
@@ -294,7 +302,8 @@ def with_silences(
                 if settled and ended is not None:
                     ended[key] = found
             for column, values in zip(filled, found, strict=True):
-                column[silence.rows, probe] = np.where(some[silence.rows], values, np.nan)
+                within = pace.possible(values)
+                column[silence.rows, probe] = np.where(some[silence.rows], within, np.nan)
     return filled
 
 

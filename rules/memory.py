@@ -425,12 +425,16 @@ class Wetting(NamedTuple):
         when: from when to when.
         seen: False where it was not known, and it can have come.
         goes_on: whether it has not ended yet.
+        begin_s: when it began [s].
+        end_s: when it ended [s].
     """
 
     lasted_s: float
     when: str
     seen: bool
     goes_on: bool
+    begin_s: float
+    end_s: float
 
 
 def memory_doubt(wetting: Wetting) -> Doubt:
@@ -470,13 +474,13 @@ def unanswered(
         said = when(begin, end, goes_on=goes_on)
         if lasted_s < _MOST_OF_IT * (end - begin):
             said += f", {duration_text(lasted_s)} in all"
-        return Wetting(lasted_s, said, seen=True, goes_on=goes_on)
+        return Wetting(lasted_s, said, True, goes_on, begin, end)
     unseen = [each for each in memory.unseen if each.end_s > answered]
     lasted_s += sum(each.wet_s for each in unseen)
     if unseen and lasted_s >= (WET_S if wet else UNSEEN_S):
         begin, end = max(unseen[0].begin_s, answered), unseen[-1].end_s
         goes_on = now_s - end < 1.0
-        return Wetting(lasted_s, when(begin, end, goes_on=goes_on), seen=False, goes_on=goes_on)
+        return Wetting(lasted_s, when(begin, end, goes_on=goes_on), False, goes_on, begin, end)
     return None
 
 

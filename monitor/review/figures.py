@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from rules.review.coats import Thinned
 from rules.review.exposure import Excess
-from rules.review.windows import Window, WindowName, WindowOutcome
+from rules.review.windows import WHICH_POT, Window, WindowName, WindowOutcome
 from rules.text import date_hour_text, date_text, duration_text, hour_text
 from rules.units import DAY_S, HOUR_S, apart_from
 from sensors.zones import UTC_NAME, zone_or_utc
@@ -45,6 +46,23 @@ def figure(value: float | None, unit: str, past: float | None = None) -> str:
     return f"{shown} {_UNIT_WORDS.get(unit, unit)}"
 
 
+def possible_words(found: Excess, stamp: TimeStamp) -> str:
+    """Return how far it may have gone while a probe was silent, or "" where no further.
+
+    >>> from rules.review.exposure import Excess
+    >>> found = Excess(80.0, True, "%", *(0.0,) * 5, 97.0, 0.0, None, None, 0.0, 100.0, 1200.0)
+    >>> possible_words(found, TimeStamp("Etc/UTC"))
+    ', up to 100 % possible at 00:20'
+    """
+    if found.possible is None or found.possible_s is None:
+        return ""
+    shown = figure(found.possible, found.unit, found.bound)
+    if shown == figure(found.worst, found.unit, found.bound):
+        return ""
+    side = "up" if found.upper else "down"
+    return f", {side} to {shown} possible at {stamp.minute(found.possible_s)}"
+
+
 def exposure_words(found: Excess) -> str:
     """Return the sum of how far and how long, with its unit."""
     unit = _UNIT_WORDS.get(found.unit, found.unit)
@@ -72,6 +90,7 @@ def partly_words(found: Excess, *, sure: bool, more: bool = False) -> str:
 def window_words(window: Window, stamp: TimeStamp) -> str:
     """Return how a time was kept."""
     done = stamp(window.done_s)
+    over = f", but {window.over}" if window.over else ""
     opens = f"not before {stamp(window.opens_s)}" if window.opens_s is not None else ""
     closes = f"not after {stamp(window.closes_s)}" if window.closes_s is not None else ""
     if window.sure_s is not None:
@@ -84,17 +103,42 @@ def window_words(window: Window, stamp: TimeStamp) -> str:
         WindowName.INDUCTION: "mix first used",
         WindowName.TAPE: "still on at" if window.undone else "tape off",
     }[window.name]
+    if window.why == WHICH_POT:
+        most = duration_text(max(window.early_s[2], window.late_s[2]))
+        side = WindowOutcome.EARLY if window.early_s[2] else WindowOutcome.LATE
+        return (
+            f"{window.name}: not known which pot went in; if the other, {what} {done} ({bounds}): "
+            f"{side} by up to {most}"
+        )
     if window.kept is WindowOutcome.UNKNOWN:
-        return f"{window.name}: not known, {window.why}"
+        return f"{window.name}: not known, {window.why}{over}"
     tail = f" ({bounds})" if bounds else ""
     kept = "in time" if window.kept is WindowOutcome.KEPT else window.kept.value
+    if window.kept is WindowOutcome.LATE_BUT_SANDED:
+        kept = WindowOutcome.LATE.value
     kept += f", {window.why}" if window.why else ""
     if window.kept is WindowOutcome.CLOSE:
         kept = "too near for these sensors to tell"
     much = duration_text(window.missed_s) if window.missed_s >= 60.0 else "less than a minute"
     by = f" by {much}" if window.missed_s > 0.0 else ""
+    sanded = ", but abraded first" if window.kept is WindowOutcome.LATE_BUT_SANDED else ""
     heat = "; at 20 °C it would have been in time" if by and window.kept_at_20_c else ""
-    return f"{window.name}: {what} {done}{tail}: {kept}{by}{heat}"
+    return f"{window.name}: {what} {done}{tail}: {kept}{by}{heat}{sanded}{over}"
+
+
+def thinned_words(each: Thinned) -> str:
+    """Return how much thinner was in a pot, and how that stands to its sheet."""
+    asked = each.asked
+    low = f"{asked.min_pct:g} to " if asked.min_pct else "up to "
+    where = f" {asked.where}" if asked.where else ""
+    pot = f"pot {each.batch}" if each.batch else "its pot"
+    maybe = "" if each.is_sure else ", if that pot went in"
+    over, under = each.thinner_pct > asked.max_pct, each.thinner_pct < asked.min_pct
+    kept = "too much" if over else "too little" if under else "as the sheet says"
+    return (
+        f"thinner: {each.thinner_pct:g} % in {pot} (sheet: {low}{asked.max_pct:g} %{where}): "
+        f"{kept}{maybe}"
+    )
 
 
 def capital(text: str) -> str:

@@ -113,6 +113,16 @@ def _coat_dict(coat: CoatRecord, session: Session) -> Json:
         "spec": coat.spec.name,
         "method": coat.method,
         "batches": list(coat.batches),
+        "thinner": [
+            {
+                "batch": each.batch,
+                "thinner_pct": each.thinner_pct,
+                "sheet_min_pct": each.asked.min_pct,
+                "sheet_max_pct": each.asked.max_pct,
+                "sure": each.is_sure,
+            }
+            for each in coat.thinned
+        ],
         "started": _when(coat.started_s),
         "ended": _when(coat.ended_s),
         "until": _when(coat.until_s),
@@ -171,6 +181,8 @@ def _beyond_dict(found: Excess) -> Json:
     return {
         "worst": None if found.worst is None else round(found.worst, 3),
         "worst_at": _when(found.worst_s),
+        "possible": None if found.possible is None else round(found.possible, 3),
+        "possible_at": _when(found.possible_s),
         "exposure_unit_h": round(found.exposure, 3),
         "first_beyond": _when(found.first_s),
         "last_beyond": _when(found.last_s),

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from monitor.config.model import DEFAULT_ACCURACY, EnclosureConfig, PointConfig
 from monitor.log.log import Store
 from monitor.log.readings import Readings
-from monitor.log.rows import LIVE, QUALITY_OF_CODE, LogChannel
+from monitor.log.rows import LIVE, QUALITY_CODES, QUALITY_OF_CODE, LogChannel
 from rules.known import Floats
 from rules.review.climate_arrays import PointColumn
 from rules.units import DAY_S
@@ -146,7 +146,13 @@ def read_columns(
         required = point is None or point.required
         found.setdefault(channel.quantity, []).append(
             PointColumn(
-                channel.point, held.values, accuracy, required, lows=held.lows, highs=held.highs
+                channel.point,
+                held.values,
+                accuracy,
+                required,
+                lows=held.lows,
+                highs=held.highs,
+                doubted=held.doubted,
             )
         )
         if channel.quantity is Quantity.SURFACE_TEMP:
@@ -290,16 +296,20 @@ class ChannelTally:
 
 @dataclass(slots=True)
 class _Held:
-    """One channel on the grid; lowest and highest only where it has minute means."""
+    """One channel on the grid; lowest and highest only where it has minute means.
+
+    What was said and doubted stands beside it, where anything was.
+    """
 
     values: Floats
     lows: Floats | None = None
     highs: Floats | None = None
+    doubted: Floats | None = None
 
     def leave_out(self, time_s: Floats, away_s: Sequence[tuple[float, float]]) -> None:
         for begin_s, end_s in away_s:
             away = (time_s > begin_s) & (time_s < end_s)
-            for column in (self.values, self.lows, self.highs):
+            for column in (self.values, self.lows, self.highs, self.doubted):
                 if column is not None:
                     column[away] = np.nan
 
@@ -352,7 +362,13 @@ def _put(
     times, codes, values, lows, highs = taken
     at = np.searchsorted(times, grid, "right") - 1
     safe = np.maximum(at, 0)
-    good = (at >= 0) & (codes[safe] == 0) & (grid - times[safe] <= age_s)
+    fresh = (at >= 0) & (grid - times[safe] <= age_s)
+    good = fresh & (codes[safe] == 0)
+    doubted = fresh & (codes[safe] == QUALITY_CODES[Quality.DOUBTED])
+    if out.doubted is None and doubted.any():
+        out.doubted = np.full(out.values.size, np.nan)
+    if out.doubted is not None:
+        out.doubted[cells] = np.where(doubted, values[safe], np.nan)
     if thinned and out.lows is None:
         # All that came before was whole: there the ends are the values.
         out.lows, out.highs = out.values.copy(), out.values.copy()

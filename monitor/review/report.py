@@ -16,6 +16,8 @@ from monitor.review.figures import (
     exposure_words,
     figure,
     partly_words,
+    possible_words,
+    thinned_words,
     window_words,
 )
 from monitor.review.origin import LIVE_EVENT, calls_heading, event_origin
@@ -215,7 +217,7 @@ def _work_row(
         "section": words.section_name(each.section),
         "coat": str(coat.number),
         "spec": f"{coat.spec.title} ({coat.spec.name})",
-        "lots": ", ".join(coat.batches) or "not recorded",
+        "lots": words.batch_words(coat) or "not recorded",
         "laid": words.laid_words(coat, stamp).removeprefix("Laid "),
         "outcome": words.coat_outcome(coat, session),
     }
@@ -294,7 +296,8 @@ def _coat(
     lead: tuple[SectionReview, CoatRecord] | None,
 ) -> dict[str, Any]:
     laid = words.laid_words(coat, stamp)
-    laid += f", batch {', '.join(coat.batches)}" if coat.batches else ""
+    lots = words.batch_words(coat)
+    laid += f", batch {lots}" if lots else ""
     laid += f"; the air's record of it ends {stamp(coat.until_s)} ({coat.until_why})"
     rows = [_limit(each, stamp) for each in coat.limits]
     kept = [row for row in rows if not row["told"]]
@@ -317,6 +320,13 @@ def _coat(
                 "missed": window.kept in (WindowOutcome.EARLY, WindowOutcome.LATE),
             }
             for window in coat.windows
+        ]
+        + [
+            {
+                "text": thinned_words(pot),
+                "missed": pot.is_sure and bool(pot.asked.against(pot.thinner_pct)),
+            }
+            for pot in coat.thinned
         ],
     }
 
@@ -334,7 +344,8 @@ def _limit(each: LimitTimes, stamp: TimeStamp) -> dict[str, Any]:
         "is_near": each.near_s >= 60.0,
         "is_broken": broken,
         "told": broken or each.near_s >= 60.0 or each.unknown_s >= 60.0,
-        "worst": figure(each.beyond.worst, each.beyond.unit, each.beyond.bound),
+        "worst": figure(each.beyond.worst, each.beyond.unit, each.beyond.bound)
+        + possible_words(each.beyond, stamp),
         "when": stamp(each.beyond.worst_s),
         "exposure": exposure_words(each.beyond),
     }

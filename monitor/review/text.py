@@ -10,6 +10,8 @@ from monitor.review.figures import (
     exposure_words,
     figure,
     partly_words,
+    possible_words,
+    thinned_words,
     window_words,
 )
 from monitor.review.origin import LIVE_EVENT, CallOrigin, calls_heading, event_origin
@@ -22,7 +24,7 @@ from rules.reasons import LIMIT_WORDS
 from rules.review.causes import Verdict
 from rules.review.coats import CoatRecord
 from rules.review.exposure import LimitTimes
-from rules.review.windows import WindowName, WindowOutcome
+from rules.review.windows import WHICH_POT, WindowName, WindowOutcome
 from rules.text import clean, counted, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName
 
@@ -98,6 +100,11 @@ def laid_words(coat: CoatRecord, stamp: TimeStamp) -> str:
     return f"Laid {begun} to {ended}"
 
 
+def batch_words(coat: CoatRecord) -> str:
+    """Return the names of the pots that went into a coat, and of those that may have."""
+    return ", ".join([*coat.batches, *(f"perhaps {name}" for name in coat.perhaps)])
+
+
 def memory_words(coat: CoatRecord, stamp: TimeStamp) -> str:
     """Return when a coat was, or can have been, wet before it could be handled, or ""."""
     if coat.memory is None:
@@ -139,12 +146,21 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
         when = partly_words(told.beyond, sure=told.name not in _MARGIN)
         said.append(f"{when}: {names}, in {told.stage}")
     said += [
+        f"{'more' if pot.thinner_pct > pot.asked.max_pct else 'less'} thinner than its sheet says"
+        for pot in coat.thinned
+        if pot.is_sure and pot.asked.against(pot.thinner_pct)
+    ]
+    said += [
         f"tape still on {duration_text(each.missed_s)} past its time"
         if each.undone
         else f"{_MISSED_WORDS[each.name]} {duration_text(each.missed_s)} {each.kept}"
         for each in missed
     ]
-    tail = _what_is_left(coat, unknown_s, goes_on)
+    tail = ""
+    if coat.unwashed is not None:
+        may = "" if coat.unwashed.seen else ", and whether it was wet while soft is not known"
+        tail = f"; coated over unwashed{may}"
+    tail += _what_is_left(coat, unknown_s, goes_on)
     if said:
         head = "Outside its spec " if partly and not broken else "Outside its spec: "
         return f"{head}{'; '.join(said)}{tail}."
@@ -156,6 +172,8 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
     near = (
         f"; {duration_text(near_s)} of it nearer than the sensors can tell" if near_s > 60.0 else ""
     )
+    if any(each.why == WHICH_POT for each in coat.windows):
+        near += "; which pot went in is not known"
     close = [each.name for each in coat.windows if each.kept is WindowOutcome.CLOSE]
     if close:
         near += f"; {' and '.join(close)} too near for the sensors to tell"
@@ -224,7 +242,8 @@ def limit_words(limit: LimitTimes, stamp: TimeStamp) -> str:
         when = f"{duration_text(limit.broken_s)} {passed}{', and ' + partly if partly else ''}"
     return (
         f"{limit.stage}, {LIMIT_WORDS[limit.name]}: {when}, "
-        f"worst {figure(found.worst, found.unit, found.bound)} at {stamp(found.worst_s)}, "
+        f"worst {figure(found.worst, found.unit, found.bound)} at {stamp(found.worst_s)}"
+        f"{possible_words(found, stamp)}, "
         f"{exposure_words(found)}"
     )
 
@@ -330,6 +349,7 @@ def _section_lines(each: SectionReview, review: Review, stamp: TimeStamp) -> lis
             if limit.broken_s >= 60.0 or limit.beyond.partly_s > 0.0:
                 lines.append(f"    {limit_words(limit, stamp)}")
         lines += [f"    {window_words(window, stamp)}" for window in coat.windows]
+        lines += [f"    {thinned_words(pot)}" for pot in coat.thinned]
     if not each.coats:
         lines.append("  No coat is recorded.")
     if each.calls and not all(call.origin is CallOrigin.LIVE for call in each.calls):

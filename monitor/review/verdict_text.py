@@ -9,8 +9,10 @@ from monitor.review.figures import (
     figure,
     hours_words,
     partly_words,
+    possible_words,
     short,
     span_words,
+    thinned_words,
     window_words,
 )
 from rules.review.causes import Finding, Verdict
@@ -18,6 +20,7 @@ from rules.review.defects import AGES, Cause, Sign
 from rules.review.evidence import Evidence
 from rules.review.exposure import Excess
 from rules.review.likelihood import JUDGEMENT, SUPPORTS_FROM, verbal
+from rules.review.windows import WHICH_POT
 from rules.text import duration_text
 
 NO_CHANCE = (
@@ -40,6 +43,7 @@ _QUANTITY = {
     Sign.SURFACE_RISE: "the hull's temperature",
     Sign.HIGH_AIR: "the air's temperature",
     Sign.HIGH_CO2: "carbon dioxide",
+    Sign.UNWASHED: "hull and humidity",
 }
 
 
@@ -49,10 +53,27 @@ def evidence_words(evidence: Evidence, stamp: TimeStamp) -> str:
         return f"coat {evidence.coat} over it: {evidence_words(evidence.via, stamp)}"
     if evidence.window is not None:
         return f"coat {evidence.coat}: {window_words(evidence.window, stamp)}"
+    if evidence.thinned is not None:
+        return f"coat {evidence.coat}: {thinned_words(evidence.thinned)}"
+    if evidence.cause.sign is Sign.UNWASHED:
+        return f"coat {evidence.coat}: {_over_water(evidence, stamp)}"
     found = evidence.beyond
     if found is None:
         return f"coat {evidence.coat}"
     return f"coat {evidence.coat}: {_condition(evidence, found, stamp)}"
+
+
+def _over_water(evidence: Evidence, stamp: TimeStamp) -> str:
+    """When the film under a coat was wet while soft, or may have been, and that nobody washed."""
+    wetting = evidence.wetting
+    if wetting is None:
+        return "the film below was not wet while soft, or was washed, looked at or sanded after it"
+    when = span_words(wetting.begin_s, wetting.end_s, stamp)
+    was = "was wet" if wetting.seen else "may have been wet"
+    return (
+        f"the film below {was} {when} while soft, {duration_text(wetting.lasted_s)} in all, and no "
+        "wash, inspection or sanding is recorded before this coat"
+    )
 
 
 def _condition(evidence: Evidence, found: Excess, stamp: TimeStamp) -> str:
@@ -86,7 +107,8 @@ def _worst(evidence: Evidence, found: Excess, stamp: TimeStamp) -> str:
     shown = figure(found.worst, found.unit, found.bound)
     at = stamp.minute(found.worst_s) if found.worst_s is not None else "a time not known"
     wet = evidence.cause.sign in _OF_MARGIN and found.worst is not None and found.worst < 0.0
-    return f"wet ({shown}) at {at}" if wet else f"worst {shown} at {at}"
+    more = possible_words(found, stamp)
+    return f"wet ({shown}) at {at}{more}" if wet else f"worst {shown} at {at}{more}"
 
 
 def _never(evidence: Evidence, found: Excess, what: str, stamp: TimeStamp) -> str:
@@ -97,6 +119,7 @@ def _never(evidence: Evidence, found: Excess, what: str, stamp: TimeStamp) -> st
     else:
         nearest = (
             f"nearest {figure(found.worst, found.unit, found.bound)} at {stamp(found.worst_s)}"
+            f"{possible_words(found, stamp)}"
         )
         if found.unknown_s < 60.0 and evidence.after_log_s is None:
             said = f"never {what} in {duration_text(found.whole_s)}; {nearest}"
@@ -110,6 +133,7 @@ def open_words(evidence: Evidence, stamp: TimeStamp) -> str:
     if not evidence.is_open:
         return ""
     said = [dose_words(evidence)] if evidence.weight > 0.0 else []
+    said += ["it hangs on which pot it was"] if _asks_which_pot(evidence) else []
     said += [each for each in (unknown_words(evidence, stamp),) if each]
     if evidence.highest_known >= evidence.cause.harm:
         passed = evidence.beyond is not None and evidence.beyond.beyond_s > 0.0
@@ -139,6 +163,11 @@ def settle_words(verdict: Verdict, stamp: TimeStamp) -> str:
         return f"To settle it: {verdict.unless}."
     for evidence in verdict.still_open:
         what = _QUANTITY.get(evidence.cause.sign, "that time")
+        if _asks_which_pot(evidence):
+            return (
+                "To settle it: record pot-ended for the pot that was not used, with --at TIME; or "
+                "take coat-started back and record it with its --batch."
+            )
         if evidence.open_s:
             longest = max(evidence.open_s, key=lambda span: span[1] - span[0])
             # No weather station has a hull.
@@ -160,6 +189,12 @@ def settle_words(verdict: Verdict, stamp: TimeStamp) -> str:
     if why:
         return f"To settle it: {why}; record it with filmcall event ... --at TIME."
     return "To settle it: what was not measured, from another logger or a weather station."
+
+
+def _asks_which_pot(evidence: Evidence) -> bool:
+    if evidence.thinned is not None:
+        return evidence.is_open
+    return evidence.window is not None and evidence.window.why == WHICH_POT
 
 
 def support_words(evidence: Evidence) -> str:
@@ -206,8 +241,10 @@ def dose_words(evidence: Evidence) -> str:
 
 def counterfactual_words(evidence: Evidence, stamp: TimeStamp) -> str:
     """Return what would have kept a cause from counting."""
-    if evidence.via is not None:
+    if evidence.via is not None or evidence.wetting is not None:
         return "Washed after that and before the next coat, nothing would point to this cause."
+    if evidence.thinned is not None:
+        return "Thinned as the sheet says, nothing would point to this cause."
     window, found = evidence.window, evidence.beyond
     if window is not None:
         bound_s = window.opens_s if evidence.cause.sign.name.endswith("EARLY") else window.closes_s
@@ -266,7 +303,8 @@ def answer_words(verdict: Verdict) -> str:
         case Finding.NOT_KNOWN:
             hidden = any(e.open_s or e.after_log_s is not None for e in verdict.still_open)
             near = any(e.highest_known >= e.cause.harm for e in verdict.still_open)
-            why = "minutes that matter are not known"
+            pots = any(_asks_which_pot(e) for e in verdict.still_open)
+            why = "which pot went in is not known" if pots else "minutes that matter are not known"
             if near:
                 close = f"it came too close to a limit for {_explained(verdict)} to tell"
                 why = f"{close}, and {why}" if hidden else close

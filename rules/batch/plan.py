@@ -12,6 +12,7 @@ from rules.clocks.pots import pot_factor
 from rules.errors import FilmcallError
 from rules.rate import SafeSide, rate_law
 from rules.spec.model import Mix, Spec, ThinnerBand
+from rules.spec.thinner import thinner_band
 from rules.text import duration_text
 from rules.units import tenths
 from rules.vocabulary import ClockName, LimitName, Method, Stage
@@ -258,33 +259,6 @@ def plan_batches(job: MixJob, temp_c: float, forecast_c: float | None = None) ->
         _plan(job, mix, temp_c),
         None if forecast_c is None else _plan(job, mix, forecast_c),
     )
-
-
-def thinner_band(mix: Mix, method: Method, temp_c: float, coat: int = 1) -> ThinnerBand | None:
-    """Return the sheet's thinner band for a method at a temperature, or None.
-
-    Args:
-        mix: how the parts go together.
-        method: how the coat is put on.
-        temp_c: temperature [°C].
-        coat: its number, from 1.
-
-    Returns:
-        The band of that method before one for all, and of that coat before one for each; where
-        two meet, the warmer one.
-
-    Source:
-        No source: the sheet's own figures.
-    """
-    for wanted, number in ((method, coat), (method, None), (None, coat), (None, None)):
-        found = [
-            band
-            for band in mix.thinner_bands
-            if band.method is wanted and band.coat == number and band.from_c <= temp_c <= band.to_c
-        ]
-        if found:
-            return max(found, key=lambda band: band.from_c)
-    return None
 
 
 def _band_words(band: ThinnerBand | None, thinner_pct: float, temp_c: float, mix: Mix) -> str:

@@ -6,11 +6,11 @@ import re
 from collections.abc import Callable, Collection, Iterable
 from typing import TYPE_CHECKING
 
-from rules.clocks.work import Pot, Work, coat_begun_after, pot_of, work_of
+from rules.clocks.work import Pot, Work, coat_begun_after, pot_of, pots_for, work_of
 from rules.events import Event, in_force
-from rules.spec.model import Spec
+from rules.spec.model import Mix, Spec
 from rules.text import duration_text
-from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind
+from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind, Method
 
 if TYPE_CHECKING:
     # Most events ask no clock, and numpy, which clocks need, loads for longer than they take.
@@ -330,7 +330,7 @@ def coat_warnings(
         if not _WINDOWS.intersection(clock.name for clock in films):
             found += [f"{where}{text}" for text in _over_a_film_without_window(films)]
         found += [f"{where}{text}" for text in _of_two_paints(event, before, was, clocks, hour)]
-    found += [f"{where}{text}" for text in _from_a_pot(event, was, now, clocks, hour)]
+    found += [f"{where}{text}" for text in _from_a_pot(event, was, clocks, hour)]
     return [*found, *_from_another_mix(event, before)]
 
 
@@ -338,14 +338,15 @@ LARGE_MIX_ML = 20_000.0
 """More than a large pail: rather a slip of the finger; judgement, no source [mL]."""
 
 
-def mix_warnings(event: Event, spec: Spec | None) -> list[str]:
+def mix_warnings(event: Event, spec: Spec | None, temp_c: float | None = None) -> list[str]:
     """Return what a sheet says against a mix as it was recorded, a clause each.
 
     Args:
         event: mixed.
         spec: that it goes by, or None where that is not known.
+        temp_c: of the air in which it was mixed, or None where that is not known [°C].
     """
-    mix = None if spec is None else spec.mix
+    mix = None if spec is None else spec.under(event.method, event.hardener).mix
     found = []
     most_ml = LARGE_MIX_ML if mix is None or mix.max_batch_ml is None else mix.max_batch_ml
     if event.amount_ml is not None and event.amount_ml > most_ml:
@@ -355,12 +356,49 @@ def mix_warnings(event: Event, spec: Spec | None) -> list[str]:
             f"{event.amount_ml:g} ml {whose}{most}: it heats itself and sets sooner. Check the "
             "figure; spread what was mixed over shallow trays"
         )
-    if mix is not None and (event.thinner_pct or 0.0) > mix.thinner_max_pct:
-        found.append(
-            f"{event.thinner_pct:g} % of thinner is above the sheet's {mix.thinner_max_pct:g} %: "
-            "it sags, dries thin and may not cure. Check the figure"
-        )
-    return found
+    return found + _thinned(event.thinner_pct, mix, event.method, temp_c, event.coat)
+
+
+def thinner_warnings(
+    event: Event,
+    before: Iterable[Event],
+    section: str | None,
+    spec: Spec | None,
+    temp_c: float | None = None,
+) -> list[str]:
+    """Return what a sheet says against the thinner of a coat's pot, a clause each.
+
+    Args:
+        event: coat-started.
+        before: the enclosure's events as kept, without it.
+        section: whose work; None for an enclosure without sections.
+        spec: that the coat goes by, or None where that is not known.
+        temp_c: of the air, or None where that is not known [°C].
+    """
+    was = work_of(section, before, event.time_s)
+    now = work_of(section, (*before, event), event.time_s)
+    pots = pots_for(event, was.pots, was.newest)
+    shares = {pot.thinner_pct for pot in pots}
+    if spec is None or now.newest is None or len(shares) != 1:
+        return []
+    method = event.method or pots[-1].method
+    mix = spec.under(method, event.hardener or pots[-1].hardener).mix
+    return _thinned(pots[-1].thinner_pct, mix, method, temp_c, now.newest.number)
+
+
+def _thinned(
+    thinner_pct: float | None,
+    mix: Mix | None,
+    method: Method | None,
+    temp_c: float | None,
+    coat: int | None,
+) -> list[str]:
+    if mix is None or thinner_pct is None:
+        return []
+    from rules.spec.thinner import thinner_range
+
+    said = thinner_range(mix, method, temp_c, coat or 1).against(thinner_pct)
+    return [f"{said}. Check the figure"] if said else []
 
 
 _WINDOWS = frozenset({ClockName.RECOAT_OPENS, ClockName.WET_ON_WET})
@@ -440,7 +478,7 @@ def _of_two_paints(
 
     if event.spec is not None or event.batch is not None:
         return []
-    taken = pot_of(event, was.pots, None if was.newest is None else was.newest.done_s)
+    taken = pot_of(event, was.pots, was.newest)
     pots = [
         pot
         for pot, life in waiting_pots(was, clocks)
@@ -470,25 +508,18 @@ def _of_two_paints(
 def _from_a_pot(
     event: Event,
     was: Work,
-    now: Work,
     clocks: tuple[Clock, ...],
     hour: Callable[[float], str],
 ) -> list[str]:
     from rules.clocks.clock import ClockState
     from rules.clocks.pots import KEEP_POT_S
 
-    pots = [pot for pot in was.pots if pot.ended_s is None]
-    if event.batch is not None:
-        named = [pot for pot in was.pots if pot.batch == event.batch]
-        pots = [pot for pot in named if pot.ended_s is None]
-        if named and not pots:
-            ended_s = max(pot.ended_s or 0.0 for pot in named)
-            return [f"batch {event.batch} was ended at {hour(ended_s)}: name the one in use"]
-    elif was.newest is not None:
-        done_s = was.newest.done_s or 0.0
-        pots = [pot for pot in pots if pot.mixed_s > done_s]
-    laid = None if now.newest is None else now.newest.spec
-    pots = [pot for pot in pots if pot.spec == laid] or pots  # not what waits beside it
+    pots = pots_for(event, was.pots, was.newest)
+    is_named = event.batch is not None and any(pot.batch == event.batch for pot in pots)
+    if is_named and pots[-1].ended_s is not None:
+        ended_s = max(pot.ended_s or 0.0 for pot in pots)
+        return [f"batch {event.batch} was ended at {hour(ended_s)}: name the one in use"]
+    pots = [pot for pot in pots if pot.ended_s is None and (is_named or event.batch is None)]
     began = {pot.mixed_s for pot in pots}
     own = [clock for clock in clocks if clock.started_s in began]
     found = []
@@ -499,9 +530,16 @@ def _from_a_pot(
                 f"batch {event.batch} was mixed {duration_text(age_s)} ago: is it that one? If its "
                 "pot life is over, do not use or thin what is left"
             )
-    lives = [clock.state for clock in own if clock.name is ClockName.POT_LIFE]
-    if lives and all(state is ClockState.ENDED for state in lives):
+    lives = [clock for clock in own if clock.name is ClockName.POT_LIFE]
+    over = [clock for clock in lives if clock.state is ClockState.ENDED]
+    if over and len(over) == len(lives):
         found.append("the pot life is over. Do not use or thin what is left")
+    elif over and not is_named:
+        which = f"pot {over[0].batch}" if over[0].batch else "a pot without a name"
+        found.append(
+            f"{which} stands mixed too, past its life, and this coat names none: record which it "
+            "is from with --batch, and pot-ended for the other"
+        )
     for clock in own:
         if clock.name is ClockName.INDUCTION and clock.state is ClockState.RUNNING:
             left = "" if clock.left_s is None else f" for {duration_text(max(clock.left_s, 1.0))}"

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 from rules.events import Event, first_of, in_force
-from rules.text import duration_text
-from rules.units import DAY_S, HAND_UNITS, hand_figure, hand_unit_of, to_celsius
+from rules.units import DAY_S, to_celsius
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method, Service
 
 SAME_COAT_S = 12 * 3600.0
@@ -26,6 +26,30 @@ _UNIT_S = {
 
 
 @dataclass(frozen=True, slots=True)
+class Pour:
+    """A coat begun, or carried on after a pause, from a pot.
+
+    Attributes:
+        mixed_s: when the pot was mixed that it is taken to be from, or None where there is none
+            [s].
+        batch: name of that pot, or None.
+        named: whether the event named it.
+        from_s: first stroke [s].
+        to_s: last stroke before a pause or the end, or None while it goes on [s].
+    """
+
+    mixed_s: float | None
+    batch: str | None
+    named: bool
+    from_s: float
+    to_s: float | None = None
+
+    def is_from(self, pot: Pot) -> bool:
+        """Return whether that is the pot."""
+        return (pot.mixed_s, pot.batch) == (self.mixed_s, self.batch)
+
+
+@dataclass(frozen=True, slots=True)
 class Coat:
     """One coat on a section.
 
@@ -39,7 +63,7 @@ class Coat:
         resumed_s: the last coat-started that carried it on after a pause, or None [s].
         hardener: name of the hardener where it is not the sheet's standard one, or None.
         service: where it will serve, or None where nobody said.
-        poured_s: when the pots were mixed that it was begun, and carried on, from [s].
+        pours: what it was begun, and carried on, from.
     """
 
     number: int
@@ -51,7 +75,12 @@ class Coat:
     resumed_s: float | None = None
     hardener: str | None = None
     service: Service | None = None
-    poured_s: tuple[float, ...] = ()
+    pours: tuple[Pour, ...] = ()
+
+    @property
+    def poured_s(self) -> tuple[float, ...]:
+        """When the pots were mixed that it was begun, and carried on, from [s]."""
+        return tuple(dict.fromkeys(p.mixed_s for p in self.pours if p.mixed_s is not None))
 
     @property
     def is_open(self) -> bool:
@@ -85,6 +114,7 @@ class Pot:
             end ends it [s].
         method: how it will be put on, or None where the event does not say.
         hardener: name of its hardener, or None.
+        thinner_pct: thinner in it, by volume of the mix, or None where not recorded [%].
     """
 
     batch: str | None
@@ -97,6 +127,7 @@ class Pot:
     ended_s: float | None = None
     method: Method | None = None
     hardener: str | None = None
+    thinner_pct: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +224,7 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
                         event.amount_ml,
                         method=event.method,
                         hardener=event.hardener,
+                        thinner_pct=event.thinner_pct,
                     )
                 )
             case EventKind.POT_ENDED:
@@ -216,7 +248,7 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
             case _:
                 pass
     ended, is_open, method = _coating_in_the_air(standing)
-    clearance_s, fault = _clearance(standing)
+    clearance_s, fault = clearance_of(standing)
     return Work(
         coats=tuple(coats),
         pots=tuple(pots),
@@ -234,22 +266,106 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
     )
 
 
-def pot_of(event: Event, pots: Sequence[Pot], since_s: float | None) -> Pot | None:
-    """Return the pot that a coat is taken to be from, or None where nothing was mixed for it.
+def pots_for(event: Event, pots: Sequence[Pot], last: Coat | None) -> list[Pot]:
+    """Return the pots that a coat can be begun from, the one that it is taken to be from last.
 
     Args:
         event: of the coat.
         pots: of the section, in order.
-        since_s: when the coat before was done, or None [s].
+        last: coat of the section before the event, or None.
 
     Returns:
-        The last of the batch that it names, else of those mixed since; one that stands there goes
-        before one that was thrown away.
+        Those of the batch that it names, else of those mixed since the last coat was done the ones
+        of its paint, which is that of the newest where it names none; else, where it carries a
+        coat on, the one that this was laid from. One that stands there goes before one that was
+        thrown away.
     """
-    named = [pot for pot in pots if event.batch is not None and pot.batch == event.batch]
-    fresh = named or [pot for pot in pots if since_s is None or pot.mixed_s > since_s]
+    since_s = None if last is None else last.done_s
+    fresh = [pot for pot in pots if event.batch is not None and pot.batch == event.batch]
+    is_named = bool(fresh)
+    fresh = fresh or [pot for pot in pots if since_s is None or pot.mixed_s > since_s]
+    if not fresh and last is not None and _carries_on(event, last):
+        fresh = [pot for pot in pots if any(pour.is_from(pot) for pour in last.pours[-1:])]
     standing = [pot for pot in fresh if pot.ended_s is None] or fresh
-    return standing[-1] if standing else None
+    if is_named or not standing:
+        return standing
+    paint = standing[-1].spec if event.spec is None else event.spec_key
+    return [pot for pot in standing if pot.spec == paint] or standing
+
+
+def pot_of(event: Event, pots: Sequence[Pot], last: Coat | None) -> Pot | None:
+    """Return the pot that a coat is taken to be from, or None; arguments as of `pots_for`."""
+    return next(reversed(pots_for(event, pots, last)), None)
+
+
+@dataclass(frozen=True, slots=True)
+class PotUse:
+    """A pot that went into a coat, or may have.
+
+    Attributes:
+        pot: which.
+        from_s: when it was first used: with the first stroke, or when it was mixed while the coat
+            was being laid [s].
+        to_s: when it was last used, or None while that goes on [s].
+        others: pots that stood mixed beside it, of which any may have been used in its place.
+        named: whether an event named it.
+    """
+
+    pot: Pot
+    from_s: float
+    to_s: float | None
+    others: tuple[Pot, ...] = ()
+    named: bool = False
+
+
+def pots_used(
+    coat: Coat, work: Work, is_its_paint: Callable[[Pot], bool] = lambda _: True
+) -> tuple[PotUse, ...]:
+    """Return the pots of a coat: what it was poured from, and what was mixed while it was laid.
+
+    Args:
+        coat: of the section's work.
+        work: of the section.
+        is_its_paint: whether a pot that the coat does not name can be for it.
+
+    Returns:
+        In the order of their use. Each is used until the next is mixed, it was used up, or the
+        brush stops.
+    """
+    at = work.coats.index(coat)
+    since_s = work.coats[at - 1].done_s if at else None
+    uses: list[PotUse] = []
+    for pour in coat.pours:
+        end_s = pour.to_s or coat.ended_s or coat.session_ended_s
+        pots = [pot for pot in work.pots if pour.is_from(pot)][-1:]
+        pots = [pot for pot in pots if pour.named or is_its_paint(pot)]
+        others = [
+            pot
+            for pot in work.pots
+            if not pour.named
+            and pot not in pots
+            and (since_s or -math.inf) < pot.mixed_s <= pour.from_s
+            and (pot.ended_s is None or pot.ended_s > pour.from_s)
+            and is_its_paint(pot)
+        ]
+        pots += [
+            pot
+            for pot in work.pots
+            if pour.from_s < pot.mixed_s < (end_s or math.inf) and is_its_paint(pot)
+        ]
+        for pot, following in zip_longest(pots, pots[1:]):
+            from_s = max(pour.from_s, pot.mixed_s)
+            ends_s = (end_s if following is None else following.mixed_s, pot.ended_s)
+            to_s = min((each for each in ends_s if each is not None), default=None)
+            from_s = from_s if to_s is None else min(from_s, to_s)
+            own = pour.is_from(pot)
+            use = PotUse(pot, from_s, to_s, tuple(others) if own else (), own and pour.named)
+            before = next((each for each in uses if each.pot == pot), None)
+            if before is None:
+                uses.append(use)
+            else:
+                uses[uses.index(before)] = replace(before, to_s=to_s)
+    return tuple(uses)
 
 
 def _spec_named(event: Event, pot: Pot | None) -> str | None:
@@ -269,23 +385,47 @@ def laid_with(section: str | None, events: Iterable[Event], coat: Event) -> str 
     return None if newest is None else newest.spec
 
 
+def _carries_on(event: Event, last: Coat) -> bool:
+    """Whether a coat-started goes on with a coat after a pause."""
+    if last.started_s is None:
+        return False
+    recent = event.time_s - (last.ended_s or last.started_s) <= SAME_COAT_S
+    same_spec = event.spec is None or last.spec in (None, event.spec_key)
+    same_number = event.coat == last.number or (event.coat is None and last.ended_s is None)
+    return recent and same_spec and same_number
+
+
+def _pour(event: Event, pot: Pot | None, to_s: float | None = None) -> Pour:
+    """What a coat is poured from; not known where the pot was never mixed, or gone by then."""
+    gone = pot is not None and pot.ended_s is not None and to_s is None
+    if pot is None or gone or event.batch not in (None, pot.batch):
+        return Pour(None, event.batch, event.batch is not None, event.time_s, to_s)
+    return Pour(pot.mixed_s, pot.batch, event.batch is not None, event.time_s, to_s)
+
+
+def _until(pours: tuple[Pour, ...], to_s: float | None) -> tuple[Pour, ...]:
+    """The pours with the end of the last one."""
+    return (*pours[:-1], *(replace(pour, to_s=to_s) for pour in pours[-1:]))
+
+
 def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
     last = coats[-1] if coats else None
-    pot = pot_of(event, pots, None if last is None else last.done_s)
-    poured_s = () if pot is None else (pot.mixed_s,)
-    if last is not None and last.started_s is not None:
-        recent = event.time_s - (last.ended_s or last.started_s) <= SAME_COAT_S
-        same_number = event.coat == last.number or (event.coat is None and last.ended_s is None)
-        if recent and same_number and not _is_other_paint(event, pot, last):
-            # The coat goes on after a pause: it began when it began, and has not ended yet.
-            coats[-1] = replace(
-                last,
-                ended_s=None,
-                session_ended_s=None,
-                resumed_s=event.time_s,
-                poured_s=tuple(dict.fromkeys((*last.poured_s, *poured_s))),
-            )
-            return
+    pot = pot_of(event, pots, last)
+    pour = _pour(event, pot)
+    other_paint = last is not None and _is_of_other_paint(event, pot, last)
+    if last is not None and _carries_on(event, last) and not other_paint:
+        # It began when it began, and has not ended yet.
+        pours = last.pours
+        if pours and pours[-1].to_s is None:
+            pours = _until(pours, event.time_s)
+        coats[-1] = replace(
+            last,
+            ended_s=None,
+            session_ended_s=None,
+            resumed_s=event.time_s,
+            pours=(*pours, pour),
+        )
+        return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1
     spec = _spec_named(event, pot)
     hardener = event.hardener or (None if pot is None else pot.hardener)
@@ -298,23 +438,20 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
             event.method,
             hardener=hardener,
             service=event.service,
-            poured_s=poured_s,
+            pours=(pour,),
         )
     )
 
 
-def _is_other_paint(event: Event, pot: Pot | None, coat: Coat) -> bool:
-    """Whether a coat event names, itself or by its batch, another paint than a coat is laid with.
+def _is_of_other_paint(event: Event, pot: Pot | None, coat: Coat) -> bool:
+    """Whether the batch that a coat event names is of another paint than a coat is laid with.
 
-    A batch that the coat has been begun from is the coat's own, whatever it was mixed as.
+    A batch that the coat has been laid from is the coat's own, whatever it was mixed as.
     """
-    if coat.spec is None:
+    if event.spec is not None or event.batch is None or pot is None or pot.batch != event.batch:
         return False
-    if event.spec is not None:
-        return event.spec_key != coat.spec
-    if event.batch is None or pot is None or pot.batch != event.batch:
-        return False
-    return pot.spec not in (None, coat.spec) and pot.mixed_s not in coat.poured_s
+    other = None not in (coat.spec, pot.spec) and pot.spec != coat.spec
+    return other and not any(pour.is_from(pot) for pour in coat.pours)
 
 
 def _means(event: Event, section: str | None, coats: list[Coat], standing: list[Event]) -> bool:
@@ -378,11 +515,14 @@ def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
                 ended_s=event.time_s,
                 spec=event.spec_key if event.spec else last.spec,
                 method=last.method,
+                pours=_until(last.pours, event.time_s),
             )
             return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1
-    spec = _spec_named(event, pot_of(event, pots, last.ended_s if last else None))
-    coats.append(Coat(number, None, event.time_s, spec, event.method))
+    pot = pot_of(event, pots, last)
+    pours = (_pour(event, pot, event.time_s),)
+    spec = _spec_named(event, pot)
+    coats.append(Coat(number, None, event.time_s, spec, event.method, pours=pours))
 
 
 def _end_session(coats: list[Coat], time_s: float) -> None:
@@ -459,7 +599,7 @@ def _coating_in_the_air(events: list[Event]) -> tuple[float | None, bool, Method
     return ended, bool(still), method
 
 
-def _clearance(events: list[Event]) -> tuple[float | None, str]:
+def clearance_of(events: list[Event]) -> tuple[float | None, str]:
     """The length that the user entered last, and what is wrong with it."""
     entered = [e for e in events if e.kind is EventKind.MEASURED and e.what == CLEARANCE_LENGTH]
     if not entered:
@@ -472,174 +612,3 @@ def _clearance(events: list[Event]) -> tuple[float | None, str]:
             "min or h, so no clearance clock runs; enter it again, as in 30 min"
         )
     return event.value * unit_s, ""
-
-
-_RECORD = "record it: filmcall event {} --at TIME"
-
-
-def missing_before(event: Event, events: Iterable[Event]) -> str:
-    """Return what the record lacks for an event to mean what it says.
-
-    Args:
-        event: as kept, with its row.
-        events: all of the enclosure's events as kept; the event may be among them.
-
-    Returns:
-        One clause with what does not run for it and what to do, or "".
-
-    Source:
-        Our own choice: a clock whose start was never recorded does not run, and says so. Which
-        event starts which clock is `rules.clocks.all_clocks`; no source beyond it.
-    """
-    if event.withdrawn:
-        return ""
-    kept = [each for each in events if each.row is None or each.row != event.row]
-    standing = in_force((*kept, event))
-    before = [each for each in standing if each is not event and each.time_s <= event.time_s]
-    match event.kind:
-        case EventKind.COAT_STARTED:
-            return _unmixed(event, before) or _coat_left_open(event, before)
-        case EventKind.COAT_ENDED:
-            return _coat_never_started(event, before)
-        case EventKind.TAPE_OFF:
-            return _tape_never_on(event, before)
-        case EventKind.MIXED:
-            return _name_in_use(event, before)
-        case EventKind.SESSION_ENDED:
-            return _session_never_started(before)
-        case EventKind.MEASURED if event.what == MIX_TEMPERATURE:
-            return _unmixed(event, before) or _no_pot(event, before) or _no_mix_is_so(event)
-        case EventKind.MEASURED if event.what == CLEARANCE_LENGTH:
-            return _clearance([event])[1]
-        case EventKind.MEASURED:
-            return _no_such_figure(event)
-        case _:
-            return ""
-
-
-def _works(event: Event, before: list[Event]) -> list[Work]:
-    """The work of the event's section; of every section where it is about all of them."""
-    names: set[str | None] = {event.section or ALL_SECTIONS}
-    if event.section in (None, ALL_SECTIONS):
-        names |= {each.section for each in before if each.section is not None}
-    return [work_of(name, before, event.time_s) for name in names]
-
-
-def _open(coat: Coat | None) -> bool:
-    return coat is not None and coat.ended_s is None
-
-
-def _coat_never_started(event: Event, before: list[Event]) -> str:
-    if event.coat is None and any(_open(work.newest) for work in _works(event, before)):
-        return ""
-    was = work_of(event.section, before, event.time_s).newest
-    now = work_of(event.section, [*before, event], event.time_s).newest
-    if now is None or (was is not None and _open(was) and now.number == was.number):
-        return ""
-    if now.started_s is None:
-        return (
-            f"no coat was open, so coat {now.number} has an end and no start: recoat by and "
-            f"tape off by are not known; {_RECORD.format('coat-started')}"
-        )
-    return (
-        f"no coat was open, so this counts as a later end of coat {now.number}, from which its "
-        f"clocks start again; if it ends another coat, {_RECORD.format('coat-started')}"
-    )
-
-
-def _coat_left_open(event: Event, before: list[Event]) -> str:
-    was = work_of(event.section, before, event.time_s).newest
-    now = work_of(event.section, [*before, event], event.time_s).newest
-    if was is None or now is None or not _open(was) or now.number == was.number:
-        return ""
-    text = (
-        f"coat {was.number} was never ended, so its clocks do not run and whether its recoat "
-        f"window is open is not known; {_RECORD.format('coat-ended')}"
-    )
-    starts = [
-        each.row
-        for each in before
-        if each.kind is EventKind.COAT_STARTED
-        and is_about(each, event.section)
-        and was.started_s is not None
-        and each.time_s >= was.started_s
-    ]
-    if was.spec == now.spec or was.forgotten(event.time_s) or None in starts:
-        return text
-    rows = " and ".join(f"row {row}" for row in starts)
-    return (
-        f"{text}. If this is that coat, and it was recorded as of another paint, take {rows} back: "
-        + " and ".join(f"filmcall event coat-started --corrects {row} --withdraw" for row in starts)
-    )
-
-
-def _tape_never_on(event: Event, before: list[Event]) -> str:
-    if any(work.tape_on_s is not None for work in _works(event, before)):
-        return ""
-    return f"no tape was on, so how long it was on is not known; {_RECORD.format('tape-on')}"
-
-
-def _session_never_started(before: list[Event]) -> str:
-    bounds = [
-        each.kind
-        for each in before
-        if each.kind in (EventKind.SESSION_STARTED, EventKind.SESSION_ENDED)
-    ]
-    if bounds and bounds[-1] is EventKind.SESSION_STARTED:
-        return ""
-    return (
-        "no session was open, so none ends with it in the list of sessions, though coats "
-        f"left open end with it; {_RECORD.format('session-started')}"
-    )
-
-
-def _unmixed(event: Event, before: list[Event]) -> str:
-    mixed = {each.batch for each in before if each.kind is EventKind.MIXED}
-    if event.batch is None or event.batch in mixed:
-        return ""
-    return (
-        f"batch {event.batch!r} was never mixed, so its induction and pot life are not known; "
-        f"{_RECORD.format('mixed --batch NAME')}"
-    )
-
-
-def _name_in_use(event: Event, before: list[Event]) -> str:
-    same = [
-        pot
-        for work in _works(event, before)
-        for pot in work.pots
-        if pot.batch == event.batch and pot.ended_s is None
-    ]
-    age_s = event.time_s - max((pot.mixed_s for pot in same), default=-math.inf)
-    if event.batch is None or age_s > SAME_COAT_S:
-        return ""
-    return (
-        f"batch {event.batch!r} was mixed {duration_text(age_s)} ago and never ended, so which of "
-        f"the two goes on is not known; {_RECORD.format('pot-ended --batch NAME')}"
-    )
-
-
-def _no_mix_is_so(event: Event) -> str:
-    if celsius(event.value, event.unit) is not None:
-        return ""
-    return (
-        f"{event.value} {event.unit} is no temperature of a mix, so it counts for nothing; take "
-        "it back with --corrects and --withdraw, and enter it again, as in 21 degC"
-    )
-
-
-def _no_such_figure(event: Event) -> str:
-    unit = hand_unit_of(event.what or "")
-    if unit is None or hand_figure(event.value, event.unit, unit) is not None:
-        return ""
-    figure = f"{event.value:g} {event.unit}" if event.value is not None else "nothing"
-    return (
-        f"{event.what} {figure} cannot be, so it counts for nothing; take it back with --corrects "
-        f"and --withdraw, and enter it again in {HAND_UNITS[unit]}"
-    )
-
-
-def _no_pot(event: Event, before: list[Event]) -> str:
-    if any(work.pots for work in _works(event, before)):
-        return ""
-    return f"nothing was mixed, so no pot has this temperature; {_RECORD.format('mixed')}"

@@ -104,7 +104,9 @@ def verdict_of(
     looked = _LookedAt(series, washed, sighting)
     for cause in defect.causes:
         looked.take(cause, coats, fitting)
-    found = [_behind_dew(_behind_heat(e, looked.found), looked.found) for e in looked.found]
+    for behind in (_behind_heat, _behind_dew, _behind_wet_ground):
+        looked.found = [behind(e, looked.found) for e in looked.found]
+    found = looked.found
     found = [replace(e, rows=_rows(e, defect, sighting)) for e in found]
     supporting = [e for e in found if e.supports]
     ranked = sorted(supporting, key=lambda e: -_order(e, defect, sighting))
@@ -243,6 +245,15 @@ def _behind_dew(evidence: Evidence, found: Sequence[Evidence]) -> Evidence:
     if any(evidence.own_weight > e.weight for e in dew):
         return evidence
     return _behind(evidence, dew)
+
+
+def _behind_wet_ground(evidence: Evidence, found: Sequence[Evidence]) -> Evidence:
+    """Water while soft goes behind its layer, and behind water that lay there till the coat."""
+    if evidence.cause.sign is not Sign.UNWASHED:
+        return evidence
+    nearer = (Sign.WET_BEFORE, Sign.BLOOM_BELOW)
+    over_one = [e for e in found if e.coat == evidence.coat and e.supports]
+    return _behind(evidence, [e for e in over_one if e.cause.sign in nearer])
 
 
 def _answer(ranked: Sequence[Evidence], found: Sequence[Evidence], left_open: bool) -> Finding:

@@ -39,6 +39,7 @@ class PointColumn:
         lows: where a cell stands for a minute's mean, the lowest of that minute, else the value;
             None where every cell is a value of its own.
         highs: the highest.
+        doubted: what was said and not believed, NaN elsewhere; None where nothing was.
         shared_element: of a surface, whether one element reads it and its body's air.
     """
 
@@ -48,6 +49,7 @@ class PointColumn:
     required: bool = True
     lows: Floats | None = None
     highs: Floats | None = None
+    doubted: Floats | None = None
     shared_element: bool = False
 
 
@@ -83,6 +85,7 @@ def climate_series(
         As `climate.climate_of`; slopes of the wetting point by difference quotients.
     """
     size = time_s.size
+    spoken = (airs, humidities, surfaces)
     airs, humidities, surfaces, co2 = (
         _with_silences(time_s, columns, pace)
         for columns, pace in (
@@ -128,8 +131,17 @@ def climate_series(
             LimitName.AIR_TEMP_MIN: air_ok,
             LimitName.AIR_TEMP_MAX: air_ok,
         }.get(name, surface_ok)
-    ends = (airs, humidities, surfaces, size, assumed_offset_k if assumed else None)
+    offset_k = assumed_offset_k if assumed else None
+    ends, spoken_ends = (airs, humidities, surfaces, size, offset_k), (*spoken, size, offset_k)
+    silent = any(a is not b for a, b in zip(spoken, (airs, humidities, surfaces), strict=True))
     ended = any(c.lows is not None for c in (*airs, *humidities, *surfaces))
+    airs_said, rhs_said, surfaces_said = (
+        [_believed(column) for column in columns] for columns in spoken
+    )
+    believed_ends = (airs_said, rhs_said, surfaces_said, size, offset_k)
+    doubted = any(c.doubted is not None for columns in spoken for c in columns)
+    lowest = _extremes(*ends, lowest=True) if ended else {}
+    highest = _extremes(*ends, lowest=False) if ended else {}
     return ClimateSeries(
         time_s=time_s,
         step_s=step_s,
@@ -137,9 +149,41 @@ def climate_series(
         guards=guards,
         complete=complete,
         co2_ppm=_ends(_at_end(co2, lowest=False), size)[1] if co2 else None,
-        lowest=_extremes(*ends, lowest=True) if ended else {},
-        highest=_extremes(*ends, lowest=False) if ended else {},
-        assumed_offset_k=assumed_offset_k if assumed else None,
+        lowest=lowest,
+        highest=highest,
+        assumed_offset_k=offset_k,
+        doubted_lowest=_extremes(*believed_ends, lowest=True) if doubted else {},
+        doubted_highest=_extremes(*believed_ends, lowest=False) if doubted else {},
+        measured_lowest=_other(_extremes(*spoken_ends, lowest=True), lowest) if silent else {},
+        measured_highest=_other(_extremes(*spoken_ends, lowest=False), highest) if silent else {},
+    )
+
+
+def _other(
+    found: Mapping[LimitName, Floats], ends: Mapping[LimitName, Floats]
+) -> dict[LimitName, Floats]:
+    """Those that differ from the ends; of months, each is megabytes."""
+    return {
+        name: values
+        for name, values in found.items()
+        if not np.array_equal(values, ends[name], equal_nan=True)
+    }
+
+
+def _believed(column: PointColumn) -> PointColumn:
+    """The column as if what was doubted had been right."""
+    if column.doubted is None:
+        return column
+    said = column.doubted
+
+    def filled(values: Floats) -> Floats:
+        return np.where(np.isnan(values), said, values)
+
+    return replace(
+        column,
+        values=filled(column.values),
+        lows=None if column.lows is None else filled(column.lows),
+        highs=None if column.highs is None else filled(column.highs),
     )
 
 
@@ -154,7 +198,10 @@ def _with_silences(
         np.column_stack([each.values for each in _at_end(needed, lowest=lowest)])
         for lowest in (True, False)
     )
+    spoke = np.isfinite(low)
     low, high = with_silences(time_s, low, high, pace)
+    if (np.isfinite(low) == spoke).all():
+        return columns  # before the first word, or while all were silent: nothing is known of it
     known = zip(low.T, high.T, strict=True)
     ends = {column.point: each for column, each in zip(needed, known, strict=True)}
     return [

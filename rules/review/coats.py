@@ -6,13 +6,14 @@ Built from events and logged temperatures, as the clocks are; `exposure` and `ca
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from rules.clocks.history import TemperatureHistory
-from rules.clocks.work import Coat, Pot, is_about, work_of
+from rules.clocks.work import Coat, Pot, PotUse, Work, is_about, pots_used, work_of
 from rules.events import Event, in_force
 from rules.limits import limits_in_force, wet_film_allowance_k
 from rules.memory import (
@@ -20,6 +21,7 @@ from rules.memory import (
     FilmAir,
     FilmMemory,
     Known,
+    Wetting,
     answered_s,
     remembered,
     unanswered,
@@ -29,12 +31,14 @@ from rules.review.exposure import ClimateSeries, LimitTimes, limit_times
 from rules.review.windows import (
     Window,
     WindowName,
+    air_c,
     came_of,
     pot_windows,
     recoat_window,
     tape_windows,
 )
 from rules.spec.model import Spec
+from rules.spec.thinner import ThinnerRange, thinner_range
 from rules.text import duration_text
 from rules.units import DAY_S
 from rules.vocabulary import (
@@ -51,6 +55,22 @@ from rules.vocabulary import (
 )
 
 END_OF_LOG = "end of the log"
+
+
+class Thinned(NamedTuple):
+    """The thinner in one pot of a coat, and what its sheet asks for.
+
+    Attributes:
+        batch: name of the pot, or None.
+        thinner_pct: by volume of the mix [%].
+        asked: between which shares, by method and temperature.
+        is_sure: whether it was that pot.
+    """
+
+    batch: str | None
+    thinner_pct: float
+    asked: ThinnerRange
+    is_sure: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +91,11 @@ class CoatRecord:
         windows: recoat over it, pot, induction, tape.
         limits: how long each limit was kept, by stage; those that only slow a cure left out.
         memory: what the film went through, as the call had it, or None without a climate.
+        perhaps: names of pots of which one may have gone into it in place of another.
+        unwashed: water on it while it was soft, or that may have been, with which nobody dealt
+            before the next coat; None where there was none, or no next coat.
+        answered_s: when it was last washed, inspected or sanded before the next coat [s].
+        thinned: of the pots that went into it, or may have, where their thinner is recorded.
     """
 
     number: int
@@ -85,6 +110,10 @@ class CoatRecord:
     windows: tuple[Window, ...]
     limits: tuple[LimitTimes, ...] = ()
     memory: FilmMemory | None = None
+    perhaps: tuple[str, ...] = ()
+    unwashed: Wetting | None = None
+    answered_s: float = -math.inf
+    thinned: tuple[Thinned, ...] = ()
 
     @property
     def begun_s(self) -> float:
@@ -160,7 +189,6 @@ def coats_of(
         for coat in work.coats
     ]
     records: list[CoatRecord] = []
-    before_s = -math.inf
     for at, coat in enumerate(work.coats):
         spec = specs[at]
         following = work.coats[at + 1] if at + 1 < len(work.coats) else None
@@ -193,16 +221,9 @@ def coats_of(
                     steps[step] = came.ended_at_s
             ends = {each: laid_end_s + each for each in spec.times_until}
             steps |= {each: end for each, end in ends.items() if end <= until_s}
-        named = {e.batch for e in standing if e.batch is not None and e.time_s == coat.started_s}
-        last_s = laid_end_s if laid_end_s is not None else until_s
-        pots = [
-            (pot, own)
-            for pot in work.pots
-            if before_s < pot.mixed_s < last_s
-            and (own := _spec_of_pot(pot, coat, spec, spec_of, default_spec, named)) is not None
-        ]
+        pots = _pots_of(coat, work, spec, spec_of, default_spec)
         windows = [
-            *pot_windows(coat.number, pots, history, begun, laid_end_s, named),
+            *pot_windows(coat.number, pots, history),
             *tape_windows(coat.number, standing, spec, history, begun, laid_end_s, over_s, end_s),
         ]
         if over_s is not None:
@@ -224,7 +245,9 @@ def coats_of(
             number=coat.number,
             spec=spec,
             method=coat.method,
-            batches=tuple(pot.batch for pot, _ in pots if pot.batch is not None),
+            batches=_names(use.pot for use, _ in pots),
+            perhaps=_names(pot for use, _ in pots for pot in use.others),
+            thinned=_thinned(coat, pots, history),
             started_s=coat.started_s,
             ended_s=laid_end_s,
             until_s=until_s,
@@ -237,40 +260,71 @@ def coats_of(
         if over_s is not None and record.memory is not None:
             answered = answered_s(section, standing, over_s)
             wetting = unanswered(record.memory, answered, over_s, None)
+            record = replace(record, unwashed=wetting, answered_s=answered)
             if wetting is not None:
-                lasted = duration_text(wetting.lasted_s)
-                went = (
-                    f"was wet for {lasted} while soft"
-                    if wetting.seen
-                    else f"may have been wet for {lasted} while soft, which is not known"
-                )
+                record = replace(record, windows=_over_unwashed(record.windows, wetting))
                 said.append(
-                    f"coat {coat.number} {went}, and was coated over with no wash, inspection or "
-                    "sanding recorded: what came on it may not hold"
+                    f"coat {coat.number} {unwashed_words(wetting)}, and was coated over with no "
+                    "wash, inspection or sanding recorded: what came on it may not hold"
                 )
         records.append(record)
-        before_s = laid_end_s if laid_end_s is not None else begun
     return tuple(records), tuple(dict.fromkeys(said))
 
 
-def _spec_of_pot(
-    pot: Pot,
-    coat: Coat,
-    spec: Spec,
-    spec_of: Mapping[str, Spec],
-    default: Spec,
-    named: Collection[str | None],
-) -> Spec | None:
-    """The spec that a pot is judged by where a coat was laid from it, else None.
+def unwashed_words(wetting: Wetting) -> str:
+    """Return for how long a film was wet, or may have been."""
+    lasted = duration_text(wetting.lasted_s)
+    if wetting.seen:
+        return f"was wet for {lasted} while soft"
+    return f"may have been wet for {lasted} while soft, which is not known"
+
+
+def _over_unwashed(windows: tuple[Window, ...], wetting: Wetting) -> tuple[Window, ...]:
+    """The windows, of which the recoat's says what the next coat went over."""
+    over = f"over a film that {unwashed_words(wetting)}, and nobody washed it"
+    return tuple(
+        replace(each, over=over) if each.name is WindowName.RECOAT else each for each in windows
+    )
+
+
+def _thinned(
+    coat: Coat, uses: Iterable[tuple[PotUse, Spec]], history: TemperatureHistory
+) -> tuple[Thinned, ...]:
+    found = []
+    for use, spec in uses:
+        pots = (use.pot, *use.others)
+        is_sure = len({pot.thinner_pct for pot in pots}) == 1
+        for pot in pots:
+            if spec.mix is None or pot.thinner_pct is None:
+                continue
+            method, temp_c = coat.method or pot.method, air_c(history, use.from_s)
+            asked = thinner_range(spec.mix, method, temp_c, coat.number)
+            found.append(Thinned(pot.batch, pot.thinner_pct, asked, is_sure))
+    return tuple(dict.fromkeys(found))
+
+
+def _names(pots: Iterable[Pot]) -> tuple[str, ...]:
+    return tuple(pot.batch for pot in pots if pot.batch is not None)
+
+
+def _pots_of(
+    coat: Coat, work: Work, spec: Spec, spec_of: Mapping[str, Spec], default: Spec
+) -> list[tuple[PotUse, Spec]]:
+    """The pots of a coat, each with the spec that it is judged by.
 
     One of another spec is another coat's, for all that anybody said, unless this one names it.
     """
-    own = _spec(pot.spec, spec_of, default, [])
-    if own.name == spec.name:
-        return spec
-    if pot.batch not in named:
-        return None
-    return own.under(pot.method or coat.method, pot.hardener or coat.hardener)
+
+    def of(pot: Pot) -> Spec:
+        return _spec(pot.spec, spec_of, default, [])
+
+    def judging(pot: Pot) -> Spec:
+        if of(pot).name == spec.name:
+            return spec
+        return of(pot).under(pot.method or coat.method, pot.hardener or coat.hardener)
+
+    uses = pots_used(coat, work, lambda pot: of(pot).name == spec.name)
+    return [(use, judging(use.pot)) for use in uses]
 
 
 def _spec(name: str | None, spec_of: Mapping[str, Spec], default: Spec, said: list[str]) -> Spec:

@@ -13,8 +13,8 @@ import numpy as np
 
 from rules.known import Floats
 from rules.limits import is_upper, limits_in_force, unit_of, wet_film_allowance_k
-from rules.memory import BLOOM_BY_CLASS
-from rules.review.coats import END_OF_LOG, CoatRecord
+from rules.memory import BLOOM_BY_CLASS, Age, Condition, Wetting
+from rules.review.coats import END_OF_LOG, CoatRecord, Thinned
 from rules.review.defects import Cause, Sign, fits_family
 from rules.review.dose import (
     MOST_PER_H,
@@ -86,6 +86,8 @@ class Evidence:
             margin was kept [h].
         open_s: minutes that were not known and can hold harm [s].
         after_log_s: when the log ended while the film was still open to it, or None [s].
+        thinned: the thinner of the pot behind it, or None.
+        wetting: of a film coated over: water on it with which nobody dealt, or None.
         age_s: how old the film was when it began, or None [s].
         behind: strength of the nearer cause that it follows from, else no bound [1].
         rows: what counted for it, as likelihood ratios.
@@ -98,6 +100,8 @@ class Evidence:
     beyond: Excess | None = None
     window: Window | None = None
     via: Evidence | None = None
+    wetting: Wetting | None = None
+    thinned: Thinned | None = None
     own_weight: float = 0.0
     lowest: float = 0.0
     highest: float = 0.0
@@ -170,6 +174,10 @@ def look(
         return _missed(cause, coat, seen_s)
     if cause.sign is Sign.BLOOM_BELOW:
         return _layer_below(cause, coat, below, series, washed)
+    if cause.sign in (Sign.THINNER_OVER, Sign.THINNER_UNDER):
+        return _thinner(cause, coat)
+    if cause.sign is Sign.UNWASHED:
+        return _unwashed(cause, coat, below)
     if cause.sign is Sign.WET_BEFORE and below is None:
         return NotLooked("there is no coat below")
     if cause.sign is Sign.WET_BARE and below is not None:
@@ -201,7 +209,9 @@ def look(
         factor = BLOOM_BY_CLASS.get(coat.spec.hardener_class, 1.0)
         cells = replace(cells, share=cells.share * factor)
     dose = dose_of(cells, bound, scale, upper=upper, outside=_outside(spans, series))
-    return _evidence(cause, coat, cells, dose, bound, unit, upper, whole_s, seen_s, series, spans)
+    return _evidence(
+        cause, coat, cells, dose, bound, unit, upper, whole_s, seen_s, series, spans, level_c
+    )
 
 
 def _evidence(
@@ -216,13 +226,18 @@ def _evidence(
     seen_s: float | None,
     series: ClimateSeries,
     spans: Sequence[tuple[float, float]],
+    level: float,
 ) -> Evidence:
     """What a dose says, with the plain sums behind it."""
     known = np.isfinite(cells.value)
+    measured = series.measured(_LIMIT_OF.get(cause.sign), upper=upper)
+    if measured is not None:
+        measured = np.concatenate([measured[series.span(*span)[0]] for span in spans]) - level
     found = beyond(
         cells.time_s, cells.value, cells.covered_s, bound, upper=upper, unit=unit,
         guard=cells.guard, whole_s=whole_s,
         lowest=np.where(known, cells.low, np.nan), highest=np.where(known, cells.high, np.nan),
+        measured=measured,
     )  # fmt: skip
     after_s, after_h = _after_the_log(cause, coat, seen_s)
     own = dose.best
@@ -390,7 +405,7 @@ def _cells(
 ) -> Cells:
     """The spans' cells, with the known interval of each."""
     guard = series.guard(name)
-    low, high = series.known(name)
+    low, high = series.possible(name)
     parts: list[Cells] = []
     for from_s, to_s in spans:
         cells, covered = series.span(from_s, to_s)
@@ -436,8 +451,7 @@ def _missed(cause: Cause, coat: CoatRecord, seen_s: float | None) -> Evidence | 
     early = wrong is WindowOutcome.EARLY
     worst = max(windows, key=lambda w: w.missed_s if w.kept is wrong else -math.inf)
     if worst.kept is not wrong:
-        close = next((w for w in windows if w.kept is WindowOutcome.CLOSE), None)
-        worst = close or worst
+        worst = max(windows, key=lambda w: w.missed_by(early=early)[2])
     best, least, most = (
         _share(worst, missed_s) / cause.scale for missed_s in worst.missed_by(early=early)
     )
@@ -447,9 +461,35 @@ def _missed(cause: Cause, coat: CoatRecord, seen_s: float | None) -> Evidence | 
         weight=best,
         lowest=least,
         highest=most,
-        highest_known=most,
+        highest_known=0.0 if worst.kept is WindowOutcome.UNKNOWN else most,
         unknown=0.0,
         window=worst,
+    )
+
+
+def _thinner(cause: Cause, coat: CoatRecord) -> Evidence | NotLooked:
+    """By what share of the sheet's own a pot's thinner was over it, or under it."""
+
+    def beyond_by(each: Thinned) -> float:
+        most, least = each.asked.max_pct, each.asked.min_pct
+        if cause.sign is Sign.THINNER_OVER:
+            return max(0.0, each.thinner_pct - most) / max(most, 1.0)
+        return max(0.0, least - each.thinner_pct) / max(least, 1.0)
+
+    if not coat.thinned:
+        return NotLooked("no thinner is recorded for it")
+    worst = max(coat.thinned, key=lambda each: (beyond_by(each), each.is_sure))
+    sure = max((beyond_by(each) for each in coat.thinned if each.is_sure), default=0.0)
+    most = beyond_by(worst) / cause.scale
+    return Evidence(
+        cause=cause,
+        coat=coat.number,
+        weight=sure / cause.scale,
+        lowest=sure / cause.scale,
+        highest=most,
+        highest_known=0.0,
+        unknown=0.0,
+        thinned=worst,
     )
 
 
@@ -496,4 +536,36 @@ def _layer_below(
         via=strongest,
         open_s=highest.open_s,
         after_log_s=highest.after_log_s,
+    )
+
+
+def _unwashed(cause: Cause, coat: CoatRecord, below: CoatRecord | None) -> Evidence | NotLooked:
+    """Whether the coat below was wet while it was soft, by the memory that the call had of it."""
+    if below is None:
+        return NotLooked("there is no coat below")
+    if below.memory is None:
+        return NotLooked("nothing was measured over the coat below", leaves_open=True)
+    wet, wetting = below.memory.minutes(Condition.WET, Age.WET, Age.SOFT), below.unwashed
+    unseen = [each for each in below.memory.unseen if each.end_s > below.answered_s]
+    unseen_s = sum(each.wet_s for each in unseen)
+    if wetting is None:  # the call counts so little that is not known for nothing
+        unseen, unseen_s = [], sum(each.wet_s for each in below.memory.unseen)
+    highest_s, best_s = 0.0, 0.0
+    if below.answered_s < below.begun_s:
+        highest_s = wet.highest_s - (unseen_s if wetting is None else 0.0)
+    if wetting is not None:
+        highest_s = max(highest_s, wetting.lasted_s)
+        best_s = wetting.lasted_s if wetting.seen else 0.0
+    # Of what was wet for sure, at the most all that the best estimate has gone before an answer.
+    lowest_s = max(0.0, wet.lowest_s - max(0.0, wet.best_s - best_s)) if best_s else 0.0
+    return Evidence(
+        cause=cause,
+        coat=coat.number,
+        weight=best_s / HOUR_S,
+        lowest=lowest_s / HOUR_S,
+        highest=highest_s / HOUR_S,
+        highest_known=(highest_s - sum(each.wet_s for each in unseen)) / HOUR_S,
+        unknown=0.0,
+        wetting=wetting,
+        open_s=tuple((each.begin_s, each.end_s) for each in unseen),
     )

@@ -44,6 +44,12 @@ class ClimateSeries:
         lowest: where a cell stands for a minute of which only the mean is kept, how low the value
             may have been in it, else the value itself; without a limit where nothing is so kept.
         highest: how high.
+        measured_lowest: `lowest` by what was measured alone, where what a silent probe may have
+            meant is in that; without a limit where nothing was silent.
+        measured_highest: `highest` likewise.
+        doubted_lowest: how low it was, where nothing was believed, if what was said and doubted
+            was right; without a limit where nothing was doubted.
+        doubted_highest: how high.
         assumed_offset_k: surface less coldest air where no surface was measured, else None [K].
     """
 
@@ -56,6 +62,10 @@ class ClimateSeries:
     lowest: Mapping[LimitName, Floats] = field(default_factory=dict)
     highest: Mapping[LimitName, Floats] = field(default_factory=dict)
     assumed_offset_k: float | None = None
+    measured_lowest: Mapping[LimitName, Floats] = field(default_factory=dict)
+    measured_highest: Mapping[LimitName, Floats] = field(default_factory=dict)
+    doubted_lowest: Mapping[LimitName, Floats] = field(default_factory=dict)
+    doubted_highest: Mapping[LimitName, Floats] = field(default_factory=dict)
     _known: dict[LimitName | None, tuple[Floats, Floats]] = field(default_factory=dict, repr=False)
 
     def known(self, name: LimitName | None) -> tuple[Floats, Floats]:
@@ -84,6 +94,37 @@ class ClimateSeries:
                 )
             self._known[name] = low, high
         return self._known[name]
+
+    def possible(self, name: LimitName | None) -> tuple[Floats, Floats]:
+        """Return `known`, and where nothing was believed what was said there and doubted.
+
+        A doubt says that a word is not to be gone by, not that it was wrong.
+        """
+        low, high = self.known(name)
+        if name is None or name not in self.doubted_lowest:
+            return low, high
+        unknown = np.isnan(self.values[name])
+        return (
+            np.where(unknown, np.fmin(low, self.doubted_lowest[name]), low),
+            np.where(unknown, np.fmax(high, self.doubted_highest[name]), high),
+        )
+
+    def measured(self, name: LimitName | None, *, upper: bool) -> Floats | None:
+        """Return the highest, or the lowest, that was measured in every cell.
+
+        Args:
+            name: the limit; None for carbon dioxide.
+            upper: which.
+
+        Returns:
+            NaN where nobody measured; None where it never was.
+        """
+        if name is None:
+            return self.co2_ppm
+        ends, measured = (
+            (self.highest, self.measured_highest) if upper else (self.lowest, self.measured_lowest)
+        )
+        return measured.get(name, ends.get(name, self.values.get(name)))
 
     def guard(self, name: LimitName | None) -> Floats:
         """Return what the sensors' error can explain in every cell [unit of the limit].
@@ -122,12 +163,15 @@ class Excess:
         unknown_s: time without a value [s].
         whole_s: length of the span [s].
         exposure: how far times how long beyond [unit h].
-        worst: the value furthest over, or nearest to, the bound; None without any.
+        worst: what was measured furthest over, or nearest to, the bound; None without any.
         worst_s: when [s].
         first_s: when it was first beyond, or may have been; None where never [s].
         last_s: when it was last beyond, or may have been; None where never [s].
         partly_s: length of the minutes of which only the mean is kept, where that is inside and
             some of what it stands for was beyond, or may have been [s].
+        possible: how far it may have gone where a probe was silent; None where no further than
+            the worst.
+        possible_s: when [s].
     """
 
     bound: float
@@ -143,6 +187,8 @@ class Excess:
     first_s: float | None
     last_s: float | None
     partly_s: float = 0.0
+    possible: float | None = None
+    possible_s: float | None = None
 
     @property
     def depth(self) -> float:
@@ -196,6 +242,7 @@ def beyond(
     whole_s: float | None = None,
     lowest: Floats | None = None,
     highest: Floats | None = None,
+    measured: Floats | None = None,
 ) -> Excess:
     """Sum up how far and how long values stood on the wrong side of a bound.
 
@@ -210,6 +257,8 @@ def beyond(
         whole_s: length of the span where the grid does not cover it all [s].
         lowest: how low the value may have been in each cell; None where it is the value [unit].
         highest: how high.
+        measured: the worst that was measured in each cell; None where that is `lowest`, or
+            `highest`.
 
     Returns:
         The sums. Where a cell's lowest and highest stand on both sides of the bound, its exposure
@@ -240,10 +289,16 @@ def beyond(
     amount[both] = np.maximum(amount[both], share * most[both])
     known_s = float(covered_s[known].sum())
     length_s = float(covered_s.sum()) if whole_s is None else whole_s
-    worst = worst_s = first_s = last_s = None
+    worst = worst_s = possible = possible_s = first_s = last_s = None
+    side = highest if upper else lowest
     if known.any():
-        at = int(np.argmax(np.where(known, most, -np.inf)))
-        worst, worst_s = float((highest if upper else lowest)[at]), float(time_s[at])
+        said = side if measured is None else measured
+        past = said - bound if upper else bound - said
+        at = int(np.argmax(np.where(known & ~np.isnan(past), past, -np.inf)))
+        worst, worst_s = float(said[at]), float(time_s[at])
+        furthest = int(np.argmax(np.where(known, most, -np.inf)))
+        if measured is not None and most[furthest] > past[at]:
+            possible, possible_s = float(side[furthest]), float(time_s[furthest])
     if over.any() or partly.any():
         places = np.flatnonzero(over | partly)
         first_s = float(time_s[places[0]])
@@ -262,6 +317,8 @@ def beyond(
         first_s=first_s,
         last_s=last_s,
         partly_s=float(covered_s[partly].sum()),
+        possible=possible,
+        possible_s=possible_s,
     )
 
 
@@ -304,6 +361,7 @@ def limit_times(
     guard = 0.0 if guards is None or not guarded else guards[cells]
     complete = series.complete.get(name)
     upper = is_upper(name)
+    measured = series.measured(name, upper=upper)
     found = beyond(
         series.time_s[cells],
         value,
@@ -315,6 +373,7 @@ def limit_times(
         whole_s=whole_s,
         lowest=series.lowest[name][cells] if name in series.lowest else None,
         highest=series.highest[name][cells] if name in series.highest else None,
+        measured=None if measured is None else measured[cells],
     )
     inside = bound - value if upper else value - bound
     known = ~np.isnan(inside)

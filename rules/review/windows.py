@@ -6,8 +6,8 @@ Takes events and logged temperatures; hands a coat's `Window`s to `coats`.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -17,7 +17,7 @@ from rules.clocks.all_clocks import key_until_s, recoat_table, wet_on_wet_s
 from rules.clocks.history import TemperatureHistory, course_of
 from rules.clocks.pots import KEEP_POT_S, pot_factor
 from rules.clocks.progress import Progress, progress
-from rules.clocks.work import Pot
+from rules.clocks.work import Pot, PotUse
 from rules.events import Event
 from rules.rate import FloatArray, SafeSide, rate_law
 from rules.spec.model import Spec, TimeTable
@@ -72,6 +72,7 @@ class Window:
         late_s: too late [s].
         sure_s: where the sensors' accuracy decides it: the bound on the safe side, or None [s].
         undone: nobody has done it: the tape is still on.
+        over: of recoat: what the film beneath went through that nobody dealt with, or "".
     """
 
     name: WindowName
@@ -88,6 +89,7 @@ class Window:
     late_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
     sure_s: float | None = None
     undone: bool = False
+    over: str = ""
 
     def missed_by(self, *, early: bool) -> tuple[float, float, float]:
         """Return by how much it was missed on one side: likeliest, least and most [s]."""
@@ -267,81 +269,110 @@ def _length(
     return None
 
 
+WHICH_POT = "which pot went in"
+"""Why a pot's window is not known where more than one stood mixed, and the coat named none."""
+
+
 def pot_windows(
-    coat: int,
-    pots: list[tuple[Pot, Spec]],
-    history: TemperatureHistory,
-    begun_s: float,
-    ended_s: float | None,
-    named: Collection[str | None],
+    coat: int, uses: Iterable[tuple[PotUse, Spec]], history: TemperatureHistory
 ) -> list[Window]:
     """Return how the life and the induction of each pot of a coat were kept.
 
     Args:
         coat: its number.
-        pots: that went into it, each with the spec that it is judged by, in their order.
+        uses: of its pots, each with the spec that it is judged by.
         history: the section's temperatures.
-        begun_s: when the coat was begun [s].
-        ended_s: when it was ended, or None [s].
-        named: batches that its event names.
     """
     found: list[Window] = []
-    for at, (pot, spec) in enumerate(pots):
-        life, stand = spec.times.get(ClockName.POT_LIFE), spec.times.get(ClockName.INDUCTION)
-        # A pot is used from the coat's begin until the next pot is mixed, or the coat ends.
-        used_from = max(begun_s, pot.mixed_s) if at == 0 else pot.mixed_s
-        used_to = pots[at + 1][0].mixed_s if at + 1 < len(pots) else ended_s
-        used_to = used_from if used_to is None else used_to
-        if life is not None and used_to > pot.mixed_s:
-            factor, _ = pot_factor(spec, pot.amount_ml)
-            temps = _pot_temps(history, pot, warm=True)
-            bounds = _bounds(life, SafeSide.CLOSES, history, pot.mixed_s, used_to, factor, temps)
-            best, safe, _ = bounds
-            if best is not None and begun_s - best > KEEP_POT_S and pot.batch not in named:
-                continue  # waste by then, and nobody said that it was used
-            kept = WindowOutcome.LATE if best is not None else WindowOutcome.KEPT
-            if best is None and safe is not None:
-                kept = WindowOutcome.CLOSE
-            missed = 0.0 if best is None else used_to - best
-            length = _length(None, None, None, pot.mixed_s, best if best is not None else safe)
-            standard_s = rate_law(life, SafeSide.CLOSES, factor).time_s(STANDARD_C)
-            found.append(
-                Window(
-                    WindowName.POT_LIFE,
-                    coat,
-                    kept,
-                    None,
-                    best,
-                    used_to,
-                    missed,
-                    length,
-                    kept_at_20_c=used_to - pot.mixed_s <= standard_s,
-                    late_s=bounds.late_by(used_to),
-                    sure_s=safe if kept is WindowOutcome.CLOSE else None,
-                )
-            )
-        if stand is not None and at == 0 and used_from > pot.mixed_s:
-            temps = _pot_temps(history, pot, warm=False)
-            far_s = used_from + 7200.0
-            bounds = _bounds(stand, SafeSide.OPENS, history, pot.mixed_s, far_s, 1.0, temps)
-            best, safe, _ = bounds
-            kept, missed, why = WindowOutcome.KEPT, 0.0, ""
-            if best is None:
-                kept = WindowOutcome.UNKNOWN
-                why = "too little was measured, or it stood colder than the sheet tells of"
-            elif best > used_from:
-                kept, missed = WindowOutcome.EARLY, best - used_from
-            elif safe is None or safe > used_from:
-                kept = WindowOutcome.CLOSE
-            length = None if best is None else best - pot.mixed_s
-            found.append(
-                Window(
-                    WindowName.INDUCTION, coat, kept, best, None, used_from, missed, length, why,
-                    early_s=(0.0, 0.0, 0.0) if best is None else bounds.early_by(used_from, far_s),
-                    sure_s=safe if kept is WindowOutcome.CLOSE else None,
-                )
-            )  # fmt: skip
+    for use, spec in uses:
+        pots = (use.pot, *use.others)
+        lives = [_pot_life(coat, use, pot, spec, history) for pot in pots]
+        stands = [_induction(coat, use, pot, spec, history) for pot in pots]
+        found += _of_one_pot([each for each in lives if each is not None], early=False)
+        found += _of_one_pot([each for each in stands if each is not None], early=True)
     return found
+
+
+def _of_one_pot(windows: list[Window], *, early: bool) -> list[Window]:
+    """The window of the pot that was used, where it may have been any of several.
+
+    Missed where all were; where some were kept, the first of those, and how much the other may have
+    been missed.
+    """
+    kept = [each for each in windows if each.missed_by(early=early)[2] <= 0.0]
+    missed = [each for each in windows if each not in kept]
+    if not kept or not missed:
+        return sorted(windows, key=lambda each: each.missed_s)[:1]
+    worst = max(missed, key=lambda each: each.missed_by(early=early)[2])
+    most, none = (0.0, 0.0, worst.missed_by(early=early)[2]), (0.0, 0.0, 0.0)
+    other = replace(
+        worst,
+        kept=WindowOutcome.UNKNOWN,
+        why=WHICH_POT,
+        missed_s=0.0,
+        sure_s=None,
+        early_s=most if early else none,
+        late_s=none if early else most,
+    )
+    return [kept[0], other]
+
+
+def _pot_life(
+    coat: int, use: PotUse, pot: Pot, spec: Spec, history: TemperatureHistory
+) -> Window | None:
+    life = spec.times.get(ClockName.POT_LIFE)
+    used_to = use.from_s if use.to_s is None else use.to_s
+    if life is None or used_to <= pot.mixed_s:
+        return None
+    factor, _ = pot_factor(spec, pot.amount_ml)
+    temps = _pot_temps(history, pot, warm=True)
+    bounds = _bounds(life, SafeSide.CLOSES, history, pot.mixed_s, used_to, factor, temps)
+    best, safe, _ = bounds
+    if best is not None and use.from_s - best > KEEP_POT_S and not use.named:
+        return None  # waste by then, and nobody said that it was used
+    kept = WindowOutcome.LATE if best is not None else WindowOutcome.KEPT
+    if best is None and safe is not None:
+        kept = WindowOutcome.CLOSE
+    standard_s = rate_law(life, SafeSide.CLOSES, factor).time_s(STANDARD_C)
+    return Window(
+        WindowName.POT_LIFE,
+        coat,
+        kept,
+        None,
+        best,
+        used_to,
+        0.0 if best is None else used_to - best,
+        _length(None, None, None, pot.mixed_s, best if best is not None else safe),
+        kept_at_20_c=used_to - pot.mixed_s <= standard_s,
+        late_s=bounds.late_by(used_to),
+        sure_s=safe if kept is WindowOutcome.CLOSE else None,
+    )
+
+
+def _induction(
+    coat: int, use: PotUse, pot: Pot, spec: Spec, history: TemperatureHistory
+) -> Window | None:
+    stand = spec.times.get(ClockName.INDUCTION)
+    if stand is None or use.from_s <= pot.mixed_s:  # when a later pot was first used nobody said
+        return None
+    temps = _pot_temps(history, pot, warm=False)
+    far_s = use.from_s + 7200.0
+    bounds = _bounds(stand, SafeSide.OPENS, history, pot.mixed_s, far_s, 1.0, temps)
+    best, safe, _ = bounds
+    kept, missed, why = WindowOutcome.KEPT, 0.0, ""
+    if best is None:
+        kept = WindowOutcome.UNKNOWN
+        why = "too little was measured, or it stood colder than the sheet tells of"
+    elif best > use.from_s:
+        kept, missed = WindowOutcome.EARLY, best - use.from_s
+    elif safe is None or safe > use.from_s:
+        kept = WindowOutcome.CLOSE
+    length = None if best is None else best - pot.mixed_s
+    return Window(
+        WindowName.INDUCTION, coat, kept, best, None, use.from_s, missed, length, why,
+        early_s=(0.0, 0.0, 0.0) if best is None else bounds.early_by(use.from_s, far_s),
+        sure_s=safe if kept is WindowOutcome.CLOSE else None,
+    )  # fmt: skip
 
 
 def _pot_temps(history: TemperatureHistory, pot: Pot, *, warm: bool) -> FloatArray:
@@ -355,6 +386,16 @@ def _pot_temps(history: TemperatureHistory, pot: Pot, *, warm: bool) -> FloatArr
     for time_s, temp_c in pot.temps:
         temp[history.time_s >= time_s] = temp_c
     return temp
+
+
+def air_c(history: TemperatureHistory, time_s: float) -> float | None:
+    """Return the air's temperature, else the hull's, at a time; None where neither is near [°C]."""
+    at = int(np.searchsorted(history.time_s, time_s))
+    near = slice(max(0, at - 1), at + 1)
+    air = history.coldest_c if history.air_coldest_c is None else history.air_coldest_c
+    said = air[near][np.abs(history.time_s[near] - time_s) <= history.max_gap_s]
+    said = said[np.isfinite(said)]
+    return float(said[0]) if said.size else None
 
 
 def tape_windows(

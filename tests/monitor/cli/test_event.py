@@ -668,3 +668,20 @@ def test_a_change_of_spec_to_a_laxer_one_says_what_it_no_longer_asks(
     ) in ran.out
     back = event(db, "respec", "--section", "port", "--spec", "polyurethane-topcoat")
     assert "asks less" not in back.out
+
+
+def test_thinner_is_held_against_the_sheets_figures_for_the_air_that_was_measured(db: str) -> None:
+    # The generic topcoat's own figures: by brush up to 8 % at 10 to 20 °C, 5 to 12 % at 20 to 35.
+    mixed = ("mixed", "--spec", "polyurethane-topcoat", "--amount", "500", "--method", "brush")
+    assert "of thinner" not in event(db, *mixed, "--batch", "A", "--thinner", "10").out
+    with Store.open(Path(db), now_s=time.time) as store:
+        now_s = time.time()
+        rows = [(round((now_s - 60.0 * at) * 1e6), None, 15.0, None, 0) for at in range(30, 0, -1)]
+        store.add_reading_rows("tent", "air", Quantity.AIR_TEMP, rows)
+    said = "10 % of thinner is above the sheet's 8 % by brush at 10 to 20 °C: it sags"
+    assert said in event(db, *mixed, "--batch", "B", "--thinner", "10").out
+    assert "of thinner" not in event(db, *mixed, "--batch", "C", "--thinner", "5").out
+    begun = event(db, "coat-started", "--section", "hull-port", "--batch", "B", "--method", "brush")
+    assert f"warning: hull-port: {said}" in begun.out
+    unsaid = event(db, "mixed", "--spec", "polyurethane-topcoat", "--thinner", "10")
+    assert "of thinner" not in unsaid.out  # by gun it may take up to 25 %

@@ -17,6 +17,7 @@ from planted_store import NOW_S, ROWS_EVERY, call, put
 
 from monitor.cli import review as review_command
 from monitor.log.log import Store
+from monitor.log.rows import QUALITY_CODES
 from monitor.review import read as review_read
 from monitor.review.figures import TimeStamp
 from monitor.review.json import review_dict
@@ -175,6 +176,24 @@ def test_a_value_is_held_until_its_age_runs_out(tmp_path: Path) -> None:
     assert columns.health[0].by_quality == {"implausible": 1}
     assert columns.health[0].gaps == 1
     assert columns.health[0].longest_gap_s == 420.0
+
+
+def test_what_was_doubted_stands_beside_what_is_believed(tmp_path: Path) -> None:
+    doubted = QUALITY_CODES[Quality.DOUBTED]
+    with Store.open(tmp_path / "log.db", now_s=lambda: NOW_S) as store:
+        rows = [
+            (round((MIDNIGHT + 60.0 * at) * 1e6), None, 20.0 + at, None, doubted if at > 2 else 0)
+            for at in range(6)
+        ]
+        store.add_reading_rows("tent", "plank", Quantity.SURFACE_TEMP, rows)
+        store.flush()
+        found = read_columns(store, "tent", 1, MIDNIGHT, MIDNIGHT + 360.0)
+    (column,) = found.of[Quantity.SURFACE_TEMP]
+    assert column.values[:3].tolist() == [20.0, 21.0, 22.0]
+    assert np.isnan(column.values[3:]).all()
+    assert column.doubted is not None
+    assert np.isnan(column.doubted[:3]).all()
+    assert column.doubted[3:].tolist() == [23.0, 24.0, 25.0]
 
 
 def test_pieces_join_without_a_seam(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

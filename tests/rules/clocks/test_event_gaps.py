@@ -12,7 +12,8 @@ import pytest
 
 from rules.clocks.all_clocks import clocks_of
 from rules.clocks.clock import ClockState
-from rules.clocks.work import missing_before, work_of
+from rules.clocks.missing import missing_before
+from rules.clocks.work import work_of
 from rules.events import Event
 from rules.vocabulary import EventKind
 from tests.support.clock_material import PRIMER, SPECS, T0, H, event, steady

@@ -13,10 +13,11 @@ from rules.clocks.at_event import (
     mix_warnings,
     sanding_remark,
     soft_film_warnings,
+    thinner_warnings,
 )
 from rules.clocks.clock import Clock, ClockState
 from rules.events import Event
-from rules.vocabulary import ClockName, EventKind
+from rules.vocabulary import ClockName, EventKind, Method
 
 
 @pytest.mark.parametrize(
@@ -181,3 +182,26 @@ def test_the_time_left_until_a_window_opens_leads_to_the_hour_beside_it() -> Non
     )  # fmt: skip
     (said,) = coat_warnings(next_coat, laid, "port", [window], str)
     assert "recoat window opens in 2 h, about 9600.0;" in said
+
+
+@pytest.mark.parametrize(
+    ("method", "temp_c", "says"),
+    [
+        (Method.BRUSH, 25.0, "20 % of thinner is above the sheet's 5 to 12 % by brush"),
+        (Method.GUN, 25.0, ""),
+        (None, 25.0, ""),  # by gun it is right
+    ],
+)
+def test_thinner_goes_by_the_method_of_the_mix_or_of_its_coat(
+    method: Method | None, temp_c: float, says: str
+) -> None:
+    # The generic topcoat's own figures: 5 to 12 % by brush at 20 to 35 °C, 15 to 25 % by gun.
+    topcoat = find_spec("polyurethane-topcoat")[0]
+    mixed = Event(EventKind.MIXED, 0.0, "tent", thinner_pct=20.0, method=method)
+    begun = Event(EventKind.COAT_STARTED, 600.0, "tent", method=method)
+    plain = replace(mixed, method=None)
+    for found in (
+        mix_warnings(mixed, topcoat, temp_c),
+        thinner_warnings(begun, [plain], None, topcoat, temp_c),
+    ):
+        assert [text.startswith(says) for text in found] == ([True] if says else [])

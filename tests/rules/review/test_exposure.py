@@ -289,3 +289,60 @@ def test_the_clocks_temperatures_have_the_first_cell_of_what_nobody_measured() -
     history = temperature_history(series, 0.5, 0.3, 300.0)
     assert history.time_s.tolist() == [30.0, 90.0, 210.0]
     assert history.coldest_c.tolist() == pytest.approx([18.0, math.nan, 19.0], nan_ok=True)
+
+
+@pytest.mark.parametrize("wet_pct", [88.0, 96.0])
+def test_what_a_silent_probe_may_have_meant_is_possible_and_no_measured_worst(
+    wet_pct: float,
+) -> None:
+    # The bow reads 5 % over the stern for a day, then falls silent for three hours while the stern
+    # rises: it may have been past saturation, which no air is (definition of relative humidity).
+    time_s = np.arange(0.0, 30 * HOUR, 60.0)
+    stern = np.where(time_s < 25 * HOUR, 60.0, wet_pct)
+    silent = (time_s >= 25 * HOUR) & (time_s < 28 * HOUR)
+    bow = np.where(silent, np.nan, stern + 3.0)
+    air, hull = np.full(time_s.size, 20.0), np.full(time_s.size, 20.0)
+    series = climate_series(
+        time_s,
+        60.0,
+        [PointColumn("bow", air, 0.3), PointColumn("stern", air, 0.3)],
+        [PointColumn("bow", bow, 3.0), PointColumn("stern", stern, 3.0)],
+        [PointColumn("port", hull, 0.5)],
+    )
+    name = LimitName.HUMIDITY_MAX
+    assert np.nanmax(series.highest[name]) <= 100.0
+    found = limit_times(series, name, Stage.FLASH, 80.0, 25 * HOUR, 28 * HOUR).beyond
+    assert found.worst == wet_pct
+    assert found.possible is not None
+    assert wet_pct < found.possible <= 100.0
+    assert found.possible_s is not None
+    assert 25 * HOUR <= found.possible_s < 28 * HOUR
+    # The margin of such a minute is no more than that of saturated air at 20 °C on a hull of 20 °C.
+    lowest = series.lowest[LimitName.DEW_MARGIN_MIN][silent]
+    assert np.isfinite(lowest).all()
+    if found.possible == 100.0:
+        assert lowest.min() == pytest.approx(0.0, abs=0.01)
+
+
+def test_what_was_doubted_is_possible_where_nothing_was_believed() -> None:
+    # A hull of 20 °C whose only probe says 37.7 °C for two hours and is doubted: by its own past it
+    # cannot have gone past 35 °C, but by its own word it has.
+    time_s = np.arange(0.0, 30 * HOUR, 60.0)
+    heat = (time_s >= 26 * HOUR) & (time_s < 28 * HOUR)
+    believed = np.where(time_s < 25 * HOUR, 20.0, np.nan)
+    said = np.where(heat, 37.7, 20.0)
+    hull = PointColumn("port", believed, 0.5, doubted=np.where(np.isnan(believed), said, np.nan))
+    air = PointColumn("bow", np.full(time_s.size, 20.0), 0.3)
+    rh = PointColumn("bow", np.full(time_s.size, 50.0), 3.0)
+    name = LimitName.SURFACE_TEMP_MAX
+    series = climate_series(time_s, 60.0, [air], [rh], [hull])
+    assert np.isnan(series.values[name][heat]).all()
+    assert series.known(name)[1][heat].max() < 35.0
+    low, high = series.possible(name)
+    assert high[heat].min() == 37.7
+    assert low[heat].max() <= 20.0
+    measured = np.isfinite(series.values[name])
+    assert (high[measured] == 20.0).all()
+    # The air stays believed, so that the margin's end goes by the doubted hull too.
+    margin_k = series.possible(LimitName.DEW_MARGIN_MIN)[1]
+    assert margin_k[heat].min() >= 37.7 - magnus_dew_c(20.0, 50.0) - 0.05
