@@ -25,8 +25,8 @@ from monitor.live.restart import (
     load_temperatures,
     lost_sections,
     newest_sane_s,
+    outages_before,
     program_ended,
-    program_stopped,
     recall_readings,
     release_points,
     sections_of,
@@ -197,12 +197,13 @@ class Watch:
         self._checked_s = -1.0
         now_s = clock.now_s()
         self._newest_s = newest_sane_s(store, now_s)
-        stopped = program_stopped(store, now_s)
+        before = list(outages_before(store, now_s))
         for each in config.enclosures:
             self.rooms[each.name] = self._begin(each, keepers[each.name], now_s)
         self.clock_fault = insane_clock(now_s, self._newest_s) or self._from_the_future(now_s)
         self._end_sections(now_s)
-        self._put_outage(stopped, now_s)
+        for outage in before:
+            self._put_outage(outage, now_s)
         self._write_pending(now_s)
         self._look_for_calibrations(now_s)
         self._of_other_probes = [] if self.clock_fault else self._end_calibrations(now_s)

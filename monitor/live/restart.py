@@ -277,17 +277,37 @@ LINK_LOST_S = 10.0
 NO_LINK = "no link to the broker; start it, or what leads to it"
 
 
-def program_stopped(store: Store, now_s: float) -> Outage | None:
-    """Return the time in which no program watched before this start, or None.
+def outages_before(store: Store, now_s: float) -> Iterator[Outage]:
+    """Yield the time in which no program watched before this start, and what it left untold.
 
     It ran at least until the newest row that it wrote; what people recorded meanwhile, another
     shell wrote.
     """
     newest_s = store.newest_time_s(by_people=False)
-    if newest_s is None or now_s - newest_s < STOPPED_S:
-        return None
-    text = f"no program watched for up to {duration_text(now_s - newest_s)}, until it was started"
-    return Outage(STOPPED, newest_s, now_s, text)
+    if newest_s is None:
+        return
+    lost_s = _link_lost_s(store)
+    if lost_s is not None and newest_s - lost_s >= LINK_LOST_S:
+        lost = duration_text(newest_s - lost_s)
+        text = f"no link to the broker for at least {lost}, until the program ended"
+        yield Outage(LINK_LOST, lost_s, newest_s, text)
+    if now_s - newest_s >= STOPPED_S:
+        long = duration_text(now_s - newest_s)
+        text = f"no program watched for up to {long}, until it was started"
+        yield Outage(STOPPED, newest_s, now_s, text)
+
+
+def _link_lost_s(store: Store) -> float | None:
+    """Since when the link was lost, by the last call, as the program ended without a word [s]."""
+    calls = (store.newest_calls(name) for name in {each.enclosure for each in store.channels()})
+    lost = [
+        row.time_s for rows in calls for row in rows if row.source == LIVE and NO_LINK in row.body
+    ]
+    told = any(
+        each.what == LINK_LOST and (each.to_s or math.inf) >= min(lost, default=math.inf)
+        for each in store.outages()
+    )
+    return None if told or not lost else min(lost)
 
 
 def program_ended(store: Store, now_s: float) -> Outage | None:

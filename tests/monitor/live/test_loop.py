@@ -778,6 +778,31 @@ def test_a_link_still_lost_when_the_program_ends_is_in_the_log_and_a_restart_bla
     assert stopped.text.startswith("no program watched for up to 1 h")
 
 
+def test_a_link_that_was_lost_is_told_where_the_program_was_killed_without_it(make: Make) -> None:
+    live = make()
+    linked = True
+    live.watch.link = LinkLog(lambda: linked)
+    live.run(620.0, live.climate())
+    linked = False
+    lost_s = live.machine.wall()
+    live.run(2 * HOUR_S, step_s=10.0)
+    killed_s = live.machine.wall()
+    live.watch.keep_alarm(
+        AlarmRow("tent", "all", "blind", "x", AlarmStep.RANG, killed_s, killed_s, 1)
+    )
+    live.kill()
+    live.machine.monotonic_s += HOUR_S
+    second = make(machine=live.machine)
+    lost, stopped = second.store.outages()
+    assert (lost.what, lost.to_s, stopped.what) == ("broker-lost", killed_s, "program-stopped")
+    assert lost_s < lost.from_s < lost_s + 120.0, "by the call that it brought"
+    assert lost.text == "no link to the broker for at least 1 h 58 min, until the program ended"
+    assert stopped.from_s == killed_s
+    second.kill()
+    again = make(machine=live.machine)
+    assert len(again.store.outages()) == 2, "it is told once"
+
+
 @pytest.mark.parametrize("alive", ["alarm", "own note", "orderly end"])
 def test_a_program_that_hears_nothing_watches_until_its_last_row(make: Make, alive: str) -> None:
     live = make()
