@@ -133,8 +133,8 @@ def record(
     # The clocks first: once the coat is in the log, they tell of it.
     warnings = (
         *_asks_less(store, event, scene, spec),
-        *_thinned(store, event, scene, touches),
         *_warnings(event, scene, touches),
+        *_thinned(store, event, scene, touches),
     )
     if event_id is not None:
         event_id = replace(event_id, warnings=warnings)
@@ -152,7 +152,7 @@ def warnings_of(store: Store, event: Event, scene: Scene) -> tuple[str, ...]:
         scene: the enclosure before it.
     """
     touches = touched(event, scene.events, scene.sections())
-    return (*_thinned(store, event, scene, touches), *_warnings(event, scene, touches))
+    return (*_warnings(event, scene, touches), *_thinned(store, event, scene, touches))
 
 
 def check(event: Event, now_s: float, time_shown: str | None = None) -> None:
@@ -263,7 +263,8 @@ def _air_c(store: Store, event: Event) -> float | None:
 
 def _warnings(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
     """What speaks against an event at its moment, a clause each; the worst first."""
-    found = [*_call_against(event, scene, touches), *_said_of_a_coat(event, scene, touches)]
+    found = _call_against(event, scene, touches)
+    found += _said_of_a_coat(event, scene, touches, found)
     found += [_strange_section(event, scene), heater_remark(event)]
     if event.kind in RUBS and not event.withdrawn:
         clocks = scene.clocks(event.time_s - 1.0, None)  # a coat of the same moment came after
@@ -297,8 +298,10 @@ def _call_against(event: Event, scene: Scene, touches: Sequence[str]) -> list[st
     return found
 
 
-def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
-    """What the clocks say against a coat that is begun, for each section that it touches."""
+def _said_of_a_coat(
+    event: Event, scene: Scene, touches: Sequence[str], against: Sequence[str]
+) -> list[str]:
+    """What clocks and memory say against a coat that is begun, where the call did not say it."""
     if event.kind is not EventKind.COAT_STARTED or event.withdrawn:
         return []
     before = without_corrected(tuple(scene.events), event)
@@ -310,6 +313,7 @@ def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[
         found += coat_warnings(event, before, name, own, hour)
         where = "" if name is None else f"{name}: "
         told = scene.memory(name, event.time_s) if event.corrects is None else []
+        told = [text for text in told if not any(text.rstrip(".") in each for each in against)]
         found += [f"{where}{text[:1].lower()}{text[1:]}" for text in told]
     return found
 

@@ -14,6 +14,7 @@ from command import filmcall
 from live import START_S, TWO_PLANKS, WET_C, Live, Machine
 
 from monitor.live.buttons import A_TURN, TAKE_BACK_S, Buttons
+from monitor.record import Scene, warnings_of
 from rules.events import Event
 from rules.text import iso_utc
 from rules.vocabulary import EventKind
@@ -127,6 +128,26 @@ def test_a_coat_that_is_begun_in_a_stop_is_answered_by_the_call_first(tmp_path: 
     both = replace(port, section=None)
     assert live.watch.against(both)[0].startswith("STOP on hull-port: ")
     live.kill()
+
+
+def test_what_the_call_says_of_a_film_is_not_said_again_for_its_memory(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    room = bench.live.watch.rooms["tent"]
+    wet = "Wet 02:09 to 03:06 while soft: wash, look, sand"
+    held = {"call": "HOLD", "reasons": [{"text": wet}]}
+    port = Event(EventKind.COAT_STARTED, START_S, "tent", "hull-port", recorded_s=START_S)
+    for told, says in ((held, [f"HOLD: {wet}"]), (None, [f"hull-port: w{wet[1:]}"])):
+        scene = Scene(
+            events=(),
+            config=room.enclosure.config,
+            zone=None,
+            clocks=lambda _, __: (),
+            memory=lambda _, __: [wet],
+            answers=lambda _, told=told: (told, None),  # type: ignore[misc]
+        )
+        found = warnings_of(bench.live.store, port, scene)
+        assert [each for each in found if "while soft" in each] == says
+    bench.live.kill()
 
 
 def test_the_same_id_writes_once_and_is_answered_alike_after_a_restart(
