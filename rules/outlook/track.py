@@ -165,8 +165,8 @@ def bridged(cells: Floats, pace: Pace) -> Floats:
     Source:
         `rules.known`, from the whole column.
 
-    >>> bridged(np.array([1.0, np.nan, 3.0, np.nan]), HUMIDITY).tolist()
-    [1.0, 2.0, 3.0, nan]
+    >>> bridged(np.array([51.0, np.nan, 53.0, np.nan]), HUMIDITY).tolist()
+    [51.0, 52.0, 53.0, nan]
     """
     known = np.flatnonzero(np.isfinite(cells))
     filled = cells.copy()
