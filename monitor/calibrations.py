@@ -320,12 +320,6 @@ def days_text(length_s: float) -> str:
     return counted(round(length_s / DAY_S), "day")
 
 
-def heard_of(point: PointConfig) -> dict[str, str]:
-    """Return by what a config tells a probe from others: topic, value and column, where it does."""
-    found = {"topic": point.topic, "value": point.value, "column": point.column}
-    return {key: each for key, each in found.items() if each is not None}
-
-
 def of_other_probes(
     book: CalibrationBook, config: Config, time_s: float
 ) -> list[tuple[CalibrationRecord, PointConfig, str]]:
@@ -345,7 +339,7 @@ def of_other_probes(
             applied = book.in_force(enclosure.name, point.name, point.quantity, time_s)
             if applied is None:
                 continue
-            now, known = heard_of(point), book.heard(applied, time_s)
+            now, known = point.heard, book.heard(applied, time_s)
             other = [[k for k in now if k in each and each[k] != now[k]] for each in known]
             if all(other):
                 key = other[-1][0]

@@ -28,7 +28,7 @@ from rules.notices import (
 )
 from rules.reasons import Doubt, probes_out_doubt
 from rules.section import Film, LastAnswer, Section, SectionCall
-from rules.text import date_hour_text
+from rules.text import date_hour_text, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.faults import FaultJudge, PointWatch
 from sensors.reading import Quality, Quantity, Reading
@@ -82,17 +82,24 @@ class Counts:
 
 
 _OK = Quality.OK.value
+_UNHEARD = (Quality.STALE.value, Quality.MISSING.value)
+SAME_LAG_S = 30.0
+"""Readings that come behind by so nearly the same have a slow clock; judgement, no source [s]."""
+SURE_OF_LAG_S = 60.0
+"""For so long: what was kept back and comes at once is heard in less; judgement, no source [s]."""
 
 
 class ChannelState:
     """The present of one quantity at one point."""
 
     __slots__ = (
+        "_lags_s",
         "_quantity",
         "calibrated_accuracy",
         "config",
         "effective_s",
         "expires_s",
+        "lag_s",
         "reading",
         "sensed",
         "solvent_accuracy",
@@ -110,6 +117,8 @@ class ChannelState:
         self.expires_s = math.inf
         self.calibrated_accuracy: float | None = None
         self.solvent_accuracy = 0.0
+        self.lag_s = math.nan
+        self._lags_s: tuple[float, float] = (-math.inf, -math.inf)
         self.sensed = self._sense(math.nan, Quality.MISSING)
 
     def take(self, reading: Reading, effective_s: float, why: str = "") -> None:
@@ -150,6 +159,22 @@ class ChannelState:
         if reading.quality is Quality.RETAINED and self.sensed.quality == Quality.OK.value:
             return True
         return effective_s + self.watch.max_age_s() < now_s
+
+    def came_late(self, effective_s: float, now_s: float) -> None:
+        """Take note of a reading that was too old when it came [s]."""
+        lag_s, (since_s, _) = now_s - effective_s, self._lags_s
+        if not abs(lag_s - self.lag_s) <= SAME_LAG_S:
+            self.lag_s, since_s = lag_s, now_s
+        self._lags_s = since_s, now_s
+
+    def clock_slow_s(self, now_s: float) -> float | None:
+        """Return by how much its probe's own clock is slow; None where it is not, or is silent [s].
+
+        Its readings come, and each says that it is of as long ago as the one before.
+        """
+        since_s, heard_s = self._lags_s
+        is_sure = heard_s - since_s >= SURE_OF_LAG_S
+        return self.lag_s if is_sure and now_s - heard_s <= self.watch.max_age_s() else None
 
     def expire(self) -> None:
         """Its time has run out: what it last said no longer counts."""
@@ -230,6 +255,8 @@ class Enclosure:
         self.now_s = start_s
         self.doubts: tuple[Doubt, ...] = ()
         self._carried_out = carried_out
+        self.no_link = ""
+        self._came_late = False
         self.intake_delay_s = 0.0  # how old what is heard is by the time it comes
         self._film_of, self._films_due_s = film_of, films_due_s
         keys = {(point.name, point.quantity): point.rules for point in config.points}
@@ -324,6 +351,11 @@ class Enclosure:
                 old and channel.too_old(reading, effective_s, now_s)
             ):
                 self._take_late(channel, reading, effective_s, taken)
+                if came_late and reading.quality is Quality.OK:
+                    self._came_late = True
+                    knew = channel.clock_slow_s(now_s) is not None
+                    channel.came_late(effective_s, now_s)
+                    fresh |= not knew and channel.clock_slow_s(now_s) is not None
                 continue
             said = reading if as_it_comes else self._corrected(channel, reading)
             if carried and channel.config.is_out(carried, effective_s):
@@ -450,6 +482,11 @@ class Enclosure:
             self._weigh_worked_out(sensed)
         if self._judge.standing:
             sensed = [self._widened(each) for each in sensed]
+        if self.no_link or self._came_late:
+            sensed = [
+                self._unheard(each, channel) if each.quality in _UNHEARD else each
+                for each, channel in zip(sensed, self._channels.values(), strict=True)
+            ]
         carried = self._carried_out()
         if carried:  # where they were carried to, a logger may go on
             sensed = [
@@ -508,6 +545,13 @@ class Enclosure:
         return sensed._replace(
             usual_change=sensed.usual_change + off, why=sensed.why or "its probe stands"
         )
+
+    def _unheard(self, sensed: PointValue, channel: ChannelState) -> PointValue:
+        """Say why nothing counts of a channel where the link or its probe's clock is to blame."""
+        slow_s, why = channel.clock_slow_s(self.now_s), self.no_link
+        if slow_s is not None and not why:
+            why = f"the clock of {channel.config.name} is {duration_text(slow_s)} slow; set it"
+        return sensed._replace(why=why) if why else sensed
 
     def heed(self, event: Event) -> None:
         """Take a person's word on probes: that one is right, or that they were put back."""

@@ -307,6 +307,7 @@ class FilmKeeper:
 
     def _reckon(self, section: str, time_s: float) -> None:
         from rules.clocks.all_clocks import clocks_on, history_wanted_from_s
+        from rules.clocks.clock import with_held
         from rules.clocks.section_work import SectionWork
         from rules.clocks.stages import film_doubts, films_beneath, stage_of, start_doubts
         from rules.memory import history_told
@@ -373,7 +374,8 @@ class FilmKeeper:
             ),
             notices=notices,
         )
-        self._clocks[section] = clocks
+        gates = [each.text for each in (*told.held, *told.gates)]
+        self._clocks[section] = tuple(with_held(clock, gates) for clock in clocks)
         told_s = [each.time_s for each in self._events if each.time_s > time_s]
         told_s.append(ground_changes_s(section, asked, self._standing, time_s))
         left_s = state.left_s(spec)

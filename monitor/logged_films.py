@@ -45,6 +45,7 @@ def films_in_log(
     time_s: float,
     zone: tzinfo | None,
     beside: Path | None = None,
+    known_s: float | None = None,
 ) -> LoggedFilms | None:
     """Return a section's films, or None where nothing was ever done to it.
 
@@ -55,15 +56,18 @@ def films_in_log(
         time_s: the time to reckon for [s].
         zone: of the times that are named; UTC for None.
         beside: the folder that spec files count from.
+        known_s: leave out what was recorded or arrived later; None leaves out nothing [s].
     """
     events = store.events(enclosure)
+    if known_s is not None:
+        events = tuple(e for e in events if e.recorded_s is None or e.recorded_s <= known_s)
     config, default = config_in(store, enclosure), spec_in(store, enclosure, beside)
     specs = {default.name: default, **specs_of(store.spec_text, events, beside)[0]}
     from_s = history_wanted_from_s(section, events, time_s)
     if from_s is None:
         return None
     temperatures = temperatures_of(store, enclosure, config, section, events)
-    load_temperatures(store, enclosure, temperatures, (from_s, time_s), None)
+    load_temperatures(store, enclosure, temperatures, (from_s, time_s), known_s)
     work, history = work_of(section, events, time_s), temperatures.history()
     bench = SectionWork(section, work, specs, default, history, time_s, None)
     state = stage_of(section, events, default, clocks_on(bench), time_s)

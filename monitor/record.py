@@ -18,21 +18,33 @@ from monitor.log.log import Store
 from monitor.log.photos import take_photo
 from monitor.log.rows import EventId
 from monitor.times import AHEAD_S
+from rules.call import Call
 from rules.clocks.at_event import (
     RUBS,
     asks_whose,
     coat_warnings,
+    ended_before_begun,
     heater_remark,
     launch_warning,
     mix_warnings,
+    no_such_pot,
     sanding_remark,
     soft_film_warnings,
     thinner_warnings,
     touched,
 )
-from rules.clocks.work import laid_with, missing_before, work_of
+from rules.clocks.missing import missing_before
+from rules.clocks.work import laid_with, work_of
 from rules.errors import FilmcallError
-from rules.events import OF_PAINT, PROBES_MOVED, CarriedOut, Event, in_force, without_corrected
+from rules.events import (
+    OF_PAINT,
+    PROBES_MOVED,
+    TYPED_NOW_S,
+    CarriedOut,
+    Event,
+    in_force,
+    without_corrected,
+)
 from rules.spec.model import Spec
 from rules.text import duration_text, hour_and_day_text, iso_utc, printable
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName, Step, Until
@@ -40,6 +52,7 @@ from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName, Step, Until
 if TYPE_CHECKING:
     # Most events ask neither clock nor config, and both load for longer than an event takes.
     from monitor.config.model import EnclosureConfig
+    from monitor.wire import Json
     from rules.clocks.clock import Clock
 
 EARLIEST_S = 631_152_000.0
@@ -63,6 +76,8 @@ class Scene:
         clocks: gives all of the enclosure's clocks at a time; those of recoating under the coat
             that an event begins, or for what comes next for None.
         memory: gives what of a section's newest film holds the next coat at a time.
+        answers: gives a section's present answers as JSON: whether to start, and of its wet
+            films; None for one that is not known or that nobody asks.
     """
 
     events: Sequence[Event]
@@ -70,6 +85,7 @@ class Scene:
     zone: tzinfo | None
     clocks: Callable[[float, Event | None], Sequence[Clock]]
     memory: Callable[[str | None, float], Sequence[str]]
+    answers: Callable[[str], tuple[Json | None, Json | None]]
 
     def sections(self) -> frozenset[str]:
         """Return the sections: those with a surface point, and those that events name."""
@@ -125,8 +141,8 @@ def record(
     # The clocks first: once the coat is in the log, they tell of it.
     warnings = (
         *_asks_less(store, event, scene, spec),
-        *_thinned(store, event, scene, touches),
         *_warnings(event, scene, touches),
+        *_thinned(store, event, scene, touches),
     )
     if event_id is not None:
         event_id = replace(event_id, warnings=warnings)
@@ -144,7 +160,7 @@ def warnings_of(store: Store, event: Event, scene: Scene) -> tuple[str, ...]:
         scene: the enclosure before it.
     """
     touches = touched(event, scene.events, scene.sections())
-    return (*_thinned(store, event, scene, touches), *_warnings(event, scene, touches))
+    return (*_warnings(event, scene, touches), *_thinned(store, event, scene, touches))
 
 
 def check(event: Event, now_s: float, time_shown: str | None = None) -> None:
@@ -255,21 +271,45 @@ def _air_c(store: Store, event: Event) -> float | None:
 
 def _warnings(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
     """What speaks against an event at its moment, a clause each; the worst first."""
-    found = _said_of_a_coat(event, scene, touches)
+    found = _call_against(event, scene, touches)
+    found += _said_of_a_coat(event, scene, touches, found)
     found += [_strange_section(event, scene), heater_remark(event)]
     if event.kind in RUBS and not event.withdrawn:
         clocks = scene.clocks(event.time_s - 1.0, None)  # a coat of the same moment came after
         found += soft_film_warnings(event, touches, clocks, _hours(event, scene))
         found.append(sanding_remark(event, touches, clocks))
+    of = event, scene.events, scene.sections(), _hours(event, scene)
     asked = "" if event.withdrawn else asks_whose(event, scene.sections(), touches)
-    found.append(asked or missing_before(event, scene.events))
+    found.append(ended_before_begun(*of) or asked or missing_before(event, scene.events))
+    found.append(no_such_pot(*of))
     if event.kind is EventKind.BACK_IN_SERVICE and not event.withdrawn:
         found.append(launch_warning(scene.clocks(event.time_s - 1.0, None)))
     return [each for each in found if each]
 
 
-def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
-    """What the clocks say against a coat that is begun, for each section that it touches."""
+def _call_against(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
+    """What the call says against a coat that is begun, or carried on, now: in its own words."""
+    typed_s = event.time_s if event.recorded_s is None else event.recorded_s
+    is_now = event.corrects is None and abs(typed_s - event.time_s) <= TYPED_NOW_S
+    if event.kind is not EventKind.COAT_STARTED or not is_now:
+        return []
+    before, found = tuple(scene.events), []
+    for name in touches or (ALL_SECTIONS,):
+        start, films = scene.answers(name)
+        was = work_of(name, before, event.time_s)
+        goes_on = len(work_of(name, (*before, event), event.time_s).coats) == len(was.coats)
+        answer = films if goes_on else start
+        if answer is None or answer["call"] == Call.GO or not answer["reasons"]:
+            continue
+        on = f" on {name}" if len(touches) > 1 else ""
+        found.append(f"{answer['call']}{on}: {answer['reasons'][0]['text'].rstrip('.')}")
+    return found
+
+
+def _said_of_a_coat(
+    event: Event, scene: Scene, touches: Sequence[str], against: Sequence[str]
+) -> list[str]:
+    """What clocks and memory say against a coat that is begun, where the call did not say it."""
     if event.kind is not EventKind.COAT_STARTED or event.withdrawn:
         return []
     before = without_corrected(tuple(scene.events), event)
@@ -281,6 +321,7 @@ def _said_of_a_coat(event: Event, scene: Scene, touches: Sequence[str]) -> list[
         found += coat_warnings(event, before, name, own, hour)
         where = "" if name is None else f"{name}: "
         told = scene.memory(name, event.time_s) if event.corrects is None else []
+        told = [text for text in told if not any(text.rstrip(".") in each for each in against)]
         found += [f"{where}{text[:1].lower()}{text[1:]}" for text in told]
     return found
 

@@ -48,6 +48,8 @@ class PointHealth:
         usual_s: between two of its readings, or None where it is not known yet [s].
         required: whether a call waits for it.
         is_out: whether somebody has carried it out on purpose.
+        clock_slow_s: by how much its probe's own clock is slow, so that what comes counts as old;
+            None where that is not so [s].
     """
 
     point: str
@@ -61,6 +63,7 @@ class PointHealth:
     usual_s: float | None = None
     required: bool = True
     is_out: bool = False
+    clock_slow_s: float | None = None
 
 
 Band = tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]

@@ -188,4 +188,5 @@ def _health(
         usual_s=channel.watch.usual_interval_s(),
         required=config.required,
         is_out=is_out,
+        clock_slow_s=channel.clock_slow_s(now_s),
     )

@@ -94,6 +94,21 @@ def answer_dict(answer: Answer) -> Json:
     }
 
 
+def answers_of(calls: Sequence[SectionCall], section: str) -> tuple[Json | None, Json | None]:
+    """Return a section's two answers; one that nothing is known of yet has the whole enclosure's.
+
+    Args:
+        calls: of the enclosure's sections.
+        section: its name.
+    """
+    by_name = {call.section: call for call in calls}
+    call = by_name.get(section) or by_name.get(ALL_SECTIONS)
+    if call is None:
+        return None, None
+    start = None if call.start is None else answer_dict(call.start)
+    return start, None if call.films is None else answer_dict(call.films)
+
+
 def enclosure_dict(
     name: str, calls: Sequence[SectionCall], pressure_pa: float = STANDARD_PRESSURE_PA
 ) -> Json:

@@ -237,10 +237,7 @@ def _placed(event: Event, events: tuple[Event, ...], standing: list[Event]) -> E
         return event
     if event.recorded_s is not None and abs(event.recorded_s - event.time_s) > TYPED_NOW_S:
         return event
-    by_row = {each.row: each for each in events}
-    first = event
-    while first.corrects is not None and first.corrects in by_row:
-        first = by_row[first.corrects]
+    first = first_of(event, events)
     ended = any(
         each.kind is EventKind.COAT_ENDED
         and each.section in (None, event.section)
@@ -248,6 +245,19 @@ def _placed(event: Event, events: tuple[Event, ...], standing: list[Event]) -> E
         for each in standing
     )
     return replace(event, time_s=first.time_s) if ended else event
+
+
+def first_of(event: Event, events: Iterable[Event]) -> Event:
+    """Return the event at the beginning of a row of corrections; itself where it corrects none.
+
+    Args:
+        event: that may correct another.
+        events: all events as kept.
+    """
+    by_row = {each.row: each for each in events} if event.corrects is not None else {}
+    while event.corrects is not None and event.corrects in by_row:
+        event = by_row[event.corrects]
+    return event
 
 
 def happened(events: tuple[Event, ...], now_s: float) -> tuple[Event, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 FIRST_S, LAST_S = 0.0, 4_102_444_800.0
@@ -71,3 +71,8 @@ class Reading:
     value: float
     quality: Quality
     received_s: float
+
+
+def unclocked(reading: Reading) -> Reading:
+    """Return the reading as one that came while the clock was not set."""
+    return replace(reading, quality=Quality.CLOCK) if reading.quality is Quality.OK else reading

@@ -299,7 +299,8 @@ class AlarmBoard:
             alarm.why, alarm.now = self._was(fact, alarm.why, snapshot.time_s)
         if call.climate.assumed_offset_k is not None:
             alarm.why += f" ({SURFACE_ASSUMED})"
-        alarm.todo = "" if key.apart == PROBES_OUT else todo_of(fact, call.stage)
+        todo = todo_of(fact, call.stage, linked=snapshot.link_ok)
+        alarm.todo = "" if key.apart == PROBES_OUT else todo
         alarm.helps = key.apart != PROBES_OUT and (
             call.stage is Stage.APPLY or fact.kind is FactKind.BLIND
         )

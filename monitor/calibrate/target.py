@@ -10,7 +10,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
-from monitor.calibrations import heard_of
 from monitor.config.load import Config, EnclosureConfig, load_config_file
 from monitor.config.model import DEFAULT_ACCURACY
 from rules.errors import FilmcallError
@@ -310,7 +309,7 @@ class ConfiguredTarget:
         """By what the config tells the probe from others; empty without one."""
         points = () if self.place is None else self.place.points
         own = (each for each in points if (each.name, each.quantity) == (self.point, self.quantity))
-        return next(map(heard_of, own), {})
+        return next((each.heard for each in own), {})
 
 
 def temperature_named(text: str) -> Quantity:

@@ -19,7 +19,7 @@ from monitor.config.model import EnclosureConfig
 from monitor.log.facts import config_in, spec_in, specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
-from monitor.logged_films import load_temperatures, temperatures_of
+from monitor.logged_films import films_in_log, load_temperatures, temperatures_of
 from monitor.screen.phrases import clock_words, pot_name
 from monitor.specs import find_spec
 from monitor.times import is_of_day, moment_s, zone_in_log, zone_or_local
@@ -31,7 +31,7 @@ from rules.clocks.all_clocks import (
     merge_clocks,
     settled,
 )
-from rules.clocks.clock import Clock, ClockState
+from rules.clocks.clock import Clock, ClockState, with_held
 from rules.clocks.work import laid_with
 from rules.errors import FilmcallError
 from rules.events import Event, happened, without_corrected
@@ -81,6 +81,7 @@ def run(
         names = [enclosure] if enclosure is not None else in_log
         zone = _zone(store, names)
         time_s = now_s if at is None else moment_s(at, now_s, zone, nearest=True)
+        known_s = time_s if known_then else None
         found = {
             name: clocks_in_log(
                 store,
@@ -88,12 +89,16 @@ def run(
                 time_s,
                 config=configs.get(name),
                 beside=beside,
-                known_s=time_s if known_then else None,
+                known_s=known_s,
                 all_happened=at is None,
                 look_ahead=not known_then,
                 forecast=forecast,
             )
             for name in names
+        }
+        found = {
+            name: _with_gates(store, name, time_s, clocks, beside, known_s)
+            for name, clocks in found.items()
         }
         hint = _long_over(store, names, now_s) if at is None else ""
         zones = {name: zone_or_local(zone_in_log(store, name)) for name in names}
@@ -124,6 +129,23 @@ def run(
     if usual:
         lines.append(f"Where nothing else is said, by {usual}.")
     return "\n".join([*lines, *filter(None, [hint])])
+
+
+def _with_gates(
+    store: Store,
+    enclosure: str,
+    time_s: float,
+    clocks: tuple[Clock, ...],
+    beside: Path | None,
+    known_s: float | None,
+) -> tuple[Clock, ...]:
+    """The clocks, where an open window says what of its film holds the next coat."""
+    zone = zone_or_local(zone_in_log(store, enclosure))
+    held: dict[str | None, tuple[str, ...]] = {}
+    for section in {clock.section for clock in clocks if clock.is_open_window}:
+        films = films_in_log(store, enclosure, section, time_s, zone, beside, known_s)
+        held[section] = () if films is None else films.held
+    return tuple(with_held(clock, held.get(clock.section, ())) for clock in clocks)
 
 
 def _usual_basis(each: Sequence[str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sys
 import time
 from dataclasses import replace
@@ -32,6 +33,7 @@ from rules.units import DAY_S
 from rules.vocabulary import EventKind, Service
 
 if TYPE_CHECKING:
+    from monitor.wire import Json
     from rules.clocks.clock import Clock
 
 LATE_S = 60.0
@@ -196,7 +198,15 @@ def _scene(store: Store, event: Event, zone: str | None) -> Scene:
         films = films_in_log(store, name, section, time_s, shown_in)
         return [] if films is None else list(films.held)
 
-    return Scene(events, config_in(store, name), shown_in, clocks, memory)
+    def answers(section: str) -> tuple[Json | None, Json | None]:
+        from monitor.job.standing import heard
+
+        last = heard(store, name, event.time_s)
+        stood = None if last is None else last.fresh(section, event.time_s)
+        told = {} if stood is None else json.loads(stood.call.body)
+        return told.get("start"), told.get("films")
+
+    return Scene(events, config_in(store, name), shown_in, clocks, memory, answers)
 
 
 def _enclosure(wanted: str | None, db: Path | None) -> str:

@@ -125,6 +125,12 @@ class PointConfig:
     told_accuracy_k: float | None = None
     left_s: float = math.inf
 
+    @property
+    def heard(self) -> dict[str, str]:
+        """By what a config tells a probe from others: topic, value and column, where it does."""
+        found = {"topic": self.topic, "value": self.value, "column": self.column}
+        return {key: each for key, each in found.items() if each is not None}
+
     def __str__(self) -> str:
         """Return the quantity and the point, as reasons name them."""
         return f"{self.quantity.replace('_temp', '_temperature').replace('_', ' ')} of {self.name}"

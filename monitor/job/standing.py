@@ -46,6 +46,13 @@ class Heard:
         """Return a section's call; one that nothing is known of yet has the whole enclosure's."""
         return self.calls.get(section) or self.calls.get(ALL_SECTIONS)
 
+    def fresh(self, section: str, now_s: float) -> Standing | None:
+        """Return a section's call where it can be taken for the present one, else None [s]."""
+        stood = self.of(section)
+        if stood is None or self.counts_until_s < now_s:
+            return None
+        return stood if 0.0 <= now_s - stood.until_s < HOUR_S else None
+
 
 def heard(store: Store, enclosure: str, time_s: float) -> Heard | None:
     """Return what an enclosure said last by a time, None where it was never read by then.

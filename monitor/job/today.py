@@ -76,8 +76,8 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
         if _is_blind(hand, section.enclosure):
             continue
         film, heard = followed.laid.get(section.name), hand.heard.get(section.enclosure)
-        stood = None if heard is None else heard.of(section.name)
-        if stood is not None and 0.0 <= hand.now_s - stood.until_s < HOUR_S:
+        stood = None if heard is None else heard.fresh(section.name, hand.now_s)
+        if stood is not None:
             start = json.loads(stood.call.body)["start"]
             told = _other_paint(hand, section, zone) if start["call"] == "GO" else None
             lines.append(f"  {section.name}: {told or _start(start, stood, hand.now_s, zone)}")

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 from functools import partial
 from typing import Protocol
 
-from monitor.calibrations import CalibrationBook, heard_of, of_other_probes, undoing_body
+from monitor.calibrations import CalibrationBook
 from monitor.clock import SteadyClock, insane_clock
 from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
@@ -28,7 +27,9 @@ from monitor.live.restart import (
     load_temperatures,
     lost_sections,
     newest_sane_s,
-    program_stopped,
+    of_gone_probes,
+    outages_before,
+    program_ended,
     recall_readings,
     release_points,
     renamed_points,
@@ -40,7 +41,7 @@ from monitor.live.witness import Witness
 from monitor.log.facts import keep_facts
 from monitor.log.log import Store
 from monitor.log.retention import Retention
-from monitor.log.rows import AlarmRow, Calibration, EventId, LogRefused, Outage
+from monitor.log.rows import AlarmRow, EventId, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
 from monitor.record import Recorded, Scene, record, spec_of, warnings_of
@@ -48,7 +49,7 @@ from monitor.samples import channels_of
 from monitor.snapshot import Snapshot
 from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
-from monitor.wire import Json, enclosure_dict
+from monitor.wire import Json, answers_of, enclosure_dict
 from rules.air.state import pressure_at_altitude_pa
 from rules.events import Event, in_force
 from rules.reasons import Doubt
@@ -57,7 +58,7 @@ from rules.text import duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.mqtt.heartbeat import BEHIND_S
 from sensors.mqtt.intake import Arrival
-from sensors.reading import Quality, Reading
+from sensors.reading import unclocked
 from sensors.zones import zone_or_utc
 
 
@@ -75,11 +76,6 @@ def by_message(arrivals: Sequence[Arrival]) -> Iterable[list[Arrival]]:
         group.append(arrival)
     if group:
         yield group
-
-
-def marked(reading: Reading) -> Reading:
-    """Return the reading as one that came while the clock was not set."""
-    return replace(reading, quality=Quality.CLOCK) if reading.quality is Quality.OK else reading
 
 
 EVENTS_EVERY_S = 0.5
@@ -206,12 +202,13 @@ class Watch:
         self._checked_s = -1.0
         now_s = clock.now_s()
         self._newest_s = newest_sane_s(store, now_s)
-        stopped = program_stopped(store, now_s)
+        before = list(outages_before(store, now_s))
         for each in config.enclosures:
             self.rooms[each.name] = self._begin(each, keepers[each.name], now_s)
         self.clock_fault = insane_clock(now_s, self._newest_s) or self._from_the_future(now_s)
         self._end_sections(now_s)
-        self._put_outage(stopped, now_s)
+        for outage in before:
+            self._put_outage(outage, now_s)
         self._write_pending(now_s)
         self._look_for_calibrations(now_s)
         self._of_other_probes = [] if self.clock_fault else self._end_calibrations(now_s)
@@ -349,12 +346,14 @@ class Watch:
                 enclosure, time_s, over, None if over is None else spec_of(self._store, over)
             ),
             memory=lambda section, _: keeper.memory_of(section or ALL_SECTIONS, now_s),
+            answers=lambda section: answers_of(enclosure.explain(), section),
         )
 
     def end(self) -> None:
         """Note what only this program knows; call it before the link and the log are closed."""
         now_s = self._clock.now_s()
         self._put_outage(None if self.link is None else self.link.end(now_s), now_s)
+        self._put_outage(program_ended(self._store, now_s), now_s)
         self._write_pending(now_s)
 
     # The loop -------------------------------------------------------------------------------
@@ -373,7 +372,9 @@ class Watch:
         if now_s - self._checked_s >= 1.0 or now_s < self._checked_s:
             self._checked_s = now_s
             now_s = self._look_at_clock(now_s)
-            self._put_outage(None if self.link is None else self.link.look(now_s), now_s)
+            if self.link is not None:
+                self._put_outage(self.link.look(now_s), now_s)
+                self.link.tell([room.enclosure for room in self.rooms.values()], now_s)
             if self.witness is not None:
                 linked = self.link is None or self.link.connected()
                 self._put_outage(self.witness.look(now_s, linked=linked), now_s)
@@ -463,7 +464,7 @@ class Watch:
         if room.enclosure.counts.late != late_before:
             room.came_late(first.reading.time_s, now_s)
         try:
-            kept = [marked(each) for each in taken.kept] if self.clock_fault else taken.kept
+            kept = [unclocked(each) for each in taken.kept] if self.clock_fault else taken.kept
             self._store.add_readings(kept, taken.used)
             for confirmed in taken.confirmed:
                 self._store.note_quality(confirmed, confirmed.quality)
@@ -534,24 +535,13 @@ class Watch:
             room.enclosure.calibrate(book)
 
     def _end_calibrations(self, now_s: float) -> list[str]:
-        """Take back, in the log, what was proved of probes that the config has no more."""
         said: list[str] = []
-        for applied, point, why in of_other_probes(self.calibrations, self._config, now_s):
-            body = undoing_body(applied.row, note=why, heard=heard_of(point))
-            row = Calibration(*applied.key, now_s, body)
-            try:
-                kept = self._store.add_calibration(row)
-            except LogRefused as fault:
-                self._set_log_faults(now_s, write=str(fault))
-                return said
-            where = f"{applied.point} {applied.correction.quantity.value}"
-            text = (
-                f"the calibration of {where} (row {applied.row}) is taken back: it was {why}. "
-                "Calibrate the new probe; if it is the same one: filmcall calibrate undo --row "
-                f"{kept.row}"
-            )
-            said.append(f"{applied.enclosure}: {text}")
-            self._note(applied.enclosure, None, text, now_s)
+        try:
+            for name, text in of_gone_probes(self._store, self.calibrations, self._config, now_s):
+                said.append(f"{name}: {text}")
+                self._note(name, None, text, now_s)
+        except LogRefused as fault:
+            self._set_log_faults(now_s, write=str(fault))
         if said:
             self._write_pending(now_s)
             self._look_for_calibrations(now_s)

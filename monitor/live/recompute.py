@@ -32,7 +32,7 @@ from monitor.log.facts import KEY as FACTS
 from monitor.log.facts import config_of
 from monitor.log.files import Recomputed
 from monitor.log.log import Store
-from monitor.log.rows import LIVE, QUALITY_OF_CODE, CallRow, LogSource
+from monitor.log.rows import ENDED, LIVE, QUALITY_OF_CODE, CallRow, LogSource
 from monitor.replay.play import CLOCK_SET, ReplayJob, keeper_of, play
 from monitor.tell import BEGUN, BESIDE
 from monitor.wire import Json
@@ -465,7 +465,7 @@ def _unsure(store: Store, enclosure: str, kept: Sequence[Kept]) -> Iterator[Unsu
         end_s = begun[0] if begun else float("inf")
         yield Unsure(-float("inf"), end_s, "the start of the program is not in the log")
     for outage in store.outages():
-        if outage.what not in (STOPPED, LINK_LOST, RECORD_LOST):
+        if outage.what not in (STOPPED, ENDED, LINK_LOST, RECORD_LOST):
             end_s = outage.from_s if outage.to_s is None else outage.to_s
             yield Unsure(outage.from_s - CALL.near_s, end_s + SETTLED_S, outage.text)
     yield from _given_up(store)

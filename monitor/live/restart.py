@@ -8,14 +8,22 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from heapq import merge
 from typing import TYPE_CHECKING
 
-from monitor.calibrations import heard_of
+from monitor.calibrations import CalibrationBook, of_other_probes, undoing_body
 from monitor.clock import SLACK_S
-from monitor.config.model import EnclosureConfig
+from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure, LastCall
 from monitor.films import FilmKeeper
 from monitor.log.facts import facts_in, with_former_points
 from monitor.log.log import Store
-from monitor.log.rows import LIVE, QUALITY_CODES, QUALITY_OF_CODE, Outage
+from monitor.log.rows import (
+    ENDED,
+    LIVE,
+    QUALITY_CODES,
+    QUALITY_OF_CODE,
+    Calibration,
+    LogRefused,
+    Outage,
+)
 from monitor.logged_samples import history_rows
 from monitor.replay.play import CLOCK_SET
 from monitor.wire import Json
@@ -275,7 +283,7 @@ def renamed_points(store: Store, config: EnclosureConfig) -> Iterator[str]:
     said = set()
     for before in facts["points"]:
         for point in config.points if before["point"] not in names else ():
-            heard = heard_of(point)
+            heard = point.heard
             told = {key: before[key] for key in ("topic", "value", "column") if key in before}
             if heard and told == heard and before["quantity"] == point.quantity.value:
                 said.add((before["point"], point.name))
@@ -318,23 +326,51 @@ STOPPED_S = 300.0
 LINK_LOST = "broker-lost"
 LINK_LOST_S = 10.0
 """A link that is back within this has lost nothing that its sensors do not say again [s]."""
+NO_LINK = "no link to the broker; start it, or what leads to it"
 
 
-def program_stopped(store: Store, now_s: float) -> Outage | None:
-    """Return the time in which no program watched before this start, or None.
+def outages_before(store: Store, now_s: float) -> Iterator[Outage]:
+    """Yield the time in which no program watched before this start, and what it left untold.
 
-    It ran at least until the newest reading or call, or until it noted that it had no link to the
-    broker; what people recorded meanwhile, another shell wrote.
+    It ran at least until the newest row that it wrote; what people recorded meanwhile, another
+    shell wrote.
     """
     newest_s = store.newest_time_s(by_people=False)
     if newest_s is None:
+        return
+    lost_s = _link_lost_s(store)
+    if lost_s is not None and newest_s - lost_s >= LINK_LOST_S:
+        lost = duration_text(newest_s - lost_s)
+        text = f"no link to the broker for at least {lost}, until the program ended"
+        yield Outage(LINK_LOST, lost_s, newest_s, text)
+    if now_s - newest_s >= STOPPED_S:
+        long = duration_text(now_s - newest_s)
+        text = f"no program watched for up to {long}, until it was started"
+        yield Outage(STOPPED, newest_s, now_s, text)
+
+
+def _link_lost_s(store: Store) -> float | None:
+    """Since when the link was lost, by the last call, as the program ended without a word [s]."""
+    calls = (store.newest_calls(name) for name in {each.enclosure for each in store.channels()})
+    lost = [
+        row.time_s for rows in calls for row in rows if row.source == LIVE and NO_LINK in row.body
+    ]
+    told = any(
+        each.what == LINK_LOST and (each.to_s or math.inf) >= min(lost, default=math.inf)
+        for each in store.outages()
+    )
+    return None if told or not lost else min(lost)
+
+
+def program_ended(store: Store, now_s: float) -> Outage | None:
+    """Return the end of the program as a row, where it would else seem to have ended long ago."""
+    try:
+        newest_s = store.newest_time_s(by_people=False)
+    except LogRefused:
         return None
-    unlinked = (each.to_s for each in store.outages(newest_s) if each.what == LINK_LOST)
-    newest_s = max([newest_s, *(to_s for to_s in unlinked if to_s is not None and to_s <= now_s)])
-    if now_s - newest_s < STOPPED_S:
+    if newest_s is None or now_s - newest_s < STOPPED_S:
         return None
-    text = f"no program watched for up to {duration_text(now_s - newest_s)}, until it was started"
-    return Outage(STOPPED, newest_s, now_s, text)
+    return Outage(ENDED, now_s, now_s, "the program was ended; it had heard nothing new")
 
 
 def clock_set(before_s: float, after_s: float, step_s: float) -> Outage:
@@ -348,6 +384,7 @@ class LinkLog:
 
     def __init__(self, connected: Callable[[], bool]) -> None:
         self.connected = connected
+        self._was_linked = False
         self._lost_s: float | None = None
 
     def look(self, now_s: float) -> Outage | None:
@@ -359,7 +396,23 @@ class LinkLog:
         if not self.connected():
             self._lost_s = now_s if self._lost_s is None else self._lost_s
             return None
+        self._was_linked = True
         return self._over(now_s)
+
+    def tell(self, enclosures: Iterable[Enclosure], now_s: float) -> None:
+        """Let the calls name a link that is lost as why nothing is heard; they stay as they are.
+
+        Args:
+            enclosures: all that are heard over it.
+            now_s: now; call this after `look` [s].
+        """
+        lost_s = self._lost_s
+        # A link that was never there is given the time to come.
+        is_lost = lost_s is not None and (self._was_linked or now_s - lost_s >= LINK_LOST_S)
+        for enclosure in enclosures:
+            if bool(enclosure.no_link) is not is_lost:
+                enclosure.no_link = NO_LINK if is_lost else ""
+                enclosure.evaluate_now(now_s)
 
     def end(self, now_s: float) -> Outage | None:
         """Return the time without a link that goes on as the program ends, or None.
@@ -376,3 +429,32 @@ class LinkLog:
             return None
         text = f"no link to the broker for {duration_text(now_s - lost_s)}{until}"
         return Outage(LINK_LOST, lost_s, now_s, text)
+
+
+def of_gone_probes(
+    store: Store, book: CalibrationBook, config: Config, now_s: float
+) -> Iterator[tuple[str, str]]:
+    """Take back, in the log, what was proved of probes that the config has no more.
+
+    Args:
+        store: the log.
+        book: of its calibrations.
+        config: that now counts.
+        now_s: now [s].
+
+    Yields:
+        (enclosure, the note that says so).
+
+    Raises:
+        LogRefused: the disk refuses.
+    """
+    for applied, point, why in of_other_probes(book, config, now_s):
+        body = undoing_body(applied.row, note=why, heard=point.heard)
+        kept = store.add_calibration(Calibration(*applied.key, now_s, body))
+        where = f"{applied.point} {applied.correction.quantity.value}"
+        yield (
+            applied.enclosure,
+            f"the calibration of {where} (row {applied.row}) is taken back: it was {why}. "
+            "Calibrate the new probe; if it is the same one: filmcall calibrate undo --row "
+            f"{kept.row}",
+        )

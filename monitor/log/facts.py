@@ -68,12 +68,11 @@ _USUAL = {"inside": True, "shared_element": False, "confirmed": True}
 
 def _unusual(point: PointConfig) -> Json:
     """What a point has that is not as for most, and by what it is told from others."""
-    from monitor.calibrations import heard_of
     from sensors.faults import DEFAULT_RULES
 
     found: Json = {key: getattr(point, key) for key in _USUAL}
     found = {key: value for key, value in found.items() if value != _USUAL[key]}
-    found |= heard_of(point)
+    found |= point.heard
     if point.worked_out_from is not None:
         found["worked_out_from"] = point.worked_out_from.value
         found["told_accuracy_k"] = point.told_accuracy_k

@@ -331,7 +331,7 @@ class ReadingQueries:
 
         Args:
             source: of the rows.
-            by_people: count events too, which any shell writes.
+            by_people: count events too that any shell wrote; those of a watch always count.
         """
         (newest,) = self._file.rows(
             "SELECT max(t) FROM ("
@@ -340,7 +340,10 @@ class ReadingQueries:
             "UNION ALL SELECT (SELECT known_us FROM minutes WHERE channel = c.id "
             "ORDER BY time_us DESC LIMIT 1) FROM channels c WHERE c.source = ?1 "
             "UNION ALL SELECT max(logged_us) FROM calls WHERE source = ?1 "
-            "UNION ALL SELECT max(recorded_us) FROM events WHERE source = ?1 AND ?2)",
+            "UNION ALL SELECT max(logged_us) FROM outages WHERE source = ?1 "
+            f"UNION ALL SELECT max(logged_us) FROM alarms WHERE ?1 = {LIVE} "
+            "UNION ALL SELECT max(recorded_us) FROM events WHERE source = ?1 "
+            "AND (?2 OR station <> ''))",
             source,
             by_people,
         )[0]

@@ -157,6 +157,10 @@ class Calibration:
     row: int | None = None
 
 
+ENDED = "program-ended"
+"""What kind of outage is none: it tells until when a program watched that heard nothing new."""
+
+
 @dataclass(frozen=True, slots=True)
 class Outage:
     """A time of which the log knows less than it should, and why.

@@ -17,7 +17,7 @@ from monitor.log.facts import specs_of, with_former_points
 from monitor.log.files import seal_text
 from monitor.log.log import Store
 from monitor.log.photos import PhotoFault, photo_bytes
-from monitor.log.rows import LIVE, Calibration, CallRow, Outage, Session
+from monitor.log.rows import ENDED, LIVE, Calibration, CallRow, Outage, Session
 from monitor.review.defects import shipped_defects
 from monitor.review.not_known import doubts_of, vouched_late
 from monitor.review.origin import LATE_S, CallOrigin, call_origin, withdrawn_events
@@ -313,7 +313,11 @@ def review(
             for each in store.calibrations(enclosure)
             if known_s is None or each.made_s <= known_s
         ),
-        outages=store.outages(session.started_s, end_s, source=source),
+        outages=tuple(
+            each
+            for each in store.outages(session.started_s, end_s, source=source)
+            if each.what != ENDED
+        ),
         specs=tuple(used.values()),
         asked=asked,
         seen=seen,

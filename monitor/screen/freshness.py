@@ -85,6 +85,8 @@ def quiet_text(snapshot: Snapshot, *, long: bool = False) -> str:
     age_s: float | None
     if snapshot.link_ok and snapshot.is_behind:
         what, age_s = "BEHIND", max(snapshot.intake_delay_s, newest_age_s(snapshot) or 0.0)
+    elif snapshot.link_ok and (slow := _slow(_overdue(snapshot))):
+        return f"{slow}. {_stands(snapshot, 'it is set')}" if long and snapshot.calls else slow
     elif snapshot.link_ok:
         overdue = _overdue(snapshot)
         what, age_s = _which(snapshot, overdue), _youngest_s(overdue)
@@ -95,10 +97,21 @@ def quiet_text(snapshot: Snapshot, *, long: bool = False) -> str:
     text = f"{what}: last reading {duration_text(age_s)} ago"
     if not long or not snapshot.calls:
         return text
+    return f"{text}. {_stands(snapshot, 'readings are back')}"
+
+
+def _stands(snapshot: Snapshot, until: str) -> str:
     call = snapshot.calls[0].call
-    if call is Call.GO:
-        return f"{text}. {DO_NOT_TRUST}"
-    return f"{text}. This {call.value} stands until readings are back."
+    return DO_NOT_TRUST if call is Call.GO else f"This {call.value} stands until {until}."
+
+
+def _slow(overdue: list[PointHealth]) -> str:
+    """That a clock is slow where nothing else is why readings are too old; else ""."""
+    if not overdue or any(point.clock_slow_s is None for point in overdue):
+        return ""
+    worst = max(overdue, key=lambda point: point.clock_slow_s or 0.0)
+    slow = duration_text(worst.clock_slow_s or 0.0)
+    return f"OLD READINGS: the clock of {clean(worst.point)} is {slow} slow"
 
 
 def _which(snapshot: Snapshot, overdue: list[PointHealth]) -> str:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Collection, Iterable
 from typing import TYPE_CHECKING
 
-from rules.clocks.work import Pot, Work, pot_of, pots_for, work_of
+from rules.clocks.work import Pot, Work, coat_begun_after, pot_of, pots_for, work_of
 from rules.events import Event, in_force
 from rules.spec.model import Mix, Spec
 from rules.text import duration_text
@@ -213,6 +213,85 @@ def asks_whose(event: Event, sections: Collection[str], touches: Collection[str]
     )
 
 
+def ended_before_begun(
+    event: Event,
+    before: Iterable[Event],
+    sections: Collection[str],
+    hour: Callable[[float], str],
+) -> str:
+    """Return what to say of an end whose time lies before the start of the coat that is open.
+
+    Args:
+        event: about to be kept.
+        before: the enclosure's events as kept.
+        sections: of the enclosure.
+        hour: shows a time of day [s].
+
+    Returns:
+        A clause, or "" where it ends a coat, or none that is open can be meant.
+    """
+    if event.kind is not EventKind.COAT_ENDED or event.withdrawn:
+        return ""
+    before = tuple(before)
+    if event.section in (None, ALL_SECTIONS) and touched(event, before, sections):
+        return ""
+    names = (event.section,) if event.section is not None or not sections else sorted(sections)
+    standing, found = in_force(before), []
+    for name in names:
+        coats = work_of(name, before, event.time_s).coats
+        began = coat_begun_after(event, name, coats, standing, before)
+        if began is not None:
+            of = "" if name in (None, ALL_SECTIONS) else f" of {name}"
+            found.append(f"the coat{of} that is open began at {hour(began.time_s)}")
+    if not found:
+        return ""
+    return (
+        f"{', '.join(found)}, after this time, so this ended none: take this row back with "
+        "--corrects and --withdraw, and record the end with its right time. If it is of a coat "
+        "before, record it with that coat's number: filmcall event coat-ended --coat N --at TIME"
+    )
+
+
+def no_such_pot(
+    event: Event,
+    before: Iterable[Event],
+    sections: Collection[str],
+    hour: Callable[[float], str],
+) -> str:
+    """Return what to say where a pot is ended that does not stand there, or "".
+
+    Args:
+        event: pot-ended, about to be kept.
+        before: the enclosure's events as kept.
+        sections: of the enclosure.
+        hour: shows a time of day [s].
+    """
+    if event.kind is not EventKind.POT_ENDED or event.withdrawn or event.batch is None:
+        return ""
+    before = tuple(before)
+    names = (event.section,) if event.section not in (None, ALL_SECTIONS) else (None, *sections)
+    pots = {
+        (pot.mixed_s, pot.batch): pot
+        for name in names
+        for pot in work_of(name, before, event.time_s).pots
+    }
+    standing = [
+        pot for _, pot in sorted(pots.items(), key=lambda each: each[0][0]) if pot.ended_s is None
+    ]
+    named = [pot for pot in pots.values() if pot.batch == event.batch]
+    if any(pot in standing for pot in named):
+        return ""
+    was = "was never mixed"
+    if named:
+        was = f"was ended at {hour(max(pot.ended_s or 0.0 for pot in named))}"
+    left = [f"batch {p.batch!r}" if p.batch else f"the pot of {hour(p.mixed_s)}" for p in standing]
+    stands = f"mixed and not ended: {', '.join(left)}" if left else "no other stands mixed"
+    return (
+        f"batch {event.batch!r} {was}, so this ended no pot ({stands}); if the name is wrong, take "
+        "this back with --corrects and --withdraw and record it with the right one"
+    )
+
+
 def coat_warnings(
     event: Event,
     before: Iterable[Event],
@@ -252,7 +331,6 @@ def coat_warnings(
             found += [f"{where}{text}" for text in _over_a_film_without_window(films)]
         found += [f"{where}{text}" for text in _of_two_paints(event, before, was, clocks, hour)]
     found += [f"{where}{text}" for text in _from_a_pot(event, was, clocks, hour)]
-    found += [f"{where}{text}" for text in _carried_on_with_another(event, before, was, now)]
     return [*found, *_from_another_mix(event, before)]
 
 
@@ -365,23 +443,6 @@ def _out_of_order(was: Work, now: Work) -> list[str]:
     return [
         f"coat {was.newest.number} is on already, so this is hardly coat {now.newest.number}: if "
         "the number is a slip, take this back and record it with the right one"
-    ]
-
-
-def _carried_on_with_another(
-    event: Event, before: tuple[Event, ...], was: Work, now: Work
-) -> list[str]:
-    """What to say of a coat of one paint that is carried on from a pot of another."""
-    if was.newest is None or len(now.coats) > len(was.coats) or event.spec is not None:
-        return []
-    pot = next((p for p in reversed(was.pots) if event.batch and p.batch == event.batch), None)
-    if pot is None or was.newest.spec is None or pot.spec == was.newest.spec:
-        return []
-    names = {each.spec_key: each.spec for each in before if each.spec is not None}
-    of, laid = (names.get(key) or "another paint" for key in (pot.spec, was.newest.spec))
-    return [
-        f"pot {pot.batch} is {of}, and coat {was.newest.number}, which this carries on, is {laid}: "
-        "correct the one that is wrong"
     ]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -75,6 +75,12 @@ class Clock:
     buried: bool = False
     stops_coating: bool = False
     next_spec: str = ""
+
+    @property
+    def is_open_window(self) -> bool:
+        """Whether it says that the film on top may be coated over."""
+        opens = self.name is ClockName.RECOAT_OPENS
+        return opens and self.state is ClockState.ENDED and not self.buried
 
     def later(self, passed_s: float) -> Clock:
         """Return it with what is left counted on, as at an unchanged temperature [s]."""
@@ -392,3 +398,15 @@ def _standstill(came: Progress, law: RateLaw, what: str) -> str:
         f"Not counting: the {what} may be as cold as {without_minus_zero(now_c, 1)} °C, and the "
         f"sheet gives no time below {law.coldest_c:g} °C"
     )
+
+
+def with_held(clock: Clock, held: Sequence[str]) -> Clock:
+    """Return a clock; an open window with what of its film holds the next coat all the same.
+
+    Args:
+        clock: of a section.
+        held: what of the section's newest film holds the next coat, in words.
+    """
+    if not clock.is_open_window or not held:
+        return clock
+    return replace(clock, advice=join_words(*held, clock.advice))

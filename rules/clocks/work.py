@@ -7,9 +7,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import zip_longest
 
-from rules.events import Event, in_force
-from rules.text import duration_text
-from rules.units import DAY_S, HAND_UNITS, hand_figure, hand_unit_of, to_celsius
+from rules.events import Event, first_of, in_force
+from rules.units import DAY_S, to_celsius
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method, Service
 
 SAME_COAT_S = 12 * 3600.0
@@ -111,8 +110,8 @@ class Pot:
         amount_ml: volume mixed, or None [mL].
         temps: its own temperature where measured by hand, [s, °C] in order.
         odd_units: units of hand measurements that are no temperature.
-        ended_s: when it was used up or thrown away, or the session ended in which it was
-            mixed; None while it stands there [s].
+        ended_s: when it was used up or thrown away, or None while it stands there: no session's
+            end ends it [s].
         method: how it will be put on, or None where the event does not say.
         hardener: name of its hardener, or None.
         thinner_pct: thinner in it, by volume of the mix, or None where not recorded [%].
@@ -191,7 +190,9 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
         Events: `rules.vocabulary`; where two records disagree, the reading that ends an opens
         clock later and a closes clock sooner (common practice, no source).
     """
-    standing = [e for e in in_force(tuple(events)) if e.time_s <= now_s]
+    events = tuple(events)
+    in_all = in_force(events)
+    standing = [e for e in in_all if e.time_s <= now_s]
     coats: list[Coat] = []
     pots: list[Pot] = []
     sanded: list[float] = []
@@ -208,6 +209,8 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
                 wiped = launched = None
             case EventKind.COAT_ENDED:
                 if not _means(event, section, coats, standing):
+                    continue
+                if coat_begun_after(event, section, coats, in_all, events) is not None:
                     continue
                 _end_coat(coats, pots, event)
                 wiped = launched = None
@@ -231,7 +234,7 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
             case EventKind.RESPEC if coats:
                 coats[-1] = replace(coats[-1], spec=event.spec_key)
             case EventKind.SESSION_ENDED:
-                _end_session(coats, pots, event.time_s)
+                _end_session(coats, event.time_s)
             case EventKind.SANDED:
                 sanded.append(event.time_s)
             case EventKind.WIPED:
@@ -245,7 +248,7 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
             case _:
                 pass
     ended, is_open, method = _coating_in_the_air(standing)
-    clearance_s, fault = _clearance(standing)
+    clearance_s, fault = clearance_of(standing)
     return Work(
         coats=tuple(coats),
         pots=tuple(pots),
@@ -409,7 +412,8 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
     last = coats[-1] if coats else None
     pot = pot_of(event, pots, last)
     pour = _pour(event, pot)
-    if last is not None and _carries_on(event, last):
+    other_paint = last is not None and _is_of_other_paint(event, pot, last)
+    if last is not None and _carries_on(event, last) and not other_paint:
         # It began when it began, and has not ended yet.
         pours = last.pours
         if pours and pours[-1].to_s is None:
@@ -439,6 +443,17 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
     )
 
 
+def _is_of_other_paint(event: Event, pot: Pot | None, coat: Coat) -> bool:
+    """Whether the batch that a coat event names is of another paint than a coat is laid with.
+
+    A batch that the coat has been laid from is the coat's own, whatever it was mixed as.
+    """
+    if event.spec is not None or event.batch is None or pot is None or pot.batch != event.batch:
+        return False
+    other = None not in (coat.spec, pot.spec) and pot.spec != coat.spec
+    return other and not any(pour.is_from(pot) for pour in coat.pours)
+
+
 def _means(event: Event, section: str | None, coats: list[Coat], standing: list[Event]) -> bool:
     """Whether a coat-ended is about a section: one that names none ends only coats that are open.
 
@@ -450,6 +465,42 @@ def _means(event: Event, section: str | None, coats: list[Coat], standing: list[
         return False
     _, is_open_elsewhere, _ = _coating_in_the_air(standing[: standing.index(event)])
     return not is_open_elsewhere
+
+
+def coat_begun_after(
+    event: Event,
+    section: str | None,
+    coats: Sequence[Coat],
+    standing: Iterable[Event],
+    kept: Iterable[Event],
+) -> Event | None:
+    """Return the start of the coat that an end means whose time is a slip, else None.
+
+    It names no coat, none was open at its time, and one that began soon after it was open when it
+    was written down. It ends none: a coat made of it would hold the real one beneath its window.
+
+    Args:
+        event: coat-ended.
+        section: whose work.
+        coats: of the section at the event's time, before it.
+        standing: the events in force, in the order of time.
+        kept: all events as kept, to tell when each was first written down.
+    """
+    if event.coat is not None or (coats and coats[-1].is_open):
+        return None
+    kept = tuple(kept)
+    typed = first_of(event, kept).row or math.inf
+    open_since: Event | None = None
+    for each in standing:
+        if not event.time_s < each.time_s <= event.time_s + SAME_COAT_S:
+            continue
+        if not is_about(each, section) or (first_of(each, kept).row or math.inf) >= typed:
+            continue
+        if each.kind is EventKind.COAT_STARTED:
+            open_since = open_since or each
+        elif each.kind is EventKind.COAT_ENDED:
+            open_since = None
+    return open_since
 
 
 def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
@@ -474,12 +525,9 @@ def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
     coats.append(Coat(number, None, event.time_s, spec, event.method, pours=pours))
 
 
-def _end_session(coats: list[Coat], pots: list[Pot], time_s: float) -> None:
+def _end_session(coats: list[Coat], time_s: float) -> None:
     if coats and coats[-1].ended_s is None and coats[-1].session_ended_s is None:
         coats[-1] = replace(coats[-1], session_ended_s=time_s)
-    for at, pot in enumerate(pots):
-        if pot.ended_s is None:
-            pots[at] = replace(pot, ended_s=time_s)
 
 
 def _end_pots(pots: list[Pot], event: Event) -> None:
@@ -551,7 +599,7 @@ def _coating_in_the_air(events: list[Event]) -> tuple[float | None, bool, Method
     return ended, bool(still), method
 
 
-def _clearance(events: list[Event]) -> tuple[float | None, str]:
+def clearance_of(events: list[Event]) -> tuple[float | None, str]:
     """The length that the user entered last, and what is wrong with it."""
     entered = [e for e in events if e.kind is EventKind.MEASURED and e.what == CLEARANCE_LENGTH]
     if not entered:
@@ -564,167 +612,3 @@ def _clearance(events: list[Event]) -> tuple[float | None, str]:
             "min or h, so no clearance clock runs; enter it again, as in 30 min"
         )
     return event.value * unit_s, ""
-
-
-_RECORD = "record it: filmcall event {} --at TIME"
-
-
-def missing_before(event: Event, events: Iterable[Event]) -> str:
-    """Return what the record lacks for an event to mean what it says.
-
-    Args:
-        event: as kept, with its row.
-        events: all of the enclosure's events as kept; the event may be among them.
-
-    Returns:
-        One clause with what does not run for it and what to do, or "".
-
-    Source:
-        Our own choice: a clock whose start was never recorded does not run, and says so. Which
-        event starts which clock is `rules.clocks.all_clocks`; no source beyond it.
-    """
-    if event.withdrawn:
-        return ""
-    kept = [each for each in events if each.row is None or each.row != event.row]
-    standing = in_force((*kept, event))
-    before = [each for each in standing if each is not event and each.time_s <= event.time_s]
-    match event.kind:
-        case EventKind.COAT_STARTED:
-            return _unmixed(event, before) or _coat_left_open(event, before)
-        case EventKind.COAT_ENDED:
-            return _coat_never_started(event, before)
-        case EventKind.TAPE_OFF:
-            return _tape_never_on(event, before)
-        case EventKind.MIXED:
-            return _name_in_use(event, before)
-        case EventKind.POT_ENDED:
-            return _no_such_pot(event, before)
-        case EventKind.SESSION_ENDED:
-            return _session_never_started(before)
-        case EventKind.MEASURED if event.what == MIX_TEMPERATURE:
-            return _unmixed(event, before) or _no_pot(event, before) or _no_mix_is_so(event)
-        case EventKind.MEASURED if event.what == CLEARANCE_LENGTH:
-            return _clearance([event])[1]
-        case EventKind.MEASURED:
-            return _no_such_figure(event)
-        case _:
-            return ""
-
-
-def _works(event: Event, before: list[Event]) -> list[Work]:
-    """The work of the event's section; of every section where it is about all of them."""
-    names: set[str | None] = {event.section or ALL_SECTIONS}
-    if event.section in (None, ALL_SECTIONS):
-        names |= {each.section for each in before if each.section is not None}
-    return [work_of(name, before, event.time_s) for name in names]
-
-
-def _open(coat: Coat | None) -> bool:
-    return coat is not None and coat.ended_s is None
-
-
-def _coat_never_started(event: Event, before: list[Event]) -> str:
-    if event.coat is None and any(_open(work.newest) for work in _works(event, before)):
-        return ""
-    was = work_of(event.section, before, event.time_s).newest
-    now = work_of(event.section, [*before, event], event.time_s).newest
-    if now is None or (was is not None and _open(was) and now.number == was.number):
-        return ""
-    if now.started_s is None:
-        return (
-            f"no coat was open, so coat {now.number} has an end and no start: recoat by and "
-            f"tape off by are not known; {_RECORD.format('coat-started')}"
-        )
-    return (
-        f"no coat was open, so this counts as a later end of coat {now.number}, from which its "
-        f"clocks start again; if it ends another coat, {_RECORD.format('coat-started')}"
-    )
-
-
-def _coat_left_open(event: Event, before: list[Event]) -> str:
-    was = work_of(event.section, before, event.time_s).newest
-    now = work_of(event.section, [*before, event], event.time_s).newest
-    if was is None or now is None or not _open(was) or now.number == was.number:
-        return ""
-    return (
-        f"coat {was.number} was never ended, so its clocks do not run and whether its recoat "
-        f"window is open is not known; {_RECORD.format('coat-ended')}"
-    )
-
-
-def _tape_never_on(event: Event, before: list[Event]) -> str:
-    if any(work.tape_on_s is not None for work in _works(event, before)):
-        return ""
-    return f"no tape was on, so how long it was on is not known; {_RECORD.format('tape-on')}"
-
-
-def _session_never_started(before: list[Event]) -> str:
-    bounds = [
-        each.kind
-        for each in before
-        if each.kind in (EventKind.SESSION_STARTED, EventKind.SESSION_ENDED)
-    ]
-    if bounds and bounds[-1] is EventKind.SESSION_STARTED:
-        return ""
-    return (
-        "no session was open, so none ends with it in the list of sessions, though coats and "
-        f"pots left open end with it; {_RECORD.format('session-started')}"
-    )
-
-
-def _unmixed(event: Event, before: list[Event]) -> str:
-    mixed = {each.batch for each in before if each.kind is EventKind.MIXED}
-    if event.batch is None or event.batch in mixed:
-        return ""
-    return (
-        f"batch {event.batch!r} was never mixed, so its induction and pot life are not known; "
-        f"{_RECORD.format('mixed --batch NAME')}"
-    )
-
-
-def _no_such_pot(event: Event, before: list[Event]) -> str:
-    if event.batch is None or not _unmixed(event, before):
-        return ""
-    return f"batch {event.batch!r} was never mixed, so no pot ended; name the one that did"
-
-
-def _name_in_use(event: Event, before: list[Event]) -> str:
-    same = [
-        pot
-        for work in _works(event, before)
-        for pot in work.pots
-        if pot.batch == event.batch and pot.ended_s is None
-    ]
-    age_s = event.time_s - max((pot.mixed_s for pot in same), default=-math.inf)
-    if event.batch is None or age_s > SAME_COAT_S:
-        return ""
-    return (
-        f"batch {event.batch!r} was mixed {duration_text(age_s)} ago and never ended, so which of "
-        f"the two goes on is not known; {_RECORD.format('pot-ended --batch NAME')}"
-    )
-
-
-def _no_mix_is_so(event: Event) -> str:
-    if celsius(event.value, event.unit) is not None:
-        return ""
-    return (
-        f"{event.value} {event.unit} is no temperature of a mix, so it counts for nothing; take "
-        "it back with --corrects and --withdraw, and enter it again, as in 21 degC"
-    )
-
-
-def _no_such_figure(event: Event) -> str:
-    unit = hand_unit_of(event.what or "")
-    if unit is None or hand_figure(event.value, event.unit, unit) is not None:
-        return ""
-    figure = f"{event.value:g} {event.unit}" if event.value is not None else "nothing"
-    return (
-        f"{event.what} {figure} cannot be, so it counts for nothing; take it back with --corrects "
-        f"and --withdraw, and enter it again in {HAND_UNITS[unit]}"
-    )
-
-
-def _no_pot(event: Event, before: list[Event]) -> str:
-    if any(work.pots for work in _works(event, before)):
-        return ""
-    return f"nothing was mixed, so no pot has this temperature; {_RECORD.format('mixed')}"

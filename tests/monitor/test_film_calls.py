@@ -21,6 +21,7 @@ from monitor.screen.sentence import change
 from monitor.screen.theme import Theme
 from monitor.specs import find_spec
 from rules.call import Call
+from rules.clocks.clock import ClockState
 from rules.events import Event
 from rules.section import SectionCall
 from rules.spec.model import Limit, Spec, TimeRow, TimeTable
@@ -350,6 +351,7 @@ def test_a_late_coat_in_air_that_is_well_again_is_no_stop_of_its_film() -> None:
     assert tent.told().films.call is not Call.STOP  # type: ignore[union-attr]
 
 
+OPENS = ClockName.RECOAT_OPENS
 OVER_WATER = [
     ("coat-started", 0.0, {"coat": 1}),
     ("coat-ended", 20 * MIN, {}),
@@ -366,6 +368,8 @@ def test_a_coat_over_a_film_that_was_wet_while_soft_gets_no_go_unless_it_was_was
     tent.run(0, 24 * MIN)
     tent.run(25 * MIN, 44 * MIN, (20.0, 99.0, 18.0))  # dew point 19.8 degC
     assert tent.run(45 * MIN, 3 * H - 60) is Call.HOLD
+    window = {each.name: each for each in tent.keeper.all_clocks(tent.tent)}[OPENS]
+    assert (window.state, window.advice[:4]) == (ClockState.ENDED, "Wet ")
     tent.run(3 * H, 3 * H + 15 * MIN)
     found = {reason.limit: reason.text for reason in tent.told().films.reasons}  # type: ignore[union-attr]
     assert tent.told().films.call is Call.HOLD  # type: ignore[union-attr]

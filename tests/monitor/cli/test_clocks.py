@@ -79,14 +79,18 @@ class Log:
         self.db = str(folder / "log.db")
         self.config = folder / "tent.toml"
 
-    def play(self, recording: Path) -> None:
+    def play(self, recording: Path, damp: bool = False) -> None:
+        """Play the day; damp at will: port is at 18.5 then, and 97 % (dew point 19.5) till 4 h."""
         self.config.write_text(CONFIG)
         with recording.open("w", newline="") as file:
             rows = csv.writer(file)
             rows.writerow(["time", "air", "rh", "port", "stbd"])
             for minute in range(24 * 60):
                 at = iso(self.begin_s + 60.0 * minute)
-                rows.writerow([at, "20.0", "50", "20.5", "10.5"])
+                humidity, port = 50.0, "20.5"
+                if damp:
+                    humidity, port = 97.0 - max(minute - 240, 0), "18.5"
+                rows.writerow([at, "20.0", f"{max(humidity, 50.0):.0f}", port, "10.5"])
         ran = filmcall("replay", str(recording), "--config", str(self.config), "--db", self.db)
         assert ran.code == 0, ran.err
 
@@ -107,6 +111,27 @@ class Log:
         listed = json.loads(ran.out)["clocks"]
         assert all(set(each) >= KEYS for each in listed)
         return {(each["name"], each["section"]): each for each in listed}
+
+
+@pytest.mark.parametrize("words", [(), ("--known", "then")], ids=["all", "then"])
+def test_an_open_window_says_that_its_film_is_to_be_washed_first(
+    tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    log = Log(tmp_path, time.time() // 3600.0 * 3600.0 - 3 * 86_400.0)
+    log.play(tmp_path / "day.csv", damp=True)
+    log.event("coat-started", 2.0, "--section", "hull-port")
+    log.event("coat-ended", 2.5, "--section", "hull-port")
+    said = log.clocks(23.0)["recoat opens", "hull-port"]
+    assert said["state"] == "ended"
+    assert re.match(r"Wet .* while soft: wash, look, sand", str(said["advice"]))
+    told = filmcall("clocks", "--at", log.at(23.0), "--db", log.db).out
+    (line,) = re.findall(r"recoat open since .*\n(?: .*\n)*", told)
+    assert "while soft: wash" in line
+    soon = log.clocks(10.0)["recoat opens", "hull-port"]
+    assert (soon["state"], soon["advice"]) == ("running", "")
+    assert not [key for key in log.clocks(23.0, *words) if words], "no coat was known of then"
+    log.event("washed", 22.0, "--section", "hull-port")
+    assert log.clocks(23.0)["recoat opens", "hull-port"]["advice"] == ""
 
 
 @pytest.fixture(scope="module")

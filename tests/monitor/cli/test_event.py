@@ -335,6 +335,55 @@ def test_a_coat_that_ends_without_a_start_is_kept_and_says_what_does_not_run(db:
     assert "warning" not in event(db, "coat-ended", "--withdraw", "--corrects", "1").out
 
 
+SLIP = (
+    r"warning: the coat{} that is open began at \d\d:\d\d, after this time, so this ended none: "
+    r"take this row back with --corrects and --withdraw, and record the end with its right time\."
+)
+
+
+@pytest.mark.parametrize(
+    ("section", "of"), [((), ""), (("--section", "hull"), " of hull")], ids=["none", "hull"]
+)
+@pytest.mark.parametrize("coats_before", [0, 1])
+def test_an_end_typed_before_the_start_of_the_open_coat_makes_no_coat(
+    db: str, section: tuple[str, ...], of: str, coats_before: int
+) -> None:
+    spec = (*section, "--spec", "polyurethane-topcoat")
+    for _ in range(coats_before):
+        event(db, "coat-started", *spec, "--at", ago(hours=9))
+        event(db, "coat-ended", *section, "--at", ago(hours=8))
+    event(db, "mixed", *spec, "--at", ago(minutes=30))
+    event(db, "coat-started", *spec, "--at", ago(minutes=20))
+    before = coats(db)
+    ran = event(db, "coat-ended", *section, "--at", ago(minutes=25))
+    assert re.search(SLIP.format(of), ran.out)
+    assert ran.out.count("warning") == 1
+    assert coats(db) == before
+    event(db, "coat-ended", *section)
+    assert coats(db) == before
+
+
+def test_an_end_without_a_start_is_one_where_it_was_written_down_before_the_next_coat(
+    db: str,
+) -> None:
+    spec = ("--spec", "polyurethane-topcoat")
+    event(db, "coat-ended", *spec, "--at", ago(minutes=60))
+    event(db, "coat-started", *spec, "--at", ago(minutes=40))
+    assert coats(db) == {2}
+    again = ("coat-ended", *spec, "--corrects", "1", "--note", "of the rail")
+    assert "warning: the coat" not in event(db, *again).out
+    assert coats(db) == {2}
+    event(db, "coat-ended", *spec, "--at", ago(minutes=30))
+    ran = event(db, "coat-ended", *spec, "--at", ago(minutes=50))
+    assert "warning: no coat was open, so coat 1 has an end and no start" in ran.out
+
+
+def coats(db: str) -> set[int]:
+    """The coats on top, by their clocks."""
+    told = json.loads(filmcall("clocks", "--json", "--db", db).out)["clocks"]
+    return {each["coat"] for each in told} - {None}
+
+
 def test_a_launch_over_a_film_that_has_not_cured_is_warned_of(db: str) -> None:
     event(db, "coat-started", "--at", ago(hours=3), "--spec", "polyurethane-topcoat")
     event(db, "coat-ended", "--at", ago(hours=2), "--spec", "polyurethane-topcoat")
@@ -465,6 +514,62 @@ def test_a_coat_that_names_no_pot_beside_two_paints_says_which_it_took(db: str) 
         assert "the mix must stand" in said
 
 
+def test_a_coat_from_a_pot_of_another_paint_carries_no_open_coat_on(db: str) -> None:
+    primer, topcoat = "two-pack-epoxy-primer", "polyurethane-topcoat"
+    event(db, "mixed", "--batch", "B", "--at", ago(minutes=50), "--spec", topcoat)
+    event(db, "mixed", "--batch", "C", "--at", ago(minutes=40), "--spec", primer)
+    hull = ("coat-started", "--section", "hull")
+    event(db, *hull, "--at", ago(minutes=30))
+    said = event(db, *hull, "--batch", "B", "--at", ago(minutes=20)).out
+    assert "carries it on" not in said
+    assert (
+        "warning: coat 1 was never ended, so its clocks do not run and whether its recoat window "
+        "is open is not known; record it: filmcall event coat-ended --at TIME. If this is that "
+        "coat, and it was recorded as of another paint, take row 3 back: filmcall event "
+        "coat-started --corrects 3 --withdraw\n"
+    ) in said + "\n"
+    assert laid(db) == {topcoat: 2}
+    event(db, "coat-started", "--corrects", "3", "--withdraw")
+    assert laid(db) == {topcoat: 1}
+
+
+def test_a_coat_goes_on_from_its_own_batch_and_from_one_of_its_paint(db: str) -> None:
+    primer, topcoat = "two-pack-epoxy-primer", "polyurethane-topcoat"
+    for batch, spec in (("A", primer), ("B", topcoat)):
+        event(db, "mixed", "--batch", batch, "--at", ago(minutes=50), "--spec", spec)
+    hull = ("coat-started", "--section", "hull")
+    event(db, *hull, "--batch", "A", "--at", ago(minutes=30))
+    event(db, "mixed", "--batch", "C", "--at", ago(minutes=25), "--spec", primer)
+    assert "carries it on" in event(db, *hull, "--batch", "C", "--at", ago(minutes=20)).out
+    event(db, "respec", "--section", "hull", "--spec", topcoat, "--at", ago(minutes=15))
+    assert "carries it on" in event(db, *hull, "--batch", "A", "--at", ago(minutes=10)).out
+    assert laid(db) == {topcoat: 1}
+
+
+def laid(db: str) -> dict[str, int]:
+    """Coats on the hull by the spec that their clocks go by, those on top only."""
+    told = json.loads(filmcall("clocks", "--json", "--db", db).out)["clocks"]
+    return {each["spec"]: each["coat"] for each in told if each["section"] == "hull"}
+
+
+def test_a_pot_that_does_not_stand_there_is_told_where_it_is_ended(db: str) -> None:
+    spec = ("--spec", "polyurethane-topcoat")
+    event(db, "mixed", "--batch", "A", "--at", ago(minutes=30), *spec)
+    event(db, "mixed", "--section", "hull", "--at", ago(minutes=20), *spec)
+    said = event(db, "pot-ended", "--batch", "QQ").out
+    assert re.search(
+        r"warning: batch 'QQ' was never mixed, so this ended no pot \(mixed and not ended: batch "
+        r"'A', the pot of \d\d:\d\d\); if the name is wrong, take this back with --corrects and "
+        r"--withdraw and record it with the right one",
+        said,
+    )
+    assert "warning" not in event(db, "pot-ended", "--batch", "A", "--at", ago(minutes=10)).out
+    said = event(db, "pot-ended", "--batch", "A").out
+    assert re.search(r"warning: batch 'A' was ended at \d\d:\d\d, so this ended no pot", said)
+    assert "warning" not in event(db, "pot-ended").out
+    assert "(no other stands mixed)" in event(db, "pot-ended", "--batch", "A").out
+
+
 def test_paint_that_was_thrown_away_is_in_no_coat(db: str) -> None:
     event(db, "mixed", "--batch", "P", "--at", ago(minutes=50), "--spec", "two-pack-epoxy-primer")
     event(db, "mixed", "--batch", "D", "--at", ago(minutes=40), "--spec", "polyurethane-topcoat")
@@ -473,6 +578,17 @@ def test_paint_that_was_thrown_away_is_in_no_coat(db: str) -> None:
     told = filmcall("clocks", "--json", "--db", db)
     laid = [each["spec"] for each in json.loads(told.out)["clocks"] if each["section"] == "hull"]
     assert set(laid) == {"two-pack-epoxy-primer"}
+
+
+def test_a_pot_lives_on_in_the_next_session(db: str) -> None:
+    event(db, "session-started", "--at", ago(minutes=60))
+    spec = ("--spec", "polyurethane-topcoat")
+    event(db, "mixed", "--batch", "A", "--at", ago(minutes=50), *spec)
+    event(db, "session-ended", "--at", ago(minutes=30))
+    event(db, "session-started", "--at", ago(minutes=25))
+    told = json.loads(filmcall("clocks", "--json", "--db", db).out)["clocks"]
+    assert [(each["name"], each["batch"]) for each in told] == [("pot life", "A")]
+    assert "warning" not in event(db, "coat-started", "--batch", "A").out
 
 
 def test_a_batch_name_that_is_in_use_is_told(db: str) -> None:

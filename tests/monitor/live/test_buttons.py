@@ -5,15 +5,19 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from command import filmcall
-from live import START_S, TWO_PLANKS, Live, Machine
+from live import START_S, TWO_PLANKS, WET_C, Live, Machine
 
 from monitor.live.buttons import A_TURN, TAKE_BACK_S, Buttons
+from monitor.record import Scene, warnings_of
+from rules.events import Event
 from rules.text import iso_utc
+from rules.vocabulary import EventKind
 from sensors.mqtt.events import EventEar
 
 TOPIC = "filmcall/tent/event"
@@ -74,7 +78,7 @@ SECOND_COAT = {"kind": "coat-started", "section": "hull-port", "coat": 2, "batch
 
 def test_a_press_does_what_the_command_does_and_warns_of_the_same(tmp_path: Path) -> None:
     topcoat = TWO_PLANKS.replace("general-guidance", "polyurethane-topcoat")
-    machine = Machine(wall_ahead_s=time.time() - 2000.0)
+    machine = Machine(wall_ahead_s=time.time() - 1240.0)  # its time is now when the coat begins
     bench = Bench(tmp_path, Live(tmp_path, topcoat, machine))
     live = bench.live
     live.run(60.0, live.climate(port=19.0, stbd=19.0))
@@ -92,10 +96,58 @@ def test_a_press_does_what_the_command_does_and_warns_of_the_same(tmp_path: Path
     ran = filmcall("event", "coat-started", *words, "--enclosure", "tent", "--db", str(copy))
     assert ran.code == 0, ran.err
     typed = [line.removeprefix("warning: ") for line in ran.out.splitlines()[1:]]
-    assert len(typed) >= 2
-    assert "hull-port: this coat goes over a wet film" in typed[0]
+    assert len(typed) >= 3
+    assert typed[0].startswith("HOLD: Coat 1 ")
+    assert "hull-port: this coat goes over a wet film" in typed[1]
     assert pressed["warnings"] == [f"{each[:1].upper()}{each[1:]}." for each in typed]
     live.kill()
+
+
+def test_a_coat_that_is_begun_in_a_stop_is_answered_by_the_call_first(tmp_path: Path) -> None:
+    """The plank at 8 degC is under the dew point of the air, 9.3 degC."""
+    machine = Machine(wall_ahead_s=time.time() - 1060.0)
+    bench = Bench(tmp_path, Live(tmp_path, TWO_PLANKS, machine))
+    live = bench.live
+    live.run(60.0, live.climate(port=WET_C, stbd=19.0))
+    said = "STOP: Hull 1.3 K below dew point: wet"
+    now_s = live.machine.wall()
+    port = Event(EventKind.COAT_STARTED, now_s, "tent", "hull-port", recorded_s=now_s)
+    assert live.watch.against(port)[0].startswith(said), "as a key asks before it is confirmed"
+    late = replace(port, time_s=now_s - 300.0)
+    assert not [each for each in live.watch.against(late) if "STOP" in each]
+    live.store.flush()
+    copy = tmp_path / "copy.db"
+    live.store.file.connection.execute("VACUUM INTO ?", (str(copy),))
+
+    pressed = bench.press(id="p1", kind="coat-started", section="hull-port")
+    assert pressed["warnings"][0].startswith(said)
+    for at, warned in ((pressed["time"], True), (iso_utc(now_s - 300.0), False)):
+        words = ("--section", "hull-port", "--at", at, "--enclosure", "tent", "--db", str(copy))
+        ran = filmcall("event", "coat-started", *words)
+        assert (f"\nwarning: {said}" in ran.out) is warned
+    both = replace(port, section=None)
+    assert live.watch.against(both)[0].startswith("STOP on hull-port: ")
+    live.kill()
+
+
+def test_what_the_call_says_of_a_film_is_not_said_again_for_its_memory(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    room = bench.live.watch.rooms["tent"]
+    wet = "Wet 02:09 to 03:06 while soft: wash, look, sand"
+    held = {"call": "HOLD", "reasons": [{"text": wet}]}
+    port = Event(EventKind.COAT_STARTED, START_S, "tent", "hull-port", recorded_s=START_S)
+    for told, says in ((held, [f"HOLD: {wet}"]), (None, [f"hull-port: w{wet[1:]}"])):
+        scene = Scene(
+            events=(),
+            config=room.enclosure.config,
+            zone=None,
+            clocks=lambda _, __: (),
+            memory=lambda _, __: [wet],
+            answers=lambda _, told=told: (told, None),  # type: ignore[misc]
+        )
+        found = warnings_of(bench.live.store, port, scene)
+        assert [each for each in found if "while soft" in each] == says
+    bench.live.kill()
 
 
 def test_the_same_id_writes_once_and_is_answered_alike_after_a_restart(

@@ -7,6 +7,7 @@ What is expected of each situation is DEVELOPERS.md, "The calls", and README's
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -38,7 +39,8 @@ from monitor.config.load import load_config_file
 from monitor.live.alarms import Alarms
 from monitor.live.restart import LinkLog
 from monitor.log.log import Store
-from monitor.log.rows import QUALITY_CODES, Calibration, LogRefused
+from monitor.log.rows import QUALITY_CODES, AlarmRow, AlarmStep, Calibration, LogRefused
+from monitor.screen.freshness import quiet_text
 from rules.events import Event, in_force
 from rules.vocabulary import EventKind, Stage
 from sensors.calibrate.fit import CalibrationMethod, Reference, fit
@@ -674,6 +676,83 @@ def test_a_time_without_a_link_to_the_broker_is_in_the_log_once_it_is_over(make:
     assert outage.text == "no link to the broker for 30 min"
 
 
+def test_without_a_link_reasons_and_alarms_name_it_and_send_nobody_to_a_probe(make: Make) -> None:
+    text = ONE_PLANK.replace("general-guidance", "polyurethane-topcoat")
+    live = make(text=text)
+    linked = True
+    live.watch.link = LinkLog(lambda: linked)
+    alarms = Alarms(live.watch, None)
+    live.run(60.0, live.climate())
+    now_s = live.machine.wall()
+    live.watch.record(Event(EventKind.COAT_STARTED, now_s, "tent", recorded_s=now_s))
+    live.run(60.0, live.climate())
+    linked = False
+    rung: list[str] = []
+    for _ in range(60):
+        live.run(10.0)
+        rung += [ring.text for ring in alarms.look(link_ok=linked)]
+    assert live.call() == "HOLD"
+    said = live.reasons()
+    assert said["dew_margin_min"] == (
+        "Dew margin unknown: no link to the broker; start it, or what leads to it"
+    )
+    assert not [each for each in said.values() if "too old" in each]
+    assert len(rung) == 1
+    for each in rung:
+        assert each.startswith("tent: Start the broker, or what leads to it; no probe is to blame.")
+        assert "no link to the broker" in each
+        assert "Look at the probe" not in each
+    linked = True
+    live.run(20.0)
+    assert live.reasons()["dew_margin_min"] == (
+        "Dew margin unknown: air temperature of air-bow is too old"
+    )
+
+
+@pytest.mark.parametrize("slow", [("plank-port",), ("plank-port", "air-bow")])
+def test_a_probe_with_a_slow_clock_is_told_by_its_clock_and_not_as_silent(
+    make: Make, slow: tuple[str, ...]
+) -> None:
+    live = make()
+    alarms = Alarms(live.watch, None)
+    live.run(620.0, live.climate())
+    for _ in range(36):
+        live.machine.monotonic_s += 10.0
+        for name, said in live.climate().items():
+            live.hear({name: said}, age_s=HOUR_S if name in slow else 0.0)
+        live.watch.turn(0.0)
+    assert live.call() == "HOLD"
+    said = live.reasons()
+    assert said["surface_temp_min"] == (
+        "Coldest hull unknown: the clock of plank-port is 1 h slow; set it"
+    )
+    assert not [each for each in said.values() if "too old" in each]
+    alarms.look()
+    told = quiet_text(alarms.snapshots["tent"], long=True)
+    assert re.fullmatch(
+        r"OLD READINGS: the clock of \S+ is 1 h slow\. This HOLD stands until it is set\.", told
+    )
+    live.run(100.0)
+    alarms.look()
+    assert quiet_text(alarms.snapshots["tent"]).startswith("NOTHING NEW: last reading")
+    live.run(10.0, GOOD)
+    assert live.reasons()["surface_temp_min"].endswith("is too old")
+    live.run(700.0, live.climate())
+    assert live.call() == "GO"
+
+
+def test_readings_that_were_kept_back_and_come_at_once_make_no_slow_clock(make: Make) -> None:
+    live = make()
+    live.run(60.0, live.climate())
+    live.run(HOUR_S, step_s=60.0)
+    for age_s in range(3600, 0, -10):
+        live.hear(live.climate(), age_s=float(age_s))
+        if not age_s % 600:
+            live.machine.monotonic_s += 20.0
+            live.watch.turn(0.0)
+            assert not [each for each in live.reasons().values() if "slow" in each]
+
+
 def test_a_link_still_lost_when_the_program_ends_is_in_the_log_and_a_restart_blames_nothing_else(
     make: Make,
 ) -> None:
@@ -697,6 +776,53 @@ def test_a_link_still_lost_when_the_program_ends_is_in_the_log_and_a_restart_bla
     third = make(machine=live.machine)
     (_, stopped) = third.store.outages()
     assert stopped.text.startswith("no program watched for up to 1 h")
+
+
+def test_a_link_that_was_lost_is_told_where_the_program_was_killed_without_it(make: Make) -> None:
+    live = make()
+    linked = True
+    live.watch.link = LinkLog(lambda: linked)
+    live.run(620.0, live.climate())
+    linked = False
+    lost_s = live.machine.wall()
+    live.run(2 * HOUR_S, step_s=10.0)
+    killed_s = live.machine.wall()
+    live.watch.keep_alarm(
+        AlarmRow("tent", "all", "blind", "x", AlarmStep.RANG, killed_s, killed_s, 1)
+    )
+    live.kill()
+    live.machine.monotonic_s += HOUR_S
+    second = make(machine=live.machine)
+    lost, stopped = second.store.outages()
+    assert (lost.what, lost.to_s, stopped.what) == ("broker-lost", killed_s, "program-stopped")
+    assert lost_s < lost.from_s < lost_s + 120.0, "by the call that it brought"
+    assert lost.text == "no link to the broker for at least 1 h 58 min, until the program ended"
+    assert stopped.from_s == killed_s
+    second.kill()
+    again = make(machine=live.machine)
+    assert len(again.store.outages()) == 2, "it is told once"
+
+
+@pytest.mark.parametrize("alive", ["alarm", "own note", "orderly end"])
+def test_a_program_that_hears_nothing_watches_until_its_last_row(make: Make, alive: str) -> None:
+    live = make()
+    live.run(60.0, live.climate())
+    live.run(2 * HOUR_S, step_s=60.0)
+    now_s = live.machine.wall()
+    if alive == "alarm":
+        live.watch.keep_alarm(
+            AlarmRow("tent", "all", "blind", "x", AlarmStep.RANG, now_s, now_s, 1)
+        )
+    elif alive == "own note":
+        live.watch.record(Event(EventKind.NOTE, now_s, "tent", recorded_s=now_s))
+    else:
+        live.end()
+    live.kill()
+    live.machine.monotonic_s += HOUR_S
+    again = make(machine=live.machine)
+    stopped = again.store.outages()[-1]
+    assert (stopped.what, stopped.from_s) == ("program-stopped", pytest.approx(now_s, abs=1.0))
+    assert stopped.text == "no program watched for up to 1 h, until it was started"
 
 
 # Events -------------------------------------------------------------------------------------

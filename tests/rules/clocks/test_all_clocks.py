@@ -308,7 +308,8 @@ def test_a_film_without_a_surface_probe_goes_by_the_air_as_assumed_and_says_so()
     assert "surface assumed as warm as the air" in warm[ClockName.CURED].basis
 
 
-def test_a_second_batch_has_its_own_clock_and_a_session_end_throws_the_pots_away() -> None:
+def test_a_second_batch_has_its_own_clock_and_a_sessions_end_ends_no_pot() -> None:
+    """A pot ends used, thrown away or dead: what is in it goes on setting when a job is over."""
     events = (
         event(K.MIXED, 0.0, batch="a", amount_ml=500.0),
         event(K.MIXED, 2.0, batch="b", amount_ml=500.0),
@@ -317,7 +318,9 @@ def test_a_second_batch_has_its_own_clock_and_a_session_end_throws_the_pots_away
     left = {c.batch: c.left_s for c in found if c.name is ClockName.POT_LIFE}
     assert left == {"a": pytest.approx(1 * H), "b": pytest.approx(3 * H)}
     over = (*events, event(K.SESSION_ENDED, 2.9))
-    assert clocks_of(None, over, SPECS, PRIMER, steady(20.0), T0 + 3 * H) == ()
+    assert clocks_of(None, over, SPECS, PRIMER, steady(20.0), T0 + 3 * H) == found
+    away = (*over, event(K.POT_ENDED, 2.95))
+    assert clocks_of(None, away, SPECS, PRIMER, steady(20.0), T0 + 3 * H) == ()
 
 
 def test_tape_has_two_bounds_and_days_count_from_tape_on() -> None:

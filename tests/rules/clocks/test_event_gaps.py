@@ -12,7 +12,8 @@ import pytest
 
 from rules.clocks.all_clocks import clocks_of
 from rules.clocks.clock import ClockState
-from rules.clocks.work import missing_before, work_of
+from rules.clocks.missing import missing_before
+from rules.clocks.work import work_of
 from rules.events import Event
 from rules.vocabulary import EventKind
 from tests.support.clock_material import PRIMER, SPECS, T0, H, event, steady
@@ -114,12 +115,3 @@ def test_an_end_without_a_section_is_of_the_coat_that_is_open_and_makes_no_other
     assert lone.ended_s == T0 + 2.5 * H, "none was open: a coat with an end and no start"
     own = event(EventKind.COAT_STARTED, 1.5, section="all")
     assert work_of("all", (started, own, ended), T0 + 3 * H).coats[0].ended_s == T0 + 2 * H
-
-
-def test_a_pot_ended_that_was_never_mixed_ended_none() -> None:
-    mixed = event(K.MIXED, 0.0, batch="A")
-    assert said(mixed, event(K.POT_ENDED, 1.0, batch="QQ")) == (
-        "batch 'QQ' was never mixed, so no pot ended; name the one that did"
-    )
-    assert said(mixed, event(K.POT_ENDED, 1.0, batch="A")) == ""
-    assert said(mixed, event(K.POT_ENDED, 1.0)) == ""

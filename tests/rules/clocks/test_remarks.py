@@ -205,20 +205,3 @@ def test_thinner_goes_by_the_method_of_the_mix_or_of_its_coat(
         thinner_warnings(begun, [plain], None, topcoat, temp_c),
     ):
         assert [text.startswith(says) for text in found] == ([True] if says else [])
-
-
-@pytest.mark.parametrize(("batch", "says"), [("B", True), ("C", False), (None, False)])
-def test_a_coat_carried_on_from_a_pot_of_another_paint_is_asked_about(
-    batch: str | None, says: bool
-) -> None:
-    before = [
-        Event(EventKind.MIXED, 0.0, "tent", batch="B", spec="topcoat"),
-        Event(EventKind.MIXED, 60.0, "tent", batch="C", spec="primer"),
-        Event(EventKind.COAT_STARTED, 600.0, "tent"),
-    ]
-    again = Event(EventKind.COAT_STARTED, 700.0, "tent", batch=batch)
-    found = coat_warnings(again, before, None, (), str)
-    said = "pot B is topcoat, and coat 1, which this carries on, is primer"
-    assert [text for text in found if said in text] == (
-        [f"{said}: correct the one that is wrong"] if says else []
-    )

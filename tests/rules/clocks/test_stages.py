@@ -118,11 +118,16 @@ def test_a_mix_for_one_section_leaves_a_wet_film_elsewhere_wet() -> None:
     assert state(events, 1.2, section="hull-stbd").stage is Stage.MIX
 
 
-def test_a_mix_that_is_past_its_pot_life_or_session_is_prep_again() -> None:
+def test_a_mix_that_is_past_its_pot_life_is_prep_again_whatever_its_session() -> None:
     mixed = (event(K.MIXED, 0.0, amount_ml=500.0),)
     assert state(mixed, 3.9).stage is Stage.MIX
     assert state(mixed, 4.1).stage is Stage.PREP
-    assert state((*mixed, event(K.SESSION_ENDED, 1.0)), 1.1).stage is Stage.PREP
+    over = (*mixed, event(K.SESSION_ENDED, 1.0))
+    assert [state(over, hours).stage for hours in (1.1, 3.9, 4.1)] == [
+        Stage.MIX,
+        Stage.MIX,
+        Stage.PREP,
+    ]
 
 
 def test_a_coat_left_open_at_the_end_of_a_session_lies_wet() -> None:
