@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable
 
 from monitor.enclosure import Enclosure
+from monitor.log.facts import BEGUN
 from monitor.log.facts import KEY as FACTS
 from monitor.log.log import Store
 from monitor.log.rows import LIVE, CallRow, LogRefused
@@ -16,9 +17,8 @@ from rules.section import Section, SectionCall
 
 Tell = Callable[[Enclosure, "list[SectionCall]", Json], None]
 
-BEGUN, BESIDE = "begun", "beside"
-"""Keys of a call in the log: the first of a run of the program; what forbade GO beside readings
-and events. Whoever recomputes the calls needs both."""
+BESIDE = "beside"
+"""Key of a call in the log: what forbade GO beside readings and events, for who recomputes it."""
 
 
 class Teller:

@@ -168,10 +168,13 @@ class CarriedOut:
         return any(from_s <= time_s < to_s for from_s, to_s in spans)
 
     def of_section(self, section: str, time_s: float) -> ProbesOut | None:
-        """Return how probes that a section is judged by are out at a time, or None [s]."""
+        """Return how probes that a section is judged by are out at a time, or None [s].
+
+        Where its air is out as well as its surface, that goes before, whichever was said last.
+        """
         points = [(None, False), (section, True), *([(None, True)] * (None in self._surfaces))]
         found = (self._newest(*point, time_s) for point in points)
-        return max((each for each in found if each is not None), default=None, key=_since_s)
+        return next((each for each in found if each is not None), None)
 
     def _newest(self, section: str | None, surface: bool, time_s: float) -> ProbesOut | None:
         out = None
@@ -183,10 +186,6 @@ class CarriedOut:
                 gone = event.kind is EventKind.PROBES_OUT
                 out = ProbesOut(event.time_s, event.value, named) if gone else None
         return out
-
-
-def _since_s(out: ProbesOut) -> float:
-    return out.since_s
 
 
 def of_probes(events: Iterable[Event]) -> deque[Event]:

@@ -476,7 +476,7 @@ def unanswered(
             said += f", {duration_text(lasted_s)} in all"
         return Wetting(lasted_s, said, True, goes_on, begin, end)
     unseen = [each for each in memory.unseen if each.end_s > answered]
-    lasted_s += sum(each.wet_s for each in unseen)
+    lasted_s += sum(min(each.wet_s, each.end_s - max(each.begin_s, answered)) for each in unseen)
     if unseen and lasted_s >= (WET_S if wet else UNSEEN_S):
         begin, end = max(unseen[0].begin_s, answered), unseen[-1].end_s
         goes_on = now_s - end < 1.0

@@ -28,13 +28,13 @@ from monitor.enclosure import Enclosure, Intake
 from monitor.live.loop import Watch
 from monitor.live.restart import LINK_LOST, STOPPED
 from monitor.live.witness import RECORD_LOST
+from monitor.log.facts import BEGUN, config_of
 from monitor.log.facts import KEY as FACTS
-from monitor.log.facts import config_of
 from monitor.log.files import Recomputed
 from monitor.log.log import Store
 from monitor.log.rows import ENDED, LIVE, QUALITY_OF_CODE, CallRow, LogSource
 from monitor.replay.play import CLOCK_SET, ReplayJob, keeper_of, play
-from monitor.tell import BEGUN, BESIDE
+from monitor.tell import BESIDE
 from monitor.wire import Json
 from rules.errors import FilmcallError
 from rules.events import Event

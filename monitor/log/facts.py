@@ -28,6 +28,9 @@ if TYPE_CHECKING:
     from monitor.config.model import EnclosureConfig, PointConfig
     from monitor.wire import Json  # which brings all that a call is made of
 
+BEGUN = "begun"
+"""Key of a call that is the first of its section since the program was started."""
+
 KEY = "facts"
 
 
@@ -184,7 +187,45 @@ def with_former_points(
             if point is not None:
                 left_s = _left_s(store, config.name, each, last_s, now_s)
                 former[whose[1:]] = replace(point, left_s=left_s)
-    return replace(config, points=(*config.points, *former.values())) if former else config
+    moved = _moved(store, config, now_s, from_s, source)
+    points = (*config.points, *former.values(), *moved)
+    return replace(config, points=points) if former or moved else config
+
+
+def _moved(
+    store: Store,
+    config: EnclosureConfig,
+    now_s: float | None,
+    from_s: float,
+    source: int | None,
+) -> list[PointConfig]:
+    """Points on a surface as they stood for another section, until the start that moved them.
+
+    What they measured then stays with that section's film; it counts for the present one too,
+    which is the safe side.
+    """
+    surfaces = {each.name: each for each in config.points if each.quantity == _SURFACE}
+    found: dict[tuple[str, str | None], PointConfig] = {}
+    for call in store.calls(config.name, None, now_s, source=source):
+        if f'"{BEGUN}"' not in call.body:  # a config changes with a start alone
+            continue
+        facts = json.loads(call.body).get(KEY)
+        if not isinstance(facts, dict):
+            continue
+        then = config_of(config.name, facts).points
+        stood = {each.name: each.section for each in then if each.quantity == _SURFACE}
+        for (name, section), each in found.items():
+            if math.isinf(each.left_s) and stood.get(name, section) != section:
+                found[name, section] = replace(each, left_s=call.time_s)
+        for name, section in stood.items():
+            if name in surfaces and section != surfaces[name].section:
+                found[name, section] = replace(surfaces[name], section=section, left_s=math.inf)
+    until_s = math.inf if now_s is None else now_s
+    found = {key: replace(each, left_s=min(each.left_s, until_s)) for key, each in found.items()}
+    return [each for each in found.values() if each.left_s >= from_s]
+
+
+_SURFACE = Quantity.SURFACE_TEMP
 
 
 def _stood(store: Store, enclosure: str, channel: LogChannel, time_s: float) -> PointConfig | None:

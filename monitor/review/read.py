@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -69,7 +69,8 @@ class Columns:
         time_s: start of each cell [s].
         step_s: length of a cell [s].
         of: by quantity, the points' columns; surfaces with their section.
-        sections: section of each surface point, where a config says it.
+        sections: sections of each surface point where a config says them, and until when it stood
+            for each [s].
         health: of each channel.
         max_age_s: the longest age at which a value still counted [s].
     """
@@ -77,7 +78,7 @@ class Columns:
     time_s: Floats
     step_s: float
     of: dict[Quantity, tuple[PointColumn, ...]]
-    sections: dict[str, str | None]
+    sections: dict[str, dict[str | None, float]]
     health: tuple[SensorHealth, ...]
     max_age_s: float
 
@@ -131,7 +132,7 @@ def read_columns(
     time_s: Floats = np.asarray(from_s + np.arange(count) * step_s, dtype=np.float64)
     found: dict[Quantity, list[PointColumn]] = {}
     health: list[SensorHealth] = []
-    sections: dict[str, str | None] = {}
+    sections: dict[str, dict[str | None, float]] = {}
     oldest_s = LEAST_MAX_AGE_S
     pieces = max(1, math.ceil((to_s - from_s) / PIECE_S))
     for at, channel in enumerate(channels):
@@ -160,7 +161,7 @@ def read_columns(
             )
         )
         if surface:
-            sections[channel.point] = None if point is None else point.section
+            sections[channel.point] = _stood_for(config, channel.point)
     return Columns(
         time_s=time_s,
         step_s=step_s,
@@ -190,6 +191,13 @@ def _configured(config: EnclosureConfig | None, channel: LogChannel) -> PointCon
         if point.name == channel.point and point.quantity is channel.quantity:
             return point
     return None
+
+
+def _stood_for(config: EnclosureConfig | None, point: str) -> dict[str | None, float]:
+    """For which sections a surface point stood, and until when; for all without a config [s]."""
+    points = () if config is None else config.points
+    own = [each for each in points if (each.name, each.quantity) == (point, Quantity.SURFACE_TEMP)]
+    return {each.section: each.left_s for each in own} or {None: math.inf}
 
 
 def _part_of(
@@ -381,7 +389,29 @@ def _put(
             column[cells] = np.where(good, given[safe], np.nan)
 
 
-def columns_for(columns: Iterable[PointColumn], section: str, sections: dict[str, str | None]
-                ) -> tuple[PointColumn, ...]:  # fmt: skip
-    """Return the surface columns that count for a section: its own, and those without one."""
-    return tuple(c for c in columns if sections.get(c.point) in (None, section))
+def columns_for(columns: Columns, section: str) -> tuple[PointColumn, ...]:
+    """Return the surface columns that count for a section, for as long as they stood for it."""
+    found = []
+    for column in columns.of.get(Quantity.SURFACE_TEMP, ()):
+        stood = columns.sections[column.point]
+        until_s = max((stood[each] for each in (None, section) if each in stood), default=-math.inf)
+        if math.isfinite(until_s):
+            found.append(_cut(column, columns.time_s >= until_s))
+        elif until_s > 0.0:
+            found.append(column)
+    return tuple(found)
+
+
+def _cut(column: PointColumn, later: NDArray[np.bool_]) -> PointColumn:
+    """A column without some cells."""
+
+    def kept(part: Floats | None) -> Floats | None:
+        return None if part is None else np.where(later, np.nan, part)
+
+    return replace(
+        column,
+        values=np.where(later, np.nan, column.values),
+        lows=kept(column.lows),
+        highs=kept(column.highs),
+        doubted=kept(column.doubted),
+    )

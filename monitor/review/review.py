@@ -476,7 +476,7 @@ def _body(row: CallRow) -> dict[str, object]:
 
 def _sections(standing: tuple[Event, ...], columns: Columns, wanted: str | None) -> tuple[str, ...]:
     named = {event.section for event in standing if event.section not in (None, ALL_SECTIONS)}
-    named |= {name for name in columns.sections.values() if name is not None}
+    named |= {name for stood in columns.sections.values() for name in stood if name is not None}
     names = tuple(sorted(name for name in named if name is not None)) or (ALL_SECTIONS,)
     if wanted is None:
         return names
@@ -498,7 +498,7 @@ class _Climate(NamedTuple):
 
 def _climate(name: str, columns: Columns, config: EnclosureConfig | None) -> _Climate:
     of = columns.of
-    surfaces = columns_for(of.get(Quantity.SURFACE_TEMP, ()), name, columns.sections)
+    surfaces = columns_for(columns, name)
     airs = of.get(Quantity.AIR_TEMP, ())
     series = climate_series(
         columns.time_s,

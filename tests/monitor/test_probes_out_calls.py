@@ -6,6 +6,7 @@ snapshot and board.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 
 from monitor.alarms.board import AlarmBoard, Ring
@@ -128,3 +129,19 @@ def test_the_newest_word_counts_and_none_of_the_future() -> None:
     seen = [carried.of_section("all", START_S + minute * MIN) for minute in (0.0, 1.0, 3.0, 6.0)]
     first = ProbesOut(START_S + MIN, START_S + 9 * MIN)
     assert seen == [None, first, None, ProbesOut(START_S + 5 * MIN, None)]
+
+
+def test_where_all_are_out_a_word_on_one_section_makes_its_air_no_failed_probe() -> None:
+    """Else its alarm would send somebody in to look at probes that lie on the desk."""
+    all_out = at(EventKind.PROBES_OUT, 1.0)
+    port_out = replace(at(EventKind.PROBES_OUT, 3.0), section="hull-port")
+    carried = CarriedOut((all_out, port_out), ("hull-port", "hull-stbd"))
+    seen = [
+        carried.of_section(section, START_S + 4 * MIN) for section in ("hull-port", "hull-stbd")
+    ]
+    assert seen == [ProbesOut(START_S + MIN, None)] * 2
+    only = CarriedOut((port_out,), ("hull-port", "hull-stbd"))
+    assert only.of_section("hull-port", START_S + 4 * MIN) == ProbesOut(
+        START_S + 3 * MIN, None, "hull-port"
+    )
+    assert only.of_section("hull-stbd", START_S + 4 * MIN) is None

@@ -104,6 +104,8 @@ def test_hours_that_nobody_measured_may_have_been_wet_and_accuse_nobody() -> Non
     assert "Not known Thu 12:" in doubt.text
     assert "to Thu 18:00 while soft, and dew can have come: look" in doubt.text
     assert doubts(found, 19 * HOUR) == ()
+    assert doubts(found, 17.6 * HOUR) == (), "of what came after the answer, 24 min are left"
+    assert doubts(found, 17 * HOUR) != ()
 
 
 def test_what_was_seen_wet_for_a_moment_leaves_less_doubt_of_what_was_not_seen() -> None:

@@ -156,3 +156,37 @@ def test_a_film_that_stayed_dry_is_held_by_no_change_of_the_config(make: Make, c
     second.end()
     ran = filmcall("sessions", "verify", "--db", str(second.path))
     assert ran.code == 0, ran.out + ran.err
+
+
+def standing(**sections: str) -> str:
+    """Return a config with these probes, each on the section named."""
+    return PAINTED + "".join(
+        PLANK.format(name).replace(f"hull-{name}", section) for name, section in sections.items()
+    )
+
+
+def test_a_probe_that_moves_to_another_section_leaves_its_film_what_it_measured(
+    make: Make, tmp_path: Path
+) -> None:
+    """Who works on the other side of the hull takes the probe along."""
+    first = make(standing(port="hull-x", stbd="hull-port"))
+    first.run(700.0, first.climate(DRY_C, stbd=DRY_C))
+    coat(first)
+    wet(first)
+    first.run(3000.0, first.climate(DRY_C, stbd=DRY_C))
+    first.end()
+    wet_told = wet_by_review(first, tmp_path)
+    live = first
+    for _ in range(2):
+        live = make(standing(port="hull-port", stbd="hull-x"), live.machine)
+        live.run(1500.0, live.climate(DRY_C, stbd=DRY_C))
+        port = next(
+            each
+            for each in live.watch.rooms["tent"].enclosure.explain()
+            if each.section == "hull-port"
+        )
+        assert port.start is not None
+        assert "while soft: wash" in " ".join(reason.text for reason in port.start.reasons)
+        live.end()
+    assert wet_by_review(live, tmp_path) == wet_told
+    assert filmcall("sessions", "verify", "--db", str(live.path)).code == 0
