@@ -255,7 +255,8 @@ class CalibrationBook:
     def heard(self, applied: CalibrationRecord, time_s: float) -> list[Mapping[str, str]]:
         """Return by what its probe was told until a time, with what a person said is the same."""
         undone = self._channels[applied.key].undone.get(applied.row, ())
-        return [applied.heard, *(each.heard for each in undone if each.until_s <= time_s)]
+        same = (each.heard for each in undone if each.heard and each.until_s <= time_s)
+        return [applied.heard, *same]
 
     def state(self, applied: CalibrationRecord, time_s: float) -> str:
         """Return in a word what has become of a calibration: `in force`, `expired`, `replaced`,

@@ -76,8 +76,9 @@ class Scene:
         clocks: gives all of the enclosure's clocks at a time; those of recoating under the coat
             that an event begins, or for what comes next for None.
         memory: gives what of a section's newest film holds the next coat at a time.
-        answers: gives a section's present answers as JSON: whether to start, and of its wet
-            films; None for one that is not known or that nobody asks.
+        answers: gives a section's present answers as JSON, with `logged_s` where one is a log's
+            word of that time: whether to start, and of its wet films; None for one that is not
+            known or that nobody asks.
     """
 
     events: Sequence[Event]
@@ -302,6 +303,8 @@ def _call_against(event: Event, scene: Scene, touches: Sequence[str]) -> list[st
         if answer is None or answer["call"] == Call.GO or not answer["reasons"]:
             continue
         on = f" on {name}" if len(touches) > 1 else ""
+        if "logged_s" in answer:
+            on += f" at {_hours(event, scene)(answer['logged_s'])}, by the log"
         found.append(f"{answer['call']}{on}: {answer['reasons'][0]['text'].rstrip('.')}")
     return found
 

@@ -172,7 +172,8 @@ class CarriedOut:
 
         Where its air is out as well as its surface, that goes before, whichever was said last.
         """
-        points = [(None, False), (section, True), *([(None, True)] * (None in self._surfaces))]
+        surfaces = [each for each in (section, None) if each in self._surfaces]
+        points = [(None, False), *((each, True) for each in surfaces)]
         found = (self._newest(*point, time_s) for point in points)
         return next((each for each in found if each is not None), None)
 

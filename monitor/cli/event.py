@@ -203,8 +203,13 @@ def _scene(store: Store, event: Event, zone: str | None) -> Scene:
 
         last = heard(store, name, event.time_s)
         stood = None if last is None else last.fresh(section, event.time_s)
-        told = {} if stood is None else json.loads(stood.call.body)
-        return told.get("start"), told.get("films")
+        if stood is None:
+            return None, None
+        told = json.loads(stood.call.body)
+        start, films = told.get("start"), told.get("films")
+        # Its figures are those of the hour at which it last changed.
+        at = {"logged_s": stood.call.time_s}
+        return start and {**start, **at}, films and {**films, **at}
 
     return Scene(events, config_in(store, name), shown_in, clocks, memory, answers)
 

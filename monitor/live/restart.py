@@ -287,8 +287,14 @@ def renamed_points(store: Store, config: EnclosureConfig) -> Iterator[str]:
             told = {key: before[key] for key in ("topic", "value", "column") if key in before}
             if heard and told == heard and before["quantity"] == point.quantity.value:
                 said.add((before["point"], point.name))
+    calibrated = {each.point for each, undone in CalibrationBook(store.calibrations()).all()
+                  if undone is None and each.enclosure == config.name}  # fmt: skip
     for before, now in sorted(said):
-        yield f"{before} is called {now} now: what it measured stays with the films"
+        lost = f"; its calibration does not go with it: calibrate {now}"
+        yield (
+            f"{before} is called {now} now: what it measured stays with the films"
+            f"{lost if before in calibrated else ''}"
+        )
 
 
 def lost_sections(store: Store, enclosure: Enclosure, events: Sequence[Event]) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 from monitor.log.rows import Calibration, Session
@@ -19,7 +20,7 @@ from monitor.review.read import SensorHealth
 from monitor.review.review import Review, SectionReview
 from monitor.review.verdict_text import NO_CHANCE, UNKNOWN_SAID_S, verdict_lines
 from rules.events import Event
-from rules.memory import UNSEEN_S, WET_S
+from rules.memory import UNSEEN_S, unanswered
 from rules.reasons import LIMIT_WORDS
 from rules.review.causes import Verdict
 from rules.review.coats import CoatRecord
@@ -107,15 +108,17 @@ def batch_words(coat: CoatRecord) -> str:
 
 def memory_words(coat: CoatRecord, stamp: TimeStamp) -> str:
     """Return when a coat was, or can have been, wet before it could be handled, or ""."""
-    if coat.memory is None:
+    wetting = (
+        None if coat.memory is None else unanswered(coat.memory, -math.inf, coat.until_s, None)
+    )
+    if wetting is None or coat.memory is None:
         return ""
     wet_s, unseen = coat.memory.wet_s, coat.memory.unseen
-    lasted_s = sum(end - begin for begin, end in wet_s)
     found = []
-    if lasted_s >= WET_S:
+    if wetting.seen:
         times = f"{stamp(wet_s[0][0])} to {stamp(wet_s[-1][1])}"
-        found.append(f"Wet {times} while soft, {duration_text(lasted_s)} in all")
-    if sum(each.wet_s for each in unseen) >= UNSEEN_S:
+        found.append(f"Wet {times} while soft, {duration_text(wetting.lasted_s)} in all")
+    if not wetting.seen or sum(each.wet_s for each in unseen) >= UNSEEN_S:
         times = f"{stamp(unseen[0].begin_s)} to {stamp(unseen[-1].end_s)}"
         found.append(f"Not known {times} while soft, and dew can have come")
     return ". ".join(found)

@@ -351,7 +351,8 @@ def pots_used(
         pots += [
             pot
             for pot in work.pots
-            if pour.from_s < pot.mixed_s < (end_s or math.inf) and is_its_paint(pot)
+            if pour.from_s < pot.mixed_s < (end_s or pour.from_s + SAME_COAT_S)
+            and is_its_paint(pot)
         ]
         for pot, following in zip_longest(pots, pots[1:]):
             from_s = max(pour.from_s, pot.mixed_s)

@@ -281,7 +281,7 @@ def unwashed_words(wetting: Wetting) -> str:
 
 def _over_unwashed(windows: tuple[Window, ...], wetting: Wetting) -> tuple[Window, ...]:
     """The windows, of which the recoat's says what the next coat went over."""
-    over = f"over a film that {unwashed_words(wetting)}, and nobody washed it"
+    over = f"over a film that {unwashed_words(wetting)}, no wash recorded"
     return tuple(
         replace(each, over=over) if each.name is WindowName.RECOAT else each for each in windows
     )

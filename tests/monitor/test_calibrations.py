@@ -111,6 +111,25 @@ def test_what_took_one_back_can_be_taken_back() -> None:
     assert book.taken_back_by(9) is None
 
 
+def test_a_calibration_given_again_by_hand_is_still_of_its_own_probe() -> None:
+    """Only a taking back that named another probe tells, undone, that the two are one."""
+
+    def row(number: int, made_s: float, body: str) -> Calibration:
+        return Calibration("tent", "air-bow", HUMIDITY, made_s, body, number)
+
+    points = [Reference(74.5, 75.5, 0.5, "a jar")]
+    made = body_of(fit(HUMIDITY, CalibrationMethod.SALT, points), heard={"topic": "shed/bow"})
+    other = {"topic": "shed/other"}
+    for heard, known in ((None, [{"topic": "shed/bow"}]), (other, [{"topic": "shed/bow"}, other])):
+        taken_back = undoing_body(1, heard=heard)
+        book = CalibrationBook(
+            [row(1, T0, made), row(2, T0 + 1.0, taken_back), row(3, T0 + 2.0, undoing_body(2))]
+        )
+        applied = book.in_force(*KEY, T0 + 3.0)
+        assert applied is not None
+        assert book.heard(applied, T0 + 3.0) == known
+
+
 def test_rows_kept_out_of_order_count_by_their_date() -> None:
     book = CalibrationBook([salted(3.0, T0 + 100.0, row=1), salted(1.0, T0, row=2)])
     assert value(book, T0 + 50.0) == pytest.approx(61.0)

@@ -145,3 +145,5 @@ def test_where_all_are_out_a_word_on_one_section_makes_its_air_no_failed_probe()
         START_S + 3 * MIN, None, "hull-port"
     )
     assert only.of_section("hull-stbd", START_S + 4 * MIN) is None
+    no_surface = CarriedOut((port_out,), ())
+    assert no_surface.of_section("hull-port", START_S + 4 * MIN) is None, "nothing is out"

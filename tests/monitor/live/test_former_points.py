@@ -17,11 +17,15 @@ import pytest
 from command import filmcall
 from live import DRY_C, PLANK, TENT, WET_C, Live, Machine
 
+from monitor.calibrations import body_of
 from monitor.cli.check_now import calls_now
 from monitor.config.load import load_config_file
 from monitor.log.facts import with_spec_text
+from monitor.log.rows import Calibration
 from rules.events import Event
 from rules.vocabulary import EventKind
+from sensors.calibrate.fit import CalibrationMethod, Reference, fit
+from sensors.reading import Quantity
 
 Make = Callable[..., Live]
 PAINTED = TENT.replace("general-guidance", "polyurethane-topcoat")
@@ -190,3 +194,22 @@ def test_a_probe_that_moves_to_another_section_leaves_its_film_what_it_measured(
         live.end()
     assert wet_by_review(live, tmp_path) == wet_told
     assert filmcall("sessions", "verify", "--db", str(live.path)).code == 0
+
+
+@pytest.mark.parametrize("calibrated", [False, True])
+def test_a_renamed_probe_is_said_to_want_its_calibration_again(
+    make: Make, calibrated: bool
+) -> None:
+    first = make(ONE)
+    first.run(60.0, first.climate(DRY_C, stbd=DRY_C))
+    if calibrated:
+        point = Reference(21.0, 20.0, 0.1, "a checked probe beside it")
+        body = body_of(fit(Quantity.SURFACE_TEMP, CalibrationMethod.SIDE_BY_SIDE, [point]))
+        made_s = first.machine.wall()
+        row = Calibration("tent", "plank-stbd", Quantity.SURFACE_TEMP, made_s, body)
+        first.store.add_calibration(row)
+    first.end()
+    second = make(ONE_RENAMED, first.machine)
+    (note,) = [e.note for e in second.store.events("tent") if e.kind is EventKind.NOTE]
+    assert note.startswith("plank-stbd is called plank-keel now")
+    assert note.endswith("its calibration does not go with it: calibrate plank-keel") is calibrated

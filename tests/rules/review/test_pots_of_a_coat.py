@@ -179,3 +179,11 @@ def test_a_late_coat_over_a_sanded_key_is_late_by_its_lateness() -> None:
     (recoat,) = [w for w in coats[0].windows if w.name is WindowName.RECOAT]
     assert recoat.kept is WindowOutcome.LATE_BUT_SANDED
     assert window_words(recoat, STAMP).endswith("too late by 2 d, but abraded first")
+
+
+def test_a_coat_that_nobody_ended_takes_no_pot_of_the_days_after() -> None:
+    """Nobody lays one coat for twelve hours; common practice, no source."""
+    begun = event(K.COAT_STARTED, 15.0, spec=TOPCOAT, coat=1, batch="A")
+    told = (mixed(14.75, "A"), begun, mixed(16.0, "B"), mixed(39.0, "C"))
+    work = work_of("hull", told, START + 48.0 * HOUR)
+    assert [use.pot.batch for use in pots_used(work.coats[0], work)] == ["A", "B"]

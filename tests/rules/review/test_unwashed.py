@@ -60,7 +60,7 @@ def test_a_coat_over_a_film_that_was_wet_while_soft_may_peel() -> None:
     )
     assert "Washed after that and before the next coat" in lines
     assert recoat(coats).endswith(
-        "in time, but over a film that was wet for 2 h while soft, and nobody washed it"
+        "in time, but over a film that was wet for 2 h while soft, no wash recorded"
     )
 
 
