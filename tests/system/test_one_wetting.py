@@ -1,6 +1,6 @@
 """One film, several air bodies and hulls: all that the program says of its wetting is one wetting.
 
-Written without sight of the rule, from DESIGN.md ("The law of what is known": each limit is judged
+Written without sight of the rule ("The law of what is known": each limit is judged
 on each pair of a surface and an air body, and the worst counts), by public commands only. Invented
 nights are played as recordings; what is true of them is integrated here from the courses that the
 probes follow. Saturation is Magnus' form with the coefficients of WMO-No. 8 (2018), annex 4.B.

@@ -1,6 +1,6 @@
 """Probes carried out of one section: the others, and the air, are measured and count as before.
 
-From DESIGN.md: an event touches the sections that it names, and what a believed probe measures
+DEVELOPERS.md: an event touches the sections that it names, and what a believed probe measures
 counts, in call, alarm, gate and review alike. One recording, played and looked back at by public
 commands; saturation is Magnus' form with the coefficients of WMO-No. 8 (2018), annex 4.B.
 """

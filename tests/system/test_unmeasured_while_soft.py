@@ -1,6 +1,6 @@
 """A film that nobody measured while it was soft: what the next coat then waits for.
 
-Written without sight of the rule, from DESIGN.md (the law of what is known; film memory; gate): an
+Written without sight of the rule (the law of what is known; film memory; gate): an
 acquittal holds only of time that was known, so a soft film left unmeasured for as long as dew can
 have come holds `start` until `washed`, `inspected` or `sanded` answers it, as one measured wet
 does. How long a gap at what margin may pass is left open there; every case here keeps away from

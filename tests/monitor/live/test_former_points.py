@@ -1,6 +1,6 @@
 """A probe that is renamed or taken out of the config leaves what it measured to the film.
 
-From DESIGN.md: what a believed probe measured stays in a film's memory and clocks, a STOP may end
+DEVELOPERS.md: what a believed probe measured stays in a film's memory and clocks, a STOP may end
 with its probe, a gate does not, and call, check, clocks and review read the same. Air of 20 degC
 and 50 % has a dew point of 9.3 degC (ASHRAE Fundamentals, psychrometric chart): 8 degC is wet.
 """

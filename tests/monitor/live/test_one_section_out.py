@@ -1,6 +1,6 @@
 """A live night with one section's probe carried out: the other rings, and the log is true to it.
 
-From DESIGN.md: an event touches the sections that it names; probes carried out on purpose ring
+DEVELOPERS.md: an event touches the sections that it names; probes carried out on purpose ring
 nothing but one reminder. The rig's tent at 18 degC and 90 % has a dew point of 16.3 degC (ASHRAE
 Fundamentals, psychrometric chart), over its planks at 15 degC.
 """
