@@ -8,6 +8,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from math import inf, isfinite
+from sys import float_info
 from typing import Any, Self
 
 from monitor.config.model import DEFAULT_ACCURACY, Config, PointConfig
@@ -235,8 +236,10 @@ class CalibrationBook:
         ]
         return max(times, default=None)
 
-    def all(self, time_s: float = inf) -> list[tuple[CalibrationRecord, Withdrawal | None]]:
-        """Return every calibration by its time, each with what has taken it back at a time [s]."""
+    def all(
+        self, time_s: float = float_info.max
+    ) -> list[tuple[CalibrationRecord, Withdrawal | None]]:
+        """Return every calibration by its time, each with what has taken it back by then [s]."""
         found = [
             (each, channel.taken_back(each.row, time_s))
             for channel in self._channels.values()

@@ -246,10 +246,11 @@ def _thinned(store: Store, event: Event, scene: Scene, touches: Sequence[str]) -
     if all(each.thinner_pct is None for each in before):
         return []
     specs, _ = specs_of(store.spec_text, (*before, event), None)
+    temp_c = _air_c(store, event)
     found = []
     for name in touches or (None,):
         spec = specs.get(laid_with(name, before, event) or event.spec_key or "")
-        said = thinner_warnings(event, before, name, spec, _air_c(store, event))
+        said = thinner_warnings(event, before, name, spec, temp_c)
         found += [text if name is None else f"{name}: {text}" for text in said]
     return found
 
@@ -279,8 +280,9 @@ def _warnings(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
         clocks = scene.clocks(event.time_s - 1.0, None)  # a coat of the same moment came after
         found += soft_film_warnings(event, touches, clocks, _hours(event, scene))
         found.append(sanding_remark(event, touches, clocks))
-    of = event, scene.events, scene.sections(), _hours(event, scene)
-    asked = "" if event.withdrawn else asks_whose(event, scene.sections(), touches)
+    sections = scene.sections()
+    of = event, scene.events, sections, _hours(event, scene)
+    asked = "" if event.withdrawn else asks_whose(event, sections, touches)
     found.append(ended_before_begun(*of) or asked or missing_before(event, scene.events))
     found.append(no_such_pot(*of))
     if event.kind is EventKind.BACK_IN_SERVICE and not event.withdrawn:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 
 from command import Ran, filmcall
@@ -16,6 +18,7 @@ MINUTE_S = 60.0
 HOUR_S = 3600.0
 
 Row = tuple[float, Mapping[str, float | str]]  # seconds after BEGIN_S, cells by column
+Course = tuple[tuple[float, float], ...]  # (hour, value), straight lines between
 
 
 def iso(after_s: float) -> str:
@@ -159,3 +162,19 @@ humidity_max = {{ bound = "85 %", until = "handle" }}
 surface_temp_min = {{ bound = "5 degC", until = "cured" }}
 [times]
 {lines}{more}"""
+
+
+def along(course: Course, at_h: float) -> float:
+    """Return a course's value at an hour, its ends held before and after."""
+    for (begin_h, low), (end_h, high) in pairwise(course):
+        if at_h <= end_h:
+            return low + (high - low) * max(at_h - begin_h, 0.0) / (end_h - begin_h)
+    return course[-1][1]
+
+
+def magnus_hpa(temp_c: float) -> float:
+    """Return saturation vapour pressure over water [hPa]: 6.112 exp(17.62 t / (243.12 + t)).
+
+    Magnus' form with the coefficients of WMO-No. 8 (2018), annex 4.B.
+    """
+    return 6.112 * math.exp(17.62 * temp_c / (243.12 + temp_c))

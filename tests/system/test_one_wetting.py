@@ -15,7 +15,6 @@ import shutil
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from itertools import pairwise
 from pathlib import Path
 from random import Random
 from statistics import fmean
@@ -25,7 +24,19 @@ import psychrolib
 import pytest
 from command import filmcall
 from plan_jobs import FLAT, TOPCOAT, Trial, hours_from, job_text, section, spec_text
-from recorded import HOUR_S, MINUTE_S, Row, iso, point, seconds_after, tent, write_rows
+from recorded import (
+    HOUR_S,
+    MINUTE_S,
+    Course,
+    Row,
+    along,
+    iso,
+    magnus_hpa,
+    point,
+    seconds_after,
+    tent,
+    write_rows,
+)
 
 EVENING_H = 9.0  # hour 0 of a night is 17:00; recordings begin at 08:00
 COAT_H, END_H, NIGHT_H = 0.5, 1.0, 7.5  # touch dry at hour 2.5, handled long after the night
@@ -37,21 +48,6 @@ SHEET = spec_text("quick-topcoat", "two-pack-polyurethane", TIMES, humidity_unti
 # From touch dry on water alone harms, as in the shipped sheets.
 CURE = '[limits.cure]\ndew_margin_min = { bound = "0 K", until = "handle", then = "slow" }\n'
 SHEET = SHEET.replace("[times]", CURE + "[times]")
-
-Course = tuple[tuple[float, float], ...]  # (hour, degC), straight lines between
-
-
-def along(course: Course, at_h: float) -> float:
-    """Return a course's value at an hour, its ends held before and after [degC]."""
-    for (begin_h, low), (end_h, high) in pairwise(course):
-        if at_h <= end_h:
-            return low + (high - low) * max(at_h - begin_h, 0.0) / (end_h - begin_h)
-    return course[-1][1]
-
-
-def magnus_hpa(temp_c: float) -> float:
-    """Return saturation vapour pressure over water [hPa]: 6.112 exp(17.62 t / (243.12 + t))."""
-    return 6.112 * math.exp(17.62 * temp_c / (243.12 + temp_c))
 
 
 AIR: Course = ((1.5, 17.0), (3.0, 15.0), (6.0, 15.0), (7.0, 17.0))

@@ -17,7 +17,6 @@ import shutil
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
-from itertools import pairwise
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -27,7 +26,19 @@ import pytest
 from command import filmcall
 from live import START_S, Live, Machine
 from plan_jobs import FLAT, TOPCOAT, Trial, hours_from, job_text, section, spec_text
-from recorded import HOUR_S, MINUTE_S, Row, iso, point, seconds_after, tent, write_rows
+from recorded import (
+    HOUR_S,
+    MINUTE_S,
+    Course,
+    Row,
+    along,
+    iso,
+    magnus_hpa,
+    point,
+    seconds_after,
+    tent,
+    write_rows,
+)
 
 from monitor.log.facts import with_spec_text
 from monitor.wire import enclosure_dict
@@ -46,8 +57,6 @@ SLACK_S = 10 * MINUTE_S  # an hour told may be that of the last reading, or of w
 SUSPECT_S = HOUR_S  # a probe that is doubted may have been wrong already; judgement, no source
 COAT = ("coat-started", "coat-ended")
 COATED_OVER = re.compile(r"(?i)coat 1\b.*\bcoated over\b.*\b(look|wash|inspect|sand)")
-
-Course = tuple[tuple[float, float], ...]  # (hour, value), straight lines between
 
 TIMES = {**FLAT, "touch_dry": "2 h", "recoat_opens": "4 h", "handle": "30 h", "cured": "168 h"}
 
@@ -139,19 +148,6 @@ PASSES = {
     **ANSWERED,
 }
 CASES = HOLDS | PASSES
-
-
-def along(course: Course, at_h: float) -> float:
-    """Return a course's value at an hour, its ends held before and after."""
-    for (begin_h, low), (end_h, high) in pairwise(course):
-        if at_h <= end_h:
-            return low + (high - low) * max(at_h - begin_h, 0.0) / (end_h - begin_h)
-    return course[-1][1]
-
-
-def magnus_hpa(temp_c: float) -> float:
-    """Return saturation vapour pressure over water [hPa]: 6.112 exp(17.62 t / (243.12 + t))."""
-    return 6.112 * math.exp(17.62 * temp_c / (243.12 + temp_c))
 
 
 def recorded(case: Case, seed: str, end_h: float = END_H) -> Iterator[Row]:

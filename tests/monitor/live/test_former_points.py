@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -17,7 +18,7 @@ import pytest
 from command import filmcall
 from live import DRY_C, PLANK, TENT, WET_C, Live, Machine
 
-from monitor.calibrations import body_of
+from monitor.calibrations import body_of, undoing_body
 from monitor.cli.check_now import calls_now
 from monitor.config.load import load_config_file
 from monitor.log.facts import with_spec_text
@@ -196,9 +197,9 @@ def test_a_probe_that_moves_to_another_section_leaves_its_film_what_it_measured(
     assert filmcall("sessions", "verify", "--db", str(live.path)).code == 0
 
 
-@pytest.mark.parametrize("calibrated", [False, True])
+@pytest.mark.parametrize(("calibrated", "undone"), [(False, False), (True, False), (True, True)])
 def test_a_renamed_probe_is_said_to_want_its_calibration_again(
-    make: Make, calibrated: bool
+    make: Make, calibrated: bool, undone: bool
 ) -> None:
     first = make(ONE)
     first.run(60.0, first.climate(DRY_C, stbd=DRY_C))
@@ -207,9 +208,12 @@ def test_a_renamed_probe_is_said_to_want_its_calibration_again(
         body = body_of(fit(Quantity.SURFACE_TEMP, CalibrationMethod.SIDE_BY_SIDE, [point]))
         made_s = first.machine.wall()
         row = Calibration("tent", "plank-stbd", Quantity.SURFACE_TEMP, made_s, body)
-        first.store.add_calibration(row)
+        kept = first.store.add_calibration(row)
+        if undone:
+            first.store.add_calibration(replace(row, body=undoing_body(kept.row or 0)))
     first.end()
     second = make(ONE_RENAMED, first.machine)
     (note,) = [e.note for e in second.store.events("tent") if e.kind is EventKind.NOTE]
     assert note.startswith("plank-stbd is called plank-keel now")
-    assert note.endswith("its calibration does not go with it: calibrate plank-keel") is calibrated
+    lost = note.endswith("its calibration does not go with it: calibrate plank-keel")
+    assert lost is (calibrated and not undone)
