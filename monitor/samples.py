@@ -112,20 +112,36 @@ def ends_of(
         that is silent while others speak counts by what `rules.known.with_silences` knows of it.
     """
     columns = np.ascontiguousarray(rows.T)
+    air = _ends_of_kind(Quantity.AIR_TEMP, channels, columns, silences, None)
     found = [columns[0]]
-    for quantity, pace in _PACES.items():
-        own = [k for k, each in enumerate(channels) if each.quantity is quantity]
-        low, high = (columns[[at + 2 * k for k in own]] for at in (1, 2))
-        needed = [k for k, place in enumerate(own) if channels[place].required]
-        if silences is not None and len(needed) > 1:
-            kept = silences.setdefault(quantity, {})
-            known = with_silences(columns[0], low[needed].T, high[needed].T, pace, kept)
-            named = columns[0] < np.array([[channels[own[k]].left_s] for k in needed])
-            for ends, of_all in zip((low, high), known, strict=True):
-                ends[needed] = np.where(named, of_all.T, ends[needed])
-        found.append(np.fmin.reduce(low, axis=0, initial=math.nan))
-        found.append(np.fmax.reduce(high, axis=0, initial=math.nan))
+    for quantity in _PACES:
+        if quantity is Quantity.AIR_TEMP:
+            found += air
+        else:
+            around = air if quantity is Quantity.SURFACE_TEMP else None
+            found += _ends_of_kind(quantity, channels, columns, silences, around)
     return found
+
+
+def _ends_of_kind(
+    quantity: Quantity,
+    channels: Sequence[TemperatureChannel],
+    columns: NDArray[np.float64],
+    silences: dict[Quantity, Silences] | None,
+    around: tuple[NDArray[np.float64], NDArray[np.float64]] | None,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    own = [k for k, each in enumerate(channels) if each.quantity is quantity]
+    low, high = (columns[[at + 2 * k for k in own]] for at in (1, 2))
+    needed = [k for k, place in enumerate(own) if channels[place].required]
+    if silences is not None and len(needed) > 1:
+        kept = silences.setdefault(quantity, {})
+        said = columns[0], low[needed].T, high[needed].T
+        known = with_silences(*said, _PACES[quantity], kept, around)
+        named = columns[0] < np.array([[channels[own[k]].left_s] for k in needed])
+        for ends, of_all in zip((low, high), known, strict=True):
+            ends[needed] = np.where(named, of_all.T, ends[needed])
+    lowest = np.fmin.reduce(low, axis=0, initial=math.nan)
+    return lowest, np.fmax.reduce(high, axis=0, initial=math.nan)
 
 
 class Temperatures:

@@ -8,6 +8,7 @@ handles a gap by itself. A live call does not: a point past its max_age is unkno
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from hashlib import blake2b
 from typing import NamedTuple
@@ -19,6 +20,8 @@ from rules.units import DAY_S, HOUR_S
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Node = tuple[float, float]
+"""An instant and a value, where a straight line bends [s, unit]."""
 
 LEARN_S = 24.0 * HOUR_S
 """How long before a gap the record is asked how fast its quantity moves [s]."""
@@ -85,6 +88,11 @@ CARBON_DIOXIDE = _pace(200.0, (4000.0, 8000.0), (2000.0, 4000.0), (8000.0, 20_00
 _SUSPECT_S = HOUR_S  # before a probe falls silent, or is doubted, it may have been wrong already
 _UNSEEN_APART = 15.0  # times `apart`, where two were seen together at no time of day
 
+# A thin sheet follows the air within ten minutes, heavy planking in hours; where the air was not
+# measured for more than an hour nothing is taken to have turned back further. Judgement, no source.
+_QUICKEST_S, _SLOWEST_S = 600.0, 4.0 * HOUR_S
+_DRAWN_EACH_S = 300.0
+
 _MOST_DAYS = 8192
 _DRIFT_OF_DAY: dict[tuple[Pace, bytes], Drift] = {}
 
@@ -150,6 +158,7 @@ def edge_of(
     upper: bool,
     now_s: float | None = None,
     pace: Pace = TEMPERATURE,
+    around: Floats | None = None,
 ) -> Edge:
     """Return one edge of what is known of a quantity over its whole record.
 
@@ -160,12 +169,15 @@ def edge_of(
         upper: the highest that it can have been, else the lowest.
         now_s: until when the last measurement must serve; None where none is asked [s].
         pace: of the quantity's kind.
+        around: of a hull, this edge of the air at the same instants, NaN where not known; None
+            where nothing draws the quantity [unit].
 
     Returns:
         The edge. In a gap it leaves both measurements at the speed that the day before the gap
         taught, as far as that taught, and always so fast that the two can be joined. Before the
         first measurement it does so too, and after the last once that is older than `max_gap_s`,
-        or a silence follows it.
+        or a silence follows it. What is around it can draw it further in a gap, as `_drawn` has it,
+        and never holds it back.
 
     Source:
         The greatest and the least function of bounded slope through given points (the Whitney-
@@ -191,17 +203,18 @@ def edge_of(
     sign = 1.0 if upper else -1.0
     measured = np.concatenate(([False], ~gap))
     at: list[int] = []
-    nodes: list[tuple[float, float]] = []
-    for k in np.flatnonzero(gap):
-        drift = _before(times, values, int(k), pace)
-        begin, end = float(times[k]), float(times[k + 1])
-        for node in _tent(begin, float(values[k]), end, float(values[k + 1]), drift, sign):
-            at.append(int(k) + 1)
-            nodes.append(node)
+    nodes: list[Node] = []
+    for k in np.flatnonzero(gap).tolist():
+        drift = _before(times, values, k, pace)
+        ends = (float(times[k]), float(values[k])), (float(times[k + 1]), float(values[k + 1]))
+        found = _way(*ends, drift, sign, time_s, around)
+        at += [k + 1] * len(found)
+        nodes += found
     if now_s is not None and now_s - last_s > fresh_s:
         drift = _before(times, values, times.size - 1, pace)
-        at.append(times.size)
-        nodes.append((last_s + drift.most / drift.per_s, float(values[-1]) + sign * drift.most))
+        found = _way((last_s, float(values[-1])), None, drift, sign, time_s, around)
+        at += [times.size] * len(found)
+        nodes += found
     at.append(0)
     nodes.append(
         (
@@ -222,6 +235,7 @@ def ends_of(
     max_gap_s: float,
     pace: Pace,
     now_s: float | None = None,
+    around: tuple[Floats, Floats] | None = None,
 ) -> tuple[Floats, Floats]:
     """Return the lowest and the highest that a quantity can have been at some instants.
 
@@ -233,13 +247,17 @@ def ends_of(
         max_gap_s: as `edge_of`, and so `pace` and `now_s`.
         pace: of the quantity's kind.
         now_s: until when the last measurement must serve [s].
+        around: of a hull, the lowest and the highest of the air, as `edge_of`.
 
     Returns:
         Both; minus and plus infinity where nothing was ever measured.
     """
 
     def end(values: Floats, *, upper: bool) -> Floats:
-        edge = edge_of(time_s, values, max_gap_s, upper=upper, now_s=now_s, pace=pace)
+        beside = None if around is None else around[upper]
+        edge = edge_of(
+            time_s, values, max_gap_s, upper=upper, now_s=now_s, pace=pace, around=beside
+        )
         if not edge.time_s.size:
             return np.full(at_s.size, np.inf if upper else -np.inf)
         return pace.possible(np.interp(at_s, edge.time_s, edge.value))
@@ -252,7 +270,12 @@ Silences = dict[tuple[int, float, float, int], tuple[Floats, Floats]]
 
 
 def with_silences(
-    time_s: Floats, low: Floats, high: Floats, pace: Pace, ended: Silences | None = None
+    time_s: Floats,
+    low: Floats,
+    high: Floats,
+    pace: Pace,
+    ended: Silences | None = None,
+    around: tuple[Floats, Floats] | None = None,
 ) -> tuple[Floats, Floats]:
     """Return what is known of each of several probes of one kind, the silent ones too.
 
@@ -264,6 +287,7 @@ def with_silences(
         pace: of their kind.
         ended: what earlier calls found, of the same instants and perhaps fewer of them; what is
             found of silences that have ended is added. None to reckon all.
+        around: of hulls, the lowest and the highest of the air at the same instants, as `edge_of`.
 
     Returns:
         Both, with each probe's silences filled: it leaves its own measurements on both sides as
@@ -287,7 +311,7 @@ def with_silences(
     some: Bools = np.logical_or.reduce(spoke, axis=1)
     if spoke[some].all():
         return low, high
-    several = _Several(time_s, low, high, pace)
+    several = _Several(time_s, low, high, pace, around)
     filled = low.copy(), high.copy()
     for probe in range(low.shape[1]):
         own = np.flatnonzero(spoke[:, probe])
@@ -374,20 +398,20 @@ class _Several(NamedTuple):
     low: Floats
     high: Floats
     pace: Pace
+    around: tuple[Floats, Floats] | None
 
     def known(self, silence: _Silence, drift: Drift) -> tuple[tuple[Floats, Floats], bool]:
         """Lowest and highest in a silence, and whether later rows will leave them as they are."""
         time_s, (probe, begin, end) = self.time_s, silence
         at_s, back = time_s[silence.rows], end < time_s.size
         own = []
-        for values, sign in ((self.low[:, probe], -1.0), (self.high[:, probe], 1.0)):
+        for side, sign in ((0, -1.0), (1, 1.0)):
+            values = (self.low, self.high)[side][:, probe]
             first = float(time_s[begin]), float(values[begin])
-            if back:
-                last = float(time_s[end]), float(values[end])
-                nodes = [first, *_tent(*first, *last, drift, sign), last]
-            else:
-                nodes = [first, (first[0] + drift.most / drift.per_s, first[1] + sign * drift.most)]
-            own.append(np.interp(at_s, [at for at, _ in nodes], [value for _, value in nodes]))
+            last = (float(time_s[end]), float(values[end])) if back else None
+            around = None if self.around is None else self.around[side]
+            nodes = [first, *_way(first, last, drift, sign, time_s, around)]
+            own.append(_along(nodes if last is None else [*nodes, last], at_s))
         begin_s = float(time_s[begin])
         to_s = begin_s - _SUSPECT_S
         beside, learned = self._beside(silence, to_s - LEARN_S, to_s)
@@ -460,9 +484,67 @@ def _before(time_s: Floats, value: Floats, k: int, pace: Pace) -> Drift:
     return drift
 
 
+def _way(
+    first: Node,
+    last: Node | None,
+    drift: Drift,
+    sign: float,
+    time_s: Floats,
+    around: Floats | None,
+) -> list[Node]:
+    """The nodes of an edge between two measurements, or after the last one."""
+    if last is None:
+        way = [(first[0] + drift.most / drift.per_s, first[1] + sign * drift.most)]
+    else:
+        way = _tent(*first, *last, drift, sign)
+    if around is None:
+        return way
+    end = time_s.size if last is None else int(np.searchsorted(time_s, last[0]))
+    silent = slice(int(np.searchsorted(time_s, first[0], "right")), end)
+    drawn = _drawn(first, time_s[silent], around[silent], sign)
+    if not drawn:
+        return way
+    at_s = np.array(sorted({at for at, _ in (*way, *drawn)}))
+    further = np.maximum if sign > 0.0 else np.minimum
+    value = further(
+        _along([first, *way, *([] if last is None else [last])], at_s),
+        _along([first, *drawn], at_s),
+    )
+    return list(zip(at_s.tolist(), value.tolist(), strict=True))
+
+
+def _along(nodes: list[Node], at_s: Floats) -> Floats:
+    """The value of a line at some instants; before its first node and after its last it stays."""
+    return np.interp(at_s, [at for at, _ in nodes], [value for _, value in nodes])
+
+
+def _drawn(first: Node, time_s: Floats, around: Floats, sign: float) -> list[Node]:
+    """How far a hull can have followed the air since it was last measured.
+
+    A body that is warmed and cooled by what is around it, at whatever lag between the quickest and
+    the slowest, never goes further than one that follows it at the quickest and turns back at the
+    slowest (comparison of first-order equations).
+    """
+    known = np.isfinite(around)
+    time_s, around = time_s[known], around[known]
+    if not time_s.size:
+        return []
+    begins = np.flatnonzero(np.diff(time_s // _DRAWN_EACH_S, prepend=-np.inf))
+    ends_s = time_s[np.append(begins[1:], time_s.size) - 1]
+    furthest = (np.maximum if sign > 0.0 else np.minimum).reduceat(around, begins)
+    at_s, value = first
+    found = []
+    for end_s, air in zip(ends_s.tolist(), furthest.tolist(), strict=True):
+        lag_s = _QUICKEST_S if sign * (air - value) > 0.0 else _SLOWEST_S
+        value = air + (value - air) * math.exp(-min(end_s - at_s, HOUR_S) / lag_s)
+        at_s = end_s
+        found.append((at_s, value))
+    return found
+
+
 def _tent(
     begin_s: float, begin: float, end_s: float, end: float, drift: Drift, sign: float
-) -> list[tuple[float, float]]:
+) -> list[Node]:
     """The nodes between two measurements: where the lines from both meet, or where they stop."""
     span_s = end_s - begin_s
     per_s = max(drift.per_s, abs(end - begin) / span_s) if span_s > 0.0 else 0.0

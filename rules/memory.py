@@ -240,11 +240,15 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
     driest = _wetting_c(air_low - air_acc, rh_low)
     grid = _with_gaps(time_s, history.max_gap_s, now_s)
     margin_k, humidity_pct, surface_c = (
-        _widened(time_s, each, grid, history.max_gap_s, pace, now_s)
-        for each, pace in (
-            (Known(best - wettest, cold - acc - dampest, warm + acc - driest), MARGIN),
-            (Known(rh, rh_low, rh_high), HUMIDITY),
-            (Known(best, cold - acc, warm + acc), TEMPERATURE),
+        _widened(time_s, each, grid, history.max_gap_s, pace, now_s, around)
+        for each, pace, around in (
+            (Known(best - wettest, cold - acc - dampest, warm + acc - driest), MARGIN, None),
+            (Known(rh, rh_low, rh_high), HUMIDITY, None),
+            (
+                Known(best, cold - acc, warm + acc),
+                TEMPERATURE,
+                (air_low - air_acc, air_high + air_acc),
+            ),
         )
     )
     held_s = np.diff(np.append(grid, max(now_s, grid[-1] if grid.size else now_s)))
@@ -298,13 +302,20 @@ def _with_gaps(time_s: Floats, max_gap_s: float, now_s: float) -> Floats:
 
 
 def _widened(
-    time_s: Floats, known: Known, grid: Floats, max_gap_s: float, pace: Pace, now_s: float
+    time_s: Floats,
+    known: Known,
+    grid: Floats,
+    max_gap_s: float,
+    pace: Pace,
+    now_s: float,
+    around: tuple[Floats, Floats] | None = None,
 ) -> Known:
     if grid.size == time_s.size and not np.isnan(known.best).any():
         return known
     best = np.full(grid.size, np.nan)
     best[np.searchsorted(grid, time_s)] = known.best
-    return Known(best, *ends_of(time_s, known.low, known.high, grid, max_gap_s, pace, now_s))
+    ends = ends_of(time_s, known.low, known.high, grid, max_gap_s, pace, now_s, around)
+    return Known(best, *ends)
 
 
 def _stages(time_s: Floats, ages: FilmAges) -> dict[Age, Bools]:

@@ -133,6 +133,13 @@ class TemperatureHistory:
             if not (math.isfinite(value) and value >= 0.0):
                 raise ImplausibleReading(f"temperature history: {name} is {value}, not 0 or more")
 
+    def air_c(self, *, upper: bool) -> FloatArray | None:
+        """Return the warmest, or the coldest, that the air can have been, where it was measured."""
+        if self.air_warmest_c is None or self.air_coldest_c is None:
+            return None
+        more_k = max(0.0, self.air_accuracy_k - self.accuracy_k)
+        return self.air_warmest_c + more_k if upper else self.air_coldest_c - more_k
+
     def damp_edges(self, now_s: float) -> tuple[Edge, Edge] | None:
         """Return both edges of the humidity beside the film, or None without any.
 
@@ -278,12 +285,16 @@ def course_of(
         max_gap_s: two samples further apart leave a gap [s].
         upper: the warmest that it can have been, else the coldest.
         now_s: until when the last sample must serve, or None [s].
-        beside: the history whose humidity counts beside it, or None.
+        beside: the history whose air and humidity count beside it, or None; the instants are the
+            first of its own.
 
     Source:
         Gaps by `rules.known.edge_of`.
     """
-    edge = edge_of(time_s, temp_c, max_gap_s, upper=upper, now_s=now_s)
+    around = None if beside is None else beside.air_c(upper=upper)
+    if around is not None:
+        around = around[: time_s.size]
+    edge = edge_of(time_s, temp_c, max_gap_s, upper=upper, now_s=now_s, around=around)
     return Course(
         edge.time_s,
         reciprocal(edge.value + shift_k),

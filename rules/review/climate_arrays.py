@@ -86,15 +86,12 @@ def climate_series(
     """
     size = time_s.size
     spoken = (airs, humidities, surfaces)
-    airs, humidities, surfaces, co2 = (
+    airs, humidities, co2 = (
         _with_silences(time_s, columns, pace)
-        for columns, pace in (
-            (airs, TEMPERATURE),
-            (humidities, HUMIDITY),
-            (surfaces, TEMPERATURE),
-            (co2, CARBON_DIOXIDE),
-        )
+        for columns, pace in ((airs, TEMPERATURE), (humidities, HUMIDITY), (co2, CARBON_DIOXIDE))
     )
+    air = [_ends(_at_end(airs, lowest=lowest), size) for lowest in (True, False)]
+    surfaces = _with_silences(time_s, surfaces, TEMPERATURE, (air[0][0], air[1][1]))
     values: dict[LimitName, Floats] = {}
     guards: dict[LimitName, Floats] = {}
     complete: dict[LimitName, Bools] = {}
@@ -188,7 +185,10 @@ def _believed(column: PointColumn) -> PointColumn:
 
 
 def _with_silences(
-    time_s: Floats, columns: Sequence[PointColumn], pace: Pace
+    time_s: Floats,
+    columns: Sequence[PointColumn],
+    pace: Pace,
+    around: tuple[Floats, Floats] | None = None,
 ) -> Sequence[PointColumn]:
     """The columns with what is known of each required one where it is silent and others speak."""
     needed = [column for column in columns if column.required]
@@ -199,7 +199,7 @@ def _with_silences(
         for lowest in (True, False)
     )
     spoke = np.isfinite(low)
-    low, high = with_silences(time_s, low, high, pace)
+    low, high = with_silences(time_s, low, high, pace, around=around)
     if (np.isfinite(low) == spoke).all():
         return columns  # before the first word, or while all were silent: nothing is known of it
     known = zip(low.T, high.T, strict=True)

@@ -89,11 +89,18 @@ class ClimateSeries:
             if name is not None:
                 low, high = self.lowest.get(name, best), self.highest.get(name, best)
             if not (np.isfinite(low) & np.isfinite(high)).all():
-                low, high = ends_of(
-                    self.time_s, low, high, self.time_s, 1.5 * self.step_s, _PACE[name], np.inf
-                )
+                at_s, gap_s, around = self.time_s, 1.5 * self.step_s, self._around(name)
+                low, high = ends_of(at_s, low, high, at_s, gap_s, _PACE[name], np.inf, around)
             self._known[name] = low, high
         return self._known[name]
+
+    def _around(self, name: LimitName | None) -> tuple[Floats, Floats] | None:
+        """The lowest and the highest of the air, which draws a surface."""
+        if name not in (LimitName.SURFACE_TEMP_MIN, LimitName.SURFACE_TEMP_MAX):
+            return None
+        ends = (LimitName.AIR_TEMP_MIN, self.lowest), (LimitName.AIR_TEMP_MAX, self.highest)
+        low, high = (by.get(air, self.values.get(air)) for air, by in ends)
+        return None if low is None or high is None else (low, high)
 
     def possible(self, name: LimitName | None) -> tuple[Floats, Floats]:
         """Return `known`, and where nothing was believed what was said there and doubted.

@@ -202,3 +202,61 @@ def test_a_review_counts_a_silent_plank_as_its_clocks_do() -> None:
     assert history.said.coldest_c[silent].tolist() == planks[silent, 1].tolist()
     margin_k, _ = series.known(LimitName.DEW_MARGIN_MIN)
     assert (margin_k[silent] < series.values[LimitName.DEW_MARGIN_MIN][silent]).all()
+
+
+def lagged(time_s: np.ndarray, air_c: np.ndarray, lag_s: float, first_c: float) -> np.ndarray:
+    """A body that is warmed and cooled by the air alone: Newton's law of cooling, exact between
+    two instants where the air stays."""
+    hull = [first_c]
+    for step_s, air in zip(np.diff(time_s), air_c[:-1], strict=True):
+        hull.append(air + (hull[-1] - air) * float(np.exp(-step_s / lag_s)))
+    return np.array(hull)
+
+
+@pytest.mark.parametrize("back", [True, False], ids=["back", "for ever"])
+@pytest.mark.parametrize("lag_s", [900.0, 2400.0, 7200.0, 13_000.0])
+@pytest.mark.parametrize("seed", range(4))
+def test_a_silent_hull_that_follows_its_air_stays_within_what_is_known_of_it(
+    seed: int, lag_s: float, *, back: bool
+) -> None:
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(0.0, 60.0 * HOUR_S, 30.0)
+    swing = np.where(time_s > 30.0 * HOUR_S, rng.uniform(8.0, 20.0), 0.5)
+    air_c = 18.0 + swing * np.sin((time_s / HOUR_S - 30.0) * rng.uniform(0.3, 1.5))
+    hull_c = lagged(time_s, air_c, lag_s, 18.0)
+    silent = (time_s > 31.0 * HOUR_S) & ((time_s < 50.0 * HOUR_S) | (not back))
+    said = np.where(silent, np.nan, hull_c)
+    for upper, sign in ((True, 1.0), (False, -1.0)):
+        edge = edge_of(time_s, said, MAX_GAP_S, upper=upper, now_s=float(time_s[-1]), around=air_c)
+        room_k = sign * (np.interp(time_s, edge.time_s, edge.value) - hull_c)
+        # What the air does within five minutes is not looked at.
+        assert room_k[silent].min() > -0.1
+        alone = edge_of(time_s, said, MAX_GAP_S, upper=upper, now_s=float(time_s[-1]))
+        more_k = sign * (
+            np.interp(time_s, edge.time_s, edge.value)
+            - np.interp(time_s, alone.time_s, alone.value)
+        )
+        assert more_k.min() > -1e-9, "the air can only widen"
+        assert np.abs(more_k[~silent]).max() < 1e-9, "a hull that speaks is not touched"
+
+
+def test_a_hull_that_was_quiet_for_a_day_and_fell_silent_may_be_as_hot_as_its_air() -> None:
+    time_s = np.arange(0.0, 34.0 * HOUR_S, 60.0)
+    hull_c = np.where(time_s > 28.0 * HOUR_S, np.nan, 20.0)
+    air_c = np.where(time_s > 29.0 * HOUR_S, 37.0, 20.0)
+    edge = edge_of(time_s, hull_c, MAX_GAP_S, upper=True, now_s=34.0 * HOUR_S, around=air_c)
+    # Six time constants of the quickest hull after the step; own record: 3 K at the most.
+    assert np.interp(30.0 * HOUR_S, edge.time_s, edge.value) == pytest.approx(37.0, abs=0.1)
+    low = edge_of(time_s, hull_c, MAX_GAP_S, upper=False, now_s=34.0 * HOUR_S, around=air_c)
+    assert np.interp(34.0 * HOUR_S, low.time_s, low.value) == pytest.approx(17.0, abs=0.1)
+
+
+def test_a_probe_never_seen_beside_the_other_is_drawn_by_the_air_as_one_alone() -> None:
+    time_s = np.arange(0.0, 10.0 * HOUR_S, 300.0)
+    early = np.where(time_s < 4.0 * HOUR_S, 12.0, np.nan)
+    late = np.where(time_s >= 4.0 * HOUR_S, 20.0, np.nan)
+    said = np.column_stack([early, late])
+    air_c = np.where(time_s < 5.0 * HOUR_S, 12.0, 30.0)
+    low, high = with_silences(time_s, said, said, TEMPERATURE, around=(air_c, air_c))
+    assert high[-1, 0] == pytest.approx(30.0, abs=0.1)
+    assert low[-1, 0] == pytest.approx(12.0 - 3.0, abs=0.1)
