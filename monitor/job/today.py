@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, time, timedelta, tzinfo
 
 import numpy as np
 
@@ -36,6 +36,8 @@ from rules.vocabulary import ClockName, LimitName, Stage
 CUP_ML = 250.0
 AHEAD_S = 36.0 * HOUR_S
 _NIGHT_FROM_H, _NIGHT_H = 20, 12
+_DAY_FROM_H = 6
+"""From this hour on "tonight" is the coming night. Judgement, no source."""
 
 
 def today_text(hand: JobAtHand, made: Made) -> str:
@@ -376,9 +378,9 @@ def _slot_time(made: Made, step: PlannedStep, column: str) -> float:
 
 
 def _night(hand: JobAtHand, made: Made, now_s: float, zone: tzinfo) -> list[str]:
-    evening = datetime.fromtimestamp(now_s, zone).replace(
-        hour=_NIGHT_FROM_H, minute=0, second=0, microsecond=0
-    )
+    now = datetime.fromtimestamp(now_s, zone)
+    day = now.date() - timedelta(days=now.hour < _DAY_FROM_H)
+    evening = datetime.combine(day, time(_NIGHT_FROM_H), zone)
     begin_s = max(now_s, evening.timestamp())
     end_s = evening.timestamp() + _NIGHT_H * HOUR_S
     lines = []

@@ -54,6 +54,7 @@ VAST_COLUMNS, VAST_ROWS = 160, 48
 SMALL_COLUMNS, SMALL_ROWS = 60, 20  # below, only what decides is shown
 LEAST_COLUMNS, LEAST_ROWS = 30, 9  # below, no more than words
 _DIALS_SHARE = 0.4  # of a glance's lines
+_LEAST_OF_NAMES = 12  # cells of the head, else they are left out
 _LEAST_LETTERS = 3  # lines of the word, whatever else there is no room for
 
 
@@ -121,11 +122,11 @@ def _head(view: View, width: int) -> Text:
     hour, word = theme.hour(now_s, zone), zone_word(now_s, zone)
     date = date_text(now_s, zone)
     call = view.worst
-    where = clean(snapshot.enclosure)
+    names = [clean(snapshot.enclosure)]
     about = ""
     if call is not None:
         if call.section != ALL_SECTIONS:
-            where += f" / {clean(call.section)}"
+            names.append(clean(call.section))
         question = call.question
         about = f"{question} ({call.stage.value})"
     if snapshot.recorded:
@@ -138,8 +139,12 @@ def _head(view: View, width: int) -> Text:
         day = weekday_text(now_s, zone)
         rights = [f"{day} {hour} {word}", f"{hour} {word}"]
         mark = None
-    lefts = [f" {where}   {about}", f" {where}  {about}", f" {where}", ""]
-    for left in lefts:
+    where = " / ".join(names)
+    lefts = [f" {where}   {about}", f" {where}  {about}", f" {where}"]
+    room = width - cell_len(rights[-1]) - 4
+    if room >= _LEAST_OF_NAMES:
+        lefts.append(" " + _shortened(names, room))
+    for left in (*lefts, ""):
         for right in rights:
             if cell_len(left) + cell_len(right) + 3 <= width:
                 blank = " " * (width - cell_len(left) - cell_len(right) - 1)
@@ -147,6 +152,16 @@ def _head(view: View, width: int) -> Text:
                 return join(left, blank, stamp)
     stamp = Text(rights[-1], style=mark) if mark is not None else Text(rights[-1])
     return cut(stamp, width)
+
+
+def _shortened(names: Sequence[str], room: int) -> str:
+    """Names in so many cells; what a short one leaves is the next one's."""
+    parts: list[str] = []
+    for left, name in zip(range(len(names), 0, -1), names, strict=True):
+        part = cut(Text(name), (room - 3 * (left - 1)) // left).plain
+        parts.append(part)
+        room -= cell_len(part) + 3
+    return " / ".join(parts)
 
 
 def _asked(view: View, call: SectionCall, width: int) -> Lines:

@@ -7,6 +7,7 @@ coldest row there where it closes, is DEVELOPERS.md, "Clocks".
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -287,6 +288,22 @@ def test_a_film_that_lies_is_wet_into_the_night_as_one_that_is_planned(tmp_path:
         found = hand(tmp_path, at)
         told = today_text(found, made_from(found, 0.0))
         assert ("hull-port is wet into it, touch dry about 21:30" in told) is is_told
+
+
+def test_after_midnight_tonight_is_the_night_that_runs_and_from_six_the_coming_one(
+    tmp_path: Path,
+) -> None:
+    """Touch dry three hours after 22:30."""
+    Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    record(tmp_path, ("coat-started", "19T22:00"), ("coat-ended", "19T22:30"))
+    nights = {}
+    for at in ("19T23:50", "20T00:10", "20T05:50", "20T06:10", "20T12:10"):
+        found = hand(tmp_path, at)
+        nights[at] = today_text(found, made_from(found, 0.0)).split("Tonight:")[1]
+        wet = re.search("hull-port is wet into it, touch dry about (Tue )?01:30", nights[at])
+        assert bool(wet) is (at in ("19T23:50", "20T00:10")), nights[at]
+    of_the_air = {at: told.split(".\n")[0] for at, told in nights.items()}
+    assert of_the_air["20T06:10"] == of_the_air["20T12:10"]
 
 
 def test_what_is_laid_early_tomorrow_is_no_film_of_tonight(tmp_path: Path) -> None:

@@ -105,6 +105,20 @@ def test_call_advice_reason_and_next_clock_are_whole(name: str, size: Size) -> N
         assert small or duration_text(clock.left_s or 0.0) in seen
 
 
+@pytest.mark.parametrize("size", [Size(60, 20), Size(80, 24), Size(120, 40)], ids=str)
+def test_names_too_long_for_the_head_are_cut_short_and_not_left_out(size: Size) -> None:
+    night = scene("night")
+    named = {
+        "enclosure": "the-long-polytunnel-behind-the-old-slipway",
+        "section": "starboard-topsides-below-the-rubbing-strake",
+    }
+    calls = tuple(replace(each, section=named["section"]) for each in night.calls)
+    head = lines_of(replace(night, enclosure=named["enclosure"], calls=calls), size)[0]
+    for name in named.values():
+        assert name[:12] in head
+    assert "UTC" in head
+
+
 @pytest.mark.parametrize("glance", [False, True])
 @pytest.mark.parametrize("size", SIZES, ids=str)
 def test_a_window_names_its_paint_where_there_is_room_and_always_its_hour(
