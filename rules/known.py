@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from hashlib import blake2b
+from operator import itemgetter
 from typing import NamedTuple
 
 import numpy as np
@@ -292,9 +293,9 @@ def with_silences(
     Returns:
         Both, with each probe's silences filled: it leaves its own measurements on both sides as
         `edge_of` has it, but stands no further from a neighbour that speaks than the two were seen
-        to stand apart in the day before, its last hour left out; where the two contradict each
-        other, either may be right. NaN is left before a probe first spoke, and where none of them
-        did.
+        to stand apart in the day before, its last hour left out, and by how much further from that
+        neighbour the air has been since; where the two contradict each other, either may be right.
+        NaN is left before a probe first spoke, and where none of them did.
 
     Source:
         Common practice, no source: how much further than seen they may part is in `_apart`.
@@ -429,28 +430,47 @@ class _Several(NamedTuple):
     ) -> tuple[tuple[Floats, Floats], bool]:
         """What neighbours say of a silent probe by how they stood to it, the closest one first."""
         first, last = np.searchsorted(self.time_s, (from_s, np.nextafter(to_s, np.inf)))
-        quarter = self.time_s[first:last] % DAY_S // _LAG_S
+        seen = slice(int(first), int(last))
+        quarter = self.time_s[seen] % DAY_S // _LAG_S
         learned = []
         for other in range(self.low.shape[1]):
             off_low, off_high = (
-                each[first:last, silence.probe] - each[first:last, other]
-                for each in (self.low, self.high)
+                each[seen, silence.probe] - each[seen, other] for each in (self.low, self.high)
             )
             both = np.isfinite(off_low)
             quarters = np.unique(quarter[both]).size
             if other != silence.probe and quarters >= _FEWEST:
                 down, up = float(off_low[both].min()), float(off_high[both].max())
                 further = _apart(up - down, quarters * _LAG_S / DAY_S, self.pace)
-                learned.append((up - down + 2.0 * further, down - further, up + further, other))
+                of_air = self._further_off(silence, other, seen.start + np.flatnonzero(both))
+                wide = up - down + 2.0 * further
+                learned.append((wide, down - further, up + further, other, of_air))
         unseen_s = self.time_s[silence.rows] - self.time_s[silence.begin]
         if silence.end < self.time_s.size:
             unseen_s = np.minimum(unseen_s, self.time_s[silence.end] - self.time_s[silence.rows])
         more = self.pace.apart * unseen_s / DAY_S
         low, high = np.full((2, unseen_s.size), np.nan)
-        for _, down, up, other in sorted(learned):
-            low = np.where(np.isnan(low), self.low[silence.rows, other] + down - more, low)
-            high = np.where(np.isnan(high), self.high[silence.rows, other] + up + more, high)
+        for _, down, up, other, of_air in sorted(learned, key=itemgetter(0)):
+            further_k = more + of_air
+            low = np.where(np.isnan(low), self.low[silence.rows, other] + down - further_k, low)
+            high = np.where(np.isnan(high), self.high[silence.rows, other] + up + further_k, high)
         return (low, high), bool(learned)
+
+    def _further_off(self, silence: _Silence, other: int, seen: NDArray[np.intp]) -> Floats | float:
+        """How much further the air has been from a neighbour than in the rows where it was seen.
+
+        By so much can the silent one have left that neighbour.
+        """
+        if self.around is None:
+            return 0.0
+        above = self.around[1] - self.low[:, other]
+        below = self.high[:, other] - self.around[0]
+        found = np.zeros(self.time_s[silence.rows].size)
+        for off in (above, below):
+            usual = np.fmax.reduce(off[seen], initial=-np.inf)
+            if np.isfinite(usual):
+                np.fmax(found, off[silence.rows] - usual, out=found)
+        return np.maximum.accumulate(found)
 
 
 def _apart(span: float, seen: float, pace: Pace) -> float:
