@@ -26,7 +26,7 @@ from rules.notices import (
     dust_notice,
     standing_notice,
 )
-from rules.reasons import Doubt, probes_out_doubt
+from rules.reasons import Doubt, least_room, probes_out_doubt
 from rules.section import Film, LastAnswer, Section, SectionCall
 from rules.text import date_hour_text, duration_text
 from rules.vocabulary import ALL_SECTIONS, EventKind
@@ -651,8 +651,9 @@ class Enclosure:
     def explain(self) -> list[SectionCall]:
         """Return every section's call with its reasons, worst call first.
 
-        Where two are alike and no GO, the one with a wet film leads: there is more to lose. What
-        stands for all the rest comes after a section that has a name.
+        Where two are alike and no GO, the one with a wet film leads: there is more to lose; of
+        two that are GO the one with less room. What stands for all the rest comes after a section
+        that has a name.
         """
         zone = zone_or_utc(self.config.timezone)
         air = self._told_beside()
@@ -661,7 +662,7 @@ class Enclosure:
             calls,
             key=lambda each: (
                 WORST_FIRST.index(each.call),
-                each.call is not Call.GO and each.films is None,
+                least_room(each.reasons) if each.call is Call.GO else each.films is None,
                 each.section == ALL_SECTIONS,
                 each.section,
             ),

@@ -466,8 +466,7 @@ def deciding(limit: Limit, witnesses: Sequence[Witness], *, unknown: bool) -> fl
 def worst_first(judged: Iterable[LimitJudgement]) -> list[LimitJudgement]:
     """Return the limits ordered by how bad they are: broken, unknown, near, ok; least room first.
 
-    Room is counted in units of each limit's re-entry-like scale (1 K, 4 %), so that a humidity
-    and a temperature can be compared at all; common practice, no source.
+    Room is counted by `scale_of`, so that a humidity and a temperature can be compared at all.
     """
     return sorted(judged, key=_badness)
 
@@ -476,5 +475,9 @@ def _badness(entry: LimitJudgement) -> tuple[int, float]:
     room = entry.room or 0.0
     if entry.state is LimitState.BROKEN and entry.inside is not None:
         room = entry.inside - entry.guard
-    scale = 4.0 if entry.unit == "%" else 1.0
-    return SEVERITY[entry.state], room / scale
+    return SEVERITY[entry.state], room / scale_of(entry.unit)
+
+
+def scale_of(unit: str) -> float:
+    """Return what counts as one K of room in a limit's unit; common practice, no source."""
+    return 4.0 if unit == "%" else 1.0

@@ -6,13 +6,14 @@ its own way to show a figure.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import tzinfo
 
 from rules.call import Call, Memory
 from rules.climate import Climate
-from rules.limits import LimitJudgement, is_upper, worst_first
+from rules.limits import LimitJudgement, is_upper, scale_of, worst_first
 from rules.spec.model import Spec
 from rules.text import duration_text, hour_and_day_text, printable
 from rules.trend import Break, EarlierOutlook
@@ -266,6 +267,27 @@ def go_reasons(
             return reasons
     text = kept_text(looked_ahead_s, by_outlook=ahead is not None)
     return [Reason("limits", LimitState.OK, None, None, None, "", text), *reasons]
+
+
+def least_room(reasons: Iterable[Reason]) -> float:
+    """Return how much room the first limit has that a GO would be lost to.
+
+    Args:
+        reasons: of a GO, the nearest to its bound first.
+
+    Returns:
+        In whole steps, of 1 K or 4 % (`scale_of`), so that noise does not change who leads;
+        infinity without a limit.
+
+    >>> near = Reason("dew_margin_min", LimitState.OK, 4.2, 3.0, 0.9, "K", "")
+    >>> least_room([near]), least_room([])
+    (0, inf)
+    """
+    for each in reasons:
+        if each.value is not None and each.bound is not None and each.guard is not None:
+            room = abs(each.value - each.bound) - each.guard
+            return math.floor(room / scale_of(each.unit))
+    return math.inf
 
 
 def kept_text(looked_ahead_s: float, *, by_outlook: bool) -> str:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from monitor.job.read import CHORE_TAKES_S
+from monitor.job.text import moment_text
 from monitor.logged_films import LoggedFilms
 from rules.clocks.pots import pot_clocks
 from rules.clocks.work import Coat, Work, work_of
@@ -16,7 +18,11 @@ from rules.job.model import Chore, CoatToLay, Job, JobSection
 from rules.job.problem import Laid, MixedPot
 from rules.job.shopping import ENOUGH, coat_takes_ml
 from rules.spec.model import Spec
+from rules.units import DAY_S
 from rules.vocabulary import ALL_SECTIONS, ClockName
+
+BEFORE_START_S = 7.0 * DAY_S
+"""A coat so shortly before the job's start may be of it; judgement, no source [s]."""
 
 _DEW = "after dew on the soft film"
 
@@ -65,6 +71,8 @@ def followed(
         films: of the sections to which anything was done, now.
         ahead: of each enclosure, by which it is known how warm it was when a pot was mixed.
     """
+    events = tuple(events)
+    strayed = list(_laid_before(job, events))
     events = tuple(event for event in events if job.start_s <= event.time_s <= now_s)
     laid: dict[str, Laid] = {}
     taped: dict[str, float] = {}
@@ -72,7 +80,7 @@ def followed(
     pots: dict[str, tuple[MixedPot, ...]] = {}
     rests: dict[str, tuple[MixedPot, ...]] = {}
     poured: set[float] = set()
-    sections, open_, strayed = [], [], []
+    sections, open_ = [], []
     for section in job.sections:
         own = tuple(event for event in events if event.enclosure == section.enclosure)
         work = work_of(section.name, own, now_s)
@@ -123,6 +131,21 @@ def followed(
         pots,
         rests,
     )
+
+
+def _laid_before(job: Job, events: Sequence[Event]) -> Iterator[str]:
+    """What was laid so shortly before the job's start that it may be the job's own."""
+    zone = job.hours.zone
+    for section in job.sections:
+        own = [e for e in events if e.enclosure == section.enclosure and e.time_s < job.start_s]
+        for coat in work_of(section.name, own, job.start_s).coats[-1:]:
+            begun_s = coat.started_s or -math.inf
+            if begun_s >= job.start_s - BEFORE_START_S:
+                yield (
+                    f"the log has a coat on {section.name} of {moment_text(begun_s, zone)}, before "
+                    f"the job's start of {moment_text(job.start_s, zone)}: it is not counted here; "
+                    "where it is of this job set the start before it"
+                )
 
 
 def _pots(

@@ -62,15 +62,18 @@ def plan_text(
     return "\n".join(lines)
 
 
+NOTHING_PROMISED = (
+    f"No day can be promised: in under {100 * SURE:.0f} % of {DRAWS} draws of the weather "
+    "is she done within the hours that are known."
+)
+
+
 def head_lines(plan: Plan, solved: bool, zone: tzinfo) -> list[str]:
     """Return when the boat is done, what is promised, and how good the plan is."""
     job = plan.job
     lines = [f"{job.boat}: done {moment_text(plan.finish_s, zone)} if all goes as expected."]
     if plan.promised_s is None:
-        lines.append(
-            f"No day can be promised: in under {100 * SURE:.0f} % of {DRAWS} draws of the weather "
-            "is she done within the hours that are known."
-        )
+        lines.append(NOTHING_PROMISED)
     else:
         share = _percent(plan.kept[-1] if plan.kept else SURE)
         lines.append(

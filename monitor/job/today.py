@@ -12,6 +12,7 @@ from monitor.job.make import JobAtHand, Made, too_late
 from monitor.job.standing import Standing
 from monitor.job.text import (
     CAUTION,
+    NOTHING_PROMISED,
     day_text,
     generic_lines,
     moment_text,
@@ -444,7 +445,9 @@ def _day(hand: JobAtHand, made: Made, zone: tzinfo) -> list[str]:
         f"She is done {moment_text(plan.finish_s, zone)}, {counted(days, 'day')} before the last, "
         f"{hand.job.must_be_done}; {plan.decides} decides it."
     ]
-    if plan.promised_s is None or plan.promised_s > hand.job.deadline_s:
+    if plan.promised_s is None:
+        lines.append(NOTHING_PROMISED)
+    elif plan.promised_s > hand.job.deadline_s:
         lines.append("THE DAY IS NOT SAFE: fewer than nine in ten draws of the weather keep it.")
     else:
         lines.append(

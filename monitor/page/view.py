@@ -209,9 +209,9 @@ def _of(section: str) -> str:
 
 
 def _standing(call: CallMessage, since: str) -> str:
-    """Which section and question the call is about, and since when it stands."""
+    """Since when the enclosure's word stands, and which section and question it is about now."""
     about = ": ".join(filter(None, [_of(call.section), call.question]))
-    return " · ".join(filter(None, [about, call.stage, since]))
+    return " · ".join(filter(None, [since, about, call.stage]))
 
 
 def _event(kind: str) -> str:

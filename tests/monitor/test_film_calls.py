@@ -14,7 +14,7 @@ from functools import partial
 import pytest
 
 from monitor.config.model import EnclosureConfig, PointConfig
-from monitor.enclosure import Enclosure
+from monitor.enclosure import Enclosure, constant_film
 from monitor.films import FilmKeeper
 from monitor.samples import channels_of
 from monitor.screen.sentence import change
@@ -23,7 +23,7 @@ from monitor.specs import find_spec
 from rules.call import Call
 from rules.clocks.clock import ClockState
 from rules.events import Event
-from rules.section import SectionCall
+from rules.section import Film, SectionCall
 from rules.spec.model import Limit, Spec, TimeRow, TimeTable
 from rules.vocabulary import ClockName, EventKind, LimitName, Stage, Step
 from sensors.faults import DEFAULT_RULES
@@ -462,3 +462,37 @@ def test_a_stop_that_waits_only_for_re_entry_no_longer_says_that_a_limit_is_brok
     assert "past a limit" in tent.told().advice
     assert tent.run(6 * MIN, 15 * MIN) is Call.STOP
     assert "back inside the limits for" in tent.told().advice
+
+
+def test_of_sections_that_are_all_go_the_one_with_least_room_leads() -> None:
+    config = EnclosureConfig(
+        "tent",
+        tuple(
+            PointConfig(
+                name, quantity, quantity.unit, 0.2, DEFAULT_RULES[quantity], section=section
+            )
+            for name, quantity, section in (
+                ("bow", Quantity.AIR_TEMP, None),
+                ("bow", Quantity.HUMIDITY, None),
+                ("plank-port", Quantity.SURFACE_TEMP, "hull-port"),
+                ("plank-stbd", Quantity.SURFACE_TEMP, "hull-stbd"),
+            )
+        ),
+        spec().name,
+    )
+    tent = Enclosure(config, constant_film(Film(spec())), START_S)
+    for minute in range(40):
+        time_s = START_S + 60.0 * minute
+        told = (20.0, 50.0, 18.5, 18.5 if minute < 20 else 16.0)
+        tent.take(
+            [
+                Reading("tent", each.name, each.quantity, time_s, value, Quality.OK, time_s)
+                for each, value in zip(config.points, told, strict=True)
+            ],
+            time_s,
+        )
+        if minute == 18:
+            assert tent.explain()[0].section == "hull-port"
+    assert {each.call for each in tent.explain()} == {Call.GO}
+    # Dew point 9.3 degC (Magnus): 6.7 K of margin on one side, 9.2 K on the other.
+    assert tent.explain()[0].section == "hull-stbd"

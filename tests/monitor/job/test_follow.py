@@ -348,12 +348,16 @@ def test_a_promise_and_what_its_day_is_worth_are_one_figure(
 ) -> None:
     job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
     there = {"forecast": forecast, "weather_year": None, "db": tmp_path / "none.db"}
-    plan = made_from(job_at_hand(job, **there), 0.0).plan
-    zone = plan.job.hours.zone
+    found = job_at_hand(job, **there)
+    made = made_from(found, 0.0)
+    plan, zone = made.plan, made.plan.job.hours.zone
     promised_s = plan.finish_s + 86_400.0 if promised else None
     plan = replace(plan, promised_s=promised_s, kept=kept)
     lines = "\n".join([*head_lines(plan, True, zone), *risk_lines(plan, zone)])
     assert all(words in lines for words in says), lines
+    today = today_text(found, replace(made, plan=plan))
+    assert ("No day can be promised" in today) is not promised
+    assert "NOT SAFE" not in today, "what is not known is not unsafe"
 
 
 @pytest.mark.parametrize(

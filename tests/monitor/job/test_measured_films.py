@@ -313,3 +313,19 @@ def test_what_is_laid_early_tomorrow_is_no_film_of_tonight(tmp_path: Path) -> No
     found = hand(tmp_path, "19T21:45")
     assert steps(found, "coat")[0].start_s < when("2026-10-20T08:00+00:00")
     assert "wet into it" not in today_text(found, made_from(found, 0.0))
+
+
+def test_a_coat_laid_on_the_eve_of_the_jobs_start_is_named_and_one_of_last_month_is_not(
+    tmp_path: Path,
+) -> None:
+    Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    for eve, is_named in (("2026-09-01T18:00", False), ("2026-10-18T18:00", True)):
+        ran = filmcall(
+            *("event", "coat-started", "--enclosure", "polytunnel", "--section", "hull-port"),
+            *("--at", f"{eve}:00Z", "--db", str(tmp_path / "log.db"), "--spec"),
+            str(tmp_path / PRIMER),
+        )
+        assert ran.code == 0, ran.err
+        found = hand(tmp_path, "19T06:00")
+        told = today_text(found, made_from(found, 0.0))
+        assert ("has a coat on hull-port of Sun 2026-10-18 18:00, before the" in told) is is_named

@@ -102,6 +102,13 @@ def test_a_number_is_said_to_decide_only_where_its_limit_comes_first() -> None:
     assert opened(reasons=[blind, humidity])["number"] == ""
 
 
+def test_since_when_stands_with_the_enclosures_word_and_not_with_the_section_of_now() -> None:
+    since = opened(since="2027-01-15T08:00:00Z", section="hull-port")["since"]
+    first, *rest = since.split(" · ")
+    assert first.startswith("since ")
+    assert rest[0].startswith("hull-port")
+
+
 def test_every_figure_stands_in_the_units_of_who_looks(monkeypatch: pytest.MonkeyPatch) -> None:
     """By hand: x 1.8 + 32 for a temperature, x 1.8 alone for a difference."""
     said = {
