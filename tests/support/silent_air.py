@@ -115,7 +115,7 @@ class Course:
 
     places: tuple[Place, ...]
     air_k: float = 17.0
-    every_s: float = 60.0
+    every_s: float = 120.0
     span_h: tuple[float, float] = (BEGIN_H, END_H)
     air: tuple[tuple[float, float], ...] = ()
     dew: tuple[tuple[float, float], ...] = ((0.0, DEW_C),)
@@ -311,6 +311,7 @@ COLD: tuple[Planted, ...] = (
     (-16.0, 120.0, 4.0, 60.0, 0.0),
 )
 ALL = WARM + COLD
+LASTING = tuple(each for each in ALL if each[2] > 7.0 and each[3] >= 60.0)
 
 
 def planted(each: Planted, *, lasting: bool = False, how: str = "") -> Course:
