@@ -341,14 +341,15 @@ def out_now(scene: Scene, event: Event) -> str:
     standing = in_force((*scene.events, event))
     now_s = max((each.time_s for each in standing), default=0.0)
     if scene.config is None:
-        names = sorted({e.section for e in standing if e.kind in PROBES_MOVED} - {None}, key=str)
-        carried = CarriedOut(standing, names)
+        named = {each.section for each in standing if each.kind in PROBES_MOVED}
+        names = sorted(each for each in named if each not in (None, ALL_SECTIONS))
+        carried = CarriedOut(standing, dict.fromkeys(names, math.inf))
         surfaces = [each for each in names if carried.is_out(each, now_s, surface=True)]
         out = [f"surface of {each}" for each in surfaces]
         every = carried.is_out(None, now_s, surface=False)
     else:
         carried = scene.config.carried_out(standing)
-        points = [each for each in scene.config.points if each.inside]
+        points = [each for each in scene.config.points if each.inside and now_s < each.left_s]
         out = [str(each) for each in points if each.is_out(carried, now_s)]
         every = len(out) == len(points)
     return "every probe inside" if every else ", ".join(map(printable, out))

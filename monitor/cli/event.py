@@ -18,7 +18,7 @@ from monitor.cli.options import (
     SpecOption,
     figure,
 )
-from monitor.log.facts import config_in
+from monitor.log.facts import config_in, with_former_points
 from monitor.log.files import reading_log
 from monitor.log.log import Store, log_path
 from monitor.named import kind_named, method_named
@@ -146,6 +146,8 @@ def run(
             print(notice, file=sys.stderr)
         scene = _scene(store, event, zone)
         found = record(store, event, scene, photo=photo)
+        if event.kind in PROBES_MOVED and scene.config is not None:
+            scene = replace(scene, config=with_former_points(store, scene.config))
         strange = (_stranger(store, enclosure), _strange_point(store, enclosure, point))
     kept, touches, warnings = found.event, found.touches, (*found.warnings, *strange)
     late = now_s - time_s

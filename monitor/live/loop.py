@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import partial
 from typing import Protocol
 
 from monitor.calibrations import CalibrationBook
@@ -45,7 +44,6 @@ from monitor.log.rows import AlarmRow, EventId, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
 from monitor.record import Recorded, Scene, record, spec_of, warnings_of
-from monitor.samples import channels_of
 from monitor.snapshot import Snapshot
 from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
@@ -246,9 +244,7 @@ class Watch:
         keeper.outside_c = self._outside_c
         keeper.all_happened = True
         sections, named = sections_of(config, events)
-        keeper.channels_of = partial(
-            channels_of, counted_points(self._store, config, events, sections, now_s)
-        )
+        keeper.counted = counted_points(self._store, config, events, sections, now_s)
         keeper.set_events(events)
         facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)
         teller = Teller(self._told, store=self._store, facts=facts, clocks=keeper.clock_dicts)
