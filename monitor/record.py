@@ -344,9 +344,12 @@ def out_now(scene: Scene, event: Event) -> str:
         named = {each.section for each in standing if each.kind in PROBES_MOVED}
         names = sorted(each for each in named if each not in (None, ALL_SECTIONS))
         carried = CarriedOut(standing, dict.fromkeys(names, math.inf))
-        surfaces = [each for each in names if carried.is_out(each, now_s, surface=True)]
-        out = [f"surface of {each}" for each in surfaces]
+        surfaces = {each: carried.is_out(each, now_s, surface=True) for each in names}
+        out = [f"surface of {each}" for each, is_out in surfaces.items() if is_out]
         every = carried.is_out(None, now_s, surface=False)
+        if every and not all(surfaces.values()):
+            back = ", ".join(printable(each) for each, is_out in surfaces.items() if not is_out)
+            return f"every probe inside but the surface of {back}"
     else:
         carried = scene.config.carried_out(standing)
         points = [each for each in scene.config.points if each.inside and now_s < each.left_s]

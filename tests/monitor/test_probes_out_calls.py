@@ -110,7 +110,10 @@ def test_probes_out_hold_calmly_and_remind_once_when_they_are_due() -> None:
     trial = Trial(at(EventKind.PROBES_OUT, 39.5, 60.0), at(EventKind.PROBES_IN, 79.5))
     assert trial.calls[38] is Call.GO
     assert set(trial.calls[40:80]) == {Call.HOLD}
-    assert all(text.startswith("probes are out on purpose until") for text in trial.first[40:79])
+    assert all(text.startswith("probes are out on purpose until") for text in trial.first[40:60])
+    for text in trial.first[60:79]:
+        assert text.startswith("probes are out on purpose and were to be back at 2026-11-30 01:54:")
+        assert "Bring them back if" in text
     assert [line for minute, line in trial.lines if minute < 79] == []
     assert [minute for minute, _ in trial.rings] == [61]
     assert "safety data sheet allows entry" in trial.rings[0][1].text
