@@ -39,7 +39,6 @@ from rules.errors import FilmcallError
 from rules.events import (
     OF_PAINT,
     PROBES_MOVED,
-    TYPED_NOW_S,
     CarriedOut,
     Event,
     in_force,
@@ -65,6 +64,22 @@ MOST_COATS = 1000
 Number = TypeVar("Number", int, float)
 
 
+class Answers(NamedTuple):
+    """What was said of a section at a time.
+
+    Attributes:
+        start: whether to start, as JSON; None where that is not known or nobody asks.
+        films: of its wet films, likewise.
+        logged_s: when it was said, where it is a log's last word by then, else None [s].
+        silent_s: since when nothing was read that counts at that time, else None [s].
+    """
+
+    start: Json | None
+    films: Json | None
+    logged_s: float | None = None
+    silent_s: float | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Scene:
     """An enclosure at the moment of an event, as its log or a running watch knows it.
@@ -76,9 +91,7 @@ class Scene:
         clocks: gives all of the enclosure's clocks at a time; those of recoating under the coat
             that an event begins, or for what comes next for None.
         memory: gives what of a section's newest film holds the next coat at a time.
-        answers: gives a section's present answers as JSON, with `logged_s` where one is a log's
-            word of that time: whether to start, and of its wet films; None for one that is not
-            known or that nobody asks.
+        answers: gives a section's answers at a time.
     """
 
     events: Sequence[Event]
@@ -86,7 +99,7 @@ class Scene:
     zone: tzinfo | None
     clocks: Callable[[float, Event | None], Sequence[Clock]]
     memory: Callable[[str | None, float], Sequence[str]]
-    answers: Callable[[str], tuple[Json | None, Json | None]]
+    answers: Callable[[str, float], Answers]
 
     def sections(self) -> frozenset[str]:
         """Return the sections: those with a surface point, and those that events name."""
@@ -291,23 +304,23 @@ def _warnings(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
 
 
 def _call_against(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
-    """What the call says against a coat that is begun, or carried on, now: in its own words."""
-    typed_s = event.time_s if event.recorded_s is None else event.recorded_s
-    is_now = event.corrects is None and abs(typed_s - event.time_s) <= TYPED_NOW_S
-    if event.kind is not EventKind.COAT_STARTED or not is_now:
+    """What the call says against a coat that is begun, or carried on, then: in its own words."""
+    if event.kind is not EventKind.COAT_STARTED or event.corrects is not None:
         return []
-    before, found = tuple(scene.events), []
+    before, hour, found = tuple(scene.events), _hours(event, scene), []
     for name in touches or (ALL_SECTIONS,):
-        start, films = scene.answers(name)
+        told = scene.answers(name, event.time_s)
         was = work_of(name, before, event.time_s)
         goes_on = len(work_of(name, (*before, event), event.time_s).coats) == len(was.coats)
-        answer = films if goes_on else start
-        if answer is None or answer["call"] == Call.GO or not answer["reasons"]:
-            continue
+        answer = told.films if goes_on else told.start
         on = f" on {name}" if len(touches) > 1 else ""
-        if "logged_s" in answer:
-            on += f" at {_hours(event, scene)(answer['logged_s'])}, by the log"
-        found.append(f"{answer['call']}{on}: {answer['reasons'][0]['text'].rstrip('.')}")
+        silent = "" if told.silent_s is None else f"no reading since {hour(told.silent_s)}"
+        if answer is not None and answer["call"] != Call.GO and answer["reasons"]:
+            at = "" if told.logged_s is None else f" at {hour(told.logged_s)}, by the log"
+            text = answer["reasons"][0]["text"].rstrip(".")
+            found.append(f"{answer['call']}{on}{at}: {text}{silent and f'; {silent}'}")
+        elif silent:
+            found.append(f"no call{on}: nothing is known of {hour(event.time_s)}, {silent}")
     return found
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import time
 from dataclasses import replace
@@ -22,7 +21,7 @@ from monitor.log.facts import config_in, with_former_points
 from monitor.log.files import reading_log
 from monitor.log.log import Store, log_path
 from monitor.named import kind_named, method_named
-from monitor.record import NEEDS_POINT, Scene, check, out_now, record
+from monitor.record import NEEDS_POINT, Answers, Scene, check, out_now, record
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import carries_zone, is_of_day, moment_s, zone_in_log, zone_or_local
 from rules.errors import FilmcallError
@@ -33,7 +32,6 @@ from rules.units import DAY_S
 from rules.vocabulary import EventKind, Service
 
 if TYPE_CHECKING:
-    from monitor.wire import Json
     from rules.clocks.clock import Clock
 
 LATE_S = 60.0
@@ -200,18 +198,10 @@ def _scene(store: Store, event: Event, zone: str | None) -> Scene:
         films = films_in_log(store, name, section, time_s, shown_in)
         return [] if films is None else list(films.held)
 
-    def answers(section: str) -> tuple[Json | None, Json | None]:
-        from monitor.job.standing import heard
+    def answers(section: str, time_s: float) -> Answers:
+        from monitor.job.standing import answers_at
 
-        last = heard(store, name, event.time_s)
-        stood = None if last is None else last.fresh(section, event.time_s)
-        if stood is None:
-            return None, None
-        told = json.loads(stood.call.body)
-        start, films = told.get("start"), told.get("films")
-        # Its figures are those of the hour at which it last changed.
-        at = {"logged_s": stood.call.time_s}
-        return start and {**start, **at}, films and {**films, **at}
+        return answers_at(store, name, section, time_s)
 
     return Scene(events, config_in(store, name), shown_in, clocks, memory, answers)
 
