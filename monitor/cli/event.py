@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 import time
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -32,6 +33,7 @@ from rules.units import DAY_S
 from rules.vocabulary import EventKind, Service
 
 if TYPE_CHECKING:
+    from monitor.logged_films import FilmBasis
     from rules.clocks.clock import Clock
 
 LATE_S = 60.0
@@ -184,18 +186,24 @@ def _scene(store: Store, event: Event, zone: str | None) -> Scene:
         events = happened(events, event.time_s)
 
     # What reckons clocks is loaded only where an event asks for one.
+    @cache
+    def basis() -> FilmBasis:
+        from monitor.logged_films import film_basis
+
+        return film_basis(store, name)
+
     def clocks(time_s: float, over: Event | None) -> tuple[Clock, ...]:
         from monitor.cli.clocks import clocks_in_log
 
         ahead = over is not None
         return clocks_in_log(
-            store, name, time_s, over=over, look_ahead=ahead, all_happened=typed_now
+            store, name, time_s, basis(), over=over, look_ahead=ahead, all_happened=typed_now
         )
 
     def memory(section: str | None, time_s: float) -> list[str]:
         from monitor.logged_films import films_in_log
 
-        films = films_in_log(store, name, section, time_s, shown_in)
+        films = films_in_log(store, name, section, time_s, shown_in, basis())
         return [] if films is None else list(films.held)
 
     def answers(section: str, time_s: float) -> Answers:
