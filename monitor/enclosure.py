@@ -501,7 +501,7 @@ class Enclosure:
                 section.set_film(film, self.now_s)
             doubts = self.doubts
             if carried and (out := carried.of_section(section.name, self.now_s)) is not None:
-                doubts = (*doubts, probes_out_doubt(self._until_text(out), out.section))
+                doubts = (*doubts, self._out_doubt(out))
             section.evaluate(sensed, self.now_s, assumed=self._assumed, doubts=doubts)
         if self._on_evaluated is not None:
             self._on_evaluated(self)
@@ -620,10 +620,11 @@ class Enclosure:
                 continue
             self._judge.judge(reading)
 
-    def _until_text(self, out: ProbesOut) -> str:
+    def _out_doubt(self, out: ProbesOut) -> Doubt:
         if out.until_s is None:
-            return "the film is touch dry"
-        return date_hour_text(out.until_s, zone_or_utc(self.config.timezone))
+            return probes_out_doubt("the film is touch dry", out.section)
+        until = date_hour_text(out.until_s, zone_or_utc(self.config.timezone))
+        return probes_out_doubt(until, out.section, overdue=self.now_s >= out.until_s)
 
     def clock_jumped(self, to_s: float) -> None:
         """The clock that times are given by was set: nothing from before it is present any more."""

@@ -12,13 +12,12 @@ from datetime import tzinfo
 from typing import TYPE_CHECKING
 
 from monitor.log.facts import TextOf
-from monitor.samples import ONE_OF_EACH, TemperatureChannel, Temperatures
+from monitor.samples import ONE_OF_EACH, Temperatures, channels_of
 from monitor.wire import Json, clock_dict
 from rules.call import Call
 from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import laid_with, work_of
 from rules.events import (
-    PROBES_MOVED,
     CarriedOut,
     Event,
     happened,
@@ -42,9 +41,9 @@ from rules.vocabulary import (
     Stage,
     Step,
 )
-from sensors.reading import Quantity
 
 if TYPE_CHECKING:
+    from monitor.config.model import EnclosureConfig
     from monitor.enclosure import Enclosure
     from rules.climate import AssumedSurface
     from rules.clocks.history import TemperatureOutlook
@@ -74,7 +73,8 @@ class FilmKeeper:
         all_happened: whether every event that stands has happened, though it lie in the future
             of a clock that was set back: so it is live, and not in a replay.
         text_of: gives the text of a spec that the log keeps by its hash; None without a log.
-        channels_of: gives what counts for a section's clocks.
+        counted: the config whose points count, former ones among them; None where nobody has
+            named any.
         surfaces_ahead: what the surface of each section will probably do; half an hour after it
             was made it counts no more.
     """
@@ -87,7 +87,7 @@ class FilmKeeper:
         surface_accuracy_k: float = SURFACE_ACCURACY_K,
         air_accuracy_k: float = AIR_ACCURACY_K,
         assumed_surface: Callable[[str], AssumedSurface | None] | None = None,
-        channels_of: Callable[[str], Sequence[TemperatureChannel]] = lambda _section: ONE_OF_EACH,
+        counted: EnclosureConfig | None = None,
         specs_of: Callable[[Sequence[Event], TextOf | None], Mapping[str, Spec]] | None = None,
     ) -> None:
         """Begin without events.
@@ -99,7 +99,7 @@ class FilmKeeper:
             air_accuracy_k: of the air probes [K].
             assumed_surface: what stands in for a section's surface, or None where a point
                 measures one.
-            channels_of: gives what counts for a section's clocks.
+            counted: the config whose points count, or None where nobody has named any.
             specs_of: finds the specs that films lie by, by `Event.spec_key`; the clocks of one
                 that is not found say so.
         """
@@ -114,7 +114,7 @@ class FilmKeeper:
         self.specs = {**specs, default_spec.name: default_spec}
         self.accuracies_k = (surface_accuracy_k, air_accuracy_k)
         self._assumed_surface = assumed_surface
-        self.channels_of = channels_of
+        self.counted = counted
         self._events: tuple[Event, ...] = ()
         self._carried = CarriedOut()
         self._newest_event_s = -math.inf
@@ -146,10 +146,8 @@ class FilmKeeper:
         """Take the enclosure's events as they now stand; everything is reckoned anew."""
         self._events = tuple(events)
         self._standing = standing = in_force(self._events)
-        named = {e.section for e in standing if e.kind in PROBES_MOVED}
-        points = [each for name in named for each in self.channels_of(name or ALL_SECTIONS)]
-        surfaces = [each.section for each in points if each.quantity is Quantity.SURFACE_TEMP]
-        self._carried = CarriedOut(standing, surfaces)
+        counted = self.counted
+        self._carried = CarriedOut(standing) if counted is None else counted.carried_out(standing)
         self._newest_event_s = standing[-1].time_s if standing else -math.inf
         if self._specs_of is not None:
             unknown = [e for e in self._events if e.spec_key not in (None, *self.specs)]
@@ -280,7 +278,8 @@ class FilmKeeper:
         """Return the temperature samples of a section."""
         if section not in self.temperatures:
             assumed = None if self._assumed_surface is None else self._assumed_surface(section)
-            channels = self.channels_of(section)
+            counted = self.counted
+            channels = ONE_OF_EACH if counted is None else channels_of(counted, section)
             self.temperatures[section] = Temperatures(*self.accuracies_k, assumed, channels)
             self.temperatures[section].leave_out(self._carried)
         return self.temperatures[section]

@@ -28,6 +28,7 @@ from rules.clocks.at_event import (
     launch_warning,
     mix_warnings,
     no_such_pot,
+    parts_a_coat,
     sanding_remark,
     soft_film_warnings,
     thinner_warnings,
@@ -39,7 +40,6 @@ from rules.errors import FilmcallError
 from rules.events import (
     OF_PAINT,
     PROBES_MOVED,
-    TYPED_NOW_S,
     CarriedOut,
     Event,
     in_force,
@@ -65,6 +65,22 @@ MOST_COATS = 1000
 Number = TypeVar("Number", int, float)
 
 
+class Answers(NamedTuple):
+    """What was said of a section at a time.
+
+    Attributes:
+        start: whether to start, as JSON; None where that is not known or nobody asks.
+        films: of its wet films, likewise.
+        logged_s: when it was said, where it is a log's last word by then, else None [s].
+        silent_s: since when nothing was read that counts at that time, else None [s].
+    """
+
+    start: Json | None
+    films: Json | None
+    logged_s: float | None = None
+    silent_s: float | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Scene:
     """An enclosure at the moment of an event, as its log or a running watch knows it.
@@ -76,9 +92,7 @@ class Scene:
         clocks: gives all of the enclosure's clocks at a time; those of recoating under the coat
             that an event begins, or for what comes next for None.
         memory: gives what of a section's newest film holds the next coat at a time.
-        answers: gives a section's present answers as JSON, with `logged_s` where one is a log's
-            word of that time: whether to start, and of its wet films; None for one that is not
-            known or that nobody asks.
+        answers: gives a section's answers at a time.
     """
 
     events: Sequence[Event]
@@ -86,7 +100,7 @@ class Scene:
     zone: tzinfo | None
     clocks: Callable[[float, Event | None], Sequence[Clock]]
     memory: Callable[[str | None, float], Sequence[str]]
-    answers: Callable[[str], tuple[Json | None, Json | None]]
+    answers: Callable[[str, float], Answers]
 
     def sections(self) -> frozenset[str]:
         """Return the sections: those with a surface point, and those that events name."""
@@ -285,29 +299,30 @@ def _warnings(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
     asked = "" if event.withdrawn else asks_whose(event, sections, touches)
     found.append(ended_before_begun(*of) or asked or missing_before(event, scene.events))
     found.append(no_such_pot(*of))
+    found += parts_a_coat(event, scene.events, touches, _hours(event, scene))
     if event.kind is EventKind.BACK_IN_SERVICE and not event.withdrawn:
         found.append(launch_warning(scene.clocks(event.time_s - 1.0, None)))
     return [each for each in found if each]
 
 
 def _call_against(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
-    """What the call says against a coat that is begun, or carried on, now: in its own words."""
-    typed_s = event.time_s if event.recorded_s is None else event.recorded_s
-    is_now = event.corrects is None and abs(typed_s - event.time_s) <= TYPED_NOW_S
-    if event.kind is not EventKind.COAT_STARTED or not is_now:
+    """What the call says against a coat that is begun, or carried on, then: in its own words."""
+    if event.kind is not EventKind.COAT_STARTED or event.corrects is not None:
         return []
-    before, found = tuple(scene.events), []
+    before, hour, found = tuple(scene.events), _hours(event, scene), []
     for name in touches or (ALL_SECTIONS,):
-        start, films = scene.answers(name)
+        told = scene.answers(name, event.time_s)
         was = work_of(name, before, event.time_s)
         goes_on = len(work_of(name, (*before, event), event.time_s).coats) == len(was.coats)
-        answer = films if goes_on else start
-        if answer is None or answer["call"] == Call.GO or not answer["reasons"]:
-            continue
+        answer = told.films if goes_on else told.start
         on = f" on {name}" if len(touches) > 1 else ""
-        if "logged_s" in answer:
-            on += f" at {_hours(event, scene)(answer['logged_s'])}, by the log"
-        found.append(f"{answer['call']}{on}: {answer['reasons'][0]['text'].rstrip('.')}")
+        silent = "" if told.silent_s is None else f"no reading since {hour(told.silent_s)}"
+        if answer is not None and answer["call"] != Call.GO and answer["reasons"]:
+            at = "" if told.logged_s is None else f" at {hour(told.logged_s)}, by the log"
+            text = answer["reasons"][0]["text"].rstrip(".")
+            found.append(f"{answer['call']}{on}{at}: {text}{silent and f'; {silent}'}")
+        elif silent:
+            found.append(f"no call{on}: nothing is known of {hour(event.time_s)}, {silent}")
     return found
 
 
@@ -341,14 +356,18 @@ def out_now(scene: Scene, event: Event) -> str:
     standing = in_force((*scene.events, event))
     now_s = max((each.time_s for each in standing), default=0.0)
     if scene.config is None:
-        names = sorted({e.section for e in standing if e.kind in PROBES_MOVED} - {None}, key=str)
-        carried = CarriedOut(standing, names)
-        surfaces = [each for each in names if carried.is_out(each, now_s, surface=True)]
-        out = [f"surface of {each}" for each in surfaces]
+        named = {each.section for each in standing if each.kind in PROBES_MOVED}
+        names = sorted(each for each in named if each not in (None, ALL_SECTIONS))
+        carried = CarriedOut(standing, dict.fromkeys(names, math.inf))
+        surfaces = {each: carried.is_out(each, now_s, surface=True) for each in names}
+        out = [f"surface of {each}" for each, is_out in surfaces.items() if is_out]
         every = carried.is_out(None, now_s, surface=False)
+        if every and not all(surfaces.values()):
+            back = ", ".join(printable(each) for each, is_out in surfaces.items() if not is_out)
+            return f"every probe inside but the surface of {back}"
     else:
         carried = scene.config.carried_out(standing)
-        points = [each for each in scene.config.points if each.inside]
+        points = [each for each in scene.config.points if each.inside and now_s < each.left_s]
         out = [str(each) for each in points if each.is_out(carried, now_s)]
         every = len(out) == len(points)
     return "every probe inside" if every else ", ".join(map(printable, out))

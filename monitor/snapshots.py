@@ -14,7 +14,7 @@ from rules.clocks.clock import Clock, ClockState
 from rules.clocks.work import work_of
 from rules.events import CarriedOut, Event, ProbesOut, in_force
 from rules.trend import AHEAD_COUNTS_S
-from rules.vocabulary import ClockName
+from rules.vocabulary import ALL_SECTIONS, ClockName
 from sensors.reading import Quality, Quantity
 
 TREND_EVERY_S = 60.0
@@ -114,7 +114,7 @@ class SnapshotMaker:
             link_ok=link_ok,
             intake_delay_s=enclosure.intake_delay_s,
             probes_out=out,
-            probes_due=frozenset(name for name, each in out.items() if self._due(each, now_s)),
+            probes_due=frozenset(name for name in out if self._due(name, out, now_s)),
             alarm=alarm,
             notices=tuple(notices),
             outlook={
@@ -127,14 +127,19 @@ class SnapshotMaker:
             specs={keeper.default_spec.name: keeper.default_spec, **keeper.specs},
         )
 
-    def _due(self, out: ProbesOut, now_s: float) -> bool:
-        """Whether probes are to be back by now: at their time, or once films are touch dry."""
+    def _due(self, section: str, outs: Mapping[str, ProbesOut], now_s: float) -> bool:
+        """Whether probes are to be back by now: at their time, or once films are touch dry.
+
+        Every film counts that the same probes are out of.
+        """
+        out = outs[section]
         if out.until_s is not None:
             return now_s >= out.until_s
         drying = [
             each
             for each in self._clocks
-            if each.name is ClockName.TOUCH_DRY and out.section in (None, each.section)
+            if each.name is ClockName.TOUCH_DRY
+            and (out.section is None or outs.get(each.section or ALL_SECTIONS) == out)
         ]
         return not any(each.state in (ClockState.RUNNING, ClockState.WAITING) for each in drying)
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import NamedTuple
 
 from rules.vocabulary import ALL_SECTIONS, EventKind, Method, Service
@@ -108,21 +109,24 @@ Spans = tuple[tuple[float, float], ...]
 class CarriedOut:
     """Which probes somebody has carried out on purpose, and when.
 
-    Who names a section means the points on its own surfaces, and where it has none those that
-    count for every section; who names none means every probe inside.
+    Who names a section means the points on its own surfaces, and where it had none by then those
+    that count for every section; who names none means every probe inside.
     """
 
     def __init__(
-        self, standing: Iterable[Event] = (), surfaces: Iterable[str | None] = (None,)
+        self,
+        standing: Iterable[Event] = (),
+        surfaces: Mapping[str | None, float] = MappingProxyType({None: math.inf}),
     ) -> None:
         """Take what was said.
 
         Args:
             standing: an enclosure's events in force, in the order of time.
-            surfaces: the sections of its points on a surface; None of one that counts for all.
+            surfaces: until when each section had points on its surface, infinity where it has
+                them still; None for those that count for all [s].
         """
         self._said = [event for event in standing if event.kind in PROBES_MOVED]
-        self._surfaces = frozenset(surfaces)
+        self._surfaces = surfaces
         self._spans: dict[tuple[str | None, bool], Spans] = {}
 
     def __bool__(self) -> bool:
@@ -139,7 +143,10 @@ class CarriedOut:
         named = event.section
         if named in (None, ALL_SECTIONS):
             return True
-        return surface and section in (named, None if named not in self._surfaces else named)
+        return surface and section in (named, named if self._has(named, event.time_s) else None)
+
+    def _has(self, section: str | None, time_s: float) -> bool:
+        return time_s < self._surfaces.get(section, -math.inf)
 
     def spans(self, section: str | None, *, surface: bool) -> Spans:
         """Return when a point inside was carried out and brought back; see `touches`."""
@@ -172,7 +179,7 @@ class CarriedOut:
 
         Where its air is out as well as its surface, that goes before, whichever was said last.
         """
-        surfaces = [each for each in (section, None) if each in self._surfaces]
+        surfaces = [each for each in (section, None) if self._has(each, time_s)]
         points = [(None, False), *((each, True) for each in surfaces)]
         found = (self._newest(*point, time_s) for point in points)
         return next((each for each in found if each is not None), None)

@@ -231,18 +231,23 @@ def _farther(one: Past | None, other: Past | None) -> Past | None:
     return other if other.beyond > one.beyond + FARTHER else one
 
 
-def todo_of(fact: FilmFact, stage: Stage, *, linked: bool = True) -> str:
+def todo_of(
+    fact: FilmFact, stage: Stage, *, linked: bool = True, slow_clocks: Sequence[str] = ()
+) -> str:
     """Return what an alarm asks of the painter; the caution follows it at once.
 
     Args:
         fact: that rings.
         stage: of the section.
         linked: whether readings could come in: without a link no probe is to blame.
+        slow_clocks: the probes whose clocks are slow, where nothing else is why they do not count.
     """
     apply = stage is Stage.APPLY
     if fact.kind is FactKind.BLIND:
         if not linked:
             return "Start the broker, or what leads to it; no probe is to blame."
+        if slow_clocks:
+            return f"Set the clock of {' and '.join(slow_clocks)}."
         return "Look at the probe, its cable and its battery."
     if fact.kind is FactKind.NEAR:
         return (

@@ -92,19 +92,22 @@ PROBES_OUT = "probes"
 """Name of the doubt that stands while somebody has carried the probes out on purpose."""
 
 
-def probes_out_doubt(until: str, section: str | None = None) -> Doubt:
+def probes_out_doubt(until: str, section: str | None = None, *, overdue: bool = False) -> Doubt:
     """Return the doubt of probes that are out on purpose.
 
     Args:
         until: when they are to be back, in words.
         section: of whose surface alone they are, or None where all are out.
+        overdue: whether that time has passed.
     """
     what = "nothing" if section is None else f"no surface of {printable(section)}"
+    how, then = f"until {until}", " then"
+    if overdue:
+        how, then = f"and were to be back at {until}", ""
     return Doubt(
         PROBES_OUT,
-        f"probes are out on purpose until {until}: {what} is measured, and the clocks go on by "
-        "the safe side. Bring them back then if the safety data sheet allows entry, and record "
-        "probes-in",
+        f"probes are out on purpose {how}: {what} is measured, and the clocks go on by the safe "
+        f"side. Bring them back{then} if the safety data sheet allows entry, and record probes-in",
     )
 
 

@@ -30,6 +30,7 @@ from rules.reasons import LIMIT_WORDS, PROBES_OUT, Reason
 from rules.section import SectionCall
 from rules.text import clean
 from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName, LimitState, Stage
+from sensors.reading import Quality
 from sensors.zones import zone_or_utc
 
 BLIND_S = 180.0  # for so long a film may be unwatched, and so long known again before it is over
@@ -299,7 +300,8 @@ class AlarmBoard:
             alarm.why, alarm.now = self._was(fact, alarm.why, snapshot.time_s)
         if call.climate.assumed_offset_k is not None:
             alarm.why += f" ({SURFACE_ASSUMED})"
-        todo = todo_of(fact, call.stage, linked=snapshot.link_ok)
+        slow = _slow_clocks(snapshot, key.section)
+        todo = todo_of(fact, call.stage, linked=snapshot.link_ok, slow_clocks=slow)
         alarm.todo = "" if key.apart == PROBES_OUT else todo
         alarm.helps = key.apart != PROBES_OUT and (
             call.stage is Stage.APPLY or fact.kind is FactKind.BLIND
@@ -475,6 +477,22 @@ class AlarmBoard:
 _TIME_IS_UP = Reason(
     PROBES_OUT, LimitState.UNKNOWN, None, None, None, "", "It is time to bring the probes back"
 )
+
+
+def _slow_clocks(snapshot: Snapshot, section: str) -> list[str]:
+    """The probes of a section whose clocks are slow, where no other is unread; else none."""
+    unread = [
+        each
+        for each in snapshot.points
+        if each.required
+        and not each.is_out
+        and each.quality is not Quality.OK
+        and each.section in (None, section)
+    ]
+    if any(each.clock_slow_s is None for each in unread):
+        return []
+    return list(dict.fromkeys(clean(each.point) for each in unread))
+
 
 _OF_THE_AIR = frozenset(name for name in LimitName if name.startswith(("humidity", "air_temp")))
 

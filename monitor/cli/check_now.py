@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import time
-from functools import partial
 from itertools import groupby
 from pathlib import Path
 
@@ -24,7 +23,6 @@ from monitor.logged_samples import history_rows
 from monitor.outlook.keeper import look_ahead
 from monitor.outlook.read import choose_source
 from monitor.replay.play import ReplayJob, keeper_of
-from monitor.samples import channels_of
 from monitor.specs import find_spec
 from monitor.wire import enclosure_dict
 from rules.air.uncertainty import SHOW_FACTOR
@@ -117,7 +115,7 @@ def calls_now(
         now_s = _newest_s(store, config, source)
     rows = recent_readings(store, config, now_s, source, raw=True)
     begin_s = rows[0].time_s if rows else now_s
-    keeper.channels_of = partial(channels_of, with_former_points(store, config, source=source))
+    keeper.counted = with_former_points(store, config, source=source)
     keeper.set_events(events)
     sections, _ = sections_of(config, events)
     last = last_calls(store, name, sections) if source == LIVE else {}

@@ -16,12 +16,17 @@ import typer
 
 from monitor.cli.options import DbOption, JsonOption, config_option, known_option, known_then_of
 from monitor.config.model import EnclosureConfig
-from monitor.log.facts import config_in, spec_in, specs_of
+from monitor.log.facts import specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import Store
-from monitor.logged_films import films_in_log, load_temperatures, temperatures_of
+from monitor.logged_films import (
+    FilmBasis,
+    film_basis,
+    films_in_log,
+    load_temperatures,
+    temperatures_of,
+)
 from monitor.screen.phrases import clock_words, pot_name
-from monitor.specs import find_spec
 from monitor.times import is_of_day, moment_s, zone_in_log, zone_or_local
 from monitor.wire import clock_dict
 from rules.clocks.all_clocks import (
@@ -82,13 +87,13 @@ def run(
         zone = _zone(store, names)
         time_s = now_s if at is None else moment_s(at, now_s, zone, nearest=True)
         known_s = time_s if known_then else None
+        bases = {name: film_basis(store, name, configs.get(name), beside) for name in names}
         found = {
             name: clocks_in_log(
                 store,
                 name,
                 time_s,
-                config=configs.get(name),
-                beside=beside,
+                bases[name],
                 known_s=known_s,
                 all_happened=at is None,
                 look_ahead=not known_then,
@@ -97,7 +102,7 @@ def run(
             for name in names
         }
         found = {
-            name: _with_gates(store, name, time_s, clocks, beside, known_s)
+            name: _with_gates(store, name, time_s, clocks, bases[name], known_s)
             for name, clocks in found.items()
         }
         hint = _long_over(store, names, now_s) if at is None else ""
@@ -136,14 +141,14 @@ def _with_gates(
     enclosure: str,
     time_s: float,
     clocks: tuple[Clock, ...],
-    beside: Path | None,
+    basis: FilmBasis,
     known_s: float | None,
 ) -> tuple[Clock, ...]:
     """The clocks, where an open window says what of its film holds the next coat."""
     zone = zone_or_local(zone_in_log(store, enclosure))
     held: dict[str | None, tuple[str, ...]] = {}
     for section in {clock.section for clock in clocks if clock.is_open_window}:
-        films = films_in_log(store, enclosure, section, time_s, zone, beside, known_s)
+        films = films_in_log(store, enclosure, section, time_s, zone, basis, known_s)
         held[section] = () if films is None else films.held
     return tuple(with_held(clock, held.get(clock.section, ())) for clock in clocks)
 
@@ -208,9 +213,8 @@ def clocks_in_log(
     store: Store,
     enclosure: str,
     time_s: float,
+    basis: FilmBasis,
     *,
-    config: EnclosureConfig | None = None,
-    beside: Path | None = None,
     known_s: float | None = None,
     all_happened: bool = False,
     look_ahead: bool = False,
@@ -223,8 +227,7 @@ def clocks_in_log(
         store: the log.
         enclosure: whose.
         time_s: the time to reckon for [s].
-        config: says which surface belongs to which section, and the default spec.
-        beside: the folder that spec files count from.
+        basis: by what its films are reckoned.
         known_s: leave out what was recorded or arrived later; None leaves out nothing [s].
         all_happened: the time is now, whatever the clock says: what stands in the log has happened.
         look_ahead: reckon what is left by the outlook too, where the log determines one; for the
@@ -238,15 +241,11 @@ def clocks_in_log(
         events = happened(events, time_s)
     if over is not None:
         events = without_corrected(events, over)
-    from_log = config is None
-    config = config or config_in(store, enclosure)
     if known_s is not None:
         events = tuple(e for e in events if e.recorded_s is None or e.recorded_s <= known_s)
-    default = spec_in(store, enclosure, beside)
-    if config is not None and not from_log:
-        default = find_spec(config.spec, beside)[0]
+    config, default = basis.config, basis.default
     asked = (*events, over) if over is not None else events
-    specs = {default.name: default, **specs_of(store.spec_text, asked, beside)[0]}
+    specs = {default.name: default, **specs_of(store.spec_text, asked, basis.beside)[0]}
     named = {event.section for event in events if event.section is not None}
     if config is not None:
         # A pot stands beside every section's surface, whichever the events name.
@@ -259,7 +258,7 @@ def clocks_in_log(
     merged: list[tuple[Clock, ...]] = []
     histories = []
     for section, next_spec in zip(sections, next_specs, strict=True):
-        temperatures = temperatures_of(store, enclosure, config, section, events)
+        temperatures = temperatures_of(store, enclosure, basis.counted, section, events)
         from_s = history_wanted_from_s(section, events, time_s)
         for to_s in history_ends_s(section, events, time_s):
             if from_s is not None:
@@ -276,7 +275,7 @@ def clocks_in_log(
             break
         from monitor.outlook.clocks import surface_ahead
 
-        section, given = sections[place], None if from_log else config
+        section, given = sections[place], config if basis.is_given else None
         ahead = surface_ahead(store, enclosure, section, time_s, config=given, forecast=forecast)
         merged[place] = clocks_of(
             section, events, specs, default, histories[place], time_s, ahead, next_specs[place]

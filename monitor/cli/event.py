@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import time
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -18,11 +18,11 @@ from monitor.cli.options import (
     SpecOption,
     figure,
 )
-from monitor.log.facts import config_in
+from monitor.log.facts import config_in, with_former_points
 from monitor.log.files import reading_log
 from monitor.log.log import Store, log_path
 from monitor.named import kind_named, method_named
-from monitor.record import NEEDS_POINT, Scene, check, out_now, record
+from monitor.record import NEEDS_POINT, Answers, Scene, check, out_now, record
 from monitor.specs import shipped_names, spec_path, spec_text
 from monitor.times import carries_zone, is_of_day, moment_s, zone_in_log, zone_or_local
 from rules.errors import FilmcallError
@@ -33,7 +33,7 @@ from rules.units import DAY_S
 from rules.vocabulary import EventKind, Service
 
 if TYPE_CHECKING:
-    from monitor.wire import Json
+    from monitor.logged_films import FilmBasis
     from rules.clocks.clock import Clock
 
 LATE_S = 60.0
@@ -146,6 +146,8 @@ def run(
             print(notice, file=sys.stderr)
         scene = _scene(store, event, zone)
         found = record(store, event, scene, photo=photo)
+        if event.kind in PROBES_MOVED and scene.config is not None:
+            scene = replace(scene, config=with_former_points(store, scene.config))
         strange = (_stranger(store, enclosure), _strange_point(store, enclosure, point))
     kept, touches, warnings = found.event, found.touches, (*found.warnings, *strange)
     late = now_s - time_s
@@ -184,32 +186,30 @@ def _scene(store: Store, event: Event, zone: str | None) -> Scene:
         events = happened(events, event.time_s)
 
     # What reckons clocks is loaded only where an event asks for one.
+    @cache
+    def basis() -> FilmBasis:
+        from monitor.logged_films import film_basis
+
+        return film_basis(store, name)
+
     def clocks(time_s: float, over: Event | None) -> tuple[Clock, ...]:
         from monitor.cli.clocks import clocks_in_log
 
         ahead = over is not None
         return clocks_in_log(
-            store, name, time_s, over=over, look_ahead=ahead, all_happened=typed_now
+            store, name, time_s, basis(), over=over, look_ahead=ahead, all_happened=typed_now
         )
 
     def memory(section: str | None, time_s: float) -> list[str]:
         from monitor.logged_films import films_in_log
 
-        films = films_in_log(store, name, section, time_s, shown_in)
+        films = films_in_log(store, name, section, time_s, shown_in, basis())
         return [] if films is None else list(films.held)
 
-    def answers(section: str) -> tuple[Json | None, Json | None]:
-        from monitor.job.standing import heard
+    def answers(section: str, time_s: float) -> Answers:
+        from monitor.job.standing import answers_at
 
-        last = heard(store, name, event.time_s)
-        stood = None if last is None else last.fresh(section, event.time_s)
-        if stood is None:
-            return None, None
-        told = json.loads(stood.call.body)
-        start, films = told.get("start"), told.get("films")
-        # Its figures are those of the hour at which it last changed.
-        at = {"logged_s": stood.call.time_s}
-        return start and {**start, **at}, films and {**films, **at}
+        return answers_at(store, name, section, time_s)
 
     return Scene(events, config_in(store, name), shown_in, clocks, memory, answers)
 

@@ -177,8 +177,15 @@ class EnclosureConfig:
     units: Units | None = None
 
     def carried_out(self, standing: Iterable[Event]) -> CarriedOut:
-        """Return which of the points events in force say are out, and when."""
-        surfaces = [p.section for p in self.points if p.quantity is Quantity.SURFACE_TEMP]
+        """Return which of the points events in force say are out, and when.
+
+        What `--section` meant follows from the points of that time, so former ones belong to it.
+        """
+        surfaces: dict[str | None, float] = {}
+        for point in self.points:
+            if point.quantity is Quantity.SURFACE_TEMP:
+                left_s = surfaces.get(point.section, -math.inf)
+                surfaces[point.section] = max(left_s, point.left_s)
         return CarriedOut(standing, surfaces)
 
     def assumed_surface(self, section: str | None) -> AssumedSurface | None:

@@ -18,7 +18,7 @@ from monitor.job.weather import air_ahead, read_hours, read_year
 from monitor.log.facts import specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import log_path
-from monitor.logged_films import LoggedFilms, films_in_log
+from monitor.logged_films import LoggedFilms, film_basis, films_in_log
 from monitor.times import moment_s
 from rules.events import Event
 from rules.job.ahead import Ahead
@@ -232,11 +232,12 @@ def job_at_hand(
                 ends = [heard(store, name, job.deadline_s) for name in names]
                 from_s = now_s = max(from_s, *mine, *(each.read_s for each in ends if each))
             last = {n: said for n in names if (said := heard(store, n, now_s)) is not None}
+            bases = {name: film_basis(store, name, None, path.parent) for name in names}
             films = {
                 each.name: found
                 for each in job.sections
                 if (found := films_in_log(store, each.enclosure, each.name, from_s,
-                                          job.hours.zone, path.parent)) is not None
+                                          job.hours.zone, bases[each.enclosure])) is not None
             }  # fmt: skip
     ahead = air_ahead(job, hours, year, from_s, tents)
     done = followed(job, events, from_s, specs, films, ahead)

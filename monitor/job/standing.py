@@ -13,10 +13,12 @@ from monitor.log.facts import KEY as FACTS
 from monitor.log.facts import config_of, facts_in
 from monitor.log.log import Store
 from monitor.log.rows import CallRow
+from monitor.record import Answers
 from rules.units import HOUR_S
 from rules.vocabulary import ALL_SECTIONS, Stage
 from sensors.faults import DEFAULT_RULES, max_age_s
 
+_MICROSECOND_S = 1e-6  # to which the log keeps a time
 _USUAL_FROM_S = 3.0 * HOUR_S  # more than three readings of the slowest probe that counts by default
 
 
@@ -51,7 +53,27 @@ class Heard:
         stood = self.of(section)
         if stood is None or self.counts_until_s < now_s:
             return None
-        return stood if 0.0 <= now_s - stood.until_s < HOUR_S else None
+        return stood if -_MICROSECOND_S <= now_s - stood.until_s < HOUR_S else None
+
+
+def answers_at(store: Store, enclosure: str, section: str, time_s: float) -> Answers:
+    """Return what the log has of a section's answers at a time.
+
+    Args:
+        store: the log.
+        enclosure: which.
+        section: of it.
+        time_s: nothing later is looked at [s since 1970].
+    """
+    last = heard(store, enclosure, time_s)
+    if last is None:
+        return Answers(None, None)
+    silent_s = last.read_s if last.counts_until_s < time_s else None
+    stood = last.fresh(section, time_s) if silent_s is None else last.of(section)
+    if stood is None:
+        return Answers(None, None, None, silent_s)
+    told = json.loads(stood.call.body)
+    return Answers(told.get("start"), told.get("films"), stood.call.time_s, silent_s)
 
 
 def heard(store: Store, enclosure: str, time_s: float) -> Heard | None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import partial
 from typing import Protocol
 
 from monitor.calibrations import CalibrationBook
@@ -17,6 +16,7 @@ from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
 from monitor.job.beside import JobKeeper
+from monitor.job.standing import answers_at
 from monitor.live.call_message import is_blind, screen_keys
 from monitor.live.publish import Publisher
 from monitor.live.restart import (
@@ -44,14 +44,13 @@ from monitor.log.retention import Retention
 from monitor.log.rows import AlarmRow, EventId, LogRefused, Outage
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper
-from monitor.record import Recorded, Scene, record, spec_of, warnings_of
-from monitor.samples import channels_of
+from monitor.record import Answers, Recorded, Scene, record, spec_of, warnings_of
 from monitor.snapshot import Snapshot
 from monitor.tell import Tell, Teller
 from monitor.times import AHEAD_S
 from monitor.wire import Json, answers_of, enclosure_dict
 from rules.air.state import pressure_at_altitude_pa
-from rules.events import Event, in_force
+from rules.events import TYPED_NOW_S, Event, in_force
 from rules.reasons import Doubt
 from rules.section import SectionCall
 from rules.text import duration_text
@@ -246,9 +245,7 @@ class Watch:
         keeper.outside_c = self._outside_c
         keeper.all_happened = True
         sections, named = sections_of(config, events)
-        keeper.channels_of = partial(
-            channels_of, counted_points(self._store, config, events, sections, now_s)
-        )
+        keeper.counted = counted_points(self._store, config, events, sections, now_s)
         keeper.set_events(events)
         facts = keep_facts(self._store, config, keeper.default_spec, keeper.spec_text)
         teller = Teller(self._told, store=self._store, facts=facts, clocks=keeper.clock_dicts)
@@ -346,7 +343,11 @@ class Watch:
                 enclosure, time_s, over, None if over is None else spec_of(self._store, over)
             ),
             memory=lambda section, _: keeper.memory_of(section or ALL_SECTIONS, now_s),
-            answers=lambda section: answers_of(enclosure.explain(), section),
+            answers=lambda section, time_s: (
+                Answers(*answers_of(enclosure.explain(), section))
+                if abs(now_s - time_s) <= TYPED_NOW_S
+                else answers_at(self._store, enclosure.name, section, time_s)
+            ),
         )
 
     def end(self) -> None:

@@ -34,7 +34,7 @@ from rules.reasons import IS_THE_FILM_SAFE, MAY_I_START
 from rules.section import LastAnswer
 from rules.text import duration_text
 from rules.units import DAY_S
-from rules.vocabulary import ALL_SECTIONS
+from rules.vocabulary import ALL_SECTIONS, EventKind
 from sensors.reading import Quality, Quantity, Reading
 
 if TYPE_CHECKING:
@@ -110,8 +110,25 @@ def counted_points(
         now_s: now [s].
     """
     wanted = (history_wanted_from_s(each, events, now_s) for each in sections)
-    from_s = min([now_s - LATE_EVENT_S, *(each for each in wanted if each is not None)])
+    from_s = min(
+        [
+            now_s - LATE_EVENT_S,
+            _out_since_s(in_force(tuple(events))),
+            *(each for each in wanted if each is not None),
+        ]
+    )
     return with_former_points(store, config, now_s=now_s, from_s=from_s, source=LIVE)
+
+
+def _out_since_s(standing: Iterable[Event]) -> float:
+    """Since when probes may be out: what was meant then follows from the points of then [s]."""
+    since_s = math.inf
+    for each in standing:
+        if each.kind is EventKind.PROBES_OUT:
+            since_s = min(since_s, each.time_s)
+        elif each.kind is EventKind.PROBES_IN and each.section in (None, ALL_SECTIONS):
+            since_s = math.inf
+    return since_s
 
 
 def load_temperatures(

@@ -9,13 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.config.model import EnclosureConfig, PointConfig, worst_accuracy
+from monitor.log.facts import with_former_points
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
 from rules.air.arrays import dew_points_c
 from rules.air.saturation import AIR_MAX_C, AIR_MIN_C, RH_FRACTION_PCT, RH_MAX_PCT
 from rules.climate import AssumedSurface, assumed_words
 from rules.clocks.history import TemperatureHistory, with_assumed_surface
-from rules.events import CarriedOut, in_force
+from rules.events import PROBES_MOVED, CarriedOut, in_force
 from rules.known import HUMIDITY, TEMPERATURE
 from rules.outlook.damped_trend import MOST_CELLS
 from rules.outlook.track import (
@@ -174,7 +175,10 @@ def columns_of(store: Store, enclosure: str, source: int, config: EnclosureConfi
     """
     points = _points(config)
     standing = in_force(store.events(enclosure))
-    carried = CarriedOut(standing) if config is None else config.carried_out(standing)
+    if config is None or not any(each.kind in PROBES_MOVED for each in standing):
+        carried = CarriedOut(standing)
+    else:
+        carried = with_former_points(store, config, source=source).carried_out(standing)
 
     def column(name: str, quantity: Quantity, count: int, end_s: float) -> Floats:
         low, high = believable(quantity)

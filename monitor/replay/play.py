@@ -8,7 +8,6 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -22,7 +21,6 @@ from monitor.log.log import Store
 from monitor.log.rows import Outage
 from monitor.log.write import COMMIT_ROWS_REPLAY
 from monitor.replay.arrivals import Arrivals, Placed
-from monitor.samples import channels_of
 from monitor.specs import find_spec
 from monitor.tell import Tell, Teller
 from rules.air.state import pressure_at_altitude_pa
@@ -343,7 +341,7 @@ def keeper_of(
         surface_accuracy_k=worst_accuracy(job.config, Quantity.SURFACE_TEMP),
         air_accuracy_k=worst_accuracy(job.config, Quantity.AIR_TEMP),
         assumed_surface=job.config.assumed_surface,
-        channels_of=partial(channels_of, job.config),
+        counted=job.config,
         specs_of=lambda found, text_of: specs_of(text_of, found, beside)[0],
     )
     keeper.spec_text, keeper.text_of = job.spec_text, text_of

@@ -136,7 +136,7 @@ def coat_outcome(coat: CoatRecord, session: Session) -> str:
     broken = [each for each in coat.limits if each.broken_s > 0.0]
     partly = [each for each in coat.limits if each.beyond.partly_s > 0.0]
     missed = [each for each in coat.windows if each.kept in _MISSED and each.missed_s >= 60.0]
-    unknown_s = max((each.unknown_s for each in coat.limits), default=0.0)
+    unknown_s = coat.unknown_s
     said: list[str] = []
     if broken:
         worst = max(broken, key=lambda each: each.broken_s)

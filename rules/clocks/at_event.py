@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Collection, Iterable
 from typing import TYPE_CHECKING
@@ -250,6 +251,38 @@ def ended_before_begun(
         "--corrects and --withdraw, and record the end with its right time. If it is of a coat "
         "before, record it with that coat's number: filmcall event coat-ended --coat N --at TIME"
     )
+
+
+def parts_a_coat(
+    event: Event,
+    before: Iterable[Event],
+    touches: Collection[str],
+    hour: Callable[[float], str],
+) -> list[str]:
+    """Return what to say of an end that makes a new coat of what carried one on, a clause each.
+
+    Args:
+        event: about to be kept.
+        before: the enclosure's events as kept.
+        touches: as `touched` gives them.
+        hour: shows a time of day [s].
+    """
+    if event.kind is not EventKind.COAT_ENDED or event.withdrawn:
+        return []
+    before, found = tuple(before), []
+    for name in touches or (None,):
+        begun_s = {coat.started_s for coat in work_of(name, before, math.inf).coats}
+        where = "" if name in (None, ALL_SECTIONS) else f"{name}: "
+        found += [
+            f"{where}what was begun at {hour(coat.started_s)} carried the coat on; with this end "
+            f"it is coat {coat.number}, laid {duration_text(coat.started_s - event.time_s)} after "
+            "it. If it was one coat, take this row back with --corrects and --withdraw"
+            for coat in work_of(name, (*before, event), math.inf).coats
+            if coat.started_s is not None
+            and coat.started_s > event.time_s
+            and coat.started_s not in begun_s
+        ]
+    return found
 
 
 def no_such_pot(

@@ -120,6 +120,15 @@ class CoatRecord:
         """The first that is known of it [s]."""
         return self.started_s if self.started_s is not None else self.ended_s or self.until_s
 
+    @property
+    def unknown_s(self) -> float:
+        """For how long some limit that mattered to it is not known, in all [s]."""
+        total_s, until_s = 0.0, -math.inf
+        for begin_s, end_s in sorted(span for each in self.limits for span in each.unknown):
+            total_s += max(0.0, end_s - max(begin_s, until_s))
+            until_s = max(until_s, end_s)
+        return total_s
+
     def open_until_s(self, step: Until) -> float:
         """Until when a harm that ends with a step, or after a time, can have reached it [s]."""
         return min(self.until_s, self.steps_s.get(step, math.inf))

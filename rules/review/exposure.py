@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from rules.events import Spans
 from rules.known import CARBON_DIOXIDE, HUMIDITY, MARGIN, TEMPERATURE, Bools, Floats, Pace, ends_of
 from rules.limits import is_upper, unit_of
 from rules.units import HOUR_S
@@ -219,6 +220,7 @@ class LimitTimes:
         broken_s: time beyond; `beyond.partly_s` is neither in it nor in the others [s].
         unknown_s: time that a needed point leaves unknown [s].
         beyond: how far and how long.
+        unknown: the spans that make up `unknown_s` [s].
     """
 
     name: LimitName
@@ -230,6 +232,7 @@ class LimitTimes:
     broken_s: float
     unknown_s: float
     beyond: Excess
+    unknown: Spans = ()
 
     @property
     def whole_s(self) -> float:
@@ -383,12 +386,16 @@ def limit_times(
         measured=None if measured is None else measured[cells],
     )
     inside = bound - value if upper else value - bound
-    known = ~np.isnan(inside)
+    valued = known = ~np.isnan(inside)
     if complete is not None:
-        known &= complete[cells]
+        known = valued & complete[cells]
+    with np.errstate(invalid="ignore"):
+        told = known | (inside < 0.0)
     if found.partly_s:
         side = series.highest[name][cells] if upper else series.lowest[name][cells]
-        known &= ~((side > bound) if upper else (side < bound))
+        partly = (side > bound) if upper else (side < bound)
+        told |= valued & partly
+        known &= ~partly
     with np.errstate(invalid="ignore"):
         ok_s = float(covered[known & (inside >= guard) & (inside >= 0.0)].sum())
         near_s = float(covered[known & (inside >= 0.0) & (inside < guard)].sum())
@@ -402,4 +409,18 @@ def limit_times(
         broken_s=found.beyond_s,
         unknown_s=max(0.0, whole_s - ok_s - near_s - found.beyond_s - found.partly_s),
         beyond=found,
+        unknown=_spans_without(series, cells, told, from_s, to_s),
     )
+
+
+def _spans_without(
+    series: ClimateSeries, cells: slice, told: Bools, from_s: float, to_s: float
+) -> Spans:
+    """The parts of a span that no told cell covers [s]."""
+    begins_s = np.maximum(series.time_s[cells][told], from_s)
+    ends_s = np.minimum(series.time_s[cells][told] + series.step_s, to_s)
+    gaps = np.stack([np.append(from_s, ends_s), np.append(begins_s, to_s)], axis=1)
+    return tuple((float(a), float(b)) for a, b in gaps[gaps[:, 1] - gaps[:, 0] > _NOTHING_S])
+
+
+_NOTHING_S = 1e-3

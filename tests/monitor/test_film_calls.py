@@ -9,14 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import replace
-from functools import partial
 
 import pytest
 
 from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure, constant_film
 from monitor.films import FilmKeeper
-from monitor.samples import channels_of
 from monitor.screen.sentence import change
 from monitor.screen.theme import Theme
 from monitor.specs import find_spec
@@ -71,7 +69,7 @@ class Tent:
             for name, quantity, accuracy in POINTS
         )
         config = EnclosureConfig("tent", points, coating.name)
-        self.keeper = FilmKeeper(coating, {}, channels_of=partial(channels_of, config))
+        self.keeper = FilmKeeper(coating, {}, counted=config)
         self._events = list(events)
         self._tell()
         self.tent = Enclosure(

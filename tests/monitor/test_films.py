@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 import pytest
@@ -19,7 +18,7 @@ from monitor.enclosure import Enclosure
 from monitor.films import RECKON_EVERY_S, FilmKeeper
 from monitor.log.facts import TextOf
 from monitor.log.rows import Calibration
-from monitor.samples import ROOM_ROWS, TemperatureChannel, Temperatures, channels_of
+from monitor.samples import ROOM_ROWS, TemperatureChannel, Temperatures
 from monitor.specs import find_spec
 from rules.clocks.clock import ClockState
 from rules.events import Event
@@ -54,7 +53,7 @@ def config_of(*sections: str) -> EnclosureConfig:
 def kept_beside(*sections: str) -> tuple[FilmKeeper, Enclosure]:
     """Return a tent with a plank's probe in each section, and what follows its films."""
     config = config_of(*sections)
-    keeper = FilmKeeper(TOPCOAT, {}, channels_of=partial(channels_of, config))
+    keeper = FilmKeeper(TOPCOAT, {}, counted=config)
     return keeper, Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
 
 
@@ -70,6 +69,9 @@ TWO_PLANKS = tuple(
 
 
 HULL_AND_AIR = (TWO_PLANKS[0], TWO_PLANKS[2])
+HULL_AND_AIR_POINTS = EnclosureConfig(
+    "tent", (point(Quantity.SURFACE_TEMP, "plank-a"), point(Quantity.AIR_TEMP, "air-bow"))
+)
 
 
 def samples_of(channels: Sequence[TemperatureChannel] = HULL_AND_AIR) -> Temperatures:
@@ -219,7 +221,7 @@ def test_an_end_is_seen_in_the_second_after_it_whoever_looks_besides(begins_s: f
     ends = []
     for look_every_s in (math.inf, 2.0, 45.0):
         config = config_of()
-        keeper = FilmKeeper(PRIMER, {}, channels_of=partial(channels_of, config))
+        keeper = FilmKeeper(PRIMER, {}, counted=config)
         tent = Enclosure(config, keeper.film_of, T0 - 600.0, on_evaluated=keeper.evaluated)
         keeper.set_events([event(EventKind.MIXED, begins_s)])
         for minute in range(-10, 0):
@@ -257,7 +259,7 @@ def test_a_film_keeps_the_spec_that_it_was_laid_with() -> None:
 
 
 def test_a_mix_over_a_curing_film_leaves_two_answers_each_by_its_own_limits() -> None:
-    keeper = FilmKeeper(TOPCOAT, {}, channels_of=lambda _section: HULL_AND_AIR)
+    keeper = FilmKeeper(TOPCOAT, {}, counted=HULL_AND_AIR_POINTS)
     keeper.set_events(
         [
             event(EventKind.COAT_STARTED),
@@ -278,7 +280,7 @@ def test_a_mix_over_a_curing_film_leaves_two_answers_each_by_its_own_limits() ->
 
 
 def test_how_long_a_film_will_mind_is_known_from_its_clocks() -> None:
-    keeper = FilmKeeper(TOPCOAT, {}, channels_of=lambda _section: HULL_AND_AIR)
+    keeper = FilmKeeper(TOPCOAT, {}, counted=HULL_AND_AIR_POINTS)
     keeper.set_events([event(EventKind.COAT_STARTED), event(EventKind.COAT_ENDED, 0.0)])
     keeper.samples("all").put_before((T0 + 60.0 * k, 20.5, 20.5, 20.5, 20.5) for k in range(60))
     film = keeper.film_of("all", T0 + 3540.0)
@@ -379,7 +381,7 @@ def test_a_film_without_a_surface_point_is_followed_by_the_air_as_the_config_ass
         TOPCOAT,
         {},
         assumed_surface=config.assumed_surface,
-        channels_of=partial(channels_of, config),
+        counted=config,
     )
     tent = Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
     tent.ensure_section("mast")
@@ -404,7 +406,7 @@ def test_a_spike_that_the_next_reading_confirms_was_not_ignored() -> None:
 def test_a_clock_names_the_probe_that_was_silent_while_it_ran_and_for_how_long() -> None:
     planks = [point(Quantity.SURFACE_TEMP, name) for name in ("plank-bow", "plank-stern")]
     config = EnclosureConfig("tent", (point(Quantity.AIR_TEMP), *planks))
-    keeper = FilmKeeper(TOPCOAT, {}, channels_of=partial(channels_of, config))
+    keeper = FilmKeeper(TOPCOAT, {}, counted=config)
     tent = Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
     tent.ensure_section("port")
     laid_s = 6 * 3600.0
@@ -435,7 +437,7 @@ def test_a_clock_names_the_probe_that_was_silent_while_it_ran_and_for_how_long()
 def test_a_clock_names_a_probe_that_has_told_nothing_at_all() -> None:
     planks = [point(Quantity.SURFACE_TEMP, name) for name in ("plank-bow", "plank-stern")]
     config = EnclosureConfig("tent", (point(Quantity.AIR_TEMP), *planks))
-    keeper = FilmKeeper(TOPCOAT, {}, channels_of=partial(channels_of, config))
+    keeper = FilmKeeper(TOPCOAT, {}, counted=config)
     tent = Enclosure(config, keeper.film_of, T0, on_evaluated=keeper.evaluated)
     tent.ensure_section("port")
     keeper.set_events([event(EventKind.COAT_STARTED), event(EventKind.COAT_ENDED, 600.0)])

@@ -11,7 +11,6 @@ import math
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import Any
 
 import pytest
@@ -19,7 +18,6 @@ import pytest
 from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
-from monitor.samples import channels_of
 from monitor.specs import find_spec
 from rules import section as section_module
 from rules.call import Call
@@ -206,7 +204,7 @@ def lived(made: Night) -> Said:
         spec,
         {},
         assumed_surface=made.config.assumed_surface,
-        channels_of=partial(channels_of, made.config),
+        counted=made.config,
     )
     keeper.set_events(made.events)
     said = Said([], [], set())

@@ -6,14 +6,13 @@ snapshot and board.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
-from functools import partial
 
 from monitor.alarms.board import AlarmBoard, Ring
 from monitor.config.model import EnclosureConfig, PointConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
-from monitor.samples import channels_of
 from monitor.screen.freshness import QuietLines
 from monitor.snapshots import SnapshotMaker
 from monitor.specs import find_spec
@@ -61,7 +60,7 @@ class Trial:
             {},
             surface_accuracy_k=0.5,
             air_accuracy_k=0.3,
-            channels_of=partial(channels_of, config),
+            counted=config,
         )
         keeper.set_events((*coat, *more))
         enclosure = Enclosure(
@@ -111,7 +110,10 @@ def test_probes_out_hold_calmly_and_remind_once_when_they_are_due() -> None:
     trial = Trial(at(EventKind.PROBES_OUT, 39.5, 60.0), at(EventKind.PROBES_IN, 79.5))
     assert trial.calls[38] is Call.GO
     assert set(trial.calls[40:80]) == {Call.HOLD}
-    assert all(text.startswith("probes are out on purpose until") for text in trial.first[40:79])
+    assert all(text.startswith("probes are out on purpose until") for text in trial.first[40:60])
+    for text in trial.first[60:79]:
+        assert text.startswith("probes are out on purpose and were to be back at 2026-11-30 01:54:")
+        assert "Bring them back if" in text
     assert [line for minute, line in trial.lines if minute < 79] == []
     assert [minute for minute, _ in trial.rings] == [61]
     assert "safety data sheet allows entry" in trial.rings[0][1].text
@@ -135,15 +137,16 @@ def test_where_all_are_out_a_word_on_one_section_makes_its_air_no_failed_probe()
     """Else its alarm would send somebody in to look at probes that lie on the desk."""
     all_out = at(EventKind.PROBES_OUT, 1.0)
     port_out = replace(at(EventKind.PROBES_OUT, 3.0), section="hull-port")
-    carried = CarriedOut((all_out, port_out), ("hull-port", "hull-stbd"))
+    planks = dict.fromkeys(("hull-port", "hull-stbd"), math.inf)
+    carried = CarriedOut((all_out, port_out), planks)
     seen = [
         carried.of_section(section, START_S + 4 * MIN) for section in ("hull-port", "hull-stbd")
     ]
     assert seen == [ProbesOut(START_S + MIN, None)] * 2
-    only = CarriedOut((port_out,), ("hull-port", "hull-stbd"))
+    only = CarriedOut((port_out,), planks)
     assert only.of_section("hull-port", START_S + 4 * MIN) == ProbesOut(
         START_S + 3 * MIN, None, "hull-port"
     )
     assert only.of_section("hull-stbd", START_S + 4 * MIN) is None
-    no_surface = CarriedOut((port_out,), ())
+    no_surface = CarriedOut((port_out,), {})
     assert no_surface.of_section("hull-port", START_S + 4 * MIN) is None, "nothing is out"

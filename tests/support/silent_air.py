@@ -115,7 +115,7 @@ class Course:
 
     places: tuple[Place, ...]
     air_k: float = 17.0
-    every_s: float = 60.0
+    every_s: float = 120.0
     span_h: tuple[float, float] = (BEGIN_H, END_H)
     air: tuple[tuple[float, float], ...] = ()
     dew: tuple[tuple[float, float], ...] = ((0.0, DEW_C),)
@@ -311,12 +311,13 @@ COLD: tuple[Planted, ...] = (
     (-16.0, 120.0, 4.0, 60.0, 0.0),
 )
 ALL = WARM + COLD
+LASTING = tuple(each for each in ALL if each[2] > 7.0 and each[3] >= 60.0)
 
 
 def planted(each: Planted, *, lasting: bool = False, how: str = "") -> Course:
     """Return a course that ends an hour after its silence at the earliest."""
     air_k, lag_min, for_h, every_s, sun_k = each
-    last_h = 35.5 + air_k / 100.0 if every_s < 60.0 else max(END_H, SILENT_H + for_h + 1.0)
+    last_h = 36.5 if every_s < 60.0 else max(END_H, SILENT_H + for_h + 1.0)
     span_h = (22.0 if every_s < 60.0 else last_h - 23.5, last_h)
     place = silent(lag_min / 60.0, math.inf if lasting else for_h, how, sun_k)
     return Course((place,), air_k, every_s, span_h)

@@ -204,5 +204,8 @@ def test_the_reply_names_the_section_where_no_config_is_known(tmp_path: Path) ->
     words = ("--enclosure", "tent", "--db", str(tmp_path / "log.db"))
     one = filmcall("event", "probes-out", "--section", PORT, *words).out
     assert f"out now: surface of {PORT}" in one
-    assert "out now: every probe inside" in filmcall("event", "probes-out", *words).out
+    every = filmcall("event", "probes-out", *words).out.partition("out now: ")[2].splitlines()
+    assert every == ["every probe inside"]
+    back = filmcall("event", "probes-in", "--section", PORT, *words).out
+    assert f"out now: every probe inside but the surface of {PORT}" in back
     assert "out now: no probe" in filmcall("event", "probes-in", *words).out

@@ -22,6 +22,8 @@ from command import Ran, filmcall
 
 from monitor.cli.clocks import clock_line, clocks_in_log
 from monitor.log.log import Store
+from monitor.log.read import Queries
+from monitor.logged_films import film_basis
 from monitor.logged_samples import history_rows
 from monitor.samples import TemperatureChannel, Temperatures, ends_of
 from monitor.specs import find_spec
@@ -79,18 +81,20 @@ class Log:
         self.db = str(folder / "log.db")
         self.config = folder / "tent.toml"
 
-    def play(self, recording: Path, damp: bool = False) -> None:
-        """Play the day; damp at will: port is at 18.5 then, and 97 % (dew point 19.5) till 4 h."""
+    def play(
+        self, recording: Path, damp: bool = False, port: str = "18.5", stbd: str = "10.5"
+    ) -> None:
+        """Play the day; damp at will: port as given, and 97 % (dew point 19.5) till 4 h."""
         self.config.write_text(CONFIG)
         with recording.open("w", newline="") as file:
             rows = csv.writer(file)
             rows.writerow(["time", "air", "rh", "port", "stbd"])
             for minute in range(24 * 60):
                 at = iso(self.begin_s + 60.0 * minute)
-                humidity, port = 50.0, "20.5"
-                if damp:
-                    humidity, port = 97.0 - max(minute - 240, 0), "18.5"
-                rows.writerow([at, "20.0", f"{max(humidity, 50.0):.0f}", port, "10.5"])
+                humidity = 97.0 - max(minute - 240, 0) if damp else 50.0
+                rows.writerow(
+                    [at, "20.0", f"{max(humidity, 50.0):.0f}", port if damp else "20.5", stbd]
+                )
         ran = filmcall("replay", str(recording), "--config", str(self.config), "--db", self.db)
         assert ran.code == 0, ran.err
 
@@ -132,6 +136,32 @@ def test_an_open_window_says_that_its_film_is_to_be_washed_first(
     assert not [key for key in log.clocks(23.0, *words) if words], "no coat was known of then"
     log.event("washed", 22.0, "--section", "hull-port")
     assert log.clocks(23.0)["recoat opens", "hull-port"]["advice"] == ""
+
+
+def test_times_and_what_holds_a_coat_go_by_one_config_and_one_look_at_the_log(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By the config given both planks are on port, and the one that was wet counts for both."""
+    log = Log(tmp_path, time.time() // 3600.0 * 3600.0 - 3 * 86_400.0)
+    log.play(tmp_path / "day.csv", damp=True, port="24.0", stbd="18.5")
+    for section in ("hull-port", "hull-stbd"):
+        log.event("coat-started", 2.0, "--section", section)
+        log.event("coat-ended", 2.5, "--section", section)
+    looks: list[str] = []
+    looked = Queries.calls
+    monkeypatch.setattr(
+        Queries, "calls", lambda *of, **more: looks.append("calls") or looked(*of, **more)
+    )
+    own = log.clocks(23.0)
+    assert looks == ["calls"], "months of calls are read once"
+    both = tmp_path / "both.toml"
+    both.write_text(CONFIG.replace('section = "hull-stbd"', 'section = "hull-port"'))
+    given = log.clocks(23.0, "--config", str(both))
+    for found, is_wet in ((own, False), (given, True)):
+        port = found["recoat opens", "hull-port"]
+        assert ("while soft: wash" in str(port["advice"])) is is_wet
+    ends = [seconds(each["recoat opens", "hull-port"]["ends_at"]) for each in (own, given)]
+    assert ends[0] < ends[1] - HOUR_S, "the colder plank opens later"
 
 
 @pytest.fixture(scope="module")
@@ -445,7 +475,7 @@ def test_the_first_minute_after_an_event_is_known_as_a_running_watch_knows_it(
             if at_s <= now_s:
                 live.take(at_s, [(each, at_s) for each in (temp_c, temp_c, math.nan, math.nan)])
         events, specs = store.events("tent"), {spec.name: spec}
-        told = clocks_in_log(store, "tent", now_s)
+        told = clocks_in_log(store, "tent", now_s, film_basis(store, "tent"))
     watched = clocks_of(None, events, specs, spec, live.history(), now_s)
     assert {each.name for each in told} == {each.name for each in watched}
     for mine, its in zip(told, watched, strict=True):

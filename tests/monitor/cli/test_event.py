@@ -378,6 +378,24 @@ def test_an_end_without_a_start_is_one_where_it_was_written_down_before_the_next
     assert "warning: no coat was open, so coat 1 has an end and no start" in ran.out
 
 
+def test_an_end_typed_late_says_what_it_makes_of_the_coat_that_was_carried_on(db: str) -> None:
+    """DESIGN.md: at the moment of an event the program says what it means."""
+    spec = ("--section", "hull", "--spec", "polyurethane-topcoat")
+    event(db, "coat-started", *spec, "--at", ago(minutes=80))
+    on = event(db, "coat-started", *spec, "--at", ago(minutes=20))
+    assert "coat 1 has not been ended, so this carries it on" in on.out
+    ran = event(db, "coat-ended", "--section", "hull", "--at", ago(minutes=30))
+    assert re.search(
+        r"warning: hull: what was begun at \d\d:\d\d.* carried the coat on; with this end it is "
+        r"coat 2, laid 10 min after it\. If it was one coat, take this row back",
+        ran.out,
+    )
+    assert coats(db) == {2}
+    event(db, "coat-ended", "--corrects", "3", "--withdraw")
+    assert "carried the coat on" not in event(db, "coat-ended", "--section", "hull").out
+    assert coats(db) == {1}
+
+
 def coats(db: str) -> set[int]:
     """The coats on top, by their clocks."""
     told = json.loads(filmcall("clocks", "--json", "--db", db).out)["clocks"]

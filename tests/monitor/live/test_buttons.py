@@ -15,7 +15,7 @@ from command import filmcall
 from live import START_S, TWO_PLANKS, WET_C, Live, Machine
 
 from monitor.live.buttons import A_TURN, TAKE_BACK_S, Buttons
-from monitor.record import Scene, warnings_of
+from monitor.record import Answers, Scene, warnings_of
 from rules.events import Event
 from rules.text import iso_utc
 from rules.vocabulary import EventKind
@@ -109,31 +109,58 @@ def test_a_press_does_what_the_command_does_and_warns_of_the_same(tmp_path: Path
 
 def test_a_coat_that_is_begun_in_a_stop_is_answered_by_the_call_first(tmp_path: Path) -> None:
     """The plank at 8 degC is under the dew point of the air, 9.3 degC."""
-    machine = Machine(wall_ahead_s=time.time() - 1060.0)
+    machine = Machine(wall_ahead_s=time.time() - 1600.0)
     bench = Bench(tmp_path, Live(tmp_path, TWO_PLANKS, machine))
     live = bench.live
-    live.run(60.0, live.climate(port=WET_C, stbd=19.0))
-    said = "STOP: Hull 1.3 K below dew point: wet"
+    live.run(600.0, live.climate(port=WET_C, stbd=19.0))
+    said = "Hull 1.3 K below dew point: wet"
     now_s = live.machine.wall()
     port = Event(EventKind.COAT_STARTED, now_s, "tent", "hull-port", recorded_s=now_s)
-    assert live.watch.against(port)[0].startswith(said), "as a key asks before it is confirmed"
-    late = replace(port, time_s=now_s - 300.0)
-    assert not [each for each in live.watch.against(late) if "STOP" in each]
+    assert live.watch.against(port)[0].startswith(f"STOP: {said}"), "as a key asks beforehand"
+    stood, unread = (replace(port, time_s=now_s - ago_s) for ago_s in (300.0, 900.0))
+    (then,) = [each for each in live.watch.against(stood) if "STOP" in each]
+    assert re.fullmatch(rf"STOP at .*, by the log: {said}.*", then)
+    assert not [each for each in live.watch.against(unread) if "STOP" in each or "known" in each]
     live.store.flush()
     copy = tmp_path / "copy.db"
     live.store.file.connection.execute("VACUUM INTO ?", (str(copy),))
 
     pressed = bench.press(id="p1", kind="coat-started", section="hull-port")
-    assert pressed["warnings"][0].startswith(said)
-    for at, warned in ((pressed["time"], True), (iso_utc(now_s - 300.0), False)):
-        words = ("--section", "hull-port", "--at", at, "--enclosure", "tent", "--db", str(copy))
-        ran = filmcall("event", "coat-started", *words)
-        told = re.sub(r"STOP at .*?, by the log:", "STOP:", ran.out)
-        assert (f"\nwarning: {said}" in told) is warned
-        assert (", by the log: " in ran.out) is warned
+    assert pressed["warnings"][0].startswith(f"STOP: {said}")
+    for at_s, warned in ((now_s, True), (stood.time_s, True), (unread.time_s, False)):
+        words = ("--section", "hull-port", "--at", iso_utc(at_s), "--enclosure", "tent")
+        ran = filmcall("event", "coat-started", *words, "--db", str(copy))
+        found = re.search(rf"\nwarning: STOP at .*?, by the log: {said}", ran.out)
+        assert bool(found) is warned is (", by the log: " in ran.out)
     both = replace(port, section=None)
     assert live.watch.against(both)[0].startswith("STOP on hull-port: ")
     live.kill()
+
+
+def test_a_coat_that_is_begun_while_nothing_is_known_is_answered_so(tmp_path: Path) -> None:
+    """Killed under a GO the program leaves no later word; alive it calls HOLD once it is blind."""
+    live = Live(tmp_path, TWO_PLANKS, Machine(wall_ahead_s=time.time() - 4600.0))
+    live.run(1800.0, live.climate(port=19.0, stbd=19.0))
+    read_s = live.machine.wall()
+    live.store.flush()
+    killed = tmp_path / "killed.db"
+    live.store.file.connection.execute("VACUUM INTO ?", (str(killed),))
+    for _ in range(60):
+        live.run(10.0, {})
+    live.kill()
+
+    def told(db: Path, after_s: float) -> list[str]:
+        words = ("--section", "hull-port", "--at", iso_utc(read_s + after_s), "--db", str(db))
+        ran = filmcall("event", "coat-started", "--enclosure", "tent", *words)
+        assert ran.code == 0, ran.err
+        return [each for each in ran.out.splitlines() if "reading since" in each]
+
+    assert told(killed, 30.0) == [], "what was read 30 s ago still counts"
+    (none,) = told(killed, 600.0)
+    assert none.startswith("warning: no call: nothing is known of ")
+    (held,) = told(live.path, 600.0)
+    assert held.startswith("warning: HOLD at ")
+    assert none.rpartition(" since ")[2] == held.rpartition(" since ")[2]
 
 
 def test_what_the_call_says_of_a_film_is_not_said_again_for_its_memory(tmp_path: Path) -> None:
@@ -149,7 +176,7 @@ def test_what_the_call_says_of_a_film_is_not_said_again_for_its_memory(tmp_path:
             zone=None,
             clocks=lambda _, __: (),
             memory=lambda _, __: [wet],
-            answers=lambda _, told=told: (told, None),  # type: ignore[misc]
+            answers=lambda _, __, told=told: Answers(told, None),  # type: ignore[misc]
         )
         found = warnings_of(bench.live.store, port, scene)
         assert [each for each in found if "while soft" in each] == says

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -24,6 +24,7 @@ from monitor.config.load import load_config_file
 from monitor.log.facts import with_spec_text
 from monitor.log.rows import Calibration
 from rules.events import Event
+from rules.section import SectionCall
 from rules.vocabulary import EventKind
 from sensors.calibrate.fit import CalibrationMethod, Reference, fit
 from sensors.reading import Quantity
@@ -195,6 +196,52 @@ def test_a_probe_that_moves_to_another_section_leaves_its_film_what_it_measured(
         live.end()
     assert wet_by_review(live, tmp_path) == wet_told
     assert filmcall("sessions", "verify", "--db", str(live.path)).code == 0
+
+
+FOR_ALL = PLANK.format("stbd").replace('section = "hull-stbd"\n', "")
+
+
+def said_of(calls: Iterable[SectionCall], section: str) -> str:
+    return " ".join(r.text for call in calls if call.section == section for r in call.reasons)
+
+
+@pytest.mark.parametrize("left", ["before", "while out"])
+def test_what_a_section_means_follows_from_the_points_of_then_in_every_part(
+    make: Make, tmp_path: Path, left: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The section's own probe leaves the config; beside it one counts for all.
+
+    DEVELOPERS.md: who names a section means its own surface, and where it has none that for all.
+    """
+    first = make(PAINTED + PLANK.format("port") + FOR_ALL)
+    first.run(700.0, first.climate(DRY_C, stbd=DRY_C))
+    coat(first)
+    first.run(600.0, first.climate(DRY_C, stbd=DRY_C))
+    out_s = first.machine.wall()
+    monkeypatch.setattr("time.time", first.machine.wall)
+    out = Event(EventKind.PROBES_OUT, out_s, "tent", "hull-port", recorded_s=out_s)
+    if left == "while out":
+        first.watch.record(out)
+    first.run(60.0, first.climate(DRY_C, stbd=DRY_C))
+    first.end()
+    second = make(PAINTED + FOR_ALL, first.machine)
+    second.run(1500.0, second.climate(stbd=DRY_C))
+    if left == "before":
+        out_s = second.machine.wall()
+        second.watch.record(replace(out, time_s=out_s, recorded_s=out_s))
+        second.run(120.0, second.climate(stbd=DRY_C))
+    calls = {"live": second.watch.rooms["tent"].enclosure.explain()}
+    second.store.flush()
+    config = load_config_file(tmp_path / "live.toml").enclosures[0]
+    calls["check"] = calls_now(second.store, config, tmp_path)
+    for part, found in calls.items():
+        for section in ("hull-port", "all"):
+            silent = "surface temperature of plank-stbd is missing" in said_of(found, section)
+            assert silent is (left == "before"), (part, section)
+    second.end()
+    words = ("--section", "hull-port", "--enclosure", "tent", "--db", str(second.path))
+    ran = filmcall("event", "probes-out", *words)  # said now, of all that the section has now
+    assert "out now: surface temperature of plank-stbd" in ran.out.splitlines()[0], ran.err
 
 
 @pytest.mark.parametrize(("calibrated", "undone"), [(False, False), (True, False), (True, True)])

@@ -741,6 +741,28 @@ def test_a_probe_with_a_slow_clock_is_told_by_its_clock_and_not_as_silent(
     assert live.call() == "GO"
 
 
+@pytest.mark.parametrize("silent", [(), ("air-bow",)])
+def test_over_a_film_an_alarm_asks_for_the_clock_where_nothing_else_is_to_blame(
+    make: Make, silent: tuple[str, ...]
+) -> None:
+    """DESIGN.md: one body's wrong clock changes nothing for another."""
+    live = make(text=ONE_PLANK.replace("general-guidance", "polyurethane-topcoat"))
+    alarms = Alarms(live.watch, None)
+    live.run(620.0, live.climate())
+    now_s = live.machine.wall()
+    live.watch.record(Event(EventKind.COAT_STARTED, now_s, "tent", recorded_s=now_s))
+    rung: list[str] = []
+    for _ in range(60):
+        live.machine.monotonic_s += 10.0
+        for name, said in live.climate().items():
+            if name not in silent:
+                live.hear({name: said}, age_s=HOUR_S if name == "plank-port" else 0.0)
+        live.watch.turn(0.0)
+        rung += [ring.text for ring in alarms.look()]
+    asked = "Look at the probe" if silent else "Set the clock of plank-port."
+    assert [each.startswith(f"tent: {asked}") for each in rung] == [True]
+
+
 def test_readings_that_were_kept_back_and_come_at_once_make_no_slow_clock(make: Make) -> None:
     live = make()
     live.run(60.0, live.climate())

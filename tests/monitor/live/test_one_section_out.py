@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from command import filmcall
-from rig import PORT, STBD, TOPCOAT, Rig, plank_of
+from rig import PORT, STBD, TOPCOAT, Rig, config_text, plank_of
 
 
 @pytest.mark.parametrize("restarted", [False, True])
@@ -46,3 +46,22 @@ def test_the_other_section_rings_and_the_carried_one_reminds_once(
     rig.live.end()
     ran = filmcall("sessions", "verify", "--db", str(tmp_path / "log.db"))
     assert ran.code == 0, ran.out + ran.err
+
+
+@pytest.mark.parametrize("dry", [False, True])
+def test_a_probe_that_counts_for_all_is_wanted_back_once_every_film_is_dry(
+    dry: bool, tmp_path: Path
+) -> None:
+    """The section named has no probe of its own and no film; the other's film counts."""
+    for_all = config_text(TOPCOAT, (PORT, STBD)).replace(f'section = "{STBD}"\n', "")
+    rig = Rig(tmp_path, TOPCOAT, step_s=10.0, text=for_all)
+    rig.run(30.0)
+    rig.coat(PORT, 10.0)
+    if dry:  # the sheet has 9 h at 10 degC, and 5 h at 20
+        rig.run(9 * 60.0, step_s=60.0)
+    rig.event("probes-out", STBD)
+    out_s = rig.now_s
+    rig.run(20.0)
+    rings = rig.timeline.rings_between(out_s, rig.now_s)
+    assert ["on purpose" in ring.text for ring in rings] == [True] * dry
+    rig.live.end()

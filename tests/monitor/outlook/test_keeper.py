@@ -19,6 +19,7 @@ from monitor.config.model import EnclosureConfig, ForecastConfig
 from monitor.films import FilmKeeper
 from monitor.live.alarms import Alarms
 from monitor.log.log import Store
+from monitor.logged_films import film_basis
 from monitor.outlook import make as outlook_run
 from monitor.outlook.forecast import ForecastKeeper
 from monitor.outlook.keeper import OutlookKeeper, OutlookReply, TooOld, look_ahead
@@ -184,9 +185,8 @@ def test_a_clock_in_the_log_tells_what_is_left_by_the_outlook(
 ) -> None:
     def reckon(look: bool, at_s: float = end_s) -> dict[ClockName, Clock]:
         with Store.open(folder / "log.db", now_s=lambda: 0.0, read_only=True) as store:
-            found = clocks_in_log(
-                store, "tent", at_s, config=config, beside=folder, look_ahead=look
-            )
+            basis = film_basis(store, "tent", config, folder)
+            found = clocks_in_log(store, "tent", at_s, basis, look_ahead=look)
         return {clock.name: clock for clock in found if clock.state is ClockState.RUNNING}
 
     plain, ahead = reckon(False), reckon(True)

@@ -113,6 +113,21 @@ def test_a_gap_of_two_and_a_half_hours_that_can_hide_dew_leaves_it_open(tmp_path
     assert [span[1] for span in spans] == ["2026-09-26T13:30:00Z"]
 
 
+def test_the_head_counts_unknown_time_once_over_all_limits_and_stages(tmp_path: Path) -> None:
+    """No humidity from the coat's first quarter hour to the end of the log: both damp limits.
+
+    The last reading, of 08:14, holds for six minutes, three of the usual intervals.
+    """
+    found = job(
+        tmp_path / "log.db", coat(1, 8.0), silent=[(8.25, 20.0)],
+        silent_of=[Quantity.HUMIDITY], hours=20.0,
+    )  # fmt: skip
+    (record,) = found.sections[0].coats
+    assert record.unknown_s == pytest.approx(11 * HOUR + 40 * 60.0, abs=60.0)
+    assert max(each.unknown_s for each in record.limits) < 7 * HOUR, "no stage is so long"
+    assert re.search(r"; 11 h (39|40|41) min are not known", plain_text(found))
+
+
 def test_a_gap_of_minutes_in_good_air_hides_nothing(tmp_path: Path) -> None:
     found = job(tmp_path / "log.db", coat(1, 8.0), silent=[(11.0, 11.25)], defect="moisture-blush")
     assert answer(found) is Finding.AGAINST

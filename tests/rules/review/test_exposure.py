@@ -58,6 +58,7 @@ def test_time_outside_the_log_and_silent_points_are_unknown() -> None:
     night = series_of([5.0, math.nan, 5.0])
     found = limit_times(night, LimitName.DEW_MARGIN_MIN, Stage.CURE, 3.0, 0.0, 5 * HOUR)
     assert found.unknown_s == 3 * HOUR
+    assert found.unknown == ((1 * HOUR, 2 * HOUR), (3 * HOUR, 5 * HOUR))
     assert found.ok_s == 2 * HOUR
 
 
@@ -84,6 +85,7 @@ def test_the_four_states_always_fill_the_span(
     )
     total = found.ok_s + found.near_s + found.broken_s + found.unknown_s
     assert total == pytest.approx(to_s - from_s, abs=1e-3)
+    assert sum(b - a for a, b in found.unknown) == pytest.approx(found.unknown_s, abs=0.1)
     assert found.beyond.exposure >= 0.0
 
 
