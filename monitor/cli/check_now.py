@@ -14,8 +14,14 @@ from monitor.config.load import load_config_file
 from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
-from monitor.live.restart import last_calls, newest_sane_s, recent_readings, sections_of
-from monitor.log.facts import with_former_points
+from monitor.live.restart import (
+    last_calls,
+    newest_sane_s,
+    recall_readings,
+    recent_readings,
+    sections_of,
+)
+from monitor.log.facts import begun_s, with_former_points
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
@@ -118,12 +124,14 @@ def calls_now(
     keeper.counted = with_former_points(store, config, source=source)
     keeper.set_events(events)
     sections, _ = sections_of(config, events)
-    last = last_calls(store, name, sections) if source == LIVE else {}
+    began_s = begun_s(store, name, begin_s) if source == LIVE else None
+    late_s = {} if source != LIVE else _named_later(store, name, sections, began_s or begin_s)
+    last = last_calls(store, name, sections - late_s.keys(), began_s) if source == LIVE else {}
     _take_temperatures(store, config, keeper, sections, now_s, source)
     tent = Enclosure(
         config,
         keeper.film_of,
-        begin_s,
+        begin_s if began_s is None else began_s,
         last,
         keeper.evaluated,
         carried_out=keeper.carried_out,
@@ -132,20 +140,41 @@ def calls_now(
     tent.calibrate(CalibrationBook.of(store.calibrations(), Config(enclosures=(config,))))
     if clock_fault:
         tent.doubts = (Doubt("clock", clock_fault),)
-    for each in sections:
+    for each in sections - late_s.keys():
         tent.ensure_section(each)
     waiting = of_probes(events)
+    if began_s is not None:  # as the watch took it up, and from then on
+        recall_readings(store, tent, events, began_s)
+        list(taken_until(waiting, began_s))
+        rows = [each for each in rows if each.time_s >= began_s]
     instants = [(time_s, list(some)) for time_s, some in groupby(rows, lambda each: each.time_s)]
     for place, (time_s, some) in enumerate(instants):
         if place == len(instants) - 1:
             _look(store, config, tent, beside, now_s, forecast)
         for event in taken_until(waiting, time_s):
             tent.heed(event)
+        for each, named_s in late_s.items():
+            if named_s <= time_s:
+                tent.ensure_section(each)
         tent.take(some, time_s)
     for event in taken_until(waiting, now_s):
         tent.heed(event)
+    for each in late_s:
+        tent.ensure_section(each)
     tent.evaluate_now(now_s)  # though there was nothing to take in
     return tent.explain()
+
+
+def _named_later(
+    store: Store, enclosure: str, sections: set[str], from_s: float
+) -> dict[str, float]:
+    """Which sections an event named while the program ran, and since when each is watched [s]."""
+    stood = {each.section for each in store.calls_standing(enclosure, from_s, source=LIVE)}
+    found: dict[str, float] = {}
+    for call in store.calls(enclosure, from_s):
+        if call.section in sections - stood:
+            found.setdefault(call.section, call.time_s)
+    return found
 
 
 def _newest_s(store: Store, config: EnclosureConfig, source: int) -> float:
