@@ -56,7 +56,7 @@ class Case:
     silent: tuple[str, ...] = ("plank",)  # columns that have `says` in place of their values
     says: float | str = ""
     out: str = ""  # the section that `probes-out` named, or "all"
-    second: bool = False  # whether the section has a second probe, which goes on
+    second: str = ""  # the section of a second hull probe, which goes on
     over_k: float = 1.0  # air over hull, before and after
     air_k: Course = STILL  # how far the air moved, by hours of the silence; and the dew point
     dew_k: Course = STILL
@@ -81,7 +81,8 @@ PASSES = {
     "carried out for 90 min at 10 K": Case(10.0, 1.5, 10.0 - 4.5, out=SECTION),
     "carried to the cold for 2 h at 11 K": Case(11.0, 2.0, 11.0 - 6.0, says=5.0, out=SECTION),
     "silent 2 h at 9 K in warmer air": Case(9.0, 2.0, 9.0 - 6.0, air_k=WARMER),
-    "silent 2 h at 8 K beside another": Case(8.0, 2.0, 8.0 - 6.0, second=True),
+    "silent 2 h at 8 K beside another": Case(8.0, 2.0, 8.0 - 6.0, second=SECTION),
+    "silent 2 h at 8 K beside the other side": Case(8.0, 2.0, 8.0 - 6.0, second="hull-stbd"),
 }
 HOLDS = {
     "silent 6 h at 3 K": Case(3.0, 6.0, 3.0 - 18.0),
@@ -137,7 +138,7 @@ BODIES = {
     "t_bow": ("air-bow", Quantity.AIR_TEMP, {"value": "t"}),
     "rh_bow": ("air-bow", Quantity.HUMIDITY, {"value": "rh"}),
     "plank": ("plank", Quantity.SURFACE_TEMP, {"section": SECTION}),
-    "plank_2": ("plank-2", Quantity.SURFACE_TEMP, {"section": SECTION}),
+    "plank_2": ("plank-2", Quantity.SURFACE_TEMP, {"section": "beside"}),
 }
 
 
@@ -149,7 +150,7 @@ def config_text(case: Case) -> str:
         if case.second or column != "plank_2"
     ]
     made = tent(*points, spec=TOPCOAT, more='timezone = "Etc/UTC"\n')
-    return '[broker]\nhost = "127.0.0.1"\n' + made
+    return '[broker]\nhost = "127.0.0.1"\n' + made.replace("beside", case.second)
 
 
 def events(case: Case) -> Events:
@@ -164,7 +165,7 @@ def events(case: Case) -> Events:
 
 def of_section(call: Said) -> Any:
     """Return what a call says of its one section."""
-    return next(iter(call.get("sections") or ()), call)
+    return next((e for e in call.get("sections") or () if e["section"] == SECTION), call)
 
 
 def words_of(said: Said) -> tuple[str, str, str]:
@@ -284,9 +285,8 @@ def test_the_sum_by_hand_is_that_of_the_course(name: str) -> None:
     for minute in range(round(case.hours * 60) + 1):
         after_h = minute / 60.0
         _, hull_c, dew_c = truth(case, GAP_H + after_h)
-        colder_k = HULL_K_PER_H * min(after_h, case.hours - after_h)
-        colder_k = max(colder_k, -along(case.air_k, after_h))
-        least_k = min(least_k, hull_c - colder_k - dew_c)
+        by_pace_k = HULL_K_PER_H * min(after_h, case.hours - after_h)
+        least_k = min(least_k, hull_c - max(by_pace_k, -along(case.air_k, after_h)) - dew_c)
     assert least_k == pytest.approx(case.coldest_k, abs=0.1)
     assert (case.coldest_k >= 2.0) if name in PASSES else (case.coldest_k <= -2.0)
 
