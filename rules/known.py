@@ -462,7 +462,8 @@ class _Several(NamedTuple):
             if other != silence.probe and quarters >= _FEWEST:
                 down, up = float(off_low[both].min()), float(off_high[both].max())
                 further = _apart(up - down, quarters * _LAG_S / DAY_S, self.pace)
-                of_air = self._further_off(silence, other, seen.start + np.flatnonzero(both))
+                rows = seen.start + np.flatnonzero(both)
+                of_air = self._further_off(silence, other, rows, quarters * _LAG_S / DAY_S)
                 wide = up - down + 2.0 * further
                 learned.append((wide, down - further, up + further, other, of_air))
         unseen_s = self.time_s[silence.rows] - self.time_s[silence.begin]
@@ -476,21 +477,23 @@ class _Several(NamedTuple):
             high = np.where(np.isnan(high), self.high[silence.rows, other] + up + further_k, high)
         return (low, high), bool(learned)
 
-    def _further_off(self, silence: _Silence, other: int, seen: NDArray[np.intp]) -> Floats | float:
-        """How much further the air has been from a neighbour than in the rows where it was seen.
+    def _further_off(
+        self, silence: _Silence, other: int, rows: NDArray[np.intp], seen: float
+    ) -> Floats | float:
+        """How much further the air has been from a neighbour than can follow from some rows.
 
-        By so much can the silent one have left that neighbour.
+        By so much can the silent one have left that neighbour. `seen` is as in `_apart`.
         """
         if self.around is None:
             return 0.0
         above = self.around[1] - self.low[:, other]
-        below = self.high[:, other] - self.around[0]
-        found = np.zeros(self.time_s[silence.rows].size)
-        for off in (above, below):
-            usual = np.fmax.reduce(off[seen], initial=-np.inf)
-            if np.isfinite(usual):
-                np.fmax(found, off[silence.rows] - usual, out=found)
-        return np.maximum.accumulate(found)
+        below = self.around[0] - self.high[:, other]
+        if not (np.isfinite(above) & np.isfinite(below))[rows].any():
+            return 0.0
+        least, most = np.fmin.reduce(below[rows]), np.fmax.reduce(above[rows])
+        slack = _apart(most - least, seen, self.pace)
+        off = np.fmax(above[silence.rows] - most, least - below[silence.rows]) - slack
+        return np.maximum.accumulate(np.fmax(off, 0.0))
 
 
 def _apart(span: float, seen: float, pace: Pace) -> float:

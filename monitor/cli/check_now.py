@@ -14,8 +14,14 @@ from monitor.config.load import load_config_file
 from monitor.config.model import Config, EnclosureConfig
 from monitor.enclosure import Enclosure
 from monitor.films import FilmKeeper
-from monitor.live.restart import last_calls, newest_sane_s, recent_readings, sections_of
-from monitor.log.facts import with_former_points
+from monitor.live.restart import (
+    last_calls,
+    newest_sane_s,
+    recall_readings,
+    recent_readings,
+    sections_of,
+)
+from monitor.log.facts import begun_s, with_former_points
 from monitor.log.files import reading_log
 from monitor.log.log import Store
 from monitor.log.rows import LIVE
@@ -26,12 +32,14 @@ from monitor.replay.play import ReplayJob, keeper_of
 from monitor.specs import find_spec
 from monitor.wire import enclosure_dict
 from rules.air.uncertainty import SHOW_FACTOR
+from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.errors import FilmcallError
 from rules.events import of_probes, taken_until
 from rules.reasons import Doubt
 from rules.section import SectionCall
 from rules.text import date_hour_text, printable
+from sensors.faults import MOST_MAX_AGE_S
 from sensors.forecast import ForecastHours
 from sensors.zones import zone_or_utc
 
@@ -61,17 +69,23 @@ def run(
         forecast = own_forecast(config)
     with reading_log(db) as store:
         calls = calls_now(store, chosen, config_file.parent, forecast)
-    if as_json:
-        return json.dumps(enclosure_dict(chosen.name, calls), indent=2), calls[0].call.value
-    told = []
-    if abs(time.time() - calls[0].time_s) > _OF_NOW_S:
+    call, of_now = calls[0].call, ""
+    age_s = abs(time.time() - calls[0].time_s)
+    if age_s > _OF_NOW_S:
         end = date_hour_text(calls[0].time_s, zone_or_utc(chosen.timezone))
-        told.append(f"By readings that end {end}; of now nothing is known.")
-    for call in calls:
-        u_k = call.climate.dew_margin_u_k
-        text = lines(call, None if u_k is None else SHOW_FACTOR * u_k)
-        told.append(f"{printable(call.section)}: {text}" if len(calls) > 1 else text)
-    return "\n".join(told), calls[0].call.value
+        of_now = f"By readings that end {end}; of now nothing is known"
+    counts_s = max(each.rules.max_age_s or MOST_MAX_AGE_S for each in chosen.points)
+    if age_s > counts_s and call is Call.GO:
+        call, of_now = Call.HOLD, f"{of_now}, so HOLD. It was then"
+    if as_json:
+        beside = {"call": call.value, "of_now": f"{of_now}."} if of_now else {}
+        return json.dumps({**enclosure_dict(chosen.name, calls), **beside}, indent=2), call.value
+    told = [f"{of_now}{':' if call is not calls[0].call else '.'}"] if of_now else []
+    for each in calls:
+        u_k = each.climate.dew_margin_u_k
+        text = lines(each, None if u_k is None else SHOW_FACTOR * u_k)
+        told.append(f"{printable(each.section)}: {text}" if len(calls) > 1 else text)
+    return "\n".join(told), call.value
 
 
 def _chosen(config: Config, wanted: str | None) -> EnclosureConfig:
@@ -118,12 +132,14 @@ def calls_now(
     keeper.counted = with_former_points(store, config, source=source)
     keeper.set_events(events)
     sections, _ = sections_of(config, events)
-    last = last_calls(store, name, sections) if source == LIVE else {}
+    began_s = begun_s(store, name, begin_s) if source == LIVE else None
+    late_s = {} if source != LIVE else _named_later(store, name, sections, began_s or begin_s)
+    last = last_calls(store, name, sections - late_s.keys(), began_s) if source == LIVE else {}
     _take_temperatures(store, config, keeper, sections, now_s, source)
     tent = Enclosure(
         config,
         keeper.film_of,
-        begin_s,
+        begin_s if began_s is None else began_s,
         last,
         keeper.evaluated,
         carried_out=keeper.carried_out,
@@ -132,20 +148,41 @@ def calls_now(
     tent.calibrate(CalibrationBook.of(store.calibrations(), Config(enclosures=(config,))))
     if clock_fault:
         tent.doubts = (Doubt("clock", clock_fault),)
-    for each in sections:
+    for each in sections - late_s.keys():
         tent.ensure_section(each)
     waiting = of_probes(events)
+    if began_s is not None:  # as the watch took it up, and from then on
+        recall_readings(store, tent, events, began_s)
+        list(taken_until(waiting, began_s))
+        rows = [each for each in rows if each.time_s >= began_s]
     instants = [(time_s, list(some)) for time_s, some in groupby(rows, lambda each: each.time_s)]
     for place, (time_s, some) in enumerate(instants):
         if place == len(instants) - 1:
             _look(store, config, tent, beside, now_s, forecast)
         for event in taken_until(waiting, time_s):
             tent.heed(event)
+        for each, named_s in late_s.items():
+            if named_s <= time_s:
+                tent.ensure_section(each)
         tent.take(some, time_s)
     for event in taken_until(waiting, now_s):
         tent.heed(event)
+    for each in late_s:
+        tent.ensure_section(each)
     tent.evaluate_now(now_s)  # though there was nothing to take in
     return tent.explain()
+
+
+def _named_later(
+    store: Store, enclosure: str, sections: set[str], from_s: float
+) -> dict[str, float]:
+    """Which sections an event named while the program ran, and since when each is watched [s]."""
+    stood = {each.section for each in store.calls_standing(enclosure, from_s, source=LIVE)}
+    found: dict[str, float] = {}
+    for call in store.calls(enclosure, from_s):
+        if call.section in sections - stood:
+            found.setdefault(call.section, call.time_s)
+    return found
 
 
 def _newest_s(store: Store, config: EnclosureConfig, source: int) -> float:

@@ -53,18 +53,33 @@ def sections_of(config: EnclosureConfig, events: Sequence[Event]) -> tuple[set[s
     return (stated or {ALL_SECTIONS}) | named, named
 
 
-def last_calls(store: Store, enclosure: str, sections: Iterable[str]) -> dict[str, LastCall]:
+def last_calls(
+    store: Store, enclosure: str, sections: Iterable[str], by_s: float | None = None
+) -> dict[str, LastCall]:
     """Return each section's last call in the log.
 
     The STOP of a work that was one until now goes on in each of its sections.
+
+    Args:
+        store: the log.
+        enclosure: its name.
+        sections: of it.
+        by_s: made by then, or None for the last of all [s].
     """
     found = {}
+    then = [] if by_s is None else store.calls_standing(enclosure, by_s, source=LIVE)
+    stood = {each.section: each for each in then}
     for name in sections:
-        row = store.last_call(enclosure, name) or store.last_call(enclosure, ALL_SECTIONS)
+        if by_s is None:
+            row = store.last_call(enclosure, name) or store.last_call(enclosure, ALL_SECTIONS)
+        else:
+            row = stood.get(name, stood.get(ALL_SECTIONS))
         if row is None:
             continue
         body = json.loads(row.body)
         since_s = store.stands_since_s(enclosure, row.section)
+        if by_s is not None:
+            since_s = min(row.time_s, row.time_s if since_s is None else since_s)
         whole = LastAnswer(Call(row.call), _causes(body), since_s)
         if "start" not in body:  # a version that had one answer
             wet = row.question == IS_THE_FILM_SAFE

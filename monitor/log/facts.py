@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from monitor.wire import Json  # which brings all that a call is made of
 
 BEGUN = "begun"
-"""Key of a call that is the first of its section since the program was started."""
+"""Key of the calls that a program told first after its start."""
 
 KEY = "facts"
 
@@ -154,6 +154,18 @@ def config_of(enclosure: str, facts: Json) -> EnclosureConfig:
         assumed_surface_offset_k=float(offset_k),
         assumed_surface_accuracy_k=float(facts["assumed_surface_accuracy_k"]),
     )
+
+
+def begun_s(store: Store, enclosure: str, from_s: float) -> float | None:
+    """Return when the program began that made an enclosure's newest calls [s].
+
+    Args:
+        store: the log.
+        enclosure: its name.
+        from_s: from when on to look; None is returned where it began before that [s].
+    """
+    calls = store.calls(enclosure, from_s)
+    return max((call.time_s for call in calls if f'"{BEGUN}"' in call.body), default=None)
 
 
 def with_former_points(

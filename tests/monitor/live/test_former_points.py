@@ -242,6 +242,8 @@ def test_what_a_section_means_follows_from_the_points_of_then_in_every_part(
     words = ("--section", "hull-port", "--enclosure", "tent", "--db", str(second.path))
     ran = filmcall("event", "probes-out", *words)  # said now, of all that the section has now
     assert "out now: surface temperature of plank-stbd" in ran.out.splitlines()[0], ran.err
+    ran = filmcall("sessions", "verify", "--db", str(second.path))
+    assert ran.code == 0, ran.out + ran.err
 
 
 @pytest.mark.parametrize(("calibrated", "undone"), [(False, False), (True, False), (True, True)])
