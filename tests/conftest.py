@@ -61,6 +61,8 @@ def _lend_bytecode(folder: str) -> None:
 
 _work_in_memory()
 _share_bytecode()
+# As the program has it, and before numpy is loaded: threads of its own wait busily for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 gc.disable()  # while tests are collected: nothing of that is ever garbage
 
 
