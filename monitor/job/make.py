@@ -221,7 +221,8 @@ def job_at_hand(
     last: dict[str, Heard] = {}
     log = log_path(db)
     sun_ahead = all(w.sun_w_m2 is not None for w in (hours, year) if w is not None)
-    tents = tents_of(job, log, hours, sun_ahead=sun_ahead)
+    to_s = None if at is None else now_s
+    tents = tents_of(job, log, hours, sun_ahead=sun_ahead, to_s=to_s)
     if log.exists():
         names = sorted({section.enclosure for section in job.sections})
         with reading_log(log) as store:
