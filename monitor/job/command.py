@@ -45,13 +45,12 @@ def planned(
             return plan_json(made.plan)
         told("planning anew with what might help")
         helps = what_helps(made, hand)
-    shopping = shopping_for(hand, made)
+    shopping, strayed = shopping_for(hand, made), hand.followed.strayed
     if html is not None:
-        page = plan_page(made, helps, shopping)
-        write_page(html, page)
+        write_page(html, plan_page(made, helps, shopping, strayed))
     if as_json:
         return plan_json(made.plan)
-    return plan_text(made.plan, made.solved, helps, shopping, hand.job.hours.zone)
+    return plan_text(made.plan, made.solved, helps, shopping, hand.job.hours.zone, strayed)
 
 
 def shopping_for(hand: JobAtHand, made: Made) -> Shopping:

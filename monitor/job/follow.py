@@ -105,11 +105,11 @@ def followed(
             strayed.append(f"{section.name} has {len(coats)} coats in the log, {count} in the job")
         sanded_s = max(work.sanded_s, default=None)
         if count:
-            last = coats[count - 1]
+            last = coats[-1]  # which is what lies, though the job may ask for fewer
             spec = _usable(specs, last)
             found = _laid(section, last, count, sanded_s, spec, now_s, logged)
             laid[section.name] = found
-            strayed += _odd_spec(section, count, last, spec)
+            strayed += _odd_spec(section, len(coats), last, spec)
             if last.ended_s is None:
                 open_.append(section.name)
             elif work.tape_on_s is not None and work.tape_on_s <= last.ended_s:
@@ -272,21 +272,21 @@ def _laid(
     return Laid(replace(coat, spec=spec or coat.spec), started_s, ended_s, is_sanded, bench)
 
 
-def _odd_spec(section: JobSection, count: int, last: Coat, laid: Spec | None) -> list[str]:
-    coat = section.coats[count - 1]
+def _odd_spec(section: JobSection, number: int, last: Coat, laid: Spec | None) -> list[str]:
+    coat = section.coats[min(number, len(section.coats)) - 1]
     name = coat.spec.name
     if last.spec is None or (laid is not None and laid.name == name):
         hardener = last.hardener or STANDARD
         if laid is None or coat.hardener in (None, hardener):
             return []
-        return [f"coat {count} of {section.name} was laid with the {hardener} hardener, the job "
+        return [f"coat {number} of {section.name} was laid with the {hardener} hardener, the job "
                 f"has {coat.hardener}; its clocks go by the {hardener} one"]  # fmt: skip
     if laid is None:
-        return [f"coat {count} of {section.name} was laid with a spec that cannot be read, so the "
+        return [f"coat {number} of {section.name} was laid with a spec that cannot be read, so the "
                 f"times of {name} count for it"]  # fmt: skip
     return [
-        f"coat {count} of {section.name} was laid with {laid.name}, the job has {name}; its clocks "
-        f"go by {laid.name}"
+        f"coat {number} of {section.name} was laid with {laid.name}, the job has {name}; its "
+        f"clocks go by {laid.name}"
     ]
 
 

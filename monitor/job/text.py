@@ -40,7 +40,12 @@ def moment_text(time_s: float, zone: tzinfo) -> str:
 
 
 def plan_text(
-    plan: Plan, solved: bool, helps: Sequence[str], shopping: Shopping, zone: tzinfo
+    plan: Plan,
+    solved: bool,
+    helps: Sequence[str],
+    shopping: Shopping,
+    zone: tzinfo,
+    strayed: Sequence[str] = (),
 ) -> str:
     """Return a plan as text.
 
@@ -50,8 +55,9 @@ def plan_text(
         helps: what would help, in words.
         shopping: what the job takes.
         zone: the job's.
+        strayed: what the log has that the job does not, in words.
     """
-    lines = [*head_lines(plan, solved, zone), ""]
+    lines = [*head_lines(plan, solved, zone), *note_lines(strayed), ""]
     for day, steps in itertools.groupby(plan.steps, lambda step: day_text(step.start_s, zone)):
         lines += [day, *(f"  {_step_line(step, zone)}" for step in steps)]
     lines += ["", *risk_lines(plan, zone)]
@@ -97,6 +103,11 @@ def head_lines(plan: Plan, solved: bool, zone: tzinfo) -> list[str]:
             f"time earlier{how}."
         )
     return lines
+
+
+def note_lines(strayed: Sequence[str]) -> list[str]:
+    """Return what the log has that the job does not."""
+    return [f"NOTE: {words}." for words in strayed]
 
 
 def _step_line(step: PlannedStep, zone: tzinfo) -> str:
