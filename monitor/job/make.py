@@ -241,6 +241,7 @@ def job_at_hand(
                                           job.hours.zone, bases[each.enclosure])) is not None
             }  # fmt: skip
     ahead = air_ahead(job, hours, year, from_s, tents)
+    events = tuple(event for event in events if event.time_s <= now_s)
     done = followed(job, events, from_s, specs, films, ahead)
     return JobAtHand(done, ahead, from_s, now_s, last)
 

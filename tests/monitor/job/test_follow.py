@@ -29,7 +29,7 @@ from plan_jobs import (
 from monitor.job.make import JobAtHand, job_at_hand, made_from
 from monitor.job.page import plan_page
 from monitor.job.standing import Heard, Standing
-from monitor.job.text import head_lines, plan_text, risk_lines
+from monitor.job.text import head_lines, note_lines, plan_text, risk_lines
 from monitor.job.today import today_text
 from monitor.log.rows import CallRow
 from rules.job.list_order import surer
@@ -246,6 +246,32 @@ def test_a_coat_too_many_that_is_not_ended_is_said_to_be_open(tmp_path: Path) ->
     ran = filmcall("today", "--job", str(job), "--forecast", str(forecast), "--at",
                    "2026-10-21T18:00Z", "--db", str(tmp_path / "log.db"))  # fmt: skip
     assert "A coat is being laid on hull-port: finish it first." in ran.out
+
+
+@pytest.mark.parametrize(
+    ("enclosure", "at", "said"),
+    [
+        ("polytunnel", "2026-10-18T19:00Z", True),
+        ("polytunnel", "2026-10-17T19:00Z", False),  # not begun yet
+        ("polytunnel", "2026-10-27T19:00Z", False),  # older than a week; judgement, no source
+        ("boathouse", "2026-10-18T19:00Z", False),  # of no air that the job rests on
+    ],
+)
+def test_a_young_film_on_a_section_that_the_job_does_not_name_is_told(
+    enclosure: str, at: str, said: bool, tmp_path: Path
+) -> None:
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    db = ("--db", str(tmp_path / "log.db"))
+    for kind, time in (("coat-started", "18T17:30"), ("coat-ended", "18T18:30")):
+        ran = filmcall(
+            *("event", kind, "--enclosure", enclosure, "--section", "keel"),
+            *("--at", f"2026-10-{time}Z", *db),
+        )
+        assert ran.code == 0, ran.err
+    hand = job_at_hand(job, forecast=forecast, weather_year=None, db=tmp_path / "log.db", at=at)
+    notes = [line for line in note_lines(hand.followed.strayed) if "keel" in line]
+    assert len(notes) == said, notes
+    assert all("a coat on keel of Sun 2026-10-18 17:30" in line for line in notes)
 
 
 def test_a_section_that_has_every_coat_leaves_the_rest_to_be_planned(tmp_path: Path) -> None:
