@@ -45,12 +45,12 @@ def planned(
             return plan_json(made.plan)
         told("planning anew with what might help")
         helps = what_helps(made, hand)
-    shopping, strayed = shopping_for(hand, made), hand.followed.strayed
+    shopping = shopping_for(hand, made)
     if html is not None:
-        write_page(html, plan_page(made, helps, shopping, strayed))
+        write_page(html, plan_page(made, helps, shopping, hand.notes))
     if as_json:
         return plan_json(made.plan)
-    return plan_text(made.plan, made.solved, helps, shopping, hand.job.hours.zone, strayed)
+    return plan_text(made.plan, made.solved, helps, shopping, hand.job.hours.zone, hand.notes)
 
 
 def shopping_for(hand: JobAtHand, made: Made) -> Shopping:

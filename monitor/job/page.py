@@ -28,7 +28,7 @@ from rules.text import hour_text
 
 
 def plan_page(
-    made: Made, helps: Sequence[str], shopping: Shopping, strayed: Sequence[str] = ()
+    made: Made, helps: Sequence[str], shopping: Shopping, notes: Sequence[str] = ()
 ) -> str:
     """Return a plan's page.
 
@@ -36,7 +36,7 @@ def plan_page(
         made: the plan with what it was made from.
         helps: what would help, in words.
         shopping: what the job takes.
-        strayed: what the log has that the job does not, in words.
+        notes: of `JobAtHand`.
     """
     plan, zone = made.plan, made.plan.job.hours.zone
     shown = [step for step in plan.steps if step.step != "mix"]
@@ -47,7 +47,7 @@ def plan_page(
     return html_page(
         "plan.html.j2",
         title=f"Plan of {plan.job.boat}",
-        head=[*head_lines(plan, made.solved, zone), *note_lines(strayed)],
+        head=[*head_lines(plan, made.solved, zone), *note_lines(notes)],
         chart=plan_chart(made) if plan.steps else "",
         key="Bars are coats (numbered), hatched ones sandings; below each its window, as dark as "
         "GO is probable. Thick edges decide the day; the grey is night, the strip on top working "

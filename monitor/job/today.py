@@ -11,6 +11,7 @@ import numpy as np
 from monitor.job.make import JobAtHand, Made, too_late
 from monitor.job.standing import Standing
 from monitor.job.text import (
+    ALL_ON,
     CAUTION,
     NOTHING_PROMISED,
     day_text,
@@ -58,7 +59,7 @@ def today_text(hand: JobAtHand, made: Made) -> str:
     for step in shown:
         lines += _step(hand, made, step, now_s, zone)
     if not shown:
-        lines.append("  Every coat is on.")
+        lines.append(f"  {ALL_ON}")
     lines += ["", "Tonight:", *_night(hand, made, now_s, zone)]
     lines += [
         "",
@@ -99,7 +100,7 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
             f"  No call{of} of the last hour is in the log: ask filmcall watch, or take a hand"
         )
         lines.append("  reading and ask filmcall check, before you mix.")
-    return lines + [f"  {line}" for line in note_lines(followed.strayed)]
+    return lines + [f"  {line}" for line in note_lines(hand.notes)]
 
 
 def _blind(hand: JobAtHand, zone: tzinfo) -> Iterator[str]:

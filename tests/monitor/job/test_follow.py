@@ -195,6 +195,14 @@ def test_a_boat_that_has_every_coat_waits_for_its_cure_alone(tmp_path: Path) -> 
     found = plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *done)
     assert found["steps"] == []
     assert when(found["finish"]) == when("2026-10-22T18:30+00:00")
+    words = ("--job", str(tmp_path / "job.toml"), "--forecast", str(tmp_path / "forecast.csv"))
+    page = tmp_path / "plan.html"
+    ran = filmcall("plan", *words, "--html", str(page), "--db", str(tmp_path / "log.db"))
+    for said in (ran.out, page.read_text("utf-8")):
+        assert "Every coat is on." in said
+        # There is no step that rests on anything, and no evening that could be longer.
+        assert "rests on" not in said
+        assert "help" not in said
 
 
 TWICE = tuple((kind, f"{day}T{at}") for day in (19, 20, 21)
@@ -269,7 +277,7 @@ def test_a_young_film_on_a_section_that_the_job_does_not_name_is_told(
         )
         assert ran.code == 0, ran.err
     hand = job_at_hand(job, forecast=forecast, weather_year=None, db=tmp_path / "log.db", at=at)
-    notes = [line for line in note_lines(hand.followed.strayed) if "keel" in line]
+    notes = [line for line in note_lines(hand.notes) if "keel" in line]
     assert len(notes) == said, notes
     assert all("a coat on keel of Sun 2026-10-18 17:30" in line for line in notes)
 
