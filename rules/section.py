@@ -38,6 +38,7 @@ class Film:
         spec: that its newest film was laid with, or that of the next coat where no film is wet.
         stage: prep, mix, apply, flash or cure.
         method: how the coat is put on, where it is known.
+        begun_s: when the newest wet film was begun, or None where nobody recorded it [s].
         steps_ended: steps and times that the newest film has behind it.
         beneath: the limits of wet films under it, each by its own spec and stage.
         next_spec: that of the next coat, or None where it is `spec`.
@@ -57,6 +58,7 @@ class Film:
     spec: Spec
     stage: Stage = Stage.PREP
     method: Method | None = None
+    begun_s: float | None = None
     steps_ended: frozenset[Until] = field(default_factory=frozenset)
     beneath: Mapping[LimitName, Limit] = field(default_factory=dict)
     next_spec: Spec | None = None
@@ -247,9 +249,13 @@ class Section:
         if film.is_wet:
             asked, start = film.film_limits(), self._start
             if films is None:
-                films = start.for_the_film()
+                films = start.for_the_film(film.begun_s)
             elif time_s is not None and films.asks_less_than(asked):
-                films = films if start.asks_less_than(asked) else start.for_the_film(films)
+                films = (
+                    films
+                    if start.asks_less_than(asked)
+                    else start.for_the_film(film.begun_s, films)
+                )
             films.set_limits(asked, film.spec, time_s)
         self._films = films
         self._start.set_limits(film.start_limits(), film.start_spec, time_s)

@@ -92,6 +92,36 @@ def test_a_film_laid_into_a_stop_is_harmed_from_the_first_stroke() -> None:
     assert {(fact.kind, fact.cause) for fact in call.facts} >= {(FactKind.HARMED, "dew_margin_min")}
 
 
+@pytest.mark.parametrize("beneath", [False, True], ids=["bare", "over a film"])
+@pytest.mark.parametrize(
+    ("begun_min", "told_min", "then_c", "since_min"),
+    [
+        (20, 20, DRY_C, None),  # well again for 5 min, with 10 min of the STOP to go
+        (14.5, 15, DRY_C, 14.5),  # begun while the last reading was past its limit
+        (14.5, 15, DAMP_C, 14.5),
+        (18.5, 19, None, 18.5),  # nobody has seen it well again
+        (10, 18, DRY_C, 13),  # written down late
+        (17, 19, DRY_C, None),
+    ],
+)
+def test_a_film_is_harmed_only_by_what_was_past_while_it_was_there(
+    begun_min: float, told_min: int, then_c: float | None, since_min: float | None, *, beneath: bool
+) -> None:
+    """DESIGN.md: alarms are facts about films; a STOP waits out its time all the same."""
+    cured = replace(GENERAL_GUIDANCE, limits={})  # which minds nothing any more
+    old = replace(CURE, begun_s=-1e6, spec=cured, next_spec=GENERAL_GUIDANCE)
+    section = settled(old if beneath else PREP)
+    run(section, 13, 15, DAMP_C)
+    run(section, 15, told_min, then_c)
+    section.set_film(replace(APPLY, begun_s=60.0 * begun_min), 60.0 * told_min)
+    call = run(section, told_min, told_min + 1, then_c)
+    assert call.films is not None
+    assert call.films.call is Call.STOP
+    harmed = [fact for fact in call.facts if fact.kind is FactKind.HARMED]
+    harms = [fact.since_s for fact in harmed if fact.cause == LimitName.DEW_MARGIN_MIN]
+    assert harms == ([] if since_min is None else [60.0 * since_min])
+
+
 def test_the_cause_of_a_stop_stands_before_what_weighs_the_same() -> None:
     """18 degC with 84.5 % has a dew point of 15.3 degC (WMO No. 8, Annex 4.B)."""
     section = settled(APPLY)
