@@ -142,7 +142,12 @@ class Answerer:
         )
 
     def set_limits(
-        self, limits: Mapping[LimitName, Limit], spec: Spec, time_s: float | None
+        self,
+        limits: Mapping[LimitName, Limit],
+        spec: Spec,
+        time_s: float | None,
+        *,
+        begun: bool = False,
     ) -> None:
         """Take other limits into account from the next evaluation on.
 
@@ -152,9 +157,14 @@ class Answerer:
             limits: in force from now on.
             spec: for its bands and times.
             time_s: now; None where nothing has been evaluated yet [s].
+            begun: whether they are those of a coat that was just begun: no limit of it has brought
+                the STOP that stands, whose way out to HOLD goes on.
         """
         if time_s is not None and self.asks_less_than(limits):
-            self.memory = restart_timers(self.memory, time_s)
+            if begun and self.memory.call is Call.STOP:
+                self.memory = replace(self.memory, settled_since_s=None)
+            else:
+                self.memory = restart_timers(self.memory, time_s)
         self.limits, self.spec = limits, spec
 
     def evaluate(

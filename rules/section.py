@@ -237,13 +237,15 @@ class Section:
         """Take a new stage, spec or set of ended steps into account from the next evaluation on.
 
         A film that was just laid takes over what was known of the air before it: a STOP that was
-        painted into is one for the film, and air that was well before stays so.
+        painted into is one for the film, and air that was well before stays so. So does a STOP on
+        its way out: how long it has been inside counts on under the new coat's own limits.
 
         Args:
             film: as events and clocks have it.
             time_s: now; None where nothing has been evaluated yet [s].
         """
         self._end_quiet()
+        begun = film.begun_s is not None and film.begun_s != self.film.begun_s
         self.film = film
         films = self._films if film.is_wet else None
         if film.is_wet:
@@ -256,9 +258,9 @@ class Section:
                     if start.asks_less_than(asked)
                     else start.for_the_film(film.begun_s, films)
                 )
-            films.set_limits(asked, film.spec, time_s)
+            films.set_limits(asked, film.spec, time_s, begun=begun)
         self._films = films
-        self._start.set_limits(film.start_limits(), film.start_spec, time_s)
+        self._start.set_limits(film.start_limits(), film.start_spec, time_s, begun=begun)
 
     def evaluate(
         self,

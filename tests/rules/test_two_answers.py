@@ -122,6 +122,41 @@ def test_a_film_is_harmed_only_by_what_was_past_while_it_was_there(
     assert harms == ([] if since_min is None else [60.0 * since_min])
 
 
+@pytest.mark.parametrize("beneath", [False, True], ids=["bare", "over a film"])
+@pytest.mark.parametrize(
+    ("begun", "out_min"), [(True, 30), (False, 35)], ids=["a coat begun", "another spec"]
+)
+def test_a_coat_begun_while_a_stop_is_on_its_way_out_does_not_begin_it_anew(
+    begun: bool, out_min: int, *, beneath: bool
+) -> None:
+    """DESIGN.md, "Leaving STOP": 15 min inside, to HOLD; GO wants the dwell by its own limits."""
+    humidity = Limit(LimitName.HUMIDITY_MAX, 70.0, Step.CURED)
+    limits = GENERAL_GUIDANCE.limits[Stage.APPLY] | {humidity.name: humidity}
+    stricter = replace(GENERAL_GUIDANCE, limits={Stage.APPLY: limits})
+    old = replace(CURE, begun_s=0.0) if beneath else PREP
+    section = settled(old)
+    run(section, 13, 15, DAMP_C)
+    assert run(section, 15, 20).call is Call.STOP
+    begun_s = 1200.0 if begun else old.begun_s
+    section.set_film(replace(APPLY, spec=stricter, begun_s=begun_s), 1200.0)
+    assert run(section, 20, out_min).call is Call.STOP
+    after = run(section, out_min, out_min + 1)
+    assert (after.call, after.films and after.films.call) == (Call.HOLD, Call.HOLD)
+
+
+def test_the_dwell_of_a_coat_begun_while_a_stop_is_on_its_way_out_is_its_own() -> None:
+    """A GO by laxer limits is none by those that count now."""
+    section = settled(PREP)
+    run(section, 13, 15, DAMP_C)
+    run(section, 15, 20)
+    humidity = Limit(LimitName.HUMIDITY_MAX, 70.0, Step.CURED)
+    limits = GENERAL_GUIDANCE.limits[Stage.APPLY] | {humidity.name: humidity}
+    stricter = replace(GENERAL_GUIDANCE, limits={Stage.APPLY: limits}, dwell_s=1800.0)
+    section.set_film(replace(APPLY, spec=stricter, begun_s=1200.0), 1200.0)
+    assert run(section, 20, 50).call is Call.HOLD
+    assert run(section, 50, 52).call is Call.GO
+
+
 def test_the_cause_of_a_stop_stands_before_what_weighs_the_same() -> None:
     """18 degC with 84.5 % has a dew point of 15.3 degC (WMO No. 8, Annex 4.B)."""
     section = settled(APPLY)
