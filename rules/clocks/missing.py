@@ -14,6 +14,7 @@ from rules.clocks.work import (
     celsius,
     clearance_of,
     is_about,
+    is_no_coats_number,
     work_of,
 )
 from rules.events import Event, in_force
@@ -79,7 +80,16 @@ def _open(coat: Coat | None) -> bool:
 def _coat_never_started(event: Event, before: list[Event]) -> str:
     if event.coat is None and any(_open(work.newest) for work in _works(event, before)):
         return ""
-    was = work_of(event.section, before, event.time_s).newest
+    coats = work_of(event.section, before, event.time_s).coats
+    was = coats[-1] if coats else None
+    if was is not None and is_no_coats_number(event, coats):
+        is_on = "is on and not ended" if _open(was) else "is the newest"
+        return (
+            f"coat {was.number} {is_on}, so this is hardly the end of coat {event.coat}, and it "
+            "ended none: take this row back with --corrects and --withdraw, and record the end "
+            f"with the right number. If coat {event.coat} was laid, "
+            f"{_RECORD.format(f'coat-started --coat {event.coat}')}"
+        )
     now = work_of(event.section, [*before, event], event.time_s).newest
     if now is None or (was is not None and _open(was) and now.number == was.number):
         return ""

@@ -226,6 +226,8 @@ def _work_of(
                     continue
                 if coat_begun_after(event, section, coats, in_all, events) is not None:
                     continue
+                if is_no_coats_number(event, coats):
+                    continue
                 _end_coat(coats, pots, event)
                 wiped = launched = None
             case EventKind.MIXED:
@@ -550,6 +552,28 @@ def coat_begun_after(
         elif each.kind is EventKind.COAT_ENDED:
             open_since = None
     return open_since
+
+
+def is_no_coats_number(event: Event, coats: Sequence[Coat]) -> bool:
+    """Return whether an end names a number that no coat has, by a slip: then it ends none.
+
+    Who is one ahead of a coat that has ended forgot to record a start, and long after the newest
+    coat nothing but such an end tells that another was laid: these make a coat.
+
+    Args:
+        event: coat-ended.
+        coats: of the section at the event's time, before it.
+
+    Source:
+        Judgement, no source.
+    """
+    if event.coat is None or not coats or event.coat in {coat.number for coat in coats}:
+        return False
+    newest = coats[-1]
+    if not newest.is_open and event.coat == newest.number + 1:
+        return False
+    last_s = newest.resumed_s or newest.started_s if newest.is_open else newest.ended_s
+    return last_s is not None and event.time_s - last_s <= SAME_COAT_S
 
 
 def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:

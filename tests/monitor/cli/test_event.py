@@ -402,6 +402,37 @@ def test_an_end_typed_late_says_what_it_makes_of_the_coat_that_was_carried_on(db
     assert coats(db) == {1}
 
 
+@pytest.mark.parametrize(
+    ("ended_h", "number", "is_slip"),
+    [
+        (1.5, 7, True),
+        (1.5, 3, False),  # its start was forgotten
+        (None, 7, True),
+        (None, 3, True),
+        (30, 7, False),  # whatever its number: a film was laid that nothing else tells of
+    ],
+)
+def test_an_end_with_a_number_that_no_coat_has_is_told_and_makes_no_coat(
+    db: str, ended_h: float | None, number: int, *, is_slip: bool
+) -> None:
+    """DESIGN.md: at the moment of an event the program says what it means."""
+    spec = ("--section", "hull", "--spec", "polyurethane-topcoat")
+    for coat, begun_h, done_h in ((1, 90, 89), (2, (ended_h or 1.5) + 1, ended_h)):
+        event(db, "coat-started", *spec, "--coat", str(coat), "--at", ago(hours=begun_h))
+        if done_h is not None:
+            event(db, "coat-ended", "--section", "hull", "--at", ago(hours=done_h))
+    ran = event(db, "coat-ended", "--section", "hull", "--coat", str(number))
+    newest = "is on and not ended" if ended_h is None else "is the newest"
+    said = (
+        f"warning: coat 2 {newest}, so this is hardly the end of coat {number}, and it ended none"
+    )
+    assert (said in ran.out, f"coat {number} has an end and no start" in ran.out) == (
+        is_slip,
+        not is_slip,
+    )
+    assert max(coats(db)) == (2 if is_slip else number)
+
+
 PRIMER, TOPCOAT, VARNISH = "two-pack-epoxy-primer", "polyurethane-topcoat", "varnish"
 
 
