@@ -48,7 +48,7 @@ def missing_before(event: Event, events: Iterable[Event]) -> str:
         case EventKind.COAT_STARTED:
             return _unmixed(event, before) or _coat_left_open(event, before)
         case EventKind.COAT_ENDED:
-            return _coat_never_started(event, before)
+            return _coat_never_started(event, before, kept)
         case EventKind.TAPE_OFF:
             return _tape_never_on(event, before)
         case EventKind.MIXED:
@@ -77,7 +77,7 @@ def _open(coat: Coat | None) -> bool:
     return coat is not None and coat.ended_s is None
 
 
-def _coat_never_started(event: Event, before: list[Event]) -> str:
+def _coat_never_started(event: Event, before: list[Event], kept: list[Event]) -> str:
     if event.coat is None and any(_open(work.newest) for work in _works(event, before)):
         return ""
     coats = work_of(event.section, before, event.time_s).coats
@@ -98,9 +98,19 @@ def _coat_never_started(event: Event, before: list[Event]) -> str:
             f"no coat was open, so coat {now.number} has an end and no start: recoat by and "
             f"tape off by are not known; {_RECORD.format('coat-started')}"
         )
+    over = [
+        coat.number
+        for coat in work_of(event.section, kept, math.inf).coats
+        if coat.started_s is not None and coat.started_s > event.time_s
+    ]
+    whose = (
+        f"which coat {over[0]} went over: the clocks of coat {over[-1]} stay as they are"
+        if over
+        else "from which its clocks start again"
+    )
     return (
-        f"no coat was open, so this counts as a later end of coat {now.number}, from which its "
-        f"clocks start again; if it ends another coat, {_RECORD.format('coat-started')}"
+        f"no coat was open, so this counts as a later end of coat {now.number}, {whose}; if it "
+        f"ends another coat, {_RECORD.format('coat-started')}"
     )
 
 

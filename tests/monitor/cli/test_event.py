@@ -433,6 +433,22 @@ def test_an_end_with_a_number_that_no_coat_has_is_told_and_makes_no_coat(
     assert max(coats(db)) == (2 if is_slip else number)
 
 
+def test_a_later_end_of_a_coat_that_lies_beneath_changes_no_clock_of_the_one_above(
+    db: str,
+) -> None:
+    hull = ("--section", "hull")
+    for begun, ended in ((60, 50), (40, 30)):
+        event(db, "coat-started", *hull, "--spec", "varnish", "--at", ago(minutes=begun))
+        event(db, "coat-ended", *hull, "--at", ago(minutes=ended))
+    ran = event(db, "coat-ended", *hull, "--at", ago(minutes=45))
+    assert (
+        "warning: no coat was open, so this counts as a later end of coat 1, which coat 2 went "
+        "over: the clocks of coat 2 stay as they are; if it ends another coat, record it"
+    ) in ran.out
+    ran = event(db, "coat-ended", *hull, "--at", ago(minutes=20))
+    assert "a later end of coat 2, from which its clocks start again" in ran.out
+
+
 PRIMER, TOPCOAT, VARNISH = "two-pack-epoxy-primer", "polyurethane-topcoat", "varnish"
 
 
