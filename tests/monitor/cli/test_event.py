@@ -711,8 +711,8 @@ def test_a_pot_that_does_not_stand_there_is_told_where_it_is_ended(db: str) -> N
     said = event(db, "pot-ended", "--batch", "QQ").out
     assert re.search(
         r"warning: batch 'QQ' was never mixed, so this ended no pot \(mixed and not ended: batch "
-        r"'A', the pot of \d\d:\d\d\); if the name is wrong, take this back with --corrects and "
-        r"--withdraw and record it with the right one",
+        r"'A', the pot of (\w+ )?\d\d:\d\d\); if the name is wrong, take this back with "
+        r"--corrects and --withdraw and record it with the right one",
         said,
     )
     assert "warning" not in event(db, "pot-ended", "--batch", "A", "--at", ago(minutes=10)).out
