@@ -354,6 +354,7 @@ class FilmKeeper:
             spec=spec,
             stage=state.stage,
             method=state.method,
+            begun_s=state.coat_started_s if wet else None,
             steps_ended=state.ended(spec) if wet else frozenset(),
             beneath=under,
             next_spec=next_spec,

@@ -28,7 +28,7 @@ from rules.clocks.at_event import (
     launch_warning,
     mix_warnings,
     no_such_pot,
-    parts_a_coat,
+    said_of_coats_behind,
     sanding_remark,
     soft_film_warnings,
     thinner_warnings,
@@ -307,7 +307,9 @@ def _warnings(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
     asked = "" if event.withdrawn else asks_whose(event, sections, touches)
     found.append(ended_before_begun(*of) or asked or missing_before(event, scene.events))
     found.append(no_such_pot(*of))
-    found += parts_a_coat(event, scene.events, touches, _hours(event, scene))
+    found += said_of_coats_behind(
+        event, scene.events, touches or sorted(sections), _hours(event, scene)
+    )
     if event.kind is EventKind.BACK_IN_SERVICE and not event.withdrawn:
         found.append(launch_warning(scene.clocks(event.time_s - 1.0, None)))
     return [each for each in found if each]

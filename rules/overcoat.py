@@ -64,8 +64,9 @@ def overcoat_of(
         now_s: now [s].
         zone: of the times that it names; None for UTC.
     """
-    kept = in_force(tuple(events))
-    work = work_of(section, kept, now_s)
+    events = tuple(events)
+    kept = in_force(events)
+    work = work_of(section, events, now_s)
     newest = work.newest
     if newest is None or newest.started_s is None or len(work.coats) < 2:
         return NOTHING_WRONG
