@@ -24,14 +24,11 @@ from rules.clocks.work import is_about
 from rules.events import Event
 from rules.known import CARBON_DIOXIDE, HUMIDITY, MARGIN, TEMPERATURE, Bools, Floats, Pace, ends_of
 from rules.limits import limits_in_force
-from rules.reasons import Doubt
+from rules.reasons import MEMORY, Doubt
 from rules.spec.model import AMINES, Spec
 from rules.text import duration_text, hour_and_day_text
 from rules.units import HOUR_S
 from rules.vocabulary import EventKind, LimitName, LimitState, Stage, Step
-
-MEMORY = "memory"
-"""Name of the reason that a film's history gives."""
 
 WET_S = 300.0
 """Water for less than this may be a probe's, and holds no coat; common practice, no source [s]."""

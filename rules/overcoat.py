@@ -16,8 +16,8 @@ from rules.clocks.section_work import SectionWork
 from rules.clocks.stages import stage_of
 from rules.clocks.work import work_of
 from rules.events import Event, in_force
-from rules.memory import MEMORY, answered_s, memory_of, unanswered
-from rules.reasons import Doubt
+from rules.memory import answered_s, memory_of, unanswered
+from rules.reasons import MEMORY, Doubt
 from rules.spec.model import Spec
 from rules.vocabulary import ClockName, Stage
 
