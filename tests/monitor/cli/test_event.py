@@ -38,6 +38,9 @@ def kept(db: str) -> tuple[Event, ...]:
         return store.events()
 
 
+HOUR = r"(?:\w\w\w )?\d\d:\d\d"  # with its day soon after midnight
+
+
 def ago(**back: float) -> str:
     return (datetime.now(tz=UTC) - timedelta(**back)).isoformat()
 
@@ -341,7 +344,7 @@ def test_a_coat_that_ends_without_a_start_is_kept_and_says_what_does_not_run(db:
 
 
 SLIP = (
-    r"warning: the coat{} that is open began at \d\d:\d\d, after this time, so this ended none: "
+    r"warning: the coat{} that is open began at " + HOUR + ", after this time, so this ended none: "
     r"take this row back with --corrects and --withdraw, and record the end with its right time\."
 )
 
@@ -392,7 +395,7 @@ def test_an_end_typed_late_says_what_it_makes_of_the_coat_that_was_carried_on(db
     assert "coat 1 has not been ended, so this carries it on" in on.out
     ran = event(db, "coat-ended", "--section", "hull", "--at", ended)
     assert re.search(
-        r"warning: hull: what was begun at .*\d\d:\d\d carried the coat on; with this end it is "
+        rf"warning: hull: what was begun at {HOUR} carried the coat on; with this end it is "
         r"coat 2, laid 10 min after it\. If it was one coat, take this row back",
         ran.out,
     )
@@ -630,7 +633,7 @@ def test_a_batch_that_is_ended_or_long_mixed_is_asked_about_where_a_coat_names_i
     event(db, "mixed", "--batch", "B", "--at", ago(minutes=15), *spec)
     event(db, "pot-ended", "--batch", "B", "--at", ago(minutes=10))
     ran = event(db, "coat-started", "--batch", "B")
-    assert re.search(r"warning: batch B was ended at \d\d:\d\d: name the one in use", ran.out)
+    assert re.search(rf"warning: batch B was ended at {HOUR}: name the one in use", ran.out)
     event(db, "mixed", "--batch", "B", "--at", ago(minutes=5), *spec)
     assert "batch B" not in event(db, "coat-started", "--batch", "B", "--coat", "3").out
 
@@ -655,8 +658,8 @@ def test_a_coat_that_names_no_pot_beside_two_paints_says_which_it_took(db: str) 
     coat = ("coat-started", "--section", "hull", "--at", ago(minutes=5))
     said = event(db, *coat).out
     assert re.search(
-        rf"warning: hull: pot P \({primer}\) and the pot of \d\d:\d\d \({topcoat}\) are mixed, and "
-        rf"this coat names none of them: taken for {topcoat}, from the pot of \d\d:\d\d\. If it is "
+        rf"warning: hull: pot P \({primer}\) and the pot of {HOUR} \({topcoat}\) are mixed, and "
+        rf"this coat names none of them: taken for {topcoat}, from the pot of {HOUR}\. If it is "
         "of another, take this back and record it with its batch",
         said,
     )
@@ -713,13 +716,13 @@ def test_a_pot_that_does_not_stand_there_is_told_where_it_is_ended(db: str) -> N
     said = event(db, "pot-ended", "--batch", "QQ").out
     assert re.search(
         r"warning: batch 'QQ' was never mixed, so this ended no pot \(mixed and not ended: batch "
-        r"'A', the pot of (\w+ )?\d\d:\d\d\); if the name is wrong, take this back with "
-        r"--corrects and --withdraw and record it with the right one",
+        rf"'A', the pot of {HOUR}\); if the name is wrong, take this back with --corrects and "
+        r"--withdraw and record it with the right one",
         said,
     )
     assert "warning" not in event(db, "pot-ended", "--batch", "A", "--at", ago(minutes=10)).out
     said = event(db, "pot-ended", "--batch", "A").out
-    assert re.search(r"warning: batch 'A' was ended at \d\d:\d\d, so this ended no pot", said)
+    assert re.search(rf"warning: batch 'A' was ended at {HOUR}, so this ended no pot", said)
     assert "warning" not in event(db, "pot-ended").out
     assert "(no other stands mixed)" in event(db, "pot-ended", "--batch", "A").out
 
