@@ -267,7 +267,8 @@ def said_of_coats_behind(
         touches: as `touched` gives them, or every section for an event that names none.
         hour: shows a time of day [s].
     """
-    if event.kind not in _CHANGES_COATS_BEHIND or event.withdrawn:
+    corrects = event.corrects is not None and event.kind is not EventKind.COAT_ENDED
+    if event.kind not in _CHANGES_COATS_BEHIND or event.withdrawn or corrects:
         return []
     before, found = tuple(before), []
     for name in touches or (None,):

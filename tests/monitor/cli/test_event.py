@@ -502,6 +502,8 @@ def test_a_coat_typed_late_of_the_same_paint_says_what_carries_it_on(db: str) ->
         ran.out,
     )
     assert laid(db) == {TOPCOAT: 1}
+    ran = event(db, "coat-started", *HULL, "--at", ago(minutes=90), "--corrects", "2")
+    assert "carries this one on" not in ran.out, "it is that coat's own start that is put right"
 
 
 def test_a_coat_carried_on_keeps_its_paint_whatever_is_typed_late_between(db: str) -> None:
