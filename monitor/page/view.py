@@ -18,6 +18,7 @@ from monitor.listen.message import Alarm, CallMessage, Clock, Figure, Outlook
 from monitor.listen.words import LABELS, alarm_text, brief_here, in_units, sentence, sentences
 from monitor.listen.yard import NO_WORD, Key, Row
 from monitor.screen.phrases import DO_NOT_TRUST, VAPOUR, clock_words, event_word
+from rules.call import Call
 from rules.limits import is_upper
 from rules.reasons import LIMIT_WORDS
 from rules.text import duration_text, hour_and_day_text, hour_text
@@ -242,8 +243,9 @@ def _limit(figure: Figure) -> LimitName | None:
 
 
 def _deciding(call: CallMessage) -> Figure | None:
-    """The number that decides: of the limit that the reasons have first, where it is known."""
-    first = next((each for each in call.reasons if _limit(each) is not None), None)
+    """The number that decides: of a GO the nearest limit's, else only what comes first."""
+    reasons = call.reasons if call.call == Call.GO else call.reasons[:1]
+    first = next((each for each in reasons if _limit(each) is not None), None)
     return None if first is None or None in (first.value, first.bound) else first
 
 

@@ -24,6 +24,7 @@ from monitor.screen.letters import big_call
 from monitor.screen.panels import (
     climate_items,
     fault_items,
+    notices,
     section_items,
     section_lines,
     sentence,
@@ -337,8 +338,8 @@ def _alarm(view: View, width: int, *, small: bool) -> Lines:
 def _notices(view: View, width: int) -> Lines:
     style = view.theme.style("unknown")
     lines: Lines = []
-    for notice in view.snapshot.notices:
-        lines += wrap(Text.assemble(("NOTE", style), " ", clean(notice)), width)
+    for notice in notices(view.snapshot):
+        lines += wrap(Text.assemble(("NOTE", style), " ", notice), width)
     return lines
 
 

@@ -15,7 +15,7 @@ from monitor.screen.phrases import (
 from monitor.screen.pieces import Piece, event_text, join
 from monitor.screen.sentence import TIMERS, change, limit_of, why
 from monitor.screen.view import ROLE, View
-from monitor.snapshot import PointHealth
+from monitor.snapshot import PointHealth, Snapshot
 from rules.air.uncertainty import GUARD_FACTOR, SHOW_FACTOR, standard_uncertainty
 from rules.call import Call
 from rules.reasons import LIMIT_WORDS
@@ -59,6 +59,13 @@ def clauses(view: View, call: SectionCall, clauses_wanted: int = 3) -> list[str]
     if call.climate.assumed_offset_k is not None:
         found.append(SURFACE_ASSUMED[:1].upper() + SURFACE_ASSUMED[1:])
     return [clause for clause in found if clause]
+
+
+def notices(snapshot: Snapshot) -> list[str]:
+    """Return what has to be said beside the call and is not its own reason already."""
+    reasons = snapshot.calls[0].reasons[:1] if snapshot.calls else ()
+    said = {clean(each.text).rstrip(".") for each in reasons}
+    return [each for each in map(clean, snapshot.notices) if each.rstrip(".") not in said]
 
 
 def section_items(view: View) -> list[Text]:

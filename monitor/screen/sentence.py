@@ -50,7 +50,7 @@ _OWN_WORDS = (
     "recoat closes",
     "recoat opens",
 )
-"""What is known well enough: its own words say what to do or to wait for."""
+"""What is known well enough: its own words say what to do or to wait for, and no time ends it."""
 
 TIMERS = ("dwell", "re-entry")
 """Reasons that say how long all has been well, and how long it has to be."""
@@ -182,10 +182,10 @@ def change(call: SectionCall, theme: Theme, spec: Spec | None) -> str:
     timers = {reason.limit: reason for reason in call.reasons}
     if call.call is Call.GO:
         return _go_until(call, theme)
-    if call.call is Call.STOP:
-        return _stop_until(first, timers.get("re-entry"), theme, spec)
     if first.limit in _OWN_WORDS:
         return ""
+    if call.call is Call.STOP:
+        return _stop_until(first, timers.get("re-entry"), theme, spec)
     if first.state is LimitState.UNKNOWN and first.limit != "outlook":
         return "No GO until this is known"
     if first.limit == "outlook":
@@ -289,8 +289,6 @@ def _stop_until(first: Reason, re_entry: Reason | None, theme: Theme, spec: Spec
     if first.state is LimitState.UNKNOWN:
         return "STOP stays until this is known"
     name = limit_of(first)
-    if name is None and first.state is LimitState.BROKEN:
-        return ""  # the closed recoat window: its own words say what to do
     if spec is None:
         return "STOP ends once it is well inside again"
     time = duration_text(spec.re_entry_s)

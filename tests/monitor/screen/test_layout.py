@@ -19,6 +19,7 @@ from rich.console import Console, Group
 from rich.text import Text
 
 from examples.screens.scenes import ENCLOSURE, SCENES, at, event
+from monitor.live.call_message import lines as message_lines
 from monitor.screen.clocks_panel import clock_name, next_to_end, urgent_clocks
 from monitor.screen.keys import KeyDesk
 from monitor.screen.layout import SMALL_ROWS, Size, render
@@ -331,6 +332,36 @@ def test_what_forbids_go_beside_the_limits_is_put_right_and_not_waited_for(name:
     call = replace(ok_call(), call=Call.HOLD, reasons=(doubt,))
     assert why(call, PLAIN) == text
     assert change(call, PLAIN, None) == ""
+
+
+DISK = "log log.db: the disk refuses it (database or disk is full). Free some space"
+
+
+@pytest.mark.parametrize("name", ["recoat opens", "log", "pot life"])
+def test_an_hour_is_promised_only_behind_what_passes_by_itself(name: str) -> None:
+    """15 min is the sheets' own re-entry time; a full disk or a coat laid too early stays."""
+    stays = Reason(name, LimitState.UNKNOWN, None, None, None, "", "Free some space")
+    near = Reason("humidity_max", LimitState.NEAR, 77.0, 80.0, 4.0, "%", "humidity")
+    timer = Reason("re-entry", LimitState.NEAR, 180.0, 900.0, 0.0, "s", "Well inside for 3 min")
+    stop = replace(ok_call(), call=Call.STOP)
+    for reasons in ((near, timer), (timer,)):
+        assert change(replace(stop, reasons=reasons), PLAIN, None) == "HOLD in 12 min if it stays so"
+    for reasons in ((stays, timer), (stays, near, timer), (stays, near)):
+        assert change(replace(stop, reasons=reasons), PLAIN, None) == ""
+
+
+@pytest.mark.parametrize("size", [Size(40, 15), Size(60, 20), Size(80, 24)], ids=str)
+def test_a_notice_that_is_the_calls_own_reason_stands_once(size: Size) -> None:
+    doubt = Reason("log", LimitState.UNKNOWN, None, None, None, "", DISK)
+    stop = scene("stop")
+    first = replace(stop.calls[0], reasons=(doubt, *stop.calls[0].reasons))
+    full = replace(stop, calls=(first, *stop.calls[1:]), notices=(f"{DISK}.", "the clock was set"))
+    seen = flat(lines_of(full, size))
+    assert seen.count("the disk refuses it") == 1
+    assert "NOTE the clock was set" in seen
+    assert sum("the disk refuses it" in each for each in message_lines(full)) == 1
+    assert "the clock was set." in message_lines(full)
+    assert f"NOTE {DISK}." in flat(lines_of(replace(full, calls=stop.calls), Size(80, 24)))
 
 
 def test_a_go_near_a_limit_says_what_it_would_first_be_lost_to() -> None:
