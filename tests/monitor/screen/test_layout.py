@@ -224,6 +224,46 @@ def test_the_list_of_keys_is_whole_and_hides_no_call(name: str, size: Size) -> N
     assert blocks > 20 or call.call.value in " ".join(lines[:3])
 
 
+LOUD = f"{REMINDER} " + " ".join(
+    f"hull-{side}: STOP since 17:17: {what}."
+    for side in ("port", "starboard")
+    for what in (
+        "Hull 2.8 K above dew point; wants 3.0 K, or 4.0 K with sensor error",
+        "Humidity 84.0 %; wants at most 80.0 %, or 75.3 % with sensor error",
+    )
+)
+
+
+@pytest.mark.parametrize("others", [False, True])
+@pytest.mark.parametrize("notes", [0, 2, 6, 9])
+@pytest.mark.parametrize(
+    "size",
+    [Size(33, 9), Size(40, 12), Size(60, 20), Size(80, 24), Size(100, 26), Size(120, 40)],
+    ids=str,
+)
+def test_what_the_list_of_keys_leaves_out_is_said_and_never_the_alarms_own(
+    size: Size, notes: int, others: bool
+) -> None:
+    desk = KeyDesk("polytunnel", PLAIN, others=others)
+    desk.press("?", 0.0)
+    page = desk.view(0.0).keys_page
+    assert ("tab  next enclosure" in page) is others
+    loud = replace(scene("stop"), alarm=LOUD, notices=("the log is full, free some space",) * notes)
+    seen = flat(lines_of(loud, size, desk=desk.view(0.0)))
+    assert "STOP" in seen or "█" in seen
+    shown = [
+        key
+        for key, _, word in (entry.partition("  ") for entry in page)
+        if f"{key} {word}" in seen or f"{key} {SHORT_WORDS.get(word, word)}" in seen
+    ]
+    left = len(page) - len(shown)
+    assert (f"+{left} more; larger window" in seen) is (left > 0)
+    if shown:
+        assert "a" in shown
+    if size.columns >= 40:
+        assert not left, "there is room for all of them in few words"
+
+
 def test_a_film_that_gives_off_vapour_brings_its_reminder() -> None:
     seen = flat(lines_of(scene("night"), Size(80, 24)))
     assert "switch nothing inside, leave the ventilation on" in seen
@@ -345,7 +385,9 @@ def test_an_hour_is_promised_only_behind_what_passes_by_itself(name: str) -> Non
     timer = Reason("re-entry", LimitState.NEAR, 180.0, 900.0, 0.0, "s", "Well inside for 3 min")
     stop = replace(ok_call(), call=Call.STOP)
     for reasons in ((near, timer), (timer,)):
-        assert change(replace(stop, reasons=reasons), PLAIN, None) == "HOLD in 12 min if it stays so"
+        assert (
+            change(replace(stop, reasons=reasons), PLAIN, None) == "HOLD in 12 min if it stays so"
+        )
     for reasons in ((stays, timer), (stays, near, timer), (stays, near)):
         assert change(replace(stop, reasons=reasons), PLAIN, None) == ""
 
@@ -642,6 +684,27 @@ def test_nothing_ahead_comforts_while_the_present_does_not(state: LimitState) ->
     held = replace(call, call=Call.HOLD, reasons=reasons, looked_ahead_s=3600.0)
     seen = flat(lines_of(replace(snapshot, calls=(held,), outlook={}), Size(120, 40)))
     assert "Inside every limit for the next" not in seen
+
+
+@pytest.mark.parametrize("notes", [0, 1, 2, 3])
+@pytest.mark.parametrize("size", [Size(60, 20), Size(80, 24), Size(100, 30)], ids=str)
+def test_the_clock_that_ends_next_and_costs_outlasts_every_panel(size: Size, notes: int) -> None:
+    """A pot's end costs the pot and the brush; flash and touch dry pass by themselves."""
+    stop = scene("stop")
+    flash = Clock(
+        ClockName.FLASH, "hull-port", None, ClockState.RUNNING,
+        left_s=600.0, ends_at_s=stop.time_s + 600.0,
+    )  # fmt: skip
+    pots = tuple(
+        Clock(
+            ClockName.POT_LIFE, None, name, ClockState.RUNNING,
+            left_s=hours * 3600.0, ends_at_s=stop.time_s + hours * 3600.0,
+        )
+        for name, hours in zip("ABCDE", (1, 2, 3, 4, 5), strict=True)
+    )  # fmt: skip
+    note = ("the log is full, free some space",) * notes
+    loud = replace(stop, alarm=LOUD, notices=note, clocks=(flash, *pots))
+    assert "pot A use by" in flat(lines_of(loud, size))
 
 
 def test_clocks_of_two_pots_stand_under_their_own_names() -> None:
