@@ -109,6 +109,15 @@ def test_a_number_is_said_to_decide_only_where_its_limit_comes_first() -> None:
     assert opened(call="GO", reasons=[kept, humidity])["number"] == "55.0 %"
 
 
+def test_the_number_that_decides_stays_while_two_limits_past_swap_places() -> None:
+    damp = {"limit": "humidity_max", "state": "broken", "value": 84.1, "bound": 80.0, "unit": "%"}
+    hull = {"limit": "dew_margin_min", "state": "broken", "value": 2.0, "bound": 3.0, "unit": "K"}
+    numbers = {opened(call="STOP", reasons=each)["number"] for each in ([damp, hull], [hull, damp])}
+    assert numbers == {"2.0 K"}
+    far = {**damp, "value": 95.0}
+    assert opened(call="STOP", reasons=[far, hull])["number"] == "95.0 %"
+
+
 def test_since_when_stands_with_the_enclosures_word_and_not_with_the_section_of_now() -> None:
     since = opened(since="2027-01-15T08:00:00Z", section="hull-port")["since"]
     first, *rest = since.split(" · ")
