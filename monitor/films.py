@@ -27,8 +27,7 @@ from rules.events import (
 from rules.ground import ground_changes_s, ground_doubts
 from rules.harm import harm_left_s, solvent_widening_pct
 from rules.limits import stricter_of
-from rules.memory import MEMORY
-from rules.reasons import Doubt
+from rules.reasons import MEMORY, Doubt
 from rules.section import Film
 from rules.spec.model import Limit, Measurement, Spec
 from rules.trend import AHEAD_COUNTS_S
@@ -355,6 +354,7 @@ class FilmKeeper:
             spec=spec,
             stage=state.stage,
             method=state.method,
+            begun_s=state.coat_started_s if wet else None,
             steps_ended=state.ended(spec) if wet else frozenset(),
             beneath=under,
             next_spec=next_spec,

@@ -28,7 +28,7 @@ from rules.clocks.at_event import (
     launch_warning,
     mix_warnings,
     no_such_pot,
-    parts_a_coat,
+    said_of_coats_behind,
     sanding_remark,
     soft_film_warnings,
     thinner_warnings,
@@ -47,7 +47,15 @@ from rules.events import (
 )
 from rules.spec.model import Spec
 from rules.text import duration_text, hour_and_day_text, iso_utc, printable
-from rules.vocabulary import ALL_SECTIONS, EventKind, LimitName, Step, Until
+from rules.vocabulary import (
+    ALL_SECTIONS,
+    ClockName,
+    EventKind,
+    LimitName,
+    LimitState,
+    Step,
+    Until,
+)
 
 if TYPE_CHECKING:
     # Most events ask neither clock nor config, and both load for longer than an event takes.
@@ -299,7 +307,9 @@ def _warnings(event: Event, scene: Scene, touches: Sequence[str]) -> list[str]:
     asked = "" if event.withdrawn else asks_whose(event, sections, touches)
     found.append(ended_before_begun(*of) or asked or missing_before(event, scene.events))
     found.append(no_such_pot(*of))
-    found += parts_a_coat(event, scene.events, touches, _hours(event, scene))
+    found += said_of_coats_behind(
+        event, scene.events, touches or sorted(sections), _hours(event, scene)
+    )
     if event.kind is EventKind.BACK_IN_SERVICE and not event.withdrawn:
         found.append(launch_warning(scene.clocks(event.time_s - 1.0, None)))
     return [each for each in found if each]
@@ -309,7 +319,10 @@ def _call_against(event: Event, scene: Scene, touches: Sequence[str]) -> list[st
     """What the call says against a coat that is begun, or carried on, then: in its own words."""
     if event.kind is not EventKind.COAT_STARTED or event.corrects is not None:
         return []
+    from rules.reasons import MEMORY, OUTLOOK
+
     before, hour, found = tuple(scene.events), _hours(event, scene), []
+    work = {MEMORY, *ClockName}
     for name in touches or (ALL_SECTIONS,):
         told = scene.answers(name, event.time_s)
         was = work_of(name, before, event.time_s)
@@ -317,9 +330,14 @@ def _call_against(event: Event, scene: Scene, touches: Sequence[str]) -> list[st
         answer = told.films if goes_on else told.start
         on = f" on {name}" if len(touches) > 1 else ""
         silent = "" if told.silent_s is None else f"no reading since {hour(told.silent_s)}"
-        if answer is not None and answer["call"] != Call.GO and answer["reasons"]:
+        reasons = [] if answer is None or answer["call"] == Call.GO else answer["reasons"]
+        if told.logged_s is not None and not work.isdisjoint(each["limit"] for each in reasons):
+            # Told anew by `_said_of_a_coat`, of this coat's paint and with what was answered since.
+            reasons = [each for each in reasons if each["limit"] not in (*work, OUTLOOK)]
+            reasons = [each for each in reasons if each["state"] != LimitState.OK]
+        if answer is not None and reasons:
             at = "" if told.logged_s is None else f" at {hour(told.logged_s)}, by the log"
-            text = answer["reasons"][0]["text"].rstrip(".")
+            text = reasons[0]["text"].rstrip(".")
             found.append(f"{answer['call']}{on}{at}: {text}{silent and f'; {silent}'}")
         elif silent:
             found.append(f"no call{on}: nothing is known of {hour(event.time_s)}, {silent}")

@@ -108,13 +108,15 @@ class Answerer:
         self.memory = Memory(Call.STOP, stands_s, cause=cause)
         self.harms.resume(limits_of(cause), stands_s)
 
-    def for_the_film(self, beneath: Answerer | None = None) -> Answerer:
+    def for_the_film(self, begun_s: float | None, beneath: Answerer | None = None) -> Answerer:
         """Return where the answer about a film begins that was just laid, on what is known so far.
 
         What only kept a coat from being started (the closed window) does not harm the film, nor
-        does air that has been well again for long behind it.
+        does air that has been well again for long behind it, nor what was over before it was laid:
+        of that the call alone remains.
 
         Args:
+            begun_s: when it was laid, or None where that was never recorded [s].
             beneath: the answer about films that lie already, of which nothing is forgotten.
         """
         found = deepcopy(self)
@@ -125,6 +127,8 @@ class Answerer:
             found.memory = replace(memory, cause=cause)
             if not cause:
                 found.memory = Memory(Call.HOLD, memory.since_s)
+        if begun_s is not None:
+            found.harms.begin_at(begun_s)
         if beneath is not None:
             found.memory = both_of(found.memory, beneath.memory)
             found.harms.join(beneath.harms)
@@ -138,7 +142,12 @@ class Answerer:
         )
 
     def set_limits(
-        self, limits: Mapping[LimitName, Limit], spec: Spec, time_s: float | None
+        self,
+        limits: Mapping[LimitName, Limit],
+        spec: Spec,
+        time_s: float | None,
+        *,
+        begun: bool = False,
     ) -> None:
         """Take other limits into account from the next evaluation on.
 
@@ -148,9 +157,14 @@ class Answerer:
             limits: in force from now on.
             spec: for its bands and times.
             time_s: now; None where nothing has been evaluated yet [s].
+            begun: whether they are those of a coat that was just begun: no limit of it has brought
+                the STOP that stands, whose way out to HOLD goes on.
         """
         if time_s is not None and self.asks_less_than(limits):
-            self.memory = restart_timers(self.memory, time_s)
+            if begun and self.memory.call is Call.STOP:
+                self.memory = replace(self.memory, settled_since_s=None)
+            else:
+                self.memory = restart_timers(self.memory, time_s)
         self.limits, self.spec = limits, spec
 
     def evaluate(

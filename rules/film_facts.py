@@ -70,6 +70,7 @@ class _Harm:
     since_s: float
     inside_since_s: float | None = None
     past: Past | None = None
+    over_s: float = math.inf  # when it was first seen inside its bound again
 
 
 class Harms:
@@ -100,6 +101,17 @@ class Harms:
                 self._since[name] = replace(harm, past=past)
         self._eased |= other._eased
 
+    def begin_at(self, begun_s: float) -> None:
+        """Keep of what began before a film only what was past its bound since that was laid [s]."""
+        for name, harm in list(self._since.items()):
+            if harm.over_s <= begun_s:
+                del self._since[name]
+                continue
+            past = harm.past
+            if past is not None and past.climate.time_s < begun_s:
+                past = None
+            self._since[name] = replace(harm, since_s=max(harm.since_s, begun_s), past=past)
+
     def forget(self, names: Iterable[LimitName]) -> None:
         """End the harms that rested on points alone which are no longer in the config."""
         for name in names:
@@ -128,7 +140,8 @@ class Harms:
                 past = _past_of(entry, climate)
                 if harm is not None:
                     past = _farther(harm.past, past)
-                self._since[name] = _Harm(time_s if harm is None else harm.since_s, None, past)
+                since_s = time_s if harm is None else harm.since_s
+                self._since[name] = _Harm(since_s, None, past)
             elif harm is not None:
                 self._follow(name, harm, entry, spec, time_s)
         self._settle(judged, spec)
@@ -145,7 +158,9 @@ class Harms:
             self._eased.add(name)
         else:
             since_s = time_s if inside_s is None else inside_s
-            self._since[name] = _Harm(harm.since_s, since_s if well else None, harm.past)
+            silent = not known and inside_s is None
+            over_s = math.inf if silent else min(harm.over_s, time_s)
+            self._since[name] = _Harm(harm.since_s, since_s if well else None, harm.past, over_s)
 
     def names(self) -> tuple[frozenset[LimitName], frozenset[LimitName]]:
         """Return the limits of which a harm lasts, and those that are not well inside since."""

@@ -77,6 +77,9 @@ def _pace(apart: float, *per_h_and_most: tuple[float, float]) -> Pace:
 TEMPERATURE = _pace(0.2, (6.0, 15.0), (0.5, 3.0), (12.0, 25.0))
 """A hull, or a tent's air; it and the three below are common practice, no source [K]."""
 
+UNHEARD_HULL = TEMPERATURE._replace(slowest=TEMPERATURE.usual)
+"""A hull where water may have lain on it: a quiet day before promises nothing [K]."""
+
 MARGIN = _pace(1.0, (20.0, 25.0), (15.0, 20.0), (20.0, 30.0))
 """A surface over the dew point: a wetting or an open door is quicker than a hull [K]."""
 
@@ -332,6 +335,27 @@ def with_silences(
     return filled
 
 
+def both_known(one: tuple[Floats, Floats], other: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
+    """Return the lowest and the highest that two bounds of one quantity leave it.
+
+    Args:
+        one: lowest and highest, NaN where it says nothing [unit].
+        other: likewise.
+
+    Returns:
+        What is within both. Where the two contradict each other, one of them is wrong, and nobody
+        knows which: what is within either.
+
+    >>> ends = both_known((np.array([1.0, 1.0]), np.array([5.0, 2.0])), (np.full(2, 3.0),) * 2)
+    >>> [each.tolist() for each in ends]
+    [[3.0, 1.0], [3.0, 3.0]]
+    """
+    low, high = np.fmax(one[0], other[0]), np.fmin(one[1], other[1])
+    belied = low > high
+    low = np.where(belied, np.fmin(one[0], other[0]), low)
+    return low, np.where(belied, np.fmax(one[1], other[1]), high)
+
+
 def gone_by(pace: Pace, unseen_s: float) -> float:
     """Return how far a quantity can have gone where nothing has told of it for some time [unit].
 
@@ -419,11 +443,7 @@ class _Several(NamedTuple):
         if back and not learned:
             end_s = float(time_s[end])
             beside, _ = self._beside(silence, end_s, end_s + LEARN_S)
-        low, high = np.fmax(own[0], beside[0]), np.fmin(own[1], beside[1])
-        belied = low > high  # one of the two is wrong, and nobody knows which
-        low = np.where(belied, np.fmin(own[0], beside[0]), low)
-        high = np.where(belied, np.fmax(own[1], beside[1]), high)
-        return (low, high), back and learned
+        return both_known((own[0], own[1]), beside), back and learned
 
     def _beside(
         self, silence: _Silence, from_s: float, to_s: float

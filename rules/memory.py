@@ -16,22 +16,29 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rules.air.arrays import wetting_points_c
-from rules.air.saturation import AIR_MAX_C, AIR_MIN_C
+from rules.air.arrays import nearest_wetting_points_c
 from rules.clocks.history import AirBody, TemperatureHistory
 from rules.clocks.section_work import SectionWork
 from rules.clocks.work import is_about
 from rules.events import Event
-from rules.known import CARBON_DIOXIDE, HUMIDITY, MARGIN, TEMPERATURE, Bools, Floats, Pace, ends_of
+from rules.known import (
+    CARBON_DIOXIDE,
+    HUMIDITY,
+    MARGIN,
+    TEMPERATURE,
+    UNHEARD_HULL,
+    Bools,
+    Floats,
+    Pace,
+    both_known,
+    ends_of,
+)
 from rules.limits import limits_in_force
-from rules.reasons import Doubt
+from rules.reasons import MEMORY, Doubt
 from rules.spec.model import AMINES, Spec
 from rules.text import duration_text, hour_and_day_text
 from rules.units import HOUR_S
 from rules.vocabulary import EventKind, LimitName, LimitState, Stage, Step
-
-MEMORY = "memory"
-"""Name of the reason that a film's history gives."""
 
 WET_S = 300.0
 """Water for less than this may be a probe's, and holds no coat; common practice, no source [s]."""
@@ -62,7 +69,6 @@ _OPEN = {"wet": 1.0, "soft": 0.3, "hard": 0.0}
 _ANSWERS = (EventKind.WASHED, EventKind.INSPECTED, EventKind.SANDED)
 _GRID_S = 600.0
 _MOST_OF_IT = 0.9
-_DRIEST_PCT = 1.1
 
 
 class Age(StrEnum):
@@ -236,8 +242,9 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
     best = column(said.coldest_c)
     rh = 0.5 * (column(said.rh_low_pct) + column(said.rh_high_pct))
     wettest = _wettest_c([body.within(keep) for body in history.bodies], time_s.size)
-    dampest = _wetting_c(air_high + air_acc, rh_high)
-    driest = _wetting_c(air_low - air_acc, rh_low)
+    dampest = nearest_wetting_points_c(air_high + air_acc, rh_high)
+    driest = nearest_wetting_points_c(air_low - air_acc, rh_low)
+    around_c = air_low - air_acc, air_high + air_acc
     grid = _with_gaps(time_s, history.max_gap_s, now_s)
     margin_k, humidity_pct, surface_c = (
         _widened(time_s, each, grid, history.max_gap_s, pace, now_s, around)
@@ -247,10 +254,17 @@ def air_of(history: TemperatureHistory, now_s: float, from_s: float) -> FilmAir:
             (
                 Known(best, cold - acc, warm + acc),
                 TEMPERATURE,
-                (air_low - air_acc, air_high + air_acc),
+                around_c,
             ),
         )
     )
+    if np.isnan(cold).any():
+        hull = ends_of(
+            *(time_s, cold - acc, warm + acc, grid),
+            *(history.max_gap_s, UNHEARD_HULL, now_s, around_c),
+        )
+        over = hull[0] - _on(grid, time_s, dampest), hull[1] - _on(grid, time_s, driest)
+        margin_k = Known(margin_k.best, *both_known((margin_k.low, margin_k.high), over))
     held_s = np.diff(np.append(grid, max(now_s, grid[-1] if grid.size else now_s)))
     ppm, co2 = column(history.co2_ppm), None
     if bool(np.isfinite(ppm).any()):
@@ -281,13 +295,8 @@ def dew_points_of(history: TemperatureHistory, from_s: float) -> tuple[Floats, F
 
 def _wettest_c(bodies: Iterable[AirBody], size: int) -> Floats:
     """The highest dew or frost point that a body measured, NaN where none did."""
-    points_c = [_wetting_c(*body) for body in bodies]
+    points_c = [nearest_wetting_points_c(*body) for body in bodies]
     return functools.reduce(np.fmax, points_c, np.full(size, np.nan))
-
-
-def _wetting_c(air_c: Floats, rh_pct: Floats) -> Floats:
-    within = (np.clip(air_c, AIR_MIN_C, AIR_MAX_C), np.clip(rh_pct, _DRIEST_PCT, 100.0))
-    return wetting_points_c(*within, missing_ok=True)
 
 
 def _with_gaps(time_s: Floats, max_gap_s: float, now_s: float) -> Floats:
@@ -312,10 +321,15 @@ def _widened(
 ) -> Known:
     if grid.size == time_s.size and not np.isnan(known.best).any():
         return known
-    best = np.full(grid.size, np.nan)
-    best[np.searchsorted(grid, time_s)] = known.best
     ends = ends_of(time_s, known.low, known.high, grid, max_gap_s, pace, now_s, around)
-    return Known(best, *ends)
+    return Known(_on(grid, time_s, known.best), *ends)
+
+
+def _on(grid: Floats, time_s: Floats, values: Floats) -> Floats:
+    """Values at the grid's instants, NaN at those that are no sample."""
+    found = np.full(grid.size, np.nan)
+    found[np.searchsorted(grid, time_s)] = values
+    return found
 
 
 def _stages(time_s: Floats, ages: FilmAges) -> dict[Age, Bools]:

@@ -16,8 +16,8 @@ from rules.clocks.section_work import SectionWork
 from rules.clocks.stages import stage_of
 from rules.clocks.work import work_of
 from rules.events import Event, in_force
-from rules.memory import MEMORY, answered_s, memory_of, unanswered
-from rules.reasons import Doubt
+from rules.memory import answered_s, memory_of, unanswered
+from rules.reasons import MEMORY, Doubt
 from rules.spec.model import Spec
 from rules.vocabulary import ClockName, Stage
 
@@ -64,8 +64,9 @@ def overcoat_of(
         now_s: now [s].
         zone: of the times that it names; None for UTC.
     """
-    kept = in_force(tuple(events))
-    work = work_of(section, kept, now_s)
+    events = tuple(events)
+    kept = in_force(events)
+    work = work_of(section, events, now_s)
     newest = work.newest
     if newest is None or newest.started_s is None or len(work.coats) < 2:
         return NOTHING_WRONG

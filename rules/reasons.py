@@ -88,6 +88,9 @@ class Doubt:
 OUTLOOK = "outlook"
 """Name of the reasons that look ahead."""
 
+MEMORY = "memory"
+"""Name of the reason that a film's history gives."""
+
 PROBES_OUT = "probes"
 """Name of the doubt that stands while somebody has carried the probes out on purpose."""
 

@@ -38,6 +38,7 @@ class Film:
         spec: that its newest film was laid with, or that of the next coat where no film is wet.
         stage: prep, mix, apply, flash or cure.
         method: how the coat is put on, where it is known.
+        begun_s: when the newest wet film was begun, or None where nobody recorded it [s].
         steps_ended: steps and times that the newest film has behind it.
         beneath: the limits of wet films under it, each by its own spec and stage.
         next_spec: that of the next coat, or None where it is `spec`.
@@ -57,6 +58,7 @@ class Film:
     spec: Spec
     stage: Stage = Stage.PREP
     method: Method | None = None
+    begun_s: float | None = None
     steps_ended: frozenset[Until] = field(default_factory=frozenset)
     beneath: Mapping[LimitName, Limit] = field(default_factory=dict)
     next_spec: Spec | None = None
@@ -235,24 +237,30 @@ class Section:
         """Take a new stage, spec or set of ended steps into account from the next evaluation on.
 
         A film that was just laid takes over what was known of the air before it: a STOP that was
-        painted into is one for the film, and air that was well before stays so.
+        painted into is one for the film, and air that was well before stays so. So does a STOP on
+        its way out: how long it has been inside counts on under the new coat's own limits.
 
         Args:
             film: as events and clocks have it.
             time_s: now; None where nothing has been evaluated yet [s].
         """
         self._end_quiet()
+        begun = film.begun_s is not None and film.begun_s != self.film.begun_s
         self.film = film
         films = self._films if film.is_wet else None
         if film.is_wet:
             asked, start = film.film_limits(), self._start
             if films is None:
-                films = start.for_the_film()
+                films = start.for_the_film(film.begun_s)
             elif time_s is not None and films.asks_less_than(asked):
-                films = films if start.asks_less_than(asked) else start.for_the_film(films)
-            films.set_limits(asked, film.spec, time_s)
+                films = (
+                    films
+                    if start.asks_less_than(asked)
+                    else start.for_the_film(film.begun_s, films)
+                )
+            films.set_limits(asked, film.spec, time_s, begun=begun)
         self._films = films
-        self._start.set_limits(film.start_limits(), film.start_spec, time_s)
+        self._start.set_limits(film.start_limits(), film.start_spec, time_s, begun=begun)
 
     def evaluate(
         self,

@@ -9,6 +9,7 @@ import gc
 import os
 import shutil
 import sys
+import sysconfig
 import tempfile
 from collections.abc import Generator
 from pathlib import Path
@@ -40,13 +41,28 @@ def _share_bytecode() -> None:
     if sys.dont_write_bytecode:
         folder = tempfile.mkdtemp(prefix="filmcall-bytecode-")
         atexit.register(shutil.rmtree, folder, ignore_errors=True)
+        _lend_bytecode(folder)
         os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
         os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix = folder
         sys.dont_write_bytecode = False
 
 
+def _lend_bytecode(folder: str) -> None:
+    """Have what was compiled when packages were installed found in the run's own folder too."""
+    for installed in {sysconfig.get_path(name) for name in ("stdlib", "purelib", "platlib")}:
+        for place, inner, names in os.walk(installed):
+            inner[:] = [name for name in inner if name != "site-packages"]  # another python's
+            if place.endswith("__pycache__"):
+                here = folder + os.path.dirname(place)
+                os.makedirs(here, exist_ok=True)
+                for name in names:
+                    os.symlink(f"{place}/{name}", f"{here}/{name}")
+
+
 _work_in_memory()
 _share_bytecode()
+# As the program has it, and before numpy is loaded: threads of its own wait busily for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 gc.disable()  # while tests are collected: nothing of that is ever garbage
 
 

@@ -483,6 +483,15 @@ def test_the_unit_starts_the_live_program_watched_and_without_rights() -> None:
     assert lines["CapabilityBoundingSet"] == [""]
 
 
+@pytest.mark.parametrize("unit", sorted(DEPLOY.glob("*.service")), ids=lambda path: path.name)
+def test_beyond_its_memory_a_service_is_ended_and_not_held_up(unit: Path) -> None:
+    """MemoryHigh slows a program down and never ends it (systemd.resource-control(5)): one that
+    leaked stood still between the two limits until the watchdog came, and ship has none."""
+    lines = unit_lines(unit)
+    assert "MemoryMax" in lines
+    assert "MemoryHigh" not in lines
+
+
 def test_the_pages_unit_has_nothing_of_the_watchs_but_its_program() -> None:
     lines = unit_lines(PAGE_UNIT)
     words = shlex.split(lines["ExecStart"][0])

@@ -37,6 +37,8 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
         for words in commands():
             ran = filmcall(*words)
             assert ran.code == 0, ran.err
+            assert not ran.err.startswith("filmcall: ")
+            assert ran.out.strip()
             printed = ran.out
     return {"review.html": page.read_text("utf-8"), "review.txt": printed}
 

@@ -60,13 +60,15 @@ as_postgres() {
 
 if [ "$dry" = no ]; then
     [ "$(id -u)" = 0 ] || stop "this needs root; nothing is done. Run it with sudo."
+    [ -d /run/systemd/system ] || stop "no systemd runs here, and the database is its service; nothing\
+ is done. Run it on the booted server."
     "$FILMCALL" ship --help >/dev/null || stop "no filmcall in /opt/filmcall; run deploy/install.sh --with ship first."
 fi
 
 run apt-get install -y --no-install-recommends postgresql
-version=$(find /usr/lib/postgresql -mindepth 1 -maxdepth 1 -printf '%f\n' 2>/dev/null | sort -n | tail -n 1)
-version=${version:-15}
-config=/etc/postgresql/$version/main
+version=$({ find /usr/lib/postgresql -mindepth 1 -maxdepth 1 -printf '%f\n' 2>/dev/null || true; } |
+    sort -n | tail -n 1)
+config=/etc/postgresql/${version:-VERSION}/main # not known before it is installed
 
 # A file of settings of our own, and lines that let stations in; both are written anew.
 settings=$(mktemp)

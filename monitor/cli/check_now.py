@@ -32,12 +32,14 @@ from monitor.replay.play import ReplayJob, keeper_of
 from monitor.specs import find_spec
 from monitor.wire import enclosure_dict
 from rules.air.uncertainty import SHOW_FACTOR
+from rules.call import Call
 from rules.clocks.all_clocks import history_wanted_from_s
 from rules.errors import FilmcallError
 from rules.events import of_probes, taken_until
 from rules.reasons import Doubt
 from rules.section import SectionCall
 from rules.text import date_hour_text, printable
+from sensors.faults import MOST_MAX_AGE_S
 from sensors.forecast import ForecastHours
 from sensors.zones import zone_or_utc
 
@@ -67,17 +69,23 @@ def run(
         forecast = own_forecast(config)
     with reading_log(db) as store:
         calls = calls_now(store, chosen, config_file.parent, forecast)
-    if as_json:
-        return json.dumps(enclosure_dict(chosen.name, calls), indent=2), calls[0].call.value
-    told = []
-    if abs(time.time() - calls[0].time_s) > _OF_NOW_S:
+    call, of_now = calls[0].call, ""
+    age_s = abs(time.time() - calls[0].time_s)
+    if age_s > _OF_NOW_S:
         end = date_hour_text(calls[0].time_s, zone_or_utc(chosen.timezone))
-        told.append(f"By readings that end {end}; of now nothing is known.")
-    for call in calls:
-        u_k = call.climate.dew_margin_u_k
-        text = lines(call, None if u_k is None else SHOW_FACTOR * u_k)
-        told.append(f"{printable(call.section)}: {text}" if len(calls) > 1 else text)
-    return "\n".join(told), calls[0].call.value
+        of_now = f"By readings that end {end}; of now nothing is known"
+    counts_s = max(each.rules.max_age_s or MOST_MAX_AGE_S for each in chosen.points)
+    if age_s > counts_s and call is Call.GO:
+        call, of_now = Call.HOLD, f"{of_now}, so HOLD. It was then"
+    if as_json:
+        beside = {"call": call.value, "of_now": f"{of_now}."} if of_now else {}
+        return json.dumps({**enclosure_dict(chosen.name, calls), **beside}, indent=2), call.value
+    told = [f"{of_now}{':' if call is not calls[0].call else '.'}"] if of_now else []
+    for each in calls:
+        u_k = each.climate.dew_margin_u_k
+        text = lines(each, None if u_k is None else SHOW_FACTOR * u_k)
+        told.append(f"{printable(each.section)}: {text}" if len(calls) > 1 else text)
+    return "\n".join(told), call.value
 
 
 def _chosen(config: Config, wanted: str | None) -> EnclosureConfig:

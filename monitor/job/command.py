@@ -47,11 +47,10 @@ def planned(
         helps = what_helps(made, hand)
     shopping = shopping_for(hand, made)
     if html is not None:
-        page = plan_page(made, helps, shopping)
-        write_page(html, page)
+        write_page(html, plan_page(made, helps, shopping, hand.notes))
     if as_json:
         return plan_json(made.plan)
-    return plan_text(made.plan, made.solved, helps, shopping, hand.job.hours.zone)
+    return plan_text(made.plan, made.solved, helps, shopping, hand.job.hours.zone, hand.notes)
 
 
 def shopping_for(hand: JobAtHand, made: Made) -> Shopping:

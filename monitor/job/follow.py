@@ -19,10 +19,13 @@ from rules.job.problem import Laid, MixedPot
 from rules.job.shopping import ENOUGH, coat_takes_ml
 from rules.spec.model import Spec
 from rules.units import DAY_S
-from rules.vocabulary import ALL_SECTIONS, ClockName
+from rules.vocabulary import ALL_SECTIONS, ClockName, EventKind
 
 BEFORE_START_S = 7.0 * DAY_S
 """A coat so shortly before the job's start may be of it; judgement, no source [s]."""
+
+YOUNG_S = 7.0 * DAY_S
+"""A film so young may be soft; judgement, no source [s]."""
 
 _DEW = "after dew on the soft film"
 
@@ -65,15 +68,15 @@ def followed(
 
     Args:
         job: the whole work.
-        events: of the log, corrections among them.
-        now_s: events later than that are left out [s since 1970].
+        events: of the log by the moment asked about, corrections among them.
+        now_s: that moment, or the job's start where that comes later [s since 1970].
         specs: that films lie by, by `Event.spec_key`.
         films: of the sections to which anything was done, now.
         ahead: of each enclosure, by which it is known how warm it was when a pot was mixed.
     """
     events = tuple(events)
-    strayed = list(_laid_before(job, events))
-    events = tuple(event for event in events if job.start_s <= event.time_s <= now_s)
+    strayed = [*_laid_before(job, events), *_not_named(job, events, now_s)]
+    events = tuple(event for event in events if event.time_s >= job.start_s)
     laid: dict[str, Laid] = {}
     taped: dict[str, float] = {}
     held: dict[str, tuple[str, ...]] = {}
@@ -105,11 +108,11 @@ def followed(
             strayed.append(f"{section.name} has {len(coats)} coats in the log, {count} in the job")
         sanded_s = max(work.sanded_s, default=None)
         if count:
-            last = coats[count - 1]
+            last = coats[-1]  # which is what lies, though the job may ask for fewer
             spec = _usable(specs, last)
             found = _laid(section, last, count, sanded_s, spec, now_s, logged)
             laid[section.name] = found
-            strayed += _odd_spec(section, count, last, spec)
+            strayed += _odd_spec(section, len(coats), last, spec)
             if last.ended_s is None:
                 open_.append(section.name)
             elif work.tape_on_s is not None and work.tape_on_s <= last.ended_s:
@@ -145,6 +148,24 @@ def _laid_before(job: Job, events: Sequence[Event]) -> Iterator[str]:
                     f"the log has a coat on {section.name} of {moment_text(begun_s, zone)}, before "
                     f"the job's start of {moment_text(job.start_s, zone)}: it is not counted here; "
                     "where it is of this job set the start before it"
+                )
+
+
+def _not_named(job: Job, events: Sequence[Event], now_s: float) -> Iterator[str]:
+    """Films that may be soft in the job's own air, on sections that it does not name."""
+    places = {(section.enclosure, section.name) for section in job.sections}
+    begun = (e for e in events if e.kind is EventKind.COAT_STARTED and e.section is not None)
+    for place in dict.fromkeys((event.enclosure, event.section) for event in begun):
+        enclosure, name = place
+        if place in places or name == ALL_SECTIONS or enclosure not in dict(places):
+            continue
+        own = [event for event in events if event.enclosure == enclosure]
+        for coat in work_of(name, own, now_s).coats[-1:]:
+            if coat.started_s is not None and coat.started_s >= now_s - YOUNG_S:
+                yield (
+                    f"the log has a coat on {name} of {moment_text(coat.started_s, job.hours.zone)}"
+                    ", a section that the job does not name: its film is not counted here, ask "
+                    "filmcall clocks"
                 )
 
 
@@ -272,21 +293,21 @@ def _laid(
     return Laid(replace(coat, spec=spec or coat.spec), started_s, ended_s, is_sanded, bench)
 
 
-def _odd_spec(section: JobSection, count: int, last: Coat, laid: Spec | None) -> list[str]:
-    coat = section.coats[count - 1]
+def _odd_spec(section: JobSection, number: int, last: Coat, laid: Spec | None) -> list[str]:
+    coat = section.coats[min(number, len(section.coats)) - 1]
     name = coat.spec.name
     if last.spec is None or (laid is not None and laid.name == name):
         hardener = last.hardener or STANDARD
         if laid is None or coat.hardener in (None, hardener):
             return []
-        return [f"coat {count} of {section.name} was laid with the {hardener} hardener, the job "
+        return [f"coat {number} of {section.name} was laid with the {hardener} hardener, the job "
                 f"has {coat.hardener}; its clocks go by the {hardener} one"]  # fmt: skip
     if laid is None:
-        return [f"coat {count} of {section.name} was laid with a spec that cannot be read, so the "
+        return [f"coat {number} of {section.name} was laid with a spec that cannot be read, so the "
                 f"times of {name} count for it"]  # fmt: skip
     return [
-        f"coat {count} of {section.name} was laid with {laid.name}, the job has {name}; its clocks "
-        f"go by {laid.name}"
+        f"coat {number} of {section.name} was laid with {laid.name}, the job has {name}; its "
+        f"clocks go by {laid.name}"
     ]
 
 

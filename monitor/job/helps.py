@@ -64,6 +64,8 @@ def what_helps(made: Made, hand: JobAtHand) -> list[str]:
                 f"a tent {WARMER_K:g} K warmer: {weakest.section}, coat {weakest.coat} holds "
                 f"{100 * share:.0f} % in place of {100 * weakest.probability:.0f} %."
             )
+    if not made.plan.steps:
+        return found
     return found or [
         "none of a warmer tent, a drier one, another person, longer evenings or one coat less a "
         "day brings her day forward."

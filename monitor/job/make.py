@@ -14,7 +14,8 @@ from monitor.job.read import read_job_file
 from monitor.job.solver import bettered
 from monitor.job.standing import Heard, heard
 from monitor.job.tent import tents_of
-from monitor.job.weather import air_ahead, read_hours, read_year
+from monitor.job.text import moment_text
+from monitor.job.weather import air_ahead, read_hours, read_year, stretch_s
 from monitor.log.facts import specs_of
 from monitor.log.files import reading_log
 from monitor.log.log import log_path
@@ -172,6 +173,7 @@ class JobAtHand:
         from_s: nothing is begun before then [s since 1970].
         now_s: the moment asked about; before `from_s` where the job has not begun [s since 1970].
         heard: what each enclosure in the log said last by then.
+        notes: what its reader should know of the log and the weather, in words.
     """
 
     followed: Followed
@@ -179,6 +181,7 @@ class JobAtHand:
     from_s: float
     now_s: float
     heard: Mapping[str, Heard]
+    notes: tuple[str, ...]
 
     @property
     def job(self) -> Job:
@@ -221,7 +224,8 @@ def job_at_hand(
     last: dict[str, Heard] = {}
     log = log_path(db)
     sun_ahead = all(w.sun_w_m2 is not None for w in (hours, year) if w is not None)
-    tents = tents_of(job, log, hours, sun_ahead=sun_ahead)
+    to_s = None if at is None else now_s
+    tents = tents_of(job, log, hours, sun_ahead=sun_ahead, to_s=to_s)
     if log.exists():
         names = sorted({section.enclosure for section in job.sections})
         with reading_log(log) as store:
@@ -239,9 +243,19 @@ def job_at_hand(
                 if (found := films_in_log(store, each.enclosure, each.name, from_s,
                                           job.hours.zone, bases[each.enclosure])) is not None
             }  # fmt: skip
+    notes: tuple[str, ...] = ()
+    if hours is not None and year is not None:
+        _, end_s = stretch_s(hours, from_s)
+        if end_s <= from_s:
+            hours = None
+            notes = (
+                f"the forecast's hours end {moment_text(end_s, job.hours.zone)}, before the plan "
+                "begins: all of it is by the weather year alone, so give a newer forecast",
+            )
     ahead = air_ahead(job, hours, year, from_s, tents)
+    events = tuple(event for event in events if event.time_s <= now_s)
     done = followed(job, events, from_s, specs, films, ahead)
-    return JobAtHand(done, ahead, from_s, now_s, last)
+    return JobAtHand(done, ahead, from_s, now_s, last, (*done.strayed, *notes))
 
 
 def made_from(hand: JobAtHand, limit_s: float, told: Told = silent, *, drawn: bool = True) -> Made:

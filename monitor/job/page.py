@@ -15,6 +15,7 @@ from monitor.job.text import (
     day_text,
     generic_lines,
     head_lines,
+    note_lines,
     risk_lines,
     shopping_lines,
     unsaid_lines,
@@ -26,13 +27,16 @@ from rules.job.shopping import Shopping
 from rules.text import hour_text
 
 
-def plan_page(made: Made, helps: Sequence[str], shopping: Shopping) -> str:
+def plan_page(
+    made: Made, helps: Sequence[str], shopping: Shopping, notes: Sequence[str] = ()
+) -> str:
     """Return a plan's page.
 
     Args:
         made: the plan with what it was made from.
         helps: what would help, in words.
         shopping: what the job takes.
+        notes: of `JobAtHand`.
     """
     plan, zone = made.plan, made.plan.job.hours.zone
     shown = [step for step in plan.steps if step.step != "mix"]
@@ -43,7 +47,7 @@ def plan_page(made: Made, helps: Sequence[str], shopping: Shopping) -> str:
     return html_page(
         "plan.html.j2",
         title=f"Plan of {plan.job.boat}",
-        head=head_lines(plan, made.solved, zone),
+        head=[*head_lines(plan, made.solved, zone), *note_lines(notes)],
         chart=plan_chart(made) if plan.steps else "",
         key="Bars are coats (numbered), hatched ones sandings; below each its window, as dark as "
         "GO is probable. Thick edges decide the day; the grey is night, the strip on top working "

@@ -31,7 +31,12 @@ _DAYS = 14
 
 
 def tents_of(
-    job: Job, log: Path, hours: ForecastHours | None, *, sun_ahead: bool
+    job: Job,
+    log: Path,
+    hours: ForecastHours | None,
+    *,
+    sun_ahead: bool,
+    to_s: float | None = None,
 ) -> dict[str, Tent]:
     """Return what is known of each enclosure: from the log, else as the job file has it.
 
@@ -40,6 +45,7 @@ def tents_of(
         log: its file; it may not be there.
         hours: of weather outside, past ones among them, or None.
         sun_ahead: whether the hours to be planned tell of the sun.
+        to_s: no reading after it counts; None for all of them [s since 1970].
     """
     names = {section.enclosure for section in job.sections}
     stated = {name: job.tents.get(name, KINDS["open"]) for name in names}
@@ -47,24 +53,34 @@ def tents_of(
         return stated
     past = [outside_of(each) for each in (hours, kept(beside(log), None)) if each is not None]
     with reading_log(log) as store:
-        return {name: _known(store, name, tent, past, sun_ahead) for name, tent in stated.items()}
+        return {
+            name: _known(store, name, tent, past, sun_ahead, to_s) for name, tent in stated.items()
+        }
 
 
-def _known(store: Store, name: str, stated: Tent, past: list[Outside], sun_ahead: bool) -> Tent:
+def _known(
+    store: Store,
+    name: str,
+    stated: Tent,
+    past: list[Outside],
+    sun_ahead: bool,
+    to_s: float | None,
+) -> Tent:
     try:
-        return _tent(store, name, past, sun_ahead)
+        return _tent(store, name, past, sun_ahead, to_s)
     except TooLittleLog:
         return stated  # a log that holds nothing of this tent is not worth a word
     except FilmcallError as why:
         return replace(stated, basis=f"{stated.basis}; {why}")
 
 
-def _tent(store: Store, name: str, past: list[Outside], sun_ahead: bool) -> Tent:
+def _tent(
+    store: Store, name: str, past: list[Outside], sun_ahead: bool, to_s: float | None
+) -> Tent:
     source, _ = choose_source(store, name)
     config = config_in(store, name)
     bodies = _bodies(store, name, source, config)
-    newest_s = max((call.time_s for call in store.newest_calls(name)), default=None)
-    end_s = last_humidity_s(store, name, bodies["inside"], source, newest_s)
+    end_s = last_humidity_s(store, name, bodies["inside"], source, to_s)
     count = _DAYS * CELLS_A_DAY
     times = end_s - CELL_S * np.arange(count - 1, -1, -1, dtype=np.float64)
 

@@ -27,6 +27,7 @@ SAFE_SIDE = (
 GENERIC = (
     "GENERIC FIGURES, from no data sheet, stand behind {}: enter your own before you rely on it."
 )
+ALL_ON = "Every coat is on."
 
 
 def day_text(time_s: float, zone: tzinfo) -> str:
@@ -40,7 +41,12 @@ def moment_text(time_s: float, zone: tzinfo) -> str:
 
 
 def plan_text(
-    plan: Plan, solved: bool, helps: Sequence[str], shopping: Shopping, zone: tzinfo
+    plan: Plan,
+    solved: bool,
+    helps: Sequence[str],
+    shopping: Shopping,
+    zone: tzinfo,
+    notes: Sequence[str] = (),
 ) -> str:
     """Return a plan as text.
 
@@ -50,8 +56,10 @@ def plan_text(
         helps: what would help, in words.
         shopping: what the job takes.
         zone: the job's.
+        notes: of `JobAtHand`.
     """
-    lines = [*head_lines(plan, solved, zone), ""]
+    lines = [*head_lines(plan, solved, zone), *note_lines(notes)]
+    lines += [""] if plan.steps else []
     for day, steps in itertools.groupby(plan.steps, lambda step: day_text(step.start_s, zone)):
         lines += [day, *(f"  {_step_line(step, zone)}" for step in steps)]
     lines += ["", *risk_lines(plan, zone)]
@@ -97,6 +105,11 @@ def head_lines(plan: Plan, solved: bool, zone: tzinfo) -> list[str]:
             f"time earlier{how}."
         )
     return lines
+
+
+def note_lines(notes: Sequence[str]) -> list[str]:
+    """Return the notes of a job at hand, which a plan and the sheet of today both tell."""
+    return [f"NOTE: {words}." for words in notes]
 
 
 def _step_line(step: PlannedStep, zone: tzinfo) -> str:
@@ -151,7 +164,7 @@ def risk_lines(plan: Plan, zone: tzinfo) -> list[str]:
         )
     rests = Counter(step.rests_on for step in plan.steps)
     words = [f"{counted(number, 'step')} on {what}" for what, number in rests.items()]
-    lines.append("What it rests on: " + "; ".join(words) + ".")
+    lines.append(f"What it rests on: {'; '.join(words)}." if words else ALL_ON)
     lines += tent_lines(plan)
     if len(plan.kept) > 1 or (plan.kept and plan.promised_s is None):
         first = datetime.fromtimestamp(plan.finish_s, zone).date()

@@ -11,11 +11,13 @@ import numpy as np
 from monitor.job.make import JobAtHand, Made, too_late
 from monitor.job.standing import Standing
 from monitor.job.text import (
+    ALL_ON,
     CAUTION,
     NOTHING_PROMISED,
     day_text,
     generic_lines,
     moment_text,
+    note_lines,
     tent_lines,
     unsaid_lines,
 )
@@ -57,7 +59,7 @@ def today_text(hand: JobAtHand, made: Made) -> str:
     for step in shown:
         lines += _step(hand, made, step, now_s, zone)
     if not shown:
-        lines.append("  Every coat is on.")
+        lines.append(f"  {ALL_ON}")
     lines += ["", "Tonight:", *_night(hand, made, now_s, zone)]
     lines += [
         "",
@@ -82,7 +84,7 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
         stood = None if heard is None else heard.fresh(section.name, hand.now_s)
         if stood is not None:
             start = json.loads(stood.call.body)["start"]
-            told = _other_paint(hand, section, zone) if start["call"] == "GO" else None
+            told = _against(hand, section, stood, zone) if start["call"] == "GO" else None
             lines.append(f"  {section.name}: {told or _start(start, stood, hand.now_s, zone)}")
         elif film is None or film.coat.number < len(section.coats):
             unanswered.append(section.name)
@@ -98,8 +100,7 @@ def _calls(hand: JobAtHand, zone: tzinfo) -> list[str]:
             f"  No call{of} of the last hour is in the log: ask filmcall watch, or take a hand"
         )
         lines.append("  reading and ask filmcall check, before you mix.")
-    lines += [f"  NOTE: {words}." for words in followed.strayed]
-    return lines
+    return lines + [f"  {line}" for line in note_lines(hand.notes)]
 
 
 def _blind(hand: JobAtHand, zone: tzinfo) -> Iterator[str]:
@@ -130,23 +131,31 @@ def _start(start: Json, stood: Standing, now_s: float, zone: tzinfo) -> str:
     return f"{'. '.join(each.rstrip('.') for each in words)}."
 
 
-def _other_paint(hand: JobAtHand, section: JobSection, zone: tzinfo) -> str | None:
-    """What to say where GO is for the enclosure's own paint, and the job has another one next."""
+def _against(hand: JobAtHand, section: JobSection, stood: Standing, zone: tzinfo) -> str | None:
+    """What to say where the film that lies is not open to the job's next coat and the log has GO.
+
+    GO may be for the enclosure's own paint, or older than a coat that was written down later. Where
+    every coat is on the film is held to one more of its own paint.
+    """
     film = hand.followed.laid.get(section.name)
-    if film is None or film.coat.number >= len(section.coats):
+    if film is None:
         return None
-    coat = section.coats[film.coat.number]
+    left = section.coats[film.coat.number :]
+    coat = left[0] if left else film.coat
+    lies = f"coat {film.coat.number}" if left else "the newest coat"
+    is_sanded = film.sanded or (bool(left) and coat.is_sanded_first)
     opens_s, closes_s = _window_s(hand, section, film, coat)
-    of = f"the window of coat {film.coat.number} for {coat.spec.title}"
+    of = f"the window of {lies} for {coat.spec.title}"
     if hand.now_s < opens_s < np.inf:
         words = f"HOLD: {of} opens {hour_and_day_text(opens_s, zone, hand.now_s)}"
     elif hand.now_s < opens_s:
         words = f"HOLD: {of} is not open"
-    elif closes_s <= hand.now_s and not (film.sanded or coat.is_sanded_first):
+    elif closes_s <= hand.now_s and not is_sanded:
         words = f"STOP: {of} closed {hour_and_day_text(closes_s, zone, hand.now_s)}: sand first"
     else:
         return None
-    return f"{words} (GO in the log is for another paint)."
+    go = "older than that coat" if stood.call.time_s < film.started_s else "for another paint"
+    return f"{words} (GO in the log is {go})."
 
 
 def _window_s(

@@ -51,6 +51,17 @@ def read_hours(path: Path, timezone: str | None) -> ForecastHours:
         raise WeatherFault(str(fault)) from None
 
 
+def stretch_s(hours: ForecastHours, from_s: float) -> tuple[float, float]:
+    """Return when the hours without a hole around a time begin and end; they may end before [s]."""
+    first_s, last_s = float(hours.time_s[0]), float(hours.time_s[-1])
+    for begin_s, end_s in hours.gaps_s():
+        if end_s <= from_s:
+            first_s = end_s
+        else:
+            last_s = min(last_s, begin_s)
+    return first_s, last_s + HOUR_S
+
+
 def known_air(hours: ForecastHours, from_s: float) -> Air:
     """Return a forecast as full hours in one stretch, from the last hole before a time to the next.
 
@@ -61,19 +72,14 @@ def known_air(hours: ForecastHours, from_s: float) -> Air:
     Raises:
         WeatherFault: it ends before the plan begins.
     """
-    first_s, last_s = float(hours.time_s[0]), float(hours.time_s[-1])
-    for begin_s, end_s in hours.gaps_s():
-        if end_s <= from_s:
-            first_s = end_s
-        else:
-            last_s = min(last_s, begin_s)
-    if last_s + HOUR_S <= from_s:
+    first_s, end_s = stretch_s(hours, from_s)
+    if end_s <= from_s:
         raise WeatherFault(
             "the forecast's hours end before the plan begins, so no step could rest on them; give "
             "a newer forecast, or --weather-year FILE.epw"
         )
     first_s = np.ceil(first_s / HOUR_S) * HOUR_S
-    grid = np.arange(first_s, last_s + 1.0, HOUR_S)
+    grid = np.arange(first_s, end_s - HOUR_S + 1.0, HOUR_S)
     temp = np.interp(grid, hours.time_s, hours.temp_c)
     dew = np.where(
         np.isfinite(hours.dew_point_c),

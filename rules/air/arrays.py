@@ -34,6 +34,7 @@ Floats: TypeAlias = npt.NDArray[np.float64]
 
 # Three work arrays of this length, 8 bytes a value, fit the second-level cache of a small board.
 _PIECE = 8192
+_DRIEST_PCT = 1.1
 # Degrees at which the fit errors are 4e-8 K (saturation), 3e-6 K (dew point), 1e-6 K (frost).
 _DEGREE_SATURATION, _DEGREE_DEW, _DEGREE_FROST = 8, 9, 7
 _LN_PV_MIN = ln_saturation_water(AIR_MIN_C + ZERO_C_IN_K) + float(np.log(RH_FRACTION_PCT / 100.0))
@@ -205,6 +206,21 @@ def wetting_points_c(
     [9.27, -4.03]
     """
     return _points(air_temp_c, rh_pct, missing_ok, dew=True, frost=True)
+
+
+def nearest_wetting_points_c(air_temp_c: Floats, rh_pct: Floats) -> Floats:
+    """Return `wetting_points_c` of the nearest air that the formula takes, NaN where one is NaN.
+
+    For the ends of what is known, which may lie past what any air can be [degC, %].
+
+    >>> nearest_wetting_points_c(np.full(2, 20.0), np.array([140.0, np.nan])).round(2).tolist()
+    [20.0, nan]
+    """
+    within = (
+        np.clip(air_temp_c, AIR_MIN_C, AIR_MAX_C),
+        np.clip(rh_pct, _DRIEST_PCT, RH_SATURATED_PCT),
+    )
+    return wetting_points_c(*within, missing_ok=True)
 
 
 # Between table points ln(pressure) bends by under 3e-4 a K2: linear steps of 0.25 K are within

@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Collection, Iterable
 from typing import TYPE_CHECKING
 
-from rules.clocks.work import Pot, Work, coat_begun_after, pot_of, pots_for, work_of
+from rules.clocks.work import Coat, Pot, Work, coat_begun_after, pot_of, pots_for, work_of
 from rules.events import Event, in_force
 from rules.spec.model import Mix, Spec
 from rules.text import duration_text
@@ -253,36 +253,81 @@ def ended_before_begun(
     )
 
 
-def parts_a_coat(
+def said_of_coats_behind(
     event: Event,
     before: Iterable[Event],
     touches: Collection[str],
     hour: Callable[[float], str],
 ) -> list[str]:
-    """Return what to say of an end that makes a new coat of what carried one on, a clause each.
+    """Return what an event typed late makes of the coats that were begun after it, a clause each.
 
     Args:
         event: about to be kept.
         before: the enclosure's events as kept.
-        touches: as `touched` gives them.
+        touches: as `touched` gives them, or every section for an event that names none.
         hour: shows a time of day [s].
     """
-    if event.kind is not EventKind.COAT_ENDED or event.withdrawn:
+    if event.kind not in _CHANGES_COATS_BEHIND or event.withdrawn:
         return []
     before, found = tuple(before), []
     for name in touches or (None,):
-        begun_s = {coat.started_s for coat in work_of(name, before, math.inf).coats}
+        was = {coat.started_s: coat for coat in work_of(name, before, math.inf).coats}
+        work = work_of(name, (*before, event), math.inf)
         where = "" if name in (None, ALL_SECTIONS) else f"{name}: "
-        found += [
-            f"{where}what was begun at {hour(coat.started_s)} carried the coat on; with this end "
-            f"it is coat {coat.number}, laid {duration_text(coat.started_s - event.time_s)} after "
-            "it. If it was one coat, take this row back with --corrects and --withdraw"
-            for coat in work_of(name, (*before, event), math.inf).coats
-            if coat.started_s is not None
-            and coat.started_s > event.time_s
-            and coat.started_s not in begun_s
-        ]
+        behind = [coat for coat in work.coats if (coat.started_s or -math.inf) > event.time_s]
+        texts = [_made_of(event, was.get(coat.started_s), coat, work, hour) for coat in behind]
+        if event.kind is EventKind.COAT_STARTED:
+            joined = was.keys() - {coat.started_s for coat in work.coats}
+            texts += [
+                f"the coat begun at {hour(each)} carries this one on from now on: both are one "
+                "coat, begun at this time. If it is another coat, record the end of this one: "
+                "filmcall event coat-ended --at TIME"
+                for each in sorted(each for each in joined if each and each > event.time_s)
+            ]
+        found += [f"{where}{text}" for text in texts if text]
     return found
+
+
+_CHANGES_COATS_BEHIND = (EventKind.COAT_STARTED, EventKind.COAT_ENDED, EventKind.MIXED)
+
+
+def _made_of(
+    event: Event, was: Coat | None, coat: Coat, work: Work, hour: Callable[[float], str]
+) -> str:
+    """What an event makes of a coat that was begun after it, or "" where it changes nothing."""
+    begun_s = coat.started_s or event.time_s
+    at = work.coats.index(coat)
+    beneath = work.coats[at - 1] if at else None
+    if event.kind is EventKind.MIXED:
+        taken = any(pour.mixed_s == event.time_s for pour in coat.pours[:1])
+        is_new = was is None or was.pours != coat.pours
+        if not taken or not is_new or coat.spec == event.spec_key:
+            return ""
+        return (
+            f"coat {coat.number}, begun at {hour(begun_s)}, was recorded before this pot and keeps "
+            "the paint that it was laid with; if it was laid from this pot, record that: filmcall "
+            f"event respec --spec {event.spec or 'NAME'}"
+        )
+    if event.kind is EventKind.COAT_STARTED:
+        if beneath is None or beneath.started_s != event.time_s:
+            return ""
+        end = (
+            ". Record when this one was ended: filmcall event coat-ended "
+            f"--coat {beneath.number} --at TIME"
+        )
+        return (
+            f"what was begun at {hour(begun_s)} lies over this as coat {coat.number}, and keeps "
+            f"the paint that it was laid with{end if beneath.is_open else ''}"
+        )
+    if was is None:
+        return (
+            f"what was begun at {hour(begun_s)} carried the coat on; with this end "
+            f"it is coat {coat.number}, laid {duration_text(begun_s - event.time_s)} after "
+            "it. If it was one coat, take this row back with --corrects and --withdraw"
+        )
+    if was.number == coat.number or beneath is None or beneath.ended_s != event.time_s:
+        return ""
+    return f"what was begun at {hour(begun_s)} is coat {coat.number} from now on"
 
 
 def no_such_pot(

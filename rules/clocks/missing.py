@@ -14,6 +14,7 @@ from rules.clocks.work import (
     celsius,
     clearance_of,
     is_about,
+    is_no_coats_number,
     work_of,
 )
 from rules.events import Event, in_force
@@ -47,7 +48,7 @@ def missing_before(event: Event, events: Iterable[Event]) -> str:
         case EventKind.COAT_STARTED:
             return _unmixed(event, before) or _coat_left_open(event, before)
         case EventKind.COAT_ENDED:
-            return _coat_never_started(event, before)
+            return _coat_never_started(event, before, kept)
         case EventKind.TAPE_OFF:
             return _tape_never_on(event, before)
         case EventKind.MIXED:
@@ -76,10 +77,19 @@ def _open(coat: Coat | None) -> bool:
     return coat is not None and coat.ended_s is None
 
 
-def _coat_never_started(event: Event, before: list[Event]) -> str:
+def _coat_never_started(event: Event, before: list[Event], kept: list[Event]) -> str:
     if event.coat is None and any(_open(work.newest) for work in _works(event, before)):
         return ""
-    was = work_of(event.section, before, event.time_s).newest
+    coats = work_of(event.section, before, event.time_s).coats
+    was = coats[-1] if coats else None
+    if was is not None and is_no_coats_number(event, coats):
+        is_on = "is on and not ended" if _open(was) else "is the newest"
+        return (
+            f"coat {was.number} {is_on}, so this is hardly the end of coat {event.coat}, and it "
+            "ended none: take this row back with --corrects and --withdraw, and record the end "
+            f"with the right number. If coat {event.coat} was laid, "
+            f"{_RECORD.format(f'coat-started --coat {event.coat}')}"
+        )
     now = work_of(event.section, [*before, event], event.time_s).newest
     if now is None or (was is not None and _open(was) and now.number == was.number):
         return ""
@@ -88,9 +98,19 @@ def _coat_never_started(event: Event, before: list[Event]) -> str:
             f"no coat was open, so coat {now.number} has an end and no start: recoat by and "
             f"tape off by are not known; {_RECORD.format('coat-started')}"
         )
+    over = [
+        coat.number
+        for coat in work_of(event.section, kept, math.inf).coats
+        if coat.started_s is not None and coat.started_s > event.time_s
+    ]
+    whose = (
+        f"which coat {over[0]} went over: the clocks of coat {over[-1]} stay as they are"
+        if over
+        else "from which its clocks start again"
+    )
     return (
-        f"no coat was open, so this counts as a later end of coat {now.number}, from which its "
-        f"clocks start again; if it ends another coat, {_RECORD.format('coat-started')}"
+        f"no coat was open, so this counts as a later end of coat {now.number}, {whose}; if it "
+        f"ends another coat, {_RECORD.format('coat-started')}"
     )
 
 

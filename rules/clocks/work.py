@@ -190,9 +190,16 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
         Events: `rules.vocabulary`; where two records disagree, the reading that ends an opens
         clock later and a closes clock sooner (common practice, no source).
     """
-    events = tuple(events)
+    return _work_of(section, tuple(events), now_s, {})
+
+
+def _work_of(
+    section: str | None, events: tuple[Event, ...], now_s: float, paints: dict[float, str]
+) -> Work:
+    """The same, with the paints that were found already, by the row of their coat-started."""
     in_all = in_force(events)
     standing = [e for e in in_all if e.time_s <= now_s]
+    typed_last = -math.inf
     coats: list[Coat] = []
     pots: list[Pot] = []
     sanded: list[float] = []
@@ -203,6 +210,13 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
     for event in standing:
         if not is_about(event, section):
             continue
+        if event.kind in _LEADS_TO_PAINT:
+            typed = _row_of(event, events)
+            if event.kind is EventKind.COAT_STARTED and event.spec is None and typed < typed_last:
+                if typed not in paints:
+                    paints[typed] = _paint_when_typed(event, section, events, paints)
+                event = replace(event, spec=paints[typed], spec_sha256=None)
+            typed_last = max(typed_last, typed)
         match event.kind:
             case EventKind.COAT_STARTED:
                 _start_coat(coats, pots, event)
@@ -211,6 +225,8 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
                 if not _means(event, section, coats, standing):
                     continue
                 if coat_begun_after(event, section, coats, in_all, events) is not None:
+                    continue
+                if is_no_coats_number(event, coats):
                     continue
                 _end_coat(coats, pots, event)
                 wiped = launched = None
@@ -264,6 +280,40 @@ def work_of(section: str | None, events: Iterable[Event], now_s: float) -> Work:
         clearance_s=clearance_s,
         clearance_fault=fault,
     )
+
+
+_LEADS_TO_PAINT = (
+    EventKind.COAT_STARTED,
+    EventKind.COAT_ENDED,
+    EventKind.MIXED,
+    EventKind.POT_ENDED,
+)
+"""Events by which a coat that names no paint is taken for one."""
+
+
+def _row_of(event: Event, events: Iterable[Event]) -> float:
+    """The row in which an event was first written down; infinity for one that is not yet."""
+    first = first_of(event, events)
+    row = first.row if first.corrects is None else first.corrects  # its original may be left out
+    return math.inf if row is None else row
+
+
+def _paint_when_typed(
+    event: Event, section: str | None, events: tuple[Event, ...], paints: dict[float, str]
+) -> str:
+    """The paint of a coat-started that names none, by what stood when it was written down.
+
+    What is typed later changes no film's paint; only a respec does.
+
+    Returns:
+        Its `Event.spec_key`; "" for the enclosure's own without a text.
+    """
+    typed = _row_of(event, events)
+    known = tuple(
+        each for each in events if each.kind is EventKind.RESPEC or _row_of(each, events) < typed
+    )
+    newest = _work_of(section, (*known, event), event.time_s, paints).newest
+    return "" if newest is None or newest.spec is None else newest.spec
 
 
 def pots_for(event: Event, pots: Sequence[Pot], last: Coat | None) -> list[Pot]:
@@ -428,7 +478,7 @@ def _start_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:
         )
         return
     number = event.coat if event.coat is not None else (last.number if last else 0) + 1
-    spec = _spec_named(event, pot)
+    spec = _spec_named(event, pot) or None
     hardener = event.hardener or (None if pot is None else pot.hardener)
     coats.append(
         Coat(
@@ -502,6 +552,28 @@ def coat_begun_after(
         elif each.kind is EventKind.COAT_ENDED:
             open_since = None
     return open_since
+
+
+def is_no_coats_number(event: Event, coats: Sequence[Coat]) -> bool:
+    """Return whether an end names a number that no coat has, by a slip: then it ends none.
+
+    Who is one ahead of a coat that has ended forgot to record a start, and long after the newest
+    coat nothing but such an end tells that another was laid: these make a coat.
+
+    Args:
+        event: coat-ended.
+        coats: of the section at the event's time, before it.
+
+    Source:
+        Judgement, no source.
+    """
+    if event.coat is None or not coats or event.coat in {coat.number for coat in coats}:
+        return False
+    newest = coats[-1]
+    if not newest.is_open and event.coat == newest.number + 1:
+        return False
+    last_s = newest.resumed_s or newest.started_s if newest.is_open else newest.ended_s
+    return last_s is not None and event.time_s - last_s <= SAME_COAT_S
 
 
 def _end_coat(coats: list[Coat], pots: list[Pot], event: Event) -> None:

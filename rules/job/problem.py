@@ -201,7 +201,7 @@ class Laid:
     """The newest film of a section as the log has it.
 
     Attributes:
-        coat: which.
+        coat: which of the job's; its last, where the log has more than the job asks for.
         started_s: first brush stroke [s].
         ended_s: the coat's end [s].
         sanded: whether it was sanded since.

@@ -12,8 +12,20 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from rules.air.arrays import nearest_wetting_points_c
 from rules.events import Spans
-from rules.known import CARBON_DIOXIDE, HUMIDITY, MARGIN, TEMPERATURE, Bools, Floats, Pace, ends_of
+from rules.known import (
+    CARBON_DIOXIDE,
+    HUMIDITY,
+    MARGIN,
+    TEMPERATURE,
+    UNHEARD_HULL,
+    Bools,
+    Floats,
+    Pace,
+    both_known,
+    ends_of,
+)
 from rules.limits import is_upper, unit_of
 from rules.units import HOUR_S
 from rules.vocabulary import LimitName, Stage
@@ -92,8 +104,31 @@ class ClimateSeries:
             if not (np.isfinite(low) & np.isfinite(high)).all():
                 at_s, gap_s, around = self.time_s, 1.5 * self.step_s, self._around(name)
                 low, high = ends_of(at_s, low, high, at_s, gap_s, _PACE[name], np.inf, around)
+                if name is LimitName.DEW_MARGIN_MIN:
+                    low, high = both_known((low, high), self._over_the_wetting_point())
             self._known[name] = low, high
         return self._known[name]
+
+    def _over_the_wetting_point(self) -> tuple[Floats, Floats]:
+        """How far a silent surface can have stood over what its air was measured to condense at."""
+        at_s, gap_s = self.time_s, 1.5 * self.step_s
+        said = [
+            by.get(name, self.values.get(name, np.full(at_s.size, np.nan)))
+            for name, by in (
+                (LimitName.SURFACE_TEMP_MIN, self.lowest),
+                (LimitName.SURFACE_TEMP_MAX, self.highest),
+                (LimitName.AIR_TEMP_MIN, self.lowest),
+                (LimitName.AIR_TEMP_MAX, self.highest),
+                (LimitName.HUMIDITY_MIN, self.lowest),
+                (LimitName.HUMIDITY_MAX, self.highest),
+            )
+        ]
+        cold, warm, air_low, air_high, rh_low, rh_high = said
+        hull = ends_of(at_s, cold, warm, at_s, gap_s, UNHEARD_HULL, np.inf, (air_low, air_high))
+        return (
+            hull[0] - nearest_wetting_points_c(air_high, rh_high),
+            hull[1] - nearest_wetting_points_c(air_low, rh_low),
+        )
 
     def _around(self, name: LimitName | None) -> tuple[Floats, Floats] | None:
         """The lowest and the highest of the air, which draws a surface."""

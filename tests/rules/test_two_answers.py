@@ -92,6 +92,71 @@ def test_a_film_laid_into_a_stop_is_harmed_from_the_first_stroke() -> None:
     assert {(fact.kind, fact.cause) for fact in call.facts} >= {(FactKind.HARMED, "dew_margin_min")}
 
 
+@pytest.mark.parametrize("beneath", [False, True], ids=["bare", "over a film"])
+@pytest.mark.parametrize(
+    ("begun_min", "told_min", "then_c", "since_min"),
+    [
+        (20, 20, DRY_C, None),  # well again for 5 min, with 10 min of the STOP to go
+        (14.5, 15, DRY_C, 14.5),  # begun while the last reading was past its limit
+        (14.5, 15, DAMP_C, 14.5),
+        (18.5, 19, None, 18.5),  # nobody has seen it well again
+        (10, 18, DRY_C, 13),  # written down late
+        (17, 19, DRY_C, None),
+    ],
+)
+def test_a_film_is_harmed_only_by_what_was_past_while_it_was_there(
+    begun_min: float, told_min: int, then_c: float | None, since_min: float | None, *, beneath: bool
+) -> None:
+    """DESIGN.md: alarms are facts about films; a STOP waits out its time all the same."""
+    cured = replace(GENERAL_GUIDANCE, limits={})  # which minds nothing any more
+    old = replace(CURE, begun_s=-1e6, spec=cured, next_spec=GENERAL_GUIDANCE)
+    section = settled(old if beneath else PREP)
+    run(section, 13, 15, DAMP_C)
+    run(section, 15, told_min, then_c)
+    section.set_film(replace(APPLY, begun_s=60.0 * begun_min), 60.0 * told_min)
+    call = run(section, told_min, told_min + 1, then_c)
+    assert call.films is not None
+    assert call.films.call is Call.STOP
+    harmed = [fact for fact in call.facts if fact.kind is FactKind.HARMED]
+    harms = [fact.since_s for fact in harmed if fact.cause == LimitName.DEW_MARGIN_MIN]
+    assert harms == ([] if since_min is None else [60.0 * since_min])
+
+
+@pytest.mark.parametrize("beneath", [False, True], ids=["bare", "over a film"])
+@pytest.mark.parametrize(
+    ("begun", "out_min"), [(True, 30), (False, 35)], ids=["a coat begun", "another spec"]
+)
+def test_a_coat_begun_while_a_stop_is_on_its_way_out_does_not_begin_it_anew(
+    begun: bool, out_min: int, *, beneath: bool
+) -> None:
+    """DESIGN.md, "Leaving STOP": 15 min inside, to HOLD; GO wants the dwell by its own limits."""
+    humidity = Limit(LimitName.HUMIDITY_MAX, 70.0, Step.CURED)
+    limits = GENERAL_GUIDANCE.limits[Stage.APPLY] | {humidity.name: humidity}
+    stricter = replace(GENERAL_GUIDANCE, limits={Stage.APPLY: limits})
+    old = replace(CURE, begun_s=0.0) if beneath else PREP
+    section = settled(old)
+    run(section, 13, 15, DAMP_C)
+    assert run(section, 15, 20).call is Call.STOP
+    begun_s = 1200.0 if begun else old.begun_s
+    section.set_film(replace(APPLY, spec=stricter, begun_s=begun_s), 1200.0)
+    assert run(section, 20, out_min).call is Call.STOP
+    after = run(section, out_min, out_min + 1)
+    assert (after.call, after.films and after.films.call) == (Call.HOLD, Call.HOLD)
+
+
+def test_the_dwell_of_a_coat_begun_while_a_stop_is_on_its_way_out_is_its_own() -> None:
+    """A GO by laxer limits is none by those that count now."""
+    section = settled(PREP)
+    run(section, 13, 15, DAMP_C)
+    run(section, 15, 20)
+    humidity = Limit(LimitName.HUMIDITY_MAX, 70.0, Step.CURED)
+    limits = GENERAL_GUIDANCE.limits[Stage.APPLY] | {humidity.name: humidity}
+    stricter = replace(GENERAL_GUIDANCE, limits={Stage.APPLY: limits}, dwell_s=1800.0)
+    section.set_film(replace(APPLY, spec=stricter, begun_s=1200.0), 1200.0)
+    assert run(section, 20, 50).call is Call.HOLD
+    assert run(section, 50, 52).call is Call.GO
+
+
 def test_the_cause_of_a_stop_stands_before_what_weighs_the_same() -> None:
     """18 degC with 84.5 % has a dew point of 15.3 degC (WMO No. 8, Annex 4.B)."""
     section = settled(APPLY)

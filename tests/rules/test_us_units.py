@@ -9,12 +9,11 @@ import pytest
 
 from rules.us_units import in_us_units
 
-UNITS = pint.UnitRegistry()
 FIGURE = re.compile(r"-?[\d,]+(?:\.\d+)?")
 
 
 def by_pint(value: float, unit: str, to: str) -> float:
-    return float(UNITS.Quantity(value, unit).to(to).magnitude)
+    return float(pint.application_registry.Quantity(value, unit).to(to).magnitude)
 
 
 @pytest.mark.parametrize(

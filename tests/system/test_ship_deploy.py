@@ -77,6 +77,36 @@ def test_the_install_script_shows_every_command_and_changes_nothing(tmp_path: Pa
         assert f"    hostssl filmcall +filmcall_station {network} scram-sha-256" in several.stdout
 
 
+def test_the_commands_are_shown_where_there_is_no_database_yet(tmp_path: Path) -> None:
+    """A bare Debian has no folder of PostgreSQL, of which find (GNU) ends with status 1."""
+    walked = machine(
+        tmp_path,
+        SERVER / "install.sh",
+        """
+        printf '#!/bin/sh\nexit 1\n' >/usr/local/sbin/find
+        chmod 755 /usr/local/sbin/find
+        "$install" --dry-run 192.168.7.0/24""",
+    )
+    assert walked.returncode == 0, walked.stderr
+    assert walked.stdout.endswith("Nothing was changed.\n")
+    assert " /etc/postgresql/VERSION/main/pg_hba.conf\n" in walked.stdout
+
+
+def test_without_systemd_nothing_is_installed(tmp_path: Path) -> None:
+    walked = machine(
+        tmp_path,
+        SERVER / "install.sh",
+        """
+        rmdir /run/systemd/system
+        mkdir -p /opt/filmcall/venv/bin
+        ln -s /bin/true /opt/filmcall/venv/bin/filmcall
+        "$install" 192.168.7.0/24""",
+    )
+    assert (walked.returncode, walked.stdout) == (1, "")
+    assert "no systemd runs here" in walked.stderr
+    assert "nothing is done. Run it on the booted server." in walked.stderr
+
+
 @pytest.mark.parametrize(
     "network",
     ["192.168.7.0; rm -rf /", "192.168.700.0/24", "192.168.7.0/240", "192.168.7.9/24", "10.0.0.0",

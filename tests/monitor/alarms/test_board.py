@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from functools import cache
 from itertools import pairwise
 
 import pytest
@@ -28,13 +29,17 @@ from rules.section import Film, Section, SectionCall
 from rules.vocabulary import ALL_SECTIONS, FILM_STAGES, EventKind, LimitState, Method, Stage
 
 START_S = 1_791_900_000.0
-BASE = SCENES["go"]()
 ZONE = "Europe/Amsterdam"
 SAFETY = "First: The film gives off vapour: switch nothing inside"
 PORT, STBD = "hull-port", "hull-starboard"
 DEW, HUMID = "dew_margin_min", "humidity_max"
 HARMED, BLIND, NEAR = FactKind.HARMED, FactKind.BLIND, FactKind.NEAR
 STATE = {HARMED: LimitState.BROKEN, BLIND: LimitState.UNKNOWN, NEAR: LimitState.NEAR}
+
+
+@cache
+def base() -> Snapshot:
+    return SCENES["go"]()
 
 
 def fact(kind: FactKind, cause: str = DEW, since_s: float = START_S) -> FilmFact:
@@ -48,17 +53,23 @@ def call_of(*facts: FilmFact, stage: Stage = Stage.CURE, section: str = PORT) ->
     films = None
     if stage in FILM_STAGES:
         films = Answer(
-            IS_THE_FILM_SAFE, word, START_S, "", (), frozenset(), BASE.calls[0].climate, 0.0
+            IS_THE_FILM_SAFE, word, START_S, "", (), frozenset(), base().calls[0].climate, 0.0
         )
-    return replace(BASE.calls[0], section=section, stage=stage, call=word, films=films, facts=facts)
+    return replace(
+        base().calls[0], section=section, stage=stage, call=word, films=films, facts=facts
+    )
 
 
 HARM, SILENT, CLOSE = fact(HARMED), fact(BLIND), fact(NEAR)
-WELL = call_of()
+
+
+@cache
+def well() -> SectionCall:
+    return call_of()
 
 
 def at(minute: float, *calls: SectionCall) -> Snapshot:
-    return replace(BASE, time_s=START_S + 60.0 * minute, calls=calls, events=(), trends={})
+    return replace(base(), time_s=START_S + 60.0 * minute, calls=calls, events=(), trends={})
 
 
 def minutes(rings: list[Ring]) -> list[float]:
@@ -87,7 +98,7 @@ def test_a_fact_rings_once_its_delay_is_over_and_again_after_ten_minutes(
     film_fact: FilmFact, rung: list[float]
 ) -> None:
     board = AlarmBoard()
-    assert run(board, 0, 1, WELL) == []
+    assert run(board, 0, 1, well()) == []
     rings = run(board, 1.5, 40, call_of(film_fact))
     assert minutes(rings) == rung
     assert [ring.count for ring in rings] == list(range(1, len(rung) + 1))
@@ -108,7 +119,7 @@ def test_an_alarm_says_section_and_what_to_do_first_and_the_caution_once() -> No
 
 def test_while_the_coat_goes_on_it_rings_until_acknowledged() -> None:
     board = AlarmBoard()
-    run(board, 0, 1, WELL)
+    run(board, 0, 1, well())
     stop = call_of(HARM, stage=Stage.APPLY)
     assert minutes(run(board, 2, 45, stop)) == [2, 12, 22, 32, 42]
     assert board.text().startswith(SAFETY)
@@ -120,7 +131,7 @@ def test_while_the_coat_goes_on_it_rings_until_acknowledged() -> None:
 def test_an_acknowledgement_takes_only_what_had_rung_and_of_its_section() -> None:
     board = AlarmBoard()
     both = call_of(HARM), call_of(HARM, section=STBD)
-    run(board, 0, 1, WELL)
+    run(board, 0, 1, well())
     assert len(run(board, 2, 3, *both)) == 2
     typed = replace(event(EventKind.ACKNOWLEDGED, START_S + 60.0, PORT), row=1)
     late = replace(typed, recorded_s=START_S + 200.0)
@@ -135,20 +146,20 @@ def test_an_acknowledgement_takes_only_what_had_rung_and_of_its_section() -> Non
 
 def test_what_passes_within_its_delay_does_not_ring() -> None:
     board = AlarmBoard()
-    run(board, 0, 1, WELL)
+    run(board, 0, 1, well())
     assert run(board, 1.2, 1.9, call_of(CLOSE)) == []
     assert run(board, 2, 4.5, call_of(SILENT)) == []
-    assert run(board, 4.6, 7, WELL) == []
+    assert run(board, 4.6, 7, well()) == []
     assert board.standing() == ()
 
 
 def test_a_near_that_comes_and_goes_rings_once() -> None:
     board = AlarmBoard()
-    run(board, 0, 1, WELL)
+    run(board, 0, 1, well())
     rings: list[Ring] = []
     for minute in range(2, 9):
         rings += run(board, minute, minute + 0.4, call_of(CLOSE))
-        rings += run(board, minute + 0.6, minute + 0.8, WELL)
+        rings += run(board, minute + 0.6, minute + 0.8, well())
     assert len(rings) == 1
 
 
@@ -164,12 +175,12 @@ def test_without_a_film_nothing_rings_and_what_rang_is_over(stage: Stage) -> Non
 
 def test_harm_takes_the_place_of_near_and_easing_rings_nothing() -> None:
     board = AlarmBoard()
-    run(board, 0, 1, WELL)
+    run(board, 0, 1, well())
     assert minutes(run(board, 1, 3, call_of(CLOSE))) == [2]
     rings = run(board, 4, 5, call_of(HARM, fact(NEAR, HUMID)))
     assert [ring.fact for ring in rings] == [HARMED]
     board.acknowledge()
-    assert run(board, 6, 40, WELL) == []
+    assert run(board, 6, 40, well()) == []
 
 
 def test_silence_within_a_harm_rings_by_itself() -> None:
@@ -182,32 +193,32 @@ def test_silence_within_a_harm_rings_by_itself() -> None:
 
 def test_a_fact_that_ended_and_comes_again_rings_anew_but_not_within_ten_minutes() -> None:
     board = AlarmBoard()
-    run(board, 0, 1, WELL)
+    run(board, 0, 1, well())
     assert minutes(run(board, 2, 2, call_of(HARM))) == [2]
     board.acknowledge()
-    run(board, 3, 4, WELL)
+    run(board, 3, 4, well())
     assert minutes(run(board, 5, 20, call_of(HARM))) == [12]
 
 
 def test_what_nobody_has_seen_stays_on_the_screen_when_it_is_over() -> None:
     board = AlarmBoard()
-    run(board, 0, 1, WELL)
+    run(board, 0, 1, well())
     run(board, 1, 5, call_of(HARM))
-    run(board, 6, 60, WELL)
+    run(board, 6, 60, well())
     (alarm,) = board.standing()
     assert alarm.over_s == START_S + 5 * 60.0
     assert "over, nobody has seen it" in board.text()
-    assert run(board, 60, 120, WELL) == []
+    assert run(board, 60, 120, well()) == []
     board.acknowledge()
     assert board.text() == ""
 
 
 def test_what_has_gone_but_may_come_again_is_not_said_to_last() -> None:
     board = AlarmBoard()
-    run(board, 0, 1, WELL)
+    run(board, 0, 1, well())
     run(board, 2, 8, call_of(SILENT))
     assert "since" in board.text()
-    run(board, 8.2, 9, WELL)
+    run(board, 8.2, 9, well())
     (alarm,) = board.standing()
     assert alarm.over_s is None, "it is given up only after some minutes"
     assert alarm.text.endswith("; not so now")
@@ -216,7 +227,7 @@ def test_what_has_gone_but_may_come_again_is_not_said_to_last() -> None:
 
 def test_probes_out_on_purpose_ring_nothing_but_one_reminder() -> None:
     board = AlarmBoard()
-    run(board, 0, 1, WELL)
+    run(board, 0, 1, well())
     rings: list[Ring] = []
     for minute in range(2, 60):
         shown = replace(
@@ -230,7 +241,7 @@ def test_probes_out_on_purpose_ring_nothing_but_one_reminder() -> None:
 
 def test_one_sections_probe_out_on_purpose_silences_no_other_section() -> None:
     board = AlarmBoard()
-    run(board, 0, 1, WELL)
+    run(board, 0, 1, well())
     rings: list[Ring] = []
     for minute in range(2, 60):
         shown = replace(
@@ -246,7 +257,7 @@ def test_one_sections_probe_out_on_purpose_silences_no_other_section() -> None:
 
 def test_near_of_the_air_rings_though_the_sections_own_probe_is_out() -> None:
     board = AlarmBoard()
-    run(board, 0, 1, WELL)
+    run(board, 0, 1, well())
     rings: list[Ring] = []
     for minute in range(2, 12):
         shown = replace(
@@ -281,7 +292,7 @@ def test_an_alarm_taken_up_again_has_the_hour_of_the_place_and_its_name_once(
     if seen:
         first.acknowledge(section)
     (alarm,) = kept(first, 7.0, START_S + 700.0).open()
-    name = BASE.enclosure if section == ALL_SECTIONS else section
+    name = base().enclosure if section == ALL_SECTIONS else section
     assert alarm.text.startswith(f"{name}: STOP since 16:00: Hull")
     assert alarm.text.count(name) == 1
     assert "Again" not in alarm.text
@@ -328,7 +339,7 @@ def test_what_rings_for_a_stop_whose_cause_has_gone_tells_what_was_past_its_boun
             PointValue("plank", "surface_temp", None, 19.6, "ok", 0.5),
         ]
         section.evaluate(sensed, time_s)
-        snapshot = replace(BASE, time_s=time_s, calls=(section.explain(),), events=(), trends={})
+        snapshot = replace(base(), time_s=time_s, calls=(section.explain(),), events=(), trends={})
         rings += board.update(snapshot)
         if second == 120:
             (humid,) = (ring.text for ring in rings if ring.cause == HUMID)
@@ -381,7 +392,7 @@ def test_a_noisy_afternoon_rings_at_most_once_a_fact_in_ten_minutes(seed: int) -
     edges = 0
     before: tuple[Call, LimitState] | None = None
     for call in noisy_calls(seed, 6.0):
-        snapshot = replace(BASE, time_s=call.time_s, calls=(call,), events=(), trends={})
+        snapshot = replace(base(), time_s=call.time_s, calls=(call,), events=(), trends={})
         rings += board.update(snapshot)
         now = (call.call, call.reasons[0].state)
         if before is not None and now != before and call.call is not Call.GO:

@@ -12,9 +12,14 @@ from pathlib import Path
 import pytest
 from command import Ran, filmcall
 
+from monitor.config.model import EnclosureConfig, PointConfig
+from monitor.log.facts import keep_facts
 from monitor.log.log import Store
+from monitor.log.rows import CallRow
+from monitor.specs import find_spec
 from rules.events import Event, in_force
 from rules.vocabulary import EventKind, Method
+from sensors.faults import DEFAULT_RULES
 from sensors.reading import Quality, Quantity, Reading
 
 
@@ -31,6 +36,9 @@ def kept(db: str) -> tuple[Event, ...]:
     with Store.open(Path(db), now_s=time.time) as store:
         assert store.verify() == []
         return store.events()
+
+
+HOUR = r"(?:\w\w\w )?\d\d:\d\d"  # with its day soon after midnight
 
 
 def ago(**back: float) -> str:
@@ -336,7 +344,7 @@ def test_a_coat_that_ends_without_a_start_is_kept_and_says_what_does_not_run(db:
 
 
 SLIP = (
-    r"warning: the coat{} that is open began at \d\d:\d\d, after this time, so this ended none: "
+    r"warning: the coat{} that is open began at " + HOUR + ", after this time, so this ended none: "
     r"take this row back with --corrects and --withdraw, and record the end with its right time\."
 )
 
@@ -381,12 +389,13 @@ def test_an_end_without_a_start_is_one_where_it_was_written_down_before_the_next
 def test_an_end_typed_late_says_what_it_makes_of_the_coat_that_was_carried_on(db: str) -> None:
     """DESIGN.md: at the moment of an event the program says what it means."""
     spec = ("--section", "hull", "--spec", "polyurethane-topcoat")
-    event(db, "coat-started", *spec, "--at", ago(minutes=80))
-    on = event(db, "coat-started", *spec, "--at", ago(minutes=20))
+    began, went_on, ended = (ago(minutes=each) for each in (80, 20, 30))
+    event(db, "coat-started", *spec, "--at", began)
+    on = event(db, "coat-started", *spec, "--at", went_on)
     assert "coat 1 has not been ended, so this carries it on" in on.out
-    ran = event(db, "coat-ended", "--section", "hull", "--at", ago(minutes=30))
+    ran = event(db, "coat-ended", "--section", "hull", "--at", ended)
     assert re.search(
-        r"warning: hull: what was begun at \d\d:\d\d.* carried the coat on; with this end it is "
+        rf"warning: hull: what was begun at {HOUR} carried the coat on; with this end it is "
         r"coat 2, laid 10 min after it\. If it was one coat, take this row back",
         ran.out,
     )
@@ -394,6 +403,134 @@ def test_an_end_typed_late_says_what_it_makes_of_the_coat_that_was_carried_on(db
     event(db, "coat-ended", "--corrects", "3", "--withdraw")
     assert "carried the coat on" not in event(db, "coat-ended", "--section", "hull").out
     assert coats(db) == {1}
+
+
+@pytest.mark.parametrize(
+    ("ended_h", "number", "is_slip"),
+    [
+        (1.5, 7, True),
+        (1.5, 3, False),  # its start was forgotten
+        (None, 7, True),
+        (None, 3, True),
+        (30, 7, False),  # whatever its number: a film was laid that nothing else tells of
+    ],
+)
+def test_an_end_with_a_number_that_no_coat_has_is_told_and_makes_no_coat(
+    db: str, ended_h: float | None, number: int, *, is_slip: bool
+) -> None:
+    """DESIGN.md: at the moment of an event the program says what it means."""
+    spec = ("--section", "hull", "--spec", "polyurethane-topcoat")
+    for coat, begun_h, done_h in ((1, 90, 89), (2, (ended_h or 1.5) + 1, ended_h)):
+        event(db, "coat-started", *spec, "--coat", str(coat), "--at", ago(hours=begun_h))
+        if done_h is not None:
+            event(db, "coat-ended", "--section", "hull", "--at", ago(hours=done_h))
+    ran = event(db, "coat-ended", "--section", "hull", "--coat", str(number))
+    newest = "is on and not ended" if ended_h is None else "is the newest"
+    said = (
+        f"warning: coat 2 {newest}, so this is hardly the end of coat {number}, and it ended none"
+    )
+    assert (said in ran.out, f"coat {number} has an end and no start" in ran.out) == (
+        is_slip,
+        not is_slip,
+    )
+    assert max(coats(db)) == (2 if is_slip else number)
+
+
+def test_a_later_end_of_a_coat_that_lies_beneath_changes_no_clock_of_the_one_above(
+    db: str,
+) -> None:
+    hull = ("--section", "hull")
+    for begun, ended in ((60, 50), (40, 30)):
+        event(db, "coat-started", *hull, "--spec", "varnish", "--at", ago(minutes=begun))
+        event(db, "coat-ended", *hull, "--at", ago(minutes=ended))
+    ran = event(db, "coat-ended", *hull, "--at", ago(minutes=45))
+    assert (
+        "warning: no coat was open, so this counts as a later end of coat 1, which coat 2 went "
+        "over: the clocks of coat 2 stay as they are; if it ends another coat, record it"
+    ) in ran.out
+    ran = event(db, "coat-ended", *hull, "--at", ago(minutes=20))
+    assert "a later end of coat 2, from which its clocks start again" in ran.out
+
+
+PRIMER, TOPCOAT, VARNISH = "two-pack-epoxy-primer", "polyurethane-topcoat", "varnish"
+
+
+def own_spec(db: str, name: str) -> None:
+    """Let the log know the enclosure's own spec, as a watch would."""
+    spec, text = find_spec(name)
+    point = PointConfig(
+        "plank", Quantity.SURFACE_TEMP, "degC", 0.5, DEFAULT_RULES[Quantity.SURFACE_TEMP], "hull"
+    )
+    with Store.open(Path(db), now_s=time.time) as store:
+        facts = keep_facts(store, EnclosureConfig("tent", (point,), name), spec, text)
+        told = json.dumps({"facts": facts})
+        at_s = time.time() - 7200.0
+        store.add_calls([CallRow("tent", "hull", at_s, "HOLD", "prep", "may I start?", told)])
+
+
+HULL = ("--section", "hull")
+
+
+@pytest.mark.parametrize("named", [VARNISH, PRIMER])
+def test_a_coat_typed_late_changes_no_paint_of_the_film_that_was_laid_without_it(
+    db: str, named: str
+) -> None:
+    """DESIGN.md: a film keeps the spec that it was laid with; only respec changes it."""
+    own_spec(db, TOPCOAT)
+    event(db, "coat-started", *HULL, "--at", ago(minutes=60))
+    event(db, "coat-ended", *HULL, "--at", ago(minutes=40))
+    assert laid(db) == {TOPCOAT: 1}
+    ran = event(db, "coat-started", *HULL, "--spec", named, "--at", ago(minutes=82))
+    assert laid(db) == {TOPCOAT: 2}
+    assert re.search(
+        r"warning: hull: what was begun at .*\d\d:\d\d lies over this as coat 2, and keeps the "
+        r"paint that it was laid with\. Record when this one was ended: filmcall event coat-ended "
+        r"--coat 1 --at TIME",
+        ran.out,
+    )
+    event(db, "respec", *HULL, "--spec", named)
+    assert laid(db) == {named: 2}
+
+
+def test_a_coat_typed_late_of_the_same_paint_says_what_carries_it_on(db: str) -> None:
+    own_spec(db, TOPCOAT)
+    event(db, "coat-started", *HULL, "--at", ago(minutes=60))
+    ran = event(db, "coat-started", *HULL, "--at", ago(minutes=82))
+    assert re.search(
+        r"warning: hull: the coat begun at .*\d\d:\d\d carries this one on from now on: both are "
+        r"one coat, begun at this time\. If it is another coat, record the end of this one",
+        ran.out,
+    )
+    assert laid(db) == {TOPCOAT: 1}
+
+
+def test_a_coat_carried_on_keeps_its_paint_whatever_is_typed_late_between(db: str) -> None:
+    own_spec(db, TOPCOAT)
+    event(db, "coat-started", *HULL, "--spec", PRIMER, "--at", ago(minutes=82))
+    event(db, "coat-started", *HULL, "--at", ago(minutes=40))
+    assert laid(db) == {PRIMER: 1}
+    event(db, "coat-started", *HULL, "--spec", VARNISH, "--at", ago(minutes=60))
+    assert laid(db)[PRIMER] == 3
+    event(db, "coat-started", "--corrects", "3", "--withdraw")
+    event(db, "coat-ended", *HULL, "--at", ago(minutes=60))
+    assert laid(db) == {PRIMER: 2}
+    event(db, "coat-ended", "--corrects", str(kept(db)[-1].row), "--withdraw")
+    event(db, "coat-started", *HULL, "--spec", VARNISH, "--corrects", "1")
+    assert laid(db) == {VARNISH: 1}, "who corrects the coat's own row says what it was"
+
+
+def test_a_pot_typed_late_changes_no_paint_of_the_film_that_was_laid_without_it(db: str) -> None:
+    own_spec(db, TOPCOAT)
+    event(db, "coat-started", *HULL, "--at", ago(minutes=60))
+    ran = event(db, "mixed", "--spec", VARNISH, "--at", ago(minutes=70))
+    assert laid(db) == {TOPCOAT: 1}
+    assert re.search(
+        r"warning: hull: coat 1, begun at .*\d\d:\d\d, was recorded before this pot and keeps the "
+        r"paint that it was laid with; if it was laid from this pot, record that: filmcall event "
+        rf"respec --spec {VARNISH}",
+        ran.out,
+    )
+    assert "was recorded before" not in event(db, "mixed", "--at", ago(minutes=65)).out
 
 
 def coats(db: str) -> set[int]:
@@ -494,7 +631,7 @@ def test_a_batch_that_is_ended_or_long_mixed_is_asked_about_where_a_coat_names_i
     event(db, "mixed", "--batch", "B", "--at", ago(minutes=15), *spec)
     event(db, "pot-ended", "--batch", "B", "--at", ago(minutes=10))
     ran = event(db, "coat-started", "--batch", "B")
-    assert re.search(r"warning: batch B was ended at \d\d:\d\d: name the one in use", ran.out)
+    assert re.search(rf"warning: batch B was ended at {HOUR}: name the one in use", ran.out)
     event(db, "mixed", "--batch", "B", "--at", ago(minutes=5), *spec)
     assert "batch B" not in event(db, "coat-started", "--batch", "B", "--coat", "3").out
 
@@ -519,8 +656,8 @@ def test_a_coat_that_names_no_pot_beside_two_paints_says_which_it_took(db: str) 
     coat = ("coat-started", "--section", "hull", "--at", ago(minutes=5))
     said = event(db, *coat).out
     assert re.search(
-        rf"warning: hull: pot P \({primer}\) and the pot of \d\d:\d\d \({topcoat}\) are mixed, and "
-        rf"this coat names none of them: taken for {topcoat}, from the pot of \d\d:\d\d\. If it is "
+        rf"warning: hull: pot P \({primer}\) and the pot of {HOUR} \({topcoat}\) are mixed, and "
+        rf"this coat names none of them: taken for {topcoat}, from the pot of {HOUR}\. If it is "
         "of another, take this back and record it with its batch",
         said,
     )
@@ -577,13 +714,13 @@ def test_a_pot_that_does_not_stand_there_is_told_where_it_is_ended(db: str) -> N
     said = event(db, "pot-ended", "--batch", "QQ").out
     assert re.search(
         r"warning: batch 'QQ' was never mixed, so this ended no pot \(mixed and not ended: batch "
-        r"'A', the pot of \d\d:\d\d\); if the name is wrong, take this back with --corrects and "
+        rf"'A', the pot of {HOUR}\); if the name is wrong, take this back with --corrects and "
         r"--withdraw and record it with the right one",
         said,
     )
     assert "warning" not in event(db, "pot-ended", "--batch", "A", "--at", ago(minutes=10)).out
     said = event(db, "pot-ended", "--batch", "A").out
-    assert re.search(r"warning: batch 'A' was ended at \d\d:\d\d, so this ended no pot", said)
+    assert re.search(rf"warning: batch 'A' was ended at {HOUR}, so this ended no pot", said)
     assert "warning" not in event(db, "pot-ended").out
     assert "(no other stands mixed)" in event(db, "pot-ended", "--batch", "A").out
 

@@ -95,10 +95,23 @@ def test_check_now_answers_for_the_film_that_was_recorded_and_says_of_when(
 ) -> None:
     ran = filmcall("check", "--now", *shed)
     assert "may I start" not in ran.out
-    assert ran.out.startswith("By readings that end 2026-06-03 12:00; of now nothing is known.")
+    assert ran.out.startswith("By readings that end 2026-06-03 12:00; of now nothing is known")
     told = json.loads(filmcall("check", "--now", *shed, "--json").out)
     assert told["stage"] != "prep"
     assert told["time"] == at(HOURS)
+
+
+def test_a_go_of_a_recording_that_ended_long_ago_is_none_of_now(tmp_path: Path) -> None:
+    words = played(tmp_path)
+    ran = filmcall("check", "--now", *words)
+    end = "By readings that end 2026-06-03 12:00; of now nothing is known, so HOLD. It was then"
+    assert ran.out.startswith(f"{end}:\nGO")
+    assert ran.code == 10
+    ran = filmcall("check", "--now", *words, "--json")
+    told = json.loads(ran.out)
+    assert ran.code == 10
+    assert (told["call"], told["of_now"]) == ("HOLD", f"{end}.")
+    assert told["sections"][0]["call"] == "GO"
 
 
 @pytest.mark.parametrize("age_s", [7_200.0, 86_400.0])

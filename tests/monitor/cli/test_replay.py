@@ -276,8 +276,23 @@ def test_of_two_sections_that_stop_the_one_with_a_wet_film_speaks(tmp_path: Path
     }
 
 
-def test_the_demo_shows_every_call_with_reasons() -> None:
-    ran = filmcall("demo")
+@pytest.fixture(scope="module")
+def beside_own_log(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[str], Ran, list[str]]:
+    """Run the demo where a painter has a log: what that said before, the demo, and what after."""
+
+    def own() -> list[str]:
+        return [filmcall("sessions").out, filmcall("export", "calls", "--format", "jsonl").out]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("FILMCALL_DB", str(tmp_path_factory.mktemp("own") / "own.db"))
+        assert filmcall("event", "coat-started", "--enclosure", "polytunnel").code == 0
+        return own(), filmcall("demo"), own()
+
+
+def test_the_demo_shows_every_call_with_reasons(
+    beside_own_log: tuple[list[str], Ran, list[str]],
+) -> None:
+    _, ran, _ = beside_own_log
     assert ran.code == 0
     for call in ("GO", "HOLD", "STOP"):
         assert any(f"Z  {call}" in line and ":" in line for line in ran.out.splitlines())
@@ -286,14 +301,9 @@ def test_the_demo_shows_every_call_with_reasons() -> None:
 
 
 def test_the_demo_leaves_a_painters_own_log_as_it_is(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    beside_own_log: tuple[list[str], Ran, list[str]],
 ) -> None:
-    log = tmp_path / "own.db"
-    monkeypatch.setenv("FILMCALL_DB", str(log))
-    assert filmcall("event", "coat-started", "--enclosure", "polytunnel").code == 0
-    before = filmcall("sessions").out, filmcall("export", "calls", "--format", "jsonl").out
-    assert filmcall("demo").code == 0
-    after = filmcall("sessions").out, filmcall("export", "calls", "--format", "jsonl").out
+    before, _, after = beside_own_log
     assert [re.sub(r"\d{4}-\S+Z", "", each) for each in after] == [
         re.sub(r"\d{4}-\S+Z", "", each) for each in before
     ]
@@ -354,7 +364,8 @@ def test_rows_that_cannot_be_read_are_counted_with_their_line(tmp_path: Path) ->
 def test_a_replay_finds_the_spec_that_the_log_keeps_of_a_coat(tmp_path: Path) -> None:
     """A coat keeps the text of its spec; the log gives it back when the recording is played."""
     db = tmp_path / "job.db"
-    night = RECORDINGS.parent / "workboat" / "night.csv"
+    night = tmp_path / "evening.csv"  # to 18:30, with the coat of 16:30 in it
+    night.write_text("".join((WORKBOAT / "night.csv").read_text().splitlines(True)[:301]))
     config = WORKBOAT / "polytunnel.toml"
     laid = ("event", "coat-started", "--enclosure", "polytunnel", "--at", "2026-10-13T16:30Z")
     assert filmcall(*laid, "--spec", "polyurethane-topcoat", "--db", str(db)).code == 0

@@ -29,7 +29,7 @@ from plan_jobs import (
 from monitor.job.make import JobAtHand, job_at_hand, made_from
 from monitor.job.page import plan_page
 from monitor.job.standing import Heard, Standing
-from monitor.job.text import head_lines, plan_text, risk_lines
+from monitor.job.text import head_lines, note_lines, plan_text, risk_lines
 from monitor.job.today import today_text
 from monitor.log.rows import CallRow
 from rules.job.list_order import surer
@@ -195,6 +195,91 @@ def test_a_boat_that_has_every_coat_waits_for_its_cure_alone(tmp_path: Path) -> 
     found = plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *done)
     assert found["steps"] == []
     assert when(found["finish"]) == when("2026-10-22T18:30+00:00")
+    words = ("--job", str(tmp_path / "job.toml"), "--forecast", str(tmp_path / "forecast.csv"))
+    page = tmp_path / "plan.html"
+    ran = filmcall("plan", *words, "--html", str(page), "--db", str(tmp_path / "log.db"))
+    for said in (ran.out, page.read_text("utf-8")):
+        assert "Every coat is on." in said
+        # There is no step that rests on anything, and no evening that could be longer.
+        assert "rests on" not in said
+        assert "help" not in said
+
+
+TWICE = tuple((kind, f"{day}T{at}") for day in (19, 20, 21)
+              for kind, at in (("coat-started", "17:30"), ("coat-ended", "18:30")))  # fmt: skip
+
+
+def test_a_coat_more_than_the_job_asks_is_the_film_that_cures(tmp_path: Path) -> None:
+    """Two of three are the job's; cured 48 h and touch dry 3 h after Wednesday 18:30."""
+    trial = Trial(job_text(SOLO), SPECS, FAIR)
+    found = plan(tmp_path, trial, *TWICE, spec=tmp_path / PRIMER)
+    assert found["steps"] == []
+    assert when(found["finish"]) == when("2026-10-23T18:30+00:00")
+    words = ("--job", str(tmp_path / "job.toml"), "--forecast", str(tmp_path / "forecast.csv"))
+    db = ("--solve", "0", "--db", str(tmp_path / "log.db"))
+    page = tmp_path / "plan.html"
+    today = filmcall("today", *words, *db, "--at", "2026-10-21T20:00Z").out
+    assert "hull-port is wet into it, touch dry about 21:30" in today
+    assert "She is done Fri 2026-10-23 18:30" in today
+    note = "NOTE: hull-port has 3 coats in the log, 2 in the job."
+    for said in (today, filmcall("plan", *words, *db, "--html", str(page)).out, page.read_text()):
+        assert said.count(note) == 1, said
+
+
+@pytest.mark.parametrize(
+    ("call_at", "at", "says"),
+    [
+        ("21T12:10", "21T20:00", "opens Thu 00:30 (GO in the log is older than that coat)."),
+        ("21T19:50", "21T20:00", "opens Thu 00:30 (GO in the log is for another paint)."),
+        ("23T20:00", "23T20:10", "closed 17:30: sand first (GO in the log is for another paint)."),
+    ],
+)
+def test_go_in_the_log_is_none_over_the_film_of_a_coat_too_many(
+    call_at: str, at: str, says: str, tmp_path: Path
+) -> None:
+    """It takes another of its kind 6 h after its end to 48 h after its start."""
+    trial = Trial(job_text(SOLO), SPECS, FAIR)
+    plan(tmp_path, trial, *TWICE, spec=tmp_path / PRIMER)
+    job, forecast = tmp_path / "job.toml", tmp_path / "forecast.csv"
+    hand = job_at_hand(job, forecast=forecast, weather_year=None, db=tmp_path / "log.db",
+                       at=f"2026-10-{at}Z")  # fmt: skip
+    hand = told(hand, "GO", when(f"2026-10-{call_at}+00:00"), ())
+    text = today_text(hand, made_from(hand, 0.0))
+    assert f"the window of the newest coat for Invented: quick-primer {says}" in text, text
+
+
+def test_a_coat_too_many_that_is_not_ended_is_said_to_be_open(tmp_path: Path) -> None:
+    plan(tmp_path, Trial(job_text(SOLO), SPECS, FAIR), *TWICE[:-1], spec=tmp_path / PRIMER)
+    job, forecast = tmp_path / "job.toml", tmp_path / "forecast.csv"
+    ran = filmcall("today", "--job", str(job), "--forecast", str(forecast), "--at",
+                   "2026-10-21T18:00Z", "--db", str(tmp_path / "log.db"))  # fmt: skip
+    assert "A coat is being laid on hull-port: finish it first." in ran.out
+
+
+@pytest.mark.parametrize(
+    ("enclosure", "at", "said"),
+    [
+        ("polytunnel", "2026-10-18T19:00Z", True),
+        ("polytunnel", "2026-10-17T19:00Z", False),  # not begun yet
+        ("polytunnel", "2026-10-27T19:00Z", False),  # older than a week; judgement, no source
+        ("boathouse", "2026-10-18T19:00Z", False),  # of no air that the job rests on
+    ],
+)
+def test_a_young_film_on_a_section_that_the_job_does_not_name_is_told(
+    enclosure: str, at: str, said: bool, tmp_path: Path
+) -> None:
+    job, forecast = Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    db = ("--db", str(tmp_path / "log.db"))
+    for kind, time in (("coat-started", "18T17:30"), ("coat-ended", "18T18:30")):
+        ran = filmcall(
+            *("event", kind, "--enclosure", enclosure, "--section", "keel"),
+            *("--at", f"2026-10-{time}Z", *db),
+        )
+        assert ran.code == 0, ran.err
+    hand = job_at_hand(job, forecast=forecast, weather_year=None, db=tmp_path / "log.db", at=at)
+    notes = [line for line in note_lines(hand.notes) if "keel" in line]
+    assert len(notes) == said, notes
+    assert all("a coat on keel of Sun 2026-10-18 17:30" in line for line in notes)
 
 
 def test_a_section_that_has_every_coat_leaves_the_rest_to_be_planned(tmp_path: Path) -> None:

@@ -31,8 +31,8 @@ def swing(time_s: float, mean: float, lag_s: float) -> float:
     return mean + 4.0 * math.sin(w * time_s - math.atan(w * lag_s)) / math.hypot(1.0, w * lag_s)
 
 
-def log_with(path: Path, *, outside: bool, days: float = DAYS) -> None:
-    """A log of the tent's air, and of the air outside where a body stands there."""
+def log_with(path: Path, *, outside: bool, days: float = DAYS, call_s: float = END_S) -> None:
+    """A log of the tent's air, and of the air outside where a body stands there; of one call."""
     points = [("air-bow", LAG_S, 9.0 + WARMER_K, True)]
     points += [("air-yard", 0.0, 9.0, False)] if outside else []
     with Store.open(path, now_s=lambda: END_S) as store:
@@ -59,7 +59,7 @@ def log_with(path: Path, *, outside: bool, days: float = DAYS) -> None:
             ],
         }  # fmt: skip
         body = json.dumps({"reasons": [], "spec": "general", "facts": facts})
-        store.add_call(CallRow("polytunnel", "all", END_S, "HOLD", "prep", "hold", body))
+        store.add_call(CallRow("polytunnel", "all", call_s, "HOLD", "prep", "hold", body))
         store.flush()
 
 
@@ -99,6 +99,21 @@ def test_the_log_tells_of_the_tent(outside: bool, tmp_path: Path) -> None:
         assert minutes == pytest.approx(LAG_S / 60.0, abs=3.0)
         assert float(found[3]) == pytest.approx(WARMER_K, abs=0.1)
         assert float(found[4]) == pytest.approx(1.0, abs=0.1)
+
+
+def test_readings_count_to_their_own_end_and_none_after_the_moment_asked_about(
+    tmp_path: Path,
+) -> None:
+    """A call is logged when it changes: here once, ten minutes after the first reading."""
+    db = tmp_path / "log.db"
+    log_with(db, outside=True, call_s=END_S - DAYS * DAY_S + 600.0)
+    for days, words in (
+        ("6", ("plan",)),
+        ("6", ("today", "--at", "2026-10-19T12:00Z")),
+        ("3", ("today", "--at", "2026-10-16T12:00Z")),
+    ):
+        (line,) = re.findall(r"Air in polytunnel: (.*)", said(tmp_path, db, trial(), *words))
+        assert line.startswith(f"{days} d of the log: "), line
 
 
 def test_the_season_goes_by_the_log_too(tmp_path: Path) -> None:

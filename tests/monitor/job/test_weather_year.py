@@ -122,3 +122,22 @@ def test_a_mark_of_its_code_before_a_file_does_not_matter(tmp_path: Path) -> Non
     year = tmp_path / "marked.epw"
     year.write_bytes(b"\xef\xbb\xbf" + EPW.read_bytes())
     assert np.array_equal(read_year(year).temp_c, read_year(EPW).temp_c)
+
+
+@pytest.mark.parametrize("command", [("plan",), ("today", "--at", "2026-05-04T16:30Z")])
+def test_beside_a_forecast_that_has_ended_the_weather_year_counts_alone_and_it_is_told(
+    command: tuple[str, ...], tmp_path: Path
+) -> None:
+    """The hours end on the 2nd of April, and the work begins in May."""
+    text = job_text(SOLO, start="2026-05-04", done_by="2026-05-30", warmer="8 K")
+    job, forecast = Trial(text, SPECS, hours_from("2026-04-01", days=3)).write(tmp_path)
+    words = (*command, "--job", str(job), "--solve", "0", "--db", str(tmp_path / "none.db"))
+    year = ("--weather-year", str(EPW))
+    alone, both = (filmcall(*words, *year, *more) for more in ((), ("--forecast", str(forecast))))
+    assert (alone.code, both.code) == (0, 0), both.err
+    (note,) = (line for line in both.out.splitlines(keepends=True) if "NOTE" in line)
+    assert "the forecast's hours end Thu 2026-04-02 00:00, before the plan begins" in note
+    assert both.out.replace(note, "") == alone.out
+    ran = filmcall(*words, "--forecast", str(forecast))
+    assert ran.code == 2
+    assert "the forecast's hours end before the plan begins" in ran.err

@@ -315,6 +315,26 @@ def test_a_bare_section_rings_for_nothing(make: Make) -> None:
     assert rig.run(10.0) == []
 
 
+def test_a_coat_begun_while_a_stop_waits_out_its_time_rings_for_nothing_before_it(
+    make: Make,
+) -> None:
+    rig = make()
+    rig.run(12.0)
+    rig.air(rh_pct=DAMP_PCT)
+    rig.run(6.0)
+    rig.air(rh_pct=55.0)
+    rig.run(10.0)
+    assert rig.call() == "STOP"
+    rig.event("coat-started", PORT)
+    rings = rig.run(2.0)
+    assert answer(rig.told(PORT).body, "films") == "STOP", "the call waits all the same"
+    assert of(rings + rig.run(30.0), fact="harmed") == []
+    at_s = rig.now_s
+    rig.air(rh_pct=DAMP_PCT)
+    harmed = of(rig.run(6.0), PORT, "harmed", "dew_margin_min")
+    assert minutes(harmed, at_s)[0] <= 5.0
+
+
 def test_two_sections_ring_apart_and_are_acknowledged_apart(make: Make) -> None:
     """Port's plank is the colder one: its margin breaks first, starboard's six minutes later."""
     rig = wet(make)

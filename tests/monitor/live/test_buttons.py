@@ -97,13 +97,12 @@ def test_a_press_does_what_the_command_does_and_warns_of_the_same(tmp_path: Path
     ran = filmcall("event", "coat-started", *words, "--enclosure", "tent", "--db", str(copy))
     assert ran.code == 0, ran.err
     typed = [line.removeprefix("warning: ") for line in ran.out.splitlines()[1:]]
-    # A shell has the call as it last changed, and says when.
-    typed[0], logged = re.subn(r"^HOLD at .*?, by the log:", "HOLD:", typed[0])
-    assert logged == 1
-    assert len(typed) >= 3
-    assert typed[0].startswith("HOLD: Coat 1 ")
-    assert "hull-port: this coat goes over a wet film" in typed[1]
-    assert pressed["warnings"] == [f"{each[:1].upper()}{each[1:]}." for each in typed]
+    # What the call says of coats, its clocks say to a shell: the log's word may be an older one.
+    call, *more = pressed["warnings"]
+    assert call.startswith("HOLD: Coat 1 ")
+    assert len(typed) >= 2
+    assert "hull-port: this coat goes over a wet film" in typed[0]
+    assert more == [f"{each[:1].upper()}{each[1:]}." for each in typed]
     live.kill()
 
 

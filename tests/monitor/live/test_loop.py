@@ -1065,7 +1065,7 @@ def test_a_film_that_nobody_measures_keeps_its_section_for_good(make: Make) -> N
     live = make(TWO_PLANKS.replace("general-guidance", "polyurethane-topcoat"))
     for kind in ("session-started", "coat-started", "coat-ended", "session-ended"):
         add(live, kind, **({"section": "transom"} if "coat" in kind else {}))
-    live.run(20 * DAY_S, live.climate(20.5, stbd=20.5), step_s=4 * HOUR_S)
+    live.run(20 * DAY_S, live.climate(20.5, stbd=20.5), step_s=12 * HOUR_S)
     assert stages(live)["transom"] is Stage.FLASH
     add(live, "back-in-service", section="transom")
     add(live, "session-ended")

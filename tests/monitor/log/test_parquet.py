@@ -10,7 +10,6 @@ import sys
 from collections import Counter
 from pathlib import Path
 
-import duckdb
 import pandas as pd
 import pytest
 from command import filmcall
@@ -55,6 +54,8 @@ def test_readings_are_a_file_a_month_and_enclosure_with_the_values_of_the_other_
     assert Counter(
         (time, *rest) for time, *rest in frame[["time", *keys]].itertuples(index=False, name=None)
     ) == Counter((pd.Timestamp(row["time"]), *(row[key] for key in keys)) for row in wanted)
+    import duckdb
+
     total = sum(float(str(row["calibrated"])) * int(str(row["count"])) for row in wanted)
     by_other = duckdb.sql(
         "SELECT count(*), sum(calibrated * count), count(DISTINCT point), "

@@ -27,6 +27,7 @@ from monitor.page import press as press_module
 from monitor.page.accounts import Accounts, add_account
 from monitor.page.app import Settings, page_app
 from monitor.page.gate import Gate
+from monitor.page.today import TodaySheet
 from monitor.page.view import BUTTONS, Zones
 from monitor.screen.phrases import FILM_IS_NOT_AIR
 
@@ -323,6 +324,22 @@ def test_without_accounts_all_may_read_and_nobody_records(open_page: Open, ear: 
     assert "data-event" not in page.get("/enclosure/tent").text
     assert page.post("/enclosure/tent/event", data={"kind": "mixed"}).status_code == 401
     assert ear.sent == []
+
+
+def test_the_sheet_of_today_keeps_its_lines_and_nothing_in_it_is_run(
+    open_page: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """White space inside `pre` is kept: HTML Living Standard, 4.4.3."""
+    lines = ["the try, Sun 2026-11-29 00:52", "", "May I?", f"  hull-port: STOP. {EVIL}"]
+    sheet = TodaySheet(Path("job.toml"))
+
+    async def told() -> str:
+        return "\n".join(lines)
+
+    monkeypatch.setattr(sheet, "text", told)
+    page = Page(open_page(today=sheet).get("/today").text)
+    assert "\n".join(lines) in page.text
+    assert page.all("img") == []
 
 
 def test_with_accounts_nothing_is_shown_before_the_login(

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
+from copy import copy
 from pathlib import Path
 from typing import Any
 
@@ -36,13 +38,23 @@ def tent(folder: Path, hours: float) -> Tent:
     return made
 
 
+Played = tuple[Tent, list[dict[str, Any]]]
+
+
+@pytest.fixture(scope="module")
+def unwashed(tmp_path_factory: pytest.TempPathFactory) -> Played:
+    """Play the night and the day after it, on which nobody washes; it is only read."""
+    made = tent(tmp_path_factory.mktemp("unwashed"), 34.0)
+    return made, made.evaluations()
+
+
 def minutes(clock: str) -> int:
     hour, minute = clock.split(":")
     return 60 * int(hour) + int(minute)
 
 
-def test_a_night_of_dew_holds_the_next_morning_with_times_and_what_to_do(tmp_path: Path) -> None:
-    call = at(tent(tmp_path, 27.0).evaluations(), MORNING)
+def test_a_night_of_dew_holds_the_next_morning_with_times_and_what_to_do(unwashed: Played) -> None:
+    call = at(unwashed[1], MORNING)
     assert call["call"] == "HOLD"
     (memory,) = reasons(call, "memory")
     assert memory["state"] == "near"
@@ -53,9 +65,8 @@ def test_a_night_of_dew_holds_the_next_morning_with_times_and_what_to_do(tmp_pat
     assert abs(minutes(end) - minutes("04:20")) <= 15
 
 
-def test_no_go_comes_the_whole_day_while_nobody_washed(tmp_path: Path) -> None:
-    calls = tent(tmp_path, 34.0).evaluations()
-    words = {call["call"] for call in between(calls, 23.5, 34.0)}
+def test_no_go_comes_the_whole_day_while_nobody_washed(unwashed: Played) -> None:
+    words = {call["call"] for call in between(unwashed[1], 23.5, 34.0)}
     assert words == {"HOLD"}
 
 
@@ -99,9 +110,11 @@ def test_the_next_coat_over_it_is_spoken_of_when_it_is_recorded(tmp_path: Path) 
     assert re.search(r"\bwash", said.out + said.err, re.IGNORECASE), said.out
 
 
-def test_the_review_calls_nothing_unwashed_that_was_washed(tmp_path: Path) -> None:
-    made = tent(tmp_path, 30.0)
-    made.evaluations()
+def test_the_review_calls_nothing_unwashed_that_was_washed(
+    tmp_path: Path, unwashed: Played
+) -> None:
+    made = copy(unwashed[0])
+    made.db = str(shutil.copy(made.db, tmp_path))
     made.event("washed", 26.5)
     made.event("coat-started", 27.0, "--coat", "2", "--spec", made.spec)
     made.event("coat-ended", 28.0, "--coat", "2")
@@ -126,12 +139,14 @@ def test_a_dry_night_leaves_nothing_to_remember(tmp_path: Path) -> None:
 fuel_heated = steady(Air(17.0, 12.0, 16.5, co2_ppm=5000.0))
 
 
-def gassed(folder: Path) -> Tent:
+@pytest.fixture(scope="module")
+def gassed(tmp_path_factory: pytest.TempPathFactory) -> Played:
+    folder = tmp_path_factory.mktemp("gassed")
     made = Tent(folder, "two-pack-epoxy-primer", fuel_heated, 20.0, step_min=10)
     made.event("session-started", 0.0, section=None)
     made.event("heater-on", 1.0, "--note", "propane, no flue", section=None)
     made.coat(2.0, 3.0)
-    return made
+    return made, made.evaluations()
 
 
 def gas_texts(value: Any) -> list[str]:
@@ -142,8 +157,8 @@ def gas_texts(value: Any) -> list[str]:
     return [text for each in inside for text in gas_texts(each)]
 
 
-def test_carbon_dioxide_is_said_beside_the_call_as_air_and_never_as_safe(tmp_path: Path) -> None:
-    call = at(gassed(tmp_path).evaluations(), 10.0)
+def test_carbon_dioxide_is_said_beside_the_call_as_air_and_never_as_safe(gassed: Played) -> None:
+    call = at(gassed[1], 10.0)
     said = " ".join(gas_texts(call))
     assert re.search(r"5[,\s]?0\d\d|4[,\s]?9\d\d", said), words_of(call)
     assert re.search(r"\bair\b|breathe|people", said, re.IGNORECASE), said
@@ -156,10 +171,8 @@ def test_a_heater_without_a_flue_gets_a_remark_when_it_is_recorded(tmp_path: Pat
     assert re.search(r"water|carbon", said.out + said.err, re.IGNORECASE), said.out
 
 
-def test_carbon_dioxide_over_a_soft_epoxy_counts_for_bloom(tmp_path: Path) -> None:
-    made = gassed(tmp_path)
-    made.evaluations()
-    (verdict,) = made.review("--defect", "amine bloom")["sections"][0]["verdicts"]
+def test_carbon_dioxide_over_a_soft_epoxy_counts_for_bloom(gassed: Played) -> None:
+    (verdict,) = gassed[0].review("--defect", "amine bloom")["sections"][0]["verdicts"]
     (gas,) = [each for each in verdict["causes"] if "co2" in each["cause"]]
     assert gas["lowest_h"] > 0.0
 
@@ -201,25 +214,34 @@ def cooling(hour: float) -> Air:
     return Air(ramp(hour, (2.0, 25.0), (7.0, 13.5)), 6.0, ramp(hour, (2.0, 23.0), (7.0, 12.5)))
 
 
-def pinhole_causes(folder: Path, weather: Any, defect: str) -> dict[str, Any]:
+def breathed(folder: Path, weather: Any) -> Tent:
     made = Tent(folder, "two-pack-epoxy-primer", weather, 20.0, step_min=10)
     made.event("session-started", 0.0, section=None)
     made.coat(2.0, 2.5)
     made.evaluations()
+    return made
+
+
+def pinhole_causes(made: Tent, defect: str) -> dict[str, Any]:
     (verdict,) = made.review("--defect", defect)["sections"][0]["verdicts"]
     return dict(verdict)
 
 
+@pytest.fixture(scope="module")
+def warmed(tmp_path_factory: pytest.TempPathFactory) -> Tent:
+    return breathed(tmp_path_factory.mktemp("warmed"), warming)
+
+
 @pytest.mark.parametrize("defect", ["blisters", "pinholes"])
 def test_a_hull_that_warms_after_coating_may_have_breathed_through_the_film(
-    tmp_path: Path, defect: str
+    warmed: Tent, defect: str
 ) -> None:
-    warmed = json.dumps(pinhole_causes(tmp_path, warming, defect)["causes"])
-    assert re.search(r"outgas|warm(s|ed|ing)\b", warmed), warmed
+    causes = json.dumps(pinhole_causes(warmed, defect)["causes"])
+    assert re.search(r"outgas|warm(s|ed|ing)\b", causes), causes
 
 
 def test_a_hull_that_cools_after_coating_did_not_breathe_out(tmp_path: Path) -> None:
-    verdict = pinhole_causes(tmp_path, cooling, "blisters")
+    verdict = pinhole_causes(breathed(tmp_path, cooling), "blisters")
     assert "blister" in verdict["defect"]
     assert not re.search(r"outgas", json.dumps(verdict["causes"]))
     assert re.search(r"outgas|warm(s|ed|ing)\b", json.dumps(verdict)), "it was looked at"
