@@ -68,7 +68,7 @@ def followed(
 
     Args:
         job: the whole work.
-        events: of the log by the moment asked about, corrections among them.
+        events: of the log that stand by the moment asked about.
         now_s: that moment, or the job's start where that comes later [s since 1970].
         specs: that films lie by, by `Event.spec_key`.
         films: of the sections to which anything was done, now.

@@ -21,7 +21,7 @@ from monitor.log.files import reading_log
 from monitor.log.log import log_path
 from monitor.logged_films import LoggedFilms, film_basis, films_in_log
 from monitor.times import moment_s
-from rules.events import Event
+from rules.events import Event, in_force
 from rules.job.ahead import Ahead
 from rules.job.list_order import list_plan, relaid, surer
 from rules.job.model import SANDING_S, Job, JobFault
@@ -231,6 +231,7 @@ def job_at_hand(
         with reading_log(log) as store:
             events = tuple(event for name in names for event in store.events(name))
             specs, _ = specs_of(store.spec_text, events, path.parent)
+            events = in_force(events)
             mine = [e.time_s for e in events if job.start_s <= e.time_s <= job.deadline_s]
             if at is None and mine:
                 ends = [heard(store, name, job.deadline_s) for name in names]

@@ -329,3 +329,17 @@ def test_a_coat_laid_on_the_eve_of_the_jobs_start_is_named_and_one_of_last_month
         found = hand(tmp_path, "19T06:00")
         told = today_text(found, made_from(found, 0.0))
         assert ("has a coat on hull-port of Sun 2026-10-18 18:00, before the" in told) is is_named
+
+
+def test_a_start_that_was_put_right_to_a_later_hour_is_none_before_it(tmp_path: Path) -> None:
+    """Typed for 17:30 and put right to 21:00: at 19:00 nothing is laid."""
+    Trial(job_text(SOLO), SPECS, FAIR).write(tmp_path)
+    record(tmp_path, ("coat-started", "19T17:30"))
+    ran = filmcall(
+        *("event", "coat-started", "--enclosure", "polytunnel", "--section", "hull-port"),
+        *("--spec", str(tmp_path / PRIMER), "--corrects", "1", "--at", "2026-10-19T21:00:00Z"),
+        *("--db", str(tmp_path / "log.db")),
+    )
+    assert ran.code == 0, ran.err
+    assert not hand(tmp_path, "19T19:00").followed.laid
+    assert hand(tmp_path, "19T21:30").followed.laid
