@@ -51,6 +51,8 @@ from sensors.mqtt.intake import Intake
 from sensors.mqtt.payload import SourceFault
 
 TURN_S = 0.2
+WATCHING = "watching"
+LOG_TAKEN = "The log is written again."
 BUSY_S = 0.5  # a call is told within 1 s though another process holds the log
 _SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
 
@@ -126,7 +128,7 @@ def run(
         outlooks.start()
         routes = AlarmRoutes.of(config, os.environ)
         intake.start()
-        notifier.ready("watching")
+        notifier.ready(WATCHING)
         try:
             if on_screen:
                 from monitor.live.screen import show
@@ -137,8 +139,13 @@ def run(
                 logging.basicConfig(level=logging.WARNING, format="%(message)s", stream=err)
                 alarms = Alarms(watch, publisher, routes)
                 quiet = QuietLines()
+                refused = False
                 while not stopper.asked:
                     watch.turn(TURN_S)
+                    if bool(watch.log_fault) is not refused:
+                        refused = not refused
+                        err.say(watch.log_fault or LOG_TAKEN)
+                        notifier.status(watch.log_fault or WATCHING)
                     if alarms.due():
                         status = intake.status()
                         connected = status.connection.connected

@@ -15,15 +15,20 @@ from rules.units import HOUR_S
 from sensors.zones import UTC_NAME
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
-RAN_ON_S = 600.0
-"""Rows over so long in an hour that clocks left out are no late change; judgement, no source."""
 _GOES_ON = 1.5  # usual intervals, within which a row follows the one before; judgement, no source
+_SET_WITHIN_S = 300.0  # who sets a clock by hand rights its minutes too; judgement, no source
+_OFTEN_S = 1800.0  # of rows further apart a missing one looks like a clock set forward
 
 
 @dataclass(slots=True)
 class LocalClock:
     """Reads a recording's wall clock, piece by piece, in the order of its rows.
+
+    A clock that was not changed with the others shows it: its rows run on through the hour that
+    the others left out, or through the one that they showed twice. It is read by the offset that
+    it had, until it is set.
 
     Attributes:
         zone: zone, or fixed offset.
@@ -34,8 +39,8 @@ class LocalClock:
     say: Callable[[str], None]
     _last_s: float | None = None
     _interval_s: float | None = None
-    _left_out_s: float | None = None  # first row in an hour that clocks left out, its wall time [s]
-    _once: tuple[float, float] | None = None  # the row before in the first of a doubled hour [s]
+    _before: tuple[float, bool] | None = None  # the row before: its wall time, and in such an hour
+    _runs_on: tuple[timedelta, int] | None = None  # its own offset, and which way the others went
     _said: set[str] = field(default_factory=set)
 
     def utc_s(self, wall_s: Floats) -> tuple[Floats, dict[int, str]]:
@@ -53,132 +58,83 @@ class LocalClock:
             return wall_s - (offset.total_seconds() if offset is not None else 0.0), why
         if zone.key in ("UTC", UTC_NAME):
             return wall_s, why
-        wall = pd.DatetimeIndex(np.round(wall_s * 1e6).astype("int64").view("M8[us]"))
+        steps = np.diff(wall_s)
+        steps = steps[(steps > 0) & (steps <= 2.0 * HOUR_S)]
+        if self._interval_s is None and len(steps):
+            self._interval_s = float(np.median(steps))
+        found, begin = np.empty(len(wall_s)), 0
+        while begin < len(wall_s):
+            read = self._by_own_offset if self._runs_on is not None else self._by_zone
+            end = read(wall_s[begin:], found[begin:], zone, why, begin)
+            begin += end
+            known = found[:begin][~np.isnan(found[:begin])]
+            if len(known):
+                self._last_s = float(known[-1])
+        return found, why
+
+    def _by_own_offset(
+        self, wall_s: Floats, found: Floats, zone: ZoneInfo, _why: dict[int, str], _at: int
+    ) -> int:
+        """Read rows until the clock is set, and return how many."""
+        assert self._runs_on is not None
+        offset, way = self._runs_on
+        interval_s = self._interval_s or 0.0
+        last_s = wall_s[0] if self._before is None else self._before[0]
+        off_s = np.abs(np.diff(wall_s, prepend=last_s) - interval_s - way * HOUR_S)
+        is_set = off_s <= _SET_WITHIN_S
+        if way > 0 and interval_s > _OFTEN_S:
+            is_set[:] = False
+        end = int(np.argmax(is_set)) if is_set.any() else len(wall_s)
+        found[:end] = wall_s[:end] - offset.total_seconds()
+        if end:
+            self._before = float(wall_s[end - 1]), False
+        if end < len(wall_s):
+            self._runs_on = None
+            stamp = _stamps(wall_s[end : end + 1])[0]
+            self._say_once(
+                f"set {stamp}", f"{stamp}: this recording's clock was set, and goes by {zone.key}."
+            )
+            if self._last_s is None or end:
+                self._last_s = float(found[end - 1]) if end else self._last_s
+        return end
+
+    def _by_zone(
+        self, wall_s: Floats, found: Floats, zone: ZoneInfo, why: dict[int, str], at: int
+    ) -> int:
+        """Read rows until it shows that the clock was not changed, and return how many."""
+        wall = _stamps(wall_s)
         first = _to_utc(wall, zone, fold_first=True)
         second = _to_utc(wall, zone, fold_first=False)
-        absent = np.flatnonzero(np.isnan(first))
-        if len(absent) and self._ran_on(wall_s[absent]):
-            begin = int(absent[0])
-            first[begin:] = self._stay(wall[begin], "forward", zone).utc_s(wall_s[begin:])[0]
-        else:
-            for at in absent.tolist():
-                why[at] = f"time {wall[at]} does not exist in {zone.key}"
-                self._say_once(
-                    "gap",
-                    f"{wall[at].date()}: the clocks went forward in {zone.key}; "
-                    "times in the hour that was left out are skipped.",
-                )
-            twice = np.flatnonzero(second > first)
-            if len(twice) or self._once is not None:
-                told = self._choose(first, second, twice, wall, zone)
-                begin = self._once_at(first, second, twice, wall_s)
-                if begin < len(wall_s):
-                    first[begin:] = self._stay(wall[begin], "back", zone).utc_s(wall_s[begin:])[0]
-                    told = {}
-                for key, text in told.items():
-                    self._say_once(key, text)
-        known = first[~np.isnan(first)]
-        if len(known):
-            self._last_s = float(known[-1])
-        return first, why
-
-    def _ran_on(self, absent_s: Floats) -> bool:
-        """Whether the rows in an hour that clocks left out are too many for a late change."""
-        begin_s, end_s = float(absent_s[0]), float(absent_s[-1])
-        if self._left_out_s is not None and 0.0 <= end_s - self._left_out_s <= HOUR_S:
-            begin_s = self._left_out_s
-        self._left_out_s = begin_s
-        return end_s - begin_s >= RAN_ON_S
-
-    def _once_at(
-        self, first: Floats, second: Floats, twice: NDArray[np.intp], wall_s: Floats
-    ) -> int:
-        """Where a clock that showed a doubled hour once goes on as if nothing had been.
-
-        The count of rows where that is nowhere.
-        """
-        before, self._once = self._once, None
-        for at in (0, *(twice + 1).tolist()):
-            if at > 0:
-                in_first = first[at - 1] < second[at - 1] - 1.0 and at - 1 in twice
-                before = (float(wall_s[at - 1]), float(first[at - 1])) if in_first else None
-            if at == len(wall_s):
-                self._once = before
-            elif before is not None and at not in twice and self._interval_s is not None:
-                step_s = float(wall_s[at]) - before[0]
-                # Read as a clock that was set back, it lacks an hour here; as one that was not,
-                # nothing.
-                if 0.0 < step_s <= _GOES_ON * self._interval_s < float(first[at]) - before[1]:
-                    return int(at)
-        return len(wall_s)
-
-    def _stay(self, wall: pd.Timestamp, way: str, zone: ZoneInfo) -> LocalClock:
-        """Read all that follows by the offset of before a change, and say so."""
-        before = (wall - timedelta(hours=3)).tz_localize(zone).utcoffset() or timedelta()
-        self._say_once(
-            "stays",
-            f"{wall.date()}: the clocks went {way} in {zone.key}, and this recording's did not: "
-            "from there on it is read by the offset that it had before.",
-        )
-        self.zone = timezone(before)
-        return self
-
-    def _choose(
-        self,
-        first: Floats,
-        second: Floats,
-        twice: NDArray[np.intp],
-        wall: pd.DatetimeIndex,
-        zone: ZoneInfo,
-    ) -> dict[str, str]:
-        """Of the two moments of a local time that occurs twice, take the one that follows on.
-
-        Returns what is to be said of it. What follows on lies nearest to one usual interval after
-        the row before. So a repeated row and two rows out of order stay in their hour, and the step
-        back of an hour leaves it.
-        """
-        steps = np.diff(first)
-        steps = steps[(steps > 0) & (steps <= 7200)]
-        interval_s = self._interval_s or (float(np.median(steps)) if len(steps) else 60.0)
-        self._interval_s = interval_s
-        told: dict[str, str] = {}
-        for at in twice.tolist():
-            before = first[:at][~np.isnan(first[:at])][-1:]
-            last_s = float(before[0]) if len(before) else self._last_s
-            if last_s is not None:
-                expected_s = last_s + interval_s
-                if abs(second[at] - expected_s) < abs(first[at] - expected_s):
-                    first[at] = second[at]
-            day = str(wall[at].date())
-            told.setdefault(
-                f"fold {day}",
-                f"{day}: the clocks went back in {zone.key}, so an hour of local times occurs "
-                "twice; the two are told apart by the order of the rows"
-                + (
-                    "."
-                    if last_s is not None
-                    else ", and the recording begins in it: its start is taken for the first."
-                ),
+        absent = np.isnan(first)
+        twice = second > first
+        once = first.copy()
+        told = self._choose(first, second, np.flatnonzero(twice), wall, zone)
+        odd = absent | (twice & (first == once))
+        end = self._run_on_at(wall_s, odd, absent | twice)
+        if end < len(wall_s):
+            since = end - int(np.argmin(np.append(odd[:end], False)[:end][::-1]))
+            since = end if not odd[:end].any() else _begin_of_run(odd, end)
+            way, words = (1, "forward") if absent[since:end].any() else (-1, "back")
+            offset = _offset_before(wall[since] if since < end else wall[end], zone)
+            self._runs_on = offset, way
+            first[since:end] = wall_s[since:end] - offset.total_seconds()
+            self._say_once(
+                f"{words} {wall[end].date()}",
+                f"{wall[end].date()}: the clocks went {words} in {zone.key}, and this recording's "
+                "ran on: it is read by the offset that it had, until it is set.",
             )
-        return told
-
-    def _say_once(self, key: str, text: str) -> None:
-        if key not in self._said:
-            self._said.add(key)
-            self.say(text)
-
-
-def _to_utc(wall: pd.DatetimeIndex, zone: ZoneInfo, *, fold_first: bool) -> Floats:
-    stamps = wall.tz_localize(
-        zone, ambiguous=np.full(len(wall), fold_first), nonexistent="NaT"
-    ).tz_convert(None)
-    seconds = np.full(len(wall), np.nan)
-    there = stamps.notna()
-    seconds[there] = seconds_of(stamps[there])
-    return seconds
-
-
-def seconds_of(stamps: pd.Series[pd.Timestamp] | pd.DatetimeIndex) -> Floats:
-    """Return seconds since 1970 of stamps without a zone."""
-    micros = np.asarray(stamps, dtype="datetime64[us]").astype("int64")
-    return micros / 1e6
+            absent[since:end] = False
+        else:
+            for key, text in told.items():
+                self._say_once(key, text)
+        for place in np.flatnonzero(absent[:end]).tolist():
+            why[at + place] = f"time {wall[place]} does not exist in {zone.key}"
+            self._say_once(
+                "gap",
+                f"{wall[place].date()}: the clocks went forward in {zone.key}; "
+                "times in the hour that was left out are skipped.",
+            )
+        found[:end] = first[:end]
+        if end:
+            self._before = float(wall_s[end - 1]), bool(odd[end - 1])
+        return end

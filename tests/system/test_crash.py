@@ -25,6 +25,7 @@ import pytest
 from crash import DRY_C, WET_C, Child, Feed, command, environment, wait_for
 from kills import MOST_LOST_S, Tally, kill_stores, kill_watches
 
+from monitor.live.run import LOG_TAKEN
 from monitor.log.log import Store
 from monitor.log.rows import LogDamaged
 from tests.system.broker import RealBroker
@@ -171,10 +172,13 @@ def test_a_disk_that_takes_no_more_is_told_and_calls_go_on(
     child.wait_for_call("HOLD", unlogged=True)
     assert "the disk refuses it" in child.reason("log")
     assert "Free some space, or check the disk and its permissions" in child.reason("log")
+    wait_for(lambda: "the disk refuses it" in child.said, "the journal tells of it")
     assert stops_in_time(child, feed, unlogged=True)
     assert child.process.poll() is None
     feed_again(child)
     wait_for(lambda: "STOP" in calls(db), "the STOP that waited is written")
+    wait_for(lambda: LOG_TAKEN in child.said, "and that it is over")
+    assert child.said.count("the disk refuses it") == 1, "once, and not at each turn"
     # What forbids GO beside the readings changed as well, which is a row of its own.
     assert [word for word, _ in groupby(calls(db))][-2:] == ["HOLD", "STOP"]
     feed.surface_c = DRY_C
