@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 _GOES_ON = 1.5  # usual intervals, within which a row follows the one before; judgement, no source
+_FEWEST_STEPS = 8
 _SET_WITHIN_S = 300.0  # who sets a clock by hand rights its minutes too; judgement, no source
 _LEFT_OUT, _TWICE = 1, -1  # an hour in which a row stands, by the way that clocks went
 _OFTEN_S = 1800.0  # of rows further apart a missing one looks like a clock set forward
@@ -40,6 +41,7 @@ class LocalClock:
     say: Callable[[str], None]
     _last_s: float | None = None
     _interval_s: float | None = None
+    _is_usual: bool = False  # enough rows have told of that interval
     _before: tuple[float, int] | None = None  # the row before: its wall time [s], and its hour
     _runs_on: tuple[timedelta, int] | None = None  # its own offset, and which way the others went
     _said: set[str] = field(default_factory=set)
@@ -63,22 +65,23 @@ class LocalClock:
         steps = steps[(steps > 0) & (steps <= 2.0 * HOUR_S)]
         if self._interval_s is None and len(steps):
             self._interval_s = float(np.median(steps))
+        self._is_usual |= len(steps) >= _FEWEST_STEPS
         found, begin = np.empty(len(wall_s)), 0
         while begin < len(wall_s):
-            read = self._by_zone if self._runs_on is None else self._by_own_offset
-            begin += read(wall_s[begin:], found[begin:], zone, why, begin)
+            rest = wall_s[begin:], found[begin:], zone
+            if self._runs_on is None:
+                begin += self._by_zone(*rest, why, begin)
+            else:
+                begin += self._by_own_offset(*rest, *self._runs_on)
         return found, why
 
     def _by_own_offset(
-        self, wall_s: Floats, found: Floats, zone: ZoneInfo, why: dict[int, str], at: int
+        self, wall_s: Floats, found: Floats, zone: ZoneInfo, offset: timedelta, way: int
     ) -> int:
         """Read rows until the clock is set, and return how many."""
-        del why, at  # every time is one of its own
-        assert self._runs_on is not None
-        assert self._before is not None
-        offset, way = self._runs_on
         interval_s = self._interval_s or 0.0
-        jumps_s = np.diff(wall_s, prepend=self._before[0]) - interval_s
+        last_s = wall_s[0] - interval_s if self._before is None else self._before[0]
+        jumps_s = np.diff(wall_s, prepend=last_s) - interval_s
         is_set = np.abs(jumps_s - way * HOUR_S) <= _SET_WITHIN_S
         if way > 0 and interval_s > _OFTEN_S:
             is_set[:] = False
@@ -136,7 +139,7 @@ class LocalClock:
         before_s, before = (np.nan, 0) if self._before is None else self._before
         steps_s = np.diff(wall_s, prepend=before_s)
         left = np.append(before, hour[:-1])
-        usual = (steps_s > 0.0) & (steps_s <= _GOES_ON * (self._interval_s or 0.0))
+        usual = self._is_usual & (steps_s > 0.0) & (steps_s <= _GOES_ON * (self._interval_s or 0.0))
         places = np.flatnonzero((left != 0) & ~within & usual)
         return (int(places[0]), int(left[places[0]])) if len(places) else (len(wall_s), 0)
 
