@@ -36,7 +36,7 @@ def night(zone: str, way: str, every_s: float, *, follows: bool) -> tuple[np.nda
     return true_s, true_s + np.array([each.total_seconds() for each in offsets])
 
 
-@pytest.mark.parametrize("pieces", [1, 2, 5])
+@pytest.mark.parametrize("pieces", [1, 2, 3])
 @pytest.mark.parametrize("every_s", [10.0, 60.0, 300.0, 900.0, 1800.0])
 @pytest.mark.parametrize("follows", [True, False])
 @pytest.mark.parametrize(("zone", "way"), CHANGES)
